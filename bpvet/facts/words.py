@@ -1,0 +1,77 @@
+"""The words of the trade, said once: what is measured, how, under which condition, in which unit.
+
+Standard library only: the in-room sum loads this and little else.
+"""
+
+from __future__ import annotations
+
+SPECIES = ("cat", "dog")
+METHODS = ("doppler", "oscillometric")
+#: Quantities that a reading carries, and the one derived from two of them.
+READING_QUANTITIES = ("systolic", "diastolic", "mean", "heart_rate")
+QUANTITIES = (*READING_QUANTITIES, "pulse_pressure")
+#: A Doppler flow detector gives systolic pressure and nothing else.
+QUANTITIES_OF = {"doppler": ("systolic",), "oscillometric": QUANTITIES}
+
+SETTINGS = ("clinic", "home", "hospital")
+STATES = ("awake", "calmed", "sedated", "anaesthetised")
+#: Conditions that may enter a trend, and those that are kept and listed but never do.
+TREND_CONDITIONS = ("clinic", "home", "calmed")
+KEPT_OUT_CONDITIONS = ("sedated", "anaesthetised")
+
+RULES = ("guideline", "all")
+BOUNDS = ("at least", "at most")
+
+UNITS = {
+    "systolic": "mmHg",
+    "diastolic": "mmHg",
+    "mean": "mmHg",
+    "pulse_pressure": "mmHg",
+    "heart_rate": "/min",
+}
+
+QUANTITY_WORDS = {
+    "systolic": "systolic pressure",
+    "diastolic": "diastolic pressure",
+    "mean": "mean pressure",
+    "pulse_pressure": "pulse pressure",
+    "heart_rate": "heart rate",
+}
+
+METHOD_WORDS = {"doppler": "Doppler", "oscillometric": "oscillometric"}
+
+CONDITION_WORDS = {
+    "clinic": "in the clinic, awake",
+    "home": "at home",
+    "calmed": "after a calming drug",
+    "sedated": "sedated",
+    "anaesthetised": "under anaesthesia",
+}
+
+
+def condition_of(setting: str, state: str) -> str:
+    """Return the condition of a reading from its setting and its state.
+
+    Parameters
+    ----------
+    setting : str
+        One of `SETTINGS`, or blank.
+    state : str
+        One of `STATES`, or blank.
+
+    Returns
+    -------
+    str
+        ``clinic`` (clinic, hospital or blank; awake or blank), ``home``, ``calmed`` (any
+        setting: it wins over home), ``sedated`` or ``anaesthetised``.
+
+    Examples
+    --------
+    >>> condition_of("home", "calmed")
+    'calmed'
+    >>> condition_of("hospital", "")
+    'clinic'
+    """
+    if state in ("calmed", *KEPT_OUT_CONDITIONS):
+        return state
+    return "home" if setting == "home" else "clinic"

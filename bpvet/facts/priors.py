@@ -191,7 +191,8 @@ def _check_kind(species: str, method: str, quantity: str) -> None:
     if method not in METHODS:
         raise CallError(f'method "{method}" is not known; it is doppler or oscillometric.')
     if quantity not in QUANTITIES:
-        raise CallError(f'quantity "{quantity}" is not known; it is one of {", ".join(QUANTITIES)}.')
+        known = ", ".join(QUANTITIES)
+        raise CallError(f'quantity "{quantity}" is not known; it is one of {known}.')
     if method == "doppler" and quantity != "systolic":
         raise CallError(
             f"a Doppler flow detector gives systolic pressure only, not {quantity}; "

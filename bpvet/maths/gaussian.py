@@ -107,14 +107,15 @@ class Whitened:
         ZᵀV⁻¹Z for Z = [X, y]; only the lower triangle is filled.
     log_det : (B, K)
         log |V|.
-    mean, share : (N, p + 1, B, K) and (N, B, K), or None
-        Filtered mean of the wander for every column, and its remaining share of sw².
+    mean, share : (N, p + 1, B, K) and (N, B, K)
+        Filtered mean of the wander for every column, and its remaining share of sw²; of
+        length 0 where the path was not kept.
     """
 
     gram: Array
     log_det: Array
-    mean: Array | None
-    share: Array | None
+    mean: Array
+    share: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,14 +189,15 @@ def whiten(batch: Batch, noise: Noise, *, keep: bool = False, backwards: bool = 
     phi = carried(day, batch.wander_days)
     variance = session_noise(batch, noise)[order]
     live = batch.live[order]
-    whole = live.all(axis=1)
+    whole = np.asarray(live.all(axis=1))
     sw2 = noise.wander
     count, nodes = columns.shape[0], sw2.shape
     mean = np.zeros((count, *nodes))
     share = np.ones(nodes)
     log_det = np.zeros(nodes)
     scaled = np.empty((batch.sessions, count, *nodes))
-    path = (np.empty_like(scaled), np.empty((batch.sessions, *nodes))) if keep else None
+    kept = batch.sessions if keep else 0
+    means, shares = np.empty((kept, count, *nodes)), np.empty((kept, *nodes))
     for j in range(batch.sessions):
         f = phi[j][:, None]
         f2 = f * f
@@ -216,12 +218,9 @@ def whiten(batch: Batch, noise: Noise, *, keep: bool = False, backwards: bool = 
             error = np.where(on, error, 0.0)
         mean += gain * error
         np.divide(error, np.sqrt(total), out=scaled[j])
-        if path is not None:
-            path[0][j], path[1][j] = mean, share
-    gram = _cross_products(scaled)
-    if path is None:
-        return Whitened(gram, log_det, None, None)
-    return Whitened(gram, log_det, path[0][order], path[1][order])
+        if keep:
+            means[j], shares[j] = mean, share
+    return Whitened(_cross_products(scaled), log_det, means[order], shares[order])
 
 
 def _cross_products(scaled: Array) -> Array:

@@ -8,15 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from bpvet.maths.gaussian import (
-    Array,
-    Batch,
-    Noise,
-    Path,
-    coefficients,
-    forward_solve,
-    whiten,
-)
+from bpvet.maths.gaussian import Array, Batch, Noise, Path, coefficients, forward_solve, whiten
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.quadrature import Nodes, NoisePrior, noise_at
 
@@ -53,8 +45,6 @@ class Posterior:
         before = whiten(self.batch, self.noise, keep=True)
         after = whiten(self.batch, self.noise, keep=True, backwards=True)
         fit = coefficients(self.batch, self.noise, before)
-        assert before.mean is not None and before.share is not None  # kept, as asked
-        assert after.mean is not None and after.share is not None
         path = Path(
             self.batch.day[:, 0],
             float(self.batch.wander_days[0]),

@@ -1,0 +1,69 @@
+"""Blood pressure of cats and dogs over months: what the visits say, with its uncertainty.
+
+The front door: names, no work. Each name is loaded from its room when it is first used, so
+that the command line starts at once.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from bpvet.answers.trend import TrendAnswer as TrendAnswer
+    from bpvet.answers.trend import trend_answer as trend_answer
+    from bpvet.errors import BpvetError as BpvetError
+    from bpvet.errors import CallError as CallError
+    from bpvet.errors import FitError as FitError
+    from bpvet.errors import RecordsError as RecordsError
+    from bpvet.facts.priors import Priors as Priors
+    from bpvet.facts.priors import PriorTable as PriorTable
+    from bpvet.maths.mixture import Mixture as Mixture
+    from bpvet.models.trend import Trend as Trend
+    from bpvet.models.trend import fit_trend as fit_trend
+    from bpvet.records.findings import Finding as Finding
+    from bpvet.records.read import read as read
+    from bpvet.records.records import Records as Records
+    from bpvet.visits.readings import readings_used as readings_used
+    from bpvet.visits.series import Course as Course
+    from bpvet.visits.series import Series as Series
+    from bpvet.visits.sessions import sessions as sessions
+
+__version__ = "0.1.0"
+
+_ROOMS = {
+    "BpvetError": "bpvet.errors",
+    "CallError": "bpvet.errors",
+    "Course": "bpvet.visits.series",
+    "Finding": "bpvet.records.findings",
+    "FitError": "bpvet.errors",
+    "Mixture": "bpvet.maths.mixture",
+    "PriorTable": "bpvet.facts.priors",
+    "Priors": "bpvet.facts.priors",
+    "Records": "bpvet.records.records",
+    "RecordsError": "bpvet.errors",
+    "Series": "bpvet.visits.series",
+    "Trend": "bpvet.models.trend",
+    "TrendAnswer": "bpvet.answers.trend",
+    "fit_trend": "bpvet.models.trend",
+    "read": "bpvet.records.read",
+    "readings_used": "bpvet.visits.readings",
+    "sessions": "bpvet.visits.sessions",
+    "trend_answer": "bpvet.answers.trend",
+}
+
+__all__ = [*_ROOMS, "__version__"]
+
+
+def __getattr__(name: str) -> Any:
+    try:
+        room = _ROOMS[name]
+    except KeyError:
+        raise AttributeError(f"module 'bpvet' has no attribute {name!r}") from None
+    value = getattr(import_module(room), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,0 +1,91 @@
+"""Dates, numbers and lists as they are written in a sentence."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from bpvet.facts.sources import AS_REMEMBERED
+from bpvet.printing import number, probability
+
+_MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August")
+_MONTHS += ("September", "October", "November", "December")
+
+
+def day(date: np.datetime64) -> str:
+    """Return a date in prose.
+
+    Examples
+    --------
+    >>> day(np.datetime64("2026-03-01"))
+    '1 March 2026'
+    """
+    year, month, of_month = str(np.datetime64(date, "D")).split("-")
+    return f"{int(of_month)} {_MONTHS[int(month) - 1]} {year}"
+
+
+def whole(value: float, unit: str) -> str:
+    """Return a value in prose: whole mmHg and beats, with the unit."""
+    return f"{number(value, 0)} {unit}"
+
+
+def interval(level: float, lower: float, upper: float) -> str:
+    """Return an interval in prose.
+
+    Examples
+    --------
+    >>> interval(0.95, 146.7, 166.2), interval(0.95, -12.2, 3.1)
+    ('95 % interval 147 to 166', '95 % interval −12 to 3')
+    """
+    return f"{percent(level)} interval {number(lower, 0)} to {number(upper, 0)}"
+
+
+def percent(level: float) -> str:
+    """Return a level such as 0.95 as "95 %", with a decimal only where it has one."""
+    value = 100 * level
+    return f"{value:.0f} %" if math.isclose(value, round(value)) else f"{value:.1f} %"
+
+
+def change(value: float, unit: str) -> str:
+    """Return a change in words: "a fall of 12 mmHg", "a rise of 3 mmHg", "no change".
+
+    Examples
+    --------
+    >>> change(-12.4, "mmHg"), change(0.2, "mmHg")
+    ('a fall of 12 mmHg', 'no change')
+    """
+    if round(value) == 0:
+        return "no change"
+    kind = "a fall" if value < 0 else "a rise"
+    return f"{kind} of {number(abs(value), 0)} {unit}"
+
+
+def listed(items: Sequence[str]) -> str:
+    """Return items as "a, b and c"."""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def counted(count: int, word: str) -> str:
+    """Return "one session", "two sessions", "14 sessions"."""
+    small = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+    shown = small[count] if count < len(small) else str(count)
+    return f"{shown} {word}" if count == 1 else f"{shown} {word}s"
+
+
+def cited(name: str, remembered: bool) -> str:
+    """Return the name of a guideline, with the warning where its figure is from memory."""
+    return f"{name}; {AS_REMEMBERED}" if remembered else name
+
+
+def chance(p: float) -> str:
+    """Return a probability in prose."""
+    return f"probability {probability(p)}"
+
+
+def capital(text: str) -> str:
+    """Return the text with its first letter in upper case."""
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,426 @@
+"""The answers of a trend as sentences that a tired vet reads once and understands.
+
+Each says the number, its interval, the date, the method and the guideline's name; "cannot tell
+yet" where that is the truth, and what would tell. Nothing here advises a drug or a dose, and
+nothing reads as a reason to stop one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from bpvet.answers.parts import TreatmentAnswer, TrendAnswer
+from bpvet.answers.phrases import (
+    capital,
+    chance,
+    change,
+    cited,
+    counted,
+    day,
+    interval,
+    listed,
+    percent,
+    whole,
+)
+from bpvet.facts.categories import Guideline, guideline
+from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
+from bpvet.printing import number, probability
+from bpvet.visits.urgency import Urgent
+
+NOT_A_REASON = "This is not a reason to stop it"
+
+
+def urgent_sentence(found: Urgent, chosen: Guideline) -> str:
+    """Return one urgent line as a sentence."""
+    on = f"on {day(found.date)}"
+    signs = listed(found.signs)
+    value = f"{f'{found.bound} ' if found.bound else ''}{number(found.value, 0)} mmHg"
+    if found.kind == "damage":
+        measured = f"; the highest session mean {on} was {value}" if found.value is not None else ""
+        return (
+            f"A vet must see this animal now: {signs} recorded, a sign of damage to the eye or "
+            f"the brain{measured}. This holds at any value."
+        )
+    if found.kind == "severe":
+        confirm = cited(chosen.name, chosen.recheck["severe"].fact.remembered)
+        return (
+            f"Look for organ damage today (eyes, nervous signs, heart, kidneys): the highest "
+            f"session mean {on} was {value}, which is 180 or more. Without such damage the "
+            f"guideline confirms within 1–2 weeks ({confirm})."
+        )
+    if found.kind == "no sound":
+        return (
+            f"The pressure may be too low; a vet should see this animal today: no sound was "
+            f"obtained {on}, and {signs} is recorded."
+        )
+    why = f"with {signs} recorded" if found.signs else "on a pressure-acting drug"
+    return (
+        f"The pressure may be too low; a vet should see this animal today: a session mean {on} "
+        f"was {value} {why}. What to change is for the vet to decide."
+    )
+
+
+def urgent(answer: TrendAnswer) -> str:
+    """What cannot wait for any trend."""
+    return " ".join(f"Urgent: {one.text}" for one in answer.urgent or ())
+
+
+def usual(answer: TrendAnswer) -> str:
+    """Usual pressure at the latest session."""
+    latest, what = answer.latest, QUANTITY_WORDS[answer.quantity]
+    count = len(answer.sessions)
+    held = interval(answer.level, latest.lower, latest.upper)
+    said = (
+        f"{_how(answer)}, the usual {what} as measured here was "
+        f"{whole(latest.estimate, answer.unit)} on {day(latest.date)} ({held}). "
+    )
+    first = answer.sessions[0].date
+    if count == 1:
+        said += "It rests on one session: the range is wide, because one visit says little."
+    elif first == latest.date:
+        said += f"It rests on {counted(count, 'session')} of that one day."
+    else:
+        said += f"It rests on {counted(count, 'session')} since {day(first)}."
+    if count == 2:
+        said += " Two sessions still leave it wide."
+    return " ".join([said, *_bounds(answer), *_joins(answer)]).strip()
+
+
+def _how(answer: TrendAnswer) -> str:
+    where = CONDITION_WORDS[answer.condition]
+    if answer.method == "doppler":
+        return f"By Doppler, {where}"
+    return f"By the oscillometric method, {where}"
+
+
+def _bounds(answer: TrendAnswer) -> list[str]:
+    held = [one for one in answer.sessions if one.bound]
+    if not held:
+        return []
+    named = listed([f"{one.bound} {number(one.mean, 0)} on {day(one.date)}" for one in held[-3:]])
+    return [
+        f"{capital(counted(len(held), 'session'))} went beyond what could be read and "
+        f"{'is' if len(held) == 1 else 'are'} used at the bound ({named}), so the true value "
+        "lies further out."
+    ]
+
+
+def _joins(answer: TrendAnswer) -> list[str]:
+    said = []
+    for name, held in answer.bridges.items():
+        said.append(
+            f"Series are joined through an estimated difference ({name}: "
+            f"{number(held.estimate, 0)} {answer.unit}, "
+            f"{interval(answer.level, held.lower, held.upper)}); it is not measured exactly."
+        )
+    return said
+
+
+def category(answer: TrendAnswer) -> str:
+    """Where the usual pressure lies among the guideline's categories."""
+    found = answer.category
+    if found.withheld is not None:
+        if answer.quantity != "systolic":
+            return ""
+        return f"No category is named: {found.withheld}."
+    assert found.probability is not None  # one of the two is always given
+    source = guideline(found.guideline)
+    parts = []
+    for one in source.categories:
+        p = found.probability[one.name]
+        if p >= 0.01:
+            parts.append((p, f"{one.name} ({_range(one.low, one.high)}) {probability(p)}"))
+    parts.sort(key=lambda part: -part[0])
+    return (
+        f"Of the categories of the {cited(found.name, found.remembered)}, this usual pressure "
+        f"lies in: {listed([words for _, words in parts])}."
+    )
+
+
+def _range(low: float, high: float) -> str:
+    if np.isinf(low):
+        return f"below {number(high, 0)}"
+    return (
+        f"{number(low, 0)} or more" if np.isinf(high) else f"{number(low, 0)}–{number(high - 1, 0)}"
+    )
+
+
+def target(answer: TrendAnswer) -> str:
+    """Whether it is at target, or below the raised range; judged apart from any drug."""
+    found = answer.target
+    if found.value is None or found.p_at_or_below is None:
+        return ""
+    value = f"{number(found.value, 0)} mmHg"
+    name = cited(answer.guideline_name, found.remembered)
+    whose = {
+        "own": f"the target set for this animal, {value}",
+        "guideline": f"the guideline's target, {value} ({name})",
+        "raised": f"the start of the raised range, {value} ({name})",
+    }[str(found.kind)]
+    p = f"at or below {whose}: {chance(found.p_at_or_below)}"
+    if found.kind == "raised":
+        words = {
+            "at or below": f"The usual pressure is below the raised range. It lies {p}.",
+            "above": f"The usual pressure is in the raised range. It lies {p}.",
+            "not settled": f"Whether the usual pressure is raised is not settled. It lies {p}.",
+        }[str(found.verdict)]
+    else:
+        words = {
+            "at or below": f"At target. The usual pressure lies {p}.",
+            "above": f"Above target. The usual pressure lies {p}.",
+            "not settled": f"Whether it is at target is not settled. The usual pressure lies {p}.",
+        }[str(found.verdict)]
+    return " ".join([words, *_settling(answer), *_floor(answer)])
+
+
+def _settling(answer: TrendAnswer) -> list[str]:
+    found = answer.target
+    if found.verdict != "not settled":
+        return []
+    if found.visits_to_settle is None:
+        return ["It sits so close to that value that more visits would hardly settle it."]
+    more = counted(found.visits_to_settle, "more weekly visit")
+    return [f"About {more} of five readings could settle it."]
+
+
+def _floor(answer: TrendAnswer) -> list[str]:
+    """Say how likely it is below the floor, for treated animals where it is not negligible."""
+    found = answer.target
+    if not answer.treated or found.p_below_floor is None or found.p_below_floor < 0.1:
+        return []
+    chosen = guideline(answer.guideline)
+    name = cited(answer.guideline_name, chosen.floor.fact.remembered)
+    return [
+        f"It lies below {number(found.floor, 0)} mmHg, where weakness may mean too low a "
+        f"pressure ({name}), with {chance(found.p_below_floor)}; many healthy animals sit there."
+    ]
+
+
+def drugs(answer: TrendAnswer) -> str:
+    """Whether each drug has lowered the usual pressure."""
+    return " ".join(treatment(answer, one) for one in answer.treatments)
+
+
+def treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
+    """Return what is known of one spell of treatment."""
+    drug, unit = capital(one.drug), answer.unit
+    since = f"from {day(one.started_on)}"
+    if not np.isnat(one.stopped_on):
+        since = f"{day(one.started_on)} to {day(one.stopped_on)}"
+    name = f"{drug} ({since})"
+    if one.verdict == "cannot be known":
+        return (
+            f"{name}: its effect cannot be known from these records, because no session was "
+            f"taken before it started, nor long enough after it stopped. {NOT_A_REASON}; whether "
+            "the pressure is under control is judged above."
+        )
+    held = interval(answer.level, one.effect.lower, one.effect.upper)
+    p = probability(one.p_lower_by_10)
+    full = f"full effect {change(one.effect.estimate, unit)}, {held}"
+    verdict = {
+        "has lowered": f"{name} has lowered the usual pressure by 10 {unit} or more "
+        f"(probability {p}; {full}).",
+        "fall unlikely": f"{name}: a fall of 10 {unit} or more is unlikely (probability {p}; "
+        f"{full}). {NOT_A_REASON}.",
+        "cannot tell yet": f"{name}: cannot tell yet whether it has lowered the usual pressure "
+        f"by 10 {unit} or more (probability {p}; {full}). {_what_would_tell(one)} "
+        f"{NOT_A_REASON}.",
+    }[one.verdict]
+    return " ".join([verdict, *_unfinished(answer, one), *_plain_means(answer, one)])
+
+
+def _what_would_tell(one: TreatmentAnswer) -> str:
+    if one.before_sessions < 2:
+        return "Few sessions lie before it, and those cannot be made up for."
+    return "More sessions at the same dose would tell."
+
+
+def _unfinished(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
+    if one.finished or not np.isnat(one.stopped_on):
+        return []
+    gap = int((answer.latest.date - one.changed_on) / np.timedelta64(1, "D"))
+    half, double = one.effect_at_half_tau.estimate, one.effect_at_double_tau.estimate
+    when = "before the first dose" if gap <= 0 else f"{counted(gap, 'day')} after the last change"
+    return [
+        f"The response is unfinished: the newest session lies {when}, and about "
+        f"{counted(round(3 * one.tau_days), 'day')} are needed (were the drug twice as fast the "
+        f"full effect would read {number(half, 0)}, twice as slow {number(double, 0)} "
+        f"{answer.unit})."
+    ]
+
+
+def _plain_means(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
+    if one.before_mean is None or one.after_mean is None:
+        return []
+    return [
+        f"Plain means: {number(one.before_mean, 0)} before, {number(one.after_mean, 0)} "
+        f"{answer.unit} on it; not corrected for starting on a high day or for getting used to "
+        "visits."
+    ]
+
+
+def slope(answer: TrendAnswer) -> str:
+    """Whether the usual pressure is creeping up, apart from the drugs."""
+    found, unit = answer.slope, answer.unit
+    if found.span_days == 0:
+        return ""
+    apart = "Apart from treatment, " if answer.treatments else ""
+    over = found.rise_over_record
+    held = (
+        f"{number(found.per_30_days, 1)} {unit} a month, {percent(answer.level)} interval "
+        f"{number(found.lower, 1)} to {number(found.upper, 1)}; over the "
+        f"{counted(found.span_days, 'day')} of the record {number(over.estimate, 0)} "
+        f"({number(over.lower, 0)} to {number(over.upper, 0)})"
+    )
+    p = chance(found.p_rising_by_1)
+    rise = f"1 {unit} a month"
+    words = {
+        "rising": f"{apart}the usual value is creeping up by more than {rise} ({p}; {held}).",
+        "rise unlikely": f"{apart}a rise of more than {rise} is unlikely ({p}; {held}).",
+        "cannot tell yet": f"{apart}cannot tell yet whether it creeps up by more than {rise} "
+        f"({p}; {held}). Months of further visits would tell.",
+    }[found.verdict]
+    return capital(words)
+
+
+def surprise(answer: TrendAnswer) -> str:
+    """Whether the newest session was a surprise."""
+    found, unit = answer.surprise, answer.unit
+    if found.words is None or found.lower is None or found.upper is None:
+        return ""
+    expected = (
+        f"the earlier sessions led one to expect {number(found.expected, 0)} "
+        f"({percent(answer.level)} of such sessions between {number(found.lower, 0)} and "
+        f"{number(found.upper, 0)})"
+    )
+    said = f"The newest session, {whole(found.observed, unit)} on {day(found.date)}, was "
+    if found.words == "as expected":
+        return f"{said}as expected: {expected}."
+    said += f"{found.words}: {expected}; so far out comes up with {chance(found.tail or 0.0)}."
+    if found.words == "very unusual":
+        said += (
+            " Arrange another visit within two weeks; until then the trend and the effect of a "
+            "drug may be off."
+        )
+    return said
+
+
+def following(answer: TrendAnswer) -> str:
+    """What the next session may read."""
+    found = answer.next_session
+    return (
+        f"If nothing changes, the mean of the next session (five readings, "
+        f"{METHOD_WORDS[found.method]}, {day(found.date)}) is expected at "
+        f"{whole(found.mean, answer.unit)}, and {percent(answer.level)} of such sessions "
+        f"between {number(found.lower, 0)} and {number(found.upper, 0)}: a single visit is noisy."
+    )
+
+
+def share(answer: TrendAnswer) -> str:
+    """Share of the period at target."""
+    found = answer.share_at_target
+    if found.expected is None or found.days == 0:
+        return ""
+    lines = ""
+    if found.interpolated is not None:
+        lines = f" (by straight lines between sessions {probability(found.interpolated)})"
+    return (
+        f"From {day(answer.sessions[0].date)} to {day(answer.latest.date)} the usual pressure "
+        f"was at or below {number(found.value, 0)} mmHg for about "
+        f"{probability(found.expected)} of the days{lines}."
+    )
+
+
+_STATES = {
+    "sign": "a sign of damage to eye or brain is recorded",
+    "changed": "treatment was started, changed or stopped and no session lies a week or more after",
+    "severe": "the latest session reads 180 or more",
+    "first_raised": "untreated, and raised on one date only: to be confirmed on another day",
+    "raised_again": "untreated, and raised on two dates or more",
+    "raised_mild": "untreated, and mildly raised on two dates or more",
+    "above_target": "treated, and above target",
+    "treated": "treated",
+    "otherwise": "untreated, and not raised",
+}
+
+
+def recheck(answer: TrendAnswer) -> str:
+    """When to measure again."""
+    found = answer.recheck
+    if found.by is None or found.state is None or found.counted_from is None:
+        return (
+            f"No next visit is proposed: {found.reason}." if answer.quantity == "systolic" else ""
+        )
+    if found.model is not None and found.model == found.by:
+        source = "the trend, which may rise above the target by then, sooner than the guideline"
+    else:
+        judged = guideline(answer.guideline).recheck[found.state].fact.grade == "J"
+        name = "judgement of this project" if judged else answer.guideline_name
+        source = cited(name, found.remembered)
+    said = f"Measure again by {day(found.by)}: {_STATES[found.state]} ({source})."
+    if found.overdue_days > 0:
+        said += (
+            f" That date is {counted(found.overdue_days, 'day')} past on {day(answer.as_of)}: "
+            f"this report speaks of {day(answer.latest.date)}, not of today."
+        )
+    return said
+
+
+def companions(answer: TrendAnswer) -> str:
+    """Other ways of counting, where they move the answer."""
+    found, said = answer.companions, []
+    if "medians" in found.shown and found.latest_with_medians is not None:
+        said.append(
+            f"With the median of each session in place of its mean, the latest usual value would "
+            f"be {whole(found.latest_with_medians, answer.unit)}."
+        )
+    if "tense" in found.shown and found.latest_without_tense is not None:
+        without = whole(found.latest_without_tense, answer.unit)
+        said.append(
+            f"Without the {counted(found.tense_sessions, 'session')} noted as tense, the latest "
+            f"usual value would be {without}."
+        )
+    return " ".join(said)
+
+
+def others(answer: TrendAnswer) -> str:
+    """Sessions that are shown beside and not part of the trend."""
+    if not answer.other_series:
+        return ""
+    named = [
+        f"{counted(one.sessions, 'session')} by "
+        f"{'Doppler' if one.method == 'doppler' else 'the oscillometric method'}, "
+        f"{CONDITION_WORDS[one.condition]}"
+        for one in answer.other_series
+    ]
+    return f"Shown beside, and not part of this trend: {listed(named)}."
+
+
+#: Topics in the order in which a report says them.
+TOPICS: dict[str, Callable[[TrendAnswer], str]] = {
+    "urgent": urgent,
+    "usual": usual,
+    "target": target,
+    "category": category,
+    "drugs": drugs,
+    "slope": slope,
+    "surprise": surprise,
+    "recheck": recheck,
+    "next_session": following,
+    "share": share,
+    "companions": companions,
+    "others": others,
+}
+
+
+def sentence(answer: TrendAnswer, topic: str) -> str:
+    """Return the sentences on one of `TOPICS`; blank where there is nothing to say."""
+    return TOPICS[topic](answer)
+
+
+def sentences(answer: TrendAnswer) -> tuple[str, ...]:
+    """Return every sentence of the answer, the urgent first."""
+    said = (sentence(answer, topic) for topic in TOPICS)
+    return tuple(one for one in said if one)

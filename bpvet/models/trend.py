@@ -1,0 +1,467 @@
+"""The trend of one animal: its usual pressure through time, under the model of one series.
+
+    mu(t) = level + slope·(t − t0)/30 d + Σ effect·on(t) + w(t)
+
+with t0 the latest session, courses that rise and decay, and a slow wander w. Sessions scatter
+about mu by visit and reading noise and, early on, by first-visit excitement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bpvet.errors import CallError
+from bpvet.facts.priors import Priors, PriorTable
+from bpvet.maths.gaussian import coefficients, whiten
+from bpvet.maths.mixture import Mixture
+from bpvet.maths.posterior import Posterior
+from bpvet.models.columns import Columns, columns_of, join_columns, noise_groups
+from bpvet.models.dates import days_from
+from bpvet.models.effects import CourseEffect, Treatment, course_effects, spell_effects
+from bpvet.models.posteriors import fixed_noise, posteriors
+from bpvet.printing import ShortTable, number
+from bpvet.records.records import Records
+from bpvet.visits.courses import Treatments
+from bpvet.visits.courses import courses as treatments_of
+from bpvet.visits.series import Series
+from bpvet.visits.series import series as series_of
+from bpvet.visits.sessions import sessions as sessions_of
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from bpvet.answers.trend import TrendAnswer
+
+
+@dataclass(frozen=True, eq=False)
+class Context:
+    """Where a series came from and how it is fitted: what a trend keeps beside its numbers.
+
+    Parameters
+    ----------
+    records : Records
+        The records.
+    sessions : DataFrame
+        All sessions of the animal, by any method and under any condition.
+    treatments : Treatments
+        Its courses and other drugs.
+    rule : str
+        Which readings count.
+    bridge : tuple of str
+        What is joined: ``methods``, ``conditions``.
+    priors : tuple of Priors
+        Priors of each method in the series, that of its latest session first.
+    fixed : mapping or None
+        Noise SDs held fixed.
+    """
+
+    records: Records
+    sessions: pd.DataFrame
+    treatments: Treatments
+    rule: str
+    bridge: tuple[str, ...]
+    priors: tuple[Priors, ...]
+    fixed: Mapping[str, float] | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Trend:
+    """The trend of one series: a posterior, and the records it came from.
+
+    Parameters
+    ----------
+    series : Series
+        The sessions, as arrays.
+    columns : Columns
+        The coefficients with their priors.
+    posterior : Posterior
+        What the readings say.
+    context : Context
+        The records and the choices behind the series.
+    """
+
+    series: Series
+    columns: Columns
+    posterior: Posterior
+    context: Context
+
+    @property
+    def records(self) -> Records:
+        """The records the series came from."""
+        return self.context.records
+
+    @property
+    def priors(self) -> Priors:
+        """The priors used (of the latest session's method)."""
+        return self.context.priors[0]
+
+    @property
+    def bridged(self) -> bool:
+        """Whether methods or conditions are joined."""
+        return bool(join_columns(self.series))
+
+    @property
+    def as_of(self) -> np.datetime64:
+        """The date the trend speaks for."""
+        return np.datetime64(self.records.as_of, "D")
+
+    @property
+    def latest_date(self) -> np.datetime64:
+        """Date of the latest session of the series, datetime64[D]."""
+        return self.series.date[-1]
+
+    def at(self, when: Any) -> Mixture:
+        """Return the usual pressure, without visit noise, at dates or times.
+
+        Parameters
+        ----------
+        when : date, datetime, datetime64, text in ISO form, or a sequence of them
+            A date stands for its local noon.
+
+        Returns
+        -------
+        Mixture
+            In the unit of the series; one distribution, or one for each of a sequence.
+
+        Raises
+        ------
+        CallError
+            Where `when` is no date.
+        """
+        days, single = days_from(when)
+        day = days - self.columns.origin
+        mixture = self.posterior.usual(self.columns.rows(day), day)
+        if single:
+            return Mixture(mixture.weights, mixture.means[0], mixture.sds[0])
+        return mixture
+
+    @cached_property
+    def latest(self) -> Mixture:
+        """Usual pressure at the latest session."""
+        return self.at(self.latest_date)
+
+    @cached_property
+    def level(self) -> Mixture:
+        """Usual untreated level at the latest session."""
+        return self._term("level")
+
+    @cached_property
+    def slope(self) -> Mixture:
+        """Change per 30 days, apart from the drugs."""
+        return self._term("slope")
+
+    @cached_property
+    def first_visit(self) -> Mixture | None:
+        """Excitement of the first visit, or None where the term is off."""
+        return self._term("first_visit") if "first_visit" in self.columns.terms else None
+
+    @cached_property
+    def offsets(self) -> dict[str, Mixture]:
+        """Estimated joins of a bridged series by name; empty otherwise."""
+        names = [name for name in self.columns.terms if name.startswith("offset")]
+        return {name.removeprefix("offset "): self._term(name) for name in names}
+
+    @cached_property
+    def courses(self) -> tuple[CourseEffect, ...]:
+        """The modelled courses, in order of start, with their effects."""
+        return course_effects(self.series, self.columns, self.posterior)
+
+    @cached_property
+    def treatments(self) -> tuple[Treatment, ...]:
+        """The modelled spells, each with its base and dose changes summed."""
+        return spell_effects(self.series, self.columns, self.posterior)
+
+    @property
+    def log_marginal_likelihood(self) -> float:
+        """Log marginal likelihood of all readings under the priors."""
+        return self.posterior.log_marginal
+
+    def log_likelihood(self, *, sv: float, sr: float, sw: float) -> float:
+        """Return the log-likelihood of all readings with the noise SDs at these values.
+
+        Parameters
+        ----------
+        sv, sr, sw : float
+            Visit, reading and wander SD, in the unit of the series (in a bridged series,
+            those of the latest session's method).
+        """
+        noise = fixed_noise(self.context.priors, {"sv": sv, "sr": sr, "sw": sw})
+        batch = self.posterior.batch
+        return float(coefficients(batch, noise, whiten(batch, noise)).log_likelihood[0, 0])
+
+    def next_session(self, when: Any, readings: int = 5, method: str | None = None) -> Mixture:
+        """Return the mean of a session not taken yet: what to expect, noise and all.
+
+        Parameters
+        ----------
+        when : date, or as in `at`
+            Its date, or several.
+        readings : int
+            Readings that its mean will rest on.
+        method : str or None
+            Its method; that of the series by default. Another one needs a bridged series.
+
+        Raises
+        ------
+        CallError
+            For no readings, a date that is none, or a method that the series does not hold.
+        """
+        if readings < 1:
+            raise CallError(f"a session needs at least one reading, not {readings}.")
+        groups = noise_groups(self.series)
+        method = method or self.series.method
+        if method not in groups:
+            raise CallError(
+                f"the trend holds no {method} sessions, so what one would read is not known; "
+                "join the methods first (bridge)."
+            )
+        days, single = days_from(when)
+        day = days - self.columns.origin
+        rows = self.columns.rows(day, visit=self._next_visit(), method=method)
+        count = np.full(day.size, float(readings))
+        mixture = self.posterior.session(rows, day, count, groups.index(method))
+        if single:
+            return Mixture(mixture.weights, mixture.means[0], mixture.sds[0])
+        return mixture
+
+    def to_frame(self, when: Any = None, level: float = 0.95) -> pd.DataFrame:
+        """Return the usual pressure as a frame, in full precision.
+
+        Parameters
+        ----------
+        when : sequence of dates, or None
+            By default the dates of the sessions, with what was measured beside.
+        level : float
+            Probability that the interval holds.
+
+        Returns
+        -------
+        DataFrame
+            Columns date, mean, sd, lower, upper; and by default method, condition, observed,
+            n_used, bound.
+        """
+        dates = self.series.date if when is None else when
+        usual = self.at(dates)
+        lower, upper = usual.interval(level)
+        frame = pd.DataFrame(
+            {
+                "date": pd.to_datetime(np.atleast_1d(np.asarray(dates))),
+                "mean": np.atleast_1d(usual.mean),
+                "sd": np.atleast_1d(usual.sd),
+                "lower": np.atleast_1d(lower),
+                "upper": np.atleast_1d(upper),
+            }
+        )
+        if when is None:
+            frame["method"], frame["condition"] = self.series.methods, self.series.conditions
+            frame["observed"], frame["n_used"] = self.series.y, self.series.k.astype(int)
+            frame["bound"] = self.series.bound
+        return frame
+
+    def plot(self, width_mm: float = 160.0) -> Figure:
+        """Return the figure of the trend, `width_mm` wide."""
+        from bpvet.figures.trend import draw
+        from bpvet.models.picture import trend_picture
+
+        return draw(trend_picture(self), width_mm=width_mm)
+
+    def answer(self, guideline: str = "acvim2018", level: float = 0.95) -> TrendAnswer:
+        """Return every answer of the trend, as ``bpvet trend --json`` prints it.
+
+        Parameters
+        ----------
+        guideline : str
+            Key of a guideline.
+        level : float
+            Probability that intervals hold.
+        """
+        # The one arrow that points up: users expect to ask the trend itself.
+        from bpvet.answers.trend import trend_answer
+
+        return trend_answer(self, guideline=guideline, level=level)
+
+    def refit(self, series: Series) -> Trend:
+        """Return the trend of a changed series: fewer sessions, other values, other taus."""
+        return fit_series([series], [self.context])[0]
+
+    def __repr__(self) -> str:
+        return self._table().text()
+
+    def _repr_html_(self) -> str:
+        return self._table().html()
+
+    def _table(self) -> ShortTable:
+        unit = self.series.unit
+        rows = [_row(f"usual on {self.latest_date}", self.latest, unit)]
+        rows.append(_row("untreated level then", self.level, unit))
+        rows.append(_row("slope per 30 days", self.slope, unit))
+        rows += [
+            _row(f"{spell.drug} from {spell.started_on}, full effect", spell.effect, unit)
+            for spell in self.treatments
+        ]
+        rows += [_row(name, offset, unit) for name, offset in self.offsets.items()]
+        if self.first_visit is not None:
+            rows.append(_row("first-visit excitement", self.first_visit, unit))
+        title = (
+            f"{self.series.quantity} of {self.series.animal} by {self.series.method}, "
+            f"{self.series.condition}; {self.series.y.size} sessions; as of {self.as_of}"
+        )
+        notes = (f"Priors: {self.priors.source}.",)
+        return ShortTable(title, ("", "mean", "sd", "2.5 %", "97.5 %", "unit"), tuple(rows), notes)
+
+    def _term(self, name: str) -> Mixture:
+        return self.posterior.combination(self.columns.unit(name))
+
+    def _next_visit(self) -> int:
+        """Index of a visit after all others; −1 at home, where there is no excitement."""
+        if self.series.condition == "home":
+            return -1
+        return int(self.series.visit.max(initial=-1)) + 1
+
+
+def fit_trend(
+    records: Records,
+    animal: str,
+    method: str | None = None,
+    quantity: str = "systolic",
+    *,
+    rule: str = "guideline",
+    condition: str | None = None,
+    bridge: Sequence[str] = (),
+    priors: Priors | PriorTable | None = None,
+    fixed: Mapping[str, float] | None = None,
+    as_of: Any = None,
+) -> Trend:
+    """Fit the trend of one animal by one method under one condition.
+
+    Parameters
+    ----------
+    records : Records
+        As `bpvet.read` or `Records.from_frames` give them.
+    animal : str
+        Its id, or an unambiguous name.
+    method : str or None
+        ``doppler`` or ``oscillometric``; by default that of the latest session that may enter
+        a trend.
+    quantity : str
+        ``systolic``, ``diastolic``, ``mean``, ``heart_rate`` or ``pulse_pressure``.
+    rule : str
+        Which readings count: ``guideline`` or ``all``.
+    condition : str or None
+        ``clinic``, ``home`` or ``calmed``; by default that with most sessions by the method.
+    bridge : sequence of str
+        ``methods``, ``conditions``: join them through an estimated difference.
+    priors : Priors, PriorTable or None
+        Replaces the defaults.
+    fixed : mapping or None
+        Noise SDs held fixed: ``{"sv": …, "sr": …, "sw": …}``, all three.
+    as_of : date or None
+        The date to speak for; by default that of the records.
+
+    Returns
+    -------
+    Trend
+
+    Raises
+    ------
+    CallError
+        Where no session is left, or a name is not known.
+    FitError
+        Where the noise SDs could not be integrated.
+
+    Notes
+    -----
+    Source: the state-space form of Harvey (1989); priors and rules as documented with
+    `Priors`. The noise SDs are integrated by `bpvet.maths.quadrature.integrate`.
+    """
+    if as_of is not None:
+        records = records.speaking_on(as_of)
+    key = records.animal(animal)
+    sessions = sessions_of(records, rule=rule)
+    own = sessions[sessions["animal"] == key].reset_index(drop=True)
+    series = series_of(
+        records,
+        key,
+        method=method,
+        quantity=quantity,
+        condition=condition,
+        rule=rule,
+        bridge=tuple(bridge),
+        sessions=own,
+    )
+    context = Context(
+        records=records,
+        sessions=own,
+        treatments=treatments_of(records, key),
+        rule=rule,
+        bridge=tuple(bridge),
+        priors=priors_for(series, records, priors),
+        fixed=fixed,
+    )
+    return fit_series([series], [context])[0]
+
+
+def fit_series(series: Sequence[Series], contexts: Sequence[Context]) -> list[Trend]:
+    """Fit several series in one pass over all of them.
+
+    Parameters
+    ----------
+    series, contexts : sequences of one length
+        The series and where they came from; all with the same noise SDs held fixed, or none.
+    """
+    timed = [with_taus(one, own.priors[0]) for one, own in zip(series, contexts, strict=True)]
+    columns = [columns_of(one, own.priors[0]) for one, own in zip(timed, contexts, strict=True)]
+    fits = posteriors(timed, [own.priors for own in contexts], columns, contexts[0].fixed)
+    return [Trend(*parts) for parts in zip(timed, columns, fits, contexts, strict=True)]
+
+
+def with_taus(series: Series, priors: Priors) -> Series:
+    """Return the series with the time constants that the priors name, drug by drug."""
+    courses = tuple(
+        replace(course, tau_days=priors.tau_days.get(course.drug, course.tau_days))
+        for course in series.courses
+    )
+    return replace(series, courses=courses)
+
+
+def priors_for(
+    series: Series, records: Records, given: Priors | PriorTable | None
+) -> tuple[Priors, ...]:
+    """Return the priors of each method of a series: those given, else the defaults.
+
+    The first-visit term is turned off where the animal was measured before these records.
+    """
+    table = given if isinstance(given, PriorTable) else PriorTable({})
+    chosen = [
+        given if isinstance(given, Priors) else table[series.species, method, series.quantity]
+        for method in noise_groups(series)
+    ]
+    animals = records.animals
+    before = animals.loc[animals["animal"] == series.animal, "measured_before"]
+    if (before == "yes").any():
+        chosen = [replace(one, first_visit=None) for one in chosen]
+    return tuple(chosen)
+
+
+def _row(name: str, mixture: Mixture, unit: str) -> tuple[str, ...]:
+    low, high = mixture.interval(0.95)
+    values = (mixture.mean, mixture.sd, low, high)
+    return (name, *(number(float(value), 1) for value in values), unit)
+
+
+def subset(series: Series, keep: NDArray[np.bool_]) -> Series:
+    """Return the series of the sessions where `keep` (n,) is true; visits keep their index."""
+    parts = {
+        part.name: getattr(series, part.name)[keep]
+        for part in fields(series)
+        if isinstance(getattr(series, part.name), np.ndarray)
+    }
+    own = {"method": str(parts["methods"][-1]), "condition": str(parts["conditions"][-1])}
+    return replace(series, **parts, **own)

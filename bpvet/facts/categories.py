@@ -106,9 +106,10 @@ class Guideline:
     @property
     def remembered(self) -> bool:
         """Whether any bound or interval is from memory and unchecked, so that a report says so."""
-        bounds = (self.raised, self.target, self.floor, *self.recheck.values())
-        stated = (fact(category.fact_id) for category in self.categories)
-        return any(each.fact.remembered for each in bounds) or any(one.remembered for one in stated)
+        stated = [self.raised.fact, self.target.fact, self.floor.fact]
+        stated += [interval.fact for interval in self.recheck.values()]
+        stated += [fact(category.fact_id) for category in self.categories]
+        return any(one.remembered for one in stated)
 
     def category_of(self, value: float) -> Category:
         """Return the category of a pressure, mmHg, without rounding it first.

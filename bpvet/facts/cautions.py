@@ -31,11 +31,22 @@ SITUATIONS = {
 
 @dataclass(frozen=True)
 class Caution:
-    """A caution: its id, its sentence, and the situation (`SITUATIONS`) in which it is shown."""
+    """A caution.
+
+    Parameters
+    ----------
+    id, text : str
+        Its id and its sentence.
+    applies : str
+        The situation (`SITUATIONS`) in which it is shown.
+    facts : tuple of Fact
+        The facts behind the numbers in the sentence.
+    """
 
     id: str
     text: str
     applies: str
+    facts: tuple[Fact, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -50,7 +61,10 @@ class Matter:
 @cache
 def cautions() -> tuple[Caution, ...]:
     """Return every caution, in the order in which a report shows them."""
-    return tuple(Caution(id, **entry) for id, entry in table("cautions").items())
+    return tuple(
+        Caution(id, entry["text"], entry["applies"], tuple(map(fact, entry.get("facts", ()))))
+        for id, entry in table("cautions").items()
+    )
 
 
 def cautions_for(situations: Collection[str] = ()) -> tuple[Caution, ...]:

@@ -5,6 +5,7 @@ No dose stands here or in the data file, and no trade name.
 
 from __future__ import annotations
 
+import difflib
 import re
 import unicodedata
 from collections.abc import Iterator, Mapping
@@ -137,6 +138,18 @@ def default_tau() -> tuple[float, tuple[float, float]]:
     return _tau(UNKNOWN_TAU)
 
 
+def near_drugs(text: str) -> tuple[str, ...]:
+    """Return up to three known names that are spelled nearly so, the nearest first.
+
+    Examples
+    --------
+    >>> near_drugs("amlodopine")
+    ('amlodipine',)
+    """
+    keys = difflib.get_close_matches("".join(_words(text)), _by_key(), n=3, cutoff=0.8)
+    return tuple(dict.fromkeys(_by_key()[key].name for key in keys))
+
+
 def drugs() -> tuple[Drug, ...]:
     """Return every treatment in the table, in its order."""
     return tuple(dict.fromkeys(_by_key().values()))
@@ -150,12 +163,16 @@ def _words(text: str) -> list[str]:
 
 def _single(words: list[str]) -> Drug | None:
     by_key = _by_key()
-    whole = by_key.get("".join(words))
-    if whole is not None:
-        return whole
     dropped = set(table("drugs")["dropped"])
-    kept = [word for word in words if word not in dropped and not word.isdigit()]
-    return by_key.get("".join(kept))
+    spare = [word in dropped or word.isdigit() for word in words]
+    # A salt's word can be part of a name ("phosphate binder tablets"): drop from the end first.
+    for end in range(len(words), 0, -1):
+        whole = by_key.get("".join(words[:end]))
+        if whole is not None:
+            return whole
+        if not spare[end - 1]:
+            break
+    return by_key.get("".join(word for word, drop in zip(words, spare, strict=True) if not drop))
 
 
 def _combined(parts: list[Drug]) -> Drug:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, fields
 from datetime import date
 from functools import cache
 from importlib import resources
-from typing import Any
+from typing import Any, TypeVar
 
 #: How a figure was obtained.
 GRADES = {
@@ -49,7 +49,7 @@ TOPICS = (
     "project",
 )
 
-_UNIT_WORDS = {"d": "days", "/min": "per minute", "1": ""}
+_UNIT_WORDS = {"h": "hours", "d": "days", "min": "minutes", "/min": "per minute", "1": ""}
 #: Days in each unit of time that a fact may carry; a month of a recheck table is 30 days.
 DAYS_IN = {"h": 1 / 24, "d": 1, "weeks": 7, "months": 30}
 
@@ -134,17 +134,11 @@ class Fact:
         >>> fact("acvim2018.recheck.changed").figure()
         '7–10 days'
         """
-        if self.value is not None:
-            number = _number(self.value)
-        elif self.low is not None and self.high is not None:
-            number = f"{_number(self.low)}–{_number(self.high)}"
-        elif self.low is not None:
-            number = f"{_number(self.low)} or more"
-        elif self.high is not None:
-            number = f"up to {_number(self.high)}"
-        else:
-            return self.text
-        return f"{number} {_UNIT_WORDS.get(self.unit, self.unit)}".rstrip()
+        unit = f" {_UNIT_WORDS.get(self.unit, self.unit)}".rstrip()
+        if self.value is None:
+            return _span(self.low, self.high, unit) or self.text
+        span = _span(self.low, self.high, "")
+        return f"{_number(self.value)}{unit}" + (f" ({span})" if span else "")
 
     def words(self) -> str:
         """Return the figure, its source and place, and how it was obtained.
@@ -155,11 +149,12 @@ class Fact:
         120 mmHg (2018 consensus statement (ACVIM), follow-up; as remembered, to be checked \
 against the paper)
         """
-        if self.grade == "M":
-            how = f"checked by {self.checked_by}" if self.checked_by else AS_REMEMBERED
-        else:
-            how = GRADES[self.grade]
-        return f"{self.figure()} ({source(self.source).name}, {self.locator}; {how})"
+        place = f"{self.figure()} ({source(self.source).name}, {self.locator}"
+        if self.grade == "J":
+            return f"{place})"
+        checked = f"checked by {self.checked_by}"
+        how = AS_REMEMBERED if self.remembered else checked if self.checked_by else ""
+        return f"{place}; {how or GRADES[self.grade]})"
 
     def days(self) -> float:
         """Return the longest time that the fact allows, in days; the unit must be one of time."""
@@ -167,6 +162,9 @@ against the paper)
         if longest is None or self.unit not in DAYS_IN:
             raise ValueError(f"{self.id} is not a length of time")
         return longest * DAYS_IN[self.unit]
+
+
+_Item = TypeVar("_Item")
 
 
 def source(key: str) -> Source:
@@ -256,7 +254,9 @@ def _checked(id: str, entry: dict[str, Any]) -> Fact:
     unknown = set(entry) - _FIELDS
     if unknown:
         raise ValueError(f"{id}: unknown field {', '.join(sorted(unknown))}")
-    numbers = {end: float(entry[end]) for end in ("value", "low", "high") if end in entry}
+    numbers: dict[str, Any] = {
+        end: float(entry[end]) for end in ("value", "low", "high") if end in entry
+    }
     made = Fact(id=id, **(entry | numbers))
     faults = [words for fault, words in _faults(made, tuple(numbers.values())) if fault]
     if faults:
@@ -279,12 +279,21 @@ def _faults(made: Fact, numbers: Sequence[float]) -> Iterator[tuple[bool, str]]:
         yield not made.low <= middle <= made.high, "low, value and high are not in order"
 
 
-def _named(key: str, known: Mapping[str, Any], what: str) -> Any:
+def _named(key: str, known: Mapping[str, _Item], what: str) -> _Item:
     if key in known:
         return known[key]
     near = difflib.get_close_matches(key, known, n=3)
     hint = f"; near: {', '.join(near)}" if near else ""
     raise KeyError(f"no {what} is called {key!r}{hint}")
+
+
+def _span(low: float | None, high: float | None, unit: str) -> str:
+    if low is None:
+        return "" if high is None else f"up to {_number(high)}{unit}"
+    if high is None:
+        return f"{_number(low)}{unit} or more"
+    joint = " to " if low < 0 else "–"
+    return f"{_number(low)}{joint}{_number(high)}{unit}"
 
 
 def _number(value: float) -> str:

@@ -20,6 +20,7 @@ from bpvet.figures.style import (
     GUIDE_GREY,
     HAIRLINE,
     INK,
+    LEVEL_GREYS,
     MEAN_SIZE,
     PAPER,
     READING_SIZE,
@@ -28,7 +29,8 @@ from bpvet.figures.style import (
     method_style,
 )
 
-_SWATCH = 6.0
+_SAMPLE = 6.0
+_TO_WORDS = 1.5
 _BETWEEN = 5.0
 _BETWEEN_ROWS = 0.7
 
@@ -38,11 +40,17 @@ Swatch = Callable[[Axes, float, float], None]
 
 @dataclass(frozen=True)
 class Entry:
-    """A line of the key: its sample and its words; a wide one takes rows of its own."""
+    """A line of the key: its sample, its words, its sample's width, mm; a wide one takes rows."""
 
     swatch: Swatch | None
     words: str
+    room: float = 2.4
     wide: bool = False
+
+    @property
+    def indent(self) -> float:
+        """From the entry's left edge to its words, mm."""
+        return self.room + _TO_WORDS if self.swatch is not None else 0.0
 
 
 @dataclass(frozen=True)
@@ -59,13 +67,12 @@ def plan_key(picture: TrendPicture, left: float, right: float) -> KeyPlan:
     placed: list[tuple[Entry, Block, float, float]] = []
     x, top, row = left, 0.0, 0.0
     for entry in _entries(picture):
-        indent = _SWATCH + 1.5 if entry.swatch is not None else 0.0
-        words = block(entry.words, right - left - indent, most=8 if entry.wide else 3)
-        if x > left and (entry.wide or x + indent + words.width > right):
+        words = block(entry.words, right - left - entry.indent, most=8 if entry.wide else 3)
+        if x > left and (entry.wide or x + entry.indent + words.width > right):
             x, top, row = left, top + row + _BETWEEN_ROWS, 0.0
         placed.append((entry, words, x, top))
         row = max(row, words.height)
-        x = right if entry.wide else x + indent + words.width + _BETWEEN
+        x = right if entry.wide else x + entry.indent + words.width + _BETWEEN
     unsaid = tuple(entry.words for entry, words, _, _ in placed if not words.whole)
     return KeyPlan(tuple(placed), top + row, unsaid)
 
@@ -74,12 +81,10 @@ def draw_key(plan: KeyPlan, page: Axes, top: float) -> None:
     """Draw the key on axes in mm, from `top` mm downwards."""
     for entry, words, left, down in plan.placed:
         first_line = top + down + height_mm(1) / 2
-        indent = 0.0
         if entry.swatch is not None:
-            entry.swatch(page, left + _SWATCH / 2, first_line)
-            indent = _SWATCH + 1.5
+            entry.swatch(page, left + entry.room / 2, first_line)
         page.text(
-            left + indent,
+            left + entry.indent,
             top + down + words.height / 2,
             words.text,
             ha="left",
@@ -95,15 +100,18 @@ def _entries(picture: TrendPicture) -> Iterator[Entry]:
     everything = [entry for panel in picture.panels for entry in _panel_entries(panel)]
     kinds = {span.modelled for span in picture.courses}
     if True in kinds:
-        everything.append(Entry(_bar, "pressure drug, in the model"))
+        everything.append(Entry(_bar, "pressure drug (modelled)", _SAMPLE))
     if False in kinds:
-        everything.append(Entry(_thin_bar, "other treatment"))
+        everything.append(Entry(_thin_bar, "other treatment", _SAMPLE))
+    for panel in picture.panels:
+        if panel.levels and panel.guideline:
+            everything.append(Entry(_levels, f"levels: {panel.guideline}", _SAMPLE))
     if picture.signs:
         everything.append(Entry(_triangle, "sign seen"))
     for panel in picture.panels:
         if panel.band is not None and panel.band.date.size:
             style = method_style(panel.sessions.method)
-            everything.append(Entry(_band(style), panel.band.words, wide=True))
+            everything.append(Entry(_band(style), panel.band.words, _SAMPLE, wide=True))
     everything += [Entry(None, panel.note, wide=True) for panel in picture.panels if panel.note]
     for entry in everything:
         if entry.words and entry.words not in seen:
@@ -164,7 +172,7 @@ def _hollow(style: MethodStyle, condition: str) -> Swatch:
 
 def _reading(fate: str) -> Swatch:
     marker, size = ("x", 4.2) if fate == "excluded" else ("o", READING_SIZE)
-    fill = GUIDE_GREY if fate == "used" else PAPER
+    fill = FAINT_GREY if fate == "used" else PAPER
 
     def draw(page: Axes, x: float, y: float) -> None:
         page.plot(x, y, marker=marker, ms=size, mfc=fill, mec=FAINT_GREY, mew=HAIRLINE)
@@ -182,12 +190,12 @@ def _arrow(bound: str) -> Swatch:
 
 def _band(style: MethodStyle) -> Swatch:
     def draw(page: Axes, x: float, y: float) -> None:
-        left, right = x - _SWATCH / 2, x + _SWATCH / 2
+        left, right = x - _SAMPLE / 2, x + _SAMPLE / 2
         for half, tint, line in (
             (1.5, style.outer_tint, "solid"),
             (0.75, style.inner_tint, (0, (1, 1.5))),
         ):
-            page.add_patch(Rectangle((left, y - half), _SWATCH, 2 * half, fc=tint, ec="none"))
+            page.add_patch(Rectangle((left, y - half), _SAMPLE, 2 * half, fc=tint, ec="none"))
             for edge in (y - half, y + half):
                 page.plot([left, right], [edge] * 2, color=style.colour, lw=HAIRLINE, ls=line)
         page.plot([left, right], [y, y], color=style.colour, lw=CENTRE_LINE, ls=style.line)
@@ -195,14 +203,24 @@ def _band(style: MethodStyle) -> Swatch:
     return draw
 
 
+def _levels(page: Axes, x: float, y: float) -> None:
+    step = _SAMPLE / 4
+    for index, grey in enumerate(LEVEL_GREYS[:4]):
+        left = x - _SAMPLE / 2 + index * step
+        page.add_patch(Rectangle((left, y - 1.1), step, 2.2, fc=grey, ec="none"))
+        if index:
+            line = [y - 1.1, y + 1.1]
+            page.plot([left, left], line, color=GUIDE_GREY, lw=HAIRLINE, ls=(0, (1, 1.5)))
+
+
 def _bar(page: Axes, x: float, y: float) -> None:
-    left = (x - _SWATCH / 2, y - 0.95)
-    page.add_patch(Rectangle(left, _SWATCH, 1.9, fc=WORDS_GREY, ec="none"))
+    left = (x - _SAMPLE / 2, y - 0.95)
+    page.add_patch(Rectangle(left, _SAMPLE, 1.9, fc=WORDS_GREY, ec="none"))
 
 
 def _thin_bar(page: Axes, x: float, y: float) -> None:
-    page.plot([x - _SWATCH / 2, x + _SWATCH / 2], [y, y], color=GUIDE_GREY, lw=HAIRLINE)
-    for end in (x - _SWATCH / 2, x + _SWATCH / 2):
+    page.plot([x - _SAMPLE / 2, x + _SAMPLE / 2], [y, y], color=GUIDE_GREY, lw=HAIRLINE)
+    for end in (x - _SAMPLE / 2, x + _SAMPLE / 2):
         page.plot([end, end], [y - 0.95, y + 0.95], color=GUIDE_GREY, lw=HAIRLINE)
 
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from bpvet.figures.axes import Scale
 from bpvet.figures.lettering import Block, block
-from bpvet.figures.pictures import Panel
+from bpvet.figures.pictures import GuideLine, Panel
 from bpvet.figures.placing import Box, near, spread
 
 _GAP = 0.8
+_RIM = 1.25
 
 
 @dataclass(frozen=True)
@@ -20,7 +23,7 @@ class MarginLabel:
     Parameters
     ----------
     kind : str
-        ``guideline`` (the head of the column), ``level`` or ``line``.
+        ``level`` or ``line``.
     words : Block
         The name as it is drawn.
     full : str
@@ -70,17 +73,18 @@ def margin_labels(
         Height the panel needs, mm.
     """
     wanted: list[tuple[float, str, str]] = []
+    lines = [
+        line
+        for line in (panel.target, panel.floor)
+        if line is not None and low <= line.value <= high
+    ]
     for level in panel.levels:
         bottom, top = max(level.low, low), min(level.high, high)
         if top - bottom > 0.02 * (high - low):
-            wanted.append(((bottom + top) / 2, "level", level.name))
-    for line in (panel.target, panel.floor):
-        if line is not None and low <= line.value <= high:
-            wanted.append((line.value, "line", line.words))
+            wanted.append((_clearest(bottom, top, lines), "level", level.name))
+    wanted += [(line.value, "line", line.words) for line in lines]
     wanted.sort(key=lambda one: (-one[0], one[2]))
-    if panel.guideline and wanted:
-        wanted.insert(0, (high, "guideline", panel.guideline))
-    blocks = [block(words, room, most=3, bold=kind == "guideline") for _, kind, words in wanted]
+    blocks = [block(words, room, most=3) for _, _, words in wanted]
     heights = [one.height for one in blocks]
     height = max(height, sum(heights) + _GAP * len(heights))
     y = Scale(low, high, height, 0.0)
@@ -95,11 +99,18 @@ def margin_labels(
     return labels, height
 
 
+def _clearest(bottom: float, top: float, lines: Sequence[GuideLine]) -> float:
+    """Return the middle of the widest part of a level that no line crosses."""
+    cuts = sorted({bottom, top, *(one.value for one in lines if bottom < one.value < top)})
+    return max((b - a, (a + b) / 2) for a, b in pairwise(cuts))[1]
+
+
 def near_labels(
     wanted: Sequence[tuple[float, float, float, str]],
     y: Scale,
     room: Box,
-    obstacles: Sequence[Box],
+    marks: Sequence[Box],
+    lines: Sequence[Box],
 ) -> tuple[tuple[NearLabel, ...], tuple[tuple[float, float, str], ...]]:
     """Place the names of sessions beside their marks.
 
@@ -111,8 +122,10 @@ def near_labels(
         Values to mm from the panel's top.
     room : Box
         Inside of the panel, mm.
-    obstacles : sequence of Box
-        Marks and lines that a name must not cover, mm.
+    marks : sequence of Box
+        Marks, which neither a name nor the line that leads to it may cover, mm.
+    lines : sequence of Box
+        Lines, which a name may not cover, mm.
 
     Returns
     -------
@@ -123,27 +136,29 @@ def near_labels(
     """
     placed: list[NearLabel] = []
     left: list[tuple[float, float, str]] = []
-    taken = list(obstacles)
+    taken, barriers = [*marks, *lines], list(marks)
     for day, value, at, name in wanted:
         mark = (at, y.mm(value))
         words = block(name, min(45.0, room.right - room.left))
-        box = near(mark, (words.width, words.height), room, taken) if words.whole else None
+        size = (words.width, words.height)
+        box = near(mark, size, room, taken, barriers) if words.whole else None
         if box is None:
             left.append((day, value, name))
             continue
         placed.append(NearLabel(words, name, box, mark))
-        taken += [box, _leader(box, mark)]
+        taken += [box, _leader_box(box, mark)]
+        barriers.append(box)
     return tuple(placed), tuple(left)
 
 
-def leader_start(box: Box, mark: tuple[float, float]) -> tuple[float, float]:
-    """Return the point of `box` nearest to its mark, mm."""
-    return (
-        min(max(mark[0], box.left), box.right),
-        min(max(mark[1], box.top), box.bottom),
-    )
+def leader(box: Box, mark: tuple[float, float]) -> tuple[float, float, float, float]:
+    """Return the line from a name's box to the rim of its mark: x and y of both ends, mm."""
+    x, y = box.nearest(mark)
+    length = math.hypot(mark[0] - x, mark[1] - y)
+    share = max(0.0, 1 - _RIM / length) if length else 0.0
+    return x, y, x + share * (mark[0] - x), y + share * (mark[1] - y)
 
 
-def _leader(box: Box, mark: tuple[float, float]) -> Box:
-    x, y = leader_start(box, mark)
-    return Box(min(x, mark[0]), min(y, mark[1]), max(x, mark[0]), max(y, mark[1]))
+def _leader_box(box: Box, mark: tuple[float, float]) -> Box:
+    x, y, end_x, end_y = leader(box, mark)
+    return Box(min(x, end_x), min(y, end_y), max(x, end_x), max(y, end_y))

@@ -28,6 +28,13 @@ class Box:
             and other.top < self.bottom + gap
         )
 
+    def nearest(self, point: tuple[float, float]) -> tuple[float, float]:
+        """Return the point of this box nearest to `point`."""
+        return (
+            min(max(point[0], self.left), self.right),
+            min(max(point[1], self.top), self.bottom),
+        )
+
     def within(self, other: Box) -> bool:
         """Return whether this box lies inside `other`."""
         return (
@@ -38,44 +45,56 @@ class Box:
         )
 
 
+Interval = tuple[float, float]
+
+
 def lanes(
-    intervals: Sequence[tuple[float, float]], kin: Sequence[str], gap: float = 2.0
+    bars: Sequence[Interval], words: Sequence[Interval], kin: Sequence[str], gap: float = 2.0
 ) -> list[int]:
-    """Return a lane for each interval so that none meets another in its lane.
+    """Return a lane for each bar with its words so that no two in a lane meet.
+
+    Bars may touch in a lane, words stand above them and keep a gap.
 
     Parameters
     ----------
-    intervals : sequence of (left, right)
+    bars, words : sequence of (left, right)
         In mm, in the order in which they ask for a lane.
     kin : sequence of str
-        Intervals of one kin stay in the lane of the last of them where it is free.
+        Those of one kin stay in the lane of the last of them where it is free.
     gap : float
-        Least room between two in a lane, mm.
+        Least room between words in a lane, mm.
 
     Returns
     -------
     list of int
-        Lane of each interval, from 0.
+        Lane of each, from 0.
     """
-    taken: list[list[tuple[float, float]]] = []
+    taken: list[list[tuple[Interval, Interval]]] = []
     last_lane: dict[str, int] = {}
     chosen: list[int] = []
-    for (left, right), family in zip(intervals, kin, strict=True):
+    for bar, text, family in zip(bars, words, kin, strict=True):
         order = list(range(len(taken)))
         if family in last_lane:
             order.insert(0, last_lane[family])
         free = (
             lane
             for lane in order
-            if all(right + gap <= a or b + gap <= left for a, b in taken[lane])
+            if all(
+                _clear(bar, other_bar, 0.0) and _clear(text, other_text, gap)
+                for other_bar, other_text in taken[lane]
+            )
         )
         lane = next(free, len(taken))
         if lane == len(taken):
             taken.append([])
-        taken[lane].append((left, right))
+        taken[lane].append((bar, text))
         last_lane[family] = lane
         chosen.append(lane)
     return chosen
+
+
+def _clear(one: Interval, other: Interval, gap: float) -> bool:
+    return one[1] + gap <= other[0] or other[1] + gap <= one[0]
 
 
 @dataclass(frozen=True)
@@ -198,7 +217,8 @@ def near(
     size: tuple[float, float],
     room: Box,
     obstacles: Sequence[Box],
-    farthest: float = 15.0,
+    barriers: Sequence[Box] = (),
+    farthest: float = 14.0,
 ) -> Box | None:
     """Return the place nearest to `anchor` where a label of `size` meets nothing.
 
@@ -212,6 +232,9 @@ def near(
         Where the label has to stay.
     obstacles : sequence of Box
         What it must not meet.
+    barriers : sequence of Box
+        What the line from label to anchor must not meet either; those about the anchor itself
+        are passed over.
     farthest : float
         Greatest distance from anchor to label, mm.
 
@@ -228,10 +251,12 @@ def near(
         anchor[1] + farthest + height,
     )
     close = [obstacle for obstacle in obstacles if obstacle.meets(about)]
+    own = Box(anchor[0] - 2.0, anchor[1] - 2.0, anchor[0] + 2.0, anchor[1] + 2.0)
+    fences = [barrier for barrier in barriers if barrier.meets(about) and not barrier.meets(own)]
     distance = 2.5
     while distance <= farthest:
-        for step in range(16):
-            angle = math.pi / 8 * ((step + 1) // 2) * (-1 if step % 2 else 1) - math.pi / 8
+        for step in range(24):
+            angle = math.pi / 12 * ((step + 1) // 2) * (-1 if step % 2 else 1) - math.pi / 8
             across, down = math.cos(angle), math.sin(angle)
             middle_x = anchor[0] + distance * across + width / 2 * _toward(across)
             middle_y = anchor[1] + distance * down + height / 2 * _toward(down)
@@ -241,10 +266,25 @@ def near(
                 middle_x + width / 2,
                 middle_y + height / 2,
             )
-            if here.within(room) and not any(here.meets(other, 0.5) for other in close):
+            if (
+                here.within(room)
+                and not any(here.meets(other, 0.5) for other in close)
+                and not _crosses(here.nearest(anchor), anchor, fences)
+            ):
                 return here
-        distance += 1.25
+        distance += 0.75
     return None
+
+
+def _crosses(start: tuple[float, float], end: tuple[float, float], fences: Sequence[Box]) -> bool:
+    """Return whether the line from `start` to `end` meets a fence, looking every half mm."""
+    count = 1 + int(2 * math.dist(start, end))
+    for step in range(count + 1):
+        x = start[0] + (end[0] - start[0]) * step / count
+        y = start[1] + (end[1] - start[1]) * step / count
+        if any(fence.meets(Box(x, y, x, y)) for fence in fences):
+            return True
+    return False
 
 
 def _toward(part: float) -> float:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patches import Polygon
 
 from bpvet.figures.axes import Scale, date_words, days
 from bpvet.figures.lettering import Block, block
@@ -115,15 +116,15 @@ def outside(courses: Sequence[CourseSpan], signs: Sequence[SignMark], x: Scale) 
     return said
 
 
-def draw_strip(plan: StripPlan, axes: Axes, x: Scale) -> None:
-    """Draw the strip on axes in days across and mm downwards."""
+def draw_strip(plan: StripPlan, axes: Axes, x: Scale, colour: str) -> None:
+    """Draw the strip on axes in days across and mm downwards; names of sessions have `colour`."""
     axes.set_xlim(x.low, x.high)
     axes.set_ylim(plan.height, 0.0)
     axes.set_axis_off()
     for bar in plan.bars:
         _draw_bar(axes, bar, x)
     for flag in plan.hung:
-        _draw_flag(axes, flag, x, plan.height)
+        _draw_flag(axes, flag, x, plan.height, colour)
 
 
 def _ends(span: CourseSpan) -> tuple[float, float]:
@@ -137,7 +138,7 @@ def _plan_bars(
     """Give every course in view a lane; courses of the model come nearest to the panels."""
     shown = [span for span in courses if _ends(span)[0] <= x.high and _ends(span)[1] >= x.low]
     shown.sort(key=lambda span: (not span.modelled, *_ends(span), span.label))
-    rows, footprints = [], []
+    rows = []
     for span in shown:
         started, stopped = _ends(span)
         begin, end = x.mm(max(started, x.low)), x.mm(min(stopped, x.high))
@@ -145,8 +146,11 @@ def _plan_bars(
         words = block(span.label, right - x.at_low)
         words_left = min(begin, right - words.width)
         rows.append((span, words, words_left, begin, end, started >= x.low, stopped <= x.high))
-        footprints.append((min(begin, words_left), max(end, words_left + words.width)))
-    lane = lanes(footprints, [f"{span.modelled} {span.drug}" for span in shown])
+    lane = lanes(
+        [(row[3], row[4]) for row in rows],
+        [(row[2], row[2] + row[1].width) for row in rows],
+        [f"{span.modelled} {span.drug}" for span in shown],
+    )
     unsaid = tuple(row[0].label for row, at in zip(rows, lane, strict=True) if not row[1].whole)
     kept = [(row, at) for row, at in zip(rows, lane, strict=True) if at < MOST_COURSE_LANES]
     unsaid += tuple(
@@ -186,31 +190,24 @@ def _plan_flags(
 
 
 def _draw_bar(axes: Axes, bar: Bar, x: Scale) -> None:
-    left, right = x.value(bar.left), x.value(bar.right)
-    going_on = not bar.ends
-    arrow = x.value(bar.right) - x.value(bar.right - min(_ARROW, bar.right - bar.left))
-    label = bar.span.label
+    half = _BAR / 2 if bar.span.modelled else _BAR / 2.4
+    neck = bar.right if bar.ends else bar.right - min(_ARROW, bar.right - bar.left)
+    top, middle, bottom = bar.middle - half, bar.middle, bar.middle + half
+    tip = [] if bar.ends else [(bar.right, middle)]
     if bar.span.modelled:
-        size = right - left - (arrow if going_on else 0.0)
-        body = Rectangle(
-            (left, bar.middle - _BAR / 2), size, _BAR, fc=WORDS_GREY, ec="none", label=label
-        )
-        axes.add_patch(body)
+        rim = [(bar.left, top), (neck, top), *tip, (neck, bottom), (bar.left, bottom)]
+        style: dict[str, Any] = {"fc": WORDS_GREY, "ec": PAPER, "lw": 0.8}
+        axes.add_patch(Polygon(_in_days(rim, x), label=bar.span.label, clip_on=False, **style))
     else:
-        axes.plot([left, right], [bar.middle] * 2, color=GUIDE_GREY, lw=HAIRLINE, label=label)
-        for end, shown in ((left, bar.begins), (right, bar.ends)):
+        line: dict[str, Any] = {"color": GUIDE_GREY, "lw": HAIRLINE}
+        across = [x.value(bar.left), x.value(neck)]
+        axes.plot(across, [middle, middle], label=bar.span.label, **line)
+        for end, shown in ((bar.left, bar.begins), (bar.right, bar.ends)):
             if shown:
-                tick = [bar.middle - _BAR / 2, bar.middle + _BAR / 2]
-                axes.plot([end, end], tick, color=GUIDE_GREY, lw=HAIRLINE)
-    if going_on:
-        half = _BAR / 2 if bar.span.modelled else _BAR / 2.4
-        head = [
-            (right - arrow, bar.middle - half),
-            (right, bar.middle),
-            (right - arrow, bar.middle + half),
-        ]
-        colour = WORDS_GREY if bar.span.modelled else GUIDE_GREY
-        axes.add_patch(Polygon(head, fc=colour, ec="none", clip_on=False))
+                axes.plot([x.value(end)] * 2, [top, bottom], **line)
+        if tip:
+            head = _in_days([(neck, top), *tip, (neck, bottom)], x)
+            axes.add_patch(Polygon(head, fc=GUIDE_GREY, ec="none", clip_on=False))
     axes.text(
         x.value(bar.words_left),
         bar.middle - _BAR / 2 - bar.words.height / 2 - 0.2,
@@ -222,7 +219,11 @@ def _draw_bar(axes: Axes, bar: Bar, x: Scale) -> None:
     )
 
 
-def _draw_flag(axes: Axes, flag: Hung, x: Scale, foot: float) -> None:
+def _in_days(points: Sequence[tuple[float, float]], x: Scale) -> list[tuple[float, float]]:
+    return [(x.value(across), down) for across, down in points]
+
+
+def _draw_flag(axes: Axes, flag: Hung, x: Scale, foot: float, colour: str) -> None:
     pole = x.value(flag.pole)
     head = flag.top + 0.5
     if flag.value is None:
@@ -232,7 +233,7 @@ def _draw_flag(axes: Axes, flag: Hung, x: Scale, foot: float) -> None:
         points = [(pole - half, base), (pole + half, base), (pole, foot - 0.2)]
         axes.add_patch(Polygon(points, fc=INK, ec="none", clip_on=False, label="sign"))
     else:
-        axes.plot([pole, pole], [head, foot], color=GUIDE_GREY, lw=HAIRLINE, clip_on=False)
+        axes.plot([pole, pole], [head, foot], color=colour, lw=HAIRLINE, clip_on=False)
     axes.text(
         x.value(flag.left),
         flag.top + flag.words.height / 2,
@@ -246,10 +247,19 @@ def _draw_flag(axes: Axes, flag: Hung, x: Scale, foot: float) -> None:
     )
 
 
+def course_days(courses: Sequence[CourseSpan], x: Scale) -> list[float]:
+    """Return the days, in order, on which modelled courses start or stop, for lines through panels.
+
+    A stop and the next start a day later, closer than 1 mm, are one.
+    """
+    kept: list[float] = []
+    for day in sorted({day for span in courses if span.modelled for day in _ends(span)}):
+        if x.low < day < x.high and (not kept or x.mm(day) - x.mm(kept[-1]) > 1.0):
+            kept.append(day)
+    return kept
+
+
 def draw_course_lines(axes: Axes, courses: Sequence[CourseSpan], x: Scale) -> None:
     """Carry start and stop of each modelled course down through a panel."""
-    for span in courses:
-        if span.modelled:
-            for day in _ends(span):
-                if x.low < day < x.high:
-                    axes.axvline(day, color=GUIDE_GREY, lw=HAIRLINE, ls=(0, (1, 3)), zorder=3.4)
+    for day in course_days(courses, x):
+        axes.axvline(day, color=GUIDE_GREY, lw=HAIRLINE, ls=(0, (1, 3)), zorder=3.4)

@@ -26,15 +26,15 @@ LINE_SPACING = 1.2
 INK = "#1a1a1a"
 WORDS_GREY = "#4a4a4a"
 GUIDE_GREY = "#767676"
-FAINT_GREY = "#808080"
+FAINT_GREY = "#7d7d7d"
 PAPER = "#ffffff"
 #: From the lowest level of a guideline to the highest: the higher, the darker, never by hue.
-LEVEL_GREYS = ("#ffffff", "#f7f7f5", "#efefec", "#e6e6e2", "#dededa", "#d6d6d1")
+LEVEL_GREYS = ("#ffffff", "#f9f9f8", "#f3f3f1", "#ececea", "#e5e5e2", "#deded9")
 
 HAIRLINE = 1.0
 CENTRE_LINE = 1.8
 MEAN_SIZE = 6.0
-READING_SIZE = 2.6
+READING_SIZE = 2.3
 
 
 @dataclass(frozen=True)

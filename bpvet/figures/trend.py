@@ -24,11 +24,18 @@ from bpvet.figures.axes import (
     value_ticks,
 )
 from bpvet.figures.key import KeyPlan, draw_key, plan_key
-from bpvet.figures.labels import MarginLabel, NearLabel, leader_start
+from bpvet.figures.labels import MarginLabel, NearLabel, leader
 from bpvet.figures.lettering import Block, block, height_mm, width_mm
 from bpvet.figures.panel import PanelPlan, draw_panel, plan_panel, value_range
 from bpvet.figures.pictures import Panel, TrendPicture
-from bpvet.figures.strip import StripPlan, draw_course_lines, draw_strip, outside, plan_strip
+from bpvet.figures.strip import (
+    StripPlan,
+    course_days,
+    draw_course_lines,
+    draw_strip,
+    outside,
+    plan_strip,
+)
 from bpvet.figures.style import (
     GUIDE_GREY,
     HAIRLINE,
@@ -37,6 +44,7 @@ from bpvet.figures.style import (
     TITLE_SIZE,
     WORDS_GREY,
     house_style,
+    method_style,
 )
 
 #: A journal's or letter's full width, and its column; narrower than this nothing is legible.
@@ -123,8 +131,9 @@ def _plan(picture: TrendPicture, width: float) -> Plan:
     left = _EDGE + 2.2 + max(map(_ticks_width, picture.panels, heights))
     room = _margin_room(picture, width)
     x = _date_scale(picture, left, width - _EDGE - room - _TO_MARGIN)
+    uprights = [x.mm(day) for day in course_days(picture.courses, x)]
     panels = tuple(
-        plan_panel(panel, x, height, room)
+        plan_panel(panel, x, height, room, uprights)
         for panel, height in zip(picture.panels, heights, strict=True)
     )
     strip = plan_strip(picture.courses, list(_flags(picture, panels[0])), x, width - _EDGE)
@@ -174,8 +183,8 @@ def _date_scale(picture: TrendPicture, left: float, right: float) -> Scale:
         near += [float(days(date)[0]) for date in (course.started_on, course.stopped_on)]
     near = [day for day in near if low - reach <= day <= high + reach]
     low, high = min([low, *near]), max([high, *near])
-    if high == low:
-        low, high = low - 7, high + 7
+    if span == 0:
+        low, high = min(low, float(found[0]) - 7), max(high, float(found[0]) + 7)
     spare = (high - low) * 3.5 / (right - left - 7.0)
     return Scale(low - spare, high + spare, left, right)
 
@@ -227,12 +236,13 @@ def _tops(plan: Plan) -> _Tops:
     headings, panels, strip = [], [], 0.0
     for index, (panel, heading) in enumerate(zip(plan.panels, plan.headings, strict=True)):
         headings.append(top + (_BETWEEN_PANELS if index else 0.8))
-        top = headings[-1] + heading.height + 1.2
+        top = headings[-1] + heading.height + 2.0
         if index == 0:
             strip, top = top, top + plan.strip.height
         panels.append(top)
         top += panel.height
-    key = top + height_mm(2) + 3.5
+    rows = max((tick.label.count("\n") + 1 for tick in date_ticks(plan.x)), default=1)
+    key = top + height_mm(rows) + 3.5
     return _Tops(as_of, tuple(headings), strip, tuple(panels), key, key + plan.key.height + _EDGE)
 
 
@@ -252,6 +262,7 @@ def _drawn(plan: Plan, picture: TrendPicture) -> Figure:
         share = (left / plan.width, bottom, (right - left) / plan.width, height / tops.bottom)
         return figure.add_axes(share)
 
+    colour = method_style(picture.panels[0].sessions.method).colour
     page = place(0.0, tops.bottom, 0.0, plan.width)
     page.set_xlim(0, plan.width)
     page.set_ylim(tops.bottom, 0)
@@ -269,10 +280,10 @@ def _drawn(plan: Plan, picture: TrendPicture) -> Figure:
         _margin(page, panel.margin, plan.x.at_high, tops.panels[index])
         _names(page, panel.names, tops.panels[index])
         if index == 0:
-            _poles(axes, plan.strip, plan.x, panel.y.high)
+            _poles(axes, plan.strip, plan.x, panel.y.high, colour)
     if plan.strip.height:
         strip = place(tops.strip, plan.strip.height, plan.x.at_low, plan.x.at_high)
-        draw_strip(plan.strip, strip, plan.x)
+        draw_strip(plan.strip, strip, plan.x, colour)
     draw_key(plan.key, page, tops.key)
     return figure
 
@@ -291,7 +302,10 @@ def _words(page: Axes, left: float, top: float, words: Block, **style: Any) -> N
 
 def _date_axis(axes: Axes, x: Scale, labelled: bool) -> None:
     ticks = date_ticks(x)
-    labels = [tick.label if labelled else "" for tick in ticks]
+    # All labels get as many lines, so that they stand on one line.
+    tall = any("\n" in tick.label for tick in ticks)
+    texts = [tick.label + ("\n" if tall and "\n" not in tick.label else "") for tick in ticks]
+    labels = texts if labelled else [""] * len(ticks)
     axes.set_xticks([tick.at for tick in ticks], labels)
 
 
@@ -303,25 +317,21 @@ def _margin(page: Axes, labels: tuple[MarginLabel, ...], edge: float, top: float
         if label.kind == "line" or (label.kind == "level" and moved):
             ends = [edge, left - 0.4], [top + label.points_at, middle]
             page.plot(*ends, color=INK if label.kind == "line" else GUIDE_GREY, lw=HAIRLINE)
-        weight = "bold" if label.kind == "guideline" else "normal"
         colour = INK if label.kind == "line" else WORDS_GREY
-        _words(
-            page, left, middle - label.words.height / 2, label.words, weight=weight, color=colour
-        )
+        _words(page, left, middle - label.words.height / 2, label.words, color=colour)
 
 
 def _names(page: Axes, labels: tuple[NearLabel, ...], top: float) -> None:
     """Write names of sessions inside the panel, each led to its mark."""
     for label in labels:
-        start = leader_start(label.box, label.mark)
-        ends = [start[0], label.mark[0]], [top + start[1], top + label.mark[1]]
-        page.plot(*ends, color=GUIDE_GREY, lw=HAIRLINE)
+        x, y, end_x, end_y = leader(label.box, label.mark)
+        page.plot([x, end_x], [top + y, top + end_y], color=GUIDE_GREY, lw=HAIRLINE)
         _words(page, label.box.left, top + label.box.top, label.words)
 
 
-def _poles(axes: Axes, strip: StripPlan, x: Scale, high: float) -> None:
+def _poles(axes: Axes, strip: StripPlan, x: Scale, high: float, colour: str) -> None:
     """Carry the pole of a session's name down to the session."""
     for flag in strip.hung:
         if flag.value is not None:
             at = x.value(flag.pole)
-            axes.plot([at, at], [flag.value, high], color=GUIDE_GREY, lw=HAIRLINE, zorder=4.5)
+            axes.plot([at, at], [flag.value, high], color=colour, lw=HAIRLINE, zorder=4.5)

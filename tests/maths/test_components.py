@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from bpvet.maths.restricted import Cells
 from numpy.typing import NDArray
 
 from bpvet.errors import FitError
@@ -14,6 +13,7 @@ from bpvet.maths.components import (
     components,
     identified_terms,
 )
+from bpvet.maths.restricted import Cells
 
 Rows = dict[str, NDArray[np.float64]]
 

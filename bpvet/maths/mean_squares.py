@@ -5,42 +5,31 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from bpvet.errors import CallError
 from bpvet.maths.comparison import LIMIT
+from bpvet.maths.restricted import Cells
 
 
-def grouped_limits(
-    first: ArrayLike, first_animal: ArrayLike, second: ArrayLike, second_animal: ArrayLike
-) -> tuple[float, float, float]:
+def cell_limits(cells: Cells) -> tuple[float, float, float]:
     """Return bias and limits with replicates by Bland & Altman's own sums (1999, section 5).
 
     The variance of animals' mean differences, plus (1 − mean of 1/m) of each method's variance
-    within animals. It need not stay above what the components allow: a companion.
+    within animals. It need not stay above what the components allow.
 
     Parameters
     ----------
-    first, second : float
-        Readings by each method.
-    first_animal, second_animal : int
-        The animal of each, coded 0 … n − 1; every animal has readings by both.
-
-    Raises
-    ------
-    CallError
-        When an animal has no reading by one of the methods.
+    cells : Cells
+        One cell by each method of every animal.
     """
+    _, animal = np.unique(cells.animal, return_inverse=True)
     means, variance = [], 0.0
-    for values, codes in ((first, first_animal), (second, second_animal)):
-        y, animal = np.asarray(values, dtype=float), np.asarray(codes, dtype=np.int64)
-        count = np.bincount(animal)
-        if not np.all(count):
-            raise CallError("each animal needs a reading by both methods.")
-        mean = np.bincount(animal, y) / count
-        df = y.size - count.size
+    for m in (0, 1):
+        here = cells.method == m
+        order = np.argsort(animal[here])
+        means.append(cells.mean[here][order])
+        df = float(cells.df[here].sum())
         if df:
-            within = float(np.sum((y - mean[animal]) ** 2)) / df
-            variance += (1 - float(np.mean(1 / count))) * within
-        means.append(mean)
+            within = float(np.nansum(cells.ss[here])) / df
+            variance += (1 - float(np.mean(1 / cells.count[here]))) * within
     d = means[1] - means[0]
     sd = float(np.sqrt(d.var(ddof=1) + variance))
     return float(d.mean()), float(d.mean()) - LIMIT * sd, float(d.mean()) + LIMIT * sd

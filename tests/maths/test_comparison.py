@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bpvet.errors import CallError
 from bpvet.maths import mean_squares
 from bpvet.maths.comparison import (
     EXACT,
@@ -23,6 +22,7 @@ from bpvet.maths.comparison import (
     single_limits,
     variance_interval,
 )
+from bpvet.maths.restricted import Cells
 
 #: Mean 4, SD √10 (deviations −4, −1, 0, 1, 4: 34/4 = 8.5).
 DIFFERENCES = np.array([0.0, 3, 4, 5, 8])
@@ -119,17 +119,16 @@ def test_shares() -> None:
 
 def test_sums_of_the_papers_by_hand() -> None:
     """The balanced example of the components: mean 1, 175 + 4/2 + (7/3)/2."""
-    first, second = [99, 101, 121, 119, 142, 138], [110.5, 111.5, 104.5, 107.5, 145, 147]
-    code = [0, 0, 1, 1, 2, 2]
-    bias, low, high = mean_squares.grouped_limits(first, code, second, code)
+    mean, ss = [100.0, 120, 140, 111, 106, 146], [2, 2, 8, 0.5, 4.5, 2]
+    code, method = np.array([0, 1, 2, 0, 1, 2]), np.repeat([0, 1], 3)
+    cells = Cells(np.array(mean), np.full(6, 2.0), np.array(ss), code, method, code, code)
+    bias, low, high = mean_squares.cell_limits(cells)
     assert bias == pytest.approx(1)
     assert (high - low) / (2 * LIMIT) == pytest.approx(np.sqrt(175 + 2 + 7 / 6))
     # Differences 1, 3 | 10, 14: between 110.25·… = 100 over 1, within (2 + 8)/2 = 5; divisor 2.
     bias, low, high = mean_squares.paired_limits([1, 3, 10, 14], [0, 0, 1, 1])
     assert bias == pytest.approx(7)
     assert ((high - low) / (2 * LIMIT)) ** 2 == pytest.approx((100 - 5) / 2 + 5)
-    with pytest.raises(CallError, match="both"):
-        mean_squares.grouped_limits([1, 2], [0, 2], [1, 2, 3], [0, 1, 2])
 
 
 @given(st.lists(st.floats(-50, 50), min_size=4, max_size=12, unique=True), st.floats(-100, 100))

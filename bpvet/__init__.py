@@ -10,6 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from bpvet.answers.agreement import AgreementAnswer as AgreementAnswer
     from bpvet.answers.trend import TrendAnswer as TrendAnswer
     from bpvet.answers.trend import trend_answer as trend_answer
     from bpvet.errors import BpvetError as BpvetError
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from bpvet.facts.priors import Priors as Priors
     from bpvet.facts.priors import PriorTable as PriorTable
     from bpvet.maths.mixture import Mixture as Mixture
+    from bpvet.models.agreement import Agreement as Agreement
+    from bpvet.models.agreement import agreement as agreement
     from bpvet.models.trend import Trend as Trend
     from bpvet.models.trend import fit_trend as fit_trend
     from bpvet.records.findings import Finding as Finding
@@ -32,6 +35,8 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 _ROOMS = {
+    "Agreement": "bpvet.models.agreement",
+    "AgreementAnswer": "bpvet.answers.agreement",
     "BpvetError": "bpvet.errors",
     "CallError": "bpvet.errors",
     "Course": "bpvet.visits.series",
@@ -45,6 +50,7 @@ _ROOMS = {
     "Series": "bpvet.visits.series",
     "Trend": "bpvet.models.trend",
     "TrendAnswer": "bpvet.answers.trend",
+    "agreement": "bpvet.models.agreement",
     "fit_trend": "bpvet.models.trend",
     "read": "bpvet.records.read",
     "readings_used": "bpvet.visits.readings",

@@ -197,9 +197,9 @@ def variance_interval(
         if variance <= 0 or its_variance <= 0:
             return Estimated(variance, reason="a variance at zero has no interval of this kind")
         df = 2 * variance**2 / its_variance
+    if df < 1:
+        return Estimated(variance, reason="less than one degree of freedom: no useful interval")
     low, high = (2 * float(gammaincinv(df / 2, p)) for p in ((1 - level) / 2, (1 + level) / 2))
-    if low == 0:
-        return Estimated(variance, reason="too few degrees of freedom for an interval")
     return Estimated(variance, df * variance / high, df * variance / low, how)
 
 

@@ -116,8 +116,8 @@ def identified_terms(cells: Cells) -> tuple[str, ...]:
 
     Without animals seen twice by both methods there are no visit terms (animal terms hold
     them); a method without repeated readings has no visit × method term, and without repeated
-    visits either no animal × method term (readings hold them). Pairs need cells by both methods
-    with one code.
+    visits either no animal × method term (readings hold them). Visits and pairs shared by both
+    methods need cells by both with one code.
 
     Parameters
     ----------
@@ -127,9 +127,10 @@ def identified_terms(cells: Cells) -> tuple[str, ...]:
     linked = [_several(cells.visit, cells.pair, cells.method == m) for m in (0, 1)]
     repeated = [bool(np.any(cells.df[cells.method == m] > 0)) or linked[m] for m in (0, 1)]
     visits = all(again)
+    shared = _several(cells.visit, cells.method, cells.method < 2)
     kept = {
         "animal": True,
-        "visit": visits,
+        "visit": visits and shared,
         "pair": all(linked) and _several(cells.pair, cells.method, cells.method < 2),
         "reading by first": True,
         "reading by second": True,

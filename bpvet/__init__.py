@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from bpvet.answers.agreement import AgreementAnswer as AgreementAnswer
+    from bpvet.answers.audit import AuditAnswer as AuditAnswer
     from bpvet.answers.trend import TrendAnswer as TrendAnswer
     from bpvet.answers.trend import trend_answer as trend_answer
     from bpvet.errors import BpvetError as BpvetError
@@ -22,6 +23,10 @@ if TYPE_CHECKING:
     from bpvet.maths.mixture import Mixture as Mixture
     from bpvet.models.agreement import Agreement as Agreement
     from bpvet.models.agreement import agreement as agreement
+    from bpvet.models.audit import Audit as Audit
+    from bpvet.models.audit import audit as audit
+    from bpvet.models.situation import Situation as Situation
+    from bpvet.models.situation import situation as situation
     from bpvet.models.trend import Trend as Trend
     from bpvet.models.trend import fit_trend as fit_trend
     from bpvet.records.findings import Finding as Finding
@@ -37,6 +42,8 @@ __version__ = "0.1.0"
 _ROOMS = {
     "Agreement": "bpvet.models.agreement",
     "AgreementAnswer": "bpvet.answers.agreement",
+    "Audit": "bpvet.models.audit",
+    "AuditAnswer": "bpvet.answers.audit",
     "BpvetError": "bpvet.errors",
     "CallError": "bpvet.errors",
     "Course": "bpvet.visits.series",
@@ -49,12 +56,15 @@ _ROOMS = {
     "RecordsError": "bpvet.errors",
     "Series": "bpvet.visits.series",
     "Trend": "bpvet.models.trend",
+    "Situation": "bpvet.models.situation",
     "TrendAnswer": "bpvet.answers.trend",
     "agreement": "bpvet.models.agreement",
+    "audit": "bpvet.models.audit",
     "fit_trend": "bpvet.models.trend",
     "read": "bpvet.records.read",
     "readings_used": "bpvet.visits.readings",
     "sessions": "bpvet.visits.sessions",
+    "situation": "bpvet.models.situation",
     "trend_answer": "bpvet.answers.trend",
 }
 

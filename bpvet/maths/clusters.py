@@ -36,8 +36,11 @@ def clustered_slope(
     if size == 0:
         return Estimated(None, reason="there is nothing to compare")
     slope = float(a @ b / size)
-    _, code = np.unique(np.asarray(animal), return_inverse=True)
-    groups = int(code.max(initial=-1)) + 1
+    # Animals without any spread of x say nothing, and lend no degrees of freedom.
+    tells = np.abs(a) > 1e-9 * np.abs(a).max()
+    a, b = a[tells], b[tells]
+    _, code = np.unique(np.asarray(animal)[tells], return_inverse=True)
+    groups = int(code.max()) + 1
     if groups < 2:
         return Estimated(slope, reason=_FEW)
     push = np.bincount(code, a * (b - slope * a))

@@ -10,7 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from bpvet.answers.trend import TrendAnswer as TrendAnswer
+    from bpvet.answers.parts import TrendAnswer as TrendAnswer
     from bpvet.answers.trend import trend_answer as trend_answer
     from bpvet.errors import BpvetError as BpvetError
     from bpvet.errors import CallError as CallError
@@ -44,7 +44,7 @@ _ROOMS = {
     "RecordsError": "bpvet.errors",
     "Series": "bpvet.visits.series",
     "Trend": "bpvet.models.trend",
-    "TrendAnswer": "bpvet.answers.trend",
+    "TrendAnswer": "bpvet.answers.parts",
     "fit_trend": "bpvet.models.trend",
     "read": "bpvet.records.read",
     "readings_used": "bpvet.visits.readings",

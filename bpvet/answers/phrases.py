@@ -10,8 +10,8 @@ import numpy as np
 from bpvet.facts.sources import AS_REMEMBERED
 from bpvet.printing import number, probability
 
-_MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August")
-_MONTHS += ("September", "October", "November", "December")
+_MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August"]
+_MONTHS += ["September", "October", "November", "December"]
 
 
 def day(date: np.datetime64) -> str:
@@ -22,7 +22,7 @@ def day(date: np.datetime64) -> str:
     >>> day(np.datetime64("2026-03-01"))
     '1 March 2026'
     """
-    year, month, of_month = str(np.datetime64(date, "D")).split("-")
+    year, month, of_month = str(date.astype("datetime64[D]")).split("-")
     return f"{int(of_month)} {_MONTHS[int(month) - 1]} {year}"
 
 
@@ -46,20 +46,6 @@ def percent(level: float) -> str:
     """Return a level such as 0.95 as "95 %", with a decimal only where it has one."""
     value = 100 * level
     return f"{value:.0f} %" if math.isclose(value, round(value)) else f"{value:.1f} %"
-
-
-def change(value: float, unit: str) -> str:
-    """Return a change in words: "a fall of 12 mmHg", "a rise of 3 mmHg", "no change".
-
-    Examples
-    --------
-    >>> change(-12.4, "mmHg"), change(0.2, "mmHg")
-    ('a fall of 12 mmHg', 'no change')
-    """
-    if round(value) == 0:
-        return "no change"
-    kind = "a fall" if value < 0 else "a rise"
-    return f"{kind} of {number(abs(value), 0)} {unit}"
 
 
 def listed(items: Sequence[str]) -> str:

@@ -15,7 +15,6 @@ from bpvet.answers.parts import TreatmentAnswer, TrendAnswer
 from bpvet.answers.phrases import (
     capital,
     chance,
-    change,
     cited,
     counted,
     day,
@@ -30,6 +29,8 @@ from bpvet.printing import number, probability
 from bpvet.visits.urgency import Urgent
 
 NOT_A_REASON = "This is not a reason to stop it"
+#: Width of the range expected of a session from which it is said that little could surprise.
+_SO_WIDE = {"mmHg": 120.0, "/min": 150.0}
 
 
 def urgent_sentence(found: Urgent, chosen: Guideline) -> str:
@@ -181,8 +182,10 @@ def _settling(answer: TrendAnswer) -> list[str]:
         return []
     if found.visits_to_settle is None:
         return ["It sits so close to that value that more visits would hardly settle it."]
+    if found.visits_to_settle == 1:
+        return ["One more visit with five readings could settle it."]
     more = counted(found.visits_to_settle, "more weekly visit")
-    return [f"About {more} of five readings could settle it."]
+    return [f"About {more} with five readings each could settle it."]
 
 
 def _floor(answer: TrendAnswer) -> list[str]:
@@ -218,7 +221,7 @@ def treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
         )
     held = interval(answer.level, one.effect.lower, one.effect.upper)
     p = probability(one.p_lower_by_10)
-    full = f"full effect {change(one.effect.estimate, unit)}, {held}"
+    full = f"full effect {number(one.effect.estimate, 0)} {unit}, {held}"
     verdict = {
         "has lowered": f"{name} has lowered the usual pressure by 10 {unit} or more "
         f"(probability {p}; {full}).",
@@ -266,23 +269,25 @@ def slope(answer: TrendAnswer) -> str:
     found, unit = answer.slope, answer.unit
     if found.span_days == 0:
         return ""
-    apart = "Apart from treatment, " if answer.treatments else ""
+    apart = "apart from treatment, " if answer.treatments else ""
     over = found.rise_over_record
-    held = (
-        f"{number(found.per_30_days, 1)} {unit} a month, {percent(answer.level)} interval "
-        f"{number(found.lower, 1)} to {number(found.upper, 1)}; over the "
-        f"{counted(found.span_days, 'day')} of the record {number(over.estimate, 0)} "
-        f"({number(over.lower, 0)} to {number(over.upper, 0)})"
+    what = QUANTITY_WORDS[answer.quantity]
+    each = (
+        f"{apart}the usual {what} changes by {number(found.per_30_days, 1)} {unit} a month "
+        f"({percent(answer.level)} interval {number(found.lower, 1)} to {number(found.upper, 1)})"
     )
-    p = chance(found.p_rising_by_1)
-    rise = f"1 {unit} a month"
+    p = f"a rise of more than 1 {unit} a month has {chance(found.p_rising_by_1)}"
+    record = (
+        f"Over the {counted(found.span_days, 'day')} of the record that makes "
+        f"{number(over.estimate, 0)} {unit} ({number(over.lower, 0)} to {number(over.upper, 0)})."
+    )
     words = {
-        "rising": f"{apart}the usual value is creeping up by more than {rise} ({p}; {held}).",
-        "rise unlikely": f"{apart}a rise of more than {rise} is unlikely ({p}; {held}).",
-        "cannot tell yet": f"{apart}cannot tell yet whether it creeps up by more than {rise} "
-        f"({p}; {held}). Months of further visits would tell.",
+        "rising": f"It is creeping up: {each}; {p}.",
+        "rise unlikely": f"It is hardly creeping up: {each}; {p}.",
+        "cannot tell yet": f"Whether it is creeping up: cannot tell yet. {capital(each)}; {p}. "
+        "Months of further visits would tell.",
     }[found.verdict]
-    return capital(words)
+    return f"{words} {record}"
 
 
 def surprise(answer: TrendAnswer) -> str:
@@ -297,7 +302,9 @@ def surprise(answer: TrendAnswer) -> str:
     )
     said = f"The newest session, {whole(found.observed, unit)} on {day(found.date)}, was "
     if found.words == "as expected":
-        return f"{said}as expected: {expected}."
+        wide = found.upper - found.lower > _SO_WIDE[answer.unit]
+        little = " That range is so wide that hardly anything could surprise." if wide else ""
+        return f"{said}no surprise: {expected}.{little}"
     said += f"{found.words}: {expected}; so far out comes up with {chance(found.tail or 0.0)}."
     if found.words == "very unusual":
         said += (
@@ -341,7 +348,7 @@ _STATES = {
     "raised_again": "untreated, and raised on two dates or more",
     "raised_mild": "untreated, and mildly raised on two dates or more",
     "above_target": "treated, and above target",
-    "treated": "treated",
+    "treated": "treated, and not clearly above target",
     "otherwise": "untreated, and not raised",
 }
 
@@ -360,6 +367,11 @@ def recheck(answer: TrendAnswer) -> str:
         name = "judgement of this project" if judged else answer.guideline_name
         source = cited(name, found.remembered)
     said = f"Measure again by {day(found.by)}: {_STATES[found.state]} ({source})."
+    if answer.urgent and found.state not in ("sign", "severe"):
+        said = (
+            "The urgent line comes first. Without it the routine date would be "
+            f"{day(found.by)}: {_STATES[found.state]} ({source})."
+        )
     if found.overdue_days > 0:
         said += (
             f" That date is {counted(found.overdue_days, 'day')} past on {day(answer.as_of)}: "

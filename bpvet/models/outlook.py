@@ -87,7 +87,7 @@ def share_at_target(trend: Trend, target: float) -> ShareAtTarget:
     if days == 0:
         return ShareAtTarget(expected, None, 0)
     date, means = _means_by_date(trend.series)
-    return ShareAtTarget(expected, share_interpolated(date, means, target), days)
+    return ShareAtTarget(expected, share_interpolated(date, means, target).estimate, days)
 
 
 def _means_by_date(series: Series) -> tuple[np.ndarray, np.ndarray]:

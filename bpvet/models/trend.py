@@ -37,7 +37,7 @@ from bpvet.visits.sessions import sessions as sessions_of
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from bpvet.answers.trend import TrendAnswer
+    from bpvet.answers.parts import TrendAnswer
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,7 +110,7 @@ class Trend:
     @property
     def as_of(self) -> np.datetime64:
         """The date the trend speaks for."""
-        return np.datetime64(self.records.as_of, "D")
+        return self.records.as_of
 
     @property
     def latest_date(self) -> np.datetime64:
@@ -458,10 +458,10 @@ def _row(name: str, mixture: Mixture, unit: str) -> tuple[str, ...]:
 
 def subset(series: Series, keep: NDArray[np.bool_]) -> Series:
     """Return the series of the sessions where `keep` (n,) is true; visits keep their index."""
-    parts = {
+    parts: dict[str, Any] = {
         part.name: getattr(series, part.name)[keep]
         for part in fields(series)
         if isinstance(getattr(series, part.name), np.ndarray)
     }
-    own = {"method": str(parts["methods"][-1]), "condition": str(parts["conditions"][-1])}
-    return replace(series, **parts, **own)
+    parts["method"], parts["condition"] = str(parts["methods"][-1]), str(parts["conditions"][-1])
+    return replace(series, **parts)

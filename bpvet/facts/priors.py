@@ -6,9 +6,10 @@ none is a quotation. Learned priors of a clinic replace them, cell by cell.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
+from typing import Any
 
 from bpvet.errors import CallError
 from bpvet.facts.words import METHODS, QUANTITIES, SPECIES
@@ -116,6 +117,8 @@ class Priors:
     source: str = "given by the caller"
 
     def __post_init__(self) -> None:
+        for name in ("tau_days", "condition_offset"):
+            object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
         pairs = {"level": self.level, "sv": self.sv, "sr": self.sr, "sw": self.sw}
         for name, (centre, spread) in pairs.items():
             if not spread > 0 or (name != "level" and not centre > 0):
@@ -125,6 +128,12 @@ class Priors:
                 raise CallError(f"priors: {name} must be positive, not {getattr(self, name)}.")
         if self.first_visit is not None and not self.first_visit[1] > 0:
             raise CallError("priors: the SD of first_visit must be positive.")
+
+    def __reduce__(self) -> tuple[Callable[..., Priors], tuple[dict[str, Any]]]:
+        """Pickle the read-only mappings as plain ones: batches travel between processes."""
+        values = {part.name: getattr(self, part.name) for part in fields(self)}
+        plain = {key: dict(one) if isinstance(one, Mapping) else one for key, one in values.items()}
+        return _from_values, (plain,)
 
     @classmethod
     def default(cls, species: str, method: str, quantity: str = "systolic") -> Priors:
@@ -183,6 +192,10 @@ class PriorTable:
 
     def __getitem__(self, key: tuple[str, str, str]) -> Priors:
         return self.cells.get(key) or Priors.default(*key)
+
+
+def _from_values(values: dict[str, Any]) -> Priors:
+    return Priors(**values)
 
 
 def _check_kind(species: str, method: str, quantity: str) -> None:

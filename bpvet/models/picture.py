@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -111,7 +111,7 @@ def _own_sessions(trend: Trend) -> SessionMarks:
         low=series.y - sd,
         high=series.y + sd,
         n=series.k.astype(np.int64),
-        bound=series.bound,
+        bound=_one_bound(series.bound),
         label=_labels(trend),
     )
 
@@ -194,8 +194,9 @@ def _other_sessions(trend: Trend) -> tuple[SessionMarks, ...]:
     )
 
 
-def _one_bound(column: pd.Series[str]) -> np.ndarray:
-    text = column.to_numpy(dtype=object)
+def _one_bound(bound: Any) -> np.ndarray:
+    """Return bounds that an arrow can show; one either way is told in the text."""
+    text = np.asarray(bound, dtype=object)
     return np.where(np.isin(text, ("at least", "at most")), text, "").astype(str)
 
 

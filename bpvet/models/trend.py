@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
@@ -384,7 +385,7 @@ def fit_trend(
     if as_of is not None:
         records = records.speaking_on(as_of)
     key = records.animal(animal)
-    sessions = sessions_of(records, rule=rule)
+    sessions = _sessions(records, rule)
     own = sessions[sessions["animal"] == key].reset_index(drop=True)
     series = series_of(
         records,
@@ -402,7 +403,7 @@ def fit_trend(
         treatments=treatments_of(records, key),
         rule=rule,
         bridge=tuple(bridge),
-        priors=priors_for(series, records, priors),
+        priors=priors_for(series, _measured_before(records, key), priors),
         fixed=fixed,
     )
     return fit_series([series], [context])[0]
@@ -432,22 +433,42 @@ def with_taus(series: Series, priors: Priors) -> Series:
 
 
 def priors_for(
-    series: Series, records: Records, given: Priors | PriorTable | None
+    series: Series, measured_before: bool, given: Priors | PriorTable | None
 ) -> tuple[Priors, ...]:
     """Return the priors of each method of a series: those given, else the defaults.
 
-    The first-visit term is turned off where the animal was measured before these records.
+    Parameters
+    ----------
+    series : Series
+    measured_before : bool
+        Whether the animal was measured before these records: the first-visit term is then off.
+    given : Priors, PriorTable or None
+        One for every series, or a table; None for the defaults.
     """
     table = given if isinstance(given, PriorTable) else PriorTable({})
     chosen = [
         given if isinstance(given, Priors) else table[series.species, method, series.quantity]
         for method in noise_groups(series)
     ]
-    animals = records.animals
-    before = animals.loc[animals["animal"] == series.animal, "measured_before"]
-    if (before == "yes").any():
+    if measured_before:
         chosen = [replace(one, first_visit=None) for one in chosen]
     return tuple(chosen)
+
+
+#: Sessions of the records in use: one animal after another is asked of the same records.
+_KNOWN: WeakKeyDictionary[Records, dict[str, pd.DataFrame]] = WeakKeyDictionary()
+
+
+def _sessions(records: Records, rule: str) -> pd.DataFrame:
+    known = _KNOWN.setdefault(records, {})
+    if rule not in known:
+        known[rule] = sessions_of(records, rule=rule)
+    return known[rule]
+
+
+def _measured_before(records: Records, animal: str) -> bool:
+    animals = records.animals
+    return bool((animals.loc[animals["animal"] == animal, "measured_before"] == "yes").any())
 
 
 def _row(name: str, mixture: Mixture, unit: str) -> tuple[str, ...]:
@@ -463,5 +484,12 @@ def subset(series: Series, keep: NDArray[np.bool_]) -> Series:
         for part in fields(series)
         if isinstance(getattr(series, part.name), np.ndarray)
     }
-    parts["method"], parts["condition"] = str(parts["methods"][-1]), str(parts["conditions"][-1])
+    newest = np.flatnonzero(parts["date"] == parts["date"][-1])
+    # On a date that holds both, the method of the whole series stays (it was chosen by time).
+    own = [i for i in newest if parts["methods"][i] == series.method]
+    last = own[-1] if own else newest[-1]
+    parts["method"], parts["condition"] = (
+        str(parts["methods"][last]),
+        str(parts["conditions"][last]),
+    )
     return replace(series, **parts)

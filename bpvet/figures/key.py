@@ -205,6 +205,8 @@ def _band(style: MethodStyle) -> Swatch:
 
 def _levels(page: Axes, x: float, y: float) -> None:
     step = _SAMPLE / 4
+    frame = Rectangle((x - _SAMPLE / 2, y - 1.1), _SAMPLE, 2.2, fc="none", ec=GUIDE_GREY, zorder=3)
+    page.add_patch(frame)
     for index, grey in enumerate(LEVEL_GREYS[:4]):
         left = x - _SAMPLE / 2 + index * step
         page.add_patch(Rectangle((left, y - 1.1), step, 2.2, fc=grey, ec="none"))

@@ -71,7 +71,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     given = list(sys.argv[1:] if argv is None else argv)
     try:
         status = _status(given)
-        sys.stdout.flush()
+        # A process without an output has none to flush.
+        if sys.stdout is not None:
+            sys.stdout.flush()
         return status
     except BrokenPipeError:
         # The reader has had enough, as "head" does; nothing is left to say to it.
@@ -153,7 +155,7 @@ def _close_quietly() -> None:
     try:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, sys.stdout.fileno())
-    except (OSError, ValueError):
+    except (AttributeError, OSError, ValueError):
         return
 
 

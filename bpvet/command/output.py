@@ -145,7 +145,7 @@ def write_whole(path: Path, content: bytes, force: bool = False) -> None:
             os.replace(temporary, path)
     except FileExistsError:
         raise CallError(f'"{path}" is there already. Name another file.') from None
-    except OSError as error:
+    except (OSError, ValueError) as error:
         raise CallError(f'"{path}" cannot be written: {_why(error)}.') from error
     finally:
         if temporary:

@@ -87,6 +87,16 @@ def test_a_poor_terminal_gets_question_marks(clinic):
     assert b"1?2 weeks" in done.stdout
 
 
+@pytest.mark.parametrize(
+    ("redirect", "status", "says"),
+    [(">/dev/full", 1, "bpvet: No space left on device.\n"), (">&-", 0, "")],
+)
+def test_an_output_that_takes_nothing(redirect, status, says):
+    line = f'"{sys.executable}" -m bpvet average 160 --method doppler {redirect}'
+    done = subprocess.run(line, shell=True, capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (status, says)
+
+
 def test_python_m_bpvet():
     done = process("average", "160", "158", "162", "--method", "doppler", "--json")
     assert done.returncode == 0

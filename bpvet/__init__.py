@@ -16,11 +16,13 @@ if TYPE_CHECKING:
     from bpvet.errors import CallError as CallError
     from bpvet.errors import FitError as FitError
     from bpvet.errors import RecordsError as RecordsError
+    from bpvet.facts.prior_table import PriorTable as PriorTable
     from bpvet.facts.priors import Priors as Priors
-    from bpvet.facts.priors import PriorTable as PriorTable
     from bpvet.maths.mixture import Mixture as Mixture
+    from bpvet.models.learning import learn_priors as learn_priors
     from bpvet.models.trend import Trend as Trend
     from bpvet.models.trend import fit_trend as fit_trend
+    from bpvet.models.trends import fit_trends as fit_trends
     from bpvet.records.findings import Finding as Finding
     from bpvet.records.read import read as read
     from bpvet.records.records import Records as Records
@@ -38,7 +40,7 @@ _ROOMS = {
     "Finding": "bpvet.records.findings",
     "FitError": "bpvet.errors",
     "Mixture": "bpvet.maths.mixture",
-    "PriorTable": "bpvet.facts.priors",
+    "PriorTable": "bpvet.facts.prior_table",
     "Priors": "bpvet.facts.priors",
     "Records": "bpvet.records.records",
     "RecordsError": "bpvet.errors",
@@ -46,6 +48,8 @@ _ROOMS = {
     "Trend": "bpvet.models.trend",
     "TrendAnswer": "bpvet.answers.parts",
     "fit_trend": "bpvet.models.trend",
+    "fit_trends": "bpvet.models.trends",
+    "learn_priors": "bpvet.models.learning",
     "read": "bpvet.records.read",
     "readings_used": "bpvet.visits.readings",
     "sessions": "bpvet.visits.sessions",

@@ -122,6 +122,8 @@ PUBLIC = [
     "TrendAnswer",
     "__version__",
     "fit_trend",
+    "fit_trends",
+    "learn_priors",
     "read",
     "readings_used",
     "sessions",

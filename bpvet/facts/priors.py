@@ -159,7 +159,7 @@ class Priors:
         >>> Priors.default("cat", "doppler").sr
         (7.0, 0.4)
         """
-        _check_kind(species, method, quantity)
+        check_kind(species, method, quantity)
         known = species or "cat"
         if quantity == "systolic":
             row = _SYSTOLIC[known, method]
@@ -175,30 +175,11 @@ class Priors:
         return self.tau_days.get(drug, DEFAULT_TAU_DAYS)
 
 
-@dataclass(frozen=True)
-class PriorTable:
-    """Priors by (species, method, quantity); a cell that is missing keeps the defaults.
-
-    Parameters
-    ----------
-    cells : mapping of (str, str, str) to Priors
-        The learned cells.
-    name : str
-        Name and date that the reports print.
-    """
-
-    cells: Mapping[tuple[str, str, str], Priors]
-    name: str = ""
-
-    def __getitem__(self, key: tuple[str, str, str]) -> Priors:
-        return self.cells.get(key) or Priors.default(*key)
-
-
 def _from_values(values: dict[str, Any]) -> Priors:
     return Priors(**values)
 
 
-def _check_kind(species: str, method: str, quantity: str) -> None:
+def check_kind(species: str, method: str, quantity: str) -> None:
     if species not in (*SPECIES, ""):
         raise CallError(f'species "{species}" is not known; it is cat, dog or blank.')
     if method not in METHODS:

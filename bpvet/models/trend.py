@@ -19,7 +19,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
-from bpvet.facts.priors import Priors, PriorTable
+from bpvet.facts.prior_table import PriorTable
+from bpvet.facts.priors import Priors
 from bpvet.maths.gaussian import coefficients, whiten
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior

@@ -9,7 +9,8 @@ from typing import Any
 import pandas as pd
 
 from bpvet.errors import CallError
-from bpvet.facts.priors import Priors, PriorTable
+from bpvet.facts.prior_table import PriorTable
+from bpvet.facts.priors import Priors
 from bpvet.facts.words import METHODS, TREND_CONDITIONS
 from bpvet.maths.posterior import Posterior
 from bpvet.models.columns import Columns, columns_of, noise_groups

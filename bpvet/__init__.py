@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from bpvet.facts.prior_table import PriorTable as PriorTable
     from bpvet.facts.priors import Priors as Priors
     from bpvet.maths.mixture import Mixture as Mixture
+    from bpvet.models.fit import fit_trend as fit_trend
     from bpvet.models.learning import learn_priors as learn_priors
     from bpvet.models.trend import Trend as Trend
-    from bpvet.models.trend import fit_trend as fit_trend
     from bpvet.models.trends import fit_trends as fit_trends
     from bpvet.records.findings import Finding as Finding
     from bpvet.records.read import read as read
@@ -47,7 +47,7 @@ _ROOMS = {
     "Series": "bpvet.visits.series",
     "Trend": "bpvet.models.trend",
     "TrendAnswer": "bpvet.answers.parts",
-    "fit_trend": "bpvet.models.trend",
+    "fit_trend": "bpvet.models.fit",
     "fit_trends": "bpvet.models.trends",
     "learn_priors": "bpvet.models.learning",
     "read": "bpvet.records.read",

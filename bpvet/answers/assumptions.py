@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 from bpvet.answers.parts import TrendAnswer
 from bpvet.answers.phrases import capital
 from bpvet.facts.breeds import sighthound
 from bpvet.facts.cautions import cautions_for
-from bpvet.facts.words import METHOD_WORDS
+from bpvet.facts.words import LAB_QUANTITIES, METHOD_WORDS
 from bpvet.printing import number
 
 _RAISED = 160.0
@@ -15,6 +17,8 @@ _FEW = 3
 
 def assumptions(answer: TrendAnswer) -> tuple[str, ...]:
     """Return what the trend assumes, a sentence each."""
+    if answer.quantity in LAB_QUANTITIES:
+        return _of_labs(answer)
     own, unit = answer.priors, answer.unit
     rule = {
         "guideline": "The first reading of a session is left out where four or more were taken; "
@@ -56,6 +60,19 @@ def assumptions(answer: TrendAnswer) -> tuple[str, ...]:
         "lean more on these assumptions."
     )
     return tuple(said)
+
+
+def _of_labs(answer: TrendAnswer) -> tuple[str, ...]:
+    own = answer.priors
+    return (
+        "Each value is taken as its logarithm, so that changes are in per cent.",
+        f"Priors: {own.source}. Level about {number(math.exp(own.level[0]), answer.decimals)} "
+        f"{answer.unit}, slope 0 ± {number(100 * own.slope_sd, 0)} % a month, full effect of a "
+        f"drug 0 ± {number(100 * own.effect_sd, 0)} %.",
+        f"Noise of a single value about {number(100 * own.sv[0], 0)} %, slow wander about "
+        f"{number(100 * own.sw[0], 0)} % before the values are seen; after them "
+        f"{number(100 * answer.noise.sv, 0)} % and {number(100 * answer.noise.sw, 0)} %.",
+    )
 
 
 def cautions(answer: TrendAnswer) -> tuple[str, ...]:

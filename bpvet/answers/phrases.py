@@ -31,15 +31,15 @@ def whole(value: float, unit: str) -> str:
     return f"{number(value, 0)} {unit}"
 
 
-def interval(level: float, lower: float, upper: float) -> str:
-    """Return an interval in prose.
+def interval(level: float, lower: float, upper: float, decimals: int = 0) -> str:
+    """Return an interval in prose, with so many decimals.
 
     Examples
     --------
     >>> interval(0.95, 146.7, 166.2), interval(0.95, -12.2, 3.1)
     ('95 % interval 147 to 166', '95 % interval −12 to 3')
     """
-    return f"{percent(level)} interval {number(lower, 0)} to {number(upper, 0)}"
+    return f"{percent(level)} interval {number(lower, decimals)} to {number(upper, decimals)}"
 
 
 def percent(level: float) -> str:

@@ -24,7 +24,7 @@ from bpvet.answers.phrases import (
     whole,
 )
 from bpvet.facts.categories import Guideline, guideline
-from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
+from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.printing import number, probability
 from bpvet.visits.urgency import Urgent
 
@@ -71,29 +71,46 @@ def urgent(answer: TrendAnswer) -> str:
 def usual(answer: TrendAnswer) -> str:
     """Usual pressure at the latest session."""
     latest, what = answer.latest, QUANTITY_WORDS[answer.quantity]
-    count = len(answer.sessions)
-    held = interval(answer.level, latest.lower, latest.upper)
+    count, one = len(answer.sessions), _one(answer)
+    held = interval(answer.level, latest.lower, latest.upper, answer.decimals)
     said = (
-        f"{_how(answer)}, the usual {what} as measured here was "
-        f"{whole(latest.estimate, answer.unit)} on {day(latest.date)} ({held}). "
+        f"{_how(answer)} the usual {what} as measured here was "
+        f"{value(latest.estimate, answer)} on {day(latest.date)} ({held}). "
     )
     first = answer.sessions[0].date
     if count == 1:
-        said += "It rests on one session: the range is wide, because one visit says little."
+        said += f"It rests on one {one}: the range is wide, because one {one} says little."
     elif first == latest.date:
-        said += f"It rests on {counted(count, 'session')} of that one day."
+        said += f"It rests on {counted(count, one)} of that one day."
     else:
-        said += f"It rests on {counted(count, 'session')} since {day(first)}."
+        said += f"It rests on {counted(count, one)} since {day(first)}."
     if count == 2:
-        said += " Two sessions still leave it wide."
+        said += f" Two {one}s still leave it wide."
     return " ".join([said, *_bounds(answer), *_joins(answer)]).strip()
 
 
 def _how(answer: TrendAnswer) -> str:
+    if _labs(answer):
+        return "By the values as recorded,"
     where = CONDITION_WORDS[answer.condition]
     if answer.method == "doppler":
-        return f"By Doppler, {where}"
-    return f"By the oscillometric method, {where}"
+        return f"By Doppler, {where},"
+    return f"By the oscillometric method, {where},"
+
+
+def _labs(answer: TrendAnswer) -> bool:
+    return answer.quantity in LAB_QUANTITIES
+
+
+def _one(answer: TrendAnswer) -> str:
+    """Return what one entry of the series is called."""
+    return "value" if _labs(answer) else "session"
+
+
+def value(number_: float, answer: TrendAnswer) -> str:
+    """Return a value of the series in prose, with its unit."""
+    unit = "" if answer.unit == "ratio" else f" {answer.unit}"
+    return f"{number(number_, answer.decimals)}{unit}"
 
 
 def _bounds(answer: TrendAnswer) -> list[str]:
@@ -208,36 +225,37 @@ def drugs(answer: TrendAnswer) -> str:
 
 def treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     """Return what is known of one spell of treatment."""
-    drug, unit = capital(one.drug), answer.unit
+    drug, unit = capital(one.drug), answer.change_unit
+    what = QUANTITY_WORDS[answer.quantity] if _labs(answer) else "pressure"
     since = f"from {day(one.started_on)}"
     if not np.isnat(one.stopped_on):
         since = f"{day(one.started_on)} to {day(one.stopped_on)}"
     name = f"{drug} ({since})"
     if one.verdict == "cannot be known":
         return (
-            f"{name}: its effect cannot be known from these records, because no session was "
-            f"taken before it started, nor long enough after it stopped. {NOT_A_REASON}; whether "
-            "the pressure is under control is judged above."
+            f"{name}: its effect cannot be known from these records, because no {_one(answer)} "
+            f"was taken before it started, nor long enough after it stopped. {NOT_A_REASON}; "
+            "whether the pressure is under control is judged above."
         )
     held = interval(answer.level, one.effect.lower, one.effect.upper)
     p = probability(one.p_lower_by_10)
     full = f"full effect {number(one.effect.estimate, 0)} {unit}, {held}"
     verdict = {
-        "has lowered": f"{name} has lowered the usual pressure by 10 {unit} or more "
+        "has lowered": f"{name} has lowered the usual {what} by 10 {unit} or more "
         f"(probability {p}; {full}).",
         "fall unlikely": f"{name}: a fall of 10 {unit} or more is unlikely (probability {p}; "
         f"{full}). {NOT_A_REASON}.",
-        "cannot tell yet": f"{name}: cannot tell yet whether it has lowered the usual pressure "
-        f"by 10 {unit} or more (probability {p}; {full}). {_what_would_tell(one)} "
+        "cannot tell yet": f"{name}: cannot tell yet whether it has lowered the usual {what} "
+        f"by 10 {unit} or more (probability {p}; {full}). {_what_would_tell(answer, one)} "
         f"{NOT_A_REASON}.",
     }[one.verdict]
     return " ".join([verdict, *_unfinished(answer, one), *_plain_means(answer, one)])
 
 
-def _what_would_tell(one: TreatmentAnswer) -> str:
+def _what_would_tell(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     if one.before_sessions < 2:
-        return "Few sessions lie before it, and those cannot be made up for."
-    return "More sessions at the same dose would tell."
+        return f"Few {_one(answer)}s lie before it, and those cannot be made up for."
+    return f"More {_one(answer)}s at the same dose would tell."
 
 
 def _unfinished(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
@@ -250,12 +268,12 @@ def _unfinished(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
         f"The response is unfinished: the newest session lies {when}, and about "
         f"{counted(round(3 * one.tau_days), 'day')} are needed (were the drug twice as fast the "
         f"full effect would read {number(half, 0)}, twice as slow {number(double, 0)} "
-        f"{answer.unit})."
+        f"{answer.change_unit})."
     ]
 
 
 def _plain_means(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
-    if one.before_mean is None or one.after_mean is None:
+    if one.before_mean is None or one.after_mean is None or _labs(answer):
         return []
     return [
         f"Plain means: {number(one.before_mean, 0)} before, {number(one.after_mean, 0)} "
@@ -266,9 +284,10 @@ def _plain_means(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
 
 def slope(answer: TrendAnswer) -> str:
     """Whether the usual pressure is creeping up, apart from the drugs."""
-    found, unit = answer.slope, answer.unit
+    found, unit = answer.slope, answer.change_unit
     if found.span_days == 0:
         return ""
+    rise = "3 %" if _labs(answer) else f"1 {unit}"
     apart = "apart from treatment, " if answer.treatments else ""
     over = found.rise_over_record
     what = QUANTITY_WORDS[answer.quantity]
@@ -276,7 +295,7 @@ def slope(answer: TrendAnswer) -> str:
         f"{apart}the usual {what} changes by {number(found.per_30_days, 1)} {unit} a month "
         f"({percent(answer.level)} interval {number(found.lower, 1)} to {number(found.upper, 1)})"
     )
-    p = f"a rise of more than 1 {unit} a month has {chance(found.p_rising_by_1)}"
+    p = f"a rise of more than {rise} a month has {chance(found.p_rising_by_1)}"
     record = (
         f"Over the {counted(found.span_days, 'day')} of the record that makes "
         f"{number(over.estimate, 0)} {unit} ({number(over.lower, 0)} to {number(over.upper, 0)})."
@@ -292,17 +311,17 @@ def slope(answer: TrendAnswer) -> str:
 
 def surprise(answer: TrendAnswer) -> str:
     """Whether the newest session was a surprise."""
-    found, unit = answer.surprise, answer.unit
+    found, d, one = answer.surprise, answer.decimals, _one(answer)
     if found.words is None or found.lower is None or found.upper is None:
         return ""
     expected = (
-        f"the earlier sessions led one to expect {number(found.expected, 0)} "
-        f"({percent(answer.level)} of such sessions between {number(found.lower, 0)} and "
-        f"{number(found.upper, 0)})"
+        f"the earlier {one}s led one to expect {number(found.expected, d)} "
+        f"({percent(answer.level)} of such {one}s between {number(found.lower, d)} and "
+        f"{number(found.upper, d)})"
     )
-    said = f"The newest session, {whole(found.observed, unit)} on {day(found.date)}, was "
+    said = f"The newest {one}, {value(found.observed, answer)} on {day(found.date)}, was "
     if found.words == "as expected":
-        wide = found.upper - found.lower > _SO_WIDE[answer.unit]
+        wide = found.upper - found.lower > _SO_WIDE.get(answer.unit, np.inf)
         little = " That range is so wide that hardly anything could surprise." if wide else ""
         return f"{said}no surprise: {expected}.{little}"
     said += f"{found.words}: {expected}; so far out comes up with {chance(found.tail or 0.0)}."
@@ -316,7 +335,13 @@ def surprise(answer: TrendAnswer) -> str:
 
 def following(answer: TrendAnswer) -> str:
     """What the next session may read."""
-    found = answer.next_session
+    found, d = answer.next_session, answer.decimals
+    if _labs(answer):
+        return (
+            f"If nothing changes, the next value ({day(found.date)}) is expected at "
+            f"{value(found.mean, answer)}, and {percent(answer.level)} of such values between "
+            f"{number(found.lower, d)} and {number(found.upper, d)}."
+        )
     return (
         f"If nothing changes, the mean of the next session (five readings, "
         f"{METHOD_WORDS[found.method]}, {day(found.date)}) is expected at "

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from bpvet.command.output import counted, say
 
 if TYPE_CHECKING:
+    from bpvet.facts.prior_table import PriorTable
     from bpvet.models.trend import Trend
     from bpvet.records.records import Records
 
@@ -66,9 +67,10 @@ def fitted(arguments: argparse.Namespace) -> Trend:
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
+    priors = named_priors(arguments)
     records = usable(arguments)
     animal = records.animal(arguments.animal)
-    from bpvet.models.trend import fit_trend
+    from bpvet.models.fit import fit_trend
 
     return fit_trend(
         records,
@@ -78,4 +80,20 @@ def fitted(arguments: argparse.Namespace) -> Trend:
         rule=arguments.rule,
         condition=arguments.condition,
         bridge=arguments.bridge,
+        priors=priors,
     )
+
+
+def named_priors(arguments: argparse.Namespace) -> PriorTable | None:
+    """Return the priors that were asked for, or None for the defaults.
+
+    Raises
+    ------
+    CallError
+        The file cannot be read, or holds no priors.
+    """
+    if arguments.priors is None:
+        return None
+    from bpvet.facts.prior_table import PriorTable
+
+    return PriorTable.load(arguments.priors)

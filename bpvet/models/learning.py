@@ -22,8 +22,8 @@ from bpvet.facts.priors import Priors
 from bpvet.facts.words import METHODS, QUANTITIES_OF, SPECIES
 from bpvet.maths.gaussian import Array
 from bpvet.models.columns import columns_of
+from bpvet.models.fit import with_taus
 from bpvet.models.posteriors import posteriors
-from bpvet.models.trend import with_taus
 from bpvet.records.records import Records
 from bpvet.visits.courses import all_courses
 from bpvet.visits.series import Series, all_series

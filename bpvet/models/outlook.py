@@ -11,7 +11,8 @@ from bpvet.facts.sources import fact
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.spread import share_interpolated
 from bpvet.models.columns import noise_groups
-from bpvet.models.trend import Trend, subset
+from bpvet.models.fit import refit, subset
+from bpvet.models.trend import Trend
 from bpvet.visits.series import Course, Series
 
 
@@ -44,7 +45,7 @@ def surprise(trend: Trend) -> Surprise | None:
     count = series.y.size
     if count < 2:
         return None
-    earlier = trend.refit(subset(series, np.arange(count) < count - 1))
+    earlier = refit(trend, subset(series, np.arange(count) < count - 1))
     day = float(series.date[-1].astype(np.int64)) - earlier.columns.origin
     method = str(series.methods[-1])
     # A method met here for the first time has no noise group among the earlier sessions; its
@@ -53,8 +54,9 @@ def surprise(trend: Trend) -> Surprise | None:
     group = groups.index(method) if method in groups else 0
     rows = earlier.columns.rows(np.array([day]), visit=int(series.visit[-1]), method=method)
     expected = earlier.posterior.session(rows, np.array([day]), series.k[-1:], group)
-    one = Mixture(expected.weights, expected.means[0], expected.sds[0])
-    observed = float(series.y[-1])
+    scale = "log" if trend.logarithmic else "plain"
+    one = Mixture(expected.weights, expected.means[0], expected.sds[0], scale)
+    observed = float(trend.observed[-1])
     tail = 2 * min(float(one.below(observed)), float(one.above(observed)))
     return Surprise(observed, one, min(tail, 1.0))
 
@@ -141,12 +143,12 @@ def with_scaled_tau(trend: Trend, factor: float) -> Trend:
     priors = tuple(replace(one, tau_days=taus) for one in trend.context.priors)
     series = replace(trend.series, courses=tuple(scaled(one) for one in trend.series.courses))
     context = replace(trend.context, priors=priors)
-    return replace(trend, context=context).refit(series)
+    return refit(replace(trend, context=context), series)
 
 
 def with_medians(trend: Trend) -> Trend:
     """Return the trend of the sessions' medians in place of their means."""
-    return trend.refit(replace(trend.series, y=trend.series.median))
+    return refit(trend, replace(trend.series, y=trend.series.median))
 
 
 def without_tense(trend: Trend) -> Trend | None:
@@ -154,7 +156,7 @@ def without_tense(trend: Trend) -> Trend | None:
     tense = trend.series.tense
     if not tense.any() or tense.all():
         return None
-    return trend.refit(subset(trend.series, ~tense))
+    return refit(trend, subset(trend.series, ~tense))
 
 
 def target_for(trend: Trend, guideline: Guideline) -> tuple[float, str]:

@@ -11,6 +11,7 @@ from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.sources import AS_REMEMBERED, fact
 from bpvet.facts.words import (
     CONDITION_WORDS,
+    DECIMALS,
     KEPT_OUT_CONDITIONS,
     METHOD_WORDS,
     QUANTITY_WORDS,
@@ -57,14 +58,16 @@ def trend_picture(
     series = trend.series
     systolic = series.quantity == "systolic"
     chosen = guideline(guideline_key, series.species or None) if systolic else None
-    readings = _readings_frame(trend)
+    marks, others = ReadingMarks.none(), _other_sessions(trend)
+    if not trend.logarithmic:
+        marks = _reading_marks(trend, _readings_frame(trend))
     panel = Panel(
         heading=_heading(trend),
         quantity=series.quantity,
         unit=series.unit,
         sessions=_own_sessions(trend),
-        readings=_reading_marks(trend, readings),
-        others=_other_sessions(trend),
+        readings=marks,
+        others=others,
         band=_band(trend, level),
         levels=_levels(chosen),
         guideline="" if chosen is None else _named(chosen),
@@ -92,6 +95,8 @@ def _title(trend: Trend) -> str:
 def _heading(trend: Trend) -> str:
     series = trend.series
     what = QUANTITY_WORDS[series.quantity]
+    if trend.logarithmic:
+        return f"{what[:1].upper()}{what[1:]}, {METHOD_WORDS[series.method]}"
     methods = sorted(set(series.methods.tolist()), key=lambda one: one != series.method)
     by = " and ".join("Doppler" if one == "doppler" else "oscillometric" for one in methods)
     where = sorted(set(series.conditions.tolist()), key=lambda one: one != series.condition)
@@ -101,16 +106,22 @@ def _heading(trend: Trend) -> str:
 
 def _own_sessions(trend: Trend) -> SessionMarks:
     series = trend.series
-    sd = np.sqrt(_variance(trend))
+    if trend.logarithmic:
+        nothing = np.full(series.y.size, np.nan)
+        name, low, high = METHOD_WORDS[series.method], nothing, nothing
+    else:
+        name = f"{_method(series.method)}, {CONDITION_WORDS[series.condition]}"
+        sd = np.sqrt(_variance(trend))
+        low, high = series.y - sd, series.y + sd
     return SessionMarks(
-        name=f"{_method(series.method)}, {CONDITION_WORDS[series.condition]}",
-        method=series.method,
+        name=name,
+        method="" if trend.logarithmic else series.method,
         condition=series.condition,
         date=series.date,
-        mean=series.y,
-        low=series.y - sd,
-        high=series.y + sd,
-        n=series.k.astype(np.int64),
+        mean=trend.observed,
+        low=low,
+        high=high,
+        n=np.minimum(series.k, 999).astype(np.int64),
         bound=_one_bound(series.bound),
         label=_labels(trend),
     )
@@ -170,6 +181,8 @@ def _reading_marks(trend: Trend, frame: pd.DataFrame) -> ReadingMarks:
 
 def _other_sessions(trend: Trend) -> tuple[SessionMarks, ...]:
     """Return the sessions by other methods or under other conditions, kept-out ones included."""
+    if trend.logarithmic:
+        return ()
     series, table = trend.series, trend.context.sessions
     quantity = series.quantity
     rest = table[~table["session"].isin(series.session) & table[quantity].notna()]
@@ -290,9 +303,12 @@ def _caption(trend: Trend, panel: Panel, chosen: Guideline | None, level: float)
     said = [
         f"{panel.heading}: {count} session{'s' if count > 1 else ''} from {series.date[0]} to "
         f"{series.date[-1]}, in {series.unit}; as of {trend.as_of}.",
-        "Small marks are readings, large ones session means with one standard deviation of the "
-        "readings either way.",
     ]
+    if not trend.logarithmic:
+        said.append(
+            "Small marks are readings, large ones session means with one standard deviation of "
+            "the readings either way."
+        )
     if count > 0:
         said.append(_band_words(level))
     if chosen is not None:
@@ -312,13 +328,14 @@ def _caption(trend: Trend, panel: Panel, chosen: Guideline | None, level: float)
 
 
 def _alt_text(trend: Trend, level: float) -> str:
-    series, latest = trend.series, trend.latest
+    series, latest, values = trend.series, trend.latest, trend.observed
     low, high = latest.interval(level)
+    what = "values" if trend.logarithmic else "session means"
+    digits = DECIMALS.get(series.quantity, 0)
     return (
-        f"Line chart over time of {QUANTITY_WORDS[series.quantity]} by {_method(series.method)}, "
-        f"{CONDITION_WORDS[series.condition]}: {series.y.size} session means between "
-        f"{number(float(series.y.min()), 0)} and {number(float(series.y.max()), 0)} "
+        f"Line chart over time. {_heading(trend)}: {series.y.size} {what} between "
+        f"{number(float(values.min()), digits)} and {number(float(values.max()), digits)} "
         f"{series.unit} from {series.date[0]} to {series.date[-1]}. The usual value at the latest "
-        f"session is {number(float(latest.mean), 0)} {series.unit}, {100 * level:.0f} % interval "
-        f"{number(float(low), 0)} to {number(float(high), 0)}."
+        f"session is {number(float(latest.mean), digits)} {series.unit}, {100 * level:.0f} % "
+        f"interval {number(float(low), digits)} to {number(float(high), digits)}."
     )

@@ -11,13 +11,15 @@ import pandas as pd
 from bpvet.errors import CallError
 from bpvet.facts.prior_table import PriorTable
 from bpvet.facts.priors import Priors
-from bpvet.facts.words import METHODS, TREND_CONDITIONS
+from bpvet.facts.words import LAB_QUANTITIES, METHODS, TREND_CONDITIONS
 from bpvet.maths.posterior import Posterior
 from bpvet.models.columns import Columns, columns_of, noise_groups
+from bpvet.models.fit import priors_for, with_taus
 from bpvet.models.posteriors import posteriors
-from bpvet.models.trend import Context, Trend, priors_for, with_taus
+from bpvet.models.trend import Context, Trend
 from bpvet.records.records import Records
 from bpvet.visits.courses import Treatments, all_courses
+from bpvet.visits.labs import all_lab_series
 from bpvet.visits.series import Series, all_series
 from bpvet.visits.sessions import sessions as sessions_of
 
@@ -50,7 +52,8 @@ def fit_trends(
     ----------
     records : Records
     quantities, methods, conditions : iterables of str
-        Those to take; a method that does not give a quantity has no series of it.
+        Those to take; a method that does not give a quantity has no series of it. Laboratory
+        quantities have one series an animal, whatever the methods and conditions.
     rule, bridge, priors, fixed, as_of
         As in `bpvet.fit_trend`.
     processes : int
@@ -75,9 +78,10 @@ def fit_trends(
     if as_of is not None:
         records = records.speaking_on(as_of)
     sessions, treatments = sessions_of(records, rule=rule), all_courses(records)
+    quantities = tuple(quantities)
     series = all_series(
         records,
-        quantities=quantities,
+        quantities=[one for one in quantities if one not in LAB_QUANTITIES],
         methods=methods,
         conditions=conditions,
         rule=rule,
@@ -85,6 +89,11 @@ def fit_trends(
         sessions=sessions,
         treatments=treatments,
     )
+    labs = [one for one in quantities if one in LAB_QUANTITIES]
+    series |= {
+        (one.animal, one.method, one.condition, one.quantity): one
+        for one in all_lab_series(records, labs, treatments)
+    }
     contexts = _contexts(records, series, sessions, treatments, rule, tuple(bridge), priors, fixed)
     timed = {key: with_taus(one, contexts[key].priors[0]) for key, one in series.items()}
     columns = {key: columns_of(one, contexts[key].priors[0]) for key, one in timed.items()}
@@ -118,12 +127,13 @@ def _contexts(
 ) -> dict[Key, Context]:
     """Return where each series came from; an animal's series share its sessions."""
     own = {str(animal): rows.reset_index(drop=True) for animal, rows in sessions.groupby("animal")}
+    nothing = sessions.iloc[:0]
     none = Treatments((), (), (), ())
     before = set(records.animals.loc[records.animals["measured_before"] == "yes", "animal"])
     return {
         key: Context(
             records=records,
-            sessions=own[one.animal],
+            sessions=own.get(one.animal, nothing),
             treatments=treatments.get(one.animal, none),
             rule=rule,
             bridge=bridge,

@@ -1,13 +1,15 @@
 """`bpvet trend`, `figure`, `report` and `example`: thin commands over the rooms below."""
 
 import json
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
 
+from bpvet import Priors, PriorTable
 from bpvet.command.output import printable, terminal_width, wrapped
 from bpvet.command.trend import heading, numbers_table, trend_text
-from bpvet.models.trend import fit_trend
+from bpvet.models.fit import fit_trend
 from bpvet.records.example import example_texts
 from bpvet.records.read import read
 from tests.command.small import AS_OF, write_readings
@@ -88,6 +90,30 @@ def test_wrong_calls(run, clinic, tmp_path, more):
     out = ("-o", tmp_path / "a.svg")
     assert run("figure", clinic, *more, *out).status == 2
     assert list(tmp_path.iterdir()) == []
+
+
+def test_priors_of_the_clinic_are_named(run, clinic, tmp_path):
+    file = tmp_path / "clinic.toml"
+    own = replace(Priors.default("cat", "doppler", "systolic"), level=(90.0, 5.0), source="ours")
+    PriorTable({("cat", "doppler", "systolic"): own}, "clinic 2026").save(file)
+    argv = ("trend", clinic, "--animal", "B2", "--as-of", AS_OF, "--json")
+    plain = json.loads(run(*argv).out)
+    ours = json.loads(run(*argv, "--priors", file).out)
+    # A level held at 90 pulls the estimate of a single session down.
+    assert ours["latest"]["estimate"] < plain["latest"]["estimate"] - 5
+    assert ours["priors"]["level"] == [90.0, 5.0]
+
+
+@pytest.mark.parametrize("text", [None, "", "level = 3", "[[cell]]", "\x00"])
+def test_priors_that_are_none(run, clinic, tmp_path, text):
+    file = tmp_path / "clinic.toml"
+    if text is not None:
+        file.write_text(text)
+    for command in (["trend"], ["figure", "-o", tmp_path / "a.svg"], ["report", "-o", tmp_path]):
+        argv = (command[0], clinic, "--animal", "A17", *command[1:], "--priors", file)
+        ended = run(*argv)
+        assert (ended.status, ended.out) == (2, "")
+        assert "clinic.toml" in ended.err
 
 
 def test_records_that_stop_the_work(run, tmp_path):

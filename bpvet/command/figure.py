@@ -40,6 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     options.add_rule(parser)
     options.add_guideline(parser)
     options.add_level(parser)
+    options.add_priors(parser)
     options.add_ways_out(parser)
 
 

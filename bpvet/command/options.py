@@ -118,6 +118,15 @@ def add_level(parser: argparse._ActionsContainer) -> None:
     )
 
 
+def add_priors(parser: argparse._ActionsContainer) -> None:
+    """Add ``--priors``."""
+    parser.add_argument(
+        "--priors",
+        metavar="FILE",
+        help="a clinic's own priors, as saved; the defaults, if left out",
+    )
+
+
 def add_force(parser: argparse._ActionsContainer, help: str) -> None:
     """Add ``--force``."""
     parser.add_argument("--force", action="store_true", help=help)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from bpvet.command import options
+from bpvet.command.opening import named_priors
 from bpvet.command.output import print_json, printable, progress
 
 SUMMARY = "one animal's report: a page to read and print, and the notebook behind it"
@@ -28,6 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     options.add_rule(parser)
     options.add_guideline(parser)
     options.add_level(parser)
+    options.add_priors(parser)
     options.add_ways_out(parser)
 
 
@@ -37,6 +39,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
+    priors = named_priors(arguments)
     progress("Writing the report; this takes some seconds.", arguments.quiet)
     from bpvet.reports.animal import write_report
 
@@ -53,6 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
         level=arguments.level,
         as_of=arguments.as_of,
         columns=arguments.columns,
+        priors=priors,
         force=arguments.force,
     )
     if arguments.json:

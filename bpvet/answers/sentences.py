@@ -184,6 +184,10 @@ def target(answer: TrendAnswer) -> str:
             "above": f"The usual pressure is in the raised range. It lies {p}.",
             "not settled": f"Whether the usual pressure is raised is not settled. It lies {p}.",
         }[str(found.verdict)]
+    elif _too_low(answer):
+        words = (
+            f"Not a matter of the target today: see the urgent line. The usual pressure lies {p}."
+        )
     else:
         words = {
             "at or below": f"At target. The usual pressure lies {p}.",
@@ -191,6 +195,11 @@ def target(answer: TrendAnswer) -> str:
             "not settled": f"Whether it is at target is not settled. The usual pressure lies {p}.",
         }[str(found.verdict)]
     return " ".join([words, *_settling(answer), *_floor(answer)])
+
+
+def _too_low(answer: TrendAnswer) -> bool:
+    """Whether something urgent speaks of a pressure that may be too low."""
+    return any(one.kind.startswith(("low", "no sound")) for one in answer.urgent or ())
 
 
 def _settling(answer: TrendAnswer) -> list[str]:
@@ -214,7 +223,8 @@ def _floor(answer: TrendAnswer) -> list[str]:
     name = cited(answer.guideline_name, chosen.floor.fact.remembered)
     return [
         f"It lies below {number(found.floor, 0)} mmHg, where weakness may mean too low a "
-        f"pressure ({name}), with {chance(found.p_below_floor)}; many healthy animals sit there."
+        f"pressure ({name}), with {chance(found.p_below_floor)}"
+        f"{'' if _too_low(answer) else '; many healthy animals sit there'}."
     ]
 
 
@@ -458,6 +468,11 @@ def sentence(answer: TrendAnswer, topic: str) -> str:
 
 
 def sentences(answer: TrendAnswer) -> tuple[str, ...]:
-    """Return every sentence of the answer, the urgent first."""
-    said = (sentence(answer, topic) for topic in TOPICS)
+    """Return every sentence of the answer, the urgent first; each drug has its own."""
+    said: list[str] = []
+    for topic in TOPICS:
+        if topic == "drugs":
+            said += [treatment(answer, one) for one in answer.treatments]
+        else:
+            said.append(sentence(answer, topic))
     return tuple(one for one in said if one)

@@ -75,6 +75,8 @@ def fit_trend(
     ------
     CallError
         Where no session is left, or a name is not known.
+    RecordsError
+        Where the records have findings that stop the work.
     FitError
         Where the noise SDs could not be integrated.
 
@@ -85,6 +87,7 @@ def fit_trend(
     """
     if as_of is not None:
         records = records.speaking_on(as_of)
+    records.require_usable()
     key = records.animal(animal)
     sessions = _sessions(records, rule)
     own = sessions[sessions["animal"] == key].reset_index(drop=True)

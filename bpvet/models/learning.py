@@ -74,6 +74,7 @@ def learn_priors(
     FitError
         Where the search did not settle.
     """
+    records.require_usable()
     sessions, treatments = sessions_of(records, rule=rule), all_courses(records)
     before = set(records.animals.loc[records.animals["measured_before"] == "yes", "animal"])
     found = all_series(records, quantities, rule=rule, sessions=sessions, treatments=treatments)

@@ -77,6 +77,7 @@ def fit_trends(
         raise CallError(f"processes must be 1 or more, not {processes}.")
     if as_of is not None:
         records = records.speaking_on(as_of)
+    records.require_usable()
     sessions, treatments = sessions_of(records, rule=rule), all_courses(records)
     quantities = tuple(quantities)
     series = all_series(

@@ -189,6 +189,20 @@ def test_too_low_is_urgent_with_signs_or_below_90_on_a_drug():
     assert "stop" not in sentence(_answer(rows(lower), [drug("2026-05-03")]), "urgent")
 
 
+def test_nothing_reads_as_all_well_where_the_pressure_may_be_too_low():
+    fallen = steady(170, DATES[:4]) + steady(84, DATES[4:])
+    answer = _answer(rows(fallen), [drug("2026-05-03")], [sign("2026-08-01", "collapse")])
+    assert "At target" not in " ".join(answer.sentences)
+    assert "see the urgent line" in sentence(answer, "target")
+    assert "The urgent line comes first" in sentence(answer, "recheck")
+
+
+def test_each_drug_has_a_sentence_of_its_own():
+    given = [drug("2026-02-08"), drug("2026-05-03", "telmisartan")]
+    answer = _answer(rows(steady(150, DATES)), given)
+    assert sum(one.startswith(("Amlodipine", "Telmisartan")) for one in answer.sentences) == 2
+
+
 def test_no_sound_in_a_weak_animal_is_urgent():
     readings = rows([*steady(150, DATES[:4]), (DATES[4], ["no sound", "no sound"])])
     answer = _answer(readings, (), [sign("2026-08-01", "weakness")])

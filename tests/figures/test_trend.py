@@ -206,6 +206,12 @@ def test_words_that_say_what_the_figure_is() -> None:
     assert "retinal detachment resolved" in words
 
 
+def test_levels_of_several_quantities_are_told_apart() -> None:
+    words = all_words(trend.draw(EXAMPLES["with_laboratory"]()))
+    assert "levels of systolic pressure: ACVIM consensus 2018" in words
+    assert "levels of creatinine: IRIS 2023" in words
+
+
 def test_a_bridge_is_said() -> None:
     base = EXAMPLES["two_sessions"]()
     panel = replace(base.panels[0], note="The join between the methods is estimated.")

@@ -5,25 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import numpy as np
-
 from bpvet.facts.sources import AS_REMEMBERED
-from bpvet.printing import number, probability
+from bpvet.printing import number, probability, prose_date
 
-_MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August"]
-_MONTHS += ["September", "October", "November", "December"]
-
-
-def day(date: np.datetime64) -> str:
-    """Return a date in prose.
-
-    Examples
-    --------
-    >>> day(np.datetime64("2026-03-01"))
-    '1 March 2026'
-    """
-    year, month, of_month = str(date.astype("datetime64[D]")).split("-")
-    return f"{int(of_month)} {_MONTHS[int(month) - 1]} {year}"
+#: Dates as they are written in a sentence.
+day = prose_date
 
 
 def whole(value: float, unit: str) -> str:

@@ -27,7 +27,17 @@ from bpvet.command.options import Parser
 from bpvet.command.output import printable
 from bpvet.errors import BpvetError, RecordsError
 
-COMMANDS = ("average", "check", "sessions", "trend", "figure", "report", "example")
+COMMANDS = (
+    "average",
+    "check",
+    "sessions",
+    "trend",
+    "figure",
+    "report",
+    "priors",
+    "plan",
+    "example",
+)
 
 DONE, STOPPED, WRONG_CALL, INTERRUPTED = 0, 1, 2, 130
 

@@ -7,7 +7,7 @@ import re
 from datetime import date
 from typing import Any, NoReturn
 
-from bpvet.facts.words import METHODS, QUANTITIES, RULES, TREND_CONDITIONS
+from bpvet.facts.words import LAB_QUANTITIES, METHODS, QUANTITIES, RULES, TREND_CONDITIONS
 
 BRIDGES = ("methods", "conditions")
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
@@ -71,7 +71,10 @@ def add_series(parser: argparse.ArgumentParser) -> None:
     series = parser.add_argument_group("which sessions")
     series.add_argument("--method", choices=METHODS, help="that of the latest session, if left out")
     series.add_argument(
-        "--quantity", choices=QUANTITIES, default="systolic", help="systolic, if left out"
+        "--quantity",
+        choices=(*QUANTITIES, *LAB_QUANTITIES),
+        default="systolic",
+        help="systolic, if left out",
     )
     series.add_argument(
         "--condition",

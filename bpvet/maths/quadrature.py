@@ -26,8 +26,9 @@ END_WEIGHT = 1e-6
 _WIDENINGS = 6
 _NEWTON_STEPS = 60
 _STEP = 0.02
-#: The mode only centres a rule, so a hundredth of its SD is near enough.
-_NEAR = 1e-2
+#: A Newton step this small, in posterior SDs, leaves an error of its square: near enough for
+#: the centre of a rule.
+_NEAR = 0.05
 #: A fall of the log density this small is rounding, not a step gone wrong.
 _SLACK = 1e-6
 #: A failed search matters only where its rho carries weight.
@@ -95,12 +96,12 @@ def noise_at(prior: NoisePrior, log_sv: Array, log_sr: Array, log_sw: Array) -> 
 def log_prior(prior: NoisePrior, log_sv: Array, log_sr: Array, log_sw: Array) -> Array:
     """Return the log prior density of the three log-SDs, (B, K)."""
 
-    def normal(value: Array, pair: Array) -> Array:
+    squares, constant = 0.0, 0.0
+    for value, pair in ((log_sv, prior.sv[0]), (log_sr, prior.sr[0]), (log_sw, prior.sw)):
         z = (value - pair[0][:, None]) / pair[1][:, None]
-        return -0.5 * z * z - np.log(pair[1])[:, None] - 0.5 * np.log(2 * np.pi)
-
-    density = normal(log_sv, prior.sv[0]) + normal(log_sr, prior.sr[0]) + normal(log_sw, prior.sw)
-    return np.asarray(density)
+        squares = squares + z * z
+        constant = constant + np.log(pair[1])[:, None] + 0.5 * np.log(2 * np.pi)
+    return np.asarray(-0.5 * squares - constant)
 
 
 def separate(lt: Array, rho: Array) -> tuple[Array, Array]:
@@ -143,15 +144,14 @@ class Surface:
     def at(self, lt: Array, lr: Array) -> Array:
         """Return the log density at lt, lr (B, R, M)."""
         shape = (lt.shape[0], -1)
-        rho = np.broadcast_to(self.rho[..., None], lt.shape).reshape(shape)
-        log_sr = lr.reshape(shape)
-        log_sv, log_sw = separate(lt.reshape(shape), rho)
-        noise = noise_at(self.prior, log_sv, log_sr, log_sw)
+        parts = np.broadcast_arrays(*separate(lt, self.rho[..., None]), lr)
+        log_sv, log_sw, log_sr = (part.reshape(shape) for part in parts)
         if self.shared is None:
-            whitened = whiten(self.batch, noise)
+            noise = noise_at(self.prior, log_sv, log_sr, log_sw)
+            reading, whitened = noise.reading, whiten(self.batch, noise)
         else:
-            whitened = self.shared.whitened(lt, lr)
-        likelihood = coefficients(self.batch, noise, whitened).log_likelihood
+            reading, whitened = np.exp(2 * log_sr)[None], self.shared.whitened(lt, lr)
+        likelihood = coefficients(self.batch, reading, whitened).log_likelihood
         return (likelihood + log_prior(self.prior, log_sv, log_sr, log_sw)).reshape(lt.shape)
 
 
@@ -240,7 +240,7 @@ class Modes:
     root : (2, 2, B, R)
         Lower Cholesky factor of the inverse negative Hessian there.
     settled : (B, R) bool
-        Whether the last step was within a hundredth of a posterior SD.
+        Whether the last step was small: a twentieth of a posterior SD.
     """
 
     lt: Array

@@ -16,8 +16,10 @@ from numpy.typing import NDArray
 
 from bpvet.maths.gaussian import Array, Batch, Whitened
 
-#: From this many sessions on the filter is the faster way.
-LONGEST = 64
+#: From this many sessions on the filter is the faster way: for a batch, and for a few animals,
+#: where its steps cost more than their arithmetic.
+LONGEST, LONGEST_FOR_FEW = 16, 48
+FEW_ANIMALS = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +95,9 @@ def _log_product(values: Array) -> Array:
 
 def fits(batch: Batch) -> bool:
     """Return whether the spectrum is the way for this batch."""
-    return batch.sessions <= LONGEST and batch.scatter_df.shape[0] == 1
+    few = batch.y.shape[1] <= FEW_ANIMALS
+    longest = LONGEST_FOR_FEW if few else LONGEST
+    return batch.sessions <= longest and batch.scatter_df.shape[0] == 1
 
 
 def spectrum(batch: Batch, rho: Array) -> Spectrum:

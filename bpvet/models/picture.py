@@ -29,7 +29,8 @@ from bpvet.figures.pictures import (
     TrendPicture,
 )
 from bpvet.models.outlook import surprise, target_for
-from bpvet.printing import number
+from bpvet.printing import number, prose_date
+from bpvet.visits.courses import Span
 from bpvet.visits.readings import readings_used
 from bpvet.visits.sessions import used_values
 
@@ -289,7 +290,7 @@ def _signs(trend: Trend) -> tuple[SignMark, ...]:
     rows = rows[(rows["animal"] == trend.series.animal) & (rows["set_aside"] == "")]
     seen = rows["seen_on"].to_numpy(dtype="datetime64[D]")
     words = [
-        sign if status == "present" else f"{sign}: {status}"
+        sign if status == "present" else f"{sign} ({status})"
         for sign, status in zip(rows["sign"], rows["status"], strict=True)
     ]
     order = [int(i) for i in np.argsort(seen, kind="stable") if seen[i] <= trend.as_of]
@@ -301,8 +302,9 @@ def _caption(trend: Trend, panel: Panel, chosen: Guideline | None, level: float)
     series = trend.series
     count = series.y.size
     said = [
-        f"{panel.heading}: {count} session{'s' if count > 1 else ''} from {series.date[0]} to "
-        f"{series.date[-1]}, in {series.unit}; as of {trend.as_of}.",
+        f"{panel.heading}: {count} {_one(trend)}{'s' if count > 1 else ''}, "
+        f"{prose_date(series.date[0])} to {prose_date(series.date[-1])}, in {series.unit}; as of "
+        f"{prose_date(trend.as_of)}.",
     ]
     if not trend.logarithmic:
         said.append(
@@ -317,14 +319,23 @@ def _caption(trend: Trend, panel: Panel, chosen: Guideline | None, level: float)
         said.append(
             f"Hollow marks, not part of the trend: {'; '.join(one.name for one in panel.others)}."
         )
-    for span in trend.context.treatments.spans:
-        end = "ongoing" if np.isnat(span.stopped_on) else f"to {span.stopped_on}"
-        dose = f" {span.dose}" if span.dose else ""
-        said.append(f"{span.drug}{dose} from {span.started_on}, {end}.")
-    said += [f"{one.label} ({one.date})." for one in _signs(trend)]
+    given = [_treatment_words(span) for span in trend.context.treatments.spans]
+    seen = [f"{one.label} on {prose_date(one.date)}" for one in _signs(trend)]
+    said += [f"Treatment as written: {'; '.join(given)}."] if given else []
+    said += [f"Signs: {'; '.join(seen)}."] if seen else []
     said += [f"{note[:1].upper()}{note[1:]}." for note in _notes(trend)]
     said.append(f"Priors: {trend.priors.source}.")
     return " ".join(said)
+
+
+def _one(trend: Trend) -> str:
+    return "value" if trend.logarithmic else "session"
+
+
+def _treatment_words(span: Span) -> str:
+    end = "ongoing" if np.isnat(span.stopped_on) else f"to {prose_date(span.stopped_on)}"
+    dose = f" {span.dose}" if span.dose else ""
+    return f"{span.drug}{dose} from {prose_date(span.started_on)}, {end}"
 
 
 def _alt_text(trend: Trend, level: float) -> str:
@@ -335,7 +346,8 @@ def _alt_text(trend: Trend, level: float) -> str:
     return (
         f"Line chart over time. {_heading(trend)}: {series.y.size} {what} between "
         f"{number(float(values.min()), digits)} and {number(float(values.max()), digits)} "
-        f"{series.unit} from {series.date[0]} to {series.date[-1]}. The usual value at the latest "
+        f"{series.unit}, {prose_date(series.date[0])} to {prose_date(series.date[-1])}. "
+        f"The usual value at the latest "
         f"session is {number(float(latest.mean), digits)} {series.unit}, {100 * level:.0f} % "
         f"interval {number(float(low), digits)} to {number(float(high), digits)}."
     )

@@ -207,7 +207,7 @@ class Trend:
         """
         noise = fixed_noise(self.context.priors, {"sv": sv, "sr": sr, "sw": sw})
         batch = self.posterior.batch
-        return float(coefficients(batch, noise, whiten(batch, noise)).log_likelihood[0, 0])
+        return float(coefficients(batch, noise.reading, whiten(batch, noise)).log_likelihood[0, 0])
 
     def next_session(self, when: Any, readings: int = 5, method: str | None = None) -> Mixture:
         """Return the mean of a session not taken yet: what to expect, noise and all.

@@ -52,7 +52,7 @@ def test_fixed_noise_equals_dense_readings():
     batch, prior = batch_of(one)
     for sv, sr, sw in [(11, 7, 6), (0.5, 30, 12), (25, 2, 0.1)]:
         noise = noise_at(prior, *(np.array([[np.log(value)]]) for value in (sv, sr, sw)))
-        own = coefficients(batch, noise, whiten(batch, noise)).log_likelihood[0, 0]
+        own = coefficients(batch, noise.reading, whiten(batch, noise)).log_likelihood[0, 0]
         assert own == pytest.approx(log_likelihood(one, sv, sr, sw), abs=1e-8)
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 
-from bpvet.answers.parts import TrendAnswer
+from bpvet.answers.parts import SessionAnswer, TrendAnswer
 from bpvet.answers.phrases import capital
 from bpvet.facts.breeds import sighthound
 from bpvet.facts.cautions import cautions_for
-from bpvet.facts.words import LAB_QUANTITIES, METHOD_WORDS
+from bpvet.facts.protocol import DROP_FIRST_FROM
+from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS
 from bpvet.printing import number
 
 _RAISED = 160.0
@@ -27,8 +28,8 @@ def assumptions(answer: TrendAnswer) -> tuple[str, ...]:
     }[answer.rule]
     said = [
         rule,
-        f"Only {METHOD_WORDS[answer.method]} sessions under one condition are used; methods and "
-        "conditions are never pooled unasked."
+        f"Only {METHOD_WORDS[answer.method]} sessions {CONDITION_WORDS[answer.condition]} are "
+        "used; methods and conditions are never pooled unasked."
         if not answer.bridged
         else "Sessions of different methods or conditions are joined through an estimated "
         "difference, on request.",
@@ -100,9 +101,15 @@ def _situations(answer: TrendAnswer) -> set[str]:
         "oscillometric": "oscillometric" in methods,
         "labs": bool(answer.courses),
         "calming": "calmed" in conditions,
-        "left_out": any(one.n_taken > one.n_used for one in answer.sessions),
+        "left_out": any(_left_out(one, answer.rule) for one in answer.sessions),
     }
     return {name for name, holds in held.items() if holds}
+
+
+def _left_out(session: SessionAnswer, rule: str) -> bool:
+    """Whether readings are missing beyond the first that the rule leaves out."""
+    by_rule = 1 if rule == "guideline" and session.n_taken >= DROP_FIRST_FROM else 0
+    return session.n_taken - session.n_used > by_rule
 
 
 def _remembered(answer: TrendAnswer) -> bool:

@@ -40,9 +40,10 @@ def urgent_sentence(found: Urgent, chosen: Guideline) -> str:
     value = f"{f'{found.bound} ' if found.bound else ''}{number(found.value, 0)} mmHg"
     if found.kind == "damage":
         measured = f"; the highest session mean {on} was {value}" if found.value is not None else ""
+        what = "signs" if len(found.signs) > 1 else "a sign"
         return (
-            f"A vet must see this animal now: {signs} recorded, a sign of damage to the eye or "
-            f"the brain{measured}. This holds at any value."
+            f"A vet must see this animal now: recorded as present: {signs}, {what} of damage to "
+            f"the eye or the brain{measured}. This holds at any value."
         )
     if found.kind == "severe":
         confirm = cited(chosen.name, chosen.recheck["severe"].fact.remembered)
@@ -178,13 +179,19 @@ def target(answer: TrendAnswer) -> str:
         "raised": f"the start of the raised range, {value} ({name})",
     }[str(found.kind)]
     p = f"at or below {whose}: {chance(found.p_at_or_below)}"
-    if found.kind == "raised":
+    withheld = answer.category.withheld
+    if found.kind == "raised" and withheld is not None and found.verdict == "above":
+        words = (
+            f"The usual pressure lies above the start of the guideline's raised range; whether "
+            f"that is raised for this animal is not judged: {withheld}. It lies {p}."
+        )
+    elif found.kind == "raised":
         words = {
             "at or below": f"The usual pressure is below the raised range. It lies {p}.",
             "above": f"The usual pressure is in the raised range. It lies {p}.",
             "not settled": f"Whether the usual pressure is raised is not settled. It lies {p}.",
         }[str(found.verdict)]
-    elif _too_low(answer):
+    elif too_low(answer):
         words = (
             f"Not a matter of the target today: see the urgent line. The usual pressure lies {p}."
         )
@@ -197,7 +204,7 @@ def target(answer: TrendAnswer) -> str:
     return " ".join([words, *_settling(answer), *_floor(answer)])
 
 
-def _too_low(answer: TrendAnswer) -> bool:
+def too_low(answer: TrendAnswer) -> bool:
     """Whether something urgent speaks of a pressure that may be too low."""
     return any(one.kind.startswith(("low", "no sound")) for one in answer.urgent or ())
 
@@ -224,7 +231,7 @@ def _floor(answer: TrendAnswer) -> list[str]:
     return [
         f"It lies below {number(found.floor, 0)} mmHg, where weakness may mean too low a "
         f"pressure ({name}), with {chance(found.p_below_floor)}"
-        f"{'' if _too_low(answer) else '; many healthy animals sit there'}."
+        f"{'' if too_low(answer) else '; many healthy animals sit there'}."
     ]
 
 
@@ -245,19 +252,22 @@ def treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
         return (
             f"{name}: its effect cannot be known from these records, because no {_one(answer)} "
             f"was taken before it started, nor long enough after it stopped. {NOT_A_REASON}; "
-            "whether the pressure is under control is judged above."
+            "whether the pressure is under control is judged apart from it."
         )
     held = interval(answer.level, one.effect.lower, one.effect.upper)
     p = probability(one.p_lower_by_10)
+    on = np.isnat(one.stopped_on)
+    yet, has = (" yet", "has lowered") if on else ("", "had lowered")
+    stay = f" {NOT_A_REASON}." if on else ""
+    would = f" {_what_would_tell(answer, one)}" if on else ""
     full = f"full effect {number(one.effect.estimate, 0)} {unit}, {held}"
     verdict = {
         "has lowered": f"{name} has lowered the usual {what} by 10 {unit} or more "
         f"(probability {p}; {full}).",
         "fall unlikely": f"{name}: a fall of 10 {unit} or more is unlikely (probability {p}; "
-        f"{full}). {NOT_A_REASON}.",
-        "cannot tell yet": f"{name}: cannot tell yet whether it has lowered the usual {what} "
-        f"by 10 {unit} or more (probability {p}; {full}). {_what_would_tell(answer, one)} "
-        f"{NOT_A_REASON}.",
+        f"{full}).{stay}",
+        "cannot tell yet": f"{name}: cannot tell{yet} whether it {has} the usual {what} "
+        f"by 10 {unit} or more (probability {p}; {full}).{would}{stay}",
     }[one.verdict]
     return " ".join([verdict, *_unfinished(answer, one), *_plain_means(answer, one)])
 
@@ -346,6 +356,9 @@ def surprise(answer: TrendAnswer) -> str:
 def following(answer: TrendAnswer) -> str:
     """What the next session may read."""
     found, d = answer.next_session, answer.decimals
+    if answer.urgent or (answer.quantity == "systolic" and answer.recheck.by is None):
+        # What is urgent comes first, and an animal that left is not waited for.
+        return ""
     if _labs(answer):
         return (
             f"If nothing changes, the next value ({day(found.date)}) is expected at "
@@ -395,24 +408,38 @@ def recheck(answer: TrendAnswer) -> str:
         return (
             f"No next visit is proposed: {found.reason}." if answer.quantity == "systolic" else ""
         )
+    said = f"Measure again by {day(found.by)}: {recheck_reason(answer)}."
+    if answer.urgent and found.state not in ("sign", "severe"):
+        said = (
+            "The urgent line comes first. Without it the routine date would be "
+            f"{day(found.by)}: {recheck_reason(answer)}."
+        )
+    return said + overdue(answer)
+
+
+def overdue(answer: TrendAnswer) -> str:
+    """Return that the date is past, where it is, with a leading space; else nothing."""
+    found = answer.recheck
+    if found.overdue_days == 0:
+        return ""
+    return (
+        f" That date is {counted(found.overdue_days, 'day')} past on {day(answer.as_of)}: "
+        f"this report speaks of {day(answer.latest.date)}, not of today."
+    )
+
+
+def recheck_reason(answer: TrendAnswer) -> str:
+    """Return why the date is proposed, and whose interval it is; blank without a date."""
+    found = answer.recheck
+    if found.state is None:
+        return ""
     if found.model is not None and found.model == found.by:
         source = "the trend, which may rise above the target by then, sooner than the guideline"
     else:
         judged = guideline(answer.guideline).recheck[found.state].fact.grade == "J"
         name = "judgement of this project" if judged else answer.guideline_name
         source = cited(name, found.remembered)
-    said = f"Measure again by {day(found.by)}: {_STATES[found.state]} ({source})."
-    if answer.urgent and found.state not in ("sign", "severe"):
-        said = (
-            "The urgent line comes first. Without it the routine date would be "
-            f"{day(found.by)}: {_STATES[found.state]} ({source})."
-        )
-    if found.overdue_days > 0:
-        said += (
-            f" That date is {counted(found.overdue_days, 'day')} past on {day(answer.as_of)}: "
-            f"this report speaks of {day(answer.latest.date)}, not of today."
-        )
-    return said
+    return f"{_STATES[found.state]} ({source})"
 
 
 def companions(answer: TrendAnswer) -> str:

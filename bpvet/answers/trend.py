@@ -33,7 +33,6 @@ from bpvet.answers.parts import (
 )
 from bpvet.answers.sentences import sentences, urgent_sentence
 from bpvet.errors import CallError
-from bpvet.facts.breeds import sighthound
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.protocol import ENOUGH_READINGS
 from bpvet.facts.sources import fact
@@ -42,6 +41,7 @@ from bpvet.maths.mixture import Mixture
 from bpvet.models.columns import SLOPE_DAYS
 from bpvet.models.effects import Treatment
 from bpvet.models.outlook import (
+    category_withheld,
     share_at_target,
     surprise,
     target_for,
@@ -198,7 +198,7 @@ def _urgent(day: LatestDate | None, chosen: Guideline) -> tuple[UrgentAnswer, ..
 def _category(trend: Trend, chosen: Guideline) -> CategoryAnswer:
     source = guideline(chosen.categories_from)
     remembered = any(fact(one.fact_id).remembered for one in source.categories)
-    withheld = _withheld(trend)
+    withheld = SYSTOLIC_ONLY if trend.series.quantity != "systolic" else category_withheld(trend)
     if withheld is not None:
         return CategoryAnswer(source.key, source.name, None, withheld, remembered)
     ends = [float(trend.latest.below(one.high)) for one in source.categories[:-1]]
@@ -206,24 +206,6 @@ def _category(trend: Trend, chosen: Guideline) -> CategoryAnswer:
     names = (one.name for one in source.categories)
     found = dict(zip(names, (float(share) for share in shares), strict=True))
     return CategoryAnswer(source.key, source.name, found, None, remembered)
-
-
-def _withheld(trend: Trend) -> str | None:
-    """Return why no category is named, or None."""
-    if trend.series.quantity != "systolic":
-        return SYSTOLIC_ONLY
-    row = trend.context.sessions.iloc[-1]
-    breed = str(row["breed"])
-    if sighthound(breed):
-        return (
-            f"a {breed} is a sighthound: this breed group runs apart, and no range of its own "
-            "is sourced here"
-        )
-    youngest = float(fact("project.category.youngest").value or 0)
-    age = trend.context.sessions.set_index("session")["age_years"].get(trend.series.session[-1])
-    if age is not None and age < youngest:
-        return "the animal is under one year of age; the categories speak of adults"
-    return None
 
 
 def _target(trend: Trend, chosen: Guideline) -> TargetAnswer:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from bpvet.facts.breeds import sighthound
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.maths.mixture import Mixture
@@ -186,3 +187,19 @@ def treated(trend: Trend) -> bool:
         course.started_on <= as_of and (np.isnat(course.stopped_on) or course.stopped_on >= as_of)
         for course in trend.context.treatments.courses
     )
+
+
+def category_withheld(trend: Trend) -> str | None:
+    """Return why no category is named for this animal, or None where one is."""
+    sessions = trend.context.sessions
+    breed = str(sessions["breed"].iloc[-1])
+    if sighthound(breed):
+        return (
+            f"a {breed} is a sighthound: this breed group runs apart, and no range of its own "
+            "is sourced here"
+        )
+    youngest = float(fact("project.category.youngest").value or 0)
+    age = sessions.set_index("session")["age_years"].get(trend.series.session[-1])
+    if age is not None and age < youngest:
+        return "the animal is under one year of age; the categories speak of adults"
+    return None

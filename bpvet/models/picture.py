@@ -28,7 +28,7 @@ from bpvet.figures.pictures import (
     SignMark,
     TrendPicture,
 )
-from bpvet.models.outlook import surprise, target_for
+from bpvet.models.outlook import category_withheld, surprise, target_for
 from bpvet.printing import number, prose_date
 from bpvet.visits.courses import Span
 from bpvet.visits.readings import readings_used
@@ -59,6 +59,8 @@ def trend_picture(
     series = trend.series
     systolic = series.quantity == "systolic"
     chosen = guideline(guideline_key, series.species or None) if systolic else None
+    withheld = category_withheld(trend) if systolic else None
+    named = None if withheld is not None else chosen
     marks, others = ReadingMarks.none(), _other_sessions(trend)
     if not trend.logarithmic:
         marks = _reading_marks(trend, _readings_frame(trend))
@@ -70,10 +72,10 @@ def trend_picture(
         readings=marks,
         others=others,
         band=_band(trend, level),
-        levels=_levels(chosen),
-        guideline="" if chosen is None else _named(chosen),
+        levels=_levels(named),
+        guideline="" if named is None else _named(named),
         target=None if chosen is None else _target_line(trend, chosen),
-        note="; ".join(_notes(trend)),
+        note="; ".join(_notes(trend, withheld)),
     )
     return TrendPicture(
         title=_title(trend),
@@ -81,7 +83,7 @@ def trend_picture(
         panels=(panel,),
         courses=_spans(trend),
         signs=_signs(trend),
-        caption=_caption(trend, panel, chosen, level),
+        caption=_caption(trend, panel, named, level),
         alt_text=_alt_text(trend, level),
     )
 
@@ -272,10 +274,10 @@ def _target_line(trend: Trend, chosen: Guideline) -> GuideLine | None:
     return GuideLine(value, f"target {number(value, 0)}, {whose}")
 
 
-def _notes(trend: Trend) -> list[str]:
-    if not trend.bridged:
-        return []
-    return ["methods or conditions are joined through an estimated difference"]
+def _notes(trend: Trend, withheld: str | None) -> list[str]:
+    joined = "methods or conditions are joined through an estimated difference"
+    notes = [joined] if trend.bridged else []
+    return [*notes, f"no categories are shown: {withheld}"] if withheld else notes
 
 
 def _spans(trend: Trend) -> tuple[CourseSpan, ...]:
@@ -323,7 +325,7 @@ def _caption(trend: Trend, panel: Panel, chosen: Guideline | None, level: float)
     seen = [f"{one.label} on {prose_date(one.date)}" for one in _signs(trend)]
     said += [f"Treatment as written: {'; '.join(given)}."] if given else []
     said += [f"Signs: {'; '.join(seen)}."] if seen else []
-    said += [f"{note[:1].upper()}{note[1:]}." for note in _notes(trend)]
+    said += [f"{panel.note[:1].upper()}{panel.note[1:]}."] if panel.note else []
     said.append(f"Priors: {trend.priors.source}.")
     return " ".join(said)
 

@@ -10,7 +10,14 @@ import pandas as pd
 
 from bpvet.answers.parts import TreatmentAnswer, TrendAnswer
 from bpvet.answers.phrases import capital, chance, cited, counted, day, interval, listed
-from bpvet.answers.sentences import NOT_A_REASON, sentence, value
+from bpvet.answers.sentences import (
+    NOT_A_REASON,
+    overdue,
+    recheck_reason,
+    sentence,
+    too_low,
+    value,
+)
 from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.models.trend import Trend
 from bpvet.printing import number
@@ -18,8 +25,6 @@ from bpvet.reports.markup import Shown, heading, lines, paragraph, tag
 
 #: From this probability on, "below the floor" stands beside "at target".
 _LOW = 0.5
-#: Kinds of what is urgent that speak of a pressure that may be too low.
-_TOO_LOW = ("low", "no sound")
 _DAYS_PER_YEAR = 365.25
 
 
@@ -124,9 +129,10 @@ def _target(answer: TrendAnswer) -> list[Shown]:
     if found.value is None or found.p_at_or_below is None:
         return []
     treated = found.kind != "raised"
+    raised = "Not judged" if answer.category.withheld else "In the raised range"
     lead = {
         "at or below": "At target" if treated else "Below the raised range",
-        "above": "Above target" if treated else "In the raised range",
+        "above": "Above target" if treated else raised,
         "not settled": "Not settled",
     }[str(found.verdict)]
     name = cited(answer.guideline_name, found.remembered)
@@ -137,7 +143,7 @@ def _target(answer: TrendAnswer) -> list[Shown]:
     }[str(found.kind)]
     bound = f"{number(found.value, 0)} {answer.unit}"
     detail = f"{capital(chance(found.p_at_or_below))}: at or below {bound}, {whose}."
-    if any(one.kind.startswith(_TOO_LOW) for one in answer.urgent or ()):
+    if too_low(answer):
         lead = "Low: see “Urgent” first"
     elif answer.treated and (found.p_below_floor or 0.0) >= _LOW:
         lead = f"{lead}, and low"
@@ -193,8 +199,9 @@ def _again(answer: TrendAnswer) -> list[Shown]:
         lead = f"Overdue since {day(found.by)}"
     else:
         lead = f"By {day(found.by)}"
-    date = "" if found.by is None or answer.urgent else f"Measure again by {day(found.by)}: "
-    return [_card("When again?", (lead, capital(said.removeprefix(date))))]
+    if found.by is not None and not answer.urgent:
+        said = f"{capital(recheck_reason(answer))}.{overdue(answer)}"
+    return [_card("When again?", (lead, said))]
 
 
 def _systolic_only(answer: TrendAnswer) -> str:

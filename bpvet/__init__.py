@@ -12,23 +12,25 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from bpvet.answers.agreement import AgreementAnswer as AgreementAnswer
     from bpvet.answers.audit import AuditAnswer as AuditAnswer
-    from bpvet.answers.trend import TrendAnswer as TrendAnswer
+    from bpvet.answers.parts import TrendAnswer as TrendAnswer
     from bpvet.answers.trend import trend_answer as trend_answer
     from bpvet.errors import BpvetError as BpvetError
     from bpvet.errors import CallError as CallError
     from bpvet.errors import FitError as FitError
     from bpvet.errors import RecordsError as RecordsError
+    from bpvet.facts.prior_table import PriorTable as PriorTable
     from bpvet.facts.priors import Priors as Priors
-    from bpvet.facts.priors import PriorTable as PriorTable
     from bpvet.maths.mixture import Mixture as Mixture
     from bpvet.models.agreement import Agreement as Agreement
     from bpvet.models.agreement import agreement as agreement
     from bpvet.models.audit import Audit as Audit
     from bpvet.models.audit import audit as audit
+    from bpvet.models.fit import fit_trend as fit_trend
+    from bpvet.models.learning import learn_priors as learn_priors
     from bpvet.models.situation import Situation as Situation
     from bpvet.models.situation import situation as situation
     from bpvet.models.trend import Trend as Trend
-    from bpvet.models.trend import fit_trend as fit_trend
+    from bpvet.models.trends import fit_trends as fit_trends
     from bpvet.records.findings import Finding as Finding
     from bpvet.records.read import read as read
     from bpvet.records.records import Records as Records
@@ -50,17 +52,19 @@ _ROOMS = {
     "Finding": "bpvet.records.findings",
     "FitError": "bpvet.errors",
     "Mixture": "bpvet.maths.mixture",
-    "PriorTable": "bpvet.facts.priors",
+    "PriorTable": "bpvet.facts.prior_table",
     "Priors": "bpvet.facts.priors",
     "Records": "bpvet.records.records",
     "RecordsError": "bpvet.errors",
     "Series": "bpvet.visits.series",
-    "Trend": "bpvet.models.trend",
     "Situation": "bpvet.models.situation",
-    "TrendAnswer": "bpvet.answers.trend",
+    "Trend": "bpvet.models.trend",
+    "TrendAnswer": "bpvet.answers.parts",
     "agreement": "bpvet.models.agreement",
     "audit": "bpvet.models.audit",
-    "fit_trend": "bpvet.models.trend",
+    "fit_trend": "bpvet.models.fit",
+    "fit_trends": "bpvet.models.trends",
+    "learn_priors": "bpvet.models.learning",
     "read": "bpvet.records.read",
     "readings_used": "bpvet.visits.readings",
     "sessions": "bpvet.visits.sessions",

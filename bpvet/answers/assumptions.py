@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from bpvet.answers.parts import TrendAnswer
+import math
+
+from bpvet.answers.parts import SessionAnswer, TrendAnswer
 from bpvet.answers.phrases import capital
 from bpvet.facts.breeds import sighthound
 from bpvet.facts.cautions import cautions_for
-from bpvet.facts.words import METHOD_WORDS
+from bpvet.facts.protocol import DROP_FIRST_FROM
+from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS
 from bpvet.printing import number
 
 _RAISED = 160.0
@@ -15,6 +18,8 @@ _FEW = 3
 
 def assumptions(answer: TrendAnswer) -> tuple[str, ...]:
     """Return what the trend assumes, a sentence each."""
+    if answer.quantity in LAB_QUANTITIES:
+        return _of_labs(answer)
     own, unit = answer.priors, answer.unit
     rule = {
         "guideline": "The first reading of a session is left out where four or more were taken; "
@@ -23,8 +28,8 @@ def assumptions(answer: TrendAnswer) -> tuple[str, ...]:
     }[answer.rule]
     said = [
         rule,
-        f"Only {METHOD_WORDS[answer.method]} sessions under one condition are used; methods and "
-        "conditions are never pooled unasked."
+        f"Only {METHOD_WORDS[answer.method]} sessions {CONDITION_WORDS[answer.condition]} are "
+        "used; methods and conditions are never pooled unasked."
         if not answer.bridged
         else "Sessions of different methods or conditions are joined through an estimated "
         "difference, on request.",
@@ -58,6 +63,19 @@ def assumptions(answer: TrendAnswer) -> tuple[str, ...]:
     return tuple(said)
 
 
+def _of_labs(answer: TrendAnswer) -> tuple[str, ...]:
+    own = answer.priors
+    return (
+        "Each value is taken as its logarithm, so that changes are in per cent.",
+        f"Priors: {own.source}. Level about {number(math.exp(own.level[0]), answer.decimals)} "
+        f"{answer.unit}, slope 0 ± {number(100 * own.slope_sd, 0)} % a month, full effect of a "
+        f"drug 0 ± {number(100 * own.effect_sd, 0)} %.",
+        f"Noise of a single value about {number(100 * own.sv[0], 0)} %, slow wander about "
+        f"{number(100 * own.sw[0], 0)} % before the values are seen; after them "
+        f"{number(100 * answer.noise.sv, 0)} % and {number(100 * answer.noise.sw, 0)} %.",
+    )
+
+
 def cautions(answer: TrendAnswer) -> tuple[str, ...]:
     """Return the cautions of this animal's report."""
     return tuple(caution.text for caution in cautions_for(_situations(answer)))
@@ -83,9 +101,15 @@ def _situations(answer: TrendAnswer) -> set[str]:
         "oscillometric": "oscillometric" in methods,
         "labs": bool(answer.courses),
         "calming": "calmed" in conditions,
-        "left_out": any(one.n_taken > one.n_used for one in answer.sessions),
+        "left_out": any(_left_out(one, answer.rule) for one in answer.sessions),
     }
     return {name for name, holds in held.items() if holds}
+
+
+def _left_out(session: SessionAnswer, rule: str) -> bool:
+    """Whether readings are missing beyond the first that the rule leaves out."""
+    by_rule = 1 if rule == "guideline" and session.n_taken >= DROP_FIRST_FROM else 0
+    return session.n_taken - session.n_used > by_rule
 
 
 def _remembered(answer: TrendAnswer) -> bool:

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from bpvet.answers.plain import plain
+from bpvet.facts.words import DECIMALS, LAB_QUANTITIES
 from bpvet.maths.mixture import Mixture
 from bpvet.models.variability import Variability
 from bpvet.records.findings import Finding
@@ -21,18 +22,19 @@ Number = float | None
 
 @dataclass(frozen=True)
 class Estimate:
-    """An estimate with its interval at the answer's level, and its SD."""
+    """An estimate with its interval at the answer's level, and its SD (None on a log scale)."""
 
     estimate: float
     lower: float
     upper: float
-    sd: float
+    sd: Number
 
     @classmethod
     def of(cls, mixture: Mixture, level: float) -> Estimate:
         """Return the mean, central interval and SD of one distribution."""
         lower, upper = mixture.interval(level)
-        return cls(float(mixture.mean), float(lower), float(upper), float(mixture.sd))
+        sd = float(mixture.sd) if mixture.scale == "plain" else None
+        return cls(float(mixture.mean), float(lower), float(upper), sd)
 
 
 @dataclass(frozen=True)
@@ -53,13 +55,13 @@ class SessionAnswer:
 
 @dataclass(frozen=True)
 class LatestAnswer:
-    """Usual value at the latest session."""
+    """Usual value at the latest session; `sd` is None on a log scale."""
 
     date: np.datetime64
     estimate: float
     lower: float
     upper: float
-    sd: float
+    sd: Number
 
 
 @dataclass(frozen=True)
@@ -111,7 +113,10 @@ class TargetAnswer:
 
 @dataclass(frozen=True)
 class SlopeAnswer:
-    """Change apart from the drugs: per 30 days, and over the span of the record."""
+    """Change apart from the drugs: per 30 days, and over the span of the record.
+
+    In per cent for laboratory values, where `p_rising_by_1` is of a rise by 3 % a month.
+    """
 
     per_30_days: float
     lower: float
@@ -327,6 +332,16 @@ class TrendAnswer:
     findings: tuple[Finding, ...]
     version: str
     data_digest: str
+
+    @property
+    def change_unit(self) -> str:
+        """Unit of the slope, of effects and of joins: per cent for laboratory values."""
+        return "%" if self.quantity in LAB_QUANTITIES else self.unit
+
+    @property
+    def decimals(self) -> int:
+        """Decimals of a value in prose."""
+        return DECIMALS.get(self.quantity, 0)
 
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values."""

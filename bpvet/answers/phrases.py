@@ -5,25 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import numpy as np
-
 from bpvet.facts.sources import AS_REMEMBERED
-from bpvet.printing import number, probability
+from bpvet.printing import number, probability, prose_date
 
-_MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August")
-_MONTHS += ("September", "October", "November", "December")
-
-
-def day(date: np.datetime64) -> str:
-    """Return a date in prose.
-
-    Examples
-    --------
-    >>> day(np.datetime64("2026-03-01"))
-    '1 March 2026'
-    """
-    year, month, of_month = str(np.datetime64(date, "D")).split("-")
-    return f"{int(of_month)} {_MONTHS[int(month) - 1]} {year}"
+#: Dates as they are written in a sentence.
+day = prose_date
 
 
 def whole(value: float, unit: str) -> str:
@@ -31,35 +17,21 @@ def whole(value: float, unit: str) -> str:
     return f"{number(value, 0)} {unit}"
 
 
-def interval(level: float, lower: float, upper: float) -> str:
-    """Return an interval in prose.
+def interval(level: float, lower: float, upper: float, decimals: int = 0) -> str:
+    """Return an interval in prose, with so many decimals.
 
     Examples
     --------
     >>> interval(0.95, 146.7, 166.2), interval(0.95, -12.2, 3.1)
     ('95 % interval 147 to 166', '95 % interval −12 to 3')
     """
-    return f"{percent(level)} interval {number(lower, 0)} to {number(upper, 0)}"
+    return f"{percent(level)} interval {number(lower, decimals)} to {number(upper, decimals)}"
 
 
 def percent(level: float) -> str:
     """Return a level such as 0.95 as "95 %", with a decimal only where it has one."""
     value = 100 * level
     return f"{value:.0f} %" if math.isclose(value, round(value)) else f"{value:.1f} %"
-
-
-def change(value: float, unit: str) -> str:
-    """Return a change in words: "a fall of 12 mmHg", "a rise of 3 mmHg", "no change".
-
-    Examples
-    --------
-    >>> change(-12.4, "mmHg"), change(0.2, "mmHg")
-    ('a fall of 12 mmHg', 'no change')
-    """
-    if round(value) == 0:
-        return "no change"
-    kind = "a fall" if value < 0 else "a rise"
-    return f"{kind} of {number(abs(value), 0)} {unit}"
 
 
 def listed(items: Sequence[str]) -> str:

@@ -15,7 +15,6 @@ from bpvet.answers.parts import TreatmentAnswer, TrendAnswer
 from bpvet.answers.phrases import (
     capital,
     chance,
-    change,
     cited,
     counted,
     day,
@@ -25,11 +24,13 @@ from bpvet.answers.phrases import (
     whole,
 )
 from bpvet.facts.categories import Guideline, guideline
-from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
+from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.printing import number, probability
 from bpvet.visits.urgency import Urgent
 
 NOT_A_REASON = "This is not a reason to stop it"
+#: Width of the range expected of a session from which it is said that little could surprise.
+_SO_WIDE = {"mmHg": 120.0, "/min": 150.0}
 
 
 def urgent_sentence(found: Urgent, chosen: Guideline) -> str:
@@ -39,9 +40,10 @@ def urgent_sentence(found: Urgent, chosen: Guideline) -> str:
     value = f"{f'{found.bound} ' if found.bound else ''}{number(found.value, 0)} mmHg"
     if found.kind == "damage":
         measured = f"; the highest session mean {on} was {value}" if found.value is not None else ""
+        what = "signs" if len(found.signs) > 1 else "a sign"
         return (
-            f"A vet must see this animal now: {signs} recorded, a sign of damage to the eye or "
-            f"the brain{measured}. This holds at any value."
+            f"A vet must see this animal now: recorded as present: {signs}, {what} of damage to "
+            f"the eye or the brain{measured}. This holds at any value."
         )
     if found.kind == "severe":
         confirm = cited(chosen.name, chosen.recheck["severe"].fact.remembered)
@@ -70,29 +72,46 @@ def urgent(answer: TrendAnswer) -> str:
 def usual(answer: TrendAnswer) -> str:
     """Usual pressure at the latest session."""
     latest, what = answer.latest, QUANTITY_WORDS[answer.quantity]
-    count = len(answer.sessions)
-    held = interval(answer.level, latest.lower, latest.upper)
+    count, one = len(answer.sessions), _one(answer)
+    held = interval(answer.level, latest.lower, latest.upper, answer.decimals)
     said = (
-        f"{_how(answer)}, the usual {what} as measured here was "
-        f"{whole(latest.estimate, answer.unit)} on {day(latest.date)} ({held}). "
+        f"{_how(answer)} the usual {what} as measured here was "
+        f"{value(latest.estimate, answer)} on {day(latest.date)} ({held}). "
     )
     first = answer.sessions[0].date
     if count == 1:
-        said += "It rests on one session: the range is wide, because one visit says little."
+        said += f"It rests on one {one}: the range is wide, because one {one} says little."
     elif first == latest.date:
-        said += f"It rests on {counted(count, 'session')} of that one day."
+        said += f"It rests on {counted(count, one)} of that one day."
     else:
-        said += f"It rests on {counted(count, 'session')} since {day(first)}."
+        said += f"It rests on {counted(count, one)} since {day(first)}."
     if count == 2:
-        said += " Two sessions still leave it wide."
+        said += f" Two {one}s still leave it wide."
     return " ".join([said, *_bounds(answer), *_joins(answer)]).strip()
 
 
 def _how(answer: TrendAnswer) -> str:
+    if _labs(answer):
+        return "By the values as recorded,"
     where = CONDITION_WORDS[answer.condition]
     if answer.method == "doppler":
-        return f"By Doppler, {where}"
-    return f"By the oscillometric method, {where}"
+        return f"By Doppler, {where},"
+    return f"By the oscillometric method, {where},"
+
+
+def _labs(answer: TrendAnswer) -> bool:
+    return answer.quantity in LAB_QUANTITIES
+
+
+def _one(answer: TrendAnswer) -> str:
+    """Return what one entry of the series is called."""
+    return "value" if _labs(answer) else "session"
+
+
+def value(number_: float, answer: TrendAnswer) -> str:
+    """Return a value of the series in prose, with its unit."""
+    unit = "" if answer.unit == "ratio" else f" {answer.unit}"
+    return f"{number(number_, answer.decimals)}{unit}"
 
 
 def _bounds(answer: TrendAnswer) -> list[str]:
@@ -160,12 +179,22 @@ def target(answer: TrendAnswer) -> str:
         "raised": f"the start of the raised range, {value} ({name})",
     }[str(found.kind)]
     p = f"at or below {whose}: {chance(found.p_at_or_below)}"
-    if found.kind == "raised":
+    withheld = answer.category.withheld
+    if found.kind == "raised" and withheld is not None and found.verdict == "above":
+        words = (
+            f"The usual pressure lies above the start of the guideline's raised range; whether "
+            f"that is raised for this animal is not judged: {withheld}. It lies {p}."
+        )
+    elif found.kind == "raised":
         words = {
             "at or below": f"The usual pressure is below the raised range. It lies {p}.",
             "above": f"The usual pressure is in the raised range. It lies {p}.",
             "not settled": f"Whether the usual pressure is raised is not settled. It lies {p}.",
         }[str(found.verdict)]
+    elif too_low(answer):
+        words = (
+            f"Not a matter of the target today: see the urgent line. The usual pressure lies {p}."
+        )
     else:
         words = {
             "at or below": f"At target. The usual pressure lies {p}.",
@@ -175,14 +204,21 @@ def target(answer: TrendAnswer) -> str:
     return " ".join([words, *_settling(answer), *_floor(answer)])
 
 
+def too_low(answer: TrendAnswer) -> bool:
+    """Whether something urgent speaks of a pressure that may be too low."""
+    return any(one.kind.startswith(("low", "no sound")) for one in answer.urgent or ())
+
+
 def _settling(answer: TrendAnswer) -> list[str]:
     found = answer.target
     if found.verdict != "not settled":
         return []
     if found.visits_to_settle is None:
         return ["It sits so close to that value that more visits would hardly settle it."]
+    if found.visits_to_settle == 1:
+        return ["One more visit with five readings could settle it."]
     more = counted(found.visits_to_settle, "more weekly visit")
-    return [f"About {more} of five readings could settle it."]
+    return [f"About {more} with five readings each could settle it."]
 
 
 def _floor(answer: TrendAnswer) -> list[str]:
@@ -194,7 +230,8 @@ def _floor(answer: TrendAnswer) -> list[str]:
     name = cited(answer.guideline_name, chosen.floor.fact.remembered)
     return [
         f"It lies below {number(found.floor, 0)} mmHg, where weakness may mean too low a "
-        f"pressure ({name}), with {chance(found.p_below_floor)}; many healthy animals sit there."
+        f"pressure ({name}), with {chance(found.p_below_floor)}"
+        f"{'' if too_low(answer) else '; many healthy animals sit there'}."
     ]
 
 
@@ -205,36 +242,40 @@ def drugs(answer: TrendAnswer) -> str:
 
 def treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     """Return what is known of one spell of treatment."""
-    drug, unit = capital(one.drug), answer.unit
+    drug, unit = capital(one.drug), answer.change_unit
+    what = QUANTITY_WORDS[answer.quantity] if _labs(answer) else "pressure"
     since = f"from {day(one.started_on)}"
     if not np.isnat(one.stopped_on):
         since = f"{day(one.started_on)} to {day(one.stopped_on)}"
     name = f"{drug} ({since})"
     if one.verdict == "cannot be known":
         return (
-            f"{name}: its effect cannot be known from these records, because no session was "
-            f"taken before it started, nor long enough after it stopped. {NOT_A_REASON}; whether "
-            "the pressure is under control is judged above."
+            f"{name}: its effect cannot be known from these records, because no {_one(answer)} "
+            f"was taken before it started, nor long enough after it stopped. {NOT_A_REASON}; "
+            "whether the pressure is under control is judged apart from it."
         )
     held = interval(answer.level, one.effect.lower, one.effect.upper)
     p = probability(one.p_lower_by_10)
-    full = f"full effect {change(one.effect.estimate, unit)}, {held}"
+    on = np.isnat(one.stopped_on)
+    yet, has = (" yet", "has lowered") if on else ("", "had lowered")
+    stay = f" {NOT_A_REASON}." if on else ""
+    would = f" {_what_would_tell(answer, one)}" if on else ""
+    full = f"full effect {number(one.effect.estimate, 0)} {unit}, {held}"
     verdict = {
-        "has lowered": f"{name} has lowered the usual pressure by 10 {unit} or more "
+        "has lowered": f"{name} has lowered the usual {what} by 10 {unit} or more "
         f"(probability {p}; {full}).",
         "fall unlikely": f"{name}: a fall of 10 {unit} or more is unlikely (probability {p}; "
-        f"{full}). {NOT_A_REASON}.",
-        "cannot tell yet": f"{name}: cannot tell yet whether it has lowered the usual pressure "
-        f"by 10 {unit} or more (probability {p}; {full}). {_what_would_tell(one)} "
-        f"{NOT_A_REASON}.",
+        f"{full}).{stay}",
+        "cannot tell yet": f"{name}: cannot tell{yet} whether it {has} the usual {what} "
+        f"by 10 {unit} or more (probability {p}; {full}).{would}{stay}",
     }[one.verdict]
     return " ".join([verdict, *_unfinished(answer, one), *_plain_means(answer, one)])
 
 
-def _what_would_tell(one: TreatmentAnswer) -> str:
+def _what_would_tell(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     if one.before_sessions < 2:
-        return "Few sessions lie before it, and those cannot be made up for."
-    return "More sessions at the same dose would tell."
+        return f"Few {_one(answer)}s lie before it, and those cannot be made up for."
+    return f"More {_one(answer)}s at the same dose would tell."
 
 
 def _unfinished(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
@@ -247,12 +288,12 @@ def _unfinished(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
         f"The response is unfinished: the newest session lies {when}, and about "
         f"{counted(round(3 * one.tau_days), 'day')} are needed (were the drug twice as fast the "
         f"full effect would read {number(half, 0)}, twice as slow {number(double, 0)} "
-        f"{answer.unit})."
+        f"{answer.change_unit})."
     ]
 
 
 def _plain_means(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
-    if one.before_mean is None or one.after_mean is None:
+    if one.before_mean is None or one.after_mean is None or _labs(answer):
         return []
     return [
         f"Plain means: {number(one.before_mean, 0)} before, {number(one.after_mean, 0)} "
@@ -263,41 +304,46 @@ def _plain_means(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
 
 def slope(answer: TrendAnswer) -> str:
     """Whether the usual pressure is creeping up, apart from the drugs."""
-    found, unit = answer.slope, answer.unit
+    found, unit = answer.slope, answer.change_unit
     if found.span_days == 0:
         return ""
-    apart = "Apart from treatment, " if answer.treatments else ""
+    rise = "3 %" if _labs(answer) else f"1 {unit}"
+    apart = "apart from treatment, " if answer.treatments else ""
     over = found.rise_over_record
-    held = (
-        f"{number(found.per_30_days, 1)} {unit} a month, {percent(answer.level)} interval "
-        f"{number(found.lower, 1)} to {number(found.upper, 1)}; over the "
-        f"{counted(found.span_days, 'day')} of the record {number(over.estimate, 0)} "
-        f"({number(over.lower, 0)} to {number(over.upper, 0)})"
+    what = QUANTITY_WORDS[answer.quantity]
+    each = (
+        f"{apart}the usual {what} changes by {number(found.per_30_days, 1)} {unit} a month "
+        f"({percent(answer.level)} interval {number(found.lower, 1)} to {number(found.upper, 1)})"
     )
-    p = chance(found.p_rising_by_1)
-    rise = f"1 {unit} a month"
+    p = f"a rise of more than {rise} a month has {chance(found.p_rising_by_1)}"
+    record = (
+        f"Over the {counted(found.span_days, 'day')} of the record that makes "
+        f"{number(over.estimate, 0)} {unit} ({number(over.lower, 0)} to {number(over.upper, 0)})."
+    )
     words = {
-        "rising": f"{apart}the usual value is creeping up by more than {rise} ({p}; {held}).",
-        "rise unlikely": f"{apart}a rise of more than {rise} is unlikely ({p}; {held}).",
-        "cannot tell yet": f"{apart}cannot tell yet whether it creeps up by more than {rise} "
-        f"({p}; {held}). Months of further visits would tell.",
+        "rising": f"It is creeping up: {each}; {p}.",
+        "rise unlikely": f"It is hardly creeping up: {each}; {p}.",
+        "cannot tell yet": f"Whether it is creeping up: cannot tell yet. {capital(each)}; {p}. "
+        "Months of further visits would tell.",
     }[found.verdict]
-    return capital(words)
+    return f"{words} {record}"
 
 
 def surprise(answer: TrendAnswer) -> str:
     """Whether the newest session was a surprise."""
-    found, unit = answer.surprise, answer.unit
+    found, d, one = answer.surprise, answer.decimals, _one(answer)
     if found.words is None or found.lower is None or found.upper is None:
         return ""
     expected = (
-        f"the earlier sessions led one to expect {number(found.expected, 0)} "
-        f"({percent(answer.level)} of such sessions between {number(found.lower, 0)} and "
-        f"{number(found.upper, 0)})"
+        f"the earlier {one}s led one to expect {number(found.expected, d)} "
+        f"({percent(answer.level)} of such {one}s between {number(found.lower, d)} and "
+        f"{number(found.upper, d)})"
     )
-    said = f"The newest session, {whole(found.observed, unit)} on {day(found.date)}, was "
+    said = f"The newest {one}, {value(found.observed, answer)} on {day(found.date)}, was "
     if found.words == "as expected":
-        return f"{said}as expected: {expected}."
+        wide = found.upper - found.lower > _SO_WIDE.get(answer.unit, np.inf)
+        little = " That range is so wide that hardly anything could surprise." if wide else ""
+        return f"{said}no surprise: {expected}.{little}"
     said += f"{found.words}: {expected}; so far out comes up with {chance(found.tail or 0.0)}."
     if found.words == "very unusual":
         said += (
@@ -309,7 +355,16 @@ def surprise(answer: TrendAnswer) -> str:
 
 def following(answer: TrendAnswer) -> str:
     """What the next session may read."""
-    found = answer.next_session
+    found, d = answer.next_session, answer.decimals
+    if answer.urgent or (answer.quantity == "systolic" and answer.recheck.by is None):
+        # What is urgent comes first, and an animal that left is not waited for.
+        return ""
+    if _labs(answer):
+        return (
+            f"If nothing changes, the next value ({day(found.date)}) is expected at "
+            f"{value(found.mean, answer)}, and {percent(answer.level)} of such values between "
+            f"{number(found.lower, d)} and {number(found.upper, d)}."
+        )
     return (
         f"If nothing changes, the mean of the next session (five readings, "
         f"{METHOD_WORDS[found.method]}, {day(found.date)}) is expected at "
@@ -341,7 +396,7 @@ _STATES = {
     "raised_again": "untreated, and raised on two dates or more",
     "raised_mild": "untreated, and mildly raised on two dates or more",
     "above_target": "treated, and above target",
-    "treated": "treated",
+    "treated": "treated, and not clearly above target",
     "otherwise": "untreated, and not raised",
 }
 
@@ -353,19 +408,38 @@ def recheck(answer: TrendAnswer) -> str:
         return (
             f"No next visit is proposed: {found.reason}." if answer.quantity == "systolic" else ""
         )
+    said = f"Measure again by {day(found.by)}: {recheck_reason(answer)}."
+    if answer.urgent and found.state not in ("sign", "severe"):
+        said = (
+            "The urgent line comes first. Without it the routine date would be "
+            f"{day(found.by)}: {recheck_reason(answer)}."
+        )
+    return said + overdue(answer)
+
+
+def overdue(answer: TrendAnswer) -> str:
+    """Return that the date is past, where it is, with a leading space; else nothing."""
+    found = answer.recheck
+    if found.overdue_days == 0:
+        return ""
+    return (
+        f" That date is {counted(found.overdue_days, 'day')} past on {day(answer.as_of)}: "
+        f"this report speaks of {day(answer.latest.date)}, not of today."
+    )
+
+
+def recheck_reason(answer: TrendAnswer) -> str:
+    """Return why the date is proposed, and whose interval it is; blank without a date."""
+    found = answer.recheck
+    if found.state is None:
+        return ""
     if found.model is not None and found.model == found.by:
         source = "the trend, which may rise above the target by then, sooner than the guideline"
     else:
         judged = guideline(answer.guideline).recheck[found.state].fact.grade == "J"
         name = "judgement of this project" if judged else answer.guideline_name
         source = cited(name, found.remembered)
-    said = f"Measure again by {day(found.by)}: {_STATES[found.state]} ({source})."
-    if found.overdue_days > 0:
-        said += (
-            f" That date is {counted(found.overdue_days, 'day')} past on {day(answer.as_of)}: "
-            f"this report speaks of {day(answer.latest.date)}, not of today."
-        )
-    return said
+    return f"{_STATES[found.state]} ({source})"
 
 
 def companions(answer: TrendAnswer) -> str:
@@ -421,6 +495,11 @@ def sentence(answer: TrendAnswer, topic: str) -> str:
 
 
 def sentences(answer: TrendAnswer) -> tuple[str, ...]:
-    """Return every sentence of the answer, the urgent first."""
-    said = (sentence(answer, topic) for topic in TOPICS)
+    """Return every sentence of the answer, the urgent first; each drug has its own."""
+    said: list[str] = []
+    for topic in TOPICS:
+        if topic == "drugs":
+            said += [treatment(answer, one) for one in answer.treatments]
+        else:
+            said.append(sentence(answer, topic))
     return tuple(one for one in said if one)

@@ -33,14 +33,15 @@ from bpvet.answers.parts import (
 )
 from bpvet.answers.sentences import sentences, urgent_sentence
 from bpvet.errors import CallError
-from bpvet.facts.breeds import sighthound
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.protocol import ENOUGH_READINGS
 from bpvet.facts.sources import fact
-from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.facts.words import LAB_METHOD, TREND_CONDITIONS
 from bpvet.maths.mixture import Mixture
+from bpvet.models.columns import SLOPE_DAYS
 from bpvet.models.effects import Treatment
 from bpvet.models.outlook import (
+    category_withheld,
     share_at_target,
     surprise,
     target_for,
@@ -118,7 +119,13 @@ def trend_answer(trend: Trend, guideline: str = "acvim2018", level: float = 0.95
         surprise=_surprise(trend, level),
         next_session=_next_session(trend, again, level),
         share_at_target=_share(trend, control),
-        variability=variability(series.date, series.y, series.k),
+        variability=variability(
+            series.date,
+            trend.observed,
+            None if trend.logarithmic else series.k,
+            level=level,
+            unit=series.unit,
+        ),
         companions=_companions(trend),
         recheck=again,
         first_visit=None if trend.first_visit is None else Estimate.of(trend.first_visit, level),
@@ -146,6 +153,11 @@ def _number(value: Any) -> float | None:
 
 def _sessions(trend: Trend) -> tuple[SessionAnswer, ...]:
     """Return the sessions of the series, in order."""
+    if trend.logarithmic:
+        return tuple(
+            SessionAnswer(date, LAB_METHOD, "", "", 1, 1, float(value), None, "", ())
+            for date, value in zip(trend.series.date, trend.observed, strict=True)
+        )
     quantity, table = trend.series.quantity, trend.context.sessions
     rows = table.set_index("session").loc[trend.series.session]
     return tuple(session_answer(row, quantity) for _, row in rows.iterrows())
@@ -186,7 +198,7 @@ def _urgent(day: LatestDate | None, chosen: Guideline) -> tuple[UrgentAnswer, ..
 def _category(trend: Trend, chosen: Guideline) -> CategoryAnswer:
     source = guideline(chosen.categories_from)
     remembered = any(fact(one.fact_id).remembered for one in source.categories)
-    withheld = _withheld(trend)
+    withheld = SYSTOLIC_ONLY if trend.series.quantity != "systolic" else category_withheld(trend)
     if withheld is not None:
         return CategoryAnswer(source.key, source.name, None, withheld, remembered)
     ends = [float(trend.latest.below(one.high)) for one in source.categories[:-1]]
@@ -194,24 +206,6 @@ def _category(trend: Trend, chosen: Guideline) -> CategoryAnswer:
     names = (one.name for one in source.categories)
     found = dict(zip(names, (float(share) for share in shares), strict=True))
     return CategoryAnswer(source.key, source.name, found, None, remembered)
-
-
-def _withheld(trend: Trend) -> str | None:
-    """Return why no category is named, or None."""
-    if trend.series.quantity != "systolic":
-        return SYSTOLIC_ONLY
-    row = trend.context.sessions.iloc[-1]
-    breed = str(row["breed"])
-    if sighthound(breed):
-        return (
-            f"a {breed} is a sighthound: this breed group runs apart, and no range of its own "
-            "is sourced here"
-        )
-    youngest = float(fact("project.category.youngest").value or 0)
-    age = trend.context.sessions.set_index("session")["age_years"].get(trend.series.session[-1])
-    if age is not None and age < youngest:
-        return "the animal is under one year of age; the categories speak of adults"
-    return None
 
 
 def _target(trend: Trend, chosen: Guideline) -> TargetAnswer:
@@ -258,8 +252,10 @@ def _visits_to_settle(trend: Trend, value: float) -> int | None:
 def _slope(trend: Trend, level: float) -> SlopeAnswer:
     slope = trend.slope
     span = int((trend.series.date[-1] - trend.series.date[0]) / np.timedelta64(1, "D"))
-    over = Mixture(slope.weights, slope.means * span / 30, np.maximum(slope.sds * span / 30, 1e-12))
-    rise = float(fact("project.verdict.rise").value or 0)
+    months = span / SLOPE_DAYS
+    sds = np.maximum(slope.sds * months, 1e-12)
+    over = Mixture(slope.weights, slope.means * months, sds, slope.scale)
+    rise = float(fact(f"project.verdict.rise{_kind(trend)}").value or 0)
     p_rising_by_1 = float(slope.above(rise))
     each = Estimate.of(slope, level)
     return SlopeAnswer(
@@ -276,7 +272,13 @@ def _slope(trend: Trend, level: float) -> SlopeAnswer:
     )
 
 
+def _kind(trend: Trend) -> str:
+    """Return the ending of the facts that hold for laboratory values in place of pressures."""
+    return "_labs" if trend.logarithmic else ""
+
+
 def _effect(mixture: Mixture, level: float) -> EffectAnswer:
+    # Ten of the unit, and ten per cent: the two facts hold one number.
     fall = float(fact("project.verdict.fall").value or 0)
     held = Estimate.of(mixture, level)
     return EffectAnswer(held.estimate, held.lower, held.upper, float(mixture.below(-fall)))
@@ -341,7 +343,7 @@ def _treatment(
 
 def _surprise(trend: Trend, level: float) -> SurpriseAnswer:
     found = surprise(trend)
-    date, observed = trend.latest_date, float(trend.series.y[-1])
+    date, observed = trend.latest_date, float(trend.observed[-1])
     if found is None:
         reason = "there is no earlier session to compare with"
         return SurpriseAnswer(date, observed, None, None, None, None, None, reason)
@@ -446,6 +448,8 @@ def _priors(trend: Trend) -> PriorsAnswer:
 
 def _other_series(trend: Trend) -> tuple[OtherSeries, ...]:
     """Return the animal's other sessions that could enter a trend, by method and condition."""
+    if trend.logarithmic:
+        return ()
     table = trend.context.sessions
     usable = table[table["condition"].isin(TREND_CONDITIONS) & (table["n_used"] > 0)]
     usable = usable[~usable["session"].isin(trend.series.session)]

@@ -6,12 +6,14 @@ none is a quotation. Learned priors of a clinic replace them, cell by cell.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
+from typing import Any
 
 from bpvet.errors import CallError
-from bpvet.facts.words import METHODS, QUANTITIES, SPECIES
+from bpvet.facts.words import LAB_METHOD, LAB_QUANTITIES, METHODS, QUANTITIES, SPECIES
 
 #: Time constants of rise and decay, days (J; facts ``tau.*`` carry the evidence).
 TAU_DAYS: Mapping[str, float] = MappingProxyType(
@@ -60,6 +62,18 @@ _OTHERS: dict[str, _Row] = {
 _HEART_RATE: dict[str, _Row] = {
     "cat": ((180, 35), (20, 0.5), (10, 0.5), (10, 0.5), 30, 12, 3),
     "dog": ((120, 35), (20, 0.5), (10, 0.5), (10, 0.5), 30, 12, 3),
+}
+# On the log scale; one noise SD, which sv carries: a single value has no readings.
+_NO_SR = (0.01, 0.1)
+_LABS: dict[str, _Row] = {
+    "creatinine": ((math.log(160), 0.6), (0.10, 0.5), _NO_SR, (0.10, 0.5), 0.2, 0.1, 0.03),
+    "sdma": ((math.log(14), 0.5), (0.15, 0.5), _NO_SR, (0.10, 0.5), 0.2, 0.1, 0.03),
+    "upc": ((math.log(0.3), 1.0), (0.35, 0.5), _NO_SR, (0.25, 0.5), 0.5, 0.25, 0.08),
+    "phosphate": ((math.log(1.5), 0.4), (0.12, 0.5), _NO_SR, (0.10, 0.5), 0.2, 0.1, 0.02),
+}
+_WEIGHT: dict[str, _Row] = {
+    "cat": ((math.log(4.5), 0.35), (0.02, 0.5), _NO_SR, (0.03, 0.5), 0.05, 0.03, 0.01),
+    "dog": ((math.log(15), 0.8), (0.02, 0.5), _NO_SR, (0.03, 0.5), 0.05, 0.03, 0.01),
 }
 _FIRST_VISIT = {"cat": (5.0, 8.0), "dog": (12.0, 14.0)}
 _FIRST_HEART_RATE = (10.0, 15.0)
@@ -116,6 +130,8 @@ class Priors:
     source: str = "given by the caller"
 
     def __post_init__(self) -> None:
+        for name in ("tau_days", "condition_offset"):
+            object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
         pairs = {"level": self.level, "sv": self.sv, "sr": self.sr, "sw": self.sw}
         for name, (centre, spread) in pairs.items():
             if not spread > 0 or (name != "level" and not centre > 0):
@@ -126,6 +142,12 @@ class Priors:
         if self.first_visit is not None and not self.first_visit[1] > 0:
             raise CallError("priors: the SD of first_visit must be positive.")
 
+    def __reduce__(self) -> tuple[Callable[..., Priors], tuple[dict[str, Any]]]:
+        """Pickle the read-only mappings as plain ones: batches travel between processes."""
+        values = {part.name: getattr(self, part.name) for part in fields(self)}
+        plain = {key: dict(one) if isinstance(one, Mapping) else one for key, one in values.items()}
+        return _from_values, (plain,)
+
     @classmethod
     def default(cls, species: str, method: str, quantity: str = "systolic") -> Priors:
         """Return the default priors of one kind of series.
@@ -135,9 +157,10 @@ class Priors:
         species : str
             ``cat``, ``dog``, or blank where unknown: then the cat's with every log-SD × 1.5.
         method : str
-            ``doppler`` or ``oscillometric``.
+            ``doppler`` or ``oscillometric``; ``laboratory`` for the quantities of single values.
         quantity : str
-            One of `bpvet.facts.words.QUANTITIES`.
+            One of `bpvet.facts.words.QUANTITIES` or `LAB_QUANTITIES`; priors of the latter are
+            on the log scale of the standard unit.
 
         Raises
         ------
@@ -150,14 +173,14 @@ class Priors:
         >>> Priors.default("cat", "doppler").sr
         (7.0, 0.4)
         """
-        _check_kind(species, method, quantity)
+        check_kind(species, method, quantity)
         known = species or "cat"
         if quantity == "systolic":
             row = _SYSTOLIC[known, method]
-        elif quantity == "heart_rate":
-            row = _HEART_RATE[known]
+        elif quantity in ("heart_rate", "weight"):
+            row = (_HEART_RATE if quantity == "heart_rate" else _WEIGHT)[known]
         else:
-            row = _OTHERS[quantity]
+            row = {**_OTHERS, **_LABS}[quantity]
         priors = _from_row(row, _first_visit(known, quantity))
         return priors if species else _widened(priors)
 
@@ -166,28 +189,15 @@ class Priors:
         return self.tau_days.get(drug, DEFAULT_TAU_DAYS)
 
 
-@dataclass(frozen=True)
-class PriorTable:
-    """Priors by (species, method, quantity); a cell that is missing keeps the defaults.
-
-    Parameters
-    ----------
-    cells : mapping of (str, str, str) to Priors
-        The learned cells.
-    name : str
-        Name and date that the reports print.
-    """
-
-    cells: Mapping[tuple[str, str, str], Priors]
-    name: str = ""
-
-    def __getitem__(self, key: tuple[str, str, str]) -> Priors:
-        return self.cells.get(key) or Priors.default(*key)
+def _from_values(values: dict[str, Any]) -> Priors:
+    return Priors(**values)
 
 
-def _check_kind(species: str, method: str, quantity: str) -> None:
+def check_kind(species: str, method: str, quantity: str) -> None:
     if species not in (*SPECIES, ""):
         raise CallError(f'species "{species}" is not known; it is cat, dog or blank.')
+    if quantity in LAB_QUANTITIES and method == LAB_METHOD:
+        return
     if method not in METHODS:
         raise CallError(f'method "{method}" is not known; it is doppler or oscillometric.')
     if quantity not in QUANTITIES:
@@ -200,7 +210,9 @@ def _check_kind(species: str, method: str, quantity: str) -> None:
         )
 
 
-def _first_visit(species: str, quantity: str) -> tuple[float, float]:
+def _first_visit(species: str, quantity: str) -> tuple[float, float] | None:
+    if quantity in LAB_QUANTITIES:
+        return None
     mean, sd = _FIRST_VISIT[species]
     if quantity == "systolic":
         return (mean, sd)
@@ -209,7 +221,7 @@ def _first_visit(species: str, quantity: str) -> tuple[float, float]:
     return (mean / 2, sd / 2)
 
 
-def _from_row(row: _Row, first_visit: tuple[float, float]) -> Priors:
+def _from_row(row: _Row, first_visit: tuple[float, float] | None) -> Priors:
     level, sv, sr, sw, effect, increment, slope = row
 
     def pair(values: tuple[float, float]) -> tuple[float, float]:

@@ -63,7 +63,7 @@ class Source:
     key : str
         The short key by which facts name it.
     name : str
-        How a report names it, such as ``2018 consensus statement (ACVIM)``.
+        How a report names it, such as ``ACVIM 2018 consensus statement``.
     citation : str
         The full citation.
     doi : str
@@ -146,7 +146,7 @@ class Fact:
         Examples
         --------
         >>> print(fact("acvim2018.floor").words())
-        120 mmHg (2018 consensus statement (ACVIM), follow-up; as remembered, to be checked \
+        120 mmHg (ACVIM 2018 consensus statement, follow-up; as remembered, to be checked \
 against the paper)
         """
         place = f"{self.figure()} ({source(self.source).name}, {self.locator}"

@@ -122,12 +122,12 @@ def _calendar_moments(low: float, high: float, months: int) -> Iterator[datetime
 
 
 def _labelled(moments: Iterator[datetime], unit: str) -> Iterator[DateTick]:
-    """Yield ticks; the day or year goes below the first and wherever it changes."""
+    """Yield ticks; below the first, and wherever it changes, goes the year, or the day of hours."""
     before = ""
     for moment in moments:
         date = f"{moment.day} {_MONTHS[moment.month - 1][:3]}"
         above, below = {
-            "hour": (f"{moment:%H:%M}", f"{date} {moment.year}"),
+            "hour": (f"{moment:%H:%M}", date),
             "day": (date, str(moment.year)),
             "month": (_MONTHS[moment.month - 1][:3], str(moment.year)),
             "year": (str(moment.year), ""),

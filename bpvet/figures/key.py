@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon, Rectangle
 
-from bpvet.facts.words import METHOD_WORDS
+from bpvet.facts.words import METHOD_WORDS, QUANTITY_WORDS
 from bpvet.figures.lettering import Block, block, height_mm
 from bpvet.figures.pictures import Panel, TrendPicture
 from bpvet.figures.style import (
@@ -103,9 +103,11 @@ def _entries(picture: TrendPicture) -> Iterator[Entry]:
         everything.append(Entry(_bar, "pressure drug (modelled)", _SAMPLE))
     if False in kinds:
         everything.append(Entry(_thin_bar, "other treatment", _SAMPLE))
-    for panel in picture.panels:
-        if panel.levels and panel.guideline:
-            everything.append(Entry(_levels, f"levels: {panel.guideline}", _SAMPLE))
+    graded = [panel for panel in picture.panels if panel.levels and panel.guideline]
+    for panel in graded:
+        quantity = QUANTITY_WORDS.get(panel.quantity, panel.quantity)
+        of = f" of {quantity}" if len(graded) > 1 else ""
+        everything.append(Entry(_levels, f"levels{of}: {panel.guideline}", _SAMPLE))
     if picture.signs:
         everything.append(Entry(_triangle, "sign seen"))
     for panel in picture.panels:
@@ -205,6 +207,8 @@ def _band(style: MethodStyle) -> Swatch:
 
 def _levels(page: Axes, x: float, y: float) -> None:
     step = _SAMPLE / 4
+    frame = Rectangle((x - _SAMPLE / 2, y - 1.1), _SAMPLE, 2.2, fc="none", ec=GUIDE_GREY, zorder=3)
+    page.add_patch(frame)
     for index, grey in enumerate(LEVEL_GREYS[:4]):
         left = x - _SAMPLE / 2 + index * step
         page.add_patch(Rectangle((left, y - 1.1), step, 2.2, fc=grey, ec="none"))

@@ -111,6 +111,7 @@ def near_labels(
     room: Box,
     marks: Sequence[Box],
     lines: Sequence[Box],
+    faint_lines: Sequence[Box],
 ) -> tuple[tuple[NearLabel, ...], tuple[tuple[float, float, str], ...]]:
     """Place the names of sessions beside their marks.
 
@@ -126,6 +127,8 @@ def near_labels(
         Marks, which neither a name nor the line that leads to it may cover, mm.
     lines : sequence of Box
         Lines, which a name may not cover, mm.
+    faint_lines : sequence of Box
+        Lines that a name covers only where there is no other place, mm.
 
     Returns
     -------
@@ -141,7 +144,10 @@ def near_labels(
         mark = (at, y.mm(value))
         words = block(name, min(45.0, room.right - room.left))
         size = (words.width, words.height)
-        box = near(mark, size, room, taken, barriers) if words.whole else None
+        box = None
+        if words.whole:
+            box = near(mark, size, room, [*taken, *faint_lines], barriers)
+            box = box or near(mark, size, room, taken, barriers)
         if box is None:
             left.append((day, value, name))
             continue

@@ -19,7 +19,7 @@ from bpvet.figures.style import FONT, LINE_SPACING, MM_PER_POINT, TEXT_SIZE
 #: matplotlib does not set in order in every version that we allow.
 BOX = "□"
 ELLIPSIS = "…"
-_SPARE = 1.03  # rasterised letters are a little wider than their outlines
+_SPARE = 1.02  # rasterised letters are a little wider than their outlines
 
 
 def plain(text: str) -> str:
@@ -40,9 +40,23 @@ def plain(text: str) -> str:
         elif unicodedata.category(letter) in ("Cf", "Mn", "Me"):
             continue
         elif unicodedata.bidirectional(letter) in ("R", "AL", "AN"):
-            kept.append("" if kept and kept[-1] == BOX else BOX)
+            if not (kept and kept[-1] == BOX):
+                kept.append(BOX)
         else:
             kept.append(letter if ord(letter) in _letters() else BOX)
+    return " ".join("".join(kept).split())
+
+
+def written(text: str) -> str:
+    """Return `text` on one line without what a text file or XML cannot hold.
+
+    Examples
+    --------
+    >>> written("Minka\\n A & B")
+    'Minka A & B'
+    """
+    unfit = ("Cc", "Cs", "Cn", "Co")
+    kept = (" " if unicodedata.category(letter) in unfit else letter for letter in text)
     return " ".join("".join(kept).split())
 
 
@@ -128,11 +142,16 @@ def block(
 
 
 def _first_line(text: str, room: float, size: float, bold: bool) -> str:
-    """Return the longest start of `text` that fits: whole words, or letters of a long word."""
+    """Return the longest start of `text` that fits: whole words, or letters of a long word.
+
+    A per cent sign stays with its number.
+    """
     end = _fitting(text, room, size, bold)
     if end == len(text):
         return text
     at_space = text.rfind(" ", 0, end + 1)
+    if text[at_space + 1 : at_space + 2] == "%":
+        at_space = text.rfind(" ", 0, at_space)
     if at_space > 0:
         return text[:at_space]
     after_hyphen = text.rfind("-", 0, end) + 1

@@ -148,55 +148,41 @@ def draw_sessions(
     """Draw sessions with their spread: filled, or hollow with the sign of their condition."""
     style, at = method_style(marks.method), days(marks.date)
     name = marks.name if hollow else "session means"
+    sign = CONDITION_SIGNS.get(marks.condition) if hollow else None
     for step in np.unique(shift):
         here = (shift == step) & np.isfinite(marks.mean)
         aside = _aside(axes, float(step))
-        spread = here & np.isfinite(marks.low) & np.isfinite(marks.high)
-        axes.vlines(
-            at[spread],
-            marks.low[spread],
-            marks.high[spread],
-            color=style.colour,
-            lw=HAIRLINE,
-            zorder=6,
-            transform=aside,
-            label=f"{name}, spread",
-        )
-        line: dict[str, Any] = {
-            "ls": "none",
-            "mec": style.colour,
-            "transform": aside,
-            "clip_on": False,
-        }
+        line: dict[str, Any] = {"ls": "none", "mec": style.colour, "transform": aside}
+        _draw_spread(axes, marks, here, aside, name)
         for bound, arrow in BOUND_ARROWS.items():
             chosen = here & (marks.bound == bound)
-            if chosen.any():
-                where = at[chosen], marks.mean[chosen]
-                axes.plot(
-                    *where,
-                    marker=arrow,
-                    ms=24,
-                    mfc="none",
-                    mew=1.3,
-                    zorder=6.5,
-                    label=bound,
-                    **line,
-                )
-        fill = PAPER if hollow else style.colour
+            where = at[chosen], marks.mean[chosen]
+            shape: dict[str, Any] = {"marker": arrow, "ms": 24, "mfc": "none", "mew": 1.3}
+            axes.plot(*where, zorder=6.5, label=bound, clip_on=False, **shape, **line)
         where = at[here], marks.mean[here]
-        axes.plot(
-            *where,
-            marker=style.marker,
-            ms=MEAN_SIZE * size,
-            mfc=fill,
-            mew=HAIRLINE,
-            zorder=7,
-            label=name,
-            **line,
-        )
-        sign = CONDITION_SIGNS.get(marks.condition)
-        if hollow and sign is not None:
-            axes.plot(*where, marker=sign, ms=3.2 * size, mfc=style.colour, zorder=7.1, **line)
+        shape = {"marker": style.marker, "ms": MEAN_SIZE * size, "mew": HAIRLINE}
+        shape["mfc"] = PAPER if hollow else style.colour
+        axes.plot(*where, zorder=7, label=name, clip_on=False, **shape, **line)
+        if sign is not None:
+            shape = {"marker": sign, "ms": 3.2 * size, "mfc": style.colour}
+            axes.plot(*where, zorder=7.1, clip_on=False, **shape, **line)
+
+
+def _draw_spread(
+    axes: Axes, marks: SessionMarks, here: NDArray[np.bool_], aside: Transform, name: str
+) -> None:
+    """Draw a line from low to high through each of the sessions `here` that has both."""
+    known = here & np.isfinite(marks.low) & np.isfinite(marks.high)
+    axes.vlines(
+        days(marks.date)[known],
+        marks.low[known],
+        marks.high[known],
+        color=method_style(marks.method).colour,
+        lw=HAIRLINE,
+        zorder=6,
+        transform=aside,
+        label=f"{name}, spread",
+    )
 
 
 def _marks(

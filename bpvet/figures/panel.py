@@ -130,9 +130,12 @@ def plan_panel(
     room = Box(x.at_low + 1, 1, x.at_high - 1, height - 1)
     wanted = [*_named_sessions(panel, x), *far_readings(panel, x, y)]
     marks = list(_mark_boxes(panel, x, y))
-    lines = [*_line_boxes(panel, x, y), *_band_edges(panel, x, y)]
-    lines += [Box(at - 0.2, 0, at + 0.2, height) for at in uprights]
-    names, unnamed = near_labels(wanted, y, room, marks, lines)
+    across = [line.value for line in (panel.target, panel.floor) if line is not None]
+    lines = [*_lines_across(across, x, y), *_band_edges(panel, x, y)]
+    bounds = [level.low for level in panel.levels if np.isfinite(level.low)]
+    faint = [Box(at - 0.2, 0, at + 0.2, height) for at in uprights]
+    faint += _lines_across(bounds, x, y)
+    names, unnamed = near_labels(wanted, y, room, marks, lines, faint)
     return PanelPlan(panel, x, y, height, ticks, margin, names, unnamed)
 
 
@@ -190,12 +193,9 @@ def _mark_boxes(panel: Panel, x: Scale, y: Scale) -> Iterator[Box]:
             yield around(at, level, level, 0.8)
 
 
-def _line_boxes(panel: Panel, x: Scale, y: Scale) -> Iterator[Box]:
-    """Yield target, floor and the bounds of levels, which a name should not cover, mm."""
-    values = [line.value for line in (panel.target, panel.floor) if line is not None]
-    values += [level.low for level in panel.levels if np.isfinite(level.low)]
-    for value in values:
-        yield Box(x.at_low, y.mm(value) - 0.3, x.at_high, y.mm(value) + 0.3)
+def _lines_across(values: Sequence[float], x: Scale, y: Scale) -> list[Box]:
+    """Return lines across the panel at `values`, mm."""
+    return [Box(x.at_low, y.mm(one) - 0.3, x.at_high, y.mm(one) + 0.3) for one in values]
 
 
 def _band_edges(panel: Panel, x: Scale, y: Scale) -> Iterator[Box]:

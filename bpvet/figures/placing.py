@@ -49,7 +49,7 @@ Interval = tuple[float, float]
 
 
 def lanes(
-    bars: Sequence[Interval], words: Sequence[Interval], kin: Sequence[str], gap: float = 2.0
+    bars: Sequence[Interval], words: Sequence[Interval], kin: Sequence[str], gap: float = 1.5
 ) -> list[int]:
     """Return a lane for each bar with its words so that no two in a lane meet.
 
@@ -233,8 +233,7 @@ def near(
     obstacles : sequence of Box
         What it must not meet.
     barriers : sequence of Box
-        What the line from label to anchor must not meet either; those about the anchor itself
-        are passed over.
+        What the line from label to anchor must not meet either, up to the anchor's rim.
     farthest : float
         Greatest distance from anchor to label, mm.
 
@@ -251,8 +250,7 @@ def near(
         anchor[1] + farthest + height,
     )
     close = [obstacle for obstacle in obstacles if obstacle.meets(about)]
-    own = Box(anchor[0] - 2.0, anchor[1] - 2.0, anchor[0] + 2.0, anchor[1] + 2.0)
-    fences = [barrier for barrier in barriers if barrier.meets(about) and not barrier.meets(own)]
+    fences = [barrier for barrier in barriers if barrier.meets(about)]
     distance = 2.5
     while distance <= farthest:
         for step in range(24):
@@ -277,9 +275,12 @@ def near(
 
 
 def _crosses(start: tuple[float, float], end: tuple[float, float], fences: Sequence[Box]) -> bool:
-    """Return whether the line from `start` to `end` meets a fence, looking every half mm."""
-    count = 1 + int(2 * math.dist(start, end))
+    """Return whether a line meets a fence farther than 1.9 mm from its end, every half mm."""
+    length = math.dist(start, end)
+    count = 1 + int(2 * length)
     for step in range(count + 1):
+        if length * (1 - step / count) < 1.9:
+            break
         x = start[0] + (end[0] - start[0]) * step / count
         y = start[1] + (end[1] - start[1]) * step / count
         if any(fence.meets(Box(x, y, x, y)) for fence in fences):

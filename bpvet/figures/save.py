@@ -5,13 +5,13 @@ from __future__ import annotations
 import io
 import os
 import tempfile
-import unicodedata
 from pathlib import Path
 
 from matplotlib.figure import Figure
 
 from bpvet.errors import CallError
 from bpvet.figures import trend
+from bpvet.figures.lettering import written
 from bpvet.figures.pictures import TrendPicture
 from bpvet.figures.style import house_style
 
@@ -68,9 +68,9 @@ def figure_bytes(figure: Figure, kind: str, title: str = "", description: str = 
         raise CallError(f"A figure can be written as {', '.join(FORMATS)}, not as {kind!r}.")
     metadata: dict[str, str | None] = dict.fromkeys(_UNTOLD[kind])
     if title:
-        metadata["Title"] = _writable(title)
+        metadata["Title"] = written(title)
     if description:
-        metadata[_DESCRIBED_AS[kind]] = _writable(description)
+        metadata[_DESCRIBED_AS[kind]] = written(description)
     file = io.BytesIO()
     with house_style():
         figure.savefig(file, format=kind, dpi=DOTS_PER_INCH, metadata=metadata)
@@ -111,14 +111,6 @@ def save(picture: TrendPicture, path: str | Path, width_mm: float = trend.FULL_W
 def _picture_bytes(picture: TrendPicture, kind: str, width_mm: float) -> bytes:
     figure = trend.draw(picture, width_mm)
     return figure_bytes(figure, kind, picture.title, picture.alt_text)
-
-
-def _writable(text: str) -> str:
-    """Return `text` without letters that XML and PDF metadata cannot hold."""
-    return "".join(
-        " " if unicodedata.category(letter) in ("Cc", "Cs", "Cn", "Co") else letter
-        for letter in text
-    ).strip()
 
 
 def _write_whole(path: Path, content: bytes) -> None:

@@ -25,7 +25,7 @@ from bpvet.figures.axes import (
 )
 from bpvet.figures.key import KeyPlan, draw_key, plan_key
 from bpvet.figures.labels import MarginLabel, NearLabel, leader
-from bpvet.figures.lettering import Block, block, height_mm, width_mm
+from bpvet.figures.lettering import Block, block, height_mm, width_mm, written
 from bpvet.figures.panel import PanelPlan, draw_panel, plan_panel, value_range
 from bpvet.figures.pictures import Panel, TrendPicture
 from bpvet.figures.strip import (
@@ -115,12 +115,12 @@ def caption(picture: TrendPicture, width_mm: float = FULL_WIDTH) -> str:
         Sentences.
     """
     plan = _plan(picture, width_mm)
-    parts = [picture.caption.strip()]
+    parts = [picture.caption]
     if plan.unsaid:
         parts.append(f"Shortened or not legible in the figure: {'; '.join(plan.unsaid)}.")
     if plan.beyond:
         parts.append(f"Before or after the dates shown: {'; '.join(plan.beyond)}.")
-    return " ".join(part for part in parts if part)
+    return written(" ".join(parts))
 
 
 def _plan(picture: TrendPicture, width: float) -> Plan:

@@ -232,8 +232,17 @@ def _cross_products(scaled: Array) -> Array:
     return gram
 
 
-def coefficients(batch: Batch, noise: Noise, whitened: Whitened) -> Coefficients:
+def coefficients(batch: Batch, reading: Array, whitened: Whitened) -> Coefficients:
     """Combine the whitened columns with the prior of the coefficients.
+
+    Parameters
+    ----------
+    batch : Batch
+        The series.
+    reading : (G, B, K)
+        sr² of each noise group at the nodes.
+    whitened : Whitened
+        Cross-products of the columns at the nodes.
 
     Returns the posterior at each node and the log marginal likelihood at reading level:
     that of the session means plus, for sessions whose readings are known singly,
@@ -251,14 +260,14 @@ def coefficients(batch: Batch, noise: Noise, whitened: Whitened) -> Coefficients
     for i in range(p):
         log_det = log_det + 2 * np.log(root[i, i])
     means = -0.5 * (batch.live.sum(axis=0)[:, None] * LOG_2PI + log_det + quadratic)
-    likelihood = means + scatter(batch, noise)
+    likelihood = means + scatter(batch, reading)
     return Coefficients(backward_solve(root, half), root, likelihood)
 
 
-def scatter(batch: Batch, noise: Noise) -> Array:
+def scatter(batch: Batch, reading: Array) -> Array:
     """Return the log-likelihood of the scatter within sessions, (B, K)."""
     df, ss = batch.scatter_df[:, :, None], batch.scatter_ss[:, :, None]
-    terms = -0.5 * (df * (LOG_2PI + np.log(noise.reading)) + ss / noise.reading)
+    terms = -0.5 * (df * (LOG_2PI + np.log(reading)) + ss / reading)
     return np.asarray(terms.sum(axis=0) + batch.constant[:, None])
 
 

@@ -44,7 +44,7 @@ class Posterior:
     def _fit(self) -> tuple[Array, Array, Path]:
         before = whiten(self.batch, self.noise, keep=True)
         after = whiten(self.batch, self.noise, keep=True, backwards=True)
-        fit = coefficients(self.batch, self.noise, before)
+        fit = coefficients(self.batch, self.noise.reading, before)
         path = Path(
             self.batch.day[:, 0],
             float(self.batch.wander_days[0]),

@@ -16,6 +16,7 @@ from scipy.special import logsumexp, roots_hermite
 
 from bpvet.errors import FitError
 from bpvet.maths.gaussian import Array, Batch, Noise, coefficients, whiten
+from bpvet.maths.spectrum import Spectrum, fits, spectrum
 
 RHO_NODES = 17
 RHO_HALF_WIDTH = 6.0
@@ -25,8 +26,11 @@ END_WEIGHT = 1e-6
 _WIDENINGS = 6
 _NEWTON_STEPS = 60
 _STEP = 0.02
-#: The mode only centres a rule, so a hundredth of its SD is near enough.
-_NEAR = 1e-2
+#: A Newton step this small, in posterior SDs, leaves an error of its square: near enough for
+#: the centre of a rule.
+_NEAR = 0.05
+#: A fall of the log density this small is rounding, not a step gone wrong.
+_SLACK = 1e-6
 #: A failed search matters only where its rho carries weight.
 _MATTERS = 1e-9
 
@@ -92,12 +96,12 @@ def noise_at(prior: NoisePrior, log_sv: Array, log_sr: Array, log_sw: Array) -> 
 def log_prior(prior: NoisePrior, log_sv: Array, log_sr: Array, log_sw: Array) -> Array:
     """Return the log prior density of the three log-SDs, (B, K)."""
 
-    def normal(value: Array, pair: Array) -> Array:
+    squares, constant = 0.0, 0.0
+    for value, pair in ((log_sv, prior.sv[0]), (log_sr, prior.sr[0]), (log_sw, prior.sw)):
         z = (value - pair[0][:, None]) / pair[1][:, None]
-        return -0.5 * z * z - np.log(pair[1])[:, None] - 0.5 * np.log(2 * np.pi)
-
-    density = normal(log_sv, prior.sv[0]) + normal(log_sr, prior.sr[0]) + normal(log_sw, prior.sw)
-    return np.asarray(density)
+        squares = squares + z * z
+        constant = constant + np.log(pair[1])[:, None] + 0.5 * np.log(2 * np.pi)
+    return np.asarray(-0.5 * squares - constant)
 
 
 def separate(lt: Array, rho: Array) -> tuple[Array, Array]:
@@ -106,12 +110,49 @@ def separate(lt: Array, rho: Array) -> tuple[Array, Array]:
     return lt - half, lt + rho - half
 
 
-def log_joint(batch: Batch, prior: NoisePrior, lt: Array, rho: Array, lr: Array) -> Array:
-    """Return the log density of readings and log-SDs together at nodes (B, K)."""
-    log_sv, log_sw = separate(lt, rho)
-    noise = noise_at(prior, log_sv, lr, log_sw)
-    likelihood = coefficients(batch, noise, whiten(batch, noise)).log_likelihood
-    return likelihood + log_prior(prior, log_sv, lr, log_sw)
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """The log density of readings and log-SDs together, over (lt, lr) at fixed rho.
+
+    Parameters
+    ----------
+    batch, prior
+        As in `integrate`.
+    rho : (B, R)
+        Where the outer integral is evaluated.
+    shared : Spectrum or None
+        What the nodes of one rho share; None where the filter is run at each node.
+    """
+
+    batch: Batch
+    prior: NoisePrior
+    rho: Array
+    shared: Spectrum | None
+
+    @classmethod
+    def of(cls, batch: Batch, prior: NoisePrior, rho: Array) -> Surface:
+        """Return the surface, by the faster of the two ways."""
+        return cls(batch, prior, rho, spectrum(batch, rho) if fits(batch) else None)
+
+    def take(self, animals: NDArray[np.int64]) -> Surface:
+        """Return the surface of the animals at these positions."""
+        shared = None if self.shared is None else self.shared.take(animals)
+        return Surface(
+            self.batch.take(animals), self.prior.take(animals), self.rho[animals], shared
+        )
+
+    def at(self, lt: Array, lr: Array) -> Array:
+        """Return the log density at lt, lr (B, R, M)."""
+        shape = (lt.shape[0], -1)
+        parts = np.broadcast_arrays(*separate(lt, self.rho[..., None]), lr)
+        log_sv, log_sw, log_sr = (part.reshape(shape) for part in parts)
+        if self.shared is None:
+            noise = noise_at(self.prior, log_sv, log_sr, log_sw)
+            reading, whitened = noise.reading, whiten(self.batch, noise)
+        else:
+            reading, whitened = np.exp(2 * log_sr)[None], self.shared.whitened(lt, lr)
+        likelihood = coefficients(self.batch, reading, whitened).log_likelihood
+        return (likelihood + log_prior(self.prior, log_sv, log_sr, log_sw)).reshape(lt.shape)
 
 
 def integrate(batch: Batch, prior: NoisePrior) -> Nodes:
@@ -162,73 +203,83 @@ def _nested(batch: Batch, prior: NoisePrior, half_width: Array, count: int) -> N
     centre = prior.sw[0] - prior.sv[0, 0]
     spread = np.hypot(prior.sw[1], prior.sv[0, 1])
     rho = centre[:, None] + (half_width * spread)[:, None] * np.linspace(-1, 1, count)
-    lt, lr, root, settled = conditional_modes(batch, prior, rho)
+    surface = Surface.of(batch, prior, rho)
+    mode = conditional_modes(surface)
     u, w = roots_hermite(GAUSS_NODES)
     ua, ub = (part.ravel() for part in np.meshgrid(u, u, indexing="ij"))
     log_w = (np.log(w)[:, None] + np.log(w)[None, :]).ravel() + ua**2 + ub**2
-    scale = np.sqrt(2.0)
+    root = np.sqrt(2.0) * mode.root[..., None]
+    lt = mode.lt[..., None] + root[0, 0] * ua
+    lr = mode.lr[..., None] + root[1, 0] * ua + root[1, 1] * ub
+    log_area = np.log(root[0, 0] * root[1, 1]) + log_w
+    spacing = (2 * half_width * spread / (count - 1))[:, None, None]
     shape = (rho.shape[0], count * ua.size)
-    nodes_lt = (lt[..., None] + scale * root[0, 0][..., None] * ua).reshape(shape)
-    step = root[1, 0][..., None] * ua + root[1, 1][..., None] * ub
-    nodes_lr = (lr[..., None] + scale * step).reshape(shape)
-    nodes_rho = np.repeat(rho, ua.size, axis=1)
-    log_area = np.log(2 * root[0, 0] * root[1, 1])[..., None] + log_w
-    spacing = (2 * half_width * spread / (count - 1))[:, None]
-    log_mass = log_joint(batch, prior, nodes_lt, nodes_rho, nodes_lr)
-    log_mass += log_area.reshape(shape) + np.log(spacing)
+    log_mass = (surface.at(lt, lr) + log_area + np.log(spacing)).reshape(shape)
     log_marginal = np.asarray(logsumexp(log_mass, axis=1))
     weight = np.exp(log_mass - log_marginal[:, None])
     by_rho = weight.reshape(rho.shape[0], count, -1).sum(axis=2)
-    if not np.all(np.isfinite(log_marginal)) or np.any(~settled & (by_rho > _MATTERS)):
+    if not np.all(np.isfinite(log_marginal)) or np.any(~mode.settled & (by_rho > _MATTERS)):
         raise FitError(
             "The search for the most likely noise SDs did not settle where it matters; "
             "no numbers are given."
         )
-    log_sv, log_sw = separate(nodes_lt, nodes_rho)
-    return Nodes(log_sv, nodes_lr, log_sw, weight, log_marginal)
+    log_sv, log_sw = separate(lt, np.broadcast_to(rho[..., None], lt.shape))
+    return Nodes(
+        log_sv.reshape(shape), lr.reshape(shape), log_sw.reshape(shape), weight, log_marginal
+    )
 
 
-def conditional_modes(
-    batch: Batch, prior: NoisePrior, rho: Array
-) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
-    """Find the mode over (lt, lr) at each rho by damped Newton steps.
+@dataclass(frozen=True, eq=False)
+class Modes:
+    """The mode over (lt, lr) at each rho.
 
     Parameters
     ----------
-    batch, prior
-        As in `integrate`.
-    rho : (B, R)
-        Where the outer integral is evaluated.
-
-    Returns
-    -------
     lt, lr : (B, R)
         The modes.
     root : (2, 2, B, R)
         Lower Cholesky factor of the inverse negative Hessian there.
     settled : (B, R) bool
-        Whether the last step was within a hundredth of a posterior SD.
+        Whether the last step was small: a twentieth of a posterior SD.
     """
-    lt = np.broadcast_to(
-        0.5 * np.logaddexp(2 * prior.sv[0, 0], 2 * prior.sw[0])[:, None], rho.shape
-    ).copy()
-    lr = np.broadcast_to(_start_lr(batch, prior)[:, None], rho.shape).copy()
-    settled = np.zeros(rho.shape, dtype=bool)
-    damping = np.zeros(rho.shape)
-    best, gradient, hessian = _local_shape(batch, prior, lt, rho, lr)
+
+    lt: Array
+    lr: Array
+    root: Array
+    settled: NDArray[np.bool_]
+
+
+def conditional_modes(surface: Surface) -> Modes:
+    """Find the mode over (lt, lr) at each rho by damped Newton steps.
+
+    An animal is looked at until all its rho have settled; what it gets does not depend on
+    the animals beside it.
+    """
+    shape = surface.rho.shape
+    lr = _start_lr(surface.batch, surface.prior)[:, None] + np.zeros(shape)
+    lt = _start_lt(surface, lr)
+    best, gradient, hessian = _local_shape(surface, lt, lr)
+    damping, settled = np.zeros(shape), np.zeros(shape, dtype=bool)
     for _ in range(_NEWTON_STEPS):
         step, size = _damped_step(gradient, hessian, damping)
-        trial = _local_shape(batch, prior, lt + step[0], rho, lr + step[1])
-        better = (trial[0] >= best - 1e-9) & ~settled
-        lt, lr = np.where(better, lt + step[0], lt), np.where(better, lr + step[1], lr)
-        best = np.where(better, trial[0], best)
-        gradient = np.where(better, trial[1], gradient)
-        hessian = np.where(better, trial[2], hessian)
-        damping = np.where(better, damping / 4, np.maximum(4 * damping, 0.5))
-        settled |= better & (size < _NEAR)
-        if settled.all():
+        # A step this small is taken unseen: what it would change is far below the rule's error.
+        last = (size < _NEAR) & ~settled
+        lt, lr = np.where(last, lt + step[0], lt), np.where(last, lr + step[1], lr)
+        settled |= last
+        rows = np.flatnonzero(~settled.all(axis=1))
+        if rows.size == 0:
             break
-    return lt, lr, _inverse_root(hessian), settled
+        open_ = surface if rows.size == shape[0] else surface.take(rows)
+        to_lt, to_lr = lt[rows] + step[0][rows], lr[rows] + step[1][rows]
+        value, slope, bend = _local_shape(open_, to_lt, to_lr)
+        better = (value >= best[rows] - _SLACK) & ~settled[rows]
+        lt[rows], lr[rows] = np.where(better, to_lt, lt[rows]), np.where(better, to_lr, lr[rows])
+        best[rows] = np.where(better, value, best[rows])
+        gradient[:, rows] = np.where(better, slope, gradient[:, rows])
+        hessian[:, rows] = np.where(better, bend, hessian[:, rows])
+        less, more = damping[rows] / 4, np.maximum(4 * damping[rows], 0.5)
+        damping[rows] = np.where(better, less, more)
+    return Modes(lt, lr, _inverse_root(hessian), settled)
 
 
 def _start_lr(batch: Batch, prior: NoisePrior) -> Array:
@@ -242,9 +293,24 @@ def _start_lr(batch: Batch, prior: NoisePrior) -> Array:
     return np.asarray((median + own * sample) / (1 + own))
 
 
-def _local_shape(
-    batch: Batch, prior: NoisePrior, lt: Array, rho: Array, lr: Array
-) -> tuple[Array, Array, Array]:
+def _start_lt(surface: Surface, lr: Array) -> Array:
+    """Return where to begin along lt at each rho, (B, R): the prior there, and the sessions' SD."""
+    batch, prior = surface.batch, surface.prior
+    half = 0.5 * np.logaddexp(0.0, 2 * surface.rho)
+    visit, wander = (1 / pair[1][:, None] ** 2 for pair in (prior.sv[0], prior.sw))
+    guesses = prior.sv[0, 0][:, None] + half, prior.sw[0][:, None] - surface.rho + half
+    prior_lt = (visit * guesses[0] + wander * guesses[1]) / (visit + wander)
+    count = batch.live.sum(axis=0)
+    left = np.where(batch.live, batch.y - batch.y.sum(axis=0) / count, 0.0)
+    reading = np.exp(2 * lr) * (np.where(batch.live, 1 / batch.k, 0.0).sum(axis=0) / count)[:, None]
+    between = (np.sum(left**2, axis=0) / np.maximum(count - 1, 1))[:, None]
+    sample = 0.5 * np.log(np.maximum(between - reading, 0.1 * between + 1e-9))
+    # Information on a log-SD is about two for each degree of freedom.
+    own = 2.0 * np.maximum(count - 2, 0)[:, None]
+    return np.asarray(((visit + wander) * prior_lt + own * sample) / (visit + wander + own))
+
+
+def _local_shape(surface: Surface, lt: Array, lr: Array) -> tuple[Array, Array, Array]:
     """Return value (B, R), gradient (2, B, R) and Hessian (3, B, R: tt, tr, rr) at a place.
 
     Differences of seven values: the place only centres and scales a rule, so their error
@@ -252,16 +318,8 @@ def _local_shape(
     """
     h = _STEP
     moves = np.array([(0, 0), (h, 0), (-h, 0), (0, h), (0, -h), (h, h), (-h, -h)])
-    count = rho.shape[1]
-
-    def spread(place: Array, move: Array) -> Array:
-        return (place[:, None, :] + move[:, None]).reshape(place.shape[0], -1)
-
-    zero = np.zeros(len(moves))
-    values = log_joint(
-        batch, prior, spread(lt, moves[:, 0]), spread(rho, zero), spread(lr, moves[:, 1])
-    ).reshape(rho.shape[0], len(moves), count)
-    f0, tp, tm, rp, rm, pp, mm = (values[:, i] for i in range(len(moves)))
+    values = surface.at(lt[..., None] + moves[:, 0], lr[..., None] + moves[:, 1])
+    f0, tp, tm, rp, rm, pp, mm = np.moveaxis(values, -1, 0)
     gradient = np.stack([tp - tm, rp - rm]) / (2 * h)
     tt, rr = (tp - 2 * f0 + tm) / h**2, (rp - 2 * f0 + rm) / h**2
     tr = (pp - tp - rp + 2 * f0 - tm - rm + mm) / (2 * h**2)

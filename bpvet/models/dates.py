@@ -19,7 +19,8 @@ def days_from(when: Any) -> tuple[NDArray[np.float64], bool]:
     Parameters
     ----------
     when : date, datetime, datetime64, ISO text, or a sequence of them
-        A time of exactly midnight is taken as the date: that is how date columns hold dates.
+        A time of exactly midnight is taken as the date, since that is how date columns hold
+        dates, unless it is written out: text with a time, or datetime64 in minutes or hours.
 
     Returns
     -------
@@ -52,11 +53,12 @@ def _day(item: Any) -> float:
     if np.isnat(stamp):
         raise CallError("a date is missing; write it as 2026-03-01.")
     date = stamp.astype("datetime64[D]")
-    if stamp == date:
+    if stamp == date and not _with_time(item):
         return float(date.astype(np.int64))
     return float(date.astype(np.int64)) + float((stamp - date - _NOON) / np.timedelta64(1, "D"))
 
 
-def date_of(day: float) -> np.datetime64:
-    """Return the date (datetime64[D]) on which day number `day` falls."""
-    return np.datetime64(int(np.floor(day + 0.5)), "D")
+def _with_time(item: Any) -> bool:
+    if isinstance(item, np.datetime64):
+        return np.datetime_data(item.dtype)[0] in ("h", "m")
+    return isinstance(item, str) and len(item.strip()) > len("2026-03-01")

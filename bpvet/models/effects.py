@@ -114,13 +114,20 @@ def course_effects(
 
 
 def spell_effects(series: Series, columns: Columns, posterior: Posterior) -> tuple[Treatment, ...]:
-    """Return the summed effect of each spell, in order of start."""
-    spells = dict.fromkeys(course.spell for course in series.courses)
-    return tuple(_spell(series, columns, posterior, spell) for spell in spells)
+    """Return the summed effect of each spell, in order of start.
+
+    A coefficient that several spells share (they cannot be told apart) counts in each; spells
+    that share all of theirs are one.
+    """
+    spells = dict.fromkeys(spell for course in series.courses for spell in course.spells)
+    shared = {
+        tuple(i for i, course in enumerate(series.courses) if spell in course.spells): None
+        for spell in spells
+    }
+    return tuple(_spell(series, columns, posterior, list(indices)) for indices in shared)
 
 
-def _spell(series: Series, columns: Columns, posterior: Posterior, spell: int) -> Treatment:
-    indices = [i for i, course in enumerate(series.courses) if course.spell == spell]
+def _spell(series: Series, columns: Columns, posterior: Posterior, indices: list[int]) -> Treatment:
     members = [series.courses[i] for i in indices]
     units = np.array([columns.unit(columns.course_term(i)) for i in indices])
     shares = np.array([_share_now(series, course) for course in members])

@@ -6,12 +6,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from bpvet.facts.breeds import sighthound
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.spread import share_interpolated
 from bpvet.models.columns import noise_groups
-from bpvet.models.trend import Trend, subset
+from bpvet.models.fit import refit, subset
+from bpvet.models.trend import Trend
 from bpvet.visits.series import Course, Series
 
 
@@ -44,7 +46,7 @@ def surprise(trend: Trend) -> Surprise | None:
     count = series.y.size
     if count < 2:
         return None
-    earlier = trend.refit(subset(series, np.arange(count) < count - 1))
+    earlier = refit(trend, subset(series, np.arange(count) < count - 1))
     day = float(series.date[-1].astype(np.int64)) - earlier.columns.origin
     method = str(series.methods[-1])
     # A method met here for the first time has no noise group among the earlier sessions; its
@@ -53,8 +55,9 @@ def surprise(trend: Trend) -> Surprise | None:
     group = groups.index(method) if method in groups else 0
     rows = earlier.columns.rows(np.array([day]), visit=int(series.visit[-1]), method=method)
     expected = earlier.posterior.session(rows, np.array([day]), series.k[-1:], group)
-    one = Mixture(expected.weights, expected.means[0], expected.sds[0])
-    observed = float(series.y[-1])
+    scale = "log" if trend.logarithmic else "plain"
+    one = Mixture(expected.weights, expected.means[0], expected.sds[0], scale)
+    observed = float(trend.observed[-1])
     tail = 2 * min(float(one.below(observed)), float(one.above(observed)))
     return Surprise(observed, one, min(tail, 1.0))
 
@@ -87,7 +90,7 @@ def share_at_target(trend: Trend, target: float) -> ShareAtTarget:
     if days == 0:
         return ShareAtTarget(expected, None, 0)
     date, means = _means_by_date(trend.series)
-    return ShareAtTarget(expected, share_interpolated(date, means, target), days)
+    return ShareAtTarget(expected, share_interpolated(date, means, target).estimate, days)
 
 
 def _means_by_date(series: Series) -> tuple[np.ndarray, np.ndarray]:
@@ -141,12 +144,12 @@ def with_scaled_tau(trend: Trend, factor: float) -> Trend:
     priors = tuple(replace(one, tau_days=taus) for one in trend.context.priors)
     series = replace(trend.series, courses=tuple(scaled(one) for one in trend.series.courses))
     context = replace(trend.context, priors=priors)
-    return replace(trend, context=context).refit(series)
+    return refit(replace(trend, context=context), series)
 
 
 def with_medians(trend: Trend) -> Trend:
     """Return the trend of the sessions' medians in place of their means."""
-    return trend.refit(replace(trend.series, y=trend.series.median))
+    return refit(trend, replace(trend.series, y=trend.series.median))
 
 
 def without_tense(trend: Trend) -> Trend | None:
@@ -154,7 +157,7 @@ def without_tense(trend: Trend) -> Trend | None:
     tense = trend.series.tense
     if not tense.any() or tense.all():
         return None
-    return trend.refit(subset(trend.series, ~tense))
+    return refit(trend, subset(trend.series, ~tense))
 
 
 def target_for(trend: Trend, guideline: Guideline) -> tuple[float, str]:
@@ -184,3 +187,19 @@ def treated(trend: Trend) -> bool:
         course.started_on <= as_of and (np.isnat(course.stopped_on) or course.stopped_on >= as_of)
         for course in trend.context.treatments.courses
     )
+
+
+def category_withheld(trend: Trend) -> str | None:
+    """Return why no category is named for this animal, or None where one is."""
+    sessions = trend.context.sessions
+    breed = str(sessions["breed"].iloc[-1])
+    if sighthound(breed):
+        return (
+            f"a {breed} is a sighthound: this breed group runs apart, and no range of its own "
+            "is sourced here"
+        )
+    youngest = float(fact("project.category.youngest").value or 0)
+    age = sessions.set_index("session")["age_years"].get(trend.series.session[-1])
+    if age is not None and age < youngest:
+        return "the animal is under one year of age; the categories speak of adults"
+    return None

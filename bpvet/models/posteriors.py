@@ -65,7 +65,7 @@ def _at_fixed(
 ) -> Posterior:
     batch = batch_of([series], [columns])
     noise = fixed_noise(priors, fixed)
-    likelihood = coefficients(batch, noise, whiten(batch, noise)).log_likelihood
+    likelihood = coefficients(batch, noise.reading, whiten(batch, noise)).log_likelihood
     return Posterior(batch, columns.prior_mean, np.ones(1), noise, float(likelihood[0, 0]))
 
 

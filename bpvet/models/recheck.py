@@ -86,18 +86,13 @@ def _state(trend: Trend, latest: LatestDate, guideline: Guideline) -> tuple[str,
             fact("project.verdict.unlikely").value or 0
         )
         return ("above_target" if unmet else "treated"), latest.date
-    newest = _newest(latest)
-    if newest is not None and newest >= guideline.raised.value:
+    # Judged on the series shown, so that the date agrees with what is said of it.
+    newest = float(trend.series.y[-1])
+    if newest >= guideline.raised.value:
         if _raised_dates(trend, guideline) < 2:
             return "first_raised", latest.date
         return ("raised_again" if newest >= mild else "raised_mild"), latest.date
     return "otherwise", latest.date
-
-
-def _newest(latest: LatestDate) -> float | None:
-    """Systolic mean of the newest session of the latest date that has one."""
-    values = latest.sessions["systolic"].dropna()
-    return float(values.iloc[-1]) if len(values) else None
 
 
 def _unanswered_change(trend: Trend) -> np.datetime64 | None:
@@ -117,9 +112,5 @@ def _unanswered_change(trend: Trend) -> np.datetime64 | None:
 
 
 def _raised_dates(trend: Trend, guideline: Guideline) -> int:
-    """Number of dates with an awake or calmed session in the raised range, by any method."""
-    sessions = trend.context.sessions
-    raised = sessions["condition"].isin(TREND_CONDITIONS) & (
-        sessions["systolic"] >= guideline.raised.value
-    )
-    return int(sessions.loc[raised, "date"].nunique())
+    """Return the number of dates on which the series read in the raised range."""
+    return int(np.unique(trend.series.date[trend.series.y >= guideline.raised.value]).size)

@@ -8,36 +8,33 @@ about mu by visit and reading noise and, early on, by first-visit excitement.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from bpvet.errors import CallError
-from bpvet.facts.priors import Priors, PriorTable
-from bpvet.maths.gaussian import coefficients, whiten
+from bpvet.facts.priors import Priors
+from bpvet.facts.words import LAB_QUANTITIES
+from bpvet.maths.gaussian import Array, coefficients, whiten
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
-from bpvet.models.columns import Columns, columns_of, join_columns, noise_groups
+from bpvet.models.columns import Columns, join_columns, noise_groups
 from bpvet.models.dates import days_from
 from bpvet.models.effects import CourseEffect, Treatment, course_effects, spell_effects
-from bpvet.models.posteriors import fixed_noise, posteriors
+from bpvet.models.posteriors import fixed_noise
 from bpvet.printing import ShortTable, number
 from bpvet.records.records import Records
 from bpvet.visits.courses import Treatments
-from bpvet.visits.courses import courses as treatments_of
 from bpvet.visits.series import Series
-from bpvet.visits.series import series as series_of
-from bpvet.visits.sessions import sessions as sessions_of
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from bpvet.answers.trend import TrendAnswer
+    from bpvet.answers.parts import TrendAnswer
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,6 +100,16 @@ class Trend:
         return self.context.priors[0]
 
     @property
+    def logarithmic(self) -> bool:
+        """Whether the series holds logarithms (laboratory values and weights)."""
+        return self.series.quantity in LAB_QUANTITIES
+
+    @property
+    def observed(self) -> Array:
+        """(n,) what each session or sample gave, in the unit."""
+        return np.exp(self.series.y) if self.logarithmic else self.series.y
+
+    @property
     def bridged(self) -> bool:
         """Whether methods or conditions are joined."""
         return bool(join_columns(self.series))
@@ -110,7 +117,7 @@ class Trend:
     @property
     def as_of(self) -> np.datetime64:
         """The date the trend speaks for."""
-        return np.datetime64(self.records.as_of, "D")
+        return self.records.as_of
 
     @property
     def latest_date(self) -> np.datetime64:
@@ -137,10 +144,8 @@ class Trend:
         """
         days, single = days_from(when)
         day = days - self.columns.origin
-        mixture = self.posterior.usual(self.columns.rows(day), day)
-        if single:
-            return Mixture(mixture.weights, mixture.means[0], mixture.sds[0])
-        return mixture
+        mixture = self._value(self.posterior.usual(self.columns.rows(day), day))
+        return mixture.first() if single else mixture
 
     @cached_property
     def latest(self) -> Mixture:
@@ -150,12 +155,12 @@ class Trend:
     @cached_property
     def level(self) -> Mixture:
         """Usual untreated level at the latest session."""
-        return self._term("level")
+        return self._value(self._term("level"))
 
     @cached_property
     def slope(self) -> Mixture:
-        """Change per 30 days, apart from the drugs."""
-        return self._term("slope")
+        """Change per 30 days, apart from the drugs; in per cent on the log scale."""
+        return self._change(self._term("slope"))
 
     @cached_property
     def first_visit(self) -> Mixture | None:
@@ -171,12 +176,20 @@ class Trend:
     @cached_property
     def courses(self) -> tuple[CourseEffect, ...]:
         """The modelled courses, in order of start, with their effects."""
-        return course_effects(self.series, self.columns, self.posterior)
+        found = course_effects(self.series, self.columns, self.posterior)
+        return tuple(
+            replace(one, effect=self._change(one.effect), effect_now=self._change(one.effect_now))
+            for one in found
+        )
 
     @cached_property
     def treatments(self) -> tuple[Treatment, ...]:
         """The modelled spells, each with its base and dose changes summed."""
-        return spell_effects(self.series, self.columns, self.posterior)
+        found = spell_effects(self.series, self.columns, self.posterior)
+        return tuple(
+            replace(one, effect=self._change(one.effect), effect_now=self._change(one.effect_now))
+            for one in found
+        )
 
     @property
     def log_marginal_likelihood(self) -> float:
@@ -194,7 +207,7 @@ class Trend:
         """
         noise = fixed_noise(self.context.priors, {"sv": sv, "sr": sr, "sw": sw})
         batch = self.posterior.batch
-        return float(coefficients(batch, noise, whiten(batch, noise)).log_likelihood[0, 0])
+        return float(coefficients(batch, noise.reading, whiten(batch, noise)).log_likelihood[0, 0])
 
     def next_session(self, when: Any, readings: int = 5, method: str | None = None) -> Mixture:
         """Return the mean of a session not taken yet: what to expect, noise and all.
@@ -226,10 +239,10 @@ class Trend:
         day = days - self.columns.origin
         rows = self.columns.rows(day, visit=self._next_visit(), method=method)
         count = np.full(day.size, float(readings))
-        mixture = self.posterior.session(rows, day, count, groups.index(method))
-        if single:
-            return Mixture(mixture.weights, mixture.means[0], mixture.sds[0])
-        return mixture
+        if self.logarithmic:
+            count = self.series.k[-1:] * np.ones(day.size)
+        mixture = self._value(self.posterior.session(rows, day, count, groups.index(method)))
+        return mixture.first() if single else mixture
 
     def to_frame(self, when: Any = None, level: float = 0.95) -> pd.DataFrame:
         """Return the usual pressure as a frame, in full precision.
@@ -261,7 +274,8 @@ class Trend:
         )
         if when is None:
             frame["method"], frame["condition"] = self.series.methods, self.series.conditions
-            frame["observed"], frame["n_used"] = self.series.y, self.series.k.astype(int)
+            frame["observed"] = self.observed
+            frame["n_used"] = 1 if self.logarithmic else self.series.k.astype(int)
             frame["bound"] = self.series.bound
         return frame
 
@@ -287,10 +301,6 @@ class Trend:
 
         return trend_answer(self, guideline=guideline, level=level)
 
-    def refit(self, series: Series) -> Trend:
-        """Return the trend of a changed series: fewer sessions, other values, other taus."""
-        return fit_series([series], [self.context])[0]
-
     def __repr__(self) -> str:
         return self._table().text()
 
@@ -298,23 +308,33 @@ class Trend:
         return self._table().html()
 
     def _table(self) -> ShortTable:
-        unit = self.series.unit
+        unit, change = self.series.unit, "%" if self.logarithmic else self.series.unit
         rows = [_row(f"usual on {self.latest_date}", self.latest, unit)]
         rows.append(_row("untreated level then", self.level, unit))
-        rows.append(_row("slope per 30 days", self.slope, unit))
+        rows.append(_row("slope per 30 days", self.slope, change))
         rows += [
-            _row(f"{spell.drug} from {spell.started_on}, full effect", spell.effect, unit)
+            _row(f"{spell.drug} from {spell.started_on}, full effect", spell.effect, change)
             for spell in self.treatments
         ]
         rows += [_row(name, offset, unit) for name, offset in self.offsets.items()]
         if self.first_visit is not None:
             rows.append(_row("first-visit excitement", self.first_visit, unit))
+        series = self.series
+        how = f"{series.method}, {series.condition}" if series.condition else series.method
         title = (
-            f"{self.series.quantity} of {self.series.animal} by {self.series.method}, "
-            f"{self.series.condition}; {self.series.y.size} sessions; as of {self.as_of}"
+            f"{series.quantity} of {series.animal} by {how}; {series.y.size} sessions; "
+            f"as of {self.as_of}"
         )
         notes = (f"Priors: {self.priors.source}.",)
         return ShortTable(title, ("", "mean", "sd", "2.5 %", "97.5 %", "unit"), tuple(rows), notes)
+
+    def _value(self, mixture: Mixture) -> Mixture:
+        """Return a distribution of values on their own scale."""
+        return replace(mixture, scale="log") if self.logarithmic else mixture
+
+    def _change(self, mixture: Mixture) -> Mixture:
+        """Return a distribution of changes: per cent where the values are logarithms."""
+        return replace(mixture, scale="percent") if self.logarithmic else mixture
 
     def _term(self, name: str) -> Mixture:
         return self.posterior.combination(self.columns.unit(name))
@@ -326,142 +346,7 @@ class Trend:
         return int(self.series.visit.max(initial=-1)) + 1
 
 
-def fit_trend(
-    records: Records,
-    animal: str,
-    method: str | None = None,
-    quantity: str = "systolic",
-    *,
-    rule: str = "guideline",
-    condition: str | None = None,
-    bridge: Sequence[str] = (),
-    priors: Priors | PriorTable | None = None,
-    fixed: Mapping[str, float] | None = None,
-    as_of: Any = None,
-) -> Trend:
-    """Fit the trend of one animal by one method under one condition.
-
-    Parameters
-    ----------
-    records : Records
-        As `bpvet.read` or `Records.from_frames` give them.
-    animal : str
-        Its id, or an unambiguous name.
-    method : str or None
-        ``doppler`` or ``oscillometric``; by default that of the latest session that may enter
-        a trend.
-    quantity : str
-        ``systolic``, ``diastolic``, ``mean``, ``heart_rate`` or ``pulse_pressure``.
-    rule : str
-        Which readings count: ``guideline`` or ``all``.
-    condition : str or None
-        ``clinic``, ``home`` or ``calmed``; by default that with most sessions by the method.
-    bridge : sequence of str
-        ``methods``, ``conditions``: join them through an estimated difference.
-    priors : Priors, PriorTable or None
-        Replaces the defaults.
-    fixed : mapping or None
-        Noise SDs held fixed: ``{"sv": …, "sr": …, "sw": …}``, all three.
-    as_of : date or None
-        The date to speak for; by default that of the records.
-
-    Returns
-    -------
-    Trend
-
-    Raises
-    ------
-    CallError
-        Where no session is left, or a name is not known.
-    FitError
-        Where the noise SDs could not be integrated.
-
-    Notes
-    -----
-    Source: the state-space form of Harvey (1989); priors and rules as documented with
-    `Priors`. The noise SDs are integrated by `bpvet.maths.quadrature.integrate`.
-    """
-    if as_of is not None:
-        records = records.speaking_on(as_of)
-    key = records.animal(animal)
-    sessions = sessions_of(records, rule=rule)
-    own = sessions[sessions["animal"] == key].reset_index(drop=True)
-    series = series_of(
-        records,
-        key,
-        method=method,
-        quantity=quantity,
-        condition=condition,
-        rule=rule,
-        bridge=tuple(bridge),
-        sessions=own,
-    )
-    context = Context(
-        records=records,
-        sessions=own,
-        treatments=treatments_of(records, key),
-        rule=rule,
-        bridge=tuple(bridge),
-        priors=priors_for(series, records, priors),
-        fixed=fixed,
-    )
-    return fit_series([series], [context])[0]
-
-
-def fit_series(series: Sequence[Series], contexts: Sequence[Context]) -> list[Trend]:
-    """Fit several series in one pass over all of them.
-
-    Parameters
-    ----------
-    series, contexts : sequences of one length
-        The series and where they came from; all with the same noise SDs held fixed, or none.
-    """
-    timed = [with_taus(one, own.priors[0]) for one, own in zip(series, contexts, strict=True)]
-    columns = [columns_of(one, own.priors[0]) for one, own in zip(timed, contexts, strict=True)]
-    fits = posteriors(timed, [own.priors for own in contexts], columns, contexts[0].fixed)
-    return [Trend(*parts) for parts in zip(timed, columns, fits, contexts, strict=True)]
-
-
-def with_taus(series: Series, priors: Priors) -> Series:
-    """Return the series with the time constants that the priors name, drug by drug."""
-    courses = tuple(
-        replace(course, tau_days=priors.tau_days.get(course.drug, course.tau_days))
-        for course in series.courses
-    )
-    return replace(series, courses=courses)
-
-
-def priors_for(
-    series: Series, records: Records, given: Priors | PriorTable | None
-) -> tuple[Priors, ...]:
-    """Return the priors of each method of a series: those given, else the defaults.
-
-    The first-visit term is turned off where the animal was measured before these records.
-    """
-    table = given if isinstance(given, PriorTable) else PriorTable({})
-    chosen = [
-        given if isinstance(given, Priors) else table[series.species, method, series.quantity]
-        for method in noise_groups(series)
-    ]
-    animals = records.animals
-    before = animals.loc[animals["animal"] == series.animal, "measured_before"]
-    if (before == "yes").any():
-        chosen = [replace(one, first_visit=None) for one in chosen]
-    return tuple(chosen)
-
-
 def _row(name: str, mixture: Mixture, unit: str) -> tuple[str, ...]:
     low, high = mixture.interval(0.95)
     values = (mixture.mean, mixture.sd, low, high)
     return (name, *(number(float(value), 1) for value in values), unit)
-
-
-def subset(series: Series, keep: NDArray[np.bool_]) -> Series:
-    """Return the series of the sessions where `keep` (n,) is true; visits keep their index."""
-    parts = {
-        part.name: getattr(series, part.name)[keep]
-        for part in fields(series)
-        if isinstance(getattr(series, part.name), np.ndarray)
-    }
-    own = {"method": str(parts["methods"][-1]), "condition": str(parts["conditions"][-1])}
-    return replace(series, **parts, **own)

@@ -46,7 +46,8 @@ def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFram
     usable = ledger.set_aside == ""
     _join_doubled(ledger, frame, usable)
     kept = frame[usable].drop_duplicates("animal")
-    others = [animal for animal in dict.fromkeys(met) if animal not in set(kept["animal"])]
+    listed = set(kept["animal"])
+    others = [animal for animal in dict.fromkeys(met) if animal not in listed]
     rest = pd.DataFrame({"animal": pd.Series(others, dtype=frame["animal"].dtype)})
     for name in frame.columns[1:]:
         rest[name] = pd.Series([_blank_of(frame[name])] * len(others), dtype=frame[name].dtype)
@@ -163,6 +164,8 @@ def say_look_alikes(ledgers: Mapping[str, Ledger]) -> None:
             animal = texts[code[row]]
             if animal and animal not in seen:
                 seen.add(animal)
+                if not animal.isprintable():
+                    _say_unprintable(ledger, row, animal)
                 groups.setdefault(_folded(animal), []).append((animal, ledger, row))
     for found in groups.values():
         for animal, ledger, row in found[1:]:
@@ -174,6 +177,16 @@ def say_look_alikes(ledgers: Mapping[str, Ledger]) -> None:
                 "If they are one animal, write its id in one way.",
                 "one animal under two ids?",
             )
+
+
+def _say_unprintable(ledger: Ledger, row: int, animal: str) -> None:
+    ledger.say(
+        np.array([row]),
+        "animal",
+        f"{shown(animal)} holds characters that cannot be seen. It is kept as it stands.",
+        "Check the id, here and wherever it is used.",
+        "odd id",
+    )
 
 
 def _folded(animal: str) -> str:
@@ -188,7 +201,7 @@ def _join_doubled(ledger: Ledger, frame: pd.DataFrame, usable: NDArray[np.bool_]
         index = rows.index.to_numpy()
         lines = ", ".join(str(ledger.line[row]) for row in index)
         ledger.say(
-            index[1:],
+            index,
             "",
             f"{shown(str(animal))} stands in several rows (lines {lines}); they are read as one.",
             "Keep one row for each animal.",
@@ -204,7 +217,7 @@ def _join_doubled(ledger: Ledger, frame: pd.DataFrame, usable: NDArray[np.bool_]
                 two = " and ".join(_words(value) for value in different[:3])
                 kind = "one animal under two species" if name == "species" else "rows disagree"
                 ledger.say(
-                    index[1:2],
+                    index,
                     name if name in ledger.unknown or name in column_names("animals") else "",
                     f"The rows of {shown(str(animal))} disagree: {two}. None of them is used.",
                     "Keep the right one; if they are two animals, give them two ids.",

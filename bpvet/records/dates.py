@@ -157,7 +157,8 @@ def date_of(value: object, what: str) -> np.datetime64:
         It is not a date.
     """
     if isinstance(value, datetime.datetime):
-        value = value.date()
+        # pandas' "not a time" calls itself a date-time, and is the only one unlike itself.
+        value = value.date() if value == value else str(value)
     if isinstance(value, datetime.date | np.datetime64):
         day = np.datetime64(value, "D")  # type: ignore[call-overload]
     elif isinstance(value, str):

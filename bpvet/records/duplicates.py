@@ -143,8 +143,15 @@ def _codes(cells: pa.Array) -> Codes:
 def _groups(*keys: Codes) -> Codes:
     """Return one code (n,) for each combination of keys, from 0."""
     code = np.zeros(len(keys[0]), dtype=np.int64)
+    many = 1
     for key in keys:
-        part, labels = pd.factorize(key)
-        # Codes stay below n after each step, so the product fits in 64 bits.
-        code = pd.factorize(code * max(len(labels), 1) + part)[0]
-    return code
+        if len(key) and (key.min() < 0 or key.max() > len(key)):
+            key = pd.factorize(key)[0]
+        size = int(key.max()) + 1 if len(key) else 1
+        if many * size > 2**62:
+            code, found = pd.factorize(code)
+            many = len(found)
+        code = code * size + key
+        many *= size
+    together: Codes = pd.factorize(code)[0]
+    return together

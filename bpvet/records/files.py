@@ -16,17 +16,18 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError, RecordsError
-from bpvet.records.findings import Finding
+from bpvet.records.findings import Finding, shown
 from bpvet.records.rows import Rows, rows_of
 from bpvet.records.suggest import did_you_mean, nearest
 from bpvet.records.tables import TABLES, column_named
 
 READINGS_FILE = re.compile(r"readings.*\.csv", re.IGNORECASE)
 #: Endings of files that may hold records in a form that is not read (yet).
-OTHER_TABLES = (".csv", ".tsv", ".txt", ".xls", ".xlsx", ".ods", ".parquet", ".json", ".jsonl")
+OTHER_TABLES = (".csv", ".tsv", ".xls", ".xlsx", ".ods", ".parquet", ".json", ".jsonl")
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
 
 
@@ -48,6 +49,8 @@ class RawSheet:
         Rows whose fields do not fit the header: the line's text and what is wrong with it.
     separator, encoding : str
         What was understood of the file.
+    header_line : int or None
+        Line of the header; None for a data frame.
     """
 
     file: str
@@ -58,6 +61,7 @@ class RawSheet:
     broken: dict[int, tuple[str, str]] = field(default_factory=dict)
     separator: str = "comma"
     encoding: str = "UTF-8"
+    header_line: int | None = 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +112,7 @@ def load(
         content = hashlib.sha256(data).digest()
         name = file.name.encode("utf-8", "surrogateescape")
         digest.update(f"{len(name)} {len(data)} ".encode() + name + content)
-        if table == "readings" and data.strip() and content in seen:
+        if table == "readings" and data and content in seen:
             findings.append(_same_twice(file.name, seen[content]))
             continue
         seen[content] = file.name
@@ -143,15 +147,25 @@ def read_sheet(
     text, code = _as_utf8(file, data, encoding, findings)
     if text is None:
         return None
-    if not text.strip():
+    if not re.search(rb"\S", text):
         findings.append(_whole(file, "The file is empty.", "Put a header and rows in it.", "empty"))
         return None
     separator = _separator(table, text, set(columns))
     rows = rows_of(text, separator)
     sheet = RawSheet(
-        file, table, rows.header, rows.columns, rows.lines, rows.broken, SEPARATORS[separator], code
+        file,
+        table,
+        rows.header,
+        rows.columns,
+        rows.lines,
+        rows.broken,
+        SEPARATORS[separator],
+        code,
+        rows.header_line,
     )
     _say_blank_rows(file, rows, findings)
+    if b'"' in text:
+        _say_swallowed_rows(sheet, separator, findings)
     if len(sheet.lines) == 0:
         findings.append(
             _whole(
@@ -320,7 +334,8 @@ def _check_encoding(encoding: str | None) -> None:
 
 def _separator(table: str, text: bytes, columns: set[str]) -> str:
     """Return the separator that makes most headings known; a comma where none does."""
-    first = text.lstrip(b"\r\n").splitlines()[0][:100_000].decode("utf-8", "replace")
+    line = re.match(rb"[\r\n]*([^\r\n]*)", text)
+    first = line.group(1)[:100_000].decode("utf-8", "replace") if line else ""
     bare = re.sub(r'"[^"]*"', '""', first)
     present = [mark for mark in SEPARATORS if mark in bare]
 
@@ -343,6 +358,29 @@ def _say_blank_rows(file: str, rows: Rows, findings: list[Finding]) -> None:
         findings.append(
             Finding(file, rows.blank[0], "", "", reason, "Nothing to do.", kind="blank rows")
         )
+
+
+def _say_swallowed_rows(sheet: RawSheet, separator: str, findings: list[Finding]) -> None:
+    """Say which cells hold a line break and then what looks like a whole row of the file."""
+    mark = re.escape(separator)
+    row = rf"[\r\n][^\r\n]*(?:{mark}[^\r\n]*){{{min(len(sheet.header), 1000) - 1}}}"
+    for heading, cells in zip(sheet.header, sheet.columns, strict=True):
+        if len(sheet.header) < 2:
+            return
+        found = pc.match_substring_regex(cells, row).to_numpy(zero_copy_only=False)
+        for index in np.flatnonzero(found).tolist():
+            text = cells[index].as_py()
+            findings.append(
+                Finding(
+                    sheet.file,
+                    int(sheet.lines[index]),
+                    heading.strip(),
+                    text[:80],
+                    f"{shown(text)} spans lines that look like rows of their own. It is one cell.",
+                    "Look whether a quotation mark was not closed on that line.",
+                    kind="rows in a cell?",
+                )
+            )
 
 
 def _same_twice(file: str, other: str) -> Finding:

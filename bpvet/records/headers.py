@@ -198,7 +198,9 @@ def _names(
         more = f" and {len(unknown) - 20} more" if len(unknown) > 20 else ""
         reason = f"Columns that are not ours are kept as text and not used: {listed}{more}."
         mend = 'If one is meant for a column of ours, name it: --columns "Theirs=ours".'
-        findings.append(Finding(raw.file, 1, "", "", reason, mend, kind="unknown column"))
+        findings.append(
+            Finding(raw.file, raw.header_line, "", "", reason, mend, kind="unknown column")
+        )
     return names, unknown
 
 
@@ -242,7 +244,7 @@ def _check_layout(raw: RawSheet, names: list[str], findings: list[Finding]) -> N
     elif plain and "systolic_mean" in names:
         reason = f'Both "{plain[0]}" and "systolic_mean" are there: which holds the readings?'
         mend = "A file holds readings or means; put the means in a file of their own."
-    elif "systolic_mean" in names and "systolic_n" not in names:
+    elif "systolic_mean" in names and "systolic_n" not in names and not wide:
         reason = 'There is a "systolic_mean" without "systolic_n", the count of its readings.'
         mend = "Add the count of readings behind each mean."
     elif not (wide or plain or "systolic_mean" in names):
@@ -254,7 +256,7 @@ def _check_layout(raw: RawSheet, names: list[str], findings: list[Finding]) -> N
 
 
 def _header(raw: RawSheet, column: str, reason: str, mend: str, kind: str) -> Finding:
-    return Finding(raw.file, 1, column, "", reason, mend, stops=True, kind=kind)
+    return Finding(raw.file, raw.header_line, column, "", reason, mend, stops=True, kind=kind)
 
 
 def _side_by_side(sheet: Sheet, wide: list[str]) -> Sheet:

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from bpvet.records.findings import Finding, shown
 from bpvet.records.headers import Sheet
 from bpvet.records.rows import TEXT, blanks
-from bpvet.records.tables import SUMMARY, column_names
 
 #: Words for findings: the same for all, made from the cell's text, or one for each row.
 Words = str | Callable[[str], str] | list[str]
@@ -80,7 +79,8 @@ class Ledger:
         self.findings: list[Finding] = []
         self.unknown = tuple(dict.fromkeys(name for sheet in sheets for name in sheet.unknown))
         self._headings = [sheet.headings for sheet in sheets]
-        names = dict.fromkeys([*column_names(table), *SUMMARY, *self.unknown])
+        self._nothing = blanks(self.n)
+        names = dict.fromkeys(name for sheet in sheets for name in sheet.columns)
         self._raw = {name: _column(name, sheets) for name in names}
         self._trimmed = {name: pc.utf8_trim_whitespace(cells) for name, cells in self._raw.items()}
         self.whole = pa.concat_arrays(
@@ -90,10 +90,12 @@ class Ledger:
 
     def cells(self, column: str) -> pa.Array:
         """Return a column's cells as text (n,), without white space around them."""
-        return self._trimmed[column]
+        return self._trimmed.get(column, self._nothing)
 
     def blank(self, column: str) -> NDArray[np.bool_]:
         """Return which cells of a column are blank (n,)."""
+        if column not in self._trimmed:
+            return np.ones(self.n, dtype=bool)
         blank: NDArray[np.bool_] = pc.equal(self.cells(column), "").to_numpy(zero_copy_only=False)
         return blank
 
@@ -199,7 +201,7 @@ class Ledger:
     def _as_it_stands(self, column: str, index: NDArray[np.int64]) -> list[str]:
         if not column:
             return [""] * len(index)
-        return list(self._raw[column].take(pa.array(index)).to_pylist())
+        return list(self._raw.get(column, self._nothing).take(pa.array(index)).to_pylist())
 
     def _start(self, sheets: Sequence[Sheet]) -> None:
         """Say which rows are broken, which files are refused, which cells were trimmed."""

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from bpvet.records.findings import shown
 
-_NUMBER = r"([0-9]{1,15})(?:([.,])([0-9]{1,15}))?"
+# A float written out in full has up to 17 significant digits, and more decimals below 1.
+_NUMBER = r"([0-9]{1,15})(?:([.,])([0-9]{1,40}))?"
 PLAIN = re.compile(rf"([+-]?){_NUMBER}")
 BOUND = re.compile(rf"(>=|<=|[<>≤≥])\s*{_NUMBER}")
 NO_SOUND = "no sound"

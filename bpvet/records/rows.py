@@ -31,6 +31,8 @@ class Rows:
     ----------
     header : tuple of str
         The first row that is not blank.
+    header_line : int
+        Its line.
     columns : tuple of pyarrow arrays of text (n,)
         The cells; "" throughout in a broken row.
     lines : array of int (n,)
@@ -42,6 +44,7 @@ class Rows:
     """
 
     header: tuple[str, ...]
+    header_line: int
     columns: tuple[pa.Array, ...]
     lines: NDArray[np.int64]
     broken: dict[int, tuple[str, str]]
@@ -58,7 +61,8 @@ def rows_of(text: bytes, separator: str) -> Rows:
     separator : str
         One character.
     """
-    start = len(text) - len(text.lstrip(b"\r\n"))
+    before = re.match(rb"[\r\n]*", text)
+    start = before.end() if before else 0
     skipped = len(re.findall(LINE_BREAK.encode(), text[:start]))
     body = text[start:]
     if not body.endswith((b"\n", b"\r")):
@@ -245,7 +249,7 @@ def _without_header(
     moved = {int(new[row]): why for row, why in broken.items() if row > 0}
     whole = len(index) == len(lines) - 1
     kept = [column.slice(1) if whole else column.take(pa.array(index)) for column in columns]
-    return Rows(header, tuple(kept), lines[index], moved, blank)
+    return Rows(header, int(lines[0]), tuple(kept), lines[index], moved, blank)
 
 
 def _lines_with_separators(

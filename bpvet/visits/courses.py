@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from bpvet.records.findings import Finding
+from bpvet.records.findings import Finding, shown
 from bpvet.records.records import Records
 from bpvet.visits.doses import parse_dose
 from bpvet.visits.spells import (
@@ -323,12 +323,14 @@ def _other(row: Row) -> OtherDrug:
 
 
 def _dose_not_stated(row: Row) -> Finding:
-    reason = "is not a dose that can be compared" if row.dose else "The dose is not given"
+    text = "The dose is not given"
+    if row.dose:
+        text = f"{shown(row.shown)} is not read as one number above zero with its unit"
     return finding_at(
         row,
         "dose",
         row.shown,
-        f"{reason}: no change of the dose of {row.name} is modelled here.",
+        f"{text}: no change of the dose of {row.name} is modelled here.",
         "Give the dose as a number and a unit if it changed.",
         "dose not stated",
     )
@@ -339,8 +341,8 @@ def _unit_differs(before: Row, row: Row) -> Finding:
         row,
         "dose",
         row.shown,
-        f'is not in the unit of "{before.shown}", the dose before it: no change of the dose of '
-        f"{row.name} is modelled here.",
+        f"{shown(row.shown)} is not in the unit of the dose before it, {shown(before.shown)}: no "
+        f"change of the dose of {row.name} is modelled here.",
         "Give both doses in one unit if the dose changed.",
         "dose unit differs",
     )

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.drugs import Drug, default_tau, drug, purpose_overrides
-from bpvet.records.findings import Finding
+from bpvet.records.findings import Finding, shown
 from bpvet.visits.doses import parse_dose
 
 #: Rows of one drug with gaps of at most so many days form one spell.
@@ -173,8 +173,8 @@ def unknown_drug(row: Row) -> Finding:
         row,
         "drug",
         row.written,
-        "is not in the drug table. It is modelled as acting on pressure, with a time constant of "
-        f"{default_tau()[0]:g} days.",
+        f"{shown(row.written)} is not in the drug table. It is modelled as acting on pressure, "
+        f"with a time constant of {default_tau()[0]:g} days.",
         'Write its generic name, or the purpose "not for pressure" if it does not act on it.',
         "unknown drug",
     )
@@ -186,7 +186,8 @@ def _started_together(rows: list[Row]) -> Finding:
         rows[-1],
         "started_on",
         str(rows[-1].started_on),
-        f"Rows of {rows[0].name} start on the same day (lines {lines}). They are taken as one.",
+        f"Rows of {rows[0].name} start on the same day, {rows[0].started_on} (lines {lines}). They "
+        "are taken as one.",
         "Give one row with the whole dose.",
         "rows starting together",
     )

@@ -109,7 +109,7 @@ class Urgent:
     signs : tuple of str
         The signs that it rests on, as written.
     bound : str
-        ``at least`` or ``at most`` where the value is a bound; else blank.
+        ``at least``, ``at most`` or both where the value is a bound; else blank.
     """
 
     kind: str
@@ -208,5 +208,4 @@ def _bound_at(latest: LatestDate, value: float | None) -> str:
     if value is None:
         return ""
     rows = latest.sessions[latest.sessions["systolic"] == value]
-    bound = str(rows["systolic_bound"].iloc[0])
-    return bound if bound in ("at least", "at most") else ""
+    return str(rows["systolic_bound"].iloc[0])

@@ -22,7 +22,7 @@ DAYS = {
 def test_known_guidelines_default_first() -> None:
     assert guidelines() == ("acvim2018", "iris2023", "isfm2017")
     assert guideline().key == "acvim2018"
-    assert guideline().name == "2018 consensus statement (ACVIM)"
+    assert guideline().name == "ACVIM 2018 consensus statement"
 
 
 @pytest.mark.parametrize(
@@ -113,7 +113,7 @@ def test_feline_guideline_borrows_categories_and_says_so() -> None:
     feline = guideline("isfm2017", "cat")
     assert feline.categories == guideline("acvim2018").categories
     assert feline.categories_from == "acvim2018"
-    assert feline.categories_name == "2018 consensus statement (ACVIM)"
+    assert feline.categories_name == "ACVIM 2018 consensus statement"
     assert guideline("iris2023").categories_from == "iris2023"
 
 

@@ -107,6 +107,10 @@ def test_the_front_door_loads_only_the_standard_library():
 
 
 PUBLIC = [
+    "Agreement",
+    "AgreementAnswer",
+    "Audit",
+    "AuditAnswer",
     "BpvetError",
     "CallError",
     "Course",
@@ -118,14 +122,18 @@ PUBLIC = [
     "Records",
     "RecordsError",
     "Series",
+    "Situation",
     "Trend",
     "TrendAnswer",
     "__version__",
+    "agreement",
+    "audit",
     "fit_trend",
     "fit_trends",
     "learn_priors",
     "read",
     "readings_used",
     "sessions",
+    "situation",
     "trend_answer",
 ]

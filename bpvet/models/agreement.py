@@ -39,7 +39,6 @@ from bpvet.records.records import Records
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from bpvet.answers.agreement import AgreementAnswer
 
 #: Differences no larger than these are counted, mmHg: the guideline's two shares.
 REACHES = (10.0, 20.0)
@@ -301,13 +300,6 @@ class Agreement:
         from bpvet.models.agreement_picture import agreement_picture
 
         return draw(agreement_picture(self), width_mm=width_mm)
-
-    def answer(self) -> AgreementAnswer:
-        """Return every answer, as ``bpvet agreement --json`` prints it."""
-        # As with a trend, the one arrow that points up.
-        from bpvet.answers.agreement import agreement_answer
-
-        return agreement_answer(self)
 
     def __repr__(self) -> str:
         return table_of(self).text()

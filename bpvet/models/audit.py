@@ -134,13 +134,6 @@ class Audit:
             )
         return pd.DataFrame(rows, columns=list(_SPREAD_COLUMNS))
 
-    def answer(self) -> Any:
-        """Return every answer, as ``bpvet audit --json`` prints it."""
-        # As with a trend, the one arrow that points up.
-        from bpvet.answers.audit import audit_answer
-
-        return audit_answer(self)
-
     def __repr__(self) -> str:
         return self._table().text()
 

@@ -68,7 +68,7 @@ def test_what_is_not_known_is_said() -> None:
 
 @pytest.mark.parametrize("repeats", [1, 2])
 def test_json_is_plain_and_complete(repeats: int) -> None:
-    answer = agreement(frame(shift=3, repeats=repeats), "y").answer()
+    answer = agreement_answer(agreement(frame(shift=3, repeats=repeats), "y"))
     shown = json.loads(json.dumps(answer.to_dict(), allow_nan=False))
     assert shown["bias"]["estimate"] == answer.agreement.bias.estimate
     assert len(shown["criteria"]) == 8

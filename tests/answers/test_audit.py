@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pandas as pd
+
 import bpvet
 from bpvet.answers.audit import audit_answer
 from bpvet.records.example import write_example
@@ -24,3 +26,21 @@ def test_the_example_clinic(tmp_path: Path) -> None:
     shown = json.loads(json.dumps(answer.to_dict(), allow_nan=False))
     assert shown["sessions"] == 194
     assert shown["operators"][0]["effects"][0]["operator"] == "BR"
+
+
+def test_one_short_session_still_gets_sentences() -> None:
+    rows = pd.DataFrame(
+        {
+            "animal": ["A1"] * 2,
+            "taken_at": "2026-03-01",
+            "method": "doppler",
+            "systolic": [140, 144],
+        }
+    )
+    known = pd.DataFrame({"animal": ["A1"], "species": ["cat"]})
+    records = bpvet.Records.from_frames(rows, animals=known, as_of="2026-12-31")
+    answer = audit_answer(bpvet.audit(records))
+    said = " ".join(answer.sentences)
+    assert "cannot be compared" in said
+    assert "No pressure-acting drug was started or changed." in said
+    json.dumps(answer.to_dict(), allow_nan=False)

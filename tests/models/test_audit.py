@@ -166,7 +166,7 @@ def test_time_of_day_is_within_animals() -> None:
 def test_printed_and_handed_out() -> None:
     for records in (clinic(), clinic(animals=1, visits=1), clinic(animals=2, visits=1, readings=1)):
         found = audit(records)
-        json.dumps(found.answer().to_dict(), allow_nan=False)
+        json.dumps(found.to_dict(), allow_nan=False)
         assert "not for judging people" in repr(found)
         assert "<table>" in found._repr_html_()
         assert {"sd", "shrunken"} <= set(found.to_frame().columns)

@@ -45,7 +45,7 @@ TERMS = (
 DIFFERENCE_TERMS = tuple(name for name in TERMS if "×" in name or name.startswith("reading"))
 
 #: A reading's variance is kept above this share of the whole, so that blocks can be inverted.
-_FLOOR = 1e-12
+_FLOOR = 1e-8
 _ROUNDS = 300
 _CLOSE = 1e-13
 

@@ -106,10 +106,17 @@ def dict_of(agree: Agreement) -> dict[str, Any]:
         "reference": agree.reference,
         "offset": asdict(agree.offset),
         "variance": {} if agree.fit is None else _variances(agree.fit),
-        "log_likelihood": None if agree.fit is None else agree.fit.log_likelihood,
+        "log_likelihood": _log_likelihood(agree.fit),
         "notes": list(agree.notes),
         "data_digest": data.digest,
     }
+
+
+def _log_likelihood(fit: Components | None) -> float | None:
+    """Return it; None without a fit, or where readings without scatter leave it without a top."""
+    if fit is None or any(term.startswith("reading") for term in fit.at_zero):
+        return None
+    return fit.log_likelihood
 
 
 def _variances(fit: Components) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,9 @@ import pandas as pd
 import pytest
 
 from bpvet.errors import CallError, RecordsError
+from bpvet.facts.priors import Priors
 from bpvet.models.agreement import Agreement, agreement
+from bpvet.models.fit import fit_trend
 from bpvet.records.records import Records
 
 
@@ -252,3 +255,30 @@ def test_rows_without_a_number_are_counted() -> None:
     assert "Rows dropped for want of a number: 1." in agree.notes
     assert "Animals left out with readings by one method only: 1." in agree.notes
     assert len(agree.data.animals) == 11
+
+
+@pytest.mark.parametrize("linked", [False, True])
+def test_readings_without_scatter_are_an_answer(linked: bool) -> None:
+    frame = plain_frame(animals=4)
+    number = frame["animal"].str.slice(4).astype(int)
+    frame["y"] = 100.0 + 10 * number + 5 * (frame["method"] == "B")
+    if linked:
+        frame["y"] += frame["replicate"]
+    agree = agreement(frame, "y", replicate="replicate", linked=linked)
+    assert agree.bias.estimate == pytest.approx(5, abs=1e-4)
+    assert agree.upper.estimate == pytest.approx(5, abs=0.1)
+    assert any("Estimated at zero" in note for note in agree.notes)
+    assert agree.to_dict()["log_likelihood"] is None
+
+
+def test_a_bridged_trend_takes_the_offset() -> None:
+    records = clinic()
+    agree = agreement(records)
+    priors = replace(
+        Priors.default("cat", "doppler", "systolic"), method_offset=agree.offset.prior()
+    )
+    trend = fit_trend(records, "A1", bridge=("methods",), priors=priors)
+    (join,) = trend.offsets.values()
+    d0, sd = agree.offset.prior()
+    assert min(abs(join.mean - d0), abs(join.mean + d0)) < 2 * sd
+    assert float(join.sd) < sd

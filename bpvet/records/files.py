@@ -6,7 +6,6 @@ few is never shifted or padded, it is kept as an empty row with a finding.
 
 from __future__ import annotations
 
-import codecs
 import hashlib
 import os
 import re
@@ -20,7 +19,8 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError, RecordsError
-from bpvet.records.findings import Finding, shown
+from bpvet.records.encodings import as_utf8, check_encoding
+from bpvet.records.findings import Finding, printable, shown, whole
 from bpvet.records.rows import Rows, rows_of
 from bpvet.records.suggest import did_you_mean, nearest
 from bpvet.records.tables import TABLES, column_named
@@ -98,7 +98,7 @@ def load(
     RecordsError
         The folder may not be read.
     """
-    _check_encoding(encoding)
+    check_encoding(encoding)
     place = _existing(path)
     findings: list[Finding] = []
     named = _files_of(place, findings) if place.is_dir() else [("readings", place)]
@@ -119,7 +119,7 @@ def load(
         sheet = read_sheet(file.name, table, data, findings, columns, encoding)
         if sheet is not None:
             sheets.append(sheet)
-    return Loaded(_printable(place.name), tuple(sheets), tuple(findings), digest.hexdigest())
+    return Loaded(printable(place.name), tuple(sheets), tuple(findings), digest.hexdigest())
 
 
 def read_sheet(
@@ -143,12 +143,12 @@ def read_sheet(
     columns, encoding
         As in `load`.
     """
-    file = _printable(file)
-    text, code = _as_utf8(file, data, encoding, findings)
+    file = printable(file)
+    text, code = as_utf8(file, data, encoding, findings)
     if text is None:
         return None
     if not re.search(rb"\S", text):
-        findings.append(_whole(file, "The file is empty.", "Put a header and rows in it.", "empty"))
+        findings.append(whole(file, "The file is empty.", "Put a header and rows in it.", "empty"))
         return None
     separator = _separator(table, text, set(columns))
     rows = rows_of(text, separator)
@@ -168,7 +168,7 @@ def read_sheet(
         _say_swallowed_rows(sheet, separator, findings)
     if len(sheet.lines) == 0:
         findings.append(
-            _whole(
+            whole(
                 file,
                 "The file has a header and no rows.",
                 "Add a row for each reading." if table == "readings" else "Nothing to do.",
@@ -189,11 +189,11 @@ def _existing(path: str | os.PathLike[str]) -> Path:
         raise CallError(_no_such_path(Path(path))) from None
     except PermissionError:
         raise RecordsError(
-            f'"{_printable(str(path))}" may not be read: permission denied.'
+            f'"{printable(str(path))}" may not be read: permission denied.'
         ) from None
     except (OSError, ValueError) as error:
         words = getattr(error, "strerror", None) or str(error)
-        raise CallError(f'"{_printable(str(path))[:200]}" is not a path: {words}.') from None
+        raise CallError(f'"{printable(str(path))[:200]}" is not a path: {words}.') from None
     # Resolved for its name only, so that "." has one; nothing of the path is kept.
     return place if place.name else place.resolve()
 
@@ -203,8 +203,8 @@ def _no_such_path(path: Path) -> str:
         beside = sorted(entry.name for entry in os.scandir(path.parent))
     except OSError:
         beside = []
-    hint = did_you_mean([_printable(name) for name in nearest(path.name, beside)])
-    return f'There is no file or folder "{_printable(str(path))}". {hint}'.rstrip()
+    hint = did_you_mean([printable(name) for name in nearest(path.name, beside)])
+    return f'There is no file or folder "{printable(str(path))}". {hint}'.rstrip()
 
 
 def _files_of(folder: Path, findings: list[Finding]) -> list[tuple[str, Path]]:
@@ -212,10 +212,10 @@ def _files_of(folder: Path, findings: list[Finding]) -> list[tuple[str, Path]]:
     try:
         entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
     except PermissionError:
-        reason = f'The folder "{_printable(folder.name)}" may not be read: permission denied.'
+        reason = f'The folder "{printable(folder.name)}" may not be read: permission denied.'
         raise RecordsError(reason) from None
     except OSError as error:
-        raise RecordsError(f'"{_printable(folder.name)}": {error.strerror}.') from None
+        raise RecordsError(f'"{printable(folder.name)}": {error.strerror}.') from None
     names = {f"{table}.csv": table for table in TABLES if table != "readings"}
     found: dict[str, list[Path]] = {table: [] for table in TABLES}
     for entry in entries:
@@ -229,7 +229,7 @@ def _files_of(folder: Path, findings: list[Finding]) -> list[tuple[str, Path]]:
     if not found["readings"]:
         findings.append(
             Finding(
-                _printable(folder.name) or "folder",
+                printable(folder.name) or "folder",
                 None,
                 "",
                 "",
@@ -243,7 +243,7 @@ def _files_of(folder: Path, findings: list[Finding]) -> list[tuple[str, Path]]:
 
 
 def _not_read(name: str, names: Sequence[str]) -> Finding:
-    name = _printable(name)
+    name = printable(name)
     tables = "readings*.csv, animals.csv, treatments.csv, labs.csv and observations.csv"
     hint = did_you_mean(nearest(name.lower(), names, n=1))
     mend = f"If it holds records, save it as CSV under one of these names. {hint}".rstrip()
@@ -253,7 +253,7 @@ def _not_read(name: str, names: Sequence[str]) -> Finding:
 
 
 def _bytes_of(file: Path, findings: list[Finding]) -> bytes | None:
-    name = _printable(file.name)
+    name = printable(file.name)
     try:
         return file.read_bytes()
     except IsADirectoryError:
@@ -262,74 +262,8 @@ def _bytes_of(file: Path, findings: list[Finding]) -> bytes | None:
         reason, mend = "The file may not be read: permission denied.", "Allow it to be read."
     except OSError as error:
         reason, mend = f"The file cannot be read: {error.strerror}.", "Check the disk or the share."
-    findings.append(_whole(name, reason, mend, "cannot be read"))
+    findings.append(whole(name, reason, mend, "cannot be read"))
     return None
-
-
-def _as_utf8(
-    file: str, data: bytes, encoding: str | None, findings: list[Finding]
-) -> tuple[bytes | None, str]:
-    """Return the text as UTF-8 without a mark, and the name of the encoding it was in."""
-    if data.startswith(b"PK\x03\x04"):
-        mend = "Save the sheet as CSV (UTF-8) and read that."
-        findings.append(
-            _whole(file, "This is a workbook or an archive, not text.", mend, "not text")
-        )
-        return None, ""
-    marks = {
-        codecs.BOM_UTF8: "utf-8-sig",
-        codecs.BOM_UTF16_LE: "utf-16",
-        codecs.BOM_UTF16_BE: "utf-16",
-    }
-    marked = next((code for mark, code in marks.items() if data.startswith(mark)), None)
-    # A mark is certain; without one, valid UTF-8 is UTF-8, and the stated encoding is for the
-    # rest, so that a folder may hold files of both kinds.
-    tries = [marked] if marked else ["utf-8", *([encoding] if encoding else [])]
-    for code in tries:
-        try:
-            text = data if code == "utf-8" and data.isascii() else _decoded(data, code)
-        except UnicodeError as error:
-            failed, where = code, getattr(error, "start", 0)
-            continue
-        if b"\0" in text:
-            line = text[: text.index(b"\0")].count(b"\n") + 1
-            mend = "Save it as CSV with the encoding UTF-8 and read that."
-            findings.append(
-                _whole(file, "This is not a text file: it holds NUL bytes.", mend, "not text", line)
-            )
-            return None, ""
-        return text, {"utf-8-sig": "UTF-8 with a mark", "utf-8": "UTF-8", "utf-16": "UTF-16"}.get(
-            code, code
-        )
-    names = {"utf-8-sig": "UTF-8", "utf-8": "UTF-8", "utf-16": "UTF-16"}
-    findings.append(
-        _whole(
-            file,
-            f"The text is not {names.get(failed, failed)}.",
-            "Save it as CSV UTF-8, or say how it is encoded: --encoding cp1252 on the command "
-            'line, encoding="cp1252" in Python (Windows, western Europe).',
-            "encoding",
-            data[:where].count(b"\n") + 1,
-        )
-    )
-    return None, ""
-
-
-def _decoded(data: bytes, code: str) -> bytes:
-    return data.decode(code).encode("utf-8")
-
-
-def _check_encoding(encoding: str | None) -> None:
-    if encoding is None:
-        return
-    try:
-        # "".encode refuses codecs that are not text encodings, which lookup alone lets pass.
-        "a".encode(encoding)
-        b"a".decode(encoding)
-    except (LookupError, TypeError, ValueError):
-        known = ["cp1252", "cp1250", "latin-1", "mac-roman", "utf-8", "utf-16"]
-        hint = did_you_mean(nearest(str(encoding), known, n=1))
-        raise CallError(f'The encoding "{encoding}" is not known. {hint}'.rstrip()) from None
 
 
 def _separator(table: str, text: bytes, columns: set[str]) -> str:
@@ -384,19 +318,7 @@ def _say_swallowed_rows(sheet: RawSheet, separator: str, findings: list[Finding]
 
 
 def _same_twice(file: str, other: str) -> Finding:
-    reason = f"The file holds exactly what {_printable(other)} holds, and is not read."
-    return _whole(
-        _printable(file), reason, "Take one of the two out of the folder.", "same file twice"
+    reason = f"The file holds exactly what {printable(other)} holds, and is not read."
+    return whole(
+        printable(file), reason, "Take one of the two out of the folder.", "same file twice"
     )
-
-
-def _whole(
-    file: str, reason: str, mend: str, kind: str, line: int | None = None, stops: bool = True
-) -> Finding:
-    return Finding(file, line, "", "", reason, mend, stops=stops, kind=kind)
-
-
-def _printable(name: str) -> str:
-    """Return a name that can be printed: names on disk may hold anything but a slash."""
-    text = name.encode("utf-8", "replace").decode("utf-8")
-    return "".join(c if c.isprintable() else "?" for c in text)

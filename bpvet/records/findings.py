@@ -48,7 +48,7 @@ class Finding:
         if self.line is not None:
             place += f", line {self.line}"
         if self.column:
-            place += f", column {self.column}"
+            place += f", column {printable(self.column)}"
         return f"{place}: {self.reason} {self.mend}".rstrip()
 
 
@@ -62,3 +62,16 @@ def shown(value: str, length: int = 60) -> str:
     """
     text = "".join(c if c.isprintable() else " " for c in value)
     return f'"{text if len(text) <= length else text[: length - 1] + "…"}"'
+
+
+def whole(
+    file: str, reason: str, mend: str, kind: str, line: int | None = None, stops: bool = True
+) -> Finding:
+    """Return a finding about a whole file."""
+    return Finding(file, line, "", "", reason, mend, stops=stops, kind=kind)
+
+
+def printable(name: str) -> str:
+    """Return a name that can be printed: names on disk may hold anything but a slash."""
+    text = name.encode("utf-8", "replace").decode("utf-8")
+    return "".join(c if c.isprintable() else "?" for c in text)

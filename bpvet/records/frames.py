@@ -8,6 +8,7 @@ import hashlib
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from bpvet.errors import CallError
 from bpvet.facts.words import READING_QUANTITIES
@@ -57,18 +58,21 @@ def sheet_of(table: str, frame: object) -> RawSheet:
         for i in range(len(header))
     )
     lines = np.arange(1, len(frame) + 1)
-    return RawSheet(table, table, header, columns, lines, separator="none", encoding="none")
+    return RawSheet(
+        table, table, header, columns, lines, separator="none", encoding="none", header_line=None
+    )
 
 
 def frame_digest(sheets: list[RawSheet]) -> str:
     """Return a digest (sha256) of the tables' names, headers and cells."""
     digest = hashlib.sha256()
     for sheet in sheets:
-        for part in (sheet.table, *sheet.header, str(len(sheet.header))):
-            digest.update(f"{len(part)} {part} ".encode("utf-8", "surrogatepass"))
+        for part in (sheet.table, str(len(sheet.header)), *sheet.header):
+            digest.update(f"{len(part)} {part} ".encode("utf-8", "replace"))
         for cells in sheet.columns:
-            for text in cells.to_pylist():
-                digest.update(f"{len(text)} {text} ".encode())
+            lengths = pc.binary_length(cells).to_numpy(zero_copy_only=False)
+            digest.update(lengths.astype("<i8").tobytes())
+            digest.update("".join(cells.to_pylist()).encode())
     return digest.hexdigest()
 
 
@@ -107,11 +111,15 @@ def _arrow(column: object) -> pa.Array:
 def _text_of(column: pd.Series, falsehood: str) -> pa.Array:
     """Return one column as text; `falsehood` is what False is written as."""
     missing = column.isna().to_numpy(dtype=bool)
-    if pd.api.types.is_datetime64_any_dtype(column.dtype):
+    dtype = column.dtype
+    if isinstance(dtype, pd.DatetimeTZDtype) or dtype.kind == "M":
         # The wall clock of the zone that the column is in is the local time.
-        local = column.dt.tz_localize(None).to_numpy(dtype="datetime64[ns]")
-        texts: list[object] = list(np.datetime_as_string(local).astype(object))
-        cells = [_without_midnight(str(text)) for text in texts]
+        local = np.datetime_as_string(pd.DatetimeIndex(column).tz_localize(None).to_numpy())
+        cells = [_without_midnight(text) for text in local.tolist()]
+    elif isinstance(dtype, np.dtype) and dtype.kind in "if":
+        code, values = pd.factorize(column)
+        texts = [_cell(value, falsehood) for value in values.tolist()]
+        cells = [texts[i] if i >= 0 else "" for i in code.tolist()]
     else:
         cells = [
             "" if gone else _cell(value, falsehood)
@@ -122,18 +130,11 @@ def _text_of(column: pd.Series, falsehood: str) -> pa.Array:
 
 
 def _without_midnight(text: str) -> str:
+    """Return an ISO date-time without what says nothing: midnight, and zeros at the end."""
     day, _, time = text.partition("T")
-    time = time.rstrip("0").rstrip(".") if "." in time else time
-    while time.count(":") < 2:
-        time += ":00"
-    return day if time.replace("0", "").strip(":") == "" else f"{day}T{_padded(time)}"
-
-
-def _padded(time: str) -> str:
-    """Return a time whose trailing zeros were cut with two digits in each part."""
-    hour, minute, second = time.split(":")
-    whole, point, part = second.partition(".")
-    return f"{hour:0<2}:{minute:0<2}:{whole:0<2}{point}{part}"
+    if not time.strip("0:."):
+        return day
+    return f"{day}T{time.rstrip('0').rstrip('.') if '.' in time else time}"
 
 
 def _cell(value: object, falsehood: str) -> str:

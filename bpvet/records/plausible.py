@@ -164,7 +164,7 @@ def _slip(quantity: str, value: float, low: float, high: float) -> str:
 
 def _judge_order(ledger: Ledger, values: Values) -> None:
     """Hold diastolic, mean and systolic of a reading against each other."""
-    systolic, diastolic, mean = (values[q].copy() for q in ("systolic", "diastolic", "mean"))
+    systolic, diastolic, mean = (values[q] for q in ("systolic", "diastolic", "mean"))
     both = _plain(values, "systolic") & _plain(values, "diastolic")
     pulse = systolic - diastolic
     bounds = limits("pulse_pressure")
@@ -199,8 +199,6 @@ def _judge_order(ledger: Ledger, values: Values) -> None:
         "order of pressures",
         "cell",
     )
-    for quantity in ("systolic", "diastolic", "mean"):
-        values[quantity] = np.where(reverse, np.nan, values[quantity])
     values["mean"] = np.where(outside, np.nan, values["mean"])
     low, high = MEAN_FRACTION
     odd = full & ~outside & ((fraction < low) | (fraction > high))

@@ -133,7 +133,7 @@ def check_table(
 
 
 @settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(st.fixed_dictionaries({table: tables(table) for table in TABLES}))
 def test_every_cell_is_used_or_said(
@@ -153,7 +153,7 @@ def test_every_cell_is_used_or_said(
 
 
 @settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(st.one_of(st.binary(max_size=80), st.text(max_size=80).map(lambda t: t.encode("utf-8"))))
 def test_no_bytes_break_the_reader(tmp_path: Path, data: bytes) -> None:
@@ -169,7 +169,7 @@ def test_no_bytes_break_the_reader(tmp_path: Path, data: bytes) -> None:
 
 
 @settings(
-    max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(
     st.lists(st.tuples(*[NUMBERS] * 3, TEXTS), min_size=1, max_size=6),

@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from bpvet.facts.sources import AS_REMEMBERED
+from bpvet.facts.words import LAB_QUANTITIES
 from bpvet.printing import number, probability, prose_date
+
+if TYPE_CHECKING:
+    from bpvet.answers.parts import TrendAnswer
 
 #: Dates as they are written in a sentence.
 day = prose_date
@@ -61,3 +66,19 @@ def chance(p: float) -> str:
 def capital(text: str) -> str:
     """Return the text with its first letter in upper case."""
     return text[:1].upper() + text[1:]
+
+
+def of_labs(answer: TrendAnswer) -> bool:
+    """Return whether the series holds laboratory values or weights."""
+    return answer.quantity in LAB_QUANTITIES
+
+
+def one_of(answer: TrendAnswer) -> str:
+    """Return what one entry of the series is called."""
+    return "value" if of_labs(answer) else "session"
+
+
+def value(number_: float, answer: TrendAnswer) -> str:
+    """Return a value of the series in prose, with its unit."""
+    unit = "" if answer.unit == "ratio" else f" {answer.unit}"
+    return f"{number(number_, answer.decimals)}{unit}"

@@ -11,7 +11,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from bpvet.answers.parts import TreatmentAnswer, TrendAnswer
+from bpvet.answers.drug_words import drugs, treatment
+from bpvet.answers.parts import TrendAnswer
 from bpvet.answers.phrases import (
     capital,
     chance,
@@ -20,48 +21,18 @@ from bpvet.answers.phrases import (
     day,
     interval,
     listed,
+    of_labs,
+    one_of,
     percent,
+    value,
     whole,
 )
-from bpvet.facts.categories import Guideline, guideline
-from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
+from bpvet.facts.categories import guideline
+from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.printing import number, probability
-from bpvet.visits.urgency import Urgent
 
-NOT_A_REASON = "This is not a reason to stop it"
 #: Width of the range expected of a session from which it is said that little could surprise.
 _SO_WIDE = {"mmHg": 120.0, "/min": 150.0}
-
-
-def urgent_sentence(found: Urgent, chosen: Guideline) -> str:
-    """Return one urgent line as a sentence."""
-    on = f"on {day(found.date)}"
-    signs = listed(found.signs)
-    value = f"{f'{found.bound} ' if found.bound else ''}{number(found.value, 0)} mmHg"
-    if found.kind == "damage":
-        measured = f"; the highest session mean {on} was {value}" if found.value is not None else ""
-        what = "signs" if len(found.signs) > 1 else "a sign"
-        return (
-            f"A vet must see this animal now: recorded as present: {signs}, {what} of damage to "
-            f"the eye or the brain{measured}. This holds at any value."
-        )
-    if found.kind == "severe":
-        confirm = cited(chosen.name, chosen.recheck["severe"].fact.remembered)
-        return (
-            f"Look for organ damage today (eyes, nervous signs, heart, kidneys): the highest "
-            f"session mean {on} was {value}, which is 180 or more. Without such damage the "
-            f"guideline confirms within 1–2 weeks ({confirm})."
-        )
-    if found.kind == "no sound":
-        return (
-            f"The pressure may be too low; a vet should see this animal today: no sound was "
-            f"obtained {on}, and {signs} is recorded."
-        )
-    why = f"with {signs} recorded" if found.signs else "on a pressure-acting drug"
-    return (
-        f"The pressure may be too low; a vet should see this animal today: a session mean {on} "
-        f"was {value} {why}. What to change is for the vet to decide."
-    )
 
 
 def urgent(answer: TrendAnswer) -> str:
@@ -72,7 +43,7 @@ def urgent(answer: TrendAnswer) -> str:
 def usual(answer: TrendAnswer) -> str:
     """Usual pressure at the latest session."""
     latest, what = answer.latest, QUANTITY_WORDS[answer.quantity]
-    count, one = len(answer.sessions), _one(answer)
+    count, one = len(answer.sessions), one_of(answer)
     held = interval(answer.level, latest.lower, latest.upper, answer.decimals)
     said = (
         f"{_how(answer)} the usual {what} as measured here was "
@@ -91,27 +62,12 @@ def usual(answer: TrendAnswer) -> str:
 
 
 def _how(answer: TrendAnswer) -> str:
-    if _labs(answer):
+    if of_labs(answer):
         return "By the values as recorded,"
     where = CONDITION_WORDS[answer.condition]
     if answer.method == "doppler":
         return f"By Doppler, {where},"
     return f"By the oscillometric method, {where},"
-
-
-def _labs(answer: TrendAnswer) -> bool:
-    return answer.quantity in LAB_QUANTITIES
-
-
-def _one(answer: TrendAnswer) -> str:
-    """Return what one entry of the series is called."""
-    return "value" if _labs(answer) else "session"
-
-
-def value(number_: float, answer: TrendAnswer) -> str:
-    """Return a value of the series in prose, with its unit."""
-    unit = "" if answer.unit == "ratio" else f" {answer.unit}"
-    return f"{number(number_, answer.decimals)}{unit}"
 
 
 def _bounds(answer: TrendAnswer) -> list[str]:
@@ -235,79 +191,12 @@ def _floor(answer: TrendAnswer) -> list[str]:
     ]
 
 
-def drugs(answer: TrendAnswer) -> str:
-    """Whether each drug has lowered the usual pressure."""
-    return " ".join(treatment(answer, one) for one in answer.treatments)
-
-
-def treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
-    """Return what is known of one spell of treatment."""
-    drug, unit = capital(one.drug), answer.change_unit
-    what = QUANTITY_WORDS[answer.quantity] if _labs(answer) else "pressure"
-    since = f"from {day(one.started_on)}"
-    if not np.isnat(one.stopped_on):
-        since = f"{day(one.started_on)} to {day(one.stopped_on)}"
-    name = f"{drug} ({since})"
-    if one.verdict == "cannot be known":
-        return (
-            f"{name}: its effect cannot be known from these records, because no {_one(answer)} "
-            f"was taken before it started, nor long enough after it stopped. {NOT_A_REASON}; "
-            "whether the pressure is under control is judged apart from it."
-        )
-    held = interval(answer.level, one.effect.lower, one.effect.upper)
-    p = probability(one.p_lower_by_10)
-    on = np.isnat(one.stopped_on)
-    yet, has = (" yet", "has lowered") if on else ("", "had lowered")
-    stay = f" {NOT_A_REASON}." if on else ""
-    would = f" {_what_would_tell(answer, one)}" if on else ""
-    full = f"full effect {number(one.effect.estimate, 0)} {unit}, {held}"
-    verdict = {
-        "has lowered": f"{name} has lowered the usual {what} by 10 {unit} or more "
-        f"(probability {p}; {full}).",
-        "fall unlikely": f"{name}: a fall of 10 {unit} or more is unlikely (probability {p}; "
-        f"{full}).{stay}",
-        "cannot tell yet": f"{name}: cannot tell{yet} whether it {has} the usual {what} "
-        f"by 10 {unit} or more (probability {p}; {full}).{would}{stay}",
-    }[one.verdict]
-    return " ".join([verdict, *_unfinished(answer, one), *_plain_means(answer, one)])
-
-
-def _what_would_tell(answer: TrendAnswer, one: TreatmentAnswer) -> str:
-    if one.before_sessions < 2:
-        return f"Few {_one(answer)}s lie before it, and those cannot be made up for."
-    return f"More {_one(answer)}s at the same dose would tell."
-
-
-def _unfinished(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
-    if one.finished or not np.isnat(one.stopped_on):
-        return []
-    gap = int((answer.latest.date - one.changed_on) / np.timedelta64(1, "D"))
-    half, double = one.effect_at_half_tau.estimate, one.effect_at_double_tau.estimate
-    when = "before the first dose" if gap <= 0 else f"{counted(gap, 'day')} after the last change"
-    return [
-        f"The response is unfinished: the newest session lies {when}, and about "
-        f"{counted(round(3 * one.tau_days), 'day')} are needed (were the drug twice as fast the "
-        f"full effect would read {number(half, 0)}, twice as slow {number(double, 0)} "
-        f"{answer.change_unit})."
-    ]
-
-
-def _plain_means(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
-    if one.before_mean is None or one.after_mean is None or _labs(answer):
-        return []
-    return [
-        f"Plain means: {number(one.before_mean, 0)} before, {number(one.after_mean, 0)} "
-        f"{answer.unit} on it; not corrected for starting on a high day or for getting used to "
-        "visits."
-    ]
-
-
 def slope(answer: TrendAnswer) -> str:
     """Whether the usual pressure is creeping up, apart from the drugs."""
     found, unit = answer.slope, answer.change_unit
     if found.span_days == 0:
         return ""
-    rise = "3 %" if _labs(answer) else f"1 {unit}"
+    rise = "3 %" if of_labs(answer) else f"1 {unit}"
     apart = "apart from treatment, " if answer.treatments else ""
     over = found.rise_over_record
     what = QUANTITY_WORDS[answer.quantity]
@@ -331,7 +220,7 @@ def slope(answer: TrendAnswer) -> str:
 
 def surprise(answer: TrendAnswer) -> str:
     """Whether the newest session was a surprise."""
-    found, d, one = answer.surprise, answer.decimals, _one(answer)
+    found, d, one = answer.surprise, answer.decimals, one_of(answer)
     if found.words is None or found.lower is None or found.upper is None:
         return ""
     expected = (
@@ -359,7 +248,7 @@ def following(answer: TrendAnswer) -> str:
     if answer.urgent or (answer.quantity == "systolic" and answer.recheck.by is None):
         # What is urgent comes first, and an animal that left is not waited for.
         return ""
-    if _labs(answer):
+    if of_labs(answer):
         return (
             f"If nothing changes, the next value ({day(found.date)}) is expected at "
             f"{value(found.mean, answer)}, and {percent(answer.level)} of such values between "

@@ -31,7 +31,8 @@ from bpvet.answers.parts import (
     TrendAnswer,
     UrgentAnswer,
 )
-from bpvet.answers.sentences import sentences, urgent_sentence
+from bpvet.answers.sentences import sentences
+from bpvet.answers.urgent_words import urgent_sentence
 from bpvet.errors import CallError
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.protocol import ENOUGH_READINGS

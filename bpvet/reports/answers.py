@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from bpvet.answers.drug_words import treatment
 from bpvet.answers.parts import (
     EffectAnswer,
     Estimate,
@@ -11,8 +12,8 @@ from bpvet.answers.parts import (
     TreatmentAnswer,
     TrendAnswer,
 )
-from bpvet.answers.phrases import capital, percent
-from bpvet.answers.sentences import TOPICS, sentence, treatment, value
+from bpvet.answers.phrases import capital, percent, value
+from bpvet.answers.sentences import TOPICS, sentence
 from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
 from bpvet.printing import number, probability
 from bpvet.reports.markup import (

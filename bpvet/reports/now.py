@@ -8,16 +8,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from bpvet.answers.drug_words import NOT_A_REASON
 from bpvet.answers.parts import TreatmentAnswer, TrendAnswer
-from bpvet.answers.phrases import capital, chance, cited, counted, day, interval, listed
-from bpvet.answers.sentences import (
-    NOT_A_REASON,
-    overdue,
-    recheck_reason,
-    sentence,
-    too_low,
-    value,
-)
+from bpvet.answers.phrases import capital, chance, cited, counted, day, interval, listed, value
+from bpvet.answers.sentences import overdue, recheck_reason, sentence, too_low
 from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.models.trend import Trend
 from bpvet.printing import number

@@ -197,6 +197,15 @@ def test_nothing_reads_as_all_well_where_the_pressure_may_be_too_low():
     assert "The urgent line comes first" in sentence(answer, "recheck")
 
 
+def test_a_record_that_goes_straight_to_treatment_says_what_it_cannot_separate():
+    readings = rows(steady(190, DATES[:1]) + steady(150, DATES[1:]))
+    said = sentence(_answer(readings, [drug(DATES[0])]), "drugs")
+    assert "Only one session lies before it" in said
+    assert "cannot separate them" in said
+    used_to_it = _answer(readings, [drug(DATES[0])], measured_before="yes")
+    assert "cannot separate" not in sentence(used_to_it, "drugs")
+
+
 def test_each_drug_has_a_sentence_of_its_own():
     given = [drug("2026-02-08"), drug("2026-05-03", "telmisartan")]
     answer = _answer(rows(steady(150, DATES)), given)

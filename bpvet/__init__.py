@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from bpvet.models.audit import audit as audit
     from bpvet.models.fit import fit_trend as fit_trend
     from bpvet.models.learning import learn_priors as learn_priors
+    from bpvet.models.plan import Plan as Plan
+    from bpvet.models.plan import plan as plan
     from bpvet.models.situation import Situation as Situation
     from bpvet.models.situation import situation as situation
     from bpvet.models.trend import Trend as Trend
@@ -52,6 +54,7 @@ _ROOMS = {
     "Finding": "bpvet.records.findings",
     "FitError": "bpvet.errors",
     "Mixture": "bpvet.maths.mixture",
+    "Plan": "bpvet.models.plan",
     "PriorTable": "bpvet.facts.prior_table",
     "Priors": "bpvet.facts.priors",
     "Records": "bpvet.records.records",
@@ -65,6 +68,7 @@ _ROOMS = {
     "fit_trend": "bpvet.models.fit",
     "fit_trends": "bpvet.models.trends",
     "learn_priors": "bpvet.models.learning",
+    "plan": "bpvet.models.plan",
     "read": "bpvet.records.read",
     "readings_used": "bpvet.visits.readings",
     "sessions": "bpvet.visits.sessions",

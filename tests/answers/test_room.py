@@ -74,7 +74,9 @@ def test_readings_that_disagree():
 def test_a_session_lies_in_a_range_and_never_is_one():
     answer = room_answer(taken(165, 158, 160), "doppler")
     assert answer.range.name == "hypertensive"
-    assert answer.words.range.startswith('In the range of "hypertensive" (160 up to 180 mmHg; ACVIM 2018')
+    assert answer.words.range.startswith(
+        'In the range of "hypertensive" (160 up to 180 mmHg; ACVIM 2018'
+    )
     assert not re.search(r"\bis (a )?hypertensive", answer.words.range)
 
 

@@ -57,7 +57,10 @@ def check(
     _check_readings(ledgers["readings"], values["readings"], animals, as_of)
     _check_treatments(ledgers["treatments"], values["treatments"], as_of)
     _check_labs(ledgers["labs"], values["labs"])
-    values["observations"]["status"] = _filled(values["observations"]["status"], "present")
+    # A blank status is "present"; one that cannot be read stays blank.
+    given = ledgers["observations"].blank("status") & ~ledgers["observations"].broken
+    status = pc.if_else(pa.array(given), "present", values["observations"]["status"])
+    values["observations"]["status"] = status.cast(TEXT)
     for table, date in (("labs", "sampled_on"), ("observations", "seen_on")):
         values[table]["future"] = _say_future(ledgers[table], values[table][date], date, as_of)
     for table, date in (
@@ -274,7 +277,3 @@ def _of_animal(
     found = animals[column].to_numpy()
     each = np.array([found[p] if p >= 0 else missing for p in place], dtype=found.dtype)
     return each[code]
-
-
-def _filled(cells: pa.Array, word: str) -> pa.Array:
-    return pc.if_else(pc.equal(cells, ""), word, cells).cast(TEXT)

@@ -181,7 +181,10 @@ def read_sheet(
 
 def _existing(path: str | os.PathLike[str]) -> Path:
     try:
-        place = Path(os.fspath(path))
+        text = os.fspath(path)
+        if not text:
+            raise CallError("The path is blank.")
+        place = Path(text)
         place.stat()
     except TypeError:
         raise CallError(f"A path is a text, not {type(path).__name__}.") from None

@@ -144,20 +144,21 @@ def _set_aside(
         index,
         quantity,
         [f"{shown(t)} cannot be a {what}: {words}." for t, words in zip(texts, limit, strict=True)],
-        [_slip(quantity, float(value[row]), low, high) for row in index.tolist()],
+        [_slip(quantity, float(value[row]), bounds) for row in index.tolist()],
         "impossible value",
         "row" if quantity == "systolic" else "cell",
     )
 
 
-def _slip(quantity: str, value: float, low: float, high: float) -> str:
+def _slip(quantity: str, value: float, bounds: Limits) -> str:
     """Return what an impossible value may have been meant for, as a question."""
+    low, high = bounds.aside_low, bounds.aside_high
     pressure = quantity in ("systolic", "diastolic", "mean")
     if value == 0 and pressure:
         return 'If no sound was heard, write "no sound"; otherwise correct it.'
     if pressure and value < low and low <= value * MMHG_PER_KPA <= high:
         return f"Is it in kPa? {value:g} kPa is {value * MMHG_PER_KPA:.0f} mmHg. {LEAVE_OUT}"
-    if value > high and low <= value / 10 <= high:
+    if value > high and bounds.note_low <= value / 10 <= bounds.note_high:
         return f"A digit too many, or a lost decimal mark ({value / 10:g})? {LEAVE_OUT}"
     return f"A slip of the keys? {LEAVE_OUT}"
 

@@ -1,0 +1,250 @@
+"""Cells to values: what is read, what is set aside, and what is said of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from bpvet.records.findings import Finding
+from bpvet.records.records import Records
+
+Make = Callable[..., Records]
+KEY = "animal,taken_at,method"
+
+
+def of_kind(records: Records, kind: str) -> list[Finding]:
+    return [finding for finding in records.findings if finding.kind == kind]
+
+
+def test_the_worked_message(rows: Make) -> None:
+    found = rows("A17,2025-01-01,doppler,16O")
+    assert str(of_kind(found, "not a number")[0]) == (
+        'readings.csv, line 2, column systolic: "16O" is not a number. The row is set aside. '
+        "Are letters typed for digits? If it is 160, write 160."
+    )
+    assert found.readings["set_aside"].tolist() == ['systolic: "16O" is not a number.']
+    assert found.readings["animal"].tolist() == ["A17"]
+
+
+@pytest.mark.parametrize("cell", ["1e400", "inf", "nan", "1650,", "٣٤", "1 650", "150/90"])
+def test_text_in_a_number_sets_the_row_aside(rows: Make, cell: str) -> None:
+    found = rows(f'A17,2025-01-01,doppler,"{cell}"')
+    assert [f.value for f in of_kind(found, "not a number")] == [cell]
+    assert found.readings["set_aside"][0] != ""
+    assert np.isnan(found.readings["systolic"][0])
+
+
+def test_a_bad_number_other_than_the_systolic_costs_only_itself(rows: Make) -> None:
+    found = rows(
+        "A17,2025-01-01,oscillometric,150,9O,110,180",
+        header=f"{KEY},systolic,diastolic,mean,heart_rate",
+    )
+    assert found.readings["set_aside"].tolist() == [""]
+    assert np.isnan(found.readings["diastolic"][0])
+    assert "This value is set aside" in of_kind(found, "not a number")[0].reason
+
+
+@pytest.mark.parametrize("quantity", ["systolic", "diastolic", "mean", "heart_rate"])
+def test_bounds_and_silence_are_readings(rows: Make, quantity: str) -> None:
+    found = rows(
+        "A17,2025-01-01,oscillometric,> 100",
+        "A17,2025-01-01,oscillometric,<100",
+        "A17,2025-01-01,oscillometric,No sound",
+        header=f"{KEY},{quantity}",
+    )
+    assert found.readings[f"{quantity}_bound"].tolist() == ["at least", "at most", "no sound"]
+    np.testing.assert_array_equal(found.readings[quantity], [100, 100, np.nan])
+    assert (found.readings["set_aside"] == "").all()
+
+
+def test_decimal_commas_that_every_cell_shows_are_read(rows: Make) -> None:
+    found = rows('A17,2025-01-01,doppler,"150,5"', "A17,2025-01-01,doppler,150")
+    assert found.readings["systolic"].tolist() == [150.5, 150]
+    assert found.understood["decimal_commas"] == ["readings.csv: systolic"]
+
+
+@pytest.mark.parametrize("other", ["148.5", '"1,650"'])
+def test_commas_are_refused_where_the_column_is_not_of_one_kind(rows: Make, other: str) -> None:
+    found = rows('A17,2025-01-01,doppler,"150,5"', f"A17,2025-01-01,doppler,{other}")
+    assert found.readings["set_aside"][0] != ""
+    assert "decimal comma" in of_kind(found, "not a number")[0].reason
+
+
+def test_decimal_commas_belong_to_a_file(records: Make) -> None:
+    found = records(
+        'animal,taken_at,method,systolic\nA17,2025-01-01,doppler,"150,5"\n',
+        **{"readings2": "animal,taken_at,method,systolic\nA17,2025-01-01,doppler,148.5\n"},
+    )
+    assert sorted(found.readings["systolic"]) == [148.5, 150.5]
+
+
+def test_a_doppler_row_keeps_its_systolic_and_nothing_else(rows: Make) -> None:
+    found = rows(
+        "A17,2025-01-01,doppler,150,90,x,180,176",
+        header=f"{KEY},systolic,diastolic,mean,heart_rate,counted_pulse",
+    )
+    row = found.readings.iloc[0]
+    assert (row["systolic"], row["counted_pulse"], row["set_aside"]) == (150, 176, "")
+    assert np.isnan(row[["diastolic", "mean", "heart_rate"]].astype(float)).all()
+    said = of_kind(found, "not given by Doppler")
+    assert [(f.column, f.value) for f in said] == [
+        ("diastolic", "90"),
+        ("mean", "x"),
+        ("heart_rate", "180"),
+    ]
+    assert not of_kind(found, "not a number")
+
+
+@pytest.mark.parametrize(
+    ("cell", "kept", "said"),
+    [
+        ("", "", 0),
+        ("moved", "moved", 0),
+        ("yes", "yes", 0),
+        ("no", "", 1),
+        ("False", "", 1),
+        ("0", "", 1),
+    ],
+)
+def test_any_text_excludes_but_a_denial(rows: Make, cell: str, kept: str, said: int) -> None:
+    found = rows(f"A17,2025-01-01,doppler,150,{cell}", header=f"{KEY},systolic,excluded")
+    assert found.readings["excluded"].tolist() == [kept]
+    assert len(of_kind(found, "not excluded")) == said
+    assert found.readings["set_aside"].tolist() == [""]
+
+
+def test_words_are_read_without_case(rows: Make) -> None:
+    found = rows("A17,2025-01-01, Doppler ,150,HOME,Awake", header=f"{KEY},systolic,setting,state")
+    row = found.readings.iloc[0]
+    assert row[["method", "setting", "state", "condition"]].tolist() == [
+        "doppler",
+        "home",
+        "awake",
+        "home",
+    ]
+    assert found.understood["methods_as_written"] == {"Doppler": "doppler"}
+
+
+@pytest.mark.parametrize(
+    ("cells", "column", "hint"),
+    [
+        ("dopler,150,,", "method", 'Did you mean "doppler"?'),
+        ("osc,150,,", "method", 'Did you mean "oscillometric"?'),
+        ("doppler,150,at home,", "setting", 'Did you mean "home"?'),
+        ("doppler,150,,anesthetized", "state", 'Did you mean "anaesthetised"?'),
+    ],
+)
+def test_an_unknown_word_sets_the_row_aside_and_suggests(
+    rows: Make, cells: str, column: str, hint: str
+) -> None:
+    found = rows(f"A17,2025-01-01,{cells}", header=f"{KEY},systolic,setting,state")
+    (finding,) = of_kind(found, "unknown word")
+    assert finding.column == column
+    assert hint in finding.mend
+    assert found.readings["set_aside"][0] != ""
+    assert (found.readings["condition"][0] == "") == (column != "method")
+
+
+@pytest.mark.parametrize(
+    ("setting", "state", "condition"),
+    [
+        ("", "", "clinic"),
+        ("hospital", "awake", "clinic"),
+        ("home", "", "home"),
+        ("home", "calmed", "calmed"),
+        ("clinic", "sedated", "sedated"),
+        ("", "anaesthetised", "anaesthetised"),
+    ],
+)
+def test_conditions(rows: Make, setting: str, state: str, condition: str) -> None:
+    found = rows(
+        f"A17,2025-01-01,doppler,150,{setting},{state}", header=f"{KEY},systolic,setting,state"
+    )
+    assert found.readings["condition"].tolist() == [condition]
+
+
+@pytest.mark.parametrize("cells", [",2025-01-01,doppler", "A17,,doppler", "A17,2025-01-01,"])
+def test_a_row_without_its_key_is_set_aside(rows: Make, cells: str) -> None:
+    found = rows(f"{cells},150")
+    assert len(of_kind(found, "blank")) == 1
+    assert found.readings["set_aside"][0] != ""
+
+
+def test_a_date_and_a_time_of_day(rows: Make) -> None:
+    found = rows(
+        "A17,2025-01-01,doppler,150",
+        "A17,2025-01-01T10:20,doppler,150",
+        "A17,2025-01-01T23:50+13:00,doppler,150",
+    )
+    frame = found.readings
+    assert frame["timed"].tolist() == [False, True, True]
+    assert frame["date"].astype(str).tolist() == ["2025-01-01"] * 3
+    assert frame["taken_at"].astype(str).tolist()[1:] == [
+        "2025-01-01 10:20:00",
+        "2025-01-01 23:50:00",
+    ]
+    assert "1 have a time zone" in found.understood["dates"]
+
+
+def test_an_impossible_date_sets_the_row_aside(rows: Make) -> None:
+    found = rows("A17,2025-02-30,doppler,150")
+    assert "not a day of the calendar" in of_kind(found, "not a date")[0].reason
+    assert found.readings["date"].isna().all()
+
+
+def test_a_column_of_swappable_dates_is_refused_by_name(rows: Make) -> None:
+    found = rows(
+        "A17,25/04/2025,doppler,150", "A17,03/04/2025,doppler,150", "A17,2025-01-01,doppler,150"
+    )
+    (finding,) = found.stopping
+    assert finding.column == "taken_at"
+    assert "3 April 2025 (day first) or 4 March 2025 (month first)" in finding.reason
+    assert "All 2 rows" in finding.reason
+    assert (found.readings["set_aside"] != "").tolist() == [True, True, False]
+
+
+def test_a_few_swappable_dates_are_said_one_by_one(rows: Make) -> None:
+    good = [f"A17,2025-01-{day:02d},doppler,150" for day in range(1, 6)]
+    found = rows(*good, "A17,03/04/2025,doppler,150")
+    assert not found.stopping
+    assert "3 April 2025 (day first) or" in of_kind(found, "not a date")[0].reason
+
+
+def test_dates_before_1990_are_placeholders(rows: Make) -> None:
+    found = rows("A17,1899-12-30,doppler,150")
+    assert of_kind(found, "early date")[0].reason.startswith('"1899-12-30" is before 1990.')
+    assert found.readings["set_aside"][0] != ""
+
+
+def test_white_space_is_left_off_and_said_once(rows: Make) -> None:
+    found = rows(" A17,2025-01-01,doppler,150 ", "A17 ,2025-01-02,doppler,150")
+    assert found.readings["animal"].tolist() == ["A17", "A17"]
+    assert [f.column for f in of_kind(found, "white space")] == ["animal", "systolic"]
+    assert "2 of the cells" in of_kind(found, "white space")[0].reason
+
+
+@pytest.mark.parametrize(
+    "animal", ["007", "1e5", "NA", "None", "../../x", "=1+1", "<script>", "x" * 300, "😀", "-0.0"]
+)
+def test_ids_stay_as_they_are(rows: Make, animal: str) -> None:
+    found = rows(f"{animal},2025-01-01,doppler,150")
+    assert found.readings["animal"].tolist() == [animal]
+    assert found.animals["animal"].tolist() == [animal]
+    assert not found.stopping
+
+
+def test_status_and_analytes(records: Make) -> None:
+    found = records(
+        observations="animal,seen_on,sign,status\nA17,2025-01-01,seizure,\nA17,2025-01-02,murmur,Gone\n"
+        "A17,2025-01-03,murmur,Absent\n",
+        labs="animal,sampled_on,analyte,value,unit\nA17,2025-01-01,Total T4,2.5,µg/dL\n"
+        "A17,2025-01-01,UPC,0.4,\nA17,2025-01-01,creatinine,<20,µmol/L\n"
+        "A17,2025-01-02,creatinine,150,\nA17,2025-01-03,creatinine,-1,µmol/L\n",
+    )
+    assert found.observations["status"].tolist() == ["present", "", "absent"]
+    assert (found.observations["set_aside"] != "").tolist() == [False, True, False]
+    assert found.labs["analyte"].tolist() == ["total_t4", "upc", *["creatinine"] * 3]
+    assert (found.labs["set_aside"] != "").tolist() == [False, False, True, True, True]
+    assert "is a bound" in of_kind(found, "not a number")[0].reason

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from bpvet.errors import BpvetError as BpvetError
     from bpvet.errors import CallError as CallError
     from bpvet.errors import FitError as FitError
+    from bpvet.errors import FormulaError as FormulaError
     from bpvet.errors import RecordsError as RecordsError
     from bpvet.facts.prior_table import PriorTable as PriorTable
     from bpvet.facts.priors import Priors as Priors
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from bpvet.models.agreement import agreement as agreement
     from bpvet.models.audit import Audit as Audit
     from bpvet.models.audit import audit as audit
+    from bpvet.models.cohort import Cohort as Cohort
+    from bpvet.models.cohort import fit_cohort as fit_cohort
     from bpvet.models.fit import fit_trend as fit_trend
     from bpvet.models.learning import learn_priors as learn_priors
     from bpvet.models.plan import Plan as Plan
@@ -50,9 +53,11 @@ _ROOMS = {
     "AuditAnswer": "bpvet.answers.audit",
     "BpvetError": "bpvet.errors",
     "CallError": "bpvet.errors",
+    "Cohort": "bpvet.models.cohort",
     "Course": "bpvet.visits.series",
     "Finding": "bpvet.records.findings",
     "FitError": "bpvet.errors",
+    "FormulaError": "bpvet.errors",
     "Mixture": "bpvet.maths.mixture",
     "Plan": "bpvet.models.plan",
     "PriorTable": "bpvet.facts.prior_table",
@@ -65,6 +70,7 @@ _ROOMS = {
     "TrendAnswer": "bpvet.answers.parts",
     "agreement": "bpvet.models.agreement",
     "audit": "bpvet.models.audit",
+    "fit_cohort": "bpvet.models.cohort",
     "fit_trend": "bpvet.models.fit",
     "fit_trends": "bpvet.models.trends",
     "learn_priors": "bpvet.models.learning",

@@ -1,0 +1,264 @@
+"""A cohort's −2 log-likelihood (REML or ML) at reading level, with analytic derivatives.
+
+The animals are taken apart in `bpvet.maths.partition`; here their sums are put together: the
+group effect, the fixed effects profiled out, and the quantities P = V⁻¹ − V⁻¹X(XᵀV⁻¹X)⁻¹XᵀV⁻¹
+enters. Every pass over the animals goes through one `collect`, which maps a function over the
+partitions and keeps their order, so that sums have the same digits wherever they were made.
+
+The natural parameters φ are the variances and covariances of an animal's effects (lower triangle
+of G, row by row), the variance between groups where there are groups, the visit variances, and
+the residual variances.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property, partial
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from bpvet.errors import FitError
+from bpvet.maths import partition
+from bpvet.maths.moments import Array, Codes
+from bpvet.maths.partition import Variances
+
+Collect = Callable[[Callable[[Any], Any], Sequence[Any]], Sequence[Any]]
+
+
+def in_order(function: Callable[[Any], Any], parts: Sequence[Any]) -> list[Any]:
+    """Return the function of each part: the plainest `collect`."""
+    return [function(part) for part in parts]
+
+
+class Value(NamedTuple):
+    """The criterion at some variances.
+
+    `residual` (m,) is the combination of u's columns that is y − Xβ; `root` (p, p) has
+    root·rootᵀ = (XᵀV⁻¹X)⁻¹; `products` (groups, m, m) are Uᵀ V⁻¹ U, the group effect left aside.
+    """
+
+    criterion: float
+    coefficients: Array
+    residual: Array
+    root: Array
+    products: Array
+
+
+class Derivatives(NamedTuple):
+    """Gradient (a,) of the criterion in φ and its average information (a, a)."""
+
+    gradient: Array
+    information: Array
+
+
+class Products(NamedTuple):
+    """Uᵀ V⁻¹ Va V⁻¹ U c as (a, m, K), and cᵀ Uᵀ V⁻¹ Va V⁻¹ Vb V⁻¹ U c as (a, b, K)."""
+
+    first: Array
+    second: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Criterion:
+    """The criterion of one model for one cohort.
+
+    Parameters
+    ----------
+    parts : sequence
+        Moments, or whatever `collect` turns into moments.
+    collect : callable
+        Maps a function over the parts, keeping their order.
+    intercept : int
+        Column of u that is one.
+    random : int
+        q, effects of an animal.
+    visits, residuals : int
+        Classes of visit and reading SD.
+    grouped : bool
+        Whether animals nest in groups.
+    observations : int
+        n.
+    basis : (m, p) float
+        Combinations of u's columns that have a coefficient.
+    offset : (m,) float
+        The combination that is the outcome (less what is held fixed).
+    reml : bool
+    """
+
+    parts: Sequence[Any]
+    collect: Collect
+    intercept: int
+    random: int
+    visits: int
+    residuals: int
+    grouped: bool
+    observations: int
+    basis: Array
+    offset: Array
+    reml: bool
+
+    @cached_property
+    def spread(self) -> Array:
+        """Return how entries (raw: all of G, then the rest) follow from φ, (raw, φ)."""
+        q = self.random
+        rows, columns = np.tril_indices(q)
+        rest = int(self.grouped) + self.visits + self.residuals
+        spread = np.zeros((q * q + rest, len(rows) + rest))
+        spread[rows * q + columns, np.arange(len(rows))] = 1.0
+        spread[columns * q + rows, np.arange(len(rows))] = 1.0
+        spread[q * q :, len(rows) :] = np.eye(rest)
+        return spread
+
+    def value(self, variances: Variances) -> Value:
+        """Return the criterion and the fixed effects at these variances."""
+        blocks = self.collect(partial(_reduced, variances=variances), self.parts)
+        products = sum(block.products for block in blocks)
+        log_determinant = sum(block.log_determinant for block in blocks)
+        total = products[0]
+        if self.grouped:
+            shrink, own = self._group_shrinkage(products, variances)
+            log_determinant += float(np.log1p(variances.group * own).sum())
+            edge = products[:, :, self.intercept]
+            total = products.sum(axis=0) - np.einsum("g,gi,gj->ij", shrink, edge, edge)
+        return self._profiled(total, log_determinant, products)
+
+    def _profiled(self, total: Array, log_determinant: float, products: Array) -> Value:
+        xx = self.basis.T @ total @ self.basis
+        try:
+            lower = np.linalg.cholesky(xx)
+        except np.linalg.LinAlgError:
+            raise FitError(
+                "The fixed effects cannot be told apart at these variances: "
+                "columns of the design are (almost) combinations of others."
+            ) from None
+        root = np.linalg.inv(lower).T
+        coefficients = root @ (root.T @ (self.basis.T @ total @ self.offset))
+        residual = self.offset - self.basis @ coefficients
+        degrees = self.observations
+        criterion = log_determinant + float(residual @ total @ residual)
+        if self.reml:
+            degrees -= len(xx)
+            criterion += 2.0 * float(np.log(np.diag(lower)).sum())
+        criterion += degrees * float(np.log(2.0 * np.pi))
+        return Value(criterion, coefficients, residual, root, products)
+
+    def _group_shrinkage(self, products: Array, variances: Variances) -> tuple[Array, Array]:
+        own = products[:, self.intercept, self.intercept]
+        return variances.group / (1.0 + variances.group * own), own
+
+    def derivatives(self, variances: Variances, value: Value) -> Derivatives:
+        """Return the gradient and the average information in φ."""
+        adjoint = np.outer(value.residual, value.residual)
+        if self.reml:
+            xs = self.basis @ value.root
+            adjoint = adjoint + xs @ xs.T
+        gradient = self._gradient(variances, value, adjoint)
+        products = self.products(variances, value, value.residual[:, None])
+        moved = products.first[:, :, 0] @ self.basis @ value.root
+        return Derivatives(gradient, products.second[:, :, 0] - moved @ moved.T)
+
+    def _gradient(self, variances: Variances, value: Value, adjoint: Array) -> Array:
+        by_group, between = adjoint[None], []
+        if self.grouped:
+            shrink, own = self._group_shrinkage(value.products, variances)
+            edge = value.products[:, :, self.intercept]
+            moved = edge @ adjoint
+            inner = np.einsum("gi,gi->g", moved, edge)
+            by_group = np.repeat(by_group, len(edge), axis=0)
+            by_group[:, self.intercept] -= shrink[:, None] * moved
+            by_group[:, :, self.intercept] -= shrink[:, None] * moved
+            by_group[:, self.intercept, self.intercept] += shrink**2 * inner + shrink
+            kept = 1.0 - shrink * own
+            between = [float((kept * own - kept**2 * inner).sum())]
+        ask = partial(_slopes, variances=variances, adjoint=by_group)
+        blocks = self.collect(ask, self.parts)
+        random = sum(block.random for block in blocks)
+        sessions = sum(block.sessions for block in blocks)
+        result: Array = np.concatenate([random.ravel(), between, sessions]) @ self.spread
+        return result
+
+    def products(self, variances: Variances, value: Value, vectors: Array) -> Products:
+        """Return first and second products of V's derivatives in φ with vectors (m, K)."""
+        by_group = vectors[None]
+        if self.grouped:
+            shrink, own = self._group_shrinkage(value.products, variances)
+            edge = value.products[:, :, self.intercept]
+            by_group = np.repeat(by_group, len(edge), axis=0)
+            by_group[:, self.intercept] -= shrink[:, None] * (edge @ vectors)
+        ask = partial(_curvature, variances=variances, vectors=by_group)
+        blocks = self.collect(ask, self.parts)
+        first = sum(block.products for block in blocks)
+        second = sum(block.quadratic for block in blocks)
+        if self.grouped:
+            first, second = self._with_group(first, second, edge, edge @ vectors, shrink, own)
+        return Products(
+            np.einsum("rmk,ra->amk", first.sum(axis=0), self.spread),
+            np.einsum("rsk,ra,sb->abk", second.sum(axis=0), self.spread, self.spread),
+        )
+
+    def _with_group(
+        self, first: Array, second: Array, edge: Array, et: Array, shrink: Array, own: Array
+    ) -> tuple[Array, Array]:
+        """Carry products by group through the group effect and add its own variance."""
+        kept = 1.0 - shrink * own
+        o, at = self.intercept, self.random**2
+        ahead = first[:, :, o]
+        second = second - np.einsum("g,gak,gbk->gabk", shrink, ahead, ahead)
+        first = first - np.einsum("g,gm,gak->gamk", shrink, edge, ahead)
+        t = kept[:, None] * et
+        mine = np.einsum("g,gm,gk->gmk", kept, edge, t)
+        cross = first[:, :, o] * t[:, None]
+        square = (kept * own)[:, None] * t**2
+        first = np.insert(first, at, mine, axis=1)
+        second = np.insert(second, at, cross, axis=1)
+        column = np.insert(cross, at, square, axis=1)
+        return first, np.insert(second, at, column, axis=2)
+
+    def traces(self, variances: Variances, value: Value) -> Array:
+        """Return tr(V⁻¹ Va V⁻¹ Vb) over φ."""
+        blocks = self.collect(partial(_traces, variances=variances), self.parts)
+        raw = sum(blocks)
+        if self.grouped:
+            raw = self._traces_with_group(raw, variances, value)
+        result: Array = self.spread.T @ raw @ self.spread
+        return result
+
+    def _traces_with_group(self, raw: Array, variances: Variances, value: Value) -> Array:
+        shrink, own = self._group_shrinkage(value.products, variances)
+        unit = np.zeros((len(own), len(self.offset), 1))
+        unit[:, self.intercept] = 1.0
+        blocks = self.collect(partial(_curvature, variances=variances, vectors=unit), self.parts)
+        first = sum(block.products for block in blocks)[:, :, self.intercept, 0]
+        second = sum(block.quadratic for block in blocks)[:, :, :, 0]
+        raw = raw - 2.0 * np.einsum("g,gab->ab", shrink, second)
+        raw = raw + np.einsum("g,ga,gb->ab", shrink**2, first, first)
+        kept, at = 1.0 - shrink * own, self.random**2
+        cross = np.einsum("g,ga->a", kept**2, first)
+        raw = np.insert(raw, at, cross, axis=0)
+        column = np.insert(cross, at, float(((kept * own) ** 2).sum()))
+        return np.insert(raw, at, column, axis=1)
+
+    def natural(self, variances: Variances) -> Array:
+        """Return φ."""
+        g = variances.factor @ variances.factor.T
+        between = [variances.group] if self.grouped else []
+        lower: Codes | Array = g[np.tril_indices(self.random)]
+        return np.concatenate([lower, between, variances.visit, variances.residual])
+
+
+def _reduced(part: Any, variances: Variances) -> partition.Reduced:
+    return partition.reduced(part, variances)
+
+
+def _slopes(part: Any, variances: Variances, adjoint: Array) -> partition.Slopes:
+    return partition.slopes(part, variances, adjoint)
+
+
+def _curvature(part: Any, variances: Variances, vectors: Array) -> partition.Curvature:
+    return partition.curvature(part, variances, vectors)
+
+
+def _traces(part: Any, variances: Variances) -> Array:
+    return partition.traces(part, variances)

@@ -1,0 +1,309 @@
+"""What one set of animals adds to a cohort's criterion, its gradient and its curvature.
+
+Each pass takes moments and variances and returns a few small arrays, by group of animals, that
+add over partitions. Notation: for an animal, A = Uᵀ R⁻¹ U with R the sessions' covariance and
+U = (X, Z, y); V = R + Z G Zᵀ with G = L Lᵀ; K = L (I + Lᵀ A_zz L)⁻¹ Lᵀ, so that
+Uᵀ V⁻¹ U = A − A_uz K A_zu =: T and V⁻¹ U c = R⁻¹ U (c − E_z K A_zu c).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from bpvet.maths.moments import Array, Codes, Moments, summed_products
+
+
+@dataclass(frozen=True, eq=False)
+class Variances:
+    """The variance parameters, on the scale of the moments.
+
+    Parameters
+    ----------
+    factor : (q, q) float
+        L, with G = L Lᵀ the covariance of an animal's intercept and slopes.
+    group : float
+        Variance between groups.
+    visit : (v,) float
+        sv² by class.
+    residual : (r,) float
+        sr² by class.
+    """
+
+    factor: Array
+    group: float
+    visit: Array
+    residual: Array
+
+
+class Weights(NamedTuple):
+    """A slot's weight 1/v, and ∂v by the visit and residual variances (parameters, S)."""
+
+    weight: Array
+    by_variance: Array
+    log_determinant: float
+
+
+class Reduced(NamedTuple):
+    """Σ T by group (groups, m, m) and the sum of log-determinants."""
+
+    products: Array
+    log_determinant: float
+
+
+class Slopes(NamedTuple):
+    """A gradient by each entry of G (q, q), and by the visit and residual variances (a,)."""
+
+    random: Array
+    sessions: Array
+
+
+class Curvature(NamedTuple):
+    """For vectors c: Uᵀ V⁻¹ Va V⁻¹ U c by group, and cᵀ Uᵀ V⁻¹ Va V⁻¹ Vb V⁻¹ U c.
+
+    `products` is (groups, a, m, K) and `quadratic` (groups, a, b, K) over the q² raw entries of
+    G, then the visit and residual variances.
+    """
+
+    products: Array
+    quadratic: Array
+
+
+def weights(moments: Moments, variances: Variances) -> Weights:
+    """Return the weights of the slots and the log-determinant of the sessions' covariance."""
+    visits, residuals = len(variances.visit), len(variances.residual)
+    slots = np.arange(len(moments.count))
+    by_variance = np.zeros((visits + residuals, len(slots)))
+    has_visit = moments.visit >= 0
+    by_variance[moments.visit[has_visit], slots[has_visit]] = 1.0
+    by_variance[visits + moments.residual, slots] = 1.0 / moments.count
+    variance = np.concatenate([variances.visit, variances.residual]) @ by_variance
+    log_determinant = float(moments.sessions @ np.log(variance)) + moments.log_counts
+    return Weights(1.0 / variance, by_variance, log_determinant)
+
+
+def small_inverse(b: Array) -> tuple[Array, Array]:
+    """Return inverses (N, q, q) and log-determinants (N,) of I + positive semidefinite, q ≤ 3."""
+    q = b.shape[-1]
+    if q == 1:
+        return 1.0 / b, np.log(b[:, 0, 0])
+    if q == 2:
+        determinant = b[:, 0, 0] * b[:, 1, 1] - b[:, 0, 1] * b[:, 1, 0]
+        inverse = np.empty_like(b)
+        inverse[:, 0, 0] = b[:, 1, 1] / determinant
+        inverse[:, 1, 1] = b[:, 0, 0] / determinant
+        inverse[:, 0, 1] = inverse[:, 1, 0] = -b[:, 0, 1] / determinant
+        return inverse, np.log(determinant)
+    return np.linalg.inv(b), np.linalg.slogdet(b)[1]
+
+
+class _Animals(NamedTuple):
+    """A_z (N, q, m), K (N, q, q) and K A_z (N, q, m)."""
+
+    a: Array
+    k: Array
+    ka: Array
+    log_determinant: float
+
+
+def _by_animal(moments: Moments, weight: Array, entries: Array) -> Array:
+    """Return Σ weight · entry by animal."""
+    n = len(moments.entry_slot)
+    ones = csr_array(
+        (weight[moments.entry_slot], np.arange(n), moments.entry_start), (moments.animals, n)
+    )
+    summed: Array = ones @ entries.reshape(n, -1)
+    return summed.reshape(moments.animals, *entries.shape[1:])
+
+
+def _by_group(moments: Moments, values: Array) -> Array:
+    """Return Σ over a group's animals of values (N, …) as (groups, …)."""
+    groups = len(moments.totals)
+    n = moments.animals
+    if groups == 1:
+        return values.sum(axis=0)[None]
+    members = csr_array((np.ones(n), (moments.group, np.arange(n))), (groups, n))
+    summed: Array = members @ values.reshape(n, -1)
+    return summed.reshape(groups, *values.shape[1:])
+
+
+def _products_by_group(moments: Moments, left: Array, right: Array) -> Array:
+    """Return Σ leftᵀ right over a group's animals: (N, q, a), (N, q, b) to (groups, a, b)."""
+    if len(moments.totals) == 1:
+        a = left.reshape(-1, left.shape[2])
+        return summed_products(a, right.reshape(-1, right.shape[2]))[None]
+    return _by_group(moments, left.transpose(0, 2, 1) @ right)
+
+
+def _animals(moments: Moments, weight: Array, factor: Array) -> _Animals:
+    a = _by_animal(moments, weight, moments.entries)
+    lower = factor.T @ a[:, :, moments.z] @ factor + np.eye(len(factor))
+    inverse, log_determinants = small_inverse(lower)
+    k = factor @ inverse @ factor.T
+    return _Animals(a, k, k @ a, float(log_determinants.sum()))
+
+
+def reduced(moments: Moments, variances: Variances) -> Reduced:
+    """Return Σ Uᵀ V⁻¹ U by group and log|V|, the group effect left aside."""
+    w = weights(moments, variances)
+    animals = _animals(moments, w.weight, variances.factor)
+    products: Array = np.einsum("gsij,s->gij", moments.totals, w.weight)
+    products = products - _products_by_group(moments, animals.a, animals.ka)
+    return Reduced(products, w.log_determinant + animals.log_determinant)
+
+
+def slopes(moments: Moments, variances: Variances, adjoint: Array) -> Slopes:
+    """Return the gradient of log|V| + Σ ⟨adjoint, T⟩ in the variances.
+
+    Parameters
+    ----------
+    moments : Moments
+    variances : Variances
+    adjoint : (groups, m, m) float
+        Derivative of the criterion by each group's T.
+    """
+    w = weights(moments, variances)
+    animals = _animals(moments, w.weight, variances.factor)
+    h = _of_animals(moments, adjoint)
+    t = animals.a - animals.a[:, :, moments.z] @ animals.ka
+    th = t @ h
+    random = t[:, :, moments.z].sum(axis=0) - np.einsum("ikm,ilm->kl", th, t)
+    kah = animals.ka @ h
+    coefficient = -2.0 * kah
+    coefficient[:, :, moments.z] += kah @ animals.ka.transpose(0, 2, 1) + animals.k
+    owner = np.repeat(np.arange(moments.animals), np.diff(moments.entry_start))
+    by_entry = np.einsum("eqm,eqm->e", coefficient[owner], moments.entries)
+    by_slot = np.bincount(moments.entry_slot, by_entry, len(w.weight))
+    by_slot += np.einsum("gsij,gij->s", moments.totals, adjoint)
+    change = moments.sessions * w.weight - w.weight**2 * by_slot
+    return Slopes(random, np.einsum("as,s->a", w.by_variance, change))
+
+
+def _of_animals(moments: Moments, by_group: Array) -> Array:
+    """Return a group's array for each of its animals (or one that broadcasts)."""
+    return by_group if len(by_group) == 1 else by_group[moments.group]
+
+
+def curvature(moments: Moments, variances: Variances, vectors: Array) -> Curvature:
+    """Return first and second products of the derivatives of V with vectors.
+
+    Parameters
+    ----------
+    moments : Moments
+    variances : Variances
+    vectors : (groups, m, K) float
+    """
+    w = weights(moments, variances)
+    z, q = moments.z, len(moments.z)
+    animals = _animals(moments, w.weight, variances.factor)
+    c = _of_animals(moments, vectors)
+    kappa = animals.ka @ c
+    shrink = np.eye(q) - animals.a[:, :, z] @ animals.k
+    t = shrink @ (animals.a @ c)
+    owner = np.repeat(np.arange(moments.animals), np.diff(moments.entry_start))
+    own = kappa[owner]
+    ze = moments.entries @ (c if len(c) == 1 else c[owner])
+    u = ze - moments.entries[:, :, z] @ own
+    slot_products, slot_quadratic = _slot_sums(moments, vectors, own, ze, u, owner)
+    first = w.weight**2 * w.by_variance
+    d = np.stack([_by_animal(moments, row, u) for row in first])
+    sessions = np.einsum("as,gsmk->gamk", first, slot_products)
+    correction = [_products_by_group(moments, animals.ka, da) for da in d]
+    sessions = sessions - np.stack(correction, axis=1)
+    tz = shrink @ animals.a
+    random = _random_products(moments, tz, t)
+    quadratic = _quadratic(moments, w, animals, d, t, tz[:, :, z], shrink, slot_quadratic)
+    return Curvature(np.concatenate([random, sessions], axis=1), quadratic)
+
+
+def _slot_sums(
+    moments: Moments, vectors: Array, own: Array, ze: Array, u: Array, owner: Codes
+) -> tuple[Array, Array]:
+    """Return by group and slot Σ M c (groups, S, m, K) and Σ cᵀ M c (groups, S, K)."""
+    groups, slots = moments.totals.shape[:2]
+    products = moments.totals @ vectors[:, None]
+    quadratic = np.einsum("gmk,gsmk->gsk", vectors, products)
+    code = moments.group[owner] * slots + moments.entry_slot
+    n = len(code)
+    gather = csr_array((np.ones(n), (code, np.arange(n))), (groups * slots, n))
+    moved = moments.entries.transpose(0, 2, 1) @ own
+    products = products - (gather @ moved.reshape(n, -1)).reshape(products.shape)
+    change = (own * (ze + u)).sum(axis=1)
+    return products, quadratic - (gather @ change).reshape(quadratic.shape)
+
+
+def _random_products(moments: Moments, tz: Array, t: Array) -> Array:
+    """Return Σ T_z[k]ᵀ t_l by group, (groups, q², m, K)."""
+    q, m, vectors = tz.shape[1], tz.shape[2], t.shape[2]
+    rows = tz.reshape(-1, 1, q * m)
+    columns = t.reshape(-1, 1, q * vectors)
+    table = _products_by_group(moments, rows, columns)
+    table = table.reshape(-1, q, m, q, vectors).transpose(0, 1, 3, 2, 4)
+    return table.reshape(-1, q * q, m, vectors)
+
+
+def _quadratic(
+    moments: Moments,
+    w: Weights,
+    animals: _Animals,
+    d: Array,
+    t: Array,
+    tzz: Array,
+    shrink: Array,
+    slot_quadratic: Array,
+) -> Array:
+    q, sessions = len(moments.z), len(w.by_variance)
+    groups, _, vectors = slot_quadratic.shape
+    result = np.zeros((groups, q * q + sessions, q * q + sessions, vectors))
+    tt = (t[:, :, None] * t[:, None]).reshape(-1, 1, q * q * vectors)
+    both = _products_by_group(moments, tt, tzz.reshape(-1, 1, q * q))
+    # Entry (k, l) of G moves t_l into row k, so that pairs (k, l), (k', l') take t_l t_l' T_kk'.
+    both = both.reshape(groups, q, q, vectors, q, q).transpose(0, 4, 1, 5, 2, 3)
+    result[:, : q * q, : q * q] = both.reshape(groups, q * q, q * q, vectors)
+    second = w.weight**3 * w.by_variance[:, None] * w.by_variance[None]
+    for a in range(sessions):
+        row = q * q + a
+        mixed = (shrink @ d[a])[:, :, None] * t[:, None]
+        cross = _by_group(moments, mixed).reshape(groups, q * q, vectors)
+        result[:, row, : q * q] = result[:, : q * q, row] = cross
+        kd = animals.k @ d[a]
+        for b in range(a + 1):
+            value = np.einsum("s,gsk->gk", second[a, b], slot_quadratic)
+            value = value - _by_group(moments, (kd * d[b]).sum(axis=1))
+            result[:, row, q * q + b] = result[:, q * q + b, row] = value
+    return result
+
+
+def traces(moments: Moments, variances: Variances) -> Array:
+    """Return tr(V⁻¹ Va V⁻¹ Vb) over the raw entries of G and the session variances."""
+    w = weights(moments, variances)
+    z, q, sessions = moments.z, len(moments.z), len(w.by_variance)
+    animals = _animals(moments, w.weight, variances.factor)
+    azz = animals.a[:, :, z]
+    shrink = np.eye(q) - azz @ animals.k
+    t = shrink @ azz
+    result = np.zeros((q * q + sessions, q * q + sessions))
+    flat = t.reshape(-1, q * q)
+    pairs = summed_products(flat, flat).reshape(q, q, q, q)
+    # tr(E_kl T E_k'l' T) = T_lk' T_l'k
+    result[: q * q, : q * q] = pairs.transpose(3, 0, 1, 2).reshape(q * q, q * q)
+    first = w.weight**2 * w.by_variance
+    entries = moments.entries[:, :, z]
+    d = np.stack([_by_animal(moments, row, entries) for row in first])
+    owner = np.repeat(np.arange(moments.animals), np.diff(moments.entry_start))
+    by_entry = np.einsum("eij,eij->e", animals.k[owner], entries)
+    by_slot = np.bincount(moments.entry_slot, by_entry, len(w.weight))
+    own = moments.sessions * w.weight**2 - 2.0 * w.weight**3 * by_slot
+    for a in range(sessions):
+        row = q * q + a
+        moved = (shrink @ d[a] @ shrink.transpose(0, 2, 1)).sum(axis=0).ravel()
+        result[row, : q * q] = result[: q * q, row] = moved
+        kd = animals.k @ d[a]
+        for b in range(a + 1):
+            value = w.by_variance[a] * w.by_variance[b] @ own
+            value += np.einsum("ijk,ikj->", kd, animals.k @ d[b])
+            result[row, q * q + b] = result[q * q + b, row] = value
+    return result

@@ -216,10 +216,21 @@ class Criterion:
         column = np.insert(cross, at, square, axis=1)
         return first, np.insert(second, at, column, axis=2)
 
+    def expected_information(self, variances: Variances, value: Value) -> Array:
+        """Return tr(P Va P Vb) over φ by REML, tr(V⁻¹ Va V⁻¹ Vb) by ML: E(Hessian)."""
+        plain = self.traces(variances, value)
+        if not self.reml:
+            return plain
+        products = self.products(variances, value, self.basis @ value.root)
+        inner = value.root.T @ (self.basis.T @ products.first)
+        twice = 2.0 * products.second.sum(axis=2)
+        result: Array = plain - twice + np.einsum("aij,bij->ab", inner, inner)
+        return result
+
     def traces(self, variances: Variances, value: Value) -> Array:
         """Return tr(V⁻¹ Va V⁻¹ Vb) over φ."""
         blocks = self.collect(partial(_traces, variances=variances), self.parts)
-        raw = sum(blocks)
+        raw: Array = np.sum(list(blocks), axis=0)
         if self.grouped:
             raw = self._traces_with_group(raw, variances, value)
         result: Array = self.spread.T @ raw @ self.spread

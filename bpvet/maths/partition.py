@@ -97,7 +97,9 @@ def small_inverse(b: Array) -> tuple[Array, Array]:
         inverse[:, 1, 1] = b[:, 0, 0] / determinant
         inverse[:, 0, 1] = inverse[:, 1, 0] = -b[:, 0, 1] / determinant
         return inverse, np.log(determinant)
-    return np.linalg.inv(b), np.linalg.slogdet(b)[1]
+    inverse = np.linalg.inv(b).astype(float, copy=False)
+    logarithm: Array = np.linalg.slogdet(b)[1]
+    return inverse, logarithm
 
 
 class _Animals(NamedTuple):
@@ -115,7 +117,7 @@ def _by_animal(moments: Moments, weight: Array, entries: Array) -> Array:
     ones = csr_array(
         (weight[moments.entry_slot], np.arange(n), moments.entry_start), (moments.animals, n)
     )
-    summed: Array = ones @ entries.reshape(n, -1)
+    summed = np.asarray(ones @ entries.reshape(n, -1), dtype=float)
     return summed.reshape(moments.animals, *entries.shape[1:])
 
 
@@ -124,9 +126,9 @@ def _by_group(moments: Moments, values: Array) -> Array:
     groups = len(moments.totals)
     n = moments.animals
     if groups == 1:
-        return values.sum(axis=0)[None]
+        return np.asarray(values.sum(axis=0)[None], dtype=float)
     members = csr_array((np.ones(n), (moments.group, np.arange(n))), (groups, n))
-    summed: Array = members @ values.reshape(n, -1)
+    summed = np.asarray(members @ values.reshape(n, -1), dtype=float)
     return summed.reshape(groups, *values.shape[1:])
 
 

@@ -34,6 +34,8 @@ class Chart:
         First column of L that the block uses.
     rank : int
         Columns of the block in use.
+    candidates : (d, q) float
+        Directions of uncorrelated effects that may be left out and given back.
     sds : (s,) float
         SDs held fixed, NaN where free: group (if any), visits, residuals.
     grouped : bool
@@ -46,6 +48,7 @@ class Chart:
     block: Array
     column: int
     rank: int
+    candidates: Array
     sds: Array
     grouped: bool
     visits: int
@@ -140,7 +143,8 @@ def full_chart(q: int, correlated: bool, scalars: int, grouped: bool, visits: in
         return block_chart(np.zeros((q, q)), np.eye(q), 0, free, grouped, visits)
     patterns = np.stack([np.outer(e, e) for e in np.eye(q)])
     nothing = np.zeros((q, 0))
-    return Chart(np.zeros((q, q)), patterns, np.ones(q, bool), nothing, 0, 0, free, grouped, visits)
+    log = np.ones(q, bool)
+    return Chart(np.zeros((q, q)), patterns, log, nothing, 0, 0, np.eye(q), free, grouped, visits)
 
 
 def block_chart(
@@ -149,7 +153,8 @@ def block_chart(
     """Return a chart whose block is a full log-Cholesky factor."""
     r = block.shape[1]
     patterns, log = _full_patterns(block, column)
-    return Chart(fixed, patterns, log, block, column, r, sds, grouped, visits)
+    none = np.zeros((0, len(fixed)))
+    return Chart(fixed, patterns, log, block, column, r, none, sds, grouped, visits)
 
 
 def _full_patterns(

@@ -360,13 +360,14 @@ def _slope_in_g(point: Point) -> Array:
 
 
 def _missing_patterns(chart: Chart) -> Array:
-    """Return unit directions of uncorrelated effects that were left out, (d, q)."""
-    q = len(chart.fixed)
-    if chart.block.shape[1] or np.any(chart.fixed):
-        return np.zeros((0, q))
-    present = np.einsum("fij->i", np.abs(chart.patterns)) > 0
-    result: Array = np.eye(q)[~present]
-    return result
+    """Return directions of uncorrelated effects that were left out, (d, q)."""
+    patterns = chart.patterns[: chart.own]
+    present = [
+        any(np.array_equal(pattern, np.outer(direction, direction)) for pattern in patterns)
+        for direction in chart.candidates
+    ]
+    missing: Array = chart.candidates[~np.array(present, dtype=bool)]
+    return missing
 
 
 def _scaled(matrix: Array) -> tuple[Array, Array]:

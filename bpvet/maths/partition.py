@@ -102,7 +102,7 @@ def small_inverse(b: Array) -> tuple[Array, Array]:
     return inverse, logarithm
 
 
-class _Animals(NamedTuple):
+class AnimalBlocks(NamedTuple):
     """A_z (N, q, m), K (N, q, q) and K A_z (N, q, m)."""
 
     a: Array
@@ -140,18 +140,19 @@ def _products_by_group(moments: Moments, left: Array, right: Array) -> Array:
     return _by_group(moments, left.transpose(0, 2, 1) @ right)
 
 
-def _animals(moments: Moments, weight: Array, factor: Array) -> _Animals:
+def animal_blocks(moments: Moments, weight: Array, factor: Array) -> AnimalBlocks:
+    """Return each animal's A_z, K and K A_z at these weights and this factor of G."""
     a = _by_animal(moments, weight, moments.entries)
     lower = factor.T @ a[:, :, moments.z] @ factor + np.eye(len(factor))
     inverse, log_determinants = small_inverse(lower)
     k = factor @ inverse @ factor.T
-    return _Animals(a, k, k @ a, float(log_determinants.sum()))
+    return AnimalBlocks(a, k, k @ a, float(log_determinants.sum()))
 
 
 def reduced(moments: Moments, variances: Variances) -> Reduced:
     """Return Σ Uᵀ V⁻¹ U by group and log|V|, the group effect left aside."""
     w = weights(moments, variances)
-    animals = _animals(moments, w.weight, variances.factor)
+    animals = animal_blocks(moments, w.weight, variances.factor)
     products: Array = np.einsum("gsij,s->gij", moments.totals, w.weight)
     products = products - _products_by_group(moments, animals.a, animals.ka)
     return Reduced(products, w.log_determinant + animals.log_determinant)
@@ -168,7 +169,7 @@ def slopes(moments: Moments, variances: Variances, adjoint: Array) -> Slopes:
         Derivative of the criterion by each group's T.
     """
     w = weights(moments, variances)
-    animals = _animals(moments, w.weight, variances.factor)
+    animals = animal_blocks(moments, w.weight, variances.factor)
     h = _of_animals(moments, adjoint)
     t = animals.a - animals.a[:, :, moments.z] @ animals.ka
     th = t @ h
@@ -200,7 +201,7 @@ def curvature(moments: Moments, variances: Variances, vectors: Array) -> Curvatu
     """
     w = weights(moments, variances)
     z, q = moments.z, len(moments.z)
-    animals = _animals(moments, w.weight, variances.factor)
+    animals = animal_blocks(moments, w.weight, variances.factor)
     c = _of_animals(moments, vectors)
     kappa = animals.ka @ c
     shrink = np.eye(q) - animals.a[:, :, z] @ animals.k
@@ -250,7 +251,7 @@ def _random_products(moments: Moments, tz: Array, t: Array) -> Array:
 def _quadratic(
     moments: Moments,
     w: Weights,
-    animals: _Animals,
+    animals: AnimalBlocks,
     d: Array,
     t: Array,
     tzz: Array,
@@ -283,7 +284,7 @@ def traces(moments: Moments, variances: Variances) -> Array:
     """Return tr(V⁻¹ Va V⁻¹ Vb) over the raw entries of G and the session variances."""
     w = weights(moments, variances)
     z, q, sessions = moments.z, len(moments.z), len(w.by_variance)
-    animals = _animals(moments, w.weight, variances.factor)
+    animals = animal_blocks(moments, w.weight, variances.factor)
     azz = animals.a[:, :, z]
     shrink = np.eye(q) - azz @ animals.k
     t = shrink @ azz

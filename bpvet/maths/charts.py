@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bpvet.maths.moments import Array
 from bpvet.maths.partition import Variances
@@ -38,18 +39,21 @@ class Chart:
         Directions of uncorrelated effects that may be left out and given back.
     sds : (s,) float
         SDs held fixed, NaN where free: group (if any), visits, residuals.
+    loose : (s,) bool
+        SDs that may be left out at zero and given back.
     grouped : bool
     visits : int
     """
 
     fixed: Array
     patterns: Array
-    log: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    log: NDArray[np.bool_]
     block: Array
     column: int
     rank: int
     candidates: Array
     sds: Array
+    loose: NDArray[np.bool_]
     grouped: bool
     visits: int
 
@@ -143,8 +147,10 @@ def full_chart(q: int, correlated: bool, scalars: int, grouped: bool, visits: in
         return block_chart(np.zeros((q, q)), np.eye(q), 0, free, grouped, visits)
     patterns = np.stack([np.outer(e, e) for e in np.eye(q)])
     nothing = np.zeros((q, 0))
-    log = np.ones(q, bool)
-    return Chart(np.zeros((q, q)), patterns, log, nothing, 0, 0, np.eye(q), free, grouped, visits)
+    log, loose = np.ones(q, bool), np.ones(scalars, bool)
+    return Chart(
+        np.zeros((q, q)), patterns, log, nothing, 0, 0, np.eye(q), free, loose, grouped, visits
+    )
 
 
 def block_chart(
@@ -154,12 +160,11 @@ def block_chart(
     r = block.shape[1]
     patterns, log = _full_patterns(block, column)
     none = np.zeros((0, len(fixed)))
-    return Chart(fixed, patterns, log, block, column, r, none, sds, grouped, visits)
+    loose = np.ones(len(sds), bool)
+    return Chart(fixed, patterns, log, block, column, r, none, sds, loose, grouped, visits)
 
 
-def _full_patterns(
-    block: Array, column: int
-) -> tuple[Array, np.ndarray[tuple[int], np.dtype[np.bool_]]]:
+def _full_patterns(block: Array, column: int) -> tuple[Array, NDArray[np.bool_]]:
     q, r = block.shape
     rows, columns = np.tril_indices(r)
     patterns = np.zeros((len(rows), q, q))
@@ -231,6 +236,13 @@ def without_entry(chart: Chart, psi: Array, entry: int) -> tuple[Chart, Array]:
     keep = np.arange(len(chart.log)) != entry
     changed = replace(chart, patterns=chart.patterns[keep], log=chart.log[keep])
     return changed, np.delete(psi, entry)
+
+
+def with_held(chart: Chart, scalar: int, sd: float) -> Chart:
+    """Return the chart with one SD held for good; ψ must have lost its place."""
+    sds, loose = chart.sds.copy(), chart.loose.copy()
+    sds[scalar], loose[scalar] = sd, False
+    return replace(chart, sds=sds, loose=loose)
 
 
 def with_entry(chart: Chart, psi: Array, pattern: Array, value: float) -> tuple[Chart, Array]:

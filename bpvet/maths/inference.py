@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import betainc, chdtrc, stdtr, stdtrit
 
 from bpvet.maths.criterion import Criterion
@@ -167,7 +168,7 @@ class KenwardRoger:
         return denominator, denominator * shrunk / (denominator - 2.0)
 
 
-def kenward_roger(criterion: Criterion, point: Point, natural: Array) -> KenwardRoger:
+def kenward_roger(criterion: Criterion, point: Point, natural: NDArray[np.bool_]) -> KenwardRoger:
     """Return Kenward and Roger's covariance of the fixed effects.
 
     Parameters
@@ -183,7 +184,7 @@ def kenward_roger(criterion: Criterion, point: Point, natural: Array) -> Kenward
     first, second = first[natural], second[natural][:, natural]
     expected = criterion.expected_information(point.variances, point.value)
     parameters = 2.0 * _inverse(expected[np.ix_(natural, natural)])
-    bend = np.einsum("ab,abij->ij", parameters, second)
+    bend: Array = np.einsum("ab,abij->ij", parameters, second)
     bend = bend - np.einsum("ab,aij,jk,bkl->il", parameters, first, cov, first)
     return KenwardRoger(cov, cov + 2.0 * cov @ bend @ cov, first, parameters)
 
@@ -199,7 +200,9 @@ def _full_products(criterion: Criterion, point: Point) -> tuple[Array, Array]:
     own = products.second[:, :, :p]
     second = np.zeros((len(first), len(first), p, p))
     second[:, :, range(p), range(p)] = own
-    both: Array = (products.second[:, :, p:] - own[:, :, rows] - own[:, :, columns]) / 2.0
+    both = np.asarray(
+        (products.second[:, :, p:] - own[:, :, rows] - own[:, :, columns]) / 2.0, dtype=float
+    )
     second[:, :, rows, columns] = second[:, :, columns, rows] = both
     return first, second
 
@@ -207,14 +210,12 @@ def _full_products(criterion: Criterion, point: Point) -> tuple[Array, Array]:
 def t_quantile(degrees: Array, level: float) -> Array:
     """Return the two-sided t quantile for each number of degrees of freedom (∞ allowed)."""
     finite = np.minimum(degrees, 1e12)
-    quantile: Array = stdtrit(finite, 0.5 + level / 2.0)
-    return quantile
+    return np.asarray(stdtrit(finite, 0.5 + level / 2.0), dtype=float)
 
 
 def t_probability(t: Array, degrees: Array) -> Array:
     """Return the two-sided p value of t."""
-    probability: Array = 2.0 * stdtr(np.minimum(degrees, 1e12), -np.abs(t))
-    return probability
+    return np.asarray(2.0 * stdtr(np.minimum(degrees, 1e12), -np.abs(t)), dtype=float)
 
 
 def likelihood_ratio(smaller: float, larger: float, parameters: int) -> tuple[float, float]:

@@ -268,7 +268,7 @@ class _Search:
         gradient, information = point.derivatives
         lower = q * (q + 1) // 2
         offers = []
-        for scalar in np.flatnonzero(chart.sds == 0.0):
+        for scalar in np.flatnonzero((chart.sds == 0.0) & chart.loose):
             at = lower + scalar
             gain, size = _gain(gradient[at], information[at, at])
             offers.append((gain, *with_sd(chart, point.psi, int(scalar), np.sqrt(size))))

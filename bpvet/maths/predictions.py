@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from bpvet.maths.criterion import Value
-from bpvet.maths.moments import Array, Codes, Moments
+from bpvet.maths.moments import Array, Codes, Moments, SessionArrays
 from bpvet.maths.partition import Variances, animal_blocks, weights
 
 
@@ -89,3 +89,42 @@ def visit_effects(
     below = np.einsum("ji,jik,jk->j", z, animals.covariance[animal], z)
     below += 2.0 * np.einsum("ji,ji->j", z, animals.with_group[animal]) + group_variance[animal]
     return VisitEffects(shrink * left, visit * (1.0 - shrink) + shrink**2 * below)
+
+
+def cluster_scores(
+    arrays: SessionArrays, variances: Variances, combination: Array, cluster: Codes, clusters: int
+) -> Array:
+    """Return Σ Uᵀ V⁻¹ (y − Xβ) by cluster of animals, (clusters, m).
+
+    Parameters
+    ----------
+    arrays : SessionArrays
+        On the scale of the moments.
+    variances : Variances
+    combination : (N, m) float
+        Each animal's residual combination, its own and its group's effects taken off.
+    cluster : (N,) int
+    clusters : int
+    """
+    reading = variances.residual[arrays.residual]
+    visit = np.where(arrays.visit >= 0, np.append(variances.visit, 0.0)[arrays.visit], 0.0)
+    left = np.einsum("jm,jm->j", arrays.u, combination[arrays.animal])
+    scores = arrays.u * (left / (visit + reading / arrays.count))[:, None]
+    owner = cluster[arrays.animal]
+    if arrays.deviations is not None and arrays.session_of_row is not None:
+        rows, session = arrays.deviations, arrays.session_of_row
+        inside = np.einsum("nm,nm->n", rows, combination[arrays.animal[session]])
+        scores = np.concatenate([scores, rows * (inside / reading[session])[:, None]])
+        owner = np.concatenate([owner, cluster[arrays.animal[session]]])
+    columns = [np.bincount(owner, column, clusters) for column in scores.T]
+    return np.stack(columns, axis=1)
+
+
+def combinations(
+    value: Value, animals: AnimalEffects, groups: GroupEffects, group: Codes, z: Codes
+) -> Array:
+    """Return y − Xβ less group and animal effects as combinations of u's columns, (N, m)."""
+    result = np.repeat(value.residual[None], len(animals.mean), axis=0)
+    result[:, z[0]] -= groups.mean[group]
+    result[:, z] -= animals.mean
+    return result

@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 from scipy.special import chdtri
 
 from bpvet.errors import FitError
-from bpvet.maths.charts import Chart, block_chart
+from bpvet.maths.charts import Chart, block_chart, with_held
 from bpvet.maths.criterion import Criterion
 from bpvet.maths.moments import Array
 from bpvet.maths.optimise import Point, minimise
@@ -38,9 +38,7 @@ def scalar_interval(
     rest = np.delete(point.psi, place) if free[scalar] else point.psi
 
     def rise(sd: float) -> float:
-        held = sds.copy()
-        held[scalar] = sd
-        return _refit(criterion, replace(point.chart, sds=held), rest, point)
+        return _refit(criterion, with_held(point.chart, scalar, sd), rest, point)
 
     residual = scalar >= len(sds) - criterion.residuals
     return _sd_interval(rise, estimate, spread, level, residual)
@@ -245,8 +243,12 @@ def _sd_interval(
     upper = _outward(rise, estimate, first, target)
     if estimate == 0.0 or (not positive and rise(0.0) <= target):
         return Interval(0.0, upper)
-    floor = 0.0 if not positive else estimate * 1e-6
-    return Interval(_end(rise, estimate, floor, target), upper)
+    far = 0.7 * estimate
+    while rise(far) <= target:
+        far *= 0.7
+        if far < 1e-9 * estimate:
+            raise FitError("A profile did not rise towards zero: the interval has no end.")
+    return Interval(_end(rise, estimate, far, target), upper)
 
 
 def _outward(rise: Rise, estimate: float, step: float, target: float) -> float:

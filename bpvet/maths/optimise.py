@@ -72,8 +72,17 @@ class Outcome:
     message: str
 
 
-def minimise(criterion: Criterion, starts: Sequence[tuple[Chart, Array]]) -> tuple[Point, Outcome]:
-    """Return the lowest point reached from the starts.
+def point_at(criterion: Criterion, chart: Chart, psi: Array) -> Point:
+    """Return the criterion and its derivatives at ψ."""
+    variances = chart.variances(psi)
+    value = criterion.value(variances)
+    return Point(chart, psi, variances, value, criterion.derivatives(variances, value))
+
+
+def minimise(
+    criterion: Criterion, starts: Sequence[tuple[Chart, Array]], first: Point | None = None
+) -> tuple[Point, Outcome]:
+    """Return the lowest point reached from the starts, the first of which may be worked out.
 
     Raises
     ------
@@ -82,9 +91,10 @@ def minimise(criterion: Criterion, starts: Sequence[tuple[Chart, Array]]) -> tup
     """
     best: tuple[Point, Outcome] | None = None
     failure: FitError | None = None
-    for chart, psi in starts:
+    for place, (chart, psi) in enumerate(starts):
         try:
-            found = _Search(criterion).run(chart, psi)
+            known = first if place == 0 and first is not None else None
+            found = _Search(criterion).run(known or point_at(criterion, chart, psi))
         except FitError as error:
             failure = error
             continue
@@ -101,11 +111,10 @@ class _Search:
     def __init__(self, criterion: Criterion) -> None:
         self.criterion = criterion
         self.steps = 0
-        self.evaluations = 0
+        self.evaluations = 1
         self.thin = 1e-4
 
-    def run(self, chart: Chart, psi: Array) -> tuple[Point, Outcome]:
-        point = self.point(chart, psi)
+    def run(self, point: Point) -> tuple[Point, Outcome]:
         for _ in range(12):
             point, promise = self.descend(point)
             given_back = self.give_back(point)
@@ -130,9 +139,8 @@ class _Search:
         return variances, self.criterion.value(variances)
 
     def point(self, chart: Chart, psi: Array) -> Point:
-        variances, value = self.evaluate(chart, psi)
-        derivatives = self.criterion.derivatives(variances, value)
-        return Point(chart, psi, variances, value, derivatives)
+        self.evaluations += 1
+        return point_at(self.criterion, chart, psi)
 
     def descend(self, point: Point) -> tuple[Point, float]:
         """Go down until a step promises nothing, leaving out variances that vanish."""

@@ -6,7 +6,7 @@ The criterion and all answers are carried back to the user's scale.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -16,6 +16,7 @@ from bpvet.maths.moments import Array, Codes, SessionArrays, summed_products
 
 _RANK = 1e-10
 _EXACT = 1e-22
+_ROWS_AT_ONCE = 16_384
 
 
 class Sums(NamedTuple):
@@ -39,11 +40,16 @@ class Sums(NamedTuple):
 
 def sums(arrays: SessionArrays, shift: Array, visits: int, residuals: int) -> Sums:
     """Return the sums of some sessions; `shift` (m,) is taken off the columns first."""
-    count = arrays.count.astype(float)
-    w = arrays.u - shift
-    root = np.sqrt(count)[:, None]
-    second = summed_products(w * root, w * root)
+    m = len(shift)
+    first, second = np.zeros(m), np.zeros((m, m))
+    for begin in range(0, len(arrays.count), _ROWS_AT_ONCE):
+        chunk = slice(begin, begin + _ROWS_AT_ONCE)
+        w = arrays.u[chunk] - shift
+        weighed = w * arrays.count[chunk, None]
+        first += weighed.sum(axis=0)
+        second += summed_products(weighed, w)
     known = arrays.known
+    count = arrays.count.astype(float)
     free = np.where(known, count - 1.0, 0.0)
     if arrays.deviations is None or arrays.session_of_row is None:
         squares = np.where(known, arrays.scatter, 0.0)
@@ -55,7 +61,7 @@ def sums(arrays: SessionArrays, shift: Array, visits: int, residuals: int) -> Su
     has_visit = arrays.visit >= 0
     return Sums(
         weight=float(count.sum()),
-        first=(w * count[:, None]).sum(axis=0),
+        first=first,
         second=second,
         scatter=_by_class(arrays.residual, squares, residuals),
         free=_by_class(arrays.residual, free, residuals),
@@ -159,33 +165,34 @@ class Scaling:
 
     def columns_of(self, x: Array, slopes: Array) -> Array:
         """Return scaled X, slopes and, where X lacks them, ones."""
-        columns = (np.column_stack([x, slopes]) - self.centre) / self.scale
-        if self.own_one:
-            columns = np.column_stack([columns, np.ones(len(x))])
-        return columns
+        outcome = np.zeros((len(x), 1))
+        return self._scaled_u(np.column_stack([x, slopes, outcome]))[:, :-1]
+
+    def _scaled_u(self, u: Array) -> Array:
+        p, e = len(self.names), len(self.centre)
+        scaled = np.ones((len(u), self.columns))
+        for begin in range(0, len(u), _ROWS_AT_ONCE):
+            chunk = slice(begin, begin + _ROWS_AT_ONCE)
+            rows = u[chunk]
+            scaled[chunk, :e] = (rows[:, :-1] - self.centre) / self.scale
+            scaled[chunk, -1] = (rows[:, -1] - rows[:, :p] @ self.start) / self.size
+        return scaled
+
+    def _scaled_deviations(self, rows: Array) -> Array:
+        p, e = len(self.names), len(self.centre)
+        scaled = np.zeros((len(rows), self.columns))
+        scaled[:, :e] = rows[:, :-1] / self.scale
+        scaled[:, -1] = (rows[:, -1] - rows[:, :p] @ self.start) / self.size
+        return scaled
 
     def scaled(self, arrays: SessionArrays) -> SessionArrays:
         """Return sessions on the scale of the moments."""
-        p = len(self.names)
-        y = (arrays.u[:, -1] - arrays.u[:, :p] @ self.start) / self.size
-        u = np.column_stack([self.columns_of(arrays.u[:, :p], arrays.u[:, p:-1]), y])
-        deviations = None
-        if arrays.deviations is not None:
-            raw = arrays.deviations
-            moved = [raw[:, :-1] / self.scale]
-            moved += [np.zeros((len(raw), 1))] if self.own_one else []
-            outcome = (raw[:, -1] - raw[:, :p] @ self.start) / self.size
-            deviations = np.column_stack([*moved, outcome])
-        return SessionArrays(
-            u=u,
-            count=arrays.count,
-            animal=arrays.animal,
-            visit=arrays.visit,
-            residual=arrays.residual,
+        inside = arrays.deviations
+        return replace(
+            arrays,
+            u=self._scaled_u(arrays.u),
             scatter=arrays.scatter / self.size**2,
-            known=arrays.known,
-            deviations=deviations,
-            session_of_row=arrays.session_of_row,
+            deviations=None if inside is None else self._scaled_deviations(inside),
         )
 
 

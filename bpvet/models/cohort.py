@@ -29,6 +29,7 @@ from bpvet.maths.inference import (
 )
 from bpvet.maths.optimise import Outcome, Point
 from bpvet.models import cohort_answers, cohort_tables
+from bpvet.models.cohort_columns import question
 from bpvet.models.cohort_fit import (
     Mapped,
     Prepared,
@@ -38,7 +39,6 @@ from bpvet.models.cohort_fit import (
     prepare,
 )
 from bpvet.models.cohort_profile import profile_frame
-from bpvet.models.cohort_rows import question
 from bpvet.printing import ShortTable
 
 Array = NDArray[np.float64]

@@ -26,8 +26,9 @@ from bpvet.maths.predictions import (
     group_effects,
     visit_effects,
 )
+from bpvet.models.cohort_columns import Question
 from bpvet.models.cohort_fit import Kept, Prepared, session_arrays, slope_places
-from bpvet.models.cohort_rows import Question, Rows
+from bpvet.models.cohort_rows import Rows
 
 if TYPE_CHECKING:
     from bpvet.models.cohort import Cohort

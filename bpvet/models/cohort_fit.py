@@ -19,9 +19,10 @@ from numpy.typing import NDArray
 from bpvet.errors import CallError, FitError, FormulaError
 from bpvet.maths.criterion import Criterion
 from bpvet.maths.moments import Moments, SessionArrays, moments
-from bpvet.maths.optimise import Outcome, Point, minimise, usual_starts
+from bpvet.maths.optimise import Outcome, Point, minimise, point_at, usual_starts
 from bpvet.maths.scaling import Scaling, Sums, added, scaling_of, shift_of, sums
-from bpvet.models.cohort_rows import Question, Rows, coded, design_at_levels, levels_needed
+from bpvet.models.cohort_columns import Question, design_at_levels, levels_needed
+from bpvet.models.cohort_rows import Rows, coded
 from bpvet.models.design import WHOLE_COLUMN_CALLS
 
 Array = NDArray[np.float64]
@@ -179,13 +180,9 @@ def _read(part: Any, asked: Question) -> Rows:
     return coded(frame_of(part), asked)[0]
 
 
-def _u(rows: Rows) -> Array:
-    return np.column_stack([rows.x, rows.slopes, rows.y])
-
-
 def _head(rows: Rows) -> _Head:
     several = bool(rows.count.max() > 1)
-    return _Head(_u(rows)[0], len(rows.animals), several, rows.taken, dict(rows.left_out))
+    return _Head(rows.u[0], len(rows.animals), several, rows.taken, dict(rows.left_out))
 
 
 def _sums(rows: Rows, shift: Array, classes: tuple[int, int]) -> Sums:
@@ -204,7 +201,7 @@ def _labels(kept: Kept) -> list[Any]:
 def session_arrays(rows: Rows, has_visits: bool) -> SessionArrays:
     """Return sessions on the user's scale, u = (X, further slopes, y)."""
     return SessionArrays(
-        u=_u(rows),
+        u=rows.u,
         count=rows.count,
         animal=rows.animal,
         visit=np.maximum(rows.visit, 0) if has_visits else np.full(len(rows.y), -1),
@@ -325,8 +322,10 @@ def best(
     guess = np.where(ready.total.free > 0, np.clip(pooled, 1e-3, 1.0), 0.3)
     many = ready.animals <= SMALL
     starts = usual_starts(criterion, correlated, guess, many)
-    refuse_confounded(criterion, starts[0], natural_parameters(criterion, correlated), names)
-    return minimise(criterion, starts)
+    natural = natural_parameters(criterion, correlated)
+    first = point_at(criterion, *starts[0])
+    refuse_confounded(criterion, first, natural, names, many)
+    return minimise(criterion, starts, first)
 
 
 def natural_parameters(criterion: Criterion, correlated: bool) -> NDArray[np.bool_]:
@@ -339,19 +338,24 @@ def natural_parameters(criterion: Criterion, correlated: bool) -> NDArray[np.boo
 
 def refuse_confounded(
     criterion: Criterion,
-    start: tuple[Any, Array],
+    point: Point,
     natural: NDArray[np.bool_],
     names: Sequence[str],
+    small: bool,
 ) -> None:
-    """Raise a FitError naming variances that these data cannot tell apart."""
-    variances = start[0].variances(start[1])
-    value = criterion.value(variances)
-    information = criterion.expected_information(variances, value)[np.ix_(natural, natural)]
+    """Raise a FitError naming variances that these data cannot tell apart.
+
+    Expected information tells it surely; of many animals the average information, which costs
+    a tenth, tells it as well.
+    """
+    information = point.derivatives.information
+    if small:
+        information = criterion.expected_information(point.variances, point.value)
+    information = information[np.ix_(natural, natural)]
     kept = [name for name, own in zip(names, natural, strict=True) if own]
     diagonal = np.diag(information)
-    empty = [
-        kept[i] for i in np.flatnonzero(diagonal <= 1e-10 * max(float(diagonal.max()), 1e-300))
-    ]
+    floor = 1e-10 * max(float(diagonal.max()), 1e-300)
+    empty = [name for name, height in zip(kept, diagonal, strict=True) if height <= floor]
     if empty:
         raise FitError(f"These data say nothing about the variance of {', '.join(empty)}.")
     size = np.sqrt(diagonal)

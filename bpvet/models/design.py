@@ -98,7 +98,10 @@ class Design:
                     f'Column {name}: "{sorted(strange)[0]}" is not among the levels of the '
                     f"fit ({', '.join(levels)})."
                 )
-        ready = prepared(frame, self.levels)
+        return self.matrix_of(prepared(frame, self.levels))
+
+    def matrix_of(self, ready: pd.DataFrame) -> NDArray[np.float64]:
+        """Return X for a frame whose text columns are categories of the design's levels."""
         matrix = self.spec.get_model_matrix(ready, context=_functions())
         return _numbers(matrix)
 
@@ -291,37 +294,17 @@ def prepared(frame: pd.DataFrame, levels: dict[str, tuple[str, ...]]) -> pd.Data
     return pd.DataFrame(ready, index=frame.index)
 
 
-def levels_of(frame: pd.DataFrame) -> dict[str, tuple[str, ...]]:
-    """Return the sorted levels of each column that is not made of numbers."""
-    levels = {}
-    for name in frame.columns:
-        column = frame[name]
-        if not pd.api.types.is_numeric_dtype(column.dtype):
-            if pd.api.types.is_datetime64_any_dtype(column.dtype):
-                raise CallError(f"Column {name} holds dates; use months or another number.")
-            levels[str(name)] = tuple(sorted(column.dropna().astype(str).unique()))
-    return levels
-
-
-def make_design(
-    formula: Formula, frame: pd.DataFrame, levels: dict[str, tuple[str, ...]]
-) -> tuple[Design, NDArray[np.float64]]:
+def make_design(formula: Formula, ready: pd.DataFrame) -> tuple[Design, NDArray[np.float64]]:
     """Return the design and X for the rows of a frame without missing values.
 
     Parameters
     ----------
     formula : Formula
-    frame : DataFrame
-        At least the columns the right side needs.
-    levels : dict
-        Levels of text columns.
+    ready : DataFrame
+        The columns the right side needs: numbers, and text as categories.
     """
     from formulaic import ModelSpec
 
-    needed = list(formula.columns)
-    ready = prepared(frame[needed], {name: levels[name] for name in needed if name in levels})
-    if not needed:
-        ready = pd.DataFrame(index=frame.index)
     try:
         spec = ModelSpec(formula=formula.right, na_action="raise")
         matrix = spec.get_model_matrix(ready, context=_functions())
@@ -334,7 +317,11 @@ def make_design(
         )
     spec = matrix.model_spec
     terms = {str(term): tuple(places) for term, places in spec.term_indices.items()}
-    kept = {name: levels[name] for name in needed if name in levels}
+    kept = {
+        str(name): tuple(str(level) for level in ready[name].cat.categories)
+        for name in ready.columns
+        if isinstance(ready[name].dtype, pd.CategoricalDtype)
+    }
     design = Design(tuple(str(name) for name in matrix.columns), terms, kept, spec)
     return design, _numbers(matrix)
 

@@ -300,3 +300,21 @@ def test_far_away_origin_changes_nothing(frame):
     )
     assert far.criterion == pytest.approx(near.criterion, abs=1e-4)
     assert far.fixed.loc["months", "se"] == pytest.approx(near.fixed.loc["months", "se"], rel=1e-5)
+
+
+def test_many_animals_and_many_kinds_of_session():
+    """Codes are kept in few bytes; products of animals and kinds are larger than those."""
+    animals = 9000
+    frame = pd.DataFrame(
+        {
+            "animal": np.repeat(np.char.add("a", np.arange(animals).astype(str)), 3),
+            "session": np.tile([0, 1, 2], animals),
+            "method": np.tile(["x", "y", "x"], animals),
+            "bp": np.random.default_rng(0).normal(size=3 * animals),
+            "bp_n": np.tile([2, 3, 4], animals),
+            "bp_ss": np.tile([1.0, 2.0, 3.0], animals),
+        }
+    )
+    cohort = fit_cohort(frame, "bp ~ 1", visit_by="method", residual_by="method")
+    assert cohort.n_animals == animals
+    assert cohort.n_readings == 9 * animals

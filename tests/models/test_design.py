@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from bpvet.errors import CallError, FormulaError
-from bpvet.models.design import levels_of, make_design, read_formula, response_values
+from bpvet.models.design import make_design, prepared, read_formula, response_values
 
 
 @pytest.fixture
@@ -24,7 +24,8 @@ def frame():
 
 
 def design(text, frame):
-    return make_design(read_formula(text, frame.columns), frame, levels_of(frame))
+    levels = {"b": tuple(sorted(frame["b"].unique()))}
+    return make_design(read_formula(text, frame.columns), prepared(frame, levels))
 
 
 @pytest.mark.parametrize(

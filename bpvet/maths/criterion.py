@@ -154,48 +154,67 @@ class Criterion:
         if self.reml:
             xs = self.basis @ value.root
             adjoint = adjoint + xs @ xs.T
-        gradient = self._gradient(variances, value, adjoint)
-        products = self.products(variances, value, value.residual[:, None])
+        by_group, between = self._adjoints(variances, value, adjoint)
+        vectors = self._vectors(variances, value, value.residual[:, None])
+        ask = partial(_derivatives, variances=variances, adjoint=by_group, vectors=vectors)
+        blocks = self.collect(ask, self.parts)
+        random = sum(block[0].random for block in blocks)
+        sessions = sum(block[0].sessions for block in blocks)
+        gradient: Array = np.concatenate([random.ravel(), between, sessions]) @ self.spread
+        curves = [block[1] for block in blocks]
+        products = self._together(variances, value, value.residual[:, None], curves)
         moved = products.first[:, :, 0] @ self.basis @ value.root
         return Derivatives(gradient, products.second[:, :, 0] - moved @ moved.T)
 
-    def _gradient(self, variances: Variances, value: Value, adjoint: Array) -> Array:
-        by_group, between = adjoint[None], []
-        if self.grouped:
-            shrink, own = self._group_shrinkage(value.products, variances)
-            edge = value.products[:, :, self.intercept]
-            moved = edge @ adjoint
-            inner = np.einsum("gi,gi->g", moved, edge)
-            by_group = np.repeat(by_group, len(edge), axis=0)
-            by_group[:, self.intercept] -= shrink[:, None] * moved
-            by_group[:, :, self.intercept] -= shrink[:, None] * moved
-            by_group[:, self.intercept, self.intercept] += shrink**2 * inner + shrink
-            kept = 1.0 - shrink * own
-            between = [float((kept * own - kept**2 * inner).sum())]
-        ask = partial(_slopes, variances=variances, adjoint=by_group)
-        blocks = self.collect(ask, self.parts)
-        random = sum(block.random for block in blocks)
-        sessions = sum(block.sessions for block in blocks)
-        result: Array = np.concatenate([random.ravel(), between, sessions]) @ self.spread
-        return result
+    def _adjoints(
+        self, variances: Variances, value: Value, adjoint: Array
+    ) -> tuple[Array, list[float]]:
+        """Return the derivative by each group's T, and that by the variance between groups."""
+        if not self.grouped:
+            return adjoint[None], []
+        shrink, own = self._group_shrinkage(value.products, variances)
+        edge = value.products[:, :, self.intercept]
+        moved = edge @ adjoint
+        inner = np.einsum("gi,gi->g", moved, edge)
+        by_group = np.repeat(adjoint[None], len(edge), axis=0)
+        by_group[:, self.intercept] -= shrink[:, None] * moved
+        by_group[:, :, self.intercept] -= shrink[:, None] * moved
+        by_group[:, self.intercept, self.intercept] += shrink**2 * inner + shrink
+        kept = 1.0 - shrink * own
+        return by_group, [float((kept * own - kept**2 * inner).sum())]
+
+    def _vectors(self, variances: Variances, value: Value, vectors: Array) -> Array:
+        """Return vectors (m, K) less what the group effect takes off, by group."""
+        if not self.grouped:
+            return vectors[None]
+        shrink, _ = self._group_shrinkage(value.products, variances)
+        edge = value.products[:, :, self.intercept]
+        by_group = np.repeat(vectors[None], len(edge), axis=0)
+        by_group[:, self.intercept] -= shrink[:, None] * (edge @ vectors)
+        return by_group
 
     def products(self, variances: Variances, value: Value, vectors: Array) -> Products:
         """Return first and second products of V's derivatives in φ with vectors (m, K)."""
-        by_group = vectors[None]
+        by_group = self._vectors(variances, value, vectors)
+        ask = partial(_curvature, variances=variances, vectors=by_group)
+        return self._together(variances, value, vectors, self.collect(ask, self.parts))
+
+    def _together(
+        self,
+        variances: Variances,
+        value: Value,
+        vectors: Array,
+        blocks: Sequence[partition.Curvature],
+    ) -> Products:
+        first: Array = np.sum([block.products for block in blocks], axis=0)
+        second: Array = np.sum([block.quadratic for block in blocks], axis=0)
         if self.grouped:
             shrink, own = self._group_shrinkage(value.products, variances)
             edge = value.products[:, :, self.intercept]
-            by_group = np.repeat(by_group, len(edge), axis=0)
-            by_group[:, self.intercept] -= shrink[:, None] * (edge @ vectors)
-        ask = partial(_curvature, variances=variances, vectors=by_group)
-        blocks = self.collect(ask, self.parts)
-        first = sum(block.products for block in blocks)
-        second = sum(block.quadratic for block in blocks)
-        if self.grouped:
             first, second = self._with_group(first, second, edge, edge @ vectors, shrink, own)
         return Products(
             np.einsum("rmk,ra->amk", first.sum(axis=0), self.spread),
-            np.einsum("rsk,ra,sb->abk", second.sum(axis=0), self.spread, self.spread),
+            _sandwiched(second.sum(axis=0), self.spread),
         )
 
     def _with_group(
@@ -263,12 +282,20 @@ def _reduced(part: Any, variances: Variances) -> partition.Reduced:
     return partition.reduced(part, variances)
 
 
-def _slopes(part: Any, variances: Variances, adjoint: Array) -> partition.Slopes:
-    return partition.slopes(part, variances, adjoint)
+def _sandwiched(table: Array, spread: Array) -> Array:
+    """Return spreadᵀ table spread for each of the last axis."""
+    moved = np.tensordot(spread, table, ([0], [0]))
+    return np.asarray(np.tensordot(spread, moved, ([0], [1])).swapaxes(0, 1), dtype=float)
+
+
+def _derivatives(
+    part: Any, variances: Variances, adjoint: Array, vectors: Array
+) -> tuple[partition.Slopes, partition.Curvature]:
+    return partition.derivatives(part, variances, adjoint, vectors)
 
 
 def _curvature(part: Any, variances: Variances, vectors: Array) -> partition.Curvature:
-    return partition.curvature(part, variances, vectors)
+    return partition.curvature(part, partition.begin(part, variances), vectors)
 
 
 def _traces(part: Any, variances: Variances) -> Array:

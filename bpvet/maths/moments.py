@@ -9,9 +9,11 @@ all that is kept. Moments of disjoint sets of animals add.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -108,10 +110,18 @@ class Moments:
         """Return the number of animals."""
         return len(self.entry_start) - 1
 
-    @property
-    def columns(self) -> int:
-        """Return m, the number of columns of u."""
-        return int(self.totals.shape[-1])
+    @cached_property
+    def owner(self) -> Codes:
+        """Return each entry's animal (E,)."""
+        return np.repeat(np.arange(self.animals), np.diff(self.entry_start))
+
+    @cached_property
+    def gather(self) -> csr_array:
+        """Return the matrix that adds entries up by group and slot, (groups · S, E)."""
+        groups, slots = self.totals.shape[:2]
+        code = self.group[self.owner] * slots + self.entry_slot
+        n = len(code)
+        return csr_array((np.ones(n), (code, np.arange(n))), (groups * slots, n))
 
 
 def summed_products(a: Array, b: Array) -> Array:

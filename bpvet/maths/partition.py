@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.sparse import csr_array
 
-from bpvet.maths.moments import Array, Codes, Moments, summed_products
+from bpvet.maths.moments import Array, Moments, summed_products
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,6 +116,13 @@ def times(a: Array, b: Array) -> Array:
     return result
 
 
+class Pass(NamedTuple):
+    """What every pass begins with: weights and animals' blocks."""
+
+    w: Weights
+    animals: AnimalBlocks
+
+
 class AnimalBlocks(NamedTuple):
     """A_z (N, q, m), K (N, q, q) and K A_z (N, q, m)."""
 
@@ -180,18 +187,31 @@ def reduced(moments: Moments, variances: Variances) -> Reduced:
     return Reduced(products, w.log_determinant + animals.log_determinant)
 
 
-def slopes(moments: Moments, variances: Variances, adjoint: Array) -> Slopes:
+def begin(moments: Moments, variances: Variances) -> Pass:
+    """Return the weights and the animals' blocks at these variances."""
+    w = weights(moments, variances)
+    return Pass(w, animal_blocks(moments, w.weight, variances.factor))
+
+
+def derivatives(
+    moments: Moments, variances: Variances, adjoint: Array, vectors: Array
+) -> tuple[Slopes, Curvature]:
+    """Return `slopes` and `curvature` from one beginning."""
+    start = begin(moments, variances)
+    return slopes(moments, start, adjoint), curvature(moments, start, vectors)
+
+
+def slopes(moments: Moments, start: Pass, adjoint: Array) -> Slopes:
     """Return the gradient of log|V| + Σ ⟨adjoint, T⟩ in the variances.
 
     Parameters
     ----------
     moments : Moments
-    variances : Variances
+    start : Pass
     adjoint : (groups, m, m) float
         Derivative of the criterion by each group's T.
     """
-    w = weights(moments, variances)
-    animals = animal_blocks(moments, w.weight, variances.factor)
+    w, animals = start
     h = _of_animals(moments, adjoint)
     t = animals.a - times(animals.a[:, :, moments.z], animals.ka)
     th = times(t, h)
@@ -201,8 +221,7 @@ def slopes(moments: Moments, variances: Variances, adjoint: Array) -> Slopes:
     coefficient[:, :, moments.z] += (
         np.einsum("ikm,ilm->ikl", kah, animals.ka, optimize=False) + animals.k
     )
-    owner = np.repeat(np.arange(moments.animals), np.diff(moments.entry_start))
-    by_entry = np.einsum("eqm,eqm->e", coefficient[owner], moments.entries)
+    by_entry = np.einsum("eqm,eqm->e", coefficient[moments.owner], moments.entries)
     by_slot = np.bincount(moments.entry_slot, by_entry, len(w.weight))
     by_slot += np.einsum("gsij,gij->s", moments.totals, adjoint)
     change = moments.sessions * w.weight - w.weight**2 * by_slot
@@ -214,52 +233,49 @@ def _of_animals(moments: Moments, by_group: Array) -> Array:
     return by_group if len(by_group) == 1 else by_group[moments.group]
 
 
-def curvature(moments: Moments, variances: Variances, vectors: Array) -> Curvature:
+def curvature(moments: Moments, start: Pass, vectors: Array) -> Curvature:
     """Return first and second products of the derivatives of V with vectors.
 
     Parameters
     ----------
     moments : Moments
-    variances : Variances
+    start : Pass
     vectors : (groups, m, K) float
     """
-    w = weights(moments, variances)
+    w, animals = start
     z, q = moments.z, len(moments.z)
-    animals = animal_blocks(moments, w.weight, variances.factor)
     c = _of_animals(moments, vectors)
     kappa = times(animals.ka, c)
     shrink = np.eye(q) - times(animals.a[:, :, z], animals.k)
     tz = times(shrink, animals.a)
     t = times(tz, c)
-    owner = np.repeat(np.arange(moments.animals), np.diff(moments.entry_start))
-    own = kappa[owner]
-    ze = times(moments.entries, c if len(c) == 1 else c[owner])
+    own = kappa[moments.owner]
+    ze = times(moments.entries, c if len(c) == 1 else c[moments.owner])
     u = ze - times(moments.entries[:, :, z], own)
-    slot_products, slot_quadratic = _slot_sums(moments, vectors, own, ze, u, owner)
+    slot_products, slot_quadratic = _slot_sums(moments, vectors, own, ze, u)
     first = w.weight**2 * w.by_variance
     d = np.stack([_by_animal(moments, row, u) for row in first])
     sessions = np.einsum("as,gsmk->gamk", first, slot_products)
-    correction = [_products_by_group(moments, animals.ka, da) for da in d]
-    sessions = sessions - np.stack(correction, axis=1)
+    together = d.transpose(1, 2, 0, 3)
+    flat = together.reshape(*together.shape[:2], -1)
+    correction = _products_by_group(moments, animals.ka, flat)
+    correction = correction.reshape(len(correction), -1, len(d), d.shape[3])
+    sessions = sessions - correction.transpose(0, 2, 1, 3)
     random = _random_products(moments, tz, t)
-    quadratic = _quadratic(moments, w, animals, d, t, tz[:, :, z], shrink, slot_quadratic)
+    quadratic = _quadratic(moments, w, animals, together, t, tz[:, :, z], shrink, slot_quadratic)
     return Curvature(np.concatenate([random, sessions], axis=1), quadratic)
 
 
 def _slot_sums(
-    moments: Moments, vectors: Array, own: Array, ze: Array, u: Array, owner: Codes
+    moments: Moments, vectors: Array, own: Array, ze: Array, u: Array
 ) -> tuple[Array, Array]:
     """Return by group and slot Σ M c (groups, S, m, K) and Σ cᵀ M c (groups, S, K)."""
-    groups, slots = moments.totals.shape[:2]
     products = moments.totals @ vectors[:, None]
     quadratic = np.einsum("gmk,gsmk->gsk", vectors, products)
-    code = moments.group[owner] * slots + moments.entry_slot
-    n = len(code)
-    gather = csr_array((np.ones(n), (code, np.arange(n))), (groups * slots, n))
     moved = times(moments.entries.transpose(0, 2, 1), own)
-    products = products - (gather @ moved.reshape(n, -1)).reshape(products.shape)
-    change = (own * (ze + u)).sum(axis=1)
-    return products, quadratic - (gather @ change).reshape(quadratic.shape)
+    moved = moments.gather @ moved.reshape(len(own), -1)
+    change = moments.gather @ (own * (ze + u)).sum(axis=1)
+    return products - moved.reshape(products.shape), quadratic - change.reshape(quadratic.shape)
 
 
 def _random_products(moments: Moments, tz: Array, t: Array) -> Array:
@@ -282,6 +298,7 @@ def _quadratic(
     shrink: Array,
     slot_quadratic: Array,
 ) -> Array:
+    """Return cᵀ Uᵀ V⁻¹ Va V⁻¹ Vb V⁻¹ U c; d (N, q, a, K) are Zᵀ R⁻¹ Va V⁻¹ U c."""
     q, sessions = len(moments.z), len(w.by_variance)
     groups, _, vectors = slot_quadratic.shape
     result = np.zeros((groups, q * q + sessions, q * q + sessions, vectors))
@@ -291,24 +308,23 @@ def _quadratic(
     both = both.reshape(groups, q, q, vectors, q, q).transpose(0, 4, 1, 5, 2, 3)
     result[:, : q * q, : q * q] = both.reshape(groups, q * q, q * q, vectors)
     second = w.weight**3 * w.by_variance[:, None] * w.by_variance[None]
-    for a in range(sessions):
-        row = q * q + a
-        mixed = times(shrink, d[a])[:, :, None] * t[:, None]
-        cross = _by_group(moments, mixed).reshape(groups, q * q, vectors)
-        result[:, row, : q * q] = result[:, : q * q, row] = cross
-        kd = times(animals.k, d[a])
-        for b in range(a + 1):
-            value = np.einsum("s,gsk->gk", second[a, b], slot_quadratic)
-            value = value - _by_group(moments, (kd * d[b]).sum(axis=1))
-            result[:, row, q * q + b] = result[:, q * q + b, row] = value
+    own = np.einsum("abs,gsk->gabk", second, slot_quadratic)
+    for k in range(vectors):
+        da = np.ascontiguousarray(d[..., k])
+        moved = times(shrink, da).transpose(0, 2, 1).reshape(-1, 1, sessions * q)
+        cross = _products_by_group(moments, moved, t[:, None, :, k])
+        cross = cross.reshape(groups, sessions, q * q)
+        result[:, q * q :, : q * q, k] = cross
+        result[:, : q * q, q * q :, k] = cross.transpose(0, 2, 1)
+        inside = _products_by_group(moments, times(animals.k, da), da)
+        result[:, q * q :, q * q :, k] = own[..., k] - inside
     return result
 
 
 def traces(moments: Moments, variances: Variances) -> Array:
     """Return tr(V⁻¹ Va V⁻¹ Vb) over the raw entries of G and the session variances."""
-    w = weights(moments, variances)
+    w, animals = begin(moments, variances)
     z, q, sessions = moments.z, len(moments.z), len(w.by_variance)
-    animals = animal_blocks(moments, w.weight, variances.factor)
     azz = animals.a[:, :, z]
     shrink = np.eye(q) - times(azz, animals.k)
     t = times(shrink, azz)
@@ -320,8 +336,7 @@ def traces(moments: Moments, variances: Variances) -> Array:
     first = w.weight**2 * w.by_variance
     entries = moments.entries[:, :, z]
     d = np.stack([_by_animal(moments, row, entries) for row in first])
-    owner = np.repeat(np.arange(moments.animals), np.diff(moments.entry_start))
-    by_entry = np.einsum("eij,eij->e", animals.k[owner], entries)
+    by_entry = np.einsum("eij,eij->e", animals.k[moments.owner], entries)
     by_slot = np.bincount(moments.entry_slot, by_entry, len(w.weight))
     own = moments.sessions * w.weight**2 - 2.0 * w.weight**3 * by_slot
     for a in range(sessions):

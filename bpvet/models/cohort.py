@@ -113,7 +113,14 @@ def fit_cohort(
         )
     if robust and ready.rows is None:
         raise CallError("Sandwich errors need the data in one frame.")
-    return _fitted(ready, correlated, reml, df, robust)
+    fit = _fitted(ready, correlated, reml, df, robust)
+    if isinstance(crew, Mapped):
+        # The parts are here: answers asked for later need no pool that may be closed by then.
+        here = ready._replace(crew=Mapped(_BUILT_IN))
+        return replace(fit, ready=here, likelihood=criterion_of(here, reml))
+    # What most readers want is worked out while the workers are there.
+    fit.fixed, fit.variance  # noqa: B018
+    return fit
 
 
 _BUILT_IN = map

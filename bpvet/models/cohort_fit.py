@@ -150,6 +150,8 @@ def _prepare_parts(parts: list[Any], asked: Question, crew: Crew, correlated: bo
     total = added(crew.collect(partial(_sums, shift=shift, classes=classes), read))
     scaling = _scaling(total, shift, asked, correlated)
     kept = crew.keep(partial(_keep, scaling=scaling, asked=asked, has_visits=has_visits), read)
+    if hasattr(crew, "release"):
+        crew.release(read)
     animals = sum(head.animals for head in heads)
     distinct = set().union(*(crew.collect(_labels, kept)))
     if len(distinct) != animals:

@@ -177,12 +177,12 @@ def moments(
     """
     of_animal = np.zeros(animals, np.int64) if group is None else np.asarray(group, np.int64)
     kinds, slot = _kinds(sessions)
+    totals = _totals(sessions.u, of_animal, sessions.animal, slot, groups, len(kinds[0]))
     start, entry_slot, entry = _entries(sessions.animal, slot, animals, len(kinds[0]))
     zu = _entry_products(sessions.u, z, entry, len(entry_slot))
-    totals = _totals(sessions.u, of_animal[sessions.animal], slot, groups, len(kinds[0]))
     within = _within(sessions, z, of_animal, groups)
-    free = sessions.count[sessions.known] - 1
-    readings = np.bincount(sessions.residual[sessions.known], free, minlength=len(within.classes))
+    free = np.where(sessions.known, sessions.count - 1, 0)
+    readings = np.bincount(sessions.residual, free, minlength=len(within.classes))
     entries = np.concatenate([zu, within.entries])
     owner = np.concatenate([np.repeat(np.arange(animals), np.diff(start)), within.animal])
     slots = np.concatenate([entry_slot, within.slot + len(kinds[0])])
@@ -199,7 +199,7 @@ def moments(
         entries=entries[order] if len(within.animal) else entries,
         group=of_animal,
         totals=np.concatenate([totals, within.totals], axis=1),
-        log_counts=float(np.log(sessions.count[sessions.known]).sum()),
+        log_counts=_log_counts(sessions, kinds),
         observations=int(free.sum()) + len(sessions.count),
     )
 
@@ -208,7 +208,11 @@ def _kinds(sessions: SessionArrays) -> tuple[tuple[Codes, Codes, Codes, Codes], 
     """Return the kinds of session (visit, residual, count, how many) and each session's kind."""
     classes = int(sessions.residual.max(initial=0)) + 1
     counts = int(sessions.count.max(initial=1)) + 1
-    key = ((sessions.visit + 1) * classes + sessions.residual) * counts + sessions.count
+    key = sessions.visit.astype(np.int64) + 1
+    key *= classes
+    key += sessions.residual
+    key *= counts
+    key += sessions.count
     present, number, slot = _numbered(key)
     pair, count = np.divmod(present, counts)
     return (pair // classes - 1, pair % classes, count, number), slot
@@ -228,7 +232,9 @@ def _numbered(key: Codes) -> tuple[Codes, Codes, Codes]:
 
 def _entries(animal: Codes, slot: Codes, animals: int, slots: int) -> tuple[Codes, Codes, Codes]:
     """Return where animals' entries start, each entry's slot, and each session's entry."""
-    present, _, entry = _numbered(animal * slots + slot)
+    key = animal * slots
+    key += slot
+    present, _, entry = _numbered(key)
     start = np.searchsorted(present, np.arange(animals + 1) * slots)
     return start.astype(np.int64), present % slots, entry
 
@@ -247,13 +253,22 @@ def _entry_products(u: Array, z: Codes, entry: Codes, entries: int) -> Array:
     return result
 
 
-def _totals(u: Array, group: Codes, slot: Codes, groups: int, slots: int) -> Array:
+def _log_counts(sessions: SessionArrays, kinds: tuple[Codes, Codes, Codes, Codes]) -> float:
+    """Return Σ log k over sessions whose scatter is known."""
+    if sessions.known.all():
+        return float(kinds[3] @ np.log(kinds[2]))
+    return float(np.log(sessions.count[sessions.known]).sum())
+
+
+def _totals(
+    u: Array, of_animal: Codes, animal: Codes, slot: Codes, groups: int, slots: int
+) -> Array:
     """Return Σ u uᵀ by group and slot, (groups, slots, m, m)."""
     m = u.shape[1]
-    code = group * slots + slot
+    code = slot if groups == 1 else of_animal[animal] * slots + slot
     narrow = code.astype(np.int16) if groups * slots < 2**15 else code
     order = np.argsort(narrow, kind="stable")
-    bounds = np.searchsorted(code[order], np.arange(groups * slots + 1))
+    bounds = np.concatenate([[0], np.cumsum(np.bincount(code, minlength=groups * slots))])
     result = np.zeros((groups * slots, m, m))
     for i in np.flatnonzero(np.diff(bounds)):
         rows = u[order[bounds[i] : bounds[i + 1]]]
@@ -285,10 +300,10 @@ def _within(sessions: SessionArrays, z: Codes, of_animal: Codes, groups: int) ->
         return _Within(classes, totals.reshape(shape), np.empty((0, len(z), m)), none, none)
     rows, owner = sessions.deviations, sessions.session_of_row
     animal, residual = sessions.animal[owner], sessions.residual[owner]
-    totals = _totals(rows, of_animal[animal], residual, groups, len(classes))
+    totals = _totals(rows, of_animal, animal, residual, groups, len(classes))
     if not np.any(rows[:, z]):
         none = np.empty(0, np.int64)
         return _Within(classes, totals, np.empty((0, len(z), m)), none, none)
-    present, _, entry = _numbered(animal * len(classes) + residual)
+    present, _, entry = _numbered(animal * len(classes) + residual.astype(np.int64))
     products = _entry_products(rows, z, entry, len(present))
     return _Within(classes, totals, products, present // len(classes), present % len(classes))

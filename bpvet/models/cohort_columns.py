@@ -136,10 +136,13 @@ class Table:
     rows: int
 
     def taken(self, rows: Any) -> Table:
-        """Return the table at some rows (a mask or places)."""
+        """Return the table at some rows (a slice, a mask or places)."""
         numbers = {name: values[rows] for name, values in self.numbers.items()}
         texts = {name: text.taken(rows) for name, text in self.texts.items()}
-        size = int(np.count_nonzero(rows)) if rows.dtype == bool else len(rows)
+        if isinstance(rows, slice):
+            size = len(range(*rows.indices(self.rows)))
+        else:
+            size = int(np.count_nonzero(rows)) if rows.dtype == bool else len(rows)
         return Table(numbers, texts, size)
 
     def frame(self, names: tuple[str, ...], levels: Mapping[str, tuple[str, ...]]) -> pd.DataFrame:
@@ -150,7 +153,8 @@ class Table:
                 codes = class_codes(self.texts[name], levels[name])
                 columns[name] = categories(codes, levels[name])
             else:
-                columns[name] = self.numbers[name]
+                values = self.numbers[name]
+                columns[name] = values.astype(float) if values.dtype == bool else values
         return pd.DataFrame(columns, index=pd.RangeIndex(self.rows))
 
 
@@ -207,7 +211,7 @@ def table_of(frame: pd.DataFrame, asked: Question) -> Table:
             texts[name] = factorised(column)
         if name == asked.session and not pd.api.types.is_integer_dtype(column.dtype):
             texts[name] = factorised(column)
-        elif pd.api.types.is_integer_dtype(column.dtype) and not column.isna().any():
+        elif column.dtype == bool or _whole(column):
             numbers[name] = column.to_numpy()
         elif kind:
             numbers[name] = column.to_numpy(dtype=float, na_value=np.nan)
@@ -216,6 +220,10 @@ def table_of(frame: pd.DataFrame, asked: Question) -> Table:
         elif name not in texts:
             texts[name] = factorised(column)
     return Table(numbers, texts, len(frame))
+
+
+def _whole(column: pd.Series[Any]) -> bool:
+    return pd.api.types.is_integer_dtype(column.dtype) and not column.isna().any()
 
 
 def usable(table: Table, asked: Question) -> tuple[Table, NDArray[np.bool_], dict[str, int]]:

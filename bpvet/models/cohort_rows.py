@@ -16,17 +16,21 @@ from bpvet.models.cohort_columns import (
     Table,
     Text,
     class_codes,
+    design_at_levels,
     levels_present,
     missing_values,
     table_of,
     usable,
 )
-from bpvet.models.design import make_design, response_values
+from bpvet.models.design import WHOLE_COLUMN_CALLS, Design, make_design, response_values
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
 _LARGEST_TABLE = 50_000_000
+_ROWS_AT_ONCE = 131_072
+# The formula library needs several times the memory of what it returns.
+_MANY_ROWS, _ROWS_OF_FORMULA = 131_072, 65_536
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,8 +141,8 @@ def _animals(text: Text) -> tuple[Codes, pd.Index[Any]]:
 def _classes(table: Table, name: str | None, asked: Question) -> Codes:
     """Return the code of each row's level of a class column; zeros where there is none."""
     if name is None:
-        return np.zeros(table.rows, np.int64)
-    return class_codes(table.texts[name], asked.levels[name])
+        return np.zeros(table.rows, np.int16)
+    return class_codes(table.texts[name], asked.levels[name]).astype(np.int16)
 
 
 def _groups(table: Table, animal: Codes, labels: pd.Index[Any], asked: Question) -> Codes:
@@ -156,15 +160,34 @@ def _groups(table: Table, animal: Codes, labels: pd.Index[Any], asked: Question)
 
 def _u(table: Table, y: Array, asked: Question) -> tuple[Array, int, Question]:
     """Return X, the slopes X lacks and the outcome, p, and the question with its design."""
-    ready = table.frame(asked.formula.columns, asked.levels)
+    large = table.rows > _MANY_ROWS and not asked.formula.calls & WHOLE_COLUMN_CALLS
+    x = None
+    if asked.design is None and large:
+        asked = design_at_levels(asked)
     if asked.design is None:
+        ready = table.frame(asked.formula.columns, asked.levels)
         design, x = make_design(asked.formula, ready)
         asked = replace(asked, design=design)
+    assert asked.design is not None
+    names = asked.design.names
+    extra = [name for name in asked.slopes if name not in names]
+    u = np.empty((table.rows, len(names) + len(extra) + 1))
+    if x is not None:
+        u[:, : len(names)] = x
     else:
-        x = asked.design.matrix_of(ready)
-    names = asked.design.names if asked.design is not None else ()
-    extra = [_slope(table, name) for name in asked.slopes if name not in names]
-    return np.column_stack([x, *extra, y]), x.shape[1], asked
+        _fill(u[:, : len(names)], table, asked.design, asked)
+    for place, name in enumerate(extra, start=len(names)):
+        u[:, place] = _slope(table, name)
+    u[:, -1] = y
+    return u, len(names), asked
+
+
+def _fill(x: Array, table: Table, design: Design, asked: Question) -> None:
+    """Write X for the rows of a table, some rows at a time."""
+    for begin in range(0, table.rows, _ROWS_OF_FORMULA):
+        chunk = slice(begin, begin + _ROWS_OF_FORMULA)
+        ready = table.taken(chunk).frame(asked.formula.columns, asked.levels)
+        x[chunk] = design.matrix_of(ready)
 
 
 def _slope(table: Table, name: str) -> Array:
@@ -192,7 +215,9 @@ def _sessions_as_given(
         "columns": p,
         "scatter": scatter,
         "known": known,
-        "visit": _classes(table, asked.visit_by, asked) if count.max() > 1 else np.full(n, -1),
+        "visit": _classes(table, asked.visit_by, asked)
+        if count.max() > 1
+        else np.full(n, -1, np.int16),
         "residual": _classes(table, asked.residual_by, asked),
         "deviations": None,
         "session_of_row": None,
@@ -244,11 +269,12 @@ def _sessions_of_readings(table: Table, y: Array, animal: Codes, asked: Question
         deviations = u - means[owner]
         scatter = np.bincount(owner, deviations[:, -1] ** 2, sessions)
     else:
-        means, p, asked = _u(at_first, mean, asked)
         left = mean[owner]
         np.subtract(y, left, out=left)
         np.square(left, out=left)
         scatter = np.bincount(owner, left, sessions)
+        del left
+        means, p, asked = _u(at_first, mean, asked)
     visit = _classes(at_first, asked.visit_by, asked)
     return {
         "animal": animal[first].astype(np.int64),
@@ -258,7 +284,7 @@ def _sessions_of_readings(table: Table, y: Array, animal: Codes, asked: Question
         "columns": p,
         "scatter": scatter,
         "known": np.ones(sessions, bool),
-        "visit": visit if n > sessions else np.full(sessions, -1),
+        "visit": visit if n > sessions else np.full(sessions, -1, np.int16),
         "residual": _classes(at_first, asked.residual_by, asked),
         "deviations": deviations,
         "session_of_row": owner if deviations is not None else None,
@@ -272,17 +298,16 @@ def _session_codes(table: Table, animal: Codes, asked: Question) -> tuple[Codes,
     Sessions are ordered by animal code and label code, whatever the order of the rows.
     """
     name = str(asked.session)
-    if name in table.texts:
-        code = table.texts[name].codes
-    else:
-        code = table.numbers[name].astype(np.int64)
-        code = code - code.min()
-    width = int(code.max()) + 1
+    code = table.texts[name].codes if name in table.texts else table.numbers[name]
+    least = int(code.min())
+    width = int(code.max()) - least + 1
     if (int(animal.max()) + 1) * width > max(_LARGEST_TABLE, 4 * len(code)):
-        code = pd.factorize(code)[0].astype(np.int64)
+        code, least = pd.factorize(code)[0], 0
         width = int(code.max()) + 1
-    key = animal.astype(np.int64) * width
+    key = animal.astype(np.int64)
+    key *= width
     key += code
+    key -= least
     if int(key.max()) < max(_LARGEST_TABLE, 4 * len(key)):
         number = np.bincount(key)
         present = np.flatnonzero(number)
@@ -291,9 +316,27 @@ def _session_codes(table: Table, animal: Codes, asked: Question) -> tuple[Codes,
         owner, count = place[key], number[present]
     else:
         _, owner, count = np.unique(key, return_inverse=True, return_counts=True)
-    first = np.empty(len(count), np.int64)
-    first[owner[::-1]] = np.arange(len(owner) - 1, -1, -1)
-    return owner, first, count
+    return owner, _first_rows(owner, len(count)), count
+
+
+def _first_rows(owner: Codes, sessions: int) -> Codes:
+    """Return the first row of each session; written backwards, so that the first stays."""
+    first = np.empty(sessions, np.int64)
+    for begin in range((len(owner) - 1) // _ROWS_AT_ONCE * _ROWS_AT_ONCE, -1, -_ROWS_AT_ONCE):
+        block = owner[begin : begin + _ROWS_AT_ONCE]
+        first[block[::-1]] = np.arange(begin + len(block) - 1, begin - 1, -1)
+    return first
+
+
+def _same_within(values: NDArray[Any], owner: Codes, first: Codes) -> bool:
+    """Return whether every row has the value of its session's first row."""
+    at_first = values[first]
+    return all(
+        np.array_equal(
+            at_first[owner[begin : begin + _ROWS_AT_ONCE]], values[begin : begin + _ROWS_AT_ONCE]
+        )
+        for begin in range(0, len(values), _ROWS_AT_ONCE)
+    )
 
 
 def _varying(table: Table, owner: Codes, first: Codes, asked: Question) -> set[str]:
@@ -304,6 +347,6 @@ def _varying(table: Table, owner: Codes, first: Codes, asked: Question) -> set[s
         values = table.numbers.get(name)
         if values is None and name in table.texts:
             values = table.texts[name].codes
-        if values is not None and not np.array_equal(values[first][owner], values):
+        if values is not None and not _same_within(values, owner, first):
             varying.add(name)
     return varying

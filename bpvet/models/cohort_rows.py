@@ -22,7 +22,14 @@ from bpvet.models.cohort_columns import (
     table_of,
     usable,
 )
-from bpvet.models.design import WHOLE_COLUMN_CALLS, Design, make_design, response_values
+from bpvet.models.design import (
+    WHOLE_COLUMN_CALLS,
+    Design,
+    Recipe,
+    follow,
+    make_design,
+    response_values,
+)
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -30,7 +37,7 @@ Codes = NDArray[np.int64]
 _LARGEST_TABLE = 50_000_000
 _ROWS_AT_ONCE = 131_072
 # The formula library needs several times the memory of what it returns.
-_MANY_ROWS, _ROWS_OF_FORMULA = 131_072, 65_536
+_MANY_ROWS, _ROWS_OF_FORMULA = 1_000, 65_536
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,6 +181,8 @@ def _u(table: Table, y: Array, asked: Question) -> tuple[Array, int, Question]:
     u = np.empty((table.rows, len(names) + len(extra) + 1))
     if x is not None:
         u[:, : len(names)] = x
+    elif asked.design.recipe is not None:
+        _follow(u[:, : len(names)], table, asked.design, asked.design.recipe)
     else:
         _fill(u[:, : len(names)], table, asked.design, asked)
     for place, name in enumerate(extra, start=len(names)):
@@ -188,6 +197,12 @@ def _fill(x: Array, table: Table, design: Design, asked: Question) -> None:
         chunk = slice(begin, begin + _ROWS_OF_FORMULA)
         ready = table.taken(chunk).frame(asked.formula.columns, asked.levels)
         x[chunk] = design.matrix_of(ready)
+
+
+def _follow(x: Array, table: Table, design: Design, recipe: Recipe) -> None:
+    """Write X for the rows of a table by its recipe."""
+    codes = {name: class_codes(table.texts[name], levels) for name, levels in design.levels.items()}
+    follow(recipe, x, table.numbers, codes, design.levels)
 
 
 def _slope(table: Table, name: str) -> Array:

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from bpvet.errors import CallError, FormulaError
-from bpvet.models.design import make_design, prepared, read_formula, response_values
+from bpvet.models.design import follow, make_design, prepared, read_formula, response_values
 
 
 @pytest.fixture
@@ -119,3 +119,29 @@ def test_too_many_columns():
     frame = pd.DataFrame({"y": np.arange(300.0), "b": [f"l{i}" for i in range(300)]})
     with pytest.raises(FormulaError, match="300 columns"):
         design("y ~ b", frame)
+
+
+@pytest.mark.parametrize(
+    ("text", "plain"),
+    [
+        ("y ~ 1", True),
+        ("y ~ a * b * treated", True),
+        ("y ~ 0 + b + b:c", True),
+        ("y ~ b * c + a:b:c", True),
+        ("y ~ log(a) + b", False),
+        ("y ~ C(b)", False),
+    ],
+)
+def test_the_recipe_gives_the_libraries_numbers(text, plain, frame):
+    frame = pd.concat([frame] * 3, ignore_index=True)
+    frame["c"] = list("pqrpqrpqrqqp")
+    levels = {"b": ("u", "v"), "c": ("p", "q", "r")}
+    ready = prepared(frame, levels)
+    made, x = make_design(read_formula(text, frame.columns), ready)
+    assert (made.recipe is not None) == plain
+    if made.recipe is not None:
+        again = np.empty_like(x)
+        numbers = {name: ready[name].to_numpy(float) for name in ("a", "treated")}
+        codes = {name: ready[name].cat.codes.to_numpy() for name in levels}
+        follow(made.recipe, again, numbers, codes, levels)
+        np.testing.assert_array_equal(again, x)

@@ -146,8 +146,13 @@ def summed_products(a: Array, b: Array) -> Array:
     c = b.shape[1]
     rows = int(max(1, min(4096, _FLOPS_IN_ONE_THREAD // (r * c))))
     whole = n // rows * rows
-    blocks = a[:whole].reshape(-1, rows, r).transpose(0, 2, 1) @ b[:whole].reshape(-1, rows, c)
-    result: Array = blocks.sum(axis=0)
+    if a.flags.f_contiguous and b.flags.f_contiguous:
+        left = a.T[:, :whole].reshape(r, -1, rows).transpose(1, 0, 2)
+        right = b.T[:, :whole].reshape(c, -1, rows).transpose(1, 2, 0)
+    else:
+        left = a[:whole].reshape(-1, rows, r).transpose(0, 2, 1)
+        right = b[:whole].reshape(-1, rows, c)
+    result: Array = (left @ right).sum(axis=0)
     if whole < n:
         result = result + a[whole:].T @ b[whole:]
     return result
@@ -183,7 +188,6 @@ def moments(
     within = _within(sessions, z, of_animal, groups)
     free = np.where(sessions.known, sessions.count - 1, 0)
     readings = np.bincount(sessions.residual, free, minlength=len(within.classes))
-    entries = np.concatenate([zu, within.entries])
     owner = np.concatenate([np.repeat(np.arange(animals), np.diff(start)), within.animal])
     slots = np.concatenate([entry_slot, within.slot + len(kinds[0])])
     order = np.argsort(owner, kind="stable") if len(within.animal) else np.arange(len(owner))
@@ -196,12 +200,20 @@ def moments(
         sessions=np.concatenate([kinds[3], readings]).astype(float),
         entry_start=bounds.astype(np.int64),
         entry_slot=slots[order],
-        entries=entries[order] if len(within.animal) else entries,
+        entries=_in_order(zu, within.entries, order),
         group=of_animal,
         totals=np.concatenate([totals, within.totals], axis=1),
         log_counts=_log_counts(sessions, kinds),
         observations=int(free.sum()) + len(sessions.count),
     )
+
+
+def _in_order(between: Array, within: Array, order: Codes) -> Array:
+    """Return both kinds of entries, sorted by animal, one entry beside the next in memory."""
+    if not len(within):
+        return between
+    both = np.concatenate([between.transpose(1, 2, 0), within.transpose(1, 2, 0)], axis=2)
+    return np.ascontiguousarray(both[:, :, order]).transpose(2, 0, 1)
 
 
 def _kinds(sessions: SessionArrays) -> tuple[tuple[Codes, Codes, Codes, Codes], Codes]:
@@ -240,9 +252,9 @@ def _entries(animal: Codes, slot: Codes, animals: int, slots: int) -> tuple[Code
 
 
 def _entry_products(u: Array, z: Codes, entry: Codes, entries: int) -> Array:
-    """Return Σ z uᵀ by entry, (entries, q, m)."""
+    """Return Σ z uᵀ by entry, (entries, q, m), one entry beside the next in memory."""
     q, m = len(z), u.shape[1]
-    result = np.empty((entries, q, m))
+    result = np.empty((q, m, entries)).transpose(2, 0, 1)
     for i, row in enumerate(z):
         for column in range(m):
             twin = np.flatnonzero(z[:i] == column)
@@ -271,7 +283,7 @@ def _totals(
     bounds = np.concatenate([[0], np.cumsum(np.bincount(code, minlength=groups * slots))])
     result = np.zeros((groups * slots, m, m))
     for i in np.flatnonzero(np.diff(bounds)):
-        rows = u[order[bounds[i] : bounds[i + 1]]]
+        rows = np.take(u.T, order[bounds[i] : bounds[i + 1]], axis=1).T
         result[i] = summed_products(rows, rows)
     return result.reshape(groups, slots, m, m)
 

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.sparse import csr_array
 
-from bpvet.maths.moments import Array, Moments, summed_products
+from bpvet.maths.moments import Array, Codes, Moments, summed_products
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +92,7 @@ def small_inverse(b: Array) -> tuple[Array, Array]:
         return 1.0 / b, np.log(b[:, 0, 0])
     if q == 2:
         determinant = b[:, 0, 0] * b[:, 1, 1] - b[:, 0, 1] * b[:, 1, 0]
-        inverse = np.empty_like(b)
+        inverse = np.empty((2, 2, len(b))).transpose(2, 0, 1)
         inverse[:, 0, 0] = b[:, 1, 1] / determinant
         inverse[:, 1, 1] = b[:, 0, 0] / determinant
         inverse[:, 0, 1] = inverse[:, 1, 0] = -b[:, 0, 1] / determinant
@@ -105,15 +105,22 @@ def small_inverse(b: Array) -> tuple[Array, Array]:
 def times(a: Array, b: Array) -> Array:
     """Return a @ b for stacks of very small matrices: (n, r, s), (n or 1, s, t) to (n, r, t).
 
-    One pass over the stack for each inner term is much faster than one product a matrix.
+    Stacks lie in memory matrix entry by matrix entry, so that every step is one pass over a
+    long vector; that is many times faster than one small product after another.
     """
     if len(b) == 1 and len(a) > 1:
-        flat: Array = a.reshape(-1, a.shape[2]) @ b[0]
-        return flat.reshape(a.shape[0], a.shape[1], b.shape[2])
+        rows = [(b[0].T @ a[:, i].T)[None] for i in range(a.shape[1])]
+        return np.concatenate(rows).transpose(2, 0, 1)
     result: Array = a[:, :, :1] * b[:, :1]
     for inner in range(1, a.shape[2]):
         result += a[:, :, inner : inner + 1] * b[:, inner : inner + 1]
     return result
+
+
+def _at(values: Array, places: Codes) -> Array:
+    """Return a stack at some places, laid out alike."""
+    taken: Array = np.take(values.transpose(1, 2, 0), places, axis=2)
+    return taken.transpose(2, 0, 1)
 
 
 class Pass(NamedTuple):
@@ -135,11 +142,15 @@ class AnimalBlocks(NamedTuple):
 def _by_animal(moments: Moments, weight: Array, entries: Array) -> Array:
     """Return Σ weight · entry by animal."""
     n = len(moments.entry_slot)
-    ones = csr_array(
+    adds = csr_array(
         (weight[moments.entry_slot], np.arange(n), moments.entry_start), (moments.animals, n)
     )
-    summed = np.asarray(ones @ entries.reshape(n, -1), dtype=float)
-    return summed.reshape(moments.animals, *entries.shape[1:])
+    inner = entries.shape[1:]
+    summed = np.empty((*inner, moments.animals))
+    for i in range(inner[0]):
+        for j in range(inner[1]):
+            summed[i, j] = adds @ np.ascontiguousarray(entries[:, i, j])
+    return summed.transpose(2, 0, 1)
 
 
 def _by_group(moments: Moments, values: Array) -> Array:
@@ -156,8 +167,8 @@ def _by_group(moments: Moments, values: Array) -> Array:
 def _products_by_group(moments: Moments, left: Array, right: Array) -> Array:
     """Return Σ leftᵀ right over a group's animals: (N, q, a), (N, q, b) to (groups, a, b)."""
     if len(moments.totals) == 1:
-        a = left.reshape(-1, left.shape[2])
-        return summed_products(a, right.reshape(-1, right.shape[2]))[None]
+        rows = [summed_products(left[:, i], right[:, i]) for i in range(left.shape[1])]
+        return np.asarray(sum(rows[1:], rows[0])[None], dtype=float)
     return _by_group(moments, left.transpose(0, 2, 1) @ right)
 
 
@@ -173,9 +184,9 @@ def animal_blocks(moments: Moments, weight: Array, factor: Array) -> AnimalBlock
 def _between(left: Array, middle: Array, right: Array) -> Array:
     """Return left @ middle @ right for one left, many middles and one right, all q × q."""
     q = len(left)
-    pair = np.einsum("ij,kl->jkil", left, right).reshape(q * q, q * q)
-    flat: Array = middle.reshape(-1, q * q) @ pair
-    return flat.reshape(-1, q, q)
+    pair = np.einsum("ij,kl->iljk", left, right).reshape(q * q, q * q)
+    flat: Array = pair @ middle.transpose(1, 2, 0).reshape(q * q, -1)
+    return flat.reshape(q, q, -1).transpose(2, 0, 1)
 
 
 def reduced(moments: Moments, variances: Variances) -> Reduced:
@@ -215,17 +226,29 @@ def slopes(moments: Moments, start: Pass, adjoint: Array) -> Slopes:
     h = _of_animals(moments, adjoint)
     t = animals.a - times(animals.a[:, :, moments.z], animals.ka)
     th = times(t, h)
-    random = t[:, :, moments.z].sum(axis=0) - np.einsum("ikm,ilm->kl", th, t)
+    random = t[:, :, moments.z].sum(axis=0) - _inner(th, t).sum(axis=0)
     kah = times(animals.ka, h)
     coefficient = -2.0 * kah
-    coefficient[:, :, moments.z] += (
-        np.einsum("ikm,ilm->ikl", kah, animals.ka, optimize=False) + animals.k
-    )
-    by_entry = np.einsum("eqm,eqm->e", coefficient[moments.owner], moments.entries)
+    coefficient[:, :, moments.z] += _inner(kah, animals.ka) + animals.k
+    by_entry = np.zeros(len(moments.owner))
+    for i in range(coefficient.shape[1]):
+        for j in range(coefficient.shape[2]):
+            column = np.ascontiguousarray(coefficient[:, i, j])
+            by_entry += column[moments.owner] * moments.entries[:, i, j]
     by_slot = np.bincount(moments.entry_slot, by_entry, len(w.weight))
     by_slot += np.einsum("gsij,gij->s", moments.totals, adjoint)
     change = moments.sessions * w.weight - w.weight**2 * by_slot
     return Slopes(random, np.einsum("as,s->a", w.by_variance, change))
+
+
+def _inner(a: Array, b: Array) -> Array:
+    """Return Σ_m a_km b_lm for stacks (N, q, m), as (N, q, q)."""
+    q = a.shape[1]
+    result = np.empty((q, q, len(a)))
+    for k in range(q):
+        for row in range(q):
+            result[k, row] = (a[:, k] * b[:, row]).sum(axis=1)
+    return result.transpose(2, 0, 1)
 
 
 def _of_animals(moments: Moments, by_group: Array) -> Array:
@@ -249,8 +272,8 @@ def curvature(moments: Moments, start: Pass, vectors: Array) -> Curvature:
     shrink = np.eye(q) - times(animals.a[:, :, z], animals.k)
     tz = times(shrink, animals.a)
     t = times(tz, c)
-    own = kappa[moments.owner]
-    ze = times(moments.entries, c if len(c) == 1 else c[moments.owner])
+    own = _at(kappa, moments.owner)
+    ze = times(moments.entries, c if len(c) == 1 else _at(c, moments.owner))
     u = ze - times(moments.entries[:, :, z], own)
     slot_products, slot_quadratic = _slot_sums(moments, vectors, own, ze, u)
     first = w.weight**2 * w.by_variance
@@ -336,7 +359,7 @@ def traces(moments: Moments, variances: Variances) -> Array:
     first = w.weight**2 * w.by_variance
     entries = moments.entries[:, :, z]
     d = np.stack([_by_animal(moments, row, entries) for row in first])
-    by_entry = np.einsum("eij,eij->e", animals.k[moments.owner], entries)
+    by_entry = (_at(animals.k, moments.owner) * entries).sum(axis=(1, 2))
     by_slot = np.bincount(moments.entry_slot, by_entry, len(w.weight))
     own = moments.sessions * w.weight**2 - 2.0 * w.weight**3 * by_slot
     for a in range(sessions):
@@ -346,6 +369,6 @@ def traces(moments: Moments, variances: Variances) -> Array:
         kd = times(animals.k, d[a])
         for b in range(a + 1):
             value = w.by_variance[a] * w.by_variance[b] @ own
-            value += np.einsum("ijk,ikj->", kd, times(animals.k, d[b]))
+            value += float((kd * times(animals.k, d[b]).transpose(0, 2, 1)).sum())
             result[row, q * q + b] = result[q * q + b, row] = value
     return result

@@ -44,10 +44,10 @@ def sums(arrays: SessionArrays, shift: Array, visits: int, residuals: int) -> Su
     first, second = np.zeros(m), np.zeros((m, m))
     for begin in range(0, len(arrays.count), _ROWS_AT_ONCE):
         chunk = slice(begin, begin + _ROWS_AT_ONCE)
-        w = arrays.u[chunk] - shift
-        weighed = w * arrays.count[chunk, None]
-        first += weighed.sum(axis=0)
-        second += summed_products(weighed, w)
+        w = arrays.u[chunk].T - shift[:, None]
+        weighed = w * arrays.count[chunk]
+        first += weighed.sum(axis=1)
+        second += summed_products(weighed.T, w.T)
     known = arrays.known
     count = arrays.count.astype(float)
     free = np.where(known, count - 1.0, 0.0)
@@ -170,12 +170,13 @@ class Scaling:
 
     def _scaled_u(self, u: Array) -> Array:
         p, e = len(self.names), len(self.centre)
-        scaled = np.ones((len(u), self.columns))
+        scaled = np.ones((self.columns, len(u))).T
+        for column in range(e):
+            np.subtract(u[:, column], self.centre[column], out=scaled[:, column])
+            scaled[:, column] /= self.scale[column]
         for begin in range(0, len(u), _ROWS_AT_ONCE):
             chunk = slice(begin, begin + _ROWS_AT_ONCE)
-            rows = u[chunk]
-            scaled[chunk, :e] = (rows[:, :-1] - self.centre) / self.scale
-            scaled[chunk, -1] = (rows[:, -1] - rows[:, :p] @ self.start) / self.size
+            scaled[chunk, -1] = (u[chunk, -1] - u[chunk, :p] @ self.start) / self.size
         return scaled
 
     def _scaled_deviations(self, rows: Array) -> Array:

@@ -117,14 +117,15 @@ def _kind(formula: Formula, columns: list[str], session: str | None) -> str:
 
 
 class Text(NamedTuple):
-    """A column of labels as codes; −1 where there is none."""
+    """A column of labels as codes, −1 where there is none; complete if every label occurs."""
 
     codes: NDArray[Any]
     labels: pd.Index[Any]
+    complete: bool = True
 
     def taken(self, rows: Any) -> Text:
         """Return the column at some rows."""
-        return Text(self.codes[rows], self.labels)
+        return Text(self.codes[rows], self.labels, complete=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,12 +178,12 @@ def factorised(column: pd.Series[Any]) -> Text:
     Rows of one animal usually stand together, so that only the heads of runs are looked up.
     """
     if isinstance(column.dtype, pd.CategoricalDtype):
-        return Text(_narrow(column.cat.codes.to_numpy()), column.cat.categories)
+        return Text(_narrow(column.cat.codes.to_numpy()), column.cat.categories, complete=False)
     values, heads = column.array, None
     if len(values) > 1:
         change = np.ones(len(values), bool)
         unequal = values[1:] != values[:-1]
-        change[1:] = np.asarray(pd.array(unequal, dtype="boolean").fillna(True), dtype=bool)
+        change[1:] = pd.Series(unequal).to_numpy(dtype=bool, na_value=True)
         heads = np.flatnonzero(change)
     if heads is None or len(heads) > len(values) // 2:
         codes, labels = pd.factorize(column)
@@ -248,11 +249,16 @@ def missing_values(table: Table, name: str) -> NDArray[np.bool_] | None:
     if name in table.texts:
         text = table.texts[name]
         blank = np.asarray(text.labels == "", dtype=bool)
+        if not blank.any() and text.codes.min(initial=0) >= 0:
+            return None
         absent: NDArray[np.bool_] = np.append(blank, True)[text.codes]
         return absent
     values = table.numbers.get(name)
     if values is None or values.dtype.kind != "f":
         return None
+    with np.errstate(invalid="ignore", over="ignore"):
+        if np.isfinite(values.sum()):
+            return None
     finite: NDArray[np.bool_] = np.isfinite(values)
     return ~finite
 
@@ -270,8 +276,10 @@ def levels_present(table: Table, asked: Question) -> dict[str, tuple[str, ...]]:
         if name is None:
             continue
         text = table.texts[name]
-        present = np.bincount(text.codes, minlength=len(text.labels)) > 0
-        found = [str(label) for label in text.labels[present]]
+        labels = text.labels
+        if not text.complete:
+            labels = labels[np.bincount(text.codes, minlength=len(labels)) > 0]
+        found = [str(label) for label in labels]
         ordered = isinstance(text.labels, pd.CategoricalIndex)
         levels[name] = tuple(found if ordered else sorted(found))
     return levels

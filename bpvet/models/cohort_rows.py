@@ -138,6 +138,8 @@ def _outcome(frame: pd.DataFrame, table: Table, keep: NDArray[np.bool_], asked: 
 
 def _animals(text: Text) -> tuple[Codes, pd.Index[Any]]:
     """Return animal codes without gaps, and their labels."""
+    if text.complete:
+        return text.codes, text.labels
     present = np.bincount(text.codes, minlength=len(text.labels)) > 0
     if present.all():
         return text.codes, text.labels
@@ -178,7 +180,7 @@ def _u(table: Table, y: Array, asked: Question) -> tuple[Array, int, Question]:
     assert asked.design is not None
     names = asked.design.names
     extra = [name for name in asked.slopes if name not in names]
-    u = np.empty((table.rows, len(names) + len(extra) + 1))
+    u = np.empty((len(names) + len(extra) + 1, table.rows)).T
     if x is not None:
         u[:, : len(names)] = x
     elif asked.design.recipe is not None:
@@ -260,7 +262,7 @@ def _given_scatter(table: Table, asked: Question) -> tuple[Codes, Array, NDArray
     known = np.isfinite(scatter)
     if bound in table.texts:
         blank = missing_values(table, bound)
-        known &= blank if blank is not None else True
+        known &= blank if blank is not None else False
     known |= count == 1
     if np.any(scatter[known & (count > 1)] < 0):
         raise CallError(f"Column {squares} holds a sum of squares below zero.")
@@ -280,7 +282,7 @@ def _sessions_of_readings(table: Table, y: Array, animal: Codes, asked: Question
     deviations = None
     if varying:
         u, p, asked = _u(table, y, asked)
-        means = np.stack([np.bincount(owner, column, sessions) / count for column in u.T], axis=1)
+        means = np.stack([np.bincount(owner, column, sessions) / count for column in u.T]).T
         deviations = u - means[owner]
         scatter = np.bincount(owner, deviations[:, -1] ** 2, sessions)
     else:

@@ -95,6 +95,16 @@ def test_unknown_scatter_adds_the_mean_alone(frame):
     extra = int((one["systolic_n"] - 1)[:5].sum())
     assert [f.n_readings for f in fits] == [len(frame), len(frame) - extra, len(frame) - extra]
     assert fits[1].criterion == pytest.approx(fits[2].criterion, abs=1e-9)
+    all_bound = fit_cohort(one.assign(systolic_bound="at least"), "systolic ~ months", session=None)
+    assert all_bound.n_readings == len(one)
+    with pytest.raises(FitError, match="cannot be told apart"):
+        fit_cohort(one.assign(systolic_bound="at least", systolic_n=3), "systolic ~ months")
+
+
+def test_infinite_values_are_left_out(frame):
+    odd = frame.copy()
+    odd.loc[0, "months"], odd.loc[1, "months"] = np.inf, -np.inf
+    assert fit_cohort(odd, "systolic ~ months").left_out.to_dict() == {"no months": 2}
 
 
 def test_missing_values_are_said(frame):

@@ -19,7 +19,7 @@ from bpvet.maths.moments import Array
 from bpvet.maths.optimise import Point
 
 
-class Test(NamedTuple):
+class FTest(NamedTuple):
     """A test of several contrasts at once: F, its degrees of freedom and its p value."""
 
     f: float
@@ -53,7 +53,7 @@ class Satterthwaite:
         spread = float(slope @ self.parameters @ slope)
         return 2.0 * variance**2 / spread if spread > 0 else np.inf
 
-    def test(self, contrasts: Array, coefficients: Array) -> Test:
+    def test(self, contrasts: Array, coefficients: Array) -> FTest:
         """Return the F test of contrasts (r, p)."""
         sizes, vectors = np.linalg.eigh(contrasts @ self.covariance @ contrasts.T)
         keep = sizes > 1e-10 * sizes[-1]
@@ -73,11 +73,11 @@ def _pooled(degrees: Array) -> float:
     return 2.0 * expected / (expected - len(degrees))
 
 
-def _test(f: float, numerator: float, denominator: float) -> Test:
+def _test(f: float, numerator: float, denominator: float) -> FTest:
     if np.isinf(denominator):
-        return Test(f, numerator, denominator, float(chdtrc(numerator, numerator * f)))
+        return FTest(f, numerator, denominator, float(chdtrc(numerator, numerator * f)))
     at = denominator / (denominator + numerator * f)
-    return Test(f, numerator, denominator, float(betainc(denominator / 2, numerator / 2, at)))
+    return FTest(f, numerator, denominator, float(betainc(denominator / 2, numerator / 2, at)))
 
 
 def satterthwaite(criterion: Criterion, point: Point) -> Satterthwaite:
@@ -136,7 +136,7 @@ class KenwardRoger:
         """Return the degrees of freedom of one contrast (p,)."""
         return self._denominator(contrast[None])[0]
 
-    def test(self, contrasts: Array, coefficients: Array) -> Test:
+    def test(self, contrasts: Array, coefficients: Array) -> FTest:
         """Return the scaled F test of contrasts (r, p), which must be independent."""
         values = contrasts @ coefficients
         spread = contrasts @ self.adjusted @ contrasts.T

@@ -19,7 +19,7 @@ from bpvet.maths.profile import (
 from bpvet.models.cohort_answers import correlation_name, effect_names
 
 if TYPE_CHECKING:
-    from bpvet.models.cohort import Cohort
+    from bpvet.models.cohort_result import Cohort
 
 
 def profile_frame(cohort: Cohort, level: float, parameters: Sequence[str] | None) -> pd.DataFrame:

@@ -9,7 +9,7 @@ import pandas as pd
 from bpvet.printing import ShortTable, decimals, number
 
 if TYPE_CHECKING:
-    from bpvet.models.cohort import Cohort
+    from bpvet.models.cohort_result import Cohort
 
 _LATEX = {
     "\\": r"\textbackslash{}",

@@ -13,7 +13,9 @@ from typing import NamedTuple
 import numpy as np
 
 from bpvet.errors import FitError
-from bpvet.maths.charts import (
+from bpvet.maths.criterion import Criterion, Derivatives, Value
+from bpvet.maths.moments import Array
+from bpvet.maths.parameters import (
     Chart,
     block_factor,
     full_chart,
@@ -23,8 +25,6 @@ from bpvet.maths.charts import (
     with_sd,
     without_entry,
 )
-from bpvet.maths.criterion import Criterion, Derivatives, Value
-from bpvet.maths.moments import Array
 from bpvet.maths.partition import Variances
 
 # A step that promises less than this, in −2 log-likelihood, ends the search.

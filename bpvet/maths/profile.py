@@ -12,10 +12,10 @@ from scipy.optimize import brentq
 from scipy.special import chdtri
 
 from bpvet.errors import FitError
-from bpvet.maths.charts import Chart, block_chart, with_held
 from bpvet.maths.criterion import Criterion
 from bpvet.maths.moments import Array
 from bpvet.maths.optimise import Point, minimise
+from bpvet.maths.parameters import Chart, block_chart, with_held
 
 Rise = Callable[[float], float]
 

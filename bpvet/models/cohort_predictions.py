@@ -14,7 +14,7 @@ from bpvet.errors import CallError
 from bpvet.maths.criterion import Criterion, Value
 from bpvet.maths.optimise import Point
 from bpvet.maths.partition import Variances, animal_blocks, weights
-from bpvet.maths.predictions import (
+from bpvet.maths.random_effects import (
     AnimalEffects,
     GroupEffects,
     animal_effects,

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from bpvet.errors import FitError
-from bpvet.maths.charts import Chart, full_chart
 from bpvet.maths.criterion import Criterion
+from bpvet.maths.parameters import Chart, full_chart
 from bpvet.maths.partition import Variances
 from bpvet.models.cohort import Cohort, fit_cohort
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.maths import dense
+from tests.maths import dense_cohort as dense
 
 SHAPES = {
     "intercept": {"slopes": 0},

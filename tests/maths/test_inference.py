@@ -13,8 +13,8 @@ from bpvet.maths.inference import (
     t_quantile,
 )
 from bpvet.maths.optimise import minimise, usual_starts
-from bpvet.maths.predictions import animal_effects, group_effects
-from tests.maths import dense
+from bpvet.maths.random_effects import animal_effects, group_effects
+from tests.maths import dense_cohort as dense
 
 
 def optimum(seed, **shape):

@@ -7,10 +7,10 @@ import pytest
 from scipy.optimize import minimize
 
 from bpvet.errors import FitError
-from bpvet.maths.charts import full_chart, with_block, with_entry, with_sd
 from bpvet.maths.optimise import minimise, usual_starts
+from bpvet.maths.parameters import full_chart, with_block, with_entry, with_sd
 from bpvet.maths.partition import Variances
-from tests.maths import dense
+from tests.maths import dense_cohort as dense
 
 
 def slow_twin(c, correlated, starts=6, seed=0):

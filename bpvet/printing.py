@@ -115,6 +115,22 @@ def probability(value: float | None) -> str:
     return f"{100 * value:.0f} %"
 
 
+_MONTHS = ["January", "February", "March", "April", "May", "June", "July", "August"]
+_MONTHS += ["September", "October", "November", "December"]
+
+
+def prose_date(date: object) -> str:
+    """Return a date in prose from anything whose text begins in ISO form.
+
+    Examples
+    --------
+    >>> prose_date("2026-03-01")
+    '1 March 2026'
+    """
+    year, month, day = str(date)[:10].split("-")
+    return f"{int(day)} {_MONTHS[int(month) - 1]} {year}"
+
+
 def _numeric(cell: str) -> bool:
     text = cell.strip().replace("−", "-").rstrip(" %")
     if text in ("", "–"):

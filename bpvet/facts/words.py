@@ -13,6 +13,11 @@ QUANTITIES = (*READING_QUANTITIES, "pulse_pressure")
 #: A Doppler flow detector gives systolic pressure and nothing else.
 QUANTITIES_OF = {"doppler": ("systolic",), "oscillometric": QUANTITIES}
 
+#: Quantities of single values, one a sample, that run through the same engine on the log scale.
+LAB_QUANTITIES = ("creatinine", "sdma", "upc", "phosphate", "weight")
+#: What stands in the place of a method for them.
+LAB_METHOD = "laboratory"
+
 SETTINGS = ("clinic", "home", "hospital")
 STATES = ("awake", "calmed", "sedated", "anaesthetised")
 #: Conditions that may enter a trend, and those that are kept and listed but never do.
@@ -28,7 +33,15 @@ UNITS = {
     "mean": "mmHg",
     "pulse_pressure": "mmHg",
     "heart_rate": "/min",
+    "creatinine": "µmol/L",
+    "sdma": "µg/dL",
+    "upc": "ratio",
+    "phosphate": "mmol/L",
+    "weight": "kg",
 }
+
+#: Decimals of a value in prose.
+DECIMALS = {"sdma": 1, "upc": 2, "phosphate": 2, "weight": 2}
 
 QUANTITY_WORDS = {
     "systolic": "systolic pressure",
@@ -36,9 +49,18 @@ QUANTITY_WORDS = {
     "mean": "mean pressure",
     "pulse_pressure": "pulse pressure",
     "heart_rate": "heart rate",
+    "creatinine": "creatinine",
+    "sdma": "SDMA",
+    "upc": "urine protein to creatinine ratio",
+    "phosphate": "phosphate",
+    "weight": "weight",
 }
 
-METHOD_WORDS = {"doppler": "Doppler", "oscillometric": "oscillometric"}
+METHOD_WORDS = {
+    "doppler": "Doppler",
+    "oscillometric": "oscillometric",
+    LAB_METHOD: "single values as recorded",
+}
 
 CONDITION_WORDS = {
     "clinic": "in the clinic, awake",
@@ -46,6 +68,7 @@ CONDITION_WORDS = {
     "calmed": "after a calming drug",
     "sedated": "sedated",
     "anaesthetised": "under anaesthesia",
+    "": "",
 }
 
 

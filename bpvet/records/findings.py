@@ -21,7 +21,7 @@ class Finding:
     value : str
         The cell as it stands, cut at 80 characters; blank for a whole row or file.
     reason : str
-        What was found and what was done about it, as a sentence.
+        What was found and what was done about it, as sentences that name the value.
     mend : str
         What the reader can do, as a sentence.
     stops : bool
@@ -48,6 +48,30 @@ class Finding:
         if self.line is not None:
             place += f", line {self.line}"
         if self.column:
-            place += f", column {self.column}"
-        shown = f' "{self.value}":' if self.value else ""
-        return f"{place}:{shown} {self.reason} {self.mend}".rstrip()
+            place += f", column {printable(self.column)}"
+        return f"{place}: {self.reason} {self.mend}".rstrip()
+
+
+def shown(value: str, length: int = 60) -> str:
+    """Return a cell in quotation marks, fit for a message: one line, no control characters.
+
+    Examples
+    --------
+    >>> shown("16O"), shown("a\\nb")
+    ('"16O"', '"a b"')
+    """
+    text = "".join(c if c.isprintable() else " " for c in value)
+    return f'"{text if len(text) <= length else text[: length - 1] + "…"}"'
+
+
+def whole(
+    file: str, reason: str, mend: str, kind: str, line: int | None = None, stops: bool = True
+) -> Finding:
+    """Return a finding about a whole file."""
+    return Finding(file, line, "", "", reason, mend, stops=stops, kind=kind)
+
+
+def printable(name: str) -> str:
+    """Return a name that can be printed: names on disk may hold anything but a slash."""
+    text = name.encode("utf-8", "replace").decode("utf-8")
+    return "".join(c if c.isprintable() else "?" for c in text)

@@ -2,46 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
+from bpvet.errors import CallError
+from bpvet.facts.words import METHODS, QUANTITIES, TREND_CONDITIONS, UNITS
+from bpvet.records.records import Records
+from bpvet.visits.courses import Course, Treatments, all_courses, courses
+from bpvet.visits.defaults import Rows, checked, chosen_rows, latest, nothing_left
+from bpvet.visits.sessions import sessions as sessions_of
 
-@dataclass(frozen=True, eq=False)
-class Course:
-    """One coefficient of a trend: a spell on one drug, or a change of its dose on top.
+__all__ = [
+    "Course",
+    "Series",
+    "all_series",
+    "series",
+    "series_table",
+    "visit_index",
+]
 
-    Parameters
-    ----------
-    drug : str
-        Generic name; drugs that cannot be told apart (same start, stop and tau) are joined
-        by " + ".
-    kind : str
-        ``base`` or ``increment``.
-    started_on, stopped_on : datetime64[D]
-        First day, and last day or NaT while it is ongoing at `as of`.
-    tau_days : float
-        Time constant of rise and decay, days.
-    spell : int
-        Index of the spell; a base and its increments share it.
-    dose : str
-        Dose as written in the records.
-    known_drug : bool
-        False where the drug is not in the drug table (tau is then the default).
-    together_with : tuple of str
-        Drugs folded into this one coefficient.
-    """
-
-    drug: str
-    kind: str
-    started_on: np.datetime64
-    stopped_on: np.datetime64
-    tau_days: float
-    spell: int
-    dose: str
-    known_drug: bool
-    together_with: tuple[str, ...] = ()
+Key = tuple[str, str, str, str]
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,3 +86,287 @@ class Series:
     median: NDArray[np.float64]
     tense: NDArray[np.bool_]
     courses: tuple[Course, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Columns:
+    """The columns of a sessions frame that series need, taken out of it once."""
+
+    animal: NDArray[np.object_]
+    species: NDArray[np.object_]
+    method: NDArray[np.object_]
+    condition: NDArray[np.object_]
+    date: NDArray[np.datetime64]
+    first_time: NDArray[np.datetime64]
+    session: Rows
+    tense: NDArray[np.bool_]
+    visit: Rows
+    may_enter: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, frame: pd.DataFrame) -> _Columns:
+        texts = {
+            name: frame[name].to_numpy(dtype=object)
+            for name in ("animal", "species", "method", "condition")
+        }
+        return cls(
+            date=frame["date"].to_numpy(dtype="datetime64[D]"),
+            first_time=frame["first_time"].to_numpy(dtype="datetime64[ns]"),
+            session=frame["session"].to_numpy(dtype=np.int64),
+            tense=frame["tense"].to_numpy(dtype=bool),
+            visit=visit_index(frame),
+            may_enter=frame["condition"].isin(TREND_CONDITIONS).to_numpy(dtype=bool),
+            **texts,
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class _Numbers:
+    """The columns of one quantity, taken out of a sessions frame once."""
+
+    quantity: str
+    mean: NDArray[np.float64]
+    n: NDArray[np.float64]
+    ss: NDArray[np.float64]
+    median: NDArray[np.float64]
+    bound: NDArray[np.object_]
+
+    @classmethod
+    def of(cls, frame: pd.DataFrame, quantity: str) -> _Numbers:
+        return cls(
+            quantity=quantity,
+            mean=frame[quantity].to_numpy(dtype=float),
+            n=frame[f"{quantity}_n"].to_numpy(dtype=float),
+            ss=frame[f"{quantity}_ss"].to_numpy(dtype=float),
+            median=frame[f"{quantity}_median"].to_numpy(dtype=float),
+            bound=frame[f"{quantity}_bound"].to_numpy(dtype=object),
+        )
+
+
+def _entering(columns: _Columns, numbers: _Numbers) -> Rows:
+    """Return the sessions that may enter a trend, in session order."""
+    return np.flatnonzero(columns.may_enter & (numbers.n > 0))
+
+
+def series(
+    records: Records,
+    animal: str,
+    method: str | None = None,
+    quantity: str = "systolic",
+    condition: str | None = None,
+    rule: str = "guideline",
+    bridge: Sequence[str] = (),
+    sessions: pd.DataFrame | None = None,
+    treatments: Mapping[str, Treatments] | None = None,
+) -> Series:
+    """Return one animal's series of one quantity.
+
+    Without `method`, that of the latest session that may enter a trend: a clinic, home or calmed
+    session with a used number of this quantity, under `condition` if one is asked for. When
+    sessions by both methods share the latest date, the later first time decides; where a time is
+    missing or they are equal it is a tie, and Doppler is taken. Then, without `condition`, that
+    method's condition with most such sessions; among equals that of the latest session.
+
+    Parameters
+    ----------
+    records : Records
+    animal : str
+        The animal's id as it stands in the records.
+    method : str, optional
+        ``doppler`` or ``oscillometric``. When methods are bridged it only picks the condition.
+    quantity : str
+        One of `bpvet.facts.words.QUANTITIES`; Doppler gives systolic only.
+    condition : str, optional
+        ``clinic``, ``home`` or ``calmed``. When conditions are bridged it only picks the method.
+    rule : str
+        ``guideline`` or ``all``; of no effect where `sessions` is given.
+    bridge : sequence of str
+        ``methods`` and/or ``conditions``: sessions of all of them enter; the series says of each
+        which it is.
+    sessions : DataFrame, optional
+        As from `bpvet.visits.sessions.sessions`, of this animal or of all; found by default.
+    treatments : mapping, optional
+        As from `bpvet.visits.courses.all_courses`; found by default.
+
+    Returns
+    -------
+    Series
+
+    Raises
+    ------
+    CallError
+        When a name is not known, the method does not give the quantity, or no session is left;
+        the message says what there is instead.
+
+    Notes
+    -----
+    Exactly one session is "latest" under the tie rule above; it gives a bridged series its
+    `method` and `condition`, and need not be the last row when the last date has no times.
+    """
+    bridge = checked(method, quantity, condition, bridge)
+    if sessions is None:
+        sessions = sessions_of(records, rule)
+    own = sessions[sessions["animal"] == animal]
+    columns = _Columns.of(own)
+    numbers = _Numbers.of(own, quantity)
+    rows = _entering(columns, numbers)
+    chosen = chosen_rows(columns, rows, method, condition, bridge)
+    if not len(chosen):
+        raise CallError(nothing_left(own, animal, method, quantity, condition))
+    if treatments is None:
+        given: tuple[Course, ...] = courses(records, animal).courses
+    else:
+        given = treatments[animal].courses if animal in treatments else ()
+    return _built(columns, chosen, numbers, given)
+
+
+def all_series(
+    records: Records,
+    quantities: Iterable[str] = ("systolic",),
+    methods: Iterable[str] = METHODS,
+    conditions: Iterable[str] = TREND_CONDITIONS,
+    rule: str = "guideline",
+    bridge: Sequence[str] = (),
+    sessions: pd.DataFrame | None = None,
+    treatments: Mapping[str, Treatments] | None = None,
+) -> dict[Key, Series]:
+    """Return every series of every animal, the records being read through once.
+
+    Parameters
+    ----------
+    records : Records
+    quantities, methods, conditions : iterable of str
+        Those to take; a method that does not give a quantity has no series of it.
+    rule, bridge, sessions, treatments
+        As in `series`.
+
+    Returns
+    -------
+    dict
+        `Series` by (animal, method, condition, quantity), sorted; the same as one at a time.
+
+    Raises
+    ------
+    CallError
+        When a name is not known.
+    """
+    methods, conditions, quantities = tuple(methods), tuple(conditions), tuple(quantities)
+    names = checked(None, "systolic", None, bridge)
+    for name in quantities:
+        checked(None, name, None, ())
+    for method in methods:
+        checked(method, "systolic", None, ())
+    for condition in conditions:
+        checked(None, "systolic", condition, ())
+    if sessions is None:
+        sessions = sessions_of(records, rule)
+    columns = _Columns.of(sessions)
+    if treatments is None:
+        treatments = all_courses(records)
+    found: dict[Key, Series] = {}
+    for quantity in quantities:
+        numbers = _Numbers.of(sessions, quantity)
+        rows = _entering(columns, numbers)
+        wanted = np.isin(columns.method[rows].astype(str), methods)
+        wanted &= np.isin(columns.condition[rows].astype(str), conditions)
+        for group in _grouped(columns, rows[wanted], names):
+            animal = columns.animal[group[0]]
+            given = treatments[animal].courses if animal in treatments else ()
+            one = _built(columns, group, numbers, given)
+            found[one.animal, one.method, one.condition, quantity] = one
+    return dict(sorted(found.items()))
+
+
+def series_table(sessions: pd.DataFrame, quantities: Iterable[str] = QUANTITIES) -> pd.DataFrame:
+    """Return which series there are.
+
+    Parameters
+    ----------
+    sessions : DataFrame
+        As from `bpvet.visits.sessions.sessions`.
+    quantities : iterable of str
+        Those to list.
+
+    Returns
+    -------
+    DataFrame
+        One row a series, sorted: animal, method, condition, quantity, n (sessions with a used
+        number), first_date, last_date.
+    """
+    keys = ["animal", "method", "condition"]
+    enters = sessions[sessions["condition"].isin(TREND_CONDITIONS)]
+    tables = []
+    for quantity in quantities:
+        counted = enters[enters[f"{quantity}_n"] > 0].groupby(keys, sort=True)["date"]
+        table = counted.agg(["size", "min", "max"]).reset_index()
+        table.insert(3, "quantity", quantity)
+        tables.append(table)
+    joined = pd.concat(tables, ignore_index=True)
+    joined = joined.rename(columns={"size": "n", "min": "first_date", "max": "last_date"})
+    return joined.sort_values([*keys, "quantity"], ignore_index=True)
+
+
+def visit_index(sessions: pd.DataFrame) -> Rows:
+    """Return the index of each session's date among the animal's visits, for first-visit terms.
+
+    A visit is a date with a clinic or calmed session, by any method, with a used number.
+
+    Parameters
+    ----------
+    sessions : DataFrame
+        As from `bpvet.visits.sessions.sessions`, of one animal or of many.
+
+    Returns
+    -------
+    (n,) array of int
+        From 0; −1 for sessions at home, under sedation or anaesthesia, or without a used number.
+    """
+    counts = sessions["condition"].isin(("clinic", "calmed")) & (sessions["n_used"] > 0)
+    index = np.full(len(sessions), -1, dtype=np.int64)
+    visits = sessions.loc[counts, ["animal", "date"]]
+    ranks = visits.groupby("animal")["date"].rank(method="dense")
+    index[counts.to_numpy(dtype=bool)] = ranks.to_numpy(dtype=float).astype(np.int64) - 1
+    return index
+
+
+def _grouped(columns: _Columns, rows: Rows, bridge: tuple[str, ...]) -> list[Rows]:
+    """Split rows into series; what is bridged does not split."""
+    split = {"animal": columns.animal[rows]}
+    if "methods" not in bridge:
+        split["method"] = columns.method[rows]
+    if "conditions" not in bridge:
+        split["condition"] = columns.condition[rows]
+    groups = pd.DataFrame(split).groupby(list(split), sort=True).indices
+    return [rows[np.sort(index)] for index in groups.values()]
+
+
+def _built(columns: _Columns, rows: Rows, numbers: _Numbers, given: tuple[Course, ...]) -> Series:
+    bound = numbers.bound[rows].astype(str)
+    known = ~np.isnan(numbers.ss[rows]) & (bound == "")
+    newest = rows[latest(columns.date[rows], columns.first_time[rows], columns.method[rows])]
+    arrays: dict[str, NDArray[Any]] = {
+        "date": columns.date[rows],
+        "y": numbers.mean[rows],
+        "ss": np.where(known, numbers.ss[rows], 0.0),
+        "k": numbers.n[rows],
+        "scatter_known": known,
+        "bound": bound,
+        "visit": np.where(columns.condition[rows] == "home", -1, columns.visit[rows]),
+        "session": columns.session[rows],
+        "methods": columns.method[rows].astype(str),
+        "conditions": columns.condition[rows].astype(str),
+        "median": numbers.median[rows],
+        "tense": columns.tense[rows],
+    }
+    for array in arrays.values():
+        array.setflags(write=False)
+    return Series(
+        animal=str(columns.animal[newest]),
+        species=str(columns.species[newest]),
+        method=str(columns.method[newest]),
+        condition=str(columns.condition[newest]),
+        quantity=numbers.quantity,
+        unit=UNITS[numbers.quantity],
+        courses=given,
+        **arrays,
+    )

@@ -1,0 +1,60 @@
+"""The answers of an agreement: every number as plain values, and the sentences of its page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from bpvet import __version__
+from bpvet.answers.agreement_sentences import sentences_of
+from bpvet.facts.cautions import cautions_for
+from bpvet.models.agreement import Agreement
+
+
+@dataclass(frozen=True, eq=False)
+class AgreementAnswer:
+    """What `bpvet agreement --json` prints.
+
+    Parameters
+    ----------
+    agreement : Agreement
+        The numbers.
+    sentences : tuple of str
+        What they say, most useful first.
+    cautions : tuple of str
+        What must stand beside them.
+    version : str
+        Of this program.
+    """
+
+    agreement: Agreement
+    sentences: tuple[str, ...]
+    cautions: tuple[str, ...]
+    version: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return every answer as plain JSON values, named as in the library."""
+        return self.agreement.to_dict() | {
+            "sentences": list(self.sentences),
+            "cautions": list(self.cautions),
+            "version": self.version,
+        }
+
+
+def agreement_answer(agree: Agreement) -> AgreementAnswer:
+    """Return the answers of an agreement.
+
+    Parameters
+    ----------
+    agree : Agreement
+    """
+    situations = ["two_methods"] if agree.reference else ["two_methods", "agreement"]
+    if any(one.remembered for one in agree.criteria):
+        situations.append("remembered")
+    wanted = cautions_for(situations)
+    return AgreementAnswer(
+        agreement=agree,
+        sentences=sentences_of(agree),
+        cautions=tuple(one.text for one in wanted if one.applies in situations),
+        version=__version__,
+    )

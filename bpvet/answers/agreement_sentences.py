@@ -1,0 +1,201 @@
+"""What two methods against each other come to, in sentences that say how sure they are."""
+
+from __future__ import annotations
+
+from bpvet.answers.phrases import capital, counted, interval, listed, percent
+from bpvet.facts.sources import AS_REMEMBERED
+from bpvet.maths.comparison import Estimated
+from bpvet.models.agreement import Agreement
+from bpvet.models.device import MET, NO_REFERENCE, NOT_ASSESSABLE, NOT_MET, CriterionResult
+from bpvet.printing import number, probability
+
+#: Fewer animals than this say little about animals in general (J).
+FEW_ANIMALS = 20
+#: A proportional bias is told when its p is below this.
+_TOLD = 0.05
+
+
+def sentences_of(agree: Agreement) -> tuple[str, ...]:
+    """Return the sentences, most useful first; those with nothing to say are left out."""
+    said = (
+        can_be_read_as_one(agree),
+        bias(agree),
+        limits(agree),
+        shares(agree),
+        proportional(agree),
+        repeatability(agree),
+        criteria(agree),
+        bridged(agree),
+        basis(agree),
+    )
+    return tuple(sentence for sentence in said if sentence)
+
+
+def can_be_read_as_one(agree: Agreement) -> str:
+    """Whether one method may stand for the other."""
+    reach = max(abs(_value(agree.lower)), abs(_value(agree.upper)))
+    unit = agree.data.unit
+    return (
+        f"{_names(agree)} are not interchangeable reading by reading: 19 times in 20 they differ "
+        f"by up to {number(reach, 0)} {unit}. Whether so much matters is for the vet to judge; "
+        "follow an animal by one method."
+        if reach > 10
+        else f"{_names(agree)} lie within {number(reach, 0)} {unit} of each other 19 times in 20 "
+        "in these data. Whether that is close enough is for the vet to judge."
+    )
+
+
+def bias(agree: Agreement) -> str:
+    """Which method reads higher on average, and how surely."""
+    held = agree.bias
+    first, second = agree.data.labels
+    size, unit = abs(_value(held)), agree.data.unit
+    if held.lower is None or held.upper is None:
+        return ""
+    where = _interval(agree, held)
+    if held.lower <= 0 <= held.upper:
+        return (
+            f"Which reads higher on average cannot be told: {second} minus {first} is "
+            f"{number(held.estimate, 0)} {unit} ({where})."
+        )
+    side = "higher" if _value(held) > 0 else "lower"
+    return (
+        f"{capital(second)} readings are on average {number(size, 0)} {unit} {side} than {first} "
+        f"({second} minus {first}: {where})."
+    )
+
+
+def limits(agree: Agreement) -> str:
+    """Where a single reading by one method lies beside one by the other."""
+    first, second = agree.data.labels
+    better = agree.limits(intervals="better")
+    held = [
+        f"{name} limit {number(limit.estimate, 0)} ({_interval(agree, other)})"
+        for name, limit, other in zip(
+            ("lower", "upper"), (agree.lower, agree.upper), better, strict=True
+        )
+    ]
+    how = better[0].how
+    return (
+        f"The limits of agreement of single readings, {second} minus {first}, in "
+        f"{agree.data.unit}: {listed(held)}; these intervals are {how}."
+    )
+
+
+def shares(agree: Agreement) -> str:
+    """How many differences are small."""
+    unit = agree.data.unit
+    parts = [
+        f"{share.count} of {share.n} within {reach} {unit} (single readings: "
+        f"{probability(share.single)} expected)"
+        for reach, share in agree.within.items()
+    ]
+    return f"Of the {agree.data.points_are}, {listed(parts)}."
+
+
+def proportional(agree: Agreement) -> str:
+    """Whether the difference goes with the size of what is measured."""
+    found = agree.proportional
+    if found.p is None or found.slope.lower is None or found.slope.upper is None:
+        return ""
+    unit = agree.data.unit
+    rise = number(10 * _value(found.slope))
+    held = f"{number(10 * found.slope.lower)} to {number(10 * found.slope.upper)}"
+    if found.p >= _TOLD:
+        return (
+            f"No change of the difference with the level is shown: {rise} {unit} for each 10 "
+            f"{unit} ({percent(agree.level)} interval {held}); with few animals that is weak "
+            "evidence of none."
+        )
+    return (
+        f"The difference goes with the level: {rise} {unit} for each 10 {unit} of the mean "
+        f"({percent(agree.level)} interval {held}), so one bias does not hold at all levels."
+    )
+
+
+def repeatability(agree: Agreement) -> str:
+    """How far two readings of one method lie apart."""
+    parts = []
+    for name, label in zip(agree.methods, agree.data.labels, strict=True):
+        held = agree.repeatability[name]
+        if held.estimate is not None:
+            parts.append(f"{number(held.estimate, 0)} {agree.data.unit} by {label}")
+    if not parts:
+        return "How well each method repeats itself cannot be told: no reading was repeated."
+    return (
+        "Two readings of one animal by one method at one visit lie less than "
+        f"{listed(parts)} apart, 19 times in 20. No agreement can be better than that."
+    )
+
+
+def criteria(agree: Agreement) -> str:
+    """The guideline's criteria for devices, met or not, and what that is worth."""
+    if not agree.criteria:
+        return "The guideline's criteria for devices are in mmHg and are not applied here."
+    said = []
+    for verdict in (MET, NOT_MET, NOT_ASSESSABLE):
+        named = [_item(one) for one in agree.criteria if one.verdict == verdict]
+        if named:
+            said.append(f"{verdict}: {'; '.join(named)}")
+    first = f"The guideline's criteria for devices ({AS_REMEMBERED} where marked *). "
+    worth = (
+        f"This is no validation: {NO_REFERENCE}."
+        if agree.reference is None
+        else "Acceptance also needs a published study."
+    )
+    return f"{first}{'. '.join(capital(part) for part in said)}. {worth}"
+
+
+def _item(one: CriterionResult) -> str:
+    mark = "*" if one.remembered else ""
+    share = " %" if one.key.startswith("within") else ""
+    name = one.words.split(": ")[-1]
+    if one.bound is not None:
+        name = f"{name} {one.bound:g}{share}"
+    if one.verdict == NOT_ASSESSABLE:
+        return f"{name}{mark} ({one.reason})"
+    digits = 2 if one.key == "r" else 1
+    sure = "" if one.settled is not False else ", its interval crosses the bound"
+    return f"{name}{mark} ({number(one.value.estimate, digits)}{share}{sure})"
+
+
+def bridged(agree: Agreement) -> str:
+    """What a trend that joins the methods may take from here."""
+    found, unit = agree.offset, agree.data.unit
+    most = "" if found.s_d_is == "estimated" else "at most "
+    said = (
+        f"A trend that joins the methods may take from here: mean difference d0 "
+        f"{number(found.d0, 1)} {unit} (standard error {number(found.d0_se, 1)}), SD of an "
+        f"animal's own difference s_d {most}{number(found.s_d.estimate, 1)} {unit}; for an animal "
+        f"not in these data together {number(found.sd_of_new, 1)} {unit}."
+    )
+    if found.shared_visit_share is None:
+        return f"{said} The visit noise that both share cannot be told: {found.reason}."
+    return f"{said} Visit noise shared by both: {probability(found.shared_visit_share)}."
+
+
+def basis(agree: Agreement) -> str:
+    """What it rests on, and the choices made."""
+    data = agree.data
+    animals = len(data.animals)
+    said = [
+        f"This rests on {data.first.size} {data.points_are} of {counted(animals, 'animal')} "
+        f"({data.source})."
+    ]
+    if animals < FEW_ANIMALS:
+        said.append("So few animals say little about animals in general.")
+    return " ".join([*said, *agree.notes])
+
+
+def _names(agree: Agreement) -> str:
+    return capital(listed(agree.data.labels))
+
+
+def _value(e: Estimated) -> float:
+    return float(e.estimate or 0.0)
+
+
+def _interval(agree: Agreement, e: Estimated) -> str:
+    if e.lower is None or e.upper is None:
+        return f"no interval: {e.reason}"
+    return interval(agree.level, e.lower, e.upper)

@@ -1,0 +1,116 @@
+"""What a trend assumes, and the cautions that apply to this animal."""
+
+from __future__ import annotations
+
+import math
+
+from bpvet.answers.parts import SessionAnswer, TrendAnswer
+from bpvet.answers.phrases import capital
+from bpvet.facts.breeds import sighthound
+from bpvet.facts.cautions import cautions_for
+from bpvet.facts.protocol import DROP_FIRST_FROM
+from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS
+from bpvet.printing import number
+
+_RAISED = 160.0
+_FEW = 3
+
+
+def assumptions(answer: TrendAnswer) -> tuple[str, ...]:
+    """Return what the trend assumes, a sentence each."""
+    if answer.quantity in LAB_QUANTITIES:
+        return _of_labs(answer)
+    own, unit = answer.priors, answer.unit
+    rule = {
+        "guideline": "The first reading of a session is left out where four or more were taken; "
+        "the rest are averaged.",
+        "all": "Every reading of a session counts, the first included.",
+    }[answer.rule]
+    said = [
+        rule,
+        f"Only {METHOD_WORDS[answer.method]} sessions {CONDITION_WORDS[answer.condition]} are "
+        "used; methods and conditions are never pooled unasked."
+        if not answer.bridged
+        else "Sessions of different methods or conditions are joined through an estimated "
+        "difference, on request.",
+        f"Priors: {own.source}. Level {number(own.level[0], 0)} ± {number(own.level[1], 0)} "
+        f"{unit}; slope 0 ± {number(own.slope_sd, 1)} {unit} a month; full effect of a drug "
+        f"0 ± {number(own.effect_sd, 0)}, of a dose change 0 ± {number(own.increment_sd, 0)} "
+        f"{unit}. A clinic of 30 animals or more can learn its own.",
+        f"Noise: visit SD about {number(own.sv[0], 0)}, reading SD about {number(own.sr[0], 0)}, "
+        f"slow wander about {number(own.sw[0], 0)} {unit} before the readings are seen "
+        f"(log-SDs {number(own.sv[1], 2)}, {number(own.sr[1], 2)}, {number(own.sw[1], 2)}); "
+        f"after them {number(answer.noise.sv, 0)}, {number(answer.noise.sr, 0)} and "
+        f"{number(answer.noise.sw, 0)}.",
+    ]
+    if own.first_visit is not None and answer.condition != "home":
+        mean, sd = own.first_visit
+        said.append(
+            f"First-visit excitement of {number(mean, 0)} ± {number(sd, 0)} {unit} is allowed "
+            "for, fading over the next visits; one animal alone cannot show how large it is."
+        )
+    elif answer.condition != "home":
+        said.append("No first-visit excitement is allowed for: this animal was measured before.")
+    for drug, tau in own.tau_days.items():
+        said.append(
+            f"{capital(drug)} is taken to reach its effect with a time constant of "
+            f"{number(tau, 0)} days."
+        )
+    said.append(
+        "The level and the next session are robust answers; the effect of a drug and the slope "
+        "lean more on these assumptions."
+    )
+    return tuple(said)
+
+
+def _of_labs(answer: TrendAnswer) -> tuple[str, ...]:
+    own = answer.priors
+    return (
+        "Each value is taken as its logarithm, so that changes are in per cent.",
+        f"Priors: {own.source}. Level about {number(math.exp(own.level[0]), answer.decimals)} "
+        f"{answer.unit}, slope 0 ± {number(100 * own.slope_sd, 0)} % a month, full effect of a "
+        f"drug 0 ± {number(100 * own.effect_sd, 0)} %.",
+        f"Noise of a single value about {number(100 * own.sv[0], 0)} %, slow wander about "
+        f"{number(100 * own.sw[0], 0)} % before the values are seen; after them "
+        f"{number(100 * answer.noise.sv, 0)} % and {number(100 * answer.noise.sw, 0)} %.",
+    )
+
+
+def cautions(answer: TrendAnswer) -> tuple[str, ...]:
+    """Return the cautions of this animal's report."""
+    return tuple(caution.text for caution in cautions_for(_situations(answer)))
+
+
+def _situations(answer: TrendAnswer) -> set[str]:
+    """Return the situations of `bpvet.facts.cautions` that hold."""
+    latest, means = answer.latest, [one.mean for one in answer.sessions if one.mean is not None]
+    systolic = answer.quantity == "systolic"
+    methods = {answer.method, *(one.method for one in answer.other_series)}
+    conditions = {answer.condition, *(one.condition for one in answer.other_series)}
+    floor = answer.target.floor
+    held = {
+        "raised": systolic and (latest.estimate >= _RAISED or means[-1] >= _RAISED),
+        "situational": conditions != {"home"},
+        "two_methods": len(methods) > 1,
+        "treated": bool(answer.courses),
+        "remembered": _remembered(answer),
+        "sighthound": sighthound(answer.breed),
+        "few_visits": len(answer.sessions) < _FEW,
+        "low_on_treatment": answer.treated and floor is not None and means[-1] < floor,
+        "doppler": "doppler" in methods,
+        "oscillometric": "oscillometric" in methods,
+        "labs": bool(answer.courses),
+        "calming": "calmed" in conditions,
+        "left_out": any(_left_out(one, answer.rule) for one in answer.sessions),
+    }
+    return {name for name, holds in held.items() if holds}
+
+
+def _left_out(session: SessionAnswer, rule: str) -> bool:
+    """Whether readings are missing beyond the first that the rule leaves out."""
+    by_rule = 1 if rule == "guideline" and session.n_taken >= DROP_FIRST_FROM else 0
+    return session.n_taken - session.n_used > by_rule
+
+
+def _remembered(answer: TrendAnswer) -> bool:
+    return answer.category.remembered or answer.target.remembered or answer.recheck.remembered

@@ -1,0 +1,37 @@
+"""From frozen answers to plain JSON values: no NaN, ISO dates, tuples as lists."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import fields, is_dataclass
+from typing import Any
+
+import numpy as np
+
+
+def plain(value: Any) -> Any:
+    """Return `value` as JSON values.
+
+    Dataclasses become objects, mappings and sequences are followed, NaN, infinity and NaT
+    become null, numpy scalars plain numbers, dates ISO text.
+
+    Examples
+    --------
+    >>> plain((1.5, float("nan"), np.datetime64("2026-03-01")))
+    [1.5, None, '2026-03-01']
+    """
+    if is_dataclass(value) and not isinstance(value, type):
+        return {part.name: plain(getattr(value, part.name)) for part in fields(value)}
+    if isinstance(value, dict):
+        return {str(key): plain(held) for key, held in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(held) for held in value]
+    if isinstance(value, np.datetime64):
+        return None if np.isnat(value) else str(value.astype("datetime64[D]"))
+    if isinstance(value, bool | np.bool_):
+        return bool(value)
+    if isinstance(value, int | np.integer):
+        return int(value)
+    if isinstance(value, float | np.floating):
+        return float(value) if math.isfinite(value) else None
+    return value

@@ -1,0 +1,201 @@
+"""``bpvet check``: what was understood of the records, and what was found in them."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from bpvet.command import options
+from bpvet.command.opening import opened
+from bpvet.command.output import counted, print_json, wrapped
+from bpvet.errors import RecordsError
+
+if TYPE_CHECKING:
+    from bpvet.command.source_lines import SourceLines
+    from bpvet.records.findings import Finding
+    from bpvet.records.records import Records
+
+SUMMARY = "reads the records and says what was understood and what was found"
+ABOUT = """\
+Reads the records and says what was understood and what was found, grouped by what there
+is to do. Nothing is changed. Exit status 1 only if something stops the work.
+
+examples:
+  bpvet check records
+  bpvet check visits.csv --columns "Pet ID=animal,When=taken_at"
+"""
+
+#: What there is to do, in the order of pressing, as the heading of a group of findings.
+STOPS = "To mend first: nothing can be done with the records until then"
+ASIDE = "To correct: set aside, and not used until then"
+LOOK = "To look at"
+NOTHING = "To know: nothing to do"
+GROUPS = (STOPS, ASIDE, LOOK, NOTHING)
+
+NO_MEND = "Nothing to do."
+MORE = "more like this"
+#: Findings of one kind that are shown, and line numbers that are named, before the rest is counted.
+_SHOWN, _NUMBERS = 3, 8
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.usage = "bpvet check PATH [options]"
+    options.add_path(parser)
+    options.add_rule(parser)
+    parser.add_argument("--all", action="store_true", help="show every finding of each kind")
+    options.add_ways_out(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print what was understood and found; status 1 if a finding stops the work."""
+    records = opened(arguments)
+    counts = counts_of(records, arguments.rule)
+    if arguments.json:
+        print_json(
+            {
+                "readings": counts,
+                "understood": records.understood,
+                "findings": [finding.to_dict() for finding in records.findings],
+                "as_of": str(records.as_of),
+                "source": records.source,
+                "data_digest": records.digest,
+            }
+        )
+    else:
+        print(check_text(records, counts, arguments))
+    return RecordsError.exit_status if records.stopping else 0
+
+
+def counts_of(records: Records, rule: str) -> dict[str, int]:
+    """Return how many readings went in and what became of them."""
+    from bpvet.visits.readings import accounting, readings_used
+
+    return accounting(readings_used(records, rule))
+
+
+def check_text(records: Records, counts: dict[str, int], arguments: argparse.Namespace) -> str:
+    """Return what was understood and found, as text."""
+    lines = [f"Records of {records.source}, as of {records.as_of}", ""]
+    lines += understood_lines(records.understood)
+    lines += ["", *_count_lines(counts, arguments.rule), ""]
+    if not records.findings:
+        return "\n".join([*lines, "Nothing was found that needs a word."])
+    from bpvet.command.source_lines import SourceLines
+
+    by_group: dict[str, list[Finding]] = {group: [] for group in GROUPS}
+    for finding in records.findings:
+        by_group[group_of(finding)].append(finding)
+    source = SourceLines(arguments.path, records.understood["encoding"])
+    most = len(records.findings) if arguments.all else _SHOWN
+    for group, found in by_group.items():
+        if found:
+            lines += _group_lines(group, found, source, most)
+    if not arguments.quiet and any(line.endswith(MORE) for line in lines):
+        lines += ["--all shows every finding, --json gives them to other programs."]
+    return "\n".join(lines).rstrip()
+
+
+def group_of(finding: Finding) -> str:
+    """Return what there is to do about a finding, one of `GROUPS`."""
+    if finding.stops:
+        return STOPS
+    if "set aside" in finding.reason or "not read" in finding.reason:
+        return ASIDE
+    return NOTHING if finding.mend in ("", NO_MEND) else LOOK
+
+
+def understood_lines(understood: Mapping[str, Any]) -> list[str]:
+    """Return what was made of the input, a line each; what was not met is left out."""
+    read = understood["tables"]
+    foreign = {file: ", ".join(names) for file, names in understood["unknown_columns"].items()}
+    methods = understood["methods"].items()
+    shown = {
+        "tables": ", ".join(f"{name} ({counted(count, 'row')})" for name, count in read.items()),
+        "layout": _by_file(understood["layout"]),
+        "dates": understood["dates"] if read else "",
+        "unit": understood["unit"] if read else "",
+        "methods": ", ".join(f"{name} ({counted(count, 'row')})" for name, count in methods),
+        "animals": _animals(understood["animals"]) if read else "",
+        "encoding": _by_file(understood["encoding"]),
+        "columns between": _by_file(understood["separator"]),
+        "decimal commas": ", ".join(understood["decimal_commas"]),
+        "not ours, kept": _by_file(foreign),
+    }
+    width = max(map(len, shown)) + 2
+    lines = [
+        wrapped(text, " " * width, f"{name}:".ljust(width)) for name, text in shown.items() if text
+    ]
+    return lines or ["No table could be read."]
+
+
+def _animals(counts: Mapping[str, int]) -> str:
+    kinds = [counted(counts[kind], kind) for kind in ("cat", "dog") if counts[kind]]
+    unknown = counts["unknown species"]
+    kinds += [f"{unknown} of unknown species"] if unknown else []
+    return f"{counts['in all']} ({', '.join(kinds)})" if kinds else "none"
+
+
+def _by_file(words: Mapping[str, str]) -> str:
+    """Return what holds for each file, said once where it holds for all."""
+    if len(set(words.values())) <= 1:
+        return next(iter(words.values()), "")
+    return "; ".join(f"{file}: {word}" for file, word in words.items())
+
+
+def _count_lines(counts: dict[str, int], rule: str) -> list[str]:
+    """Return the accounting as a small sum that anybody can check; parts of none are left out."""
+    first = "" if rule == "all" else "the first of four or more; "
+    names = {
+        "used": "used",
+        "left_out": f"left out (rule {rule}: {first}no sound)",
+        "excluded": "excluded by the clinic",
+        "set_aside": "set aside",
+    }
+    width = len(str(counts["in"]))
+    parts = [f"{counts[key]:>{width}} {name}" for key, name in names.items() if counts[key]]
+    return [f"{counted(counts['in'], 'reading')} in all", *parts]
+
+
+def _group_lines(group: str, found: Sequence[Finding], source: SourceLines, most: int) -> list[str]:
+    heading = f"{group} ({counted(len(found), 'finding')})"
+    lines = [heading, "-" * len(heading)]
+    by_kind: dict[str, dict[tuple[str, ...], list[Finding]]] = {}
+    for one in found:
+        same = (one.file, one.column, one.reason, one.mend)
+        by_kind.setdefault(one.kind, {}).setdefault(same, []).append(one)
+    for kind in by_kind.values():
+        alike = list(kind.values())
+        for findings in alike[:most]:
+            lines += _finding_lines(findings, source)
+        rest = sum(map(len, alike[most:]))
+        if rest:
+            lines.append(f"  … and {rest} {MORE}")
+    return [*lines, ""]
+
+
+def _finding_lines(alike: Sequence[Finding], source: SourceLines) -> list[str]:
+    """Return findings that say the same of several lines, with the first of these lines."""
+    finding = alike[0]
+    place = finding.file + _line_numbers([one.line for one in alike if one.line is not None])
+    lines = [f"{place}, {finding.column}" if finding.column else place]
+    line = source.line(finding.file, finding.line, finding.value)
+    if line:
+        lines.append(f"    | {line}")
+    lines.append(wrapped(finding.reason, "    "))
+    if finding.mend and finding.mend != NO_MEND:
+        lines.append(wrapped(finding.mend, "      ", "    → "))
+    return lines
+
+
+def _line_numbers(numbers: Sequence[int]) -> str:
+    if not numbers:
+        return ""
+    if len(numbers) == 1:
+        return f", line {numbers[0]}"
+    if list(numbers) == list(range(numbers[0], numbers[-1] + 1)):
+        return f", lines {numbers[0]} to {numbers[-1]}"
+    shown = ", ".join(map(str, numbers[:_NUMBERS]))
+    rest = len(numbers) - _NUMBERS
+    return f", lines {shown}" + (f" and {rest} more" if rest > 0 else "")

@@ -1,0 +1,39 @@
+"""``bpvet example``: invented records to try everything on."""
+
+from __future__ import annotations
+
+import argparse
+import shlex
+
+from bpvet.command import options
+from bpvet.command.output import print_json
+
+SUMMARY = "writes invented example records"
+ABOUT = """\
+Writes the records of an invented clinic into a new folder, to try everything on.
+
+example:
+  bpvet example records
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.add_argument("folder", metavar="DIR", help="a new or empty folder")
+    options.add_ways_out(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the records and say what to do with them."""
+    from bpvet.records.example import write_example
+
+    files = write_example(arguments.folder)
+    if arguments.json:
+        print_json({"folder": arguments.folder, "files": files})
+        return 0
+    folder = shlex.quote(arguments.folder)
+    print(f"Wrote {', '.join(files)} into {folder}. All of it is invented; ABOUT.txt says more.")
+    print("\nThen, for instance:")
+    print(f"  bpvet check {folder} --as-of 2026-11-01")
+    print(f"  bpvet trend {folder} --animal Pilchard --as-of 2026-11-01")
+    return 0

@@ -1,0 +1,173 @@
+"""The command line: parse, run one short function, exit status.
+
+A command is a module of this folder, named in `COMMANDS`, that has
+
+- ``SUMMARY``, one line for the list of commands; ``ABOUT``, a paragraph and an example for its
+  own help;
+- ``add_arguments(parser)``;
+- ``run(arguments) -> int``, which prints and returns the exit status, and raises a
+  `bpvet.errors.BpvetError` for what it cannot do.
+
+It imports the standard library at its top and everything else where it runs, so that help and
+the in-room sum start at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Protocol, cast
+
+from bpvet import __version__
+from bpvet.command.options import Parser
+from bpvet.command.output import printable
+from bpvet.errors import BpvetError, RecordsError
+
+COMMANDS = (
+    "average",
+    "check",
+    "sessions",
+    "trend",
+    "figure",
+    "report",
+    "priors",
+    "plan",
+    "example",
+)
+
+DONE, STOPPED, WRONG_CALL, INTERRUPTED = 0, 1, 2, 130
+
+_ABOUT = """\
+Blood pressure of cats and dogs over months: what the visits say, with its uncertainty.
+"""
+_START = """\
+to begin with:
+  bpvet example records
+  bpvet report records --animal Pilchard --as-of 2026-11-01 -o pilchard
+
+"bpvet COMMAND --help" tells more. Exit status: 0 done; 1 the records have findings
+that stop the work; 2 the call is wrong.
+"""
+#: Findings that an error message shows before it counts the rest.
+_SHOWN = 10
+
+
+class Command(Protocol):
+    """What a command's module has."""
+
+    SUMMARY: str
+    ABOUT: str
+
+    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
+        """Add what the command takes."""
+
+    def run(self, arguments: argparse.Namespace) -> int:
+        """Do it, print, and return the exit status."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit status.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        What follows the program's name; that of this process by default.
+    """
+    _take_any_letter()
+    given = list(sys.argv[1:] if argv is None else argv)
+    try:
+        status = _status(given)
+        # A process without an output has none to flush.
+        if sys.stdout is not None:
+            sys.stdout.flush()
+        return status
+    except BrokenPipeError:
+        # The reader has had enough, as "head" does; nothing is left to say to it.
+        _close_quietly()
+        return DONE
+    except KeyboardInterrupt:
+        print("bpvet: stopped.", file=sys.stderr)
+        return INTERRUPTED
+    except (OSError, MemoryError) as error:
+        reason = getattr(error, "strerror", None) or str(error) or type(error).__name__
+        print(f"bpvet: {reason}.", file=sys.stderr)
+        _close_quietly()
+        return STOPPED
+
+
+def parser() -> Parser:
+    """Return the parser of the whole command line."""
+    whole = Parser(prog="bpvet", description=_ABOUT, epilog=_START)
+    whole.add_argument("--version", action="version", version=f"bpvet {__version__}")
+    commands = whole.add_subparsers(dest="command", metavar="COMMAND", title="commands")
+    for name in COMMANDS:
+        command = _command(name)
+        about, _, example = command.ABOUT.partition("\n\n")
+        one = commands.add_parser(
+            name, help=command.SUMMARY, description=about, epilog=example or None
+        )
+        command.add_arguments(one)
+    return whole
+
+
+def _status(given: list[str]) -> int:
+    whole = parser()
+    try:
+        arguments, others = whole.parse_known_args(given)
+    except SystemExit as ended:
+        return int(ended.code or 0)
+    name = arguments.command
+    if others:
+        # argparse would blame the whole program for what one command does not take.
+        who = f"bpvet {name}" if name else "bpvet"
+        print(printable(f"{who}: not understood: {' '.join(others)}"), file=sys.stderr)
+        print(f'See "{who} --help"; options come last.', file=sys.stderr)
+        return WRONG_CALL
+    if name is None:
+        whole.print_help(sys.stderr)
+        return WRONG_CALL
+    try:
+        return _command(name).run(arguments)
+    except BpvetError as error:
+        print(printable(_message(name, error)), file=sys.stderr)
+        return error.exit_status
+
+
+def _command(name: str) -> Command:
+    return cast(Command, import_module(f"bpvet.command.{name}"))
+
+
+def _message(command: str, error: BpvetError) -> str:
+    """Return an error as it is shown: findings that stop the work one by one, a few of many."""
+    findings = error.findings if isinstance(error, RecordsError) else ()
+    if not findings:
+        return f"bpvet {command}: {error}"
+    lines = [f"bpvet {command}: the records cannot be used until this is mended:"]
+    lines += [f"  {finding}" for finding in findings[:_SHOWN]]
+    if len(findings) > _SHOWN:
+        lines.append(f'  … and {len(findings) - _SHOWN} more. "bpvet check PATH" shows them.')
+    return "\n".join(lines)
+
+
+def _take_any_letter() -> None:
+    """Let a terminal that lacks a letter show a question mark in its place."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def _close_quietly() -> None:
+    """Point the output to nowhere, so that nothing is said about it when Python ends."""
+    try:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+    except (AttributeError, OSError, ValueError):
+        return
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,195 @@
+"""Options that several commands share, each said once. Standard library only."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from datetime import date
+from typing import Any, NoReturn
+
+from bpvet.facts.words import LAB_QUANTITIES, METHODS, QUANTITIES, RULES, TREND_CONDITIONS
+
+BRIDGES = ("methods", "conditions")
+_ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+
+
+class HelpFormatter(argparse.RawDescriptionHelpFormatter):
+    """Keeps the paragraphs of a description, and the words beside long options."""
+
+    def __init__(self, prog: str, **options: Any) -> None:
+        options.setdefault("max_help_position", 30)
+        super().__init__(prog, **options)
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser that takes no shortened options and says in one line what is wrong."""
+
+    def __init__(self, **options: Any) -> None:
+        options.setdefault("formatter_class", HelpFormatter)
+        super().__init__(allow_abbrev=False, **options)
+
+    def error(self, message: str) -> NoReturn:
+        """Say what is wrong with the call, without the whole usage, and end with status 2."""
+        self.exit(2, f'{self.prog}: {message}\nSee "{self.prog} --help".\n')
+
+
+def add_path(parser: argparse.ArgumentParser, encoding: bool = True) -> None:
+    """Add PATH, and how it is to be read; `encoding` where the command can take it."""
+    parser.add_argument("path", metavar="PATH", help="a folder of records, or one readings file")
+    reading = parser.add_argument_group("how the records are read")
+    reading.add_argument(
+        "--as-of",
+        type=iso_date,
+        metavar="DATE",
+        help="the date to speak for, YYYY-MM-DD (today); rows dated later are set aside",
+    )
+    reading.add_argument(
+        "--columns",
+        metavar="LIST",
+        help='other people\'s headings: "Pet ID=animal,When=taken_at"',
+    )
+    if encoding:
+        reading.add_argument(
+            "--encoding",
+            metavar="NAME",
+            help="encoding of files that are not UTF-8, such as cp1252",
+        )
+
+
+def add_animal(parser: argparse.ArgumentParser, required: bool = True) -> None:
+    """Add ``--animal``."""
+    parser.add_argument(
+        "--animal",
+        required=required,
+        metavar="A",
+        help="its id, or its name if only one animal bears it",
+    )
+
+
+def add_series(parser: argparse.ArgumentParser) -> None:
+    """Add the options that choose one series of an animal."""
+    series = parser.add_argument_group("which sessions")
+    series.add_argument("--method", choices=METHODS, help="that of the latest session, if left out")
+    series.add_argument(
+        "--quantity",
+        choices=(*QUANTITIES, *LAB_QUANTITIES),
+        default="systolic",
+        help="systolic, if left out",
+    )
+    series.add_argument(
+        "--condition",
+        choices=TREND_CONDITIONS,
+        help="that of most sessions by the method, if left out",
+    )
+    series.add_argument(
+        "--bridge",
+        type=bridges,
+        default=(),
+        metavar="LIST",
+        help="join methods, conditions, or methods,conditions through an estimated difference",
+    )
+
+
+def add_rule(parser: argparse._ActionsContainer) -> None:
+    """Add ``--rule``."""
+    parser.add_argument(
+        "--rule",
+        choices=RULES,
+        default="guideline",
+        help="guideline leaves out the first of four or more readings; all keeps every one",
+    )
+
+
+def add_guideline(parser: argparse._ActionsContainer) -> None:
+    """Add ``--guideline``."""
+    parser.add_argument(
+        "--guideline",
+        default="acvim2018",
+        metavar="G",
+        help="acvim2018 (if left out), iris2023 or isfm2017",
+    )
+
+
+def add_level(parser: argparse._ActionsContainer) -> None:
+    """Add ``--level``."""
+    parser.add_argument(
+        "--level",
+        type=probability_level,
+        default=0.95,
+        metavar="P",
+        help="probability that intervals hold (0.95)",
+    )
+
+
+def add_priors(parser: argparse._ActionsContainer) -> None:
+    """Add ``--priors``."""
+    parser.add_argument(
+        "--priors",
+        metavar="FILE",
+        help="a clinic's own priors, as saved; the defaults, if left out",
+    )
+
+
+def add_force(parser: argparse._ActionsContainer, help: str) -> None:
+    """Add ``--force``."""
+    parser.add_argument("--force", action="store_true", help=help)
+
+
+def add_ways_out(parser: argparse.ArgumentParser) -> None:
+    """Add ``--json`` and ``--quiet``."""
+    out = parser.add_argument_group("what is printed")
+    out.add_argument("--json", action="store_true", help="print one JSON value and nothing else")
+    out.add_argument("--quiet", action="store_true", help="say nothing but results and errors")
+
+
+def iso_date(text: str) -> str:
+    """Return a date as written, if it is YYYY-MM-DD and in the calendar.
+
+    Examples
+    --------
+    >>> iso_date("2026-03-01")
+    '2026-03-01'
+    """
+    if not _ISO_DATE.fullmatch(text):
+        raise argparse.ArgumentTypeError(f'"{text}" is not a date such as 2026-03-01')
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a day of the calendar') from None
+    return text
+
+
+def probability_level(text: str) -> float:
+    """Return a probability between 0 and 1.
+
+    Examples
+    --------
+    >>> probability_level("0.9")
+    0.9
+    """
+    try:
+        level = float(text)
+    except ValueError:
+        level = -1.0
+    if not 0 < level < 1:
+        raise argparse.ArgumentTypeError(
+            f'"{text}" does not lie between 0 and 1; for 95 % write 0.95'
+        )
+    return level
+
+
+def bridges(text: str) -> tuple[str, ...]:
+    """Return what is to be joined.
+
+    Examples
+    --------
+    >>> bridges("methods,conditions")
+    ('methods', 'conditions')
+    """
+    named = tuple(part.strip() for part in text.split(","))
+    for name in named:
+        if name not in BRIDGES:
+            raise argparse.ArgumentTypeError(
+                f'"{name}" cannot be joined; write methods, conditions or methods,conditions'
+            )
+    return tuple(dict.fromkeys(named))

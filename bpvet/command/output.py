@@ -1,0 +1,176 @@
+"""What commands print and write: text that fits the terminal, JSON, files whole or not at all.
+
+Standard library only.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import sys
+import tempfile
+import textwrap
+from pathlib import Path
+from typing import Any
+
+from bpvet.errors import CallError
+
+_WIDEST = 100
+_NARROWEST = 40
+#: A line break, and what joins the parts of one sign.
+_HARMLESS = "\n\u200d"
+_UNBROKEN = "\u00a0"
+#: The space between a number and its unit, and within a date.
+_KEPT_TOGETHER = re.compile(r"(?<=\d) (?=%|mmHg|/min|[A-Z][a-z]+ \d{4})")
+
+
+def print_json(value: Any) -> None:
+    """Print one JSON value; NaN in it is a mistake of ours and an error.
+
+    Other letters than ASCII are written as escapes, so that any terminal and pipe can take them.
+    """
+    print(json.dumps(value, allow_nan=False, indent=2))
+
+
+def say(message: str, quiet: bool = False) -> None:
+    """Say something that is no result: to the error stream, unless silence was asked for."""
+    if not quiet:
+        print(message, file=sys.stderr)
+
+
+def progress(message: str, quiet: bool = False) -> None:
+    """Say what takes long: to a terminal only."""
+    if sys.stderr.isatty():
+        say(message, quiet)
+
+
+def wrapped(text: str, indent: str = "", first: str | None = None) -> str:
+    """Return text in lines that fit the terminal.
+
+    Parameters
+    ----------
+    text : str
+        One paragraph.
+    indent, first : str
+        What each line begins with, and the first (as the others by default).
+    """
+    lines = textwrap.fill(
+        _KEPT_TOGETHER.sub(_UNBROKEN, printable(text)),
+        width=terminal_width(),
+        initial_indent=indent if first is None else first,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return lines.replace(_UNBROKEN, " ")
+
+
+def printable(text: str) -> str:
+    """Return text whose letters can do nothing to a terminal but show; line breaks stay.
+
+    Examples
+    --------
+    >>> printable("a\\x1b[2Jb")
+    'a [2Jb'
+    """
+    return "".join(c if c.isprintable() or c in _HARMLESS else " " for c in text)
+
+
+def counted(count: int, word: str) -> str:
+    """Return a count with its word.
+
+    Examples
+    --------
+    >>> counted(1, "finding"), counted(0, "row")
+    ('1 finding', '0 rows')
+    """
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
+def terminal_width() -> int:
+    """Return the width for text: that of the terminal, within what can be read."""
+    columns = shutil.get_terminal_size((80, 24)).columns
+    return max(_NARROWEST, min(columns, _WIDEST))
+
+
+def refuse_existing(
+    path: str | Path, force: bool, mend: str = "or replace it with --force"
+) -> Path:
+    """Return the path of a file that may be written.
+
+    Raises
+    ------
+    CallError
+        It is there already and may not be replaced, is a folder, or its folder is not there.
+    """
+    place = Path(path)
+    try:
+        if place.is_dir():
+            raise CallError(f'"{place}" is a folder. Name a file in it.')
+        if not force and (place.exists() or place.is_symlink()):
+            raise CallError(f'"{place}" is there already. Name another file{mend_text(mend)}.')
+        if not place.parent.is_dir():
+            raise CallError(f'The folder "{place.parent}" is not there. Make it first.')
+    except (OSError, ValueError) as error:
+        raise CallError(f'"{place}" cannot be written: {_why(error)}.') from None
+    return place
+
+
+def mend_text(mend: str) -> str:
+    """Return the second half of a mend, set off by a comma where there is one."""
+    return f", {mend}" if mend else ""
+
+
+def write_whole(path: Path, content: bytes, force: bool = False) -> None:
+    """Write a file beside its place and move it there in one step.
+
+    Without `force` a file that has come into being meanwhile is not replaced.
+
+    Raises
+    ------
+    CallError
+        The file cannot be written.
+    """
+    temporary = ""
+    try:
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".bpvet-", suffix=".part")
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(temporary, 0o666 & ~_umask())
+        if force or not _linked(temporary, path):
+            os.replace(temporary, path)
+    except FileExistsError:
+        raise CallError(f'"{path}" is there already. Name another file.') from None
+    except (OSError, ValueError) as error:
+        raise CallError(f'"{path}" cannot be written: {_why(error)}.') from error
+    finally:
+        if temporary:
+            Path(temporary).unlink(missing_ok=True)
+
+
+def _linked(temporary: str, path: Path) -> bool:
+    """Give the file its name if that is free; False where the disk knows no links."""
+    try:
+        os.link(temporary, path)
+    except FileExistsError:
+        raise
+    except OSError:
+        if path.exists():
+            raise FileExistsError from None
+        return False
+    return True
+
+
+def _umask() -> int:
+    """Return the mask for new files; it can only be read by setting it."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def _why(error: Exception) -> str:
+    return getattr(error, "strerror", None) or str(error)

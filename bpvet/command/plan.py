@@ -1,0 +1,275 @@
+"""``bpvet plan``: how many visits and readings answer a question."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from bpvet.command import options
+from bpvet.command.opening import fitted, named_priors
+from bpvet.command.output import print_json, printable, wrapped
+from bpvet.errors import CallError
+from bpvet.facts.words import LAB_QUANTITIES, SPECIES
+
+if TYPE_CHECKING:
+    from bpvet.answers.plan_parts import FurtherAnswer, PlanAnswer
+    from bpvet.facts.priors import Priors
+    from bpvet.models.plan import Plan
+    from bpvet.models.study import Study
+    from bpvet.printing import ShortTable
+
+SUMMARY = "how many visits and readings answer a question"
+ABOUT = """\
+How well visits would know an animal before they are made: a new one, one already measured
+(PATH and --animal), or the animals of a study (--effect). No records are needed for a new one.
+
+examples:
+  bpvet plan --species cat --method doppler --visits 7 --within 15
+  bpvet plan --species dog --method oscillometric --effect 15 --power 0.9
+  bpvet plan records --animal Pilchard --within 10
+"""
+
+#: What speaks of a new animal or of a study, and what only of one with records.
+_NEW = ("species", "used_to_it", "drug", "before", "effect", "power", "animals", "response_sd")
+_MEASURED = ("animal", "as_of", "columns", "encoding", "bridge")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.usage = "bpvet plan [PATH --animal A] [options]"
+    _add_records(parser)
+    visits = parser.add_argument_group("the visits")
+    visits.add_argument("--visits", type=_count, default=4, metavar="M", help="visits (4)")
+    visits.add_argument(
+        "--readings", type=_count, default=5, metavar="K", help="readings a visit that count (5)"
+    )
+    visits.add_argument("--every", type=_count, default=7, metavar="DAYS", help="gap in days (7)")
+    visits.add_argument(
+        "--within", type=_positive, default=10.0, metavar="X", help="wanted: ±X mmHg (10)"
+    )
+    _add_new(parser)
+    options.add_series(parser)
+    options.add_rule(parser)
+    options.add_guideline(parser)
+    options.add_level(parser)
+    options.add_priors(parser)
+    options.add_ways_out(parser)
+
+
+def _add_records(parser: argparse.ArgumentParser) -> None:
+    """Add what chooses an animal already measured; all of it may be left out."""
+    parser.add_argument(
+        "path", nargs="?", metavar="PATH", help="records, for an animal already measured"
+    )
+    options.add_animal(parser, required=False)
+    reading = parser.add_argument_group("how the records are read")
+    reading.add_argument(
+        "--as-of", type=options.iso_date, metavar="DATE", help="the date to speak for, YYYY-MM-DD"
+    )
+    reading.add_argument("--columns", metavar="LIST", help="other people's headings")
+    reading.add_argument("--encoding", metavar="NAME", help="encoding of files not in UTF-8")
+
+
+def _add_new(parser: argparse.ArgumentParser) -> None:
+    """Add what speaks of a new animal, and of a study."""
+    new = parser.add_argument_group("a new animal")
+    new.add_argument("--species", choices=SPECIES, help="cat, if left out")
+    new.add_argument(
+        "--used-to-it",
+        action="store_true",
+        default=None,
+        help="it is used to being measured: no first-visit excitement",
+    )
+    new.add_argument("--drug", metavar="D", help="the drug begun in mid-schedule")
+    new.add_argument("--before", type=_count, metavar="B", help="visits before it (half of them)")
+    study = parser.add_argument_group("a study of two arms")
+    study.add_argument(
+        "--effect", type=_positive, metavar="X", help="difference of the arms' effects, mmHg"
+    )
+    study.add_argument(
+        "--power",
+        type=options.probability_level,
+        metavar="P",
+        help="probability to find it (0.9)",
+    )
+    study.add_argument("--animals", type=_count, metavar="N", help="animals an arm, if given")
+    study.add_argument(
+        "--response-sd",
+        type=_positive,
+        metavar="X",
+        help="SD of the response between animals of an arm (15)",
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Plan, and print it."""
+    if arguments.quantity in LAB_QUANTITIES:
+        raise CallError(
+            f"visits are planned for what a visit measures, not for {arguments.quantity}."
+        )
+    if arguments.path is None:
+        _refuse(arguments, _MEASURED, "goes with PATH and --animal only")
+        new = new_animal(arguments)
+        shown, text = new.to_dict(), plan_text(new)
+    else:
+        _refuse(arguments, _NEW, "speaks of a new animal or a study, and does not go with PATH")
+        measured = already_measured(arguments)
+        shown, text = measured.to_dict(), further_text(measured)
+    if arguments.json:
+        print_json(shown)
+    else:
+        print(text)
+    return 0
+
+
+def new_animal(arguments: argparse.Namespace) -> PlanAnswer:
+    """Return the plan for a new animal, and for a study of such."""
+    from bpvet.answers.plan import plan_answer
+    from bpvet.facts.words import UNITS
+    from bpvet.models.plan import plan
+
+    species = arguments.species or "cat"
+    method = arguments.method or (
+        "doppler" if arguments.quantity == "systolic" else "oscillometric"
+    )
+    priors = _priors(arguments, species, method)
+    name, tau = _drug(arguments.drug, priors)
+    held = plan(
+        priors,
+        arguments.visits,
+        arguments.readings,
+        arguments.every,
+        before=arguments.before,
+        tau_days=tau,
+        level=arguments.level,
+        unit=UNITS[arguments.quantity],
+    )
+    return plan_answer(
+        held,
+        species,
+        method,
+        arguments.quantity,
+        within=arguments.within,
+        drug=name,
+        study=_study(arguments, held),
+    )
+
+
+def already_measured(arguments: argparse.Namespace) -> FurtherAnswer:
+    """Return the plan for an animal with records."""
+    from bpvet.answers.plan import further_answer
+
+    if arguments.animal is None:
+        raise CallError("PATH needs --animal: whose visits are planned?")
+    return further_answer(
+        fitted(arguments),
+        arguments.visits,
+        arguments.readings,
+        arguments.every,
+        within=arguments.within,
+        level=arguments.level,
+    )
+
+
+def plan_text(answer: PlanAnswer) -> str:
+    """Return a plan for a new animal as text: sentences, a short table, what it rests on."""
+    table = printable(plan_table(answer).text())
+    return "\n\n".join([*map(wrapped, answer.sentences), table, _notes(answer.notes)])
+
+
+def further_text(answer: FurtherAnswer) -> str:
+    """Return a plan for an animal already measured as text."""
+    return "\n\n".join([*map(wrapped, answer.sentences), _notes(answer.notes)])
+
+
+def plan_table(answer: PlanAnswer) -> ShortTable:
+    """Return half-widths by visits and readings as a short table."""
+    from bpvet.answers.phrases import percent
+    from bpvet.answers.plan_words import up
+    from bpvet.printing import ShortTable
+
+    readings = list(answer.table[0].usual)
+    heads = ("visits", *(f"± with {k}" for k in readings), "± drug effect")
+    rows = tuple(
+        (
+            str(row.visits),
+            *(up(row.usual[k]) for k in readings),
+            "–" if row.effect is None else up(row.effect),
+        )
+        for row in answer.table
+    )
+    title = (
+        f"Half-widths at {percent(answer.level)} ({answer.unit}, rounded up) of the usual value, "
+        f"by readings\na visit, and of a drug begun in mid-schedule with {answer.readings}"
+    )
+    return ShortTable(title, heads, rows)
+
+
+def _priors(arguments: argparse.Namespace, species: str, method: str) -> Priors:
+    from bpvet.facts.priors import Priors
+
+    table = named_priors(arguments)
+    key = (species, method, arguments.quantity)
+    priors = table[key] if table is not None else Priors.default(*key)
+    if arguments.used_to_it or arguments.condition == "home":
+        return replace(priors, first_visit=None)
+    return priors
+
+
+def _drug(text: str | None, priors: Priors) -> tuple[str, float | None]:
+    """Return the name of the drug that is begun, and its time constant; blank and None if none."""
+    from bpvet.facts.drugs import drug
+
+    if text is None:
+        return "", None
+    found = drug(text)
+    if found is None or found.kind != "pressure":
+        raise CallError(
+            f'--drug: "{text}" is not a drug whose effect on pressure is modelled. Leave it out '
+            "for one that takes about 5 days to act."
+        )
+    return found.name, priors.tau_of(found.name)
+
+
+def _study(arguments: argparse.Namespace, held: Plan) -> Study | None:
+    if arguments.effect is None:
+        _refuse(arguments, ("power", "animals", "response_sd"), "needs --effect")
+        return None
+    if arguments.power is not None and arguments.animals is not None:
+        raise CallError("give --power or --animals: each follows from the other.")
+    return held.study(
+        arguments.effect,
+        0.9 if arguments.power is None else arguments.power,
+        animals=arguments.animals,
+        response_sd=arguments.response_sd,
+    )
+
+
+def _refuse(arguments: argparse.Namespace, names: tuple[str, ...], why: str) -> None:
+    """Raise a `CallError` for the first of these options that was given."""
+    for name in names:
+        if getattr(arguments, name):
+            raise CallError(f"--{name.replace('_', '-')} {why}.")
+
+
+def _notes(notes: tuple[str, ...]) -> str:
+    return "Notes\n" + "\n".join(wrapped(note, "  ", "- ") for note in notes)
+
+
+def _count(text: str) -> int:
+    """Return a whole number of 1 or more."""
+    if not (text.isascii() and text.isdigit() and int(text) > 0):
+        raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of 1 or more')
+    return int(text)
+
+
+def _positive(text: str) -> float:
+    """Return a positive number."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f'"{text}" is not a positive number')
+    return value

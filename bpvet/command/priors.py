@@ -1,0 +1,92 @@
+"""``bpvet priors``: learn a clinic's own priors and keep them in a file."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from bpvet.command import options
+from bpvet.command.opening import usable
+from bpvet.command.output import print_json, printable
+from bpvet.facts.words import QUANTITIES
+
+if TYPE_CHECKING:
+    from bpvet.facts.prior_table import PriorTable
+    from bpvet.printing import ShortTable
+
+SUMMARY = "learn a clinic's own priors from 30 animals or more"
+ABOUT = """\
+Learns what is usual in this clinic (levels, and the noise of visits and readings) from all its
+animals, and keeps it in a new file, named and dated. Reports use it only where it is named
+(--priors FILE), so that no report changes because another animal joined.
+
+example:
+  bpvet priors records -o clinic-2026.toml --name "our clinic"
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.usage = "bpvet priors PATH -o FILE [options]"
+    options.add_path(parser)
+    parser.add_argument("-o", "--output", required=True, metavar="FILE", help="the new file, .toml")
+    parser.add_argument("--name", default="", help="what to call them; reports print it")
+    parser.add_argument(
+        "--quantity",
+        dest="quantities",
+        action="append",
+        choices=QUANTITIES,
+        help="may be given several times; systolic, if left out",
+    )
+    options.add_rule(parser)
+    options.add_ways_out(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Learn the priors, save them, and say what was learned."""
+    records = usable(arguments)
+    from bpvet.models.learning import learn_priors
+
+    quantities = tuple(arguments.quantities or ("systolic",))
+    table = learn_priors(records, quantities, rule=arguments.rule, name=arguments.name)
+    path = table.save(arguments.output)
+    if arguments.json:
+        cells = [_cell(key, table) for key in table.cells]
+        print_json({"file": str(path), "name": table.name, "cells": cells})
+    else:
+        print(printable(_table(table).text()))
+        print(printable(f'Saved in "{path}"; to use them: --priors {path}'))
+    return 0
+
+
+def _cell(key: tuple[str, str, str], table: PriorTable) -> dict[str, object]:
+    own = table[key]
+    species, method, quantity = key
+    return {
+        "species": species,
+        "method": method,
+        "quantity": quantity,
+        "level": list(own.level),
+        "slope_sd": own.slope_sd,
+        "sv": list(own.sv),
+        "sr": list(own.sr),
+        "sw": list(own.sw),
+        "source": own.source,
+    }
+
+
+def _table(table: PriorTable) -> ShortTable:
+    from bpvet.facts.priors import Priors
+    from bpvet.printing import ShortTable, number
+
+    def pair(values: tuple[float, float], digits: int) -> str:
+        return f"{number(values[0], digits)} ({number(values[1], 2 if digits else 0)})"
+
+    rows = []
+    for key, own in table.cells.items():
+        for called, one in ((", ".join(key), own), ("  by default", Priors.default(*key))):
+            noise = (pair(part, 1) for part in (one.sv, one.sr, one.sw))
+            rows.append((called, pair(one.level, 0), number(one.slope_sd, 1), *noise))
+    heads = ("", "level (SD)", "slope SD", "visit SD", "reading SD", "wander SD")
+    notes = ("Noise SDs are medians, with their log-SDs in brackets.",)
+    return ShortTable("", heads, tuple(rows), notes)

@@ -1,0 +1,148 @@
+"""``bpvet sessions``: one row a session, as a table to look at or a CSV to take along."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from bpvet.command import options
+from bpvet.command.opening import usable
+from bpvet.command.output import counted, print_json, printable, refuse_existing, say, write_whole
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SUMMARY = "one row a session"
+ABOUT = """\
+One row a session: its mean, SD and count, and what must be said beside them. With -o the
+whole table goes into a CSV file.
+
+examples:
+  bpvet sessions records --animal Pilchard
+  bpvet sessions records -o sessions.csv
+"""
+
+#: What a spreadsheet takes for a formula at the start of a cell.
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.usage = "bpvet sessions PATH [--animal A] [-o FILE] [options]"
+    options.add_path(parser)
+    options.add_animal(parser, required=False)
+    options.add_rule(parser)
+    parser.add_argument("-o", "--output", metavar="FILE", help="write a CSV file")
+    parser.add_argument(
+        "--for-excel",
+        action="store_true",
+        help="an apostrophe before text that a spreadsheet would take for a formula",
+    )
+    options.add_force(parser, "replace the file if it is there")
+    options.add_ways_out(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print the sessions, or write them."""
+    from bpvet.visits.sessions import sessions
+
+    place = None
+    if arguments.output is not None:
+        place = refuse_existing(arguments.output, arguments.force)
+    records = usable(arguments)
+    table = sessions(records, arguments.rule)
+    if arguments.animal is not None:
+        table = table[table["animal"] == records.animal(arguments.animal)]
+    if place is not None:
+        write_whole(place, sessions_csv(table, arguments.for_excel), arguments.force)
+    if arguments.json:
+        print_json(session_rows(table))
+    elif place is None:
+        print(sessions_text(table))
+    else:
+        say(f'Wrote {counted(len(table), "session")} into "{place}".', arguments.quiet)
+    return 0
+
+
+def session_rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return the sessions as plain JSON values."""
+    columns = {name: [_plain(value) for value in table[name]] for name in table.columns}
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
+def sessions_csv(table: pd.DataFrame, for_excel: bool = False) -> bytes:
+    """Return the sessions as CSV: UTF-8, ISO dates, decimal points, empty for what is missing.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As `bpvet.sessions` returns it.
+    for_excel : bool
+        Whether text that begins with ``= + - @`` gets an apostrophe before it.
+    """
+    import csv
+    import io
+
+    def cell(value: Any) -> str:
+        plain = _plain(value)
+        if plain is None:
+            return ""
+        if isinstance(plain, bool):
+            return "true" if plain else "false"
+        if for_excel and isinstance(plain, str) and plain.startswith(_FORMULA_STARTS):
+            return f"'{plain}"
+        return str(plain)
+
+    text = io.StringIO()
+    rows = csv.writer(text, lineterminator="\n")
+    rows.writerow(table.columns)
+    rows.writerows(zip(*([cell(value) for value in table[name]] for name in table), strict=True))
+    return text.getvalue().encode("utf-8")
+
+
+def sessions_text(table: pd.DataFrame) -> str:
+    """Return the sessions as a table for the terminal."""
+    from bpvet.printing import ShortTable
+
+    if table.empty:
+        return "There are no sessions."
+    rows = tuple(_text_row(row) for row in table.to_dict("records"))
+    heads = ("animal", "date", "method", "condition", "systolic", "SD", "used", "taken", "flags")
+    return ShortTable("", heads, rows, ("Systolic in mmHg, the mean of the used readings.",)).text()
+
+
+def _text_row(row: dict[Any, Any]) -> tuple[str, ...]:
+    from bpvet.printing import number
+    from bpvet.visits.choice import BOTH_BOUNDS
+
+    signs = {"at least": "≥ ", "at most": "≤ ", BOTH_BOUNDS: "≶ "}
+    label = f" ({row['label']})" if row["label"] else ""
+    return (
+        _short(str(row["animal"])),
+        f"{_plain(row['date'])}{_short(label)}",
+        str(row["method"]),
+        str(row["condition"]),
+        f"{signs.get(row['systolic_bound'], '')}{number(row['systolic'], 1)}",
+        number(row["systolic_sd"], 1),
+        str(row["systolic_n"]),
+        str(row["n_taken"]),
+        str(row["flags"]),
+    )
+
+
+def _short(text: str, length: int = 24) -> str:
+    """Return text from the records fit for a cell: printable, and not too long."""
+    shown = printable(text).replace("\n", " ")
+    return shown if len(shown) <= length else f"{shown[: length - 1]}…"
+
+
+def _plain(value: Any) -> Any:
+    """Return one value as text, number, truth value or None; dates in ISO form."""
+    import pandas as pd
+
+    if value is None or value is pd.NaT or (isinstance(value, float) and value != value):
+        return None
+    if isinstance(value, pd.Timestamp):
+        midnight = value == value.normalize()
+        return value.strftime("%Y-%m-%d" if midnight else "%Y-%m-%dT%H:%M:%S")
+    return value.item() if hasattr(value, "item") else value

@@ -1,0 +1,200 @@
+"""The guidelines as named sets: categories, raised range, target, floor and when to measure again.
+
+The numbers stand in the facts that ``guidelines.toml`` names; here they are only laid together.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+from typing import Any
+
+from bpvet.errors import CallError
+from bpvet.facts.sources import Fact, fact, source, table
+
+DEFAULT = "acvim2018"
+
+#: The states of a recheck, in the order in which the first that fits is taken.
+RECHECK_STATES = (
+    "sign",
+    "changed",
+    "severe",
+    "first_raised",
+    "raised_again",
+    "raised_mild",
+    "above_target",
+    "treated",
+    "otherwise",
+)
+
+
+@dataclass(frozen=True)
+class Category:
+    """A risk category: pressures from `low` up to, not including, `high`, in mmHg.
+
+    `low` is −inf in the first and `high` is inf in the last; `risk` is the guideline's word for
+    the risk of further organ damage.
+    """
+
+    name: str
+    low: float
+    high: float
+    risk: str
+    fact_id: str
+
+
+@dataclass(frozen=True)
+class Threshold:
+    """A bound of a guideline, mmHg, with the fact that it comes from."""
+
+    value: float
+    fact: Fact
+
+
+@dataclass(frozen=True)
+class Interval:
+    """The longest time until the next visit, days, with the fact that it comes from."""
+
+    days: int
+    fact: Fact
+
+
+@dataclass(frozen=True)
+class Guideline:
+    """A guideline as one set.
+
+    Parameters
+    ----------
+    key, name, year
+        How it is asked for, how a report names it, and its year.
+    species : tuple of str
+        The species that it speaks of.
+    categories : tuple of Category
+        From the lowest to the highest; together they hold every pressure once.
+    categories_from : str
+        Key of the guideline that the categories are of; it differs from `key` where the
+        guideline has none of its own.
+    raised, target, floor : Threshold
+        Lower bound of the raised range, goal of treatment, and the pressure below which
+        weakness may mean too low.
+    recheck : mapping of str to Interval
+        By the states of `RECHECK_STATES`.
+    source : str
+        Key of the source.
+    """
+
+    key: str
+    name: str
+    year: int
+    species: tuple[str, ...]
+    categories: tuple[Category, ...]
+    categories_from: str
+    raised: Threshold
+    target: Threshold
+    floor: Threshold
+    recheck: Mapping[str, Interval]
+    source: str
+
+    @property
+    def categories_name(self) -> str:
+        """The name of the guideline that the categories are of."""
+        return guideline(self.categories_from).name
+
+    @property
+    def remembered(self) -> bool:
+        """Whether any bound or interval is from memory and unchecked, so that a report says so."""
+        stated = [self.raised.fact, self.target.fact, self.floor.fact]
+        stated += [interval.fact for interval in self.recheck.values()]
+        stated += [fact(category.fact_id) for category in self.categories]
+        return any(one.remembered for one in stated)
+
+    def category_of(self, value: float) -> Category:
+        """Return the category of a pressure, mmHg, without rounding it first.
+
+        Examples
+        --------
+        >>> guideline().category_of(139.96).name
+        'normotensive'
+        """
+        for category in self.categories:
+            if category.low <= value < category.high:
+                return category
+        raise CallError(f"{value} mmHg has no category: it is not a finite number.")
+
+
+def guidelines() -> tuple[str, ...]:
+    """Return the keys of the known guidelines, the default first."""
+    return tuple(table("guidelines"))
+
+
+def guideline(key: str = DEFAULT, species: str | None = None) -> Guideline:
+    """Return the guideline of this key.
+
+    Parameters
+    ----------
+    key : str
+        One of `guidelines`.
+    species : str, optional
+        The animal's species; a blank or missing one is not held against the guideline.
+
+    Raises
+    ------
+    CallError
+        If there is no such guideline, or it does not speak of this species.
+    """
+    if key not in guidelines():
+        raise CallError(f"No guideline is called {key!r}; there are {', '.join(guidelines())}.")
+    found = _guideline(key)
+    if species and species not in found.species:
+        fitting = [known for known in guidelines() if species in _guideline(known).species]
+        mend = f"; for a {species} there are {', '.join(fitting)}" if fitting else ""
+        raise CallError(
+            f"{found.name} speaks of the {' and the '.join(found.species)}, "
+            f"not of the {species}{mend}."
+        )
+    return found
+
+
+@cache
+def _guideline(key: str) -> Guideline:
+    entry = table("guidelines")[key]
+    return Guideline(
+        key=key,
+        name=source(entry["source"]).name,
+        year=entry["year"],
+        species=tuple(entry["species"]),
+        categories=_categories(entry["categories_from"]),
+        categories_from=entry["categories_from"],
+        raised=_threshold(entry["raised"]),
+        target=_threshold(entry["target"]),
+        floor=_threshold(entry["floor"]),
+        recheck=MappingProxyType(
+            {state: _interval(entry["recheck"][state]) for state in RECHECK_STATES}
+        ),
+        source=entry["source"],
+    )
+
+
+def _categories(key: str) -> tuple[Category, ...]:
+    def category(entry: Mapping[str, Any]) -> Category:
+        bounds = fact(entry["fact"])
+        low = -math.inf if bounds.low is None else bounds.low
+        high = math.inf if bounds.high is None else bounds.high
+        return Category(entry["name"], low, high, entry["risk"], bounds.id)
+
+    return tuple(category(entry) for entry in table("guidelines")[key]["categories"])
+
+
+def _threshold(id: str) -> Threshold:
+    found = fact(id)
+    if found.value is None:
+        raise ValueError(f"{id} cannot be a threshold: it has no single value")
+    return Threshold(found.value, found)
+
+
+def _interval(id: str) -> Interval:
+    found = fact(id)
+    return Interval(round(found.days()), found)

@@ -1,0 +1,103 @@
+"""What a report must say beside its figures, and what is contested among the sources."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from functools import cache
+
+from bpvet.errors import CallError
+from bpvet.facts.sources import Fact, fact, table
+
+#: When a caution is shown. ``always``, or because ...
+SITUATIONS = {
+    "always": "every report carries it",
+    "raised": "a session or the usual pressure is at or above 160 mmHg",
+    "situational": "sessions were taken where an animal may be excited: not all at home",
+    "two_methods": "both methods are shown or joined",
+    "agreement": "the two methods are laid against each other",
+    "treated": "a pressure-acting course is shown",
+    "remembered": "a figure of the guideline is from memory and unchecked",
+    "sighthound": "the breed is a sighthound",
+    "few_visits": "there are fewer than three sessions",
+    "low_on_treatment": "the latest session is below the floor while a course is on",
+    "doppler": "Doppler sessions are shown",
+    "oscillometric": "oscillometric sessions are shown",
+    "labs": "kidney values are shown, or treatment of pressure changed",
+    "calming": "calmed sessions or a calming drug are shown",
+    "left_out": "readings were left out, excluded or set aside",
+}
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A caution.
+
+    Parameters
+    ----------
+    id, text : str
+        Its id and its sentence.
+    applies : str
+        The situation (`SITUATIONS`) in which it is shown.
+    facts : tuple of Fact
+        The facts behind the numbers in the sentence.
+    """
+
+    id: str
+    text: str
+    applies: str
+    facts: tuple[Fact, ...] = ()
+
+
+@dataclass(frozen=True)
+class Matter:
+    """A contested matter: the question, and each position as a sourced fact."""
+
+    id: str
+    question: str
+    positions: tuple[Fact, ...]
+
+
+@cache
+def cautions() -> tuple[Caution, ...]:
+    """Return every caution, in the order in which a report shows them."""
+    return tuple(
+        Caution(id, entry["text"], entry["applies"], tuple(map(fact, entry.get("facts", ()))))
+        for id, entry in table("cautions").items()
+    )
+
+
+def cautions_for(situations: Collection[str] = ()) -> tuple[Caution, ...]:
+    """Return the cautions that a report carries: those for always, and for its situations.
+
+    Parameters
+    ----------
+    situations : collection of str
+        Keys of `SITUATIONS`.
+
+    Raises
+    ------
+    CallError
+        If a situation is not known.
+
+    Examples
+    --------
+    >>> [caution.id for caution in cautions_for(["calming"]) if caution.applies != "always"]
+    ['calming']
+    """
+    unknown = sorted(set(situations) - set(SITUATIONS))
+    if unknown:
+        raise CallError(
+            f"Unknown situation {', '.join(unknown)}; there are {', '.join(SITUATIONS)}."
+        )
+    shown = {"always", *situations}
+    return tuple(caution for caution in cautions() if caution.applies in shown)
+
+
+@cache
+def matters() -> tuple[Matter, ...]:
+    """Return what is contested among the sources, each position with its fact."""
+    return tuple(
+        Matter(id, entry["question"], tuple(fact(position) for position in entry["positions"]))
+        for id, entry in table("matters").items()
+    )

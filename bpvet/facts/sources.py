@@ -1,0 +1,300 @@
+"""Where every figure comes from: sources, and facts that each name one.
+
+A fact's id begins with its topic, and the topic is the name of its data file:
+``protocol.consistency`` stands in ``protocol.toml``. A file is read when a fact in it is first
+asked for. In a data file a table is one fact, or, with ``parts``, one row of a paper that gave
+several: each part is a fact, and takes from the table what it does not say itself.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import date
+from functools import cache
+from importlib import resources
+from typing import Any, TypeVar
+
+#: How a figure was obtained.
+GRADES = {
+    "R": "read in the source",
+    "S": "read in a later text that restates the source",
+    "M": "as remembered",
+    "D": "derived from figures of the source",
+    "J": "judgement of this project",
+}
+AS_REMEMBERED = "as remembered, to be checked against the paper"
+
+#: The key of the one source that is no publication: this project's own judgement.
+PROJECT = "project"
+
+#: The data files that hold facts, each named by the first word of the ids in it.
+TOPICS = (
+    "acvim2018",
+    "protocol",
+    "validation",
+    "iris",
+    "isfm",
+    "position",
+    "size",
+    "effect",
+    "tau",
+    "physics",
+    "unit",
+    "limits",
+    "code",
+    "project",
+)
+
+_UNIT_WORDS = {"h": "hours", "d": "days", "min": "minutes", "/min": "per minute", "1": ""}
+#: Days in each unit of time that a fact may carry; a month of a recheck table is 30 days.
+DAYS_IN = {"h": 1 / 24, "d": 1, "weeks": 7, "months": 30}
+
+
+@dataclass(frozen=True)
+class Source:
+    """A publication, a standard, or this project's judgement.
+
+    Parameters
+    ----------
+    key : str
+        The short key by which facts name it.
+    name : str
+        How a report names it, such as ``ACVIM 2018 consensus statement``.
+    citation : str
+        The full citation.
+    doi : str
+        The digital object identifier; blank where there is none or it is not known.
+    note : str
+        What about the citation itself is uncertain; may be blank.
+    """
+
+    key: str
+    name: str
+    citation: str
+    doi: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A sourced figure, range or rule.
+
+    Parameters
+    ----------
+    id : str
+        Unique id; its first word is the topic.
+    value, low, high : float or None
+        The figure, and the ends of its range or interval, in `unit`.
+    text : str
+        The rule or the code in words, where that is what the source gives.
+    unit, species, method, quantity, statistic : str
+        What the figure is of; blank species means both, blank method means any or none.
+    n : int or None
+        Animals behind the figure.
+    source, locator, grade : str
+        Key of the source, the place in it, and how the figure was obtained (`GRADES`).
+    caution : str
+        What a reader must know beside it; for a derived figure, the sum.
+    checked_by, checked_on : str, date or None
+        Who laid it beside the paper, and when.
+    """
+
+    id: str
+    value: float | None = None
+    low: float | None = None
+    high: float | None = None
+    text: str = ""
+    unit: str = ""
+    species: str = ""
+    method: str = ""
+    quantity: str = ""
+    statistic: str = ""
+    n: int | None = None
+    source: str = ""
+    locator: str = ""
+    grade: str = ""
+    caution: str = ""
+    checked_by: str = ""
+    checked_on: date | None = None
+
+    @property
+    def remembered(self) -> bool:
+        """Whether the figure is from memory and nobody has yet checked it."""
+        return self.grade == "M" and not self.checked_by
+
+    def figure(self) -> str:
+        """Return the number with its unit, or the text where there is no number.
+
+        Examples
+        --------
+        >>> fact("acvim2018.recheck.changed").figure()
+        '7–10 days'
+        """
+        unit = f" {_UNIT_WORDS.get(self.unit, self.unit)}".rstrip()
+        if self.value is None:
+            return _span(self.low, self.high, unit) or self.text
+        span = _span(self.low, self.high, "")
+        return f"{_number(self.value)}{unit}" + (f" ({span})" if span else "")
+
+    def words(self) -> str:
+        """Return the figure, its source and place, and how it was obtained.
+
+        Examples
+        --------
+        >>> print(fact("acvim2018.floor").words())
+        120 mmHg (ACVIM 2018 consensus statement, follow-up; as remembered, to be checked \
+against the paper)
+        """
+        place = f"{self.figure()} ({source(self.source).name}, {self.locator}"
+        if self.grade == "J":
+            return f"{place})"
+        checked = f"checked by {self.checked_by}"
+        how = AS_REMEMBERED if self.remembered else checked if self.checked_by else ""
+        return f"{place}; {how or GRADES[self.grade]})"
+
+    def days(self) -> float:
+        """Return the longest time that the fact allows, in days; the unit must be one of time."""
+        longest = self.high if self.high is not None else self.value
+        if longest is None or self.unit not in DAYS_IN:
+            raise ValueError(f"{self.id} is not a length of time")
+        return longest * DAYS_IN[self.unit]
+
+
+_Item = TypeVar("_Item")
+
+
+def source(key: str) -> Source:
+    """Return the source of this key; an unknown key is a `KeyError` that names near ones."""
+    return _named(key, sources(), "source")
+
+
+@cache
+def sources() -> Mapping[str, Source]:
+    """Return every source by its key, in the order of the data file."""
+    return {key: Source(key=key, **entry) for key, entry in table("sources").items()}
+
+
+def fact(id: str) -> Fact:
+    """Return the fact of this id; an unknown id is a `KeyError` that names near ones.
+
+    Examples
+    --------
+    >>> fact("acvim2018.goal.minimum").value
+    160.0
+    """
+    topic = id.partition(".")[0]
+    if topic not in TOPICS:
+        raise KeyError(f"no topic of facts is called {topic!r}: there are {', '.join(TOPICS)}")
+    return _named(id, _topic(topic), "fact")
+
+
+def facts(topic: str | None = None) -> tuple[Fact, ...]:
+    """Return all facts, or those of one topic, in the order of the data files."""
+    chosen = TOPICS if topic is None else (topic,)
+    return tuple(item for name in chosen for item in _topic(name).values())
+
+
+@cache
+def table(name: str) -> dict[str, Any]:
+    """Return the data file `name`.toml of this folder, read once; treat it as read-only."""
+    text = resources.files(__package__).joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def facts_from(entries: Mapping[str, Any], topic: str) -> dict[str, Fact]:
+    """Return the facts of one data file by id, each checked.
+
+    Parameters
+    ----------
+    entries : mapping
+        The file's tables by id; a table with ``parts`` gives one fact a part.
+    topic : str
+        The first word that each id must have.
+
+    Raises
+    ------
+    ValueError
+        If an id is not of this topic or comes twice, a field is not known, the source is not
+        in the list, or the grade, the locator or the figure itself is missing.
+    """
+    found: dict[str, Fact] = {}
+    for id, entry in _unfolded(entries):
+        if not id.startswith(f"{topic}."):
+            raise ValueError(f"{id}: the id must begin with {topic!r}, the name of its file")
+        if id in found:
+            raise ValueError(f"{id}: the id comes twice")
+        found[id] = _checked(id, entry)
+    return found
+
+
+@cache
+def _topic(topic: str) -> dict[str, Fact]:
+    return facts_from(table(topic), topic)
+
+
+def _unfolded(entries: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for id, entry in entries.items():
+        shared = {name: value for name, value in entry.items() if name != "parts"}
+        if "parts" not in entry:
+            yield id, shared
+            continue
+        for part in entry["parts"]:
+            own = {name: value for name, value in part.items() if name != "id"}
+            yield f"{id}.{part['id']}", shared | own
+
+
+_FIELDS = {field.name for field in fields(Fact)} - {"id"}
+
+
+def _checked(id: str, entry: dict[str, Any]) -> Fact:
+    unknown = set(entry) - _FIELDS
+    if unknown:
+        raise ValueError(f"{id}: unknown field {', '.join(sorted(unknown))}")
+    numbers: dict[str, Any] = {
+        end: float(entry[end]) for end in ("value", "low", "high") if end in entry
+    }
+    made = Fact(id=id, **(entry | numbers))
+    faults = [words for fault, words in _faults(made, tuple(numbers.values())) if fault]
+    if faults:
+        raise ValueError(f"{id}: {'; '.join(faults)}")
+    return made
+
+
+def _faults(made: Fact, numbers: Sequence[float]) -> Iterator[tuple[bool, str]]:
+    yield not numbers and not made.text, "neither a number nor a text"
+    yield not all(math.isfinite(number) for number in numbers), "a number is not finite"
+    yield bool(numbers) and not made.unit, "a number without a unit"
+    yield made.source not in sources(), f"unknown source {made.source!r}"
+    yield not made.locator, "no locator"
+    yield made.grade not in GRADES, f"no grade, or an unknown one: {made.grade!r}"
+    yield (made.grade == "J") != (made.source == PROJECT), "a judgement is the project's, and only"
+    yield made.grade == "D" and not made.caution, "a derived figure must state its sum"
+    yield (made.checked_by == "") != (made.checked_on is None), "checked by whom and when: both"
+    if made.low is not None and made.high is not None:
+        middle = made.low if made.value is None else made.value
+        yield not made.low <= middle <= made.high, "low, value and high are not in order"
+
+
+def _named(key: str, known: Mapping[str, _Item], what: str) -> _Item:
+    if key in known:
+        return known[key]
+    near = difflib.get_close_matches(key, known, n=3)
+    hint = f"; near: {', '.join(near)}" if near else ""
+    raise KeyError(f"no {what} is called {key!r}{hint}")
+
+
+def _span(low: float | None, high: float | None, unit: str) -> str:
+    if low is None:
+        return "" if high is None else f"up to {_number(high)}{unit}"
+    if high is None:
+        return f"{_number(low)}{unit} or more"
+    joint = " to " if low < 0 else "–"
+    return f"{_number(low)}{joint}{_number(high)}{unit}"
+
+
+def _number(value: float) -> str:
+    return f"{value:.12g}".replace("-", "−")

@@ -1,0 +1,136 @@
+"""Figures as files: one picture, the same bytes; a file is written whole or not at all."""
+
+from __future__ import annotations
+
+import io
+import os
+import tempfile
+from pathlib import Path
+
+from matplotlib.figure import Figure
+
+from bpvet.errors import CallError
+from bpvet.figures import trend
+from bpvet.figures.lettering import written
+from bpvet.figures.pictures import TrendPicture
+from bpvet.figures.style import house_style
+
+FORMATS = ("svg", "pdf", "png")
+DOTS_PER_INCH = 300
+
+#: What would tell when, or by which version, a file was written.
+_UNTOLD = {
+    "svg": ("Date", "Creator"),
+    "pdf": ("CreationDate", "ModDate", "Creator", "Producer"),
+    "png": ("Software",),
+}
+_DESCRIBED_AS = {"svg": "Description", "pdf": "Subject", "png": "Description"}
+
+
+def svg_bytes(picture: TrendPicture, width_mm: float = trend.FULL_WIDTH) -> bytes:
+    """Return `picture` as an SVG file, letters as outlines, title and description within."""
+    return _picture_bytes(picture, "svg", width_mm)
+
+
+def pdf_bytes(picture: TrendPicture, width_mm: float = trend.FULL_WIDTH) -> bytes:
+    """Return `picture` as a PDF file with its letters embedded."""
+    return _picture_bytes(picture, "pdf", width_mm)
+
+
+def png_bytes(picture: TrendPicture, width_mm: float = trend.FULL_WIDTH) -> bytes:
+    """Return `picture` as a PNG file at 300 dots an inch."""
+    return _picture_bytes(picture, "png", width_mm)
+
+
+def figure_bytes(figure: Figure, kind: str, title: str = "", description: str = "") -> bytes:
+    """Return a drawn figure as a file.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+        As `figures.trend.draw` returns it.
+    kind : str
+        One of `FORMATS`.
+    title, description : str
+        Go into the file's metadata.
+
+    Returns
+    -------
+    bytes
+        The same for the same figure, on one machine and set of versions.
+
+    Raises
+    ------
+    CallError
+        If `kind` is not one of `FORMATS`.
+    """
+    if kind not in FORMATS:
+        raise CallError(f"A figure can be written as {', '.join(FORMATS)}, not as {kind!r}.")
+    metadata: dict[str, str | None] = dict.fromkeys(_UNTOLD[kind])
+    if title:
+        metadata["Title"] = written(title)
+    if description:
+        metadata[_DESCRIBED_AS[kind]] = written(description)
+    file = io.BytesIO()
+    with house_style():
+        figure.savefig(file, format=kind, dpi=DOTS_PER_INCH, metadata=metadata)
+    return file.getvalue()
+
+
+def save(picture: TrendPicture, path: str | Path, width_mm: float = trend.FULL_WIDTH) -> Path:
+    """Write `picture` to `path`, whole or not at all; an existing file is replaced.
+
+    Parameters
+    ----------
+    picture : TrendPicture
+        What to show.
+    path : str or Path
+        Its suffix names the format: .svg, .pdf or .png.
+    width_mm : float
+        Width of the figure, mm.
+
+    Returns
+    -------
+    Path
+        Where it was written.
+
+    Raises
+    ------
+    CallError
+        If the suffix is none of these, or the file cannot be written.
+    """
+    path = Path(path)
+    kind = path.suffix.lower().removeprefix(".")
+    if kind not in FORMATS:
+        listed = ", ".join(f".{one}" for one in FORMATS)
+        raise CallError(f"{path.name}: the name of a figure has to end in one of {listed}.")
+    _write_whole(path, _picture_bytes(picture, kind, width_mm))
+    return path
+
+
+def _picture_bytes(picture: TrendPicture, kind: str, width_mm: float) -> bytes:
+    figure = trend.draw(picture, width_mm)
+    return figure_bytes(figure, kind, picture.title, picture.alt_text)
+
+
+def _write_whole(path: Path, content: bytes) -> None:
+    """Write a temporary file beside `path`, then put it in its place in one step."""
+    temporary = ""
+    try:
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.stem[:20]}-")
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+        os.chmod(temporary, 0o666 & ~_umask())
+        os.replace(temporary, path)
+    except OSError as error:
+        if temporary and os.path.exists(temporary):
+            os.unlink(temporary)
+        reason = error.strerror or str(error)
+        raise CallError(f"{path} cannot be written: {reason}.") from error
+
+
+def _umask() -> int:
+    """Return the mask for new files; it can only be read by setting it."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

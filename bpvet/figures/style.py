@@ -1,0 +1,104 @@
+"""How figures look: colours, marks, lines and letters, said once.
+
+Method is told by marker and line; colour repeats it. Guide lines are grey or black. Every line
+is at least 1 pt and every letter at least 8 pt, so that a page survives a fax at 200 dpi.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import matplotlib.style
+from matplotlib.path import Path
+
+#: Millimetres in an inch, and in a typographic point.
+MM_PER_INCH = 25.4
+MM_PER_POINT = MM_PER_INCH / 72
+
+FONT = "DejaVu Sans"
+TEXT_SIZE = 8.0
+TITLE_SIZE = 9.5
+#: From one baseline to the next, as a multiple of the size.
+LINE_SPACING = 1.2
+
+INK = "#1a1a1a"
+WORDS_GREY = "#4a4a4a"
+GUIDE_GREY = "#767676"
+FAINT_GREY = "#7d7d7d"
+PAPER = "#ffffff"
+#: From the lowest level of a guideline to the highest: the higher, the darker, never by hue.
+LEVEL_GREYS = ("#ffffff", "#f9f9f8", "#f3f3f1", "#ececea", "#e5e5e2", "#deded9")
+
+HAIRLINE = 1.0
+CENTRE_LINE = 1.8
+MEAN_SIZE = 6.0
+READING_SIZE = 2.3
+
+
+@dataclass(frozen=True)
+class MethodStyle:
+    """How one method is drawn: colour, marker, line of the centre, and two tints for bands."""
+
+    colour: str
+    marker: str
+    line: str
+    inner_tint: str
+    outer_tint: str
+
+
+METHOD_STYLES = {
+    "doppler": MethodStyle("#0072B2", "o", "solid", "#9cc8e2", "#d6e8f3"),
+    "oscillometric": MethodStyle("#D55E00", "s", "dashed", "#f0bd96", "#fae3d2"),
+    "": MethodStyle("#1a1a1a", "D", "solid", "#bdbdbd", "#e2e2e2"),
+}
+
+#: A sign inside a hollow mark tells conditions of one method apart.
+CONDITION_SIGNS = {"home": ".", "calmed": "_", "sedated": "|", "anaesthetised": "x"}
+
+#: An arrow from the mark outwards, for "at least" and "at most".
+BOUND_ARROWS = {
+    "at least": Path([(0, 0), (0, 1), (-0.3, 0.62), (0, 1), (0.3, 0.62)], [1, 2, 1, 2, 2]),
+    "at most": Path([(0, 0), (0, -1), (-0.3, -0.62), (0, -1), (0.3, -0.62)], [1, 2, 1, 2, 2]),
+}
+
+_SETTINGS = {
+    "font.family": FONT,
+    "font.size": TEXT_SIZE,
+    "text.parse_math": False,
+    "text.usetex": False,
+    "text.color": INK,
+    "axes.linewidth": HAIRLINE,
+    "axes.edgecolor": GUIDE_GREY,
+    "axes.facecolor": "none",
+    "axes.unicode_minus": True,
+    "xtick.major.width": HAIRLINE,
+    "ytick.major.width": HAIRLINE,
+    "xtick.major.size": 3.0,
+    "ytick.major.size": 3.0,
+    "xtick.color": GUIDE_GREY,
+    "ytick.color": GUIDE_GREY,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "lines.solid_capstyle": "butt",
+    "figure.facecolor": PAPER,
+    "savefig.facecolor": PAPER,
+    "savefig.bbox": None,
+    "svg.hashsalt": "bpvet",
+    "svg.fonttype": "path",
+    "pdf.fonttype": 42,
+    "path.simplify": False,
+}
+
+
+@contextmanager
+def house_style() -> Iterator[None]:
+    """Draw or write under our settings alone, whatever the user's own matplotlib settings say."""
+    with matplotlib.style.context(["default", _SETTINGS]):
+        yield
+
+
+def method_style(method: str) -> MethodStyle:
+    """Return how `method` is drawn; an unknown one is drawn like a laboratory value."""
+    return METHOD_STYLES.get(method, METHOD_STYLES[""])

@@ -1,0 +1,99 @@
+"""Means and slopes of repeated measurements, with standard errors that keep animals together."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import polygamma, psi
+
+from bpvet.maths.comparison import Estimated, about, student
+
+Codes = NDArray[np.int64]
+
+CLUSTERED = "approximate (standard error by animal)"
+SHRUNKEN = "approximate (drawn towards the mean)"
+_FEW = "an interval needs two animals or more"
+
+
+def clustered_slope(
+    x: ArrayLike, y: ArrayLike, animal: ArrayLike, level: float = 0.95
+) -> Estimated:
+    """Return the slope of y on x through the origin, with a standard error by animal.
+
+    Both are meant to be centred within sessions or animals beforehand; x of 1 gives a mean. The
+    variance is the sandwich over animals times G/(G − 1), the interval Student's t with G − 1.
+
+    Parameters
+    ----------
+    x, y : (n,) float
+    animal : (n,) int
+        The animal of each.
+    level : float
+        Probability of the interval.
+    """
+    a, b = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    size = float(a @ a)
+    if size == 0:
+        return Estimated(None, reason="there is nothing to compare")
+    slope = float(a @ b / size)
+    # Animals without any spread of x say nothing, and lend no degrees of freedom.
+    tells = np.abs(a) > 1e-9 * np.abs(a).max()
+    a, b = a[tells], b[tells]
+    _, code = np.unique(np.asarray(animal)[tells], return_inverse=True)
+    groups = int(code.max()) + 1
+    if groups < 2:
+        return Estimated(slope, reason=_FEW)
+    push = np.bincount(code, a * (b - slope * a))
+    se = float(np.sqrt(push @ push * groups / (groups - 1)) / size)
+    return about(slope, se, groups - 1, level, CLUSTERED)
+
+
+def centred(values: ArrayLike, group: ArrayLike) -> NDArray[np.float64]:
+    """Return values less the mean of their group."""
+    y = np.asarray(values, dtype=float)
+    _, code = np.unique(np.asarray(group), return_inverse=True)
+    if not y.size:
+        return y
+    return y - (np.bincount(code, y) / np.bincount(code))[code]
+
+
+def shrunken_sds(
+    ss: ArrayLike, df: ArrayLike, level: float = 0.95
+) -> tuple[list[Estimated], float]:
+    """Return SDs drawn towards a common one by how little is known of each, and how they differ.
+
+    Log variances are taken as normal about a common mean: each known with variance
+    trigamma(df/2), differing between groups by τ² (DerSimonian & Laird's moment estimate).
+
+    Parameters
+    ----------
+    ss, df : (n,) float
+        Sum of squares and degrees of freedom of each group; df above zero.
+    level : float
+        Probability of the intervals.
+
+    Returns
+    -------
+    sds : list of Estimated
+        In the unit of the values.
+    tau : float
+        SD between groups of the log SD; 0: no more difference than chance gives.
+    """
+    s, d = np.asarray(ss, dtype=float), np.asarray(df, dtype=float)
+    known = np.asarray(polygamma(1, d / 2), dtype=float)
+    # The least scatter that is told apart from none keeps the logarithm finite.
+    log = np.log(np.maximum(s / d, 1e-6)) - (psi(d / 2) - np.log(d / 2))
+    weight = 1 / known
+    mean = float(weight @ log / weight.sum())
+    uneven = float(weight @ (log - mean) ** 2) - (log.size - 1)
+    scale = float(weight.sum() - weight @ weight / weight.sum())
+    between = max(0.0, uneven / scale) if scale > 0 else 0.0
+    weight = 1 / (known + between)
+    mean = float(weight @ log / weight.sum())
+    pull = between / (known + between)
+    centre = mean + pull * (log - mean)
+    spread = np.sqrt(known * pull + (1 - pull) ** 2 / weight.sum())
+    reach = student(np.inf, level) * spread
+    ends = np.exp(np.stack([centre, centre - reach, centre + reach], axis=1) / 2)
+    sds = [Estimated(float(e), float(low), float(high), SHRUNKEN) for e, low, high in ends]
+    return sds, float(np.sqrt(between)) / 2

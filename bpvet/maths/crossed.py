@@ -1,0 +1,155 @@
+"""People who measure many animals, animals measured by many people: crossed random effects.
+
+    y = X β + animal + operator + session      session variance: sv² + what is known of each
+
+REML, with animals swept out one by one, so that an evaluation costs sessions × operators².
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import minimize
+from scipy.special import gammaincc
+
+from bpvet.errors import FitError
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.int64]
+
+#: Logs of variances stay between these, on values scaled to a variance of one.
+_BOUNDS = (-20.0, 6.0)
+_ZERO = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Crossed:
+    """A fit.
+
+    Parameters
+    ----------
+    effect, variance : (q,) float
+        Each operator's effect, drawn towards zero, and its error variance.
+    animal_sd, operator_sd, session_sd : float
+        SDs of the terms, in the unit; 0 at the boundary.
+    p : float
+        One-sided p of operators differing at all: half the chi-square tail of the likelihood
+        ratio (Self & Liang 1987).
+    log_likelihood : float
+        Restricted log-likelihood, with the columns of X as given.
+    """
+
+    effect: Array
+    variance: Array
+    animal_sd: float
+    operator_sd: float
+    session_sd: float
+    p: float
+    log_likelihood: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Data:
+    y: Array
+    known: Array
+    x: Array
+    animal: Codes
+    operator: Codes
+
+
+def crossed(
+    y: ArrayLike, known: ArrayLike, x: ArrayLike, animal: ArrayLike, operator: ArrayLike
+) -> Crossed:
+    """Fit the effects of operators.
+
+    Parameters
+    ----------
+    y : (n,) float
+        Session means.
+    known : (n,) float
+        Known part of each one's variance (reading variance over count).
+    x : (n, p) float
+        Fixed columns, of full rank.
+    animal, operator : (n,) int
+        Codes from 0 without gaps.
+
+    Raises
+    ------
+    FitError
+        When there are too few sessions, or the optimiser fails.
+    """
+    values = np.asarray(y, dtype=float)
+    columns = np.asarray(x, dtype=float)
+    if values.size < columns.shape[1] + 3:
+        raise FitError("Operators' effects need more sessions.")
+    scale = float(values.std()) or 1.0
+    data = _Data(
+        (values - values.mean()) / scale,
+        np.asarray(known, dtype=float) / scale**2,
+        columns,
+        np.asarray(animal, dtype=np.int64),
+        np.asarray(operator, dtype=np.int64),
+    )
+    full, alone = _fitted(data, True), _fitted(data, False)
+    ratio = max(0.0, 2 * (alone.fun - full.fun))
+    best = full.x if full.fun <= alone.fun else np.array([alone.x[0], _BOUNDS[0], alone.x[1]])
+    variance = np.exp(best)
+    _, effect, error = _criterion(data, variance)
+    sds = np.where(variance < _ZERO, 0.0, np.sqrt(variance)) * scale
+    n = values.size - columns.shape[1]
+    return Crossed(
+        effect=effect * scale if sds[1] > 0 else 0 * effect,
+        variance=error * scale**2 if sds[1] > 0 else 0 * effect,
+        animal_sd=float(sds[0]),
+        operator_sd=float(sds[1]),
+        session_sd=float(sds[2]),
+        p=float(gammaincc(0.5, ratio / 2)) / 2,
+        log_likelihood=-min(full.fun, alone.fun) - n * float(np.log(scale)),
+    )
+
+
+def _fitted(data: _Data, operators: bool) -> Any:
+    """Return the optimiser's result over log variances of animal, (operator) and session."""
+
+    def value(logs: Array) -> float:
+        held = logs if operators else np.array([logs[0], _BOUNDS[0], logs[1]])
+        return _criterion(data, np.exp(held))[0]
+
+    starts = ([-0.7, -3.0, -1.5], [-2.0, -1.5, -0.5]) if operators else ([-0.7, -1.5], [-2.0, -0.5])
+    size = len(starts[0])
+    found = [
+        minimize(value, start, method="L-BFGS-B", bounds=[_BOUNDS] * size, tol=1e-12)
+        for start in starts
+    ]
+    best: Any = min(found, key=lambda one: float(one.fun))
+    if not np.isfinite(best.fun):
+        raise FitError("The effects of operators could not be fitted.", best)
+    return best
+
+
+def _criterion(data: _Data, variance: Array) -> tuple[float, Array, Array]:
+    """Return minus the restricted log-likelihood, the operators' effects and error variances."""
+    animal_var, operator_var, session_var = variance
+    weight = 1 / (data.known + session_var)
+    p, q = data.x.shape[1], int(data.operator.max()) + 1
+    design = np.zeros((data.y.size, p + q + 1))
+    design[:, :p] = data.x
+    design[np.arange(data.y.size), p + data.operator] = 1
+    design[:, -1] = data.y
+    animals = int(data.animal.max()) + 1
+    held = np.bincount(data.animal, weight, minlength=animals) + 1 / animal_var
+    pushed = np.zeros((animals, p + q + 1))
+    np.add.at(pushed, data.animal, weight[:, None] * design)
+    whole = design.T @ (weight[:, None] * design) - pushed.T @ (pushed / held[:, None])
+    system, right, rest = whole[:-1, :-1].copy(), whole[:-1, -1], whole[-1, -1]
+    at = np.arange(p, p + q)
+    system[at, at] += 1 / operator_var
+    solution = np.linalg.solve(system, right)
+    out = -np.log(weight).sum() + animals * np.log(animal_var) + np.log(held).sum()
+    out += q * np.log(operator_var) + np.linalg.slogdet(system)[1] + rest - right @ solution
+    out += (data.y.size - p) * np.log(2 * np.pi)
+    inverse = np.linalg.inv(system)
+    return float(out) / 2, solution[p:], np.diag(inverse)[p:].copy()

@@ -1,0 +1,160 @@
+"""Mixtures of normals: what every answer of a trend is, with its probabilities and quantiles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr, ndtri
+
+from bpvet.errors import CallError
+from bpvet.printing import ShortTable, decimals, number
+
+Array = NDArray[np.float64]
+
+_NEWTON_STEPS = 100
+SCALES = ("plain", "log", "percent")
+
+
+@dataclass(frozen=True, eq=False)
+class Mixture:
+    """A finite mixture of normal distributions, or one for each of several dates.
+
+    Parameters
+    ----------
+    weights : (K,) float
+        Non-negative, summing to 1.
+    means, sds : (..., K) float
+        Centre and SD of each part; leading axes are dates.
+    scale : str
+        ``plain``: the parts are in the unit. ``log``: they are logarithms, and every answer is
+        on the scale of the values. ``percent``: they are changes of a logarithm, and every
+        answer is a change in per cent.
+
+    Notes
+    -----
+    Every method returns a float where there is one distribution, else an array of the
+    leading shape. On the scales ``log`` and ``percent`` `mean` is the median and `sd` is NaN:
+    a standard deviation says nothing there that the interval does not say better.
+    """
+
+    weights: Array
+    means: Array
+    sds: Array
+    scale: str = "plain"
+
+    def __post_init__(self) -> None:
+        if self.scale not in SCALES:
+            raise CallError(f"a mixture's scale is one of {', '.join(SCALES)}, not {self.scale}.")
+        for values in (self.weights, self.means, self.sds):
+            values.flags.writeable = False
+
+    @property
+    def mean(self) -> float | Array:
+        """Mean, in the unit; the median on a scale that is not plain."""
+        if self.scale != "plain":
+            return self.quantile(0.5)
+        return _plain(self.means @ self.weights)
+
+    @property
+    def sd(self) -> float | Array:
+        """Standard deviation, of the parts and between them; NaN on a scale that is not plain."""
+        if self.scale != "plain":
+            return _plain(np.full(self.means.shape[:-1], np.nan))
+        return _plain(self.spread)
+
+    @property
+    def spread(self) -> Array:
+        """Standard deviation on the scale of the parts, whatever that is."""
+        centre = self.means @ self.weights
+        spread = self.sds**2 + (self.means - centre[..., None]) ** 2
+        return np.sqrt(spread @ self.weights)
+
+    def below(self, value: ArrayLike) -> float | Array:
+        """Return the probability of lying at or below `value`."""
+        return _plain(self._cdf(self._inward(value)))
+
+    def above(self, value: ArrayLike) -> float | Array:
+        """Return the probability of lying above `value`."""
+        # Not 1 − below: the upper tail keeps its digits.
+        z = (self.means - self._inward(value)[..., None]) / self.sds
+        return _plain(ndtr(z) @ self.weights)
+
+    def quantile(self, p: float) -> float | Array:
+        """Return the value below which the probability is `p` (0 < p < 1)."""
+        if not 0 < p < 1:
+            raise CallError(f"a quantile needs a probability between 0 and 1, not {p}.")
+        return _plain(self._outward(self._quantile(p)))
+
+    def interval(self, level: float = 0.95) -> tuple[float | Array, float | Array]:
+        """Return the ends of the central interval that holds probability `level`."""
+        if not 0 < level < 1:
+            raise CallError(f"an interval needs a level between 0 and 1, not {level}.")
+        return self.quantile((1 - level) / 2), self.quantile((1 + level) / 2)
+
+    def first(self) -> Mixture:
+        """Return the distribution of the first date."""
+        return Mixture(self.weights, self.means[0], self.sds[0], self.scale)
+
+    def _inward(self, value: ArrayLike) -> Array:
+        """Return values as the parts hold them."""
+        values = np.asarray(value, dtype=float)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            if self.scale == "log":
+                return np.where(values > 0, np.log(values), -np.inf)
+            if self.scale == "percent":
+                return np.where(values > -100, np.log1p(values / 100), -np.inf)
+        return values
+
+    def _outward(self, values: Array) -> Array:
+        """Return what the parts hold as values."""
+        if self.scale == "log":
+            return np.exp(values)
+        return 100 * np.expm1(values) if self.scale == "percent" else values
+
+    def __repr__(self) -> str:
+        return self._table().text()
+
+    def _repr_html_(self) -> str:
+        return self._table().html()
+
+    def _table(self) -> ShortTable:
+        low, high = (np.atleast_1d(end) for end in self.interval(0.95))
+        mean, sd = np.atleast_1d(self.mean), np.atleast_1d(self.sd)
+        width = np.where(np.isnan(sd), (high - low) / 4, sd)
+        digits = decimals(float(np.max(width, initial=0.0)))
+        rows = tuple(
+            tuple(number(float(part[i]), digits) for part in (mean, sd, low, high))
+            for i in range(mean.size)
+        )
+        return ShortTable("", ("mean", "sd", "2.5 %", "97.5 %"), rows)
+
+    def _cdf(self, value: Array) -> Array:
+        return np.asarray(ndtr((value[..., None] - self.means) / self.sds) @ self.weights)
+
+    def _quantile(self, p: float) -> Array:
+        """Newton steps kept inside a bracket that shrinks at every evaluation."""
+        z = ndtri(p)
+        ends = self.means + z * self.sds
+        low, high = ends.min(axis=-1), ends.max(axis=-1)
+        sd = np.asarray(self.spread)
+        x = np.clip(np.asarray(self.means @ self.weights) + z * sd, low, high)
+        for _ in range(_NEWTON_STEPS):
+            u = (x[..., None] - self.means) / self.sds
+            excess = ndtr(u) @ self.weights - p
+            slope = (np.exp(-0.5 * u * u) / self.sds) @ self.weights / np.sqrt(2 * np.pi)
+            low, high = np.where(excess < 0, x, low), np.where(excess >= 0, x, high)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                step = x - excess / slope
+            inside = (step > low) & (step < high)
+            new = np.where(inside, step, (low + high) / 2)
+            moved = np.abs(new - x)
+            x = new
+            if np.all(moved <= 1e-13 * (np.abs(x) + sd)):
+                break
+        return x
+
+
+def _plain(values: Array) -> float | Array:
+    return float(values) if np.ndim(values) == 0 else values

@@ -1,0 +1,207 @@
+"""Whether the protocol was kept: counts of sessions and decisions, each with what it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS, limits
+from bpvet.maths.comparison import Estimated, share_interval
+from bpvet.records.records import Records
+from bpvet.visits import choice
+from bpvet.visits.courses import all_courses
+from bpvet.visits.flags import COUNTED_PULSE, TENSE
+
+#: Sessions this many days before a decision, and after the decision before it, bear on it (J).
+DECISION_DAYS = 180
+_NOT_SAID = ("operator", "site", "demeanour", "cuff_width_cm")
+
+
+@dataclass(frozen=True)
+class ProtocolItem:
+    """How often something was so.
+
+    Parameters
+    ----------
+    key, words : str
+        What was counted.
+    method : str
+        The method, or blank for all.
+    count, n : int
+        How many of how many.
+    share : Estimated
+        0 to 1, exact interval as if independent.
+    fact_id : str
+        The fact of the protocol behind it; may be blank.
+    """
+
+    key: str
+    words: str
+    method: str
+    count: int
+    n: int
+    share: Estimated
+    fact_id: str
+
+
+@dataclass(frozen=True)
+class ReadingsTaken:
+    """Readings a session by one method."""
+
+    method: str
+    sessions: int
+    mean: float
+    least: int
+    median: float
+    most: int
+    mean_used: float
+
+
+def readings_taken(table: pd.DataFrame) -> tuple[ReadingsTaken, ...]:
+    """Return how many readings were taken a session, by method."""
+    found = []
+    for method, rows in table.groupby("method", sort=True):
+        n = rows["n_taken"].to_numpy(dtype=float)
+        used = rows["systolic_n"].to_numpy(dtype=float)
+        found.append(
+            ReadingsTaken(
+                str(method),
+                len(rows),
+                float(n.mean()),
+                int(n.min()),
+                float(np.median(n)),
+                int(n.max()),
+                float(used.mean()),
+            )
+        )
+    return tuple(found)
+
+
+def protocol_items(table: pd.DataFrame, level: float) -> tuple[ProtocolItem, ...]:
+    """Return how often sessions broke the protocol, and how, by method.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Sessions awake, as from `bpvet.sessions`.
+    level : float
+        Probability of the intervals.
+    """
+    found = []
+    for method, rows in table.groupby("method", sort=True):
+        flags = rows["flags"].str.split("; ")
+        for key, words, broken, n, fact_id in _breaks(rows, flags):
+            held = share_interval(broken, n, level)
+            found.append(ProtocolItem(key, words, str(method), broken, n, held, fact_id))
+    return tuple(found)
+
+
+def _breaks(rows: pd.DataFrame, flags: Any) -> Iterator[tuple[str, str, int, int, str]]:
+    n = len(rows)
+    taken, used = rows["n_taken"], rows["systolic_n"]
+    few, enough = f"fewer than {MIN_READINGS} readings taken", choice.NOT_ENOUGH
+    yield "few", few, int((taken < MIN_READINGS).sum()), n, "protocol.n.minimum"
+    yield "not_enough", enough, int((used < ENOUGH_READINGS).sum()), n, "protocol.n.enough"
+    for key, flag, fact_id in (
+        ("inconsistent", choice.INCONSISTENT, "protocol.consistency.cv"),
+        ("falling", choice.STILL_FALLING, "protocol.plateau"),
+        ("pulse", COUNTED_PULSE, "protocol.pulse_disagrees"),
+        ("tense", TENSE, "protocol.calm"),
+    ):
+        count = int(flags.map(lambda said, flag=flag: _holds(said, flag)).sum())
+        yield key, flag, count, n, fact_id
+    lost = int((rows["n_excluded"] > 0).sum())
+    yield "excluded", "readings excluded by hand", lost, n, "protocol.record"
+    for name in _NOT_SAID:
+        blank = rows[name].isna() | (rows[name] == "")
+        words = f"{name.removesuffix('_cm').replace('_', ' ')} not recorded"
+        yield f"no_{name}", words, int(blank.sum()), n, "protocol.record"
+
+
+def _holds(said: list[str], flag: str) -> bool:
+    return any(one.startswith(flag) for one in said)
+
+
+@dataclass(frozen=True)
+class CuffRatio:
+    """Cuff width over limb circumference in one species.
+
+    Parameters
+    ----------
+    species : str
+    n, unknown : int
+        Sessions with both lengths, and without.
+    median : float or None
+    below, within, above : int
+        Sessions by the guideline's range.
+    low, high : float
+        That range.
+    fact_id : str
+    """
+
+    species: str
+    n: int
+    unknown: int
+    median: float | None
+    below: int
+    within: int
+    above: int
+    low: float
+    high: float
+    fact_id: str
+
+
+def cuff_ratios(table: pd.DataFrame) -> tuple[CuffRatio, ...]:
+    """Return cuff ratios of sessions, by species."""
+    found = []
+    for species, rows in table.groupby("species", sort=True):
+        width = rows["cuff_width_cm"].to_numpy(dtype=float)
+        ratio = width / rows["limb_circumference_cm"].to_numpy(dtype=float)
+        known = ratio[np.isfinite(ratio)]
+        range_ = limits("cuff_ratio", str(species))
+        below, above = int(np.sum(known < range_.note_low)), int(np.sum(known > range_.note_high))
+        found.append(
+            CuffRatio(
+                str(species),
+                known.size,
+                len(rows) - known.size,
+                float(np.median(known)) if known.size else None,
+                below,
+                known.size - below - above,
+                above,
+                range_.note_low,
+                range_.note_high,
+                range_.fact.id,
+            )
+        )
+    return tuple(found)
+
+
+def decisions(records: Records, table: pd.DataFrame, level: float) -> ProtocolItem:
+    """Return how often a start or change of a pressure drug rested on at most one session's date.
+
+    Sessions bear on a decision when they are of its day or at most `DECISION_DAYS` before, and
+    not before the decision that went ahead of it.
+    """
+    dates = {
+        str(animal): np.unique(rows["date"].to_numpy(dtype="datetime64[D]"))
+        for animal, rows in table.groupby("animal")
+    }
+    count = n = 0
+    for animal, treatments in all_courses(records).items():
+        started = {span.started_on for span in treatments.spans if span.modelled}
+        before: np.datetime64 | None = None
+        for day in sorted(started):
+            seen = dates.get(animal, np.empty(0, dtype="datetime64[D]"))
+            first = day - np.timedelta64(DECISION_DAYS, "D")
+            held = (seen <= day) & (seen >= first)
+            if before is not None:
+                held &= seen > before
+            n, count, before = n + 1, count + int(held.sum() <= 1), day
+    words = "starts and changes of pressure drugs that rested on one session or none"
+    share = share_interval(count, n, level)
+    return ProtocolItem("one_session", words, "", count, n, share, "acvim2018.confirm.rule")

@@ -1,0 +1,248 @@
+"""The animals table: one row for each animal met anywhere, and ids that look like one animal."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from bpvet.records.dates import NAT
+from bpvet.records.findings import Finding, shown
+from bpvet.records.ledger import Ledger
+from bpvet.records.numbers import distinct
+from bpvet.records.suggest import did_you_mean, nearest
+from bpvet.records.tables import TABLES, column_names
+from bpvet.records.values import Values
+
+#: An animal's own target outside these is a slip, mmHg.
+TARGET_RANGE = (80, 200)
+
+
+def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFrame:
+    """Return one row for each animal: those of the animals table, then others as met.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        Cells of the animals table; it may have no rows.
+    values : dict
+        Its values.
+    met : list of str
+        Ids met in the other tables, in order.
+    """
+    own = [name for name in column_names("animals") if name != "animal"]
+    frame = pd.DataFrame({"animal": _objects(values["animal"])})
+    for name in own:
+        column = values[name]
+        frame[name] = _objects(column) if isinstance(column, pa.LargeStringArray) else column
+    for name in ledger.unknown:
+        frame[name] = _objects(ledger.cells(name))
+    usable = ledger.set_aside == ""
+    _join_doubled(ledger, frame, usable)
+    kept = frame[usable].drop_duplicates("animal")
+    listed = set(kept["animal"])
+    others = [animal for animal in dict.fromkeys(met) if animal not in listed]
+    rest = pd.DataFrame({"animal": pd.Series(others, dtype=frame["animal"].dtype)})
+    for name in frame.columns[1:]:
+        rest[name] = pd.Series([_blank_of(frame[name])] * len(others), dtype=frame[name].dtype)
+    parts = [part for part in (kept, rest) if len(part)]
+    whole: pd.DataFrame = pd.concat(parts, ignore_index=True) if parts else kept
+    return whole
+
+
+def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
+    """Check an animal's own dates and target; what is set aside becomes NaN or NaT in `values`."""
+    low, high = TARGET_RANGE
+    target = values["target_systolic"]
+    odd = (target < low) | (target > high)
+    ledger.say(
+        odd,
+        "target_systolic",
+        lambda v: f"{shown(v.strip())} is no target for a systolic pressure: {low} to {high} mmHg.",
+        "Correct it, or leave the cell blank for the guideline's target.",
+        "impossible value",
+        "cell",
+    )
+    values["target_systolic"] = np.where(odd, np.nan, target)
+    for name, mend in (
+        ("birth_date", "Correct the date, or leave the cell blank."),
+        ("left_on", "The animal counts as present until then; nothing to do if that is right."),
+    ):
+        later = values[name] > as_of
+        ledger.say(
+            later,
+            name,
+            lambda v: f"{shown(v.strip())} is later than {as_of}, the date that is looked at.",
+            mend,
+            "future date",
+            "cell",
+        )
+        values[name] = np.where(later, NAT, values[name])
+    before = values["left_on"] < values["birth_date"]
+    ledger.say(
+        before,
+        "left_on",
+        "The animal left before it was born. Both dates are kept.",
+        "Correct one of the two.",
+        "order of dates",
+    )
+    ledger.say(
+        ledger.blank("species") & ledger.has("species") & (ledger.set_aside == ""),
+        "species",
+        "The species is blank: limits and ranges are the widest of cat and dog.",
+        "Write cat or dog.",
+        "species unknown",
+    )
+
+
+def say_strangers(ledgers: Mapping[str, Ledger], known: set[str], with_readings: set[str]) -> None:
+    """Say which animals of the side tables have no reading, or are in no animals table."""
+    for table, ledger in ledgers.items():
+        if table == "readings" or ledger.n == 0:
+            continue
+        texts, code = distinct(ledger.cells("animal"))
+        _, first = np.unique(code, return_index=True)
+        for row in np.sort(first).tolist():
+            animal = texts[code[row]]
+            if not animal or animal in with_readings:
+                continue
+            place = "nor in the animals table" if animal not in known and known else ""
+            near = nearest(animal, (with_readings | known) - {animal}, n=2)
+            reason = f"No reading is of {shown(animal)} {place}".rstrip()
+            ledger.say(
+                np.array([row]),
+                "animal",
+                f"{reason}. The row is kept.",
+                did_you_mean(near) or "Nothing to do if it has not been measured.",
+                "no readings",
+            )
+
+
+def say_unlisted(ledgers: Mapping[str, Ledger]) -> list[Finding]:
+    """Say which animals with readings stand in no animals table; return a finding if none does."""
+    readings, animals = ledgers["readings"], ledgers["animals"]
+    texts, code = distinct(readings.cells("animal"))
+    if animals.n == 0:
+        many = len([text for text in texts if text])
+        if not many:
+            return []
+        reason = f"There is no animals table: the species of {many} animals is not known."
+        if many == 1:
+            reason = "There is no animals table: the animal's species is not known."
+        mend = "Add animals.csv with the columns animal and species (cat, dog)."
+        return [Finding(readings.files[0], None, "", "", reason, mend, kind="species unknown")]
+    listed = set(animals.cells("animal").to_pylist())
+    _, first = np.unique(code, return_index=True)
+    for row in np.sort(first).tolist():
+        animal = texts[code[row]]
+        if animal and animal not in listed:
+            hint = did_you_mean(nearest(animal, listed, n=2))
+            readings.say(
+                np.array([row]),
+                "animal",
+                f"{shown(animal)} is not in the animals table, so its species is not known.",
+                f"Add it there. {hint}".rstrip(),
+                "species unknown",
+            )
+    return []
+
+
+def say_look_alikes(ledgers: Mapping[str, Ledger]) -> None:
+    """Say which ids differ in nothing but case, white space or how a letter is encoded."""
+    groups: dict[str, list[tuple[str, Ledger, int]]] = {}
+    seen: set[str] = set()
+    for ledger in ledgers.values():
+        texts, code = distinct(ledger.cells("animal"))
+        _, first = np.unique(code, return_index=True)
+        for row in first.tolist():
+            animal = texts[code[row]]
+            if animal and animal not in seen:
+                seen.add(animal)
+                if not animal.isprintable():
+                    _say_unprintable(ledger, row, animal)
+                groups.setdefault(_folded(animal), []).append((animal, ledger, row))
+    for found in groups.values():
+        for animal, ledger, row in found[1:]:
+            ledger.say(
+                np.array([row]),
+                "animal",
+                f"{shown(animal)} looks like {shown(found[0][0])}: they differ only in case or "
+                "white space. They are kept as two animals.",
+                "If they are one animal, write its id in one way.",
+                "one animal under two ids?",
+            )
+
+
+def _say_unprintable(ledger: Ledger, row: int, animal: str) -> None:
+    ledger.say(
+        np.array([row]),
+        "animal",
+        f"{shown(animal)} holds characters that cannot be seen. It is kept as it stands.",
+        "Check the id, here and wherever it is used.",
+        "odd id",
+    )
+
+
+def _folded(animal: str) -> str:
+    text = unicodedata.normalize("NFKC", animal).casefold()
+    return "".join(c for c in text if not c.isspace() and unicodedata.category(c) != "Cf")
+
+
+def _join_doubled(ledger: Ledger, frame: pd.DataFrame, usable: NDArray[np.bool_]) -> None:
+    """Join the rows of one animal: a cell on which they disagree is left blank, and said."""
+    doubled = frame["animal"].duplicated(keep=False).to_numpy() & usable
+    for animal, rows in frame[doubled].groupby("animal", sort=False):
+        index = rows.index.to_numpy()
+        lines = ", ".join(str(ledger.line[row]) for row in index)
+        ledger.say(
+            index,
+            "",
+            f"{shown(str(animal))} stands in several rows (lines {lines}); they are read as one.",
+            "Keep one row for each animal.",
+            "animal listed twice",
+        )
+        for name in frame.columns[1:]:
+            blank = _blank_of(frame[name])
+            different = [v for v in rows[name].dropna().unique() if v != ""]
+            if len(different) == 1:
+                frame.loc[index, name] = different[0]
+            elif len(different) > 1:
+                frame.loc[index, name] = blank
+                two = " and ".join(_words(value) for value in different[:3])
+                kind = "one animal under two species" if name == "species" else "rows disagree"
+                ledger.say(
+                    index,
+                    name if name in ledger.unknown or name in column_names("animals") else "",
+                    f"The rows of {shown(str(animal))} disagree: {two}. None of them is used.",
+                    "Keep the right one; if they are two animals, give them two ids.",
+                    kind,
+                )
+
+
+def _blank_of(column: pd.Series) -> Any:
+    """Return what stands for nothing in a column of this type."""
+    blanks = {"f": np.nan, "M": pd.NaT}
+    return blanks.get(column.dtype.kind, "")
+
+
+def _words(value: object) -> str:
+    return str(value.date()) if isinstance(value, pd.Timestamp) else f"{value}"
+
+
+def _objects(cells: pa.Array) -> NDArray[np.object_]:
+    objects: NDArray[np.object_] = cells.to_numpy(zero_copy_only=False)
+    return objects
+
+
+def met_animals(ledgers: Mapping[str, Ledger]) -> list[str]:
+    """Return every id that stands in any table, in order of tables and rows."""
+    met: dict[str, None] = {}
+    for table in TABLES:
+        met.update(dict.fromkeys(pc.unique(ledgers[table].cells("animal")).to_pylist()))
+    return [animal for animal in met if animal]

@@ -1,0 +1,280 @@
+"""Rows against each other and against the date that is looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from bpvet.facts.words import READING_QUANTITIES, condition_of
+from bpvet.records.animals import (
+    animals_table,
+    check_animals,
+    met_animals,
+    say_look_alikes,
+    say_strangers,
+    say_unlisted,
+)
+from bpvet.records.dates import NAT
+from bpvet.records.duplicates import check_readings_twice, say_contradictions
+from bpvet.records.findings import Finding, shown
+from bpvet.records.ledger import Ledger
+from bpvet.records.numbers import distinct
+from bpvet.records.plausible import check_plausible
+from bpvet.records.rows import TEXT
+from bpvet.records.tables import ANALYTES, WITHOUT_UNIT, plain_name
+from bpvet.records.values import Mask, Values
+
+
+def check(
+    ledgers: Mapping[str, Ledger], values: dict[str, Values], as_of: np.datetime64
+) -> tuple[pd.DataFrame, list[Finding]]:
+    """Check the tables; what cannot be used is set aside in the ledgers and blank in `values`.
+
+    Parameters
+    ----------
+    ledgers : mapping of str to Ledger
+        All five tables.
+    values : dict of str to dict
+        Their values, as `bpvet.records.values.parse` gives them; altered in place.
+    as_of : datetime64[D]
+        Rows dated later are set aside.
+
+    Returns
+    -------
+    DataFrame
+        The animals, one row each.
+    list of Finding
+        Findings that belong to no table's ledger.
+    """
+    check_animals(ledgers["animals"], values["animals"], as_of)
+    animals = animals_table(ledgers["animals"], values["animals"], met_animals(ledgers))
+    _check_readings(ledgers["readings"], values["readings"], animals, as_of)
+    _check_treatments(ledgers["treatments"], values["treatments"], as_of)
+    _check_labs(ledgers["labs"], values["labs"])
+    values["observations"]["status"] = _filled(values["observations"]["status"], "present")
+    for table, date in (("labs", "sampled_on"), ("observations", "seen_on")):
+        values[table]["future"] = _say_future(ledgers[table], values[table][date], date, as_of)
+    for table, date in (
+        ("readings", "date"),
+        ("treatments", "started_on"),
+        ("labs", "sampled_on"),
+        ("observations", "seen_on"),
+    ):
+        _check_life(ledgers[table], values[table], date, animals)
+    say_look_alikes(ledgers)
+    others = say_unlisted(ledgers)
+    listed = set(ledgers["animals"].cells("animal").to_pylist())
+    measured = set(ledgers["readings"].cells("animal").to_pylist())
+    say_strangers(ledgers, listed, measured)
+    return animals, others
+
+
+def _check_readings(
+    ledger: Ledger, values: Values, animals: pd.DataFrame, as_of: np.datetime64
+) -> None:
+    species = _of_animal(values["animal"], animals, "species", "")
+    check_plausible(ledger, values, species)
+    nothing = (ledger.set_aside == "") & pc.equal(values["excluded"], "").to_numpy(
+        zero_copy_only=False
+    )
+    for quantity in READING_QUANTITIES:
+        nothing &= np.isnan(values[quantity]) & (values[f"{quantity}_bound"] == "")
+    ledger.say(
+        nothing,
+        "",
+        "The row holds no usable reading.",
+        'Fill in the pressure; if no sound was heard, write "no sound"; if the reading was given '
+        'up, say why under "excluded".',
+        "no reading",
+        "row",
+    )
+    values["future"] = _say_future(ledger, values["date"], "taken_at", as_of)
+    values["duplicate"] = check_readings_twice(ledger, values)
+    say_contradictions(ledger, values)
+    values["condition"] = _conditions(ledger, values)
+
+
+def _conditions(ledger: Ledger, values: Values) -> pa.Array:
+    """Return the condition of each reading, "" where setting or state cannot be used."""
+    settings, of_setting = distinct(values["setting"])
+    states, of_state = distinct(values["state"])
+    words = [condition_of(setting, state) for setting in settings for state in states]
+    code = of_setting.astype(np.int64) * len(states) + of_state
+    unusable = ledger.broken.copy()
+    for name in ("setting", "state"):
+        blank = pc.equal(values[name], "").to_numpy(zero_copy_only=False)
+        unusable |= blank & ~ledger.blank(name)
+    each = pa.array(words, TEXT).take(pa.array(code))
+    return pc.if_else(pa.array(unusable), "", each).cast(TEXT)
+
+
+def _say_future(
+    ledger: Ledger, date: NDArray[np.datetime64], column: str, as_of: np.datetime64
+) -> Mask:
+    """Set aside rows dated later than `as_of`; return which (n,) those are."""
+    future: Mask = date > as_of
+    ledger.say(
+        future,
+        column,
+        lambda value: f"{shown(value.strip())} is later than {as_of}, the date that is looked at.",
+        "Correct the date; if it is right, look at a later date (--as-of).",
+        "future date",
+        "row",
+    )
+    return future
+
+
+def _check_treatments(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
+    started, stopped = values["started_on"], values["stopped_on"]
+    reverse = stopped < started
+    ledger.say(
+        reverse,
+        "stopped_on",
+        [
+            f"The treatment stopped before it started on {started[row].astype('datetime64[D]')}."
+            for row in np.flatnonzero(reverse).tolist()
+        ],
+        "Correct one of the two dates.",
+        "order of dates",
+        "row",
+    )
+    values["future"] = _say_future(ledger, started, "started_on", as_of)
+    later = (stopped > as_of) & ~values["future"]
+    ledger.say(
+        later,
+        "stopped_on",
+        lambda value: f"{shown(value.strip())} is later than {as_of}: the treatment is ongoing.",
+        "Nothing to do.",
+        "future stop",
+    )
+    values["stopped_on"] = np.where(later, NAT, stopped)
+    _say_overlaps(ledger, values)
+
+
+def _say_overlaps(ledger: Ledger, values: Values) -> None:
+    """Say which rows of one drug start while an earlier one still runs, or start together."""
+    usable = np.flatnonzero(ledger.set_aside == "")
+    frame = pd.DataFrame(
+        {
+            "animal": values["animal"].to_numpy(zero_copy_only=False)[usable],
+            "drug": [text.casefold() for text in values["drug"].take(usable).to_pylist()],
+            "start": values["started_on"][usable],
+            "stop": values["stopped_on"][usable],
+            "row": usable,
+        }
+    ).sort_values(["animal", "drug", "start", "row"], kind="stable")
+    groups = frame.groupby(["animal", "drug"], sort=False)
+    before = groups["start"].shift()
+    # The latest stop of all earlier rows; a blank stop ends at the next start.
+    ends = frame["stop"].fillna(pd.Timestamp.min).groupby([frame["animal"], frame["drug"]]).cummax()
+    ends = ends.groupby([frame["animal"], frame["drug"]]).shift()
+    together = (before == frame["start"]).to_numpy()
+    overlap = (frame["start"] < ends).to_numpy() & ~together
+    rows = frame["row"].to_numpy(dtype=np.int64)
+    ledger.say(
+        np.sort(rows[together]),
+        "started_on",
+        "Another row of this drug starts on the same day. Both are kept and read as one.",
+        "Keep one row for each start or change of dose.",
+        "starts together",
+    )
+    ledger.say(
+        np.sort(rows[overlap]),
+        "started_on",
+        "An earlier row of this drug runs on beyond this start. Both are kept.",
+        "Let the earlier row stop on the day on which this one starts.",
+        "overlapping treatment",
+    )
+
+
+def _check_labs(ledger: Ledger, values: Values) -> None:
+    """Name the analytes alike, and set aside values without a unit or below 0."""
+    texts, code = distinct(values["analyte"])
+    read = [plain_name(text) if plain_name(text) in ANALYTES else text for text in texts]
+    values["analyte"] = pa.array(read, TEXT).take(pa.array(code))
+    ratio = np.isin(np.array(read, dtype=object), WITHOUT_UNIT)[code]
+    ledger.say(
+        ledger.blank("unit") & ~ratio & ledger.has("unit") & ~ledger.broken,
+        "unit",
+        "The value has no unit.",
+        "Write the unit as the laboratory gives it.",
+        "blank",
+        "row",
+    )
+    below = values["value"] < 0
+    ledger.say(
+        below,
+        "value",
+        "A laboratory value is not below 0.",
+        "Correct it.",
+        "impossible value",
+        "row",
+    )
+    _say_repeats(ledger, values)
+
+
+def _say_repeats(ledger: Ledger, values: Values) -> None:
+    """Say which rows give an analyte that an earlier row of the same animal and day gives."""
+    rows = np.flatnonzero(ledger.set_aside == "")
+    frame = pd.DataFrame(
+        {name: values[name].take(pa.array(rows)).to_pylist() for name in ("animal", "analyte")}
+    )
+    frame["day"] = values["sampled_on"][rows]
+    ledger.say(
+        rows[frame.duplicated().to_numpy()],
+        "analyte",
+        "An earlier row gives this analyte on the same day. Both are kept.",
+        "If it is the same sample, delete one.",
+        "perhaps a duplicate",
+    )
+
+
+def _check_life(ledger: Ledger, values: Values, column: str, animals: pd.DataFrame) -> None:
+    """Say which rows are dated before the animal was born or after it left; they are kept."""
+    heading = "taken_at" if column == "date" else column
+    date = values[column]
+    usable = ledger.set_aside == ""
+    born = _of_animal(values["animal"], animals, "birth_date", NAT)
+    left = _of_animal(values["animal"], animals, "left_on", NAT)
+    early, late = usable & (date < born), usable & (date > left)
+    ledger.say(
+        early,
+        heading,
+        [_than("before", "was born", born[row]) for row in np.flatnonzero(early).tolist()],
+        "Correct this date or the birth date.",
+        "before birth",
+    )
+    if column == "started_on":
+        return
+    ledger.say(
+        late,
+        heading,
+        [_than("after", "left", left[row]) for row in np.flatnonzero(late).tolist()],
+        "Correct this date or the day on which the animal left.",
+        "after leaving",
+    )
+
+
+def _than(when: str, what: str, day: np.datetime64) -> str:
+    return f"This is {when} the animal {what} ({day.astype('datetime64[D]')}). The row is kept."
+
+
+def _of_animal(
+    cells: pa.Array, animals: pd.DataFrame, column: str, missing: object
+) -> NDArray[Any]:
+    """Return each row's (n,) value of a column of the animals table."""
+    texts, code = distinct(cells)
+    place = pd.Index(animals["animal"]).get_indexer(pd.Index(texts, dtype=object))
+    found = animals[column].to_numpy()
+    each = np.array([found[p] if p >= 0 else missing for p in place], dtype=found.dtype)
+    return each[code]
+
+
+def _filled(cells: pa.Array, word: str) -> pa.Array:
+    return pc.if_else(pc.equal(cells, ""), word, cells).cast(TEXT)

@@ -1,0 +1,121 @@
+"""Text to numbers by our own pattern: sign, digits, one decimal mark; and bounds on a pressure.
+
+Library conversions are not used because they take more than a number: "inf", "nan", "1e400",
+digits of other scripts, thousands marks.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from bpvet.records.findings import shown
+
+# A float written out in full has up to 17 significant digits, and more decimals below 1.
+_NUMBER = r"([0-9]{1,15})(?:([.,])([0-9]{1,40}))?"
+PLAIN = re.compile(rf"([+-]?){_NUMBER}")
+BOUND = re.compile(rf"(>=|<=|[<>≤≥])\s*{_NUMBER}")
+NO_SOUND = "no sound"
+BOUND_WORDS = np.array(["", "at least", "at most", NO_SOUND], dtype=object)
+#: Letters that are typed or scanned for digits.
+_LOOK_ALIKES = str.maketrans({"O": "0", "o": "0", "l": "1", "I": "1", "S": "5", "B": "8"})
+
+
+@dataclass(frozen=True, eq=False)
+class Numbers:
+    """A column's cells as numbers.
+
+    Parameters
+    ----------
+    value : array of float (n,)
+        NaN where there is none.
+    bound : array of int (n,)
+        Index into `BOUND_WORDS`.
+    bad : array of bool (n,)
+        Cells that hold something else.
+    point, comma, thousand : arrays of bool (n,)
+        Cells with a decimal point; with a comma; with a comma before exactly three digits,
+        which may be a thousands mark.
+    """
+
+    value: NDArray[np.float64]
+    bound: NDArray[np.int8]
+    bad: NDArray[np.bool_]
+    point: NDArray[np.bool_]
+    comma: NDArray[np.bool_]
+    thousand: NDArray[np.bool_]
+
+
+def distinct(cells: pa.Array) -> tuple[list[str], NDArray[np.int32]]:
+    """Return the different texts of a column and the index (n,) of each cell among them."""
+    encoded = cells.dictionary_encode()
+    return encoded.dictionary.to_pylist(), encoded.indices.to_numpy()
+
+
+def numbers(cells: pa.Array, bounds: bool) -> Numbers:
+    """Return a column's cells as numbers.
+
+    Parameters
+    ----------
+    cells : pyarrow array of text (n,)
+        Cells without white space around them; "" is blank.
+    bounds : bool
+        Whether "> 300", "< 40" and "no sound" are allowed.
+    """
+    texts, code = distinct(cells)
+    value = np.full(len(texts), np.nan)
+    bound = np.zeros(len(texts), dtype=np.int8)
+    bad = np.zeros(len(texts), dtype=bool)
+    mark = np.zeros(len(texts), dtype=np.int8)
+    for i, text in enumerate(texts):
+        match = PLAIN.fullmatch(text)
+        if match is None and bounds:
+            if " ".join(text.casefold().split()) == NO_SOUND:
+                bound[i] = 3
+                continue
+            match = BOUND.fullmatch(text)
+            bound[i] = 0 if match is None else 1 if text[0] in ">≥" else 2
+        if match is None:
+            bad[i] = text != ""
+            continue
+        sign, whole, separator, rest = match.groups()
+        value[i] = float(f"{whole}.{rest or 0}") * (-1 if sign == "-" else 1)
+        if separator:
+            mark[i] = 1 if separator == "." else 3 if len(rest) == 3 else 2
+    return Numbers(
+        value[code], bound[code], bad[code], mark[code] == 1, mark[code] >= 2, mark[code] == 3
+    )
+
+
+def why_not_a_number(text: str) -> str:
+    """Return what is wrong with a cell that is no number, without the outcome.
+
+    Examples
+    --------
+    >>> why_not_a_number("16O")
+    '"16O" is not a number.'
+    """
+    if re.fullmatch(r"[+-]?[0-9]{1,3}([ '’,.][0-9]{3})+([.,][0-9]+)?", text):
+        return f"{shown(text)} holds a mark that may be a thousands mark or a decimal mark."
+    if re.fullmatch(r"[+-]?[0-9]+,[0-9]+", text):
+        return f"{shown(text)} has a decimal comma, and other cells of the column do not."
+    if re.fullmatch(r"[0-9.,]+(\s*[/;\s]\s*[0-9.,]+)+", text):
+        return f"{shown(text)} holds several numbers."
+    return f"{shown(text)} is not a number."
+
+
+def number_mend(text: str) -> str:
+    """Return what can be done about a cell that is no number."""
+    alike = text.translate(_LOOK_ALIKES)
+    if alike != text and PLAIN.fullmatch(alike):
+        return f"Are letters typed for digits? If it is {alike}, write {alike}."
+    unit = re.fullmatch(r"([0-9.]+)\s*(mm\s?Hg|/min|bpm|cm)", text, re.IGNORECASE)
+    if unit:
+        return f"Write the number alone: {unit.group(1)}."
+    if re.fullmatch(r"[^0-9]*", text):
+        return "Write a number in the digits 0 to 9, or leave the cell blank."
+    return "Write one number in the digits 0 to 9 with a decimal point, or leave the cell blank."

@@ -1,0 +1,285 @@
+"""What cannot be, and what is seldom: the limits of each quantity, and quantities against another.
+
+A value that cannot be is set aside; one that is seldom is kept and noted. Nothing is corrected.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bpvet.facts.protocol import (
+    CEILING,
+    KPA_MEDIAN_BELOW,
+    MEAN_FRACTION,
+    MMHG_PER_KPA,
+    PULSE_DISAGREES,
+    Limits,
+    limits,
+)
+from bpvet.facts.words import SPECIES
+from bpvet.records.findings import shown
+from bpvet.records.ledger import Ledger
+from bpvet.records.values import LEAVE_OUT, Mask, Values, file_rows
+
+#: Quantities that are judged one by one, and the words for each.
+JUDGED = {
+    "systolic": "systolic pressure in mmHg",
+    "diastolic": "diastolic pressure in mmHg",
+    "mean": "mean pressure in mmHg",
+    "heart_rate": "heart rate per minute",
+    "counted_pulse": "pulse per minute",
+}
+#: Fewer systolic values than this do not show in which unit a file is.
+ENOUGH_FOR_UNIT = 3
+KEPT = "Check it against the chart; nothing to do if it is right."
+
+
+def check_plausible(ledger: Ledger, values: Values, species: NDArray[np.object_]) -> None:
+    """Judge the readings' numbers; those set aside become NaN in `values`.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        The readings' cells.
+    values : dict
+        Their values, as `bpvet.records.values.parse` gives them.
+    species : array of str (n,)
+        Species of each row's animal, "" where it is not known.
+    """
+    refused = _refuse_kilopascal(ledger, values)
+    for quantity in JUDGED:
+        _judge(ledger, values, quantity, species, refused)
+    _judge_order(ledger, values)
+    _compare_pulse(ledger, values)
+    _judge_cuff(ledger, values, species)
+
+
+def _plain(values: Values, quantity: str) -> Mask:
+    """Return which rows (n,) have a number that is not a bound."""
+    plain: Mask = ~np.isnan(values[quantity])
+    if f"{quantity}_bound" in values:
+        plain &= values[f"{quantity}_bound"] == ""
+    return plain
+
+
+def _refuse_kilopascal(ledger: Ledger, values: Values) -> Mask:
+    """Refuse the systolic column of a file that is not in mmHg; return its rows (n,)."""
+    systolic = values["systolic"]
+    refused = np.zeros(ledger.n, dtype=bool)
+    for file, rows in file_rows(ledger, ~np.isnan(systolic)):
+        median = float(np.median(systolic[rows]))
+        if len(rows) < ENOUGH_FOR_UNIT or median >= KPA_MEDIAN_BELOW:
+            continue
+        reason = (
+            f"Half of the {len(rows)} values are {median:g} or lower, so they are not in mmHg. "
+            f"All {len(rows)} rows are set aside."
+        )
+        mend = (
+            f"If the column is in kPa, multiply it by {MMHG_PER_KPA:.4f} "
+            f"({median:g} kPa is {median * MMHG_PER_KPA:.0f} mmHg) and save it in mmHg."
+        )
+        ledger.say_of_file(file, "systolic", reason, mend, "not in mmHg", True, int(rows[0]))
+        ledger.put_aside(rows, "systolic: the column is not in mmHg")
+        refused[rows] = True
+    values["systolic"] = np.where(refused, np.nan, systolic)
+    values["systolic_bound"] = np.where(refused, "", values["systolic_bound"])
+    return refused
+
+
+def _judge(
+    ledger: Ledger, values: Values, quantity: str, species: NDArray[np.object_], refused: Mask
+) -> None:
+    """Set aside what no animal has, and note what few have."""
+    value = values[quantity]
+    what = JUDGED[quantity]
+    for kind in ("", *SPECIES):
+        bounds = limits(quantity, kind)
+        # Limits that are the same for all species are laid on all rows at once.
+        same = limits(quantity, SPECIES[0]) == limits(quantity, SPECIES[1])
+        if same and kind:
+            continue
+        mine = ~np.isnan(value) & ~refused & (same | (species == kind))
+        aside = mine & ((value < bounds.aside_low) | (value > bounds.aside_high))
+        _set_aside(ledger, aside, quantity, value, what, bounds)
+        unusual = mine & ~aside & _plain(values, quantity)
+        ceiling = unusual & (value == CEILING) & (quantity == "systolic")
+        unusual &= ~ceiling & ((value < bounds.note_low) | (value > bounds.note_high))
+        ledger.say(
+            unusual,
+            quantity,
+            lambda v, b=bounds: (  # type: ignore[misc]
+                f"{shown(v.strip())} is unusual for a {what}: "
+                f"outside {b.note_low:g} to {b.note_high:g}. It is kept."
+            ),
+            KEPT,
+            "unusual value",
+        )
+        ledger.say(
+            ceiling,
+            quantity,
+            f"{CEILING} is the ceiling of many gauges; the true value may be higher. It is kept.",
+            f'If the gauge could show no more, write "> {CEILING}".',
+            "gauge's ceiling",
+        )
+        value = np.where(aside, np.nan, value)
+        if f"{quantity}_bound" in values:
+            values[f"{quantity}_bound"] = np.where(aside, "", values[f"{quantity}_bound"])
+    values[quantity] = value
+
+
+def _set_aside(
+    ledger: Ledger,
+    aside: Mask,
+    quantity: str,
+    value: NDArray[np.float64],
+    what: str,
+    bounds: Limits,
+) -> None:
+    index = np.flatnonzero(aside)
+    texts = ledger.cells(quantity).take(index).to_pylist()
+    low, high = bounds.aside_low, bounds.aside_high
+    limit = [f"below {low:g}" if value[row] < low else f"above {high:g}" for row in index.tolist()]
+    ledger.say(
+        index,
+        quantity,
+        [f"{shown(t)} cannot be a {what}: {words}." for t, words in zip(texts, limit, strict=True)],
+        [_slip(quantity, float(value[row]), low, high) for row in index.tolist()],
+        "impossible value",
+        "row" if quantity == "systolic" else "cell",
+    )
+
+
+def _slip(quantity: str, value: float, low: float, high: float) -> str:
+    """Return what an impossible value may have been meant for, as a question."""
+    pressure = quantity in ("systolic", "diastolic", "mean")
+    if value == 0 and pressure:
+        return 'If no sound was heard, write "no sound"; otherwise correct it.'
+    if pressure and value < low and low <= value * MMHG_PER_KPA <= high:
+        return f"Is it in kPa? {value:g} kPa is {value * MMHG_PER_KPA:.0f} mmHg. {LEAVE_OUT}"
+    if value > high and low <= value / 10 <= high:
+        return f"A digit too many, or a lost decimal mark ({value / 10:g})? {LEAVE_OUT}"
+    return f"A slip of the keys? {LEAVE_OUT}"
+
+
+def _judge_order(ledger: Ledger, values: Values) -> None:
+    """Hold diastolic, mean and systolic of a reading against each other."""
+    systolic, diastolic, mean = (values[q] for q in ("systolic", "diastolic", "mean"))
+    both = _plain(values, "systolic") & _plain(values, "diastolic")
+    pulse = systolic - diastolic
+    bounds = limits("pulse_pressure")
+    reverse = both & (pulse <= bounds.aside_low)
+    index = np.flatnonzero(reverse)
+    ledger.say(
+        index,
+        "diastolic",
+        [
+            f"The diastolic pressure {diastolic[row]:g} is not below the systolic "
+            f"{systolic[row]:g}."
+            for row in index.tolist()
+        ],
+        f"Were the two entered the wrong way round? {LEAVE_OUT}",
+        "order of pressures",
+        "row",
+    )
+    with np.errstate(invalid="ignore", divide="ignore"):
+        fraction = (mean - diastolic) / pulse
+    full = both & ~reverse & _plain(values, "mean")
+    outside = full & ((fraction <= 0) | (fraction >= 1))
+    index = np.flatnonzero(outside)
+    ledger.say(
+        index,
+        "mean",
+        [
+            f"The mean pressure {mean[row]:g} does not lie between the diastolic "
+            f"{diastolic[row]:g} and the systolic {systolic[row]:g}: one of the three is a slip."
+            for row in index.tolist()
+        ],
+        f"Compare the three with the instrument's record. {LEAVE_OUT}",
+        "order of pressures",
+        "cell",
+    )
+    values["mean"] = np.where(outside, np.nan, values["mean"])
+    low, high = MEAN_FRACTION
+    odd = full & ~outside & ((fraction < low) | (fraction > high))
+    _note(
+        ledger,
+        odd,
+        "mean",
+        [
+            f"The mean pressure lies {100 * fraction[row]:.0f} % of the way from diastolic to "
+            f"systolic; {100 * low:.0f} to {100 * high:.0f} % is usual. It is kept."
+            for row in np.flatnonzero(odd).tolist()
+        ],
+        "unusual mean",
+    )
+    wide = both & ~reverse & ((pulse < bounds.note_low) | (pulse > bounds.note_high))
+    _note(
+        ledger,
+        wide,
+        "diastolic",
+        [
+            f"Systolic and diastolic are {pulse[row]:g} mmHg apart; {bounds.note_low:g} to "
+            f"{bounds.note_high:g} is usual. Both are kept."
+            for row in np.flatnonzero(wide).tolist()
+        ],
+        "unusual pulse pressure",
+    )
+
+
+def _note(ledger: Ledger, rows: Mask, column: str, reasons: list[str], kind: str) -> None:
+    ledger.say(np.flatnonzero(rows), column, reasons, KEPT, kind)
+
+
+def _compare_pulse(ledger: Ledger, values: Values) -> None:
+    rate, counted = values["heart_rate"], values["counted_pulse"]
+    both = _plain(values, "heart_rate") & ~np.isnan(counted)
+    apart = both & (np.abs(rate - counted) > PULSE_DISAGREES * counted)
+    _note(
+        ledger,
+        apart,
+        "heart_rate",
+        [
+            f"The instrument's heart rate {rate[row]:g} and the counted pulse {counted[row]:g} "
+            f"are more than {100 * PULSE_DISAGREES:.0f} % apart; the reading may be wrong. It is "
+            "kept."
+            for row in np.flatnonzero(apart).tolist()
+        ],
+        "pulse disagrees",
+    )
+
+
+def _judge_cuff(ledger: Ledger, values: Values, species: NDArray[np.object_]) -> None:
+    """Hold the cuff's width against the limb; where that cannot be, both are set aside."""
+    for name in ("cuff_width_cm", "limb_circumference_cm"):
+        nothing = values[name] <= 0
+        ledger.say(nothing, name, "A size is above 0.", "Correct it.", "impossible value", "cell")
+        values[name] = np.where(nothing, np.nan, values[name])
+    ratio = values["cuff_width_cm"] / values["limb_circumference_cm"]
+    for kind in ("", *SPECIES):
+        bounds = limits("cuff_ratio", kind)
+        mine = ~np.isnan(ratio) & (species == kind)
+        aside = mine & (ratio > bounds.aside_high)
+        for name in ("cuff_width_cm", "limb_circumference_cm"):
+            ledger.say(
+                aside,
+                name,
+                f"The cuff is more than {bounds.aside_high:g} times as wide as the limb is round.",
+                "Are both in cm, and the right way round?",
+                "impossible value",
+                "cell",
+            )
+            values[name] = np.where(aside, np.nan, values[name])
+        odd = mine & ~aside & ((ratio < bounds.note_low) | (ratio > bounds.note_high))
+        _note(
+            ledger,
+            odd,
+            "cuff_width_cm",
+            [
+                f"The cuff's width is {100 * ratio[row]:.0f} % of the limb's circumference; "
+                f"{100 * bounds.note_low:.0f} to {100 * bounds.note_high:.0f} % is advised. "
+                "The reading is kept."
+                for row in np.flatnonzero(odd).tolist()
+            ],
+            "cuff size",
+        )

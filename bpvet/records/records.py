@@ -1,0 +1,212 @@
+"""`Records`: an animal's or a clinic's tables as read and checked, and what was found in them."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet.errors import CallError, RecordsError
+from bpvet.printing import ShortTable
+from bpvet.records.findings import Finding, shown
+from bpvet.records.suggest import did_you_mean, nearest
+
+#: From this version on, pandas copies on write, so that a shallow copy is safe to hand out.
+_COPIES_ON_WRITE = int(pd.__version__.split(".")[0]) >= 3
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Records:
+    """Records as read and checked: five tables, the findings, and the date they are read at.
+
+    Made by `bpvet.read` or `Records.from_frames`. Nothing in it can be changed: a frame that is
+    handed out is the reader's own.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        What the record check has to say, in the order of the input.
+    as_of : datetime64[D]
+        The date that is looked at; rows dated later are set aside.
+    source : str
+        Name of the folder or file, without its path.
+    digest : str
+        sha256 of what was read (file names and bytes, or the frames' cells).
+    """
+
+    _tables: Mapping[str, pd.DataFrame]
+    findings: tuple[Finding, ...]
+    as_of: np.datetime64
+    source: str
+    digest: str
+    _understood: Mapping[str, Any]
+    _reread: Callable[[np.datetime64], Records]
+
+    @classmethod
+    def from_frames(
+        cls,
+        readings: pd.DataFrame,
+        treatments: pd.DataFrame | None = None,
+        animals: pd.DataFrame | None = None,
+        labs: pd.DataFrame | None = None,
+        observations: pd.DataFrame | None = None,
+        as_of: object = None,
+    ) -> Records:
+        """Return records from data frames, with the same checks as `bpvet.read`.
+
+        Parameters
+        ----------
+        readings, treatments, animals, labs, observations : DataFrame
+            Tables with the columns of a record folder's files; only `readings` is needed.
+            They are not altered. A finding's line is the row's position from 1.
+        as_of : date or text, optional
+            The date to look at, YYYY-MM-DD; today if left out.
+
+        Raises
+        ------
+        CallError
+            A table is no data frame, or `as_of` is no date.
+
+        Examples
+        --------
+        >>> import pandas as pd
+        >>> frame = pd.DataFrame(
+        ...     {"animal": ["A17"], "taken_at": ["2026-03-01"], "method": ["doppler"],
+        ...      "systolic": [152]}
+        ... )
+        >>> Records.from_frames(frame, as_of="2026-03-02").readings["systolic"].tolist()
+        [152.0]
+        """
+        from bpvet.records.read import records_of_frames
+
+        frames = {
+            "readings": readings,
+            "animals": animals,
+            "treatments": treatments,
+            "labs": labs,
+            "observations": observations,
+        }
+        return records_of_frames(frames, as_of)
+
+    @property
+    def readings(self) -> pd.DataFrame:
+        """Every row of the readings in the order of the input, one row a reading.
+
+        A row with a reason in ``set_aside`` cannot be used; what else it holds is kept so that it
+        still counts as taken. ``…_bound`` is "", "at least", "at most" or "no sound".
+        """
+        return self._handed_out("readings")
+
+    @property
+    def animals(self) -> pd.DataFrame:
+        """One row for each animal met in any of the tables."""
+        return self._handed_out("animals")
+
+    @property
+    def treatments(self) -> pd.DataFrame:
+        """Every row of the treatments."""
+        return self._handed_out("treatments")
+
+    @property
+    def labs(self) -> pd.DataFrame:
+        """Every row of the laboratory values."""
+        return self._handed_out("labs")
+
+    @property
+    def observations(self) -> pd.DataFrame:
+        """Every row of the signs seen."""
+        return self._handed_out("observations")
+
+    @property
+    def understood(self) -> dict[str, Any]:
+        """What was made of the input: layout, dates, unit, encoding, methods, animals, …"""
+        return copy.deepcopy(dict(self._understood))
+
+    @property
+    def stopping(self) -> tuple[Finding, ...]:
+        """The findings that stop the work."""
+        return tuple(finding for finding in self.findings if finding.stops)
+
+    def require_usable(self) -> Records:
+        """Return these records, or raise a `RecordsError` if a finding stops the work."""
+        if self.stopping:
+            raise RecordsError("\n".join(map(str, self.stopping)), self.stopping)
+        return self
+
+    def speaking_on(self, as_of: object) -> Records:
+        """Return the same records as they speak on another date.
+
+        Parameters
+        ----------
+        as_of : date or text
+            The date to look at, YYYY-MM-DD.
+
+        Raises
+        ------
+        CallError
+            It is no date.
+        """
+        from bpvet.records.dates import date_of
+
+        day = date_of(as_of, "as_of")
+        return self if day == self.as_of else self._reread(day)
+
+    def animal(self, text: str) -> str:
+        """Return the id of an animal from its id, or from its name if only one bears it.
+
+        Parameters
+        ----------
+        text : str
+            An id as it stands in the records, or a name in any case.
+
+        Raises
+        ------
+        CallError
+            No animal, or more than one, fits; the message names near ones.
+        """
+        animals = self._tables["animals"]
+        ids = animals["animal"].tolist()
+        text = str(text).strip()
+        if text in ids:
+            return text
+        names = [str(name) for name in animals["name"].tolist()]
+        folded = text.casefold()
+        fits = [
+            id
+            for id, name in zip(ids, names, strict=True)
+            if folded in (id.casefold(), name.casefold())
+        ]
+        if len(fits) == 1 and text:
+            return str(fits[0])
+        if len(fits) > 1 and text:
+            listed = ", ".join(shown(str(id)) for id in fits[:10])
+            raise CallError(f"{shown(text)} may be any of {listed}: give the id.")
+        hint = did_you_mean(nearest(text, [*ids, *filter(None, names)]))
+        raise CallError(f"There is no animal {shown(text)} in these records. {hint}".rstrip())
+
+    def __repr__(self) -> str:
+        return self._table().text()
+
+    def _repr_html_(self) -> str:
+        return self._table().html()
+
+    def _handed_out(self, table: str) -> pd.DataFrame:
+        return self._tables[table].copy(deep=not _COPIES_ON_WRITE)
+
+    def _table(self) -> ShortTable:
+        rows = []
+        for name, frame in self._tables.items():
+            aside = int((frame["set_aside"] != "").sum()) if "set_aside" in frame else 0
+            rows.append((name, str(len(frame)), str(aside)))
+        stops = len(self.stopping)
+        notes = [f"{len(self.findings)} findings, {stops} of which stop the work."]
+        return ShortTable(
+            f"Records of {self.source}, as of {self.as_of}",
+            ("table", "rows", "set aside"),
+            tuple(rows),
+            tuple(notes),
+        )

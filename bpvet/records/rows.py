@@ -1,0 +1,271 @@
+"""One file's text to rows and columns of text, with the line on which each row starts.
+
+A file whose quotation marks are sound goes through a fast parser. One whose marks are not goes
+through a slow one, which sets aside the lines that cannot be read and goes on with the next.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv
+from numpy.typing import NDArray
+
+LINE_BREAK = r"\r\n|\r|\n"
+TEXT = pa.large_string()
+_BLOCK = 1 << 24
+#: A quoted cell longer than this is taken for a quotation mark that was never closed.
+_LONGEST_CELL = 100_000
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """Rows of a file, the header apart.
+
+    Parameters
+    ----------
+    header : tuple of str
+        The first row that is not blank.
+    header_line : int
+        Its line.
+    columns : tuple of pyarrow arrays of text (n,)
+        The cells; "" throughout in a broken row.
+    lines : array of int (n,)
+        Line on which each row starts.
+    broken : dict of int to (str, str)
+        Rows that do not fit the header: their text, and what is wrong.
+    blank : tuple of int
+        Lines of the rows that hold separators and nothing else. Empty lines are not counted.
+    """
+
+    header: tuple[str, ...]
+    header_line: int
+    columns: tuple[pa.Array, ...]
+    lines: NDArray[np.int64]
+    broken: dict[int, tuple[str, str]]
+    blank: tuple[int, ...]
+
+
+def rows_of(text: bytes, separator: str) -> Rows:
+    """Return the rows of a file.
+
+    Parameters
+    ----------
+    text : bytes
+        UTF-8 without a mark, not blank.
+    separator : str
+        One character.
+    """
+    before = re.match(rb"[\r\n]*", text)
+    start = before.end() if before else 0
+    skipped = len(re.findall(LINE_BREAK.encode(), text[:start]))
+    body = text[start:]
+    if not body.endswith((b"\n", b"\r")):
+        body += b"\n"
+    try:
+        if not _marks_are_sound(body, separator):
+            raise pa.ArrowInvalid
+        columns, lines, broken = _fast(body, separator)
+    except pa.ArrowInvalid:
+        # Stray quotation marks, or a row longer than the parser's block.
+        columns, lines, broken = _slow(body.decode("utf-8"), separator)
+    header = tuple(column[0].as_py() for column in columns)
+    return _without_header(header, columns, lines + skipped, broken, body, separator)
+
+
+def _marks_are_sound(text: bytes, separator: str) -> bool:
+    """Whether every quotation mark opens a cell, closes one, or is doubled within one."""
+    if b'"' not in text:
+        return True
+    at = np.frombuffer(text, np.uint8)
+    marks = np.flatnonzero(at == ord('"'))
+    if len(marks) % 2:
+        return False
+    edges = np.zeros(256, bool)
+    edges[[ord(separator), 10, 13]] = True
+    opening, closing = marks[0::2], marks[1::2]
+    before = edges[at[np.maximum(opening - 1, 0)]] | (opening == 0)
+    after = edges[at[np.minimum(closing + 1, len(at) - 1)]]
+    doubled = closing[:-1] + 1 == opening[1:]
+    before[1:] |= doubled
+    after[:-1] |= doubled
+    return bool(before.all() and after.all())
+
+
+def _fast(
+    text: bytes, separator: str
+) -> tuple[list[pa.Array], NDArray[np.int64], dict[int, tuple[str, str]]]:
+    """Return columns with the header as row 0, the line of each row, and the broken rows."""
+    bad: list[tuple[int, int, str]] = []
+
+    def note(row: pa.csv.InvalidRow) -> str:
+        bad.append((row.number - 1, row.actual_columns, row.text))
+        return "skip"
+
+    width = _width(text, separator)
+    table = pa.csv.read_csv(
+        pa.BufferReader(text),
+        # One thread: only then are the numbers of the rows known.
+        read_options=pa.csv.ReadOptions(use_threads=False, block_size=_BLOCK, column_names=width),
+        parse_options=pa.csv.ParseOptions(
+            delimiter=separator,
+            newlines_in_values=True,
+            ignore_empty_lines=False,
+            invalid_row_handler=note,
+        ),
+        convert_options=pa.csv.ConvertOptions(
+            strings_can_be_null=False,
+            quoted_strings_can_be_null=False,
+            check_utf8=False,
+            column_types=dict.fromkeys(width, TEXT),
+        ),
+    )
+    columns = [_one(column) for column in table.columns]
+    n = table.num_rows + len(bad)
+    gaps = np.array([number for number, _, _ in bad], dtype=np.int64)
+    if len(bad):
+        columns = _with_gaps(columns, gaps, n)
+    broken = {
+        number: (row, f"has {fields} fields where the header has {len(width)}")
+        for number, fields, row in bad
+        if row.strip()
+    }
+    if b'"' not in text:
+        return columns, np.arange(1, n + 1), broken
+    breaks = np.ones(n, dtype=np.int64)
+    for column in columns:
+        breaks += pc.count_substring_regex(column, LINE_BREAK).to_numpy(zero_copy_only=False)
+    for number, _, row in bad:
+        breaks[number] += len(re.findall(LINE_BREAK, row.rstrip("\r\n")))
+    return columns, np.concatenate([[1], 1 + np.cumsum(breaks)[:-1]]), broken
+
+
+def _width(text: bytes, separator: str) -> list[str]:
+    """Return placeholder names, one for each field of the first row."""
+    fields = next(_records(text[: 10 * _LONGEST_CELL].decode("utf-8", "ignore"), separator))[1]
+    return [f"f{i}" for i in range(len(fields or [""]))]
+
+
+def _one(column: pa.ChunkedArray) -> pa.Array:
+    whole = column.combine_chunks()
+    return whole if isinstance(whole, pa.Array) else pa.concat_arrays(whole.chunks)
+
+
+def _with_gaps(columns: list[pa.Array], gaps: NDArray[np.int64], n: int) -> list[pa.Array]:
+    """Return the columns with an empty cell at each row number in `gaps`."""
+    missing = np.zeros(n, bool)
+    missing[gaps] = True
+    source = np.cumsum(~missing) - 1
+    index = pa.array(np.where(missing, 0, source), mask=missing)
+    return [pc.fill_null(column.take(index), "") for column in columns]
+
+
+def _slow(
+    text: str, separator: str
+) -> tuple[list[pa.Array], NDArray[np.int64], dict[int, tuple[str, str]]]:
+    """Do what `_fast` does, one record at a time, for a file with stray quotation marks."""
+    lines: list[int] = []
+    rows: list[list[str]] = []
+    broken: dict[int, tuple[str, str]] = {}
+    width = 0
+    for line, fields, raw in _records(text, separator):
+        width = width or len(fields or [""])
+        if fields is None:
+            broken[len(rows)] = (raw, "has a quotation mark that does not close, or text after one")
+        elif len(fields) != width and raw.strip():
+            broken[len(rows)] = (raw, f"has {len(fields)} fields where the header has {width}")
+        fits = fields is not None and len(fields) == width
+        rows.append(fields if fits and fields is not None else [""] * width)
+        lines.append(line)
+    columns = [pa.array(cells, TEXT) for cells in zip(*rows, strict=True)]
+    return columns, np.array(lines, dtype=np.int64), broken
+
+
+def _records(text: str, separator: str) -> Iterator[tuple[int, list[str] | None, str]]:
+    """Yield (line, fields, text) for each record; fields are None where marks do not close."""
+    sep = re.escape(separator)
+    quoted = re.compile(rf'"((?:[^"]|""){{0,{_LONGEST_CELL}}}+)"(?={sep}|\r|\n|\Z)')
+    bare = re.compile(rf"[^{sep}\r\n]*")
+    end = re.compile(LINE_BREAK)
+    place, line = 0, 1
+    while place < len(text):
+        start = place
+        fields: list[str] | None = []
+        while True:
+            cell = (
+                quoted.match(text, place)
+                if text.startswith('"', place)
+                else bare.match(text, place)
+            )
+            if cell is None or fields is None:
+                fields = None
+                break
+            value = cell.group(1).replace('""', '"') if cell.re is quoted else cell.group()
+            fields.append(value)
+            place = cell.end()
+            if not text.startswith(separator, place):
+                break
+            place += 1
+        if fields is None:
+            # Give up this line only, so that an unclosed mark cannot swallow the rest.
+            place = start
+            stop = end.search(text, place)
+        else:
+            stop = end.match(text, place)
+        finish = stop.start() if stop else len(text)
+        raw = text[start:finish]
+        yield line, fields, raw
+        line += len(end.findall(raw)) + 1
+        place = stop.end() if stop else len(text)
+
+
+def _without_header(
+    header: tuple[str, ...],
+    columns: list[pa.Array],
+    lines: NDArray[np.int64],
+    broken: dict[int, tuple[str, str]],
+    body: bytes,
+    separator: str,
+) -> Rows:
+    """Take the header off, and the rows that hold nothing."""
+    empty = np.ones(len(lines), bool)
+    for column in columns:
+        empty &= pc.equal(pc.utf8_trim_whitespace(column), "").to_numpy(zero_copy_only=False)
+    empty[list(broken)] = False
+    empty[0] = False
+    keep = ~empty
+    keep[0] = False
+    blank: tuple[int, ...] = ()
+    if empty.any() and len(header) > 1:
+        blank = _lines_with_separators(lines[empty], body, separator, int(lines[0]) - 1)
+    index = np.flatnonzero(keep)
+    new = np.full(len(lines), -1)
+    new[index] = np.arange(len(index))
+    moved = {int(new[row]): why for row, why in broken.items() if row > 0}
+    whole = len(index) == len(lines) - 1
+    kept = [column.slice(1) if whole else column.take(pa.array(index)) for column in columns]
+    return Rows(header, int(lines[0]), tuple(kept), lines[index], moved, blank)
+
+
+def _lines_with_separators(
+    lines: NDArray[np.int64], body: bytes, separator: str, skipped: int
+) -> tuple[int, ...]:
+    """Return those of the `lines` (of rows that hold nothing) that are not simply empty."""
+    text = re.split(LINE_BREAK.encode(), body)
+    mark = separator.encode()
+    return tuple(int(line) for line in lines if mark in text[line - 1 - skipped])
+
+
+def blanks(n: int) -> pa.Array:
+    """Return `n` empty cells."""
+    return pa.repeat(pa.scalar("", TEXT), n)
+
+
+def joined(*columns: pa.Array) -> pa.Array:
+    """Return the cells of several columns as one text a row, a unit separator between them."""
+    return pc.binary_join_element_wise(*columns, pa.scalar("\x1f", TEXT))

@@ -1,0 +1,316 @@
+"""Cells to values: words, numbers, pressures and dates; what is none of them becomes a finding."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from bpvet.facts.words import QUANTITIES_OF
+from bpvet.records.dates import (
+    EARLIEST,
+    EARLIEST_BIRTH,
+    NAT,
+    both_readings,
+    moments,
+    why_not_a_date,
+)
+from bpvet.records.findings import shown
+from bpvet.records.ledger import Ledger
+from bpvet.records.numbers import BOUND_WORDS, distinct, number_mend, numbers, why_not_a_number
+from bpvet.records.rows import TEXT
+from bpvet.records.suggest import did_you_mean, either, nearest
+from bpvet.records.tables import TABLES, Column
+
+#: A table's columns: arrays of numbers or dates, or pyarrow arrays of text, each (n,).
+Values = dict[str, Any]
+Mask = NDArray[np.bool_]
+
+LEAVE_OUT = 'Correct it; if the reading should not count, say why under "excluded".'
+ISO_MEND = (
+    "Write dates as YYYY-MM-DD; in a spreadsheet give the column the format yyyy-mm-dd and save "
+    "it as CSV again."
+)
+
+
+def parse(ledger: Ledger) -> Values:
+    """Return a table's columns as values; every cell that is none is said in the ledger.
+
+    Parameters
+    ----------
+    ledger : Ledger
+        The table's cells.
+
+    Returns
+    -------
+    dict
+        Our columns, in the contract's order. A ``quantity`` has its bound beside it under
+        ``…_bound``; a ``moment`` has ``timed`` and ``date``; readings have ``summary_n`` and
+        ``summary_sd`` too.
+    """
+    values: Values = {}
+    passed_over = np.zeros(ledger.n, dtype=bool)
+    for column in TABLES[ledger.table]:
+        if column.needed:
+            _say_blank(ledger, column)
+        if column.kind == "text":
+            values[column.name] = ledger.cells(column.name)
+        elif column.kind == "word":
+            values[column.name] = _words(ledger, column)
+        elif column.kind in ("date", "moment"):
+            values.update(_dates(ledger, column))
+        else:
+            only = _not_given_by_doppler(ledger, values, column) if "method" in values else None
+            values.update(_numbers(ledger, column, passed_over if only is None else only))
+    if ledger.table == "readings":
+        values["excluded"] = _excluded(ledger)
+        values.update(_summaries(ledger))
+        values["reading"] = _order(ledger, values["reading"])
+    return values
+
+
+def file_rows(ledger: Ledger, mask: Mask) -> Iterator[tuple[int, NDArray[np.int64]]]:
+    """Yield each file that has rows in the mask, with those rows."""
+    for file in np.unique(ledger.file[mask]).tolist():
+        yield file, np.flatnonzero(mask & (ledger.file == file))
+
+
+def _say_blank(ledger: Ledger, column: Column) -> None:
+    blank = ledger.blank(column.name) & ledger.has(column.name) & ~ledger.broken
+    ledger.say(
+        blank,
+        column.name,
+        "The cell is blank, and the row means nothing without it.",
+        "Fill it in.",
+        "blank",
+        "row",
+    )
+
+
+def _words(ledger: Ledger, column: Column) -> pa.Array:
+    """Return a column in which only certain words may stand, "" for others."""
+    texts, code = distinct(ledger.cells(column.name))
+    ours = {word.casefold(): word for word in column.words}
+    read = [ours.get(" ".join(text.casefold().split()), "") for text in texts]
+    bad = np.array([text != "" and not word for text, word in zip(texts, read, strict=True)], bool)
+    what = column.name.replace("_", " ")
+
+    def mend(value: str) -> str:
+        hint = did_you_mean(nearest(value.strip(), column.words))
+        return f"Write {either(column.words)}. {hint}".rstrip()
+
+    ledger.say(
+        bad[code],
+        column.name,
+        lambda value: f"{shown(value.strip())} is not a {what} known here.",
+        mend,
+        "unknown word",
+        "row" if column.spoils else "cell",
+    )
+    return pa.array(read, TEXT).take(pa.array(code))
+
+
+def _numbers(ledger: Ledger, column: Column, passed_over: Mask) -> Values:
+    """Return a column of numbers, NaN where there is none, and its bounds."""
+    pressure = column.kind == "quantity"
+    read = numbers(ledger.cells(column.name), bounds=pressure)
+    bad = read.bad | (read.comma & ~_commas_agree(ledger, column.name, read.point, read.thousand))
+    bad &= ~passed_over
+    outcome = "row" if column.spoils else "cell"
+    is_bound = not pressure and column.name == "value"
+
+    def reason(value: str) -> str:
+        if is_bound and value.strip()[:1] in ("<", ">", "≤", "≥"):
+            return f"{shown(value)} is a bound, and laboratory values are used as numbers."
+        return why_not_a_number(value.strip())
+
+    ledger.say(bad, column.name, reason, lambda v: number_mend(v.strip()), "not a number", outcome)
+    gone = bad | passed_over
+    value = np.where(gone, np.nan, read.value)
+    if not pressure:
+        return {column.name: value}
+    bound = BOUND_WORDS[np.where(gone, 0, read.bound)]
+    return {column.name: value, f"{column.name}_bound": bound}
+
+
+def _commas_agree(ledger: Ledger, name: str, point: Mask, thousand: Mask) -> Mask:
+    """Return the rows (n,) whose file shows that its commas in this column are decimal.
+
+    They are if no cell of the column has a point, and none has exactly three digits after the
+    comma (which might be a thousands mark).
+    """
+    files = np.ones(len(ledger.files), dtype=bool)
+    files[ledger.file[point | thousand]] = False
+    agree: Mask = files[ledger.file]
+    return agree
+
+
+def decimal_commas(ledger: Ledger) -> list[str]:
+    """Return "file: column" for each column whose decimal mark was taken to be a comma."""
+    found = []
+    for column in TABLES[ledger.table]:
+        if column.kind in ("number", "quantity"):
+            read = numbers(ledger.cells(column.name), bounds=column.kind == "quantity")
+            used = read.comma & _commas_agree(ledger, column.name, read.point, read.thousand)
+            found += [
+                f"{ledger.files[file]}: {ledger.heading(column.name, int(rows[0]))}"
+                for file, rows in file_rows(ledger, used)
+            ]
+    return found
+
+
+def _not_given_by_doppler(ledger: Ledger, values: Values, column: Column) -> Mask | None:
+    """Set aside what a Doppler flow detector cannot have given; return those cells (n,)."""
+    if column.kind != "quantity" or column.name in QUANTITIES_OF["doppler"]:
+        return None
+    doppler = pc.equal(values["method"], "doppler").to_numpy(zero_copy_only=False)
+    cells: Mask = doppler & ~ledger.blank(column.name)
+    what = column.name.replace("_", " ")
+    ledger.say(
+        cells,
+        column.name,
+        f"A Doppler flow detector gives no {what}.",
+        "If another instrument gave it, enter that as a reading of its own method"
+        + (', or under "counted_pulse".' if column.name == "heart_rate" else "."),
+        "not given by Doppler",
+        "cell",
+    )
+    return cells
+
+
+def _dates(ledger: Ledger, column: Column) -> Values:
+    """Return a column of dates as datetime64[ns], NaT where there is none."""
+    read = moments(ledger.cells(column.name), times=column.kind == "moment")
+    outcome = "row" if column.spoils else "cell"
+    refused = _refuse_swappable(ledger, column, read.swappable)
+    bad = read.bad & ~refused
+    ledger.say(
+        bad,
+        column.name,
+        lambda value: why_not_a_date(value.strip()),
+        ISO_MEND,
+        "not a date",
+        outcome,
+    )
+    date = read.date.copy()
+    earliest = EARLIEST_BIRTH if column.name == "birth_date" else EARLIEST
+    early = date < earliest
+    ledger.say(
+        early,
+        column.name,
+        lambda value: f"{shown(value.strip())} is before {earliest.astype(object).year}.",
+        "Correct the year; a date left open is a blank cell.",
+        "early date",
+        outcome,
+    )
+    date[early] = np.datetime64("NaT")
+    midnight = date.astype("datetime64[ns]")
+    if column.kind == "date":
+        return {column.name: midnight}
+    moment = np.where(early, NAT, read.moment)
+    timed = read.timed & ~early
+    return {column.name: moment, "timed": timed, "date": midnight, "zoned": read.zoned}
+
+
+def _refuse_swappable(ledger: Ledger, column: Column, swappable: Mask) -> Mask:
+    """Refuse a column by name in which day and month may be swapped; return its rows (n,).
+
+    A few such cells in a column of other dates are told one by one instead.
+    """
+    refused = np.zeros(ledger.n, dtype=bool)
+    for file, rows in file_rows(ledger, swappable):
+        filled = ~ledger.blank(column.name) & (ledger.file == file)
+        if 2 * len(rows) < filled.sum():
+            continue
+        texts = ledger.cells(column.name).take(pa.array(rows)).to_pylist()
+        # A cell that can be read both ways shows the trouble best.
+        best = next((i for i, text in enumerate(texts) if " or " in both_readings(text)), 0)
+        both = both_readings(texts[best]) or "no date of either order"
+        reason = f"{shown(texts[best])} could be {both}; dates are never guessed."
+        if column.spoils:
+            reason += f" All {len(rows)} rows with such a date are set aside."
+        else:
+            reason += f" All {len(rows)} such dates are set aside."
+        ledger.say_of_file(
+            file,
+            column.name,
+            reason,
+            ISO_MEND,
+            "day or month first",
+            stops=column.spoils,
+            row=int(rows[best]),
+        )
+        refused[rows] = True
+        if column.spoils:
+            ledger.put_aside(
+                rows, f"{ledger.heading(column.name, int(rows[0]))}: day or month first?"
+            )
+    return refused
+
+
+def _excluded(ledger: Ledger) -> pa.Array:
+    """Return the reasons for exclusion; "no", "false" and "0" are none, and are said."""
+    texts, code = distinct(ledger.cells("excluded"))
+    denied = np.array([text.casefold() in ("no", "false", "0") for text in texts], bool)[code]
+    ledger.say(
+        denied,
+        "excluded",
+        lambda value: f"{shown(value.strip())} is taken to mean that the reading counts.",
+        "Leave the cell blank for a reading that counts; write the reason for one that does not.",
+        "not excluded",
+    )
+    return pc.if_else(pa.array(denied), "", ledger.cells("excluded")).cast(TEXT)
+
+
+def _summaries(ledger: Ledger) -> Values:
+    """Return the count and SD behind rows that give a mean; say what other rows have of them."""
+    for name in ("systolic_mean", "systolic_n", "systolic_sd"):
+        ledger.say(
+            ~ledger.blank(name) & ~ledger.summary,
+            name,
+            "It is not used: the row gives no mean, or its readings stand beside it.",
+            "Nothing to do.",
+            "mean beside readings",
+        )
+    read = numbers(ledger.cells("systolic_n"), bounds=False)
+    whole = (read.value >= 1) & (read.value <= 1000) & (read.value == np.round(read.value))
+    ledger.say(
+        ledger.summary & ~whole,
+        "systolic_n",
+        lambda v: f"{shown(v)} is not a count of readings." if v else "The count is missing.",
+        "Write how many readings are behind the mean.",
+        "not a count",
+        "row",
+    )
+    count = np.where(ledger.summary & whole, read.value, 0).astype(np.int64)
+    spread = numbers(ledger.cells("systolic_sd"), bounds=False)
+    given = ledger.summary & ~ledger.blank("systolic_sd")
+    useful = (spread.value >= 0) & ~spread.bad & (count >= 2)
+    comma = spread.comma & ~_commas_agree(ledger, "systolic_sd", spread.point, spread.thousand)
+    useful &= ~comma
+    ledger.say(
+        given & ~useful,
+        "systolic_sd",
+        lambda value: f"{shown(value)} is not a standard deviation of two or more readings.",
+        "Write the standard deviation in mmHg, or leave the cell blank.",
+        "not a spread",
+        "cell",
+    )
+    return {"summary_n": count, "summary_sd": np.where(given & useful, spread.value, np.nan)}
+
+
+def _order(ledger: Ledger, reading: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the place of each reading; side by side, it is that of its column."""
+    beside = ledger.part > 0
+    ledger.say(
+        beside & ~ledger.blank("reading"),
+        "reading",
+        "It is not used: the readings stand side by side, and their headings number them.",
+        "Nothing to do.",
+        "order beside readings",
+    )
+    return np.where(beside, ledger.part, reading)

@@ -1,0 +1,145 @@
+"""Pieces of HTML, every value escaped: what a notebook's cell shows and a page is made of."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from html import escape
+
+#: Shown where there is no number.
+NONE = "–"
+
+#: Letters from which a cell is given room.
+_LONG = 24
+_ISO_DATE = re.compile(r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?")
+
+
+@dataclass(frozen=True, repr=False)
+class Shown:
+    """What a cell shows: as HTML where that can be drawn, and as plain text elsewhere.
+
+    Parameters
+    ----------
+    html : str
+        HTML without script or style, all values escaped.
+    text : str
+        The same in plain words, or what it is.
+    """
+
+    html: str
+    text: str
+
+    def _repr_html_(self) -> str:
+        return self.html
+
+    def __repr__(self) -> str:
+        return self.text
+
+
+def tag(name: str, content: str, **attributes: str) -> str:
+    """Return an element around ready-made HTML; attributes are escaped, `class_` is ``class``.
+
+    Examples
+    --------
+    >>> tag("p", "a", class_="note", title='"')
+    '<p class="note" title="&quot;">a</p>'
+    """
+    written = "".join(
+        f' {key.rstrip("_").replace("_", "-")}="{escape(value)}"'
+        for key, value in attributes.items()
+        if value
+    )
+    return f"<{name}{written}>{content}</{name}>"
+
+
+def paragraph(text: str, class_: str = "") -> str:
+    """Return text as a paragraph; blank text gives nothing."""
+    return tag("p", escape(text), class_=class_) if text else ""
+
+
+def heading(level: int, text: str) -> str:
+    """Return text as a heading."""
+    return tag(f"h{level}", escape(text))
+
+
+def bullets(items: Iterable[str], class_: str = "") -> str:
+    """Return texts as a list."""
+    return tag("ul", "".join(tag("li", escape(item)) for item in items), class_=class_)
+
+
+def folded(summary: str, content: str) -> str:
+    """Return ready-made HTML folded away under a summary."""
+    return tag("details", tag("summary", escape(summary)) + content)
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table: its head, and whether it holds numbers (set flush right)."""
+
+    head: str
+    number: bool = False
+
+
+def table(
+    caption: str,
+    columns: Sequence[Column],
+    rows: Sequence[Sequence[str]],
+    wide: bool = False,
+    marked: Collection[int] = (),
+) -> str:
+    """Return a table with a caption and scoped heads; columns without any cell are left out.
+
+    Parameters
+    ----------
+    caption : str
+        What it shows; also names the region in which a wide table scrolls.
+    columns : sequence of Column
+        The first heads the rows.
+    rows : sequence of sequence of str
+        Cells, each row as long as `columns`.
+    wide : bool
+        Whether it may be wider than the page: it then scrolls in a region of its own, which a
+        keyboard can reach.
+    marked : collection of int
+        Indices of rows that are set back, such as sessions outside the trend.
+    """
+    kept = [i for i in range(len(columns)) if i == 0 or any(row[i] for row in rows)]
+
+    def cell(row: Sequence[str], i: int) -> str:
+        class_ = "number" if columns[i].number else _shape(row[i])
+        if i == 0:
+            return tag("th", escape(row[i]), scope="row", class_=class_)
+        return tag("td", escape(row[i]), class_=class_)
+
+    head = "".join(
+        tag("th", escape(one.head), scope="col", class_="number" if one.number else "")
+        for one in (columns[i] for i in kept)
+    )
+    body = "".join(
+        tag("tr", "".join(cell(row, i) for i in kept), class_="aside" if place in marked else "")
+        for place, row in enumerate(rows)
+    )
+    whole = tag(
+        "table",
+        tag("caption", escape(caption)) + tag("thead", tag("tr", head)) + tag("tbody", body),
+        class_="wide" if wide else "",
+    )
+    return scrolling(caption, whole) if wide else whole
+
+
+def _shape(text: str) -> str:
+    """Return the class of a cell of text: a date is never broken, a long text gets room."""
+    if _ISO_DATE.fullmatch(text):
+        return "day"
+    return "long" if len(text) > _LONG else ""
+
+
+def scrolling(name: str, content: str) -> str:
+    """Return ready-made HTML in a named region that scrolls sideways, also with a keyboard."""
+    return tag("div", content, class_="scroll", role="region", tabindex="0", aria_label=name)
+
+
+def lines(*texts: str) -> str:
+    """Return the texts that are not blank, a line each."""
+    return "\n".join(text for text in texts if text)

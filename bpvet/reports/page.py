@@ -1,0 +1,127 @@
+"""One self-contained HTML page from an executed notebook; it loads nothing from anywhere.
+
+What the notebook shows is cleaned against a strict list of allowed elements and put into a page
+of our own, whose content-security policy forbids scripts and every request.
+"""
+
+from __future__ import annotations
+
+import re
+from copy import deepcopy
+from html import escape
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+from bpvet.reports.files import PAGE_MARKER
+from bpvet.reports.markup import folded, tag
+
+if TYPE_CHECKING:
+    from nbformat import NotebookNode
+
+POLICY = (
+    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; "
+    "form-action 'none'"
+)
+#: A cell with this tag is for the notebook alone.
+NOTEBOOK_ONLY = "notebook-only"
+
+_TAGS = {
+    *("h1", "h2", "h3", "h4", "p", "br", "hr", "strong", "em", "b", "i", "small", "code", "pre"),
+    *("ul", "ol", "li", "dl", "dt", "dd", "div", "span", "section", "header", "footer", "a"),
+    *("table", "caption", "thead", "tbody", "tr", "th", "td", "figure", "figcaption"),
+    *("picture", "source", "img", "details", "summary"),
+}
+_ATTRIBUTES = {
+    "*": {"class"},
+    "a": {"href"},
+    "div": {"role", "tabindex", "aria-label"},
+    "th": {"scope"},
+    "img": {"src", "alt"},
+    "source": {"srcset", "media"},
+}
+_IMAGE = re.compile(r"data:image/(?:png|jpeg|svg\+xml);base64,[A-Za-z0-9+/=]+")
+#: What the values of some attributes may be; those of the others are free.
+_VALUES = {
+    "src": _IMAGE,
+    "srcset": _IMAGE,
+    "href": re.compile(r"#[\w-]*|https:[^\s\"'<>]+"),
+    "role": re.compile("region"),
+    "tabindex": re.compile("0"),
+    "scope": re.compile("row|col"),
+}
+
+
+def page(notebook: NotebookNode, title: str, mark: str) -> str:
+    """Return the page of an executed notebook.
+
+    Parameters
+    ----------
+    notebook : NotebookNode
+        Markdown cells become headings and text; of code cells the outputs are shown, and the
+        code is folded away at the end.
+    title : str
+        Title of the page, as text.
+    mark : str
+        Kind of the report and digest of the animal's id; tells whose file it is.
+    """
+    code = "\n\n".join(cell.source for cell in notebook.cells if cell.cell_type == "code")
+    cells = folded("The notebook's code", tag("pre", tag("code", escape(code))))
+    body = cleaned(_body(notebook)) + tag("div", cells, class_="code")
+    style = resources.files(__package__).joinpath("page.css").read_text(encoding="utf-8")
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
+        f"{PAGE_MARKER.format(mark=mark)}\n"
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        '<meta name="color-scheme" content="light dark">\n'
+        f"<title>{escape(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n"
+        '<a class="skip" href="#report">Skip to the report</a>\n'
+        f'<main id="report" tabindex="-1">\n{body}\n</main>\n</body>\n</html>\n'
+    )
+
+
+def cleaned(html: str) -> str:
+    """Return HTML with nothing in it but what a report needs.
+
+    Elements and attributes outside the list go, scripts and styles with all they hold; an image
+    must hold itself, and a link leads into the page or to an https address.
+
+    Examples
+    --------
+    >>> cleaned('<p onclick="x()">a<script>b</script><img src="http://x/y.png"></p>')
+    '<p>a<img></p>'
+    """
+    import nh3
+
+    def kept(element: str, attribute: str, value: str) -> str | None:
+        pattern = _VALUES.get(attribute)
+        return value if pattern is None or pattern.fullmatch(value) else None
+
+    return nh3.clean(
+        html,
+        tags=_TAGS,
+        clean_content_tags={"script", "style"},
+        attributes=_ATTRIBUTES,
+        attribute_filter=kept,
+        url_schemes={"data", "https"},
+        link_rel="noopener noreferrer",
+    )
+
+
+def _body(notebook: NotebookNode) -> str:
+    """Return the cells as HTML, without those for the notebook alone and without any code."""
+    from nbconvert import HTMLExporter
+
+    exporter: Any = HTMLExporter  # its package bears no types
+    shown = deepcopy(notebook)
+    shown.cells = [
+        cell for cell in shown.cells if NOTEBOOK_ONLY not in cell.metadata.get("tags", ())
+    ]
+    html, _ = exporter(
+        template_name="basic",
+        exclude_input=True,
+        exclude_input_prompt=True,
+        exclude_output_prompt=True,
+        exclude_anchor_links=True,
+    ).from_notebook_node(shown)
+    return str(html)

@@ -1,0 +1,147 @@
+"""What must be said beside a session's mean, in the words of `bpvet.visits.choice`."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bpvet.facts.protocol import (
+    CEILING,
+    CONSISTENT_CV,
+    ENOUGH_READINGS,
+    MAX_READINGS,
+    MIN_READINGS,
+    PULSE_DISAGREES,
+    STILL_FALLING_MMHG,
+)
+from bpvet.facts.words import KEPT_OUT_CONDITIONS, QUANTITY_WORDS, READING_QUANTITIES
+from bpvet.visits import choice
+from bpvet.visits.readings import Codes
+
+#: Words for a demeanour that raises pressure; "tense" in the sense of the contract.
+TENSE_WORDS = (
+    *("tense", "anxious", "nervous", "stressed", "fearful", "frightened", "fractious"),
+    *("agitated", "aggressive", "struggling", "struggled"),
+)
+
+COUNTED_PULSE = "counted pulse disagrees"
+TENSE = "tense"
+REVERSED = "diastolic not below systolic"
+MANY = f"more than {MAX_READINGS} readings taken"
+
+_TENSE = re.compile(rf"(?<!not )(?<!never )(?<!no longer )\b({'|'.join(TENSE_WORDS)})\b")
+
+Booleans = NDArray[np.bool_]
+
+
+def flag_columns(part: pd.DataFrame, of: Codes, columns: dict[str, Any]) -> dict[str, Any]:
+    """Return the columns `flags`, `go_on` and `tense` of a sessions frame.
+
+    Parameters
+    ----------
+    part : DataFrame
+        Placed readings with their `fate`, session by session in order of taking.
+    of : (n,) array of int
+        Session of each, from 0.
+    columns : dict
+        The other columns of the sessions frame, each of one entry a session.
+
+    Returns
+    -------
+    dict
+    """
+    count = len(columns["n_taken"])
+    used = (part["fate"] == "used").to_numpy(dtype=bool)
+
+    def any_of(rows: Any) -> Booleans:
+        return np.bincount(of, weights=np.asarray(rows, dtype=bool), minlength=count) > 0
+
+    n_used, n_systolic = columns["n_used"], columns["systolic_n"]
+    n = np.where(n_systolic > 0, n_systolic, n_used)
+    with np.errstate(invalid="ignore"):
+        inconsistent = columns["systolic_sd"] > CONSISTENT_CV * columns["systolic"]
+    falling = _falling(part, of, used, columns["summary"])
+    tense = any_of(part["demeanour"].map(_tense_words(part["demeanour"])))
+    excluded = columns["n_excluded"] == columns["n_taken"]
+    ceiling = used & (part["systolic"] == CEILING) & (part["systolic_bound"] == "")
+    silent = (part["systolic_bound"] == "no sound") & part["fate"].isin(("used", "no sound"))
+    condition = np.asarray(columns["condition"], dtype=object)
+
+    flags = {
+        choice.ALL_EXCLUDED: excluded,
+        choice.NONE_USED: (n_used == 0) & ~excluded,
+        choice.FEW: (n > 0) & (n < MIN_READINGS),
+        MANY: columns["n_taken"] > MAX_READINGS,
+        choice.SUMMARY_ONLY: columns["summary"],
+        choice.INCONSISTENT: inconsistent,
+        choice.FALLING: falling,
+        choice.AT_CEILING: any_of(ceiling),
+        **_bound_flags(columns),
+        choice.NO_SOUND: any_of(silent),
+        COUNTED_PULSE: any_of(used & _pulse_disagrees(part)),
+        REVERSED: any_of(used & (part["diastolic"] >= part["systolic"])),
+        TENSE: tense,
+        **{f"{name}: kept out of trends": condition == name for name in KEPT_OUT_CONDITIONS},
+    }
+    go_on = {
+        choice.FEW: n < MIN_READINGS,
+        choice.NOT_ENOUGH: (n >= MIN_READINGS) & (n < ENOUGH_READINGS),
+        choice.INCONSISTENT: inconsistent,
+        choice.STILL_FALLING: falling,
+    }
+    return {"flags": _said(flags), "go_on": _said(go_on), "tense": tense}
+
+
+def _said(flags: dict[str, Any]) -> NDArray[np.object_]:
+    """Join the words that hold of each session by "; ": built once for each combination."""
+    holds = np.column_stack([np.asarray(hold, dtype=bool) for hold in flags.values()])
+    code = holds @ (1 << np.arange(len(flags), dtype=np.int64))
+    distinct, which = np.unique(code, return_inverse=True)
+    words = list(flags)
+    said = [
+        "; ".join(word for bit, word in enumerate(words) if (int(value) >> bit) & 1)
+        for value in distinct
+    ]
+    return np.array(said, dtype=object)[which]
+
+
+def _falling(part: pd.DataFrame, of: Codes, used: Booleans, summary: Booleans) -> Booleans:
+    """Return `bpvet.visits.choice.still_falling` for every session; never of a summary row."""
+    falling = np.zeros(len(summary), dtype=bool)
+    value = part["systolic"].to_numpy(dtype=float)
+    row = np.flatnonzero(used & ~np.isnan(value) & ~summary[of])
+    if not len(row):
+        return falling
+    value, session = value[row], of[row]
+    start = np.flatnonzero(np.diff(session, prepend=-1))
+    last = np.append(start[1:], len(session)) - 1
+    before = value.copy()
+    before[last] = np.inf
+    lowest_before = np.minimum.reduceat(before, start)
+    fell = value[start] - value[last] > STILL_FALLING_MMHG
+    falling[session[start]] = (value[last] < lowest_before) & fell
+    return falling
+
+
+def _pulse_disagrees(part: pd.DataFrame) -> pd.Series[bool]:
+    counted, rate = part["counted_pulse"], part["heart_rate"]
+    apart = (rate - counted).abs() > PULSE_DISAGREES * counted
+    return apart & (part["heart_rate_bound"] == "")
+
+
+def _tense_words(demeanour: pd.Series[Any]) -> dict[str, bool]:
+    return {text: bool(_TENSE.search(text.casefold())) for text in demeanour.unique()}
+
+
+def _bound_flags(columns: dict[str, Any]) -> dict[str, Booleans]:
+    flags = {}
+    for quantity in READING_QUANTITIES:
+        bound = np.asarray(columns[f"{quantity}_bound"], dtype=object)
+        named = "" if quantity == "systolic" else f"{QUANTITY_WORDS[quantity]}, "
+        for value, words in choice.BOUND_FLAGS.items():
+            flags[named + words] = bound == value
+    return flags

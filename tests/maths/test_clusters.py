@@ -1,0 +1,58 @@
+"""Standard errors by animal, and SDs drawn together."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bpvet.maths.clusters import centred, clustered_slope, shrunken_sds
+
+
+def test_a_mean_by_hand() -> None:
+    """Means 2 and 6 of two animals, three values 1, 3, 6: mean 10/3, pushes −8/3 and 8/3.
+
+    Variance (64/9 + 64/9)·2/9.
+    """
+    found = clustered_slope([1, 1, 1], [1, 3, 6], [0, 0, 1])
+    assert found.estimate == pytest.approx(10 / 3)
+    se = np.sqrt(2 * 64 / 9 * 2) / 3
+    assert found.upper == pytest.approx(10 / 3 + 12.706204736174694 * se)
+
+
+def test_one_animal_has_no_interval() -> None:
+    assert clustered_slope([1, 2], [1, 2], [0, 0]).reason
+    assert clustered_slope([0, 0], [1, 2], [0, 1]).estimate is None
+
+
+def test_centring() -> None:
+    assert centred([1, 3, 10], ["a", "a", "b"]).tolist() == [-1, 1, 0]
+
+
+def test_equal_sds_are_drawn_to_one() -> None:
+    sds, tau = shrunken_sds([50.0, 50.0, 50.0], [10, 10, 10])
+    assert tau == 0
+    assert len({round(one.estimate or 0, 10) for one in sds}) == 1
+
+
+def test_what_is_known_better_is_drawn_less() -> None:
+    sds, tau = shrunken_sds([400.0, 4.0 * 400, 9 * 10, 900 * 16], [4, 400, 10, 900])
+    assert tau > 0
+    plain = np.sqrt([100.0, 4.0, 9.0, 16.0])
+    moved = [abs(np.log((one.estimate or 1) / s)) for one, s in zip(sds, plain, strict=True)]
+    assert moved[3] < moved[0]
+    assert moved[1] < moved[0]
+
+
+def test_shrunken_intervals_cover() -> None:
+    rng = np.random.default_rng(5)
+    held = total = 0
+    for _ in range(150):
+        true = np.exp(np.log(7) + rng.normal(0, 0.25, 8))
+        df = rng.integers(5, 60, 8)
+        sds, _ = shrunken_sds(true**2 * rng.chisquare(df), df)
+        for one, s in zip(sds, true, strict=True):
+            assert one.lower is not None
+            assert one.upper is not None
+            held += one.lower < s < one.upper
+            total += 1
+    assert 0.92 < held / total < 0.98

@@ -1,0 +1,284 @@
+"""Agreement of two methods: published examples, choices stated, and what cannot be known."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from bpvet.errors import CallError, RecordsError
+from bpvet.facts.priors import Priors
+from bpvet.models.agreement import Agreement, agreement
+from bpvet.models.fit import fit_trend
+from bpvet.records.records import Records
+
+
+def plain_frame(seed: int = 0, animals: int = 12, replicates: int = 3) -> pd.DataFrame:
+    """Return three readings by each of two methods; B reads 6 higher."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for i in range(animals):
+        level = rng.normal(150, 20)
+        for name, add in (("A", 0), ("B", 6)):
+            own = rng.normal(0, 6)
+            for r in range(replicates):
+                rows.append((f"cat {i}", name, r + 1, level + add + own + rng.normal(0, 5)))
+    return pd.DataFrame(rows, columns=["animal", "method", "replicate", "y"])
+
+
+def clinic(visits: int = 3, animals: int = 5, seed: int = 1, **more: Any) -> Records:
+    """Return a clinic whose oscillometer reads 4 higher."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for i in range(animals):
+        level = rng.normal(150, 20)
+        for visit in range(visits):
+            today = level + rng.normal(0, 8)
+            for name, add in (("doppler", 0.0), ("oscillometric", 4.0)):
+                mean = today + add + rng.normal(0, 5)
+                for _ in range(4):
+                    value = round(mean + rng.normal(0, 6))
+                    date = f"2026-0{visit + 1}-1{i}"
+                    rows.append({"animal": f"A{i}", "taken_at": date, "method": name} | more)
+                    rows[-1]["systolic"] = value
+    animals_frame = pd.DataFrame({"animal": [f"A{i}" for i in range(animals)], "species": "cat"})
+    return Records.from_frames(pd.DataFrame(rows), animals=animals_frame, as_of="2026-12-31")
+
+
+def test_differences_are_second_minus_first() -> None:
+    frame = plain_frame()
+    there = agreement(frame, "y", replicate="replicate", methods=("A", "B"))
+    back = agreement(frame, "y", replicate="replicate", methods=("B", "A"))
+    assert there.bias.estimate is not None
+    assert 0 < there.bias.estimate < 12
+    assert back.bias.estimate == pytest.approx(-there.bias.estimate)
+    assert back.lower.estimate == pytest.approx(-(there.upper.estimate or 0))
+    assert back.repeatability["A"].estimate == pytest.approx(there.repeatability["A"].estimate)
+
+
+def test_balanced_replicates_equal_the_sums_of_the_paper() -> None:
+    agree = agreement(plain_frame(), "y", replicate="replicate")
+    assert not agree.fit.at_zero  # type: ignore[union-attr]
+    assert agree.by_sums == pytest.approx(
+        (agree.bias.estimate, agree.lower.estimate, agree.upper.estimate), abs=1e-6
+    )
+    assert agree.bias.how == "exact"
+    assert agree.lower.how.startswith("approximate")
+    assert agree.limits(intervals="better")[0].how == "approximate (MOVER)"
+
+
+def test_single_readings_are_plain_differences() -> None:
+    frame = plain_frame(replicates=1)
+    agree = agreement(frame, "y")
+    d = frame[frame.method == "B"]["y"].to_numpy() - frame[frame.method == "A"]["y"].to_numpy()
+    assert agree.fit is None
+    assert agree.bias.estimate == pytest.approx(d.mean())
+    assert agree.upper.estimate == pytest.approx(d.mean() + 1.96 * d.std(ddof=1))
+    assert agree.limits(intervals="better")[1].how == "exact"
+    assert agree.repeatability["A"].estimate is None
+    assert agree.repeatability["A"].reason
+    with pytest.raises(CallError, match="repeated"):
+        agree.limits(readings=3)
+    with pytest.raises(CallError, match="repeated"):
+        agree.deming("estimated")
+
+
+def test_linked_is_a_stated_choice() -> None:
+    frame = plain_frame()
+    unlinked = agreement(frame, "y", replicate="replicate")
+    linked = agreement(frame, "y", replicate="replicate", linked=True)
+    assert any("unlinked" in note for note in unlinked.notes)
+    assert any("are linked" in note for note in linked.notes)
+    assert linked.data.first.size == 36
+    assert linked.fit is not None
+    assert "pair" in linked.fit.terms
+    with pytest.raises(CallError, match="replicate="):
+        agreement(frame, "y", linked=True)
+
+
+def test_means_of_more_readings_agree_better() -> None:
+    agree = agreement(plain_frame(), "y", replicate="replicate")
+    one, five = agree.limits(), agree.limits(readings=5)
+    assert agree.fit is not None
+    variance, _ = agree.fit.sum_of({"animal × first": 1.0, "animal × second": 1.0})
+    reading, _ = agree.fit.sum_of({"reading by first": 1.0, "reading by second": 1.0})
+    width = 2 * 1.96 * np.sqrt(variance + reading / 5)
+    assert (five[1].estimate or 0) - (five[0].estimate or 0) == pytest.approx(width)
+    assert (five[1].estimate or 0) < (one[1].estimate or 0)
+    with pytest.raises(CallError, match="one reading or more"):
+        agree.limits(readings=0)
+    with pytest.raises(CallError, match="intervals="):
+        agree.limits(intervals="best")
+
+
+def test_shifts_and_names_change_nothing() -> None:
+    frame = plain_frame()
+    here = agreement(frame, "y", replicate="replicate")
+    moved = frame.assign(y=frame["y"] + 30, animal="x" + frame["animal"])
+    moved = moved.sample(frac=1, random_state=3)
+    there = agreement(moved, "y", replicate="replicate")
+    assert there.upper.estimate == pytest.approx(here.upper.estimate, abs=1e-6)
+    assert there.concordance.estimate == pytest.approx(here.concordance.estimate, abs=1e-8)
+    slope = here.passing_bablok().slope.estimate
+    assert there.passing_bablok().slope.estimate == pytest.approx(slope)
+
+
+def test_records_give_paired_visits() -> None:
+    agree = agreement(clinic())
+    assert agree.methods == ("doppler", "oscillometric")
+    assert agree.data.first.size == 15
+    assert agree.data.labels == ("Doppler", "oscillometric")
+    assert agree.bias.lower is not None
+    assert agree.bias.upper is not None
+    assert agree.bias.lower < 4 < agree.bias.upper
+    assert agree.offset.s_d_is == "estimated"
+    assert agree.offset.prior()[0] == agree.bias.estimate
+    share = agree.offset.shared_visit_share
+    assert share is None or 0 <= share <= 1
+    by_visit = agreement(clinic(visits=1))
+    assert by_visit.offset.s_d_is == "at most"
+    assert by_visit.offset.shared_visit_share is None
+    assert by_visit.offset.reason
+
+
+def test_the_offset_is_what_the_components_say() -> None:
+    agree = agreement(clinic(animals=8, visits=4))
+    fit = agree.fit
+    assert fit is not None
+    visit = [fit.of("visit") + fit.of(f"visit × {name}") for name in ("first", "second")]
+    expected = fit.of("visit") / np.sqrt(visit[0] * visit[1])
+    assert agree.offset.shared_visit_share == pytest.approx(expected)
+    own = fit.of("animal × first") + fit.of("animal × second")
+    assert agree.offset.s_d.estimate == pytest.approx(np.sqrt(own))
+    assert agree.offset.sd_of_new == pytest.approx(np.hypot(np.sqrt(own), agree.offset.d0_se))
+
+
+def test_criteria_item_by_item() -> None:
+    agree = agreement(plain_frame(animals=30), "y", replicate="replicate")
+    found = {one.key: one for one in agree.criteria}
+    keys = ["bias", "sd", "r", "within10", "within20", "n.direct", "n.indirect", "published"]
+    assert list(found) == keys
+    assert found["bias"].verdict == "met"
+    assert found["n.direct"].verdict == "not assessable"
+    assert found["n.direct"].reason == "neither method is the reference"
+    assert found["published"].verdict == "not assessable"
+    direct = agreement(plain_frame(animals=30), "y", replicate="replicate", reference="direct")
+    held = {one.key: one for one in direct.criteria}
+    assert held["n.direct"].verdict == "met"
+    assert held["n.indirect"].verdict == "not assessable"
+    far = plain_frame(animals=30)
+    far.loc[far["method"] == "B", "y"] += 30
+    bias = agreement(far, "y", replicate="replicate").criteria[0]
+    assert (bias.verdict, bias.settled) == ("not met", True)
+    assert agreement(far, "y", replicate="replicate", unit="l/min").criteria == ()
+
+
+def test_shares_are_counted() -> None:
+    agree = agreement(plain_frame(replicates=1), "y")
+    count = int(np.sum(np.abs(agree.data.difference) <= 10))
+    assert agree.within[10].count == count
+    assert agree.within[10].observed.estimate == pytest.approx(count / 12)
+    assert agree.within[20].single > agree.within[10].single
+
+
+def test_what_is_printed_and_handed_out_has_no_nan() -> None:
+    for agree in (
+        agreement(plain_frame(), "y", replicate="replicate"),
+        agreement(plain_frame(replicates=1, animals=2), "y"),
+        agreement(clinic()),
+        agreement(clinic(visits=1, animals=2)),
+    ):
+        text = json.dumps(agree.to_dict(), allow_nan=False)
+        assert "bias" in json.loads(text)
+        assert "Neither method is the reference" in repr(agree)
+        assert "<table>" in agree._repr_html_()
+        frame = agree.to_frame()
+        assert (frame["estimate"].notna() | (frame["reason"] != "")).all()
+
+
+def test_a_boundary_says_so() -> None:
+    frame = plain_frame()
+    # B of each animal is A with a constant added: A has no scatter of its own about the animal.
+    frame.loc[frame["method"] == "B", "y"] = frame.loc[
+        frame["method"] == "A", "y"
+    ].to_numpy() + np.tile([3.0, 5.0, 7.0], 12)
+    agree = agreement(frame, "y", replicate="replicate")
+    assert any("Estimated at zero" in note for note in agree.notes)
+
+
+def test_frozen() -> None:
+    agree: Any = agreement(plain_frame(), "y", replicate="replicate")
+    with pytest.raises(AttributeError):
+        agree.level = 0.5
+    with pytest.raises(TypeError):
+        agree.repeatability["A"] = None
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"methods": ("A", "C")}, "methods="),
+        ({"animal": "dog"}, "no column"),
+        ({"level": 1.5}, "level"),
+        ({"reference": "best"}, "reference="),
+        ({"quantity": "z"}, "no column"),
+    ],
+)
+def test_wrong_calls_are_refused(change: dict[str, Any], words: str) -> None:
+    call: dict[str, Any] = {"quantity": "y", "replicate": "replicate"} | change
+    with pytest.raises(CallError, match=words):
+        agreement(plain_frame(), **call)
+
+
+def test_three_methods_need_a_choice() -> None:
+    third = plain_frame().assign(method="C")
+    with pytest.raises(CallError, match="name two"):
+        agreement(pd.concat([plain_frame(), third]), "y")
+
+
+def test_too_little_is_said() -> None:
+    with pytest.raises(CallError, match="two animals"):
+        agreement(plain_frame(animals=1), "y")
+    with pytest.raises(RecordsError, match="two animals"):
+        agreement(clinic(animals=1))
+
+
+def test_rows_without_a_number_are_counted() -> None:
+    frame = plain_frame()
+    frame.loc[0, "y"] = np.nan
+    frame = frame[~((frame["animal"] == "cat 3") & (frame["method"] == "B"))]
+    agree: Agreement = agreement(frame, "y", replicate="replicate")
+    assert "Rows dropped for want of a number: 1." in agree.notes
+    assert "Animals left out with readings by one method only: 1." in agree.notes
+    assert len(agree.data.animals) == 11
+
+
+@pytest.mark.parametrize("linked", [False, True])
+def test_readings_without_scatter_are_an_answer(linked: bool) -> None:
+    frame = plain_frame(animals=4)
+    number = frame["animal"].str.slice(4).astype(int)
+    frame["y"] = 100.0 + 10 * number + 5 * (frame["method"] == "B")
+    if linked:
+        frame["y"] += frame["replicate"]
+    agree = agreement(frame, "y", replicate="replicate", linked=linked)
+    assert agree.bias.estimate == pytest.approx(5, abs=1e-4)
+    assert agree.upper.estimate == pytest.approx(5, abs=0.1)
+    assert any("Estimated at zero" in note for note in agree.notes)
+    assert agree.to_dict()["log_likelihood"] is None
+
+
+def test_a_bridged_trend_takes_the_offset() -> None:
+    records = clinic()
+    agree = agreement(records)
+    priors = replace(
+        Priors.default("cat", "doppler", "systolic"), method_offset=agree.offset.prior()
+    )
+    trend = fit_trend(records, "A1", bridge=("methods",), priors=priors)
+    (join,) = trend.offsets.values()
+    d0, sd = agree.offset.prior()
+    assert min(abs(join.mean - d0), abs(join.mean + d0)) < 2 * sd
+    assert float(join.sd) < sd

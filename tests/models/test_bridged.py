@@ -1,0 +1,118 @@
+"""Series joined through an estimated difference, against plain dense arithmetic on a dense grid."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.special import logsumexp
+
+import bpvet
+from bpvet.answers.sentences import sentence
+from tests.models.clinic import records, rows
+
+DOPPLER = [("2026-01-10", [150, 156, 149]), ("2026-03-14", [162, 158, 160]),
+           ("2026-06-01", [158, 150, 155])]  # fmt: skip
+OTHER = [("2026-02-07", [138, 149, 141]), ("2026-06-01", [150, 139, 146, 151])]
+HOME = [("2026-02-20", [136, 131, 135]), ("2026-04-10", [133, 140, 137])]
+
+
+def _both_methods() -> bpvet.Trend:
+    readings = rows(DOPPLER) + rows(OTHER, method="oscillometric")
+    held = records(readings, measured_before="yes")
+    return bpvet.fit_trend(held, "A1", rule="all", bridge=("methods",))
+
+
+def _dense(points: int = 41, width: float = 6.0) -> tuple[float, float, float, float, float]:
+    """Mean and SD of the latest usual pressure and of the offset, and the log marginal.
+
+    Trapezoid rule on a grid of z = (log sd − log median)/log-SD, shared by the two methods;
+    each session's mean has its method's visit and reading noise, the oscillometric ones the
+    offset too. Doppler is the latest session's method (tie), on whose scale the answer is.
+    """
+    sessions = sorted(
+        [(date, 0, values) for date, values in DOPPLER] + [(date, 1, v) for date, v in OTHER]
+    )
+    start = np.datetime64(sessions[-1][0])
+    day = np.array([float((np.datetime64(one[0]) - start).astype(int)) for one in sessions])
+    method = np.array([one[1] for one in sessions])
+    y = np.array([np.mean(one[2]) for one in sessions])
+    k = np.array([float(len(one[2])) for one in sessions])
+    ss = np.array([np.sum((np.array(one[2]) - np.mean(one[2])) ** 2) for one in sessions])
+    x = np.column_stack([np.ones(5), day / 30, method])
+    prior_mean, prior_sd = np.array([140.0, 0.0, 0.0]), np.array([35.0, 2.0, 12.0])
+    medians_v, medians_r = np.array([11.0, 11.0]), np.array([7.0, 10.0])
+    lsd_v, lsd_r, lsd_w = 0.5, np.array([0.40, 0.45]), 0.5
+    z = np.linspace(-width, width, points)
+    za, zb, zc = (part.ravel() for part in np.meshgrid(z, z, z, indexing="ij"))
+    sv = medians_v * np.exp(lsd_v * za)[:, None]
+    sr = medians_r * np.exp(lsd_r * zb[:, None])
+    sw = 6.0 * np.exp(lsd_w * zc)
+    base = (x * prior_sd**2) @ x.T
+    ou = np.exp(-np.abs(day[:, None] - day) / 60)
+    cov = base + sw[:, None, None] ** 2 * ou
+    i = np.arange(5)
+    cov[:, i, i] += sv[:, method] ** 2 + sr[:, method] ** 2 / k
+    left = y - x @ prior_mean
+    ask = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+    cross = (ask * prior_sd**2) @ x.T + np.zeros((za.size, 2, 5))
+    cross[:, 0] += sw[:, None] ** 2 * np.exp(-np.abs(day) / 60)
+    right = np.broadcast_to(left[:, None], (za.size, 5, 1))
+    solved = np.linalg.solve(cov, np.concatenate([right, cross.transpose(0, 2, 1)], axis=2))
+    log_f = -0.5 * (5 * np.log(2 * np.pi) + np.linalg.slogdet(cov)[1] + solved[:, :, 0] @ left)
+    of = sr[:, method]
+    log_f += np.sum(
+        -0.5 * (k - 1) * np.log(2 * np.pi * of**2) - 0.5 * np.log(k) - ss / (2 * of**2), axis=1
+    )
+    log_f += -0.5 * (za**2 + zb**2 + zc**2) - 1.5 * np.log(2 * np.pi) + 3 * np.log(z[1] - z[0])
+    total = logsumexp(log_f)
+    weight = np.exp(log_f - total)
+    mean = ask @ prior_mean + np.einsum("gan,gn->ga", cross, solved[:, :, 0])
+    own = (ask**2) @ prior_sd**2 + np.column_stack([sw**2, 0 * sw])
+    var = own - np.einsum("gan,gna->ga", cross, solved[:, :, 1:])
+    centre = weight @ mean
+    sd = np.sqrt(weight @ (var + (mean - centre) ** 2))
+    return centre[0], sd[0], centre[1], sd[1], float(total)
+
+
+def test_joined_methods_equal_the_dense_grid():
+    trend = _both_methods()
+    latest, latest_sd, offset, offset_sd, log_marginal = _dense()
+    assert trend.series.method == "doppler"
+    assert trend.latest.mean == pytest.approx(latest, abs=0.001 * latest_sd)
+    assert trend.latest.sd == pytest.approx(latest_sd, rel=1e-3)
+    (joined,) = trend.offsets.values()
+    assert joined.mean == pytest.approx(offset, abs=0.001 * offset_sd)
+    assert joined.sd == pytest.approx(offset_sd, rel=1e-3)
+    assert trend.log_marginal_likelihood == pytest.approx(log_marginal, abs=1e-3)
+
+
+def test_the_join_is_said_everywhere_and_never_made_unasked():
+    trend = _both_methods()
+    answer = trend.answer()
+    assert answer.bridged
+    assert answer.bridges
+    assert "joined" in sentence(answer, "usual")
+    from bpvet.models.picture import trend_picture
+
+    picture = trend_picture(trend)
+    assert "joined" in picture.panels[0].note
+    assert "joined" in picture.caption
+    alone = bpvet.fit_trend(trend.records, "A1", "doppler").answer()
+    assert not alone.bridged
+    assert not alone.bridges
+
+
+def test_conditions_join_with_their_own_priors():
+    readings = rows(DOPPLER) + rows(HOME, setting="home")
+    held = records(readings, measured_before="yes")
+    trend = bpvet.fit_trend(held, "A1", bridge=("conditions",))
+    assert trend.series.y.size == 5
+    (name,) = trend.offsets
+    assert name == "home minus clinic"
+    place = trend.columns.terms.index("offset home minus clinic")
+    assert trend.columns.prior_mean[place] == -15
+    assert trend.columns.prior_sd[place] == 15
+    # The latest session is in the clinic, so home sessions carry the whole difference.
+    assert trend.columns.sessions()[:, place].tolist() == [0, 1, 0, 1, 0]
+    (offset,) = trend.offsets.values()
+    assert offset.mean < -10

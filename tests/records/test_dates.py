@@ -1,0 +1,115 @@
+"""Dates by pattern, against the standard library as a slow twin."""
+
+from __future__ import annotations
+
+import datetime
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bpvet.errors import CallError
+from bpvet.records.dates import both_readings, date_of, moments, why_not_a_date
+
+
+def read(text: str, times: bool = True) -> tuple[str, str, bool, bool]:
+    found = moments(pa.array([text], pa.large_string()), times)
+    return str(found.date[0]), str(found.moment[0]), bool(found.timed[0]), bool(found.bad[0])
+
+
+@pytest.mark.parametrize(
+    ("text", "moment"),
+    [
+        ("2025-04-03T10:20", "2025-04-03T10:20:00.000000000"),
+        ("2025-04-03 10:20", "2025-04-03T10:20:00.000000000"),
+        ("2025-04-03T10:20:30", "2025-04-03T10:20:30.000000000"),
+        ("2025-04-03T10:20:30.5", "2025-04-03T10:20:30.500000000"),
+        ("2025-04-03T10:20Z", "2025-04-03T10:20:00.000000000"),
+        ("2025-04-03T23:20:00+13:00", "2025-04-03T23:20:00.000000000"),
+        ("2025-04-03 00:20:00.123456789-0500", "2025-04-03T00:20:00.123456789"),
+    ],
+)
+def test_a_time_is_kept_as_it_is_written(text: str, moment: str) -> None:
+    assert read(text) == ("2025-04-03", moment, True, False)
+
+
+def test_a_date_alone_is_untimed() -> None:
+    assert read("2024-02-29") == ("2024-02-29", "2024-02-29T00:00:00.000000000", False, False)
+
+
+NO_DATES = """
+2025 2025-4-3 20250403 today now 2025-02-30 2025-13-01 2025-00-10 2025-04-31 2023-02-29 03/04/2025
+2025-04-03T24:00 2025-04-03T10:60 2025-04-03T10:20:60 2025-04-03T10:20:30,5 2025-04-03T10
+3.4.25 45000 ٢٠٢٥-٠٤-٠٣ 2025-04-03T 1500-01-01 9999-01-01
+"""
+
+
+@pytest.mark.parametrize("text", [*NO_DATES.split(), "2025-04-03\n"])
+def test_anything_else_is_bad(text: str) -> None:
+    assert read(text) == ("NaT", "NaT", False, True)
+
+
+def test_a_time_where_only_a_date_may_stand_is_bad() -> None:
+    assert read("2025-04-03T10:20", times=False)[3]
+
+
+@given(st.dates(datetime.date(1700, 1, 1), datetime.date(2250, 1, 1)), st.times())
+def test_every_moment_agrees_with_the_standard_library(
+    day: datetime.date, time: datetime.time
+) -> None:
+    moment = datetime.datetime.combine(day, time)
+    found = read(moment.isoformat())
+    assert found[0] == day.isoformat()
+    assert np.datetime64(found[1]) == np.datetime64(moment)
+
+
+@given(st.integers(1678, 2261), st.integers(0, 99), st.integers(0, 99))
+def test_every_impossible_day_is_refused(year: int, month: int, day: int) -> None:
+    text = f"{year}-{month:02d}-{day:02d}"
+    try:
+        datetime.date(year, month, day)
+    except ValueError:
+        assert read(text)[3]
+    else:
+        assert read(text)[0] == text
+
+
+def test_both_readings_are_shown() -> None:
+    assert both_readings("03/04/2025") == "3 April 2025 (day first) or 4 March 2025 (month first)"
+    assert both_readings("25.04.25") == "25 April 2025 (day first)"
+    assert both_readings("4/25/2025") == "25 April 2025 (month first)"
+    assert both_readings("99/99/2025") == ""
+
+
+def test_words_for_what_is_wrong() -> None:
+    assert "not a day of the calendar" in why_not_a_date("2025-02-30")
+    assert "count of days" in why_not_a_date("45000")
+    assert why_not_a_date("soon") == '"soon" is not a date.'
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        "2026-03-01",
+        datetime.date(2026, 3, 1),
+        datetime.datetime(2026, 3, 1, 23, 59),
+        np.datetime64("2026-03-01T10:00"),
+        pd.Timestamp("2026-03-01 12:00"),
+    ],
+)
+def test_a_callers_date_may_be_of_any_kind(value: object) -> None:
+    assert date_of(value, "as_of") == np.datetime64("2026-03-01", "D")
+
+
+@pytest.mark.parametrize("value", ["01/03/2026", "today", "", 20260301, None, np.datetime64("NaT")])
+def test_a_callers_date_that_is_none_is_refused(value: object) -> None:
+    with pytest.raises(CallError, match="as_of is a date such as"):
+        date_of(value, "as_of")
+
+
+def test_pandas_nat_is_refused() -> None:
+    with pytest.raises(CallError):
+        date_of(pd.NaT, "as_of")

@@ -1,0 +1,114 @@
+"""Files: whole or not at all, and another's is left alone."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+
+from bpvet.errors import CallError
+from bpvet.reports import files
+from bpvet.reports.files import PAGE_MARKER, make_folder, refuse_foreign, write_whole
+
+MARK, OTHER = "animal 0123456789", "animal abcdefabcd"
+
+
+def notebook(mark: str, source: str = "x = 1", digest_of: str = "x = 1") -> str:
+    cells = [{"cell_type": "code", "source": source, "outputs": []}]
+    written = [{"cell_type": "code", "source": digest_of}]
+    mark_ = {"report": mark, "cells": files.cells_digest({"cells": written})}
+    return json.dumps({"cells": cells, "metadata": {"bpvet": mark_}})
+
+
+CONTENTS = {
+    "a.html": PAGE_MARKER.format(mark=MARK),
+    "a.json": json.dumps({"bpvet_report": MARK}),
+    "a.ipynb": notebook(MARK),
+}
+
+
+@pytest.mark.parametrize("name", CONTENTS)
+def test_its_own_file_may_be_replaced(tmp_path: Path, name: str) -> None:
+    (tmp_path / name).write_text(CONTENTS[name])
+    refuse_foreign(tmp_path / name, MARK)
+    refuse_foreign(tmp_path / f"none-{name}", MARK)
+
+
+@pytest.mark.parametrize("name", CONTENTS)
+def test_the_report_of_another_animal_is_left_alone(tmp_path: Path, name: str) -> None:
+    (tmp_path / name).write_text(CONTENTS[name])
+    with pytest.raises(CallError, match="another animal"):
+        refuse_foreign(tmp_path / name, OTHER)
+
+
+@pytest.mark.parametrize("name", CONTENTS)
+@pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"[]", b"{", b'{"metadata": 1}', b"hello"])
+def test_a_foreign_file_is_left_alone(tmp_path: Path, name: str, content: bytes) -> None:
+    (tmp_path / name).write_bytes(content)
+    with pytest.raises(CallError, match="not written by this report"):
+        refuse_foreign(tmp_path / name, MARK)
+
+
+def test_a_notebook_that_somebody_went_on_with_is_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "a.ipynb").write_text(notebook(MARK, source="x = 2"))
+    with pytest.raises(CallError, match=r"changed.*another name.*--force"):
+        refuse_foreign(tmp_path / "a.ipynb", MARK)
+
+
+def test_a_source_is_the_same_as_a_text_or_as_lines() -> None:
+    whole = [{"cell_type": "code", "source": "a\nb"}]
+    lines = [{"cell_type": "code", "source": ["a\n", "b"]}]
+    assert files.cells_digest({"cells": whole}) == files.cells_digest({"cells": lines})
+
+
+def test_a_folder_or_a_link_in_the_way_is_said(tmp_path: Path) -> None:
+    (tmp_path / "a.html").mkdir()
+    (tmp_path / "b.html").symlink_to(tmp_path / "elsewhere")
+    for name in ("a.html", "b.html"):
+        with pytest.raises(CallError, match="no plain file"):
+            refuse_foreign(tmp_path / name, MARK)
+
+
+def test_a_marker_far_down_in_a_page_is_no_mark(tmp_path: Path) -> None:
+    (tmp_path / "a.html").write_text(" " * 5000 + PAGE_MARKER.format(mark=MARK))
+    with pytest.raises(CallError):
+        refuse_foreign(tmp_path / "a.html", MARK)
+
+
+def test_files_are_written_together_and_nothing_is_left_behind(tmp_path: Path) -> None:
+    write_whole(tmp_path, {"a": b"1", "b": b"2"})
+    write_whole(tmp_path, {"a": b"3"})
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"a": b"3", "b": b"2"}
+
+
+def test_if_one_cannot_be_written_none_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    write_whole(tmp_path, {"a": b"old"})
+    real = Path.write_bytes
+
+    def full(path: Path, content: bytes) -> int:
+        if path.name == "b":
+            raise OSError(28, "No space left on device")
+        return real(path, content)
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(CallError, match="b cannot be written: No space left"):
+        write_whole(tmp_path, {"a": b"new", "b": b"new"})
+    assert [path.name for path in tmp_path.iterdir()] == ["a"]
+    assert (tmp_path / "a").read_bytes() == b"old"
+
+
+def test_a_file_where_the_folder_should_be_is_said(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("x")
+    with pytest.raises(CallError, match="is a file"):
+        make_folder(tmp_path / "out")
+    with pytest.raises(CallError, match="cannot be written"):
+        make_folder(tmp_path / "out" / "in")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permissions of another kind")
+def test_new_files_have_the_usual_permissions(tmp_path: Path) -> None:
+    write_whole(tmp_path, {"a": b"1"})
+    (tmp_path / "b").write_bytes(b"1")
+    assert (tmp_path / "a").stat().st_mode == (tmp_path / "b").stat().st_mode

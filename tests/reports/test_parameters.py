@@ -1,0 +1,92 @@
+"""Parameters: plain JSON beside the notebook, there and back."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bpvet.errors import CallError
+from bpvet.facts.prior_table import PriorTable
+from bpvet.facts.priors import Priors
+from bpvet.reports.parameters import Parameters, parameters, path_from
+
+PLAIN = Parameters(
+    records="../clinic",
+    animal="A17",
+    method=None,
+    quantity="systolic",
+    condition="home",
+    bridge=("methods",),
+    rule="guideline",
+    guideline="acvim2018",
+    level=0.9,
+    as_of="2026-11-01",
+    columns={"Pet ID": "animal"},
+    priors=None,
+)
+
+
+def back(asked: Parameters, path: Path) -> Parameters:
+    path.write_text(asked.to_json("animal 01"), encoding="utf-8")
+    return parameters(path)
+
+
+def test_parameters_come_back(tmp_path: Path) -> None:
+    assert back(PLAIN, tmp_path / "p.json") == PLAIN
+    assert back(replace(PLAIN, columns="a=b"), tmp_path / "p.json").columns == "a=b"
+
+
+@pytest.mark.parametrize(
+    "priors",
+    [
+        Priors.default("cat", "doppler"),
+        replace(Priors.default("dog", "oscillometric"), first_visit=None, tau_days={"x": 2.0}),
+        PriorTable({("cat", "doppler", "systolic"): Priors.default("cat", "doppler")}, "ours"),
+    ],
+)
+def test_priors_come_back(tmp_path: Path, priors: Priors | PriorTable) -> None:
+    found = back(replace(PLAIN, priors=priors), tmp_path / "p.json").priors
+    again = back(replace(PLAIN, priors=found), tmp_path / "p.json").priors
+    assert found == again
+    assert type(found) is type(priors)
+    one, other = (
+        held.cells["cat", "doppler", "systolic"] if isinstance(held, PriorTable) else held
+        for held in (priors, found)
+    )
+    assert isinstance(one, Priors)
+    assert isinstance(other, Priors)
+    for name in ("level", "sv", "effect_sd", "first_visit", "source"):
+        assert getattr(one, name) == getattr(other, name)
+    assert dict(one.tau_days) == dict(other.tau_days)
+
+
+@given(st.text())
+def test_any_id_comes_back(tmp_path_factory: pytest.TempPathFactory, animal: str) -> None:
+    # Ids come from decoded files, so that a lone surrogate cannot be in one.
+    if animal.isprintable() or animal.encode("utf-8", "replace").decode() == animal:
+        path = tmp_path_factory.getbasetemp() / "p.json"
+        assert back(replace(PLAIN, animal=animal), path).animal == animal
+
+
+def test_they_bear_the_mark_of_their_report() -> None:
+    assert json.loads(PLAIN.to_json("animal 01"))["bpvet_report"] == "animal 01"
+
+
+@pytest.mark.parametrize("content", ["", "[]", "{}", '{"records": 1}'])
+def test_another_file_is_refused_by_name(tmp_path: Path, content: str) -> None:
+    (tmp_path / "p.json").write_text(content)
+    with pytest.raises(CallError, match=r"p\.json does not hold the parameters"):
+        parameters(tmp_path / "p.json")
+    with pytest.raises(CallError, match=r"q\.json cannot be read"):
+        parameters(tmp_path / "q.json")
+
+
+def test_the_path_to_the_records_is_from_the_notebook(tmp_path: Path) -> None:
+    assert path_from(tmp_path / "out", tmp_path / "clinic") == "../clinic"
+    assert path_from(tmp_path, tmp_path / "a" / "readings.csv") == "a/readings.csv"
+    assert path_from(tmp_path, tmp_path) == "."

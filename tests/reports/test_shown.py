@@ -1,0 +1,231 @@
+"""What the cells show, without running a kernel."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html import escape
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import bpvet
+from bpvet.answers.parts import TrendAnswer
+from bpvet.models.trend import Trend
+from bpvet.records.records import Records
+from bpvet.reports import animal as report
+
+from .conftest import AS_OF
+
+
+@pytest.fixture(scope="module")
+def records(clinic: Path) -> Records:
+    return bpvet.read(clinic, as_of=AS_OF)
+
+
+@pytest.fixture(scope="module")
+def trends(records: Records) -> dict[str, tuple[Trend, TrendAnswer]]:
+    found = {}
+    for animal in ("A17", "B04", "C22", "D15", "F19", "G03", "007", "M33"):
+        trend = bpvet.fit_trend(records, animal)
+        found[animal] = trend, trend.answer()
+    return found
+
+
+Trends = dict[str, tuple[Trend, TrendAnswer]]
+
+
+def leads(html: str) -> list[str]:
+    return re.findall(r'<dd class="lead">(.*?)</dd>', html)
+
+
+def test_what_is_urgent_stands_before_all_answers(trends: Trends) -> None:
+    trend, answer = trends["B04"]
+    html = report.now(trend, answer).html
+    assert answer.urgent
+    assert html.index("<h1>") < html.index("<h2>Urgent</h2>") < html.index("What to know now")
+    assert escape(answer.urgent[0].text) in html
+
+
+def test_nothing_urgent_makes_no_box(trends: Trends) -> None:
+    assert "Urgent" not in report.now(*trends["G03"]).html
+
+
+def test_the_head_says_whose_report_it_is(trends: Trends) -> None:
+    text = repr(report.now(*trends["A17"]))
+    for part in ("Pilchard", "A17", "Cat", "domestic shorthair", "Wrackmouth", "1 November 2026"):
+        assert part in text
+    assert "born 20 May 2012 (14 years)" in text
+
+
+def test_the_cards_give_the_answers_numbers(trends: Trends) -> None:
+    trend, answer = trends["A17"]
+    found = leads(report.now(trend, answer).html)
+    assert found[0] == f"{answer.latest.estimate:.0f} mmHg"
+    assert (
+        found[1]
+        == {"not settled": "Not settled", "at or below": "At target"}[str(answer.target.verdict)]
+    )
+    assert found[2].startswith("Amlodipine: ")
+    assert found[3].startswith("By ")
+
+
+def test_a_pressure_that_may_be_too_low_is_never_just_at_target(trends: Trends) -> None:
+    trend, answer = trends["C22"]
+    assert leads(report.now(trend, answer).html)[1] == "Low: see “Urgent” first"
+    calm = replace(answer, urgent=())
+    assert leads(report.now(trend, calm).html)[1] == "At target, and low"
+
+
+def test_an_untreated_animal_is_not_at_target(trends: Trends) -> None:
+    text = repr(report.now(*trends["G03"]))
+    assert "At target" not in text
+    assert "Raised?" in text
+    assert "None for pressure" in text
+
+
+def test_a_sighthound_is_told_apart(trends: Trends) -> None:
+    assert "greyhound is a sighthound" in repr(report.now(*trends["D15"]))
+
+
+def test_an_animal_that_left_has_no_date(trends: Trends) -> None:
+    found = report.now(*trends["F19"])
+    assert "No date proposed" in leads(found.html)
+    assert "Left the practice on 27 February 2026 (moved)." in repr(found)
+
+
+def test_an_overdue_visit_is_said(trends: Trends) -> None:
+    trend, answer = trends["A17"]
+    again = replace(answer.recheck, by=np.datetime64("2026-10-20"), overdue_days=12)
+    html = report.now(trend, replace(answer, recheck=again)).html
+    assert "Overdue since 20 October 2026" in leads(html)
+
+
+@pytest.mark.parametrize("verdict", ["fall unlikely", "cannot tell yet", "cannot be known"])
+def test_no_verdict_reads_as_a_reason_to_stop(trends: Trends, verdict: str) -> None:
+    trend, answer = trends["A17"]
+    spell = replace(answer.treatments[0], verdict=verdict, knowable=verdict != "cannot be known")
+    said = repr(report.now(trend, replace(answer, treatments=(spell,))))
+    assert "This is not a reason to stop it." in said
+    ended = replace(spell, stopped_on=np.datetime64("2026-05-01"))
+    said = repr(report.now(trend, replace(answer, treatments=(ended,))))
+    assert "stop it" not in said
+
+
+def test_every_sentence_is_among_the_answers(trends: Trends) -> None:
+    for _, answer in trends.values():
+        shown = report.answers(answer)
+        for said in answer.sentences:
+            if said.startswith("Urgent"):
+                continue
+            for part in re.split(r"(?<=[.]) (?=[A-Z])", said):
+                assert escape(part) in shown.html
+                assert part in repr(shown)
+
+
+def test_the_table_of_numbers_holds_the_answers(trends: Trends) -> None:
+    _, answer = trends["A17"]
+    html = report.numbers(answer).html
+    assert f">{answer.latest.estimate:.1f}<" in html
+    effect = answer.treatments[0].effect
+    assert f">{effect.estimate:.1f}<".replace("-", "−") in html
+    assert "Rising at all" in html
+    assert "Coefficient" in html or "coefficient" in html
+
+
+def test_every_session_is_shown_newest_first_and_others_are_set_back(trends: Trends) -> None:
+    trend, answer = trends["007"]
+    html = report.sessions_table(trend, answer).html
+    body = html[html.index("<tbody>") :]
+    dates = re.findall(r'<th scope="row" class="day">([\d-]+)</th>', body)
+    assert len(dates) == len(trend.context.sessions)
+    assert dates == sorted(dates, reverse=True)
+    outside = len(trend.context.sessions) - len(answer.sessions)
+    assert body.count('<tr class="aside">') == outside > 0
+
+
+def test_every_reading_is_shown_with_its_fate(records: Records, trends: Trends) -> None:
+    for animal, (trend, _) in trends.items():
+        html = report.readings_table(trend).html
+        own = records.readings[records.readings["animal"] == animal]
+        assert html[html.index("<tbody>") :].count("<tr>") == len(own)
+    shown = report.readings_table(trends["C22"][0]).html
+    assert "no sound" in shown
+    assert "left out" in shown
+    assert "at least" in report.readings_table(trends["B04"][0]).html
+
+
+def test_a_dose_stands_as_it_was_written(trends: Trends) -> None:
+    html = report.treatments(trends["A17"][0]).html
+    assert ">0.75 ml<" in html
+    assert "no stop recorded" in html
+    assert "renal diet" in html
+
+
+def test_labs_keep_their_units(records: Records, trends: Trends) -> None:
+    html = report.labs(trends["A17"][0]).html
+    assert ">Creatinine, umol/L<" in html
+    assert ">SDMA, ug/dL<" in html
+    own = records.labs[records.labs["animal"] == "A17"]
+    body = html[html.index("<tbody>") :]
+    assert len(re.findall(r'<td class="number">[\d.]+</td>', body)) == len(own)
+    assert report.labs(trends["G03"][0]).html == ""
+
+
+def test_no_rows_are_said_to_be_none(trends: Trends) -> None:
+    trend = trends["G03"][0]
+    assert repr(report.treatments(trend)) == "No treatment is recorded."
+    assert repr(report.signs(trend)) == "No sign is recorded."
+
+
+def test_what_is_remembered_is_said_so_among_the_sources(trends: Trends) -> None:
+    text = repr(report.sources(trends["A17"][1]))
+    assert "as remembered, to be checked against the paper" in text
+    assert "Acierno MJ" in text
+    assert "10.1111/jvim.15331" in report.sources(trends["A17"][1]).html
+
+
+def test_priors_digest_and_version_are_said(trends: Trends) -> None:
+    _, answer = trends["A17"]
+    html = report.computed(answer).html
+    assert answer.data_digest in html
+    assert answer.version in html
+    assert "Time constant of amlodipine" in html
+    for said in answer.assumptions:
+        assert escape(said) in html
+
+
+def test_the_statement_comes_before_no_licence() -> None:
+    text = repr(report.statement())
+    assert "licensed veterinarian" in text
+    assert "no drug and no dose" in text
+
+
+def test_the_figure_holds_itself_twice_with_one_alternative_text(trends: Trends) -> None:
+    shown = report.figure(*trends["A17"])
+    assert shown.html.count("data:image/svg+xml;base64,") == 2
+    assert shown.html.count(" alt=") == 1
+    assert "<figcaption>" in shown.html
+    assert repr(shown).startswith("Line chart")
+
+
+@pytest.mark.parametrize(
+    ("animal", "quantity", "unit"),
+    [("L09", "heart_rate", "/min"), ("A17", "creatinine", "µmol/L"), ("A17", "weight", "kg")],
+)
+def test_other_quantities_say_what_is_judged_on_systolic_only(
+    records: Records, animal: str, quantity: str, unit: str
+) -> None:
+    trend = bpvet.fit_trend(records, animal, quantity=quantity)
+    answer = trend.answer()
+    text = repr(report.now(trend, answer))
+    assert "judged on systolic pressure only" in text
+    assert "At target" not in text
+    assert "When again" not in text
+    assert unit in report.numbers(answer).html
+    table = report.sessions_table(trend, answer).html
+    assert table.count('<th scope="row" class="day">') >= len(answer.sessions)
+    assert answer.change_unit in repr(report.numbers(answer))
+    for shown in (report.sources(answer), report.computed(answer), report.answers(answer)):
+        assert "nan" not in repr(shown)

@@ -1,0 +1,304 @@
+"""What a cohort's fit asks of a data frame, and the columns it needs, as arrays and codes.
+
+Every row that cannot enter is counted under its reason; none is dropped in silence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bpvet.errors import CallError
+from bpvet.models.design import Design, Formula, make_design, read_formula
+
+Codes = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """What is asked of the data: the formula, the grouping columns, and their levels.
+
+    Parameters
+    ----------
+    formula : Formula
+    animal : str
+    session : str or None
+        None where each row stands alone.
+    slopes : tuple of str
+    visit_by, residual_by, group : str or None
+    kind : str
+        ``sessions`` (one row a session with its count), ``readings`` or ``plain``.
+    levels : dict
+        Levels of every text column in the formula and of the class columns.
+    design : Design or None
+        Filled once the levels are known.
+    """
+
+    formula: Formula
+    animal: str
+    session: str | None
+    slopes: tuple[str, ...]
+    visit_by: str | None
+    residual_by: str | None
+    group: str | None
+    kind: str
+    levels: Mapping[str, tuple[str, ...]]
+    design: Design | None = None
+
+    @property
+    def own_columns(self) -> tuple[str, ...]:
+        """Return the columns of a sessions frame that describe the outcome."""
+        if self.kind != "sessions":
+            return ()
+        name = self.formula.response
+        return f"{name}_n", f"{name}_ss", f"{name}_bound"
+
+    @property
+    def required(self) -> tuple[str, ...]:
+        """Return the columns in which a row must have a value."""
+        named: list[str | None] = [*self.formula.response_columns, self.animal]
+        named += [*self.formula.columns, *self.slopes]
+        named += [self.visit_by, self.residual_by, self.group]
+        if self.kind == "readings":
+            named.append(self.session)
+        if self.kind == "sessions":
+            named.append(self.own_columns[0])
+        return tuple(dict.fromkeys(name for name in named if name is not None))
+
+
+def question(
+    columns: list[str],
+    formula: str,
+    animal: str,
+    session: str | None,
+    slopes: tuple[str, ...],
+    visit_by: str | None,
+    residual_by: str | None,
+    group: str | None,
+) -> Question:
+    """Return the question after checking that the data have the columns it names."""
+    read = read_formula(formula, columns)
+    for name, role in (
+        (animal, "animal"),
+        (visit_by, "visit_by"),
+        (residual_by, "residual_by"),
+        (group, "group"),
+    ):
+        if name is not None and name not in columns:
+            raise CallError(f'The data have no column "{name}" (given as {role}).')
+    kind = _kind(read, columns, session)
+    if kind == "plain" and visit_by is not None:
+        raise CallError("visit_by needs sessions of several readings; give session= as well.")
+    return Question(read, animal, session, slopes, visit_by, residual_by, group, kind, levels={})
+
+
+def _kind(formula: Formula, columns: list[str], session: str | None) -> str:
+    if session is None:
+        return "plain"
+    if f"{formula.response}_n" in columns:
+        return "sessions"
+    if session in columns:
+        base = formula.response_columns[0]
+        if f"{base}_n" in columns:
+            raise CallError(
+                f'"{formula.response}" of a mean is not the mean of "{formula.response}": '
+                "give readings, or session=None where each session holds one."
+            )
+        return "readings"
+    raise CallError(
+        f'The data have no column "{session}" (given as session); where each row stands alone, '
+        "pass session=None."
+    )
+
+
+class Text(NamedTuple):
+    """A column of labels as codes, −1 where there is none; complete if every label occurs."""
+
+    codes: NDArray[Any]
+    labels: pd.Index[Any]
+    complete: bool = True
+
+    def taken(self, rows: Any) -> Text:
+        """Return the column at some rows."""
+        return Text(self.codes[rows], self.labels, complete=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """The needed columns of a frame as arrays: numbers, and labels as codes."""
+
+    numbers: dict[str, NDArray[Any]]
+    texts: dict[str, Text]
+    rows: int
+
+    def taken(self, rows: Any) -> Table:
+        """Return the table at some rows (a slice, a mask or places)."""
+        numbers = {name: values[rows] for name, values in self.numbers.items()}
+        texts = {name: text.taken(rows) for name, text in self.texts.items()}
+        if isinstance(rows, slice):
+            size = len(range(*rows.indices(self.rows)))
+        else:
+            size = int(np.count_nonzero(rows)) if rows.dtype == bool else len(rows)
+        return Table(numbers, texts, size)
+
+    def frame(self, names: tuple[str, ...], levels: Mapping[str, tuple[str, ...]]) -> pd.DataFrame:
+        """Return some columns as a frame, labels as categories of these levels."""
+        columns: dict[str, Any] = {}
+        for name in names:
+            if name in levels:
+                codes = class_codes(self.texts[name], levels[name])
+                columns[name] = categories(codes, levels[name])
+            else:
+                values = self.numbers[name]
+                columns[name] = values.astype(float) if values.dtype == bool else values
+        return pd.DataFrame(columns, index=pd.RangeIndex(self.rows))
+
+
+def categories(codes: Codes, levels: tuple[str, ...]) -> pd.Categorical[Any]:
+    """Return codes as categories of these levels."""
+    return pd.Categorical.from_codes(codes, dtype=pd.CategoricalDtype(list(levels)))
+
+
+def class_codes(text: Text, levels: tuple[str, ...]) -> Codes:
+    """Return each row's place among the levels."""
+    place = {level: code for code, level in enumerate(levels)}
+    table = np.array([place.get(str(label), -1) for label in text.labels], np.int64)
+    codes: Codes = table[text.codes]
+    return codes
+
+
+def factorised(column: pd.Series[Any]) -> Text:
+    """Return a column of labels as codes, in order of appearance, in few bytes.
+
+    Rows of one animal usually stand together, so that only the heads of runs are looked up.
+    """
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        return Text(_narrow(column.cat.codes.to_numpy()), column.cat.categories, complete=False)
+    values, heads = column.array, None
+    if len(values) > 1:
+        change = np.ones(len(values), bool)
+        unequal = values[1:] != values[:-1]
+        change[1:] = pd.Series(unequal).to_numpy(dtype=bool, na_value=True)
+        heads = np.flatnonzero(change)
+    if heads is None or len(heads) > len(values) // 2:
+        codes, labels = pd.factorize(column)
+        return Text(_narrow(codes), pd.Index(labels))
+    codes, labels = pd.factorize(column.iloc[heads])
+    lengths = np.diff(np.append(heads, len(values)))
+    return Text(np.repeat(_narrow(codes), lengths), pd.Index(labels))
+
+
+def _narrow(codes: NDArray[Any]) -> NDArray[Any]:
+    largest = int(codes.max(initial=0))
+    size = np.int16 if largest < 2**15 else np.int32 if largest < 2**31 else np.int64
+    return codes.astype(size)
+
+
+def table_of(frame: pd.DataFrame, asked: Question) -> Table:
+    """Return the needed columns of a frame, missing numbers as NaN."""
+    numbers: dict[str, NDArray[Any]] = {}
+    texts: dict[str, Text] = {}
+    by_label = {asked.animal, asked.visit_by, asked.residual_by, asked.group}
+    named = [*asked.required, *asked.own_columns]
+    for name in dict.fromkeys(name for name in named if name in frame.columns):
+        column = frame[name]
+        kind = pd.api.types.is_numeric_dtype(column.dtype)
+        if name in by_label:
+            texts[name] = factorised(column)
+        if name == asked.session and not pd.api.types.is_integer_dtype(column.dtype):
+            texts[name] = factorised(column)
+        elif column.dtype == bool or _whole(column):
+            numbers[name] = column.to_numpy()
+        elif kind:
+            numbers[name] = column.to_numpy(dtype=float, na_value=np.nan)
+        elif pd.api.types.is_datetime64_any_dtype(column.dtype) and name not in by_label:
+            raise CallError(f"Column {name} holds dates; use months or another number.")
+        elif name not in texts:
+            texts[name] = factorised(column)
+    return Table(numbers, texts, len(frame))
+
+
+def _whole(column: pd.Series[Any]) -> bool:
+    return pd.api.types.is_integer_dtype(column.dtype) and not column.isna().any()
+
+
+def usable(table: Table, asked: Question) -> tuple[Table, NDArray[np.bool_], dict[str, int]]:
+    """Return the rows that have a value wherever one is needed, and the others by reason."""
+    keep = np.ones(table.rows, bool)
+    left_out: dict[str, int] = {}
+    for name in asked.required:
+        missing = missing_values(table, name)
+        if missing is not None and np.any(missing & keep):
+            left_out[f"no {name}"] = int((missing & keep).sum())
+            keep &= ~missing
+    if asked.kind == "sessions":
+        empty = keep & (table.numbers[asked.own_columns[0]] < 1)
+        if empty.any():
+            left_out["no reading"] = int(empty.sum())
+            keep &= ~empty
+    return (table if keep.all() else table.taken(keep)), keep, left_out
+
+
+def missing_values(table: Table, name: str) -> NDArray[np.bool_] | None:
+    """Return where a column has no value (None where it cannot lack one)."""
+    if name in table.texts:
+        text = table.texts[name]
+        blank = np.asarray(text.labels == "", dtype=bool)
+        if not blank.any() and text.codes.min(initial=0) >= 0:
+            return None
+        absent: NDArray[np.bool_] = np.append(blank, True)[text.codes]
+        return absent
+    values = table.numbers.get(name)
+    if values is None or values.dtype.kind != "f":
+        return None
+    with np.errstate(invalid="ignore", over="ignore"):
+        if np.isfinite(values.sum()):
+            return None
+    finite: NDArray[np.bool_] = np.isfinite(values)
+    return ~finite
+
+
+def levels_needed(frame: pd.DataFrame, asked: Question) -> dict[str, tuple[str, ...]]:
+    """Return the levels a frame holds of the text and class columns."""
+    return levels_present(usable(table_of(frame, asked), asked)[0], asked)
+
+
+def levels_present(table: Table, asked: Question) -> dict[str, tuple[str, ...]]:
+    """Return the levels that occur, by the alphabet or in the order of a categorical column."""
+    levels = {}
+    named = [name for name in asked.formula.columns if name not in table.numbers]
+    for name in (*named, asked.visit_by, asked.residual_by, asked.group):
+        if name is None:
+            continue
+        text = table.texts[name]
+        labels = text.labels
+        if not text.complete:
+            labels = labels[np.bincount(text.codes, minlength=len(labels)) > 0]
+        found = [str(label) for label in labels]
+        ordered = isinstance(text.labels, pd.CategoricalIndex)
+        levels[name] = tuple(found if ordered else sorted(found))
+    return levels
+
+
+def with_design(ready: pd.DataFrame, asked: Question) -> Question:
+    """Return the question with the design that the formula gives on these rows."""
+    return replace(asked, design=make_design(asked.formula, ready)[0])
+
+
+def design_at_levels(asked: Question) -> Question:
+    """Return the question with a design made from the levels alone, for rows not yet seen."""
+    levels = {name: asked.levels[name] for name in asked.formula.columns if name in asked.levels}
+    n = max([2, *(len(values) for values in levels.values())])
+    frame: dict[str, Any] = {}
+    for name in asked.formula.columns:
+        values = levels.get(name)
+        if values is None:
+            frame[name] = np.linspace(1.0, 2.0, n)
+        else:
+            frame[name] = categories(np.arange(n, dtype=np.int64) % len(values), values)
+    return with_design(pd.DataFrame(frame, index=pd.RangeIndex(n)), asked)

@@ -1,0 +1,96 @@
+"""Moments: sums by animal and kind of session, whatever the order of the sessions."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from bpvet.maths.moments import SessionArrays, moments, summed_products
+
+
+def arrays(u, count, animal, **other):
+    n = len(count)
+    given = {
+        "visit": np.zeros(n, int),
+        "residual": np.zeros(n, int),
+        "scatter": np.zeros(n),
+        "known": np.ones(n, bool),
+    }
+    return SessionArrays(
+        u=np.asarray(u, float),
+        count=np.asarray(count),
+        animal=np.asarray(animal),
+        **(given | other),
+    )
+
+
+def test_worked_example():
+    # Two animals; u = (1, y). Animal 0: means 10 (k = 2, S = 8) and 20 (k = 2, S = 2).
+    # Animal 1: one session of mean 30 and k = 3, S = 6.
+    one = arrays(
+        [[1, 10], [1, 20], [1, 30]], [2, 2, 3], [0, 0, 1], scatter=np.array([8.0, 2.0, 6.0])
+    )
+    m = moments(one, np.array([0]), 2)
+    # Slots: k = 2, k = 3, then the scatter.
+    np.testing.assert_array_equal(m.count, [2, 3, 1])
+    np.testing.assert_array_equal(m.sessions, [2, 1, 1 + 1 + 2])
+    np.testing.assert_array_equal(m.entries[:, 0], [[2, 30], [1, 30]])
+    np.testing.assert_array_equal(m.totals[0, 0], [[2, 30], [30, 100 + 400]])
+    np.testing.assert_array_equal(m.totals[0, 2], [[0, 0], [0, 16]])
+    assert m.observations == 7
+    assert np.isclose(m.log_counts, np.log(2 * 2 * 3))
+
+
+def test_unknown_scatter_counts_the_mean_alone():
+    one = arrays(
+        [[1, 10], [1, 20]],
+        [4, 2],
+        [0, 0],
+        known=np.array([False, True]),
+        scatter=np.array([np.nan, 2.0]),
+    )
+    m = moments(one, np.array([0]), 1)
+    assert m.observations == 1 + 2
+    assert m.totals[0, -1, -1, -1] == 2.0
+    assert np.isclose(m.log_counts, np.log(2))
+    np.testing.assert_array_equal(m.sessions, [1, 1, 1])
+
+
+def test_order_of_sessions_does_not_matter():
+    rng = np.random.default_rng(1)
+    n = 200
+    one = arrays(
+        np.column_stack([np.ones(n), rng.integers(0, 9, n), rng.integers(0, 99, n)]),
+        rng.integers(1, 6, n),
+        rng.integers(0, 30, n),
+        visit=rng.integers(0, 2, n),
+        residual=rng.integers(0, 2, n),
+        scatter=rng.integers(0, 50, n).astype(float),
+    )
+    order = rng.permutation(n)
+    other = replace(
+        one,
+        **{
+            name: getattr(one, name)[order]
+            for name in ("u", "count", "animal", "visit", "residual", "scatter", "known")
+        },
+    )
+    a, b = moments(one, np.array([0, 1]), 30), moments(other, np.array([0, 1]), 30)
+    for name in ("entries", "totals", "entry_start", "entry_slot", "sessions", "count"):
+        np.testing.assert_array_equal(getattr(a, name), getattr(b, name))
+
+
+def test_huge_codes_take_the_sorting_road(monkeypatch):
+    one = arrays([[1, 10], [1, 20], [1, 30]], [2, 2, 3], [0, 0, 1])
+    plain = moments(one, np.array([0]), 2)
+    monkeypatch.setattr("bpvet.maths.moments._LARGEST_TABLE", 1)
+    sorted_road = moments(one, np.array([0]), 2)
+    np.testing.assert_array_equal(plain.entries, sorted_road.entries)
+    np.testing.assert_array_equal(plain.totals, sorted_road.totals)
+
+
+def test_summed_products_in_blocks():
+    rng = np.random.default_rng(2)
+    a, b = rng.normal(size=(20_001, 3)), rng.normal(size=(20_001, 4))
+    np.testing.assert_allclose(summed_products(a, b), a.T @ b, rtol=1e-10, atol=1e-9)

@@ -1,6 +1,6 @@
 """From rows of treatment to courses: spells on one drug, and changes of dose on top.
 
-model.md, "Courses". Only pressure-acting drugs become courses; others are drawn and named.
+DEVELOPERS.md, "The model". Only pressure-acting drugs become courses; others are drawn and named.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Rows of treatment, and the spells that rows of one drug form.
 
-model.md, "Courses". What had to be decided on the way is said as findings.
+DEVELOPERS.md, "The model". What had to be decided on the way is said as findings.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Cases for the one-animal model: the hard records that model.md lists, and generated ones."""
+"""Cases for the one-animal model: the hard records that its tolerances name, and generated ones."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def asked(one: Case, courses=()) -> tuple[np.ndarray, np.ndarray]:
 
 
 def hard() -> dict[str, Case]:
-    """The hard records of model.md, "Tolerances"."""
+    """The hard records that the tolerances in DEVELOPERS.md speak of."""
     rng = np.random.default_rng(20261125)
     forty, eight = np.arange(40) * 25.0, np.arange(8) * 20.0
     wander = np.zeros(40)

@@ -1,4 +1,4 @@
-"""The nested rule against a far finer dense one, for the hard records that model.md lists."""
+"""The nested rule against a far finer dense one, for the hard records of its tolerances."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def test_hard_records_meet_the_stated_tolerances(name):
     days, rows = asked(one)
     dense = integrated(one, days, rows)
     posterior, usual, slope = _answers(one)
-    # Tolerances of model.md for hard records: mean 0.005 SD, SD 0.5 %, probabilities 0.003,
+    # Tolerances for hard records: mean 0.005 SD, SD 0.5 %, probabilities 0.003,
     # ends 0.5 mmHg.
     lower, upper = usual.interval(0.95)
     for j in range(4):

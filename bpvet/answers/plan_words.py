@@ -41,7 +41,7 @@ def plan_notes(answer: PlanAnswer) -> tuple[str, ...]:
             f"Responses are taken to vary between the animals of an arm with an SD of "
             f"{number(answer.study.response_sd, 0)} {answer.unit} (--response-sd changes it), and "
             "no animal is lost: add those that may be. A fit that must find each animal's scatter "
-            "needs about 5 % more animals."
+            "needs about 6 % more animals."
         )
     return (*notes, f"Priors: {answer.priors.source}.")
 

@@ -145,7 +145,7 @@ def study(
     Notes
     -----
     The estimates simulated know each animal's noise SDs. Where a fit has to find these, as it
-    has, 4 to 7 % more animals are needed (`reference_checks/planning/`).
+    has, 4 to 8 % more animals are needed (`reference_checks/planning/`).
     The formula's power is that of the noncentral t distribution (Student's t test, equal arms).
     """
     spread = plan.priors.increment_sd if response_sd is None else response_sd

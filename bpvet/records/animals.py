@@ -70,6 +70,17 @@ def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
         "cell",
     )
     values["target_systolic"] = np.where(odd, np.nan, target)
+    _check_own_dates(ledger, values, as_of)
+    ledger.say(
+        ledger.blank("species") & ledger.has("species") & (ledger.set_aside == ""),
+        "species",
+        "The species is blank: limits and ranges are the widest of cat and dog.",
+        "Write cat or dog.",
+        "species unknown",
+    )
+
+
+def _check_own_dates(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
     for name, mend in (
         ("birth_date", "Correct the date, or leave the cell blank."),
         ("left_on", "The animal counts as present until then; nothing to do if that is right."),
@@ -84,20 +95,12 @@ def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
             "cell",
         )
         values[name] = np.where(later, NAT, values[name])
-    before = values["left_on"] < values["birth_date"]
     ledger.say(
-        before,
+        values["left_on"] < values["birth_date"],
         "left_on",
         "The animal left before it was born. Both dates are kept.",
         "Correct one of the two.",
         "order of dates",
-    )
-    ledger.say(
-        ledger.blank("species") & ledger.has("species") & (ledger.set_aside == ""),
-        "species",
-        "The species is blank: limits and ranges are the widest of cat and dog.",
-        "Write cat or dog.",
-        "species unknown",
     )
 
 

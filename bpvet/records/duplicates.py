@@ -45,10 +45,19 @@ def check_readings_twice(ledger: Ledger, values: Values) -> Mask:
         "exact duplicate",
         "row",
     )
-    # Equal rows that nothing tells apart: in one file they are two readings, but the same row in
-    # two files, or the same mean given twice, looks like a copy.
-    loose = rows[~numbered[rows]]
-    loose = loose[(ledger.file[loose] != ledger.file[earlier[loose]]) | ledger.summary[loose]]
+    _say_perhaps(ledger, rows[~numbered[rows]], earlier)
+    duplicate = np.zeros(ledger.n, dtype=bool)
+    duplicate[twice] = True
+    return duplicate
+
+
+def _say_perhaps(ledger: Ledger, rows: Codes, earlier: Codes) -> None:
+    """Say which equal rows, that nothing tells apart, look like copies.
+
+    In one file they are two readings; the same row in two files, or the same mean given twice,
+    looks like a copy.
+    """
+    loose = rows[(ledger.file[rows] != ledger.file[earlier[rows]]) | ledger.summary[rows]]
     ledger.say(
         loose,
         "",
@@ -60,9 +69,6 @@ def check_readings_twice(ledger: Ledger, values: Values) -> Mask:
         "If it is a copy, delete one; if not, add times or number the readings.",
         "perhaps a duplicate",
     )
-    duplicate = np.zeros(ledger.n, dtype=bool)
-    duplicate[twice] = True
-    return duplicate
 
 
 def say_contradictions(ledger: Ledger, values: Values) -> None:

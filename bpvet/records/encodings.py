@@ -8,6 +8,14 @@ from bpvet.errors import CallError
 from bpvet.records.findings import Finding, whole
 from bpvet.records.suggest import did_you_mean, nearest
 
+#: Marks at the start of a file, and what each says.
+MARKS = {
+    codecs.BOM_UTF8: "utf-8-sig",
+    codecs.BOM_UTF16_LE: "utf-16",
+    codecs.BOM_UTF16_BE: "utf-16",
+}
+NAMES = {"utf-8-sig": "UTF-8 with a mark", "utf-8": "UTF-8", "utf-16": "UTF-16"}
+
 
 def as_utf8(
     file: str, data: bytes, encoding: str | None, findings: list[Finding]
@@ -31,12 +39,7 @@ def as_utf8(
             whole(file, "This is a workbook or an archive, not text.", mend, "not text")
         )
         return None, ""
-    marks = {
-        codecs.BOM_UTF8: "utf-8-sig",
-        codecs.BOM_UTF16_LE: "utf-16",
-        codecs.BOM_UTF16_BE: "utf-16",
-    }
-    marked = next((code for mark, code in marks.items() if data.startswith(mark)), None)
+    marked = next((code for mark, code in MARKS.items() if data.startswith(mark)), None)
     # A mark is certain; without one, valid UTF-8 is UTF-8, and the stated encoding is for the
     # rest, so that a folder may hold files of both kinds.
     tries = [marked] if marked else ["utf-8", *([encoding] if encoding else [])]
@@ -53,14 +56,11 @@ def as_utf8(
                 whole(file, "This is not a text file: it holds NUL bytes.", mend, "not text", line)
             )
             return None, ""
-        return text, {"utf-8-sig": "UTF-8 with a mark", "utf-8": "UTF-8", "utf-16": "UTF-16"}.get(
-            code, code
-        )
-    names = {"utf-8-sig": "UTF-8", "utf-8": "UTF-8", "utf-16": "UTF-16"}
+        return text, NAMES.get(code, code)
     findings.append(
         whole(
             file,
-            f"The text is not {names.get(failed, failed)}.",
+            f"The text is not {NAMES.get(failed, failed).removesuffix(' with a mark')}.",
             "Save it as CSV UTF-8, or say how it is encoded: --encoding cp1252 on the command "
             'line, encoding="cp1252" in Python (Windows, western Europe).',
             "encoding",

@@ -60,7 +60,9 @@ def shown(value: str, length: int = 60) -> str:
     >>> shown("16O"), shown("a\\nb")
     ('"16O"', '"a b"')
     """
-    text = "".join(c if c.isprintable() else " " for c in value)
+    text = value
+    if not value.isprintable():
+        text = "".join(c if c.isprintable() else " " for c in value)
     return f'"{text if len(text) <= length else text[: length - 1] + "…"}"'
 
 

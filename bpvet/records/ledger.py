@@ -57,6 +57,8 @@ class Ledger:
         Rows whose fields do not fit the header; their cells are all blank.
     findings : list of Finding
         What has been said.
+    decimal_commas : list of str
+        "file: column" for each column whose decimal mark was taken to be a comma.
     unknown : tuple of str
         Names of the columns that are not ours.
     whole : pyarrow array of text (n,)
@@ -77,6 +79,7 @@ class Ledger:
         self.broken = np.zeros(self.n, dtype=bool)
         self.first = (np.diff(self.line, prepend=-1) != 0) | (np.diff(self.file, prepend=-1) != 0)
         self.findings: list[Finding] = []
+        self.decimal_commas: list[str] = []
         self.unknown = tuple(dict.fromkeys(name for sheet in sheets for name in sheet.unknown))
         self._headings = [sheet.headings for sheet in sheets]
         self._nothing = blanks(self.n)
@@ -145,8 +148,10 @@ class Ledger:
         ending = OUTCOMES[outcome]
         # A cell that stands once on a line of readings side by side is told once.
         shared = bool(column) and not self.own_headings(column)
+        plain = len(self.files) == 1 and not self.own_headings(column)
+        only = self.heading(column, int(index[0])) if column else ""
         for row, value, why, what in zip(index.tolist(), values, reasons, mends, strict=True):
-            heading = self.heading(column, row) if column else ""
+            heading = only if plain or not column else self.heading(column, row)
             if outcome == "row" and not self.set_aside[row]:
                 self.set_aside[row] = f"{heading}: {why}" if heading else why
             if shared and not self.first[row]:

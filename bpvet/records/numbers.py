@@ -21,6 +21,11 @@ PLAIN = re.compile(rf"([+-]?){_NUMBER}")
 BOUND = re.compile(rf"(>=|<=|[<>≤≥])\s*{_NUMBER}")
 NO_SOUND = "no sound"
 BOUND_WORDS = np.array(["", "at least", "at most", NO_SOUND], dtype=object)
+_THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}([ '’,.][0-9]{3})+([.,][0-9]+)?")
+_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
+_SEVERAL = re.compile(r"[0-9.,]+(\s*[/;\s]\s*[0-9.,]+)+")
+_WITH_UNIT = re.compile(r"([0-9.]+)\s*(mm\s?Hg|/min|bpm|cm)", re.IGNORECASE)
+_NO_DIGIT = re.compile(r"[^0-9]*")
 #: Letters that are typed or scanned for digits.
 _LOOK_ALIKES = str.maketrans({"O": "0", "o": "0", "l": "1", "I": "1", "S": "5", "B": "8"})
 
@@ -99,11 +104,11 @@ def why_not_a_number(text: str) -> str:
     >>> why_not_a_number("16O")
     '"16O" is not a number.'
     """
-    if re.fullmatch(r"[+-]?[0-9]{1,3}([ '’,.][0-9]{3})+([.,][0-9]+)?", text):
+    if _THOUSANDS.fullmatch(text):
         return f"{shown(text)} holds a mark that may be a thousands mark or a decimal mark."
-    if re.fullmatch(r"[+-]?[0-9]+,[0-9]+", text):
+    if _COMMA.fullmatch(text):
         return f"{shown(text)} has a decimal comma, and other cells of the column do not."
-    if re.fullmatch(r"[0-9.,]+(\s*[/;\s]\s*[0-9.,]+)+", text):
+    if _SEVERAL.fullmatch(text):
         return f"{shown(text)} holds several numbers."
     return f"{shown(text)} is not a number."
 
@@ -113,9 +118,9 @@ def number_mend(text: str) -> str:
     alike = text.translate(_LOOK_ALIKES)
     if alike != text and PLAIN.fullmatch(alike):
         return f"Are letters typed for digits? If it is {alike}, write {alike}."
-    unit = re.fullmatch(r"([0-9.]+)\s*(mm\s?Hg|/min|bpm|cm)", text, re.IGNORECASE)
+    unit = _WITH_UNIT.fullmatch(text)
     if unit:
         return f"Write the number alone: {unit.group(1)}."
-    if re.fullmatch(r"[^0-9]*", text):
+    if _NO_DIGIT.fullmatch(text):
         return "Write a number in the digits 0 to 9, or leave the cell blank."
     return "Write one number in the digits 0 to 9 with a decimal point, or leave the cell blank."

@@ -164,8 +164,8 @@ def _slip(quantity: str, value: float, bounds: Limits) -> str:
 
 
 def _judge_order(ledger: Ledger, values: Values) -> None:
-    """Hold diastolic, mean and systolic of a reading against each other."""
-    systolic, diastolic, mean = (values[q] for q in ("systolic", "diastolic", "mean"))
+    """Hold diastolic and systolic of a reading against each other, then the mean against both."""
+    systolic, diastolic = values["systolic"], values["diastolic"]
     both = _plain(values, "systolic") & _plain(values, "diastolic")
     pulse = systolic - diastolic
     bounds = limits("pulse_pressure")
@@ -183,10 +183,31 @@ def _judge_order(ledger: Ledger, values: Values) -> None:
         "order of pressures",
         "row",
     )
-    with np.errstate(invalid="ignore", divide="ignore"):
-        fraction = (mean - diastolic) / pulse
-    full = both & ~reverse & _plain(values, "mean")
-    outside = full & ((fraction <= 0) | (fraction >= 1))
+    odd = both & ~reverse & ((pulse < bounds.note_low) | (pulse > bounds.note_high))
+    _note(
+        ledger,
+        odd,
+        "diastolic",
+        [
+            f"Systolic and diastolic are {pulse[row]:g} mmHg apart; {bounds.note_low:g} to "
+            f"{bounds.note_high:g} is usual. Both are kept."
+            for row in np.flatnonzero(odd).tolist()
+        ],
+        "unusual pulse pressure",
+    )
+    _judge_mean(ledger, values, both & ~reverse & _plain(values, "mean"))
+
+
+def _judge_mean(ledger: Ledger, values: Values, full: Mask) -> None:
+    """Set aside a mean that is not between its pressures; note one that is near either end.
+
+    Which of the three is the slip cannot be told; systolic and diastolic are in order, so they
+    are kept.
+    """
+    systolic, diastolic, mean = (values[q] for q in ("systolic", "diastolic", "mean"))
+    fraction = np.full(ledger.n, np.nan)
+    fraction[full] = ((mean - diastolic)[full]) / ((systolic - diastolic)[full])
+    outside = (fraction <= 0) | (fraction >= 1)
     index = np.flatnonzero(outside)
     ledger.say(
         index,
@@ -200,9 +221,9 @@ def _judge_order(ledger: Ledger, values: Values) -> None:
         "order of pressures",
         "cell",
     )
-    values["mean"] = np.where(outside, np.nan, values["mean"])
+    values["mean"] = np.where(outside, np.nan, mean)
     low, high = MEAN_FRACTION
-    odd = full & ~outside & ((fraction < low) | (fraction > high))
+    odd = ~outside & ((fraction < low) | (fraction > high))
     _note(
         ledger,
         odd,
@@ -213,18 +234,6 @@ def _judge_order(ledger: Ledger, values: Values) -> None:
             for row in np.flatnonzero(odd).tolist()
         ],
         "unusual mean",
-    )
-    wide = both & ~reverse & ((pulse < bounds.note_low) | (pulse > bounds.note_high))
-    _note(
-        ledger,
-        wide,
-        "diastolic",
-        [
-            f"Systolic and diastolic are {pulse[row]:g} mmHg apart; {bounds.note_low:g} to "
-            f"{bounds.note_high:g} is usual. Both are kept."
-            for row in np.flatnonzero(wide).tolist()
-        ],
-        "unusual pulse pressure",
     )
 
 

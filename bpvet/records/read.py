@@ -23,7 +23,7 @@ from bpvet.records.numbers import distinct
 from bpvet.records.records import Records
 from bpvet.records.rows import joined
 from bpvet.records.tables import TABLES
-from bpvet.records.values import Values, decimal_commas, parse
+from bpvet.records.values import Values, parse
 
 
 def read(
@@ -160,7 +160,7 @@ def _understood(
     return {
         "layout": {sheet.file: LAYOUTS[sheet.layout] for sheet in sheets if sheet.layout},
         "separator": {sheet.file: sheet.separator for sheet in sheets},
-        "decimal_commas": [line for ledger in ledgers.values() for line in decimal_commas(ledger)],
+        "decimal_commas": [one for ledger in ledgers.values() for one in ledger.decimal_commas],
         "dates": dates,
         "unit": "mmHg",
         "encoding": {sheet.file: sheet.encoding for sheet in sheets},

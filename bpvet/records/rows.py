@@ -101,17 +101,39 @@ def _fast(
     text: bytes, separator: str
 ) -> tuple[list[pa.Array], NDArray[np.int64], dict[int, tuple[str, str]]]:
     """Return columns with the header as row 0, the line of each row, and the broken rows."""
+    names = _width(text, separator)
+    table, bad = _parsed(text, separator, names)
+    columns = [_one(column) for column in table.columns]
+    n = table.num_rows + len(bad)
+    if bad:
+        columns = _with_gaps(columns, np.array([number for number, _, _ in bad]), n)
+    broken = {
+        number: (row, _misfit(fields, len(names))) for number, fields, row in bad if row.strip()
+    }
+    if b'"' not in text:
+        return columns, np.arange(1, n + 1), broken
+    breaks = np.ones(n, dtype=np.int64)
+    for column in columns:
+        breaks += pc.count_substring_regex(column, LINE_BREAK).to_numpy(zero_copy_only=False)
+    for number, _, row in bad:
+        breaks[number] += len(re.findall(LINE_BREAK, row.rstrip("\r\n")))
+    return columns, np.concatenate([[1], 1 + np.cumsum(breaks)[:-1]]), broken
+
+
+def _parsed(
+    text: bytes, separator: str, names: list[str]
+) -> tuple[pa.Table, list[tuple[int, int, str]]]:
+    """Return the rows that have a field for each name; of the others, (number, fields, text)."""
     bad: list[tuple[int, int, str]] = []
 
     def note(row: pa.csv.InvalidRow) -> str:
         bad.append((row.number - 1, row.actual_columns, row.text))
         return "skip"
 
-    width = _width(text, separator)
     table = pa.csv.read_csv(
         pa.BufferReader(text),
         # One thread: only then are the numbers of the rows known.
-        read_options=pa.csv.ReadOptions(use_threads=False, block_size=_BLOCK, column_names=width),
+        read_options=pa.csv.ReadOptions(use_threads=False, block_size=_BLOCK, column_names=names),
         parse_options=pa.csv.ParseOptions(
             delimiter=separator,
             newlines_in_values=True,
@@ -122,27 +144,14 @@ def _fast(
             strings_can_be_null=False,
             quoted_strings_can_be_null=False,
             check_utf8=False,
-            column_types=dict.fromkeys(width, TEXT),
+            column_types=dict.fromkeys(names, TEXT),
         ),
     )
-    columns = [_one(column) for column in table.columns]
-    n = table.num_rows + len(bad)
-    gaps = np.array([number for number, _, _ in bad], dtype=np.int64)
-    if len(bad):
-        columns = _with_gaps(columns, gaps, n)
-    broken = {
-        number: (row, f"has {fields} fields where the header has {len(width)}")
-        for number, fields, row in bad
-        if row.strip()
-    }
-    if b'"' not in text:
-        return columns, np.arange(1, n + 1), broken
-    breaks = np.ones(n, dtype=np.int64)
-    for column in columns:
-        breaks += pc.count_substring_regex(column, LINE_BREAK).to_numpy(zero_copy_only=False)
-    for number, _, row in bad:
-        breaks[number] += len(re.findall(LINE_BREAK, row.rstrip("\r\n")))
-    return columns, np.concatenate([[1], 1 + np.cumsum(breaks)[:-1]]), broken
+    return table, bad
+
+
+def _misfit(fields: int, width: int) -> str:
+    return f"has {fields} field{'s' if fields != 1 else ''} where the header has {width}"
 
 
 def _width(text: bytes, separator: str) -> list[str]:
@@ -178,7 +187,7 @@ def _slow(
         if fields is None:
             broken[len(rows)] = (raw, "has a quotation mark that does not close, or text after one")
         elif len(fields) != width and raw.strip():
-            broken[len(rows)] = (raw, f"has {len(fields)} fields where the header has {width}")
+            broken[len(rows)] = (raw, _misfit(len(fields), width))
         fits = fields is not None and len(fields) == width
         rows.append(fields if fits and fields is not None else [""] * width)
         lines.append(line)

@@ -118,8 +118,12 @@ def _numbers(ledger: Ledger, column: Column, passed_over: Mask) -> Values:
     """Return a column of numbers, NaN where there is none, and its bounds."""
     pressure = column.kind == "quantity"
     read = numbers(ledger.cells(column.name), bounds=pressure)
-    bad = read.bad | (read.comma & ~_commas_agree(ledger, column.name, read.point, read.thousand))
-    bad &= ~passed_over
+    decimal = read.comma & _commas_agree(ledger, read.point, read.thousand)
+    for file, rows in file_rows(ledger, decimal):
+        ledger.decimal_commas.append(
+            f"{ledger.files[file]}: {ledger.heading(column.name, int(rows[0]))}"
+        )
+    bad = (read.bad | (read.comma & ~decimal)) & ~passed_over
     outcome = "row" if column.spoils else "cell"
     is_bound = not pressure and column.name == "value"
 
@@ -137,7 +141,7 @@ def _numbers(ledger: Ledger, column: Column, passed_over: Mask) -> Values:
     return {column.name: value, f"{column.name}_bound": bound}
 
 
-def _commas_agree(ledger: Ledger, name: str, point: Mask, thousand: Mask) -> Mask:
+def _commas_agree(ledger: Ledger, point: Mask, thousand: Mask) -> Mask:
     """Return the rows (n,) whose file shows that its commas in this column are decimal.
 
     They are if no cell of the column has a point, and none has exactly three digits after the
@@ -147,20 +151,6 @@ def _commas_agree(ledger: Ledger, name: str, point: Mask, thousand: Mask) -> Mas
     files[ledger.file[point | thousand]] = False
     agree: Mask = files[ledger.file]
     return agree
-
-
-def decimal_commas(ledger: Ledger) -> list[str]:
-    """Return "file: column" for each column whose decimal mark was taken to be a comma."""
-    found = []
-    for column in TABLES[ledger.table]:
-        if column.kind in ("number", "quantity"):
-            read = numbers(ledger.cells(column.name), bounds=column.kind == "quantity")
-            used = read.comma & _commas_agree(ledger, column.name, read.point, read.thousand)
-            found += [
-                f"{ledger.files[file]}: {ledger.heading(column.name, int(rows[0]))}"
-                for file, rows in file_rows(ledger, used)
-            ]
-    return found
 
 
 def _not_given_by_doppler(ledger: Ledger, values: Values, column: Column) -> Mask | None:
@@ -290,7 +280,7 @@ def _summaries(ledger: Ledger) -> Values:
     spread = numbers(ledger.cells("systolic_sd"), bounds=False)
     given = ledger.summary & ~ledger.blank("systolic_sd")
     useful = (spread.value >= 0) & ~spread.bad & (count >= 2)
-    comma = spread.comma & ~_commas_agree(ledger, "systolic_sd", spread.point, spread.thousand)
+    comma = spread.comma & ~_commas_agree(ledger, spread.point, spread.thousand)
     useful &= ~comma
     ledger.say(
         given & ~useful,

@@ -91,7 +91,7 @@ def test_lines_are_those_of_the_file_with_breaks_in_cells() -> None:
     text = b'\n\na,b\n1,"x\ny"\n\n2,z\n3\n4,5\n'
     rows = rows_of(text, ",")
     assert rows.lines.tolist() == [4, 7, 8, 9]
-    assert rows.broken == {2: ("3", "has 1 fields where the header has 2")}
+    assert rows.broken == {2: ("3", "has 1 field where the header has 2")}
 
 
 def test_an_unclosed_mark_costs_its_line_and_no_other() -> None:

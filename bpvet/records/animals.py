@@ -16,7 +16,7 @@ from bpvet.records.dates import NAT
 from bpvet.records.findings import Finding, shown
 from bpvet.records.ledger import Ledger
 from bpvet.records.numbers import distinct
-from bpvet.records.suggest import did_you_mean, nearest
+from bpvet.records.suggest import hints
 from bpvet.records.tables import TABLES, column_names
 from bpvet.records.values import Values
 
@@ -106,6 +106,7 @@ def _check_own_dates(ledger: Ledger, values: Values, as_of: np.datetime64) -> No
 
 def say_strangers(ledgers: Mapping[str, Ledger], known: set[str], with_readings: set[str]) -> None:
     """Say which animals of the side tables have no reading, or are in no animals table."""
+    hint = hints(sorted(with_readings - {""}), n=2)
     for table, ledger in ledgers.items():
         if table == "readings" or ledger.n == 0:
             continue
@@ -116,13 +117,12 @@ def say_strangers(ledgers: Mapping[str, Ledger], known: set[str], with_readings:
             if not animal or animal in with_readings:
                 continue
             place = "nor in the animals table" if animal not in known and known else ""
-            near = nearest(animal, (with_readings | known) - {animal}, n=2)
             reason = f"No reading is of {shown(animal)} {place}".rstrip()
             ledger.say(
                 np.array([row]),
                 "animal",
                 f"{reason}. The row is kept.",
-                did_you_mean(near) or "Nothing to do if it has not been measured.",
+                hint(animal) or "Nothing to do if it has not been measured.",
                 "no readings",
             )
 
@@ -141,16 +141,16 @@ def say_unlisted(ledgers: Mapping[str, Ledger]) -> list[Finding]:
         mend = "Add animals.csv with the columns animal and species (cat, dog)."
         return [Finding(readings.files[0], None, "", "", reason, mend, kind="species unknown")]
     listed = set(animals.cells("animal").to_pylist())
+    hint = hints(sorted(listed - {""}), n=2)
     _, first = np.unique(code, return_index=True)
     for row in np.sort(first).tolist():
         animal = texts[code[row]]
         if animal and animal not in listed:
-            hint = did_you_mean(nearest(animal, listed, n=2))
             readings.say(
                 np.array([row]),
                 "animal",
                 f"{shown(animal)} is not in the animals table, so its species is not known.",
-                f"Add it there. {hint}".rstrip(),
+                f"Add it there. {hint(animal)}".rstrip(),
                 "species unknown",
             )
     return []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from difflib import get_close_matches
 
 from bpvet.records.tables import OTHER_WORDS, plain_name
@@ -27,6 +27,22 @@ def nearest(text: str, known: Iterable[str], n: int = 3) -> tuple[str, ...]:
         by_folded.setdefault(name.casefold(), []).append(name)
     found = get_close_matches(text.casefold()[:100], list(by_folded), n=n, cutoff=0.6)
     return tuple(name for folded in found for name in by_folded[folded])[:n]
+
+
+def hints(known: Collection[str], n: int = 3) -> Callable[[str], str]:
+    """Return a function that makes "Did you mean …?", or "" once it has been asked too often.
+
+    Each answer costs a comparison with every known name, and a file may hold a million names
+    that are none of them.
+    """
+    left = min(1000, 200_000 // max(len(known), 1) + 1)
+
+    def hint(text: str) -> str:
+        nonlocal left
+        left -= 1
+        return did_you_mean(nearest(text, known, n)) if left >= 0 else ""
+
+    return hint
 
 
 def did_you_mean(names: Sequence[str]) -> str:

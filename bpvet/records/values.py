@@ -23,7 +23,7 @@ from bpvet.records.findings import shown
 from bpvet.records.ledger import Ledger
 from bpvet.records.numbers import BOUND_WORDS, distinct, number_mend, numbers, why_not_a_number
 from bpvet.records.rows import TEXT
-from bpvet.records.suggest import did_you_mean, either, nearest
+from bpvet.records.suggest import either, hints
 from bpvet.records.tables import TABLES, Column
 
 #: A table's columns: arrays of numbers or dates, or pyarrow arrays of text, each (n,).
@@ -99,9 +99,10 @@ def _words(ledger: Ledger, column: Column) -> pa.Array:
     bad = np.array([text != "" and not word for text, word in zip(texts, read, strict=True)], bool)
     what = column.name.replace("_", " ")
 
+    hint = hints(column.words)
+
     def mend(value: str) -> str:
-        hint = did_you_mean(nearest(value.strip(), column.words))
-        return f"Write {either(column.words)}. {hint}".rstrip()
+        return f"Write {either(column.words)}. {hint(value.strip())}".rstrip()
 
     ledger.say(
         bad[code],

@@ -135,3 +135,16 @@ def test_ids_that_differ_otherwise_are_not_suspected(records: Make) -> None:
 def test_unseen_characters_in_an_id_are_said(records: Make) -> None:
     found = records('animal,taken_at,method,systolic\n"A\n17",2025-01-01,doppler,150\n')
     assert of_kind(found, "odd id")[0].reason.startswith('"A 17" holds characters')
+
+
+def test_a_table_of_strangers_is_read_in_reasonable_time(records: Make) -> None:
+    # 3000 × 3000 comparisons of names would take minutes.
+    readings = "".join(f"R{i:05d},2025-01-01,doppler,150\n" for i in range(3000))
+    animals = "".join(f"A{i:05d},cat\n" for i in range(3000))
+    found = records(
+        f"animal,taken_at,method,systolic\n{readings}", animals=f"animal,species\n{animals}"
+    )
+    assert len(of_kind(found, "species unknown")) == 3000
+    assert len(of_kind(found, "no readings")) == 3000
+    hinted = [f for f in of_kind(found, "species unknown") if "Did you mean" in f.mend]
+    assert 0 < len(hinted) < 100

@@ -10,17 +10,19 @@ import pandas as pd
 import pytest
 
 import bpvet
+from reference_checks.coverage.animals import (
+    DRUG,
+    LATEST,
+    METHOD,
+    SPECIES,
+    Animals,
+)
 from reference_checks.coverage.check import HERE
 from reference_checks.coverage.measure import ANSWERS, LEVELS, Held, asked, fitted, held
 from reference_checks.coverage.summary import Line, lines
 from reference_checks.coverage.worlds import (
-    DRUG,
-    LATEST,
     LONGEST_DAYS,
-    METHOD,
-    SPECIES,
     WORLDS,
-    Animals,
     World,
     cat_priors,
     noise,

@@ -13,15 +13,12 @@ from bpvet.maths.posterior import Posterior
 from bpvet.models.columns import Columns, columns_of
 from bpvet.models.posteriors import posteriors
 from bpvet.visits.series import Series
-from reference_checks.coverage.worlds import (
+from reference_checks.coverage.animals import (
     DRUG,
-    NEXT_DAYS,
-    NEXT_READINGS,
     Animals,
     Array,
-    World,
-    simulate,
 )
+from reference_checks.coverage.worlds import NEXT_DAYS, NEXT_READINGS, World, simulate
 
 ANSWERS = ("usual pressure", "next session", "slope", "full effect", "effect now")
 LEVELS = (0.50, 0.80, 0.95)

@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from reference_checks.coverage.animals import (
+    Array,
+)
 from reference_checks.coverage.measure import ANSWERS, LEVELS, Held
-from reference_checks.coverage.worlds import Array
 
 #: Where 95 % intervals must cover in the own world.
 LEAST, MOST = 0.94, 0.96

@@ -11,19 +11,17 @@ from bpvet.maths.gaussian import coefficients, whiten
 from bpvet.maths.quadrature import integrate, noise_at
 from bpvet.models.columns import FIRST_VISIT_DECAY, SLOPE_DAYS, columns_of
 from bpvet.models.posteriors import batch_of, noise_prior_of
-from reference_checks.coverage.worlds import (
+from reference_checks.coverage.animals import (
     DRUG,
-    HIGH,
     LATEST,
     METHOD,
     MOST_SESSIONS,
     Animals,
     Array,
     Flags,
-    World,
-    lognormal,
-    session_readings,
+    Rows,
 )
+from reference_checks.coverage.worlds import HIGH, World, lognormal, session_readings
 
 #: Days between sessions before the start, and days of the sessions after it.
 GAP_BEFORE = 21
@@ -162,7 +160,7 @@ def _starts_there(y: Array, start: int, before: int) -> Flags:
     return (y[:, start] >= HIGH) & (earlier < HIGH).all(axis=1)
 
 
-def _wander(day: Array, wander_days: float, animals: int, rng: np.random.Generator) -> Array:
+def _wander(day: Rows, wander_days: float, animals: int, rng: np.random.Generator) -> Array:
     """Return a slow wander of SD 1 at the days, (N, 15): any common dates, by its correlation."""
     correlation = np.exp(-np.abs(day[:, None] - day) / wander_days)
     values, vectors = np.linalg.eigh(correlation)

@@ -22,7 +22,10 @@ import scipy
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from reference_checks.coverage.worlds import HIGH, Array
+from reference_checks.coverage.animals import (
+    Array,
+)
+from reference_checks.coverage.worlds import HIGH
 from reference_checks.regression_to_the_mean.animals import DAYS_AFTER, Case, found
 
 HERE = Path(__file__).parent

@@ -273,6 +273,19 @@ class NoiseAnswer:
 
 
 @dataclass(frozen=True)
+class ApartAnswer:
+    """One series of a bridged trend on its own: its usual value at its own latest session."""
+
+    method: str
+    condition: str
+    sessions: int
+    date: np.datetime64
+    estimate: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
 class OtherSeries:
     """Another series of the same animal, shown beside and never joined unasked."""
 
@@ -301,6 +314,7 @@ class TrendAnswer:
     unit: str
     bridged: bool
     bridges: dict[str, Estimate]
+    apart: tuple[ApartAnswer, ...]
     as_of: np.datetime64
     level: float
     rule: str

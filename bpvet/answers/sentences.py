@@ -90,7 +90,17 @@ def _joins(answer: TrendAnswer) -> list[str]:
             f"{number(held.estimate, 0)} {answer.unit}, "
             f"{interval(answer.level, held.lower, held.upper)}); it is not measured exactly."
         )
-    return said
+    own = [
+        f"{_series_name(one.method, one.condition)} {number(one.estimate, 0)} on {day(one.date)} "
+        f"({number(one.lower, 0)} to {number(one.upper, 0)})"
+        for one in answer.apart
+    ]
+    return [*said, f"Each series on its own: {'; '.join(own)}."] if own else said
+
+
+def _series_name(method: str, condition: str) -> str:
+    how = "by Doppler" if method == "doppler" else "by the oscillometric method"
+    return f"{how}, {CONDITION_WORDS[condition]},"
 
 
 def category(answer: TrendAnswer) -> str:
@@ -391,4 +401,5 @@ def sentences(answer: TrendAnswer) -> tuple[str, ...]:
             said += [treatment(answer, one) for one in answer.treatments]
         else:
             said.append(sentence(answer, topic))
-    return tuple(one for one in said if one)
+    joined = " (Joined series.)" if answer.bridged else ""
+    return tuple(f"{one}{joined}" for one in said if one)

@@ -11,6 +11,7 @@ import pandas as pd
 from bpvet import __version__
 from bpvet.answers.assumptions import assumptions, cautions
 from bpvet.answers.parts import (
+    ApartAnswer,
     CategoryAnswer,
     CompanionAnswer,
     CourseAnswer,
@@ -41,6 +42,7 @@ from bpvet.facts.words import LAB_METHOD, TREND_CONDITIONS
 from bpvet.maths.mixture import Mixture
 from bpvet.models.columns import SLOPE_DAYS
 from bpvet.models.effects import Treatment
+from bpvet.models.fit import fit_trend
 from bpvet.models.outlook import (
     category_withheld,
     share_at_target,
@@ -102,6 +104,7 @@ def trend_answer(trend: Trend, guideline: str = "acvim2018", level: float = 0.95
         unit=series.unit,
         bridged=trend.bridged,
         bridges={name: Estimate.of(held, level) for name, held in trend.offsets.items()},
+        apart=_apart(trend, level),
         as_of=trend.as_of,
         level=level,
         rule=trend.context.rule,
@@ -445,6 +448,40 @@ def _priors(trend: Trend) -> PriorsAnswer:
         first_visit=own.first_visit,
         tau_days=taus,
     )
+
+
+def _apart(trend: Trend, level: float) -> tuple[ApartAnswer, ...]:
+    """Return each series of a bridged trend on its own; empty where nothing is joined."""
+    if not trend.bridged:
+        return ()
+    series = trend.series
+    found = []
+    for method, condition in sorted(
+        set(zip(series.methods.tolist(), series.conditions.tolist(), strict=True))
+    ):
+        own = fit_trend(
+            trend.records,
+            series.animal,
+            method,
+            series.quantity,
+            rule=trend.context.rule,
+            condition=condition,
+            priors=trend.context.given,
+            fixed=trend.context.fixed,
+        )
+        usual = Estimate.of(own.latest, level)
+        found.append(
+            ApartAnswer(
+                method,
+                condition,
+                own.series.y.size,
+                own.latest_date,
+                usual.estimate,
+                usual.lower,
+                usual.upper,
+            )
+        )
+    return tuple(found)
 
 
 def _other_series(trend: Trend) -> tuple[OtherSeries, ...]:

@@ -113,6 +113,7 @@ def fit_trend(
         bridge=tuple(bridge),
         priors=priors_for(series, _measured_before(records, key), priors),
         fixed=fixed,
+        given=priors,
     )
     return fit_series([series], [context])[0]
 

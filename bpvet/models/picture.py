@@ -61,7 +61,8 @@ def trend_picture(
     chosen = guideline(guideline_key, series.species or None) if systolic else None
     withheld = category_withheld(trend) if systolic else None
     named = None if withheld is not None else chosen
-    marks, others = ReadingMarks.none(), _other_sessions(trend)
+    joined = _joined_sessions(trend)
+    marks, others = ReadingMarks.none(), (*joined, *_other_sessions(trend))
     if not trend.logarithmic:
         marks = _reading_marks(trend, _readings_frame(trend))
     panel = Panel(
@@ -83,7 +84,7 @@ def trend_picture(
         panels=(panel,),
         courses=_spans(trend),
         signs=_signs(trend),
-        caption=_caption(trend, panel, named, level),
+        caption=_caption(trend, panel, joined, named, level),
         alt_text=_alt_text(trend, level),
     )
 
@@ -108,25 +109,43 @@ def _heading(trend: Trend) -> str:
 
 
 def _own_sessions(trend: Trend) -> SessionMarks:
+    """Return the sessions of the series; of a bridged one, those like the latest."""
     series = trend.series
+    own = (series.methods == series.method) & (series.conditions == series.condition)
+    return _marks(trend, own)
+
+
+def _joined_sessions(trend: Trend) -> tuple[SessionMarks, ...]:
+    """Return a bridged series' other sessions, by method and condition."""
+    series = trend.series
+    kinds = sorted(set(zip(series.methods.tolist(), series.conditions.tolist(), strict=True)))
+    return tuple(
+        _marks(trend, (series.methods == method) & (series.conditions == condition), ", joined")
+        for method, condition in kinds
+        if (method, condition) != (series.method, series.condition)
+    )
+
+
+def _marks(trend: Trend, which: np.ndarray, said: str = "") -> SessionMarks:
+    series = trend.series
+    first = int(np.flatnonzero(which)[0])
+    method, condition = str(series.methods[first]), str(series.conditions[first])
+    sd = np.sqrt(_variance(trend))[which]
+    mean = trend.observed[which]
+    name = f"{_method(method)}, {CONDITION_WORDS[condition]}{said}"
     if trend.logarithmic:
-        nothing = np.full(series.y.size, np.nan)
-        name, low, high = METHOD_WORDS[series.method], nothing, nothing
-    else:
-        name = f"{_method(series.method)}, {CONDITION_WORDS[series.condition]}"
-        sd = np.sqrt(_variance(trend))
-        low, high = series.y - sd, series.y + sd
+        name, method, sd = METHOD_WORDS[method], "", np.full(mean.size, np.nan)
     return SessionMarks(
         name=name,
-        method="" if trend.logarithmic else series.method,
-        condition=series.condition,
-        date=series.date,
-        mean=trend.observed,
-        low=low,
-        high=high,
-        n=np.minimum(series.k, 999).astype(np.int64),
-        bound=_one_bound(series.bound),
-        label=_labels(trend),
+        method=method,
+        condition=condition,
+        date=series.date[which],
+        mean=mean,
+        low=mean - sd,
+        high=mean + sd,
+        n=np.minimum(series.k[which], 999).astype(np.int64),
+        bound=_one_bound(series.bound[which]),
+        label=_labels(trend)[which],
     )
 
 
@@ -299,7 +318,13 @@ def _signs(trend: Trend) -> tuple[SignMark, ...]:
     return tuple(SignMark(seen[i], words[i]) for i in order)
 
 
-def _caption(trend: Trend, panel: Panel, chosen: Guideline | None, level: float) -> str:
+def _caption(
+    trend: Trend,
+    panel: Panel,
+    joined: tuple[SessionMarks, ...],
+    chosen: Guideline | None,
+    level: float,
+) -> str:
     """Return the written caption: what, how, what the bands are, and what is beside."""
     series = trend.series
     count = series.y.size
@@ -317,10 +342,12 @@ def _caption(trend: Trend, panel: Panel, chosen: Guideline | None, level: float)
         said.append(_band_words(level))
     if chosen is not None:
         said.append(f"Shaded levels: categories of the {_named(chosen)}.")
-    if panel.others:
-        said.append(
-            f"Hollow marks, not part of the trend: {'; '.join(one.name for one in panel.others)}."
-        )
+    if joined:
+        names = "; ".join(one.name for one in joined)
+        said.append(f"Hollow marks that are part of the trend through the join: {names}.")
+    if len(panel.others) > len(joined):
+        names = "; ".join(one.name for one in panel.others[len(joined) :])
+        said.append(f"Hollow marks, not part of the trend: {names}.")
     given = [_treatment_words(span) for span in trend.context.treatments.spans]
     seen = [f"{one.label} on {prose_date(one.date)}" for one in _signs(trend)]
     said += [f"Treatment as written: {'; '.join(given)}."] if given else []

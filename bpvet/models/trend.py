@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.errors import CallError
+from bpvet.facts.prior_table import PriorTable
 from bpvet.facts.priors import Priors
 from bpvet.facts.words import LAB_QUANTITIES
 from bpvet.maths.gaussian import Array, coefficients, whiten
@@ -57,6 +58,8 @@ class Context:
         Priors of each method in the series, that of its latest session first.
     fixed : mapping or None
         Noise SDs held fixed.
+    given : Priors, PriorTable or None
+        Priors as the caller gave them.
     """
 
     records: Records
@@ -66,6 +69,7 @@ class Context:
     bridge: tuple[str, ...]
     priors: tuple[Priors, ...]
     fixed: Mapping[str, float] | None = None
+    given: Priors | PriorTable | None = None
 
 
 @dataclass(frozen=True, eq=False)

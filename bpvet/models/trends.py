@@ -140,6 +140,7 @@ def _contexts(
             bridge=bridge,
             priors=priors_for(one, one.animal in before, priors),
             fixed=fixed,
+            given=priors,
         )
         for key, one in series.items()
     }

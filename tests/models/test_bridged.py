@@ -97,8 +97,18 @@ def test_the_join_is_said_everywhere_and_never_made_unasked():
     picture = trend_picture(trend)
     assert "joined" in picture.panels[0].note
     assert "joined" in picture.caption
+    # Each method keeps its own mark, and its own answer stands beside.
+    assert [one.method for one in picture.panels[0].others] == ["oscillometric"]
+    assert set(picture.panels[0].sessions.date) == {np.datetime64(one[0]) for one in DOPPLER}
+    own = bpvet.fit_trend(trend.records, "A1", "doppler", rule="all")
+    beside = {one.method: one for one in answer.apart}
+    assert beside["doppler"].estimate == pytest.approx(own.latest.mean)
+    assert beside["oscillometric"].sessions == 2
+    assert "Each series on its own" in sentence(answer, "usual")
+    assert all("joined" in one.lower() for one in answer.sentences)
     alone = bpvet.fit_trend(trend.records, "A1", "doppler").answer()
     assert not alone.bridged
+    assert not alone.apart
     assert not alone.bridges
 
 

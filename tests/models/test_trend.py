@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,6 +12,7 @@ from hypothesis import strategies as st
 
 import bpvet
 from bpvet.errors import CallError
+from bpvet.models.fit import refit
 from tests.models.clinic import drug, records, rows, steady
 
 DATES = ["2026-01-10", "2026-02-07", "2026-03-14", "2026-05-02", "2026-08-01"]
@@ -72,6 +75,60 @@ def test_adding_a_constant_shifts_the_answers_by_it(seed, count, constant):
     assert shifted.latest.sd == pytest.approx(plain.latest.sd, abs=1e-8)
     assert shifted.slope.mean == pytest.approx(plain.slope.mean, abs=1e-8)
     assert shifted.latest.below(160 + constant) == pytest.approx(plain.latest.below(160), abs=1e-8)
+
+
+@settings(max_examples=5, deadline=None)
+@given(st.integers(0, 10_000), st.integers(1, 8))
+def test_names_and_splitting_a_session_between_rows_change_nothing(seed, count):
+    readings = rows(_table(seed, count))
+    plain = bpvet.fit_trend(records(readings), "A1")
+    # Odd readings first, then even ones: a session's rows stand apart, `reading` orders them.
+    apart = [row for row in readings if row["reading"] % 2] + [
+        row for row in readings if not row["reading"] % 2
+    ]
+    other = [{**row, "animal": "=1+1"} for row in apart]
+    animals = pd.DataFrame([{"animal": "=1+1", "species": "cat", "name": "Someone else"}])
+    held = bpvet.Records.from_frames(pd.DataFrame(other), animals=animals, as_of="2026-11-01")
+    renamed = bpvet.fit_trend(held, "Someone else")
+    np.testing.assert_allclose(_numbers(renamed), _numbers(plain), atol=1e-9)
+
+
+@settings(max_examples=5, deadline=None)
+@given(st.integers(0, 10_000), st.integers(1, 8), st.sampled_from([0.1, 1 / 7.5006157585, 3.0]))
+def test_another_unit_scales_every_answer(seed, count, scale):
+    trend = bpvet.fit_trend(records(rows(_table(seed, count))), "A1")
+    own, series = trend.priors, trend.series
+    first = own.first_visit
+    priors = replace(
+        own,
+        level=(own.level[0] * scale, own.level[1] * scale),
+        slope_sd=own.slope_sd * scale,
+        effect_sd=own.effect_sd * scale,
+        increment_sd=own.increment_sd * scale,
+        sv=(own.sv[0] * scale, own.sv[1]),
+        sr=(own.sr[0] * scale, own.sr[1]),
+        sw=(own.sw[0] * scale, own.sw[1]),
+        first_visit=(first[0] * scale, first[1] * scale),
+    )
+    scaled = replace(series, y=series.y * scale, ss=series.ss * scale**2)
+    context = replace(trend.context, priors=(priors,))
+    other = refit(replace(trend, context=context), scaled)
+    assert other.latest.mean == pytest.approx(trend.latest.mean * scale, rel=1e-8)
+    assert other.latest.sd == pytest.approx(trend.latest.sd * scale, rel=1e-8)
+    assert other.latest.below(160 * scale) == pytest.approx(trend.latest.below(160), abs=1e-8)
+
+
+def test_a_report_with_saved_priors_never_changes_because_another_animal_joined(tmp_path):
+    own = replace(bpvet.Priors.default("cat", "doppler"), level=(160.0, 20.0), source="ours")
+    path = bpvet.PriorTable({("cat", "doppler", "systolic"): own}, "ours").save(tmp_path / "a.toml")
+    readings = rows(steady(150, DATES))
+    joined = readings + rows(steady(210, DATES), animal="B2")
+    found = [
+        bpvet.fit_trend(records(held), "A1", priors=bpvet.PriorTable.load(path)).answer()
+        for held in (readings, joined)
+    ]
+    assert found[0].sentences == found[1].sentences
+    assert found[0].latest == found[1].latest
 
 
 def test_more_sessions_bring_less_uncertainty():

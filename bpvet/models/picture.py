@@ -294,9 +294,9 @@ def _target_line(trend: Trend, chosen: Guideline) -> GuideLine | None:
 
 
 def _notes(trend: Trend, withheld: str | None) -> list[str]:
-    joined = "methods or conditions are joined through an estimated difference"
+    joined = "Methods or conditions are joined through an estimated difference"
     notes = [joined] if trend.bridged else []
-    return [*notes, f"no categories are shown: {withheld}"] if withheld else notes
+    return [*notes, f"No categories are shown: {withheld}"] if withheld else notes
 
 
 def _spans(trend: Trend) -> tuple[CourseSpan, ...]:
@@ -352,7 +352,7 @@ def _caption(
     seen = [f"{one.label} on {prose_date(one.date)}" for one in _signs(trend)]
     said += [f"Treatment as written: {'; '.join(given)}."] if given else []
     said += [f"Signs: {'; '.join(seen)}."] if seen else []
-    said += [f"{panel.note[:1].upper()}{panel.note[1:]}."] if panel.note else []
+    said += [f"{panel.note}."] if panel.note else []
     said.append(f"Priors: {trend.priors.source}.")
     return " ".join(said)
 

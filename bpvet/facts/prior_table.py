@@ -11,6 +11,7 @@ from typing import Any
 
 from bpvet.errors import CallError
 from bpvet.facts.priors import Priors, check_kind
+from bpvet.files import write_whole
 
 
 @dataclass(frozen=True)
@@ -42,15 +43,9 @@ class PriorTable:
             Where the file exists, or cannot be written.
         """
         path = Path(path)
-        try:
-            with path.open("x", encoding="utf-8", newline="\n") as file:
-                file.write(self._toml())
-        except FileExistsError:
-            raise CallError(
-                f"{path} exists already; give the new priors a name of their own."
-            ) from None
-        except OSError as error:
-            raise CallError(f"{path} cannot be written: {error.strerror}.") from None
+        if path.exists() or path.is_symlink():
+            raise CallError(f"{path} exists already; give the new priors a name of their own.")
+        write_whole(path, self._toml().encode("utf-8"))
         return path
 
     @classmethod

@@ -61,6 +61,8 @@ METHOD_WORDS = {
     "oscillometric": "oscillometric",
     LAB_METHOD: "single values as recorded",
 }
+#: What a measurement was taken by: "By …".
+TAKEN_BY = {"doppler": "Doppler", "oscillometric": "the oscillometric method"}
 
 CONDITION_WORDS = {
     "clinic": "in the clinic, awake",

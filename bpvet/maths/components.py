@@ -47,7 +47,9 @@ DIFFERENCE_TERMS = tuple(name for name in TERMS if "×" in name or name.startswi
 #: A reading's variance is kept above this share of the whole, so that blocks can be inverted.
 _FLOOR = 1e-8
 _ROUNDS = 300
-_CLOSE = 1e-13
+_CLOSE = 1e-20
+#: Rise of the log-likelihood below which rounding hides it: from there the slope is the guide.
+_UNSEEN = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,7 +169,9 @@ def components(cells: Cells) -> Components:
     terms = identified_terms(inner)
     blocks, within = blocks_of(inner, terms), within_of(inner, terms)
     found = [_maximum(blocks, within, start) for start in _starts(inner, terms)]
-    variance, top, rounds = max(found, key=lambda one: one[1].value)
+    # The first start unless the other lies truly higher: rounding must not choose between them.
+    first, other = found
+    variance, top, rounds = other if other[1].value > first[1].value + _UNSEEN else first
     return _on_the_scale(inner, terms, variance, top, rounds, centre, scale)
 
 
@@ -222,16 +226,21 @@ def _maximum(
     variance = start
     here = criterion(blocks, within, variance)
     for count in range(_ROUNDS):
-        free = (variance > floor) | (here.score > 0)
-        step = _step(here, free)
-        gain = float(step @ here.score)
+        step, gain = _step_and_gain(here, variance, floor)
         if gain < _CLOSE:
             return variance, here, count
-        variance, there = _climbed(blocks, within, variance, here, step, floor)
-        if there is None:
-            break
-        here = there
-    if float(step @ here.score) > 1e-7:
+        if gain < _UNSEEN:
+            tried = np.maximum(variance + step, floor)
+            there = criterion(blocks, within, tried)
+            if _step_and_gain(there, tried, floor)[1] >= gain:
+                return variance, here, count
+        else:
+            tried, climbed = _climbed(blocks, within, variance, here, step, floor)
+            if climbed is None:
+                break
+            there = climbed
+        variance, here = tried, there
+    if gain > 1e-7:
         raise FitError(
             f"The variance components did not settle after {count} rounds: the log-likelihood "
             f"{here.value:.6f} could still rise by about {gain:.1e}."
@@ -239,8 +248,9 @@ def _maximum(
     return variance, here, count
 
 
-def _step(here: Criterion, free: NDArray[np.bool_]) -> Array:
-    """Return the Newton step of the free variances by the average information, (k,)."""
+def _step_and_gain(here: Criterion, variance: Array, floor: Array) -> tuple[Array, float]:
+    """Return the Newton step by the average information, (k,), and twice the rise it promises."""
+    free = (variance > floor) | (here.score > 0)
     step = np.zeros(free.size)
     information = here.average[np.ix_(free, free)]
     size = np.sqrt(np.diag(here.expected)[free])
@@ -249,7 +259,7 @@ def _step(here: Criterion, free: NDArray[np.bool_]) -> Array:
         information = here.expected[np.ix_(free, free)]
         information = information + np.diag(1e-10 * size**2)
     step[free] = np.linalg.solve(information, here.score[free])
-    return step
+    return step, float(step @ here.score)
 
 
 def _climbed(

@@ -37,7 +37,7 @@ class DigitTest:
     p : float or None
         Share of arrangements without preference that are as uneven; None without readings.
     how : str
-        ``exact``, or ``simulated (… draws)``.
+        ``exact``, or ``simulated, … draws``.
     """
 
     step: int
@@ -113,7 +113,7 @@ def _tail(table: Array, observed: float, seed: int) -> tuple[float | None, str]:
         ways = rng.integers(size, size=(many, sessions))
         as_uneven += int(np.sum(_chi_square(turned[rows, ways].sum(axis=1)) >= close))
         left -= many
-    return (1 + as_uneven) / (1 + _DRAWS), f"simulated ({_DRAWS} draws)"
+    return (1 + as_uneven) / (1 + _DRAWS), f"simulated, {_DRAWS} draws"
 
 
 def repeats_expected(sd: float, step: float) -> float:

@@ -13,6 +13,8 @@ Array = NDArray[np.float64]
 
 JACKKNIFE = "approximate (jackknife)"
 RANKS = "approximate (ranks)"
+#: With fewer animals than this, intervals are never narrower than those of independent points.
+FEW_ANIMALS = 20
 #: More points than this would need more pairs of slopes than memory holds.
 MOST_POINTS = 6000
 _MINUS_ONE = 1e-12
@@ -37,7 +39,8 @@ def deming(
         The animal of each point, coded from 0; each point its own by default.
     level : float
         Probability of the intervals: Student's t with (animals − 2) on jackknife standard
-        errors (Linnet 1993).
+        errors (Linnet 1993). Of few animals with several points each, the animals' jackknife is
+        so uncertain itself that the points' own is taken where it is wider.
 
     Raises
     ------
@@ -58,14 +61,25 @@ def deming(
     if groups < 4 or any(part is None for part in left):
         why = "an interval needs four animals or more"
         return Line(Estimated(found[0], reason=why), Estimated(found[1], reason=why), x.size, words)
-    parts = np.array(left, dtype=float)
-    se = np.sqrt((groups - 1) / groups * np.sum((parts - parts.mean(axis=0)) ** 2, axis=0))
-    reach = float(stdtrit(groups - 2, (1 + level) / 2)) * se
+    reach = _reach(np.array(left, dtype=float), level)
+    if groups < min(FEW_ANIMALS, x.size):
+        every = np.arange(x.size)
+        points = [_deming(x[every != one], y[every != one], ratio) for one in range(x.size)]
+        if all(part is not None for part in points):
+            reach = np.maximum(reach, _reach(np.array(points, dtype=float), level))
     slope, intercept = (
         Estimated(found[i], found[i] - float(reach[i]), found[i] + float(reach[i]), JACKKNIFE)
         for i in (0, 1)
     )
     return Line(slope, intercept, x.size, words)
+
+
+def _reach(parts: Array, level: float) -> Array:
+    """Return the half-widths (2,) of intervals from a line's jackknife values (groups, 2)."""
+    groups = len(parts)
+    se = np.sqrt((groups - 1) / groups * np.sum((parts - parts.mean(axis=0)) ** 2, axis=0))
+    reach: Array = float(stdtrit(groups - 2, (1 + level) / 2)) * se
+    return reach
 
 
 def _deming(x: Array, y: Array, ratio: float) -> tuple[float, float] | None:

@@ -116,6 +116,12 @@ class Moments:
         return np.repeat(np.arange(self.animals), np.diff(self.entry_start))
 
     @cached_property
+    def by_animal(self) -> csr_array:
+        """Return the matrix that adds entries up by animal, (N, E)."""
+        n = len(self.entry_slot)
+        return csr_array((np.ones(n), np.arange(n), self.entry_start), (self.animals, n))
+
+    @cached_property
     def gather(self) -> csr_array:
         """Return the matrix that adds entries up by group and slot, (groups · S, E)."""
         groups, slots = self.totals.shape[:2]

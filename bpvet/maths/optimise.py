@@ -199,17 +199,19 @@ class _Search:
     def leave_out(self, point: Point) -> Point:
         """Hold at zero what has become thin and still falls."""
         chart, psi = point.chart, point.psi
-        slope = chart.jacobian(psi).T @ point.derivatives.gradient
         lower = len(chart.fixed) * (len(chart.fixed) + 1) // 2
         natural = self.criterion.natural(point.variances)[lower:]
         free = np.isnan(chart.sds)
         residual = len(chart.sds) - self.criterion.residuals
+        thin = (chart.entries(psi)[: chart.own] ** 2 < self.thin) & chart.log[: chart.own]
+        if not (thin.any() or (free & (natural < self.thin)).any()):
+            return self.thinner(point)
+        slope = chart.jacobian(psi).T @ point.derivatives.gradient
         falling = np.zeros(len(free), bool)
         falling[free] = slope[len(chart.log) :] > 0
         for scalar in np.flatnonzero(falling & (natural < self.thin)):
             if scalar < residual:
                 return self.leave_out(self.point(*with_sd(chart, psi, int(scalar), 0.0)))
-        thin = (chart.entries(psi)[: chart.own] ** 2 < self.thin) & chart.log[: chart.own]
         for entry in np.flatnonzero(thin & (slope[: chart.own] > 0)):
             return self.leave_out(self.point(*without_entry(chart, psi, int(entry))))
         return self.thinner(point)

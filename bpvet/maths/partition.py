@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -139,17 +140,17 @@ class AnimalBlocks(NamedTuple):
     log_determinant: float
 
 
+_LATEST: WeakKeyDictionary[Moments, tuple[Variances, Pass]] = WeakKeyDictionary()
+
+
 def _by_animal(moments: Moments, weight: Array, entries: Array) -> Array:
     """Return Σ weight · entry by animal."""
-    n = len(moments.entry_slot)
-    adds = csr_array(
-        (weight[moments.entry_slot], np.arange(n), moments.entry_start), (moments.animals, n)
-    )
+    at_entry = weight[moments.entry_slot]
     inner = entries.shape[1:]
     summed = np.empty((*inner, moments.animals))
     for i in range(inner[0]):
         for j in range(inner[1]):
-            summed[i, j] = adds @ np.ascontiguousarray(entries[:, i, j])
+            summed[i, j] = moments.by_animal @ (at_entry * entries[:, i, j])
     return summed.transpose(2, 0, 1)
 
 
@@ -191,17 +192,33 @@ def _between(left: Array, middle: Array, right: Array) -> Array:
 
 def reduced(moments: Moments, variances: Variances) -> Reduced:
     """Return Σ Uᵀ V⁻¹ U by group and log|V|, the group effect left aside."""
-    w = weights(moments, variances)
-    animals = animal_blocks(moments, w.weight, variances.factor)
+    w, animals = begin(moments, variances)
     products: Array = np.einsum("gsij,s->gij", moments.totals, w.weight)
     products = products - _products_by_group(moments, animals.a, animals.ka)
     return Reduced(products, w.log_determinant + animals.log_determinant)
 
 
 def begin(moments: Moments, variances: Variances) -> Pass:
-    """Return the weights and the animals' blocks at these variances."""
+    """Return the weights and the animals' blocks at these variances.
+
+    The latest are kept as long as the moments are: derivatives follow a value at the same place.
+    """
+    known = _LATEST.get(moments)
+    if known is not None and _same(known[0], variances):
+        return known[1]
     w = weights(moments, variances)
-    return Pass(w, animal_blocks(moments, w.weight, variances.factor))
+    found = Pass(w, animal_blocks(moments, w.weight, variances.factor))
+    _LATEST[moments] = (variances, found)
+    return found
+
+
+def _same(one: Variances, other: Variances) -> bool:
+    return one is other or (
+        one.group == other.group
+        and np.array_equal(one.factor, other.factor)
+        and np.array_equal(one.visit, other.visit)
+        and np.array_equal(one.residual, other.residual)
+    )
 
 
 def derivatives(

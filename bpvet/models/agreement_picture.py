@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from bpvet.facts.measuring import judged
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.figures.agreement import MARKERS
 from bpvet.figures.agreement_picture import AgreementPicture, FittedLine, LevelLine, PairMarks
@@ -12,10 +13,10 @@ from bpvet.models.device import NO_REFERENCE
 from bpvet.printing import number
 
 if TYPE_CHECKING:
-    from bpvet.models.agreement import Agreement
+    from bpvet.models.agreement_result import Agreement
 
 #: The line of difference on mean is drawn when its slope is as clear as this.
-_TOLD = 0.05
+_TOLD = judged("agreement.told")
 
 
 def agreement_picture(agree: Agreement) -> AgreementPicture:
@@ -23,8 +24,10 @@ def agreement_picture(agree: Agreement) -> AgreementPicture:
     data = agree.data
     few = len(data.animals) <= len(MARKERS) and data.first.size > len(data.animals)
     bias = _level("Bias", agree.bias, agree)
-    lower = _level("Lower limit of agreement", agree.lower, agree)
-    upper = _level("upper limit of agreement", agree.upper, agree)
+    # The same intervals as the sentences': one page says one thing.
+    low, high = agree.limits(intervals="better")
+    lower = _level("Lower limit of agreement", low, agree)
+    upper = _level("upper limit of agreement", high, agree)
     what = QUANTITY_WORDS.get(data.quantity, data.quantity)
     return AgreementPicture(
         title=_capital(f"{data.labels[1]} against {data.labels[0]}: {what}"),

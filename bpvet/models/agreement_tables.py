@@ -15,7 +15,7 @@ from bpvet.models.device import NO_REFERENCE
 from bpvet.printing import ShortTable, number
 
 if TYPE_CHECKING:
-    from bpvet.models.agreement import Agreement
+    from bpvet.models.agreement_result import Agreement
 
 _COLUMNS = ["statistic", "estimate", "lower", "upper", "unit", "how", "reason"]
 _NUMBERS = _COLUMNS[1:4]

@@ -6,7 +6,7 @@ drawn towards each other by how little is known of each, with intervals.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields, is_dataclass
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ import pandas as pd
 
 from bpvet.errors import CallError, RecordsError
 from bpvet.facts.words import METHOD_WORDS, TREND_CONDITIONS
+from bpvet.models.audit_operators import Operators, operators
 from bpvet.models.audit_protocol import (
     CuffRatio,
     ProtocolItem,
@@ -32,14 +33,8 @@ from bpvet.models.audit_readings import (
     plain_readings,
     time_of_day,
 )
-from bpvet.models.audit_spread import (
-    Operators,
-    Precision,
-    Spread,
-    operators,
-    precision,
-    spreads,
-)
+from bpvet.models.audit_spread import Precision, Spread, precision, spreads
+from bpvet.models.situation import Situational, situations
 from bpvet.printing import ShortTable, number, probability
 from bpvet.records.records import Records
 from bpvet.visits.readings import readings_used
@@ -83,6 +78,8 @@ class Audit:
         Operators' effects, drawn together.
     precision : tuple of Precision
         What would help most.
+    situations : tuple of Situational
+        Home, and after a calming drug, against the clinic.
     rule : str
         Which readings count.
     level : float
@@ -103,6 +100,7 @@ class Audit:
     spreads: tuple[Spread, ...]
     operators: tuple[Operators, ...]
     precision: tuple[Precision, ...]
+    situations: tuple[Situational, ...]
     rule: str
     level: float
     as_of: str
@@ -110,7 +108,10 @@ class Audit:
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON; what is missing is None with its reason beside it."""
-        return asdict(self) | {"caution": NOT_TO_JUDGE}
+        names = [part.name for part in fields(self) if part.name != "situations"]
+        held = {name: _values(getattr(self, name)) for name in names}
+        held["situations"] = [one.to_dict() for one in self.situations]
+        return held | {"caution": NOT_TO_JUDGE}
 
     def to_frame(self) -> pd.DataFrame:
         """Return the scatter of readings: a row a method, operator, site and demeanour."""
@@ -202,8 +203,16 @@ def audit(records: Records, rule: str = "guideline", level: float = 0.95) -> Aud
         spreads=scatter,
         operators=operators(table, level),
         precision=precision(table),
+        situations=situations(records, rule, level),
         rule=rule,
         level=level,
         as_of=str(records.as_of)[:10],
         digest=records.digest,
     )
+
+
+def _values(held: Any) -> Any:
+    """Return dataclasses as plain values, also within tuples."""
+    if isinstance(held, tuple):
+        return [_values(one) for one in held]
+    return asdict(held) if is_dataclass(held) and not isinstance(held, type) else held

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from bpvet.facts.measuring import judged
 from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS, limits
 from bpvet.maths.comparison import Estimated, share_interval
 from bpvet.records.records import Records
@@ -16,8 +17,8 @@ from bpvet.visits import choice
 from bpvet.visits.courses import all_courses
 from bpvet.visits.flags import COUNTED_PULSE, TENSE
 
-#: Sessions this many days before a decision, and after the decision before it, bear on it (J).
-DECISION_DAYS = 180
+#: Sessions this many days before a decision, and after the decision before it, bear on it.
+DECISION_DAYS = int(judged("audit.decision"))
 _NOT_SAID = ("operator", "site", "demeanour", "cuff_width_cm")
 
 

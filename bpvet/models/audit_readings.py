@@ -8,15 +8,30 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from bpvet.facts.measuring import judged
+from bpvet.facts.words import METHODS
 from bpvet.maths.clusters import centred, clustered_slope
 from bpvet.maths.comparison import Estimated, share_interval
 from bpvet.maths.digits import DigitTest, end_digits, repeats_expected
 
-#: What each method's readings are read to, mmHg: a dial's marks, a display's digits (J).
-STEPS = {"doppler": 2, "oscillometric": 1}
+#: What each method's readings are read to, mmHg: a dial's marks, a display's digits.
+STEPS = {method: int(judged(f"audit.step_{method}")) for method in METHODS}
 #: Sessions of fewer readings say nothing of an order.
-_LEAST = 3
-NOON = 12
+LEAST_READINGS = int(judged("audit.least_readings"))
+#: Readings of a session that are looked at one by one.
+MOST_PLACES = int(judged("audit.places"))
+#: Share of sessions that must have a reading of a place for it to be looked at by itself.
+_PLACE_SHARE = judged("audit.place_share")
+NOON = judged("audit.noon")
+
+
+@dataclass(frozen=True)
+class Place:
+    """Readings of one place in their sessions, less the mean of those after the first; mmHg."""
+
+    place: int
+    sessions: int
+    minus_rest: Estimated
 
 
 @dataclass(frozen=True)
@@ -34,6 +49,8 @@ class OrderEffects:
         Change for each further reading, the first included.
     drift_after_first : Estimated
         The same from the second reading on.
+    places : tuple of Place
+        The first readings of sessions one by one, from the first.
     """
 
     method: str
@@ -41,6 +58,7 @@ class OrderEffects:
     first_minus_rest: Estimated
     drift: Estimated
     drift_after_first: Estimated
+    places: tuple[Place, ...]
 
 
 @dataclass(frozen=True)
@@ -122,7 +140,7 @@ def order_effects(rows: pd.DataFrame, level: float) -> tuple[OrderEffects, ...]:
     found = []
     for method, part in rows.groupby("method", sort=True):
         size = part.groupby("key")["systolic"].transform("size")
-        long = part[size >= _LEAST].copy()
+        long = part[size >= LEAST_READINGS].copy()
         long["place"] = long.groupby("key").cumcount()
         rest = long[long["place"] > 0]
         first = long[long["place"] == 0].set_index("key")
@@ -135,8 +153,21 @@ def order_effects(rows: pd.DataFrame, level: float) -> tuple[OrderEffects, ...]:
                 clustered_slope(ones, gap.to_numpy(dtype=float), first["animal"], level),
                 _drift(long, level),
                 _drift(rest, level),
+                _places(long, rest, level),
             )
         )
+    return tuple(found)
+
+
+def _places(long: pd.DataFrame, rest: pd.DataFrame, level: float) -> tuple[Place, ...]:
+    about = rest.groupby("key")["systolic"].mean()
+    found = []
+    for place, part in long[long["place"] < MOST_PLACES].groupby("place", sort=True):
+        if len(part) < _PLACE_SHARE * long["key"].nunique():
+            break
+        gap = (part["systolic"] - part["key"].map(about)).to_numpy(dtype=float)
+        held = clustered_slope(np.ones(len(part)), gap, part["animal"], level)
+        found.append(Place(int(str(place)) + 1, len(part), held))
     return tuple(found)
 
 
@@ -174,7 +205,7 @@ def _digits(method: str, part: pd.DataFrame, sd: float | None, level: float) -> 
     repeats = int(np.sum(together & (value[1:] == value[:-1])))
     pairs = int(together.sum())
     groups = part.groupby("key")["systolic"].agg(["size", "min", "max"])
-    identical = int(((groups["size"] >= _LEAST) & (groups["min"] == groups["max"])).sum())
+    identical = int(((groups["size"] >= LEAST_READINGS) & (groups["min"] == groups["max"])).sum())
     return Digits(
         method,
         test,

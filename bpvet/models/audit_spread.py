@@ -1,25 +1,21 @@
-"""Scatter of readings by group, operators' effects drawn together, and what would help most."""
+"""Scatter of readings by group, and what would make one visit's mean more precise."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
 
-from bpvet.errors import FitError
+from bpvet.facts.measuring import judged
 from bpvet.facts.protocol import ENOUGH_READINGS
-from bpvet.maths.clusters import SHRUNKEN, shrunken_sds
+from bpvet.maths.clusters import shrunken_sds
 from bpvet.maths.comparison import Estimated, root, variance_interval
-from bpvet.maths.crossed import Crossed, crossed
 
 GROUPS = ("operator", "site", "demeanour")
 NOT_RECORDED = "(not recorded)"
-#: Sessions this many days apart or nearer show visit noise rather than change (J).
-NEIGHBOUR_DAYS = 60
-_NO_MORE_THAN_CHANCE = "no difference beyond chance is seen, which does not show that there is none"
+#: Sessions this many days apart or nearer show visit noise rather than change.
+NEIGHBOUR_DAYS = int(judged("audit.neighbours"))
 
 
 @dataclass(frozen=True)
@@ -45,51 +41,6 @@ class Spread:
     df: int
     sd: Estimated
     shrunken: Estimated | None
-
-
-@dataclass(frozen=True)
-class OperatorEffect:
-    """How an operator's session means lie beside the others' on the same animals, mmHg.
-
-    Parameters
-    ----------
-    operator : str
-    sessions, animals : int
-    effect : Estimated
-        Drawn towards zero by how little is known.
-    """
-
-    operator: str
-    sessions: int
-    animals: int
-    effect: Estimated
-
-
-@dataclass(frozen=True)
-class Operators:
-    """The operators of one method.
-
-    Parameters
-    ----------
-    method : str
-    effects : tuple of OperatorEffect
-        In alphabetical order: nobody is ranked.
-    sd : float or None
-        SD between operators, mmHg; 0 where no more than chance is seen.
-    p : float or None
-        Of operators differing at all.
-    session_sd : float or None
-        What remains between an animal's sessions, mmHg: visit noise and change through time.
-    reason : str or None
-        Why there is nothing.
-    """
-
-    method: str
-    effects: tuple[OperatorEffect, ...]
-    sd: float | None
-    p: float | None
-    session_sd: float | None
-    reason: str | None
 
 
 @dataclass(frozen=True)
@@ -151,44 +102,8 @@ def _drawn_together(parts: list[Spread], rows: pd.DataFrame, by: str, level: flo
     ]
 
 
-def operators(table: pd.DataFrame, level: float) -> tuple[Operators, ...]:
-    """Return operators' effects by method; sessions of several or unknown people are left out."""
-    one = table[(table["operator"] != "") & ~table["operator"].str.contains("; ", regex=False)]
-    rows = one[one["systolic"].notna() & (one["systolic_bound"] == "")]
-    return tuple(_operators(str(name), part, level) for name, part in rows.groupby("method"))
-
-
-def _operators(method: str, rows: pd.DataFrame, level: float) -> Operators:
-    if rows["operator"].nunique() < 2 or rows["animal"].nunique() < 2:
-        why = "needs two operators and two animals or more"
-        return Operators(method, (), None, None, None, why)
-    try:
-        fit, names, code = _fitted(rows)
-    except FitError as error:
-        return Operators(method, (), None, None, None, str(error))
-    reach = float(ndtri((1 + level) / 2)) * np.sqrt(fit.variance)
-    effects = []
-    for index, name in enumerate(names):
-        value, far = float(fit.effect[index]), float(reach[index])
-        held = Estimated(value, value - far, value + far, SHRUNKEN)
-        if fit.operator_sd == 0:
-            held = Estimated(0.0, reason=_NO_MORE_THAN_CHANCE)
-        here = rows[code == index]
-        effects.append(OperatorEffect(str(name), len(here), here["animal"].nunique(), held))
-    return Operators(method, tuple(effects), fit.operator_sd, fit.p, fit.session_sd, None)
-
-
-def _fitted(rows: pd.DataFrame) -> tuple[Crossed, Any, Any]:
-    code, names = pd.factorize(rows["operator"], sort=True)
-    animal = pd.factorize(rows["animal"])[0]
-    condition = pd.factorize(rows["condition"])[0]
-    columns = (condition[:, None] == np.arange(condition.max() + 1)).astype(float)
-    known = _reading_variance(rows) / rows["systolic_n"].to_numpy(dtype=float)
-    fit = crossed(rows["systolic"], known, columns, animal, code)
-    return fit, names, code
-
-
-def _reading_variance(rows: pd.DataFrame) -> float:
+def reading_variance(rows: pd.DataFrame) -> float:
+    """Return the variance of readings within sessions, unit squared; 0 where none was repeated."""
     known = rows["systolic_ss"].notna()
     df = float((rows["systolic_n"] - 1)[known].sum())
     return float(rows["systolic_ss"].sum()) / df if df else 0.0
@@ -199,7 +114,7 @@ def precision(table: pd.DataFrame) -> tuple[Precision, ...]:
     rows = table[table["systolic"].notna() & (table["systolic_bound"] == "")]
     found = []
     for method, part in rows.groupby("method", sort=True):
-        reading = _reading_variance(part)
+        reading = reading_variance(part)
         visit, pairs = _visit_variance(part, reading)
         if visit is None:
             continue

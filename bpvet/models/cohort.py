@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,7 @@ import pandas as pd
 
 from bpvet.errors import CallError, FitError
 from bpvet.models.cohort_columns import question
-from bpvet.models.cohort_fit import Mapped, criterion_of, prepare
+from bpvet.models.cohort_fit import Mapped, columns_of_file, criterion_of, prepare
 from bpvet.models.cohort_result import Cohort, check_df, fitted
 
 __all__ = ["Cohort", "fit_cohort"]
@@ -74,9 +74,11 @@ def fit_cohort(
     FitError
         If the model cannot be fitted to these data; it says why.
     """
-    slopes = (slope,) if isinstance(slope, str) else tuple(slope or ())
-    _check_slopes(slopes)
+    slopes = _slopes(slope)
     check_df(df, reml, robust)
+    _check_names(animal, session, visit_by, residual_by, group)
+    if not (callable(map) or hasattr(map, "collect")):
+        raise CallError("map is a mapping function, or an object with keep and collect.")
     columns = _columns(data)
     asked = question(columns, formula, animal, session, slopes, visit_by, residual_by, group)
     crew = map if hasattr(map, "collect") else Mapped(map)
@@ -102,21 +104,36 @@ def fit_cohort(
 _BUILT_IN = map
 
 
-def _check_slopes(slopes: tuple[str, ...]) -> None:
-    if len(slopes) > 2 or len(set(slopes)) < len(slopes):
+def _slopes(slope: Any) -> tuple[str, ...]:
+    slopes = (slope,) if isinstance(slope, str) else () if slope is None else slope
+    named = isinstance(slopes, (tuple, list)) and all(isinstance(name, str) for name in slopes)
+    if not named or len(slopes) > 2 or len(set(slopes)) < len(slopes):
         raise CallError("slope takes one name, or two different ones.")
+    return tuple(slopes)
+
+
+def _check_names(animal: Any, *others: Any) -> None:
+    if not isinstance(animal, str):
+        raise CallError("animal is the name of a column.")
+    for name in others:
+        if name is not None and not isinstance(name, str):
+            raise CallError(
+                f"session, visit_by, residual_by and group are names of columns, not {name!r}."
+            )
 
 
 def _columns(data: Any) -> list[str]:
+    """Return the names of the columns; one that is no text cannot be asked for."""
     if isinstance(data, pd.DataFrame):
-        return [str(name) for name in data.columns]
-    parts = list(data) if isinstance(data, Iterable) and not isinstance(data, (str, Path)) else []
-    if not parts:
+        return _texts(data)
+    given = isinstance(data, Sequence) and not isinstance(data, str)
+    kinds = (pd.DataFrame, str, Path)
+    if not given or not len(data) or not all(isinstance(part, kinds) for part in data):
         raise CallError("data is a DataFrame, or a sequence of DataFrames or paths.")
-    if isinstance(parts[0], pd.DataFrame):
-        return [str(name) for name in parts[0].columns]
-    if Path(parts[0]).suffix.lower() == ".csv":
-        return [str(name) for name in pd.read_csv(parts[0], nrows=0).columns]
-    import pyarrow.parquet
+    if isinstance(data[0], pd.DataFrame):
+        return _texts(data[0])
+    return columns_of_file(data[0])
 
-    return [str(name) for name in pyarrow.parquet.read_schema(parts[0]).names]
+
+def _texts(frame: pd.DataFrame) -> list[str]:
+    return [name for name in frame.columns if isinstance(name, str)]

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
+# A variance whose logarithm has limits this far away is as good as not known.
+_FARTHEST = 100.0
+
 
 def effect_names(asked: Question) -> list[str]:
     """Return the names of an animal's effects in `variance`."""
@@ -139,8 +142,7 @@ def variance_frame(
             continue
         value = max(float(natural[place]), 0.0)
         se = float(np.sqrt(max(change[place] @ rule.parameters @ change[place], 0.0)))
-        spread = np.exp(z * se / value) if value > 0 else np.nan
-        rows.append(_component(names[place], value, value / spread, value * spread))
+        rows.append(_component(names[place], value, z * se / value if value > 0 else np.inf))
     own = [lower[0][i] == lower[1][i] for i in range(len(lower[0]))]
     after = sum(own)
     if correlated:
@@ -151,15 +153,15 @@ def variance_frame(
     return pd.DataFrame(rows, columns=["component", "estimate", "sd", "lower", "upper"])
 
 
-def _component(name: str, value: float, lower: float, upper: float) -> dict[str, Any]:
-    if value == 0.0:
-        lower, upper = 0.0, np.nan
+def _component(name: str, value: float, reach: float) -> dict[str, Any]:
+    """Return a variance with its limits, `reach` away on the log scale (too far: none above)."""
+    far = not reach < _FARTHEST
     return {
         "component": name,
         "estimate": value,
         "sd": float(np.sqrt(value)),
-        "lower": lower,
-        "upper": upper,
+        "lower": 0.0 if far else value * float(np.exp(-reach)),
+        "upper": np.nan if far else value * float(np.exp(reach)),
     }
 
 

@@ -5,7 +5,7 @@ Every row that cannot enter is counted under its reason; none is dropped in sile
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
@@ -117,15 +117,19 @@ def _kind(formula: Formula, columns: list[str], session: str | None) -> str:
 
 
 class Text(NamedTuple):
-    """A column of labels as codes, −1 where there is none; complete if every label occurs."""
+    """A column of labels as codes, −1 where there is none.
+
+    `complete` if every label occurs; `categorical` if the order of the labels has a meaning.
+    """
 
     codes: NDArray[Any]
     labels: pd.Index[Any]
     complete: bool = True
+    categorical: bool = False
 
     def taken(self, rows: Any) -> Text:
         """Return the column at some rows."""
-        return Text(self.codes[rows], self.labels, complete=False)
+        return self._replace(codes=self.codes[rows], complete=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,18 +182,21 @@ def factorised(column: pd.Series[Any]) -> Text:
     Rows of one animal usually stand together, so that only the heads of runs are looked up.
     """
     if isinstance(column.dtype, pd.CategoricalDtype):
-        return Text(_narrow(column.cat.codes.to_numpy()), column.cat.categories, complete=False)
-    values, heads = column.array, None
-    if len(values) > 1:
+        codes = _narrow(column.cat.codes.to_numpy())
+        return Text(codes, column.cat.categories, complete=False, categorical=True)
+    heads = None
+    if len(column) > 1:
+        # Python objects are compared one by one: quicker by NumPy than by pandas.
+        values: Any = column.to_numpy() if column.dtype == object else column.array
         change = np.ones(len(values), bool)
         unequal = values[1:] != values[:-1]
         change[1:] = pd.Series(unequal).to_numpy(dtype=bool, na_value=True)
         heads = np.flatnonzero(change)
-    if heads is None or len(heads) > len(values) // 2:
+    if heads is None or len(heads) > len(column) // 2:
         codes, labels = pd.factorize(column)
         return Text(_narrow(codes), pd.Index(labels))
     codes, labels = pd.factorize(column.iloc[heads])
-    lengths = np.diff(np.append(heads, len(values)))
+    lengths = np.diff(np.append(heads, len(column)))
     return Text(np.repeat(_narrow(codes), lengths), pd.Index(labels))
 
 
@@ -207,24 +214,43 @@ def table_of(frame: pd.DataFrame, asked: Question) -> Table:
     named = [*asked.required, *asked.own_columns]
     for name in dict.fromkeys(name for name in named if name in frame.columns):
         column = frame[name]
-        kind = pd.api.types.is_numeric_dtype(column.dtype)
+        if isinstance(column, pd.DataFrame):
+            raise CallError(f"The data have more than one column {name}.")
+        whole = _whole(column)
         if name in by_label:
             texts[name] = factorised(column)
-        if name == asked.session and not pd.api.types.is_integer_dtype(column.dtype):
+        if name == asked.session and not (whole and _fits_a_code(column)):
             texts[name] = factorised(column)
-        elif column.dtype == bool or _whole(column):
+        elif column.dtype == bool or whole:
             numbers[name] = column.to_numpy()
-        elif kind:
+        elif pd.api.types.is_numeric_dtype(column.dtype) and column.dtype.kind != "c":
             numbers[name] = column.to_numpy(dtype=float, na_value=np.nan)
-        elif pd.api.types.is_datetime64_any_dtype(column.dtype) and name not in by_label:
-            raise CallError(f"Column {name} holds dates; use months or another number.")
-        elif name not in texts:
+        elif name not in by_label:
+            _refuse_dates(column, name)
             texts[name] = factorised(column)
+    _refuse_words(texts, asked)
     return Table(numbers, texts, len(frame))
 
 
 def _whole(column: pd.Series[Any]) -> bool:
     return pd.api.types.is_integer_dtype(column.dtype) and not column.isna().any()
+
+
+def _fits_a_code(column: pd.Series[Any]) -> bool:
+    dtype = column.to_numpy().dtype
+    return dtype.kind == "i" or (dtype.kind == "u" and dtype.itemsize < 8)
+
+
+def _refuse_dates(column: pd.Series[Any], name: str) -> None:
+    if column.dtype.kind in "mM" or isinstance(column.dtype, pd.PeriodDtype):
+        raise CallError(f"Column {name} holds dates; use months or another number.")
+
+
+def _refuse_words(texts: Mapping[str, Text], asked: Question) -> None:
+    """Raise a CallError where a count or a sum of squares is text."""
+    for name in asked.own_columns[:2]:
+        if name in texts and np.any(texts[name].codes >= 0):
+            raise CallError(f"Column {name} must hold numbers.")
 
 
 def usable(table: Table, asked: Question) -> tuple[Table, NDArray[np.bool_], dict[str, int]]:
@@ -263,13 +289,39 @@ def missing_values(table: Table, name: str) -> NDArray[np.bool_] | None:
     return ~finite
 
 
-def levels_needed(frame: pd.DataFrame, asked: Question) -> dict[str, tuple[str, ...]]:
+class Levels(NamedTuple):
+    """The levels that occur in a column, and all those of a categorical one in their order."""
+
+    present: tuple[str, ...]
+    categories: tuple[str, ...] = ()
+
+
+def levels_needed(frame: pd.DataFrame, asked: Question) -> dict[str, Levels]:
     """Return the levels a frame holds of the text and class columns."""
-    return levels_present(usable(table_of(frame, asked), asked)[0], asked)
+    return _levels(usable(table_of(frame, asked), asked)[0], asked)
 
 
 def levels_present(table: Table, asked: Question) -> dict[str, tuple[str, ...]]:
     """Return the levels that occur, by the alphabet or in the order of a categorical column."""
+    return {name: each.present for name, each in _levels(table, asked).items()}
+
+
+def levels_together(parts: Sequence[Mapping[str, Levels]]) -> dict[str, tuple[str, ...]]:
+    """Return the levels that occur in any part.
+
+    They are in the order of the categories where the parts have the same, else by the alphabet.
+    """
+    levels = {}
+    for name in dict.fromkeys(name for part in parts for name in part):
+        mine = [part[name] for part in parts if name in part]
+        present = {level for each in mine for level in each.present}
+        orders = {each.categories for each in mine}
+        order = orders.pop() if len(orders) == 1 else ()
+        levels[name] = tuple(level for level in order or sorted(present) if level in present)
+    return levels
+
+
+def _levels(table: Table, asked: Question) -> dict[str, Levels]:
     levels = {}
     named = [name for name in asked.formula.columns if name not in table.numbers]
     for name in (*named, asked.visit_by, asked.residual_by, asked.group):
@@ -279,9 +331,11 @@ def levels_present(table: Table, asked: Question) -> dict[str, tuple[str, ...]]:
         labels = text.labels
         if not text.complete:
             labels = labels[np.bincount(text.codes, minlength=len(labels)) > 0]
-        found = [str(label) for label in labels]
-        ordered = isinstance(text.labels, pd.CategoricalIndex)
-        levels[name] = tuple(found if ordered else sorted(found))
+        found = tuple(dict.fromkeys(str(label) for label in labels))
+        if text.categorical:
+            levels[name] = Levels(found, tuple(str(label) for label in text.labels))
+        else:
+            levels[name] = Levels(tuple(sorted(found)))
     return levels
 
 

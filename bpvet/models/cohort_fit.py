@@ -21,7 +21,13 @@ from bpvet.maths.criterion import Criterion
 from bpvet.maths.moments import Moments, SessionArrays, moments
 from bpvet.maths.optimise import Outcome, Point, minimise, point_at, usual_starts
 from bpvet.maths.scaling import Scaling, Sums, added, scaling_of, shift_of, sums
-from bpvet.models.cohort_columns import Question, design_at_levels, levels_needed
+from bpvet.models.cohort_columns import (
+    Levels,
+    Question,
+    design_at_levels,
+    levels_needed,
+    levels_together,
+)
 from bpvet.models.cohort_rows import Rows, coded
 from bpvet.models.design import WHOLE_COLUMN_CALLS
 
@@ -84,9 +90,33 @@ def frame_of(part: Any) -> pd.DataFrame:
     if isinstance(part, pd.DataFrame):
         return part
     path = Path(part)
-    if path.suffix.lower() == ".csv":
-        return pd.read_csv(path)
-    return pd.read_parquet(path)
+    try:
+        return pd.read_csv(path) if _is_csv(path) else pd.read_parquet(path)
+    except (OSError, ValueError) as error:
+        raise CallError(f"{path}: cannot be read: {_first_line(error)}") from None
+
+
+def columns_of_file(part: Any) -> list[str]:
+    """Return the names of the columns of a Parquet or CSV file."""
+    path = Path(part)
+    try:
+        if _is_csv(path):
+            return [str(name) for name in pd.read_csv(path, nrows=0).columns]
+        import pyarrow.parquet
+
+        return [str(name) for name in pyarrow.parquet.read_schema(path).names]
+    except (OSError, ValueError) as error:
+        raise CallError(f"{path}: cannot be read: {_first_line(error)}") from None
+
+
+def _is_csv(path: Path) -> bool:
+    return path.suffix.lower() == ".csv"
+
+
+def _first_line(error: Exception) -> str:
+    if isinstance(error, FileNotFoundError):
+        return "there is no such file."
+    return str(error).splitlines()[0] if str(error) else type(error).__name__
 
 
 def prepare(data: Any, asked: Question, crew: Crew, correlated: bool, slices: int) -> Prepared:
@@ -136,11 +166,7 @@ def _prepare_parts(parts: list[Any], asked: Question, crew: Crew, correlated: bo
     if whole:
         raise FormulaError(f"Formula: {whole[0]} needs all rows at once; the data come in parts.")
     found = crew.collect(partial(_levels_of_part, asked=asked), parts)
-    levels: dict[str, set[str]] = {}
-    for each in found:
-        for name, values in each.items():
-            levels.setdefault(name, set()).update(values)
-    asked = replace(asked, levels={name: tuple(sorted(v)) for name, v in levels.items()})
+    asked = replace(asked, levels=levels_together(found))
     asked = design_at_levels(asked)
     read = crew.keep(partial(_read, asked=asked), parts)
     heads = crew.collect(_head, read)
@@ -153,9 +179,7 @@ def _prepare_parts(parts: list[Any], asked: Question, crew: Crew, correlated: bo
     if hasattr(crew, "release"):
         crew.release(read)
     animals = sum(head.animals for head in heads)
-    distinct = set().union(*(crew.collect(_labels, kept)))
-    if len(distinct) != animals:
-        raise CallError("An animal's rows must all be in one part, but some are in several.")
+    _refuse_shared_animals(crew, kept, animals)
     left_out: dict[str, int] = {}
     for head in heads:
         for reason, number in head.left_out.items():
@@ -174,7 +198,7 @@ class _Head(NamedTuple):
     left_out: dict[str, int]
 
 
-def _levels_of_part(part: Any, asked: Question) -> dict[str, tuple[str, ...]]:
+def _levels_of_part(part: Any, asked: Question) -> dict[str, Levels]:
     return levels_needed(frame_of(part), asked)
 
 
@@ -194,6 +218,25 @@ def _sums(rows: Rows, shift: Array, classes: tuple[int, int]) -> Sums:
 def _keep(rows: Rows, scaling: Scaling, asked: Question, has_visits: bool) -> Kept:
     arrays = scaling.scaled(session_arrays(rows, has_visits))
     return Kept(_moments(arrays, scaling, rows.groups, asked), rows.animals)
+
+
+def _refuse_shared_animals(crew: Crew, kept: Sequence[Any], animals: int) -> None:
+    """Raise a CallError where an animal is in two parts; labels travel as 8 bytes each."""
+    hashes = np.concatenate(list(crew.collect(_hashes, kept)))
+    if len(np.unique(hashes)) == animals:
+        return
+    # Two labels may have one hash: the labels themselves decide.
+    distinct = set().union(*(crew.collect(_labels, kept)))
+    if len(distinct) != animals:
+        raise CallError("An animal's rows must all be in one part, but some are in several.")
+
+
+def _hashes(kept: Kept) -> NDArray[np.uint64]:
+    labels = kept.animals
+    numbers = pd.api.types.is_numeric_dtype(labels.dtype)
+    plain = labels.to_numpy(dtype=float) if numbers else labels.to_numpy(dtype=object)
+    found: NDArray[np.uint64] = pd.util.hash_array(plain, categorize=False)
+    return found
 
 
 def _labels(kept: Kept) -> list[Any]:

@@ -13,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
+from bpvet.files import write_whole
 from bpvet.maths.criterion import Criterion
 from bpvet.maths.inference import (
     KenwardRoger,
@@ -414,14 +415,18 @@ class Cohort:
         return cohort_tables.short_table(self)
 
     def to_csv(self, path: str | Path) -> None:
-        """Write `to_frame` as CSV: UTF-8, decimal points, empty for missing."""
-        self.to_frame().to_csv(path, index=False, lineterminator="\n", encoding="utf-8")
+        """Write `to_frame` as CSV, whole or not at all: UTF-8, decimal points, empty for missing.
+
+        A file of that name is replaced.
+        """
+        text = self.to_frame().to_csv(index=False, lineterminator="\n")
+        write_whole(Path(path), text.encode(), replace=True)
 
     def to_latex(self, path: str | Path | None = None) -> str:
-        """Return the table as LaTeX, and write it where a path is given."""
+        """Return the table as LaTeX, and write it, whole or not at all, where a path is given."""
         text = cohort_tables.latex(self.table())
         if path is not None:
-            Path(path).write_text(text, encoding="utf-8")
+            write_whole(Path(path), text.encode(), replace=True)
         return text
 
     def __repr__(self) -> str:

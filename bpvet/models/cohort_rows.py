@@ -35,6 +35,7 @@ Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
 _LARGEST_TABLE = 50_000_000
+_LARGEST = 1e100
 _ROWS_AT_ONCE = 131_072
 # The formula library needs several times the memory of what it returns.
 _MANY_ROWS, _ROWS_OF_FORMULA = 1_000, 65_536
@@ -102,6 +103,7 @@ def coded(frame: pd.DataFrame, asked: Question) -> tuple[Rows, Question]:
     """Return the frame's sessions as arrays, and the question with its design filled in."""
     table, keep, left_out = usable(table_of(frame, asked), asked)
     y = _outcome(frame, table, keep, asked)
+    _refuse_size(y, asked.formula.response)
     strange = ~np.isfinite(y)
     if strange.any():
         reason = f"no finite {asked.formula.response}"
@@ -189,8 +191,27 @@ def _u(table: Table, y: Array, asked: Question) -> tuple[Array, int, Question]:
         _fill(u[:, : len(names)], table, asked.design, asked)
     for place, name in enumerate(extra, start=len(names)):
         u[:, place] = _slope(table, name)
+    for place, name in enumerate([*names, *extra]):
+        _refuse_size(u[:, place], name)
+        if not np.isfinite(u[:, place]).all():
+            raise CallError(f'The column "{name}" of the design is not a finite number everywhere.')
     u[:, -1] = y
     return u, len(names), asked
+
+
+def _refuse_size(values: Array, name: str) -> None:
+    """Raise a CallError for numbers whose squares, summed, are too large or small for doubles."""
+    if not len(values):
+        return
+    low, high = float(np.fmin.reduce(values)), float(np.fmax.reduce(values))
+    largest = max(abs(low), abs(high))
+    if np.isinf(largest):
+        largest = float(np.abs(values[np.isfinite(values)]).max(initial=0.0))
+    if largest > _LARGEST or 0.0 < largest < 1.0 / _LARGEST:
+        raise CallError(
+            f"{name} reaches {largest:.3g}, which is too {'large' if largest > 1 else 'small'} to "
+            "reckon with: correct it, or give another unit."
+        )
 
 
 def _fill(x: Array, table: Table, design: Design, asked: Question) -> None:

@@ -313,11 +313,14 @@ def make_design(formula: Formula, ready: pd.DataFrame) -> tuple[Design, NDArray[
     from formulaic import ModelSpec
 
     try:
-        spec = ModelSpec(formula=formula.right, na_action="raise")
+        # Plain arrays: a data frame of X would take as long to make as X itself.
+        spec = ModelSpec(formula=formula.right, na_action="raise", output="numpy")
         matrix = spec.get_model_matrix(ready, context=_functions())
     except Exception as error:
         found = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise FormulaError(f'Formula "{formula.text}" cannot be evaluated: {found}') from None
+    if matrix.shape[1] == 0:
+        raise FormulaError(f'Formula "{formula.text}" has no term; "~ 1" fits a mean.')
     if matrix.shape[1] > MOST_COLUMNS:
         raise FormulaError(
             f"The formula makes {matrix.shape[1]} columns; at most {MOST_COLUMNS} are fitted."
@@ -329,7 +332,7 @@ def make_design(formula: Formula, ready: pd.DataFrame) -> tuple[Design, NDArray[
         for name in ready.columns
         if isinstance(ready[name].dtype, pd.CategoricalDtype)
     }
-    names, x = tuple(str(name) for name in matrix.columns), _numbers(matrix)
+    names, x = tuple(str(name) for name in spec.column_names), _numbers(matrix)
     return Design(names, terms, kept, spec, _recipe(spec, kept, ready, x)), x
 
 
@@ -390,12 +393,12 @@ def response_values(formula: Formula, frame: pd.DataFrame) -> NDArray[np.float64
             raise CallError(f"Column {formula.response} is the outcome, but it holds no numbers.")
         return column.to_numpy(dtype=float, na_value=np.nan)
     with np.errstate(all="ignore"):
-        spec = ModelSpec(formula=formula.left, na_action="ignore", output="pandas")
+        spec = ModelSpec(formula=formula.left, na_action="ignore", output="numpy")
         matrix = spec.get_model_matrix(frame[list(formula.response_columns)], context=_functions())
     values = _numbers(matrix)
     return values[:, -1]
 
 
 def _numbers(matrix: Any) -> NDArray[np.float64]:
-    values = pd.DataFrame(matrix).to_numpy(dtype=float)
-    return np.asarray(values, dtype=float)
+    values = np.asarray(matrix, dtype=float)
+    return values if values.ndim == 2 else values[:, None]

@@ -170,17 +170,16 @@ def _said(found: Pairs) -> tuple[str, ...]:
     said = [f"Rule {found.rule} chose the readings."]
     if found.single_sessions:
         said.append(
-            f"Without a partner by the other method at their visit: {found.single_sessions} "
-            "sessions."
+            "Sessions without a partner by the other method at their visit: "
+            f"{found.single_sessions}."
         )
     if found.beyond_gauge:
         said.append(
-            f"Left out because a reading went beyond the gauge, so that the mean is only known to "
-            f"lie beyond a bound: {found.beyond_gauge} sessions."
+            "Sessions left out because a reading went beyond the gauge, so that the mean is only "
+            f"known to lie beyond a bound: {found.beyond_gauge}."
         )
     said += [
-        f"Not in it, since conditions are not pooled: {count} paired visits "
-        f"{CONDITION_WORDS[name]}."
+        f"Paired visits {CONDITION_WORDS[name]}, left out since conditions are not pooled: {count}."
         for name, count in found.others.items()
     ]
     return tuple(said)

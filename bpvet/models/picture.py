@@ -9,9 +9,9 @@ import pandas as pd
 
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.sources import AS_REMEMBERED, fact
+from bpvet.facts.stages import staging
 from bpvet.facts.words import (
     CONDITION_WORDS,
-    DECIMALS,
     KEPT_OUT_CONDITIONS,
     METHOD_WORDS,
     QUANTITY_WORDS,
@@ -28,9 +28,10 @@ from bpvet.figures.pictures import (
     SignMark,
     TrendPicture,
 )
+from bpvet.models.lab_panels import LabPanels, lab_panels, stage_levels
 from bpvet.models.outlook import category_withheld, surprise, target_for
-from bpvet.printing import number, prose_date
-from bpvet.visits.courses import Span
+from bpvet.models.picture_words import alt_text, band_words, caption, heading
+from bpvet.printing import number
 from bpvet.visits.readings import readings_used
 from bpvet.visits.sessions import used_values
 
@@ -44,7 +45,7 @@ _INNER = 0.5
 
 
 def trend_picture(
-    trend: Trend, guideline_key: str = "acvim2018", level: float = 0.95
+    trend: Trend, guideline_key: str = "acvim2018", level: float = 0.95, *, labs: bool = False
 ) -> TrendPicture:
     """Return the picture of a trend.
 
@@ -55,37 +56,43 @@ def trend_picture(
         Key of the guideline whose categories are shaded (systolic only).
     level : float
         Probability of the outer band; the inner holds one half.
+    labs : bool
+        Whether the animal's laboratory values and weights stand under it, where there are any.
     """
     series = trend.series
     systolic = series.quantity == "systolic"
     chosen = guideline(guideline_key, series.species or None) if systolic else None
     withheld = category_withheld(trend) if systolic else None
-    named = None if withheld is not None else chosen
+    levels, graded = _levels(trend, None if withheld is not None else chosen)
     joined = _joined_sessions(trend)
     marks, others = ReadingMarks.none(), (*joined, *_other_sessions(trend))
+    below = LabPanels()
+    if labs:
+        below = lab_panels(trend.records, series.animal, without=series.quantity)
     if not trend.logarithmic:
         marks = _reading_marks(trend, _readings_frame(trend))
     panel = Panel(
-        heading=_heading(trend),
+        heading=heading(trend),
         quantity=series.quantity,
         unit=series.unit,
         sessions=_own_sessions(trend),
         readings=marks,
         others=others,
         band=_band(trend, level),
-        levels=_levels(named),
-        guideline="" if named is None else _named(named),
+        levels=levels,
+        guideline=graded,
         target=None if chosen is None else _target_line(trend, chosen),
         note="; ".join(_notes(trend, withheld)),
     )
+    signs = _signs(trend)
     return TrendPicture(
         title=_title(trend),
         as_of=trend.as_of,
-        panels=(panel,),
+        panels=(panel, *below.panels),
         courses=_spans(trend),
-        signs=_signs(trend),
-        caption=_caption(trend, panel, joined, named, level),
-        alt_text=_alt_text(trend, level),
+        signs=signs,
+        caption=f"{caption(trend, panel, joined, signs, level)} {below.caption}".rstrip(),
+        alt_text=f"{alt_text(trend, level)} {below.alt_text}".rstrip(),
     )
 
 
@@ -94,18 +101,6 @@ def _title(trend: Trend) -> str:
     name = str(animals["name"].get(trend.series.animal, ""))
     who = f"{name} ({trend.series.animal})" if name else trend.series.animal
     return f"{who}: {QUANTITY_WORDS[trend.series.quantity]}"
-
-
-def _heading(trend: Trend) -> str:
-    series = trend.series
-    what = QUANTITY_WORDS[series.quantity]
-    if trend.logarithmic:
-        return f"{what[:1].upper()}{what[1:]}, {METHOD_WORDS[series.method]}"
-    methods = sorted(set(series.methods.tolist()), key=lambda one: one != series.method)
-    by = " and ".join("Doppler" if one == "doppler" else "oscillometric" for one in methods)
-    where = sorted(set(series.conditions.tolist()), key=lambda one: one != series.condition)
-    said = " and ".join(CONDITION_WORDS[one] for one in where)
-    return f"{what[:1].upper()}{what[1:]}, {by}, {said}"
 
 
 def _own_sessions(trend: Trend) -> SessionMarks:
@@ -260,23 +255,20 @@ def _band(trend: Trend, level: float) -> Band:
         high_inner=np.atleast_1d(inner[1]),
         low_outer=np.atleast_1d(outer[0]),
         high_outer=np.atleast_1d(outer[1]),
-        words=_band_words(level),
+        words=band_words(trend, level),
         inner=_INNER,
         outer=level,
     )
 
 
-def _band_words(level: float) -> str:
-    return (
-        "Usual pressure as measured here: the line is the best estimate; the dark band holds it "
-        f"with 50 %, the light band with {100 * level:.0f} % probability."
-    )
-
-
-def _levels(chosen: Guideline | None) -> tuple[Level, ...]:
-    if chosen is None:
-        return ()
-    return tuple(Level(one.name, one.low, one.high) for one in chosen.categories)
+def _levels(trend: Trend, chosen: Guideline | None) -> tuple[tuple[Level, ...], str]:
+    """Return the levels to shade and whose they are: categories, or stages of a kidney value."""
+    series = trend.series
+    if chosen is not None:
+        levels = tuple(Level(one.name, one.low, one.high) for one in chosen.categories)
+        return levels, _named(chosen)
+    staged = staging(series.quantity, series.species, series.unit)
+    return stage_levels(staged), "" if staged is None else staged.edition
 
 
 def _named(chosen: Guideline) -> str:
@@ -316,67 +308,3 @@ def _signs(trend: Trend) -> tuple[SignMark, ...]:
     ]
     order = [int(i) for i in np.argsort(seen, kind="stable") if seen[i] <= trend.as_of]
     return tuple(SignMark(seen[i], words[i]) for i in order)
-
-
-def _caption(
-    trend: Trend,
-    panel: Panel,
-    joined: tuple[SessionMarks, ...],
-    chosen: Guideline | None,
-    level: float,
-) -> str:
-    """Return the written caption: what, how, what the bands are, and what is beside."""
-    series = trend.series
-    count = series.y.size
-    said = [
-        f"{panel.heading}: {count} {_one(trend)}{'s' if count > 1 else ''}, "
-        f"{prose_date(series.date[0])} to {prose_date(series.date[-1])}, in {series.unit}; as of "
-        f"{prose_date(trend.as_of)}.",
-    ]
-    if not trend.logarithmic:
-        said.append(
-            "Small marks are readings, large ones session means with one standard deviation of "
-            "the readings either way."
-        )
-    if count > 0:
-        said.append(_band_words(level))
-    if chosen is not None:
-        said.append(f"Shaded levels: categories of the {_named(chosen)}.")
-    if joined:
-        names = "; ".join(one.name for one in joined)
-        said.append(f"Hollow marks that are part of the trend through the join: {names}.")
-    if len(panel.others) > len(joined):
-        names = "; ".join(one.name for one in panel.others[len(joined) :])
-        said.append(f"Hollow marks, not part of the trend: {names}.")
-    given = [_treatment_words(span) for span in trend.context.treatments.spans]
-    seen = [f"{one.label} on {prose_date(one.date)}" for one in _signs(trend)]
-    said += [f"Treatment as written: {'; '.join(given)}."] if given else []
-    said += [f"Signs: {'; '.join(seen)}."] if seen else []
-    said += [f"{panel.note}."] if panel.note else []
-    said.append(f"Priors: {trend.priors.source}.")
-    return " ".join(said)
-
-
-def _one(trend: Trend) -> str:
-    return "value" if trend.logarithmic else "session"
-
-
-def _treatment_words(span: Span) -> str:
-    end = "ongoing" if np.isnat(span.stopped_on) else f"to {prose_date(span.stopped_on)}"
-    dose = f" {span.dose}" if span.dose else ""
-    return f"{span.drug}{dose} from {prose_date(span.started_on)}, {end}"
-
-
-def _alt_text(trend: Trend, level: float) -> str:
-    series, latest, values = trend.series, trend.latest, trend.observed
-    low, high = latest.interval(level)
-    what = "values" if trend.logarithmic else "session means"
-    digits = DECIMALS.get(series.quantity, 0)
-    return (
-        f"Line chart over time. {_heading(trend)}: {series.y.size} {what} between "
-        f"{number(float(values.min()), digits)} and {number(float(values.max()), digits)} "
-        f"{series.unit}, {prose_date(series.date[0])} to {prose_date(series.date[-1])}. "
-        f"The usual value at the latest "
-        f"session is {number(float(latest.mean), digits)} {series.unit}, {100 * level:.0f} % "
-        f"interval {number(float(low), digits)} to {number(float(high), digits)}."
-    )

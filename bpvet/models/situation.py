@@ -14,7 +14,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from bpvet.errors import CallError, RecordsError
+from bpvet.errors import CallError, FitError, RecordsError
+from bpvet.facts.measuring import judged
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, METHODS, QUANTITIES, UNITS
 from bpvet.maths.comparison import (
     SATTERTHWAITE,
@@ -30,9 +31,9 @@ from bpvet.printing import ShortTable, number
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
 
-#: Sessions of both conditions this many days apart or nearer are compared (J): further apart,
+#: Sessions of both conditions this many days apart or nearer are compared: further apart,
 #: the animal itself may have changed.
-NEAR_DAYS = 60
+NEAR_DAYS = int(judged("situation.near"))
 CLINIC = "clinic"
 OTHERS = ("home", "calmed")
 _SHRUNKEN = "approximate (prediction drawn towards the mean)"
@@ -102,7 +103,7 @@ class Situation:
             "Animals' own differences are drawn towards the mean by how little is known of each.",
         ]
         if self.left_out:
-            said.append(f"Left out as too far apart in time: {self.left_out} sessions.")
+            said.append(f"Sessions left out as too far apart in time: {self.left_out}.")
         if any("×" in term and term.startswith("animal") for term in self.fit.at_zero):
             said.append(
                 "Part of what animals differ in is estimated at zero: that is an answer, and the "
@@ -228,6 +229,41 @@ def situation(
         )
     kept = int(chosen["animal"].isin(rows["animal"].unique()).sum())
     return _compared(rows, condition, method, quantity, kept - len(rows), level)
+
+
+@dataclass(frozen=True, eq=False)
+class Situational:
+    """A condition and what was found of it: the effect, or why there is none."""
+
+    condition: str
+    found: Situation | None
+    reason: str | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON."""
+        if self.found is None:
+            return {"condition": self.condition, "overall": None, "reason": self.reason}
+        return self.found.to_dict() | {"reason": None}
+
+
+def situations(
+    records: Records, rule: str = "guideline", level: float = 0.95
+) -> tuple[Situational, ...]:
+    """Return the effect on systolic pressure of each condition besides the clinic.
+
+    Parameters
+    ----------
+    records, rule, level
+        As `situation` takes them.
+    """
+    found = []
+    for condition in OTHERS:
+        try:
+            held = situation(records, condition, rule=rule, level=level)
+            found.append(Situational(condition, held, None))
+        except (RecordsError, FitError) as error:
+            found.append(Situational(condition, None, str(error).rstrip(".")))
+    return tuple(found)
 
 
 def _animals_under_both(table: pd.DataFrame, method: str) -> int:

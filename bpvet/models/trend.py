@@ -283,12 +283,12 @@ class Trend:
             frame["bound"] = self.series.bound
         return frame
 
-    def plot(self, width_mm: float = 160.0) -> Figure:
-        """Return the figure of the trend, `width_mm` wide."""
+    def plot(self, width_mm: float = 160.0, labs: bool = False) -> Figure:
+        """Return the figure of the trend, `width_mm` wide; `labs`: with laboratory values below."""
         from bpvet.figures.trend import draw
         from bpvet.models.picture import trend_picture
 
-        return draw(trend_picture(self), width_mm=width_mm)
+        return draw(trend_picture(self, labs=labs), width_mm=width_mm)
 
     def answer(self, guideline: str = "acvim2018", level: float = 0.95) -> TrendAnswer:
         """Return every answer of the trend, as ``bpvet trend --json`` prints it.

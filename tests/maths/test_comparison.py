@@ -42,9 +42,10 @@ def test_exact_limits_are_r_s_noncentral_t() -> None:
     d = np.linspace(-20, 12, 17)
     lower, upper = single_limits(d, how=EXACT)
     step = d.std(ddof=1) / np.sqrt(17)
-    assert upper.lower == pytest.approx(d.mean() + 5.422125162 * step, rel=1e-9)
-    assert upper.upper == pytest.approx(d.mean() + 12.980871543 * step, rel=1e-9)
-    assert lower.upper == pytest.approx(d.mean() - 5.422125162 * step, rel=1e-9)
+    # The oldest SciPy that is taken gives this quantile to 3e-7 only; the newest to 1e-9.
+    assert upper.lower == pytest.approx(d.mean() + 5.422125162 * step, rel=1e-6)
+    assert upper.upper == pytest.approx(d.mean() + 12.980871543 * step, rel=1e-6)
+    assert lower.upper == pytest.approx(d.mean() - 5.422125162 * step, rel=1e-6)
     assert lower.how == EXACT
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+import bpvet.maths.components as module
 from bpvet.errors import FitError
 from bpvet.maths.components import (
     DIFFERENCE_TERMS,
@@ -185,7 +186,7 @@ def test_unit_and_order_change_nothing() -> None:
         *(getattr(cells, name)[turn] for name in ("animal", "method", "visit", "pair")),
     )
     here, there = components(cells), components(turned)
-    np.testing.assert_allclose(there.variance, 100 * here.variance, rtol=1e-6, atol=1e-6)
+    np.testing.assert_allclose(there.variance, 100 * here.variance, rtol=1e-10, atol=1e-8)
     n = cells.mean.size + cells.df.sum()
     assert there.log_likelihood == pytest.approx(here.log_likelihood - (n - 2) * np.log(10))
 
@@ -202,3 +203,13 @@ def test_identical_repeats_are_a_variance_at_zero() -> None:
     first = np.repeat(np.array([[100.0], [121.0], [139.0], [160.0]]), 2, axis=1)
     second = first + np.array([[4.0, 6.0], [-2.0, 1.0], [3.0, 3.0], [9.0, 5.0]])
     assert "reading by first" in components(summed_cells(_rows(first, second))).at_zero
+
+
+@pytest.mark.parametrize("seed", [9, 12, 19])
+def test_the_start_shows_in_no_digit(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    cells = summed_cells(clinic(seed))
+    here, starts = components(cells), module._starts
+    monkeypatch.setattr(module, "_starts", lambda *given: starts(*given)[::-1])
+    np.testing.assert_allclose(
+        components(cells).variance, here.variance, rtol=0, atol=1e-10 * here.variance.sum()
+    )

@@ -58,7 +58,8 @@ def test_like_the_dense_twin() -> None:
 def test_no_difference_is_an_answer() -> None:
     zero = [fit for fit in (crossed(*drawn(seed, 0.0)) for seed in range(6)) if not fit.operator_sd]
     assert zero
-    assert zero[0].p == 0.5
+    # Two optimisers meet to about 1e-13 in the likelihood; the p moves by its root.
+    assert zero[0].p == pytest.approx(0.5, abs=1e-5)
     assert not zero[0].effect.any()
 
 

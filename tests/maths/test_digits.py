@@ -38,7 +38,7 @@ def test_a_strong_preference_is_found_and_none_is_not() -> None:
     biased = end_digits(rounded, session, step=2)
     assert biased.p is not None
     assert biased.p < 0.001
-    assert biased.how == "simulated (4999 draws)"
+    assert biased.how == "simulated, 4999 draws"
     assert end_digits(rounded, session, step=2) == biased
 
 

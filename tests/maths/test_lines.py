@@ -74,3 +74,18 @@ def test_one_value_by_a_method_gives_no_line() -> None:
 def test_too_many_points_are_refused() -> None:
     with pytest.raises(CallError, match="at most"):
         passing_bablok(np.arange(MOST_POINTS + 1.0), np.arange(MOST_POINTS + 1.0))
+
+
+def test_few_animals_never_make_an_interval_narrower_than_independent_points() -> None:
+    """Five animals whose own lines happen to agree: their jackknife alone would claim too much."""
+    rng = np.random.default_rng(4)
+    x = rng.normal(150, 20, 25)
+    y = x + rng.normal(0, 12, 25)
+    alone = deming(x, y)
+    # Animals dealt out so that each holds points from the whole range.
+    grouped = deming(x, y, animal=np.argsort(np.argsort(x)) % 5)
+    assert grouped.slope.estimate == alone.slope.estimate
+    for line in (alone, grouped):
+        assert line.slope.lower is not None
+        assert line.slope.upper is not None
+    assert grouped.slope.upper - grouped.slope.lower >= alone.slope.upper - alone.slope.lower

@@ -27,7 +27,9 @@ def test_the_picture_has_the_agreement_s_numbers() -> None:
     agree = agreement(frame(10), "y")
     shown = agreement_picture(agree)
     assert shown.bias.value == agree.bias.estimate
-    assert (shown.lower.low, shown.upper.high) == (agree.lower.lower, agree.upper.upper)
+    low, high = agree.limits(intervals="better")
+    assert (shown.lower.low, shown.upper.high) == (low.lower, high.upper)
+    assert (shown.lower.value, shown.upper.value) == (agree.lower.estimate, agree.upper.estimate)
     assert shown.lines[0].slope == agree.deming().slope.estimate
     assert shown.lines[1].intercept == agree.passing_bablok().intercept.estimate
     np.testing.assert_array_equal(shown.points.difference, agree.data.difference)

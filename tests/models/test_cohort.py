@@ -8,6 +8,7 @@ import pytest
 
 from bpvet.errors import CallError, FitError, FormulaError
 from bpvet.models.cohort import fit_cohort
+from reference_checks.mixed import answers
 from reference_checks.mixed.compare import CASES, data, differences, our_fit, reference
 from tests.models.cohort_data import as_sessions, readings
 
@@ -328,3 +329,9 @@ def test_many_animals_and_many_kinds_of_session():
     cohort = fit_cohort(frame, "bp ~ 1", visit_by="method", residual_by="method")
     assert cohort.n_animals == animals
     assert cohort.n_readings == 9 * animals
+
+
+def test_means_contrasts_and_predictions_beside_r():
+    found = answers.differences()
+    assert len(found) > 100
+    assert [d for d in found if not d.size <= d.tolerance] == []

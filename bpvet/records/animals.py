@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -12,10 +12,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.records.columns import distinct, uncoded
 from bpvet.records.dates import NAT
 from bpvet.records.findings import Finding, shown
 from bpvet.records.ledger import Ledger
-from bpvet.records.numbers import distinct
+from bpvet.records.said import in_turn
 from bpvet.records.suggest import hints
 from bpvet.records.tables import TABLES, column_names
 from bpvet.records.values import Values
@@ -40,10 +41,10 @@ def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFram
     frame = pd.DataFrame({"animal": _objects(values["animal"])})
     for name in own:
         column = values[name]
-        frame[name] = _objects(column) if isinstance(column, pa.LargeStringArray) else column
+        frame[name] = _objects(column) if isinstance(column, pa.Array) else column
     for name in ledger.unknown:
         frame[name] = _objects(ledger.cells(name))
-    usable = ledger.set_aside == ""
+    usable = ledger.usable
     _join_doubled(ledger, frame, usable)
     kept = frame[usable].drop_duplicates("animal")
     listed = set(kept["animal"])
@@ -72,7 +73,7 @@ def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
     values["target_systolic"] = np.where(odd, np.nan, target)
     _check_own_dates(ledger, values, as_of)
     ledger.say(
-        ledger.blank("species") & ledger.has("species") & (ledger.set_aside == ""),
+        ledger.blank("species") & ledger.has("species") & ledger.usable,
         "species",
         "The species is blank: limits and ranges are the widest of cat and dog.",
         "Write cat or dog.",
@@ -111,20 +112,17 @@ def say_strangers(ledgers: Mapping[str, Ledger], known: set[str], with_readings:
         if table == "readings" or ledger.n == 0:
             continue
         texts, code = distinct(ledger.cells("animal"))
-        _, first = np.unique(code, return_index=True)
-        for row in np.sort(first).tolist():
-            animal = texts[code[row]]
-            if not animal or animal in with_readings:
-                continue
+        strange = [animal != "" and animal not in with_readings for animal in texts]
+
+        def reason(value: str) -> str:
+            animal = value.strip()
             place = "nor in the animals table" if animal not in known and known else ""
-            reason = f"No reading is of {shown(animal)} {place}".rstrip()
-            ledger.say(
-                np.array([row]),
-                "animal",
-                f"{reason}. The row is kept.",
-                hint(animal) or "Nothing to do if it has not been measured.",
-                "no readings",
-            )
+            return f"{f'No reading is of {shown(animal)} {place}'.rstrip()}. The row is kept."
+
+        def mend(value: str) -> str:
+            return hint(value.strip()) or "Nothing to do if it has not been measured."
+
+        _say_of_first(ledger, strange, code, reason, mend, "no readings")
 
 
 def say_unlisted(ledgers: Mapping[str, Ledger]) -> list[Finding]:
@@ -140,20 +138,32 @@ def say_unlisted(ledgers: Mapping[str, Ledger]) -> list[Finding]:
             reason = "There is no animals table: the animal's species is not known."
         mend = "Add animals.csv with the columns animal and species (cat, dog)."
         return [Finding(readings.files[0], None, "", "", reason, mend, kind="species unknown")]
-    listed = set(animals.cells("animal").to_pylist())
+    listed = set(distinct(animals.cells("animal"))[0])
     hint = hints(sorted(listed - {""}), n=2)
-    _, first = np.unique(code, return_index=True)
-    for row in np.sort(first).tolist():
-        animal = texts[code[row]]
-        if animal and animal not in listed:
-            readings.say(
-                np.array([row]),
-                "animal",
-                f"{shown(animal)} is not in the animals table, so its species is not known.",
-                f"Add it there. {hint(animal)}".rstrip(),
-                "species unknown",
-            )
+    _say_of_first(
+        readings,
+        [animal != "" and animal not in listed for animal in texts],
+        code,
+        lambda v: f"{shown(v.strip())} is not in the animals table, so its species is not known.",
+        lambda v: f"Add it there. {hint(v.strip())}".rstrip(),
+        "species unknown",
+    )
     return []
+
+
+def _say_of_first(
+    ledger: Ledger,
+    strange: list[bool],
+    code: NDArray[np.int32],
+    reason: Callable[[str], str],
+    mend: Callable[[str], str],
+    kind: str,
+) -> None:
+    """Say something of the first row of each animal that is `strange`, by its code (n,)."""
+    _, first = np.unique(code, return_index=True)
+    rows = np.sort(first[strange]) if len(first) else first
+    in_order = in_turn(mend, lambda: ledger.raw("animal").take(pa.array(rows)))
+    ledger.say(rows, "animal", reason, in_order, kind)
 
 
 def say_look_alikes(ledgers: Mapping[str, Ledger]) -> None:
@@ -239,7 +249,7 @@ def _words(value: object) -> str:
 
 
 def _objects(cells: pa.Array) -> NDArray[np.object_]:
-    objects: NDArray[np.object_] = cells.to_numpy(zero_copy_only=False)
+    objects: NDArray[np.object_] = uncoded(cells).to_numpy(zero_copy_only=False)
     return objects
 
 

@@ -20,13 +20,14 @@ from bpvet.records.animals import (
     say_strangers,
     say_unlisted,
 )
+from bpvet.records.columns import TEXT, distinct, is_text, of_texts, uncoded
 from bpvet.records.dates import NAT
 from bpvet.records.duplicates import check_readings_twice, say_contradictions
 from bpvet.records.findings import Finding, shown
+from bpvet.records.histories import say_histories
 from bpvet.records.ledger import Ledger
-from bpvet.records.numbers import distinct
 from bpvet.records.plausible import check_plausible
-from bpvet.records.rows import TEXT
+from bpvet.records.said import OfRow
 from bpvet.records.tables import ANALYTES, WITHOUT_UNIT, plain_name
 from bpvet.records.values import Mask, Values
 
@@ -59,7 +60,7 @@ def check(
     _check_labs(ledgers["labs"], values["labs"])
     # A blank status is "present"; one that cannot be read stays blank.
     given = ledgers["observations"].blank("status") & ~ledgers["observations"].broken
-    status = pc.if_else(pa.array(given), "present", values["observations"]["status"])
+    status = pc.if_else(pa.array(given), "present", uncoded(values["observations"]["status"]))
     values["observations"]["status"] = status.cast(TEXT)
     for table, date in (("labs", "sampled_on"), ("observations", "seen_on")):
         values[table]["future"] = _say_future(ledgers[table], values[table][date], date, as_of)
@@ -72,9 +73,10 @@ def check(
         _check_life(ledgers[table], values[table], date, animals)
     say_look_alikes(ledgers)
     others = say_unlisted(ledgers)
-    listed = set(ledgers["animals"].cells("animal").to_pylist())
-    measured = set(ledgers["readings"].cells("animal").to_pylist())
+    listed = set(distinct(ledgers["animals"].cells("animal"))[0])
+    measured = set(distinct(ledgers["readings"].cells("animal"))[0])
     say_strangers(ledgers, listed, measured)
+    say_histories(ledgers, values)
     return animals, others
 
 
@@ -83,11 +85,9 @@ def _check_readings(
 ) -> None:
     species = _of_animal(values["animal"], animals, "species", "")
     check_plausible(ledger, values, species)
-    nothing = (ledger.set_aside == "") & pc.equal(values["excluded"], "").to_numpy(
-        zero_copy_only=False
-    )
+    nothing = ledger.usable & is_text(values["excluded"], "")
     for quantity in READING_QUANTITIES:
-        nothing &= np.isnan(values[quantity]) & (values[f"{quantity}_bound"] == "")
+        nothing &= np.isnan(values[quantity]) & (values[f"{quantity}_bound"] == 0)
     ledger.say(
         nothing,
         "",
@@ -111,10 +111,8 @@ def _conditions(ledger: Ledger, values: Values) -> pa.Array:
     code = of_setting.astype(np.int64) * len(states) + of_state
     unusable = ledger.broken.copy()
     for name in ("setting", "state"):
-        blank = pc.equal(values[name], "").to_numpy(zero_copy_only=False)
-        unusable |= blank & ~ledger.blank(name)
-    each = pa.array(words, TEXT).take(pa.array(code))
-    return pc.if_else(pa.array(unusable), "", each).cast(TEXT)
+        unusable |= is_text(values[name], "") & ~ledger.blank(name)
+    return of_texts([*words, ""], np.where(unusable, len(words), code))
 
 
 def _say_future(
@@ -139,10 +137,12 @@ def _check_treatments(ledger: Ledger, values: Values, as_of: np.datetime64) -> N
     ledger.say(
         reverse,
         "stopped_on",
-        [
-            f"The treatment stopped before it started on {started[row].astype('datetime64[D]')}."
-            for row in np.flatnonzero(reverse).tolist()
-        ],
+        OfRow(
+            lambda row: (
+                "The treatment stopped before it started on "
+                f"{started[row].astype('datetime64[D]')}."
+            )
+        ),
         "Correct one of the two dates.",
         "order of dates",
         "row",
@@ -162,10 +162,10 @@ def _check_treatments(ledger: Ledger, values: Values, as_of: np.datetime64) -> N
 
 def _say_overlaps(ledger: Ledger, values: Values) -> None:
     """Say which rows of one drug start while an earlier one still runs, or start together."""
-    usable = np.flatnonzero(ledger.set_aside == "")
+    usable = np.flatnonzero(ledger.usable)
     frame = pd.DataFrame(
         {
-            "animal": values["animal"].to_numpy(zero_copy_only=False)[usable],
+            "animal": uncoded(values["animal"]).to_numpy(zero_copy_only=False)[usable],
             "drug": [text.casefold() for text in values["drug"].take(usable).to_pylist()],
             "start": values["started_on"][usable],
             "stop": values["stopped_on"][usable],
@@ -200,7 +200,7 @@ def _check_labs(ledger: Ledger, values: Values) -> None:
     """Name the analytes alike, and set aside values without a unit or below 0."""
     texts, code = distinct(values["analyte"])
     read = [plain_name(text) if plain_name(text) in ANALYTES else text for text in texts]
-    values["analyte"] = pa.array(read, TEXT).take(pa.array(code))
+    values["analyte"] = of_texts(read, code)
     ratio = np.isin(np.array(read, dtype=object), WITHOUT_UNIT)[code]
     ledger.say(
         ledger.blank("unit") & ~ratio & ledger.has("unit") & ~ledger.broken,
@@ -224,7 +224,7 @@ def _check_labs(ledger: Ledger, values: Values) -> None:
 
 def _say_repeats(ledger: Ledger, values: Values) -> None:
     """Say which rows give an analyte that an earlier row of the same animal and day gives."""
-    rows = np.flatnonzero(ledger.set_aside == "")
+    rows = np.flatnonzero(ledger.usable)
     frame = pd.DataFrame(
         {name: values[name].take(pa.array(rows)).to_pylist() for name in ("animal", "analyte")}
     )
@@ -242,14 +242,16 @@ def _check_life(ledger: Ledger, values: Values, column: str, animals: pd.DataFra
     """Say which rows are dated before the animal was born or after it left; they are kept."""
     heading = "taken_at" if column == "date" else column
     date = values[column]
-    usable = ledger.set_aside == ""
+    if not len(animals) or animals[["birth_date", "left_on"]].isna().all(axis=None):
+        return
+    usable = ledger.usable
     born = _of_animal(values["animal"], animals, "birth_date", NAT)
     left = _of_animal(values["animal"], animals, "left_on", NAT)
     early, late = usable & (date < born), usable & (date > left)
     ledger.say(
         early,
         heading,
-        [_than("before", "was born", born[row]) for row in np.flatnonzero(early).tolist()],
+        OfRow(lambda row: _than("before", "was born", born[row])),
         "Correct this date or the birth date.",
         "before birth",
     )
@@ -258,7 +260,7 @@ def _check_life(ledger: Ledger, values: Values, column: str, animals: pd.DataFra
     ledger.say(
         late,
         heading,
-        [_than("after", "left", left[row]) for row in np.flatnonzero(late).tolist()],
+        OfRow(lambda row: _than("after", "left", left[row])),
         "Correct this date or the day on which the animal left.",
         "after leaving",
     )

@@ -11,7 +11,9 @@ import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from bpvet.records.columns import distinct_cells
 from bpvet.records.ledger import Ledger
+from bpvet.records.said import OfRow
 from bpvet.records.tables import SUMMARY, column_names
 from bpvet.records.values import Mask, Values
 
@@ -36,11 +38,11 @@ def check_readings_twice(ledger: Ledger, values: Values) -> Mask:
     numbered = values["timed"] | (~ledger.blank("reading")) | ledger.several
     twice = rows[numbered[rows]]
     # Being a copy goes before any other reason: a copy was not taken at all.
-    ledger.set_aside[twice] = ""
+    ledger.take_back(twice)
     ledger.say(
         twice,
         "",
-        [f"{_place(ledger, earlier[row])} holds exactly the same." for row in twice.tolist()],
+        OfRow(lambda row: f"{_place(ledger, earlier[row])} holds exactly the same."),
         "Delete one of the two.",
         "exact duplicate",
         "row",
@@ -61,11 +63,12 @@ def _say_perhaps(ledger: Ledger, rows: Codes, earlier: Codes) -> None:
     ledger.say(
         loose,
         "",
-        [
-            f"{_place(ledger, earlier[row])} holds the same, without a time or a number that "
-            "would tell whether it is the same reading. Both are kept."
-            for row in loose.tolist()
-        ],
+        OfRow(
+            lambda row: (
+                f"{_place(ledger, earlier[row])} holds the same, without a time or a "
+                "number that would tell whether it is the same reading. Both are kept."
+            )
+        ),
         "If it is a copy, delete one; if not, add times or number the readings.",
         "perhaps a duplicate",
     )
@@ -76,7 +79,7 @@ def say_contradictions(ledger: Ledger, values: Values) -> None:
 
     A time that all readings of the day and method bear is the visit's, and contradicts nothing.
     """
-    usable = (ledger.set_aside == "") & ~np.isnat(values["date"])
+    usable = ledger.usable & ~np.isnat(values["date"])
     day = _groups(
         _codes(values["animal"]),
         values["date"].view(np.int64),
@@ -114,11 +117,17 @@ def _say_later(
 ) -> None:
     """Add a finding for each row but the first of a group."""
     rows = np.flatnonzero(among)
-    frame = pd.Series(rows).groupby(group[rows])
-    first = frame.transform("first").to_numpy()
-    later = rows != first
-    places = [reason.format(_place(ledger, row)) for row in first[later].tolist()]
-    ledger.say(rows[later], "", places, mend, kind)
+    # Backwards, so that the first row of each group is written last.
+    first = np.zeros(int(group.max()) + 1 if len(group) else 0, dtype=np.int64)
+    first[group[rows[::-1]]] = rows[::-1]
+    later = rows[first[group[rows]] != rows]
+    ledger.say(
+        later,
+        "",
+        OfRow(lambda row: reason.format(_place(ledger, int(first[group[row]])))),
+        mend,
+        kind,
+    )
 
 
 def _equal_earlier(ledger: Ledger, rows: Codes) -> Codes:
@@ -142,8 +151,7 @@ def _place(ledger: Ledger, row: int) -> str:
 
 
 def _codes(cells: pa.Array) -> Codes:
-    codes: Codes = cells.dictionary_encode().indices.to_numpy().astype(np.int64)
-    return codes
+    return distinct_cells(cells)[1].astype(np.int64)
 
 
 def _groups(*keys: Codes) -> Codes:

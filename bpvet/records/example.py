@@ -7,6 +7,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from bpvet.errors import CallError
+from bpvet.files import unfinished, write_all
 
 
 def example_texts() -> dict[str, bytes]:
@@ -50,8 +51,8 @@ def write_example(folder: str | os.PathLike[str]) -> list[str]:
     try:
         _refuse_other_files(target, content)
         target.mkdir(parents=True, exist_ok=True)
-        for name, text in content.items():
-            _write_whole(target / name, text)
+        # Those that are there already are the same, as was seen above.
+        write_all(target, {k: v for k, v in content.items() if not (target / k).exists()})
     except OSError as error:
         why = error.strerror or type(error).__name__
         raise CallError(
@@ -68,6 +69,8 @@ def _refuse_other_files(target: Path, content: dict[str, bytes]) -> None:
     if not target.is_dir():
         raise CallError(f'"{target}" is a file, not a folder. Name a new or empty folder.')
     for entry in sorted(target.iterdir()):
+        if unfinished(entry.name):
+            continue
         if entry.name not in content:
             raise CallError(
                 f'The folder "{target}" already holds "{entry.name}", and example records are '
@@ -78,13 +81,3 @@ def _refuse_other_files(target: Path, content: dict[str, bytes]) -> None:
                 f'The folder "{target}" already holds another "{entry.name}", which is not written '
                 "over. Name a new or empty folder."
             )
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    """Write a file beside its place and move it there, so that no reader meets half of it."""
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        beside.write_bytes(content)
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)

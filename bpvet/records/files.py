@@ -1,327 +1,178 @@
-"""Files to cells: which files a path stands for, their text, their rows with true line numbers.
+"""A path to cells: its files in any of the forms that are read, each as text with true lines.
 
-Everything is text here. Fields are counted for each row: a row with one field too many or too
-few is never shifted or padded, it is kept as an empty row with a finding.
+Everything is text here. A row whose cells cannot be told apart is never shifted or padded, it is
+kept as an empty row with a finding.
 """
 
 from __future__ import annotations
 
 import hashlib
 import os
-import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from pathlib import Path
+import sys
+from collections.abc import Callable, Iterator, Mapping
 
-import numpy as np
-import pyarrow as pa
-import pyarrow.compute as pc
-from numpy.typing import NDArray
+from bpvet.errors import CallError
+from bpvet.records.arrow_tables import arrow_sheet
+from bpvet.records.cells import Loaded as Loaded
+from bpvet.records.cells import RawSheet as RawSheet
+from bpvet.records.database import database_sheets, is_url, sqlite_sheets
+from bpvet.records.fhir_rows import fhir_sheets, holds_resources
+from bpvet.records.findings import Finding, printable, whole
+from bpvet.records.folder import bytes_of, existing, files_of
+from bpvet.records.forms import form_of
+from bpvet.records.json_lines import document_of, json_sheet
+from bpvet.records.remarks import without_remarks
+from bpvet.records.separated import read_sheet
+from bpvet.records.workbook import workbook_sheets
 
-from bpvet.errors import CallError, RecordsError
-from bpvet.records.encodings import as_utf8, check_encoding
-from bpvet.records.findings import Finding, printable, shown, whole
-from bpvet.records.rows import Rows, rows_of
-from bpvet.records.suggest import did_you_mean, nearest
-from bpvet.records.tables import TABLES, column_named
-
-READINGS_FILE = re.compile(r"readings.*\.csv", re.IGNORECASE)
-#: Endings of files that may hold records in a form that is not read (yet).
-OTHER_TABLES = (".csv", ".tsv", ".xls", ".xlsx", ".ods", ".parquet", ".json", ".jsonl")
-SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
-
-
-@dataclass(frozen=True, eq=False)
-class RawSheet:
-    """One file's cells as text, each with its place.
-
-    Parameters
-    ----------
-    file, table : str
-        Name of the file without its folder; the table it belongs to.
-    header : tuple of str
-        Headings as they stand.
-    columns : tuple of pyarrow arrays of text (n,)
-        Cells as they stand, a column each.
-    lines : array of int (n,)
-        Line in the file where each row starts.
-    broken : dict of int to (str, str)
-        Rows whose fields do not fit the header: the line's text and what is wrong with it.
-    separator, encoding : str
-        What was understood of the file.
-    header_line : int or None
-        Line of the header; None for a data frame.
-    """
-
-    file: str
-    table: str
-    header: tuple[str, ...]
-    columns: tuple[pa.Array, ...]
-    lines: NDArray[np.int64]
-    broken: dict[int, tuple[str, str]] = field(default_factory=dict)
-    separator: str = "comma"
-    encoding: str = "UTF-8"
-    header_line: int | None = 1
-
-
-@dataclass(frozen=True, eq=False)
-class Loaded:
-    """What a path held: sheets in reading order, findings about whole files, the digest."""
-
-    source: str
-    sheets: tuple[RawSheet, ...]
-    findings: tuple[Finding, ...]
-    digest: str
+STANDARD_INPUT = "standard input"
+#: Forms that are known and not read: what is said of them, and what to do.
+_NOT_READ = {
+    "old workbook": (
+        "This is an old workbook (.xls), or one that is protected by a password.",
+        "Open it in a spreadsheet program and save it as .xlsx without a password.",
+    ),
+    "old feather": (
+        "This is a Feather file of the first version, which is not read.",
+        "Write it again as Feather version 2, Parquet or CSV.",
+    ),
+    "PDF": ("This is a PDF, not a table.", "Get the table itself, as CSV or a workbook."),
+    "gzip": ("This is a compressed file.", "Unpack it and read what is in it."),
+}
 
 
 def load(
     path: str | os.PathLike[str],
-    columns: Iterable[str] = (),
-    encoding: str | None = None,
+    columns: Mapping[str, str] | None = None,
+    encoding: Callable[[str, str], str | None] | None = None,
+    query: str | None = None,
 ) -> Loaded:
-    """Read a record folder, or a single readings file, as text.
+    """Read a record folder, a single file, a database or the standard input, as text.
 
     Parameters
     ----------
     path : str or path
-        A folder of ``readings*.csv``, ``animals.csv``, ``treatments.csv``, ``labs.csv`` and
-        ``observations.csv``, or one readings file of any name.
-    columns : iterable of str
-        Other people's headings that the caller has named; they help to tell the separator.
-    encoding : str, optional
-        Encoding of the files that are not UTF-8 and bear no mark, such as ``cp1252``.
+        A folder of files named after the tables; one file of any name; "-" for the standard
+        input; or the URL of a database.
+    columns : mapping of str to str, optional
+        Other people's headings to our names; they help to tell a file's header.
+    encoding : callable, optional
+        Gives the encoding of a file that is not UTF-8 and bears no mark, such as ``cp1252``, by
+        its table and its name; None where none is known.
+    query : str, optional
+        One SELECT that gives the readings, for a database.
 
     Raises
     ------
     CallError
-        The path does not exist, or the encoding is unknown.
+        The path does not exist, or an option is wrong.
     RecordsError
-        The folder may not be read.
+        The folder or the database may not be read.
     """
-    check_encoding(encoding)
-    place = _existing(path)
+    mapping = columns or {}
     findings: list[Finding] = []
-    named = _files_of(place, findings) if place.is_dir() else [("readings", place)]
-    sheets: list[RawSheet] = []
-    digest = hashlib.sha256()
+    if is_url(path):
+        source, sheets, digest = database_sheets(str(path), query, findings)
+        return Loaded(source, _finished(sheets, mapping, findings), tuple(findings), digest)
+    digest_of = hashlib.sha256()
+    found: list[RawSheet] = []
     seen: dict[bytes, str] = {}
-    for table, file in named:
-        data = _bytes_of(file, findings)
-        if data is None:
-            continue
+    for table, name, data in _contents(path, findings):
         content = hashlib.sha256(data).digest()
-        name = file.name.encode("utf-8", "surrogateescape")
-        digest.update(f"{len(name)} {len(data)} ".encode() + name + content)
+        plain = name.encode("utf-8", "surrogateescape")
+        digest_of.update(f"{len(plain)} {len(data)} ".encode() + plain + content)
         if table == "readings" and data and content in seen:
-            findings.append(_same_twice(file.name, seen[content]))
+            findings.append(_same_twice(name, seen[content]))
             continue
-        seen[content] = file.name
-        sheet = read_sheet(file.name, table, data, findings, columns, encoding)
-        if sheet is not None:
-            sheets.append(sheet)
-    return Loaded(printable(place.name), tuple(sheets), tuple(findings), digest.hexdigest())
+        seen[content] = name
+        file = printable(name)
+        code = encoding(table, file) if encoding else None
+        found += sheets_of(file, table, data, findings, mapping, code, query)
+    source = STANDARD_INPUT if path == "-" else printable(existing(path).name)
+    return Loaded(
+        source, _finished(found, mapping, findings), tuple(findings), digest_of.hexdigest()
+    )
 
 
-def read_sheet(
+def sheets_of(
     file: str,
     table: str,
     data: bytes,
     findings: list[Finding],
-    columns: Iterable[str] = (),
+    mapping: Mapping[str, str],
     encoding: str | None = None,
-) -> RawSheet | None:
-    """Return one file's bytes as cells, or None with a stopping finding.
+    query: str | None = None,
+) -> list[RawSheet]:
+    """Return the tables that one file's bytes hold, whatever its name claims it to be.
 
     Parameters
     ----------
     file, table : str
-        Name of the file; the table it belongs to.
+        Name of the file; the table that it holds if it does not say otherwise.
     data : bytes
         The file's content; it is not altered.
     findings : list of Finding
-        Findings about the file as a whole are added here.
-    columns, encoding
+        What is to be said of the file as a whole is added here.
+    encoding : str, optional
+        Encoding of the file if it is not UTF-8 and bears no mark.
+    mapping, query
         As in `load`.
     """
-    file = printable(file)
-    text, code = as_utf8(file, data, encoding, findings)
-    if text is None:
-        return None
-    if not re.search(rb"\S", text):
-        findings.append(whole(file, "The file is empty.", "Put a header and rows in it.", "empty"))
-        return None
-    separator = _separator(table, text, set(columns))
-    rows = rows_of(text, separator)
-    sheet = RawSheet(
-        file,
-        table,
-        rows.header,
-        rows.columns,
-        rows.lines,
-        rows.broken,
-        SEPARATORS[separator],
-        code,
-        rows.header_line,
-    )
-    _say_blank_rows(file, rows, findings)
-    if b'"' in text:
-        _say_swallowed_rows(sheet, separator, findings)
-    if len(sheet.lines) == 0:
-        findings.append(
-            whole(
-                file,
-                "The file has a header and no rows.",
-                "Add a row for each reading." if table == "readings" else "Nothing to do.",
-                "no rows",
-                stops=False,
-            )
-        )
-    return sheet
+    form = form_of(data)
+    if query is not None and form != "sqlite":
+        raise CallError("A query is for a database: give its URL, such as sqlite:///clinic.db.")
+    if form in _NOT_READ:
+        findings.append(whole(file, *_NOT_READ[form], "not text"))
+        return []
+    if form == "archive":
+        return workbook_sheets(file, table, data, findings, mapping)
+    if form == "sqlite":
+        return sqlite_sheets(file, data, query, findings)
+    sheet: RawSheet | None
+    if form in ("parquet", "arrow", "arrow stream"):
+        sheet = arrow_sheet(file, table, form, data, findings)
+    elif form == "json":
+        held = document_of(file, data, findings, encoding)
+        if held is not None and holds_resources(held):
+            return fhir_sheets(file, held, findings)
+        sheet = None if held is None else json_sheet(file, table, held, findings)
+    else:
+        sheet = read_sheet(file, table, data, findings, mapping, encoding)
+    return [] if sheet is None else [sheet]
 
 
-def _existing(path: str | os.PathLike[str]) -> Path:
-    try:
-        text = os.fspath(path)
-        if not text:
-            raise CallError("The path is blank.")
-        place = Path(text)
-        place.stat()
-    except TypeError:
-        raise CallError(f"A path is a text, not {type(path).__name__}.") from None
-    except FileNotFoundError:
-        raise CallError(_no_such_path(Path(path))) from None
-    except PermissionError:
-        raise RecordsError(
-            f'"{printable(str(path))}" may not be read: permission denied.'
-        ) from None
-    except (OSError, ValueError) as error:
-        words = getattr(error, "strerror", None) or str(error)
-        raise CallError(f'"{printable(str(path))[:200]}" is not a path: {words}.') from None
-    # Resolved for its name only, so that "." has one; nothing of the path is kept.
-    return place if place.name else place.resolve()
+def _contents(
+    path: str | os.PathLike[str], findings: list[Finding]
+) -> Iterator[tuple[str, str, bytes]]:
+    """Yield (table, name, content) of each file that a path stands for."""
+    if path == "-":
+        if sys.stdin is None:
+            raise CallError("There is no standard input to read.")
+        yield "readings", STANDARD_INPUT, sys.stdin.buffer.read()
+        return
+    place = existing(path)
+    for table, file in files_of(place, findings) if place.is_dir() else [("readings", place)]:
+        data = bytes_of(file, findings)
+        if data is not None:
+            yield table, file.name, data
 
 
-def _no_such_path(path: Path) -> str:
-    try:
-        beside = sorted(entry.name for entry in os.scandir(path.parent))
-    except OSError:
-        beside = []
-    hint = did_you_mean([printable(name) for name in nearest(path.name, beside)])
-    return f'There is no file or folder "{printable(str(path))}". {hint}'.rstrip()
-
-
-def _files_of(folder: Path, findings: list[Finding]) -> list[tuple[str, Path]]:
-    """Return the (table, file) pairs of a folder in the order of reading."""
-    try:
-        entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
-    except PermissionError:
-        reason = f'The folder "{printable(folder.name)}" may not be read: permission denied.'
-        raise RecordsError(reason) from None
-    except OSError as error:
-        raise RecordsError(f'"{printable(folder.name)}": {error.strerror}.') from None
-    names = {f"{table}.csv": table for table in TABLES if table != "readings"}
-    found: dict[str, list[Path]] = {table: [] for table in TABLES}
-    for entry in entries:
-        lower = entry.name.lower()
-        if READINGS_FILE.fullmatch(entry.name):
-            found["readings"].append(folder / entry.name)
-        elif lower in names:
-            found[names[lower]].append(folder / entry.name)
-        elif lower.endswith(OTHER_TABLES) and not lower.startswith("."):
-            findings.append(_not_read(entry.name, [*names, "readings.csv"]))
-    if not found["readings"]:
-        findings.append(
-            Finding(
-                printable(folder.name) or "folder",
-                None,
-                "",
-                "",
-                "The folder holds no readings file.",
-                "Name the file of readings readings.csv; only that one is needed.",
-                stops=True,
-                kind="no readings file",
-            )
-        )
-    return [(table, file) for table in TABLES for file in found[table]]
-
-
-def _not_read(name: str, names: Sequence[str]) -> Finding:
-    name = printable(name)
-    tables = "readings*.csv, animals.csv, treatments.csv, labs.csv and observations.csv"
-    hint = did_you_mean(nearest(name.lower(), names, n=1))
-    mend = f"If it holds records, save it as CSV under one of these names. {hint}".rstrip()
-    return Finding(
-        name, None, "", "", f"The file is not read: only {tables} are.", mend, kind="file not read"
-    )
-
-
-def _bytes_of(file: Path, findings: list[Finding]) -> bytes | None:
-    name = printable(file.name)
-    try:
-        return file.read_bytes()
-    except IsADirectoryError:
-        reason, mend = "This is a folder, not a file.", "Put the file itself here."
-    except PermissionError:
-        reason, mend = "The file may not be read: permission denied.", "Allow it to be read."
-    except OSError as error:
-        reason, mend = f"The file cannot be read: {error.strerror}.", "Check the disk or the share."
-    findings.append(whole(name, reason, mend, "cannot be read"))
-    return None
-
-
-def _separator(table: str, text: bytes, columns: set[str]) -> str:
-    """Return the separator that makes most headings known; a comma where none does."""
-    line = re.match(rb"[\r\n]*([^\r\n]*)", text)
-    first = line.group(1)[:100_000].decode("utf-8", "replace") if line else ""
-    bare = re.sub(r'"[^"]*"', '""', first)
-    present = [mark for mark in SEPARATORS if mark in bare]
-
-    def known(mark: str) -> int:
-        heads = [head.strip().strip('"') for head in first.split(mark)]
-        return sum(head in columns or column_named(table, head) != "" for head in heads)
-
-    if not present:
-        return ","
-    # max keeps the first of equals, and the comma comes first.
-    return max(present, key=known)
-
-
-def _say_blank_rows(file: str, rows: Rows, findings: list[Finding]) -> None:
-    if rows.blank:
-        many = f"{len(rows.blank)} rows hold" if len(rows.blank) > 1 else "One row holds"
-        reason = f"{many} nothing but separators, and is passed over."
-        if len(rows.blank) > 1:
-            reason = f"{many} nothing but separators, and are passed over."
-        findings.append(
-            Finding(file, rows.blank[0], "", "", reason, "Nothing to do.", kind="blank rows")
-        )
-
-
-def _say_swallowed_rows(sheet: RawSheet, separator: str, findings: list[Finding]) -> None:
-    """Say which cells hold a line break and then what looks like a whole row of the file."""
-    mark = re.escape(separator)
-    row = rf"[\r\n][^\r\n]*(?:{mark}[^\r\n]*){{{min(len(sheet.header), 1000) - 1}}}"
-    for heading, cells in zip(sheet.header, sheet.columns, strict=True):
-        if len(sheet.header) < 2:
-            return
-        found = pc.match_substring_regex(cells, row).to_numpy(zero_copy_only=False)
-        for index in np.flatnonzero(found).tolist():
-            text = cells[index].as_py()
-            findings.append(
-                Finding(
-                    sheet.file,
-                    int(sheet.lines[index]),
-                    heading.strip(),
-                    text[:80],
-                    f"{shown(text)} spans lines that look like rows of their own. It is one cell.",
-                    "Look whether a quotation mark was not closed on that line.",
-                    kind="rows in a cell?",
-                )
-            )
+def _finished(
+    sheets: list[RawSheet], mapping: Mapping[str, str], findings: list[Finding]
+) -> tuple[RawSheet, ...]:
+    """Return sheets without comments and totals, after saying these; say which have no rows."""
+    kept = []
+    for sheet in sheets:
+        sheet = without_remarks(sheet, mapping, findings)
+        kept.append(sheet)
+        if len(sheet.lines) == 0:
+            mend = "Add a row for each reading." if sheet.table == "readings" else "Nothing to do."
+            reason = "The file has a header and no rows."
+            findings.append(whole(sheet.file, reason, mend, "no rows", stops=False))
+    return tuple(kept)
 
 
 def _same_twice(file: str, other: str) -> Finding:
     reason = f"The file holds exactly what {printable(other)} holds, and is not read."
-    return whole(
-        printable(file), reason, "Take one of the two out of the folder.", "same file twice"
-    )
+    mend = "Take one of the two out of the folder."
+    return whole(printable(file), reason, mend, "same file twice")

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import datetime
-import hashlib
-
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from bpvet.errors import CallError
 from bpvet.facts.words import READING_QUANTITIES
-from bpvet.records.files import RawSheet
+from bpvet.records.cells import TEXT, RawSheet, cell_text, falsehood, without_midnight
+from bpvet.records.columns import uncoded
 from bpvet.records.ledger import Ledger
-from bpvet.records.rows import TEXT
+from bpvet.records.numbers import BOUND_WORDS
 from bpvet.records.tables import column_names
 from bpvet.records.values import Values
 
@@ -54,26 +51,12 @@ def sheet_of(table: str, frame: object) -> RawSheet:
         raise CallError(f"The columns of {table} have several levels; flatten them first.")
     header = tuple(str(name) for name in frame.columns)
     columns = tuple(
-        _text_of(frame.iloc[:, i], falsehood="" if header[i] == "excluded" else "no")
-        for i in range(len(header))
+        _text_of(frame.iloc[:, i], false=falsehood(header[i])) for i in range(len(header))
     )
     lines = np.arange(1, len(frame) + 1)
     return RawSheet(
         table, table, header, columns, lines, separator="none", encoding="none", header_line=None
     )
-
-
-def frame_digest(sheets: list[RawSheet]) -> str:
-    """Return a digest (sha256) of the tables' names, headers and cells."""
-    digest = hashlib.sha256()
-    for sheet in sheets:
-        for part in (sheet.table, str(len(sheet.header)), *sheet.header):
-            digest.update(f"{len(part)} {part} ".encode("utf-8", "replace"))
-        for cells in sheet.columns:
-            lengths = pc.binary_length(cells).to_numpy(zero_copy_only=False)
-            digest.update(lengths.astype("<i8").tobytes())
-            digest.update("".join(cells.to_pylist()).encode())
-    return digest.hexdigest()
 
 
 def frame_of(ledger: Ledger, values: Values) -> pd.DataFrame:
@@ -84,7 +67,7 @@ def frame_of(ledger: Ledger, values: Values) -> pd.DataFrame:
         "line": ledger.line,
         **values,
         **{name: ledger.cells(name) for name in ledger.unknown},
-        "set_aside": ledger.set_aside,
+        "set_aside": ledger.reasons(),
     }
     if ledger.table == "readings":
         order = [*READINGS_FRAME, *ledger.unknown]
@@ -97,6 +80,8 @@ def frame_of(ledger: Ledger, values: Values) -> pd.DataFrame:
             "set_aside",
             "future",
         ]
+    for name in [name for name in columns if name.endswith("_bound")]:
+        columns[name] = pa.array(BOUND_WORDS, TEXT).take(pa.array(columns[name]))
     table = pa.table({name: _arrow(columns[name]) for name in order})
     frame: pd.DataFrame = table.to_pandas()
     return frame
@@ -105,51 +90,25 @@ def frame_of(ledger: Ledger, values: Values) -> pd.DataFrame:
 def _arrow(column: object) -> pa.Array:
     if isinstance(column, np.ndarray):
         return pa.array(column, TEXT) if column.dtype == object else pa.array(column)
-    return column
+    return uncoded(column)
 
 
-def _text_of(column: pd.Series, falsehood: str) -> pa.Array:
-    """Return one column as text; `falsehood` is what False is written as."""
+def _text_of(column: pd.Series, false: str) -> pa.Array:
+    """Return one column as text; `false` is what False is written as."""
     missing = column.isna().to_numpy(dtype=bool)
     dtype = column.dtype
     if isinstance(dtype, pd.DatetimeTZDtype) or dtype.kind == "M":
         # The wall clock of the zone that the column is in is the local time.
         local = np.datetime_as_string(pd.DatetimeIndex(column).tz_localize(None).to_numpy())
-        cells = [_without_midnight(text) for text in local.tolist()]
+        cells = [without_midnight(text) for text in local.tolist()]
     elif isinstance(dtype, np.dtype) and dtype.kind in "if":
         code, values = pd.factorize(column)
-        texts = [_cell(value, falsehood) for value in values.tolist()]
+        texts = [cell_text(value, false) for value in values.tolist()]
         cells = [texts[i] if i >= 0 else "" for i in code.tolist()]
     else:
         cells = [
-            "" if gone else _cell(value, falsehood)
+            "" if gone else cell_text(value, false)
             for value, gone in zip(column.tolist(), missing, strict=True)
         ]
     whole = ["" if gone else cell for cell, gone in zip(cells, missing, strict=True)]
     return pa.array(whole, TEXT)
-
-
-def _without_midnight(text: str) -> str:
-    """Return an ISO date-time without what says nothing: midnight, and zeros at the end."""
-    day, _, time = text.partition("T")
-    if not time.strip("0:."):
-        return day
-    return f"{day}T{time.rstrip('0').rstrip('.') if '.' in time else time}"
-
-
-def _cell(value: object, falsehood: str) -> str:
-    """Return one value as the text that would stand in a file."""
-    if isinstance(value, str):
-        # Lone surrogates cannot be written to any file.
-        return value.encode("utf-8", "replace").decode("utf-8")
-    if isinstance(value, bool | np.bool_):
-        return "yes" if value else falsehood
-    if isinstance(value, float | np.floating) and np.isfinite(value):
-        return np.format_float_positional(float(value), trim="-")
-    if isinstance(value, datetime.datetime | np.datetime64):
-        moment = pd.Timestamp(value)
-        naive = moment.tz_localize(None) if moment.tzinfo else moment
-        return _without_midnight(naive.isoformat())
-    if isinstance(value, datetime.date):
-        return value.isoformat()
-    return str(value)

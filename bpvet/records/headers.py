@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,12 +11,14 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from bpvet.errors import CallError
 from bpvet.facts.words import READING_QUANTITIES
-from bpvet.records.files import RawSheet
+from bpvet.records.cells import RawSheet
+from bpvet.records.columns import TEXT, blanks, coded, end_to_end, is_blank, joined, uncoded
 from bpvet.records.findings import Finding, shown
-from bpvet.records.rows import blanks, joined
-from bpvet.records.suggest import did_you_mean, either, nearest
+from bpvet.records.layouts import laid_out
+from bpvet.records.mapping_file import FILE_AN_ANIMAL, LAYOUTS, Convention
+from bpvet.records.mending import FILE_NAME, UNUSED, as_column
+from bpvet.records.suggest import either, nearest
 from bpvet.records.tables import (
     ADDED,
     TABLES,
@@ -24,12 +26,6 @@ from bpvet.records.tables import (
     column_named,
     known_columns,
 )
-
-LAYOUTS = {
-    "plain": "one row a reading",
-    "wide": "one row a session, its readings side by side",
-    "summary": "one row a session, its mean and count",
-}
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,6 +45,8 @@ class Sheet:
         Line in the file.
     parts : array of int (n,)
         0, or which of the readings side by side (from 1) this row was.
+    places : array of int (n,)
+        Which of several headings the row's reading stood under, where dates head the columns.
     several : array of bool (n,)
         Whether the row came from a line with two or more readings side by side.
     summary : array of bool (n,)
@@ -65,6 +63,10 @@ class Sheet:
         Why no row of this file can be used, or "".
     separator, encoding : str
         As in `RawSheet`.
+    dates : str
+        ``ymd``, ``dmy`` or ``mdy`` where it was said, else "".
+    unit : str
+        Unit of the file's pressures: ``mmHg`` or ``kPa``; "" where it was not said.
     """
 
     file: str
@@ -73,6 +75,7 @@ class Sheet:
     headings: dict[str, tuple[str, ...]]
     lines: NDArray[np.int64]
     parts: NDArray[np.int64]
+    places: NDArray[np.int64]
     several: NDArray[np.bool_]
     summary: NDArray[np.bool_]
     whole: pa.Array | None
@@ -82,75 +85,39 @@ class Sheet:
     refused: str
     separator: str
     encoding: str
+    dates: str = ""
+    unit: str = ""
 
 
-def mapping_of(columns: Mapping[str, str] | str | None) -> dict[str, str]:
-    """Return {their heading: our name} from a mapping or from ``"Pet ID=animal,When=taken_at"``.
-
-    Raises
-    ------
-    CallError
-        A part without "=", an unknown name of ours, or a heading given twice.
-    """
-    if columns is None:
-        return {}
-    if isinstance(columns, str):
-        pairs = []
-        for part in filter(None, (part.strip() for part in columns.split(","))):
-            theirs, equals, ours = part.rpartition("=")
-            if not equals:
-                raise CallError(f'In the columns, "{part}" has no "=": write "Pet ID=animal".')
-            pairs.append((theirs, ours))
-    elif isinstance(columns, Mapping):
-        pairs = [(str(theirs), str(ours)) for theirs, ours in columns.items()]
-    else:
-        raise CallError('Columns are given as {"Pet ID": "animal"} or "Pet ID=animal,…".')
-    mapping: dict[str, str] = {}
-    for theirs, ours in ((theirs.strip(), ours.strip()) for theirs, ours in pairs):
-        if theirs in mapping:
-            raise CallError(f'In the columns, the heading "{theirs}" is given twice.')
-        if not any(column_named(table, ours) == ours for table in TABLES):
-            names = [name for table in TABLES for name in known_columns(table)]
-            hint = did_you_mean(nearest(ours, names))
-            raise CallError(f'In the columns, "{ours}" is not a column of ours. {hint}'.rstrip())
-        mapping[theirs] = ours
-    return mapping
-
-
-def check_mapping(mapping: Mapping[str, str], sheets: list[RawSheet]) -> None:
-    """Raise a `CallError` where a mapped heading stands in none of the files."""
-    headings = [head.strip() for sheet in sheets for head in sheet.header]
-    for theirs in mapping:
-        if headings and theirs not in headings:
-            hint = did_you_mean(nearest(theirs, headings))
-            raise CallError(f'No file has a column headed "{theirs}". {hint}'.rstrip())
-
-
-def translate(raw: RawSheet, mapping: Mapping[str, str], findings: list[Finding]) -> Sheet:
+def translate(raw: RawSheet, convention: Convention, findings: list[Finding]) -> Sheet:
     """Return a file's cells under our headers, one row a reading.
 
     Parameters
     ----------
     raw : RawSheet
         Cells as they stand.
-    mapping : mapping of str to str
-        Their headings to our names; it goes before our own names.
+    convention : Convention
+        What is settled for the file; its headings go before our own names.
     findings : list of Finding
         Findings about the header are added here.
     """
-    names, unknown = _names(raw, mapping, findings)
+    laid = laid_out(raw, convention, findings)
+    raw = laid.sheet
+    names, unknown = _names(raw, laid.mapping, findings)
     refused = _refusal(raw, names, unknown, findings)
     columns: dict[str, pa.Array] = {}
     headings: dict[str, tuple[str, ...]] = {}
     for name, heading, cells in zip(names, raw.header, raw.columns, strict=True):
         if name and name not in columns:
             columns[name] = cells
-            headings[name] = (heading.strip(),)
+            headings[name] = laid.headings.get(name, (heading.strip(),))
     n = len(raw.columns[0]) if raw.columns else 0
     wide = [name for name in columns if raw.table == "readings" and WIDE.fullmatch(name)]
     layout = ""
     if raw.table == "readings":
-        layout = "wide" if wide else "summary" if "systolic_mean" in columns else "plain"
+        own = "wide" if wide else "summary" if "systolic_mean" in columns else "plain"
+        layout = laid.layout or own
+        refused = refused or _not_as_said(raw, convention, layout, findings)
     sheet = Sheet(
         file=raw.file,
         table=raw.table,
@@ -158,6 +125,7 @@ def translate(raw: RawSheet, mapping: Mapping[str, str], findings: list[Finding]
         headings=headings,
         lines=np.asarray(raw.lines, dtype=np.int64),
         parts=np.zeros(n, dtype=np.int64),
+        places=laid.places,
         several=np.zeros(n, dtype=bool),
         summary=np.zeros(n, dtype=bool),
         whole=None,
@@ -167,10 +135,12 @@ def translate(raw: RawSheet, mapping: Mapping[str, str], findings: list[Finding]
         refused=refused,
         separator=raw.separator,
         encoding=raw.encoding,
+        dates=convention.dates,
+        unit=convention.unit,
     )
-    if refused:
-        return sheet
-    return _means(_side_by_side(sheet, wide) if wide else sheet)
+    if not refused:
+        sheet = _means(_side_by_side(sheet, wide) if wide else sheet)
+    return replace(sheet, columns={name: coded(cells) for name, cells in sheet.columns.items()})
 
 
 def _names(
@@ -183,7 +153,7 @@ def _names(
         bare = heading.strip()
         mapped = mapping.get(bare, "")
         name = column_named(raw.table, mapped if mapped else bare)
-        if not name and not bare and _blank(cells).all():
+        if not name and not bare and is_blank(cells).all():
             names.append("")
             continue
         if not name:
@@ -197,7 +167,7 @@ def _names(
         listed = ", ".join(shown(name, 30) for name in unknown[:20])
         more = f" and {len(unknown) - 20} more" if len(unknown) > 20 else ""
         reason = f"Columns that are not ours are kept as text and not used: {listed}{more}."
-        mend = 'If one is meant for a column of ours, name it: --columns "Theirs=ours".'
+        mend = f"If one is meant for a column of ours, name it: {as_column('Theirs', 'ours')}."
         findings.append(
             Finding(raw.file, raw.header_line, "", "", reason, mend, kind="unknown column")
         )
@@ -212,47 +182,92 @@ def _refusal(raw: RawSheet, names: list[str], unknown: list[str], findings: list
         if count > 1:
             heads = [h.strip() for h, n in zip(raw.header, names, strict=True) if n == name]
             reason = f'The column "{name}" stands there {count} times ({either(heads)}).'
-            mend = "Keep one of them, and give the others another heading."
+            mend = _keep_one(heads)
             findings.append(_header(raw, heads[0], reason, mend, "doubled column"))
     for column in TABLES[raw.table]:
         if column.required and column.name not in counts:
             _say_missing(raw, column.name, unknown, findings)
     if raw.table == "readings":
-        _check_layout(raw, list(counts), findings)
+        by_name = {n: h.strip() for h, n in zip(raw.header, names, strict=True) if n}
+        _check_layout(raw, by_name, findings)
     return findings[before].reason.rstrip(".") if len(findings) > before else ""
+
+
+def _keep_one(headings: list[str]) -> str:
+    """Return how it is settled which of several columns of one name is meant."""
+    others = [one for one in dict.fromkeys(headings) if headings.count(one) == 1]
+    if len(others) < 2:
+        return "Keep one of them, and give the others another heading."
+    return (
+        f'If "{others[0]}" is the one, say that "{others[1]}" is not: '
+        f"{as_column(others[1], UNUSED)}."
+    )
+
+
+def _not_as_said(
+    raw: RawSheet, convention: Convention, layout: str, findings: list[Finding]
+) -> str:
+    """Return why a file cannot be used that is not laid out as was said; "" where it is."""
+    said = [one for one in convention.layout if one != FILE_AN_ANIMAL]
+    if not said or LAYOUTS[layout] in said:
+        return ""
+    reason = f'The layout is said to be "{said[0]}", but is {LAYOUTS[layout]}.'
+    mend = f"Correct the layout in {FILE_NAME}, or the headings."
+    findings.append(_header(raw, "", reason, mend, "layout"))
+    return reason.rstrip(".")
 
 
 def _say_missing(raw: RawSheet, name: str, unknown: list[str], findings: list[Finding]) -> None:
     near = [head for head in unknown if name in nearest(head, known_columns(raw.table), n=1)]
     near = near or list(nearest(name, unknown, n=1))
     reason = f'The required column "{name}" is missing.'
-    if near:
-        mend = f'Is it "{near[0]}"? Then say so: --columns "{near[0]}={name}", or rename it.'
+    if len(near) > 1:
+        mend = f"Is it {either(near)}? Say which: {as_column(near[0], name)}."
+    elif near:
+        mend = f'Is it "{near[0]}"? Then say so: {as_column(near[0], name)}.'
     else:
         heads = ", ".join(shown(head.strip(), 30) for head in raw.header[:12] if head.strip())
         mend = f"Add it, or name the column that holds it. The header has: {heads}."
+        if name == "method":
+            mend += (
+                f" If all are of one method, say so below [every_row] in {FILE_NAME}: "
+                'method = "doppler".'
+            )
     findings.append(_header(raw, "", reason, mend, "missing column"))
 
 
-def _check_layout(raw: RawSheet, names: list[str], findings: list[Finding]) -> None:
-    """Say which columns contradict each other, or that none holds a reading."""
-    wide = [name for name in names if WIDE.fullmatch(name)]
-    plain = [name for name in names if name in READING_QUANTITIES]
+def _check_layout(raw: RawSheet, heads: Mapping[str, str], findings: list[Finding]) -> None:
+    """Say which columns contradict each other, or that none holds a reading.
+
+    Parameters
+    ----------
+    heads : mapping of str to str
+        The heading of each column, by our name.
+    """
+    wide = [name for name in heads if WIDE.fullmatch(name)]
+    plain = [name for name in heads if name in READING_QUANTITIES]
     if wide and plain:
         reason = f'Both "{plain[0]}" and "{wide[0]}" are there: which holds the readings?'
-        mend = "Keep one row a reading, or the readings of a session side by side, not both."
-    elif plain and "systolic_mean" in names:
+        mend = _not_these(heads, plain)
+    elif plain and "systolic_mean" in heads:
         reason = f'Both "{plain[0]}" and "systolic_mean" are there: which holds the readings?'
-        mend = "A file holds readings or means; put the means in a file of their own."
-    elif "systolic_mean" in names and "systolic_n" not in names and not wide:
+        mend = _not_these(heads, ["systolic_mean"])
+    elif "systolic_mean" in heads and "systolic_n" not in heads and not wide:
         reason = 'There is a "systolic_mean" without "systolic_n", the count of its readings.'
         mend = "Add the count of readings behind each mean."
-    elif not (wide or plain or "systolic_mean" in names):
+    elif not (wide or plain or "systolic_mean" in heads):
         reason = "No column holds a reading."
         mend = "Name one systolic (or systolic_1, systolic_2, …, or systolic_mean)."
     else:
         return
     findings.append(_header(raw, "", reason, mend, "layout"))
+
+
+def _not_these(heads: Mapping[str, str], names: Sequence[str]) -> str:
+    """Return how it is said that columns of ours do not hold the readings."""
+    mine = [heads[name] for name in names]
+    does = f"{either(mine)} does" if len(mine) == 1 else f"{either(mine)} do"
+    return f"If the others do, say that {does} not: {as_column(mine, UNUSED)}."
 
 
 def _header(raw: RawSheet, column: str, reason: str, mend: str, kind: str) -> Finding:
@@ -266,7 +281,7 @@ def _side_by_side(sheet: Sheet, wide: list[str]) -> Sheet:
     parts = sorted(set(place.values()))
     filled = np.zeros((n, len(parts)), dtype=bool)
     for name, part in place.items():
-        filled[:, parts.index(part)] |= ~_blank(sheet.columns[name])
+        filled[:, parts.index(part)] |= ~is_blank(sheet.columns[name])
     bare: NDArray[np.bool_] = np.asarray(~filled.any(axis=1))
     several = filled.sum(axis=1) >= 2
     filled[bare, 0] = True
@@ -279,7 +294,7 @@ def _side_by_side(sheet: Sheet, wide: list[str]) -> Sheet:
     for quantity in READING_QUANTITIES:
         mine = [f"{quantity}_{part}" for part in parts]
         if any(name in place for name in mine):
-            stacked = pa.concat_arrays([sheet.columns.get(name, blank) for name in mine])
+            stacked = end_to_end([sheet.columns.get(name, blank) for name in mine])
             columns[quantity] = stacked.take(pa.array(column * n + rows))
             headings[quantity] = tuple(
                 sheet.headings.get(f"{quantity}_{part}", (quantity,))[0]
@@ -295,6 +310,7 @@ def _side_by_side(sheet: Sheet, wide: list[str]) -> Sheet:
         headings=headings,
         lines=sheet.lines[rows],
         parts=np.where(bare[rows], 0, np.array(parts)[column]),
+        places=sheet.places[rows],
         several=several[rows],
         summary=sheet.summary[rows],
         whole=whole.take(index),
@@ -308,17 +324,11 @@ def _means(sheet: Sheet) -> Sheet:
         return sheet
     mean = sheet.columns["systolic_mean"]
     blank = blanks(len(mean))
-    summary = (sheet.parts == 0) & ~_blank(mean)
+    summary = (sheet.parts == 0) & ~is_blank(mean)
     columns = dict(sheet.columns)
-    columns["systolic"] = pc.if_else(pa.array(summary), mean, columns.get("systolic", blank))
-    columns["systolic_mean"] = pc.if_else(pa.array(summary), blank, mean)
+    others = columns.get("systolic", blank)
+    columns["systolic"] = pc.if_else(pa.array(summary), uncoded(mean), uncoded(others))
+    columns["systolic_mean"] = pc.if_else(pa.array(summary), "", uncoded(mean)).cast(TEXT)
     headings = dict(sheet.headings)
     headings["systolic"] = headings["systolic_mean"] + headings.get("systolic", ())[1:]
     return replace(sheet, columns=columns, headings=headings, summary=summary)
-
-
-def _blank(cells: pa.Array) -> NDArray[np.bool_]:
-    blank: NDArray[np.bool_] = pc.equal(pc.utf8_trim_whitespace(cells), "").to_numpy(
-        zero_copy_only=False
-    )
-    return blank

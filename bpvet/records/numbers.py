@@ -11,15 +11,20 @@ from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.records.columns import distinct_cells
 from bpvet.records.findings import shown
 
 # A float written out in full has up to 17 significant digits, and more decimals below 1.
 _NUMBER = r"([0-9]{1,15})(?:([.,])([0-9]{1,40}))?"
 PLAIN = re.compile(rf"([+-]?){_NUMBER}")
 BOUND = re.compile(rf"(>=|<=|[<>≤≥])\s*{_NUMBER}")
+_PLAIN = rf"^[+-]?{_NUMBER}$"
 NO_SOUND = "no sound"
+#: What is looked at more closely: other words and signs are no bound.
+_LIKE_A_BOUND = r"(?is)^([<>≤≥]|no.*sound$)"
 BOUND_WORDS = np.array(["", "at least", "at most", NO_SOUND], dtype=object)
 _THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}([ '’,.][0-9]{3})+([.,][0-9]+)?")
 _COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
@@ -55,12 +60,6 @@ class Numbers:
     thousand: NDArray[np.bool_]
 
 
-def distinct(cells: pa.Array) -> tuple[list[str], NDArray[np.int32]]:
-    """Return the different texts of a column and the index (n,) of each cell among them."""
-    encoded = cells.dictionary_encode()
-    return encoded.dictionary.to_pylist(), encoded.indices.to_numpy()
-
-
 def numbers(cells: pa.Array, bounds: bool) -> Numbers:
     """Return a column's cells as numbers.
 
@@ -71,29 +70,49 @@ def numbers(cells: pa.Array, bounds: bool) -> Numbers:
     bounds : bool
         Whether "> 300", "< 40" and "no sound" are allowed.
     """
-    texts, code = distinct(cells)
+    texts, code = distinct_cells(cells)
     value = np.full(len(texts), np.nan)
     bound = np.zeros(len(texts), dtype=np.int8)
-    bad = np.zeros(len(texts), dtype=bool)
     mark = np.zeros(len(texts), dtype=np.int8)
-    for i, text in enumerate(texts):
-        match = PLAIN.fullmatch(text)
-        if match is None and bounds:
-            if " ".join(text.casefold().split()) == NO_SOUND:
-                bound[i] = 3
-                continue
-            match = BOUND.fullmatch(text)
-            bound[i] = 0 if match is None else 1 if text[0] in ">≥" else 2
-        if match is None:
-            bad[i] = text != ""
-            continue
-        sign, whole, separator, rest = match.groups()
-        value[i] = float(f"{whole}.{rest or 0}") * (-1 if sign == "-" else 1)
-        if separator:
-            mark[i] = 1 if separator == "." else 3 if len(rest) == 3 else 2
-    return Numbers(
-        value[code], bound[code], bad[code], mark[code] == 1, mark[code] >= 2, mark[code] == 3
-    )
+    plain = _mask(pc.match_substring_regex(texts, _PLAIN))
+    value[plain], mark[plain] = _read(texts.filter(pa.array(plain)))
+    bad = ~plain & _mask(pc.not_equal(texts, ""))
+    if bounds and bad.any():
+        likely = bad & _mask(pc.match_substring_regex(texts, _LIKE_A_BOUND))
+        for i in np.flatnonzero(likely).tolist():
+            found = _bound_of(texts[i].as_py())
+            if found is not None:
+                value[i], bound[i], mark[i] = found
+                bad[i] = False
+    marks = mark[code]
+    return Numbers(value[code], bound[code], bad[code], marks == 1, marks >= 2, marks == 3)
+
+
+def _read(texts: pa.Array) -> tuple[NDArray[np.float64], NDArray[np.int8]]:
+    """Return plain numbers (m,) and their marks: 0 none, 1 a point, 2 a comma, 3 before three."""
+    comma = _mask(pc.match_substring(texts, ","))
+    mark = _mask(pc.match_substring(texts, ".")).astype(np.int8)
+    mark[comma] = 2
+    mark[comma & _mask(pc.match_substring_regex(texts, r",[0-9]{3}$"))] = 3
+    bare = pc.utf8_ltrim(pc.replace_substring(texts, ",", "."), "+")
+    return pc.cast(bare, pa.float64()).to_numpy(zero_copy_only=False), mark
+
+
+def _bound_of(text: str) -> tuple[float, int, int] | None:
+    """Return value, index into `BOUND_WORDS` and mark of a bound; None where it is none."""
+    if " ".join(text.casefold().split()) == NO_SOUND:
+        return np.nan, 3, 0
+    match = BOUND.fullmatch(text)
+    if match is None:
+        return None
+    _, whole, separator, rest = match.groups()
+    mark = 0 if not separator else 1 if separator == "." else 3 if len(rest) == 3 else 2
+    return float(f"{whole}.{rest or 0}"), 1 if text[0] in ">≥" else 2, mark
+
+
+def _mask(found: pa.Array) -> NDArray[np.bool_]:
+    mask: NDArray[np.bool_] = found.to_numpy(zero_copy_only=False)
+    return mask
 
 
 def why_not_a_number(text: str) -> str:

@@ -5,6 +5,8 @@ A value that cannot be is set aside; one that is seldom is kept and noted. Nothi
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,7 +22,9 @@ from bpvet.facts.protocol import (
 from bpvet.facts.words import SPECIES
 from bpvet.records.findings import shown
 from bpvet.records.ledger import Ledger
-from bpvet.records.values import LEAVE_OUT, Mask, Values, file_rows
+from bpvet.records.mending import IN_KPA, for_one_file
+from bpvet.records.said import OfRow, Words
+from bpvet.records.values import LEAVE_OUT, PRESSURES, Mask, Values, file_rows
 
 #: Quantities that are judged one by one, and the words for each.
 JUDGED = {
@@ -47,7 +51,7 @@ def check_plausible(ledger: Ledger, values: Values, species: NDArray[np.object_]
     species : array of str (n,)
         Species of each row's animal, "" where it is not known.
     """
-    refused = _refuse_kilopascal(ledger, values)
+    refused = _refuse_unit(ledger, values)
     for quantity in JUDGED:
         _judge(ledger, values, quantity, species, refused)
     _judge_order(ledger, values)
@@ -59,31 +63,44 @@ def _plain(values: Values, quantity: str) -> Mask:
     """Return which rows (n,) have a number that is not a bound."""
     plain: Mask = ~np.isnan(values[quantity])
     if f"{quantity}_bound" in values:
-        plain &= values[f"{quantity}_bound"] == ""
+        plain &= values[f"{quantity}_bound"] == 0
     return plain
 
 
-def _refuse_kilopascal(ledger: Ledger, values: Values) -> Mask:
-    """Refuse the systolic column of a file that is not in mmHg; return its rows (n,)."""
+def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
+    """Refuse the systolic column of a file that is in another unit; return its rows (n,)."""
     systolic = values["systolic"]
     refused = np.zeros(ledger.n, dtype=bool)
+    highest = limits("systolic", "").aside_high
     for file, rows in file_rows(ledger, ~np.isnan(systolic)):
         median = float(np.median(systolic[rows]))
-        if len(rows) < ENOUGH_FOR_UNIT or median >= KPA_MEDIAN_BELOW:
+        stated = ledger.units[file] == "kPa"
+        if len(rows) < ENOUGH_FOR_UNIT:
             continue
-        reason = (
-            f"Half of the {len(rows)} values are {median:g} or lower, so they are not in mmHg. "
-            f"All {len(rows)} rows are set aside."
-        )
-        mend = (
-            f"If the column is in kPa, multiply it by {MMHG_PER_KPA:.4f} "
-            f"({median:g} kPa is {median * MMHG_PER_KPA:.0f} mmHg) and save it in mmHg."
-        )
+        if stated and median > highest:
+            reason = f"Half of the {len(rows)} values, read as kPa, are {median:.0f} mmHg or more."
+            line = for_one_file(ledger.files[file], 'unit = "mmHg"')
+            mend = (
+                "They are in mmHg, it seems: leave --unit kPa out. If other files are in kPa, say "
+                f"so of this one, {line}."
+            )
+        elif not stated and median < KPA_MEDIAN_BELOW:
+            reason = (
+                f"Half of the {len(rows)} values are {median:g} or lower, so they are not in mmHg."
+            )
+            mend = (
+                f"If the file is in kPa, say so: {IN_KPA}. "
+                f"{median:g} kPa is then read as {median * MMHG_PER_KPA:.0f} mmHg."
+            )
+        else:
+            continue
+        reason += f" All {len(rows)} rows are set aside."
         ledger.say_of_file(file, "systolic", reason, mend, "not in mmHg", True, int(rows[0]))
-        ledger.put_aside(rows, "systolic: the column is not in mmHg")
+        ledger.put_aside(rows, "systolic: in which unit is the column?")
         refused[rows] = True
-    values["systolic"] = np.where(refused, np.nan, systolic)
-    values["systolic_bound"] = np.where(refused, "", values["systolic_bound"])
+    if refused.any():
+        values["systolic"] = np.where(refused, np.nan, systolic)
+        values["systolic_bound"] = np.where(refused, 0, values["systolic_bound"]).astype(np.int8)
     return refused
 
 
@@ -108,9 +125,12 @@ def _judge(
         ledger.say(
             unusual,
             quantity,
-            lambda v, b=bounds: (  # type: ignore[misc]
-                f"{shown(v.strip())} is unusual for a {what}: "
-                f"outside {b.note_low:g} to {b.note_high:g}. It is kept."
+            _worded(
+                ledger,
+                quantity,
+                value,
+                f"is unusual for a {what}: "
+                f"outside {bounds.note_low:g} to {bounds.note_high:g}. It is kept.",
             ),
             KEPT,
             "unusual value",
@@ -122,9 +142,12 @@ def _judge(
             f'If the gauge could show no more, write "> {CEILING}".',
             "gauge's ceiling",
         )
+        if not aside.any():
+            continue
         value = np.where(aside, np.nan, value)
         if f"{quantity}_bound" in values:
-            values[f"{quantity}_bound"] = np.where(aside, "", values[f"{quantity}_bound"])
+            bound = np.where(aside, 0, values[f"{quantity}_bound"])
+            values[f"{quantity}_bound"] = bound.astype(np.int8)
     values[quantity] = value
 
 
@@ -136,18 +159,31 @@ def _set_aside(
     what: str,
     bounds: Limits,
 ) -> None:
-    index = np.flatnonzero(aside)
-    texts = ledger.cells(quantity).take(index).to_pylist()
     low, high = bounds.aside_low, bounds.aside_high
-    limit = [f"below {low:g}" if value[row] < low else f"above {high:g}" for row in index.tolist()]
-    ledger.say(
-        index,
-        quantity,
-        [f"{shown(t)} cannot be a {what}: {words}." for t, words in zip(texts, limit, strict=True)],
-        [_slip(quantity, float(value[row]), bounds) for row in index.tolist()],
-        "impossible value",
-        "row" if quantity == "systolic" else "cell",
-    )
+    for rows, limit in ((aside & (value < low), f"below {low:g}"), (aside & (value > high), "")):
+        index = np.flatnonzero(rows)
+        words = f"cannot be a {what}: {limit or f'above {high:g}'}."
+        ledger.say(
+            index,
+            quantity,
+            _worded(ledger, quantity, value, words),
+            OfRow(lambda row: _slip(quantity, float(value[row]), bounds)),
+            "impossible value",
+            "row" if quantity == "systolic" else "cell",
+        )
+
+
+def _worded(ledger: Ledger, quantity: str, value: NDArray[np.float64], words: str) -> Words:
+    """Return what is said of cells: the cell, in mmHg too where the file is in kPa, and words."""
+    if quantity not in PRESSURES or "kPa" not in ledger.units:
+        return lambda cell: f"{shown(cell.strip())} {words}"
+    texts, converted = ledger.cells(quantity), ledger.in_kilopascal()
+
+    def made(row: int) -> str:
+        also = f" kPa ({value[row]:.0f} mmHg)" if converted[row] else ""
+        return f"{shown(texts[row].as_py())}{also} {words}"
+
+    return OfRow(made)
 
 
 def _slip(quantity: str, value: float, bounds: Limits) -> str:
@@ -174,11 +210,12 @@ def _judge_order(ledger: Ledger, values: Values) -> None:
     ledger.say(
         index,
         "diastolic",
-        [
-            f"The diastolic pressure {diastolic[row]:g} is not below the systolic "
-            f"{systolic[row]:g}."
-            for row in index.tolist()
-        ],
+        OfRow(
+            lambda row: (
+                f"The diastolic pressure {diastolic[row]:g} is not below the systolic "
+                f"{systolic[row]:g}."
+            )
+        ),
         f"Were the two entered the wrong way round? {LEAVE_OUT}",
         "order of pressures",
         "row",
@@ -188,11 +225,10 @@ def _judge_order(ledger: Ledger, values: Values) -> None:
         ledger,
         odd,
         "diastolic",
-        [
+        lambda row: (
             f"Systolic and diastolic are {pulse[row]:g} mmHg apart; {bounds.note_low:g} to "
             f"{bounds.note_high:g} is usual. Both are kept."
-            for row in np.flatnonzero(odd).tolist()
-        ],
+        ),
         "unusual pulse pressure",
     )
     _judge_mean(ledger, values, both & ~reverse & _plain(values, "mean"))
@@ -212,11 +248,13 @@ def _judge_mean(ledger: Ledger, values: Values, full: Mask) -> None:
     ledger.say(
         index,
         "mean",
-        [
-            f"The mean pressure {mean[row]:g} does not lie between the diastolic "
-            f"{diastolic[row]:g} and the systolic {systolic[row]:g}: one of the three is a slip."
-            for row in index.tolist()
-        ],
+        OfRow(
+            lambda row: (
+                f"The mean pressure {mean[row]:g} does not lie between the diastolic "
+                f"{diastolic[row]:g} and the systolic {systolic[row]:g}: one of the three is a "
+                "slip."
+            )
+        ),
         f"Compare the three with the instrument's record. {LEAVE_OUT}",
         "order of pressures",
         "cell",
@@ -228,17 +266,16 @@ def _judge_mean(ledger: Ledger, values: Values, full: Mask) -> None:
         ledger,
         odd,
         "mean",
-        [
+        lambda row: (
             f"The mean pressure lies {100 * fraction[row]:.0f} % of the way from diastolic to "
             f"systolic; {100 * low:.0f} to {100 * high:.0f} % is usual. It is kept."
-            for row in np.flatnonzero(odd).tolist()
-        ],
+        ),
         "unusual mean",
     )
 
 
-def _note(ledger: Ledger, rows: Mask, column: str, reasons: list[str], kind: str) -> None:
-    ledger.say(np.flatnonzero(rows), column, reasons, KEPT, kind)
+def _note(ledger: Ledger, rows: Mask, column: str, reason: Callable[[int], str], kind: str) -> None:
+    ledger.say(np.flatnonzero(rows), column, OfRow(reason), KEPT, kind)
 
 
 def _compare_pulse(ledger: Ledger, values: Values) -> None:
@@ -249,12 +286,11 @@ def _compare_pulse(ledger: Ledger, values: Values) -> None:
         ledger,
         apart,
         "heart_rate",
-        [
+        lambda row: (
             f"The instrument's heart rate {rate[row]:g} and the counted pulse {counted[row]:g} "
             f"are more than {100 * PULSE_DISAGREES:.0f} % apart; the reading may be wrong. It is "
             "kept."
-            for row in np.flatnonzero(apart).tolist()
-        ],
+        ),
         "pulse disagrees",
     )
 
@@ -285,11 +321,10 @@ def _judge_cuff(ledger: Ledger, values: Values, species: NDArray[np.object_]) ->
             ledger,
             odd,
             "cuff_width_cm",
-            [
+            lambda row, bounds=bounds: (  # type: ignore[misc]
                 f"The cuff's width is {100 * ratio[row]:.0f} % of the limb's circumference; "
                 f"{100 * bounds.note_low:.0f} to {100 * bounds.note_high:.0f} % is advised. "
                 "The reading is kept."
-                for row in np.flatnonzero(odd).tolist()
-            ],
+            ),
             "cuff size",
         )

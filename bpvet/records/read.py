@@ -2,26 +2,35 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pyarrow.compute as pc
 
+from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import METHODS, SPECIES
+from bpvet.records.cells import Loaded, cells_digest
 from bpvet.records.checks import check
+from bpvet.records.columns import distinct
+from bpvet.records.conventions import Conventions, conventions
 from bpvet.records.dates import date_of, today
-from bpvet.records.files import Loaded, load
+from bpvet.records.files import load
 from bpvet.records.findings import Finding
-from bpvet.records.frames import frame_digest, frame_of, sheet_of
-from bpvet.records.headers import LAYOUTS, Sheet, check_mapping, mapping_of, translate
+from bpvet.records.frames import sheet_of
+from bpvet.records.headers import Sheet, translate
 from bpvet.records.ledger import Ledger
-from bpvet.records.numbers import distinct
+from bpvet.records.made_tables import MadeTables
+from bpvet.records.mapping_file import LAYOUTS, Convention
+from bpvet.records.read_options import DATE_ORDERS, ReadOptions
 from bpvet.records.records import Records
-from bpvet.records.rows import joined
+from bpvet.records.said import Findings, Said
 from bpvet.records.tables import TABLES
 from bpvet.records.values import Values, parse
 
@@ -31,9 +40,12 @@ def read(
     columns: Mapping[str, str] | str | None = None,
     as_of: object = None,
     *,
+    dates: str | None = None,
+    unit: str | None = None,
     encoding: str | None = None,
+    query: str | None = None,
 ) -> Records:
-    """Read and check a record folder, or a single readings file.
+    """Read and check a record folder, a single file, a database or the standard input.
 
     Nothing is dropped in silence and nothing is guessed: a row or a cell that cannot be used is
     set aside with a finding. The input is never written to.
@@ -41,14 +53,25 @@ def read(
     Parameters
     ----------
     path : str or path
-        A folder of CSV files (``readings*.csv``, ``animals.csv``, ``treatments.csv``,
-        ``labs.csv``, ``observations.csv``), or one readings file of any name.
+        A folder of files named after the tables (``readings*``, ``animals``, ``treatments``,
+        ``labs``, ``observations``) as CSV, XLSX, Parquet, Arrow or JSON lines; one file of any
+        name: readings in any of these forms, a workbook of several tables, a FHIR bundle or a
+        SQLite database; "-" for the standard input; or the URL of a database.
     columns : mapping or str, optional
-        Other people's headings: ``{"Pet ID": "animal"}`` or ``"Pet ID=animal,When=taken_at"``.
+        Other people's headings: ``{"Pet ID": "animal"}`` or ``"Pet ID=animal,When=taken_at"``;
+        or a TOML file that names them. Without it ``bpvet-columns.toml`` is looked for in the
+        folder, or beside the file.
     as_of : date or text, optional
         The date to look at, YYYY-MM-DD; today if left out. Rows dated later are set aside.
+    dates : str, optional
+        ``dmy`` or ``mdy`` (or ``ymd``): the order of dates that are not YYYY-MM-DD.
+    unit : str, optional
+        ``kPa`` or ``mmHg``: the unit of all pressures; records hold mmHg.
     encoding : str, optional
         Encoding of the files that are not UTF-8 and bear no mark, such as ``cp1252``.
+    query : str, optional
+        One SELECT that gives the readings, for a database; without it the database's tables
+        with our tables' names are read.
 
     Returns
     -------
@@ -62,11 +85,14 @@ def read(
     RecordsError
         The folder may not be read.
     """
-    mapping = mapping_of(columns)
+    settled = conventions(path, ReadOptions(columns, dates, unit, encoding, query))
     day = _day(as_of)
-    loaded = load(path, mapping, encoding)
-    check_mapping(mapping, list(loaded.sheets))
-    return records_of(loaded, mapping, day)
+    loaded = load(path, settled.columns, settled.encoding, query)
+    if settled.text:
+        # Another mapping makes other records of the same files.
+        both = f"{loaded.digest} {settled.text}".encode()
+        loaded = replace(loaded, digest=hashlib.sha256(both).hexdigest())
+    return records_of(loaded, settled, day)
 
 
 def records_of_frames(frames: Mapping[str, pd.DataFrame | None], as_of: object = None) -> Records:
@@ -82,45 +108,44 @@ def records_of_frames(frames: Mapping[str, pd.DataFrame | None], as_of: object =
         for sheet in sheets
         if sheet.table == "readings" and len(sheet.lines) == 0
     ]
-    loaded = Loaded("data frames", tuple(sheets), tuple(findings), frame_digest(sheets))
-    return records_of(loaded, {}, day)
+    loaded = Loaded("data frames", tuple(sheets), tuple(findings), cells_digest(sheets))
+    return records_of(loaded, Conventions(Convention()), day)
 
 
-def records_of(loaded: Loaded, mapping: Mapping[str, str], as_of: np.datetime64) -> Records:
+def records_of(loaded: Loaded, settled: Conventions, as_of: np.datetime64) -> Records:
     """Return records from cells: headers, values and checks in turn.
 
     Parameters
     ----------
     loaded : Loaded
         What the files, or the frames, held.
-    mapping : mapping of str to str
-        Other people's headings to our names.
+    settled : Conventions
+        What is settled for each file: other people's headings, the order of dates, the unit.
     as_of : datetime64[D]
         The date to look at.
     """
-    findings = list(loaded.findings)
-    sheets = [translate(sheet, mapping, findings) for sheet in loaded.sheets]
+    findings = [*loaded.findings, *settled.check(loaded.sheets)]
+    sheets = [translate(sheet, settled.of(sheet), findings) for sheet in loaded.sheets]
     ledgers = {
         table: Ledger(table, [sheet for sheet in sheets if sheet.table == table])
         for table in TABLES
     }
     values = {table: parse(ledger) for table, ledger in ledgers.items()}
     animals, others = check(ledgers, values, as_of)
-    frames = {
-        table: animals if table == "animals" else frame_of(ledger, values[table])
-        for table, ledger in ledgers.items()
-    }
-    findings += others
+    told: list[Finding | Said] = [*findings, *others]
     for ledger in ledgers.values():
-        findings += ledger.findings
+        told += ledger.findings
     return Records(
-        _tables=frames,
-        findings=_in_order(findings, [sheet.file for sheet in sheets]),
+        _tables=MadeTables(ledgers, values, animals),
+        findings=Findings(told, [sheet.file for sheet in sheets]),
         as_of=as_of,
         source=loaded.source,
         digest=loaded.digest,
-        _understood=_understood(sheets, ledgers, values, animals),
-        _reread=partial(records_of, loaded, dict(mapping)),
+        _understood={
+            **_understood(sheets, ledgers, values, animals),
+            **settled.understood(loaded.sheets),
+        },
+        _reread=partial(records_of, loaded, settled),
     )
 
 
@@ -128,14 +153,12 @@ def _day(as_of: object) -> np.datetime64:
     return today() if as_of is None else date_of(as_of, "as_of")
 
 
-def _in_order(findings: list[Finding], files: list[str]) -> tuple[Finding, ...]:
-    """Return the findings by file in order of reading, then by line; whole files come first."""
-    place = {file: i for i, file in enumerate(files)}
-
-    def key(finding: Finding) -> tuple[int, int]:
-        return place.get(finding.file, -1), finding.line or 0
-
-    return tuple(sorted(findings, key=key))
+def _unit(units: Sequence[str]) -> str:
+    """Return in which unit the pressures stand, and what is done about it."""
+    if "kPa" not in units:
+        return "mmHg"
+    converted = f"kPa, as stated: multiplied by {MMHG_PER_KPA:.5f} to mmHg"
+    return converted if set(units) == {"kPa"} else f"{converted} in some files, mmHg in others"
 
 
 def _understood(
@@ -149,12 +172,16 @@ def _understood(
     words, code = distinct(readings["method"])
     counts = np.bincount(code, minlength=len(words))
     methods = {w: int(n) for w, n in zip(words, counts, strict=True) if w in METHODS}
-    pairs = pc.unique(joined(ledgers["readings"].cells("method"), readings["method"])).to_pylist()
-    written = dict(pair.split("\x1f", 1) for pair in pairs)
+    texts, written_code = distinct(ledgers["readings"].cells("method"))
+    met = pc.unique(pa.array(written_code.astype(np.int64) * max(len(words), 1) + code)).to_pylist()
+    written = {texts[pair // len(words)]: words[pair % len(words)] for pair in met}
     species = animals["species"].value_counts()
     timed, zoned = int(readings["timed"].sum()), int(readings["zoned"].sum())
+    orders = ledgers["readings"].dates
     dated = int((~np.isnat(readings["date"])).sum())
-    dates = f"YYYY-MM-DD in {dated} rows, {timed} of them with a time of day"
+    ways = [f"{DATE_ORDERS[order]}, as stated" for order in dict.fromkeys(orders) if order]
+    ways += ["YYYY-MM-DD"] if "" in orders or not ways else []
+    dates = f"{' or '.join(ways)} in {dated} rows, {timed} of them with a time of day"
     if zoned:
         dates += f"; {zoned} have a time zone, and their local date and time are used"
     return {
@@ -162,7 +189,7 @@ def _understood(
         "separator": {sheet.file: sheet.separator for sheet in sheets},
         "decimal_commas": [one for ledger in ledgers.values() for one in ledger.decimal_commas],
         "dates": dates,
-        "unit": "mmHg",
+        "unit": _unit(ledgers["readings"].units),
         "encoding": {sheet.file: sheet.encoding for sheet in sheets},
         "methods": methods,
         "methods_as_written": {text: word for text, word in written.items() if word},

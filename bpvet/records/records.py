@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -13,7 +13,11 @@ import pandas as pd
 from bpvet.errors import CallError, RecordsError
 from bpvet.printing import ShortTable
 from bpvet.records.findings import Finding, shown
+from bpvet.records.said import Findings
 from bpvet.records.suggest import did_you_mean, nearest
+
+if TYPE_CHECKING:
+    from bpvet.records.made_tables import MadeTables
 
 #: From this version on, pandas copies on write, so that a shallow copy is safe to hand out.
 _COPIES_ON_WRITE = int(pd.__version__.split(".")[0]) >= 3
@@ -28,8 +32,9 @@ class Records:
 
     Parameters
     ----------
-    findings : tuple of Finding
-        What the record check has to say, in the order of the input.
+    findings : Findings
+        What the record check has to say, in the order of the input: a sequence of `Finding` that
+        reads as a tuple.
     as_of : datetime64[D]
         The date that is looked at; rows dated later are set aside.
     source : str
@@ -38,8 +43,8 @@ class Records:
         sha256 of what was read (file names and bytes, or the frames' cells).
     """
 
-    _tables: Mapping[str, pd.DataFrame]
-    findings: tuple[Finding, ...]
+    _tables: MadeTables
+    findings: Findings
     as_of: np.datetime64
     source: str
     digest: str
@@ -101,6 +106,14 @@ class Records:
         """
         return self._handed_out("readings")
 
+    def coded_readings(self) -> pd.DataFrame:
+        """Return what sessions are made of: the readings with their texts as categories.
+
+        All columns of `readings` but ``file``, ``line``, ``note`` and those that are not ours;
+        ``session`` is called ``label``, and ``set_aside`` says "set aside" in place of the reason.
+        """
+        return self._tables.coded_readings()
+
     @property
     def animals(self) -> pd.DataFrame:
         """One row for each animal met in any of the tables."""
@@ -129,7 +142,7 @@ class Records:
     @property
     def stopping(self) -> tuple[Finding, ...]:
         """The findings that stop the work."""
-        return tuple(finding for finding in self.findings if finding.stops)
+        return self.findings.stopping
 
     def require_usable(self) -> Records:
         """Return these records, or raise a `RecordsError` if a finding stops the work."""
@@ -188,6 +201,10 @@ class Records:
         hint = did_you_mean(nearest(text, [*ids, *filter(None, names)]))
         raise CallError(f"There is no animal {shown(text)} in these records. {hint}".rstrip())
 
+    def __reduce__(self) -> tuple[Callable[[np.datetime64], Records], tuple[np.datetime64]]:
+        # What travels between processes is the cells; they are checked again on arrival.
+        return self._reread, (self.as_of,)
+
     def __repr__(self) -> str:
         return self._table().text()
 
@@ -199,9 +216,9 @@ class Records:
 
     def _table(self) -> ShortTable:
         rows = []
-        for name, frame in self._tables.items():
-            aside = int((frame["set_aside"] != "").sum()) if "set_aside" in frame else 0
-            rows.append((name, str(len(frame)), str(aside)))
+        for name in self._tables:
+            aside = 0 if name == "animals" else self._tables.set_aside(name)
+            rows.append((name, str(self._tables.rows(name)), str(aside)))
         stops = len(self.stopping)
         notes = [f"{len(self.findings)} findings, {stops} of which stop the work."]
         return ShortTable(

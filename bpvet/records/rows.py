@@ -16,11 +16,14 @@ import pyarrow.compute as pc
 import pyarrow.csv
 from numpy.typing import NDArray
 
+from bpvet.records.columns import CODED, TEXT, is_blank, repeats, uncoded, which
+
 LINE_BREAK = r"\r\n|\r|\n"
-TEXT = pa.large_string()
 _BLOCK = 1 << 24
 #: A quoted cell longer than this is taken for a quotation mark that was never closed.
 _LONGEST_CELL = 100_000
+#: Bytes at the top by which it is told which columns repeat their texts.
+_TOP = 1 << 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,9 +105,13 @@ def _fast(
 ) -> tuple[list[pa.Array], NDArray[np.int64], dict[int, tuple[str, str]]]:
     """Return columns with the header as row 0, the line of each row, and the broken rows."""
     names = _width(text, separator)
-    table, bad = _parsed(text, separator, names)
-    columns = [_one(column) for column in table.columns]
+    table, bad = _parsed(text, separator, names, _kinds(text, separator, names))
     n = table.num_rows + len(bad)
+    columns = []
+    while table.num_columns:
+        # One at a time, so that no two whole copies are held.
+        columns.append(_one(table.column(0)))
+        table = table.remove_column(0)
     if bad:
         columns = _with_gaps(columns, np.array([number for number, _, _ in bad]), n)
     broken = {
@@ -114,14 +121,28 @@ def _fast(
         return columns, np.arange(1, n + 1), broken
     breaks = np.ones(n, dtype=np.int64)
     for column in columns:
-        breaks += pc.count_substring_regex(column, LINE_BREAK).to_numpy(zero_copy_only=False)
+        if which(column, lambda cells: pc.match_substring_regex(cells, LINE_BREAK)).any():
+            found = pc.count_substring_regex(uncoded(column), LINE_BREAK)
+            breaks += found.to_numpy(zero_copy_only=False)
     for number, _, row in bad:
         breaks[number] += len(re.findall(LINE_BREAK, row.rstrip("\r\n")))
     return columns, np.concatenate([[1], 1 + np.cumsum(breaks)[:-1]]), broken
 
 
+def _kinds(text: bytes, separator: str, names: list[str]) -> list[pa.DataType]:
+    """Return for each column whether it is kept as text or, if its texts repeat, as codes."""
+    end = text.find(b"\n", _TOP)
+    top = text if end < 0 else text[: end + 1]
+    try:
+        table, _ = _parsed(top, separator, names, [TEXT] * len(names))
+    except pa.ArrowInvalid:
+        # The top ends in a quoted cell.
+        return [TEXT] * len(names)
+    return [CODED if repeats(_one(column)) else TEXT for column in table.columns]
+
+
 def _parsed(
-    text: bytes, separator: str, names: list[str]
+    text: bytes, separator: str, names: list[str], kinds: list[pa.DataType]
 ) -> tuple[pa.Table, list[tuple[int, int, str]]]:
     """Return the rows that have a field for each name; of the others, (number, fields, text)."""
     bad: list[tuple[int, int, str]] = []
@@ -144,7 +165,7 @@ def _parsed(
             strings_can_be_null=False,
             quoted_strings_can_be_null=False,
             check_utf8=False,
-            column_types=dict.fromkeys(names, TEXT),
+            column_types=dict(zip(names, kinds, strict=True)),
         ),
     )
     return table, bad
@@ -161,7 +182,7 @@ def _width(text: bytes, separator: str) -> list[str]:
 
 
 def _one(column: pa.ChunkedArray) -> pa.Array:
-    whole = column.combine_chunks()
+    whole = column.unify_dictionaries().combine_chunks()
     return whole if isinstance(whole, pa.Array) else pa.concat_arrays(whole.chunks)
 
 
@@ -171,7 +192,7 @@ def _with_gaps(columns: list[pa.Array], gaps: NDArray[np.int64], n: int) -> list
     missing[gaps] = True
     source = np.cumsum(~missing) - 1
     index = pa.array(np.where(missing, 0, source), mask=missing)
-    return [pc.fill_null(column.take(index), "") for column in columns]
+    return [pc.fill_null(uncoded(column).take(index), "") for column in columns]
 
 
 def _slow(
@@ -244,7 +265,9 @@ def _without_header(
     """Take the header off, and the rows that hold nothing."""
     empty = np.ones(len(lines), bool)
     for column in columns:
-        empty &= pc.equal(pc.utf8_trim_whitespace(column), "").to_numpy(zero_copy_only=False)
+        if not empty.any():
+            break
+        empty &= is_blank(column)
     empty[list(broken)] = False
     empty[0] = False
     keep = ~empty
@@ -268,13 +291,3 @@ def _lines_with_separators(
     text = re.split(LINE_BREAK.encode(), body)
     mark = separator.encode()
     return tuple(int(line) for line in lines if mark in text[line - 1 - skipped])
-
-
-def blanks(n: int) -> pa.Array:
-    """Return `n` empty cells."""
-    return pa.repeat(pa.scalar("", TEXT), n)
-
-
-def joined(*columns: pa.Array) -> pa.Array:
-    """Return the cells of several columns as one text a row, a unit separator between them."""
-    return pc.binary_join_element_wise(*columns, pa.scalar("\x1f", TEXT))

@@ -110,6 +110,10 @@ TABLES: dict[str, tuple[Column, ...]] = {
 
 #: Columns that a session known only by its mean may have instead of ``systolic``.
 SUMMARY = ("systolic_mean", "systolic_n", "systolic_sd")
+#: Columns that hold a whole session, or both pressures, in one cell: "165/158/160" are readings,
+#: "165/95 (118)" is a systolic pressure, a diastolic and a mean, and a line for the chart is what
+#: ``bpvet average`` prints.
+IN_CELL = ("systolic_list", "systolic_diastolic", "chart_line")
 #: ``systolic_1`` … ``systolic_99``: the readings of a session side by side.
 WIDE = re.compile(rf"({'|'.join(READING_QUANTITIES)})_([1-9][0-9]?)")
 #: Analytes that the trend of a laboratory value knows; others are kept as written.
@@ -196,7 +200,7 @@ def column_names(table: str) -> tuple[str, ...]:
 
 def known_columns(table: str) -> tuple[str, ...]:
     """Return every fixed name that a header of this table may use."""
-    return column_names(table) + (SUMMARY if table == "readings" else ())
+    return column_names(table) + (SUMMARY + IN_CELL if table == "readings" else ())
 
 
 def plain_name(text: str) -> str:

@@ -3,26 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import QUANTITIES_OF
+from bpvet.records.columns import distinct, is_text, of_texts
 from bpvet.records.dates import (
     EARLIEST,
     EARLIEST_BIRTH,
     NAT,
+    Moments,
     both_readings,
     moments,
     why_not_a_date,
 )
 from bpvet.records.findings import shown
 from bpvet.records.ledger import Ledger
-from bpvet.records.numbers import BOUND_WORDS, distinct, number_mend, numbers, why_not_a_number
-from bpvet.records.rows import TEXT
+from bpvet.records.mending import WHICH_ORDER
+from bpvet.records.numbers import number_mend, numbers, why_not_a_number
+from bpvet.records.read_options import DATE_ORDERS
+from bpvet.records.said import in_turn
 from bpvet.records.suggest import either, hints
 from bpvet.records.tables import TABLES, Column
 
@@ -35,6 +40,10 @@ ISO_MEND = (
     "Write dates as YYYY-MM-DD; in a spreadsheet give the column the format yyyy-mm-dd and save "
     "it as CSV again."
 )
+#: Words under "excluded" that say that the reading counts.
+_DENIALS = ("no", "false", "0")
+#: Columns that hold a pressure, and so are in the unit of the file.
+PRESSURES = ("systolic", "diastolic", "mean", "systolic_sd", "target_systolic")
 
 
 def parse(ledger: Ledger) -> Values:
@@ -108,11 +117,11 @@ def _words(ledger: Ledger, column: Column) -> pa.Array:
         bad[code],
         column.name,
         lambda value: f"{shown(value.strip())} is not a {what} known here.",
-        mend,
+        in_turn(mend, lambda: ledger.raw(column.name).take(pa.array(np.flatnonzero(bad[code])))),
         "unknown word",
         "row" if column.spoils else "cell",
     )
-    return pa.array(read, TEXT).take(pa.array(code))
+    return of_texts(read, code)
 
 
 def _numbers(ledger: Ledger, column: Column, passed_over: Mask) -> Values:
@@ -135,11 +144,17 @@ def _numbers(ledger: Ledger, column: Column, passed_over: Mask) -> Values:
 
     ledger.say(bad, column.name, reason, lambda v: number_mend(v.strip()), "not a number", outcome)
     gone = bad | passed_over
-    value = np.where(gone, np.nan, read.value)
-    if not pressure:
-        return {column.name: value}
-    bound = BOUND_WORDS[np.where(gone, 0, read.bound)]
-    return {column.name: value, f"{column.name}_bound": bound}
+    value, bound = in_mmhg(ledger, column.name, read.value), read.bound
+    if gone.any():
+        value, bound = np.where(gone, np.nan, value), np.where(gone, 0, bound).astype(np.int8)
+    return {column.name: value} | ({f"{column.name}_bound": bound} if pressure else {})
+
+
+def in_mmhg(ledger: Ledger, column: str, value: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return a column's numbers (n,), pressures of files in kPa multiplied to mmHg."""
+    if column not in PRESSURES or "kPa" not in ledger.units:
+        return value
+    return np.where(ledger.in_kilopascal(), value * MMHG_PER_KPA, value)
 
 
 def _commas_agree(ledger: Ledger, point: Mask, thousand: Mask) -> Mask:
@@ -158,8 +173,7 @@ def _not_given_by_doppler(ledger: Ledger, values: Values, column: Column) -> Mas
     """Set aside what a Doppler flow detector cannot have given; return those cells (n,)."""
     if column.kind != "quantity" or column.name in QUANTITIES_OF["doppler"]:
         return None
-    doppler = pc.equal(values["method"], "doppler").to_numpy(zero_copy_only=False)
-    cells: Mask = doppler & ~ledger.blank(column.name)
+    cells: Mask = is_text(values["method"], "doppler") & ~ledger.blank(column.name)
     what = column.name.replace("_", " ")
     ledger.say(
         cells,
@@ -175,18 +189,20 @@ def _not_given_by_doppler(ledger: Ledger, values: Values, column: Column) -> Mas
 
 def _dates(ledger: Ledger, column: Column) -> Values:
     """Return a column of dates as datetime64[ns], NaT where there is none."""
-    read = moments(ledger.cells(column.name), times=column.kind == "moment")
+    read = _moments(ledger, column)
     outcome = "row" if column.spoils else "cell"
     refused = _refuse_swappable(ledger, column, read.swappable)
     bad = read.bad & ~refused
-    ledger.say(
-        bad,
-        column.name,
-        lambda value: why_not_a_date(value.strip()),
-        ISO_MEND,
-        "not a date",
-        outcome,
-    )
+    stated = ledger.date_orders()
+    for order in ("", *DATE_ORDERS):
+        ledger.say(
+            bad & (stated == order),
+            column.name,
+            lambda value, order=order: why_not_a_date(value.strip(), order),  # type: ignore[misc]
+            ISO_MEND,
+            "not a date",
+            outcome,
+        )
     date = read.date.copy()
     earliest = EARLIEST_BIRTH if column.name == "birth_date" else EARLIEST
     early = date < earliest
@@ -205,6 +221,26 @@ def _dates(ledger: Ledger, column: Column) -> Values:
     moment = np.where(early, NAT, read.moment)
     timed = read.timed & ~early
     return {column.name: moment, "timed": timed, "date": midnight, "zoned": read.zoned}
+
+
+def _moments(ledger: Ledger, column: Column) -> Moments:
+    """Return a column's cells as dates, each file's in the order that was said of it."""
+    cells, times = ledger.cells(column.name), column.kind == "moment"
+    orders = dict.fromkeys(ledger.dates)
+    read = {order: moments(cells, times, order) for order in orders}
+    if len(read) == 1:
+        return next(iter(read.values()))
+    stated = ledger.date_orders()
+    found = moments(cells, times)
+    for order, one in read.items():
+        mine = stated == order
+        found = Moments(
+            *(
+                np.where(mine, getattr(one, part.name), getattr(found, part.name))
+                for part in fields(Moments)
+            )
+        )
+    return found
 
 
 def _refuse_swappable(ledger: Ledger, column: Column, swappable: Mask) -> Mask:
@@ -230,7 +266,7 @@ def _refuse_swappable(ledger: Ledger, column: Column, swappable: Mask) -> Mask:
             file,
             column.name,
             reason,
-            ISO_MEND,
+            WHICH_ORDER,
             "day or month first",
             stops=column.spoils,
             row=int(rows[best]),
@@ -246,7 +282,7 @@ def _refuse_swappable(ledger: Ledger, column: Column, swappable: Mask) -> Mask:
 def _excluded(ledger: Ledger) -> pa.Array:
     """Return the reasons for exclusion; "no", "false" and "0" are none, and are said."""
     texts, code = distinct(ledger.cells("excluded"))
-    denied = np.array([text.casefold() in ("no", "false", "0") for text in texts], bool)[code]
+    denied = np.array([text.casefold() in _DENIALS for text in texts], bool)[code]
     ledger.say(
         denied,
         "excluded",
@@ -254,7 +290,8 @@ def _excluded(ledger: Ledger) -> pa.Array:
         "Leave the cell blank for a reading that counts; write the reason for one that does not.",
         "not excluded",
     )
-    return pc.if_else(pa.array(denied), "", ledger.cells("excluded")).cast(TEXT)
+    read = ["" if text.casefold() in _DENIALS else text for text in texts]
+    return of_texts(read, code)
 
 
 def _summaries(ledger: Ledger) -> Values:
@@ -291,7 +328,8 @@ def _summaries(ledger: Ledger) -> Values:
         "not a spread",
         "cell",
     )
-    return {"summary_n": count, "summary_sd": np.where(given & useful, spread.value, np.nan)}
+    sd = in_mmhg(ledger, "systolic_sd", spread.value)
+    return {"summary_n": count, "summary_sd": np.where(given & useful, sd, np.nan)}
 
 
 def _order(ledger: Ledger, reading: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -20,7 +20,8 @@ from bpvet.facts.protocol import (
 )
 from bpvet.facts.words import KEPT_OUT_CONDITIONS, QUANTITY_WORDS, READING_QUANTITIES
 from bpvet.visits import choice
-from bpvet.visits.readings import Codes
+from bpvet.visits.part import Part
+from bpvet.visits.placement import Codes
 
 #: Words for a demeanour that raises pressure; "tense" in the sense of the contract.
 TENSE_WORDS = (
@@ -38,12 +39,12 @@ _TENSE = re.compile(rf"(?<!not )(?<!never )(?<!no longer )\b({'|'.join(TENSE_WOR
 Booleans = NDArray[np.bool_]
 
 
-def flag_columns(part: pd.DataFrame, of: Codes, columns: dict[str, Any]) -> dict[str, Any]:
+def flag_columns(part: Part, of: Codes, columns: dict[str, Any]) -> dict[str, Any]:
     """Return the columns `flags`, `go_on` and `tense` of a sessions frame.
 
     Parameters
     ----------
-    part : DataFrame
+    part : Part
         Placed readings with their `fate`, session by session in order of taking.
     of : (n,) array of int
         Session of each, from 0.
@@ -109,7 +110,7 @@ def _said(flags: dict[str, Any]) -> NDArray[np.object_]:
     return np.array(said, dtype=object)[which]
 
 
-def _falling(part: pd.DataFrame, of: Codes, used: Booleans, summary: Booleans) -> Booleans:
+def _falling(part: Part, of: Codes, used: Booleans, summary: Booleans) -> Booleans:
     """Return `bpvet.visits.choice.still_falling` for every session; never of a summary row."""
     falling = np.zeros(len(summary), dtype=bool)
     value = part["systolic"].to_numpy(dtype=float)
@@ -127,7 +128,7 @@ def _falling(part: pd.DataFrame, of: Codes, used: Booleans, summary: Booleans) -
     return falling
 
 
-def _pulse_disagrees(part: pd.DataFrame) -> pd.Series[bool]:
+def _pulse_disagrees(part: Part) -> pd.Series[bool]:
     counted, rate = part["counted_pulse"], part["heart_rate"]
     apart = (rate - counted).abs() > PULSE_DISAGREES * counted
     return apart & (part["heart_rate_bound"] == "")

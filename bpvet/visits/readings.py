@@ -7,14 +7,12 @@ rule for one session on plain numbers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from bpvet.facts.protocol import DROP_FIRST_FROM, SESSION_GAP_HOURS
-from bpvet.facts.words import METHODS, READING_QUANTITIES
+from bpvet.facts.protocol import DROP_FIRST_FROM
+from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.records import Records
 from bpvet.visits.choice import (
     FATES,
@@ -23,43 +21,10 @@ from bpvet.visits.choice import (
     checked_rule,
     left_out_reason,
 )
+from bpvet.visits.placement import Codes, Placement, place
 
 #: Columns that `readings_used` adds; `session` takes the name of the text it numbers.
 ADDED = ("order", "fate", "reason")
-
-_GAP_NS = int(SESSION_GAP_HOURS * 3600 * 1_000_000_000)
-_NO_TIME = np.iinfo(np.int64).min
-
-Codes = NDArray[np.int64]
-
-
-@dataclass(frozen=True, eq=False)
-class Placement:
-    """Which session each placed row belongs to, sessions and readings in the contract's order.
-
-    Parameters
-    ----------
-    row : (m,) int
-        Position in the readings frame of each placed row, session by session (animals by their
-        id as text, then session order), in order of taking.
-    of : (m,) int
-        Index from 0 of that row's session.
-    order : (m,) int
-        Place in the session, from 1.
-    number : (s,) int
-        Each session's number in its animal, from 1.
-    first : (s,) int
-        Index into `row` of each session's first row.
-    first_time : (s,) datetime64[ns]
-        Earliest time of day given in the session; NaT when none is.
-    """
-
-    row: Codes
-    of: Codes
-    order: Codes
-    number: Codes
-    first: Codes
-    first_time: NDArray[np.datetime64]
 
 
 def readings_used(records: Records, rule: str = "guideline") -> pd.DataFrame:
@@ -95,11 +60,25 @@ def readings_used(records: Records, rule: str = "guideline") -> pd.DataFrame:
     CallError
         When the rule is not known.
     """
-    return judged(records, rule)[0]
+    coded, placement = judged(records, rule)
+    frame = _with_label(records.readings)
+    session = np.zeros(len(frame), dtype=np.int64)
+    order = np.zeros(len(frame), dtype=np.int64)
+    session[placement.row] = placement.number[placement.of]
+    order[placement.row] = placement.order
+    fate = np.array(FATES, dtype=object)[coded["fate"].cat.codes]
+    reason = _reasons(frame, placement, fate)
+    return frame.assign(session=session, order=order, fate=fate, reason=reason)
 
 
 def judged(records: Records, rule: str) -> tuple[pd.DataFrame, Placement]:
-    """Return what `readings_used` returns, and where each row was placed.
+    """Return every reading's fate, as codes, and where each was placed.
+
+    Returns
+    -------
+    DataFrame
+        As `Records.coded_readings` gives it, and `fate` as categories, `FATES`.
+    Placement
 
     Raises
     ------
@@ -107,14 +86,11 @@ def judged(records: Records, rule: str) -> tuple[pd.DataFrame, Placement]:
         When the rule is not known.
     """
     checked_rule(rule)
-    frame = _with_label(records.readings)
+    frame = records.coded_readings()
     placement = place(frame)
-    session = np.zeros(len(frame), dtype=np.int64)
-    order = np.zeros(len(frame), dtype=np.int64)
-    session[placement.row] = placement.number[placement.of]
-    order[placement.row] = placement.order
-    fate, reason = _fates(frame, placement, rule)
-    return frame.assign(session=session, order=order, fate=fate, reason=reason), placement
+    code = _fates(frame, placement, rule)
+    frame["fate"] = pd.Categorical.from_codes(code, pd.Index(FATES))
+    return frame, placement
 
 
 def _with_label(readings: pd.DataFrame) -> pd.DataFrame:
@@ -149,105 +125,8 @@ def accounting(readings: pd.DataFrame) -> dict[str, int]:
     }
 
 
-def place(frame: pd.DataFrame) -> Placement:
-    """Return the sessions of a readings frame.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        Readings with `label` for the session as written.
-
-    Returns
-    -------
-    Placement
-    """
-    row = np.flatnonzero(_placed(frame))
-    part = frame.iloc[row]
-    animal = _codes(part["animal"])
-    label = _codes(part["label"])
-    blank = (part["label"] == "").to_numpy(dtype=bool)
-    day = part["date"].to_numpy(dtype="datetime64[D]").astype(np.int64)
-    timed = part["timed"].to_numpy(dtype=bool) & part["taken_at"].notna().to_numpy()
-    time = part["taken_at"].to_numpy(dtype="datetime64[ns]").astype(np.int64)
-    time = np.where(timed, time, _NO_TIME)
-    key = (animal, _codes(part["method"]), _codes(part["condition"]), day, label)
-
-    by_time = np.lexsort((row, time, *reversed(key)))
-    of = np.empty(len(row), dtype=np.int64)
-    of[by_time] = _split(tuple(column[by_time] for column in key), time[by_time], blank[by_time])
-
-    count = np.bincount(of)
-    line = _least(of, row, len(count))
-    earliest = _least(of, np.where(timed, time, np.iinfo(np.int64).max), len(count))
-    # A session without any time sorts before the timed ones of its date.
-    earliest = np.where(earliest == np.iinfo(np.int64).max, _NO_TIME, earliest)
-    one = np.empty(len(count), dtype=np.int64)
-    one[of] = np.arange(len(row))
-    ranked = np.lexsort((line, label[one], earliest, day[one], animal[one]))
-    rank = np.empty(len(count), dtype=np.int64)
-    rank[ranked] = np.arange(len(count))
-    of = rank[of]
-
-    number_written = part["reading"].to_numpy(dtype=float)
-    has_number = _all(of, ~np.isnan(number_written))[of]
-    has_time = _all(of, timed)[of]
-    taken = np.lexsort(
-        (row, np.where(has_time, time, 0), np.where(has_number, number_written, 0.0), of)
-    )
-    of = of[taken]
-    first = np.flatnonzero(np.diff(of, prepend=-1))
-    return Placement(
-        row=row[taken],
-        of=of,
-        order=np.arange(len(of)) - first[of] + 1 if len(of) else of,
-        number=_numbers(animal[one][ranked]),
-        first=first,
-        first_time=earliest[ranked].astype("datetime64[ns]"),
-    )
-
-
-def _placed(frame: pd.DataFrame) -> NDArray[np.bool_]:
-    known = frame["method"].isin(METHODS) & (frame["condition"] != "") & (frame["animal"] != "")
-    out = frame["duplicate"].astype(bool) | frame["future"].astype(bool) | frame["date"].isna()
-    return (known & ~out).to_numpy(dtype=bool)
-
-
-def _codes(column: pd.Series[str]) -> Codes:
-    return np.asarray(pd.factorize(column, sort=True)[0], dtype=np.int64)
-
-
-def _split(key: tuple[Codes, ...], time: Codes, blank: NDArray[np.bool_]) -> Codes:
-    """Return session indices of rows sorted by key and time, untimed rows first."""
-    starts = np.zeros(len(time), dtype=bool)
-    starts[:1] = True
-    for column in key:
-        starts[1:] |= column[1:] != column[:-1]
-    timed = time != _NO_TIME
-    both = timed[1:] & timed[:-1] & blank[1:]
-    # Differences that involve an untimed row overflow; `both` keeps them out.
-    starts[1:] |= both & (np.diff(np.where(timed, time, 0)) >= _GAP_NS)
-    return np.cumsum(starts) - 1
-
-
-def _least(of: Codes, value: Codes, sessions: int) -> Codes:
-    least = np.full(sessions, np.iinfo(np.int64).max)
-    np.minimum.at(least, of, value)
-    return least
-
-
-def _all(of: Codes, true: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    return np.asarray(np.bincount(of, weights=~true) == 0)
-
-
-def _numbers(animal: Codes) -> Codes:
-    """Number sessions from 1 within each animal; `animal` is sorted."""
-    starts = np.flatnonzero(np.diff(animal, prepend=-1))
-    length = np.diff(np.append(starts, len(animal)))
-    return np.arange(len(animal)) - np.repeat(starts, length) + 1
-
-
-def kinds(frame: pd.DataFrame) -> NDArray[np.object_]:
-    """Return what each row is before any rule, one of `bpvet.visits.choice.KINDS`.
+def kinds(frame: pd.DataFrame) -> NDArray[np.int8]:
+    """Return what each row is before any rule, as an index into `bpvet.visits.choice.KINDS`.
 
     A row with several quantities is a number if it has any; it is "no sound" when it has none
     and says so. A row with neither was left without anything to use and counts as set aside.
@@ -255,52 +134,62 @@ def kinds(frame: pd.DataFrame) -> NDArray[np.object_]:
     Parameters
     ----------
     frame : DataFrame
-        Readings as from `bpvet.records`.
+        Readings as from `Records.coded_readings`.
 
     Returns
     -------
-    (n,) array of str
+    (n,) array of int
     """
-    value = frame[list(READING_QUANTITIES)].notna().to_numpy()
-    bound = frame[[f"{name}_bound" for name in READING_QUANTITIES]].to_numpy(dtype=object)
-    silent = bound == "no sound"
-    numbers = value & ~silent
-    tests = {
-        "set aside": (frame["set_aside"] != "").to_numpy(dtype=bool),
-        "excluded": (frame["excluded"] != "").to_numpy(dtype=bool),
-        "no sound": silent.any(axis=1) & ~numbers.any(axis=1),
-        "summary": (frame["summary_n"] > 0).to_numpy(dtype=bool) & numbers.any(axis=1),
-        "bound": (numbers & (bound != "")).any(axis=1),
-        "number": numbers.any(axis=1),
-    }
-    code = np.select([tests[kind] for kind in KINDS], np.arange(len(KINDS)), default=0)
-    return np.array(KINDS, dtype=object)[code]
+    n = len(frame)
+    silent, number, bounded = (np.zeros(n, dtype=bool) for _ in range(3))
+    for name in READING_QUANTITIES:
+        bound = frame[f"{name}_bound"]
+        no_sound = (bound == NO_SOUND).to_numpy(dtype=bool)
+        given = frame[name].notna().to_numpy() & ~no_sound
+        silent |= no_sound
+        number |= given
+        bounded |= given & (bound != "").to_numpy(dtype=bool)
+    code = np.zeros(n, dtype=np.int8)
+    # What excludes the others comes last.
+    code[number] = KINDS.index("number")
+    code[bounded] = KINDS.index("bound")
+    code[number & (frame["summary_n"] > 0).to_numpy()] = KINDS.index("summary")
+    code[silent & ~number] = KINDS.index("no sound")
+    code[(frame["excluded"] != "").to_numpy(dtype=bool)] = KINDS.index("excluded")
+    code[(frame["set_aside"] != "").to_numpy(dtype=bool)] = KINDS.index("set aside")
+    return code
 
 
-def _fates(
-    frame: pd.DataFrame, placement: Placement, rule: str
-) -> tuple[NDArray[np.object_], NDArray[np.object_]]:
+def _fates(frame: pd.DataFrame, placement: Placement, rule: str) -> NDArray[np.int8]:
+    """Return each row's fate (n,), as an index into `FATES`."""
     kind = kinds(frame)
-    plain = np.isin(kind, ("number", "bound"))
-    fate = np.where(plain | (kind == "summary"), "used", kind).astype(object)
+    plain = (kind == KINDS.index("number")) | (kind == KINDS.index("bound"))
+    fates = [name if name in FATES else "used" for name in KINDS]
+    fate = np.array([FATES.index(name) for name in fates], dtype=np.int8)[kind]
     placed = np.zeros(len(frame), dtype=bool)
     placed[placement.row] = True
-    fate[~placed] = "set aside"
+    fate[~placed] = FATES.index("set aside")
+    if rule == "guideline":
+        first = placement.row[placement.first]
+        many = taken_counts(frame, placement) >= DROP_FIRST_FROM
+        fate[first[many & plain[first]]] = FATES.index("left out")
+    return fate
 
-    taken = taken_counts(frame, placement)
-    first = placement.row[placement.first]
-    leave = first[(taken >= DROP_FIRST_FROM) & plain[first]] if rule == "guideline" else first[:0]
-    fate[leave] = "left out"
 
+def _reasons(
+    frame: pd.DataFrame, placement: Placement, fate: NDArray[np.object_]
+) -> NDArray[np.object_]:
+    """Return why each row (n,) is not used, in words; blank where it is."""
     reason = frame["set_aside"].to_numpy(dtype=object).copy()
     reason[(reason == "") & (fate == "set aside")] = "no usable number, animal, method or date"
     reason = np.where(fate == "excluded", frame["excluded"].to_numpy(dtype=object), reason)
     reason[fate == "no sound"] = NO_SOUND
     reason[fate == "used"] = ""
     many = np.zeros(len(frame), dtype=np.int64)
-    many[placement.row] = taken[placement.of]
+    many[placement.row] = taken_counts(frame, placement)[placement.of]
+    leave = np.flatnonzero(fate == "left out")
     reason[leave] = [left_out_reason(int(n)) for n in many[leave]]
-    return fate, reason
+    return reason
 
 
 def taken_counts(frame: pd.DataFrame, placement: Placement) -> Codes:

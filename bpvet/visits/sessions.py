@@ -11,12 +11,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from bpvet.facts.words import QUANTITIES, READING_QUANTITIES
+from bpvet.facts.words import QUANTITIES
 from bpvet.records.records import Records
 from bpvet.visits.choice import BOTH_BOUNDS
 from bpvet.visits.courses import Treatments, all_courses, treated_on
 from bpvet.visits.flags import flag_columns
-from bpvet.visits.readings import Codes, Placement, judged, taken_counts
+from bpvet.visits.part import Part
+from bpvet.visits.placement import Codes, Placement
+from bpvet.visits.readings import judged, taken_counts
 
 DAYS_PER_MONTH = 30.4375
 DAYS_PER_YEAR = 365.25
@@ -32,10 +34,6 @@ SESSION_COLUMNS = (
 _TEXTS = ("operator", "site", "demeanour", "side", "posture", "setting", "state")
 _SIZES = ("cuff_width_cm", "limb_circumference_cm", "cuff_above_heart_cm")
 _KEY = ("animal", "date", "method", "condition", "label")
-_NEEDED = (
-    *(*_KEY, *_TEXTS, *_SIZES, "fate", "summary_n", "summary_sd", "counted_pulse"),
-    *(f"{name}{part}" for name in READING_QUANTITIES for part in ("", "_bound")),
-)
 
 Floats = NDArray[np.float64]
 Booleans = NDArray[np.bool_]
@@ -86,8 +84,8 @@ def sessions(
         When the rule is not known.
     """
     frame, placement = judged(records, rule)
-    part = frame[list(_NEEDED)].iloc[placement.row].reset_index(drop=True)
-    first = part[list(_KEY)].iloc[placement.first].reset_index(drop=True)
+    part = Part(frame, placement.row)
+    first = _texts(frame[list(_KEY)].iloc[placement.row[placement.first]])
     of, count = placement.of, len(placement.first)
     if treatments is None:
         treatments = all_courses(records)
@@ -109,7 +107,19 @@ def sessions(
     return pd.DataFrame({name: columns[name] for name in (*SESSION_COLUMNS, *extra)})
 
 
-def used_values(part: pd.DataFrame, quantity: str) -> Floats:
+def _texts(few: pd.DataFrame) -> pd.DataFrame:
+    """Return rows counted anew, their categories as texts."""
+    return pd.DataFrame(
+        {
+            name: column.astype("str").array
+            if isinstance(column.dtype, pd.CategoricalDtype)
+            else column.array
+            for name, column in few.items()
+        }
+    )
+
+
+def used_values(part: Part | pd.DataFrame, quantity: str) -> Floats:
     """Return each reading's number of one quantity, NaN where it does not count.
 
     Parameters
@@ -136,7 +146,7 @@ def used_values(part: pd.DataFrame, quantity: str) -> Floats:
     return value.where(counts).to_numpy(dtype=float)
 
 
-def _moments(part: pd.DataFrame, of: Codes, count: int, quantity: str) -> dict[str, Any]:
+def _moments(part: Part | pd.DataFrame, of: Codes, count: int, quantity: str) -> dict[str, Any]:
     """Return mean, count, sum of squares, bound, median and SD of one quantity by session."""
     value = used_values(part, quantity)
     row = np.flatnonzero(~np.isnan(value))
@@ -162,14 +172,14 @@ def _moments(part: pd.DataFrame, of: Codes, count: int, quantity: str) -> dict[s
 
 
 def _bounds(
-    part: pd.DataFrame, row: Codes, session: Codes, count: int, quantity: str
+    part: Part | pd.DataFrame, row: Codes, session: Codes, count: int, quantity: str
 ) -> NDArray[np.object_]:
     bound = np.full(count, "", dtype=object)
     if quantity == "pulse_pressure":
         return bound
-    written = part[f"{quantity}_bound"].to_numpy(dtype=object)[row]
-    low = np.bincount(session[written == "at least"], minlength=count) > 0
-    high = np.bincount(session[written == "at most"], minlength=count) > 0
+    written = part[f"{quantity}_bound"]
+    low = np.bincount(session[(written == "at least").to_numpy()[row]], minlength=count) > 0
+    high = np.bincount(session[(written == "at most").to_numpy()[row]], minlength=count) > 0
     bound[low] = "at least"
     bound[high] = "at most"
     bound[low & high] = BOTH_BOUNDS
@@ -179,6 +189,8 @@ def _bounds(
 def _medians(session: Codes, value: Floats, weight: Floats, mean: Floats) -> Floats:
     """Return the median of each session; the mean where a summary row hides the readings."""
     median = mean.copy()
+    if not len(value):
+        return median
     ordered = np.lexsort((value, session))
     value, session = value[ordered], session[ordered]
     start = np.flatnonzero(np.diff(session, prepend=-1))
@@ -189,7 +201,7 @@ def _medians(session: Codes, value: Floats, weight: Floats, mean: Floats) -> Flo
     return np.where(hidden, mean, median)
 
 
-def _counts(part: pd.DataFrame, frame: pd.DataFrame, placement: Placement) -> dict[str, Any]:
+def _counts(part: Part | pd.DataFrame, frame: pd.DataFrame, placement: Placement) -> dict[str, Any]:
     each = np.maximum(part["summary_n"].to_numpy(dtype=np.int64), 1)
     of, count = placement.of, len(placement.first)
 
@@ -197,7 +209,7 @@ def _counts(part: pd.DataFrame, frame: pd.DataFrame, placement: Placement) -> di
         weights = each * np.asarray(rows, dtype=bool)
         return np.bincount(of, weights=weights, minlength=count).astype(np.int64)
 
-    fate = part["fate"]
+    fate, summary = part["fate"], (part["summary_n"] > 0).to_numpy()
     return {
         "n_taken": taken_counts(frame, placement),
         "n_used": number(fate == "used"),
@@ -205,7 +217,7 @@ def _counts(part: pd.DataFrame, frame: pd.DataFrame, placement: Placement) -> di
         "n_excluded": number(fate == "excluded"),
         "n_no_sound": number(fate == "no sound"),
         "n_set_aside": number(fate == "set aside"),
-        "summary": number((fate == "used") & (part["summary_n"] > 0)) > 0,
+        "summary": number((fate == "used") & summary) > 0,
         "line": np.minimum.reduceat(placement.row, placement.first) if count else placement.row,
     }
 
@@ -232,18 +244,25 @@ def _months(animal: pd.Series[Any], date: pd.Series[Any]) -> Floats:
 
 def _joined_text(of: Codes, column: pd.Series[Any], count: int) -> NDArray[np.object_]:
     """Return the distinct texts of each session in order of taking, joined by "; "."""
-    code, texts = pd.factorize(column)
+    code, texts = column.cat.codes.to_numpy(), np.asarray(column.cat.categories, dtype=object)
     given = np.flatnonzero((column != "").to_numpy(dtype=bool))
-    _, where = np.unique(of[given] * max(len(texts), 1) + code[given], return_index=True)
-    once = given[np.sort(where)]
     joined = np.full(count, "", dtype=object)
-    words = np.asarray(texts, dtype=object)[code[once]]
-    # Backwards, so that the first text of each session is written last; then the few that differ.
-    joined[of[once][::-1]] = words[::-1]
-    _, earliest = np.unique(of[once], return_index=True)
-    later = np.setdiff1d(np.arange(len(once)), earliest, assume_unique=True)
-    for position in later:
-        joined[of[once[position]]] += f"; {words[position]}"
+    if not len(given):
+        return joined
+    # Rows stand session by session, so a text is new where session or text change; the same text
+    # may come again later in a session, which the pairs below tell.
+    same = (of[given[1:]] == of[given[:-1]]) & (code[given[1:]] == code[given[:-1]])
+    given = given[np.append(True, ~same)]
+    start = np.append(True, of[given[1:]] != of[given[:-1]])
+    joined[of[given[start]]] = texts[code[given[start]]]
+    seen: dict[int, set[int]] = {}
+    mixed = np.isin(of[given], of[given[~start]])
+    for position in np.flatnonzero(mixed):
+        session, word = int(of[given[position]]), int(code[given[position]])
+        met = seen.setdefault(session, set())
+        if met and word not in met:
+            joined[session] += f"; {texts[word]}"
+        met.add(word)
     return joined
 
 

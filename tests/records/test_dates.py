@@ -113,3 +113,57 @@ def test_a_callers_date_that_is_none_is_refused(value: object) -> None:
 def test_pandas_nat_is_refused() -> None:
     with pytest.raises(CallError):
         date_of(pd.NaT, "as_of")
+
+
+STATED = {
+    "dmy": "3/4/2025 03.04.25 3-4-2025 3_Apr_2025 03-APR-25 April_3,_2025 Apr_3_2025 3_april_2025",
+    "mdy": "4/3/2025 04.03.25 4-3-2025 3_Apr_2025 03-APR-25 April_3,_2025 Apr_3_2025 3_april_2025",
+    "ymd": "2025/4/3 2025.04.03 2025-4-3",
+}
+
+
+@pytest.mark.parametrize(("order", "texts"), STATED.items())
+def test_a_stated_order_is_read_in_the_ways_people_write_it(order: str, texts: str) -> None:
+    cells = [text.replace("_", " ") for text in [*texts.split(), "2025-04-03"]]
+    found = moments(pa.array(cells, pa.large_string()), True, order)
+    assert set(map(str, found.date)) == {"2025-04-03"}
+    assert not found.bad.any()
+    assert not found.swappable.any()
+
+
+@pytest.mark.parametrize(
+    ("text", "moment"),
+    [
+        ("3/4/2025 9:05", "2025-04-03T09:05:00"),
+        ("3/4/2025 09:05:30", "2025-04-03T09:05:30"),
+        ("3/4/2025, 2:05 pm", "2025-04-03T14:05:00"),
+        ("3/4/25 12:05 a.m.", "2025-04-03T00:05:00"),
+        ("3/4/2025 12:05PM", "2025-04-03T12:05:00"),
+        ("31/12/69", "2069-12-31T00:00:00"),
+        ("31/12/70", "1970-12-31T00:00:00"),
+    ],
+)
+def test_times_and_short_years_beside_a_stated_order(text: str, moment: str) -> None:
+    found = moments(pa.array([text], pa.large_string()), True, "dmy")
+    assert str(found.moment[0].astype("datetime64[s]")) == moment
+
+
+@pytest.mark.parametrize(
+    "text", ["4/13/2025", "31/02/2025", "3/4/2025 13:05 pm", "3/4/2025 0:05 am", "3/4", "2025/4/3"]
+)
+def test_what_does_not_fit_the_stated_order_is_bad(text: str) -> None:
+    found = moments(pa.array([text], pa.large_string()), True, "dmy")
+    assert found.bad[0]
+    assert not found.swappable[0]
+
+
+def test_a_month_with_another_name_is_never_taken_for_one() -> None:
+    found = moments(pa.array(["3 Avr 2025", "3 Okt 2025"], pa.large_string()), True, "dmy")
+    assert found.bad.all()
+
+
+@given(st.dates(datetime.date(1970, 1, 1), datetime.date(2069, 12, 31)))
+def test_every_day_comes_back_from_each_order(day: datetime.date) -> None:
+    for order, form in (("dmy", "%d/%m/%Y"), ("mdy", "%m/%d/%y"), ("dmy", "%d-%b-%y")):
+        found = moments(pa.array([day.strftime(form)], pa.large_string()), False, order)
+        assert found.date[0] == np.datetime64(day)

@@ -115,10 +115,11 @@ def test_a_file_in_place_of_the_folder_is_refused(tmp_path):
 
 
 def test_a_failed_write_leaves_no_half_file(tmp_path, monkeypatch):
-    def full(self, target):
+    def full(part, place):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("pathlib.Path.replace", full)
+    monkeypatch.setattr("os.link", full)
+    monkeypatch.setattr("os.replace", full)
     with pytest.raises(CallError, match="No space left on device"):
         write_example(tmp_path)
     assert list(tmp_path.iterdir()) == []

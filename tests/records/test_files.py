@@ -194,9 +194,12 @@ def test_rows_with_other_field_counts_are_set_aside_with_their_lines(records: Ma
     assert "has 5 fields" in said[1]
 
 
-def test_comments_and_totals_are_set_aside(records: Make) -> None:
+def test_comments_and_totals_are_passed_over_and_said(records: Make) -> None:
     found = records(GOOD + "# copied from the book\nTotal,,,150\n")
-    assert (found.readings["set_aside"] != "").tolist() == [False, True, True]
+    assert found.readings["animal"].tolist() == ["A17"]
+    assert found.animals["animal"].tolist() == ["A17"]
+    assert only(found, "comment rows").line == 3
+    assert '"Total, 150"' in only(found, "total rows").reason
 
 
 def test_rows_of_separators_are_said_once(records: Make) -> None:

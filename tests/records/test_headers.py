@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bpvet.errors import CallError
-from bpvet.records.headers import mapping_of
+from bpvet.records.conventions import mapping_of
 from bpvet.records.read import read
 from bpvet.records.records import Records
 

@@ -1,0 +1,154 @@
+"""Which files a path stands for."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Sequence
+from pathlib import Path
+
+from bpvet.errors import CallError, RecordsError
+from bpvet.records.findings import Finding, printable, whole
+from bpvet.records.suggest import did_you_mean, nearest
+from bpvet.records.tables import TABLES
+
+#: Endings of files that are read, where the name is that of a table.
+ENDINGS = (
+    *("csv", "tsv", "xlsx", "xlsm", "parquet", "feather", "arrow", "jsonl", "ndjson", "json"),
+)
+#: Endings of files that may hold records too, and are said to be passed over.
+_OTHER_ENDINGS = ("xls", "xlsb", "ods", "db", "sqlite", "sqlite3", "txt.gz", "csv.gz", "zip")
+READINGS_FILE = re.compile(rf"readings.*\.({'|'.join(ENDINGS)})", re.IGNORECASE | re.DOTALL)
+
+
+def existing(path: str | os.PathLike[str]) -> Path:
+    """Return a path that is there.
+
+    Raises
+    ------
+    CallError
+        It is not there, or is no path; near names are suggested.
+    RecordsError
+        It may not be read.
+    """
+    try:
+        text = os.fspath(path)
+        if not text:
+            raise CallError("The path is blank.")
+        place = Path(text)
+        place.stat()
+    except TypeError:
+        raise CallError(f"A path is a text, not {type(path).__name__}.") from None
+    except FileNotFoundError:
+        raise CallError(_no_such_path(Path(path))) from None
+    except PermissionError:
+        raise RecordsError(
+            f'"{printable(str(path))}" may not be read: permission denied.'
+        ) from None
+    except (OSError, ValueError) as error:
+        words = getattr(error, "strerror", None) or str(error)
+        raise CallError(f'"{printable(str(path))[:200]}" is not a path: {words}.') from None
+    # Resolved for its name only, so that "." has one; nothing of the path is kept.
+    return place if place.name else place.resolve()
+
+
+def files_of(folder: Path, findings: list[Finding]) -> list[tuple[str, Path]]:
+    """Return the (table, file) pairs of a folder in the order of reading.
+
+    Parameters
+    ----------
+    folder : Path
+        A folder.
+    findings : list of Finding
+        Files that are not read, and a want of readings, are said here.
+
+    Raises
+    ------
+    RecordsError
+        The folder may not be read.
+    """
+    try:
+        entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
+    except PermissionError:
+        reason = f'The folder "{printable(folder.name)}" may not be read: permission denied.'
+        raise RecordsError(reason) from None
+    except OSError as error:
+        raise RecordsError(f'"{printable(folder.name)}": {error.strerror}.') from None
+    names = {f"{table}.{end}": table for table in TABLES if table != "readings" for end in ENDINGS}
+    found: dict[str, list[Path]] = {table: [] for table in TABLES}
+    others: list[str] = []
+    for entry in entries:
+        lower = entry.name.lower()
+        if READINGS_FILE.fullmatch(entry.name):
+            found["readings"].append(folder / entry.name)
+        elif lower in names:
+            found[names[lower]].append(folder / entry.name)
+        elif _may_hold_records(lower):
+            others.append(entry.name)
+    books = [name for name in others if name.lower().endswith((".xlsx", ".xlsm"))]
+    if not found["readings"] and len(books) == 1:
+        # One workbook of any name holds the tables as its sheets.
+        found["readings"].append(folder / books[0])
+        others.remove(books[0])
+    findings += [_not_read(name, [*names, "readings.csv"]) for name in others]
+    if not found["readings"]:
+        findings.append(_no_readings(folder))
+    return [(table, file) for table in TABLES for file in found[table]]
+
+
+def bytes_of(file: Path, findings: list[Finding]) -> bytes | None:
+    """Return a file's content, or None with a stopping finding."""
+    name = printable(file.name)
+    try:
+        return file.read_bytes()
+    except IsADirectoryError:
+        reason, mend = "This is a folder, not a file.", "Put the file itself here."
+    except PermissionError:
+        reason, mend = "The file may not be read: permission denied.", "Allow it to be read."
+    except OSError as error:
+        reason, mend = f"The file cannot be read: {error.strerror}.", "Check the disk or the share."
+    findings.append(whole(name, reason, mend, "cannot be read"))
+    return None
+
+
+def _may_hold_records(name: str) -> bool:
+    # A spreadsheet program keeps a lock file of this name beside an open workbook.
+    hidden = name.startswith((".", "~$"))
+    return not hidden and name.endswith(tuple(f".{end}" for end in (*ENDINGS, *_OTHER_ENDINGS)))
+
+
+def _no_such_path(path: Path) -> str:
+    try:
+        beside = sorted(entry.name for entry in os.scandir(path.parent))
+    except OSError:
+        beside = []
+    hint = did_you_mean([printable(name) for name in nearest(path.name, beside)])
+    return f'There is no file or folder "{printable(str(path))}". {hint}'.rstrip()
+
+
+def _not_read(name: str, names: Sequence[str]) -> Finding:
+    name = printable(name)
+    hint = did_you_mean(nearest(name.lower(), names, n=1))
+    mend = (
+        "If it holds records, name it after its table: readings…, animals, treatments, labs or "
+        f"observations, as CSV, XLSX, Parquet, Arrow or JSON lines. {hint}"
+    ).rstrip()
+    reason = "The file is not read: its name is not that of a table."
+    if not name.lower().endswith(tuple(f".{end}" for end in ENDINGS)):
+        reason = "The file is not read: files of this kind are not."
+        mend = "If it holds records, save it as CSV or .xlsx under the name of its table."
+    return Finding(name, None, "", "", reason, mend, kind="file not read")
+
+
+def _no_readings(folder: Path) -> Finding:
+    return Finding(
+        printable(folder.name) or "folder",
+        None,
+        "",
+        "",
+        "The folder holds no readings file.",
+        "Name the file of readings readings.csv (or .xlsx, .parquet, .jsonl); only that one is "
+        "needed.",
+        stops=True,
+        kind="no readings file",
+    )

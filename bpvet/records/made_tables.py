@@ -1,0 +1,90 @@
+"""The tables that records hand out, made when they are asked for; and the readings as codes.
+
+A million readings are small as numbers and codes and large as texts, so the texts of a table are
+made only for who looks at it. Sessions are made from the codes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet.facts.words import READING_QUANTITIES
+from bpvet.records.columns import distinct_cells
+from bpvet.records.frames import frame_of
+from bpvet.records.ledger import Ledger
+from bpvet.records.numbers import BOUND_WORDS
+from bpvet.records.values import Values
+
+#: Columns of the readings that say when and how each was taken, and what it gave.
+_CODED = (
+    *("animal", "taken_at", "timed", "date", "method", *READING_QUANTITIES, "counted_pulse"),
+    *(f"{quantity}_bound" for quantity in READING_QUANTITIES),
+    *("summary_n", "summary_sd", "session", "reading", "excluded", "setting", "state"),
+    *("condition", "site", "side", "posture", "demeanour", "operator"),
+    *("cuff_width_cm", "limb_circumference_cm", "cuff_above_heart_cm", "duplicate", "future"),
+)
+
+
+class MadeTables(Mapping[str, pd.DataFrame]):
+    """Data frames by table, each made when first asked for.
+
+    Parameters
+    ----------
+    ledgers : mapping of str to Ledger
+        The tables' cells, and what was said of them.
+    values : mapping of str to dict
+        Their values.
+    animals : DataFrame
+        The animals, which are made in any case.
+    """
+
+    def __init__(
+        self, ledgers: Mapping[str, Ledger], values: Mapping[str, Values], animals: pd.DataFrame
+    ) -> None:
+        self._ledgers, self._values = ledgers, values
+        self._made = {"animals": animals}
+
+    def __getitem__(self, table: str) -> pd.DataFrame:
+        if table not in self._made:
+            self._made[table] = frame_of(self._ledgers[table], self._values[table])
+        return self._made[table]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._ledgers)
+
+    def __len__(self) -> int:
+        return len(self._ledgers)
+
+    def set_aside(self, table: str) -> int:
+        """Return how many rows of a table are set aside."""
+        return int((~self._ledgers[table].usable).sum())
+
+    def rows(self, table: str) -> int:
+        """Return how many rows a table has."""
+        return len(self._made["animals"]) if table == "animals" else self._ledgers[table].n
+
+    def coded_readings(self) -> pd.DataFrame:
+        """Return the readings with their texts as categories.
+
+        All but `note` and unknown columns, in the order of the input. `session` as written is
+        called `label`, and `set_aside` says "set aside" in place of the reason.
+        """
+        ledger, values = self._ledgers["readings"], self._values["readings"]
+        columns = {name: _coded(values[name], name) for name in _CODED}
+        columns["label"] = columns.pop("session")
+        aside = (~ledger.usable).astype(np.int8)
+        columns["set_aside"] = pd.Categorical.from_codes(aside, pd.Index(["", "set aside"]))
+        return pd.DataFrame(columns, copy=False)
+
+
+def _coded(column: Any, name: str) -> Any:
+    if name.endswith("_bound"):
+        return pd.Categorical.from_codes(column, pd.Index(BOUND_WORDS.tolist()))
+    if isinstance(column, np.ndarray):
+        return column
+    texts, code = distinct_cells(column)
+    return pd.Categorical.from_codes(code, pd.Index(texts.to_pylist(), dtype="str"))

@@ -1,0 +1,35 @@
+"""Placed readings, session by session in order of taking, each column made when it is asked for."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+
+class Part:
+    """Some rows of a frame in another order, without a copy of all of its columns.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Readings with their `fate`.
+    row : (m,) array of int
+        Positions in it.
+    """
+
+    def __init__(self, frame: pd.DataFrame, row: NDArray[np.int64]) -> None:
+        self._frame, self._row = frame, row
+        self._as_they_stand = len(row) == len(frame) and bool((np.diff(row) == 1).all())
+
+    def __len__(self) -> int:
+        return len(self._row)
+
+    def __getitem__(self, name: str) -> pd.Series[Any]:
+        """Return one column (m,), counted from 0."""
+        column: pd.Series[Any] = self._frame[name]
+        if self._as_they_stand:
+            return column
+        return pd.Series(column.array.take(self._row), copy=False)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from bpvet import __version__
-from bpvet.answers.agreement_sentences import sentences_of
+from bpvet.answers.agreement_sentences import sections_of
 from bpvet.facts.cautions import cautions_for
-from bpvet.models.agreement import Agreement
+from bpvet.models.agreement_result import Agreement
 
 
 @dataclass(frozen=True, eq=False)
@@ -19,8 +20,8 @@ class AgreementAnswer:
     ----------
     agreement : Agreement
         The numbers.
-    sentences : tuple of str
-        What they say, most useful first.
+    sections : mapping of str to tuple of str
+        What they say, by topic, most useful first.
     cautions : tuple of str
         What must stand beside them.
     version : str
@@ -28,9 +29,14 @@ class AgreementAnswer:
     """
 
     agreement: Agreement
-    sentences: tuple[str, ...]
+    sections: Mapping[str, tuple[str, ...]]
     cautions: tuple[str, ...]
     version: str
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """Every sentence, topic by topic."""
+        return tuple(sentence for said in self.sections.values() for sentence in said)
 
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values, named as in the library."""
@@ -54,7 +60,7 @@ def agreement_answer(agree: Agreement) -> AgreementAnswer:
     wanted = cautions_for(situations)
     return AgreementAnswer(
         agreement=agree,
-        sentences=sentences_of(agree),
+        sections=sections_of(agree),
         cautions=tuple(one.text for one in wanted if one.applies in situations),
         version=__version__,
     )

@@ -2,33 +2,47 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 from bpvet.answers.phrases import capital, counted, interval, listed, percent
+from bpvet.facts.measuring import judged
 from bpvet.facts.sources import AS_REMEMBERED
 from bpvet.maths.comparison import Estimated
-from bpvet.models.agreement import Agreement
+from bpvet.models.agreement_result import Agreement
 from bpvet.models.device import MET, NO_REFERENCE, NOT_ASSESSABLE, NOT_MET, CriterionResult
 from bpvet.printing import number, probability
 
-#: Fewer animals than this say little about animals in general (J).
-FEW_ANIMALS = 20
+#: Fewer animals than this say little about animals in general.
+FEW_ANIMALS = int(judged("agreement.few_animals"))
 #: A proportional bias is told when its p is below this.
-_TOLD = 0.05
+_TOLD = judged("agreement.told")
+_NOT_SHARED = (
+    "A trend uses d0 and s_d where they are given to it as the prior of the methods' difference. "
+    "It makes no use of the shared visit noise: it takes the noise of each session as its own, so "
+    "two methods at one visit count for somewhat more than they tell."
+)
+#: Limits that reach further than this: not interchangeable reading by reading, mmHg.
+APART = judged("agreement.apart")
 
 
-def sentences_of(agree: Agreement) -> tuple[str, ...]:
-    """Return the sentences, most useful first; those with nothing to say are left out."""
-    said = (
-        can_be_read_as_one(agree),
-        bias(agree),
-        limits(agree),
-        shares(agree),
-        proportional(agree),
-        repeatability(agree),
-        criteria(agree),
-        bridged(agree),
-        basis(agree),
-    )
-    return tuple(sentence for sentence in said if sentence)
+def sections_of(agree: Agreement) -> Mapping[str, tuple[str, ...]]:
+    """Return the sentences by topic, most useful first; those with nothing to say are left out."""
+    said = {
+        "answers": (
+            can_be_read_as_one(agree),
+            bias(agree),
+            limits(agree),
+            shares(agree),
+            proportional(agree),
+            repeatability(agree),
+        ),
+        "criteria": (criteria(agree),),
+        "bridged": (bridged(agree), _NOT_SHARED if agree.offset.shared_visit_share else ""),
+        "basis": basis(agree),
+    }
+    kept = {topic: tuple(one for one in found if one) for topic, found in said.items()}
+    return MappingProxyType(kept)
 
 
 def can_be_read_as_one(agree: Agreement) -> str:
@@ -39,7 +53,7 @@ def can_be_read_as_one(agree: Agreement) -> str:
         f"{_names(agree)} are not interchangeable reading by reading: 19 times in 20 they differ "
         f"by up to {number(reach, 0)} {unit}. Whether so much matters is for the vet to judge; "
         "follow an animal by one method."
-        if reach > 10
+        if reach > APART
         else f"{_names(agree)} lie within {number(reach, 0)} {unit} of each other 19 times in 20 "
         "in these data. Whether that is close enough is for the vet to judge."
     )
@@ -174,17 +188,17 @@ def bridged(agree: Agreement) -> str:
     return f"{said} Visit noise shared by both: {probability(found.shared_visit_share)}."
 
 
-def basis(agree: Agreement) -> str:
+def basis(agree: Agreement) -> tuple[str, ...]:
     """What it rests on, and the choices made."""
     data = agree.data
     animals = len(data.animals)
-    said = [
+    said = (
         f"This rests on {data.first.size} {data.points_are} of {counted(animals, 'animal')} "
         f"({data.source})."
-    ]
+    )
     if animals < FEW_ANIMALS:
-        said.append("So few animals say little about animals in general.")
-    return " ".join([*said, *agree.notes])
+        said += " So few animals say little about animals in general."
+    return (said, *agree.notes)
 
 
 def _names(agree: Agreement) -> str:

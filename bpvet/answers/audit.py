@@ -2,24 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from bpvet import __version__
-from bpvet.answers.phrases import capital, counted, interval, listed, percent
+from bpvet.answers.phrases import counted, interval, listed, percent
 from bpvet.answers.plain import plain
-from bpvet.facts.words import METHOD_WORDS
+from bpvet.answers.situation import situational_sentences
+from bpvet.facts.cautions import cautions_for
+from bpvet.facts.measuring import judged
+from bpvet.facts.words import METHOD_WORDS, TAKEN_BY
 from bpvet.maths.comparison import Estimated
 from bpvet.models.audit import NOT_TO_JUDGE, Audit
+from bpvet.models.audit_operators import Operators
 from bpvet.models.audit_readings import Digits, OrderEffects
-from bpvet.models.audit_spread import Operators, Precision, Spread
+from bpvet.models.audit_spread import Precision, Spread
 from bpvet.printing import number, probability
 
 #: A digit test below this is told as a preference.
-_TOLD = 0.05
+_TOLD = judged("audit.told")
+_NO_PRECISION = (
+    "What would make a visit's mean more precise cannot be told: no animal was seen twice, near in "
+    "time, by one method under one condition."
+)
 #: A gain in precision smaller than this is told as none, mmHg.
-_LEAST_GAIN = 0.5
+_LEAST_GAIN = judged("audit.least_gain")
+#: Fewer pairs of sessions than this leave visit noise all but unknown.
+_FEW_PAIRS = judged("audit.few_pairs")
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,8 +41,8 @@ class AuditAnswer:
     ----------
     audit : Audit
         The numbers.
-    sentences : tuple of str
-        What they say.
+    sections : mapping of str to tuple of str
+        What they say, by topic, most useful first.
     cautions : tuple of str
         What must stand beside them.
     version : str
@@ -39,9 +50,14 @@ class AuditAnswer:
     """
 
     audit: Audit
-    sentences: tuple[str, ...]
+    sections: Mapping[str, tuple[str, ...]]
     cautions: tuple[str, ...]
     version: str
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """Every sentence, topic by topic."""
+        return tuple(sentence for said in self.sections.values() for sentence in said)
 
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values, named as in the library."""
@@ -60,20 +76,24 @@ def audit_answer(audit: Audit) -> AuditAnswer:
     ----------
     audit : Audit
     """
-    said = (
-        _basis(audit),
-        *_readings(audit),
-        *_protocol(audit),
-        *(_order(audit, one) for one in audit.order),
-        *(_digits(one) for one in audit.digits),
-        *_scatter(audit),
-        *(_operators(audit, one) for one in audit.operators),
-        *_cuffs(audit),
-        *_times(audit),
-        _decisions(audit),
-        *(_precision(one) for one in audit.precision),
-    )
-    return AuditAnswer(audit, said, (NOT_TO_JUDGE,), __version__)
+    said = {
+        "basis": (_basis(audit),),
+        "precision": tuple(_precision(one) for one in audit.precision) or (_NO_PRECISION,),
+        "protocol": (*_readings(audit), *_protocol(audit), _decisions(audit)),
+        "order": tuple(_order(audit, one) for one in audit.order),
+        "digits": tuple(_digits(one) for one in audit.digits),
+        "spread": tuple(_scatter(audit)),
+        "operators": tuple(_operators(audit, one) for one in audit.operators),
+        "cuffs": tuple(_cuffs(audit)),
+        "times": tuple(_times(audit)),
+        "situations": tuple(
+            sentence for one in audit.situations for sentence in situational_sentences(one)
+        ),
+    }
+    situations = ["two_methods"] if len(audit.taken) > 1 else []
+    wanted = [one.text for one in cautions_for(situations) if one.applies in situations]
+    cautions = (NOT_TO_JUDGE, *wanted)
+    return AuditAnswer(audit, MappingProxyType(said), cautions, __version__)
 
 
 def _basis(audit: Audit) -> str:
@@ -87,7 +107,7 @@ def _basis(audit: Audit) -> str:
 def _readings(audit: Audit) -> Iterator[str]:
     for one in audit.taken:
         yield (
-            f"By {METHOD_WORDS[one.method]}, {number(one.mean)} readings were taken a session on "
+            f"By {TAKEN_BY[one.method]}, {number(one.mean)} readings were taken a session on "
             f"average ({one.least} to {one.most}) and {number(one.mean_used)} used."
         )
 
@@ -105,7 +125,7 @@ def _protocol(audit: Audit) -> Iterator[str]:
 
 
 def _order(audit: Audit, one: OrderEffects) -> str:
-    name = METHOD_WORDS[one.method]
+    name = TAKEN_BY[one.method]
     held = one.first_minus_rest
     if held.estimate is None or held.lower is None or held.upper is None:
         return f"By {name}, first readings cannot be compared with the rest: {held.reason}."
@@ -184,19 +204,20 @@ def _mmhg(audit: Audit, e: Estimated) -> str:
 
 
 def _operators(audit: Audit, one: Operators) -> str:
-    name = METHOD_WORDS[one.method]
+    name = TAKEN_BY[one.method]
     if one.reason is not None or one.p is None:
         return f"Operators cannot be compared by {name}: {one.reason}."
     if not one.sd:
         return (
-            f"By {name}, operators' session means on the same animals differ no more than chance "
-            "gives; that does not show that they are alike."
+            f"By {name}, operators' sessions of the same animals differ no more than chance gives; "
+            f"that does not show that they are alike. Compared are {one.basis}."
         )
     parts = [f"{part.operator} {_mmhg(audit, part.effect)}" for part in one.effects]
     sure = "differ" if one.p < _TOLD else "do not clearly differ"
     return (
-        f"By {name}, operators' session means on the same animals {sure} beyond chance "
-        f"(p {number(one.p, 3)}); in alphabetical order, against the average: {listed(parts)}."
+        f"By {name}, operators' sessions of the same animals {sure} beyond chance "
+        f"(p {number(one.p, 3)}); in alphabetical order, drawn towards the average and against it: "
+        f"{listed(parts)}. Compared are {one.basis}."
     )
 
 
@@ -216,7 +237,7 @@ def _cuffs(audit: Audit) -> Iterator[str]:
 def _times(audit: Audit) -> Iterator[str]:
     for one in audit.times:
         held = one.afternoon_minus_morning
-        name = METHOD_WORDS[one.method]
+        name = TAKEN_BY[one.method]
         if held.estimate is None or held.lower is None or held.upper is None:
             yield f"By {name}, morning and afternoon cannot be compared: {held.reason}."
             continue
@@ -233,21 +254,23 @@ def _decisions(audit: Audit) -> str:
     if not held.n:
         return "No pressure-acting drug was started or changed."
     return (
-        f"{capital(counted(held.n, 'start'))} or changes of a pressure-acting drug are recorded; "
-        f"{held.count} rested on one session or none."
+        f"Starts and changes of a pressure-acting drug: {held.n}, of which {held.count} rested on "
+        "one session or none."
     )
 
 
 def _precision(one: Precision) -> str:
     words, sd, gain = one.changes[0]
-    name = METHOD_WORDS[one.method]
+    name = TAKEN_BY[one.method]
     small = [part[0] for part in one.changes if part[2] < _LEAST_GAIN]
     said = (
         f"By {name}, one visit's mean lies about the usual pressure with an SD of "
         f"{number(one.now)} mmHg (visit noise {number(one.visit_sd)}, readings "
-        f"{number(one.reading_sd)} each). What would help most: {words}, to {number(sd)} mmHg "
-        f"({number(gain)} less)."
+        f"{number(one.reading_sd)} each; from {counted(one.pairs, 'pair')} of neighbouring "
+        f"sessions). What would help most: {words}, to {number(sd)} mmHg ({number(gain)} less)."
     )
+    if one.pairs < _FEW_PAIRS:
+        said += " So few pairs make this little more than a guess."
     if small:
         said += f" Less than {_LEAST_GAIN:g} mmHg would come of: {listed(small)}."
     return said

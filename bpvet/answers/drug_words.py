@@ -86,9 +86,12 @@ def _inseparable(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
     """Say what a record cannot separate that goes from first visits straight to treatment."""
     if answer.first_visit is None or one.before_sessions > _FEW_BEFORE:
         return []
-    lie = "session lies" if one.before_sessions == 1 else "sessions lie"
+    before = counted(one.before_sessions, "session")
+    lie = {0: "No session lies", 1: f"Only {before} lies"}.get(
+        one.before_sessions, f"Only {before} lie"
+    )
     return [
-        f"Only {counted(one.before_sessions, '').strip()} {lie} before it: a fall from getting "
+        f"{lie} before it: a fall from getting "
         "used to visits and a fall from the drug look alike there. The estimate allows for both "
         "but cannot separate them."
     ]

@@ -6,13 +6,12 @@ import math
 
 from bpvet.answers.phrases import capital, counted, day, percent
 from bpvet.answers.plan_parts import FurtherAnswer, PlanAnswer, SpellPrecision, StudyAnswer
-from bpvet.facts.words import CONDITION_WORDS, QUANTITY_WORDS
+from bpvet.facts.words import CONDITION_WORDS, QUANTITY_WORDS, TAKEN_BY
 from bpvet.models.schedule import Precision
 from bpvet.printing import number, probability
 
 #: Shares of the SD before the visits: from here on they tell almost nothing, or little.
 _ALMOST_ALL, _MOST = 0.9, 0.7
-_METHODS = {"doppler": "Doppler", "oscillometric": "the oscillometric method"}
 _GAPS = {1: "daily", 7: "weekly", 14: "fortnightly"}
 
 
@@ -88,7 +87,7 @@ def _usual(answer: PlanAnswer) -> str:
     last = "on the day of the last" if answer.visits > 1 else "on that day"
     animal = answer.species or "animal"
     return (
-        f"{_who(answer)} by {_METHODS[answer.method]}: after {seen} of "
+        f"{_who(answer)} by {TAKEN_BY[answer.method]}: after {seen} of "
         f"{counted(answer.readings, 'reading')} the usual {what} would be known to within "
         f"{_within(answer, answer.usual)} ({percent(answer.level)}) {last}; in a {animal} of "
         f"ordinary scatter to within {_within(answer, answer.ordinary)}."
@@ -178,7 +177,7 @@ def _study(answer: PlanAnswer, study: StudyAnswer) -> str:
 def _now(answer: FurtherAnswer) -> str:
     who = f"{answer.name} ({answer.animal})" if answer.name else answer.animal
     return (
-        f"{who}, by {_METHODS[answer.method]}, {CONDITION_WORDS[answer.condition]}: the usual "
+        f"{who}, by {TAKEN_BY[answer.method]}, {CONDITION_WORDS[answer.condition]}: the usual "
         f"{QUANTITY_WORDS[answer.quantity]} is known to within ±{up(answer.now)} "
         f"{answer.unit} ({percent(answer.level)}) on {day(answer.latest)}, from "
         f"{counted(answer.sessions, 'session')}."

@@ -298,6 +298,17 @@ _STATES = {
     "treated": "treated, and not clearly above target",
     "otherwise": "untreated, and not raised",
 }
+#: The same where what is raised is not judged, as for sighthounds: the interval stays the earlier
+#: one, and the words say only where the readings lie.
+_STATES_NOT_JUDGED = {
+    "first_raised": "untreated, and in the guideline's raised range on one date: to be seen again, "
+    "although what is raised is not judged for this animal",
+    "raised_again": "untreated, and in the guideline's raised range on two dates or more, although "
+    "what is raised is not judged for this animal",
+    "raised_mild": "untreated, and low in the guideline's raised range on two dates or more, "
+    "although what is raised is not judged for this animal",
+    "otherwise": "untreated, and below the guideline's raised range",
+}
 
 
 def recheck(answer: TrendAnswer) -> str:
@@ -338,7 +349,8 @@ def recheck_reason(answer: TrendAnswer) -> str:
         judged = guideline(answer.guideline).recheck[found.state].fact.grade == "J"
         name = "judgement of this project" if judged else answer.guideline_name
         source = cited(name, found.remembered)
-    return f"{_STATES[found.state]} ({source})"
+    states = _STATES if answer.category.withheld is None else _STATES | _STATES_NOT_JUDGED
+    return f"{states[found.state]} ({source})"
 
 
 def companions(answer: TrendAnswer) -> str:

@@ -74,6 +74,15 @@ def test_sighthounds_and_the_young_get_no_category():
     assert "No category is named" in sentence(young, "category")
 
 
+def test_a_sighthound_is_never_called_raised_when_it_is_to_be_seen_again():
+    hound = _answer(rows(steady(150, DATES)), species="dog", breed="Greyhound")
+    plain = _answer(rows(steady(150, DATES)), species="dog", breed="Beagle")
+    assert hound.recheck.by == plain.recheck.by
+    assert "mildly raised" in sentence(plain, "recheck")
+    assert "mildly raised" not in sentence(hound, "recheck")
+    assert "not judged for this animal" in sentence(hound, "recheck")
+
+
 def test_target_is_the_animals_own_then_the_guidelines_then_the_raised_bound():
     readings = rows(steady(150, DATES))
     untreated = _answer(readings, target_systolic=145)

@@ -1,0 +1,280 @@
+"""Records to FHIR and back: valid by an outside library's models, and no reading is lost."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+from fhir.resources.R4B.bundle import Bundle
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+
+from bpvet.answers.fhir import FhirBundle, fhir_bundle
+from bpvet.records.example import write_example
+from bpvet.records.read import read
+from bpvet.records.records import Records
+from bpvet.visits.readings import accounting, readings_used
+from bpvet.visits.sessions import sessions
+
+HEADER = (
+    "animal,taken_at,method,systolic,diastolic,mean,heart_rate,counted_pulse,session,reading,"
+    "excluded,setting,state,site,side,cuff_width_cm,limb_circumference_cm,cuff_above_heart_cm,"
+    "posture,demeanour,operator,note"
+)
+PLACE = ["file", "line", "set_aside"]
+
+
+def again(bundle: FhirBundle, folder: Path) -> Records:
+    """Return the records that a bundle holds, after an outside library has taken it."""
+    Bundle.model_validate(bundle.resource)
+    file = folder / "bundle.json"
+    file.write_text(bundle.to_json(), encoding="utf-8")
+    return read(file, as_of="2026-11-01")
+
+
+def same(found: Records, given: Records) -> None:
+    """Assert that both hold the same readings, fates, sessions and other tables."""
+    mine = given.readings[~given.readings["duplicate"]].reset_index(drop=True)
+    theirs = found.readings
+    usable = (mine["set_aside"] == "").to_numpy()
+    assert ((theirs["set_aside"] == "").to_numpy() == usable).all()
+    pd.testing.assert_frame_equal(
+        theirs[usable].drop(columns=PLACE), mine[usable].drop(columns=PLACE)
+    )
+    counts = accounting(readings_used(given))
+    copies = len(given.readings) - len(mine)
+    counts |= {"in": counts["in"] - copies, "set_aside": counts["set_aside"] - copies}
+    assert accounting(readings_used(found)) == counts
+    columns = ["animal", "date", "method", "condition", "n_taken", "systolic", "systolic_n"]
+    columns += ["systolic_ss", "systolic_bound", "flags"]
+    pd.testing.assert_frame_equal(sessions(found)[columns], sessions(given)[columns])
+    for table in ("animals", "treatments", "labs", "observations"):
+        one, two = getattr(found, table), getattr(given, table)
+        two = two[two["set_aside"] == ""] if "set_aside" in two else two
+        dropped = [*PLACE, "future"]
+        pd.testing.assert_frame_equal(
+            one.drop(columns=dropped, errors="ignore"),
+            two.drop(columns=dropped, errors="ignore").reset_index(drop=True),
+        )
+
+
+def test_the_example_records_go_there_and_back(tmp_path: Path) -> None:
+    write_example(tmp_path / "clinic")
+    given = read(tmp_path / "clinic", as_of="2026-11-01")
+    bundle = fhir_bundle(given)
+    assert bundle.counts["Patient"] == len(given.animals)
+    same(again(bundle, tmp_path), given)
+    assert fhir_bundle(given).to_json() == bundle.to_json()
+
+
+WORDS = st.sampled_from(["", "x", "a, b", "é 😀", "<b>", "=1+1", "a  b"])
+NUMBERS = st.sampled_from(["", "150", "148.5", "120", "> 300", "< 60", "no sound", "1650", "x"])
+SIZES = st.sampled_from(["", "2.5", "10"])
+ROW = st.tuples(
+    st.sampled_from(["A1", "B 2", "=C3", ""]),
+    st.sampled_from(
+        ["2025-01-01", "2025-01-01T10:30", "2025-01-02T09:30:15", "soon", "2031-01-01"]
+    ),
+    st.sampled_from(["doppler", "oscillometric", "oscillometric", "osc"]),
+    NUMBERS,
+    st.sampled_from(["", "90", "88.5"]),
+    st.sampled_from(["", "110"]),
+    st.sampled_from(["", "180"]),
+    st.sampled_from(["", "176"]),
+    st.sampled_from(["", "1", "two"]),
+    st.sampled_from(["", "1", "2"]),
+    st.sampled_from(["", "moved", "no"]),
+    st.sampled_from(["", "home", "clinic"]),
+    st.sampled_from(["", "calmed", "sedated"]),
+    *[WORDS] * 2,
+    *[SIZES] * 2,
+    st.sampled_from(["", "-3", "12"]),
+    *[WORDS] * 4,
+)
+
+
+@settings(
+    max_examples=40,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],
+)
+@given(st.lists(ROW, min_size=1, max_size=8))
+def test_any_readings_go_there_and_back(tmp_path: Path, rows: list[tuple[str, ...]]) -> None:
+    quoted = [",".join('"' + cell + '"' for cell in row) for row in rows]
+    file = tmp_path / "readings.csv"
+    file.write_text("\n".join([HEADER, *quoted]) + "\n", encoding="utf-8")
+    given = read(file, as_of="2026-11-01")
+    bundle = fhir_bundle(given)
+    found = again(bundle, tmp_path)
+    kept = readings_used(given)
+    left = sum(bundle.left_behind.values())
+    assert len(found.readings) == len(given.readings) - left
+    mine = given.readings
+    placed = (mine["animal"] != "") & (mine["method"] != "") & mine["date"].notna()
+    gone = mine["duplicate"] | mine["future"] | ~placed
+    assert left == int(gone.sum())
+    mine, theirs = mine[~gone].reset_index(drop=True), found.readings
+    usable = (mine["set_aside"] == "").to_numpy()
+    pd.testing.assert_frame_equal(
+        theirs[usable].drop(columns=PLACE), mine[usable].drop(columns=PLACE)
+    )
+    used = readings_used(found)
+    assert used.loc[usable, "fate"].tolist() == kept[~gone.to_numpy()][usable]["fate"].tolist()
+
+
+def test_a_session_known_by_its_mean_stays_one(tmp_path: Path) -> None:
+    file = tmp_path / "readings.csv"
+    file.write_text(
+        "animal,taken_at,method,systolic_mean,systolic_n,systolic_sd,setting\n"
+        "A1,2025-01-01,doppler,152.4,5,6.5,home\nA1,2025-02-01,doppler,> 300,3,,home\n"
+    )
+    given = read(file, as_of="2026-11-01")
+    bundle = fhir_bundle(given)
+    found = again(bundle, tmp_path)
+    columns = ["animal", "date", "systolic", "systolic_bound", "summary_n", "summary_sd", "setting"]
+    pd.testing.assert_frame_equal(found.readings[columns], given.readings[columns])
+    assert not found.stopping
+
+
+def observations(bundle: FhirBundle) -> list[dict[str, Any]]:
+    entries = [entry["resource"] for entry in bundle.resource["entry"]]
+    return [one for one in entries if one["resourceType"] == "Observation"]
+
+
+def written(tmp_path: Path, *rows: str) -> Records:
+    file = tmp_path / "readings.csv"
+    file.write_text("\n".join(["animal,taken_at,method,systolic,diastolic,excluded", *rows]) + "\n")
+    return read(file, as_of="2026-11-01")
+
+
+def test_doppler_is_a_plain_observation_and_oscillometry_a_panel(tmp_path: Path) -> None:
+    records = written(
+        tmp_path, "A1,2025-01-01,doppler,150,,", "A1,2025-01-02,oscillometric,150,90,"
+    )
+    plain, panel, mean, _ = observations(fhir_bundle(records, snomed=True))
+    assert plain["code"]["coding"][0]["code"] == "8480-6"
+    assert plain["valueQuantity"]["code"] == "mm[Hg]"
+    assert [part["code"]["coding"][0]["code"] for part in panel["component"]] == [
+        "8480-6",
+        "8462-4",
+    ]
+    # US Core's example of an average has these codes.
+    assert mean["code"]["coding"][0]["code"] == "96607-7"
+    assert mean["component"][0]["code"]["coding"][0]["code"] == "96608-5"
+    assert mean["component"][-1]["code"]["coding"][0]["code"] == "246432004"
+    assert len(mean["derivedFrom"]) == 1
+    text = fhir_bundle(records).to_json()
+    assert "snomed" not in text
+    assert "interpretation" not in text
+    assert "referenceRange" not in text
+
+
+def test_what_may_not_be_used_is_marked(tmp_path: Path) -> None:
+    records = written(
+        tmp_path,
+        "A1,2025-01-01,doppler,1650,,",
+        "A1,2025-01-01,doppler,150,,moved",
+        "A1,soon,doppler,150,,",
+    )
+    bundle = fhir_bundle(records)
+    aside, excluded = observations(bundle)
+    assert aside["status"] == "entered-in-error"
+    assert "valueQuantity" not in aside
+    assert excluded["note"] == [{"text": "Excluded by the clinic: moved"}]
+    assert bundle.left_behind == {"set aside": 1}
+
+
+def resource(**parts: Any) -> dict[str, Any]:
+    return {
+        "resourceType": "Observation",
+        "status": "final",
+        "code": {"coding": [{"system": "http://loinc.org", "code": "8480-6"}]},
+        "subject": {"reference": "Patient/p1"},
+        "effectiveDateTime": "2025-01-01T10:30:00+01:00",
+        "method": {"text": "Doppler ultrasound"},
+        "valueQuantity": {"value": 150, "unit": "mmHg", "code": "mm[Hg]"},
+        **parts,
+    }
+
+
+PATIENT = {
+    "resourceType": "Patient",
+    "id": "p1",
+    "extension": [
+        {
+            "url": "http://hl7.org/fhir/StructureDefinition/patient-animal",
+            "extension": [
+                {
+                    "url": "species",
+                    "valueCodeableConcept": {
+                        "coding": [
+                            {"system": "http://hl7.org/fhir/animal-species", "code": "canislf"}
+                        ]
+                    },
+                },
+                {
+                    "url": "genderStatus",
+                    "valueCodeableConcept": {"coding": [{"code": "neutered"}]},
+                },
+            ],
+        }
+    ],
+    "name": [{"given": ["Rex"], "family": "Nobody"}],
+    "birthDate": "2015-02-03",
+}
+
+
+def test_another_programs_resources_are_read_a_line_each(tmp_path: Path) -> None:
+    lines = [
+        PATIENT,
+        resource(),
+        resource(valueQuantity={"value": 20, "unit": "kPa", "code": "kPa"}),
+        resource(valueQuantity={"value": 150}),
+        resource(effectiveDateTime="2025-03"),
+        resource(method=None),
+        resource(code={"text": "Body temperature"}),
+        {"resourceType": "Encounter"},
+        resource(
+            component=[
+                {
+                    "code": {"coding": [{"system": "http://loinc.org", "code": "8480-6"}]},
+                    "valueQuantity": {"value": 151, "code": "mm[Hg]"},
+                }
+            ]
+        ),
+        resource(component=7, note="x", subject=[], extension={"url": 1}, performer=[None]),
+    ]
+    file = tmp_path / "x.ndjson"
+    file.write_text("".join(json.dumps(line) + "\n" for line in lines))
+    found = read(file, as_of="2026-11-01")
+    frame = found.readings
+    assert frame["line"].tolist() == [2, 3, 4, 5, 6, 9, 10]
+    usable = frame[frame["set_aside"] == ""]
+    assert usable[["animal", "method", "systolic", "timed"]].values.tolist() == [
+        ["p1", "doppler", 150.0, True],
+        ["p1", "doppler", pytest.approx(150.01, abs=0.01), True],
+    ]
+    why = dict(zip(frame["line"], frame["set_aside"], strict=True))
+    assert why[3] == ""
+    assert "without a unit" in why[4]
+    assert "taken_at" in why[5]
+    assert "method" in why[6]
+    assert "twice" in why[9]
+    said = [finding.reason for finding in found.findings if finding.kind == "resource not read"]
+    assert said == [
+        'Resources that are not understood are not read: 1 Encounter, 1 Observation "Body '
+        'temperature".'
+    ]
+    animal = found.animals[found.animals["animal"] == "p1"].iloc[0]
+    assert (animal["species"], animal["name"], animal["neutered"]) == ("dog", "Rex Nobody", "yes")
+
+
+@pytest.mark.parametrize("entry", [[], None, 7, [None, {"resource": 7}, {"resource": {}}]])
+def test_a_bundle_without_readings_stops(tmp_path: Path, entry: Any) -> None:
+    file = tmp_path / "x.json"
+    file.write_text(json.dumps({"resourceType": "Bundle", "entry": entry}, indent=2))
+    assert "no blood pressure" in read(file).stopping[0].reason

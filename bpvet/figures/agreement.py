@@ -16,31 +16,38 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from bpvet.errors import CallError
 from bpvet.figures.agreement_picture import AgreementPicture, LevelLine, PairMarks
 from bpvet.figures.lettering import Block, block, height_mm, plain
 from bpvet.figures.placing import spread
+from bpvet.figures.sheet import (
+    COLUMN_WIDTH,
+    EDGE,
+    FULL_WIDTH,
+    KeyRow,
+    Place,
+    Sheet,
+    Style,
+    key_height,
+    key_rows,
+    new_sheet,
+    refuse_width,
+    title_block,
+)
 from bpvet.figures.style import (
     CENTRE_LINE,
     FAINT_GREY,
     GUIDE_GREY,
     HAIRLINE,
     INK,
-    MM_PER_INCH,
     PAPER,
-    TITLE_SIZE,
     house_style,
 )
-from bpvet.figures.trend import COLUMN_WIDTH, FULL_WIDTH, LEAST_WIDTH
 from bpvet.printing import number
 
 __all__ = ["COLUMN_WIDTH", "FULL_WIDTH", "MARKERS", "draw"]
 
-_EDGE = 1.5
 _LEFT, _RIGHT = 15.0, 11.0
 _BETWEEN = 3.0
-_SAMPLE = 9.0
-_DOTS_PER_INCH = 300
 _BAND = "#e2e2e2"
 #: Marks of single animals, told apart by shape alone.
 MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*")
@@ -50,24 +57,6 @@ _MARK, _SMALL = 5.0, 2.3
 _DASHES: tuple[Any, ...] = ((0, (5, 1.5)), (0, (1, 1.5)), (0, (5, 1.5, 1, 1.5)))
 _LIMIT_DASH: Any = (0, (4, 2))
 _TREND_DASH: Any = (0, (1, 3))
-
-
-@dataclass(frozen=True)
-class KeyRow:
-    """One line of the key: how its sample is drawn, and its words."""
-
-    style: dict[str, Any]
-    words: Block
-
-
-@dataclass(frozen=True, eq=False)
-class Place:
-    """A panel: left, top, width and height, mm from the figure's left top."""
-
-    left: float
-    top: float
-    width: float
-    height: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,16 +93,15 @@ def draw(picture: AgreementPicture, width_mm: float = FULL_WIDTH) -> Figure:
     CallError
         If the width is too small.
     """
+    refuse_width(width_mm)
     plan = _plan(picture, width_mm)
     with house_style():
         return _drawn(plan, picture)
 
 
 def _plan(picture: AgreementPicture, width: float) -> Plan:
-    if not LEAST_WIDTH <= width <= 1000:
-        raise CallError(f"A figure can be {LEAST_WIDTH:g} to 1000 mm wide, not {width:g} mm.")
-    room = width - 2 * _EDGE
-    title = block(picture.title, room, size=TITLE_SIZE, bold=True)
+    room = width - 2 * EDGE
+    title = title_block(picture.title, width)
     beside = width >= 120
     share = (room - _BETWEEN) / 2 if beside else room
     words = (
@@ -123,25 +111,25 @@ def _plan(picture: AgreementPicture, width: float) -> Plan:
     headings = (block(words[0], share, most=3), block(words[1], share, most=3))
     inner = (share - _LEFT - _RIGHT, share - _LEFT - 3.0)
     tall = max(heading.height for heading in headings) if beside else headings[0].height
-    top = _EDGE + title.height + 1.0
-    first = Place(_EDGE + _LEFT, top + tall + 2.0, inner[0], min(inner[1], 66.0))
+    top = EDGE + title.height + 1.0
+    first = Place(EDGE + _LEFT, top + tall + 2.0, inner[0], min(inner[1], 66.0))
     below = first.top + first.height + height_mm(2) + 4.0
     if beside:
-        left, second_top, heading_top = _EDGE + share + _BETWEEN, first.top, top
+        left, second_top, heading_top = EDGE + share + _BETWEEN, first.top, top
     else:
-        left, heading_top = _EDGE, below + 1.0
+        left, heading_top = EDGE, below + 1.0
         second_top = heading_top + headings[1].height + 2.0
     second = Place(left + _LEFT, second_top, inner[1], first.height)
-    key = tuple(KeyRow(style, block(text, room - _SAMPLE, most=3)) for style, text in _key(picture))
+    key = key_rows(_key(picture), width)
     key_top = second.top + second.height + height_mm(2) + 5.0
-    bottom = key_top + sum(row.words.height + 0.8 for row in key) + _EDGE
+    bottom = key_top + key_height(key) + EDGE
     return Plan(width, bottom, title, headings, (top, heading_top), (first, second), key, key_top)
 
 
-def _key(picture: AgreementPicture) -> list[tuple[dict[str, Any], str]]:
+def _key(picture: AgreementPicture) -> list[tuple[Style, str]]:
     """Return the samples and words of the key, in order."""
-    marks: dict[str, Any] = {"ls": "none", "mec": INK, "mew": HAIRLINE, "ms": _MARK}
-    rows: list[tuple[dict[str, Any], str]] = []
+    marks: Style = {"ls": "none", "mec": INK, "mew": HAIRLINE, "ms": _MARK}
+    rows: list[tuple[Style, str]] = []
     if picture.animals:
         for index, name in enumerate(picture.animals):
             rows.append((marks | {"marker": MARKERS[index], "mfc": PAPER}, name))
@@ -163,38 +151,18 @@ def _key(picture: AgreementPicture) -> list[tuple[dict[str, Any], str]]:
 
 
 def _drawn(plan: Plan, picture: AgreementPicture) -> Figure:
-    size = plan.width / MM_PER_INCH, plan.height / MM_PER_INCH
-    figure = Figure(figsize=size, dpi=_DOTS_PER_INCH)
-    page = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-    page.set_xlim(0, plan.width)
-    page.set_ylim(plan.height, 0)
-    page.set_axis_off()
-    _words(page, _EDGE, _EDGE, plan.title, size=TITLE_SIZE, weight="bold")
+    sheet = new_sheet(plan.width, plan.height, plan.title)
     for heading, top, panel in zip(plan.headings, plan.heading_tops, plan.panels, strict=True):
-        _words(page, panel.left - _LEFT, top, heading)
-    axes = [_axes(figure, plan, place) for place in plan.panels]
+        sheet.words(panel.left - _LEFT, top, heading)
+    axes = [sheet.panel(place) for place in plan.panels]
+    for one in axes:
+        one.xaxis.set_major_locator(MaxNLocator(5))
+        one.yaxis.set_major_locator(MaxNLocator(6))
     _differences(axes[0], picture)
     _identity(axes[1], picture)
-    _margin(page, axes[0], plan.panels[0], (picture.lower, picture.bias, picture.upper))
-    _draw_key(page, plan)
-    return figure
-
-
-def _axes(figure: Figure, plan: Plan, place: Place) -> Axes:
-    bottom = 1 - (place.top + place.height) / plan.height
-    axes = figure.add_axes(
-        (
-            place.left / plan.width,
-            bottom,
-            place.width / plan.width,
-            place.height / plan.height,
-        )
-    )
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    axes.xaxis.set_major_locator(MaxNLocator(5))
-    axes.yaxis.set_major_locator(MaxNLocator(6))
-    return axes
+    _margin(sheet, axes[0], plan.panels[0], (picture.lower, picture.bias, picture.upper))
+    sheet.key(plan.key_top, plan.key)
+    return sheet.figure
 
 
 def _differences(axes: Axes, picture: AgreementPicture) -> None:
@@ -296,7 +264,7 @@ def _range(parts: Sequence[NDArray[np.float64]]) -> tuple[float, float]:
     return low - spare, high + spare
 
 
-def _margin(page: Axes, axes: Axes, place: Place, lines: Sequence[LevelLine]) -> None:
+def _margin(sheet: Sheet, axes: Axes, place: Place, lines: Sequence[LevelLine]) -> None:
     """Write the lines' values at the right edge, led to their lines."""
     low, high = axes.get_ylim()
     wanted = [place.top + (high - line.value) / (high - low) * place.height for line in lines]
@@ -310,25 +278,10 @@ def _margin(page: Axes, axes: Axes, place: Place, lines: Sequence[LevelLine]) ->
     )
     edge = place.left + place.width
     for index, middle in zip(order, tops, strict=True):
-        page.plot([edge + 0.3, edge + 1.6], [wanted[index], middle], color=GUIDE_GREY, lw=HAIRLINE)
-        page.text(edge + 2.0, middle, number(lines[index].value, 1), ha="left", va="center")
-
-
-def _draw_key(page: Axes, plan: Plan) -> None:
-    top = plan.key_top
-    for row in plan.key:
-        middle = top + min(row.words.height, height_mm(1)) / 2
-        across = [_EDGE + 0.5, _EDGE + _SAMPLE - 2.0]
-        if row.style.get("ls") == "none":
-            across = [_EDGE + (_SAMPLE - 2.0) / 2]
-        page.plot(across, [middle] * len(across), **row.style)
-        _words(page, _EDGE + _SAMPLE, top, row.words)
-        top += row.words.height + 0.8
-
-
-def _words(page: Axes, left: float, top: float, words: Block, **style: Any) -> None:
-    middle = top + words.height / 2
-    page.text(left, middle, words.text, ha="left", va="center", parse_math=False, **style)
+        sheet.page.plot(
+            [edge + 0.3, edge + 1.6], [wanted[index], middle], color=GUIDE_GREY, lw=HAIRLINE
+        )
+        sheet.page.text(edge + 2.0, middle, number(lines[index].value, 1), ha="left", va="center")
 
 
 def _capital(text: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,10 +104,9 @@ def _entries(picture: TrendPicture) -> Iterator[Entry]:
     if False in kinds:
         everything.append(Entry(_thin_bar, "other treatment", _SAMPLE))
     graded = [panel for panel in picture.panels if panel.levels and panel.guideline]
-    for panel in graded:
-        quantity = QUANTITY_WORDS.get(panel.quantity, panel.quantity)
-        of = f" of {quantity}" if len(graded) > 1 else ""
-        everything.append(Entry(_levels, f"levels{of}: {panel.guideline}", _SAMPLE))
+    for guideline in dict.fromkeys(panel.guideline for panel in graded):
+        of = f" of {_listed(graded, guideline)}" if len(graded) > 1 else ""
+        everything.append(Entry(_levels, f"levels{of}: {guideline}", _SAMPLE))
     if picture.signs:
         everything.append(Entry(_triangle, "sign seen"))
     for panel in picture.panels:
@@ -121,13 +120,24 @@ def _entries(picture: TrendPicture) -> Iterator[Entry]:
             yield entry
 
 
+def _listed(panels: Sequence[Panel], guideline: str) -> str:
+    """Return the quantities that `guideline` grades, as a sentence lists them."""
+    named = dict.fromkeys(
+        QUANTITY_WORDS.get(panel.quantity, panel.quantity)
+        for panel in panels
+        if panel.guideline == guideline
+    )
+    *before, last = named
+    return f"{', '.join(before)} and {last}" if before else last
+
+
 def _panel_entries(panel: Panel) -> Iterator[Entry]:
     shown, readings = panel.sessions, panel.readings
     if np.isfinite(shown.mean).any():
         spread = bool(np.isfinite(shown.low).any())
         method = METHOD_WORDS.get(shown.method, "")
         mean = "session mean, ± 1 SD of its readings" if spread else "session mean"
-        name = f"{method} {mean}" if method else panel.heading
+        name = f"{method} {mean}" if method else "value as recorded"
         yield Entry(_session(method_style(shown.method), spread), name)
     for fate, words in (
         ("used", "reading"),

@@ -90,7 +90,8 @@ def value_range(panel: Panel, height: float) -> tuple[float, float]:
     low, high = min([low, *near]), max([high, *near])
     if panel.floor is not None and panel.floor.value > low - 0.3 * (high - low):
         low, high = min(low, panel.floor.value), max(high, panel.floor.value)
-    share = 0.05 if near.size == aside.size else 0.1
+    # A mark at either end stays clear of the panel's rim, however low the panel.
+    share = max(0.05, 1.7 / height) if near.size == aside.size else 0.1
     spare = share * (high - low) or max(0.1 * abs(high), 0.5)
     half = value_step(low - spare, high + spare, height) / 2
     bottom = np.floor((low - spare) / half) * half
@@ -123,10 +124,11 @@ def plan_panel(
         Everything placed; nothing is drawn yet.
     """
     low, high = value_range(panel, height)
-    margin, height = margin_labels(panel, low, high, height, margin_room)
-    y = Scale(low, high, height, 0.0)
+    # Ticks are those of the least height, for whose labels the left edge has room.
     step = value_step(low, high, height)
     ticks = tuple((v, value_label(v, step)) for v in value_ticks(low, high, height))
+    margin, height = margin_labels(panel, low, high, height, margin_room)
+    y = Scale(low, high, height, 0.0)
     room = Box(x.at_low + 1, 1, x.at_high - 1, height - 1)
     wanted = [*_named_sessions(panel, x), *far_readings(panel, x, y)]
     marks = list(_mark_boxes(panel, x, y))

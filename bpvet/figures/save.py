@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import io
-import os
-import tempfile
 from pathlib import Path
 
 from matplotlib.figure import Figure
 
 from bpvet.errors import CallError
-from bpvet.figures import trend
+from bpvet.figures import agreement, audit, trend
+from bpvet.figures.agreement_picture import AgreementPicture
+from bpvet.figures.audit_picture import AuditPicture
+from bpvet.figures.cohort_picture import CohortPicture
 from bpvet.figures.lettering import written
 from bpvet.figures.pictures import TrendPicture
 from bpvet.figures.style import house_style
+from bpvet.files import write_whole
 
 FORMATS = ("svg", "pdf", "png")
 DOTS_PER_INCH = 300
+
+Picture = TrendPicture | AgreementPicture | AuditPicture | CohortPicture
 
 #: What would tell when, or by which version, a file was written.
 _UNTOLD = {
@@ -27,17 +31,17 @@ _UNTOLD = {
 _DESCRIBED_AS = {"svg": "Description", "pdf": "Subject", "png": "Description"}
 
 
-def svg_bytes(picture: TrendPicture, width_mm: float = trend.FULL_WIDTH) -> bytes:
+def svg_bytes(picture: Picture, width_mm: float = trend.FULL_WIDTH) -> bytes:
     """Return `picture` as an SVG file, letters as outlines, title and description within."""
     return _picture_bytes(picture, "svg", width_mm)
 
 
-def pdf_bytes(picture: TrendPicture, width_mm: float = trend.FULL_WIDTH) -> bytes:
+def pdf_bytes(picture: Picture, width_mm: float = trend.FULL_WIDTH) -> bytes:
     """Return `picture` as a PDF file with its letters embedded."""
     return _picture_bytes(picture, "pdf", width_mm)
 
 
-def png_bytes(picture: TrendPicture, width_mm: float = trend.FULL_WIDTH) -> bytes:
+def png_bytes(picture: Picture, width_mm: float = trend.FULL_WIDTH) -> bytes:
     """Return `picture` as a PNG file at 300 dots an inch."""
     return _picture_bytes(picture, "png", width_mm)
 
@@ -77,12 +81,12 @@ def figure_bytes(figure: Figure, kind: str, title: str = "", description: str = 
     return file.getvalue()
 
 
-def save(picture: TrendPicture, path: str | Path, width_mm: float = trend.FULL_WIDTH) -> Path:
+def save(picture: Picture, path: str | Path, width_mm: float = trend.FULL_WIDTH) -> Path:
     """Write `picture` to `path`, whole or not at all; an existing file is replaced.
 
     Parameters
     ----------
-    picture : TrendPicture
+    picture : TrendPicture, AgreementPicture, AuditPicture or a picture of a cohort
         What to show.
     path : str or Path
         Its suffix names the format: .svg, .pdf or .png.
@@ -104,33 +108,23 @@ def save(picture: TrendPicture, path: str | Path, width_mm: float = trend.FULL_W
     if kind not in FORMATS:
         listed = ", ".join(f".{one}" for one in FORMATS)
         raise CallError(f"{path.name}: the name of a figure has to end in one of {listed}.")
-    _write_whole(path, _picture_bytes(picture, kind, width_mm))
+    write_whole(path, _picture_bytes(picture, kind, width_mm), replace=True)
     return path
 
 
-def _picture_bytes(picture: TrendPicture, kind: str, width_mm: float) -> bytes:
-    figure = trend.draw(picture, width_mm)
+def _picture_bytes(picture: Picture, kind: str, width_mm: float) -> bytes:
+    figure = _figure(picture, width_mm)
     return figure_bytes(figure, kind, picture.title, picture.alt_text)
 
 
-def _write_whole(path: Path, content: bytes) -> None:
-    """Write a temporary file beside `path`, then put it in its place in one step."""
-    temporary = ""
-    try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.stem[:20]}-")
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        os.chmod(temporary, 0o666 & ~_umask())
-        os.replace(temporary, path)
-    except OSError as error:
-        if temporary and os.path.exists(temporary):
-            os.unlink(temporary)
-        reason = error.strerror or str(error)
-        raise CallError(f"{path} cannot be written: {reason}.") from error
+def _figure(picture: Picture, width_mm: float) -> Figure:
+    """Return a picture drawn by the module of its kind."""
+    if isinstance(picture, TrendPicture):
+        return trend.draw(picture, width_mm)
+    if isinstance(picture, AgreementPicture):
+        return agreement.draw(picture, width_mm)
+    if isinstance(picture, AuditPicture):
+        return audit.draw(picture, width_mm)
+    from bpvet.figures import cohort  # it writes through this module
 
-
-def _umask() -> int:
-    """Return the mask for new files; it can only be read by setting it."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+    return cohort.draw(picture, width_mm)

@@ -7,13 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from bpvet.errors import CallError
 from bpvet.figures.axes import (
     Scale,
     date_ticks,
@@ -28,6 +26,16 @@ from bpvet.figures.labels import MarginLabel, NearLabel, leader
 from bpvet.figures.lettering import Block, block, height_mm, width_mm, written
 from bpvet.figures.panel import PanelPlan, draw_panel, plan_panel, value_range
 from bpvet.figures.pictures import Panel, TrendPicture
+from bpvet.figures.sheet import (
+    COLUMN_WIDTH,
+    EDGE,
+    FULL_WIDTH,
+    LEAST_WIDTH,
+    Sheet,
+    new_sheet,
+    refuse_width,
+    title_block,
+)
 from bpvet.figures.strip import (
     StripPlan,
     course_days,
@@ -40,19 +48,15 @@ from bpvet.figures.style import (
     GUIDE_GREY,
     HAIRLINE,
     INK,
-    MM_PER_INCH,
-    TITLE_SIZE,
     WORDS_GREY,
     house_style,
     method_style,
 )
 
-#: A journal's or letter's full width, and its column; narrower than this nothing is legible.
-FULL_WIDTH, COLUMN_WIDTH, LEAST_WIDTH = 160.0, 85.0, 80.0
-_EDGE = 1.5
+__all__ = ["COLUMN_WIDTH", "FULL_WIDTH", "LEAST_WIDTH", "caption", "draw"]
+
 _TO_MARGIN = 1.8
 _BETWEEN_PANELS = 3.0
-_DOTS_PER_INCH = 300
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,23 +128,21 @@ def caption(picture: TrendPicture, width_mm: float = FULL_WIDTH) -> str:
 
 
 def _plan(picture: TrendPicture, width: float) -> Plan:
-    if not LEAST_WIDTH <= width <= 1000:
-        raise CallError(f"A figure can be {LEAST_WIDTH:g} to 1000 mm wide, not {width:g} mm.")
-    tallest, lower = (72.0, 34.0) if width >= 120 else (58.0, 30.0)
-    heights = [tallest] + [lower] * (len(picture.panels) - 1)
-    left = _EDGE + 2.2 + max(map(_ticks_width, picture.panels, heights))
+    refuse_width(width)
+    heights = _heights(len(picture.panels), width)
+    left = EDGE + 2.2 + max(map(_ticks_width, picture.panels, heights))
     room = _margin_room(picture, width)
-    x = _date_scale(picture, left, width - _EDGE - room - _TO_MARGIN)
+    x = _date_scale(picture, left, width - EDGE - room - _TO_MARGIN)
     uprights = [x.mm(day) for day in course_days(picture.courses, x)]
     panels = tuple(
         plan_panel(panel, x, height, room, uprights)
         for panel, height in zip(picture.panels, heights, strict=True)
     )
-    strip = plan_strip(picture.courses, list(_flags(picture, panels[0])), x, width - _EDGE)
-    headings = tuple(_heading(panel, width - 2 * _EDGE) for panel in picture.panels)
-    key = plan_key(picture, _EDGE, width - _EDGE)
-    title = block(picture.title, width - 2 * _EDGE, size=TITLE_SIZE, bold=True)
-    as_of = block(f"Records as of {date_words(picture.as_of)}", width - 2 * _EDGE)
+    strip = plan_strip(picture.courses, list(_flags(picture, panels[0])), x, width - EDGE)
+    headings = tuple(_heading(panel, width - 2 * EDGE) for panel in picture.panels)
+    key = plan_key(picture, EDGE, width - EDGE)
+    title = title_block(picture.title, width)
+    as_of = block(f"Records as of {date_words(picture.as_of)}", width - 2 * EDGE)
     unsaid = [picture.title] if not title.whole else []
     unsaid += [*strip.unsaid, *key.unsaid, *_cut(panels, headings)]
     beyond = outside(picture.courses, picture.signs, x)
@@ -201,6 +203,12 @@ def _flags(picture: TrendPicture, first: PanelPlan) -> Iterator[tuple[float, str
         yield day, name, value
 
 
+def _heights(count: int, width: float) -> list[float]:
+    """Return the least heights of `count` panels, mm: the more there are, the lower they are."""
+    tallest, lower = (72.0, 34.0) if width >= 120 else (58.0, 30.0)
+    return [tallest] + [max(20.0, lower - 4.0 * (count - 2))] * (count - 1)
+
+
 def _heading(panel: Panel, room: float) -> Block:
     return block(f"{panel.heading} ({panel.unit})" if panel.unit else panel.heading, room, most=3)
 
@@ -229,8 +237,8 @@ class _Tops:
 
 
 def _tops(plan: Plan) -> _Tops:
-    top = _EDGE + plan.title.height
-    as_of = _EDGE + (plan.title.height - plan.as_of.height) / 2
+    top = EDGE + plan.title.height
+    as_of = EDGE + (plan.title.height - plan.as_of.height) / 2
     if not _beside(plan):
         as_of, top = top, top + plan.as_of.height
     headings, panels, strip = [], [], 0.0
@@ -243,61 +251,38 @@ def _tops(plan: Plan) -> _Tops:
         top += panel.height
     rows = max((tick.label.count("\n") + 1 for tick in date_ticks(plan.x)), default=1)
     key = top + height_mm(rows) + 3.5
-    return _Tops(as_of, tuple(headings), strip, tuple(panels), key, key + plan.key.height + _EDGE)
+    return _Tops(as_of, tuple(headings), strip, tuple(panels), key, key + plan.key.height + EDGE)
 
 
 def _beside(plan: Plan) -> bool:
     """Return whether the date stands beside a title of one line."""
-    together = plan.title.width + plan.as_of.width + 2 * _EDGE + 4
+    together = plan.title.width + plan.as_of.width + 2 * EDGE + 4
     return len(plan.title.lines) == 1 and together <= plan.width
 
 
 def _drawn(plan: Plan, picture: TrendPicture) -> Figure:
     tops = _tops(plan)
-    size = plan.width / MM_PER_INCH, tops.bottom / MM_PER_INCH
-    figure = Figure(figsize=size, dpi=_DOTS_PER_INCH)
-
-    def place(top: float, height: float, left: float, right: float) -> Axes:
-        bottom = 1 - (top + height) / tops.bottom
-        share = (left / plan.width, bottom, (right - left) / plan.width, height / tops.bottom)
-        return figure.add_axes(share)
-
+    sheet = new_sheet(plan.width, tops.bottom, plan.title)
+    sheet.page.set_zorder(1)
     colour = method_style(picture.panels[0].sessions.method).colour
-    page = place(0.0, tops.bottom, 0.0, plan.width)
-    page.set_xlim(0, plan.width)
-    page.set_ylim(tops.bottom, 0)
-    page.set_axis_off()
-    page.set_zorder(1)
-    _words(page, _EDGE, _EDGE, plan.title, size=TITLE_SIZE, weight="bold")
-    as_of_left = plan.width - _EDGE - plan.as_of.width if _beside(plan) else _EDGE
-    _words(page, as_of_left, tops.as_of, plan.as_of, color=WORDS_GREY)
+    across = plan.x.at_high - plan.x.at_low
+    as_of_left = plan.width - EDGE - plan.as_of.width if _beside(plan) else EDGE
+    sheet.words(as_of_left, tops.as_of, plan.as_of, color=WORDS_GREY)
     for index, panel in enumerate(plan.panels):
-        _words(page, _EDGE, tops.headings[index], plan.headings[index])
-        axes = place(tops.panels[index], panel.height, plan.x.at_low, plan.x.at_high)
+        sheet.words(EDGE, tops.headings[index], plan.headings[index])
+        axes = sheet.axes(plan.x.at_low, tops.panels[index], across, panel.height)
         draw_panel(panel, axes)
         draw_course_lines(axes, picture.courses, plan.x)
         _date_axis(axes, plan.x, labelled=index == len(plan.panels) - 1)
-        _margin(page, panel.margin, plan.x.at_high, tops.panels[index])
-        _names(page, panel.names, tops.panels[index])
+        _margin(sheet, panel.margin, plan.x.at_high, tops.panels[index])
+        _names(sheet, panel.names, tops.panels[index])
         if index == 0:
             _poles(axes, plan.strip, plan.x, panel.y.high, colour)
     if plan.strip.height:
-        strip = place(tops.strip, plan.strip.height, plan.x.at_low, plan.x.at_high)
+        strip = sheet.axes(plan.x.at_low, tops.strip, across, plan.strip.height)
         draw_strip(plan.strip, strip, plan.x, colour)
-    draw_key(plan.key, page, tops.key)
-    return figure
-
-
-def _words(page: Axes, left: float, top: float, words: Block, **style: Any) -> None:
-    page.text(
-        left,
-        top + words.height / 2,
-        words.text,
-        ha="left",
-        va="center",
-        parse_math=False,
-        **style,
-    )
+    draw_key(plan.key, sheet.page, tops.key)
+    return sheet.figure
 
 
 def _date_axis(axes: Axes, x: Scale, labelled: bool) -> None:
@@ -309,24 +294,24 @@ def _date_axis(axes: Axes, x: Scale, labelled: bool) -> None:
     axes.set_xticks([tick.at for tick in ticks], labels)
 
 
-def _margin(page: Axes, labels: tuple[MarginLabel, ...], edge: float, top: float) -> None:
+def _margin(sheet: Sheet, labels: tuple[MarginLabel, ...], edge: float, top: float) -> None:
     """Write the names at the right edge; a line's name is led to its line."""
     for label in labels:
         left, middle = edge + _TO_MARGIN, top + label.middle
         moved = abs(label.middle - label.points_at) > label.words.height / 2
         if label.kind == "line" or (label.kind == "level" and moved):
             ends = [edge, left - 0.4], [top + label.points_at, middle]
-            page.plot(*ends, color=INK if label.kind == "line" else GUIDE_GREY, lw=HAIRLINE)
+            sheet.page.plot(*ends, color=INK if label.kind == "line" else GUIDE_GREY, lw=HAIRLINE)
         colour = INK if label.kind == "line" else WORDS_GREY
-        _words(page, left, middle - label.words.height / 2, label.words, color=colour)
+        sheet.words(left, middle - label.words.height / 2, label.words, color=colour)
 
 
-def _names(page: Axes, labels: tuple[NearLabel, ...], top: float) -> None:
+def _names(sheet: Sheet, labels: tuple[NearLabel, ...], top: float) -> None:
     """Write names of sessions inside the panel, each led to its mark."""
     for label in labels:
         x, y, end_x, end_y = leader(label.box, label.mark)
-        page.plot([x, end_x], [top + y, top + end_y], color=GUIDE_GREY, lw=HAIRLINE)
-        _words(page, label.box.left, top + label.box.top, label.words)
+        sheet.page.plot([x, end_x], [top + y, top + end_y], color=GUIDE_GREY, lw=HAIRLINE)
+        sheet.words(label.box.left, top + label.box.top, label.words)
 
 
 def _poles(axes: Axes, strip: StripPlan, x: Scale, high: float, colour: str) -> None:

@@ -24,6 +24,12 @@ ACVIM = (
     Level("hypertensive", 160, 180),
     Level("severely hypertensive", 180, np.inf),
 )
+STAGES = (
+    Level("stage 1", -np.inf, 140),
+    Level("stage 2", 140, 251),
+    Level("stage 3", 251, 440),
+    Level("stage 4", 440, np.inf),
+)
 BAND_WORDS = (
     "Usual systolic pressure as measured here: the line is the best estimate; it lies in the dark "
     "band with 50 %, in the light band with 95 % probability."
@@ -418,14 +424,8 @@ def with_laboratory() -> TrendPicture:
         [""] * 5,
         [""] * 5,
     )
-    stages = (
-        Level("stage 1", -np.inf, 140),
-        Level("stage 2", 140, 250),
-        Level("stage 3", 250, 440),
-        Level("stage 4", 440, np.inf),
-    )
     lower = Panel(
-        "Creatinine", "creatinine", "µmol/L", creatinine, levels=stages, guideline="IRIS 2023"
+        "Creatinine", "creatinine", "µmol/L", creatinine, levels=STAGES, guideline="IRIS 2019"
     )
     return TrendPicture(
         base.title, base.as_of, (*base.panels, lower), base.courses, base.signs, "Labs.", "Labs."

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from hypothesis import strategies as st
 
@@ -17,7 +19,7 @@ from bpvet.figures.pictures import (
     SignMark,
     TrendPicture,
 )
-from tests.figures.example_pictures import ACVIM, BAND_WORDS
+from tests.figures.example_pictures import ACVIM, BAND_WORDS, STAGES, two_sessions
 
 _START = np.datetime64("2024-01-01")
 words = st.one_of(
@@ -113,4 +115,47 @@ def pictures(draw: st.DrawFn) -> TrendPicture:
         tuple(draw(st.lists(st.builds(SignMark, day, words), max_size=8))),
         draw(words),
         draw(words),
+    )
+
+
+@st.composite
+def lab_panels(draw: st.DrawFn, span: int) -> Panel:
+    """Return a panel of single values of any size, with stages or without."""
+    n = draw(st.integers(0, 30))
+    days = sorted(draw(st.lists(st.integers(-60, span + 400), min_size=n, max_size=n)))
+    size = draw(st.sampled_from((0.2, 5.0, 25.0, 200.0, 9000.0)))
+    share = st.floats(0.0, 3.0) | st.just(1.0)
+    values = size * np.array(draw(st.lists(share, min_size=n, max_size=n)), dtype=np.float64)
+    blank, unknown = [""] * n, [np.nan] * n
+    marks = SessionMarks(
+        draw(words),
+        "",
+        "",
+        _START + np.array(days, dtype="timedelta64[D]"),
+        values,
+        unknown,
+        unknown,
+        [1] * n,
+        blank,
+        blank,
+    )
+    levels, edition = draw(st.sampled_from(((), STAGES))), "IRIS 2019 kidney guidance"
+    scaled = tuple(Level(one.name, one.low * size / 200, one.high * size / 200) for one in levels)
+    quantity = draw(st.sampled_from(("creatinine", "upc", "potassium", "weight")))
+    unit = draw(st.sampled_from(("µmol/L", "", "kg")) | words)
+    heading = draw(st.just("Urine protein to creatinine ratio") | words)
+    return Panel(heading, quantity, unit, marks, levels=scaled, guideline=edition if levels else "")
+
+
+@st.composite
+def lab_pictures(draw: st.DrawFn) -> TrendPicture:
+    """Return a picture with one to eight panels of laboratory values under the pressure."""
+    above = two_sessions()
+    day = st.integers(-60, 400).map(lambda n: _START + np.timedelta64(n, "D"))
+    course = st.builds(CourseSpan, words, words, day, st.just(np.datetime64("NaT")), st.booleans())
+    below = draw(st.lists(lab_panels(draw(st.sampled_from((0, 40, 1100)))), min_size=1, max_size=8))
+    return replace(
+        above,
+        panels=(above.panels[0], *below),
+        courses=tuple(draw(st.lists(course, max_size=2))),
     )

@@ -9,7 +9,10 @@ from bpvet.figures import trend
 from tests.figures.example_pictures import EXAMPLES
 
 
-@pytest.mark.parametrize("name", ["three_courses", "both_methods", "forty_sessions", "many_signs"])
+@pytest.mark.parametrize(
+    "name",
+    ["three_courses", "both_methods", "forty_sessions", "many_signs", "with_laboratory"],
+)
 @pytest.mark.mpl_image_compare(
     baseline_dir="baseline", tolerance=12, style="default", savefig_kwargs={"dpi": 60}
 )

@@ -14,25 +14,27 @@ def text_boxes(figure: Figure) -> dict[int, tuple[str, Bbox]]:
     """Return every visible text with its box in dots, hidden and blank ones left out."""
     renderer = FigureCanvasAgg(figure).get_renderer()
     figure.draw(renderer)
-    boxes = {}
+    boxes, hidden = {}, _hidden(figure)
     for index, text in enumerate(figure.findobj(Text)):
         words = text.get_text()
-        if not words.strip() or not _shown(text, figure):
+        if not words.strip() or not text.get_visible() or id(text) in hidden:
             continue
         text.set_bbox(None)  # the words themselves, not the paper behind them
         boxes[index] = (words, text.get_window_extent(renderer))
     return boxes
 
 
-def _shown(text: Text, figure: Figure) -> bool:
-    """Return whether a text is drawn: all are but the labels of axes that are switched off."""
-    if not text.get_visible():
-        return False
+def _hidden(figure: Figure) -> set[int]:
+    """Return labels that are there and never drawn: of axes switched off, of ticks out of view."""
+    hidden: set[int] = set()
     for axes in figure.axes:
-        labels = [*axes.get_xticklabels(), *axes.get_yticklabels()]
-        if not axes.axison and any(text is label for label in labels):
-            return False
-    return True
+        for axis in (axes.xaxis, axes.yaxis):
+            low, high = sorted(axis.get_view_interval())
+            spare = 1e-9 * (high - low)
+            for tick in axis.get_major_ticks():
+                if not axes.axison or not low - spare <= tick.get_loc() <= high + spare:
+                    hidden |= {id(tick.label1), id(tick.label2)}
+    return hidden
 
 
 def faults(figure: Figure, slack: float = 1.0) -> list[str]:

@@ -1,0 +1,22 @@
+"""What does a single visit tell?
+
+An invented cat seen once. The band is wide, and so it should be: one session is one day.
+"""
+
+from pathlib import Path
+
+from invented import records
+
+import bpvet
+from bpvet.figures.pictures import TrendPicture
+from bpvet.figures.save import save
+from bpvet.models.picture import trend_picture
+
+
+def picture() -> TrendPicture:
+    """Return the figure as frozen numbers and words."""
+    return trend_picture(bpvet.fit_trend(records(), "G03"))
+
+
+if __name__ == "__main__":
+    save(picture(), Path(__file__).with_suffix(".svg"))

@@ -7,11 +7,9 @@ that no value of the records ever stands in a cell. Its cells call the functions
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 from bpvet.answers.parts import TrendAnswer
 from bpvet.facts.prior_table import PriorTable
@@ -19,13 +17,13 @@ from bpvet.facts.priors import Priors
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.fit import fit_trend
 from bpvet.records.read import read
+from bpvet.records.read_options import ReadOptions
 from bpvet.reports.answers import answers, numbers
 from bpvet.reports.basis import cautions, computed, sources, statement
-from bpvet.reports.files import cells_digest, make_folder, refuse_foreign, write_whole
+from bpvet.reports.files import make_folder
 from bpvet.reports.naming import digest_of, slug
 from bpvet.reports.now import now
-from bpvet.reports.page import NOTEBOOK_ONLY, page
-from bpvet.reports.parameters import Parameters, parameters, path_from
+from bpvet.reports.parameters import Parameters, parameters, path_from, reading_from
 from bpvet.reports.picture import figure
 from bpvet.reports.recorded import (
     findings,
@@ -35,21 +33,17 @@ from bpvet.reports.recorded import (
     signs,
     treatments,
 )
-from bpvet.reports.running import run, text_of
-
-if TYPE_CHECKING:
-    from nbformat import NotebookNode
+from bpvet.reports.writing import Files, Outline, Plan, write
 
 __all__ = [
+    "OUTLINE",
     "Written",
     "answers",
     "cautions",
-    "cells",
     "computed",
     "figure",
     "findings",
     "labs",
-    "notebook",
     "now",
     "numbers",
     "parameters",
@@ -64,20 +58,17 @@ __all__ = [
 
 
 @dataclass(frozen=True)
-class Written:
+class Written(Files):
     """A report as it was written.
 
     Parameters
     ----------
-    notebook, page, parameters : Path
-        The files.
+    notebook, page, parameters, pdf
+        The files; `pdf` is None unless one was asked for.
     answer : TrendAnswer
         What the report says, as numbers and sentences.
     """
 
-    notebook: Path
-    page: Path
-    parameters: Path
     answer: TrendAnswer
 
     @property
@@ -99,9 +90,10 @@ def write_report(
     guideline: str = "acvim2018",
     level: float = 0.95,
     as_of: object = None,
-    columns: Mapping[str, str] | str | None = None,
+    reading: ReadOptions | None = None,
     priors: Priors | PriorTable | None = None,
     force: bool = False,
+    paper: str = "",
 ) -> Written:
     """Write an animal's notebook, executed, and the same as one self-contained page.
 
@@ -118,12 +110,16 @@ def write_report(
         As `bpvet.fit_trend` takes them.
     guideline, level
         As `Trend.answer` takes them.
-    as_of, columns
-        As `bpvet.read` takes them. The date is kept with the report: run again later, its
-        notebook still speaks for that date.
+    as_of
+        As `bpvet.read` takes it. The date is kept with the report: run again later, its notebook
+        still speaks for that date.
+    reading : ReadOptions, optional
+        How the records are read; kept with the report too.
     force : bool
         Whether to replace files that are not this animal's own report, or whose notebook was
         changed since.
+    paper : str
+        Paper on which the page is set as a PDF too, ``a4`` or ``letter``; blank for no PDF.
 
     Returns
     -------
@@ -138,7 +134,8 @@ def write_report(
     FitError
         Where the trend could not be fitted.
     """
-    records = read(source_path, columns=columns, as_of=as_of).require_usable()
+    reading = reading or ReadOptions()
+    records = read(source_path, as_of=as_of, **reading.to_plain()).require_usable()
     key, folder = records.animal(animal), Path(out)
     asked = Parameters(
         records="",
@@ -151,128 +148,56 @@ def write_report(
         guideline=guideline,
         level=level,
         as_of=str(records.as_of),
-        columns=columns,
+        reading=reading,
         priors=priors,
     )
     # Whatever is wrong with the call is said here, before a kernel is started.
     answer = fit_trend(records, key, **asked.trend).answer(**asked.answer)
-    return _write(asked, Path(source_path), folder, answer, force)
-
-
-def _write(
-    asked: Parameters, source_path: Path, folder: Path, answer: TrendAnswer, force: bool
-) -> Written:
-    mark, stem = f"animal {digest_of(asked.animal)}", slug(asked.animal)
-    names = (f"{stem}.ipynb", f"{stem}.html", f"parameters-{digest_of(asked.animal)}.json")
-    written = Written(folder / names[0], folder / names[1], folder / names[2], answer)
+    plan = _plan(answer)
     make_folder(folder)
-    if not force:
-        for name in names:
-            refuse_foreign(folder / name, mark)
-    asked = replace(asked, records=path_from(folder, source_path))
-    given = asked.to_json(mark).encode()
-    with _in_place(written.parameters, given):
-        made = run(notebook(names[2], mark), folder)
+    place = path_from(folder, Path(source_path))
+    asked = replace(asked, records=place, reading=reading_from(folder, reading))
+    files = write(plan, folder, asked.to_json(plan.mark), force, paper)
+    return Written(**vars(files), answer=answer)
+
+
+def _plan(answer: TrendAnswer) -> Plan:
+    digest = digest_of(answer.animal)
     who = f"{answer.name} ({answer.animal})" if answer.name else answer.animal
-    title = f"{who}: {QUANTITY_WORDS[answer.quantity]} over months"
-    contents = {
-        names[0]: text_of(made).encode(),
-        names[1]: page(made, title, mark).encode(),
-        names[2]: given,
-    }
-    write_whole(folder, contents)
-    return written
+    return Plan(
+        mark=f"animal {digest}",
+        stem=slug(answer.animal),
+        parameters_name=f"parameters-{digest}.json",
+        title=f"{who}: {QUANTITY_WORDS[answer.quantity]} over months",
+        outline=OUTLINE,
+    )
 
 
-@contextmanager
-def _in_place(path: Path, content: bytes) -> Iterator[None]:
-    """Put a file where the notebook looks for it; if the run fails, all is as it was before."""
-    before = path.read_bytes() if path.exists() else None
-    write_whole(path.parent, {path.name: content})
-    try:
-        yield
-    except BaseException:
-        if before is None:
-            path.unlink(missing_ok=True)
-        else:
-            write_whole(path.parent, {path.name: before})
-        raise
-
-
-def notebook(parameters_name: str, mark: str) -> NotebookNode:
-    """Return the notebook before it is run; the same for every animal but for that name.
-
-    Parameters
-    ----------
-    parameters_name : str
-        Name of the file with the parameters, beside the notebook.
-    mark : str
-        Kind of the report and digest of the animal's id; tells whose file it is.
-    """
-    import nbformat
-
-    v4: Any = nbformat.v4  # its package bears no types
-    made: NotebookNode = v4.new_notebook()
-    for place, (kind, source, tags) in enumerate(cells(parameters_name), start=1):
-        new = v4.new_markdown_cell if kind == "markdown" else v4.new_code_cell
-        metadata = {"tags": list(tags)} if tags else {}
-        made.cells.append(new(source, id=f"cell-{place:02d}", metadata=metadata))
-    made.metadata["bpvet"] = {"report": mark, "cells": cells_digest(made)}
-    return made
-
-
-def cells(parameters_name: str) -> Iterator[tuple[str, str, tuple[str, ...]]]:
-    """Yield kind, source and tags of each cell, from top to bottom.
-
-    Parameters
-    ----------
-    parameters_name : str
-        Name of the file with the parameters, beside the notebook.
-    """
-    yield "markdown", _FOREWORD, (NOTEBOOK_ONLY,)
-    yield "code", _PARAMETERS.format(name=parameters_name), ()
-    yield "code", _WORK, ()
-    yield "code", "report.now(trend, answer)", ()
-    for title, calls in _SECTIONS.items():
-        yield "markdown", f"## {title}", ()
-        yield from (("code", f"report.{call}", ()) for call in calls)
-    yield "code", "report.statement()", ()
-    yield "markdown", _GO_ON, (NOTEBOOK_ONLY,)
-    yield "code", "trend", (NOTEBOOK_ONLY,)
-    yield "code", "trend.to_frame(level=asked.level)", (NOTEBOOK_ONLY,)
-
-
-_FOREWORD = """# One animal's blood pressure over months
-
-The parameters stand in the JSON file named below. Change them, or the records, and run all cells
-again. To keep changes of your own, save this notebook under another name."""
-
-_PARAMETERS = """import bpvet
-from bpvet.reports import animal as report
-
-asked = report.parameters("{name}")"""
-
-_WORK = """records = bpvet.read(asked.records, columns=asked.columns, as_of=asked.as_of)
+OUTLINE = Outline(
+    title="One animal's blood pressure over months",
+    imports="""import bpvet
+from bpvet.reports import animal as report""",
+    work="""records = bpvet.read(asked.records, **asked.read)
 trend = bpvet.fit_trend(records, asked.animal, **asked.trend)
-answer = trend.answer(**asked.answer)"""
-
-_SECTIONS = {
-    "Through time": ("figure(trend, answer)",),
-    "The answers": ("answers(answer)", "numbers(answer)"),
-    "The sessions": ("sessions_table(trend, answer)", "readings_table(trend)"),
-    "Treatments, signs and laboratory values": (
-        "treatments(trend)",
-        "signs(trend)",
-        "labs(trend)",
-    ),
-    "What the record check says": ("findings(answer)",),
-    "How it was computed, and what it assumes": ("computed(answer)",),
-    "Cautions": ("cautions(answer)",),
-    "Sources": ("sources(answer)",),
-}
-
-_GO_ON = """## Go on from here
-
+answer = trend.answer(**asked.answer)""",
+    now="now(trend, answer)",
+    sections={
+        "Through time": ("figure(trend, answer)",),
+        "The answers": ("answers(answer)", "numbers(answer)"),
+        "The sessions": ("sessions_table(trend, answer)", "readings_table(trend)"),
+        "Treatments, signs and laboratory values": (
+            "treatments(trend)",
+            "signs(trend)",
+            "labs(trend)",
+        ),
+        "What the record check says": ("findings(answer)",),
+        "How it was computed, and what it assumes": ("computed(answer)",),
+        "Cautions": ("cautions(answer)",),
+        "Sources": ("sources(answer)",),
+    },
+    go_on="""\
 `trend.at("2026-03-01")` is the usual pressure on a date, `trend.next_session(date, readings=5)`
 what a session may read, `trend.plot()` the figure, `answer.to_dict()` every number,
-`records.readings` the readings as a data frame."""
+`records.readings` the readings as a data frame.""",
+    shown=("trend", "trend.to_frame(level=asked.level)"),
+)

@@ -1,21 +1,21 @@
-"""Files of a report: written whole or not at all; another's file is never replaced unasked."""
+"""Whose a report's file is: another's, or one that was changed, is never replaced unasked."""
 
 from __future__ import annotations
 
 import json
-import os
 import re
-import tempfile
 from collections.abc import Mapping
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 from bpvet.errors import CallError
+from bpvet.files import unwritable
 
-#: In the head of a page: the kind of report and the digest of the animal's id.
+#: In the head of a page: the kind of report and a digest of whose it is.
 PAGE_MARKER = '<meta name="bpvet-report" content="{mark}">'
 _MARKER_WITHIN = 4096
+_PDF_MARK = re.compile(rb"/ID \[ ?\(([a-z]+ [0-9a-f]+)\)")
 _PAGE_MARKER = re.compile(re.escape(PAGE_MARKER).replace(r"\{mark\}", r"([a-z]+ [0-9a-f]+)"))
 
 
@@ -32,7 +32,7 @@ def make_folder(folder: Path) -> Path:
     except FileExistsError as error:
         raise CallError(f"{folder} is a file; a report is written into a folder.") from error
     except OSError as error:
-        raise _unwritable(folder, error) from error
+        raise unwritable(folder, error) from error
     return folder
 
 
@@ -42,9 +42,9 @@ def refuse_foreign(path: Path, mark: str) -> None:
     Parameters
     ----------
     path : Path
-        Where a file is to be written: ``.html``, ``.ipynb`` or ``.json``.
+        Where a file is to be written: ``.html``, ``.ipynb``, ``.json`` or ``.pdf``.
     mark : str
-        Kind of the report and digest of the animal's id.
+        Kind of the report and a digest of whose it is.
     """
     if not path.exists() and not path.is_symlink():
         return
@@ -57,7 +57,7 @@ def refuse_foreign(path: Path, mark: str) -> None:
         what = "was changed after it was written, and those changes would be lost"
         mend = "Save it under another name"
     elif found:
-        what, mend = "is the report of another animal", "Name another folder"
+        what, mend = "belongs to another report", "Name another folder"
     else:
         what, mend = "is there and was not written by this report", "Name another folder"
     raise CallError(f"{path} {what}. {mend}, or replace it with --force (force=True).")
@@ -65,6 +65,8 @@ def refuse_foreign(path: Path, mark: str) -> None:
 
 def _mark_in(path: Path) -> str:
     """Return the mark that a file bears, with ", changed" for an edited notebook; else blank."""
+    if path.suffix == ".pdf":
+        return _mark_in_pdf(path)
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError):
@@ -83,6 +85,15 @@ def _mark_in(path: Path) -> str:
         return ""
 
 
+def _mark_in_pdf(path: Path) -> str:
+    """Return the mark in the identifier at the end of a PDF of ours; blank in any other file."""
+    try:
+        found = _PDF_MARK.search(path.read_bytes()[-_MARKER_WITHIN:])
+    except OSError:
+        return ""
+    return found[1].decode("ascii") if found else ""
+
+
 def cells_digest(notebook: Mapping[str, Any]) -> str:
     """Return a digest of a notebook's cells as written, without their outputs."""
     written = [
@@ -90,35 +101,3 @@ def cells_digest(notebook: Mapping[str, Any]) -> str:
         for cell in notebook["cells"]
     ]
     return sha256(json.dumps(written).encode()).hexdigest()
-
-
-def write_whole(folder: Path, contents: Mapping[str, bytes]) -> None:
-    """Write files into `folder`: all are written beside their places first, then moved there.
-
-    Parameters
-    ----------
-    folder : Path
-        It is there.
-    contents : mapping of str to bytes
-        Content by file name.
-
-    Raises
-    ------
-    CallError
-        Where one cannot be written; none is then replaced.
-    """
-    place = folder
-    try:
-        with tempfile.TemporaryDirectory(dir=folder, prefix=".bpvet-") as beside:
-            for name, content in contents.items():
-                place = folder / name
-                (Path(beside) / name).write_bytes(content)
-            for name in contents:
-                place = folder / name
-                os.replace(Path(beside) / name, place)
-    except OSError as error:
-        raise _unwritable(place, error) from error
-
-
-def _unwritable(path: Path, error: OSError) -> CallError:
-    return CallError(f"{path} cannot be written: {error.strerror or type(error).__name__}.")

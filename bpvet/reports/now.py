@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from html import escape
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -48,11 +48,28 @@ def now(trend: Trend, answer: TrendAnswer) -> Shown:
     return Shown(html, lines(who.text, *alarms, *(card.text for card in cards), unsaid))
 
 
-def _identity(trend: Trend, answer: TrendAnswer) -> Shown:
+class Whose(NamedTuple):
+    """Whose a report is, in words; blank where nothing is recorded."""
+
+    name: str
+    id: str
+    known: str
+    clinic: str
+    left: str
+    basis: str
+
+
+def whose(trend: Trend, answer: TrendAnswer) -> Whose:
+    """Return whose report it is and what it rests on, in words.
+
+    Parameters
+    ----------
+    trend : Trend
+    answer : TrendAnswer
+        Its answer.
+    """
     animals = trend.records.animals
     row = animals[animals["animal"] == answer.animal].iloc[0]
-    name = answer.name or answer.animal
-    id = f"Animal {answer.animal}"
     species = capital(answer.species) or "Species not recorded"
     kind = (species, answer.breed, _sex(row), _age(row, answer.as_of))
     known = ", ".join(part for part in kind if part)
@@ -60,14 +77,19 @@ def _identity(trend: Trend, answer: TrendAnswer) -> Shown:
         f"Records as of {day(answer.as_of)}. {capital(QUANTITY_WORDS[answer.quantity])}"
         f"{_measured(answer)}."
     )
-    clinic = str(row["clinic"])
-    left = _left(row)
+    id = f"Animal {answer.animal}"
+    name = answer.name or answer.animal
+    return Whose(name, id, f"{known}.", str(row["clinic"]), _left(row), basis)
+
+
+def _identity(trend: Trend, answer: TrendAnswer) -> Shown:
+    name, id, known, clinic, left, basis = whose(trend, answer)
     html = (
         tag("h1", tag("span", escape(name), class_="name"))
-        + paragraph(lines(f"{id}. {known}.", f"{clinic}." if clinic else "", left), "known")
+        + paragraph(lines(f"{id}. {known}", f"{clinic}." if clinic else "", left), "known")
         + paragraph(basis, "basis")
     )
-    return Shown(html, lines(name, id, f"{known}.", clinic, left, basis))
+    return Shown(html, lines(name, id, known, clinic, left, basis))
 
 
 def _measured(answer: TrendAnswer) -> str:

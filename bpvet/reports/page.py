@@ -62,19 +62,34 @@ def page(notebook: NotebookNode, title: str, mark: str) -> str:
     title : str
         Title of the page, as text.
     mark : str
-        Kind of the report and digest of the animal's id; tells whose file it is.
+        Kind of the report and a digest of whose it is; tells whose file it is.
     """
     code = "\n\n".join(cell.source for cell in notebook.cells if cell.cell_type == "code")
     cells = folded("The notebook's code", tag("pre", tag("code", escape(code))))
     body = cleaned(_body(notebook)) + tag("div", cells, class_="code")
-    style = resources.files(__package__).joinpath("page.css").read_text(encoding="utf-8")
+    return document(body, title, mark, "page.css")
+
+
+def document(body: str, title: str, mark: str, style: str) -> str:
+    """Return a whole page around cleaned HTML: its policy, its one style sheet, its outline.
+
+    Parameters
+    ----------
+    body : str
+        HTML as `cleaned` returns it.
+    title, mark : str
+        As `page` takes them.
+    style : str
+        File name of the style sheet, in this folder.
+    """
+    rules = resources.files(__package__).joinpath(style).read_text(encoding="utf-8")
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         f"{PAGE_MARKER.format(mark=mark)}\n"
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         '<meta name="color-scheme" content="light dark">\n'
-        f"<title>{escape(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n"
+        f"<title>{escape(title)}</title>\n<style>\n{rules}</style>\n</head>\n<body>\n"
         '<a class="skip" href="#report">Skip to the report</a>\n'
         f'<main id="report" tabindex="-1">\n{body}\n</main>\n</body>\n</html>\n'
     )

@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
 from bpvet.errors import CallError
 from bpvet.facts.prior_table import PriorTable
 from bpvet.facts.priors import Priors
+from bpvet.records.conventions import is_toml
+from bpvet.records.read_options import ReadOptions
+
+#: A database's URL as a path, which keeps one stroke of two.
+_URL = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+:/")
 
 
 @dataclass(frozen=True)
@@ -30,8 +36,8 @@ class Parameters:
         As `Trend.answer` takes them.
     as_of : str
         The date that the report speaks for, YYYY-MM-DD.
-    columns : mapping of str to str, str or None
-        As `bpvet.read` takes it.
+    reading : ReadOptions
+        How the records are read.
     priors : Priors, PriorTable or None
         As `bpvet.fit_trend` takes them.
     """
@@ -46,17 +52,21 @@ class Parameters:
     guideline: str
     level: float
     as_of: str
-    columns: Mapping[str, str] | str | None
+    reading: ReadOptions
     priors: Priors | PriorTable | None
 
     def to_json(self, mark: str) -> str:
         """Return the parameters as JSON text that bears the mark of its report."""
         held = {part.name: getattr(self, part.name) for part in fields(self)}
         held["bridge"] = list(self.bridge)
-        if isinstance(self.columns, Mapping):
-            held["columns"] = dict(self.columns)
+        held["reading"] = self.reading.to_plain()
         held["priors"] = _priors_to_plain(self.priors)
         return json.dumps({"bpvet_report": mark} | held, indent=2, ensure_ascii=False) + "\n"
+
+    @property
+    def read(self) -> dict[str, Any]:
+        """The named arguments of `bpvet.read`."""
+        return {"as_of": self.as_of} | self.reading.to_plain()
 
     @property
     def trend(self) -> dict[str, Any]:
@@ -87,6 +97,7 @@ def parameters(path: str | os.PathLike[str]) -> Parameters:
         held = json.loads(Path(path).read_text(encoding="utf-8"))
         given = {part.name: held[part.name] for part in fields(Parameters)}
         given["bridge"] = tuple(given["bridge"])
+        given["reading"] = ReadOptions(**given["reading"])
         given["priors"] = _priors_from_plain(given["priors"])
         return Parameters(**given)
     except OSError as error:
@@ -96,11 +107,30 @@ def parameters(path: str | os.PathLike[str]) -> Parameters:
 
 
 def path_from(folder: Path, records: Path) -> str:
-    """Return the path of the records as seen from `folder`; the whole path on another drive."""
+    """Return the path of the records as seen from `folder`; the whole path on another drive.
+
+    Raises
+    ------
+    CallError
+        The records are no files, so that the notebook could not read them again; and the URL of
+        a database, which may hold a password, is never written down.
+    """
+    if str(records) == "-" or _URL.match(str(records)):
+        raise CallError(
+            "A report's notebook reads its records again, so it is made from files. Export the "
+            "database's table as CSV, or save what is piped in, and give that."
+        )
     try:
         return Path(os.path.relpath(records.resolve(), folder.resolve())).as_posix()
     except ValueError:
         return records.resolve().as_posix()
+
+
+def reading_from(folder: Path, reading: ReadOptions) -> ReadOptions:
+    """Return how the records are read, a mapping file's path as seen from `folder`."""
+    if not is_toml(reading.columns):
+        return reading
+    return replace(reading, columns=path_from(folder, Path(str(reading.columns))))
 
 
 def _priors_to_plain(priors: Priors | PriorTable | None) -> dict[str, Any] | None:

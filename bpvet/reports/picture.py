@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 from base64 import b64encode
+from collections.abc import Callable
+from functools import partial
 from html import escape
 
 from bpvet.answers.parts import TrendAnswer
@@ -26,13 +28,26 @@ def figure(trend: Trend, answer: TrendAnswer) -> Shown:
     answer : TrendAnswer
         Its answer: names the guideline and the level that are drawn.
     """
-    picture = trend_picture(trend, answer.guideline, answer.level)
-    wide = _address(svg_bytes(picture, FULL_WIDTH))
-    narrow = _address(svg_bytes(picture, COLUMN_WIDTH))
-    image = tag("img", "", src=wide, alt=picture.alt_text).removesuffix("</img>")
+    picture = trend_picture(trend, answer.guideline, answer.level, labs=True)
+    words = caption(picture, FULL_WIDTH)
+    return drawn(partial(svg_bytes, picture), picture.alt_text, words)
+
+
+def drawn(svg: Callable[[float], bytes], alt_text: str, words: str) -> Shown:
+    """Return a figure drawn for a wide and for a narrow screen.
+
+    Parameters
+    ----------
+    svg : function of float
+        The drawing as an SVG file, given its width in mm.
+    alt_text, words : str
+        What it shows to somebody who cannot see it, and its caption.
+    """
+    wide, narrow = _address(svg(FULL_WIDTH)), _address(svg(COLUMN_WIDTH))
+    image = tag("img", "", src=wide, alt=alt_text).removesuffix("</img>")
     source = tag("source", "", media=NARROW_WINDOW, srcset=narrow).removesuffix("</source>")
-    words = tag("figcaption", escape(caption(picture, FULL_WIDTH)))
-    return Shown(tag("figure", tag("picture", source + image) + words), picture.alt_text)
+    html = tag("picture", source + image) + tag("figcaption", escape(words))
+    return Shown(tag("figure", html), alt_text)
 
 
 def _address(svg: bytes) -> str:

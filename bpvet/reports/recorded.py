@@ -11,12 +11,14 @@ import pandas as pd
 from bpvet.answers.parts import SessionAnswer, TrendAnswer
 from bpvet.answers.phrases import capital, counted
 from bpvet.answers.trend import session_answer
+from bpvet.facts.labs import unit_as_given
 from bpvet.facts.words import (
     LAB_QUANTITIES,
     METHOD_WORDS,
     QUANTITY_WORDS,
     READING_QUANTITIES,
 )
+from bpvet.models.lab_panels import lab_values, usable_labs
 from bpvet.models.trend import Trend
 from bpvet.printing import number
 from bpvet.reports.markup import NONE, Column, Shown, folded, lines, paragraph, table
@@ -159,7 +161,7 @@ def treatments(trend: Trend) -> Shown:
     ----------
     trend : Trend
     """
-    frame = _own(trend, trend.records.treatments, "started_on")
+    frame = own_rows(trend, trend.records.treatments, "started_on")
     given = treatment_rows(frame, trend.as_of)
     modelled = {(row.file, row.line) for row in given if row.modelled}
     rows = [
@@ -189,7 +191,7 @@ def signs(trend: Trend) -> Shown:
     ----------
     trend : Trend
     """
-    frame = _own(trend, trend.records.observations, "seen_on").iloc[::-1]
+    frame = own_rows(trend, trend.records.observations, "seen_on").iloc[::-1]
     rows = [
         (
             _date(row["seen_on"]),
@@ -205,18 +207,19 @@ def signs(trend: Trend) -> Shown:
 
 
 def labs(trend: Trend) -> Shown:
-    """Return the animal's laboratory values in the units given, one row a date.
+    """Return the animal's laboratory values in the units given, one row a date, and the stages.
 
     Parameters
     ----------
     trend : Trend
     """
-    frame = _own(trend, trend.records.labs, "sampled_on")
-    frame = frame[frame["set_aside"] == ""]
+    frame = usable_labs(trend.records, trend.series.animal)
     if not len(frame):
         return Shown("", "")
+    units = [unit_as_given(a, u) for a, u in zip(frame["analyte"], frame["unit"], strict=True)]
+    frame = frame.assign(unit=np.array(units, dtype=object))
     kinds = dict.fromkeys(zip(frame["analyte"], frame["unit"], strict=True))
-    named = [(_ANALYTES.get(analyte, capital(analyte)), unit) for analyte, unit in kinds]
+    named = [(analyte_words(analyte), unit) for analyte, unit in kinds]
     heads = [f"{analyte}, {unit}".rstrip(", ") for analyte, unit in named]
     rows = []
     for date, day in reversed(list(frame.groupby("sampled_on"))):
@@ -227,7 +230,30 @@ def labs(trend: Trend) -> Shown:
     columns = (Column("Sampled on"), *(Column(head, True) for head in heads))
     caption = "Laboratory values as recorded, newest first"
     html = table(caption, columns, rows, wide=True)
-    return Shown(html, lines(caption, *("  ".join(filter(None, row)) for row in rows)))
+    notes = list(_stage_notes(trend))
+    shown = lines(caption, *("  ".join(filter(None, row)) for row in rows), *notes)
+    return Shown(html + "".join(map(paragraph, notes)), shown)
+
+
+def _stage_notes(trend: Trend) -> Iterator[str]:
+    """Yield the stages that are sourced for what was measured, one sentence an edition."""
+    values = lab_values(trend.records, trend.series.animal)
+    found = [one.staging for one in values if one.staging is not None]
+    for edition in dict.fromkeys(one.edition for one in found):
+        said = "; ".join(
+            f"{_ANALYTES.get(one.analyte, one.analyte)}, {one.unit}: {one.words()}"
+            for one in found
+            if one.edition == edition
+        )
+        yield (
+            f"Stages of the {edition} ({found[0].species}): {said}. One value does not make a "
+            "stage. The values stand in the units given; none was converted."
+        )
+
+
+def analyte_words(analyte: str) -> str:
+    """Return the name of what was measured, as it is written in a table."""
+    return _ANALYTES.get(analyte, capital(analyte))
 
 
 def findings(answer: TrendAnswer) -> Shown:
@@ -256,8 +282,17 @@ def findings(answer: TrendAnswer) -> Shown:
     return Shown(table(caption, columns, rows, wide=True), lines(caption, *map(str, found)))
 
 
-def _own(trend: Trend, frame: pd.DataFrame, by: str) -> pd.DataFrame:
-    """Return the animal's rows of a table that a report may speak of, in order of date."""
+def own_rows(trend: Trend, frame: pd.DataFrame, by: str) -> pd.DataFrame:
+    """Return the animal's rows of a table that a report may speak of, in order of date.
+
+    Parameters
+    ----------
+    trend : Trend
+    frame : DataFrame
+        One of the tables of the records.
+    by : str
+        Its column of dates.
+    """
     own = frame[(frame["animal"] == trend.series.animal) & ~frame["future"].astype(bool)]
     return own.sort_values(by, kind="stable")
 

@@ -13,6 +13,7 @@ import pytest
 from bpvet.errors import BpvetError, CallError, RecordsError
 from bpvet.records.records import Records
 from bpvet.reports import animal as report
+from bpvet.reports import writing
 from bpvet.reports.animal import Written, write_report
 from bpvet.reports.naming import digest_of, slug
 from bpvet.reports.running import run, text_of
@@ -124,7 +125,7 @@ def test_written_again_it_gives_the_same_bytes_and_leaves_other_files_alone(
 @pytest.fixture
 def unrun(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the notebook be as if it had run, where only its files are looked at."""
-    monkeypatch.setattr(report, "run", lambda notebook, folder: notebook)
+    monkeypatch.setattr(writing, "run", lambda notebook, folder: notebook)
 
 
 @pytest.mark.usefixtures("unrun")
@@ -161,14 +162,14 @@ def test_if_the_run_fails_all_is_as_before(
     held: dict[str, bytes] = {}
     if before:
         with monkeypatch.context() as patched:
-            patched.setattr(report, "run", lambda notebook, folder: notebook)
+            patched.setattr(writing, "run", lambda notebook, folder: notebook)
             write_report(clinic, "G03", tmp_path, as_of=AS_OF)
         held = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
 
     def fails(notebook: object, folder: object) -> None:
         raise BpvetError("no kernel")
 
-    monkeypatch.setattr(report, "run", fails)
+    monkeypatch.setattr(writing, "run", fails)
     with pytest.raises(BpvetError, match="no kernel"):
         write_report(clinic, "G03", tmp_path, as_of=AS_OF, level=0.8)
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == held
@@ -177,7 +178,7 @@ def test_if_the_run_fails_all_is_as_before(
 def test_a_wrong_call_starts_no_kernel_and_writes_nothing(
     clinic: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(report, "run", lambda *given: pytest.fail("a kernel was started"))
+    monkeypatch.setattr(writing, "run", lambda *given: pytest.fail("a kernel was started"))
     for wrong in (
         {"animal": "A18"},
         {"guideline": "acvim1066"},

@@ -11,9 +11,11 @@ from typing import Any
 
 import pytest
 
+import bpvet
 from bpvet.reports.animal import Written
+from bpvet.reports.letter import PAPERS, letter_html, letter_of
 
-from .conftest import HOSTILE_NAME
+from .conftest import AS_OF, HOSTILE_NAME
 
 pytestmark = pytest.mark.browser
 
@@ -181,3 +183,42 @@ def test_it_prints_on_a4_and_letter(browser: Any, urgent: Written) -> None:
             assert "Urgent" in first
             assert "When again?" in first
             assert len(document.pages) <= 12
+
+
+@pytest.fixture(scope="module")
+def letters(clinic: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Letters of a cat with 46 sessions and labs, by their paper."""
+    trend = bpvet.fit_trend(bpvet.read(clinic, as_of=AS_OF), "Tolliver")
+    whole = letter_of(trend, trend.answer(), "letter.csv")
+    folder = tmp_path_factory.mktemp("letters")
+    made = {paper: folder / f"{paper}.html" for paper in PAPERS}
+    for paper, path in made.items():
+        path.write_text(letter_html(whole, paper), encoding="utf-8")
+    return made
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_a_letter_opens_asks_for_nothing_and_fits(
+    browser: Any, letters: dict[str, Path], width: int
+) -> None:
+    with Seen(browser, letters["a4"], width) as seen:
+        assert seen.said == []
+        assert [url for url in seen.asked if not url.startswith("data:")] == [seen.address]
+        assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
+        assert seen.page.locator("h1").count() == 1
+        assert seen.page.locator("figure img").get_attribute("alt")
+        assert seen.page.locator("table:not(:has(caption)), th:not([scope])").count() == 0
+        found = seen.page.evaluate(CONTRASTS)
+        assert [(round(ratio, 2), text) for ratio, text in found if ratio < 4.5] == []
+
+
+def test_a_letter_prints_on_one_page(browser: Any, letters: dict[str, Path]) -> None:
+    pypdf = pytest.importorskip("pypdf")
+    from io import BytesIO
+
+    for paper, path in letters.items():
+        with Seen(browser, path) as seen:
+            document = pypdf.PdfReader(BytesIO(seen.page.pdf(prefer_css_page_size=True)))
+        assert len(document.pages) == 1
+        assert round(document.pages[0].mediabox.width) == {"a4": 595, "letter": 612}[paper]
+        assert "Telephone" in document.pages[0].extract_text()

@@ -1,16 +1,15 @@
-"""Files: whole or not at all, and another's is left alone."""
+"""Whose a file is: another's is left alone."""
 
 from __future__ import annotations
 
 import json
-import os
 from pathlib import Path
 
 import pytest
 
 from bpvet.errors import CallError
 from bpvet.reports import files
-from bpvet.reports.files import PAGE_MARKER, make_folder, refuse_foreign, write_whole
+from bpvet.reports.files import PAGE_MARKER, make_folder, refuse_foreign
 
 MARK, OTHER = "animal 0123456789", "animal abcdefabcd"
 
@@ -39,7 +38,7 @@ def test_its_own_file_may_be_replaced(tmp_path: Path, name: str) -> None:
 @pytest.mark.parametrize("name", CONTENTS)
 def test_the_report_of_another_animal_is_left_alone(tmp_path: Path, name: str) -> None:
     (tmp_path / name).write_text(CONTENTS[name])
-    with pytest.raises(CallError, match="another animal"):
+    with pytest.raises(CallError, match="another report"):
         refuse_foreign(tmp_path / name, OTHER)
 
 
@@ -77,38 +76,9 @@ def test_a_marker_far_down_in_a_page_is_no_mark(tmp_path: Path) -> None:
         refuse_foreign(tmp_path / "a.html", MARK)
 
 
-def test_files_are_written_together_and_nothing_is_left_behind(tmp_path: Path) -> None:
-    write_whole(tmp_path, {"a": b"1", "b": b"2"})
-    write_whole(tmp_path, {"a": b"3"})
-    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"a": b"3", "b": b"2"}
-
-
-def test_if_one_cannot_be_written_none_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    write_whole(tmp_path, {"a": b"old"})
-    real = Path.write_bytes
-
-    def full(path: Path, content: bytes) -> int:
-        if path.name == "b":
-            raise OSError(28, "No space left on device")
-        return real(path, content)
-
-    monkeypatch.setattr(Path, "write_bytes", full)
-    with pytest.raises(CallError, match="b cannot be written: No space left"):
-        write_whole(tmp_path, {"a": b"new", "b": b"new"})
-    assert [path.name for path in tmp_path.iterdir()] == ["a"]
-    assert (tmp_path / "a").read_bytes() == b"old"
-
-
 def test_a_file_where_the_folder_should_be_is_said(tmp_path: Path) -> None:
     (tmp_path / "out").write_text("x")
     with pytest.raises(CallError, match="is a file"):
         make_folder(tmp_path / "out")
     with pytest.raises(CallError, match="cannot be written"):
         make_folder(tmp_path / "out" / "in")
-
-
-@pytest.mark.skipif(os.name != "posix", reason="permissions of another kind")
-def test_new_files_have_the_usual_permissions(tmp_path: Path) -> None:
-    write_whole(tmp_path, {"a": b"1"})
-    (tmp_path / "b").write_bytes(b"1")
-    assert (tmp_path / "a").stat().st_mode == (tmp_path / "b").stat().st_mode

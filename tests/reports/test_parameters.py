@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from bpvet.errors import CallError
 from bpvet.facts.prior_table import PriorTable
 from bpvet.facts.priors import Priors
-from bpvet.reports.parameters import Parameters, parameters, path_from
+from bpvet.records.read_options import ReadOptions
+from bpvet.reports.parameters import Parameters, parameters, path_from, reading_from
 
 PLAIN = Parameters(
     records="../clinic",
@@ -26,7 +27,7 @@ PLAIN = Parameters(
     guideline="acvim2018",
     level=0.9,
     as_of="2026-11-01",
-    columns={"Pet ID": "animal"},
+    reading=ReadOptions({"Pet ID": "animal"}, "dmy", "kPa", "cp1252", "select 1"),
     priors=None,
 )
 
@@ -38,7 +39,20 @@ def back(asked: Parameters, path: Path) -> Parameters:
 
 def test_parameters_come_back(tmp_path: Path) -> None:
     assert back(PLAIN, tmp_path / "p.json") == PLAIN
-    assert back(replace(PLAIN, columns="a=b"), tmp_path / "p.json").columns == "a=b"
+    written = ReadOptions("a=animal")
+    assert back(replace(PLAIN, reading=written), tmp_path / "p.json").reading == written
+
+
+def test_the_notebook_reads_the_records_as_they_were_read() -> None:
+    assert PLAIN.read == {
+        "as_of": "2026-11-01",
+        "columns": {"Pet ID": "animal"},
+        "dates": "dmy",
+        "unit": "kPa",
+        "encoding": "cp1252",
+        "query": "select 1",
+    }
+    assert replace(PLAIN, reading=ReadOptions()).read == {"as_of": "2026-11-01"}
 
 
 @pytest.mark.parametrize(
@@ -90,3 +104,10 @@ def test_the_path_to_the_records_is_from_the_notebook(tmp_path: Path) -> None:
     assert path_from(tmp_path / "out", tmp_path / "clinic") == "../clinic"
     assert path_from(tmp_path, tmp_path / "a" / "readings.csv") == "a/readings.csv"
     assert path_from(tmp_path, tmp_path) == "."
+
+
+def test_a_mapping_file_is_named_from_the_notebook(tmp_path: Path) -> None:
+    reading = ReadOptions(str(tmp_path / "clinic" / "ours.toml"), "dmy")
+    seen = reading_from(tmp_path / "out", reading)
+    assert seen == ReadOptions("../clinic/ours.toml", "dmy")
+    assert reading_from(tmp_path, ReadOptions("a=animal")) == ReadOptions("a=animal")

@@ -165,12 +165,22 @@ def test_a_dose_stands_as_it_was_written(trends: Trends) -> None:
 
 def test_labs_keep_their_units(records: Records, trends: Trends) -> None:
     html = report.labs(trends["A17"][0]).html
-    assert ">Creatinine, umol/L<" in html
-    assert ">SDMA, ug/dL<" in html
+    assert ">Creatinine, µmol/L<" in html
+    assert ">SDMA, µg/dL<" in html
+    assert (
+        "Stages of the IRIS 2019 kidney guidance (cat): creatinine, µmol/L: stage 1 below" in html
+    )
+    assert "One value does not make a stage." in html
     own = records.labs[records.labs["animal"] == "A17"]
     body = html[html.index("<tbody>") :]
     assert len(re.findall(r'<td class="number">[\d.]+</td>', body)) == len(own)
     assert report.labs(trends["G03"][0]).html == ""
+
+
+def test_the_page_s_figure_shows_the_values_under_the_pressure(trends: Trends) -> None:
+    shown = report.figure(*trends["A17"])
+    assert "Phosphate: 10 values between 1.29 and 2.01" in shown.html
+    assert "values as recorded, not modelled: creatinine in µmol/L" in shown.html
 
 
 def test_no_rows_are_said_to_be_none(trends: Trends) -> None:

@@ -1,0 +1,92 @@
+"""Pages as PDF: the extra ``pdf`` sets what a browser would print, and nothing is fetched."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable
+from typing import Any
+
+from bpvet.errors import CallError
+
+_INSTALL = "Install it with: pip install 'bpvet[pdf]'"
+_INSTEAD = "or print the page from any browser"
+
+
+def refuse_without_setter() -> None:
+    """Raise a `CallError` where no PDF can be made, and say what is missing."""
+    _setter()
+
+
+def pdf_bytes(html: str, mark: str, paper: str = "") -> bytes:
+    """Return a page as a PDF.
+
+    Parameters
+    ----------
+    html : str
+        A page as `bpvet.reports.page.document` returns it.
+    mark : str
+        Kind of the report and a digest of whose it is; it becomes the file's identifier, by
+        which `bpvet.reports.files.refuse_foreign` knows it again.
+    paper : str
+        ``A4`` or ``letter``; blank for a page whose style sheet names its own.
+
+    Returns
+    -------
+    bytes
+        The same for the same page, on one machine and set of versions.
+
+    Raises
+    ------
+    CallError
+        Where the extra, or the system's library for setting text, is not there.
+    """
+    return _bytes(_rendered(html, paper), mark)
+
+
+def fitting_pdf(pages: Iterable[str], mark: str) -> bytes:
+    """Return the first of some pages that fills no more than one sheet.
+
+    Parameters
+    ----------
+    pages : iterable of str
+        Pages to try, each shorter than the one before.
+    mark : str
+        As `pdf_bytes` takes it.
+
+    Raises
+    ------
+    CallError
+        As `pdf_bytes`; also where none fits.
+    """
+    for html in pages:
+        made = _rendered(html, "")
+        if len(made.pages) == 1:
+            return _bytes(made, mark)
+    raise CallError("The letter does not fit on one page. Its HTML file can be printed instead.")
+
+
+def _rendered(html: str, paper: str) -> Any:
+    weasyprint, fetcher = _setter()
+    sheets = [weasyprint.CSS(string=f"@page {{ size: {paper} }}")] if paper else []
+    return weasyprint.HTML(string=html, url_fetcher=fetcher).render(stylesheets=sheets)
+
+
+def _bytes(made: Any, mark: str) -> bytes:
+    file = io.BytesIO()
+    made.write_pdf(file, pdf_identifier=mark.encode("ascii"))
+    return file.getvalue()
+
+
+def _setter() -> tuple[Any, Any]:
+    """Return the library that sets pages, and a fetcher that knows nothing but what they hold."""
+    try:
+        import weasyprint
+        from weasyprint.urls import URLFetcher
+    except ImportError as error:
+        raise CallError(f"A PDF needs the extra “pdf”. {_INSTALL}, {_INSTEAD}.") from error
+    except OSError as error:
+        raise CallError(
+            "A PDF needs the system's library Pango, which was not found (on Debian: apt-get "
+            f"install libpango-1.0-0 libpangoft2-1.0-0). Install it, {_INSTEAD}."
+        ) from error
+    return weasyprint, URLFetcher(allowed_protocols=("data",))

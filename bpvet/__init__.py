@@ -12,6 +12,10 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from bpvet.answers.agreement import AgreementAnswer as AgreementAnswer
     from bpvet.answers.audit import AuditAnswer as AuditAnswer
+    from bpvet.answers.cohort import CohortAnswer as CohortAnswer
+    from bpvet.answers.cohort import cohort_answer as cohort_answer
+    from bpvet.answers.fhir import FhirBundle as FhirBundle
+    from bpvet.answers.fhir import fhir_bundle as fhir_bundle
     from bpvet.answers.parts import TrendAnswer as TrendAnswer
     from bpvet.answers.trend import trend_answer as trend_answer
     from bpvet.errors import BpvetError as BpvetError
@@ -26,6 +30,8 @@ if TYPE_CHECKING:
     from bpvet.models.agreement import agreement as agreement
     from bpvet.models.audit import Audit as Audit
     from bpvet.models.audit import audit as audit
+    from bpvet.models.clinic_cohort import ClinicCohort as ClinicCohort
+    from bpvet.models.clinic_cohort import clinic_cohort as clinic_cohort
     from bpvet.models.cohort import Cohort as Cohort
     from bpvet.models.cohort import fit_cohort as fit_cohort
     from bpvet.models.fit import fit_trend as fit_trend
@@ -53,8 +59,11 @@ _ROOMS = {
     "AuditAnswer": "bpvet.answers.audit",
     "BpvetError": "bpvet.errors",
     "CallError": "bpvet.errors",
+    "ClinicCohort": "bpvet.models.clinic_cohort",
     "Cohort": "bpvet.models.cohort",
+    "CohortAnswer": "bpvet.answers.cohort",
     "Course": "bpvet.visits.series",
+    "FhirBundle": "bpvet.answers.fhir",
     "Finding": "bpvet.records.findings",
     "FitError": "bpvet.errors",
     "FormulaError": "bpvet.errors",
@@ -70,6 +79,9 @@ _ROOMS = {
     "TrendAnswer": "bpvet.answers.parts",
     "agreement": "bpvet.models.agreement",
     "audit": "bpvet.models.audit",
+    "clinic_cohort": "bpvet.models.clinic_cohort",
+    "cohort_answer": "bpvet.answers.cohort",
+    "fhir_bundle": "bpvet.answers.fhir",
     "fit_cohort": "bpvet.models.cohort",
     "fit_trend": "bpvet.models.fit",
     "fit_trends": "bpvet.models.trends",

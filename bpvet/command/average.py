@@ -13,11 +13,12 @@ from bpvet.answers.chart_line import short
 from bpvet.answers.room import RoomAnswer, room_answer
 from bpvet.answers.room_parts import ReadingFate, Spread
 from bpvet.command import options
-from bpvet.command.output import counted, print_json, refuse_existing, say, wrapped, write_whole
+from bpvet.command.output import counted, print_json, refuse_existing, say, wrapped
 from bpvet.command.typed_readings import one_line, typed_readings
 from bpvet.errors import CallError
 from bpvet.facts.sources import AS_REMEMBERED
 from bpvet.facts.words import METHOD_WORDS, METHODS, SETTINGS, SPECIES, STATES
+from bpvet.files import write_whole
 from bpvet.printing import ShortTable
 from bpvet.records.findings import shown
 from bpvet.records.tables import column_names

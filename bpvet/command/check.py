@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from bpvet.command import options
 from bpvet.command.opening import opened
-from bpvet.command.output import counted, print_json, wrapped
+from bpvet.command.output import counted, print_json, printable, wrapped
+from bpvet.command.suggesting import suggest
 from bpvet.errors import RecordsError
 
 if TYPE_CHECKING:
@@ -24,6 +26,7 @@ is to do. Nothing is changed. Exit status 1 only if something stops the work.
 examples:
   bpvet check records
   bpvet check visits.csv --columns "Pet ID=animal,When=taken_at"
+  bpvet check visits.csv --suggest > bpvet-columns.toml
 """
 
 #: What there is to do, in the order of pressing, as the heading of a group of findings.
@@ -34,6 +37,8 @@ NOTHING = "To know: nothing to do"
 GROUPS = (STOPS, ASIDE, LOOK, NOTHING)
 
 NO_MEND = "Nothing to do."
+#: Kinds of findings that a mapping can settle.
+_MENDED_BY_MAPPING = ("missing column", "layout", "day or month first", "not in mmHg")
 MORE = "more like this"
 #: Findings of one kind that are shown, and line numbers that are named, before the rest is counted.
 _SHOWN, _NUMBERS = 3, 8
@@ -45,11 +50,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     options.add_path(parser)
     options.add_rule(parser)
     parser.add_argument("--all", action="store_true", help="show every finding of each kind")
+    parser.add_argument(
+        "--suggest",
+        action="store_true",
+        help="propose what to say of headings, dates and units; nothing is applied",
+    )
     options.add_ways_out(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Print what was understood and found; status 1 if a finding stops the work."""
+    if arguments.suggest:
+        return suggest(arguments)
     records = opened(arguments)
     counts = counts_of(records, arguments.rule)
     if arguments.json:
@@ -64,7 +76,7 @@ def run(arguments: argparse.Namespace) -> int:
             }
         )
     else:
-        print(check_text(records, counts, arguments))
+        print(printable(check_text(records, counts, arguments)))
     return RecordsError.exit_status if records.stopping else 0
 
 
@@ -92,6 +104,10 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
     for group, found in by_group.items():
         if found:
             lines += _group_lines(group, found, source, most)
+    if any(one.kind in _MENDED_BY_MAPPING for one in records.stopping):
+        path = shlex.quote(arguments.path)
+        text = f"To have the headings, dates and units proposed: bpvet check {path} --suggest"
+        lines += [wrapped(text, "  "), ""]
     if not arguments.quiet and any(line.endswith(MORE) for line in lines):
         lines += ["--all shows every finding, --json gives them to other programs."]
     return "\n".join(lines).rstrip()
@@ -101,9 +117,10 @@ def group_of(finding: Finding) -> str:
     """Return what there is to do about a finding, one of `GROUPS`."""
     if finding.stops:
         return STOPS
-    if "set aside" in finding.reason or "not read" in finding.reason:
+    idle = finding.mend in ("", NO_MEND)
+    if "set aside" in finding.reason or ("not read" in finding.reason and not idle):
         return ASIDE
-    return NOTHING if finding.mend in ("", NO_MEND) else LOOK
+    return NOTHING if idle else LOOK
 
 
 def understood_lines(understood: Mapping[str, Any]) -> list[str]:
@@ -114,7 +131,8 @@ def understood_lines(understood: Mapping[str, Any]) -> list[str]:
     shown = {
         "tables": ", ".join(f"{name} ({counted(count, 'row')})" for name, count in read.items()),
         "layout": _by_file(understood["layout"]),
-        "dates": understood["dates"] if read else "",
+        "columns": _mapped(understood["mapping"]),
+        "dates": understood["dates"] if read and " in 0 rows" not in understood["dates"] else "",
         "unit": understood["unit"] if read else "",
         "methods": ", ".join(f"{name} ({counted(count, 'row')})" for name, count in methods),
         "animals": _animals(understood["animals"]) if read else "",
@@ -128,6 +146,17 @@ def understood_lines(understood: Mapping[str, Any]) -> list[str]:
         wrapped(text, " " * width, f"{name}:".ljust(width)) for name, text in shown.items() if text
     ]
     return lines or ["No table could be read."]
+
+
+def _mapped(mapping: Mapping[str, Any]) -> str:
+    """Return which headings are read as which columns of ours, and where that is said."""
+    pairs = dict.fromkeys(
+        f"{theirs} as {ours}"
+        for file in mapping["columns"].values()
+        for theirs, ours in file.items()
+    )
+    said = f", as {mapping['file']} says" if mapping["file"] else ""
+    return f"{'; '.join(pairs)}{said}" if pairs else ""
 
 
 def _animals(counts: Mapping[str, int]) -> str:
@@ -159,8 +188,9 @@ def _count_lines(counts: dict[str, int], rule: str) -> list[str]:
 
 
 def _group_lines(group: str, found: Sequence[Finding], source: SourceLines, most: int) -> list[str]:
-    heading = f"{group} ({counted(len(found), 'finding')})"
-    lines = [heading, "-" * len(heading)]
+    heading = wrapped(f"{group} ({counted(len(found), 'finding')})")
+    lines = [heading, "-" * max(map(len, heading.splitlines()))]
+    before: tuple[str, int | None] | None = None
     by_kind: dict[str, dict[tuple[str, ...], list[Finding]]] = {}
     for one in found:
         same = (one.file, one.column, one.reason, one.mend)
@@ -168,19 +198,25 @@ def _group_lines(group: str, found: Sequence[Finding], source: SourceLines, most
     for kind in by_kind.values():
         alike = list(kind.values())
         for findings in alike[:most]:
-            lines += _finding_lines(findings, source)
+            place = (findings[0].file, findings[0].line)
+            # Several findings about one line show it once.
+            lines += _finding_lines(findings, None if place == before else source)
+            before = place
         rest = sum(map(len, alike[most:]))
         if rest:
             lines.append(f"  … and {rest} {MORE}")
     return [*lines, ""]
 
 
-def _finding_lines(alike: Sequence[Finding], source: SourceLines) -> list[str]:
-    """Return findings that say the same of several lines, with the first of these lines."""
+def _finding_lines(alike: Sequence[Finding], source: SourceLines | None) -> list[str]:
+    """Return findings that say the same of several lines, with the first of these lines.
+
+    Without a `source` the line has just been shown.
+    """
     finding = alike[0]
     place = finding.file + _line_numbers([one.line for one in alike if one.line is not None])
     lines = [f"{place}, {finding.column}" if finding.column else place]
-    line = source.line(finding.file, finding.line, finding.value)
+    line = source.line(finding.file, finding.line, finding.value) if source else ""
     if line:
         lines.append(f"    | {line}")
     lines.append(wrapped(finding.reason, "    "))

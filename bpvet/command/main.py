@@ -34,9 +34,14 @@ COMMANDS = (
     "trend",
     "figure",
     "report",
+    "cohort",
+    "agreement",
+    "audit",
     "priors",
     "plan",
+    "fhir",
     "example",
+    "completion",
 )
 
 DONE, STOPPED, WRONG_CALL, INTERRUPTED = 0, 1, 2, 130

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import shlex
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ from bpvet.command.output import counted, say
 if TYPE_CHECKING:
     from bpvet.facts.prior_table import PriorTable
     from bpvet.models.trend import Trend
+    from bpvet.records.read_options import ReadOptions
     from bpvet.records.records import Records
 
 
@@ -26,11 +28,24 @@ def opened(arguments: argparse.Namespace) -> Records:
     """
     from bpvet.records.read import read
 
-    return read(
-        arguments.path,
-        columns=arguments.columns,
-        as_of=arguments.as_of,
+    return read(arguments.path, as_of=arguments.as_of, **read_options(arguments).to_plain())
+
+
+def read_options(arguments: argparse.Namespace) -> ReadOptions:
+    """Return how the records are to be read, for a command that passes it on."""
+    from bpvet.records.conventions import is_toml
+    from bpvet.records.read_options import ReadOptions
+
+    columns = arguments.columns
+    if is_toml(columns):
+        # A report is run again from another folder.
+        columns = os.path.abspath(columns)
+    return ReadOptions(
+        columns=columns,
+        dates=arguments.dates,
+        unit=arguments.unit,
         encoding=arguments.encoding,
+        query=arguments.query,
     )
 
 
@@ -47,7 +62,9 @@ def usable(arguments: argparse.Namespace) -> Records:
     records = opened(arguments).require_usable()
     if records.findings:
         many = counted(len(records.findings), "finding")
-        path = shlex.quote(arguments.path)
+        from bpvet.records.database import without_password
+
+        path = shlex.quote(without_password(arguments.path))
         say(f"{many} about the records; to see them: bpvet check {path}", arguments.quiet)
     return records
 

@@ -7,8 +7,11 @@ import re
 from datetime import date
 from typing import Any, NoReturn
 
+from bpvet.errors import CallError
 from bpvet.facts.words import LAB_QUANTITIES, METHODS, QUANTITIES, RULES, TREND_CONDITIONS
 
+#: Papers that pages are set on.
+PAPERS = ("a4", "letter")
 BRIDGES = ("methods", "conditions")
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
@@ -33,9 +36,18 @@ class Parser(argparse.ArgumentParser):
         self.exit(2, f'{self.prog}: {message}\nSee "{self.prog} --help".\n')
 
 
-def add_path(parser: argparse.ArgumentParser, encoding: bool = True) -> None:
-    """Add PATH, and how it is to be read; `encoding` where the command can take it."""
-    parser.add_argument("path", metavar="PATH", help="a folder of records, or one readings file")
+def add_path(parser: argparse.ArgumentParser) -> None:
+    """Add PATH, and how it is to be read."""
+    parser.add_argument(
+        "path",
+        metavar="PATH",
+        help="a folder of records, one file, a database's URL, or - for what is piped in",
+    )
+    add_reading(parser)
+
+
+def add_reading(parser: argparse.ArgumentParser) -> None:
+    """Add how records are to be read."""
     reading = parser.add_argument_group("how the records are read")
     reading.add_argument(
         "--as-of",
@@ -46,14 +58,30 @@ def add_path(parser: argparse.ArgumentParser, encoding: bool = True) -> None:
     reading.add_argument(
         "--columns",
         metavar="LIST",
-        help='other people\'s headings: "Pet ID=animal,When=taken_at"',
+        help='other people\'s headings: "Pet ID=animal,When=taken_at", or a TOML file with them '
+        "(bpvet-columns.toml beside the records, if left out)",
     )
-    if encoding:
-        reading.add_argument(
-            "--encoding",
-            metavar="NAME",
-            help="encoding of files that are not UTF-8, such as cp1252",
-        )
+    reading.add_argument(
+        "--dates",
+        choices=("ymd", "dmy", "mdy"),
+        help="order of dates that are not YYYY-MM-DD: dmy has the day first, mdy the month",
+    )
+    reading.add_argument(
+        "--unit",
+        type=pressure_unit,
+        metavar="{mmHg,kPa}",
+        help="the unit of all pressures (mmHg); kPa is multiplied to mmHg",
+    )
+    reading.add_argument(
+        "--encoding",
+        metavar="NAME",
+        help="encoding of files that are not UTF-8, such as cp1252",
+    )
+    reading.add_argument(
+        "--query",
+        metavar="SELECT",
+        help="one SELECT that gives the readings, for a database",
+    )
 
 
 def add_animal(parser: argparse.ArgumentParser, required: bool = True) -> None:
@@ -135,6 +163,27 @@ def add_force(parser: argparse._ActionsContainer, help: str) -> None:
     parser.add_argument("--force", action="store_true", help=help)
 
 
+def add_pdf(parser: argparse.ArgumentParser) -> None:
+    """Add ``--pdf`` and ``--paper``."""
+    parser.add_argument(
+        "--pdf", action="store_true", help="the page as a PDF too (needs the extra bpvet[pdf])"
+    )
+    parser.add_argument("--paper", choices=PAPERS, help="of the PDF: a4, if left out")
+
+
+def pdf_paper(arguments: argparse.Namespace) -> str:
+    """Return the paper that a PDF was asked for on; blank where none was.
+
+    Raises
+    ------
+    CallError
+        A paper is named without ``--pdf``.
+    """
+    if arguments.paper and not arguments.pdf:
+        raise CallError("--paper is of a PDF; add --pdf.")
+    return (arguments.paper or PAPERS[0]) if arguments.pdf else ""
+
+
 def add_ways_out(parser: argparse.ArgumentParser) -> None:
     """Add ``--json`` and ``--quiet``."""
     out = parser.add_argument_group("what is printed")
@@ -157,6 +206,20 @@ def iso_date(text: str) -> str:
     except ValueError:
         raise argparse.ArgumentTypeError(f'"{text}" is not a day of the calendar') from None
     return text
+
+
+def pressure_unit(text: str) -> str:
+    """Return a unit of pressure as it is spelled, whatever its case.
+
+    Examples
+    --------
+    >>> pressure_unit("kpa")
+    'kPa'
+    """
+    units = {"mmhg": "mmHg", "kpa": "kPa"}
+    if text.casefold() not in units:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a unit of pressure here: mmHg or kPa')
+    return units[text.casefold()]
 
 
 def probability_level(text: str) -> float:

@@ -1,4 +1,4 @@
-"""What commands print and write: text that fits the terminal, JSON, files whole or not at all.
+"""What commands print: text that fits the terminal, JSON, progress; and where they may write.
 
 Standard library only.
 """
@@ -6,16 +6,15 @@ Standard library only.
 from __future__ import annotations
 
 import json
-import os
 import re
 import shutil
 import sys
-import tempfile
 import textwrap
 from pathlib import Path
 from typing import Any
 
 from bpvet.errors import CallError
+from bpvet.files import unwritable
 
 _WIDEST = 100
 _NARROWEST = 40
@@ -109,68 +108,17 @@ def refuse_existing(
     try:
         if place.is_dir():
             raise CallError(f'"{place}" is a folder. Name a file in it.')
+        if place.exists() and not place.is_file():
+            raise CallError(f'"{place}" is no plain file. Name another file.')
         if not force and (place.exists() or place.is_symlink()):
             raise CallError(f'"{place}" is there already. Name another file{mend_text(mend)}.')
         if not place.parent.is_dir():
             raise CallError(f'The folder "{place.parent}" is not there. Make it first.')
     except (OSError, ValueError) as error:
-        raise CallError(f'"{place}" cannot be written: {_why(error)}.') from None
+        raise unwritable(place, error) from None
     return place
 
 
 def mend_text(mend: str) -> str:
     """Return the second half of a mend, set off by a comma where there is one."""
     return f", {mend}" if mend else ""
-
-
-def write_whole(path: Path, content: bytes, force: bool = False) -> None:
-    """Write a file beside its place and move it there in one step.
-
-    Without `force` a file that has come into being meanwhile is not replaced.
-
-    Raises
-    ------
-    CallError
-        The file cannot be written.
-    """
-    temporary = ""
-    try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".bpvet-", suffix=".part")
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(temporary, 0o666 & ~_umask())
-        if force or not _linked(temporary, path):
-            os.replace(temporary, path)
-    except FileExistsError:
-        raise CallError(f'"{path}" is there already. Name another file.') from None
-    except (OSError, ValueError) as error:
-        raise CallError(f'"{path}" cannot be written: {_why(error)}.') from error
-    finally:
-        if temporary:
-            Path(temporary).unlink(missing_ok=True)
-
-
-def _linked(temporary: str, path: Path) -> bool:
-    """Give the file its name if that is free; False where the disk knows no links."""
-    try:
-        os.link(temporary, path)
-    except FileExistsError:
-        raise
-    except OSError:
-        if path.exists():
-            raise FileExistsError from None
-        return False
-    return True
-
-
-def _umask() -> int:
-    """Return the mask for new files; it can only be read by setting it."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
-
-
-def _why(error: Exception) -> str:
-    return getattr(error, "strerror", None) or str(error)

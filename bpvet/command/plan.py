@@ -32,7 +32,8 @@ examples:
 
 #: What speaks of a new animal or of a study, and what only of one with records.
 _NEW = ("species", "used_to_it", "drug", "before", "effect", "power", "animals", "response_sd")
-_MEASURED = ("animal", "as_of", "columns", "encoding", "bridge")
+_READ = ("columns", "dates", "unit", "encoding", "query")
+_MEASURED = ("animal", "as_of", *_READ, "bridge")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -63,12 +64,7 @@ def _add_records(parser: argparse.ArgumentParser) -> None:
         "path", nargs="?", metavar="PATH", help="records, for an animal already measured"
     )
     options.add_animal(parser, required=False)
-    reading = parser.add_argument_group("how the records are read")
-    reading.add_argument(
-        "--as-of", type=options.iso_date, metavar="DATE", help="the date to speak for, YYYY-MM-DD"
-    )
-    reading.add_argument("--columns", metavar="LIST", help="other people's headings")
-    reading.add_argument("--encoding", metavar="NAME", help="encoding of files not in UTF-8")
+    options.add_reading(parser)
 
 
 def _add_new(parser: argparse.ArgumentParser) -> None:

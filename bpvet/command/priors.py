@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from bpvet.command import options
 from bpvet.command.opening import usable
-from bpvet.command.output import print_json, printable
+from bpvet.command.output import print_json, printable, refuse_existing
 from bpvet.facts.words import QUANTITIES
 
 if TYPE_CHECKING:
@@ -44,6 +44,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Learn the priors, save them, and say what was learned."""
+    refuse_existing(arguments.output, force=False, mend="")
     records = usable(arguments)
     from bpvet.models.learning import learn_priors
 

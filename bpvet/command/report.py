@@ -6,7 +6,8 @@ import argparse
 
 from bpvet.command import options
 from bpvet.command.opening import named_priors
-from bpvet.command.output import print_json, printable, progress
+from bpvet.command.output import print_json, progress
+from bpvet.command.reporting import add_report, print_report, report_options, written_files
 
 SUMMARY = "one animal's report: a page to read and print, and the notebook behind it"
 ABOUT = """\
@@ -21,10 +22,8 @@ example:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.usage = "bpvet report PATH --animal A -o DIR [options]"
-    options.add_path(parser, encoding=False)
+    add_report(parser)
     options.add_animal(parser)
-    parser.add_argument("-o", "--output", required=True, metavar="DIR", help="folder to write into")
-    options.add_force(parser, "replace files there that are not this report's own")
     options.add_series(parser)
     options.add_rule(parser)
     options.add_guideline(parser)
@@ -39,6 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
+    given = report_options(arguments)
     priors = named_priors(arguments)
     progress("Writing the report; this takes some seconds.", arguments.quiet)
     from bpvet.reports.animal import write_report
@@ -54,20 +54,11 @@ def run(arguments: argparse.Namespace) -> int:
         rule=arguments.rule,
         guideline=arguments.guideline,
         level=arguments.level,
-        as_of=arguments.as_of,
-        columns=arguments.columns,
         priors=priors,
-        force=arguments.force,
+        **given,
     )
     if arguments.json:
-        print_json(
-            {
-                "page": str(written.page),
-                "notebook": str(written.notebook),
-                "parameters": str(written.parameters),
-            }
-        )
-        return 0
-    print(printable(f'The report is in "{written.page}"; open it in any browser.'))
-    print(printable(f'The notebook behind it is in "{written.notebook}".'))
+        print_json(written_files(written))
+    else:
+        print_report(written)
     return 0

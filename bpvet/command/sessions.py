@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from bpvet.command import options
 from bpvet.command.opening import usable
-from bpvet.command.output import counted, print_json, printable, refuse_existing, say, write_whole
+from bpvet.command.output import counted, print_json, printable, refuse_existing, say
+from bpvet.files import csv_bytes, write_whole
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -21,9 +22,6 @@ examples:
   bpvet sessions records --animal Pilchard
   bpvet sessions records -o sessions.csv
 """
-
-#: What a spreadsheet takes for a formula at the start of a cell.
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -80,24 +78,8 @@ def sessions_csv(table: pd.DataFrame, for_excel: bool = False) -> bytes:
     for_excel : bool
         Whether text that begins with ``= + - @`` gets an apostrophe before it.
     """
-    import csv
-    import io
-
-    def cell(value: Any) -> str:
-        plain = _plain(value)
-        if plain is None:
-            return ""
-        if isinstance(plain, bool):
-            return "true" if plain else "false"
-        if for_excel and isinstance(plain, str) and plain.startswith(_FORMULA_STARTS):
-            return f"'{plain}"
-        return str(plain)
-
-    text = io.StringIO()
-    rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(table.columns)
-    rows.writerows(zip(*([cell(value) for value in table[name]] for name in table), strict=True))
-    return text.getvalue().encode("utf-8")
+    columns = ([_plain(value) for value in table[name]] for name in table)
+    return csv_bytes(list(table.columns), zip(*columns, strict=True), for_excel)
 
 
 def sessions_text(table: pd.DataFrame) -> str:

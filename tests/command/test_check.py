@@ -212,3 +212,18 @@ def test_no_control_character_reaches_the_terminal(run, tmp_path):
         ended = run(command, folder, "--as-of", AS_OF)
         assert "\x1b" not in ended.out + ended.err
         assert "\x07" not in ended.out + ended.err
+
+
+def test_a_mapping_is_proposed_and_nothing_is_applied(run, tmp_path):
+    text = "Pet ID;Visit Date;Device;SBP\n17;13/04/2025;Doppler;165\n"
+    (tmp_path / "visits.csv").write_text(text)
+    ended = run("check", tmp_path / "visits.csv", "--suggest")
+    assert ended.status == 0
+    assert '"Pet ID" = "animal"' in ended.out
+    assert 'dates = "dmy"' in ended.out
+    assert "Nothing was applied" not in ended.out
+    assert [file.name for file in tmp_path.iterdir()] == ["visits.csv"]
+    held = json.loads(run("check", tmp_path / "visits.csv", "--suggest", "--json").out)
+    assert held["toml"] == ended.out
+    (tmp_path / "bpvet-columns.toml").write_text(ended.out)
+    assert run("check", tmp_path / "visits.csv", "--as-of", "2026-01-01").status == 0

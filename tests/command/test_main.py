@@ -31,7 +31,7 @@ def test_every_command_has_help_with_an_example(run, command):
 
 def test_help_names_every_command(run):
     said = run("--help").out
-    assert all(f"    {command} " in said for command in COMMANDS)
+    assert all(f"\n    {command}" in said for command in COMMANDS)
 
 
 def test_version(run):

@@ -10,8 +10,9 @@ from bpvet import Priors, PriorTable
 from bpvet.command.output import printable, terminal_width, wrapped
 from bpvet.command.trend import heading, numbers_table, trend_text
 from bpvet.models.fit import fit_trend
-from bpvet.records.example import example_texts
+from bpvet.records.example import example_texts, write_example
 from bpvet.records.read import read
+from bpvet.records.read_options import ReadOptions
 from tests.command.small import AS_OF, write_readings
 
 
@@ -161,6 +162,17 @@ def test_a_figure_and_its_words(run, clinic, tmp_path):
     assert sorted(file.name for file in tmp_path.iterdir()) == ["trend.svg", "trend.txt"]
 
 
+def test_laboratory_values_stand_under_the_pressure_on_request(run, tmp_path):
+    clinic = tmp_path / "clinic"
+    write_example(clinic)
+    argv = ("figure", clinic, "--animal", "A17", "--as-of", "2026-11-01", "--json")
+    plain = json.loads(run(*argv, "-o", tmp_path / "plain.svg").out)
+    below = json.loads(run(*argv, "-o", tmp_path / "labs.svg", "--labs").out)
+    assert "Creatinine" not in plain["alternative_text"]
+    assert "Creatinine: 10 values between 178 and 249" in below["alternative_text"]
+    assert "stages of the IRIS 2019 kidney guidance (cat)" in below["caption"]
+
+
 @pytest.mark.parametrize(
     ("name", "more"),
     [("trend.gif", []), ("trend", []), ("trend.svg", ["--width", "12"]), ("no/trend.svg", [])],
@@ -183,18 +195,23 @@ def test_a_report_is_asked_for_with_everything_said(run, clinic, tmp_path, monke
 
     def write_report(path, animal, out, **more):
         asked.update(more, path=path, animal=animal, out=out)
-        return SimpleNamespace(page="o/A17.html", notebook="o/A17.ipynb", parameters="o/p.json")
+        return SimpleNamespace(
+            page="o/A17.html", notebook="o/A17.ipynb", parameters="o/p.json", pdf=None
+        )
 
     monkeypatch.setattr("bpvet.reports.animal.write_report", write_report)
     argv = ("report", clinic, "--animal", "A17", "-o", tmp_path / "o", "--as-of", AS_OF, "--force")
-    ended = run(*argv, "--level", "0.9", "--bridge", "methods", "--columns", "a=animal")
+    how = ("--columns", "a=animal", "--dates", "dmy", "--unit", "kpa", "--encoding", "cp1252")
+    ended = run(*argv, "--level", "0.9", "--bridge", "methods", *how)
     assert ended.status == 0
     assert '"o/A17.html"; open it in any browser' in ended.out
     assert asked["level"] == 0.9
     assert asked["bridge"] == ("methods",)
-    assert (asked["force"], asked["as_of"], asked["columns"]) == (True, AS_OF, "a=animal")
+    assert (asked["force"], asked["as_of"]) == (True, AS_OF)
+    assert asked["reading"] == ReadOptions("a=animal", "dmy", "kPa", "cp1252")
     held = json.loads(run(*argv, "--json").out)
-    assert held == {"page": "o/A17.html", "notebook": "o/A17.ipynb", "parameters": "o/p.json"}
+    files = {"page": "o/A17.html", "notebook": "o/A17.ipynb", "parameters": "o/p.json"}
+    assert held == files | {"pdf": None}
 
 
 @pytest.mark.slow

@@ -1,0 +1,65 @@
+"""``bpvet agreement``: the two methods against each other, as a notebook and a page."""
+
+from __future__ import annotations
+
+import argparse
+
+from bpvet.command import options
+from bpvet.command.opening import usable
+from bpvet.command.output import progress
+from bpvet.command.reporting import add_quantity, add_report, answered, report_options
+from bpvet.facts.words import TREND_CONDITIONS
+
+SUMMARY = "the two methods against each other: bias, limits of agreement; a page and a notebook"
+ABOUT = """\
+Compares Doppler and oscillometric sessions of the same visits: bias and limits of agreement with
+their intervals, repeatability, lines, and the guideline's criteria for devices. With -o it writes
+a page that needs nothing else, and the notebook behind it; without, it prints the sentences.
+
+example:
+  bpvet agreement records --as-of 2026-11-01 -o methods
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.usage = "bpvet agreement PATH [-o DIR] [options]"
+    add_report(parser, required=False)
+    add_quantity(parser)
+    parser.add_argument(
+        "--condition",
+        choices=TREND_CONDITIONS,
+        help="that of most visits by both methods, if left out",
+    )
+    parser.add_argument(
+        "--linked",
+        action="store_true",
+        help="readings of one number by both methods were taken together",
+    )
+    parser.add_argument(
+        "--reference",
+        choices=("direct", "indirect"),
+        help="one of the methods is an accepted reference of this kind",
+    )
+    options.add_rule(parser)
+    options.add_level(parser)
+    options.add_ways_out(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Compare, and write the report or print what was found."""
+    given = report_options(arguments)
+    chosen = {
+        name: getattr(arguments, name)
+        for name in ("quantity", "condition", "rule", "linked", "reference", "level")
+    }
+    if arguments.output is None:
+        from bpvet.answers.agreement import agreement_answer
+        from bpvet.models.agreement import agreement
+
+        return answered(arguments, agreement_answer(agreement(usable(arguments), **chosen)))
+    progress("Comparing, and writing the report; this takes some seconds.", arguments.quiet)
+    from bpvet.reports.agreement import write_agreement_report
+
+    written = write_agreement_report(arguments.path, arguments.output, **chosen, **given)
+    return answered(arguments, written.answer, written)

@@ -1,0 +1,46 @@
+"""``bpvet audit``: the quality of measuring, as a notebook and a page."""
+
+from __future__ import annotations
+
+import argparse
+
+from bpvet.command import options
+from bpvet.command.opening import usable
+from bpvet.command.output import progress
+from bpvet.command.reporting import add_report, answered, report_options
+
+SUMMARY = "the quality of measuring: protocol kept, scatter, end digits; a page and a notebook"
+ABOUT = """\
+Looks at how a clinic measures: readings a session, first readings, end digits, scatter by method,
+operator and site, cuffs, home against clinic, and what would help most, in mmHg. Nobody is
+ranked. With -o it writes a page that needs nothing else, and the notebook behind it; without, it
+prints the sentences.
+
+example:
+  bpvet audit records --as-of 2026-11-01 -o quality
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.usage = "bpvet audit PATH [-o DIR] [options]"
+    add_report(parser, required=False)
+    options.add_rule(parser)
+    options.add_level(parser)
+    options.add_ways_out(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Look at the measuring, and write the report or print what was found."""
+    given = report_options(arguments)
+    chosen = {"rule": arguments.rule, "level": arguments.level}
+    if arguments.output is None:
+        from bpvet.answers.audit import audit_answer
+        from bpvet.models.audit import audit
+
+        return answered(arguments, audit_answer(audit(usable(arguments), **chosen)))
+    progress("Looking, and writing the report; this takes some seconds.", arguments.quiet)
+    from bpvet.reports.audit import write_audit_report
+
+    written = write_audit_report(arguments.path, arguments.output, **chosen, **given)
+    return answered(arguments, written.answer, written)

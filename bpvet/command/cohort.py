@@ -1,0 +1,66 @@
+"""``bpvet cohort``: a clinic's animals together, as a notebook and a page."""
+
+from __future__ import annotations
+
+import argparse
+
+from bpvet.command import options
+from bpvet.command.output import print_json, printable, progress
+from bpvet.command.reporting import (
+    add_quantity,
+    add_report,
+    print_report,
+    report_options,
+    written_files,
+)
+
+SUMMARY = "a clinic's animals together: trend over months, treatment, method; a page and a notebook"
+ABOUT = """\
+Fits one model to the sessions of all animals (awake, in the clinic) and writes it into a folder:
+a page that needs nothing else, and the notebook behind it. It says who was counted and who not,
+and how the estimates move with the choices made. Treated animals differ in more than treatment:
+nothing here is the effect of a drug.
+
+example:
+  bpvet cohort records --as-of 2026-11-01 -o clinic
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.usage = "bpvet cohort PATH -o DIR [options]"
+    add_report(parser)
+    add_quantity(parser)
+    options.add_rule(parser)
+    options.add_level(parser)
+    parser.add_argument(
+        "--pseudonyms",
+        action="store_true",
+        help="call the animals animal 01, animal 02, … and leave names, places and dates out",
+    )
+    options.add_ways_out(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the report and say where the page is."""
+    given = report_options(arguments)
+    progress("Fitting, and writing the report; this may take a minute.", arguments.quiet)
+    from bpvet.reports.cohort import write_cohort_report
+
+    written = write_cohort_report(
+        arguments.path,
+        arguments.output,
+        quantity=arguments.quantity,
+        rule=arguments.rule,
+        pseudonyms=arguments.pseudonyms,
+        level=arguments.level,
+        **given,
+    )
+    if arguments.json:
+        print_json(written_files(written) | written.answer.to_dict())
+        return 0
+    print_report(written)
+    if arguments.pseudonyms:
+        name = printable(str(written.parameters))
+        print(f'Keep "{name}" to yourself: it says where the records are.')
+    return 0

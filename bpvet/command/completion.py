@@ -1,0 +1,231 @@
+"""``bpvet completion``: what a shell needs to finish commands, options, choices and files.
+
+It is made from the parser itself, so that it never lags behind. Records are not read.
+"""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import dataclass
+
+from bpvet.command import options
+from bpvet.command.output import print_json
+
+SUMMARY = "completion of commands and options for bash, zsh or fish"
+ABOUT = """\
+Prints what a shell needs to complete commands, options, choices and files. Records are not
+read: the ids of animals are not completed.
+
+examples, each for one shell:
+  bpvet completion bash > ~/.local/share/bash-completion/completions/bpvet
+  bpvet completion zsh > ~/.zfunc/_bpvet
+  bpvet completion fish > ~/.config/fish/completions/bpvet.fish
+"""
+
+SHELLS = ("bash", "zsh", "fish")
+#: Values that are files or folders, by the word that stands for them in the help.
+_FILES = frozenset(("FILE", "DIR", "PATH"))
+
+
+@dataclass(frozen=True)
+class Option:
+    """An option as a shell sees it: its names, and what may follow it."""
+
+    names: tuple[str, ...]
+    help: str
+    takes_value: bool
+    choices: tuple[str, ...]
+    takes_file: bool
+
+
+@dataclass(frozen=True)
+class CommandWords:
+    """A command: its name, its line in the help, its options and the choices of its arguments."""
+
+    name: str
+    help: str
+    options: tuple[Option, ...]
+    choices: tuple[str, ...]
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.add_argument("shell", choices=SHELLS, metavar="SHELL", help=", ".join(SHELLS))
+    options.add_ways_out(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print the completion."""
+    from bpvet.command.main import parser
+
+    text = _WRITERS[arguments.shell](words(parser()))
+    if arguments.json:
+        print_json({"shell": arguments.shell, "completion": text})
+    else:
+        print(text, end="")
+    return 0
+
+
+def words(parser: argparse.ArgumentParser) -> tuple[CommandWords, ...]:
+    """Return what can be completed, the program itself first, under a blank name.
+
+    Parameters
+    ----------
+    parser : ArgumentParser
+        Of the whole command line.
+    """
+    found = [CommandWords("", "", _options(parser), ())]
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            helps = {one.dest: one.help or "" for one in action._choices_actions}
+            found += [
+                CommandWords(name, helps.get(name, ""), _options(one), _positional(one))
+                for name, one in action.choices.items()
+            ]
+    return tuple(found)
+
+
+def _options(parser: argparse.ArgumentParser) -> tuple[Option, ...]:
+    return tuple(
+        Option(
+            names=tuple(action.option_strings),
+            help=_plain(action.help or ""),
+            takes_value=action.nargs != 0,
+            choices=tuple(map(str, action.choices or ())),
+            takes_file=action.metavar in _FILES,
+        )
+        for action in parser._actions
+        if action.option_strings and action.help != argparse.SUPPRESS
+    )
+
+
+def _positional(parser: argparse.ArgumentParser) -> tuple[str, ...]:
+    return tuple(
+        str(choice)
+        for action in parser._actions
+        if not action.option_strings
+        for choice in action.choices or ()
+    )
+
+
+def _plain(help: str) -> str:
+    """Return a help text without what a shell could take for its own."""
+    return "".join(c for c in help if c.isalnum() or c in " ,.;()-").strip()
+
+
+def _bash(commands: tuple[CommandWords, ...]) -> str:
+    program, *others = commands
+    cases = "\n".join(f"    {one.name}) {_bash_case(one)} ;;" for one in others)
+    names = " ".join((*(one.name for one in others), *_names(program)))
+    return f"""\
+# bash completion for bpvet
+_bpvet() {{
+  local word="${{COMP_WORDS[COMP_CWORD]}}" before="${{COMP_WORDS[COMP_CWORD-1]}}"
+  local choices="" options="" files=""
+  COMPREPLY=()
+  if [ "$COMP_CWORD" -eq 1 ]; then
+    COMPREPLY=($(compgen -W "{names}" -- "$word"))
+    return
+  fi
+  case "${{COMP_WORDS[1]}}" in
+{cases}
+    *) return ;;
+  esac
+  if [ -n "$choices" ]; then
+    COMPREPLY=($(compgen -W "$choices" -- "$word"))
+  elif [ "$files" = none ]; then
+    return
+  elif [ -z "$files" ] && [ "${{word#-}}" != "$word" ]; then
+    COMPREPLY=($(compgen -W "$options" -- "$word"))
+  else
+    compopt -o filenames 2>/dev/null
+    local IFS=$'\\n'
+    COMPREPLY=($(compgen -f -- "$word"))
+  fi
+}}
+complete -F _bpvet bpvet
+"""
+
+
+def _bash_case(command: CommandWords) -> str:
+    lines = [f'options="{" ".join(_names(command))}"']
+    lines += [f'choices="{" ".join(command.choices)}"'] if command.choices else []
+    branches = []
+    for one in command.options:
+        if one.takes_value:
+            what = 'choices=""; '
+            what += f'choices="{" ".join(one.choices)}"' if one.choices else "files=none"
+            what = 'choices=""; files=yes' if one.takes_file else what
+            branches.append(f"{'|'.join(one.names)}) {what} ;;")
+    dash = 'case "$word" in -*) choices="" ;; esac;' if command.choices else ""
+    return f'{"; ".join(lines)}; {dash} case "$before" in {" ".join(branches)} esac'
+
+
+def _names(command: CommandWords) -> list[str]:
+    return [name for one in command.options for name in one.names]
+
+
+def _zsh(commands: tuple[CommandWords, ...]) -> str:
+    program, *others = commands
+    listed = " ".join(f"'{one.name}:{_plain(one.help)}'" for one in others)
+    cases = "\n".join(
+        f"    {one.name}) _arguments {' '.join(_zsh_words(one))} ;;" for one in others
+    )
+    first = " ".join(_names(program))
+    return f"""\
+#compdef bpvet
+_bpvet() {{
+  local -a commands
+  commands=({listed})
+  if (( CURRENT == 2 )); then
+    _describe command commands
+    compadd -- {first}
+    return
+  fi
+  local name="$words[2]"
+  shift words
+  (( CURRENT-- ))
+  case "$name" in
+{cases}
+  esac
+}}
+if [ "$funcstack[1]" = _bpvet ]; then _bpvet "$@"; else compdef _bpvet bpvet; fi
+"""
+
+
+def _zsh_words(command: CommandWords) -> list[str]:
+    found = []
+    for one in command.options:
+        value = ""
+        if one.takes_value:
+            what = f"({' '.join(one.choices)})" if one.choices else " "
+            value = f":value:{'_files' if one.takes_file else what}"
+        found += [f"'{name}[{_plain(one.help)}]{value}'" for name in one.names]
+    rest = f"({' '.join(command.choices)})" if command.choices else "_files"
+    return [*found, f"'*:argument:{rest}'"]
+
+
+def _fish(commands: tuple[CommandWords, ...]) -> str:
+    program, *others = commands
+    first = "complete -c bpvet -n __fish_use_subcommand"
+    lines = ["# fish completion for bpvet"]
+    lines += [f"{first} {_fish_option(one)}" for one in program.options]
+    for command in others:
+        lines.append(f"{first} -f -a {command.name} -d '{_plain(command.help)}'")
+        within = f"complete -c bpvet -n '__fish_seen_subcommand_from {command.name}'"
+        lines += [f"{within} {_fish_option(one)}" for one in command.options]
+        if command.choices:
+            lines.append(f"{within} -f -a '{' '.join(command.choices)}'")
+    return "\n".join(lines) + "\n"
+
+
+def _fish_option(one: Option) -> str:
+    parts = [f"-l {name[2:]}" if name.startswith("--") else f"-s {name[1:]}" for name in one.names]
+    if one.takes_value and one.takes_file:
+        parts.append("-r -F")
+    elif one.takes_value:
+        parts.append(f"-x -a '{' '.join(one.choices)}'" if one.choices else "-x")
+    return " ".join([*parts, f"-d '{one.help}'"])
+
+
+_WRITERS = {"bash": _bash, "zsh": _zsh, "fish": _fish}

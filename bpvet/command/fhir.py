@@ -1,0 +1,63 @@
+"""``bpvet fhir``: the records as a bundle of HL7 FHIR resources, for other programs."""
+
+from __future__ import annotations
+
+import argparse
+
+from bpvet.command import options
+from bpvet.command.opening import usable
+from bpvet.command.output import counted, print_json, refuse_existing, say
+from bpvet.files import write_whole
+
+SUMMARY = "the records as a FHIR bundle, for other programs"
+ABOUT = """\
+Writes the records as one bundle of HL7 FHIR R4 resources: an Observation a reading, the
+means of sessions derived from these, animals as patients, courses, laboratory values and
+signs. Such a bundle is read back by every command as any other file.
+
+example:
+  bpvet fhir records -o bundle.json
+"""
+
+_WORDS = {"duplicate": "exact duplicates", "set aside": "readings set aside"}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.usage = "bpvet fhir PATH -o FILE [options]"
+    options.add_path(parser)
+    options.add_rule(parser)
+    parser.add_argument("-o", "--output", required=True, metavar="FILE", help="file to write")
+    parser.add_argument(
+        "--snomed",
+        action="store_true",
+        help="add SNOMED CT codes, which need a licence in some countries",
+    )
+    options.add_force(parser, "replace the file if it is there")
+    options.add_ways_out(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the bundle and say what is in it."""
+    from bpvet.answers.fhir import fhir_bundle
+
+    place = refuse_existing(arguments.output, arguments.force)
+    bundle = fhir_bundle(usable(arguments), arguments.rule, arguments.snomed)
+    write_whole(place, bundle.to_json().encode(), arguments.force)
+    if arguments.json:
+        print_json(
+            {
+                "file": str(place),
+                "resources": bundle.counts,
+                "left_behind": bundle.left_behind,
+            }
+        )
+        return 0
+    kinds = ", ".join(f"{count} {kind}" for kind, count in bundle.counts.items()) or "nothing"
+    say(
+        f'Wrote {counted(sum(bundle.counts.values()), "resource")} into "{place}": {kinds}.',
+        arguments.quiet,
+    )
+    for why, count in bundle.left_behind.items():
+        say(f"Not in it: {_WORDS.get(why, why)} ({count}).", arguments.quiet)
+    return 0

@@ -26,6 +26,10 @@ TOLERANCE = {
     "profile interval": 1e-3,
     "likelihood ratio": 1e-6,
     "share": 1e-6,
+    "AIC and BIC": 1e-6,
+    "interval end": 1e-4,
+    "p value": 1e-5,
+    "marginal mean": 1e-5,
 }
 
 
@@ -160,6 +164,9 @@ def differences(
 
     if not by_nlme:
         note("criterion", "", ours.criterion + 2 * theirs["loglik"])
+        for name in ("aic", "bic"):
+            if name in theirs:
+                note("AIC and BIC", name, getattr(ours, name) - theirs[name])
     _fixed(theirs, ours, by_nlme, note)
     _variance(theirs, ours, by_nlme, note)
     _predictions(theirs, ours, note)
@@ -187,6 +194,12 @@ def _fixed(theirs: dict[str, Any], ours: Cohort, by_nlme: bool, note: Any) -> No
         note("standard error", which, _relative(mine["se"], term["se"]))
         if inside and "satterthwaite_df" in term:
             note("Satterthwaite df", which, _relative(mine["df"], term["satterthwaite_df"]))
+        if inside and "p_satterthwaite" in term:
+            note("p value", which, mine["p"] - term["p_satterthwaite"])
+            ends = term["lower_satterthwaite"], term["upper_satterthwaite"]
+            for mark, end in zip(("lower", "upper"), ends, strict=True):
+                size = (mine[mark] - end) / (ends[1] - ends[0])
+                note("interval end", f"{which} {mark}", size)
         if inside and adjusted is not None:
             other = adjusted.iloc[place]
             note("Kenward-Roger SE", which, _relative(other["se"], term["se_kenward_roger"]))

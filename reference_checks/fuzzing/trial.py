@@ -1,0 +1,187 @@
+"""One trial: an input and a call drawn from bytes, run under watch, and what it said judged."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import shutil
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from reference_checks.fuzzing.cells import HOSTILE, IDS, NUMBERS
+from reference_checks.fuzzing.draws import Draws
+from reference_checks.fuzzing.inputs import write_input
+from reference_checks.fuzzing.watch import Broken, Said, Watch
+
+AS_OF = "2025-12-31"
+#: First letters that a spreadsheet takes for a formula.
+FORMULA = ("=", "+", "-", "@")
+
+
+class Trials:
+    """Trials in one process, each in a folder of its own that is gone afterwards.
+
+    Parameters
+    ----------
+    watch : Watch
+    """
+
+    def __init__(self, watch: Watch) -> None:
+        self._watch = watch
+        self.run = 0
+
+    def try_bytes(self, data: bytes) -> None:
+        """Run the trial that these bytes stand for.
+
+        Raises
+        ------
+        Broken
+            The call did what it may not; the bytes make it happen again.
+        """
+        self.run += 1
+        draws = Draws(data)
+        with tempfile.TemporaryDirectory(prefix="trial-") as spare:
+            records, own = Path(spare) / "in", Path(spare) / "out"
+            records.mkdir()
+            own.mkdir()
+            # The call first: the bytes may be spent before the input is whole.
+            call = draws.one(CALLS)
+            place = write_input(draws, records)
+            call(draws, self._watch, place, records, own)
+            if any(
+                folder.joinpath("canary").exists() for folder in (Path(spare), records, own, Path())
+            ):
+                raise Broken("a text of the records was run")
+            shutil.rmtree(own)
+
+
+def _check(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    said = watch.run(["check", *_read(draws, place), "--json"], records, own)
+    if said.status == 2 or not said.out:
+        return
+    held = _plain_json(said)
+    counted = held.get("readings")
+    if counted is not None:
+        parts = ("used", "left_out", "excluded", "set_aside")
+        if counted["in"] != sum(counted[part] for part in parts):
+            raise Broken(f"readings do not add up: {counted}")
+    stops = any(finding["stops"] for finding in held["findings"])
+    if stops != (said.status == 1):
+        raise Broken(f"status {said.status} with stopping findings: {stops}")
+
+
+def _check_in_words(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    more = draws.one(([], ["--suggest"], ["--all"]))
+    said = watch.run(["check", *_read(draws, place), *more], records, own)
+    if any(not (c.isprintable() or c in "\n\u200d") for c in said.out + said.err):
+        raise Broken("it printed what a terminal would obey")
+
+
+def _sessions(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    out = own / "sessions.csv"
+    rule = draws.one(("guideline", "all"))
+    call = ["sessions", *_read(draws, place), "--rule", rule, "-o", str(out), "--for-excel"]
+    watch.run(call, records, own)
+    if out.exists():
+        with out.open(newline="", encoding="utf-8") as file:
+            for row in csv.reader(file):
+                if any(cell.startswith(FORMULA) and not _is_number(cell) for cell in row):
+                    raise Broken(f"a formula was written: {row}")
+
+
+def _trend(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    more = draws.one(
+        (
+            [],
+            ["--method", "doppler"],
+            ["--quantity", "pulse_pressure"],
+            ["--bridge", "methods"],
+            ["--bridge", "methods,conditions"],
+            ["--guideline", "isfm2017"],
+            ["--quantity", "creatinine"],
+            ["--rule", "all", "--level", "0.8"],
+        )
+    )
+    call = ["trend", *_read(draws, place), "--animal", _animal(draws), "--json"]
+    said = watch.run([*call, *more], records, own)
+    if said.status == 0:
+        _plain_json(said)
+
+
+def _figure(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    out = own / draws.one(("f.svg", "f.png", "f.pdf", "f", "=1.svg"))
+    call = ["figure", *_read(draws, place), "--animal", _animal(draws), "-o", str(out)]
+    watch.run(call, records, own)
+    if out.suffix == ".svg" and out.exists() and b"<script" in out.read_bytes().lower():
+        raise Broken("a script is in the figure")
+
+
+def _average(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    readings = [_typed(draws) for _ in range(1 + draws.below(9))]
+    more = draws.one(([], ["--json"], ["--save", str(own / "saved.csv")], ["--animal", "=1+1"]))
+    method = draws.one(("doppler", "oscillometric"))
+    # What begins with a dash would be an option, and is refused as one.
+    watch.run(["average", *readings, "--method", method, *more], records, own)
+
+
+def _priors(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    watch.run(["priors", *_read(draws, place), "-o", str(own / "p.toml")], records, own)
+
+
+Call = Callable[[Draws, Watch, Path, Path, Path], None]
+CALLS: tuple[Call, ...] = (
+    *(_check, _check, _check, _check_in_words, _sessions, _sessions, _trend, _trend),
+    *(_average, _figure, _priors),
+)
+
+
+def _typed(draws: Draws) -> str:
+    return draws.one((*NUMBERS, *HOSTILE)) if draws.odd(3) else str(90 + draws.below(110))
+
+
+def _animal(draws: Draws) -> str:
+    return draws.one((*IDS, *HOSTILE)) if draws.odd(4) else draws.one(IDS[:2])
+
+
+def _read(draws: Draws, place: Path) -> list[str]:
+    """Return PATH and how it is to be read."""
+    path = str(place)
+    if place.suffix == ".db":
+        path = f"sqlite:///{place}"
+    options: list[list[str]] = [
+        ["--dates", draws.one(("ymd", "dmy", "mdy"))],
+        ["--unit", draws.one(("mmHg", "kPa"))],
+        ["--encoding", draws.one(("cp1252", "utf-8", "utf-16", "nonsense"))],
+        ["--columns", draws.one(("BP=systolic", "a=b=c", "=", draws.text(12)))],
+    ]
+    taken = draws.one(options) if draws.odd(2) else []
+    return [path, "--as-of", AS_OF, *taken]
+
+
+def _plain_json(said: Said) -> Any:
+    def refuse(name: str) -> float:
+        raise Broken(f"{name} stands in the JSON")
+
+    held = json.loads(said.out, parse_constant=refuse)
+    _no_infinity(held)
+    return held
+
+
+def _no_infinity(held: Any) -> None:
+    if isinstance(held, dict):
+        held = list(held.values())
+    if isinstance(held, list):
+        for one in held:
+            _no_infinity(one)
+    elif isinstance(held, float) and not math.isfinite(held):
+        raise Broken("a number of the JSON is infinite")
+
+
+def _is_number(cell: str) -> bool:
+    try:
+        return math.isfinite(float(cell))
+    except ValueError:
+        return False

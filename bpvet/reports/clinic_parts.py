@@ -13,7 +13,7 @@ from bpvet.figures.audit_picture import AuditPicture
 from bpvet.figures.save import svg_bytes
 from bpvet.maths.comparison import Estimated
 from bpvet.printing import number
-from bpvet.reports.markup import Column, Shown, bullets, heading, lines, paragraph, tag
+from bpvet.reports.markup import Column, Shown, bullets, heading, lines, paragraph, prose, tag
 from bpvet.reports.picture import drawn
 
 #: A question, its answer in a phrase, and what it rests on.
@@ -29,8 +29,8 @@ def head(title: str, basis: str, cards: Iterable[Card]) -> Shown:
         tag(
             "div",
             tag("dt", escape(question))
-            + tag("dd", escape(lead), class_="lead")
-            + tag("dd", escape(detail)),
+            + tag("dd", prose(lead), class_="lead")
+            + tag("dd", prose(detail)),
         )
         for question, lead, detail in cards
     )

@@ -10,7 +10,7 @@ from bpvet.answers.phrases import capital, day, interval
 from bpvet.facts.words import QUANTITY_WORDS, UNITS
 from bpvet.models.cohort_grid import Effect
 from bpvet.printing import number
-from bpvet.reports.markup import Shown, bullets, heading, lines, paragraph, tag
+from bpvet.reports.markup import Shown, bullets, heading, lines, paragraph, prose, tag
 
 _UNCLEAR = "Cannot be told"
 _NOT_ITS_EFFECT = (
@@ -63,7 +63,7 @@ def cautions(answer: CohortAnswer) -> Shown:
 
 
 def _card(question: str, lead: str, detail: str) -> Shown:
-    answered = tag("dd", escape(lead), class_="lead") + tag("dd", escape(detail))
+    answered = tag("dd", prose(lead), class_="lead") + tag("dd", prose(detail))
     html = tag("div", tag("dt", escape(question)) + answered)
     return Shown(html, f"{question} {lead}. {detail}")
 

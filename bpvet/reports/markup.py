@@ -12,6 +12,8 @@ NONE = "–"
 
 #: Letters from which a cell is given room.
 _LONG = 24
+#: Spaces at which a line may not break: before the unit of a number.
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|mmHg)(?!\w))")
 _ISO_DATE = re.compile(r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?")
 
 
@@ -53,9 +55,20 @@ def tag(name: str, content: str, **attributes: str) -> str:
     return f"<{name}{written}>{content}</{name}>"
 
 
+def prose(text: str) -> str:
+    """Return text escaped, each number on one line with its unit.
+
+    Examples
+    --------
+    >>> prose("95 % < 160 mmHg")
+    '95\\xa0% &lt; 160\\xa0mmHg'
+    """
+    return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", escape(text))
+
+
 def paragraph(text: str, class_: str = "") -> str:
     """Return text as a paragraph; blank text gives nothing."""
-    return tag("p", escape(text), class_=class_) if text else ""
+    return tag("p", prose(text), class_=class_) if text else ""
 
 
 def heading(level: int, text: str) -> str:
@@ -65,7 +78,7 @@ def heading(level: int, text: str) -> str:
 
 def bullets(items: Iterable[str], class_: str = "") -> str:
     """Return texts as a list."""
-    return tag("ul", "".join(tag("li", escape(item)) for item in items), class_=class_)
+    return tag("ul", "".join(tag("li", prose(item)) for item in items), class_=class_)
 
 
 def folded(summary: str, content: str) -> str:

@@ -15,7 +15,7 @@ from bpvet.answers.sentences import overdue, recheck_reason, sentence, too_low
 from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.models.trend import Trend
 from bpvet.printing import number
-from bpvet.reports.markup import Shown, heading, lines, paragraph, tag
+from bpvet.reports.markup import Shown, heading, lines, paragraph, prose, tag
 
 #: From this probability on, "below the floor" stands beside "at target".
 _LOW = 0.5
@@ -124,7 +124,7 @@ def _left(row: pd.Series[Any]) -> str:
 def _card(question: str, *pairs: tuple[str, str]) -> Shown:
     """Return a question with its answers, each a short phrase and what it rests on."""
     answered = "".join(
-        tag("dd", escape(lead), class_="lead") + tag("dd", escape(detail)) for lead, detail in pairs
+        tag("dd", prose(lead), class_="lead") + tag("dd", prose(detail)) for lead, detail in pairs
     )
     text = " ".join(f"{lead}. {detail}" for lead, detail in pairs)
     return Shown(tag("div", tag("dt", escape(question)) + answered), f"{question}: {text}")

@@ -21,6 +21,7 @@ import pytest
 
 from bpvet.command.main import main
 from bpvet.files import unfinished
+from tests.models.small_clinic import AS_OF, write_clinic
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and limits of another kind")
 
@@ -53,7 +54,13 @@ sys.exit(status)
 def written(command: str, clinic: Path, out: Path, rule: str) -> list[str]:
     """Return the words of a command that writes into a folder; by each rule another content."""
     one = ["--animal", "A17", "--rule", rule, "--force", "--as-of", "2026-06-01"]
-    everyone = ["--rule", rule, "--force", "--as-of", "2026-06-01"]
+    everyone = [
+        "--rule",
+        rule,
+        "--force",
+        "--as-of",
+        AS_OF if command == "cohort" else "2026-06-01",
+    ]
     first = "165" if rule == "all" else "195"
     by_name = {
         "average": [first, "158", "160", "--method", "doppler", "--animal", "A17"],
@@ -137,9 +144,17 @@ QUICK = ["average", "sessions"]
 SLOW = [pytest.param(one, marks=pytest.mark.slow) for one in ("fhir", "figure", "report", "cohort")]
 
 
+@pytest.fixture(scope="module")
+def whole_clinic(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return records that are enough for a cohort."""
+    return write_clinic(tmp_path_factory.mktemp("records") / "clinic")
+
+
 @pytest.fixture
-def trial(request: pytest.FixtureRequest, clinic: Path, tmp_path: Path) -> Trial:
-    return Trial(request.param, clinic, tmp_path)
+def trial(
+    request: pytest.FixtureRequest, clinic: Path, whole_clinic: Path, tmp_path: Path
+) -> Trial:
+    return Trial(request.param, whole_clinic if request.param == "cohort" else clinic, tmp_path)
 
 
 @pytest.mark.parametrize("trial", [*QUICK, *SLOW], indirect=True)
@@ -210,7 +225,8 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
 
 
 @pytest.mark.parametrize("command", [*QUICK, *SLOW])
-def test_a_full_disk(command: str, clinic: Path, small_disk: Path) -> None:
+def test_a_full_disk(command: str, clinic: Path, whole_clinic: Path, small_disk: Path) -> None:
+    records = whole_clinic if command == "cohort" else clinic
     filling = b"x" * 4096
     for name in range(100):
         try:
@@ -219,7 +235,7 @@ def test_a_full_disk(command: str, clinic: Path, small_disk: Path) -> None:
             break
     before = contents(small_disk)
     process = subprocess.Popen(
-        [sys.executable, "-m", "bpvet", *written(command, clinic, small_disk, "all")],
+        [sys.executable, "-m", "bpvet", *written(command, records, small_disk, "all")],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
         text=True,

@@ -84,7 +84,7 @@ def test_the_page_goes_from_now_to_the_sources(urgent: Written) -> None:
 
 
 def test_every_sentence_is_on_the_page(urgent: Written) -> None:
-    html = unescape(urgent.page.read_text(encoding="utf-8"))
+    html = unescape(urgent.page.read_text(encoding="utf-8")).replace("\N{NO-BREAK SPACE}", " ")
     assert urgent.sentences == urgent.answer.sentences
     for said in urgent.sentences:
         assert said.removeprefix("Urgent: ") in html

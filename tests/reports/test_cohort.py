@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from base64 import b64decode
-from html import escape, unescape
+from html import unescape
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -93,8 +93,9 @@ def test_the_page_goes_from_now_to_the_cautions(hostile: Written) -> None:
     places = [html.index(part) for part in order]
     assert places == sorted(places)
     assert html.count("<img") == 4
+    plain = unescape(html).replace("\N{NO-BREAK SPACE}", " ")
     for said in (*hostile.answer.sentences, *hostile.answer.cautions):
-        assert escape(said) in html or said in unescape(html)
+        assert said in plain
 
 
 def test_hostile_texts_are_text(hostile: Written) -> None:

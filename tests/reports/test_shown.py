@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +14,7 @@ from bpvet.answers.parts import TrendAnswer
 from bpvet.models.trend import Trend
 from bpvet.records.records import Records
 from bpvet.reports import animal as report
+from bpvet.reports.markup import prose
 
 from .conftest import AS_OF
 
@@ -45,7 +45,7 @@ def test_what_is_urgent_stands_before_all_answers(trends: Trends) -> None:
     html = report.now(trend, answer).html
     assert answer.urgent
     assert html.index("<h1>") < html.index("<h2>Urgent</h2>") < html.index("What to know now")
-    assert escape(answer.urgent[0].text) in html
+    assert prose(answer.urgent[0].text) in html
 
 
 def test_nothing_urgent_makes_no_box(trends: Trends) -> None:
@@ -62,7 +62,7 @@ def test_the_head_says_whose_report_it_is(trends: Trends) -> None:
 def test_the_cards_give_the_answers_numbers(trends: Trends) -> None:
     trend, answer = trends["A17"]
     found = leads(report.now(trend, answer).html)
-    assert found[0] == f"{answer.latest.estimate:.0f} mmHg"
+    assert found[0] == f"{answer.latest.estimate:.0f}\N{NO-BREAK SPACE}mmHg"
     assert (
         found[1]
         == {"not settled": "Not settled", "at or below": "At target"}[str(answer.target.verdict)]
@@ -120,7 +120,7 @@ def test_every_sentence_is_among_the_answers(trends: Trends) -> None:
             if said.startswith("Urgent"):
                 continue
             for part in re.split(r"(?<=[.]) (?=[A-Z])", said):
-                assert escape(part) in shown.html
+                assert prose(part) in shown.html
                 assert part in repr(shown)
 
 
@@ -203,7 +203,7 @@ def test_priors_digest_and_version_are_said(trends: Trends) -> None:
     assert answer.version in html
     assert "Time constant of amlodipine" in html
     for said in answer.assumptions:
-        assert escape(said) in html
+        assert prose(said) in html
 
 
 def test_the_statement_comes_before_no_licence() -> None:

@@ -214,7 +214,6 @@ def test_a_report_is_asked_for_with_everything_said(run, clinic, tmp_path, monke
     assert held == files | {"pdf": None}
 
 
-@pytest.mark.slow
 def test_a_real_report_of_an_animal_with_a_hostile_id(run, tmp_path):
     folder = write_readings(tmp_path / "r", "../../x<script>,2026-01-01,doppler,150")
     before = sorted(tmp_path.rglob("*"))

@@ -111,7 +111,6 @@ def test_charts_are_frozen() -> None:
         chart.values[0] = 0
 
 
-@pytest.mark.slow
 def test_a_steady_animal_signals_once_in_465_sessions() -> None:
     # Run lengths are nearly geometric: a share exp(−465/465) = 0.37 is without signal.
     rng, quiet = np.random.default_rng(31), 0

@@ -271,7 +271,6 @@ def test_intervals_cover_at_six_sessions() -> None:
         assert 0.925 < share < 0.98, (name, share)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("n", [3, 4, 8, 20, 40])
 def test_intervals_cover_at_all_lengths(n: int) -> None:
     # Patnaik's and Satterthwaite's stand-ins are exact for two sessions, wide by up to 1.7

@@ -110,7 +110,6 @@ class _KillsOne(OnCluster):
         return super().collect(function, parts)
 
 
-@pytest.mark.slow
 def test_a_cluster_of_two_survives_a_killed_worker(paths):
     distributed = pytest.importorskip("distributed")
     serial = fit_cohort(paths, FORMULA, **OPTIONS)

@@ -37,21 +37,24 @@ def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFram
     met : list of str
         Ids met in the other tables, in order.
     """
-    own = [name for name in column_names("animals") if name != "animal"]
-    frame = pd.DataFrame({"animal": _objects(values["animal"])})
-    for name in own:
-        column = values[name]
-        frame[name] = _objects(column) if isinstance(column, pa.Array) else column
-    for name in ledger.unknown:
-        frame[name] = _objects(ledger.cells(name))
+    columns = {name: values[name] for name in ("animal", *column_names("animals"))}
+    columns |= {name: ledger.cells(name) for name in ledger.unknown}
+    frame = pd.DataFrame(
+        {
+            name: _objects(column) if isinstance(column, pa.Array) else column
+            for name, column in columns.items()
+        }
+    )
     usable = ledger.usable
     _join_doubled(ledger, frame, usable)
     kept = frame[usable].drop_duplicates("animal")
     listed = set(kept["animal"])
     others = [animal for animal in dict.fromkeys(met) if animal not in listed]
-    rest = pd.DataFrame({"animal": pd.Series(others, dtype=frame["animal"].dtype)})
-    for name in frame.columns[1:]:
-        rest[name] = pd.Series([_blank_of(frame[name])] * len(others), dtype=frame[name].dtype)
+    blank = {
+        name: pd.Series([_blank_of(frame[name])] * len(others), dtype=frame[name].dtype)
+        for name in frame.columns[1:]
+    }
+    rest = pd.DataFrame({"animal": pd.Series(others, dtype=frame["animal"].dtype), **blank})
     parts = [part for part in (kept, rest) if len(part)]
     whole: pd.DataFrame = pd.concat(parts, ignore_index=True) if parts else kept
     return whole
@@ -210,6 +213,8 @@ def _folded(animal: str) -> str:
 def _join_doubled(ledger: Ledger, frame: pd.DataFrame, usable: NDArray[np.bool_]) -> None:
     """Join the rows of one animal: a cell on which they disagree is left blank, and said."""
     doubled = frame["animal"].duplicated(keep=False).to_numpy() & usable
+    if not doubled.any():
+        return
     for animal, rows in frame[doubled].groupby("animal", sort=False):
         index = rows.index.to_numpy()
         lines = ", ".join(str(ledger.line[row]) for row in index)

@@ -163,6 +163,8 @@ def _check_treatments(ledger: Ledger, values: Values, as_of: np.datetime64) -> N
 def _say_overlaps(ledger: Ledger, values: Values) -> None:
     """Say which rows of one drug start while an earlier one still runs, or start together."""
     usable = np.flatnonzero(ledger.usable)
+    if len(usable) == 0:
+        return
     frame = pd.DataFrame(
         {
             "animal": uncoded(values["animal"]).to_numpy(zero_copy_only=False)[usable],
@@ -225,6 +227,8 @@ def _check_labs(ledger: Ledger, values: Values) -> None:
 def _say_repeats(ledger: Ledger, values: Values) -> None:
     """Say which rows give an analyte that an earlier row of the same animal and day gives."""
     rows = np.flatnonzero(ledger.usable)
+    if len(rows) == 0:
+        return
     frame = pd.DataFrame(
         {name: values[name].take(pa.array(rows)).to_pylist() for name in ("animal", "analyte")}
     )
@@ -242,7 +246,8 @@ def _check_life(ledger: Ledger, values: Values, column: str, animals: pd.DataFra
     """Say which rows are dated before the animal was born or after it left; they are kept."""
     heading = "taken_at" if column == "date" else column
     date = values[column]
-    if not len(animals) or animals[["birth_date", "left_on"]].isna().all(axis=None):
+    own = [animals[name].isna().all() for name in ("birth_date", "left_on")]
+    if ledger.n == 0 or all(own):
         return
     usable = ledger.usable
     born = _of_animal(values["animal"], animals, "birth_date", NAT)

@@ -55,6 +55,8 @@ def _say_nearly_known_drugs(ledger: Ledger, values: Values) -> None:
 
 def _say_same_animals(ledger: Ledger, values: Values) -> None:
     """Say which animals of different ids have one name, one species and one birth date."""
+    if ledger.n == 0:
+        return
     frame = pd.DataFrame({"birth": values["birth_date"]})
     for name in ("animal", "name", "species"):
         texts, code = distinct(values[name])

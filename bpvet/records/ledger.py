@@ -116,6 +116,10 @@ class Ledger:
         """Let rows that were set aside be usable again, for another reason to be given."""
         self._aside[rows] = 0
 
+    def given(self, column: str) -> bool:
+        """Return whether any file has this column."""
+        return column in self._raw
+
     def cells(self, column: str) -> pa.Array:
         """Return a column's cells as text (n,), without white space around them."""
         return self._trimmed.get(column, self._nothing)

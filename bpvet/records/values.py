@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import fields
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -61,9 +62,24 @@ def parse(ledger: Ledger) -> Values:
         ``…_bound``; a ``moment`` has ``timed`` and ``date``; readings have ``summary_n`` and
         ``summary_sd`` too.
     """
+    if ledger.n == 0:
+        # Most folders lack some table: its values are made once.
+        return dict(_of_no_rows(ledger.table))
+    return _parsed(ledger)
+
+
+@cache
+def _of_no_rows(table: str) -> Values:
+    return _parsed(Ledger(table, []))
+
+
+def _parsed(ledger: Ledger) -> Values:
     values: Values = {}
     passed_over = np.zeros(ledger.n, dtype=bool)
     for column in TABLES[ledger.table]:
+        if not ledger.given(column.name):
+            values.update(_not_given(ledger, column))
+            continue
         if column.needed:
             _say_blank(ledger, column)
         if column.kind == "text":
@@ -80,6 +96,19 @@ def parse(ledger: Ledger) -> Values:
         values.update(_summaries(ledger))
         values["reading"] = _order(ledger, values["reading"])
     return values
+
+
+def _not_given(ledger: Ledger, column: Column) -> Values:
+    """Return the values of a column that no file has."""
+    n = ledger.n
+    if column.kind in ("text", "word"):
+        return {column.name: ledger.cells(column.name)}
+    if column.kind in ("date", "moment"):
+        never = np.full(n, NAT, dtype="datetime64[ns]")
+        beside = {"timed": np.zeros(n, bool), "date": never.copy(), "zoned": np.zeros(n, bool)}
+        return {column.name: never} | (beside if column.kind == "moment" else {})
+    bound = {f"{column.name}_bound": np.zeros(n, np.int8)} if column.kind == "quantity" else {}
+    return {column.name: np.full(n, np.nan), **bound}
 
 
 def file_rows(ledger: Ledger, mask: Mask) -> Iterator[tuple[int, NDArray[np.int64]]]:

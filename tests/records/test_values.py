@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from bpvet.records.findings import Finding
 from bpvet.records.records import Records
+from bpvet.records.tables import TABLES
 
 Make = Callable[..., Records]
 KEY = "animal,taken_at,method"
@@ -248,3 +250,32 @@ def test_status_and_analytes(records: Make) -> None:
     assert found.labs["analyte"].tolist() == ["total_t4", "upc", *["creatinine"] * 3]
     assert (found.labs["set_aside"] != "").tolist() == [False, False, True, True, True]
     assert "is a bound" in of_kind(found, "not a number")[0].reason
+
+
+#: A row of each table, of the columns that a file must have.
+LEAST = {
+    "animals": {"animal": "A17", "species": "cat"},
+    "readings": {
+        "animal": "A17", "taken_at": "2025-01-01T10:00", "method": "doppler", "systolic": "152"
+    },
+    "treatments": {"animal": "A17", "drug": "amlodipine", "started_on": "2025-01-02"},
+    "labs": {
+        "animal": "A17", "sampled_on": "2025-01-02", "analyte": "creatinine", "value": "180",
+        "unit": "umol/L",
+    },
+    "observations": {"animal": "A17", "seen_on": "2025-01-02", "sign": "murmur"},
+}  # fmt: skip
+
+
+def test_a_column_that_is_not_there_is_one_whose_cells_are_blank(records: Make) -> None:
+    least, blank = {}, {}
+    for table, cells in LEAST.items():
+        wide = {c.name: "" for c in TABLES[table] if not c.required} | cells
+        assert set(cells) >= {c.name for c in TABLES[table] if c.required}
+        least[table] = "\n".join(",".join(line) for line in (cells, cells.values()))
+        blank[table] = "\n".join(",".join(line) for line in (wide, wide.values()))
+    few, all_of_them = records(**least), records(**blank)
+    for table in TABLES:
+        one, other = getattr(few, table), getattr(all_of_them, table)
+        pd.testing.assert_frame_equal(one, other[one.columns])
+        assert len(one) == 1

@@ -34,7 +34,7 @@ def write_input(draws: Draws, folder: Path) -> Path:
     tables = clinic(draws)
     if draws.once_in(3):
         return _single(draws, tables[0], folder)
-    whole = draws.one((_one_workbook, _folder, _folder, _folder, _database))
+    whole = draws.one((_one_workbook, *(_folder,) * 6, _database))
     place = whole(draws, tables, folder)
     if draws.odd(6):
         (folder / "bpvet-columns.toml").write_bytes(_settings(draws))
@@ -42,7 +42,7 @@ def write_input(draws: Draws, folder: Path) -> Path:
 
 
 def _single(draws: Draws, table: Table, folder: Path) -> Path:
-    ending = draws.one(tuple(WRITERS))
+    ending = draws.one(("csv", "csv", "csv", *WRITERS))
     name = draws.one(("readings", "export", "Sheet 1 (2)", "=1+1"))
     place = folder / f"{name}.{ending}"
     place.write_bytes(_broken(draws, WRITERS[ending](draws, table)))

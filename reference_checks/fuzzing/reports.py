@@ -9,44 +9,20 @@ from __future__ import annotations
 
 import argparse
 import random
-import re
 import sys
 import tempfile
 import time
-from html.parser import HTMLParser
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from reference_checks.fuzzing.acting import acting
 from reference_checks.fuzzing.cells import IDS
 from reference_checks.fuzzing.check import LONGEST, SEED, warm_up
 from reference_checks.fuzzing.draws import Draws
 from reference_checks.fuzzing.inputs import write_input
 from reference_checks.fuzzing.trial import AS_OF
 from reference_checks.fuzzing.watch import Broken, Watch
-
-ACTING = {"script", "iframe", "object", "embed", "link", "form", "input", "base", "video", "audio"}
-_SAFE_LINK = re.compile(r"#[\w-]*|https:[^\s\"'<>]+")
-_SAFE_IMAGE = re.compile(r"data:image/(?:png|svg\+xml);base64,[A-Za-z0-9+/=]+")
-
-
-class Acting(HTMLParser):
-    """Collects what could act on a page."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.found: list[str] = []
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        """Note elements and attributes that a report never needs."""
-        if tag in ACTING:
-            self.found.append(tag)
-        for name, value in attrs:
-            held = value or ""
-            bad_link = name == "href" and not _SAFE_LINK.fullmatch(held)
-            bad_image = name in ("src", "srcset") and not _SAFE_IMAGE.fullmatch(held)
-            if name.startswith("on") or bad_link or bad_image:
-                self.found.append(f"{tag} {name}={held[:60]}")
 
 
 def main() -> int:
@@ -92,10 +68,9 @@ def _one(data: bytes, watch: Watch) -> int:
         if said.status:
             return 0
         for page in own.glob("*.html"):
-            reader = Acting()
-            reader.feed(page.read_text(encoding="utf-8"))
-            if reader.found:
-                raise Broken(f"on the page: {reader.found[:5]}")
+            found = acting(page.read_text(encoding="utf-8"))
+            if found:
+                raise Broken(f"on the page: {found[:5]}")
         return 1
 
 

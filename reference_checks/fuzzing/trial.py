@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import math
 import shutil
+import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from reference_checks.fuzzing.cells import HOSTILE, IDS, NUMBERS
+from reference_checks.fuzzing.acting import acting
+from reference_checks.fuzzing.cells import DRUGS, HOSTILE, IDS, NUMBERS
 from reference_checks.fuzzing.draws import Draws
 from reference_checks.fuzzing.inputs import write_input
 from reference_checks.fuzzing.watch import Broken, Said, Watch
@@ -19,6 +22,8 @@ from reference_checks.fuzzing.watch import Broken, Said, Watch
 AS_OF = "2025-12-31"
 #: First letters that a spreadsheet takes for a formula.
 FORMULA = ("=", "+", "-", "@")
+#: What becomes of a reading.
+PARTS = ("used", "left_out", "excluded", "set_aside")
 
 
 class Trials:
@@ -63,14 +68,16 @@ def _check(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) ->
     if said.status == 2 or not said.out:
         return
     held = _plain_json(said)
-    counted = held.get("readings")
-    if counted is not None:
-        parts = ("used", "left_out", "excluded", "set_aside")
-        if counted["in"] != sum(counted[part] for part in parts):
-            raise Broken(f"readings do not add up: {counted}")
+    _adds_up(held)
     stops = any(finding["stops"] for finding in held["findings"])
     if stops != (said.status == 1):
         raise Broken(f"status {said.status} with stopping findings: {stops}")
+
+
+def _adds_up(held: Any) -> None:
+    counted = held.get("readings")
+    if counted is not None and counted["in"] != sum(counted[part] for part in PARTS):
+        raise Broken(f"readings do not add up: {counted}")
 
 
 def _check_in_words(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
@@ -86,10 +93,14 @@ def _sessions(draws: Draws, watch: Watch, place: Path, records: Path, own: Path)
     call = ["sessions", *_read(draws, place), "--rule", rule, "-o", str(out), "--for-excel"]
     watch.run(call, records, own)
     if out.exists():
-        with out.open(newline="", encoding="utf-8") as file:
-            for row in csv.reader(file):
-                if any(cell.startswith(FORMULA) and not _is_number(cell) for cell in row):
-                    raise Broken(f"a formula was written: {row}")
+        _no_formula(out)
+
+
+def _no_formula(table: Path) -> None:
+    with table.open(newline="", encoding="utf-8") as file:
+        for row in csv.reader(file):
+            if any(cell.startswith(FORMULA) and not _is_number(cell) for cell in row):
+                raise Broken(f"a formula was written: {row}")
 
 
 def _trend(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
@@ -131,10 +142,90 @@ def _priors(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -
     watch.run(["priors", *_read(draws, place), "-o", str(own / "p.toml")], records, own)
 
 
+def _fhir(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    """Write a bundle, and read what was written: the readings are those that were used before."""
+    out = own / "bundle.json"
+    more = ["--snomed"] if draws.once_in(4) else []
+    said = watch.run(["fhir", *_read(draws, place), "-o", str(out), *more], records, own)
+    if said.status or not out.exists():
+        return
+    back = watch.run(["check", str(out), "--as-of", AS_OF, "--json"], records, own)
+    held = _plain_json(back)
+    _adds_up(held)
+
+
+def _piped(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    """Give a file by the standard input instead of by its name."""
+    files = sorted(file for file in records.rglob("*") if file.is_file())
+    held = files[0].read_bytes() if files else b""
+    before, sys.stdin = sys.stdin, io.TextIOWrapper(io.BytesIO(held), encoding="utf-8")
+    try:
+        said = watch.run(["check", *_read(draws, Path("-")), "--json"], records, own)
+    finally:
+        sys.stdin = before
+    if said.status != 2 and said.out:
+        _adds_up(_plain_json(said))
+
+
+def _agreement(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    more = draws.one(
+        ([], ["--linked"], ["--reference", "indirect"], ["--quantity", "mean", "--level", "0.9"])
+    )
+    said = watch.run(["agreement", *_read(draws, place), "--json", *more], records, own)
+    if said.status == 0:
+        _plain_json(said)
+
+
+def _audit(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    more = draws.one(([], ["--rule", "all"], ["--level", "0.8"]))
+    said = watch.run(["audit", *_read(draws, place), "--json", *more], records, own)
+    if said.status == 0:
+        _plain_json(said)
+
+
+def _plan(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    more = draws.one(
+        (
+            ["--visits", _typed(draws), "--readings", str(draws.below(9))],
+            ["--drug", draws.one((*DRUGS, *HOSTILE)), "--before", str(draws.below(6))],
+            ["--effect", _typed(draws), "--animals", _typed(draws)],
+            [*_read(draws, place), "--animal", _animal(draws), "--every", _typed(draws)],
+        )
+    )
+    said = watch.run(["plan", *more, "--json"], records, own)
+    if said.status == 0:
+        _plain_json(said)
+
+
+def _letter(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    out = own / "letter.html"
+    call = ["figure", *_read(draws, place), "--animal", _animal(draws), "--letter", "-o", str(out)]
+    watch.run([*call, *(["--labs"] if draws.once_in(2) else [])], records, own)
+    for table in own.glob("*.csv"):
+        _no_formula(table)
+    if out.exists():
+        found = acting(out.read_text(encoding="utf-8"))
+        if found:
+            raise Broken(f"on the letter: {found[:5]}")
+
+
+def _completion(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    watch.run(["completion", draws.one(("bash", "zsh", "fish", *HOSTILE))], records, own)
+
+
+def _example(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    watch.run(["example", str(own / draws.one(("new", "=1", "é")))], records, own)
+
+
 Call = Callable[[Draws, Watch, Path, Path, Path], None]
+#: Reading is tried most often; what fits a model or draws is slow, and tried less.
 CALLS: tuple[Call, ...] = (
-    *(_check, _check, _check, _check_in_words, _sessions, _sessions, _trend, _trend),
-    *(_average, _figure, _priors),
+    *(_check,) * 24,
+    *(_check_in_words, _average) * 6,
+    *(_piped,) * 6,
+    *(_sessions,) * 6,
+    *(_trend, _fhir, _plan) * 2,
+    *(_agreement, _audit, _priors, _figure, _letter, _completion, _example),
 )
 
 

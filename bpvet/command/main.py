@@ -19,6 +19,7 @@ import io
 import os
 import sys
 from collections.abc import Sequence
+from functools import cache
 from importlib import import_module
 from typing import Protocol, cast
 
@@ -104,6 +105,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return STOPPED
 
 
+@cache
 def parser() -> Parser:
     """Return the parser of the whole command line."""
     whole = Parser(prog="bpvet", description=_ABOUT, epilog=_START)

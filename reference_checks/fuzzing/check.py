@@ -2,6 +2,7 @@
 
     python reference_checks/fuzzing/check.py                   a small run, from a fixed seed
     python reference_checks/fuzzing/check.py --runs 100000     the full run, led by coverage
+    python reference_checks/fuzzing/check.py --runs 100000 --jobs 2    the same in two processes
     python reference_checks/fuzzing/check.py --again FILE      one kept case again
 
 The full run takes Atheris (a general fuzzer, `pip install atheris`), which keeps the inputs that
@@ -16,21 +17,18 @@ import contextlib
 import hashlib
 import io
 import random
+import subprocess
 import sys
 import tempfile
 import time
 from importlib import import_module
 from pathlib import Path
+from pkgutil import walk_packages
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-#: Inputs from which a led run sets out, and the modules whose code leads it.
+#: Inputs from which a led run sets out.
 _FIRST = 200
-_LED = (
-    *("bpvet.records.read", "bpvet.visits.readings", "bpvet.models.fit", "bpvet.answers.trend"),
-    *("bpvet.command.average", "bpvet.command.check", "bpvet.command.sessions"),
-    *("bpvet.command.trend", "bpvet.command.figure", "bpvet.command.priors"),
-)
 #: Inputs of the small run; bytes of an input; the seed.
 SMALL, LONGEST, SEED = 400, 4000, 20261125
 
@@ -41,14 +39,31 @@ def main() -> int:
     asked.add_argument("--runs", type=int, default=SMALL)
     asked.add_argument("--seed", type=int, default=SEED)
     asked.add_argument("--led", action="store_true", help="led by coverage whatever the runs")
+    asked.add_argument("--jobs", type=int, default=1, help="processes, each from its own seed")
     asked.add_argument("--again", type=Path)
     asked.add_argument("--corpus", type=Path, help="a folder that keeps the inputs of a led run")
     given = asked.parse_args()
     if given.again:
         return _kept_case(given.again)
+    if given.jobs > 1:
+        return _in_processes(given.runs, given.seed, given.jobs)
     if given.led or given.runs > SMALL:
         return _led(given.runs, given.seed, given.corpus)
     return _seeded(given.runs, given.seed)
+
+
+def _in_processes(runs: int, seed: int, jobs: int) -> int:
+    """Share the inputs among processes, each from a seed of its own."""
+    shares = [runs // jobs + (job < runs % jobs) for job in range(jobs)]
+    working = [
+        subprocess.Popen(
+            [sys.executable, __file__, "--led", f"--runs={share}", f"--seed={seed + job}"]
+        )
+        for job, share in enumerate(shares)
+    ]
+    failures = sum(process.wait() != 0 for process in working)
+    print(f"{runs} inputs in {jobs} processes, of which {failures} met what broke")
+    return 1 if failures else 0
 
 
 def _kept_case(case: Path) -> int:
@@ -88,8 +103,11 @@ def _led(runs: int, seed: int, corpus: Path | None) -> int:
         return _seeded(runs, seed)
     with atheris.instrument_imports(include=["bpvet"]):
         # Commands load what they need when they run: only what is loaded here is seen.
-        for module in _LED:
-            import_module(module)
+        import bpvet
+
+        for module in walk_packages(bpvet.__path__, "bpvet."):
+            if not module.name.endswith("__main__"):
+                import_module(module.name)
         from reference_checks.fuzzing.trial import Trials
         from reference_checks.fuzzing.watch import Watch
     trials = Trials(Watch())

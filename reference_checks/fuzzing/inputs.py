@@ -34,7 +34,7 @@ def write_input(draws: Draws, folder: Path) -> Path:
     tables = clinic(draws)
     if draws.once_in(3):
         return _single(draws, tables[0], folder)
-    whole = draws.one((_one_workbook, *(_folder,) * 6, _database))
+    whole = draws.one((*(_folder,) * 6, _one_workbook, _database))
     place = whole(draws, tables, folder)
     if draws.odd(6):
         (folder / "bpvet-columns.toml").write_bytes(_settings(draws))

@@ -220,10 +220,9 @@ def _example(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) 
 Call = Callable[[Draws, Watch, Path, Path, Path], None]
 #: Reading is tried most often; what fits a model or draws is slow, and tried less.
 CALLS: tuple[Call, ...] = (
-    *(_check,) * 24,
-    *(_check_in_words, _average) * 6,
-    *(_piped,) * 6,
-    *(_sessions,) * 6,
+    *(_check,) * 60,
+    *(_check_in_words, _sessions) * 10,
+    *(_average, _piped) * 14,
     *(_trend, _fhir, _plan) * 2,
     *(_agreement, _audit, _priors, _figure, _letter, _completion, _example),
 )

@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import argparse
+import json
 import shlex
+import sys
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from bpvet.command import options
 from bpvet.command.opening import opened
-from bpvet.command.output import counted, print_json, printable, wrapped
+from bpvet.command.output import counted, printable, wrapped
 from bpvet.command.suggesting import suggest
 from bpvet.errors import RecordsError
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from bpvet.command.source_lines import SourceLines
+    from bpvet.records.alike import Alike, OfKind
     from bpvet.records.findings import Finding
     from bpvet.records.records import Records
 
@@ -65,26 +71,35 @@ def run(arguments: argparse.Namespace) -> int:
     records = opened(arguments)
     counts = counts_of(records, arguments.rule)
     if arguments.json:
-        print_json(
-            {
-                "readings": counts,
-                "understood": records.understood,
-                "findings": [finding.to_dict() for finding in records.findings],
-                "as_of": str(records.as_of),
-                "source": records.source,
-                "data_digest": records.digest,
-            }
-        )
+        print_findings(records, counts)
     else:
         print(printable(check_text(records, counts, arguments)))
     return RecordsError.exit_status if records.stopping else 0
 
 
+def print_findings(records: Records, counts: dict[str, int]) -> None:
+    """Print everything as one JSON value, a finding a line, as they are made."""
+    head = {"readings": counts, "understood": records.understood}
+    tail = {
+        "as_of": str(records.as_of),
+        "source": records.source,
+        "data_digest": records.digest,
+    }
+    write = sys.stdout.write
+    write(json.dumps(head, allow_nan=False, indent=2)[:-2] + ',\n  "findings": [')
+    between = "\n    "
+    for finding in records.findings.json():
+        write(between + finding)
+        between = ",\n    "
+    write(("\n  ]" if len(records.findings) else "]") + ",")
+    write(json.dumps(tail, allow_nan=False, indent=2)[1:] + "\n")
+
+
 def counts_of(records: Records, rule: str) -> dict[str, int]:
     """Return how many readings went in and what became of them."""
-    from bpvet.visits.readings import accounting, readings_used
+    from bpvet.visits.readings import accounting, judged
 
-    return accounting(readings_used(records, rule))
+    return accounting(judged(records, rule)[0])
 
 
 def check_text(records: Records, counts: dict[str, int], arguments: argparse.Namespace) -> str:
@@ -95,15 +110,19 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
     if not records.findings:
         return "\n".join([*lines, "Nothing was found that needs a word."])
     from bpvet.command.source_lines import SourceLines
+    from bpvet.records.alike import by_kind
 
-    by_group: dict[str, list[Finding]] = {group: [] for group in GROUPS}
-    for finding in records.findings:
-        by_group[group_of(finding)].append(finding)
+    found = by_kind(records.findings, group_of, None if arguments.all else _SHOWN)
     source = SourceLines(arguments.path, records.understood["encoding"])
-    most = len(records.findings) if arguments.all else _SHOWN
-    for group, found in by_group.items():
-        if found:
-            lines += _group_lines(group, found, source, most)
+    source.look_up(
+        (alike.first.file, alike.first.line)
+        for kinds in found.values()
+        for kind in kinds
+        for alike in kind.shown
+    )
+    for group in GROUPS:
+        if group in found:
+            lines += _group_lines(group, found[group], source)
     if any(one.kind in _MENDED_BY_MAPPING for one in records.stopping):
         path = shlex.quote(arguments.path)
         text = f"To have the headings, dates and units proposed: bpvet check {path} --suggest"
@@ -187,34 +206,29 @@ def _count_lines(counts: dict[str, int], rule: str) -> list[str]:
     return [f"{counted(counts['in'], 'reading')} in all", *parts]
 
 
-def _group_lines(group: str, found: Sequence[Finding], source: SourceLines, most: int) -> list[str]:
-    heading = wrapped(f"{group} ({counted(len(found), 'finding')})")
+def _group_lines(group: str, kinds: Sequence[OfKind], source: SourceLines) -> list[str]:
+    many = sum(kind.many for kind in kinds)
+    heading = wrapped(f"{group} ({counted(many, 'finding')})")
     lines = [heading, "-" * max(map(len, heading.splitlines()))]
     before: tuple[str, int | None] | None = None
-    by_kind: dict[str, dict[tuple[str, ...], list[Finding]]] = {}
-    for one in found:
-        same = (one.file, one.column, one.reason, one.mend)
-        by_kind.setdefault(one.kind, {}).setdefault(same, []).append(one)
-    for kind in by_kind.values():
-        alike = list(kind.values())
-        for findings in alike[:most]:
-            place = (findings[0].file, findings[0].line)
+    for kind in kinds:
+        for alike in kind.shown:
+            place = (alike.first.file, alike.first.line)
             # Several findings about one line show it once.
-            lines += _finding_lines(findings, None if place == before else source)
+            lines += _finding_lines(alike, None if place == before else source)
             before = place
-        rest = sum(map(len, alike[most:]))
-        if rest:
-            lines.append(f"  … and {rest} {MORE}")
+        if kind.rest:
+            lines.append(f"  … and {kind.rest} {MORE}")
     return [*lines, ""]
 
 
-def _finding_lines(alike: Sequence[Finding], source: SourceLines | None) -> list[str]:
+def _finding_lines(alike: Alike, source: SourceLines | None) -> list[str]:
     """Return findings that say the same of several lines, with the first of these lines.
 
     Without a `source` the line has just been shown.
     """
-    finding = alike[0]
-    place = finding.file + _line_numbers([one.line for one in alike if one.line is not None])
+    finding = alike.first
+    place = finding.file + _line_numbers(alike.lines)
     lines = [f"{place}, {finding.column}" if finding.column else place]
     line = source.line(finding.file, finding.line, finding.value) if source else ""
     if line:
@@ -225,13 +239,14 @@ def _finding_lines(alike: Sequence[Finding], source: SourceLines | None) -> list
     return lines
 
 
-def _line_numbers(numbers: Sequence[int]) -> str:
-    if not numbers:
+def _line_numbers(numbers: NDArray[np.int64]) -> str:
+    if len(numbers) == 0:
         return ""
+    first, last = int(numbers[0]), int(numbers[-1])
     if len(numbers) == 1:
-        return f", line {numbers[0]}"
-    if list(numbers) == list(range(numbers[0], numbers[-1] + 1)):
-        return f", lines {numbers[0]} to {numbers[-1]}"
-    shown = ", ".join(map(str, numbers[:_NUMBERS]))
+        return f", line {first}"
+    if (numbers[1:] - numbers[:-1] == 1).all():
+        return f", lines {first} to {last}"
+    shown = ", ".join(map(str, numbers[:_NUMBERS].tolist()))
     rest = len(numbers) - _NUMBERS
     return f", lines {shown}" + (f" and {rest} more" if rest > 0 else "")

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import io
-from collections.abc import Mapping
-from functools import lru_cache
+from collections.abc import Iterable, Mapping
+from itertools import islice
 from pathlib import Path
 
 from bpvet.command.output import printable, terminal_width
@@ -26,14 +25,25 @@ class SourceLines:
     def __init__(self, path: str, encodings: Mapping[str, str]) -> None:
         self._place = Path(path)
         self._encodings = encodings
-        self._lines = lru_cache(maxsize=8)(self._read)
+        self._found: dict[str, dict[int, str]] = {}
+
+    def look_up(self, places: Iterable[tuple[str, int | None]]) -> None:
+        """Read the lines at some places (file and line number), each file once."""
+        wanted: dict[str, set[int]] = {}
+        for file, number in places:
+            if number is not None:
+                wanted.setdefault(file, set()).add(number)
+        for file, numbers in wanted.items():
+            self._found[file] = self._read(file, numbers)
 
     def line(self, file: str, number: int | None, value: str = "") -> str:
         """Return a line fit to be printed, cut to the terminal around the value; "" for none."""
-        lines = self._lines(file)
-        if number is None or not 1 <= number <= len(lines):
+        if number is None:
             return ""
-        text, value = printable(lines[number - 1].strip("\r\n")), printable(value)
+        if number not in self._found.get(file, {}):
+            self.look_up([(file, number)])
+        held = self._found[file].get(number, "")
+        text, value = printable(held.strip("\r\n")), printable(value)
         width = terminal_width() - 8
         start = 0
         if value and text.find(value) + len(value) > width:
@@ -42,12 +52,16 @@ class SourceLines:
         cut = text[start : end - 1] + "…" if end < len(text) else text[start:]
         return f"…{cut}" if start else cut
 
-    def _read(self, file: str) -> list[str]:
-        """Return a file's lines, counted as the reading of records counts them."""
+    def _read(self, file: str, numbers: set[int]) -> dict[int, str]:
+        """Return some of a file's lines, counted as the reading of records counts them."""
         place = self._place / file if self._place.is_dir() else self._place
         code = _CODES.get(self._encodings.get(file, ""), self._encodings.get(file, "utf-8"))
+        found: dict[int, str] = {}
         try:
-            text = place.read_bytes().decode(code, errors="replace")
+            with place.open(encoding=code, errors="replace") as lines:
+                for number, line in enumerate(islice(lines, max(numbers)), 1):
+                    if number in numbers:
+                        found[number] = line
         except (OSError, LookupError):
-            return []
-        return io.StringIO(text, newline=None).readlines()
+            return {}
+        return found

@@ -106,10 +106,13 @@ class Ledger:
         """Return why each row (n,) is set aside, as text; "" where it is not."""
         texts: dict[str, int] = {"": 0}
         code = np.zeros(self.n, dtype=np.int32)
-        for row in np.flatnonzero(self._aside).tolist():
-            why = self._why[self._aside[row]]
-            text = why if isinstance(why, str) else why.set_aside(row)
-            code[row] = texts.setdefault(text, len(texts))
+        for i in np.unique(self._aside).tolist():
+            why, rows = self._why[i], np.flatnonzero(self._aside == i)
+            if isinstance(why, str):
+                code[rows] = texts.setdefault(why, len(texts))
+            else:
+                each = why.set_aside(rows)
+                code[rows] = [texts.setdefault(text, len(texts)) for text in each]
         return pa.DictionaryArray.from_arrays(pa.array(code), pa.array(list(texts), TEXT))
 
     def take_back(self, rows: NDArray[np.int64]) -> None:
@@ -159,6 +162,13 @@ class Ledger:
         names: tuple[str, ...] = self._headings[self.file[row]].get(column, (column,))
         at = int(self.part[row]) or int(self.place[row])
         return names[at if at < len(names) else 0]
+
+    def headings(self, column: str, rows: NDArray[np.integer]) -> list[str]:
+        """Return how a column is headed in the file of each row."""
+        if self.own_headings(column):
+            return [self.heading(column, row) for row in rows.tolist()]
+        names = [headings.get(column, (column,))[0] for headings in self._headings]
+        return [names[file] for file in self.file[rows].tolist()]
 
     def say(
         self,

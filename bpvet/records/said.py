@@ -6,16 +6,21 @@ check leaves the rows and how to word them, and no text is made for a row that n
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol, overload
+from json.encoder import encode_basestring_ascii as quoted
+from typing import Protocol, TypeVar, overload
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.records.columns import uncoded
 from bpvet.records.findings import Finding
+
+T = TypeVar("T")
 
 #: What was done about a cell, as the sentence that ends the reason.
 OUTCOMES = {
@@ -51,6 +56,9 @@ class Places(Protocol):
 
     def heading(self, column: str, row: int) -> str:
         """Return how a row's column is headed in its file."""
+
+    def headings(self, column: str, rows: NDArray[np.integer]) -> list[str]:
+        """Return how a column is headed in the file of each row."""
 
     def cell(self, column: str, row: int) -> str:
         """Return a cell as it stands."""
@@ -94,43 +102,101 @@ class Said:
 
     def finding(self, at: int) -> Finding:
         """Return the finding of the row `rows[at]`."""
-        row = int(self.rows[at])
-        cell = self._cell(row)
-        why, mend = self._words(row, cell)
-        return Finding(
-            file=self.places.files[self.places.file[row]],
-            line=int(self.places.line[row]),
-            column=self.places.heading(self.column, row) if self.column else "",
-            value=cell[:80],
-            reason=f"{why} {OUTCOMES[self.outcome]}".rstrip(),
-            mend=mend,
-            kind=self.kind,
-        )
+        return self.many(np.array([at]))[0]
 
-    def set_aside(self, row: int) -> str:
-        """Return why a row is set aside, as its table says it."""
-        why = self._words(row, self._cell(row))[0]
-        heading = self.places.heading(self.column, row) if self.column else ""
-        return f"{heading}: {why}" if heading else why
+    def many(self, at: NDArray[np.integer]) -> list[Finding]:
+        """Return the findings (k,) of the rows `rows[at]`."""
+        names, lines, headings, cells, words = self._parts(at)
+        end = OUTCOMES[self.outcome]
+        return [
+            Finding(file, line, heading, cell[:80], f"{why} {end}".rstrip(), mend, kind=self.kind)
+            for file, line, heading, cell, (why, mend) in zip(
+                names, lines, headings, cells, words, strict=True
+            )
+        ]
 
-    def _cell(self, row: int) -> str:
+    def json(self, at: NDArray[np.integer]) -> list[str]:
+        """Return the findings (k,) of the rows `rows[at]` as JSON, as `Finding.to_dict` has them.
+
+        The same parts are written once; a million findings are made of few.
+        """
+        names, lines, headings, cells, words = self._parts(at)
+        end, kind = OUTCOMES[self.outcome], quoted(self.kind)
+        file_of = {file: quoted(file) for file in set(names)}
+        heading_of = {heading: quoted(heading) for heading in set(headings)}
+        ends: dict[tuple[str, str], str] = {}
+        texts: list[str] = []
+        for file, line, heading, cell, both in zip(
+            names, lines, headings, cells, words, strict=True
+        ):
+            told = ends.get(both)
+            if told is None:
+                why = quoted(f"{both[0]} {end}".rstrip())
+                told = ends[both] = (
+                    f'"reason": {why}, "mend": {quoted(both[1])}, "stops": false, "kind": {kind}}}'
+                )
+            texts.append(
+                f'{{"file": {file_of[file]}, "line": {line}, "column": {heading_of[heading]}, '
+                f'"value": {quoted(cell[:80])}, {told}'
+            )
+        return texts
+
+    def set_aside(self, rows: NDArray[np.integer]) -> list[str]:
+        """Return why each of some rows is set aside, as its table says it."""
+        headings = self._headings(rows)
+        words = self._words(rows, self._cells(rows))
+        return [
+            f"{heading}: {why}" if heading else why
+            for heading, (why, _) in zip(headings, words, strict=True)
+        ]
+
+    def _parts(
+        self, at: NDArray[np.integer]
+    ) -> tuple[list[str], list[int], list[str], list[str], list[tuple[str, str]]]:
+        """Return file, line, heading and cell, and reason and mend, of the rows `rows[at]`."""
+        rows = self.rows[at]
+        files = self.places.files
+        names = [files[i] for i in self.places.file[rows].tolist()]
+        cells = self._cells(rows)
+        lines: list[int] = self.places.line[rows].tolist()
+        return names, lines, self._headings(rows), cells, self._words(rows, cells)
+
+    def _headings(self, rows: NDArray[np.integer]) -> list[str]:
+        return self.places.headings(self.column, rows) if self.column else [""] * len(rows)
+
+    def _cells(self, rows: NDArray[np.integer]) -> list[str]:
         if self.value is not None:
-            return self.value.make(row)
-        return self.places.cell(self.column, row) if self.column else ""
+            return [self.value.make(row) for row in rows.tolist()]
+        if not self.column:
+            return [""] * len(rows)
+        cells: list[str] = uncoded(self.places.raw(self.column).take(pa.array(rows))).to_pylist()
+        return cells
 
-    def _words(self, row: int, cell: str) -> tuple[str, str]:
-        """Return reason and mend; equal cells get equal words, made once."""
-        if isinstance(self.reason, OfRow) or isinstance(self.mend, OfRow):
-            return worded(self.reason, row, cell), worded(self.mend, row, cell)
-        if cell not in self._made:
-            if len(self._made) > _MOST_MADE:
-                self._made.clear()
-            self._made[cell] = worded(self.reason, row, cell), worded(self.mend, row, cell)
-        return self._made[cell]
+    def _words(self, rows: NDArray[np.integer], cells: list[str]) -> list[tuple[str, str]]:
+        """Return reason and mend of each row; equal cells get equal words, made once."""
+        reason, mend = self.reason, self.mend
+        if isinstance(reason, str) and isinstance(mend, str):
+            return [(reason, mend)] * len(rows)
+        if isinstance(reason, OfRow) or isinstance(mend, OfRow):
+            return [
+                (worded(reason, row, cell), worded(mend, row, cell))
+                for row, cell in zip(rows.tolist(), cells, strict=True)
+            ]
+        words = []
+        for cell in cells:
+            made = self._made.get(cell)
+            if made is None:
+                if len(self._made) > _MOST_MADE:
+                    self._made.clear()
+                made = self._made[cell] = worded(reason, -1, cell), worded(mend, -1, cell)
+            words.append(made)
+        return words
 
 
 #: Words that are kept for cells met again.
 _MOST_MADE = 10_000
+#: Findings that are made together: first, for who looks at the first few, and later.
+_FEWEST, _MOST = 32, 8192
 #: Suggestions are made for no more different cells than this (`bpvet.records.suggest.hints`).
 RATION = 1000
 
@@ -170,7 +236,18 @@ class Findings(Sequence[Finding]):
         In the order in which it was said.
     files : sequence of str
         Names of the files in order of reading; findings about anything else come first.
+
+    Attributes
+    ----------
+    told : tuple of Finding and Said
+        As given.
+    of, at : arrays of int (n,)
+        For each finding: the index into `told`, and into the rows of it.
     """
+
+    told: tuple[Finding | Said, ...]
+    of: NDArray[np.int32]
+    at: NDArray[np.int32]
 
     def __init__(self, told: Sequence[Finding | Said], files: Sequence[str] = ()) -> None:
         place = {file: i for i, file in enumerate(files)}
@@ -194,10 +271,10 @@ class Findings(Sequence[Finding]):
     def _set(
         self, told: tuple[Finding | Said, ...], of: NDArray[np.int32], at: NDArray[np.int32]
     ) -> None:
-        self._told, self._of, self._at = told, of, at
+        self.told, self.of, self.at = told, of, at
 
     def __len__(self) -> int:
-        return len(self._of)
+        return len(self.of)
 
     @overload
     def __getitem__(self, index: int) -> Finding: ...
@@ -207,19 +284,39 @@ class Findings(Sequence[Finding]):
 
     def __getitem__(self, index: int | slice) -> Finding | Findings:
         if not isinstance(index, slice):
-            one = self._told[self._of[index]]
-            return one if isinstance(one, Finding) else one.finding(int(self._at[index]))
+            one = self.told[self.of[index]]
+            return one if isinstance(one, Finding) else one.finding(int(self.at[index]))
         return self._some(index)
 
     def _some(self, index: slice | NDArray[np.bool_]) -> Findings:
         some = Findings.__new__(Findings)
-        some._set(self._told, self._of[index], self._at[index])
+        some._set(self.told, self.of[index], self.at[index])
         return some
 
     def __iter__(self) -> Iterator[Finding]:
-        for of, at in zip(self._of.tolist(), self._at.tolist(), strict=True):
-            one = self._told[of]
-            yield one if isinstance(one, Finding) else one.finding(at)
+        return self._each(lambda one: one, Said.many)
+
+    def json(self) -> Iterator[str]:
+        """Yield each finding as a JSON object, as `Finding.to_dict` has it, a few at once."""
+        return self._each(lambda one: json.dumps(one.to_dict(), allow_nan=False), Said.json)
+
+    def _each(
+        self,
+        one_of: Callable[[Finding], T],
+        many_of: Callable[[Said, NDArray[np.int32]], list[T]],
+    ) -> Iterator[T]:
+        """Yield something made of each finding, in order; made together, a few thousand a time."""
+        start, many = 0, _FEWEST
+        while start < len(self):
+            of, at = self.of[start : start + many], self.at[start : start + many]
+            order = np.argsort(of, kind="stable")
+            made: list[T] = []
+            for places in np.split(order, np.flatnonzero(np.diff(of[order])) + 1):
+                told = self.told[of[places[0]]]
+                made += [one_of(told)] if isinstance(told, Finding) else many_of(told, at[places])
+            back = np.argsort(order)
+            yield from (made[i] for i in back.tolist())
+            start, many = start + many, min(2 * many, _MOST)
 
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, Findings | tuple):
@@ -242,8 +339,20 @@ class Findings(Sequence[Finding]):
         each = tuple(self)
         return Findings, (each, tuple(dict.fromkeys(one.file for one in each)))
 
+    def lines(self, places: NDArray[np.integer]) -> NDArray[np.int64]:
+        """Return the lines of the findings at some places (k,); 0 for a whole file."""
+        of, at = self.of[places], self.at[places]
+        lines = np.zeros(len(of), dtype=np.int64)
+        for i in np.unique(of).tolist():
+            one, here = self.told[i], of == i
+            if isinstance(one, Finding):
+                lines[here] = one.line or 0
+            else:
+                lines[here] = one.places.line[one.rows[at[here]]]
+        return lines
+
     @property
     def stopping(self) -> tuple[Finding, ...]:
         """The findings that stop the work; these are never said of many rows at once."""
-        stops = [isinstance(one, Finding) and one.stops for one in self._told]
-        return tuple(self._some(np.array([*stops, False], dtype=bool)[self._of]))
+        stops = [isinstance(one, Finding) and one.stops for one in self.told]
+        return tuple(self._some(np.array([*stops, False], dtype=bool)[self.of]))

@@ -27,7 +27,10 @@ import pyarrow as pa
 import pyarrow.csv
 
 #: What is wrong with every row of a bad file.
-KINDS = ("letters", "strangers", "high", "method", "date", "fields", "doppler", "pressures")
+KINDS = (
+    *("letters", "strangers", "high", "method", "blank", "date", "future", "fields", "short"),
+    *("doppler", "pressures", "twice"),
+)
 
 
 def write_readings(path: Path, rows: int, wrong: str = "") -> None:
@@ -51,7 +54,9 @@ def write_readings(path: Path, rows: int, wrong: str = "") -> None:
     if wrong == "pressures":
         diastolic = systolic + 5
     method = np.where(doppler, "doppler", "oscillometric")
-    blank = doppler & (wrong != "doppler")
+    if wrong == "future":
+        at = at + np.timedelta64(20 * 365 * 24 * 60, "m")
+    blank = doppler & (wrong not in ("doppler", "pressures"))
     columns = {
         "animal": pa.compute.utf8_lpad(pa.array(animal).cast(pa.string()), 6, "A"),
         "taken_at": pa.array(at.astype("datetime64[s]")).cast(pa.string()),
@@ -71,15 +76,21 @@ def write_readings(path: Path, rows: int, wrong: str = "") -> None:
         columns["systolic"] = pa.compute.binary_join_element_wise(number, "x", "")
     elif wrong == "method":
         columns["method"] = pa.array(np.where(doppler, "dopler", "by ear"))
+    elif wrong == "blank":
+        columns["method"] = pa.array([""] * rows)
     elif wrong == "date":
         columns["taken_at"] = pa.compute.replace_substring(columns["taken_at"], "-", "~")
     elif wrong == "fields":
         columns["site"] = pa.array(np.where(doppler, "left,right", "tail,base"))
     table = pa.table(columns)
+    if wrong == "twice":
+        table = table.take(pa.array(np.repeat(np.arange(rows // 2 + 1), 3)[:rows]))
     quoting = pa.csv.WriteOptions(quoting_style="none", include_header=False)
     with path.open("wb") as out:
         out.write((",".join(columns) + "\n").encode())
-        if wrong == "fields":
+        if wrong == "short":
+            pa.csv.write_csv(table.select(["animal", "taken_at", "method"]), out, quoting)
+        elif wrong == "fields":
             out.write(table.to_pandas().to_csv(index=False, header=False).replace('"', "").encode())
         else:
             pa.csv.write_csv(table, out, quoting)

@@ -17,8 +17,9 @@ from bpvet.facts.words import METHOD_WORDS, TAKEN_BY
 from bpvet.maths.comparison import Estimated
 from bpvet.models.audit import NOT_TO_JUDGE, Audit
 from bpvet.models.audit_operators import Operators
+from bpvet.models.audit_precision import Change, Precision
 from bpvet.models.audit_readings import Digits, OrderEffects
-from bpvet.models.audit_spread import Precision, Spread
+from bpvet.models.audit_spread import Spread
 from bpvet.printing import number, probability
 
 #: A digit test below this is told as a preference.
@@ -78,7 +79,7 @@ def audit_answer(audit: Audit) -> AuditAnswer:
     """
     said = {
         "basis": (_basis(audit),),
-        "precision": tuple(_precision(one) for one in audit.precision) or (_NO_PRECISION,),
+        "precision": tuple(_precision(audit, one) for one in audit.precision) or (_NO_PRECISION,),
         "protocol": (*_readings(audit), *_protocol(audit), _decisions(audit)),
         "order": tuple(_order(audit, one) for one in audit.order),
         "digits": tuple(_digits(one) for one in audit.digits),
@@ -259,18 +260,32 @@ def _decisions(audit: Audit) -> str:
     )
 
 
-def _precision(one: Precision) -> str:
-    words, sd, gain = one.changes[0]
-    name = TAKEN_BY[one.method]
-    small = [part[0] for part in one.changes if part[2] < _LEAST_GAIN]
+def _precision(audit: Audit, one: Precision) -> str:
+    best, name = one.changes[0], TAKEN_BY[one.method]
+    each = one.reading_sd.estimate
     said = (
         f"By {name}, one visit's mean lies about the usual pressure with an SD of "
-        f"{number(one.now)} mmHg (visit noise {number(one.visit_sd)}, readings "
-        f"{number(one.reading_sd)} each; from {counted(one.pairs, 'pair')} of neighbouring "
-        f"sessions). What would help most: {words}, to {number(sd)} mmHg ({number(gain)} less)."
+        f"{number(one.now.estimate)} mmHg (visit noise {number(one.visit_sd.estimate)}"
+        f"{'' if each is None else f', readings {number(each)} each'}; from "
+        f"{counted(one.pairs, 'pair')} of neighbouring sessions). What would help most: "
+        f"{best.words}, to {number(best.sd.estimate)} mmHg ({_less(audit, best)})."
     )
     if one.pairs < _FEW_PAIRS:
         said += " So few pairs make this little more than a guess."
+    small = [part.words for part in one.changes if _is_small(part)]
     if small:
         said += f" Less than {_LEAST_GAIN:g} mmHg would come of: {listed(small)}."
     return said
+
+
+def _less(audit: Audit, best: Change) -> str:
+    gain = best.gain
+    less = f"{number(gain.estimate)} less"
+    if gain.lower is None or gain.upper is None:
+        return less
+    return f"{less}; {interval(audit.level, gain.lower, gain.upper, 1)}"
+
+
+def _is_small(change: Change) -> bool:
+    """Whether a change is of no use, as far as these sessions tell."""
+    return change.gain.estimate is not None and change.gain.estimate < _LEAST_GAIN

@@ -15,6 +15,7 @@ import pandas as pd
 from bpvet.errors import CallError, RecordsError
 from bpvet.facts.words import METHOD_WORDS, TREND_CONDITIONS
 from bpvet.models.audit_operators import Operators, operators
+from bpvet.models.audit_precision import Precision, precision
 from bpvet.models.audit_protocol import (
     CuffRatio,
     ProtocolItem,
@@ -33,7 +34,7 @@ from bpvet.models.audit_readings import (
     plain_readings,
     time_of_day,
 )
-from bpvet.models.audit_spread import Precision, Spread, precision, spreads
+from bpvet.models.audit_spread import Spread, spreads
 from bpvet.models.situation import Situational, situations
 from bpvet.printing import ShortTable, number, probability
 from bpvet.records.records import Records
@@ -202,7 +203,7 @@ def audit(records: Records, rule: str = "guideline", level: float = 0.95) -> Aud
         times=time_of_day(table, level),
         spreads=scatter,
         operators=operators(table, level),
-        precision=precision(table),
+        precision=precision(table, level),
         situations=situations(records, rule, level),
         rule=rule,
         level=level,

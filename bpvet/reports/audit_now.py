@@ -34,12 +34,16 @@ def _helps(audit: Audit) -> Card:
         detail = "No animal was seen twice, near in time, by one method under one condition."
         return question, "Cannot be told", detail
     most = max(audit.precision, key=lambda one: one.pairs)
-    words, sd, gain = most.changes[0]
+    best = most.changes[0]
     detail = (
-        f"{capital(words)}. By {METHOD_WORDS[most.method]}, one visit's mean lies about the usual "
-        f"pressure with an SD of {number(most.now)} mmHg now, {number(sd)} then."
+        f"{capital(best.words)}. By {METHOD_WORDS[most.method]}, one visit's mean lies about the "
+        f"usual pressure with an SD of {number(most.now.estimate)} mmHg now, "
+        f"{number(best.sd.estimate)} then"
     )
-    return question, f"{number(gain)} mmHg to gain", detail
+    gain = best.gain
+    if gain.lower is not None and gain.upper is not None:
+        detail += f"; the gain's {interval(audit.level, gain.lower, gain.upper, 1)}"
+    return question, f"{number(gain.estimate)} mmHg to gain", f"{detail}."
 
 
 def _kept(audit: Audit) -> Card:

@@ -27,12 +27,16 @@ def precision_table(audit: Audit) -> str:
     rows = []
     for one in audit.precision:
         name = METHOD_WORDS[one.method]
-        rows.append((name, f"as it is now ({one.pairs} pairs)", number(one.now), ""))
-        rows += [(name, words, number(sd), number(gain)) for words, sd, gain in one.changes]
+        now = f"as it is now ({one.pairs} {'pair' if one.pairs == 1 else 'pairs'})"
+        rows.append((name, now, *ends(one.now), "", "", ""))
+        rows += [(name, part.words, *ends(part.sd), *ends(part.gain)) for part in one.changes]
     if not rows:
         return ""
-    columns = (_METHOD, Column("Change"), _count("SD, mmHg"), _count("Gain, mmHg"))
-    caption = "SD of one visit's mean about the usual pressure, now and after a change"
+    between = (_count("From"), _count("To"))
+    sd, gain = _count("SD, mmHg"), _count("Gain, mmHg")
+    columns = (_METHOD, Column("Change"), sd, *between, gain, *between)
+    words = "SD of one visit's mean about the usual pressure, now and after a change"
+    caption = held_from(audit.level, words)
     return table(caption, columns, rows, wide=True)
 
 

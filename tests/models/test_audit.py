@@ -12,7 +12,7 @@ import pytest
 
 from bpvet.errors import CallError, RecordsError
 from bpvet.models.audit import Audit, audit
-from bpvet.models.audit_spread import NEIGHBOUR_DAYS
+from bpvet.models.audit_precision import NEIGHBOUR_DAYS
 from bpvet.records.records import Records
 
 
@@ -146,12 +146,20 @@ def test_what_would_help_most() -> None:
     found = audit(clinic(readings=3)).precision[0]
     assert found.pairs == 60
     assert NEIGHBOUR_DAYS >= 28
-    assert found.visit_sd == pytest.approx(8, abs=2.5)
-    assert found.now == pytest.approx(np.sqrt(found.visit_sd**2 + found.reading_sd**2 / 3))
-    gains = [gain for _, _, gain in found.changes]
-    assert gains == sorted(gains, reverse=True)
-    two = next(sd for words, sd, _ in found.changes if words.startswith("a second visit"))
-    assert two == pytest.approx(found.now / np.sqrt(2))
+    visit, reading, now = (
+        float(held.estimate or 0.0) for held in (found.visit_sd, found.reading_sd, found.now)
+    )
+    assert visit == pytest.approx(8, abs=2.5)
+    assert now == pytest.approx(np.sqrt(visit**2 + reading**2 / 3))
+    gains = [one.gain.estimate for one in found.changes]
+    assert gains == sorted(gains, key=lambda gain: -float(gain or 0.0))
+    two = next(one for one in found.changes if one.words.startswith("a second visit"))
+    assert two.sd.estimate == pytest.approx(now / np.sqrt(2))
+    for held in (found.now, *(part for one in found.changes for part in (one.sd, one.gain))):
+        assert held.lower is not None
+        assert held.upper is not None
+        assert held.estimate is not None
+        assert held.lower <= held.estimate <= held.upper
 
 
 def test_time_of_day_is_within_animals() -> None:

@@ -61,7 +61,7 @@ class Table:
 def clinic(draws: Draws) -> list[Table]:
     """Return tables with readings among them; now and then some are missing or doubled."""
     names = ["readings"]
-    names += [name for name in TABLES if name != "readings" and draws.once_in(2)]
+    names += [name for name in TABLES if name != "readings" and draws.once_in(4)]
     return [table(draws, name) for name in names]
 
 
@@ -76,7 +76,7 @@ def table(draws: Draws, name: str) -> Table:
         header.append(draws.one(("Vet", "", "animal", "systolic", "Total", "x" * 500, "=1+1")))
         columns.append(Column("note"))
     rows = []
-    for _ in range(draws.below(1 + draws.one((6, 24, 40, 60)))):
+    for _ in range(draws.below(1 + draws.one((3, 8, 24, 60)))):
         row = [_cell(draws, column) for column in columns]
         if draws.odd(25):
             row = row[: draws.below(len(row) + 1)] + [draws.one(HOSTILE)] * draws.below(3)

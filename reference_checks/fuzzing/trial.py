@@ -13,6 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import bpvet
 from reference_checks.fuzzing.acting import acting
 from reference_checks.fuzzing.cells import DRUGS, HOSTILE, IDS, NUMBERS
 from reference_checks.fuzzing.draws import Draws
@@ -61,6 +62,22 @@ class Trials:
             ):
                 raise Broken("a text of the records was run")
             shutil.rmtree(own)
+
+
+def _reader(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    """Read alone, by the library: what is wrong with the input is said, and may be read."""
+    source = f"sqlite:///{place}" if place.suffix == ".db" else place
+
+    def call() -> int:
+        try:
+            found = bpvet.read(source, as_of=AS_OF)
+        except bpvet.BpvetError as refused:
+            print(refused)
+            return 1
+        print(len(found.readings), *found.findings[:3])
+        return 0
+
+    watch.watched(call, records, own)
 
 
 def _check(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
@@ -220,9 +237,10 @@ def _example(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) 
 Call = Callable[[Draws, Watch, Path, Path, Path], None]
 #: Reading is tried most often; what fits a model or draws is slow, and tried less.
 CALLS: tuple[Call, ...] = (
-    *(_check,) * 60,
-    *(_check_in_words, _sessions) * 10,
-    *(_average, _piped) * 14,
+    *(_reader,) * 90,
+    *(_check,) * 20,
+    *(_average, _piped) * 10,
+    *(_check_in_words, _sessions) * 3,
     *(_trend, _fhir, _plan) * 2,
     *(_agreement, _audit, _priors, _figure, _letter, _completion, _example),
 )

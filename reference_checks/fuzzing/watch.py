@@ -14,7 +14,7 @@ import os
 import resource
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -80,13 +80,19 @@ class Watch:
         ------
         Broken
         """
+        return self.watched(lambda: main(list(arguments)), records, own, seconds)
+
+    def watched(
+        self, call: Callable[[], int], records: Path, own: Path, seconds: float = SECONDS
+    ) -> Said:
+        """Run anything that ends with a status as `run` runs a command, and return what it said."""
         before = digest(records)
         grown = peak()
         out, err = io.StringIO(), io.StringIO()
         started = time.process_time(), time.monotonic()
         with self._looking(own), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             try:
-                status = main(list(arguments))
+                status = call()
             except (Exception, SystemExit) as error:
                 raise Broken(f"it raised {type(error).__name__}: {error}") from error
         taken = time.process_time() - started[0], time.monotonic() - started[1]

@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.errors import CallError
+from bpvet.facts.measuring import judged
 from bpvet.maths import comparison, lines, mean_squares
 from bpvet.maths.comparison import (
     BLAND_ALTMAN,
@@ -46,7 +47,7 @@ if TYPE_CHECKING:
 
 
 #: Differences no larger than these are counted, mmHg: the guideline's two shares.
-REACHES = (10.0, 20.0)
+REACHES = (judged("agreement.near"), judged("agreement.far"))
 #: Two readings of one method differ by less than this many SDs of reading, 19 times in 20.
 _REPEAT = LIMIT * float(np.sqrt(2))
 _REPEATED = "points of one animal counted as independent"

@@ -109,7 +109,8 @@ class Design:
 
     def matrix_of(self, ready: pd.DataFrame) -> NDArray[np.float64]:
         """Return X for a frame whose text columns are categories of the design's levels."""
-        matrix = self.spec.get_model_matrix(ready, context=_functions())
+        with np.errstate(all="ignore"):
+            matrix = self.spec.get_model_matrix(ready, context=_functions())
         return _numbers(matrix)
 
 
@@ -315,7 +316,9 @@ def make_design(formula: Formula, ready: pd.DataFrame) -> tuple[Design, NDArray[
     try:
         # Plain arrays: a data frame of X would take as long to make as X itself.
         spec = ModelSpec(formula=formula.right, na_action="raise", output="numpy")
-        matrix = spec.get_model_matrix(ready, context=_functions())
+        # A value beyond all bounds is refused by name, and needs no warning besides.
+        with np.errstate(all="ignore"):
+            matrix = spec.get_model_matrix(ready, context=_functions())
     except Exception as error:
         found = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise FormulaError(f'Formula "{formula.text}" cannot be evaluated: {found}') from None

@@ -154,7 +154,7 @@ def test_a_clear_error(name):
 
 @pytest.mark.filterwarnings("default")
 def test_a_design_without_bounds_is_refused():
-    with pytest.raises(BpvetError, match=r"not a finite number|cannot be evaluated|too large"):
+    with pytest.raises(BpvetError, match=r"not a finite number|too large"):
         fit_cohort(BASE, "systolic ~ exp(months * 1000)")
 
 

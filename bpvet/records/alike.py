@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.records.columns import distinct_cells
@@ -107,7 +109,8 @@ def _first(one: Finding | Said) -> Finding:
 
 def _shown(findings: Findings, places: NDArray[np.int64], most: int | None) -> tuple[Alike, ...]:
     """Return the first findings (of the n places) that differ, each with all that say the same."""
-    key = _keys(findings, places)
+    key = _keys(findings, places, few=most is not None)
+    places, key = places[key >= 0], key[key >= 0]
     firsts, of_key = _in_order(key)
     worded = firsts if most is None else firsts[:_WORDED]
     same: dict[tuple[str, str, str, str], list[int]] = {}
@@ -133,36 +136,57 @@ def _shown(findings: Findings, places: NDArray[np.int64], most: int | None) -> t
     return tuple(shown)
 
 
-def _keys(findings: Findings, places: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return a number for each place (n,): equal only where the findings say the same."""
+def _keys(findings: Findings, places: NDArray[np.int64], few: bool) -> NDArray[np.int64]:
+    """Return a number for each place (n,), equal only where the findings say the same.
+
+    Where a few are enough, -1 marks findings that say something else than the first of them.
+    """
     of, at = findings.of[places], findings.at[places]
-    key = np.zeros(len(places), dtype=np.int64)
+    key = np.full(len(places), -1, dtype=np.int64)
     order = np.argsort(of, kind="stable")
     base = 0
     for part in np.split(order, np.flatnonzero(np.diff(of[order])) + 1):
         one = findings.told[of[part[0]]]
         if isinstance(one, Finding):
             key[part] = base
+            base += 1
         else:
-            key[part] = base + _said_keys(one, at[part])
-        base = int(key[part].max()) + 1
+            own = _said_keys(one, at[part], few)
+            key[part] = np.where(own < 0, -1, own + base)
+            base += int(own.max()) + 1
     return key
 
 
-def _said_keys(said: Said, at: NDArray[np.integer]) -> NDArray[np.int64]:
+def _said_keys(said: Said, at: NDArray[np.integer], few: bool) -> NDArray[np.int64]:
     rows = said.rows[at]
     if isinstance(said.reason, OfRow) or isinstance(said.mend, OfRow):
-        return np.arange(len(rows), dtype=np.int64)
+        key = np.arange(len(rows), dtype=np.int64)
+        if few:
+            key[_WORDED:] = -1
+        return key
     key = said.places.file[rows].astype(np.int64)
-    if said.column:
+    if said.column and said.places.own_headings(said.column):
         headings: dict[str, int] = {}
         names = said.places.headings(said.column, rows)
         each = [headings.setdefault(name, len(headings)) for name in names]
         key = key * len(headings) + np.array(each, dtype=np.int64)
-    if not isinstance(said.reason, str) or not isinstance(said.mend, str):
-        texts, code = distinct_cells(said.places.raw(said.column).take(rows))
-        key = key * len(texts) + code
-    return key
+    if isinstance(said.reason, str) and isinstance(said.mend, str):
+        return key
+    many, code = _cell_codes(said.places.raw(said.column).take(pa.array(rows)), few)
+    return np.where(code < 0, -1, key * many + code)
+
+
+def _cell_codes(cells: pa.Array, few: bool) -> tuple[int, NDArray[np.int64]]:
+    """Return how many cells are told apart, and which of these each (n,) is; -1 for none."""
+    sample = cells.slice(0, 4 * _WORDED)
+    if few and len(sample) < len(cells) and not pa.types.is_dictionary(cells.type):
+        texts = pc.unique(sample)
+        if len(texts) >= _WORDED:
+            # Most of them differ: to number them all would cost more than all else.
+            code = pc.fill_null(pc.index_in(cells, texts), -1).to_numpy()
+            return len(texts), code.astype(np.int64)
+    texts, index = distinct_cells(cells)
+    return max(len(texts), 1), index.astype(np.int64)
 
 
 def _in_order(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

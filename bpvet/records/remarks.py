@@ -7,7 +7,7 @@ that has what its table needs is never taken for one of them, whatever its anima
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -23,9 +23,12 @@ from bpvet.records.tables import TABLES, column_named
 Mask = NDArray[np.bool_]
 
 #: How the label of a total begins, and what may follow the word.
-TOTAL = (
-    r"(?i)^(grand |sub[- ]?)?(totals?|sum|mean|average|avg|median|count|maximum|minimum|std|sd"
+_LABEL = (
+    r"(grand |sub[- ]?)?(totals?|sum|mean|average|avg|median|count|maximum|minimum|std|sd"
     r"|standard deviation|summe|gesamt|mittelwert|durchschnitt|somme|moyenne|totale|media|promedio)"
+)
+TOTAL = (
+    rf"(?i)^{_LABEL}"
     r"([.:=(\s]*$|[.:=(\s]+([0-9(=]|of\b|for\b|all\b|n\b|value|pressure|reading|row|count|dev"
     r"|systolic|diastolic|sbp|bp\b).*$)"
 )
@@ -97,9 +100,19 @@ def _comments(sheet: RawSheet) -> Mask:
         alone &= is_blank(column.take(pa.array(rows)))
     found = np.zeros(len(sheet.lines), dtype=bool)
     found[rows[alone]] = True
-    for row, (text, _) in sheet.broken.items():
+    for row, text in _broken_like(sheet, r'^[ \t"]*#'):
         found[row] = text.lstrip(' \t"').startswith("#")
     return found
+
+
+def _broken_like(sheet: RawSheet, pattern: str) -> Iterator[tuple[int, str]]:
+    """Yield number and text of the broken rows that match a pattern, all looked at together."""
+    rows = np.array(list(sheet.broken), dtype=np.int64)
+    # Lone surrogates cannot be looked at together.
+    texts = [text.encode("utf-8", "replace") for text, _ in sheet.broken.values()]
+    alike = pc.match_substring_regex(pa.array(texts, pa.large_string()), pattern)
+    for row in rows[alike.to_numpy(zero_copy_only=False)].tolist():
+        yield row, sheet.broken[row][0]
 
 
 def _totals(sheet: RawSheet, mapping: Mapping[str, str], broken: Mask) -> Mask:
@@ -118,7 +131,7 @@ def _totals(sheet: RawSheet, mapping: Mapping[str, str], broken: Mask) -> Mask:
         labelled |= blank_so_far & which(cells, lambda some: pc.match_substring_regex(some, TOTAL))
         blank_so_far &= is_blank(cells)
     found[rows[labelled]] = True
-    for row, (text, _) in sheet.broken.items():
+    for row, text in _broken_like(sheet, rf'(?i)^[ \t",;|]*{_LABEL}'):
         label = re.split(r"[,;|\t\r\n]", text.lstrip(' \t",;|'), maxsplit=1)[0].strip(' "')
         found[row] = re.match(TOTAL, label[:80]) is not None
     return found

@@ -114,9 +114,8 @@ def _fast(
         table = table.remove_column(0)
     if bad:
         columns = _with_gaps(columns, np.array([number for number, _, _ in bad]), n)
-    broken = {
-        number: (row, _misfit(fields, len(names))) for number, fields, row in bad if row.strip()
-    }
+    misfit = {fields: _misfit(fields, len(names)) for fields in {fields for _, fields, _ in bad}}
+    broken = {number: (row, misfit[fields]) for number, fields, row in bad if row.strip()}
     if b'"' not in text:
         return columns, np.arange(1, n + 1), broken
     breaks = np.ones(n, dtype=np.int64)

@@ -57,6 +57,9 @@ class Places(Protocol):
     def heading(self, column: str, row: int) -> str:
         """Return how a row's column is headed in its file."""
 
+    def own_headings(self, column: str) -> bool:
+        """Return whether a column is headed in other ways in one file."""
+
     def headings(self, column: str, rows: NDArray[np.integer]) -> list[str]:
         """Return how a column is headed in the file of each row."""
 

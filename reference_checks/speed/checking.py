@@ -77,7 +77,7 @@ def compare(folder: Path, rows: int, repeats: int, kinds: list[str]) -> int:
         else:
             own, all_of_them = text, whole
         many = int(_said([sys.executable, "-c", _COUNT, str(out)]))
-        assert not kind or many >= rows, (kind, many)
+        assert not kind or many >= 0.9 * rows, (kind, many)
         ratios = own.cpu / text.cpu, all_of_them.cpu / text.cpu
         slow = ratios[0] > TEXT or ratios[1] > JSON
         wide = max(own.memory, all_of_them.memory) > MEMORY

@@ -84,7 +84,7 @@ def write_readings(path: Path, rows: int, wrong: str = "") -> None:
         columns["site"] = pa.array(np.where(doppler, "left,right", "tail,base"))
     table = pa.table(columns)
     if wrong == "twice":
-        table = table.take(pa.array(np.repeat(np.arange(rows // 2 + 1), 3)[:rows]))
+        table = table.take(pa.array(np.repeat(np.arange(rows // 50 + 1), 50)[:rows]))
     quoting = pa.csv.WriteOptions(quoting_style="none", include_header=False)
     with path.open("wb") as out:
         out.write((",".join(columns) + "\n").encode())
@@ -205,7 +205,7 @@ def compare_bad(folder: Path, rows: int, repeats: int) -> None:
     for wrong in KINDS:
         write_readings(bad, rows, wrong)
         spent = best("ours", bad, repeats, None)
-        assert spent["findings"] >= rows, (wrong, spent)
+        assert spent["findings"] >= 0.9 * rows, (wrong, spent)
         print(f"{rows} rows, every one bad ({wrong}): {spent['cpu']:.2f} s,"
               f" {spent['cpu'] / base['cpu']:.2f} times the good one's,"
               f" {spent['findings']} findings, {spent['memory'] / 1e6:.0f} MB")  # fmt: skip

@@ -45,9 +45,11 @@ def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFram
             for name, column in columns.items()
         }
     )
-    usable = ledger.usable
-    _join_doubled(ledger, frame, usable)
-    kept = frame[usable].drop_duplicates("animal")
+    kept = frame
+    if ledger.n:
+        usable = ledger.usable
+        _join_doubled(ledger, frame, usable)
+        kept = frame[usable].drop_duplicates("animal")
     listed = set(kept["animal"])
     others = [animal for animal in dict.fromkeys(met) if animal not in listed]
     blank = {
@@ -55,9 +57,9 @@ def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFram
         for name in frame.columns[1:]
     }
     rest = pd.DataFrame({"animal": pd.Series(others, dtype=frame["animal"].dtype), **blank})
-    parts = [part for part in (kept, rest) if len(part)]
-    whole: pd.DataFrame = pd.concat(parts, ignore_index=True) if parts else kept
-    return whole
+    parts = [part for part in (kept, rest) if len(part)] or [kept]
+    whole: pd.DataFrame = parts[0] if len(parts) == 1 else pd.concat(parts)
+    return whole.reset_index(drop=True)
 
 
 def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:

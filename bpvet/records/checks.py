@@ -64,13 +64,15 @@ def check(
     values["observations"]["status"] = status.cast(TEXT)
     for table, date in (("labs", "sampled_on"), ("observations", "seen_on")):
         values[table]["future"] = _say_future(ledgers[table], values[table][date], date, as_of)
+    lives = not all(np.isnat(values["animals"][name]).all() for name in ("birth_date", "left_on"))
     for table, date in (
         ("readings", "date"),
         ("treatments", "started_on"),
         ("labs", "sampled_on"),
         ("observations", "seen_on"),
     ):
-        _check_life(ledgers[table], values[table], date, animals)
+        if lives and ledgers[table].n:
+            _check_life(ledgers[table], values[table], date, animals)
     say_look_alikes(ledgers)
     others = say_unlisted(ledgers)
     listed = set(distinct(ledgers["animals"].cells("animal"))[0])
@@ -246,9 +248,6 @@ def _check_life(ledger: Ledger, values: Values, column: str, animals: pd.DataFra
     """Say which rows are dated before the animal was born or after it left; they are kept."""
     heading = "taken_at" if column == "date" else column
     date = values[column]
-    own = [animals[name].isna().all() for name in ("birth_date", "left_on")]
-    if ledger.n == 0 or all(own):
-        return
     usable = ledger.usable
     born = _of_animal(values["animal"], animals, "birth_date", NAT)
     left = _of_animal(values["animal"], animals, "left_on", NAT)

@@ -6,6 +6,9 @@ reading twice: two equal untimed readings of one session are good data.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from itertools import chain
+
 import numpy as np
 import pandas as pd
 import pyarrow as pa
@@ -134,12 +137,9 @@ def _equal_earlier(ledger: Ledger, rows: Codes) -> Codes:
     """Return for each row (n,) the first of `rows` that equals it in every cell, or −1."""
     names = [*column_names("readings"), *SUMMARY, *ledger.unknown]
     index = pa.array(rows)
-    cells = pd.DataFrame(
-        {i: _codes(ledger.cells(name).take(index)) for i, name in enumerate(names)}
-    )
-    cells["whole"] = _codes(ledger.whole.take(index))
-    cells["part"] = ledger.part[rows]
-    same = cells.groupby(list(cells.columns), sort=False).ngroup().to_numpy()
+    columns = (ledger.whole, *map(ledger.cells, names))
+    part = ledger.part[rows]
+    same = _combined(chain([part], (_codes(cells.take(index)) for cells in columns)), len(rows))
     first = pd.Series(rows).groupby(same).transform("first").to_numpy()
     earlier = np.full(ledger.n, -1, dtype=np.int64)
     earlier[rows] = np.where(first < rows, first, -1)
@@ -156,7 +156,12 @@ def _codes(cells: pa.Array) -> Codes:
 
 def _groups(*keys: Codes) -> Codes:
     """Return one code (n,) for each combination of keys, from 0."""
-    code = np.zeros(len(keys[0]), dtype=np.int64)
+    return _combined(keys, len(keys[0]))
+
+
+def _combined(keys: Iterable[Codes], n: int) -> Codes:
+    """Do what `_groups` does with keys that are made one at a time."""
+    code = np.zeros(n, dtype=np.int64)
     many = 1
     for key in keys:
         if len(key) and (key.min() < 0 or key.max() > len(key)):

@@ -149,6 +149,7 @@ def _names(
     """Return a name for each column ("" to pass it over), and the unknown names among them."""
     names: list[str] = []
     unknown: list[str] = []
+    taken = {*known_columns(raw.table), *ADDED[raw.table]}
     for place, (heading, cells) in enumerate(zip(raw.header, raw.columns, strict=True), start=1):
         bare = heading.strip()
         mapped = mapping.get(bare, "")
@@ -158,10 +159,10 @@ def _names(
             continue
         if not name:
             name = bare or f"column {place}"
-            taken = {*known_columns(raw.table), *ADDED[raw.table], *unknown}
             if name in taken:
                 name = next(n for k in range(2, 10**6) if (n := f"{name} ({k})") not in taken)
             unknown.append(name)
+            taken.add(name)
         names.append(name)
     if unknown:
         listed = ", ".join(shown(name, 30) for name in unknown[:20])

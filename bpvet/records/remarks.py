@@ -97,6 +97,8 @@ def _comments(sheet: RawSheet) -> Mask:
     rows = np.flatnonzero(starts)
     alone = np.ones(len(rows), dtype=bool)
     for column in sheet.columns[1:]:
+        if not alone.any():
+            break
         alone &= is_blank(column.take(pa.array(rows)))
     found = np.zeros(len(sheet.lines), dtype=bool)
     found[rows[alone]] = True

@@ -107,11 +107,12 @@ def _fast(
     names = _width(text, separator)
     table, bad = _parsed(text, separator, names, _kinds(text, separator, names))
     n = table.num_rows + len(bad)
+    # One at a time, so that no two whole copies are held.
+    left = table.columns[::-1]
+    del table
     columns = []
-    while table.num_columns:
-        # One at a time, so that no two whole copies are held.
-        columns.append(_one(table.column(0)))
-        table = table.remove_column(0)
+    while left:
+        columns.append(_one(left.pop()))
     if bad:
         columns = _with_gaps(columns, np.array([number for number, _, _ in bad]), n)
     misfit = {fields: _misfit(fields, len(names)) for fields in {fields for _, fields, _ in bad}}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import cache
 
 from bpvet.facts.words import METHODS, READING_QUANTITIES, SETTINGS, SPECIES, STATES
 
@@ -198,6 +199,7 @@ def column_names(table: str) -> tuple[str, ...]:
     return tuple(column.name for column in TABLES[table])
 
 
+@cache
 def known_columns(table: str) -> tuple[str, ...]:
     """Return every fixed name that a header of this table may use."""
     return column_names(table) + (SUMMARY + IN_CELL if table == "readings" else ())

@@ -39,6 +39,7 @@ def main() -> int:
     asked.add_argument("--runs", type=int, default=SMALL)
     asked.add_argument("--seed", type=int, default=SEED)
     asked.add_argument("--led", action="store_true", help="led by coverage whatever the runs")
+    asked.add_argument("--seeded", action="store_true", help="from the seed alone, and faster")
     asked.add_argument("--jobs", type=int, default=1, help="processes, each from its own seed")
     asked.add_argument("--again", type=Path)
     asked.add_argument("--corpus", type=Path, help="a folder that keeps the inputs of a led run")
@@ -46,18 +47,19 @@ def main() -> int:
     if given.again:
         return _kept_case(given.again)
     if given.jobs > 1:
-        return _in_processes(given.runs, given.seed, given.jobs)
-    if given.led or given.runs > SMALL:
+        return _in_processes(given.runs, given.seed, given.jobs, given.seeded)
+    if not given.seeded and (given.led or given.runs > SMALL):
         return _led(given.runs, given.seed, given.corpus)
     return _seeded(given.runs, given.seed)
 
 
-def _in_processes(runs: int, seed: int, jobs: int) -> int:
+def _in_processes(runs: int, seed: int, jobs: int, seeded: bool) -> int:
     """Share the inputs among processes, each from a seed of its own."""
     shares = [runs // jobs + (job < runs % jobs) for job in range(jobs)]
     working = [
         subprocess.Popen(
-            [sys.executable, __file__, "--led", f"--runs={share}", f"--seed={seed + job}"]
+            [sys.executable, __file__, "--seeded" if seeded else "--led"]
+            + [f"--runs={share}", f"--seed={seed + job}"]
         )
         for job, share in enumerate(shares)
     ]
@@ -83,7 +85,9 @@ def _seeded(runs: int, seed: int) -> int:
     trials, chance, failures = Trials(Watch()), random.Random(seed), 0
     warm_up()
     started = time.monotonic()
-    for _ in range(runs):
+    for done in range(runs):
+        if done % 1000 == 0 and done:
+            print(f"{done} inputs in {time.monotonic() - started:.0f} s", flush=True)
         data = chance.randbytes(chance.randrange(40, LONGEST))
         try:
             trials.try_bytes(data)

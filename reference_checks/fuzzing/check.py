@@ -56,13 +56,12 @@ def main() -> int:
 def _in_processes(runs: int, seed: int, jobs: int, seeded: bool) -> int:
     """Share the inputs among processes, each from a seed of its own."""
     shares = [runs // jobs + (job < runs % jobs) for job in range(jobs)]
-    working = [
-        subprocess.Popen(
-            [sys.executable, __file__, "--seeded" if seeded else "--led"]
-            + [f"--runs={share}", f"--seed={seed + job}"]
-        )
+    way = "--seeded" if seeded else "--led"
+    calls = [
+        [sys.executable, __file__, way, f"--runs={share}", f"--seed={seed + job}"]
         for job, share in enumerate(shares)
     ]
+    working = [subprocess.Popen(call) for call in calls]
     failures = sum(process.wait() != 0 for process in working)
     print(f"{runs} inputs in {jobs} processes, of which {failures} met what broke")
     return 1 if failures else 0

@@ -1,8 +1,11 @@
 """Whole reports of generated clinics: each page holds text and nothing that could act.
 
     python reference_checks/fuzzing/reports.py --reports 200
+    python reference_checks/fuzzing/reports.py --reports 200 --jobs 2 --from 500
 
-Inputs that stop the work are passed over and counted; it ends when so many reports are written.
+Most are of one animal; some of the cohort, of agreement and of the audit. Inputs that stop the
+work are passed over and counted; it ends when so many reports are written. Input 17 of a seed is
+the same in every run, so that `--from 17 --reports 1` tries it again.
 """
 
 from __future__ import annotations
@@ -19,10 +22,20 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from reference_checks.fuzzing.acting import acting
 from reference_checks.fuzzing.cells import IDS
 from reference_checks.fuzzing.check import LONGEST, SEED, warm_up
+from reference_checks.fuzzing.counts import Counts, in_processes
 from reference_checks.fuzzing.draws import Draws
 from reference_checks.fuzzing.inputs import write_input
-from reference_checks.fuzzing.trial import AS_OF
+from reference_checks.fuzzing.trial import AS_OF, no_formula, url_or_path
 from reference_checks.fuzzing.watch import Broken, Watch
+
+#: What is written, the most usual most often.
+REPORTS = ("report", "report", "report", "cohort", "agreement", "audit")
+#: Where the input stopped the work.
+NONE = "none written"
+#: Seconds that a report may take: a notebook is executed for it.
+SECONDS = 120.0
+#: Inputs tried for each report asked for, before it is given up.
+_PATIENCE = 40
 
 
 def main() -> int:
@@ -30,48 +43,79 @@ def main() -> int:
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("--reports", type=int, default=200)
     asked.add_argument("--seed", type=int, default=SEED)
+    asked.add_argument(
+        "--from", type=int, default=0, dest="first", help="number of the first input"
+    )
+    asked.add_argument("--jobs", type=int, default=1, help="processes, each with inputs of its own")
+    asked.add_argument("--step", type=int, default=1, help="every so manieth input")
+    asked.add_argument("--counts", type=Path, help="a file for what was counted")
     given = asked.parse_args()
-    warm_up()
-    watch, chance = Watch(programs=True), random.Random(given.seed)
-    written = tried = failures = 0
     started = time.monotonic()
-    while written < given.reports and tried < 20 * given.reports:
-        data = chance.randbytes(chance.randrange(LONGEST // 2, LONGEST))
-        tried += 1
+    if given.jobs > 1:
+        each = [
+            [
+                f"--reports={given.reports // given.jobs + (job < given.reports % given.jobs)}",
+                *(f"--seed={given.seed}", f"--from={given.first + job}", f"--step={given.jobs}"),
+            ]
+            for job in range(given.jobs)
+        ]
+        counts = in_processes(__file__, each)
+    else:
+        counts = _written(given.reports, given.seed, given.first, given.step)
+        counts.save(given.counts)
+    written = counts.inputs - counts.tried[NONE]
+    print(f"{written} reports in {time.monotonic() - started:.0f} s: {counts.in_words()}")
+    return 1 if counts.broken or written < given.reports else 0
+
+
+def _written(reports: int, seed: int, first: int, step: int) -> Counts:
+    warm_up()
+    watch, counts, number = Watch(programs=True), Counts(), first
+    while reports > 0 and counts.inputs < 20 + _PATIENCE * reports:
+        chance = random.Random(f"{seed} {number}")
+        name = NONE
         try:
-            written += _one(data, watch)
+            name = _one(chance.randbytes(chance.randrange(LONGEST // 2, LONGEST)), watch)
         except Broken as broken:
-            failures += 1
-            print(f"BROKEN (input {tried}): {broken}")
-    taken = time.monotonic() - started
-    print(f"{written} reports of {tried} inputs in {taken:.0f} s, {failures} broken")
-    return 1 if failures or written < given.reports else 0
+            counts.broken += 1
+            print(f"BROKEN (--seed {seed} --from {number}): {broken}", flush=True)
+        counts.tried[name] += 1
+        if name != NONE:
+            reports -= 1
+            print(f"input {number}: {counts.in_words()}", flush=True)
+        number += step
+    counts.ended = reports == 0
+    return counts
 
 
-def _one(data: bytes, watch: Watch) -> int:
-    """Return 1 if a report was written and holds nothing that could act, 0 if none could be."""
+def _one(data: bytes, watch: Watch) -> str:
+    """Return which report was written; it holds nothing that could act."""
     draws = Draws(data, calm=(20, 100, 1000))
     with tempfile.TemporaryDirectory(prefix="trial-") as spare:
         records, own = Path(spare) / "in", Path(spare) / "out"
         records.mkdir()
-        place = write_input(draws, records)
+        name = draws.one(REPORTS)
         animal = draws.one(IDS[:2])
-        if place.suffix == ".db":
-            return 0
+        place = write_input(draws, records)
+        more = ["--animal", animal] if name == "report" else []
         # The notebook's own folder must lie where writing is allowed.
         tempfile.tempdir = spare
-        call = ["report", str(place), "--animal", animal, "--as-of", AS_OF, "-o", str(own)]
+        call = [name, url_or_path(place), *more, "--as-of", AS_OF, "-o", str(own)]
         try:
-            said = watch.run(call, records, Path(spare), seconds=120.0)
+            said = watch.run(call, records, Path(spare), seconds=SECONDS)
         finally:
             tempfile.tempdir = None
-        if said.status:
-            return 0
-        for page in own.glob("*.html"):
-            found = acting(page.read_text(encoding="utf-8"))
-            if found:
-                raise Broken(f"on the page: {found[:5]}")
-        return 1
+        _look_over(own)
+        return NONE if said.status else name
+
+
+def _look_over(own: Path) -> None:
+    for page in own.glob("*.html"):
+        found = acting(page.read_text(encoding="utf-8"))
+        if found:
+            raise Broken(f"on the page: {found[:5]}")
+    for table in own.glob("*.csv"):
+        no_formula(table)
 
 
 if __name__ == "__main__":

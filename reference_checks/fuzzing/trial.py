@@ -66,11 +66,10 @@ class Trials:
 
 def _reader(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
     """Read alone, by the library: what is wrong with the input is said, and may be read."""
-    source = f"sqlite:///{place}" if place.suffix == ".db" else place
 
     def call() -> int:
         try:
-            found = bpvet.read(source, as_of=AS_OF)
+            found = bpvet.read(url_or_path(place), as_of=AS_OF)
         except bpvet.BpvetError as refused:
             print(refused)
             return 1
@@ -110,10 +109,11 @@ def _sessions(draws: Draws, watch: Watch, place: Path, records: Path, own: Path)
     call = ["sessions", *_read(draws, place), "--rule", rule, "-o", str(out), "--for-excel"]
     watch.run(call, records, own)
     if out.exists():
-        _no_formula(out)
+        no_formula(out)
 
 
-def _no_formula(table: Path) -> None:
+def no_formula(table: Path) -> None:
+    """Raise `Broken` if a cell of a CSV would be a formula in a spreadsheet."""
     with table.open(newline="", encoding="utf-8") as file:
         for row in csv.reader(file):
             if any(cell.startswith(FORMULA) and not _is_number(cell) for cell in row):
@@ -219,7 +219,7 @@ def _letter(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -
     call = ["figure", *_read(draws, place), "--animal", _animal(draws), "--letter", "-o", str(out)]
     watch.run([*call, *(["--labs"] if draws.once_in(2) else [])], records, own)
     for table in own.glob("*.csv"):
-        _no_formula(table)
+        no_formula(table)
     if out.exists():
         found = acting(out.read_text(encoding="utf-8"))
         if found:
@@ -256,9 +256,7 @@ def _animal(draws: Draws) -> str:
 
 def _read(draws: Draws, place: Path) -> list[str]:
     """Return PATH and how it is to be read."""
-    path = str(place)
-    if place.suffix == ".db":
-        path = f"sqlite:///{place}"
+    path = url_or_path(place)
     options: list[list[str]] = [
         ["--dates", draws.one(("ymd", "dmy", "mdy"))],
         ["--unit", draws.one(("mmHg", "kPa"))],
@@ -267,6 +265,11 @@ def _read(draws: Draws, place: Path) -> list[str]:
     ]
     taken = draws.one(options) if draws.odd(2) else []
     return [path, "--as-of", AS_OF, *taken]
+
+
+def url_or_path(place: Path) -> str:
+    """Return what names an input to the command line: a database is named by its URL."""
+    return f"sqlite:///{place}" if place.suffix == ".db" else str(place)
 
 
 def _plain_json(said: Said) -> Any:

@@ -16,28 +16,24 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from bpvet.facts.protocol import KPA_MEDIAN_BELOW
-from bpvet.facts.words import METHODS, SPECIES
 from bpvet.records.cells import TEXT, RawSheet
-from bpvet.records.chart_lines import read_chart_lines
-from bpvet.records.columns import distinct, trimmed, uncoded
 from bpvet.records.dates import moments
 from bpvet.records.findings import shown
 from bpvet.records.heading_words import columns_by_words
+from bpvet.records.looks import Look, fit, look_of
 from bpvet.records.mending import FILE_NAME, quoted
-from bpvet.records.suggest import either
+from bpvet.records.suggest import nearest
 from bpvet.records.tables import TABLES, WIDE, column_named, plain_name
 
-#: Rows at the top of each file that are looked at.
-_LOOKED_AT = 5000
-#: Most of the cells: enough to say what a column is.
-_MOST = 0.8
 _EITHER = (
     "readings one after the other? If they are systolic over diastolic, write systolic_diastolic."
 )
-_LIST = r"^[0-9]{2,3}(?:\s*[/;]\s*[0-9]{2,3}){1,20}$"
-_NUMBER = r"(?i)^(?:[<>≤≥]?=?\s*[0-9]{1,5}(?:[.,][0-9]+)?|no sound)$"
-#: Half of the cells: enough for a column whose heading says that it holds numbers.
-_HALF = 0.5
+#: What readings cannot do without, what its cells look like, and that in words.
+_NEEDED = (
+    ("taken_at", "dates", "dates"),
+    ("systolic", "numbers", "numbers"),
+    ("animal", "text", "words"),
+)
 
 
 @dataclass(frozen=True)
@@ -135,7 +131,7 @@ def propose(sheets: Sequence[RawSheet]) -> Proposal:
 
 
 def _of_sheet(sheet: RawSheet) -> Iterator[Proposed]:
-    looks = [_look(cells) for cells in sheet.columns]
+    looks = [look_of(cells) for cells in sheet.columns]
     heads = [head.strip() for head in sheet.header]
     own = [column_named(sheet.table, head) for head in heads]
     chosen = _chosen(sheet, heads, own, looks)
@@ -161,7 +157,7 @@ def _line(sheet: RawSheet, head: str, name: str, reason: str, sure: bool) -> Pro
 
 
 def _chosen(
-    sheet: RawSheet, heads: list[str], own: list[str], looks: list[_Look]
+    sheet: RawSheet, heads: list[str], own: list[str], looks: list[Look]
 ) -> dict[int, tuple[str, str, bool]]:
     """Return our name, the reason, and whether it is sure, for columns that are not ours."""
     wanted: dict[str, list[tuple[int, int, str]]] = {}
@@ -183,10 +179,30 @@ def _chosen(
             also = f" So may {', '.join(others)}: which of them?" if others else ""
             best[i] = score
             chosen[i] = (name, reason + also, score >= 2 and not others)
+    if sheet.table == "readings":
+        _by_looks_alone(heads, own, looks, chosen)
     return chosen
 
 
-def _candidates(table: str, head: str, look: _Look) -> Iterator[tuple[str, int, str]]:
+def _by_looks_alone(
+    heads: list[str],
+    own: list[str],
+    looks: list[Look],
+    chosen: dict[int, tuple[str, str, bool]],
+) -> None:
+    """Add what only the cells show: a column that alone looks like one that is missing."""
+    for name, kind, words in _NEEDED:
+        named = {*own, *(taken for taken, _, _ in chosen.values())}
+        if any(one.startswith(name) for one in named):
+            continue
+        free = [i for i, one in enumerate(own) if not one and i not in chosen and heads[i]]
+        alike = [i for i in free if looks[i].kind == kind]
+        if len(alike) == 1:
+            said = f"Its cells are {looks[alike[0]].said or words}, and no other column's are."
+            chosen[alike[0]] = (name, said, False)
+
+
+def _candidates(table: str, head: str, look: Look) -> Iterator[tuple[str, int, str]]:
     """Yield our names that a column may be, how well each fits, and why."""
     kinds = {column.name: column.kind for column in TABLES[table]}
     if table == "readings" and look.kind == "chart lines":
@@ -194,9 +210,9 @@ def _candidates(table: str, head: str, look: _Look) -> Iterator[tuple[str, int, 
         return
     for name in columns_by_words(table, head):
         kind = "quantity" if WIDE.fullmatch(name) else kinds.get(name, "number")
-        fit = _fit(kind, name, look)
+        fits = fit(kind, name, look)
         words = f"{shown(head)} is what {name} is called in many clinics"
-        if fit < 0:
+        if fits < 0:
             continue
         if name == "systolic" and look.kind == "numbers in a cell":
             yield "systolic_list", 1, f"{words}, and its cells are {look.said}: {_EITHER}"
@@ -204,66 +220,15 @@ def _candidates(table: str, head: str, look: _Look) -> Iterator[tuple[str, int, 
         if name == "animal" and plain_name(head).endswith("name"):
             yield name, 1, f"{shown(head)} tells the animals apart only if no two have one name."
             continue
-        more = f", and its cells are {look.said}" if fit and look.said else ""
-        yield name, 2 + fit, f"{words}{more}."
+        more = f", and its cells are {look.said}" if fits and look.said else ""
+        yield name, 2 + fits, f"{words}{more}."
+    for name in nearest(plain_name(head), kinds, n=1):
+        if name not in columns_by_words(table, head) and fit(kinds[name], name, look) >= 0:
+            yield name, 1, f"{shown(head)} is spelled nearly as {name}."
     if look.kind == "methods" and table == "readings":
         yield "method", 2, f"Its cells are {look.said}."
     if look.kind == "species" and table == "animals":
         yield "species", 2, f"Its cells are {look.said}."
-
-
-def _fit(kind: str, name: str, look: _Look) -> int:
-    """Return 1 if the cells look like it, −1 if they cannot be it, 0 if nothing is known."""
-    if look.kind == "blank":
-        return 0
-    if kind in ("date", "moment"):
-        return 1 if look.kind == "dates" else -1
-    if kind == "quantity":
-        return 1 if look.kind in ("numbers", "numbers in a cell") else -1
-    if name == "method":
-        return 1 if look.kind == "methods" else 0 if look.kind == "text" else -1
-    if name == "species":
-        return 1 if look.kind == "species" else 0
-    if kind == "number":
-        return 1 if look.kind == "numbers" else -1
-    return -1 if look.kind == "dates" else 0
-
-
-@dataclass(frozen=True)
-class _Look:
-    """What a column's cells look like, and that in words."""
-
-    kind: str
-    said: str
-    cells: pa.Array
-
-
-def _look(cells: pa.Array) -> _Look:
-    plain = trimmed(uncoded(cells.slice(0, _LOOKED_AT))).cast(TEXT)
-    filled = plain.filter(pc.not_equal(plain, ""))
-    if len(filled) == 0:
-        return _Look("blank", "", filled)
-    if read_chart_lines(filled).readable.mean() >= _MOST:
-        return _Look("chart lines", "lines for the chart, as bpvet average prints them", filled)
-    dated = ~np.isnat(moments(filled, True, "dmy").date) | ~np.isnat(
-        moments(filled, True, "mdy").date
-    )
-    if (dated | ~np.isnat(moments(filled, True, "ymd").date)).mean() >= _MOST:
-        return _Look("dates", f"dates such as {shown(filled[0].as_py())}", filled)
-    for kind, pattern, words in (
-        ("numbers", _NUMBER, "numbers"),
-        ("numbers in a cell", _LIST, "several numbers each"),
-    ):
-        if pc.mean(pc.match_substring_regex(filled, pattern)).as_py() >= _HALF:
-            return _Look(kind, f"{words} such as {shown(filled[0].as_py())}", filled)
-    texts, code = distinct(filled)
-    counts = np.bincount(code)
-    for kind, ours in (("methods", METHODS), ("species", SPECIES)):
-        known = np.array([text.casefold() in ours for text in texts])
-        if counts[known].sum() >= _MOST * len(filled):
-            met = [text for text, fits in zip(texts, known, strict=True) if fits][:3]
-            return _Look(kind, either(met), filled)
-    return _Look("text", "", filled)
 
 
 def _of_dates(
@@ -271,7 +236,7 @@ def _of_dates(
     heads: list[str],
     own: list[str],
     chosen: dict[int, tuple[str, str, bool]],
-    looks: list[_Look],
+    looks: list[Look],
 ) -> Iterator[Proposed]:
     """Yield the order of dates, where the cells show it, or that they do not."""
     names = {i: name or chosen.get(i, ("",))[0] for i, name in enumerate(own)}
@@ -302,7 +267,7 @@ def _of_unit(
     heads: list[str],
     own: list[str],
     chosen: dict[int, tuple[str, str, bool]],
-    looks: list[_Look],
+    looks: list[Look],
 ) -> Iterator[Proposed]:
     """Yield kPa, where pressures make sense as nothing else."""
     for i, look in enumerate(looks):

@@ -51,6 +51,29 @@ def test_what_cannot_be_told_is_a_comment(tmp_path: Path) -> None:
     assert "fits both orders" in proposal.toml()
 
 
+def test_headings_in_another_language_are_told_by_their_cells(tmp_path: Path) -> None:
+    text = "Tier;Datum;Methode;Druck\n" + "Mog;13.04.2025;doppler;152\n" * 3
+    found = {line.heading: (line.ours, line.sure) for line in proposed(tmp_path, text).lines}
+    assert found == {
+        "Tier": ("animal", False),
+        "Datum": ("taken_at", False),
+        "Methode": ("method", True),
+        "Druck": ("systolic", False),
+        "": ("dates", True),
+    }
+
+
+def test_of_two_columns_that_look_alike_none_is_guessed(tmp_path: Path) -> None:
+    text = "Tier;Datum;doppler;A;B\nMog;2025-04-13;doppler;152;150\n"
+    assert {line.heading for line in proposed(tmp_path, text).lines}.isdisjoint({"A", "B"})
+
+
+def test_a_heading_spelled_nearly_so_is_doubtful(tmp_path: Path) -> None:
+    text = "animal,taken_at,methd,systolic\nMog,2025-04-13,ear,152\n"
+    (line,) = (line for line in proposed(tmp_path, text).lines if line.heading)
+    assert (line.ours, line.sure) == ("method", False)
+
+
 def test_two_columns_that_may_be_the_same_are_both_doubtful(tmp_path: Path) -> None:
     text = "animal,Visit date,Test date,method,SBP\nA,2025-04-03,2025-04-03,doppler,150\n"
     doubtful = [line for line in proposed(tmp_path, text).lines if not line.sure]

@@ -110,7 +110,9 @@ def _positional(parser: argparse.ArgumentParser) -> tuple[str, ...]:
 
 def _plain(help: str) -> str:
     """Return a help text without what a shell could take for its own."""
-    return "".join(c for c in help if c.isalnum() or c in " ,.;()-").strip()
+    apostrophe = "\N{RIGHT SINGLE QUOTATION MARK}"
+    kept = (apostrophe if c == "'" else c for c in help)
+    return "".join(c for c in kept if c.isalnum() or c in f" ,.;()-{apostrophe}").strip()
 
 
 def _bash(commands: tuple[CommandWords, ...]) -> str:

@@ -67,3 +67,19 @@ def test_it_loads_the_standard_library_only():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert not set(done.stderr.split()) & {"numpy", "pandas", "matplotlib", "scipy", "pyarrow"}
+
+
+@pytest.mark.skipif(shutil.which("fish") is None, reason="fish is not here")
+def test_in_fish(run, tmp_path):
+    file = tmp_path / "bpvet.fish"
+    file.write_text(run("completion", "fish").out)
+
+    def offered(line: str) -> list[str]:
+        code = f"source {file}; complete -C '{line}'"
+        done = subprocess.run(["fish", "-c", code], capture_output=True, text=True, cwd=tmp_path)
+        return [one.partition("\t")[0] for one in done.stdout.splitlines()]
+
+    assert offered("bpvet tr") == ["trend"]
+    assert offered("bpvet trend --meth") == ["--method"]
+    assert offered("bpvet trend --method ") == ["doppler", "oscillometric"]
+    assert "animal\u2019s" in file.read_text()

@@ -206,12 +206,16 @@ def _mmhg(audit: Audit, e: Estimated) -> str:
 
 def _operators(audit: Audit, one: Operators) -> str:
     name = TAKEN_BY[one.method]
-    if one.reason is not None or one.p is None:
+    if one.reason is not None or one.p is None or one.sd is None:
         return f"Operators cannot be compared by {name}: {one.reason}."
-    if not one.sd:
+    if not one.sd.estimate:
+        upper, share = one.sd.upper, percent(audit.level)
+        up_to = ""
+        if upper is not None:
+            up_to = f": an SD between them of up to {number(upper)} mmHg is not refused ({share})"
         return (
             f"By {name}, operators' sessions of the same animals differ no more than chance gives; "
-            f"that does not show that they are alike. Compared are {one.basis}."
+            f"that does not show that they are alike{up_to}. Compared are {one.basis}."
         )
     parts = [f"{part.operator} {_mmhg(audit, part.effect)}" for part in one.effects]
     sure = "differ" if one.p < _TOLD else "do not clearly differ"

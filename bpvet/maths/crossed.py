@@ -12,10 +12,11 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import minimize
-from scipy.special import gammaincc
+from scipy.optimize import brentq, minimize
+from scipy.special import gammainc, gammaincc, lambertw, ndtri
 
 from bpvet.errors import FitError
+from bpvet.maths.comparison import Estimated
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -23,6 +24,9 @@ Codes = NDArray[np.int64]
 #: Logs of variances stay between these, on values scaled to a variance of one.
 _BOUNDS = (-20.0, 6.0)
 _ZERO = 1e-6
+PROFILE = "approximate (profile likelihood)"
+#: The ends of a profile's interval are found to this, in the log of a variance: 0.1 % of the SD.
+_CLOSE = 2e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +44,10 @@ class Crossed:
         ratio (Self & Liang 1987).
     log_likelihood : float
         Restricted log-likelihood, with the columns of X as given.
+    between : Estimated
+        `operator_sd` with its interval: the values that the restricted likelihood, profiled over
+        the other two, does not refuse (`variance_ratio`). From 0 where no difference at all is
+        not refused.
     """
 
     effect: Array
@@ -49,6 +57,7 @@ class Crossed:
     session_sd: float
     p: float
     log_likelihood: float
+    between: Estimated
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +70,12 @@ class _Data:
 
 
 def crossed(
-    y: ArrayLike, known: ArrayLike, x: ArrayLike, animal: ArrayLike, operator: ArrayLike
+    y: ArrayLike,
+    known: ArrayLike,
+    x: ArrayLike,
+    animal: ArrayLike,
+    operator: ArrayLike,
+    level: float = 0.95,
 ) -> Crossed:
     """Fit the effects of operators.
 
@@ -75,6 +89,8 @@ def crossed(
         Fixed columns, of full rank.
     animal, operator : (n,) int
         Codes from 0 without gaps.
+    level : float
+        Probability of the interval.
 
     Raises
     ------
@@ -100,6 +116,7 @@ def crossed(
     _, effect, error = _criterion(data, variance)
     sds = np.where(variance < _ZERO, 0.0, np.sqrt(variance)) * scale
     n = values.size - columns.shape[1]
+    ends = _profiled(data, best, min(full.fun, alone.fun), alone.fun, level)
     return Crossed(
         effect=effect * scale if sds[1] > 0 else 0 * effect,
         variance=error * scale**2 if sds[1] > 0 else 0 * effect,
@@ -108,7 +125,66 @@ def crossed(
         session_sd=float(sds[2]),
         p=float(gammaincc(0.5, ratio / 2)) / 2,
         log_likelihood=-min(full.fun, alone.fun) - n * float(np.log(scale)),
+        between=_between(float(sds[1]), ends, scale),
     )
+
+
+def _between(sd: float, ends: tuple[float, float | None], scale: float) -> Estimated:
+    if ends[1] is None:
+        return Estimated(sd, reason="no upper end: too few operators or sessions")
+    return Estimated(sd, ends[0] * scale, ends[1] * scale, PROFILE)
+
+
+def _profiled(
+    data: _Data, best: Array, least: float, without: float, level: float
+) -> tuple[float, float | None]:
+    """Return the ends of the operators' SD, scaled; the upper one None where there is none.
+
+    `least` and `without` are minus the log-likelihoods at `best` and without operators.
+    """
+    allowed = variance_ratio(int(data.operator.max()), level) / 2
+    start = best[[0, 2]]
+
+    def over(log: float) -> float:
+        def value(logs: Array) -> float:
+            return _criterion(data, np.exp([logs[0], log, logs[1]]))[0]
+
+        found = minimize(value, start, method="L-BFGS-B", bounds=[_BOUNDS] * 2, tol=1e-8)
+        return float(found.fun) - least - allowed
+
+    lower, upper, (bottom, top) = 0.0, None, _BOUNDS
+    if over(float(best[1])) >= 0:  # A likelihood without a top: nothing can be said.
+        return lower, upper
+    if without - least > allowed and over(bottom) > 0:
+        lower = float(np.exp(brentq(over, bottom, best[1], xtol=_CLOSE) / 2))
+    if over(top) > 0:
+        upper = float(np.exp(brentq(over, best[1], top, xtol=_CLOSE) / 2))
+    return lower, upper
+
+
+def variance_ratio(df: int, level: float) -> float:
+    """Return how far twice the log-likelihood of a variance may fall within its interval.
+
+    The likelihood ratio of a chi-square variance of `df` is t − df − df·log(t/df) with t a
+    chi-square: at few operators it exceeds the usual chi-square of one by far. This is its exact
+    quantile, which comes down to the usual one as `df` grows.
+
+    Parameters
+    ----------
+    df : int
+        Operators less one; 1 or more.
+    level : float
+        Probability of the interval.
+    """
+
+    def over(fall: float) -> float:
+        # Both t of one fall are branches of Lambert's function.
+        at = -np.exp(-1 - fall / df)
+        low, high = (-df * float(lambertw(at, branch).real) for branch in (0, -1))
+        return float(gammainc(df / 2, high / 2) - gammainc(df / 2, low / 2)) - level
+
+    usual = float(ndtri((1 + level) / 2)) ** 2
+    return float(brentq(over, usual / 2, 4 * usual))
 
 
 def _fitted(data: _Data, operators: bool) -> Any:

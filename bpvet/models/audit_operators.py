@@ -53,12 +53,13 @@ class Operators:
     method : str
     effects : tuple of OperatorEffect
         In alphabetical order: nobody is ranked.
-    sd : float or None
-        SD between operators, mmHg; 0 where no more than chance is seen.
+    sd : Estimated or None
+        SD between operators, mmHg; 0 where no more than chance is seen, and how much may be.
     p : float or None
         Of operators differing at all.
     session_sd : float or None
-        What remains between an animal's sessions, mmHg: visit noise and change through time.
+        What remains between an animal's sessions, mmHg: visit noise and change through time. It
+        says what is left over and answers nothing: no interval.
     basis : str
         What was compared, in words.
     reason : str or None
@@ -67,7 +68,7 @@ class Operators:
 
     method: str
     effects: tuple[OperatorEffect, ...]
-    sd: float | None
+    sd: Estimated | None
     p: float | None
     session_sd: float | None
     basis: str
@@ -97,7 +98,7 @@ def _operators(method: str, rows: pd.DataFrame, level: float) -> Operators:
     residual, basis = _residuals(rows)
     code, names = pd.factorize(rows["operator"], sort=True)
     try:
-        fit = _crossed(rows, residual, code)
+        fit = _crossed(rows, residual, code, level)
     except FitError as error:
         return Operators(method, (), None, None, None, basis, str(error).rstrip("."))
     reach = float(ndtri((1 + level) / 2)) * np.sqrt(fit.variance)
@@ -109,7 +110,7 @@ def _operators(method: str, rows: pd.DataFrame, level: float) -> Operators:
             held = Estimated(0.0, reason=_NO_MORE_THAN_CHANCE)
         here = rows[code == index]
         effects.append(OperatorEffect(str(name), len(here), here["animal"].nunique(), held))
-    return Operators(method, tuple(effects), fit.operator_sd, fit.p, fit.session_sd, basis, None)
+    return Operators(method, tuple(effects), fit.between, fit.p, fit.session_sd, basis, None)
 
 
 def _residuals(rows: pd.DataFrame) -> tuple[NDArray[np.float64], str]:
@@ -131,9 +132,9 @@ def _residuals(rows: pd.DataFrame) -> tuple[NDArray[np.float64], str]:
 
 
 def _crossed(
-    rows: pd.DataFrame, residual: NDArray[np.float64], operator: NDArray[np.int64]
+    rows: pd.DataFrame, residual: NDArray[np.float64], operator: NDArray[np.int64], level: float
 ) -> Crossed:
     """Split residuals into the animals', the operators' and the sessions' own parts."""
     animal = pd.factorize(rows["animal"])[0]
     known = reading_variance(rows) / rows["systolic_n"].to_numpy(dtype=float)
-    return crossed(residual, known, np.ones((len(rows), 1)), animal, operator)
+    return crossed(residual, known, np.ones((len(rows), 1)), animal, operator, level)

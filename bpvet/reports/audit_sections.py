@@ -10,6 +10,7 @@ from bpvet.answers.situation import AGAINST, situational_sentences
 from bpvet.facts.measuring import judgements
 from bpvet.facts.sources import Fact, fact
 from bpvet.facts.words import METHOD_WORDS
+from bpvet.maths.comparison import Estimated
 from bpvet.models import audit_pictures
 from bpvet.models.audit import NOT_TO_JUDGE
 from bpvet.models.situation import Situational
@@ -122,9 +123,10 @@ def computed(answer: AuditAnswer) -> Shown:
     return Shown(html, lines(*words))
 
 
-def _operators_by(p: float | None, session_sd: float | None, sd: float | None) -> str:
+def _operators_by(p: float | None, session_sd: float | None, sd: Estimated) -> str:
+    from_to = "" if sd.upper is None else f" ({number(sd.lower)} to {number(sd.upper)})"
     return (
-        f"SD between operators {number(sd)} mmHg, between an animal's sessions "
+        f"SD between operators {number(sd.estimate)} mmHg{from_to}, between an animal's sessions "
         f"{number(session_sd)} mmHg; p {number(p, 3)}"
     )
 

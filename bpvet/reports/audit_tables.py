@@ -156,6 +156,11 @@ def operator_table(audit: Audit) -> str:
         for one in audit.operators
         for part in one.effects
     ]
+    for one in audit.operators:
+        if one.sd is not None:
+            name = METHOD_WORDS[one.method]
+            words = "SD between operators"
+            rows.append((name, words, "", "", *ends(one.sd), one.sd.reason or ""))
     if not rows:
         return ""
     columns = (

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.optimize import minimize
+from scipy.stats import chi2
 
 from bpvet.errors import FitError
-from bpvet.maths.crossed import Crossed, crossed
+from bpvet.maths.crossed import Crossed, crossed, variance_ratio
 
 
 def drawn(seed: int, spread: float, n: int = 70) -> tuple[np.ndarray, ...]:
@@ -51,6 +55,7 @@ def test_like_the_dense_twin() -> None:
                 **{**held, name: held[name] * factor},
                 p=0.0,
                 log_likelihood=0.0,
+                between=fit.between,
             )
             assert dense(moved, data)[0] < value
 
@@ -61,6 +66,43 @@ def test_no_difference_is_an_answer() -> None:
     # Two optimisers meet to about 1e-13 in the likelihood; the p moves by its root.
     assert zero[0].p == pytest.approx(0.5, abs=1e-5)
     assert not zero[0].effect.any()
+
+
+def test_the_interval_ends_where_the_dense_likelihood_refuses() -> None:
+    data = drawn(1, 7.0)
+    fit = crossed(*data)
+
+    def profiled(sd: float) -> float:
+        def value(logs: np.ndarray) -> float:
+            animal, session = np.exp(logs)
+            return -dense(replace(fit, operator_sd=sd, animal_sd=animal, session_sd=session), data)[
+                0
+            ]
+
+        found = minimize(value, np.log([15.0, 8.0]), method="Nelder-Mead", options={"xatol": 1e-6})
+        return -float(found.fun)
+
+    assert fit.between.estimate == fit.operator_sd
+    for end in (fit.between.lower, fit.between.upper):
+        assert end is not None
+        drop = 2 * (fit.log_likelihood - profiled(end))
+        assert drop == pytest.approx(variance_ratio(3, 0.95), abs=0.01)
+
+
+@pytest.mark.parametrize("df", [1, 2, 5, 400])
+def test_the_likelihood_ratio_of_a_variance_like_drawn_ones(df: int) -> None:
+    t = np.random.default_rng(df).chisquare(df, 200_000)
+    ratio = t - df - df * np.log(t / df)
+    assert variance_ratio(df, 0.95) == pytest.approx(np.quantile(ratio, 0.95), rel=0.02)
+    assert chi2.ppf(0.95, 1) < variance_ratio(df, 0.95) < 1.4 * chi2.ppf(0.95, 1)
+
+
+def test_where_no_difference_is_not_refused_the_interval_begins_at_zero() -> None:
+    fits = [crossed(*drawn(seed, 0.0)) for seed in range(6)]
+    from_zero = [fit.between for fit in fits if fit.p > 0.05]
+    assert from_zero
+    assert all(one.lower == 0 for one in from_zero)
+    assert all(one.upper is not None and 1 < one.upper < 100 for one in from_zero)
 
 
 def test_a_shift_and_a_unit_change_nothing_else() -> None:

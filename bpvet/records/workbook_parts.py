@@ -28,6 +28,8 @@ _KEPT = 100_000
 _CHUNK = 1 << 16
 _CELL = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 
+_MORE_THAN_SAID = "The workbook unpacks to more than it says."
+_TOO_MANY = f"The workbook holds more than {MOST_ELEMENTS // 2_000_000} million cells."
 SAVE_AS_CSV = "Save the sheet as CSV (UTF-8) and read that."
 
 
@@ -114,20 +116,38 @@ def _scanned(archive: zipfile.ZipFile) -> dict[str, Oddities]:
     """Stream every part of XML once; return what is odd in each sheet."""
     found: dict[str, Oddities] = {}
     size = elements = 0
-    for part in archive.infolist():
-        if not part.filename.lower().endswith((".xml", ".rels", ".vml")):
-            continue
+    parts = [
+        part
+        for part in archive.infolist()
+        if part.filename.lower().endswith((".xml", ".rels", ".vml"))
+    ]
+    _count(archive, parts)
+    for part in parts:
         scan = _Scan(sheet=part.filename.startswith("xl/worksheets/"), so_far=elements)
         with archive.open(part) as stream:
             while chunk := stream.read(_CHUNK):
                 size += len(chunk)
                 if size > MOST_BYTES:
-                    raise _TooMuch("The workbook unpacks to more than it says.")
+                    raise _TooMuch(_MORE_THAN_SAID)
                 scan.feed(chunk)
         scan.feed(b"", last=True)
         elements = scan.elements
         found[part.filename] = scan.oddities
     return found
+
+
+def _count(archive: zipfile.ZipFile, parts: list[zipfile.ZipInfo]) -> None:
+    """Refuse what holds far too many elements before any is parsed, which takes much longer."""
+    size = opened = 0
+    for part in parts:
+        with archive.open(part) as stream:
+            while chunk := stream.read(_CHUNK):
+                size += len(chunk)
+                opened += chunk.count(b"<") - chunk.count(b"</")
+                if opened > MOST_ELEMENTS:
+                    raise _TooMuch(_TOO_MANY)
+                if size > MOST_BYTES:
+                    raise _TooMuch(_MORE_THAN_SAID)
 
 
 class _Scan:
@@ -160,7 +180,7 @@ class _Scan:
         if self._depth > MOST_DEEP:
             raise _TooMuch("The parts of the workbook are nested deeper than any sheet's are.")
         if self.elements > MOST_ELEMENTS:
-            raise _TooMuch(f"The workbook holds more than {MOST_ELEMENTS // 2:,} cells.")
+            raise _TooMuch(_TOO_MANY)
 
     def _end(self, name: str) -> None:
         self._depth -= 1

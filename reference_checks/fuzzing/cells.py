@@ -62,11 +62,14 @@ def clinic(draws: Draws) -> list[Table]:
     """Return tables with readings among them; now and then some are missing or doubled."""
     names = ["readings"]
     names += [name for name in TABLES if name != "readings" and draws.once_in(4)]
-    return [table(draws, name) for name in names]
+    return [one_table(draws, name) for name in names]
 
 
-def table(draws: Draws, name: str) -> Table:
-    """Return one table: the columns it needs, some it may have, and mischief in both."""
+def one_table(draws: Draws, name: str, most: tuple[int, ...] = (3, 8, 24)) -> Table:
+    """Return one table: the columns it needs, some it may have, and mischief in both.
+
+    It has at most one of the numbers of rows in `most`.
+    """
     own = [c for c in TABLES[name] if c.kind != "quantity"]
     columns = [c for c in own if (c.required and not draws.odd(40)) or draws.once_in(3)]
     header = [_heading(draws, column.name) for column in columns]
@@ -76,7 +79,7 @@ def table(draws: Draws, name: str) -> Table:
         header.append(draws.one(("Vet", "", "animal", "systolic", "Total", "x" * 500, "=1+1")))
         columns.append(Column("note"))
     rows = []
-    for _ in range(draws.below(1 + draws.one((3, 8, 24, 60)))):
+    for _ in range(draws.below(1 + draws.one(most))):
         row = [_cell(draws, column) for column in columns]
         if draws.odd(25):
             row = row[: draws.below(len(row) + 1)] + [draws.one(HOSTILE)] * draws.below(3)

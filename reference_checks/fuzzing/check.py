@@ -3,11 +3,12 @@
     python reference_checks/fuzzing/check.py                   a small run, from a fixed seed
     python reference_checks/fuzzing/check.py --runs 100000     the full run, led by coverage
     python reference_checks/fuzzing/check.py --runs 100000 --jobs 2    the same in two processes
+    python reference_checks/fuzzing/check.py --from 100000     goes on with inputs not yet tried
     python reference_checks/fuzzing/check.py --again FILE      one kept case again
 
 The full run takes Atheris (a general fuzzer, `pip install atheris`), which keeps the inputs that
 reach new code and changes them; without it, and in the small run, inputs come from a seed alone.
-A case that breaks something is kept as a file whose name is printed.
+A case that breaks something is kept as a file whose name is printed, and the run goes on.
 """
 
 from __future__ import annotations
@@ -16,8 +17,8 @@ import argparse
 import contextlib
 import hashlib
 import io
+import os
 import random
-import subprocess
 import sys
 import tempfile
 import time
@@ -27,8 +28,12 @@ from pkgutil import walk_packages
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from reference_checks.fuzzing.counts import Counts, in_processes
+
 #: Inputs from which a led run sets out.
 _FIRST = 200
+#: Inputs after which a long run tells how it goes.
+_TELLING = 1000
 #: Inputs of the small run; bytes of an input; the seed.
 SMALL, LONGEST, SEED = 400, 4000, 20261125
 
@@ -41,30 +46,94 @@ def main() -> int:
     asked.add_argument("--led", action="store_true", help="led by coverage whatever the runs")
     asked.add_argument("--seeded", action="store_true", help="from the seed alone, and faster")
     asked.add_argument("--jobs", type=int, default=1, help="processes, each from its own seed")
+    asked.add_argument(
+        "--from", type=int, default=0, dest="first", help="number of the first input"
+    )
     asked.add_argument("--again", type=Path)
     asked.add_argument("--corpus", type=Path, help="a folder that keeps the inputs of a led run")
+    asked.add_argument("--counts", type=Path, help="a file for what was counted")
     given = asked.parse_args()
     if given.again:
         return _kept_case(given.again)
+    led = given.led or given.runs > SMALL
     if given.jobs > 1:
-        return _in_processes(given.runs, given.seed, given.jobs, given.seeded)
-    if not given.seeded and (given.led or given.runs > SMALL):
-        return _led(given.runs, given.seed, given.corpus)
-    return _seeded(given.runs, given.seed)
+        return _in_processes(given, led)
+    led = led and _instrumented()
+    run = Run(given.runs, given.seed, given.first, given.counts)
+    return _led(run, given.corpus) if led else run.seeded()
 
 
-def _in_processes(runs: int, seed: int, jobs: int, seeded: bool) -> int:
-    """Share the inputs among processes, each from a seed of its own."""
-    shares = [runs // jobs + (job < runs % jobs) for job in range(jobs)]
-    way = "--seeded" if seeded else "--led"
-    calls = [
-        [sys.executable, __file__, way, f"--runs={share}", f"--seed={seed + job}"]
-        for job, share in enumerate(shares)
-    ]
-    working = [subprocess.Popen(call) for call in calls]
-    failures = sum(process.wait() != 0 for process in working)
-    print(f"{runs} inputs in {jobs} processes, of which {failures} met what broke")
-    return 1 if failures else 0
+def _in_processes(given: argparse.Namespace, led: bool) -> int:
+    """Share the inputs among processes, each with inputs of its own."""
+    started, first, each = time.monotonic(), given.first, []
+    for job in range(given.jobs):
+        share = given.runs // given.jobs + (job < given.runs % given.jobs)
+        corpus = [f"--corpus={given.corpus}-{job}"] if given.corpus else []
+        shared = [f"--runs={share}", f"--seed={given.seed}", f"--from={first}", *corpus]
+        each.append([*shared, *(["--led"] if led else [])])
+        first += share
+    counts = in_processes(__file__, each)
+    print(f"All in {time.monotonic() - started:.0f} s: {counts.in_words()}")
+    if not counts.ended:
+        print("A process did not come to its end: see above.")
+    return 1 if counts.broken or not counts.ended else 0
+
+
+class Run:
+    """A run of so many inputs that counts what it meets.
+
+    Parameters
+    ----------
+    runs, seed, first : int
+        How many inputs; the seed; the number of the first. Input 17 of a seed is the same in
+        every run from the seed alone.
+    place : Path, optional
+        Where the counts are saved.
+    """
+
+    def __init__(self, runs: int, seed: int, first: int, place: Path | None) -> None:
+        from reference_checks.fuzzing.trial import Trials
+        from reference_checks.fuzzing.watch import Watch
+
+        self.runs, self.seed, self.first, self._place = runs, seed, first, place
+        self.counts = Counts()
+        self._trials = Trials(Watch())
+        # One counter for both: a trial counts itself before it may break.
+        self._trials.tried = self.counts.tried
+        self._started = time.monotonic()
+
+    def seeded(self) -> int:
+        """Try inputs from the seed alone and return the exit status."""
+        warm_up()
+        for number in range(self.first, self.first + self.runs):
+            self.one(self.data(number))
+        return self.end()
+
+    def data(self, number: int) -> bytes:
+        """Return the input of a number."""
+        chance = random.Random(f"{self.seed} {number}")
+        return chance.randbytes(chance.randrange(40, LONGEST))
+
+    def one(self, data: bytes) -> None:
+        """Try one input; what breaks is told and kept, and the run goes on."""
+        try:
+            self._trials.try_bytes(data)
+        except Exception as broken:
+            # Also what the trial itself did not foresee: it must not end a long run.
+            self.counts.broken += 1
+            print(f"BROKEN: {broken!r}\n  kept as {_keep(data)}", flush=True)
+        if self.counts.inputs % _TELLING == 0 and self.counts.inputs < self.runs:
+            print(self._in_words(), flush=True)
+
+    def end(self) -> int:
+        """Save and print the counts and return the exit status."""
+        self.counts.ended = True
+        self.counts.save(self._place)
+        print(self._in_words(), flush=True)
+        return 1 if self.counts.broken else 0
+
+    def _in_words(self) -> str:
+        return f"{time.monotonic() - self._started:.0f} s: {self.counts.in_words()}"
 
 
 def _kept_case(case: Path) -> int:
@@ -77,33 +146,13 @@ def _kept_case(case: Path) -> int:
     return 0
 
 
-def _seeded(runs: int, seed: int) -> int:
-    from reference_checks.fuzzing.trial import Trials
-    from reference_checks.fuzzing.watch import Broken, Watch
-
-    trials, chance, failures = Trials(Watch()), random.Random(seed), 0
-    warm_up()
-    started = time.monotonic()
-    for done in range(runs):
-        if done % 1000 == 0 and done:
-            print(f"{done} inputs in {time.monotonic() - started:.0f} s", flush=True)
-        data = chance.randbytes(chance.randrange(40, LONGEST))
-        try:
-            trials.try_bytes(data)
-        except Broken as broken:
-            failures += 1
-            print(f"BROKEN: {broken}\n  kept as {_keep(data)}")
-    print(f"{runs} inputs in {time.monotonic() - started:.0f} s, {failures} broken")
-    return 1 if failures else 0
-
-
-def _led(runs: int, seed: int, corpus: Path | None) -> int:
-    """Let the fuzzer lead; it ends the process itself, and keeps what broke in its folder."""
+def _instrumented() -> bool:
+    """Load every module so that its code leads the fuzzer; False where there is no fuzzer."""
     try:
         import atheris
     except ImportError:
         print("Atheris is not installed: inputs come from the seed alone.")
-        return _seeded(runs, seed)
+        return False
     with atheris.instrument_imports(include=["bpvet"]):
         # Commands load what they need when they run: only what is loaded here is seen.
         import bpvet
@@ -111,19 +160,37 @@ def _led(runs: int, seed: int, corpus: Path | None) -> int:
         for module in walk_packages(bpvet.__path__, "bpvet."):
             if not module.name.endswith("__main__"):
                 import_module(module.name)
-        from reference_checks.fuzzing.trial import Trials
-        from reference_checks.fuzzing.watch import Watch
-    trials = Trials(Watch())
+    return True
+
+
+def _led(run: Run, corpus: Path | None) -> int:
+    """Let the fuzzer lead; it would end the process itself, so that the last input does."""
+    import atheris
+
     warm_up()
     folder = corpus or Path(tempfile.mkdtemp(prefix="corpus-"))
     folder.mkdir(parents=True, exist_ok=True)
-    chance = random.Random(seed)
-    for place in range(_FIRST):
-        (folder / f"first-{place:03d}").write_bytes(chance.randbytes(chance.randrange(40, LONGEST)))
-    call = [sys.argv[0], str(folder), f"-runs={runs}", f"-seed={seed}", f"-max_len={LONGEST}"]
-    atheris.Setup([*call, "-len_control=0", "-timeout=60", "-rss_limit_mb=4096"], trials.try_bytes)
+    for number in range(run.first, run.first + _FIRST):
+        (folder / f"first-{number:06d}").write_bytes(run.data(number))
+
+    def one(data: bytes) -> None:
+        run.one(data)
+        if run.counts.inputs >= run.runs:
+            status = run.end()
+            sys.stdout.flush()
+            os._exit(status)
+
+    atheris.Setup(
+        [
+            *(sys.argv[0], str(folder), f"-seed={run.seed + run.first + 1}"),
+            *(f"-max_len={LONGEST}", "-len_control=0", "-verbosity=0"),
+            *("-timeout=120", "-report_slow_units=120", "-rss_limit_mb=4096"),
+            f"-artifact_prefix={tempfile.gettempdir()}/broken-",
+        ],
+        one,
+    )
     atheris.Fuzz()
-    return 0
+    return 1
 
 
 def warm_up() -> None:

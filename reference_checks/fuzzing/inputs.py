@@ -14,8 +14,11 @@ import pyarrow as pa
 import pyarrow.feather
 import pyarrow.parquet
 
-from reference_checks.fuzzing.cells import HOSTILE, IDS, Table, clinic
+from bpvet.records.mapping_file import LAYOUTS
+from bpvet.records.tables import TABLES
+from reference_checks.fuzzing.cells import HOSTILE, IDS, Table, clinic, one_table
 from reference_checks.fuzzing.draws import Draws
+from reference_checks.fuzzing.layouts import laid_out
 
 #: Spreadsheet cells cannot hold these.
 _NOT_IN_SHEETS = dict.fromkeys((*range(9), 11, 12, *range(14, 32), 0xFFFE, 0xFFFF))
@@ -32,11 +35,23 @@ def write_input(draws: Draws, folder: Path) -> Path:
         It is there, and empty.
     """
     tables = clinic(draws)
+    if draws.once_in(6):
+        tables[0] = laid_out(draws)
     if draws.once_in(3):
         return _single(draws, tables[0], folder)
-    whole = draws.one((*(_folder,) * 6, _one_workbook, _database))
+    whole = draws.one((*(_folder,) * 5, _file_an_animal, _one_workbook, _database))
     place = whole(draws, tables, folder)
     if draws.odd(6):
+        (folder / "bpvet-columns.toml").write_bytes(_settings(draws))
+    return place
+
+
+def write_file(draws: Draws, folder: Path) -> Path:
+    """Write one small file, for what reads a file alone, and return it; see `write_input`."""
+    name = "readings" if draws.once_in(2) else draws.one(tuple(TABLES))
+    held = laid_out(draws) if draws.once_in(5) else one_table(draws, name, (1, 3, 6))
+    place = _single(draws, held, folder)
+    if draws.odd(12):
         (folder / "bpvet-columns.toml").write_bytes(_settings(draws))
     return place
 
@@ -54,6 +69,15 @@ def _folder(draws: Draws, tables: list[Table], folder: Path) -> Path:
         ending = draws.one(("csv", "csv", *WRITERS))
         content = _broken(draws, WRITERS[ending](draws, table))
         (folder / f"{table.name}.{ending}").write_bytes(content)
+    return folder
+
+
+def _file_an_animal(draws: Draws, tables: list[Table], folder: Path) -> Path:
+    readings = tables[0]
+    for animal in IDS[: 1 + draws.below(3)]:
+        place = folder / f"readings-{animal}.csv"
+        place.write_bytes(_broken(draws, _csv(draws, readings)))
+    (folder / "bpvet-columns.toml").write_text('layout = "one file an animal"\n')
     return folder
 
 
@@ -200,6 +224,7 @@ def _settings(draws: Draws) -> bytes:
     lines = [
         draws.one(('dates = "dmy"', 'dates = "mdy"', "dates = 3", 'unit = "kPa"', "[", "x = 1")),
         draws.one(('encoding = "cp1252"', 'encoding = "x"', "", "[columns]")),
+        draws.one(("", "layout = 1", *(f'layout = "{one}"' for one in LAYOUTS.values()))),
         f'{json.dumps(draws.one(("BP", "Vet", *HOSTILE)))} = "systolic"',
     ]
     return "\n".join(lines).encode("utf-8", "replace")

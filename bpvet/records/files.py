@@ -29,14 +29,33 @@ STANDARD_INPUT = "standard input"
 #: Forms that are known and not read: what is said of them, and what to do.
 _NOT_READ = {
     "old workbook": (
-        "This is an old workbook (.xls), or one that is protected by a password.",
+        "This is an old workbook (.xls), which is not read.",
+        "Open it in a spreadsheet program and save it as .xlsx or CSV.",
+    ),
+    "protected file": (
+        "This workbook is protected by a password.",
         "Open it in a spreadsheet program and save it as .xlsx without a password.",
     ),
     "old feather": (
         "This is a Feather file of the first version, which is not read.",
         "Write it again as Feather version 2, Parquet or CSV.",
     ),
-    "PDF": ("This is a PDF, not a table.", "Get the table itself, as CSV or a workbook."),
+    "PDF": (
+        "This is a PDF, not a table.",
+        "Ask the program that made it for the table itself, as CSV or .xlsx.",
+    ),
+    "picture": (
+        "This is a picture, not a table.",
+        "Type its readings into a table (.xlsx or CSV): animal, taken_at, method and systolic.",
+    ),
+    "text document": (
+        "This is a text document, not a table.",
+        "Copy its table into a spreadsheet program and save it as .xlsx or CSV.",
+    ),
+    "markup": (
+        "This is a web page or another marked-up text (HTML or XML), whatever its name says.",
+        "Open it in a spreadsheet program and save it as .xlsx or CSV.",
+    ),
     "gzip": ("This is a compressed file.", "Unpack it and read what is in it."),
 }
 

@@ -141,12 +141,17 @@ def _not_read(name: str, names: Sequence[str]) -> Finding:
 
 
 def _no_readings(folder: Path) -> Finding:
+    names = sorted(entry.name for entry in os.scandir(folder) if not entry.name.startswith("."))
+    shown = [printable(name) for name in names[:5]]
+    if len(names) > len(shown):
+        shown.append(f"{len(names) - len(shown)} more")
+    held = " and ".join(filter(None, [", ".join(shown[:-1]), *shown[-1:]]))
     return Finding(
         printable(folder.name) or "folder",
         None,
         "",
         "",
-        "The folder holds no readings file.",
+        f"The folder holds no readings file. It {f'holds {held}' if held else 'is empty'}.",
         "Name the file of readings readings.csv (or .xlsx, .parquet, .jsonl); only that one is "
         "needed.",
         stops=True,

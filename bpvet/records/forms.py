@@ -18,6 +18,22 @@ _MAGIC = (
     (b"FEA1", "old feather"),
     (b"%PDF", "PDF"),
     (b"\x1f\x8b", "gzip"),
+    (b"{\\rtf", "text document"),
+    (b"\xff\xd8\xff", "picture"),
+    (b"\x89PNG\r\n", "picture"),
+    (b"GIF8", "picture"),
+    (b"II*\0", "picture"),
+    (b"MM\0*", "picture"),
+)
+#: Pictures and films of telephones: a length, then this word and the kind.
+_FILM = re.compile(rb"....ftyp", re.DOTALL)
+#: Parts that tell apart what old office programs and password protection put in one container.
+_IN_CONTAINER = (
+    ("EncryptedPackage", "protected file"),
+    ("WordDocument", "text document"),
+)
+_MARKUP = re.compile(
+    rb"\s*<(!doctype|\?xml|html|head|body|meta|style|table|div|svg)\b", re.IGNORECASE
 )
 _JSON = re.compile(rb'\s*(\{\s*["}]|\[\s*(\{|\]|$))')
 
@@ -29,7 +45,8 @@ def form_of(data: bytes) -> str:
     -------
     str
         ``archive`` (a workbook is one), ``parquet``, ``arrow``, ``arrow stream``, ``sqlite``,
-        ``json``, ``old workbook``, ``old feather``, ``PDF``, ``gzip``, or ``text``.
+        ``json``, ``old workbook``, ``protected file``, ``old feather``, ``PDF``, ``gzip``,
+        ``picture``, ``text document``, ``markup`` (a web page or XML), or ``text``.
 
     Examples
     --------
@@ -38,10 +55,21 @@ def form_of(data: bytes) -> str:
     """
     for magic, form in _MAGIC:
         if data.startswith(magic):
-            return form
+            return _in_container(data) if form == "old workbook" else form
+    if _FILM.match(data):
+        return "picture"
     body = data[:10_000]
     for mark in MARKS:
         if body.startswith(mark):
             body = body[len(mark) :].replace(b"\0", b"")
             break
+    if _MARKUP.match(body):
+        return "markup"
     return "json" if _JSON.match(body) else "text"
+
+
+def _in_container(data: bytes) -> str:
+    for part, form in _IN_CONTAINER:
+        if part.encode("utf-16-le") in data:
+            return form
+    return "old workbook"

@@ -100,6 +100,9 @@ def _not_a_workbook(archive: zipfile.ZipFile) -> tuple[str, str]:
         return "This is a binary workbook (.xlsb), which is not read.", "Save it as .xlsx or CSV."
     if "content.xml" in names and "mimetype" in names:
         return "This is an OpenDocument sheet, which is not read.", "Save it as .xlsx or CSV."
+    if "word/document.xml" in names:
+        mend = "Copy its table into a spreadsheet program and save it as .xlsx or CSV."
+        return "This is a text document (.docx), not a table.", mend
     if "[Content_Types].xml" not in names or not any(name.startswith("xl/") for name in names):
         return "This is an archive, and not a workbook.", "Unpack it and read what is in it."
     if len(set(names)) < len(names):

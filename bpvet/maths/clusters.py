@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import polygamma, psi
+from scipy.special import betaincinv, polygamma, psi
 
-from bpvet.maths.comparison import Estimated, about, student
+from bpvet.maths.comparison import Estimated, about, share_interval, student
 
 Codes = NDArray[np.int64]
 
 CLUSTERED = "approximate (standard error by animal)"
+BY_ANIMAL = "approximate (effective count, by animal)"
+_AS_APART = "approximate (one animal, counted as independent)"
 SHRUNKEN = "approximate (drawn towards the mean)"
 _FEW = "an interval needs two animals or more"
 
@@ -46,6 +48,45 @@ def clustered_slope(
     push = np.bincount(code, a * (b - slope * a))
     se = float(np.sqrt(push @ push * groups / (groups - 1)) / size)
     return about(slope, se, groups - 1, level, CLUSTERED)
+
+
+def clustered_share(hit: ArrayLike, animal: ArrayLike, level: float = 0.95) -> Estimated:
+    """Return a share with an interval that keeps the animals' own together.
+
+    Clopper and Pearson's interval on the effective count p(1 − p)/variance, the variance by animal
+    as in `clustered_slope`, less what its few degrees of freedom cost (Korn & Graubard 1998); never
+    more than the count itself. Where all or none are so, that variance is not known and the animals
+    are counted instead. One of each animal: the exact interval.
+
+    Parameters
+    ----------
+    hit : (n,) bool
+        Whether each is so.
+    animal : (n,)
+        The animal of each.
+    level : float
+        Probability of the interval.
+    """
+    so = np.asarray(hit, dtype=bool)
+    n, count = so.size, int(so.sum())
+    _, code = np.unique(np.asarray(animal), return_inverse=True)
+    groups = int(code.max(initial=-1)) + 1
+    exact = share_interval(count, n, level)
+    if groups == n:
+        return exact
+    if groups < 2:
+        return Estimated(exact.estimate, exact.lower, exact.upper, _AS_APART)
+    p = count / n
+    effective = float(groups)
+    if 0 < count < n:
+        push = np.bincount(code, so - p)
+        variance = float(push @ push) * groups / (groups - 1) / n**2
+        cost = (student(n - 1, level) / student(groups - 1, level)) ** 2
+        effective = min(float(n), cost * p * (1 - p) / variance if variance > 0 else float(n))
+    x, tail = p * effective, (1 - level) / 2
+    low = float(betaincinv(x, effective - x + 1, tail)) if count else 0.0
+    high = float(betaincinv(x + 1, effective - x, 1 - tail)) if count < n else 1.0
+    return Estimated(p, low, high, BY_ANIMAL)
 
 
 def centred(values: ArrayLike, group: ArrayLike) -> NDArray[np.float64]:

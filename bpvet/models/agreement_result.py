@@ -19,6 +19,7 @@ import pandas as pd
 from bpvet.errors import CallError
 from bpvet.facts.measuring import judged
 from bpvet.maths import comparison, lines, mean_squares
+from bpvet.maths.clusters import clustered_share
 from bpvet.maths.comparison import (
     BLAND_ALTMAN,
     EXACT,
@@ -339,9 +340,7 @@ class Agreement:
     def _share(self, reach: float) -> Share:
         d = self.data.difference
         count = int(np.sum(np.abs(d) <= reach))
-        observed = comparison.share_interval(count, d.size, self.level)
-        if self._several_points:
-            observed = replace(observed, how=f"approximate ({_REPEATED})")
+        observed = clustered_share(np.abs(d) <= reach, self.data.point_animal, self.level)
         sd = float(np.sqrt(self._variance[0]))
         return Share(
             reach, observed, count, d.size, comparison.share_within(self._bias[0], sd, reach)

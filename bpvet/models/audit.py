@@ -196,7 +196,7 @@ def audit(records: Records, rule: str = "guideline", level: float = 0.95) -> Aud
         animals=int(table["animal"].nunique()),
         taken=readings_taken(table),
         protocol=protocol_items(table, level),
-        cuffs=cuff_ratios(table),
+        cuffs=cuff_ratios(table, level),
         decisions=decisions(records, table, level),
         order=order_effects(rows, level),
         digits=digits(rows, sds, level),

@@ -11,7 +11,8 @@ import pandas as pd
 
 from bpvet.facts.measuring import judged
 from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS, limits
-from bpvet.maths.comparison import Estimated, share_interval
+from bpvet.maths.clusters import clustered_share
+from bpvet.maths.comparison import Estimated
 from bpvet.records.records import Records
 from bpvet.visits import choice
 from bpvet.visits.courses import all_courses
@@ -35,7 +36,7 @@ class ProtocolItem:
     count, n : int
         How many of how many.
     share : Estimated
-        0 to 1, exact interval as if independent.
+        0 to 1, the interval by animal.
     fact_id : str
         The fact of the protocol behind it; may be blank.
     """
@@ -51,7 +52,7 @@ class ProtocolItem:
 
 @dataclass(frozen=True)
 class ReadingsTaken:
-    """Readings a session by one method."""
+    """Readings a session by one method: a count of all that was done, so without intervals."""
 
     method: str
     sessions: int
@@ -95,32 +96,31 @@ def protocol_items(table: pd.DataFrame, level: float) -> tuple[ProtocolItem, ...
     found = []
     for method, rows in table.groupby("method", sort=True):
         flags = rows["flags"].str.split("; ")
-        for key, words, broken, n, fact_id in _breaks(rows, flags):
-            held = share_interval(broken, n, level)
-            found.append(ProtocolItem(key, words, str(method), broken, n, held, fact_id))
+        for key, words, broken, fact_id in _breaks(rows, flags):
+            held = clustered_share(broken, rows["animal"], level)
+            count = int(broken.sum())
+            found.append(ProtocolItem(key, words, str(method), count, len(rows), held, fact_id))
     return tuple(found)
 
 
-def _breaks(rows: pd.DataFrame, flags: Any) -> Iterator[tuple[str, str, int, int, str]]:
-    n = len(rows)
+def _breaks(rows: pd.DataFrame, flags: Any) -> Iterator[tuple[str, str, Any, str]]:
+    """Yield key, words, whether each session was so, and the fact behind it."""
     taken, used = rows["n_taken"], rows["systolic_n"]
     few, enough = f"fewer than {MIN_READINGS} readings taken", choice.NOT_ENOUGH
-    yield "few", few, int((taken < MIN_READINGS).sum()), n, "protocol.n.minimum"
-    yield "not_enough", enough, int((used < ENOUGH_READINGS).sum()), n, "protocol.n.enough"
+    yield "few", few, taken < MIN_READINGS, "protocol.n.minimum"
+    yield "not_enough", enough, used < ENOUGH_READINGS, "protocol.n.enough"
     for key, flag, fact_id in (
         ("inconsistent", choice.INCONSISTENT, "protocol.consistency.cv"),
         ("falling", choice.STILL_FALLING, "protocol.plateau"),
         ("pulse", COUNTED_PULSE, "protocol.pulse_disagrees"),
         ("tense", TENSE, "protocol.calm"),
     ):
-        count = int(flags.map(lambda said, flag=flag: _holds(said, flag)).sum())
-        yield key, flag, count, n, fact_id
-    lost = int((rows["n_excluded"] > 0).sum())
-    yield "excluded", "readings excluded by hand", lost, n, "protocol.record"
+        yield key, flag, flags.map(lambda said, flag=flag: _holds(said, flag)), fact_id
+    yield "excluded", "readings excluded by hand", rows["n_excluded"] > 0, "protocol.record"
     for name in _NOT_SAID:
         blank = rows[name].isna() | (rows[name] == "")
         words = f"{name.removesuffix('_cm').replace('_', ' ')} not recorded"
-        yield f"no_{name}", words, int(blank.sum()), n, "protocol.record"
+        yield f"no_{name}", words, blank, "protocol.record"
 
 
 def _holds(said: list[str], flag: str) -> bool:
@@ -139,6 +139,8 @@ class CuffRatio:
     median : float or None
     below, within, above : int
         Sessions by the guideline's range.
+    share_within : Estimated
+        Share of those with both lengths that lie within, the interval by animal.
     low, high : float
         That range.
     fact_id : str
@@ -151,12 +153,13 @@ class CuffRatio:
     below: int
     within: int
     above: int
+    share_within: Estimated
     low: float
     high: float
     fact_id: str
 
 
-def cuff_ratios(table: pd.DataFrame) -> tuple[CuffRatio, ...]:
+def cuff_ratios(table: pd.DataFrame, level: float) -> tuple[CuffRatio, ...]:
     """Return cuff ratios of sessions, by species."""
     found = []
     for species, rows in table.groupby("species", sort=True):
@@ -164,6 +167,8 @@ def cuff_ratios(table: pd.DataFrame) -> tuple[CuffRatio, ...]:
         ratio = width / rows["limb_circumference_cm"].to_numpy(dtype=float)
         known = ratio[np.isfinite(ratio)]
         range_ = limits("cuff_ratio", str(species))
+        inside = (known >= range_.note_low) & (known <= range_.note_high)
+        whose = rows["animal"].to_numpy()[np.isfinite(ratio)]
         below, above = int(np.sum(known < range_.note_low)), int(np.sum(known > range_.note_high))
         found.append(
             CuffRatio(
@@ -174,6 +179,7 @@ def cuff_ratios(table: pd.DataFrame) -> tuple[CuffRatio, ...]:
                 below,
                 known.size - below - above,
                 above,
+                clustered_share(inside, whose, level),
                 range_.note_low,
                 range_.note_high,
                 range_.fact.id,
@@ -192,7 +198,8 @@ def decisions(records: Records, table: pd.DataFrame, level: float) -> ProtocolIt
         str(animal): np.unique(rows["date"].to_numpy(dtype="datetime64[D]"))
         for animal, rows in table.groupby("animal")
     }
-    count = n = 0
+    rested: list[bool] = []
+    whose: list[str] = []
     for animal, treatments in all_courses(records).items():
         started = {span.started_on for span in treatments.spans if span.modelled}
         before: np.datetime64 | None = None
@@ -202,7 +209,11 @@ def decisions(records: Records, table: pd.DataFrame, level: float) -> ProtocolIt
             held = (seen <= day) & (seen >= first)
             if before is not None:
                 held &= seen > before
-            n, count, before = n + 1, count + int(held.sum() <= 1), day
+            rested.append(bool(held.sum() <= 1))
+            whose.append(str(animal))
+            before = day
     words = "starts and changes of pressure drugs that rested on one session or none"
-    share = share_interval(count, n, level)
-    return ProtocolItem("one_session", words, "", count, n, share, "acvim2018.confirm.rule")
+    share, count = clustered_share(rested, whose, level), sum(rested)
+    return ProtocolItem(
+        "one_session", words, "", count, len(rested), share, "acvim2018.confirm.rule"
+    )

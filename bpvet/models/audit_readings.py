@@ -10,8 +10,8 @@ import pandas as pd
 
 from bpvet.facts.measuring import judged
 from bpvet.facts.words import METHODS
-from bpvet.maths.clusters import centred, clustered_slope
-from bpvet.maths.comparison import Estimated, share_interval
+from bpvet.maths.clusters import centred, clustered_share, clustered_slope
+from bpvet.maths.comparison import Estimated
 from bpvet.maths.digits import DigitTest, end_digits, repeats_expected
 
 #: What each method's readings are read to, mmHg: a dial's marks, a display's digits.
@@ -202,17 +202,18 @@ def _digits(method: str, part: pd.DataFrame, sd: float | None, level: float) -> 
     test = end_digits(part["systolic"], part["key"], step)
     key, value = part["key"].to_numpy(), part["systolic"].to_numpy(dtype=float)
     together = key[1:] == key[:-1]
-    repeats = int(np.sum(together & (value[1:] == value[:-1])))
-    pairs = int(together.sum())
+    animal = part["animal"].to_numpy()
+    equal = (value[1:] == value[:-1])[together]
+    on_step = np.mod(value, step) == 0
     groups = part.groupby("key")["systolic"].agg(["size", "min", "max"])
     identical = int(((groups["size"] >= LEAST_READINGS) & (groups["min"] == groups["max"])).sum())
     return Digits(
         method,
         test,
-        share_interval(test.counts[0], sum(test.counts), level),
-        repeats,
-        pairs,
-        share_interval(repeats, pairs, level),
+        clustered_share(np.mod(value[on_step], 10) == 0, animal[on_step], level),
+        int(equal.sum()),
+        equal.size,
+        clustered_share(equal, animal[1:][together], level),
         None if sd is None else repeats_expected(sd, step),
         identical,
     )

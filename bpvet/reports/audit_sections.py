@@ -160,6 +160,8 @@ _HOW = (
     "errors that keep the sessions of one animal together.",
     "End digits are tested by turning all readings of a session together, so that readings of one "
     "session are not counted as independent.",
+    "Shares of sessions and readings have intervals by animal, since an animal's own are alike; "
+    "readings a session are counts of all that was done, and have none.",
     "Scatter by group is drawn towards a common value by how little is known of each group.",
     "Visit noise comes from neighbouring sessions of one animal under one condition.",
 )

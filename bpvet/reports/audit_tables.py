@@ -213,12 +213,14 @@ def cuff_table(audit: Audit) -> str:
             str(one.within),
             str(one.above),
             str(one.unknown),
+            *_shares(one.share_within),
         )
         for one in audit.cuffs
     ]
-    heads = ("Median", "Guideline", "Below", "Within", "Above", "Not recorded")
-    columns = (Column("Species"), *(_count(head) for head in heads))
-    return table("Cuff width over limb circumference, sessions", columns, rows, wide=True)
+    heads = ("Median", "Guideline", "Below", "Within", "Above", "Not recorded", "Share within")
+    columns = (Column("Species"), *(_count(head) for head in (*heads, "From", "To")))
+    caption = held_from(audit.level, "Cuff width over limb circumference, sessions")
+    return table(caption, columns, rows, wide=True)
 
 
 def time_table(audit: Audit) -> str:

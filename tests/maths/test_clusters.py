@@ -4,8 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import stats
 
-from bpvet.maths.clusters import centred, clustered_slope, shrunken_sds
+from bpvet.maths.clusters import (
+    centred,
+    clustered_share,
+    clustered_slope,
+    shrunken_sds,
+)
+from bpvet.maths.comparison import share_interval
 
 
 def test_a_mean_by_hand() -> None:
@@ -22,6 +29,40 @@ def test_a_mean_by_hand() -> None:
 def test_one_animal_has_no_interval() -> None:
     assert clustered_slope([1, 2], [1, 2], [0, 0]).reason
     assert clustered_slope([0, 0], [1, 2], [0, 1]).estimate is None
+
+
+def test_a_share_by_hand() -> None:
+    """Of 4 animals with 3 sessions each 3, 2, 1 and 0 are so: share 1/2, pushes ±3/2 and ±1/2.
+
+    Variance 5·4/3/144 = 5/108, effective count (1/4)·108/5 = 5.4 before the cost of 3 degrees of
+    freedom in place of 11.
+    """
+    hit = [1, 1, 1, 1, 1, 0, 1, 0, 0, 0, 0, 0]
+    found = clustered_share(hit, np.repeat([0, 1, 2, 3], 3))
+    m = 5.4 * (stats.t.ppf(0.975, 11) / stats.t.ppf(0.975, 3)) ** 2
+    assert found.estimate == 0.5
+    assert found.lower == pytest.approx(stats.beta.ppf(0.025, m / 2, m / 2 + 1))
+    assert found.upper == pytest.approx(stats.beta.ppf(0.975, m / 2 + 1, m / 2))
+
+
+def test_a_share_of_one_each_is_exact() -> None:
+    assert clustered_share([1, 0, 0, 1, 1], range(5)) == share_interval(3, 5)
+    assert "one animal" in clustered_share([1, 0, 0], [7, 7, 7]).how
+    assert clustered_share([], []).reason
+    # None at all: no more is known than four animals tell.
+    assert clustered_share([0] * 12, np.repeat([0, 1, 2, 3], 3)).upper == share_interval(0, 4).upper
+
+
+def test_shares_of_animals_that_differ_are_covered() -> None:
+    rng, held, apart = np.random.default_rng(4), 0, 0
+    animal = np.repeat(np.arange(20), 6)
+    for _ in range(400):
+        hit = rng.random(120) < rng.beta(0.6, 1.4, 20)[animal]
+        one, plain = clustered_share(hit, animal), share_interval(int(hit.sum()), 120)
+        held += bool((one.lower or 0) <= 0.3 <= (one.upper or 1))
+        apart += bool((plain.lower or 0) <= 0.3 <= (plain.upper or 1))
+    assert held / 400 >= 0.917
+    assert apart / 400 < 0.85
 
 
 def test_centring() -> None:

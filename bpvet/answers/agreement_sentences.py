@@ -38,7 +38,10 @@ def sections_of(agree: Agreement) -> Mapping[str, tuple[str, ...]]:
             repeatability(agree),
         ),
         "criteria": (criteria(agree),),
-        "bridged": (bridged(agree), _NOT_SHARED if agree.offset.shared_visit_share else ""),
+        "bridged": (
+            bridged(agree),
+            _NOT_SHARED if agree.offset.shared_visit_share.estimate else "",
+        ),
         "basis": basis(agree),
     }
     kept = {topic: tuple(one for one in found if one) for topic, found in said.items()}
@@ -101,7 +104,7 @@ def shares(agree: Agreement) -> str:
     unit = agree.data.unit
     parts = [
         f"{share.count} of {share.n} within {reach} {unit} (single readings: "
-        f"{probability(share.single)} expected)"
+        f"{probability(share.single.estimate)} expected{_shares_from(share.single)})"
         for reach, share in agree.within.items()
     ]
     return f"Of the {agree.data.points_are}, {listed(parts)}."
@@ -183,9 +186,11 @@ def bridged(agree: Agreement) -> str:
         f"animal's own difference s_d {most}{number(found.s_d.estimate, 1)} {unit}; for an animal "
         f"not in these data together {number(found.sd_of_new, 1)} {unit}."
     )
-    if found.shared_visit_share is None:
+    held = found.shared_visit_share
+    if held.estimate is None:
         return f"{said} The visit noise that both share cannot be told: {found.reason}."
-    return f"{said} Visit noise shared by both: {probability(found.shared_visit_share)}."
+    shared = f"{probability(held.estimate)}{_shares_from(held)}"
+    return f"{said} Visit noise shared by both: {shared}."
 
 
 def basis(agree: Agreement) -> tuple[str, ...]:
@@ -199,6 +204,12 @@ def basis(agree: Agreement) -> tuple[str, ...]:
     if animals < FEW_ANIMALS:
         said += " So few animals say little about animals in general."
     return (said, *agree.notes)
+
+
+def _shares_from(e: Estimated) -> str:
+    if e.lower is None or e.upper is None:
+        return ""
+    return f", {probability(e.lower)} to {probability(e.upper)}"
 
 
 def _names(agree: Agreement) -> str:

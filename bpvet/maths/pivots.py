@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import gammaincinv
+from scipy.special import gammaincinv, ndtr, ndtri
 
 from bpvet.maths.comparison import Estimated
 
@@ -79,6 +79,31 @@ def _over_chi_square(df: float) -> NDArray[np.float64]:
     """Return df over equally likely quantiles of a chi-square: (g,)."""
     p = (np.arange(_GRID) + 0.5) / _GRID
     return df / (2 * np.asarray(gammaincinv(df / 2, p), dtype=float))
+
+
+def share_within_pivots(
+    bias: tuple[float, float], sd: float, df: float, reach: float, level: float = 0.95
+) -> Estimated:
+    """Return the share of normal differences no larger than `reach`, with its interval.
+
+    Parameters
+    ----------
+    bias : (estimate, standard error)
+        Mean difference.
+    sd, df : float
+        SD of a difference, above zero, and the degrees of freedom of its square.
+    reach : float
+        In the same unit.
+    level : float
+        Probability of the interval.
+    """
+    p = (np.arange(_GRID) + 0.5) / _GRID
+    sds = sd * np.sqrt(_over_chi_square(df))[:, None]
+    # An error of the mean is as uncertain as the SD that it comes from.
+    means = bias[0] + bias[1] * sds / sd * np.asarray(ndtri(p), dtype=float)[None, :]
+    nodes = ndtr((reach - means) / sds) - ndtr((-reach - means) / sds)
+    estimate = float(ndtr((reach - bias[0]) / sd) - ndtr((-reach - bias[0]) / sd))
+    return from_nodes(estimate, nodes, level)
 
 
 def from_nodes(estimate: float, nodes: NDArray[np.float64], level: float) -> Estimated:

@@ -31,6 +31,7 @@ from bpvet.maths.comparison import (
     Proportion,
 )
 from bpvet.maths.components import Components
+from bpvet.maths.pivots import share_within_pivots
 from bpvet.models.agreement_tables import dict_of, frame_of, table_of
 from bpvet.models.agreement_terms import (
     Share,
@@ -341,10 +342,15 @@ class Agreement:
         d = self.data.difference
         count = int(np.sum(np.abs(d) <= reach))
         observed = clustered_share(np.abs(d) <= reach, self.data.point_animal, self.level)
-        sd = float(np.sqrt(self._variance[0]))
-        return Share(
-            reach, observed, count, d.size, comparison.share_within(self._bias[0], sd, reach)
-        )
+        value, spread = self._variance
+        sd = float(np.sqrt(value))
+        if value <= 0 or spread <= 0 or 2 * value**2 / spread < 1:
+            why = "the SD of a difference has no interval"
+            alone = Estimated(comparison.share_within(self._bias[0], sd, reach), reason=why)
+            return Share(reach, observed, count, d.size, alone)
+        df = 2 * value**2 / spread
+        single = share_within_pivots(self._bias[:2], sd, df, reach, self.level)
+        return Share(reach, observed, count, d.size, single)
 
     def _error_ratio(self) -> float:
         """Return the ratio of the points' error variances, by the readings behind them."""

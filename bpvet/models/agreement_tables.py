@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.words import QUANTITY_WORDS
-from bpvet.maths.comparison import Estimated
+from bpvet.maths.comparison import Estimated, root, variance_interval
 from bpvet.maths.components import Components
 from bpvet.models.device import NO_REFERENCE
 from bpvet.printing import ShortTable, number
@@ -105,7 +105,7 @@ def dict_of(agree: Agreement) -> dict[str, Any]:
         "criteria": [asdict(one) for one in agree.criteria],
         "reference": agree.reference,
         "offset": asdict(agree.offset),
-        "variance": {} if agree.fit is None else _variances(agree.fit),
+        "variance": {} if agree.fit is None else _variances(agree.fit, agree.level),
         "log_likelihood": _log_likelihood(agree.fit),
         "notes": list(agree.notes),
         "data_digest": data.digest,
@@ -119,11 +119,12 @@ def _log_likelihood(fit: Components | None) -> float | None:
     return fit.log_likelihood
 
 
-def _variances(fit: Components) -> dict[str, Any]:
+def _variances(fit: Components, level: float) -> dict[str, Any]:
     return {
         term: {
             "variance": float(fit.variance[i]),
             "sd": float(np.sqrt(fit.variance[i])),
+            "sd_interval": asdict(root(variance_interval(*fit.sum_of({term: 1.0}), level))),
             "at_zero": term in fit.at_zero,
         }
         for i, term in enumerate(fit.terms)

@@ -23,7 +23,7 @@ class Share:
         Share of the points, 0 to 1.
     count, n : int
         Points within, and all.
-    single : float
+    single : Estimated
         Share expected of single readings, from bias and SD, if differences are normal.
     """
 
@@ -31,7 +31,7 @@ class Share:
     observed: Estimated
     count: int
     n: int
-    single: float
+    single: Estimated
 
 
 def difference_shares(readings: int) -> dict[str, float]:

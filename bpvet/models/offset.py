@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bpvet.maths.comparison import Estimated, root, variance_interval
+from bpvet.maths.comparison import Estimated, fisher, root, variance_interval
 from bpvet.maths.components import Components
+
+_SIDES = ("first", "second")
 
 
 @dataclass(frozen=True)
@@ -25,20 +27,20 @@ class MethodOffset:
     s_d_is : str
         ``estimated``, or ``at most`` where visits were not repeated, so that what is peculiar
         to a visit is in it too.
-    shared_visit_share : float or None
+    shared_visit_share : Estimated
         Correlation of both methods' visit noise: the share that one visit's mood and room have
         in common.
     sd_of_new : float
         SD of the difference in an animal not in these data, √(s_d² + d0_se²).
     reason : str or None
-        Why the share is None.
+        Why the share's estimate is None.
     """
 
     d0: float
     d0_se: float
     s_d: Estimated
     s_d_is: str
-    shared_visit_share: float | None
+    shared_visit_share: Estimated
     sd_of_new: float
     reason: str | None
 
@@ -74,9 +76,9 @@ def method_offset(
     held = sd
     if fit is not None and apart:
         held = root(variance_interval(*fit.sum_of(own), level))
-    share, reason = None, "needs animals with two or more paired visits"
+    share = Estimated(None, reason="needs animals with two or more paired visits")
     if fit is not None and visits:
-        share, reason = _visit_share(fit)
+        share = _visit_share(fit, level)
     size = held.estimate or 0.0
     return MethodOffset(
         d0=d0,
@@ -85,13 +87,22 @@ def method_offset(
         s_d_is="estimated" if apart and visits else "at most",
         shared_visit_share=share,
         sd_of_new=float(np.hypot(size, se)),
-        reason=reason if share is None else None,
+        reason=share.reason if share.estimate is None else None,
     )
 
 
-def _visit_share(fit: Components) -> tuple[float | None, str]:
+def _visit_share(fit: Components, level: float) -> Estimated:
+    """Return the correlation of both methods' visit noise; the interval by Fisher's z."""
     shared = fit.of("visit")
-    parts = [shared + fit.of(f"visit × {name}") for name in ("first", "second")]
+    parts = [shared + fit.of(f"visit × {name}") for name in _SIDES]
     if min(parts) <= 0:
-        return None, "no visit noise was found by one of the methods"
-    return shared / float(np.sqrt(parts[0] * parts[1])), ""
+        return Estimated(None, reason="no visit noise was found by one of the methods")
+    share = shared / float(np.sqrt(parts[0] * parts[1]))
+    if not 0 < share < 1:
+        return Estimated(share, reason="no interval at a share of 0 or 1")
+    # The delta method on the logarithm of the share.
+    halves = {f"visit × {name}": -0.5 / part for name, part in zip(_SIDES, parts, strict=True)}
+    slope = fit.weights({"visit": 1 / shared + sum(halves.values())} | halves)
+    se = share * float(np.sqrt(slope @ fit.covariance @ slope))
+    held = fisher(share, se / (1 - share**2), level)
+    return replace(held, lower=max(0.0, held.lower or 0.0))

@@ -41,7 +41,7 @@ def _one(agree: Agreement) -> Card:
     reach = max(abs(_value(agree.lower)), abs(_value(agree.upper)))
     share = agree.within[10]
     within = (
-        f"{probability(share.single)} of single readings are expected within 10 {unit}. "
+        f"{probability(share.single.estimate)} of single readings are expected within 10 {unit}. "
         "Follow an animal by one method."
     )
     if reach > APART:

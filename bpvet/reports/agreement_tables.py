@@ -132,7 +132,10 @@ def offset(answer: AgreementAnswer) -> Shown:
     """Return what a trend that joins both methods may take from here."""
     agree = answer.agreement
     found, unit = agree.offset, agree.data.unit
-    shared = probability(found.shared_visit_share) if found.shared_visit_share is not None else "–"
+    held = found.shared_visit_share
+    shared = probability(held.estimate) if held.estimate is not None else "–"
+    if held.lower is not None and held.upper is not None:
+        shared += f" ({probability(held.lower)} to {probability(held.upper)})"
     given = "as the mean of the prior of the difference"
     rows = [
         ("d0: mean difference", number(found.d0), unit, given),

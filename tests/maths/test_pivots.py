@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from bpvet.maths.comparison import root, variance_interval
-from bpvet.maths.pivots import TwoVariances, from_nodes, two_variances
+from bpvet.maths.pivots import TwoVariances, from_nodes, share_within_pivots, two_variances
 
 
 def test_without_reading_noise_it_is_the_chi_square_interval() -> None:
@@ -59,4 +59,18 @@ def test_it_covers_the_truth() -> None:
         one = from_nodes(*gain(both, n), 0.95)
         held += bool(one.lower <= truth <= one.upper)  # type: ignore[operator]
     # 0.95 ± three standard errors of 400 trials.
+    assert 0.917 <= held / 400 <= 0.983
+
+
+@pytest.mark.parametrize(("bias", "sd"), [(2.0, 9.0), (8.0, 6.0)])
+def test_a_share_expected_covers_the_truth(bias: float, sd: float) -> None:
+    rng, held, n = np.random.default_rng(5), 0, 15
+    truth = stats.norm.cdf(10, bias, sd) - stats.norm.cdf(-10, bias, sd)
+    for _ in range(400):
+        d = rng.normal(bias, sd, n)
+        mean, spread = float(d.mean()), float(d.std(ddof=1))
+        one = share_within_pivots((mean, spread / n**0.5), spread, n - 1, 10.0)
+        assert one.lower is not None
+        assert one.upper is not None
+        held += bool(one.lower <= truth <= one.upper)
     assert 0.917 <= held / 400 <= 0.983

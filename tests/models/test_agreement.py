@@ -138,10 +138,10 @@ def test_records_give_paired_visits() -> None:
     assert agree.offset.s_d_is == "estimated"
     assert agree.offset.prior()[0] == agree.bias.estimate
     share = agree.offset.shared_visit_share
-    assert share is None or 0 <= share <= 1
+    assert share.estimate is None or 0 <= share.estimate <= 1
     by_visit = agreement(clinic(visits=1))
     assert by_visit.offset.s_d_is == "at most"
-    assert by_visit.offset.shared_visit_share is None
+    assert by_visit.offset.shared_visit_share.estimate is None
     assert by_visit.offset.reason
 
 
@@ -151,7 +151,11 @@ def test_the_offset_is_what_the_components_say() -> None:
     assert fit is not None
     visit = [fit.of("visit") + fit.of(f"visit × {name}") for name in ("first", "second")]
     expected = fit.of("visit") / np.sqrt(visit[0] * visit[1])
-    assert agree.offset.shared_visit_share == pytest.approx(expected)
+    share = agree.offset.shared_visit_share
+    assert share.estimate == pytest.approx(expected)
+    assert share.lower is not None
+    assert share.upper is not None
+    assert 0 <= share.lower < expected < share.upper < 1
     own = fit.of("animal × first") + fit.of("animal × second")
     assert agree.offset.s_d.estimate == pytest.approx(np.sqrt(own))
     assert agree.offset.sd_of_new == pytest.approx(np.hypot(np.sqrt(own), agree.offset.d0_se))
@@ -182,7 +186,11 @@ def test_shares_are_counted() -> None:
     count = int(np.sum(np.abs(agree.data.difference) <= 10))
     assert agree.within[10].count == count
     assert agree.within[10].observed.estimate == pytest.approx(count / 12)
-    assert agree.within[20].single > agree.within[10].single
+    near, far = (agree.within[reach].single for reach in (10, 20))
+    assert near.lower is not None
+    assert near.upper is not None
+    assert near.lower < (near.estimate or 0) < near.upper
+    assert (far.estimate or 0) > (near.estimate or 0)
 
 
 def test_what_is_printed_and_handed_out_has_no_nan() -> None:

@@ -41,6 +41,7 @@ ASIDE = "To correct: set aside, and not used until then"
 LOOK = "To look at"
 NOTHING = "To know: nothing to do"
 GROUPS = (STOPS, ASIDE, LOOK, NOTHING)
+UNDERSTOOD = "What was understood"
 
 NO_MEND = "Nothing to do."
 #: Kinds of findings that a mapping can settle.
@@ -105,10 +106,11 @@ def counts_of(records: Records, rule: str) -> dict[str, int]:
 def check_text(records: Records, counts: dict[str, int], arguments: argparse.Namespace) -> str:
     """Return what was understood and found, as text."""
     lines = [f"Records of {records.source}, as of {records.as_of}", ""]
-    lines += understood_lines(records.understood)
-    lines += ["", *_count_lines(counts, arguments.rule), ""]
+    lines += [*_count_lines(counts, arguments.rule), ""]
+    understood = [UNDERSTOOD, "-" * len(UNDERSTOOD), *understood_lines(records.understood), ""]
     if not records.findings:
-        return "\n".join([*lines, "Nothing was found that needs a word."])
+        lines += ["Nothing was found that needs a word.", "", *understood]
+        return "\n".join(lines).rstrip()
     from bpvet.command.source_lines import SourceLines
     from bpvet.records.alike import by_kind
 
@@ -126,8 +128,10 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
     if any(one.kind in _MENDED_BY_MAPPING for one in records.stopping):
         path = shlex.quote(arguments.path)
         text = f"To have the headings, dates and units proposed: bpvet check {path} --suggest"
-        lines += [wrapped(text, "  "), ""]
-    if not arguments.quiet and any(line.endswith(MORE) for line in lines):
+        lines += [wrapped(text), ""]
+    more = any(line.endswith(MORE) for line in lines)
+    lines += understood
+    if not arguments.quiet and more:
         lines += ["--all shows every finding, --json gives them to other programs."]
     return "\n".join(lines).rstrip()
 

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+import random
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
+from bpvet.command.main import COMMANDS
+from reference_checks.fuzzing.counts import in_processes
+from reference_checks.fuzzing.draws import Draws
+from reference_checks.fuzzing.inputs import write_file
+from reference_checks.fuzzing.judging import no_formula, nothing_acts, plain_json
+from reference_checks.fuzzing.watch import Broken, Said
+
 ROOT = Path(__file__).parents[1]
+#: Where commands are called.
+FILES = ("trial.py", "reports.py")
 #: What a command might do wrong, and what the watch must say of it.
 WRONG = {
     "raise ValueError('x')": "it raised ValueError: x",
@@ -55,3 +65,88 @@ def test_a_good_call_passes(tmp_path: Path) -> None:
     script = SCRIPT.format(root=str(ROOT), spare=str(tmp_path), wrong="print('x')")
     ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert ran.stdout == ""
+
+
+def test_every_command_is_called_by_the_trials_or_the_reports() -> None:
+    called = "".join((ROOT / "reference_checks/fuzzing" / n).read_text() for n in FILES)
+    assert [name for name in COMMANDS if f'"{name}"' not in called] == []
+
+
+@pytest.mark.parametrize(
+    ("cell", "formula"),
+    [("=1+1", True), ("+a", True), ("@a", True), ("-a", True), ("-5", False), ("'=1+1", False)],
+)
+def test_a_formula_in_a_sheet_is_seen(cell: str, formula: bool, tmp_path: Path) -> None:
+    table = tmp_path / "t.csv"
+    table.write_text(f"a,b\n1,{cell}\n")
+    if formula:
+        with pytest.raises(Broken, match="formula"):
+            no_formula(table)
+    else:
+        no_formula(table)
+
+
+@pytest.mark.parametrize(
+    ("markup", "acts"),
+    [
+        ("<script>1</script>", True),
+        ("<img src=x onerror=alert(1)>", True),
+        ("<a href='javascript:alert(1)'>x</a>", True),
+        ("<a href='http://example.org/'>x</a>", True),
+        ("<p onclick='x'>y</p>", True),
+        ("<p>&lt;script&gt;</p><a href='#below'>x</a>", False),
+    ],
+)
+def test_what_could_act_on_a_page_is_seen(markup: str, acts: bool, tmp_path: Path) -> None:
+    page = tmp_path / "p.html"
+    page.write_text(f"<html><body>{markup}</body></html>")
+    if acts:
+        with pytest.raises(Broken, match="on the page"):
+            nothing_acts(page)
+    else:
+        nothing_acts(page)
+
+
+@pytest.mark.parametrize(
+    ("printed", "wrong"),
+    [
+        ('{"a": NaN}', "NaN"),
+        ('{"a": [1e999]}', "infinite"),
+        ('{"a": 1', "no JSON"),
+        (
+            '{"readings": {"in": 3, "used": 1, "left_out": 1, "excluded": 0, "set_aside": 0}}',
+            "add up",
+        ),
+    ],
+)
+def test_a_wrong_json_is_seen(printed: str, wrong: str) -> None:
+    with pytest.raises(Broken, match=wrong):
+        plain_json(Said(0, printed, "", 0.0))
+
+
+def test_readings_that_add_up_pass() -> None:
+    printed = '{"readings": {"in": 3, "used": 1, "left_out": 1, "excluded": 0, "set_aside": 1}}'
+    assert plain_json(Said(0, printed, "", 0.0))["readings"]["in"] == 3
+
+
+def test_counts_of_processes_add_up_and_one_that_died_is_told(tmp_path: Path) -> None:
+    script = tmp_path / "s.py"
+    script.write_text(
+        "import json, sys\n"
+        "if sys.argv[1] != 'dies':\n"
+        "    held = {'tried': {'check': int(sys.argv[1])}, 'broken': 1, 'ended': True}\n"
+        "    open(sys.argv[3], 'w').write(json.dumps(held))\n"
+    )
+    counts = in_processes(str(script), [["2"], ["3"]])
+    assert (counts.inputs, counts.broken, counts.ended) == (5, 2, True)
+    assert not in_processes(str(script), [["2"], ["dies"]]).ended
+
+
+def test_the_same_bytes_are_the_same_trial(tmp_path: Path) -> None:
+    data = random.Random(3).randbytes(900)
+    held = []
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
+        place = write_file(Draws(data), tmp_path / name)
+        held.append((place.name, place.read_bytes()))
+    assert held[0] == held[1]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 from bpvet.records.tables import SUMMARY, TABLES, Column
 from reference_checks.fuzzing.draws import Draws
@@ -58,11 +59,38 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
 
 
-def clinic(draws: Draws) -> list[Table]:
-    """Return tables with readings among them; now and then some are missing or doubled."""
-    names = ["readings"]
-    names += [name for name in TABLES if name != "readings" and draws.once_in(4)]
-    return [one_table(draws, name) for name in names]
+def clinic(draws: Draws, busy: int = 0) -> list[Table]:
+    """Return tables with readings among them; of so many animals by their visits if `busy`."""
+    names = [name for name in TABLES if name != "readings" and draws.once_in(4)]
+    others = [one_table(draws, name) for name in names]
+    if not busy:
+        return [one_table(draws, "readings"), *others]
+    species = draws.one(("cat", "dog"))
+    rows = tuple((f"A{animal}", species) for animal in range(1, 1 + busy))
+    others = [one for one in others if one.name != "animals"]
+    return [_visits(draws, busy), Table("animals", ("animal", "species"), rows), *others]
+
+
+def _visits(draws: Draws, animals: int) -> Table:
+    """Return visits of several animals over months, by both methods, with mischief in few cells."""
+    columns = [column for column in TABLES["readings"] if column.required]
+    extra = [c for c in TABLES["readings"] if not c.required and c.kind != "quantity"]
+    columns += [column for column in extra if draws.once_in(6)]
+    methods = draws.one((("doppler",), ("doppler", "oscillometric")))
+    visits = product(range(1, 1 + animals - draws.below(4)), range(1, 3 + draws.below(5)), methods)
+    rows = []
+    for animal, month, method in visits:
+        day = f"2025-{month:02d}-{1 + draws.below(28):02d}"
+        known = {"animal": f"A{animal}", "taken_at": day, "method": method}
+        for _ in range(1 + draws.below(4)):
+            cells = [
+                known[column.name]
+                if column.name in known and not draws.odd(4)
+                else _cell(draws, column)
+                for column in columns
+            ]
+            rows.append((*cells, _number(draws, "systolic")))
+    return Table("readings", (*(column.name for column in columns), "systolic"), tuple(rows))
 
 
 def one_table(draws: Draws, name: str, most: tuple[int, ...] = (3, 8, 24)) -> Table:

@@ -24,7 +24,7 @@ from reference_checks.fuzzing.layouts import laid_out
 _NOT_IN_SHEETS = dict.fromkeys((*range(9), 11, 12, *range(14, 32), 0xFFFE, 0xFFFF))
 
 
-def write_input(draws: Draws, folder: Path) -> Path:
+def write_input(draws: Draws, folder: Path, busy: int = 0) -> Path:
     """Write one input into an empty folder and return what the command line is given.
 
     Parameters
@@ -33,9 +33,11 @@ def write_input(draws: Draws, folder: Path) -> Path:
         Where the choices come from.
     folder : Path
         It is there, and empty.
+    busy : int
+        Of how many animals there are visits over months; 0 where anything may be.
     """
-    tables = clinic(draws)
-    if draws.once_in(6):
+    tables = clinic(draws, busy)
+    if not busy and draws.once_in(6):
         tables[0] = laid_out(draws)
     if draws.once_in(3):
         return _single(draws, tables[0], folder)

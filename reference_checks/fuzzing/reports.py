@@ -48,6 +48,7 @@ def main() -> int:
     )
     asked.add_argument("--jobs", type=int, default=1, help="processes, each with inputs of its own")
     asked.add_argument("--step", type=int, default=1, help="every so manieth input")
+    asked.add_argument("--only", choices=dict.fromkeys(REPORTS), help="reports of one kind")
     asked.add_argument("--counts", type=Path, help="a file for what was counted")
     given = asked.parse_args()
     started = time.monotonic()
@@ -56,26 +57,30 @@ def main() -> int:
             [
                 f"--reports={given.reports // given.jobs + (job < given.reports % given.jobs)}",
                 *(f"--seed={given.seed}", f"--from={given.first + job}", f"--step={given.jobs}"),
+                *([f"--only={given.only}"] if given.only else []),
             ]
             for job in range(given.jobs)
         ]
         counts = in_processes(__file__, each)
     else:
-        counts = _written(given.reports, given.seed, given.first, given.step)
+        counts = _written(given)
         counts.save(given.counts)
     written = counts.inputs - counts.tried[NONE]
     print(f"{written} reports in {time.monotonic() - started:.0f} s: {counts.in_words()}")
     return 1 if counts.broken or written < given.reports else 0
 
 
-def _written(reports: int, seed: int, first: int, step: int) -> Counts:
+def _written(given: argparse.Namespace) -> Counts:
+    reports, seed = given.reports, given.seed
     warm_up()
-    watch, counts, number = Watch(programs=True), Counts(), first
+    watch, counts, number = Watch(programs=True), Counts(), given.first
     while reports > 0 and counts.inputs < 20 + _PATIENCE * reports:
         chance = random.Random(f"{seed} {number}")
         name = NONE
         try:
-            name = _one(chance.randbytes(chance.randrange(LONGEST // 2, LONGEST)), watch)
+            name = _one(
+                chance.randbytes(chance.randrange(LONGEST // 2, LONGEST)), watch, given.only
+            )
         except Broken as broken:
             counts.broken += 1
             print(f"BROKEN (--seed {seed} --from {number}): {broken}", flush=True)
@@ -83,20 +88,20 @@ def _written(reports: int, seed: int, first: int, step: int) -> Counts:
         if name != NONE:
             reports -= 1
             print(f"input {number}: {counts.in_words()}", flush=True)
-        number += step
+        number += given.step
     counts.ended = reports == 0
     return counts
 
 
-def _one(data: bytes, watch: Watch) -> str:
+def _one(data: bytes, watch: Watch, only: str | None) -> str:
     """Return which report was written; it holds nothing that could act."""
     draws = Draws(data, calm=(20, 100, 1000))
     with tempfile.TemporaryDirectory(prefix="trial-") as spare:
         records, own = Path(spare) / "in", Path(spare) / "out"
         records.mkdir()
-        name = draws.one(REPORTS)
+        name = only or draws.one(REPORTS)
         animal = draws.one(IDS[:2])
-        place = write_input(draws, records)
+        place = write_input(draws, records, 0 if name == "report" else 10)
         more = ["--animal", animal] if name == "report" else []
         # The notebook's own folder must lie where writing is allowed.
         tempfile.tempdir = spare

@@ -169,11 +169,14 @@ def both_readings(text: str) -> str:
         return ""
     first, second, year = (int(group) for group in match.groups())
     year += 2000 if year < 100 else 0
-    ways = []
-    for day, month, words in ((first, second, "day first"), (second, first, "month first")):
-        if 1 <= month <= 12 and 1 <= day <= 31:
-            ways.append(f"{day} {calendar.month_name[month]} {year} ({words})")
-    return " or ".join(ways)
+    orders = {(first, second): "day first", (second, first): "month first"}
+    if first == second:
+        orders = {(first, second): "in either order"}
+    return " or ".join(
+        f"{day} {calendar.month_name[month]} {year} ({words})"
+        for (day, month), words in orders.items()
+        if 1 <= month <= 12 and 1 <= day <= 31
+    )
 
 
 def date_of(value: object, what: str) -> np.datetime64:

@@ -283,7 +283,7 @@ def _refuse_swappable(ledger: Ledger, column: Column, swappable: Mask) -> Mask:
         if 2 * len(rows) < filled.sum():
             continue
         texts = ledger.cells(column.name).take(pa.array(rows)).to_pylist()
-        # A cell that can be read both ways shows the trouble best.
+        # A cell that can be read in two ways shows the trouble best.
         best = next((i for i, text in enumerate(texts) if " or " in both_readings(text)), 0)
         both = both_readings(texts[best]) or "no date of either order"
         reason = f"{shown(texts[best])} could be {both}; dates are never guessed."

@@ -77,6 +77,10 @@ def test_every_impossible_day_is_refused(year: int, month: int, day: int) -> Non
         assert read(text)[0] == text
 
 
+def test_one_day_in_either_order_is_one_reading() -> None:
+    assert both_readings("01/01/2025") == "1 January 2025 (in either order)"
+
+
 def test_both_readings_are_shown() -> None:
     assert both_readings("03/04/2025") == "3 April 2025 (day first) or 4 March 2025 (month first)"
     assert both_readings("25.04.25") == "25 April 2025 (day first)"

@@ -193,8 +193,10 @@ def _day(value: Any) -> str:
 def _reading(reading: Row, made: _Bundle) -> dict[str, Any]:
     """Return a reading; one that is set aside was taken, and says no more than that."""
     aside = bool(reading["set_aside"])
+    # With a reason for leaving it out it would come back as excluded, and the sums would differ.
+    told = {**reading, "excluded": ""} if aside else reading
     return {
-        **circumstances(reading, made.reference("Patient", str(reading["animal"]))),
+        **circumstances(told, made.reference("Patient", str(reading["animal"]))),
         "status": "entered-in-error" if aside else "final",
         **reading_values(reading, aside),
     }

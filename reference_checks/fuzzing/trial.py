@@ -22,7 +22,7 @@ from bpvet.visits.readings import accounting, judged
 from reference_checks.fuzzing.cells import DRUGS, HOSTILE, IDS, NUMBERS
 from reference_checks.fuzzing.draws import Draws
 from reference_checks.fuzzing.inputs import write_file, write_input
-from reference_checks.fuzzing.judging import adds_up, no_formula, nothing_acts, plain_json
+from reference_checks.fuzzing.judging import PARTS, adds_up, no_formula, nothing_acts, plain_json
 from reference_checks.fuzzing.watch import Broken, Said, Watch
 
 AS_OF = "2025-12-31"
@@ -195,14 +195,17 @@ def _priors(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -
 
 def _fhir(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
     """Write a bundle, and read what was written: the readings are those that were used before."""
-    out = own / "bundle.json"
+    out, given = own / "bundle.json", _read(draws, place)
     more = ["--snomed"] if draws.once_in(4) else []
-    said = watch.run(["fhir", *_read(draws, place), "-o", str(out), *more], records, own)
+    said = watch.run(["fhir", *given, "-o", str(out), *more], records, own)
     if said.status or not out.exists():
         return
-    back = watch.run(["check", str(out), "--as-of", AS_OF, "--json"], records, own)
-    if back.status != 2:
-        plain_json(back)
+    was = plain_json(watch.run(["check", *given, "--json"], records, own))["readings"]
+    call = ["check", str(out), "--as-of", AS_OF, "--json"]
+    came_back = plain_json(watch.run(call, records, own))["readings"]
+    # What was set aside is not written, or not all of it; it is told and may be fewer.
+    if any(was[part] != came_back[part] for part in PARTS if part != "set_aside"):
+        raise Broken(f"the bundle brings back {came_back} of {was}")
 
 
 def _piped(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:

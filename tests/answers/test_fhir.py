@@ -126,6 +126,15 @@ def test_any_readings_go_there_and_back(tmp_path: Path, rows: list[tuple[str, ..
     assert used.loc[usable, "fate"].tolist() == kept[~gone.to_numpy()][usable]["fate"].tolist()
 
 
+def test_an_impossible_reading_that_was_excluded_comes_back_set_aside(tmp_path: Path) -> None:
+    rows = "".join(f"A,2026-01-05,doppler,{end}\n" for end in ("20.5,moved", "150,moved", "151,"))
+    (tmp_path / "readings.csv").write_text(f"animal,taken_at,method,systolic,excluded\n{rows}")
+    given = read(tmp_path / "readings.csv", as_of="2026-11-01")
+    counts = accounting(readings_used(given))
+    assert (counts["set_aside"], counts["excluded"]) == (1, 1)
+    assert accounting(readings_used(again(fhir_bundle(given), tmp_path))) == counts
+
+
 def test_a_session_known_by_its_mean_stays_one(tmp_path: Path) -> None:
     file = tmp_path / "readings.csv"
     file.write_text(

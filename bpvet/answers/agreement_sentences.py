@@ -103,7 +103,7 @@ def shares(agree: Agreement) -> str:
     """How many differences are small."""
     unit = agree.data.unit
     parts = [
-        f"{share.count} of {share.n} within {reach} {unit} (single readings: "
+        f"{share.count} of {share.n} lie within {reach} {unit} (single readings: "
         f"{probability(share.single.estimate)} expected{_shares_from(share.single)})"
         for reach, share in agree.within.items()
     ]

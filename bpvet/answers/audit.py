@@ -120,9 +120,10 @@ def _protocol(audit: Audit) -> Iterator[str]:
             yield f"No {METHOD_WORDS[one.method]} session broke the protocol in what was checked."
             continue
         parts = [
-            f"{item.words} {item.count} ({probability(item.share.estimate)})" for item in items
+            f"{item.words}: {item.count} ({probability(item.share.estimate)})" for item in items
         ]
-        yield f"Of {counted(one.sessions, f'{METHOD_WORDS[one.method]} session')}: {listed(parts)}."
+        whole = counted(one.sessions, f"{METHOD_WORDS[one.method]} session")
+        yield f"Of {whole} – {'; '.join(parts)}."
 
 
 def _order(audit: Audit, one: OrderEffects) -> str:

@@ -126,8 +126,9 @@ def _residuals(rows: pd.DataFrame) -> tuple[NDArray[np.float64], str]:
         why = f"means about those of their condition: the mixed model could not be fitted ({error})"
         return (rows["systolic"] - about).to_numpy(dtype=float), why
     line = fit.predict(rows)["estimate"]
-    allowed = ["animal", *(_ALLOWED[name] for name in named)]
-    basis = f"residuals of the clinic's mixed model, which allows for {', '.join(allowed)}"
+    *others, last = ("animal", *(_ALLOWED[name] for name in named))
+    allowed = f"{', '.join(others)} and {last}" if others else last
+    basis = f"residuals of the clinic's mixed model, which allows for {allowed}"
     return (rows["systolic"] - line).to_numpy(dtype=float), basis
 
 

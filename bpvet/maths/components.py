@@ -168,7 +168,10 @@ def components(cells: Cells) -> Components:
     inner = _standardised(cells, centre, scale)
     terms = identified_terms(inner)
     blocks, within = blocks_of(inner, terms), within_of(inner, terms)
-    found = [_maximum(blocks, within, start) for start in _starts(inner, terms)]
+    try:
+        found = [_maximum(blocks, within, start) for start in _starts(inner, terms)]
+    except np.linalg.LinAlgError:
+        raise FitError("The variance components cannot be told apart beyond rounding.") from None
     # The first start unless the other lies truly higher: rounding must not choose between them.
     first, other = found
     variance, top, rounds = other if other[1].value > first[1].value + _UNSEEN else first
@@ -273,7 +276,11 @@ def _climbed(
     """Return the first point along the step, shortened by halves, that lies higher."""
     for halving in range(50):
         tried = np.maximum(variance + step * 0.5**halving, floor)
-        there = criterion(blocks, within, tried)
+        try:
+            there = criterion(blocks, within, tried)
+        except np.linalg.LinAlgError:
+            # So far out that one variance drowns the others in rounding: nearer, then.
+            continue
         if there.value > here.value:
             return tried, there
     return variance, None

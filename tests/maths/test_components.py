@@ -213,3 +213,25 @@ def test_the_start_shows_in_no_digit(seed: int, monkeypatch: pytest.MonkeyPatch)
     np.testing.assert_allclose(
         components(cells).variance, here.variance, rtol=0, atol=1e-10 * here.variance.sum()
     )
+
+
+def test_a_first_step_that_rounding_cannot_take_is_shortened() -> None:
+    """One animal scatters by hundreds and eight never change: Newton's first step goes far out."""
+    still = 45 - 2
+    many = 2 * (2 + still)
+    visit = np.repeat(np.arange(many // 2), 2)
+    animal = np.concatenate([[0] * 4, [1] * 2, np.repeat(np.arange(2, 9), 12)])
+    cells = Cells(
+        mean=np.concatenate([[118.0, 140.0, 183.5, 144.5], np.full(2 * still, 90.0)]),
+        count=np.concatenate([[3.0, 2.0, 2.0, 2.0], np.ones(2 * still)]),
+        ss=np.concatenate([[1248.0, 3042.0, 24.5, 4512.5], np.zeros(2 * still)]),
+        animal=animal,
+        method=np.tile([0, 1], many // 2),
+        visit=visit,
+        pair=visit,
+    )
+    found = components(cells)
+    assert np.isfinite(found.variance).all()
+    assert found.log_likelihood == pytest.approx(-380.978399, abs=1e-5)
+    level = np.array([one == "animal" for one in found.terms])
+    assert found.variance[level] > 100

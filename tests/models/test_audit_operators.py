@@ -23,7 +23,9 @@ def of(table: pd.DataFrame) -> Operators:
 def test_they_are_the_crossed_means_of_the_fit_s_residuals() -> None:
     table = sessions(clinic(gap=12.0), "guideline").reset_index(drop=True)
     found = of(table)
-    assert found.basis == "residuals of the clinic's mixed model, which allows for animal and months"
+    assert (
+        found.basis == "residuals of the clinic's mixed model, which allows for animal and months"
+    )
     fit = fit_cohort(table, "systolic ~ months")
     slope = dict(fit.fixed["estimate"])
     line = slope["Intercept"] + slope["months"] * table["months"]

@@ -6,34 +6,32 @@ reading twice: two equal untimed readings of one session are good data.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from itertools import chain
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from bpvet.records.codes import Codes, among, as_one, repeated
 from bpvet.records.columns import distinct_cells
 from bpvet.records.ledger import Ledger
 from bpvet.records.said import OfRow
 from bpvet.records.tables import SUMMARY, column_names
 from bpvet.records.values import Mask, Values
 
-Codes = NDArray[np.int64]
-
 
 def check_readings_twice(ledger: Ledger, values: Values) -> Mask:
     """Set aside readings that are exact duplicates; return which rows (n,) those are."""
-    key = _groups(
+    known = ~np.isnat(values["taken_at"]) & ~ledger.blank("animal")
+    rows = np.flatnonzero(known)
+    keys = (
         _codes(values["animal"]),
         values["taken_at"].view(np.int64),
         _codes(values["method"]),
         _codes(ledger.cells("systolic")),
         ledger.part,
     )
-    known = ~np.isnat(values["taken_at"]) & ~ledger.blank("animal")
-    candidates = np.flatnonzero(known & (np.bincount(key, minlength=1)[key] > 1))
+    candidates = rows[repeated(_taken(rows, *keys))]
     if len(candidates) == 0:
         return np.zeros(ledger.n, dtype=bool)
     earlier = _equal_earlier(ledger, candidates)
@@ -83,31 +81,35 @@ def say_contradictions(ledger: Ledger, values: Values) -> None:
     A time that all readings of the day and method bear is the visit's, and contradicts nothing.
     """
     usable = ledger.usable & ~np.isnat(values["date"])
-    day = _groups(
-        _codes(values["animal"]),
-        values["date"].view(np.int64),
-        _codes(values["method"]),
-        _codes(values["session"]),
-    )
-    numbered = usable & ~np.isnan(values["reading"])
-    number = _groups(day, values["taken_at"].view(np.int64), values["reading"].view(np.int64))
+    without = np.isnan(values["reading"])
+    of_label = [_codes(values[name]) for name in ("animal", "method", "session")]
+    moment, day = (values[name].view(np.int64) for name in ("taken_at", "date"))
+
+    rows = np.flatnonzero(usable & ~without)
+    # A number's bits tell it from others, whatever they would be as a whole number.
+    number = _taken(rows, *of_label, moment, values["reading"].view(np.int64))
     _say_later(
         ledger,
+        rows,
         number,
-        numbered,
         "Two readings of this animal, day and method bear the same number ({}). Both are kept.",
         'Number them anew, or tell two visits apart in the column "session".',
         "same number",
     )
-    timed = usable & values["timed"] & np.isnan(values["reading"])
-    moment = _groups(day, values["taken_at"].view(np.int64))
-    times = np.bincount(moment[timed], minlength=ledger.n)
-    alone = np.zeros(ledger.n, dtype=bool)
-    alone[day[timed][times[moment[timed]] == 1]] = True
+    rows = np.flatnonzero(usable & values["timed"] & without)
+    time = _taken(rows, *of_label, moment)
+    twice = repeated(time)
+    if not twice.any():
+        return
+    of_day = _taken(rows, *of_label, day)
+    doubtful = twice.copy()
+    # Days on which some time stands once.
+    alone = np.unique(of_day[~twice])
+    doubtful &= among(of_day, alone) if len(alone) else False
     _say_later(
         ledger,
-        moment,
-        timed & alone[day],
+        rows[doubtful],
+        time[doubtful],
         "Two readings of this animal and method bear the same time ({}), while others of that day "
         "have times of their own. Both are kept.",
         "Correct the time, or delete one if it is the same reading.",
@@ -115,19 +117,20 @@ def say_contradictions(ledger: Ledger, values: Values) -> None:
     )
 
 
-def _say_later(
-    ledger: Ledger, group: Codes, among: Mask, reason: str, mend: str, kind: str
-) -> None:
-    """Add a finding for each row but the first of a group."""
-    rows = np.flatnonzero(among)
-    # Backwards, so that the first row of each group is written last.
-    first = np.zeros(int(group.max()) + 1 if len(group) else 0, dtype=np.int64)
-    first[group[rows[::-1]]] = rows[::-1]
-    later = rows[first[group[rows]] != rows]
+def _say_later(ledger: Ledger, rows: Codes, code: Codes, reason: str, mend: str, kind: str) -> None:
+    """Add a finding for each of the rows but the first of those that bear its code."""
+    twice = repeated(code)
+    if not twice.any():
+        return
+    rows = rows[twice]
+    _, first, place = np.unique(code[twice], return_index=True, return_inverse=True)
+    before = rows[first][place]
+    later = before != rows
+    told, before = rows[later], before[later]
     ledger.say(
-        later,
+        told,
         "",
-        OfRow(lambda row: reason.format(_place(ledger, int(first[group[row]])))),
+        OfRow(lambda row: reason.format(_place(ledger, int(before[np.searchsorted(told, row)])))),
         mend,
         kind,
     )
@@ -139,8 +142,9 @@ def _equal_earlier(ledger: Ledger, rows: Codes) -> Codes:
     index = pa.array(rows)
     columns = (ledger.whole, *map(ledger.cells, names))
     part = ledger.part[rows]
-    same = _combined(chain([part], (_codes(cells.take(index)) for cells in columns)), len(rows))
-    first = pd.Series(rows).groupby(same).transform("first").to_numpy()
+    keys = chain([part], (_codes(cells.take(index)) for cells in columns))
+    _, first, place = np.unique(as_one(keys, len(rows)), return_index=True, return_inverse=True)
+    first = rows[first][place]
     earlier = np.full(ledger.n, -1, dtype=np.int64)
     earlier[rows] = np.where(first < rows, first, -1)
     return earlier
@@ -150,27 +154,10 @@ def _place(ledger: Ledger, row: int) -> str:
     return f"{ledger.files[ledger.file[row]]}, line {ledger.line[row]}"
 
 
-def _codes(cells: pa.Array) -> Codes:
-    return distinct_cells(cells)[1].astype(np.int64)
+def _codes(cells: pa.Array) -> NDArray[np.int32]:
+    return distinct_cells(cells)[1]
 
 
-def _groups(*keys: Codes) -> Codes:
-    """Return one code (n,) for each combination of keys, from 0."""
-    return _combined(keys, len(keys[0]))
-
-
-def _combined(keys: Iterable[Codes], n: int) -> Codes:
-    """Do what `_groups` does with keys that are made one at a time."""
-    code = np.zeros(n, dtype=np.int64)
-    many = 1
-    for key in keys:
-        if len(key) and (key.min() < 0 or key.max() > len(key)):
-            key = pd.factorize(key)[0]
-        size = int(key.max()) + 1 if len(key) else 1
-        if many * size > 2**62:
-            code, found = pd.factorize(code)
-            many = len(found)
-        code = code * size + key
-        many *= size
-    together: Codes = pd.factorize(code)[0]
-    return together
+def _taken(rows: Codes, *keys: NDArray[np.integer]) -> Codes:
+    """Return one code for each combination of keys in some rows."""
+    return as_one((key[rows] for key in keys), len(rows))

@@ -1,0 +1,120 @@
+"""Rows told apart by several columns at once: one whole number each, and which stand there twice.
+
+Sorting numbers is several times faster than hashing them when there are millions, so columns are
+packed into one number wherever their spans allow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+from numpy.typing import NDArray
+
+Codes = NDArray[np.int64]
+
+_MOST = 2**62
+#: A span from which it is worth looking for a common step, such as the minute.
+_WIDE = 2**32
+
+
+def as_one(keys: Iterable[NDArray[np.integer]], n: int) -> Codes:
+    """Return one code for each combination of keys, in the order of the keys.
+
+    Parameters
+    ----------
+    keys : arrays of int (n,)
+        The first counts most in the order; each is asked for when its turn comes.
+    n : int
+        Rows.
+
+    Returns
+    -------
+    array of int (n,)
+        Equal where all keys are equal; not without gaps.
+
+    Examples
+    --------
+    >>> as_one([np.array([7, 7, 5]), np.array([1, 0, 9])], 3).argsort().tolist()
+    [2, 1, 0]
+    """
+    code = np.zeros(n, dtype=np.int64)
+    if n == 0:
+        return code
+    many = 1
+    for key in keys:
+        low, high = int(key.min()), int(key.max())
+        if high == low:
+            continue
+        if high - low >= _MOST:
+            key, low, high = _ranks(key)
+        elif high - low >= _WIDE:
+            key = key - low
+            step = int(np.gcd.reduce(key))
+            key, low, high = key // step, 0, (high - low) // step
+        size = high - low + 1
+        if many * size >= _MOST:
+            code, _, last = _ranks(code)
+            many = last + 1
+        if many * size >= _MOST:
+            key, low, high = _ranks(key)
+            size = high + 1
+        code *= size
+        code += key
+        code -= low
+        many *= size
+    return code
+
+
+def _ranks(key: NDArray[np.integer]) -> tuple[Codes, int, int]:
+    """Return each number's place among the different ones in order, and the ends of these."""
+    found, place = np.unique(key, return_inverse=True)
+    return place.astype(np.int64, copy=False), 0, len(found) - 1
+
+
+def repeated(code: Codes) -> NDArray[np.bool_]:
+    """Return which rows (n,) bear a code that another row bears too.
+
+    Examples
+    --------
+    >>> repeated(np.array([4, 9, 4])).tolist()
+    [True, False, True]
+    """
+    ordered = np.sort(code)
+    same = ordered[1:] == ordered[:-1]
+    if not same.any():
+        return np.zeros(len(code), dtype=bool)
+    return among(code, ordered[1:][same])
+
+
+def among(code: Codes, some: Codes) -> NDArray[np.bool_]:
+    """Return which codes (n,) are among some others, of which there is at least one, sorted."""
+    place = np.minimum(np.searchsorted(some, code), len(some) - 1)
+    found: NDArray[np.bool_] = some[place] == code
+    return found
+
+
+def firsts(code: NDArray[np.integer], many: int) -> Codes:
+    """Return the first row of each code from 0 to `many` − 1, every one of which is met.
+
+    Examples
+    --------
+    >>> firsts(np.array([1, 0, 1, 0]), 2).tolist()
+    [1, 0]
+    """
+    first = np.zeros(many, dtype=np.int64)
+    # Backwards, so that the first row of each code is written last.
+    first[code[::-1]] = np.arange(len(code) - 1, -1, -1)
+    return first
+
+
+def end_to_end_rows(start: Codes, length: Codes) -> Codes:
+    """Return the rows of spans of rows, one span after another.
+
+    Examples
+    --------
+    >>> end_to_end_rows(np.array([5, 0]), np.array([2, 3])).tolist()
+    [5, 6, 0, 1, 2]
+    """
+    before = np.cumsum(length) - length
+    return np.repeat(start - before, length) + np.arange(int(length.sum()))

@@ -12,6 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.records.codes import firsts
 from bpvet.records.columns import distinct, uncoded
 from bpvet.records.dates import NAT
 from bpvet.records.findings import Finding, shown
@@ -165,8 +166,8 @@ def _say_of_first(
     kind: str,
 ) -> None:
     """Say something of the first row of each animal that is `strange`, by its code (n,)."""
-    _, first = np.unique(code, return_index=True)
-    rows = np.sort(first[strange]) if len(first) else first
+    first = firsts(code, len(strange))
+    rows = np.sort(first[np.array(strange, dtype=bool) & (first >= 0)])
     in_order = in_turn(mend, lambda: ledger.raw("animal").take(pa.array(rows)))
     ledger.say(rows, "animal", reason, in_order, kind)
 
@@ -177,10 +178,8 @@ def say_look_alikes(ledgers: Mapping[str, Ledger]) -> None:
     seen: set[str] = set()
     for ledger in ledgers.values():
         texts, code = distinct(ledger.cells("animal"))
-        _, first = np.unique(code, return_index=True)
-        for row in first.tolist():
-            animal = texts[code[row]]
-            if animal and animal not in seen:
+        for animal, row in zip(texts, firsts(code, len(texts)).tolist(), strict=True):
+            if animal and row >= 0 and animal not in seen:
                 seen.add(animal)
                 if not animal.isprintable():
                     _say_unprintable(ledger, row, animal)
@@ -208,6 +207,9 @@ def _say_unprintable(ledger: Ledger, row: int, animal: str) -> None:
 
 
 def _folded(animal: str) -> str:
+    if animal.isascii():
+        # Nothing to normalise, and nothing that joins or formats.
+        return "".join(animal.lower().split())
     text = unicodedata.normalize("NFKC", animal).casefold()
     return "".join(c for c in text if not c.isspace() and unicodedata.category(c) != "Cf")
 

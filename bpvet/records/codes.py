@@ -95,14 +95,14 @@ def among(code: Codes, some: Codes) -> NDArray[np.bool_]:
 
 
 def firsts(code: NDArray[np.integer], many: int) -> Codes:
-    """Return the first row of each code from 0 to `many` − 1, every one of which is met.
+    """Return the first row of each code from 0 to `many` − 1, −1 where there is none.
 
     Examples
     --------
-    >>> firsts(np.array([1, 0, 1, 0]), 2).tolist()
-    [1, 0]
+    >>> firsts(np.array([1, 0, 1, 0]), 3).tolist()
+    [1, 0, -1]
     """
-    first = np.zeros(many, dtype=np.int64)
+    first = np.full(many, -1, dtype=np.int64)
     # Backwards, so that the first row of each code is written last.
     first[code[::-1]] = np.arange(len(code) - 1, -1, -1)
     return first

@@ -10,6 +10,7 @@ import calendar
 import datetime
 import re
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 
 from bpvet.errors import CallError
 from bpvet.records.findings import shown
+from bpvet.records.iso_dates import FIRST_YEAR, LAST_YEAR, iso_dates
 from bpvet.records.read_options import DATE_ORDERS
 
 _ISO = (
@@ -100,8 +102,42 @@ def moments(cells: pa.Array, times: bool, order: str = "") -> Moments:
         numbers of one digit, and with the year last two-digit years (1970 to 2069) and a month's
         English name are read too. YYYY-MM-DD is read in any case.
     """
+    if pa.types.is_dictionary(cells.type):
+        return _of_rows(_read(cells.dictionary, times, order), cells.indices.to_numpy())
+    return _read(cells, times, order)
+
+
+def _of_rows(few: Moments, code: NDArray[np.integer]) -> Moments:
+    """Return what was read of texts (m,) for each row (n,) that bears one of them."""
+    return Moments(*(getattr(few, part.name)[code] for part in fields(Moments)))
+
+
+def _read(texts: pa.Array, times: bool, order: str) -> Moments:
+    """Return texts (n,) as dates: by their bytes, and by patterns what is left."""
+    plain = iso_dates(texts, times)
+    left = np.flatnonzero(~plain.read)
+    if len(left) == len(texts):
+        return _by_patterns(texts, times, order)
+    day = plain.day.astype(np.int64)
+    found = Moments(
+        date=day.astype("datetime64[D]"),
+        moment=((day * 86_400 + plain.second) * 1_000_000_000).view("datetime64[ns]"),
+        timed=plain.timed,
+        zoned=np.zeros(len(texts), dtype=bool),
+        bad=np.zeros(len(texts), dtype=bool),
+        swappable=np.zeros(len(texts), dtype=bool),
+    )
+    if len(left):
+        other = _by_patterns(texts.take(pa.array(left)), times, order)
+        for part in fields(Moments):
+            getattr(found, part.name)[left] = getattr(other, part.name)
+    return found
+
+
+def _by_patterns(cells: pa.Array, times: bool, order: str) -> Moments:
+    """Return texts (n,) as dates by the patterns, each different text once."""
     encoded = cells.dictionary_encode()
-    texts, code = encoded.dictionary, encoded.indices.to_numpy()
+    texts = encoded.dictionary
     found = _parts(texts, _ISO)
     for pattern in _STATED.get(order, ()):
         if found.matched.all():
@@ -109,9 +145,9 @@ def moments(cells: pa.Array, times: bool, order: str = "") -> Moments:
         found = _or_else(found, _parts(texts, pattern))
     month = (found.year - 1970) * 12 + found.month - 1
     first = month.astype("datetime64[M]")
-    date = first.astype("datetime64[D]") + (found.day - 1)
+    date: Any = first.astype("datetime64[D]") + (found.day - 1)
     # Years that nanoseconds can hold; the day must be one of its month.
-    ok = found.matched & (found.year > 1677) & (found.year < 2262)
+    ok = found.matched & (found.year >= FIRST_YEAR) & (found.year <= LAST_YEAR)
     ok &= (found.month >= 1) & (found.month <= 12)
     ok &= (found.day >= 1) & (date.astype("datetime64[M]") == first)
     ok &= (found.nanosecond >= 0) & (times | ~found.timed)
@@ -120,14 +156,15 @@ def moments(cells: pa.Array, times: bool, order: str = "") -> Moments:
     moment[ok] = date[ok].astype("datetime64[ns]") + found.nanosecond[ok].astype("timedelta64[ns]")
     blank = pc.equal(texts, "").to_numpy(zero_copy_only=False)
     swap = pc.match_substring_regex(texts, SWAPPABLE).to_numpy(zero_copy_only=False)
-    return Moments(
-        date=date[code],
-        moment=moment[code],
-        timed=(ok & found.timed)[code],
-        zoned=(ok & found.zoned)[code],
-        bad=(~ok & ~blank)[code],
-        swappable=(swap & ~ok & (order == ""))[code],
+    few = Moments(
+        date=date,
+        moment=moment,
+        timed=ok & found.timed,
+        zoned=ok & found.zoned,
+        bad=~ok & ~blank,
+        swappable=swap & ~ok & (order == ""),
     )
+    return _of_rows(few, encoded.indices.to_numpy())
 
 
 def why_not_a_date(text: str, order: str = "") -> str:

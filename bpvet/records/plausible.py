@@ -6,6 +6,7 @@ A value that cannot be is set aside; one that is seldom is kept and noted. Nothi
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -110,20 +111,28 @@ def _judge(
     """Set aside what no animal has, and note what few have."""
     value = values[quantity]
     what = JUDGED[quantity]
-    for kind in ("", *SPECIES):
-        bounds = limits(quantity, kind)
-        # Limits that are the same for all species are laid on all rows at once.
-        same = limits(quantity, SPECIES[0]) == limits(quantity, SPECIES[1])
-        if same and kind:
-            continue
-        mine = ~np.isnan(value) & ~refused & (same | (species == kind))
-        aside = mine & ((value < bounds.aside_low) | (value > bounds.aside_high))
-        _set_aside(ledger, aside, quantity, value, what, bounds)
-        unusual = mine & ~aside & _plain(values, quantity)
-        ceiling = unusual & (value == CEILING) & (quantity == "systolic")
-        unusual &= ~ceiling & ((value < bounds.note_low) | (value > bounds.note_high))
+    of_species = {kind: limits(quantity, kind) for kind in ("", *SPECIES)}
+    # Nearly all values are usual for every species, and are looked at no further.
+    usual_from = max(bounds.note_low for bounds in of_species.values())
+    usual_to = min(bounds.note_high for bounds in of_species.values())
+    odd = ((value < usual_from) | (value > usual_to) | (value == CEILING)) & ~refused
+    rows = np.flatnonzero(odd)
+    if len(rows) == 0:
+        return
+    few, kinds, plain = value[rows], species[rows], _plain(values, quantity)[rows]
+    # Limits that are the same for all species are laid on all rows at once.
+    same = of_species[SPECIES[0]] == of_species[SPECIES[1]]
+    gone = np.zeros(len(rows), dtype=bool)
+    for kind, bounds in list(of_species.items())[: 1 if same else None]:
+        mine = np.ones(len(rows), dtype=bool) if same else kinds == kind
+        below, above = mine & (few < bounds.aside_low), mine & (few > bounds.aside_high)
+        _set_aside(ledger, rows[below], rows[above], quantity, value, what, bounds)
+        gone |= below | above
+        unusual = mine & ~gone & plain
+        ceiling = unusual & (few == CEILING) & (quantity == "systolic")
+        unusual &= ~ceiling & ((few < bounds.note_low) | (few > bounds.note_high))
         ledger.say(
-            unusual,
+            rows[unusual],
             quantity,
             _worded(
                 ledger,
@@ -136,37 +145,40 @@ def _judge(
             "unusual value",
         )
         ledger.say(
-            ceiling,
+            rows[ceiling],
             quantity,
             f"{CEILING} is the ceiling of many gauges; the true value may be higher. It is kept.",
             f'If the gauge could show no more, write "> {CEILING}".',
             "gauge's ceiling",
         )
-        if not aside.any():
-            continue
-        value = np.where(aside, np.nan, value)
+    if gone.any():
+        values[quantity] = _without(value, rows[gone], np.nan)
         if f"{quantity}_bound" in values:
-            bound = np.where(aside, 0, values[f"{quantity}_bound"])
-            values[f"{quantity}_bound"] = bound.astype(np.int8)
-    values[quantity] = value
+            values[f"{quantity}_bound"] = _without(values[f"{quantity}_bound"], rows[gone], 0)
+
+
+def _without(column: NDArray[Any], rows: NDArray[np.int64], nothing: float) -> NDArray[Any]:
+    """Return a column (n,) with nothing in some rows; what was said of it keeps the old one."""
+    left = column.copy()
+    left[rows] = nothing
+    return left
 
 
 def _set_aside(
     ledger: Ledger,
-    aside: Mask,
+    below: NDArray[np.int64],
+    above: NDArray[np.int64],
     quantity: str,
     value: NDArray[np.float64],
     what: str,
     bounds: Limits,
 ) -> None:
     low, high = bounds.aside_low, bounds.aside_high
-    for rows, limit in ((aside & (value < low), f"below {low:g}"), (aside & (value > high), "")):
-        index = np.flatnonzero(rows)
-        words = f"cannot be a {what}: {limit or f'above {high:g}'}."
+    for rows, limit in ((below, f"below {low:g}"), (above, f"above {high:g}")):
         ledger.say(
-            index,
+            rows,
             quantity,
-            _worded(ledger, quantity, value, words),
+            _worded(ledger, quantity, value, f"cannot be a {what}: {limit}."),
             OfRow(lambda row: _slip(quantity, float(value[row]), bounds)),
             "impossible value",
             "row" if quantity == "systolic" else "cell",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import fields
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bpvet.errors import CallError
-from bpvet.records.dates import both_readings, date_of, moments, why_not_a_date
+from bpvet.records.dates import _by_patterns, both_readings, date_of, moments, why_not_a_date
+from bpvet.records.iso_dates import _ROWS
+
+MINUTE = np.timedelta64(1, "m")
 
 
 def read(text: str, times: bool = True) -> tuple[str, str, bool, bool]:
@@ -171,3 +175,35 @@ def test_every_day_comes_back_from_each_order(day: datetime.date) -> None:
     for order, form in (("dmy", "%d/%m/%Y"), ("mdy", "%m/%d/%y"), ("dmy", "%d-%b-%y")):
         found = moments(pa.array([day.strftime(form)], pa.large_string()), False, order)
         assert found.date[0] == np.datetime64(day)
+
+
+#: Texts near the shapes that are read from their bytes.
+SHAPES = st.sampled_from(["2025-04-03", "2025-04-03T10:20", "2025-04-03 10:20:30"])
+LETTERS = st.sampled_from("0123456789-:T Zé/;")
+
+
+@st.composite
+def near_shapes(draw: st.DrawFn) -> str:
+    text = list(draw(SHAPES))
+    for _ in range(draw(st.integers(0, 2))):
+        text[draw(st.integers(0, len(text) - 1))] = draw(LETTERS)
+    return "".join(text)
+
+
+@given(st.lists(st.one_of(near_shapes(), st.just("")), max_size=12), st.booleans())
+def test_bytes_and_patterns_read_the_same(texts: list[str], times: bool) -> None:
+    # A slice, so that the column's bytes do not begin with its first text.
+    cells = pa.array(["2001-01-01T09:00", *texts], pa.large_string()).slice(1)
+    found, twin = moments(cells, times), _by_patterns(cells, times, "")
+    for part in fields(found):
+        np.testing.assert_array_equal(getattr(found, part.name), getattr(twin, part.name))
+
+
+def test_a_long_column_is_read_in_blocks() -> None:
+    days = np.arange("1990-01-01", "2100-01-01", dtype="datetime64[D]")
+    texts = [str(day) + ("" if i % 3 else "T07:08") for i, day in enumerate(days)]
+    assert len(texts) > _ROWS
+    found = moments(pa.array(texts, pa.large_string()), times=True)
+    assert (found.date == days).all()
+    assert (found.timed == (np.arange(len(days)) % 3 == 0)).all()
+    np.testing.assert_array_equal(found.moment - days, np.where(found.timed, 428, 0) * MINUTE)

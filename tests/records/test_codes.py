@@ -1,0 +1,53 @@
+"""Several columns packed into one number, against sets of tuples as a slow twin."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bpvet.records.codes import among, as_one, end_to_end_rows, firsts, repeated
+
+MINUTE = 60_000_000_000
+SMALL = st.integers(-3, 3)
+TIMES = st.integers(0, 4).map(lambda minutes: 1_700_000_000 * 10**9 + minutes * MINUTE)
+ANY = st.integers(-(2**63), 2**63 - 1)
+ROWS = st.lists(st.tuples(SMALL, TIMES, ANY, st.sampled_from([0, 2**61, -(2**61)])), max_size=30)
+
+
+def columns(rows: list[tuple[int, ...]]) -> list[np.ndarray]:
+    return [np.array([row[i] for row in rows], dtype=np.int64) for i in range(4)]
+
+
+@given(ROWS)
+def test_codes_are_equal_and_in_order_as_the_rows_are(rows: list[tuple[int, ...]]) -> None:
+    code = as_one(columns(rows), len(rows)).tolist()
+    order = {row: place for place, row in enumerate(sorted(set(rows)))}
+    ranks = {one: place for place, one in enumerate(sorted(set(code)))}
+    assert [ranks[one] for one in code] == [order[row] for row in rows]
+
+
+@pytest.mark.parametrize("step", [1, MINUTE])
+def test_many_wide_columns_take_several_numbers(step: int) -> None:
+    rng = np.random.default_rng(3)
+    keys = [rng.integers(0, 2**40 // step + 2, 500) * step for _ in range(6)]
+    keys = [np.append(key, key[:50]) for key in keys]
+    found = repeated(as_one(keys, 550))
+    rows = list(zip(*(key.tolist() for key in keys), strict=True))
+    assert found.tolist() == [rows.count(row) > 1 for row in rows]
+
+
+@given(st.lists(st.integers(0, 6)))
+def test_repeated_and_first_rows(code: list[int]) -> None:
+    codes = np.array(code, dtype=np.int64)
+    assert repeated(codes).tolist() == [code.count(one) > 1 for one in code]
+    assert firsts(codes, 7).tolist() == [code.index(i) if i in code else -1 for i in range(7)]
+    assert among(codes, np.array([2, 5])).tolist() == [one in (2, 5) for one in code]
+
+
+@given(st.lists(st.tuples(st.integers(0, 9), st.integers(0, 4))))
+def test_spans_stand_end_to_end(spans: list[tuple[int, int]]) -> None:
+    start, length = (np.array([span[i] for span in spans], dtype=np.int64) for i in (0, 1))
+    expected = [row for first, many in spans for row in range(first, first + many)]
+    assert end_to_end_rows(start, length).tolist() == expected

@@ -184,16 +184,26 @@ def mean_components(
     parts: list[dict[str, Any]] = [
         {
             "code": loinc_concept(loinc_of_mean(name), f"mean {QUANTITY_WORDS[name]}"),
-            "valueQuantity": quantity(means[name], "mmHg", str(means.get(f"{name}_bound", ""))),
+            **_mean(means, name),
         }
         for name in ("systolic", "diastolic")
-        if number(means.get(name)) is not None
+        if _mean(means, name)
     ]
     code = (SNOMED, fact("code.snomed.readings").text) if snomed else ()
     parts.append({"code": concept(READING_COUNT, *code), "valueInteger": count})
     if number(spread) is not None:
         parts.append({"code": concept(READING_SPREAD), "valueQuantity": quantity(spread, "mmHg")})
     return parts
+
+
+def _mean(means: Mapping[str, Any], name: str) -> dict[str, Any]:
+    """Return the value of a mean, blank where there is none."""
+    bound = str(means.get(f"{name}_bound", ""))
+    if bound == NO_SOUND:
+        return {"dataAbsentReason": concept(NO_SOUND)}
+    if number(means.get(name)) is None:
+        return {}
+    return {"valueQuantity": quantity(means[name], "mmHg", bound)}
 
 
 def _value(reading: Row, name: str) -> dict[str, Any]:

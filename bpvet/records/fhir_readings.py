@@ -87,6 +87,11 @@ def _parts(resource: Mapping[str, Any]) -> Iterator[tuple[set[str], str, Mapping
         yield codes(part.get("code"), LOINC), label(part.get("code")).casefold(), part
 
 
+def _silent(part: Mapping[str, Any]) -> bool:
+    """Whether a value is absent because no sound was heard."""
+    return concept_text(part.get("dataAbsentReason")).casefold() == NO_SOUND
+
+
 def reading_cells(
     resource: dict[str, Any], cells: dict[str, str]
 ) -> tuple[dict[str, str], str, str]:
@@ -101,10 +106,9 @@ def reading_cells(
             value, why = quantity_text(part.get("valueQuantity"), name, unit)
             if why:
                 return cells, why, f"{label(part.get('code'))} {value}"
-            silent = concept_text(part.get("dataAbsentReason")).casefold() == NO_SOUND
             if value and cells.get(name):
                 return cells, f"gives {name} twice", f"{cells[name]}, {value}"
-            cells[name] = value or (NO_SOUND if silent else cells.get(name, ""))
+            cells[name] = value or (NO_SOUND if _silent(part) else cells.get(name, ""))
     return cells, "", ""
 
 
@@ -121,5 +125,5 @@ def mean_cells(resource: dict[str, Any], cells: dict[str, str]) -> tuple[dict[st
         value, why = quantity_text(quantity, name, unit)
         if why:
             return cells, why, f"{label(part.get('code'))} {value}"
-        cells[name] = value
+        cells[name] = value or (NO_SOUND if _silent(part) else "")
     return cells, "", ""

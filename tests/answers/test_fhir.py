@@ -149,6 +149,16 @@ def test_a_session_known_by_its_mean_stays_one(tmp_path: Path) -> None:
     assert not found.stopping
 
 
+def test_a_session_without_a_sound_known_by_its_count_comes_back(tmp_path: Path) -> None:
+    text = "animal,taken_at,method,systolic_mean,systolic_n\nA,2026-01-05,doppler,no sound,3\n"
+    (tmp_path / "readings.csv").write_text(text, encoding="utf-8")
+    given = read(tmp_path / "readings.csv", as_of="2026-11-01")
+    found = again(fhir_bundle(given), tmp_path)
+    assert found.readings["systolic_bound"].tolist() == ["no sound"]
+    assert found.readings["summary_n"].tolist() == [3]
+    assert readings_used(found)["fate"].tolist() == ["no sound"]
+
+
 def observations(bundle: FhirBundle) -> list[dict[str, Any]]:
     entries = [entry["resource"] for entry in bundle.resource["entry"]]
     return [one for one in entries if one["resourceType"] == "Observation"]

@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 
 from bpvet.facts.protocol import SESSION_GAP_HOURS
 from bpvet.facts.words import METHODS
+from bpvet.records.codes import as_one, end_to_end_rows
 
 _GAP_NS = int(SESSION_GAP_HOURS * 3600 * 1_000_000_000)
+_DAY_NS = 86_400_000_000_000
 _NO_TIME = np.iinfo(np.int64).min
 
 Codes = NDArray[np.int64]
@@ -65,33 +67,31 @@ def place(frame: pd.DataFrame) -> Placement:
     """
     row = np.flatnonzero(_placed(frame))
     animal, label = _codes(frame["animal"], row), _codes(frame["label"], row)
-    blank = (frame["label"] == "").to_numpy(dtype=bool)[row]
-    day = frame["date"].to_numpy().astype("datetime64[D]").astype(np.int64)[row]
+    blank = _of(frame["label"] == "", row)
+    day = frame["date"].to_numpy(dtype="datetime64[ns]").view(np.int64)[row] // _DAY_NS
     time = frame["taken_at"].to_numpy(dtype="datetime64[ns]").view(np.int64)[row]
-    timed = frame["timed"].to_numpy(dtype=bool)[row] & (time != _NO_TIME)
-    time = np.where(timed, time, _NO_TIME)
+    timed = _of(frame["timed"], row) & (time != _NO_TIME)
+    time[~timed] = _NO_TIME
     method, condition = _codes(frame["method"], row), _codes(frame["condition"], row)
-    key = _as_one(animal, method, condition, day, label)
+    key = as_one((animal, method, condition, day, label), len(row))
     by_time = _ordered(key, time)
-    of = np.empty(len(row), dtype=np.int64)
-    of[by_time] = _split(key[by_time], time[by_time], blank[by_time])
+    start = np.flatnonzero(_split(key[by_time], time[by_time], blank[by_time]))
+    del key
 
-    start = np.flatnonzero(np.diff(of[by_time], prepend=-1))
     line = np.minimum.reduceat(row[by_time], start) if len(start) else row
     given = np.where(timed, time, np.iinfo(np.int64).max)[by_time]
     earliest = np.minimum.reduceat(given, start) if len(start) else given
     # A session without any time sorts before the timed ones of its date.
     earliest = np.where(earliest == np.iinfo(np.int64).max, _NO_TIME, earliest)
     one = by_time[start]
-    ranked = np.lexsort((line, label[one], earliest, day[one], animal[one]))
-    rank = np.empty(len(start), dtype=np.int64)
-    rank[ranked] = np.arange(len(start))
-    of = rank[of]
-
+    within = np.where(earliest == _NO_TIME, -1, earliest - day[one] * _DAY_NS)
+    ranked = np.lexsort((line, as_one((animal[one], day[one], within, label[one]), len(one))))
+    length = np.diff(start, append=len(row))[ranked]
+    of = np.repeat(np.arange(len(start)), length)
+    taken = by_time[end_to_end_rows(start[ranked], length)]
     written = frame["reading"].to_numpy(dtype=float)[row]
-    taken = _as_taken(of, written, time, timed)
-    of = of[taken]
-    first = np.flatnonzero(np.diff(of, prepend=-1))
+    taken = _as_taken(of, taken, written, time)
+    first = np.cumsum(length) - length
     return Placement(
         row=row[taken],
         of=of,
@@ -102,16 +102,41 @@ def place(frame: pd.DataFrame) -> Placement:
     )
 
 
-def _as_taken(of: Codes, written: NDArray[np.float64], time: Codes, timed: Booleans) -> Codes:
-    """Return the rows (m,) by session and, within each, in the order in which they were taken."""
-    has_number = _all(of, ~np.isnan(written))[of]
-    has_time = _all(of, timed)[of]
-    number = np.where(has_number, written, 0.0)
-    # Numbers of readings are small and whole as a rule, and then one key says it all.
-    whole = np.clip(number, 0, 1000).astype(np.int64)
-    if (whole == number).all():
-        return _ordered(of * 1001 + whole, np.where(has_time, time, 0))
-    return np.lexsort((np.where(has_time, time, 0), number, of))
+def _as_taken(of: Codes, row: Codes, written: NDArray[np.float64], time: Codes) -> Codes:
+    """Return rows (m,), which stand session by session, in the order in which they were taken.
+
+    By their numbers if all of a session have one, then by their times if all have one, then as
+    they stand in the input.
+    """
+    written, time = written[row], time[row]
+    number = np.where(_all(of, ~np.isnan(written))[of], written, 0.0)
+    time = np.where(_all(of, time != _NO_TIME)[of], time, 0)
+    return _put_right(row, of, number, time)
+
+
+def _put_right(row: Codes, of: Codes, *keys: NDArray[Any]) -> Codes:
+    """Return rows (m,), which stand group by group, in the order of keys within each group.
+
+    Only the groups that stand in another order are sorted; `of` ascends.
+    """
+    astray = _descends(*keys, row) & (of[1:] == of[:-1])
+    if not astray.any():
+        return row
+    mixed = np.zeros(int(of[-1]) + 1, dtype=bool)
+    mixed[of[1:][astray]] = True
+    some = np.flatnonzero(mixed[of])
+    right = row.copy()
+    sorting = (row[some], *(key[some] for key in reversed(keys)), of[some])
+    right[some] = row[some][np.lexsort(sorting)]
+    return right
+
+
+def _descends(*keys: NDArray[Any]) -> Booleans:
+    """Return whether each row but the first (m − 1,) comes before the one above it by its keys."""
+    less = np.zeros(max(len(keys[0]) - 1, 0), dtype=bool)
+    for key in reversed(keys):
+        less = (key[1:] < key[:-1]) | ((key[1:] == key[:-1]) & less)
+    return less
 
 
 def _placed(frame: pd.DataFrame) -> NDArray[np.bool_]:
@@ -120,54 +145,52 @@ def _placed(frame: pd.DataFrame) -> NDArray[np.bool_]:
     return (known & ~out).to_numpy(dtype=bool)
 
 
-def _codes(column: pd.Series[Any], row: Codes) -> Codes:
+def _of(column: pd.Series[Any], row: Codes) -> Booleans:
+    return column.to_numpy(dtype=bool)[row]
+
+
+def _codes(column: pd.Series[Any], row: Codes) -> NDArray[np.int32]:
     """Return the place of each row's text among the column's texts in order."""
     texts = np.asarray(column.cat.categories, dtype=object)
-    rank = np.empty(len(texts), dtype=np.int64)
+    rank = np.empty(len(texts), dtype=np.int32)
     rank[np.argsort(texts, kind="stable")] = np.arange(len(texts))
     return rank[column.cat.codes.to_numpy()[row]]
 
 
-def _as_one(*keys: Codes) -> Codes:
-    """Return one code for each combination of keys, in the order of the keys."""
-    code = np.zeros(len(keys[0]), dtype=np.int64)
-    many = 1
-    for key in keys:
-        low = int(key.min()) if len(key) else 0
-        size = int(key.max()) - low + 1 if len(key) else 1
-        if many * size >= 2**62:
-            found, code = np.unique(code, return_inverse=True)
-            many = len(found)
-        code = code * size + (key - low)
-        many *= size
-    return code
-
-
 def _ordered(key: Codes, then: Codes) -> Codes:
-    """Return the order (m,) by two keys; rows that are equal in both stay as they are."""
-    later, before = key[1:], key[:-1]
-    if ((later > before) | ((later == before) & (then[1:] >= then[:-1]))).all():
-        return np.arange(len(key))
-    return np.lexsort((then, key))
+    """Return the order (m,) by two keys; rows that are equal in both stay as they are.
+
+    Rows of one visit mostly stand together, so runs of rows that ascend are put in order first.
+    """
+    change = np.ones(len(key), dtype=bool)
+    change[1:] = (key[1:] != key[:-1]) | (then[1:] < then[:-1])
+    start = np.flatnonzero(change)
+    length = np.diff(start, append=len(key))
+    runs = np.lexsort((then[start], key[start]))
+    order = end_to_end_rows(start[runs], length[runs])
+    # Two runs of one key may run into each other.
+    first = np.ones(len(runs), dtype=bool)
+    first[1:] = np.diff(key[start[runs]]) != 0
+    of = np.repeat(np.cumsum(first) - 1, length[runs])
+    return _put_right(order, of, then[order])
 
 
-def _split(key: Codes, time: Codes, blank: Booleans) -> Codes:
-    """Return session indices of rows sorted by key and time, untimed rows first."""
-    starts = np.zeros(len(time), dtype=bool)
-    starts[:1] = True
+def _split(key: Codes, time: Codes, blank: Booleans) -> Booleans:
+    """Return which rows, sorted by key and time with untimed ones first, begin a session."""
+    starts = np.ones(len(time), dtype=bool)
     starts[1:] = key[1:] != key[:-1]
     timed = time != _NO_TIME
     both = timed[1:] & timed[:-1] & blank[1:]
     # Differences that involve an untimed row overflow; `both` keeps them out.
     starts[1:] |= both & (np.diff(np.where(timed, time, 0)) >= _GAP_NS)
-    return np.cumsum(starts) - 1
+    return starts
 
 
 def _all(of: Codes, true: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return np.asarray(np.bincount(of, weights=~true) == 0)
 
 
-def _numbers(animal: Codes) -> Codes:
+def _numbers(animal: NDArray[np.integer]) -> Codes:
     """Number sessions from 1 within each animal; `animal` is sorted."""
     starts = np.flatnonzero(np.diff(animal, prepend=-1))
     length = np.diff(np.append(starts, len(animal)))

@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.records.codes import firsts
-from bpvet.records.columns import distinct, uncoded
+from bpvet.records.columns import TEXT, distinct, distinct_cells, uncoded
 from bpvet.records.dates import NAT
 from bpvet.records.findings import Finding, shown
 from bpvet.records.ledger import Ledger
@@ -174,6 +174,10 @@ def _say_of_first(
 
 def say_look_alikes(ledgers: Mapping[str, Ledger]) -> None:
     """Say which ids differ in nothing but case, white space or how a letter is encoded."""
+    if _plainly_different(
+        [distinct_cells(ledger.cells("animal"))[0] for ledger in ledgers.values()]
+    ):
+        return
     groups: dict[str, list[tuple[str, Ledger, int]]] = {}
     seen: set[str] = set()
     for ledger in ledgers.values():
@@ -194,6 +198,15 @@ def say_look_alikes(ledgers: Mapping[str, Ledger]) -> None:
                 "If they are one animal, write its id in one way.",
                 "one animal under two ids?",
             )
+
+
+def _plainly_different(ids: list[pa.Array]) -> bool:
+    """Whether ids of all tables are plain ASCII, and differ in more than case and blanks."""
+    different = pc.unique(pa.concat_arrays([one.cast(TEXT) for one in ids]))
+    if not pc.all(pc.ascii_is_printable(different), min_count=0).as_py():
+        return False
+    bare = pc.ascii_lower(pc.replace_substring(different, " ", ""))
+    return len(pc.unique(bare)) == len(different)
 
 
 def _say_unprintable(ledger: Ledger, row: int, animal: str) -> None:
@@ -266,5 +279,5 @@ def met_animals(ledgers: Mapping[str, Ledger]) -> list[str]:
     """Return every id that stands in any table, in order of tables and rows."""
     met: dict[str, None] = {}
     for table in TABLES:
-        met.update(dict.fromkeys(pc.unique(ledgers[table].cells("animal")).to_pylist()))
+        met.update(dict.fromkeys(distinct(ledgers[table].cells("animal"))[0]))
     return [animal for animal in met if animal]

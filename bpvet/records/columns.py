@@ -14,6 +14,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.records.codes import firsts
+
 TEXT = pa.large_string()
 CODED = pa.dictionary(pa.int32(), TEXT)
 #: A column repeats if this many rows have less than half as many different texts.
@@ -31,9 +33,10 @@ def coded(cells: pa.Array) -> pa.Array:
     if not pa.types.is_dictionary(cells.type):
         return cells.dictionary_encode() if repeats(cells) else cells
     codes = cells.indices
-    met = pc.unique(codes).to_numpy()
-    if np.array_equal(met, np.arange(len(cells.dictionary))):
+    first = firsts(codes.to_numpy(), len(cells.dictionary))
+    if len(first) == 0 or (first[0] >= 0 and (np.diff(first) > 0).all()):
         return cells
+    met = pc.unique(codes).to_numpy()
     place = np.zeros(len(cells.dictionary), dtype=np.int32)
     place[met] = np.arange(len(met), dtype=np.int32)
     return pa.DictionaryArray.from_arrays(

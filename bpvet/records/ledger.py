@@ -299,5 +299,8 @@ def _or_blank(cells: pa.Array | None, n: int) -> pa.Array:
 
 def _column(name: str, sheets: Sequence[Sheet]) -> pa.Array:
     """Return a column over all files, "" where a file does not have it."""
+    if len(sheets) == 1:
+        # Coded already.
+        return sheets[0].columns[name]
     parts = [_or_blank(sheet.columns.get(name), len(sheet.lines)) for sheet in sheets]
     return coded(end_to_end(parts))

@@ -291,6 +291,8 @@ def _note(ledger: Ledger, rows: Mask, column: str, reason: Callable[[int], str],
 
 
 def _compare_pulse(ledger: Ledger, values: Values) -> None:
+    if not ledger.given("counted_pulse"):
+        return
     rate, counted = values["heart_rate"], values["counted_pulse"]
     both = _plain(values, "heart_rate") & ~np.isnan(counted)
     apart = both & (np.abs(rate - counted) > PULSE_DISAGREES * counted)
@@ -309,6 +311,8 @@ def _compare_pulse(ledger: Ledger, values: Values) -> None:
 
 def _judge_cuff(ledger: Ledger, values: Values, species: NDArray[np.object_]) -> None:
     """Hold the cuff's width against the limb; where that cannot be, both are set aside."""
+    if not any(map(ledger.given, ("cuff_width_cm", "limb_circumference_cm"))):
+        return
     for name in ("cuff_width_cm", "limb_circumference_cm"):
         nothing = values[name] <= 0
         ledger.say(nothing, name, "A size is above 0.", "Correct it.", "impossible value", "cell")

@@ -30,7 +30,7 @@ from bpvet.records.numbers import number_mend, numbers, why_not_a_number
 from bpvet.records.read_options import DATE_ORDERS
 from bpvet.records.said import in_turn
 from bpvet.records.suggest import either, hints
-from bpvet.records.tables import TABLES, Column
+from bpvet.records.tables import SUMMARY, TABLES, Column
 
 #: A table's columns: arrays of numbers or dates, or pyarrow arrays of text, each (n,).
 Values = dict[str, Any]
@@ -222,8 +222,8 @@ def _dates(ledger: Ledger, column: Column) -> Values:
     outcome = "row" if column.spoils else "cell"
     refused = _refuse_swappable(ledger, column, read.swappable)
     bad = read.bad & ~refused
-    stated = ledger.date_orders()
-    for order in ("", *DATE_ORDERS):
+    stated = ledger.date_orders() if bad.any() else np.zeros(ledger.n, dtype=object)
+    for order in ("", *DATE_ORDERS) if bad.any() else ():
         ledger.say(
             bad & (stated == order),
             column.name,
@@ -325,7 +325,9 @@ def _excluded(ledger: Ledger) -> pa.Array:
 
 def _summaries(ledger: Ledger) -> Values:
     """Return the count and SD behind rows that give a mean; say what other rows have of them."""
-    for name in ("systolic_mean", "systolic_n", "systolic_sd"):
+    if not any(map(ledger.given, SUMMARY)):
+        return {"summary_n": np.zeros(ledger.n, np.int64), "summary_sd": np.full(ledger.n, np.nan)}
+    for name in SUMMARY:
         ledger.say(
             ~ledger.blank(name) & ~ledger.summary,
             name,

@@ -70,7 +70,7 @@ def flag_columns(part: Part, of: Codes, columns: dict[str, Any]) -> dict[str, An
     excluded = columns["n_excluded"] == columns["n_taken"]
     ceiling = used & (part["systolic"] == CEILING) & (part["systolic_bound"] == "")
     silent = (part["systolic_bound"] == "no sound") & part["fate"].isin(("used", "no sound"))
-    condition = np.asarray(columns["condition"], dtype=object)
+    condition = columns["condition"]
 
     flags = {
         choice.ALL_EXCLUDED: excluded,
@@ -97,17 +97,18 @@ def flag_columns(part: Part, of: Codes, columns: dict[str, Any]) -> dict[str, An
     return {"flags": _said(flags), "go_on": _said(go_on), "tense": tense}
 
 
-def _said(flags: dict[str, Any]) -> NDArray[np.object_]:
+def _said(flags: dict[str, Any]) -> pd.Categorical:
     """Join the words that hold of each session by "; ": built once for each combination."""
-    holds = np.column_stack([np.asarray(hold, dtype=bool) for hold in flags.values()])
-    code = holds @ (1 << np.arange(len(flags), dtype=np.int64))
+    code = np.zeros(len(next(iter(flags.values()))), dtype=np.int64)
+    for bit, hold in enumerate(flags.values()):
+        code |= np.asarray(hold, dtype=np.int64) << bit
     distinct, which = np.unique(code, return_inverse=True)
     words = list(flags)
     said = [
         "; ".join(word for bit, word in enumerate(words) if (int(value) >> bit) & 1)
         for value in distinct
     ]
-    return np.array(said, dtype=object)[which]
+    return pd.Categorical.from_codes(which, pd.Index(said, dtype="str"))
 
 
 def _falling(part: Part, of: Codes, used: Booleans, summary: Booleans) -> Booleans:
@@ -141,7 +142,7 @@ def _tense_words(demeanour: pd.Series[Any]) -> dict[str, bool]:
 def _bound_flags(columns: dict[str, Any]) -> dict[str, Booleans]:
     flags = {}
     for quantity in READING_QUANTITIES:
-        bound = np.asarray(columns[f"{quantity}_bound"], dtype=object)
+        bound = columns[f"{quantity}_bound"]
         named = "" if quantity == "systolic" else f"{QUANTITY_WORDS[quantity]}, "
         for value, words in choice.BOUND_FLAGS.items():
             flags[named + words] = bound == value

@@ -22,6 +22,7 @@ class Part:
 
     def __init__(self, frame: pd.DataFrame, row: NDArray[np.int64]) -> None:
         self._frame, self._row = frame, row
+        self._kept: dict[str, pd.Series[Any]] = {}
         self._as_they_stand = len(row) == len(frame) and bool((np.diff(row) == 1).all())
 
     def __len__(self) -> int:
@@ -30,6 +31,21 @@ class Part:
     def __getitem__(self, name: str) -> pd.Series[Any]:
         """Return one column (m,), counted from 0."""
         column: pd.Series[Any] = self._frame[name]
-        if self._as_they_stand:
-            return column
-        return pd.Series(column.array.take(self._row), copy=False)
+        if self._as_they_stand or _all_alike(column):
+            return column.iloc[: len(self._row)]
+        if name in self._kept:
+            return self._kept[name]
+        part = pd.Series(column.array.take(self._row), copy=False)
+        if isinstance(part.array, pd.Categorical) and part.array.codes.itemsize == 1:
+            # Asked for again and again, and small enough to keep.
+            self._kept[name] = part
+        return part
+
+
+def _all_alike(column: pd.Series[Any]) -> bool:
+    """Whether a column holds one value throughout, as one that no file has: in any order."""
+    array = column.array
+    values = array.codes if isinstance(array, pd.Categorical) else column.to_numpy()
+    if not len(values) or values.dtype.kind not in "fiub":
+        return False
+    return bool(np.isnan(values).all() if values[0] != values[0] else (values == values[0]).all())

@@ -66,13 +66,14 @@ def place(frame: pd.DataFrame) -> Placement:
     Placement
     """
     row = np.flatnonzero(_placed(frame))
-    animal, label = _codes(frame["animal"], row), _codes(frame["label"], row)
-    blank = _of(frame["label"] == "", row)
-    day = frame["date"].to_numpy(dtype="datetime64[ns]").view(np.int64)[row] // _DAY_NS
-    time = frame["taken_at"].to_numpy(dtype="datetime64[ns]").view(np.int64)[row]
-    timed = _of(frame["timed"], row) & (time != _NO_TIME)
-    time[~timed] = _NO_TIME
-    method, condition = _codes(frame["method"], row), _codes(frame["condition"], row)
+    some = slice(None) if len(row) == len(frame) else row
+    animal, label = _codes(frame["animal"], some), _codes(frame["label"], some)
+    blank = _of(frame["label"] == "", some)
+    day = frame["date"].to_numpy(dtype="datetime64[ns]").view(np.int64)[some] // _DAY_NS
+    time = frame["taken_at"].to_numpy(dtype="datetime64[ns]").view(np.int64)[some]
+    timed = _of(frame["timed"], some) & (time != _NO_TIME)
+    time = np.where(timed, time, _NO_TIME)
+    method, condition = _codes(frame["method"], some), _codes(frame["condition"], some)
     key = as_one((animal, method, condition, day, label), len(row))
     by_time = _ordered(key, time)
     start = np.flatnonzero(_split(key[by_time], time[by_time], blank[by_time]))
@@ -89,7 +90,7 @@ def place(frame: pd.DataFrame) -> Placement:
     length = np.diff(start, append=len(row))[ranked]
     of = np.repeat(np.arange(len(start)), length)
     taken = by_time[end_to_end_rows(start[ranked], length)]
-    written = frame["reading"].to_numpy(dtype=float)[row]
+    written = frame["reading"].to_numpy(dtype=float)[some]
     taken = _as_taken(of, taken, written, time)
     first = np.cumsum(length) - length
     return Placement(
@@ -145,11 +146,11 @@ def _placed(frame: pd.DataFrame) -> NDArray[np.bool_]:
     return (known & ~out).to_numpy(dtype=bool)
 
 
-def _of(column: pd.Series[Any], row: Codes) -> Booleans:
+def _of(column: pd.Series[Any], row: Codes | slice) -> Booleans:
     return column.to_numpy(dtype=bool)[row]
 
 
-def _codes(column: pd.Series[Any], row: Codes) -> NDArray[np.int32]:
+def _codes(column: pd.Series[Any], row: Codes | slice) -> NDArray[np.int32]:
     """Return the place of each row's text among the column's texts in order."""
     texts = np.asarray(column.cat.categories, dtype=object)
     rank = np.empty(len(texts), dtype=np.int32)

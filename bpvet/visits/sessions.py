@@ -35,6 +35,11 @@ _TEXTS = ("operator", "site", "demeanour", "side", "posture", "setting", "state"
 _SIZES = ("cuff_width_cm", "limb_circumference_cm", "cuff_above_heart_cm")
 _KEY = ("animal", "date", "method", "condition", "label")
 
+#: What a session's bounds may be, by two bits.
+_BOUNDS = ("", "at least", "at most", BOTH_BOUNDS)
+#: A number that no quantity reaches.
+_ABOVE_ALL = 4096.0
+
 Floats = NDArray[np.float64]
 Booleans = NDArray[np.bool_]
 
@@ -85,38 +90,36 @@ def sessions(
     """
     frame, placement = judged(records, rule)
     part = Part(frame, placement.row)
-    first = _texts(frame[list(_KEY)].iloc[placement.row[placement.first]])
+    first = frame[list(_KEY)].iloc[placement.row[placement.first]]
     of, count = placement.of, len(placement.first)
     if treatments is None:
         treatments = all_courses(records)
 
-    columns: dict[str, Any] = {name: first[name] for name in _KEY}
+    # Texts are categories until the end: a text of many sessions is made once.
+    columns: dict[str, Any] = {name: first[name].array for name in _KEY}
     columns |= {"session": placement.number, "first_time": placement.first_time}
-    columns |= _animal_columns(records.animals, columns["animal"], columns["date"])
-    columns["months"] = _months(columns["animal"], columns["date"])
-    columns["treated"] = treated_on(
-        treatments, first["animal"].to_numpy(), first["date"].to_numpy(dtype="datetime64[D]")
-    )
+    day = first["date"].to_numpy(dtype="datetime64[D]")
+    columns |= _animal_columns(records.animals, columns["animal"], day)
+    columns["months"] = _months(columns["animal"].codes, day)
+    columns["treated"] = treated_on(treatments, np.asarray(columns["animal"], dtype=object), day)
     columns |= {name: _joined_text(of, part[name], count) for name in _TEXTS}
     columns |= {name: _first_number(of, part[name], count) for name in _SIZES}
     columns |= _counts(part, frame, placement)
+    weighing = _weighing(part)
     for name in QUANTITIES:
-        columns |= _moments(part, of, count, name)
+        columns |= _moments(part, of, count, name, weighing)
     columns |= flag_columns(part, of, columns)
     extra = [name for name in columns if name not in SESSION_COLUMNS]
-    return pd.DataFrame({name: columns[name] for name in (*SESSION_COLUMNS, *extra)})
-
-
-def _texts(few: pd.DataFrame) -> pd.DataFrame:
-    """Return rows counted anew, their categories as texts."""
     return pd.DataFrame(
-        {
-            name: column.astype("str").array
-            if isinstance(column.dtype, pd.CategoricalDtype)
-            else column.array
-            for name, column in few.items()
-        }
+        {name: _text(columns[name]) for name in (*SESSION_COLUMNS, *extra)}, copy=False
     )
+
+
+def _text(column: Any) -> Any:
+    """Return a column, its categories as texts."""
+    if isinstance(column, pd.Categorical):
+        return pd.Index(column.categories, dtype="str").array.take(column.codes)
+    return column
 
 
 def used_values(part: Part | pd.DataFrame, quantity: str) -> Floats:
@@ -135,32 +138,48 @@ def used_values(part: Part | pd.DataFrame, quantity: str) -> Floats:
     (n,) array of float
         In the unit of the quantity.
     """
-    used = part["fate"] == "used"
+    used = (part["fate"] == "used").to_numpy(dtype=bool)
     if quantity == "pulse_pressure":
         plain = (part["systolic_bound"] == "") & (part["diastolic_bound"] == "")
-        value = part["systolic"] - part["diastolic"]
-        counts = used & plain & (part["summary_n"] == 0) & (value > 0)
+        value = (part["systolic"] - part["diastolic"]).to_numpy(dtype=float)
+        counts = plain.to_numpy(dtype=bool) & (part["summary_n"] == 0).to_numpy() & (value > 0)
     else:
-        value = part[quantity]
-        counts = used & (part[f"{quantity}_bound"] != "no sound")
-    return value.where(counts).to_numpy(dtype=float)
+        value = part[quantity].to_numpy(dtype=float)
+        counts = (part[f"{quantity}_bound"] != "no sound").to_numpy(dtype=bool)
+    return np.where(used & counts, value, np.nan)
 
 
-def _moments(part: Part | pd.DataFrame, of: Codes, count: int, quantity: str) -> dict[str, Any]:
+#: For each row, how many readings it stands for and their SD; None where each stands for itself.
+_Weighing = tuple[Floats, Floats] | None
+
+
+def _weighing(part: Part) -> _Weighing:
+    many = part["summary_n"].to_numpy(dtype=float)
+    if not (many > 1).any():
+        return None
+    return np.maximum(many, 1.0), part["summary_sd"].to_numpy(dtype=float)
+
+
+def _moments(
+    part: Part, of: Codes, count: int, quantity: str, weighing: _Weighing
+) -> dict[str, Any]:
     """Return mean, count, sum of squares, bound, median and SD of one quantity by session."""
     value = used_values(part, quantity)
     row = np.flatnonzero(~np.isnan(value))
     value, session = value[row], of[row]
-    weight = np.maximum(part["summary_n"].to_numpy(dtype=float)[row], 1.0)
+    weight = None if weighing is None else weighing[0][row]
     n = np.bincount(session, weights=weight, minlength=count)
-    total = np.bincount(session, weights=weight * value, minlength=count)
+    total = np.bincount(
+        session, weights=value if weight is None else weight * value, minlength=count
+    )
     mean = np.divide(total, n, out=np.full(count, np.nan), where=n > 0)
-    # A summary row brings its own sum of squares, (n − 1)·SD², known for systolic only.
-    spread = part["summary_sd"].to_numpy(dtype=float)[row]
-    inner = (weight - 1) * (spread**2 if quantity == "systolic" else np.nan)
-    inner = np.where(weight > 1, inner, 0.0)
-    about_mean = weight * (value - mean[session]) ** 2
-    ss = np.bincount(session, weights=about_mean + inner, minlength=count)
+    about_mean = (value - mean[session]) ** 2
+    if weighing is not None and weight is not None:
+        # A summary row brings its own sum of squares, (n − 1)·SD², known for systolic only.
+        spread = weighing[1][row]
+        inner = (weight - 1) * (spread**2 if quantity == "systolic" else np.nan)
+        about_mean = weight * about_mean + np.where(weight > 1, inner, 0.0)
+    ss = np.bincount(session, weights=about_mean, minlength=count)
     return {
         quantity: mean,
         f"{quantity}_n": n.astype(np.int64),
@@ -171,37 +190,44 @@ def _moments(part: Part | pd.DataFrame, of: Codes, count: int, quantity: str) ->
     }
 
 
-def _bounds(
-    part: Part | pd.DataFrame, row: Codes, session: Codes, count: int, quantity: str
-) -> NDArray[np.object_]:
-    bound = np.full(count, "", dtype=object)
-    if quantity == "pulse_pressure":
-        return bound
-    written = part[f"{quantity}_bound"]
-    low = np.bincount(session[(written == "at least").to_numpy()[row]], minlength=count) > 0
-    high = np.bincount(session[(written == "at most").to_numpy()[row]], minlength=count) > 0
-    bound[low] = "at least"
-    bound[high] = "at most"
-    bound[low & high] = BOTH_BOUNDS
-    return bound
+def _bounds(part: Part, row: Codes, session: Codes, count: int, quantity: str) -> pd.Categorical:
+    code = np.zeros(count, dtype=np.int8)
+    written = None if quantity == "pulse_pressure" else part[f"{quantity}_bound"].array
+    if written is not None and written.codes.any():
+        for bit, word in enumerate(_BOUNDS[1:3]):
+            rows = written.codes[row] == written.categories.get_loc(word)
+            code += (np.bincount(session[rows], minlength=count) > 0) * np.int8(1 << bit)
+    return pd.Categorical.from_codes(code, pd.Index(_BOUNDS, dtype="str"))
 
 
-def _medians(session: Codes, value: Floats, weight: Floats, mean: Floats) -> Floats:
+def _medians(session: Codes, value: Floats, weight: Floats | None, mean: Floats) -> Floats:
     """Return the median of each session; the mean where a summary row hides the readings."""
     median = mean.copy()
     if not len(value):
         return median
-    ordered = np.lexsort((value, session))
-    value, session = value[ordered], session[ordered]
+    ordered = _within(session, value)
     start = np.flatnonzero(np.diff(session, prepend=-1))
-    length = np.diff(np.append(start, len(session)))
-    middle = (value[start + (length - 1) // 2] + value[start + length // 2]) / 2
-    hidden = np.bincount(session, weights=weight[ordered] > 1, minlength=len(mean)) > 0
+    length = np.diff(start, append=len(session))
+    middle = (ordered[start + (length - 1) // 2] + ordered[start + length // 2]) / 2
     median[session[start]] = middle
+    if weight is None:
+        return median
+    hidden = np.bincount(session, weights=weight > 1, minlength=len(mean)) > 0
     return np.where(hidden, mean, median)
 
 
-def _counts(part: Part | pd.DataFrame, frame: pd.DataFrame, placement: Placement) -> dict[str, Any]:
+def _within(session: Codes, value: Floats) -> Floats:
+    """Return the values, those of each session in their order; `session` ascends."""
+    # Numbers are sorted faster than places: one number holds both, if nothing is lost by it.
+    base = session * _ABOVE_ALL
+    both = base + value
+    if value.min() >= 0 and value.max() < _ABOVE_ALL and (both - base == value).all():
+        both.sort()
+        return both - base
+    return value[np.lexsort((value, session))]
+
+
+def _counts(part: Part, frame: pd.DataFrame, placement: Placement) -> dict[str, Any]:
     each = np.maximum(part["summary_n"].to_numpy(dtype=np.int64), 1)
     of, count = placement.of, len(placement.first)
 
@@ -223,47 +249,47 @@ def _counts(part: Part | pd.DataFrame, frame: pd.DataFrame, placement: Placement
 
 
 def _animal_columns(
-    animals: pd.DataFrame, animal: pd.Series[Any], date: pd.Series[Any]
+    animals: pd.DataFrame, animal: pd.Categorical, day: NDArray[np.datetime64]
 ) -> dict[str, Any]:
-    at = pd.Index(animals["animal"]).get_indexer(pd.Index(animal))
-    known = animals.reset_index(drop=True)
+    at = pd.Index(animals["animal"]).get_indexer(animal.categories)[animal.codes]
     columns: dict[str, Any] = {}
     for name in ("species", "breed", "sex", "clinic"):
-        text = np.append(known[name].to_numpy(dtype=object), "")
-        columns[name] = text[at]
-    born = np.append(known["birth_date"].to_numpy(dtype="datetime64[D]"), np.datetime64("NaT"))
-    age = (date.to_numpy(dtype="datetime64[D]") - born[at]) / np.timedelta64(1, "D")
+        code, words = pd.factorize(np.append(animals[name].to_numpy(dtype=object), ""))
+        columns[name] = pd.Categorical.from_codes(code[at], pd.Index(words))
+    born = np.append(animals["birth_date"].to_numpy(dtype="datetime64[D]"), np.datetime64("NaT"))
+    age = (day - born[at]) / np.timedelta64(1, "D")
     columns["age_years"] = age / DAYS_PER_YEAR
     return columns
 
 
-def _months(animal: pd.Series[Any], date: pd.Series[Any]) -> Floats:
-    days = (date - date.groupby(animal).transform("min")).dt.days
-    return np.asarray(days, dtype=float) / DAYS_PER_MONTH
+def _months(animal: Codes, day: NDArray[np.datetime64]) -> Floats:
+    """Return the time from each animal's first session; these stand by animal and date."""
+    start = np.flatnonzero(np.diff(animal, prepend=-1))
+    first = np.repeat(day[start], np.diff(start, append=len(animal)))
+    days: Floats = (day - first) / np.timedelta64(1, "D")
+    return days / DAYS_PER_MONTH
 
 
-def _joined_text(of: Codes, column: pd.Series[Any], count: int) -> NDArray[np.object_]:
+def _joined_text(of: Codes, column: pd.Series[Any], count: int) -> pd.Categorical:
     """Return the distinct texts of each session in order of taking, joined by "; "."""
-    code, texts = column.cat.codes.to_numpy(), np.asarray(column.cat.categories, dtype=object)
-    given = np.flatnonzero((column != "").to_numpy(dtype=bool))
-    joined = np.full(count, "", dtype=object)
-    if not len(given):
-        return joined
+    code, words = column.cat.codes.to_numpy(), column.cat.categories.tolist()
+    places = {word: place for place, word in enumerate(words)}
+    joined = np.full(count, places.setdefault("", len(places)), dtype=np.int64)
+    given = np.flatnonzero(code != places[""])
     # Rows stand session by session, so a text is new where session or text change; the same text
     # may come again later in a session, which the pairs below tell.
     same = (of[given[1:]] == of[given[:-1]]) & (code[given[1:]] == code[given[:-1]])
-    given = given[np.append(True, ~same)]
-    start = np.append(True, of[given[1:]] != of[given[:-1]])
-    joined[of[given[start]]] = texts[code[given[start]]]
-    seen: dict[int, set[int]] = {}
-    mixed = np.isin(of[given], of[given[~start]])
-    for position in np.flatnonzero(mixed):
-        session, word = int(of[given[position]]), int(code[given[position]])
-        met = seen.setdefault(session, set())
-        if met and word not in met:
-            joined[session] += f"; {texts[word]}"
-        met.add(word)
-    return joined
+    given = given[np.append(True, ~same)[: len(given)]]
+    start = np.append(True, of[given[1:]] != of[given[:-1]])[: len(given)]
+    joined[of[given[start]]] = code[given[start]]
+    mixed = np.zeros(count, dtype=bool)
+    mixed[of[given[~start]]] = True
+    seen: dict[int, dict[str, None]] = {}
+    for position in given[mixed[of[given]]].tolist():
+        seen.setdefault(int(of[position]), {})[words[code[position]]] = None
+    for session, met in seen.items():
+        joined[session] = places.setdefault("; ".join(met), len(places))
+    return pd.Categorical.from_codes(joined, pd.Index(list(places)))
 
 
 def _first_number(of: Codes, column: pd.Series[Any], count: int) -> Floats:

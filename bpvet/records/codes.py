@@ -13,6 +13,9 @@ from numpy.typing import NDArray
 
 Codes = NDArray[np.int64]
 
+#: Rows that are looked at at once, so that they stay in the processor's cache.
+_ROWS = 1 << 15
+
 _MOST = 2**62
 #: A span from which it is worth looking for a common step, such as the minute.
 _WIDE = 2**32
@@ -106,6 +109,26 @@ def firsts(code: NDArray[np.integer], many: int) -> Codes:
     # Backwards, so that the first row of each code is written last.
     first[code[::-1]] = np.arange(len(code) - 1, -1, -1)
     return first
+
+
+def met_in_order(code: NDArray[np.integer], many: int) -> bool:
+    """Return whether codes from 0 to `many` − 1 are all met, the lower before the higher.
+
+    Examples
+    --------
+    >>> met_in_order(np.array([0, 0, 1, 0, 2]), 3), met_in_order(np.array([1, 0]), 2)
+    (True, False)
+    """
+    met = 0
+    for at in range(0, len(code), _ROWS):
+        block = code[at : at + _ROWS]
+        new = block[block >= met]
+        if len(new):
+            found, first = np.unique(new, return_index=True)
+            if found[-1] != met + len(found) - 1 or (np.diff(first) < 0).any():
+                return False
+            met += len(found)
+    return met == many
 
 
 def end_to_end_rows(start: Codes, length: Codes) -> Codes:

@@ -14,7 +14,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from bpvet.records.codes import firsts
+from bpvet.records.codes import met_in_order
 
 TEXT = pa.large_string()
 CODED = pa.dictionary(pa.int32(), TEXT)
@@ -33,8 +33,7 @@ def coded(cells: pa.Array) -> pa.Array:
     if not pa.types.is_dictionary(cells.type):
         return cells.dictionary_encode() if repeats(cells) else cells
     codes = cells.indices
-    first = firsts(codes.to_numpy(), len(cells.dictionary))
-    if len(first) == 0 or (first[0] >= 0 and (np.diff(first) > 0).all()):
+    if met_in_order(codes.to_numpy(), len(cells.dictionary)):
         return cells
     met = pc.unique(codes).to_numpy()
     place = np.zeros(len(cells.dictionary), dtype=np.int32)

@@ -74,10 +74,11 @@ def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
     refused = np.zeros(ledger.n, dtype=bool)
     highest = limits("systolic", "").aside_high
     for file, rows in file_rows(ledger, ~np.isnan(systolic)):
-        median = float(np.median(systolic[rows]))
         stated = ledger.units[file] == "kPa"
-        if len(rows) < ENOUGH_FOR_UNIT:
+        odd = systolic[rows] > highest if stated else systolic[rows] < KPA_MEDIAN_BELOW
+        if len(rows) < ENOUGH_FOR_UNIT or 2 * np.count_nonzero(odd) < len(rows):
             continue
+        median = float(np.median(systolic[rows]))
         if stated and median > highest:
             reason = f"Half of the {len(rows)} values, read as kPa, are {median:.0f} mmHg or more."
             line = for_one_file(ledger.files[file], 'unit = "mmHg"')

@@ -113,6 +113,11 @@ def _not_given(ledger: Ledger, column: Column) -> Values:
 
 def file_rows(ledger: Ledger, mask: Mask) -> Iterator[tuple[int, NDArray[np.int64]]]:
     """Yield each file that has rows in the mask, with those rows."""
+    if len(ledger.files) == 1:
+        rows = np.flatnonzero(mask)
+        if len(rows):
+            yield 0, rows
+        return
     for file in np.unique(ledger.file[mask]).tolist():
         yield file, np.flatnonzero(mask & (ledger.file == file))
 

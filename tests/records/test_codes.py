@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bpvet.records.codes import among, as_one, end_to_end_rows, firsts, repeated
+from bpvet.records.codes import among, as_one, end_to_end_rows, firsts, met_in_order, repeated
 
 MINUTE = 60_000_000_000
 SMALL = st.integers(-3, 3)
@@ -43,6 +43,8 @@ def test_repeated_and_first_rows(code: list[int]) -> None:
     codes = np.array(code, dtype=np.int64)
     assert repeated(codes).tolist() == [code.count(one) > 1 for one in code]
     assert firsts(codes, 7).tolist() == [code.index(i) if i in code else -1 for i in range(7)]
+    in_order = list(dict.fromkeys(code)) == list(range(5))
+    assert met_in_order(codes, 5) == in_order
     assert among(codes, np.array([2, 5])).tolist() == [one in (2, 5) for one in code]
 
 

@@ -6,31 +6,29 @@ opened.
 
 from __future__ import annotations
 
-import io
 import re
 import warnings
-from collections.abc import Iterator, Mapping, Sequence
-from itertools import chain, islice, repeat
-from typing import Any
+from collections.abc import Mapping, Sequence
+from itertools import islice
 
-import numpy as np
-import pyarrow as pa
-from numpy.typing import NDArray
-
-from bpvet.records.cells import TEXT, RawSheet, and_so_on, cell_text, falsehood
-from bpvet.records.columns import blanks, uncoded
+from bpvet.records.cells import RawSheet, and_so_on, cell_text
 from bpvet.records.findings import Finding, printable, shown, whole
 from bpvet.records.heading import LOOKED_AT, Heading, heading_of, say_heading
 from bpvet.records.tables import TABLES, column_named
-from bpvet.records.workbook_parts import SAVE_AS_CSV, Oddities, looked_over
+from bpvet.records.workbook_columns import sheet_columns
+from bpvet.records.workbook_oddities import Oddities
+from bpvet.records.workbook_parts import SAVE_AS_CSV, looked_over
+from bpvet.records.workbook_tags import Unusual
+from bpvet.records.workbook_values import (
+    MOST_CELLS,
+    Row,
+    Sheet,
+    TooWide,
+    unusual_sheets,
+    usual_sheets,
+)
 
-#: Cells that a sheet may have, the blank ones between its corners included.
-MOST_CELLS = 20_000_000
-_BLOCK = 10_000
 _READINGS = re.compile(r"readings.*", re.IGNORECASE | re.DOTALL)
-
-#: A row that is not blank: its number, and its cells up to the last that is not blank.
-Row = tuple[int, list[Any]]
 
 
 def workbook_sheets(
@@ -52,12 +50,17 @@ def workbook_sheets(
     parts = looked_over(file, data, findings)
     if parts is None:
         return []
+    said = len(findings)
     try:
+        try:
+            return _opened(file, table, usual_sheets(data, parts), findings, mapping)
+        except Unusual:
+            del findings[said:]
         with warnings.catch_warnings():
             # They tell of features that cells do not need, such as drop-down lists.
             warnings.simplefilter("ignore")
-            return _opened(file, table, data, findings, mapping, parts)
-    except _TooWide:
+            return _opened(file, table, unusual_sheets(data, parts), findings, mapping)
+    except TooWide:
         reason = f"A sheet has more than {MOST_CELLS:,} cells between its corners."
     except (MemoryError, RecursionError):
         raise
@@ -68,65 +71,35 @@ def workbook_sheets(
     return []
 
 
-class _TooWide(Exception):
-    """A sheet has more cells between its corners than are read."""
-
-
 def _opened(
     file: str,
     table: str,
-    data: bytes,
+    sheets: Sequence[Sheet],
     findings: list[Finding],
     mapping: Mapping[str, str],
-    parts: Mapping[str, Oddities],
 ) -> list[RawSheet]:
-    from openpyxl import load_workbook
-
-    book = load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
-    try:
-        tops = {sheet.title: list(islice(_rows(sheet), LOOKED_AT)) for sheet in book.worksheets}
-        chosen = _chosen(table, tops, mapping)
-        _say_not_read(file, [name for name in tops if tops[name] and name not in chosen], findings)
-        sheets = []
-        for sheet in book.worksheets:
-            if sheet.title not in chosen:
-                continue
-            name = f"{file}, sheet {printable(sheet.title)}"
-            if sheet.sheet_state != "visible":
-                reason = "The sheet is hidden in the workbook, and is read like any other."
-                findings.append(_about(name, None, reason, "Nothing to do.", "hidden sheet"))
-            if not tops[sheet.title]:
-                reason, mend = "The sheet is empty.", "Put a header and rows in it."
-                stops = chosen[sheet.title] == "readings"
-                findings.append(whole(name, reason, mend, "empty", stops=stops))
-                continue
-            odd = parts.get(getattr(sheet, "_worksheet_path", ""), Oddities())
-            top = tops[sheet.title]
-            sheets.append(
-                _sheet(name, chosen[sheet.title], _rows(sheet), top, findings, mapping, odd)
-            )
-        if not chosen:
-            reason = "The workbook holds no sheet with cells in it."
-            findings.append(whole(file, reason, "Put a header and rows in it.", "empty"))
-        return sheets
-    finally:
-        book.close()
-
-
-def _rows(sheet: Any) -> Iterator[Row]:
-    """Yield the rows of a sheet that are not blank."""
-    # What the sheet says of its own size is a claim.
-    sheet.reset_dimensions()
-    held = 0
-    for line, values in enumerate(sheet.iter_rows(values_only=True), start=1):
-        cells = list(values)
-        while cells and (cells[-1] is None or cells[-1] == ""):
-            cells.pop()
-        held += len(cells)
-        if held > MOST_CELLS:
-            raise _TooWide
-        if cells:
-            yield line, cells
+    tops = {sheet.title: list(islice(sheet.rows(), LOOKED_AT)) for sheet in sheets}
+    chosen = _chosen(table, tops, mapping)
+    _say_not_read(file, [name for name in tops if tops[name] and name not in chosen], findings)
+    read = []
+    for sheet in sheets:
+        if sheet.title not in chosen:
+            continue
+        name = f"{file}, sheet {printable(sheet.title)}"
+        if sheet.hidden:
+            reason = "The sheet is hidden in the workbook, and is read like any other."
+            findings.append(_about(name, None, reason, "Nothing to do.", "hidden sheet"))
+        top = tops[sheet.title]
+        if not top:
+            reason, mend = "The sheet is empty.", "Put a header and rows in it."
+            stops = chosen[sheet.title] == "readings"
+            findings.append(whole(name, reason, mend, "empty", stops=stops))
+            continue
+        read.append(_sheet(name, chosen[sheet.title], sheet, top, findings, mapping))
+    if not chosen:
+        reason = "The workbook holds no sheet with cells in it."
+        findings.append(whole(file, reason, "Put a header and rows in it.", "empty"))
+    return read
 
 
 def _chosen(
@@ -165,11 +138,10 @@ def _heading(rows: Sequence[Row], table: str, mapping: Mapping[str, str]) -> Hea
 def _sheet(
     file: str,
     table: str,
-    rows: Iterator[Row],
+    sheet: Sheet,
     top: list[Row],
     findings: list[Finding],
     mapping: Mapping[str, str],
-    odd: Oddities,
 ) -> RawSheet:
     """Return one sheet's cells as text."""
     heading = _heading(top, table, mapping)
@@ -180,9 +152,9 @@ def _sheet(
     while header and not header[-1].strip():
         header.pop()
     last = top[heading.first + heading.rows - 1][0]
-    columns, lines = _columns(islice(rows, heading.first + heading.rows, None), header, odd)
+    columns, lines = sheet_columns(sheet.blocks(last), header, sheet.odd)
     header += [""] * (len(columns) - len(header))
-    _say_odd(file, header, last, odd, findings)
+    _say_odd(file, header, last, sheet.odd, findings)
     return RawSheet(
         file,
         table,
@@ -193,53 +165,6 @@ def _sheet(
         encoding="",
         header_line=line,
     )
-
-
-def _columns(
-    rows: Iterator[Row], header: Sequence[str], odd: Oddities
-) -> tuple[tuple[pa.Array, ...], NDArray[np.int64]]:
-    """Return the cells below the header as columns of text, block by block, and their lines."""
-    uncounted = {
-        i for i, head in enumerate(header, 1) if column_named("readings", head) == "excluded"
-    }
-    marked = {place[0] for place in odd.without_value if place[1] in uncounted}
-    false = [falsehood(head) for head in header]
-    blocks: list[list[pa.Array]] = []
-    lines: list[int] = []
-    width = len(header)
-    while block := list(islice(rows, _BLOCK)):
-        lines += [line for line, _ in block]
-        width = max(width, *(len(cells) for _, cells in block))
-        if width * len(lines) > MOST_CELLS:
-            raise _TooWide
-        texts = []
-        for line, cells in block:
-            row = [
-                "" if cell is None else cell_text(cell, no)
-                for cell, no in zip(cells, chain(false, repeat("no")), strict=False)
-            ]
-            texts.append(_marked(row, line, uncounted, odd) if line in marked else row)
-        padded = (row + [""] * (width - len(row)) for row in texts)
-        blocks.append([pa.array(column, TEXT) for column in zip(*padded, strict=True)])
-    columns = (
-        [
-            block[i] if i < len(block) else uncoded(blanks(len(block[0])))
-            for block in blocks
-            if block
-        ]
-        for i in range(width)
-    )
-    joined = tuple(pa.concat_arrays([pa.array([], TEXT), *parts]) for parts in columns)
-    return joined, np.array(lines, dtype=np.int64)
-
-
-def _marked(row: list[str], line: int, uncounted: set[int], odd: Oddities) -> list[str]:
-    """Return a row whose reading does not count while the formula that says so has no value."""
-    row = row + [""] * (max(uncounted) - len(row))
-    for column in uncounted:
-        if (line, column) in odd.without_value:
-            row[column - 1] = "formula without a stored value"
-    return row
 
 
 def _say_not_read(file: str, names: list[str], findings: list[Finding]) -> None:

@@ -1,35 +1,48 @@
 """A workbook's parts looked over before any of them is opened: sizes, depth, what is odd in them.
 
 A workbook is a zip archive of XML. Ten megabytes of it can claim to hold many gigabytes, nest
-without end, or name things on other machines. All parts are therefore streamed once through a
-parser that keeps nothing, counts everything, and refuses a document type with whatever it would
-declare or fetch. On the way it notes what a reading of the values alone would not show: hidden
-rows, merged cells, error cells, and formulas without a stored value.
+without end, or name things on other machines. All parts are therefore streamed through a parser
+that keeps nothing and refuses a document type with whatever it would declare or fetch, and
+everything is counted. On the way it is noted what a reading of the values alone would not show:
+hidden rows, merged cells, error cells, and formulas without a stored value. Parts of plain XML are
+looked at many tags at once (`workbook_plain`), any other tag by tag.
 """
 
 from __future__ import annotations
 
 import io
 import re
+import struct
 import xml.parsers.expat
 import zipfile
 import zlib
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+import numpy as np
+from numpy.typing import NDArray
+
 from bpvet.records.findings import Finding, whole
+from bpvet.records.workbook_names import RELATIONS, WORKBOOK
+from bpvet.records.workbook_oddities import Oddities, Reach
+from bpvet.records.workbook_plain import KEPT, MOST_ROWS, Plain, PlainSheet, PlainTexts
+from bpvet.records.workbook_tags import Unusual
 
 #: Bytes of all parts together when unpacked, elements in them, and how deep they may nest.
 MOST_BYTES = 256 << 20
 MOST_ELEMENTS = 12_000_000
 MOST_DEEP = 64
-#: Rows that a sheet can have.
-MOST_ROWS = 1 << 20
-_KEPT = 100_000
-_CHUNK = 1 << 16
+#: Bytes of the texts that a sheet's cells share, each counted wherever it stands.
+MOST_SHARED = 128 << 20
+_CHUNK = 1 << 20
+_PART = b"PK\3\4"
+TEXTS = "xl/sharedStrings.xml"
+_READ_BY_NAME = {WORKBOOK, RELATIONS, TEXTS, "xl/styles.xml"}
 _CELL = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 
 _MORE_THAN_SAID = "The workbook unpacks to more than it says."
 _TOO_MANY = f"The workbook holds more than {MOST_ELEMENTS // 2_000_000} million cells."
+_TOO_DEEP = "The parts of the workbook are nested deeper than any sheet's are."
 SAVE_AS_CSV = "Save the sheet as CSV (UTF-8) and read that."
 
 
@@ -38,29 +51,29 @@ class _TooMuch(Exception):
 
 
 @dataclass(eq=False)
-class Oddities:
-    """What is odd in one sheet, by the places of cells such as "B7".
+class Parts:
+    """What the parts of a workbook were found to hold, by their names.
 
     Parameters
     ----------
-    hidden_rows : list of int
-        Numbers of the rows that are hidden.
-    merged : list of str
-        Ranges of merged cells.
-    errors : list of str
-        Cells that hold an error.
-    without_value : dict of (int, int) to str
-        By row and column (from 1), cells whose formula has no stored value.
+    oddities : dict of str to Oddities
+        What is odd in each part.
+    reaches : dict of str to Reach
+        How far each sheet of plain XML reaches.
+    kept : dict of str to bytes
+        The parts that list the sheets.
+    usual : bool
+        Whether the archive, and all of its parts but the sheets, are in the usual form.
     """
 
-    hidden_rows: list[int] = field(default_factory=list)
-    merged: list[str] = field(default_factory=list)
-    errors: list[str] = field(default_factory=list)
-    without_value: dict[tuple[int, int], str] = field(default_factory=dict)
+    oddities: dict[str, Oddities] = field(default_factory=dict)
+    reaches: dict[str, Reach] = field(default_factory=dict)
+    kept: dict[str, bytes] = field(default_factory=dict)
+    usual: bool = False
 
 
-def looked_over(file: str, data: bytes, findings: list[Finding]) -> dict[str, Oddities] | None:
-    """Return what is odd in each part of a workbook, or None where it is not to be opened.
+def looked_over(file: str, data: bytes, findings: list[Finding]) -> Parts | None:
+    """Return what the parts of a workbook hold, or None where it is not to be opened.
 
     Parameters
     ----------
@@ -75,7 +88,7 @@ def looked_over(file: str, data: bytes, findings: list[Finding]) -> dict[str, Od
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             reason, mend = _not_a_workbook(archive)
             if not reason:
-                return _scanned(archive)
+                return _scanned(archive, data)
     except _TooMuch as error:
         reason, mend = str(error), SAVE_AS_CSV
     except xml.parsers.expat.ExpatError:
@@ -115,42 +128,162 @@ def _not_a_workbook(archive: zipfile.ZipFile) -> tuple[str, str]:
     return "", ""
 
 
-def _scanned(archive: zipfile.ZipFile) -> dict[str, Oddities]:
-    """Stream every part of XML once; return what is odd in each sheet."""
-    found: dict[str, Oddities] = {}
+def _scanned(archive: zipfile.ZipFile, data: bytes) -> Parts:
+    """Stream every part of XML once, or twice where it is not plain."""
+    found = Parts()
+    plain: dict[str, Plain] = {}
     size = elements = 0
     parts = [
         part
         for part in archive.infolist()
         if part.filename.lower().endswith((".xml", ".rels", ".vml"))
     ]
-    _count(archive, parts)
     for part in parts:
-        scan = _Scan(sheet=part.filename.startswith("xl/worksheets/"), so_far=elements)
-        with archive.open(part) as stream:
-            while chunk := stream.read(_CHUNK):
-                size += len(chunk)
-                if size > MOST_BYTES:
-                    raise _TooMuch(_MORE_THAN_SAID)
-                scan.feed(chunk)
-        scan.feed(b"", last=True)
-        elements = scan.elements
-        found[part.filename] = scan.oddities
+        name = part.filename
+        size += part.file_size
+        try:
+            looked = _plainly(part, data, elements)
+        except (Unusual, xml.parsers.expat.ExpatError):
+            scan = _slowly(part, data, elements)
+            elements = scan.elements
+            found.oddities[name] = scan.oddities
+            continue
+        elements += looked.elements
+        plain[name] = looked
+        found.oddities[name] = looked.oddities if isinstance(looked, PlainSheet) else Oddities()
+    if not _is_usual(archive, data) or not _READ_BY_NAME & {*archive.namelist()} <= plain.keys():
+        return found
+    texts = plain.get(TEXTS)
+    lengths = texts.lengths() if isinstance(texts, PlainTexts) else np.zeros(0, dtype=np.int64)
+    for name, looked in plain.items():
+        if isinstance(looked, PlainSheet) and _shares(looked.named, lengths):
+            found.reaches[name] = looked.reach
+    found.kept = {name: plain[name].first for name in (WORKBOOK, RELATIONS) if name in plain}
+    found.usual = len(found.kept) == 2
     return found
 
 
-def _count(archive: zipfile.ZipFile, parts: list[zipfile.ZipInfo]) -> None:
-    """Refuse what holds far too many elements before any is parsed, which takes much longer."""
-    size = opened = 0
-    for part in parts:
-        with archive.open(part) as stream:
-            while chunk := stream.read(_CHUNK):
-                size += len(chunk)
-                opened += chunk.count(b"<") - chunk.count(b"</")
-                if opened > MOST_ELEMENTS:
-                    raise _TooMuch(_TOO_MANY)
-                if size > MOST_BYTES:
-                    raise _TooMuch(_MORE_THAN_SAID)
+def _plainly(part: zipfile.ZipInfo, data: bytes, so_far: int) -> Plain:
+    """Return what a part of plain XML holds."""
+    looked = _looker(part.filename)
+    parser = _parser()
+    for chunk in unpacked(data, part):
+        parser.Parse(chunk, False)
+        looked.feed(chunk)
+        _limit(so_far + looked.elements, looked.deepest)
+    parser.Parse(b"", True)
+    looked.feed(b"", last=True)
+    _limit(so_far + looked.elements, looked.deepest)
+    return looked
+
+
+def _looker(name: str) -> Plain:
+    if name.startswith("xl/worksheets/") and not name.endswith(".rels"):
+        return PlainSheet()
+    return PlainTexts() if name == TEXTS else Plain()
+
+
+def _slowly(part: zipfile.ZipInfo, data: bytes, so_far: int) -> _Scan:
+    """Return a part as it is found tag by tag."""
+    opened = so_far
+    for chunk in unpacked(data, part):
+        # What holds far too much is refused before it is parsed, which takes much longer.
+        opened += chunk.count(b"<") - chunk.count(b"</")
+        _limit(opened, 0)
+    scan = _Scan(sheet=part.filename.startswith("xl/worksheets/"), so_far=so_far)
+    for chunk in unpacked(data, part):
+        scan.feed(chunk)
+    scan.feed(b"", last=True)
+    return scan
+
+
+def _limit(elements: int, deepest: int) -> None:
+    if elements > MOST_ELEMENTS:
+        raise _TooMuch(_TOO_MANY)
+    if deepest > MOST_DEEP:
+        raise _TooMuch(_TOO_DEEP)
+
+
+def _shares(named: NDArray[np.int64], lengths: NDArray[np.int64]) -> bool:
+    """Return whether all shared texts that a sheet names are there; too much text is refused."""
+    used = np.flatnonzero(named)
+    if len(used) and used[-1] >= len(lengths):
+        return False
+    if int((named[used] * lengths[used]).sum()) > MOST_SHARED:
+        raise _TooMuch(f"The cells of a sheet hold more than {MOST_SHARED >> 20} MB of text.")
+    return True
+
+
+def _is_usual(archive: zipfile.ZipFile, data: bytes) -> bool:
+    """Return whether all readers of archives find the same parts in this one."""
+    names = archive.namelist()
+    end = data[-22:]
+    return (
+        len({name.lower() for name in names}) == len(names)
+        and not any("\\" in name for name in names)
+        and data[:4] == _PART
+        and end[:4] == b"PK\5\6"
+        and archive.start_dir + int.from_bytes(end[12:16], "little") == len(data) - 22
+        and archive.start_dir == int.from_bytes(end[16:20], "little")
+        and data.count(b"PK\5\6") == 1
+    )
+
+
+def unpacked(data: bytes, part: zipfile.ZipInfo) -> Iterator[bytes]:
+    """Yield the bytes of a part of an archive, which are what the archive says they are.
+
+    Raises
+    ------
+    _TooMuch
+        If the part goes on after the size that is said of it.
+    zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError
+        If it is damaged, or packed in another way than by DEFLATE.
+    """
+    head = data[part.header_offset : part.header_offset + 30]
+    if head[:4] != _PART or len(head) < 30:
+        raise zipfile.BadZipFile
+    start = part.header_offset + 30 + sum(struct.unpack("<HH", head[26:30]))
+    packed = memoryview(data)[start : start + part.compress_size]
+    if len(packed) < part.compress_size:
+        raise EOFError
+    if part.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        raise NotImplementedError
+    size = check = 0
+    for chunk in _inflated(packed) if part.compress_type else _cut(packed):
+        size += len(chunk)
+        check = zlib.crc32(chunk, check)
+        if size > min(part.file_size, MOST_BYTES):
+            raise _TooMuch(_MORE_THAN_SAID)
+        yield chunk
+    if size < part.file_size or check != part.CRC:
+        raise zipfile.BadZipFile
+
+
+def _cut(packed: memoryview) -> Iterator[bytes]:
+    for at in range(0, len(packed), _CHUNK):
+        yield bytes(packed[at : at + _CHUNK])
+
+
+def _inflated(packed: memoryview) -> Iterator[bytes]:
+    inflate = zlib.decompressobj(-zlib.MAX_WBITS)
+    for given in _cut(packed):
+        while not inflate.eof:
+            yield (out := inflate.decompress(given, _CHUNK))
+            given = inflate.unconsumed_tail
+            if not given and len(out) < _CHUNK:
+                break
+    if not inflate.eof:
+        raise EOFError
+
+
+def _parser() -> xml.parsers.expat.XMLParserType:
+    parser = xml.parsers.expat.ParserCreate()
+    parser.StartDoctypeDeclHandler = parser.EntityDeclHandler = _refuse
+    return parser
+
+
+def _refuse(*_: object) -> None:
+    raise _TooMuch("A part of the workbook declares a document type, which no workbook needs.")
 
 
 class _Scan:
@@ -163,9 +296,7 @@ class _Scan:
         self._row = 0
         self._cell = ""
         self._formula = self._value = False
-        parser = xml.parsers.expat.ParserCreate()
-        parser.StartDoctypeDeclHandler = self._refuse
-        parser.EntityDeclHandler = self._refuse
+        parser = _parser()
         parser.StartElementHandler = self._start_in_sheet if sheet else self._start
         parser.EndElementHandler = self._end_in_sheet if sheet else self._end
         self._parser = parser
@@ -174,16 +305,11 @@ class _Scan:
         """Take the next bytes of the part."""
         self._parser.Parse(chunk, last)
 
-    def _refuse(self, *_: object) -> None:
-        raise _TooMuch("A part of the workbook declares a document type, which no workbook needs.")
-
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         self.elements += 1
         self._depth += 1
-        if self._depth > MOST_DEEP:
-            raise _TooMuch("The parts of the workbook are nested deeper than any sheet's are.")
-        if self.elements > MOST_ELEMENTS:
-            raise _TooMuch(_TOO_MANY)
+        if self._depth > MOST_DEEP or self.elements > MOST_ELEMENTS:
+            _limit(self.elements, self._depth)
 
     def _end(self, name: str) -> None:
         self._depth -= 1
@@ -194,7 +320,7 @@ class _Scan:
         if local == "c":
             self._cell = attributes.get("r", "")
             self._formula = self._value = False
-            if attributes.get("t") == "e" and len(self.oddities.errors) < _KEPT:
+            if attributes.get("t") == "e" and len(self.oddities.errors) < KEPT:
                 self.oddities.errors.append(self._cell)
         elif self._formula and local == "v":
             # An empty element is no value; the text is looked at where it matters only.
@@ -203,7 +329,7 @@ class _Scan:
             self._formula = True
         elif local == "row":
             self._start_row(attributes)
-        elif local == "mergeCell" and len(self.oddities.merged) < _KEPT:
+        elif local == "mergeCell" and len(self.oddities.merged) < KEPT:
             self.oddities.merged.append(attributes.get("ref", ""))
 
     def _start_row(self, attributes: dict[str, str]) -> None:
@@ -223,7 +349,7 @@ class _Scan:
         if self._formula and name.rpartition(":")[2] == "c":
             place = _CELL.fullmatch(self._cell)
             if not self._value and place:
-                if len(self.oddities.without_value) > _KEPT:
+                if len(self.oddities.without_value) > KEPT:
                     raise _TooMuch("Next to no formula of the workbook has a stored value.")
                 self.oddities.without_value[int(place[2]), _number(place[1])] = self._cell
             self._formula = False

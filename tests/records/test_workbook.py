@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from openpyxl import Workbook, load_workbook
 
-from bpvet.records import workbook, workbook_parts
+from bpvet.records import workbook_parts, workbook_values
 from bpvet.records.findings import Finding
 from bpvet.records.read import read
 from bpvet.records.records import Records
@@ -282,7 +282,7 @@ def test_other_archives_are_named(save: Save, names: dict[str, bytes], says: str
 
 
 def test_a_wide_sheet_of_blanks_is_refused(save: Save, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workbook, "MOST_CELLS", 1_000_000)
+    monkeypatch.setattr(workbook_values, "MOST_CELLS", 1_000_000)
     rows = "".join(f'<row r="{i}"><c r="XFD{i}"><v>1</v></c></row>' for i in range(3, 103))
     data = with_part(
         bytes_of(book_of(ROW)),

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 import uuid
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -29,7 +30,7 @@ from bpvet.answers.fhir_parts import (
     reading_values,
     without_blanks,
 )
-from bpvet.facts.codes import ANIMAL_EXTENSIONS, EXTENSION, fhir, loinc_of_mean
+from bpvet.facts.codes import ANIMAL_EXTENSIONS, EQUALS_EXTENSION, EXTENSION, fhir, loinc_of_mean
 from bpvet.records.records import Records
 from bpvet.visits.readings import readings_used
 from bpvet.visits.sessions import sessions
@@ -98,9 +99,11 @@ def fhir_bundle(records: Records, rule: str = "guideline", snomed: bool = False)
             made.leave("duplicate" if reading["duplicate"] else "set aside")
         elif reading["summary_n"] > 0 and not reading["set_aside"]:
             summaries.add(_session_of(reading))
-            made.add("Observation", f"reading {place}", _summary(reading, made, snomed))
+            mean = _summary(reading, made, snomed)
+            made.add("Observation", f"reading {place}", made.told_apart(mean))
         else:
-            made.add("Observation", f"reading {place}", _reading(reading, made))
+            one = _reading(reading, made)
+            made.add("Observation", f"reading {place}", made.told_apart(one))
     counted = used[used["fate"] == "used"]
     members = counted.groupby([*_SESSION], sort=False).indices
     for _, session in _rows(sessions(records, rule)):
@@ -133,6 +136,7 @@ class _Bundle:
         self._digest = records.digest
         self._entries: list[dict[str, Any]] = []
         self._left: dict[str, int] = {}
+        self._equals: Counter[str] = Counter()
 
     def reference(self, kind: str, key: str) -> dict[str, str]:
         """Return a reference to a resource."""
@@ -147,6 +151,18 @@ class _Bundle:
             **without_blanks(resource),
         }
         self._entries.append({"fullUrl": address, "resource": plain})
+
+    def told_apart(self, resource: dict[str, Any]) -> dict[str, Any]:
+        """Return a reading; of several that are equal, each but the first says which it is."""
+        # Why a reading is set aside is for people, and is not read again.
+        void = resource["status"] == "entered-in-error"
+        read = {k: part for k, part in resource.items() if k != "dataAbsentReason" or not void}
+        text = json.dumps(read, sort_keys=True)
+        self._equals[text] += 1
+        if self._equals[text] == 1:
+            return resource
+        which = {"url": EQUALS_EXTENSION, "valueInteger": self._equals[text]}
+        return {**resource, "extension": [*resource["extension"], which]}
 
     def leave(self, why: str) -> None:
         """Count a row that stays behind."""

@@ -22,6 +22,8 @@ PANELS = ("panel", "panel_older", "panel_short")
 EXTENSION = "urn:x-bpvet:"
 TEXT_EXTENSIONS = ("session", "side", "posture", "demeanour", "setting", "state", "excluded")
 TIME_EXTENSION = f"{EXTENSION}local-time"
+#: Which of several readings that are equal in all that is sent; they would look like copies.
+EQUALS_EXTENSION = f"{EXTENSION}one-of-equals"
 ANIMAL_EXTENSIONS = ("measured_before", "target_systolic", "clinic", "left_on", "left_reason")
 #: Numbers beside a reading that are sent as components with a text for a code, with their units.
 BESIDE = {

@@ -43,6 +43,8 @@ class RawSheet:
         What was understood of a text file; "" where there is none.
     header_line : int or None
         Line of the header; None where a file has no lines.
+    told_apart : pyarrow array of text (n,) or None
+        What tells rows apart that are equal in every cell, where the file says so.
     """
 
     file: str
@@ -54,6 +56,7 @@ class RawSheet:
     separator: str = "comma"
     encoding: str = "UTF-8"
     header_line: int | None = 1
+    told_apart: pa.Array | None = None
 
 
 @dataclass(frozen=True, eq=False)

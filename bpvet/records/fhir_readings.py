@@ -7,6 +7,7 @@ from typing import Any
 
 from bpvet.facts.codes import (
     BESIDE,
+    EQUALS_EXTENSION,
     EXCLUDED,
     EXTENSION,
     LOINC,
@@ -32,6 +33,9 @@ from bpvet.records.fhir_values import (
     quantity_text,
     text_at,
 )
+
+#: The cell that says which of several equal readings one is; no column of a table.
+ONE_OF_EQUALS = "one of equals"
 
 
 def reading_codes() -> set[str]:
@@ -70,6 +74,7 @@ def _circumstances(resource: dict[str, Any]) -> dict[str, str]:
     """Return the columns that a reading and a mean of readings share."""
     beside = extensions(resource)
     cells = {name: beside.get(EXTENSION + name, "") for name in (*TEXT_EXTENSIONS, "reading")}
+    cells[ONE_OF_EQUALS] = beside.get(EQUALS_EXTENSION, "")
     method = concept_text(resource.get("method"))
     # The words of the field are found in longer ones; anything else stays as it stands.
     known = [word for word in METHODS if word[:10] in method.casefold()]

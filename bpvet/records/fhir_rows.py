@@ -18,6 +18,7 @@ from bpvet.records.cells import TEXT, RawSheet
 from bpvet.records.fhir_found import Found, Rows, join_single_values, say
 from bpvet.records.fhir_patients import References, animal_row, contained_animals
 from bpvet.records.fhir_readings import (
+    ONE_OF_EQUALS,
     has_kilopascal,
     mean_cells,
     reading_cells,
@@ -228,4 +229,5 @@ def _sheet(place: str, table: str, rows: Rows, names: tuple[str, ...]) -> RawShe
         separator="",
         encoding="",
         header_line=None,
+        told_apart=pa.array([row.get(ONE_OF_EQUALS, "") for row in rows.cells], TEXT),
     )

@@ -52,7 +52,8 @@ class Sheet:
     summary : array of bool (n,)
         Whether the systolic cell came from ``systolic_mean``.
     whole : pyarrow array of text (n,) or None
-        For readings side by side, all of the line's readings, to tell a line given twice.
+        What rows must be equal in to be copies, beside their cells: for readings side by side all
+        of the line's readings; else what the file itself tells them apart by.
     broken : dict of int to (str, str)
         As in `RawSheet`.
     layout : str
@@ -128,7 +129,7 @@ def translate(raw: RawSheet, convention: Convention, findings: list[Finding]) ->
         places=laid.places,
         several=np.zeros(n, dtype=bool),
         summary=np.zeros(n, dtype=bool),
-        whole=None,
+        whole=raw.told_apart,
         broken=dict(raw.broken),
         layout=layout,
         unknown=tuple(unknown),

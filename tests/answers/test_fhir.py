@@ -159,6 +159,29 @@ def test_a_session_without_a_sound_known_by_its_count_comes_back(tmp_path: Path)
     assert readings_used(found)["fate"].tolist() == ["no sound"]
 
 
+@pytest.mark.parametrize(
+    ("header", "line"),
+    [
+        # Equal and untimed, in two files; and taken at one time, but no number to be told.
+        ("systolic_1,systolic_2", "A,2026-01-05,doppler,150,"),
+        ("systolic,note", "A,2026-01-05T10:00,doppler,1{n}0x,"),
+    ],
+)
+def test_equal_readings_come_back_as_many(tmp_path: Path, header: str, line: str) -> None:
+    folder = tmp_path / "clinic"
+    folder.mkdir()
+    for n in range(3):
+        other = f"B{n},2026-01-05,doppler,150,"
+        text = f"animal,taken_at,method,{header}\n{line.format(n=n)}\n{other}\n"
+        (folder / f"readings{n}.csv").write_text(text, encoding="utf-8")
+    given = read(folder, as_of="2026-11-01")
+    found = again(fhir_bundle(given), tmp_path)
+    assert not given.readings["duplicate"].any()
+    assert not found.readings["duplicate"].any()
+    assert len(found.readings) == 6
+    assert accounting(readings_used(found)) == accounting(readings_used(given))
+
+
 def observations(bundle: FhirBundle) -> list[dict[str, Any]]:
     entries = [entry["resource"] for entry in bundle.resource["entry"]]
     return [one for one in entries if one["resourceType"] == "Observation"]

@@ -57,7 +57,7 @@ def _messages(data: bytes, start: int) -> Iterator[tuple[int, int, int]]:
         message = _followed(data, place + 8)
         kind_at, header_at, length_at = (_field(data, message, i) for i in (1, 2, 3))
         body = place + 8 + size
-        kind = data[kind_at] if kind_at else 0
+        kind = struct.unpack_from("<B", data, kind_at)[0] if kind_at else 0
         if kind in (_DICTIONARY, _BATCH) and header_at:
             yield kind, _followed(data, header_at), body
         length = struct.unpack_from("<q", data, length_at)[0] if length_at else 0

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import builtins
+import contextlib
 import datetime as dt
 import io
 import json
 import sqlite3
+import struct
 from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
@@ -17,6 +19,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bpvet.errors import CallError, RecordsError
 from bpvet.records import arrow_tables
@@ -162,6 +166,25 @@ def test_what_arrow_unpacks_to_is_told_beforehand(
     if compression:
         assert len(data) < 15_000
         assert "unpacks to" in read(put(data)).stopping[0].reason
+
+
+def _arrow_bytes() -> bytes:
+    out = io.BytesIO()
+    held = pa.table(BASE)
+    with pa.ipc.new_file(
+        out, held.schema, options=pa.ipc.IpcWriteOptions(compression="lz4")
+    ) as writer:
+        writer.write_table(held)
+    return out.getvalue()
+
+
+@given(st.lists(st.tuples(st.integers(8, 400), st.integers(0, 2**16 - 1)), min_size=1, max_size=3))
+def test_messages_that_point_astray_are_a_value_error(slips: list[tuple[int, int]]) -> None:
+    data = bytearray(_arrow_bytes())
+    for place, value in slips:
+        struct.pack_into("<H", data, place, value)
+    with contextlib.suppress(ValueError):
+        unpacked_bytes(bytes(data), 8)
 
 
 @pytest.mark.parametrize("cut", [20, 60, -9])

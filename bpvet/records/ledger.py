@@ -7,6 +7,8 @@ that is set aside carries the reason.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 import pyarrow as pa
@@ -26,6 +28,7 @@ from bpvet.records.findings import Finding, shown
 from bpvet.records.headers import Sheet
 from bpvet.records.said import OfRow, Said, Words
 
+_Kind = TypeVar("_Kind", bound=np.generic)
 Rows = NDArray[np.int64] | NDArray[np.bool_]
 
 
@@ -118,6 +121,16 @@ class Ledger:
     def take_back(self, rows: NDArray[np.int64]) -> None:
         """Let rows that were set aside be usable again, for another reason to be given."""
         self._aside[rows] = 0
+
+    @cached_property
+    def no_numbers(self) -> NDArray[np.float64]:
+        """NaN throughout (n,): the numbers of all columns that no file has, not to be altered."""
+        return _fixed(np.full(self.n, np.nan))
+
+    @cached_property
+    def no_bounds(self) -> NDArray[np.int8]:
+        """Bounds of such numbers (n,), not to be altered."""
+        return _fixed(np.zeros(self.n, np.int8))
 
     def given(self, column: str) -> bool:
         """Return whether any file has this column."""
@@ -287,6 +300,11 @@ class Ledger:
 
 def _index(rows: Rows) -> NDArray[np.int64]:
     return np.flatnonzero(rows) if rows.dtype == bool else rows.astype(np.int64)
+
+
+def _fixed(column: NDArray[_Kind]) -> NDArray[_Kind]:
+    column.flags.writeable = False
+    return column
 
 
 def _joined(parts: list[NDArray], dtype: type) -> NDArray:  # type: ignore[type-arg]

@@ -214,6 +214,8 @@ def _slip(quantity: str, value: float, bounds: Limits) -> str:
 
 def _judge_order(ledger: Ledger, values: Values) -> None:
     """Hold diastolic and systolic of a reading against each other, then the mean against both."""
+    if not ledger.given("diastolic"):
+        return
     systolic, diastolic = values["systolic"], values["diastolic"]
     both = _plain(values, "systolic") & _plain(values, "diastolic")
     pulse = systolic - diastolic

@@ -107,8 +107,8 @@ def _not_given(ledger: Ledger, column: Column) -> Values:
         never = np.full(n, NAT, dtype="datetime64[ns]")
         beside = {"timed": np.zeros(n, bool), "date": never.copy(), "zoned": np.zeros(n, bool)}
         return {column.name: never} | (beside if column.kind == "moment" else {})
-    bound = {f"{column.name}_bound": np.zeros(n, np.int8)} if column.kind == "quantity" else {}
-    return {column.name: np.full(n, np.nan), **bound}
+    bound = {f"{column.name}_bound": ledger.no_bounds} if column.kind == "quantity" else {}
+    return {column.name: ledger.no_numbers, **bound}
 
 
 def file_rows(ledger: Ledger, mask: Mask) -> Iterator[tuple[int, NDArray[np.int64]]]:
@@ -331,7 +331,7 @@ def _excluded(ledger: Ledger) -> pa.Array:
 def _summaries(ledger: Ledger) -> Values:
     """Return the count and SD behind rows that give a mean; say what other rows have of them."""
     if not any(map(ledger.given, SUMMARY)):
-        return {"summary_n": np.zeros(ledger.n, np.int64), "summary_sd": np.full(ledger.n, np.nan)}
+        return {"summary_n": np.zeros(ledger.n, np.int64), "summary_sd": ledger.no_numbers}
     for name in SUMMARY:
         ledger.say(
             ~ledger.blank(name) & ~ledger.summary,
@@ -371,6 +371,8 @@ def _summaries(ledger: Ledger) -> Values:
 def _order(ledger: Ledger, reading: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the place of each reading; side by side, it is that of its column."""
     beside = ledger.part > 0
+    if not beside.any():
+        return reading
     ledger.say(
         beside & ~ledger.blank("reading"),
         "reading",

@@ -23,7 +23,7 @@ from reference_checks.fuzzing.cells import DRUGS, HOSTILE, IDS, NUMBERS
 from reference_checks.fuzzing.draws import Draws
 from reference_checks.fuzzing.inputs import write_file, write_input
 from reference_checks.fuzzing.judging import PARTS, adds_up, no_formula, nothing_acts, plain_json
-from reference_checks.fuzzing.watch import Broken, Said, Watch
+from reference_checks.fuzzing.watch import SECONDS, Broken, Said, Watch
 
 AS_OF = "2025-12-31"
 #: Where folders come and go fast, if the machine has such a place.
@@ -108,12 +108,15 @@ def _cohort(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -
         print(json.dumps(answer.to_dict()))
         return 0
 
-    said = _in_library(call, watch, records, own)
+    # Some seventy fits of hostile animals: seconds, and twice as many where code is watched.
+    said = _in_library(call, watch, records, own, seconds=30.0)
     if said.status == 0:
         plain_json(said)
 
 
-def _in_library(call: Callable[[], int], watch: Watch, records: Path, own: Path) -> Said:
+def _in_library(
+    call: Callable[[], int], watch: Watch, records: Path, own: Path, seconds: float = SECONDS
+) -> Said:
     """Run what the library does by itself; what it refuses ends with 1, as a command would."""
 
     def refusing() -> int:
@@ -123,7 +126,7 @@ def _in_library(call: Callable[[], int], watch: Watch, records: Path, own: Path)
             print(refused)
             return 1
 
-    return watch.watched(refusing, records, own)
+    return watch.watched(refusing, records, own, seconds)
 
 
 def _check(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:

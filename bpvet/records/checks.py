@@ -85,8 +85,8 @@ def check(
 def _check_readings(
     ledger: Ledger, values: Values, animals: pd.DataFrame, as_of: np.datetime64
 ) -> None:
-    species = _of_animal(values["animal"], animals, "species", "")
-    check_plausible(ledger, values, species)
+    kinds, code = _of_animals(values["animal"], animals, "species", "")
+    check_plausible(ledger, values, lambda rows: kinds[code[rows]])
     nothing = ledger.usable & is_text(values["excluded"], "")
     for quantity in READING_QUANTITIES:
         nothing &= np.isnan(values[quantity]) & (values[f"{quantity}_bound"] == 0)
@@ -278,8 +278,15 @@ def _of_animal(
     cells: pa.Array, animals: pd.DataFrame, column: str, missing: object
 ) -> NDArray[Any]:
     """Return each row's (n,) value of a column of the animals table."""
+    each, code = _of_animals(cells, animals, column, missing)
+    return each[code]
+
+
+def _of_animals(
+    cells: pa.Array, animals: pd.DataFrame, column: str, missing: object
+) -> tuple[NDArray[Any], NDArray[np.int32]]:
+    """Return a value of the animals table for each different id (m,), and each row's id (n,)."""
     texts, code = distinct(cells)
     place = pd.Index(animals["animal"]).get_indexer(pd.Index(texts, dtype=object))
     found = animals[column].to_numpy()
-    each = np.array([found[p] if p >= 0 else missing for p in place], dtype=found.dtype)
-    return each[code]
+    return np.append(found, np.array([missing], dtype=found.dtype))[place], code

@@ -40,7 +40,11 @@ ENOUGH_FOR_UNIT = 3
 KEPT = "Check it against the chart; nothing to do if it is right."
 
 
-def check_plausible(ledger: Ledger, values: Values, species: NDArray[np.object_]) -> None:
+#: Returns the species of the animals of some rows.
+SpeciesOf = Callable[[NDArray[np.int64]], NDArray[np.object_]]
+
+
+def check_plausible(ledger: Ledger, values: Values, species: SpeciesOf) -> None:
     """Judge the readings' numbers; those set aside become NaN in `values`.
 
     Parameters
@@ -49,8 +53,8 @@ def check_plausible(ledger: Ledger, values: Values, species: NDArray[np.object_]
         The readings' cells.
     values : dict
         Their values, as `bpvet.records.values.parse` gives them.
-    species : array of str (n,)
-        Species of each row's animal, "" where it is not known.
+    species : function of rows
+        The species of each row's animal, "" where it is not known.
     """
     refused = _refuse_unit(ledger, values)
     for quantity in JUDGED:
@@ -107,7 +111,7 @@ def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
 
 
 def _judge(
-    ledger: Ledger, values: Values, quantity: str, species: NDArray[np.object_], refused: Mask
+    ledger: Ledger, values: Values, quantity: str, species: SpeciesOf, refused: Mask
 ) -> None:
     """Set aside what no animal has, and note what few have."""
     value = values[quantity]
@@ -120,7 +124,7 @@ def _judge(
     rows = np.flatnonzero(odd)
     if len(rows) == 0:
         return
-    few, kinds, plain = value[rows], species[rows], _plain(values, quantity)[rows]
+    few, kinds, plain = value[rows], species(rows), _plain(values, quantity)[rows]
     # Limits that are the same for all species are laid on all rows at once.
     same = of_species[SPECIES[0]] == of_species[SPECIES[1]]
     gone = np.zeros(len(rows), dtype=bool)
@@ -312,7 +316,7 @@ def _compare_pulse(ledger: Ledger, values: Values) -> None:
     )
 
 
-def _judge_cuff(ledger: Ledger, values: Values, species: NDArray[np.object_]) -> None:
+def _judge_cuff(ledger: Ledger, values: Values, species: SpeciesOf) -> None:
     """Hold the cuff's width against the limb; where that cannot be, both are set aside."""
     if not any(map(ledger.given, ("cuff_width_cm", "limb_circumference_cm"))):
         return
@@ -321,9 +325,10 @@ def _judge_cuff(ledger: Ledger, values: Values, species: NDArray[np.object_]) ->
         ledger.say(nothing, name, "A size is above 0.", "Correct it.", "impossible value", "cell")
         values[name] = np.where(nothing, np.nan, values[name])
     ratio = values["cuff_width_cm"] / values["limb_circumference_cm"]
+    kinds = species(np.arange(ledger.n))
     for kind in ("", *SPECIES):
         bounds = limits("cuff_ratio", kind)
-        mine = ~np.isnan(ratio) & (species == kind)
+        mine = ~np.isnan(ratio) & (kinds == kind)
         aside = mine & (ratio > bounds.aside_high)
         for name in ("cuff_width_cm", "limb_circumference_cm"):
             ledger.say(

@@ -59,7 +59,10 @@ def flag_columns(part: Part, of: Codes, columns: dict[str, Any]) -> dict[str, An
     used = (part["fate"] == "used").to_numpy(dtype=bool)
 
     def any_of(rows: Any) -> Booleans:
-        return np.bincount(of, weights=np.asarray(rows, dtype=bool), minlength=count) > 0
+        true = np.asarray(rows, dtype=bool)
+        if not true.any():
+            return np.zeros(count, dtype=bool)
+        return np.bincount(of, weights=true, minlength=count) > 0
 
     n_used, n_systolic = columns["n_used"], columns["systolic_n"]
     n = np.where(n_systolic > 0, n_systolic, n_used)

@@ -76,25 +76,25 @@ def place(frame: pd.DataFrame) -> Placement:
     method, condition = _codes(frame["method"], some), _codes(frame["condition"], some)
     key = as_one((animal, method, condition, day, label), len(row))
     by_time = _ordered(key, time)
-    start = np.flatnonzero(_split(key[by_time], time[by_time], blank[by_time]))
+    clock = time[by_time]
+    start = np.flatnonzero(_split(key[by_time], clock, blank[by_time]))
     del key
 
-    line = np.minimum.reduceat(row[by_time], start) if len(start) else row
-    given = np.where(timed, time, np.iinfo(np.int64).max)[by_time]
-    earliest = np.minimum.reduceat(given, start) if len(start) else given
-    # A session without any time sorts before the timed ones of its date.
-    earliest = np.where(earliest == np.iinfo(np.int64).max, _NO_TIME, earliest)
+    # By place among these rows, since that is the order of the input too.
+    line = np.minimum.reduceat(by_time, start) if len(start) else by_time
+    earliest = _earliest(clock, start)
     one = by_time[start]
     within = np.where(earliest == _NO_TIME, -1, earliest - day[one] * _DAY_NS)
     ranked = np.lexsort((line, as_one((animal[one], day[one], within, label[one]), len(one))))
     length = np.diff(start, append=len(row))[ranked]
     of = np.repeat(np.arange(len(start)), length)
-    taken = by_time[end_to_end_rows(start[ranked], length)]
+    place = end_to_end_rows(start[ranked], length)
+    taken = by_time[place]
     written = frame["reading"].to_numpy(dtype=float)[some]
-    taken = _as_taken(of, taken, written, time)
+    taken = _as_taken(of, taken, written[taken], clock[place])
     first = np.cumsum(length) - length
     return Placement(
-        row=row[taken],
+        row=taken if len(row) == len(frame) else row[taken],
         of=of,
         order=np.arange(len(of)) - first[of] + 1 if len(of) else of,
         number=_numbers(animal[one][ranked]),
@@ -103,15 +103,25 @@ def place(frame: pd.DataFrame) -> Placement:
     )
 
 
+def _earliest(clock: Codes, start: Codes) -> Codes:
+    """Return the earliest time of each session (s,); rows (m,) stand by session and time."""
+    earliest = clock[start]
+    # Untimed rows stand first; a session without any time sorts before the timed ones of its date.
+    if (earliest == _NO_TIME).any():
+        latest = np.iinfo(np.int64).max
+        given = np.minimum.reduceat(np.where(clock == _NO_TIME, latest, clock), start)
+        earliest = np.where(given == latest, _NO_TIME, given)
+    return earliest
+
+
 def _as_taken(of: Codes, row: Codes, written: NDArray[np.float64], time: Codes) -> Codes:
     """Return rows (m,), which stand session by session, in the order in which they were taken.
 
     By their numbers if all of a session have one, then by their times if all have one, then as
     they stand in the input.
     """
-    written, time = written[row], time[row]
-    number = np.where(_all(of, ~np.isnan(written))[of], written, 0.0)
-    time = np.where(_all(of, time != _NO_TIME)[of], time, 0)
+    number = _if_all(of, ~np.isnan(written), written)
+    time = _if_all(of, time != _NO_TIME, time)
     return _put_right(row, of, number, time)
 
 
@@ -187,8 +197,11 @@ def _split(key: Codes, time: Codes, blank: Booleans) -> Booleans:
     return starts
 
 
-def _all(of: Codes, true: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    return np.asarray(np.bincount(of, weights=~true) == 0)
+def _if_all(of: Codes, true: NDArray[np.bool_], key: NDArray[Any]) -> NDArray[Any]:
+    """Return a key (m,), 0 throughout the groups in which not all rows are true."""
+    if true.all():
+        return key
+    return np.where((np.bincount(of, weights=~true) == 0)[of], key, 0)
 
 
 def _numbers(animal: NDArray[np.integer]) -> Codes:

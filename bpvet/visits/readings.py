@@ -205,5 +205,8 @@ def taken_counts(frame: pd.DataFrame, placement: Placement) -> Codes:
     -------
     (s,) array of int
     """
-    each = np.maximum(frame["summary_n"].to_numpy(dtype=np.int64), 1)[placement.row]
+    many = frame["summary_n"].to_numpy(dtype=np.int64)
+    if not (many > 1).any():
+        return np.bincount(placement.of)
+    each = np.maximum(many, 1)[placement.row]
     return np.bincount(placement.of, weights=each).astype(np.int64)

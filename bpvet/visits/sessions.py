@@ -232,6 +232,8 @@ def _counts(part: Part, frame: pd.DataFrame, placement: Placement) -> dict[str, 
     of, count = placement.of, len(placement.first)
 
     def number(rows: Any) -> Codes:
+        if not np.any(rows):
+            return np.zeros(count, dtype=np.int64)
         weights = each * np.asarray(rows, dtype=bool)
         return np.bincount(of, weights=weights, minlength=count).astype(np.int64)
 

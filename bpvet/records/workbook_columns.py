@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from itertools import chain, repeat
+from datetime import datetime
+from itertools import chain, compress, repeat
 from typing import Any
 
 import numpy as np
@@ -50,19 +51,18 @@ def sheet_columns(
         while len(columns) > len(header) and set(columns[-1]) <= _BLANK:
             columns.pop()
         columns += [("",) * len(here)] * (len(header) - len(columns))
+        filled = _filled(columns, len(here))
+        if not all(filled):
+            here = list(compress(here, filled))
+            columns = [tuple(compress(cells, filled)) for cells in columns]
+        nothing = pa.array([""] * len(here), TEXT)
         texts = [
-            pa.array(column_texts(cells, no), TEXT)
+            nothing if cells.count("") == len(cells) else pa.array(column_texts(cells, no), TEXT)
             for cells, no in zip(columns, chain(false, repeat("no")), strict=False)
         ]
-        line = np.array(here, dtype=np.int64)
-        blank = np.ones(len(line), dtype=bool)
-        for column in texts:
-            blank &= pc.equal(column, "").to_numpy(zero_copy_only=False)
         for i in uncounted if unsaid else ():
             texts[i] = _marked(texts[i], [(number, i + 1) in unsaid for number in here])
-        if blank.any():
-            line = line[~blank]
-            texts = [column.filter(pa.array(~blank)) for column in texts]
+        line = np.array(here, dtype=np.int64)
         rows, width = rows + len(line), max(width, len(texts))
         if width * rows > workbook_values.MOST_CELLS:
             raise TooWide
@@ -74,6 +74,19 @@ def sheet_columns(
     )
     joined = tuple(pa.concat_arrays([pa.array([], TEXT), *part]) for part in parts)
     return joined, np.concatenate(lines)
+
+
+def _filled(columns: Sequence[Sequence[Any]], rows: int) -> list[bool]:
+    """Return which of some rows are not blank."""
+    blank = list(range(rows))
+    for cells in columns:
+        blank = [i for i in blank if cells[i] is None or cells[i] == ""]
+        if not blank:
+            break
+    filled = [True] * rows
+    for i in blank:
+        filled[i] = False
+    return filled
 
 
 def _marked(texts: pa.Array, unsaid: list[bool]) -> pa.Array:
@@ -97,9 +110,27 @@ def column_texts(cells: Sequence[Any], false: str) -> Sequence[str]:
     if len(kinds & {bool, int, float}) > 1:
         # One value may equal another of another kind, whose text is not the same.
         return [cell_text(cell, false) for cell in cells]
-    # Zero has one text, whatever its sign.
-    said = {
-        cell: cell_text(cell + 0.0 if isinstance(cell, float) else cell, false)
-        for cell in set(cells)
-    }
+    distinct = set(cells)
+    moments = [cell for cell in distinct if type(cell) is datetime]
+    said = dict(zip(moments, moment_texts(moments), strict=True))
+    for cell in distinct.difference(moments):
+        # Zero has one text, whatever its sign.
+        said[cell] = cell_text(cell + 0.0 if isinstance(cell, float) else cell, false)
     return [said[cell] for cell in cells]
+
+
+def moment_texts(moments: Sequence[datetime]) -> list[str]:
+    """Return the texts (n,) of dates with times, each as `cell_text` gives it.
+
+    Examples
+    --------
+    >>> moment_texts([datetime(2026, 3, 1, 10, 30), datetime(2026, 3, 1)])
+    ['2026-03-01T10:30:00', '2026-03-01']
+    """
+    exact = pa.array(moments, pa.timestamp("us")).to_numpy()
+    seconds = exact.astype("datetime64[s]")
+    texts: list[str] = np.datetime_as_string(seconds).tolist()
+    other = (seconds != exact) | (seconds == exact.astype("datetime64[D]"))
+    for i in np.flatnonzero(other).tolist():
+        texts[i] = cell_text(moments[i])
+    return texts

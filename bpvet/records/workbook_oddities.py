@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
 
 
 @dataclass(eq=False)
@@ -35,10 +39,19 @@ class Reach:
     ----------
     rows, columns : int
         The last row and column that hold a value; 0 where none does.
-    errors : list of (int, int, str)
-        Row and column (from 1) of every cell that holds an error, by rows, with the error's name.
+    errors : list of (array of int (n,), array of int (n,), list of str)
+        Rows (ascending) and columns, from 1, of cells that hold an error, with its name.
     """
 
     rows: int = 0
     columns: int = 0
-    errors: list[tuple[int, int, str]] = field(default_factory=list)
+    errors: list[tuple[NDArray[np.int32], NDArray[np.int32], list[str]]] = field(
+        default_factory=list
+    )
+
+    def errors_from(self, line: int) -> Iterator[tuple[int, int, str]]:
+        """Yield row, column and name of the errors from a line on."""
+        for rows, columns, names in self.errors:
+            if rows[-1] >= line:
+                at = int(np.searchsorted(rows, line))
+                yield from zip(rows[at:].tolist(), columns[at:].tolist(), names[at:], strict=True)

@@ -32,8 +32,8 @@ from bpvet.records.workbook_tags import Unusual
 MOST_BYTES = 256 << 20
 MOST_ELEMENTS = 12_000_000
 MOST_DEEP = 64
-#: Bytes of the texts that a sheet's cells share, each counted wherever it stands.
-MOST_SHARED = 128 << 20
+#: Bytes of the texts of a sheet's cells, those that they share counted wherever they stand.
+MOST_TEXT = 128 << 20
 _CHUNK = 1 << 20
 _PART = b"PK\3\4"
 TEXTS = "xl/sharedStrings.xml"
@@ -148,7 +148,7 @@ def _scanned(archive: zipfile.ZipFile, data: bytes) -> Parts:
             elements = scan.elements
             found.oddities[name] = scan.oddities
             continue
-        elements += looked.elements
+        elements += looked.elements + looked.entities
         plain[name] = looked
         found.oddities[name] = looked.oddities if isinstance(looked, PlainSheet) else Oddities()
     if not _is_usual(archive, data) or not _READ_BY_NAME & {*archive.namelist()} <= plain.keys():
@@ -156,7 +156,7 @@ def _scanned(archive: zipfile.ZipFile, data: bytes) -> Parts:
     texts = plain.get(TEXTS)
     lengths = texts.lengths() if isinstance(texts, PlainTexts) else np.zeros(0, dtype=np.int64)
     for name, looked in plain.items():
-        if isinstance(looked, PlainSheet) and _shares(looked.named, lengths):
+        if isinstance(looked, PlainSheet) and _has_texts(looked, lengths):
             found.reaches[name] = looked.reach
     found.kept = {name: plain[name].first for name in (WORKBOOK, RELATIONS) if name in plain}
     found.usual = len(found.kept) == 2
@@ -170,10 +170,10 @@ def _plainly(part: zipfile.ZipInfo, data: bytes, so_far: int) -> Plain:
     for chunk in unpacked(data, part):
         parser.Parse(chunk, False)
         looked.feed(chunk)
-        _limit(so_far + looked.elements, looked.deepest)
+        _limit(so_far + looked.elements + looked.entities, looked.deepest)
     parser.Parse(b"", True)
     looked.feed(b"", last=True)
-    _limit(so_far + looked.elements, looked.deepest)
+    _limit(so_far + looked.elements + looked.entities, looked.deepest)
     return looked
 
 
@@ -204,13 +204,13 @@ def _limit(elements: int, deepest: int) -> None:
         raise _TooMuch(_TOO_DEEP)
 
 
-def _shares(named: NDArray[np.int64], lengths: NDArray[np.int64]) -> bool:
+def _has_texts(sheet: PlainSheet, lengths: NDArray[np.int64]) -> bool:
     """Return whether all shared texts that a sheet names are there; too much text is refused."""
-    used = np.flatnonzero(named)
+    used = np.flatnonzero(sheet.named)
     if len(used) and used[-1] >= len(lengths):
         return False
-    if int((named[used] * lengths[used]).sum()) > MOST_SHARED:
-        raise _TooMuch(f"The cells of a sheet hold more than {MOST_SHARED >> 20} MB of text.")
+    if sheet.text + int((sheet.named[used] * lengths[used]).sum()) > MOST_TEXT:
+        raise _TooMuch(f"The cells of a sheet hold more than {MOST_TEXT >> 20} MB of text.")
     return True
 
 

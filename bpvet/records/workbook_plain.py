@@ -18,28 +18,30 @@ from bpvet.records.workbook_tags import (
     Ints,
     Tags,
     Unusual,
+    distinct_between,
     letters_at,
     numbers_at,
     tags_of,
 )
 
 #: Bytes that a row, a shared text, or all that stands before or after them, may take.
-MOST_IN_ONE = 8 << 20
+MOST_IN_ONE = 4 << 20
 MOST_ROWS = 1 << 20
 MOST_COLUMNS = 1 << 14
 #: Whole numbers up to this are kept to the last digit by the reader of values.
 MOST_EXACT = 1 << 53
 #: Places of oddities that are kept, of each kind.
 KEPT = 100_000
-#: Errors of a sheet that are kept: each is put back into its cell.
-MOST_ERRORS = 1_000_000
 
 _DECLARED = re.compile(rb"(?:\xef\xbb\xbf)?\s*(?:<\?xml\s[^<>]*\?>\s*)?")
 _ENCODING = re.compile(rb"encoding\s*=\s*[\"'](?!utf-8[\"'])", re.IGNORECASE)
 _ATTRIBUTES = re.compile(rb'(?: +[A-Za-z][\w.:-]*="[^"<>&]*")* *')
 _ATTRIBUTE = re.compile(rb'([\w.:-]+)="([^"]*)"')
 _MERGED = re.compile(rb'mergeCell +ref="([A-Z0-9:]*)"')
-_ERRORS = {b"#DIV/0!", b"#N/A", b"#NAME?", b"#NULL!", b"#NUM!", b"#REF!", b"#VALUE!"}
+_ERRORS = {
+    name.encode(): name
+    for name in ("#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!")
+}
 
 #: Kinds of cells by the attribute "t".
 _NUMBER, _SHARED, _TEXT, _INLINE, _TRUTH, _ERROR = range(6)
@@ -63,8 +65,8 @@ class Plain:
     ----------
     until : bytes
         A part is looked at in stretches that end with this, such as "</row>"; as a whole if blank.
-    elements, deepest : int
-        How many elements there were so far, and how deep they lay.
+    elements, entities, deepest : int
+        How many elements and entities there were so far, and how deep the elements lay.
     first : bytes
         The first stretch without its declaration.
     """
@@ -73,6 +75,7 @@ class Plain:
 
     def __init__(self) -> None:
         self.elements = 0
+        self.entities = 0
         self.deepest = 0
         self._open = 0
         self._held = b""
@@ -97,6 +100,7 @@ class Plain:
             tags = tags_of(stretch, self._open)
             self._open = tags.after
             self.elements += int((tags.starts | tags.alone).sum())
+            self.entities += stretch.count(b"&")
             self.deepest = max(self.deepest, int(tags.depth.max(initial=0)))
             self.look(tags)
         elif len(self._held) > MOST_IN_ONE:
@@ -157,19 +161,18 @@ class PlainTexts(Plain):
 
 
 class PlainSheet(Plain):
-    """A sheet: `oddities`, its `reach`, and how often each shared text is named (`named`)."""
+    """A sheet: `oddities`, its `reach`, bytes of `text`, and how often shared texts are `named`."""
 
     def __init__(self) -> None:
         super().__init__()
         self.oddities = Oddities()
         self.reach = Reach()
+        self.text = 0
         self.named = np.zeros(1, dtype=np.int64)
         self.until = b"</row>"
         self._prefix = b""
         self._row = 0
         self._where = 0
-        self._kinds: dict[bytes, int] = {}
-        self._hidden: dict[bytes, bool] = {}
 
     def begin(self, stretch: bytes) -> None:
         """Learn the prefix of names, which some programs write."""
@@ -255,12 +258,10 @@ class PlainSheet(Plain):
         if number[0] <= self._row or (np.diff(number) <= 0).any():
             raise Unusual
         self._row = int(number[-1])
-        for i, rest_ in enumerate(self._rests(tags, rows, np.where(given, end + 1, rest))):
-            if rest_:
-                if rest_ not in self._hidden:
-                    self._hidden[rest_] = _attributes(rest_).get(b"hidden") in (b"1", b"true")
-                if self._hidden[rest_]:
-                    self.oddities.hidden_rows.append(int(number[i]))
+        rests, index = self._rests(tags, rows, np.where(given, end + 1, rest))
+        hides = [_attributes(one).get(b"hidden") in (b"1", b"true") for one in rests]
+        hidden = np.array(hides, dtype=bool)[index]
+        self.oddities.hidden_rows += number[hidden].tolist()
         return number
 
     def _r(self, tags: Tags, which: Ints, long: int) -> tuple[Bools, Ints]:
@@ -274,11 +275,9 @@ class PlainSheet(Plain):
             given &= tags.codes[at + i] == code
         return given, at + 4 * given
 
-    def _rests(self, tags: Tags, which: Ints, from_: Ints) -> list[bytes]:
-        """Return what the tags hold besides their places."""
-        to = tags.closes[which] - tags.alone[which]
-        data = tags.data
-        return [data[i:j] for i, j in zip(from_.tolist(), to.tolist(), strict=True)]
+    def _rests(self, tags: Tags, which: Ints, from_: Ints) -> tuple[list[bytes], Ints]:
+        """Return what tags hold besides their places: different texts, and each tag's index."""
+        return distinct_between(tags, from_, tags.closes[which] - tags.alone[which])
 
     def _placed(self, tags: Tags, cells: Ints, of_row: Ints, numbers: Ints) -> tuple[Ints, Ints]:
         """Return columns (n,) and kinds (n,) of cells."""
@@ -299,13 +298,11 @@ class PlainSheet(Plain):
             raise Unusual
         if column.min() < 1 or column.max() > MOST_COLUMNS:
             raise Unusual
-        rests = self._rests(tags, cells, rest)
-        for distinct in set(rests).difference(self._kinds):
-            kind = _KINDS.get(_attributes(distinct).get(b"t", b""))
-            if kind is None or len(self._kinds) > KEPT:
-                raise Unusual
-            self._kinds[distinct] = kind
-        return column, np.array([self._kinds[one] for one in rests], dtype=np.int64)
+        rests, index = self._rests(tags, cells, rest)
+        kinds = [_KINDS.get(_attributes(one).get(b"t", b""), -1) for one in rests]
+        if -1 in kinds:
+            raise Unusual
+        return column, np.array(kinds)[index]
 
     def _filled(
         self, tags: Tags, placed: _Cells, values: Ints, inlines: Ints, formulas: Ints
@@ -341,13 +338,17 @@ class PlainSheet(Plain):
         self._formulas(of_formula[~held[of_formula]], rows, columns)
         kind = kinds[of_value]
         self._shared(tags, from_[full & (kind == _SHARED)], to[full & (kind == _SHARED)])
-        odd = full & ((kind == _ERROR) | (kind == _TRUTH))
-        odd |= (kind == _NUMBER) & (to - from_ > 15)
+        self.text += int((to - from_)[kind == _TEXT].sum())
+        if len(inlines):
+            behind = np.append(tags.opens[cells[1:]], tags.closes[-1])[of_inline]
+            self.text += int((behind - tags.closes[inlines]).sum())
+        self._errors(tags, from_, to, full & (kind == _ERROR), rows[of_value], columns[of_value])
+        odd = full & (kind == _TRUTH)
+        long = np.flatnonzero((kind == _NUMBER) & (to - from_ > 15))
+        # A point or an exponent before the sixteenth digit: no whole number of many digits.
+        odd[long] = numbers_at(tags.codes, from_[long] + 1, 14)[1] == from_[long] + 15
         for i in np.flatnonzero(odd).tolist():
-            cell = int(of_value[i])
-            self._odd(
-                int(kind[i]), tags.data[from_[i] : to[i]], int(rows[cell]), int(columns[cell])
-            )
+            _usual_value(int(kind[i]), tags.data[from_[i] : to[i]])
         room = KEPT - len(self.oddities.errors)
         wrong = np.flatnonzero(kinds == _ERROR)[:room].tolist()
         self.oddities.errors += [place(int(rows[i]), int(columns[i])) for i in wrong]
@@ -371,17 +372,27 @@ class PlainSheet(Plain):
         self.named = long.astype(np.int64)
         self.named[: len(short)] += short
 
-    def _odd(self, kind: int, text: bytes, row: int, column: int) -> None:
-        """Take a value that is an error, a truth, or a long number."""
-        if kind == _ERROR:
-            if text not in _ERRORS or len(self.reach.errors) >= MOST_ERRORS:
-                raise Unusual
-            self.reach.errors.append((row, column, text.decode()))
-        elif kind == _TRUTH:
-            if text not in (b"0", b"1"):
-                raise Unusual
-        elif text.lstrip(b"-").isdigit() and not -MOST_EXACT <= int(text[:400]) <= MOST_EXACT:
+    def _errors(
+        self, tags: Tags, from_: Ints, to: Ints, which: Bools, rows: Ints, columns: Ints
+    ) -> None:
+        """Keep the errors among some values."""
+        if not which.any():
+            return
+        spans = zip(from_[which].tolist(), to[which].tolist(), strict=True)
+        names = [_ERRORS.get(tags.data[i:j], "") for i, j in spans]
+        if not all(names):
             raise Unusual
+        found = rows[which].astype(np.int32), columns[which].astype(np.int32), names
+        self.reach.errors.append(found)
+
+
+def _usual_value(kind: int, text: bytes) -> None:
+    """Make sure that a truth, or a long number, is one that the reader of values keeps."""
+    if kind == _TRUTH:
+        if text not in (b"0", b"1"):
+            raise Unusual
+    elif text.lstrip(b"-").isdigit() and not -MOST_EXACT <= int(text[:400]) <= MOST_EXACT:
+        raise Unusual
 
 
 def _attributes(rest: bytes) -> dict[bytes, bytes]:

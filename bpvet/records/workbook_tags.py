@@ -21,6 +21,13 @@ _ENDS_A_NAME = np.zeros(256, dtype=bool)
 _ENDS_A_NAME[list(b" />\t\r\n")] = True
 
 
+#: Zeros behind a stretch, so that what follows its last tag can be looked at.
+_BEHIND = 32
+#: By a number of bytes up to 8, the first that many bytes of a word.
+_FIRST = np.array([(1 << 8 * n) - 1 for n in range(9)], dtype=np.uint64)
+_MOST_DISTINCT = 40
+
+
 class Unusual(Exception):
     """A part is not written as spreadsheet programs write it: it is looked at tag by tag."""
 
@@ -79,7 +86,7 @@ def tags_of(data: bytes, before: int) -> Tags:
     Unusual
         If it is not plain.
     """
-    data += bytes(16)
+    data += bytes(_BEHIND)
     codes = np.frombuffer(data, np.uint8)
     opens = np.flatnonzero(codes == ord("<"))
     closes = np.flatnonzero(codes == ord(">"))
@@ -129,3 +136,29 @@ def letters_at(codes: Bytes, places: Ints) -> tuple[Ints, Ints]:
         value = np.where(going, value * 26 + letter, value)
         at += going
     return value, at
+
+
+def distinct_between(tags: Tags, from_: Ints, to: Ints) -> tuple[list[bytes], Ints]:
+    """Return the different texts that stand between places (n,), and each one's index (n,).
+
+    There are few of them as a rule, and short ones: these are compared as words of eight bytes.
+    """
+    texts: list[bytes] = []
+    index = np.full(len(from_), -1, dtype=np.int64)
+    long = to - from_
+    if len(long) and long.max() <= 24:
+        at_any = np.ndarray((len(tags.data) - 7,), "<u8", tags.data, strides=(1,))
+        words = [at_any[from_ + skip] & _FIRST[np.clip(long - skip, 0, 8)] for skip in (0, 8, 16)]
+        while len(texts) < _MOST_DISTINCT:
+            i = int(np.argmin(index))
+            if index[i] >= 0:
+                return texts, index
+            same = long == long[i]
+            for word in words:
+                same &= word == word[i]
+            index[same] = len(texts)
+            texts.append(tags.data[int(from_[i]) : int(to[i])])
+    spans = zip(from_.tolist(), to.tolist(), strict=True)
+    each = [tags.data[i:j] for i, j in spans]
+    numbers = {text: number for number, text in enumerate(dict.fromkeys(each))}
+    return [*numbers], np.array([numbers[text] for text in each], dtype=np.int64)

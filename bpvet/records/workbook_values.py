@@ -8,8 +8,8 @@ goes through a sheet cell by cell.
 
 from __future__ import annotations
 
+import gc
 import io
-from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice, zip_longest
@@ -25,7 +25,7 @@ MOST_CELLS = 20_000_000
 #: Cells of all sheets that are held from a first look until they are read.
 _MOST_HELD = 4_000_000
 
-_CELLS_IN_BLOCK = 200_000
+_ROWS_IN_BLOCK, _CELLS_IN_BLOCK = 10_000, 2_000_000
 
 #: A row that is not blank: its number, and its cells up to the last that is not blank.
 Row = tuple[int, list[Any]]
@@ -121,18 +121,28 @@ class _Usual:
         # Columns before the first that is used do not come; rows above the first one do.
         before = sheet.start[1]
         rows = islice(_called(sheet.iter_rows), after, None)
-        many = max(_CELLS_IN_BLOCK // max(self.reach.columns, 1), 1)
-        errors = self.reach.errors
-        at = bisect_left(errors, (after + 1,))
-        while block := _called(list, islice(rows, many)):
+        many = min(_ROWS_IN_BLOCK, max(_CELLS_IN_BLOCK // max(self.reach.columns, 1), 1))
+        errors = self.reach.errors_from(after + 1)
+        error = next(errors, None)
+        while block := _called(_listed, islice(rows, many)):
             lines = range(after + 1, after + 1 + len(block))
-            while at < len(errors) and errors[at][0] in lines:
-                line, column, name = errors[at]
-                block[line - lines[0]][column - 1 - before] = name
-                at += 1
+            while error and error[0] in lines:
+                block[error[0] - lines[0]][error[1] - 1 - before] = error[2]
+                error = next(errors, None)
             columns = [("",) * len(block)] * before
             yield lines, [*columns, *zip(*block, strict=True)]
             after = lines[-1]
+
+
+def _listed(rows: Iterator[list[Any]]) -> list[list[Any]]:
+    """Return rows as a list; looking for cycles among them all the while would double the time."""
+    looks = gc.isenabled()
+    gc.disable()
+    try:
+        return list(rows)
+    finally:
+        if looks:
+            gc.enable()
 
 
 def _called(call: Any, *given: Any) -> Any:
@@ -189,5 +199,5 @@ class _Unusual:
     def blocks(self, after: int) -> Iterator[Block]:
         """Yield the rows below a line, many at once; blank ones are not among them."""
         rows = (row for row in self.rows() if row[0] > after)
-        while block := list(islice(rows, _CELLS_IN_BLOCK // 20)):
+        while block := list(islice(rows, _ROWS_IN_BLOCK)):
             yield [line for line, _ in block], list(zip_longest(*(cells for _, cells in block)))

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import io
 import os
+import random
 import resource
 import subprocess
 import sys
@@ -49,6 +50,9 @@ def files() -> Iterator[tuple[str, bytes]]:
     yield "deep.jsonl", b'{"a":' * (SIZE // 6) + b"1" + b"}" * (SIZE // 6) + b"\n"
     yield "deep bundle.json", b'{"resourceType":"Bundle","entry":' + b"[" * 5_000_000
     yield "lines.jsonl", b'{"animal":"A1","taken_at":"2025-01-08","method":"doppler"}\n' * 160_000
+    yield "good.xlsx", _good()
+    yield "far apart.xlsx", _with_sheet(_sheet(_FAR_APART))
+    yield "one shared text.xlsx", _shared()
     yield "bomb.xlsx", _bomb()
     yield "many sheets.xlsx", _many_sheets()
     yield "deep.xlsx", _with_sheet(b"<a>" * 3_000_000)
@@ -117,6 +121,35 @@ def _wide() -> bytes:
     return b"\n".join([header, *[row] * (SIZE // len(row))]) + b"\n"
 
 
+def _good() -> bytes:
+    """Return a workbook as spreadsheet programs write them, its texts shared."""
+    texts = {name: i for i, name in enumerate(HEADER.decode().strip().split(","))}
+    texts |= {"doppler": 4, "oscillometric": 5}
+    texts |= {f"A{animal}": 6 + animal for animal in range(10_000)}
+    chance = random.Random(0)
+    cells = "".join(f'<c r="{c}1" t="s"><v>{i}</v></c>' for i, c in enumerate("ABCD"))
+    rows = [f'<row r="1" spans="1:4">{cells}</row>']
+    for i in range(2, 480_000):
+        animal, method = 6 + i // 48, 4 + i % 2
+        day, pressure = 44_000 + i % 48 * 30 + chance.randrange(30), chance.randrange(90, 220)
+        rows.append(
+            f'<row r="{i}" spans="1:4"><c r="A{i}" t="s"><v>{animal}</v></c>'
+            f'<c r="B{i}" s="1"><v>{day}</v></c><c r="C{i}" t="s"><v>{method}</v></c>'
+            f'<c r="D{i}"><v>{pressure}</v></c></row>'
+        )
+    return _book({"readings": _sheet("".join(rows).encode())}, list(texts))
+
+
+_FAR_APART = (
+    b'<row r="1"><c r="A1"><v>1</v></c></row><row r="1048576"><c r="XFD1048576"><v>1</v></c></row>'
+)
+
+
+def _shared() -> bytes:
+    row = b'<row><c t="s"><v>0</v></c><c t="s"><v>0</v></c></row>'
+    return _book({"readings": _sheet(row * 500_000)}, ["x" * 32_000])
+
+
 def _zip(members: dict[str, bytes]) -> bytes:
     held = io.BytesIO()
     with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as book:
@@ -125,8 +158,8 @@ def _zip(members: dict[str, bytes]) -> bytes:
     return held.getvalue()
 
 
-def _book(sheets: dict[str, bytes]) -> bytes:
-    """Return a workbook written by hand, so that its sheets can be anything."""
+def _book(sheets: dict[str, bytes], texts: Sequence[str] = ()) -> bytes:
+    """Return a workbook written by hand, so that its sheets can be anything; style 1 is a date."""
     main = "http://schemas.openxmlformats.org"
     kinds = f"{main}/officeDocument/2006/relationships"
     listed = "".join(
@@ -153,6 +186,10 @@ def _book(sheets: dict[str, bytes]) -> bytes:
         f'xmlns:r="{kinds}"><sheets>{listed}</sheets></workbook>',
         "xl/_rels/workbook.xml.rels": f'<Relationships xmlns="{package}/relationships">'
         f"{related}</Relationships>",
+        "xl/styles.xml": f'<styleSheet xmlns="{main}/spreadsheetml/2006/main"><cellXfs>'
+        f'<xf numFmtId="0"/><xf numFmtId="14"/></cellXfs></styleSheet>',
+        "xl/sharedStrings.xml": f'<sst xmlns="{main}/spreadsheetml/2006/main">'
+        f"{''.join(f'<si><t>{text}</t></si>' for text in texts)}</sst>",
     }
     whole = {name: text.encode() for name, text in members.items()}
     whole |= {f"xl/worksheets/s{n}.xml": held for n, held in enumerate(sheets.values(), 1)}

@@ -22,7 +22,7 @@ from bpvet.records.workbook import workbook_sheets
 from bpvet.records.workbook_columns import column_texts
 from bpvet.records.workbook_parts import Parts, looked_over, unpacked
 from bpvet.records.workbook_plain import PlainSheet
-from bpvet.records.workbook_tags import Unusual
+from bpvet.records.workbook_tags import Unusual, distinct_between, tags_of
 from bpvet.records.workbook_values import unusual_sheets, usual_sheets
 from tests.records.handmade import SHEET, archive, book, parts
 
@@ -382,11 +382,21 @@ def test_what_a_part_holds_is_what_the_archive_says() -> None:
 
 
 def test_too_much_shared_text_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workbook_parts, "MOST_SHARED", 1 << 20)
+    monkeypatch.setattr(workbook_parts, "MOST_TEXT", 1 << 20)
     cells = '<c t="s"><v>0</v></c>' * 11
     found = read(book(f"<row>{HEAD}</row><row>{cells}</row>", f"<si><t>{'x' * 100_000}</t></si>"))
     assert found[0] == []
     assert "more than 1 MB of text" in found[1][0].reason
+    cells = f'<c t="inlineStr"><is><t>{"x" * 100_000}</t></is></c>' * 11
+    assert "of text" in read(book(f"<row>{cells}</row>"))[1][0].reason
+    cells = f'<c t="str"><v>{"x" * 100_000}</v></c>' * 11
+    assert "of text" in read(book(f"<row>{cells}</row>"))[1][0].reason
+
+
+def test_entities_count_as_elements(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(workbook_parts, "MOST_ELEMENTS", 1000)
+    found = read(book(f'<row><c t="str"><v>{"&lt;" * 1000}</v></c></row>'))
+    assert "cells" in found[1][0].reason
 
 
 def test_cells_far_apart_are_refused_before_room_is_made() -> None:
@@ -397,3 +407,16 @@ def test_cells_far_apart_are_refused_before_room_is_made() -> None:
     found = read(book(rows))
     assert found[0] == []
     assert "cells between its corners" in found[1][0].reason
+
+
+def test_few_texts_and_many_are_told_apart_alike() -> None:
+    chance = random.Random(3)
+    for _ in range(300):
+        most = chance.choice([4, 9, 24, 26])
+        some = ["".join(chance.choices("ab", k=chance.randrange(most))) for _ in range(most * 3)]
+        texts = chance.choices(some[: chance.choice([3, 60])], k=chance.randrange(80))
+        data = "".join(f"<{text}>" for text in texts).encode()
+        tags = tags_of(data, 0)
+        found, index = distinct_between(tags, tags.opens + 1, tags.closes)
+        assert [found[i].decode() for i in index] == texts
+        assert len(set(found)) == len(found)

@@ -19,6 +19,8 @@ from bpvet.records.codes import as_one, end_to_end_rows
 _GAP_NS = int(SESSION_GAP_HOURS * 3600 * 1_000_000_000)
 _DAY_NS = 86_400_000_000_000
 _NO_TIME = np.iinfo(np.int64).min
+#: The clock of a row without a time: a whole minute, as most times are.
+_UNTIMED = -60_000_000_000
 
 Codes = NDArray[np.int64]
 Booleans = NDArray[np.bool_]
@@ -70,47 +72,47 @@ def place(frame: pd.DataFrame) -> Placement:
     animal, label = _codes(frame["animal"], some), _codes(frame["label"], some)
     blank = _of(frame["label"] == "", some)
     day = frame["date"].to_numpy(dtype="datetime64[ns]").view(np.int64)[some] // _DAY_NS
-    time = frame["taken_at"].to_numpy(dtype="datetime64[ns]").view(np.int64)[some]
-    timed = _of(frame["timed"], some) & (time != _NO_TIME)
-    time = np.where(timed, time, _NO_TIME)
+    moment = frame["taken_at"].to_numpy(dtype="datetime64[ns]").view(np.int64)[some]
+    timed = _of(frame["timed"], some)
+    # An untimed row sorts before the timed ones of its date.
+    clock = np.where(timed, moment - day * _DAY_NS, _UNTIMED)
     method, condition = _codes(frame["method"], some), _codes(frame["condition"], some)
     key = as_one((animal, method, condition, day, label), len(row))
-    by_time = _ordered(key, time)
-    clock = time[by_time]
-    start = np.flatnonzero(_split(key[by_time], clock, blank[by_time]))
-    del key
+    by_time = _ordered(key, clock)
+    ordered = clock[by_time]
+    start = np.flatnonzero(_split(key[by_time], ordered, blank[by_time]))
+    del key, moment, timed
 
     # By place among these rows, since that is the order of the input too.
     line = np.minimum.reduceat(by_time, start) if len(start) else by_time
-    earliest = _earliest(clock, start)
+    earliest = _earliest(ordered, start)
     one = by_time[start]
-    within = np.where(earliest == _NO_TIME, -1, earliest - day[one] * _DAY_NS)
-    ranked = np.lexsort((line, as_one((animal[one], day[one], within, label[one]), len(one))))
+    ranked = _sorted(as_one((animal[one], day[one], earliest, label[one]), len(one)), line)
     length = np.diff(start, append=len(row))[ranked]
     of = np.repeat(np.arange(len(start)), length)
     place = end_to_end_rows(start[ranked], length)
     taken = by_time[place]
     written = frame["reading"].to_numpy(dtype=float)[some]
-    taken = _as_taken(of, taken, written[taken], clock[place])
+    taken = _as_taken(of, taken, written[taken], ordered[place])
     first = np.cumsum(length) - length
+    given = earliest[ranked]
+    first_time = np.where(given == _UNTIMED, _NO_TIME, day[one][ranked] * _DAY_NS + given)
     return Placement(
         row=taken if len(row) == len(frame) else row[taken],
         of=of,
         order=np.arange(len(of)) - first[of] + 1 if len(of) else of,
         number=_numbers(animal[one][ranked]),
         first=first,
-        first_time=earliest[ranked].astype("datetime64[ns]"),
+        first_time=first_time.astype("datetime64[ns]"),
     )
 
 
 def _earliest(clock: Codes, start: Codes) -> Codes:
-    """Return the earliest time of each session (s,); rows (m,) stand by session and time."""
+    """Return the earliest time given in each session (s,); rows (m,) stand by session and time."""
     earliest = clock[start]
-    # Untimed rows stand first; a session without any time sorts before the timed ones of its date.
-    if (earliest == _NO_TIME).any():
-        latest = np.iinfo(np.int64).max
-        given = np.minimum.reduceat(np.where(clock == _NO_TIME, latest, clock), start)
-        earliest = np.where(given == latest, _NO_TIME, given)
+    if (earliest == _UNTIMED).any():
+        given = np.minimum.reduceat(np.where(clock == _UNTIMED, _DAY_NS, clock), start)
+        earliest = np.where(given == _DAY_NS, _UNTIMED, given)
     return earliest
 
 
@@ -121,7 +123,7 @@ def _as_taken(of: Codes, row: Codes, written: NDArray[np.float64], time: Codes) 
     they stand in the input.
     """
     number = _if_all(of, ~np.isnan(written), written)
-    time = _if_all(of, time != _NO_TIME, time)
+    time = _if_all(of, time != _UNTIMED, time)
     return _put_right(row, of, number, time)
 
 
@@ -168,32 +170,47 @@ def _codes(column: pd.Series[Any], row: Codes | slice) -> NDArray[np.int32]:
     return rank[column.cat.codes.to_numpy()[row]]
 
 
-def _ordered(key: Codes, then: Codes) -> Codes:
-    """Return the order (m,) by two keys; rows that are equal in both stay as they are.
+def _ordered(key: Codes, clock: Codes) -> Codes:
+    """Return the order (m,) by key and clock; rows that are equal in both stay as they are.
 
     Rows of one visit mostly stand together, so runs of rows that ascend are put in order first.
     """
     change = np.ones(len(key), dtype=bool)
-    change[1:] = (key[1:] != key[:-1]) | (then[1:] < then[:-1])
+    change[1:] = (key[1:] != key[:-1]) | (clock[1:] < clock[:-1])
     start = np.flatnonzero(change)
     length = np.diff(start, append=len(key))
-    runs = np.lexsort((then[start], key[start]))
+    heads = key[start]
+    runs = _sorted(as_one((heads, clock[start]), len(start)), start)
     order = end_to_end_rows(start[runs], length[runs])
     # Two runs of one key may run into each other.
-    first = np.ones(len(runs), dtype=bool)
-    first[1:] = np.diff(key[start[runs]]) != 0
-    of = np.repeat(np.cumsum(first) - 1, length[runs])
-    return _put_right(order, of, then[order])
+    of = np.repeat(_groups(heads[runs]), length[runs])
+    return _put_right(order, of, clock[order])
 
 
-def _split(key: Codes, time: Codes, blank: Booleans) -> Booleans:
-    """Return which rows, sorted by key and time with untimed ones first, begin a session."""
-    starts = np.ones(len(time), dtype=bool)
+def _sorted(code: Codes, tie: Codes) -> Codes:
+    """Return the order (m,) by code, and by `tie`, which differs, where codes are equal."""
+    # Sorting that may change the order of equals is several times faster.
+    order = np.argsort(code)
+    code = code[order]
+    if not (code[1:] == code[:-1]).any():
+        return order
+    return _put_right(order, _groups(code), tie[order])
+
+
+def _groups(ordered: Codes) -> Codes:
+    """Return which of the different codes (m,), which ascend, each is, from 0."""
+    change = np.zeros(len(ordered), dtype=np.int64)
+    change[1:] = ordered[1:] != ordered[:-1]
+    return np.cumsum(change)
+
+
+def _split(key: Codes, clock: Codes, blank: Booleans) -> Booleans:
+    """Return which rows, sorted by key and clock with untimed ones first, begin a session."""
+    starts = np.ones(len(clock), dtype=bool)
     starts[1:] = key[1:] != key[:-1]
-    timed = time != _NO_TIME
+    timed = clock != _UNTIMED
     both = timed[1:] & timed[:-1] & blank[1:]
-    # Differences that involve an untimed row overflow; `both` keeps them out.
-    starts[1:] |= both & (np.diff(np.where(timed, time, 0)) >= _GAP_NS)
+    starts[1:] |= both & (np.diff(clock) >= _GAP_NS)
     return starts
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import gc
 import io
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import islice, zip_longest
 from typing import Any, Protocol
@@ -124,22 +125,28 @@ class _Usual:
         many = min(_ROWS_IN_BLOCK, max(_CELLS_IN_BLOCK // max(self.reach.columns, 1), 1))
         errors = self.reach.errors_from(after + 1)
         error = next(errors, None)
-        while block := _called(_listed, islice(rows, many)):
-            lines = range(after + 1, after + 1 + len(block))
-            while error and error[0] in lines:
-                block[error[0] - lines[0]][error[1] - 1 - before] = error[2]
-                error = next(errors, None)
-            columns = [("",) * len(block)] * before
-            yield lines, [*columns, *zip(*block, strict=True)]
+        while True:
+            with _no_search_for_cycles():
+                block = _called(list, islice(rows, many))
+                lines = range(after + 1, after + 1 + len(block))
+                while error and error[0] in lines:
+                    block[error[0] - lines[0]][error[1] - 1 - before] = error[2]
+                    error = next(errors, None)
+                columns: list[Sequence[Any]] = [("",) * len(block)] * before
+                columns += zip(*block, strict=True)
+            if not block:
+                return
+            yield lines, columns
             after = lines[-1]
 
 
-def _listed(rows: Iterator[list[Any]]) -> list[list[Any]]:
-    """Return rows as a list; looking for cycles among them all the while would double the time."""
+@contextmanager
+def _no_search_for_cycles() -> Iterator[None]:
+    """Make many lists without the collector looking through them, which doubles the time."""
     looks = gc.isenabled()
     gc.disable()
     try:
-        return list(rows)
+        yield
     finally:
         if looks:
             gc.enable()

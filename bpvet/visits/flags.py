@@ -104,8 +104,11 @@ def _said(flags: dict[str, Any]) -> pd.Categorical:
     """Join the words that hold of each session by "; ": built once for each combination."""
     code = np.zeros(len(next(iter(flags.values()))), dtype=np.int64)
     for bit, hold in enumerate(flags.values()):
-        code |= np.asarray(hold, dtype=np.int64) << bit
-    distinct, which = np.unique(code, return_inverse=True)
+        if np.any(hold):
+            code |= np.asarray(hold, dtype=np.int64) << bit
+    # Few combinations are met, so that looking each up among them is faster than a second sort.
+    distinct = np.unique(code)
+    which = np.searchsorted(distinct, code)
     words = list(flags)
     said = [
         "; ".join(word for bit, word in enumerate(words) if (int(value) >> bit) & 1)
@@ -132,10 +135,12 @@ def _falling(part: Part, of: Codes, used: Booleans, summary: Booleans) -> Boolea
     return falling
 
 
-def _pulse_disagrees(part: Part) -> pd.Series[bool]:
+def _pulse_disagrees(part: Part) -> Booleans:
     counted, rate = part["counted_pulse"], part["heart_rate"]
+    if counted.isna().all():
+        return np.zeros(len(part), dtype=bool)
     apart = (rate - counted).abs() > PULSE_DISAGREES * counted
-    return apart & (part["heart_rate_bound"] == "")
+    return (apart & (part["heart_rate_bound"] == "")).to_numpy(dtype=bool)
 
 
 def _tense_words(demeanour: pd.Series[Any]) -> dict[str, bool]:

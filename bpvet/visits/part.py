@@ -35,10 +35,8 @@ class Part:
             return column.iloc[: len(self._row)]
         if name in self._kept:
             return self._kept[name]
-        part = pd.Series(column.array.take(self._row), copy=False)
-        if isinstance(part.array, pd.Categorical) and part.array.codes.itemsize == 1:
-            # Asked for again and again, and small enough to keep.
-            self._kept[name] = part
+        # Most are asked for again.
+        self._kept[name] = part = pd.Series(column.array.take(self._row), copy=False)
         return part
 
 

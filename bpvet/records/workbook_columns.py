@@ -52,6 +52,8 @@ def sheet_columns(
             columns.pop()
         columns += [("",) * len(here)] * (len(header) - len(columns))
         filled = _filled(columns, len(here))
+        if not any(filled):
+            continue
         if not all(filled):
             here = list(compress(here, filled))
             columns = [tuple(compress(cells, filled)) for cells in columns]
@@ -80,7 +82,8 @@ def _filled(columns: Sequence[Sequence[Any]], rows: int) -> list[bool]:
     """Return which of some rows are not blank."""
     blank = list(range(rows))
     for cells in columns:
-        blank = [i for i in blank if cells[i] is None or cells[i] == ""]
+        if cells.count("") < rows:
+            blank = [i for i in blank if cells[i] is None or cells[i] == ""]
         if not blank:
             break
     filled = [True] * rows

@@ -34,7 +34,7 @@ MOST_ELEMENTS = 12_000_000
 MOST_DEEP = 64
 #: Bytes of the texts of a sheet's cells, those that they share counted wherever they stand.
 MOST_TEXT = 128 << 20
-_CHUNK = 1 << 20
+_CHUNK = 1 << 18
 _PART = b"PK\3\4"
 TEXTS = "xl/sharedStrings.xml"
 _READ_BY_NAME = {WORKBOOK, RELATIONS, TEXTS, "xl/styles.xml"}

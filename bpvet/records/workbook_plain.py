@@ -37,6 +37,7 @@ _DECLARED = re.compile(rb"(?:\xef\xbb\xbf)?\s*(?:<\?xml\s[^<>]*\?>\s*)?")
 _ENCODING = re.compile(rb"encoding\s*=\s*[\"'](?!utf-8[\"'])", re.IGNORECASE)
 _ATTRIBUTES = re.compile(rb'(?: +[A-Za-z][\w.:-]*="[^"<>&]*")* *')
 _ATTRIBUTE = re.compile(rb'([\w.:-]+)="([^"]*)"')
+_FIRST_ROW = re.compile(rb"<(?:[A-Za-z]\w{0,9}:)?row[ />]")
 _MERGED = re.compile(rb'mergeCell +ref="([A-Z0-9:]*)"')
 _ERRORS = {
     name.encode(): name
@@ -91,8 +92,8 @@ class Plain:
             If the part is not plain, or not as the ones that spreadsheet programs write.
         """
         self._held += chunk
-        cut = self._held.rfind(self.until) + len(self.until) if self.until else 0
-        if last or cut >= len(self.until) > 0:
+        cut = self.cut(self._held)
+        if last or cut > 0:
             stretch = self._held if last else self._held[:cut]
             self._held = b"" if last else self._held[cut:]
             if not self._begun:
@@ -107,6 +108,10 @@ class Plain:
             raise Unusual
         if last and self._open:
             raise Unusual
+
+    def cut(self, held: bytes) -> int:
+        """Return where the last whole stretch ends, or 0."""
+        return held.rfind(self.until) + len(self.until) if self.until and self.until in held else 0
 
     def _without_declaration(self, stretch: bytes) -> bytes:
         self._begun = True
@@ -169,7 +174,6 @@ class PlainSheet(Plain):
         self.reach = Reach()
         self.text = 0
         self.named = np.zeros(1, dtype=np.int64)
-        self.until = b"</row>"
         self._prefix = b""
         self._row = 0
         self._where = 0
@@ -180,7 +184,14 @@ class PlainSheet(Plain):
         if not found:
             raise Unusual
         self._prefix = found[1]
-        self.until = b"</" + self._prefix + b"row>"
+        self.until = b"<" + self._prefix + b"row"
+
+    def cut(self, held: bytes) -> int:
+        """Return where the last row begins, or 0; at first, where the first one does."""
+        if not self._begun:
+            found = _FIRST_ROW.search(held)
+            return found.start() if found else 0
+        return max(held.rfind(self.until), 0)
 
     def look(self, tags: Tags) -> None:
         """Look at the rows of a stretch, and at what stands before and after them."""
@@ -234,6 +245,8 @@ class PlainSheet(Plain):
         if not len(cells):
             return
         of_row = np.searchsorted(rows, cells) - 1
+        if of_row[0] < 0:
+            raise Unusual
         columns, kinds = self._placed(tags, cells, of_row, numbers)
         placed = _Cells(cells, numbers[of_row], columns, kinds)
         self._filled(tags, placed, held[value], held[inline], held[formula])

@@ -420,3 +420,12 @@ def test_few_texts_and_many_are_told_apart_alike() -> None:
         found, index = distinct_between(tags, tags.opens + 1, tags.closes)
         assert [found[i].decode() for i in index] == texts
         assert len(set(found)) == len(found)
+
+
+@pytest.mark.parametrize("prefix", ["", "x:"])
+def test_sheets_of_many_stretches_stay_usual(prefix: str) -> None:
+    blank = f"<{prefix}row/>" * 400_000
+    cell = f"<{prefix}c><{prefix}v>7</{prefix}v></{prefix}c>"
+    row = f"<{prefix}row>{cell}</{prefix}row>"
+    found = usual(book(blank + row * 60_000 + blank, prefix=prefix))["readings"]
+    assert [found[0], found[-1], len(found)] == [(400_001, ["7"]), (460_000, ["7"]), 60_000]

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from bpvet.errors import CallError, RecordsError
 from bpvet.records.findings import Finding, printable, whole
+from bpvet.records.mending import SAY_FILE_AN_ANIMAL
 from bpvet.records.suggest import did_you_mean, nearest
 from bpvet.records.tables import TABLES
 
@@ -90,9 +91,9 @@ def files_of(folder: Path, findings: list[Finding]) -> list[tuple[str, Path]]:
         # One workbook of any name holds the tables as its sheets.
         found["readings"].append(folder / books[0])
         others.remove(books[0])
-    findings += [_not_read(name, [*names, "readings.csv"]) for name in others]
+    findings += [_not_read(name) for name in others]
     if not found["readings"]:
-        findings.append(_no_readings(folder))
+        findings.append(_no_readings(folder, others))
     return [(table, file) for table in TABLES for file in found[table]]
 
 
@@ -126,9 +127,11 @@ def _no_such_path(path: Path) -> str:
     return f'There is no file or folder "{printable(str(path))}". {hint}'.rstrip()
 
 
-def _not_read(name: str, names: Sequence[str]) -> Finding:
+def _not_read(name: str) -> Finding:
     name = printable(name)
-    hint = did_you_mean(nearest(name.lower(), names, n=1))
+    stem, _, end = name.rpartition(".")
+    # By the stems: the ending makes a short name look like any other.
+    hint = did_you_mean([f"{near}.{end}" for near in nearest(stem.lower(), TABLES, n=1)])
     mend = (
         "If it holds records, name it after its table: readings…, animals, treatments, labs or "
         f"observations, as CSV, XLSX, Parquet, Arrow or JSON lines. {hint}"
@@ -140,11 +143,21 @@ def _not_read(name: str, names: Sequence[str]) -> Finding:
     return Finding(name, None, "", "", reason, mend, kind="file not read")
 
 
-def _no_readings(folder: Path) -> Finding:
+def _no_readings(folder: Path, others: Sequence[str]) -> Finding:
     names = sorted(entry.name for entry in os.scandir(folder) if not entry.name.startswith("."))
     shown = [printable(name) for name in names[:5]]
     if len(names) > len(shown):
         shown.append(f"{len(names) - len(shown)} more")
+    mend = (
+        "Name the file of readings readings.csv (or .xlsx, .parquet, .jsonl); only that one is "
+        "needed."
+    )
+    readable = [name for name in others if name.lower().endswith(ENDINGS)]
+    if len(readable) > 1:
+        mend += (
+            " Where each file is of one animal, put readings- before its name, such as "
+            f"readings-{printable(readable[0])}, and say so {SAY_FILE_AN_ANIMAL}."
+        )
     held = " and ".join(filter(None, [", ".join(shown[:-1]), *shown[-1:]]))
     return Finding(
         printable(folder.name) or "folder",
@@ -152,8 +165,7 @@ def _no_readings(folder: Path) -> Finding:
         "",
         "",
         f"The folder holds no readings file. It {f'holds {held}' if held else 'is empty'}.",
-        "Name the file of readings readings.csv (or .xlsx, .parquet, .jsonl); only that one is "
-        "needed.",
+        mend,
         stops=True,
         kind="no readings file",
     )

@@ -16,8 +16,8 @@ from bpvet.records.cells import RawSheet
 from bpvet.records.columns import TEXT, blanks, coded, end_to_end, is_blank, joined, uncoded
 from bpvet.records.findings import Finding, shown
 from bpvet.records.layouts import laid_out
-from bpvet.records.mapping_file import FILE_AN_ANIMAL, LAYOUTS, Convention
-from bpvet.records.mending import FILE_NAME, UNUSED, as_column
+from bpvet.records.mapping_file import LAYOUTS, Convention
+from bpvet.records.mending import FILE_AN_ANIMAL, FILE_NAME, SAY_FILE_AN_ANIMAL, UNUSED, as_column
 from bpvet.records.suggest import either, nearest
 from bpvet.records.tables import (
     ADDED,
@@ -166,7 +166,7 @@ def _names(
             taken.add(name)
         names.append(name)
     if unknown:
-        listed = ", ".join(shown(name, 30) for name in unknown[:20])
+        listed = ", ".join(shown(name, 30) for name in _heads(raw, names, unknown[:20]))
         more = f" and {len(unknown) - 20} more" if len(unknown) > 20 else ""
         reason = f"Columns that are not ours are kept as text and not used: {listed}{more}."
         mend = f"If one is meant for a column of ours, name it: {as_column('Theirs', 'ours')}."
@@ -174,6 +174,12 @@ def _names(
             Finding(raw.file, raw.header_line, "", "", reason, mend, kind="unknown column")
         )
     return names, unknown
+
+
+def _heads(raw: RawSheet, names: list[str], some: list[str]) -> list[str]:
+    """Return how columns of some names are headed in the file, blank headings by their name."""
+    heads = {name: head.strip() for name, head in zip(names, raw.header, strict=True)}
+    return [heads[name] or name for name in some]
 
 
 def _refusal(raw: RawSheet, names: list[str], unknown: list[str], findings: list[Finding]) -> str:
@@ -188,7 +194,7 @@ def _refusal(raw: RawSheet, names: list[str], unknown: list[str], findings: list
             findings.append(_header(raw, heads[0], reason, mend, "doubled column"))
     for column in TABLES[raw.table]:
         if column.required and column.name not in counts:
-            _say_missing(raw, column.name, unknown, findings)
+            _say_missing(raw, column.name, _heads(raw, names, unknown), findings)
     if raw.table == "readings":
         by_name = {n: h.strip() for h, n in zip(raw.header, names, strict=True) if n}
         _check_layout(raw, by_name, findings)
@@ -234,6 +240,11 @@ def _say_missing(raw: RawSheet, name: str, unknown: list[str], findings: list[Fi
             mend += (
                 f" If all are of one method, say so below [every_row] in {FILE_NAME}: "
                 'method = "doppler".'
+            )
+        if name == "animal" and raw.table == "readings":
+            mend += (
+                " If the file is of one animal, whose id is in its name, say so "
+                f"{SAY_FILE_AN_ANIMAL}."
             )
     findings.append(_header(raw, "", reason, mend, "missing column"))
 

@@ -22,8 +22,8 @@ from bpvet.records.chart_lines import read_chart_lines
 from bpvet.records.columns import TEXT, is_blank, trimmed, uncoded
 from bpvet.records.dates import SWAPPABLE, both_readings, moments
 from bpvet.records.findings import Finding, shown
-from bpvet.records.mapping_file import FILE_AN_ANIMAL, Convention
-from bpvet.records.mending import FILE_NAME, WHICH_ORDER, as_column
+from bpvet.records.mapping_file import Convention
+from bpvet.records.mending import FILE_AN_ANIMAL, FILE_NAME, WHICH_ORDER, as_column
 from bpvet.records.tables import WIDE, column_named
 
 _NUMBER = r"(?:(?:>=|<=|[<>≤≥])\s*)?[0-9]{1,4}(?:\.[0-9]+)?"

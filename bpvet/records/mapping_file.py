@@ -16,7 +16,7 @@ from typing import Any
 from bpvet.errors import CallError
 from bpvet.records.encodings import encoding_trouble
 from bpvet.records.findings import printable, shown
-from bpvet.records.mending import UNUSED
+from bpvet.records.mending import FILE_AN_ANIMAL, UNUSED
 from bpvet.records.read_options import DATE_ORDERS, UNITS
 from bpvet.records.suggest import did_you_mean, either, nearest
 from bpvet.records.tables import TABLES, column_named, known_columns
@@ -30,7 +30,6 @@ LAYOUTS = {
     "across": "one column a date",
     "chart": "one chart line a session",
 }
-FILE_AN_ANIMAL = "one file an animal"
 #: A mapping file longer than this is not one.
 _LONGEST = 1_000_000
 _KEYS = ("columns", "dates", "unit", "encoding", "layout", "every_row")

@@ -12,6 +12,8 @@ from collections.abc import Sequence
 
 #: The small file beside the records that says how they are written.
 FILE_NAME = "bpvet-columns.toml"
+#: A layout that is said, since no file shows it.
+FILE_AN_ANIMAL = "one file an animal"
 #: What a heading is mapped to that is to be kept as text and not read.
 UNUSED = "unused"
 #: Marks by which a command line or its list of columns would come apart.
@@ -75,3 +77,5 @@ WHICH_ORDER = (
 )
 #: How it is said that pressures are in kPa.
 IN_KPA = "--unit kPa; or " + at_the_top('unit = "kPa"')
+#: Where it is said that each file is of the animal in its name.
+SAY_FILE_AN_ANIMAL = f'at the top of {FILE_NAME} beside the records: layout = "{FILE_AN_ANIMAL}"'

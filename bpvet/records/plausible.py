@@ -40,6 +40,8 @@ ENOUGH_FOR_UNIT = 3
 KEPT = "Check it against the chart; nothing to do if it is right."
 
 
+#: The kind of a finding that a column is in another unit than is thought.
+NOT_IN_MMHG = "not in mmHg"
 #: Returns the species of the animals of some rows.
 SpeciesOf = Callable[[NDArray[np.int64]], NDArray[np.object_]]
 
@@ -101,7 +103,7 @@ def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
         else:
             continue
         reason += f" All {len(rows)} rows are set aside."
-        ledger.say_of_file(file, "systolic", reason, mend, "not in mmHg", True, int(rows[0]))
+        ledger.say_of_file(file, "systolic", reason, mend, NOT_IN_MMHG, True, int(rows[0]))
         ledger.put_aside(rows, "systolic: in which unit is the column?")
         refused[rows] = True
     if refused.any():

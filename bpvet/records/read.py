@@ -22,12 +22,13 @@ from bpvet.records.columns import distinct
 from bpvet.records.conventions import Conventions, conventions
 from bpvet.records.dates import date_of, today
 from bpvet.records.files import load
-from bpvet.records.findings import Finding
+from bpvet.records.findings import Finding, shown
 from bpvet.records.frames import sheet_of
 from bpvet.records.headers import Sheet, translate
 from bpvet.records.ledger import Ledger
 from bpvet.records.made_tables import MadeTables
 from bpvet.records.mapping_file import LAYOUTS, Convention
+from bpvet.records.plausible import NOT_IN_MMHG
 from bpvet.records.read_options import DATE_ORDERS, ReadOptions
 from bpvet.records.records import Records
 from bpvet.records.said import Findings, Said
@@ -153,8 +154,16 @@ def _day(as_of: object) -> np.datetime64:
     return today() if as_of is None else date_of(as_of, "as_of")
 
 
-def _unit(units: Sequence[str]) -> str:
+def _unit(ledger: Ledger) -> str:
     """Return in which unit the pressures stand, and what is done about it."""
+    units = ledger.units
+    doubted = [
+        one.file for one in ledger.findings if isinstance(one, Finding) and one.kind == NOT_IN_MMHG
+    ]
+    if doubted:
+        of = f" in {shown(doubted[0])}" if len(units) > 1 and len(doubted) == 1 else ""
+        several = f" in {len(doubted)} of {len(units)} files" if len(doubted) > 1 else of
+        return f"not settled{several}: the values do not fit"
     if "kPa" not in units:
         return "mmHg"
     converted = f"kPa, as stated: multiplied by {MMHG_PER_KPA:.5f} to mmHg"
@@ -189,7 +198,7 @@ def _understood(
         "separator": {sheet.file: sheet.separator for sheet in sheets},
         "decimal_commas": [one for ledger in ledgers.values() for one in ledger.decimal_commas],
         "dates": dates,
-        "unit": _unit(ledgers["readings"].units),
+        "unit": _unit(ledgers["readings"]),
         "encoding": {sheet.file: sheet.encoding for sheet in sheets},
         "methods": methods,
         "methods_as_written": {text: word for text, word in written.items() if word},

@@ -52,6 +52,15 @@ def test_unknown_columns_are_kept_and_said(rows: Make) -> None:
     assert [f.kind for f in found.findings if f.column == "" and f.line == 1] == ["unknown column"]
 
 
+def test_a_foreign_heading_is_named_as_it_stands(rows: Make) -> None:
+    found = rows("2025-01-01,doppler,150", header="date,method,systolic")
+    about = {finding.reason: finding.mend for finding in found.findings}
+    assert 'Columns that are not ours are kept as text and not used: "date".' in about
+    assert 'Is it "date"?' in about['The required column "taken_at" is missing.']
+    one_animal = about['The required column "animal" is missing.']
+    assert one_animal.endswith('beside the records: layout = "one file an animal".')
+
+
 def test_no_column_of_readings_stops(rows: Make) -> None:
     assert (
         rows("A17,2025-01-01,doppler", header=KEY).stopping[0].reason

@@ -64,3 +64,22 @@ def test_a_folder_of_other_things_names_them(tmp_path: Path) -> None:
         (folder / name).write_bytes(b"x")
     (stop,) = read(folder, as_of="2026-01-01").stopping
     assert stop.reason == "The folder holds no readings file. It holds chart.pdf and photo.jpg."
+    assert "one file an animal" not in stop.mend
+
+
+def test_a_file_an_animal_is_told_how_to_be_read(tmp_path: Path) -> None:
+    for value, name in enumerate(("Rex.csv", "Mia.csv", "lab.csv"), start=150):
+        text = f"taken_at,method,systolic\n2025-01-01,doppler,{value}\n"
+        (tmp_path / name).write_text(text)
+    found = read(tmp_path, as_of="2026-01-01")
+    (stop,) = found.stopping
+    assert "such as readings-Mia.csv" in stop.mend
+    said = {finding.file: finding.mend for finding in found.findings if not finding.stops}
+    assert "Did you mean" not in said["Rex.csv"]
+    assert said["lab.csv"].endswith('Did you mean "labs.csv"?')
+    # As it was told.
+    for name in ("Rex.csv", "Mia.csv", "lab.csv"):
+        (tmp_path / name).rename(tmp_path / f"readings-{name}")
+    (tmp_path / "bpvet-columns.toml").write_text('layout = "one file an animal"\n')
+    found = read(tmp_path, as_of="2026-01-01").require_usable()
+    assert sorted(found.readings["animal"]) == ["Mia", "Rex", "lab"]

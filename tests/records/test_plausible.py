@@ -69,6 +69,7 @@ def test_a_column_in_kilopascal_stops(rows: Make) -> None:
     assert "kPa" in finding.mend
     assert (found.readings["set_aside"] != "").all()
     assert not of_kind(found, "impossible value")
+    assert found.understood["unit"] == "not settled: the values do not fit"
 
 
 def test_the_unit_is_judged_file_by_file(records: Make) -> None:
@@ -78,6 +79,7 @@ def test_the_unit_is_judged_file_by_file(records: Make) -> None:
     found = records(head + low, **{"readings2": head + high})
     assert [finding.file for finding in found.stopping] == ["readings.csv"]
     assert (found.readings["set_aside"] == "").sum() == 4
+    assert found.understood["unit"] == 'not settled in "readings.csv": the values do not fit'
 
 
 @pytest.mark.parametrize(

@@ -106,7 +106,7 @@ def cell_text(value: object, false: str = "no") -> str:
         return ""
     if isinstance(value, str):
         # Lone surrogates cannot be written to any file.
-        return value.encode("utf-8", "replace").decode("utf-8")
+        return value if value.isascii() else value.encode("utf-8", "replace").decode("utf-8")
     if isinstance(value, bool | np.bool_):
         return "yes" if value else false
     if isinstance(value, float | np.floating) and np.isfinite(value):

@@ -129,9 +129,13 @@ def _totals(sheet: RawSheet, mapping: Mapping[str, str], broken: Mask) -> Mask:
     for column in sheet.columns:
         if not blank_so_far.any():
             break
-        cells = trimmed(column.take(pa.array(rows)))
-        labelled |= blank_so_far & which(cells, lambda some: pc.match_substring_regex(some, TOTAL))
-        blank_so_far &= is_blank(cells)
+        cells = column.take(pa.array(rows))
+        blank = is_blank(cells)
+        if blank.all():
+            continue
+        told = trimmed(cells)
+        labelled |= blank_so_far & which(told, lambda some: pc.match_substring_regex(some, TOTAL))
+        blank_so_far &= blank
     found[rows[labelled]] = True
     for row, text in _broken_like(sheet, rf'(?i)^[ \t",;|]*{_LABEL}'):
         label = re.split(r"[,;|\t\r\n]", text.lstrip(' \t",;|'), maxsplit=1)[0].strip(' "')

@@ -131,7 +131,8 @@ def _holds(table: str, heads: Sequence[str], mapping: Mapping[str, str]) -> bool
 
 def _heading(rows: Sequence[Row], table: str, mapping: Mapping[str, str]) -> Heading:
     width = max(len(cells) for _, cells in rows)
-    texts = [[cell_text(cell) for cell in cells] for _, cells in rows]
+    # A row may reach far over blank cells.
+    texts = [["" if cell == "" else cell_text(cell) for cell in cells] for _, cells in rows]
     return heading_of([cells + [""] * (width - len(cells)) for cells in texts], table, mapping)
 
 
@@ -145,9 +146,12 @@ def _sheet(
 ) -> RawSheet:
     """Return one sheet's cells as text."""
     heading = _heading(top, table, mapping)
-    above = [(line, ", ".join(filter(None, map(cell_text, cells)))) for line, cells in top]
+    above = [
+        (line, ", ".join(filter(None, map(cell_text, cells))))
+        for line, cells in top[: heading.first]
+    ]
     line = top[heading.first][0]
-    say_heading(file, above[: heading.first], heading, line, findings)
+    say_heading(file, above, heading, line, findings)
     header = [*heading.cells]
     while header and not header[-1].strip():
         header.pop()

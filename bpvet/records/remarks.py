@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.records.cells import RawSheet, and_so_on
-from bpvet.records.columns import is_blank, is_text, trimmed, which
+from bpvet.records.columns import TEXT, is_blank, is_text, trimmed, which
 from bpvet.records.findings import Finding, shown
 from bpvet.records.tables import TABLES, column_named
 
@@ -51,9 +51,10 @@ def without_remarks(
     if len(sheet.lines) == 0 or not sheet.columns:
         return sheet
     broken = np.zeros(len(sheet.lines), dtype=bool)
-    broken[list(sheet.broken)] = True
-    comment = _comments(sheet)
-    total = _totals(sheet, mapping, broken) & ~comment
+    unread = _Unread.of(sheet)
+    broken[unread.rows] = True
+    comment = _comments(sheet, unread)
+    total = _totals(sheet, mapping, broken, unread) & ~comment
     again = _headers(sheet, broken) & ~comment & ~total
     kinds = (
         (comment, "comment rows", "a comment", "comments"),
@@ -91,7 +92,31 @@ def _said(sheet: RawSheet, rows: NDArray[np.int64], kind: str, one: str, many: s
     )
 
 
-def _comments(sheet: RawSheet) -> Mask:
+@dataclass(frozen=True, eq=False)
+class _Unread:
+    """The broken rows of a sheet (k,), and their texts."""
+
+    rows: NDArray[np.int64]
+    texts: pa.Array
+
+    @classmethod
+    def of(cls, sheet: RawSheet) -> _Unread:
+        texts = [text for text, _ in sheet.broken.values()]
+        try:
+            whole = pa.array(texts, TEXT)
+        except UnicodeEncodeError:
+            # Lone surrogates cannot be looked at together with others.
+            whole = pa.array([text.encode("utf-8", "replace").decode() for text in texts], TEXT)
+        return cls(np.fromiter(sheet.broken, np.int64, len(texts)), whole)
+
+    def like(self, pattern: str) -> Iterator[tuple[int, str]]:
+        """Yield number and text of the rows that match a pattern, all looked at together."""
+        alike = pc.match_substring_regex(self.texts, pattern).to_numpy(zero_copy_only=False)
+        for place in np.flatnonzero(alike).tolist():
+            yield int(self.rows[place]), self.texts[place].as_py()
+
+
+def _comments(sheet: RawSheet, unread: _Unread) -> Mask:
     """Return the rows (n,) that begin with "#" and hold nothing else."""
     starts = which(sheet.columns[0], lambda cells: pc.match_substring_regex(cells, r"^\s*#"))
     rows = np.flatnonzero(starts)
@@ -102,22 +127,12 @@ def _comments(sheet: RawSheet) -> Mask:
         alone &= is_blank(column.take(pa.array(rows)))
     found = np.zeros(len(sheet.lines), dtype=bool)
     found[rows[alone]] = True
-    for row, text in _broken_like(sheet, r'^[ \t"]*#'):
+    for row, text in unread.like(r'^[ \t"]*#'):
         found[row] = text.lstrip(' \t"').startswith("#")
     return found
 
 
-def _broken_like(sheet: RawSheet, pattern: str) -> Iterator[tuple[int, str]]:
-    """Yield number and text of the broken rows that match a pattern, all looked at together."""
-    rows = np.array(list(sheet.broken), dtype=np.int64)
-    # Lone surrogates cannot be looked at together.
-    texts = [text.encode("utf-8", "replace") for text, _ in sheet.broken.values()]
-    alike = pc.match_substring_regex(pa.array(texts, pa.large_string()), pattern)
-    for row in rows[alike.to_numpy(zero_copy_only=False)].tolist():
-        yield row, sheet.broken[row][0]
-
-
-def _totals(sheet: RawSheet, mapping: Mapping[str, str], broken: Mask) -> Mask:
+def _totals(sheet: RawSheet, mapping: Mapping[str, str], broken: Mask, unread: _Unread) -> Mask:
     """Return the rows (n,) that begin with a total's label and lack what every row needs."""
     found = np.zeros(len(sheet.lines), dtype=bool)
     lacking = np.zeros(len(sheet.lines), dtype=bool)
@@ -137,7 +152,7 @@ def _totals(sheet: RawSheet, mapping: Mapping[str, str], broken: Mask) -> Mask:
         labelled |= blank_so_far & which(told, lambda some: pc.match_substring_regex(some, TOTAL))
         blank_so_far &= blank
     found[rows[labelled]] = True
-    for row, text in _broken_like(sheet, rf'(?i)^[ \t",;|]*{_LABEL}'):
+    for row, text in unread.like(rf'(?i)^[ \t",;|]*{_LABEL}'):
         label = re.split(r"[,;|\t\r\n]", text.lstrip(' \t",;|'), maxsplit=1)[0].strip(' "')
         found[row] = re.match(TOTAL, label[:80]) is not None
     return found

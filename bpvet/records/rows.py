@@ -278,7 +278,8 @@ def _without_header(
     index = np.flatnonzero(keep)
     new = np.full(len(lines), -1)
     new[index] = np.arange(len(index))
-    moved = {int(new[row]): why for row, why in broken.items() if row > 0}
+    places = new.tolist() if broken else []
+    moved = {places[row]: why for row, why in broken.items() if row > 0}
     whole = len(index) == len(lines) - 1
     kept = [column.slice(1) if whole else column.take(pa.array(index)) for column in columns]
     return Rows(header, int(lines[0]), tuple(kept), lines[index], moved, blank)

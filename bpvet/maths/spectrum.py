@@ -87,10 +87,16 @@ class Spectrum:
 def _log_product(values: Array) -> Array:
     """Return the sum of logarithms over the last axis: one logarithm for every eight values.
 
-    Values are variances of pressures, so that no product of eight leaves the range of a double.
+    Products of eight variances of pressures stay within the range of a double, unless wide priors
+    are tried while they are learned: there each value has its own logarithm.
     """
-    parts = [values[..., i : i + 8].prod(axis=-1) for i in range(0, values.shape[-1], 8)]
-    return np.asarray(np.log(np.stack(parts, axis=-1)).sum(axis=-1))
+    with np.errstate(over="ignore", divide="ignore"):
+        parts = [values[..., i : i + 8].prod(axis=-1) for i in range(0, values.shape[-1], 8)]
+        found = np.asarray(np.log(np.stack(parts, axis=-1)).sum(axis=-1))
+        beyond = ~np.isfinite(found)
+        if beyond.any():
+            found[beyond] = np.log(values[beyond]).sum(axis=-1)
+    return found
 
 
 def fits(batch: Batch) -> bool:

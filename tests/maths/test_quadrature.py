@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,7 @@ from bpvet.errors import FitError
 from bpvet.maths.gaussian import Batch, coefficients, whiten
 from bpvet.maths.posterior import posterior_of
 from bpvet.maths.quadrature import integrate, noise_at, separate
+from bpvet.maths.spectrum import _log_product
 from tests.maths.cases import asked, batch_of, case, hard
 from tests.maths.dense import integrated, log_likelihood
 
@@ -115,3 +118,12 @@ def test_no_numbers_where_the_readings_are_not_finite():
     batch, prior = batch_of(case([0, 30], [[110.0], [np.nan]]))
     with pytest.raises(FitError):
         integrate(batch, prior)
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("size", [1.0, 1e60, 1e-60])
+def test_logarithms_of_products_that_a_double_cannot_hold(size: float) -> None:
+    values = np.random.default_rng(4).uniform(1, 9, (3, 2, 21)) * size
+    values[0, 0] /= size
+    expected = [[math.fsum(map(math.log, row)) for row in rows] for rows in values.tolist()]
+    np.testing.assert_allclose(_log_product(values), expected, rtol=1e-13)

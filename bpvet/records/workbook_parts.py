@@ -31,6 +31,9 @@ from bpvet.records.workbook_tags import Unusual
 #: Bytes of all parts together when unpacked, elements in them, and how deep they may nest.
 MOST_BYTES = 256 << 20
 MOST_ELEMENTS = 12_000_000
+#: Elements that any workbook may have; more only if it has as many bytes. Sheets that people fill
+#: pack one element into two bytes or more.
+_SOME_ELEMENTS = 3_000_000
 MOST_DEEP = 64
 #: Bytes of the texts of a sheet's cells, those that they share counted wherever they stand.
 MOST_TEXT = 128 << 20
@@ -41,7 +44,6 @@ _READ_BY_NAME = {WORKBOOK, RELATIONS, TEXTS, "xl/styles.xml"}
 _CELL = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 
 _MORE_THAN_SAID = "The workbook unpacks to more than it says."
-_TOO_MANY = f"The workbook holds more than {MOST_ELEMENTS // 2_000_000} million cells."
 _TOO_DEEP = "The parts of the workbook are nested deeper than any sheet's are."
 SAVE_AS_CSV = "Save the sheet as CSV (UTF-8) and read that."
 
@@ -170,10 +172,10 @@ def _plainly(part: zipfile.ZipInfo, data: bytes, so_far: int) -> Plain:
     for chunk in unpacked(data, part):
         parser.Parse(chunk, False)
         looked.feed(chunk)
-        _limit(so_far + looked.elements + looked.entities, looked.deepest)
+        _limit(so_far + looked.elements + looked.entities, looked.deepest, len(data))
     parser.Parse(b"", True)
     looked.feed(b"", last=True)
-    _limit(so_far + looked.elements + looked.entities, looked.deepest)
+    _limit(so_far + looked.elements + looked.entities, looked.deepest, len(data))
     return looked
 
 
@@ -189,17 +191,19 @@ def _slowly(part: zipfile.ZipInfo, data: bytes, so_far: int) -> _Scan:
     for chunk in unpacked(data, part):
         # What holds far too much is refused before it is parsed, which takes much longer.
         opened += chunk.count(b"<") - chunk.count(b"</")
-        _limit(opened, 0)
-    scan = _Scan(sheet=part.filename.startswith("xl/worksheets/"), so_far=so_far)
+        _limit(opened, 0, len(data))
+    scan = _Scan(part.filename.startswith("xl/worksheets/"), so_far, len(data))
     for chunk in unpacked(data, part):
         scan.feed(chunk)
     scan.feed(b"", last=True)
     return scan
 
 
-def _limit(elements: int, deepest: int) -> None:
-    if elements > MOST_ELEMENTS:
-        raise _TooMuch(_TOO_MANY)
+def _limit(elements: int, deepest: int, size: int) -> None:
+    most = min(MOST_ELEMENTS, max(_SOME_ELEMENTS, size))
+    if elements > most:
+        # A cell has its own element and that of its value.
+        raise _TooMuch(f"The workbook holds more than {most / 2e6:.1f} million cells.")
     if deepest > MOST_DEEP:
         raise _TooMuch(_TOO_DEEP)
 
@@ -289,9 +293,10 @@ def _refuse(*_: object) -> None:
 class _Scan:
     """One part streamed through a parser that counts, and notes what is odd in a sheet."""
 
-    def __init__(self, sheet: bool, so_far: int) -> None:
+    def __init__(self, sheet: bool, so_far: int, size: int) -> None:
         self.oddities = Oddities()
         self.elements = so_far
+        self._size = size
         self._depth = 0
         self._row = 0
         self._cell = ""
@@ -308,8 +313,8 @@ class _Scan:
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         self.elements += 1
         self._depth += 1
-        if self._depth > MOST_DEEP or self.elements > MOST_ELEMENTS:
-            _limit(self.elements, self._depth)
+        if self._depth > MOST_DEEP or self.elements > _SOME_ELEMENTS:
+            _limit(self.elements, self._depth, self._size)
 
     def _end(self, name: str) -> None:
         self._depth -= 1

@@ -52,6 +52,9 @@ def files() -> Iterator[tuple[str, bytes]]:
     yield "lines.jsonl", b'{"animal":"A1","taken_at":"2025-01-08","method":"doppler"}\n' * 160_000
     yield "good.xlsx", _good()
     yield "far apart.xlsx", _with_sheet(_sheet(_FAR_APART))
+    yield "wide.xlsx", _with_sheet(_sheet(_WIDE_ROWS))
+    yield "dense.xlsx", _with_sheet(_sheet(_ONES * 1_000_000))
+    yield "errors.xlsx", _with_sheet(_sheet(_ERRORS * 340_000))
     yield "one shared text.xlsx", _shared()
     yield "bomb.xlsx", _bomb()
     yield "many sheets.xlsx", _many_sheets()
@@ -143,6 +146,16 @@ def _good() -> bytes:
 _FAR_APART = (
     b'<row r="1"><c r="A1"><v>1</v></c></row><row r="1048576"><c r="XFD1048576"><v>1</v></c></row>'
 )
+
+
+#: The first rows of readings, and a cell so far to the right that all between are blank.
+_WIDE_ROWS = b"".join(
+    b'<row r="%d"><c r="A%d"><v>1</v></c><c r="XFD%d"><v>1</v></c></row>' % (n, n, n)
+    for n in range(1, 1200)
+)
+#: Repeated a million times, half a megabyte.
+_ONES = b"<row>" + b"<c><v>1</v></c>" * 5 + b"</row>"
+_ERRORS = b"<row>" + b'<c t="e"><v>#N/A</v></c>' * 4 + b"</row>"
 
 
 def _shared() -> bytes:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import random
+import string
 import zipfile
 from collections.abc import Callable
 
@@ -397,6 +398,22 @@ def test_entities_count_as_elements(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(workbook_parts, "MOST_ELEMENTS", 1000)
     found = read(book(f'<row><c t="str"><v>{"&lt;" * 1000}</v></c></row>'))
     assert "cells" in found[1][0].reason
+
+
+def test_more_cells_than_so_few_bytes_can_hold_are_refused(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    data = book("<row><c><v>1</v></c></row>" * 2000)
+    assert read(data)[0] != []
+    monkeypatch.setattr(workbook_parts, "_SOME_ELEMENTS", 3000)
+    assert len(data) < 3000
+    assert "million cells" in read(data)[1][0].reason
+    # As many in a larger file are read.
+    texts = "".join(random.Random(0).choices(string.ascii_letters, k=9000))
+    more = f'<row><c t="inlineStr"><is><t>{texts}</t></is></c></row>'
+    data = book("<row><c><v>1</v></c></row>" * 2000 + more)
+    assert len(data) > 6000
+    assert read(data)[0] != []
 
 
 def test_cells_far_apart_are_refused_before_room_is_made() -> None:

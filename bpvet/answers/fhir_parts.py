@@ -120,6 +120,9 @@ def circumstances(row: Row, subject: dict[str, str]) -> dict[str, Any]:
     beside["session"] = row.get("label", "")
     beside["reading"] = row.get("reading")
     excluded = str(row.get("excluded", ""))
+    if excluded and not without_blanks(excluded):
+        # Control characters alone, which FHIR does not take; it is excluded all the same.
+        excluded = beside["excluded"] = "reason that cannot be written"
     # FHIR takes a time of day only with its zone, which records do not have.
     clock = pd.Timestamp(row["taken_at"]).time().isoformat() if timed else ""
     time = {"url": TIME_EXTENSION, "valueTime": clock} if clock else {}

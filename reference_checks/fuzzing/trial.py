@@ -256,8 +256,8 @@ def _plan(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> 
 
 def _letter(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
     out = own / "letter.html"
-    call = ["figure", *_read(draws, place), "--animal", _animal(draws), "--letter", "-o", str(out)]
-    watch.run([*call, *(["--labs"] if draws.once_in(2) else [])], records, own)
+    call = ["figure", *_read(draws, place), "--animal", _animal(draws), "--letter", "--for-excel"]
+    watch.run([*call, "-o", str(out), *(["--labs"] if draws.once_in(2) else [])], records, own)
     for table in own.glob("*.csv"):
         no_formula(table)
     if out.exists():

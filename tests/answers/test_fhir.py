@@ -159,6 +159,16 @@ def test_a_session_without_a_sound_known_by_its_count_comes_back(tmp_path: Path)
     assert readings_used(found)["fate"].tolist() == ["no sound"]
 
 
+def test_an_exclusion_is_kept_though_its_reason_cannot_be_written(tmp_path: Path) -> None:
+    text = "animal,taken_at,method,systolic,excluded\nA,2026-01-05,doppler,150,\x1b\x07\n"
+    (tmp_path / "readings.csv").write_text(text, encoding="utf-8")
+    given = read(tmp_path / "readings.csv", as_of="2026-11-01")
+    found = again(fhir_bundle(given), tmp_path)
+    assert readings_used(given)["fate"].tolist() == ["excluded"]
+    assert readings_used(found)["fate"].tolist() == ["excluded"]
+    assert found.readings["excluded"].tolist() == ["reason that cannot be written"]
+
+
 @pytest.mark.parametrize(
     ("header", "line"),
     [

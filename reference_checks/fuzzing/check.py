@@ -55,7 +55,7 @@ def main() -> int:
     given = asked.parse_args()
     if given.again:
         return _kept_case(given.again)
-    led = given.led or given.runs > SMALL
+    led = not given.seeded and (given.led or given.runs > SMALL)
     if given.jobs > 1:
         return _in_processes(given, led)
     led = led and _instrumented()

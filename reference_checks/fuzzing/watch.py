@@ -110,6 +110,9 @@ class Watch:
             raise Broken(f"it ended with {said.status}: {said.err[-300:]}")
         if "Traceback (most recent" in said.out + said.err:
             raise Broken("it printed a traceback")
+        if "Warning: " in said.err:
+            # What a library warns of is noise to a reader, or a slip of ours.
+            raise Broken(f"it printed a warning: {said.err[-300:]}")
         if said.status and not said.err.strip() and not said.out.strip():
             raise Broken(f"it ended with {said.status} and said nothing")
         if grown > MEMORY:

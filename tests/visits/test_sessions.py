@@ -9,11 +9,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bpvet.facts.words import QUANTITIES
 from bpvet.visits.choice import Reading, session_sum
 from bpvet.visits.readings import readings_used
-from bpvet.visits.sessions import SESSION_COLUMNS, sessions
+from bpvet.visits.sessions import SESSION_COLUMNS, _within, sessions
 
 Clinic = Callable[..., Any]
 Taken = Callable[..., list[dict[str, Any]]]
@@ -370,3 +372,30 @@ def test_every_quantity_has_its_numbers(clinic: Clinic, quantity: str) -> None:
     expected = {**row, "pulse_pressure": 60}[quantity]
     found = only(sessions(clinic(rows)))
     assert (found[quantity], found[f"{quantity}_n"], found[f"{quantity}_ss"]) == (expected, 1, 0)
+
+
+NUMBERS = st.one_of(
+    st.integers(0, 400).map(float),
+    st.floats(0, 400),
+    st.floats(-50, 5000, allow_subnormal=False),
+    st.sampled_from([150.1, 148.7, 4095.999]),
+)
+
+
+@given(st.lists(st.tuples(st.integers(0, 5), NUMBERS), min_size=1))
+def test_values_are_sorted_within_their_sessions_to_the_last_bit(
+    rows: list[tuple[int, float]],
+) -> None:
+    rows = sorted(rows, key=lambda row: row[0])
+    session = np.array([row[0] for row in rows]) * 200_000
+    found = _within(session, np.array([row[1] for row in rows]))
+    assert found.tolist() == [value for _, value in sorted(rows)]
+
+
+def test_texts_of_a_session_are_joined_once_each_in_order(clinic: Clinic, taken: Taken) -> None:
+    rows = taken("2026-03-01T09:00", 150, 151, 152, 153, 154)
+    for row, operator in zip(rows, ("B", "", "A", "B", "A"), strict=True):
+        row["operator"] = operator
+    others = taken("2026-03-08T09:00", 150, 151, operator="A")
+    found = sessions(clinic([*others, *rows]))
+    assert found["operator"].tolist() == ["B; A", "A"]

@@ -116,18 +116,16 @@ def other_series(trend: Trend) -> tuple[OtherSeries, ...]:
 
 def own_findings(trend: Trend) -> tuple[Finding, ...]:
     """Return the findings of this animal: those of its rows, and of its treatments."""
-    lines = _lines(trend)
-    own = [
-        one for one in trend.records.findings if (one.file, one.line) in lines or one.line is None
-    ]
-    return (*own, *trend.context.treatments.findings)
+    return (*trend.records.findings.about(_lines(trend)), *trend.context.treatments.findings)
 
 
-def _lines(trend: Trend) -> set[tuple[str, int]]:
+def _lines(trend: Trend) -> dict[str, set[int]]:
+    """Return the lines of this animal's rows, by their files."""
     records, animal = trend.records, trend.series.animal
     frames = (records.readings, records.treatments, records.labs, records.observations)
-    found: set[tuple[str, int]] = set()
+    found: dict[str, set[int]] = {}
     for frame in frames:
         rows = frame[frame["animal"] == animal]
-        found |= set(zip(rows["file"], rows["line"].astype(int), strict=True))
+        for file, line in zip(rows["file"], rows["line"].astype(int), strict=True):
+            found.setdefault(str(file), set()).add(line)
     return found

@@ -7,7 +7,7 @@ check leaves the rows and how to word them, and no text is made for a row that n
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from json.encoder import encode_basestring_ascii as quoted
 from typing import Protocol, TypeVar, overload
@@ -17,6 +17,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.records.codes import among
 from bpvet.records.columns import uncoded
 from bpvet.records.findings import Finding
 
@@ -227,6 +228,16 @@ def in_turn(words: Callable[[str], str], cells: Callable[[], pa.Array]) -> Calla
     return made
 
 
+def _among_lines(said: Said, lines: Mapping[str, Collection[int]]) -> NDArray[np.bool_]:
+    """Return which of the findings (k,) of a check are about some lines of files."""
+    file, line = said.places.file[said.rows], said.places.line[said.rows]
+    found = np.zeros(len(line), dtype=bool)
+    for index, name in enumerate(said.places.files):
+        if asked := lines.get(name):
+            found |= (file == index) & among(line, np.unique(list(asked)))
+    return found
+
+
 class Findings(Sequence[Finding]):
     """All findings of some records, by file in order of reading, then by line.
 
@@ -341,6 +352,17 @@ class Findings(Sequence[Finding]):
     def __reduce__(self) -> tuple[type[Findings], tuple[tuple[Finding, ...], tuple[str, ...]]]:
         each = tuple(self)
         return Findings, (each, tuple(dict.fromkeys(one.file for one in each)))
+
+    def about(self, lines: Mapping[str, Collection[int]]) -> Findings:
+        """Return the findings about some lines of files, and those about no line."""
+        masks = [
+            np.array([one.line is None or one.line in lines.get(one.file, ())])
+            if isinstance(one, Finding)
+            else _among_lines(one, lines)
+            for one in self.told
+        ]
+        start = np.cumsum([0, *map(len, masks)])
+        return self._some(np.concatenate([np.zeros(0, bool), *masks])[start[self.of] + self.at])
 
     def lines(self, places: NDArray[np.integer]) -> NDArray[np.int64]:
         """Return the lines of the findings at some places (k,); 0 for a whole file."""

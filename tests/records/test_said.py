@@ -102,3 +102,17 @@ def test_no_word_is_made_for_what_nobody_looks_at(tmp_path: Path) -> None:
         assert (len(found), len(found[3:9]), made) == (51, 6, [])
         found[5].reason  # noqa: B018 (looked at)
     assert made == ["1x"]
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@given(rows=ROWS, asked=st.sets(st.integers(1, 12)), other=st.sets(st.integers(1, 12)))
+def test_findings_about_some_lines(
+    tmp_path: Path, rows: list[Any], asked: set[int], other: set[int]
+) -> None:
+    for name in ("readings.csv", "readings-2.csv"):
+        text = "\n".join([HEADER, *map(",".join, rows)]) + "\n" + ("\n" if "2" in name else "")
+        (tmp_path / name).write_text(text)
+    found = read(tmp_path, as_of="2026-06-01").findings
+    lines = {"readings.csv": asked, "readings-2.csv": other}
+    wanted = [one for one in found if one.line is None or one.line in lines.get(one.file, ())]
+    assert list(found.about(lines)) == wanted

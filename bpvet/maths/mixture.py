@@ -78,7 +78,7 @@ class Mixture:
     def above(self, value: ArrayLike) -> float | Array:
         """Return the probability of lying above `value`."""
         # Not 1 − below: the upper tail keeps its digits.
-        z = (self.means - self._inward(value)[..., None]) / self.sds
+        z = -self._standard(self._inward(value), at_mean=np.inf)
         return _plain(ndtr(z) @ self.weights)
 
     def quantile(self, p: float) -> float | Array:
@@ -131,7 +131,17 @@ class Mixture:
         return ShortTable("", ("mean", "sd", "2.5 %", "97.5 %"), rows)
 
     def _cdf(self, value: Array) -> Array:
-        return np.asarray(ndtr((value[..., None] - self.means) / self.sds) @ self.weights)
+        return np.asarray(ndtr(self._standard(value, at_mean=np.inf)) @ self.weights)
+
+    def _standard(self, value: Array, at_mean: float = 0.0) -> Array:
+        """Return how many SDs of each part values lie above its mean.
+
+        A part without spread, such as the effect of a drug on the day before its start, lies at
+        its mean; what stands there for a value at that mean is up to the caller.
+        """
+        off = value[..., None] - self.means
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where((off == 0) & (self.sds == 0), at_mean, off / self.sds)
 
     def _quantile(self, p: float) -> Array:
         """Newton steps kept inside a bracket that shrinks at every evaluation."""
@@ -141,11 +151,11 @@ class Mixture:
         sd = np.asarray(self.spread)
         x = np.clip(np.asarray(self.means @ self.weights) + z * sd, low, high)
         for _ in range(_NEWTON_STEPS):
-            u = (x[..., None] - self.means) / self.sds
+            u = self._standard(x)
             excess = ndtr(u) @ self.weights - p
-            slope = (np.exp(-0.5 * u * u) / self.sds) @ self.weights / np.sqrt(2 * np.pi)
             low, high = np.where(excess < 0, x, low), np.where(excess >= 0, x, high)
             with np.errstate(divide="ignore", invalid="ignore"):
+                slope = (np.exp(-0.5 * u * u) / self.sds) @ self.weights / np.sqrt(2 * np.pi)
                 step = x - excess / slope
             inside = (step > low) & (step < high)
             new = np.where(inside, step, (low + high) / 2)

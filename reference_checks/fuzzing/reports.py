@@ -74,7 +74,7 @@ def _written(given: argparse.Namespace) -> Counts:
     reports, seed = given.reports, given.seed
     warm_up()
     watch, counts, number = Watch(programs=True), Counts(), given.first
-    while reports > 0 and counts.inputs < 20 + _PATIENCE * reports:
+    while reports > 0 and counts.inputs < 20 + _PATIENCE * given.reports:
         chance = random.Random(f"{seed} {number}")
         name = NONE
         try:

@@ -192,8 +192,8 @@ def _average(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) 
 
 def _priors(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
     call = ["priors", *_read(draws, place), "-o", str(own / "p.toml")]
-    # A clinic of thirty animals is fitted a hundred times over: half a minute where they are hostile,
-    # and four times as long where code is watched.
+    # A clinic of thirty animals is fitted a hundred times over: half a minute where they are
+    # hostile, and four times as long where code is watched.
     watch.run(call, records, own, seconds=180.0)
 
 

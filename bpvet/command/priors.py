@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from bpvet.command import options
 from bpvet.command.opening import usable
-from bpvet.command.output import print_json, printable, refuse_existing
+from bpvet.command.output import print_json, printable, progress, refuse_existing
 from bpvet.facts.words import QUANTITIES
 
 if TYPE_CHECKING:
@@ -48,6 +48,7 @@ def run(arguments: argparse.Namespace) -> int:
     records = usable(arguments)
     from bpvet.models.learning import learn_priors
 
+    progress("Learning; this may take a minute.", arguments.quiet)
     quantities = tuple(arguments.quantities or ("systolic",))
     table = learn_priors(records, quantities, rule=arguments.rule, name=arguments.name)
     path = table.save(arguments.output)

@@ -164,6 +164,10 @@ def date_words(date: np.datetime64) -> str:
     return f"{int(day)} {_MONTHS[int(month) - 1]} {year}"
 
 
+#: A laboratory value may be written with forty decimals; a label may not.
+_MOST_DECIMALS = 6
+
+
 def value_ticks(low: float, high: float, height: float, least: float = 7.0) -> list[float]:
     """Return round values between two, at least `least` mm apart on `height` mm."""
     step = value_step(low, high, height, least)
@@ -179,5 +183,15 @@ def value_step(low: float, high: float, height: float, least: float = 7.0) -> fl
 
 
 def value_label(value: float, step: float) -> str:
-    """Return a tick's value with the decimals its step needs."""
-    return number(value, max(0, -math.floor(math.log10(step) + 1e-9)))
+    """Return a tick's value with the decimals its step needs, as a power of ten if these are many.
+
+    Examples
+    --------
+    >>> value_label(0.35, 0.05), value_label(3e-12, 1e-12)
+    ('0.35', '3e−12')
+    """
+    decimals = max(0, -math.floor(math.log10(step) + 1e-9))
+    if decimals <= _MOST_DECIMALS:
+        return number(value, decimals)
+    digits = 1 + max(0, math.ceil(math.log10(abs(value) / step) - 1e-9)) if value else 1
+    return f"{value:.{digits}g}".replace("-", "−")

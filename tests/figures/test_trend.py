@@ -66,6 +66,17 @@ def test_no_words_meet_under_any_laboratory_values(picture: TrendPicture, width:
     assert faults(trend.draw(picture, width)) == []
 
 
+@pytest.mark.parametrize("value", [1e-40, 1e-9, 999_999_999_999_999.0])
+@pytest.mark.parametrize("width", [80.0, 160.0])
+def test_a_laboratory_value_of_many_digits_leaves_room_for_the_panel(
+    value: float, width: float
+) -> None:
+    base = EXAMPLES["with_laboratory"]()
+    marks = replace(base.panels[1].sessions, mean=value * np.array([0.0, 1, 2, 1, 3]))
+    panel = replace(base.panels[1], sessions=marks, levels=())
+    assert faults(trend.draw(replace(base, panels=(base.panels[0], panel)), width)) == []
+
+
 def test_laboratory_panels_share_the_dates_and_the_courses_of_the_pressure() -> None:
     picture = EXAMPLES["with_laboratory"]()
     figure = trend.draw(picture)

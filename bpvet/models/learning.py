@@ -134,8 +134,8 @@ def _learned(series: Sequence[Series], first: Sequence[bool], label: str) -> Pri
 
     bounds: Any = [(None, None), (0.0, 5.0), (np.log(LEAST_SLOPE_SD), 3.0)]
     bounds += [(-4.0, 5.0), _LOG_SD_BOUNDS] * len(_NOISE)
-    # A thousandth of a unit of log-likelihood is far below what the data can tell, and near the
-    # error of the integrals: a closer search only walks on the spot.
+    # Of the sum of log-likelihoods, some ten-thousandth of a unit: far below what the data can
+    # tell, and near the error of the integrals, so that a closer search only walks on the spot.
     options: Any = {"maxiter": 100, "ftol": 1e-7, "gtol": 1e-4 * len(series)}
     done = minimize(negative, default, jac=True, method="L-BFGS-B", bounds=bounds, options=options)
     if not np.all(np.isfinite(done.x)):

@@ -227,10 +227,11 @@ def _dates(ledger: Ledger, column: Column) -> Values:
     outcome = "row" if column.spoils else "cell"
     refused = _refuse_swappable(ledger, column, read.swappable)
     bad = read.bad & ~refused
-    stated = ledger.date_orders() if bad.any() else np.zeros(ledger.n, dtype=object)
-    for order in ("", *DATE_ORDERS) if bad.any() else ():
+    rows = np.flatnonzero(bad)
+    stated = np.array(ledger.dates, dtype=object)[ledger.file[rows]]
+    for order in ("", *DATE_ORDERS):
         ledger.say(
-            bad & (stated == order),
+            rows[stated == order],
             column.name,
             lambda value, order=order: why_not_a_date(value.strip(), order),  # type: ignore[misc]
             ISO_MEND,

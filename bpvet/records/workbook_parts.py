@@ -251,6 +251,7 @@ def unpacked(data: bytes, part: zipfile.ZipInfo) -> Iterator[bytes]:
     if len(packed) < part.compress_size:
         raise EOFError
     if part.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        # What `zipfile` raises for these, so that its own refusals and ours end in one message.
         raise NotImplementedError
     size = check = 0
     for chunk in _inflated(packed) if part.compress_type else _cut(packed):

@@ -7,7 +7,7 @@ import io
 import random
 import string
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 import pytest
 import python_calamine
@@ -24,7 +24,7 @@ from bpvet.records.workbook_columns import column_texts
 from bpvet.records.workbook_parts import Parts, looked_over, unpacked
 from bpvet.records.workbook_plain import PlainSheet
 from bpvet.records.workbook_tags import Unusual, distinct_between, tags_of
-from bpvet.records.workbook_values import unusual_sheets, usual_sheets
+from bpvet.records.workbook_values import Sheet, unusual_sheets, usual_sheets
 from tests.records.handmade import SHEET, archive, book, parts
 
 Texts = dict[str, list[tuple[int, list[str]]]]
@@ -56,10 +56,10 @@ def looked_at(data: bytes) -> Parts:
     return parts
 
 
-def texts(sheets: object) -> Texts:
+def texts(sheets: Iterable[Sheet]) -> Texts:
     """Return the texts of all rows that are not blank."""
     found = {}
-    for sheet in sheets:  # type: ignore[attr-defined]
+    for sheet in sheets:
         found[sheet.title] = [
             (line, [column_texts([cell], "no")[0] for cell in cells])
             for line, cells in sheet.rows()

@@ -10,38 +10,50 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from bpvet.answers.agreement import AgreementAnswer as AgreementAnswer
-    from bpvet.answers.audit import AuditAnswer as AuditAnswer
-    from bpvet.answers.cohort import CohortAnswer as CohortAnswer
-    from bpvet.answers.cohort import cohort_answer as cohort_answer
-    from bpvet.answers.fhir import FhirBundle as FhirBundle
-    from bpvet.answers.fhir import fhir_bundle as fhir_bundle
+    from bpvet.answers.agreement.agreement import AgreementAnswer as AgreementAnswer
+    from bpvet.answers.audit.audit import AuditAnswer as AuditAnswer
+    from bpvet.answers.clinic.cohort import CohortAnswer as CohortAnswer
+    from bpvet.answers.clinic.cohort import cohort_answer as cohort_answer
+    from bpvet.answers.due.due import Due as Due
+    from bpvet.answers.due.due import due as due
+    from bpvet.answers.fhir.fhir import FhirBundle as FhirBundle
+    from bpvet.answers.fhir.fhir import fhir_bundle as fhir_bundle
+    from bpvet.answers.owner.owner import OwnerAnswer as OwnerAnswer
+    from bpvet.answers.owner.owner import owner as owner
     from bpvet.answers.parts import TrendAnswer as TrendAnswer
+    from bpvet.answers.sheet.sheet import SheetAnswer as SheetAnswer
+    from bpvet.answers.sheet.sheet import sheet as sheet
     from bpvet.answers.trend import trend_answer as trend_answer
     from bpvet.errors import BpvetError as BpvetError
     from bpvet.errors import CallError as CallError
     from bpvet.errors import FitError as FitError
     from bpvet.errors import FormulaError as FormulaError
     from bpvet.errors import RecordsError as RecordsError
-    from bpvet.facts.prior_table import PriorTable as PriorTable
-    from bpvet.facts.priors import Priors as Priors
+    from bpvet.facts.priors.priors import Priors as Priors
+    from bpvet.facts.priors.table import PriorTable as PriorTable
     from bpvet.maths.mixture import Mixture as Mixture
-    from bpvet.models.agreement import Agreement as Agreement
-    from bpvet.models.agreement import agreement as agreement
-    from bpvet.models.audit import Audit as Audit
-    from bpvet.models.audit import audit as audit
-    from bpvet.models.clinic_cohort import ClinicCohort as ClinicCohort
-    from bpvet.models.clinic_cohort import clinic_cohort as clinic_cohort
-    from bpvet.models.cohort import Cohort as Cohort
-    from bpvet.models.cohort import fit_cohort as fit_cohort
-    from bpvet.models.fit import fit_trend as fit_trend
-    from bpvet.models.learning import learn_priors as learn_priors
-    from bpvet.models.plan import Plan as Plan
-    from bpvet.models.plan import plan as plan
-    from bpvet.models.situation import Situation as Situation
-    from bpvet.models.situation import situation as situation
-    from bpvet.models.trend import Trend as Trend
-    from bpvet.models.trends import fit_trends as fit_trends
+    from bpvet.mixed.cohort import Cohort as Cohort
+    from bpvet.mixed.cohort import fit_cohort as fit_cohort
+    from bpvet.models.agreement.agreement import Agreement as Agreement
+    from bpvet.models.agreement.agreement import agreement as agreement
+    from bpvet.models.agreement.situation import Situation as Situation
+    from bpvet.models.agreement.situation import situation as situation
+    from bpvet.models.audit.audit import Audit as Audit
+    from bpvet.models.audit.audit import audit as audit
+    from bpvet.models.clinic.cohort import ClinicCohort as ClinicCohort
+    from bpvet.models.clinic.cohort import clinic_cohort as clinic_cohort
+    from bpvet.models.clinic.over_time import OverTime as OverTime
+    from bpvet.models.clinic.over_time import over_time as over_time
+    from bpvet.models.kidney.joint import Joint as Joint
+    from bpvet.models.kidney.joint import fit_joint as fit_joint
+    from bpvet.models.kidney.kidney import kidney as kidney
+    from bpvet.models.kidney.result import Kidney as Kidney
+    from bpvet.models.plan.plan import Plan as Plan
+    from bpvet.models.plan.plan import plan as plan
+    from bpvet.models.trend.fit import fit_trend as fit_trend
+    from bpvet.models.trend.learning import learn_priors as learn_priors
+    from bpvet.models.trend.trend import Trend as Trend
+    from bpvet.models.trend.trends import fit_trends as fit_trends
     from bpvet.records.findings import Finding as Finding
     from bpvet.records.read import read as read
     from bpvet.records.records import Records as Records
@@ -49,48 +61,62 @@ if TYPE_CHECKING:
     from bpvet.visits.series import Course as Course
     from bpvet.visits.series import Series as Series
     from bpvet.visits.sessions import sessions as sessions
+    from bpvet.visits.signs.signs import signs as signs
 
 __version__ = "0.1.0"
 
 _ROOMS = {
-    "Agreement": "bpvet.models.agreement",
-    "AgreementAnswer": "bpvet.answers.agreement",
-    "Audit": "bpvet.models.audit",
-    "AuditAnswer": "bpvet.answers.audit",
+    "Agreement": "bpvet.models.agreement.agreement",
+    "AgreementAnswer": "bpvet.answers.agreement.agreement",
+    "Audit": "bpvet.models.audit.audit",
+    "AuditAnswer": "bpvet.answers.audit.audit",
     "BpvetError": "bpvet.errors",
     "CallError": "bpvet.errors",
-    "ClinicCohort": "bpvet.models.clinic_cohort",
-    "Cohort": "bpvet.models.cohort",
-    "CohortAnswer": "bpvet.answers.cohort",
+    "ClinicCohort": "bpvet.models.clinic.cohort",
+    "Cohort": "bpvet.mixed.cohort",
+    "CohortAnswer": "bpvet.answers.clinic.cohort",
     "Course": "bpvet.visits.series",
-    "FhirBundle": "bpvet.answers.fhir",
+    "Due": "bpvet.answers.due.due",
+    "FhirBundle": "bpvet.answers.fhir.fhir",
     "Finding": "bpvet.records.findings",
     "FitError": "bpvet.errors",
     "FormulaError": "bpvet.errors",
+    "Joint": "bpvet.models.kidney.joint",
+    "Kidney": "bpvet.models.kidney.result",
     "Mixture": "bpvet.maths.mixture",
-    "Plan": "bpvet.models.plan",
-    "PriorTable": "bpvet.facts.prior_table",
-    "Priors": "bpvet.facts.priors",
+    "OverTime": "bpvet.models.clinic.over_time",
+    "OwnerAnswer": "bpvet.answers.owner.owner",
+    "Plan": "bpvet.models.plan.plan",
+    "PriorTable": "bpvet.facts.priors.table",
+    "Priors": "bpvet.facts.priors.priors",
     "Records": "bpvet.records.records",
     "RecordsError": "bpvet.errors",
     "Series": "bpvet.visits.series",
-    "Situation": "bpvet.models.situation",
-    "Trend": "bpvet.models.trend",
+    "SheetAnswer": "bpvet.answers.sheet.sheet",
+    "Situation": "bpvet.models.agreement.situation",
+    "Trend": "bpvet.models.trend.trend",
     "TrendAnswer": "bpvet.answers.parts",
-    "agreement": "bpvet.models.agreement",
-    "audit": "bpvet.models.audit",
-    "clinic_cohort": "bpvet.models.clinic_cohort",
-    "cohort_answer": "bpvet.answers.cohort",
-    "fhir_bundle": "bpvet.answers.fhir",
-    "fit_cohort": "bpvet.models.cohort",
-    "fit_trend": "bpvet.models.fit",
-    "fit_trends": "bpvet.models.trends",
-    "learn_priors": "bpvet.models.learning",
-    "plan": "bpvet.models.plan",
+    "agreement": "bpvet.models.agreement.agreement",
+    "audit": "bpvet.models.audit.audit",
+    "clinic_cohort": "bpvet.models.clinic.cohort",
+    "cohort_answer": "bpvet.answers.clinic.cohort",
+    "due": "bpvet.answers.due.due",
+    "fhir_bundle": "bpvet.answers.fhir.fhir",
+    "fit_cohort": "bpvet.mixed.cohort",
+    "fit_joint": "bpvet.models.kidney.joint",
+    "fit_trend": "bpvet.models.trend.fit",
+    "fit_trends": "bpvet.models.trend.trends",
+    "kidney": "bpvet.models.kidney.kidney",
+    "learn_priors": "bpvet.models.trend.learning",
+    "over_time": "bpvet.models.clinic.over_time",
+    "owner": "bpvet.answers.owner.owner",
+    "plan": "bpvet.models.plan.plan",
     "read": "bpvet.records.read",
     "readings_used": "bpvet.visits.readings",
     "sessions": "bpvet.visits.sessions",
-    "situation": "bpvet.models.situation",
+    "sheet": "bpvet.answers.sheet.sheet",
+    "signs": "bpvet.visits.signs.signs",
+    "situation": "bpvet.models.agreement.situation",
     "trend_answer": "bpvet.answers.trend",
 }
 

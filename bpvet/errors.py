@@ -21,6 +21,10 @@ class CallError(BpvetError):
     exit_status = 2
 
 
+class NothingLeft(CallError):
+    """No session is left that could enter the series asked for (exit status 2)."""
+
+
 class FormulaError(CallError):
     """A formula that is refused; the message names the part (exit status 2)."""
 

@@ -3,9 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields, is_dataclass, replace
 from html import escape
+from typing import Any
+
+#: What is printed of a result is no longer than this.
+MOST_LINES = 40
+_WIDTH = 100
+_LONGEST_WORD = 40
 
 
 @dataclass(frozen=True)
@@ -53,6 +60,18 @@ class ShortTable:
         lines += list(self.notes)
         return "\n".join(lines)
 
+    def brief(self, most: int = MOST_LINES) -> str:
+        """Return the text in at most so many lines: rows are left out and counted, notes stay."""
+        over = len(self.text().splitlines()) - most
+        if over <= 0:
+            return self.text()
+        kept = max(0, len(self.rows) - over - 1)
+        if kept == len(self.rows):
+            return clipped(self.text(), most)
+        more = f"… and {len(self.rows) - kept} more rows"
+        short = replace(self, rows=self.rows[:kept], notes=(more, *self.notes))
+        return clipped(short.text(), most)
+
     def html(self) -> str:
         """Return the table as HTML with a caption and scoped heads; every cell is escaped."""
         caption = f"<caption>{escape(self.title)}</caption>" if self.title else ""
@@ -67,6 +86,89 @@ class ShortTable:
         notes = "".join(f"<p>{escape(note)}</p>" for note in self.notes)
         table = f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
         return table + notes
+
+
+class Brief:
+    """A dataclass that prints its fields' names, its numbers and its short words; no prose.
+
+    Make it with ``repr=False``.
+    """
+
+    def __repr__(self) -> str:
+        pairs = ((part.name, getattr(self, part.name)) for part in fields(self))  # type: ignore[arg-type]
+        return brief(type(self).__name__, pairs)
+
+
+def brief(name: str, pairs: Iterable[tuple[str, Any]]) -> str:
+    """Return a name with fields as a few lines.
+
+    Examples
+    --------
+    >>> brief("One", [("mean", 1.25), ("sentence", "Many words. " * 9), ("rows", (1, 2))])
+    'One(mean=1.25, sentence=<108 characters>, rows=<2 items>)'
+    """
+    lines, line = [], f"{name}("
+    parts = [_pair(key, value) for key, value in pairs]
+    for place, part in enumerate(parts):
+        end = ")" if place + 1 == len(parts) else ", "
+        if len(line) + len(part) + len(end) > _WIDTH and line.strip():
+            lines.append(line.rstrip())
+            line = "    "
+        line += part + end
+    return clipped("\n".join([*lines, line]))
+
+
+def _pair(key: str, value: Any) -> str:
+    return f"{key}={_brief(value, _WIDTH - 6 - len(key))}"
+
+
+def clipped(text: str, most: int = MOST_LINES) -> str:
+    """Return the first lines of a text, the others being counted."""
+    lines = text.splitlines()
+    if len(lines) <= most:
+        return text
+    return "\n".join([*lines[: most - 1], f"… and {len(lines) - most + 1} more lines"])
+
+
+def _brief(value: Any, room: int) -> str:
+    """Return a value in so many characters: numbers and names as they are, all else by its size."""
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    if isinstance(value, str):
+        short = len(value) <= _LONGEST_WORD and value.isprintable()
+        return repr(value) if short else f"<{len(value)} characters>"
+    if value is None or isinstance(value, (int, bool)):
+        return str(value)
+    if getattr(value, "shape", ()):
+        return f"<{' by '.join(map(str, value.shape))}>"
+    if is_dataclass(value):
+        return _of_numbers(value, room)
+    if isinstance(value, (Mapping, Sequence)):
+        return f"<{len(value)} item{'s' * (len(value) != 1)}>"
+    told = str(value)
+    return told if len(told) <= _LONGEST_WORD and told.isprintable() else type(value).__name__
+
+
+def _of_numbers(value: Any, room: int) -> str:
+    """Return a dataclass within another by its numbers and dates, as many as there is room for."""
+    name, told, cut = type(value).__name__, list[str](), ""
+    for part in fields(value):
+        one = getattr(value, part.name)
+        if not _is_plain(one):
+            continue
+        number = f"{one:.5g}" if isinstance(one, float) else str(one)
+        told.append(f"{part.name}={number}")
+        if len(", ".join(told)) + len(name) + 5 > room:
+            told, cut = told[:-1], "…"
+            break
+    if cut and told and told[-1].startswith("lower="):
+        # One end of an interval says less than none.
+        told = told[:-1]
+    return f"{name}({', '.join([*told, *filter(None, [cut])]) or '…'})"
+
+
+def _is_plain(value: Any) -> bool:
+    return value is None or isinstance(value, (int, float)) or type(value).__name__ == "datetime64"
 
 
 def decimals(spread: float) -> int:
@@ -131,6 +233,29 @@ def prose_date(date: object) -> str:
     return f"{int(day)} {_MONTHS[int(month) - 1]} {year}"
 
 
+def escaped(text: str, kept: str = "") -> str:
+    """Return text in one line that shows what a terminal would obey, instead of obeying it.
+
+    Parameters
+    ----------
+    text : str
+    kept : str
+        Letters that stay as they are, though they do not print.
+
+    Examples
+    --------
+    >>> print(escaped("a\\x1b[2Jb\\nc"))
+    a\\x1b[2Jb\\nc
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() or c in kept else _escape(c) for c in text)
+
+
+def _escape(letter: str) -> str:
+    return letter.encode("unicode_escape", "surrogatepass").decode("ascii")
+
+
 def _numeric(cell: str) -> bool:
     text = cell.strip().replace("−", "-").rstrip(" %")
     if text in ("", "–"):
@@ -140,3 +265,24 @@ def _numeric(cell: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+#: Beginnings that sound as a vowel: "an Irish wolfhound", "an 80 %", and not "a European".
+_VOWEL = re.compile(
+    r"(?!eu|ewe|one\b|once\b|u(?:[bt]i|k|ni(?!n|d)|ro|s[aeiu]))[aeiou]|hour|heir|honest"
+)
+_EIGHT = re.compile(r"8|1[18](?!\d)")
+
+
+def a_or_an(words: str) -> str:
+    """Return words with the article before them that their sound asks for.
+
+    Used wherever a word of the records, of a fact or of a choice follows an article.
+
+    Examples
+    --------
+    >>> [a_or_an(one) for one in ("Irish wolfhound", "cat", "European shorthair", "80 % interval")]
+    ['an Irish wolfhound', 'a cat', 'a European shorthair', 'an 80 % interval']
+    """
+    first = words.lstrip(" \"'“‘(").lower()
+    return f"{'an' if _VOWEL.match(first) or _EIGHT.match(first) else 'a'} {words}"

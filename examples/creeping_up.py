@@ -1,4 +1,4 @@
-"""Is it creeping up, and do the kidneys go along?
+"""Is it creeping up, and do the kidneys follow?
 
 An invented cat on no drug: pressure above, kidney values and weight below on the same dates, as
 recorded. The figure says that they move together, not which moves which.
@@ -11,12 +11,12 @@ from invented import records
 import bpvet
 from bpvet.figures.pictures import TrendPicture
 from bpvet.figures.save import save
-from bpvet.models.picture import trend_picture
+from bpvet.pictures.answered import answered_picture
 
 
 def picture() -> TrendPicture:
     """Return the figure as frozen numbers and words."""
-    return trend_picture(bpvet.fit_trend(records(), "K12"), labs=True)
+    return answered_picture(bpvet.fit_trend(records(), "K12"), labs=True)
 
 
 if __name__ == "__main__":

@@ -11,12 +11,12 @@ from invented import records
 import bpvet
 from bpvet.figures.pictures import TrendPicture
 from bpvet.figures.save import save
-from bpvet.models.picture import trend_picture
+from bpvet.pictures.answered import answered_picture
 
 
 def picture() -> TrendPicture:
     """Return the figure as frozen numbers and words."""
-    return trend_picture(bpvet.fit_trend(records(), "007", method="doppler", condition="clinic"))
+    return answered_picture(bpvet.fit_trend(records(), "007", method="doppler", condition="clinic"))
 
 
 if __name__ == "__main__":

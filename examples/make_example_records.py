@@ -38,7 +38,14 @@ HEADERS = {
     "treatments": "animal,drug,started_on,stopped_on,dose,dose_unit,purpose,note",
     "labs": "animal,sampled_on,analyte,value,unit",
     "observations": "animal,seen_on,sign,status,note",
+    "contacts": "animal,date,outcome,note",
 }
+#: Talks with owners: who is booked, and who could not be reached.
+CONTACTS = (
+    ("M33", "2026-10-28", "booked", "for the first week of November"),
+    ("E31", "2026-10-27", "no answer", ""),
+    ("L09", "2026-10-20", "declined", "eyes were looked at elsewhere, letter asked for"),
+)
 UNITS = {
     "creatinine": ("umol/L", 0),
     "sdma": ("ug/dL", 0),
@@ -143,6 +150,13 @@ TRUTHS = {
             Shift("2025-07-01", -25),
         ),
     ),
+    "N14": Truth(
+        170,
+        0.5,
+        sv=8,
+        first=8,
+        shifts=(Shift("2026-03-10", -22, "2026-04-02", tau=5), Shift("2026-04-14", -28)),
+    ),
 }
 
 
@@ -204,6 +218,7 @@ class Case:
     observations: list[list[str]] = field(default_factory=list)
     lab_dates: list[str] = field(default_factory=list)
     labs: dict[str, tuple[float, float, float]] = field(default_factory=dict)
+    labs_on: dict[str, dict[str, float]] = field(default_factory=dict)
     counted: bool = False
 
     def visit(self, token: str) -> Visit:
@@ -345,6 +360,7 @@ def lab_rows(case: Case) -> list[dict[str, str]]:
         part = (day - days[0]).days / max((days[-1] - days[0]).days, 1)
         for analyte, (first, last, scatter) in case.labs.items():
             log_value = math.log(first) + part * math.log(last / first)
+            log_value += math.log(case.labs_on.get(day.isoformat(), {}).get(analyte, 1.0))
             unit, digits = UNITS[analyte]
             value = f"{math.exp(normal(draw, log_value, scatter)):.{digits}f}"
             rows.append([day.isoformat(), analyte, value, unit])
@@ -412,6 +428,9 @@ def example_files() -> dict[str, str]:
     rows = {
         "animals": [
             {k: getattr(c, k, CLINIC) for k in HEADERS["animals"].split(",")} for c in animals
+        ],
+        "contacts": [
+            dict(zip(HEADERS["contacts"].split(","), row, strict=True)) for row in CONTACTS
         ],
         "labs": [row for c in animals for row in lab_rows(c)],
         "observations": [

@@ -1,4 +1,4 @@
-"""What does a single visit tell?
+"""What does a single visit show?
 
 An invented cat seen once. The band is wide, and so it should be: one session is one day.
 """
@@ -10,12 +10,12 @@ from invented import records
 import bpvet
 from bpvet.figures.pictures import TrendPicture
 from bpvet.figures.save import save
-from bpvet.models.picture import trend_picture
+from bpvet.pictures.answered import answered_picture
 
 
 def picture() -> TrendPicture:
     """Return the figure as frozen numbers and words."""
-    return trend_picture(bpvet.fit_trend(records(), "G03"))
+    return answered_picture(bpvet.fit_trend(records(), "G03"))
 
 
 if __name__ == "__main__":

@@ -9,9 +9,9 @@ from pathlib import Path
 from invented import records
 
 import bpvet
-from bpvet.figures.agreement_picture import AgreementPicture
+from bpvet.figures.clinic.agreement_picture import AgreementPicture
 from bpvet.figures.save import save
-from bpvet.models.agreement_picture import agreement_picture
+from bpvet.pictures.agreement import agreement_picture
 
 
 def picture() -> AgreementPicture:

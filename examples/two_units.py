@@ -11,7 +11,7 @@ import pandas as pd
 import bpvet
 from bpvet.figures.pictures import TrendPicture
 from bpvet.figures.save import save
-from bpvet.models.picture import trend_picture
+from bpvet.pictures.answered import answered_picture
 
 READINGS = [
     *(("Z01", f"2026-01-12T10:0{minute}", value) for minute, value in enumerate((172, 166, 164))),
@@ -36,7 +36,7 @@ def picture() -> TrendPicture:
         ),
         as_of="2026-09-01",
     )
-    return trend_picture(bpvet.fit_trend(records, "Z01"), labs=True)
+    return answered_picture(bpvet.fit_trend(records, "Z01"), labs=True)
 
 
 if __name__ == "__main__":

@@ -8,10 +8,13 @@
 # than Doppler, and its readings scatter more. Can the records give that back?
 
 # %%
+from textwrap import fill
+
 import numpy as np
 import pandas as pd
 
 import bpvet
+from bpvet.reports.framing import framed
 
 chance = np.random.default_rng(7)
 readings, treatments = [], []
@@ -50,15 +53,15 @@ print(f"{len(records.readings)} readings, {len(records.findings)} findings")
 # %% [markdown]
 # ## Who is in it?
 #
-# One row a session; `months` counts from the animal's first, `treated` says whether a
-# pressure-acting drug was on.
+# One row per session; `months` counts from the animal's first, `treated` says whether it was on
+# a pressure-acting drug.
 
 # %%
 sessions = bpvet.sessions(records)
 counted = sessions.groupby(["method", "treated"]).agg(
     sessions=("systolic", "size"), animals=("animal", "nunique"), mean=("systolic", "mean")
 )
-print(counted.round(1).to_string())
+framed(counted)
 
 # %% [markdown]
 # ## The plain comparison
@@ -70,8 +73,8 @@ plain = sessions.groupby("treated")["systolic"].mean()
 print(f"treated minus untreated: {plain[True] - plain[False]:.1f} mmHg")
 
 # %% [markdown]
-# As good as nothing, although the drug of this clinic lowers pressure by 25: the cats that were
-# treated are those that stood highest.
+# Next to nothing, although this clinic's drug lowers pressure by 25: the cats that were treated
+# are those that were highest.
 #
 # ## The mixed model
 #
@@ -100,44 +103,45 @@ for term, true in truth.items():
     print(f"{term}: {row['estimate']:.2f} ({row['lower']:.2f} to {row['upper']:.2f}) {held} {true}")
 
 # %% [markdown]
-# ## Every cat, and the clinic's line
+# ## Every cat, and the clinic's lines
 #
-# Each cat is a thin line; the clinic's lines, on treatment and off it, lie among them.
+# A small panel each on shared axes, those that need a look first; in the first panel the clinic's
+# lines, on treatment and off it, with their intervals.
 
 # %%
 from IPython.display import SVG
 
-from bpvet.figures.cohort import draw
+from bpvet.figures.clinic.cohort import draw
 from bpvet.figures.save import figure_bytes
-from bpvet.models.clinic_cohort import clinic_cohort
-from bpvet.models.cohort_pictures import trajectories
+from bpvet.models.clinic.cohort import clinic_cohort
+from bpvet.pictures.clinic_panels import panels
 
-picture = trajectories(clinic_cohort(records))
-SVG(figure_bytes(draw(picture), "svg"))
+sheets = panels(clinic_cohort(records))
+SVG(figure_bytes(draw(sheets[0]), "svg", sheets[0].title))
 
 # %% [markdown]
-# In words:
+# The first of three sheets. Its caption:
 
 # %%
-print(picture.alt_text)
+print(fill(sheets[0].caption, 88))
 
 # %% [markdown]
 # ## What "treated" does not mean
 #
 # It is a difference between times with and without a drug, in cats whose vets chose when to
-# begin. They began on a high day, so part of any fall would have come anyway. With real records
+# start. They started on a high day, so part of any fall would have come anyway. With real records
 # nobody knows the truth, and this number is not the effect of the drug.
 #
 # ## Does the method matter at all?
 #
 # The same model without it, both by maximum likelihood, since REML fits with other columns
-# cannot be laid side by side.
+# cannot be compared.
 
 # %%
 choices = {"slope": "months", "visit_by": "method", "residual_by": "method", "reml": False}
 larger = bpvet.fit_cohort(sessions, "systolic ~ months + treated + method", **choices)
 smaller = bpvet.fit_cohort(sessions, "systolic ~ months + treated", **choices)
-print(larger.compare(smaller).T.to_string())
+framed(larger.compare(smaller).T)
 
 # %% [markdown]
 # ## How alike are two sessions of one cat?
@@ -145,15 +149,17 @@ print(larger.compare(smaller).T.to_string())
 # The share of the scatter that cats differ by, for each method: low, and one visit says little.
 
 # %%
-print(cohort.icc[["same_animal", "same_session"]].round(2).to_string())
+framed(cohort.icc[["same_animal", "same_session"]])
 
 # %% [markdown]
 # ## The cats themselves
 #
-# Each cat's level and slope beside the clinic's, drawn towards it by how little is known of the
-# cat. The five that rise fastest:
+# Each cat's level and slope beside the clinic's, shrunken towards it, the more so the less is known
+# of the cat. The five that rise fastest:
 
 # %%
-print(
-    cohort.animals.nlargest(5, "months")[["sessions", "months", "months_sd"]].round(2).to_string()
-)
+framed(cohort.animals.nlargest(5, "months")[["sessions", "months", "months_sd"]])
+
+# %% [markdown]
+# This supports the judgement of a licensed veterinarian and does not replace it; local codes and
+# licensed practice come first. It recommends no drug and no dose.

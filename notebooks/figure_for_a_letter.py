@@ -8,6 +8,8 @@
 # one printed page, legible after a fax machine has had it.
 
 # %%
+from textwrap import fill
+
 import bpvet
 from bpvet.records.example import write_example
 
@@ -18,13 +20,13 @@ trend = bpvet.fit_trend(records, "Harriet")
 # %% [markdown]
 # ## Before the figure: what the check has to say
 #
-# A letter should not carry a slip of the pen. One cell of her record was typed with a letter O;
-# it was set aside, and is said.
+# A letter should not carry a typing error. One cell of her record was typed with a letter O; it
+# was set aside, and is reported.
 
 # %%
 for finding in records.findings:
     if finding.value == "16O":
-        print(finding)
+        print(fill(str(finding), 88))
 
 # %% [markdown]
 # ## The sentences beside it
@@ -34,48 +36,48 @@ for finding in records.findings:
 # %%
 answer = trend.answer()
 for sentence in answer.sentences[:5]:
-    print(f"{sentence}\n")
+    print(fill(sentence, 88) + "\n")
 
 # %% [markdown]
-# "Creeping up" is said of the animal as measured here. It says nothing of why.
+# "Creeping up" describes the animal as measured here. It says nothing about why.
 #
 # ## The figure at a letter's width
 #
-# 160 mm. Method is told by the shape of the mark and the kind of line, so that it survives in
+# 160 mm. Method is shown by the shape of the mark and the kind of line, so that it survives in
 # grey; bands have outlines; the guideline is named.
 
 # %%
 from IPython.display import SVG
 
 from bpvet.figures.save import svg_bytes
-from bpvet.models.picture import trend_picture
+from bpvet.pictures.answered import answered_picture
 
-picture = trend_picture(trend)
+picture = answered_picture(trend)
 SVG(svg_bytes(picture, 160))
 
 # %% [markdown]
 # ## With the kidney values below
 #
 # On the same dates, in the units of the laboratory. The shaded stages are those of the edition
-# named in the key, for cats, in this very unit; one value does not make a stage.
+# named in the key, for cats, in this very unit; one value does not establish a stage.
 
 # %%
-below = trend_picture(trend, labs=True)
+below = answered_picture(trend, labs=True)
 SVG(svg_bytes(below, 160))
 
 # %% [markdown]
 # ## The caption and the alternative text
 #
-# The caption travels with the figure, and names what a narrow drawing had to shorten. The
+# The caption goes with the figure, and names what a narrow drawing had to shorten. The
 # alternative text is for readers who do not see it.
 
 # %%
 from bpvet.figures.trend import caption
 
-print(caption(below, 160))
+print(fill(caption(below, 160), 88))
 
 # %%
-print(below.alt_text)
+print(fill(below.alt_text, 88))
 
 # %% [markdown]
 # ## As files
@@ -94,10 +96,14 @@ for name, width in (("harriet.svg", 160), ("harriet.pdf", 160), ("harriet-column
     print(save(below, Path("out") / name, width).as_posix())
 
 # %% [markdown]
-# A picture is numbers and words, frozen before anything is drawn: what stands in a letter can
+# A picture is numbers and words, frozen before anything is drawn: what is in a letter can
 # be checked without looking at ink.
 
 # %%
 shown = below.panels[0].sessions
 for date, mean, count in zip(shown.date[-3:], shown.mean[-3:], shown.n[-3:], strict=True):
     print(f"{date}: mean {mean:.1f} mmHg of {count} readings")
+
+# %% [markdown]
+# This supports the judgement of a licensed veterinarian and does not replace it; local codes and
+# licensed practice come first. It recommends no drug and no dose.

@@ -14,7 +14,7 @@ import bpvet
 priors = bpvet.Priors.default("cat", "doppler", "systolic")
 print(
     f"between visits {priors.sv[0]:g} mmHg, between readings {priors.sr[0]:g}, slow wander "
-    f"{priors.sw[0]:g} (medians of what is believed before a cat is measured)"
+    f"{priors.sw[0]:g}\n(medians of what is believed before a cat is measured)"
 )
 
 # %% [markdown]
@@ -51,10 +51,10 @@ for within in (20, 15, 12, 10):
     print(f"±{within} mmHg: {f'{visits} visits' if visits else 'not with any number of visits'}")
 
 # %% [markdown]
-# Pressure wanders over the months, so weekly visits long ago say little of today: below some
+# Pressure wanders over the months, so weekly visits long ago say little about today: below some
 # width there is no number of visits.
 #
-# ## What could be seen of a drug?
+# ## What could be seen of a drug's effect?
 #
 # Two visits before it, two after. The table asks how likely the verdict "has lowered" is, if
 # the drug truly lowers the pressure by so much.
@@ -65,7 +65,7 @@ for fall in (10, 20, 30, 40, 50):
 
 # %% [markdown]
 # Four visits see a fall of 50 mmHg, and miss one of 20 more often than not. "Cannot tell yet"
-# is then the honest answer, and no reason to stop a drug.
+# is then the honest answer.
 
 # %%
 longer = bpvet.plan(priors, visits=12, readings=5, every_days=14)
@@ -88,8 +88,12 @@ for visits, every in ((4, 7), (6, 60), (12, 60)):
 # %% [markdown]
 # ## A study
 #
-# Many animals answer what one cannot: how many an arm, to see a mean difference of 15 mmHg
+# Many animals answer what one cannot: how many per arm, to see a mean difference of 15 mmHg
 # between two drugs?
 
 # %%
 plan.study(effect=15, power=0.9)
+
+# %% [markdown]
+# This supports the judgement of a licensed veterinarian and does not replace it; local codes and
+# licensed practice come first. It recommends no drug and no dose.

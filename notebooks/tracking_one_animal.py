@@ -8,6 +8,8 @@
 # invented; nothing here recommends a drug or a dose.
 
 # %%
+from textwrap import fill
+
 import bpvet
 from bpvet.records.example import write_example
 
@@ -24,7 +26,7 @@ def said(answer, *words):
     """Print the sentences that hold any of these words."""
     for sentence in answer.sentences:
         if any(word in sentence for word in words):
-            print(f"- {sentence}\n")
+            print(fill(f"- {sentence}", 88, subsequent_indent="  ") + "\n")
 
 
 # %% [markdown]
@@ -38,7 +40,7 @@ december = answer("2024-12-31")
 said(december, "Urgent", "usual systolic pressure as measured here")
 
 # %% [markdown]
-# A look at the eyes found no damage, and treatment was begun in January.
+# A look at the eyes found no damage, and treatment was started in January.
 #
 # ## Ten days on the drug: did it work?
 #
@@ -51,12 +53,12 @@ said(january, "Amlodipine")
 
 # %% [markdown]
 # The plain means fall by 35 mmHg. The trend puts the drug's own share at about 26, with a range
-# from 54 down to none at all, and will not say "has lowered" yet. That is no reason to stop it.
+# from 54 down to none at all, and will not say "has lowered" yet.
 #
 # ## October 2025: is he still at his target?
 #
-# Control is another question than the drug's: whatever the drug does, is the usual pressure
-# where it should be?
+# Control is a separate question: whatever the drug does, is the usual pressure where it should
+# be?
 
 # %%
 october = answer("2025-10-08")
@@ -84,16 +86,16 @@ trend
 from IPython.display import SVG
 
 from bpvet.figures.save import svg_bytes
-from bpvet.models.picture import trend_picture
+from bpvet.pictures.answered import answered_picture
 
-picture = trend_picture(trend, labs=True)
+picture = answered_picture(trend, labs=True)
 SVG(svg_bytes(picture))
 
 # %% [markdown]
 # The same in words, for whoever cannot see it.
 
 # %%
-print(picture.alt_text)
+print(fill(picture.alt_text, 88))
 
 # %% [markdown]
 # ## What changed our minds?
@@ -122,11 +124,15 @@ low, high = session.interval(0.95)
 print(f"expected {session.mean:.0f} mmHg, 95 % of such sessions between {low:.0f} and {high:.0f}")
 
 # %% [markdown]
-# ## What all this leans on
+# ## What all this depends on
 #
-# The report prints its assumptions; so do we. The level and the next session lean on them
+# The report prints its assumptions; so do we. The level and the next session depend on them
 # little, the drug's effect and the slope a good deal.
 
 # %%
 for line in trend.answer().assumptions:
-    print(f"- {line}\n")
+    print(fill(f"- {line}", 88, subsequent_indent="  ") + "\n")
+
+# %% [markdown]
+# This supports the judgement of a licensed veterinarian and does not replace it; local codes and
+# licensed practice come first. It recommends no drug and no dose.

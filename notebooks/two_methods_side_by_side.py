@@ -8,6 +8,8 @@
 # the monitor reads 6 mmHg higher on average, by more in some cats and less in others.
 
 # %%
+from textwrap import fill
+
 import numpy as np
 import pandas as pd
 
@@ -34,7 +36,7 @@ records = bpvet.Records.from_frames(
 # ## On average, and in one cat
 #
 # The bias is the average difference; the limits of agreement say how far apart two single
-# readings of one cat may be, nineteen times in twenty.
+# readings of one cat may be in 95 % of cases.
 
 # %%
 agree = bpvet.agreement(records, "systolic")
@@ -47,7 +49,7 @@ for name, held in (
 
 # %% [markdown]
 # The bias is small and its interval holds the 6 that was put in. The limits are not small: one
-# reading by the monitor may stand 20 below or 30 above one by Doppler. **Adding a constant
+# reading by the monitor may lie 20 below or 30 above one by Doppler. **Adding a constant
 # makes nothing interchangeable.**
 #
 # ## The figure
@@ -58,9 +60,9 @@ for name, held in (
 # %%
 from IPython.display import SVG
 
-from bpvet.figures.agreement import draw
+from bpvet.figures.clinic.agreement import draw
 from bpvet.figures.save import figure_bytes
-from bpvet.models.agreement_picture import agreement_picture
+from bpvet.pictures.agreement import agreement_picture
 
 picture = agreement_picture(agree)
 SVG(figure_bytes(draw(picture), "svg"))
@@ -69,13 +71,12 @@ SVG(figure_bytes(draw(picture), "svg"))
 # In words:
 
 # %%
-print(picture.alt_text)
+print(fill(picture.alt_text, 88))
 
 # %% [markdown]
 # ## Each method against itself
 #
-# Two readings of one visit by the same method differ by no more than this, nineteen times in
-# twenty.
+# In 95 % of cases two readings of one visit by the same method differ by no more than this.
 
 # %%
 for method, held in agree.repeatability.items():
@@ -114,5 +115,9 @@ situation = bpvet.situation(example, "home")
 situation
 
 # %% [markdown]
-# Two animals say next to nothing of animals at large, and the interval says so. Each animal's
-# own difference is told better, because it was measured again and again.
+# Two animals say next to nothing about animals at large, and the interval says so. Each animal's
+# own difference is known better, because it was measured again and again.
+
+# %% [markdown]
+# This supports the judgement of a licensed veterinarian and does not replace it; local codes and
+# licensed practice come first. It recommends no drug and no dose.

@@ -74,7 +74,11 @@ def test_every_command_is_called_by_the_trials_or_the_reports() -> None:
 
 @pytest.mark.parametrize(
     ("cell", "formula"),
-    [("=1+1", True), ("+a", True), ("@a", True), ("-a", True), ("-5", False), ("'=1+1", False)],
+    [
+        *(("=1+1", True), ("+a", True), ("@a", True), ("-a", True), ("-5", False)),
+        *(("'=1+1", False), (" =1", True), ("a;=1", True), ("\uff1d1", True)),
+        *(("a;'=1", False), ("' =1", False)),
+    ],
 )
 def test_a_formula_in_a_sheet_is_seen(cell: str, formula: bool, tmp_path: Path) -> None:
     table = tmp_path / "t.csv"

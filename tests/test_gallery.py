@@ -18,7 +18,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from bpvet.figures import agreement, cohort, save, trend
+from bpvet.figures import save, trend
+from bpvet.figures.clinic import agreement, cohort
 from bpvet.figures.pictures import TrendPicture
 from bpvet.records.example import example_texts
 from tests.drawn import assert_same
@@ -27,11 +28,21 @@ from tests.figures.text_boxes import faults
 ROOT = Path(__file__).parent.parent
 FOLDER = ROOT / "examples"
 #: Scripts that are no examples: what makes the shipped records, and what reads them.
-APART = ("make_example_records", "invented")
+APART = ("make_drawings", "make_example_records", "invented")
 NAMES = sorted(path.stem for path in FOLDER.glob("*.py") if path.stem not in APART)
 #: Examples of more than one animal; all others show one animal through time.
-OF_MANY = {"two_methods": agreement.draw, "whole_clinic": cohort.draw}
+OF_MANY = {
+    "two_methods": agreement.draw,
+    "whole_clinic": cohort.draw,
+    "whom_to_see": cohort.draw,
+    "in_the_room": cohort.draw,
+}
 OF_ONE = [name for name in NAMES if name not in OF_MANY]
+#: Of these, examples of a laboratory value: single values, no readings.
+OF_LABS = {
+    "in_which_stage": ("K12", "creatinine"),
+    "stage_and_rate": ("N14", "creatinine"),
+}
 
 
 @cache
@@ -59,7 +70,15 @@ def test_no_words_meet_or_leave_the_figure(name: str, width: float) -> None:
     assert faults(draw(picture(name), width)) == []
 
 
-@pytest.mark.parametrize("name", OF_ONE)
+@pytest.mark.parametrize("name", OF_LABS)
+def test_each_value_is_the_laboratorys(name: str) -> None:
+    animal, analyte = OF_LABS[name]
+    rows = csv.DictReader(example_texts()["labs.csv"].decode("utf-8-sig").splitlines())
+    given = [float(r["value"]) for r in rows if (r["animal"], r["analyte"]) == (animal, analyte)]
+    assert picture(name).panels[0].sessions.mean.tolist() == pytest.approx(given)
+
+
+@pytest.mark.parametrize("name", [name for name in OF_ONE if name not in OF_LABS])
 def test_each_mean_is_that_of_its_readings(name: str) -> None:
     assert isinstance(picture(name), TrendPicture)
     panel = picture(name).panels[0]
@@ -146,11 +165,14 @@ def test_the_two_methods_are_paired_visit_by_visit() -> None:
 
 def test_the_whole_clinic_shows_every_session_that_counts() -> None:
     shown = picture("whole_clinic")
-    assert np.unique(shown.animal).size > 5
-    assert shown.months.min() == 0.0
-    assert all((line.low < line.value).all() for line in shown.lines)
-    assert all((line.value < line.high).all() for line in shown.lines)
-    assert "no drug's effect" in shown.caption
+    rows = csv.DictReader(example_texts()["animals.csv"].decode("utf-8-sig").splitlines())
+    assert {panel.key for panel in shown.panels} == {row["animal"] for row in rows}
+    assert sum(panel.value.size for panel in shown.panels) == 194
+    assert min(panel.months.min() for panel in shown.panels) == 0.0
+    assert len(shown.overview.lines) == 2
+    assert all((line.low < line.value).all() for line in shown.overview.lines)
+    assert all((line.value < line.high).all() for line in shown.overview.lines)
+    assert "no gap between lines is a drug's effect" in shown.caption
 
 
 def test_what_each_example_is_there_to_show() -> None:
@@ -180,15 +202,32 @@ def test_numbers_and_words_alone_make_the_picture(name: str) -> None:
     assert trend.caption(again) == trend.caption(picture(name))
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_the_drawing_beside_each_example_is_the_one_that_it_makes(name: str) -> None:
+_AGAIN = "Run python examples/make_drawings.py, and look at what changed"
+
+
+def _skip_with_other_libraries() -> None:
     pinned = (ROOT / ".ci" / "constraints.txt").read_text(encoding="utf-8")
     for library in ("matplotlib", "numpy", "pandas", "scipy"):
         if f"{library}=={version(library)}" not in pinned.splitlines():
             pytest.skip(f"{library} {version(library)} is not the version that drew them")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_drawing_beside_each_example_is_the_one_that_it_makes(name: str) -> None:
+    _skip_with_other_libraries()
     drawn = (FOLDER / f"{name}.svg").read_text(encoding="utf-8")
-    mend = f"Run python examples/{name}.py, and look at what changed"
-    assert_same(save.svg_bytes(picture(name)).decode(), drawn, mend)
+    assert_same(save.svg_bytes(picture(name)).decode(), drawn, _AGAIN)
+
+
+def test_the_figure_of_the_readme_is_the_one_that_its_command_makes() -> None:
+    _skip_with_other_libraries()
+    sys.path.insert(0, str(FOLDER))
+    try:
+        shown = runpy.run_path(str(FOLDER / "make_drawings.py"))["pilchard"]()
+    finally:
+        sys.path.remove(str(FOLDER))
+    drawn = (FOLDER / "pilchard.svg").read_text(encoding="utf-8")
+    assert_same(save.svg_bytes(shown).decode(), drawn, _AGAIN)
 
 
 def test_an_example_runs_on_its_own(tmp_path: Path) -> None:

@@ -43,13 +43,16 @@ def outputs(name: str) -> Iterator[dict[str, Any]]:
         yield from cell.get("outputs", ())
 
 
-def test_the_five_stories_are_there() -> None:
+def test_the_seven_stories_are_there() -> None:
     assert NAMES == [
         "a_clinics_cohort",
         "figure_for_a_letter",
+        "kidneys_beside_pressure",
         "planning_measurements",
+        "the_room_and_home",
         "tracking_one_animal",
         "two_methods_side_by_side",
+        "whom_to_see_next",
     ]
 
 
@@ -75,6 +78,22 @@ def test_no_cell_failed_or_warned(name: str) -> None:
     for output in outputs(name):
         assert output["output_type"] != "error"
         assert output.get("name") != "stderr"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_is_shown_is_read_without_scrolling_or_guessing(name: str) -> None:
+    """Text breaks between words, frames have sensible digits, and nothing is a bare NaN."""
+    for output in outputs(name):
+        data = output.get("data", {})
+        if set(data) & set(DRAWN):
+            continue
+        alone = "".join(
+            output.get("text", "" if "text/html" in data else data.get("text/plain", ""))
+        )
+        assert [line for line in alone.splitlines() if len(line) > 92] == []
+        text = alone + "".join(data.get("text/html", ""))
+        assert not re.search(r"\b(?:NaN|nan|NaT|None)\b", text)
+        assert not re.search(r"\d\.\d{4,}", re.sub(r'"[^"]*"', "", text))
 
 
 @pytest.mark.parametrize("name", NAMES)

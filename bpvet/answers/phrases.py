@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from bpvet.facts.sources import AS_REMEMBERED
+from bpvet.facts.sources import marked
 from bpvet.facts.words import LAB_QUANTITIES
 from bpvet.printing import number, probability, prose_date
 
@@ -54,8 +54,16 @@ def counted(count: int, word: str) -> str:
 
 
 def cited(name: str, remembered: bool) -> str:
-    """Return the name of a guideline, with the warning where its figure is from memory."""
-    return f"{name}; {AS_REMEMBERED}" if remembered else name
+    """Return the name of a guideline, with the mark where its figure is from memory.
+
+    Whoever prints it adds `bpvet.facts.sources.footnotes` once.
+
+    Examples
+    --------
+    >>> cited("ACVIM 2018 consensus statement", True)
+    'ACVIM 2018 consensus statement†'
+    """
+    return marked(name, remembered)
 
 
 def chance(p: float) -> str:

@@ -5,12 +5,22 @@ from __future__ import annotations
 import numpy as np
 
 from bpvet.answers.control import settled
-from bpvet.answers.parts import CourseAnswer, EffectAnswer, Estimate, TreatmentAnswer
+from bpvet.answers.parts import (
+    CourseAnswer,
+    EffectAnswer,
+    Estimate,
+    PlainAnswer,
+    TreatmentAnswer,
+)
+from bpvet.answers.settle import drug_settle
 from bpvet.facts.sources import fact
+from bpvet.facts.words import LAB_QUANTITIES
 from bpvet.maths.mixture import Mixture
-from bpvet.models.effects import Treatment
-from bpvet.models.outlook import with_scaled_tau
-from bpvet.models.trend import Trend
+from bpvet.models.trend.effects import Treatment
+from bpvet.models.trend.outlook import with_scaled_tau
+from bpvet.models.trend.plain_means import plain_difference
+from bpvet.models.trend.told import told_by_readings
+from bpvet.models.trend.trend import Trend
 
 
 def course_answers(trend: Trend, level: float) -> tuple[CourseAnswer, ...]:
@@ -26,32 +36,54 @@ def course_answers(trend: Trend, level: float) -> tuple[CourseAnswer, ...]:
             finished=one.finished,
             knowable=one.knowable,
             before_sessions=one.before_sessions,
-            effect_now=Estimate.of(one.effect_now, level),
-            effect=_effect(one.effect, level),
-            before_mean=one.before_mean,
-            after_mean=one.after_mean,
+            effect_now=Estimate.of(one.effect_now, level) if one.knowable else None,
+            effect=_effect(one.effect, level) if one.knowable else None,
+            before_mean=_plain_mean(trend, one.before_mean),
+            after_mean=_plain_mean(trend, one.after_mean),
         )
         for one in trend.courses
     )
 
 
-def treatment_answers(trend: Trend, level: float) -> tuple[TreatmentAnswer, ...]:
-    """Return the effect of each treatment: its base and increments together."""
+def treatment_answers(
+    trend: Trend, level: float, withheld: str | None = None
+) -> tuple[TreatmentAnswer, ...]:
+    """Return the effect of each treatment: its base and increments together.
+
+    Parameters
+    ----------
+    trend : Trend
+    level : float
+        Probability that intervals hold.
+    withheld : str, optional
+        The urgent rule that withholds verdicts.
+    """
     if not trend.treatments:
         return ()
     half, double = with_scaled_tau(trend, 0.5).treatments, with_scaled_tau(trend, 2.0).treatments
+    told = told_by_readings(trend)
     return tuple(
-        _treatment(trend, one, slow, fast, level)
-        for one, fast, slow in zip(trend.treatments, half, double, strict=True)
+        _treatment(trend, *each, level, withheld)
+        for each in zip(trend.treatments, double, half, told, strict=True)
     )
 
 
 def _treatment(
-    trend: Trend, one: Treatment, slow: Treatment, fast: Treatment, level: float
+    trend: Trend,
+    one: Treatment,
+    slow: Treatment,
+    fast: Treatment,
+    told: float,
+    level: float,
+    withheld: str | None,
 ) -> TreatmentAnswer:
     effect = _effect(one.effect, level)
-    verdict = settled(effect.p_lower_by_10, "has lowered", "fall unlikely")
-    verdict = verdict.replace("not settled", "cannot tell yet")
+    known = one.knowable
+    verdict: str | None = _verdict(trend, effect)
+    if not known:
+        verdict = "cannot be known"
+    elif withheld is not None:
+        verdict = None
     return TreatmentAnswer(
         drug=one.drug,
         started_on=one.started_on,
@@ -60,20 +92,67 @@ def _treatment(
         tau_days=one.tau_days,
         finished=one.finished,
         knowable=one.knowable,
-        effect_now=Estimate.of(one.effect_now, level),
-        effect=effect,
-        effect_at_half_tau=_effect(fast.effect, level),
-        effect_at_double_tau=_effect(slow.effect, level),
-        p_lower_by_10=effect.p_lower_by_10,
-        verdict=verdict if one.knowable else "cannot be known",
+        effect_now=Estimate.of(one.effect_now, level) if known else None,
+        effect=effect if known else None,
+        effect_at_half_tau=_effect(fast.effect, level) if known else None,
+        effect_at_double_tau=_effect(slow.effect, level) if known else None,
+        p_lower_by_10=effect.p_lower_by_10 if known else None,
+        verdict=verdict,
+        withheld=withheld if known else None,
+        reason=one.unknowable or None,
+        told_by_readings=told if known else None,
+        settle=drug_settle(trend, one) if verdict == "cannot tell yet" else (),
         before_sessions=int(np.sum(trend.series.date <= one.started_on)),
-        before_mean=one.before_mean,
-        after_mean=one.after_mean,
+        before_mean=_plain_mean(trend, one.before_mean),
+        after_mean=_plain_mean(trend, one.after_mean),
+        plain=_plain(trend, one, verdict) if known and not trend.logarithmic else None,
     )
+
+
+def _verdict(trend: Trend, effect: EffectAnswer) -> str:
+    """Return what the effect's probabilities say; of kidney values a rise is what matters."""
+    if trend.series.quantity in LAB_QUANTITIES:
+        if trend.series.quantity == "weight":
+            said = settled(effect.p_lower_by_10, "has lowered", "fall unlikely")
+        else:
+            said = settled(effect.p_higher_by_10, "has risen", "rise unlikely")
+        return said.replace("not settled", "cannot tell yet")
+    return _of_fall(effect.p_lower_by_10)
+
+
+def _of_fall(p: float) -> str:
+    """Return the verdict on a fall of 10 of this probability, under a pressure drug."""
+    if p >= float(fact("project.verdict.sure").value or 1):
+        return "has lowered"
+    none = p <= float(fact("project.verdict.no_fall").value or 0)
+    return "fall unlikely" if none else "cannot tell yet"
+
+
+def _plain(trend: Trend, one: Treatment, verdict: str | None) -> PlainAnswer | None:
+    """Return the plain difference beside the model's, and whether both must be told.
+
+    The verdict by the plain means is that of their difference with the model's SD about it.
+    """
+    from scipy.special import ndtr
+
+    found = plain_difference(trend, one)
+    if found is None:
+        return None
+    fall = float(fact("project.verdict.fall").value or 0)
+    by_plain = _of_fall(float(ndtr((-fall - found.plain) / found.sd)))
+    changes = by_plain != verdict or found.plain * found.model < 0
+    told = verdict is not None and found.apart and changes
+    return PlainAnswer(found.plain, found.model, found.cause, found.before_high, told)
 
 
 def _effect(mixture: Mixture, level: float) -> EffectAnswer:
     # Ten of the unit, and ten per cent: the two facts hold one number.
     fall = float(fact("project.verdict.fall").value or 0)
     held = Estimate.of(mixture, level)
-    return EffectAnswer(held.estimate, held.lower, held.upper, float(mixture.below(-fall)))
+    lower, higher = float(mixture.below(-fall)), float(mixture.above(fall))
+    return EffectAnswer(held.estimate, held.lower, held.upper, lower, higher)
+
+
+def _plain_mean(trend: Trend, mean: float | None) -> float | None:
+    """Return a plain mean in the unit; of logarithms that is the geometric mean."""
+    return float(np.exp(mean)) if trend.logarithmic and mean is not None else mean

@@ -13,10 +13,12 @@ from bpvet.answers.assumptions import assumptions, cautions
 from bpvet.answers.beside import (
     apart_answers,
     companion_answer,
+    left_out_answers,
     noise_answer,
     other_series,
     own_findings,
     priors_answer,
+    recorded_change_answers,
 )
 from bpvet.answers.control import (
     SYSTOLIC_ONLY,
@@ -26,6 +28,7 @@ from bpvet.answers.control import (
     recheck_answer,
     settled,
     share_answer,
+    sign_answers,
     target_answer,
     urgent_answers,
 )
@@ -39,7 +42,9 @@ from bpvet.answers.parts import (
     SurpriseAnswer,
     TrendAnswer,
 )
-from bpvet.answers.sentences import sentences
+from bpvet.answers.recorded import kidney_told, not_used, recorded_answer
+from bpvet.answers.sentences import statements
+from bpvet.answers.settle import slope_settle
 from bpvet.answers.treatments import course_answers, treatment_answers
 from bpvet.errors import CallError
 from bpvet.facts.categories import guideline as guideline_of
@@ -47,14 +52,17 @@ from bpvet.facts.protocol import ENOUGH_READINGS
 from bpvet.facts.sources import fact
 from bpvet.facts.words import LAB_METHOD
 from bpvet.maths.mixture import Mixture
-from bpvet.models.columns import SLOPE_DAYS
-from bpvet.models.outlook import surprise, treated
-from bpvet.models.trend import Trend
-from bpvet.models.variability import variability
-from bpvet.visits.urgency import latest_date
+from bpvet.models.kidney.kidney import kidney_of
+from bpvet.models.safety.safety import safety, systolic_trend
+from bpvet.models.trend.columns import SLOPE_DAYS
+from bpvet.models.trend.outlook import surprise, treated
+from bpvet.models.trend.trend import Trend
+from bpvet.models.trend.variability import variability
 
 
-def trend_answer(trend: Trend, guideline: str = "acvim2018", level: float = 0.95) -> TrendAnswer:
+def trend_answer(
+    trend: Trend, guideline: str = "acvim2018", level: float = 0.95, *, edition: str = "iris2019"
+) -> TrendAnswer:
     """Return every answer of a trend.
 
     Parameters
@@ -64,6 +72,8 @@ def trend_answer(trend: Trend, guideline: str = "acvim2018", level: float = 0.95
         Key of the guideline that names categories, target, floor and intervals.
     level : float
         Probability that intervals hold.
+    edition : str
+        Edition of the kidney stages, as `bpvet.kidney` takes it.
 
     Raises
     ------
@@ -77,15 +87,20 @@ def trend_answer(trend: Trend, guideline: str = "acvim2018", level: float = 0.95
     series, records = trend.series, trend.records
     animal = records.animals.set_index("animal").loc[series.animal]
     systolic = series.quantity == "systolic"
-    day = latest_date(
-        records, series.animal, trend.context.sessions, trend.context.treatments.courses
-    )
-    control = target_answer(trend, chosen) if systolic else no_target(chosen)
-    again = recheck_answer(trend, day, chosen) if systolic else no_recheck(chosen, SYSTOLIC_ONLY)
+    sessions, treatments = trend.context.sessions, trend.context.treatments
+    pressure = systolic_trend(trend)
+    found = safety(records, series.animal, sessions, treatments, pressure, chosen)
+    kidneys = kidney_of(records, found.found, pressure, edition=edition, level=level)
+    control = target_answer(trend, chosen, found) if systolic else no_target(chosen)
+    again = recheck_answer(found, str(animal["left_reason"]))
+    if not systolic and found.withheld("all") is None:
+        again = no_recheck(SYSTOLIC_ONLY)
+    verdicts = found.withheld("verdicts")
     answer = TrendAnswer(
         animal=series.animal,
         name=str(animal["name"]),
         species=series.species,
+        species_written=str(animal["species_written"]),
         breed=str(animal["breed"]),
         method=series.method,
         condition=series.condition,
@@ -93,6 +108,7 @@ def trend_answer(trend: Trend, guideline: str = "acvim2018", level: float = 0.95
         unit=series.unit,
         bridged=trend.bridged,
         bridges={name: Estimate.of(held, level) for name, held in trend.offsets.items()},
+        recorded_changes=recorded_change_answers(trend, level),
         apart=apart_answers(trend, level),
         as_of=trend.as_of,
         level=level,
@@ -102,38 +118,51 @@ def trend_answer(trend: Trend, guideline: str = "acvim2018", level: float = 0.95
         treated=treated(trend),
         sessions=_sessions(trend),
         latest=_latest(trend, level),
-        urgent=urgent_answers(day, chosen) if systolic else None,
-        urgent_reason=None if systolic else SYSTOLIC_ONLY,
+        urgent=urgent_answers(found, chosen),
+        signs=sign_answers(found.found.seen.signs),
         category=category_answer(trend, chosen),
         target=control,
-        slope=_slope(trend, level),
+        slope=_slope(trend, level, verdicts),
         courses=course_answers(trend, level),
-        treatments=treatment_answers(trend, level),
-        surprise=_surprise(trend, level),
+        treatments=treatment_answers(trend, level, verdicts),
+        surprise=_surprise(trend, level, verdicts),
         next_session=_next_session(trend, again, level),
         share_at_target=share_answer(trend, control),
         variability=variability(
-            series.date,
-            trend.observed,
-            None if trend.logarithmic else series.k,
+            # A session with a reading beyond the gauge has no mean to vary.
+            series.date[series.plain],
+            trend.observed[series.plain],
+            None if trend.logarithmic else series.k[series.plain],
             level=level,
             unit=series.unit,
         ),
-        companions=companion_answer(trend),
+        companions=companion_answer(trend, level),
         recheck=again,
+        kidney=kidneys,
+        kidney_statements=kidney_told(found, sessions, kidneys),
+        recorded=recorded_answer(records, series.animal, sessions, treatments, found, trend),
         first_visit=None if trend.first_visit is None else Estimate.of(trend.first_visit, level),
         noise=noise_answer(trend),
         priors=priors_answer(trend),
         assumptions=(),
+        statements=(),
         sentences=(),
+        not_used=(),
         cautions=(),
         other_series=other_series(trend),
+        left_out=left_out_answers(trend),
         findings=own_findings(trend),
         version=__version__,
         data_digest=records.digest,
+        measured_before=str(animal["measured_before"]),
+        visits=int(series.visit.max(initial=-1)) + 1,
     )
     answer = replace(answer, assumptions=assumptions(answer), cautions=cautions(answer))
-    return replace(answer, sentences=sentences(answer))
+    told = statements(answer)
+    unused = not_used(records, series.animal, found, treatments, told)
+    return replace(
+        answer, statements=told, sentences=tuple(one.text for one in told), not_used=unused
+    )
 
 
 def _number(value: Any) -> float | None:
@@ -171,10 +200,11 @@ def session_answer(row: pd.Series[Any], quantity: str) -> SessionAnswer:
 
 def _latest(trend: Trend, level: float) -> LatestAnswer:
     usual = Estimate.of(trend.latest, level)
-    return LatestAnswer(trend.latest_date, usual.estimate, usual.lower, usual.upper, usual.sd)
+    ends = usual.estimate, usual.lower, usual.upper
+    return LatestAnswer(trend.latest_date, *ends, usual.sd, trend.one_sided)
 
 
-def _slope(trend: Trend, level: float) -> SlopeAnswer:
+def _slope(trend: Trend, level: float, withheld: str | None) -> SlopeAnswer:
     slope = trend.slope
     span = int((trend.series.date[-1] - trend.series.date[0]) / np.timedelta64(1, "D"))
     months = span / SLOPE_DAYS
@@ -183,6 +213,7 @@ def _slope(trend: Trend, level: float) -> SlopeAnswer:
     rise = float(fact(f"project.verdict.rise{_kind(trend)}").value or 0)
     p_rising_by_1 = float(slope.above(rise))
     each = Estimate.of(slope, level)
+    verdict = settled(p_rising_by_1, "rising", "rise unlikely")
     return SlopeAnswer(
         per_30_days=each.estimate,
         lower=each.lower,
@@ -191,9 +222,9 @@ def _slope(trend: Trend, level: float) -> SlopeAnswer:
         p_rising_by_1=p_rising_by_1,
         rise_over_record=Estimate.of(over, level),
         span_days=span,
-        verdict=settled(p_rising_by_1, "rising", "rise unlikely").replace(
-            "not settled", "cannot tell yet"
-        ),
+        verdict=None if withheld else verdict.replace("not settled", "cannot tell yet"),
+        withheld=withheld,
+        settle=slope_settle(trend) if verdict == "not settled" and not withheld else (),
     )
 
 
@@ -202,12 +233,13 @@ def _kind(trend: Trend) -> str:
     return "_labs" if trend.logarithmic else ""
 
 
-def _surprise(trend: Trend, level: float) -> SurpriseAnswer:
+def _surprise(trend: Trend, level: float, withheld: str | None) -> SurpriseAnswer:
     found = surprise(trend)
     date, observed = trend.latest_date, float(trend.observed[-1])
     if found is None:
-        reason = "there is no earlier session to compare with"
-        return SurpriseAnswer(date, observed, None, None, None, None, None, reason)
+        one = "value" if trend.logarithmic else "session"
+        reason = f"there is no earlier {one} to compare with"
+        return SurpriseAnswer(date, observed, None, None, None, None, None, None, reason)
     held = Estimate.of(found.expected, level)
     if found.tail <= float(fact("project.verdict.very_unusual").value or 0):
         words = "very unusual"
@@ -216,13 +248,22 @@ def _surprise(trend: Trend, level: float) -> SurpriseAnswer:
     else:
         words = "as expected"
     return SurpriseAnswer(
-        date, observed, held.estimate, held.lower, held.upper, found.tail, words, None
+        date=date,
+        observed=observed,
+        expected=held.estimate,
+        lower=held.lower,
+        upper=held.upper,
+        tail=found.tail,
+        words=None if withheld else words,
+        withheld=withheld,
+        reason=None,
+        bound=found.bound,
     )
 
 
 def _next_session(trend: Trend, again: RecheckAnswer, level: float) -> NextSessionAnswer:
     """Return what to expect at the next visit; four weeks on where no date is set."""
-    date = trend.latest_date + np.timedelta64(28, "D") if again.by is None else again.by
+    date = trend.latest_date + np.timedelta64(28, "D") if again.latest is None else again.latest
     date = max(date, trend.as_of)
     expected = Estimate.of(trend.next_session(date, readings=ENOUGH_READINGS), level)
     return NextSessionAnswer(
@@ -232,4 +273,5 @@ def _next_session(trend: Trend, again: RecheckAnswer, level: float) -> NextSessi
         expected.estimate,
         expected.lower,
         expected.upper,
+        trend.one_sided,
     )

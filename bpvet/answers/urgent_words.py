@@ -1,39 +1,193 @@
-"""What is urgent, in sentences."""
+"""What is urgent, in sentences; each says how old it is, and what became of it if that is known."""
 
 from __future__ import annotations
 
-from bpvet.answers.phrases import cited, day, listed
+import numpy as np
+
+from bpvet.answers.kidney.words import potassium_value, reaction_rise, rise_of
+from bpvet.answers.phrases import capital, day, listed
 from bpvet.facts.categories import Guideline
+from bpvet.facts.recheck import rows
+from bpvet.facts.sources import credit, fact
 from bpvet.printing import number
+from bpvet.visits.labs.events import AcuteRise, PotassiumAlarm
+from bpvet.visits.labs.kidney_reaction import KidneyReaction
+from bpvet.visits.signs.states import SignState
 from bpvet.visits.urgency import Urgent
 
+_VET = "What to change is for the vet to decide."
 
-def urgent_sentence(found: Urgent, chosen: Guideline) -> str:
-    """Return one urgent line as a sentence."""
-    on = f"on {day(found.date)}"
-    signs = listed(found.signs)
-    value = f"{f'{found.bound} ' if found.bound else ''}{number(found.value, 0)} mmHg"
-    if found.kind == "damage":
-        measured = f"; the highest session mean {on} was {value}" if found.value is not None else ""
-        what = "signs" if len(found.signs) > 1 else "a sign"
-        return (
-            f"A vet must see this animal now: recorded as present: {signs}, {what} of damage to "
-            f"the eye or the brain{measured}. This holds at any value."
+
+def urgent_sentence(
+    found: Urgent, chosen: Guideline, species: str, latest: np.datetime64 | None
+) -> str:
+    """Return one urgent line as sentences.
+
+    Parameters
+    ----------
+    found : Urgent
+    chosen : Guideline
+        The named guideline: its floor is cited where the line rests on it.
+    species : str
+        Of the animal.
+    latest : datetime64[D] or None
+        Its latest date with a session, None without one.
+    """
+    said = {
+        "sign_current": _sign_current,
+        "low": _low,
+        "acute_kidney": _acute_kidney,
+        "potassium": _potassium,
+        "kidney_reaction": _kidney_reaction,
+        "low_on_treatment": _low_on_treatment,
+        "severe": _severe,
+        "sign_unread": _sign_unread,
+        "sign_open": _sign_open,
+    }[found.rule](found, chosen, species, latest)
+    return f"{said}{_age(found)}"
+
+
+def named_signs(signs: tuple[SignState, ...]) -> str:
+    """Return signs as written, each with its date."""
+    return listed([f"“{one.text}” ({day(one.seen_on)})" for one in signs])
+
+
+def _value(found: Urgent) -> str:
+    bound = f"{found.bound} " if found.bound else ""
+    judged = ""
+    if found.judged_as is not None:
+        judged = (
+            f", judged as {number(found.judged_as, 0)} because readings at home or after a calming "
+            "drug are lower than a clinic's"
         )
-    if found.kind == "severe":
-        confirm = cited(chosen.name, chosen.recheck["severe"].fact.remembered)
-        return (
-            f"Look for organ damage today (eyes, nervous signs, heart, kidneys): the highest "
-            f"session mean {on} was {value}, which is 180 or more. Without such damage the "
-            f"guideline confirms within 1–2 weeks ({confirm})."
-        )
-    if found.kind == "no sound":
-        return (
-            f"The pressure may be too low; a vet should see this animal today: no sound was "
-            f"obtained {on}, and {signs} is recorded."
-        )
-    why = f"with {signs} recorded" if found.signs else "on a pressure-acting drug"
+    return f"{bound}{number(found.value, 0)} mmHg{judged}"
+
+
+def _sign_current(
+    found: Urgent, chosen: Guideline, species: str, latest: np.datetime64 | None
+) -> str:
+    what = "signs" if len(found.signs) > 1 else "a sign"
+    visit = all(sign.seen_on == latest for sign in found.signs)
+    when = "recorded at this visit" if visit else "recorded"
+    measured = ""
+    if found.value is not None and latest is not None:
+        measured = f" The highest session mean on {day(latest)} was {_value(found)}."
     return (
-        f"The pressure may be too low; a vet should see this animal today: a session mean {on} "
-        f"was {value} {why}. What to change is for the vet to decide."
+        f"A vet must see this animal now: {named_signs(found.signs)} {when}, {what} of damage to "
+        f"the eye or the brain. This holds at any pressure.{measured}"
     )
+
+
+def _low(found: Urgent, chosen: Guideline, species: str, latest: np.datetime64 | None) -> str:
+    on = f"on {day(found.on)}"
+    weak = f", with {named_signs(found.signs)} recorded" if found.signs else ""
+    why = {
+        "below": f"a session mean {on} was {_value(found)}, below 90{weak}",
+        "no_sound": f"half or more of the readings {on} gave no sound{weak}",
+        "no_sound_weak": f"a reading {on} gave no sound in a weak animal{weak}",
+        "floor_weak": f"a session mean {on} was {_value(found)} on a drug, in a weak animal{weak} "
+        f"(below {_floor(chosen)})",
+        "mean": f"the mean arterial pressure {on} was {number(found.value, 0)} mmHg, below "
+        f"60{weak}",
+    }[found.why]
+    return (
+        f"The pressure may be too low, or measured wrongly: {why}. Repeat it, look at the animal, "
+        f"and let a vet see it today. {_VET}"
+    )
+
+
+def _floor(chosen: Guideline) -> str:
+    return f"{number(chosen.floor.value, 0)} mmHg; {credit(chosen.floor.fact)}"
+
+
+def _acute_kidney(
+    found: Urgent, chosen: Guideline, species: str, latest: np.datetime64 | None
+) -> str:
+    assert isinstance(found.event, AcuteRise)
+    return f"A vet should see this animal today: creatinine {rise_of(found.event)}."
+
+
+def _potassium(found: Urgent, chosen: Guideline, species: str, latest: np.datetime64 | None) -> str:
+    assert isinstance(found.event, PotassiumAlarm)
+    high = found.why == "high"
+    bound = fact(f"kidney.potassium.{'high' if high else 'low'}")
+    name = credit(bound)
+    falsely = " Haemolysis and some breeds raise it falsely." if high else ""
+    return (
+        f"A vet should see this animal today: potassium {potassium_value(found.event)} on "
+        f"{day(found.on)}, {'above' if high else 'below'} {bound.value:g} mmol/L ({name}).{falsely}"
+    )
+
+
+def _kidney_reaction(
+    found: Urgent, chosen: Guideline, species: str, latest: np.datetime64 | None
+) -> str:
+    assert isinstance(found.event, KidneyReaction)
+    below = number(fact(found.fact).value, 0)
+    pressure = f"{number(found.value, 0)} mmHg" if found.value is not None else f"below {below}"
+    return (
+        f"A vet should see this animal today: {reaction_rise(found.event)}, and the latest session "
+        f"reads {pressure}, below {below}. {_VET}"
+    )
+
+
+def _low_on_treatment(
+    found: Urgent, chosen: Guideline, species: str, latest: np.datetime64 | None
+) -> str:
+    why = "below 100"
+    if found.why == "usual_below_floor":
+        why = f"and the usual pressure is probably below {_floor(chosen)} too"
+    return (
+        f"Low on treatment: a session mean on {day(found.on)} was {_value(found)}, {why}. Ask "
+        f"about weakness, appetite and kidneys. {_VET}"
+    )
+
+
+def _severe(found: Urgent, chosen: Guideline, species: str, latest: np.datetime64 | None) -> str:
+    window = rows()["severe"].window(chosen.key, species)
+    name = "judgement of this project"
+    if window.fact is not None:
+        name = credit(window.fact)
+    eyes = " The eyes were noted normal that day." if found.why == "eyes_normal" else ""
+    return (
+        f"Look for organ damage today (eyes, nervous signs, heart, kidneys): the highest session "
+        f"mean on {day(found.on)} was {_value(found)}; 180 or more.{eyes} Without such damage "
+        f"repeat within {window.earliest} to {window.latest} days ({name})."
+    )
+
+
+def _sign_unread(
+    found: Urgent, chosen: Guideline, species: str, latest: np.datetime64 | None
+) -> str:
+    beside = {
+        "raised": "at 160 mmHg or more",
+        "low": "low on treatment",
+    }[found.why]
+    are = "are recorded and are" if len(found.signs) > 1 else "is recorded and is"
+    return (
+        f"Read this before anything else: {named_signs(found.signs)} {are} not understood here, in "
+        f"an animal that is {beside}."
+    )
+
+
+def _sign_open(found: Urgent, chosen: Guideline, species: str, latest: np.datetime64 | None) -> str:
+    return (
+        f"Look again: {named_signs(found.signs)} recorded, and not noted since as resolved or "
+        "longstanding."
+    )
+
+
+def _age(found: Urgent) -> str:
+    """Return how old a line is, in brackets or as a sentence of its own; nothing on its day."""
+    if found.age_days == 0:
+        return ""
+    forgotten = "lab_" if found.rule in ("acute_kidney", "potassium", "kidney_reaction") else ""
+    many = fact(f"project.urgent.forgotten_{forgotten}days").value or 0
+    ago = "1 day ago" if found.age_days == 1 else f"{found.age_days} days ago"
+    if found.age_days > many:
+        ring = ": ring the owner" if found.age_days > 90 else ""
+        return f" ({capital(ago)}; what became of it is not recorded{ring}.)"
+    if found.rule.startswith("sign_"):
+        return f" ({capital(ago)}; nothing newer about it is recorded.)"
+    later = "value" if forgotten else "session"
+    return f" ({capital(ago)}; no later {later} is recorded.)"

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import argparse
 
-from bpvet.command import options
-from bpvet.command.opening import usable
-from bpvet.command.output import progress
-from bpvet.command.reporting import add_quantity, add_report, answered, report_options
+from bpvet.command.shared import options
+from bpvet.command.shared.cautions import add_cautions
+from bpvet.command.shared.opening import usable
+from bpvet.command.shared.output import progress
+from bpvet.command.shared.reporting import add_quantity, add_report, answered, report_options
 from bpvet.facts.words import TREND_CONDITIONS
 
 SUMMARY = "the two methods against each other: bias, limits of agreement; a page and a notebook"
 ABOUT = """\
 Compares Doppler and oscillometric sessions of the same visits: bias and limits of agreement with
 their intervals, repeatability, lines, and the guideline's criteria for devices. With -o it writes
-a page that needs nothing else, and the notebook behind it; without, it prints the sentences.
+a self-contained page, and the notebook behind it; without, it prints the sentences.
 
 example:
   bpvet agreement records --as-of 2026-11-01 -o methods
@@ -29,12 +30,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--condition",
         choices=TREND_CONDITIONS,
-        help="that of most visits by both methods, if left out",
+        help="default: that of most visits by both methods",
     )
     parser.add_argument(
         "--linked",
         action="store_true",
-        help="readings of one number by both methods were taken together",
+        help="readings with the same number by both methods were taken together",
     )
     parser.add_argument(
         "--reference",
@@ -43,6 +44,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     options.add_rule(parser)
     options.add_level(parser)
+    add_cautions(parser)
     options.add_ways_out(parser)
 
 
@@ -54,12 +56,12 @@ def run(arguments: argparse.Namespace) -> int:
         for name in ("quantity", "condition", "rule", "linked", "reference", "level")
     }
     if arguments.output is None:
-        from bpvet.answers.agreement import agreement_answer
-        from bpvet.models.agreement import agreement
+        from bpvet.answers.agreement.agreement import agreement_answer
+        from bpvet.models.agreement.agreement import agreement
 
         return answered(arguments, agreement_answer(agreement(usable(arguments), **chosen)))
     progress("Comparing, and writing the report; this takes some seconds.", arguments.quiet)
-    from bpvet.reports.agreement import write_agreement_report
+    from bpvet.reports.agreement.report import write_agreement_report
 
     written = write_agreement_report(arguments.path, arguments.output, **chosen, **given)
     return answered(arguments, written.answer, written)

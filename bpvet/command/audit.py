@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import argparse
 
-from bpvet.command import options
-from bpvet.command.opening import usable
-from bpvet.command.output import progress
-from bpvet.command.reporting import add_report, answered, report_options
+from bpvet.command.shared import options
+from bpvet.command.shared.cautions import add_cautions
+from bpvet.command.shared.opening import usable
+from bpvet.command.shared.output import progress
+from bpvet.command.shared.reporting import add_report, answered, report_options
 
 SUMMARY = "the quality of measuring: protocol kept, scatter, end digits; a page and a notebook"
 ABOUT = """\
-Looks at how a clinic measures: readings a session, first readings, end digits, scatter by method,
+Looks at how a clinic measures: readings per session, first readings, end digits, scatter by method,
 operator and site, cuffs, home against clinic, and what would help most, in mmHg. Nobody is
-ranked. With -o it writes a page that needs nothing else, and the notebook behind it; without, it
+ranked. With -o it writes a self-contained page, and the notebook behind it; without, it
 prints the sentences.
 
 example:
@@ -27,6 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_report(parser, required=False)
     options.add_rule(parser)
     options.add_level(parser)
+    add_cautions(parser)
     options.add_ways_out(parser)
 
 
@@ -35,12 +37,12 @@ def run(arguments: argparse.Namespace) -> int:
     given = report_options(arguments)
     chosen = {"rule": arguments.rule, "level": arguments.level}
     if arguments.output is None:
-        from bpvet.answers.audit import audit_answer
-        from bpvet.models.audit import audit
+        from bpvet.answers.audit.audit import audit_answer
+        from bpvet.models.audit.audit import audit
 
         return answered(arguments, audit_answer(audit(usable(arguments), **chosen)))
     progress("Looking, and writing the report; this takes some seconds.", arguments.quiet)
-    from bpvet.reports.audit import write_audit_report
+    from bpvet.reports.audit.report import write_audit_report
 
     written = write_audit_report(arguments.path, arguments.output, **chosen, **given)
     return answered(arguments, written.answer, written)

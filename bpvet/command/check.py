@@ -7,27 +7,29 @@ import json
 import shlex
 import sys
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from bpvet.command import options
-from bpvet.command.opening import opened
-from bpvet.command.output import counted, printable, wrapped
-from bpvet.command.suggesting import suggest
+from bpvet.command.shared import options
+from bpvet.command.shared.opening import opened
+from bpvet.command.shared.output import counted, printable, wrapped
+from bpvet.command.shared.suggesting import suggest
 from bpvet.errors import RecordsError
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from bpvet.command.source_lines import SourceLines
-    from bpvet.records.alike import Alike, OfKind
+    from bpvet.command.shared.source_lines import SourceLines
+    from bpvet.records.checks.grouped import Alike, OfKind
     from bpvet.records.findings import Finding
     from bpvet.records.records import Records
+    from bpvet.visits.signs.signs import Sign
 
-SUMMARY = "reads the records and says what was understood and what was found"
+SUMMARY = "reads the records and reports what was understood and what was found"
 ABOUT = """\
-Reads the records and says what was understood and what was found, grouped by what there
-is to do. Nothing is changed. Exit status 1 only if something stops the work.
+Reads the records and reports what was understood and what was found, grouped by what
+there is to do. Nothing is changed. Exit status 1 only if something stops the work.
 
 examples:
   bpvet check records
@@ -36,12 +38,36 @@ examples:
 """
 
 #: What there is to do, in the order of pressing, as the heading of a group of findings.
-STOPS = "To mend first: nothing can be done with the records until then"
-ASIDE = "To correct: set aside, and not used until then"
-LOOK = "To look at"
-NOTHING = "To know: nothing to do"
+STOPS = "Fix first: nothing can be done with the records until then"
+ASIDE = "Correct: set aside, and not used until then"
+LOOK = "Check"
+NOTHING = "For information: nothing to do"
 GROUPS = (STOPS, ASIDE, LOOK, NOTHING)
 UNDERSTOOD = "What was understood"
+
+SIGNS = "Signs, as they were understood"
+_READING_WORDS = {
+    "present": "present",
+    "unclear": "unclear",
+    "unread": "not understood",
+    "past": "past",
+    "denied": "absent",
+    "other": "not urgent",
+}
+_GROUP_WORDS = {
+    "eye": "eye",
+    "brain": "brain",
+    "brain_other": "nerves",
+    "look": "to look at",
+    "weak": "weakness",
+    "heart": "heart",
+    "kidney": "kidney",
+    "bleeding": "bleeding",
+    "other": "other",
+}
+#: Readings of which every sign is shown, and how many are shown of the others.
+_NEVER_SILENT = ("present", "unclear", "unread")
+_SIGNS_SHOWN = 8
 
 NO_MEND = "Nothing to do."
 #: Kinds of findings that a mapping can settle.
@@ -60,7 +86,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--suggest",
         action="store_true",
-        help="propose what to say of headings, dates and units; nothing is applied",
+        help="propose settings for headings, dates and units; nothing is applied",
     )
     options.add_ways_out(parser)
 
@@ -80,8 +106,13 @@ def run(arguments: argparse.Namespace) -> int:
 
 def print_findings(records: Records, counts: dict[str, int]) -> None:
     """Print everything as one JSON value, a finding a line, as they are made."""
+    from bpvet.visits.signs.signs import all_signs
+
     head = {"readings": counts, "understood": records.understood}
+    signs = [_json_sign(sign) for sign in all_signs(records)]
     tail = {
+        "signs": signs,
+        "cancelled": [asdict(row) for row in records.cancelled_rows],
         "as_of": str(records.as_of),
         "source": records.source,
         "data_digest": records.digest,
@@ -96,25 +127,46 @@ def print_findings(records: Records, counts: dict[str, int]) -> None:
     write(json.dumps(tail, allow_nan=False, indent=2)[1:] + "\n")
 
 
+def _json_sign(sign: Sign) -> dict[str, str]:
+    """Return a sign as a row of `bpvet.signs`, in plain JSON values."""
+    from bpvet.visits.signs.signs import COLUMNS
+
+    return {name: str(getattr(sign, name)) for name in COLUMNS}
+
+
 def counts_of(records: Records, rule: str) -> dict[str, int]:
-    """Return how many readings went in and what became of them."""
+    """Return how many readings went in and what became of them; cancelled ones are set aside."""
     from bpvet.visits.readings import accounting, judged
 
-    return accounting(judged(records, rule)[0])
+    counts = accounting(judged(records, rule)[0])
+    cancelled = _cancelled_readings(records)
+    return {**counts, **{key: counts[key] + cancelled for key in ("in", "set_aside")}}
+
+
+def _cancelled_readings(records: Records) -> int:
+    return sum(row.table == "readings" for row in records.cancelled_rows)
 
 
 def check_text(records: Records, counts: dict[str, int], arguments: argparse.Namespace) -> str:
     """Return what was understood and found, as text."""
     lines = [f"Records of {records.source}, as of {records.as_of}", ""]
-    lines += [*_count_lines(counts, arguments.rule), ""]
+    lines += [*_count_lines(counts, arguments.rule, _cancelled_readings(records)), ""]
     understood = [UNDERSTOOD, "-" * len(UNDERSTOOD), *understood_lines(records.understood), ""]
+    understood = [*sign_lines(records, arguments.all), *cancelled_lines(records), *understood]
     if not records.findings:
-        lines += ["Nothing was found that needs a word.", "", *understood]
+        lines += ["Nothing was found that needs attention.", "", *understood]
         return "\n".join(lines).rstrip()
-    from bpvet.command.source_lines import SourceLines
-    from bpvet.records.alike import by_kind
+    from bpvet.command.shared.source_lines import SourceLines
+    from bpvet.records.checks.grouped import by_kind
+    from bpvet.records.entries.cancelled import KIND as CANCELLED
 
     found = by_kind(records.findings, group_of, None if arguments.all else _SHOWN)
+    # They have a place of their own.
+    found = {
+        group: left
+        for group, kinds in found.items()
+        if (left := [kind for kind in kinds if kind.shown[0].first.kind != CANCELLED])
+    }
     source = SourceLines(arguments.path, records.understood["encoding"])
     source.look_up(
         (alike.first.file, alike.first.line)
@@ -134,6 +186,59 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
     if not arguments.quiet and more:
         lines += ["--all shows every finding, --json gives them to other programs."]
     return "\n".join(lines).rstrip()
+
+
+def cancelled_lines(records: Records) -> list[str]:
+    """Return what was taken back, when and why: every entry, a line each."""
+    from itertools import groupby
+
+    from bpvet.records.entries.cancelled import what
+
+    if not records.cancelled_rows:
+        return []
+    heading = "Cancelled: kept where it stands, and used by nothing"
+    lines = [heading, "-" * len(heading)]
+    for _, rows in groupby(records.cancelled_rows, key=lambda row: (row.file, row.entry)):
+        held = list(rows)
+        first = held[0]
+        text = f"{what(held)}: {first.why} (entry {first.entry}, {first.file})"
+        lines.append(wrapped(text, "  ", ""))
+    return [*lines, ""]
+
+
+def sign_lines(records: Records, every: bool) -> list[str]:
+    """Return how each sign was understood: each distinct wording once, the most pressing first.
+
+    Parameters
+    ----------
+    records : Records
+    every : bool
+        Whether to show all of them; otherwise so many of each reading, and the rest is counted.
+    """
+    from bpvet.visits.signs.signs import all_signs
+
+    rows: dict[tuple[str, str, str, str], int] = {}
+    for sign in all_signs(records):
+        if sign.is_note:
+            continue
+        what = " ".join(filter(None, (sign.term, sign.group and f"({_GROUP_WORDS[sign.group]})")))
+        key = (sign.reading, sign.text, sign.status, what)
+        rows[key] = rows.get(key, 0) + 1
+    if not rows:
+        return []
+    lines = [SIGNS, "-" * len(SIGNS)]
+    for reading, words in _READING_WORDS.items():
+        here = [(key, many) for key, many in rows.items() if key[0] == reading]
+        # What is there, and what asks, is shown in full.
+        most = len(here) if every or reading in _NEVER_SILENT else _SIGNS_SHOWN
+        for (_, text, status, what), many in here[:most]:
+            times = f", {many} times" if many > 1 else ""
+            beside = f", status {status}" if status else ""
+            told = f": {what}" if what else ""
+            lines.append(wrapped(f'"{text}"{beside}{times}{told}', "    ", f"{words}: "))
+        if len(here) > most:
+            lines.append(f"  … and {len(here) - most} {MORE}")
+    return [*lines, ""]
 
 
 def group_of(finding: Finding) -> str:
@@ -162,7 +267,7 @@ def understood_lines(understood: Mapping[str, Any]) -> list[str]:
         "encoding": _by_file(understood["encoding"]),
         "columns between": _by_file(understood["separator"]),
         "decimal commas": ", ".join(understood["decimal_commas"]),
-        "not ours, kept": _by_file(foreign),
+        "unknown, kept": _by_file(foreign),
     }
     width = max(map(len, shown)) + 2
     lines = [
@@ -196,7 +301,7 @@ def _by_file(words: Mapping[str, str]) -> str:
     return "; ".join(f"{file}: {word}" for file, word in words.items())
 
 
-def _count_lines(counts: dict[str, int], rule: str) -> list[str]:
+def _count_lines(counts: dict[str, int], rule: str, cancelled: int = 0) -> list[str]:
     """Return the accounting as a small sum that anybody can check; parts of none are left out."""
     first = "" if rule == "all" else "the first of four or more; "
     names = {
@@ -205,6 +310,8 @@ def _count_lines(counts: dict[str, int], rule: str) -> list[str]:
         "excluded": "excluded by the clinic",
         "set_aside": "set aside",
     }
+    if cancelled:
+        names["set_aside"] += f" ({cancelled} of them cancelled)"
     width = len(str(counts["in"]))
     parts = [f"{counts[key]:>{width}} {name}" for key, name in names.items() if counts[key]]
     return [f"{counted(counts['in'], 'reading')} in all", *parts]

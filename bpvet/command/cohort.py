@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 
-from bpvet.command import options
-from bpvet.command.output import print_json, printable, progress
-from bpvet.command.reporting import (
+from bpvet.command.shared import options
+from bpvet.command.shared.output import print_json, printable, progress
+from bpvet.command.shared.reporting import (
     add_quantity,
     add_report,
     print_report,
@@ -17,7 +17,7 @@ from bpvet.command.reporting import (
 SUMMARY = "a clinic's animals together: trend over months, treatment, method; a page and a notebook"
 ABOUT = """\
 Fits one model to the sessions of all animals (awake, in the clinic) and writes it into a folder:
-a page that needs nothing else, and the notebook behind it. It says who was counted and who not,
+a self-contained page, and the notebook behind it. It says who was counted and who not,
 and how the estimates move with the choices made. Treated animals differ in more than treatment:
 nothing here is the effect of a drug.
 
@@ -45,7 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Write the report and say where the page is."""
     given = report_options(arguments)
     progress("Fitting, and writing the report; this may take a minute.", arguments.quiet)
-    from bpvet.reports.cohort import write_cohort_report
+    from bpvet.reports.clinic.report import write_cohort_report
 
     written = write_cohort_report(
         arguments.path,
@@ -62,5 +62,5 @@ def run(arguments: argparse.Namespace) -> int:
     print_report(written)
     if arguments.pseudonyms:
         name = printable(str(written.parameters))
-        print(f'Keep "{name}" to yourself: it says where the records are.')
+        print(f'Do not pass on "{name}": it says where the records are.')
     return 0

@@ -8,8 +8,8 @@ from __future__ import annotations
 import argparse
 from dataclasses import dataclass
 
-from bpvet.command import options
-from bpvet.command.output import print_json
+from bpvet.command.shared import options
+from bpvet.command.shared.output import print_json
 
 SUMMARY = "completion of commands and options for bash, zsh or fish"
 ABOUT = """\

@@ -5,8 +5,8 @@ from __future__ import annotations
 import argparse
 import shlex
 
-from bpvet.command import options
-from bpvet.command.output import print_json
+from bpvet.command.shared import options
+from bpvet.command.shared.output import print_json
 
 SUMMARY = "writes invented example records"
 ABOUT = """\

@@ -4,22 +4,28 @@ from __future__ import annotations
 
 import argparse
 
-from bpvet.command import options
-from bpvet.command.opening import usable
-from bpvet.command.output import counted, print_json, refuse_existing, say
+from bpvet.command.shared import options
+from bpvet.command.shared.opening import inputs_read, usable
+from bpvet.command.shared.output import counted, print_json, say, writable
 from bpvet.files import write_whole
 
 SUMMARY = "the records as a FHIR bundle, for other programs"
 ABOUT = """\
-Writes the records as one bundle of HL7 FHIR R4 resources: an Observation a reading, the
+Writes the records as one bundle of HL7 FHIR R4 resources: an Observation per reading, the
 means of sessions derived from these, animals as patients, courses, laboratory values and
-signs. Such a bundle is read back by every command as any other file.
+signs. Such a bundle is read back by every command like any other file.
 
 example:
   bpvet fhir records -o bundle.json
 """
 
-_WORDS = {"duplicate": "exact duplicates", "set aside": "readings set aside"}
+_WORDS = {
+    "duplicate": "exact duplicates",
+    "set aside": "readings set aside",
+    "cancelled": "rows that were cancelled",
+    "missed": "doses missed or late, which have no place in it",
+    "contacts": "contacts with owners, which have no place in it",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -39,9 +45,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the bundle and say what is in it."""
-    from bpvet.answers.fhir import fhir_bundle
+    from bpvet.answers.fhir.fhir import fhir_bundle
 
-    place = refuse_existing(arguments.output, arguments.force)
+    place = writable(arguments.output, inputs_read(arguments), arguments.force)
     bundle = fhir_bundle(usable(arguments), arguments.rule, arguments.snomed)
     write_whole(place, bundle.to_json().encode(), arguments.force)
     if arguments.json:

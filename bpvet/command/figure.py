@@ -1,40 +1,55 @@
-"""``bpvet figure``: one animal's figure for a letter, or the letter itself on a single page."""
+"""``bpvet figure``: one animal's figure for a letter, or the letter itself."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
-from bpvet.command import options
-from bpvet.command.opening import fitted
-from bpvet.command.output import print_json, printable, refuse_existing
+from bpvet.command.shared import options
+from bpvet.command.shared.opening import answered_or_unseen, fitted, inputs_read, usable
+from bpvet.command.shared.output import print_json, printable, writable
 from bpvet.errors import CallError
 from bpvet.files import write_all
 
 if TYPE_CHECKING:
-    from bpvet.answers.parts import TrendAnswer
-    from bpvet.models.trend import Trend
+    from bpvet.figures.pictures import TrendPicture
+    from bpvet.models.trend.trend import Trend
+    from bpvet.records.outputs import Inputs
+    from bpvet.reports.letter.letter import Letter
 
-SUMMARY = "one animal's figure, or a one-page letter, for a colleague"
+SUMMARY = "one animal's figure, or a letter that is complete on its own, for a colleague"
 ABOUT = """\
 Draws one animal through time, and writes the caption and the alternative text into a text
 file of the same name beside it. The ending names the format: .svg, .pdf or .png.
 
-With --letter it writes a single page instead: who the animal is, the figure, five sentences,
-the sessions with their readings, treatments and signs, and room for a signature. Beside it
-goes a table of the same name (.csv) with everything in full, to attach.
+With --letter it writes a letter instead, complete on its own: addressee and reason (or lines to
+write them on), what is urgent, the newest and the usual pressure, target and when again, the figure
+at full width, all current drugs, the eyes, signs, kidney values with their course, every answer,
+every session with its readings, and room for a signature. Two pages where they are enough; nothing
+is left out. Beside it goes a table of the same name (.csv), for a computer.
 
 examples:
   bpvet figure records --animal Pilchard -o pilchard.svg
   bpvet figure records --animal Pilchard -o pilchard.pdf --width column
-  bpvet figure records --animal Pilchard --letter -o letter.html --paper a4
+  bpvet figure records --animal Pilchard --quantity creatinine -o creatinine.svg
+  bpvet figure records --animal Pilchard --letter -o letter.pdf --paper a4
+  bpvet figure records --animal Pilchard --letter -o letter.html \\
+      --to "Internal medicine" --question "Are the kidneys following the pressure?"
 """
 
 #: Widths that have a name, mm.
 WIDTHS = {"column": 85.0, "letter": 160.0, "page": 180.0}
+#: Quantities that are drawn as recorded: they have no trend.
+RECORDED_ONLY = ("potassium", "total_t4")
 #: What is of the letter alone, and what of the figure alone: options, as they are said.
-_OF_LETTER = {"paper": "--paper", "for_excel": "--for-excel"}
+_OF_LETTER = {
+    "paper": "--paper",
+    "to": "--to",
+    "question": "--question",
+    "plain": "--plain",
+    "for_excel": "--for-excel",
+}
 _OF_FIGURE = {"width": "--width", "labs": "--labs"}
 
 
@@ -49,7 +64,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--width",
         type=width_mm,
         metavar="W",
-        help=f"{named}, or mm, at least 80; letter, if left out",
+        help=f"{named}, or mm, at least 80; default: letter",
     )
     parser.add_argument(
         "--labs",
@@ -58,16 +73,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     options.add_force(parser, "replace the files if they are there")
     letter = parser.add_argument_group("a letter instead")
-    letter.add_argument("--letter", action="store_true", help="one page, .html or .pdf")
-    letter.add_argument("--paper", choices=options.PAPERS, help="a4, if left out")
+    letter.add_argument("--letter", action="store_true", help="write a letter, .html or .pdf")
     letter.add_argument(
-        "--for-excel",
-        action="store_true",
-        help="in the table: an apostrophe before text that could be a formula",
+        "--to", metavar="TEXT", help="to whom it goes; left out, there is a line to write on"
     )
-    options.add_series(parser)
+    letter.add_argument(
+        "--question",
+        metavar="TEXT",
+        help="why the animal is referred; left out, there are lines to write on",
+    )
+    letter.add_argument("--paper", choices=options.PAPERS, help="default: a4")
+    options.add_plain(letter)
+    options.add_series(parser, also=RECORDED_ONLY)
     options.add_rule(parser)
     options.add_guideline(parser)
+    options.add_edition(parser)
     options.add_level(parser)
     options.add_priors(parser)
     options.add_ways_out(parser)
@@ -87,17 +107,18 @@ def width_mm(text: str) -> float:
         return float(text)
     except ValueError:
         named = ", ".join(WIDTHS)
-        raise argparse.ArgumentTypeError(f'"{text}" is no width: write {named}, or mm') from None
+        raise argparse.ArgumentTypeError(f'"{text}" is not a width: write {named}, or mm') from None
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the figure with its words, or the letter with its table."""
-    path = refuse_existing(arguments.output, arguments.force)
+    inputs = inputs_read(arguments)
+    path = writable(arguments.output, inputs, arguments.force)
     kind = path.suffix.lower().removeprefix(".")
     others, said, kinds = (
-        (_OF_FIGURE, "is of the figure alone; leave out --letter", ("html", "pdf"))
+        (_OF_FIGURE, "is for the figure alone; leave out --letter", ("html", "pdf"))
         if arguments.letter
-        else (_OF_LETTER, "is of a letter; add --letter", ("svg", "pdf", "png"))
+        else (_OF_LETTER, "is for a letter; add --letter", ("svg", "pdf", "png"))
     )
     for name, option in others.items():
         if getattr(arguments, name):
@@ -106,12 +127,16 @@ def run(arguments: argparse.Namespace) -> int:
         what = "letter" if arguments.letter else "figure"
         ends = " or ".join((", ".join(f".{one}" for one in kinds[:-1]), f".{kinds[-1]}"))
         raise CallError(f'"{path.name}": the name of a {what} ends in {ends}.')
+    if arguments.letter and arguments.quantity in RECORDED_ONLY:
+        raise CallError(
+            f"{arguments.quantity} has no trend that a letter could tell of; leave out --letter."
+        )
     write = _letter if arguments.letter else _figure
-    told = write(arguments, path, kind)
+    told = write(arguments, inputs, path, kind)
     if arguments.json:
         print_json(told)
     elif arguments.letter:
-        print(printable(f'The letter is in "{path}", everything in full in "{told["table"]}".'))
+        print(printable(f'The letter is in "{path}", the same as a table in "{told["table"]}".'))
     else:
         print(
             printable(
@@ -121,20 +146,27 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _figure(arguments: argparse.Namespace, image: Path, kind: str) -> dict[str, object]:
-    words = refuse_existing(image.with_suffix(".txt"), arguments.force)
-    trend = fitted(arguments)
+def _figure(
+    arguments: argparse.Namespace, inputs: Inputs, image: Path, kind: str
+) -> dict[str, object]:
+    # What the text will be is known only later; the same text in another kind's company stays.
+    words = writable(image.with_suffix(".txt"), inputs, force=True)
+    picture = _picture(arguments)
+    from bpvet.facts.sources import footnotes
     from bpvet.figures import save
     from bpvet.figures.trend import caption
-    from bpvet.models.picture import trend_picture
 
     width = WIDTHS["letter"] if arguments.width is None else arguments.width
-    picture = trend_picture(trend, arguments.guideline, arguments.level, labs=arguments.labs)
     writer = {"svg": save.svg_bytes, "pdf": save.pdf_bytes, "png": save.png_bytes}[kind]
     said = caption(picture, width)
+    said = " ".join((said, *footnotes(said)))
     text = f"{picture.title}\n\nCaption\n{said}\n\nAlternative text\n{picture.alt_text}\n"
     # Everything is made before anything is written.
-    contents = {image.name: writer(picture, width), words.name: text.encode("utf-8")}
+    contents = {words.name: text.encode("utf-8"), image.name: writer(picture, width)}
+    if _holds(words, contents[words.name]):
+        del contents[words.name]
+    else:
+        writable(words, inputs, arguments.force)
     write_all(image.parent, contents, arguments.force)
     return {
         "figure": str(image),
@@ -145,32 +177,59 @@ def _figure(arguments: argparse.Namespace, image: Path, kind: str) -> dict[str, 
     }
 
 
-def _letter(arguments: argparse.Namespace, letter: Path, kind: str) -> dict[str, object]:
-    table = refuse_existing(letter.with_suffix(".csv"), arguments.force)
+def _picture(arguments: argparse.Namespace) -> TrendPicture:
+    """Return the picture of the series asked for, or of values that have no trend."""
+    from bpvet.pictures.answered import answered_picture, recorded_labs
+
+    if arguments.quantity in RECORDED_ONLY:
+        records = usable(arguments)
+        animal = records.animal(arguments.animal)
+        return recorded_labs(records, animal, arguments.quantity, arguments.guideline)
+    trend = fitted(arguments)
+    answer = trend.answer(
+        guideline=arguments.guideline, level=arguments.level, edition=arguments.edition
+    )
+    return answered_picture(trend, answer, labs=arguments.labs)
+
+
+def _holds(path: Path, content: bytes) -> bool:
+    """Return whether a plain file holds this already."""
+    try:
+        same_size = path.is_file() and path.stat().st_size == len(content)
+        return same_size and not path.is_symlink() and path.read_bytes() == content
+    except OSError:
+        return False
+
+
+def _letter(
+    arguments: argparse.Namespace, inputs: Inputs, letter: Path, kind: str
+) -> dict[str, object]:
+    table = writable(letter.with_suffix(".csv"), inputs, arguments.force)
     if kind == "pdf":
         from bpvet.reports.pdf import refuse_without_setter
 
         refuse_without_setter()
-    trend = fitted(arguments)
-    from bpvet.reports.letter_csv import letter_csv
+    whole = _whole(arguments, table.name)
+    from bpvet.reports.letter.page import letter_html
 
     paper = arguments.paper or options.PAPERS[0]
-    answer = trend.answer(guideline=arguments.guideline, level=arguments.level)
-    contents = {
-        letter.name: _page(trend, answer, paper, table.name, kind),
-        table.name: letter_csv(trend, answer, arguments.for_excel),
-    }
-    write_all(letter.parent, contents, arguments.force)
+    html = letter_html(whole, paper)
+    content = html.encode("utf-8")
+    if kind == "pdf":
+        from bpvet.reports.pdf import pdf_bytes
+
+        content = pdf_bytes(html, whole.mark)
+    write_all(letter.parent, {table.name: whole.table, letter.name: content}, arguments.force)
     return {"letter": str(letter), "table": str(table), "paper": paper}
 
 
-def _page(trend: Trend, answer: TrendAnswer, paper: str, table: str, kind: str) -> bytes:
-    from bpvet.reports.letter import letter_html, letter_of
+def _whole(arguments: argparse.Namespace, table: str) -> Letter:
+    """Return the letter's content, of an animal with or without a trend."""
+    records, trend, answer = answered_or_unseen(arguments)
+    from bpvet.answers.unseen import UnseenAnswer
+    from bpvet.reports.letter.letter import Wanted, letter_of, unseen_letter
 
-    whole = letter_of(trend, answer, table)
-    if kind == "html":
-        return letter_html(whole, paper).encode("utf-8")
-    from bpvet.reports.pdf import fitting_pdf
-
-    fewer = range(len(whole.sessions) + 1)
-    return fitting_pdf((letter_html(whole, paper, less) for less in fewer), whole.mark)
+    wanted = Wanted(arguments.to or "", arguments.question or "", arguments.plain)
+    if isinstance(answer, UnseenAnswer):
+        return unseen_letter(records, answer, table, arguments.rule, wanted)
+    return letter_of(cast("Trend", trend), answer, table, wanted)

@@ -15,6 +15,7 @@ the in-room sum start at once.
 from __future__ import annotations
 
 import argparse
+import errno
 import io
 import os
 import sys
@@ -24,14 +25,20 @@ from importlib import import_module
 from typing import Protocol, cast
 
 from bpvet import __version__
-from bpvet.command.options import Parser
-from bpvet.command.output import printable
+from bpvet.command.shared.options import Parser
+from bpvet.command.shared.output import HARMLESS, MANY_OPEN, handles_left
 from bpvet.errors import BpvetError, RecordsError
+from bpvet.places import keep_font_cache
+from bpvet.printing import escaped
 
 COMMANDS = (
     "average",
+    "add",
     "check",
     "sessions",
+    "due",
+    "sheet",
+    "owner",
     "trend",
     "figure",
     "report",
@@ -45,7 +52,7 @@ COMMANDS = (
     "completion",
 )
 
-DONE, STOPPED, WRONG_CALL, INTERRUPTED = 0, 1, 2, 130
+DONE, STOPPED, WRONG_CALL, BROKEN, INTERRUPTED = 0, 1, 2, 3, 130
 
 _ABOUT = """\
 Blood pressure of cats and dogs over months: what the visits say, with its uncertainty.
@@ -55,9 +62,15 @@ to begin with:
   bpvet example records
   bpvet report records --animal Pilchard --as-of 2026-11-01 -o pilchard
 
-"bpvet COMMAND --help" tells more. Exit status: 0 done; 1 the records have findings
-that stop the work; 2 the call is wrong.
+"bpvet COMMAND --help" says more. Exit status: 0 done; 1 the records have findings
+that stop the work; 2 the call is wrong; 3 an error inside of bpvet.
 """
+#: Modules whose package bears another name.
+_INSTALLED_AS = {
+    "python_calamine": "python-calamine",
+    "zmq": "pyzmq",
+    "dateutil": "python-dateutil",
+}
 #: Findings that an error message shows before it counts the rest.
 _SHOWN = 10
 
@@ -84,6 +97,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         What follows the program's name; that of this process by default.
     """
     _take_any_letter()
+    keep_font_cache()
     given = list(sys.argv[1:] if argv is None else argv)
     try:
         status = _status(given)
@@ -100,9 +114,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         return INTERRUPTED
     except (OSError, MemoryError) as error:
         reason = getattr(error, "strerror", None) or str(error) or type(error).__name__
-        print(f"bpvet: {reason}.", file=sys.stderr)
+        print(f"bpvet: {escaped(reason.rstrip('.'))}.", file=sys.stderr)
         _close_quietly()
         return STOPPED
+    except Exception as error:
+        said, status = _unforeseen(given, error)
+        print(said, file=sys.stderr)
+        return status
 
 
 @cache
@@ -131,7 +149,7 @@ def _status(given: list[str]) -> int:
     if others:
         # argparse would blame the whole program for what one command does not take.
         who = f"bpvet {name}" if name else "bpvet"
-        print(printable(f"{who}: not understood: {' '.join(others)}"), file=sys.stderr)
+        print(f"{who}: not understood: {escaped(' '.join(others))}", file=sys.stderr)
         print(f'See "{who} --help"; options come last.', file=sys.stderr)
         return WRONG_CALL
     if name is None:
@@ -140,8 +158,9 @@ def _status(given: list[str]) -> int:
     try:
         return _command(name).run(arguments)
     except BpvetError as error:
-        print(printable(_message(name, error)), file=sys.stderr)
-        return error.exit_status
+        print(_shown(_message(name, error), given), file=sys.stderr)
+        # Whichever file was the one too many, the call itself was not wrong.
+        return STOPPED if _no_handle_left(error) else error.exit_status
 
 
 def _command(name: str) -> Command:
@@ -153,11 +172,56 @@ def _message(command: str, error: BpvetError) -> str:
     findings = error.findings if isinstance(error, RecordsError) else ()
     if not findings:
         return f"bpvet {command}: {error}"
-    lines = [f"bpvet {command}: the records cannot be used until this is mended:"]
+    lines = [f"bpvet {command}: the records cannot be used until this is fixed:"]
     lines += [f"  {finding}" for finding in findings[:_SHOWN]]
     if len(findings) > _SHOWN:
         lines.append(f'  … and {len(findings) - _SHOWN} more. "bpvet check PATH" shows them.')
     return "\n".join(lines)
+
+
+def _shown(message: str, given: Sequence[str]) -> str:
+    """Return a message that makes no terminal do anything, the lines of an argument in one."""
+    for text in given:
+        if not text.isprintable():
+            message = message.replace(text, escaped(text))
+    return escaped(message, kept=HARMLESS)
+
+
+def _unforeseen(given: Sequence[str], error: Exception) -> tuple[str, int]:
+    """Return what is said of an error that nobody foresaw, one sentence, and the exit status."""
+    command = given[0] if given and given[0] in COMMANDS else ""
+    who = f"bpvet {command}".rstrip()
+    if isinstance(error, ImportError) and (package := _package(error)):
+        gone = isinstance(error, ModuleNotFoundError)
+        what = "is not installed" if gone else "cannot be loaded"
+        how = package if gone else f"--force-reinstall {package}"
+        return f"{who}: {package}, which is needed here, {what}: pip install {how}", BROKEN
+    if _no_handle_left(error):
+        return f"{who}: {MANY_OPEN}", STOPPED
+    from bpvet.command.shared.diagnostic import keep_diagnostic
+
+    place = keep_diagnostic(error, command)
+    said = f"{who}: an error inside of bpvet ({type(error).__name__}), not of your records"
+    if place is None:
+        return f"{said}; nothing could be written down about it.", BROKEN
+    where = escaped(str(place))
+    return f'{said}; where it arose, and nothing of the records, is in "{where}".', BROKEN
+
+
+def _package(error: ImportError) -> str:
+    """Return what has to be installed for a missing module; blank for a module of ours."""
+    module = (error.name or "").partition(".")[0]
+    return "" if module in ("", "bpvet") else _INSTALLED_AS.get(module, module)
+
+
+def _no_handle_left(error: BaseException) -> bool:
+    """Whether this process may open no more files: libraries put that into many words."""
+    one: BaseException | None = error
+    while one is not None:
+        if isinstance(one, OSError) and one.errno in (errno.EMFILE, errno.ENFILE):
+            return True
+        one = one.__cause__ or one.__context__
+    return not handles_left(1)
 
 
 def _take_any_letter() -> None:

@@ -6,17 +6,17 @@ import argparse
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from bpvet.command import options
-from bpvet.command.opening import fitted, named_priors
-from bpvet.command.output import print_json, printable, wrapped
+from bpvet.command.shared import options
+from bpvet.command.shared.opening import fitted, named_priors
+from bpvet.command.shared.output import print_json, printable, wrapped
 from bpvet.errors import CallError
 from bpvet.facts.words import LAB_QUANTITIES, SPECIES
 
 if TYPE_CHECKING:
-    from bpvet.answers.plan_parts import FurtherAnswer, PlanAnswer
-    from bpvet.facts.priors import Priors
-    from bpvet.models.plan import Plan
-    from bpvet.models.study import Study
+    from bpvet.answers.plan.parts import FurtherAnswer, PlanAnswer
+    from bpvet.facts.priors.priors import Priors
+    from bpvet.models.plan.plan import Plan
+    from bpvet.models.plan.study import Study
     from bpvet.printing import ShortTable
 
 SUMMARY = "how many visits and readings answer a question"
@@ -43,7 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     visits = parser.add_argument_group("the visits")
     visits.add_argument("--visits", type=_count, default=4, metavar="M", help="visits (4)")
     visits.add_argument(
-        "--readings", type=_count, default=5, metavar="K", help="readings a visit that count (5)"
+        "--readings", type=_count, default=5, metavar="K", help="counted readings per visit (5)"
     )
     visits.add_argument("--every", type=_count, default=7, metavar="DAYS", help="gap in days (7)")
     visits.add_argument(
@@ -70,14 +70,14 @@ def _add_records(parser: argparse.ArgumentParser) -> None:
 def _add_new(parser: argparse.ArgumentParser) -> None:
     """Add what speaks of a new animal, and of a study."""
     new = parser.add_argument_group("a new animal")
-    new.add_argument("--species", choices=SPECIES, help="cat, if left out")
+    new.add_argument("--species", choices=SPECIES, help="default: cat")
     new.add_argument(
         "--used-to-it",
         action="store_true",
         default=None,
-        help="it is used to being measured: no first-visit excitement",
+        help="the animal is used to being measured: no first-visit excitement",
     )
-    new.add_argument("--drug", metavar="D", help="the drug begun in mid-schedule")
+    new.add_argument("--drug", metavar="D", help="the drug started in mid-schedule")
     new.add_argument("--before", type=_count, metavar="B", help="visits before it (half of them)")
     study = parser.add_argument_group("a study of two arms")
     study.add_argument(
@@ -89,7 +89,7 @@ def _add_new(parser: argparse.ArgumentParser) -> None:
         metavar="P",
         help="probability to find it (0.9)",
     )
-    study.add_argument("--animals", type=_count, metavar="N", help="animals an arm, if given")
+    study.add_argument("--animals", type=_count, metavar="N", help="animals per arm, if given")
     study.add_argument(
         "--response-sd",
         type=_positive,
@@ -109,7 +109,7 @@ def run(arguments: argparse.Namespace) -> int:
         new = new_animal(arguments)
         shown, text = new.to_dict(), plan_text(new)
     else:
-        _refuse(arguments, _NEW, "speaks of a new animal or a study, and does not go with PATH")
+        _refuse(arguments, _NEW, "is for a new animal or a study, and does not go with PATH")
         measured = already_measured(arguments)
         shown, text = measured.to_dict(), further_text(measured)
     if arguments.json:
@@ -121,9 +121,9 @@ def run(arguments: argparse.Namespace) -> int:
 
 def new_animal(arguments: argparse.Namespace) -> PlanAnswer:
     """Return the plan for a new animal, and for a study of such."""
-    from bpvet.answers.plan import plan_answer
+    from bpvet.answers.plan.plan import plan_answer
     from bpvet.facts.words import UNITS
-    from bpvet.models.plan import plan
+    from bpvet.models.plan.plan import plan
 
     species = arguments.species or "cat"
     method = arguments.method or (
@@ -154,10 +154,10 @@ def new_animal(arguments: argparse.Namespace) -> PlanAnswer:
 
 def already_measured(arguments: argparse.Namespace) -> FurtherAnswer:
     """Return the plan for an animal with records."""
-    from bpvet.answers.plan import further_answer
+    from bpvet.answers.plan.plan import further_answer
 
     if arguments.animal is None:
-        raise CallError("PATH needs --animal: whose visits are planned?")
+        raise CallError("PATH needs --animal: which animal are visits planned for?")
     return further_answer(
         fitted(arguments),
         arguments.visits,
@@ -165,24 +165,28 @@ def already_measured(arguments: argparse.Namespace) -> FurtherAnswer:
         arguments.every,
         within=arguments.within,
         level=arguments.level,
+        guideline=arguments.guideline,
     )
 
 
 def plan_text(answer: PlanAnswer) -> str:
     """Return a plan for a new animal as text: sentences, a short table, what it rests on."""
     table = printable(plan_table(answer).text())
-    return "\n\n".join([*map(wrapped, answer.sentences), table, _notes(answer.notes)])
+    return "\n\n".join(
+        [*map(wrapped, answer.sentences), table, _notes(answer.notes), *_cautions(answer)]
+    )
 
 
 def further_text(answer: FurtherAnswer) -> str:
     """Return a plan for an animal already measured as text."""
-    return "\n\n".join([*map(wrapped, answer.sentences), _notes(answer.notes)])
+    sentences = map(wrapped, answer.sentences)
+    return "\n\n".join([*sentences, _notes(answer.notes), *_cautions(answer)])
 
 
 def plan_table(answer: PlanAnswer) -> ShortTable:
     """Return half-widths by visits and readings as a short table."""
     from bpvet.answers.phrases import percent
-    from bpvet.answers.plan_words import up
+    from bpvet.answers.plan.words import up
     from bpvet.printing import ShortTable
 
     readings = list(answer.table[0].usual)
@@ -197,13 +201,13 @@ def plan_table(answer: PlanAnswer) -> ShortTable:
     )
     title = (
         f"Half-widths at {percent(answer.level)} ({answer.unit}, rounded up) of the usual value, "
-        f"by readings\na visit, and of a drug begun in mid-schedule with {answer.readings}"
+        f"by readings\nper visit, and of a drug started in mid-schedule with {answer.readings}"
     )
     return ShortTable(title, heads, rows)
 
 
 def _priors(arguments: argparse.Namespace, species: str, method: str) -> Priors:
-    from bpvet.facts.priors import Priors
+    from bpvet.facts.priors.priors import Priors
 
     table = named_priors(arguments)
     key = (species, method, arguments.quantity)
@@ -251,6 +255,12 @@ def _refuse(arguments: argparse.Namespace, names: tuple[str, ...], why: str) -> 
 
 def _notes(notes: tuple[str, ...]) -> str:
     return "Notes\n" + "\n".join(wrapped(note, "  ", "- ") for note in notes)
+
+
+def _cautions(answer: PlanAnswer | FurtherAnswer) -> tuple[str, ...]:
+    from bpvet.command.shared.cautions import cautions_block
+
+    return cautions_block(answer.cautions, every=True)
 
 
 def _count(text: str) -> int:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from bpvet.command import options
-from bpvet.command.opening import usable
-from bpvet.command.output import print_json, printable, progress, refuse_existing
+from bpvet.command.shared import options
+from bpvet.command.shared.opening import inputs_read, usable
+from bpvet.command.shared.output import print_json, printable, progress, writable
 from bpvet.facts.words import QUANTITIES
 
 if TYPE_CHECKING:
-    from bpvet.facts.prior_table import PriorTable
+    from bpvet.facts.priors.table import PriorTable
     from bpvet.printing import ShortTable
 
 SUMMARY = "learn a clinic's own priors from 30 animals or more"
@@ -36,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         dest="quantities",
         action="append",
         choices=QUANTITIES,
-        help="may be given several times; systolic, if left out",
+        help="may be repeated; default: systolic",
     )
     options.add_rule(parser)
     options.add_ways_out(parser)
@@ -44,9 +44,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Learn the priors, save them, and say what was learned."""
-    refuse_existing(arguments.output, force=False, mend="")
+    writable(arguments.output, inputs_read(arguments), mend="")
     records = usable(arguments)
-    from bpvet.models.learning import learn_priors
+    from bpvet.models.trend.learning import learn_priors
 
     progress("Learning; this may take a minute.", arguments.quiet)
     quantities = tuple(arguments.quantities or ("systolic",))
@@ -78,7 +78,7 @@ def _cell(key: tuple[str, str, str], table: PriorTable) -> dict[str, object]:
 
 
 def _table(table: PriorTable) -> ShortTable:
-    from bpvet.facts.priors import Priors
+    from bpvet.facts.priors.priors import Priors
     from bpvet.printing import ShortTable, number
 
     def pair(values: tuple[float, float], digits: int) -> str:

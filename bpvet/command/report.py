@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING, Any
 
-from bpvet.command import options
-from bpvet.command.opening import named_priors
-from bpvet.command.output import print_json, progress
-from bpvet.command.reporting import add_report, print_report, report_options, written_files
+from bpvet.command.shared import options
+from bpvet.command.shared.opening import named_priors
+from bpvet.command.shared.output import counted, print_json, printable, progress, say
+from bpvet.command.shared.reporting import add_report, print_report, report_options, written_files
+from bpvet.errors import CallError
+
+if TYPE_CHECKING:
+    from bpvet.facts.priors.table import PriorTable
 
 SUMMARY = "one animal's report: a page to read and print, and the notebook behind it"
 ABOUT = """\
-Writes one animal's report into a folder: a page that needs nothing else, and the notebook
+Writes one animal's report into a folder: a self-contained page, and the notebook
 behind it. Nothing is opened, and nothing is loaded from anywhere.
 
-example:
+With --due it writes the clinic's list and a report of each animal on it, several at once.
+
+examples:
   bpvet report records --animal Pilchard -o pilchard
+  bpvet report records --due -o morning
 """
 
 
@@ -23,10 +31,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.usage = "bpvet report PATH --animal A -o DIR [options]"
     add_report(parser)
-    options.add_animal(parser)
+    options.add_animal(parser, required=False)
+    morning = parser.add_argument_group("many animals")
+    morning.add_argument(
+        "--due", action="store_true", help="the clinic's list, and each animal on it"
+    )
+    morning.add_argument(
+        "--processes", type=_processes, metavar="N", help="reports made at once with --due"
+    )
     options.add_series(parser)
     options.add_rule(parser)
     options.add_guideline(parser)
+    options.add_edition(parser)
     options.add_level(parser)
     options.add_priors(parser)
     options.add_ways_out(parser)
@@ -37,11 +53,14 @@ def run(arguments: argparse.Namespace) -> int:
     from bpvet.facts.categories import guideline
 
     # What is wrong with the call is said before the work is done.
+    _refuse(arguments)
     guideline(arguments.guideline)
     given = report_options(arguments)
     priors = named_priors(arguments)
+    if arguments.due:
+        return _morning(arguments, given, priors)
     progress("Writing the report; this takes some seconds.", arguments.quiet)
-    from bpvet.reports.animal import write_report
+    from bpvet.reports.animal.report import write_report
 
     written = write_report(
         arguments.path,
@@ -53,8 +72,10 @@ def run(arguments: argparse.Namespace) -> int:
         bridge=arguments.bridge,
         rule=arguments.rule,
         guideline=arguments.guideline,
+        edition=arguments.edition,
         level=arguments.level,
         priors=priors,
+        also_read=[arguments.priors],
         **given,
     )
     if arguments.json:
@@ -62,3 +83,60 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         print_report(written)
     return 0
+
+
+def _processes(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text[:4]) <= 256:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a number from 1 to 256')
+    return int(text)
+
+
+def _refuse(arguments: argparse.Namespace) -> None:
+    """Refuse options that do not go together."""
+    if arguments.due and arguments.animal is not None:
+        raise CallError("--due is for every animal on the list; leave out --animal.")
+    if not arguments.due and arguments.animal is None:
+        raise CallError("Whose report? Name an animal with --animal, or all with --due.")
+    if arguments.processes is not None and not arguments.due:
+        raise CallError("--processes is for many reports; add --due.")
+    chosen = arguments.method or arguments.condition or arguments.bridge
+    if arguments.due and (chosen or arguments.quantity != "systolic"):
+        raise CallError("--due reports each animal's own systolic series: choose no other.")
+
+
+def _morning(
+    arguments: argparse.Namespace, given: dict[str, Any], priors: PriorTable | None
+) -> int:
+    """Write the list and its reports; say where they are, and which could not be written."""
+    progress("Writing the list and its reports; this takes a while.", arguments.quiet)
+    from bpvet.reports.morning import write_morning
+
+    written = write_morning(
+        arguments.path,
+        arguments.output,
+        processes=arguments.processes,
+        rule=arguments.rule,
+        guideline=arguments.guideline,
+        edition=arguments.edition,
+        level=arguments.level,
+        priors=priors,
+        also_read=[arguments.priors],
+        **given,
+    )
+    failed = [one for one in written.reports if one.page is None]
+    for one in failed:
+        say(f"No report of {one.animal}: {one.error}")
+    if arguments.json:
+        reports = [
+            {
+                "animal": one.animal,
+                "page": None if one.page is None else str(one.page),
+                "error": one.error or None,
+            }
+            for one in written.reports
+        ]
+        print_json({"list": str(written.list), "reports": reports})
+    else:
+        many = counted(len(written.reports) - len(failed), "report")
+        print(printable(f'The list is in "{written.list}", with {many}.'))
+    return 1 if failed else 0

@@ -1,26 +1,28 @@
-"""``bpvet sessions``: one row a session, as a table to look at or a CSV to take along."""
+"""``bpvet sessions``: one row a session, as a table to look at or a file to take along."""
 
 from __future__ import annotations
 
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from bpvet.command import options
-from bpvet.command.opening import usable
-from bpvet.command.output import counted, print_json, printable, refuse_existing, say
-from bpvet.files import csv_bytes, write_whole
+from bpvet.command.shared import options
+from bpvet.command.shared.opening import inputs_read, usable
+from bpvet.command.shared.output import counted, print_json, printable, say, writable
+from bpvet.files import write_all
 
 if TYPE_CHECKING:
     import pandas as pd
 
-SUMMARY = "one row a session"
+SUMMARY = "one row per session"
 ABOUT = """\
-One row a session: its mean, SD and count, and what must be said beside them. With -o the
-whole table goes into a CSV file.
+One row per session: its mean, SD and count, and remarks on it. With -o the whole table
+goes into a file whose ending names the form: .csv, .xlsx, .parquet or .jsonl. What its
+columns mean goes with it: in a second sheet, in the schema, or beside it (-columns.csv).
 
 examples:
   bpvet sessions records --animal Pilchard
   bpvet sessions records -o sessions.csv
+  bpvet sessions records -o sessions.parquet
 """
 
 
@@ -30,12 +32,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     options.add_path(parser)
     options.add_animal(parser, required=False)
     options.add_rule(parser)
-    parser.add_argument("-o", "--output", metavar="FILE", help="write a CSV file")
     parser.add_argument(
-        "--for-excel",
-        action="store_true",
-        help="an apostrophe before text that a spreadsheet would take for a formula",
+        "-o", "--output", metavar="FILE", help="a file to write: .csv, .xlsx, .parquet or .jsonl"
     )
+    options.add_plain(parser)
     options.add_force(parser, "replace the file if it is there")
     options.add_ways_out(parser)
 
@@ -46,13 +46,20 @@ def run(arguments: argparse.Namespace) -> int:
 
     place = None
     if arguments.output is not None:
-        place = refuse_existing(arguments.output, arguments.force)
+        from bpvet.records.table_files import table_files, written_names
+        from bpvet.visits.session_words import session_words
+
+        inputs = inputs_read(arguments)
+        place = writable(arguments.output, inputs, arguments.force)
+        for name in written_names(place)[1:]:
+            writable(place.with_name(name), inputs, arguments.force)
     records = usable(arguments)
     table = sessions(records, arguments.rule)
     if arguments.animal is not None:
         table = table[table["animal"] == records.animal(arguments.animal)]
     if place is not None:
-        write_whole(place, sessions_csv(table, arguments.for_excel), arguments.force)
+        contents = table_files(place, table, session_words(table.columns), arguments.plain)
+        write_all(place.parent, contents, arguments.force)
     if arguments.json:
         print_json(session_rows(table))
     elif place is None:
@@ -66,20 +73,6 @@ def session_rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     """Return the sessions as plain JSON values."""
     columns = {name: [_plain(value) for value in table[name]] for name in table.columns}
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
-
-
-def sessions_csv(table: pd.DataFrame, for_excel: bool = False) -> bytes:
-    """Return the sessions as CSV: UTF-8, ISO dates, decimal points, empty for what is missing.
-
-    Parameters
-    ----------
-    table : DataFrame
-        As `bpvet.sessions` returns it.
-    for_excel : bool
-        Whether text that begins with ``= + - @`` gets an apostrophe before it.
-    """
-    columns = ([_plain(value) for value in table[name]] for name in table)
-    return csv_bytes(list(table.columns), zip(*columns, strict=True), for_excel)
 
 
 def sessions_text(table: pd.DataFrame) -> str:

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from bpvet.command import options
-from bpvet.command.opening import fitted
-from bpvet.command.output import print_json, printable, wrapped
+from bpvet.command.shared import options
+from bpvet.command.shared.cautions import add_cautions, cautions_block
+from bpvet.command.shared.opening import answered_or_unseen
+from bpvet.command.shared.output import print_json, printable, wrapped
 
 if TYPE_CHECKING:
-    from bpvet.answers.parts import TrendAnswer
+    from bpvet.answers.parts import NotUsed, TrendAnswer
+    from bpvet.answers.unseen import UnseenAnswer
+    from bpvet.models.kidney.joint import Joint
     from bpvet.printing import ShortTable
 
 SUMMARY = "one animal's usual pressure through time, in words and numbers"
@@ -21,11 +24,14 @@ a drug worked, when to measure again. What is urgent comes first.
 
 examples:
   bpvet trend records --animal Pilchard
+  bpvet trend records --animal A17 --short
   bpvet trend records --animal A17 --condition home --json
 """
 
 #: Findings about the animal's records that are shown before the rest is counted.
 _SHOWN = 3
+#: Rows that no sentence speaks of, named for each reason; JSON and pages have all.
+_SHOWN_UNUSED = 4
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,32 +42,122 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     options.add_series(parser)
     options.add_rule(parser)
     options.add_guideline(parser)
+    options.add_edition(parser)
     options.add_level(parser)
     options.add_priors(parser)
+    parser.add_argument(
+        "--short",
+        action="store_true",
+        help="five lines: what is urgent, the number and the usual, since the last change of a "
+        "drug, kidneys, when again",
+    )
+    add_cautions(parser)
     options.add_ways_out(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Fit the trend and print its answers."""
-    answer = fitted(arguments).answer(guideline=arguments.guideline, level=arguments.level)
+    _, trend, answer = answered_or_unseen(arguments)
+    if arguments.short and not arguments.json:
+        print(short_text(answer))
+        return 0
+    from bpvet.answers.unseen import UnseenAnswer
+    from bpvet.models.kidney.joint_trends import joint_trends
+
+    joint = () if trend is None else joint_trends(trend, arguments.level)
     if arguments.json:
-        print_json(answer.to_dict())
+        print_json(answer.to_dict() | {"joint": [one.to_dict() for one in joint]})
+    elif isinstance(answer, UnseenAnswer):
+        print(unseen_text(answer, every_caution=arguments.cautions))
     else:
-        print(trend_text(answer))
+        print(trend_text(answer, joint, every_caution=arguments.cautions))
     return 0
 
 
-def trend_text(answer: TrendAnswer) -> str:
-    """Return the answers as text: what is urgent, sentences, a short table, cautions."""
-    parts = [wrapped(heading(answer)), *map(wrapped, answer.sentences)]
+def short_text(answer: TrendAnswer | UnseenAnswer) -> str:
+    """Return the answer in five lines, and the one caution that stands on everything."""
+    from bpvet.answers.short import short_statements
+    from bpvet.facts.cautions import licensed
+    from bpvet.facts.sources import footnotes
+
+    texts = [one.text for one in short_statements(answer)]
+    lines = [wrapped(text, "  ", "- ") for text in texts]
+    return "\n\n".join(["\n".join(lines), *map(wrapped, (*footnotes(*texts), licensed()))])
+
+
+def trend_text(
+    answer: TrendAnswer, joint: Sequence[Joint] = (), *, every_caution: bool = False
+) -> str:
+    """Return the answers as text: what is urgent, sentences, a short table, cautions.
+
+    Parameters
+    ----------
+    answer : TrendAnswer
+    joint : sequence of Joint
+        Pressure and laboratory values fitted together; they stand below the numbers.
+    every_caution : bool
+        Whether all cautions are printed, or the first five.
+    """
+    sentences = answer.sentences
+    parts = [wrapped(heading(answer)), *map(wrapped, sentences)]
     parts.append(printable(numbers_table(answer).text()))
-    parts.append("Cautions\n" + "\n".join(_point(text) for text in answer.cautions))
+    parts += _together(joint)
+    parts += _unused(answer.not_used)
+    cautions, *footnote = cautions_block(answer.cautions, every=every_caution, beside=sentences)
+    parts.append(cautions)
     if answer.findings:
         shown = [_point(str(finding)) for finding in answer.findings[:_SHOWN]]
         rest = len(answer.findings) - _SHOWN
         shown += [f"- … and {rest} more; bpvet check shows all"] if rest > 0 else []
         parts.append("Found in these records\n" + "\n".join(shown))
-    return "\n\n".join(parts)
+    return "\n\n".join([*parts, *footnote])
+
+
+def _together(joint: Sequence[Joint]) -> list[str]:
+    """Return what pressure and laboratory values say together; empty where there are none."""
+    if not joint:
+        return []
+    from bpvet.answers.kidney.joint_words import ABOUT, joint_statements
+
+    said = [_point(one.text) for one in joint_statements(joint)]
+    return ["\n".join(["Pressure and laboratory values together", wrapped(ABOUT), *said])]
+
+
+def unseen_text(answer: UnseenAnswer, *, every_caution: bool = False) -> str:
+    """Return what is told of an animal without a session of a trend.
+
+    Parameters
+    ----------
+    answer : UnseenAnswer
+    every_caution : bool
+        Whether all cautions are printed, or the first five.
+    """
+    from bpvet.answers.phrases import day
+
+    who = f"{answer.name} ({answer.animal})" if answer.name else answer.animal
+    kind = answer.species or answer.species_written
+    head = f"{who}{f', {kind}' if kind else ''}: as of {day(answer.as_of)}"
+    parts = [wrapped(head), *map(wrapped, answer.sentences), *_unused(answer.not_used)]
+    beside = cautions_block(answer.cautions, every=every_caution, beside=answer.sentences)
+    return "\n\n".join([*parts, *beside])
+
+
+def _unused(rows: tuple[NotUsed, ...]) -> list[str]:
+    """Return the rows of the records that no sentence speaks of, each with its reason."""
+    if not rows:
+        return []
+    reasons: dict[str, list[str]] = {}
+    for one in rows:
+        reasons.setdefault(one.reason, []).append(f"{one.text} ({one.date})")
+    shown = [
+        _point(
+            f"{', '.join(dict.fromkeys(texts[-_SHOWN_UNUSED:]))}"
+            f"{f' and {len(texts) - _SHOWN_UNUSED} more' if len(texts) > _SHOWN_UNUSED else ''}"
+            f": {reason}"
+        )
+        for reason, texts in reasons.items()
+    ]
+    return ["Also on record, not used here\n" + "\n".join(shown)]
 
 
 def heading(answer: TrendAnswer) -> str:
@@ -70,12 +166,12 @@ def heading(answer: TrendAnswer) -> str:
     from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
 
     who = f"{answer.name} ({answer.animal})" if answer.name else answer.animal
-    kind = f", {answer.species}" if answer.species else ""
+    species = answer.species or answer.species_written
+    kind = f", {species}" if species else ""
+    where = CONDITION_WORDS[answer.condition]
+    parts = (QUANTITY_WORDS[answer.quantity], METHOD_WORDS[answer.method], where)
     joined = ", bridged" if answer.bridged else ""
-    return (
-        f"{who}{kind}: {QUANTITY_WORDS[answer.quantity]}, {METHOD_WORDS[answer.method]}, "
-        f"{CONDITION_WORDS[answer.condition]}{joined}, as of {day(answer.as_of)}"
-    )
+    return f"{who}{kind}: {', '.join(filter(None, parts))}{joined}, as of {day(answer.as_of)}"
 
 
 def numbers_table(answer: TrendAnswer) -> ShortTable:
@@ -83,41 +179,43 @@ def numbers_table(answer: TrendAnswer) -> ShortTable:
     from bpvet.answers.phrases import percent
     from bpvet.printing import ShortTable
 
-    heads = ("", "estimate", f"{percent(answer.level)} interval", "")
+    heads = ("", "estimate", f"{percent(answer.level)} interval", "unit")
     return ShortTable("", heads, tuple(_rows(answer)))
 
 
 def _rows(answer: TrendAnswer) -> Iterator[tuple[str, str, str, str]]:
+    from bpvet.answers.phrases import of_labs
     from bpvet.printing import number, probability
 
     unit, latest, target = answer.unit, answer.latest, answer.target
+    digits, change = answer.decimals, answer.change_unit
 
     def ends(lower: float, upper: float, digits: int = 0) -> str:
         return f"{number(lower, digits)} to {number(upper, digits)}"
 
-    yield (
-        f"usual on {latest.date}",
-        number(latest.estimate, 0),
-        ends(latest.lower, latest.upper),
-        unit,
-    )
+    usual = number(latest.estimate, digits), ends(latest.lower, latest.upper, digits)
+    if latest.only:
+        usual = f"{latest.only} {number(latest.end, digits)}", ""
+    yield f"usual on {latest.date}", *usual, unit
     if target.value is not None:
         what = f"probability at or below {number(target.value, 0)}"
         yield what, probability(target.p_at_or_below), "", ""
     for one in answer.treatments:
         full = one.effect
+        if full is None:
+            # What cannot be known has no number.
+            continue
         name = f"{one.drug} from {one.started_on}, full effect"
-        yield name, number(full.estimate, 0), ends(full.lower, full.upper), unit
+        yield name, number(full.estimate, 0), ends(full.lower, full.upper), change
     slope, coming = answer.slope, answer.next_session
     if slope.span_days:
         per = ends(slope.lower, slope.upper, 1)
-        yield "change a month, apart from drugs", number(slope.per_30_days, 1), per, unit
-    yield (
-        f"mean of a session on {coming.date}",
-        number(coming.mean, 0),
-        ends(coming.lower, coming.upper),
-        unit,
-    )
+        yield "change a month, apart from drugs", number(slope.per_30_days, 1), per, change
+    what = "value" if of_labs(answer) else "mean of a session"
+    held = number(coming.mean, digits), ends(coming.lower, coming.upper, digits)
+    if coming.only:
+        held = f"{coming.only} {number(coming.end, digits)}", ""
+    yield f"{what} on {coming.date}", *held, unit
 
 
 def _point(text: str) -> str:

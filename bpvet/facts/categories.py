@@ -1,4 +1,4 @@
-"""The guidelines as named sets: categories, raised range, target, floor and when to measure again.
+"""The guidelines as named sets: categories, raised range, target and floor.
 
 The numbers stand in the facts that ``guidelines.toml`` names; here they are only laid together.
 """
@@ -9,26 +9,12 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from types import MappingProxyType
 from typing import Any
 
 from bpvet.errors import CallError
 from bpvet.facts.sources import Fact, fact, source, table
 
 DEFAULT = "acvim2018"
-
-#: The states of a recheck, in the order in which the first that fits is taken.
-RECHECK_STATES = (
-    "sign",
-    "changed",
-    "severe",
-    "first_raised",
-    "raised_again",
-    "raised_mild",
-    "above_target",
-    "treated",
-    "otherwise",
-)
 
 
 @dataclass(frozen=True)
@@ -55,14 +41,6 @@ class Threshold:
 
 
 @dataclass(frozen=True)
-class Interval:
-    """The longest time until the next visit, days, with the fact that it comes from."""
-
-    days: int
-    fact: Fact
-
-
-@dataclass(frozen=True)
 class Guideline:
     """A guideline as one set.
 
@@ -80,8 +58,6 @@ class Guideline:
     raised, target, floor : Threshold
         Lower bound of the raised range, goal of treatment, and the pressure below which
         weakness may mean too low.
-    recheck : mapping of str to Interval
-        By the states of `RECHECK_STATES`.
     source : str
         Key of the source.
     """
@@ -95,7 +71,6 @@ class Guideline:
     raised: Threshold
     target: Threshold
     floor: Threshold
-    recheck: Mapping[str, Interval]
     source: str
 
     @property
@@ -105,9 +80,8 @@ class Guideline:
 
     @property
     def remembered(self) -> bool:
-        """Whether any bound or interval is from memory and unchecked, so that a report says so."""
+        """Whether any bound is from memory and unchecked, so that a report says so."""
         stated = [self.raised.fact, self.target.fact, self.floor.fact]
-        stated += [interval.fact for interval in self.recheck.values()]
         stated += [fact(category.fact_id) for category in self.categories]
         return any(one.remembered for one in stated)
 
@@ -147,9 +121,9 @@ def guideline(key: str = DEFAULT, species: str | None = None) -> Guideline:
     """
     if key not in guidelines():
         raise CallError(f"No guideline is called {key!r}; there are {', '.join(guidelines())}.")
-    found = _guideline(key)
+    found = _guideline(key, species or "")
     if species and species not in found.species:
-        fitting = [known for known in guidelines() if species in _guideline(known).species]
+        fitting = [known for known in guidelines() if species in _guideline(known, species).species]
         mend = f"; for a {species} there are {', '.join(fitting)}" if fitting else ""
         raise CallError(
             f"{found.name} speaks of the {' and the '.join(found.species)}, "
@@ -159,8 +133,10 @@ def guideline(key: str = DEFAULT, species: str | None = None) -> Guideline:
 
 
 @cache
-def _guideline(key: str) -> Guideline:
+def _guideline(key: str, species: str) -> Guideline:
     entry = table("guidelines")[key]
+    # A target may be sourced apart for one species: the number and its grade are then its own.
+    target = entry.get(f"target_{species}", entry["target"])
     return Guideline(
         key=key,
         name=source(entry["source"]).name,
@@ -169,11 +145,8 @@ def _guideline(key: str) -> Guideline:
         categories=_categories(entry["categories_from"]),
         categories_from=entry["categories_from"],
         raised=_threshold(entry["raised"]),
-        target=_threshold(entry["target"]),
+        target=_threshold(target),
         floor=_threshold(entry["floor"]),
-        recheck=MappingProxyType(
-            {state: _interval(entry["recheck"][state]) for state in RECHECK_STATES}
-        ),
         source=entry["source"],
     )
 
@@ -193,8 +166,3 @@ def _threshold(id: str) -> Threshold:
     if found.value is None:
         raise ValueError(f"{id} cannot be a threshold: it has no single value")
     return Threshold(found.value, found)
-
-
-def _interval(id: str) -> Interval:
-    found = fact(id)
-    return Interval(round(found.days()), found)

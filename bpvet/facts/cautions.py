@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cache
 
 from bpvet.errors import CallError
-from bpvet.facts.sources import Fact, fact, table
+from bpvet.facts.sources import AS_REMEMBERED, Fact, fact, table
 
 #: When a caution is shown. ``always``, or because ...
 SITUATIONS = {
@@ -27,6 +27,10 @@ SITUATIONS = {
     "calming": "calmed sessions or a calming drug are shown",
     "left_out": "readings were left out, excluded or set aside",
 }
+
+
+#: So many cautions are read first: on a terminal the rest is asked for, on a page it is folded.
+SHOWN = 5
 
 
 @dataclass(frozen=True)
@@ -60,11 +64,23 @@ class Matter:
 
 @cache
 def cautions() -> tuple[Caution, ...]:
-    """Return every caution, in the order in which a report shows them."""
-    return tuple(
+    """Return every caution, in the order in which a report shows them; the footnote is last."""
+    stated = (
         Caution(id, entry["text"], entry["applies"], tuple(map(fact, entry.get("facts", ()))))
         for id, entry in table("cautions").items()
     )
+    return (*stated, Caution("remembered", AS_REMEMBERED, "remembered"))
+
+
+def licensed() -> str:
+    """Return the caution that stands on every output that may be kept.
+
+    Examples
+    --------
+    >>> print(licensed().partition(";")[0])
+    This supports the judgement of a licensed veterinarian and does not replace it
+    """
+    return next(one.text for one in cautions() if one.id == "licensed")
 
 
 def cautions_for(situations: Collection[str] = ()) -> tuple[Caution, ...]:
@@ -92,6 +108,35 @@ def cautions_for(situations: Collection[str] = ()) -> tuple[Caution, ...]:
         )
     shown = {"always", *situations}
     return tuple(caution for caution in cautions() if caution.applies in shown)
+
+
+def parted(texts: Sequence[str], most: int = SHOWN) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the cautions that are read first, and the rest; both in their order.
+
+    The caution of licensed practice (`licensed`) is always among the first. The footnote of
+    figures from memory is in neither: whoever prints the cautions prints it once, with
+    `bpvet.facts.sources.footnotes`.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        As an answer holds them.
+    most : int
+        So many are read first, at least 1.
+
+    Examples
+    --------
+    >>> first, rest = parted(["a", "b", licensed(), "c"], 2)
+    >>> len(first), rest
+    (2, ('b', 'c'))
+    """
+    shown = [text for text in texts if text != AS_REMEMBERED]
+    always = licensed()
+    if len(shown) <= most:
+        return tuple(shown), ()
+    kept = [text for text in shown if text != always][: most - (always in shown)]
+    first = [text for text in shown if text in kept or text == always]
+    return tuple(first), tuple(text for text in shown if text not in first)
 
 
 @cache

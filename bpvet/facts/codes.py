@@ -20,7 +20,9 @@ CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
 PANELS = ("panel", "panel_older", "panel_short")
 #: Our columns for which FHIR has no place, sent as an extension of this name and the column's.
 EXTENSION = "urn:x-bpvet:"
-TEXT_EXTENSIONS = ("session", "side", "posture", "demeanour", "setting", "state", "excluded")
+TEXT_EXTENSIONS = (
+    *("session", "side", "posture", "demeanour", "setting", "state", "excluded", "instrument"),
+)
 TIME_EXTENSION = f"{EXTENSION}local-time"
 #: Which of several readings that are equal in all that is sent; they would look like copies.
 EQUALS_EXTENSION = f"{EXTENSION}one-of-equals"

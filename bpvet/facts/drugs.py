@@ -38,6 +38,13 @@ class Drug:
         Whether a course is said to be a change of conditions.
     fact_id : str
         The fact behind the time constant of a pressure drug, or behind the kind of another.
+    renin : bool
+        Whether it acts on the renin–angiotensin system: inhibitors of the converting enzyme or of
+        renin, and blockers of the angiotensin receptor. Blockers of aldosterone are none of these.
+    nsaid : bool
+        Whether it is a non-steroidal anti-inflammatory drug.
+    raises_fact : str
+        The fact by which it is known to raise pressure; blank where it is not.
     """
 
     name: str
@@ -46,6 +53,14 @@ class Drug:
     tau_range: tuple[float, float]
     may_move_pressure: bool
     fact_id: str
+    renin: bool = False
+    nsaid: bool = False
+    raises_fact: str = ""
+
+    @property
+    def raises(self) -> bool:
+        """Whether it is known to raise pressure."""
+        return bool(self.raises_fact)
 
 
 def drug(text: str) -> Drug | None:
@@ -133,8 +148,22 @@ def purpose_overrides(text: str) -> bool | None:
     return True if _STATED.search(_ABSENT.sub(" ", plain)) else None
 
 
+def drug_name(text: str) -> str:
+    """Return the generic name of a treatment on the list, else its name as written.
+
+    Case and spaces of a name off the list do not matter.
+
+    Examples
+    --------
+    >>> drug_name("Amlodipine besylate"), drug_name(" Herbal  Mix ")
+    ('amlodipine', 'herbal mix')
+    """
+    known = drug(text)
+    return known.name if known else " ".join(text.casefold().split())
+
+
 def default_tau() -> tuple[float, tuple[float, float]]:
-    """Return the neutral time constant and its range, days: for a drug that is not known."""
+    """Return the neutral time constant and its range, days: for a drug without one of its own."""
     return _tau(UNKNOWN_TAU)
 
 
@@ -185,6 +214,9 @@ def _combined(parts: list[Drug]) -> Drug:
         tau_range=lead.tau_range,
         may_move_pressure=any(part.may_move_pressure for part in parts),
         fact_id=lead.fact_id,
+        renin=any(part.renin for part in parts),
+        nsaid=any(part.nsaid for part in parts),
+        raises_fact=next((part.raises_fact for part in parts if part.raises), ""),
     )
 
 
@@ -205,7 +237,17 @@ def _names() -> Iterator[tuple[str, Mapping[str, Any]]]:
 
 def _made(name: str, group: Mapping[str, Any]) -> Drug:
     days, ends = _tau(group["fact"] if group["kind"] == "pressure" else UNKNOWN_TAU)
-    return Drug(name, group["kind"], days, ends, group["moves"], group["fact"])
+    return Drug(
+        name=name,
+        kind=group["kind"],
+        tau_days=days,
+        tau_range=ends,
+        may_move_pressure=group["moves"],
+        fact_id=group["fact"],
+        renin=group.get("renin", False),
+        nsaid=group.get("nsaid", False),
+        raises_fact=group.get("raises", ""),
+    )
 
 
 @cache

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 from bpvet.errors import CallError
 from bpvet.facts.sources import Fact, fact, facts
@@ -96,6 +97,14 @@ class Limits:
             return True
         return value < self.aside_low or value > self.aside_high
 
+    def usual(self, value: Any) -> Any:
+        """Return whether a value, or each of an array, lies within what is usual; ends count.
+
+        A ratio of two decimals may miss its end by rounding: that is forgiven.
+        """
+        slack = 1e-9 * max(abs(self.note_low), abs(self.note_high))
+        return (value >= self.note_low - slack) & (value <= self.note_high + slack)
+
     def notes(self, value: float) -> bool:
         """Return whether a value is noted: outside the usual, yet not set aside."""
         return (value < self.note_low or value > self.note_high) and not self.sets_aside(value)
@@ -181,6 +190,11 @@ def _criterion(found: Fact) -> DeviceCriterion:
         return DeviceCriterion(key, found.text, "not assessable", None, found)
     sense = "at most" if found.statistic.endswith("at most") else "at least"
     return DeviceCriterion(key, f"{found.quantity}: {found.statistic}", sense, found.value, found)
+
+
+def limits_of(ids: list[str]) -> Limits:
+    """Return the limits whose facts begin with these ids, the widest of several."""
+    return _widest([_limits(id, False) for id in ids])
 
 
 def _limits(id: str, strict: bool) -> Limits:

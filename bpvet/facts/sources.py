@@ -26,7 +26,10 @@ GRADES = {
     "D": "derived from figures of the source",
     "J": "judgement of this project",
 }
-AS_REMEMBERED = "as remembered, to be checked against the paper"
+#: The mark of a figure from memory, and the one footnote that explains it: whoever prints a page,
+#: a letter, a caption or a terminal's text adds it once where a mark was used.
+DAGGER = "†"
+AS_REMEMBERED = f"{DAGGER} As remembered by this project; not yet checked against the paper."
 
 #: The key of the one source that is no publication: this project's own judgement.
 PROJECT = "project"
@@ -38,6 +41,7 @@ TOPICS = (
     "validation",
     "iris",
     "isfm",
+    "kidney",
     "position",
     "size",
     "effect",
@@ -146,15 +150,14 @@ class Fact:
         Examples
         --------
         >>> print(fact("acvim2018.floor").words())
-        120 mmHg (ACVIM 2018 consensus statement, follow-up; as remembered, to be checked \
-against the paper)
+        120 mmHg† (ACVIM 2018 consensus statement, follow-up)
         """
-        place = f"{self.figure()} ({source(self.source).name}, {self.locator}"
-        if self.grade == "J":
+        figure = marked(self.figure(), self.remembered)
+        place = f"{figure} ({source(self.source).name}, {self.locator}"
+        if self.grade == "J" or self.remembered:
             return f"{place})"
-        checked = f"checked by {self.checked_by}"
-        how = AS_REMEMBERED if self.remembered else checked if self.checked_by else ""
-        return f"{place}; {how or GRADES[self.grade]})"
+        checked = f"checked by {self.checked_by}" if self.checked_by else ""
+        return f"{place}; {checked or GRADES[self.grade]})"
 
     def days(self) -> float:
         """Return the longest time that the fact allows, in days; the unit must be one of time."""
@@ -165,6 +168,39 @@ against the paper)
 
 
 _Item = TypeVar("_Item")
+
+
+def marked(text: str, remembered: bool) -> str:
+    """Return a text, with the mark behind it where its figure is from memory.
+
+    Examples
+    --------
+    >>> marked("ACVIM 2018 consensus statement", True)
+    'ACVIM 2018 consensus statement†'
+    """
+    return f"{text}{DAGGER}" if remembered else text
+
+
+def credit(found: Fact) -> str:
+    """Return the name of the source that a figure is of, marked if it is from memory.
+
+    A sentence that states a figure names its source so, and never by the set that uses it.
+
+    Examples
+    --------
+    >>> credit(fact("acvim2018.floor")), credit(fact("acvim2018.severe"))
+    ('ACVIM 2018 consensus statement†', 'ACVIM 2018 consensus statement')
+    """
+    return marked(source(found.source).name, found.remembered)
+
+
+def footnotes(*texts: str) -> tuple[str, ...]:
+    """Return the footnote that these texts call for: one where a mark stands in any, or none.
+
+    A text that holds the footnote already calls for no other.
+    """
+    has = any(DAGGER in text for text in texts)
+    return (AS_REMEMBERED,) if has and not any(AS_REMEMBERED in text for text in texts) else ()
 
 
 def source(key: str) -> Source:

@@ -10,29 +10,58 @@ import math
 from dataclasses import dataclass
 from functools import cache
 
-from bpvet.facts.sources import AS_REMEMBERED, Fact, facts, source
+from bpvet.facts.sources import Fact, fact, facts, marked, source
+from bpvet.facts.words import KIDNEY_EDITIONS
 
-#: The facts that hold the bounds, by analyte and unit as `facts.labs.unit_as_given` spells it.
+#: The facts that hold the bounds, by edition, then by analyte and unit as
+#: `facts.labs.unit_as_given` spells it. Older editions stand here for reading old letters; they
+#: had no table of SDMA.
 _PRINTED_IN = {
-    ("creatinine", "µmol/L"): "iris.creatinine",
-    ("creatinine", "mg/dL"): "iris.creatinine_mg",
-    ("sdma", "µg/dL"): "iris.sdma",
-    ("upc", "ratio"): "iris.upc",
+    "iris2019": {
+        ("creatinine", "µmol/L"): "iris.creatinine",
+        ("creatinine", "mg/dL"): "iris.creatinine_mg",
+        ("sdma", "µg/dL"): "iris.sdma",
+        ("upc", "ratio"): "iris.upc",
+    },
+    "iris2017": {
+        ("creatinine", "µmol/L"): "iris.creatinine_older",
+        ("creatinine", "mg/dL"): "iris.creatinine_older_mg",
+    },
 }
+#: Substages by pressure of each edition, from the lowest to the highest.
+_PRESSURE_IN = {
+    "iris2019": tuple(
+        f"iris.bp.{name}" for name in ("normotensive", "prehypertensive", "hypertensive", "severe")
+    ),
+    "iris2017": tuple(
+        f"iris.bp_2015.{name}" for name in ("normotensive", "borderline", "hypertensive", "severe")
+    ),
+}
+#: Editions of the kidney guidance, the default first.
+EDITIONS = KIDNEY_EDITIONS
+
+#: What is said beside the bounds: they are of the edition named there.
+NEWER = "A newer edition exists; its bounds were not seen."
 
 
 @dataclass(frozen=True)
 class Stage:
     """A stage: values from `low` up to the next stage's; minus infinity at the lowest.
 
-    `printed` is its range as the guideline prints it, such as ``251–440``; between two printed
-    ranges, as from 250 to 251, the guideline says nothing, and the lower stage is drawn.
+    `printed` is its range as the guideline prints it, such as ``251–440``, and `top` where that
+    ends; between two printed ranges, as from 250 to 251, the guideline says nothing, and the lower
+    stage is drawn.
     """
 
     name: str
     low: float
     high: float
     printed: str
+    top: float = math.inf
+
+    def beyond_print(self, value: float) -> bool:
+        """Return whether a value lies above this range as printed, and below the next one's."""
+        return self.top < value < self.high
 
 
 @dataclass(frozen=True)
@@ -46,7 +75,7 @@ class Staging:
     stages : tuple of Stage
         From the lowest to the highest; together they hold every value once.
     edition : str
-        Name and year of the guideline, with a word where a bound is from memory.
+        Name and year of the guideline, with a mark where a bound is from memory.
     """
 
     analyte: str
@@ -54,6 +83,23 @@ class Staging:
     species: str
     stages: tuple[Stage, ...]
     edition: str
+
+    def place_of(self, value: float) -> int:
+        """Return the place (from 0) of the stage that a value lies in.
+
+        Between two printed ranges the guideline says nothing, and the lower stage is given. The
+        highest is printed as "above": a value at its very bound still lies in the one before.
+
+        Examples
+        --------
+        >>> found = staging("creatinine", "cat", "µmol/L")
+        >>> [found.stages[found.place_of(value)].name for value in (139, 140, 250.6, 440, 441)]
+        ['stage 1', 'stage 2', 'stage 2', 'stage 3', 'stage 4']
+        """
+        return sum(
+            value > stage.low if stage.printed.startswith("above") else value >= stage.low
+            for stage in self.stages[1:]
+        )
 
     def words(self) -> str:
         """Return every stage with its range as printed.
@@ -67,7 +113,7 @@ class Staging:
 
 
 @cache
-def staging(analyte: str, species: str, unit: str) -> Staging | None:
+def staging(analyte: str, species: str, unit: str, edition: str = "iris2019") -> Staging | None:
     """Return the stages that are sourced for an analyte in a unit; None where none are.
 
     Parameters
@@ -78,28 +124,59 @@ def staging(analyte: str, species: str, unit: str) -> Staging | None:
         ``cat`` or ``dog``; for any other there are no stages.
     unit : str
         As `facts.labs.unit_as_given` spells it.
+    edition : str
+        One of `EDITIONS`.
 
     Examples
     --------
     >>> staging("sdma", "cat", "µg/dL").stages[1]
-    Stage(name='stage 2', low=18.0, high=26.0, printed='18–25')
+    Stage(name='stage 2', low=18.0, high=26.0, printed='18–25', top=25.0)
     >>> staging("sdma", "cat", "µmol/L") is None
     True
     """
-    topic = _PRINTED_IN.get((analyte, unit))
+    topic = _PRINTED_IN[edition].get((analyte, unit))
     found = tuple(one for one in facts("iris") if one.id.startswith(f"{topic}.{species}."))
     if topic is None or not found:
         return None
     lows = [-math.inf if one.low is None else one.low for one in found]
     highs = [*lows[1:], math.inf]
     stages = tuple(
-        Stage(one.statistic.partition(",")[0], low, high, _printed(one))
+        Stage(
+            one.statistic.partition(",")[0],
+            low,
+            high,
+            _printed(one),
+            high if one.high is None or one.low is None else one.high,
+        )
         for one, low, high in zip(found, lows, highs, strict=True)
     )
-    named = source(found[0].source).name
-    remembered = any(one.remembered for one in found)
-    edition = f"{named}; {AS_REMEMBERED}" if remembered else named
-    return Staging(analyte, unit, species, stages, edition)
+    printed_by = marked(source(found[0].source).name, any(one.remembered for one in found))
+    return Staging(analyte, unit, species, stages, printed_by)
+
+
+@cache
+def pressure_substages(edition: str) -> Staging:
+    """Return the substages by systolic pressure of an edition, in mmHg; of both species.
+
+    Parameters
+    ----------
+    edition : str
+        One of `EDITIONS`.
+
+    Examples
+    --------
+    >>> [one.low for one in pressure_substages("iris2017").stages[1:]]
+    [150.0, 160.0, 180.0]
+    """
+    found = [fact(id) for id in _PRESSURE_IN[edition]]
+    names = [one.id.rpartition(".")[2].replace("severe", "severely hypertensive") for one in found]
+    lows = [-math.inf if one.low is None else one.low for one in found]
+    stages = tuple(
+        Stage(name, low, high, _printed(one), high)
+        for name, low, high, one in zip(names, lows, [*lows[1:], math.inf], found, strict=True)
+    )
+    printed_by = marked(source(found[0].source).name, any(one.remembered for one in found))
+    return Staging("systolic", "mmHg", "", stages, printed_by)
 
 
 def _printed(one: Fact) -> str:

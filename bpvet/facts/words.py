@@ -24,6 +24,9 @@ STATES = ("awake", "calmed", "sedated", "anaesthetised")
 TREND_CONDITIONS = ("clinic", "home", "calmed")
 KEPT_OUT_CONDITIONS = ("sedated", "anaesthetised")
 
+#: Editions of the kidney stages, the default first; older ones are for reading old letters.
+KIDNEY_EDITIONS = ("iris2019", "iris2017")
+
 RULES = ("guideline", "all")
 BOUNDS = ("at least", "at most")
 

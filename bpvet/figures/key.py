@@ -1,29 +1,28 @@
-"""The key below the panels: only what is drawn, in rows that break where the room ends."""
+"""The key below the panels: at most three entries, then notes; the rest is named in place."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patches import Rectangle
 
+from bpvet.facts.sources import footnotes
 from bpvet.facts.words import METHOD_WORDS, QUANTITY_WORDS
 from bpvet.figures.lettering import Block, block, height_mm
-from bpvet.figures.pictures import Panel, TrendPicture
+from bpvet.figures.pictures import Panel, SessionMarks, TrendPicture
 from bpvet.figures.style import (
     BOUND_ARROWS,
     CENTRE_LINE,
-    CONDITION_SIGNS,
     FAINT_GREY,
-    GUIDE_GREY,
     HAIRLINE,
-    INK,
-    LEVEL_GREYS,
     MEAN_SIZE,
     PAPER,
     READING_SIZE,
+    TICK_SIZE,
     WORDS_GREY,
     MethodStyle,
     method_style,
@@ -33,7 +32,16 @@ _SAMPLE = 6.0
 _TO_WORDS = 1.5
 _BETWEEN = 5.0
 _BETWEEN_ROWS = 0.7
+_SHAPES = {"o": "circles", "s": "squares", "D": "diamonds"}
+#: What `style.CONDITION_SIGNS` puts inside of them.
+_INSIDE = {
+    "home": " with a dot",
+    "calmed": " with a dash",
+    "sedated": " with a stroke",
+    "anaesthetised": " with a cross",
+}
 
+Style = dict[str, Any]
 #: Draws one sample at (x, y) mm, the middle of its room.
 Swatch = Callable[[Axes, float, float], None]
 
@@ -62,11 +70,21 @@ class KeyPlan:
     unsaid: tuple[str, ...]
 
 
-def plan_key(picture: TrendPicture, left: float, right: float) -> KeyPlan:
-    """Plan the key of what `picture` shows between `left` and `right`, mm."""
+def plan_key(
+    picture: TrendPicture,
+    left: float,
+    right: float,
+    unkeyed: Sequence[SessionMarks] = (),
+    named: Sequence[str] = (),
+) -> KeyPlan:
+    """Plan the key of what `picture` shows between `left` and `right`, mm.
+
+    Series of `unkeyed` found no place for their name in the panel, and are named here; `named` is
+    what stands at the right edge of the panels, whose marks may ask for a footnote.
+    """
     placed: list[tuple[Entry, Block, float, float]] = []
     x, top, row = left, 0.0, 0.0
-    for entry in _entries(picture):
+    for entry in _entries(picture, unkeyed, named):
         words = block(entry.words, right - left - entry.indent, most=8 if entry.wide else 3)
         if x > left and (entry.wide or x + entry.indent + words.width > right):
             x, top, row = left, top + row + _BETWEEN_ROWS, 0.0
@@ -94,30 +112,75 @@ def draw_key(plan: KeyPlan, page: Axes, top: float) -> None:
         )
 
 
-def _entries(picture: TrendPicture) -> Iterator[Entry]:
-    """Yield the entries in order of weight, none twice."""
-    seen: set[str] = set()
-    everything = [entry for panel in picture.panels for entry in _panel_entries(panel)]
-    kinds = {span.modelled for span in picture.courses}
-    if True in kinds:
-        everything.append(Entry(_bar, "pressure drug (modelled)", _SAMPLE))
-    if False in kinds:
-        everything.append(Entry(_thin_bar, "other treatment", _SAMPLE))
-    graded = [panel for panel in picture.panels if panel.levels and panel.guideline]
-    for guideline in dict.fromkeys(panel.guideline for panel in graded):
-        of = f" of {_listed(graded, guideline)}" if len(graded) > 1 else ""
-        everything.append(Entry(_levels, f"levels{of}: {guideline}", _SAMPLE))
-    if picture.signs:
-        everything.append(Entry(_triangle, "sign seen"))
+def _entries(
+    picture: TrendPicture, unkeyed: Sequence[SessionMarks], named: Sequence[str]
+) -> Iterator[Entry]:
+    """Yield at most three entries with a sample, then notes; all else is named where it stands."""
+    for panel in picture.panels:
+        if np.isfinite(panel.sessions.mean).any():
+            yield _sessions_entry(panel)
+            break
+    apart = _apart_entry(picture.panels)
+    if apart is not None:
+        yield apart
     for panel in picture.panels:
         if panel.band is not None and panel.band.date.size:
             style = method_style(panel.sessions.method)
-            everything.append(Entry(_band(style), panel.band.words, _SAMPLE, wide=True))
-    everything += [Entry(None, panel.note, wide=True) for panel in picture.panels if panel.note]
-    for entry in everything:
-        if entry.words and entry.words not in seen:
-            seen.add(entry.words)
-            yield entry
+            yield Entry(_band(style), panel.band.words, _SAMPLE, wide=True)
+            break
+    notes = list(_notes(picture, unkeyed))
+    for note in dict.fromkeys([*notes, *footnotes(*notes, *named, picture.newest)]):
+        yield Entry(None, note, wide=True)
+
+
+def _sessions_entry(panel: Panel) -> Entry:
+    """Return the entry of the series: its mean, its spread, and the ticks of its readings."""
+    shown = panel.sessions
+    what = QUANTITY_WORDS.get(panel.quantity, panel.quantity)
+    if not shown.method:  # a laboratory value, or a weight
+        return Entry(_session(method_style(""), False, False), f"{what}, as recorded", 3.0)
+    spread = bool(np.isfinite(shown.low).any())
+    ticks = bool(((panel.readings.fate == "used") & (panel.readings.bound == "")).any())
+    words = f"{METHOD_WORDS.get(shown.method, shown.method)} session mean"
+    words += "" if panel.quantity == "systolic" else f" of the {what}"
+    words += ", ± 1 SD of its readings" if spread else ""
+    words += "; ticks: readings" if ticks else ""
+    return Entry(_session(method_style(shown.method), spread, ticks), words, 3.0)
+
+
+def _apart_entry(panels: Sequence[Panel]) -> Entry | None:
+    """Return the entry of readings that are no ticks; None where every reading is one."""
+    fates = {
+        str(fate)
+        for panel in panels
+        for fate in panel.readings.fate[np.isfinite(panel.readings.value)]
+    }
+    drawn: list[tuple[str, str]] = []
+    if "left out" in fates:
+        drawn.append(("left out", "first reading, left out of the mean"))
+    if any(((p.readings.bound != "") & (p.readings.fate != "excluded")).any() for p in panels):
+        drawn.append(("bound", "beyond the gauge"))
+    if "excluded" in fates:
+        drawn.append(("excluded", "excluded by the clinic"))
+    if not drawn:
+        return None
+    words = "; ".join(one for _, one in drawn)
+    order = "" if len(drawn) == 1 else ", in this order"
+    return Entry(_readings([one for one, _ in drawn]), words + order, 1.0 + 2.4 * len(drawn))
+
+
+def _notes(picture: TrendPicture, unkeyed: Sequence[SessionMarks]) -> Iterator[str]:
+    """Yield what needs no sample: whose the levels are, other series, what must be said."""
+    graded = [panel for panel in picture.panels if panel.levels and panel.guideline]
+    for guideline in dict.fromkeys(panel.guideline for panel in graded):
+        of = f" of {_listed(graded, guideline)}" if len(graded) > 1 else ""
+        yield f"Levels{of} (dotted lines): {guideline}."
+    for other in unkeyed:
+        shape = _SHAPES.get(method_style(other.method).marker, "marks")
+        yield f"Hollow {shape}{_INSIDE.get(other.condition, '')}: {other.name.rstrip('.')}."
+    for panel in picture.panels:
+        if panel.note:
+            yield panel.note
 
 
 def _listed(panels: Sequence[Panel], guideline: str) -> str:
@@ -131,71 +194,39 @@ def _listed(panels: Sequence[Panel], guideline: str) -> str:
     return f"{', '.join(before)} and {last}" if before else last
 
 
-def _panel_entries(panel: Panel) -> Iterator[Entry]:
-    shown, readings = panel.sessions, panel.readings
-    if np.isfinite(shown.mean).any():
-        spread = bool(np.isfinite(shown.low).any())
-        method = METHOD_WORDS.get(shown.method, "")
-        mean = "session mean, ± 1 SD of its readings" if spread else "session mean"
-        name = f"{method} {mean}" if method else "value as recorded"
-        yield Entry(_session(method_style(shown.method), spread), name)
-    for fate, words in (
-        ("used", "reading"),
-        ("left out", "first reading, left out of the mean"),
-        ("excluded", "reading excluded by the clinic"),
-    ):
-        drawn = (readings.fate == fate) & np.isfinite(readings.value)
-        if fate != "excluded":
-            drawn &= readings.bound == ""
-        if drawn.any():
-            yield Entry(_reading(fate), words)
-    bounds = set(readings.bound.tolist())
-    for marks in (shown, *panel.others):
-        bounds |= set(marks.bound.tolist())
-    for bound in BOUND_ARROWS:
-        if bound in bounds:
-            yield Entry(_arrow(bound), f"{bound} this value")
-    for other in panel.others:
-        if np.isfinite(other.mean).any():
-            style = method_style(other.method)
-            yield Entry(_hollow(style, other.condition), other.name)
-
-
-def _session(style: MethodStyle, spread: bool) -> Swatch:
+def _session(style: MethodStyle, spread: bool, ticks: bool) -> Swatch:
     def draw(page: Axes, x: float, y: float) -> None:
         if spread:
             page.plot([x, x], [y - 1.5, y + 1.5], color=style.colour, lw=HAIRLINE)
-        page.plot(x, y, marker=style.marker, ms=MEAN_SIZE, mfc=style.colour, mec=style.colour)
+        if ticks:
+            for at in (y - 1.2, y + 1.2):
+                tick: Style = {
+                    "marker": "_",
+                    "ms": TICK_SIZE,
+                    "mfc": "none",
+                    "mew": HAIRLINE,
+                    "ls": "none",
+                }
+                page.plot(x, at, mec=FAINT_GREY, **tick)
+        mark: Style = {"marker": style.marker, "ms": MEAN_SIZE, "mfc": style.colour, "ls": "none"}
+        page.plot(x, y, mec=style.colour, **mark)
 
     return draw
 
 
-def _hollow(style: MethodStyle, condition: str) -> Swatch:
+def _readings(kinds: Sequence[str]) -> Swatch:
     def draw(page: Axes, x: float, y: float) -> None:
-        page.plot(
-            x, y, marker=style.marker, ms=MEAN_SIZE, mfc=PAPER, mec=style.colour, mew=HAIRLINE
-        )
-        sign = CONDITION_SIGNS.get(condition)
-        if sign is not None:
-            page.plot(x, y, marker=sign, ms=3.2, mfc=style.colour, mec=style.colour)
-
-    return draw
-
-
-def _reading(fate: str) -> Swatch:
-    marker, size = ("x", 4.2) if fate == "excluded" else ("o", READING_SIZE)
-    fill = FAINT_GREY if fate == "used" else PAPER
-
-    def draw(page: Axes, x: float, y: float) -> None:
-        page.plot(x, y, marker=marker, ms=size, mfc=fill, mec=FAINT_GREY, mew=HAIRLINE)
-
-    return draw
-
-
-def _arrow(bound: str) -> Swatch:
-    def draw(page: Axes, x: float, y: float) -> None:
-        foot = y + 1.2 if bound == "at least" else y - 1.2
-        page.plot(x, foot, marker=BOUND_ARROWS[bound], ms=13, mfc="none", mec=FAINT_GREY, mew=1.3)
+        left = x - 1.2 * (len(kinds) - 1)
+        for index, kind in enumerate(kinds):
+            at = left + 2.4 * index
+            style: Style = {"mec": FAINT_GREY, "mew": HAIRLINE, "mfc": PAPER, "ls": "none"}
+            if kind == "left out":
+                page.plot(at, y, marker="o", ms=1.25 * READING_SIZE, **style)
+            elif kind == "excluded":
+                page.plot(at, y, marker="x", ms=4.2, **style)
+            else:
+                arrow = BOUND_ARROWS["at least"]
+                page.plot(at, y + 1.2, marker=arrow, ms=13, **{**style, "mfc": "none"})
 
     return draw
 
@@ -203,41 +234,10 @@ def _arrow(bound: str) -> Swatch:
 def _band(style: MethodStyle) -> Swatch:
     def draw(page: Axes, x: float, y: float) -> None:
         left, right = x - _SAMPLE / 2, x + _SAMPLE / 2
-        for half, tint, line in (
-            (1.5, style.outer_tint, "solid"),
-            (0.75, style.inner_tint, (0, (1, 1.5))),
-        ):
+        for half, tint in ((1.5, style.outer_tint), (0.75, style.inner_tint)):
             page.add_patch(Rectangle((left, y - half), _SAMPLE, 2 * half, fc=tint, ec="none"))
             for edge in (y - half, y + half):
-                page.plot([left, right], [edge] * 2, color=style.colour, lw=HAIRLINE, ls=line)
-        page.plot([left, right], [y, y], color=style.colour, lw=CENTRE_LINE, ls=style.line)
+                page.plot([left, right], [edge] * 2, color=style.colour, lw=HAIRLINE)
+        page.plot([left, right], [y, y], color=style.colour, lw=CENTRE_LINE)
 
     return draw
-
-
-def _levels(page: Axes, x: float, y: float) -> None:
-    step = _SAMPLE / 4
-    frame = Rectangle((x - _SAMPLE / 2, y - 1.1), _SAMPLE, 2.2, fc="none", ec=GUIDE_GREY, zorder=3)
-    page.add_patch(frame)
-    for index, grey in enumerate(LEVEL_GREYS[:4]):
-        left = x - _SAMPLE / 2 + index * step
-        page.add_patch(Rectangle((left, y - 1.1), step, 2.2, fc=grey, ec="none"))
-        if index:
-            line = [y - 1.1, y + 1.1]
-            page.plot([left, left], line, color=GUIDE_GREY, lw=HAIRLINE, ls=(0, (1, 1.5)))
-
-
-def _bar(page: Axes, x: float, y: float) -> None:
-    left = (x - _SAMPLE / 2, y - 0.95)
-    page.add_patch(Rectangle(left, _SAMPLE, 1.9, fc=WORDS_GREY, ec="none"))
-
-
-def _thin_bar(page: Axes, x: float, y: float) -> None:
-    page.plot([x - _SAMPLE / 2, x + _SAMPLE / 2], [y, y], color=GUIDE_GREY, lw=HAIRLINE)
-    for end in (x - _SAMPLE / 2, x + _SAMPLE / 2):
-        page.plot([end, end], [y - 0.95, y + 0.95], color=GUIDE_GREY, lw=HAIRLINE)
-
-
-def _triangle(page: Axes, x: float, y: float) -> None:
-    points = [(x - 1.1, y - 1.0), (x + 1.1, y - 1.0), (x, y + 1.0)]
-    page.add_patch(Polygon(points, fc=INK, ec="none"))

@@ -48,6 +48,12 @@ class NearLabel:
     box: Box
     mark: tuple[float, float]
 
+    @property
+    def path(self) -> Box:
+        """What the line from the name to the rim of its mark takes, mm."""
+        x, y, end_x, end_y = leader(self.box, self.mark)
+        return Box(min(x, end_x), min(y, end_y), max(x, end_x), max(y, end_y))
+
 
 def margin_labels(
     panel: Panel, low: float, high: float, height: float, room: float
@@ -80,9 +86,9 @@ def margin_labels(
     ]
     for level in panel.levels:
         bottom, top = max(level.low, low), min(level.high, high)
-        if top - bottom > 0.02 * (high - low):
+        if level.name and top - bottom > 0.02 * (high - low):
             wanted.append((_clearest(bottom, top, lines), "level", level.name))
-    wanted += [(line.value, "line", line.words) for line in lines]
+    wanted += [(line.value, "line", line.words) for line in lines if line.words]
     wanted.sort(key=lambda one: (-one[0], one[2]))
     blocks = [block(words, room, most=3) for _, _, words in wanted]
     heights = [one.height for one in blocks]
@@ -111,7 +117,6 @@ def near_labels(
     room: Box,
     marks: Sequence[Box],
     lines: Sequence[Box],
-    faint_lines: Sequence[Box],
 ) -> tuple[tuple[NearLabel, ...], tuple[tuple[float, float, str], ...]]:
     """Place the names of sessions beside their marks.
 
@@ -127,8 +132,6 @@ def near_labels(
         Marks, which neither a name nor the line that leads to it may cover, mm.
     lines : sequence of Box
         Lines, which a name may not cover, mm.
-    faint_lines : sequence of Box
-        Lines that a name covers only where there is no other place, mm.
 
     Returns
     -------
@@ -143,18 +146,44 @@ def near_labels(
     for day, value, at, name in wanted:
         mark = (at, y.mm(value))
         words = block(name, min(45.0, room.right - room.left))
-        size = (words.width, words.height)
         box = None
         if words.whole:
-            box = near(mark, size, room, [*taken, *faint_lines], barriers)
-            box = box or near(mark, size, room, taken, barriers)
+            box = near(mark, (words.width, words.height), room, taken, barriers)
         if box is None:
             left.append((day, value, name))
             continue
         placed.append(NearLabel(words, name, box, mark))
-        taken += [box, _leader_box(box, mark)]
+        taken += [box, placed[-1].path]
         barriers.append(box)
     return tuple(placed), tuple(left)
+
+
+def first_label(
+    spots: Sequence[tuple[float, float, float, str]],
+    y: Scale,
+    room: Box,
+    marks: Sequence[Box],
+    lines: Sequence[Box],
+) -> tuple[tuple[NearLabel, ...], bool]:
+    """Place the name of a series beside the first of its marks that has room for it.
+
+    Parameters
+    ----------
+    spots, y, room, marks, lines
+        As `near_labels` takes them; one name, at each of the marks that it may stand beside.
+
+    Returns
+    -------
+    placed : tuple of NearLabel
+        One, or none.
+    missed : bool
+        Whether none of the marks had room.
+    """
+    for spot in spots:
+        placed, _ = near_labels([spot], y, room, marks, lines)
+        if placed:
+            return placed, False
+    return (), bool(spots)
 
 
 def leader(box: Box, mark: tuple[float, float]) -> tuple[float, float, float, float]:
@@ -163,8 +192,3 @@ def leader(box: Box, mark: tuple[float, float]) -> tuple[float, float, float, fl
     length = math.hypot(mark[0] - x, mark[1] - y)
     share = max(0.0, 1 - _RIM / length) if length else 0.0
     return x, y, x + share * (mark[0] - x), y + share * (mark[1] - y)
-
-
-def _leader_box(box: Box, mark: tuple[float, float]) -> Box:
-    x, y, end_x, end_y = leader(box, mark)
-    return Box(min(x, end_x), min(y, end_y), max(x, end_x), max(y, end_y))

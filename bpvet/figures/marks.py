@@ -1,17 +1,24 @@
-"""Marks in a panel: levels, bands, readings and sessions, drawn where their values are."""
+"""Marks in a panel: levels, bands, readings and sessions, drawn where their values are.
+
+Every mark stands on its own date and value, and is an artist of its own that says what it stands
+for (`figures.marking`). Where sessions stand close, marks shrink and those that overlap are half
+transparent; nothing is ever moved aside.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
+from itertools import groupby
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.transforms import ScaledTranslation, Transform
+from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
-from bpvet.figures.axes import Scale, days
-from bpvet.figures.pictures import Panel, ReadingMarks, SessionMarks
+from bpvet.figures.axes import Scale, date_words, days
+from bpvet.figures.marking import Meaning, bound_name, iso, plain_number
+from bpvet.figures.pictures import Band, Panel, ReadingMarks, SessionMarks
 from bpvet.figures.style import (
     BOUND_ARROWS,
     CENTRE_LINE,
@@ -19,18 +26,21 @@ from bpvet.figures.style import (
     FAINT_GREY,
     GUIDE_GREY,
     HAIRLINE,
-    LEVEL_GREYS,
+    LEVEL_DOTS,
     MEAN_SIZE,
-    MM_PER_INCH,
     PAPER,
     READING_SIZE,
+    TICK_SIZE,
+    MethodStyle,
     method_style,
 )
+from bpvet.printing import number
 
-#: How far beside its session's date a reading is drawn, and marks of one date from each other.
-READING_SHIFT = -1.3
-MARK_SHIFT = 1.7
-_ROUND = {"used": FAINT_GREY, "left out": PAPER}
+#: Marks nearer to another session's than this overlap, mm, at their full size.
+_OVERLAP = 2.0
+_SEE_THROUGH = 0.6
+_HATCH = "////"
+_METHOD_WORDS = {"doppler": "Doppler", "oscillometric": "oscillometric"}
 
 
 def crowding(panel: Panel, x: Scale) -> float:
@@ -40,29 +50,20 @@ def crowding(panel: Panel, x: Scale) -> float:
     return float(np.clip(each / 2.8, 0.6, 1.0))
 
 
-def mark_shifts(panel: Panel, x: Scale) -> list[NDArray[np.float64]]:
-    """Return how far each session's mark moves aside, mm: marks of one date stand in a row."""
-    placed: list[float] = []
-    shifts, step = [], MARK_SHIFT * crowding(panel, x)
-    for marks in (panel.sessions, *panel.others):
-        row = []
-        for day in days(marks.date):
-            at = x.mm(float(day))
-            row.append(step * min(4, sum(abs(at - other) < 0.3 for other in placed)))
-            placed.append(at)
-        shifts.append(np.array(row))
-    return shifts
-
-
-def reading_shifts(panel: Panel, x: Scale) -> NDArray[np.float64]:
-    """Return how far each reading moves aside, mm: equal ones of one date stand in a row."""
-    seen: dict[tuple[float, float], int] = {}
-    shifts, size = [], crowding(panel, x)
-    for day, value in zip(days(panel.readings.date), panel.readings.value, strict=True):
-        before = seen.get((float(day), float(value)), 0)
-        seen[float(day), float(value)] = before + 1
-        shifts.append(size * (READING_SHIFT - 0.9 * min(before, 3)))
-    return np.array(shifts, dtype=np.float64)
+def overlapping(panel: Panel, x: Scale, y: Scale) -> list[NDArray[np.bool_]]:
+    """Return, for the series and each of the others, which marks meet one of another date."""
+    groups = (panel.sessions, *panel.others)
+    points = np.array(
+        [
+            (x.mm(float(day)), y.mm(float(value)))
+            for one in groups
+            for day, value in zip(days(one.date), one.mean, strict=True)
+        ]
+    ).reshape(-1, 2)
+    across, down = (np.abs(points[:, None, i] - points[None, :, i]) for i in (0, 1))
+    least = _OVERLAP * crowding(panel, x)
+    meets = ((across > 1e-9) & (across < least) & (down < least)).any(axis=1)
+    return np.split(meets, np.cumsum([one.date.size for one in groups])[:-1])
 
 
 def far_readings(panel: Panel, x: Scale, y: Scale) -> Iterator[tuple[float, float, float, str]]:
@@ -75,148 +76,243 @@ def far_readings(panel: Panel, x: Scale, y: Scale) -> Iterator[tuple[float, floa
             values = marks.value[far & beyond & (at == day)]
             if values.size:
                 listed = ", ".join(f"{value:g}" for value in values)
-                place = x.mm(float(day)) + READING_SHIFT
-                yield float(day), y.value(edge), place, f"excluded: {listed}"
+                yield float(day), y.value(edge), x.mm(float(day)), f"excluded: {listed}"
 
 
 def draw_levels(axes: Axes, panel: Panel, y: Scale) -> None:
-    """Shade the guideline's levels, the higher the darker, and draw their bounds."""
+    """Draw the bounds of the guideline's levels; their names stand at the right edge."""
     lines = [line.value for line in (panel.target, panel.floor) if line is not None]
-    for index, level in enumerate(sorted(panel.levels, key=lambda one: one.low)):
-        low, high = max(level.low, y.low), min(level.high, y.high)
-        if low >= high:
-            continue
-        grey = LEVEL_GREYS[min(index, len(LEVEL_GREYS) - 1)]
-        axes.axhspan(low, high, color=grey, lw=0, zorder=0, label=level.name)
+    for level in panel.levels:
         if y.low < level.low < y.high and level.low not in lines:
-            axes.axhline(level.low, color=GUIDE_GREY, lw=HAIRLINE, ls=(0, (1, 3)), zorder=3.5)
+            style: dict[str, Any] = {"color": GUIDE_GREY, "lw": HAIRLINE, "ls": LEVEL_DOTS}
+            axes.axhline(level.low, zorder=3.5, label=level.name, **style)
 
 
-def draw_band(axes: Axes, panel: Panel) -> None:
-    """Draw the inner and outer band, each with its outline, and the centre."""
+def single_day(day: float, low: float, high: float) -> NDArray[np.float64]:
+    """Return from where to where the band of one date is drawn: about as wide as a mark.
+
+    Parameters
+    ----------
+    day : float
+        The date, days; it has no width of its own.
+    low, high : float
+        Ends of the date axis, days.
+
+    Returns
+    -------
+    (2,) float
+        Days.
+    """
+    width = 0.018 * (high - low)
+    return np.array([day - width, day + width])
+
+
+def draw_band(axes: Axes, panel: Panel, name: str) -> None:
+    """Draw the inner and outer band, each with its outline, and the centre.
+
+    Where the band is doubtful it is hatched and has no inner part; where a session is known as a
+    bound alone, no line runs through.
+
+    Parameters
+    ----------
+    axes : Axes
+    panel : Panel
+        Its band is drawn, if it has one.
+    name : str
+        The panel's name in `figures.marking.Meaning`.
+    """
     band = panel.band
     if band is None or not band.date.size:
         return
-    style = method_style(panel.sessions.method)
-    at = days(band.date)
-    if at.size == 1:  # one date has no width: show the band about as wide as the marks are
-        width = 0.018 * float(np.ptp(axes.get_xlim()))
-        at = np.array([at[0] - width, at[0] + width])
-    ends = [
-        (band.low_outer, band.high_outer, style.outer_tint, "solid", "outer band"),
-        (band.low_inner, band.high_inner, style.inner_tint, (0, (1, 1.5)), "inner band"),
-    ]
-    for z, (low, high, tint, line, name) in enumerate(ends):
-        below, above = np.resize(low, at.size), np.resize(high, at.size)
-        axes.fill_between(at, below, above, color=tint, lw=0, zorder=1 + z, label=name)
+    style, at = method_style(panel.sessions.method), days(band.date)
+    if at.size == 1:
+        at = single_day(float(at[0]), *axes.get_xlim())
+    gid = Meaning("band", name, title=band.words).gid
+    for hatched, run in _runs(band.doubtful, at.size):
+        _fill(axes, band, at, run, style, hatched, gid)
+    for broken, run in _runs(band.unjoined, at.size):
+        if not broken:
+            centre = np.resize(band.centre, at.size)[run]
+            line: dict[str, Any] = {"color": style.colour, "lw": CENTRE_LINE}
+            axes.plot(at[run], centre, zorder=3.2, label="centre", **line)
+
+
+def _runs(flags: NDArray[np.bool_], size: int) -> Iterator[tuple[bool, slice]]:
+    """Yield stretches of dates between which both ends bear a flag, or not both, in order."""
+    marked = np.resize(flags, size)
+    between = marked[:-1] & marked[1:]
+    at = 0
+    for flag, group in groupby(between.tolist()):
+        count = len(list(group))
+        yield bool(flag), slice(at, at + count + 1)
+        at += count
+
+
+def _fill(
+    axes: Axes,
+    band: Band,
+    at: NDArray[np.float64],
+    run: slice,
+    style: MethodStyle,
+    hatched: bool,
+    gid: str,
+) -> None:
+    ends = [(band.low_outer, band.high_outer, style.outer_tint, "outer band")]
+    if not hatched:
+        ends.append((band.low_inner, band.high_inner, style.inner_tint, "inner band"))
+    for z, (low, high, tint, name) in enumerate(ends):
+        below, above = np.resize(low, at.size)[run], np.resize(high, at.size)[run]
+        fill: dict[str, Any] = {"color": tint}
+        if hatched:
+            fill = {"facecolor": "none", "edgecolor": style.inner_tint, "hatch": _HATCH}
+        area = axes.fill_between(at[run], below, above, lw=0, zorder=1 + z, label=name, **fill)
+        if name == "outer band":
+            area.set_gid(gid)
         for edge in (below, above):
-            axes.plot(at, edge, color=style.colour, lw=HAIRLINE, ls=line, zorder=3)
-    axes.plot(
-        at,
-        np.resize(band.centre, at.size),
-        color=style.colour,
-        lw=CENTRE_LINE,
-        ls=style.line,
-        zorder=3.2,
-        label="centre",
+            axes.plot(at[run], edge, color=style.colour, lw=HAIRLINE, zorder=3)
+
+
+def draw_readings(axes: Axes, panel: Panel, x: Scale, y: Scale, name: str) -> None:
+    """Draw every reading on its session's own line: a tick, by its fate and bound another mark."""
+    marks, size = panel.readings, crowding(panel, x)
+    seen: dict[tuple[float, float, str], int] = {}
+    for index, day in enumerate(days(marks.date)):
+        value, fate, bound = float(marks.value[index]), str(marks.fate[index]), marks.bound[index]
+        if not np.isfinite(value) or not y.low <= value <= y.high:
+            continue
+        before = seen.get((float(day), value, fate), 0)
+        seen[float(day), value, fate] = before + 1
+        shape = _reading_shape(fate, str(bound), before, size)
+        if shape is None:
+            continue
+        said = str(bound) if bound and fate != "excluded" else fate
+        gid = _reading_meaning(panel, index, name).gid
+        _mark(axes, float(day), value, f"readings {said}", gid, zorder=5, mec=FAINT_GREY, **shape)
+    for day, edge, _, words in far_readings(panel, x, y):
+        shape = {"marker": "x", "ms": 4.2, "mec": FAINT_GREY, "mfc": "none"}
+        # It stands at the panel's edge and not at its value, so it bears its words and no value.
+        _mark(axes, day, edge, "readings excluded, beyond the scale", words, zorder=5, **shape)
+
+
+def _reading_shape(fate: str, bound: str, before: int, size: float) -> dict[str, Any] | None:
+    """Return the mark of a reading; equal ones of one session have wider and wider ticks."""
+    if fate == "excluded":
+        return {"marker": "x", "ms": 4.2, "mfc": "none"}
+    if bound:
+        return {"marker": BOUND_ARROWS[bound], "ms": 13, "mfc": "none"}
+    if fate == "used":
+        return {"marker": "_", "mfc": "none", "ms": size * (TICK_SIZE + 2.6 * min(before, 3))}
+    if fate == "left out":
+        return {"marker": "o", "ms": 1.25 * READING_SIZE, "mfc": PAPER}
+    return None
+
+
+def _reading_meaning(panel: Panel, index: int, name: str) -> Meaning:
+    marks = panel.readings
+    value, bound = float(marks.value[index]), str(marks.bound[index])
+    fate = {"left out": ", left out of the mean", "excluded": ", excluded by the clinic"}
+    said = f"{bound} {value:g} {panel.unit}".strip() + fate.get(str(marks.fate[index]), "")
+    return Meaning(
+        "bound" if bound else "reading",
+        name,
+        iso(marks.date[index]),
+        value=plain_number(value),
+        unit=panel.unit,
+        bound=bound_name(bound),
+        title=f"{date_words(marks.date[index])}: reading {said}",
+        session=int(marks.session[index]),
     )
-
-
-def draw_readings(axes: Axes, panel: Panel, x: Scale, y: Scale) -> None:
-    """Draw every reading beside its session's date, faint, by its fate and bound."""
-    marks, shifts, size = panel.readings, reading_shifts(panel, x), crowding(panel, x)
-    at = days(marks.date)
-    for shift in np.unique(shifts):
-        here = shifts == shift
-        plain = here & (marks.bound == "")
-        for fate, fill in _ROUND.items():
-            chosen = plain & (marks.fate == fate)
-            small = READING_SIZE * size
-            _marks(axes, at[chosen], marks.value[chosen], shift, "o", small, fill, fate)
-        crossed = here & (marks.fate == "excluded") & _in_view(marks, y)
-        _marks(axes, at[crossed], marks.value[crossed], shift, "x", 4.2, PAPER, "excluded")
-        for bound, arrow in BOUND_ARROWS.items():
-            chosen = here & (marks.bound == bound) & np.isin(marks.fate, list(_ROUND))
-            _marks(axes, at[chosen], marks.value[chosen], shift, arrow, 13, "none", bound)
-    for day, edge, _, _ in far_readings(panel, x, y):
-        _marks(axes, [day], [edge], READING_SHIFT, "x", 4.2, PAPER, "excluded, beyond the scale")
 
 
 def draw_sessions(
-    axes: Axes, marks: SessionMarks, shift: NDArray[np.float64], size: float, hollow: bool
-) -> None:
-    """Draw sessions with their spread: filled, or hollow with the sign of their condition."""
-    style, at = method_style(marks.method), days(marks.date)
-    name = marks.name if hollow else "session means"
-    sign = CONDITION_SIGNS.get(marks.condition) if hollow else None
-    for step in np.unique(shift):
-        here = (shift == step) & np.isfinite(marks.mean)
-        aside = _aside(axes, float(step))
-        line: dict[str, Any] = {"ls": "none", "mec": style.colour, "transform": aside}
-        _draw_spread(axes, marks, here, aside, name)
-        for bound, arrow in BOUND_ARROWS.items():
-            chosen = here & (marks.bound == bound)
-            where = at[chosen], marks.mean[chosen]
-            shape: dict[str, Any] = {"marker": arrow, "ms": 24, "mfc": "none", "mew": 1.3}
-            axes.plot(*where, zorder=6.5, label=bound, clip_on=False, **shape, **line)
-        where = at[here], marks.mean[here]
-        shape = {"marker": style.marker, "ms": MEAN_SIZE * size, "mew": HAIRLINE}
-        shape["mfc"] = PAPER if hollow else style.colour
-        axes.plot(*where, zorder=7, label=name, clip_on=False, **shape, **line)
-        if sign is not None:
-            shape = {"marker": sign, "ms": 3.2 * size, "mfc": style.colour}
-            axes.plot(*where, zorder=7.1, clip_on=False, **shape, **line)
-
-
-def _draw_spread(
-    axes: Axes, marks: SessionMarks, here: NDArray[np.bool_], aside: Transform, name: str
-) -> None:
-    """Draw a line from low to high through each of the sessions `here` that has both."""
-    known = here & np.isfinite(marks.low) & np.isfinite(marks.high)
-    axes.vlines(
-        days(marks.date)[known],
-        marks.low[known],
-        marks.high[known],
-        color=method_style(marks.method).colour,
-        lw=HAIRLINE,
-        zorder=6,
-        transform=aside,
-        label=f"{name}, spread",
-    )
-
-
-def _marks(
     axes: Axes,
-    at: Sequence[float] | NDArray[np.float64],
-    value: Sequence[float] | NDArray[np.float64],
-    shift: float,
-    marker: object,
+    panel: Panel,
+    marks: SessionMarks,
+    faint: NDArray[np.bool_],
     size: float,
-    fill: str,
     name: str,
 ) -> None:
-    if not len(at):
-        return
-    axes.plot(
-        at,
-        value,
-        ls="none",
-        marker=marker,
-        ms=size,
-        mfc=fill,
-        mec=FAINT_GREY,
-        mew=HAIRLINE,
-        zorder=5,
-        transform=_aside(axes, shift),
-        label=f"readings {name}",
-        clip_on=False,
+    """Draw sessions with their spread: filled, or hollow with the sign of their condition.
+
+    Parameters
+    ----------
+    axes : Axes
+    panel : Panel
+    marks : SessionMarks
+        The panel's series, or one of its others: those are hollow.
+    faint : (n,) bool
+        Which of them overlap a mark of another date.
+    size : float
+        As `crowding` returns it.
+    name : str
+        The panel's name in `figures.marking.Meaning`.
+    """
+    hollow = marks is not panel.sessions
+    style, label = method_style(marks.method), marks.name if hollow else "session means"
+    sign = CONDITION_SIGNS.get(marks.condition) if hollow else None
+    for index in np.flatnonzero(np.isfinite(marks.mean)):
+        day, mean = float(days(marks.date[index])[0]), float(marks.mean[index])
+        low, high = float(marks.low[index]), float(marks.high[index])
+        if np.isfinite(low) and np.isfinite(high):
+            line: dict[str, Any] = {"color": style.colour, "lw": HAIRLINE, "zorder": 4.8}
+            axes.add_artist(Line2D([day, day], [low, high], label=f"{label}, spread", **line))
+        meaning = _session_meaning(panel, marks, int(index), name)
+        bound = str(marks.bound[index])
+        if bound:
+            arrow: dict[str, Any] = {"marker": BOUND_ARROWS[bound], "ms": 24, "mfc": "none"}
+            gid = Meaning(**{**vars(meaning), "kind": "bound"}).gid
+            _mark(axes, day, mean, bound, gid, zorder=6.5, mew=1.3, mec=style.colour, **arrow)
+        shape: dict[str, Any] = {
+            "marker": style.marker,
+            "ms": MEAN_SIZE * size * (1.2 if hollow else 1.0),
+            "mec": style.colour,
+            "mfc": "none" if hollow else style.colour,
+            "alpha": _SEE_THROUGH if faint[index] else None,
+        }
+        _mark(axes, day, mean, label, meaning.gid, zorder=7, **shape)
+        if sign is not None:
+            inside = {"marker": sign, "ms": 3.2 * size, "mec": style.colour, "mfc": style.colour}
+            _mark(axes, day, mean, "", None, zorder=7.1, **inside)
+
+
+def _session_meaning(panel: Panel, marks: SessionMarks, index: int, name: str) -> Meaning:
+    mean, bound = float(marks.mean[index]), str(marks.bound[index])
+    return Meaning(
+        "session" if marks.method else "lab",
+        name,
+        iso(marks.date[index]),
+        value=plain_number(mean),
+        unit=panel.unit,
+        bound=bound_name(bound),
+        title=_session_words(panel, marks, index),
+        session=int(marks.session[index]),
     )
 
 
-def _aside(axes: Axes, shift: float) -> Transform:
-    figure = axes.get_figure(root=True)
-    assert figure is not None
-    return axes.transData + ScaledTranslation(shift / MM_PER_INCH, 0, figure.dpi_scale_trans)
+def _session_words(panel: Panel, marks: SessionMarks, index: int) -> str:
+    """Return what a pointer shows of a session: date, mean, readings, method."""
+    mean, day = float(marks.mean[index]), date_words(marks.date[index])
+    value = f"{marks.bound[index]} {number(mean, 0) if marks.method else f'{mean:g}'} {panel.unit}"
+    if not marks.method:
+        return f"{day}: {value.strip()}, {marks.name}"
+    readings = panel.readings
+    own = (readings.session == marks.session[index]) & (marks.session[index] > 0)
+    own &= np.isin(readings.fate, ("used", "left out")) & np.isfinite(readings.value)
+    listed = ", ".join(
+        f"{bound} {one:g}".strip()
+        for one, bound in zip(readings.value[own], readings.bound[own], strict=True)
+    )
+    count = int(marks.n[index])
+    of = f"mean of {count} reading{'s' if count != 1 else ''}"
+    taken = f"; readings {listed}" if listed else ""
+    return f"{day}: {value.strip()}, {of}{taken}; {_METHOD_WORDS.get(marks.method, '')}"
+
+
+def _mark(axes: Axes, day: float, value: float, label: str, gid: str | None, **shape: Any) -> None:
+    """Draw one mark as an artist of its own."""
+    fixed: dict[str, Any] = {"ls": "none", "mew": HAIRLINE, "clip_on": False} | shape
+    # Limits are fixed, so that nothing is to be learned from a mark: `add_line` would, at a cost.
+    axes.add_artist(Line2D([day], [value], label=label or "_sign", gid=gid, **fixed))
 
 
 def _in_view(marks: ReadingMarks, y: Scale) -> NDArray[np.bool_]:

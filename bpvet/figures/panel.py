@@ -4,12 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 
 from bpvet.figures.axes import Scale, days, value_label, value_step, value_ticks
-from bpvet.figures.labels import MarginLabel, NearLabel, margin_labels, near_labels
+from bpvet.figures.labels import (
+    MarginLabel,
+    NearLabel,
+    first_label,
+    margin_labels,
+    near_labels,
+)
+from bpvet.figures.marking import Meaning, plain_number
 from bpvet.figures.marks import (
     crowding,
     draw_band,
@@ -17,12 +26,12 @@ from bpvet.figures.marks import (
     draw_readings,
     draw_sessions,
     far_readings,
-    mark_shifts,
-    reading_shifts,
+    overlapping,
+    single_day,
 )
-from bpvet.figures.pictures import Panel
+from bpvet.figures.pictures import GuideLine, Panel, SessionMarks
 from bpvet.figures.placing import Box
-from bpvet.figures.style import HAIRLINE, INK
+from bpvet.figures.style import FLOOR_DASHES, HAIRLINE, INK, TARGET_DASHES
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +40,8 @@ class PanelPlan:
 
     Parameters
     ----------
+    name : str
+        ``main``, ``near`` or the quantity, as `figures.marking.Meaning` has it.
     panel : Panel
         What is shown.
     x, y : Scale
@@ -45,8 +56,11 @@ class PanelPlan:
         Names of sessions written beside their marks.
     unnamed : tuple of (float, float, str)
         Sessions with a name that found no place: days, value, name.
+    unkeyed : tuple of SessionMarks
+        Other series whose name found no place beside any of their marks.
     """
 
+    name: str
     panel: Panel
     x: Scale
     y: Scale
@@ -55,6 +69,7 @@ class PanelPlan:
     margin: tuple[MarginLabel, ...]
     names: tuple[NearLabel, ...]
     unnamed: tuple[tuple[float, float, str], ...]
+    unkeyed: tuple[SessionMarks, ...]
 
 
 def value_range(panel: Panel, height: float) -> tuple[float, float]:
@@ -88,7 +103,8 @@ def value_range(panel: Panel, height: float) -> tuple[float, float]:
     reach = 0.6 * (high - low)
     near = aside[(aside >= low - reach) & (aside <= high + reach)]
     low, high = min([low, *near]), max([high, *near])
-    if panel.floor is not None and panel.floor.value > low - 0.3 * (high - low):
+    # The floor comes into view when it is near, and always when something lies below it.
+    if panel.floor is not None and panel.floor.value > low - 0.15 * (high - low):
         low, high = min(low, panel.floor.value), max(high, panel.floor.value)
     # A mark at either end stays clear of the panel's rim, however low the panel.
     share = max(0.05, 1.7 / height) if near.size == aside.size else 0.1
@@ -101,7 +117,12 @@ def value_range(panel: Panel, height: float) -> tuple[float, float]:
 
 
 def plan_panel(
-    panel: Panel, x: Scale, height: float, margin_room: float, uprights: Sequence[float]
+    panel: Panel,
+    x: Scale,
+    height: float,
+    margin_room: float,
+    uprights: Sequence[float],
+    name: str = "main",
 ) -> PanelPlan:
     """Plan a panel.
 
@@ -116,7 +137,9 @@ def plan_panel(
     margin_room : float
         Width for the names at the right edge, mm.
     uprights : sequence of float
-        Where courses are carried down through the panel, mm.
+        Where lines run down through the panel, mm.
+    name : str
+        As in `PanelPlan`.
 
     Returns
     -------
@@ -130,15 +153,22 @@ def plan_panel(
     margin, height = margin_labels(panel, low, high, height, margin_room)
     y = Scale(low, high, height, 0.0)
     room = Box(x.at_low + 1, 1, x.at_high - 1, height - 1)
-    wanted = [*_named_sessions(panel, x), *far_readings(panel, x, y)]
     marks = list(_mark_boxes(panel, x, y))
     across = [line.value for line in (panel.target, panel.floor) if line is not None]
-    lines = [*_lines_across(across, x, y), *_band_edges(panel, x, y)]
-    bounds = [level.low for level in panel.levels if np.isfinite(level.low)]
-    faint = [Box(at - 0.2, 0, at + 0.2, height) for at in uprights]
-    faint += _lines_across(bounds, x, y)
-    names, unnamed = near_labels(wanted, y, room, marks, lines, faint)
-    return PanelPlan(panel, x, y, height, ticks, margin, names, unnamed)
+    across += [level.low for level in panel.levels if np.isfinite(level.low)]
+    upright = [Box(at - 0.3, 0, at + 0.3, height) for at in uprights]
+    lines = [*_lines_across(across, x, y), *_band_edges(panel, x, y), *upright]
+    wanted = [*_named_sessions(panel, x), *far_readings(panel, x, y)]
+    names, unnamed = near_labels(wanted, y, room, marks, lines)
+    unkeyed = []
+    for other in panel.others:
+        spots = list(_spots(other, x))
+        taken = [*marks, *(label.box for label in names), *(label.path for label in names)]
+        found, missed = first_label(spots, y, room, taken, lines)
+        names += found
+        if missed:
+            unkeyed.append(other)
+    return PanelPlan(name, panel, x, y, height, ticks, margin, names, unnamed, tuple(unkeyed))
 
 
 def draw_panel(plan: PanelPlan, axes: Axes) -> None:
@@ -149,26 +179,40 @@ def draw_panel(plan: PanelPlan, axes: Axes) -> None:
     axes.set_yticks([v for v, _ in plan.ticks], [label for _, label in plan.ticks])
     axes.spines[["top", "right"]].set_visible(False)
     draw_levels(axes, panel, plan.y)
-    draw_band(axes, panel)
-    for line, dashes in ((panel.target, (7, 3)), (panel.floor, (2, 2))):
-        if line is not None and plan.y.low <= line.value <= plan.y.high:
-            axes.axhline(
-                line.value, color=INK, lw=HAIRLINE, ls=(0, dashes), zorder=4, label=line.words
-            )
-    draw_readings(axes, panel, plan.x, plan.y)
-    shown, size = panel.sessions, crowding(panel, plan.x)
-    for marks, shift in zip((shown, *panel.others), mark_shifts(panel, plan.x), strict=True):
-        draw_sessions(axes, marks, shift, size, hollow=marks is not shown)
+    draw_band(axes, panel, plan.name)
+    _guide_line(axes, plan, panel.target, "target")
+    _guide_line(axes, plan, panel.floor, "floor")
+    draw_readings(axes, panel, plan.x, plan.y, plan.name)
+    faint = overlapping(panel, plan.x, plan.y)
+    for marks, see_through in zip((panel.sessions, *panel.others), faint, strict=True):
+        draw_sessions(axes, panel, marks, see_through, crowding(panel, plan.x), plan.name)
+
+
+def _guide_line(axes: Axes, plan: PanelPlan, line: GuideLine | None, kind: str) -> None:
+    if line is None or not plan.y.low <= line.value <= plan.y.high:
+        return
+    value, unit = plain_number(line.value), plan.panel.unit
+    meaning = Meaning(kind, plan.name, value=value, unit=unit, title=line.words)
+    dashes = TARGET_DASHES if kind == "target" else FLOOR_DASHES
+    style: dict[str, Any] = {"color": INK, "lw": HAIRLINE, "ls": dashes, "zorder": 4}
+    axes.axhline(line.value, label=line.words, gid=meaning.gid, **style)
 
 
 def _named_sessions(panel: Panel, x: Scale) -> Iterator[tuple[float, float, float, str]]:
-    """Yield day, value, mm from the left and name of each session that bears one."""
-    shifts = mark_shifts(panel, x)
-    for marks, shift in zip((panel.sessions, *panel.others), shifts, strict=True):
-        for index, day in enumerate(days(marks.date)):
+    """Yield day, value, mm from the left and name of each session that bears one, newest first."""
+    for marks in (panel.sessions, *panel.others):
+        for index in reversed(range(marks.date.size)):
             name, value = str(marks.label[index]), float(marks.mean[index])
+            day = float(days(marks.date[index])[0])
             if name and np.isfinite(value):
-                yield float(day), value, x.mm(float(day)) + float(shift[index]), name
+                yield day, value, x.mm(day), name
+
+
+def _spots(marks: SessionMarks, x: Scale) -> Iterator[tuple[float, float, float, str]]:
+    """Yield day, value, mm from the left and the name of a series for each mark, newest first."""
+    for index in reversed(np.flatnonzero(np.isfinite(marks.mean))):
+        day = float(days(marks.date[index])[0])
+        yield day, float(marks.mean[index]), x.mm(day), marks.name
 
 
 def _mark_boxes(panel: Panel, x: Scale, y: Scale) -> Iterator[Box]:
@@ -177,22 +221,23 @@ def _mark_boxes(panel: Panel, x: Scale, y: Scale) -> Iterator[Box]:
     def around(at: float, top: float, bottom: float, half: float) -> Box:
         return Box(at - half, min(top, bottom) - half, at + half, max(top, bottom) + half)
 
-    shifts = mark_shifts(panel, x)
-    for marks, shift in zip((panel.sessions, *panel.others), shifts, strict=True):
+    for marks in (panel.sessions, *panel.others):
         for index in np.flatnonzero(np.isfinite(marks.mean)):
-            at = x.mm(float(days(marks.date)[index])) + float(shift[index])
+            at = x.mm(float(days(marks.date[index])[0]))
             middle = y.mm(float(marks.mean[index]))
             arrow = {"at least": -4.5, "at most": 4.5}.get(str(marks.bound[index]), 0.0)
-            yield around(at, middle + arrow, middle, 1.2)
+            yield around(at, middle + arrow, middle, 1.3)
             if np.isfinite(marks.low[index] + marks.high[index]):
                 ends = y.mm(float(marks.high[index])), y.mm(float(marks.low[index]))
                 yield around(at, *ends, 0.4)
-    for day, value, aside in zip(
-        days(panel.readings.date), panel.readings.value, reading_shifts(panel, x), strict=True
+    bounds = {"at least": -2.6, "at most": 2.6}
+    for day, value, bound in zip(
+        days(panel.readings.date), panel.readings.value, panel.readings.bound, strict=True
     ):
         if y.low <= value <= y.high:
-            at, level = x.mm(float(day)) + float(aside), y.mm(float(value))
-            yield around(at, level, level, 0.8)
+            at, level = x.mm(float(day)), y.mm(float(value))
+            end = level + bounds.get(str(bound), 0.0)
+            yield Box(at - 1.7, min(level, end) - 0.6, at + 1.7, max(level, end) + 0.6)
 
 
 def _lines_across(values: Sequence[float], x: Scale, y: Scale) -> list[Box]:
@@ -201,13 +246,25 @@ def _lines_across(values: Sequence[float], x: Scale, y: Scale) -> list[Box]:
 
 
 def _band_edges(panel: Panel, x: Scale, y: Scale) -> Iterator[Box]:
-    """Yield small boxes along the lines of the band, one a millimetre."""
+    """Yield small boxes along the lines of the band, one a millimetre of their length.
+
+    Along the line and not across the panel: an edge that rises steeply has no gap that a name
+    would fall into.
+    """
     band = panel.band
     if band is None or not band.date.size:
         return
-    at = np.array([x.mm(float(day)) for day in days(band.date)])
-    grid = np.arange(at[0], at[-1] + 1e-9, 1.0)
+    day = days(band.date)
+    if day.size == 1:
+        day = single_day(float(day[0]), x.low, x.high)
+    at = np.array([x.mm(float(one)) for one in day])
     for edge in (band.low_outer, band.low_inner, band.centre, band.high_inner, band.high_outer):
-        level = np.array([y.mm(float(value)) for value in edge])
-        for left, top in zip(grid, np.interp(grid, at, level), strict=True):
-            yield Box(float(left) - 0.5, float(top) - 0.4, float(left) + 0.5, float(top) + 0.4)
+        level = np.resize([y.mm(float(value)) for value in edge], at.size)
+        steps = np.ceil(np.hypot(np.diff(at), np.diff(level))).astype(int)
+        for i in range(at.size - 1):
+            along = np.linspace(0.0, 1.0, max(1, int(steps[i])) + 1)
+            across = at[i] + along * (at[i + 1] - at[i])
+            down = level[i] + along * (level[i + 1] - level[i])
+            for (left, right), (one, other) in zip(pairwise(across), pairwise(down), strict=True):
+                top, bottom = float(min(one, other)), float(max(one, other))
+                yield Box(float(left) - 0.3, top - 0.4, float(right) + 0.3, bottom + 0.4)

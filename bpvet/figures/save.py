@@ -8,13 +8,15 @@ from pathlib import Path
 from matplotlib.figure import Figure
 
 from bpvet.errors import CallError
-from bpvet.figures import agreement, audit, trend
-from bpvet.figures.agreement_picture import AgreementPicture
-from bpvet.figures.audit_picture import AuditPicture
-from bpvet.figures.cohort_picture import CohortPicture
+from bpvet.figures import trend
+from bpvet.figures.clinic import agreement, audit, cohort
+from bpvet.figures.clinic.agreement_picture import AgreementPicture
+from bpvet.figures.clinic.audit_picture import AuditPicture
+from bpvet.figures.clinic.panels_picture import CohortPicture
 from bpvet.figures.lettering import written
 from bpvet.figures.pictures import TrendPicture
 from bpvet.figures.style import house_style
+from bpvet.figures.svg import readable
 from bpvet.files import write_whole
 
 FORMATS = ("svg", "pdf", "png")
@@ -28,12 +30,23 @@ _UNTOLD = {
     "pdf": ("CreationDate", "ModDate", "Creator", "Producer"),
     "png": ("Software",),
 }
-_DESCRIBED_AS = {"svg": "Description", "pdf": "Subject", "png": "Description"}
+_DESCRIBED_AS = {"pdf": "Subject", "png": "Description"}
 
 
-def svg_bytes(picture: Picture, width_mm: float = trend.FULL_WIDTH) -> bytes:
-    """Return `picture` as an SVG file, letters as outlines, title and description within."""
-    return _picture_bytes(picture, "svg", width_mm)
+def svg_bytes(
+    picture: Picture,
+    width_mm: float = trend.FULL_WIDTH,
+    *,
+    links: bool = False,
+    dark: bool = True,
+) -> bytes:
+    """Return `picture` as an SVG file: letters as text, its meaning as attributes and words.
+
+    With `links`, marks of sessions lead to ``#session-n``, as an animal's page has its rows;
+    without `dark` it stays light on a dark page.
+    """
+    drawing = _written(_figure(picture, width_mm), "svg", {})
+    return readable(drawing, picture.title, picture.alt_text, links=links, dark=dark)
 
 
 def pdf_bytes(picture: Picture, width_mm: float = trend.FULL_WIDTH) -> bytes:
@@ -56,7 +69,7 @@ def figure_bytes(figure: Figure, kind: str, title: str = "", description: str = 
     kind : str
         One of `FORMATS`.
     title, description : str
-        Go into the file's metadata.
+        Go into the file's metadata; into SVG as its title and description.
 
     Returns
     -------
@@ -70,14 +83,17 @@ def figure_bytes(figure: Figure, kind: str, title: str = "", description: str = 
     """
     if kind not in FORMATS:
         raise CallError(f"A figure can be written as {', '.join(FORMATS)}, not as {kind!r}.")
+    if kind == "svg":
+        return readable(_written(figure, kind, {}), title, description)
+    told = {"Title": written(title), _DESCRIBED_AS[kind]: written(description)}
+    return _written(figure, kind, {name: text for name, text in told.items() if text})
+
+
+def _written(figure: Figure, kind: str, told: dict[str, str]) -> bytes:
     metadata: dict[str, str | None] = dict.fromkeys(_UNTOLD[kind])
-    if title:
-        metadata["Title"] = written(title)
-    if description:
-        metadata[_DESCRIBED_AS[kind]] = written(description)
     file = io.BytesIO()
     with house_style():
-        figure.savefig(file, format=kind, dpi=DOTS_PER_INCH, metadata=metadata)
+        figure.savefig(file, format=kind, dpi=DOTS_PER_INCH, metadata=metadata | told)
     return file.getvalue()
 
 
@@ -125,6 +141,4 @@ def _figure(picture: Picture, width_mm: float) -> Figure:
         return agreement.draw(picture, width_mm)
     if isinstance(picture, AuditPicture):
         return audit.draw(picture, width_mm)
-    from bpvet.figures import cohort  # it writes through this module
-
     return cohort.draw(picture, width_mm)

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import betaincinv, polygamma, psi
 
-from bpvet.maths.comparison import Estimated, about, share_interval, student
+from bpvet.maths.agreement.comparison import Estimated, about, share_interval, student
 
 Codes = NDArray[np.int64]
 

@@ -2,7 +2,7 @@
 
     y = X β + animal + operator + session      session variance: sv² + what is known of each
 
-REML, with animals swept out one by one, so that an evaluation costs sessions × operators².
+REML, with animals swept out one by one, so that an evaluation costs operators³.
 """
 
 from __future__ import annotations
@@ -12,11 +12,13 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import cho_solve, solve_triangular
 from scipy.optimize import brentq, minimize
+from scipy.sparse import csr_array
 from scipy.special import gammainc, gammaincc, lambertw, ndtri
 
 from bpvet.errors import FitError
-from bpvet.maths.comparison import Estimated
+from bpvet.maths.agreement.comparison import Estimated
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -113,7 +115,7 @@ def crossed(
     ratio = max(0.0, 2 * (alone.fun - full.fun))
     best = full.x if full.fun <= alone.fun else np.array([alone.x[0], _BOUNDS[0], alone.x[1]])
     variance = np.exp(best)
-    _, effect, error = _criterion(data, variance)
+    effect, error = _effects(data, variance)
     sds = np.where(variance < _ZERO, 0.0, np.sqrt(variance)) * scale
     n = values.size - columns.shape[1]
     ends = _profiled(data, best, min(full.fun, alone.fun), alone.fun, level)
@@ -147,7 +149,7 @@ def _profiled(
 
     def over(log: float) -> float:
         def value(logs: Array) -> float:
-            return _criterion(data, np.exp([logs[0], log, logs[1]]))[0]
+            return _criterion(data, np.exp([logs[0], log, logs[1]]))
 
         found = minimize(value, start, method="L-BFGS-B", bounds=[_BOUNDS] * 2, tol=1e-8)
         return float(found.fun) - least - allowed
@@ -192,7 +194,7 @@ def _fitted(data: _Data, operators: bool) -> Any:
 
     def value(logs: Array) -> float:
         held = logs if operators else np.array([logs[0], _BOUNDS[0], logs[1]])
-        return _criterion(data, np.exp(held))[0]
+        return _criterion(data, np.exp(held))
 
     starts = ([-0.7, -3.0, -1.5], [-2.0, -1.5, -0.5]) if operators else ([-0.7, -1.5], [-2.0, -0.5])
     size = len(starts[0])
@@ -206,26 +208,59 @@ def _fitted(data: _Data, operators: bool) -> Any:
     return best
 
 
-def _criterion(data: _Data, variance: Array) -> tuple[float, Array, Array]:
-    """Return minus the restricted log-likelihood, the operators' effects and error variances."""
+def _criterion(data: _Data, variance: Array) -> float:
+    """Return minus the restricted log-likelihood."""
+    factor, right, rest, logs = _system(data, variance)
+    # Two triangular systems: operators may be hundreds, and this is asked hundreds of times.
+    half = solve_triangular(factor, right, lower=True, check_finite=False)
+    out = logs + 2 * np.log(np.diag(factor)).sum() + rest - half @ half
+    return float(out + (data.y.size - data.x.shape[1]) * np.log(2 * np.pi)) / 2
+
+
+def _effects(data: _Data, variance: Array) -> tuple[Array, Array]:
+    """Return the operators' effects (q,) and their error variances (q,)."""
+    factor, right, _, _ = _system(data, variance)
+    p = data.x.shape[1]
+    solution = cho_solve((factor, True), right)
+    inverse = cho_solve((factor, True), np.eye(right.size))
+    return solution[p:], np.diag(inverse)[p:].copy()
+
+
+def _system(data: _Data, variance: Array) -> tuple[Array, Array, float, float]:
+    """Return the mixed model's equations with animals swept out.
+
+    Returns
+    -------
+    factor : (p + q, p + q) float
+        Lower Cholesky factor of the left side: X, then operators.
+    right : (p + q,) float
+    rest, logs : float
+        The weighted square of y that is left, and the logarithms of the variances.
+    """
     animal_var, operator_var, session_var = variance
     weight = 1 / (data.known + session_var)
     p, q = data.x.shape[1], int(data.operator.max()) + 1
-    design = np.zeros((data.y.size, p + q + 1))
-    design[:, :p] = data.x
-    design[np.arange(data.y.size), p + data.operator] = 1
-    design[:, -1] = data.y
     animals = int(data.animal.max()) + 1
     held = np.bincount(data.animal, weight, minlength=animals) + 1 / animal_var
-    pushed = np.zeros((animals, p + q + 1))
-    np.add.at(pushed, data.animal, weight[:, None] * design)
-    whole = design.T @ (weight[:, None] * design) - pushed.T @ (pushed / held[:, None])
-    system, right, rest = whole[:-1, :-1].copy(), whole[:-1, -1], whole[-1, -1]
+    fixed = np.column_stack((data.x, data.y))
+    # A session is of one animal and one operator: what they share is sparse.
+    shared = csr_array((weight, (data.animal, data.operator)), shape=(animals, q))
+    of_animal = csr_array((weight, (data.animal, np.arange(weight.size)))) @ fixed
+    of_operator = csr_array((weight, (data.operator, np.arange(weight.size)))) @ fixed
+    swept = shared.multiply(1 / held[:, None]).tocsr()
+    whole = np.empty((p + q, p + q))
+    square = fixed.T @ (weight[:, None] * fixed) - of_animal.T @ (of_animal / held[:, None])
+    cross = of_operator - swept.T @ of_animal
+    whole[:p, :p] = square[:p, :p]
+    whole[p:, :p], whole[:p, p:] = cross[:, :p], cross[:, :p].T
+    whole[p:, p:] = -(shared.T @ swept).toarray()
     at = np.arange(p, p + q)
-    system[at, at] += 1 / operator_var
-    solution = np.linalg.solve(system, right)
-    out = -np.log(weight).sum() + animals * np.log(animal_var) + np.log(held).sum()
-    out += q * np.log(operator_var) + np.linalg.slogdet(system)[1] + rest - right @ solution
-    out += (data.y.size - p) * np.log(2 * np.pi)
-    inverse = np.linalg.inv(system)
-    return float(out) / 2, solution[p:], np.diag(inverse)[p:].copy()
+    whole[at, at] += np.bincount(data.operator, weight, minlength=q) + 1 / operator_var
+    right = np.concatenate((square[:p, p], cross[:, p]))
+    logs = -np.log(weight).sum() + animals * np.log(animal_var) + np.log(held).sum()
+    logs += q * np.log(operator_var)
+    try:
+        factor: Array = np.linalg.cholesky(whole)
+    except np.linalg.LinAlgError:
+        raise FitError("The effects of operators could not be fitted.") from None
+    return factor, right, float(square[p, p]), float(logs)

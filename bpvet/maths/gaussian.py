@@ -50,6 +50,8 @@ class Batch:
     constant : (B,)
         Log-likelihood terms that no parameter changes: −½ Σ log k over sessions whose
         readings are known singly.
+    used : (B,) int
+        How many of the p columns are the animal's own; padded ones come after them.
     """
 
     y: Array
@@ -63,6 +65,7 @@ class Batch:
     scatter_df: Array
     scatter_ss: Array
     constant: Array
+    used: NDArray[np.int64]
 
     @property
     def sessions(self) -> int:

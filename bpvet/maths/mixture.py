@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
+from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.printing import ShortTable, decimals, number
 
@@ -18,7 +20,7 @@ SCALES = ("plain", "log", "percent")
 
 
 @dataclass(frozen=True, eq=False)
-class Mixture:
+class Mixture(Content):
     """A finite mixture of normal distributions, or one for each of several dates.
 
     Parameters
@@ -113,8 +115,12 @@ class Mixture:
             return np.exp(values)
         return 100 * np.expm1(values) if self.scale == "percent" else values
 
+    def __reduce__(self) -> tuple[type[Mixture], tuple[Any, ...]]:
+        # Made again, so that its arrays are read-only wherever it goes.
+        return Mixture, (self.weights, self.means, self.sds, self.scale)
+
     def __repr__(self) -> str:
-        return self._table().text()
+        return self._table().brief()
 
     def _repr_html_(self) -> str:
         return self._table().html()

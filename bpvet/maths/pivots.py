@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import gammaincinv, ndtr, ndtri
 
-from bpvet.maths.comparison import Estimated
+from bpvet.maths.agreement.comparison import Estimated
 
 PIVOT = "approximate (generalised pivots)"
 #: Quantiles of each chi-square: enough for a 95 % interval to 1 % of its width.

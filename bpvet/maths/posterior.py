@@ -1,8 +1,12 @@
-"""The posterior of one animal's trend: weighted noise nodes, and what is asked of them."""
+"""The posterior of one animal's trend: weighted noise nodes, and what is asked of them.
+
+Under one normal prior of the coefficients it is a `Part`; a `Posterior` is a mixture of parts.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,28 +21,34 @@ NEGLIGIBLE = 1e-11
 
 
 @dataclass(frozen=True, eq=False)
-class Posterior:
-    """What the readings of one animal say of its trend.
+class Part:
+    """What the readings of one animal say of its trend under one normal prior.
 
     Parameters
     ----------
     batch : Batch
-        The animal's series, B = 1 and without padding.
+        The animal's series, B = 1 and without padding, in the prior's own coefficients.
     prior_mean : (p,)
-        Prior means of the coefficients.
+        Prior means of the own coefficients.
+    transform : (p, p)
+        The natural coefficients, in which everything is asked, from the own ones.
     weight : (K,)
         Posterior weights of the noise nodes, summing to 1.
     noise : Noise
         Noise variances at the nodes, B = 1.
     log_marginal : float
-        Log marginal likelihood of all readings.
+        Log marginal likelihood of all readings under this prior.
+    prior_weight : float
+        Weight of this prior among those of the animal.
     """
 
     batch: Batch
     prior_mean: Array
+    transform: Array
     weight: Array
     noise: Noise
     log_marginal: float
+    prior_weight: float = 1.0
 
     @cached_property
     def _fit(self) -> tuple[Array, Array, Path]:
@@ -56,6 +66,16 @@ class Posterior:
         )
         return fit.mean[:, 0], fit.root[:, :, 0], path
 
+    @property
+    def plain(self) -> Part:
+        """The part as normal sessions alone tell it: itself."""
+        return self
+
+    def log_likelihood(self, noise: Noise) -> float:
+        """Return the log-likelihood of all readings at one node of the noise SDs, B = K = 1."""
+        fit = coefficients(self.batch, noise.reading, whiten(self.batch, noise))
+        return float(fit.log_likelihood[0, 0])
+
     def combination(self, vector: Array) -> Mixture:
         """Return the posterior of a linear combination of coefficients.
 
@@ -65,7 +85,7 @@ class Posterior:
             Its weights.
         """
         vector = np.asarray(vector, dtype=float)
-        rows = np.atleast_2d(vector)
+        rows = np.atleast_2d(vector) @ self.transform
         mean, root, _ = self._fit
         centre = rows @ mean + (rows @ self.prior_mean)[:, None]
         half = forward_solve(root, rows.T[:, :, None] * np.ones_like(self.weight))
@@ -105,6 +125,7 @@ class Posterior:
 
     def _usual(self, design: Array, day: Array) -> tuple[Array, Array]:
         mean, root, path = self._fit
+        design = design @ self.transform
         wander, variance = path.at(day)
         p = self.batch.terms
         left = design.T[:, :, None] - wander[:, :p].transpose(1, 0, 2)
@@ -114,72 +135,188 @@ class Posterior:
         return centre, variance + np.sum(half * half, axis=0)
 
 
-def posterior_of(
-    batch: Batch, prior: NoisePrior, prior_mean: Array, nodes: Nodes, animal: int
-) -> Posterior:
-    """Return one animal's posterior from a batch's nodes, padding and idle nodes removed.
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """What the readings of one animal say of its trend: a mixture over the forms of its prior.
+
+    Parameters
+    ----------
+    parts : tuple of Part
+        One for each form of the prior.
+    """
+
+    parts: tuple[Part, ...]
+
+    @cached_property
+    def plain(self) -> Posterior:
+        """The same with readings beyond the gauge as normal pseudo-sessions.
+
+        Near enough for what is planned; without such readings it is the posterior itself.
+        """
+        held = tuple(one.plain for one in self.parts)
+        return self if held == self.parts else Posterior(held)
+
+    @cached_property
+    def shares(self) -> Array:
+        """(G,) posterior weights of the parts, summing to 1."""
+        if len(self.parts) == 1:
+            return np.ones(1)
+        return np.exp(self._log_masses - self.log_marginal)
+
+    @property
+    def _log_masses(self) -> Array:
+        return np.array([np.log(one.prior_weight) + one.log_marginal for one in self.parts])
+
+    @cached_property
+    def log_marginal(self) -> float:
+        """Log marginal likelihood of all readings."""
+        if len(self.parts) == 1:
+            return self.parts[0].log_marginal
+        # Of three numbers: the library's own takes longer than all the rest of this.
+        masses = self._log_masses
+        highest = masses.max()
+        return float(highest + np.log(np.exp(masses - highest).sum()))
+
+    @cached_property
+    def weight(self) -> Array:
+        """(K,) posterior weights of the noise nodes of all parts, summing to 1."""
+        return np.concatenate(
+            [share * one.weight for share, one in zip(self.shares, self.parts, strict=True)]
+        )
+
+    @cached_property
+    def noise(self) -> Noise:
+        """Noise variances at the nodes of all parts, B = 1."""
+        held = [one.noise for one in self.parts]
+        return Noise(
+            np.concatenate([one.visit for one in held], axis=-1),
+            np.concatenate([one.reading for one in held], axis=-1),
+            np.concatenate([one.wander for one in held], axis=-1),
+        )
+
+    def combination(self, vector: Array) -> Mixture:
+        """Return the posterior of a linear combination of natural coefficients.
+
+        Parameters
+        ----------
+        vector : (p,) or (T, p)
+            Its weights.
+        """
+        return self._joined([one.combination(vector) for one in self.parts])
+
+    def usual(self, design: Array, day: Array) -> Mixture:
+        """Return the usual pressure at dates, without visit noise; arguments as in `Part.usual`."""
+        return self._joined([one.usual(design, day) for one in self.parts])
+
+    def session(self, design: Array, day: Array, readings: Array, group: int = 0) -> Mixture:
+        """Return the mean of a session not seen yet; arguments as in `Part.session`."""
+        return self._joined([one.session(design, day, readings, group) for one in self.parts])
+
+    def _joined(self, found: list[Mixture]) -> Mixture:
+        if len(found) == 1:
+            return found[0]
+        return Mixture(
+            np.concatenate(
+                [share * one.weights for share, one in zip(self.shares, found, strict=True)]
+            ),
+            np.concatenate([one.means for one in found], axis=-1),
+            np.concatenate([one.sds for one in found], axis=-1),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class PartPrior:
+    """One normal prior of an animal's coefficients.
+
+    Parameters
+    ----------
+    mean : (p,)
+        Prior means of the own coefficients.
+    transform : (p, p)
+        The natural coefficients from the own ones.
+    weight : float
+        Its weight among those of the animal.
+    """
+
+    mean: Array
+    transform: Array
+    weight: float = 1.0
+
+
+def parts_of(
+    batch: Batch,
+    prior: NoisePrior,
+    nodes: Nodes,
+    own: Sequence[PartPrior],
+    like: Sequence[Part] = (),
+) -> list[Part]:
+    """Return every animal's part from a batch's nodes, padding and idle nodes removed.
 
     Parameters
     ----------
     batch, prior, nodes
         The batch and its integral.
-    prior_mean : (p, B)
-        Prior means of the coefficients.
-    animal : int
-        Position in the batch.
+    own : sequence of PartPrior
+        The prior of each animal.
+    like : sequence of Part, or none
+        The part of each animal under another prior: what both hold of its sessions is shared.
     """
-    live = batch.live[:, animal]
-    one = np.array([animal])
-    taken = batch.take(one)
-    used = terms_used(batch, animal)
-    own = Batch(
-        y=taken.y[live],
-        x=taken.x[used][:, live],
-        day=taken.day[live],
-        k=taken.k[live],
-        group=taken.group[live],
-        live=taken.live[live],
-        prior_sd=taken.prior_sd[used],
-        wander_days=taken.wander_days,
-        scatter_df=taken.scatter_df,
-        scatter_ss=taken.scatter_ss,
-        constant=taken.constant,
-    )
-    weight = nodes.weight[animal]
-    keep = _heavy(weight)
-    noise = noise_at(
-        prior.take(one),
-        nodes.log_sv[one][:, keep],
-        nodes.log_sr[one][:, keep],
-        nodes.log_sw[one][:, keep],
-    )
-    return Posterior(
-        own,
-        prior_mean[used, animal],
-        weight[keep] / weight[keep].sum(),
-        noise,
-        float(nodes.log_marginal[animal]),
-    )
+    noise = noise_at(prior, nodes.log_sv, nodes.log_sr, nodes.log_sw)
+    heavy = _heavy(nodes.weight)
+    found = []
+    for animal, one in enumerate(own):
+        keep = np.flatnonzero(heavy[animal])
+        weight = nodes.weight[animal, keep]
+        found.append(
+            Part(
+                _alone(batch, animal, like[animal].batch if like else None),
+                one.mean,
+                one.transform,
+                weight / weight.sum(),
+                Noise(
+                    noise.visit[:, animal][:, None, keep],
+                    noise.reading[:, animal][:, None, keep],
+                    noise.wander[animal][None, keep],
+                ),
+                float(nodes.log_marginal[animal]),
+                one.weight,
+            )
+        )
+    return found
 
 
-def terms_used(batch: Batch, animal: int) -> NDArray[np.bool_]:
-    """Return which coefficients are the animal's own, (p,): padded ones have nil columns and SD 1.
+def _alone(batch: Batch, animal: int, like: Batch | None) -> Batch:
+    """Return one animal of a batch, without padding.
 
-    A real column may be nil too (a course that starts after the latest session), so padding
-    is told by its place: padded columns come last and have a prior SD of exactly one.
+    In copies, so that a part does not keep its whole batch; of `like` what knows no prior.
     """
-    own = np.ones(batch.terms, dtype=bool)
-    for i in reversed(range(batch.terms)):
-        if batch.prior_sd[i, animal] == 1.0 and not np.any(batch.x[i, :, animal]):
-            own[i] = False
-        else:
-            break
-    return own
+    # Padding comes last.
+    sessions, own = int(batch.live[:, animal].sum()), int(batch.used[animal])
+    one = slice(animal, animal + 1)
+    y = batch.y[:sessions, one].copy()
+    x, prior_sd = batch.x[:own, :sessions, one].copy(), batch.prior_sd[:own, one].copy()
+    if like is not None:
+        return replace(like, y=y, x=x, prior_sd=prior_sd)
+    return Batch(
+        y=y,
+        x=x,
+        prior_sd=prior_sd,
+        day=batch.day[:sessions, one].copy(),
+        k=batch.k[:sessions, one].copy(),
+        group=batch.group[:sessions, one].copy(),
+        live=batch.live[:sessions, one].copy(),
+        wander_days=batch.wander_days[one].copy(),
+        scatter_df=batch.scatter_df[:, one].copy(),
+        scatter_ss=batch.scatter_ss[:, one].copy(),
+        constant=batch.constant[one].copy(),
+        used=batch.used[one].copy(),
+    )
 
 
 def _heavy(weight: Array) -> NDArray[np.bool_]:
-    order = np.argsort(weight, kind="stable")
-    light = np.cumsum(weight[order]) < NEGLIGIBLE
-    keep = np.ones(weight.size, dtype=bool)
-    keep[order[light]] = False
+    """Return which nodes of each animal (B, K) weigh something."""
+    order = np.argsort(weight, axis=1, kind="stable")
+    light = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1) < NEGLIGIBLE
+    keep = np.ones(weight.shape, dtype=bool)
+    np.put_along_axis(keep, order, ~light, axis=1)
     return keep

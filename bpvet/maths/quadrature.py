@@ -8,7 +8,8 @@ centred on the prior, or on one joint mode, are out by up to 34 mmHg on odd reco
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from scipy.special import logsumexp, roots_hermite
 
 from bpvet.errors import FitError
 from bpvet.maths.gaussian import Array, Batch, Noise, coefficients, whiten
-from bpvet.maths.spectrum import Spectrum, fits, spectrum
+from bpvet.maths.spectrum import Basis, Spectrum, basis, fits, spectrum
 
 RHO_NODES = 17
 RHO_HALF_WIDTH = 6.0
@@ -69,6 +70,8 @@ class Nodes:
         Posterior weights; each animal's sum to 1.
     log_marginal : (B,)
         Log marginal likelihood of all readings.
+    found : Found
+        What another prior of the coefficients can begin with.
     """
 
     log_sv: Array
@@ -76,6 +79,29 @@ class Nodes:
     log_sw: Array
     weight: Array
     log_marginal: Array
+    found: Found
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """What the integral under one prior of the coefficients leaves for that under another.
+
+    Parameters
+    ----------
+    lt, lr : (B, R)
+        The modes at each rho.
+    basis : Basis or None
+        What the designs of the same sessions share; None where the filter was run.
+    """
+
+    lt: Array
+    lr: Array
+    basis: Basis | None
+
+    def take(self, animals: NDArray[np.int64]) -> Found:
+        """Return what was found of the animals at these positions."""
+        held = None if self.basis is None else self.basis.take(animals)
+        return Found(self.lt[animals], self.lr[animals], held)
 
 
 def noise_at(prior: NoisePrior, log_sv: Array, log_sr: Array, log_sw: Array) -> Noise:
@@ -86,6 +112,8 @@ def noise_at(prior: NoisePrior, log_sv: Array, log_sr: Array, log_sw: Array) -> 
     """
 
     def by_group(own: Array, pairs: Array) -> Array:
+        if pairs.shape[0] == 1:
+            return np.exp(2 * own)[None]
         z = (own - pairs[0, 0][:, None]) / pairs[0, 1][:, None]
         others = pairs[1:, 0][:, :, None] + pairs[1:, 1][:, :, None] * z
         return np.exp(2 * np.concatenate([own[None], others]))
@@ -130,9 +158,11 @@ class Surface:
     shared: Spectrum | None
 
     @classmethod
-    def of(cls, batch: Batch, prior: NoisePrior, rho: Array) -> Surface:
-        """Return the surface, by the faster of the two ways."""
-        return cls(batch, prior, rho, spectrum(batch, rho) if fits(batch) else None)
+    def of(cls, batch: Batch, prior: NoisePrior, rho: Array, held: Basis | None = None) -> Surface:
+        """Return the surface, by the faster of the two ways; on a basis that is held already."""
+        if not fits(batch):
+            return cls(batch, prior, rho, None)
+        return cls(batch, prior, rho, spectrum(batch, held or basis(batch, rho)))
 
     def take(self, animals: NDArray[np.int64]) -> Surface:
         """Return the surface of the animals at these positions."""
@@ -154,8 +184,24 @@ class Surface:
         likelihood = coefficients(self.batch, reading, whitened).log_likelihood
         return (likelihood + log_prior(self.prior, log_sv, log_sr, log_sw)).reshape(lt.shape)
 
+    def precise(self, lt: Array, lr: Array) -> Array:
+        """Return the log density as the integral takes it; `at` finds the modes alone."""
+        return self.at(lt, lr)
 
-def integrate(batch: Batch, prior: NoisePrior) -> Nodes:
+
+#: How a surface is made of a batch, its noise priors and rho, where it is another one.
+SurfaceOf = Callable[[Batch, NoisePrior, Array], Surface]
+
+
+# Readings of a size no animal has overflow on the way; what is not finite or did not settle is
+# refused at the end, and needs no warning besides.
+@np.errstate(over="ignore", invalid="ignore", divide="ignore")
+def integrate(
+    batch: Batch,
+    prior: NoisePrior,
+    near: Found | None = None,
+    surface_of: SurfaceOf | None = None,
+) -> Nodes:
     """Integrate the three noise SDs out by the nested rule.
 
     Parameters
@@ -164,6 +210,10 @@ def integrate(batch: Batch, prior: NoisePrior) -> Nodes:
         Series of B animals.
     prior : NoisePrior
         Their noise priors.
+    near : Found or None
+        What was found of the same animals, padded alike, under another prior of the coefficients.
+    surface_of : callable or None
+        How the surface is made, where it is another one; nothing is then shared.
 
     Returns
     -------
@@ -177,15 +227,17 @@ def integrate(batch: Batch, prior: NoisePrior) -> Nodes:
         made wide enough.
     """
     half_width = np.full(prior.sw.shape[1], RHO_HALF_WIDTH)
-    nodes = _nested(batch, prior, half_width, RHO_NODES)
+    nodes = _nested(batch, prior, half_width, RHO_NODES, near, surface_of)
+    found = nodes.found
     for widening in range(1, _WIDENINGS + 1):
         thin = _end_weight(nodes, widening)
         wide = np.flatnonzero(thin >= END_WEIGHT)
         if wide.size == 0:
-            return nodes
+            # Of the first grid, so that no animal begins elsewhere for another's sake.
+            return replace(nodes, found=found)
         # Widened for all where one needs it: rare, and the node spacing stays the same.
         half_width = half_width + RHO_HALF_WIDTH / 2
-        nodes = _nested(batch, prior, half_width, RHO_NODES + 8 * widening)
+        nodes = _nested(batch, prior, half_width, RHO_NODES + 8 * widening, None, surface_of)
     raise FitError(
         "The split between visit noise and slow wander could not be integrated: the posterior "
         "reaches beyond every grid that was tried."
@@ -199,12 +251,30 @@ def _end_weight(nodes: Nodes, widening: int) -> Array:
     return np.maximum(*ends)
 
 
-def _nested(batch: Batch, prior: NoisePrior, half_width: Array, count: int) -> Nodes:
+def _nested(
+    batch: Batch,
+    prior: NoisePrior,
+    half_width: Array,
+    count: int,
+    near: Found | None,
+    surface_of: SurfaceOf | None,
+) -> Nodes:
     centre = prior.sw[0] - prior.sv[0, 0]
     spread = np.hypot(prior.sw[1], prior.sv[0, 1])
     rho = centre[:, None] + (half_width * spread)[:, None] * np.linspace(-1, 1, count)
-    surface = Surface.of(batch, prior, rho)
-    mode = conditional_modes(surface)
+    if near is not None and near.lt.shape != rho.shape:
+        near = None  # its grid was widened
+    held = None
+    if surface_of is None:
+        held = near.basis if near is not None else None
+        if held is not None and held.value.shape[-1] != batch.sessions:
+            held = None  # padded to other animals' sessions
+        if held is None and fits(batch):
+            held = basis(batch, rho)
+        surface = Surface.of(batch, prior, rho, held)
+    else:
+        surface = surface_of(batch, prior, rho)
+    mode = conditional_modes(surface, near)
     u, w = roots_hermite(GAUSS_NODES)
     ua, ub = (part.ravel() for part in np.meshgrid(u, u, indexing="ij"))
     log_w = (np.log(w)[:, None] + np.log(w)[None, :]).ravel() + ua**2 + ub**2
@@ -214,7 +284,7 @@ def _nested(batch: Batch, prior: NoisePrior, half_width: Array, count: int) -> N
     log_area = np.log(root[0, 0] * root[1, 1]) + log_w
     spacing = (2 * half_width * spread / (count - 1))[:, None, None]
     shape = (rho.shape[0], count * ua.size)
-    log_mass = (surface.at(lt, lr) + log_area + np.log(spacing)).reshape(shape)
+    log_mass = (surface.precise(lt, lr) + log_area + np.log(spacing)).reshape(shape)
     log_marginal = np.asarray(logsumexp(log_mass, axis=1))
     weight = np.exp(log_mass - log_marginal[:, None])
     by_rho = weight.reshape(rho.shape[0], count, -1).sum(axis=2)
@@ -225,7 +295,12 @@ def _nested(batch: Batch, prior: NoisePrior, half_width: Array, count: int) -> N
         )
     log_sv, log_sw = separate(lt, np.broadcast_to(rho[..., None], lt.shape))
     return Nodes(
-        log_sv.reshape(shape), lr.reshape(shape), log_sw.reshape(shape), weight, log_marginal
+        log_sv.reshape(shape),
+        lr.reshape(shape),
+        log_sw.reshape(shape),
+        weight,
+        log_marginal,
+        Found(mode.lt, mode.lr, held),
     )
 
 
@@ -249,15 +324,18 @@ class Modes:
     settled: NDArray[np.bool_]
 
 
-def conditional_modes(surface: Surface) -> Modes:
-    """Find the mode over (lt, lr) at each rho by damped Newton steps.
+def conditional_modes(surface: Surface, near: Found | None = None) -> Modes:
+    """Find the mode over (lt, lr) at each rho by damped Newton steps, from `near` if given.
 
     An animal is looked at until all its rho have settled; what it gets does not depend on
     the animals beside it.
     """
     shape = surface.rho.shape
-    lr = _start_lr(surface.batch, surface.prior)[:, None] + np.zeros(shape)
-    lt = _start_lt(surface, lr)
+    if near is not None:
+        lt, lr = near.lt.copy(), near.lr.copy()
+    else:
+        lr = _start_lr(surface.batch, surface.prior)[:, None] + np.zeros(shape)
+        lt = _start_lt(surface, lr)
     best, gradient, hessian = _local_shape(surface, lt, lr)
     damping, settled = np.zeros(shape), np.zeros(shape, dtype=bool)
     for _ in range(_NEWTON_STEPS):
@@ -290,7 +368,10 @@ def _start_lr(batch: Batch, prior: NoisePrior) -> Array:
     # log has a variance of about 1/(2 df).
     sample = 0.5 * np.log(np.maximum(ss, 1e-6) / np.maximum(df, 1.0))
     own = 2 * df * log_sd**2
-    return np.asarray((median + own * sample) / (1 + own))
+    # The mode lies above this one, that of readings without any scatter: with those the sample's
+    # log says nothing.
+    lowest = median - df * log_sd**2
+    return np.asarray(np.maximum((median + own * sample) / (1 + own), lowest))
 
 
 def _start_lt(surface: Surface, lr: Array) -> Array:

@@ -106,8 +106,28 @@ def fits(batch: Batch) -> bool:
     return batch.sessions <= longest and batch.scatter_df.shape[0] == 1
 
 
-def spectrum(batch: Batch, rho: Array) -> Spectrum:
-    """Return the spectrum of a batch at rho (B, R) = log(sw/sv)."""
+@dataclass(frozen=True, eq=False)
+class Basis:
+    """Eigenvalues and eigenvectors of D^{-½} S D^{-½} of B animals at R values of rho.
+
+    They know of days and counts of readings only, so that designs of the same sessions share them.
+
+    Parameters
+    ----------
+    value : (B, R, N)
+    vector : (B, R, N, N)
+    """
+
+    value: Array
+    vector: Array
+
+    def take(self, animals: NDArray[np.int64]) -> Basis:
+        """Return the basis of the animals at these positions."""
+        return Basis(self.value[animals], self.vector[animals])
+
+
+def basis(batch: Batch, rho: Array) -> Basis:
+    """Return the basis of a batch at rho (B, R) = log(sw/sv)."""
     root_k = np.sqrt(batch.k)
     gap = np.abs(batch.day[:, None] - batch.day[None])
     ou = np.exp(-gap / batch.wander_days)
@@ -119,15 +139,19 @@ def spectrum(batch: Batch, rho: Array) -> Spectrum:
     matrix = (
         share[..., None, None] * wander[:, None] + (1 - share)[..., None, None] * visit[:, None]
     )
-    value, vector = np.linalg.eigh(matrix)
+    return Basis(*np.linalg.eigh(matrix))
+
+
+def spectrum(batch: Batch, held: Basis) -> Spectrum:
+    """Return the spectrum of a batch on its basis."""
     columns = np.concatenate([batch.x, batch.y[None]])
-    scaled = (columns * root_k).transpose(2, 1, 0)
-    rotated = np.matmul(vector.transpose(0, 1, 3, 2), scaled[:, None])
+    scaled = (columns * np.sqrt(batch.k)).transpose(2, 1, 0)
+    rotated = np.matmul(held.vector.transpose(0, 1, 3, 2), scaled[:, None])
     rows, across = np.tril_indices(columns.shape[0])
     return Spectrum(
-        np.maximum(value, 0.0),
+        np.maximum(held.value, 0.0),
         rotated[..., rows] * rotated[..., across],
         -np.where(batch.live, np.log(batch.k), 0.0).sum(axis=0),
-        n - batch.live.sum(axis=0),
+        batch.sessions - batch.live.sum(axis=0),
         columns.shape[0],
     )

@@ -268,7 +268,10 @@ def independent_of_mean(
     """
     y = vector(values)
     if relation is None:
-        return Estimate(None, reason="needs other animals: one cannot tell how SD goes with mean")
+        return Estimate(
+            None,
+            reason="needs other animals: one does not show how SD changes with the mean",
+        )
     if relation.beta is None:
         return Estimate(None, reason=relation.reason)
     if y.size < 2:

@@ -12,16 +12,23 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from bpvet.records.codes import firsts
-from bpvet.records.columns import TEXT, distinct, distinct_cells, uncoded
-from bpvet.records.dates import NAT
+from bpvet.records.checks.row_findings import in_turn
 from bpvet.records.findings import Finding, shown
+from bpvet.records.headings.near_names import hints
 from bpvet.records.ledger import Ledger
-from bpvet.records.said import in_turn
-from bpvet.records.suggest import hints
+from bpvet.records.parsing.codes import firsts
+from bpvet.records.parsing.columns import TEXT, distinct, distinct_cells, uncoded
+from bpvet.records.parsing.dates import NAT
+from bpvet.records.parsing.values import Values
 from bpvet.records.tables import TABLES, column_names
-from bpvet.records.values import Values
 
+#: What no animal has two of, and the kind of the finding that one id has.
+_UNDER_TWO = {
+    "species": "one animal under two species",
+    "birth_date": "one animal under two birth dates",
+    "breed": "one animal under two breeds",
+    "sex": "one animal under two sexes",
+}
 #: An animal's own target outside these is a slip, mmHg.
 TARGET_RANGE = (80, 200)
 
@@ -46,6 +53,7 @@ def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFram
             for name, column in columns.items()
         }
     )
+    frame["species_written"] = _as_written(ledger, frame)
     kept = frame
     if ledger.n:
         usable = ledger.usable
@@ -63,6 +71,15 @@ def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFram
     return whole.reset_index(drop=True)
 
 
+def _as_written(ledger: Ledger, frame: pd.DataFrame) -> NDArray[np.object_]:
+    """Return the species as it was written (n,) where it is neither cat nor dog; else blank.
+
+    A rabbit is not judged as a cat: whoever judges needs to know that something was written.
+    """
+    written = np.array([text.strip() for text in _objects(ledger.cells("species"))], dtype=object)
+    return np.where(frame["species"].to_numpy(dtype=object) == "", written, "")
+
+
 def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
     """Check an animal's own dates and target; what is set aside becomes NaN or NaT in `values`."""
     low, high = TARGET_RANGE
@@ -71,7 +88,7 @@ def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
     ledger.say(
         odd,
         "target_systolic",
-        lambda v: f"{shown(v.strip())} is no target for a systolic pressure: {low} to {high} mmHg.",
+        lambda v: f"{shown(v.strip())} is not a plausible systolic target: {low} to {high} mmHg.",
         "Correct it, or leave the cell blank for the guideline's target.",
         "impossible value",
         "cell",
@@ -81,7 +98,7 @@ def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
     ledger.say(
         ledger.blank("species") & ledger.has("species") & ledger.usable,
         "species",
-        "The species is blank: limits and ranges are the widest of cat and dog.",
+        "The species is blank: the limits used are the widest of cat and dog.",
         "Write cat or dog.",
         "species unknown",
     )
@@ -96,7 +113,7 @@ def _check_own_dates(ledger: Ledger, values: Values, as_of: np.datetime64) -> No
         ledger.say(
             later,
             name,
-            lambda v: f"{shown(v.strip())} is later than {as_of}, the date that is looked at.",
+            lambda v: f"{shown(v.strip())} is later than {as_of}, the date of this report.",
             mend,
             "future date",
             "cell",
@@ -123,7 +140,7 @@ def say_strangers(ledgers: Mapping[str, Ledger], known: set[str], with_readings:
         def reason(value: str) -> str:
             animal = value.strip()
             place = "nor in the animals table" if animal not in known and known else ""
-            return f"{f'No reading is of {shown(animal)} {place}'.rstrip()}. The row is kept."
+            return f"{f'No reading belongs to {shown(animal)} {place}'.rstrip()}. The row is kept."
 
         def mend(value: str) -> str:
             return hint(value.strip()) or "Nothing to do if it has not been measured."
@@ -238,19 +255,21 @@ def _join_doubled(ledger: Ledger, frame: pd.DataFrame, usable: NDArray[np.bool_]
         ledger.say(
             index,
             "",
-            f"{shown(str(animal))} stands in several rows (lines {lines}); they are read as one.",
+            f"{shown(str(animal))} is in several rows (lines {lines}); they are read as one.",
             "Keep one row for each animal.",
             "animal listed twice",
         )
         for name in frame.columns[1:]:
             blank = _blank_of(frame[name])
-            different = [v for v in rows[name].dropna().unique() if v != ""]
+            given = (v for v in rows[name].dropna().unique() if v != "")
+            # Case is no disagreement; the first way of writing stays.
+            different = list({_alike(v): v for v in reversed(list(given))}.values())[::-1]
             if len(different) == 1:
                 frame.loc[index, name] = different[0]
             elif len(different) > 1:
                 frame.loc[index, name] = blank
                 two = " and ".join(_words(value) for value in different[:3])
-                kind = "one animal under two species" if name == "species" else "rows disagree"
+                kind = _UNDER_TWO.get(str(name), "rows disagree")
                 ledger.say(
                     index,
                     name if name in ledger.unknown or name in column_names("animals") else "",
@@ -264,6 +283,10 @@ def _blank_of(column: pd.Series) -> Any:
     """Return what stands for nothing in a column of this type."""
     blanks = {"f": np.nan, "M": pd.NaT}
     return blanks.get(column.dtype.kind, "")
+
+
+def _alike(value: object) -> object:
+    return " ".join(value.casefold().split()) if isinstance(value, str) else value
 
 
 def _words(value: object) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
+from bpvet.printing import escaped
+
 
 @dataclass(frozen=True)
 class Finding:
@@ -53,16 +55,17 @@ class Finding:
 
 
 def shown(value: str, length: int = 60) -> str:
-    """Return a cell in quotation marks, fit for a message: one line, no control characters.
+    """Return a cell in quotation marks, fit for a message: one line, control characters shown.
 
     Examples
     --------
-    >>> shown("16O"), shown("a\\nb")
-    ('"16O"', '"a b"')
+    >>> print(shown("16O"), shown("a\\nb"), shown("a\\x1bb"))
+    "16O" "a b" "a\\x1bb"
     """
-    text = value
-    if not value.isprintable():
-        text = "".join(c if c.isprintable() else " " for c in value)
+    # Long cells are cut before they are looked at: of a megabyte a line is shown.
+    text = value[: length + 1]
+    if not text.isprintable():
+        text = escaped("".join(" " if c.isspace() else c for c in text))
     return f'"{text if len(text) <= length else text[: length - 1] + "…"}"'
 
 
@@ -75,5 +78,4 @@ def whole(
 
 def printable(name: str) -> str:
     """Return a name that can be printed: names on disk may hold anything but a slash."""
-    text = name.encode("utf-8", "replace").decode("utf-8")
-    return "".join(c if c.isprintable() else "?" for c in text)
+    return escaped(name.encode("utf-8", "replace").decode("utf-8"))

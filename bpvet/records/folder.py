@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from bpvet.errors import CallError, RecordsError
+from bpvet.records.entries.files import table_of_added
 from bpvet.records.findings import Finding, printable, whole
-from bpvet.records.mending import SAY_FILE_AN_ANIMAL
-from bpvet.records.suggest import did_you_mean, nearest
+from bpvet.records.headings.near_names import did_you_mean, nearest
+from bpvet.records.headings.settled import SAY_FILE_AN_ANIMAL
 from bpvet.records.tables import TABLES
 
 #: Endings of files that are read, where the name is that of a table.
@@ -20,6 +21,20 @@ ENDINGS = (
 #: Endings of files that may hold records too, and are said to be passed over.
 _OTHER_ENDINGS = ("xls", "xlsb", "ods", "db", "sqlite", "sqlite3", "txt.gz", "csv.gz", "zip")
 READINGS_FILE = re.compile(rf"readings.*\.({'|'.join(ENDINGS)})", re.IGNORECASE | re.DOTALL)
+_BY_NAME = {f"{table}.{end}": table for table in TABLES if table != "readings" for end in ENDINGS}
+
+
+def table_of(name: str) -> str:
+    """Return the table that a file of a folder is read as, by its name; "" where it is none.
+
+    Examples
+    --------
+    >>> table_of("Readings 2024.xlsx"), table_of("labs.csv"), table_of("letter.csv")
+    ('readings', 'labs', '')
+    """
+    if READINGS_FILE.fullmatch(name):
+        return "readings"
+    return _BY_NAME.get(name.lower(), "") or table_of_added(name)
 
 
 def existing(path: str | os.PathLike[str]) -> Path:
@@ -43,9 +58,7 @@ def existing(path: str | os.PathLike[str]) -> Path:
     except FileNotFoundError:
         raise CallError(_no_such_path(Path(path))) from None
     except PermissionError:
-        raise RecordsError(
-            f'"{printable(str(path))}" may not be read: permission denied.'
-        ) from None
+        raise RecordsError(f'"{printable(str(path))}" cannot be read: permission denied.') from None
     except (OSError, ValueError) as error:
         words = getattr(error, "strerror", None) or str(error)
         raise CallError(f'"{printable(str(path))[:200]}" is not a path: {words}.') from None
@@ -53,7 +66,9 @@ def existing(path: str | os.PathLike[str]) -> Path:
     return place if place.name else place.resolve()
 
 
-def files_of(folder: Path, findings: list[Finding]) -> list[tuple[str, Path]]:
+def files_of(
+    folder: Path, findings: list[Finding], beside: Iterable[str] = ()
+) -> list[tuple[str, Path]]:
     """Return the (table, file) pairs of a folder in the order of reading.
 
     Parameters
@@ -62,6 +77,8 @@ def files_of(folder: Path, findings: list[Finding]) -> list[tuple[str, Path]]:
         A folder.
     findings : list of Finding
         Files that are not read, and a want of readings, are said here.
+    beside : iterable of str
+        Names of files that are taken to be there too.
 
     Raises
     ------
@@ -69,23 +86,19 @@ def files_of(folder: Path, findings: list[Finding]) -> list[tuple[str, Path]]:
         The folder may not be read.
     """
     try:
-        entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
+        entries = sorted({*(entry.name for entry in os.scandir(folder)), *beside})
     except PermissionError:
-        reason = f'The folder "{printable(folder.name)}" may not be read: permission denied.'
+        reason = f'The folder "{printable(folder.name)}" cannot be read: permission denied.'
         raise RecordsError(reason) from None
     except OSError as error:
         raise RecordsError(f'"{printable(folder.name)}": {error.strerror}.') from None
-    names = {f"{table}.{end}": table for table in TABLES if table != "readings" for end in ENDINGS}
     found: dict[str, list[Path]] = {table: [] for table in TABLES}
     others: list[str] = []
     for entry in entries:
-        lower = entry.name.lower()
-        if READINGS_FILE.fullmatch(entry.name):
-            found["readings"].append(folder / entry.name)
-        elif lower in names:
-            found[names[lower]].append(folder / entry.name)
-        elif _may_hold_records(lower):
-            others.append(entry.name)
+        if table := table_of(entry):
+            found[table].append(folder / entry)
+        elif _may_hold_records(entry.lower()):
+            others.append(entry)
     books = [name for name in others if name.lower().endswith((".xlsx", ".xlsm"))]
     if not found["readings"] and len(books) == 1:
         # One workbook of any name holds the tables as its sheets.
@@ -105,7 +118,7 @@ def bytes_of(file: Path, findings: list[Finding]) -> bytes | None:
     except IsADirectoryError:
         reason, mend = "This is a folder, not a file.", "Put the file itself here."
     except PermissionError:
-        reason, mend = "The file may not be read: permission denied.", "Allow it to be read."
+        reason, mend = "The file cannot be read: permission denied.", "Allow it to be read."
     except OSError as error:
         reason, mend = f"The file cannot be read: {error.strerror}.", "Check the disk or the share."
     findings.append(whole(name, reason, mend, "cannot be read"))
@@ -133,8 +146,9 @@ def _not_read(name: str) -> Finding:
     # By the stems: the ending makes a short name look like any other.
     hint = did_you_mean([f"{near}.{end}" for near in nearest(stem.lower(), TABLES, n=1)])
     mend = (
-        "If it holds records, name it after its table: readings…, animals, treatments, labs or "
-        f"observations, as CSV, XLSX, Parquet, Arrow or JSON lines. {hint}"
+        "If it holds records, name it after its table: readings…, animals, treatments, labs, "
+        "observations, missed, contacts or cancelled, as CSV, XLSX, Parquet, Arrow or JSON lines. "
+        f"{hint}"
     ).rstrip()
     reason = "The file is not read: its name is not that of a table."
     if not name.lower().endswith(tuple(f".{end}" for end in ENDINGS)):

@@ -15,7 +15,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from bpvet.records.columns import (
+from bpvet.records.checks.row_findings import OfRow, Said, Words
+from bpvet.records.findings import Finding, shown
+from bpvet.records.headings.headers import Sheet
+from bpvet.records.parsing.columns import (
     TEXT,
     blanks,
     coded,
@@ -24,9 +27,6 @@ from bpvet.records.columns import (
     trimmed,
     which,
 )
-from bpvet.records.findings import Finding, shown
-from bpvet.records.headers import Sheet
-from bpvet.records.said import OfRow, Said, Words
 
 _Kind = TypeVar("_Kind", bound=np.generic)
 Rows = NDArray[np.int64] | NDArray[np.bool_]
@@ -274,7 +274,7 @@ class Ledger:
             spaced &= ~self.blank(name)
             for file in np.unique(self.file[spaced]).tolist():
                 rows = np.flatnonzero(spaced & (self.file == file))
-                reason = f"White space around {len(rows)} of the cells is left off."
+                reason = f"White space around {len(rows)} of the cells is ignored."
                 self.say_of_file(file, name, reason, "Nothing to do.", "white space", row=rows[0])
 
     def _say_broken(self, sheet: Sheet, offset: int) -> None:

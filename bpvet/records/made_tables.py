@@ -13,18 +13,18 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.words import READING_QUANTITIES
-from bpvet.records.columns import distinct_cells
-from bpvet.records.frames import frame_of
 from bpvet.records.ledger import Ledger
-from bpvet.records.numbers import BOUND_WORDS
-from bpvet.records.values import Values
+from bpvet.records.parsing.columns import distinct_cells
+from bpvet.records.parsing.frames import frame_of
+from bpvet.records.parsing.numbers import BOUND_WORDS
+from bpvet.records.parsing.values import Values
 
 #: Columns of the readings that say when and how each was taken, and what it gave.
 _CODED = (
     *("animal", "taken_at", "timed", "date", "method", *READING_QUANTITIES, "counted_pulse"),
     *(f"{quantity}_bound" for quantity in READING_QUANTITIES),
     *("summary_n", "summary_sd", "session", "reading", "excluded", "setting", "state"),
-    *("condition", "site", "side", "posture", "demeanour", "operator"),
+    *("condition", "site", "side", "posture", "demeanour", "operator", "instrument"),
     *("cuff_width_cm", "limb_circumference_cm", "cuff_above_heart_cm", "duplicate", "future"),
 )
 

@@ -17,23 +17,25 @@ import pyarrow.compute as pc
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import METHODS, SPECIES
 from bpvet.records.cells import Loaded, cells_digest
-from bpvet.records.checks import check
-from bpvet.records.columns import distinct
-from bpvet.records.conventions import Conventions, conventions
-from bpvet.records.dates import date_of, today
-from bpvet.records.files import load
+from bpvet.records.checks.plausible import NOT_IN_MMHG
+from bpvet.records.checks.row_findings import Findings, Said
+from bpvet.records.checks.rows import check
+from bpvet.records.entries.cancelled import take_out
+from bpvet.records.entries.diary import with_diaries
 from bpvet.records.findings import Finding, shown
-from bpvet.records.frames import sheet_of
-from bpvet.records.headers import Sheet, translate
+from bpvet.records.formats.files import load
+from bpvet.records.headings.conventions import Conventions, conventions
+from bpvet.records.headings.headers import Sheet, translate
+from bpvet.records.headings.mapping_file import LAYOUTS, Convention
 from bpvet.records.ledger import Ledger
 from bpvet.records.made_tables import MadeTables
-from bpvet.records.mapping_file import LAYOUTS, Convention
-from bpvet.records.plausible import NOT_IN_MMHG
+from bpvet.records.parsing.columns import distinct
+from bpvet.records.parsing.dates import date_of, today
+from bpvet.records.parsing.frames import sheet_of
+from bpvet.records.parsing.values import Values, parse
 from bpvet.records.read_options import DATE_ORDERS, ReadOptions
 from bpvet.records.records import Records
-from bpvet.records.said import Findings, Said
 from bpvet.records.tables import TABLES
-from bpvet.records.values import Values, parse
 
 
 def read(
@@ -55,9 +57,11 @@ def read(
     ----------
     path : str or path
         A folder of files named after the tables (``readings*``, ``animals``, ``treatments``,
-        ``labs``, ``observations``) as CSV, XLSX, Parquet, Arrow or JSON lines; one file of any
-        name: readings in any of these forms, a workbook of several tables, a FHIR bundle or a
-        SQLite database; "-" for the standard input; or the URL of a database.
+        ``labs``, ``observations``, ``missed``, ``contacts``, ``cancelled``) as CSV, XLSX, Parquet,
+        Arrow or JSON lines; one file of any name: readings in any of these forms, a workbook of
+        several tables, a FHIR bundle or a SQLite database; "-" for the standard input; or the URL
+        of a database. Rows that one of `cancelled` takes back are in no table
+        (`Records.cancelled_rows`).
     columns : mapping or str, optional
         Other people's headings: ``{"Pet ID": "animal"}`` or ``"Pet ID=animal,When=taken_at"``;
         or a TOML file that names them. Without it ``bpvet-columns.toml`` is looked for in the
@@ -86,9 +90,28 @@ def read(
     RecordsError
         The folder may not be read.
     """
-    settled = conventions(path, ReadOptions(columns, dates, unit, encoding, query))
+    return _read(path, ReadOptions(columns, dates, unit, encoding, query), as_of, {})
+
+
+def read_with(path: str | os.PathLike[str], beside: Mapping[str, bytes]) -> Records:
+    """Return what `read` would give of a folder with further files in it.
+
+    Parameters
+    ----------
+    path : str or path
+        A folder.
+    beside : mapping of str to bytes
+        Their content by name.
+    """
+    return _read(path, ReadOptions(), None, beside)
+
+
+def _read(
+    path: str | os.PathLike[str], options: ReadOptions, as_of: object, beside: Mapping[str, bytes]
+) -> Records:
+    settled = conventions(path, options)
     day = _day(as_of)
-    loaded = load(path, settled.columns, settled.encoding, query)
+    loaded = load(path, settled.columns, settled.encoding, options.query, beside)
     if settled.text:
         # Another mapping makes other records of the same files.
         both = f"{loaded.digest} {settled.text}".encode()
@@ -126,12 +149,16 @@ def records_of(loaded: Loaded, settled: Conventions, as_of: np.datetime64) -> Re
         The date to look at.
     """
     findings = [*loaded.findings, *settled.check(loaded.sheets)]
-    sheets = [translate(sheet, settled.of(sheet), findings) for sheet in loaded.sheets]
-    ledgers = {
-        table: Ledger(table, [sheet for sheet in sheets if sheet.table == table])
-        for table in TABLES
-    }
-    values = {table: parse(ledger) for table, ledger in ledgers.items()}
+    parts = with_diaries(loaded.sheets, findings)
+    sheets = [translate(sheet, settled.of(sheet), findings) for sheet in parts]
+    cancelling = _ledger("cancelled", sheets)
+    cancelled = take_out(sheets, cancelling, parse(cancelling))
+    sheets = cancelled.sheets
+    findings += cancelled.findings
+    ledgers = {table: _ledger(table, sheets) for table in TABLES if table != "cancelled"}
+    ledgers["cancelled"] = cancelling
+    values = {table: parse(ledger) for table, ledger in ledgers.items() if table != "cancelled"}
+    values["cancelled"] = cancelled.values
     animals, others = check(ledgers, values, as_of)
     told: list[Finding | Said] = [*findings, *others]
     for ledger in ledgers.values():
@@ -142,12 +169,17 @@ def records_of(loaded: Loaded, settled: Conventions, as_of: np.datetime64) -> Re
         as_of=as_of,
         source=loaded.source,
         digest=loaded.digest,
+        cancelled_rows=cancelled.rows,
         _understood={
             **_understood(sheets, ledgers, values, animals),
             **settled.understood(loaded.sheets),
         },
         _reread=partial(records_of, loaded, settled),
     )
+
+
+def _ledger(table: str, sheets: Sequence[Sheet]) -> Ledger:
+    return Ledger(table, [sheet for sheet in sheets if sheet.table == table])
 
 
 def _day(as_of: object) -> np.datetime64:

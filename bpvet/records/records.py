@@ -5,18 +5,22 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from bpvet.equality import Content
 from bpvet.errors import CallError, RecordsError
 from bpvet.printing import ShortTable
+from bpvet.records.checks.row_findings import Findings
 from bpvet.records.findings import Finding, shown
-from bpvet.records.said import Findings
-from bpvet.records.suggest import did_you_mean, nearest
+from bpvet.records.headings.near_names import did_you_mean, nearest
 
 if TYPE_CHECKING:
+    from bpvet.records.animal_rows import AnimalRow
+    from bpvet.records.entries.cancelled import CancelledRow
     from bpvet.records.made_tables import MadeTables
 
 #: From this version on, pandas copies on write, so that a shallow copy is safe to hand out.
@@ -24,8 +28,8 @@ _COPIES_ON_WRITE = int(pd.__version__.split(".")[0]) >= 3
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Records:
-    """Records as read and checked: five tables, the findings, and the date they are read at.
+class Records(Content):
+    """Records as read and checked: eight tables, the findings, and the date they are read at.
 
     Made by `bpvet.read` or `Records.from_frames`. Nothing in it can be changed: a frame that is
     handed out is the reader's own.
@@ -41,6 +45,8 @@ class Records:
         Name of the folder or file, without its path.
     digest : str
         sha256 of what was read (file names and bytes, or the frames' cells).
+    cancelled_rows : tuple of CancelledRow
+        The rows that a row of `cancelled` takes back: they are in no other table here.
     """
 
     _tables: MadeTables
@@ -48,6 +54,7 @@ class Records:
     as_of: np.datetime64
     source: str
     digest: str
+    cancelled_rows: tuple[CancelledRow, ...]
     _understood: Mapping[str, Any]
     _reread: Callable[[np.datetime64], Records]
 
@@ -59,13 +66,16 @@ class Records:
         animals: pd.DataFrame | None = None,
         labs: pd.DataFrame | None = None,
         observations: pd.DataFrame | None = None,
+        missed: pd.DataFrame | None = None,
+        contacts: pd.DataFrame | None = None,
+        cancelled: pd.DataFrame | None = None,
         as_of: object = None,
     ) -> Records:
         """Return records from data frames, with the same checks as `bpvet.read`.
 
         Parameters
         ----------
-        readings, treatments, animals, labs, observations : DataFrame
+        readings, treatments, animals, labs, observations, missed, contacts, cancelled : DataFrame
             Tables with the columns of a record folder's files; only `readings` is needed.
             They are not altered. A finding's line is the row's position from 1.
         as_of : date or text, optional
@@ -94,6 +104,9 @@ class Records:
             "treatments": treatments,
             "labs": labs,
             "observations": observations,
+            "missed": missed,
+            "contacts": contacts,
+            "cancelled": cancelled,
         }
         return records_of_frames(frames, as_of)
 
@@ -119,6 +132,13 @@ class Records:
         """One row for each animal met in any of the tables."""
         return self._handed_out("animals")
 
+    @cached_property
+    def rows_by_animal(self) -> Mapping[str, AnimalRow]:
+        """The rows of `animals` by id: for who asks of one animal after another."""
+        from bpvet.records.animal_rows import rows_of
+
+        return rows_of(self._tables["animals"])
+
     @property
     def treatments(self) -> pd.DataFrame:
         """Every row of the treatments."""
@@ -133,6 +153,21 @@ class Records:
     def observations(self) -> pd.DataFrame:
         """Every row of the signs seen."""
         return self._handed_out("observations")
+
+    @property
+    def missed(self) -> pd.DataFrame:
+        """Every row of doses that were missed or late; a blank ``what`` is "missed"."""
+        return self._handed_out("missed")
+
+    @property
+    def contacts(self) -> pd.DataFrame:
+        """Every row of contacts with owners; they move a row of `bpvet.due`."""
+        return self._handed_out("contacts")
+
+    @property
+    def cancelled(self) -> pd.DataFrame:
+        """Every row that takes an entry back; what it took back is in `cancelled_rows`."""
+        return self._handed_out("cancelled")
 
     @property
     def understood(self) -> dict[str, Any]:
@@ -163,7 +198,7 @@ class Records:
         CallError
             It is no date.
         """
-        from bpvet.records.dates import date_of
+        from bpvet.records.parsing.dates import date_of
 
         day = date_of(as_of, "as_of")
         return self if day == self.as_of else self._reread(day)
@@ -201,12 +236,16 @@ class Records:
         hint = did_you_mean(nearest(text, [*ids, *filter(None, names)]))
         raise CallError(f"There is no animal {shown(text)} in these records. {hint}".rstrip())
 
+    def _content(self) -> tuple[Any, ...]:
+        # The digest is of every cell; what was made of the cells follows from the rest.
+        return self.digest, self.source, self.as_of, self._understood
+
     def __reduce__(self) -> tuple[Callable[[np.datetime64], Records], tuple[np.datetime64]]:
         # What travels between processes is the cells; they are checked again on arrival.
         return self._reread, (self.as_of,)
 
     def __repr__(self) -> str:
-        return self._table().text()
+        return self._table().brief()
 
     def _repr_html_(self) -> str:
         return self._table().html()

@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from functools import cache
 
+from bpvet.facts.signs.signs import STATUSES
 from bpvet.facts.words import METHODS, READING_QUANTITIES, SETTINGS, SPECIES, STATES
 
 
@@ -18,9 +19,9 @@ class Column:
     name : str
         Our name for it, as in the contract.
     kind : str
-        What its cells are: ``text``, ``word`` (one of `words`), ``number``, ``quantity`` (a
-        number, a bound such as "> 300", or "no sound"), ``date``, or ``moment`` (a date with
-        or without a time of day).
+        What its cells are: ``text``, ``word`` (one of `words`), ``number``, ``bounded`` (a number
+        or a bound such as "< 0.1"), ``quantity`` (a number, a bound, or "no sound"), ``date``, or
+        ``moment`` (a date with or without a time of day).
     required : bool
         Whether a file without this column cannot be used.
     needed : bool
@@ -37,6 +38,10 @@ class Column:
     needed: bool = False
     spoils: bool = False
     words: tuple[str, ...] = ()
+
+
+#: What a row that bpvet wrote itself is known by: a row of ``cancelled`` takes it back.
+_ENTRY = Column("entry")
 
 
 def _key(name: str, kind: str = "text", words: tuple[str, ...] = ()) -> Column:
@@ -67,7 +72,9 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("posture"),
         Column("demeanour"),
         Column("operator"),
+        Column("instrument"),
         Column("note"),
+        _ENTRY,
     ),
     "animals": (
         _key("animal"),
@@ -82,6 +89,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("clinic"),
         Column("left_on", "date"),
         Column("left_reason", "word", words=("died", "moved", "other")),
+        _ENTRY,
     ),
     "treatments": (
         _key("animal"),
@@ -90,25 +98,54 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("stopped_on", "date", spoils=True),
         Column("dose"),
         Column("dose_unit"),
+        Column("product"),
         Column("purpose"),
         Column("note"),
+        _ENTRY,
+    ),
+    "missed": (
+        _key("animal"),
+        _key("from", "date"),
+        # One that cannot be read would make a long stretch one day.
+        Column("to", "date", spoils=True),
+        Column("what", "word", spoils=True, words=("missed", "late")),
+        Column("drug"),
+        Column("note"),
+        _ENTRY,
+    ),
+    "contacts": (
+        _key("animal"),
+        _key("date", "date"),
+        _key("outcome", "word", ("booked", "declined", "no answer", "left")),
+        Column("note"),
+        _ENTRY,
     ),
     "labs": (
         _key("animal"),
         _key("sampled_on", "date"),
         _key("analyte"),
-        _key("value", "number"),
+        _key("value", "bounded"),
         Column("unit", required=True),
+        _ENTRY,
     ),
     "observations": (
         _key("animal"),
         _key("seen_on", "date"),
         _key("sign"),
-        Column("status", "word", spoils=True, words=("present", "absent", "resolved")),
+        Column("status", "word", words=STATUSES),
         Column("note"),
+        _ENTRY,
+    ),
+    # A cancellation stands whatever its date is: what was entered wrongly was never right.
+    "cancelled": (
+        _key("entry"),
+        Column("cancelled_on", "date", required=True),
+        Column("reason", required=True),
     ),
 }
 
+#: Tables that nothing is worked out from: one that is no such table does not stop the work.
+UNUSED_TABLES = ("contacts",)
 #: Columns that a session known only by its mean may have instead of ``systolic``.
 SUMMARY = ("systolic_mean", "systolic_n", "systolic_sd")
 #: Columns that hold a whole session, or both pressures, in one cell: "165/158/160" are readings,
@@ -131,8 +168,11 @@ ADDED = {
     ),
     "animals": ("file", "line", "set_aside", "future"),
     "treatments": ("file", "line", "set_aside", "future"),
-    "labs": ("file", "line", "set_aside", "future"),
+    "missed": ("file", "line", "set_aside", "future"),
+    "contacts": ("file", "line", "set_aside", "future"),
+    "labs": ("value_bound", "file", "line", "set_aside", "future"),
     "observations": ("file", "line", "set_aside", "future"),
+    "cancelled": ("file", "line", "set_aside"),
 }
 
 #: Other people's words, used to suggest one of ours and never to replace it unasked.

@@ -3,37 +3,52 @@
 from __future__ import annotations
 
 import json
+import os
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 from bpvet.errors import CallError
-from bpvet.files import unwritable
+from bpvet.locks import unwritable
+from bpvet.reports.asked import plain_json
 
 #: In the head of a page: the kind of report and a digest of whose it is.
 PAGE_MARKER = '<meta name="bpvet-report" content="{mark}">'
+#: Below it: the digest of the run, which its notebook and parameters bear too.
+DIGEST_MARKER = '<meta name="bpvet-digest" content="{digest}">'
 _MARKER_WITHIN = 4096
+#: Bytes of a notebook or of parameters beyond which they are not looked at, and so not ours.
+_LONGEST = 100_000_000
 _PDF_MARK = re.compile(rb"/ID \[ ?\(([a-z]+ [0-9a-f]+)\)")
 _PAGE_MARKER = re.compile(re.escape(PAGE_MARKER).replace(r"\{mark\}", r"([a-z]+ [0-9a-f]+)"))
 
 
-def make_folder(folder: Path) -> Path:
-    """Make a folder, with the folders above it, unless it is there.
+@contextmanager
+def made_folder(folder: Path) -> Iterator[None]:
+    """Make a folder, with the folders above it; if the work fails, those that were made go again.
 
     Raises
     ------
     CallError
         Where it is a file, or may not be made or written into.
     """
+    new = [one for one in (folder, *folder.parents) if not os.path.lexists(one)]
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except FileExistsError as error:
         raise CallError(f"{folder} is a file; a report is written into a folder.") from error
-    except OSError as error:
+    except (OSError, ValueError) as error:
         raise unwritable(folder, error) from error
-    return folder
+    try:
+        yield
+    except BaseException:
+        with suppress(OSError):
+            for one in new:
+                one.rmdir()
+        raise
 
 
 def refuse_foreign(path: Path, mark: str) -> None:
@@ -49,7 +64,7 @@ def refuse_foreign(path: Path, mark: str) -> None:
     if not path.exists() and not path.is_symlink():
         return
     if path.is_symlink() or not path.is_file():
-        raise CallError(f"{path} is there and is no plain file. Name another folder.")
+        raise CallError(f"{path} exists and is not an ordinary file. Name another folder.")
     found = _mark_in(path)
     if found == mark:
         return
@@ -65,32 +80,28 @@ def refuse_foreign(path: Path, mark: str) -> None:
 
 def _mark_in(path: Path) -> str:
     """Return the mark that a file bears, with ", changed" for an edited notebook; else blank."""
-    if path.suffix == ".pdf":
-        return _mark_in_pdf(path)
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError):
-        return ""
-    if path.suffix == ".html":
-        found = _PAGE_MARKER.search(text[:_MARKER_WITHIN])
-        return found[1] if found else ""
-    try:
-        held = json.loads(text)
+        if path.suffix == ".pdf":
+            return _mark_in_pdf(path)
+        if path.suffix == ".html":
+            with path.open("rb") as file:
+                found = _PAGE_MARKER.search(file.read(_MARKER_WITHIN).decode("utf-8", "replace"))
+            return found[1] if found else ""
+        held = plain_json(path, _LONGEST, "a report")
         if path.suffix == ".json":
             return str(held.get("bpvet_report", ""))
         mark = held["metadata"]["bpvet"]
         changed = mark["cells"] != cells_digest(held)
         return f"{mark['report']}, changed" if changed else str(mark["report"])
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, CallError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return ""
 
 
 def _mark_in_pdf(path: Path) -> str:
     """Return the mark in the identifier at the end of a PDF of ours; blank in any other file."""
-    try:
-        found = _PDF_MARK.search(path.read_bytes()[-_MARKER_WITHIN:])
-    except OSError:
-        return ""
+    with path.open("rb") as file:
+        file.seek(max(os.path.getsize(path) - _MARKER_WITHIN, 0))
+        found = _PDF_MARK.search(file.read(_MARKER_WITHIN))
     return found[1].decode("ascii") if found else ""
 
 

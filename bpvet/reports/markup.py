@@ -14,6 +14,12 @@ NONE = "–"
 _LONG = 24
 #: Spaces at which a line may not break: before the unit of a number.
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|mmHg)(?!\w))")
+#: The same for every unit of a laboratory and a dose, and for the parts of a date.
+_MONTHS = "January|February|March|April|May|June|July|August|September|October|November|December"
+_WITHIN = re.compile(
+    r"(?<=\d) (?=(?:µmol/L|mmol/L|µg/dL|mg/dL|mEq/L|mg|ml|kg|g|days?|drops?|tablets?)(?!\w)"
+    rf"|(?:{_MONTHS}) \d{{4}})"
+)
 _ISO_DATE = re.compile(r"\d{4}-\d\d-\d\d(?: \d\d:\d\d)?")
 
 
@@ -66,6 +72,17 @@ def prose(text: str) -> str:
     return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", escape(text))
 
 
+def together(text: str) -> str:
+    """Return text as `prose` does, with doses, laboratory units and days of a month unbroken too.
+
+    Examples
+    --------
+    >>> together("0.75 ml on 1 May 2026")
+    '0.75\\xa0ml on 1\\xa0May 2026'
+    """
+    return _WITHIN.sub("\N{NO-BREAK SPACE}", prose(text))
+
+
 def paragraph(text: str, class_: str = "") -> str:
     """Return text as a paragraph; blank text gives nothing."""
     return tag("p", prose(text), class_=class_) if text else ""
@@ -81,9 +98,29 @@ def bullets(items: Iterable[str], class_: str = "") -> str:
     return tag("ul", "".join(tag("li", prose(item)) for item in items), class_=class_)
 
 
-def folded(summary: str, content: str) -> str:
-    """Return ready-made HTML folded away under a summary."""
-    return tag("details", tag("summary", escape(summary)) + content)
+def folded(summary: str, content: str, class_: str = "") -> str:
+    """Return ready-made HTML folded away under a summary; class ``printed`` opens it on paper."""
+    return tag("details", tag("summary", escape(summary)) + content, class_=class_)
+
+
+def fold(title: str, *parts: Shown, columns: bool = False) -> Shown:
+    """Return a part of a page folded away under its heading; on paper it stands open.
+
+    Parameters
+    ----------
+    title : str
+        The heading.
+    *parts : Shown
+        What it holds; where all are blank there is no fold.
+    columns : bool
+        Whether it is set in two columns on paper.
+    """
+    content = "".join(part.html for part in parts)
+    if not content:
+        return Shown("", "")
+    held = tag("div", content, class_="two" if columns else "")
+    html = tag("details", tag("summary", heading(2, title)) + held, class_="fold")
+    return Shown(html, lines(title, *(part.text for part in parts)))
 
 
 @dataclass(frozen=True)
@@ -100,6 +137,7 @@ def table(
     rows: Sequence[Sequence[str]],
     wide: bool = False,
     marked: Collection[int] = (),
+    ids: Sequence[str] = (),
 ) -> str:
     """Return a table with a caption and scoped heads; columns without any cell are left out.
 
@@ -116,6 +154,8 @@ def table(
         keyboard can reach.
     marked : collection of int
         Indices of rows that are set back, such as sessions outside the trend.
+    ids : sequence of str
+        Id of each row, for links that lead to it; none by default.
     """
     kept = [i for i in range(len(columns)) if i == 0 or any(row[i] for row in rows)]
 
@@ -130,7 +170,12 @@ def table(
         for one in (columns[i] for i in kept)
     )
     body = "".join(
-        tag("tr", "".join(cell(row, i) for i in kept), class_="aside" if place in marked else "")
+        tag(
+            "tr",
+            "".join(cell(row, i) for i in kept),
+            id=ids[place] if ids else "",
+            class_="aside" if place in marked else "",
+        )
         for place, row in enumerate(rows)
     )
     whole = tag(

@@ -12,8 +12,10 @@ from html import escape
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
-from bpvet.reports.files import PAGE_MARKER
-from bpvet.reports.markup import folded, tag
+from bpvet.facts.sources import footnotes
+from bpvet.reports.drawings import inlined
+from bpvet.reports.files import DIGEST_MARKER, PAGE_MARKER
+from bpvet.reports.markup import folded, paragraph, tag
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -36,6 +38,8 @@ _ATTRIBUTES = {
     "a": {"href"},
     "div": {"role", "tabindex", "aria-label"},
     "th": {"scope"},
+    "tr": {"id"},
+    "ul": {"hidden"},
     "img": {"src", "alt"},
     "source": {"srcset", "media"},
 }
@@ -44,14 +48,17 @@ _IMAGE = re.compile(r"data:image/(?:png|jpeg|svg\+xml);base64,[A-Za-z0-9+/=]+")
 _VALUES = {
     "src": _IMAGE,
     "srcset": _IMAGE,
-    "href": re.compile(r"#[\w-]*|https:[^\s\"'<>]+"),
+    # Into the page, to a page beside it, or to the web.
+    "href": re.compile(r"#[\w-]*|[A-Za-z0-9_][A-Za-z0-9._-]*\.html|https:[^\s\"'<>]+"),
+    "hidden": re.compile("hidden"),
+    "id": re.compile(r"session-\d{1,6}"),
     "role": re.compile("region"),
     "tabindex": re.compile("0"),
     "scope": re.compile("row|col"),
 }
 
 
-def page(notebook: NotebookNode, title: str, mark: str) -> str:
+def page(notebook: NotebookNode, title: str, mark: str, digest: str = "") -> str:
     """Return the page of an executed notebook.
 
     Parameters
@@ -63,14 +70,19 @@ def page(notebook: NotebookNode, title: str, mark: str) -> str:
         Title of the page, as text.
     mark : str
         Kind of the report and a digest of whose it is; tells whose file it is.
+    digest : str
+        Digest of the run; tells which notebook and parameters belong to it.
     """
     code = "\n\n".join(cell.source for cell in notebook.cells if cell.cell_type == "code")
     cells = folded("The notebook's code", tag("pre", tag("code", escape(code))))
-    body = cleaned(_body(notebook)) + tag("div", cells, class_="code")
-    return document(body, title, mark, "page.css")
+    shown = inlined(cleaned(_body(notebook)))
+    # The notes stand with the sources; a page whose marks are all elsewhere still gets the one.
+    shown += "".join(paragraph(note, "footnote") for note in footnotes(shown))
+    body = shown + tag("div", cells, class_="code")
+    return document(body, title, mark, "page.css", digest)
 
 
-def document(body: str, title: str, mark: str, style: str) -> str:
+def document(body: str, title: str, mark: str, style: str, digest: str = "") -> str:
     """Return a whole page around cleaned HTML: its policy, its one style sheet, its outline.
 
     Parameters
@@ -81,17 +93,23 @@ def document(body: str, title: str, mark: str, style: str) -> str:
         As `page` takes them.
     style : str
         File name of the style sheet, in this folder.
+    digest : str
+        As `page` takes it; blank for a page that is alone.
     """
+    # A class, as ":has()" in the style sheet would cost a setter of PDFs minutes.
+    kind = mark.partition(" ")[0]
+    run = f"{DIGEST_MARKER.format(digest=digest)}\n" if digest else ""
     rules = resources.files(__package__).joinpath(style).read_text(encoding="utf-8")
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
-        f"{PAGE_MARKER.format(mark=mark)}\n"
+        f"{PAGE_MARKER.format(mark=mark)}\n{run}"
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         '<meta name="color-scheme" content="light dark">\n'
         f"<title>{escape(title)}</title>\n<style>\n{rules}</style>\n</head>\n<body>\n"
         '<a class="skip" href="#report">Skip to the report</a>\n'
-        f'<main id="report" tabindex="-1">\n{body}\n</main>\n</body>\n</html>\n'
+        f'<main id="report" class="of-{escape(kind)}" tabindex="-1">\n'
+        f"{body}\n</main>\n</body>\n</html>\n"
     )
 
 
@@ -99,7 +117,7 @@ def cleaned(html: str) -> str:
     """Return HTML with nothing in it but what a report needs.
 
     Elements and attributes outside the list go, scripts and styles with all they hold; an image
-    must hold itself, and a link leads into the page or to an https address.
+    must hold itself, and a link leads into the page, to a page beside it or to an https address.
 
     Examples
     --------

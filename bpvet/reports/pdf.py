@@ -43,26 +43,29 @@ def pdf_bytes(html: str, mark: str, paper: str = "") -> bytes:
     return _bytes(_rendered(html, paper), mark)
 
 
-def fitting_pdf(pages: Iterable[str], mark: str) -> bytes:
-    """Return the first of some pages that fills no more than one sheet.
+def fitting_pdf(pages: Iterable[str], mark: str, most: int) -> bytes:
+    """Return the first of some pages that fills no more than so many sheets, or else the last.
 
     Parameters
     ----------
     pages : iterable of str
-        Pages to try, each shorter than the one before.
+        Pages to try, at least one, each shorter than the one before.
     mark : str
         As `pdf_bytes` takes it.
+    most : int
+        Sheets, at least 1.
 
     Raises
     ------
     CallError
-        As `pdf_bytes`; also where none fits.
+        As `pdf_bytes`.
     """
+    made = None
     for html in pages:
         made = _rendered(html, "")
-        if len(made.pages) == 1:
-            return _bytes(made, mark)
-    raise CallError("The letter does not fit on one page. Its HTML file can be printed instead.")
+        if len(made.pages) <= most:
+            break
+    return _bytes(made, mark)
 
 
 def _rendered(html: str, paper: str) -> Any:

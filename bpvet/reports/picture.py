@@ -5,22 +5,36 @@ from __future__ import annotations
 import re
 from base64 import b64encode
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from html import escape
 
 from bpvet.answers.parts import TrendAnswer
+from bpvet.figures.pictures import TrendPicture
 from bpvet.figures.save import svg_bytes
 from bpvet.figures.trend import COLUMN_WIDTH, FULL_WIDTH, caption
-from bpvet.models.picture import trend_picture
-from bpvet.models.trend import Trend
-from bpvet.reports.markup import Shown, tag
+from bpvet.models.trend.trend import Trend
+from bpvet.pictures.answered import answered_picture
+from bpvet.reports.markup import Shown, heading, paragraph, tag
 
 #: Up to this width of the window the narrow drawing is shown.
 NARROW_WINDOW = "(max-width: 40rem)"
+_SHORT = (
+    "Every mark stands on its own date; a pointer on it shows what it is. What marks, lines and "
+    "bands are stands under “How it was computed, and what it assumes”."
+)
+
+
+#: Width of the drawing on a wide page, mm: that of the text on A4, so that paper has its letters
+#: at their size.
+PAGE_WIDTH = 182.0
 
 
 def figure(trend: Trend, answer: TrendAnswer) -> Shown:
-    """Return the figure of a trend with its written caption and its alternative text.
+    """Return the figure of a trend with its alternative text and what it could not show.
+
+    The head of the page has its title and the newest value; the written caption stands with how
+    it was computed (`about_figure`).
 
     Parameters
     ----------
@@ -28,12 +42,39 @@ def figure(trend: Trend, answer: TrendAnswer) -> Shown:
     answer : TrendAnswer
         Its answer: names the guideline and the level that are drawn.
     """
-    picture = trend_picture(trend, answer.guideline, answer.level, labs=True)
-    words = caption(picture, FULL_WIDTH)
-    return drawn(partial(svg_bytes, picture), picture.alt_text, words)
+    picture = _shown(trend, answer)
+    words = caption(replace(picture, caption=_SHORT), PAGE_WIDTH)
+    svg = partial(svg_bytes, picture, links=True)
+    # On paper it leaves room for what is urgent above it, so that all of it is the first page.
+    class_ = ("calm", "urged", "pressed")[min(2, len(answer.urgent))]
+    return drawn(svg, picture.alt_text, words, PAGE_WIDTH, class_)
 
 
-def drawn(svg: Callable[[float], bytes], alt_text: str, words: str) -> Shown:
+def about_figure(trend: Trend, answer: TrendAnswer) -> Shown:
+    """Return the figure's caption, whole.
+
+    Parameters
+    ----------
+    trend : Trend
+    answer : TrendAnswer
+        Its answer.
+    """
+    words = answered_picture(trend, answer).caption
+    return Shown(heading(3, "What the figure shows") + paragraph(words), words)
+
+
+def _shown(trend: Trend, answer: TrendAnswer) -> TrendPicture:
+    """Return the picture of a page, without what the page's head says already."""
+    return replace(answered_picture(trend, answer), newest="")
+
+
+def drawn(
+    svg: Callable[[float], bytes],
+    alt_text: str,
+    words: str,
+    width: float = FULL_WIDTH,
+    class_: str = "",
+) -> Shown:
     """Return a figure drawn for a wide and for a narrow screen.
 
     Parameters
@@ -42,12 +83,16 @@ def drawn(svg: Callable[[float], bytes], alt_text: str, words: str) -> Shown:
         The drawing as an SVG file, given its width in mm.
     alt_text, words : str
         What it shows to somebody who cannot see it, and its caption.
+    width : float
+        Width of the wide drawing, mm.
+    class_ : str
+        Class of the figure in the page's style sheet; blank for none.
     """
-    wide, narrow = _address(svg(FULL_WIDTH)), _address(svg(COLUMN_WIDTH))
+    wide, narrow = _address(svg(width)), _address(svg(COLUMN_WIDTH))
     image = tag("img", "", src=wide, alt=alt_text).removesuffix("</img>")
     source = tag("source", "", media=NARROW_WINDOW, srcset=narrow).removesuffix("</source>")
     html = tag("picture", source + image) + tag("figcaption", escape(words))
-    return Shown(tag("figure", html), alt_text)
+    return Shown(tag("figure", html, class_=class_), alt_text)
 
 
 def _address(svg: bytes) -> str:

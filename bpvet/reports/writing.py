@@ -7,16 +7,18 @@ run, and its outputs become one page. The reports differ in their cells.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bpvet.files import write_all, write_whole
-from bpvet.reports.files import cells_digest, make_folder, refuse_foreign
+from bpvet.files import write_all
+from bpvet.places import private_folder
+from bpvet.records.outputs import Inputs, refuse_changed
+from bpvet.reports.asked import Asked
+from bpvet.reports.files import cells_digest, made_folder, refuse_foreign
 from bpvet.reports.page import NOTEBOOK_ONLY, page
 from bpvet.reports.pdf import pdf_bytes, refuse_without_setter
-from bpvet.reports.running import run, text_of
+from bpvet.reports.running import WarmKernel, run, text_of
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -27,7 +29,7 @@ Cell = tuple[str, str, tuple[str, ...]]
 
 _FOREWORD = """# {title}
 
-The parameters stand in the JSON file named below. Change them, or the records, and run all cells
+The parameters are in the JSON file named below. Change them, or the records, and run all cells
 again. To keep changes of your own, save this notebook under another name."""
 
 
@@ -98,26 +100,43 @@ class Files:
     pdf: Path | None
 
 
-def write(plan: Plan, folder: Path, parameters: str, force: bool, paper: str = "") -> Files:
-    """Run a report's notebook and write it, its page and its parameters.
+def write(
+    plan: Plan,
+    folder: Path,
+    asked: Asked,
+    records: str,
+    inputs: Inputs,
+    force: bool,
+    paper: str = "",
+    kernel: WarmKernel | None = None,
+) -> Files:
+    """Run a report's notebook in a private folder and put it, its page and its parameters in place.
 
     Parameters
     ----------
     plan : Plan
     folder : Path
         It is made if it is not there; other files in it are left alone.
-    parameters : str
-        Content of the parameters' file; it must bear the plan's mark.
+    asked : Asked
+        What the report is asked for, its paths as they were given.
+    records : str
+        Digest of the records that it was asked of.
+    inputs : Inputs
+        The files that were read, as they were before; they are never written over.
     force : bool
         Whether to replace files that are not this report's own, or whose notebook was changed.
     paper : str
         Paper on which the page is set as a PDF too, ``a4`` or ``letter``; blank for no PDF.
+    kernel : WarmKernel, optional
+        One that runs several reports' notebooks; by default one of its own.
 
     Raises
     ------
     CallError
         Where a file is in the way or cannot be written, or a PDF is asked for and what makes
         it is not installed; nothing is then replaced.
+    RecordsError
+        Where the records were changed meanwhile.
     BpvetError
         Where a cell fails.
     """
@@ -125,39 +144,44 @@ def write(plan: Plan, folder: Path, parameters: str, force: bool, paper: str = "
     pdf = f"{plan.stem}.pdf" if paper else ""
     if pdf:
         refuse_without_setter()
-    make_folder(folder)
-    if not force:
-        for name in filter(None, (*names, pdf)):
-            refuse_foreign(folder / name, plan.mark)
-    given = parameters.encode()
-    with _in_place(folder / plan.parameters_name, given):
-        made = run(notebook(plan), folder)
-    html = page(made, plan.title, plan.mark)
-    contents = {names[0]: text_of(made).encode(), names[1]: html.encode(), names[2]: given}
-    if pdf:
-        contents[pdf] = pdf_bytes(html, plan.mark, paper)
-    write_all(folder, contents, replace=True)
-    places = [folder / name for name in names]
+    places = [folder / name for name in filter(None, (*names, pdf))]
+
+    def refuse() -> None:
+        for place in places:
+            inputs.refuse(place)
+            if not force:
+                refuse_foreign(place, plan.mark)
+
+    with made_folder(folder):
+        refuse()
+        published = asked.seen_from(folder)
+        digest = published.digest(plan.mark, records)
+        with private_folder() as private:
+            content = asked.for_run().to_json(plan.mark, digest)
+            (private / plan.parameters_name).write_text(content, encoding="utf-8")
+            never = (folder, *([] if inputs.folder is None else [inputs.folder]))
+            made = run(notebook(plan, digest), private, never, kernel)
+        refuse_changed(inputs)
+        html = page(made, plan.title, plan.mark, digest)
+        contents = {names[2]: published.to_json(plan.mark, digest).encode()}
+        contents[names[0]] = text_of(made).encode()
+        if pdf:
+            contents[pdf] = pdf_bytes(html, plan.mark, paper)
+        # The page last: whoever opens it finds what belongs to it.
+        contents[names[1]] = html.encode()
+        write_all(folder, contents, replace=True, check=refuse)
     return Files(places[0], places[1], places[2], folder / pdf if pdf else None)
 
 
-@contextmanager
-def _in_place(path: Path, content: bytes) -> Iterator[None]:
-    """Put a file where the notebook looks for it; if the run fails, all is as it was before."""
-    before = path.read_bytes() if path.exists() else None
-    write_whole(path, content, replace=True)
-    try:
-        yield
-    except BaseException:
-        if before is None:
-            path.unlink(missing_ok=True)
-        else:
-            write_whole(path, before, replace=True)
-        raise
+def notebook(plan: Plan, digest: str = "") -> NotebookNode:
+    """Return a report's notebook before it is run; no value of the records stands in it.
 
-
-def notebook(plan: Plan) -> NotebookNode:
-    """Return a report's notebook before it is run; no value of the records stands in it."""
+    Parameters
+    ----------
+    plan : Plan
+    digest : str
+        Digest of the run, kept in the metadata.
+    """
     import nbformat
 
     v4: Any = nbformat.v4  # its package bears no types
@@ -167,6 +191,8 @@ def notebook(plan: Plan) -> NotebookNode:
         metadata = {"tags": list(tags)} if tags else {}
         made.cells.append(new(source, id=f"cell-{place:02d}", metadata=metadata))
     made.metadata["bpvet"] = {"report": plan.mark, "cells": cells_digest(made)}
+    if digest:
+        made.metadata["bpvet"]["digest"] = digest
     return made
 
 

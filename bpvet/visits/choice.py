@@ -111,9 +111,10 @@ class SessionSum:
         Readings taken, and readings that the mean rests on.
     mean, sd, ss, median : float or None
         Of the used readings, in their unit; `ss` is their sum of squares about the mean.
-        None without a used reading; `sd` None with fewer than two.
+        None without a used reading; `sd` None with fewer than two. Where one lies beyond the
+        gauge, the mean is a bound too, and the other three are None.
     cv, relative_range : float or None
-        SD, and highest minus lowest, each divided by the mean.
+        SD, and highest minus lowest, each divided by the mean; None with a bound.
     bound : str
         ``""``, ``at least``, ``at most`` or ``at least and at most``.
     inconsistent, falling : bool
@@ -325,6 +326,7 @@ def session_sum(readings: Sequence[Reading], rule: str = "guideline") -> Session
     inconsistent = cv is not None and cv > CONSISTENT_CV
     falling = still_falling(values)
     bound = joint_bound(r.bound for r in used)
+    known = not bound
     return SessionSum(
         rule=rule,
         readings=tuple(readings),
@@ -333,11 +335,11 @@ def session_sum(readings: Sequence[Reading], rule: str = "guideline") -> Session
         n_taken=len(kinds),
         n_used=n,
         mean=mean,
-        sd=sd,
-        ss=ss,
-        median=median_of(values) if n else None,
-        cv=cv,
-        relative_range=(max(values) - min(values)) / mean if mean else None,
+        sd=sd if known else None,
+        ss=ss if known else None,
+        median=median_of(values) if n and known else None,
+        cv=cv if known else None,
+        relative_range=(max(values) - min(values)) / mean if mean and known else None,
         bound=bound,
         inconsistent=inconsistent,
         falling=falling,

@@ -25,6 +25,7 @@ from bpvet.facts.words import (
 BRIDGES = ("methods", "conditions")
 
 Rows = NDArray[np.int64]
+_YEAR = np.timedelta64(365, "D")
 
 
 class Keys(Protocol):
@@ -77,6 +78,28 @@ def latest(
     return last if told_apart else rival
 
 
+def leading(columns: Keys, rows: Rows) -> str:
+    """Return the method whose series leads where none is named.
+
+    It is that of the newest date; where both methods were used on it, the one with more sessions
+    in the year that ends with it, whatever their clock times; where these are equal too, Doppler.
+
+    Parameters
+    ----------
+    columns : Keys
+    rows : (n,) int
+        Sessions that may enter a trend, n ≥ 1, in session order.
+    """
+    date, method = columns.date[rows], columns.method[rows]
+    newest = date[-1]
+    found = set(method[date == newest].tolist())
+    if len(found) == 1:
+        return str(found.pop())
+    within = date > newest - _YEAR
+    count = {name: int(np.sum(within & (method == name))) for name in METHODS}
+    return max(METHODS, key=lambda name: (count[name], name == "doppler"))
+
+
 def checked(
     method: str | None, quantity: str, condition: str | None, bridge: Sequence[str]
 ) -> tuple[str, ...]:
@@ -123,8 +146,7 @@ def chosen_rows(
     conditions = columns.condition[rows]
     under = rows if condition is None else rows[conditions == condition]
     if method is None and len(under):
-        at = latest(columns.date[under], columns.first_time[under], columns.method[under])
-        method = columns.method[under[at]]
+        method = leading(columns, under)
     if "conditions" not in bridge:
         by = under[columns.method[under] == method]
         if condition is None and len(by):

@@ -17,6 +17,7 @@ from bpvet.facts.protocol import (
     MIN_READINGS,
     PULSE_DISAGREES,
     STILL_FALLING_MMHG,
+    limits,
 )
 from bpvet.facts.words import KEPT_OUT_CONDITIONS, QUANTITY_WORDS, READING_QUANTITIES
 from bpvet.visits import choice
@@ -32,6 +33,8 @@ TENSE_WORDS = (
 COUNTED_PULSE = "counted pulse disagrees"
 TENSE = "tense"
 REVERSED = "diastolic not below systolic"
+MISSED = "doses missed"
+CUFF = "cuff width outside {low:.0f} to {high:.0f} % of the limb's circumference"
 MANY = f"more than {MAX_READINGS} readings taken"
 
 _TENSE = re.compile(rf"(?<!not )(?<!never )(?<!no longer )\b({'|'.join(TENSE_WORDS)})\b")
@@ -39,7 +42,15 @@ _TENSE = re.compile(rf"(?<!not )(?<!never )(?<!no longer )\b({'|'.join(TENSE_WOR
 Booleans = NDArray[np.bool_]
 
 
-def flag_columns(part: Part, of: Codes, columns: dict[str, Any]) -> dict[str, Any]:
+def cuff_flag(species: str = "") -> str:
+    """Return the flag of a session whose cuff is too narrow or too wide for the limb."""
+    bounds = limits("cuff_ratio", species)
+    return CUFF.format(low=100 * bounds.note_low, high=100 * bounds.note_high)
+
+
+def flag_columns(
+    part: Part, of: Codes, columns: dict[str, Any], missed: Booleans | None = None
+) -> dict[str, Any]:
     """Return the columns `flags`, `go_on` and `tense` of a sessions frame.
 
     Parameters
@@ -50,6 +61,8 @@ def flag_columns(part: Part, of: Codes, columns: dict[str, Any]) -> dict[str, An
         Session of each, from 0.
     columns : dict
         The other columns of the sessions frame, each of one entry a session.
+    missed : (s,) array of bool, optional
+        Whether each session lies in a stretch in which doses were missed.
 
     Returns
     -------
@@ -89,6 +102,8 @@ def flag_columns(part: Part, of: Codes, columns: dict[str, Any]) -> dict[str, An
         COUNTED_PULSE: any_of(used & _pulse_disagrees(part)),
         REVERSED: any_of(used & (part["diastolic"] >= part["systolic"])),
         TENSE: tense,
+        MISSED: np.zeros(count, dtype=bool) if missed is None else missed,
+        cuff_flag(): _cuff_unfit(columns),
         **{f"{name}: kept out of trends": condition == name for name in KEPT_OUT_CONDITIONS},
     }
     go_on = {
@@ -141,6 +156,13 @@ def _pulse_disagrees(part: Part) -> Booleans:
         return np.zeros(len(part), dtype=bool)
     apart = (rate - counted).abs() > PULSE_DISAGREES * counted
     return (apart & (part["heart_rate_bound"] == "")).to_numpy(dtype=bool)
+
+
+def _cuff_unfit(columns: dict[str, Any]) -> Booleans:
+    """Return whether the cuff's width is no good share of the limb's circumference."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = columns["cuff_width_cm"] / columns["limb_circumference_cm"]
+    return ~np.isnan(ratio) & ~limits("cuff_ratio").usual(ratio)
 
 
 def _tense_words(demeanour: pd.Series[Any]) -> dict[str, bool]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from bpvet.facts.protocol import SESSION_GAP_HOURS
 from bpvet.facts.words import METHODS
-from bpvet.records.codes import as_one, end_to_end_rows
+from bpvet.records.parsing.codes import as_one, end_to_end_rows
 
 _GAP_NS = int(SESSION_GAP_HOURS * 3600 * 1_000_000_000)
 _DAY_NS = 86_400_000_000_000

@@ -10,12 +10,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from bpvet.errors import CallError
+from bpvet.equality import Content
+from bpvet.errors import NothingLeft
 from bpvet.facts.words import METHODS, QUANTITIES, TREND_CONDITIONS, UNITS
+from bpvet.printing import Brief
 from bpvet.records.records import Records
-from bpvet.visits.courses import Course, Treatments, all_courses, courses
+from bpvet.visits.beyond import Beyond, told
+from bpvet.visits.context import RECORDED, one_value
 from bpvet.visits.defaults import Rows, checked, chosen_rows, latest, nothing_left
 from bpvet.visits.sessions import sessions as sessions_of
+from bpvet.visits.treatments.courses import Course, Treatments, all_courses, courses
 
 __all__ = [
     "Course",
@@ -29,8 +33,8 @@ __all__ = [
 Key = tuple[str, str, str, str]
 
 
-@dataclass(frozen=True, eq=False)
-class Series:
+@dataclass(frozen=True, eq=False, repr=False)
+class Series(Brief, Content):
     """Sessions of one animal, method, condition and quantity through time.
 
     All arrays are read-only, of length n, in the contract's session order.
@@ -42,14 +46,14 @@ class Series:
     date : (n,) datetime64[D]
         Local date of each session.
     y : (n,) float
-        Mean of the used readings, in `unit`.
+        Mean of the used readings, in `unit`; of a session with a bound a bound too, for drawing.
     ss : (n,) float
         Sum of squares of the used readings about `y`; 0 where unknown or k = 1.
     k : (n,) float
         Used readings.
     scatter_known : (n,) bool
-        False where only mean and count are known or a bound was used: such a session adds
-        no reading-level terms to the likelihood.
+        False where only mean and count are known or a bound was used: of such a session no
+        sum of squares of all readings enters the likelihood.
     bound : (n,) str
         ``""``, ``at least`` or ``at most``.
     visit : (n,) int
@@ -60,11 +64,17 @@ class Series:
     methods, conditions : (n,) str
         Method and condition of each session (they differ only in a bridged series).
     median : (n,) float
-        Median of the used readings; the mean where only that is known.
+        Median of the used readings; the mean where only that is known, NaN with a bound.
     tense : (n,) bool
         Whether the demeanour was written as tense.
     courses : tuple of Course
         The modelled courses of the animal, in order of start.
+    recorded : (n, 4) str, or None
+        Site, posture, instrument and operator of each session, as written; blank where none is
+        recorded or its readings hold two values. None where no session has any.
+    beyond : (n,) object, or None
+        `bpvet.visits.beyond.Beyond` of each session with a reading beyond the gauge, None for the
+        others; None where there is no such session. Systolic only.
     """
 
     animal: str
@@ -86,6 +96,38 @@ class Series:
     median: NDArray[np.float64]
     tense: NDArray[np.bool_]
     courses: tuple[Course, ...]
+    recorded: NDArray[np.str_] | None = None
+    beyond: NDArray[np.object_] | None = None
+
+    @property
+    def held(self) -> tuple[Beyond | None, ...]:
+        """What is known of each session with a reading beyond the gauge; None of the others."""
+        if self.beyond is None:
+            return (None,) * self.y.size
+        return tuple(self.beyond)
+
+    @property
+    def bounded(self) -> bool:
+        """Whether a session holds a reading beyond the gauge that enters the model as a bound."""
+        return any(own is not None for own in self.held)
+
+    @property
+    def numbers(self) -> NDArray[np.float64]:
+        """(n,) used readings that are numbers."""
+        pairs = zip(self.k.tolist(), self.held, strict=True)
+        return np.array([k if own is None else own.numbers for k, own in pairs])
+
+    @property
+    def plain(self) -> NDArray[np.bool_]:
+        """(n,) whether each session's mean is a number and no bound."""
+        return np.asarray(self.bound == "")
+
+    @property
+    def share_beyond(self) -> tuple[float, float]:
+        """Shares of the used readings that lie above the gauge, and below it."""
+        held = [own for own in self.held if own is not None]
+        total = float(self.k.sum())
+        return sum(own.above for own in held) / total, sum(own.below for own in held) / total
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,6 +144,7 @@ class _Columns:
     tense: NDArray[np.bool_]
     visit: Rows
     may_enter: NDArray[np.bool_]
+    recorded: NDArray[np.object_]
 
     @classmethod
     def of(cls, frame: pd.DataFrame) -> _Columns:
@@ -116,8 +159,16 @@ class _Columns:
             tense=frame["tense"].to_numpy(dtype=bool),
             visit=visit_index(frame),
             may_enter=frame["condition"].isin(TREND_CONDITIONS).to_numpy(dtype=bool),
+            recorded=np.stack([_single(frame[name]) for name in RECORDED], axis=1),
             **texts,
         )
+
+
+def _single(column: pd.Series[Any]) -> NDArray[np.object_]:
+    """Return a column of texts, blank where a session holds two values; each text is read once."""
+    code, texts = pd.factorize(column.to_numpy(dtype=object))
+    read = np.array([one_value(str(text)) for text in texts], dtype=object)
+    return read[code] if len(read) else np.full(len(column), "", dtype=object)
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,22 +181,40 @@ class _Numbers:
     ss: NDArray[np.float64]
     median: NDArray[np.float64]
     bound: NDArray[np.object_]
+    beyond: NDArray[np.object_]
 
     @classmethod
     def of(cls, frame: pd.DataFrame, quantity: str) -> _Numbers:
+        bound = frame[f"{quantity}_bound"].to_numpy(dtype=object)
+        beyond = np.full(len(frame), None, dtype=object)
+        if quantity == "systolic" and (bound != "").any():
+            held = np.flatnonzero(bound != "")
+            part = frame.iloc[held]
+            names = ("beyond", "numbers", "numbers_mean", "numbers_ss")
+            known = (part[f"systolic_{end}"] for end in names)
+            for row, (text, count, mean, ss) in zip(held, zip(*known, strict=True), strict=True):
+                beyond[row] = told(str(text), float(count), float(mean), float(ss))
         return cls(
             quantity=quantity,
             mean=frame[quantity].to_numpy(dtype=float),
             n=frame[f"{quantity}_n"].to_numpy(dtype=float),
             ss=frame[f"{quantity}_ss"].to_numpy(dtype=float),
             median=frame[f"{quantity}_median"].to_numpy(dtype=float),
-            bound=frame[f"{quantity}_bound"].to_numpy(dtype=object),
+            bound=bound,
+            beyond=beyond,
         )
 
 
 def _entering(columns: _Columns, numbers: _Numbers) -> Rows:
-    """Return the sessions that may enter a trend, in session order."""
-    return np.flatnonzero(columns.may_enter & (numbers.n > 0))
+    """Return the sessions that may enter a trend, in session order.
+
+    A bound is never taken for a number: of other quantities than the systolic pressure, whose model
+    can hold one, a session with a bound stays out.
+    """
+    usable = numbers.n > 0
+    if numbers.quantity != "systolic":
+        usable &= numbers.bound == ""
+    return np.flatnonzero(columns.may_enter & usable)
 
 
 def series(
@@ -163,9 +232,9 @@ def series(
 
     Without `method`, that of the latest session that may enter a trend: a clinic, home or calmed
     session with a used number of this quantity, under `condition` if one is asked for. When
-    sessions by both methods share the latest date, the later first time decides; where a time is
-    missing or they are equal it is a tie, and Doppler is taken. Then, without `condition`, that
-    method's condition with most such sessions; among equals that of the latest session.
+    sessions by both methods share the latest date, the method with more such sessions in the year
+    before it leads, whatever their clock times; among equals Doppler. Then, without `condition`,
+    that method's condition with most such sessions; among equals that of the latest session.
 
     Parameters
     ----------
@@ -186,7 +255,7 @@ def series(
     sessions : DataFrame, optional
         As from `bpvet.visits.sessions.sessions`, of this animal or of all; found by default.
     treatments : mapping, optional
-        As from `bpvet.visits.courses.all_courses`; found by default.
+        As from `bpvet.visits.treatments.courses.all_courses`; found by default.
 
     Returns
     -------
@@ -200,8 +269,9 @@ def series(
 
     Notes
     -----
-    Exactly one session is "latest" under the tie rule above; it gives a bridged series its
-    `method` and `condition`, and need not be the last row when the last date has no times.
+    A bridged series takes its `method` and `condition` from its latest session; where both methods
+    share the latest date, from the one with the later first time, or Doppler where the times do
+    not tell. It need not be the last row when the last date has no times.
     """
     bridge = checked(method, quantity, condition, bridge)
     if sessions is None:
@@ -212,7 +282,7 @@ def series(
     rows = _entering(columns, numbers)
     chosen = chosen_rows(columns, rows, method, condition, bridge)
     if not len(chosen):
-        raise CallError(nothing_left(own, animal, method, quantity, condition))
+        raise NothingLeft(nothing_left(own, animal, method, quantity, condition))
     if treatments is None:
         given: tuple[Course, ...] = courses(records, animal).courses
     else:
@@ -329,6 +399,28 @@ def visit_index(sessions: pd.DataFrame) -> Rows:
     return index
 
 
+def rounding_step(series: Series) -> float:
+    """Return the step to which readings were rounded where rounding is all the scatter there is.
+
+    Where every session of two or more readings holds equal ones, the reading SD is told to be as
+    small as its prior lets it, though each reading is known to a step only.
+
+    Returns
+    -------
+    float
+        2 where every reading is even, else 1, in the unit; 0 where rounding need not be thought of.
+    """
+    several = series.numbers >= 2
+    squares = [
+        (ss if known else None) if own is None else own.ss
+        for ss, known, own in zip(series.ss, series.scatter_known, series.held, strict=True)
+    ]
+    if not several.any() or any(squares[i] is None or squares[i] for i in np.flatnonzero(several)):
+        return 0.0
+    known = series.y[series.plain]
+    return 2.0 if known.size and np.all(known % 2 == 0) else 1.0
+
+
 def _grouped(columns: _Columns, rows: Rows, bridge: tuple[str, ...]) -> list[Rows]:
     """Split rows into series; what is bridged does not split."""
     split = {"animal": columns.animal[rows]}
@@ -358,6 +450,11 @@ def _built(columns: _Columns, rows: Rows, numbers: _Numbers, given: tuple[Course
         "median": numbers.median[rows],
         "tense": columns.tense[rows],
     }
+    recorded = columns.recorded[rows]
+    if (recorded != "").any():
+        arrays["recorded"] = recorded.astype(str)
+    if np.any(bound != "") and numbers.quantity == "systolic":
+        arrays["beyond"] = numbers.beyond[rows]
     for array in arrays.values():
         array.setflags(write=False)
     return Series(

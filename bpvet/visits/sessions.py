@@ -13,12 +13,14 @@ from numpy.typing import NDArray
 
 from bpvet.facts.words import QUANTITIES
 from bpvet.records.records import Records
+from bpvet.visits.beyond import texts_of
 from bpvet.visits.choice import BOTH_BOUNDS
-from bpvet.visits.courses import Treatments, all_courses, treated_on
 from bpvet.visits.flags import flag_columns
 from bpvet.visits.part import Part
 from bpvet.visits.placement import Codes, Placement
 from bpvet.visits.readings import judged, taken_counts
+from bpvet.visits.treatments.courses import Treatments, all_courses, treated_on
+from bpvet.visits.treatments.missed import inside_missed
 
 DAYS_PER_MONTH = 30.4375
 DAYS_PER_YEAR = 365.25
@@ -60,7 +62,7 @@ def sessions(
     rule : str
         ``guideline`` or ``all``.
     treatments : dict, optional
-        As from `bpvet.visits.courses.all_courses`; found from the records by default.
+        As from `bpvet.visits.treatments.courses.all_courses`; found from the records by default.
 
     Returns
     -------
@@ -70,18 +72,23 @@ def sessions(
 
         - q: mean of the used readings, in its unit; a bound stands at its value;
         - q_n: used readings, a summary row counting as many as it says;
-        - q_ss: their sum of squares about the mean; NaN where not known (a summary without SD);
+        - q_ss: their sum of squares about the mean; NaN where not known (a summary without SD, a
+          reading beyond the gauge);
         - q_bound: ``""``, ``at least``, ``at most`` or ``at least and at most``;
 
         `months` from the animal's first session (30.4375 days each), `treated` as
-        `bpvet.visits.courses.treated_on`, `flags` joined by "; ". Text that differs between
-        the readings of one session is joined likewise, in order of taking. Then: `first_time`
-        (NaT without times), `side`, `posture`, `setting`, `state`, `cuff_width_cm`,
+        `bpvet.visits.treatments.courses.treated_on`, `flags` joined by "; ". Text that differs
+        between the readings of one session is joined likewise, in order of taking. Then:
+        `first_time` (NaT without times), `side`, `posture`, `setting`, `state`, `cuff_width_cm`,
         `limb_circumference_cm`, `cuff_above_heart_cm` (first given), `n_used`, `n_left_out`,
-        `n_excluded`, `n_no_sound`, `n_set_aside`, `summary` (holds a summary row), `tense`,
+        `n_excluded`, `n_no_sound`, `n_set_aside`, `n_below_gauge` (set aside as lower
+        than any animal has it), `summary` (holds a summary row), `tense`,
         `go_on` (why more readings should have been taken; blank when there were enough),
-        `line` (position of its first row in the input), and for each quantity q_median and q_sd
-        (NaN with fewer than two readings).
+        `line` (position of its first row in the input), for each quantity q_median and q_sd
+        (NaN with fewer than two readings, both with one beyond the gauge), `instrument`, text as
+        the others, and of the used systolic readings `systolic_numbers`, `systolic_numbers_mean`
+        and `systolic_numbers_ss` (those that are numbers: how many, their mean, their sum of
+        squares) and `systolic_beyond` (those that are bounds, as "> 300; > 300", in order).
 
     Raises
     ------
@@ -108,7 +115,10 @@ def sessions(
     weighing = _weighing(part)
     for name in QUANTITIES:
         columns |= _moments(part, of, count, name, weighing)
-    columns |= flag_columns(part, of, columns)
+    animal = np.asarray(columns["animal"], dtype=object)
+    columns |= flag_columns(part, of, columns, inside_missed(records, animal, day))
+    columns |= _known(part, of, columns, weighing)
+    columns["instrument"] = _joined_text(of, part["instrument"], count)
     extra = [name for name in columns if name not in SESSION_COLUMNS]
     return pd.DataFrame(
         {name: _text(columns[name]) for name in (*SESSION_COLUMNS, *extra)}, copy=False
@@ -168,18 +178,10 @@ def _moments(
     row = np.flatnonzero(~np.isnan(value))
     value, session = value[row], of[row]
     weight = None if weighing is None else weighing[0][row]
-    n = np.bincount(session, weights=weight, minlength=count)
-    total = np.bincount(
-        session, weights=value if weight is None else weight * value, minlength=count
-    )
-    mean = np.divide(total, n, out=np.full(count, np.nan), where=n > 0)
-    about_mean = (value - mean[session]) ** 2
-    if weighing is not None and weight is not None:
-        # A summary row brings its own sum of squares, (n − 1)·SD², known for systolic only.
-        spread = weighing[1][row]
-        inner = (weight - 1) * (spread**2 if quantity == "systolic" else np.nan)
-        about_mean = weight * about_mean + np.where(weight > 1, inner, 0.0)
-    ss = np.bincount(session, weights=about_mean, minlength=count)
+    spread = None if weighing is None else weighing[1][row]
+    if spread is not None and quantity != "systolic":
+        spread = np.full(len(row), np.nan)
+    n, mean, ss = _sums(session, value, weight, spread, count)
     return {
         quantity: mean,
         f"{quantity}_n": n.astype(np.int64),
@@ -187,6 +189,59 @@ def _moments(
         f"{quantity}_bound": _bounds(part, row, session, count, quantity),
         f"{quantity}_median": _medians(session, value, weight, mean),
         f"{quantity}_sd": np.sqrt(np.divide(ss, n - 1, out=np.full(count, np.nan), where=n > 1)),
+    }
+
+
+def _sums(
+    session: Codes, value: Floats, weight: Floats | None, spread: Floats | None, count: int
+) -> tuple[Floats, Floats, Floats]:
+    """Return count, mean and sum of squares of values by session, (count,) each."""
+    n = np.bincount(session, weights=weight, minlength=count).astype(float)
+    total = np.bincount(
+        session, weights=value if weight is None else weight * value, minlength=count
+    )
+    mean = np.divide(total, n, out=np.full(count, np.nan), where=n > 0)
+    about_mean = (value - mean[session]) ** 2
+    if weight is not None and spread is not None:
+        # A summary row brings its own sum of squares, (n − 1)·SD², known for systolic only.
+        inner = (weight - 1) * spread**2
+        about_mean = weight * about_mean + np.where(weight > 1, inner, 0.0)
+    ss = np.bincount(session, weights=about_mean, minlength=count).astype(float)
+    return n, mean, ss
+
+
+def _known(part: Part, of: Codes, columns: dict[str, Any], weighing: _Weighing) -> dict[str, Any]:
+    """Return what is known where a reading lies beyond the gauge: a bound is no number.
+
+    Of such a session neither scatter nor median is known, only those of its numbers.
+    """
+    found: dict[str, Any] = {}
+    for name in QUANTITIES:
+        bound = columns[f"{name}_bound"].codes > 0
+        if bound.any():
+            for ending in ("_ss", "_median", "_sd"):
+                found[f"{name}{ending}"] = np.where(bound, np.nan, columns[f"{name}{ending}"])
+    n, mean, ss = (columns[f"systolic{ending}"] for ending in ("_n", "", "_ss"))
+    bound, beyond = columns["systolic_bound"].codes > 0, np.full(len(n), "", dtype=object)
+    if bound.any():
+        value = used_values(part, "systolic")
+        sense = np.asarray(part["systolic_bound"], dtype=object)
+        own = np.flatnonzero(bound[of] & ~np.isnan(value))
+        past = np.isin(sense[own], _BOUNDS[1:3])
+        beyond = texts_of(of[own[past]], value[own[past]], sense[own[past]], len(n))
+        row = own[~past]
+        held = None if weighing is None else (weighing[0][row], weighing[1][row])
+        weight, spread = (None, None) if held is None else held
+        known = _sums(of[row], value[row], weight, spread, len(n))
+        n, mean, ss = (
+            np.where(bound, new, old) for new, old in zip(known, (n, mean, ss), strict=True)
+        )
+        ss = np.where(n > 0, ss, np.nan)
+    return found | {
+        "systolic_numbers": n.astype(np.int64),
+        "systolic_numbers_mean": mean,
+        "systolic_numbers_ss": ss,
+        "systolic_beyond": pd.Series(beyond, dtype="str").array,
     }
 
 
@@ -245,6 +300,7 @@ def _counts(part: Part, frame: pd.DataFrame, placement: Placement) -> dict[str, 
         "n_excluded": number(fate == "excluded"),
         "n_no_sound": number(fate == "no sound"),
         "n_set_aside": number(fate == "set aside"),
+        "n_below_gauge": number((fate == "set aside") & (part["systolic_bound"] == "no sound")),
         "summary": number((fate == "used") & summary) > 0,
         "line": np.minimum.reduceat(placement.row, placement.first) if count else placement.row,
     }

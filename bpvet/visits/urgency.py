@@ -1,95 +1,195 @@
-"""What is urgent before any trend: signs of organ damage, very high and very low pressures.
+"""What is urgent before any trend: signs, pressures that are too low or very high, kidneys.
 
-Judged on the systolic of every session, by any method, of the animal's latest date with a
-clinic, home or calmed session, whatever series is shown. The rules are facts with the ids
+Judged on the systolic of every session, by any method, of the animal's latest date with an awake,
+calmed or sedated session, whatever series, quantity or output is shown; without any session, on
+the date the records speak for. Every rule that fits is told, in the order of `RULES`. What is
+uncertain, unread or old is told as such, and each line carries its age. The thresholds are facts
 ``project.urgent.*`` (judgements) and the guideline's floor.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache, cached_property
 
 import numpy as np
-import pandas as pd
 
 from bpvet.facts.categories import Guideline
-from bpvet.facts.signs import sign_group
 from bpvet.facts.sources import fact
-from bpvet.facts.words import TREND_CONDITIONS
-from bpvet.records.records import Records
-from bpvet.visits.series import Course
+from bpvet.facts.words import SPECIES, TREND_CONDITIONS
+from bpvet.visits.choice import BOTH_BOUNDS
+from bpvet.visits.labs.events import AcuteRise, PotassiumAlarm
+from bpvet.visits.labs.kidney_reaction import KidneyReaction
+from bpvet.visits.session_columns import SessionColumns, SessionTable, column, some
+from bpvet.visits.signs.states import EYE_OR_BRAIN, SignState
+from bpvet.visits.treatments.courses import Course, OtherDrug, is_on
 
-DAMAGE_GROUPS = ("eye", "brain")
+#: The rules, the most pressing first, and what each withholds.
+WITHHOLDS = {
+    "sign_current": "all",
+    "low": "all",
+    "acute_kidney": "all",
+    "potassium": "all",
+    "kidney_reaction": "verdicts",
+    "low_on_treatment": "verdicts",
+    "severe": "verdicts",
+    "sign_unread": "target",
+    "sign_open": "",
+}
+RULES = tuple(WITHHOLDS)
+#: Rules that speak of numbers of cats and dogs, and of no other animal.
+_OF_NUMBERS = tuple(rule for rule in RULES if not rule.startswith("sign_"))
+#: Conditions that urgency is judged in: those of trends, and sedation.
+JUDGED_CONDITIONS = (*TREND_CONDITIONS, "sedated")
 _DAY = np.timedelta64(1, "D")
-
-
-@dataclass(frozen=True)
-class Sign:
-    """A recorded sign that counts on the animal's latest date.
-
-    Parameters
-    ----------
-    text : str
-        As written.
-    group : str
-        ``eye``, ``brain`` or ``weak``.
-    seen_on : datetime64[D]
-        Date of its newest row.
-    """
-
-    text: str
-    group: str
-    seen_on: np.datetime64
 
 
 @dataclass(frozen=True, eq=False)
 class LatestDate:
-    """The animal's latest date with an awake or calmed session, and what was found then.
+    """The animal's latest date with a session that is judged, and what was measured then.
 
     Parameters
     ----------
     date : datetime64[D]
         The date.
-    sessions : DataFrame
+    sessions : DataFrame or SessionColumns
         Its sessions in order; rows of `bpvet.sessions`.
-    signs : tuple of Sign
-        Signs that count, the newest first.
-    on_drug : bool
-        Whether a modelled course is on that day.
     """
 
     date: np.datetime64
-    sessions: pd.DataFrame
-    signs: tuple[Sign, ...]
-    on_drug: bool
+    sessions: SessionTable
 
-    @property
-    def damage(self) -> tuple[Sign, ...]:
-        """Signs of damage to eye or brain."""
-        return tuple(sign for sign in self.signs if sign.group in DAMAGE_GROUPS)
-
-    @property
-    def weak(self) -> tuple[Sign, ...]:
-        """Signs of weakness, collapse or fainting."""
-        return tuple(sign for sign in self.signs if sign.group == "weak")
-
-    @property
+    @cached_property
     def highest(self) -> float | None:
-        """Highest session mean, mmHg; None where no session gave a number."""
-        values = self.sessions["systolic"].dropna()
-        return float(values.max()) if len(values) else None
+        """Highest session mean as it is judged by a clinic's bounds, mmHg; None without one."""
+        bound, _, judged = self._systolic
+        values = judged[bound != "at most"]
+        return float(np.max(values)) if values.size else None
 
-    @property
+    @cached_property
     def lowest(self) -> float | None:
-        """Lowest session mean, mmHg; None where no session gave a number."""
-        values = self.sessions["systolic"].dropna()
-        return float(values.min()) if len(values) else None
+        """Lowest session mean as it is judged by a clinic's bounds, mmHg; None without one."""
+        bound, _, judged = self._systolic
+        values = judged[bound != "at least"]
+        return float(np.min(values)) if values.size else None
+
+    @cached_property
+    def lowest_measured(self) -> float | None:
+        """Lowest session mean as it was measured, mmHg; None without one."""
+        bound, plain, _ = self._systolic
+        values = plain[bound != "at least"]
+        return float(np.min(values)) if values.size else None
+
+    @cached_property
+    def highest_measured(self) -> float | None:
+        """Measured mean of the session that is judged highest, mmHg; None without one."""
+        return _highest_measured(self)
+
+    def bound_of(self, value: float) -> str:
+        """Return ``at least`` or ``at most`` where a measured mean is a bound; else blank."""
+        return _bound_at(self, value)
+
+    @cached_property
+    def lowest_mean(self) -> float | None:
+        """Lowest mean arterial pressure of a session that was awake, mmHg; None without one."""
+        rows = self.sessions
+        awake = _among(column(rows, "condition"), TREND_CONDITIONS)
+        values = column(rows, "mean")[awake & (column(rows, "mean_bound") != "at least")]
+        return _extreme(np.fmin, values)
+
+    @cached_property
+    def fastest(self) -> float | None:
+        """Highest heart rate of a session, per minute; None without one."""
+        return _extreme(np.fmax, column(self.sessions, "heart_rate"))
+
+    @cached_property
+    def soundless(self) -> bool:
+        """Whether some reading gave no sound."""
+        return bool((_silent(self.sessions) > 0).any())
+
+    @cached_property
+    def mostly_soundless(self) -> bool:
+        """Whether half or more of at least two readings of a session gave no sound."""
+        silent, taken = _silent(self.sessions), column(self.sessions, "n_taken")
+        enough = taken >= _number("silent_readings")
+        return bool(np.any(enough & (silent >= _number("silent_share") * taken)))
+
+    @cached_property
+    def _systolic(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Bound, mean as measured and mean as judged of each session that has a number, (n,)."""
+        return systolic_of(self.sessions)
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What urgency is judged on, from the records alone.
+
+    Parameters
+    ----------
+    animal : str
+        Its id.
+    species : str
+        ``cat``, ``dog`` or blank.
+    written : str
+        The species as written where it is neither; blank otherwise.
+    as_of : datetime64[D]
+        The date that is spoken for.
+    left : bool
+        Whether the animal left by then: nothing is urgent any more.
+    latest : LatestDate or None
+        None without a session.
+    signs : tuple of SignState
+        Signs as they stand, the newest first.
+    on_drug : bool
+        Whether a modelled course, or a drug off the list, is on at the latest date.
+    acute_kidney, potassium : event or None
+        As `bpvet.visits.labs.events` finds them.
+    reactions : tuple of KidneyReaction
+        Kidney reactions, the newest first.
+    """
+
+    animal: str
+    species: str
+    written: str
+    as_of: np.datetime64
+    left: bool
+    latest: LatestDate | None
+    signs: tuple[SignState, ...]
+    on_drug: bool
+    acute_kidney: AcuteRise | None
+    potassium: PotassiumAlarm | None
+    reactions: tuple[KidneyReaction, ...]
 
     @property
-    def soundless(self) -> bool:
-        """Whether some session gave no number at all although sound was listened for."""
-        silent = self.sessions["n_no_sound"] > 0
-        return bool((silent & (self.sessions["n_used"] == 0)).any())
+    def has_facts(self) -> bool:
+        """Whether the bounds of cats and dogs may be laid on it; a blank species is judged so."""
+        return not self.written
+
+    @property
+    def reference(self) -> np.datetime64:
+        """The date from which signs are looked back from."""
+        return self.as_of if self.latest is None else self.latest.date
+
+    def current(self, sign: SignState) -> bool:
+        """Whether a sign is current: seen about the latest date or later, and not long ago."""
+        if (self.as_of - sign.seen_on) > int(_number("sign_current_days")) * _DAY:
+            return False
+        return self.latest is None or bool(sign.seen_on >= self._oldest)
+
+    def new(self, sign: SignState) -> bool:
+        """Whether a sign was first seen about the latest date or later.
+
+        Without any session it is looked at from its own newest date: less is known then, and a
+        sign must not grow old sooner than beside a session.
+        """
+        if self.latest is None:
+            return bool(sign.first_seen >= sign.seen_on - int(_number("sign_days")) * _DAY)
+        return bool(sign.first_seen >= self._oldest)
+
+    @property
+    def _oldest(self) -> np.datetime64:
+        return self.reference - int(_number("sign_days")) * _DAY
 
 
 @dataclass(frozen=True)
@@ -98,114 +198,380 @@ class Urgent:
 
     Parameters
     ----------
-    kind : str
-        ``damage``, ``severe``, ``low with signs``, ``low on a drug`` or ``no sound``.
     rule : str
-        Id of the fact behind it.
-    date : datetime64[D]
+        One of `RULES`.
+    why : str
+        Which of the rule's conditions fits.
+    on : datetime64[D]
         The date that it speaks of.
+    age_days : int
+        Days from then to the date that is spoken for.
+    fact : str
+        Id of the fact behind the number that it names; blank where it names none.
     value : float or None
-        The session mean that it rests on, mmHg.
-    signs : tuple of str
-        The signs that it rests on, as written.
+        The measured number that it rests on, in its unit.
     bound : str
-        ``at least``, ``at most`` or both where the value is a bound; else blank.
+        ``at least`` or ``at most`` where the value is a bound; else blank.
+    judged_as : float or None
+        The value as it is judged by the clinic's bounds, where that is another (home, calmed).
+    signs : tuple of SignState
+        The signs that it rests on.
+    event : AcuteRise, PotassiumAlarm, KidneyReaction or None
+        The laboratory values that it rests on.
     """
 
-    kind: str
     rule: str
-    date: np.datetime64
+    why: str
+    on: np.datetime64
+    age_days: int
+    fact: str = ""
     value: float | None = None
-    signs: tuple[str, ...] = ()
     bound: str = ""
+    judged_as: float | None = None
+    signs: tuple[SignState, ...] = ()
+    event: AcuteRise | PotassiumAlarm | KidneyReaction | None = None
+
+    @property
+    def withholds(self) -> str:
+        """What it withholds: ``all``, ``verdicts``, ``target`` or nothing."""
+        return WITHHOLDS[self.rule]
+
+
+def judged_offset(conditions: Sequence[str]) -> np.ndarray:
+    """Return what is added to pressures (n,) before the clinic's bounds are laid on them, mmHg."""
+    added = _added()
+    return np.array([added.get(str(one), 0.0) for one in conditions], dtype=float)
+
+
+@cache
+def _added() -> Mapping[str, float]:
+    return {name: _number(name) for name in ("home", "calmed")}
+
+
+def systolic_of(sessions: SessionTable) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return bound, mean as measured and mean as judged of the sessions that have one, (n,) each.
+
+    Columns and not rows are taken: of few sessions a frame's rows cost far more.
+    """
+    if isinstance(sessions, SessionColumns):
+        return sessions.once("systolic", lambda: _systolic_of(sessions))
+    return _systolic_of(sessions)
+
+
+def _systolic_of(sessions: SessionTable) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    plain = column(sessions, "systolic").astype(float)
+    has = ~np.isnan(plain)
+    bound = column(sessions, "systolic_bound")[has]
+    condition = column(sessions, "condition")[has]
+    return bound, plain[has], plain[has] + judged_offset(condition)
+
+
+def measured(sessions: SessionTable) -> np.ndarray:
+    """Return the systolic means of the sessions that have one, mmHg."""
+    return systolic_of(sessions)[1]
+
+
+def as_judged(sessions: SessionTable) -> np.ndarray:
+    """Return the same as they are judged by the clinic's bounds: home and calmed read lower."""
+    return systolic_of(sessions)[2]
 
 
 def latest_date(
-    records: Records, animal: str, sessions: pd.DataFrame, courses: tuple[Course, ...]
+    sessions: SessionTable, conditions: Sequence[str] = JUDGED_CONDITIONS
 ) -> LatestDate | None:
-    """Return the animal's latest date with a clinic, home or calmed session, or None.
+    """Return the animal's latest date with a session under some conditions, or None.
 
     Parameters
     ----------
-    records : Records
-    animal : str
-        Its id.
     sessions : DataFrame
         Its sessions, as `bpvet.sessions` gives them.
-    courses : tuple of Course
-        Its modelled courses.
+    conditions : sequence of str
+        Those that count.
     """
-    awake = sessions[sessions["condition"].isin(TREND_CONDITIONS)]
-    taken = awake[(awake["n_used"] > 0) | (awake["n_no_sound"] > 0)]
-    if taken.empty:
+    taken = (column(sessions, "n_used") > 0) | (_silent(sessions) > 0)
+    taken &= _among(column(sessions, "condition"), conditions)
+    if not taken.any():
         return None
-    dates = taken["date"].to_numpy(dtype="datetime64[D]")
-    date = dates.max()
-    on_drug = any(
-        course.started_on < date and (np.isnat(course.stopped_on) or course.stopped_on >= date)
-        for course in courses
-    )
-    return LatestDate(date, taken[dates == date], signs_on(records, animal, date), on_drug)
+    dates = column(sessions, "date").astype("datetime64[D]")
+    newest = dates[taken].max()
+    return LatestDate(newest, some(sessions, taken & (dates == newest)))
 
 
-def signs_on(records: Records, animal: str, date: np.datetime64) -> tuple[Sign, ...]:
-    """Return the signs that count on a date: each sign's newest row, present and not too old.
+def on_at(courses: Sequence[Course], others: Sequence[OtherDrug], date: np.datetime64) -> bool:
+    """Return whether a modelled course, or a drug off the list, is on at a date."""
+    spans = [(one.started_on, one.stopped_on) for one in courses]
+    spans += [(one.started_on, one.stopped_on) for one in others if not one.known]
+    return any(is_on(started, stopped, date) for started, stopped in spans)
 
-    A row counts up to the date the records speak for; rows older than 14 days before `date` do
-    not. Signs that are none of eye, brain or weakness are left to the vet's own reading.
+
+def urgent(
+    seen: Seen, guideline: Guideline, below: Callable[[float], float] | None = None
+) -> tuple[Urgent, ...]:
+    """Return the urgent lines of an animal, the most pressing first.
+
+    Parameters
+    ----------
+    seen : Seen
+    guideline : Guideline
+        Its floor is used.
+    below : function, optional
+        Probability that the usual systolic pressure lies below a pressure (mmHg); None where no
+        trend could be fitted: a session below the floor on a drug then counts as low.
     """
-    rows = records.observations
-    rows = rows[(rows["animal"] == animal) & (rows["set_aside"] == "")]
-    seen = rows["seen_on"].to_numpy(dtype="datetime64[D]")
-    oldest = date - int(fact("project.urgent.sign_days").value or 0) * _DAY
-    newest: dict[str, Sign | None] = {}
-    order = np.argsort(seen, kind="stable")
-    for i in order:
-        text, status = str(rows["sign"].iloc[i]), str(rows["status"].iloc[i])
-        group = sign_group(text)
-        if group is None or np.isnat(seen[i]) or seen[i] > records.as_of:
+    if seen.left:
+        return ()
+    found: list[Urgent] = []
+    for rule in RULES:
+        if seen.written and rule in _OF_NUMBERS:
             continue
-        counts = status == "present" and seen[i] >= oldest
-        newest[" ".join(text.casefold().split())] = Sign(text, group, seen[i]) if counts else None
-    found = [sign for sign in newest.values() if sign is not None]
-    return tuple(sorted(found, key=lambda sign: sign.seen_on, reverse=True))
-
-
-def urgent(latest: LatestDate, guideline: Guideline) -> tuple[Urgent, ...]:
-    """Return the urgent lines of an animal's latest date, the most pressing first."""
-    severe = float(fact("project.urgent.severe").value or 0)
-    low_on_drug = float(fact("project.urgent.low_on_drug").value or 0)
-    found = []
-    highest, lowest = latest.highest, latest.lowest
-    damage = tuple(sign.text for sign in latest.damage)
-    weak = tuple(sign.text for sign in latest.weak)
-    if damage:
-        found.append(
-            Urgent(
-                "damage",
-                "acvim2018.emergency",
-                latest.date,
-                highest,
-                damage,
-                _bound_at(latest, highest),
-            )
-        )
-    elif highest is not None and highest >= severe:
-        rule, bound = "project.urgent.severe", _bound_at(latest, highest)
-        found.append(Urgent("severe", rule, latest.date, highest, (), bound))
-    if lowest is not None and weak and lowest < guideline.floor.value:
-        rule, bound = guideline.floor.fact.id, _bound_at(latest, lowest)
-        found.append(Urgent("low with signs", rule, latest.date, lowest, weak, bound))
-    elif lowest is not None and latest.on_drug and lowest < low_on_drug:
-        rule, bound = "project.urgent.low_on_drug", _bound_at(latest, lowest)
-        found.append(Urgent("low on a drug", rule, latest.date, lowest, (), bound))
-    if latest.soundless and weak:
-        found.append(Urgent("no sound", "project.urgent.no_sound", latest.date, None, weak))
+        met = {one.rule for one in found}
+        if (rule == "low_on_treatment" and "low" in met) or (
+            rule == "severe" and "sign_current" in met
+        ):
+            continue
+        found += _FITTING[rule](seen, guideline, below)
     return tuple(found)
 
 
-def _bound_at(latest: LatestDate, value: float | None) -> str:
-    if value is None:
-        return ""
-    rows = latest.sessions[latest.sessions["systolic"] == value]
-    return str(rows["systolic_bound"].iloc[0])
+_Below = Callable[[float], float] | None
+
+
+def _sign_current(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
+    fitting = [sign for sign in seen.signs if _is_current(seen, sign)]
+    if fitting:
+        latest = seen.latest
+        newest = max(sign.seen_on for sign in fitting)
+        value = None if latest is None else _highest_measured(latest)
+        bound = "" if latest is None or value is None else _bound_at(latest, value)
+        yield _line(seen, "sign_current", "sign", newest, signs=fitting, value=value, bound=bound)
+
+
+def _is_current(seen: Seen, sign: SignState) -> bool:
+    if sign.reading != "present" or sign.longstanding or not seen.current(sign):
+        return False
+    if sign.group in ("eye", "brain"):
+        return True
+    raised = _raised(seen)
+    if sign.group == "brain_other":
+        return raised or seen.new(sign)
+    return sign.group == "look" and raised
+
+
+def _raised(seen: Seen) -> bool:
+    high = None if seen.latest is None or seen.written else seen.latest.highest
+    return high is not None and high >= _number("raised")
+
+
+def _low(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
+    latest = seen.latest
+    if latest is None:
+        return
+    weak = [sign for sign in seen.signs if _is_weak(seen, sign)]
+    fast = _fast(seen, latest)
+    found: tuple[str, float | None, str] | None = None
+    low, mean, bounds = latest.lowest_measured, latest.lowest_mean, latest.lowest
+    floor = guideline.floor
+    if low is not None and low < _number("low"):
+        found = ("below", low, "project.urgent.low")
+    elif latest.mostly_soundless:
+        found = ("no_sound", None, "project.urgent.silent_share")
+    elif latest.soundless and (weak or fast):
+        found = ("no_sound_weak", None, "")
+    elif bounds is not None and bounds < floor.value and seen.on_drug and (weak or fast):
+        found = ("floor_weak", low, floor.fact.id)
+    elif mean is not None and mean < _number("low_mean"):
+        found = ("mean", mean, "project.urgent.low_mean")
+    if found is not None:
+        why, value, fact_id = found
+        bound = "" if value is None or why == "mean" else _bound_at(latest, value)
+        yield _line(
+            seen, "low", why, latest.date, fact=fact_id, value=value, bound=bound, signs=weak
+        )
+
+
+def _is_weak(seen: Seen, sign: SignState) -> bool:
+    present = sign.reading == "present" and not sign.longstanding
+    return sign.group == "weak" and present and seen.current(sign)
+
+
+def _fast(seen: Seen, latest: LatestDate) -> bool:
+    """Whether the heart was measured fast; of a blank species the higher bound counts."""
+    rate = latest.fastest
+    bound = _number(f"fast_{seen.species}") if seen.species in SPECIES else _number("fast_cat")
+    return rate is not None and rate > bound
+
+
+def _acute_kidney(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
+    if seen.acute_kidney is not None:
+        on = seen.acute_kidney.second.date
+        yield _line(seen, "acute_kidney", "rise", on, event=seen.acute_kidney)
+
+
+def _potassium(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
+    one = seen.potassium
+    if one is not None and one.level != "repeat":
+        yield _line(seen, "potassium", one.level, one.value.date, event=one)
+
+
+def _kidney_reaction(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
+    low = None if seen.latest is None else seen.latest.lowest
+    if seen.latest is None or low is None or low >= _number("reaction_below"):
+        return
+    for one in seen.reactions:
+        if one.is_reaction and one.urgent_size and one.age_days <= _number("reaction_days"):
+            value = seen.latest.lowest_measured
+            yield _line(
+                seen,
+                "kidney_reaction",
+                "rise",
+                one.after.date,
+                fact="project.urgent.reaction_below",
+                value=value,
+                event=one,
+            )
+            return
+
+
+def _low_on_treatment(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
+    latest = seen.latest
+    if latest is None or not seen.on_drug:
+        return
+    low, bounds, floor = latest.lowest_measured, latest.lowest, guideline.floor
+    if low is not None and low < _number("low_on_drug"):
+        why, fact_id = "below", "project.urgent.low_on_drug"
+    elif bounds is not None and bounds < floor.value and _likely_low(floor.value, below):
+        why, fact_id = "usual_below_floor", floor.fact.id
+    else:
+        return
+    bound = "" if low is None else _bound_at(latest, low)
+    yield _line(seen, "low_on_treatment", why, latest.date, fact=fact_id, value=low, bound=bound)
+
+
+def _likely_low(floor: float, below: _Below) -> bool:
+    return below is None or below(floor) >= _number("low_likely")
+
+
+def _severe(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
+    latest = seen.latest
+    high = None if latest is None else latest.highest
+    if latest is None or high is None or high < _number("severe"):
+        return
+    value = _highest_measured(latest)
+    eyes = any(
+        sign.group == "eye" and sign.reading == "denied" and sign.seen_on == latest.date
+        for sign in seen.signs
+    )
+    yield _line(
+        seen,
+        "severe",
+        "eyes_normal" if eyes else "eyes_not_noted",
+        latest.date,
+        fact="project.urgent.severe",
+        value=value,
+        bound="" if value is None else _bound_at(latest, value),
+        judged_as=None if value is None or value >= _number("severe") else high,
+    )
+
+
+def _sign_unread(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
+    latest = seen.latest
+    if latest is None:
+        return
+    low = latest.lowest
+    below_floor = low is not None and low < guideline.floor.value and seen.on_drug
+    if not seen.written and not (_raised(seen) or below_floor):
+        return
+    unread = [
+        sign
+        for sign in seen.signs
+        if sign.reading in ("unread", "unclear") and seen.current(sign) and not sign.asked_only
+    ]
+    if unread:
+        newest = max(sign.seen_on for sign in unread)
+        yield _line(seen, "sign_unread", "raised" if _raised(seen) else "low", newest, signs=unread)
+
+
+def _sign_open(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
+    waiting = [
+        sign
+        for sign in seen.signs
+        if sign.group in EYE_OR_BRAIN
+        and sign.reading == "present"
+        and not sign.longstanding
+        and not _is_current(seen, sign)
+    ]
+    if waiting:
+        newest = max(sign.seen_on for sign in waiting)
+        yield _line(seen, "sign_open", "sign", newest, signs=waiting)
+
+
+_FITTING: dict[str, Callable[[Seen, Guideline, _Below], Iterator[Urgent]]] = {
+    "sign_current": _sign_current,
+    "low": _low,
+    "acute_kidney": _acute_kidney,
+    "potassium": _potassium,
+    "kidney_reaction": _kidney_reaction,
+    "low_on_treatment": _low_on_treatment,
+    "severe": _severe,
+    "sign_unread": _sign_unread,
+    "sign_open": _sign_open,
+}
+
+
+def _line(
+    seen: Seen,
+    rule: str,
+    why: str,
+    on: np.datetime64,
+    *,
+    fact: str = "",
+    value: float | None = None,
+    bound: str = "",
+    judged_as: float | None = None,
+    signs: Sequence[SignState] = (),
+    event: AcuteRise | PotassiumAlarm | KidneyReaction | None = None,
+) -> Urgent:
+    age = int((seen.as_of - on) / _DAY)
+    other = judged_as if judged_as is not None and judged_as != value else None
+    return Urgent(rule, why, on, age, fact, value, bound, other, tuple(signs), event)
+
+
+def _silent(sessions: SessionTable) -> np.ndarray:
+    """Return the readings of each session without a sound, those set aside as too low with them."""
+    both = column(sessions, "n_no_sound") + column(sessions, "n_below_gauge")
+    return np.asarray(both, dtype=float)
+
+
+def _among(words: np.ndarray, wanted: Sequence[str]) -> np.ndarray:
+    return np.array([one in wanted for one in words.tolist()], dtype=bool)
+
+
+def _extreme(which: np.ufunc, values: np.ndarray) -> float | None:
+    """Return the least or the greatest value that is a number; None where none is."""
+    known = values[~np.isnan(values)]
+    return float(which.reduce(known)) if known.size else None
+
+
+def _highest_measured(latest: LatestDate) -> float | None:
+    """Return the measured mean of the session that is judged highest; None without one."""
+    bound, plain, judged = systolic_of(latest.sessions)
+    if not plain.size:
+        return None
+    counted = bound != "at most"
+    if counted.any():
+        plain, judged = plain[counted], judged[counted]
+    return float(plain[int(np.argmax(judged))])
+
+
+def _bound_at(latest: LatestDate, value: float) -> str:
+    bounds, plain, _ = systolic_of(latest.sessions)
+    of_value = bounds[plain == value]
+    bound = str(of_value[0]) if of_value.size else ""
+    return "" if bound == BOTH_BOUNDS else bound
+
+
+@cache
+def _number(key: str) -> float:
+    value = fact(f"project.urgent.{key}").value
+    assert value is not None  # every fact that is asked for here holds a number
+    return value

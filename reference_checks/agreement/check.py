@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.maths.comparison import Estimated, Line
-from bpvet.maths.lines import deming, passing_bablok
-from bpvet.models.agreement import Agreement, agreement
+from bpvet.maths.agreement.comparison import Estimated, Line
+from bpvet.maths.agreement.lines import deming, passing_bablok
+from bpvet.models.agreement.agreement import Agreement, agreement
 
 HERE = Path(__file__).parent
 #: Relative: plain sums to the twelve digits printed. Absolute: what an optimiser found.

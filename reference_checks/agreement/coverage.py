@@ -10,10 +10,10 @@ import sys
 
 import numpy as np
 
-from bpvet.maths.comparison import BLAND_ALTMAN, LIMIT, MOVER, SATTERTHWAITE, about
-from bpvet.maths.comparison import component_limits as limits_of
-from bpvet.maths.components import DIFFERENCE_TERMS, components
-from bpvet.maths.restricted import Cells
+from bpvet.maths.agreement.comparison import BLAND_ALTMAN, LIMIT, MOVER, SATTERTHWAITE, about
+from bpvet.maths.agreement.comparison import component_limits as limits_of
+from bpvet.maths.agreement.components import DIFFERENCE_TERMS, components
+from bpvet.maths.agreement.restricted import Cells
 
 BIAS, OWN, READING = 4.0, (5.0, 7.0), (6.0, 9.0)
 SPREAD = float(np.sqrt(sum(sd**2 for sd in (*OWN, *READING))))

@@ -18,7 +18,7 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from bpvet.facts.protocol import ENOUGH_READINGS
-from bpvet.models.audit_precision import Precision, precision
+from bpvet.models.audit.precision import Precision, precision
 
 #: Animals, sessions of each, how many readings a session may have, visit SD, reading SD.
 WORLDS = (

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bpvet.visits.courses import Course
 from bpvet.visits.series import Series
+from bpvet.visits.treatments.courses import Course
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.int64]

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bpvet.facts.priors import Priors
+from bpvet.facts.priors.priors import Priors
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
-from bpvet.models.columns import Columns, columns_of
-from bpvet.models.posteriors import posteriors
+from bpvet.models.trend.columns import Columns, columns_of
+from bpvet.models.trend.posteriors import posteriors
 from bpvet.visits.series import Series
 from reference_checks.coverage.animals import (
     DRUG,

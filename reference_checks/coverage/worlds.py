@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bpvet.facts.priors import Priors
+from bpvet.facts.priors.priors import Priors
 from bpvet.facts.protocol import DROP_FIRST_FROM
-from bpvet.models.columns import FIRST_VISIT_DECAY, SLOPE_DAYS
+from bpvet.models.trend.columns import SLOPE_DAYS
 from reference_checks.coverage.animals import (
     DRUG,
     LATEST,
@@ -111,12 +111,15 @@ def simulate(world: World, animals: int, rng: np.random.Generator) -> Animals:
     """
     priors = cat_priors()
     live = _sessions_there(animals, rng)
-    level, slope, effect = (
+    level, slope = (
         centre + sd * rng.standard_normal(animals)
-        for centre, sd in (priors.level, (0.0, priors.slope_sd), (0.0, priors.effect_sd))
+        for centre, sd in (priors.level, (0.0, priors.slope_sd))
     )
+    of_groups, effect = _of_groups(priors, animals, rng)
     sv, sr, sw = (lognormal(pair, animals, rng) for pair in (priors.sv, priors.sr, priors.sw))
     start = _scheduled_starts(live, rng)
+    # Where pressure itself decides who is treated, all animals are of the groups.
+    level = np.where((start >= 0) | world.starts_when_high, of_groups, level)
     day, wander = _times(world, live, start, (level, slope, effect), sw, priors, rng)
     untreated = level[:, None] + slope[:, None] * day / SLOPE_DAYS + wander
     untreated += _stepped(world, day, live, rng)
@@ -144,6 +147,23 @@ def simulate(world: World, animals: int, rng: np.random.Generator) -> Animals:
         effect=np.where(treated, effect, np.nan),
         effect_now=np.where(treated, effect * share[:, LATEST], np.nan),
     )
+
+
+def _of_groups(priors: Priors, animals: int, rng: np.random.Generator) -> tuple[Array, Array]:
+    """Return untreated levels and full effects (animals,) of treated animals."""
+    parts = priors.groups.parts if priors.groups is not None else ()
+    group = rng.choice(len(parts), size=animals, p=[one.weight for one in parts])
+    first, second = rng.standard_normal((2, animals))
+    level, effect = np.zeros(animals), np.zeros(animals)
+    for i, one in enumerate(parts):
+        centre, sd = one.level
+        own = centre + sd * first
+        if one.under_drug is None:
+            full = (one.effect_sd or 0.0) * second
+        else:
+            full = one.under_drug[0] + one.under_drug[1] * second - own
+        level, effect = np.where(group == i, own, level), np.where(group == i, full, effect)
+    return level, effect
 
 
 def lognormal(pair: tuple[float, float], size: int, rng: np.random.Generator) -> Array:
@@ -244,7 +264,7 @@ def _shift(world: World, live: Flags, priors: Priors, rng: np.random.Generator) 
     centre, sd = priors.condition_offset["home"]
     home = centre + sd * rng.standard_normal(live.shape[0])
     mean, spread = priors.first_visit or (0.0, 0.0)
-    decay = FIRST_VISIT_DECAY
+    decay = Priors.first_visit_fading
     if world.excitement is not None:
         mean, spread, decay = world.excitement
     excitement = mean + spread * rng.standard_normal(live.shape[0])

@@ -106,6 +106,11 @@ def one_table(draws: Draws, name: str, most: tuple[int, ...] = (3, 8, 24)) -> Ta
     if draws.odd(10):
         header.append(draws.one(("Vet", "", "animal", "systolic", "Total", "x" * 500, "=1+1")))
         columns.append(Column("note"))
+    if draws.odd(15):
+        # A heading that stands there twice, or a column that has its readings elsewhere.
+        at = draws.below(max(len(columns), 1))
+        header.append(draws.one((*header, "chart_line")) if header else "chart_line")
+        columns.append(columns[at] if columns else Column("note"))
     rows = []
     for _ in range(draws.below(1 + draws.one(most))):
         row = [_cell(draws, column) for column in columns]

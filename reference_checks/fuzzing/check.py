@@ -4,6 +4,7 @@
     python reference_checks/fuzzing/check.py --runs 100000     the full run, led by coverage
     python reference_checks/fuzzing/check.py --runs 100000 --jobs 2    the same in two processes
     python reference_checks/fuzzing/check.py --from 100000     goes on with inputs not yet tried
+    python reference_checks/fuzzing/check.py --only arguments  one kind of call alone
     python reference_checks/fuzzing/check.py --again FILE      one kept case again
 
 The full run takes Atheris (a general fuzzer, `pip install atheris`), which keeps the inputs that
@@ -49,17 +50,18 @@ def main() -> int:
     asked.add_argument(
         "--from", type=int, default=0, dest="first", help="number of the first input"
     )
+    asked.add_argument("--only", default="", help="one kind of call, such as arguments")
     asked.add_argument("--again", type=Path)
     asked.add_argument("--corpus", type=Path, help="a folder that keeps the inputs of a led run")
     asked.add_argument("--counts", type=Path, help="a file for what was counted")
     given = asked.parse_args()
     if given.again:
-        return _kept_case(given.again)
+        return _kept_case(given.again, given.only)
     led = not given.seeded and (given.led or given.runs > SMALL)
     if given.jobs > 1:
         return _in_processes(given, led)
     led = led and _instrumented()
-    run = Run(given.runs, given.seed, given.first, given.counts)
+    run = Run(given.runs, given.seed, given.first, given.counts, given.only)
     return _led(run, given.corpus) if led else run.seeded()
 
 
@@ -70,7 +72,7 @@ def _in_processes(given: argparse.Namespace, led: bool) -> int:
         share = given.runs // given.jobs + (job < given.runs % given.jobs)
         corpus = [f"--corpus={given.corpus}-{job}"] if given.corpus else []
         shared = [f"--runs={share}", f"--seed={given.seed}", f"--from={first}", *corpus]
-        each.append([*shared, *(["--led"] if led else [])])
+        each.append([*shared, f"--only={given.only}", *(["--led"] if led else [])])
         first += share
     counts = in_processes(__file__, each)
     print(f"All in {time.monotonic() - started:.0f} s: {counts.in_words()}")
@@ -89,15 +91,19 @@ class Run:
         every run from the seed alone.
     place : Path, optional
         Where the counts are saved.
+    only : str
+        As in `Trials`.
     """
 
-    def __init__(self, runs: int, seed: int, first: int, place: Path | None) -> None:
+    def __init__(
+        self, runs: int, seed: int, first: int, place: Path | None, only: str = ""
+    ) -> None:
         from reference_checks.fuzzing.trial import Trials
         from reference_checks.fuzzing.watch import Watch
 
         self.runs, self.seed, self.first, self._place = runs, seed, first, place
         self.counts = Counts()
-        self._trials = Trials(Watch())
+        self._trials = Trials(Watch(), only)
         # One counter for both: a trial counts itself before it may break.
         self._trials.tried = self.counts.tried
         self._started = time.monotonic()
@@ -136,12 +142,12 @@ class Run:
         return f"{time.monotonic() - self._started:.0f} s: {self.counts.in_words()}"
 
 
-def _kept_case(case: Path) -> int:
+def _kept_case(case: Path, only: str) -> int:
     from reference_checks.fuzzing.trial import Trials
     from reference_checks.fuzzing.watch import Watch
 
     warm_up()
-    Trials(Watch()).try_bytes(case.read_bytes())
+    Trials(Watch(), only).try_bytes(case.read_bytes())
     print("Nothing broke.")
     return 0
 

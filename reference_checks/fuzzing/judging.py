@@ -12,8 +12,9 @@ from typing import Any
 from reference_checks.fuzzing.acting import acting
 from reference_checks.fuzzing.watch import Broken, Said
 
-#: First letters that a spreadsheet takes for a formula.
-FORMULA = ("=", "+", "-", "@")
+#: First letters that a spreadsheet takes for a formula, and what it may pass over before them.
+FORMULA = tuple("=+-@\uff1d\uff0b\uff0d\uff20")
+_PASSED_OVER = " \t\r\n\u00a0\u3000"
 #: What becomes of a reading.
 PARTS = ("used", "left_out", "excluded", "set_aside")
 
@@ -28,7 +29,9 @@ def no_formula(table: Path) -> None:
     """Raise `Broken` if a cell of a CSV would be a formula in a spreadsheet."""
     with table.open(newline="", encoding="utf-8") as file:
         for row in csv.reader(file):
-            if any(cell.startswith(FORMULA) and not _is_number(cell) for cell in row):
+            # Where another separator is taken, what stands after it begins a cell too.
+            parts = [part.lstrip(_PASSED_OVER) for cell in row for part in cell.split(";")]
+            if any(part.startswith(FORMULA) and not _is_number(part) for part in parts):
                 raise Broken(f"a formula was written: {row}")
 
 

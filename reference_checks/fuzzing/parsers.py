@@ -65,7 +65,7 @@ def try_bytes(data: bytes) -> str:
 def _rows(draws: Draws) -> None:
     """Cells that `csv` wrote come back as they were."""
     from bpvet.records.findings import Finding
-    from bpvet.records.separated import read_sheet
+    from bpvet.records.formats.separated import read_sheet
 
     heads = ["animal", "taken_at", "method", "systolic", "note"][: 2 + draws.below(4)]
     mark = draws.one((",", ";", "\t", "|"))
@@ -88,7 +88,7 @@ def _rows(draws: Draws) -> None:
 def _bytes(draws: Draws) -> None:
     """Whatever the bytes, there is a sheet whose columns are alike in length, or a reason."""
     from bpvet.records.findings import Finding
-    from bpvet.records.separated import read_sheet
+    from bpvet.records.formats.separated import read_sheet
 
     start = b"animal,taken_at,method,systolic\n" if draws.once_in(2) else b""
     encoding = draws.one((None, None, "cp1252", "utf-16"))
@@ -105,7 +105,7 @@ def _bytes(draws: Draws) -> None:
 
 
 def _numbers(draws: Draws) -> None:
-    from bpvet.records.numbers import numbers
+    from bpvet.records.parsing.numbers import numbers
 
     texts = _texts(draws, NUMBERS)
     read = numbers(pa.array(texts, _TEXT), bounds=draws.once_in(2))
@@ -122,7 +122,7 @@ def _numbers(draws: Draws) -> None:
 
 
 def _dates(draws: Draws) -> None:
-    from bpvet.records.dates import moments
+    from bpvet.records.parsing.dates import moments
 
     texts, order = _texts(draws, DATES), draws.one(("", "ymd", "dmy", "mdy"))
     times = draws.once_in(2)
@@ -154,7 +154,7 @@ def _day(text: str, order: str) -> datetime.date | bool | None:
 
 def _lines(draws: Draws) -> None:
     """A line for the chart gives its readings; one letter more or less, and it is none."""
-    from bpvet.records.chart_lines import read_chart_lines
+    from bpvet.records.formats.chart_lines import read_chart_lines
 
     readings = [str(60 + draws.below(240)) for _ in range(1 + draws.below(6))]
     reason = _cell(draws).replace("\x1e", "").replace("\n", " ").replace("\r", " ")

@@ -14,15 +14,17 @@ from collections.abc import Callable
 from pathlib import Path
 
 import bpvet
-from bpvet.records.conventions import conventions
-from bpvet.records.files import load
-from bpvet.records.headers import translate
+from bpvet.records.formats.files import load
+from bpvet.records.headings.conventions import conventions
+from bpvet.records.headings.headers import translate
 from bpvet.records.read_options import ReadOptions
 from bpvet.visits.readings import accounting, judged
+from reference_checks.fuzzing.arguments import generated_call
 from reference_checks.fuzzing.cells import DRUGS, HOSTILE, IDS, NUMBERS
 from reference_checks.fuzzing.draws import Draws
 from reference_checks.fuzzing.inputs import write_file, write_input
 from reference_checks.fuzzing.judging import PARTS, adds_up, no_formula, nothing_acts, plain_json
+from reference_checks.fuzzing.state import earlier, others_at_work, read_back
 from reference_checks.fuzzing.watch import SECONDS, Broken, Said, Watch
 
 AS_OF = "2025-12-31"
@@ -36,10 +38,13 @@ class Trials:
     Parameters
     ----------
     watch : Watch
+    only : str
+        Name of the one kind of call to try, such as ``arguments``; all kinds where blank.
     """
 
-    def __init__(self, watch: Watch) -> None:
+    def __init__(self, watch: Watch, only: str = "") -> None:
         self._watch = watch
+        self._calls = tuple(one for one in CALLS if only in ("", one.__name__.strip("_")))
         self.tried: Counter[str] = Counter()
         self._place = str(_MEMORY) if os.access(_MEMORY, os.W_OK) else None
 
@@ -57,7 +62,7 @@ class Trials:
             records.mkdir()
             own.mkdir()
             # By a sum of the bytes, so that a fuzzer that likes the slow calls cannot ask for them.
-            call = CALLS[zlib.crc32(data) % len(CALLS)]
+            call = self._calls[zlib.crc32(data) % len(self._calls)]
             self.tried[call.__name__.strip("_")] += 1
             if call is _cells:
                 place = write_file(draws, records)
@@ -147,12 +152,17 @@ def _check_in_words(draws: Draws, watch: Watch, place: Path, records: Path, own:
 
 
 def _sessions(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
-    out = own / "sessions.csv"
+    out = own / f"sessions.{draws.one(('csv', 'csv', 'xlsx', 'jsonl', 'parquet'))}"
     rule = draws.one(("guideline", "all"))
-    call = ["sessions", *_read(draws, place), "--rule", rule, "-o", str(out), "--for-excel"]
+    call = ["sessions", *_read(draws, place), "--rule", rule, "-o", str(out)]
     watch.run(call, records, own)
-    if out.exists():
-        no_formula(out)
+    for table in own.glob("*.csv"):
+        no_formula(table)
+    if out.exists() and out.suffix == ".xlsx":
+        # Our own look at a workbook's parts finds formulas and errors where there are some.
+        kinds = {one.kind for one in load(out).findings}
+        if kinds & {"formula without value", "error cell"}:
+            raise Broken(f"in the workbook: {kinds}")
 
 
 def _trend(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
@@ -182,12 +192,52 @@ def _figure(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -
         raise Broken("a script is in the figure")
 
 
+def _one_page(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    """Write a sheet for the room or a page for the owner."""
+    out = own / draws.one(("p.html", "p.pdf", "p", "=1.html"))
+    more = draws.one(([], ["--json"], ["--paper", "letter"]))
+    for name in draws.one((("sheet",), ("owner",))):
+        call = [name, *_read(draws, place), "--animal", _animal(draws), "-o", str(out), *more]
+        watch.run(call, records, own)
+    if out.suffix == ".html" and out.exists():
+        nothing_acts(out)
+
+
 def _average(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
     readings = [_typed(draws) for _ in range(1 + draws.below(9))]
     more = draws.one(([], ["--json"], ["--save", str(own / "saved.csv")], ["--animal", "=1+1"]))
     method = draws.one(("doppler", "oscillometric"))
     # What begins with a dash would be an option, and is refused as one.
     watch.run(["average", *readings, "--method", method, *more], records, own)
+
+
+def _add(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    """Add hostile texts to a folder of their own, by each kind of entry."""
+    (own / "readings.csv").write_text(
+        "animal,taken_at,method,systolic\nA1,2025-01-01,doppler,150\n"
+    )
+    text = draws.one((*HOSTILE, "murmur", "amlodipine"))
+    what = draws.one(
+        (
+            [f"--sign={text}", "--on", "2025-02-01"],
+            [f"--treatment={text}", "--on", "2025-02-01", f"--purpose={draws.one(HOSTILE)}"],
+            [
+                "--lab",
+                "creatinine",
+                f"--value={_typed(draws)}",
+                f"--unit={text}",
+                "--on=2025-02-01",
+            ],
+            ["--contact", "booked", "--on", "2025-02-01", f"--note={text}"],
+            ["--reading", _typed(draws), "--method", "doppler", "--on", "2025-02-01"],
+        )
+    )
+    more = draws.one(([], ["--sure"], ["--json"]))
+    said = watch.run(["add", str(own), "--animal", "A1", *what, *more], records, own)
+    if said.status == 0 and not any(own.glob("*-added-*.csv")):
+        raise Broken("it said that it added something, and did not")
+    for table in own.glob("*-added-*.csv"):
+        no_formula(table)
 
 
 def _priors(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
@@ -257,12 +307,25 @@ def _plan(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> 
 
 def _letter(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
     out = own / "letter.html"
-    call = ["figure", *_read(draws, place), "--animal", _animal(draws), "--letter", "--for-excel"]
+    call = ["figure", *_read(draws, place), "--animal", _animal(draws), "--letter"]
     watch.run([*call, "-o", str(out), *(["--labs"] if draws.once_in(2) else [])], records, own)
     for table in own.glob("*.csv"):
         no_formula(table)
     if out.exists():
         nothing_acts(out)
+
+
+def _due(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    more = draws.one(([], ["--pseudonyms"], ["--days", _typed(draws)], ["--all"]))
+    out = own / draws.one(("list.csv", "list.xlsx", "list.ics", "list.html", "morning"))
+    kind = draws.one((["--json"], ["-o", str(out)], []))
+    said = watch.run(["due", *_read(draws, place), *more, *kind], records, own)
+    if said.status == 0 and kind == ["--json"]:
+        plain_json(said)
+    for table in own.rglob("*.csv"):
+        no_formula(table)
+    for page in own.rglob("*.html"):
+        nothing_acts(page)
 
 
 def _completion(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
@@ -273,13 +336,42 @@ def _example(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) 
     watch.run(["example", str(own / draws.one(("new", "=1", "é")))], records, own)
 
 
+def _arguments(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    """Give any command any arguments, from a folder in which it may do what it likes."""
+    call = generated_call(draws, url_or_path(place), own)
+    before = Path.cwd()
+    os.chdir(own)
+    held, sys.stdin = sys.stdin, io.TextIOWrapper(io.BytesIO(b"animal,x\nA,1\n"))
+    try:
+        said = watch.run(call, records, own)
+    finally:
+        os.chdir(before)
+        sys.stdin = held
+    if any(not (c.isprintable() or c in "\n\u200d") for c in said.err):
+        raise Broken("it printed what a terminal would obey")
+
+
+def _earlier(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    name = draws.one(("o.csv", "o.svg", "o.json", "o.png", "o", "=1.csv"))
+    earlier(draws, watch, url_or_path(place), name, records, own)
+
+
+def _read_back(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    read_back(draws, watch, url_or_path(place), records, own)
+
+
+def _others(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -> None:
+    others_at_work(draws, watch, place, own)
+
+
 Call = Callable[[Draws, Watch, Path, Path, Path], None]
 #: Calls in a thousand. Reading is tried most often; what fits a model or draws is slow.
 SHARES: tuple[tuple[int, Call], ...] = (
-    *((727, _cells), (110, _reader), (35, _check), (15, _piped)),
+    *((658, _cells), (40, _arguments), (10, _earlier), (10, _read_back), (2, _others)),
+    *((110, _reader), (35, _check), (15, _piped)),
     *((40, _average), (12, _completion), (4, _example), (8, _check_in_words), (10, _sessions)),
     *((9, _trend), (7, _fhir), (10, _plan), (5, _agreement), (1, _priors), (1, _cohort)),
-    *((2, _audit), (2, _figure), (2, _letter)),
+    *((2, _audit), (2, _figure), (2, _letter), (4, _due), (3, _add), (2, _one_page)),
 )
 #: Animals whose visits a call is given, so that there is something to compare or to fit.
 BUSY: dict[Call, int] = {_cohort: 8, _agreement: 12, _audit: 6, _priors: 33}

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.models.cohort import Cohort, fit_cohort
+from bpvet.mixed.cohort import Cohort, fit_cohort
 from reference_checks.mixed.compare import HERE, Difference, data
 
 # Which fit, by which column and at which values each block of the answers asks.

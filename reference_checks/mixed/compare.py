@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from bpvet.models.cohort import Cohort, fit_cohort
+from bpvet.mixed.cohort import Cohort, fit_cohort
 
 HERE = Path(__file__).parent
 

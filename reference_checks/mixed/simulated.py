@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from bpvet.errors import FitError
-from bpvet.maths.criterion import Criterion
-from bpvet.maths.parameters import Chart, full_chart
-from bpvet.maths.partition import Variances
-from bpvet.models.cohort import Cohort, fit_cohort
+from bpvet.mixed.cohort import Cohort, fit_cohort
+from bpvet.mixed.contributions import Variances
+from bpvet.mixed.criterion import Criterion
+from bpvet.mixed.parametrisation import Chart, full_chart
 
 Array = NDArray[np.float64]
 FORMULA = "systolic ~ months + method"

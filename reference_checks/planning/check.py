@@ -18,11 +18,11 @@ from statsmodels.stats.power import TTestIndPower
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from bpvet.facts.priors import Priors
-from bpvet.models.formula import formula_animals, formula_power
-from bpvet.models.plan import plan
-from bpvet.models.schedule import Schedule
-from bpvet.models.study import study
+from bpvet.facts.priors.priors import Priors
+from bpvet.models.plan.plan import plan
+from bpvet.models.plan.sample_size import formula_animals, formula_power
+from bpvet.models.plan.schedule import Schedule
+from bpvet.models.plan.study import study
 from reference_checks.planning.realised import new_animals
 
 HERE = Path(__file__).parent

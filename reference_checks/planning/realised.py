@@ -18,17 +18,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bpvet.facts.priors import Priors
+from bpvet.facts.priors.priors import Priors
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
-from bpvet.models.columns import Columns, columns_of
-from bpvet.models.formula import formula_animals
-from bpvet.models.plan import plan
-from bpvet.models.planning import further
-from bpvet.models.posteriors import posteriors
-from bpvet.models.schedule import Schedule
-from bpvet.models.study import Arms
-from bpvet.models.trend import Trend
+from bpvet.models.plan.further_visits import further
+from bpvet.models.plan.plan import plan
+from bpvet.models.plan.sample_size import formula_animals
+from bpvet.models.plan.schedule import Schedule
+from bpvet.models.plan.study import Arms
+from bpvet.models.trend.columns import Columns, columns_of
+from bpvet.models.trend.posteriors import posteriors
+from bpvet.models.trend.trend import Trend
 from bpvet.visits.series import Series
 
 ANIMALS = 3000
@@ -50,7 +50,7 @@ def drawn(
     """Draw animals from the priors, every reading of them; effects have this mean and SD."""
     draws = np.random.default_rng(seed)
     empty = schedule.series()
-    columns = columns_of(empty, priors)
+    columns = columns_of(empty, priors, grouped=False)
     design, day = columns.sessions(), columns.day
     ou = np.exp(-np.abs(day[:, None] - day) / priors.wander_days)
     root = np.linalg.cholesky(ou)
@@ -60,7 +60,7 @@ def drawn(
             median * np.exp(log_sd * draws.normal())
             for median, log_sd in (priors.sv, priors.sr, priors.sw)
         )
-        beta = columns.prior_mean + columns.prior_sd * draws.normal(size=design.shape[1])
+        beta = columns.forms[0].mean + columns.forms[0].sd * draws.normal(size=design.shape[1])
         for i, name in enumerate(columns.terms):
             if name.startswith("course"):
                 beta[i] = effect[0] + effect[1] * draws.normal()
@@ -77,7 +77,7 @@ def drawn(
 
 def fitted(priors: Priors, series: Sequence[Series]) -> tuple[list[Columns], list[Posterior]]:
     """Fit animals through the whole engine."""
-    columns = [columns_of(one, priors) for one in series]
+    columns = [columns_of(one, priors, grouped=False) for one in series]
     found: list[Posterior] = []
     for at in range(0, len(series), _BATCH):
         part = slice(at, at + _BATCH)

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bpvet.facts.priors import Priors
+from bpvet.facts.priors.priors import Priors
 from bpvet.maths.gaussian import coefficients, whiten
 from bpvet.maths.quadrature import integrate, noise_at
-from bpvet.models.columns import FIRST_VISIT_DECAY, SLOPE_DAYS, columns_of
-from bpvet.models.posteriors import batch_of, noise_prior_of
+from bpvet.models.trend.columns import SLOPE_DAYS, columns_of
+from bpvet.models.trend.posteriors import batch_of, noise_prior_of
 from reference_checks.coverage.animals import (
     DRUG,
     LATEST,
@@ -68,9 +68,10 @@ class Case:
     @property
     def priors(self) -> Priors:
         """Priors of the fit."""
-        own = Priors.default(self.species, METHOD)
+        # What the animals are drawn from: one normal level and effect, no groups.
+        own = replace(Priors.default(self.species, METHOD), groups=None)
         without = self.used_to_it or self.fitted_without
-        return Priors(**{**vars(own), "first_visit": None if without else own.first_visit})
+        return replace(own, first_visit=None) if without else own
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,7 +132,7 @@ def _treated(case: Case, rng: np.random.Generator) -> Animals:
     mean, sd = case.true_excitement
     visit = np.cumsum(np.append(live, False)) - 1
     excitement = mean + sd * rng.standard_normal(animals)
-    y = usual + excitement[:, None] * np.exp(-np.maximum(visit, 0) / FIRST_VISIT_DECAY)
+    y = usual + excitement[:, None] * np.exp(-np.maximum(visit, 0) / Priors.first_visit_fading)
     y += sv[:, None] * rng.standard_normal(y.shape)
     everywhere = np.broadcast_to(live, (animals, MOST_SESSIONS))
     scatter, used = session_readings(World("null", ""), sr, everywhere, rng)

@@ -24,7 +24,7 @@ from typing import Any
 
 import pandas as pd
 
-from bpvet.models.cohort import Cohort, fit_cohort
+from bpvet.mixed.cohort import Cohort, fit_cohort
 from reference_checks.speed.cohort_data import readings
 
 HERE = Path(__file__).parent

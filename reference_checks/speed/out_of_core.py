@@ -11,8 +11,8 @@ import sys
 import time
 from pathlib import Path
 
-from bpvet.models.cohort import fit_cohort
-from bpvet.models.partitions import Workers
+from bpvet.mixed.cohort import fit_cohort
+from bpvet.mixed.executors import Workers
 from reference_checks.speed.cohort_data import readings
 
 FORMULA = "systolic ~ months * treated + method"

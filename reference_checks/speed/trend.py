@@ -25,8 +25,8 @@ import pandas as pd
 import bpvet
 from bpvet.maths.gaussian import Batch, coefficients, whiten
 from bpvet.maths.quadrature import NoisePrior, Surface, integrate, noise_at
-from bpvet.models.columns import columns_of
-from bpvet.models.posteriors import batch_of, noise_prior_of
+from bpvet.models.trend.columns import columns_of
+from bpvet.models.trend.posteriors import batch_of, noise_prior_of
 from bpvet.visits.series import Series, all_series
 
 PLAIN_NODES = 343

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from bpvet.answers.agreement import agreement_answer
-from bpvet.models.agreement import agreement
+from bpvet.answers.agreement.agreement import agreement_answer
+from bpvet.models.agreement.agreement import agreement
 
 
 def frame(
@@ -36,7 +36,9 @@ def test_which_reads_higher() -> None:
     assert "Oscillometric readings are on average 1" in said(shift=15)
     assert "higher than Doppler" in said(shift=15)
     assert "lower than Doppler" in said(shift=-15)
-    assert "cannot be told: oscillometric minus Doppler is" in said(shift=0)
+    assert "not clear which reads higher on average: oscillometric minus Doppler is" in said(
+        shift=0
+    )
 
 
 def test_interchangeable_or_not() -> None:
@@ -46,23 +48,23 @@ def test_interchangeable_or_not() -> None:
 
 
 def test_no_validation_without_a_reference() -> None:
-    assert "This is no validation: neither method is the reference." in said(shift=2)
+    assert "This is not a validation: neither method is the reference." in said(shift=2)
     with_reference = said(shift=2, reference="direct")
-    assert "no validation" not in with_reference
+    assert "not a validation" not in with_reference
     assert "published study" in with_reference
     assert "are not applied" in said(shift=2, unit="l/min")
 
 
 def test_proportion_is_told_where_it_is_clear() -> None:
-    assert "The difference goes with the level" in said(shift=5, slope=0.5)
-    assert "weak evidence of none" in said(shift=5)
+    assert "The difference changes with the level" in said(shift=5, slope=0.5)
+    assert "weak evidence that it does not" in said(shift=5)
 
 
 def test_what_is_not_known_is_said() -> None:
     single = said(shift=5, repeats=1)
     assert "no reading was repeated" in single
     assert "s_d at most" in single
-    assert "cannot be told: needs animals with two or more paired visits" in single
+    assert "cannot be estimated: needs animals with two or more paired visits" in single
     assert "So few animals say little" in single
 
 
@@ -72,6 +74,6 @@ def test_json_is_plain_and_complete(repeats: int) -> None:
     shown = json.loads(json.dumps(answer.to_dict(), allow_nan=False))
     assert shown["bias"]["estimate"] == answer.agreement.bias.estimate
     assert len(shown["criteria"]) == 8
-    assert any("no validation" in one for one in shown["cautions"])
+    assert any("does not validate either" in one for one in shown["cautions"])
     assert shown["version"]
     assert "nan" not in " ".join(answer.sentences).lower().split()

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 import bpvet
-from bpvet.answers.cohort import NOT_CAUSAL, CohortAnswer, cohort_answer
-from bpvet.answers.cohort_words import at_month, over_months
+from bpvet.answers.clinic.cohort import NOT_CAUSAL, CohortAnswer, cohort_answer
+from bpvet.answers.clinic.words import at_month, over_months
 from bpvet.errors import CallError
-from bpvet.models.cohort_grid import Effect
+from bpvet.models.clinic.grid import Effect
 from bpvet.printing import number
 from tests.models.small_clinic import AS_OF, write_clinic
 
@@ -77,14 +77,14 @@ def test_no_sentence_blames_a_drug(answer: CohortAnswer) -> None:
     for said in (*answer.sentences, *answer.cautions):
         assert not CAUSAL.search(said), said
     assert answer.cautions[0] == NOT_CAUSAL
-    with_drug = [said for said in answer.sentences if "sessions with a pressure-acting" in said]
+    with_drug = [said for said in answer.sentences if "sessions on a pressure-acting" in said]
     assert with_drug
-    assert all("That is no drug's effect" in said for said in with_drug)
+    assert all("That is not a drug's effect" in said for said in with_drug)
 
 
 def test_sentences_give_the_answers_numbers(answer: CohortAnswer) -> None:
     said = " ".join(answer.sentences)
-    assert "counts 38 of 42 sessions, 8 of 10 animals" in said
+    assert "covers 38 of 42 sessions, 8 of 10 animals" in said
     effect = answer.effects["treated"]
     assert f"{number(abs(effect.estimate), 0)} mmHg" in said
     sds = {one.component: one.estimate for one in answer.components}
@@ -96,13 +96,13 @@ def test_rising_falling_or_not_told(answer: CohortAnswer) -> None:
         return over_months(answer.study, Effect(estimate, lower, upper, 0.1, None), 0.95)
 
     assert said(1.2, 0.4, 2.0) == (
-        "With no pressure-acting drug on, systolic pressure rises by 1.2 mmHg a month on average "
+        "Without a pressure-acting drug, systolic pressure rises by 1.2 mmHg a month on average "
         "(95 % interval 0.4 to 2.0)."
     )
     assert "falls by 1.2" in said(-1.2, -2.0, -0.4)
-    assert "whether systolic pressure rises or falls over months cannot be told" in said(1, -1, 3)
+    assert "not clear whether systolic pressure rises or falls over months" in said(1, -1, 3)
     unknown = over_months(answer.study, Effect(None, None, None, None, "no month"), 0.95)
-    assert unknown == "A change over months cannot be told: no month."
+    assert unknown == "The change over months is not known: no month."
     assert at_month(0) == "at the first session"
 
 
@@ -110,10 +110,10 @@ def test_without_treatments_or_a_second_method_that_is_said(tmp_path: Path) -> N
     folder = write_clinic(tmp_path, treated=False, method="doppler")
     held = cohort_answer(bpvet.clinic_cohort(bpvet.read(folder, as_of=AS_OF)))
     said = " ".join(held.sentences)
-    assert "cannot be set against each other: no session is with a pressure-acting drug on" in said
+    assert "cannot be compared: no session is on a pressure-acting drug" in said
     assert "every session is by one method (Doppler)" in said
     assert NOT_CAUSAL not in held.cautions
-    assert "With no pressure-acting drug on" not in said
+    assert "Without a pressure-acting drug" not in said
 
 
 @pytest.mark.parametrize("level", [0.0, 1.0, 95])

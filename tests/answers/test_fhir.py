@@ -12,7 +12,7 @@ from fhir.resources.R4B.bundle import Bundle
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from bpvet.answers.fhir import FhirBundle, fhir_bundle
+from bpvet.answers.fhir.fhir import FhirBundle, fhir_bundle
 from bpvet.records.example import write_example
 from bpvet.records.read import read
 from bpvet.records.records import Records
@@ -22,7 +22,7 @@ from bpvet.visits.sessions import sessions
 HEADER = (
     "animal,taken_at,method,systolic,diastolic,mean,heart_rate,counted_pulse,session,reading,"
     "excluded,setting,state,site,side,cuff_width_cm,limb_circumference_cm,cuff_above_heart_cm,"
-    "posture,demeanour,operator,note"
+    "posture,demeanour,operator,instrument,note"
 )
 PLACE = ["file", "line", "set_aside"]
 
@@ -70,6 +70,22 @@ def test_the_example_records_go_there_and_back(tmp_path: Path) -> None:
     assert fhir_bundle(given).to_json() == bundle.to_json()
 
 
+def test_bounds_of_laboratory_values_go_there_and_back(tmp_path: Path) -> None:
+    folder = tmp_path / "clinic"
+    folder.mkdir()
+    (folder / "readings.csv").write_text(
+        "animal,taken_at,method,systolic\nA1,2026-01-01,doppler,150\n", encoding="utf-8"
+    )
+    (folder / "labs.csv").write_text(
+        "animal,sampled_on,analyte,value,unit\nA1,2026-01-01,upc,<0.1,ratio\n"
+        "A1,2026-01-01,creatinine,>13.6,mg/dL\nA1,2026-01-01,sdma,14,ug/dL\n",
+        encoding="utf-8",
+    )
+    found = again(fhir_bundle(read(folder, as_of="2026-11-01")), tmp_path).labs
+    assert found["value_bound"].tolist() == ["at most", "at least", ""]
+    assert found["value"].tolist() == [0.1, 13.6, 14.0]
+
+
 WORDS = st.sampled_from(["", "x", "a, b", "é 😀", "<b>", "=1+1", "a  b"])
 NUMBERS = st.sampled_from(["", "150", "148.5", "120", "> 300", "< 60", "no sound", "1650", "x"])
 SIZES = st.sampled_from(["", "2.5", "10"])
@@ -92,7 +108,7 @@ ROW = st.tuples(
     *[WORDS] * 2,
     *[SIZES] * 2,
     st.sampled_from(["", "-3", "12"]),
-    *[WORDS] * 4,
+    *[WORDS] * 5,
 )
 
 
@@ -133,6 +149,37 @@ def test_an_impossible_reading_that_was_excluded_comes_back_set_aside(tmp_path: 
     counts = accounting(readings_used(given))
     assert (counts["set_aside"], counts["excluded"]) == (1, 1)
     assert accounting(readings_used(again(fhir_bundle(given), tmp_path))) == counts
+
+
+def test_the_product_of_a_treatment_comes_back(tmp_path: Path) -> None:
+    folder = tmp_path / "clinic"
+    folder.mkdir()
+    (folder / "readings.csv").write_text(
+        "animal,taken_at,method,systolic\nA,2026-01-05,doppler,150\n", encoding="utf-8"
+    )
+    (folder / "treatments.csv").write_text(
+        "animal,drug,started_on,dose,dose_unit,product\n"
+        "A,amlodipine,2026-01-05,1,mg,practice suspension\nA,amlodipine,2026-02-05,2,mg,\n",
+        encoding="utf-8",
+    )
+    found = again(fhir_bundle(read(folder, as_of="2026-11-01")), tmp_path)
+    assert found.treatments["product"].tolist() == ["practice suspension", ""]
+
+
+def test_a_line_of_another_date_does_not_come_back_as_taken_in_its_rows_session(
+    tmp_path: Path,
+) -> None:
+    line = "2025-03-01 Systolic 200 mmHg (Doppler, mean of 4 of 4 readings; 201, 199, 101, 195)"
+    file = tmp_path / "readings.csv"
+    file.write_text(
+        "animal,taken_at,chart_line\n"
+        'A1,2025-01-08,"Systolic 150 mmHg (Doppler, mean of 1 of 1 reading; 150)"\n'
+        f'A1,2025-01-08,"{line}"\n'
+    )
+    was = read(file, as_of="2025-12-31")
+    for records in (was, again(fhir_bundle(was), tmp_path)):
+        (session,) = sessions(records).query("n_used > 0").to_dict("records")
+        assert (session["systolic"], session["n_taken"]) == (150.0, 1)
 
 
 def test_a_session_known_by_its_mean_stays_one(tmp_path: Path) -> None:

@@ -8,11 +8,13 @@ from dataclasses import replace
 
 import pytest
 
-from bpvet.answers.plan import further_answer, plan_answer
-from bpvet.answers.plan_words import up, visits_of
-from bpvet.facts.priors import Priors
-from bpvet.models.fit import fit_trend
-from bpvet.models.plan import plan
+from bpvet.answers.plan.plan import further_answer, plan_answer
+from bpvet.answers.plan.words import up, visits_of
+from bpvet.answers.settle_words import settle_words
+from bpvet.facts.priors.priors import Priors
+from bpvet.models.plan.plan import plan
+from bpvet.models.trend.fit import fit_trend
+from bpvet.models.trend.settling import settling, slope_asked
 from tests.models.clinic import drug, records, rows, steady
 
 CAT = Priors.default("cat", "doppler")
@@ -31,7 +33,7 @@ def test_the_first_sentence_says_what_the_visits_come_to(answer):
         "systolic pressure would be known to within ±14 mmHg (95 %) on the day of the last; in a "
         "cat of ordinary scatter to within ±12 mmHg."
     )
-    assert answer.sentences[1] == "For ±15 mmHg, six weekly visits of five readings would do."
+    assert answer.sentences[1] == "For ±15 mmHg, six weekly visits of five readings are enough."
 
 
 def test_what_is_out_of_reach_is_said():
@@ -49,13 +51,13 @@ def test_half_widths_are_never_rounded_down(answer):
 
 def test_drugs_and_slopes(answer):
     said = " ".join(answer.sentences)
-    assert "If a drug is begun after three visits, its full effect would be known to" in said
+    assert "If a drug is started after three visits, its full effect would be known to" in said
     assert f"A true fall of {answer.fall_seen:.0f} mmHg would be recognised" in said
-    assert "Of a slow rise or fall they tell almost nothing: ±3.9 mmHg a month" in said
+    assert "They say almost nothing about a slow rise or fall: ±3.9 mmHg a month" in said
     named = plan_answer(plan(CAT, 7), "cat", "doppler", drug="amlodipine").sentences
-    assert any("If amlodipine is begun" in one for one in named)
+    assert any("If amlodipine is started" in one for one in named)
     one = plan_answer(plan(CAT, 1), "cat", "doppler")
-    assert any(part.startswith("One visit can tell nothing of a drug") for part in one.sentences)
+    assert any(part.startswith("One visit says nothing about a drug") for part in one.sentences)
     assert one.table[0].effect is None
 
 
@@ -63,13 +65,13 @@ def test_studies(answer):
     said, study = answer.sentences[-1], answer.study
     low, high = study.animals_range
     assert "differ by 15 mmHg with probability 90 %" in said
-    assert f"needs {study.animals} animals an arm" in said
+    assert f"needs {study.animals} animals per arm" in said
     assert f"simulated, {low} to {high} with the error of the simulation" in said
     assert said.endswith(f"it needs {study.formula.animals}.")
     held = plan(CAT, 7)
     given = plan_answer(held, "cat", "doppler", study=held.study(15.0, animals=20))
     assert given.study.wanted is None
-    assert "A study of 20 animals an arm would tell apart two arms" in given.sentences[-1]
+    assert "A study of 20 animals per arm would distinguish two arms" in given.sentences[-1]
     assert "standard error 0.7 %" in given.sentences[-1]
 
 
@@ -129,6 +131,25 @@ def test_an_animal_already_measured():
     held = json.loads(json.dumps(answer.to_dict(), allow_nan=False))
     assert held["effects"][0]["started_on"] == "2026-03-14"
     assert held["usual"]["half_width"] == answer.usual.half_width
+
+
+def test_open_questions_are_told_with_the_chance_of_the_very_visits():
+    trend = _trend([drug("2026-03-14")])
+    answer = further_answer(trend, 3, 4, 10)
+    names = [one.question for one in answer.open_questions]
+    assert "slope" in names
+    for one in answer.open_questions:
+        held = one.settle
+        assert (held.visits, held.readings, held.gap_days) == (3, 4, 10)
+        assert settle_words([held])[0] in " ".join(answer.sentences)
+    slope = answer.open_questions[names.index("slope")].settle
+    ((same,),) = settling(trend, [slope_asked(trend)], (3,), 10, 4)
+    assert slope.chance == same.chance
+
+
+def test_a_question_that_is_settled_is_not_open():
+    at_target = fit_trend(records(rows(steady(110, DATES))), "A1")
+    assert "target" not in [one.question for one in further_answer(at_target, 1).open_questions]
 
 
 def test_a_drug_without_a_visit_before_it_is_not_helped_by_more():

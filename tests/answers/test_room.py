@@ -5,9 +5,9 @@ import re
 
 import pytest
 
-from bpvet.answers.chart_line import quoted, short
-from bpvet.answers.room import room_answer
-from bpvet.answers.room_parts import RoomReading
+from bpvet.answers.room.chart_line import quoted, short
+from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.room import room_answer
 from bpvet.errors import CallError
 
 
@@ -63,7 +63,7 @@ def test_still_falling_says_go_on_and_that_it_is_remembered():
     answer = room_answer(taken(190, 180, 176, 172, 168, 165), "doppler")
     (line,) = answer.words.go_on
     assert "still falling" in line
-    assert "as remembered, to be checked against the paper" in line
+    assert line.endswith("(ACVIM 2018 consensus statement†).")
 
 
 def test_readings_that_disagree():
@@ -105,19 +105,52 @@ def test_no_range_and_no_caution_unless_awake(state):
 
 
 @pytest.mark.parametrize(
-    ("value", "words"),
+    ("value", "rules", "words"),
     [
-        (180, "look for organ damage today"),
-        (179, None),
-        (120, None),
-        (119, "Many healthy animals"),
-        (90, "Many healthy animals"),
-        (89, "Below 90 mmHg"),
+        (180, ["severe"], "160 mmHg or more"),
+        (179, [], "160 mmHg or more"),
+        (160, [], "160 mmHg or more"),
+        (159, [], None),
+        (120, [], None),
+        (119, [], "Below 120 mmHg"),
+        (100, [], "Below 120 mmHg"),
+        (99, [], "Below 100 mmHg"),
+        (90, [], "Below 100 mmHg"),
+        (89, ["low"], "Below 100 mmHg"),
     ],
 )
-def test_cautions_at_their_bounds(value, words):
-    cautions = room_answer(taken(value, value, value), "doppler").words.cautions
+def test_urgent_lines_and_cautions_at_their_bounds(value, rules, words):
+    answer = room_answer(taken(value, value, value), "doppler")
+    assert [one.rule for one in answer.urgent] == rules
+    cautions = answer.words.cautions
     assert (cautions == ()) if words is None else words in cautions[0]
+
+
+@pytest.mark.parametrize(
+    ("readings", "more", "rules"),
+    [
+        ([RoomReading(None), RoomReading(None), RoomReading(118.0)], {}, ["low"]),
+        ([RoomReading(None), RoomReading(118.0), RoomReading(118.0)], {}, []),
+        ([RoomReading(None)], {}, []),
+        ([RoomReading(88.0, "at least")] * 3, {}, []),
+        ([RoomReading(170.0)] * 3, {"setting": "home"}, ["severe"]),
+        ([RoomReading(164.0)] * 3, {"setting": "home"}, []),
+        ([RoomReading(169.0)] * 3, {"state": "calmed"}, ["severe"]),
+        ([RoomReading(85.0)] * 3, {"state": "anaesthetised"}, ["low"]),
+        ([RoomReading(190.0)] * 3, {"state": "anaesthetised"}, []),
+    ],
+)
+def test_what_is_urgent_in_the_room(readings, more, rules):
+    answer = room_answer(readings, "doppler", species="cat", **more)
+    assert [one.rule for one in answer.urgent] == rules
+
+
+def test_a_low_mean_arterial_pressure_is_urgent_under_anaesthesia_too():
+    readings = [RoomReading(101.0, mean=56.0)] * 3
+    for state in ("", "anaesthetised"):
+        answer = room_answer(readings, "oscillometric", state=state)
+        assert [one.rule for one in answer.urgent] == ["low"]
+    assert not room_answer(readings, "oscillometric", state="sedated").urgent
 
 
 def test_a_bound_makes_the_mean_one():
@@ -126,7 +159,7 @@ def test_a_bound_makes_the_mean_one():
     assert (answer.systolic.mean, answer.systolic.bound) == (296.0, "at least")
     assert answer.range.or_beyond == ""
     assert answer.words.notes[1].startswith("Reading 2 is a bound")
-    line = "Systolic at least 296 mmHg (Doppler, mean of 3 of 3 readings, SD 5.3; 290, > 300, 298)"
+    line = "Systolic at least 296 mmHg (Doppler, mean of 3 of 3 readings; 290, > 300, 298)"
     assert answer.chart_line == line
     low = room_answer([RoomReading(150.0, "at least")] * 3, "doppler")
     assert '"prehypertensive" or above' in low.words.range
@@ -202,3 +235,21 @@ def test_unusual_values_are_noted():
 def test_small_parts():
     assert [short(value) for value in (160.0, 160.04, 160.06)] == ["160", "160", "160.1"]
     assert quoted("plain") == '"plain"'
+
+
+@pytest.mark.parametrize(
+    ("width", "limb", "told"),
+    [(2.3, 8, True), (2.4, 8, False), (3.2, 8, False), (3.3, 8, True), (2.3, None, False)],
+)
+@pytest.mark.parametrize("species", ["cat", "dog", ""])
+def test_a_cuff_too_narrow_or_too_wide_is_told(
+    species: str, width: float, limb: float | None, told: bool
+) -> None:
+    answer = room_answer(
+        [RoomReading(150.0)] * 5,
+        "doppler",
+        species=species,
+        cuff_width_cm=width,
+        limb_circumference_cm=limb,
+    )
+    assert any("30 to 40 % is advised" in line for line in answer.words.notes) is told

@@ -7,9 +7,9 @@ import re
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bpvet.answers.chart_line import quoted
-from bpvet.answers.room import room_answer
-from bpvet.answers.room_parts import RoomReading
+from bpvet.answers.room.chart_line import quoted
+from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.room import room_answer
 from bpvet.command.main import main
 
 PRESSURES = st.integers(60, 320).map(float) | st.integers(600, 3200).map(lambda n: n / 10)

@@ -9,7 +9,7 @@ import sys
 
 import pytest
 
-from bpvet.command.typed_readings import typed_readings
+from bpvet.command.shared.typed_readings import typed_readings
 from bpvet.errors import CallError
 from bpvet.records.read import read
 from bpvet.visits.sessions import sessions
@@ -164,14 +164,22 @@ def test_saved_readings_are_records(run, tmp_path):
     rows = list(csv.DictReader(io.StringIO(file.read_text(encoding="utf-8"))))
     assert [row["systolic"] for row in rows] == ["165", "> 300", "no sound", "158", "160"]
     assert [row["excluded"] for row in rows] == ["", "", "", "no reason given", "moved"]
-    assert {row["animal"] for row in rows} == {"=1+1"}
+    # A spreadsheet may open it; read takes the apostrophe off again.
+    assert {row["animal"] for row in rows} == {"'=1+1"}
     assert [row["reading"] for row in rows] == ["1", "2", "3", "4", "5"]
     records = read(file, as_of="2026-04-01")
     (session,) = sessions(records).to_dict("records")
     # The first of five is left out; of the rest only the bound counts.
     assert (session["systolic"], session["systolic_bound"]) == (300.0, "at least")
     assert (session["condition"], session["site"], session["n_taken"]) == ("calmed", "tail", 5)
+    assert session["animal"] == "=1+1"
     assert b"\r" not in file.read_bytes()
+
+
+def test_saved_for_programs_the_text_stays(run, tmp_path):
+    file = tmp_path / "readings.csv"
+    assert saved(run, file, "--plain").status == 0
+    assert "'" not in file.read_text(encoding="utf-8")
 
 
 def test_saved_oscillometric_readings_give_the_same_session(run, tmp_path):
@@ -191,12 +199,12 @@ def test_a_file_is_never_replaced(run, tmp_path):
     file.write_text("mine")
     ended = saved(run, file)
     assert (ended.status, file.read_text()) == (2, "mine")
-    assert "is there already" in ended.err
+    assert "already exists" in ended.err
     assert sorted(os.listdir(tmp_path)) == ["readings.csv"]
 
 
 def test_saving_says_what_is_wrong(run, tmp_path):
-    assert "not there" in saved(run, tmp_path / "no" / "r.csv").err
+    assert "does not exist" in saved(run, tmp_path / "no" / "r.csv").err
     assert "is a folder" in saved(run, tmp_path).err
     nameless = run("average", 165, "--method", "doppler", "--save", tmp_path / "r.csv")
     assert "needs --animal" in nameless.err
@@ -219,3 +227,61 @@ def test_it_loads_nothing_heavy(tmp_path):
     heavy = {"numpy", "pandas", "scipy", "pyarrow", "matplotlib", "statsmodels", "formulaic"}
     assert "bpvet" in loaded
     assert not loaded & heavy
+
+
+def _clinic(place, animals="A17,cat,Kipper\nB3,cat,Mog\nC4,dog,Mog\n"):
+    (place / "readings.csv").write_text(
+        "animal,taken_at,method,systolic\nA17,2025-01-01,doppler,150\n", encoding="utf-8"
+    )
+    (place / "animals.csv").write_text(f"animal,species,name\n{animals}", encoding="utf-8")
+
+
+def _saved(run, place, animal):
+    words = ("average", 165, 158, 160, "--method", "doppler", "--taken-at", "2025-03-01T10:00")
+    return run(*words, "--save", place / "readings-new.csv", "--animal", animal)
+
+
+@pytest.mark.parametrize("typed", ["Kipper", "kipper", "A17", "a17"])
+def test_a_known_animal_s_name_is_saved_as_its_id(run, tmp_path, typed):
+    _clinic(tmp_path)
+    ended = _saved(run, tmp_path, typed)
+    assert ended.status == 0
+    found = read(tmp_path)
+    assert set(found.readings["animal"]) == {"A17"}
+    assert len(found.readings) == 4
+    assert len(found.animals) == 3
+    assert 'animal "A17"' in ended.out
+    assert ("is the animal" in ended.err) is (typed != "A17")
+
+
+def test_a_name_that_two_animals_bear_is_refused(run, tmp_path):
+    _clinic(tmp_path)
+    ended = _saved(run, tmp_path, "Mog")
+    assert ended.status == 2
+    assert '"B3", "C4"' in ended.err
+    assert not (tmp_path / "readings-new.csv").exists()
+
+
+def test_a_new_animal_is_said_to_be_one(run, tmp_path):
+    _clinic(tmp_path)
+    ended = _saved(run, tmp_path, "D9")
+    assert ended.status == 0
+    assert "it is a new one" in ended.err
+    assert "D9" in set(read(tmp_path).readings["animal"])
+
+
+def test_without_records_the_name_stays_as_typed(run, tmp_path):
+    ended = _saved(run, tmp_path, "Kipper")
+    assert ended.status == 0
+    assert "new one" not in ended.err
+    assert set(read(tmp_path).readings["animal"]) == {"Kipper"}
+    plain = run("average", 165, 158, 160, "--method", "doppler", "--animal", "Kipper")
+    assert 'animal "Kipper"' in plain.out
+    assert plain.err == ""
+
+
+def test_the_device_is_saved(run, tmp_path):
+    words = ("average", 165, 158, 160, "--method", "doppler", "--animal", "A17")
+    file = tmp_path / "readings-a17.csv"
+    run(*words, "--instrument", "the grey one", "--save", file)
+    assert set(read(file).readings["instrument"]) == {"the grey one"}

@@ -7,7 +7,7 @@ import os
 import pytest
 
 from bpvet.command.check import ASIDE, LOOK, NOTHING, STOPS, group_of
-from bpvet.command.source_lines import SourceLines
+from bpvet.command.shared.source_lines import SourceLines
 from bpvet.records.findings import Finding
 from tests.command.small import AS_OF, write_readings
 
@@ -25,7 +25,7 @@ def test_clean_records(run, clinic):
     assert "methods:         doppler (18 rows)" in ended.out
     assert "animals:         2 (2 cats)" in ended.out
     assert "18 readings in all\n15 used\n 3 left out (rule guideline" in ended.out
-    assert "Nothing was found that needs a word." in ended.out
+    assert "Nothing was found that needs attention." in ended.out
     assert hashes(clinic) == before
 
 
@@ -141,7 +141,7 @@ def test_other_headings(run, tmp_path):
     mapping = "Pet ID=animal,When=taken_at,How=method"
     ended = run("check", tmp_path / "visits.csv", "--columns", mapping)
     assert ended.status == 0
-    assert "not ours, kept:  Vet" in ended.out
+    assert "unknown, kept:   Vet" in ended.out
     assert run("check", tmp_path / "visits.csv", "--columns", "Pet ID=pet").status == 2
 
 
@@ -167,7 +167,7 @@ def test_a_folder_that_refuses(run, clinic, monkeypatch):
     def refuses(_path):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr("bpvet.records.files.os.scandir", refuses)
+    monkeypatch.setattr("bpvet.records.formats.files.os.scandir", refuses)
     ended = run("check", clinic)
     assert ended.status == 1
     assert "permission denied" in ended.err
@@ -227,3 +227,30 @@ def test_a_mapping_is_proposed_and_nothing_is_applied(run, tmp_path):
     assert held["toml"] == ended.out
     (tmp_path / "bpvet-columns.toml").write_text(ended.out)
     assert run("check", tmp_path / "visits.csv", "--as-of", "2026-01-01").status == 0
+
+
+def test_signs_are_listed_as_they_were_understood(run, tmp_path):
+    folder = write_readings(tmp_path / "r", "A,2026-01-01,doppler,150")
+    (folder / "observations.csv").write_text(
+        "animal,seen_on,sign,status\n"
+        'A,2026-01-01,"no seizures, blind since Monday",\n'
+        "A,2026-01-02,Krampfanfall,\n"
+        "A,2026-01-03,murmur,resolved\n"
+    )
+    ended = run("check", folder, "--as-of", AS_OF)
+    assert 'present: "blind since Monday": blindness (eye)' in ended.out
+    assert 'absent: "no seizures": seizure (brain)' in ended.out
+    assert 'not understood: "Krampfanfall"' in ended.out
+    assert 'past: "murmur", status resolved: murmur (heart)' in ended.out
+    held = json.loads(run("check", folder, "--as-of", AS_OF, "--json").out)
+    assert held["signs"][1] == {
+        "animal": "A",
+        "seen_on": "2026-01-01",
+        "table": "observations",
+        "text": "blind since Monday",
+        "status": "",
+        "term": "blindness",
+        "group": "eye",
+        "reading": "present",
+    }
+    assert len(held["signs"]) == 4

@@ -14,7 +14,8 @@ def test_a_new_animal_needs_no_records(run):
     assert parts[0].startswith("A new cat measured by Doppler: after seven weekly visits")
     table = next(part for part in parts if part.startswith("Half-widths at 95 %"))
     assert table.splitlines()[2].split("  ")[0] == "visits"
-    assert parts[-1].startswith("Notes\n- ")
+    assert parts[-2].startswith("Notes\n- ")
+    assert parts[-1].startswith("Cautions\n- This supports the judgement")
 
 
 def test_options_reach_the_plan(run):
@@ -69,8 +70,8 @@ def test_an_animal_already_measured(run, clinic):
         (["--priors", "nowhere.toml"], "cannot be read"),
         (["nowhere", "--animal", "A17"], "nowhere"),
         (["nowhere"], "needs --animal"),
-        (["nowhere", "--animal", "A17", "--effect", "15"], "--effect speaks of"),
-        (["nowhere", "--animal", "A17", "--used-to-it"], "--used-to-it speaks of"),
+        (["nowhere", "--animal", "A17", "--effect", "15"], "--effect is for"),
+        (["nowhere", "--animal", "A17", "--used-to-it"], "--used-to-it is for"),
     ],
 )
 def test_calls_that_are_wrong(run, argv, said):

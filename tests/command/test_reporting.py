@@ -20,7 +20,7 @@ def papers(monkeypatch: pytest.MonkeyPatch) -> list[str]:
         asked.append(paper)
         return mark.encode()
 
-    monkeypatch.setattr(writing, "run", lambda notebook, folder: notebook)
+    monkeypatch.setattr(writing, "run", lambda notebook, *_: notebook)
     monkeypatch.setattr(writing, "refuse_without_setter", lambda: None)
     monkeypatch.setattr(writing, "pdf_bytes", pdf_bytes)
     return asked
@@ -51,11 +51,11 @@ def test_a_paper_without_a_pdf_is_refused(run, tmp_path: Path, command: str) -> 
     records = write_clinic(tmp_path / "records")
     ended = run(command, records, "-o", tmp_path / "out", "--paper", "a4")
     assert (ended.status, ended.out) == (2, "")
-    assert "--paper is of a PDF; add --pdf." in ended.err
+    assert "--paper is for a PDF; add --pdf." in ended.err
 
 
 @pytest.mark.parametrize("command", ["agreement", "audit"])
 def test_a_pdf_of_no_report_is_refused(run, tmp_path: Path, command: str) -> None:
     ended = run(command, write_clinic(tmp_path / "records"), "--pdf")
     assert (ended.status, ended.out) == (2, "")
-    assert "--pdf is of a report; add -o DIR." in ended.err
+    assert "--pdf is for a report; add -o DIR." in ended.err

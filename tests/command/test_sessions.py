@@ -63,18 +63,19 @@ def test_a_file_is_replaced_only_by_force(run, clinic, tmp_path):
     assert run("sessions", clinic, "-o", file, "--force", "--quiet").err == ""
     assert file.read_text().startswith("animal,")
     assert run("sessions", clinic, "-o", tmp_path / "no" / "s.csv").status == 2
-    assert [one.name for one in tmp_path.iterdir()] == ["sessions.csv"]
+    names = sorted(one.name for one in tmp_path.iterdir())
+    assert names == ["sessions-columns.csv", "sessions.csv"]
 
 
 @pytest.mark.parametrize("id", ["=1+1", "+1", "-1", "@x", "../../x", "<script>", "x" * 300, "👩‍🚀"])
 def test_ids_stay_what_they_are(run, tmp_path, id):
     folder = write_readings(tmp_path / "r", f"{id},2026-01-01,doppler,150")
     assert run("sessions", folder, "--animal", id).status == 0 or id.startswith("-")
-    for more in ([], ["--for-excel"]):
-        file = tmp_path / f"s{len(more)}.csv"
+    for more in ([], ["--for-excel"], ["--plain"]):
+        file = tmp_path / f"s{''.join(more)}.csv"
         assert run("sessions", folder, "-o", file, *more).status == 0
         (row,) = csv.DictReader(io.StringIO(file.read_text(encoding="utf-8")))
-        guarded = "'" if more and id[0] in "=+-@" else ""
+        guarded = "'" if more != ["--plain"] and id[0] in "=+-@" else ""
         assert row["animal"] == guarded + id
 
 

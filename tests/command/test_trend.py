@@ -7,9 +7,10 @@ from types import SimpleNamespace
 import pytest
 
 from bpvet import Priors, PriorTable
-from bpvet.command.output import printable, terminal_width, wrapped
+from bpvet.command.shared.output import printable, terminal_width, wrapped
 from bpvet.command.trend import heading, numbers_table, trend_text
-from bpvet.models.fit import fit_trend
+from bpvet.errors import FitError
+from bpvet.models.trend.fit import fit_trend
 from bpvet.records.example import example_texts, write_example
 from bpvet.records.read import read
 from bpvet.records.read_options import ReadOptions
@@ -52,7 +53,8 @@ def test_json_is_the_answer_and_has_no_nan(run, clinic, answer):
         raise AssertionError(text)
 
     held = json.loads(ended.out, parse_constant=refuse)
-    assert held == json.loads(json.dumps(answer.to_dict(), allow_nan=False))
+    # This animal has no laboratory value to lay beside its pressure.
+    assert held == json.loads(json.dumps(answer.to_dict() | {"joint": []}, allow_nan=False))
     wanted = "animal species method condition quantity unit bridged as_of sessions latest urgent"
     wanted += " category target slope courses treatments surprise next_session share_at_target"
     wanted += " variability recheck priors assumptions sentences cautions other_series findings"
@@ -81,7 +83,6 @@ def test_a_level_and_a_guideline(run, clinic):
         ["--animal", "A17", "--level", "nan"],
         ["--animal", "A17", "--guideline", "acvim"],
         ["--animal", "A17", "--bridge", "animals"],
-        ["--animal", "A17", "--as-of", "1999-01-01"],
     ],
 )
 def test_wrong_calls(run, clinic, tmp_path, more):
@@ -90,6 +91,16 @@ def test_wrong_calls(run, clinic, tmp_path, more):
     assert "bpvet trend: " in ended.err
     out = ("-o", tmp_path / "a.svg")
     assert run("figure", clinic, *more, *out).status == 2
+
+
+def test_an_animal_without_a_session_is_answered_and_has_no_figure(run, clinic, tmp_path):
+    before = ("--animal", "A17", "--as-of", "1999-01-01")
+    held = json.loads(run("trend", clinic, *before, "--json").out)
+    assert held["latest"] is None
+    assert held["reason"]
+    assert held["recheck"]["state"] == "screen"
+    assert "No usual pressure can be given" in run("trend", clinic, *before).out
+    assert run("figure", clinic, *before, "-o", tmp_path / "a.svg").status == 2
     assert list(tmp_path.iterdir()) == []
 
 
@@ -168,7 +179,9 @@ def test_laboratory_values_stand_under_the_pressure_on_request(run, tmp_path):
     argv = ("figure", clinic, "--animal", "A17", "--as-of", "2026-11-01", "--json")
     plain = json.loads(run(*argv, "-o", tmp_path / "plain.svg").out)
     below = json.loads(run(*argv, "-o", tmp_path / "labs.svg", "--labs").out)
-    assert "Creatinine" not in plain["alternative_text"]
+    assert "small lines" in plain["caption"].casefold()
+    assert "Creatinine: 10 values between 178 and 249" in plain["alternative_text"]
+    assert "small lines" not in below["caption"].casefold()
     assert "Creatinine: 10 values between 178 and 249" in below["alternative_text"]
     assert "stages of the IRIS 2019 kidney guidance (cat)" in below["caption"]
 
@@ -199,7 +212,7 @@ def test_a_report_is_asked_for_with_everything_said(run, clinic, tmp_path, monke
             page="o/A17.html", notebook="o/A17.ipynb", parameters="o/p.json", pdf=None
         )
 
-    monkeypatch.setattr("bpvet.reports.animal.write_report", write_report)
+    monkeypatch.setattr("bpvet.reports.animal.report.write_report", write_report)
     argv = ("report", clinic, "--animal", "A17", "-o", tmp_path / "o", "--as-of", AS_OF, "--force")
     how = ("--columns", "a=animal", "--dates", "dmy", "--unit", "kpa", "--encoding", "cp1252")
     ended = run(*argv, "--level", "0.9", "--bridge", "methods", *how)
@@ -255,3 +268,37 @@ def test_numbers_stay_with_their_units(monkeypatch):
 
 def test_printable():
     assert printable("a\x1b[0m\u202eb\nc👩‍🚀") == "a [0m b\nc👩‍🚀"
+
+
+def test_five_lines(run, clinic):
+    ended = run("trend", clinic, "--animal", "A17", "--as-of", AS_OF, "--short")
+    assert ended.status == 0
+    assert "licensed veterinarian" in " ".join(ended.out.split())
+    lines = [line for line in ended.out.splitlines() if line.startswith("- ")]
+    assert 4 <= len(lines) <= 5
+
+
+def test_a_fit_that_fails_hides_nothing_urgent(run, tmp_path, monkeypatch):
+    """The animal whose readings no fit can take may be the one that cannot wait."""
+    rows = ["animal,taken_at,method,systolic"]
+    for day, value in (("2026-01-05", "216"), ("2026-01-12", ">300")):
+        rows += [f"A1,{day},doppler,{value}"] * 3
+    (tmp_path / "readings.csv").write_text("\n".join(rows) + "\n")
+    (tmp_path / "animals.csv").write_text("animal,species\nA1,cat\n")
+
+    def fails(*_: object, **__: object) -> None:
+        raise FitError("The search did not settle; no numbers are given.")
+
+    monkeypatch.setattr("bpvet.models.trend.fit.fit_trend", fails)
+    monkeypatch.setattr("bpvet.reports.animal.report.fit_trend", fails)
+    asked = (tmp_path, "--animal", "A1", "--as-of", "2026-01-12")
+    done = run("trend", *asked)
+    assert done.status == 0
+    assert done.out.index("Urgent: ") < done.out.index("did not settle")
+    told = json.loads(run("trend", *asked, "--json").out)
+    assert [one["rule"] for one in told["urgent"]] == ["severe"]
+    assert told["recheck"]["latest"] is not None
+    for command in ("figure", "report"):
+        done = run(command, *asked, "-o", tmp_path / f"{command}.svg")
+        assert done.status == 1
+        assert done.err.index("Urgent: ") < done.err.index("did not settle")

@@ -8,15 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bpvet.errors import CallError
-from bpvet.facts.categories import RECHECK_STATES, guideline, guidelines
+from bpvet.facts.categories import guideline, guidelines
 from bpvet.facts.sources import fact, source
-
-# States in the order of RECHECK_STATES; treated is 180 d in the 2018 consensus, 90 d elsewhere.
-DAYS = {
-    "acvim2018": (3, 10, 14, 56, 28, 180, 28, 180, 365),
-    "iris2023": (3, 10, 14, 56, 28, 180, 28, 90, 365),
-    "isfm2017": (3, 10, 14, 56, 28, 180, 28, 90, 365),
-}
 
 
 def test_known_guidelines_default_first() -> None:
@@ -46,21 +39,6 @@ def test_bounds(key: str, year: int, raised: float, target: float, floor: float)
         assert fact(bound.fact.id).value == bound.value
     assert source(found.source).name == found.name
     assert found.remembered
-
-
-@pytest.mark.parametrize("key", DAYS)
-def test_when_again(key: str) -> None:
-    recheck = guideline(key).recheck
-    assert tuple(recheck) == RECHECK_STATES
-    assert tuple(interval.days for interval in recheck.values()) == DAYS[key]
-    for interval in recheck.values():
-        assert isinstance(interval.days, int)
-        assert interval.fact.quantity == "interval"
-
-
-def test_recheck_cannot_be_altered() -> None:
-    with pytest.raises(TypeError):
-        guideline().recheck["sign"] = guideline().recheck["treated"]  # type: ignore[index]
 
 
 # On the mean before rounding: 139.96 is not 140.

@@ -1,9 +1,22 @@
 """Cautions by situation, and what is contested, with sources on every position."""
 
+import re
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from bpvet.errors import CallError
-from bpvet.facts.cautions import SITUATIONS, cautions, cautions_for, matters
+from bpvet.facts.cautions import (
+    SHOWN,
+    SITUATIONS,
+    cautions,
+    cautions_for,
+    licensed,
+    matters,
+    parted,
+)
+from bpvet.facts.sources import AS_REMEMBERED
 
 
 def test_every_caution_has_a_known_situation_and_every_situation_a_caution() -> None:
@@ -18,7 +31,8 @@ def test_every_caution_has_a_known_situation_and_every_situation_a_caution() -> 
 def test_always_is_always_there() -> None:
     plain = cautions_for()
     assert {caution.applies for caution in plain} == {"always"}
-    assert "no diagnosis" in plain[0].text
+    assert licensed() in [caution.text for caution in plain]
+    assert any("not a diagnosis" in caution.text for caution in plain)
     assert any("Sudden blindness" in caution.text for caution in plain)
 
 
@@ -54,3 +68,41 @@ def test_matters() -> None:
         assert all(position.figure() for position in matter.positions)
     recheck = next(matter for matter in matters() if matter.id == "recheck_stable")
     assert [position.figure() for position in recheck.positions[:2]] == ["4–6 months", "3 months"]
+
+
+def test_the_animals_state_comes_before_what_always_holds() -> None:
+    order = [caution.applies == "always" for caution in cautions() if caution.id != "remembered"]
+    assert order == sorted(order)
+
+
+def test_no_caution_says_what_to_do_with_a_drug() -> None:
+    for caution in cautions():
+        assert not re.search(r"\b(start|stop|carry on|change a drug|continue)\b", caution.text)
+
+
+def test_a_caution_says_that_licensed_practice_comes_first() -> None:
+    said = licensed()
+    assert "supports the judgement of a licensed veterinarian and does not replace it" in said
+    assert "local codes and licensed practice come first" in said
+
+
+TEXTS = tuple(caution.text for caution in cautions())
+
+
+@given(st.sets(st.sampled_from(TEXTS)), st.integers(1, 9))
+def test_parted_loses_nothing_but_the_footnote(chosen: set[str], most: int) -> None:
+    texts = [text for text in TEXTS if text in chosen]
+    first, rest = parted(texts, most)
+    assert sorted((*first, *rest)) == sorted(text for text in texts if text != AS_REMEMBERED)
+    assert len(first) <= most
+    assert not rest or len(first) == most
+    assert licensed() not in rest
+    for part in (first, rest):
+        assert list(part) == [text for text in texts if text in part]
+
+
+def test_five_are_read_first() -> None:
+    first, rest = parted(TEXTS)
+    assert len(first) == SHOWN == 5
+    assert first[-1] == licensed()
+    assert len(rest) == len(TEXTS) - 6

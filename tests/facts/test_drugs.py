@@ -52,6 +52,17 @@ from bpvet.facts.sources import fact, table
         ("maropitant citrate", "maropitant", "other", 5, False),
         ("omeprazole", "omeprazole", "other", 5, False),
         ("potassium gluconate", "potassium gluconate", "other", 5, False),
+        ("amlodipine besylate susp.", "amlodipine", "pressure", 3, True),
+        ("amlodipine soln", "amlodipine", "pressure", 3, True),
+        ("sacubitril", "sacubitril", "pressure", 5, True),
+        ("sacubitril/valsartan", "sacubitril and valsartan", "pressure", 5, True),
+        ("ivabradine", "ivabradine", "other", 5, True),
+        ("ketoconazole", "ketoconazole", "other", 5, True),
+        ("propentofylline", "propentofylline", "other", 5, True),
+        ("glycopyrrolate", "glycopyrronium", "other", 5, True),
+        ("atropine sulphate", "atropine", "other", 5, True),
+        ("cyproheptadine HCl", "cyproheptadine", "other", 5, False),
+        ("insulin glargine", "insulin", "other", 5, False),
     ],
 )
 def test_known_treatments(text: str, name: str, kind: str, tau: float, moves: bool) -> None:
@@ -99,6 +110,38 @@ def test_every_entry_is_consistent() -> None:
         assert drug(one.name) is one
         assert drug(one.name.upper()) is one
         assert drug(one.name.replace(" ", "").replace("-", "")) is one
+
+
+def named(which: str) -> set[str]:
+    return {one.name for one in drugs() if getattr(one, which)}
+
+
+def test_drugs_known_to_raise_pressure_name_their_source() -> None:
+    raising = named("raises")
+    assert {"phenylpropanolamine", "ephedrine", "pseudoephedrine", "phenylephrine"} <= raising
+    assert {"epoetin", "darbepoetin", "toceranib", "prednisolone", "fludrocortisone"} <= raising
+    assert {"desoxycortone", "midodrine", "noradrenaline", "dopamine", "dexamethasone"} <= raising
+    assert not raising & {"amlodipine", "furosemide", "meloxicam", "gabapentin", "budesonide"}
+    for one in drugs():
+        if one.raises:
+            assert one.kind != "pressure"
+            assert one.may_move_pressure
+            assert fact(one.raises_fact).grade in ("M", "J")
+
+
+def test_the_renin_group_and_the_anti_inflammatory_drugs() -> None:
+    renin = named("renin")
+    assert all(drug(name).kind == "pressure" for name in renin)  # type: ignore[union-attr]
+    assert {"telmisartan", "benazepril", "enalapril", "losartan", "aliskiren"} <= renin
+    assert "sacubitril" in renin
+    assert not renin & {"spironolactone", "eplerenone", "amlodipine", "hydralazine"}
+    nsaid = named("nsaid")
+    assert {"meloxicam", "robenacoxib", "carprofen", "firocoxib"} <= nsaid
+    assert not nsaid & {"prednisolone", "paracetamol", "telmisartan"}
+    joined = drug("amlodipine + telmisartan")
+    assert joined is not None
+    assert joined.renin
+    assert not joined.raises
 
 
 def test_neutral_time_constant() -> None:

@@ -4,6 +4,8 @@ import math
 
 import pytest
 
+from bpvet.facts.categories import guideline, guidelines
+from bpvet.facts.recheck import rows
 from bpvet.facts.sources import fact, facts
 
 # id, value, low, high, unit, species, n, source, grade
@@ -49,6 +51,26 @@ TYPED = [
     ("iris.sighthound.moderate", None, 20, 40, "mmHg", "dog", None, "IRIS2019", "M"),
     ("iris.target", 160, None, None, "mmHg", "cat", None, "IRIS2019", "S"),
     ("iris.creatinine_rise.umol", 45, None, None, "µmol/L", "", None, "IRIS2019", "M"),
+    ("iris.target.dog", 160, None, None, "mmHg", "dog", None, "IRIS2019", "M"),
+    ("iris.sdma_rise", 2, None, None, "µg/dL", "", None, "IRIS2019", "M"),
+    ("kidney.acute.umol", 26.5, None, None, "µmol/L", "", None, "IRISAcute", "M"),
+    ("kidney.acute.mg", 0.3, None, None, "mg/dL", "", None, "IRISAcute", "M"),
+    ("kidney.acute.soon", 48, None, None, "h", "", None, "IRISAcute", "M"),
+    ("kidney.acute.share", 50, None, None, "%", "", None, "IRISAcute", "M"),
+    ("kidney.acute.week", 7, None, None, "d", "", None, "IRISAcute", "M"),
+    ("kidney.potassium.repeat", 5.5, None, None, "mmol/L", "", None, "Electrolytes", "M"),
+    ("kidney.potassium.high", 6.0, None, None, "mmol/L", "", None, "Electrolytes", "M"),
+    ("kidney.potassium.low", 3.0, None, None, "mmol/L", "", None, "Electrolytes", "M"),
+    ("kidney.rise.glomerular.2", 30, None, None, "%", "dog", None, "Glomerular2013", "M"),
+    ("kidney.rise.glomerular.3", 10, None, None, "%", "dog", None, "Glomerular2013", "M"),
+    ("kidney.rise.glomerular.4", 0, None, None, "%", "dog", None, "Glomerular2013", "M"),
+    ("kidney.upc.day_to_day.low", 80, None, None, "%", "dog", None, "Nabity2007", "M"),
+    ("kidney.upc.day_to_day.high", 35, None, None, "%", "dog", None, "Nabity2007", "M"),
+    ("kidney.phosphate.3", 1.6, None, None, "mmol/L", "", None, "IRIS2019", "M"),
+    ("project.kidney.acute_share", 15, None, None, "%", "", None, "project", "J"),
+    ("project.kidney.response", None, 3, 30, "d", "", None, "project", "J"),
+    ("project.kidney.baseline", 60, None, None, "d", "", None, "project", "J"),
+    ("project.weight.fall", 10, None, None, "%", "", None, "project", "J"),
     ("iris.recheck.stable", 3, None, None, "months", "", None, "IRIS2019", "M"),
     ("isfm.treat.tod", 150, None, None, "mmHg", "cat", None, "ISFM2017", "M"),
     ("isfm.treat.no_tod", 160, None, None, "mmHg", "cat", None, "ISFM2017", "S"),
@@ -126,7 +148,7 @@ TYPED = [
     ("unit.kPa", 7.5006157585, None, None, "mmHg", "", None, "SI", "D"),
     ("position.recheck_start.aafp2021", None, 3, 5, "d", "cat", None, "AAFP2021", "R"),
     ("position.recheck_stable.acvim2007", None, 1, 4, "months", "", None, "ACVIM2007", "M"),
-    ("project.urgent.low_on_drug", 90, None, None, "mmHg", "", None, "project", "J"),
+    ("project.urgent.low_on_drug", 100, None, None, "mmHg", "", None, "project", "J"),
 ]
 
 
@@ -135,6 +157,32 @@ def test_figure_as_typed(typed: tuple[object, ...]) -> None:
     found = fact(str(typed[0]))
     seen = (found.value, found.low, found.high, found.unit, found.species, found.n)
     assert (*seen, found.source, found.grade) == typed[1:]
+
+
+def test_what_is_doubtful_says_so_and_is_not_used() -> None:
+    doubtful = [found for found in facts() if found.caution.startswith("Doubtful")]
+    roots = {found.id.rpartition(".")[0] for found in doubtful}
+    assert roots == {"acvim2018.recheck.tod.split", "isfm.categories"}
+    assert all(found.grade == "M" for found in doubtful)
+    chosen = [guideline(key) for key in guidelines()]
+    windows = [one for row in rows().values() for one in row.windows.values()]
+    used = {one.fact.id for one in windows if one.fact is not None}
+    used |= {one.fact_id for each in chosen for one in each.categories}
+    assert not used & {found.id for found in doubtful}
+
+
+def test_the_bounds_of_2023_were_not_seen_and_none_is_shown() -> None:
+    newer = [found for found in facts("iris") if found.source == "IRIS2023"]
+    assert len(newer) == 3
+    assert all("those shown are of 2019" in found.caution for found in newer)
+    assert all(found.low is found.high is found.value is None for found in newer)
+
+
+def test_the_target_of_dogs_is_a_fact_of_its_own() -> None:
+    assert guideline("iris2023", "dog").target.fact.id == "iris.target.dog"
+    assert guideline("iris2023", "cat").target.fact.id == "iris.target"
+    assert guideline("iris2023", "dog").target.fact.remembered
+    assert guideline("acvim2018", "dog").target.fact.id == "acvim2018.goal.minimum"
 
 
 # The sums of figures graded D, done again from the figures that they rest on.

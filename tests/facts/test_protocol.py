@@ -48,8 +48,8 @@ def test_constants_as_typed() -> None:
         ("heart_rate", "", (45, 260, 20, 350)),
         ("counted_pulse", "cat", (110, 260, 40, 350)),
         ("cuff_ratio", "cat", (0.30, 0.40, 0, 1.5)),
-        ("cuff_ratio", "dog", (0.35, 0.45, 0, 1.5)),
-        ("cuff_ratio", "ferret", (0.30, 0.45, 0, 1.5)),
+        ("cuff_ratio", "dog", (0.30, 0.40, 0, 1.5)),
+        ("cuff_ratio", "ferret", (0.30, 0.40, 0, 1.5)),
     ],
 )
 def test_limits(quantity: str, species: str, bounds: tuple[float, ...]) -> None:

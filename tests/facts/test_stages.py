@@ -81,3 +81,24 @@ def test_a_unit_keeps_its_meaning_and_gets_its_common_spelling(
     analyte: str, written: str, shown: str
 ) -> None:
     assert unit_as_given(analyte, written) == shown
+
+
+@pytest.mark.parametrize(
+    ("analyte", "species", "unit", "value", "stage"),
+    [
+        ("creatinine", "dog", "µmol/L", 124.9, "stage 1"),
+        ("creatinine", "dog", "µmol/L", 125, "stage 2"),
+        ("creatinine", "cat", "mg/dL", 2.85, "stage 2"),
+        ("creatinine", "cat", "mg/dL", 5.0, "stage 3"),
+        ("creatinine", "cat", "mg/dL", 5.1, "stage 4"),
+        ("sdma", "cat", "µg/dL", 25.5, "stage 2"),
+        ("upc", "dog", "ratio", 0.5, "borderline"),
+        ("upc", "dog", "ratio", 0.51, "proteinuric"),
+    ],
+)
+def test_a_value_between_two_printed_ranges_lies_in_the_lower(
+    analyte: str, species: str, unit: str, value: float, stage: str
+) -> None:
+    found = staging(analyte, species, unit)
+    assert found is not None
+    assert found.stages[found.place_of(value)].name == stage

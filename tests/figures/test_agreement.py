@@ -9,8 +9,8 @@ import pytest
 from matplotlib.figure import Figure
 
 from bpvet.errors import CallError
-from bpvet.figures.agreement import draw
-from bpvet.figures.agreement_picture import (
+from bpvet.figures.clinic.agreement import draw
+from bpvet.figures.clinic.agreement_picture import (
     AgreementPicture,
     FittedLine,
     LevelLine,

@@ -10,8 +10,8 @@ import pytest
 from matplotlib.figure import Figure
 
 from bpvet.errors import CallError
-from bpvet.figures.audit import draw
-from bpvet.figures.audit_picture import AuditPicture, BarsPanel, RowsPanel
+from bpvet.figures.clinic.audit import draw
+from bpvet.figures.clinic.audit_picture import AuditPicture, BarsPanel, RowsPanel
 from bpvet.figures.save import save, svg_bytes
 
 

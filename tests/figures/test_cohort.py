@@ -6,43 +6,23 @@ from typing import Any
 
 import numpy as np
 import pytest
+from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from bpvet.errors import CallError
-from bpvet.figures.cohort import MANY, MOST_NAMES, draw, svg
-from bpvet.figures.cohort_picture import (
+from bpvet.figures.clinic.cohort import MANY, MOST_NAMES, draw
+from bpvet.figures.clinic.cohort_picture import (
     IntervalPanel,
     IntervalsPicture,
-    PopulationLine,
     ResidualsPicture,
-    TrajectoriesPicture,
 )
+from bpvet.figures.save import svg_bytes
+from bpvet.figures.style import DARK
 
 from .text_boxes import faults
 
 HOSTILE = "<script>$x^2$</script> of the long corridor behind the harbour"
-
-
-def trajectories(sessions: int = 12) -> TrajectoriesPicture:
-    months = np.linspace(0, 11, sessions)
-    line = np.array([0.0, 11.0])
-    held = [
-        PopulationLine(f"Population {on}", on, line, 150 - line, 140 - line, 160 - line)
-        for on in (False, True)
-    ]
-    return TrajectoriesPicture(
-        title=f"Systolic pressure of {HOSTILE}",
-        quantity="Systolic pressure",
-        unit="mmHg",
-        animal=np.repeat([0, 1], sessions // 2),
-        months=months,
-        value=150 + 10 * np.sin(months),
-        treated=months > 6,
-        lines=tuple(held),
-        interval="90 % interval",
-        caption="Caption.",
-        alt_text="Lines.",
-    )
 
 
 def residuals(count: int = 30) -> ResidualsPicture:
@@ -71,37 +51,16 @@ def artists(figure: Figure, panel: int, label: str) -> list[Any]:
 @pytest.mark.parametrize(
     "picture",
     [
-        trajectories(),
-        trajectories(MANY + 100),
         residuals(),
         intervals(),
         intervals(MOST_NAMES, 1),
         intervals(MOST_NAMES + 1),
         intervals(5, 1, ""),
     ],
-    ids=["few", "many", "residuals", "named", "most", "unnamed", "components"],
+    ids=["residuals", "named", "most", "unnamed", "components"],
 )
 def test_no_words_meet_or_leave(picture: Any, width: float) -> None:
     assert faults(draw(picture, width)) == []
-
-
-def test_sessions_are_open_or_filled_and_joined_by_animal() -> None:
-    picture = trajectories()
-    figure = draw(picture)
-    assert [len(one.get_xdata()) for one in artists(figure, 1, "animal")] == [6, 6]
-    on, off = artists(figure, 1, "on")[0], artists(figure, 1, "off")[0]
-    np.testing.assert_array_equal(on.get_ydata(), picture.value[picture.treated])
-    np.testing.assert_array_equal(off.get_xdata(), picture.months[~picture.treated])
-    assert on.get_markerfacecolor() != off.get_markerfacecolor()
-    first, second = artists(figure, 1, "Population False"), artists(figure, 1, "Population True")
-    assert first[0].get_linestyle() == "-"
-    assert second[0].get_linestyle() == "--"
-    drawn = [line.get_ydata().tolist() for line in figure.axes[1].lines]
-    for line in picture.lines:  # one band lies upon the other, and yet both show their ends
-        assert line.low.tolist() in drawn
-        assert line.high.tolist() in drawn
-    words = " ".join(text.get_text() for text in figure.axes[0].texts)
-    assert "90 % interval" in words.replace("\n", " ")
 
 
 def test_residuals_stand_in_both_panels() -> None:
@@ -126,12 +85,20 @@ def test_intervals_stand_by_their_names() -> None:
     assert not [text for text in many.axes[0].texts if text.get_text().startswith("A0")]
 
 
+def test_every_letter_has_a_colour_that_follows_a_dark_page() -> None:
+    for picture in (residuals(), intervals(), intervals(5, 1, "")):
+        figure = draw(picture)
+        texts = [text for text in figure.findobj(Text) if text.get_text().strip()]
+        assert len(texts) > 5
+        assert {to_hex(text.get_color()) for text in texts} <= set(DARK)
+
+
 def test_many_sessions_are_kept_as_dots() -> None:
-    few, many = svg(residuals(MANY)), svg(residuals(6 * MANY))
+    few, many = svg_bytes(residuals(MANY)), svg_bytes(residuals(6 * MANY))
     assert b"<image" not in few
     assert b"<image" in many
     assert len(many) < len(few)
-    assert svg(residuals(2 * MANY)) == svg(residuals(2 * MANY))
+    assert svg_bytes(residuals(2 * MANY)) == svg_bytes(residuals(2 * MANY))
 
 
 def test_what_cannot_be_drawn_is_refused() -> None:

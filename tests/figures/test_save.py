@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import subprocess
 import sys
 import xml.etree.ElementTree as ElementTree
@@ -18,6 +19,8 @@ from pypdf import PdfReader
 
 from bpvet.errors import CallError
 from bpvet.figures import save, trend
+from bpvet.figures.pictures import SignMark
+from bpvet.figures.style import DARK
 from tests.figures.example_pictures import EXAMPLES
 
 WRITERS = {"svg": save.svg_bytes, "pdf": save.pdf_bytes, "png": save.png_bytes}
@@ -67,17 +70,73 @@ def test_no_window_library_is_loaded() -> None:
     assert done.stdout.split() == ["False", "False"]
 
 
-def test_svg_is_well_formed_bears_its_description_and_no_letters_as_text() -> None:
+def test_svg_is_well_formed_bears_its_description_and_its_letters_as_text() -> None:
     picture = replace(EXAMPLES["long_text"](), title="A & <b> \x00", alt_text="<script> \ud800 é")
     content = save.svg_bytes(picture)
     root = ElementTree.fromstring(content)
-    words = [element.text for element in root.iter() if element.text and element.text.strip()]
-    assert "A & <b>" in words
-    assert any(one.startswith("<script>") and one.endswith("é") for one in words)
+    svg = "{http://www.w3.org/2000/svg}"
+    title, described = root.find(f"{svg}title"), root.find(f"{svg}desc")
+    assert title is not None
+    assert title.text == "A & <b>"
+    assert described is not None
+    assert described.text is not None
+    assert described.text.startswith("<script>")
+    assert described.text.endswith("é")
+    assert root.attrib["role"] == "img"
+    assert root.attrib["aria-labelledby"] == title.attrib["id"]
     assert root.attrib["width"].endswith("pt")
-    assert not [element for element in root.iter() if element.tag.endswith(("}text", "}script"))]
+    words = [element.text for element in root.iter(f"{svg}text")]
+    assert "amlodipine 1.25 mg sid" in words
+    assert "Records as of 20 November 2025" in words
+    assert not [element for element in root.iter() if element.tag.endswith("}script")]
     for told in (b"Matplotlib v", b"dc:date", b"dc:creator"):
         assert told not in content
+
+
+def test_every_colour_of_a_drawing_has_its_shade_on_a_dark_page() -> None:
+    for name in EXAMPLES:
+        drawn = save.svg_bytes(EXAMPLES[name]()).decode().partition("</style>")[2]
+        assert set(re.findall(r"(?:fill|stroke): (#[0-9a-f]{6})", drawn)) <= set(DARK)
+
+
+def test_a_doubtful_band_is_hatched_in_its_colour() -> None:
+    base = EXAMPLES["forty_sessions"]()
+    band = base.panels[0].band
+    assert band is not None
+    doubted = replace(band, doubtful=np.arange(band.date.size) > 80)
+    panel = replace(base.panels[0], band=doubted)
+    root = ElementTree.fromstring(save.svg_bytes(replace(base, panels=(panel,))))
+    svg = "{http://www.w3.org/2000/svg}"
+    hatches = [one.attrib["style"] for one in root.findall(f".//{svg}pattern/{svg}path")]
+    assert hatches
+    assert all("stroke: #9cc8e2" in style for style in hatches)
+
+
+def test_two_drawings_of_one_page_share_no_id() -> None:
+    wide, narrow = (save.svg_bytes(EXAMPLES["three_courses"](), width) for width in (160.0, 85.0))
+    ids = [re.findall(rb' id="([^"]+)"', one) for one in (wide, narrow)]
+    assert all(len(set(one)) == len(one) for one in ids)
+    assert not set(ids[0]) & set(ids[1])
+
+
+def test_what_xml_cannot_hold_is_left_out_of_the_words_of_a_mark() -> None:
+    base = EXAMPLES["two_sessions"]()
+    sign = SignMark(np.datetime64("2026-01-20"), "\x05 seizure \ud800 <b>")
+    drug = replace(base.courses[0], drug="am\x00lo", dose="2.5 m\x07g")
+    content = save.svg_bytes(replace(base, signs=(sign,), courses=(drug,)))
+    titles = [one.text for one in ElementTree.fromstring(content).iter() if one.tag[-5:] == "title"]
+    assert "20 January 2026: seizure <b>" in titles
+
+
+def test_a_session_leads_to_its_row_where_it_is_asked_to() -> None:
+    base = EXAMPLES["two_sessions"]()
+    shown = replace(base.panels[0].sessions, session=[4, 9])
+    picture = replace(base, panels=(replace(base.panels[0], sessions=shown),))
+    assert b"<a " not in save.svg_bytes(picture)
+    linked = save.svg_bytes(picture, links=True)
+    assert re.findall(rb'<a href="(#[^"]+)"', linked) == [b"#session-4", b"#session-9"]
+    # What has links inside is no picture to a reader's program.
+    assert b'role="graphics-document' in linked
 
 
 def test_pdf_bears_its_title_and_its_letters_can_be_read() -> None:

@@ -93,6 +93,7 @@ def batch_of(one: Case) -> tuple[Batch, NoisePrior]:
         scatter_df=np.array([[np.sum(one.k - 1)]]),
         scatter_ss=np.array([[np.sum(one.ss)]]),
         constant=np.array([-0.5 * np.sum(np.log(one.k))]),
+        used=np.array([one.design.shape[1]]),
     )
     sv, sr = (np.array([[[np.log(pair[0])], [pair[1]]]]) for pair in (one.sv, one.sr))
     return batch, NoisePrior(sv, sr, np.array([[np.log(one.sw[0])], [one.sw[1]]]))

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bpvet.maths.criterion import Criterion, in_order
-from bpvet.maths.moments import SessionArrays, moments
-from bpvet.maths.partition import Variances
+from bpvet.mixed.contributions import Variances
+from bpvet.mixed.criterion import Criterion, in_order
+from bpvet.mixed.moments import SessionArrays, moments
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from bpvet.maths.agreement.comparison import share_interval
 from bpvet.maths.clusters import (
     centred,
     clustered_share,
     clustered_slope,
     shrunken_sds,
 )
-from bpvet.maths.comparison import share_interval
 
 
 def test_a_mean_by_hand() -> None:

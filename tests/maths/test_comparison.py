@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bpvet.maths import mean_squares
-from bpvet.maths.comparison import (
+from bpvet.maths.agreement import mean_squares
+from bpvet.maths.agreement.comparison import (
     EXACT,
     LIMIT,
     MOVER,
@@ -22,7 +22,7 @@ from bpvet.maths.comparison import (
     single_limits,
     variance_interval,
 )
-from bpvet.maths.restricted import Cells
+from bpvet.maths.agreement.restricted import Cells
 
 #: Mean 4, SD √10 (deviations −4, −1, 0, 1, 4: 34/4 = 8.5).
 DIFFERENCES = np.array([0.0, 3, 4, 5, 8])

@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-import bpvet.maths.components as module
+import bpvet.maths.agreement.components as module
 from bpvet.errors import FitError
-from bpvet.maths.components import (
+from bpvet.maths.agreement.components import (
     DIFFERENCE_TERMS,
     Components,
     components,
     identified_terms,
 )
-from bpvet.maths.restricted import Cells
+from bpvet.maths.agreement.restricted import Cells
 
 Rows = dict[str, NDArray[np.float64]]
 

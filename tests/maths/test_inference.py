@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bpvet.maths.inference import (
+from bpvet.mixed.inference import (
     kenward_roger,
     likelihood_ratio,
     satterthwaite,
     t_probability,
     t_quantile,
 )
-from bpvet.maths.optimise import minimise, usual_starts
-from bpvet.maths.random_effects import animal_effects, group_effects
+from bpvet.mixed.optimiser import minimise, usual_starts
+from bpvet.mixed.random_effects import animal_effects, group_effects
 from tests.maths import dense_cohort as dense
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bpvet.errors import CallError
-from bpvet.maths.lines import MOST_POINTS, deming, passing_bablok
+from bpvet.maths.agreement.lines import MOST_POINTS, deming, passing_bablok
 
 X = np.array([100.0, 112, 118, 131, 140, 155, 163])
 Y = np.array([104.0, 109, 125, 128, 149, 152, 170])

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from bpvet.maths.moments import SessionArrays, moments, summed_products
+from bpvet.mixed.moments import SessionArrays, moments, summed_products
 
 
 def arrays(u, count, animal, **other):
@@ -84,7 +84,7 @@ def test_order_of_sessions_does_not_matter():
 def test_huge_codes_take_the_sorting_road(monkeypatch):
     one = arrays([[1, 10], [1, 20], [1, 30]], [2, 2, 3], [0, 0, 1])
     plain = moments(one, np.array([0]), 2)
-    monkeypatch.setattr("bpvet.maths.moments._LARGEST_TABLE", 1)
+    monkeypatch.setattr("bpvet.mixed.moments._LARGEST_TABLE", 1)
     sorted_road = moments(one, np.array([0]), 2)
     np.testing.assert_array_equal(plain.entries, sorted_road.entries)
     np.testing.assert_array_equal(plain.totals, sorted_road.totals)

@@ -7,9 +7,9 @@ import pytest
 from scipy.optimize import minimize
 
 from bpvet.errors import FitError
-from bpvet.maths.optimise import minimise, usual_starts
-from bpvet.maths.parameters import full_chart, with_block, with_entry, with_sd
-from bpvet.maths.partition import Variances
+from bpvet.mixed.contributions import Variances
+from bpvet.mixed.optimiser import minimise, usual_starts
+from bpvet.mixed.parametrisation import full_chart, with_block, with_entry, with_sd
 from tests.maths import dense_cohort as dense
 
 

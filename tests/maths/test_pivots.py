@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from bpvet.maths.comparison import root, variance_interval
+from bpvet.maths.agreement.comparison import root, variance_interval
 from bpvet.maths.pivots import TwoVariances, from_nodes, share_within_pivots, two_variances
 
 

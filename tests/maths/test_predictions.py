@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bpvet.maths.components import components
-from bpvet.maths.predictions import animal_differences
-from bpvet.maths.restricted import Cells
+from bpvet.maths.agreement.components import components
+from bpvet.maths.agreement.predictions import animal_differences
+from bpvet.maths.agreement.restricted import Cells
 
 
 def cells(seed: int, animals: int = 6) -> Cells:

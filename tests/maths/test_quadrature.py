@@ -9,7 +9,7 @@ import pytest
 
 from bpvet.errors import FitError
 from bpvet.maths.gaussian import Batch, coefficients, whiten
-from bpvet.maths.posterior import posterior_of
+from bpvet.maths.posterior import PartPrior, parts_of
 from bpvet.maths.quadrature import integrate, noise_at, separate
 from bpvet.maths.spectrum import _log_product
 from tests.maths.cases import asked, batch_of, case, hard
@@ -19,7 +19,8 @@ from tests.maths.dense import integrated, log_likelihood
 def _answers(one):
     batch, prior = batch_of(one)
     nodes = integrate(batch, prior)
-    posterior = posterior_of(batch, prior, one.prior_mean[:, None], nodes, 0)
+    own = PartPrior(one.prior_mean, np.eye(batch.terms))
+    (posterior,) = parts_of(batch, prior, nodes, [own])
     days, rows = asked(one)
     usual = posterior.usual(rows[:3], days[:3] - one.day[-1])
     return posterior, usual, posterior.combination(rows[3])
@@ -86,6 +87,7 @@ def test_padding_and_neighbours_change_nothing():
         scatter_df=np.hstack([a.scatter_df, b.scatter_df]),
         scatter_ss=np.hstack([a.scatter_ss, b.scatter_ss]),
         constant=np.concatenate([a.constant, b.constant]),
+        used=np.concatenate([a.used, b.used]),
     )
     prior = type(pa)(
         np.concatenate([pa.sv, pb.sv], axis=2),

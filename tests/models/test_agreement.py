@@ -11,9 +11,9 @@ import pandas as pd
 import pytest
 
 from bpvet.errors import CallError, RecordsError
-from bpvet.facts.priors import Priors
-from bpvet.models.agreement import Agreement, agreement
-from bpvet.models.fit import fit_trend
+from bpvet.facts.priors.priors import Priors
+from bpvet.models.agreement.agreement import Agreement, agreement
+from bpvet.models.trend.fit import fit_trend
 from bpvet.records.records import Records
 
 

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from bpvet.figures.agreement import draw
-from bpvet.models.agreement import agreement
-from bpvet.models.agreement_picture import agreement_picture
+from bpvet.figures.clinic.agreement import draw
+from bpvet.models.agreement.agreement import agreement
+from bpvet.pictures.agreement import agreement_picture
 
 
 def frame(animals: int, visits: int = 1) -> pd.DataFrame:

@@ -11,8 +11,8 @@ import pandas as pd
 import pytest
 
 from bpvet.errors import CallError, RecordsError
-from bpvet.models.audit import Audit, audit
-from bpvet.models.audit_precision import NEIGHBOUR_DAYS
+from bpvet.models.audit.audit import Audit, audit
+from bpvet.models.audit.precision import NEIGHBOUR_DAYS
 from bpvet.records.records import Records
 
 

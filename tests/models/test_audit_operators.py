@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 
 from bpvet.maths.crossed import crossed
-from bpvet.models.audit_operators import Operators, operators
-from bpvet.models.audit_readings import MOST_PLACES, plain_readings
-from bpvet.models.cohort import fit_cohort
+from bpvet.mixed.cohort import fit_cohort
+from bpvet.models.audit.operators import Operators, operators
+from bpvet.models.audit.readings import MOST_PLACES, plain_readings
 from bpvet.visits.readings import readings_used
 from bpvet.visits.sessions import sessions
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from bpvet.figures.audit_picture import BarsPanel, RowsPanel
-from bpvet.models import audit_pictures
-from bpvet.models.audit import audit
-from bpvet.models.situation import situation
+from bpvet.figures.clinic.audit_picture import BarsPanel, RowsPanel
+from bpvet.models.agreement.situation import situation
+from bpvet.models.audit.audit import audit
+from bpvet.pictures import audit as audit_pictures
 
 from . import test_situation
 from .test_audit import clinic

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.special import logsumexp
 
 import bpvet
 from bpvet.answers.sentences import sentence
+from bpvet.models.trend.outlook import surprise
+from reference_checks.answers.dense import Animal, Session, posterior
+from reference_checks.answers.drawn import DAY_0
 from tests.models.clinic import records, rows
 
 DOPPLER = [("2026-01-10", [150, 156, 149]), ("2026-03-14", [162, 158, 160]),
@@ -92,7 +96,7 @@ def test_the_join_is_said_everywhere_and_never_made_unasked():
     assert answer.bridged
     assert answer.bridges
     assert "joined" in sentence(answer, "usual")
-    from bpvet.models.picture import trend_picture
+    from bpvet.pictures.trend import trend_picture
 
     picture = trend_picture(trend)
     assert "joined" in picture.panels[0].note
@@ -120,9 +124,61 @@ def test_conditions_join_with_their_own_priors():
     (name,) = trend.offsets
     assert name == "home minus clinic"
     place = trend.columns.terms.index("offset home minus clinic")
-    assert trend.columns.prior_mean[place] == -15
-    assert trend.columns.prior_sd[place] == 15
+    assert trend.columns.forms[0].mean[place] == -15
+    assert trend.columns.forms[0].sd[place] == 15
     # The latest session is in the clinic, so home sessions carry the whole difference.
     assert trend.columns.sessions()[:, place].tolist() == [0, 1, 0, 1, 0]
     (offset,) = trend.offsets.values()
     assert offset.mean < -10
+
+
+@pytest.mark.parametrize("latest", ["doppler", "oscillometric"])
+@pytest.mark.parametrize("setting", ["clinic", "home"])
+def test_the_newest_session_is_expected_on_its_own_scale(latest, setting):
+    """Under the earlier sessions, whose latest may be by the other method or in the other place."""
+    kinds = [
+        ("doppler", "clinic"),
+        ("oscillometric", "home"),
+        ("doppler", "home"),
+        ("oscillometric", "clinic"),
+        (latest, setting),
+    ]
+    sessions = tuple(
+        Session(24 * i, (150.0 + 3 * i, 158.0 - 2 * i, 149.0 + i), method, condition)
+        for i, (method, condition) in enumerate(kinds)
+    )
+    animal = Animal(sessions, rule="all")
+    rows = [
+        {
+            "animal": "A1",
+            "taken_at": str(DAY_0 + one.day * np.timedelta64(1, "D")),
+            "method": one.method,
+            "setting": one.condition,
+            "systolic": value,
+        }
+        for one in sessions
+        for value in one.readings
+    ]
+    held = bpvet.Records.from_frames(
+        pd.DataFrame(rows), animals=pd.DataFrame([{"animal": "A1", "species": "cat"}])
+    )
+    bridge = ("methods", "conditions")
+    whole = bpvet.fit_trend(held, "A1", rule="all", bridge=bridge)
+    seen = surprise(whole)
+    expected = posterior(animal.earlier(), coarse=True).session(
+        sessions[-1].day, 3.0, animal.visits[-1], sessions[-1]
+    )
+    assert seen is not None
+    assert seen.expected.mean == pytest.approx(expected.mean, abs=0.001 * expected.sd)
+    assert seen.expected.sd == pytest.approx(expected.sd, rel=0.001)
+    below = expected.below(float(np.mean(sessions[-1].readings)))
+    assert seen.tail == pytest.approx(2 * min(below, 1 - below), abs=0.001)
+
+
+@pytest.mark.parametrize(("latest", "finished"), [(8, False), (9, True)])
+def test_a_response_is_finished_after_three_time_constants(latest, finished):
+    dates = ["2026-05-01", str(np.datetime64("2026-06-01") + latest)]
+    readings = rows([(one, [150, 152, 149]) for one in dates])
+    given = [{"animal": "A1", "drug": "amlodipine", "started_on": "2026-06-01"}]
+    (spell,) = bpvet.fit_trend(records(readings, given), "A1").treatments
+    assert spell.finished == finished

@@ -10,11 +10,18 @@ import pytest
 
 import bpvet
 from bpvet.errors import CallError, FitError
-from bpvet.models.clinic_cohort import ClinicCohort, clinic_cohort, default_fit, pseudonyms_of
-from bpvet.models.cohort_components import component_words, components
-from bpvet.models.cohort_flow import EntryRow, Flow, Step, entry, flow
-from bpvet.models.cohort_grid import grid, main_effects, reference_month
-from bpvet.models.cohort_pictures import caterpillar, population, residuals, scatter, trajectories
+from bpvet.models.clinic.cohort import ClinicCohort, clinic_cohort, default_fit, pseudonyms_of
+from bpvet.models.clinic.components import component_words, components
+from bpvet.models.clinic.flow import EntryRow, Flow, Step, entry, flow
+from bpvet.models.clinic.grid import grid, main_effects, reference_month
+from bpvet.pictures.clinic import (
+    caterpillar,
+    population,
+    population_lines,
+    residuals,
+    scatter,
+)
+from bpvet.pictures.clinic_panels import panels
 from bpvet.records.example import write_example
 from bpvet.records.records import Records
 
@@ -81,8 +88,8 @@ def test_the_animals_at_entry_are_those_worked_by_hand(study: ClinicCohort) -> N
     # Males stand at even places: K1, K3, K5, K7.
     assert rows["all", "Male"].value == 4
     assert rows["all", "First counted session by Doppler"].value == 8
-    assert rows["all", "With a pressure-acting drug on at entry"].value == 1  # K4
-    assert rows["all", "With one on at any counted session"].value == 4
+    assert rows["all", "On a pressure-acting drug at entry"].value == 1  # K4
+    assert rows["all", "On one at any counted session"].value == 4
     # Counted sessions: 7, 7, 6, 6, 4, 4, 3, 1; the middle two are 6 and 4.
     assert rows["all", "Counted sessions of an animal"] == EntryRow(
         "all", "Counted sessions of an animal", "", "median (range)", 8, 5.0, least=1.0, most=7.0
@@ -182,10 +189,10 @@ def test_choices_that_change_nothing_are_said_and_not_repeated(tmp_path: Path) -
 def test_without_a_treatment_the_drug_is_not_in_the_model(tmp_path: Path) -> None:
     study = clinic_cohort(bpvet.read(write_clinic(tmp_path, treated=False), as_of=AS_OF))
     assert study.cohort.formula == "systolic ~ months + method"
-    assert study.fit.left_out_terms["treated"] == "no session is with a pressure-acting drug on"
+    assert study.fit.left_out_terms["treated"] == "no session is on a pressure-acting drug"
     held = main_effects(study.fit, 0.0)
     assert held["treated"].estimate is held["months_treated"].estimate is None
-    assert held["treated"].reason == "no session is with a pressure-acting drug on"
+    assert held["treated"].reason == "no session is on a pressure-acting drug"
     assert held["months"].estimate is not None
     assert set(population(study)["treated"]) == {False}
 
@@ -202,12 +209,14 @@ def test_of_one_method_only_nothing_is_by_method(tmp_path: Path) -> None:
 def test_what_cannot_be_told_apart_is_left_out_and_said(study: ClinicCohort) -> None:
     rows = study.counted.assign(treated=study.counted["method"] == "oscillometric")
     fit = default_fit(rows, "systolic")
-    assert fit.left_out_terms["method"] == "these sessions cannot tell it from the other terms"
+    assert (
+        fit.left_out_terms["method"] == "these sessions cannot distinguish it from the other terms"
+    )
     still = rows.assign(months=0.0, treated=True)
     fit = default_fit(still, "systolic")
     assert fit.cohort.formula == "systolic ~ method"
-    assert fit.left_out_terms["months"] == "every session is of an animal's first day"
-    assert fit.left_out_terms["treated"] == "every session is with a pressure-acting drug on"
+    assert fit.left_out_terms["months"] == "every session is on an animal's first day"
+    assert fit.left_out_terms["treated"] == "every session is on a pressure-acting drug"
 
 
 def test_too_few_animals_are_refused_with_their_number(study: ClinicCohort) -> None:
@@ -267,12 +276,18 @@ def test_components_in_words() -> None:
 
 
 def test_pictures_hold_the_fits_numbers(study: ClinicCohort) -> None:
-    shown = trajectories(study)
-    assert shown.value.tolist() == study.counted["systolic"].tolist()
-    assert [line.treated for line in shown.lines] == [False, True]
+    (shown,) = panels(study)
+    for panel in shown.panels:
+        own = study.counted[study.counted["animal"] == panel.key].sort_values(["months", "session"])
+        assert panel.value.tolist() == own["systolic"].tolist()
+        assert panel.date.tolist() == own["date"].dt.date.tolist()
+    assert sum(panel.value.size for panel in shown.panels) == len(study.counted)
+    held = population_lines(study)
+    assert [line.treated for line in held] == [False, True]
     lines = population(study)
-    np.testing.assert_array_equal(shown.lines[1].value, lines[lines["treated"]]["estimate"])
-    assert "no drug's effect" in shown.caption
+    np.testing.assert_array_equal(held[1].value, lines[lines["treated"]]["estimate"])
+    assert "2 animals of the records have no counted session" in shown.caption
+    assert "no gap between lines is a drug's effect" in shown.caption
     points = residuals(study)
     assert sorted(points.residual) == points.residual.tolist()
     np.testing.assert_allclose(

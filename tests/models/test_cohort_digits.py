@@ -8,7 +8,7 @@ import sys
 
 PROGRAM = """
 from reference_checks.speed.cohort_data import readings
-from bpvet.models.cohort import fit_cohort
+from bpvet.mixed.cohort import fit_cohort
 fit = fit_cohort(
     readings(3000),
     "systolic ~ months * treated + method",

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from bpvet.errors import BpvetError, CallError, FitError, FormulaError
-from bpvet.models.cohort import fit_cohort
+from bpvet.mixed.cohort import fit_cohort
 from reference_checks.mixed.simulated import twin
 from tests.models.cohort_data import as_sessions, readings
 

@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from bpvet.errors import CallError, FormulaError
-from bpvet.models.design import follow, make_design, prepared, read_formula, response_values
+from bpvet.mixed.design import follow, make_design, prepared, response_values
+from bpvet.mixed.formula_guard import read_formula
 
 
 @pytest.fixture

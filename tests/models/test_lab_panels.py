@@ -8,8 +8,8 @@ import pytest
 
 import bpvet
 from bpvet.figures import trend as figure
-from bpvet.models.lab_panels import lab_panels, lab_values
-from bpvet.models.picture import trend_picture
+from bpvet.pictures.lab_panels import lab_panels, lab_values
+from bpvet.pictures.trend import trend_picture
 from bpvet.records.example import write_example
 from bpvet.records.records import Records
 
@@ -94,10 +94,10 @@ def test_a_value_after_the_date_of_the_report_is_not_shown() -> None:
 
 
 def test_an_analyte_without_a_panel_is_named() -> None:
-    rows = ("2026-01-03", "weight", 4.2, "kg"), ("2026-01-03", "total_t4", 30, "nmol/L")
+    rows = ("2026-01-03", "weight", 4.2, "kg"), ("2026-01-03", "glucose", 5.1, "mmol/L")
     found = lab_panels(records(*rows), "Z01")
     assert [panel.quantity for panel in found.panels] == ["weight"]
-    assert "Recorded too, and not drawn: total_t4." in found.caption
+    assert "Also recorded, not drawn: glucose." in found.caption
     assert lab_panels(records(rows[1]), "Z01").panels == ()
 
 
@@ -128,7 +128,9 @@ def test_the_picture_of_a_trend_takes_them_on_request(tmp_path_factory) -> None:
     assert np.array_equal(below.panels[-1].sessions.mean, written["value"])
     assert below.panels[0].sessions.mean.tolist() == plain.panels[0].sessions.mean.tolist()
     assert "weight in kg" in figure.caption(below)
-    assert plain.caption in below.caption
+    assert plain.caption.partition(" Small lines")[0] in below.caption
+    assert [row.quantity for row in plain.rows] == [one.quantity for one in below.panels[1:]]
+    assert below.rows == ()
 
 
 def test_the_trend_of_a_kidney_value_is_shaded_by_its_stages_and_not_drawn_twice() -> None:

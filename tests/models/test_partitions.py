@@ -11,8 +11,8 @@ import pandas as pd
 import pytest
 
 from bpvet.errors import CallError, FitError, FormulaError
-from bpvet.models.cohort import fit_cohort
-from bpvet.models.partitions import OnCluster, Workers
+from bpvet.mixed.cohort import fit_cohort
+from bpvet.mixed.executors import OnCluster, Workers
 from tests.models.cohort_data import readings
 
 FORMULA = "systolic ~ months * treated + method"

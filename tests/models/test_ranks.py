@@ -7,7 +7,7 @@ import json
 import pytest
 
 from bpvet.errors import CallError
-from bpvet.models.ranks import rank_trend
+from bpvet.models.trend.ranks import rank_trend
 
 DAYS = [0, 10, 30, 60, 120]
 DATES = ["2026-01-01", "2026-01-11", "2026-01-31", "2026-03-02", "2026-05-01"]

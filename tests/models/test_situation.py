@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from bpvet.errors import CallError, RecordsError
-from bpvet.models.situation import situation
+from bpvet.models.agreement.situation import situation
 from bpvet.records.records import Records
 
 

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from bpvet.errors import CallError
-from bpvet.facts.priors import Priors
-from bpvet.models.formula import formula_animals, formula_power, plain_change
-from bpvet.models.plan import plan
-from bpvet.models.posteriors import posteriors
-from bpvet.models.study import Arms, study
+from bpvet.facts.priors.priors import Priors
+from bpvet.models.plan.plan import plan
+from bpvet.models.plan.sample_size import formula_animals, formula_power, plain_change
+from bpvet.models.plan.study import Arms, study
+from bpvet.models.trend.posteriors import posteriors
 from reference_checks.planning.realised import columns_of, drawn
 
 CAT = Priors.default("cat", "doppler")
@@ -32,7 +32,7 @@ def test_estimates_drawn_are_those_of_animals_fitted():
     count, own = 800, plan(KNOWN, 4)
     arms = Arms.of(own, 20.0, 15.0, seed=1)
     animals = drawn(KNOWN, own.schedule, count, 5, (20.0, 15.0))
-    columns = [columns_of(one, KNOWN) for one in animals.series]
+    columns = [columns_of(one, KNOWN, grouped=False) for one in animals.series]
     noise = {"sv": 11.0, "sr": 7.0, "sw": 6.0}
     fits = posteriors(animals.series, [(KNOWN,)] * count, columns, noise)
     found = np.array([

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 import bpvet
 from bpvet.errors import CallError
-from bpvet.models.fit import refit
+from bpvet.models.trend.fit import refit
+from bpvet.models.trend.outlook import share_at_target, surprise
 from tests.models.clinic import drug, records, rows, steady
 
 DATES = ["2026-01-10", "2026-02-07", "2026-03-14", "2026-05-02", "2026-08-01"]
@@ -194,8 +195,12 @@ def test_a_dose_change_adds_an_increment_and_the_spell_sums_both():
     assert len(trend.treatments) == 1
     total = sum(one.effect.mean for one in trend.courses)
     assert trend.treatments[0].effect.mean == pytest.approx(total)
-    # Prior SDs: 40 for the base, 15 for the change.
-    assert trend.columns.prior_sd[2:4].tolist() == [40.0, 15.0]
+    # Prior SDs by group: of the base's effect or, in the third, of the pressure under the drug.
+    found = [form.sd[2:4].tolist() for form in trend.columns.forms]
+    assert found == [[20.0, 15.0], [10.0, 15.0], [30.0, 15.0]]
+    alone = replace(trend.priors, effect_sd=41.0)
+    held = bpvet.fit_trend(records(readings, given_twice), "A1", priors=alone)
+    assert [form.sd[2:4].tolist() for form in held.columns.forms] == [[41.0, 15.0]]
 
 
 def test_taus_of_the_priors_are_used():
@@ -282,7 +287,7 @@ def test_both_methods_are_joined_only_when_asked():
     assert joined.series.y.size == 7
     (offset,) = joined.offsets.values()
     # No paired visit: the prior of the offset is N(0, 25²).
-    assert joined.columns.prior_sd[-1] == 25.0
+    assert joined.columns.forms[0].sd[-1] == 25.0
     assert offset.mean < 0
     expected = joined.next_session("2026-09-01", method="oscillometric")
     own = joined.next_session("2026-09-01", method="doppler")
@@ -323,3 +328,33 @@ def test_a_frame_and_a_table_come_with_it():
 def test_unknown_animals_are_suggested():
     with pytest.raises(CallError, match="A1"):
         bpvet.fit_trend(records(rows(steady(150, DATES))), "A11")
+
+
+def test_the_newest_session_is_expected_as_the_earlier_ones_foretell_it():
+    first, newest = [160.0, 152.0, 158.0, 149.0, 155.0], [171.0]
+    middle = [(date, [150.0, 147.0, 155.0]) for date in DATES[1:4]]
+    earlier = bpvet.fit_trend(records(rows([(DATES[0], first), *middle])), "A1", rule="all")
+    told = [(DATES[0], first), *middle, (DATES[4], newest)]
+    found = surprise(bpvet.fit_trend(records(rows(told)), "A1", rule="all"))
+    # Of one reading as the newest is, not of five as the first was.
+    one, five = (earlier.next_session(DATES[4], readings=k) for k in (1, 5))
+    assert float(found.expected.mean) == pytest.approx(float(one.mean), abs=1e-9)
+    assert float(found.expected.sd) == pytest.approx(float(one.sd), abs=1e-9)
+    assert float(five.sd) < float(one.sd) - 0.5
+
+
+def test_a_surprise_is_found_once_and_belongs_to_its_own_trend():
+    trend = bpvet.fit_trend(records(rows(steady(150, DATES))), "A1")
+    assert surprise(trend) is surprise(trend)
+    higher = replace(trend, series=replace(trend.series, y=trend.series.y + 30))
+    assert surprise(higher).observed == surprise(trend).observed + 30
+
+
+def test_the_share_at_target_counts_every_day_from_the_first_session_to_the_latest():
+    told = [("2026-01-10", [130.0] * 4), ("2026-01-12", [150.0] * 4), ("2026-01-13", [190.0] * 4)]
+    trend = bpvet.fit_trend(records(rows(told)), "A1")
+    days = ["2026-01-10", "2026-01-11", "2026-01-12", "2026-01-13"]
+    each = [float(trend.at(day).below(152.0)) for day in days]
+    assert share_at_target(trend, 152.0).expected == pytest.approx(np.mean(each), abs=1e-12)
+    # The latest day counts as much as any other.
+    assert abs(np.mean(each) - np.mean(each[:-1])) > 1e-3

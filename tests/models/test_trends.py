@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -96,3 +98,29 @@ def test_learned_priors_find_the_clinic_and_are_named_where_used():
 def test_few_animals_learn_nothing():
     with pytest.raises(CallError, match="30 animals"):
         bpvet.learn_priors(_clinic(8))
+
+
+@pytest.mark.parametrize("sd", ["slope_sd", "effect_sd", "increment_sd"])
+def test_a_prior_sd_of_one_is_like_any_other(sd):
+    """A column without a value (one session has no slope) is no padding, whatever its SD."""
+    days = ["2026-03-01", "2026-03-01", "2026-04-01", "2026-03-01"]
+    readings = pd.DataFrame({"animal": ["a", "b", "b", "c"], "taken_at": days})
+    readings = readings.assign(method="doppler", systolic=[150, 160, 170, 180], reading=1)
+    records = bpvet.Records.from_frames(
+        readings,
+        animals=pd.DataFrame({"animal": ["a", "b", "c"], "species": "cat"}),
+        treatments=pd.DataFrame(
+            {"animal": ["a"], "drug": ["amlodipine"], "started_on": ["2026-03-05"]}
+        ),
+        as_of="2026-11-01",
+    )
+    own = replace(bpvet.Priors.default("cat", "doppler"), first_visit=None)
+    exact, near = (replace(own, **{sd: value}) for value in (1.0, 1.0 + 1e-9))
+    one, other = (bpvet.fit_trends(records, priors=held) for held in (exact, near))
+    for key, trend in one.items():
+        assert trend.posterior.parts[0].batch.terms == len(trend.columns.terms)
+        for name in ("latest", "slope", "level"):
+            assert getattr(trend, name).mean == pytest.approx(
+                getattr(other[key], name).mean, abs=1e-5
+            )
+            assert getattr(trend, name).sd == pytest.approx(getattr(other[key], name).sd, abs=1e-5)

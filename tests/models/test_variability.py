@@ -16,7 +16,7 @@ import pytest
 
 from bpvet.errors import CallError
 from bpvet.maths.spread import MeanRelation, reference_change
-from bpvet.models.variability import Variability, variability
+from bpvet.models.trend.variability import Variability, variability
 
 DAYS = [0, 20, 50]
 DATES = ["2026-01-01", "2026-01-21", "2026-02-20"]
@@ -148,7 +148,7 @@ def test_results_are_frozen() -> None:
 
 def test_loading_needs_neither_pandas_nor_the_rest_of_scipy() -> None:
     code = (
-        "import sys, bpvet.models.variability, bpvet.maths.charts; "
+        "import sys, bpvet.models.trend.variability, bpvet.maths.charts; "
         "print([m for m in ('pandas', 'scipy.stats', 'scipy.optimize') if m in sys.modules])"
     )
     run = subprocess.run(

@@ -47,8 +47,32 @@ def test_rows_of_one_animal_are_joined(records: Make) -> None:
     row = found.animals.iloc[0]
     assert row[["species", "name", "target_systolic"]].tolist() == ["cat", "Mia", 150]
     assert np.isnat(row["birth_date"].to_datetime64())
-    assert "2012-01-01 and 2013-01-01" in of_kind(found, "rows disagree")[0].reason
+    said = of_kind(found, "one animal under two birth dates")
+    assert "2012-01-01 and 2013-01-01" in said[0].reason
     assert len(of_kind(found, "animal listed twice")) == 2
+
+
+@pytest.mark.parametrize(
+    ("column", "one", "other", "kind"),
+    [
+        ("birth_date", "2012-01-01", "2013-01-01", "one animal under two birth dates"),
+        ("breed", "Birman", "Persian", "one animal under two breeds"),
+        ("sex", "male", "female", "one animal under two sexes"),
+        ("clinic", "one", "two", "rows disagree"),
+    ],
+)
+def test_one_id_that_is_two_animals_is_told(
+    records: Make, column: str, one: str, other: str, kind: str
+) -> None:
+    found = records(GOOD, animals=f"animal,species,{column}\nA17,cat,{one}\nA17,cat,{other}\n")
+    assert [f.column for f in of_kind(found, kind)] == [column] * 2
+    assert found.animals[column].isna().iloc[0] or found.animals[column].iloc[0] == ""
+
+
+def test_case_is_no_disagreement(records: Make) -> None:
+    found = records(GOOD, animals="animal,species,breed\nA17,cat,Birman\nA17,cat,birman\n")
+    assert found.animals["breed"].tolist() == ["Birman"]
+    assert not of_kind(found, "one animal under two breeds")
 
 
 @pytest.mark.parametrize(

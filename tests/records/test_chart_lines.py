@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bpvet.answers.chart_line import chart_line
-from bpvet.answers.room_parts import ReadingFate, Spread
-from bpvet.records.chart_lines import read_chart_lines
+from bpvet.answers.room.chart_line import chart_line
+from bpvet.answers.room.parts import ReadingFate, Spread
+from bpvet.records.formats.chart_lines import read_chart_lines
 
 
 def back(*lines: str) -> dict[str, list[str]]:

@@ -7,7 +7,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bpvet.records.codes import among, as_one, end_to_end_rows, firsts, met_in_order, repeated
+from bpvet.records.parsing.codes import (
+    among,
+    as_one,
+    end_to_end_rows,
+    firsts,
+    met_in_order,
+    repeated,
+)
 
 MINUTE = 60_000_000_000
 SMALL = st.integers(-3, 3)

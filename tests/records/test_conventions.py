@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from bpvet.errors import CallError
-from bpvet.records.mapping_file import line_of
-from bpvet.records.mending import FILE_NAME
+from bpvet.records.headings.mapping_file import line_of
+from bpvet.records.headings.settled import FILE_NAME
 from bpvet.records.read import read
 
 AS_OF = "2026-01-01"
@@ -55,8 +55,8 @@ def test_an_option_goes_before_it_and_that_is_said(clinic: Path) -> None:
     records = read(clinic, columns="BP=diastolic", dates="mdy", as_of=AS_OF)
     said = [one.reason for one in records.findings if one.kind == "option before file"]
     assert said == [
-        "Dates are read month first, as the option says, and not as this file says.",
-        'The column "BP" is read as diastolic, as the option says, and not as this file says.',
+        "Dates are read month first, as the option says, not as this file says.",
+        'The column "BP" is read as diastolic, as the option says, not as this file says.',
     ]
     assert records.readings["date"].iloc[0].month == 3
 
@@ -87,9 +87,13 @@ def test_what_it_names_and_is_not_there_is_said(clinic: Path) -> None:
         ('dates = "dmy"\ndate = "mdy"\n', 2, '"date" is not known here. Did you mean "dates"'),
         ('dates = "dym"\n', 1, 'dates is "ymd", "dmy" or "mdy", not "dym".'),
         ('\nunit = "cm"\n', 2, 'unit is "mmHg" or "kPa", not "cm".'),
-        ('[columns]\nPet = "animl"\n', 2, '"animl" is not a column of ours. Did you mean "animal"'),
+        (
+            '[columns]\nPet = "animl"\n',
+            2,
+            '"animl" is not a column known here. Did you mean "animal"',
+        ),
         ('[columns]\n"Pet" = 3\n', 2, '"Pet" is given a text in quotation marks.'),
-        ('[every_row]\nmetod = "doppler"\n', 2, '"metod" is not a column of ours.'),
+        ('[every_row]\nmetod = "doppler"\n', 2, '"metod" is not a column known here.'),
         ('[readings]\nlayout = "upside down"\n', 2, "layout is"),
         ('columns = "Pet=animal"\n', 1, "columns is a table of texts."),
         ("encoding = 3\n", 1, "encoding is a text"),
@@ -123,7 +127,7 @@ def test_a_layout_that_is_not_there_stops(clinic: Path) -> None:
     text = TOML.replace("[every_row]", 'layout = "one column a date"\n[every_row]')
     (clinic / FILE_NAME).write_text(text)
     (stop,) = read(clinic, as_of=AS_OF).stopping
-    assert stop.reason.startswith('The layout is said to be "one column a date", but is one row')
+    assert stop.reason.startswith('The layout is stated as "one column a date", but is one row')
 
 
 def test_another_mapping_makes_another_digest(clinic: Path) -> None:

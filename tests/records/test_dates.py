@@ -13,8 +13,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bpvet.errors import CallError
-from bpvet.records.dates import _by_patterns, both_readings, date_of, moments, why_not_a_date
-from bpvet.records.iso_dates import _ROWS
+from bpvet.records.parsing.dates import (
+    _by_patterns,
+    both_readings,
+    date_of,
+    moments,
+    why_not_a_date,
+)
+from bpvet.records.parsing.iso_dates import _ROWS
 
 MINUTE = np.timedelta64(1, "m")
 

@@ -104,3 +104,75 @@ def test_one_time_for_the_whole_visit_is_no_contradiction(rows: Make) -> None:
     found = rows(*visit, others, header=NUMBERED)
     assert [finding.line for finding in of_kind(found, "same time")] == [3, 4]
     assert (found.readings["set_aside"] == "").all()
+
+
+VISIT = "animal,taken_at,method,systolic,operator\n"
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "copies"),
+    [
+        # Times and values are the same; who wrote what is not.
+        (
+            ["A17,2025-01-01T10:00,doppler,150,EN", "A17,2025-01-01T10:01,doppler,148,EN"],
+            ["A17,2025-01-01T10:00,doppler,150,", "A17,2025-01-01T10:01,doppler,148.0,EN"],
+            [True, True],
+        ),
+        # One reading more: the visit is not the same, and both stay.
+        (
+            ["A17,2025-01-01T10:00,doppler,150,EN"],
+            ["A17,2025-01-01T10:00,doppler,150,", "A17,2025-01-01T10:01,doppler,148,"],
+            [False, False],
+        ),
+        # Without times: two readings or more, as many as in the other file.
+        (
+            ["A17,2025-01-01,doppler,150,", "A17,2025-01-01,doppler,150,"],
+            ["A17,2025-01-01,doppler,150,x", "A17,2025-01-01,doppler,150,"],
+            [True, True],
+        ),
+        (
+            ["A17,2025-01-01,doppler,150,", "B3,2025-01-01,doppler,150,"],
+            ["A17,2025-01-01,doppler,150,", "A17,2025-01-01,doppler,150,"],
+            [False, False],
+        ),
+        # One untimed reading may be another; a file that is the other's copy is not.
+        (
+            ["A17,2025-01-01,doppler,150,", "B3,2025-01-01,doppler,150,"],
+            ["A17,2025-01-01,doppler,150,", "B3,2025-01-02,doppler,150,"],
+            [False, False],
+        ),
+        (
+            ["A17,2025-01-01,doppler,150,", "B3,2025-01-01,doppler,150,"],
+            ["A17,2025-01-01,doppler,150,x", "B3,2025-01-01,doppler,150,"],
+            [True, True],
+        ),
+        (
+            ["A17,2025-01-01T10:00,doppler,150,"],
+            ["A17,2025-01-01T10:00,doppler,152,"],
+            [False],
+        ),
+    ],
+)
+def test_a_visit_that_stands_in_two_files_is_set_aside_in_the_later(
+    records: Make, first: list[str], second: list[str], copies: list[bool]
+) -> None:
+    found = records(
+        VISIT + "\n".join(first) + "\n", **{"readings2": VISIT + "\n".join(second) + "\n"}
+    )
+    frame = found.readings
+    assert not found.stopping
+    assert not frame["duplicate"][: len(first)].any()
+    assert frame["duplicate"][len(first) :].tolist() == copies
+    assert (frame["set_aside"] != "")[len(first) :].tolist() == copies
+
+
+def test_a_visit_in_three_files_stays_once(records: Make) -> None:
+    visit = VISIT + "A17,2025-01-01,doppler,150,\nA17,2025-01-01,doppler,148,\n"
+    others = {"readings2": visit.replace(",148,", ",148,x"), "readings3": visit}
+    found = records(visit, **others)
+    assert found.readings["duplicate"].tolist() == [False, False, True, True, True, True]
+
+
+def test_one_file_alone_holds_no_copied_visit(rows: Make) -> None:
+    lines = ["A17,2025-01-01T10:00,doppler,150,,x", "A17,2025-01-01T10:00,doppler,150,,y"]
+    assert not rows(*lines, header=NUMBERED).readings["duplicate"].any()

@@ -134,13 +134,13 @@ def test_said_to_be_invented():
 
 
 def test_animals_are_unambiguous_and_each_table_speaks_of_them():
-    assert 14 <= len(ANIMALS) <= 18
+    assert 14 <= len(ANIMALS) <= 20
     names = [row["name"].casefold() for row in ANIMALS.values()]
     assert len(set(names)) == len(names)
     assert not set(names) & {animal.casefold() for animal in ANIMALS}
     assert "007" in ANIMALS
     assert {row["animal"] for row in READINGS} == set(ANIMALS) == set(script.TRUTHS)
-    for name in ("treatments", "labs", "observations"):
+    for name in ("treatments", "labs", "observations", "contacts"):
         assert {row["animal"] for row in table(name)} <= set(ANIMALS)
 
 
@@ -149,7 +149,10 @@ def test_two_years_on_days_when_the_practice_is_open():
     assert date(2024, 10, 1) <= min(days) < date(2024, 11, 1)
     assert date(2026, 10, 1) < max(days) <= date(2026, 10, 31)
     assert all(day.weekday() != 6 for day in days)
-    dated = (("labs", "sampled_on"), ("observations", "seen_on"), ("treatments", "started_on"))
+    dated = (
+        *(("labs", "sampled_on"), ("observations", "seen_on"), ("treatments", "started_on")),
+        ("contacts", "date"),
+    )
     for name, column in dated:
         assert all(date.fromisoformat(row[column]) <= date(2026, 10, 31) for row in table(name))
 
@@ -350,3 +353,20 @@ def test_the_slips_are_there_and_only_those():
     assert [r["animal"] for r in READINGS if r["excluded"] == "no"] == ["012"]
     whole = [tuple(row.values()) for row in READINGS if len(row["taken_at"]) > 10]
     assert len(whole) - len(set(whole)) == 1
+
+
+def test_a_cat_with_kidney_disease_has_stages_and_a_reaction():
+    (telmisartan, amlodipine) = drugs("N14")[1:]
+    assert (telmisartan["drug"], telmisartan["stopped_on"]) == ("telmisartan", "2026-04-02")
+    assert amlodipine["started_on"] > telmisartan["stopped_on"]
+    own = [row for row in table("labs") if row["animal"] == "N14"]
+    assert {row["analyte"] for row in own} == set(script.UNITS)
+    values = {
+        row["sampled_on"]: float(row["value"]) for row in own if row["analyte"] == "creatinine"
+    }
+    rise = values["2026-03-31"] - values["2026-03-10"]
+    assert rise > 45
+    assert rise / values["2026-03-10"] > 0.15
+    assert values["2026-04-14"] < values["2026-03-31"] - 45
+    (found,) = [row for row in table("observations") if row["sign"] == "chronic kidney disease"]
+    assert (found["animal"], found["status"]) == ("N14", "present")

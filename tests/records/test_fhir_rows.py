@@ -170,7 +170,7 @@ def test_kilopascal_by_its_code(tmp_path: Path) -> None:
     assert frame["systolic"].round(1).tolist()[:3] == [150.0, 150.0, 300.0]
     assert frame["diastolic"].round(1)[0] == 90.0
     assert frame["systolic_bound"][2] == "at least"
-    assert 'gives heart_rate in "kPa", and not in /min' in frame["set_aside"][3]
+    assert 'gives heart_rate in "kPa", not in /min' in frame["set_aside"][3]
     assert kinds(found)["kPa by its code"].startswith("Lines 2 and 4: pressures in kPa")
 
 

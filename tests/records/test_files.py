@@ -50,7 +50,7 @@ def test_a_folder_without_permission_is_refused(
 
     place = folder(readings=GOOD)
     monkeypatch.setattr(os, "scandir", refuse)
-    with pytest.raises(RecordsError, match='The folder "clinic" may not be read'):
+    with pytest.raises(RecordsError, match='The folder "clinic" cannot be read'):
         read(place)
 
 
@@ -157,12 +157,15 @@ def test_several_readings_files_are_one_table(folder: Folder) -> None:
     assert found.understood["tables"] == {"readings": 2}
 
 
-def test_the_same_file_under_two_names_stops(folder: Folder) -> None:
+def test_the_same_file_under_two_names_is_set_aside_and_does_not_stop(folder: Folder) -> None:
     place = folder(readings=GOOD)
     (place / "readings (copy).csv").write_text(GOOD)
     found = read(place, as_of="2026-01-01")
-    assert only(found, "same file twice").stops
-    assert len(found.readings) == 1
+    assert not only(found, "same file twice").stops
+    assert not found.stopping
+    assert found.readings["duplicate"].tolist() == [False, True]
+    assert found.readings["set_aside"].tolist()[0] == ""
+    assert "this visit stands in two files" in found.readings["set_aside"].tolist()[1]
 
 
 def test_files_that_are_not_read_are_said(folder: Folder) -> None:
@@ -204,7 +207,7 @@ def test_comments_and_totals_are_passed_over_and_said(records: Make) -> None:
 
 def test_rows_of_separators_are_said_once(records: Make) -> None:
     found = records(GOOD + ",,,\n,,,\n")
-    assert only(found, "blank rows").reason.startswith("2 rows hold nothing but separators")
+    assert only(found, "blank rows").reason.startswith("2 rows hold only separators")
     assert len(found.readings) == 1
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bpvet.errors import CallError
-from bpvet.records.conventions import mapping_of
+from bpvet.records.headings.conventions import mapping_of
 from bpvet.records.read import read
 from bpvet.records.records import Records
 
@@ -55,7 +55,7 @@ def test_unknown_columns_are_kept_and_said(rows: Make) -> None:
 def test_a_foreign_heading_is_named_as_it_stands(rows: Make) -> None:
     found = rows("2025-01-01,doppler,150", header="date,method,systolic")
     about = {finding.reason: finding.mend for finding in found.findings}
-    assert 'Columns that are not ours are kept as text and not used: "date".' in about
+    assert 'Columns not known here are kept as text and not used: "date".' in about
     assert 'Is it "date"?' in about['The required column "taken_at" is missing.']
     one_animal = about['The required column "animal" is missing.']
     assert one_animal.endswith('beside the records: layout = "one file an animal".')
@@ -95,7 +95,7 @@ def test_a_finding_names_the_heading_of_the_file(folder: Callable[..., Path]) ->
     [
         ("animal", 'has no "="'),
         ("SBP=systolik", 'Did you mean "systolic"'),
-        ({"SBP": "file"}, "is not a column of ours"),
+        ({"SBP": "file"}, "is not a column known here"),
         ("SBP=systolic,SBP=mean", "is given twice"),
         ("SPB=systolic", 'No file has a column headed "SPB". Did you mean "SBP"?'),
         (["animal"], "Columns are given as"),

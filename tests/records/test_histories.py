@@ -52,3 +52,19 @@ def test_sessions_that_overlap(rows: Make) -> None:
     ]
     (one,) = of_kind(rows(*lines, header=header), "overlapping sessions")
     assert (one.line, one.value) == (4, "b")
+
+
+def test_a_drug_off_the_list_is_asked_about_once_unless_its_purpose_tells(records: Make) -> None:
+    treatments = (
+        "animal,drug,started_on,purpose\n"
+        "A1,zzqx,2025-03-01,blood pressure\n"
+        "A1,zzqx,2025-04-01,heart\n"
+        "A1,zzqx,2025-05-01,\n"
+        "A1,amlodipine,2025-05-01,\n"
+        "A1,yyqx,2025-05-01,not for pressure\n"
+    )
+    found = records("animal,taken_at,method,systolic\n", treatments=treatments)
+    (one,) = of_kind(found, "drug off the list")
+    assert (one.line, one.column) == (3, "drug")
+    assert "write purpose = blood pressure" in one.reason
+    assert (found.treatments["set_aside"] == "").all()

@@ -8,8 +8,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from bpvet.answers.room import room_answer
-from bpvet.answers.room_parts import RoomReading
+from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.room import room_answer
 from bpvet.records.read import read
 from bpvet.records.records import Records
 

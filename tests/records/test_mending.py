@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from bpvet.records.findings import Finding
-from bpvet.records.mending import FILE_NAME, as_column
+from bpvet.records.headings.settled import FILE_NAME, as_column
 from bpvet.records.read import read
 from bpvet.records.records import Records
 

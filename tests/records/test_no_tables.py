@@ -33,7 +33,7 @@ def archive(*parts: str) -> bytes:
         (container("WordDocument"), "text document", "Copy its table"),
         (archive("[Content_Types].xml", "word/document.xml"), "text document", "Copy its table"),
         (archive("mimetype", "content.xml"), "OpenDocument", "save it as .xlsx or CSV"),
-        (archive("readings.csv"), "archive, and not a workbook", "Unpack it"),
+        (archive("readings.csv"), "archive, not a workbook", "Unpack it"),
         (b"{\\rtf1\\ansi x}", "text document", "Copy its table"),
         (b"%PDF-1.7\n", "PDF", "CSV or .xlsx"),
         (b"\xff\xd8\xff\xe0\0\x10JFIF", "picture", "Type its readings"),

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bpvet.records.numbers import BOUND_WORDS, number_mend, numbers, why_not_a_number
+from bpvet.records.parsing.numbers import BOUND_WORDS, number_mend, numbers, why_not_a_number
 
 
 def one(text: str, bounds: bool = True) -> tuple[float, str, bool]:

@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bpvet.records.cells import RawSheet
-from bpvet.records.files import load
-from bpvet.records.frames import sheet_of
-from bpvet.records.heading_words import columns_by_words
-from bpvet.records.mending import FILE_NAME
-from bpvet.records.proposal import Proposal, propose
+from bpvet.records.formats.files import load
+from bpvet.records.headings.heading_words import columns_by_words
+from bpvet.records.headings.proposal import Proposal, propose
+from bpvet.records.headings.settled import FILE_NAME
+from bpvet.records.parsing.frames import sheet_of
 from bpvet.records.read import read
 
 EXPORT = (

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bpvet.records.rows import Rows, _fast, _slow, rows_of
+from bpvet.records.formats.rows import Rows, _fast, _slow, rows_of
 
 CELLS = st.text(alphabet=st.sampled_from('ab ,;"\n\r\u00e9'), max_size=5)
 

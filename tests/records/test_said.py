@@ -11,10 +11,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from bpvet.records.checks.row_findings import OUTCOMES, Findings, worded
 from bpvet.records.findings import Finding
 from bpvet.records.ledger import Ledger
 from bpvet.records.read import read
-from bpvet.records.said import OUTCOMES, Findings, worded
 
 HEADER = "animal,taken_at,method,systolic,diastolic,mean,setting,reading"
 CELLS = {
@@ -97,7 +97,9 @@ def test_no_word_is_made_for_what_nobody_looks_at(tmp_path: Path) -> None:
     path.write_text("\n".join([HEADER, *(["A17,2026-01-02,doppler,1x,,,,"] * 50)]) + "\n")
     made: list[str] = []
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("bpvet.records.values.why_not_a_number", lambda text: made.append(text) or "")
+        patch.setattr(
+            "bpvet.records.parsing.values.why_not_a_number", lambda text: made.append(text) or ""
+        )
         found = read(path, as_of="2026-03-01").findings
         assert (len(found), len(found[3:9]), made) == (51, 6, [])
         found[5].reason  # noqa: B018 (looked at)

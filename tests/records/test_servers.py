@@ -221,7 +221,7 @@ def test_what_would_write_is_refused_twice(
         read(server.url, query=query)
     # If the words of a query got past the check, the connection itself would refuse to write, or
     # would take it back.
-    monkeypatch.setattr("bpvet.records.database.checked_query", lambda text: text)
+    monkeypatch.setattr("bpvet.records.formats.database.checked_query", lambda text: text)
     with contextlib.suppress(BpvetError):
         read(server.url, query=query)
     assert server.rows() == before

@@ -11,6 +11,7 @@ import pytest
 from bpvet.records.findings import Finding
 from bpvet.records.records import Records
 from bpvet.records.tables import TABLES
+from bpvet.visits.sessions import sessions
 
 Make = Callable[..., Records]
 KEY = "animal,taken_at,method"
@@ -245,11 +246,12 @@ def test_status_and_analytes(records: Make) -> None:
         "A17,2025-01-01,UPC,0.4,\nA17,2025-01-01,creatinine,<20,µmol/L\n"
         "A17,2025-01-02,creatinine,150,\nA17,2025-01-03,creatinine,-1,µmol/L\n",
     )
-    assert found.observations["status"].tolist() == ["present", "", "absent"]
-    assert (found.observations["set_aside"] != "").tolist() == [False, True, False]
+    # A blank status leaves it to the text; a word that is none of ours keeps the row, unclear.
+    assert found.observations["status"].tolist() == ["", "unclear", "absent"]
+    assert (found.observations["set_aside"] != "").tolist() == [False, False, False]
     assert found.labs["analyte"].tolist() == ["total_t4", "upc", *["creatinine"] * 3]
-    assert (found.labs["set_aside"] != "").tolist() == [False, False, True, True, True]
-    assert "is a bound" in of_kind(found, "not a number")[0].reason
+    assert (found.labs["set_aside"] != "").tolist() == [False, False, False, True, True]
+    assert found.labs["value_bound"].tolist() == ["", "", "at most", "", ""]
 
 
 #: A row of each table, of the columns that a file must have.
@@ -264,6 +266,9 @@ LEAST = {
         "unit": "umol/L",
     },
     "observations": {"animal": "A17", "seen_on": "2025-01-02", "sign": "murmur"},
+    "missed": {"animal": "A17", "from": "2025-01-02"},
+    "contacts": {"animal": "A17", "date": "2025-01-02", "outcome": "no answer"},
+    "cancelled": {"entry": "e0", "cancelled_on": "2025-01-03", "reason": "typed twice"},
 }  # fmt: skip
 
 
@@ -279,3 +284,44 @@ def test_a_column_that_is_not_there_is_one_whose_cells_are_blank(records: Make) 
         one, other = getattr(few, table), getattr(all_of_them, table)
         pd.testing.assert_frame_equal(one, other[one.columns])
         assert len(one) == 1
+
+
+FAILING = "animal,taken_at,method,systolic,diastolic,mean,heart_rate,excluded"
+
+
+@pytest.mark.parametrize(
+    "code", ["0", "0.0", "00", "E2", "e 02", "ERR", "Err-5", "error", "---", "––"]
+)
+@pytest.mark.parametrize("column", [4, 5, 6])
+def test_an_oscillometric_row_with_an_error_code_or_a_zero_is_set_aside(
+    rows: Make, code: str, column: int
+) -> None:
+    cells = ["A17", "2025-01-01", "oscillometric", "150", "90", "110", "180", ""]
+    good = ",".join(cells)
+    cells[column] = code
+    found = rows(good, ",".join(cells), header=FAILING)
+    frame = found.readings
+    assert (frame["set_aside"] != "").tolist() == [False, True]
+    assert code in frame["set_aside"][1]
+    # What it holds is kept, and it counts as taken.
+    assert frame["systolic"].tolist() == [150, 150]
+    assert sessions(found)[["n_taken", "n_used", "n_set_aside"]].iloc[0].tolist() == [2, 1, 1]
+    assert len([f for f in found.findings if f.line == 3]) == 1
+
+
+@pytest.mark.parametrize(
+    ("line", "aside"),
+    [
+        # No systolic beside it, excluded by the clinic, another method, or no code at all.
+        ("A17,2025-01-01,oscillometric,150,E2,,,moved", False),
+        ("A17,2025-01-01,oscillometric,150,E2,,,no", True),
+        ("A17,2025-01-01,doppler,150,0,,,", False),
+        ("A17,2025-01-01,oscillometric,150,-,,,", False),
+        ("A17,2025-01-01,oscillometric,150,9O,,,", False),
+        ("A17,2025-01-01,oscillometric,150,10,,,", False),
+    ],
+)
+def test_which_rows_are_none_of_these(rows: Make, line: str, aside: bool) -> None:
+    found = rows(line, header=FAILING)
+    assert any(f.kind == "instrument failed" for f in found.findings) is aside
+    assert bool(found.readings["set_aside"][0]) is aside

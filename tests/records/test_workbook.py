@@ -15,8 +15,8 @@ from pathlib import Path
 import pytest
 from openpyxl import Workbook, load_workbook
 
-from bpvet.records import workbook_parts, workbook_values
 from bpvet.records.findings import Finding
+from bpvet.records.formats import workbook_parts, workbook_values
 from bpvet.records.read import read
 from bpvet.records.records import Records
 from tests.records.written import workbook_bytes
@@ -310,7 +310,7 @@ def test_ten_megabytes_never_take_a_gigabyte(tmp_path: Path) -> None:
     )
     assert file.stat().st_size < 20 << 20
     code = (
-        "import sys, resource; from bpvet.records.files import load; load(sys.argv[1]); "
+        "import sys, resource; from bpvet.records.formats.files import load; load(sys.argv[1]); "
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
     )
     done = subprocess.run(

@@ -16,15 +16,15 @@ from openpyxl.cell.rich_text import CellRichText, TextBlock
 from openpyxl.cell.text import InlineFont
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
-from bpvet.records import workbook_parts
 from bpvet.records.cells import RawSheet, cell_text
 from bpvet.records.findings import Finding
-from bpvet.records.workbook import workbook_sheets
-from bpvet.records.workbook_columns import column_texts
-from bpvet.records.workbook_parts import Parts, looked_over, unpacked
-from bpvet.records.workbook_plain import PlainSheet
-from bpvet.records.workbook_tags import Unusual, distinct_between, tags_of
-from bpvet.records.workbook_values import Sheet, unusual_sheets, usual_sheets
+from bpvet.records.formats import workbook_parts
+from bpvet.records.formats.workbook import workbook_sheets
+from bpvet.records.formats.workbook_columns import column_texts
+from bpvet.records.formats.workbook_parts import Parts, looked_over, unpacked
+from bpvet.records.formats.workbook_plain import PlainSheet
+from bpvet.records.formats.workbook_tags import Unusual, distinct_between, tags_of
+from bpvet.records.formats.workbook_values import Sheet, unusual_sheets, usual_sheets
 from tests.records.handmade import SHEET, archive, book, parts
 
 Texts = dict[str, list[tuple[int, list[str]]]]

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from bpvet.records.example import write_example
-from bpvet.reports.animal import Written, write_report
+from bpvet.reports.animal.report import Written, write_report
 
 AS_OF = "2026-11-01"
 #: An id, a name and a note as an enemy would write them; all must come out as plain text.

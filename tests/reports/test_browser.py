@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 
 import bpvet
-from bpvet.reports.animal import Written
-from bpvet.reports.letter import PAPERS, letter_html, letter_of
+from bpvet.reports.animal.report import Written
+from bpvet.reports.letter.letter import PAPERS, letter_of
+from bpvet.reports.letter.page import letter_html
 
 from .conftest import AS_OF, HOSTILE_NAME
 
@@ -119,11 +120,35 @@ def test_the_figure_is_drawn_at_each_width(browser: Any, urgent: Written) -> Non
     natural = []
     for width in WIDTHS:
         with Seen(browser, urgent.page, width) as seen:
-            image = seen.page.locator("figure img")
-            assert image.count() == 1
-            assert image.get_attribute("alt")
-            natural.append(image.evaluate("e => e.complete && e.naturalWidth"))
+            drawing = seen.page.locator("figure svg:visible")
+            assert drawing.count() == 1
+            assert drawing.locator("> desc").text_content()
+            natural.append(drawing.evaluate("e => e.viewBox.baseVal.width"))
     assert 0 < natural[0] < natural[1] == natural[2]
+
+
+def test_a_mark_leads_to_the_row_of_its_session(browser: Any, urgent: Written) -> None:
+    with Seen(browser, urgent.page) as seen:
+        links = seen.page.locator("figure .wide a")
+        targets = links.evaluate_all("all => all.map(e => e.getAttribute('href'))")
+        assert targets
+        assert all(seen.page.locator(one).count() == 1 for one in set(targets))
+
+
+def test_a_drawing_follows_the_page_s_colours_and_prints_light(
+    browser: Any, urgent: Written
+) -> None:
+    ground = "e => getComputedStyle(e.querySelector('path')).fill"
+    found = {}
+    for scheme in ("light", "dark"):
+        with Seen(browser, urgent.page, color_scheme=scheme) as seen:
+            drawing = seen.page.locator("figure .wide svg")
+            found[scheme] = drawing.evaluate(ground)
+            seen.page.emulate_media(media="print", color_scheme=scheme)
+            found[f"{scheme} print"] = drawing.evaluate(ground)
+    white = "rgb(255, 255, 255)"
+    assert found["light"] == found["light print"] == found["dark print"] == white
+    assert found["dark"] != white
 
 
 def test_the_outline_is_in_order(browser: Any, written: Written) -> None:
@@ -155,6 +180,11 @@ def test_a_keyboard_reaches_the_report_and_wide_tables(browser: Any, urgent: Wri
         assert skip.bounding_box()["x"] >= 0
         seen.page.keyboard.press("Enter")
         assert seen.page.evaluate("document.activeElement.id") == "report"
+        # The folds are next, the wide tables within them once one is open.
+        for _ in range(2):
+            seen.page.keyboard.press("Tab")
+        assert seen.page.evaluate("document.activeElement.innerText") == "The sessions"
+        seen.page.keyboard.press("Enter")
         seen.page.keyboard.press("Tab")
         assert seen.page.evaluate("document.activeElement.getAttribute('role')") == "region"
         assert seen.page.evaluate("document.activeElement.getAttribute('aria-label')")
@@ -197,6 +227,16 @@ def letters(clinic: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str,
     return made
 
 
+#: Heads and dates of a table that are torn: in more lines than they have words.
+TORN = """() => [...document.querySelectorAll('thead th, .day')].filter(one => {
+  const words = one.innerText.trim().split(/\\s+/).length;
+  const range = document.createRange();
+  range.selectNodeContents(one);
+  const tops = [...range.getClientRects()].filter(box => box.width).map(box => Math.round(box.top));
+  return new Set(tops).size > words;
+}).map(one => one.innerText)"""
+
+
 @pytest.mark.parametrize("width", WIDTHS)
 def test_a_letter_opens_asks_for_nothing_and_fits(
     browser: Any, letters: dict[str, Path], width: int
@@ -207,18 +247,27 @@ def test_a_letter_opens_asks_for_nothing_and_fits(
         assert seen.page.evaluate("document.documentElement.scrollWidth") <= width
         assert seen.page.locator("h1").count() == 1
         assert seen.page.locator("figure img").get_attribute("alt")
+        drawn = seen.page.evaluate("document.querySelector('figure img').naturalWidth")
+        assert (drawn < 400) == (width <= 640)
+        assert seen.page.evaluate(TORN) == []
         assert seen.page.locator("table:not(:has(caption)), th:not([scope])").count() == 0
         found = seen.page.evaluate(CONTRASTS)
         assert [(round(ratio, 2), text) for ratio, text in found if ratio < 4.5] == []
 
 
-def test_a_letter_prints_on_one_page(browser: Any, letters: dict[str, Path]) -> None:
+def test_a_letter_prints_alike_on_both_papers(browser: Any, letters: dict[str, Path]) -> None:
     pypdf = pytest.importorskip("pypdf")
     from io import BytesIO
 
     for paper, path in letters.items():
         with Seen(browser, path) as seen:
             document = pypdf.PdfReader(BytesIO(seen.page.pdf(prefer_css_page_size=True)))
-        assert len(document.pages) == 1
+        assert len(document.pages) == 3  # 46 sessions, each with its readings
         assert round(document.pages[0].mediabox.width) == {"a4": 595, "letter": 612}[paper]
-        assert "Telephone" in document.pages[0].extract_text()
+        texts = [held.extract_text() for held in document.pages]
+        assert "Current drugs" in texts[0]
+        assert "± 1 SD of its readings" in texts[0]
+        assert "Telephone" in texts[2]
+        for place, text in enumerate(texts, start=1):
+            assert f"Page {place} of 3" in text
+            assert "Tolliver (animal E02), 1 November 2026" in text

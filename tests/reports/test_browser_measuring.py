@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from bpvet.reports.agreement import write_agreement_report
-from bpvet.reports.audit import write_audit_report
+from bpvet.reports.agreement.report import write_agreement_report
+from bpvet.reports.audit.report import write_audit_report
 
 from .conftest import AS_OF
 from .measuring_records import HOSTILE_ANIMAL, HOSTILE_PERSON, write_hostile
@@ -74,9 +74,30 @@ def test_every_text_stands_out(browser: Any, page: Path, scheme: str) -> None:
         assert [(round(ratio, 2), text) for ratio, text in found if ratio < 4.5] == []
 
 
+def test_an_audit_takes_eight_screens(browser: Any, pages: dict[str, Path]) -> None:
+    for name in ("audit", "hostile audit"):
+        with Seen(browser, pages[name], 1280) as seen:
+            assert seen.page.evaluate("document.documentElement.scrollHeight") <= 8 * 800
+            first = seen.page.locator("h2", has_text="What to change first").bounding_box()
+            assert first["y"] < 800
+    with Seen(browser, pages["audit"], 390) as seen:
+        table = seen.page.locator("table").first
+        assert table.evaluate("one => one.scrollWidth <= one.parentElement.clientWidth")
+
+
+def test_what_is_folded_is_on_paper(browser: Any, pages: dict[str, Path]) -> None:
+    pypdf = pytest.importorskip("pypdf")
+    with Seen(browser, pages["audit"]) as seen:
+        pdf = pypdf.PdfReader(BytesIO(seen.page.pdf(format="A4")))
+        text = " ".join(page.extract_text() for page in pdf.pages)
+        assert "End digits and identical repeats" in text
+        assert "SD of one visit" in text
+
+
 def test_hostile_words_appear_as_text(browser: Any, pages: dict[str, Path]) -> None:
     with Seen(browser, pages["hostile audit"]) as seen:
-        assert HOSTILE_PERSON in seen.page.locator("main").inner_text()
+        # Operators are folded away: what is not drawn is read as text all the same.
+        assert HOSTILE_PERSON in seen.page.locator("main").text_content()
     with Seen(browser, pages["hostile agreement"]) as seen:
         assert HOSTILE_ANIMAL.format(0) in seen.page.locator("main").inner_text()
 

@@ -15,9 +15,9 @@ import pytest
 
 from bpvet.errors import CallError, FitError, RecordsError
 from bpvet.printing import number
-from bpvet.reports import cohort as report
 from bpvet.reports import writing
-from bpvet.reports.cohort import Written, write_cohort_report
+from bpvet.reports.clinic import report
+from bpvet.reports.clinic.report import Written, write_cohort_report
 from tests.models.small_clinic import AS_OF, write_clinic
 
 from .test_browser import CONTRASTS, WIDTHS, Seen, browser  # noqa: F401
@@ -84,15 +84,21 @@ def test_no_value_of_the_records_is_in_a_cell(hostile: Written) -> None:
 def test_the_page_goes_from_now_to_the_cautions(hostile: Written) -> None:
     html = hostile.page.read_text(encoding="utf-8")
     order = (
-        *("<h1>", ">What to know now<", ">Through time<", "<img", ">What the numbers say<"),
+        *(
+            "<h1>",
+            ">What to know now<",
+            ">Every animal through time<",
+            "<svg",
+            ">What the numbers say<",
+        ),
         *(">Who was counted, and who not<", ">The animals at entry<", ">The fit<"),
         *(">How the estimates move with the choices<", ">What readings scatter by<"),
         *(">The animals beside each other<", ">Do the assumptions hold?<", ">How it was computed<"),
-        *(">Cautions<", "licensed veterinarian", "<pre>"),
+        *(">Cautions<", 'class="statement"', "<pre>"),
     )
     places = [html.index(part) for part in order]
     assert places == sorted(places)
-    assert html.count("<img") == 4
+    assert html.count("<svg") == 2 * 4  # each for a wide and for a narrow screen
     plain = unescape(html).replace("\N{NO-BREAK SPACE}", " ")
     for said in (*hostile.answer.sentences, *hostile.answer.cautions):
         assert said in plain
@@ -114,8 +120,7 @@ def test_with_pseudonyms_no_id_or_name_is_anywhere(hidden: Written) -> None:
         for text in texts
         for found in re.findall(r"svg\+xml;base64,([A-Za-z0-9+/=]+)", text)
     ]
-    assert len(inside) == 2 * 2 * 4
-    # The animals beside each other are drawn as outlines: their words stand in the picture.
+    assert len(inside) == 2 * 4  # the page holds its own as text
     picture = report.cohort_pictures.caterpillar(hidden.study)
     texts += [unescape(text) for text in (*texts, *inside)] + list(picture.names)
     for text in texts:
@@ -153,7 +158,7 @@ def test_tables_give_the_answers_numbers(hostile: Written) -> None:
 def test_a_foreign_file_is_replaced_only_by_force(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(writing, "run", lambda notebook, folder: notebook)
+    monkeypatch.setattr(writing, "run", lambda notebook, *_: notebook)
     records = write_clinic(tmp_path / "records")
     out = tmp_path / "out"
     out.mkdir()
@@ -211,10 +216,10 @@ def test_in_a_browser(browser: Any, hostile: Written, width: int, scheme: str) -
         assert levels.count(1) == 1
         assert all(after <= before + 1 for before, after in pairwise(levels))
         assert seen.page.locator("table:not(:has(caption)), th:not([scope])").count() == 0
-        images = seen.page.locator("figure img")
+        drawings = seen.page.locator("figure svg:visible")
+        assert drawings.count() == 4
         for place in range(4):
-            assert images.nth(place).get_attribute("alt")
-            assert images.nth(place).evaluate("e => e.complete && e.naturalWidth") > 0
+            assert drawings.nth(place).locator("> desc").text_content()
         found = seen.page.evaluate(CONTRASTS)
         assert len(found) > 100
         assert [(round(ratio, 2), text) for ratio, text in found if ratio < 4.5] == []

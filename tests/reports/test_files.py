@@ -9,7 +9,7 @@ import pytest
 
 from bpvet.errors import CallError
 from bpvet.reports import files
-from bpvet.reports.files import PAGE_MARKER, make_folder, refuse_foreign
+from bpvet.reports.files import PAGE_MARKER, made_folder, refuse_foreign
 
 MARK, OTHER = "animal 0123456789", "animal abcdefabcd"
 
@@ -43,7 +43,14 @@ def test_the_report_of_another_animal_is_left_alone(tmp_path: Path, name: str) -
 
 
 @pytest.mark.parametrize("name", CONTENTS)
-@pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"[]", b"{", b'{"metadata": 1}', b"hello"])
+@pytest.mark.parametrize(
+    "content",
+    [
+        *(b"", b"\xff\xfe", b"[]", b"{", b'{"metadata": 1}', b"hello", b"[" * 200_000),
+        b'{"metadata": {"bpvet": {"report": "animal 0123456789", "cells": ""}}, "cells": [1]}',
+    ],
+    ids=range(8),
+)
 def test_a_foreign_file_is_left_alone(tmp_path: Path, name: str, content: bytes) -> None:
     (tmp_path / name).write_bytes(content)
     with pytest.raises(CallError, match="not written by this report"):
@@ -66,7 +73,7 @@ def test_a_folder_or_a_link_in_the_way_is_said(tmp_path: Path) -> None:
     (tmp_path / "a.html").mkdir()
     (tmp_path / "b.html").symlink_to(tmp_path / "elsewhere")
     for name in ("a.html", "b.html"):
-        with pytest.raises(CallError, match="no plain file"):
+        with pytest.raises(CallError, match="not an ordinary file"):
             refuse_foreign(tmp_path / name, MARK)
 
 
@@ -78,7 +85,17 @@ def test_a_marker_far_down_in_a_page_is_no_mark(tmp_path: Path) -> None:
 
 def test_a_file_where_the_folder_should_be_is_said(tmp_path: Path) -> None:
     (tmp_path / "out").write_text("x")
-    with pytest.raises(CallError, match="is a file"):
-        make_folder(tmp_path / "out")
-    with pytest.raises(CallError, match="cannot be written"):
-        make_folder(tmp_path / "out" / "in")
+    with pytest.raises(CallError, match="is a file"), made_folder(tmp_path / "out"):
+        pass
+    with (
+        pytest.raises(CallError, match="cannot be written"),
+        made_folder(tmp_path / "out" / "in"),
+    ):
+        pass
+
+
+def test_folders_that_were_made_go_again_where_the_work_fails(tmp_path: Path) -> None:
+    (tmp_path / "a").mkdir()
+    with pytest.raises(FileNotFoundError), made_folder(tmp_path / "a" / "b" / "c"):
+        (tmp_path / "a" / "b" / "c").rename(tmp_path / "none" / "c")
+    assert list(tmp_path.rglob("*")) == [tmp_path / "a"]

@@ -11,8 +11,9 @@ import pytest
 from bpvet.command.main import main
 from bpvet.errors import CallError, RecordsError
 from bpvet.printing import number
-from bpvet.reports import agreement, audit
-from bpvet.reports.clinic_parameters import parameters
+from bpvet.reports.agreement import report as agreement
+from bpvet.reports.audit import report as audit
+from bpvet.reports.clinic.parameters import parameters
 
 from .conftest import AS_OF
 from .measuring_records import write_hostile
@@ -44,8 +45,11 @@ def test_the_audit_s_page_has_every_section(audited: audit.Written) -> None:
     text = audited.page.read_text()
     for title in audit.OUTLINE.sections:
         assert f">{title}</h2>" in text
+    for title in audit.TOPICS:
+        assert f"<summary>{title}</summary>" in text
     assert text.count("<figure>") == 5
-    assert text.index("not for judging people") < text.index("Operators</h2>")
+    assert text.count('<details class="printed">') == len(audit.TOPICS) + 2
+    assert text.index("not for judging people") < text.index("Operators</summary>")
     assert "Home against clinic</h3>" in text
 
 

@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bpvet.errors import CallError
-from bpvet.facts.prior_table import PriorTable
-from bpvet.facts.priors import Priors
+from bpvet.facts.priors.priors import Priors
+from bpvet.facts.priors.table import PriorTable
 from bpvet.records.read_options import ReadOptions
-from bpvet.reports.parameters import Parameters, parameters, path_from, reading_from
+from bpvet.reports.animal.parameters import Parameters, parameters, path_from, reading_from
 
 PLAIN = Parameters(
     records="../clinic",
@@ -41,6 +41,16 @@ def test_parameters_come_back(tmp_path: Path) -> None:
     assert back(PLAIN, tmp_path / "p.json") == PLAIN
     written = ReadOptions("a=animal")
     assert back(replace(PLAIN, reading=written), tmp_path / "p.json").reading == written
+
+
+def test_the_edition_comes_back_and_older_reports_have_the_default(tmp_path: Path) -> None:
+    older = replace(PLAIN, edition="iris2017")
+    assert back(older, tmp_path / "p.json") == older
+    assert older.answer["edition"] == "iris2017"
+    held = json.loads(PLAIN.to_json("animal 01"))
+    del held["edition"]
+    (tmp_path / "p.json").write_text(json.dumps(held), encoding="utf-8")
+    assert parameters(tmp_path / "p.json") == PLAIN
 
 
 def test_the_notebook_reads_the_records_as_they_were_read() -> None:
@@ -98,6 +108,82 @@ def test_another_file_is_refused_by_name(tmp_path: Path, content: str) -> None:
         parameters(tmp_path / "p.json")
     with pytest.raises(CallError, match=r"q\.json cannot be read"):
         parameters(tmp_path / "q.json")
+
+
+WRONG = {
+    "records": [1, None, "", ["a"]],
+    "as_of": [20260101, None],
+    "reading": [[], 3, {"dates": "dym"}, {"none": "x"}, {"columns": {"a": 1}}, {"unit": 5}],
+    "animal": [17, None, ["A17"]],
+    "method": [True, {}],
+    "bridge": ["methods", [1], None],
+    "level": ["0.95", True, None, [0.9]],
+    "priors": [3, [], {}, {"all": 1}, {"all": {"level": "x"}}, {"cells": [{"of": []}], "name": ""}],
+}
+
+
+@pytest.mark.parametrize("name", WRONG)
+def test_edited_by_hand_each_value_is_looked_at(tmp_path: Path, name: str) -> None:
+    path = tmp_path / "p.json"
+    held = json.loads(PLAIN.to_json("animal 01"))
+    for value in WRONG[name]:
+        path.write_text(json.dumps(held | {name: value}))
+        with pytest.raises(CallError, match=f"p.json does not hold .*“{name}”") as caught:
+            parameters(path)
+        assert str(caught.value).count("\n") == 0
+        assert len(str(caught.value)) < len(str(path)) + 300
+
+
+@pytest.mark.parametrize(
+    ("content", "why"),
+    [
+        ("[" * 200_000, "nested too deep"),
+        ('{"a":' * 100_000, "nested too deep"),
+        ("1" * 3_000_000, "too long"),
+        ("[1]", "no JSON object"),
+        ('{"level": NaN}', "NaN is no number"),
+    ],
+    ids=range(5),
+)
+def test_what_is_no_file_of_parameters_is_said_in_a_sentence(
+    tmp_path: Path, content: str, why: str
+) -> None:
+    (tmp_path / "p.json").write_text(content)
+    with pytest.raises(CallError, match=rf"p\.json does not hold .*{why}"):
+        parameters(tmp_path / "p.json")
+
+
+def test_a_way_across_the_machine_is_never_written_down(tmp_path: Path) -> None:
+    far = Path(tmp_path.anchor) / "srv" / "reports" / "out"
+    reading = ReadOptions(str(tmp_path / "ours.toml"))
+    here = replace(PLAIN, records=str(tmp_path / "clinic"), reading=reading).seen_from(far)
+    assert (here.records, here.reading.columns) == ("", "ours.toml")
+    text = here.to_json("animal 01", "0123")
+    assert tmp_path.name not in text
+    assert "records" not in json.loads(text)
+    (tmp_path / "p.json").write_text(text)
+    with pytest.raises(CallError, match=r"does not say where the records are.*as \"records\""):
+        parameters(tmp_path / "p.json")
+
+
+def test_the_run_itself_has_paths_that_hold_anywhere(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    asked = replace(PLAIN, records="clinic", reading=ReadOptions("ours.toml"))
+    run = asked.for_run()
+    assert (run.records, run.reading.columns) == (
+        str(tmp_path / "clinic"),
+        str(tmp_path / "ours.toml"),
+    )
+
+
+def test_the_digest_is_of_all_that_was_asked_and_of_the_records() -> None:
+    others = (replace(PLAIN, level=0.8), replace(PLAIN, records="../other"))
+    digests = {PLAIN.digest("animal 01", "a"), PLAIN.digest("animal 01", "b")}
+    digests |= {one.digest("animal 01", "a") for one in others} | {PLAIN.digest("animal 02", "a")}
+    assert len(digests) == 5
+    assert PLAIN.digest("animal 01", "a") in digests
 
 
 def test_the_path_to_the_records_is_from_the_notebook(tmp_path: Path) -> None:

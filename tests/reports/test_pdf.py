@@ -10,7 +10,7 @@ import pytest
 
 from bpvet.errors import CallError
 from bpvet.reports import pdf
-from bpvet.reports.animal import Written
+from bpvet.reports.animal.report import Written
 from bpvet.reports.files import refuse_foreign
 
 MARK = "animal 0123456789"
@@ -67,11 +67,12 @@ def test_its_own_file_is_known_again_and_another_is_left_alone(tmp_path: Path) -
 
 
 @pytest.mark.usefixtures("setter")
-def test_the_first_page_that_fits_is_taken() -> None:
+def test_the_first_page_that_fits_is_taken_and_else_the_last() -> None:
     long, short = PAGE.format("<p>x" * 400), PAGE.format(" fit")
-    assert pages_of(pdf.fitting_pdf(iter([long, short, long]), MARK)) == ["Words fit"]
-    with pytest.raises(CallError, match="does not fit on one page"):
-        pdf.fitting_pdf(iter([long]), MARK)
+    assert pages_of(pdf.fitting_pdf(iter([long, short, long]), MARK, 1)) == ["Words fit"]
+    many = len(pages_of(pdf.fitting_pdf(iter([long]), MARK, 1)))
+    assert many > 1
+    assert len(pages_of(pdf.fitting_pdf(iter([long, short]), MARK, many))) == many
 
 
 def test_without_the_extra_it_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,9 +11,11 @@ import pytest
 
 import bpvet
 from bpvet.answers.parts import TrendAnswer
-from bpvet.models.trend import Trend
+from bpvet.answers.phrases import day
+from bpvet.facts.sources import AS_REMEMBERED
+from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records
-from bpvet.reports import animal as report
+from bpvet.reports.animal import report
 from bpvet.reports.markup import prose
 
 from .conftest import AS_OF
@@ -44,7 +46,7 @@ def test_what_is_urgent_stands_before_all_answers(trends: Trends) -> None:
     trend, answer = trends["B04"]
     html = report.now(trend, answer).html
     assert answer.urgent
-    assert html.index("<h1>") < html.index("<h2>Urgent</h2>") < html.index("What to know now")
+    assert html.index("<h1>") < html.index("<h2>Urgent</h2>") < html.index('class="now first"')
     assert prose(answer.urgent[0].text) in html
 
 
@@ -62,31 +64,62 @@ def test_the_head_says_whose_report_it_is(trends: Trends) -> None:
 def test_the_cards_give_the_answers_numbers(trends: Trends) -> None:
     trend, answer = trends["A17"]
     found = leads(report.now(trend, answer).html)
-    assert found[0] == f"{answer.latest.estimate:.0f}\N{NO-BREAK SPACE}mmHg"
-    assert (
-        found[1]
-        == {"not settled": "Not settled", "at or below": "At target"}[str(answer.target.verdict)]
-    )
-    assert found[2].startswith("Amlodipine: ")
+    verdict = {"not settled": "Not settled", "at or below": "At target"}[str(answer.target.verdict)]
+    newest, usual = answer.sessions[-1].mean, answer.latest.estimate
+    assert found[:3] == [
+        f"{newest:.0f}\N{NO-BREAK SPACE}mmHg",
+        f"{usual:.0f}\N{NO-BREAK SPACE}mmHg",
+        verdict,
+    ]
     assert found[3].startswith("By ")
+    assert len(found) == 4
+    shown = repr(report.now(trend, answer))
+    assert "19 days ago; on amlodipine 0.75 ml." in shown
+    assert "likely at or below 160 mmHg, the guideline's." in shown
+
+
+def test_under_the_figure_each_drug_has_a_line_and_the_kidneys_one(trends: Trends) -> None:
+    text = repr(report.brief(*trends["A17"]))
+    assert "Amlodipine: has lowered it Since 14 January 2025; full effect" in text
+    assert "Kidneys: values rose after a change of drug" in text
+    assert "If diagnosed, stage 2" in text
+    assert len(re.findall("<p>", report.brief(*trends["A17"]).html)) == 3
 
 
 def test_a_pressure_that_may_be_too_low_is_never_just_at_target(trends: Trends) -> None:
     trend, answer = trends["C22"]
-    assert leads(report.now(trend, answer).html)[1] == "Low: see “Urgent” first"
-    calm = replace(answer, urgent=())
-    assert leads(report.now(trend, calm).html)[1] == "At target, and low"
+    assert leads(report.now(trend, answer).html)[2] == "See “Urgent” first"
+    calm = replace(
+        answer, urgent=(), target=replace(answer.target, verdict="at or below", withheld=None)
+    )
+    assert leads(report.now(trend, calm).html)[2] == "At target, and low"
+
+
+@pytest.mark.parametrize("animal", ["B04", "C22"])
+def test_nothing_reassures_beside_an_urgent_line(trends: Trends, animal: str) -> None:
+    trend, answer = trends[animal]
+    assert any(one.withholds in ("all", "verdicts") for one in answer.urgent)
+    text = repr(report.now(trend, answer)) + repr(report.brief(trend, answer))
+    for words in ("At target,", "At target.", "At target:", "Below the raised", "has lowered"):
+        assert words not in text
 
 
 def test_an_untreated_animal_is_not_at_target(trends: Trends) -> None:
-    text = repr(report.now(*trends["G03"]))
+    text = repr(report.now(*trends["G03"])) + repr(report.brief(*trends["G03"]))
     assert "At target" not in text
     assert "Raised?" in text
-    assert "None for pressure" in text
+    assert "Drugs: none on record" in text
+
+
+def test_a_species_without_facts_stands_as_it_was_written(trends: Trends) -> None:
+    trend, answer = trends["G03"]
+    rabbit = replace(answer, species="", species_written="rabbit")
+    assert "Rabbit" in repr(report.now(trend, rabbit))
 
 
 def test_a_sighthound_is_told_apart(trends: Trends) -> None:
-    assert "greyhound is a sighthound" in repr(report.now(*trends["D15"]))
+    shown = repr(report.now(*trends["D15"])) + repr(report.brief(*trends["D15"]))
+    assert "greyhound is a sighthound" in shown
 
 
 def test_an_animal_that_left_has_no_date(trends: Trends) -> None:
@@ -97,7 +130,7 @@ def test_an_animal_that_left_has_no_date(trends: Trends) -> None:
 
 def test_an_overdue_visit_is_said(trends: Trends) -> None:
     trend, answer = trends["A17"]
-    again = replace(answer.recheck, by=np.datetime64("2026-10-20"), overdue_days=12)
+    again = replace(answer.recheck, latest=np.datetime64("2026-10-20"), overdue_days=12)
     html = report.now(trend, replace(answer, recheck=again)).html
     assert "Overdue since 20 October 2026" in leads(html)
 
@@ -106,11 +139,10 @@ def test_an_overdue_visit_is_said(trends: Trends) -> None:
 def test_no_verdict_reads_as_a_reason_to_stop(trends: Trends, verdict: str) -> None:
     trend, answer = trends["A17"]
     spell = replace(answer.treatments[0], verdict=verdict, knowable=verdict != "cannot be known")
-    said = repr(report.now(trend, replace(answer, treatments=(spell,))))
-    assert "This is not a reason to stop it." in said
-    ended = replace(spell, stopped_on=np.datetime64("2026-05-01"))
-    said = repr(report.now(trend, replace(answer, treatments=(ended,))))
+    said = repr(report.brief(trend, replace(answer, treatments=(spell,))))
+    assert "Amlodipine: " in said
     assert "stop it" not in said
+    assert "fall is unlikely" not in said
 
 
 def test_every_sentence_is_among_the_answers(trends: Trends) -> None:
@@ -142,7 +174,8 @@ def test_every_session_is_shown_newest_first_and_others_are_set_back(trends: Tre
     assert len(dates) == len(trend.context.sessions)
     assert dates == sorted(dates, reverse=True)
     outside = len(trend.context.sessions) - len(answer.sessions)
-    assert body.count('<tr class="aside">') == outside > 0
+    assert body.count(' class="aside">') == outside > 0
+    assert body.count('<tr id="session-') == len(dates)
 
 
 def test_every_reading_is_shown_with_its_fate(records: Records, trends: Trends) -> None:
@@ -163,6 +196,27 @@ def test_a_dose_stands_as_it_was_written(trends: Trends) -> None:
     assert "renal diet" in html
 
 
+def test_signs_say_how_each_was_understood(trends: Trends) -> None:
+    html = report.signs(trends["B04"][0]).html
+    assert ">Understood as<" in html
+    assert html.count(">present<") >= 6
+    absent = report.signs(trends["A17"][0]).html
+    assert ">retinal lesion: absent<" in absent or ">absent<" in absent
+
+
+def test_rows_that_no_sentence_speaks_of_are_listed_with_the_reason(trends: Trends) -> None:
+    _, answer = trends["A17"]
+    shown = report.not_used(answer)
+    assert answer.not_used
+    assert f"Also on record, not used here ({len(answer.not_used)} rows)" in repr(shown)
+    for one in answer.not_used:
+        assert f"{one.text} ({day(one.date)})" in repr(shown)
+        assert f"because {one.reason}: " in repr(shown)
+    assert shown.html.startswith("<details>")
+    assert 'class="printed"' in shown.html
+    assert report.not_used(replace(answer, not_used=())).html == ""
+
+
 def test_labs_keep_their_units(records: Records, trends: Trends) -> None:
     html = report.labs(trends["A17"][0]).html
     assert ">Creatinine, µmol/L<" in html
@@ -170,7 +224,7 @@ def test_labs_keep_their_units(records: Records, trends: Trends) -> None:
     assert (
         "Stages of the IRIS 2019 kidney guidance (cat): creatinine, µmol/L: stage 1 below" in html
     )
-    assert "One value does not make a stage." in html
+    assert "One value does not establish a stage." in html
     own = records.labs[records.labs["animal"] == "A17"]
     body = html[html.index("<tbody>") :]
     assert len(re.findall(r'<td class="number">[\d.]+</td>', body)) == len(own)
@@ -180,7 +234,10 @@ def test_labs_keep_their_units(records: Records, trends: Trends) -> None:
 def test_the_page_s_figure_shows_the_values_under_the_pressure(trends: Trends) -> None:
     shown = report.figure(*trends["A17"])
     assert "Phosphate: 10 values between 1.29 and 2.01" in shown.html
-    assert "values as recorded, not modelled: creatinine in µmol/L" in shown.html
+    about = repr(report.about_figure(*trends["A17"]))
+    assert "values as recorded and not modelled: creatinine in µmol/L" in about
+    lead = "Creatinine 211 µmol/L, stage 2 range, 13 October 2026, −7 (−3 %) since 14 July 2026"
+    assert lead in shown.html
 
 
 def test_no_rows_are_said_to_be_none(trends: Trends) -> None:
@@ -191,7 +248,8 @@ def test_no_rows_are_said_to_be_none(trends: Trends) -> None:
 
 def test_what_is_remembered_is_said_so_among_the_sources(trends: Trends) -> None:
     text = repr(report.sources(trends["A17"][1]))
-    assert "as remembered, to be checked against the paper" in text
+    assert "120 mmHg† (follow-up)" in text
+    assert text.count(AS_REMEMBERED) == 1
     assert "Acierno MJ" in text
     assert "10.1111/jvim.15331" in report.sources(trends["A17"][1]).html
 
@@ -229,7 +287,7 @@ def test_other_quantities_say_what_is_judged_on_systolic_only(
 ) -> None:
     trend = bpvet.fit_trend(records, animal, quantity=quantity)
     answer = trend.answer()
-    text = repr(report.now(trend, answer))
+    text = repr(report.now(trend, answer)) + repr(report.brief(trend, answer))
     assert "judged on systolic pressure only" in text
     assert "At target" not in text
     assert "When again" not in text

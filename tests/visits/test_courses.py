@@ -6,9 +6,12 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from bpvet.visits.courses import Treatments, all_courses, courses, treated_on
+from bpvet.records.records import Records
+from bpvet.visits.sessions import sessions
+from bpvet.visits.treatments.courses import Treatments, all_courses, courses, treated_on
 
 Clinic = Callable[..., Any]
 READING = [{"taken_at": "2026-01-01", "systolic": 150}]
@@ -143,16 +146,36 @@ def test_courses_that_cannot_be_told_apart_are_one(given: Given) -> None:
     found = given(
         ("2026-02-01", "2026-05-01", "1 mg", "benazepril"),
         ("2026-02-01", "2026-05-01", "2 mg", "enalapril"),
-        ("2026-02-01", "2026-05-01", "3 mg", "amlodipine"),  # another tau: told apart
+        ("2026-02-01", "2026-05-01", "3 mg", "amlodipine"),  # a shorter tau
+        ("2026-02-02", "2026-05-01", "3 mg", "telmisartan"),  # a day later: told apart
     )
     assert told(found) == [
         ("base", "2026-02-01", "2026-05-01", 0),
-        ("base", "2026-02-01", "2026-05-01", 1),
+        ("base", "2026-02-02", "2026-05-01", 3),
     ]
-    alone, joined = found.courses
-    assert (alone.drug, alone.spells) == ("amlodipine", (0,))
-    assert joined.drug == "benazepril + enalapril"
-    assert (joined.together_with, joined.spells) == (("benazepril", "enalapril"), (1, 2))
+    joined, alone = found.courses
+    assert (alone.drug, alone.spells) == ("telmisartan", (3,))
+    assert joined.drug == "amlodipine + benazepril + enalapril"
+    assert joined.together_with == ("amlodipine", "benazepril", "enalapril")
+    assert (joined.spells, joined.tau_days) == ((0, 1, 2), 7.0)
+    assert kinds(found) == ["cannot be told apart"]
+
+
+def test_when_one_of_drugs_begun_together_stops_the_rest_is_a_change_on_top(given: Given) -> None:
+    found = given(
+        ("2026-02-01", "2026-04-01", "1 mg", "benazepril"),
+        ("2026-02-01", "2026-05-01", "2 mg", "enalapril"),
+        ("2026-02-01", "", "3 mg", "amlodipine"),
+    )
+    assert told(found) == [
+        ("base", "2026-02-01", "NaT", 0),
+        ("left", "2026-04-01", "NaT", 0),
+        ("left", "2026-05-01", "NaT", 0),
+    ]
+    assert [course.drug for course in found.courses] == [
+        *("amlodipine + benazepril + enalapril", "amlodipine + enalapril", "amlodipine")
+    ]
+    assert {course.spells for course in found.courses} == {(0, 1, 2)}
     assert kinds(found) == ["cannot be told apart"]
 
 
@@ -168,12 +191,70 @@ def test_an_increment_joined_with_a_base_is_a_base(given: Given) -> None:
     assert found.courses[1].spells == (0, 1)
 
 
-def test_an_unknown_drug_is_modelled_with_a_finding(given: Given) -> None:
-    found = given(("2026-02-01", "", "1 mg", "zzyzxine"))
+def test_a_drug_off_the_list_is_asked_about_and_makes_no_animal_treated(given: Given) -> None:
+    found = given(
+        ("2026-02-01", "2026-03-01", "1 mg", "zzyzxine"), ("2026-04-01", "", "1 mg", "zzyzxine")
+    )
+    assert found.courses == ()
+    assert kinds(found) == ["drug off the list"]
+    assert (
+        '"zzyzxine" is not on the drug list and is not taken as a pressure drug; if it is one, '
+        "write purpose = blood pressure." in str(found.findings[0])
+    )
+    other = found.others[0]
+    assert (other.drug, other.known, other.moves_pressure, other.raises) == (
+        "zzyzxine",
+        False,
+        True,
+        False,
+    )
+    assert [(span.drug, span.known, span.modelled) for span in found.spans] == [
+        ("zzyzxine", False, False)
+    ] * 2
+    days = np.array(["2026-02-01", "2026-02-02", "2026-03-01", "2026-03-02"], "datetime64[D]")
+    assert [other.on(day) for day in days] == [False, True, True, False]
+    assert found.spans[1].on(np.datetime64("2026-12-31"))
+    day = np.array([np.datetime64("2026-02-10")])
+    assert not treated_on({"A17": found}, np.array(["A17"], dtype=object), day).any()
+
+
+def test_a_drug_off_the_list_is_modelled_where_its_purpose_names_pressure(given: Given) -> None:
+    row = {"started_on": "2026-02-01", "drug": "zzyzxine", "purpose": "blood pressure"}
+    found = given(row)
     course = found.courses[0]
     assert (course.drug, course.tau_days, course.known_drug) == ("zzyzxine", 5.0, False)
-    assert kinds(found) == ["unknown drug"]
-    assert '"zzyzxine"' in str(found.findings[0])
+    assert kinds(found) == ["drug off the list, for pressure"]
+    assert [(span.modelled, span.known) for span in found.spans] == [(True, False)]
+    # A later row that says nothing of its purpose is asked about.
+    both = given(row, {**row, "started_on": "2026-05-01", "purpose": ""})
+    assert told(both) == [("base", "2026-02-01", "2026-05-01", 0)]
+    assert kinds(both) == ["drug off the list", "drug off the list, for pressure"]
+
+
+def test_what_a_drug_is_known_to_do_is_said_of_every_row(given: Given) -> None:
+    found = given(
+        ("2026-02-01", "", "", "prednisolone"),
+        ("2026-02-02", "", "", "meloxicam"),
+        ("2026-02-03", "", "", "telmisartan"),
+        ("2026-02-04", "", "", "spironolactone"),
+        ("2026-02-05", "", "", "PPA"),
+        ("2026-02-06", "", "", "amlodipine/benazepril"),
+    )
+    acts = {span.drug: (span.raises, span.renin, span.nsaid) for span in found.spans}
+    assert acts == {
+        "prednisolone": (True, False, False),
+        "meloxicam": (False, False, True),
+        "telmisartan": (False, True, False),
+        "spironolactone": (False, False, False),
+        "phenylpropanolamine": (True, False, False),
+        "amlodipine and benazepril": (False, True, False),
+    }
+    assert all(span.known for span in found.spans)
+    assert [(one.drug, one.raises, one.nsaid) for one in found.others] == [
+        ("prednisolone", True, False),
+        ("meloxicam", False, True),
+        ("phenylpropanolamine", True, False),
+    ]
 
 
 def test_other_drugs_are_named_and_drawn_never_modelled(given: Given) -> None:
@@ -207,6 +288,116 @@ def test_one_drug_by_its_names_is_one_spell(given: Given) -> None:
         ("2026-02-01", "", "1 mg", "Amlodipine besylate"), ("2026-03-01", "", "2 mg", "amlodipine")
     )
     assert [course.kind for course in found.courses] == ["base", "increment"]
+
+
+def test_a_change_of_product_is_an_increment(given: Given) -> None:
+    def row(start: str, dose: str, product: str) -> dict[str, str]:
+        return {"started_on": start, "dose": dose, "product": product}
+
+    found = given(
+        row("2026-02-01", "1 mg", "tablet"),
+        row("2026-03-01", "1 mg", " Tablet"),  # the same, written otherwise
+        row("2026-04-01", "1 mg", "suspension"),
+        row("2026-05-01", "2 mg", "paste"),  # both change: one increment
+    )
+    assert told(found) == [
+        ("base", "2026-02-01", "NaT", 0),
+        ("increment", "2026-04-01", "NaT", 0),
+        ("increment", "2026-05-01", "NaT", 0),
+    ]
+    assert [course.product for course in found.courses] == ["tablet", "suspension", "paste"]
+    assert found.findings == ()
+    unstated = given(row("2026-02-01", "1 mg", "tablet"), row("2026-03-01", "1 mg", ""))
+    assert [course.kind for course in unstated.courses] == ["base"]
+    assert kinds(unstated) == ["product not stated"]
+    # Without a dose the product still tells; that the dose is not given is still asked.
+    words = given(row("2026-02-01", "", "tablet"), row("2026-03-01", "", "paste"))
+    assert [course.kind for course in words.courses] == ["base", "increment"]
+    assert kinds(words) == ["dose not stated", "dose not stated"]
+    # Two products at once are none that another could be held against.
+    both = given(
+        row("2026-02-01", "1 mg", "tablet"),
+        row("2026-02-01", "1 mg", "paste"),
+        row("2026-03-01", "1 mg", "gel"),
+    )
+    assert [course.kind for course in both.courses] == ["base"]
+    assert kinds(both) == ["rows starting together", "product not stated"]
+
+
+def missing(clinic: Clinic, treatments: Any, missed: Any, readings: Any = READING) -> Any:
+    made = clinic(readings, treatments=treatments)
+    names = {"readings": ["animal", "taken_at", "method", "systolic"]}
+    names |= {"animals": ["animal", "species"]}
+    names |= {"treatments": ["animal", "drug", "started_on", "stopped_on", "dose"]}
+    frames = {table: getattr(made, table)[columns] for table, columns in names.items()}
+    rows = pd.DataFrame([{"animal": "A17", **row} for row in missed])
+    return Records.from_frames(**frames, missed=rows, as_of="2026-12-31")
+
+
+def test_courses_carry_the_stretches_without_doses(clinic: Clinic) -> None:
+    treatments = [
+        {"started_on": "2026-02-01", "stopped_on": "2026-06-01", "dose": "1 mg"},
+        {"started_on": "2026-06-02", "stopped_on": "2026-08-01", "dose": "2 mg"},
+        {"drug": "telmisartan", "started_on": "2026-02-01", "dose": "1 mg"},
+    ]
+    missed = [
+        {"from": "2026-03-01", "to": "2026-03-04", "what": "missed", "drug": "amlodipine"},
+        {"from": "2026-03-05", "to": "", "what": "missed", "drug": "Amlodipine besylate"},
+        {"from": "2026-05-01", "to": "2026-05-02", "what": "late", "drug": "amlodipine"},
+        {"from": "2026-07-30", "to": "2026-08-09", "what": "missed", "drug": ""},
+    ]
+    records = missing(clinic, treatments, missed)
+    found = courses(records, "A17")
+    stretches = {
+        (course.drug, course.kind): [(str(a), str(b)) for a, b in course.missed]
+        for course in found.courses
+    }
+    assert stretches == {
+        # Missed while the other was given, or after the other had stopped.
+        ("amlodipine + telmisartan", "base"): [("2026-07-30", "2026-08-09")],
+        ("amlodipine", "increment"): [("2026-07-30", "2026-08-01")],
+        ("telmisartan", "left"): [("2026-07-30", "2026-08-09")],
+    }
+    assert [one for one in kinds(found) if "doses" in one] == [
+        *("doses missed", "doses missed", "doses late", "doses missed"),
+    ]
+    assert [(row.drug, row.what) for row in found.missed] == [
+        *(("amlodipine", "missed"), ("amlodipine", "missed"), ("amlodipine", "late")),
+        ("", "missed"),
+    ]
+    assert all_courses(records)["A17"].courses[0].missed == found.courses[0].missed
+
+
+def test_of_drugs_begun_together_one_missed_alone_is_no_stretch_without_doses(
+    clinic: Clinic,
+) -> None:
+    treatments = [
+        {"drug": "benazepril", "started_on": "2026-02-01"},
+        {"drug": "enalapril", "started_on": "2026-02-01"},
+    ]
+    row = {"from": "2026-03-01", "to": "2026-03-04", "what": "missed", "drug": "enalapril"}
+    (one,) = courses(missing(clinic, treatments, [row]), "A17").courses
+    (both,) = courses(missing(clinic, treatments, [{**row, "drug": ""}]), "A17").courses
+    assert one.missed == ()
+    assert len(both.missed) == 1
+
+
+def test_sessions_inside_a_missed_stretch_say_so(clinic: Clinic) -> None:
+    days = ["2026-02-28", "2026-03-01", "2026-03-04", "2026-03-05", "2026-04-01"]
+    readings = [{"taken_at": day, "systolic": 150} for day in days]
+    readings += [{"animal": "B", "taken_at": "2026-03-02", "systolic": 150}]
+    missed = [
+        {"from": "2026-03-01", "to": "2026-03-03", "what": "missed"},
+        {"from": "2026-03-02", "to": "2026-03-04", "what": "missed"},
+        {"from": "2026-04-01", "to": "", "what": "late"},
+    ]
+    records = missing(clinic, [{"started_on": "2026-02-01"}], missed, readings)
+    frame = sessions(records)
+    told = dict(zip(frame["animal"] + " " + frame["date"].astype(str), frame["flags"], strict=True))
+    assert [day for day, flags in told.items() if "doses missed" in flags] == [
+        "A17 2026-03-01",
+        "A17 2026-03-04",
+    ]
 
 
 def test_row_order_changes_nothing(given: Given) -> None:

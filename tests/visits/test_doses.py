@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bpvet.visits.doses import Dose, parse_dose
+from bpvet.visits.treatments.doses import Dose, parse_dose
 
 
 @pytest.mark.parametrize(

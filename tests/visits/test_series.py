@@ -74,28 +74,42 @@ def test_the_method_is_that_of_the_latest_session(clinic: Clinic, taken: Taken) 
 
 
 @pytest.mark.parametrize(
-    ("doppler_at", "oscillometric_at", "method"),
+    ("doppler_at", "oscillometric_at"),
     [
-        ("2026-03-01T09:00", "2026-03-01T09:30", "oscillometric"),
-        ("2026-03-01T09:30", "2026-03-01T09:00", "doppler"),
-        ("2026-03-01T09:00", "2026-03-01T09:00", "doppler"),
-        ("2026-03-01", "2026-03-01", "doppler"),
-        ("2026-03-01", "2026-03-01T09:00", "doppler"),
-        ("2026-03-01T09:00", "2026-03-01", "doppler"),
+        ("2026-03-01T09:00", "2026-03-01T09:30"),
+        ("2026-03-01T09:30", "2026-03-01T09:00"),
+        ("2026-03-01T09:00", "2026-03-01T09:00"),
+        ("2026-03-01", "2026-03-01"),
+        ("2026-03-01", "2026-03-01T09:00"),
+        ("2026-03-01T09:00", "2026-03-01"),
     ],
 )
 @pytest.mark.parametrize("doppler_first", [True, False])
-def test_a_tie_goes_to_doppler(
-    clinic: Clinic,
-    taken: Taken,
-    doppler_at: str,
-    oscillometric_at: str,
-    method: str,
-    doppler_first: bool,
+def test_a_tie_goes_to_doppler_whatever_the_clock_times(
+    clinic: Clinic, taken: Taken, doppler_at: str, oscillometric_at: str, doppler_first: bool
 ) -> None:
     parts = [taken(doppler_at, 150), taken(oscillometric_at, 150, **OSC)]
     rows = [row for part in (parts if doppler_first else parts[::-1]) for row in part]
+    assert series(clinic(rows), "A17").method == "doppler"
+
+
+@pytest.mark.parametrize(
+    ("earlier", "method"), [("2025-03-02", "oscillometric"), ("2025-03-01", "doppler")]
+)
+def test_of_one_date_the_method_with_more_sessions_in_the_last_year_leads(
+    clinic: Clinic, taken: Taken, earlier: str, method: str
+) -> None:
+    """A session of a year ago to the day counts no more; both methods are then equal."""
+    rows = [
+        *taken(earlier, 150, **OSC),
+        *taken("2024-01-05", 150),
+        *taken("2024-02-05", 150),
+        *taken("2026-03-01T09:00", 150, **OSC),
+        *taken("2026-03-01T09:30", 150),
+    ]
     assert series(clinic(rows), "A17").method == method
+    rows += taken("2026-03-02", 150)
+    assert series(clinic(rows), "A17").method == "doppler"
 
 
 def test_only_sessions_that_may_enter_decide_the_method(clinic: Clinic, taken: Taken) -> None:

@@ -1,0 +1,110 @@
+"""In which band of the clinic's list an animal stands, and before whom."""
+
+from __future__ import annotations
+
+from functools import cache
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from bpvet.facts.sources import fact
+from bpvet.models.safety.safety import Safety
+from bpvet.visits.urgency import RULES
+
+LATER = "later"
+#: The bands, the most pressing first, and what they are called.
+BANDS = MappingProxyType(
+    {
+        "now": "now",
+        "two_days": "within two days",
+        "overdue": "overdue",
+        "due": "due",
+        "checks": "eyes or bloods only",
+        "lost": "lost to follow-up",
+        "no_plan": "no plan",
+        LATER: "later",
+    }
+)
+#: Urgent lines that say now or today; the others that may not wait for a window.
+_TODAY = ("sign_current", "low", "acute_kidney", "potassium", "kidney_reaction", "severe")
+_SOON = ("low_on_treatment", "sign_unread")
+#: Where a contact with the owner moves a row within its band.
+_MOVED = ("", "booked", "declined", "left")
+_DAY = np.timedelta64(1, "D")
+_NEVER = np.datetime64("9999-12-31", "D")
+
+
+def band_of(held: Safety, reach: int, check_soon: bool) -> str:
+    """Return the band of an animal.
+
+    An animal with an urgent line is never lost to follow-up, and one that was never measured has
+    no plan, unless something is urgent of it.
+
+    Parameters
+    ----------
+    held : Safety
+        What comes before any trend of it.
+    reach : int
+        Windows that end within so many days are due.
+    check_soon : bool
+        Whether an examination of eyes, blood or urine is due by then.
+    """
+    rules = {one.rule for one in held.lines}
+    if rules & set(_TODAY):
+        return "now"
+    as_of, again = held.standing.as_of, held.recheck
+    soon = again is not None and as_of <= again.latest <= as_of + _days("soon") * _DAY
+    if rules & set(_SOON) or soon:
+        return "two_days"
+    if again is None:
+        return "checks" if check_soon else "no_plan"
+    if again.overdue_days:
+        return "lost" if not rules and _lost(held) else "overdue"
+    if again.latest <= as_of + reach * _DAY:
+        return "due"
+    if check_soon:
+        return "checks"
+    return "no_plan" if held.standing.latest is None and not rules else LATER
+
+
+def _lost(held: Safety) -> bool:
+    again = held.recheck
+    assert again is not None  # whoever asks has a window
+    since = (held.standing.as_of - again.counted_from) / _DAY
+    window = (again.latest - again.counted_from) / _DAY
+    return bool(again.overdue_days > _days("lost_days") and since > _days("lost_windows") * window)
+
+
+def need_of(held: Safety, band: str, moved: str, check: np.datetime64 | None) -> tuple[Any, ...]:
+    """Return what an animal is sorted by: the more pressing, the smaller.
+
+    Band; whether a contact moves it down; its most pressing urgent line; how short its window is;
+    by when.
+
+    Parameters
+    ----------
+    held : Safety
+    band : str
+    moved : str
+        Outcome of a contact that moves it; blank for none.
+    check : datetime64[D] or None
+        By when the soonest examination is due.
+    """
+    again = held.recheck
+    rule = min((RULES.index(one.rule) for one in held.lines), default=len(RULES))
+    latest = _NEVER if again is None else again.latest
+    if band == "checks" and check is not None:
+        latest = check
+    return (
+        list(BANDS).index(band),
+        _MOVED.index(moved),
+        rule,
+        10_000 if again is None else again.window.latest,
+        latest,
+    )
+
+
+@cache
+def _days(key: str) -> int:
+    return int(fact(f"project.due.{key}").value or 0)

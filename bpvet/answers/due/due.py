@@ -1,0 +1,404 @@
+"""The clinic's list: which animals to see next, why, and by when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet import __version__
+from bpvet.answers.control import recheck_answer, urgent_answers
+from bpvet.answers.due.bands import BANDS, LATER, band_of, need_of
+from bpvet.answers.due.words import check_text, contact_text, why_of
+from bpvet.answers.parts import UrgentAnswer
+from bpvet.answers.plain import plain
+from bpvet.equality import Content
+from bpvet.errors import CallError
+from bpvet.facts.categories import DEFAULT
+from bpvet.facts.cautions import cautions_for
+from bpvet.facts.priors.priors import Priors
+from bpvet.facts.priors.table import PriorTable
+from bpvet.facts.sources import fact
+from bpvet.models.clinic.cohort import pseudonyms_of
+from bpvet.models.safety.checks_due import checks_due
+from bpvet.models.safety.clinic import AnimalSafety, clinic_safety
+from bpvet.models.safety.safety import Safety
+from bpvet.printing import Brief, ShortTable, number, probability
+from bpvet.records.records import Records
+
+_DAY = np.timedelta64(1, "D")
+#: Rows that are printed of many.
+_MOST_SHOWN = 30
+
+
+@dataclass(frozen=True)
+class DueCheck:
+    """An examination of eyes, blood or urine: its window, why, and whose interval it is."""
+
+    what: str
+    rule: str
+    earliest: np.datetime64
+    latest: np.datetime64
+    overdue_days: int
+    why: str
+    grade: str
+
+
+@dataclass(frozen=True)
+class LastSession:
+    """The latest date: the highest session mean as measured, and the usual pressure then, mmHg.
+
+    `sd` is the posterior SD of the usual pressure: how far it may lie from `estimate`.
+    """
+
+    date: np.datetime64
+    value: float | None
+    bound: str
+    estimate: float | None
+    sd: float | None
+
+
+@dataclass(frozen=True)
+class Contact:
+    """The newest contact with the owner; `moves` tells whether it moves the row down."""
+
+    date: np.datetime64
+    outcome: str
+    note: str
+    moves: bool
+    text: str
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class DueRow(Brief, Content):
+    """One animal of the clinic's list.
+
+    Parameters
+    ----------
+    animal, name, species : str
+        With pseudonyms `animal` is a number and `name` is blank.
+    band : str
+        One of `bpvet.answers.due.bands.BANDS`.
+    earliest, latest : datetime64[D] or None
+        The window for measuring again; `earliest` is None where only a last day is asked.
+    state : str or None
+        Row of the table of windows.
+    why : str
+        What is urgent, or why the window is so.
+    what : tuple of str
+        From ``measure``, ``eyes``, ``bloods`` and ``urine``.
+    guideline, guideline_name, grade : str or None
+        Whose window it is, and the grade of its evidence.
+    remembered : bool
+        Whether that figure is from memory and not yet checked.
+    overdue_days : int
+    last : LastSession or None
+        None for an animal without a session.
+    p_at_target : float or None
+        Probability that the usual pressure is at or below the target; of treated animals alone,
+        and None where something urgent withholds it.
+    p_below_raised : float or None
+        The same of the guideline's raised bound.
+    treated : bool
+    contact : Contact or None
+    urgent : tuple of UrgentAnswer
+        Every urgent line, the most pressing first.
+    checks : tuple of DueCheck
+        The next examination of eyes, blood and urine.
+    """
+
+    animal: str
+    name: str
+    species: str
+    band: str
+    earliest: np.datetime64 | None
+    latest: np.datetime64 | None
+    state: str | None
+    why: str
+    what: tuple[str, ...]
+    guideline: str | None
+    guideline_name: str | None
+    grade: str | None
+    remembered: bool
+    overdue_days: int
+    last: LastSession | None
+    p_at_target: float | None
+    p_below_raised: float | None
+    treated: bool
+    contact: Contact | None
+    urgent: tuple[UrgentAnswer, ...]
+    checks: tuple[DueCheck, ...]
+
+    @property
+    def asked(self) -> tuple[DueCheck, ...]:
+        """The examinations that `what` names."""
+        return tuple(one for one in self.checks if one.what in self.what)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Due(Content):
+    """The clinic's list, the most pressing first.
+
+    Parameters
+    ----------
+    rows : tuple of DueRow
+        Every animal that has not left, once.
+    as_of : datetime64[D]
+    days : int
+        Windows that end within so many days are on the list.
+    guideline : str
+    left : int
+        Animals that have left: they are not on it.
+    pseudonyms : bool
+    cautions : tuple of str
+    version, data_digest : str
+        The digest is blank with pseudonyms.
+    """
+
+    rows: tuple[DueRow, ...]
+    as_of: np.datetime64
+    days: int
+    guideline: str
+    left: int
+    pseudonyms: bool
+    cautions: tuple[str, ...]
+    version: str
+    data_digest: str
+
+    @cached_property
+    def listed(self) -> tuple[DueRow, ...]:
+        """The rows that ask for something: all but those of later."""
+        return tuple(one for one in self.rows if one.band != LATER)
+
+    def to_list(self) -> list[dict[str, Any]]:
+        """Return the rows as plain JSON values: what ``bpvet due --json`` prints."""
+        return [plain(one) for one in self.rows]
+
+    to_dict = to_list
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row an animal, flat: the columns of the CSV."""
+        from bpvet.answers.due.table import due_frame
+
+        return due_frame(self)
+
+    def summary(self) -> ShortTable:
+        """Return how many animals are in each band."""
+        counts = {band: sum(one.band == band for one in self.rows) for band in BANDS}
+        rows = tuple((BANDS[band], str(count)) for band, count in counts.items() if count)
+        return ShortTable(f"Due on {self.as_of}: {len(self.rows)} animals", ("band", "n"), rows)
+
+    def __repr__(self) -> str:
+        return self._table().brief()
+
+    def _repr_html_(self) -> str:
+        return self._table().html()
+
+    def _table(self) -> ShortTable:
+        rows = tuple(
+            (
+                one.animal,
+                BANDS[one.band],
+                str(one.latest or "–"),
+                "–" if one.last is None else number(one.last.estimate, 0),
+                probability(one.p_at_target),
+            )
+            for one in self.listed[:_MOST_SHOWN]
+        )
+        left = len(self.rows) - len(rows)
+        title = f"Due on {self.as_of}, windows that end within {self.days} days"
+        return ShortTable(
+            title,
+            ("animal", "band", "at the latest", "usual", "at target"),
+            rows,
+            (f"… and {left} more",) if left > 0 else (),
+        )
+
+
+def due(
+    records: Records,
+    guideline: str = DEFAULT,
+    *,
+    days: int | None = None,
+    rule: str = "guideline",
+    priors: Priors | PriorTable | None = None,
+    pseudonyms: bool = False,
+    as_of: Any = None,
+) -> Due:
+    """Return which animals of a clinic to see next, why, and by when.
+
+    Parameters
+    ----------
+    records : Records
+    guideline : str
+        Key of the guideline whose windows come first; an animal of a species that it does not
+        speak of is judged by the default.
+    days : int, optional
+        Windows that end within so many days are due; 14 by default.
+    rule, priors
+        As `bpvet.fit_trends` takes them.
+    pseudonyms : bool
+        Whether numbers stand in place of ids and names.
+    as_of : date, optional
+        The date to speak for; by default that of the records.
+
+    Returns
+    -------
+    Due
+        Every animal once but for those that left, the most pressing first; among equals in the
+        order of window, date and id.
+
+    Raises
+    ------
+    CallError
+        For an unknown guideline or rule, or days below 0.
+    RecordsError
+        Where the records have findings that stop the work.
+
+    Examples
+    --------
+    >>> import bpvet, pandas as pd
+    >>> readings = pd.DataFrame(
+    ...     {"animal": ["A17"] * 2, "taken_at": ["2026-03-01"] * 2, "method": ["doppler"] * 2,
+    ...      "systolic": [192, 190]}
+    ... )
+    >>> animals = pd.DataFrame({"animal": ["A17"], "species": ["cat"]})
+    >>> records = bpvet.Records.from_frames(readings, animals=animals, as_of="2026-03-02")
+    >>> [(one.animal, one.band, one.what) for one in due(records).rows]
+    [('A17', 'now', ('measure', 'eyes'))]
+    """
+    if as_of is not None:
+        records = records.speaking_on(as_of)
+    reach = int(fact("project.due.reach").value or 0) if days is None else days
+    if reach < 0:
+        raise CallError(f"days must be 0 or more, not {days}.")
+    found = clinic_safety(records, guideline, rule=rule, priors=priors)
+    contacts = _contacts(records)
+    placed = [_row(one, reach, contacts.get(one.row.animal)) for one in found]
+    rows = [row for _, row in sorted(placed, key=lambda pair: (*pair[0], pair[1].animal))]
+    if pseudonyms:
+        called = pseudonyms_of([one.animal for one in rows], records.digest)
+        rows = [replace(one, animal=called[one.animal], name="") for one in rows]
+    return Due(
+        rows=tuple(rows),
+        as_of=records.as_of,
+        days=reach,
+        guideline=guideline,
+        left=sum(one.left(records.as_of) for one in records.rows_by_animal.values()),
+        pseudonyms=pseudonyms,
+        cautions=tuple(one.text for one in cautions_for(("raised", "treated", "labs"))),
+        version=__version__,
+        data_digest="" if pseudonyms else records.digest,
+    )
+
+
+def _row(
+    one: AnimalSafety, reach: int, newest: tuple[np.datetime64, str, str] | None
+) -> tuple[tuple[Any, ...], DueRow]:
+    """Return an animal's row, and what it is sorted by."""
+    held, standing = one.safety, one.safety.standing
+    as_of = standing.as_of
+    again = recheck_answer(held, one.row.left_reason)
+    urgent = urgent_answers(held, one.guideline)
+    checks = tuple(
+        DueCheck(
+            what=check.what,
+            rule=check.rule,
+            earliest=check.earliest,
+            latest=check.latest,
+            overdue_days=check.overdue_days(as_of),
+            why=check_text(check),
+            grade="J",
+        )
+        for check in checks_due(held, one.sessions, one.treatments)
+    )
+    soon = [check for check in checks if check.latest <= as_of + reach * _DAY]
+    band = band_of(held, reach, bool(soon))
+    contact, withheld = _contact(newest, held), held.withheld("target") is not None
+    row = DueRow(
+        animal=one.row.animal,
+        name=one.row.name,
+        species=one.row.species or one.row.species_written,
+        band=band,
+        earliest=again.earliest,
+        latest=again.latest,
+        state=again.state,
+        why=why_of(band, urgent, again, [check.why for check in soon]),
+        what=tuple(_what(band, checks, as_of + reach * _DAY)),
+        guideline=again.guideline,
+        guideline_name=again.guideline_name,
+        grade=again.grade,
+        remembered=again.remembered,
+        overdue_days=again.overdue_days,
+        last=_last(one),
+        # Beside what is urgent nothing stands that could reassure.
+        p_at_target=standing.p_target if standing.treated and not withheld else None,
+        p_below_raised=None if standing.p_raised is None or withheld else 1 - standing.p_raised,
+        treated=standing.treated,
+        contact=contact,
+        urgent=urgent,
+        checks=checks,
+    )
+    moved = contact.outcome if contact is not None and contact.moves else ""
+    soonest = min((check.latest for check in soon), default=None)
+    return need_of(held, band, moved, soonest), row
+
+
+def _what(band: str, checks: Sequence[DueCheck], until: np.datetime64) -> Iterator[str]:
+    measured = band not in ("checks", LATER, "no_plan")
+    if measured:
+        yield "measure"
+    for one in checks:
+        # Whoever comes for the pressure is looked at for whatever is open by then; a sign of the
+        # eye is looked at whenever the animal is there.
+        open_ = one.earliest <= until if measured else one.latest <= until
+        if open_ or (measured and one.rule == "eyes.open"):
+            yield one.what
+
+
+def _last(one: AnimalSafety) -> LastSession | None:
+    latest = one.safety.found.seen.latest
+    if latest is None:
+        return None
+    value = latest.highest_measured
+    # Where most readings lie beyond the gauge no estimate is known.
+    known = one.trend is not None and not one.trend.one_sided
+    usual = one.trend.latest if one.trend is not None and known else None
+    estimate, sd = (None, None) if usual is None else (float(usual.mean), float(usual.sd))
+    bound = "" if value is None else latest.bound_of(value)
+    return LastSession(latest.date, value, bound, estimate, sd)
+
+
+def _contacts(records: Records) -> Mapping[str, tuple[np.datetime64, str, str]]:
+    """Return each animal's newest usable contact: its date, outcome and note."""
+    table = records.contacts
+    if not len(table):
+        return {}
+    day = table["date"].to_numpy(dtype="datetime64[D]")
+    usable = (table["set_aside"] == "").to_numpy() & ~np.isnat(day) & (day <= records.as_of)
+    found: dict[str, tuple[np.datetime64, str, str]] = {}
+    for date, keep, animal, outcome, note in zip(
+        day, usable, table["animal"], table["outcome"], table["note"], strict=True
+    ):
+        # Of two on one day the later line is the newer.
+        if keep and (animal not in found or date >= found[animal][0]):
+            found[str(animal)] = (date, str(outcome), str(note))
+    return found
+
+
+def _contact(newest: tuple[np.datetime64, str, str] | None, held: Safety) -> Contact | None:
+    if newest is None:
+        return None
+    date, outcome, note = newest
+    standing = held.standing
+    latest = held.found.seen.latest
+    days = [line.on for line in held.lines] + ([] if latest is None else [latest.date])
+    # A contact before what is asked for now has not been about it.
+    about = all(date >= day for day in days)
+    kept = int(fact("project.due.contact").value or 0)
+    moves = bool(about and outcome != "no answer" and standing.as_of - date <= kept * _DAY)
+    return Contact(date, outcome, note, moves, contact_text(date, outcome, about, moves, kept))

@@ -1,0 +1,191 @@
+"""The parts of a plan's answer: frozen numbers, each None where it cannot be given."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from bpvet.answers.parts import Number, SettleAnswer
+from bpvet.answers.plain import plain
+from bpvet.equality import Content
+from bpvet.facts.priors.priors import Priors
+from bpvet.models.plan.schedule import Precision
+from bpvet.models.plan.study import Study
+from bpvet.printing import Brief
+
+
+@dataclass(frozen=True, eq=False)
+class PlanRow(Content):
+    """Half-widths after a number of visits: of the usual value by readings, and of an effect."""
+
+    visits: int
+    usual: dict[str, float]
+    effect: Number
+
+
+@dataclass(frozen=True, eq=False)
+class FormulaAnswer(Content):
+    """What the usual two-sample formula says, on plain changes of each animal."""
+
+    animals: int
+    power: float
+    difference: float
+    sd: float
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class StudyAnswer(Brief, Content):
+    """Animals an arm, by simulation with its error, and by the usual formula."""
+
+    effect: float
+    response_sd: float
+    significance: float
+    wanted: Number
+    animals: int
+    animals_range: tuple[int, int]
+    power: float
+    power_error: float
+    difference: float
+    sd: float
+    formula: FormulaAnswer
+    replicates: int
+    seed: int
+
+    @classmethod
+    def of(cls, study: Study) -> StudyAnswer:
+        """Return the answer of a study."""
+        formula = study.formula
+        return cls(
+            effect=study.effect,
+            response_sd=study.response_sd,
+            significance=study.significance,
+            wanted=study.wanted,
+            animals=study.animals,
+            animals_range=study.animals_range,
+            power=study.power,
+            power_error=study.power_error,
+            difference=study.difference,
+            sd=study.sd,
+            formula=FormulaAnswer(formula.animals, formula.power, formula.difference, formula.sd),
+            replicates=study.replicates,
+            seed=study.seed,
+        )
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class PlanAnswer(Brief, Content):
+    """How well a new animal would be known, and what a study of such animals needs.
+
+    Numbers are in `unit`; half-widths hold with probability `level`. `fewest_visits` is for
+    ± `within`, None where `most_visits` leave more: `closest` is what they leave. `fall_seen`
+    is the fall for which the verdict "has lowered" would be reached with probability `seen`.
+    """
+
+    species: str
+    method: str
+    quantity: str
+    unit: str
+    used_to_it: bool
+    level: float
+    visits: int
+    readings: int
+    every_days: int
+    before: int
+    drug: str
+    tau_days: float
+    usual: Precision
+    ordinary: Precision
+    slope: Precision
+    effect: Precision | None
+    fall_seen: Number
+    seen: float
+    within: float
+    fewest_visits: int | None
+    closest: float
+    most_visits: int
+    table: tuple[PlanRow, ...]
+    study: StudyAnswer | None
+    priors: Priors
+    sentences: tuple[str, ...]
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    version: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return every answer as plain JSON values."""
+        shown: dict[str, Any] = plain(self)
+        for name in ("tau_days", "condition_offset", "change_sd"):
+            shown["priors"][name] = plain(dict(getattr(self.priors, name)))
+        return shown
+
+
+@dataclass(frozen=True, eq=False)
+class SpellPrecision(Content):
+    """How well the full effect of one spell of treatment would be known."""
+
+    drug: str
+    started_on: np.datetime64
+    knowable: bool
+    effect: Precision
+
+
+@dataclass(frozen=True, eq=False)
+class OpenQuestion(Content):
+    """A question that the records leave open, and how likely the visits settle it.
+
+    `question` is ``target`` (is the usual pressure at or below `value`?), ``drug`` (has `drug`,
+    from `started_on`, lowered it by 10 or more?) or ``slope`` (is it creeping up?).
+    """
+
+    question: str
+    value: Number
+    drug: str
+    started_on: np.datetime64 | None
+    settle: SettleAnswer
+
+
+@dataclass(frozen=True, eq=False)
+class FurtherAnswer(Content):
+    """How well an animal already measured would be known after further visits.
+
+    Numbers are in `unit`; half-widths hold with probability `level`. `fewest_visits` is for
+    ± `within`: 0 where it is known so well at the latest session, None where `most_visits` do
+    not reach it. `open_questions` are those that the records leave open today, with the chance
+    that these visits settle them.
+    """
+
+    animal: str
+    name: str
+    species: str
+    method: str
+    condition: str
+    quantity: str
+    unit: str
+    as_of: np.datetime64
+    latest: np.datetime64
+    sessions: int
+    level: float
+    visits: int
+    readings: int
+    every_days: int
+    now: float
+    usual: Precision
+    slope: Precision
+    effects: tuple[SpellPrecision, ...]
+    within: float
+    fewest_visits: int | None
+    most_visits: int
+    open_questions: tuple[OpenQuestion, ...]
+    priors_source: str
+    sentences: tuple[str, ...]
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    version: str
+    data_digest: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return every answer as plain JSON values."""
+        shown: dict[str, Any] = plain(self)
+        return shown

@@ -1,0 +1,355 @@
+"""What is recorded beside a series, as frozen answers: drugs, context, kidneys, unused rows."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from datetime import date
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from bpvet.answers.kidney.stage_words import kidney_stage_statements
+from bpvet.answers.kidney.words import kidney_statements
+from bpvet.answers.parts import (
+    ContextAnswer,
+    DrugRow,
+    HomeClinic,
+    NotUsed,
+    RecordedAnswer,
+    SinceChange,
+)
+from bpvet.answers.statement import Statement
+from bpvet.facts.sources import fact
+from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.models.kidney.result import Kidney
+from bpvet.models.safety.safety import Safety
+from bpvet.models.trend.trend import Trend
+from bpvet.printing import number
+from bpvet.records.records import Records
+from bpvet.visits.context import context_changes, swings
+from bpvet.visits.labs.history import LabValue
+from bpvet.visits.seen import Kidneys
+from bpvet.visits.treatments.courses import OtherDrug, Treatments
+from bpvet.visits.treatments.missed import missed_rows
+from bpvet.visits.urgency import latest_date
+
+if TYPE_CHECKING:
+    from bpvet.visits.treatments.missed import MissedDoses
+
+_DAY = np.timedelta64(1, "D")
+_YEAR = 365
+
+
+def recorded_answer(
+    records: Records,
+    animal: str,
+    sessions: pd.DataFrame,
+    treatments: Treatments,
+    found: Safety,
+    trend: Trend | None,
+) -> RecordedAnswer:
+    """Return what is recorded beside the series, and bears on how its numbers are read.
+
+    Parameters
+    ----------
+    records, animal, sessions, treatments
+        As `bpvet.models.safety.safety` takes them.
+    found : Safety
+    trend : Trend or None
+        The shown trend; None where none can be fitted.
+    """
+    others = treatments.others
+    unlisted = [one for one in others if not one.known]
+    raising = [one for one in others if one.known and one.raises]
+    moving = [one for one in others if one.known and one.moves_pressure and not one.raises]
+    pressure = trend is not None and not trend.logarithmic
+    shown = trend if pressure else None
+    return RecordedAnswer(
+        treatments_table="treatments" in records.understood["tables"],
+        unlisted=_rows(unlisted),
+        raising=_rows(raising),
+        others=_rows(moving),
+        pregnant_renin=_pregnant(found, treatments, records.as_of),
+        since_change=None if shown is None else _since_change(shown, found),
+        home_clinic=() if shown is None else tuple(_home_clinic(sessions, shown)),
+        below_floor=_below_floor(sessions, found),
+        context=() if shown is None else _context(sessions, shown),
+        swings=shown is not None and _swings(shown),
+        missed=tuple(_missed(one) for one in missed_rows(records, animal).get(animal, ())),
+    )
+
+
+def _rows(drugs: Sequence[OtherDrug]) -> tuple[DrugRow, ...]:
+    return tuple(DrugRow(one.drug, one.started_on, one.stopped_on) for one in drugs)
+
+
+def _pregnant(found: Safety, treatments: Treatments, as_of: np.datetime64) -> tuple[str, ...]:
+    # "Pregnant, maybe" is asked about, and the drug is named all the same.
+    pregnant = any(
+        sign.term == "pregnancy"
+        and not sign.asked_only
+        and sign.reading in ("present", "other", "unclear")
+        for sign in found.found.seen.signs
+    )
+    if not pregnant:
+        return ()
+    on = [
+        one.drug
+        for one in treatments.spans
+        if one.renin and (np.isnat(one.stopped_on) or one.stopped_on >= as_of)
+    ]
+    return tuple(dict.fromkeys(on))
+
+
+def _since_change(trend: Trend, found: Safety) -> SinceChange | None:
+    """Return plain means about the last change of a pressure drug, back to the change before."""
+    # A session with a reading beyond the gauge has no mean.
+    plain = trend.series.plain
+    dates, means = trend.series.date[plain], trend.series.y[plain]
+    changes = [one for one in found.found.changes if one.modelled]
+    for place in range(len(changes) - 1, -1, -1):
+        one = changes[place]
+        after = dates > one.date
+        before = dates <= one.date
+        if place and changes[place - 1].date < one.date:
+            before &= dates > changes[place - 1].date
+        if after.any() and before.any():
+            return SinceChange(
+                kind=one.kind,
+                drug=one.drug,
+                date=one.date,
+                before_mean=float(means[before].mean()),
+                before_sessions=int(before.sum()),
+                after_mean=float(means[after].mean()),
+                after_sessions=int(after.sum()),
+            )
+        if after.any():
+            return None
+    return None
+
+
+def _home_clinic(sessions: pd.DataFrame, trend: Trend) -> Iterator[HomeClinic]:
+    """Yield home and calmed sessions of the last year beside those in the clinic, by method."""
+    quantity = trend.series.quantity
+    # A bound is no mean.
+    known = sessions[quantity].notna() & (sessions[f"{quantity}_bound"] == "")
+    rows = sessions[(sessions["method"] == trend.series.method) & known]
+    day = rows["date"].to_numpy(dtype="datetime64[D]")
+    if not day.size:
+        return
+    rows = rows[day > day.max() - _YEAR * _DAY]
+    clinic = rows.loc[rows["condition"] == "clinic", quantity]
+    for condition in ("home", "calmed"):
+        own = rows.loc[rows["condition"] == condition, quantity]
+        if len(own) and len(clinic) and not trend.bridged:
+            yield HomeClinic(
+                condition, float(own.mean()), len(own), float(clinic.mean()), len(clinic)
+            )
+
+
+def _below_floor(sessions: pd.DataFrame, found: Safety) -> float | None:
+    held = found.standing
+    rules = {one.rule for one in found.lines}
+    day = latest_date(sessions, TREND_CONDITIONS)
+    if day is None or held.written or not held.on_drug or rules & {"low", "low_on_treatment"}:
+        return None
+    low = held.lowest
+    least = float(fact("project.urgent.low_on_drug").value or 0)
+    within = low is not None and least <= low < held.floor
+    return day.lowest_measured if within else None
+
+
+def _context(sessions: pd.DataFrame, trend: Trend) -> tuple[ContextAnswer, ...]:
+    own = trend.series.session.tolist()
+    return tuple(
+        ContextAnswer(one.what, one.latest, one.earlier, one.since, one.divides)
+        for one in context_changes(sessions, own)
+    )
+
+
+def _swings(trend: Trend) -> bool:
+    series, own = trend.series, trend.priors
+    # A session with a reading beyond the gauge lies no known way off.
+    plain = series.plain
+    if not plain.any():
+        return False
+    # About the fit of each session's own series, site and so on; first visits count as swings.
+    columns = trend.columns
+    rows = columns.sessions().copy()
+    rows[:, [i for i, name in enumerate(columns.terms) if name == "first_visit"]] = 0.0
+    rest = (series.y - trend.posterior.usual(rows, columns.day).mean)[plain]
+    dates = series.date[plain]
+    found = swings(rest, series.k[plain], own.sv[0], own.sr[0], own.sw[0], dates=dates)
+    return found is not None and found.far
+
+
+def _missed(one: MissedDoses) -> str:
+    from bpvet.answers.phrases import day
+
+    when = f"on {day(one.first)}"
+    if one.last != one.first:
+        when = f"from {day(one.first)} to {day(one.last)}"
+    what = f"of {one.drug}" if one.drug else "of every pressure drug"
+    counted = (
+        "the effect is taken to fade meanwhile" if one.what == "missed" else "this changes nothing"
+    )
+    return f"Doses {what} were {one.what} {when}; {counted}."
+
+
+def kidney_told(found: Safety, sessions: pd.DataFrame, staged: Kidney) -> tuple[Statement, ...]:
+    """Return what the laboratory values say, with what pressure did meanwhile.
+
+    Parameters
+    ----------
+    found : Safety
+        What comes before any trend: laboratory values, and what is urgent.
+    sessions : DataFrame
+        The animal's sessions, as `bpvet.sessions` gives them.
+    staged : Kidney
+        Its stage and substages.
+    """
+    kidneys, quiet = found.found.kidneys, found.withheld("verdicts") is not None
+    rows = sessions[sessions["condition"].isin(TREND_CONDITIONS) & sessions["systolic"].notna()]
+    day = rows["date"].to_numpy(dtype="datetime64[D]")
+    means = rows["systolic"].to_numpy(dtype=float)
+    pressure = {}
+    for one in kidneys.reactions:
+        before = np.flatnonzero(day <= one.changed_on)
+        after = np.flatnonzero((day > one.changed_on) & (day <= one.after.date + 14 * _DAY))
+        if before.size and after.size:
+            # The session nearest to the value: later ones may follow another change of drug.
+            near = after[np.argmin(np.abs(day[after] - one.after.date))]
+            step = means[near] - means[before[-1]]
+            moved = "fell" if step < 0 else "rose"
+            pressure[str(one.after.date)] = (
+                f"pressure {moved} by {number(abs(step), 0)} meanwhile "
+                f"({number(means[before[-1]], 0)} to {number(means[near], 0)} mmHg)"
+            )
+    return (
+        *kidney_statements(kidneys, pressure, staged),
+        *kidney_stage_statements(staged, quiet=quiet),
+    )
+
+
+def not_used(
+    records: Records,
+    animal: str,
+    found: Safety,
+    treatments: Treatments,
+    statements: Sequence[Statement],
+) -> tuple[NotUsed, ...]:
+    """Return the rows of signs, laboratory values and treatments that no sentence speaks of.
+
+    Parameters
+    ----------
+    records, animal, treatments
+        As `bpvet.models.safety.safety` takes them.
+    found : Safety
+    statements : sequence of Statement
+        All that is told.
+    """
+    told = " ".join(one.text for one in statements)
+    keys = {one.key for one in statements}
+    rows = [
+        *_signs_unused(found, told),
+        *_labs_unused(found.found.kidneys, keys),
+        *_drugs_unused(treatments, told),
+        *_aside(records, animal),
+    ]
+    return tuple(sorted(rows, key=lambda one: (one.table, str(one.date), one.text)))
+
+
+_WHY = {
+    "denied": "it says that it is absent",
+    "past": "it speaks of the past, or was answered since",
+    "other": "it is no sign that these answers use",
+}
+
+
+def _signs_unused(found: Safety, told: str) -> Iterator[NotUsed]:
+    from bpvet.answers.phrases import day
+
+    for sign in found.found.rows:
+        when = day(sign.seen_on)
+        if f"“{sign.text}” ({when})" in told or f"A note of {when} says “{sign.text}”" in told:
+            continue
+        reason = _WHY.get(sign.reading, "a newer row of the same sign is told")
+        if sign.table != "observations":
+            if sign.reading not in ("present", "unclear"):
+                continue
+            reason = "it stands in a note"
+        yield NotUsed(sign.table, sign.seen_on, sign.text, reason)
+
+
+def _labs_unused(kidneys: Kidneys, keys: set[str]) -> Iterator[NotUsed]:
+    from bpvet.answers.kidney.words import lab_value
+
+    used = {id(one) for one in _told_values(kidneys, keys)}
+    for analyte, values in kidneys.history.analytes.items():
+        for one in values:
+            if id(one) in used:
+                continue
+            reason = "it is shown under the figure and in its own trend"
+            if one.modelled is None:
+                reason = "its analyte or unit is not judged here"
+            yield NotUsed("labs", one.date, f"{analyte} {lab_value(one)}", reason)
+
+
+def _told_values(kidneys: Kidneys, keys: set[str]) -> Iterator[LabValue]:
+    """Yield the values that urgent lines and `kidney_statements` name, by themselves."""
+    if kidneys.acute is not None:
+        yield from (kidneys.acute.first, kidneys.acute.second)
+    if kidneys.potassium is not None:
+        yield kidneys.potassium.value
+    for one in kidneys.reactions:
+        if one.is_reaction:
+            yield from (one.before, one.after)
+    if kidneys.weight is not None:
+        yield from (kidneys.weight.highest, kidneys.weight.newest)
+    if "kidney.protein" in keys:
+        yield from kidneys.protein or ()
+    if (
+        "kidney.range" in keys
+        and kidneys.stage.stage is not None
+        and kidneys.stage.value is not None
+    ):
+        yield kidneys.stage.value
+
+
+def _drugs_unused(treatments: Treatments, told: str) -> Iterator[NotUsed]:
+    words = told.casefold()
+    for span in treatments.spans:
+        if not re.search(rf"(?<!\w){re.escape(span.drug.casefold())}(?!\w)", words):
+            text = f"{span.drug} {span.dose}".strip()
+            why = "it is not known to move pressure"
+            if span.modelled:
+                why = "no series of pressures is told here that it could be judged by"
+            yield NotUsed("treatments", span.started_on, text, why)
+
+
+def _aside(records: Records, animal: str) -> Iterator[NotUsed]:
+    columns = {
+        "observations": ("seen_on", "sign"),
+        "labs": ("sampled_on", "analyte"),
+        "treatments": ("started_on", "drug"),
+    }
+    for table, (on, what) in columns.items():
+        rows = getattr(records, table)
+        rows = rows[(rows["animal"] == animal) & ((rows["set_aside"] != "") | rows["future"])]
+        for _, row in rows.iterrows():
+            day = np.datetime64("NaT", "D") if pd.isna(row[on]) else np.datetime64(row[on], "D")
+            reason = row["set_aside"] or f"it is dated after {records.as_of}"
+            yield NotUsed(table, day, str(row[what]), f"set aside: {reason}")
+    for one in records.cancelled_rows:
+        if one.animal == animal:
+            yield NotUsed(one.table, _day(one.date), one.text, one.why)
+
+
+def _day(written: str) -> np.datetime64:
+    """Return the date of a cell that may hold anything; NaT where it does not begin with one."""
+    try:
+        return np.datetime64(date.fromisoformat(written[:10]), "D")
+    except ValueError:
+        return np.datetime64("NaT", "D")

@@ -1,0 +1,286 @@
+"""The in-room sum: what one session comes to, whether to go on, and a line for the chart.
+
+Standard library only, so that it starts at once. Nothing here knows the animal's other
+sessions: a session's mean is "in the range of" a category and never "is" one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from bpvet import __version__
+from bpvet.answers.room.chart_line import chart_line
+from bpvet.answers.room.parts import (
+    GoOnAnswer,
+    RangeAnswer,
+    ReadingFate,
+    RoomReading,
+    RoomWords,
+    Spread,
+)
+from bpvet.answers.room.urgent import RoomUrgent, room_urgent
+from bpvet.answers.room.words import (
+    caution_lines,
+    cuff_lines,
+    go_on_lines,
+    note_lines,
+    range_line,
+)
+from bpvet.equality import Content
+from bpvet.errors import CallError
+from bpvet.facts.categories import Guideline, guideline
+from bpvet.facts.cautions import licensed
+from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS
+from bpvet.facts.sources import credit, fact
+from bpvet.facts.words import (
+    CONDITION_WORDS,
+    KEPT_OUT_CONDITIONS,
+    METHODS,
+    QUANTITIES_OF,
+    UNITS,
+    condition_of,
+)
+from bpvet.printing import Brief
+from bpvet.visits.choice import (
+    BOTH_BOUNDS,
+    Reading,
+    SessionSum,
+    fates,
+    session_sum,
+)
+
+#: What an oscillometric reading carries besides the systolic pressure.
+BESIDE = ("diastolic", "mean", "heart_rate")
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class RoomAnswer(Brief, Content):
+    """The in-room sum of one session.
+
+    Numbers are in the unit beside them; what cannot be given is None. `words` is what a person
+    reads, `cautions` what stands on everything that may be kept, `chart_line` what goes into the
+    chart. `to_dict` gives plain JSON values.
+    """
+
+    animal: str
+    taken_at: str
+    species: str
+    method: str
+    condition: str
+    rule: str
+    n_taken: int
+    n_used: int
+    systolic: Spread
+    diastolic: Spread | None
+    mean: Spread | None
+    heart_rate: Spread | None
+    readings: tuple[ReadingFate, ...]
+    range: RangeAnswer
+    go_on: GoOnAnswer
+    flags: tuple[str, ...]
+    urgent: tuple[RoomUrgent, ...]
+    words: RoomWords
+    cautions: tuple[str, ...]
+    chart_line: str
+    version: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return every answer as plain JSON values."""
+        return asdict(self)
+
+
+def room_answer(
+    readings: Sequence[RoomReading],
+    method: str,
+    *,
+    rule: str = "guideline",
+    guideline_key: str = "acvim2018",
+    species: str = "",
+    setting: str = "",
+    state: str = "",
+    animal: str = "",
+    taken_at: str = "",
+    cuff_width_cm: float | None = None,
+    limb_circumference_cm: float | None = None,
+) -> RoomAnswer:
+    """Return the in-room sum of one session.
+
+    Parameters
+    ----------
+    readings : sequence of RoomReading
+        In order of taking, at least one.
+    method : str
+        ``doppler`` or ``oscillometric``.
+    rule : str
+        Which readings count: ``guideline`` (the first of four or more is left out) or ``all``.
+    guideline_key : str
+        Key of the guideline whose range is named.
+    species, setting, state : str
+        As in the records; blank where not given.
+    animal, taken_at : str
+        Its id, and the ISO date or date and time, for the line for the chart; may be blank.
+    cuff_width_cm, limb_circumference_cm : float, optional
+        Sizes of the cuff and of the limb under it; where both are given, a cuff too narrow or too
+        wide is told.
+
+    Raises
+    ------
+    CallError
+        For no readings, an unknown method, rule or guideline, or numbers that the method does
+        not give.
+
+    Examples
+    --------
+    >>> taken = [RoomReading(165.0), RoomReading(158.0), RoomReading(160.0)]
+    >>> answer = room_answer(taken, "doppler")
+    >>> print(answer.chart_line)
+    Systolic 161 mmHg (Doppler, mean of 3 of 3 readings, SD 3.6; 165, 158, 160)
+    >>> answer.go_on.more_for_enough
+    3
+    """
+    _check(readings, method)
+    chosen = guideline(guideline_key, species or None)
+    found = session_sum([Reading(r.systolic, r.bound, r.excluded) for r in readings], rule)
+    fated = tuple(
+        ReadingFate(place, r.systolic, r.bound, r.diastolic, r.mean, r.heart_rate, fate, reason)
+        for place, (r, fate, reason) in enumerate(
+            zip(readings, found.fates, found.reasons, strict=True), start=1
+        )
+    )
+    condition = condition_of(setting, state)
+    spreads = {"systolic": _spread(found, UNITS["systolic"])}
+    spreads |= _beside(fated)
+    lies = _range(found, chosen, condition)
+    go_on = GoOnAnswer(
+        _more_until(found, MIN_READINGS), _more_until(found, ENOUGH_READINGS), found.go_on
+    )
+    words = RoomWords(
+        range=range_line(lies, _credited(lies)),
+        go_on=go_on_lines(found, go_on.more_for_minimum, go_on.more_for_enough),
+        cautions=caution_lines(found, chosen, condition),
+        notes=(
+            *note_lines(found, species),
+            *cuff_lines(cuff_width_cm, limb_circumference_cm, species),
+        ),
+    )
+    return RoomAnswer(
+        animal=animal,
+        taken_at=taken_at,
+        species=species,
+        method=method,
+        condition=condition,
+        rule=rule,
+        n_taken=found.n_taken,
+        n_used=found.n_used,
+        systolic=spreads["systolic"],
+        diastolic=spreads.get("diastolic"),
+        mean=spreads.get("mean"),
+        heart_rate=spreads.get("heart_rate"),
+        readings=fated,
+        range=lies,
+        go_on=go_on,
+        flags=found.flags,
+        urgent=room_urgent(found, spreads, chosen, species, condition, taken_at[:10]),
+        words=words,
+        cautions=(licensed(),),
+        chart_line=chart_line(fated, spreads, method, condition, animal, taken_at),
+        version=__version__,
+    )
+
+
+def _check(readings: Sequence[RoomReading], method: str) -> None:
+    if method not in METHODS:
+        raise CallError(f'method "{method}" is not known. Use {" or ".join(METHODS)}.')
+    if not readings:
+        raise CallError("A session needs at least one reading.")
+    for name in BESIDE:
+        given = any(getattr(reading, name) is not None for reading in readings)
+        if given and name not in QUANTITIES_OF[method]:
+            raise CallError(f"A Doppler flow detector gives no {name.replace('_', ' ')}.")
+
+
+def _spread(found: SessionSum, unit: str) -> Spread:
+    used = [r for r, fate in zip(found.readings, found.fates, strict=True) if fate == "used"]
+    lowest, highest = _end(used, "at most", min), _end(used, "at least", max)
+    return Spread(
+        mean=found.mean,
+        sd=found.sd,
+        n=found.n_used,
+        lowest=lowest,
+        highest=highest,
+        median=found.median,
+        cv=found.cv,
+        relative_range=found.relative_range,
+        bound=found.bound,
+        unit=unit,
+    )
+
+
+def _end(
+    used: Sequence[Reading], beyond: str, pick: Callable[[Iterable[float]], float]
+) -> float | None:
+    """Return the lowest or highest used reading; None where a bound leaves it open."""
+    given = [r for r in used if r.value is not None]
+    if not given or any(r.bound == beyond for r in given):
+        return None
+    value = pick(r.value for r in given if r.value is not None)
+    return value if any(r.value == value and not r.bound for r in given) else None
+
+
+def _beside(readings: Sequence[ReadingFate]) -> dict[str, Spread]:
+    """Return what the other quantities of the used readings come to, where they were given."""
+    spreads = {}
+    for name in BESIDE:
+        values = [getattr(r, name) for r in readings if r.fate == "used"]
+        given = [Reading(value) for value in values if value is not None]
+        if given:
+            # The readings have been chosen already: what is used is used for all it gave.
+            spreads[name] = _spread(session_sum(given, "all"), UNITS[name])
+    return spreads
+
+
+def _range(found: SessionSum, chosen: Guideline, condition: str) -> RangeAnswer:
+    source = guideline(chosen.categories_from)
+    withheld = _withheld(found, condition, chosen)
+    if withheld or found.mean is None:
+        return RangeAnswer(source.key, source.name, None, None, None, "", withheld, False)
+    category = source.category_of(found.mean)
+    ends = [end if math.isfinite(end) else None for end in (category.low, category.high)]
+    beyond = {"at least": "or above", "at most": "or below"}.get(found.bound, "")
+    if (beyond == "or above" and ends[1] is None) or (beyond == "or below" and ends[0] is None):
+        beyond = ""
+    remembered = fact(category.fact_id).remembered
+    return RangeAnswer(
+        source.key, source.name, category.name, ends[0], ends[1], beyond, None, remembered
+    )
+
+
+def _credited(lies: RangeAnswer) -> str:
+    """Return the source that the bounds of the range are of, as a sentence names it."""
+    held = guideline(lies.guideline).categories
+    return next((credit(fact(one.fact_id)) for one in held if one.name == lies.name), "")
+
+
+def _withheld(found: SessionSum, condition: str, chosen: Guideline) -> str | None:
+    """Return why no category is named, or None."""
+    if found.mean is None:
+        return "no reading counts"
+    if found.bound == BOTH_BOUNDS:
+        return "readings went beyond both ends of the gauge"
+    if condition in KEPT_OUT_CONDITIONS:
+        return f"the animal was {CONDITION_WORDS[condition]}, and the ranges speak of awake animals"
+    if found.mean < chosen.floor.value and found.bound != "at least":
+        return "it lies lower than the categories speak of"
+    return None
+
+
+def _more_until(found: SessionSum, wanted: int) -> int:
+    """Return the fewest further plain readings after which `wanted` are used under the rule."""
+    kinds = [reading.kind for reading in found.readings]
+    more = 0
+    while fates([*kinds, *["number"] * more], found.rule).count("used") < wanted:
+        more += 1
+    return more

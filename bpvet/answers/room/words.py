@@ -1,0 +1,183 @@
+"""The in-room sum in words that are read once, with the animal on the table.
+
+Standard library only. Where a rule is from memory, the words say so.
+"""
+
+from __future__ import annotations
+
+from bpvet.answers.room.parts import RangeAnswer
+from bpvet.answers.room.urgent import judged
+from bpvet.facts.categories import Guideline
+from bpvet.facts.protocol import CEILING, ENOUGH_READINGS, MIN_READINGS, limits
+from bpvet.facts.sources import credit, fact
+from bpvet.facts.words import KEPT_OUT_CONDITIONS, SPECIES
+from bpvet.printing import number
+from bpvet.visits.choice import FEW, INCONSISTENT, NOT_ENOUGH, STILL_FALLING, SessionSum
+
+_SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven")
+
+
+def range_line(lies: RangeAnswer, credited: str) -> str:
+    """Return the range that the mean lies in as a sentence; `credited` names its source."""
+    if lies.name is None:
+        return f"No range is named: {lies.withheld}."
+    if lies.low is None:
+        ends = f"below {number(lies.high, 0)} mmHg"
+    elif lies.high is None:
+        ends = f"{number(lies.low, 0)} mmHg or more"
+    else:
+        ends = f"{number(lies.low, 0)} up to {number(lies.high, 0)} mmHg"
+    beyond = f" {lies.or_beyond}" if lies.or_beyond else ""
+    return (
+        f'In the range of "{lies.name}"{beyond} ({ends}; {credited}). '
+        "One session says where this visit lies, not what the animal usually has."
+    )
+
+
+def go_on_lines(found: SessionSum, to_minimum: int, to_enough: int) -> tuple[str, ...]:
+    """Return whether to take more readings, and why.
+
+    Parameters
+    ----------
+    found : SessionSum
+    to_minimum, to_enough : int
+        Further readings after which 3, and after which 5, count.
+    """
+    reasons = {reason.text for reason in found.go_on}
+    lines = []
+    if FEW in reasons:
+        lines.append(
+            f"Go on: take at least {_counted(to_minimum, 'more reading')}, so that "
+            f"{_count(MIN_READINGS)} count ({_cited('protocol.n.minimum')}). Better: "
+            f"{_count(to_enough)} more, so that {_count(ENOUGH_READINGS)} count"
+            f"{_first_goes(found)}."
+        )
+    elif NOT_ENOUGH in reasons:
+        lines.append(
+            f"Go on if the animal lets you: {_counted(to_enough, 'more reading')} would make "
+            f"{_count(ENOUGH_READINGS)} that count, and {_count(ENOUGH_READINGS)} to seven are "
+            f"advised ({_cited('protocol.n.enough')}){_first_goes(found)}."
+        )
+    if STILL_FALLING in reasons:
+        lines.append(
+            "Go on: the readings are still falling, so their mean reads high. Wait until they "
+            f"level off, then take five to seven ({_cited('protocol.plateau')})."
+        )
+    if INCONSISTENT in reasons:
+        spread = (
+            "one lies far beyond the others"
+            if found.cv is None
+            else f"their SD is {number(100 * found.cv, 0)} % of the mean, and up to 20 % is called "
+            "consistent"
+        )
+        lines.append(
+            f"The readings disagree: {spread}. Change the site or the cuff, or come back later "
+            f"({_cited('protocol.repeat')})."
+        )
+    if not lines:
+        lines.append(
+            f"Enough: {_count(found.n_used)} readings count, they agree, and they are not falling."
+        )
+    return tuple(lines)
+
+
+def caution_lines(found: SessionSum, chosen: Guideline, condition: str) -> tuple[str, ...]:
+    """Return what must be asked or looked for today, besides what is urgent by itself.
+
+    Under sedation or anaesthesia nothing is said: the rules speak of awake animals.
+    """
+    if condition in KEPT_OUT_CONDITIONS:
+        return ()
+    if found.mean is None:
+        return (_nothing_heard(),) if "no sound" in found.fates else ()
+    low = fact("project.urgent.low_on_drug")
+    as_judged = judged(found.mean, condition)
+    lines = []
+    if found.mean < (low.value or 0):
+        lines.append(
+            f"Below {number(low.value, 0)} mmHg: is it on a drug that acts on pressure? Then it is "
+            "low on treatment: ask about weakness, appetite and kidneys."
+        )
+    elif as_judged < chosen.floor.value:
+        lines.append(
+            f"Below {number(chosen.floor.value, 0)} mmHg: if the animal is weak or has collapsed, "
+            "or is on a drug that acts on pressure, its pressure may be too low and a vet should "
+            f"see it today ({credit(chosen.floor.fact)})."
+        )
+    if "no sound" in found.fates:
+        lines.append(_nothing_heard())
+    if as_judged >= (fact("project.urgent.raised").value or 0):
+        lines.append(
+            f"{number(fact('project.urgent.raised').value, 0)} mmHg or more: are the eyes, the "
+            "mind and the gait as they were? A sign of damage to the eye or the brain needs a vet "
+            "now."
+        )
+    return tuple(lines)
+
+
+def note_lines(found: SessionSum, species: str) -> tuple[str, ...]:
+    """Return what must be said beside single readings: bounds, ceilings, unusual values."""
+    bounds = limits("systolic", species)
+    lines = []
+    for place, reading in enumerate(found.readings, start=1):
+        if reading.value is None or reading.kind == "excluded":
+            continue
+        if reading.bound:
+            sense = "higher" if reading.bound == "at least" else "lower"
+            lines.append(
+                f"Reading {place} is a bound, {reading.bound} {number(reading.value, 0)} mmHg: the "
+                f"true value is {sense}."
+            )
+        elif reading.value == CEILING:
+            lines.append(
+                f"Reading {place}: {CEILING} is the ceiling of many gauges. If yours could show "
+                f"no more, enter it as over{CEILING}."
+            )
+        elif bounds.notes(reading.value):
+            lines.append(
+                f"Reading {place}: {number(reading.value, 0)} mmHg is unusual (outside "
+                f"{bounds.note_low:g} to {bounds.note_high:g}). Check it; it is kept."
+            )
+    return tuple(lines)
+
+
+def cuff_lines(width: float | None, limb: float | None, species: str) -> tuple[str, ...]:
+    """Return that the cuff is too narrow or too wide for the limb, sizes in cm, if it is."""
+    if not width or not limb or width < 0 or limb < 0:
+        return ()
+    bounds, ratio = limits("cuff_ratio", species), width / limb
+    if bounds.usual(ratio):
+        return ()
+    return (
+        f"The cuff's width is {number(100 * ratio, 0)} % of the limb's circumference; "
+        f"{number(100 * bounds.note_low, 0)} to {number(100 * bounds.note_high, 0)} % is advised "
+        f"({_cited(f'protocol.cuff_ratio.{species or SPECIES[0]}.2018')}).",
+    )
+
+
+def _nothing_heard() -> str:
+    return (
+        "A reading gave no sound, so it has no number. In a weak animal the pressure may be too "
+        "low: a vet should see it today."
+    )
+
+
+def _first_goes(found: SessionSum) -> str:
+    """Say that the first will be left out, where that is still to come."""
+    if found.rule != "guideline" or "left out" in found.fates:
+        return ""
+    if found.readings[0].kind not in ("number", "bound"):
+        return ""
+    return "; from four readings on the first is left out"
+
+
+def _cited(id: str) -> str:
+    return credit(fact(id))
+
+
+def _count(count: int) -> str:
+    return _SMALL[count] if count < len(_SMALL) else str(count)
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{_count(count)} {word}" + ("" if count == 1 else "s")

@@ -1,0 +1,59 @@
+"""How likely further visits settle what a trend leaves open, as answers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from bpvet.answers.parts import SettleAnswer
+from bpvet.models.trend.effects import Treatment
+from bpvet.models.trend.settling import (
+    SLOPE_GAP_DAYS,
+    SLOPE_VISITS,
+    Settling,
+    effect_asked,
+    settling,
+    slope_asked,
+    usual_asked,
+)
+from bpvet.models.trend.trend import Trend
+
+#: Verdicts of each question: at or below what is asked, and above.
+TARGET_VERDICTS = ("at or below", "above")
+DRUG_VERDICTS = ("has lowered", "fall unlikely")
+SLOPE_VERDICTS = ("rise unlikely", "rising")
+
+
+def usual_settle(trend: Trend, value: float) -> tuple[SettleAnswer, ...]:
+    """Return how likely further visits settle whether the usual pressure lies at or below."""
+    return settle_answers(settling(trend, [usual_asked(value)])[0], TARGET_VERDICTS)
+
+
+def drug_settle(trend: Trend, spell: Treatment) -> tuple[SettleAnswer, ...]:
+    """Return how likely further visits settle whether a drug has lowered it; none for values."""
+    if trend.logarithmic:
+        return ()
+    return settle_answers(settling(trend, [effect_asked(trend, spell)])[0], DRUG_VERDICTS)
+
+
+def slope_settle(trend: Trend) -> tuple[SettleAnswer, ...]:
+    """Return how likely further visits settle whether it is creeping up; none for values."""
+    if trend.logarithmic:
+        return ()
+    found = settling(trend, [slope_asked(trend)], SLOPE_VISITS, SLOPE_GAP_DAYS)
+    return settle_answers(found[0], SLOPE_VERDICTS)
+
+
+def settle_answers(
+    found: Sequence[Settling], verdicts: tuple[str, str]
+) -> tuple[SettleAnswer, ...]:
+    """Return chances as answers, each side under the words of its verdict."""
+    return tuple(
+        SettleAnswer(
+            visits=one.visits,
+            gap_days=one.gap_days,
+            readings=one.readings,
+            chance=one.chance,
+            by_verdict=dict(zip(verdicts, (one.at_or_below, one.above), strict=True)),
+        )
+        for one in found
+    )

@@ -1,0 +1,166 @@
+"""An animal without any session of a trend: what is urgent, signs, kidneys, and when to measure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+
+from bpvet import __version__
+from bpvet.answers.control import recheck_answer, sign_answers, urgent_answers
+from bpvet.answers.control_words import recheck_text
+from bpvet.answers.parts import (
+    NotUsed,
+    RecheckAnswer,
+    RecordedAnswer,
+    SignAnswer,
+    TrendAnswer,
+    UrgentAnswer,
+)
+from bpvet.answers.plain import plain
+from bpvet.answers.recorded import kidney_told, not_used, recorded_answer
+from bpvet.answers.recorded_words import drug_statements, named_in_urgent, sign_statements
+from bpvet.answers.statement import Statement
+from bpvet.equality import Content
+from bpvet.errors import BpvetError, CallError, FitError
+from bpvet.facts.categories import guideline as guideline_of
+from bpvet.facts.cautions import cautions_for
+from bpvet.models.kidney.kidney import kidney_of
+from bpvet.models.kidney.result import Kidney
+from bpvet.models.safety.safety import safety
+from bpvet.models.trend.fit import animal_sessions
+from bpvet.printing import Brief
+from bpvet.records.findings import Finding
+from bpvet.records.records import Records
+from bpvet.visits.treatments.courses import courses
+
+_OWN = {"reason", "kidney_statements"}
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class UnseenAnswer(Brief, Content):
+    """What can be answered of an animal without a session that may enter a trend.
+
+    `to_dict` gives the keys of `TrendAnswer`, null where a session would be needed, and `reason`.
+    """
+
+    animal: str
+    name: str
+    species: str
+    species_written: str
+    breed: str
+    as_of: np.datetime64
+    guideline: str
+    guideline_name: str
+    reason: str
+    urgent: tuple[UrgentAnswer, ...]
+    signs: tuple[SignAnswer, ...]
+    recheck: RecheckAnswer
+    kidney: Kidney
+    kidney_statements: tuple[Statement, ...]
+    recorded: RecordedAnswer
+    statements: tuple[Statement, ...]
+    sentences: tuple[str, ...]
+    not_used: tuple[NotUsed, ...]
+    cautions: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    version: str
+    data_digest: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return every answer as plain JSON values."""
+        shown: dict[str, Any] = {
+            part.name: None for part in fields(TrendAnswer) if part.name not in _OWN
+        }
+        own = (part.name for part in fields(self) if part.name != "kidney_statements")
+        given = {name: plain(getattr(self, name)) for name in own if name != "kidney"}
+        return shown | given | {"kidney": self.kidney.to_dict()}
+
+
+def unseen_answer(
+    records: Records,
+    animal: str,
+    reason: str,
+    guideline: str = "acvim2018",
+    edition: str = "iris2019",
+) -> UnseenAnswer:
+    """Return what can be answered of an animal without a session that may enter a trend.
+
+    Parameters
+    ----------
+    records : Records
+    animal : str
+        Its id.
+    reason : str
+        Why no trend can be fitted, a sentence.
+    guideline : str
+        Key of the guideline that names floor and intervals.
+    edition : str
+        Edition of the kidney stages, as `bpvet.kidney` takes it.
+
+    Raises
+    ------
+    CallError
+        For an unknown guideline, or one that does not speak of the species.
+    """
+    row = records.animals.set_index("animal").loc[animal]
+    species = str(row["species"])
+    chosen = guideline_of(guideline, species or None)
+    sessions, treatments = animal_sessions(records, animal), courses(records, animal)
+    found = safety(records, animal, sessions, treatments, None, chosen)
+    kidneys = kidney_of(records, found.found, None, edition=edition)
+    answer = UnseenAnswer(
+        animal=animal,
+        name=str(row["name"]),
+        species=species,
+        species_written=str(row["species_written"]),
+        breed=str(row["breed"]),
+        as_of=records.as_of,
+        guideline=chosen.key,
+        guideline_name=chosen.name,
+        reason=reason,
+        urgent=urgent_answers(found, chosen),
+        signs=sign_answers(found.found.seen.signs),
+        recheck=recheck_answer(found, str(row["left_reason"])),
+        kidney=kidneys,
+        kidney_statements=kidney_told(found, sessions, kidneys),
+        recorded=recorded_answer(records, animal, sessions, treatments, found, None),
+        statements=(),
+        sentences=(),
+        not_used=(),
+        cautions=tuple(one.text for one in cautions_for()),
+        findings=(*records.findings.about({}), *treatments.findings),
+        version=__version__,
+        data_digest=records.digest,
+    )
+    told = _statements(answer)
+    return replace(
+        answer,
+        statements=told,
+        sentences=tuple(one.text for one in told),
+        not_used=not_used(records, animal, found, treatments, told),
+    )
+
+
+def _statements(answer: UnseenAnswer) -> tuple[Statement, ...]:
+    said = [Statement(f"urgent.{one.rule}", f"Urgent: {one.text}") for one in answer.urgent]
+    said.append(Statement("usual.none", f"No usual pressure can be given: {answer.reason}"))
+    again = answer.recheck
+    if again.latest is None:
+        said.append(Statement("recheck.none", f"No next visit is proposed: {again.reason}."))
+    else:
+        text = recheck_text(again, answer.as_of)
+        said.append(Statement(f"recheck.{again.state}", text))
+    said += sign_statements(answer.signs, named_in_urgent(answer.urgent))
+    said += answer.kidney_statements
+    said += drug_statements(answer.recorded)
+    return tuple(said)
+
+
+def urgent_of(records: Records, animal: str, error: BpvetError, guideline: str) -> BpvetError:
+    """Return the error of an animal without a trend, with whatever is urgent of it first."""
+    answer = unseen_answer(records, animal, str(error), guideline)
+    urgent = [f"Urgent: {one.text}" for one in answer.urgent]
+    kind = FitError if isinstance(error, FitError) else CallError
+    return kind(" ".join([*urgent, str(error)]))

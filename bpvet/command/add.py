@@ -1,0 +1,346 @@
+"""``bpvet add``: one entry more in a record folder, as a new file; or one taken back."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from collections.abc import Mapping
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from bpvet.command.average import reading_rows
+from bpvet.command.shared import options
+from bpvet.command.shared.entering import (
+    Target,
+    accepting,
+    add_session,
+    add_sure,
+    entered_words,
+    entry_json,
+    now,
+    now_json,
+    now_text,
+    opened_folder,
+    target,
+)
+from bpvet.command.shared.output import print_json, printable, say, wrapped
+from bpvet.command.shared.typed_readings import moment, one_line, typed_readings
+from bpvet.errors import CallError
+from bpvet.facts.signs.signs import STATUSES
+from bpvet.facts.words import METHODS, SETTINGS, SPECIES, STATES
+from bpvet.records.findings import shown
+
+SUMMARY = "adds a reading, treatment, sign, laboratory value or contact to a record folder"
+ABOUT = """\
+Adds one entry to a folder of records, as a new file of its own; nothing that is there is
+changed. It is checked as ever before it is written, and answered in five lines. What was
+added can be taken back by its id: the row stays, is listed by check, and used by nothing.
+
+examples:
+  bpvet add records --animal A17 --treatment amlodipine --on 2026-03-01
+  bpvet add records --animal A17 --sign "retinal detachment" --on 2026-03-01
+  bpvet add records --animal A17 --lab creatinine --value 180 --unit µmol/L --on 2026-03-01
+  bpvet add records --animal A17 --reading 165 158 160 --method doppler
+  bpvet add records --animal A17 --missed missed --on 2026-03-01 --until 2026-03-03
+  bpvet add records --animal A17 --contact booked --on 2026-03-01
+  bpvet add records --animal N04 --species cat --name Sprat
+  bpvet add records --cancel 20260301-101500-3f9a2c --reason "wrong animal"
+"""
+
+#: What each kind of entry begins with: its table, and the options that go with it by column.
+_KINDS: dict[str, tuple[str, dict[str, str]]] = {
+    "reading": (
+        "readings",
+        {
+            "on": "taken_at",
+            "method": "method",
+            "setting": "setting",
+            "state": "state",
+            "session": "session",
+            "site": "site",
+            "operator": "operator",
+            "note": "note",
+        },
+    ),
+    "treatment": (
+        "treatments",
+        {
+            "on": "started_on",
+            "until": "stopped_on",
+            "dose": "dose",
+            "dose_unit": "dose_unit",
+            "product": "product",
+            "purpose": "purpose",
+            "note": "note",
+        },
+    ),
+    "missed": ("missed", {"on": "from", "until": "to", "drug": "drug", "note": "note"}),
+    "sign": ("observations", {"on": "seen_on", "status": "status", "note": "note"}),
+    "lab": ("labs", {"on": "sampled_on", "value": "value", "unit": "unit"}),
+    "contact": ("contacts", {"on": "date", "note": "note"}),
+    "species": (
+        "animals",
+        {"name": "name", "breed": "breed", "sex": "sex", "birth_date": "birth_date"},
+    ),
+}
+#: The column that the option of a kind itself fills.
+_OWN = {
+    "treatment": "drug",
+    "missed": "what",
+    "sign": "sign",
+    "lab": "analyte",
+    "contact": "outcome",
+    "species": "species",
+}
+#: Columns whose option must be given.
+_NEEDED = {"lab": ("value",), "reading": ("method",)}
+_DATES = ("started_on", "stopped_on", "from", "to", "seen_on", "sampled_on", "date", "birth_date")
+_BOUNDED = re.compile(r"(<|>)=?\s*([0-9.]+)", re.ASCII)
+_OTHERS = ("on", "until", *dict.fromkeys(name for _, held in _KINDS.values() for name in held))
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.usage = "bpvet add FOLDER --animal A WHAT [options]"
+    parser.add_argument("path", metavar="FOLDER", help="a folder of records in CSV files")
+    parser.add_argument("--animal", default="", metavar="A", help="its id, or its name")
+    kinds = parser.add_argument_group("what is added, one of these")
+    kinds.add_argument(
+        "--reading", nargs="+", metavar="R", help="readings of one session, as taken"
+    )
+    kinds.add_argument("--treatment", metavar="DRUG", help="a drug that was begun, or changed")
+    kinds.add_argument("--missed", choices=("missed", "late"), help="doses that were missed, late")
+    kinds.add_argument("--sign", metavar="SIGN", help="what was seen, such as seizure")
+    kinds.add_argument("--lab", metavar="ANALYTE", help="a laboratory value, such as creatinine")
+    outcomes = ("booked", "declined", "no answer", "left")
+    kinds.add_argument("--contact", choices=outcomes, help="what a call to the owner came to")
+    kinds.add_argument("--species", choices=SPECIES, help="a new animal, --animal being its id")
+    kinds.add_argument("--cancel", metavar="ID", help="take back the entry of this id")
+    kinds.add_argument("--list", action="store_true", help="show what can be taken back")
+    more = parser.add_argument_group("more about it")
+    more.add_argument("--on", "--taken-at", metavar="DATE", help="when, YYYY-MM-DD (readings: now)")
+    more.add_argument("--until", metavar="DATE", help="last day of a treatment or of missed doses")
+    more.add_argument("--method", choices=METHODS, help="of the readings")
+    more.add_argument("--setting", choices=SETTINGS, help="of the readings")
+    more.add_argument("--state", choices=STATES, help="of the animal at the readings")
+    more.add_argument("--status", choices=STATUSES, help="of the sign")
+    for name, help in _TEXTS.items():
+        more.add_argument(_option(name), metavar="TEXT", help=help)
+    more.add_argument("--reason", metavar="WHY", help="why the entry is taken back")
+    add_sure(more)
+    options.add_rule(parser)
+    options.add_guideline(parser)
+    options.add_ways_out(parser)
+
+
+_TEXTS = {
+    "value": "of the laboratory, a number",
+    "unit": "of the laboratory value, such as µmol/L",
+    "dose": "as written on the label",
+    "dose_unit": "unit of the dose",
+    "product": "of the treatment, as the clinic calls it",
+    "purpose": "what the treatment is for",
+    "drug": "whose doses were missed (every pressure drug)",
+    "session": "a name for the session, if there are several a day",
+    "site": "where the cuff sat",
+    "operator": "who measured",
+    "name": "of a new animal",
+    "breed": "of a new animal",
+    "sex": "of a new animal",
+    "birth_date": "of a new animal, YYYY-MM-DD",
+    "note": "anything else",
+}
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Add the entry, and say what the animal needs now."""
+    kind = _kind(arguments)
+    if kind == "list":
+        return _list(arguments)
+    if kind == "cancel":
+        return _cancel(arguments)
+    text = one_line(arguments.animal, "--animal")
+    if not text:
+        raise CallError("--animal says whose it is.")
+    if kind == "reading":
+        return _add_readings(arguments, text)
+    cells = _cells(arguments, kind)
+    if kind == "species":
+        aim = _new_animal(arguments.path, text, arguments.species)
+    else:
+        aim = target(arguments.path, text)
+    from bpvet.records.entries.adding import add_entry
+
+    table = _KINDS[kind][0]
+    row = {"animal": aim.animal, **cells}
+    found = add_entry(aim.folder, table, [row], accepting(arguments))
+    return _answer(arguments, aim, found, f"{_said(row)}, {table} of {aim.who}")
+
+
+def _answer(arguments: argparse.Namespace, aim: Target, found: Any, what: str) -> int:
+    """Say what the animal needs now, and what was added."""
+    answer = now(aim.folder, aim.animal, arguments.rule, arguments.guideline)
+    if arguments.json:
+        print_json({"added": entry_json(found), "now": now_json(answer)})
+        return 0
+    print(now_text(answer), flush=True)
+    say(f"\n{entered_words(found, what)}", arguments.quiet)
+    return 0
+
+
+def _add_readings(arguments: argparse.Namespace, text: str) -> int:
+    from bpvet.answers.room.room import room_answer
+    from bpvet.command.average import room_text
+
+    aim = target(arguments.path, text)
+    if not arguments.method:
+        raise CallError("--reading needs --method: doppler or oscillometric.")
+    taken_at = moment(arguments.on, "--on") if arguments.on else _now()
+    species = aim.species if aim.species in SPECIES else ""
+    typed = typed_readings(arguments.reading, arguments.method, (), species)
+    answer = room_answer(
+        typed,
+        arguments.method,
+        rule=arguments.rule,
+        guideline_key=arguments.guideline,
+        species=species,
+        setting=arguments.setting or "",
+        state=arguments.state or "",
+        animal=aim.animal,
+        taken_at=taken_at,
+    )
+    shared = {"animal": aim.animal, **_cells(arguments, "reading"), "taken_at": taken_at}
+    found = add_session(aim, reading_rows(answer.readings, shared), answer, arguments)
+    if not arguments.json:
+        print(f"{room_text(answer)}\n")
+    return _answer(arguments, aim, found, f"{len(typed)} readings of {aim.who}, {taken_at}")
+
+
+def _now() -> str:
+    return datetime.now().isoformat(timespec="minutes")
+
+
+def _kind(arguments: argparse.Namespace) -> str:
+    """Return what is to be done, and refuse what does not go with it."""
+    given = [name for name in (*_KINDS, "cancel") if getattr(arguments, name) is not None]
+    given += ["list"] if arguments.list else []
+    listed = ", ".join(f"--{name}" for name in (*_KINDS, "cancel", "list"))
+    if len(given) != 1:
+        many = "One thing is added at a time: not " + " and ".join(f"--{one}" for one in given)
+        raise CallError(f"{many}." if given else f"Say what is added: one of {listed}.")
+    (kind,) = given
+    fits = _KINDS[kind][1] if kind in _KINDS else {}
+    for name in _OTHERS:
+        if name != kind and getattr(arguments, name) is not None and name not in fits:
+            raise CallError(f"{_option(name)} does not go with --{kind}.")
+    if arguments.reason is not None and kind != "cancel":
+        raise CallError(f"--reason does not go with --{kind}: it is for --cancel.")
+    if arguments.animal and kind == "cancel":
+        raise CallError("--animal does not go with --cancel: the id says whose entry it is.")
+    return kind
+
+
+def _cells(arguments: argparse.Namespace, kind: str) -> dict[str, str]:
+    """Return the cells that the options fill, by column, each as it is written in records."""
+    held: dict[str, str] = {}
+    if kind in _OWN:
+        own = one_line(getattr(arguments, kind), f"--{kind}")
+        if not own:
+            raise CallError(f"--{kind} is blank.")
+        held[_OWN[kind]] = own
+    for name, column in _KINDS[kind][1].items():
+        given = getattr(arguments, name)
+        if given is not None:
+            held[column] = one_line(given, _option(name))
+    for name in _NEEDED.get(kind, ()):
+        if not held.get(name):
+            raise CallError(f"--{kind} needs {_option(name)}.")
+    if "on" in _KINDS[kind][1] and kind != "reading" and arguments.on is None:
+        raise CallError(f"--{kind} needs --on: the date, YYYY-MM-DD. None is guessed.")
+    for column in _DATES:
+        if held.get(column):
+            _check_date(held[column], column)
+    if bound := _BOUNDED.fullmatch(held.get("value", "")):
+        held["value"] = f"{bound.group(1)} {bound.group(2)}"
+    return {name: text for name, text in held.items() if text}
+
+
+def _check_date(text: str, column: str) -> None:
+    try:
+        options.iso_date(text)
+    except argparse.ArgumentTypeError as error:
+        raise CallError(f"{column}: {error}.") from None
+
+
+def _new_animal(path: str, text: str, species: str) -> Target:
+    folder, records = opened_folder(path)
+    held = records.animals
+    if text in set(held["animal"]):
+        listed = held[held["animal"] == text].iloc[0]
+        if listed["species"] or listed["species_written"]:
+            raise CallError(f"{shown(text)} is an animal of these records already.")
+    return Target(folder, records, text, "", species)
+
+
+def _said(row: Mapping[str, str]) -> str:
+    return ", ".join(
+        f"{name.replace('_', ' ')} {text}" for name, text in row.items() if name != "animal"
+    )
+
+
+def _cancel(arguments: argparse.Namespace) -> int:
+    """Take an entry back by a row of the table ``cancelled``."""
+    from bpvet.records.entries.adding import add_entry
+    from bpvet.records.entries.entries import entry_named
+
+    reason = one_line(arguments.reason or "", "--reason")
+    if not reason:
+        raise CallError("--cancel needs --reason: why the entry is taken back.")
+    folder, records = opened_folder(arguments.path)
+    entry = one_line(arguments.cancel, "--cancel")
+    held = entry_named(records, entry)
+    row = {"entry": entry, "cancelled_on": date.today().isoformat(), "reason": reason}
+    found = add_entry(folder, "cancelled", [row], accepting(arguments))
+    said = "; ".join(one.text for one in held)
+    animal = held[0].animal
+    name = next(iter(records.animals.loc[records.animals["animal"] == animal, "name"]), "")
+    aim = Target(folder, records, animal, str(name), "")
+    answer = now(folder, animal, arguments.rule, arguments.guideline)
+    if arguments.json:
+        cancelled = {"entry": entry, "text": said, "reason": reason}
+        print_json({"cancelled": cancelled, "added": entry_json(found), "now": now_json(answer)})
+        return 0
+    print(f"What now, without it, of {printable(aim.who)}:")
+    print(now_text(answer), flush=True)
+    say(
+        f'\nCancelled: {said}: {reason}. It stays in its file, and is used by nothing; "bpvet '
+        f'check" lists it. The row that says so is in "{found.file.name}".',
+        arguments.quiet,
+    )
+    return 0
+
+
+def _list(arguments: argparse.Namespace) -> int:
+    """Show the entries that can be taken back, of all animals or of one."""
+    from dataclasses import asdict
+
+    from bpvet.records.entries.entries import entries
+    from bpvet.records.read import read
+
+    records = read(Path(arguments.path))
+    held = entries(records)
+    if arguments.animal:
+        animal = records.animal(arguments.animal)
+        held = tuple(one for one in held if one.animal == animal)
+    if arguments.json:
+        print_json([asdict(one) for one in held])
+    elif held:
+        print("\n".join(wrapped(printable(f"{one.entry}  {one.text}"), "    ", "") for one in held))
+    else:
+        print("Nothing here was added by bpvet, so nothing can be taken back.")
+    return 0
+
+
+def _option(name: str) -> str:
+    return f"--{name.replace('_', '-')}"

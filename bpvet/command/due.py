@@ -1,0 +1,211 @@
+"""``bpvet due``: the clinic's list, which animals to see next, why, and by when."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bpvet.command.shared import options
+from bpvet.command.shared.cautions import add_cautions, cautions_block
+from bpvet.command.shared.opening import inputs_read, named_priors, usable
+from bpvet.command.shared.output import (
+    counted,
+    print_json,
+    printable,
+    progress,
+    say,
+    tell_recovered,
+    wrapped,
+    writable,
+)
+from bpvet.errors import CallError
+from bpvet.files import write_all, write_whole
+
+if TYPE_CHECKING:
+    from bpvet.answers.due.due import Due, DueRow
+    from bpvet.records.records import Records
+
+SUMMARY = "which animals to see next, why, and by when"
+ABOUT = """\
+Every animal of the clinic once, the most pressing first: what is urgent, what is overdue,
+what is due within --days, and whose eyes, blood or urine are due. With -o it goes into a
+file (.csv, .xlsx, .parquet, .jsonl, .ics or .html), or as page, table and calendar into a
+folder, where each row leads to a sheet for the room, written beside it, and to the animal's
+own page if that is there.
+
+examples:
+  bpvet due records
+  bpvet due records -o due.ics --pseudonyms
+  bpvet due records -o morning
+"""
+#: Animals that are printed of many.
+_SHOWN = 30
+_TABLES = (".csv", ".xlsx", ".parquet", ".jsonl")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.usage = "bpvet due PATH [--days N] [-o FILE or DIR] [options]"
+    options.add_path(parser)
+    parser.add_argument(
+        "--days",
+        type=_days,
+        metavar="N",
+        help="windows that end within so many days are due (14)",
+    )
+    parser.add_argument("--all", action="store_true", help="print every animal, later ones too")
+    parser.add_argument(
+        "--pseudonyms",
+        action="store_true",
+        help="call the animals animal 01, animal 02, … and leave names out",
+    )
+    options.add_rule(parser)
+    options.add_guideline(parser)
+    options.add_priors(parser)
+    parser.add_argument("-o", "--output", metavar="FILE", help="a file, or a folder, to write")
+    options.add_plain(parser)
+    options.add_force(parser, "replace files that are there")
+    add_cautions(parser)
+    options.add_ways_out(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print the list, or write it."""
+    from bpvet.answers.due.due import due
+    from bpvet.facts.categories import guideline
+
+    # What is wrong with the call is said before the work is done.
+    guideline(arguments.guideline)
+    priors = named_priors(arguments)
+    _refuse(arguments)
+    progress("Looking at every animal; of thousands this takes minutes.", arguments.quiet)
+    records = usable(arguments)
+    found = due(
+        records,
+        arguments.guideline,
+        days=arguments.days,
+        rule=arguments.rule,
+        priors=priors,
+        pseudonyms=arguments.pseudonyms,
+    )
+    places = [] if arguments.output is None else _written(arguments, found, records)
+    if arguments.json:
+        print_json(found.to_list())
+    elif places:
+        print(printable(f'The list is in "{places[0]}".'))
+    else:
+        print(due_text(found, every=arguments.all, every_caution=arguments.cautions))
+    return 0
+
+
+def _days(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or len(text) > 4:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a number of days such as 14')
+    return int(text)
+
+
+def _kind(arguments: argparse.Namespace) -> str:
+    """Return the ending of the file that is asked for; blank for a folder."""
+    place = Path(arguments.output)
+    ending = place.suffix.lower()
+    if place.is_dir() or not ending:
+        return ""
+    if ending in (*_TABLES, ".ics", ".html"):
+        return ending
+    listed = ", ".join((*_TABLES, ".ics"))
+    raise CallError(
+        f'"{place}": the list is written as {listed} or .html, or into a folder, whose name has '
+        "no ending."
+    )
+
+
+def _refuse(arguments: argparse.Namespace) -> None:
+    """Refuse what could not be written, before the work is done."""
+    if arguments.output is None:
+        return
+    place, ending = Path(arguments.output), _kind(arguments)
+    if not ending:
+        tell_recovered(place)
+        return
+    inputs = inputs_read(arguments)
+    writable(place, inputs, arguments.force)
+    if ending in _TABLES:
+        from bpvet.records.table_files import written_names
+
+        for name in written_names(place)[1:]:
+            writable(place.with_name(name), inputs, arguments.force)
+
+
+def _written(arguments: argparse.Namespace, found: Due, records: Records) -> list[Path]:
+    """Write the list where it was asked for; return its files, the main one first."""
+    from bpvet.answers.sheet.sheet import sheets
+    from bpvet.reports.due import due_page, due_words, pages_in, sheets_in, write_due
+
+    place, ending = Path(arguments.output), _kind(arguments)
+    if not ending:
+        rooms = sheets(records, found)
+        return list(write_due(found, place, inputs_read(arguments), arguments.force, rooms))
+    if ending in _TABLES:
+        from bpvet.records.table_files import table_files
+
+        contents = table_files(place, found.to_frame(), due_words(), arguments.plain)
+        write_all(place.parent, contents, arguments.force)
+    elif ending == ".ics":
+        from bpvet.answers.due.calendar import due_calendar
+
+        write_whole(place, due_calendar(found), arguments.force)
+    else:
+        beside = place.parent
+        page = due_page(found, pages_in(beside, found), sheets_in(beside, found))
+        write_whole(place, page.encode("utf-8", "replace"), arguments.force)
+    say(f"Wrote {counted(len(found.rows), 'animal')}.", arguments.quiet)
+    return [place]
+
+
+def due_text(found: Due, *, every: bool = False, every_caution: bool = False) -> str:
+    """Return the list as text: band by band, an animal a line and why below it.
+
+    Parameters
+    ----------
+    found : Due
+    every : bool
+        Whether all animals are printed, later ones too.
+    every_caution : bool
+        Whether all cautions are printed, or the first five.
+    """
+    from bpvet.answers.due.bands import BANDS, LATER
+
+    shown = found.rows if every else found.listed[:_SHOWN]
+    many = counted(len(found.rows), "animal")
+    left = f"; {counted(found.left, 'animal')} left, not on it" if found.left else ""
+    parts = [wrapped(f"Due on {found.as_of}, within {found.days} days: {many}{left}")]
+    for band, name in BANDS.items():
+        rows = [one for one in shown if one.band == band]
+        if rows:
+            parts.append("\n".join([name.upper(), *(_lines(one) for one in rows)]))
+    rest = len(found.listed) - len(shown)
+    if rest > 0 and not every:
+        parts.append(f"… and {counted(rest, 'animal')} more; --all prints every one.")
+    later = sum(one.band == LATER for one in found.rows)
+    if later and not every:
+        parts.append(f"Later: {counted(later, 'animal')}; --all prints them too.")
+    beside = parts[1:]
+    return "\n\n".join(
+        [*parts, *cautions_block(found.cautions, every=every_caution, beside=beside)]
+    )
+
+
+def _lines(one: DueRow) -> str:
+    from bpvet.answers.due.words import by_words, credit_of_row, last_words, who_of
+    from bpvet.printing import probability
+
+    target = "" if one.p_at_target is None else f"; at target then {probability(one.p_at_target)}"
+    contact = "" if one.contact is None else f"; {one.contact.text}"
+    what = ", ".join(one.what) or "nothing now"
+    line = f"{who_of(one)}: {what}, by {by_words(one)}. {last_words(one)}{target}{contact}"
+    grade = f" [{credit}]" if (credit := credit_of_row(one)) else ""
+    more = f" And {len(one.urgent) - 1} more urgent." if len(one.urgent) > 1 else ""
+    return "\n".join(
+        [wrapped(line, "    ", "  "), wrapped(f"{one.why}{grade}{more}", "      ", "    ")]
+    )

@@ -1,0 +1,116 @@
+"""``bpvet owner``: a page in plain words for the owner, and a home diary."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bpvet.command.shared import options
+from bpvet.command.shared.one_page import add_page, page_bytes, page_place
+from bpvet.command.shared.opening import inputs_read, usable
+from bpvet.command.shared.output import print_json, printable, say, wrapped, writable
+from bpvet.errors import CallError
+from bpvet.files import write_all, write_whole
+
+if TYPE_CHECKING:
+    from bpvet.answers.owner.owner import OwnerAnswer
+
+SUMMARY = "one page in plain words for the owner, and a home diary"
+ABOUT = """\
+Where the pressure was, room for the vet to write where it should be, the next visit, and when
+to phone at once, in plain words; on the back a diary for home. --diary writes the diary as a
+CSV file too: filled in and put among the records as readings-home.csv it is read as measured
+at home, and tablets that were missed count as such. Without -o it prints the page's words.
+
+examples:
+  bpvet owner records --animal Pilchard -o owner.html
+  bpvet owner records --animal Pilchard -o owner.pdf --paper letter --diary diary.csv
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.usage = "bpvet owner PATH --animal A [-o FILE] [--diary FILE] [options]"
+    options.add_path(parser)
+    options.add_animal(parser)
+    add_page(parser)
+    parser.add_argument("--diary", metavar="FILE", help="a diary to fill in, as a CSV file")
+    options.add_guideline(parser)
+    options.add_ways_out(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the page and the diary, or print the page's words."""
+    from bpvet.facts.categories import guideline
+
+    # What is wrong with the call is said before the work is done.
+    guideline(arguments.guideline)
+    page, diary = page_place(arguments, "page"), _diary_place(arguments)
+    from bpvet.answers.owner.owner import owner
+
+    found = owner(usable(arguments), arguments.animal, arguments.guideline)
+    _write(arguments, found, page, diary)
+    if arguments.json:
+        print_json(found.to_dict())
+    elif page is not None:
+        print(printable(f'The page for the owner is in "{page}".'))
+    else:
+        print(owner_text(found))
+    if diary is not None:
+        say(f'The diary is in "{diary}"; filled in, it is read as readings.', arguments.quiet)
+    return 0
+
+
+def _diary_place(arguments: argparse.Namespace) -> Path | None:
+    if arguments.diary is None:
+        return None
+    place = writable(arguments.diary, inputs_read(arguments), arguments.force)
+    if place.suffix.lower() != ".csv":
+        raise CallError(f'"{place.name}": the name of a diary ends in .csv.')
+    return place
+
+
+def _write(
+    arguments: argparse.Namespace, found: OwnerAnswer, page: Path | None, diary: Path | None
+) -> None:
+    if page is None and diary is None:
+        return
+    from bpvet.reports.owner import diary_csv, mark_of, owner_html
+
+    contents: dict[Path, bytes] = {}
+    if diary is not None:
+        contents[diary] = diary_csv(found)
+    if page is not None:
+        html = owner_html(found, arguments.paper or options.PAPERS[0])
+        contents[page] = page_bytes(html, page, mark_of(found))
+    if page is not None and diary is not None and page.parent == diary.parent:
+        both = {place.name: content for place, content in contents.items()}
+        write_all(page.parent, both, arguments.force)
+        return
+    for place, content in contents.items():
+        write_whole(place, content, arguments.force)
+
+
+def owner_text(found: OwnerAnswer) -> str:
+    """Return the words of the owner's page as text."""
+    from bpvet.answers.owner.words import (
+        RED_FLAGS,
+        RED_HEAD,
+        RED_WAIT,
+        called,
+        owner_credit,
+        owner_parts,
+        phone_texts,
+    )
+    from bpvet.facts.cautions import licensed
+    from bpvet.facts.sources import footnotes
+
+    parts = [wrapped(" ".join(texts)) for texts in (phone_texts(found),) if texts]
+    parts.append(wrapped(f"Blood pressure: {called(found)}"))
+    for part in owner_parts(found):
+        parts.append(f"{part.head}\n{wrapped(' '.join(part.texts), '  ')}")
+    flags = "\n".join(wrapped(text, "    ", "  - ") for text in RED_FLAGS)
+    parts.append(f"{RED_HEAD}\n{flags}\n{wrapped(RED_WAIT, '  ')}")
+    foot = owner_credit()
+    return "\n\n".join([*parts, *map(wrapped, (licensed(), foot, *footnotes(foot)))])

@@ -1,0 +1,283 @@
+"""Readings one by one as they are taken, each answered at once. Standard library only.
+
+A line is a reading, or one of a few plain words; an empty line ends. What to expect of the animal
+is kept back: nothing is told here but what is urgent, whether to go on, and why. However it ends,
+by an empty line, the end of the input or an interruption, every reading that was entered is there.
+"""
+
+from __future__ import annotations
+
+import re
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from typing import Any
+
+from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.room import RoomAnswer
+from bpvet.command.shared.output import counted, say, wrapped
+from bpvet.command.shared.typed_readings import given_reason, typed_reading
+from bpvet.errors import CallError
+from bpvet.facts.sources import footnotes
+from bpvet.printing import escaped
+from bpvet.records.findings import shown
+
+HELP = """\
+One reading a line, such as 158, over300, under40 or 158/92/114/180. An empty line ends.
+  silent          no sound was heard
+  not 2 moved     reading 2 does not count, and why; without a number the last one
+  counts 2        reading 2 counts after all
+  back            take back what you entered last (a slip of typing)
+  list            what has been entered"""
+
+#: How the taking of readings ended.
+DONE, END, INTERRUPTED = "an empty line", "the end of the input", "an interruption"
+
+_BACK = re.compile(r"back", re.IGNORECASE)
+_LIST, _HELP = re.compile(r"list", re.IGNORECASE), re.compile(r"help|\?", re.IGNORECASE)
+_SILENT = re.compile(r"silent|no[ -]?sound", re.IGNORECASE)
+_NOT = re.compile(r"not\b\s*(?:([0-9]{1,3})\b)?\s*(.*)", re.IGNORECASE | re.DOTALL)
+_COUNTS = re.compile(r"counts\s+([0-9]{1,3})", re.IGNORECASE)
+#: What an urgent line that has been told is called from then on.
+_STILL = {"low": "the pressure may be too low, or measured wrongly", "severe": "very high"}
+
+
+@dataclass(frozen=True)
+class Taken:
+    """The readings of a session, how the taking ended, and the lines that were not understood."""
+
+    readings: tuple[RoomReading, ...]
+    ended: str
+    unread: tuple[str, ...]
+
+
+#: Gives the in-room sum of the readings so far.
+Sum = Callable[[list[RoomReading]], RoomAnswer]
+
+
+class Session:
+    """Readings being taken: what was entered, step by step, and what has been told.
+
+    Parameters
+    ----------
+    method, species : str
+        As `bpvet.command.shared.typed_readings.typed_reading` takes them.
+    sum_of : callable
+        The in-room sum.
+    """
+
+    def __init__(self, method: str, species: str, sum_of: Sum) -> None:
+        self._method, self._species, self._sum = method, species, sum_of
+        self._steps: list[tuple[RoomReading, ...]] = [()]
+        self._told: set[str] = set()
+        self._urgent: set[str] = set()
+
+    @property
+    def readings(self) -> tuple[RoomReading, ...]:
+        """The readings so far, in order of taking."""
+        return self._steps[-1]
+
+    def step(self, line: str) -> list[str]:
+        """Do what a line says; return what is to be told, each a paragraph.
+
+        Raises
+        ------
+        CallError
+            The line is neither a reading nor one of the words; nothing has changed.
+        """
+        text = line.strip()
+        if _HELP.fullmatch(text):
+            return HELP.splitlines()
+        if _LIST.fullmatch(text):
+            return self._listed()
+        if _BACK.fullmatch(text):
+            return self._back()
+        if found := _COUNTS.fullmatch(text):
+            return self._changed(self._place(found.group(1)), "")
+        if found := _NOT.fullmatch(text):
+            place = self._place(found.group(1) or str(len(self.readings)))
+            reason = given_reason(found.group(2).strip(" =:"), shown(text))
+            if not reason:
+                raise CallError(f"Say why reading {place} does not count: not {place} moved")
+            return self._changed(place, reason)
+        if len(text.split()) > 1 and all(re.match(r"[0-9]", one) for one in text.split()):
+            raise CallError(f"{shown(text)}: one reading a line.")
+        word = "no-sound" if _SILENT.fullmatch(text) else text
+        try:
+            one = typed_reading(word, self._method, self._species, len(self.readings) + 1)
+        except CallError as error:
+            if re.match(r"[<>≤≥]?\s*[0-9]", text):
+                raise
+            said = str(error).replace("; the options come after them", "")
+            raise CallError(f'{said} The word "help" shows the words.') from None
+        self._steps.append((*self.readings, one))
+        return self._advice(f"{len(self.readings)}: {_written(one)}")
+
+    def _place(self, text: str) -> int:
+        place, many = int(text), len(self.readings)
+        if not many:
+            raise CallError("There is no reading yet.")
+        if not 1 <= place <= many:
+            raise CallError(f"There is no reading {place}, only {many}.")
+        return place
+
+    def _back(self) -> list[str]:
+        if len(self._steps) == 1:
+            raise CallError("There is nothing to take back.")
+        gone = self._steps.pop()
+        if len(gone) > len(self.readings):
+            said = (
+                f"Taken back: {len(gone)}: {_written(gone[-1])}. If it was measured all the same, "
+                f"enter it again and say why it does not count: not {len(gone)} WHY"
+            )
+        else:
+            said = "Taken back: whether a reading counts is as it was before."
+        return self._advice(said) if self.readings else [said, "No reading is entered now."]
+
+    def _changed(self, place: int, reason: str) -> list[str]:
+        held = list(self.readings)
+        if held[place - 1].excluded == reason:
+            raise CallError(f"Reading {place} {'does not count' if reason else 'counts'} already.")
+        held[place - 1] = replace(held[place - 1], excluded=reason)
+        self._steps.append(tuple(held))
+        counts = f"does not count: {reason}" if reason else "counts"
+        return self._advice(f"{place}: {_written(held[place - 1])}, {counts}")
+
+    def _listed(self) -> list[str]:
+        if not self.readings:
+            return ["No reading is entered yet."]
+        return [
+            f"{place}: {_written(one)}{f', does not count: {one.excluded}' if one.excluded else ''}"
+            for place, one in enumerate(self.readings, start=1)
+        ]
+
+    def _advice(self, done: str) -> list[str]:
+        """Return what is urgent, what was done, what has not been told yet, whether to go on."""
+        answer = self._sum(list(self.readings))
+        told: list[str] = []
+        for one in answer.urgent:
+            if one.rule in self._urgent:
+                told.append(f"Still urgent: {_STILL.get(one.rule, one.rule)}.")
+            else:
+                told.append(f"Urgent: {one.text}")
+        self._urgent = {one.rule for one in answer.urgent}
+        fresh = [*answer.words.cautions, *answer.words.notes]
+        told += [done, *(one for one in fresh if one not in self._told), *answer.words.go_on]
+        notes = footnotes(*told)
+        told += [one for one in notes if one not in self._told]
+        self._told.update((*fresh, *notes))
+        return told
+
+
+def taken_live(session: Session, who: str, quiet: bool) -> Taken:
+    """Take readings from the standard input until it ends.
+
+    Parameters
+    ----------
+    session : Session
+    who : str
+        Whose readings they are, for the first line on a terminal; may be blank.
+    quiet : bool
+        Whether only what is urgent, and what was not understood, is told.
+
+    Raises
+    ------
+    CallError
+        There is no standard input.
+    """
+    if sys.stdin is None:
+        raise CallError("There is no standard input to take readings from.")
+    asks = sys.stdin.isatty()
+    if hasattr(sys.stdin, "reconfigure"):
+        sys.stdin.reconfigure(errors="surrogateescape")
+    if asks:
+        say(f"Readings{f' of {who}' if who else ''}. {HELP}", quiet)
+    unread: list[str] = []
+    ended = END
+    try:
+        with _interruptible():
+            for line in _lines(session, asks):
+                if not line.strip():
+                    ended = DONE
+                    break
+                if not line.endswith("\n") and _left_out(line, asks):
+                    break
+                _answer(session, line, quiet, unread)
+    except KeyboardInterrupt:
+        ended = INTERRUPTED
+        print(file=sys.stderr)
+    if asks and ended == END:
+        print(file=sys.stderr)
+    return Taken(session.readings, ended, tuple(unread))
+
+
+def ended_words(taken: Taken) -> str:
+    """Return what was kept where the taking did not end by an empty line; blank where it did."""
+    if taken.ended == DONE:
+        return ""
+    kept = ", ".join(map(_written, taken.readings)) or "none"
+    return f"Ended by {taken.ended}. Kept: {counted(len(taken.readings), 'reading')} ({kept})."
+
+
+def _lines(session: Session, asks: bool) -> Iterator[str]:
+    while True:
+        if asks:
+            print(f"{len(session.readings) + 1}> ", end="", file=sys.stderr, flush=True)
+        line = sys.stdin.readline()
+        if not line:
+            return
+        yield line
+
+
+def _left_out(line: str, asks: bool) -> bool:
+    """Say of a last line without a line end what becomes of it; return whether it is left out."""
+    if asks:
+        say(f"\n{shown(line)} was not finished with Enter, and is not taken.")
+        return True
+    say(f"The last line, {shown(line)}, has no line end; it is taken as it stands.")
+    return False
+
+
+def _answer(session: Session, line: str, quiet: bool, unread: list[str]) -> None:
+    try:
+        told = session.step(line)
+    except CallError as error:
+        say(escaped(f"Not taken: {error}", kept="\n"))
+        unread.append(line.strip())
+        return
+    for one in told:
+        if not quiet or one.startswith(("Urgent", "Still urgent")):
+            print(one if one in HELP else wrapped(one, "   ", ""), file=sys.stderr, flush=True)
+
+
+@contextmanager
+def _interruptible() -> Iterator[None]:
+    """Let a closed terminal, or an order to end, be an interruption: what was entered is kept."""
+
+    def interrupt(*_: Any) -> None:
+        raise KeyboardInterrupt
+
+    held = {}
+    for name in ("SIGHUP", "SIGTERM"):
+        number = getattr(signal, name, None)
+        if number is not None:
+            try:
+                held[number] = signal.signal(number, interrupt)
+            except ValueError:
+                break  # only the main thread hears signals
+    try:
+        yield
+    finally:
+        for number, before in held.items():
+            signal.signal(number, before)
+
+
+def _written(one: RoomReading) -> str:
+    if one.systolic is None:
+        return "no sound"
+    sign = {"at least": "> ", "at most": "< "}.get(one.bound, "")
+    beside = (one.diastolic, one.mean, one.heart_rate)
+    cells = "/".join("" if value is None else f"{value:g}" for value in beside).rstrip("/")
+    return f"{sign}{one.systolic:g}{'/' * bool(cells)}{cells}"

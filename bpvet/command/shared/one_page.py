@@ -1,0 +1,58 @@
+"""What the commands share that write one page: where it goes, and as what."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from bpvet.command.shared import options
+from bpvet.command.shared.opening import inputs_read
+from bpvet.command.shared.output import writable
+from bpvet.errors import CallError
+
+_KINDS = ("html", "pdf")
+
+
+def add_page(parser: argparse.ArgumentParser) -> None:
+    """Add where the page goes, its paper, and ``--force``."""
+    parser.add_argument("-o", "--output", metavar="FILE", help="the page to write, .html or .pdf")
+    parser.add_argument("--paper", choices=options.PAPERS, help="default: a4")
+    options.add_force(parser, "replace what is there")
+
+
+def page_place(arguments: argparse.Namespace, what: str) -> Path | None:
+    """Return where a page of its own is to be written, or None; refuse what cannot be.
+
+    Parameters
+    ----------
+    arguments : Namespace
+        With ``output``, ``paper`` and ``force``.
+    what : str
+        What it is, such as "sheet".
+
+    Raises
+    ------
+    CallError
+        For another kind of file, a paper without a page, or a place that may not be written.
+    """
+    if arguments.output is None:
+        if arguments.paper:
+            raise CallError("--paper is for a page; add -o FILE.")
+        return None
+    place = writable(arguments.output, inputs_read(arguments), arguments.force)
+    if place.suffix.lower().removeprefix(".") not in _KINDS:
+        raise CallError(f'"{place.name}": the name of a {what} ends in .html or .pdf.')
+    if place.suffix.lower() == ".pdf":
+        from bpvet.reports.pdf import refuse_without_setter
+
+        refuse_without_setter()
+    return place
+
+
+def page_bytes(html: str, place: Path, mark: str) -> bytes:
+    """Return a page as its file holds it: as it is, or as a PDF by the file's ending."""
+    if place.suffix.lower() == ".html":
+        return html.encode("utf-8", "replace")
+    from bpvet.reports.pdf import pdf_bytes
+
+    return pdf_bytes(html, mark)

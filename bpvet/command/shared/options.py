@@ -1,0 +1,294 @@
+"""Options that several commands share, each said once. Standard library only."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from datetime import date
+from typing import Any, NoReturn
+
+from bpvet.errors import CallError
+from bpvet.facts.words import (
+    KIDNEY_EDITIONS,
+    LAB_QUANTITIES,
+    METHODS,
+    QUANTITIES,
+    RULES,
+    TREND_CONDITIONS,
+)
+from bpvet.printing import escaped
+
+#: Papers that pages are set on.
+PAPERS = ("a4", "letter")
+BRIDGES = ("methods", "conditions")
+_ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+
+
+class HelpFormatter(argparse.RawDescriptionHelpFormatter):
+    """Keeps the paragraphs of a description, and the words beside long options."""
+
+    def __init__(self, prog: str, **options: Any) -> None:
+        options.setdefault("max_help_position", 30)
+        super().__init__(prog, **options)
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser that takes no shortened options and says in one line what is wrong."""
+
+    def __init__(self, **options: Any) -> None:
+        options.setdefault("formatter_class", HelpFormatter)
+        super().__init__(allow_abbrev=False, **options)
+
+    def error(self, message: str) -> NoReturn:
+        """Say what is wrong with the call, without the whole usage, and end with status 2."""
+        self.exit(2, f'{self.prog}: {escaped(message)}\nSee "{self.prog} --help".\n')
+
+    def _get_values(self, action: argparse.Action, arg_strings: list[str]) -> Any:
+        """Refuse ``--option=--``, of which some versions of argparse make an empty list."""
+        if action.option_strings and action.nargs is None and arg_strings == ["--"]:
+            raise argparse.ArgumentError(action, "expected one argument")
+        return super()._get_values(action, arg_strings)
+
+
+def add_path(parser: argparse.ArgumentParser) -> None:
+    """Add PATH, and how it is to be read."""
+    parser.add_argument(
+        "path",
+        metavar="PATH",
+        help="a folder of records, one file, a database's URL, or - for piped input",
+    )
+    add_reading(parser)
+
+
+def add_reading(parser: argparse.ArgumentParser) -> None:
+    """Add how records are to be read."""
+    reading = parser.add_argument_group("how the records are read")
+    reading.add_argument(
+        "--as-of",
+        type=iso_date,
+        metavar="DATE",
+        help="report as at this date, YYYY-MM-DD (today); rows dated later are set aside",
+    )
+    reading.add_argument(
+        "--columns",
+        metavar="LIST",
+        help='other people\'s headings: "Pet ID=animal,When=taken_at", or a TOML file with them '
+        "(bpvet-columns.toml beside the records, if left out)",
+    )
+    reading.add_argument(
+        "--dates",
+        choices=("ymd", "dmy", "mdy"),
+        help="order of dates that are not YYYY-MM-DD: dmy has the day first, mdy the month",
+    )
+    reading.add_argument(
+        "--unit",
+        type=pressure_unit,
+        metavar="{mmHg,kPa}",
+        help="the unit of all pressures (mmHg); kPa is converted to mmHg",
+    )
+    reading.add_argument(
+        "--encoding",
+        metavar="NAME",
+        help="encoding of files that are not UTF-8, such as cp1252",
+    )
+    reading.add_argument(
+        "--query",
+        metavar="SELECT",
+        help="one SELECT that gives the readings, for a database",
+    )
+
+
+def add_animal(parser: argparse.ArgumentParser, required: bool = True) -> None:
+    """Add ``--animal``."""
+    parser.add_argument(
+        "--animal",
+        required=required,
+        metavar="A",
+        help="its id, or its name if only one animal has it",
+    )
+
+
+def add_series(parser: argparse.ArgumentParser, also: tuple[str, ...] = ()) -> None:
+    """Add the options that choose one series of an animal; `also`: further quantities."""
+    series = parser.add_argument_group("which sessions")
+    series.add_argument("--method", choices=METHODS, help="default: that of the latest session")
+    series.add_argument(
+        "--quantity",
+        choices=(*QUANTITIES, *LAB_QUANTITIES, *also),
+        default="systolic",
+        help="default: systolic",
+    )
+    series.add_argument(
+        "--condition",
+        choices=TREND_CONDITIONS,
+        help="default: that of most sessions by the method",
+    )
+    series.add_argument(
+        "--bridge",
+        type=bridges,
+        default=(),
+        metavar="LIST",
+        help="join methods, conditions, or methods,conditions through an estimated difference",
+    )
+
+
+def add_rule(parser: argparse._ActionsContainer) -> None:
+    """Add ``--rule``."""
+    parser.add_argument(
+        "--rule",
+        choices=RULES,
+        default="guideline",
+        help="guideline leaves out the first of four or more readings; all keeps every one",
+    )
+
+
+def add_guideline(parser: argparse._ActionsContainer) -> None:
+    """Add ``--guideline``."""
+    parser.add_argument(
+        "--guideline",
+        default="acvim2018",
+        metavar="G",
+        help="acvim2018 (default), iris2023 or isfm2017",
+    )
+
+
+def add_edition(parser: argparse._ActionsContainer) -> None:
+    """Add ``--edition``."""
+    parser.add_argument(
+        "--edition",
+        choices=KIDNEY_EDITIONS,
+        default=KIDNEY_EDITIONS[0],
+        help="whose bounds kidney values are laid beside: iris2019 (default), or iris2017 to read "
+        "letters of 2017 and before",
+    )
+
+
+def add_level(parser: argparse._ActionsContainer) -> None:
+    """Add ``--level``."""
+    parser.add_argument(
+        "--level",
+        type=probability_level,
+        default=0.95,
+        metavar="P",
+        help="probability of the intervals (0.95)",
+    )
+
+
+def add_priors(parser: argparse._ActionsContainer) -> None:
+    """Add ``--priors``."""
+    parser.add_argument(
+        "--priors",
+        metavar="FILE",
+        help="a clinic's own priors, as saved; otherwise the defaults",
+    )
+
+
+def add_force(parser: argparse._ActionsContainer, help: str) -> None:
+    """Add ``--force``."""
+    parser.add_argument("--force", action="store_true", help=help)
+
+
+def add_plain(parser: argparse._ActionsContainer) -> None:
+    """Add ``--plain``, and ``--for-excel``, which is taken for one more release."""
+    parser.add_argument(
+        "--plain",
+        action="store_true",
+        help="CSV for programs: no apostrophe before text that a spreadsheet would take for a "
+        "formula",
+    )
+    parser.add_argument("--for-excel", action="store_true", help=argparse.SUPPRESS)
+
+
+def add_pdf(parser: argparse.ArgumentParser) -> None:
+    """Add ``--pdf`` and ``--paper``."""
+    parser.add_argument(
+        "--pdf", action="store_true", help="the page as a PDF too (needs the extra bpvet[pdf])"
+    )
+    parser.add_argument("--paper", choices=PAPERS, help="for the PDF; default: a4")
+
+
+def pdf_paper(arguments: argparse.Namespace) -> str:
+    """Return the paper that a PDF was asked for on; blank where none was.
+
+    Raises
+    ------
+    CallError
+        A paper is named without ``--pdf``.
+    """
+    if arguments.paper and not arguments.pdf:
+        raise CallError("--paper is for a PDF; add --pdf.")
+    return (arguments.paper or PAPERS[0]) if arguments.pdf else ""
+
+
+def add_ways_out(parser: argparse.ArgumentParser) -> None:
+    """Add ``--json`` and ``--quiet``."""
+    out = parser.add_argument_group("what is printed")
+    out.add_argument("--json", action="store_true", help="print one JSON value and nothing else")
+    out.add_argument("--quiet", action="store_true", help="print only results and errors")
+
+
+def iso_date(text: str) -> str:
+    """Return a date as written, if it is YYYY-MM-DD and in the calendar.
+
+    Examples
+    --------
+    >>> iso_date("2026-03-01")
+    '2026-03-01'
+    """
+    if not _ISO_DATE.fullmatch(text):
+        raise argparse.ArgumentTypeError(f'"{text}" is not a date such as 2026-03-01')
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a day of the calendar') from None
+    return text
+
+
+def pressure_unit(text: str) -> str:
+    """Return a unit of pressure as it is spelled, whatever its case.
+
+    Examples
+    --------
+    >>> pressure_unit("kpa")
+    'kPa'
+    """
+    units = {"mmhg": "mmHg", "kpa": "kPa"}
+    if text.casefold() not in units:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a unit of pressure here: mmHg or kPa')
+    return units[text.casefold()]
+
+
+def probability_level(text: str) -> float:
+    """Return a probability between 0 and 1.
+
+    Examples
+    --------
+    >>> probability_level("0.9")
+    0.9
+    """
+    try:
+        level = float(text)
+    except ValueError:
+        level = -1.0
+    if not 0 < level < 1:
+        raise argparse.ArgumentTypeError(
+            f'"{text}" does not lie between 0 and 1; for 95 % write 0.95'
+        )
+    return level
+
+
+def bridges(text: str) -> tuple[str, ...]:
+    """Return what is to be joined.
+
+    Examples
+    --------
+    >>> bridges("methods,conditions")
+    ('methods', 'conditions')
+    """
+    named = tuple(part.strip() for part in text.split(","))
+    for name in named:
+        if name not in BRIDGES:
+            raise argparse.ArgumentTypeError(
+                f'"{name}" cannot be joined; write methods, conditions or methods,conditions'
+            )
+    return tuple(dict.fromkeys(named))

@@ -1,0 +1,170 @@
+"""What commands print: text that fits the terminal, JSON, progress; and where they may write.
+
+Standard library only.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import sys
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bpvet.errors import CallError
+from bpvet.locks import unwritable
+from bpvet.printing import escaped
+from bpvet.publishing import recovered
+
+if TYPE_CHECKING:
+    from bpvet.records.outputs import Inputs
+
+#: What is said where no more files can be opened.
+MANY_OPEN = "too many files are open. Close some programs, or raise the limit (ulimit -n)."
+_WIDEST = 100
+_NARROWEST = 40
+#: A line break, and what joins the parts of one sign.
+HARMLESS = "\n\u200d"
+_UNBROKEN = "\u00a0"
+#: The space between a number and its unit, and within a date.
+_KEPT_TOGETHER = re.compile(r"(?<=\d) (?=%|mmHg|/min|[A-Z][a-z]+ \d{4})")
+
+
+def print_json(value: Any) -> None:
+    """Print one JSON value; NaN in it is a mistake of ours and an error.
+
+    Other letters than ASCII are written as escapes, so that any terminal and pipe can take them.
+    """
+    print(json.dumps(value, allow_nan=False, indent=2))
+
+
+def say(message: str, quiet: bool = False) -> None:
+    """Say something that is no result: to the error stream, unless silence was asked for."""
+    if not quiet:
+        print(escaped(message, kept=HARMLESS), file=sys.stderr)
+
+
+def progress(message: str, quiet: bool = False) -> None:
+    """Say what takes long: to a terminal only."""
+    if sys.stderr.isatty():
+        say(message, quiet)
+
+
+def wrapped(text: str, indent: str = "", first: str | None = None) -> str:
+    """Return text in lines that fit the terminal.
+
+    Parameters
+    ----------
+    text : str
+        One paragraph.
+    indent, first : str
+        What each line begins with, and the first (as the others by default).
+    """
+    lines = textwrap.fill(
+        _KEPT_TOGETHER.sub(_UNBROKEN, printable(text)),
+        width=terminal_width(),
+        initial_indent=indent if first is None else first,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return lines.replace(_UNBROKEN, " ")
+
+
+def printable(text: str) -> str:
+    """Return text whose letters can do nothing to a terminal but show; line breaks stay.
+
+    Examples
+    --------
+    >>> printable("a\\x1b[2Jb")
+    'a [2Jb'
+    """
+    return "".join(c if c.isprintable() or c in HARMLESS else " " for c in text)
+
+
+def counted(count: int, word: str) -> str:
+    """Return a count with its word.
+
+    Examples
+    --------
+    >>> counted(1, "finding"), counted(0, "row")
+    ('1 finding', '0 rows')
+    """
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
+def terminal_width() -> int:
+    """Return the width for text: that of the terminal, within what can be read."""
+    columns = shutil.get_terminal_size((80, 24)).columns
+    return max(_NARROWEST, min(columns, _WIDEST))
+
+
+def writable(
+    path: str | Path,
+    inputs: Inputs | None,
+    force: bool = False,
+    mend: str = "or replace it with --force",
+) -> Path:
+    """Return the path of a file that may be written; what was left unfinished there is told.
+
+    Parameters
+    ----------
+    path : str or path
+    inputs : Inputs or None
+        What the command reads, which is never written over; None for a command whose purpose is
+        to add records, and which replaces nothing.
+    force : bool
+        Whether a file that is there already may be replaced.
+    mend : str
+        What else one may do where it is there already.
+
+    Raises
+    ------
+    CallError
+        It is read, or would be read as records; it is there already and may not be replaced, is
+        a folder, or its folder is not there.
+    """
+    place = Path(path)
+    try:
+        if place.is_dir():
+            raise CallError(f'"{place}" is a folder. Name a file in it.')
+        if place.exists() and not place.is_file():
+            raise CallError(f'"{place}" is not an ordinary file. Name another file.')
+        if inputs is not None:
+            inputs.refuse(place)
+        if not place.parent.is_dir():
+            raise CallError(f'The folder "{place.parent}" does not exist. Make it first.')
+        tell_recovered(place.parent)
+        if not force and (place.exists() or place.is_symlink()):
+            raise CallError(f'"{place}" already exists. Name another file{mend_text(mend)}.')
+    except (OSError, ValueError) as error:
+        raise unwritable(place, error) from None
+    return place
+
+
+def tell_recovered(folder: Path) -> None:
+    """Finish or take back what an earlier command left unfinished in a folder, and say so."""
+    for said in recovered(folder):
+        say(printable(said))
+
+
+def handles_left(count: int) -> bool:
+    """Return whether this process may open so many more files."""
+    held: list[int] = []
+    try:
+        for _ in range(count):
+            held.append(os.open(os.devnull, os.O_RDONLY))
+    except OSError:
+        return False
+    finally:
+        for one in held:
+            os.close(one)
+    return True
+
+
+def mend_text(mend: str) -> str:
+    """Return the second half of a mend, set off by a comma where there is one."""
+    return f", {mend}" if mend else ""

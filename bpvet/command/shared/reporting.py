@@ -1,0 +1,112 @@
+"""What the commands that write reports share: their options, and what they print."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bpvet.command.shared import options
+from bpvet.command.shared.cautions import cautions_block
+from bpvet.command.shared.opening import read_options
+from bpvet.command.shared.output import (
+    MANY_OPEN,
+    handles_left,
+    print_json,
+    printable,
+    tell_recovered,
+    wrapped,
+)
+from bpvet.errors import BpvetError, CallError
+from bpvet.facts.words import QUANTITIES
+
+if TYPE_CHECKING:
+    from bpvet.answers.agreement.agreement import AgreementAnswer
+    from bpvet.answers.audit.audit import AuditAnswer
+    from bpvet.reports.writing import Files
+
+#: Files that a notebook and its kernel have open at once, and some more.
+_HANDLES = 80
+
+
+def add_report(parser: argparse.ArgumentParser, required: bool = True) -> None:
+    """Add PATH, where the report goes, and in which forms."""
+    options.add_path(parser)
+    parser.add_argument(
+        *("-o", "--output"),
+        required=required,
+        metavar="DIR",
+        help="folder to write the report into",
+    )
+    options.add_force(parser, "replace files there that are not this report's own")
+    options.add_pdf(parser)
+
+
+def add_quantity(parser: argparse.ArgumentParser) -> None:
+    """Add ``--quantity`` for a report on many animals."""
+    parser.add_argument(
+        "--quantity", choices=QUANTITIES, default="systolic", help="default: systolic"
+    )
+
+
+def report_options(arguments: argparse.Namespace) -> dict[str, Any]:
+    """Return the named arguments that the functions that write a report share.
+
+    What an earlier command left unfinished in the report's folder is finished first.
+
+    Raises
+    ------
+    CallError
+        A PDF is asked for, and no report; or a paper, and no PDF.
+    """
+    if arguments.pdf and arguments.output is None:
+        raise CallError("--pdf is for a report; add -o DIR.")
+    if arguments.output is not None and not handles_left(_HANDLES):
+        # A notebook's kernel that can open no more files ends this process without a word.
+        raise BpvetError(f"For a report {MANY_OPEN}")
+    if arguments.output is not None:
+        tell_recovered(Path(arguments.output))
+    return {
+        "as_of": arguments.as_of,
+        "reading": read_options(arguments),
+        "force": arguments.force,
+        "paper": options.pdf_paper(arguments),
+    }
+
+
+def answered(
+    arguments: argparse.Namespace,
+    answer: AgreementAnswer | AuditAnswer,
+    written: Files | None = None,
+) -> int:
+    """Print where the report is, or without one what it would say; return the exit status."""
+    if arguments.json:
+        print_json(({} if written is None else written_files(written)) | answer.to_dict())
+    elif written is not None:
+        print_report(written)
+    else:
+        for sentence in answer.sentences:
+            print(wrapped(sentence, indent="  ", first="- "))
+        print()
+        beside = answer.sentences
+        blocks = cautions_block(answer.cautions, every=arguments.cautions, beside=beside)
+        print("\n\n".join(blocks))
+    return 0
+
+
+def print_report(written: Files) -> None:
+    """Print where a report was written."""
+    print(printable(f'The report is in "{written.page}"; open it in any browser.'))
+    if written.pdf is not None:
+        print(printable(f'The same to print is in "{written.pdf}".'))
+    print(printable(f'The notebook behind it is in "{written.notebook}".'))
+
+
+def written_files(written: Files) -> dict[str, Any]:
+    """Return where a report was written, as JSON values."""
+    return {
+        "page": str(written.page),
+        "notebook": str(written.notebook),
+        "parameters": str(written.parameters),
+        "pdf": None if written.pdf is None else str(written.pdf),
+    }

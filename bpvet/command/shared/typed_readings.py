@@ -1,0 +1,241 @@
+"""Readings as they are typed on the command line, one word each. Standard library only.
+
+``158``; ``over300`` and ``under40`` (or ``">300"``, ``"<40"`` in quotation marks) for what the
+gauge could not show; ``no-sound``; of an oscillometric instrument ``158/92/114/180``, systolic,
+diastolic, mean and heart rate, as far as given; an ``x`` at the end for one that shall not count.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, datetime
+
+from bpvet.answers.room.parts import RoomReading
+from bpvet.errors import CallError
+from bpvet.facts.protocol import MMHG_PER_KPA, limits
+from bpvet.records.findings import shown
+
+#: What stands for the reason where only an ``x`` was typed.
+NO_REASON = "no reason given"
+
+_NUMBER = r"[0-9]{1,6}(?:\.[0-9]{1,6})?"
+_BOUND = re.compile(rf"(>=?|<=?|≥|≤|over|under)\s*({_NUMBER})", re.IGNORECASE)
+_PARTS = re.compile(rf"({_NUMBER})(?:/({_NUMBER})?)?(?:/({_NUMBER})?)?(?:/({_NUMBER})?)?")
+_MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2})?)?", re.ASCII)
+_NO_SOUND = re.compile(r"no[ -]?sound", re.IGNORECASE)
+_EXCLUSION = re.compile(r"([0-9]{1,3})(?:=(.*))?", re.DOTALL)
+#: Words that do not exclude a reading in the records.
+_NO_REASONS = ("no", "false", "0")
+_QUANTITIES = ("systolic", "diastolic", "mean", "heart_rate")
+_WORDS = {
+    "systolic": "systolic pressure in mmHg",
+    "diastolic": "diastolic pressure in mmHg",
+    "mean": "mean pressure in mmHg",
+    "heart_rate": "heart rate per minute",
+}
+
+
+def typed_readings(
+    words: Sequence[str], method: str, exclude: Sequence[str] = (), species: str = ""
+) -> list[RoomReading]:
+    """Return the readings that were typed.
+
+    Parameters
+    ----------
+    words : sequence of str
+        One word for each reading, in order of taking.
+    method : str
+        ``doppler`` or ``oscillometric``.
+    exclude : sequence of str
+        ``2=moved``: the second reading shall not count, because the animal moved.
+    species : str
+        ``cat``, ``dog`` or blank; the limits of heart rate differ.
+
+    Raises
+    ------
+    CallError
+        A word is no reading, or cannot be a pressure; it is named with its place.
+
+    Examples
+    --------
+    >>> [r.systolic for r in typed_readings(["165", "over300", "no-sound"], "doppler")]
+    [165.0, 300.0, None]
+    >>> typed_readings(["158/92/114"], "oscillometric")[0].mean
+    114.0
+    """
+    readings = [
+        typed_reading(word, method, species, place) for place, word in enumerate(words, start=1)
+    ]
+    for text in exclude:
+        place, reason = _exclusion(text, len(readings))
+        readings[place - 1] = replace(readings[place - 1], excluded=reason)
+    return readings
+
+
+def typed_reading(word: str, method: str, species: str = "", place: int = 1) -> RoomReading:
+    """Return one reading that was typed.
+
+    Parameters
+    ----------
+    word, method, species
+        As in `typed_readings`.
+    place : int
+        Its place in the session, for the message.
+
+    Raises
+    ------
+    CallError
+        It is no reading, or cannot be a pressure.
+
+    Examples
+    --------
+    >>> typed_reading("under40", "doppler").bound
+    'at most'
+    """
+    reading = _reading(place, word.strip(), method)
+    _judge(place, reading, species)
+    return reading
+
+
+def given_reason(text: str, what: str) -> str:
+    """Return the reason why a reading does not count; "" where none was typed.
+
+    Raises
+    ------
+    CallError
+        In the records the word would not exclude anything.
+    """
+    reason = one_line(text, what)
+    if reason.casefold() in _NO_REASONS:
+        raise CallError(f"{what}: in the records that would not exclude it. Give a reason.")
+    return reason
+
+
+def moment(text: str, option: str) -> str:
+    """Return a date, or a date and time, in ISO form with a "T".
+
+    Parameters
+    ----------
+    text, option : str
+        What was typed, and after which option.
+
+    Raises
+    ------
+    CallError
+        It is none, or lies in the future.
+    """
+    if not _MOMENT.fullmatch(text):
+        raise CallError(f"{option} {shown(text)}: write 2026-03-01 or 2026-03-01T10:15.")
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        raise CallError(f"{option} {shown(text)} is not in the calendar or on the clock.") from None
+    if found.date() > date.today():
+        raise CallError(f"{option} {shown(text)} is in the future.")
+    return text.replace(" ", "T")
+
+
+def one_line(text: str, what: str) -> str:
+    """Return text from the command line, if it is one line of letters that can be written down.
+
+    Raises
+    ------
+    CallError
+        It holds a line break, a control character or bytes that are no text.
+    """
+    if any(ord(c) < 32 or 127 <= ord(c) < 160 or c in "\u2028\u2029" for c in text):
+        raise CallError(f"{what} {shown(text)} holds a line break or a control character.")
+    if any(0xD800 <= ord(c) <= 0xDFFF for c in text):
+        raise CallError(f"{what} holds bytes that are not text in this terminal's encoding.")
+    return text.strip()
+
+
+def _reading(place: int, word: str, method: str) -> RoomReading:
+    excluded = ""
+    if len(word) > 1 and word[-1] in "xX":
+        word, excluded = word[:-1].strip(), NO_REASON
+    if _NO_SOUND.fullmatch(word):
+        return RoomReading(None, excluded=excluded)
+    if found := _BOUND.fullmatch(word):
+        sign, number = found.groups()
+        bound = "at least" if sign.lower()[0] in ">≥o" else "at most"
+        return RoomReading(float(number), bound, excluded=excluded)
+    parts = _PARTS.fullmatch(word)
+    if parts is None:
+        raise CallError(f"Reading {place}, {shown(word)}, is not a number. {_mend(word)}")
+    if method == "doppler" and "/" in word:
+        raise CallError(
+            f"Reading {place}, {shown(word)}: a Doppler flow detector gives one number a reading. "
+            "Put a space between readings."
+        )
+    systolic, diastolic, mean, rate = (
+        None if part is None else float(part) for part in parts.groups()
+    )
+    return RoomReading(systolic, "", diastolic, mean, rate, excluded)
+
+
+def _mend(word: str) -> str:
+    if re.fullmatch(rf"{_NUMBER}(,{_NUMBER}){{2,}}", word):
+        return "Put a space between readings, not a comma."
+    if re.fullmatch(r"[0-9]+,[0-9]+", word):
+        return "Put a space between readings; a decimal mark is a point."
+    if re.fullmatch(r"-[0-9.]+", word):
+        return "A pressure is above 0."
+    alike = word.translate(str.maketrans("OolI", "0011"))
+    if alike != word and _PARTS.fullmatch(alike):
+        return f"Are letters typed for digits? If it is {alike}, write {alike}."
+    return "Write a reading as 158, over300, under40 or no-sound; the options come after them."
+
+
+def _judge(place: int, reading: RoomReading, species: str) -> None:
+    """Refuse what cannot be, so that it is typed again while the animal is still there."""
+    for name in _QUANTITIES:
+        value, bounds = getattr(reading, name), limits(name, species)
+        if value is not None and bounds.sets_aside(value):
+            low, high = bounds.aside_low, bounds.aside_high
+            limit = f"below {low:g}" if value < low else f"above {high:g}"
+            raise CallError(
+                f"Reading {place}: {value:g} cannot be a {_WORDS[name]}: {limit}. "
+                f"{_slip(name, value, low, high)}"
+            )
+    systolic, diastolic, mean = reading.systolic, reading.diastolic, reading.mean
+    if systolic is None:
+        return
+    if diastolic is not None and diastolic >= systolic:
+        raise CallError(
+            f"Reading {place}: the diastolic {diastolic:g} is not below the systolic "
+            f"{systolic:g}. The order is systolic/diastolic/mean/rate."
+        )
+    if diastolic is not None and mean is not None and not diastolic < mean < systolic:
+        raise CallError(
+            f"Reading {place}: the mean {mean:g} does not lie between the diastolic "
+            f"{diastolic:g} and the systolic {systolic:g}. The order is "
+            "systolic/diastolic/mean/rate."
+        )
+
+
+def _slip(name: str, value: float, low: float, high: float) -> str:
+    if name != "heart_rate" and value < low and low <= value * MMHG_PER_KPA <= high:
+        kpa = value * MMHG_PER_KPA
+        return f"Is it in kPa? {value:g} kPa is {kpa:.0f} mmHg; write mmHg."
+    if value == 0:
+        return "If no sound was heard, write no-sound."
+    if value > high and low <= value / 10 <= high:
+        return "A digit too many?"
+    return "Typing error?"
+
+
+def _exclusion(text: str, readings: int) -> tuple[int, str]:
+    found = _EXCLUSION.fullmatch(text.strip())
+    if found is None:
+        raise CallError(
+            f"--exclude {shown(text)}: write the reading's place and why it does not count, "
+            'such as 2=moved, or "2=the cat moved".'
+        )
+    place = int(found.group(1))
+    reason = given_reason(found.group(2) or "", f"--exclude {shown(text)}")
+    if not 1 <= place <= readings:
+        raise CallError(f"--exclude {shown(text)}: there is no reading {place}, only {readings}.")
+    return place, reason or NO_REASON

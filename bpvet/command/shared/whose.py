@@ -1,0 +1,71 @@
+"""Whose readings are saved: a name typed for an id must not make a second animal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bpvet.errors import CallError, RecordsError
+from bpvet.records.findings import shown
+from bpvet.records.folder import ENDINGS, READINGS_FILE
+
+
+def own_id(folder: Path, text: str) -> tuple[str, str]:
+    """Return the id of the animal that is meant, and what is to be said of it.
+
+    Parameters
+    ----------
+    folder : Path
+        Where readings are to be saved. Without records in it the text is the id.
+    text : str
+        What was typed: an id, or a name in any case.
+
+    Returns
+    -------
+    id : str
+        An animal's id if it is one, or if only one animal bears the name; else the text.
+    said : str
+        What was decided, as a sentence; blank where nothing was.
+
+    Raises
+    ------
+    CallError
+        More than one animal may be meant.
+    """
+    if not _holds_records(folder):
+        return text, ""
+    # Only here is anything but the standard library needed: records of any form are read.
+    from bpvet.records.read import read
+
+    try:
+        animals = read(folder).animals
+    except (CallError, RecordsError) as error:
+        reason = str(error).splitlines()[0]
+        return text, f"It could not be looked up whether {shown(text)} is a known id: {reason}"
+    ids = [str(one) for one in animals["animal"]]
+    if text in ids:
+        return text, ""
+    folded = " ".join(text.casefold().split())
+    names = [str(name).casefold() for name in animals["name"]]
+    fits = [
+        one
+        for one, name in zip(ids, names, strict=True)
+        if folded in (one.casefold(), " ".join(name.split()))
+    ]
+    if len(fits) > 1:
+        listed = ", ".join(shown(one) for one in fits[:10])
+        raise CallError(f"--animal {shown(text)} may be any of {listed}: give the id.")
+    if fits:
+        return fits[0], f"{shown(text)} is the animal {shown(fits[0])} of these records."
+    return (
+        text,
+        f"No animal of these records has the id or the name {shown(text)}: it is a new one.",
+    )
+
+
+def _holds_records(folder: Path) -> bool:
+    try:
+        names = [entry.name for entry in folder.iterdir()]
+    except OSError:
+        return False
+    animals = {f"animals.{ending}" for ending in ENDINGS}
+    return any(READINGS_FILE.fullmatch(name) or name.lower() in animals for name in names)

@@ -1,0 +1,88 @@
+"""``bpvet sheet``: one page to take into the room, without what is expected."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from bpvet.command.shared import options
+from bpvet.command.shared.one_page import add_page, page_bytes, page_place
+from bpvet.command.shared.opening import usable
+from bpvet.command.shared.output import print_json, printable, wrapped
+from bpvet.files import write_whole
+
+if TYPE_CHECKING:
+    from bpvet.answers.sheet.sheet import SheetAnswer
+
+SUMMARY = "one page to take into the room: how it was measured last time, boxes to write in"
+ABOUT = """\
+How this animal was measured last time, boxes for seven readings, ticks for doses, eyes and
+nerves, and the protocol in five lines, on one sheet of paper. What is expected is kept back
+until the readings are down. Without -o it prints how it was measured.
+
+examples:
+  bpvet sheet records --animal Pilchard -o sheet.html
+  bpvet sheet records --animal Pilchard -o sheet.pdf --paper letter
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what the command takes."""
+    parser.usage = "bpvet sheet PATH --animal A [-o FILE] [options]"
+    options.add_path(parser)
+    options.add_animal(parser)
+    add_page(parser)
+    options.add_guideline(parser)
+    options.add_ways_out(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the sheet, or print how the animal was measured last time."""
+    from bpvet.facts.categories import guideline
+
+    # What is wrong with the call is said before the work is done.
+    guideline(arguments.guideline)
+    place = page_place(arguments, "sheet")
+    from bpvet.answers.sheet.sheet import sheet
+
+    found = sheet(usable(arguments), arguments.animal, arguments.guideline)
+    if place is not None:
+        from bpvet.reports.sheet import mark_of, sheet_html
+
+        html = sheet_html(found, arguments.paper or options.PAPERS[0])
+        write_whole(place, page_bytes(html, place, mark_of(found)), arguments.force)
+    if arguments.json:
+        print_json(found.to_dict())
+    elif place is not None:
+        print(printable(f'The sheet is in "{place}".'))
+    else:
+        print(sheet_text(found))
+    return 0
+
+
+def sheet_text(found: SheetAnswer) -> str:
+    """Return as text what is urgent, how it was measured last time, and the protocol."""
+    from bpvet.answers.sheet.words import (
+        BACK,
+        last_head,
+        protocol_credit,
+        protocol_lines,
+        sheet_rows,
+    )
+    from bpvet.facts.cautions import licensed
+    from bpvet.facts.sources import footnotes
+
+    who = f"{found.name} ({found.animal})" if found.name else found.animal
+    urgent = [wrapped(f"Urgent: {one.text}") for one in found.urgent]
+    rows = [wrapped(f"{one.what}: {one.last}", "    ", "  ") for one in sheet_rows(found)]
+    how = protocol_lines(found.species)
+    steps = [wrapped(line, "     ", f"  {place}. ") for place, line in enumerate(how, start=1)]
+    notes = " ".join((BACK, protocol_credit(found.species)))
+    return "\n\n".join(
+        [
+            *urgent,
+            "\n".join([wrapped(f"{who}. {last_head(found)}"), *rows]),
+            "\n".join(["How to measure", *steps]),
+            *map(wrapped, (notes, *footnotes(notes), licensed())),
+        ]
+    )

@@ -1,0 +1,118 @@
+"""Results compare by what they hold: arrays, frames and mixtures too. Standard library only.
+
+What was pickled or copied equals what it came from, also where a number is missing (NaN) or a
+date is (NaT). Arrays, frames and Arrow columns are told by what they can do, so that nothing is
+loaded for results that hold none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import fields, is_dataclass
+from functools import partial
+from types import MappingProxyType
+from typing import Any
+
+
+class Content:
+    """A frozen dataclass that compares by content; make it with ``eq=False``.
+
+    Fields declared with ``compare=False`` are left out; a class whose content is not its fields
+    gives it in `_content`.
+    """
+
+    def _content(self) -> tuple[Any, ...]:
+        """Return what makes one equal to another."""
+        return _fields(self)
+
+    def __eq__(self, other: object) -> bool:
+        if type(other) is not type(self):
+            return NotImplemented
+        return self is other or same(self._content(), other._content())
+
+    def __hash__(self) -> int:
+        return hash((type(self).__name__, *map(_mark, self._content())))
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Return the fields, and what was worked out of them; read-only mappings travel plain."""
+        held = self.__dict__.items()
+        return {name: _Proxied(one) if _read_only(one) else one for name, one in held}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        held = state.items()
+        self.__dict__.update(
+            {
+                name: MappingProxyType(dict(one)) if type(one) is _Proxied else one
+                for name, one in held
+            }
+        )
+
+
+class _Proxied(dict[Any, Any]):
+    """What a read-only mapping holds, on its way."""
+
+
+def _read_only(value: object) -> bool:
+    return type(value) is MappingProxyType
+
+
+def same(one: Any, other: Any) -> bool:
+    """Return whether two values hold the same, NaN and NaT being the same as themselves.
+
+    Examples
+    --------
+    >>> same((1.0, float("nan"), {"a": [2]}), (1.0, float("nan"), {"a": [2]}))
+    True
+    >>> same(1, 1.0), same([1, 2], [2, 1])
+    (False, False)
+    """
+    if one is other:
+        return True
+    if type(one) is not type(other):
+        return False
+    if isinstance(one, Content):
+        return same(one._content(), other._content())
+    if is_dataclass(one):
+        return same(_fields(one), _fields(other))
+    if isinstance(one, partial):
+        return same((one.func, one.args, one.keywords), (other.func, other.args, other.keywords))
+    if isinstance(one, Mapping):
+        return one.keys() == other.keys() and all(same(one[key], other[key]) for key in one)
+    if isinstance(one, (list, tuple)):
+        return len(one) == len(other) and all(map(same, one, other))
+    if hasattr(one, "equals"):
+        return bool(one.equals(other))
+    if hasattr(one, "tocoo"):
+        return bool(one.shape == other.shape and not (one != other).nnz)
+    if hasattr(one, "dtype") and _shape(one):
+        return _same_arrays(one, other)
+    return bool(one == other or (one != one and other != other))
+
+
+def _same_arrays(one: Any, other: Any) -> bool:
+    if one.dtype != other.dtype or one.shape != other.shape:
+        return False
+    if one.dtype.kind == "O":
+        return all(map(same, one.ravel().tolist(), other.ravel().tolist()))
+    return bool(((one == other) | ((one != one) & (other != other))).all())
+
+
+def _shape(value: Any) -> tuple[int, ...]:
+    return tuple(getattr(value, "shape", None) or ())
+
+
+def _fields(one: Any) -> tuple[Any, ...]:
+    return tuple(getattr(one, part.name) for part in fields(one) if part.compare)
+
+
+def _mark(value: Any) -> Any:
+    """Return something hashable that is equal for values that are the same, and quick to make."""
+    if isinstance(value, (str, bytes, int, bool, type(None), Content)):
+        return value
+    if isinstance(value, float):
+        return value if value == value else "nan"
+    if _shape(value):
+        return _shape(value)
+    if isinstance(value, (Mapping, Sequence, Set)):
+        return len(value)
+    return type(value).__name__

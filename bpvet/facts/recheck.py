@@ -1,0 +1,126 @@
+"""The table of windows: when to measure again in which state, and whose interval it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
+from typing import Any
+
+from bpvet.facts.sources import PROJECT, Fact, fact, table
+
+#: The guideline that each source of intervals stands for.
+_OF_SOURCE = {"ACVIM2018": "acvim2018", "ISFM2017": "isfm2017", "IRIS2019": "iris2023"}
+
+
+@dataclass(frozen=True)
+class Window:
+    """A window in days, and whose it is.
+
+    Parameters
+    ----------
+    earliest : int or None
+        None where the source gives a latest date alone.
+    latest : int
+        Days.
+    guideline : str
+        Key of the guideline whose interval it is, or ``project`` for a judgement.
+    fact : Fact or None
+        The fact behind it; None for a judgement.
+    """
+
+    earliest: int | None
+    latest: int
+    guideline: str
+    fact: Fact | None
+
+    @property
+    def grade(self) -> str:
+        """Grade of its evidence."""
+        return "J" if self.fact is None else self.fact.grade
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of the table.
+
+    Parameters
+    ----------
+    key, state : str
+        Its key, unique, and the state that it is a row of.
+    kind : str
+        ``all``, ``treated``, ``untreated``, ``unjudged`` or blank.
+    unjudged : bool
+        Whether it holds where the category is withheld too.
+    windows : mapping of str to Window
+        By the guideline whose interval it is.
+    at_most : Window or None
+        The longest window where kidney values are not on record.
+    """
+
+    key: str
+    state: str
+    kind: str
+    unjudged: bool
+    windows: Mapping[str, Window]
+    at_most: Window | None
+
+    def window(self, guideline: str, species: str) -> Window:
+        """Return the window of the named guideline, else of one that speaks of the species."""
+        own = self.windows.get(guideline)
+        if own is not None and _speaks_of(own, species):
+            return own
+        others = [one for one in self.windows.values() if _speaks_of(one, species)]
+        # A guideline that does not speak of the species still gives the number, as a judgement.
+        first = next(iter(self.windows.values()))
+        return others[0] if others else Window(first.earliest, first.latest, PROJECT, None)
+
+    def others(self, guideline: str, species: str) -> tuple[Window, ...]:
+        """Return the windows of other guidelines that speak of the species."""
+        headline = self.window(guideline, species)
+        return tuple(
+            one for one in self.windows.values() if one is not headline and _speaks_of(one, species)
+        )
+
+
+@cache
+def rows() -> Mapping[str, Row]:
+    """Return the rows by key, in the order of the table."""
+    return MappingProxyType({entry["key"]: _row(entry) for entry in table("recheck")["row"]})
+
+
+def states() -> tuple[str, ...]:
+    """Return the states, in the order of the table."""
+    return tuple(dict.fromkeys(row.state for row in rows().values()))
+
+
+def _speaks_of(window: Window, species: str) -> bool:
+    return (
+        window.fact is None or not window.fact.species or window.fact.species == (species or "cat")
+    )
+
+
+def _row(entry: Mapping[str, Any]) -> Row:
+    windows: dict[str, Window] = {}
+    for part in entry.get("by", {"": entry}).values():
+        for window in _windows(part):
+            windows[window.guideline] = window
+    at_most = entry.get("at_most")
+    return Row(
+        key=entry["key"],
+        state=entry["state"],
+        kind=entry.get("kind", ""),
+        unjudged=entry.get("unjudged", False),
+        windows=MappingProxyType(windows),
+        at_most=None if at_most is None else Window(at_most[0], at_most[1], PROJECT, None),
+    )
+
+
+def _windows(part: Mapping[str, Any]) -> list[Window]:
+    days = part["days"]
+    earliest, latest = (None, days[0]) if len(days) == 1 else days
+    found = [fact(id) for id in part.get("facts", ())]
+    if not found:
+        return [Window(earliest, latest, PROJECT, None)]
+    return [Window(earliest, latest, _OF_SOURCE[one.source], one) for one in found]

@@ -1,0 +1,262 @@
+"""The lists of terms and of words around them, as a tree of patterns, and the words they know.
+
+One slip (a letter too many, too few, wrong, or two exchanged) is forgiven in words of six letters
+or more of terms and of words of doubt, never in what denies.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cache, lru_cache
+from typing import Any
+
+from bpvet.facts.drugs import drug
+from bpvet.facts.signs.tokens import expanded, tokens
+from bpvet.facts.sources import table
+
+#: Letters of a word of a term from which on one slip is forgiven.
+_SLIP_LETTERS = 6
+
+
+_LONGEST_WORD = 40
+
+
+#: Words of these roles may be misspelt too: they only make the reader more careful.
+_SLIP_ROLES = ("unclear", "persist")
+
+
+@dataclass(frozen=True, slots=True)
+class Term:
+    """A sign by its name.
+
+    Parameters
+    ----------
+    name, group : str
+        Canonical name and group.
+    vague : bool
+        Whether the words may as well mean nothing.
+    """
+
+    name: str
+    group: str
+    vague: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What an examination is of.
+
+    Parameters
+    ----------
+    name, group : str
+        Canonical name and group.
+    faculty : bool
+        Whether it is a sign that it is absent.
+    good : bool
+        Whether the words say by themselves that it is normal.
+    """
+
+    name: str
+    group: str
+    faculty: bool
+    good: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    pattern: tuple[str, ...]
+    term: Term | None = None
+    part: Part | None = None
+    role: str = ""
+
+
+@dataclass(slots=True)
+class Node:
+    """Where a row of words leads: further words, and the patterns that end here."""
+
+    children: dict[str, Node] = field(default_factory=dict)
+    entries: list[Entry] = field(default_factory=list)
+    ends: list[Entry] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Lexicon:
+    classes: Mapping[str, frozenset[str]]
+    tree: Node = field(repr=False)
+    told: frozenset[str]
+    neutral: frozenset[str]
+    ordinary: frozenset[str]
+    words: frozenset[str]
+    slips: Mapping[str, tuple[str, ...]] = field(repr=False)
+
+
+def may_name_sign(text: str) -> bool:
+    """Return whether some word of a text begins a term that is told; a quick look at each word."""
+    return any(_may_begin(word) for word in re.findall(r"[^\W\d_]+", text))
+
+
+@lru_cache(maxsize=65536)
+def _may_begin(word: str) -> bool:
+    return any(
+        not all_keys(known_word(key)).isdisjoint(sign_lexicon().told) for key in expanded(word)
+    )
+
+
+@lru_cache(maxsize=65536)
+def all_keys(word: str) -> frozenset[str]:
+    """Return a word, its singular where that is known, and the classes of both."""
+    lexicon = sign_lexicon()
+    keys = {word}
+    if word.endswith("s") and len(word) > 3 and word[:-1] in lexicon.words:
+        keys.add(word[:-1])
+    return frozenset(keys.union(*(lexicon.classes.get(key, ()) for key in keys)))
+
+
+@lru_cache(maxsize=65536)
+def is_drug(word: str) -> bool:
+    return word in _drug_words()
+
+
+@cache
+def _drug_words() -> frozenset[str]:
+    listed = table("drugs")
+    names = [name for group in listed["group"] for name in group["names"]]
+    names += [*listed["spellings"], *listed["dropped"]]
+    return frozenset(token.key for name in names for token in tokens(name)) | frozenset(
+        key for name in names if drug(name) is not None for key in _words_of(name)
+    )
+
+
+def _words_of(text: str) -> Iterator[str]:
+    return (token.key for token in tokens(text))
+
+
+@lru_cache(maxsize=65536)
+def known_word(word: str) -> str:
+    """Return the word of the lists that a word is: itself, its singular, or one slip from it."""
+    lexicon = sign_lexicon()
+    if word in lexicon.words or len(word) > _LONGEST_WORD:
+        return word
+    for ending in ("s", "es"):
+        if word.endswith(ending) and len(word) - len(ending) > 2:
+            bare = word[: -len(ending)]
+            if bare in lexicon.words:
+                return bare
+    if len(word) < _SLIP_LETTERS - 1 or is_drug(word):
+        return word
+    for spelt in (word, word.removesuffix("s")):
+        near = {one for cut in {spelt, *_cut(spelt)} for one in lexicon.slips.get(cut, ())}
+        close = sorted(one for one in near if _one_slip(spelt, one))
+        if close:
+            return close[0]
+    return word
+
+
+def _cut(word: str) -> Iterator[str]:
+    """Each way of leaving out one letter."""
+    return (word[:i] + word[i + 1 :] for i in range(len(word)))
+
+
+def _one_slip(a: str, b: str) -> bool:
+    """Return whether two words differ by one letter, or by two neighbours exchanged."""
+    if a == b:
+        return True
+    if len(a) > len(b):
+        a, b = b, a
+    if len(b) - len(a) > 1:
+        return False
+    i = 0
+    while i < len(a) and a[i] == b[i]:
+        i += 1
+    if len(a) < len(b):
+        return a[i:] == b[i + 1 :]
+    exchanged = a[i : i + 2] == b[i : i + 2][::-1] and a[i + 2 :] == b[i + 2 :]
+    return exchanged or a[i + 1 :] == b[i + 1 :]
+
+
+@cache
+def sign_lexicon() -> Lexicon:
+    signs, around = table("signs"), table("sign_words")
+    classes: dict[str, set[str]] = {}
+    for name, words in signs["words"].items():
+        for word in words:
+            for key in list(_words_of(word))[-1:]:
+                classes.setdefault(key, set()).add(f"@{name}")
+    entries = list(_entries(signs, around))
+    tree = Node()
+    for entry in entries:
+        node = tree
+        for word in entry.pattern:
+            if word == "$":
+                break
+            node = node.children.setdefault(word, Node())
+        (node.ends if entry.pattern[-1] == "$" else node.entries).append(entry)
+    neutral = {key for word in around["neutral"]["words"] for key in _words_of(word)}
+    ordinary = set(_words_of(around["ordinary"]["words"])) | _never()
+    between = {key for word in around["between"]["words"] for key in _words_of(word)}
+    literal = {word for entry in entries for word in entry.pattern if word[0] not in "@$"}
+    classes_of = {key: frozenset(names) for key, names in classes.items()}
+    for key in between:
+        classes_of[key] = classes_of.get(key, frozenset()) | {"@between"}
+    words = literal | set(classes) | neutral | ordinary | between
+    may_slip = {
+        word
+        for entry in entries
+        for word in entry.pattern
+        if (entry.role in _SLIP_ROLES or not entry.role) and word[0] not in "@$"
+    } | set(classes)
+    slips: dict[str, list[str]] = {}
+    for word in sorted(may_slip):
+        if len(word) >= _SLIP_LETTERS and word not in neutral | ordinary:
+            for cut in {word, *_cut(word)}:
+                slips.setdefault(cut, []).append(word)
+    return Lexicon(
+        classes=classes_of,
+        tree=tree,
+        told=frozenset(
+            word
+            for entry in entries
+            if (entry.term is not None and entry.term.group != "other") or entry.part is not None
+            for word in entry.pattern
+        ),
+        neutral=frozenset(neutral),
+        ordinary=frozenset(ordinary),
+        words=frozenset(words),
+        slips={cut: tuple(found) for cut, found in slips.items()},
+    )
+
+
+def _never() -> frozenset[str]:
+    """Words of plain English that are one slip from a word of a term, and are no slip."""
+    return frozenset(_words_of(table("sign_words")["no_slip"]["words"]))
+
+
+def _entries(signs: Mapping[str, Any], around: Mapping[str, Any]) -> Iterator[Entry]:
+    for group in ("eye", "brain", "brain_other", "look", "weak", "heart", "kidney", "bleeding"):
+        for name, patterns in signs[group].items():
+            yield from (Entry(p, term=Term(name, group)) for p in _patterns(patterns))
+    for name, patterns in signs["other"].items():
+        yield from (Entry(p, term=Term(name, "other")) for p in _patterns(patterns))
+    for group, terms in signs["vague"].items():
+        for name, patterns in terms.items():
+            yield from (Entry(p, term=Term(name, group, True)) for p in _patterns(patterns))
+    for kind in ("good", "faculty", "part"):
+        for group, parts in signs[kind].items():
+            for name, patterns in parts.items():
+                part = Part(name, group, kind != "part", kind == "good")
+                yield from (Entry(p, part=part) for p in _patterns(patterns))
+    for role, patterns in around["roles"].items():
+        yield from (Entry(p, role=role) for p in _patterns(patterns))
+
+
+def _patterns(written: Iterable[str]) -> Iterator[tuple[str, ...]]:
+    for pattern in dict.fromkeys(written):
+        words: list[str] = []
+        for word in pattern.removesuffix("<>").split():
+            words += [word] if word[0] in "@$" else list(_words_of(word))
+        if words:
+            yield tuple(words)
+            if pattern.endswith("<>"):
+                yield tuple(reversed(words))

@@ -1,0 +1,263 @@
+"""Signs that are written down, read clause by clause: of which group, and how they are meant.
+
+The rules are those of the design's page on safety; the terms stand in ``signs.toml``, the words
+around them in ``sign_words.toml``.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+
+from bpvet.facts.signs.clauses import drafts
+from bpvet.facts.signs.exams import EXAMINATION
+from bpvet.facts.signs.items import ALARM, Draft
+from bpvet.facts.signs.lexicon import may_name_sign
+from bpvet.facts.signs.terms import elements
+from bpvet.facts.signs.tokens import tokens
+
+#: The most pressing first.
+GROUPS = ("eye", "brain", "brain_other", "look", "weak", "heart", "kidney", "bleeding", "other")
+READINGS = ("present", "denied", "past", "unclear", "unread", "other")
+#: What the column ``status`` may say; blank lets the text decide.
+STATUSES = ("present", "absent", "resolved", "longstanding")
+#: Letters of a cell that are read; what lies beyond is unread, and said to be.
+MOST_LETTERS = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class SignItem:
+    """One item of a cell, and how it was understood.
+
+    Parameters
+    ----------
+    text : str
+        The item as written.
+    term : str
+        Canonical name; an examination's for a normal one; blank where no term was found.
+    group : str
+        One of `GROUPS`, or blank where the item is unread.
+    reading : str
+        One of `READINGS`. ``other`` is a finding of group "other", or no sign at all (a plan, a
+        warning, another animal's); ``unread`` has words that stand in no list.
+    """
+
+    text: str
+    term: str
+    group: str
+    reading: str
+
+
+def read_sign(text: str, status: str = "", seen_on: date | None = None) -> tuple[SignItem, ...]:
+    """Return the items of a cell and how each is meant.
+
+    Parameters
+    ----------
+    text : str
+        The cell, of any length.
+    status : str
+        What the column ``status`` says: one of `STATUSES`, or blank; any other word makes every
+        sign of the cell unclear.
+    seen_on : date, optional
+        When it was seen; dates in the text count from it.
+
+    Returns
+    -------
+    tuple of SignItem
+        At least one for a cell that is not blank. A status decides: ``absent`` reads as denied,
+        ``resolved`` as past, ``present`` and ``longstanding`` as present (the status stays beside
+        it); where it and the text disagree, or the text is unclear, the item is unclear.
+
+    Examples
+    --------
+    >>> read_sign("no haemorrhage or detachment. Seizure x2")[2]
+    SignItem(text='Seizure x2', term='seizure', group='brain', reading='present')
+    >>> [item.reading for item in read_sign("no seizures", "present")]
+    ['unclear']
+    """
+    if not text.strip():
+        return ()
+    day = seen_on if _MAY_DATE.search(text) else None
+    word = " ".join(status.casefold().split())
+    return _read(text, word, day)
+
+
+#: Only a text with a number or the name of a month is dated by the day on which it was written.
+_MAY_DATE = re.compile(r"\d|jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec", re.IGNORECASE)
+
+
+@lru_cache(maxsize=32768)
+def _read(text: str, status: str, seen_on: date | None) -> tuple[SignItem, ...]:
+    head = text[:MOST_LETTERS]
+    made: dict[SignItem, None] = {}
+    for draft in _chosen(head, drafts(head, elements(tokens(head, seen_on)))):
+        piece = head[draft.start : draft.end].strip(_EDGES) or head.strip()
+        reading = _with_status(draft, status)
+        if draft.group == "other" and reading == "present":
+            reading = "other"
+        made.setdefault(SignItem(piece, draft.term, draft.group, reading))
+    if len(text) > MOST_LETTERS:
+        beyond = text[MOST_LETTERS : MOST_LETTERS + 80].strip() or "…"
+        made.setdefault(SignItem(beyond, "", "", "unread"))
+    return tuple(made)
+
+
+_EDGES = " \t\r\n,;:.-/+&()\"'“”‘’"
+
+
+def _chosen(text: str, found: list[Draft]) -> list[Draft]:
+    """Return the items that say something; of a cell that says nothing, one."""
+    told = [draft for draft in found if draft.weight]
+    told = [draft for draft in told if not draft.bare] or told
+    if told:
+        return told
+    doubted = [draft for draft in found if draft.reading == "unclear"]
+    if doubted or found:
+        return (doubted or found)[:1]
+    return [Draft(0, len(text), "", "", "unclear" if "?" in text else "unread")]
+
+
+def _with_status(draft: Draft, status: str) -> str:
+    """Return how an item is meant beside a status: where the two disagree it is unclear."""
+    reading = draft.reading
+    if draft.group == "other" and reading == "unclear":
+        reading = "other"
+    if not status or reading in ("unread", "unclear") or (reading == "other" and draft.plain):
+        return reading
+    if draft.bare or status not in STATUSES:
+        return "unclear"
+    if status in ("present", "longstanding"):
+        normal = draft.exam and reading == "denied"
+        agrees = reading in ("present", "other") or (normal and status == "present")
+        return reading if agrees else "unclear"
+    if (draft.exam and reading == "denied") or draft.persist:
+        # "eyes normal", absent: said of what?
+        return "unclear"
+    if status == "absent":
+        return "denied"
+    return "unclear" if reading == "denied" else "past"
+
+
+def sign_group(text: str) -> str | None:
+    """Return the most pressing group of which a cell names a present sign, or None.
+
+    Examples
+    --------
+    >>> sign_group("Acute retinal detachment, left eye"), sign_group("no seizure") is None
+    ('eye', True)
+    """
+    found = {item.group for item in read_sign(text) if item.reading == "present"}
+    return next((group for group in ALARM if group in found), None)
+
+
+def read_note(text: str, seen_on: date | None = None) -> tuple[SignItem, ...]:
+    """Return what a note may tell of signs: to be asked about, never used.
+
+    What would be present or unclear as a sign is given, with the reading ``unclear``; words that
+    are in no list, and what of an animal at rest is no sign ("quiet", "lying"), are not.
+
+    Examples
+    --------
+    >>> [item.term for item in read_note("calm, cuff 3; blind since yesterday?")]
+    ['blindness']
+    """
+    if not may_name_sign(text[:MOST_LETTERS]):
+        return ()
+    found = read_sign(text, "", seen_on)
+    return tuple(
+        SignItem(item.text, item.term, item.group, "unclear")
+        for item in found
+        if item.reading in ("present", "unclear")
+        and item.term
+        and item.term not in _AT_REST
+        # "both eyes" says where; "eyes?" asks.
+        and not (item.term in _EXAMINED and "?" not in text)
+    )
+
+
+#: Terms of a part that is named and of which nothing is said.
+_EXAMINED = frozenset(EXAMINATION.values())
+#: Vague terms that a note of a measurement is full of.
+_AT_REST = ("not himself", "shaking")
+
+
+def pressing_reading(items: tuple[SignItem, ...]) -> str:
+    """Return the reading of a cell as a whole: that of its most pressing item, or blank."""
+    order = ("present", "unclear", "unread", "past", "denied", "other")
+    found = {item.reading for item in items}
+    return next((reading for reading in order if reading in found), "")
+
+
+def status_shown(text: str, status: str, seen_on: date | None = None) -> str:
+    """Return how the status of a sign is shown beside it: a blank one as its text is understood.
+
+    Examples
+    --------
+    >>> status_shown("no seizures", ""), status_shown("seizure", ""), status_shown("?RD", "present")
+    ('absent', 'present', 'present, unclear')
+    """
+    reading = pressing_reading(read_sign(text, status, seen_on))
+    if reading in ("unclear", "unread"):
+        told = {"unclear": "unclear", "unread": "not understood"}[reading]
+        return f"{status}, {told}" if status and status != told else told
+    blank = {"present": "present", "denied": "absent", "past": "past"}.get(reading, "")
+    return status or blank
+
+
+_UNDERSTOOD = {
+    "present": "present",
+    "denied": "absent",
+    "past": "past",
+    "unclear": "unclear",
+    "unread": "not understood",
+}
+
+
+def understood_item(item: SignItem, status: str = "") -> str:
+    """Return how one item of a cell with a status is understood, in a word or two.
+
+    Parameters
+    ----------
+    item : SignItem
+    status : str
+        As `read_sign` takes it.
+    """
+    if item.reading == "denied" and item.term.endswith("examination"):
+        return "normal"
+    if item.reading == "present" and status == "longstanding":
+        return "longstanding"
+    if item.reading == "past" and status == "resolved":
+        return status
+    if item.reading == "other":
+        return "no sign" if not item.term else status if status == "present" else "noted"
+    return _UNDERSTOOD[item.reading]
+
+
+def understood(text: str, status: str = "", seen_on: date | None = None) -> str:
+    """Return how a cell of signs is understood: one word, or one a term where it says more.
+
+    Parameters
+    ----------
+    text, status, seen_on
+        As `read_sign` takes them.
+
+    Examples
+    --------
+    >>> understood("blindness"), understood("no seizures; blind OU"), understood("snorf")
+    ('present', 'seizure: absent, blindness: present', 'not understood')
+    """
+    items = read_sign(text, status, seen_on)
+    plain = text.strip().casefold()
+    words: dict[str, str] = {}
+    # A term of two readings is told by the one that asks to be looked at.
+    for item in sorted(items, key=lambda item: item.reading not in ("unread", "unclear")):
+        name = item.term or f"“{item.text}”"
+        words.setdefault(name, understood_item(item, status))
+    words = {name: words[name] for name in (item.term or f"“{item.text}”" for item in items)}
+    if len(words) == 1:
+        name, word = next(iter(words.items()))
+        own = name.casefold() == plain or not items[0].term
+        return word if own or word == "normal" else f"{name}: {word}"
+    return ", ".join(f"{name}: {word}" for name, word in words.items())

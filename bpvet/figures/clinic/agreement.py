@@ -1,0 +1,288 @@
+"""The figure of two methods: differences against means, and one method against the other.
+
+Planned in millimetres: two panels side by side, or one below the other where it is narrow, and
+below them the key. The width is given; the height follows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+from numpy.typing import NDArray
+
+from bpvet.figures.clinic.agreement_picture import AgreementPicture, LevelLine, PairMarks
+from bpvet.figures.lettering import Block, block, height_mm, plain
+from bpvet.figures.placing import spread
+from bpvet.figures.sheet import (
+    COLUMN_WIDTH,
+    EDGE,
+    FULL_WIDTH,
+    KeyRow,
+    Place,
+    Sheet,
+    Style,
+    key_height,
+    key_rows,
+    new_sheet,
+    refuse_width,
+    title_block,
+)
+from bpvet.figures.style import (
+    CENTRE_LINE,
+    FAINT_GREY,
+    GUIDE_GREY,
+    HAIRLINE,
+    INK,
+    PAPER,
+    house_style,
+)
+from bpvet.printing import number
+
+__all__ = ["COLUMN_WIDTH", "FULL_WIDTH", "MARKERS", "draw"]
+
+_LEFT, _RIGHT = 15.0, 11.0
+_BETWEEN = 3.0
+_BAND = "#e2e2e2"
+#: Marks of single animals, told apart by shape alone.
+MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*")
+_MARK, _SMALL = 5.0, 2.3
+
+#: Line of each fitted line, in their order.
+_DASHES: tuple[Any, ...] = ((0, (5, 1.5)), (0, (1, 1.5)), (0, (5, 1.5, 1, 1.5)))
+_LIMIT_DASH: Any = (0, (4, 2))
+_TREND_DASH: Any = (0, (1, 3))
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The whole figure with everything in its place, mm."""
+
+    width: float
+    height: float
+    title: Block
+    headings: tuple[Block, Block]
+    heading_tops: tuple[float, float]
+    panels: tuple[Place, Place]
+    key: tuple[KeyRow, ...]
+    key_top: float
+
+
+def draw(picture: AgreementPicture, width_mm: float = FULL_WIDTH) -> Figure:
+    """Draw two methods against each other.
+
+    Parameters
+    ----------
+    picture : AgreementPicture
+        What to show.
+    width_mm : float
+        Width, mm, at least 80; the height follows.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        A figure of its own, known to no window.
+
+    Raises
+    ------
+    CallError
+        If the width is too small.
+    """
+    refuse_width(width_mm)
+    plan = _plan(picture, width_mm)
+    with house_style():
+        return _drawn(plan, picture)
+
+
+def _plan(picture: AgreementPicture, width: float) -> Plan:
+    room = width - 2 * EDGE
+    title = title_block(picture.title, width)
+    beside = width >= 120
+    share = (room - _BETWEEN) / 2 if beside else room
+    words = (
+        f"Difference, {picture.labels[1]} minus {picture.labels[0]}, against the mean of both",
+        f"{_capital(picture.labels[1])} against {picture.labels[0]}",
+    )
+    headings = (block(words[0], share, most=3), block(words[1], share, most=3))
+    inner = (share - _LEFT - _RIGHT, share - _LEFT - 3.0)
+    tall = max(heading.height for heading in headings) if beside else headings[0].height
+    top = EDGE + title.height + 1.0
+    first = Place(EDGE + _LEFT, top + tall + 2.0, inner[0], min(inner[1], 66.0))
+    below = first.top + first.height + height_mm(2) + 4.0
+    if beside:
+        left, second_top, heading_top = EDGE + share + _BETWEEN, first.top, top
+    else:
+        left, heading_top = EDGE, below + 1.0
+        second_top = heading_top + headings[1].height + 2.0
+    second = Place(left + _LEFT, second_top, inner[1], first.height)
+    key = key_rows(_key(picture), width)
+    key_top = second.top + second.height + height_mm(2) + 5.0
+    bottom = key_top + key_height(key) + EDGE
+    return Plan(width, bottom, title, headings, (top, heading_top), (first, second), key, key_top)
+
+
+def _key(picture: AgreementPicture) -> list[tuple[Style, str]]:
+    """Return the samples and words of the key, in order."""
+    marks: Style = {"ls": "none", "mec": INK, "mew": HAIRLINE, "ms": _MARK}
+    rows: list[tuple[Style, str]] = []
+    if picture.animals:
+        for index, name in enumerate(picture.animals):
+            rows.append((marks | {"marker": MARKERS[index], "mfc": PAPER}, name))
+        rows[0] = (rows[0][0], f"{rows[0][1]} (marks are {picture.points_are})")
+    else:
+        rows.append((marks | {"marker": "o", "mfc": PAPER}, _capital(picture.points_are)))
+    if picture.readings.first.size:
+        small = {"ls": "none", "marker": "o", "ms": _SMALL, "mfc": FAINT_GREY, "mec": FAINT_GREY}
+        rows.append((small, "Single readings by both methods, paired in order of taking"))
+    rows.append(({"color": INK, "lw": CENTRE_LINE}, f"{picture.bias.words} (grey: its interval)"))
+    limits = {"color": INK, "lw": HAIRLINE, "ls": _LIMIT_DASH}
+    rows.append((limits, f"{picture.lower.words}; {picture.upper.words} (grey: their intervals)"))
+    if picture.trend is not None:
+        rows.append(({"color": INK, "lw": HAIRLINE, "ls": _TREND_DASH}, picture.trend.words))
+    rows.append(({"color": GUIDE_GREY, "lw": HAIRLINE}, "Both methods equal"))
+    for line, dash in zip(picture.lines, _DASHES, strict=False):
+        rows.append(({"color": INK, "lw": 1.4, "ls": dash}, line.words))
+    return rows
+
+
+def _drawn(plan: Plan, picture: AgreementPicture) -> Figure:
+    sheet = new_sheet(plan.width, plan.height, plan.title)
+    for heading, top, panel in zip(plan.headings, plan.heading_tops, plan.panels, strict=True):
+        sheet.words(panel.left - _LEFT, top, heading)
+    axes = [sheet.panel(place) for place in plan.panels]
+    for one in axes:
+        one.xaxis.set_major_locator(MaxNLocator(5))
+        one.yaxis.set_major_locator(MaxNLocator(6))
+    _differences(axes[0], picture)
+    _identity(axes[1], picture)
+    _margin(sheet, axes[0], plan.panels[0], (picture.lower, picture.bias, picture.upper))
+    sheet.key(plan.key_top, plan.key)
+    return sheet.figure
+
+
+def _differences(axes: Axes, picture: AgreementPicture) -> None:
+    lines = (picture.lower, picture.bias, picture.upper)
+    ends = [end for line in lines for end in (line.low, line.high, line.value) if end is not None]
+    heights = [picture.points.difference, picture.readings.difference, np.array(ends)]
+    axes.set_ylim(*_range(heights))
+    low, high = _range([picture.points.middle, picture.readings.middle])
+    axes.set_xlim(low, high)
+    axes.axhline(0.0, color=GUIDE_GREY, lw=HAIRLINE, zorder=1, label="no difference")
+    for line in lines:
+        if line.low is not None and line.high is not None:
+            axes.axhspan(line.low, line.high, color=_BAND, lw=0, zorder=0.5, label="interval")
+            for end in (line.low, line.high):
+                axes.axhline(end, color=GUIDE_GREY, lw=HAIRLINE, ls=(0, (1, 2)), zorder=0.6)
+    axes.axhline(picture.bias.value, color=INK, lw=CENTRE_LINE, zorder=2, label="bias")
+    for line, name in ((picture.lower, "lower limit"), (picture.upper, "upper limit")):
+        axes.axhline(line.value, color=INK, lw=HAIRLINE, ls=_LIMIT_DASH, zorder=2, label=name)
+    if picture.trend is not None:
+        ends_x = np.array([low, high])
+        axes.plot(
+            ends_x,
+            picture.trend.at(ends_x),
+            color=INK,
+            lw=HAIRLINE,
+            ls=_TREND_DASH,
+            zorder=2.2,
+            label="difference on mean",
+        )
+    for marks, faint in ((picture.readings, True), (picture.points, False)):
+        _marks(axes, marks.middle, marks.difference, marks, picture, faint)
+    unit = f", {picture.unit}" if picture.unit else ""
+    axes.set_xlabel(f"Mean of both methods{unit}", parse_math=False)
+    axes.set_ylabel(f"Difference{unit}", labelpad=2, parse_math=False)
+
+
+def _identity(axes: Axes, picture: AgreementPicture) -> None:
+    marks = (picture.readings, picture.points)
+    low, high = _range([values for one in marks for values in (one.first, one.second)])
+    axes.set_xlim(low, high)
+    axes.set_ylim(low, high)
+    ends = np.array([low, high])
+    axes.plot(ends, ends, color=GUIDE_GREY, lw=HAIRLINE, zorder=1, label="identity")
+    for line, dash in zip(picture.lines, _DASHES, strict=False):
+        axes.plot(ends, line.at(ends), color=INK, lw=1.4, ls=dash, zorder=2, label=line.words)
+    for one, faint in zip(marks, (True, False), strict=True):
+        _marks(axes, one.first, one.second, one, picture, faint)
+    unit = f", {picture.unit}" if picture.unit else ""
+    names = [plain(name) for name in picture.labels]
+    axes.set_xlabel(f"{_capital(names[0])}{unit}", parse_math=False)
+    axes.set_ylabel(f"{_capital(names[1])}{unit}", labelpad=2, parse_math=False)
+
+
+def _marks(
+    axes: Axes,
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    marks: PairMarks,
+    picture: AgreementPicture,
+    faint: bool,
+) -> None:
+    """Draw readings faint and round, points hollow and by animal where the animals are named."""
+    if not x.size:
+        return
+    if faint:
+        axes.plot(
+            x,
+            y,
+            ls="none",
+            marker="o",
+            ms=_SMALL,
+            mfc=FAINT_GREY,
+            mec=FAINT_GREY,
+            zorder=3,
+            label="readings",
+        )
+        return
+    codes = np.unique(marks.animal) if picture.animals else np.array([-1])
+    for code in codes:
+        here = marks.animal == code if picture.animals else np.ones(x.size, dtype=bool)
+        axes.plot(
+            x[here],
+            y[here],
+            ls="none",
+            marker=MARKERS[code] if picture.animals else "o",
+            ms=_MARK if x.size <= 60 else 3.5,
+            mfc=PAPER,
+            mec=INK,
+            mew=HAIRLINE,
+            zorder=4,
+            label="points",
+        )
+
+
+def _range(parts: Sequence[NDArray[np.float64]]) -> tuple[float, float]:
+    values = np.concatenate(parts)
+    low, high = float(values.min()), float(values.max())
+    spare = 0.06 * (high - low) or 5.0
+    return low - spare, high + spare
+
+
+def _margin(sheet: Sheet, axes: Axes, place: Place, lines: Sequence[LevelLine]) -> None:
+    """Write the lines' values at the right edge, led to their lines."""
+    low, high = axes.get_ylim()
+    wanted = [place.top + (high - line.value) / (high - low) * place.height for line in lines]
+    order = sorted(range(len(lines)), key=lambda index: wanted[index])
+    height = height_mm(1)
+    tops = spread(
+        [wanted[index] for index in order],
+        [height] * len(lines),
+        place.top - height,
+        place.top + place.height + height,
+    )
+    edge = place.left + place.width
+    for index, middle in zip(order, tops, strict=True):
+        sheet.page.plot(
+            [edge + 0.3, edge + 1.6], [wanted[index], middle], color=GUIDE_GREY, lw=HAIRLINE
+        )
+        sheet.page.text(edge + 2.0, middle, number(lines[index].value, 1), ha="left", va="center")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

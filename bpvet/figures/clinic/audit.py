@@ -1,0 +1,186 @@
+"""The figures of the audit: estimates with intervals one below the other, and counts of digits.
+
+Planned in millimetres: the title, the panels one below the other, and the key. The width is
+given; the height follows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+
+from bpvet.figures.clinic.audit_picture import AuditPicture, BarsPanel, RowsPanel
+from bpvet.figures.lettering import Block, block, width_mm
+from bpvet.figures.sheet import (
+    EDGE,
+    FULL_WIDTH,
+    KeyRow,
+    Place,
+    Sheet,
+    Style,
+    key_height,
+    key_rows,
+    new_sheet,
+    refuse_width,
+    title_block,
+)
+from bpvet.figures.style import GUIDE_GREY, HAIRLINE, INK, PAPER, house_style
+
+_ROW, _BARS = 5.0, 34.0
+#: Below a panel: room for the numbers of its axis, and after the words of the axis.
+_TICKS, _BELOW = 5.0, 2.5
+_RIGHT = 5.0
+_BARS_LEFT = 11.0
+#: Names of rows take at most this share of the width.
+_NAMES = 0.54
+_WIDEST_PANEL = 115.0
+_DASH: Any = (0, (4, 2))
+_BAR = "#c4c4c4"
+_MARK: Style = {"marker": "o", "mfc": PAPER, "mec": INK, "mew": HAIRLINE, "ms": 4.5}
+
+Panel = RowsPanel | BarsPanel
+
+
+@dataclass(frozen=True)
+class PlacedPanel:
+    """A panel with its place, and the words above and below it."""
+
+    place: Place
+    heading: Block
+    axis: Block
+    panel: Panel
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The whole figure with everything in its place, mm."""
+
+    width: float
+    height: float
+    title: Block
+    panels: tuple[PlacedPanel, ...]
+    key: tuple[KeyRow, ...]
+    key_top: float
+
+
+def draw(picture: AuditPicture, width_mm: float = FULL_WIDTH) -> Figure:
+    """Draw a figure of the audit.
+
+    Parameters
+    ----------
+    picture : AuditPicture
+        What to show.
+    width_mm : float
+        Width, mm, at least 80; the height follows.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        A figure of its own, known to no window.
+
+    Raises
+    ------
+    CallError
+        If the width is too small.
+    """
+    refuse_width(width_mm)
+    plan = _plan(picture, width_mm)
+    with house_style():
+        return _drawn(plan)
+
+
+def _plan(picture: AuditPicture, width: float) -> Plan:
+    room = width - 2 * EDGE
+    title = title_block(picture.title, width, most=3)
+    top, panels, left = EDGE + title.height + 1.5, [], _left(picture, width)
+    for panel in picture.panels:
+        heading = block(panel.heading, room, most=2)
+        top += heading.height + 2.5
+        tall = _BARS if isinstance(panel, BarsPanel) else _ROW * len(panel.names) + 2.0
+        wide = min(width - EDGE - left - _RIGHT, _WIDEST_PANEL)
+        axis = block(panel.axis, room, most=2)
+        panels.append(PlacedPanel(Place(left, top, wide, tall), heading, axis, panel))
+        top += tall + _TICKS + axis.height + _BELOW
+    key = key_rows(_key(picture), width)
+    return Plan(width, top + key_height(key) + EDGE, title, tuple(panels), key, top)
+
+
+def _left(picture: AuditPicture, width: float) -> float:
+    """Return where the panels begin: right of the longest name, as far as that may reach."""
+    widest = _BARS_LEFT
+    for panel in picture.panels:
+        if isinstance(panel, RowsPanel):
+            names = (block(name, _NAMES * width, most=1).text for name in panel.names)
+            widest = max(widest, *(width_mm(name) + 2.5 for name in names))
+    return EDGE + widest
+
+
+def _key(picture: AuditPicture) -> list[tuple[Style, str]]:
+    rows: list[tuple[Style, str]] = []
+    if picture.marks_are:
+        rows.append((_MARK | {"color": INK, "lw": 1.4}, picture.marks_are))
+    if any(_without_interval(panel) for panel in picture.panels):
+        rows.append((_MARK | {"ls": "none"}, "Too little is known for an interval"))
+    for words in dict.fromkeys(panel.line_is for panel in picture.panels):
+        rows.append(({"color": GUIDE_GREY, "lw": HAIRLINE, "ls": _DASH}, words))
+    return rows
+
+
+def _without_interval(panel: Panel) -> bool:
+    """Return whether a panel has an estimate that stands alone."""
+    if isinstance(panel, BarsPanel):
+        return False
+    return bool((np.isfinite(panel.estimate) & ~np.isfinite(panel.low)).any())
+
+
+def _drawn(plan: Plan) -> Figure:
+    sheet = new_sheet(plan.width, plan.height, plan.title)
+    for one in plan.panels:
+        sheet.words(EDGE, one.place.top - one.heading.height - 2.0, one.heading)
+        _axis_words(sheet, one)
+        axes = sheet.panel(one.place)
+        if isinstance(one.panel, RowsPanel):
+            _rows(axes, one.panel, plan.width)
+        else:
+            _bars(axes, one.panel)
+    sheet.key(plan.key_top, plan.key)
+    return sheet.figure
+
+
+def _axis_words(sheet: Sheet, one: PlacedPanel) -> None:
+    """Write what an axis shows below its middle, as near to it as the page allows."""
+    half = max(width_mm(line) for line in one.axis.lines) / 2
+    middle = min(one.place.left + one.place.width / 2, sheet.width - EDGE - half)
+    top = one.place.top + one.place.height + _TICKS + one.axis.height / 2
+    fixed: Style = {"ha": "center", "va": "center", "parse_math": False}
+    sheet.page.text(max(middle, EDGE + half), top, one.axis.text, **fixed)
+
+
+def _rows(axes: Axes, panel: RowsPanel, width: float) -> None:
+    at = np.arange(len(panel.names), dtype=float)
+    axes.set_ylim(len(panel.names) - 0.4, -0.6)
+    axes.set_yticks(at, [block(name, _NAMES * width, most=1).text for name in panel.names])
+    axes.tick_params(axis="y", length=0)
+    axes.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+    held = np.concatenate([panel.estimate, panel.low, panel.high, [panel.line]])
+    held = held[np.isfinite(held)]
+    spare = 0.06 * float(np.ptp(held)) or 1.0
+    axes.set_xlim(float(held.min()) - spare, float(held.max()) + spare)
+    axes.axvline(panel.line, color=GUIDE_GREY, lw=HAIRLINE, ls=_DASH, zorder=1, label="line")
+    axes.hlines(at, panel.low, panel.high, color=INK, lw=1.4, zorder=2, label="intervals")
+    axes.plot(panel.estimate, at, ls="none", zorder=3, label="estimates", **_MARK)
+
+
+def _bars(axes: Axes, panel: BarsPanel) -> None:
+    at = np.arange(len(panel.names), dtype=float)
+    axes.bar(at, panel.count, width=0.7, color=_BAR, edgecolor=INK, lw=HAIRLINE, label="counts")
+    axes.set_xticks(at, panel.names)
+    axes.tick_params(axis="x", length=0)
+    axes.yaxis.set_major_locator(MaxNLocator(4, integer=True, steps=[1, 2, 5, 10]))
+    axes.set_ylim(0, 1.08 * max(float(panel.count.max()), panel.line, 1.0))
+    axes.axhline(panel.line, color=INK, lw=HAIRLINE, ls=_DASH, zorder=3, label="line")

@@ -1,0 +1,118 @@
+"""What a cohort's figures show, as frozen numbers and words; they hold no model."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bpvet.errors import CallError
+
+Numbers = NDArray[np.float64]
+
+
+def _freeze(held: Any, kinds: dict[str, Any]) -> None:
+    """Put read-only copies in place of arrays, which must all be of one length."""
+    shapes = set()
+    for name, kind in kinds.items():
+        array = np.array(getattr(held, name), dtype=kind)
+        array.setflags(write=False)
+        object.__setattr__(held, name, array)
+        shapes.add(array.shape)
+    if len(shapes) != 1 or len(shapes.pop()) != 1:
+        raise CallError("The arrays of a picture must be of one length.")
+
+
+@dataclass(frozen=True, eq=False)
+class PopulationLine:
+    """The population's line in one state, with the ends of its interval, (m,) each."""
+
+    words: str
+    treated: bool
+    months: Numbers
+    value: Numbers
+    low: Numbers
+    high: Numbers
+
+    def __post_init__(self) -> None:
+        _freeze(self, dict.fromkeys(("months", "value", "low", "high"), np.float64))
+
+
+@dataclass(frozen=True, eq=False)
+class ResidualsPicture:
+    """Residuals of sessions over their SDs, against fitted values and against a normal's.
+
+    Parameters
+    ----------
+    title, unit : str
+    fitted, residual : (n,) float
+        In order of the residual, lowest first.
+    normal : (n,) float
+        What the residuals of a normal would be.
+    caption, alt_text : str
+    """
+
+    title: str
+    unit: str
+    fitted: Numbers
+    residual: Numbers
+    normal: Numbers
+    caption: str
+    alt_text: str
+
+    def __post_init__(self) -> None:
+        _freeze(self, dict.fromkeys(("fitted", "residual", "normal"), np.float64))
+        if np.any(np.diff(self.residual) < 0):
+            raise CallError("Residuals stand in their order, the lowest first.")
+
+
+@dataclass(frozen=True, eq=False)
+class IntervalPanel:
+    """Estimates with the ends of their intervals, (n,) each; NaN where an end is not known."""
+
+    heading: str
+    axis: str
+    estimate: Numbers
+    low: Numbers
+    high: Numbers
+
+    def __post_init__(self) -> None:
+        _freeze(self, dict.fromkeys(("estimate", "low", "high"), np.float64))
+
+
+@dataclass(frozen=True, eq=False)
+class IntervalsPicture:
+    """Named estimates one below the other: animals (a caterpillar plot), or components.
+
+    Parameters
+    ----------
+    title : str
+    names : tuple of str
+        From top to bottom.
+    panels : tuple of IntervalPanel
+        One or two.
+    zero_is : str
+        What the line at 0 is, in words; blank for axes that start there.
+    interval : str
+        What the intervals are called, such as "95 % interval".
+    caption, alt_text : str
+    mark : str
+        What the marks are.
+    """
+
+    title: str
+    names: tuple[str, ...]
+    panels: tuple[IntervalPanel, ...]
+    zero_is: str
+    interval: str
+    caption: str
+    alt_text: str
+    mark: str = "Estimate"
+
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.panels) <= 2:
+            raise CallError("Intervals are drawn in one panel or in two.")
+        if any(len(self.names) != panel.estimate.size for panel in self.panels):
+            raise CallError("Every estimate needs a name.")

@@ -1,0 +1,227 @@
+"""The figure of one animal through time, planned: all in its place, mm, before it is drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bpvet.figures.axes import Scale, date_words, days, value_label, value_step, value_ticks
+from bpvet.figures.key import KeyPlan, plan_key
+from bpvet.figures.lettering import Block, block, width_mm
+from bpvet.figures.marking import Meaning, iso
+from bpvet.figures.near import crowded_weeks, enlarged, near_scale
+from bpvet.figures.panel import PanelPlan, plan_panel, value_range
+from bpvet.figures.pictures import Panel, TrendPicture
+from bpvet.figures.rows import RowsPlan, ends_width, plan_rows
+from bpvet.figures.sheet import EDGE, refuse_width, title_block
+from bpvet.figures.strip import StripPlan, Wanted, course_days, outside, plan_strip
+from bpvet.figures.tracks import TracksPlan, plan_tracks
+
+#: From the panels to the names at the right edge, mm.
+TO_MARGIN = 1.8
+#: Where something is urgent the drawing sends its reader to the words, and what its mark takes, mm.
+_URGENT, URGENT_MARK = "Urgent: read the text with this figure first", 3.4
+#: From this width on, mm, the words of tracks and rows stand at their right, below it above them.
+_BESIDE = 120.0
+#: What those words may take of the width, and what they ask for at least, mm.
+_SHARE, _LEAST_WORDS = 0.3, 44.0
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """The whole figure with everything in its place, mm."""
+
+    width: float
+    x: Scale
+    title: Block
+    as_of: Block
+    urgent: Block
+    newest: Block
+    strip: StripPlan
+    headings: tuple[Block, ...]
+    panels: tuple[PanelPlan, ...]
+    uprights: tuple[float, ...]
+    today: float
+    near: tuple[float, float] | None
+    tracks: TracksPlan
+    rows: RowsPlan
+    key: KeyPlan
+    unsaid: tuple[str, ...]
+    beyond: tuple[str, ...]
+
+
+def trend_plan(picture: TrendPicture, width: float) -> Plan:
+    """Return the whole figure of a picture, so many mm wide, with everything in its place.
+
+    Raises
+    ------
+    CallError
+        If the width is too small.
+    """
+    refuse_width(width)
+    heights = _heights(len(picture.panels), width, bool(picture.rows))
+    ticks = max(map(_ticks_width, picture.panels, heights))
+    left = EDGE + 2.2 + max(ticks, min(ends_width(picture.rows), 0.16 * width))
+    room = _margin_room(picture, width)
+    x = date_scale(picture, left, width - EDGE - room - TO_MARGIN)
+    today = float(days(picture.as_of)[0])
+    uprights = tuple(course_days(picture.courses, x))
+    lines = [x.mm(day) for day in (*uprights, today)]
+    names = ["main", *(panel.quantity for panel in picture.panels[1:])]
+    panels = [
+        plan_panel(panel, x, height, room, lines, name)
+        for panel, height, name in zip(picture.panels, heights, names, strict=True)
+    ]
+    crowd = crowded_weeks(picture.panels[0], x)
+    if crowd is not None:
+        own = near_scale(*crowd, x.at_low, x.at_high)
+        near = enlarged(picture.panels[0], *crowd)
+        lines = [own.mm(day) for day in (*uprights, today)]
+        panels.insert(1, plan_panel(near, own, 0.75 * heights[0], room, lines, "near"))
+    below = x.at_high + TO_MARGIN if width >= _BESIDE else EDGE
+    tracks = plan_tracks(picture.tracks, x, below, width - EDGE, picture.as_of)
+    rows = plan_rows(picture.rows, x, below, width - EDGE)
+    strip = plan_strip(
+        () if picture.tracks else picture.courses,
+        picture.window,
+        list(_flags(picture)),
+        x,
+        width - EDGE,
+        picture.as_of,
+    )
+    headings = tuple(_heading(plan.panel, width - 2 * EDGE) for plan in panels)
+    named = [label.full for plan in panels for label in plan.margin]
+    key = plan_key(picture, EDGE, width - EDGE, panels[0].unkeyed, named)
+    title = title_block(picture.title, width)
+    as_of = block(f"Records as of {date_words(picture.as_of)}", width - 2 * EDGE)
+    mark = _URGENT if picture.urgent else ""
+    urgent = block(mark, width - 2 * EDGE - URGENT_MARK, most=2, bold=True)
+    newest = block(picture.newest, width - 2 * EDGE, most=5)
+    unsaid = [picture.title] if not title.whole else []
+    unsaid += [picture.newest] if not newest.whole else []
+    unsaid += [*strip.unsaid, *tracks.unsaid, *rows.unsaid, *key.unsaid]
+    unsaid += _cut(panels, headings)
+    beyond = outside(picture.courses, picture.signs, x)
+    return Plan(
+        width=width,
+        x=x,
+        title=title,
+        as_of=as_of,
+        urgent=urgent,
+        newest=newest,
+        strip=strip,
+        headings=headings,
+        panels=tuple(panels),
+        uprights=uprights,
+        today=today,
+        near=crowd,
+        tracks=tracks,
+        rows=rows,
+        key=key,
+        unsaid=tuple(dict.fromkeys(unsaid)),
+        beyond=tuple(beyond),
+    )
+
+
+def _ticks_width(panel: Panel, height: float) -> float:
+    low, high = value_range(panel, height)
+    step = value_step(low, high, height)
+    return max(width_mm(value_label(v, step)) for v in value_ticks(low, high, height))
+
+
+def _margin_room(picture: TrendPicture, width: float) -> float:
+    """Return the width of the right edge: what its names ask for, within a share of the figure."""
+    names = [level.name for panel in picture.panels for level in panel.levels]
+    for panel in picture.panels:
+        names += [line.words for line in (panel.target, panel.floor) if line is not None]
+    asked = max((block(name, width).width for name in names), default=0.0)
+    room = min(max(asked, 8.0), 0.19 * width if width >= _BESIDE else 0.29 * width)
+    beside = [one.words for one in picture.tracks] + [one.lead for one in picture.rows]
+    if width < _BESIDE or not beside:
+        return room
+    wanted = max(block(one, width, bold=True).width for one in beside)
+    return max(room, min(max(wanted, _LEAST_WORDS), _SHARE * width))
+
+
+def date_scale(picture: TrendPicture, left: float, right: float) -> Scale:
+    """Return the date axis: all sessions, today, and what is not too far from them.
+
+    Parameters
+    ----------
+    picture : TrendPicture
+    left, right : float
+        Ends of the axis, mm.
+    """
+    parts = [days(picture.as_of)[:0]]
+    for panel in picture.panels:
+        parts += [days(marks.date) for marks in (panel.sessions, *panel.others)]
+        parts.append(days(panel.readings.date))
+        if panel.band is not None:
+            parts.append(days(panel.band.date))
+    parts += [days(row.values.date) for row in picture.rows]
+    found = np.concatenate(parts)
+    today = float(days(picture.as_of)[0])
+    if not found.size:
+        found = np.array([today])
+    low, high = float(found.min()), float(found.max())
+    span = high - low
+    reach = 0.3 * span if 0 < span < 2 else max(30.0, 0.3 * span)
+    near = [float(days(sign.date)[0]) for sign in picture.signs]
+    for course in picture.courses:
+        near += [float(days(date)[0]) for date in (course.started_on, course.stopped_on)]
+    near = [day for day in near if low - reach <= day <= min(high + reach, today)]
+    low, high = min([low, *near]), max([high, *near])
+    # A record that nobody has added to for long shows how long.
+    low, high = min(low, today), max(high, today)
+    if picture.window is not None:
+        latest = float(days(picture.window.latest)[0])
+        if latest <= high + max(60.0, 0.4 * (high - low)):
+            high = max(high, latest)
+    if high == low:
+        low, high = low - 7, high + 7
+    spare = (high - low) * 3.5 / (right - left - 7.0)
+    return Scale(low - spare, high + spare, left, right)
+
+
+def _flags(picture: TrendPicture) -> Iterator[Wanted]:
+    """Yield signs, sessions where no sound was heard, and today."""
+    for sign in picture.signs:
+        meaning = Meaning(
+            "sign", date=iso(sign.date), title=f"{date_words(sign.date)}: {sign.label}"
+        )
+        yield Wanted(float(days(sign.date)[0]), sign.label, "sign", meaning)
+    readings = picture.panels[0].readings
+    silent = readings.date[readings.fate == "no sound"]
+    for date in np.unique(silent):
+        words = f"{date_words(date)}: no sound was heard"
+        meaning = Meaning("no_sound", date=iso(date), title=words)
+        yield Wanted(float(days(date)[0]), "no sound", "no_sound", meaning)
+    day = picture.as_of
+    meaning = Meaning("today", date=iso(day), title=f"today: {date_words(day)}")
+    yield Wanted(float(days(day)[0]), "today", "today", meaning)
+
+
+def _heights(count: int, width: float, rows: bool) -> list[float]:
+    """Return the least heights of `count` panels, mm: the more there are, the lower they are.
+
+    With rows under it the first leaves them some of its height: all is one page.
+    """
+    tallest, lower = (72.0, 34.0) if width >= _BESIDE else (58.0, 30.0)
+    tallest -= 20.0 if rows and width >= _BESIDE else 0.0
+    return [tallest] + [max(20.0, lower - 4.0 * (count - 2))] * (count - 1)
+
+
+def _heading(panel: Panel, room: float) -> Block:
+    return block(f"{panel.heading} ({panel.unit})" if panel.unit else panel.heading, room, most=3)
+
+
+def _cut(panels: Sequence[PanelPlan], headings: tuple[Block, ...]) -> Iterator[str]:
+    """Yield in full what was shortened at the panels, and names that found no place."""
+    for plan, heading in zip(panels, headings, strict=True):
+        if not heading.whole:
+            yield plan.panel.heading
+        yield from (label.full for label in plan.margin if not label.words.whole)
+        for day, _, name in plan.unnamed:
+            yield f"{name} ({date_words(np.datetime64(int(day), 'D'))})"

@@ -1,0 +1,152 @@
+"""The usual pressure of many animals at once, at the newest session or later.
+
+There only the past has anything to say, so one pass of the filter is enough, and
+animals with equally many sessions and coefficients go through it side by side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields
+
+import numpy as np
+
+from bpvet.maths.gaussian import Array, Batch, Noise, coefficients, forward_solve, whiten
+from bpvet.maths.mixture import Mixture
+from bpvet.maths.posterior import Part, Posterior
+
+
+def usual_at_newest(posteriors: Sequence[Posterior], design: Sequence[Array]) -> list[Mixture]:
+    """Return what `Posterior.usual` gives at the newest session, of each animal.
+
+    Parameters
+    ----------
+    posteriors : sequence of Posterior
+        All with one number of sessions, of coefficients and of noise groups.
+    design : sequence of (p,)
+        For each the row of the design there; first-visit and offset columns as asked.
+    """
+    days = [float(one.parts[0].batch.day[-1, 0]) for one in posteriors]
+    plain = _plain(posteriors)
+    parts, rows, day = _flat(posteriors, plain, design, days)
+    found: dict[int, Mixture] = {}
+    if parts:
+        centre, variance, _ = _ahead(parts, rows, day)
+        found = _mixtures(posteriors, plain, centre, variance)
+    return [
+        found[i] if i in found else one.usual(design[i][None], np.array([days[i]])).first()
+        for i, one in enumerate(posteriors)
+    ]
+
+
+def session_ahead(
+    posteriors: Sequence[Posterior],
+    design: Sequence[Array],
+    day: Sequence[float],
+    readings: Sequence[float],
+    group: Sequence[int],
+) -> list[Mixture]:
+    """Return what `Posterior.session` gives on a day not before the newest session, of each animal.
+
+    Parameters
+    ----------
+    posteriors, design
+        As `usual_at_newest` takes them, the first-visit column filled for that visit.
+    day : sequence of float
+        On the scale of each series.
+    readings : sequence of float
+        Readings that the session's mean will rest on.
+    group : sequence of int
+        Its noise group.
+    """
+    plain = _plain(posteriors)
+    parts, rows, days = _flat(posteriors, plain, design, day)
+    found: dict[int, Mixture] = {}
+    if parts:
+        centre, variance, noise = _ahead(parts, rows, days)
+        owner = [i for i in plain for _ in posteriors[i].parts]
+        at, which = np.arange(len(parts)), np.array([group[i] for i in owner])
+        count = np.array([readings[i] for i in owner], dtype=float)[:, None]
+        extra = noise.visit[which, at] + noise.reading[which, at] / count
+        found = _mixtures(posteriors, plain, centre, variance + extra)
+    return [
+        found[i]
+        if i in found
+        else one.session(
+            design[i][None], np.array([day[i]]), np.array([readings[i]], dtype=float), group[i]
+        ).first()
+        for i, one in enumerate(posteriors)
+    ]
+
+
+def _plain(posteriors: Sequence[Posterior]) -> list[int]:
+    """Return the places of those that hold no bound: the others are asked one by one."""
+    return [i for i, one in enumerate(posteriors) if all(type(part) is Part for part in one.parts)]
+
+
+def _flat(
+    posteriors: Sequence[Posterior],
+    plain: Sequence[int],
+    design: Sequence[Array],
+    day: Sequence[float],
+) -> tuple[list[Part], list[Array], list[float]]:
+    """Return the parts of all, and of each the row in its own coefficients and the day."""
+    held = [(part, i) for i in plain for part in posteriors[i].parts]
+    rows = [design[i] @ part.transform for part, i in held]
+    return [part for part, _ in held], rows, [day[i] for _, i in held]
+
+
+def _ahead(
+    parts: Sequence[Part], design: Sequence[Array], day: Sequence[float]
+) -> tuple[Array, Array, Noise]:
+    """Return centre and variance of the usual pressure, (B, K) each, and the noise padded to K."""
+    nodes = max(one.weight.size for one in parts)
+    batch = Batch(
+        **{
+            part.name: np.concatenate([getattr(one.batch, part.name) for one in parts], axis=-1)
+            for part in fields(Batch)
+        }
+    )
+    noise = Noise(
+        *(
+            np.concatenate([_padded(getattr(one.noise, name), nodes) for one in parts], axis=-2)
+            for name in ("visit", "reading", "wander")
+        )
+    )
+    past = whiten(batch, noise, keep=True)
+    fit = coefficients(batch, noise.reading, past)
+    carried = np.exp(-(np.array(day) - batch.day[-1]) / batch.wander_days)[:, None]
+    wander = past.mean[-1] * carried
+    share = past.share[-1] * carried**2 + (1 - carried**2)
+    p = batch.terms
+    rows = np.array(design)
+    left = rows.T[:, :, None] - wander[:p]
+    prior = np.einsum("bp,bp->b", rows, np.array([one.prior_mean for one in parts]))
+    centre = prior[:, None] + wander[p] + np.sum(left * fit.mean, axis=0)
+    half = forward_solve(fit.root, left)
+    return centre, noise.wander * share + np.sum(half * half, axis=0), noise
+
+
+def _mixtures(
+    posteriors: Sequence[Posterior], plain: Sequence[int], centre: Array, variance: Array
+) -> dict[int, Mixture]:
+    """Return the mixture of each posterior over its parts, by its place."""
+    sd, at = np.sqrt(variance), 0
+    found = {}
+    for i in plain:
+        sizes = [part.weight.size for part in posteriors[i].parts]
+        rows = range(at, at + len(sizes))
+        found[i] = Mixture(
+            posteriors[i].weight,
+            np.concatenate([centre[j, :size] for j, size in zip(rows, sizes, strict=True)]),
+            np.concatenate([sd[j, :size] for j, size in zip(rows, sizes, strict=True)]),
+        )
+        at += len(sizes)
+    return found
+
+
+def _padded(values: Array, nodes: int) -> Array:
+    """Return values (..., K) with their last node repeated up to so many."""
+    count = values.shape[-1]
+    index = np.minimum(np.arange(nodes), count - 1)
+    return values[..., index]

@@ -1,0 +1,345 @@
+"""What a cohort's fit asks of a data frame, and the columns it needs, as arrays and codes.
+
+Every row that cannot enter is counted under its reason; none is dropped in silence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bpvet.errors import CallError
+from bpvet.mixed.design import Design
+from bpvet.mixed.formula_guard import Formula, read_formula
+
+Codes = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """What is asked of the data: the formula, the grouping columns, and their levels.
+
+    Parameters
+    ----------
+    formula : Formula
+    animal : str
+    session : str or None
+        None where each row stands alone.
+    slopes : tuple of str
+    visit_by, residual_by, group : str or None
+    kind : str
+        ``sessions`` (one row a session with its count), ``readings`` or ``plain``.
+    levels : dict
+        Levels of every text column in the formula and of the class columns. A column of numbers
+        may be a class and stand in the formula too: there it is a number.
+    design : Design or None
+        Filled once the levels are known.
+    """
+
+    formula: Formula
+    animal: str
+    session: str | None
+    slopes: tuple[str, ...]
+    visit_by: str | None
+    residual_by: str | None
+    group: str | None
+    kind: str
+    levels: Mapping[str, tuple[str, ...]]
+    design: Design | None = None
+
+    @property
+    def own_columns(self) -> tuple[str, ...]:
+        """Return the columns of a sessions frame that describe the outcome."""
+        if self.kind != "sessions":
+            return ()
+        name = self.formula.response
+        return f"{name}_n", f"{name}_ss", f"{name}_bound"
+
+    @property
+    def required(self) -> tuple[str, ...]:
+        """Return the columns in which a row must have a value."""
+        named: list[str | None] = [*self.formula.response_columns, self.animal]
+        named += [*self.formula.columns, *self.slopes]
+        named += [self.visit_by, self.residual_by, self.group]
+        if self.kind == "readings":
+            named.append(self.session)
+        if self.kind == "sessions":
+            named.append(self.own_columns[0])
+        return tuple(dict.fromkeys(name for name in named if name is not None))
+
+
+def question(
+    columns: list[str],
+    formula: str,
+    animal: str,
+    session: str | None,
+    slopes: tuple[str, ...],
+    visit_by: str | None,
+    residual_by: str | None,
+    group: str | None,
+) -> Question:
+    """Return the question after checking that the data have the columns it names."""
+    read = read_formula(formula, columns)
+    for name, role in (
+        (animal, "animal"),
+        (visit_by, "visit_by"),
+        (residual_by, "residual_by"),
+        (group, "group"),
+    ):
+        if name is not None and name not in columns:
+            raise CallError(f'The data have no column "{name}" (given as {role}).')
+    kind = _kind(read, columns, session)
+    if kind == "plain" and visit_by is not None:
+        raise CallError("visit_by needs sessions of several readings; give session= as well.")
+    return Question(read, animal, session, slopes, visit_by, residual_by, group, kind, levels={})
+
+
+def _kind(formula: Formula, columns: list[str], session: str | None) -> str:
+    if session is None:
+        return "plain"
+    if f"{formula.response}_n" in columns:
+        return "sessions"
+    if session in columns:
+        base = formula.response_columns[0]
+        if f"{base}_n" in columns:
+            raise CallError(
+                f'"{formula.response}" of a mean is not the mean of "{formula.response}": '
+                "give readings, or session=None where each session holds one."
+            )
+        return "readings"
+    raise CallError(
+        f'The data have no column "{session}" (given as session); where each row stands alone, '
+        "pass session=None."
+    )
+
+
+class Text(NamedTuple):
+    """A column of labels as codes, −1 where there is none.
+
+    `complete` if every label occurs; `categorical` if the order of the labels has a meaning.
+    """
+
+    codes: NDArray[Any]
+    labels: pd.Index[Any]
+    complete: bool = True
+    categorical: bool = False
+
+    def names(self) -> list[str]:
+        """Return the labels as text; 3 and 3.0 are one, in columns of numbers.
+
+        A missing number makes a column floating, in one part of the data and not in another.
+        """
+        if self.labels.dtype.kind == "f" and not self.categorical:
+            return [str(int(one)) if one.is_integer() else str(one) for one in self.labels]
+        return [str(label) for label in self.labels]
+
+    def taken(self, rows: Any) -> Text:
+        """Return the column at some rows."""
+        return self._replace(codes=self.codes[rows], complete=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """The needed columns of a frame as arrays: numbers, and labels as codes.
+
+    `kinds` has what each column of numbers was before missing ones made it floating: ``b``
+    (truth values), ``i`` (whole) or ``f``.
+    """
+
+    numbers: dict[str, NDArray[Any]]
+    texts: dict[str, Text]
+    kinds: dict[str, str]
+    rows: int
+
+    def taken(self, rows: Any) -> Table:
+        """Return the table at some rows (a slice, a mask or places)."""
+        numbers = {name: values[rows] for name, values in self.numbers.items()}
+        texts = {name: text.taken(rows) for name, text in self.texts.items()}
+        if isinstance(rows, slice):
+            size = len(range(*rows.indices(self.rows)))
+        else:
+            size = int(np.count_nonzero(rows)) if rows.dtype == bool else len(rows)
+        return Table(numbers, texts, self.kinds, size)
+
+    def frame(
+        self,
+        names: tuple[str, ...],
+        levels: Mapping[str, tuple[str, ...]],
+        classes: tuple[str, ...] = (),
+    ) -> pd.DataFrame:
+        """Return some columns as a frame, labels as categories of these levels.
+
+        Numbers are floating, whose powers do not overflow as whole ones do; those of `classes`
+        are of their own kind, by which their levels are named.
+        """
+        columns: dict[str, Any] = {}
+        for name in names:
+            if name in self.numbers:
+                kind = self.kinds[name] if name in classes else "f"
+                columns[name] = _of_kind(self.numbers[name], kind)
+            else:
+                columns[name] = categories(
+                    class_codes(self.texts[name], levels[name]), levels[name]
+                )
+        return pd.DataFrame(columns, index=pd.RangeIndex(self.rows))
+
+    def told(self, names: tuple[str, ...]) -> pd.DataFrame:
+        """Return some columns as a frame, labels as text."""
+        columns: dict[str, Any] = {}
+        for name in names:
+            if name in self.numbers:
+                columns[name] = _of_kind(self.numbers[name], self.kinds[name])
+            else:
+                text = self.texts[name]
+                labels = np.array(text.names(), dtype=object)
+                columns[name] = labels[text.codes] if len(labels) else np.empty(0, object)
+        return pd.DataFrame(columns, index=pd.RangeIndex(self.rows))
+
+
+def _of_kind(values: NDArray[Any], kind: str) -> NDArray[Any]:
+    if kind == "f" or values.dtype.kind in "iub":
+        return values.astype(float, copy=False) if kind == "f" else values
+    return values.astype(bool if kind == "b" else np.int64)
+
+
+def categories(codes: Codes, levels: tuple[str, ...]) -> pd.Categorical[Any]:
+    """Return codes as categories of these levels."""
+    return pd.Categorical.from_codes(codes, dtype=pd.CategoricalDtype(list(levels)))
+
+
+def class_codes(text: Text, levels: tuple[str, ...]) -> Codes:
+    """Return each row's place among the levels."""
+    place = {level: code for code, level in enumerate(levels)}
+    table = np.array([place.get(name, -1) for name in text.names()], np.int64)
+    codes: Codes = table[text.codes]
+    return codes
+
+
+def factorised(column: pd.Series[Any]) -> Text:
+    """Return a column of labels as codes, in order of appearance, in few bytes.
+
+    Rows of one animal usually stand together, so that only the heads of runs are looked up.
+    """
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        codes = _narrow(column.cat.codes.to_numpy())
+        return Text(codes, column.cat.categories, complete=False, categorical=True)
+    heads = None
+    if len(column) > 1:
+        # Python objects are compared one by one: quicker by NumPy than by pandas.
+        values: Any = column.to_numpy() if column.dtype == object else column.array
+        change = np.ones(len(values), bool)
+        unequal = values[1:] != values[:-1]
+        change[1:] = pd.Series(unequal).to_numpy(dtype=bool, na_value=True)
+        heads = np.flatnonzero(change)
+    if heads is None or len(heads) > len(column) // 2:
+        codes, labels = pd.factorize(column)
+        return Text(_narrow(codes), pd.Index(labels))
+    codes, labels = pd.factorize(column.iloc[heads])
+    lengths = np.diff(np.append(heads, len(column)))
+    return Text(np.repeat(_narrow(codes), lengths), pd.Index(labels))
+
+
+def _narrow(codes: NDArray[Any]) -> NDArray[Any]:
+    largest = int(codes.max(initial=0))
+    size = np.int16 if largest < 2**15 else np.int32 if largest < 2**31 else np.int64
+    return codes.astype(size)
+
+
+def table_of(frame: pd.DataFrame, asked: Question) -> Table:
+    """Return the needed columns of a frame, missing numbers as NaN."""
+    numbers: dict[str, NDArray[Any]] = {}
+    texts: dict[str, Text] = {}
+    kinds: dict[str, str] = {}
+    by_label = {asked.animal, asked.visit_by, asked.residual_by, asked.group}
+    named = [*asked.required, *asked.own_columns]
+    for name in dict.fromkeys(name for name in named if name in frame.columns):
+        column = frame[name]
+        if isinstance(column, pd.DataFrame):
+            raise CallError(f"The data have more than one column {name}.")
+        whole = _whole(column)
+        if name in by_label:
+            texts[name] = factorised(column)
+        if name == asked.session and not (whole and _fits_a_code(column)):
+            texts[name] = factorised(column)
+        elif column.dtype == bool or whole:
+            numbers[name] = column.to_numpy()
+        elif pd.api.types.is_numeric_dtype(column.dtype) and column.dtype.kind != "c":
+            numbers[name] = column.to_numpy(dtype=float, na_value=np.nan)
+        elif name not in by_label:
+            _refuse_dates(column, name, asked.formula)
+            texts[name] = factorised(column)
+        if name in numbers:
+            kinds[name] = _kind_of(column)
+    _refuse_words(texts, asked)
+    return Table(numbers, texts, kinds, len(frame))
+
+
+def _whole(column: pd.Series[Any]) -> bool:
+    return pd.api.types.is_integer_dtype(column.dtype) and not column.isna().any()
+
+
+def _fits_a_code(column: pd.Series[Any]) -> bool:
+    dtype = column.to_numpy().dtype
+    return dtype.kind == "i" or (dtype.kind == "u" and dtype.itemsize < 8)
+
+
+def _kind_of(column: pd.Series[Any]) -> str:
+    if pd.api.types.is_bool_dtype(column.dtype):
+        return "b"
+    return "i" if pd.api.types.is_integer_dtype(column.dtype) else "f"
+
+
+def _refuse_dates(column: pd.Series[Any], name: str, formula: Formula) -> None:
+    """Raise a CallError for dates that are not mere classes; durations have no order as text."""
+    if name in formula.classes and name not in formula.plain and column.dtype.kind == "M":
+        return
+    if column.dtype.kind in "mM" or isinstance(column.dtype, pd.PeriodDtype):
+        raise CallError(f"Column {name} holds dates; use months or another number.")
+
+
+def _refuse_words(texts: Mapping[str, Text], asked: Question) -> None:
+    """Raise a CallError where a count or a sum of squares is text."""
+    for name in asked.own_columns[:2]:
+        if name in texts and np.any(texts[name].codes >= 0):
+            raise CallError(f"Column {name} must hold numbers.")
+
+
+def usable(table: Table, asked: Question) -> tuple[Table, NDArray[np.bool_], dict[str, int]]:
+    """Return the rows that have a value wherever one is needed, and the others by reason."""
+    keep = np.ones(table.rows, bool)
+    left_out: dict[str, int] = {}
+    for name in asked.required:
+        missing = missing_values(table, name)
+        if missing is not None and np.any(missing & keep):
+            left_out[f"no {name}"] = int((missing & keep).sum())
+            keep &= ~missing
+    if asked.kind == "sessions":
+        empty = keep & (table.numbers[asked.own_columns[0]] < 1)
+        if empty.any():
+            left_out["no reading"] = int(empty.sum())
+            keep &= ~empty
+    return (table if keep.all() else table.taken(keep)), keep, left_out
+
+
+def missing_values(table: Table, name: str) -> NDArray[np.bool_] | None:
+    """Return where a column has no value (None where it cannot lack one)."""
+    if name in table.texts:
+        text = table.texts[name]
+        blank = np.asarray(text.labels == "", dtype=bool)
+        if not blank.any() and text.codes.min(initial=0) >= 0:
+            return None
+        absent: NDArray[np.bool_] = np.append(blank, True)[text.codes]
+        return absent
+    values = table.numbers.get(name)
+    if values is None or values.dtype.kind != "f":
+        return None
+    with np.errstate(invalid="ignore", over="ignore"):
+        if np.isfinite(values.sum()):
+            return None
+    finite: NDArray[np.bool_] = np.isfinite(values)
+    return ~finite

@@ -1,0 +1,391 @@
+"""What one set of animals adds to a cohort's criterion, its gradient and its curvature.
+
+Each pass takes moments and variances and returns a few small arrays, by group of animals, that
+add over partitions. Notation: for an animal, A = Uᵀ R⁻¹ U with R the sessions' covariance and
+U = (X, Z, y); V = R + Z G Zᵀ with G = L Lᵀ; K = L (I + Lᵀ A_zz L)⁻¹ Lᵀ, so that
+Uᵀ V⁻¹ U = A − A_uz K A_zu =: T and V⁻¹ U c = R⁻¹ U (c − E_z K A_zu c).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from bpvet.mixed.moments import Array, Codes, Moments, summed_products
+
+
+@dataclass(frozen=True, eq=False)
+class Variances:
+    """The variance parameters, on the scale of the moments.
+
+    Parameters
+    ----------
+    factor : (q, q) float
+        L, with G = L Lᵀ the covariance of an animal's intercept and slopes.
+    group : float
+        Variance between groups.
+    visit : (v,) float
+        sv² by class.
+    residual : (r,) float
+        sr² by class.
+    """
+
+    factor: Array
+    group: float
+    visit: Array
+    residual: Array
+
+
+class Weights(NamedTuple):
+    """A slot's weight 1/v, and ∂v by the visit and residual variances (parameters, S)."""
+
+    weight: Array
+    by_variance: Array
+    log_determinant: float
+
+
+class Reduced(NamedTuple):
+    """Σ T by group (groups, m, m) and the sum of log-determinants."""
+
+    products: Array
+    log_determinant: float
+
+
+class Slopes(NamedTuple):
+    """A gradient by each entry of G (q, q), and by the visit and residual variances (a,)."""
+
+    random: Array
+    sessions: Array
+
+
+class Curvature(NamedTuple):
+    """For vectors c: Uᵀ V⁻¹ Va V⁻¹ U c by group, and cᵀ Uᵀ V⁻¹ Va V⁻¹ Vb V⁻¹ U c.
+
+    `products` is (groups, a, m, K) and `quadratic` (groups, a, b, K) over the q² raw entries of
+    G, then the visit and residual variances.
+    """
+
+    products: Array
+    quadratic: Array
+
+
+def weights(moments: Moments, variances: Variances) -> Weights:
+    """Return the weights of the slots and the log-determinant of the sessions' covariance."""
+    visits, residuals = len(variances.visit), len(variances.residual)
+    slots = np.arange(len(moments.count))
+    by_variance = np.zeros((visits + residuals, len(slots)))
+    has_visit = moments.visit >= 0
+    by_variance[moments.visit[has_visit], slots[has_visit]] = 1.0
+    by_variance[visits + moments.residual, slots] = 1.0 / moments.count
+    variance = np.concatenate([variances.visit, variances.residual]) @ by_variance
+    log_determinant = float(moments.sessions @ np.log(variance)) + moments.log_counts
+    return Weights(1.0 / variance, by_variance, log_determinant)
+
+
+def small_inverse(b: Array) -> tuple[Array, Array]:
+    """Return inverses (N, q, q) and log-determinants (N,) of I + positive semidefinite, q ≤ 3."""
+    q = b.shape[-1]
+    if q == 1:
+        return 1.0 / b, np.log(b[:, 0, 0])
+    if q == 2:
+        determinant = b[:, 0, 0] * b[:, 1, 1] - b[:, 0, 1] * b[:, 1, 0]
+        inverse = np.empty((2, 2, len(b))).transpose(2, 0, 1)
+        inverse[:, 0, 0] = b[:, 1, 1] / determinant
+        inverse[:, 1, 1] = b[:, 0, 0] / determinant
+        inverse[:, 0, 1] = inverse[:, 1, 0] = -b[:, 0, 1] / determinant
+        return inverse, np.log(determinant)
+    inverse = np.linalg.inv(b).astype(float, copy=False)
+    logarithm: Array = np.linalg.slogdet(b)[1]
+    return inverse, logarithm
+
+
+def times(a: Array, b: Array) -> Array:
+    """Return a @ b for stacks of very small matrices: (n, r, s), (n or 1, s, t) to (n, r, t).
+
+    Stacks lie in memory matrix entry by matrix entry, so that every step is one pass over a
+    long vector; that is many times faster than one small product after another.
+    """
+    if len(b) == 1 and len(a) > 1:
+        rows = [(b[0].T @ a[:, i].T)[None] for i in range(a.shape[1])]
+        return np.concatenate(rows).transpose(2, 0, 1)
+    result: Array = a[:, :, :1] * b[:, :1]
+    for inner in range(1, a.shape[2]):
+        result += a[:, :, inner : inner + 1] * b[:, inner : inner + 1]
+    return result
+
+
+def _at(values: Array, places: Codes) -> Array:
+    """Return a stack at some places, laid out alike."""
+    taken: Array = np.take(values.transpose(1, 2, 0), places, axis=2)
+    return taken.transpose(2, 0, 1)
+
+
+class Pass(NamedTuple):
+    """What every pass begins with: weights and animals' blocks."""
+
+    w: Weights
+    animals: AnimalBlocks
+
+
+class AnimalBlocks(NamedTuple):
+    """A_z (N, q, m), K (N, q, q) and K A_z (N, q, m)."""
+
+    a: Array
+    k: Array
+    ka: Array
+    log_determinant: float
+
+
+_LATEST: WeakKeyDictionary[Moments, tuple[Variances, Pass]] = WeakKeyDictionary()
+
+
+def _by_animal(moments: Moments, weight: Array, entries: Array) -> Array:
+    """Return Σ weight · entry by animal."""
+    at_entry = weight[moments.entry_slot]
+    inner = entries.shape[1:]
+    summed = np.empty((*inner, moments.animals))
+    for i in range(inner[0]):
+        for j in range(inner[1]):
+            summed[i, j] = moments.by_animal @ (at_entry * entries[:, i, j])
+    return summed.transpose(2, 0, 1)
+
+
+def _by_group(moments: Moments, values: Array) -> Array:
+    """Return Σ over a group's animals of values (N, …) as (groups, …)."""
+    groups = len(moments.totals)
+    n = moments.animals
+    if groups == 1:
+        return np.asarray(values.sum(axis=0)[None], dtype=float)
+    members = csr_array((np.ones(n), (moments.group, np.arange(n))), (groups, n))
+    summed = np.asarray(members @ values.reshape(n, -1), dtype=float)
+    return summed.reshape(groups, *values.shape[1:])
+
+
+def _products_by_group(moments: Moments, left: Array, right: Array) -> Array:
+    """Return Σ leftᵀ right over a group's animals: (N, q, a), (N, q, b) to (groups, a, b)."""
+    if len(moments.totals) == 1:
+        rows = [summed_products(left[:, i], right[:, i]) for i in range(left.shape[1])]
+        return np.asarray(sum(rows[1:], rows[0])[None], dtype=float)
+    return _by_group(moments, left.transpose(0, 2, 1) @ right)
+
+
+def animal_blocks(moments: Moments, weight: Array, factor: Array) -> AnimalBlocks:
+    """Return each animal's A_z, K and K A_z at these weights and this factor of G."""
+    a = _by_animal(moments, weight, moments.entries)
+    lower = _between(factor.T, a[:, :, moments.z], factor) + np.eye(len(factor))
+    inverse, log_determinants = small_inverse(lower)
+    k = _between(factor, inverse, factor.T)
+    return AnimalBlocks(a, k, times(k, a), float(log_determinants.sum()))
+
+
+def _between(left: Array, middle: Array, right: Array) -> Array:
+    """Return left @ middle @ right for one left, many middles and one right, all q × q."""
+    q = len(left)
+    pair = np.einsum("ij,kl->iljk", left, right).reshape(q * q, q * q)
+    flat: Array = pair @ middle.transpose(1, 2, 0).reshape(q * q, -1)
+    return flat.reshape(q, q, -1).transpose(2, 0, 1)
+
+
+def reduced(moments: Moments, variances: Variances) -> Reduced:
+    """Return Σ Uᵀ V⁻¹ U by group and log|V|, the group effect left aside."""
+    w, animals = begin(moments, variances)
+    products: Array = np.einsum("gsij,s->gij", moments.totals, w.weight)
+    products = products - _products_by_group(moments, animals.a, animals.ka)
+    return Reduced(products, w.log_determinant + animals.log_determinant)
+
+
+def begin(moments: Moments, variances: Variances) -> Pass:
+    """Return the weights and the animals' blocks at these variances.
+
+    The latest are kept as long as the moments are: derivatives follow a value at the same place.
+    """
+    known = _LATEST.get(moments)
+    if known is not None and _same(known[0], variances):
+        return known[1]
+    w = weights(moments, variances)
+    found = Pass(w, animal_blocks(moments, w.weight, variances.factor))
+    _LATEST[moments] = (variances, found)
+    return found
+
+
+def _same(one: Variances, other: Variances) -> bool:
+    return one is other or (
+        one.group == other.group
+        and np.array_equal(one.factor, other.factor)
+        and np.array_equal(one.visit, other.visit)
+        and np.array_equal(one.residual, other.residual)
+    )
+
+
+def derivatives(
+    moments: Moments, variances: Variances, adjoint: Array, vectors: Array
+) -> tuple[Slopes, Curvature]:
+    """Return `slopes` and `curvature` from one beginning."""
+    start = begin(moments, variances)
+    return slopes(moments, start, adjoint), curvature(moments, start, vectors)
+
+
+def slopes(moments: Moments, start: Pass, adjoint: Array) -> Slopes:
+    """Return the gradient of log|V| + Σ ⟨adjoint, T⟩ in the variances.
+
+    Parameters
+    ----------
+    moments : Moments
+    start : Pass
+    adjoint : (groups, m, m) float
+        Derivative of the criterion by each group's T.
+    """
+    w, animals = start
+    h = _of_animals(moments, adjoint)
+    t = animals.a - times(animals.a[:, :, moments.z], animals.ka)
+    th = times(t, h)
+    random = t[:, :, moments.z].sum(axis=0) - _inner(th, t).sum(axis=0)
+    kah = times(animals.ka, h)
+    coefficient = -2.0 * kah
+    coefficient[:, :, moments.z] += _inner(kah, animals.ka) + animals.k
+    by_entry = np.zeros(len(moments.owner))
+    for i in range(coefficient.shape[1]):
+        for j in range(coefficient.shape[2]):
+            column = np.ascontiguousarray(coefficient[:, i, j])
+            by_entry += column[moments.owner] * moments.entries[:, i, j]
+    by_slot = np.bincount(moments.entry_slot, by_entry, len(w.weight))
+    by_slot += np.einsum("gsij,gij->s", moments.totals, adjoint)
+    change = moments.sessions * w.weight - w.weight**2 * by_slot
+    return Slopes(random, np.einsum("as,s->a", w.by_variance, change))
+
+
+def _inner(a: Array, b: Array) -> Array:
+    """Return Σ_m a_km b_lm for stacks (N, q, m), as (N, q, q)."""
+    q = a.shape[1]
+    result = np.empty((q, q, len(a)))
+    for k in range(q):
+        for row in range(q):
+            result[k, row] = (a[:, k] * b[:, row]).sum(axis=1)
+    return result.transpose(2, 0, 1)
+
+
+def _of_animals(moments: Moments, by_group: Array) -> Array:
+    """Return a group's array for each of its animals (or one that broadcasts)."""
+    return by_group if len(by_group) == 1 else by_group[moments.group]
+
+
+def curvature(moments: Moments, start: Pass, vectors: Array) -> Curvature:
+    """Return first and second products of the derivatives of V with vectors.
+
+    Parameters
+    ----------
+    moments : Moments
+    start : Pass
+    vectors : (groups, m, K) float
+    """
+    w, animals = start
+    z, q = moments.z, len(moments.z)
+    c = _of_animals(moments, vectors)
+    kappa = times(animals.ka, c)
+    shrink = np.eye(q) - times(animals.a[:, :, z], animals.k)
+    tz = times(shrink, animals.a)
+    t = times(tz, c)
+    own = _at(kappa, moments.owner)
+    ze = times(moments.entries, c if len(c) == 1 else _at(c, moments.owner))
+    u = ze - times(moments.entries[:, :, z], own)
+    slot_products, slot_quadratic = _slot_sums(moments, vectors, own, ze, u)
+    first = w.weight**2 * w.by_variance
+    d = np.stack([_by_animal(moments, row, u) for row in first])
+    sessions = np.einsum("as,gsmk->gamk", first, slot_products)
+    together = d.transpose(1, 2, 0, 3)
+    flat = together.reshape(*together.shape[:2], -1)
+    correction = _products_by_group(moments, animals.ka, flat)
+    correction = correction.reshape(len(correction), -1, len(d), d.shape[3])
+    sessions = sessions - correction.transpose(0, 2, 1, 3)
+    random = _random_products(moments, tz, t)
+    quadratic = _quadratic(moments, w, animals, together, t, tz[:, :, z], shrink, slot_quadratic)
+    return Curvature(np.concatenate([random, sessions], axis=1), quadratic)
+
+
+def _slot_sums(
+    moments: Moments, vectors: Array, own: Array, ze: Array, u: Array
+) -> tuple[Array, Array]:
+    """Return by group and slot Σ M c (groups, S, m, K) and Σ cᵀ M c (groups, S, K)."""
+    products = moments.totals @ vectors[:, None]
+    quadratic = np.einsum("gmk,gsmk->gsk", vectors, products)
+    moved = times(moments.entries.transpose(0, 2, 1), own)
+    moved = moments.gather @ moved.reshape(len(own), -1)
+    change = moments.gather @ (own * (ze + u)).sum(axis=1)
+    return products - moved.reshape(products.shape), quadratic - change.reshape(quadratic.shape)
+
+
+def _random_products(moments: Moments, tz: Array, t: Array) -> Array:
+    """Return Σ T_z[k]ᵀ t_l by group, (groups, q², m, K)."""
+    q, m, vectors = tz.shape[1], tz.shape[2], t.shape[2]
+    rows = tz.reshape(-1, 1, q * m)
+    columns = t.reshape(-1, 1, q * vectors)
+    table = _products_by_group(moments, rows, columns)
+    table = table.reshape(-1, q, m, q, vectors).transpose(0, 1, 3, 2, 4)
+    return table.reshape(-1, q * q, m, vectors)
+
+
+def _quadratic(
+    moments: Moments,
+    w: Weights,
+    animals: AnimalBlocks,
+    d: Array,
+    t: Array,
+    tzz: Array,
+    shrink: Array,
+    slot_quadratic: Array,
+) -> Array:
+    """Return cᵀ Uᵀ V⁻¹ Va V⁻¹ Vb V⁻¹ U c; d (N, q, a, K) are Zᵀ R⁻¹ Va V⁻¹ U c."""
+    q, sessions = len(moments.z), len(w.by_variance)
+    groups, _, vectors = slot_quadratic.shape
+    result = np.zeros((groups, q * q + sessions, q * q + sessions, vectors))
+    tt = (t[:, :, None] * t[:, None]).reshape(-1, 1, q * q * vectors)
+    both = _products_by_group(moments, tt, tzz.reshape(-1, 1, q * q))
+    # Entry (k, l) of G moves t_l into row k, so that pairs (k, l), (k', l') take t_l t_l' T_kk'.
+    both = both.reshape(groups, q, q, vectors, q, q).transpose(0, 4, 1, 5, 2, 3)
+    result[:, : q * q, : q * q] = both.reshape(groups, q * q, q * q, vectors)
+    second = w.weight**3 * w.by_variance[:, None] * w.by_variance[None]
+    own = np.einsum("abs,gsk->gabk", second, slot_quadratic)
+    for k in range(vectors):
+        da = np.ascontiguousarray(d[..., k])
+        moved = times(shrink, da).transpose(0, 2, 1).reshape(-1, 1, sessions * q)
+        cross = _products_by_group(moments, moved, t[:, None, :, k])
+        cross = cross.reshape(groups, sessions, q * q)
+        result[:, q * q :, : q * q, k] = cross
+        result[:, : q * q, q * q :, k] = cross.transpose(0, 2, 1)
+        inside = _products_by_group(moments, times(animals.k, da), da)
+        result[:, q * q :, q * q :, k] = own[..., k] - inside
+    return result
+
+
+def traces(moments: Moments, variances: Variances) -> Array:
+    """Return tr(V⁻¹ Va V⁻¹ Vb) over the raw entries of G and the session variances."""
+    w, animals = begin(moments, variances)
+    z, q, sessions = moments.z, len(moments.z), len(w.by_variance)
+    azz = animals.a[:, :, z]
+    shrink = np.eye(q) - times(azz, animals.k)
+    t = times(shrink, azz)
+    result = np.zeros((q * q + sessions, q * q + sessions))
+    flat = t.reshape(-1, q * q)
+    pairs = summed_products(flat, flat).reshape(q, q, q, q)
+    # tr(E_kl T E_k'l' T) = T_lk' T_l'k
+    result[: q * q, : q * q] = pairs.transpose(3, 0, 1, 2).reshape(q * q, q * q)
+    first = w.weight**2 * w.by_variance
+    entries = moments.entries[:, :, z]
+    d = np.stack([_by_animal(moments, row, entries) for row in first])
+    by_entry = (_at(animals.k, moments.owner) * entries).sum(axis=(1, 2))
+    by_slot = np.bincount(moments.entry_slot, by_entry, len(w.weight))
+    own = moments.sessions * w.weight**2 - 2.0 * w.weight**3 * by_slot
+    for a in range(sessions):
+        row = q * q + a
+        moved = times(times(shrink, d[a]), shrink.transpose(0, 2, 1)).sum(axis=0).ravel()
+        result[row, : q * q] = result[: q * q, row] = moved
+        kd = times(animals.k, d[a])
+        for b in range(a + 1):
+            value = w.by_variance[a] * w.by_variance[b] @ own
+            value += float((kd * times(animals.k, d[b]).transpose(0, 2, 1)).sum())
+            result[row, q * q + b] = result[q * q + b, row] = value
+    return result

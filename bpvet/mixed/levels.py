@@ -1,0 +1,147 @@
+"""The levels that a cohort's columns take, learnt from all rows, whole or in parts.
+
+A design is then made from a few real rows that show them all; every other row follows it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bpvet.errors import CallError, FormulaError
+from bpvet.mixed.columns import Question, Table, table_of, usable
+from bpvet.mixed.design import MOST_COLUMNS, make_design, prepared
+
+# So many rows show the formula at work, beside those that show the levels.
+_SHOWN = 50
+_WORDS = {"b": "truth values", "i": "numbers", "f": "numbers", "t": "text"}
+
+
+class Levels(NamedTuple):
+    """The levels that occur in a column, and all those of a categorical one in their order."""
+
+    present: tuple[str, ...]
+    categories: tuple[str, ...] = ()
+
+
+class Seen(NamedTuple):
+    """What a part tells of its columns.
+
+    Parameters
+    ----------
+    levels : dict
+        Levels of the text and class columns.
+    kinds : dict
+        Of each column of the formula: ``t`` (text) or as in `Table.kinds`.
+    shown : DataFrame
+        A few of its rows, among them each level of the numbers within ``C(…)``.
+    """
+
+    levels: Mapping[str, Levels]
+    kinds: Mapping[str, str]
+    shown: pd.DataFrame
+
+
+def seen(frame: pd.DataFrame, asked: Question) -> Seen:
+    """Return what a part tells of its columns."""
+    table = usable(table_of(frame, asked), asked)[0]
+    named = asked.formula.columns
+    kinds = {name: table.kinds.get(name, "t") for name in named} if table.rows else {}
+    shown = table.taken(_showing(table, asked)).told(named)
+    return Seen(_levels(table, asked), kinds, shown)
+
+
+def asked_together(parts: Sequence[Seen], asked: Question) -> Question:
+    """Return the question with the levels and the design of all parts.
+
+    Raises
+    ------
+    CallError
+        Where a column holds text in one part and numbers in another.
+    """
+    for name in asked.formula.columns:
+        words = sorted({_WORDS[part.kinds[name]] for part in parts if name in part.kinds})
+        if len(words) > 1:
+            raise CallError(
+                f"Column {name} holds {words[0]} in some parts and {words[1]} in others."
+            )
+    asked = replace(asked, levels=_together([part.levels for part in parts]))
+    shown = [part.shown for part in parts if len(part.shown)]
+    if not shown:
+        raise CallError("No row can enter the fit: every part lacks what it needs.")
+    rows = pd.concat(shown, ignore_index=True)
+    texts = {name: asked.levels[name] for name in asked.formula.columns if _is_text(rows[name])}
+    return with_design(prepared(rows, texts, asked.formula.classes), asked)
+
+
+def _is_text(column: pd.Series[Any]) -> bool:
+    return not pd.api.types.is_numeric_dtype(column.dtype)
+
+
+def design_of_table(table: Table, asked: Question) -> Question:
+    """Return the question with a design made from a few of a table's rows that show all levels."""
+    few = table.taken(_showing(table, asked))
+    return with_design(few.frame(asked.formula.columns, asked.levels, asked.formula.classes), asked)
+
+
+def with_design(ready: pd.DataFrame, asked: Question) -> Question:
+    """Return the question with the design that the formula gives on these rows."""
+    return replace(asked, design=make_design(asked.formula, ready)[0])
+
+
+def _showing(table: Table, asked: Question) -> NDArray[np.int64]:
+    """Return some rows of a table, among them one of each level of numbers within ``C(…)``."""
+    rows = [np.arange(min(table.rows, _SHOWN))]
+    for name in asked.formula.classes:
+        if name in table.numbers:
+            first = np.unique(table.numbers[name], return_index=True)[1]
+            if len(first) > MOST_COLUMNS:
+                raise FormulaError(
+                    f"C({name}) has {len(first)} levels; at most {MOST_COLUMNS} columns are fitted."
+                )
+            rows.append(first)
+    return np.unique(np.concatenate(rows)).astype(np.int64)
+
+
+def levels_present(table: Table, asked: Question) -> dict[str, tuple[str, ...]]:
+    """Return the levels that occur, by the alphabet or in the order of a categorical column."""
+    return {name: each.present for name, each in _levels(table, asked).items()}
+
+
+def _together(parts: Sequence[Mapping[str, Levels]]) -> dict[str, tuple[str, ...]]:
+    """Return the levels that occur in any part.
+
+    They are in the order of the categories where the parts have the same, else by the alphabet.
+    """
+    levels = {}
+    for name in dict.fromkeys(name for part in parts for name in part):
+        mine = [part[name] for part in parts if name in part]
+        present = {level for each in mine for level in each.present}
+        orders = {each.categories for each in mine if each.present}
+        order = orders.pop() if len(orders) == 1 else ()
+        levels[name] = tuple(level for level in order or sorted(present) if level in present)
+    return levels
+
+
+def _levels(table: Table, asked: Question) -> dict[str, Levels]:
+    levels = {}
+    named = [name for name in asked.formula.columns if name not in table.numbers]
+    for name in (*named, asked.visit_by, asked.residual_by, asked.group):
+        if name is None:
+            continue
+        text = table.texts[name]
+        every = text.names()
+        there = np.bincount(text.codes, minlength=len(every)) > 0
+        found = tuple(
+            dict.fromkeys(one for one, is_there in zip(every, there, strict=True) if is_there)
+        )
+        if text.categorical:
+            levels[name] = Levels(found, tuple(every))
+        else:
+            levels[name] = Levels(tuple(sorted(found)))
+    return levels

@@ -1,0 +1,412 @@
+"""The best variances: average information on log-Cholesky entries and log SDs.
+
+Where a variance goes to zero its logarithm runs away; the search then goes on without it (with a
+factor of G that has a column less) and asks at the end whether giving it back would help.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from bpvet.errors import FitError
+from bpvet.mixed.contributions import Variances
+from bpvet.mixed.criterion import Criterion, Derivatives, Value
+from bpvet.mixed.moments import Array
+from bpvet.mixed.parametrisation import (
+    Chart,
+    block_factor,
+    full_chart,
+    start_of,
+    with_block,
+    with_entry,
+    with_sd,
+    without_entry,
+)
+
+# A step that promises less than this, in −2 log-likelihood, ends the search.
+ENOUGH = 1e-10
+# A direction given back to the boundary must promise at least this.
+_WORTH = 1e-9
+_MOST_STEPS = 100
+_PATIENCE = 12
+_LONGEST_LOG_STEP = 2.0
+_NO_SCATTER = 1e-9
+
+
+class Point(NamedTuple):
+    """A chart, ψ on it, and what the criterion says there."""
+
+    chart: Chart
+    psi: Array
+    variances: Variances
+    value: Value
+    derivatives: Derivatives
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """What the optimiser reports.
+
+    Parameters
+    ----------
+    criterion : float
+        −2 log-likelihood at the end, on the scale of the moments.
+    steps, evaluations : int
+        Accepted steps, and evaluations of the criterion, of the best search.
+    promise : float
+        What one more step would gain.
+    boundary : bool
+        Whether a variance is zero or a correlation ±1.
+    message : str
+    """
+
+    criterion: float
+    steps: int
+    evaluations: int
+    promise: float
+    boundary: bool
+    message: str
+
+
+def point_at(criterion: Criterion, chart: Chart, psi: Array) -> Point:
+    """Return the criterion and its derivatives at ψ."""
+    variances = chart.variances(psi)
+    value = criterion.value(variances)
+    return Point(chart, psi, variances, value, criterion.derivatives(variances, value))
+
+
+def minimise(
+    criterion: Criterion, starts: Sequence[tuple[Chart, Array]], first: Point | None = None
+) -> tuple[Point, Outcome]:
+    """Return the lowest point reached from the starts, the first of which may be worked out.
+
+    Raises
+    ------
+    FitError
+        If no search ends at an optimum; it carries the last outcome.
+    """
+    best: tuple[Point, Outcome] | None = None
+    failure: FitError | None = None
+    for place, (chart, psi) in enumerate(starts):
+        try:
+            known = first if place == 0 and first is not None else None
+            found = _Search(criterion).run(known or point_at(criterion, chart, psi))
+        except FitError as error:
+            failure = error
+            continue
+        if best is None or found[1].criterion < best[1].criterion - _WORTH:
+            best = found
+    if best is None:
+        raise failure or FitError("There was nowhere to start the search.")
+    return best
+
+
+class _Search:
+    """One search; counts its steps and remembers how thin a variance may become."""
+
+    def __init__(self, criterion: Criterion) -> None:
+        self.criterion = criterion
+        self.steps = 0
+        self.evaluations = 1
+        self.thin = 1e-4
+
+    def run(self, point: Point) -> tuple[Point, Outcome]:
+        for _ in range(12):
+            point, promise = self.descend(point)
+            given_back = self.give_back(point)
+            if given_back is None:
+                return point, self.outcome(point, promise, "converged")
+            self.thin *= 1e-3
+            point = given_back
+        raise FitError(
+            "The search went to and fro between a variance of zero and a small one.",
+            self.outcome(point, np.nan, "cycled"),
+        )
+
+    def outcome(self, point: Point, promise: float, message: str) -> Outcome:
+        held = point.chart.rank < point.chart.block.shape[1]
+        zero = np.any(point.chart.sds == 0.0) or _missing_patterns(point.chart).size > 0
+        value = point.value.criterion
+        return Outcome(value, self.steps, self.evaluations, promise, bool(held or zero), message)
+
+    def evaluate(self, chart: Chart, psi: Array) -> tuple[Variances, Value]:
+        self.evaluations += 1
+        variances = chart.variances(psi)
+        return variances, self.criterion.value(variances)
+
+    def point(self, chart: Chart, psi: Array) -> Point:
+        self.evaluations += 1
+        return point_at(self.criterion, chart, psi)
+
+    def descend(self, point: Point) -> tuple[Point, float]:
+        """Go down until a step promises nothing, leaving out variances that vanish."""
+        damping = 0.0
+        for attempt in range(_MOST_STEPS):
+            exact = attempt >= _PATIENCE
+            gradient, curvature = self.slopes(point, exact)
+            if not len(gradient):
+                return point, 0.0
+            step, promise = _damped(gradient, curvature, damping, point.chart)
+            if promise < ENOUGH and damping < 1.0:
+                return point, promise
+            moved = self.moved(point, step)
+            if moved is None:
+                if promise < 1e-13 * abs(point.value.criterion) + 1e-9 and damping == 0.0:
+                    return point, promise
+                damping = max(1e-3, 10.0 * damping)
+                if damping > 1e9:
+                    break
+                continue
+            self.steps += 1
+            damping = damping / 10.0 if damping > 1e-6 else 0.0
+            _refuse_no_scatter(moved, self)
+            point = self.leave_out(moved)
+        raise FitError(
+            f"The search for the variances did not settle in {self.steps} steps.",
+            self.outcome(point, np.nan, "not converged"),
+        )
+
+    def slopes(self, point: Point, exact: bool) -> tuple[Array, Array]:
+        """Return gradient and curvature in ψ; the exact Hessian where asked and positive."""
+        jacobian = point.chart.jacobian(point.psi)
+        gradient = jacobian.T @ point.derivatives.gradient
+        information = point.derivatives.information
+        if exact:
+            expected = self.criterion.expected_information(point.variances, point.value)
+            hessian = jacobian.T @ (2.0 * information - expected) @ jacobian
+            hessian += point.chart.bend(point.psi, point.derivatives.gradient)
+            if np.linalg.eigvalsh(_scaled(hessian)[0])[0] > 1e-6:
+                return gradient, hessian
+        return gradient, jacobian.T @ information @ jacobian
+
+    def moved(self, point: Point, step: Array) -> Point | None:
+        """Return the point after a step, or None where the criterion does not fall."""
+        psi = point.psi + step
+        try:
+            variances, value = self.evaluate(point.chart, psi)
+        except FitError:
+            return None
+        slack = 1e-12 * abs(point.value.criterion) + 1e-11
+        if not value.criterion <= point.value.criterion + slack:
+            return None
+        derivatives = self.criterion.derivatives(variances, value)
+        return Point(point.chart, psi, variances, value, derivatives)
+
+    def leave_out(self, point: Point) -> Point:
+        """Hold at zero what has become thin and still falls."""
+        chart, psi = point.chart, point.psi
+        lower = len(chart.fixed) * (len(chart.fixed) + 1) // 2
+        natural = self.criterion.natural(point.variances)[lower:]
+        free = np.isnan(chart.sds)
+        residual = len(chart.sds) - self.criterion.residuals
+        thin = (chart.entries(psi)[: chart.own] ** 2 < self.thin) & chart.log[: chart.own]
+        if not (thin.any() or (free & (natural < self.thin)).any()):
+            return self.thinner(point)
+        slope = chart.jacobian(psi).T @ point.derivatives.gradient
+        falling = np.zeros(len(free), bool)
+        falling[free] = slope[len(chart.log) :] > 0
+        for scalar in np.flatnonzero(falling & (natural < self.thin)):
+            if scalar < residual:
+                return self.leave_out(self.point(*with_sd(chart, psi, int(scalar), 0.0)))
+        for entry in np.flatnonzero(thin & (slope[: chart.own] > 0)):
+            return self.leave_out(self.point(*without_entry(chart, psi, int(entry))))
+        return self.thinner(point)
+
+    def thinner(self, point: Point) -> Point:
+        """Take a column from the block's factor if its smallest variance is thin and falls."""
+        chart, psi = point.chart, point.psi
+        if chart.rank == 0:
+            return point
+        inner = block_factor(chart, psi)
+        left, sizes, _ = np.linalg.svd(inner, full_matrices=False)
+        if sizes[-1] ** 2 >= self.thin:
+            return point
+        direction = chart.block @ left[:, -1]
+        if direction @ _slope_in_g(point) @ direction <= 0:
+            return point
+        kept = left[:, :-1] * sizes[:-1]
+        try:
+            return self.thinner(self.point(*with_block(chart, psi, kept)))
+        except FitError:
+            return point
+
+    def give_back(self, point: Point) -> Point | None:
+        """Return a point with a variance given back where that promises to help."""
+        best: tuple[float, Chart, Array] | None = None
+        for gain, changed, psi in self.offers(point):
+            if gain > _WORTH and (best is None or gain > best[0]):
+                best = gain, changed, psi
+        if best is None:
+            return None
+        start = self.point(best[1], best[2])
+        if start.value.criterion > point.value.criterion:
+            return self.nearer(point, best[1], best[2])
+        return start
+
+    def nearer(self, point: Point, chart: Chart, psi: Array) -> Point | None:
+        """Shrink a variance just given back until the criterion is below what it was."""
+        for _ in range(20):
+            added = self.smaller(chart, psi, point)
+            if added is None:
+                return None
+            start = self.point(chart, added)
+            if start.value.criterion < point.value.criterion:
+                return start
+            psi = added
+        return None
+
+    def smaller(self, chart: Chart, psi: Array, point: Point) -> Array | None:
+        """Return ψ with the new direction's variance quartered."""
+        fresh = np.isnan(chart.sds) & ~np.isnan(point.chart.sds)
+        changed = psi.copy()
+        if fresh.any():
+            free = np.cumsum(np.isnan(chart.sds)) - 1
+            changed[len(chart.log) + free[np.argmax(fresh)]] -= np.log(2.0)
+            return changed
+        if chart.own > point.chart.own:
+            changed[0] -= np.log(2.0)
+            return changed
+        return _with_less(chart, psi, point)
+
+    def offers(self, point: Point) -> list[tuple[float, Chart, Array]]:
+        """Return (promised gain, chart, ψ) for each variance that could be given back."""
+        chart, q = point.chart, len(point.chart.fixed)
+        gradient, information = point.derivatives
+        lower = q * (q + 1) // 2
+        offers = []
+        for scalar in np.flatnonzero((chart.sds == 0.0) & chart.loose):
+            at = lower + scalar
+            gain, size = _gain(gradient[at], information[at, at])
+            offers.append((gain, *with_sd(chart, point.psi, int(scalar), np.sqrt(size))))
+        for direction in _missing_patterns(chart):
+            gain, size = self.along(point, direction)
+            pattern = np.outer(direction, direction)
+            offers.append((gain, *with_entry(chart, point.psi, pattern, np.sqrt(size))))
+        if chart.rank < chart.block.shape[1]:
+            offers.append(self.block_offer(point))
+        return offers
+
+    def along(self, point: Point, direction: Array) -> tuple[float, float]:
+        """Return gain and variance for a direction of an animal's effects."""
+        gradient, information = point.derivatives
+        rows, columns = np.tril_indices(len(direction))
+        change = np.zeros(len(gradient))
+        change[: len(rows)] = np.outer(direction, direction)[rows, columns]
+        return _gain(float(change @ gradient), float(change @ information @ change))
+
+    def block_offer(self, point: Point) -> tuple[float, Chart, Array]:
+        chart = point.chart
+        inner = block_factor(chart, point.psi)
+        left = np.linalg.svd(inner, full_matrices=True)[0]
+        empty = chart.block @ left[:, chart.rank :]
+        sizes, vectors = np.linalg.eigh(empty.T @ _slope_in_g(point) @ empty)
+        direction = left[:, chart.rank :] @ vectors[:, 0]
+        gain, size = self.along(point, chart.block @ direction)
+        if sizes[0] >= 0:
+            gain = 0.0
+        wider = np.column_stack([inner, direction * np.sqrt(size)])
+        return (gain, *with_block(chart, point.psi, wider))
+
+
+def usual_starts(
+    criterion: Criterion, correlated: bool, residual: Array, many: bool
+) -> list[tuple[Chart, Array]]:
+    """Return starts for outcomes whose total scatter is one: one, or four to guard small data.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    correlated : bool
+        Whether an animal's effects are.
+    residual : (r,) float
+        First guess of the residual variances.
+    many : bool
+    """
+    q, visits = criterion.random, criterion.visits
+    shares = [(0.35, 0.1, 0.2)]
+    if many:
+        shares += [(0.01, 0.01, 0.5), (0.8, 0.02, 0.05), (0.2, 0.5, 0.05)]
+    starts = []
+    for animal, slope, visit in shares:
+        chart = full_chart(
+            q, correlated, len(residual) + visits + criterion.grouped, criterion.grouped, visits
+        )
+        factor = np.diag(np.sqrt(np.r_[animal, np.full(q - 1, slope)]))
+        between = [np.sqrt(0.1)] if criterion.grouped else []
+        sds = np.r_[between, np.full(visits, np.sqrt(visit)), np.sqrt(residual)]
+        starts.append((chart, start_of(chart, factor, sds)))
+    return starts
+
+
+def _with_less(chart: Chart, psi: Array, point: Point) -> Array | None:
+    """Return ψ of a widened block with half the distance to the narrow one it came from."""
+    wide, narrow = block_factor(chart, psi), block_factor(point.chart, point.psi)
+    excess = wide @ wide.T - narrow @ narrow.T
+    sizes, vectors = np.linalg.eigh(excess)
+    if sizes[-1] <= 1e-14:
+        return None
+    added = vectors[:, -1] * np.sqrt(sizes[-1] / 4.0)
+    return with_block(point.chart, point.psi, np.column_stack([narrow, added]))[1]
+
+
+def _gain(gradient: float, curvature: float) -> tuple[float, float]:
+    """Return what a variance given back promises, and its size on the scale of the moments."""
+    if gradient >= 0 or curvature <= 0:
+        return 0.0, 1e-6
+    return 0.5 * gradient**2 / curvature, float(min(-gradient / curvature, 1.0))
+
+
+def _slope_in_g(point: Point) -> Array:
+    q = len(point.chart.fixed)
+    slope = np.zeros((q, q))
+    rows, columns = np.tril_indices(q)
+    slope[rows, columns] += point.derivatives.gradient[: len(rows)] / 2.0
+    slope[columns, rows] += point.derivatives.gradient[: len(rows)] / 2.0
+    return slope
+
+
+def _missing_patterns(chart: Chart) -> Array:
+    """Return directions of uncorrelated effects that were left out, (d, q)."""
+    patterns = chart.patterns[: chart.own]
+    present = [
+        any(np.array_equal(pattern, np.outer(direction, direction)) for pattern in patterns)
+        for direction in chart.candidates
+    ]
+    missing: Array = chart.candidates[~np.array(present, dtype=bool)]
+    return missing
+
+
+def _scaled(matrix: Array) -> tuple[Array, Array]:
+    """Return a symmetric matrix with unit diagonal where it was positive, and the scales."""
+    diagonal = np.diag(matrix)
+    scale = np.sqrt(np.where(diagonal > 1e-300, diagonal, 1.0))
+    return matrix / np.outer(scale, scale), scale
+
+
+def _damped(gradient: Array, curvature: Array, damping: float, chart: Chart) -> tuple[Array, float]:
+    """Return a step and what it promises; logarithms move by at most a fixed length."""
+    matrix, scale = _scaled(curvature)
+    slope = gradient / scale
+    sizes, vectors = np.linalg.eigh(matrix)
+    along = vectors.T @ slope
+    heights = np.maximum(sizes, 1e-10 * max(1.0, float(sizes[-1]))) + damping
+    step = -(vectors @ (along / heights)) / scale
+    promise = 0.5 * float((along**2 / heights).sum())
+    is_log = np.concatenate([chart.log, np.ones(len(step) - len(chart.log), bool)])
+    longest = float(np.abs(step[is_log]).max(initial=0.0))
+    if longest > _LONGEST_LOG_STEP:
+        step = step * (_LONGEST_LOG_STEP / longest)
+    return step, promise
+
+
+def _refuse_no_scatter(point: Point, search: _Search) -> None:
+    if point.variances.residual.min() < _NO_SCATTER**2:
+        raise FitError(
+            "The readings of a session (or the residuals) do not scatter at all in some class, "
+            "so that the likelihood has no maximum.",
+            search.outcome(point, np.nan, "no scatter"),
+        )

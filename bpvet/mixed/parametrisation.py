@@ -1,0 +1,266 @@
+"""Charts: unconstrained parameters ψ for variances that may sit on a boundary.
+
+An animal's covariance is G = L Lᵀ with L a sum of patterns: entries of a log-Cholesky factor
+while G has full rank; when a direction of G loses its variance, the plain entries of a factor
+with fewer columns. A variance of its own (visit, reading, group, an uncorrelated slope) is the
+square of exp(ψ), or is held at a value, zero included.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bpvet.mixed.contributions import Variances
+from bpvet.mixed.moments import Array
+
+
+@dataclass(frozen=True, eq=False)
+class Chart:
+    """A map ψ → φ. ψ holds the free entries of L, then the logs of the free SDs.
+
+    Parameters
+    ----------
+    fixed : (q, q) float
+        Part of L that is held.
+    patterns : (f, q, q) float
+        What each free entry of L multiplies.
+    log : (f,) bool
+        Whether ψ is the logarithm of the entry.
+    block : (q, r) float
+        Embedding of the correlated block whose rank may fall; r may be 0.
+    column : int
+        First column of L that the block uses.
+    rank : int
+        Columns of the block in use.
+    candidates : (d, q) float
+        Directions of uncorrelated effects that may be left out and given back.
+    sds : (s,) float
+        SDs held fixed, NaN where free: group (if any), visits, residuals.
+    loose : (s,) bool
+        SDs that may be left out at zero and given back.
+    grouped : bool
+    visits : int
+    """
+
+    fixed: Array
+    patterns: Array
+    log: NDArray[np.bool_]
+    block: Array
+    column: int
+    rank: int
+    candidates: Array
+    sds: Array
+    loose: NDArray[np.bool_]
+    grouped: bool
+    visits: int
+
+    @property
+    def own(self) -> int:
+        """Return how many free entries of L stand outside the block."""
+        r, k = self.block.shape[1], self.rank
+        inside = r * (r + 1) // 2 if k == r else r * k - k * (k - 1) // 2
+        return int(len(self.log) - inside)
+
+    def entries(self, psi: Array) -> Array:
+        """Return the free entries of L."""
+        raw = psi[: len(self.log)]
+        entries: Array = np.where(self.log, np.exp(np.where(self.log, raw, 0.0)), raw)
+        return entries
+
+    def factor(self, psi: Array) -> Array:
+        """Return L."""
+        factor: Array = self.fixed + np.einsum("f,fij->ij", self.entries(psi), self.patterns)
+        return factor
+
+    def variances(self, psi: Array) -> Variances:
+        """Return the variances at ψ."""
+        sds = self.sds.copy()
+        sds[np.isnan(sds)] = np.exp(psi[len(self.log) :])
+        rest = sds[1:] if self.grouped else sds
+        group = float(sds[0]) ** 2 if self.grouped else 0.0
+        return Variances(
+            self.factor(psi), group, rest[: self.visits] ** 2, rest[self.visits :] ** 2
+        )
+
+    def jacobian(self, psi: Array) -> Array:
+        """Return ∂φ/∂ψ, (φ, ψ)."""
+        lower = np.tril_indices(len(self.fixed))
+        factor, entries = self.factor(psi), self.entries(psi)
+        size = len(lower[0]) + len(self.sds)
+        result = np.zeros((size, len(psi)))
+        for j, pattern in enumerate(self.patterns):
+            change = pattern @ factor.T
+            change = (change + change.T) * (entries[j] if self.log[j] else 1.0)
+            result[: len(lower[0]), j] = change[lower]
+        free = np.flatnonzero(np.isnan(self.sds))
+        at = len(self.log) + np.arange(len(free))
+        result[len(lower[0]) + free, at] = 2.0 * np.exp(2.0 * psi[len(self.log) :])
+        return result
+
+    def bend(self, psi: Array, gradient: Array) -> Array:
+        """Return Σ gradient · ∂²φ/∂ψ², the chart's own part of a Hessian."""
+        q = len(self.fixed)
+        slope = _symmetric(gradient, q)
+        entries, factor = self.entries(psi), self.factor(psi)
+        speed = np.where(self.log, entries, 1.0)
+        f = len(self.log)
+        result = np.zeros((len(psi), len(psi)))
+        pairs = np.einsum("aij,bkj,ik->ab", self.patterns, self.patterns, slope)
+        result[:f, :f] = 2.0 * pairs * np.outer(speed, speed)
+        straight = 2.0 * np.einsum("aij,kj,ik->a", self.patterns, factor, slope)
+        result[range(f), range(f)] += np.where(self.log, straight * entries, 0.0)
+        free = np.flatnonzero(np.isnan(self.sds))
+        place = f + np.arange(len(free))
+        lower = q * (q + 1) // 2
+        result[place, place] += 4.0 * np.exp(2.0 * psi[f:]) * gradient[lower + free]
+        return result
+
+
+def _symmetric(gradient: Array, q: int) -> Array:
+    """Return the derivative by G as a symmetric matrix from that by its lower triangle."""
+    slope = np.zeros((q, q))
+    rows, columns = np.tril_indices(q)
+    slope[rows, columns] += gradient[: len(rows)] / 2.0
+    slope[columns, rows] += gradient[: len(rows)] / 2.0
+    return slope
+
+
+def full_chart(q: int, correlated: bool, scalars: int, grouped: bool, visits: int) -> Chart:
+    """Return the chart of a model with nothing held.
+
+    Parameters
+    ----------
+    q : int
+        Effects of an animal.
+    correlated : bool
+        Whether their covariances are free.
+    scalars : int
+        How many variances stand alone (group, visits, residuals).
+    grouped : bool
+    visits : int
+    """
+    free = np.full(scalars, np.nan)
+    if correlated:
+        return block_chart(np.zeros((q, q)), np.eye(q), 0, free, grouped, visits)
+    patterns = np.stack([np.outer(e, e) for e in np.eye(q)])
+    nothing = np.zeros((q, 0))
+    log, loose = np.ones(q, bool), np.ones(scalars, bool)
+    return Chart(
+        np.zeros((q, q)), patterns, log, nothing, 0, 0, np.eye(q), free, loose, grouped, visits
+    )
+
+
+def block_chart(
+    fixed: Array, block: Array, column: int, sds: Array, grouped: bool, visits: int
+) -> Chart:
+    """Return a chart whose block is a full log-Cholesky factor."""
+    r = block.shape[1]
+    patterns, log = _full_patterns(block, column)
+    none = np.zeros((0, len(fixed)))
+    loose = np.ones(len(sds), bool)
+    return Chart(fixed, patterns, log, block, column, r, none, sds, loose, grouped, visits)
+
+
+def _full_patterns(block: Array, column: int) -> tuple[Array, NDArray[np.bool_]]:
+    q, r = block.shape
+    rows, columns = np.tril_indices(r)
+    patterns = np.zeros((len(rows), q, q))
+    for j, (row, at) in enumerate(zip(rows, columns, strict=True)):
+        patterns[j, :, column + at] = block[:, row]
+    return patterns, rows == columns
+
+
+def start_of(chart: Chart, factor: Array, sds: Array) -> Array:
+    """Return ψ of a full chart without held parts at L = factor (lower) and these SDs."""
+    values = np.einsum("fij,ij->f", chart.patterns, factor)
+    logs = np.log(np.where(chart.log, values, 1.0))
+    free = np.isnan(chart.sds)
+    return np.concatenate([np.where(chart.log, logs, values), np.log(sds[free])])
+
+
+def block_factor(chart: Chart, psi: Array) -> Array:
+    """Return the block's own factor, (r, rank)."""
+    inside = np.einsum("f,fij->ij", chart.entries(psi)[chart.own :], chart.patterns[chart.own :])
+    columns = inside[:, chart.column : chart.column + chart.rank]
+    result: Array = np.linalg.pinv(chart.block) @ columns
+    return result
+
+
+def with_block(chart: Chart, psi: Array, factor: Array) -> tuple[Chart, Array]:
+    """Return chart and ψ with the block's factor (r, k) put in place of its present one.
+
+    With k = r the block is a log-Cholesky factor again; with k < r its entries are plain, one
+    row for each column but the last being bare to the right, so that no rotation is left free.
+    """
+    own, r = chart.own, chart.block.shape[1]
+    k = factor.shape[1]
+    outside = psi[:own], psi[len(chart.log) :]
+    if k == r:
+        lower = np.linalg.cholesky(factor @ factor.T)
+        patterns, log = _full_patterns(chart.block, chart.column)
+        rows, columns = np.tril_indices(r)
+        values = lower[rows, columns]
+        values = np.where(log, np.log(np.where(log, values, 1.0)), values)
+    else:
+        patterns, values = _thin_patterns(chart, factor)
+        log = np.zeros(len(values), bool)
+    changed = replace(
+        chart,
+        patterns=np.concatenate([chart.patterns[:own], patterns]),
+        log=np.concatenate([chart.log[:own], log]),
+        rank=k,
+    )
+    return changed, np.concatenate([outside[0], values, outside[1]])
+
+
+def _thin_patterns(chart: Chart, factor: Array) -> tuple[Array, Array]:
+    r, k = factor.shape
+    order = np.argsort(-np.linalg.norm(factor, axis=1), kind="stable") if k else np.arange(r)
+    turned = np.linalg.qr(factor[order].T)[1].T if k else factor
+    patterns, values = [], []
+    for place, row in enumerate(order):
+        for at in range(min(place + 1, k)):
+            pattern = np.zeros((len(chart.block), len(chart.block)))
+            pattern[:, chart.column + at] = chart.block[:, row]
+            patterns.append(pattern)
+            values.append(turned[place, at])
+    q = len(chart.block)
+    return np.array(patterns).reshape(-1, q, q), np.array(values, dtype=float)
+
+
+def without_entry(chart: Chart, psi: Array, entry: int) -> tuple[Chart, Array]:
+    """Return chart and ψ with one entry of L outside the block held at zero."""
+    keep = np.arange(len(chart.log)) != entry
+    changed = replace(chart, patterns=chart.patterns[keep], log=chart.log[keep])
+    return changed, np.delete(psi, entry)
+
+
+def with_held(chart: Chart, scalar: int, sd: float) -> Chart:
+    """Return the chart with one SD held for good; ψ must have lost its place."""
+    sds, loose = chart.sds.copy(), chart.loose.copy()
+    sds[scalar], loose[scalar] = sd, False
+    return replace(chart, sds=sds, loose=loose)
+
+
+def with_entry(chart: Chart, psi: Array, pattern: Array, value: float) -> tuple[Chart, Array]:
+    """Return chart and ψ with one more positive entry of L outside the block."""
+    changed = replace(
+        chart,
+        patterns=np.concatenate([pattern[None], chart.patterns]),
+        log=np.concatenate([[True], chart.log]),
+    )
+    return changed, np.concatenate([[np.log(value)], psi])
+
+
+def with_sd(chart: Chart, psi: Array, scalar: int, sd: float) -> tuple[Chart, Array]:
+    """Return chart and ψ with one SD held (a number) or set free at `sd` (if it was held)."""
+    sds, free = chart.sds.copy(), np.isnan(chart.sds)
+    place = len(chart.log) + int(free[:scalar].sum())
+    if free[scalar]:
+        sds[scalar] = sd
+        return replace(chart, sds=sds), np.delete(psi, place)
+    sds[scalar] = np.nan
+    return replace(chart, sds=sds), np.insert(psi, place, np.log(sd))

@@ -1,0 +1,271 @@
+"""Profile likelihood intervals: where the criterion, everything else refitted, has risen enough."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from typing import NamedTuple
+
+import numpy as np
+from scipy.optimize import brentq
+from scipy.special import chdtri
+
+from bpvet.errors import FitError
+from bpvet.mixed.criterion import Criterion
+from bpvet.mixed.moments import Array
+from bpvet.mixed.optimiser import Point, minimise
+from bpvet.mixed.parametrisation import Chart, block_chart, with_held
+
+Rise = Callable[[float], float]
+
+
+class Interval(NamedTuple):
+    """Ends of an interval."""
+
+    lower: float
+    upper: float
+
+
+def scalar_interval(
+    criterion: Criterion, point: Point, scalar: int, spread: float, level: float
+) -> Interval:
+    """Return the interval of one SD that stands alone (group, visit or reading)."""
+    sds = point.chart.sds
+    free = np.isnan(sds)
+    place = len(point.chart.log) + int(free[:scalar].sum())
+    estimate = float(np.exp(point.psi[place])) if free[scalar] else 0.0
+    rest = np.delete(point.psi, place) if free[scalar] else point.psi
+
+    def rise(sd: float) -> float:
+        return _refit(criterion, with_held(point.chart, scalar, sd), rest, point)
+
+    residual = scalar >= len(sds) - criterion.residuals
+    return _sd_interval(rise, estimate, spread, level, residual)
+
+
+def effect_interval(
+    criterion: Criterion,
+    point: Point,
+    effect: int,
+    scale: Array,
+    spread: float,
+    level: float,
+    correlated: bool,
+) -> Interval:
+    """Return the interval of the SD of one of an animal's effects, on the user's scale.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    point : Point
+    effect : int
+        0 is the intercept.
+    scale : (q, q) float
+        F, with effects on the scale of the moments b* = F b.
+    spread : float
+        Standard error of the SD, a first step.
+    level : float
+    correlated : bool
+    """
+    g = _user_covariance(point, scale)
+    rise = partial(_sd_rise, criterion, point, effect, scale, g, correlated)
+    return _sd_interval(rise, float(np.sqrt(max(g[effect, effect], 0.0))), spread, level, False)
+
+
+def _user_covariance(point: Point, scale: Array) -> Array:
+    back = np.linalg.inv(scale) @ point.variances.factor
+    g: Array = back @ back.T
+    return g
+
+
+def _sd_rise(
+    criterion: Criterion,
+    point: Point,
+    effect: int,
+    scale: Array,
+    g: Array,
+    correlated: bool,
+    sd: float,
+) -> float:
+    q = len(g)
+    order = [effect, *(i for i in range(q) if i != effect)]
+    turned, columns = g[np.ix_(order, order)], scale[:, order]
+    fixed = np.outer(columns[:, 0], np.eye(q)[0]) * sd
+    if not correlated:
+        chart, psi = _held_alone(fixed, columns, np.sqrt(np.diag(turned)), point)
+        return _refit(criterion, chart, psi, point)
+    slope = turned[1:, 0] / np.sqrt(turned[0, 0]) if turned[0, 0] > 0 else np.zeros(q - 1)
+    left = turned[1:, 1:] - np.outer(slope, slope)
+    chart, inner = _block(fixed, columns[:, 1:], 1, left, point)
+    beside = np.stack([np.outer(c, np.eye(q)[0]) for c in columns[:, 1:].T]) if q > 1 else None
+    if sd > 0 and beside is not None:
+        chart = replace(
+            chart,
+            patterns=np.concatenate([beside, chart.patterns]),
+            log=np.concatenate([np.zeros(q - 1, bool), chart.log]),
+        )
+        inner = np.concatenate([slope, inner])
+    return _refit(criterion, chart, np.concatenate([inner, _free_sds(point)]), point)
+
+
+def _held_alone(fixed: Array, columns: Array, sds: Array, point: Point) -> tuple[Chart, Array]:
+    """Return the chart of uncorrelated effects with the first held."""
+    q = len(fixed)
+    size = np.linalg.norm(columns[:, 1:], axis=0)
+    units = (columns[:, 1:] / size).T
+    patterns = np.stack([np.outer(u, u) for u in units]) if q > 1 else np.zeros((0, q, q))
+    chart = replace(
+        point.chart,
+        fixed=fixed @ np.outer(np.eye(q)[0], columns[:, 0] / np.linalg.norm(columns[:, 0])),
+        patterns=patterns,
+        log=np.ones(q - 1, bool),
+        candidates=units,
+    )
+    start = np.log(np.maximum(sds[1:] * size, 1e-3))
+    return chart, np.concatenate([start, _free_sds(point)])
+
+
+def _free_sds(point: Point) -> Array:
+    return point.psi[len(point.chart.log) :]
+
+
+def _block(
+    fixed: Array, columns: Array, column: int, covariance: Array, point: Point
+) -> tuple[Chart, Array]:
+    """Return a block chart and its ψ at a covariance of the user's effects, made regular.
+
+    `columns` carry those effects to the scale of the moments; the block works at unit length.
+    """
+    old = point.chart
+    size = np.linalg.norm(columns, axis=0)
+    chart = block_chart(fixed, columns / size, column, old.sds, old.grouped, old.visits)
+    scaled = covariance * np.outer(size, size)
+    lower = np.linalg.cholesky(scaled + 1e-6 * np.eye(len(size))) if len(size) else scaled
+    values = lower[np.tril_indices(len(size))]
+    return chart, np.where(chart.log, np.log(np.where(chart.log, values, 1.0)), values)
+
+
+def correlation_interval(
+    criterion: Criterion, point: Point, pair: tuple[int, int], scale: Array, level: float
+) -> Interval:
+    """Return the interval of the correlation of two of an animal's effects."""
+    g = _user_covariance(point, scale)
+    i, j = pair
+    middle = float(np.clip(g[i, j] / np.sqrt(g[i, i] * g[j, j]), -1.0, 1.0))
+    rise = partial(_correlation_rise, criterion, point, pair, scale, g)
+    estimate, edge = float(np.arcsin(middle)), np.pi / 2
+    target = float(chdtri(1, 1.0 - level))
+    lower = -edge if rise(-edge) <= target else _end(rise, estimate, -edge, target)
+    upper = edge if rise(edge) <= target else _end(rise, estimate, edge, target)
+    return Interval(float(np.sin(lower)), float(np.sin(upper)))
+
+
+def _correlation_rise(
+    criterion: Criterion,
+    point: Point,
+    pair: tuple[int, int],
+    scale: Array,
+    g: Array,
+    angle: float,
+) -> float:
+    q = len(g)
+    order = [*pair, *(i for i in range(q) if i not in pair)]
+    turned, columns = g[np.ix_(order, order)], scale[:, order]
+    unit = np.eye(q)
+    direction = np.sin(angle) * unit[0] + np.cos(angle) * unit[1]
+    own = [np.outer(columns[:, 0], unit[0]), np.outer(columns[:, 1], direction)]
+    log, values = [True, True], [*np.log(np.sqrt(np.diag(turned)[:2]))]
+    lower = np.linalg.cholesky(turned + 1e-9 * np.diag(np.diag(turned)))
+    for row in range(2, q):
+        own += [np.outer(columns[:, row], unit[0]), np.outer(columns[:, row], unit[1])]
+        log += [False, False]
+        values += [lower[row, 0], lower[row, 1]]
+    left = lower[2:, 2:] @ lower[2:, 2:].T
+    chart, inner = _block(np.zeros((q, q)), columns[:, 2:], 2, left, point)
+    chart = replace(
+        chart,
+        patterns=np.concatenate([np.array(own), chart.patterns]),
+        log=np.concatenate([np.array(log), chart.log]),
+    )
+    return _refit(criterion, chart, np.concatenate([values, inner, _free_sds(point)]), point)
+
+
+def coefficient_interval(
+    criterion: Criterion,
+    point: Point,
+    contrast: Array,
+    spread: float,
+    level: float,
+) -> Interval:
+    """Return the interval of one combination of the fixed effects, by maximum likelihood.
+
+    Parameters
+    ----------
+    criterion : Criterion
+        By ML.
+    point : Point
+        Its optimum.
+    contrast : (p,) float
+    spread : float
+        Standard error of the combination, a first step.
+    level : float
+    """
+    basis = criterion.basis
+    length = float(contrast @ contrast)
+    along = basis @ contrast / length
+    others = basis @ np.linalg.svd(contrast[None], full_matrices=True)[2][1:].T
+    estimate = float(contrast @ point.value.coefficients)
+
+    def rise(value: float) -> float:
+        held = replace(criterion, basis=others, offset=criterion.offset - along * value)
+        return _refit(held, point.chart, point.psi, point)
+
+    target = float(chdtri(1, 1.0 - level))
+    return Interval(
+        _outward(rise, estimate, -spread, target), _outward(rise, estimate, spread, target)
+    )
+
+
+def _refit(criterion: Criterion, chart: Chart, psi: Array, point: Point) -> float:
+    """Return how much the criterion is above the point's with some parameter held."""
+    if not len(psi):
+        held = criterion.value(chart.variances(psi)).criterion
+        return held - point.value.criterion
+    return minimise(criterion, [(chart, psi)])[1].criterion - point.value.criterion
+
+
+def _sd_interval(
+    rise: Rise, estimate: float, spread: float, level: float, positive: bool
+) -> Interval:
+    target = float(chdtri(1, 1.0 - level))
+    first = spread if np.isfinite(spread) and spread > 0 else max(estimate, 1e-3)
+    upper = _outward(rise, estimate, first, target)
+    if estimate == 0.0 or (not positive and rise(0.0) <= target):
+        return Interval(0.0, upper)
+    far = 0.7 * estimate
+    while rise(far) <= target:
+        far *= 0.7
+        if far < 1e-9 * estimate:
+            raise FitError("A profile did not rise towards zero: the interval has no end.")
+    return Interval(_end(rise, estimate, far, target), upper)
+
+
+def _outward(rise: Rise, estimate: float, step: float, target: float) -> float:
+    """Return the end of an open-sided interval, the bracket widened until it holds the end."""
+    for _ in range(60):
+        if rise(estimate + 2.5 * step) > target:
+            return _end(rise, estimate, estimate + 2.5 * step, target)
+        step *= 1.6
+    raise FitError("A profile did not rise: the interval has no end.")
+
+
+def _end(rise: Rise, estimate: float, far: float, target: float) -> float:
+    """Return where √rise reaches √target between the estimate and a point beyond the end."""
+
+    def excess(at: float) -> float:
+        return float(np.sqrt(max(rise(at), 0.0)) - np.sqrt(target))
+
+    tolerance = 1e-7 * abs(far - estimate)
+    near = estimate + 1e-6 * (far - estimate)
+    return float(brentq(excess, near, far, xtol=tolerance, rtol=1e-10))

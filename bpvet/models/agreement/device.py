@@ -1,0 +1,108 @@
+"""The guideline's criteria for devices, item by item, and what figures cannot say of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from bpvet.facts.protocol import DeviceCriterion, device_criteria
+from bpvet.maths.agreement.comparison import Estimated
+
+MET, NOT_MET, NOT_ASSESSABLE = "met", "not met", "not assessable"
+NO_REFERENCE = "neither method is the reference"
+#: Kinds of reference, and the criterion of numbers that goes with each.
+REFERENCES = {"direct": "n.direct", "indirect": "n.indirect"}
+
+
+@dataclass(frozen=True)
+class CriterionResult:
+    """One criterion held against the figures.
+
+    Parameters
+    ----------
+    key, words : str
+        The criterion, as in `bpvet.facts.protocol.device_criteria`.
+    bound : float or None
+        Its bound; shares are in per cent.
+    value : Estimated
+        The figure, in the criterion's unit.
+    verdict : str
+        ``met``, ``not met`` or ``not assessable``.
+    settled : bool or None
+        Whether the figure's whole interval lies on the verdict's side; None where that cannot
+        be said.
+    reason : str or None
+        Why it is not assessable.
+    fact_id : str
+        The fact behind it.
+    remembered : bool
+        Whether its bound is as remembered, yet to be checked against the paper.
+    """
+
+    key: str
+    words: str
+    bound: float | None
+    value: Estimated
+    verdict: str
+    settled: bool | None
+    reason: str | None
+    fact_id: str
+    remembered: bool
+
+
+def criteria_results(
+    figures: Mapping[str, Estimated], animals: int, reference: str | None
+) -> tuple[CriterionResult, ...]:
+    """Return every criterion of the guideline.
+
+    Parameters
+    ----------
+    figures : mapping
+        ``bias``, ``sd``, ``r``, ``within10``, ``within20`` (shares in per cent).
+    animals : int
+        Animals compared.
+    reference : str or None
+        ``direct`` or ``indirect`` when the first or second method is an accepted reference of
+        that kind; None when neither is: the figures are then judged, the numbers of animals
+        are not, and nothing of it is a validation.
+    """
+    return tuple(_result(one, figures, animals, reference) for one in device_criteria())
+
+
+def _result(
+    one: DeviceCriterion, figures: Mapping[str, Estimated], animals: int, reference: str | None
+) -> CriterionResult:
+    value, reason = figures.get(one.key, Estimated(None)), None
+    if one.key in REFERENCES.values():
+        value = Estimated(float(animals))
+        if reference is None:
+            reason = NO_REFERENCE
+        elif REFERENCES[reference] != one.key:
+            reason = f"the reference is {reference}"
+    elif one.bound is None:
+        reason = "it cannot be computed"
+    elif value.estimate is None:
+        reason = value.reason
+    met = None if reason or value.estimate is None else one.met(value.estimate)
+    verdict = NOT_ASSESSABLE if met is None else MET if met else NOT_MET
+    return CriterionResult(
+        key=one.key,
+        words=one.words,
+        bound=one.bound,
+        value=value,
+        verdict=verdict,
+        settled=None if met is None else _settled(one, value, met),
+        reason=reason if met is None else None,
+        fact_id=one.fact.id,
+        remembered=one.fact.remembered,
+    )
+
+
+def _settled(one: DeviceCriterion, value: Estimated, met: bool) -> bool | None:
+    """Return whether every value in the interval would get the same verdict."""
+    if value.lower is None or value.upper is None or one.bound is None:
+        return None
+    same = one.met(value.lower) is met and one.met(value.upper) is met
+    # A bias may be too far on either side: an interval across zero holds small ones too.
+    crosses = value.lower <= 0 <= value.upper and one.sense == "at most" and not met
+    return same and not crosses

@@ -1,0 +1,329 @@
+"""The situational effect: how pressure at home, or after a calming drug, differs from the clinic's.
+
+Sessions of one method under two conditions, near each other in time, are compared like two
+methods, with one difference: no visit is shared. Differences are the other condition minus the
+clinic.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+
+from bpvet.equality import Content
+from bpvet.errors import CallError, FitError, RecordsError
+from bpvet.facts.measuring import judged
+from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, METHODS, QUANTITIES, UNITS
+from bpvet.maths.agreement.comparison import (
+    SATTERTHWAITE,
+    Estimated,
+    about,
+    root,
+    variance_interval,
+)
+from bpvet.maths.agreement.components import Components, components
+from bpvet.maths.agreement.predictions import animal_differences
+from bpvet.maths.agreement.restricted import Cells
+from bpvet.printing import ShortTable, number
+from bpvet.records.records import Records
+from bpvet.visits.sessions import sessions
+
+#: Sessions of both conditions this many days apart or nearer are compared: further apart,
+#: the animal itself may have changed.
+NEAR_DAYS = int(judged("situation.near"))
+CLINIC = "clinic"
+OTHERS = ("home", "calmed")
+_SHRUNKEN = "approximate (prediction drawn towards the mean)"
+
+
+@dataclass(frozen=True, eq=False)
+class AnimalSituation(Content):
+    """One animal's own difference.
+
+    Parameters
+    ----------
+    animal : str
+    sessions : (int, int)
+        Sessions in the clinic and under the other condition.
+    plain : float
+        Difference of its plain session means.
+    shrunken : Estimated
+        The same, drawn towards the mean of all animals by how little is known of it.
+    """
+
+    animal: str
+    sessions: tuple[int, int]
+    plain: float
+    shrunken: Estimated
+
+
+@dataclass(frozen=True, eq=False)
+class Situation(Content):
+    """How a condition differs from the clinic.
+
+    Parameters
+    ----------
+    condition, method, quantity, unit : str
+        What was compared with the clinic, by which method, and what was measured.
+    overall : Estimated
+        Mean difference, the condition minus the clinic.
+    between_animals : Estimated
+        SD of animals' own differences.
+    animals : tuple of AnimalSituation
+        Each animal, by its id.
+    fit : Components
+        The variance components.
+    left_out : int
+        Sessions of these animals further than `NEAR_DAYS` from any under the other condition.
+    level : float
+        Probability of the intervals.
+    """
+
+    condition: str
+    method: str
+    quantity: str
+    unit: str
+    overall: Estimated
+    between_animals: Estimated
+    animals: tuple[AnimalSituation, ...]
+    fit: Components
+    left_out: int
+    level: float
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What must be known beside the numbers."""
+        said = [
+            f"Sessions at most {NEAR_DAYS} days from one under the other condition; by "
+            f"{METHOD_WORDS[self.method]} alone. A change of treatment between them is not "
+            "allowed for.",
+            "Each animal's own difference is shrunken to the mean, the more so the less is known "
+            "of it.",
+        ]
+        if self.left_out:
+            said.append(f"Sessions left out as too far apart in time: {self.left_out}.")
+        if any("×" in term and term.startswith("animal") for term in self.fit.at_zero):
+            said.append(
+                "Part of the variation between animals is estimated at zero; the intervals take "
+                "that as known."
+            )
+        return tuple(said)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row an animal: sessions, plain and shrunken difference with its interval."""
+        return pd.DataFrame(
+            [
+                {
+                    "animal": one.animal,
+                    "clinic_sessions": one.sessions[0],
+                    f"{self.condition}_sessions": one.sessions[1],
+                    "plain": one.plain,
+                    "estimate": one.shrunken.estimate,
+                    "lower": one.shrunken.lower,
+                    "upper": one.shrunken.upper,
+                }
+                for one in self.animals
+            ]
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON."""
+        return {
+            "condition": self.condition,
+            "minus": CLINIC,
+            "method": self.method,
+            "quantity": self.quantity,
+            "unit": self.unit,
+            "overall": asdict(self.overall),
+            "between_animals": asdict(self.between_animals),
+            "animals": [asdict(one) for one in self.animals],
+            "left_out": self.left_out,
+            "level": self.level,
+            "notes": list(self.notes),
+        }
+
+    def __repr__(self) -> str:
+        return self._table().brief()
+
+    def _repr_html_(self) -> str:
+        return self._table().html()
+
+    def _table(self) -> ShortTable:
+        title = (
+            f"{CONDITION_WORDS[self.condition]} minus {CONDITION_WORDS[CLINIC]}: "
+            f"{self.quantity} by {METHOD_WORDS[self.method]}, {len(self.animals)} animals"
+        )
+        held = [("all animals", self.overall, "", "")]
+        held.append(("SD between animals", self.between_animals, "", ""))
+        held += [
+            (
+                one.animal,
+                one.shrunken,
+                number(one.plain),
+                f"{one.sessions[0]} and {one.sessions[1]}",
+            )
+            for one in self.animals
+        ]
+        rows = tuple(
+            (name, *(number(part) for part in (e.estimate, e.lower, e.upper)), plain, count)
+            for name, e, plain, count in held
+        )
+        share = f"{100 * self.level:g} %"
+        columns = ("", self.unit, f"{share} from", "to", "plain", "sessions")
+        return ShortTable(title, columns, rows, self.notes)
+
+
+def situation(
+    records: Records,
+    condition: str = "home",
+    quantity: str = "systolic",
+    method: str | None = None,
+    rule: str = "guideline",
+    level: float = 0.95,
+) -> Situation:
+    """Return how pressure under a condition differs from that in the clinic.
+
+    Parameters
+    ----------
+    records : Records
+    condition : str
+        ``home`` or ``calmed``.
+    quantity : str
+        What was measured.
+    method : str, optional
+        That with most animals under both conditions by default (tie: Doppler).
+    rule : str
+        Which readings count.
+    level : float
+        Probability of the intervals.
+
+    Raises
+    ------
+    CallError
+        When a name is not known.
+    RecordsError
+        When fewer than two animals have sessions under both conditions near in time.
+    """
+    if condition not in OTHERS:
+        raise CallError(f'condition "{condition}" is not known. Use {" or ".join(OTHERS)}.')
+    if quantity not in QUANTITIES:
+        raise CallError(f'quantity "{quantity}" is not known. Use one of {", ".join(QUANTITIES)}.')
+    if method is not None and method not in METHODS:
+        raise CallError(f'method "{method}" is not known. Use {" or ".join(METHODS)}.')
+    table = sessions(records, rule)
+    usable = (table[f"{quantity}_n"] > 0) & (table[f"{quantity}_bound"] == "")
+    table = table[usable & table["condition"].isin([CLINIC, condition])]
+    if method is None:
+        method = max(METHODS, key=lambda name: _animals_under_both(table, name))
+    chosen = table[table["method"] == method]
+    near = chosen[_near(chosen)]
+    both = near.groupby("animal")["condition"].transform("nunique") == 2
+    rows = near[both]
+    if rows["animal"].nunique() < 2:
+        raise RecordsError(
+            f"A comparison of sessions {CONDITION_WORDS[condition]} with those in the clinic needs "
+            f"at least two animals with both within {NEAR_DAYS} days, by one method; these records "
+            f"have {rows['animal'].nunique()}."
+        )
+    kept = int(chosen["animal"].isin(rows["animal"].unique()).sum())
+    return _compared(rows, condition, method, quantity, kept - len(rows), level)
+
+
+@dataclass(frozen=True, eq=False)
+class Situational(Content):
+    """A condition and what was found of it: the effect, or why there is none."""
+
+    condition: str
+    found: Situation | None
+    reason: str | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON."""
+        if self.found is None:
+            return {"condition": self.condition, "overall": None, "reason": self.reason}
+        return self.found.to_dict() | {"reason": None}
+
+
+def situations(
+    records: Records, rule: str = "guideline", level: float = 0.95
+) -> tuple[Situational, ...]:
+    """Return the effect on systolic pressure of each condition besides the clinic.
+
+    Parameters
+    ----------
+    records, rule, level
+        As `situation` takes them.
+    """
+    found = []
+    for condition in OTHERS:
+        try:
+            held = situation(records, condition, rule=rule, level=level)
+            found.append(Situational(condition, held, None))
+        except (RecordsError, FitError) as error:
+            found.append(Situational(condition, None, str(error).rstrip(".")))
+    return tuple(found)
+
+
+def _animals_under_both(table: pd.DataFrame, method: str) -> int:
+    rows = table[table["method"] == method]
+    return int((rows.groupby("animal")["condition"].nunique() == 2).sum())
+
+
+def _near(table: pd.DataFrame) -> Any:
+    """Return whether each session is near in time to one under the other condition."""
+    day = table["date"].to_numpy(dtype="datetime64[D]").astype(np.int64)
+    clinic = (table["condition"] == CLINIC).to_numpy(dtype=bool)
+    near = np.zeros(len(table), dtype=bool)
+    for rows in table.reset_index(drop=True).groupby("animal").indices.values():
+        here, there = rows[clinic[rows]], rows[~clinic[rows]]
+        apart = np.abs(day[here][:, None] - day[there][None, :]) <= NEAR_DAYS
+        near[here], near[there] = apart.any(axis=1), apart.any(axis=0)
+    return near
+
+
+def _compared(
+    rows: pd.DataFrame, condition: str, method: str, quantity: str, lost: int, level: float
+) -> Situation:
+    codes, names = pd.factorize(rows["animal"], sort=True)
+    animal = codes.astype(np.int64)
+    other = np.asarray(rows["condition"] == condition, dtype=np.int64)
+    visit = np.arange(len(rows), dtype=np.int64)
+    mean = rows[quantity].to_numpy(dtype=float)
+    cells = Cells(
+        mean,
+        rows[f"{quantity}_n"].to_numpy(dtype=float),
+        rows[f"{quantity}_ss"].to_numpy(dtype=float),
+        animal,
+        other,
+        visit,
+        visit,
+    )
+    fit = components(cells)
+    estimate, se, df = fit.bias
+    df = df if np.isfinite(df) else float(len(names) - 1)
+    own = {"animal × first": 1.0, "animal × second": 1.0}
+    order, difference, variance = animal_differences(cells, fit)
+    reach = float(ndtri((1 + level) / 2)) * np.sqrt(variance)
+    told = []
+    for code, value, far in zip(order, difference, reach, strict=True):
+        here = animal == code
+        counts = int(np.sum(here & (other == 0))), int(np.sum(here & (other == 1)))
+        plain = float(mean[here & (other == 1)].mean() - mean[here & (other == 0)].mean())
+        held = Estimated(float(value), float(value - far), float(value + far), _SHRUNKEN)
+        told.append(AnimalSituation(str(names[int(code)]), counts, plain, held))
+    return Situation(
+        condition=condition,
+        method=method,
+        quantity=quantity,
+        unit=UNITS[quantity],
+        overall=about(estimate, se, df, level, SATTERTHWAITE),
+        between_animals=root(variance_interval(*fit.sum_of(own), level)),
+        animals=tuple(told),
+        fit=fit,
+        left_out=lost,
+        level=level,
+    )

@@ -1,0 +1,131 @@
+"""An agreement as a short table, as a frame, and as plain values."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet.facts.words import QUANTITY_WORDS
+from bpvet.maths.agreement.comparison import Estimated, root, variance_interval
+from bpvet.maths.agreement.components import Components
+from bpvet.models.agreement.device import NO_REFERENCE
+from bpvet.printing import ShortTable, number
+
+if TYPE_CHECKING:
+    from bpvet.models.agreement.result import Agreement
+
+_COLUMNS = ["statistic", "estimate", "lower", "upper", "unit", "how", "reason"]
+_NUMBERS = _COLUMNS[1:4]
+
+
+def statistics_of(agree: Agreement) -> list[tuple[str, Estimated, str]]:
+    """Return each statistic with its name and unit, in the order of the table."""
+    unit, better = agree.data.unit, agree.limits(intervals="better")
+    rows = [
+        (f"bias ({agree.data.labels[1]} − {agree.data.labels[0]})", agree.bias, unit),
+        ("SD of a single difference", agree.sd, unit),
+        ("lower limit of agreement", agree.lower, unit),
+        ("upper limit of agreement", agree.upper, unit),
+        ("lower limit, better interval", better[0], unit),
+        ("upper limit, better interval", better[1], unit),
+    ]
+    for name, label in zip(agree.methods, agree.data.labels, strict=True):
+        rows.append((f"repeatability coefficient, {label}", agree.repeatability[name], unit))
+    rows.append(("concordance correlation", agree.concordance, ""))
+    rows.append(("difference per unit of mean", agree.proportional.slope, ""))
+    for reach, share in agree.within.items():
+        rows.append((f"share within {reach} {unit}".rstrip(), share.observed, ""))
+    for line in (agree.deming(), agree.passing_bablok()):
+        rows.append((f"slope, {line.words}", line.slope, ""))
+        rows.append((f"intercept, {line.words}", line.intercept, unit))
+    return rows
+
+
+def table_of(agree: Agreement) -> ShortTable:
+    """Return the short table."""
+    data = agree.data
+    what = QUANTITY_WORDS.get(data.quantity, data.quantity)
+    title = (
+        f"Agreement of {data.labels[1]} with {data.labels[0]}: {what}; "
+        f"{len(data.animals)} animals, {data.first.size} {data.points_are}"
+    )
+    rows = []
+    for name, e, unit in statistics_of(agree):
+        digits = 1 if unit == "mmHg" else 3
+        numbers = (number(part, digits) for part in (e.estimate, e.lower, e.upper))
+        rows.append((name, *numbers, unit, e.how or (e.reason or "")))
+    columns = ("", "estimate", f"{100 * agree.level:g} % from", "to", "unit", "interval")
+    last = () if agree.reference else (f"{NO_REFERENCE[0].upper()}{NO_REFERENCE[1:]}.",)
+    return ShortTable(title, columns, tuple(rows), (*agree.notes, *last))
+
+
+def frame_of(agree: Agreement) -> pd.DataFrame:
+    """Return one row a statistic, in full precision."""
+    rows = [
+        (name, e.estimate, e.lower, e.upper, unit, e.how, e.reason or "")
+        for name, e, unit in statistics_of(agree)
+    ]
+    frame = pd.DataFrame(rows, columns=_COLUMNS)
+    frame[_NUMBERS] = frame[_NUMBERS].astype(float)
+    return frame
+
+
+def dict_of(agree: Agreement) -> dict[str, Any]:
+    """Return plain values for JSON, named as in the library."""
+    data, better = agree.data, agree.limits(intervals="better")
+    return {
+        "methods": list(agree.methods),
+        "difference": f"{data.methods[1]} minus {data.methods[0]}",
+        "quantity": data.quantity,
+        "unit": data.unit,
+        "level": agree.level,
+        "replicates": "linked" if agree.linked else "unlinked",
+        "source": data.source,
+        "animals": len(data.animals),
+        "points": int(data.first.size),
+        "points_are": data.points_are,
+        "bias": asdict(agree.bias),
+        "sd": asdict(agree.sd),
+        "lower": asdict(agree.lower),
+        "upper": asdict(agree.upper),
+        "lower_better": asdict(better[0]),
+        "upper_better": asdict(better[1]),
+        "by_sums": None if agree.by_sums is None else list(agree.by_sums),
+        "repeatability": {name: asdict(e) for name, e in agree.repeatability.items()},
+        "reading_sd": {name: asdict(e) for name, e in agree.reading_sd.items()},
+        "concordance": asdict(agree.concordance),
+        "correlation": asdict(agree.correlation),
+        "proportional": asdict(agree.proportional),
+        "within": {str(reach): asdict(share) for reach, share in agree.within.items()},
+        "deming": asdict(agree.deming()),
+        "passing_bablok": asdict(agree.passing_bablok()),
+        "criteria": [asdict(one) for one in agree.criteria],
+        "reference": agree.reference,
+        "offset": asdict(agree.offset),
+        "variance": {} if agree.fit is None else _variances(agree.fit, agree.level),
+        "log_likelihood": _log_likelihood(agree.fit),
+        "notes": list(agree.notes),
+        "data_digest": data.digest,
+    }
+
+
+def _log_likelihood(fit: Components | None) -> float | None:
+    """Return it; None without a fit, or where readings without scatter leave it without a top."""
+    if fit is None or any(term.startswith("reading") for term in fit.at_zero):
+        return None
+    return fit.log_likelihood
+
+
+def _variances(fit: Components, level: float) -> dict[str, Any]:
+    return {
+        term: {
+            "variance": float(fit.variance[i]),
+            "sd": float(np.sqrt(fit.variance[i])),
+            "sd_interval": asdict(root(variance_interval(*fit.sum_of({term: 1.0}), level))),
+            "at_zero": term in fit.at_zero,
+        }
+        for i, term in enumerate(fit.terms)
+    }

@@ -1,0 +1,77 @@
+"""What an agreement reads off its variance components, and the sentences about them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from bpvet.maths.agreement import comparison
+from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.agreement.components import DIFFERENCE_TERMS, Components
+
+
+@dataclass(frozen=True)
+class Share:
+    """A share of differences no larger than `reach`.
+
+    Parameters
+    ----------
+    reach : float
+        In the unit of the quantity.
+    observed : Estimated
+        Share of the points, 0 to 1.
+    count, n : int
+        Points within, and all.
+    single : Estimated
+        Share expected of single readings, from bias and SD, if differences are normal.
+    """
+
+    reach: float
+    observed: Estimated
+    count: int
+    n: int
+    single: Estimated
+
+
+def difference_shares(readings: int) -> dict[str, float]:
+    """Return the weight of each term in a difference of two means of `readings` readings."""
+    return {term: 1 / readings if term.startswith("reading") else 1.0 for term in DIFFERENCE_TERMS}
+
+
+def component_concordance(fit: Components, level: float) -> Estimated:
+    """Return the concordance correlation of single readings (Carrasco & Jover 2003)."""
+    bias, se, _ = fit.bias
+    shared = {"animal": 1.0, "visit": 1.0, "pair": 1.0}
+    common, _ = fit.sum_of(shared)
+    apart, _ = fit.sum_of(difference_shares(1))
+    whole = 2 * common + apart + bias**2
+    value = 2 * common / whole
+    if not 0 < value < 1:
+        return Estimated(value, reason="no interval at a concordance of 0 or 1")
+    slope = (2 - 2 * value) / whole * fit.weights(shared)
+    slope = slope - value / whole * fit.weights(difference_shares(1))
+    spread = float(slope @ fit.covariance @ slope) + (2 * bias * value / whole * se) ** 2
+    return comparison.fisher(value, float(np.sqrt(spread)) / (1 - value**2), level)
+
+
+def choices(fit: Components | None, linked: bool) -> tuple[str, ...]:
+    """Return what was chosen about replicates, in sentences."""
+    if fit is None:
+        return ("One reading by each method an animal: plain differences.",)
+    how = "Replicates are unlinked: readings of one method at one visit are exchangeable."
+    if linked:
+        how = "Replicates are linked: readings of one number by both methods share a moment."
+    return (how, "Limits are for single readings, from variance components (REML).")
+
+
+def at_zero(fit: Components | None, labels: tuple[str, str]) -> tuple[str, ...]:
+    """Return which components are estimated at zero, and what that means."""
+    if fit is None or not fit.at_zero:
+        return ()
+    named = ", ".join(_term_words(term, labels) for term in fit.at_zero)
+    return (f"Estimated at zero: {named}. That is a valid result; the intervals take it as known.",)
+
+
+def _term_words(term: str, labels: tuple[str, str]) -> str:
+    return term.replace("first", labels[0]).replace("second", labels[1])

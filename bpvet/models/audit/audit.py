@@ -1,0 +1,220 @@
+"""The quality of measuring: what a head technician asks of a clinic's own records.
+
+Systolic pressure of sessions awake. Nobody is ranked: operators stand in alphabetical order,
+drawn towards each other by how little is known of each, with intervals.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, fields, is_dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet.equality import Content
+from bpvet.errors import CallError, RecordsError
+from bpvet.facts.words import METHOD_WORDS, TREND_CONDITIONS
+from bpvet.models.agreement.situation import Situational, situations
+from bpvet.models.audit.operators import Operators, operators
+from bpvet.models.audit.precision import Precision, precision
+from bpvet.models.audit.protocol import (
+    CuffRatio,
+    ProtocolItem,
+    ReadingsTaken,
+    cuff_ratios,
+    decisions,
+    protocol_items,
+    readings_taken,
+)
+from bpvet.models.audit.readings import (
+    Digits,
+    OrderEffects,
+    TimeOfDay,
+    digits,
+    order_effects,
+    plain_readings,
+    time_of_day,
+)
+from bpvet.models.audit.spread import Spread, spreads
+from bpvet.printing import ShortTable, number, probability
+from bpvet.records.records import Records
+from bpvet.visits.readings import readings_used
+from bpvet.visits.sessions import sessions
+
+_SPREAD_COLUMNS = (
+    *("method", "by", "group", "sessions", "df", "sd", "lower", "upper"),
+    *("shrunken", "shrunken_lower", "shrunken_upper"),
+)
+NOT_TO_JUDGE = (
+    "These figures describe how measuring went; they are not for judging people. Operators see "
+    "different animals at different times, and small numbers scatter by chance."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Audit(Content):
+    """The quality of measuring in a clinic's records.
+
+    Parameters
+    ----------
+    sessions, animals : int
+        Sessions awake, and their animals.
+    taken : tuple of ReadingsTaken
+        Readings a session, by method.
+    protocol : tuple of ProtocolItem
+        Sessions that broke the protocol, and how.
+    cuffs : tuple of CuffRatio
+        Cuff width over limb circumference, by species.
+    decisions : ProtocolItem
+        Decisions that rested on one session.
+    order : tuple of OrderEffects
+        First reading against the rest, and drift.
+    digits : tuple of Digits
+        End digits and repeats.
+    times : tuple of TimeOfDay
+        Morning and afternoon.
+    spreads : tuple of Spread
+        Scatter of readings by method, operator, site and demeanour.
+    operators : tuple of Operators
+        Operators' effects, drawn together.
+    precision : tuple of Precision
+        What would help most.
+    situations : tuple of Situational
+        Home, and after a calming drug, against the clinic.
+    rule : str
+        Which readings count.
+    level : float
+        Probability of the intervals.
+    as_of, digest : str
+        The date the records speak for, and the digest of their content.
+    """
+
+    sessions: int
+    animals: int
+    taken: tuple[ReadingsTaken, ...]
+    protocol: tuple[ProtocolItem, ...]
+    cuffs: tuple[CuffRatio, ...]
+    decisions: ProtocolItem
+    order: tuple[OrderEffects, ...]
+    digits: tuple[Digits, ...]
+    times: tuple[TimeOfDay, ...]
+    spreads: tuple[Spread, ...]
+    operators: tuple[Operators, ...]
+    precision: tuple[Precision, ...]
+    situations: tuple[Situational, ...]
+    rule: str
+    level: float
+    as_of: str
+    digest: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON; what is missing is None with its reason beside it."""
+        names = [part.name for part in fields(self) if part.name != "situations"]
+        held = {name: _values(getattr(self, name)) for name in names}
+        held["situations"] = [one.to_dict() for one in self.situations]
+        return held | {"caution": NOT_TO_JUDGE}
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the scatter of readings: a row a method, operator, site and demeanour."""
+        rows = []
+        for one in self.spreads:
+            drawn = one.shrunken
+            rows.append(
+                {
+                    "method": one.method,
+                    "by": one.by,
+                    "group": one.group,
+                    "sessions": one.sessions,
+                    "df": one.df,
+                    "sd": one.sd.estimate,
+                    "lower": one.sd.lower,
+                    "upper": one.sd.upper,
+                    "shrunken": np.nan if drawn is None else drawn.estimate,
+                    "shrunken_lower": np.nan if drawn is None else drawn.lower,
+                    "shrunken_upper": np.nan if drawn is None else drawn.upper,
+                }
+            )
+        return pd.DataFrame(rows, columns=list(_SPREAD_COLUMNS))
+
+    def __repr__(self) -> str:
+        return self._table().brief()
+
+    def _repr_html_(self) -> str:
+        return self._table().html()
+
+    def _table(self) -> ShortTable:
+        rows = [
+            (
+                item.words,
+                METHOD_WORDS.get(item.method, ""),
+                f"{item.count} of {item.n}",
+                probability(item.share.estimate),
+            )
+            for item in (*self.protocol, self.decisions)
+        ]
+        for one in self.spreads:
+            if not one.by:
+                held = f"{number(one.sd.lower)} to {number(one.sd.upper)} mmHg"
+                name = METHOD_WORDS[one.method]
+                rows.append(("SD of readings in a session", name, number(one.sd.estimate), held))
+        title = f"Quality of measuring: {self.sessions} sessions of {self.animals} animals"
+        columns = ("", "method", "", "share or interval")
+        return ShortTable(title, columns, tuple(rows), (NOT_TO_JUDGE,))
+
+
+def audit(records: Records, rule: str = "guideline", level: float = 0.95) -> Audit:
+    """Return the quality of measuring in these records.
+
+    Parameters
+    ----------
+    records : Records
+    rule : str
+        Which readings count.
+    level : float
+        Probability of the intervals.
+
+    Raises
+    ------
+    CallError
+        When the rule or the level is not one.
+    RecordsError
+        When no session was taken awake.
+    """
+    if not 0 < level < 1:
+        raise CallError(f"an interval needs a level between 0 and 1, not {level}.")
+    table = sessions(records, rule)
+    table = table[table["condition"].isin(TREND_CONDITIONS)].reset_index(drop=True)
+    if table.empty:
+        raise RecordsError(
+            "No session of these records was taken awake: there is nothing to audit."
+        )
+    rows = plain_readings(readings_used(records, rule), TREND_CONDITIONS)
+    scatter = spreads(table, level)
+    sds = {one.method: one.sd.estimate for one in scatter if not one.by}
+    return Audit(
+        sessions=len(table),
+        animals=int(table["animal"].nunique()),
+        taken=readings_taken(table),
+        protocol=protocol_items(table, level),
+        cuffs=cuff_ratios(table, level),
+        decisions=decisions(records, table, level),
+        order=order_effects(rows, level),
+        digits=digits(rows, sds, level),
+        times=time_of_day(table, level),
+        spreads=scatter,
+        operators=operators(table, level),
+        precision=precision(table, level),
+        situations=situations(records, rule, level),
+        rule=rule,
+        level=level,
+        as_of=str(records.as_of)[:10],
+        digest=records.digest,
+    )
+
+
+def _values(held: Any) -> Any:
+    """Return dataclasses as plain values, also within tuples."""
+    if isinstance(held, tuple):
+        return [_values(one) for one in held]
+    return asdict(held) if is_dataclass(held) and not isinstance(held, type) else held

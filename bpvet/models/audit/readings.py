@@ -1,0 +1,243 @@
+"""What happens within sessions: first readings, drift, end digits, repeats, time of day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet.facts.measuring import judged
+from bpvet.facts.words import METHODS
+from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.clusters import centred, clustered_share, clustered_slope
+from bpvet.maths.digits import DigitTest, end_digits, repeats_expected
+
+#: What each method's readings are read to, mmHg: a dial's marks, a display's digits.
+STEPS = {method: int(judged(f"audit.step_{method}")) for method in METHODS}
+#: Sessions of fewer readings say nothing of an order.
+LEAST_READINGS = int(judged("audit.least_readings"))
+#: Readings of a session that are looked at one by one.
+MOST_PLACES = int(judged("audit.places"))
+#: Share of sessions that must have a reading of a place for it to be looked at by itself.
+_PLACE_SHARE = judged("audit.place_share")
+NOON = judged("audit.noon")
+
+
+@dataclass(frozen=True)
+class Place:
+    """Readings of one place in their sessions, less the mean of those after the first; mmHg."""
+
+    place: int
+    sessions: int
+    minus_rest: Estimated
+
+
+@dataclass(frozen=True)
+class OrderEffects:
+    """How readings go within a session by one method; mmHg.
+
+    Parameters
+    ----------
+    method : str
+    sessions : int
+        Sessions of three or more plain readings.
+    first_minus_rest : Estimated
+        First reading taken less the mean of those after it.
+    drift : Estimated
+        Change for each further reading, the first included.
+    drift_after_first : Estimated
+        The same from the second reading on.
+    places : tuple of Place
+        The first readings of sessions one by one, from the first.
+    """
+
+    method: str
+    sessions: int
+    first_minus_rest: Estimated
+    drift: Estimated
+    drift_after_first: Estimated
+    places: tuple[Place, ...]
+
+
+@dataclass(frozen=True)
+class Digits:
+    """End digits and repeats by one method.
+
+    Parameters
+    ----------
+    method : str
+    test : DigitTest
+        Against no digit being preferred, on the instrument's own step.
+    zeros : Estimated
+        Share that ends in 0, of the readings on the step.
+    repeats, pairs : int
+        Consecutive readings that are equal, of how many.
+    repeats_share : Estimated
+    repeats_expected : float or None
+        Share expected from the scatter of this method's readings alone.
+    identical_sessions : int
+        Sessions of three or more readings that are all equal.
+    """
+
+    method: str
+    test: DigitTest
+    zeros: Estimated
+    repeats: int
+    pairs: int
+    repeats_share: Estimated
+    repeats_expected: float | None
+    identical_sessions: int
+
+
+@dataclass(frozen=True)
+class TimeOfDay:
+    """How an animal's sessions differ by the hour, by one method; mmHg.
+
+    Parameters
+    ----------
+    method : str
+    sessions, morning, afternoon : int
+        Sessions with a time, and those before and from noon.
+    afternoon_minus_morning, per_hour : Estimated
+        Within animals and conditions.
+    """
+
+    method: str
+    sessions: int
+    morning: int
+    afternoon: int
+    afternoon_minus_morning: Estimated
+    per_hour: Estimated
+
+
+def plain_readings(readings: pd.DataFrame, conditions: tuple[str, ...]) -> pd.DataFrame:
+    """Return plain systolic readings taken awake, in order of taking, whatever the rule says.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As from `bpvet.readings_used`.
+    conditions : tuple of str
+        Conditions to keep.
+    """
+    kept = (
+        readings["fate"].isin(["used", "left out"])
+        & readings["systolic"].notna()
+        & (readings["systolic_bound"] == "")
+        & (readings["summary_n"] == 0)
+        & readings["condition"].isin(conditions)
+    )
+    columns = ["animal", "session", "method", "order", "systolic"]
+    rows = readings.loc[kept, columns].copy()
+    rows["key"] = rows.groupby(["animal", "session"]).ngroup()
+    return rows.sort_values(["key", "order"], kind="stable").reset_index(drop=True)
+
+
+def order_effects(rows: pd.DataFrame, level: float) -> tuple[OrderEffects, ...]:
+    """Return first reading against the rest and drift within sessions, by method."""
+    found = []
+    for method, part in rows.groupby("method", sort=True):
+        size = part.groupby("key")["systolic"].transform("size")
+        long = part[size >= LEAST_READINGS].copy()
+        long["place"] = long.groupby("key").cumcount()
+        rest = long[long["place"] > 0]
+        first = long[long["place"] == 0].set_index("key")
+        gap = first["systolic"] - rest.groupby("key")["systolic"].mean()
+        ones = np.ones(len(first))
+        found.append(
+            OrderEffects(
+                str(method),
+                len(first),
+                clustered_slope(ones, gap.to_numpy(dtype=float), first["animal"], level),
+                _drift(long, level),
+                _drift(rest, level),
+                _places(long, rest, level),
+            )
+        )
+    return tuple(found)
+
+
+def _places(long: pd.DataFrame, rest: pd.DataFrame, level: float) -> tuple[Place, ...]:
+    about = rest.groupby("key")["systolic"].mean()
+    found = []
+    for place, part in long[long["place"] < MOST_PLACES].groupby("place", sort=True):
+        if len(part) < _PLACE_SHARE * long["key"].nunique():
+            break
+        gap = (part["systolic"] - part["key"].map(about)).to_numpy(dtype=float)
+        held = clustered_slope(np.ones(len(part)), gap, part["animal"], level)
+        found.append(Place(int(str(place)) + 1, len(part), held))
+    return tuple(found)
+
+
+def _drift(rows: pd.DataFrame, level: float) -> Estimated:
+    x = centred(rows["place"], rows["key"])
+    y = centred(rows["systolic"], rows["key"])
+    return clustered_slope(x, y, rows["animal"], level)
+
+
+def digits(
+    rows: pd.DataFrame, reading_sd: dict[str, float | None], level: float
+) -> tuple[Digits, ...]:
+    """Return end digits and repeats, by method.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        As from `plain_readings`.
+    reading_sd : dict
+        SD of readings within sessions, by method.
+    level : float
+        Probability of the intervals.
+    """
+    return tuple(
+        _digits(str(method), part, reading_sd.get(str(method)), level)
+        for method, part in rows.groupby("method", sort=True)
+    )
+
+
+def _digits(method: str, part: pd.DataFrame, sd: float | None, level: float) -> Digits:
+    step = STEPS[method]
+    test = end_digits(part["systolic"], part["key"], step)
+    key, value = part["key"].to_numpy(), part["systolic"].to_numpy(dtype=float)
+    together = key[1:] == key[:-1]
+    animal = part["animal"].to_numpy()
+    equal = (value[1:] == value[:-1])[together]
+    on_step = np.mod(value, step) == 0
+    groups = part.groupby("key")["systolic"].agg(["size", "min", "max"])
+    identical = int(((groups["size"] >= LEAST_READINGS) & (groups["min"] == groups["max"])).sum())
+    return Digits(
+        method,
+        test,
+        clustered_share(np.mod(value[on_step], 10) == 0, animal[on_step], level),
+        int(equal.sum()),
+        equal.size,
+        clustered_share(equal, animal[1:][together], level),
+        None if sd is None else repeats_expected(sd, step),
+        identical,
+    )
+
+
+def time_of_day(table: pd.DataFrame, level: float) -> tuple[TimeOfDay, ...]:
+    """Return how sessions of one animal differ by the hour, by method."""
+    timed = table[table["first_time"].notna() & table["systolic"].notna()]
+    return tuple(
+        _time_of_day(str(method), part, level)
+        for method, part in timed.groupby("method", sort=True)
+    )
+
+
+def _time_of_day(method: str, part: pd.DataFrame, level: float) -> TimeOfDay:
+    hour = (part["first_time"].dt.hour + part["first_time"].dt.minute / 60).to_numpy(dtype=float)
+    late: Any = (hour >= NOON).astype(float)
+    group = part.groupby(["animal", "condition"]).ngroup()
+    y = centred(part["systolic"], group)
+    return TimeOfDay(
+        method,
+        len(part),
+        int(np.sum(late == 0)),
+        int(np.sum(late == 1)),
+        clustered_slope(centred(late, group), y, part["animal"], level),
+        clustered_slope(centred(hour, group), y, part["animal"], level),
+    )

@@ -1,0 +1,206 @@
+"""A clinic's main estimates, and how they move with the choices behind them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+from typing import Any
+
+import numpy as np
+
+from bpvet.errors import FitError
+from bpvet.models.clinic.cohort import ClinicCohort, Fitted, default_fit, reasons, too_few
+
+MAIN = ("months", "months_treated", "treated", "oscillometric")
+
+
+@dataclass(frozen=True)
+class Effect:
+    """A combination of fixed effects; null with the reason where it cannot be given."""
+
+    estimate: float | None
+    lower: float | None
+    upper: float | None
+    p: float | None
+    reason: str | None
+
+
+def nothing(reason: str) -> Effect:
+    """Return an effect that cannot be given."""
+    return Effect(None, None, None, None, reason)
+
+
+def main_effects(fit: Fitted, month: float, level: float = 0.95) -> dict[str, Effect]:
+    """Return the four main estimates of a fit.
+
+    Parameters
+    ----------
+    fit : Fitted
+    month : float
+        Months after the first session at which sessions with and without a drug are compared.
+    level : float
+        Of the intervals.
+
+    Returns
+    -------
+    dict
+        ``months`` (change a month with no drug on; over all sessions where the drug is not in
+        the model), ``months_treated`` (the same with one on), ``treated`` (on less off, at that
+        month), ``oscillometric`` (less Doppler).
+    """
+    joined = "months:treated" in fit.cohort.terms
+    slope = {"months": 1.0} | ({"months:treated": 1.0} if joined else {})
+    gap = {"treated": 1.0} | ({"months:treated": month} if joined else {})
+    no_drug = fit.left_out_terms.get("treated", "")
+    without = fit.left_out_terms.get("method", "")
+    on = nothing(no_drug) if no_drug else _effect(fit, slope, no_drug, level)
+    return {
+        "months": _effect(fit, {"months": 1.0}, fit.left_out_terms.get("months", ""), level),
+        "months_treated": on,
+        "treated": _effect(fit, gap, no_drug, level),
+        "oscillometric": _effect(fit, {"method[T.oscillometric]": 1.0}, without, level),
+    }
+
+
+def _effect(fit: Fitted, weights: dict[str, float], reason: str, level: float) -> Effect:
+    if not set(weights) <= set(fit.cohort.terms):
+        return nothing(reason or "not in the model")
+    row = fit.cohort.contrast(weights, level).iloc[0]
+    estimate, lower, upper, p = (float(row[name]) for name in ("estimate", "lower", "upper", "p"))
+    if not np.isfinite((estimate, lower, upper, p)).all():
+        return nothing("these sessions do not determine it")
+    return Effect(estimate, lower, upper, p, None)
+
+
+def reference_month(study: ClinicCohort) -> float:
+    """Return the median month of the sessions with a drug on, to a tenth; 0 without any."""
+    rows = study.counted
+    on = rows["months"][rows["treated"].to_numpy(dtype=bool)]
+    return round(float(on.median()), 1) if len(on) else 0.0
+
+
+@dataclass(frozen=True)
+class GridRow:
+    """The main estimates under one set of choices.
+
+    Parameters
+    ----------
+    rule : str
+    home, calmed : bool
+        Whether sessions at home, and after a calming drug, were counted too.
+    treated_before_entry : bool
+        Whether animals with a drug on at their first counted session were counted.
+    species : str
+        ``all``, or the one species counted.
+    main : bool
+        Whether these are the choices of the report.
+    animals, sessions : int
+    slopes : bool or None
+        Whether animals had slopes of their own; None without a fit.
+    reason : str or None
+        Why there is no fit.
+    months, months_treated, treated, oscillometric : Effect
+    """
+
+    rule: str
+    home: bool
+    calmed: bool
+    treated_before_entry: bool
+    species: str
+    main: bool
+    animals: int
+    sessions: int
+    slopes: bool | None
+    reason: str | None
+    months: Effect
+    months_treated: Effect
+    treated: Effect
+    oscillometric: Effect
+
+
+@dataclass(frozen=True)
+class Grid:
+    """How the main estimates move with the choices behind them.
+
+    Parameters
+    ----------
+    month : float
+        At which sessions with and without a drug are compared.
+    rows : tuple of GridRow
+        Every combination of the choices that change which sessions count, the report's own
+        first; then each species alone, where there is more than one.
+    unmoved : tuple of str
+        Choices that change nothing in these records, in words.
+    """
+
+    month: float
+    rows: tuple[GridRow, ...]
+    unmoved: tuple[str, ...]
+
+
+def grid(study: ClinicCohort, level: float = 0.95) -> Grid:
+    """Return how the main estimates move with the choices behind them.
+
+    Parameters
+    ----------
+    study : ClinicCohort
+    level : float
+        Of the intervals.
+    """
+    month = reference_month(study)
+    other = "all" if study.rule == "guideline" else "guideline"
+    usable = study.every[study.every[f"{study.quantity}_n"] > 0]
+    home, calmed = ((usable["condition"] == name).any() for name in ("home", "calmed"))
+    before = bool(study.counted.groupby("animal")["treated"].first().any())
+    choices = product(
+        (study.rule, other),
+        (False, True) if home else (False,),
+        (False, True) if calmed else (False,),
+        (True, False) if before else (True,),
+    )
+    rows = [_grid_row(study, month, level, *choice, "all") for choice in choices]
+    species = sorted(set(study.counted["species"]) - {""})
+    if len(set(study.counted["species"])) > 1:
+        own = (study.rule, False, False, True)
+        rows += [_grid_row(study, month, level, *own, one) for one in species]
+    unmoved = {
+        "sessions at home: there are none with a used value": not home,
+        "sessions after a calming drug: there are none with a used value": not calmed,
+        "treatment before entry: no animal was on a pressure-acting drug at its first counted "
+        "session": not before,
+    }
+    return Grid(month, tuple(rows), tuple(words for words, yes in unmoved.items() if yes))
+
+
+def _grid_row(
+    study: ClinicCohort,
+    month: float,
+    level: float,
+    rule: str,
+    home: bool,
+    calmed: bool,
+    before: bool,
+    species: str,
+) -> GridRow:
+    rows = study.every if rule == study.rule else study.other_rule
+    conditions = ["clinic", *(["home"] if home else []), *(["calmed"] if calmed else [])]
+    rows = rows[[not reason for reason in reasons(rows, study.quantity, conditions)]]
+    if species != "all":
+        rows = rows[rows["species"] == species]
+    if not before:
+        at_entry = rows.groupby("animal")["treated"].transform("first").to_numpy(dtype=bool)
+        rows = rows[~at_entry]
+    rows = rows.reset_index(drop=True)
+    main = (rule, home, calmed, before, species) == (study.rule, False, False, True, "all")
+    slopes: bool | None = None
+    reason: str | None = None
+    try:
+        fit = study.fit if main else default_fit(rows, study.quantity)
+        effects: dict[str, Any] = main_effects(fit, month, level)
+        slopes = not fit.slopes_reason
+    except FitError as error:
+        few = too_few(rows)
+        reason = f"too few: {few}" if few else str(error)
+        effects = dict.fromkeys(MAIN, nothing(reason))
+    chosen = (rule, home, calmed, before, species, main)
+    return GridRow(*chosen, rows["animal"].nunique(), len(rows), slopes, reason, **effects)

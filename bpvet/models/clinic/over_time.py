@@ -1,0 +1,471 @@
+"""A clinic's animals over time on treatment: at target at three and six months, and how soon.
+
+Every animal that was begun on a pressure drug is counted, and where each one is: at target, above,
+not measured, dead, gone, or not long enough on the drug. Time to target has death and leaving as
+competing events. Drug classes are shown apart and never compared: who was given which says more
+than the drug.
+
+Source: cumulative incidence by Aalen and Johansen (1978) and the product limit of Kaplan and Meier
+(1958), as statsmodels' `CumIncidenceRight` and `SurvfuncRight` have them; intervals of shares by
+Wilson (1927).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet.equality import Content
+from bpvet.facts.categories import guideline as guideline_of
+from bpvet.facts.drugs import drug as drug_of
+from bpvet.facts.sources import fact
+from bpvet.printing import ShortTable, number
+from bpvet.records.records import Records
+from bpvet.visits.sessions import sessions
+from bpvet.visits.treatments.courses import all_courses
+
+_DAY = np.timedelta64(1, "D")
+#: Where an animal is at a horizon; together every animal that was begun.
+PLACES = ("at target", "above", "not measured", "died", "left", "not yet due")
+#: What may end the wait for target, and what does not.
+EVENTS = ("at target", "died", "left")
+HORIZONS = ("three_months", "six_months")
+
+
+@dataclass(frozen=True)
+class Started:
+    """One animal from the start of its first pressure drug.
+
+    Parameters
+    ----------
+    animal, drug_class : str
+    started_on : datetime64[D]
+    above_before : bool or None
+        Whether its last session before lay above target; None without one.
+    places : tuple of str
+        Where it is at each of `HORIZONS`, from `PLACES`.
+    days : float
+        From the start to the event, or to the last session.
+    event : str
+        From `EVENTS`; blank where none was seen.
+    since : float
+        Days from the start to the session before the event: target was reached between the two.
+    """
+
+    animal: str
+    drug_class: str
+    started_on: np.datetime64
+    above_before: bool | None
+    places: tuple[str, ...]
+    days: float
+    event: str
+    since: float
+
+
+@dataclass(frozen=True)
+class ShareAt:
+    """Where the animals are some months after the start.
+
+    Parameters
+    ----------
+    horizon : str
+        From `HORIZONS`.
+    drug_class : str
+        Blank for all.
+    started : int or None
+    counts : dict
+        Animals at each of `PLACES`; None where so few are not shown.
+    share, lower, upper : float or None
+        Share at target of those measured, with its interval.
+    """
+
+    horizon: str
+    drug_class: str
+    started: int | None
+    counts: dict[str, int | None]
+    share: float | None
+    lower: float | None
+    upper: float | None
+
+
+@dataclass(frozen=True)
+class Incidence:
+    """Share of the animals above target at the start that had met an event by a day.
+
+    Parameters
+    ----------
+    day : int
+    event : str
+        From `EVENTS`.
+    share, lower, upper : float or None
+        The share is None where no animal was followed so long; the ends also at 0 and 1.
+    at_risk : int or None
+        Animals still waited for on that day.
+    """
+
+    day: int
+    event: str
+    share: float | None
+    lower: float | None
+    upper: float | None
+    at_risk: int | None
+
+
+@dataclass(frozen=True, eq=False)
+class OverTime(Content):
+    """A clinic's animals over time on treatment.
+
+    Parameters
+    ----------
+    guideline : str
+        Whose target, where the vet has set none for an animal.
+    started : int
+        Animals begun on a pressure drug.
+    waited : int or None
+        Of these, above target at their last session before: those that time to target is told of.
+    unknown_before, below_before : int or None
+        Without a session before, and not above target then.
+    shares : tuple of ShareAt
+        All animals, then each class of drug, at each horizon.
+    incidence : tuple of Incidence
+    median_days : float or None
+        Days by which half would be at target if none died or left (Kaplan–Meier).
+    wide_days : float or None
+        Median days between the session that showed target and the one before.
+    pseudonyms : bool
+        Whether small numbers are left out.
+    """
+
+    guideline: str
+    started: int
+    waited: int | None
+    unknown_before: int | None
+    below_before: int | None
+    shares: tuple[ShareAt, ...]
+    incidence: tuple[Incidence, ...]
+    median_days: float | None
+    wide_days: float | None
+    pseudonyms: bool
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a row for each horizon and class: counts at each place, and the share."""
+        return pd.DataFrame(
+            [
+                {
+                    "horizon": one.horizon,
+                    "drug_class": one.drug_class or "all",
+                    "started": one.started,
+                    **one.counts,
+                    "share": one.share,
+                    "lower": one.lower,
+                    "upper": one.upper,
+                }
+                for one in self.shares
+            ]
+        )
+
+    def __repr__(self) -> str:
+        return self._table().brief()
+
+    def _repr_html_(self) -> str:
+        return self._table().html()
+
+    def _table(self) -> ShortTable:
+        rows = tuple(
+            (
+                f"{one.horizon.replace('_', ' ')}, {one.drug_class or 'all'}",
+                _shown(one.started),
+                *(_shown(one.counts[place]) for place in PLACES),
+                "–" if one.share is None else f"{number(100 * one.share, 0)} %",
+            )
+            for one in self.shares
+        )
+        heads = ("", "begun", *PLACES, "share of measured")
+        return ShortTable(f"{self.started} animals begun on a pressure drug", heads, rows)
+
+
+def over_time(
+    records: Records, *, guideline: str = "acvim2018", pseudonyms: bool = False
+) -> OverTime:
+    """Return where a clinic's treated animals are three and six months on, and how soon at target.
+
+    Parameters
+    ----------
+    records : Records
+    guideline : str
+        Key of the guideline whose target counts where the vet has set none for an animal.
+    pseudonyms : bool
+        Whether numbers of fewer than five animals are left out (fact ``project.time.small``).
+
+    Raises
+    ------
+    CallError
+        For an unknown guideline.
+    RecordsError
+        Where the records have findings that stop the work.
+
+    Notes
+    -----
+    Sessions in the clinic, awake. At a horizon the session nearest to it within its window counts
+    (facts ``project.time``). A bound "at least" is not at target. Target is seen at a session, and
+    was reached some time since the one before: times are of the session, and so too long.
+    """
+    records.require_usable()
+    chosen = guideline_of(guideline)
+    found = started_animals(records, chosen.target.value)
+    waiting = [one for one in found if one.above_before]
+    classes = sorted({one.drug_class for one in found})
+    shares = [
+        _share(horizon, place, "" if name is None else name, found)
+        for name in (None, *classes)
+        for place, horizon in enumerate(HORIZONS)
+    ]
+    incidence, median = _incidence(waiting)
+    reached = [one.days - one.since for one in waiting if one.event == "at target"]
+    result = OverTime(
+        guideline=chosen.key,
+        started=len(found),
+        waited=len(waiting),
+        unknown_before=sum(one.above_before is None for one in found),
+        below_before=sum(one.above_before is False for one in found),
+        shares=tuple(shares),
+        incidence=incidence,
+        median_days=median,
+        wide_days=float(np.median(reached)) if reached else None,
+        pseudonyms=pseudonyms,
+    )
+    return _small_left_out(result) if pseudonyms else result
+
+
+def started_animals(records: Records, target: float) -> tuple[Started, ...]:
+    """Return every animal that was begun on a pressure drug; `target` where it has none of its own.
+
+    Parameters
+    ----------
+    records : Records
+    target : float
+        mmHg.
+    """
+    table = sessions(records)
+    table = table[(table["condition"] == "clinic") & table["systolic"].notna()]
+    by_animal = {str(name): rows for name, rows in table.groupby("animal", sort=False)}
+    animals = {str(row["animal"]): row for _, row in records.animals.iterrows()}
+    found = []
+    for animal, given in sorted(all_courses(records).items()):
+        bases = [one for one in given.courses if one.kind == "base"]
+        if not bases:
+            continue
+        first = min(bases, key=lambda one: one.started_on)
+        own = float(animals[animal]["target_systolic"])
+        rows = by_animal.get(animal, table.iloc[:0])
+        dates, at_target = _dates(rows, own if np.isfinite(own) else target)
+        left = _left(animals[animal], records.as_of)
+        found.append(
+            _started(animal, _class(first.drug), first.started_on, dates, at_target, left, records)
+        )
+    return tuple(found)
+
+
+def _dates(rows: pd.DataFrame, target: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the dates of sessions, and whether all means of each lie at or below target."""
+    date = rows["date"].to_numpy(dtype="datetime64[D]")
+    held = (rows["systolic"].to_numpy(dtype=float) <= target) & (
+        rows["systolic_bound"].to_numpy(dtype=object) != "at least"
+    )
+    days, which = np.unique(date, return_inverse=True)
+    every = np.ones(days.size, dtype=bool)
+    np.logical_and.at(every, which, held)
+    return days, every
+
+
+def _left(row: pd.Series[Any], as_of: np.datetime64) -> tuple[str, np.datetime64] | None:
+    if pd.isna(row["left_on"]) or np.datetime64(row["left_on"], "D") > as_of:
+        return None
+    how = "died" if row["left_reason"] == "died" else "left"
+    return how, np.datetime64(row["left_on"], "D")
+
+
+def _class(name: str) -> str:
+    """Return the class of a drug as the table of drugs has it; several begun together are one."""
+    if " + " in name:
+        return "several begun together"
+    found = drug_of(name)
+    if found is None:
+        return "other"
+    if found.renin:
+        return "renin group"
+    return "amlodipine" if found.name == "amlodipine" else "other"
+
+
+def _started(
+    animal: str,
+    drug_class: str,
+    start: np.datetime64,
+    dates: np.ndarray,
+    at_target: np.ndarray,
+    left: tuple[str, np.datetime64] | None,
+    records: Records,
+) -> Started:
+    memory = int(_number("before"))
+    # A session on the start date comes before the first dose.
+    before = np.flatnonzero((dates <= start) & (dates >= start - memory * _DAY))
+    after = np.flatnonzero(dates > start)
+    if left is not None:
+        after = after[dates[after] <= left[1]]
+    reached = after[at_target[after]]
+    if reached.size:
+        day, event = dates[reached[0]], "at target"
+        earlier = dates[(dates >= start) & (dates < day)]
+        since = earlier[-1] if earlier.size else start
+    elif left is not None and left[1] >= start:
+        (event, day), since = left, start
+    else:
+        event, day, since = "", dates[after[-1]] if after.size else start, start
+    return Started(
+        animal=animal,
+        drug_class=drug_class,
+        started_on=start,
+        above_before=None if not before.size else not bool(at_target[before[-1]]),
+        places=tuple(
+            _place(horizon, start, dates[after], at_target[after], left, records.as_of)
+            for horizon in HORIZONS
+        ),
+        days=float((day - start) / _DAY),
+        event=event,
+        since=float((since - start) / _DAY),
+    )
+
+
+def _place(
+    horizon: str,
+    start: np.datetime64,
+    dates: np.ndarray,
+    at_target: np.ndarray,
+    left: tuple[str, np.datetime64] | None,
+    as_of: np.datetime64,
+) -> str:
+    """Return where an animal is at a horizon: measured within its window, or why not."""
+    stated = fact(f"project.time.{horizon}")
+    assert stated.value is not None
+    assert stated.low is not None
+    assert stated.high is not None
+    days = ((dates - start) / _DAY).astype(float)
+    near = np.flatnonzero((days >= stated.low) & (days <= stated.high))
+    if near.size:
+        nearest = near[np.argmin(np.abs(days[near] - stated.value))]
+        return "at target" if at_target[nearest] else "above"
+    if left is not None and (left[1] - start) / _DAY <= stated.high:
+        return left[0]
+    return "not yet due" if (as_of - start) / _DAY < stated.high else "not measured"
+
+
+def _number(key: str) -> float:
+    value = fact(f"project.time.{key}").value
+    assert value is not None
+    return value
+
+
+def _share(horizon: str, place: int, name: str, found: Sequence[Started]) -> ShareAt:
+    own = [one for one in found if name in ("", one.drug_class)]
+    counts = {where: sum(one.places[place] == where for one in own) for where in PLACES}
+    measured = counts["at target"] + counts["above"]
+    share = lower = upper = None
+    if measured:
+        from statsmodels.stats.proportion import proportion_confint
+
+        share = counts["at target"] / measured
+        ends = proportion_confint(counts["at target"], measured, alpha=0.05, method="wilson")
+        lower, upper = (float(one) for one in ends)
+    return ShareAt(horizon, name, len(own), dict(counts), share, lower, upper)
+
+
+def _incidence(waiting: Sequence[Started]) -> tuple[tuple[Incidence, ...], float | None]:
+    """Return the cumulative incidence of each event at the horizons, and the median by itself."""
+    if not waiting:
+        return (), None
+    from statsmodels.duration.survfunc import CumIncidenceRight, SurvfuncRight
+
+    # A time of 0 was never at risk of anything that is seen later.
+    days = np.array([max(one.days, 0.5) for one in waiting])
+    status = np.array([EVENTS.index(one.event) + 1 if one.event else 0 for one in waiting])
+    found = []
+    # Where everybody that is left meets an event, its standard error is no number: no interval.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        fitted = CumIncidenceRight(days, status) if status.any() else None
+    for horizon in HORIZONS:
+        day = _number(horizon)
+        at_risk = int(np.sum(days >= day))
+        for place, event in enumerate(EVENTS):
+            share = lower = upper = None
+            if days.max() >= day or not (status == 0).any():
+                share, error = _at(fitted, place, day)
+                lower, upper = _ends(share, error)
+            found.append(Incidence(int(day), event, share, lower, upper, at_risk))
+    median = None
+    if (status == 1).any():
+        with np.errstate(divide="ignore", invalid="ignore"):
+            middle = float(SurvfuncRight(days, (status == 1).astype(int)).quantile(0.5))
+        median = middle if np.isfinite(middle) else None
+    return tuple(found), median
+
+
+def _ends(share: float, error: float) -> tuple[float | None, float | None]:
+    """Return a 95 % interval on the scale of log(−log); none at 0, at 1 or without an error."""
+    if not 0 < share < 1 or not np.isfinite(error):
+        return None, None
+    step = 1.96 * error / (share * abs(np.log(share)))
+    return float(share ** np.exp(step)), float(share ** np.exp(-step))
+
+
+def _at(fitted: Any, place: int, day: float) -> tuple[float, float]:
+    """Return the incidence of an event by a day, and its standard error."""
+    if fitted is None or place >= len(fitted.cinc):
+        return 0.0, 0.0
+    before = np.flatnonzero(fitted.times <= day)
+    if not before.size:
+        return 0.0, 0.0
+    return float(fitted.cinc[place][before[-1]]), float(fitted.cinc_se[place][before[-1]])
+
+
+def _small_left_out(found: OverTime) -> OverTime:
+    """Return the same without numbers of few animals, and without what they follow from."""
+    least = int(_number("small"))
+    shares = tuple(_without_small(one, least) for one in found.shares)
+    # What one class hides could be had from the others and the sum: then no class is shown.
+    if any(one.drug_class and one.share is None and one.started is None for one in shares):
+        shares = tuple(_hidden(one) if one.drug_class else one for one in shares)
+    parts = (found.waited or 0, found.unknown_before or 0, found.below_before or 0)
+    few = any(0 < one < least for one in parts)
+    held: dict[str, Any] = (
+        {} if not few else {"waited": None, "unknown_before": None, "below_before": None}
+    )
+    if few or parts[0] < least:
+        held |= {"incidence": (), "median_days": None, "wide_days": None}
+    incidence = tuple(
+        replace(one, at_risk=None) if one.at_risk is not None and one.at_risk < least else one
+        for one in found.incidence
+    )
+    changed: Mapping[str, Any] = {"shares": shares, "incidence": incidence, **held}
+    return replace(found, **changed)
+
+
+def _without_small(one: ShareAt, least: int) -> ShareAt:
+    """Return a row without any of its counts where one of them is small: they add up."""
+    numbers = [count for count in one.counts.values() if count]
+    if all(count >= least for count in numbers) and (one.started or 0) >= least:
+        return one
+    hidden = _hidden(one)
+    return replace(hidden, started=one.started) if (one.started or 0) >= least else hidden
+
+
+def _hidden(one: ShareAt) -> ShareAt:
+    counts: dict[str, int | None] = dict.fromkeys(one.counts)
+    return replace(one, started=None, counts=counts, share=None, lower=None, upper=None)
+
+
+def _shown(count: int | None) -> str:
+    return "few" if count is None else str(count)

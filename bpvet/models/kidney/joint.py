@@ -1,0 +1,358 @@
+"""Pressure and one laboratory value of the same animal, fitted together.
+
+Each series keeps its own model (`bpvet.models.trend.trend`): level, slope, the same courses of
+drugs, wander and noise. What joins them is one correlation r: of the two wanders, which share
+their time constant, and of the two slopes. At r = 0 the two fall apart and the answers are those of
+the two single trends.
+
+Source: linear coregionalisation of two Gaussian processes (Journel and Huijbregts 1978). The noise
+SDs are those of the single fits: pairs of their nodes are taken by a Sobol sequence over their
+weights, and each pair is weighed by its likelihood at each r. No sampling by chance: the same
+records give the same digits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.special import logsumexp
+from scipy.stats import qmc
+
+from bpvet.equality import Content
+from bpvet.errors import CallError
+from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
+from bpvet.maths.gaussian import Array, session_noise
+from bpvet.maths.mixture import Mixture
+from bpvet.maths.posterior import Part
+from bpvet.models.kidney.rate import doubling_months
+from bpvet.models.trend.fit import fit_trend
+from bpvet.models.trend.trend import Trend
+from bpvet.printing import ShortTable, number, probability
+from bpvet.records.records import Records
+
+#: Correlations that are weighed, evenly before the records are seen (a judgement).
+GRID = np.linspace(-0.95, 0.95, 20)
+#: Pairs of noise nodes, a power of two.
+PAIRS = 128
+_NEGLIGIBLE = 1e-4
+
+
+@dataclass(frozen=True, eq=False)
+class Joint(Content):
+    """Pressure and a laboratory value fitted together.
+
+    Parameters
+    ----------
+    pressure, marker : Trend
+        The single trends.
+    correlations, weights : (R,) float
+        Correlations that were weighed, and the posterior weight of each.
+    latest_pressure, latest_marker : Mixture
+        Usual values, each at its own latest date.
+    slope_pressure, slope_marker : Mixture
+        Changes per 30 days apart from the drugs; of the marker in per cent.
+    level : float
+        Probability that intervals hold.
+    """
+
+    pressure: Trend
+    marker: Trend
+    correlations: Array
+    weights: Array
+    latest_pressure: Mixture
+    latest_marker: Mixture
+    slope_pressure: Mixture
+    slope_marker: Mixture
+    level: float = 0.95
+
+    @property
+    def p_together(self) -> float:
+        """Probability that the two move together: that the correlation is above 0."""
+        return float(self.weights[self.correlations > 0].sum())
+
+    @property
+    def correlation(self) -> tuple[float, float, float]:
+        """Mean of the correlation, and the ends of its central interval."""
+        tail = (1 - self.level) / 2
+        below = np.cumsum(self.weights) - self.weights / 2
+        low, high = np.interp([tail, 1 - tail], below, self.correlations)
+        return float(self.weights @ self.correlations), float(low), float(high)
+
+    @property
+    def doubling(self) -> tuple[float, float, float]:
+        """Months in which the marker doubles, with the interval's ends; infinite where not."""
+        low, high = self.slope_marker.interval(self.level)
+        ends = (float(self.slope_marker.mean), float(high), float(low))
+        middle, soonest, latest = (doubling_months(one) for one in ends)
+        return middle, soonest, latest
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the numbers as plain JSON values; a time that is infinite is null."""
+        mean, low, high = self.correlation
+        return {
+            "animal": self.marker.series.animal,
+            "marker": self.marker.series.quantity,
+            "correlation": {"value": mean, "lower": low, "upper": high},
+            "p_together": self.p_together,
+            "latest_pressure": self._estimate(self.latest_pressure, "mmHg"),
+            "latest_marker": self._estimate(self.latest_marker, self.marker.series.unit),
+            "pressure_per_30_days": self._estimate(self.slope_pressure, "mmHg"),
+            "marker_per_30_days": self._estimate(self.slope_marker, "%"),
+            "doubling_months": dict(
+                zip(
+                    ("value", "lower", "upper"),
+                    (one if np.isfinite(one) else None for one in self.doubling),
+                    strict=True,
+                )
+            ),
+        }
+
+    def _estimate(self, one: Mixture, unit: str) -> dict[str, Any]:
+        low, high = one.interval(self.level)
+        return {"value": float(one.mean), "lower": float(low), "upper": float(high), "unit": unit}
+
+    def __repr__(self) -> str:
+        return self._table().brief()
+
+    def _repr_html_(self) -> str:
+        return self._table().html()
+
+    def _table(self) -> ShortTable:
+        name, unit = QUANTITY_WORDS[self.marker.series.quantity], self.marker.series.unit
+        rows = [
+            self._row("usual pressure", self.latest_pressure, "mmHg", 1),
+            self._row(f"usual {name}", self.latest_marker, unit, 2),
+            self._row("pressure a month", self.slope_pressure, "mmHg", 1),
+            self._row(f"{name} a month", self.slope_marker, "%", 1),
+            ("correlation", *(number(one, 2) for one in self.correlation), ""),
+        ]
+        title = f"Pressure and {name} of {self.marker.series.animal} together"
+        notes = (f"They move together with probability {probability(self.p_together)}.",)
+        return ShortTable(title, ("", "middle", "lower", "upper", "unit"), tuple(rows), notes)
+
+    def _row(self, name: str, one: Mixture, unit: str, digits: int) -> tuple[str, ...]:
+        low, high = one.interval(self.level)
+        return (name, *(number(float(value), digits) for value in (one.mean, low, high)), unit)
+
+
+def fit_joint(
+    records: Records,
+    animal: str,
+    marker: str = "creatinine",
+    *,
+    correlation: float | None = None,
+    level: float = 0.95,
+) -> Joint:
+    """Fit an animal's systolic pressure and one laboratory value together.
+
+    Parameters
+    ----------
+    records : Records
+    animal : str
+        Its id, or an unambiguous name.
+    marker : str
+        ``creatinine``, ``sdma``, ``upc``, ``phosphate`` or ``weight``.
+    correlation : float or None
+        Held fixed, between −1 and 1; by default it is estimated.
+    level : float
+        Probability that intervals hold.
+
+    Raises
+    ------
+    CallError
+        For an unknown marker, a correlation out of bounds, or where either trend has no value.
+    """
+    if marker not in LAB_QUANTITIES:
+        raise CallError(f'"{marker}" is not one of {", ".join(LAB_QUANTITIES)}.')
+    if correlation is not None and not -1 < correlation < 1:
+        raise CallError(f"a correlation lies between −1 and 1; {correlation} does not.")
+    trends = fit_trend(records, animal), fit_trend(records, animal, quantity=marker)
+    return join(*trends, correlation=correlation, level=level)
+
+
+def join(
+    pressure: Trend, marker: Trend, *, correlation: float | None = None, level: float = 0.95
+) -> Joint:
+    """Return two single trends of one animal fitted together; arguments as in `fit_joint`."""
+    grid = GRID if correlation is None else np.array([float(correlation)])
+    logs, means, sds = [], [], []
+    for share, part in _parts(pressure):
+        for share_, part_ in _parts(marker):
+            one, other = _Side(pressure, part, 0), _Side(marker, part_, 1)
+            # At r = 0, the first, each pair weighs the same: the weights are relative to that.
+            log, mean, sd = _fits(one, other, np.concatenate([[0.0], grid]))
+            logs.append(log[1:] - log[0] + np.log(share * share_))
+            means.append(mean[1:])
+            sds.append(sd[1:])
+    # (parts, R, S)
+    log_weight = np.array(logs)
+    weight = np.exp(log_weight - logsumexp(log_weight))
+    centre, spread = np.array(means).reshape(-1, 4), np.array(sds).reshape(-1, 4)
+    scales = ("plain", "log", "plain", "percent")
+    usual, usual_marker, slope, slope_marker = (
+        Mixture(weight.ravel().copy(), centre[:, i].copy(), spread[:, i].copy(), scale)
+        for i, scale in enumerate(scales)
+    )
+    return Joint(
+        pressure=pressure,
+        marker=marker,
+        correlations=grid,
+        weights=weight.sum(axis=(0, 2)),
+        latest_pressure=usual,
+        latest_marker=usual_marker,
+        slope_pressure=slope,
+        slope_marker=slope_marker,
+        level=level,
+    )
+
+
+def _parts(trend: Trend) -> list[tuple[float, Part]]:
+    """Return the forms of a trend's prior that weigh anything, each with its share."""
+    # Readings beyond the gauge stand as normal pseudo-sessions here.
+    posterior = trend.posterior.plain
+    held = zip(posterior.shares, posterior.parts, strict=True)
+    return [(float(share), part) for share, part in held if share > _NEGLIGIBLE]
+
+
+class _Side:
+    """One series at its noise nodes: what the joint covariance is made of.
+
+    Parameters
+    ----------
+    trend : Trend
+    part : Part
+        One form of its prior.
+    axis : int
+        Axis of the Sobol sequence.
+    """
+
+    def __init__(self, trend: Trend, part: Part, axis: int) -> None:
+        columns, batch, noise = trend.columns, part.batch, part.noise
+        # What is asked: the usual value at the latest date, and the slope.
+        rows = np.vstack([columns.rows(np.zeros(1)), columns.unit("slope")])
+        order = np.argsort(part.usual(rows[:1], np.zeros(1)).means[0], kind="stable")
+        points = qmc.Sobol(2, scramble=False).random(PAIRS)[:, axis] + 0.5 / PAIRS
+        place = np.searchsorted(np.cumsum(part.weight[order]), points % 1.0)
+        self.nodes = order[np.minimum(place, order.size - 1)]
+        self.y = batch.y[:, 0]
+        self.day = batch.day[:, 0] + columns.origin
+        self.x = batch.x[:, :, 0].T
+        self.prior_sd = batch.prior_sd[:, 0]
+        self.noise = session_noise(batch, noise)[:, 0, self.nodes].T
+        self.wander = np.sqrt(noise.wander[0, self.nodes])
+        self.wander_days = float(batch.wander_days[0])
+        self.asked = rows @ part.transform
+        self.prior_mean = self.asked @ part.prior_mean
+        self.slope = columns.terms.index("slope")
+        self.latest = np.array([columns.origin])
+
+    def covariance(self) -> tuple[Array, Array, Array]:
+        """Return the covariances of y (S, n, n), of asked and y (S, 2, n), and of asked."""
+        own = self.prior_sd**2
+        wander = self.wander[:, None, None] ** 2
+        near = _near(self.day, self.day, self.wander_days)
+        y = self.x * own @ self.x.T + wander * near
+        y = y + self.noise[:, :, None] * np.eye(self.y.size)
+        asked = np.repeat((self.asked * own @ self.x.T)[None], self.nodes.size, axis=0)
+        asked[:, :1] += wander * _near(self.latest, self.day, self.wander_days)
+        itself = np.repeat((self.asked * own @ self.asked.T)[None], self.nodes.size, axis=0)
+        itself[:, 0, 0] += self.wander**2
+        return y, asked, itself
+
+
+def _near(one: Array, other: Array, wander_days: float) -> Array:
+    return np.asarray(np.exp(-np.abs(one[:, None] - other) / wander_days))
+
+
+def _cross(one: _Side, other: _Side) -> tuple[Array, Array, Array]:
+    """Return, at r = 1, the covariances of y and y', of asked and y', and of asked' and y."""
+    slopes = one.prior_sd[one.slope] * other.prior_sd[other.slope]
+    wander = (one.wander * other.wander)[:, None, None]
+    days = one.wander_days
+
+    def part(rows: Array, columns: Array, near: Array) -> Array:
+        return np.asarray(slopes * np.outer(rows, columns) + wander * near)
+
+    x, x_ = one.x[:, one.slope], other.x[:, other.slope]
+    both = part(x, x_, _near(one.day, other.day, days))
+    ask, ask_ = one.asked[:, one.slope], other.asked[:, other.slope]
+    # The second thing asked, the slope, holds no wander.
+    first = np.array([[1.0], [0.0]])
+    from_one = part(ask, x_, first * _near(one.latest, other.day, days))
+    from_other = part(ask_, x, first * _near(other.latest, one.day, days))
+    return both, from_one, from_other
+
+
+def _fits(one: _Side, other: _Side, grid: Array) -> tuple[Array, Array, Array]:
+    """Return log-likelihoods (R, S), and means and SDs (R, S, 4) of what is asked, at each r.
+
+    In the order of `Joint`: usual pressure, usual marker, slope of each. Each series is whitened
+    by itself; a singular value decomposition of their cross covariance then leaves pairs of
+    numbers, correlated by r times a singular value, for every r at once.
+    """
+    cross, from_one, from_other = _cross(one, other)
+    mine, theirs = _Whitened(one), _Whitened(other)
+    middle = np.linalg.solve(theirs.root, mine.solved(cross).transpose(0, 2, 1))
+    left, singular, right = np.linalg.svd(middle.transpose(0, 2, 1), full_matrices=True)
+    turn, turn_ = left.transpose(0, 2, 1), right
+    a, b = turn @ mine.y, turn_ @ theirs.y
+    # What is asked of either side, beside its own values and, at r = 1, beside the other's.
+    own = _rows(mine.asked @ turn.transpose(0, 2, 1), theirs.asked @ turn_.transpose(0, 2, 1))
+    away = _rows(
+        theirs.solved_rows(from_one) @ turn_.transpose(0, 2, 1),
+        mine.solved_rows(from_other) @ turn.transpose(0, 2, 1),
+    )
+    before = np.concatenate(
+        [np.diagonal(part, axis1=1, axis2=2) for part in (mine.itself, theirs.itself)], axis=1
+    )
+    prior = np.concatenate([one.prior_mean, other.prior_mean])
+    log_det = mine.log_det + theirs.log_det
+    n, m = a.shape[1], b.shape[1]
+    pad = ((0, 0), (0, max(n, m) - singular.shape[1]))
+    s = np.pad(singular, pad)
+    a, b = (np.pad(part[..., 0], ((0, 0), (0, max(n, m) - part.shape[1]))) for part in (a, b))
+    found = []
+    for r in grid:
+        rest = 1 - (r * s) ** 2
+        p, q = (a - r * s * b) / rest, (b - r * s * a) / rest
+        logs = -log_det - 0.5 * np.log(rest).sum(axis=1) - 0.5 * np.sum(a * p + b * q, axis=1)
+        means, lost = [], []
+        for place, (x, z) in enumerate(zip(own, away, strict=True)):
+            x, z = _padded(x, s.shape[1]), r * _padded(z, s.shape[1])
+            # The first two stand to the pressure (a), the others to the marker (b).
+            u, v = (x, z) if place < 2 else (z, x)
+            means.append(np.sum(u * p + v * q, axis=1))
+            lost.append(np.sum((u * u - 2 * r * s * u * v + v * v) / rest, axis=1))
+        sds = np.sqrt(np.maximum(before - np.stack(lost, axis=1), 0.0))
+        found.append((logs, np.stack(means, axis=1) + prior, sds))
+    order = [0, 2, 1, 3]
+    logs, means_, sds_ = (np.array(part) for part in zip(*found, strict=True))
+    return logs, means_[..., order], sds_[..., order]
+
+
+class _Whitened:
+    """One series at its noise nodes, its values turned into independent ones of variance 1."""
+
+    def __init__(self, side: _Side) -> None:
+        covariance, asked, self.itself = side.covariance()
+        self.root = np.linalg.cholesky(covariance)
+        self.log_det = np.log(np.diagonal(self.root, axis1=1, axis2=2)).sum(axis=1)
+        self.y = self.solved(np.broadcast_to(side.y[:, None], (PAIRS, side.y.size, 1)))
+        self.asked = self.solved_rows(asked)
+
+    def solved(self, columns: Array) -> Array:
+        return np.asarray(np.linalg.solve(self.root, columns))
+
+    def solved_rows(self, rows: Array) -> Array:
+        return self.solved(rows.transpose(0, 2, 1)).transpose(0, 2, 1)
+
+
+def _rows(one: Array, other: Array) -> list[Array]:
+    """Return two and two rows (S, n) of two arrays (S, 2, n)."""
+    return [part[:, place] for part in (one, other) for place in (0, 1)]
+
+
+def _padded(rows: Array, count: int) -> Array:
+    return np.pad(rows, ((0, 0), (0, count - rows.shape[1])))

@@ -1,0 +1,55 @@
+"""An animal's joint trends: pressure beside each laboratory value that has dates enough."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bpvet.errors import CallError, FitError
+from bpvet.models.kidney.joint import Joint, join
+from bpvet.models.safety.safety import systolic_trend
+from bpvet.models.trend.fit import fit_trend
+from bpvet.models.trend.trend import Trend
+from bpvet.visits.labs.events import number_of
+
+#: What is laid beside the pressure.
+JOINED = ("creatinine", "sdma", "upc", "weight")
+
+
+def joint_trends(trend: Trend, level: float = 0.95) -> tuple[Joint, ...]:
+    """Return pressure fitted together with each laboratory value that has dates enough.
+
+    Parameters
+    ----------
+    trend : Trend
+        Systolic, or of one of `JOINED`: then that one alone is laid beside the systolic trend.
+    level : float
+        Probability that intervals hold.
+
+    Returns
+    -------
+    tuple of Joint
+        In the order of `JOINED`; empty where either has fewer dates than
+        `project.kidney.joint_dates`, or where the quantity is another.
+    """
+    quantity = trend.series.quantity
+    markers = JOINED if quantity == "systolic" else tuple(one for one in JOINED if one == quantity)
+    pressure = systolic_trend(trend) if markers else None
+    if pressure is None or not _enough(pressure):
+        return ()
+    found = []
+    for name in markers:
+        try:
+            one = (
+                trend
+                if name == quantity
+                else fit_trend(trend.records, trend.series.animal, quantity=name)
+            )
+        except (CallError, FitError):
+            continue
+        if _enough(one):
+            found.append(join(pressure, one, level=level))
+    return tuple(found)
+
+
+def _enough(trend: Trend) -> bool:
+    return np.unique(trend.series.date).size >= number_of("project.kidney.joint_dates")

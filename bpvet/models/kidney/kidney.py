@@ -1,0 +1,370 @@
+"""The kidneys of one animal: stage, protein in the urine, pressure and organ damage.
+
+Each marker's stage has a probability, from the posterior of its usual value on the log scale, laid
+beside the bounds that are printed for the laboratory's own unit. Nothing here is a diagnosis: a
+stage is one only where kidney disease is recorded, and `Kidney.diagnosed` says whether it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from bpvet.errors import CallError, FitError
+from bpvet.facts.labs import factor
+from bpvet.facts.sources import fact
+from bpvet.facts.stages import EDITIONS, Staging, pressure_substages, staging
+from bpvet.facts.words import QUANTITY_WORDS, SPECIES
+from bpvet.models.kidney.rate import rate_of, ratio_change
+from bpvet.models.kidney.recorded import damage_of, diagnosis_of, left_of, noted_near
+from bpvet.models.kidney.result import (
+    Kidney,
+    MarkerStage,
+    PressureSubstage,
+    Proteinuria,
+    RecordedSign,
+    Usual,
+)
+from bpvet.models.safety.standing import below_judged
+from bpvet.models.trend.fit import animal_sessions, fit_trend
+from bpvet.models.trend.outlook import category_withheld
+from bpvet.models.trend.trend import Trend
+from bpvet.records.records import Records
+from bpvet.visits.labs.events import MARKERS, number_of
+from bpvet.visits.labs.history import LabHistory, LabValue, days_between
+from bpvet.visits.seen import AnimalRecord, animal_record
+from bpvet.visits.treatments.courses import courses
+
+#: Terms that make protein in the urine say little of the kidneys.
+_URINE = ("haematuria", "urinary inflammation")
+
+
+def kidney(
+    records: Records,
+    animal: str,
+    *,
+    edition: str = EDITIONS[0],
+    level: float = 0.95,
+    as_of: Any = None,
+) -> Kidney:
+    """Return what is recorded of an animal's kidneys, and in which stage its values lie.
+
+    Parameters
+    ----------
+    records : Records
+        As `bpvet.read` gives them.
+    animal : str
+        Its id, or an unambiguous name.
+    edition : str
+        Whose bounds: ``iris2019``, or ``iris2017`` for reading letters of 2017 and before.
+    level : float
+        Probability that intervals hold.
+    as_of : date or None
+        The date to speak for; by default that of the records.
+
+    Returns
+    -------
+    Kidney
+
+    Raises
+    ------
+    CallError
+        For an unknown animal or edition, or a level outside 0 to 1.
+    RecordsError
+        Where the records have findings that stop the work.
+
+    Notes
+    -----
+    Source: the bounds of `bpvet.facts.stages.staging`; the usual value as `bpvet.fit_trend` has
+    it. A marker is staged from two values on that are `project.kidney.stage_apart` days apart, the
+    newest of the last 24 months.
+    """
+    if as_of is not None:
+        records = records.speaking_on(as_of)
+    records.require_usable()
+    key = records.animal(animal)
+    sessions, treatments = animal_sessions(records, key), courses(records, key)
+    found = animal_record(records, key, sessions, treatments)
+    try:
+        trend: Trend | None = fit_trend(records, key)
+    except (CallError, FitError):
+        trend = None
+    return kidney_of(records, found, trend, edition=edition, level=level)
+
+
+def kidney_of(
+    records: Records,
+    found: AnimalRecord,
+    trend: Trend | None,
+    *,
+    edition: str = EDITIONS[0],
+    level: float = 0.95,
+) -> Kidney:
+    """Return the same from what is known already.
+
+    Parameters
+    ----------
+    records : Records
+    found : AnimalRecord
+        The animal's signs, changes of treatment and laboratory values.
+    trend : Trend or None
+        Its systolic trend; None where none can be fitted.
+    edition, level
+        As `kidney` takes them.
+    """
+    if edition not in EDITIONS:
+        raise CallError(f"no edition is called {edition!r}; there are {', '.join(EDITIONS)}.")
+    if not 0 < level < 1:
+        raise CallError(f"an interval needs a level between 0 and 1, not {level}.")
+    kidneys, species = found.kidneys, found.seen.species
+    markers = tuple(
+        _marker(records, found, marker, edition, level)
+        for marker in MARKERS
+        if kidneys.history.analytes.get(marker)
+    )
+    acute = kidneys.acute is not None
+    if acute:
+        markers = tuple(replace(one, withheld=_UNSTABLE) for one in markers)
+    told = [one for one in markers if one.withheld is None]
+    withheld = None
+    if not told:
+        withheld = markers[0].withheld if markers else "no creatinine or SDMA is on record"
+    diagnosis, undecided = diagnosis_of(found)
+    written = found.seen.written
+    return Kidney(
+        animal=found.animal,
+        species=species,
+        species_written=written,
+        as_of=records.as_of,
+        edition=edition,
+        level=level,
+        diagnosis=diagnosis,
+        undecided=undecided,
+        left=left_of(records, found.animal, told),
+        markers=markers,
+        combined=_higher(told),
+        withheld=withheld,
+        proteinuria=_proteinuria(records, found, level),
+        pressure=_pressure(trend, edition),
+        damage=damage_of(found),
+        missing=_missing(diagnosis is not None, stable=bool(told) and not _reacting(found)),
+        dehydrated=_dehydrated(found, told),
+        reaction=kidneys.reactions,
+    )
+
+
+_UNSTABLE = "creatinine is not stable: it rose lately as in an acute injury"
+
+
+def _marker(
+    records: Records, found: AnimalRecord, marker: str, edition: str, level: float
+) -> MarkerStage:
+    """Return the probability of each stage by one marker, or why none is given."""
+    history, species, as_of = found.kidneys.history, found.seen.species, records.as_of
+    known = history.of(marker, as_of)
+    blank = MarkerStage(marker, unit=known[-1].unit if known else "")
+    withheld = _values_withheld(history, marker, as_of) or _bounds_withheld(found, known, edition)
+    if withheld is not None:
+        return replace(blank, withheld=withheld)
+    bounds = staging(marker, species, known[-1].unit, edition)
+    assert bounds is not None
+    try:
+        trend = fit_trend(records, found.animal, quantity=marker)
+    except FitError as error:
+        return replace(blank, withheld=str(error))
+    newest = known[-1]
+    scale = factor(marker, newest.unit) or 1.0
+    used = [one for one in known if not one.bound]
+    place = bounds.place_of(newest.value)
+    return replace(
+        blank,
+        usual=_usual(trend, scale, level),
+        values=len(used),
+        first=used[0].date,
+        newest=newest,
+        apart=_apart_on_a_day(used),
+        units=tuple(dict.fromkeys(one.unit for one in used)),
+        probability=_probability(trend, bounds, scale),
+        rate=rate_of(trend, level),
+        printed_by=bounds.edition,
+        between_ranges=newest.value if bounds.stages[place].beyond_print(newest.value) else None,
+    )
+
+
+def _values_withheld(history: LabHistory, marker: str, as_of: np.datetime64) -> str | None:
+    """Return why the values of a marker do not suffice for a stage, or None where they do."""
+    name, known = QUANTITY_WORDS[marker], history.of(marker, as_of)
+    memory, apart = number_of("project.kidney.stage_memory"), _apart()
+    if not known:
+        return f"no {name} is in a unit that is read"
+    if days_between(known[-1].date, as_of) > memory:
+        return f"no {name} in the last 24 months"
+    if any(one.bound for one in known if one.date == known[-1].date):
+        return f"the newest {name} is a bound, no number"
+    dates = [one.date for one in known if not one.bound and days_between(one.date, as_of) <= memory]
+    if days_between(dates[0], dates[-1]) < apart:
+        return f"two {name} values at least {apart} days apart are needed"
+    return None
+
+
+def _apart_on_a_day(used: Sequence[LabValue]) -> tuple[LabValue, LabValue] | None:
+    """Return the newest two values of one day that differ by more than two samples do."""
+    share = 1 + number_of("project.kidney.acute_share") / 100
+    for one, other in reversed(list(pairwise(used))):
+        low, high = sorted((one.modelled or one.value, other.modelled or other.value))
+        if one.date == other.date and high > low * share:
+            return one, other
+    return None
+
+
+def _apart() -> int:
+    return int(number_of("project.kidney.stage_apart"))
+
+
+def _bounds_withheld(found: AnimalRecord, known: Sequence[LabValue], edition: str) -> str | None:
+    species = found.seen.species
+    if found.seen.written:
+        return f"no bounds are on file for this species ({found.seen.written})"
+    if species not in SPECIES:
+        return "the species is not recorded"
+    newest = known[-1]
+    if staging(newest.analyte, species, newest.unit, edition) is None:
+        name = QUANTITY_WORDS[newest.analyte]
+        return f"the edition prints no bounds for {name} in {newest.unit}"
+    return None
+
+
+def _usual(trend: Trend, scale: float, level: float) -> Usual:
+    lower, upper = trend.latest.interval(level)
+    numbers = (float(trend.latest.mean), float(lower), float(upper))
+    return Usual(trend.latest_date, *(one / scale for one in numbers))
+
+
+def _probability(trend: Trend, bounds: Staging, scale: float) -> dict[str, float]:
+    """Return the probability of each stage, the bounds being in the unit as given."""
+    ends = [float(trend.latest.below(one.low * scale)) for one in bounds.stages[1:]]
+    return _shares([one.name for one in bounds.stages], ends)
+
+
+def _shares(names: Sequence[str], ends: Sequence[float]) -> dict[str, float]:
+    shares = np.maximum(np.diff([0.0, *ends, 1.0]), 0.0)
+    return dict(zip(names, (float(one) for one in shares), strict=True))
+
+
+def _higher(told: Sequence[MarkerStage]) -> dict[str, float] | None:
+    """Return the probability of each stage by the higher of the markers.
+
+    The errors of the two are taken as independent: the higher of two uncertain stages is then
+    rather too high than too low.
+    """
+    tables = [one.probability for one in told if one.probability is not None]
+    if not tables:
+        return None
+    at_most = np.prod([np.cumsum(list(one.values())) for one in tables], axis=0)
+    return _shares(list(tables[0]), [float(one) for one in at_most[:-1]])
+
+
+def _proteinuria(records: Records, found: AnimalRecord, level: float) -> Proteinuria:
+    """Return the substage by protein in the urine, or why none is given."""
+    history, species, as_of = found.kidneys.history, found.seen.species, records.as_of
+    known = history.of("upc", as_of)
+    memory = number_of("project.kidney.stage_memory")
+    recent = [one for one in known if days_between(one.date, as_of) <= memory]
+    used = _persistent([one for one in recent if not one.bound and one.value > 0])
+    blank = Proteinuria(
+        samples=len(used), newest=known[-1] if known else None, change=ratio_change(known)
+    )
+    if not known:
+        return replace(blank, withheld="no urine protein to creatinine ratio is on record")
+    span = 0 if not used else days_between(used[0].date, used[-1].date)
+    blank = replace(blank, days=span)
+    withheld = _upc_withheld(known, span, as_of) or _bounds_withheld(found, known, EDITIONS[0])
+    if withheld is not None:
+        return replace(blank, withheld=withheld)
+    blank = replace(
+        blank, geometric_mean=float(np.exp(np.mean([np.log(one.value) for one in used])))
+    )
+    urine = noted_near(found, _URINE, [one.date for one in used])
+    if urine is not None:
+        why = f"“{urine.text}” was noted near a sample: protein may come from there"
+        return replace(blank, withheld=why, urine=urine)
+    bounds = staging("upc", species, known[-1].unit)
+    assert bounds is not None
+    trend = fit_trend(records, found.animal, quantity="upc")
+    return replace(
+        blank,
+        usual=_usual(trend, 1.0, level),
+        probability=_probability(trend, bounds, 1.0),
+        printed_by=bounds.edition,
+    )
+
+
+def _persistent(known: Sequence[LabValue]) -> list[LabValue]:
+    """Return the newest samples that show what persists, in order of date.
+
+    As many as the guideline asks for at most (three), or more where fewer do not span two weeks.
+    """
+    asked = fact("iris.upc.persistent.samples").high
+    assert asked is not None
+    kept: list[LabValue] = []
+    for one in reversed(known):
+        if len(kept) >= asked and days_between(kept[-1].date, kept[0].date) >= _upc_span():
+            break
+        kept.append(one)
+    return kept[::-1]
+
+
+def _upc_span() -> int:
+    return int(fact("iris.upc.persistent.span").days())
+
+
+def _upc_withheld(known: Sequence[LabValue], span: int, as_of: np.datetime64) -> str | None:
+    if days_between(known[-1].date, as_of) > number_of("project.kidney.stage_memory"):
+        return "no ratio in the last 24 months"
+    if any(one.bound or one.value <= 0 for one in known if one.date == known[-1].date):
+        return "the newest ratio is a bound or 0"
+    if span < _upc_span():
+        return f"two samples over at least {_upc_span()} days are needed"
+    return None
+
+
+def _pressure(trend: Trend | None, edition: str) -> PressureSubstage:
+    """Return the substage by pressure from the usual pressure; one visit gives none."""
+    bounds = pressure_substages(edition)
+    blank = PressureSubstage(edition, printed_by=bounds.edition)
+    if trend is None:
+        return replace(blank, withheld="no usual pressure is known")
+    blank = replace(blank, date=trend.latest_date)
+    withheld = category_withheld(trend)
+    if withheld is None and np.unique(trend.series.date).size < 2:
+        withheld = "one visit does not give a substage"
+    below = below_judged(trend)
+    if withheld is None and below(number_of("iris.floor")) >= 0.5:
+        withheld = "it lies lower than the substages speak of"
+    if withheld is not None:
+        return replace(blank, withheld=withheld)
+    ends = [below(one.low) for one in bounds.stages[1:]]
+    return replace(blank, probability=_shares([one.name for one in bounds.stages], ends))
+
+
+def _missing(diagnosed: bool, *, stable: bool) -> tuple[str, ...]:
+    """Return what a stage asks for and no record here says."""
+    absent = {"fasting": True, "hydrated": True, "stable": not stable, "diagnosis": not diagnosed}
+    return tuple(name for name, missing in absent.items() if missing)
+
+
+def _reacting(found: AnimalRecord) -> bool:
+    """Return whether a marker rose lately after a change of drug, beyond what is tolerated."""
+    days = number_of("project.urgent.reaction_days")
+    return any(
+        one.is_reaction and one.beyond and one.age_days <= days for one in found.kidneys.reactions
+    )
+
+
+def _dehydrated(found: AnimalRecord, told: Sequence[MarkerStage]) -> RecordedSign | None:
+    dates = [one.newest.date for one in told if one.newest is not None]
+    return noted_near(found, ("dehydration",), dates)

@@ -1,0 +1,100 @@
+"""What observations and the animal's own row say of its kidneys: diagnosis, damage, leaving.
+
+Only chronic kidney disease by one of its names is a diagnosis of it. "Kidney failure", stones,
+cysts or "CKD?" may stand beside it or not: they are told, and the diagnosis is then not known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from bpvet.models.kidney.result import Damage, Leaving, MarkerStage, RecordedSign
+from bpvet.records.animal_rows import animal_rows
+from bpvet.records.records import Records
+from bpvet.visits.labs.events import number_of
+from bpvet.visits.labs.history import days_between
+from bpvet.visits.seen import AnimalRecord
+from bpvet.visits.signs.states import sign_states
+
+#: Groups of signs that may be damage that pressure did.
+_DAMAGE = ("eye", "brain", "brain_other", "look", "heart")
+_DIAGNOSIS = "chronic kidney disease"
+#: Terms that may mean it or not.
+_MAY_BE = ("kidney failure", "other kidney disease")
+
+
+def diagnosis_of(
+    found: AnimalRecord,
+) -> tuple[RecordedSign | None, tuple[RecordedSign, ...]]:
+    """Return the observation that says that kidney disease is there, and those that leave it open.
+
+    Parameters
+    ----------
+    found : AnimalRecord
+
+    Returns
+    -------
+    diagnosis : RecordedSign or None
+        The newest row of the disease, where that says that it is present. It lasts: "kidneys
+        normal" at a later visit does not end it.
+    undecided : tuple of RecordedSign
+        What may mean it or not, the newest first; empty where there is a diagnosis, or where the
+        newest row denies one.
+    """
+    own = [one for one in found.rows if one.term == _DIAGNOSIS and not one.is_note]
+    state = next(iter(sign_states(own)), None)
+    if state is not None and state.reading == "present":
+        return RecordedSign(state.text, state.seen_on), ()
+    if state is not None and state.reading == "denied":
+        return None, ()
+    open_ = [] if state is None or state.reading != "unclear" else [state]
+    open_ += [
+        one
+        for one in found.seen.signs
+        if one.term in _MAY_BE and one.reading in ("present", "unclear") and not one.asked_only
+    ]
+    return None, tuple(RecordedSign(one.text, one.seen_on) for one in open_)
+
+
+def left_of(records: Records, animal: str, told: Sequence[MarkerStage]) -> Leaving | None:
+    """Return when an animal left, where values that count are newer than that."""
+    row = animal_rows(records)[animal]
+    newer = [
+        one.newest.date for one in told if one.newest is not None and row.left_on < one.newest.date
+    ]
+    return Leaving(row.left_on, len(newer)) if newer else None
+
+
+def noted_near(
+    found: AnimalRecord, terms: Sequence[str], dates: Sequence[np.datetime64]
+) -> RecordedSign | None:
+    """Return the newest row of such terms that lies near one of the dates, notes included."""
+    within = number_of("project.kidney.near_sample")
+    rows = [
+        one
+        for one in found.rows
+        if one.term in terms
+        and one.reading in ("present", "other", "unclear")
+        and any(abs(days_between(one.seen_on, day)) <= within for day in dates)
+    ]
+    if not rows:
+        return None
+    newest = max(rows, key=lambda one: one.seen_on)
+    return RecordedSign(newest.text, newest.seen_on)
+
+
+def damage_of(found: AnimalRecord) -> Damage:
+    """Return whether damage that pressure may have done is recorded, denied, or not looked for."""
+    signs = [one for one in found.seen.signs if one.group in _DAMAGE and not one.asked_only]
+    for status, readings in (("present", ("present",)), ("unclear", ("unclear", "unread"))):
+        held = [one for one in signs if one.reading in readings]
+        if held:
+            return Damage(status, max(one.seen_on for one in held), tuple(one.text for one in held))
+    looked = [
+        one.seen_on
+        for one in found.rows
+        if one.group in ("eye", "look") and one.reading == "denied" and not one.is_note
+    ]
+    return Damage("none found", max(looked), ()) if looked else Damage("not looked for", None, ())

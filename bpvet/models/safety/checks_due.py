@@ -1,0 +1,237 @@
+"""Which examinations of eyes, blood and urine are due, apart from the pressure: our own rules.
+
+The intervals are facts ``project.due.*``, judgements of this project. An examination that is not
+on record counts as not done.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from bpvet.facts.sources import Fact, fact
+from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.models.safety.safety import Safety
+from bpvet.visits.session_columns import SessionTable, column
+from bpvet.visits.treatments.courses import Treatments, is_on
+from bpvet.visits.urgency import systolic_of
+
+#: What a check looks at.
+EYES, BLOODS, URINE = "eyes", "bloods", "urine"
+#: Values that answer a check of the blood or the urine: one of each group.
+_GROUPS = {
+    "creatinine or SDMA": (BLOODS, ("creatinine", "sdma")),
+    "potassium": (BLOODS, ("potassium",)),
+    "protein in the urine (UPC)": (URINE, ("upc",)),
+}
+#: Readings of a sign that show that somebody looked.
+_LOOKED = ("present", "denied", "past")
+_DAY = np.timedelta64(1, "D")
+_STARTS = ("start", "dose", "product")
+
+
+@dataclass(frozen=True)
+class Check:
+    """An examination that is due, or will be.
+
+    Parameters
+    ----------
+    what : str
+        ``eyes``, ``bloods`` or ``urine``.
+    rule : str
+        ``eyes.severe``, ``eyes.first``, ``eyes.open``, ``eyes.yearly``, ``renin`` or ``stage``.
+    since : datetime64[D]
+        The day of what asks for it: a session, a change of drug, the last value.
+    earliest, latest : datetime64[D]
+        Its window.
+    values : tuple of str
+        The laboratory values that are missing; none of the eyes.
+    detail : str
+        The drug, or the stage, that asks for it; blank for the eyes.
+    fact_id : str
+        The fact behind the interval; blank where it is asked for at once.
+    """
+
+    what: str
+    rule: str
+    since: np.datetime64
+    earliest: np.datetime64
+    latest: np.datetime64
+    values: tuple[str, ...] = ()
+    detail: str = ""
+    fact_id: str = ""
+
+    def overdue_days(self, as_of: np.datetime64) -> int:
+        """Return by how many days it is overdue; 0 where it is not."""
+        return max(0, int((as_of - self.latest) / _DAY))
+
+
+def checks_due(held: Safety, sessions: SessionTable, treatments: Treatments) -> tuple[Check, ...]:
+    """Return the next examination of each kind, of those that have a date.
+
+    Parameters
+    ----------
+    held : Safety
+        What comes before any trend of the animal.
+    sessions : DataFrame or SessionColumns
+        Its sessions.
+    treatments : Treatments
+        Its courses and other drugs.
+
+    Returns
+    -------
+    tuple of Check
+        At most one of the eyes, of the blood and of the urine, the soonest of each.
+    """
+    if held.found.seen.written or held.standing.left:
+        return ()
+    found = [*_eyes(held, sessions), *_after_change(held, treatments), *_by_stage(held)]
+    soonest: list[Check] = []
+    for what in (EYES, BLOODS, URINE):
+        of_kind = [one for one in found if one.what == what]
+        if of_kind:
+            soonest.append(min(of_kind, key=lambda one: (one.latest, one.rule)))
+    return tuple(soonest)
+
+
+def _eyes(held: Safety, sessions: SessionTable) -> Iterator[Check]:
+    seen, standing = held.found.seen, held.standing
+    looked = [
+        row.seen_on
+        for row in held.found.rows
+        if row.group in ("eye", "look") and row.reading in _LOOKED and not row.is_note
+    ]
+    last = max(looked, default=None)
+
+    def since(day: np.datetime64) -> bool:
+        return last is not None and bool(last >= day)
+
+    latest = seen.latest
+    severe, raised = _number("urgent.severe"), _number("urgent.raised")
+    high = None if latest is None else latest.highest
+    if latest is not None and high is not None and high >= severe and not since(latest.date):
+        yield Check(EYES, "eyes.severe", latest.date, latest.date, latest.date)
+    first = _first_at(sessions, raised)
+    if first is not None and not since(first):
+        yield Check(EYES, "eyes.first", first, first, first)
+    if any(
+        one.group in ("eye", "look") and one.reading == "present" and not one.longstanding
+        for one in seen.signs
+        if not one.asked_only
+    ):
+        missed = latest is not None and not since(latest.date)
+        day = latest.date if missed and latest is not None else _next_visit(held)
+        if day is not None:
+            yield Check(EYES, "eyes.open", day if last is None else last, day, day)
+    if first is None and not standing.treated:
+        return
+    if last is None:
+        starts = [one.date for one in held.found.changes if one.modelled]
+        if first is None and starts:
+            # Treated, never measured as raised, and no examination on record.
+            yield Check(EYES, "eyes.yearly", starts[0], starts[0], starts[0])
+        return
+    due = last + int(_fact("eyes_yearly").value or 0) * _DAY
+    yield Check(EYES, "eyes.yearly", last, due, due, fact_id=_fact("eyes_yearly").id)
+
+
+def _first_at(sessions: SessionTable, bound: float) -> np.datetime64 | None:
+    """Return the first date with a session of a trend at or above a pressure, or None."""
+    has = ~np.isnan(column(sessions, "systolic").astype(float))
+    above, _, judged = systolic_of(sessions)
+    high = (judged >= bound) & (above != "at most")
+    dates = column(sessions, "date")[has][high]
+    trended = [one in TREND_CONDITIONS for one in column(sessions, "condition")[has][high]]
+    days = dates[np.array(trended, dtype=bool)]
+    return np.datetime64(days.min(), "D") if days.size else None
+
+
+def _next_visit(held: Safety) -> np.datetime64 | None:
+    return None if held.recheck is None else held.recheck.latest
+
+
+def _after_change(held: Safety, treatments: Treatments) -> Iterator[Check]:
+    as_of = held.standing.as_of
+    on = {
+        one.drug: one.started_on
+        for one in treatments.spans
+        if one.renin and (one.started_on == as_of or is_on(one.started_on, one.stopped_on, as_of))
+    }
+    changed = {
+        one.drug: one.date
+        for one in held.found.changes
+        if one.renin and one.kind in _STARTS and one.drug in on
+    }
+    # A drug whose purpose is another than pressure has no changes there: its rows have dates.
+    newest = max(((changed.get(drug, day), drug) for drug, day in on.items()), default=None)
+    if newest is None:
+        return
+    day, drug = newest
+    interval = _fact("bloods_change")
+    low, high = int(interval.low or 0), int(interval.high or 0)
+    missing = [
+        name for name in _GROUPS if (last := _last(held, name)) is None or last < day + low * _DAY
+    ]
+    yield from _missing(
+        missing, "renin", day, (day + low * _DAY, day + high * _DAY), drug, interval.id
+    )
+
+
+def _by_stage(held: Safety) -> Iterator[Check]:
+    stage = held.found.kidneys.stage.stage
+    if stage is None or stage < 2:
+        return
+    interval = _fact("bloods_stage_4" if stage >= 4 else "bloods_stage_3")
+    low = int(interval.low or interval.value or 0)
+    high = int(interval.high or interval.value or 0)
+    kidney = _last(held, "creatinine or SDMA")
+    for name in _GROUPS:
+        day = _last(held, name) or kidney
+        if day is not None:
+            yield from _missing(
+                [name],
+                "stage",
+                day,
+                (day + low * _DAY, day + high * _DAY),
+                str(stage),
+                interval.id,
+            )
+
+
+def _missing(
+    names: Sequence[str],
+    rule: str,
+    since: np.datetime64,
+    window: tuple[np.datetime64, np.datetime64],
+    detail: str,
+    fact_id: str,
+) -> Iterator[Check]:
+    for what in (BLOODS, URINE):
+        values = tuple(name for name in names if _GROUPS[name][0] == what)
+        if values:
+            yield Check(what, rule, since, *window, values, detail, fact_id)
+
+
+def _last(held: Safety, group: str) -> np.datetime64 | None:
+    """Return the day of the newest value of a group, or None."""
+    history, as_of = held.found.kidneys.history, held.standing.as_of
+    days = [
+        one.date
+        for analyte in _GROUPS[group][1]
+        for one in history.analytes.get(analyte, ())
+        if one.date <= as_of
+    ]
+    return max(days, default=None)
+
+
+@cache
+def _fact(key: str) -> Fact:
+    return fact(f"project.due.{key}")
+
+
+@cache
+def _number(key: str) -> float:
+    return float(fact(f"project.{key}").value or 0)

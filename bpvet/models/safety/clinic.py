@@ -1,0 +1,311 @@
+"""Every animal of a clinic: what is urgent, and when to measure again, in one pass over all.
+
+The same as one animal at a time. What is dear is the fit to the sessions before the newest one:
+it is made only where it could change a window or its reasons.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bpvet.errors import FitError
+from bpvet.facts.categories import DEFAULT, Guideline, guideline
+from bpvet.facts.priors.priors import Priors
+from bpvet.facts.priors.table import PriorTable
+from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.maths.newest import session_ahead, usual_at_newest
+from bpvet.models.safety.recheck import fitting, recheck
+from bpvet.models.safety.safety import Safety, safety
+from bpvet.models.safety.standing import tails
+from bpvet.models.trend.fit import fit_series, priors_for
+from bpvet.models.trend.outlook import Surprise, before_newest, newest_asked, surprise_of
+from bpvet.models.trend.trend import Context, Trend
+from bpvet.records.animal_rows import AnimalRow, animal_rows
+from bpvet.records.records import Records
+from bpvet.visits.defaults import chosen_rows
+from bpvet.visits.seen import Gathered
+from bpvet.visits.series import Series, all_series
+from bpvet.visits.session_columns import JUDGED, SessionColumns, by_animal
+from bpvet.visits.sessions import sessions as sessions_of
+from bpvet.visits.treatments.courses import Treatments, all_courses
+
+#: Animals that go through a pass together: as many as make its calls cheap, and in the second
+#: case as few as leave its arrays where they are near.
+_FITTED, _ASKED = 128, 16
+_NEEDED = (*JUDGED, "method", "first_time", "systolic_n")
+_Item = TypeVar("_Item")
+
+
+@dataclass(frozen=True, eq=False)
+class AnimalSafety:
+    """What comes before any trend of one animal of a clinic.
+
+    Parameters
+    ----------
+    row : AnimalRow
+        What the animals table says of it.
+    safety : Safety
+    trend : Trend or None
+        Its systolic trend, by the defaults of `bpvet.fit_trend`; None where none can be fitted.
+    sessions : SessionColumns
+    treatments : Treatments
+    guideline : Guideline
+        The one asked for, or the default where that does not speak of the species.
+    """
+
+    row: AnimalRow
+    safety: Safety
+    trend: Trend | None
+    sessions: SessionColumns
+    treatments: Treatments
+    guideline: Guideline
+
+
+def clinic_safety(
+    records: Records,
+    guideline_key: str = DEFAULT,
+    *,
+    rule: str = "guideline",
+    priors: Priors | PriorTable | None = None,
+) -> list[AnimalSafety]:
+    """Return what comes before any trend of every animal that has not left, in their order.
+
+    Parameters
+    ----------
+    records : Records
+    guideline_key : str
+    rule, priors
+        As `bpvet.fit_trends` takes them.
+
+    Raises
+    ------
+    CallError
+        For an unknown guideline or rule.
+    RecordsError
+        Where the records have findings that stop the work.
+    """
+    guideline(guideline_key)
+    records.require_usable()
+    table = sessions_of(records, rule=rule)
+    treatments, gathered = all_courses(records), Gathered.of(records)
+    own, nothing = by_animal(table, _NEEDED)
+    trends = _trends(records, table, own, treatments, Fitted(rule, priors, table.iloc[:0]))
+    _look_at_newest(list(trends.values()))
+    none = Treatments((), (), (), ())
+    found = []
+    for animal, row in animal_rows(records).items():
+        if row.left(records.as_of):
+            continue
+        chosen, trend = _guideline(guideline_key, row.species), trends.get(animal)
+        sessions, given = own.get(animal, nothing), treatments.get(animal, none)
+        held = safety(*(records, animal, sessions, given, trend, chosen, gathered), newest=_not_yet)
+        found.append(AnimalSafety(row, held, trend, sessions, given, chosen))
+    return _with_surprises(found)
+
+
+def _guideline(key: str, species: str) -> Guideline:
+    known = guideline(key)
+    speaks = not species or species in known.species
+    return guideline(key if speaks else DEFAULT, species or None)
+
+
+def _not_yet(trend: Trend) -> Surprise | None:
+    """Stand in for the newest session's surprise until it is known whether it matters."""
+    return None
+
+
+@dataclass(frozen=True, eq=False)
+class Fitted:
+    """How all trends are fitted.
+
+    Parameters
+    ----------
+    rule : str
+    priors : Priors, PriorTable or None
+        As `bpvet.fit_trends` takes them.
+    nothing : DataFrame
+        Sessions without a row: these trends are asked for their usual pressure alone, and each
+        animal's own sessions as a frame would cost as much as its fit.
+    """
+
+    rule: str
+    priors: Priors | PriorTable | None
+    nothing: pd.DataFrame
+
+
+def _trends(
+    records: Records,
+    table: pd.DataFrame,
+    own: Mapping[str, SessionColumns],
+    treatments: Mapping[str, Treatments],
+    how: Fitted,
+) -> dict[str, Trend]:
+    """Return the systolic trend of each animal that has one, by the defaults of one animal."""
+    series = _default_series(records, table, own, treatments)
+    none = Treatments((), (), (), ())
+    rows, known = animal_rows(records), dict[tuple[str, str, str], tuple[Priors, ...]]()
+
+    def context(one: Series) -> Context:
+        before = rows[one.animal].measured_before
+        key = one.species, one.method, before
+        if key not in known:
+            known[key] = priors_for(one, before, how.priors)
+        return Context(
+            records=records,
+            sessions=how.nothing,
+            treatments=treatments.get(one.animal, none),
+            rule=how.rule,
+            bridge=(),
+            priors=known[key],
+            fixed=None,
+            given=how.priors,
+        )
+
+    def shape(one: Series) -> tuple[int, ...]:
+        return len(one.courses), one.y.size
+
+    fitted: dict[str, Trend] = {}
+    for part in _batches(series, shape, alike=1):
+        fitted |= {trend.series.animal: trend for trend in _fit(part, [*map(context, part)])}
+    return fitted
+
+
+def _fit(series: Sequence[Series], contexts: Sequence[Context]) -> list[Trend]:
+    """Fit series side by side; one that cannot be fitted takes no other with it."""
+    try:
+        return fit_series(series, contexts)
+    except FitError:
+        if len(series) == 1:
+            return []
+        half = len(series) // 2
+        return _fit(series[:half], contexts[:half]) + _fit(series[half:], contexts[half:])
+
+
+def _default_series(
+    records: Records,
+    table: pd.DataFrame,
+    own: Mapping[str, SessionColumns],
+    treatments: Mapping[str, Treatments],
+) -> list[Series]:
+    """Return the systolic series of each animal that is shown where none is asked for."""
+    several: dict[str, list[tuple[str, str, str, str]]] = {}
+    series = all_series(records, sessions=table, treatments=treatments)
+    for key in series:
+        several.setdefault(key[0], []).append(key)
+    return [
+        series[keys[0] if len(keys) == 1 else _default(own[animal], animal)]
+        for animal, keys in several.items()
+    ]
+
+
+@dataclass(frozen=True, eq=False)
+class _Keys:
+    method: NDArray[np.object_]
+    condition: NDArray[np.object_]
+    date: NDArray[np.datetime64]
+    first_time: NDArray[np.datetime64]
+
+
+def _default(sessions: SessionColumns, animal: str) -> tuple[str, str, str, str]:
+    """Return the key of the series that is shown of an animal with several."""
+    keys = _Keys(*(sessions[name] for name in ("method", "condition", "date", "first_time")))
+    trended = np.array([one in TREND_CONDITIONS for one in keys.condition], dtype=bool)
+    entering = np.flatnonzero(trended & (sessions["systolic_n"] > 0))
+    rows = chosen_rows(keys, entering, None, None, ())
+    return animal, str(keys.method[rows[-1]]), str(keys.condition[rows[-1]]), "systolic"
+
+
+def _look_at_newest(trends: Sequence[Trend]) -> None:
+    """Work out the latest usual pressure of all trends, side by side."""
+
+    def shape(trend: Trend) -> tuple[int, ...]:
+        posterior = trend.posterior
+        batch = posterior.parts[0].batch
+        return batch.sessions, batch.terms, batch.scatter_df.shape[0], posterior.weight.size
+
+    for part in _batches(trends, shape, alike=3, together=_ASKED):
+        day = np.zeros(1)
+        found = usual_at_newest(
+            [one.posterior for one in part], [one.columns.rows(day)[0] for one in part]
+        )
+        for trend, usual in zip(part, found, strict=True):
+            # Where the trend itself would keep it once it is asked for.
+            vars(trend)["latest"] = trend.rounded(usual)
+
+
+def _batches(
+    items: Sequence[_Item],
+    shape: Callable[[_Item], tuple[int, ...]],
+    alike: int,
+    together: int = _FITTED,
+) -> Iterator[list[_Item]]:
+    """Yield items in order of their shapes, those together whose first parts are equal."""
+    batch: list[_Item] = []
+    before: tuple[int, ...] = ()
+    for key, item in sorted(((shape(one), one) for one in items), key=lambda pair: pair[0]):
+        if batch and (len(batch) >= together or key[:alike] != before):
+            yield batch
+            batch = []
+        before = key[:alike]
+        batch.append(item)
+    if batch:
+        yield batch
+
+
+def _with_surprises(found: Sequence[AnimalSafety]) -> list[AnimalSafety]:
+    """Return all with the newest session's tails where they can change anything."""
+    asked = [(i, one.trend) for i, one in enumerate(found) if one.trend and _matters(one.safety)]
+    before = {i: series for i, trend in asked if (series := before_newest(trend)) is not None}
+    trends = dict(asked)
+    whole = list(found)
+
+    def shape(i: int) -> tuple[int, ...]:
+        return len(trends[i].columns.terms), before[i].y.size
+
+    for part in _batches(sorted(before), shape, alike=1):
+        fits = _fit([before[i] for i in part], [trends[i].context for i in part])
+        earlier = {fit.series.animal: fit for fit in fits}
+        known = [i for i in part if trends[i].series.animal in earlier]
+        pairs = [(trends[i], earlier[trends[i].series.animal]) for i in known]
+        for i, surprise in zip(known, _surprises(pairs), strict=True):
+            upper, lower = tails(surprise)
+            held = replace(found[i].safety.standing, upper_tail=upper, lower_tail=lower)
+            again = recheck(held, found[i].guideline.key)
+            told = replace(found[i].safety, standing=held, recheck=again)
+            whole[i] = replace(found[i], safety=told)
+    return whole
+
+
+def _surprises(pairs: Sequence[tuple[Trend, Trend]]) -> list[Surprise]:
+    """Return how surprising the newest sessions are, from trends and the fits to the earlier."""
+
+    def shape(i: int) -> tuple[int, ...]:
+        posterior = pairs[i][1].posterior
+        batch = posterior.parts[0].batch
+        return batch.sessions, batch.terms, batch.scatter_df.shape[0], posterior.weight.size
+
+    found: dict[int, Surprise] = {}
+    for part in _batches(range(len(pairs)), shape, alike=3, together=_ASKED):
+        asked = [newest_asked(*pairs[i]) for i in part]
+        expected = session_ahead(
+            [pairs[i][1].posterior for i in part],
+            [one.row for one in asked],
+            [one.day for one in asked],
+            [one.readings for one in asked],
+            [one.group for one in asked],
+        )
+        for i, one, mixture in zip(part, asked, expected, strict=True):
+            found[i] = surprise_of(pairs[i][0], mixture, one)
+    return [found[i] for i in range(len(pairs))]
+
+
+def _matters(held: Safety) -> bool:
+    """Whether the newest session's tails could change which rows fit."""
+    extreme = replace(held.standing, upper_tail=0.0, lower_tail=0.0)
+    return list(fitting(extreme)) != list(fitting(held.standing))

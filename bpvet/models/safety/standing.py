@@ -1,0 +1,269 @@
+"""From records and a trend to all that decides when an animal is to be measured again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from bpvet.facts.categories import Guideline
+from bpvet.facts.sources import fact
+from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.models.safety.recheck import Standing
+from bpvet.models.trend.effects import FINISHED_TAUS
+from bpvet.models.trend.outlook import Surprise, category_withheld, surprise
+from bpvet.models.trend.trend import Trend
+from bpvet.records.animal_rows import animal_rows
+from bpvet.records.records import Records
+from bpvet.visits.seen import AnimalRecord
+from bpvet.visits.session_columns import SessionTable, column
+from bpvet.visits.treatments.changes import Change
+from bpvet.visits.treatments.courses import Treatments
+from bpvet.visits.urgency import Urgent, judged_offset, latest_date, systolic_of
+
+_DAY = np.timedelta64(1, "D")
+
+
+@dataclass(frozen=True, eq=False)
+class Dates:
+    """An animal's dates with an awake or calmed session that has a number.
+
+    Parameters
+    ----------
+    date : (d,) datetime64[D]
+        Distinct dates, ascending.
+    high, low : (d,) float
+        Highest and lowest session mean of each, as judged by a clinic's bounds, mmHg.
+    low_measured : (d,) float
+        Lowest session mean as measured.
+    clinic : (d,) bool
+        Whether one of its sessions was in the clinic, awake.
+    """
+
+    date: np.ndarray
+    high: np.ndarray
+    low: np.ndarray
+    low_measured: np.ndarray
+    clinic: np.ndarray
+
+
+def dates_of(sessions: SessionTable) -> Dates:
+    """Return the dates of one animal's sessions, as `bpvet.sessions` gives them."""
+    has = ~np.isnan(column(sessions, "systolic").astype(float))
+    condition = column(sessions, "condition")[has]
+    trended = np.array([one in TREND_CONDITIONS for one in condition], dtype=bool)
+    bound, plain, judged = (values[trended] for values in systolic_of(sessions))
+    day = column(sessions, "date").astype("datetime64[D]")[has][trended]
+    if not day.size:
+        nothing = np.zeros(0)
+        return Dates(day, nothing, nothing, nothing, np.zeros(0, dtype=bool))
+    # Sessions stand by date: each run of equal dates is one.
+    first = np.flatnonzero(np.append(True, day[1:] != day[:-1]))
+    # A bound says nothing of the side that it does not bound.
+    least, most = bound == "at least", bound == "at most"
+    high = np.maximum.reduceat(np.where(most, -np.inf, judged), first)
+    low = np.minimum.reduceat(np.where(least, np.inf, judged), first)
+    low_plain = np.minimum.reduceat(np.where(least, np.inf, plain), first)
+    clinic = np.logical_or.reduceat(condition[trended] == "clinic", first)
+    date = day[first]
+    return Dates(date, high, low, low_plain, clinic)
+
+
+def below_judged(trend: Trend) -> Callable[[float], float]:
+    """Return P(usual < x) of a systolic trend, judged by a clinic's bounds, as a function of x."""
+    added = float(judged_offset([trend.series.condition])[0])
+    return lambda value: float(trend.latest.below(value - added))
+
+
+def standing(
+    records: Records,
+    found: AnimalRecord,
+    sessions: SessionTable,
+    treatments: Treatments,
+    trend: Trend | None,
+    chosen: Guideline,
+    lines: Sequence[Urgent],
+    newest: Callable[[Trend], Surprise | None] = surprise,
+) -> Standing:
+    """Return all that decides when the animal is to be measured again.
+
+    Parameters
+    ----------
+    records : Records
+    found : AnimalRecord
+        The animal's signs, changes of treatment and laboratory values.
+    sessions : DataFrame or SessionColumns
+        Its sessions, as `bpvet.sessions` gives them.
+    treatments : Treatments
+        Its courses and other drugs.
+    trend : Trend or None
+        A systolic trend, or None where none can be fitted.
+    chosen : Guideline
+    lines : sequence of Urgent
+        Its urgent lines under that guideline.
+    newest : function, optional
+        How its newest session stands to the earlier ones: a fit of its own, which a whole clinic
+        makes only where it can matter.
+    """
+    seen, as_of = found.seen, records.as_of
+    dates = dates_of(sessions)
+    # Of animals that were never sedated it is the date that urgency is judged on.
+    sedated = not set(column(sessions, "condition").tolist()) <= set(TREND_CONDITIONS)
+    day = latest_date(sessions, TREND_CONDITIONS) if sedated else seen.latest
+    latest = None if day is None else day.date
+    row = animal_rows(records)[seen.animal]
+    target = row.target_systolic or chosen.target.value
+    upper, lower = tails(None if trend is None else newest(trend))
+    severe, high = _number("urgent.severe"), _number("urgent.raised")
+    on_low, floor = _number("urgent.low_on_drug"), chosen.floor.value
+    two_years = dates.date > as_of - 730 * _DAY
+    last_change = max((one.date for one in found.changes if one.modelled), default=None)
+    since_change = two_years & (dates.date > last_change if last_change is not None else True)
+    p = _probabilities(trend, (target, high, chosen.raised.value, severe, floor))
+    above = dates.date[since_change & (dates.high > target)]
+    low_date = since_change & (
+        (dates.low_measured < on_low)
+        | ((dates.low < floor) & (p[-1] is not None and p[-1] >= _number("urgent.low_likely")))
+    )
+    recent = (dates.date > as_of - 180 * _DAY) & (dates.date != latest)
+    held = {one.rule: one for one in lines}
+    return Standing(
+        as_of=as_of,
+        latest=latest,
+        left=seen.left,
+        species=seen.species,
+        written=seen.written,
+        age_years=row.age_years(as_of if latest is None else latest),
+        judged=not seen.written and (trend is None or category_withheld(trend) is None),
+        treated=_treated(treatments, as_of),
+        on_drug=seen.on_drug,
+        p_target=p[0],
+        p_160=None if p[1] is None else 1 - p[1],
+        p_raised=None if p[2] is None else 1 - p[2],
+        p_180=None if p[3] is None else 1 - p[3],
+        p_below_floor=p[4],
+        upper_tail=upper,
+        lower_tail=lower,
+        highest=None if day is None else day.highest,
+        lowest=None if day is None else day.lowest,
+        target=target,
+        raised=chosen.raised.value,
+        floor=floor,
+        urgent=tuple(lines),
+        sign_open_on=held["sign_open"].on if "sign_open" in held else None,
+        changed_on=_unanswered(found.changes, treatments, dates, as_of),
+        stopped_on=_stopped(found.changes, treatments, dates, latest),
+        severe_dates=int(np.sum(two_years & (dates.high >= severe))),
+        dates_160=int(np.sum(two_years & (dates.high >= high))),
+        raised_dates=int(np.sum(two_years & (dates.high >= chosen.raised.value))),
+        above_dates=above.size,
+        above_days=0 if above.size < 2 else int((above[-1] - above[0]) / _DAY),
+        low_dates=int(np.sum(low_date)),
+        below_floor_before=bool(np.any(recent & (dates.low >= on_low) & (dates.low < floor))),
+        since=_since(found.changes, treatments, dates),
+        at_risk=found.at_risk,
+        risks=found.risks,
+        away=_away(trend, dates, as_of),
+        kidneys_unknown=found.kidneys.missing is not None,
+    )
+
+
+@cache
+def _number(key: str) -> float:
+    value = fact(f"project.{key}").value
+    assert value is not None  # every fact that is asked for here holds a number
+    return value
+
+
+def tails(found: Surprise | None) -> tuple[float | None, float | None]:
+    """Return the upper and the lower one-sided tail of a newest session; None without one."""
+    if found is None:
+        return None, None
+    return found.tails
+
+
+def _probabilities(trend: Trend | None, values: Sequence[float]) -> tuple[float | None, ...]:
+    """Return P(usual < x) of some pressures x, judged by a clinic's bounds."""
+    if trend is None:
+        return (None,) * len(values)
+    added = float(judged_offset([trend.series.condition])[0])
+    return tuple(np.atleast_1d(trend.latest.below(np.array(values) - added)).tolist())
+
+
+def _treated(treatments: Treatments, as_of: np.datetime64) -> bool:
+    return any(
+        one.started_on <= as_of and (np.isnat(one.stopped_on) or one.stopped_on >= as_of)
+        for one in treatments.courses
+    )
+
+
+def _unanswered(
+    changes: Sequence[Change], treatments: Treatments, dates: Dates, as_of: np.datetime64
+) -> np.datetime64 | None:
+    """Return the newest change that no date a week or more after it has answered.
+
+    Every change of a pressure drug, those of a drug off the list while it is on, and the start of
+    a drug known to raise pressure.
+    """
+    on = {one.drug for one in treatments.others if one.on(as_of) or one.started_on == as_of}
+    counted = [
+        one.date
+        for one in changes
+        if one.modelled
+        or (not one.known and one.kind != "stop" and one.drug in on)
+        or (one.raises and one.kind == "start")
+    ]
+    if not counted:
+        return None
+    last = max(counted)
+    wait = int(_number("recheck.answers_change")) * _DAY
+    return None if np.any(dates.date >= last + wait) else last
+
+
+def _stopped(
+    changes: Sequence[Change],
+    treatments: Treatments,
+    dates: Dates,
+    latest: np.datetime64 | None,
+) -> np.datetime64 | None:
+    """Return the newest stop of a pressure drug that fewer than two settled dates follow."""
+    stops = [one for one in changes if one.kind == "stop" and one.modelled]
+    if not stops:
+        return None
+    last = max(stops, key=lambda one: one.date)
+    if latest is not None and latest - last.date > 120 * _DAY:
+        return None
+    wait = np.ceil(FINISHED_TAUS * _tau(treatments, last.drug)) * _DAY
+    return last.date if np.sum(dates.date >= last.date + wait) < 2 else None
+
+
+def _tau(treatments: Treatments, drug: str) -> float:
+    of_drug = [one.tau_days for one in treatments.courses if drug in (one.drug, *one.together_with)]
+    every = [one.tau_days for one in treatments.courses]
+    return max(of_drug or every or [0.0])
+
+
+def _since(changes: Sequence[Change], treatments: Treatments, dates: Dates) -> int:
+    """Return the settled dates after the last change, each seven days or more after the one before.
+
+    Settled: at least a week and three time constants after it.
+    """
+    own = [one for one in changes if one.modelled]
+    last = max(own, key=lambda one: one.date, default=None)
+    after = dates.date
+    if last is not None:
+        wait = max(7, int(np.ceil(FINISHED_TAUS * _tau(treatments, last.drug))))
+        after = after[after >= last.date + wait * _DAY]
+    count, before = 0, None
+    for day in after:
+        if before is None or day - before >= 7 * _DAY:
+            count, before = count + 1, day
+    return count
+
+
+def _away(trend: Trend | None, dates: Dates, as_of: np.datetime64) -> bool:
+    if trend is None or trend.series.condition == "clinic":
+        return False
+    return not bool(np.any(dates.clinic & (dates.date > as_of - 180 * _DAY)))

@@ -1,0 +1,225 @@
+"""From records to trends: which series, which priors, one pass over all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, replace
+from typing import Any
+from weakref import WeakKeyDictionary
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bpvet.errors import CallError
+from bpvet.facts.priors.priors import Priors
+from bpvet.facts.priors.table import PriorTable
+from bpvet.facts.words import LAB_METHOD, LAB_QUANTITIES
+from bpvet.models.trend.columns import columns_of, noise_groups
+from bpvet.models.trend.posteriors import posteriors
+from bpvet.models.trend.trend import Context, Trend
+from bpvet.records.records import Records
+from bpvet.visits.labs.series import lab_series
+from bpvet.visits.series import Series
+from bpvet.visits.series import series as series_of
+from bpvet.visits.sessions import sessions as sessions_of
+from bpvet.visits.treatments.courses import courses as treatments_of
+
+
+def fit_trend(
+    records: Records,
+    animal: str,
+    method: str | None = None,
+    quantity: str = "systolic",
+    *,
+    rule: str = "guideline",
+    condition: str | None = None,
+    bridge: Sequence[str] = (),
+    priors: Priors | PriorTable | None = None,
+    fixed: Mapping[str, float] | None = None,
+    as_of: Any = None,
+) -> Trend:
+    """Fit the trend of one animal by one method under one condition.
+
+    Parameters
+    ----------
+    records : Records
+        As `bpvet.read` or `Records.from_frames` give them.
+    animal : str
+        Its id, or an unambiguous name.
+    method : str or None
+        ``doppler`` or ``oscillometric``; by default that of the latest session that may enter
+        a trend; of two methods on its date, the one with more sessions in the year before.
+    quantity : str
+        ``systolic``, ``diastolic``, ``mean``, ``heart_rate`` or ``pulse_pressure``; or of the
+        laboratory ``creatinine``, ``sdma``, ``upc``, ``phosphate`` or ``weight``, which are
+        modelled as logarithms and answered on their own scale.
+    rule : str
+        Which readings count: ``guideline`` or ``all``.
+    condition : str or None
+        ``clinic``, ``home`` or ``calmed``; by default that with most sessions by the method.
+    bridge : sequence of str
+        ``methods``, ``conditions``: join them through an estimated difference.
+    priors : Priors, PriorTable or None
+        Replaces the defaults.
+    fixed : mapping or None
+        Noise SDs held fixed: ``{"sv": …, "sr": …, "sw": …}``, all three.
+    as_of : date or None
+        The date to speak for; by default that of the records.
+
+    Returns
+    -------
+    Trend
+
+    Raises
+    ------
+    CallError
+        Where no session is left, or a name is not known.
+    RecordsError
+        Where the records have findings that stop the work.
+    FitError
+        Where the noise SDs could not be integrated.
+
+    Notes
+    -----
+    Source: the state-space form of Harvey (1989); priors and rules as documented with
+    `Priors`. The noise SDs are integrated by `bpvet.maths.quadrature.integrate`.
+    """
+    if as_of is not None:
+        records = records.speaking_on(as_of)
+    records.require_usable()
+    key = records.animal(animal)
+    own = animal_sessions(records, key, rule)
+    series = (
+        _lab_series(records, key, method, quantity, condition, tuple(bridge))
+        if quantity in LAB_QUANTITIES
+        else series_of(
+            records,
+            key,
+            method=method,
+            quantity=quantity,
+            condition=condition,
+            rule=rule,
+            bridge=tuple(bridge),
+            sessions=own,
+        )
+    )
+    context = Context(
+        records=records,
+        sessions=own,
+        treatments=treatments_of(records, key),
+        rule=rule,
+        bridge=tuple(bridge),
+        priors=priors_for(series, _measured_before(records, key), priors),
+        fixed=fixed,
+        given=priors,
+    )
+    return fit_series([series], [context])[0]
+
+
+def fit_series(series: Sequence[Series], contexts: Sequence[Context]) -> list[Trend]:
+    """Fit several series in one pass over all of them.
+
+    Parameters
+    ----------
+    series, contexts : sequences of one length
+        The series and where they came from; all with the same noise SDs held fixed, or none.
+    """
+    timed = [with_taus(one, own.priors[0]) for one, own in zip(series, contexts, strict=True)]
+    columns = [columns_of(one, own.priors[0]) for one, own in zip(timed, contexts, strict=True)]
+    fits = posteriors(timed, [own.priors for own in contexts], columns, contexts[0].fixed)
+    return [Trend(*parts) for parts in zip(timed, columns, fits, contexts, strict=True)]
+
+
+def with_taus(series: Series, priors: Priors) -> Series:
+    """Return the series with the time constants that the priors name, drug by drug."""
+    courses = tuple(
+        replace(course, tau_days=priors.tau_days.get(course.drug, course.tau_days))
+        for course in series.courses
+    )
+    return replace(series, courses=courses)
+
+
+def priors_for(
+    series: Series, measured_before: str, given: Priors | PriorTable | None
+) -> tuple[Priors, ...]:
+    """Return the priors of each method of a series: those given, else the defaults.
+
+    Parameters
+    ----------
+    series : Series
+    measured_before : str
+        Whether the animal was measured before these records: ``yes``, ``no`` or blank, as
+        `Priors.for_animal` takes it.
+    given : Priors, PriorTable or None
+        One for every series, or a table; None for the defaults.
+    """
+    table = given if isinstance(given, PriorTable) else PriorTable({})
+    chosen = [
+        given if isinstance(given, Priors) else table[series.species, method, series.quantity]
+        for method in noise_groups(series)
+    ]
+    return tuple(one.for_animal(measured_before) for one in chosen)
+
+
+#: Sessions of the records in use: one animal after another is asked of the same records.
+_KNOWN: WeakKeyDictionary[Records, dict[str, pd.DataFrame]] = WeakKeyDictionary()
+
+
+def _sessions(records: Records, rule: str) -> pd.DataFrame:
+    known = _KNOWN.setdefault(records, {})
+    if rule not in known:
+        known[rule] = sessions_of(records, rule=rule)
+    return known[rule]
+
+
+def animal_sessions(records: Records, animal: str, rule: str = "guideline") -> pd.DataFrame:
+    """Return the sessions of one animal, as `bpvet.sessions` gives them."""
+    sessions = _sessions(records, rule)
+    return sessions[sessions["animal"] == animal].reset_index(drop=True)
+
+
+def _lab_series(
+    records: Records,
+    animal: str,
+    method: str | None,
+    quantity: str,
+    condition: str | None,
+    bridge: tuple[str, ...],
+) -> Series:
+    if method not in (None, LAB_METHOD) or condition or bridge:
+        raise CallError(
+            f"{quantity} is a series of single values: it takes no method, condition or bridge."
+        )
+    return lab_series(records, animal, quantity)
+
+
+def _measured_before(records: Records, animal: str) -> str:
+    animals = records.animals
+    return str(next(iter(animals.loc[animals["animal"] == animal, "measured_before"]), ""))
+
+
+def refit(trend: Trend, series: Series) -> Trend:
+    """Return the trend of a changed series: fewer sessions, other values, other taus."""
+    # The latest session's method leads, and fewer sessions may have another one there.
+    held = dict(zip(noise_groups(trend.series), trend.context.priors, strict=True))
+    priors = tuple(held[method] for method in noise_groups(series))
+    return fit_series([series], [replace(trend.context, priors=priors)])[0]
+
+
+def subset(series: Series, keep: NDArray[np.bool_]) -> Series:
+    """Return the series of the sessions where `keep` (n,) is true; visits keep their index."""
+    parts: dict[str, Any] = {
+        part.name: getattr(series, part.name)[keep]
+        for part in fields(series)
+        if isinstance(getattr(series, part.name), np.ndarray)
+    }
+    newest = np.flatnonzero(parts["date"] == parts["date"][-1])
+    # On a date that holds both, the method of the whole series stays (it was chosen by time).
+    own = [i for i in newest if parts["methods"][i] == series.method]
+    last = own[-1] if own else newest[-1]
+    parts["method"], parts["condition"] = (
+        str(parts["methods"][last]),
+        str(parts["conditions"][last]),
+    )
+    return replace(series, **parts)

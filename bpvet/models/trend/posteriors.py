@@ -1,0 +1,251 @@
+"""From series and their columns to posteriors, many animals in one pass."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from numbers import Real
+
+import numpy as np
+
+from bpvet.errors import CallError
+from bpvet.facts.priors.priors import Priors
+from bpvet.maths.gaussian import Array, Batch, Noise, coefficients, whiten
+from bpvet.maths.posterior import Part, PartPrior, Posterior, parts_of
+from bpvet.maths.quadrature import NoisePrior, integrate, noise_at
+from bpvet.models.trend.bounded import bounded_parts
+from bpvet.models.trend.columns import Columns, noise_groups
+from bpvet.visits.series import Series
+
+
+def posteriors(
+    series: Sequence[Series],
+    priors: Sequence[Sequence[Priors]],
+    columns: Sequence[Columns],
+    fixed: Mapping[str, float] | None = None,
+) -> list[Posterior]:
+    """Return the posterior of each series.
+
+    Parameters
+    ----------
+    series, columns : sequences of one length
+        Series and their coefficients.
+    priors : sequence of the same length
+        For each series, the priors of each of its noise groups (`noise_groups`).
+    fixed : mapping or None
+        Noise SDs held fixed: ``sv``, ``sr`` and ``sw``, all three.
+    """
+    parts = {
+        i: Posterior(tuple(_bounded(one, priors[i], columns[i], fixed)))
+        for i, one in enumerate(series)
+        if one.bounded
+    }
+    rest = [i for i in range(len(series)) if i not in parts]
+    if rest:
+        own = [columns[i] for i in rest]
+        found = _batched([series[i] for i in rest], [priors[i] for i in rest], own, fixed)
+        parts |= dict(zip(rest, found, strict=True))
+    return [parts[i] for i in range(len(series))]
+
+
+def _bounded(
+    series: Series,
+    priors: Sequence[Priors],
+    columns: Columns,
+    fixed: Mapping[str, float] | None,
+) -> list[Part]:
+    """Return the parts of a series with a reading beyond the gauge."""
+    batches = [batch_of([series], [columns], form) for form in range(len(columns.forms))]
+    held = None if fixed is None else fixed_noise(priors, fixed)
+    return bounded_parts(series, columns, batches, noise_prior_of([priors]), held)
+
+
+def _batched(
+    series: Sequence[Series],
+    priors: Sequence[Sequence[Priors]],
+    columns: Sequence[Columns],
+    fixed: Mapping[str, float] | None,
+) -> list[Posterior]:
+    """Return the posteriors of series without a reading beyond the gauge, in one pass."""
+    if fixed is not None:
+        return [
+            Posterior(
+                tuple(_at_fixed(one, own, held, form, fixed) for form in range(len(own.forms)))
+            )
+            for one, own, held in zip(series, columns, priors, strict=True)
+        ]
+    prior = noise_prior_of(priors)
+    parts: list[list[Part]] = [[] for _ in series]
+    rows, near = list(range(len(series))), None
+    batch: Batch | None = None
+    natural = [own.sessions() for own in columns]
+    for form in range(max(len(own.forms) for own in columns)):
+        left = np.array([len(columns[i].forms) > form for i in rows])
+        if not left.all():
+            rows = [i for i, stays in zip(rows, left, strict=True) if stays]
+            stay = np.flatnonzero(left)
+            prior, near = prior.take(stay), near and near.take(stay)
+            batch = None  # padded to others
+        own = [columns[i] for i in rows]
+        if batch is None:
+            batch = batch_of([series[i] for i in rows], own, form)
+        else:
+            designs = [natural[i] for i in rows]
+            batch = under_form(batch, [series[i] for i in rows], own, designs, form)
+        nodes = integrate(batch, prior, near)
+        near = near or nodes.found
+        like = [parts[i][0] for i in rows] if form else ()
+        forms = [one.forms[form] for one in own]
+        under = [PartPrior(one.mean, one.transform, one.weight) for one in forms]
+        for i, part in zip(rows, parts_of(batch, prior, nodes, under, like), strict=True):
+            parts[i].append(part)
+    return [Posterior(tuple(own)) for own in parts]
+
+
+def fixed_noise(priors: Sequence[Priors], sds: Mapping[str, float]) -> Noise:
+    """Return the noise of one series with its SDs held at these values.
+
+    Raises
+    ------
+    CallError
+        Where one of the three is missing, not finite or not positive.
+    """
+    usable = set(sds) == {"sv", "sr", "sw"} and all(
+        isinstance(value, Real) and 0 < value < np.inf for value in sds.values()
+    )
+    if not usable:
+        raise CallError(
+            f"noise SDs held fixed are three positive numbers, sv, sr and sw; not {dict(sds)!r}."
+        )
+    sv, sr, sw = (np.array([[np.log(sds[name])]]) for name in ("sv", "sr", "sw"))
+    return noise_at(noise_prior_of([priors]), sv, sr, sw)
+
+
+def _at_fixed(
+    series: Series,
+    columns: Columns,
+    priors: Sequence[Priors],
+    form: int,
+    fixed: Mapping[str, float],
+) -> Part:
+    batch, own = batch_of([series], [columns], form), columns.forms[form]
+    noise = fixed_noise(priors, fixed)
+    likelihood = coefficients(batch, noise.reading, whiten(batch, noise)).log_likelihood
+    return Part(
+        batch, own.mean, own.transform, np.ones(1), noise, float(likelihood[0, 0]), own.weight
+    )
+
+
+def batch_of(series: Sequence[Series], columns: Sequence[Columns], form: int = 0) -> Batch:
+    """Return several series side by side, padded to the longest, under one form of their priors."""
+    count = max(one.y.size for one in series)
+    terms = max(len(one.terms) for one in columns)
+    natural = [one.sessions() for one in columns]
+    y, x, prior_sd = _design(series, columns, natural, form, (terms, count))
+    groups = [noise_groups(one) for one in series]
+    index = [
+        np.array([held.index(method) for method in one.methods.tolist()])
+        for one, held in zip(series, groups, strict=True)
+    ]
+    df, ss, constant = _scatter(series, index, max(len(held) for held in groups))
+    live = np.arange(count)[:, None] < np.array([one.y.size for one in series])
+    return Batch(
+        y=y,
+        x=x,
+        day=_padded([own.day for own in columns], count, 0.0),
+        k=_padded([one.k for one in series], count, 1.0),
+        group=_padded(index, count, 0).astype(np.int64),
+        live=live,
+        prior_sd=prior_sd,
+        wander_days=np.array([own.wander_days for own in columns]),
+        scatter_df=df,
+        scatter_ss=ss,
+        constant=constant,
+        used=np.array([len(own.terms) for own in columns]),
+    )
+
+
+def under_form(
+    batch: Batch,
+    series: Sequence[Series],
+    columns: Sequence[Columns],
+    natural: Sequence[Array],
+    form: int,
+) -> Batch:
+    """Return a batch under another form of its priors: what knows no prior is shared.
+
+    Parameters
+    ----------
+    batch : Batch
+        `batch_of` the same series under any form.
+    series, columns
+        As `batch_of` takes them.
+    natural : sequence of (n, p)
+        The design of the sessions of each, in the natural coefficients.
+    form : int
+        Which form.
+    """
+    y, x, prior_sd = _design(series, columns, natural, form, batch.x.shape[:2])
+    return replace(batch, y=y, x=x, prior_sd=prior_sd)
+
+
+def _design(
+    series: Sequence[Series],
+    columns: Sequence[Columns],
+    natural: Sequence[Array],
+    form: int,
+    shape: tuple[int, ...],
+) -> tuple[Array, Array, Array]:
+    """Return y, x and prior SDs of a batch, padded to `shape` (terms, sessions)."""
+    terms, count = shape
+    forms = [own.forms[form] for own in columns]
+    designs = [one @ own.transform for one, own in zip(natural, forms, strict=True)]
+    left = [
+        one.y - design @ own.mean for one, design, own in zip(series, designs, forms, strict=True)
+    ]
+    x = np.zeros((terms, count, len(series)))
+    for i, design in enumerate(designs):
+        x[: design.shape[1], : design.shape[0], i] = design.T
+    return _padded(left, count, 0.0), x, _padded([own.sd for own in forms], terms, 1.0)
+
+
+def noise_prior_of(priors: Sequence[Sequence[Priors]]) -> NoisePrior:
+    """Return the noise priors of several series; missing groups repeat the first."""
+    count = max(len(held) for held in priors)
+    full = [[*held, *[held[0]] * (count - len(held))] for held in priors]
+
+    def pairs(name: str) -> Array:
+        values = [[getattr(one, name) for one in held] for held in full]
+        array = np.array(values, dtype=np.float64)  # (B, G, 2)
+        array[..., 0] = np.log(array[..., 0])
+        return array.transpose(1, 2, 0)
+
+    return NoisePrior(pairs("sv"), pairs("sr"), pairs("sw")[0])
+
+
+def _scatter(
+    series: Sequence[Series], index: Sequence[np.ndarray], groups: int
+) -> tuple[Array, Array, Array]:
+    """Return degrees of freedom and sums of squares within sessions by group, and −½ Σ log k."""
+    df, ss = np.zeros((groups, len(series))), np.zeros((groups, len(series)))
+    constant = np.zeros(len(series))
+    for i, (one, held) in enumerate(zip(series, index, strict=True)):
+        known = one.scatter_known
+        df[:, i] = np.bincount(held[known], one.k[known] - 1, groups)
+        ss[:, i] = np.bincount(held[known], one.ss[known], groups)
+        constant[i] = -0.5 * np.sum(np.log(one.k[known]))
+        for group, own in zip(held, one.held, strict=True):
+            # Of a session with a bound, the scatter of its numbers.
+            if own is not None and own.ss is not None and own.numbers:
+                df[group, i] += own.numbers - 1
+                ss[group, i] += own.ss
+                constant[i] -= 0.5 * np.log(own.numbers)
+    return df, ss, constant
+
+
+def _padded(parts: Sequence[np.ndarray], length: int, fill: float) -> Array:
+    """Return columns (length, B), each part padded at its end."""
+    out = np.full((length, len(parts)), fill, dtype=np.float64)
+    for i, part in enumerate(parts):
+        out[: part.size, i] = part
+    return out

@@ -1,0 +1,230 @@
+"""Every series of a clinic, fitted in batches: the same numbers as one at a time."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import islice
+from typing import Any
+
+import pandas as pd
+
+from bpvet.errors import CallError
+from bpvet.facts.priors.priors import Priors
+from bpvet.facts.priors.table import PriorTable
+from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, METHODS, TREND_CONDITIONS
+from bpvet.maths.posterior import Posterior
+from bpvet.models.trend.columns import Columns, columns_of, noise_groups
+from bpvet.models.trend.fit import priors_for, with_taus
+from bpvet.models.trend.posteriors import posteriors
+from bpvet.models.trend.trend import Context, Trend
+from bpvet.printing import ShortTable, number
+from bpvet.records.records import Records
+from bpvet.visits.labs.series import all_lab_series
+from bpvet.visits.series import Series, all_series
+from bpvet.visits.sessions import sessions as sessions_of
+from bpvet.visits.treatments.courses import Treatments, all_courses
+
+Key = tuple[str, str, str, str]
+_Job = tuple[list[Series], list[tuple[Priors, ...]], list[Columns], Mapping[str, float] | None]
+
+#: Values held at once by a batch; sessions of a batch are few where its series are long.
+_BATCH_VALUES = 600_000
+_MOST_ANIMALS = 128
+_NODES = 425
+#: Trends that are printed of many: the numbers of each are worked out for it.
+_MOST_SHOWN = 30
+
+
+class Trends(dict[Key, Trend]):
+    """Trends by (animal, method, condition, quantity): a dictionary that prints a line for each."""
+
+    def __repr__(self) -> str:
+        return self._table().brief()
+
+    def _repr_html_(self) -> str:
+        return self._table().html()
+
+    def _table(self) -> ShortTable:
+        rows = []
+        for key, trend in islice(self.items(), _MOST_SHOWN):
+            latest, only = trend.latest, trend.one_sided
+            places = DECIMALS.get(trend.series.quantity, 0)
+            ends = " to ".join(number(float(end), places) for end in latest.interval(0.95))
+            centre = number(float(latest.mean), places)
+            if only:
+                known = latest.interval(0.95)[only == "at most"]
+                centre, ends = f"{only} {number(float(known), places)}", ""
+            numbers = (centre, ends, trend.series.unit)
+            rows.append((*key, str(trend.series.y.size), str(trend.latest_date), *numbers))
+        left = len(self) - len(rows)
+        head = ("animal", "method", "condition", "quantity", "sessions", "latest")
+        return ShortTable(
+            f"{len(self)} trends",
+            (*head, "usual", "95 % interval", "unit"),
+            tuple(rows),
+            (f"… and {left} more",) if left > 0 else (),
+        )
+
+
+def fit_trends(
+    records: Records,
+    quantities: Iterable[str] = ("systolic",),
+    methods: Iterable[str] = METHODS,
+    conditions: Iterable[str] = TREND_CONDITIONS,
+    *,
+    rule: str = "guideline",
+    bridge: Sequence[str] = (),
+    priors: Priors | PriorTable | None = None,
+    fixed: Mapping[str, float] | None = None,
+    as_of: Any = None,
+    processes: int = 1,
+    progress: bool | None = None,
+) -> Trends:
+    """Fit the trend of every series of every animal.
+
+    Parameters
+    ----------
+    records : Records
+    quantities, methods, conditions : iterables of str
+        Those to take; a method that does not give a quantity has no series of it. Laboratory
+        quantities have one series an animal, whatever the methods and conditions.
+    rule, bridge, priors, fixed, as_of
+        As in `bpvet.fit_trend`.
+    processes : int
+        Processes to share the batches; the numbers do not depend on it.
+    progress : bool or None
+        Whether to show a progress bar on standard error; by default only on a terminal.
+
+    Returns
+    -------
+    Trends
+        A dictionary of `Trend` by (animal, method, condition, quantity), sorted.
+
+    Raises
+    ------
+    CallError
+        Where a name is not known or `processes` is no positive number.
+    FitError
+        Where the noise SDs of a series could not be integrated.
+    """
+    if processes < 1:
+        raise CallError(f"processes must be 1 or more, not {processes}.")
+    if as_of is not None:
+        records = records.speaking_on(as_of)
+    records.require_usable()
+    sessions, treatments = sessions_of(records, rule=rule), all_courses(records)
+    quantities = tuple(quantities)
+    series = all_series(
+        records,
+        quantities=[one for one in quantities if one not in LAB_QUANTITIES],
+        methods=methods,
+        conditions=conditions,
+        rule=rule,
+        bridge=tuple(bridge),
+        sessions=sessions,
+        treatments=treatments,
+    )
+    labs = [one for one in quantities if one in LAB_QUANTITIES]
+    series |= {
+        (one.animal, one.method, one.condition, one.quantity): one
+        for one in all_lab_series(records, labs, treatments)
+    }
+    contexts = _contexts(records, series, sessions, treatments, rule, tuple(bridge), priors, fixed)
+    timed = {key: with_taus(one, contexts[key].priors[0]) for key, one in series.items()}
+    columns = {key: columns_of(one, contexts[key].priors[0]) for key, one in timed.items()}
+    batches = list(_batches(timed, columns))
+    jobs: list[_Job] = [
+        (
+            [timed[key] for key in batch],
+            [contexts[key].priors for key in batch],
+            [columns[key] for key in batch],
+            fixed,
+        )
+        for batch in batches
+    ]
+    fits: dict[Key, Posterior] = {}
+    for batch, found in zip(batches, _results(jobs, processes, progress), strict=True):
+        fits.update(zip(batch, found, strict=True))
+    return Trends(
+        (key, Trend(timed[key], columns[key], fits[key], contexts[key])) for key in sorted(series)
+    )
+
+
+def _contexts(
+    records: Records,
+    series: Mapping[Key, Series],
+    sessions: pd.DataFrame,
+    treatments: Mapping[str, Treatments],
+    rule: str,
+    bridge: tuple[str, ...],
+    priors: Priors | PriorTable | None,
+    fixed: Mapping[str, float] | None,
+) -> dict[Key, Context]:
+    """Return where each series came from; an animal's series share its sessions."""
+    own = {str(animal): rows.reset_index(drop=True) for animal, rows in sessions.groupby("animal")}
+    nothing = sessions.iloc[:0]
+    none = Treatments((), (), (), ())
+    animals = records.animals
+    before = dict(zip(animals["animal"], animals["measured_before"], strict=True))
+    return {
+        key: Context(
+            records=records,
+            sessions=own.get(one.animal, nothing),
+            treatments=treatments.get(one.animal, none),
+            rule=rule,
+            bridge=bridge,
+            priors=priors_for(one, str(before.get(one.animal, "")), priors),
+            fixed=fixed,
+            given=priors,
+        )
+        for key, one in series.items()
+    }
+
+
+def _batches(series: Mapping[Key, Series], columns: Mapping[Key, Columns]) -> Iterator[list[Key]]:
+    """Yield series of nearly one length together, so that little is padding."""
+
+    def shape(key: Key) -> tuple[int, int, int]:
+        one = series[key]
+        return len(noise_groups(one)), one.y.size, len(columns[key].terms)
+
+    batch: list[Key] = []
+    held = (0, 0)
+    for key in sorted(series, key=lambda key: (*shape(key), key)):
+        groups, sessions, terms = shape(key)
+        most = max(1, min(_MOST_ANIMALS, _BATCH_VALUES // (_NODES * (sessions + terms**2))))
+        if batch and (len(batch) >= most or held != (groups, terms)):
+            yield batch
+            batch = []
+        batch.append(key)
+        held = (groups, terms)
+    if batch:
+        yield batch
+
+
+def _results(
+    jobs: Sequence[_Job], processes: int, progress: bool | None
+) -> Iterator[list[Posterior]]:
+    shown = sys.stderr.isatty() if progress is None else progress
+    results = _run(jobs, min(processes, len(jobs)))
+    if not shown:
+        return results
+    from tqdm import tqdm
+
+    return iter(tqdm(results, total=len(jobs), desc="trends", unit="batch", file=sys.stderr))
+
+
+def _run(jobs: Sequence[_Job], processes: int) -> Iterator[list[Posterior]]:
+    if processes <= 1:
+        yield from map(_fit, jobs)
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+        yield from pool.map(_fit, jobs)
+
+
+def _fit(job: _Job) -> list[Posterior]:
+    return posteriors(*job)

@@ -1,0 +1,377 @@
+"""A clinic's animals as small panels on shared axes, in the order in which they need a look."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import ceil
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bpvet.facts.categories import DEFAULT, guideline
+from bpvet.facts.words import METHOD_WORDS, QUANTITY_WORDS, UNITS
+from bpvet.figures.clinic.cohort_picture import PopulationLine
+from bpvet.figures.clinic.panels_picture import AnimalPanel, Deciles, Overview, PanelsPicture
+from bpvet.models.clinic.cohort import ClinicCohort
+from bpvet.models.clinic.needs import Need
+from bpvet.pictures.clinic import population_lines
+from bpvet.printing import number, prose_date
+
+#: Up to so many animals each has a panel; of more, the most pressing, beside deciles of all.
+MOST_PANELS = 60
+EXTREMES = 20
+#: Panels of the first sheet, below the panel of all, and of every further one.
+FIRST_SHEET, SHEET = 20, 24
+#: Deciles stand for so many months each, and for no fewer animals.
+BIN_MONTHS, LEAST_FOR_DECILES = 3.0, 10
+#: Of animals, this share and at least one may lie beyond the shared axes: by more than `_REACH` of
+#: what the others span, and later than `_LATER` times as many months.
+_BEYOND, _REACH, _LATER = 0.1, 0.25, 2.0
+#: Least that the axes span, in the quantity's unit and in months.
+_LEAST_SPAN, _LEAST_MONTHS = 40.0, 3.0
+_MOST_TOLD = 5
+_SIGNS = {"at least": "≥ ", "at most": "≤ ", "at least and at most": "bounds about "}
+_TARGETS = {"own": "target", "target": "target", "raised": "raised from"}
+_POINTER = {
+    "own": "the animal's own target",
+    "target": "target on a drug",
+    "raised": "bound of raised pressure, without a drug",
+}
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Axes:
+    """The ends of the shared axes: in the quantity's unit, and in months."""
+
+    low: float
+    high: float
+    longest: float
+
+
+def panels(study: ClinicCohort, level: float = 0.95) -> tuple[PanelsPicture, ...]:
+    """Return the sheets of small panels: all animals in one panel, then an animal each.
+
+    Parameters
+    ----------
+    study : ClinicCohort
+    level : float
+        Of the intervals.
+
+    Returns
+    -------
+    tuple of PanelsPicture
+        Every animal with a counted session has a panel, up to `MOST_PANELS`; of more, deciles and
+        the `EXTREMES` that need a look most.
+    """
+    lines = population_lines(study, level)
+    return sheets(
+        *(study.counted, study.needs, study.names, study.quantity, lines, level),
+        hidden=study.pseudonyms,
+    )
+
+
+def sheets(
+    rows: pd.DataFrame,
+    needs: Sequence[Need],
+    names: Mapping[str, str],
+    quantity: str,
+    lines: tuple[PopulationLine, ...],
+    level: float = 0.95,
+    hidden: bool = False,
+) -> tuple[PanelsPicture, ...]:
+    """Return the sheets of small panels of sessions.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Counted sessions, as `ClinicCohort.counted` has them.
+    needs : sequence of Need
+        Every animal of the records, in the order of its panel.
+    names : mapping of str to str
+        As `ClinicCohort.names`; an animal of which none is known is blank.
+    quantity : str
+    lines : tuple of PopulationLine
+    level : float
+        Of the intervals of `lines`.
+    hidden : bool
+        Whether dates are left out, as with pseudonyms.
+    """
+    by_animal = {str(name): part for name, part in rows.groupby("animal", sort=False)}
+    ordered = [one for one in needs if one.animal in by_animal]
+    many = len(ordered) > MOST_PANELS
+    ends = shared_axes([by_animal[one.animal] for one in ordered], quantity)
+    shown = ordered[:EXTREMES] if many else ordered
+    every = [_panel(one, by_animal[one.animal], names, quantity, hidden) for one in shown]
+    held = _deciles(by_animal, quantity) if many else None
+    overview = _overview(len(ordered), quantity, lines, held)
+    cuts = [0, *range(FIRST_SHEET, len(every), SHEET), len(every)]
+    parts = [every[a:b] for a, b in pairwise(cuts)]
+    told = _Told(len(ordered), len(needs) - len(ordered), many, len(every), quantity, level, held)
+    return tuple(
+        _sheet(told, ends, lines, overview if place == 0 else None, part, cuts[place])
+        for place, part in enumerate(parts)
+    )
+
+
+def shared_axes(parts: Sequence[pd.DataFrame], quantity: str) -> Axes:
+    """Return shared axes that no single animal sets.
+
+    Of the animals' highest values all but the highest tenth (one at least) lie within them, and
+    the rest too where they reach no farther than a quarter of what the others span. A sole animal
+    sets its own.
+
+    Parameters
+    ----------
+    parts : sequence of DataFrame
+        Each animal's counted sessions.
+    quantity : str
+    """
+    highs = [float(part[quantity].max()) for part in parts]
+    lows = [float(part[quantity].min()) for part in parts]
+    lasts = [float(part["months"].max()) for part in parts]
+    anchor: tuple[float, ...] = ()
+    if quantity == "systolic":  # the lines of target and floor are always in view
+        held = guideline(DEFAULT)
+        anchor = (float(held.floor.value), float(held.target.value))
+    low, high = _robust(np.array(lows), np.array(highs), anchor)
+    span = max(high - low, _LEAST_SPAN)
+    middle = (low + high) / 2
+    pad = 0.06 * span
+    longest = _without_longest(np.sort(lasts))
+    return Axes(
+        middle - span / 2 - pad, middle + span / 2 + pad, 1.04 * max(longest, _LEAST_MONTHS)
+    )
+
+
+def _robust(lows: Array, highs: Array, anchor: tuple[float, ...]) -> tuple[float, float]:
+    """Return the ends of an axis from each animal's lowest and highest value."""
+    low, high = float(lows.min()), float(highs.max())
+    if len(lows) > 1:
+        left_out = ceil(_BEYOND * len(lows))
+        # The lines that are drawn stand in as one animal more.
+        above = np.sort([*highs, *anchor[1:]])[::-1]
+        below = np.sort([*lows, *anchor[:1]])
+        top, bottom = float(above[left_out]), float(below[left_out])
+        if top > bottom:
+            reach = _REACH * (top - bottom)
+            low, high = max(low, bottom - reach), min(high, top + reach)
+    return min((low, *anchor)), max((high, *anchor))
+
+
+def _without_longest(lasts: Array) -> float:
+    """Return how many months an axis holds."""
+    if len(lasts) < 2:
+        return float(lasts[-1])
+    rest = float(lasts[-1 - ceil(_BEYOND * len(lasts))])
+    return min(float(lasts[-1]), _LATER * max(rest, _LEAST_MONTHS))
+
+
+def _panel(
+    need: Need, part: pd.DataFrame, names: Mapping[str, str], quantity: str, hidden: bool
+) -> AnimalPanel:
+    part = part.sort_values(["months", "session"], kind="stable")
+    date = part["date"].to_numpy(dtype="datetime64[D]")
+    bound = part[f"{quantity}_bound"].to_numpy(dtype=str)
+    value = part[quantity].to_numpy(dtype=float)
+    held = need if quantity == "systolic" else Need(need.animal, need.urgent, need.left)
+    name = names.get(need.animal, "")
+    words = [
+        _pointed(row, day, quantity, hidden)
+        for (_, row), day in zip(part.iterrows(), date, strict=True)
+    ]
+    return AnimalPanel(
+        key=need.animal,
+        name=f"{need.animal} ({name})" if name else need.animal,
+        state="left" if need.left else "urgent" if need.urgent else "",
+        standing=_standing(held, f"{_SIGNS.get(bound[-1], '')}{number(value[-1], 0)}"),
+        date=np.full(len(date), np.datetime64("NaT", "D")) if hidden else date,
+        months=part["months"].to_numpy(dtype=float),
+        value=value,
+        bound=bound,
+        method=part["method"].to_numpy(dtype=str),
+        treated=part["treated"].to_numpy(dtype=bool),
+        words=tuple(words),
+        target=held.target,
+        floor=held.floor,
+        target_is=_POINTER.get(held.kind, ""),
+    )
+
+
+def _pointed(row: pd.Series[Any], day: np.datetime64, quantity: str, hidden: bool) -> str:
+    """Return what a pointer shows of a session."""
+    when = f"month {number(float(row['months']), 1)}" if hidden else prose_date(day)
+    count = int(row[f"{quantity}_n"])
+    value = f"{_SIGNS.get(str(row[f'{quantity}_bound']), '')}{number(float(row[quantity]), 0)}"
+    drug = "on a pressure-acting drug" if row["treated"] else "on none"
+    readings = "1 reading" if count == 1 else f"mean of {count} readings"
+    return f"{when}: {value} {UNITS[quantity]}, {readings}, {METHOD_WORDS[row['method']]}, {drug}"
+
+
+def _standing(need: Need, last: str) -> tuple[str, ...]:
+    """Return the newest value and the line beside it, in more and in fewer words."""
+    if need.target is None:
+        return (f"last {last}",)
+    line = f"{_TARGETS[need.kind]} {need.target:g}"
+    return f"last {last}, {line}", f"{last}, {line}", f"last {last}"
+
+
+def _deciles(by_animal: Mapping[str, pd.DataFrame], quantity: str) -> Deciles | None:
+    """Return deciles of the animals' means by bins of months; None where no bin has enough."""
+    rows = pd.concat(by_animal.values())
+    at = (rows["months"] // BIN_MONTHS).astype(int)
+    means = rows.groupby([at, rows["animal"]])[quantity].mean()
+    found = [
+        ((int(str(place)) + 0.5) * BIN_MONTHS, np.quantile(part, np.arange(1, 10) / 10), len(part))
+        for place, part in means.groupby(level=0)
+        if len(part) >= LEAST_FOR_DECILES
+    ]
+    if not found:
+        return None
+    months, value, animals = zip(*found, strict=True)
+    return Deciles(np.array(months), np.array(value), np.array(animals))
+
+
+def _overview(
+    count: int, quantity: str, lines: tuple[PopulationLine, ...], held: Deciles | None
+) -> Overview:
+    target = floor = None
+    if quantity == "systolic":
+        chosen = guideline(DEFAULT)
+        target, floor = float(chosen.target.value), float(chosen.floor.value)
+    what = "deciles of their sessions' means" if held is not None else "the population"
+    return Overview(f"All {count}: {what}", lines if held is None else (), held, target, floor)
+
+
+@dataclass(frozen=True)
+class _Told:
+    """What the words of all sheets share."""
+
+    animals: int
+    without: int
+    many: bool
+    panels: int
+    quantity: str
+    level: float
+    deciles: Deciles | None
+
+
+def _sheet(
+    told: _Told,
+    ends: Axes,
+    lines: tuple[PopulationLine, ...],
+    overview: Overview | None,
+    part: list[AnimalPanel],
+    before: int,
+) -> PanelsPicture:
+    words, unit = QUANTITY_WORDS[told.quantity], UNITS[told.quantity]
+    of = f"{before + 1} to {before + len(part)} of {told.panels}"
+    title = f"{words.capitalize()} of {_animals(told.animals)} since their first session"
+    if told.many:
+        title += f", and the {told.panels} most pressing"
+    elif before:
+        title += f": {of}"
+    caption = [*(_first_words(told) if overview is not None else (f"Continued: {of}.",))]
+    caption += _beyond_words(part, ends, unit)
+    return PanelsPicture(
+        title=title,
+        quantity=words.capitalize(),
+        unit=unit,
+        overview=overview,
+        panels=tuple(part),
+        low=ends.low,
+        high=ends.high,
+        longest=ends.longest,
+        interval=f"{100 * told.level:g} % interval",
+        caption=" ".join(caption),
+        alt_text=" ".join(_alt_text(told, lines, part, unit, overview)),
+    )
+
+
+def _animals(count: int) -> str:
+    return "1 animal" if count == 1 else f"{count} animals"
+
+
+def _first_words(told: _Told) -> Iterator[str]:
+    yield (
+        "An animal a panel, on shared axes: urgent ones first, then by how far the usual pressure "
+        "lies above target (without a drug: the bound of raised pressure) or below the floor; what "
+        "is not known stands before what is in order."
+    )
+    if told.many:
+        yield (
+            f"Of {told.animals} animals the {told.panels} first have a panel; all stand in the "
+            "deciles and in the table below."
+        )
+    if told.without:
+        have = "has" if told.without == 1 else "have"
+        yield (
+            f"{_animals(told.without).capitalize()} of the records {have} no counted session, and "
+            "no panel."
+        )
+    if told.deciles is not None:
+        first, last = int(told.deciles.animals[0]), int(told.deciles.animals[-1])
+        yield (
+            f"Deciles: of the animals' means in each {BIN_MONTHS:g} months, {first} animals in the "
+            f"first and {last} in the last that is drawn; with fewer than {LEAST_FOR_DECILES} "
+            "there are none."
+        )
+    yield (
+        "A line joins sessions by one method no more than 180 days apart, never through a bound. "
+        "Treated animals differ in more than treatment: no gap between lines is a drug's effect."
+    )
+
+
+def _beyond_words(part: Sequence[AnimalPanel], ends: Axes, unit: str) -> Iterator[str]:
+    """Yield what lies beyond the shared axes, so that none is lost."""
+    found = []
+    for panel in part:
+        out = (panel.value > ends.high) | (panel.value < ends.low)
+        late = panel.months > ends.longest
+        if out.any():
+            middle = (ends.low + ends.high) / 2
+            at = int(np.argmax(np.where(out, np.abs(panel.value - middle), -1.0)))
+            shown = f"{_SIGNS.get(panel.bound[at], '')}{number(float(panel.value[at]), 0)}"
+            # A number, its sign and its unit stay on one line.
+            found.append(f"{panel.name} {shown} {unit}".replace("≥ ", "≥\N{NO-BREAK SPACE}"))
+        if late.any():
+            last = number(float(panel.months.max()), 0)
+            found.append(f"{panel.name} to month {last}")
+    if found:
+        more = f" and {len(found) - _MOST_TOLD} more" if len(found) > _MOST_TOLD else ""
+        yield f"Beyond the shared axes, drawn at their edge: {'; '.join(found[:_MOST_TOLD])}{more}."
+
+
+def _alt_text(
+    told: _Told,
+    lines: tuple[PopulationLine, ...],
+    part: Sequence[AnimalPanel],
+    unit: str,
+    overview: Overview | None,
+) -> Iterator[str]:
+    words = QUANTITY_WORDS[told.quantity]
+    sessions = sum(panel.value.size for panel in part)
+    yield (
+        f"{len(part)} small charts of {words} over months since the first session, an animal "
+        f"each, {sessions} sessions in all."
+    )
+    yield "; ".join(_told_of(panel) for panel in part) + "."
+    if overview is not None and overview.deciles is None:
+        yield from (line_ends(line, unit) for line in lines)
+
+
+def _told_of(panel: AnimalPanel) -> str:
+    state = f"{panel.state}, " if panel.state else ""
+    return f"{panel.name}: {state}{panel.standing[0]}"
+
+
+def line_ends(line: PopulationLine, unit: str) -> str:
+    """Return a population's line in words: where it begins and where it ends."""
+    first, last = (number(float(line.value[i]), 0) for i in (0, -1))
+    at = [number(float(line.months[i]), 0) for i in (0, -1)]
+    return f"{line.words}: {first} {unit} at month {at[0]}, {last} {unit} at month {at[1]}."

@@ -1,0 +1,323 @@
+"""From a trend to its picture: frozen numbers and words, for `bpvet.figures.trend` to draw."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet.facts.categories import guideline
+from bpvet.facts.signs.signs import status_shown
+from bpvet.facts.sources import fact
+from bpvet.facts.words import (
+    CONDITION_WORDS,
+    DECIMALS,
+    KEPT_OUT_CONDITIONS,
+    METHOD_WORDS,
+    QUANTITY_WORDS,
+    TREND_CONDITIONS,
+)
+from bpvet.figures.pictures import (
+    CourseSpan,
+    Panel,
+    ReadingMarks,
+    SessionMarks,
+    SignMark,
+    TrendPicture,
+)
+from bpvet.models.trend.outlook import category_withheld, surprise
+from bpvet.pictures.band import doubt_words, trend_band
+from bpvet.pictures.guides import guides
+from bpvet.pictures.lab_panels import LabPanels, lab_panels
+from bpvet.pictures.lab_rows import LabRows, lab_rows
+from bpvet.pictures.tracks import drug_tracks
+from bpvet.pictures.words import alt_text, caption, heading, newest_words
+from bpvet.printing import number
+from bpvet.visits.labs.series import left_out
+from bpvet.visits.readings import readings_used
+from bpvet.visits.sessions import used_values
+from bpvet.visits.signs.signs import day_of
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from bpvet.models.trend.trend import Trend
+
+
+def trend_picture(
+    trend: Trend,
+    guideline_key: str = "acvim2018",
+    level: float = 0.95,
+    *,
+    labs: bool = False,
+    rows_of: Collection[str] | None = None,
+) -> TrendPicture:
+    """Return the picture of a trend.
+
+    Parameters
+    ----------
+    trend : Trend
+    guideline_key : str
+        Key of the guideline whose categories are drawn (systolic only).
+    level : float
+        Probability of the outer band; the inner holds one half.
+    labs : bool
+        Whether the animal's laboratory values and weights stand under it as panels of their own;
+        without, they are small rows.
+    rows_of : collection of str, optional
+        The analytes that get a small row; all by default.
+    """
+    series = trend.series
+    systolic = series.quantity == "systolic"
+    chosen = guideline(guideline_key, series.species or None) if systolic else None
+    withheld = category_withheld(trend) if systolic else None
+    joined = _joined_sessions(trend)
+    marks, others = ReadingMarks.none(), (*joined, *_other_sessions(trend))
+    whose = (trend.records, series.animal, series.quantity)
+    below = lab_panels(*whose) if labs else LabPanels()
+    rows = LabRows() if labs else lab_rows(*whose, only=rows_of)
+    if not trend.logarithmic:
+        marks = _reading_marks(trend, _readings_frame(trend))
+    own = _own_sessions(trend)
+    lowest = min(float(np.min(one.mean)) for one in (own, *others) if one.mean.size)
+    across = guides(trend, chosen, withheld, lowest)
+    panel = Panel(
+        heading=heading(trend),
+        quantity=series.quantity,
+        unit="" if series.unit == "ratio" else series.unit,
+        sessions=own,
+        readings=marks,
+        others=others,
+        band=trend_band(trend, level),
+        levels=across.levels,
+        guideline=across.whose,
+        target=across.target,
+        floor=across.floor,
+        note=" ".join([*_notes(trend, withheld), *doubt_words(trend), across.note]).strip(),
+    )
+    signs = _signs(trend)
+    return TrendPicture(
+        title=_title(trend),
+        as_of=trend.as_of,
+        panels=(panel, *below.panels),
+        courses=_spans(trend),
+        signs=signs,
+        caption=_together(caption(trend, panel, joined, signs), below.caption, rows.caption),
+        alt_text=_together(alt_text(trend, panel, level, signs), below.alt_text, rows.alt_text),
+        newest=newest_words(trend, level),
+        tracks=drug_tracks(_spans(trend), trend.as_of),
+        rows=rows.rows,
+    )
+
+
+def _together(*texts: str) -> str:
+    return " ".join(text for text in texts if text)
+
+
+def _title(trend: Trend) -> str:
+    animals = trend.records.animals.set_index("animal")
+    name = str(animals["name"].get(trend.series.animal, ""))
+    who = f"{name} ({trend.series.animal})" if name else trend.series.animal
+    return f"{who}: {QUANTITY_WORDS[trend.series.quantity]}"
+
+
+def _own_sessions(trend: Trend) -> SessionMarks:
+    """Return the sessions of the series; of a bridged one, those like the latest."""
+    series = trend.series
+    own = (series.methods == series.method) & (series.conditions == series.condition)
+    return _marks(trend, own)
+
+
+def _joined_sessions(trend: Trend) -> tuple[SessionMarks, ...]:
+    """Return a bridged series' other sessions, by method and condition."""
+    series = trend.series
+    kinds = sorted(set(zip(series.methods.tolist(), series.conditions.tolist(), strict=True)))
+    return tuple(
+        _marks(trend, (series.methods == method) & (series.conditions == condition), ", joined")
+        for method, condition in kinds
+        if (method, condition) != (series.method, series.condition)
+    )
+
+
+def _marks(trend: Trend, which: np.ndarray, said: str = "") -> SessionMarks:
+    series = trend.series
+    first = int(np.flatnonzero(which)[0])
+    method, condition = str(series.methods[first]), str(series.conditions[first])
+    sd = np.sqrt(_variance(trend))[which]
+    mean = trend.observed[which]
+    name = f"{_method(method)}, {CONDITION_WORDS[condition]}{said}"
+    if trend.logarithmic:
+        name, method, sd = METHOD_WORDS[method], "", np.full(mean.size, np.nan)
+    return SessionMarks(
+        name=name,
+        method=method,
+        condition=condition,
+        date=series.date[which],
+        mean=mean,
+        low=mean - sd,
+        high=mean + sd,
+        n=np.minimum(series.k[which], 999).astype(np.int64),
+        bound=_one_bound(series.bound[which]),
+        label=_labels(trend)[which],
+        session=np.maximum(series.session[which], 0),
+    )
+
+
+def _variance(trend: Trend) -> np.ndarray:
+    series = trend.series
+    variance = np.full(series.y.size, np.nan)
+    known = series.scatter_known & (series.k > 1) & series.plain
+    variance[known] = series.ss[known] / (series.k[known] - 1)
+    return variance
+
+
+def _labels(trend: Trend) -> np.ndarray:
+    """Letter the newest session, with whether it surprises, the first visit, and every bound."""
+    series, digits = trend.series, DECIMALS.get(trend.series.quantity, 0)
+    said: list[list[str]] = [
+        [f"{bound} {number(float(mean), digits)}"] if bound else []
+        for bound, mean in zip(_one_bound(series.bound), trend.observed, strict=True)
+    ]
+    if not said[-1]:
+        said[-1].append(number(float(trend.observed[-1]), digits))
+    if trend.first_visit is not None and series.visit[0] == 0 and series.y.size > 1:
+        said[0].append("first visit")
+    found = surprise(trend)
+    if found is not None and found.tail <= float(fact("project.verdict.very_unusual").value or 0):
+        said[-1].append("very unusual")
+    elif found is not None and found.tail <= float(fact("project.verdict.unusual").value or 0):
+        said[-1].append("unusual")
+    return np.array([", ".join(one) for one in said], dtype=np.str_)
+
+
+def _bound_labels(bound: Any, mean: pd.Series) -> np.ndarray:
+    """Return what letters sessions that are known as bounds alone."""
+    pairs = zip(_one_bound(bound), mean.to_numpy(dtype=float), strict=True)
+    return np.array([f"{one} {number(value, 0)}" if one else "" for one, value in pairs])
+
+
+def _readings_frame(trend: Trend) -> pd.DataFrame:
+    """Return the readings of the sessions of the series, with their session's date."""
+    frame = readings_used(trend.records, trend.context.rule)
+    frame = frame[frame["animal"] == trend.series.animal]
+    return frame[frame["session"].isin(trend.series.session)].reset_index(drop=True)
+
+
+def _reading_marks(trend: Trend, frame: pd.DataFrame) -> ReadingMarks:
+    quantity = trend.series.quantity
+    used = used_values(frame, quantity)
+    if quantity == "pulse_pressure":
+        written, bound = (frame["systolic"] - frame["diastolic"]).to_numpy(dtype=float), None
+    else:
+        written = frame[quantity].to_numpy(dtype=float)
+        bound = frame[f"{quantity}_bound"].to_numpy(dtype=object)
+    fate = frame["fate"].to_numpy(dtype=object)
+    value = np.where(fate == "used", used, written)
+    single = (frame["summary_n"] == 0).to_numpy(dtype=bool)
+    keep = single & ~np.isnan(value)
+    bounds = np.full(len(frame), "", dtype=object) if bound is None else bound
+    bounds = np.where(np.isin(bounds, ("at least", "at most")), bounds, "")
+    return ReadingMarks(
+        date=frame["date"].to_numpy(dtype="datetime64[D]")[keep],
+        value=value[keep],
+        fate=fate[keep].astype(str),
+        bound=bounds[keep].astype(str),
+        session=np.maximum(frame["session"].to_numpy(dtype=np.int64)[keep], 0),
+    )
+
+
+def _other_sessions(trend: Trend) -> tuple[SessionMarks, ...]:
+    """Return the sessions by other methods or under other conditions, kept-out ones included."""
+    if trend.logarithmic:
+        return _left_out(trend)
+    series, table = trend.series, trend.context.sessions
+    quantity = series.quantity
+    rest = table[~table["session"].isin(series.session) & table[quantity].notna()]
+    order = {one: i for i, one in enumerate((*TREND_CONDITIONS, *KEPT_OUT_CONDITIONS))}
+    groups = sorted(
+        rest.groupby(["method", "condition"]), key=lambda one: (one[0][0], order[str(one[0][1])])
+    )
+    return tuple(
+        SessionMarks(
+            name=f"{_method(str(method))}, {CONDITION_WORDS[str(condition)]}",
+            method=str(method),
+            condition=str(condition),
+            date=rows["date"].to_numpy(dtype="datetime64[D]"),
+            mean=rows[quantity].to_numpy(dtype=float),
+            low=(rows[quantity] - rows[f"{quantity}_sd"]).to_numpy(dtype=float),
+            high=(rows[quantity] + rows[f"{quantity}_sd"]).to_numpy(dtype=float),
+            n=rows[f"{quantity}_n"].to_numpy(dtype=np.int64),
+            bound=_one_bound(rows[f"{quantity}_bound"]),
+            label=_bound_labels(rows[f"{quantity}_bound"], rows[quantity]),
+            session=rows["session"].to_numpy(dtype=np.int64),
+        )
+        for (method, condition), rows in groups
+    )
+
+
+def _left_out(trend: Trend) -> tuple[SessionMarks, ...]:
+    """Return the laboratory values that are no part of the trend and have a place in its unit."""
+    found = left_out(trend.records, trend.series.animal, trend.series.quantity)
+    shown = [(one, one.modelled) for one, _ in found if one.modelled is not None]
+    if not shown:
+        return ()
+    unknown = np.full(len(shown), np.nan)
+    return (
+        SessionMarks(
+            name="bounds" if all(one.bound for one, _ in shown) else "bounds and values of 0",
+            method="",
+            condition="",
+            date=np.array([one.date for one, _ in shown], dtype="datetime64[D]"),
+            mean=np.array([value for _, value in shown], dtype=np.float64),
+            low=unknown,
+            high=unknown.copy(),
+            n=np.ones(len(shown), dtype=np.int64),
+            bound=np.array([one.bound for one, _ in shown], dtype=str),
+            label=np.full(len(shown), "", dtype="<U1"),
+        ),
+    )
+
+
+def _one_bound(bound: Any) -> np.ndarray:
+    """Return bounds that an arrow can show; one either way is told in the text."""
+    text = np.asarray(bound, dtype=object)
+    return np.where(np.isin(text, ("at least", "at most")), text, "").astype(str)
+
+
+def _method(method: str) -> str:
+    return "Doppler" if method == "doppler" else METHOD_WORDS[method]
+
+
+def _notes(trend: Trend, withheld: str | None) -> list[str]:
+    joined = "Methods or conditions are joined through an estimated difference."
+    notes = [joined] if trend.bridged else []
+    if trend.one_sided:
+        notes.append(
+            f"Three in four readings or more lie beyond the gauge: of the usual pressure only "
+            f"that it is {trend.one_sided} a value is known."
+        )
+    return [*notes, f"No categories are shown: {withheld}."] if withheld else notes
+
+
+def _spans(trend: Trend) -> tuple[CourseSpan, ...]:
+    return tuple(
+        CourseSpan(span.drug, span.dose, span.started_on, span.stopped_on, span.modelled)
+        for span in trend.context.treatments.spans
+    )
+
+
+def _signs(trend: Trend) -> tuple[SignMark, ...]:
+    rows = trend.records.observations
+    rows = rows[(rows["animal"] == trend.series.animal) & (rows["set_aside"] == "")]
+    seen = rows["seen_on"].to_numpy(dtype="datetime64[D]")
+    words = [
+        _sign_words(sign, status_shown(sign, status, day_of(day)))
+        for sign, status, day in zip(rows["sign"], rows["status"], seen, strict=True)
+    ]
+    order = [int(i) for i in np.argsort(seen, kind="stable") if seen[i] <= trend.as_of]
+    return tuple(SignMark(seen[i], words[i]) for i in order)
+
+
+def _sign_words(sign: str, status: str) -> str:
+    return sign if status in ("", "present") else f"{sign} ({status})"

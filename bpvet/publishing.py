@@ -1,0 +1,315 @@
+"""Putting a set of files into a folder: all of them or none, at whatever moment the work ends.
+
+All are written beside their places first; a journal then says which go where; each is moved, the
+main one last; the journal goes. Whoever comes next finishes a set that has a journal, or takes
+it back where it cannot be finished, and clears what has none. Standard library only.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import tempfile
+import warnings
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import asdict, dataclass
+from hashlib import sha256
+from pathlib import Path
+
+from bpvet.errors import CallError
+from bpvet.locks import BEGINS, JOURNAL, PART, locked, unfinished, unwritable
+
+#: Bytes of a journal, and files in it, beyond which it is none of ours.
+_LONGEST, _MOST = 100_000, 20
+
+
+@dataclass(frozen=True)
+class Move:
+    """One file of a set, by names within its folder.
+
+    Parameters
+    ----------
+    name : str
+        Where it goes.
+    part : str
+        Where it waits, whole.
+    back : str
+        Where the file that it replaces is kept meanwhile; "" where there is none.
+    new, old : str
+        Digests of its content and of the file that it replaces; "" where there is none.
+    """
+
+    name: str
+    part: str
+    back: str
+    new: str
+    old: str
+
+
+def publish(
+    folder: Path,
+    contents: Mapping[str, bytes],
+    replace: bool = False,
+    check: Callable[[], None] | None = None,
+) -> None:
+    """Put files into a folder: all of them, or none.
+
+    Parameters
+    ----------
+    folder : Path
+        It is there.
+    contents : mapping of str to bytes
+        Content by file name, in the order of being moved: the main one last.
+    replace : bool
+        Whether files of these names may be replaced.
+    check : callable, optional
+        Called when no other bpvet can write there any more; what it raises leaves all as it was.
+
+    Raises
+    ------
+    CallError
+        One is there and may not be replaced, or cannot be written, or another bpvet is writing.
+    """
+    place = folder
+    try:
+        with locked(folder):
+            for said in _recovered(folder):
+                warnings.warn(said, stacklevel=3)
+            if check is not None:
+                check()
+            made = list[str]()
+            try:
+                moves = []
+                for name, content in contents.items():
+                    place = folder / name
+                    moves.append(_staged(folder, name, content, made))
+                place = folder
+                _moved(folder, moves, replace, made)
+            finally:
+                # The journal goes last: what it does not tell of is in nobody's way.
+                for part in (*made, JOURNAL):
+                    (folder / part).unlink(missing_ok=True)
+    except FileExistsError as error:
+        there = error.filename2 or error.filename or place
+        raise CallError(f'"{there}" is there already. Name another file.') from None
+    except (OSError, ValueError) as error:
+        named = getattr(error, "filename2", None)
+        raise unwritable(Path(named) if isinstance(named, str) else place, error) from error
+
+
+def recovered(folder: Path) -> list[str]:
+    """Finish, or take back, what an earlier bpvet left unfinished in a folder.
+
+    Returns
+    -------
+    list of str
+        Sentences that say so; none where there was nothing.
+
+    Raises
+    ------
+    CallError
+        Another bpvet is writing there, or the folder cannot be written into.
+    """
+    try:
+        if not any(unfinished(name) for name in os.listdir(folder)):
+            return []
+    except OSError:
+        return []  # whoever writes there will say what is wrong
+    try:
+        with locked(folder):
+            return _recovered(folder)
+    except OSError as error:
+        raise unwritable(folder, error) from error
+
+
+def _staged(folder: Path, name: str, content: bytes, made: list[str]) -> Move:
+    """Write a file beside its place; `made` gets the name of what is there from then on."""
+    place = folder / name
+    handle, part = tempfile.mkstemp(dir=folder, prefix=BEGINS, suffix=PART)
+    made.append(os.path.basename(part))
+    with os.fdopen(handle, "wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    os.chmod(part, 0o666 & ~_umask())
+    # A link is replaced itself, and what it leads to is left alone: there is nothing to keep.
+    old = _digest(place)
+    back = f"{made[-1].removesuffix(PART)}-old{PART}" if old else ""
+    return Move(name, made[-1], back, sha256(content).hexdigest(), old)
+
+
+def _moved(folder: Path, moves: Sequence[Move], replace: bool, made: list[str]) -> None:
+    """Move staged files to their places, with a journal where there are several."""
+    if not replace:
+        for one in moves:
+            if os.path.lexists(folder / one.name):
+                raise FileExistsError(17, "File exists", str(folder / one.name))
+    if len(moves) == 1:
+        _placed(folder, moves[0], replace)
+        return
+    for one in moves:
+        if one.back:
+            made.append(one.back)
+            _kept(folder / one.name, folder / one.back)
+    journal = _staged(folder, JOURNAL, _journal_bytes(moves), made)
+    os.replace(folder / journal.part, folder / JOURNAL)
+    _sync(folder)
+    try:
+        for one in moves:
+            _placed(folder, one, replace)
+        _sync(folder)
+    except BaseException:
+        # As long as this process lives it leaves all as it was.
+        _taken_back(folder, moves)
+        raise
+
+
+def _placed(folder: Path, move: Move, replace: bool) -> None:
+    part, place = folder / move.part, folder / move.name
+    if replace or not _linked(part, place):
+        os.replace(part, place)
+
+
+def _taken_back(folder: Path, moves: Iterable[Move]) -> None:
+    """Put back what was there, wherever one of these moves has been made."""
+    for one in moves:
+        place = folder / one.name
+        if _digest(place) != one.new or one.new == one.old:
+            continue
+        if not one.old:
+            place.unlink(missing_ok=True)
+        elif _digest(folder / one.back) == one.old:
+            os.replace(folder / one.back, place)
+
+
+def _recovered(folder: Path) -> list[str]:
+    """Do what `recovered` says; the folder is locked by us."""
+    journal, said = folder / JOURNAL, list[str]()
+    moves = _moves_in(journal)
+    if moves:
+        said += _finished(folder, moves)
+    left = [name for name in os.listdir(folder) if name.endswith(PART) and unfinished(name)]
+    left += [JOURNAL] if os.path.lexists(journal) else []
+    for name in left:
+        (folder / name).unlink(missing_ok=True)
+    if left and not moves:
+        said.append(
+            f'An earlier bpvet was stopped before its files in "{folder}" were complete: they '
+            "stay as they were, and what it left behind was removed."
+        )
+    return said
+
+
+def _finished(folder: Path, moves: Sequence[Move]) -> list[str]:
+    """Finish a set that was stopped, or take it back; return what is to be said."""
+    names = f'"{moves[-1].name}" and {len(moves) - 1} more'
+    begun = f'An earlier bpvet was stopped while it wrote {names} into "{folder}": '
+    now = {one.name: _digest(folder / one.name) for one in moves}
+    waiting = [one for one in moves if now[one.name] != one.new]
+    said = []
+    try:
+        for one in waiting:
+            if _digest(folder / one.part) != one.new:
+                raise FileNotFoundError(one.part)
+        for one in waiting:
+            if now[one.name] != one.old or (not one.old and os.path.lexists(folder / one.name)):
+                # Somebody has changed it since then, and keeps it.
+                other = _set_aside(folder / one.name)
+                said.append(f'"{one.name}" had been changed since, and is kept as "{other}".')
+            os.replace(folder / one.part, folder / one.name)
+        _sync(folder)
+    except OSError:
+        _taken_back(folder, moves)
+        return [f"{begun}they could not be completed, and are as they were before.", *said]
+    return [f"{begun}they are in place now.", *said]
+
+
+def _set_aside(place: Path) -> str:
+    """Give a file another name, beside it; return that name."""
+    for count in range(1, 1000):
+        other = place.with_name(f"{place.stem}.kept-{count}{place.suffix}")
+        if not os.path.lexists(other):
+            os.rename(place, other)
+            return other.name
+    raise FileExistsError(17, "File exists", str(place))
+
+
+def _moves_in(journal: Path) -> tuple[Move, ...]:
+    """Return what a journal says; nothing where there is none, or it is none of ours."""
+    try:
+        if journal.is_symlink() or journal.stat().st_size > _LONGEST:
+            return ()
+        held = json.loads(journal.read_text(encoding="utf-8"))
+        moves = tuple(Move(**one) for one in held["moves"])
+    except (OSError, ValueError, TypeError, KeyError, RecursionError):
+        return ()
+    return moves if 0 < len(moves) <= _MOST and all(map(_is_ours, moves)) else ()
+
+
+def _is_ours(move: Move) -> bool:
+    texts = (move.name, move.part, move.back, move.new, move.old)
+    if not all(isinstance(text, str) and "\0" not in text for text in texts):
+        return False
+    plain = all(name == os.path.basename(name) and "\\" not in name for name in texts[:3])
+    waiting = (move.part, *([move.back] if move.back else []))
+    waits = all(unfinished(name) and name.endswith(PART) for name in waiting)
+    return plain and waits and bool(move.name and move.new) and not unfinished(move.name)
+
+
+def _journal_bytes(moves: Iterable[Move]) -> bytes:
+    return json.dumps({"moves": [asdict(one) for one in moves]}).encode()
+
+
+def _digest(path: Path) -> str:
+    """Return the digest of a plain file; "" where there is none."""
+    try:
+        if path.is_symlink() or not path.is_file():
+            return ""
+        of = sha256()
+        with path.open("rb") as file:
+            while block := file.read(1 << 20):
+                of.update(block)
+        return of.hexdigest()
+    except OSError:
+        return ""
+
+
+def _kept(place: Path, back: Path) -> None:
+    """Keep a file under a second name; as a copy where the disk knows no links."""
+    try:
+        os.link(place, back)
+    except OSError:
+        shutil.copy2(place, back)
+
+
+def _linked(part: Path, place: Path) -> bool:
+    """Give a file its name if that is free; False where the disk knows no links."""
+    try:
+        os.link(part, place)
+    except FileExistsError:
+        raise
+    except OSError:
+        if os.path.lexists(place):
+            raise FileExistsError(17, "File exists", str(place)) from None
+        return False
+    return True
+
+
+def _sync(folder: Path) -> None:
+    """Have the names in a folder on the disk before anything else is done, where that can be."""
+    if os.name == "posix":
+        with suppress(OSError):
+            handle = os.open(folder, os.O_RDONLY)
+            try:
+                os.fsync(handle)
+            finally:
+                os.close(handle)
+
+
+def _umask() -> int:
+    """Return the mask for new files; it can only be read by setting it."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

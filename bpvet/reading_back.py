@@ -1,0 +1,115 @@
+"""Small files that are read back, TOML and JSON, within limits of size, depth and digits.
+
+What such a file may hold is known, so one that is far larger, deeper or longer in its numbers is
+none, whatever it holds: it is refused before it takes time or memory. Standard library only.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any, NoReturn
+
+#: Bytes of a file; dots of one line of TOML (each opens a table in a table); tables or lists in
+#: one another; digits of a number.
+MOST_BYTES, MOST_DOTS, DEEPEST, MOST_DIGITS = 1_000_000, 60, 20, 60
+_DIGITS = re.compile(rf"(?:[0-9][_.]?){{{MOST_DIGITS + 1}}}")
+_HEX = re.compile(rf"0[xob][0-9A-Fa-f_]{{{MOST_DIGITS}}}")
+
+
+class ReadBackError(ValueError):
+    """A file that is not what it is read as; the message goes on after its name: "is …"."""
+
+
+def text_of_file(path: Path, most: int = MOST_BYTES) -> str:
+    """Return the text of a plain file, without a mark of its encoding.
+
+    Raises
+    ------
+    OSError
+        It cannot be read.
+    ReadBackError
+        It is no plain file, too long, or not UTF-8.
+    """
+    if path.exists() and not path.is_file():
+        # A pipe or a device would never come to its end.
+        raise ReadBackError("is no plain file")
+    with path.open("rb") as file:
+        data = file.read(most + 1)
+    if len(data) > most:
+        raise ReadBackError(f"is too long: more than {most:,} bytes")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise ReadBackError("is not UTF-8 text: save it with that encoding") from None
+
+
+def toml_table(text: str) -> dict[str, Any]:
+    """Return a TOML text as a table.
+
+    Raises
+    ------
+    ReadBackError
+        It is no TOML, or beyond the limits; a line is named where it is known.
+    """
+    import tomllib
+
+    for number, line in enumerate(text.splitlines(), start=1):
+        if line.count(".") > MOST_DOTS and not line.lstrip().startswith("#"):
+            raise ReadBackError(f"has more than {MOST_DOTS} dots in line {number}")
+        if _DIGITS.search(line) or _HEX.search(line):
+            raise ReadBackError(f"has a number of more than {MOST_DIGITS} digits in line {number}")
+    try:
+        held = tomllib.loads(text)
+    except RecursionError:
+        raise ReadBackError("is nested too deeply") from None
+    except ValueError as error:
+        # Also what is no TOMLDecodeError, as dates that are none.
+        raise ReadBackError(f"is not TOML: {error}") from None
+    _refuse_deep(held)
+    return held
+
+
+def json_object(text: str) -> dict[str, Any]:
+    """Return a JSON text as an object.
+
+    Raises
+    ------
+    ReadBackError
+        It is no JSON or no object, holds NaN or Infinity, or is beyond the limits.
+    """
+
+    def refuse(name: str) -> NoReturn:
+        raise ReadBackError(f"holds {name}")
+
+    def whole(digits: str) -> int:
+        if len(digits) > MOST_DIGITS:
+            raise ReadBackError(f"has a number of more than {MOST_DIGITS} digits")
+        return int(digits)
+
+    try:
+        held = json.loads(text, parse_constant=refuse, parse_int=whole)
+    except RecursionError:
+        raise ReadBackError("is nested too deeply") from None
+    except json.JSONDecodeError as error:
+        raise ReadBackError(f"is not JSON: {error}") from None
+    if not isinstance(held, dict):
+        raise ReadBackError("is no JSON object")
+    _refuse_deep(held)
+    return held
+
+
+def _refuse_deep(held: Any) -> None:
+    """Raise a `ReadBackError` if tables or lists stand too deeply in one another."""
+    level = [held]
+    for _ in range(DEEPEST):
+        level = [
+            one
+            for outer in level
+            for one in (outer.values() if isinstance(outer, dict) else outer)
+            if isinstance(one, dict | list)
+        ]
+        if not level:
+            return
+    raise ReadBackError("is nested too deeply")

@@ -1,0 +1,90 @@
+"""The animals of records one by one: a row found by its id, without a look through all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+if TYPE_CHECKING:
+    from bpvet.records.records import Records
+
+
+@dataclass(frozen=True)
+class AnimalRow:
+    """What the animals table says of one animal.
+
+    Parameters
+    ----------
+    animal, name : str
+        Its id and its name; texts are blank where nothing is recorded.
+    species : str
+        ``cat``, ``dog`` or blank.
+    species_written : str
+        As written where it is neither; blank otherwise.
+    breed : str
+    birth_date, left_on : datetime64[D]
+        NaT where nothing is recorded.
+    left_reason : str
+    measured_before : str
+        Whether visits exist that are not in these records: ``yes``, ``no`` or blank.
+    target_systolic : float or None
+        Set by the vet for this animal, mmHg.
+    """
+
+    animal: str
+    name: str
+    species: str
+    species_written: str
+    breed: str
+    birth_date: np.datetime64
+    left_on: np.datetime64
+    left_reason: str
+    measured_before: str
+    target_systolic: float | None
+
+    def left(self, as_of: np.datetime64) -> bool:
+        """Return whether the animal had left by a date."""
+        return bool(not np.isnat(self.left_on) and self.left_on <= as_of)
+
+    def age_years(self, on: np.datetime64) -> float | None:
+        """Return its age on a date; None where no birth date is recorded."""
+        if np.isnat(self.birth_date):
+            return None
+        return float((on - self.birth_date) / np.timedelta64(1, "D")) / 365.25
+
+
+def animal_rows(records: Records) -> Mapping[str, AnimalRow]:
+    """Return the animals by id, in the order of the records."""
+    return records.rows_by_animal
+
+
+def rows_of(frame: pd.DataFrame) -> Mapping[str, AnimalRow]:
+    """Return the rows of the animals table by id."""
+    names = ("animal", "name", "species", "species_written", "breed", "left_reason")
+    texts = [[str(text) for text in frame[name]] for name in names]
+    born, left = (frame[name].to_numpy(dtype="datetime64[D]") for name in ("birth_date", "left_on"))
+    before = frame["measured_before"].tolist()
+    targets = frame["target_systolic"].to_numpy(dtype=float).tolist()
+    found: dict[str, AnimalRow] = {}
+    for own, birth, gone, met, target in zip(
+        zip(*texts, strict=True), born, left, before, targets, strict=True
+    ):
+        animal, name, species, written, breed, reason = own
+        found[animal] = AnimalRow(
+            animal=animal,
+            name=name,
+            species=species,
+            species_written=written,
+            breed=breed,
+            birth_date=birth,
+            left_on=gone,
+            left_reason=reason,
+            measured_before=str(met),
+            target_systolic=float(target) if np.isfinite(target) else None,
+        )
+    return MappingProxyType(found)

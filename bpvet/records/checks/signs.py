@@ -1,0 +1,102 @@
+"""Signs that ask: what is not understood or unclear, and what notes seem to say of signs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+import numpy as np
+
+from bpvet.facts.signs.signs import SignItem, read_note, read_sign
+from bpvet.printing import prose_date
+from bpvet.records.checks.row_findings import OfRow
+from bpvet.records.findings import shown
+from bpvet.records.ledger import Ledger
+from bpvet.records.parsing.columns import distinct
+from bpvet.records.parsing.values import Values
+
+#: The status of a sign whose cell holds a word that is none of ours: it makes the row unclear.
+UNKNOWN_STATUS = "unclear"
+#: Tables whose notes are looked at, and the column that dates them.
+NOTED = {"readings": "date", "treatments": "started_on", "observations": "seen_on"}
+_LONGEST = 100
+
+
+def say_signs(ledgers: Mapping[str, Ledger], values: Mapping[str, Values]) -> None:
+    """Say which signs are not understood or unclear, and which notes may hold a sign.
+
+    Parameters
+    ----------
+    ledgers : mapping of str to Ledger
+        All five tables.
+    values : mapping of str to dict
+        Their values after all other checks.
+    """
+    _say_observations(ledgers["observations"], values["observations"])
+    for table, column in NOTED.items():
+        _say_notes(ledgers[table], values[table], column)
+
+
+def _say_observations(ledger: Ledger, values: Values) -> None:
+    rows = np.flatnonzero(ledger.usable)
+    if len(rows) == 0:
+        return
+    texts, code = distinct(values["sign"])
+    statuses, of_status = distinct(values["status"])
+    days = values["seen_on"]
+    asked: dict[str, list[int]] = {"unread": [], "unclear": []}
+    items: dict[int, tuple[SignItem, ...]] = {}
+    for row in rows.tolist():
+        found = read_sign(texts[code[row]], statuses[of_status[row]], _day(days[row]))
+        readings = {item.reading for item in found}
+        for reading, held in asked.items():
+            if reading in readings:
+                held.append(row)
+                items[row] = found
+    ledger.say(
+        np.array(asked["unread"], dtype=np.int64),
+        "sign",
+        OfRow(lambda row: f"{_pieces(items[row], 'unread')} is not understood."),
+        "Write it in other words, or in the usual terms of the trade.",
+        "sign not understood",
+    )
+    ledger.say(
+        np.array(asked["unclear"], dtype=np.int64),
+        "sign",
+        OfRow(lambda row: f"{_pieces(items[row], 'unclear')} is unclear: is it there, or not?"),
+        "Say so under status: present, absent, resolved or longstanding, with a plain sign.",
+        "sign unclear",
+    )
+
+
+def _say_notes(ledger: Ledger, values: Values, column: str) -> None:
+    if ledger.n == 0 or not ledger.given("note"):
+        return
+    texts, code = distinct(values["note"])
+    # Without the date of its row: what a note says of the past is past by its own words.
+    told = np.array([bool(text) and bool(read_note(text)) for text in texts], dtype=bool)
+    if not told.any():
+        return
+    days = values[column]
+    rows = np.flatnonzero(told[code] & ledger.usable & ~np.isnat(days))
+    ledger.say(
+        rows,
+        "note",
+        OfRow(lambda row: _of_note(texts[code[row]], days[row])),
+        "If it is a sign, enter it among the observations.",
+        "sign in a note",
+    )
+
+
+def _of_note(text: str, day: np.datetime64) -> str:
+    return f"A note of {prose_date(day)} says {shown(text, _LONGEST)}."
+
+
+def _pieces(items: tuple[SignItem, ...], reading: str) -> str:
+    found = dict.fromkeys(item.text for item in items if item.reading == reading)
+    return ", ".join(shown(text, _LONGEST) for text in list(found)[:3])
+
+
+def _day(day: np.datetime64) -> date | None:
+    found = day.astype("datetime64[D]").item()
+    return found if isinstance(found, date) else None

@@ -1,0 +1,333 @@
+"""Adding an entry to a record folder: a new file of its own, never an edit, and safely.
+
+What the folder would be with the new file in it is read before the file is there, by the same
+road as ever: what would be set aside, read as something else, or make other rows copies, is
+refused; what the check would ask about is asked first. Then the file is written whole, under the
+folder's lock, and only if what was judged still holds.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet.errors import CallError, RecordsError
+from bpvet.locks import unwritable
+from bpvet.publishing import publish
+from bpvet.records.checks.row_findings import OUTCOMES
+from bpvet.records.entries.files import ENTRY, added_csv, added_name, new_entry
+from bpvet.records.findings import Finding, shown
+from bpvet.records.folder import existing, files_of
+from bpvet.records.outputs import inputs_of
+from bpvet.records.read import read, read_with
+from bpvet.records.records import Records
+from bpvet.records.tables import TABLES
+
+#: Kinds of findings that stop the work of a folder that is only beginning.
+_BEGINNING = ("no readings file", "no rows", "empty")
+#: Kinds that say that a row stands there twice.
+_TWICE = ("visit saved twice", "exact duplicate", "same file twice", "perhaps a duplicate")
+#: The kind that says that two rows of a drug start on one day: their stops are not told apart.
+_BEGUN = "starts together"
+#: Findings up to which those that come with an entry are looked for among all.
+_MANY = 20_000
+_IDLE = ("", "Nothing to do.", "Nothing to do if it has not been measured.")
+#: What the in-room sum has told already, at the reading itself.
+_TOLD_IN_ROOM = ("unusual value", "gauge's ceiling")
+_BOOKS = (".xlsx", ".xlsm")
+_SIGNS = {"at least": "> ", "at most": "< "}
+
+
+@dataclass(frozen=True, eq=False)
+class Entry:
+    """What was added to a folder.
+
+    Parameters
+    ----------
+    table, entry : str
+        The table, and the id by which it can be taken back.
+    file : Path
+        The new file.
+    rows : tuple of mapping of str to str
+        Its rows, by our columns.
+    notes : tuple of str
+        What the check asks about it, and what was accepted.
+    """
+
+    table: str
+    entry: str
+    file: Path
+    rows: tuple[Mapping[str, str], ...]
+    notes: tuple[str, ...]
+
+
+#: Judges the records as they would be: the name of the new file in them; raises what is wrong.
+Judge = Callable[[Records, str], Sequence[str]]
+
+
+def record_folder(path: str | os.PathLike[str]) -> Path:
+    """Return a folder that entries may be added to.
+
+    Raises
+    ------
+    CallError
+        It is not there, is a file, cannot be written into, or keeps its records in a workbook or
+        in another form that no file can be added to.
+    RecordsError
+        It may not be read.
+    """
+    place = existing(path)
+    if not place.is_dir():
+        raise CallError(
+            f'"{place}" is a file, and what is there is never changed. Name a folder of records.'
+        )
+    if not os.access(place, os.W_OK | os.X_OK):
+        raise CallError(f'"{place}" is read-only: nothing can be added there.')
+    findings = list[Finding]()
+    books = [file for _, file in files_of(place, findings) if file.suffix.lower() in _BOOKS]
+    if books:
+        raise CallError(
+            f'The records of "{place}" are in a workbook ("{books[0].name}"), and a workbook is '
+            "never changed. Enter it there, or save its sheets as CSV files (readings.csv, "
+            "animals.csv, …) in a folder of their own."
+        )
+    if unread := _beside_no_readings(place):
+        raise CallError(
+            f'"{place}" holds "{unread}" and no readings file: whether that holds its records is '
+            "not clear. Name a folder of records in CSV files, or an empty one."
+        )
+    return place
+
+
+def usable_records(folder: Path) -> Records:
+    """Return the records of a folder, which may be empty as yet.
+
+    Raises
+    ------
+    RecordsError
+        A finding stops the work.
+    """
+    records = read(folder)
+    if any(one.kind not in _BEGINNING for one in records.stopping):
+        return records.require_usable()
+    return records
+
+
+def add_entry(
+    folder: Path,
+    table: str,
+    rows: Sequence[Mapping[str, str]],
+    accept: Callable[[Sequence[str]], None],
+    judge: Judge | None = None,
+) -> Entry:
+    """Add rows to a record folder as one entry.
+
+    Parameters
+    ----------
+    folder : Path
+        As `record_folder` gives it.
+    table : str
+    rows : sequence of mapping of str to str
+        Cells by our names: ISO dates, points for decimals, texts of one line.
+    accept : callable
+        Gets what the check would ask about; raises a `CallError` unless it shall be added all the
+        same. It is not called where there is nothing to ask.
+    judge : callable, optional
+        Gets the records as they would be and the new file's name; returns what is to be asked
+        besides, raises a `CallError` for what must not be.
+
+    Raises
+    ------
+    CallError
+        It is refused, or cannot be written; the folder is as it was.
+    """
+    entry = new_entry()
+    name = added_name(table, entry)
+    data = added_csv(table, rows, rows[0][ENTRY] if table == "cancelled" else entry)
+    seen = _state(folder)
+    notes = _judged(folder, table, name, data, rows, judge)
+    if notes:
+        accept(notes)
+    accepted = set(notes)
+
+    def still_so() -> None:
+        if _state(folder) == seen:
+            return
+        # Somebody added something meanwhile.
+        more = _judged(folder, table, name, data, rows, judge)
+        if new := [one for one in more if one not in accepted]:
+            raise CallError(f"The records changed meanwhile: {' '.join(new)} Try again.")
+
+    publish(folder, {name: data}, check=still_so)
+    file = folder / name
+    _refuse_changed(file, data)
+    return Entry(table, entry, file, tuple(rows), tuple(notes))
+
+
+def _beside_no_readings(folder: Path) -> str:
+    """Return a file that may hold the records of a folder without readings; "" where none does."""
+    findings = list[Finding]()
+    if any(table == "readings" for table, _ in files_of(folder, findings)):
+        return ""
+    unread = [one.file for one in findings if one.kind == "file not read"]
+    return unread[0] if unread else ""
+
+
+def _state(folder: Path) -> tuple[tuple[str, ...], ...]:
+    return inputs_of(folder).state
+
+
+def _judged(
+    folder: Path,
+    table: str,
+    name: str,
+    data: bytes,
+    rows: Sequence[Mapping[str, str]],
+    judge: Judge | None,
+) -> list[str]:
+    """Return what is to be asked about a new file; raise where it must not be added."""
+    before, after = usable_records(folder), read_with(folder, {name: data})
+    new = _new(before, after, name, len(rows))
+    for one in new:
+        if one.stops or one.reason.endswith((OUTCOMES["row"], OUTCOMES["cell"])):
+            raise _refusal(one)
+        if one.kind == _BEGUN:
+            raise _begun(rows[0])
+    _refuse_unused(before, after)
+    _refuse_misread(after, table, name, rows)
+    asks = [one for one in new if one.mend not in _IDLE and one.kind not in _TOLD_IN_ROOM]
+    return [*dict.fromkeys(map(_note, asks)), *(judge(after, name) if judge else ())]
+
+
+def _new(before: Records, after: Records, name: str, rows: int) -> list[Finding]:
+    """Return the findings that come with a file of so many rows: about it, or about others."""
+    # What is said of the whole folder may now be said of its first file, which is this one.
+    old = {(one.kind, one.reason) for one in before.findings.told if isinstance(one, Finding)}
+    if max(len(before.findings), len(after.findings)) > _MANY:
+        ours = after.findings.about({name: range(1, rows + 2)})
+        found = [one for one in ours if one.file == name]
+    else:
+        known = Counter(map(str, before.findings))
+        found = []
+        for one in after.findings:
+            known[str(one)] -= 1
+            if known[str(one)] < 0:
+                found.append(one)
+    return [one for one in found if (one.kind, one.reason) not in old]
+
+
+def _begun(row: Mapping[str, str]) -> CallError:
+    return CallError(
+        f"{shown(row['drug'])} from {row['started_on']} is on record already, and a second row of "
+        "that day would be read as one with it; it was not added. When it stopped, write it into "
+        "that row; if bpvet added it, take the entry back and add it again with --until."
+    )
+
+
+def _refusal(one: Finding) -> CallError:
+    if one.kind in _TWICE:
+        return _twice(one)
+    if one.kind == "future date":
+        return CallError(
+            f"{one.column} {shown(one.value)} lies in the future, and was not added: enter what "
+            "has happened."
+        )
+    return CallError(f"It would not be used, and was not added. {_note(one)}")
+
+
+def _note(one: Finding) -> str:
+    reason = one.reason
+    for ending in OUTCOMES.values():
+        reason = reason.removesuffix(ending).rstrip() if ending else reason
+    where = f"{one.column} {shown(one.value)}: " if one.column and one.value.strip() else ""
+    where = where or (f"{one.column}: " if one.column else "")
+    return f"{where}{reason} {one.mend}".rstrip()
+
+
+def _twice(one: Finding) -> CallError:
+    return CallError(
+        "This stands in the records already, and would be read twice; it was not added. "
+        f"({one.file}{'' if one.line is None else f', line {one.line}'}: {one.reason})"
+    )
+
+
+def _refuse_unused(before: Records, after: Records) -> None:
+    """Refuse what makes rows of other files unused, as where these would be its copies."""
+    for table in TABLES:
+        if table != "animals" and _aside(after, table) > _aside(before, table):
+            raise CallError(
+                "Other rows would no longer be used with it, perhaps because this stands in the "
+                "records already; it was not added."
+            )
+
+
+def _aside(records: Records, table: str) -> int:
+    return int((getattr(records, table)["set_aside"] != "").sum())
+
+
+def _refuse_misread(
+    after: Records, table: str, name: str, rows: Sequence[Mapping[str, str]]
+) -> None:
+    """Refuse what would be read as anything else than what it is."""
+    if table == "animals":
+        frame = after.animals
+        frame = frame[frame["animal"].isin([row["animal"] for row in rows])]
+    else:
+        frame = getattr(after, table)
+        frame = frame[frame["file"] == name]
+    if len(frame) != len(rows):
+        raise CallError("It would be read as other rows than were given; it was not added.")
+    for row, read_back in zip(rows, frame.to_dict("records"), strict=True):
+        for column in TABLES[table]:
+            given = row.get(column.name, "")
+            found = _as_written(read_back, column.name, column.kind)
+            if given and not _same(given, found, column.kind):
+                raise CallError(
+                    f"{column.name} {shown(given)} would be read as {shown(found)}; it was not "
+                    "added. Write it otherwise."
+                )
+
+
+def _as_written(row: Mapping[Hashable, Any], name: str, kind: str) -> str:
+    """Return a value that was read as it would be written."""
+    value = row[name]
+    bound = str(row.get(f"{name}_bound", ""))
+    if bound == "no sound":
+        return bound
+    if kind in ("date", "moment"):
+        return "" if pd.isna(value) else str(np.datetime64(value, "s"))
+    if kind in ("number", "quantity", "bounded"):
+        number = float(value)
+        return "" if np.isnan(number) else f"{_SIGNS.get(bound, '')}{number:.10g}"
+    return str(value)
+
+
+def _same(given: str, found: str, kind: str) -> bool:
+    if kind in ("date", "moment"):
+        return bool(found) and np.datetime64(given, "s") == np.datetime64(found, "s")
+    if kind in ("number", "quantity", "bounded") and given != found:
+        try:
+            signs = given[:2] if given[:2] in _SIGNS.values() else ""
+            return found.startswith(signs) and float(given.removeprefix(signs)) == float(
+                found.removeprefix(signs)
+            )
+        except ValueError:
+            return False
+    return given == found
+
+
+def _refuse_changed(file: Path, data: bytes) -> None:
+    """Say so where the disk does not hold what was written."""
+    try:
+        held = file.read_bytes()
+    except OSError as error:
+        raise unwritable(file, error) from None
+    if held != data:
+        raise RecordsError(f'"{file}" does not hold what was written into it. Look at the disk.')

@@ -1,0 +1,85 @@
+"""The entries of records: what was added, by its id, so that it can be found and taken back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import pandas as pd
+
+from bpvet.errors import CallError
+from bpvet.records.entries.cancelled import TOLD, what_words
+from bpvet.records.entries.files import ENTRY
+from bpvet.records.findings import shown
+from bpvet.records.headings.near_names import did_you_mean, nearest
+from bpvet.records.records import Records
+
+
+@dataclass(frozen=True)
+class Listed:
+    """An entry: its id, its table and file, whose it is, and what it holds as a sentence has it."""
+
+    entry: str
+    table: str
+    file: str
+    animal: str
+    text: str
+
+
+def entries(records: Records) -> tuple[Listed, ...]:
+    """Return the entries that are not cancelled, the oldest id first.
+
+    Parameters
+    ----------
+    records : Records
+    """
+    return tuple(sorted(_listed(records), key=lambda one: (one.entry, one.table)))
+
+
+def entry_named(records: Records, entry: str) -> tuple[Listed, ...]:
+    """Return what bears an id and is not cancelled, a part for each table.
+
+    Raises
+    ------
+    CallError
+        It is cancelled already, or no row bears it.
+    """
+    found = tuple(one for one in entries(records) if one.entry == entry)
+    if found:
+        return found
+    gone = [one for one in records.cancelled_rows if one.entry == entry]
+    if gone:
+        raise CallError(f"The entry {shown(entry)} is cancelled already ({gone[0].why}).")
+    hint = did_you_mean(nearest(entry, [one.entry for one in entries(records)]))
+    raise CallError(
+        f"No row of these records bears the entry {shown(entry)}: only what bpvet added can be "
+        f"taken back. {hint}".rstrip()
+    )
+
+
+def _listed(records: Records) -> Iterator[Listed]:
+    for table, (date, names) in TOLD.items():
+        frame = getattr(records, table)
+        if ENTRY not in frame.columns:
+            continue
+        held = frame[frame[ENTRY] != ""]
+        for entry, rows in held.groupby(ENTRY, sort=False):
+            first = rows.iloc[0]
+            texts = [" ".join(_texts(row, names)) for _, row in rows.iterrows()]
+            day = "" if pd.isna(first[date]) else str(first[date].date())
+            animal = str(first["animal"])
+            file = str(first["file"]) if "file" in rows.columns else ""
+            yield Listed(str(entry), table, file, animal, what_words(table, animal, day, texts))
+
+
+def _texts(row: pd.Series, names: tuple[str, ...]) -> Iterator[str]:
+    signs = {"at least": "> ", "at most": "< "}
+    for name in names:
+        value, bound = row[name], str(row.get(f"{name}_bound", ""))
+        if bound == "no sound":
+            yield bound
+        elif isinstance(value, str):
+            if value:
+                yield value
+        elif not pd.isna(value):
+            yield f"{signs.get(bound, '')}{value:g}"

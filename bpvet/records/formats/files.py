@@ -1,0 +1,244 @@
+"""A path to cells: its files in any of the forms that are read, each as text with true lines.
+
+Everything is text here. A row whose cells cannot be told apart is never shifted or padded, it is
+kept as an empty row with a finding.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+
+from bpvet.errors import CallError
+from bpvet.records.cells import Loaded as Loaded
+from bpvet.records.cells import RawSheet as RawSheet
+from bpvet.records.entries.files import table_of_added
+from bpvet.records.findings import Finding, printable, shown, whole
+from bpvet.records.folder import bytes_of, existing, files_of
+from bpvet.records.formats.arrow_tables import arrow_sheet
+from bpvet.records.formats.database import database_sheets, is_url, sqlite_sheets
+from bpvet.records.formats.fhir_rows import fhir_sheets, holds_resources
+from bpvet.records.formats.forms import form_of
+from bpvet.records.formats.json_lines import document_of, json_sheet
+from bpvet.records.formats.separated import read_sheet
+from bpvet.records.formats.workbook import workbook_sheets
+from bpvet.records.headings.non_data_rows import without_remarks
+from bpvet.records.parsing.guards import without_guards
+
+STANDARD_INPUT = "standard input"
+#: Letters of a heading; a longer one is a line of text, or something else, and is cut.
+LONGEST_HEADING = 300
+#: Forms that are known and not read: what is said of them, and what to do.
+_NOT_READ = {
+    "old workbook": (
+        "This is an old workbook (.xls), which is not read.",
+        "Open it in a spreadsheet program and save it as .xlsx or CSV.",
+    ),
+    "protected file": (
+        "This workbook is protected by a password.",
+        "Open it in a spreadsheet program and save it as .xlsx without a password.",
+    ),
+    "old feather": (
+        "This is a Feather file of the first version, which is not read.",
+        "Write it again as Feather version 2, Parquet or CSV.",
+    ),
+    "PDF": (
+        "This is a PDF, not a table.",
+        "Ask the program that made it for the table itself, as CSV or .xlsx.",
+    ),
+    "picture": (
+        "This is a picture, not a table.",
+        "Type its readings into a table (.xlsx or CSV): animal, taken_at, method and systolic.",
+    ),
+    "text document": (
+        "This is a text document, not a table.",
+        "Copy its table into a spreadsheet program and save it as .xlsx or CSV.",
+    ),
+    "markup": (
+        "This is a web page or another marked-up text (HTML or XML), whatever its name says.",
+        "Open it in a spreadsheet program and save it as .xlsx or CSV.",
+    ),
+    "gzip": ("This is a compressed file.", "Unpack it and read what is in it."),
+}
+
+
+def load(
+    path: str | os.PathLike[str],
+    columns: Mapping[str, str] | None = None,
+    encoding: Callable[[str, str], str | None] | None = None,
+    query: str | None = None,
+    beside: Mapping[str, bytes] | None = None,
+) -> Loaded:
+    """Read a record folder, a single file, a database or the standard input, as text.
+
+    Parameters
+    ----------
+    path : str or path
+        A folder of files named after the tables; one file of any name; "-" for the standard
+        input; or the URL of a database.
+    columns : mapping of str to str, optional
+        Other people's headings to our names; they help to tell a file's header.
+    encoding : callable, optional
+        Gives the encoding of a file that is not UTF-8 and bears no mark, such as ``cp1252``, by
+        its table and its name; None where none is known.
+    query : str, optional
+        One SELECT that gives the readings, for a database.
+    beside : mapping of str to bytes, optional
+        Content of files, by name, that are taken to lie in the folder too.
+
+    Raises
+    ------
+    CallError
+        The path does not exist, or an option is wrong.
+    RecordsError
+        The folder or the database may not be read.
+    """
+    mapping = columns or {}
+    findings: list[Finding] = []
+    if is_url(path):
+        source, sheets, digest = database_sheets(str(path), query, findings)
+        return Loaded(source, _finished(sheets, mapping, findings), tuple(findings), digest)
+    digest_of = hashlib.sha256()
+    found: list[RawSheet] = []
+    seen: dict[bytes, str] = {}
+    for table, name, data in _contents(path, findings, beside or {}):
+        content = hashlib.sha256(data).digest()
+        plain = name.encode("utf-8", "surrogateescape")
+        digest_of.update(f"{len(plain)} {len(data)} ".encode() + plain + content)
+        if table == "readings" and data and content in seen:
+            # It is read all the same: each of its rows is set aside as a copy, and none is lost.
+            findings.append(_same_twice(name, seen[content]))
+        seen.setdefault(content, name)
+        file = printable(name)
+        code = encoding(table, file) if encoding else None
+        found += sheets_of(file, table, data, findings, mapping, code, query)
+    source = STANDARD_INPUT if path == "-" else printable(existing(path).name)
+    return Loaded(
+        source, _finished(found, mapping, findings), tuple(findings), digest_of.hexdigest()
+    )
+
+
+def sheets_of(
+    file: str,
+    table: str,
+    data: bytes,
+    findings: list[Finding],
+    mapping: Mapping[str, str],
+    encoding: str | None = None,
+    query: str | None = None,
+) -> list[RawSheet]:
+    """Return the tables that one file's bytes hold, whatever its name claims it to be.
+
+    Parameters
+    ----------
+    file, table : str
+        Name of the file; the table that it holds if it does not say otherwise.
+    data : bytes
+        The file's content; it is not altered.
+    findings : list of Finding
+        What is to be said of the file as a whole is added here.
+    encoding : str, optional
+        Encoding of the file if it is not UTF-8 and bears no mark.
+    mapping, query
+        As in `load`.
+    """
+    form = form_of(data)
+    if query is not None and form != "sqlite":
+        raise CallError("A query is for a database: give its URL, such as sqlite:///clinic.db.")
+    if form in _NOT_READ:
+        findings.append(whole(file, *_NOT_READ[form], "not text"))
+        return []
+    if form == "archive":
+        sheets = workbook_sheets(file, table, data, findings, mapping)
+        return [without_guards(one, findings) for one in sheets]
+    if form == "sqlite":
+        return sqlite_sheets(file, data, query, findings)
+    sheet: RawSheet | None
+    if form in ("parquet", "arrow", "arrow stream"):
+        sheet = arrow_sheet(file, table, form, data, findings)
+    elif form == "json":
+        held = document_of(file, data, findings, encoding)
+        if held is not None and holds_resources(held):
+            return fhir_sheets(file, held, findings)
+        sheet = None if held is None else json_sheet(file, table, held, findings)
+    else:
+        sheet = read_sheet(file, table, data, findings, mapping, encoding)
+        sheet = sheet and without_guards(sheet, findings)
+    return [] if sheet is None else [sheet]
+
+
+def _contents(
+    path: str | os.PathLike[str], findings: list[Finding], beside: Mapping[str, bytes]
+) -> Iterator[tuple[str, str, bytes]]:
+    """Yield (table, name, content) of each file that a path stands for."""
+    if path == "-":
+        if sys.stdin is None:
+            raise CallError("There is no standard input to read.")
+        yield "readings", STANDARD_INPUT, sys.stdin.buffer.read()
+        return
+    place = existing(path)
+    one = [("readings", place)]
+    for table, file in files_of(place, findings, beside) if place.is_dir() else one:
+        data = beside.get(file.name)
+        if data is None:
+            data = bytes_of(file, findings)
+        if data is not None:
+            yield table, file.name, data
+
+
+def _finished(
+    sheets: list[RawSheet], mapping: Mapping[str, str], findings: list[Finding]
+) -> tuple[RawSheet, ...]:
+    """Return sheets without comments and totals, after saying these; say which have no rows."""
+    kept = []
+    for sheet in sheets:
+        if not table_of_added(sheet.file):
+            # In a file of ours every row is one.
+            sheet = without_remarks(sheet, mapping, findings)
+        sheet = _with_short_headings(sheet, mapping, findings)
+        kept.append(sheet)
+        if len(sheet.lines) == 0:
+            mend = "Add a row for each reading." if sheet.table == "readings" else "Nothing to do."
+            reason = "The file has a header and no rows."
+            findings.append(whole(sheet.file, reason, mend, "no rows", stops=False))
+    return tuple(kept)
+
+
+def _with_short_headings(
+    sheet: RawSheet, mapping: Mapping[str, str], findings: list[Finding]
+) -> RawSheet:
+    """Return a sheet whose headings can be shown: those without end are cut, and that is said."""
+    long = [len(head) > LONGEST_HEADING and head.strip() not in mapping for head in sheet.header]
+    if not any(long):
+        return sheet
+    first = sheet.header[long.index(True)]
+    many = f"{sum(long)} headings are" if sum(long) > 1 else "A heading is"
+    reason = f"{many} longer than {LONGEST_HEADING} letters, and cut: {shown(first)}."
+    findings.append(
+        Finding(
+            sheet.file,
+            sheet.header_line,
+            "",
+            first[:80],
+            reason,
+            "Give it a short heading, and look whether it is one.",
+            kind="long heading",
+        )
+    )
+    cut = (
+        f"{head[:LONGEST_HEADING]}…" if too else head
+        for head, too in zip(sheet.header, long, strict=True)
+    )
+    return replace(sheet, header=tuple(cut))
+
+
+def _same_twice(file: str, other: str) -> Finding:
+    reason = (
+        f"The file holds exactly what {printable(other)} holds: its rows are copies, and are set "
+        "aside."
+    )
+    mend = "Take one of the two out of the folder."
+    return whole(printable(file), reason, mend, "same file twice", stops=False)

@@ -1,0 +1,342 @@
+"""One file's text to rows and columns of text, with the line on which each row starts.
+
+A file whose quotation marks are sound goes through a fast parser. One whose marks are not goes
+through a slow one, which sets aside the lines that cannot be read and goes on with the next.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv
+from numpy.typing import NDArray
+
+from bpvet.records.parsing.columns import CODED, TEXT, is_blank, repeats, uncoded, which
+
+LINE_BREAK = r"\r\n|\r|\n"
+_BLOCK = 1 << 24
+#: A quoted cell longer than this is taken for a quotation mark that was never closed.
+_LONGEST_CELL = 100_000
+#: Bytes at the top by which it is told which columns repeat their texts.
+_TOP = 1 << 20
+
+
+#: Rows that do not fit the header, more than half of all so far, after which a file is given up.
+MOST_BROKEN = 100_000
+
+
+class MostlyBrokenError(Exception):
+    """Most of many rows do not fit the header; the reading has stopped.
+
+    Parameters
+    ----------
+    broken, rows : int
+        How many do not fit, of how many that were looked at.
+    why : str
+        What is wrong with the last of them.
+    """
+
+    def __init__(self, broken: int, rows: int, why: str) -> None:
+        super().__init__(broken, rows, why)
+        self.broken, self.rows, self.why = broken, rows, why
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """Rows of a file, the header apart.
+
+    Parameters
+    ----------
+    header : tuple of str
+        The first row that is not blank.
+    header_line : int
+        Its line.
+    columns : tuple of pyarrow arrays of text (n,)
+        The cells; "" throughout in a broken row.
+    lines : array of int (n,)
+        Line on which each row starts.
+    broken : dict of int to (str, str)
+        Rows that do not fit the header: their text, and what is wrong.
+    blank : tuple of int
+        Lines of the rows that hold separators and nothing else. Empty lines are not counted.
+    """
+
+    header: tuple[str, ...]
+    header_line: int
+    columns: tuple[pa.Array, ...]
+    lines: NDArray[np.int64]
+    broken: dict[int, tuple[str, str]]
+    blank: tuple[int, ...]
+
+
+def rows_of(text: bytes, separator: str) -> Rows:
+    """Return the rows of a file.
+
+    Parameters
+    ----------
+    text : bytes
+        UTF-8 without a mark, not blank.
+    separator : str
+        One character.
+
+    Raises
+    ------
+    MostlyBrokenError
+        The file is not the table that its header says.
+    """
+    before = re.match(rb"[\r\n]*", text)
+    start = before.end() if before else 0
+    skipped = len(re.findall(LINE_BREAK.encode(), text[:start]))
+    body = text[start:]
+    if not body.endswith((b"\n", b"\r")):
+        body += b"\n"
+    try:
+        if not _marks_are_sound(body, separator):
+            raise pa.ArrowInvalid
+        columns, lines, broken = _fast(body, separator)
+    except pa.ArrowInvalid:
+        # Stray quotation marks, or a row longer than the parser's block.
+        columns, lines, broken = _slow(body.decode("utf-8"), separator)
+    header = tuple(column[0].as_py() for column in columns)
+    return _without_header(header, columns, lines + skipped, broken, body, separator)
+
+
+def _marks_are_sound(text: bytes, separator: str) -> bool:
+    """Whether every quotation mark opens a cell, closes one, or is doubled within one."""
+    if b'"' not in text:
+        return True
+    at = np.frombuffer(text, np.uint8)
+    marks = np.flatnonzero(at == ord('"'))
+    if len(marks) % 2:
+        return False
+    edges = np.zeros(256, bool)
+    edges[[ord(separator), 10, 13]] = True
+    opening, closing = marks[0::2], marks[1::2]
+    before = edges[at[np.maximum(opening - 1, 0)]] | (opening == 0)
+    after = edges[at[np.minimum(closing + 1, len(at) - 1)]]
+    doubled = closing[:-1] + 1 == opening[1:]
+    before[1:] |= doubled
+    after[:-1] |= doubled
+    return bool(before.all() and after.all())
+
+
+def _fast(
+    text: bytes, separator: str
+) -> tuple[list[pa.Array], NDArray[np.int64], dict[int, tuple[str, str]]]:
+    """Return columns with the header as row 0, the line of each row, and the broken rows."""
+    names = _width(text, separator)
+    table, bad = _parsed(text, separator, names, _kinds(text, separator, names))
+    n = table.num_rows + len(bad)
+    # One at a time, so that no two whole copies are held.
+    left = table.columns[::-1]
+    del table
+    columns = []
+    while left:
+        columns.append(_one(left.pop()))
+    if bad:
+        columns = _with_gaps(columns, np.array([number for number, _, _ in bad]), n)
+    misfit = {fields: _misfit(fields, len(names)) for fields in {fields for _, fields, _ in bad}}
+    broken = {number: (row, misfit[fields]) for number, fields, row in bad if row.strip()}
+    if b'"' not in text:
+        return columns, np.arange(1, n + 1), broken
+    breaks = np.ones(n, dtype=np.int64)
+    for column in columns:
+        if which(column, lambda cells: pc.match_substring_regex(cells, LINE_BREAK)).any():
+            found = pc.count_substring_regex(uncoded(column), LINE_BREAK)
+            breaks += found.to_numpy(zero_copy_only=False)
+    for number, _, row in bad:
+        breaks[number] += len(re.findall(LINE_BREAK, row.rstrip("\r\n")))
+    return columns, np.concatenate([[1], 1 + np.cumsum(breaks)[:-1]]), broken
+
+
+def _kinds(text: bytes, separator: str, names: list[str]) -> list[pa.DataType]:
+    """Return for each column whether it is kept as text or, if its texts repeat, as codes."""
+    end = text.find(b"\n", _TOP)
+    top = text if end < 0 else text[: end + 1]
+    try:
+        table, _ = _parsed(top, separator, names, [TEXT] * len(names))
+    except pa.ArrowInvalid:
+        # The top ends in a quoted cell.
+        return [TEXT] * len(names)
+    return [CODED if repeats(_one(column)) else TEXT for column in table.columns]
+
+
+def _parsed(
+    text: bytes, separator: str, names: list[str], kinds: list[pa.DataType]
+) -> tuple[pa.Table, list[tuple[int, int, str]]]:
+    """Return the rows that have a field for each name; of the others, (number, fields, text)."""
+    bad: list[tuple[int, int, str]] = []
+
+    def note(row: pa.csv.InvalidRow) -> str:
+        bad.append((row.number - 1, row.actual_columns, row.text))
+        # What this raises would be printed, and not end the parsing.
+        return "error" if _given_up(len(bad), row.number) else "skip"
+
+    try:
+        table = _csv(text, separator, names, kinds, note)
+    except pa.ArrowInvalid:
+        if bad and _given_up(len(bad), bad[-1][0] + 1):
+            why = _misfit(bad[-1][1], len(names))
+            raise MostlyBrokenError(len(bad), bad[-1][0] + 1, why) from None
+        raise
+    return table, bad
+
+
+def _given_up(broken: int, rows: int) -> bool:
+    return broken >= MOST_BROKEN and 2 * broken > rows
+
+
+def _csv(
+    text: bytes,
+    separator: str,
+    names: list[str],
+    kinds: list[pa.DataType],
+    note: Callable[[pa.csv.InvalidRow], str],
+) -> pa.Table:
+    return pa.csv.read_csv(
+        pa.BufferReader(text),
+        # One thread: only then are the numbers of the rows known.
+        read_options=pa.csv.ReadOptions(use_threads=False, block_size=_BLOCK, column_names=names),
+        parse_options=pa.csv.ParseOptions(
+            delimiter=separator,
+            newlines_in_values=True,
+            ignore_empty_lines=False,
+            invalid_row_handler=note,
+        ),
+        convert_options=pa.csv.ConvertOptions(
+            strings_can_be_null=False,
+            quoted_strings_can_be_null=False,
+            check_utf8=False,
+            column_types=dict(zip(names, kinds, strict=True)),
+        ),
+    )
+
+
+def _misfit(fields: int, width: int) -> str:
+    return f"has {fields} field{'s' if fields != 1 else ''} where the header has {width}"
+
+
+def _width(text: bytes, separator: str) -> list[str]:
+    """Return placeholder names, one for each field of the first row."""
+    fields = next(_records(text[: 10 * _LONGEST_CELL].decode("utf-8", "ignore"), separator))[1]
+    return [f"f{i}" for i in range(len(fields or [""]))]
+
+
+def _one(column: pa.ChunkedArray) -> pa.Array:
+    whole = column.unify_dictionaries().combine_chunks()
+    return whole if isinstance(whole, pa.Array) else pa.concat_arrays(whole.chunks)
+
+
+def _with_gaps(columns: list[pa.Array], gaps: NDArray[np.int64], n: int) -> list[pa.Array]:
+    """Return the columns with an empty cell at each row number in `gaps`."""
+    missing = np.zeros(n, bool)
+    missing[gaps] = True
+    source = np.cumsum(~missing) - 1
+    index = pa.array(np.where(missing, 0, source), mask=missing)
+    return [pc.fill_null(uncoded(column).take(index), "") for column in columns]
+
+
+def _slow(
+    text: str, separator: str
+) -> tuple[list[pa.Array], NDArray[np.int64], dict[int, tuple[str, str]]]:
+    """Do what `_fast` does, one record at a time, for a file with stray quotation marks."""
+    lines: list[int] = []
+    rows: list[list[str]] = []
+    broken: dict[int, tuple[str, str]] = {}
+    width = 0
+    for line, fields, raw in _records(text, separator):
+        width = width or len(fields or [""])
+        if fields is None:
+            broken[len(rows)] = (raw, "has a quotation mark that does not close, or text after one")
+        elif len(fields) != width and raw.strip():
+            broken[len(rows)] = (raw, _misfit(len(fields), width))
+        if _given_up(len(broken), len(rows) + 1):
+            raise MostlyBrokenError(len(broken), len(rows) + 1, broken[max(broken)][1])
+        fits = fields is not None and len(fields) == width
+        rows.append(fields if fits and fields is not None else [""] * width)
+        lines.append(line)
+    columns = [pa.array(cells, TEXT) for cells in zip(*rows, strict=True)]
+    return columns, np.array(lines, dtype=np.int64), broken
+
+
+def _records(text: str, separator: str) -> Iterator[tuple[int, list[str] | None, str]]:
+    """Yield (line, fields, text) for each record; fields are None where marks do not close."""
+    sep = re.escape(separator)
+    quoted = re.compile(rf'"((?:[^"]|""){{0,{_LONGEST_CELL}}}+)"(?={sep}|\r|\n|\Z)')
+    bare = re.compile(rf"[^{sep}\r\n]*")
+    end = re.compile(LINE_BREAK)
+    place, line = 0, 1
+    while place < len(text):
+        start = place
+        fields: list[str] | None = []
+        while True:
+            cell = (
+                quoted.match(text, place)
+                if text.startswith('"', place)
+                else bare.match(text, place)
+            )
+            if cell is None or fields is None:
+                fields = None
+                break
+            value = cell.group(1).replace('""', '"') if cell.re is quoted else cell.group()
+            fields.append(value)
+            place = cell.end()
+            if not text.startswith(separator, place):
+                break
+            place += 1
+        if fields is None:
+            # Give up this line only, so that an unclosed mark cannot swallow the rest.
+            place = start
+            stop = end.search(text, place)
+        else:
+            stop = end.match(text, place)
+        finish = stop.start() if stop else len(text)
+        raw = text[start:finish]
+        yield line, fields, raw
+        line += len(end.findall(raw)) + 1
+        place = stop.end() if stop else len(text)
+
+
+def _without_header(
+    header: tuple[str, ...],
+    columns: list[pa.Array],
+    lines: NDArray[np.int64],
+    broken: dict[int, tuple[str, str]],
+    body: bytes,
+    separator: str,
+) -> Rows:
+    """Take the header off, and the rows that hold nothing."""
+    empty = np.ones(len(lines), bool)
+    for column in columns:
+        if not empty.any():
+            break
+        empty &= is_blank(column)
+    empty[list(broken)] = False
+    empty[0] = False
+    keep = ~empty
+    keep[0] = False
+    blank: tuple[int, ...] = ()
+    if empty.any() and len(header) > 1:
+        blank = _lines_with_separators(lines[empty], body, separator, int(lines[0]) - 1)
+    index = np.flatnonzero(keep)
+    new = np.full(len(lines), -1)
+    new[index] = np.arange(len(index))
+    places = new.tolist() if broken else []
+    moved = {places[row]: why for row, why in broken.items() if row > 0}
+    whole = len(index) == len(lines) - 1
+    kept = [column.slice(1) if whole else column.take(pa.array(index)) for column in columns]
+    return Rows(header, int(lines[0]), tuple(kept), lines[index], moved, blank)
+
+
+def _lines_with_separators(
+    lines: NDArray[np.int64], body: bytes, separator: str, skipped: int
+) -> tuple[int, ...]:
+    """Return those of the `lines` (of rows that hold nothing) that are not simply empty."""
+    text = re.split(LINE_BREAK.encode(), body)
+    mark = separator.encode()
+    return tuple(int(line) for line in lines if mark in text[line - 1 - skipped])

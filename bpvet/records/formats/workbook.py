@@ -1,0 +1,247 @@
+"""Workbooks (.xlsx) to cells: which sheets are tables, and their values as a CSV would hold them.
+
+A formula stands for its stored value, and is never worked out; nothing that a workbook names is
+opened.
+"""
+
+from __future__ import annotations
+
+import re
+import warnings
+from collections.abc import Mapping, Sequence
+from itertools import islice
+
+from bpvet.records.cells import RawSheet, and_so_on, cell_text
+from bpvet.records.findings import Finding, printable, shown, whole
+from bpvet.records.formats.workbook_columns import sheet_columns
+from bpvet.records.formats.workbook_oddities import Oddities
+from bpvet.records.formats.workbook_parts import SAVE_AS_CSV, looked_over
+from bpvet.records.formats.workbook_tags import Unusual
+from bpvet.records.formats.workbook_values import (
+    MOST_CELLS,
+    Row,
+    Sheet,
+    TooWide,
+    unusual_sheets,
+    usual_sheets,
+)
+from bpvet.records.headings.header_row import LOOKED_AT, Heading, heading_of, say_heading
+from bpvet.records.tables import TABLES, column_named
+
+_READINGS = re.compile(r"readings.*", re.IGNORECASE | re.DOTALL)
+
+
+def workbook_sheets(
+    file: str, table: str, data: bytes, findings: list[Finding], mapping: Mapping[str, str]
+) -> list[RawSheet]:
+    """Return a workbook's tables: the sheets with their names, or else the sheet of readings.
+
+    Parameters
+    ----------
+    file, table : str
+        Name of the file; the table that it holds where no sheet bears a table's name.
+    data : bytes
+        The file's content; it is not altered.
+    findings : list of Finding
+        What is to be said of the workbook as a whole is added here.
+    mapping : mapping of str to str
+        Other people's headings to our names.
+    """
+    parts = looked_over(file, data, findings)
+    if parts is None:
+        return []
+    said = len(findings)
+    try:
+        try:
+            return _opened(file, table, usual_sheets(data, parts), findings, mapping)
+        except Unusual:
+            del findings[said:]
+        with warnings.catch_warnings():
+            # They tell of features that cells do not need, such as drop-down lists.
+            warnings.simplefilter("ignore")
+            return _opened(file, table, unusual_sheets(data, parts), findings, mapping)
+    except TooWide:
+        reason = f"A sheet has more than {MOST_CELLS:,} cells between its corners."
+    except (MemoryError, RecursionError):
+        raise
+    except Exception:
+        # The library raises whatever it stumbles over; none of it is told to a reader.
+        reason = "The workbook cannot be read: it is damaged, or written in an unusual way."
+    findings.append(whole(file, reason, SAVE_AS_CSV, "workbook not read"))
+    return []
+
+
+def _opened(
+    file: str,
+    table: str,
+    sheets: Sequence[Sheet],
+    findings: list[Finding],
+    mapping: Mapping[str, str],
+) -> list[RawSheet]:
+    tops = {sheet.title: list(islice(sheet.rows(), LOOKED_AT)) for sheet in sheets}
+    chosen = _chosen(table, tops, mapping)
+    _say_not_read(file, [name for name in tops if tops[name] and name not in chosen], findings)
+    read = []
+    for sheet in sheets:
+        if sheet.title not in chosen:
+            continue
+        name = f"{file}, sheet {printable(sheet.title)}"
+        if sheet.hidden:
+            reason = "The sheet is hidden in the workbook, and is read like any other."
+            findings.append(_about(name, None, reason, "Nothing to do.", "hidden sheet"))
+        top = tops[sheet.title]
+        if not top:
+            reason, mend = "The sheet is empty.", "Put a header and rows in it."
+            stops = chosen[sheet.title] == "readings"
+            findings.append(whole(name, reason, mend, "empty", stops=stops))
+            continue
+        read.append(_sheet(name, chosen[sheet.title], sheet, top, findings, mapping))
+    if not chosen:
+        reason = "The workbook holds no sheet with cells in it."
+        findings.append(whole(file, reason, "Put a header and rows in it.", "empty"))
+    return read
+
+
+def _chosen(
+    table: str, tops: Mapping[str, list[Row]], mapping: Mapping[str, str]
+) -> dict[str, str]:
+    """Return the table of each sheet that is read."""
+    named = {}
+    for name in tops:
+        plain = name.strip().casefold()
+        if plain in TABLES or _READINGS.fullmatch(plain):
+            named[name] = plain if plain in TABLES else "readings"
+    if named:
+        return named
+    filled = {name: rows for name, rows in tops.items() if rows}
+    known = {
+        name: table
+        for name, rows in filled.items()
+        if _holds(table, _heading(rows, table, mapping).cells, mapping)
+    }
+    return known or dict.fromkeys(list(filled)[:1], table)
+
+
+def _holds(table: str, heads: Sequence[str], mapping: Mapping[str, str]) -> bool:
+    """Return whether a header has two of the columns that the table cannot do without."""
+    names = {column_named(table, mapping.get(head.strip(), head)) for head in heads}
+    required = [column.name for column in TABLES[table] if column.required]
+    return sum(name in names for name in required) >= min(2, len(required))
+
+
+def _heading(rows: Sequence[Row], table: str, mapping: Mapping[str, str]) -> Heading:
+    width = max(len(cells) for _, cells in rows)
+    # A row may reach far over blank cells.
+    texts = [["" if cell == "" else cell_text(cell) for cell in cells] for _, cells in rows]
+    return heading_of([cells + [""] * (width - len(cells)) for cells in texts], table, mapping)
+
+
+def _sheet(
+    file: str,
+    table: str,
+    sheet: Sheet,
+    top: list[Row],
+    findings: list[Finding],
+    mapping: Mapping[str, str],
+) -> RawSheet:
+    """Return one sheet's cells as text."""
+    heading = _heading(top, table, mapping)
+    above = [
+        (line, ", ".join(filter(None, map(cell_text, cells))))
+        for line, cells in top[: heading.first]
+    ]
+    line = top[heading.first][0]
+    say_heading(file, above, heading, line, findings)
+    header = [*heading.cells]
+    while header and not header[-1].strip():
+        header.pop()
+    last = top[heading.first + heading.rows - 1][0]
+    columns, lines = sheet_columns(sheet.blocks(last), header, sheet.odd)
+    header += [""] * (len(columns) - len(header))
+    _say_odd(file, header, last, sheet.odd, findings)
+    return RawSheet(
+        file,
+        table,
+        tuple(header),
+        columns,
+        lines,
+        separator="",
+        encoding="",
+        header_line=line,
+    )
+
+
+def _say_not_read(file: str, names: list[str], findings: list[Finding]) -> None:
+    if names:
+        listed = ", ".join(shown(name, 30) for name in names[:10])
+        more = f" and {len(names) - 10} more" if len(names) > 10 else ""
+        reason = f"Sheets of the workbook that are not read: {listed}{more}."
+        tables = ", ".join(TABLES)
+        mend = f"If one holds records, name the sheets after their tables: {tables}."
+        findings.append(_about(file, None, reason, mend, "sheet not read"))
+
+
+def _say_odd(
+    file: str, header: Sequence[str], last: int, odd: Oddities, findings: list[Finding]
+) -> None:
+    """Say what a reading of the values alone would not show.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file and the sheet.
+    header : sequence of str
+        Its headings.
+    last : int
+        The last line of the header.
+    odd : Oddities
+        What is odd in the sheet.
+    findings : list of Finding
+        The findings are added here.
+    """
+    hidden = [row for row in odd.hidden_rows if row > last]
+    if hidden:
+        verb = "is" if len(hidden) == 1 else "are"
+        reason = f"{and_so_on(hidden)} {verb} hidden in the workbook, and read like the others."
+        mend = "Check whether they belong to the records; delete them if not."
+        findings.append(_about(file, hidden[0], reason, mend, "hidden rows"))
+    below = [cells for cells in odd.merged if _spans_rows_below(cells, last)]
+    if below:
+        reason = f"Merged cells ({_several(below)}) hold one value, in the first of their rows."
+        mend = "Unmerge them, and fill in every row; the other rows count as blank there."
+        findings.append(_about(file, _row(below[0]), reason, mend, "merged cells"))
+    errors = [cell for cell in odd.errors if _row(cell) > last]
+    if errors:
+        reason = f"Cells that hold an error of the spreadsheet: {_several(errors)}."
+        mend = "Correct what they are worked out from; they are read as the error's name."
+        findings.append(_about(file, _row(errors[0]), reason, mend, "error cell"))
+    columns: dict[int, list[str]] = {}
+    for (row, column), cell in odd.without_value.items():
+        if row > last:
+            columns.setdefault(column, []).append(cell)
+    for column, cells in columns.items():
+        head = header[column - 1].strip() if column <= len(header) else ""
+        reason = f"Formulas without a stored value count as blank: {_several(cells)}."
+        mend = "Open the workbook in a spreadsheet program, save it, and read it again."
+        findings.append(_about(file, _row(cells[0]), reason, mend, "formula without value", head))
+
+
+def _several(cells: Sequence[str], most: int = 5) -> str:
+    more = f" and {len(cells) - most} more" if len(cells) > most else ""
+    return ", ".join(cells[:most]) + more
+
+
+def _row(cells: str) -> int:
+    found = re.match(r"[A-Z]+([0-9]{1,7})", cells)
+    return int(found.group(1)) if found else 0
+
+
+def _spans_rows_below(cells: str, last: int) -> bool:
+    start, _, end = cells.partition(":")
+    return bool(end) and _row(end) > _row(start) and _row(start) > last
+
+
+def _about(
+    file: str, line: int | None, reason: str, mend: str, kind: str, column: str = ""
+) -> Finding:
+    return Finding(file, line, column, "", reason, mend, kind=kind)

@@ -1,0 +1,68 @@
+"""The sheets of a workbook by their titles: which part of the archive holds each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from xml.etree import ElementTree
+
+from bpvet.records.formats.workbook_tags import Unusual
+
+WORKBOOK = "xl/workbook.xml"
+RELATIONS = "xl/_rels/workbook.xml.rels"
+
+
+@dataclass(frozen=True)
+class Named:
+    """A sheet as the workbook lists it.
+
+    Parameters
+    ----------
+    title : str
+        What its tab says.
+    part : str
+        The part of the archive that holds it.
+    is_cells : bool
+        Whether it holds cells, and is no chart.
+    """
+
+    title: str
+    part: str
+    is_cells: bool
+
+
+def named_sheets(workbook: bytes, relations: bytes) -> list[Named]:
+    """Return the sheets in the order of their tabs.
+
+    Parameters
+    ----------
+    workbook, relations : bytes
+        The parts `WORKBOOK` and `RELATIONS`, which declare no document type.
+
+    Raises
+    ------
+    Unusual
+        If a title stands twice, or a part is named in an unusual way.
+    """
+    targets = {}
+    for one in ElementTree.fromstring(relations):
+        if one.get("TargetMode", "Internal") == "Internal":
+            targets[one.get("Id", "")] = one.get("Target", ""), one.get("Type", "")
+    found = []
+    for one in ElementTree.fromstring(workbook).iter():
+        if _local(one.tag) != "sheet":
+            continue
+        key = next((text for name, text in one.items() if name.endswith("}id")), "")
+        target, kind = targets.get(key, ("", ""))
+        part = target.removeprefix("/") if target.startswith("/xl/") else f"xl/{target}"
+        if not target or target.startswith("xl/") or not set("\\%&:").isdisjoint(part):
+            raise Unusual
+        if {"", ".", ".."} & set(part.split("/")):
+            raise Unusual
+        found.append(Named(one.get("name", ""), part, kind.endswith("/worksheet")))
+    if len({one.title for one in found}) < len(found):
+        raise Unusual
+    return found
+
+
+def _local(tag: str) -> str:
+    return tag.rpartition("}")[2]

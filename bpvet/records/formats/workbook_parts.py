@@ -1,0 +1,376 @@
+"""A workbook's parts looked over before any of them is opened: sizes, depth, what is odd in them.
+
+A workbook is a zip archive of XML. Ten megabytes of it can claim to hold many gigabytes, nest
+without end, or name things on other machines. All parts are therefore streamed through a parser
+that keeps nothing and refuses a document type with whatever it would declare or fetch, and
+everything is counted. On the way it is noted what a reading of the values alone would not show:
+hidden rows, merged cells, error cells, and formulas without a stored value. Parts of plain XML are
+looked at many tags at once (`workbook_plain`), any other tag by tag.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import struct
+import xml.parsers.expat
+import zipfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bpvet.records.findings import Finding, whole
+from bpvet.records.formats.workbook_names import RELATIONS, WORKBOOK
+from bpvet.records.formats.workbook_oddities import Oddities, Reach
+from bpvet.records.formats.workbook_plain import KEPT, MOST_ROWS, Plain, PlainSheet, PlainTexts
+from bpvet.records.formats.workbook_tags import Unusual
+
+#: Bytes of all parts together when unpacked, elements in them, and how deep they may nest.
+MOST_BYTES = 256 << 20
+MOST_ELEMENTS = 12_000_000
+#: Elements that any workbook may have; more only if it has as many bytes. Sheets that people fill
+#: pack one element into two bytes or more.
+_SOME_ELEMENTS = 3_000_000
+MOST_DEEP = 64
+#: Bytes of the texts of a sheet's cells, those that they share counted wherever they stand.
+MOST_TEXT = 128 << 20
+_CHUNK = 1 << 18
+_PART = b"PK\3\4"
+TEXTS = "xl/sharedStrings.xml"
+_READ_BY_NAME = {WORKBOOK, RELATIONS, TEXTS, "xl/styles.xml"}
+_CELL = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
+
+_MORE_THAN_SAID = "The workbook unpacks to more than it says."
+_TOO_DEEP = "The parts of the workbook are nested deeper than any sheet's are."
+SAVE_AS_CSV = "Save the sheet as CSV (UTF-8) and read that."
+
+
+class _TooMuch(Exception):
+    """A part is larger, deeper or otherwise more than is read."""
+
+
+@dataclass(eq=False)
+class Parts:
+    """What the parts of a workbook were found to hold, by their names.
+
+    Parameters
+    ----------
+    oddities : dict of str to Oddities
+        What is odd in each part.
+    reaches : dict of str to Reach
+        How far each sheet of plain XML reaches.
+    kept : dict of str to bytes
+        The parts that list the sheets.
+    usual : bool
+        Whether the archive, and all of its parts but the sheets, are in the usual form.
+    """
+
+    oddities: dict[str, Oddities] = field(default_factory=dict)
+    reaches: dict[str, Reach] = field(default_factory=dict)
+    kept: dict[str, bytes] = field(default_factory=dict)
+    usual: bool = False
+
+
+def looked_over(file: str, data: bytes, findings: list[Finding]) -> Parts | None:
+    """Return what the parts of a workbook hold, or None where it is not to be opened.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file, for the findings.
+    data : bytes
+        Its content.
+    findings : list of Finding
+        A stopping finding is added here where the workbook is not to be opened.
+    """
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            reason, mend = _not_a_workbook(archive)
+            if not reason:
+                return _scanned(archive, data)
+    except _TooMuch as error:
+        reason, mend = str(error), SAVE_AS_CSV
+    except xml.parsers.expat.ExpatError:
+        reason, mend = "A part of the workbook is not sound XML.", SAVE_AS_CSV
+    except NotImplementedError:
+        reason, mend = "The workbook is packed in a way that is not read.", SAVE_AS_CSV
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, RuntimeError):
+        # The library raises these and no others for what is not sound in an archive.
+        reason = "This is a workbook or an archive that is damaged: it cannot be unpacked."
+        mend = "Open it in a spreadsheet program and save it again, or take another copy."
+    findings.append(whole(file, reason, mend, "workbook not read"))
+    return None
+
+
+def _not_a_workbook(archive: zipfile.ZipFile) -> tuple[str, str]:
+    """Return why an archive is not opened and what to do, or two blanks."""
+    parts = archive.infolist()
+    names = [part.filename for part in parts]
+    if any(part.flag_bits & 1 for part in parts):
+        return "The archive is protected by a password.", "Save it without a password."
+    if "xl/workbook.bin" in names:
+        return "This is a binary workbook (.xlsb), which is not read.", "Save it as .xlsx or CSV."
+    if "content.xml" in names and "mimetype" in names:
+        return "This is an OpenDocument sheet, which is not read.", "Save it as .xlsx or CSV."
+    if "word/document.xml" in names:
+        mend = "Copy its table into a spreadsheet program and save it as .xlsx or CSV."
+        return "This is a text document (.docx), not a table.", mend
+    if "[Content_Types].xml" not in names or not any(name.startswith("xl/") for name in names):
+        return "This is an archive, not a workbook.", "Unpack it and read what is in it."
+    if len(set(names)) < len(names):
+        return "The workbook is damaged: two of its parts have the same name.", SAVE_AS_CSV
+    if sum(part.file_size for part in parts) > MOST_BYTES:
+        return (
+            f"The workbook unpacks to more than {MOST_BYTES >> 20} MB, which is not read.",
+            SAVE_AS_CSV,
+        )
+    return "", ""
+
+
+def _scanned(archive: zipfile.ZipFile, data: bytes) -> Parts:
+    """Stream every part of XML once, or twice where it is not plain."""
+    found = Parts()
+    plain: dict[str, Plain] = {}
+    size = elements = 0
+    parts = [
+        part
+        for part in archive.infolist()
+        if part.filename.lower().endswith((".xml", ".rels", ".vml"))
+    ]
+    for part in parts:
+        name = part.filename
+        size += part.file_size
+        try:
+            looked = _plainly(part, data, elements)
+        except (Unusual, xml.parsers.expat.ExpatError):
+            scan = _slowly(part, data, elements)
+            elements = scan.elements
+            found.oddities[name] = scan.oddities
+            continue
+        elements += looked.elements + looked.entities
+        plain[name] = looked
+        found.oddities[name] = looked.oddities if isinstance(looked, PlainSheet) else Oddities()
+    if not _is_usual(archive, data) or not _READ_BY_NAME & {*archive.namelist()} <= plain.keys():
+        return found
+    texts = plain.get(TEXTS)
+    lengths = texts.lengths() if isinstance(texts, PlainTexts) else np.zeros(0, dtype=np.int64)
+    for name, looked in plain.items():
+        if isinstance(looked, PlainSheet) and _has_texts(looked, lengths):
+            found.reaches[name] = looked.reach
+    found.kept = {name: plain[name].first for name in (WORKBOOK, RELATIONS) if name in plain}
+    found.usual = len(found.kept) == 2
+    return found
+
+
+def _plainly(part: zipfile.ZipInfo, data: bytes, so_far: int) -> Plain:
+    """Return what a part of plain XML holds."""
+    looked = _looker(part.filename)
+    parser = _parser()
+    for chunk in unpacked(data, part):
+        parser.Parse(chunk, False)
+        looked.feed(chunk)
+        _limit(so_far + looked.elements + looked.entities, looked.deepest, len(data))
+    parser.Parse(b"", True)
+    looked.feed(b"", last=True)
+    _limit(so_far + looked.elements + looked.entities, looked.deepest, len(data))
+    return looked
+
+
+def _looker(name: str) -> Plain:
+    if name.startswith("xl/worksheets/") and not name.endswith(".rels"):
+        return PlainSheet()
+    return PlainTexts() if name == TEXTS else Plain()
+
+
+def _slowly(part: zipfile.ZipInfo, data: bytes, so_far: int) -> _Scan:
+    """Return a part as it is found tag by tag."""
+    opened = so_far
+    for chunk in unpacked(data, part):
+        # What holds far too much is refused before it is parsed, which takes much longer.
+        opened += chunk.count(b"<") - chunk.count(b"</")
+        _limit(opened, 0, len(data))
+    scan = _Scan(part.filename.startswith("xl/worksheets/"), so_far, len(data))
+    for chunk in unpacked(data, part):
+        scan.feed(chunk)
+    scan.feed(b"", last=True)
+    return scan
+
+
+def _limit(elements: int, deepest: int, size: int) -> None:
+    most = min(MOST_ELEMENTS, max(_SOME_ELEMENTS, size))
+    if elements > most:
+        # A cell has its own element and that of its value.
+        raise _TooMuch(f"The workbook holds more than {most / 2e6:.1f} million cells.")
+    if deepest > MOST_DEEP:
+        raise _TooMuch(_TOO_DEEP)
+
+
+def _has_texts(sheet: PlainSheet, lengths: NDArray[np.int64]) -> bool:
+    """Return whether all shared texts that a sheet names are there; too much text is refused."""
+    used = np.flatnonzero(sheet.named)
+    if len(used) and used[-1] >= len(lengths):
+        return False
+    if sheet.text + int((sheet.named[used] * lengths[used]).sum()) > MOST_TEXT:
+        raise _TooMuch(f"The cells of a sheet hold more than {MOST_TEXT >> 20} MB of text.")
+    return True
+
+
+def _is_usual(archive: zipfile.ZipFile, data: bytes) -> bool:
+    """Return whether all readers of archives find the same parts in this one."""
+    names = archive.namelist()
+    end = data[-22:]
+    return (
+        len({name.lower() for name in names}) == len(names)
+        and not any("\\" in name for name in names)
+        and data[:4] == _PART
+        and end[:4] == b"PK\5\6"
+        and archive.start_dir + int.from_bytes(end[12:16], "little") == len(data) - 22
+        and archive.start_dir == int.from_bytes(end[16:20], "little")
+        and data.count(b"PK\5\6") == 1
+    )
+
+
+def unpacked(data: bytes, part: zipfile.ZipInfo) -> Iterator[bytes]:
+    """Yield the bytes of a part of an archive, which are what the archive says they are.
+
+    Raises
+    ------
+    _TooMuch
+        If the part goes on after the size that is said of it.
+    zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError
+        If it is damaged, or packed in another way than by DEFLATE.
+    """
+    head = data[part.header_offset : part.header_offset + 30]
+    if head[:4] != _PART or len(head) < 30:
+        raise zipfile.BadZipFile
+    start = part.header_offset + 30 + sum(struct.unpack("<HH", head[26:30]))
+    packed = memoryview(data)[start : start + part.compress_size]
+    if len(packed) < part.compress_size:
+        raise EOFError
+    if part.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        # What `zipfile` raises for these, so that its own refusals and ours end in one message.
+        raise NotImplementedError
+    size = check = 0
+    for chunk in _inflated(packed) if part.compress_type else _cut(packed):
+        size += len(chunk)
+        check = zlib.crc32(chunk, check)
+        if size > min(part.file_size, MOST_BYTES):
+            raise _TooMuch(_MORE_THAN_SAID)
+        yield chunk
+    if size < part.file_size or check != part.CRC:
+        raise zipfile.BadZipFile
+
+
+def _cut(packed: memoryview) -> Iterator[bytes]:
+    for at in range(0, len(packed), _CHUNK):
+        yield bytes(packed[at : at + _CHUNK])
+
+
+def _inflated(packed: memoryview) -> Iterator[bytes]:
+    inflate = zlib.decompressobj(-zlib.MAX_WBITS)
+    for given in _cut(packed):
+        while not inflate.eof:
+            yield (out := inflate.decompress(given, _CHUNK))
+            given = inflate.unconsumed_tail
+            if not given and len(out) < _CHUNK:
+                break
+    if not inflate.eof:
+        raise EOFError
+
+
+def _parser() -> xml.parsers.expat.XMLParserType:
+    parser = xml.parsers.expat.ParserCreate()
+    parser.StartDoctypeDeclHandler = parser.EntityDeclHandler = _refuse
+    return parser
+
+
+def _refuse(*_: object) -> None:
+    raise _TooMuch("A part of the workbook declares a document type, which no workbook needs.")
+
+
+class _Scan:
+    """One part streamed through a parser that counts, and notes what is odd in a sheet."""
+
+    def __init__(self, sheet: bool, so_far: int, size: int) -> None:
+        self.oddities = Oddities()
+        self.elements = so_far
+        self._size = size
+        self._depth = 0
+        self._row = 0
+        self._cell = ""
+        self._formula = self._value = False
+        parser = _parser()
+        parser.StartElementHandler = self._start_in_sheet if sheet else self._start
+        parser.EndElementHandler = self._end_in_sheet if sheet else self._end
+        self._parser = parser
+
+    def feed(self, chunk: bytes, last: bool = False) -> None:
+        """Take the next bytes of the part."""
+        self._parser.Parse(chunk, last)
+
+    def _start(self, name: str, attributes: dict[str, str]) -> None:
+        self.elements += 1
+        self._depth += 1
+        if self._depth > MOST_DEEP or self.elements > _SOME_ELEMENTS:
+            _limit(self.elements, self._depth, self._size)
+
+    def _end(self, name: str) -> None:
+        self._depth -= 1
+
+    def _start_in_sheet(self, name: str, attributes: dict[str, str]) -> None:
+        self._start(name, attributes)
+        local = name.rpartition(":")[2]
+        if local == "c":
+            self._cell = attributes.get("r", "")
+            self._formula = self._value = False
+            if attributes.get("t") == "e" and len(self.oddities.errors) < KEPT:
+                self.oddities.errors.append(self._cell)
+        elif self._formula and local == "v":
+            # An empty element is no value; the text is looked at where it matters only.
+            self._parser.CharacterDataHandler = self._found
+        elif local == "f":
+            self._formula = True
+        elif local == "row":
+            self._start_row(attributes)
+        elif local == "mergeCell" and len(self.oddities.merged) < KEPT:
+            self.oddities.merged.append(attributes.get("ref", ""))
+
+    def _start_row(self, attributes: dict[str, str]) -> None:
+        given = attributes.get("r", str(self._row + 1))
+        self._row = int(given) if given.isdecimal() and len(given) < 9 else MOST_ROWS + 1
+        if self._row > MOST_ROWS:
+            raise _TooMuch(f"A row of the workbook is numbered above {MOST_ROWS:,}.")
+        if attributes.get("hidden") in ("1", "true"):
+            self.oddities.hidden_rows.append(self._row)
+
+    def _found(self, text: str) -> None:
+        self._value = True
+        self._parser.CharacterDataHandler = None
+
+    def _end_in_sheet(self, name: str) -> None:
+        self._depth -= 1
+        if self._formula and name.rpartition(":")[2] == "c":
+            place = _CELL.fullmatch(self._cell)
+            if not self._value and place:
+                if len(self.oddities.without_value) > KEPT:
+                    raise _TooMuch("Next to no formula of the workbook has a stored value.")
+                self.oddities.without_value[int(place[2]), _number(place[1])] = self._cell
+            self._formula = False
+            self._parser.CharacterDataHandler = None
+
+
+def _number(letters: str) -> int:
+    """Return a column's number from its letters.
+
+    Examples
+    --------
+    >>> _number("A"), _number("AA")
+    (1, 27)
+    """
+    number = 0
+    for letter in letters:
+        number = number * 26 + ord(letter) - 64
+    return number

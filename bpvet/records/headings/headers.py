@@ -1,0 +1,358 @@
+"""Other people's headers to ours, and a session side by side to one row a reading."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from bpvet.facts.words import READING_QUANTITIES
+from bpvet.records.cells import RawSheet
+from bpvet.records.entries.diary import TABLET, WHEN, is_diary
+from bpvet.records.findings import Finding, shown
+from bpvet.records.headings.layouts import laid_out
+from bpvet.records.headings.mapping_file import LAYOUTS, Convention
+from bpvet.records.headings.near_names import either, nearest
+from bpvet.records.headings.settled import (
+    FILE_AN_ANIMAL,
+    FILE_NAME,
+    SAY_FILE_AN_ANIMAL,
+    UNUSED,
+    as_column,
+)
+from bpvet.records.parsing.columns import TEXT, blanks, coded, end_to_end, is_blank, joined, uncoded
+from bpvet.records.tables import (
+    ADDED,
+    TABLES,
+    UNUSED_TABLES,
+    WIDE,
+    column_named,
+    known_columns,
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """One file under our headers, one row a reading.
+
+    Parameters
+    ----------
+    file, table : str
+        Name of the file; the table it belongs to.
+    columns : dict of str to pyarrow arrays of text (n,)
+        Our columns that the file has, then unknown ones under their own heading.
+    headings : dict of str to tuple of str
+        The heading in the file of each column; for readings side by side, one for each value
+        that `parts` may have.
+    lines : array of int (n,)
+        Line in the file.
+    parts : array of int (n,)
+        0, or which of the readings side by side (from 1) this row was.
+    places : array of int (n,)
+        Which of several headings the row's reading stood under, where dates head the columns.
+    several : array of bool (n,)
+        Whether the row came from a line with two or more readings side by side.
+    summary : array of bool (n,)
+        Whether the systolic cell came from ``systolic_mean``.
+    whole : pyarrow array of text (n,) or None
+        What rows must be equal in to be copies, beside their cells: for readings side by side all
+        of the line's readings; else what the file itself tells them apart by.
+    broken : dict of int to (str, str)
+        As in `RawSheet`.
+    layout : str
+        A key of `LAYOUTS`, or "" for tables other than readings.
+    unknown : tuple of str
+        Names of the unknown columns.
+    refused : str
+        Why no row of this file can be used, or "".
+    separator, encoding : str
+        As in `RawSheet`.
+    dates : str
+        ``ymd``, ``dmy`` or ``mdy`` where it was said, else "".
+    unit : str
+        Unit of the file's pressures: ``mmHg`` or ``kPa``; "" where it was not said.
+    """
+
+    file: str
+    table: str
+    columns: dict[str, pa.Array]
+    headings: dict[str, tuple[str, ...]]
+    lines: NDArray[np.int64]
+    parts: NDArray[np.int64]
+    places: NDArray[np.int64]
+    several: NDArray[np.bool_]
+    summary: NDArray[np.bool_]
+    whole: pa.Array | None
+    broken: dict[int, tuple[str, str]]
+    layout: str
+    unknown: tuple[str, ...]
+    refused: str
+    separator: str
+    encoding: str
+    dates: str = ""
+    unit: str = ""
+
+
+def translate(raw: RawSheet, convention: Convention, findings: list[Finding]) -> Sheet:
+    """Return a file's cells under our headers, one row a reading.
+
+    Parameters
+    ----------
+    raw : RawSheet
+        Cells as they stand.
+    convention : Convention
+        What is settled for the file; its headings go before our own names.
+    findings : list of Finding
+        Findings about the header are added here.
+    """
+    laid = laid_out(raw, convention, findings)
+    raw = laid.sheet
+    names, unknown = _names(raw, laid.mapping, findings)
+    refused = _refusal(raw, names, unknown, findings)
+    columns: dict[str, pa.Array] = {}
+    headings: dict[str, tuple[str, ...]] = {}
+    for name, heading, cells in zip(names, raw.header, raw.columns, strict=True):
+        if name and name not in columns:
+            columns[name] = cells
+            headings[name] = laid.headings.get(name, (heading.strip(),))
+    n = len(raw.columns[0]) if raw.columns else 0
+    wide = [name for name in columns if raw.table == "readings" and WIDE.fullmatch(name)]
+    layout = ""
+    if raw.table == "readings":
+        own = "wide" if wide else "summary" if "systolic_mean" in columns else "plain"
+        layout = laid.layout or own
+        refused = refused or _not_as_said(raw, convention, layout, findings)
+    sheet = Sheet(
+        file=raw.file,
+        table=raw.table,
+        columns=columns,
+        headings=headings,
+        lines=np.asarray(raw.lines, dtype=np.int64),
+        parts=np.zeros(n, dtype=np.int64),
+        places=laid.places,
+        several=np.zeros(n, dtype=bool),
+        summary=np.zeros(n, dtype=bool),
+        whole=raw.told_apart,
+        broken=dict(raw.broken),
+        layout=layout,
+        unknown=tuple(unknown),
+        refused=refused,
+        separator=raw.separator,
+        encoding=raw.encoding,
+        dates=convention.dates,
+        unit=convention.unit,
+    )
+    if not refused:
+        sheet = _means(_side_by_side(sheet, wide) if wide else sheet)
+    return replace(sheet, columns={name: coded(cells) for name, cells in sheet.columns.items()})
+
+
+def _names(
+    raw: RawSheet, mapping: Mapping[str, str], findings: list[Finding]
+) -> tuple[list[str], list[str]]:
+    """Return a name for each column ("" to pass it over), and the unknown names among them."""
+    names: list[str] = []
+    unknown: list[str] = []
+    taken = {*known_columns(raw.table), *ADDED[raw.table]}
+    for place, (heading, cells) in enumerate(zip(raw.header, raw.columns, strict=True), start=1):
+        bare = heading.strip()
+        mapped = mapping.get(bare, "")
+        name = column_named(raw.table, mapped if mapped else bare)
+        if not name and not bare and is_blank(cells).all():
+            names.append("")
+            continue
+        if not name:
+            name = bare or f"column {place}"
+            if name in taken:
+                name = next(n for k in range(2, 10**6) if (n := f"{name} ({k})") not in taken)
+            unknown.append(name)
+            taken.add(name)
+        names.append(name)
+    # What a diary says of the tablet is told on its own.
+    strange = [name for name in unknown if not (is_diary(raw) and name in (TABLET, WHEN))]
+    if strange:
+        listed = ", ".join(shown(name, 30) for name in _heads(raw, names, strange[:20]))
+        more = f" and {len(strange) - 20} more" if len(strange) > 20 else ""
+        reason = f"Columns not known here are kept as text and not used: {listed}{more}."
+        mend = f"If one of them is a known column, name it: {as_column('Theirs', 'ours')}."
+        findings.append(
+            Finding(raw.file, raw.header_line, "", "", reason, mend, kind="unknown column")
+        )
+    return names, unknown
+
+
+def _heads(raw: RawSheet, names: list[str], some: list[str]) -> list[str]:
+    """Return how columns of some names are headed in the file, blank headings by their name."""
+    heads = {name: head.strip() for name, head in zip(names, raw.header, strict=True)}
+    return [heads[name] or name for name in some]
+
+
+def _refusal(raw: RawSheet, names: list[str], unknown: list[str], findings: list[Finding]) -> str:
+    """Return why the whole file cannot be used, after saying it; "" where it can."""
+    before = len(findings)
+    counts = Counter(name for name in names if name)
+    for name, count in counts.items():
+        if count > 1:
+            heads = [h.strip() for h, n in zip(raw.header, names, strict=True) if n == name]
+            reason = f'The column "{name}" appears {count} times ({either(heads)}).'
+            mend = _keep_one(heads)
+            findings.append(_header(raw, heads[0], reason, mend, "doubled column"))
+    for column in TABLES[raw.table]:
+        if column.required and column.name not in counts:
+            _say_missing(raw, column.name, _heads(raw, names, unknown), findings)
+    if raw.table == "readings":
+        by_name = {n: h.strip() for h, n in zip(raw.header, names, strict=True) if n}
+        _check_layout(raw, by_name, findings)
+    return findings[before].reason.rstrip(".") if len(findings) > before else ""
+
+
+def _keep_one(headings: list[str]) -> str:
+    """Return how it is settled which of several columns of one name is meant."""
+    others = [one for one in dict.fromkeys(headings) if headings.count(one) == 1]
+    if len(others) < 2:
+        return "Keep one of them, and give the others another heading."
+    return (
+        f'If "{others[0]}" is the one, say that "{others[1]}" is not: '
+        f"{as_column(others[1], UNUSED)}."
+    )
+
+
+def _not_as_said(
+    raw: RawSheet, convention: Convention, layout: str, findings: list[Finding]
+) -> str:
+    """Return why a file cannot be used that is not laid out as was said; "" where it is."""
+    said = [one for one in convention.layout if one != FILE_AN_ANIMAL]
+    if not said or LAYOUTS[layout] in said:
+        return ""
+    reason = f'The layout is stated as "{said[0]}", but is {LAYOUTS[layout]}.'
+    mend = f"Correct the layout in {FILE_NAME}, or the headings."
+    findings.append(_header(raw, "", reason, mend, "layout"))
+    return reason.rstrip(".")
+
+
+def _say_missing(raw: RawSheet, name: str, unknown: list[str], findings: list[Finding]) -> None:
+    near = [head for head in unknown if name in nearest(head, known_columns(raw.table), n=1)]
+    near = near or list(nearest(name, unknown, n=1))
+    reason = f'The required column "{name}" is missing.'
+    if len(near) > 1:
+        mend = f"Is it {either(near)}? Say which: {as_column(near[0], name)}."
+    elif near:
+        mend = f'Is it "{near[0]}"? Then say so: {as_column(near[0], name)}.'
+    else:
+        heads = ", ".join(shown(head.strip(), 30) for head in raw.header[:12] if head.strip())
+        mend = f"Add it, or name the column that holds it. The header has: {heads}."
+        if name == "method":
+            mend += (
+                f" If all are of one method, say so below [every_row] in {FILE_NAME}: "
+                'method = "doppler".'
+            )
+        if name == "animal" and raw.table == "readings":
+            mend += (
+                " If the file is of one animal, whose id is in its name, say so "
+                f"{SAY_FILE_AN_ANIMAL}."
+            )
+    findings.append(_header(raw, "", reason, mend, "missing column"))
+
+
+def _check_layout(raw: RawSheet, heads: Mapping[str, str], findings: list[Finding]) -> None:
+    """Say which columns contradict each other, or that none holds a reading.
+
+    Parameters
+    ----------
+    heads : mapping of str to str
+        The heading of each column, by our name.
+    """
+    wide = [name for name in heads if WIDE.fullmatch(name)]
+    plain = [name for name in heads if name in READING_QUANTITIES]
+    if wide and plain:
+        reason = f'Both "{plain[0]}" and "{wide[0]}" are there: which holds the readings?'
+        mend = _not_these(heads, plain)
+    elif plain and "systolic_mean" in heads:
+        reason = f'Both "{plain[0]}" and "systolic_mean" are there: which holds the readings?'
+        mend = _not_these(heads, ["systolic_mean"])
+    elif "systolic_mean" in heads and "systolic_n" not in heads and not wide:
+        reason = 'There is a "systolic_mean" without "systolic_n", the count of its readings.'
+        mend = "Add the count of readings behind each mean."
+    elif not (wide or plain or "systolic_mean" in heads):
+        reason = "No column holds a reading."
+        mend = "Name one systolic (or systolic_1, systolic_2, …, or systolic_mean)."
+    else:
+        return
+    findings.append(_header(raw, "", reason, mend, "layout"))
+
+
+def _not_these(heads: Mapping[str, str], names: Sequence[str]) -> str:
+    """Return how it is said that columns of ours do not hold the readings."""
+    mine = [heads[name] for name in names]
+    does = f"{either(mine)} does" if len(mine) == 1 else f"{either(mine)} do"
+    return f"If the others do, say that {does} not: {as_column(mine, UNUSED)}."
+
+
+def _header(raw: RawSheet, column: str, reason: str, mend: str, kind: str) -> Finding:
+    stops = raw.table not in UNUSED_TABLES
+    return Finding(raw.file, raw.header_line, column, "", reason, mend, stops=stops, kind=kind)
+
+
+def _side_by_side(sheet: Sheet, wide: list[str]) -> Sheet:
+    """Return the sheet with one row for each filled reading, and one for a line without any."""
+    n = len(sheet.lines)
+    place = {name: int(name.rpartition("_")[2]) for name in wide}
+    parts = sorted(set(place.values()))
+    filled = np.zeros((n, len(parts)), dtype=bool)
+    for name, part in place.items():
+        filled[:, parts.index(part)] |= ~is_blank(sheet.columns[name])
+    bare: NDArray[np.bool_] = np.asarray(~filled.any(axis=1))
+    several = filled.sum(axis=1) >= 2
+    filled[bare, 0] = True
+    rows, column = np.nonzero(filled)
+    index = pa.array(rows)
+    others = [name for name in sheet.columns if name not in wide]
+    columns = {name: sheet.columns[name].take(index) for name in others}
+    headings = {name: sheet.headings[name] for name in others}
+    blank = blanks(n)
+    for quantity in READING_QUANTITIES:
+        mine = [f"{quantity}_{part}" for part in parts]
+        if any(name in place for name in mine):
+            stacked = end_to_end([sheet.columns.get(name, blank) for name in mine])
+            columns[quantity] = stacked.take(pa.array(column * n + rows))
+            headings[quantity] = tuple(
+                sheet.headings.get(f"{quantity}_{part}", (quantity,))[0]
+                for part in range(parts[-1] + 1)
+            )
+    new = np.full(n, -1)
+    first = np.flatnonzero(np.diff(rows, prepend=-1))
+    new[rows[first]] = first
+    whole = joined(*[sheet.columns[name] for name in wide])
+    return replace(
+        sheet,
+        columns=columns,
+        headings=headings,
+        lines=sheet.lines[rows],
+        parts=np.where(bare[rows], 0, np.array(parts)[column]),
+        places=sheet.places[rows],
+        several=several[rows],
+        summary=sheet.summary[rows],
+        whole=whole.take(index),
+        broken={int(new[row]): why for row, why in sheet.broken.items()},
+    )
+
+
+def _means(sheet: Sheet) -> Sheet:
+    """Return the sheet with ``systolic_mean`` as the systolic of rows that hold no reading."""
+    if "systolic_mean" not in sheet.columns:
+        return sheet
+    mean = sheet.columns["systolic_mean"]
+    blank = blanks(len(mean))
+    summary = (sheet.parts == 0) & ~is_blank(mean)
+    columns = dict(sheet.columns)
+    others = columns.get("systolic", blank)
+    columns["systolic"] = pc.if_else(pa.array(summary), uncoded(mean), uncoded(others))
+    columns["systolic_mean"] = pc.if_else(pa.array(summary), "", uncoded(mean)).cast(TEXT)
+    headings = dict(sheet.headings)
+    headings["systolic"] = headings["systolic_mean"] + headings.get("systolic", ())[1:]
+    return replace(sheet, columns=columns, headings=headings, summary=summary)

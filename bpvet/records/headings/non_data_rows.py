@@ -1,0 +1,205 @@
+"""Rows that are none of the table's: comments, totals, and the header again.
+
+They are told by how they are built, passed over, and said; no row goes missing in silence. A row
+that has what its table needs is never taken for one of them, whatever its animal is called.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from bpvet.records.cells import RawSheet, and_so_on
+from bpvet.records.findings import Finding, shown
+from bpvet.records.parsing.columns import TEXT, is_blank, is_text, trimmed, which
+from bpvet.records.tables import TABLES, column_named
+
+Mask = NDArray[np.bool_]
+
+#: How the label of a total begins, and what may follow the word.
+_LABEL = (
+    r"(grand |sub[- ]?)?(totals?|sum|mean|average|avg|median|count|maximum|minimum|std|sd"
+    r"|standard deviation|summe|gesamt|mittelwert|durchschnitt|somme|moyenne|totale|media|promedio)"
+)
+TOTAL = (
+    rf"(?i)^{_LABEL}"
+    r"([.:=(\s]*$|[.:=(\s]+([0-9(=]|of\b|for\b|all\b|n\b|value|pressure|reading|row|count|dev"
+    r"|systolic|diastolic|sbp|bp\b).*$)"
+)
+
+
+def without_remarks(
+    sheet: RawSheet, mapping: Mapping[str, str], findings: list[Finding]
+) -> RawSheet:
+    """Return a sheet without the rows that are none of its table's, after saying which they are.
+
+    Parameters
+    ----------
+    sheet : RawSheet
+        Cells as they stand.
+    mapping : mapping of str to str
+        Other people's headings to our names.
+    findings : list of Finding
+        One finding for each kind of such rows is added here.
+    """
+    if len(sheet.lines) == 0 or not sheet.columns:
+        return sheet
+    broken = np.zeros(len(sheet.lines), dtype=bool)
+    unread = _Unread.of(sheet)
+    broken[unread.rows] = True
+    comment = _comments(sheet, unread)
+    total = _totals(sheet, mapping, broken, unread) & ~comment
+    again = _headers(sheet, broken) & ~comment & ~total
+    kinds = (
+        (comment, "comment rows", "a comment", "comments"),
+        (total, "total rows", "a total of other rows", "totals of other rows"),
+        (again, "header again", "the header again", "the header again"),
+    )
+    nothing = _empty(sheet, broken)
+    if nothing.any():
+        many = int(nothing.sum())
+        reason = f"{many} rows are empty and were skipped."
+        reason = "One row is empty and was skipped." if many == 1 else reason
+        first = int(sheet.lines[np.flatnonzero(nothing)[0]])
+        mend = "Nothing to do."
+        findings.append(Finding(sheet.file, first, "", "", reason, mend, kind="blank rows"))
+    for mask, *words in kinds:
+        if mask.any():
+            findings.append(_said(sheet, np.flatnonzero(mask), *words))
+    gone = comment | total | again | nothing
+    return _kept(sheet, ~gone) if gone.any() else sheet
+
+
+def _said(sheet: RawSheet, rows: NDArray[np.int64], kind: str, one: str, many: str) -> Finding:
+    lines = sheet.lines[rows].tolist()
+    first = int(rows[0])
+    if first in sheet.broken:
+        text = sheet.broken[first][0]
+    else:
+        cells = [column[first].as_py() for column in sheet.columns]
+        text = ", ".join(cell.strip() for cell in cells if cell.strip())
+    verb = f"looks like {one}, not like a row" if len(lines) == 1 else f"look like {many}, not rows"
+    reason = f"{and_so_on(lines)} {verb}, and {'was' if len(lines) == 1 else 'were'} skipped"
+    mend = "Nothing to do, unless it is a row after all: then fill in what it lacks."
+    return Finding(
+        sheet.file, lines[0], "", text[:80], f"{reason}: {shown(text)}.", mend, kind=kind
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Unread:
+    """The broken rows of a sheet (k,), and their texts."""
+
+    rows: NDArray[np.int64]
+    texts: pa.Array
+
+    @classmethod
+    def of(cls, sheet: RawSheet) -> _Unread:
+        texts = [text for text, _ in sheet.broken.values()]
+        try:
+            whole = pa.array(texts, TEXT)
+        except UnicodeEncodeError:
+            # Lone surrogates cannot be looked at together with others.
+            whole = pa.array([text.encode("utf-8", "replace").decode() for text in texts], TEXT)
+        return cls(np.fromiter(sheet.broken, np.int64, len(texts)), whole)
+
+    def like(self, pattern: str) -> Iterator[tuple[int, str]]:
+        """Yield number and text of the rows that match a pattern, all looked at together."""
+        alike = pc.match_substring_regex(self.texts, pattern).to_numpy(zero_copy_only=False)
+        for place in np.flatnonzero(alike).tolist():
+            yield int(self.rows[place]), self.texts[place].as_py()
+
+
+def _comments(sheet: RawSheet, unread: _Unread) -> Mask:
+    """Return the rows (n,) that begin with "#" and hold nothing else."""
+    starts = which(sheet.columns[0], lambda cells: pc.match_substring_regex(cells, r"^\s*#"))
+    rows = np.flatnonzero(starts)
+    alone = np.ones(len(rows), dtype=bool)
+    for column in sheet.columns[1:]:
+        if not alone.any():
+            break
+        alone &= is_blank(column.take(pa.array(rows)))
+    found = np.zeros(len(sheet.lines), dtype=bool)
+    found[rows[alone]] = True
+    for row, text in unread.like(r'^[ \t"]*#'):
+        found[row] = text.lstrip(' \t"').startswith("#")
+    return found
+
+
+def _totals(sheet: RawSheet, mapping: Mapping[str, str], broken: Mask, unread: _Unread) -> Mask:
+    """Return the rows (n,) that begin with a total's label and lack what every row needs."""
+    found = np.zeros(len(sheet.lines), dtype=bool)
+    lacking = np.zeros(len(sheet.lines), dtype=bool)
+    for column in _needed(sheet, mapping):
+        lacking |= is_blank(column)
+    rows = np.flatnonzero(lacking & ~broken)
+    labelled = np.zeros(len(rows), dtype=bool)
+    blank_so_far = np.ones(len(rows), dtype=bool)
+    for column in sheet.columns:
+        if not blank_so_far.any():
+            break
+        cells = column.take(pa.array(rows))
+        blank = is_blank(cells)
+        if blank.all():
+            continue
+        told = trimmed(cells)
+        labelled |= blank_so_far & which(told, lambda some: pc.match_substring_regex(some, TOTAL))
+        blank_so_far &= blank
+    found[rows[labelled]] = True
+    for row, text in unread.like(rf'(?i)^[ \t",;|]*{_LABEL}'):
+        label = re.split(r"[,;|\t\r\n]", text.lstrip(' \t",;|'), maxsplit=1)[0].strip(' "')
+        found[row] = re.match(TOTAL, label[:80]) is not None
+    return found
+
+
+def _needed(sheet: RawSheet, mapping: Mapping[str, str]) -> list[pa.Array]:
+    """Return the columns without which a row means nothing; those nearly full if none is known."""
+    required = {column.name for column in TABLES[sheet.table] if column.required}
+    known, nearly_full = [], []
+    for heading, cells in zip(sheet.header, sheet.columns, strict=True):
+        bare = heading.strip()
+        if column_named(sheet.table, mapping.get(bare, bare)) in required:
+            known.append(cells)
+    if known:
+        return known
+    for cells in sheet.columns:
+        if is_blank(cells).mean() <= 0.1:
+            nearly_full.append(cells)
+    return nearly_full
+
+
+def _headers(sheet: RawSheet, broken: Mask) -> Mask:
+    """Return the rows (n,) that repeat the header, as where files were laid end to end."""
+    same = ~broken
+    for heading, column in zip(sheet.header, sheet.columns, strict=True):
+        if not same.any():
+            break
+        same &= is_text(column, heading)
+    return same if any(heading.strip() for heading in sheet.header) else np.zeros_like(same)
+
+
+def _empty(sheet: RawSheet, broken: Mask) -> Mask:
+    """Return the rows (n,) that hold nothing; the readers of sheets of lines leave these out."""
+    empty = ~broken if sheet.header_line is None else np.zeros_like(broken)
+    for column in sheet.columns:
+        if not empty.any():
+            break
+        empty &= is_blank(column)
+    return empty
+
+
+def _kept(sheet: RawSheet, keep: Mask) -> RawSheet:
+    index = np.flatnonzero(keep)
+    new = np.cumsum(keep) - 1
+    return replace(
+        sheet,
+        columns=tuple(column.take(pa.array(index)) for column in sheet.columns),
+        lines=sheet.lines[index],
+        broken={int(new[row]): why for row, why in sheet.broken.items() if keep[row]},
+    )

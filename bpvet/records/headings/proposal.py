@@ -1,0 +1,288 @@
+"""A mapping proposed from what headings say and what cells look like; nothing is applied.
+
+The same files give the same proposal. What is not sure is said, and stands in the proposed file
+as a comment for a person to decide.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from bpvet.facts.protocol import KPA_MEDIAN_BELOW
+from bpvet.records.cells import TEXT, RawSheet
+from bpvet.records.findings import shown
+from bpvet.records.headings.column_profiles import Look, fit, look_of
+from bpvet.records.headings.heading_words import columns_by_words
+from bpvet.records.headings.near_names import nearest
+from bpvet.records.headings.settled import FILE_NAME, quoted
+from bpvet.records.parsing.dates import moments
+from bpvet.records.tables import TABLES, WIDE, column_named, plain_name
+
+_EITHER = (
+    "readings one after the other? If they are systolic over diastolic, write systolic_diastolic."
+)
+#: What readings cannot do without, what its cells look like, and that in words.
+_NEEDED = (
+    ("taken_at", "dates", "dates"),
+    ("systolic", "numbers", "numbers"),
+    ("animal", "text", "words"),
+)
+
+
+@dataclass(frozen=True)
+class Proposed:
+    """One line of a proposal.
+
+    Parameters
+    ----------
+    file, table : str
+        Name of the file; its table.
+    heading : str
+        Heading in the file; "" for what concerns the whole file.
+    ours : str
+        Our name for it; or for the whole file ``dates``, ``unit`` or ``method``.
+    value : str
+        What is proposed: our name again, or "dmy", "kPa", ….
+    reason : str
+        Why, as a sentence.
+    sure : bool
+        Whether nothing speaks against it.
+    """
+
+    file: str
+    table: str
+    heading: str
+    ours: str
+    value: str
+    reason: str
+    sure: bool
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A mapping proposed for files that are headed in other words than ours."""
+
+    lines: tuple[Proposed, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the proposal as plain JSON values, with the text of the file."""
+        return {"lines": [asdict(line) for line in self.lines], "toml": self.toml()}
+
+    def toml(self) -> str:
+        """Return the text of a mapping file, each line with its reason; unsure ones commented."""
+        text = _comment(
+            f"A proposal: read it, correct it, and save it as {FILE_NAME} beside the records. "
+            'Nothing is applied until then. A line that begins with "#" is not sure: take the '
+            '"#" away if it is right.'
+        )
+        if not self.lines:
+            return "\n".join([*text, *_comment("There is nothing to propose.")]) + "\n"
+        whole = [line for line in self.lines if not line.heading]
+        text += [""]
+        text += _part([line for line in whole if line.ours != "method"])
+        for line in whole:
+            if line.ours == "method":
+                text += ["", *_comment(line.reason), "# [every_row]", '# method = "doppler"']
+                break
+        for table in TABLES:
+            named = [line for line in self.lines if line.heading and line.table == table]
+            if named:
+                text += ["", f"[{table}.columns]", *_part(named)]
+        return "\n".join(text) + "\n"
+
+
+def _part(lines: Sequence[Proposed]) -> list[str]:
+    """Return lines of the file; of two with one key the later is a comment."""
+    text: list[str] = []
+    met: set[str] = set()
+    for line in lines:
+        key = quoted(line.heading) if line.heading else line.ours
+        sure = line.sure and key not in met
+        met.add(key)
+        text += _comment(line.reason if sure else f"Not sure: {line.reason}")
+        text.append(f"{'' if sure else '# '}{key} = {quoted(line.value)}")
+    return text
+
+
+def _comment(words: str) -> list[str]:
+    return textwrap.wrap(words, 78, initial_indent="# ", subsequent_indent="# ")
+
+
+def propose(sheets: Sequence[RawSheet]) -> Proposal:
+    """Return a mapping proposed for the files, in the order of their columns.
+
+    Parameters
+    ----------
+    sheets : sequence of RawSheet
+        Cells as they stand.
+    """
+    lines: dict[tuple[str, str, str], Proposed] = {}
+    for sheet in sheets:
+        for line in _of_sheet(sheet):
+            lines.setdefault((line.table if line.heading else "", line.heading, line.value), line)
+    return Proposal(tuple(lines.values()))
+
+
+def _of_sheet(sheet: RawSheet) -> Iterator[Proposed]:
+    looks = [look_of(cells) for cells in sheet.columns]
+    heads = [head.strip() for head in sheet.header]
+    own = [column_named(sheet.table, head) for head in heads]
+    chosen = _chosen(sheet, heads, own, looks)
+    for i, (head, look) in enumerate(zip(heads, looks, strict=True)):
+        if own[i] == "systolic" and look.kind in ("numbers in a cell", "chart lines"):
+            name = "chart_line" if look.kind == "chart lines" else "systolic_list"
+            sure = look.kind == "chart lines"
+            reason = f"Its cells are {look.said}" + ("." if sure else f": {_EITHER}")
+            yield _line(sheet, head, name, reason, sure)
+        elif i in chosen:
+            name, reason, sure = chosen[i]
+            yield _line(sheet, head, name, reason, sure)
+    yield from _of_dates(sheet, heads, own, chosen, looks)
+    yield from _of_unit(sheet, heads, own, chosen, looks)
+    names = {*own, *(name for name, _, _ in chosen.values())}
+    if sheet.table == "readings" and not names & {"method", "chart_line"}:
+        reason = "No column says by which method: if all are of one, say so for every row."
+        yield Proposed(sheet.file, sheet.table, "", "method", "doppler", reason, False)
+
+
+def _line(sheet: RawSheet, head: str, name: str, reason: str, sure: bool) -> Proposed:
+    return Proposed(sheet.file, sheet.table, head, name, name, reason, sure)
+
+
+def _chosen(
+    sheet: RawSheet, heads: list[str], own: list[str], looks: list[Look]
+) -> dict[int, tuple[str, str, bool]]:
+    """Return our name, the reason, and whether it is sure, for columns that are not ours."""
+    wanted: dict[str, list[tuple[int, int, str]]] = {}
+    for i, (head, look) in enumerate(zip(heads, looks, strict=True)):
+        if own[i] or not head:
+            continue
+        for name, score, reason in _candidates(sheet.table, head, look):
+            if name not in own:
+                wanted.setdefault(name, []).append((score, i, reason))
+    chosen: dict[int, tuple[str, str, bool]] = {}
+    best: dict[int, int] = {}
+    for name, found in wanted.items():
+        top = max(score for score, _, _ in found)
+        equals = [one for one in found if one[0] == top]
+        for score, i, reason in equals:
+            if score <= best.get(i, 0):
+                continue
+            others = [shown(heads[j]) for _, j, _ in equals if j != i]
+            also = f" So may {', '.join(others)}: which of them?" if others else ""
+            best[i] = score
+            chosen[i] = (name, reason + also, score >= 2 and not others)
+    if sheet.table == "readings":
+        _by_looks_alone(heads, own, looks, chosen)
+    return chosen
+
+
+def _by_looks_alone(
+    heads: list[str],
+    own: list[str],
+    looks: list[Look],
+    chosen: dict[int, tuple[str, str, bool]],
+) -> None:
+    """Add what only the cells show: a column that alone looks like one that is missing."""
+    for name, kind, words in _NEEDED:
+        named = {*own, *(taken for taken, _, _ in chosen.values())}
+        if any(one.startswith(name) for one in named):
+            continue
+        free = [i for i, one in enumerate(own) if not one and i not in chosen and heads[i]]
+        alike = [i for i in free if looks[i].kind == kind]
+        if len(alike) == 1:
+            said = f"Its cells are {looks[alike[0]].said or words}, and no other column's are."
+            chosen[alike[0]] = (name, said, False)
+
+
+def _candidates(table: str, head: str, look: Look) -> Iterator[tuple[str, int, str]]:
+    """Yield our names that a column may be, how well each fits, and why."""
+    kinds = {column.name: column.kind for column in TABLES[table]}
+    if table == "readings" and look.kind == "chart lines":
+        yield "chart_line", 4, f"Its cells are {look.said}."
+        return
+    for name in columns_by_words(table, head):
+        kind = "quantity" if WIDE.fullmatch(name) else kinds.get(name, "number")
+        fits = fit(kind, name, look)
+        words = f"{shown(head)} is what {name} is called in many clinics"
+        if fits < 0:
+            continue
+        if name == "systolic" and look.kind == "numbers in a cell":
+            yield "systolic_list", 1, f"{words}, and its cells are {look.said}: {_EITHER}"
+            continue
+        if name == "animal" and plain_name(head).endswith("name"):
+            yield name, 1, f"{shown(head)} tells the animals apart only if no two have one name."
+            continue
+        more = f", and its cells are {look.said}" if fits and look.said else ""
+        yield name, 2 + fits, f"{words}{more}."
+    for name in nearest(plain_name(head), kinds, n=1):
+        if name not in columns_by_words(table, head) and fit(kinds[name], name, look) >= 0:
+            yield name, 1, f"{shown(head)} is spelled nearly as {name}."
+    if look.kind == "methods" and table == "readings":
+        yield "method", 2, f"Its cells are {look.said}."
+    if look.kind == "species" and table == "animals":
+        yield "species", 2, f"Its cells are {look.said}."
+
+
+def _of_dates(
+    sheet: RawSheet,
+    heads: list[str],
+    own: list[str],
+    chosen: dict[int, tuple[str, str, bool]],
+    looks: list[Look],
+) -> Iterator[Proposed]:
+    """Yield the order of dates, where the cells show it, or that they do not."""
+    names = {i: name or chosen.get(i, ("",))[0] for i, name in enumerate(own)}
+    dates = {c.name for c in TABLES[sheet.table] if c.kind in ("date", "moment")}
+    cells = [looks[i].cells for i, name in names.items() if name in dates]
+    cells += [pa.array(heads, TEXT)] if not set(names.values()) & dates else []
+    filled = pa.concat_arrays([pa.array([], TEXT), *cells])
+    iso = moments(filled, True)
+    other = filled.filter(pa.array(iso.swappable))
+    if len(other) == 0:
+        return
+    fits = {order: ~moments(other, True, order).bad for order in ("dmy", "mdy")}
+    for order, rival, words in (("dmy", "mdy", "day"), ("mdy", "dmy", "month")):
+        alone = np.flatnonzero(fits[order] & ~fits[rival])
+        if len(alone) and fits[order].all():
+            text = shown(other[int(alone[0])].as_py())
+            reason = f"{text} can only have the {words} first."
+            yield Proposed(sheet.file, sheet.table, "", "dates", order, reason, True)
+            return
+    mixed = not (fits["dmy"].all() or fits["mdy"].all())
+    reason = f"{shown(other[0].as_py())} fits both orders: ask who wrote it."
+    reason = "Some dates fit only the one order and some only the other." if mixed else reason
+    yield Proposed(sheet.file, sheet.table, "", "dates", "dmy", reason, False)
+
+
+def _of_unit(
+    sheet: RawSheet,
+    heads: list[str],
+    own: list[str],
+    chosen: dict[int, tuple[str, str, bool]],
+    looks: list[Look],
+) -> Iterator[Proposed]:
+    """Yield kPa, where pressures make sense as nothing else."""
+    for i, look in enumerate(looks):
+        name = own[i] or chosen.get(i, ("",))[0]
+        if look.kind != "numbers" or name not in ("systolic", "systolic_1", "systolic_mean"):
+            continue
+        digits = pc.replace_substring_regex(
+            pc.replace_substring(look.cells, ",", "."), "[^0-9.]", ""
+        )
+        number = digits.filter(pc.match_substring_regex(digits, r"^[0-9]+(\.[0-9]+)?$"))
+        middle = float(np.median(pc.cast(number, pa.float64()).to_numpy())) if len(number) else 99.0
+        headed = "kpa" in heads[i].casefold()
+        if middle < KPA_MEDIAN_BELOW or headed:
+            reason = f"Half of the values under {shown(heads[i])} are {middle:g} or lower: "
+            reason += "too low for mmHg, and ordinary in kPa."
+            sure = headed and middle < KPA_MEDIAN_BELOW
+            yield Proposed(sheet.file, sheet.table, "", "unit", "kPa", reason, sure)
+            return

@@ -1,0 +1,143 @@
+"""Columns of text, plain or as codes into their different texts; and what is done to either.
+
+Methods, animals, numbers and operators repeat. A column that does is a pyarrow dictionary array,
+so that a check looks at each text once and hands the answer to every row; a column that does not
+stays plain, since numbering a text for each row would cost more than it saves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from bpvet.records.parsing.codes import met_in_order
+
+TEXT = pa.large_string()
+CODED = pa.dictionary(pa.int32(), TEXT)
+#: A column repeats if this many rows have less than half as many different texts.
+_LOOKED_AT = 20_000
+
+
+def repeats(cells: pa.Array) -> bool:
+    """Return whether a column is worth coding, by its first rows."""
+    sample = cells.slice(0, _LOOKED_AT)
+    return 2 * len(pc.unique(sample)) <= max(len(sample), 1)
+
+
+def coded(cells: pa.Array) -> pa.Array:
+    """Return a column as codes if its texts repeat, their order that of first occurrence."""
+    if not pa.types.is_dictionary(cells.type):
+        return cells.dictionary_encode() if repeats(cells) else cells
+    codes = cells.indices
+    if met_in_order(codes.to_numpy(), len(cells.dictionary)):
+        return cells
+    met = pc.unique(codes).to_numpy()
+    place = np.zeros(len(cells.dictionary), dtype=np.int32)
+    place[met] = np.arange(len(met), dtype=np.int32)
+    return pa.DictionaryArray.from_arrays(
+        pa.array(place[codes.to_numpy()]), cells.dictionary.take(pa.array(met))
+    )
+
+
+def uncoded(cells: pa.Array) -> pa.Array:
+    """Return a column as plain text (n,)."""
+    return cells.dictionary_decode() if pa.types.is_dictionary(cells.type) else cells
+
+
+def distinct(cells: pa.Array) -> tuple[list[str], NDArray[np.int32]]:
+    """Return the different texts of a column and the index (n,) of each cell among them."""
+    texts, code = distinct_cells(cells)
+    return texts.to_pylist(), code
+
+
+def distinct_cells(cells: pa.Array) -> tuple[pa.Array, NDArray[np.int32]]:
+    """Return the different texts of a column, as pyarrow has them, and each cell's index (n,)."""
+    encoded = cells if pa.types.is_dictionary(cells.type) else cells.dictionary_encode()
+    return encoded.dictionary, encoded.indices.to_numpy()
+
+
+def of_texts(texts: Sequence[str], code: NDArray[np.integer]) -> pa.Array:
+    """Return a column of codes (n,) into a few texts, among which some may be equal.
+
+    Every text that it names is met, and no two of them are equal.
+    """
+    few = list(dict.fromkeys(texts))
+    if len(few) == len(texts):
+        return coded(
+            pa.DictionaryArray.from_arrays(pa.array(code, pa.int32()), pa.array(few, TEXT))
+        )
+    place = {text: i for i, text in enumerate(few)}
+    same = np.array([place[text] for text in texts], dtype=np.int32)
+    return coded(pa.DictionaryArray.from_arrays(pa.array(same[code]), pa.array(few, TEXT)))
+
+
+def changed(cells: pa.Array, change: Callable[[pa.Array], pa.Array]) -> pa.Array:
+    """Return a column with its texts changed by a pyarrow function, each different text once."""
+    if not pa.types.is_dictionary(cells.type):
+        return change(cells)
+    new = change(cells.dictionary)
+    if new.equals(cells.dictionary):
+        return cells
+    again = new.dictionary_encode()
+    code = again.indices.to_numpy()[cells.indices.to_numpy()]
+    return coded(pa.DictionaryArray.from_arrays(pa.array(code), again.dictionary))
+
+
+def which(cells: pa.Array, test: Callable[[pa.Array], pa.Array]) -> NDArray[np.bool_]:
+    """Return which cells (n,) pass a pyarrow test, made of each different text once."""
+    if not pa.types.is_dictionary(cells.type):
+        mask: NDArray[np.bool_] = test(cells).to_numpy(zero_copy_only=False)
+        return mask
+    found: NDArray[np.bool_] = test(cells.dictionary).to_numpy(zero_copy_only=False)
+    if not found.any():
+        return np.zeros(len(cells), dtype=bool)
+    mask = found[cells.indices.to_numpy()]
+    return mask
+
+
+def _holds_nothing(cells: pa.Array) -> bool:
+    """Return whether a column is plain, and all of its texts, none of them null, are empty."""
+    if not pa.types.is_large_string(cells.type):
+        return False
+    places = np.frombuffer(cells.buffers()[1], np.int64)
+    return bool(places[cells.offset] == places[cells.offset + len(cells)])
+
+
+def is_text(cells: pa.Array, text: str) -> NDArray[np.bool_]:
+    """Return which cells (n,) are a text."""
+    return which(cells, lambda some: pc.equal(some, text))
+
+
+def is_blank(cells: pa.Array) -> NDArray[np.bool_]:
+    """Return which cells (n,) hold nothing but white space."""
+    if _holds_nothing(cells):
+        # A sheet may have thousands of columns with nothing in them.
+        return np.ones(len(cells), dtype=bool)
+    return which(cells, lambda some: pc.equal(pc.utf8_trim_whitespace(some), ""))
+
+
+def trimmed(cells: pa.Array) -> pa.Array:
+    """Return a column without white space around its texts."""
+    return changed(cells, pc.utf8_trim_whitespace)
+
+
+def end_to_end(parts: Sequence[pa.Array]) -> pa.Array:
+    """Return columns of several files as one; a single one is not copied."""
+    if len(parts) == 1:
+        return parts[0]
+    plain = [uncoded(part).cast(TEXT) for part in parts]
+    return pa.concat_arrays([pa.array([], TEXT), *plain])
+
+
+def blanks(n: int) -> pa.Array:
+    """Return `n` empty cells, as codes."""
+    return pa.DictionaryArray.from_arrays(pa.array(np.zeros(n, np.int32)), pa.array([""], TEXT))
+
+
+def joined(*columns: pa.Array) -> pa.Array:
+    """Return the cells of several columns as one text a row, a unit separator between them."""
+    return pc.binary_join_element_wise(*map(uncoded, columns), pa.scalar("\x1f", TEXT))

@@ -1,0 +1,97 @@
+"""The head of an agreement's page: what was compared, and four answers in a glance."""
+
+from __future__ import annotations
+
+from bpvet.answers.agreement.agreement import AgreementAnswer
+from bpvet.answers.agreement.sentences import APART
+from bpvet.answers.phrases import capital, counted, day, interval, listed
+from bpvet.facts.words import QUANTITY_WORDS
+from bpvet.maths.agreement.comparison import Estimated
+from bpvet.models.agreement.device import NO_REFERENCE
+from bpvet.models.agreement.result import Agreement
+from bpvet.printing import number, probability
+from bpvet.records.records import Records
+from bpvet.reports.clinic.parts import Card, head
+from bpvet.reports.markup import Shown
+
+
+def now(answer: AgreementAnswer, records: Records) -> Shown:
+    """Return the head of the report: what was compared, and what to know now.
+
+    Parameters
+    ----------
+    answer : AgreementAnswer
+    records : Records
+        Those that it is made from.
+    """
+    agree = answer.agreement
+    data = agree.data
+    title = f"{capital(data.labels[1])} against {data.labels[0]}"
+    which = NO_REFERENCE if agree.reference is None else f"one is a reference ({agree.reference})"
+    basis = (
+        f"Records as of {day(str(records.as_of))}. {capital(QUANTITY_WORDS[data.quantity])}, "
+        f"{data.source}: {data.first.size} {data.points_are} of "
+        f"{counted(len(data.animals), 'animal')}. {capital(which)}."
+    )
+    return head(title, basis, (_one(agree), _higher(agree), _apart(agree), _repeats(agree)))
+
+
+def _one(agree: Agreement) -> Card:
+    question, unit = "Can they be read as one?", agree.data.unit
+    reach = max(abs(_value(agree.lower)), abs(_value(agree.upper)))
+    share = agree.within[10]
+    within = (
+        f"{probability(share.single.estimate)} of single readings are expected within 10 {unit}. "
+        "Follow an animal by one method."
+    )
+    if reach > APART:
+        return question, "Not reading by reading", within
+    return question, f"Within {number(reach, 0)} {unit}", f"In 95 % of cases. {within}"
+
+
+def _higher(agree: Agreement) -> Card:
+    held, unit = agree.bias, agree.data.unit
+    question = "Which reads higher?"
+    first, second = agree.data.labels
+    detail = f"{capital(second)} minus {first}, on average: {number(held.estimate)} {unit}"
+    if held.lower is None or held.upper is None:
+        return question, "Not clear", f"{detail}."
+    detail = f"{detail}; {interval(agree.level, held.lower, held.upper, 1)}."
+    if held.lower <= 0 <= held.upper:
+        return question, "Not clear", detail
+    higher = second if _value(held) > 0 else first
+    lead = f"{capital(higher)}, by {number(abs(_value(held)), 0)} {unit}"
+    return question, lead, detail
+
+
+def _apart(agree: Agreement) -> Card:
+    lower, upper = agree.lower, agree.upper
+    better = agree.limits(intervals="better")
+    lead = f"{number(lower.estimate, 0)} to {number(upper.estimate, 0)} {agree.data.unit}"
+    ends = " and ".join(
+        f"{number(one.lower, 0)} to {number(one.upper, 0)}"
+        for one in better
+        if one.lower is not None
+    )
+    held = f" The limits themselves are uncertain: {ends}." if ends else ""
+    return "How far apart are single readings?", lead, f"In 95 % of cases.{held}"
+
+
+def _repeats(agree: Agreement) -> Card:
+    question, unit = "How well does each repeat itself?", agree.data.unit
+    known = [
+        f"{label} {number(agree.repeatability[name].estimate, 0)}"
+        for name, label in zip(agree.methods, agree.data.labels, strict=True)
+        if agree.repeatability[name].estimate is not None
+    ]
+    if not known:
+        return question, "Not clear", "No reading was repeated."
+    detail = (
+        "In 95 % of cases two readings of one animal by one method at one visit are less than "
+        "this apart."
+    )
+    return question, f"{capital(listed(known))} {unit}", detail
+
+
+def _value(held: Estimated) -> float:
+    return float(held.estimate or 0.0)

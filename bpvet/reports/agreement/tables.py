@@ -1,0 +1,193 @@
+"""The tables of an agreement's page: numbers, animals, criteria, what a trend may take, sources."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from bpvet.answers.agreement.agreement import AgreementAnswer
+from bpvet.answers.phrases import capital
+from bpvet.facts.measuring import judgements
+from bpvet.facts.sources import Fact, fact, marked
+from bpvet.maths.agreement.comparison import Estimated
+from bpvet.models.agreement.device import CriterionResult
+from bpvet.models.agreement.result import Agreement
+from bpvet.models.agreement.tables import statistics_of
+from bpvet.printing import number, probability
+from bpvet.reports.cautions import cautions_shown
+from bpvet.reports.clinic.parts import ESTIMATE, ends, facts_by_source, held_from, said
+from bpvet.reports.markup import Column, Shown, lines, paragraph, table
+
+_AUDIT_SAYS = (
+    "How readings differ by place (home against clinic, calmed against awake) is in the report on "
+    "the quality of measuring: bpvet audit."
+)
+
+
+def numbers(answer: AgreementAnswer) -> Shown:
+    """Return every statistic with its interval, and how the interval was made."""
+    agree = answer.agreement
+    rows = []
+    for name, held, unit in _statistics(agree):
+        digits = 1 if unit else 3
+        rows.append((name, *ends(held, digits), unit, held.how or held.reason or ""))
+    columns = (Column("Statistic"), *ESTIMATE, Column("Unit"), Column("Interval"))
+    caption = held_from(agree.level, "Bias, limits of agreement, lines and the rest")
+    html = table(caption, columns, rows, wide=True) + _components(agree) + _beside(agree)
+    return Shown(html, caption)
+
+
+def _statistics(agree: Agreement) -> Iterator[tuple[str, Estimated, str]]:
+    yield from statistics_of(agree)
+    for name, label in zip(agree.methods, agree.data.labels, strict=True):
+        yield f"SD of repeated readings, {label}", agree.reading_sd[name], agree.data.unit
+    yield "SD of the points' differences", agree.point_sd, agree.data.unit
+    yield "product-moment correlation", agree.correlation, ""
+
+
+def _components(agree: Agreement) -> str:
+    fit = agree.fit
+    if fit is None:
+        return ""
+    rows = []
+    for i, term in enumerate(fit.terms):
+        name = term.replace("first", agree.data.labels[0]).replace("second", agree.data.labels[1])
+        at_zero = "estimated at zero" if term in fit.at_zero else ""
+        variance = float(fit.variance[i])
+        rows.append((name, number(variance, 1), number(float(np.sqrt(variance)), 1), at_zero))
+    unit = agree.data.unit
+    columns = (
+        Column("Component"),
+        Column(f"Variance, {unit}²", number=True),
+        Column(f"SD, {unit}", number=True),
+        Column("Note"),
+    )
+    return table("Variance components", columns, rows, wide=True)
+
+
+def _beside(agree: Agreement) -> str:
+    sums = agree.by_sums
+    slope = agree.proportional
+    parts = []
+    if sums is not None:
+        bias, lower, upper = (number(one) for one in sums)
+        parts.append(
+            f"By Bland and Altman's sums, as a companion: bias {bias}, limits {lower} to {upper} "
+            f"{agree.data.unit}."
+        )
+    if slope.p is not None:
+        parts.append(f"Difference on mean: p {number(slope.p, 3)}, {slope.n} animals.")
+    return "".join(paragraph(one) for one in parts)
+
+
+def animals(answer: AgreementAnswer) -> Shown:
+    """Return the animals by both methods, in the order of the records."""
+    agree = answer.agreement
+    data = agree.data
+    first, second = data.animal_means()
+    visits = np.bincount(data.point_animal)
+    rows = [
+        (name, str(count), number(one), number(two), number(two - one))
+        for name, count, one, two in zip(data.animals, visits, first, second, strict=True)
+    ]
+    unit = data.unit
+    columns = (
+        Column("Animal"),
+        Column("Points", number=True),
+        *(Column(f"{capital(label)}, {unit}", number=True) for label in data.labels),
+        Column(f"Difference, {unit}", number=True),
+    )
+    caption = f"Each animal's mean by both methods (points are {data.points_are})"
+    return Shown(table(caption, columns, rows, wide=True), caption)
+
+
+def criteria(answer: AgreementAnswer) -> Shown:
+    """Return the guideline's criteria, item by item, and what they are worth."""
+    found = answer.agreement.criteria
+    words = said(answer.sections["criteria"])
+    if not found:
+        return words
+    columns = (
+        Column("Criterion"),
+        Column("Bound", number=True),
+        Column("Found", number=True),
+        Column("Verdict"),
+        Column("How surely"),
+    )
+    caption = "The guideline's criteria for devices, each as met, not met or not assessable"
+    rows = [_criterion(one) for one in found]
+    return Shown(table(caption, columns, rows, wide=True) + words.html, words.text)
+
+
+def _criterion(one: CriterionResult) -> tuple[str, str, str, str, str]:
+    digits = 2 if one.key == "r" else 1
+    bound = "" if one.bound is None else f"{one.bound:g}"
+    sure = {True: "its whole interval", False: "its interval crosses the bound", None: ""}
+    shown = number(one.value.estimate, digits)
+    how = one.reason or sure[one.settled]
+    return marked(one.words, one.remembered), bound, shown, one.verdict, how
+
+
+def offset(answer: AgreementAnswer) -> Shown:
+    """Return what a trend that joins both methods may take from here."""
+    agree = answer.agreement
+    found, unit = agree.offset, agree.data.unit
+    held = found.shared_visit_share
+    shared = probability(held.estimate) if held.estimate is not None else "–"
+    if held.lower is not None and held.upper is not None:
+        shared += f" ({probability(held.lower)} to {probability(held.upper)})"
+    given = "as the mean of the prior of the difference"
+    rows = [
+        ("d0: mean difference", number(found.d0), unit, given),
+        ("its standard error", number(found.d0_se), unit, "with s_d, in the SD of that prior"),
+        (
+            f"s_d: SD of an animal's own difference ({found.s_d_is})",
+            number(found.s_d.estimate),
+            unit,
+            "with d0's error, in the SD of that prior",
+        ),
+        ("both together, for a new animal", number(found.sd_of_new), unit, "as the SD of it"),
+        ("visit noise shared by both methods", shared, "", found.reason or "not used by a trend"),
+    ]
+    columns = (Column("Figure"), Column("Value", number=True), Column("Unit"), Column("Handed on"))
+    caption = "What a trend that joins both methods can be given"
+    words = said(answer.sections["bridged"])
+    how = (
+        "It is handed on only on request: Priors(…, method_offset=agree.offset.prior()), and "
+        'bpvet.fit_trend(…, bridge=("methods",), priors=…).'
+    )
+    html = words.html + table(caption, columns, rows, wide=True) + paragraph(how)
+    return Shown(html, words.text)
+
+
+def computed(answer: AgreementAnswer) -> Shown:
+    """Return what it rests on, how it was computed, and the choices made."""
+    agree = answer.agreement
+    rows = [
+        ("Difference", f"{agree.data.labels[1]} minus {agree.data.labels[0]}"),
+        ("Replicates", "linked" if agree.linked else "unlinked"),
+        ("Level of the intervals", f"{100 * agree.level:g} %"),
+        ("Reference", agree.reference or "none"),
+        ("Version", answer.version),
+        ("Fingerprint of the records", agree.data.digest[:16]),
+    ]
+    words = said(answer.sections["basis"])
+    html = words.html + table("Choices", (Column("Choice"), Column("Used")), rows, wide=True)
+    return Shown(html + paragraph(_AUDIT_SAYS), lines(words.text, _AUDIT_SAYS))
+
+
+def cautions(answer: AgreementAnswer) -> Shown:
+    """Return what must stand beside the numbers."""
+    return cautions_shown(answer.cautions)
+
+
+def sources(answer: AgreementAnswer) -> Shown:
+    """Return the facts behind the page with their sources."""
+    return facts_by_source(_facts(answer.agreement))
+
+
+def _facts(agree: Agreement) -> Iterator[tuple[str, Fact]]:
+    for one in agree.criteria:
+        yield f"Criterion, {one.words}", fact(one.fact_id)
+    yield from judgements("agreement")

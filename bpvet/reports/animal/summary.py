@@ -1,0 +1,203 @@
+"""What to know now: whose report it is, what cannot wait, and four answers in a glance each."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from bpvet.answers.parts import TrendAnswer
+from bpvet.answers.phrases import capital, cited, counted, day, interval, value
+from bpvet.answers.recheck_words import window_words
+from bpvet.answers.sentences import sentence
+from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
+from bpvet.models.trend.trend import Trend
+from bpvet.pictures.words import doses_on
+from bpvet.printing import number, probability
+from bpvet.reports.markup import Shown, heading, lines, paragraph, prose, tag, together
+
+#: From this probability on, "below the floor" stands beside "at target"; from that on it is told.
+_LOW, _FLOOR_TOLD = 0.5, 0.1
+_JUDGED = "judgement of this project"
+_DAYS_PER_YEAR = 365.25
+
+
+def now(trend: Trend, answer: TrendAnswer) -> Shown:
+    """Return the head of a report: identity, what is urgent, and four answers of one verdict each.
+
+    Parameters
+    ----------
+    trend : Trend
+    answer : TrendAnswer
+        Its answer.
+    """
+    who, urgent = _identity(trend, answer), [one.text for one in answer.urgent]
+    cards = [_newest(trend, answer), _usual(answer), *_target(answer), *_again(answer)]
+    alarm = heading(2, "Urgent") + "".join(paragraph(text) for text in urgent)
+    html = "".join(
+        (
+            tag("header", who.html, class_="who animal"),
+            tag("section", alarm, class_="urgent") if urgent else "",
+            tag("h2", "What to know now", class_="unseen"),
+            tag("dl", "".join(card.html for card in cards), class_="now first"),
+        )
+    )
+    alarms = (f"Urgent: {text}" for text in urgent)
+    return Shown(html, lines(who.text, *alarms, *(card.text for card in cards)))
+
+
+class Whose(NamedTuple):
+    """Whose a report is, in words; blank where nothing is recorded."""
+
+    name: str
+    id: str
+    known: str
+    clinic: str
+    left: str
+    basis: str
+
+
+def whose(trend: Trend, answer: TrendAnswer) -> Whose:
+    """Return whose report it is and what it rests on, in words.
+
+    Parameters
+    ----------
+    trend : Trend
+    answer : TrendAnswer
+        Its answer.
+    """
+    animals = trend.records.animals
+    row = animals[animals["animal"] == answer.animal].iloc[0]
+    species = capital(answer.species or answer.species_written) or "Species not recorded"
+    kind = (species, answer.breed, _sex(row), _age(row, answer.as_of))
+    known = ", ".join(part for part in kind if part)
+    basis = (
+        f"Records as of {day(answer.as_of)}. {capital(QUANTITY_WORDS[answer.quantity])}"
+        f"{_measured(answer)}."
+    )
+    id = f"Animal {answer.animal}"
+    name = answer.name or answer.animal
+    return Whose(name, id, f"{known}.", str(row["clinic"]), _left(row), basis)
+
+
+def _identity(trend: Trend, answer: TrendAnswer) -> Shown:
+    name, id, known, clinic, left, basis = whose(trend, answer)
+    where = f"{clinic}." if clinic else ""
+    told = " ".join(filter(None, (f"{id}. {known}", where, left)))
+    told = paragraph(told, "known") + " " + paragraph(basis, "basis")
+    html = tag("h1", tag("span", escape(name), class_="name")) + told
+    return Shown(html, lines(name, id, known, clinic, left, basis))
+
+
+def _measured(answer: TrendAnswer) -> str:
+    """Return how the series was measured."""
+    if answer.quantity in LAB_QUANTITIES:
+        return f", {METHOD_WORDS[answer.method]}"
+    by = "Doppler" if answer.method == "doppler" else "the oscillometric method"
+    return f" by {by}, {CONDITION_WORDS[answer.condition]}"
+
+
+def _sex(row: pd.Series[Any]) -> str:
+    neutered = {"yes": "neutered ", "no": "entire "}.get(str(row["neutered"]), "")
+    return f"{neutered}{row['sex']}" if row["sex"] else neutered.strip()
+
+
+def _age(row: pd.Series[Any], as_of: np.datetime64) -> str:
+    if pd.isna(row["birth_date"]):
+        return ""
+    born = np.datetime64(row["birth_date"], "D")
+    years = int((as_of - born) / np.timedelta64(1, "D") // _DAYS_PER_YEAR)
+    age = f"{years} year{'s' if years > 1 else ''}" if years >= 1 else "under one year"
+    return f"born {day(born)} ({age})"
+
+
+def _left(row: pd.Series[Any]) -> str:
+    if pd.isna(row["left_on"]):
+        return ""
+    why = f" ({row['left_reason']})" if row["left_reason"] else ""
+    return f"Left the practice on {day(np.datetime64(row['left_on'], 'D'))}{why}."
+
+
+def _card(question: str, *pairs: tuple[str, str]) -> Shown:
+    """Return a question with its answers, each a short phrase and what it rests on."""
+    answered = "".join(
+        tag("dd", prose(lead), class_="lead") + tag("dd", together(detail))
+        for lead, detail in pairs
+    )
+    text = " ".join(f"{lead}. {detail}" for lead, detail in pairs)
+    return Shown(tag("div", tag("dt", escape(question)) + answered), f"{question}: {text}")
+
+
+def _newest(trend: Trend, answer: TrendAnswer) -> Shown:
+    """Return the newest value, its age, and the drugs of that day."""
+    last = answer.sessions[-1]
+    read = "No number" if last.mean is None else value(last.mean, answer)
+    lead = capital(f"{last.bound} {read}".strip())
+    age = int((answer.as_of - last.date) / np.timedelta64(1, "D"))
+    ago = {0: "today", 1: "yesterday"}.get(age, f"{age} days ago")
+    return _card("Newest", (lead, f"{day(last.date)}, {ago}; {doses_on(trend)}."))
+
+
+def _usual(answer: TrendAnswer) -> Shown:
+    latest = answer.latest
+    one = "value" if answer.quantity in LAB_QUANTITIES else "session"
+    rests = f"from {counted(len(answer.sessions), one)}"
+    lead = value(latest.estimate, answer)
+    held = interval(answer.level, latest.lower, latest.upper, answer.decimals)
+    detail = f"On {day(latest.date)}, {rests}; {held}."
+    if latest.only:
+        lead = capital(f"{latest.only} {value(latest.end, answer)}")
+        detail = f"On {day(latest.date)}, {rests}; most readings lie beyond the gauge."
+    return _card("Usual", (lead, detail))
+
+
+def _target(answer: TrendAnswer) -> list[Shown]:
+    found = answer.target
+    if found.value is None or found.p_at_or_below is None:
+        return []
+    treated = found.kind != "raised"
+    lead = {
+        "at or below": "At target" if treated else "Below the raised range",
+        "above": "Above target" if treated else "In the raised range",
+        "not settled": "Not settled",
+        None: "See “Urgent” first",
+    }[found.verdict]
+    unjudged = found.verdict == "above" and not treated and bool(answer.category.withheld)
+    lead = "Not judged" if unjudged else lead
+    if found.verdict is not None and answer.treated and (found.p_below_floor or 0.0) >= _LOW:
+        lead = f"{lead}, and low"
+    question = "At target?" if treated else "Raised?"
+    if found.verdict is None or unjudged:
+        return [_card(question, (lead, sentence(answer, "target")))]
+    return [_card(question, (lead, _likely(answer)))]
+
+
+def _likely(answer: TrendAnswer) -> str:
+    """Return how likely the usual pressure is at target, and below the floor where that counts."""
+    found = answer.target
+    bound = f"{number(found.value, 0)} {answer.unit}"
+    whose = {"own": ", set for this animal", "raised": ", the bound called raised"}
+    said = f"{probability(found.p_at_or_below)} likely at or below {bound}"
+    said += whose.get(str(found.kind), ", the guideline's")
+    if found.judged_offset:
+        said += f", judged on {number(found.judged_offset, 0)} more than was measured"
+    if found.floor is not None and (found.p_below_floor or 0.0) >= _FLOOR_TOLD:
+        said += f"; {probability(found.p_below_floor)} below {number(found.floor, 0)}"
+    return f"{said}."
+
+
+def _again(answer: TrendAnswer) -> list[Shown]:
+    found = answer.recheck
+    if answer.quantity != "systolic" and found.latest is None:
+        return []
+    if found.latest is None:
+        return [_card("When again?", ("No date proposed", sentence(answer, "recheck")))]
+    lead = f"By {day(found.latest)}"
+    if found.overdue_days > 0:
+        lead = f"Overdue since {day(found.latest)}"
+    whose = _JUDGED if found.grade == "J" else cited(found.guideline_name or "", found.remembered)
+    when = capital(window_words(found.earliest, found.latest))
+    # Why, and what else fits, stands below the figure: it can be five reasons long.
+    return [_card("When again?", (lead, f"{when} ({whose})."))]

@@ -1,0 +1,294 @@
+"""What every report is asked for, as plain JSON beside its notebook; it is read with care."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields, replace
+from hashlib import sha256
+from pathlib import Path
+from typing import Any, Self, TypeVar
+
+from bpvet import __version__
+from bpvet.errors import BpvetError, CallError
+from bpvet.records.headings.conventions import is_toml
+from bpvet.records.read_options import ReadOptions
+
+#: A database's URL as a path, which keeps one stroke of two.
+_URL = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+:/")
+#: Bytes of a file of parameters beyond which it is none; priors of all kinds take 30 kB.
+LONGEST = 2_000_000
+#: Letters of one text in it.
+_LONGEST_TEXT = 100_000
+
+Value = TypeVar("Value")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Where a report's records are, and how they are read; each kind of report adds its choices.
+
+    Parameters
+    ----------
+    records : str
+        Path of the records; as published from the notebook's folder, and "" where that would be
+        a way across the machine.
+    as_of : str
+        The date that the report speaks for, YYYY-MM-DD.
+    reading : ReadOptions
+        How the records are read.
+    """
+
+    records: str
+    as_of: str
+    reading: ReadOptions
+
+    @property
+    def read(self) -> dict[str, Any]:
+        """The named arguments of `bpvet.read`."""
+        return {"as_of": self.as_of} | self.reading.to_plain()
+
+    def to_plain(self) -> dict[str, Any]:
+        """Return all of it as JSON values; a path that is not known is left out."""
+        held = {part.name: getattr(self, part.name) for part in fields(self)}
+        held["reading"] = self.reading.to_plain()
+        if not self.records:
+            del held["records"]
+        return held
+
+    def to_json(self, mark: str, digest: str = "") -> str:
+        """Return the parameters as JSON text that bears the mark of its report and its run's."""
+        marks = {"bpvet_report": mark} | ({"digest": digest} if digest else {})
+        return json.dumps(marks | self.to_plain(), indent=2, ensure_ascii=False) + "\n"
+
+    def digest(self, mark: str, records: str) -> str:
+        """Return the digest of a run: of what was asked, of the records' own, and the version."""
+        held = [__version__, mark, records, self.to_plain()]
+        return sha256(json.dumps(held, sort_keys=True).encode()).hexdigest()
+
+    def for_run(self) -> Self:
+        """Return the same with paths that hold in any folder, for the run alone."""
+        columns = self.reading.columns
+        if is_toml(columns):
+            columns = os.path.abspath(str(columns))
+        reading = replace(self.reading, columns=columns)
+        return replace(self, records=os.path.abspath(self.records), reading=reading)
+
+    def seen_from(self, folder: Path) -> Self:
+        """Return the same with paths as seen from `folder`, none across the machine."""
+        reading = reading_from(folder, self.reading)
+        return replace(self, records=path_from(folder, Path(self.records)), reading=reading)
+
+
+def path_from(folder: Path, records: Path) -> str:
+    """Return the path of the records as seen from `folder`.
+
+    Returns
+    -------
+    str
+        "" where there is none, or only one by way of the machine's topmost folder, which would
+        tell where on the machine they are.
+
+    Raises
+    ------
+    CallError
+        The records are no files, so that the notebook could not read them again; and the URL of
+        a database, which may hold a password, is never written down.
+    """
+    if str(records) == "-" or _URL.match(str(records)):
+        raise CallError(
+            "A report's notebook reads its records again, so it is made from files. Export the "
+            "database's table as CSV, or save what is piped in, and give that."
+        )
+    here, there = folder.resolve(), records.resolve()
+    try:
+        shared = Path(os.path.commonpath([here, there]))
+    except ValueError:
+        return ""
+    if shared == Path(shared.anchor) and shared not in (here, here.parent):
+        return ""
+    return Path(os.path.relpath(there, here)).as_posix()
+
+
+def reading_from(folder: Path, reading: ReadOptions) -> ReadOptions:
+    """Return how the records are read, a mapping file's path as seen from `folder`.
+
+    Where there is no such path, its bare name is kept: it is asked for when it is not found, and
+    never passed over.
+    """
+    if not is_toml(reading.columns):
+        return reading
+    columns = Path(str(reading.columns))
+    return replace(reading, columns=path_from(folder, columns) or columns.name)
+
+
+class Held:
+    """The values of a file of parameters, each asked for by its name and kind.
+
+    Parameters
+    ----------
+    path : str or path
+        A JSON file.
+
+    Raises
+    ------
+    CallError
+        Where the file cannot be read, is longer than any such file, or is no JSON object.
+    """
+
+    def __init__(self, path: str | os.PathLike[str]) -> None:
+        self.path = path
+        held = plain_json(Path(path), LONGEST, "the parameters of a report")
+        if not isinstance(held, dict):
+            raise self._not(f"it is no JSON object, but a {type(held).__name__}")
+        self._values: Mapping[str, Any] = held
+
+    def has(self, name: str) -> bool:
+        """Return whether a value of that name is there."""
+        return name in self._values
+
+    def get(self, name: str, kind: str, take: Callable[[Any], Value]) -> Value:
+        """Return one value.
+
+        Parameters
+        ----------
+        name : str
+            Its name.
+        kind : str
+            What it has to be, in words.
+        take : callable
+            Returns the value from a JSON value, or raises an error for another kind.
+
+        Raises
+        ------
+        CallError
+            It is not there, or of another kind.
+        """
+        if name not in self._values:
+            raise self._not(f"“{name}” is missing")
+        try:
+            return take(self._values[name])
+        except BpvetError as error:
+            raise self._not(f"“{name}”: {error}") from None
+        except (KeyError, TypeError, ValueError, AttributeError, RecursionError, OverflowError):
+            shown = json.dumps(self._values[name])[:60] if _is_shallow(self._values[name]) else "…"
+            raise self._not(f"“{name}” is to be {kind}, not {shown}") from None
+
+    def records(self) -> str:
+        """Return the path of the records.
+
+        Raises
+        ------
+        CallError
+            It is not there, because it would have been a way across a machine.
+        """
+        if "records" not in self._values and "bpvet_report" in self._values:
+            raise CallError(
+                f"{self.path} does not say where the records are, because they did not lie near "
+                'the report. Write their path, as seen from this folder, into it as "records".'
+            )
+        return self.get("records", "the path of the records", filled)
+
+    def as_of(self) -> str:
+        """Return the date that the report speaks for."""
+        return self.get("as_of", "a date, YYYY-MM-DD", filled)
+
+    def reading(self) -> ReadOptions:
+        """Return how the records are read."""
+
+        def taken(value: Any) -> ReadOptions:
+            given: dict[str, Any] = {
+                name: {filled(k): filled(v) for k, v in one.items()}
+                if name == "columns" and isinstance(one, dict)
+                else text_or_none(one)
+                for name, one in value.items()
+            }
+            return ReadOptions(**given)
+
+        return self.get("reading", "the options of reading, by name", taken)
+
+    def _not(self, why: str) -> CallError:
+        return CallError(f"{self.path} does not hold the parameters of a report: {why}.")
+
+
+def plain_json(path: Path, longest: int, what: str) -> Any:
+    """Return what a JSON file holds.
+
+    Parameters
+    ----------
+    path : Path
+    longest : int
+        Bytes beyond which it is not looked at.
+    what : str
+        What it should hold, for the message.
+
+    Raises
+    ------
+    CallError
+        It cannot be read, is longer, or is no JSON; in one sentence.
+    """
+    try:
+        with path.open("rb") as file:
+            data = file.read(longest + 1)
+        if len(data) > longest:
+            why = "it is too long"
+        else:
+            return json.loads(data.decode(), parse_constant=_no_number)
+    except OSError as error:
+        raise CallError(f"{path} cannot be read: {error.strerror or error}.") from error
+    except RecursionError:
+        why = "it is nested too deep"
+    except ValueError as error:
+        why = str(error)[:200]
+    raise CallError(f"{path} does not hold {what}: {why}.")
+
+
+def text(value: Any) -> str:
+    """Return a JSON value that is a text."""
+    if not isinstance(value, str) or len(value) > _LONGEST_TEXT:
+        raise ValueError
+    return value
+
+
+def filled(value: Any) -> str:
+    """Return a JSON value that is a text, and not blank."""
+    if not text(value).strip():
+        raise ValueError
+    return text(value)
+
+
+def text_or_none(value: Any) -> str | None:
+    """Return a JSON value that is a text or null."""
+    return None if value is None else text(value)
+
+
+def truth(value: Any) -> bool:
+    """Return a JSON value that is true or false."""
+    if not isinstance(value, bool):
+        raise ValueError
+    return value
+
+
+def finite(value: Any) -> float:
+    """Return a JSON value that is a number."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise ValueError
+    return value
+
+
+def texts(value: Any) -> tuple[str, ...]:
+    """Return a JSON value that is a list of texts."""
+    if not isinstance(value, list) or len(value) > 100:
+        raise ValueError
+    return tuple(text(one) for one in value)
+
+
+def _no_number(text: str) -> float:
+    raise ValueError(f"{text} is no number")
+
+
+def _is_shallow(value: Any) -> bool:
+    return value is None or isinstance(value, str | int | float | bool)

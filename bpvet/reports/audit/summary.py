@@ -1,0 +1,90 @@
+"""The head of an audit's page: what was looked at, and four answers in a glance."""
+
+from __future__ import annotations
+
+from bpvet.answers.audit.audit import AuditAnswer
+from bpvet.answers.phrases import capital, counted, day, interval
+from bpvet.facts.words import METHOD_WORDS
+from bpvet.models.audit.audit import Audit
+from bpvet.printing import number, probability
+from bpvet.reports.clinic.parts import Card, head
+from bpvet.reports.markup import Shown
+
+
+def now(answer: AuditAnswer) -> Shown:
+    """Return the head of the report: what was looked at, and what to know now.
+
+    Parameters
+    ----------
+    answer : AuditAnswer
+    """
+    audit = answer.audit
+    basis = (
+        f"Records as of {day(audit.as_of)}. Systolic pressure, "
+        f"{counted(audit.sessions, 'awake session')} of {counted(audit.animals, 'animal')}; "
+        f"rule {audit.rule} chose the readings. It describes measuring and is not for judging "
+        "people."
+    )
+    cards = (_helps(audit), _kept(audit), _first(audit), _decisions(audit))
+    return head("The quality of measuring", basis, cards)
+
+
+def _helps(audit: Audit) -> Card:
+    question = "What would help most?"
+    if not audit.precision:
+        detail = "No animal was seen twice, near in time, by one method under one condition."
+        return question, "Not known", detail
+    most = max(audit.precision, key=lambda one: one.pairs)
+    best = most.changes[0]
+    detail = (
+        f"{capital(best.words)}. By {METHOD_WORDS[most.method]}, one visit's mean lies about the "
+        f"usual pressure with an SD of {number(most.now.estimate)} mmHg now, "
+        f"{number(best.sd.estimate)} then"
+    )
+    gain = best.gain
+    if gain.lower is not None and gain.upper is not None:
+        detail += f"; the gain's {interval(audit.level, gain.lower, gain.upper, 1)}"
+    return question, f"{number(gain.estimate)} mmHg to gain", f"{detail}."
+
+
+def _kept(audit: Audit) -> Card:
+    question = "Was the protocol kept?"
+    few = [item for item in audit.protocol if item.key == "not_enough"]
+    count, n = sum(item.count for item in few), sum(item.n for item in few)
+    other = [item for item in audit.protocol if item.key in ("few", "inconsistent", "falling")]
+    parts = [
+        f"{item.words} ({METHOD_WORDS[item.method]}): {item.count}" for item in other if item.count
+    ]
+    detail = f"{count} of {n} sessions had fewer used readings than the guideline asks for."
+    if parts:
+        detail += f" Also: {'; '.join(parts)}."
+    lead = "By all sessions" if not count else f"Enough readings in {probability(1 - count / n)}"
+    return question, lead, detail
+
+
+def _first(audit: Audit) -> Card:
+    question = "Is the first reading different?"
+    known = [one for one in audit.order if one.first_minus_rest.lower is not None]
+    if not known:
+        return question, "Not known", "Too few sessions of three readings or more."
+    most = max(known, key=lambda one: one.sessions)
+    held = most.first_minus_rest
+    lower, upper, size = held.lower or 0.0, held.upper or 0.0, held.estimate or 0.0
+    detail = (
+        f"First minus rest by {METHOD_WORDS[most.method]}: {number(size)} mmHg; "
+        f"{interval(audit.level, lower, upper, 1)}."
+    )
+    if lower <= 0 <= upper:
+        return question, "Not clearly", detail
+    return question, f"{number(abs(size), 0)} mmHg {'higher' if size > 0 else 'lower'}", detail
+
+
+def _decisions(audit: Audit) -> Card:
+    question, held = "Did decisions rest on one session?", audit.decisions
+    if not held.n:
+        return question, "None recorded", "No pressure-acting drug was started or changed."
+    detail = (
+        "Starts and changes of a pressure-acting drug that rested on one session or none. The "
+        "guideline asks for a second session first, unless it is urgent."
+    )
+    return question, f"{held.count} of {held.n}", detail

@@ -1,0 +1,238 @@
+"""The tables of an audit's page, as HTML; every number of the figures stands in one of them."""
+
+from __future__ import annotations
+
+from bpvet.answers.phrases import capital
+from bpvet.facts.words import METHOD_WORDS
+from bpvet.maths.agreement.comparison import Estimated
+from bpvet.models.agreement.situation import Situation
+from bpvet.models.audit.audit import Audit
+from bpvet.printing import number, probability
+from bpvet.reports.clinic.parts import ESTIMATE, ends, held_from
+from bpvet.reports.markup import Column, table
+
+_METHOD = Column("Method")
+
+
+def _count(head: str) -> Column:
+    return Column(head, number=True)
+
+
+def _shares(held: Estimated) -> tuple[str, str, str]:
+    return (probability(held.estimate), probability(held.lower), probability(held.upper))
+
+
+def precision_table(audit: Audit) -> str:
+    """Return what each change would give, in mmHg; blank where nothing is known."""
+    rows = []
+    for one in audit.precision:
+        name = METHOD_WORDS[one.method]
+        now = f"as it is now ({one.pairs} {'pair' if one.pairs == 1 else 'pairs'})"
+        rows.append((name, now, *ends(one.now), "", "", ""))
+        rows += [(name, part.words, *ends(part.sd), *ends(part.gain)) for part in one.changes]
+    if not rows:
+        return ""
+    between = (_count("From"), _count("To"))
+    sd, gain = _count("SD, mmHg"), _count("Gain, mmHg")
+    columns = (_METHOD, Column("Change"), sd, *between, gain, *between)
+    words = "SD of one visit's mean about the usual pressure, now and after a change"
+    caption = held_from(audit.level, words)
+    return table(caption, columns, rows, wide=True)
+
+
+def taken_table(audit: Audit) -> str:
+    """Return readings a session, by method."""
+    rows = [
+        (
+            METHOD_WORDS[one.method],
+            str(one.sessions),
+            number(one.mean),
+            str(one.least),
+            number(one.median),
+            str(one.most),
+            number(one.mean_used),
+        )
+        for one in audit.taken
+    ]
+    heads = ("Sessions", "Mean taken", "Least", "Median", "Most", "Mean used")
+    columns = (_METHOD, *(_count(head) for head in heads))
+    return table("Readings taken and used a session", columns, rows, wide=True)
+
+
+def protocol_table(audit: Audit) -> str:
+    """Return sessions that broke the protocol, and how; decisions last."""
+    rows = [
+        (
+            capital(item.words),
+            METHOD_WORDS.get(item.method, ""),
+            f"{item.count} of {item.n}",
+            *_shares(item.share),
+        )
+        for item in (*audit.protocol, audit.decisions)
+    ]
+    columns = (
+        Column("What"),
+        _METHOD,
+        _count("How many"),
+        *(_count(head) for head in ("Share", "From", "To")),
+    )
+    caption = held_from(audit.level, "Sessions that broke the protocol, and how")
+    return table(caption, columns, rows, wide=True)
+
+
+def order_table(audit: Audit) -> str:
+    """Return first reading against the rest, and drift, by method; mmHg."""
+    rows = []
+    for one in audit.order:
+        name = METHOD_WORDS[one.method]
+        for words, held in (
+            ("first minus rest", one.first_minus_rest),
+            ("change for each reading, the first included", one.drift),
+            ("change for each reading, from the second on", one.drift_after_first),
+            *((f"reading {each.place} minus rest", each.minus_rest) for each in one.places),
+        ):
+            rows.append((name, words, *ends(held), held.reason or ""))
+    if not rows:
+        return ""
+    columns = (_METHOD, Column("What, mmHg"), *ESTIMATE, Column("Note"))
+    return table(held_from(audit.level, "Within a session"), columns, rows, wide=True)
+
+
+def digit_table(audit: Audit) -> str:
+    """Return end digits and repeats, by method."""
+    rows = []
+    for one in audit.digits:
+        name, test = METHOD_WORDS[one.method], one.test
+        for digit, count in zip(test.digits, test.counts, strict=True):
+            rows.append((name, f"ends in {digit}", str(count), ""))
+        rows.append((name, "between the marks", str(test.off_step), ""))
+        shown = number(test.p, 3)
+        how = f"chi-square {number(test.chi_square)}, p {shown} ({test.how})"
+        rows.append((name, "more uneven than chance?", "", how if test.p is not None else "–"))
+        zeros = " ".join(("from", _shares(one.zeros)[1], "to", _shares(one.zeros)[2]))
+        share = f"{probability(one.zeros.estimate)} of readings on the marks ({zeros})"
+        rows.append((name, "ends in 0, as a share", "", share))
+        expected = probability(one.repeats_expected)
+        equal = f"of {one.pairs}; {expected} expected from scatter alone"
+        rows.append((name, "equal to the one before", str(one.repeats), equal))
+        rows.append((name, "sessions with all readings equal", str(one.identical_sessions), ""))
+    columns = (_METHOD, Column("Readings"), _count("Count"), Column("Note"))
+    return table("End digits and identical repeats", columns, rows, wide=True) if rows else ""
+
+
+def spread_table(audit: Audit) -> str:
+    """Return the scatter of readings by method and group, plain and drawn together."""
+    rows = []
+    for one in audit.spreads:
+        drawn = one.shrunken or Estimated(None)
+        group = f"{one.by}: {one.group}" if one.by else "all sessions"
+        name = METHOD_WORDS[one.method]
+        rows.append((name, group, str(one.sessions), str(one.df), *ends(one.sd), *ends(drawn)))
+    if not rows:
+        return ""
+    columns = (
+        _METHOD,
+        Column("Group"),
+        _count("Sessions"),
+        _count("Degrees of freedom"),
+        *ESTIMATE,
+        *(_count(head) for head in ("Drawn together", "from", "to")),
+    )
+    caption = held_from(audit.level, "SD of readings within a session, mmHg")
+    return table(caption, columns, rows, wide=True)
+
+
+def operator_table(audit: Audit) -> str:
+    """Return operators' effects, drawn together, in alphabetical order."""
+    rows = [
+        (
+            METHOD_WORDS[one.method],
+            part.operator,
+            str(part.sessions),
+            str(part.animals),
+            *ends(part.effect),
+            part.effect.reason or "",
+        )
+        for one in audit.operators
+        for part in one.effects
+    ]
+    for one in audit.operators:
+        if one.sd is not None:
+            name = METHOD_WORDS[one.method]
+            words = "SD between operators"
+            rows.append((name, words, "", "", *ends(one.sd), one.sd.reason or ""))
+    if not rows:
+        return ""
+    columns = (
+        _METHOD,
+        Column("Operator"),
+        _count("Sessions"),
+        _count("Animals"),
+        *ESTIMATE,
+        Column("Note"),
+    )
+    words = "Operators against the average on the same animals, shrunken to it, mmHg"
+    return table(held_from(audit.level, words), columns, rows, wide=True)
+
+
+def situation_table(found: Situation) -> str:
+    """Return the situational effect overall and by animal."""
+    rows = [
+        ("all animals", "", "", "", *ends(found.overall)),
+        ("SD between animals", "", "", "", *ends(found.between_animals)),
+    ]
+    rows += [
+        (
+            one.animal,
+            str(one.sessions[0]),
+            str(one.sessions[1]),
+            number(one.plain),
+            *ends(one.shrunken),
+        )
+        for one in found.animals
+    ]
+    columns = (
+        Column("Animal"),
+        _count("Sessions in the clinic"),
+        _count("Sessions under the other"),
+        _count("Plain difference"),
+        *ESTIMATE,
+    )
+    words = f"Difference by animal, shrunken to the mean, {found.unit}"
+    return table(held_from(found.level, words), columns, rows, wide=True)
+
+
+def cuff_table(audit: Audit) -> str:
+    """Return cuff width over limb circumference, by species."""
+    rows = [
+        (
+            one.species or "unknown",
+            number(one.median, 2),
+            f"{one.low:g} to {one.high:g}",
+            str(one.below),
+            str(one.within),
+            str(one.above),
+            str(one.unknown),
+            *_shares(one.share_within),
+        )
+        for one in audit.cuffs
+    ]
+    heads = ("Median", "Guideline", "Below", "Within", "Above", "Not recorded", "Share within")
+    columns = (Column("Species"), *(_count(head) for head in (*heads, "From", "To")))
+    caption = held_from(audit.level, "Cuff width over limb circumference, sessions")
+    return table(caption, columns, rows, wide=True)
+
+
+def time_table(audit: Audit) -> str:
+    """Return how sessions of one animal differ by the time of day, mmHg."""
+    rows = []
+    for one in audit.times:
+        name = METHOD_WORDS[one.method]
+        of = f"{one.morning} before noon, {one.afternoon} after"
+        held = one.afternoon_minus_morning
+        rows.append((name, "afternoon minus morning", of, *ends(held)))
+        rows.append((name, "change for each later hour", of, *ends(one.per_hour)))
+    if not rows:
+        return ""
+    columns = (_METHOD, Column("What, mmHg"), Column("Sessions"), *ESTIMATE)
+    return table(held_from(audit.level, "Time of day"), columns, rows, wide=True)

@@ -1,0 +1,35 @@
+"""The cautions of a page: five to read, the rest folded away and printed, and the one footnote."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from bpvet.facts.cautions import parted
+from bpvet.facts.sources import footnotes
+from bpvet.reports.markup import Shown, bullets, folded, lines, paragraph, prose, tag
+
+
+def cautions_shown(texts: Sequence[str]) -> Shown:
+    """Return what must stand beside the numbers: all of it, folded after five.
+
+    A folded list is not printed, so it stands there a second time, for paper alone.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        As an answer holds them. The footnote of figures from memory is left to `footnoted`.
+    """
+    first, rest = parted(texts)
+    html = bullets(first, "cautions")
+    if rest:
+        more = "".join(tag("li", prose(text)) for text in rest)
+        html += folded(f"{len(rest)} more", tag("ul", more, class_="cautions"))
+        html += tag("ul", more, class_="printed", hidden="hidden")
+    return Shown(html, lines(*first, *rest))
+
+
+def footnoted(shown: Shown) -> Shown:
+    """Return a section with the footnote of figures from memory below it, if it has a mark."""
+    notes = footnotes(shown.html)
+    html = "".join(paragraph(note, "footnote") for note in notes)
+    return Shown(shown.html + html, lines(shown.text, *notes)) if notes else shown

@@ -1,0 +1,92 @@
+"""Parts that the reports on a clinic's measuring share: cards, sentences, figures, estimates."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from functools import partial
+from html import escape
+
+from bpvet.answers.phrases import capital, percent
+from bpvet.facts.sources import PROJECT, Fact, source
+from bpvet.figures.clinic.agreement_picture import AgreementPicture
+from bpvet.figures.clinic.audit_picture import AuditPicture
+from bpvet.figures.save import svg_bytes
+from bpvet.maths.agreement.comparison import Estimated
+from bpvet.printing import number
+from bpvet.reports.cautions import footnoted
+from bpvet.reports.markup import Column, Shown, bullets, heading, lines, paragraph, prose, tag
+from bpvet.reports.picture import drawn
+
+#: A question, its answer in a phrase, and what it rests on.
+Card = tuple[str, str, str]
+#: An estimate in a table, and how its interval was made.
+ESTIMATE = (Column("Estimate", number=True), Column("From", number=True), Column("To", number=True))
+
+
+def head(title: str, basis: str, cards: Iterable[Card]) -> Shown:
+    """Return the head of a report: its title, what it rests on, and what to know now."""
+    cards = tuple(cards)
+    made = "".join(
+        tag(
+            "div",
+            tag("dt", escape(question))
+            + tag("dd", prose(lead), class_="lead")
+            + tag("dd", prose(detail)),
+        )
+        for question, lead, detail in cards
+    )
+    html = (
+        tag("header", tag("h1", escape(title)) + paragraph(basis, "basis"), class_="who")
+        + heading(2, "What to know now")
+        + tag("dl", made, class_="now")
+    )
+    said = (f"{question} {lead}. {detail}" for question, lead, detail in cards)
+    return Shown(html, lines(title, basis, *said))
+
+
+def said(sentences: Sequence[str]) -> Shown:
+    """Return sentences as a list; one alone as a paragraph."""
+    if len(sentences) == 1:
+        return Shown(paragraph(sentences[0]), sentences[0])
+    return Shown(bullets(sentences), lines(*sentences))
+
+
+def pictured(picture: AgreementPicture | AuditPicture | None, without: str) -> Shown:
+    """Return a picture drawn for wide and narrow screens; a sentence where there is none."""
+    if picture is None:
+        return Shown(paragraph(without), without)
+    return drawn(partial(svg_bytes, picture), picture.alt_text, picture.caption)
+
+
+def ends(held: Estimated, digits: int = 1) -> tuple[str, str, str]:
+    """Return an estimate and the ends of its interval as cells."""
+    return (
+        number(held.estimate, digits),
+        number(held.lower, digits),
+        number(held.upper, digits),
+    )
+
+
+def held_from(level: float, words: str) -> str:
+    """Return a caption that says which intervals stand in the table."""
+    return f"{words}, with {percent(level)} intervals"
+
+
+def facts_by_source(used: Iterable[tuple[str, Fact]]) -> Shown:
+    """Return facts under the names of their sources, this project's own judgements last."""
+    facts = tuple(used)
+    keys = dict.fromkeys(one.source for _, one in facts)
+    parts, told = [], []
+    for key in sorted(keys, key=lambda key: key == PROJECT):
+        held = source(key)
+        figures = [
+            f"{of}: {one.words().replace(f'({held.name}, ', '(', 1)}"
+            for of, one in facts
+            if one.source == key
+        ]
+        citation = f"{held.citation.rstrip('.')}. {held.note}".strip()
+        parts.append(
+            heading(3, capital(held.name)) + paragraph(citation, "citation") + bullets(figures)
+        )
+        told += [f"{capital(held.name)}. {held.citation}", *figures]
+    return footnoted(Shown("".join(parts), lines(*told)))

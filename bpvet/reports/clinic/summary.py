@@ -1,0 +1,139 @@
+"""The head of a cohort's page: whose it is, what it rests on, and four answers in a glance."""
+
+from __future__ import annotations
+
+from html import escape
+
+from bpvet.answers.clinic.cohort import CohortAnswer
+from bpvet.answers.clinic.words import at_month
+from bpvet.answers.phrases import capital, day, interval
+from bpvet.facts.words import QUANTITY_WORDS, UNITS
+from bpvet.models.clinic.grid import Effect
+from bpvet.printing import number
+from bpvet.reports.cautions import cautions_shown
+from bpvet.reports.markup import Shown, bullets, heading, lines, paragraph, prose, tag
+
+_UNCLEAR = "Not clear"
+_NOT_ITS_EFFECT = (
+    "This is not the drug's effect: treated animals differ in more than treatment, and treatment "
+    "starts on a high day."
+)
+
+
+def now(answer: CohortAnswer) -> Shown:
+    """Return the head of a cohort's report.
+
+    Parameters
+    ----------
+    answer : CohortAnswer
+    """
+    study = answer.study
+    title = f"{capital(QUANTITY_WORDS[study.quantity])} of a clinic's animals over months"
+    whose = f"Records “{study.source}”" if study.source else "Records under pseudonyms"
+    basis = (
+        f"{whose}, as of {day(study.as_of)}. Sessions in the clinic, awake; rule “{study.rule}” "
+        "chose the readings."
+    )
+    cards = [_months(answer), _drug(answer), _method(answer), _counted(answer)]
+    html = (
+        tag("header", tag("h1", escape(title)) + paragraph(basis, "basis"), class_="who")
+        + heading(2, "What to know now")
+        + tag("dl", "".join(card.html for card in cards), class_="now")
+    )
+    return Shown(html, lines(title, basis, *(card.text for card in cards)))
+
+
+def sentences(answer: CohortAnswer) -> Shown:
+    """Return what the numbers say, in sentences.
+
+    Parameters
+    ----------
+    answer : CohortAnswer
+    """
+    return Shown(bullets(answer.sentences), lines(*answer.sentences))
+
+
+def cautions(answer: CohortAnswer) -> Shown:
+    """Return what must stand beside the numbers.
+
+    Parameters
+    ----------
+    answer : CohortAnswer
+    """
+    return cautions_shown(answer.cautions)
+
+
+def _card(question: str, lead: str, detail: str) -> Shown:
+    answered = tag("dd", prose(lead), class_="lead") + tag("dd", prose(detail))
+    html = tag("div", tag("dt", escape(question)) + answered)
+    return Shown(html, f"{question} {lead}. {detail}")
+
+
+def _counted(answer: CohortAnswer) -> Shown:
+    held = answer.flow
+    detail = (
+        f"{held.sessions} of {held.sessions_in} sessions and {held.readings} of "
+        f"{held.readings_in} readings. The rest, and why, is below."
+    )
+    lead = f"{held.animals} of {held.animals_in} animals"
+    return _card("Who was counted?", lead, detail)
+
+
+def _months(answer: CohortAnswer) -> Shown:
+    unit, held = UNITS[answer.study.quantity], answer.effects["months"]
+    told = "treated" not in answer.study.fit.left_out_terms
+    question = "Rising or falling, without a drug?" if told else "Rising or falling over months?"
+    if held.estimate is None:
+        return _card(question, _UNCLEAR, f"{capital(str(held.reason))}.")
+    size = f"{number(abs(held.estimate), 1)} {unit} a month"
+    lead = f"{'Rising' if held.estimate > 0 else 'Falling'} by {size}"
+    detail = f"On average over these animals; {_ends(answer, held, 1)}."
+    if _crosses(held):
+        lead = _UNCLEAR
+        detail = f"{number(held.estimate, 1)} {unit} a month; {_ends(answer, held, 1)}."
+    return _card(question, lead, detail)
+
+
+def _drug(answer: CohortAnswer) -> Shown:
+    unit, held = UNITS[answer.study.quantity], answer.effects["treated"]
+    question = "Sessions on a pressure-acting drug?"
+    if held.estimate is None:
+        return _card(question, "No comparison", f"{capital(str(held.reason))}.")
+    lead = _higher_or_lower(held, unit)
+    when = at_month(answer.grid.month)
+    value = f"{number(held.estimate, 0)} {unit}, " if _crosses(held) else ""
+    detail = f"Than those without, {when}: {value}{_ends(answer, held, 0)}. {_NOT_ITS_EFFECT}"
+    if _crosses(held):
+        detail = detail.replace("Than those", "Against those", 1)
+    return _card(question, lead, detail)
+
+
+def _method(answer: CohortAnswer) -> Shown:
+    unit, held = UNITS[answer.study.quantity], answer.effects["oscillometric"]
+    question = "Do the two methods read alike?"
+    if held.estimate is None:
+        return _card(question, "No comparison", f"{capital(str(held.reason))}.")
+    if _crosses(held):
+        detail = (
+            f"Oscillometric minus Doppler: {number(held.estimate, 0)} {unit}, "
+            f"{_ends(answer, held, 0)}. That does not show that they are alike."
+        )
+        return _card(question, _UNCLEAR, detail)
+    detail = f"Than Doppler in the same animals; {_ends(answer, held, 0)}."
+    return _card(question, f"Oscillometric {_higher_or_lower(held, unit)}", detail)
+
+
+def _higher_or_lower(held: Effect, unit: str) -> str:
+    """Return a difference as so much higher or lower."""
+    if held.estimate is None or _crosses(held):
+        return "No clear difference"
+    side = "higher" if held.estimate > 0 else "lower"
+    return f"{number(abs(held.estimate), 0)} {unit} {side}"
+
+
+def _crosses(held: Effect) -> bool:
+    return held.lower is None or held.upper is None or held.lower <= 0 <= held.upper
+
+
+def _ends(answer: CohortAnswer, held: Effect, decimals: int) -> str:
+    return interval(answer.level, float(held.lower or 0), float(held.upper or 0), decimals)

@@ -1,0 +1,221 @@
+"""The clinic's list as one self-contained page, rows linked to animals' pages and sheets."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from html import escape
+from pathlib import Path
+
+from bpvet.answers.due.bands import BANDS, LATER
+from bpvet.answers.due.calendar import due_calendar
+from bpvet.answers.due.due import Due, DueRow
+from bpvet.answers.due.table import COLUMNS
+from bpvet.answers.due.words import by_words, credit_of_row, last_words, who_of
+from bpvet.answers.phrases import capital, counted, day
+from bpvet.answers.sheet.sheet import SheetAnswer
+from bpvet.facts.cautions import parted
+from bpvet.facts.sources import footnotes
+from bpvet.files import write_all
+from bpvet.printing import probability, prose_date
+from bpvet.records.outputs import Inputs
+from bpvet.records.table_files import ColumnWords, table_files
+from bpvet.reports.files import made_folder, refuse_foreign
+from bpvet.reports.markup import (
+    bullets,
+    folded,
+    heading,
+    paragraph,
+    prose,
+    tag,
+)
+from bpvet.reports.naming import digest_of, slug
+from bpvet.reports.page import cleaned, document
+from bpvet.reports.sheet import mark_of, sheet_name, sheet_pages
+
+#: Marks the page as ours, so that the next list may replace it.
+MARK = f"due {digest_of('due')}"
+PAGE, TABLE, CALENDAR = "due.html", "due.csv", "due.ics"
+_ISO_DATE = re.compile(r"\b\d{4}-\d\d-\d\d\b")
+#: What is said below a band's heading.
+_ABOUT = {
+    "now": "Something is urgent: look at these animals first, whatever their window says.",
+    "checks": "The pressure is not due; an examination of eyes, blood or urine is (our own rule).",
+    "lost": "Long past their window, and nothing urgent on record: ring the owner.",
+    "no_plan": "No window is given, or the animal was never measured.",
+}
+
+
+def due_words() -> list[ColumnWords]:
+    """Return what the columns of the list mean."""
+    return [ColumnWords(*one) for one in COLUMNS]
+
+
+def due_page(
+    due: Due, pages: Mapping[str, str] | None = None, sheets: Mapping[str, str] | None = None
+) -> str:
+    """Return the list as a page.
+
+    Parameters
+    ----------
+    due : Due
+    pages, sheets : mapping of str to str, optional
+        File names of an animal's own page and of its sheet for the room, beside this one, by id
+        (with pseudonyms, by what the list calls it; it then links to no animal's page).
+    """
+    linked = {} if pages is None or due.pseudonyms else pages
+    rooms = sheets or {}
+    title = f"Whom to see next: {day(due.as_of)}"
+    first, rest = parted(due.cautions)
+    body = tag("header", heading(1, title) + paragraph(_counts(due)))
+    bands = [band for band in BANDS if band != LATER]
+    body += "".join(_band(band, due, linked, rooms) for band in bands)
+    later = sum(one.band == LATER for one in due.rows)
+    if later:
+        body += paragraph(
+            f"Later: {counted(later, 'animal')} whose window ends after these {due.days} days; "
+            "the table and the calendar have them all."
+        )
+    more = folded("All cautions", bullets(rest)) if rest else ""
+    body += tag("section", heading(2, "Cautions") + bullets(first) + more)
+    body += "".join(paragraph(note, "footnote") for note in footnotes(body))
+    return document(cleaned(body), title, MARK, "page.css")
+
+
+def _counts(due: Due) -> str:
+    left = f" Not on it: {counted(due.left, 'animal')} that left." if due.left else ""
+    held = {band: sum(one.band == band for one in due.rows) for band in BANDS}
+    bands = ", ".join(f"{words} {held[band]}" for band, words in BANDS.items() if held[band])
+    return (
+        f"{counted(len(due.rows), 'animal').capitalize()}: {bands}.{left} Windows that end within "
+        f"{counted(due.days, 'day')} are due. Most pressing first."
+    )
+
+
+def _band(band: str, due: Due, pages: Mapping[str, str], sheets: Mapping[str, str]) -> str:
+    rows = [one for one in due.rows if one.band == band]
+    if not rows:
+        return ""
+    title = f"{BANDS[band].capitalize()}: {counted(len(rows), 'animal')}"
+    part = heading(2, title) + paragraph(_ABOUT.get(band, ""))
+    entries = [_entry(one, pages, sheets) for one in rows]
+    if band == "now":
+        return tag("section", part + "".join(entries), class_="urgent")
+    # Two beside each other where there is room: a morning's list is read at a glance.
+    part += tag("div", "".join(tag("section", one) for one in entries), class_="answers")
+    return tag("section", part)
+
+
+def _entry(one: DueRow, pages: Mapping[str, str], sheets: Mapping[str, str]) -> str:
+    """Return an animal's entry: who, what and by when, why, and whose rule it is."""
+    who, page, sheet = escape(who_of(one)), pages.get(one.animal), sheets.get(one.animal)
+    target = "" if one.p_at_target is None else f"; at target then {probability(one.p_at_target)}"
+    contact = "" if one.contact is None else f"; {one.contact.text}"
+    what = capital(", ".join(one.what) or "nothing now")
+    by, last = _dated(f"by {by_words(one)}"), _dated(f"{last_words(one)}{target}{contact}.")
+    credit = credit_of_row(one)
+    also = [line.text for line in one.urgent[1:]]
+    # What is the reason itself is not said again below it.
+    told = one.why.casefold()
+    checks = [
+        f"{capital(check.why)} ({check.grade})"
+        for check in one.asked
+        if check.why.casefold() not in told
+    ]
+    return "".join(
+        (
+            tag("h3", tag("a", who, href=page) if page else who),
+            tag("p", tag("strong", prose(f"{what}, {by}.")) + prose(f" {capital(last)}")),
+            paragraph(f"{one.why}{f' ({credit})' if credit else ''}"),
+            bullets([*also, *checks]) if also or checks else "",
+            tag("p", tag("a", "Sheet for the room", href=sheet)) if sheet else "",
+        )
+    )
+
+
+def _dated(text: str) -> str:
+    """Return a text with its dates as readers write them."""
+    # A date stays on one line.
+    return _ISO_DATE.sub(
+        lambda found: prose_date(found[0]).replace(" ", "\N{NO-BREAK SPACE}"), text
+    )
+
+
+def pages_in(folder: Path, due: Due) -> dict[str, str]:
+    """Return the animals' own pages that are in a folder, file name by id."""
+    return _there(folder, {one.animal: f"{slug(one.animal)}.html" for one in due.rows})
+
+
+def sheets_in(folder: Path, due: Due) -> dict[str, str]:
+    """Return the sheets for the room that are in a folder, file name by id.
+
+    None with pseudonyms: an earlier list may have called another animal so.
+    """
+    if due.pseudonyms:
+        return {}
+    return _there(folder, {one.animal: sheet_name(one.animal) for one in due.listed})
+
+
+def _there(folder: Path, names: Mapping[str, str]) -> dict[str, str]:
+    return {animal: name for animal, name in names.items() if (folder / name).is_file()}
+
+
+def write_due(
+    due: Due,
+    folder: Path,
+    inputs: Inputs,
+    force: bool,
+    sheets: Mapping[str, SheetAnswer] | None = None,
+) -> tuple[Path, ...]:
+    """Write the list into a folder as a page, a table and a calendar, with sheets for the room.
+
+    Parameters
+    ----------
+    due : Due
+    folder : Path
+        It is made if it is not there.
+    inputs : Inputs
+        What was read, which is never written over.
+    force : bool
+        Whether files that are not an earlier list may be replaced.
+    sheets : mapping of str to SheetAnswer, optional
+        As `bpvet.answers.sheet.sheet.sheets` gives them: a page for each.
+
+    Returns
+    -------
+    tuple of Path
+        The page first.
+
+    Raises
+    ------
+    CallError
+        Where a file is in the way or cannot be written; nothing is then replaced.
+    """
+    contents = {CALENDAR: due_calendar(due)}
+    contents |= table_files(folder / TABLE, due.to_frame(), due_words())
+    own = {sheet_name(animal): mark_of(one) for animal, one in (sheets or {}).items()}
+
+    def refuse() -> None:
+        for name in (*contents, PAGE, *own):
+            inputs.refuse(folder / name)
+        if not force:
+            refuse_foreign(folder / PAGE, MARK)
+            for name, mark in own.items():
+                refuse_foreign(folder / name, mark)
+            if not (folder / PAGE).exists():
+                for name in contents:
+                    refuse_foreign(folder / name, MARK)
+
+    with made_folder(folder):
+        refuse()
+        rooms = {animal: sheet_name(animal) for animal in sheets or {}}
+        rooms |= sheets_in(folder, due)
+        # The page last: whoever opens it finds what belongs to it.
+        page = due_page(due, pages_in(folder, due), rooms).encode("utf-8", "replace")
+        write_all(
+            folder,
+            contents | sheet_pages(sheets or {}) | {PAGE: page},
+            replace=True,
+            check=refuse,
+        )
+    return (folder / PAGE, folder / TABLE, folder / CALENDAR)

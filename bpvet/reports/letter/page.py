@@ -1,0 +1,283 @@
+"""A letter as a page of its own: it flows over as many sheets as it needs, alike everywhere."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterator, Sequence
+from html import escape
+
+from bpvet.reports.letter.figure import WIDTH
+from bpvet.reports.letter.fit import BLANKS, MARGIN, labelled_parts, placed
+from bpvet.reports.letter.labs import LabTable
+from bpvet.reports.letter.letter import PAPERS, Letter
+from bpvet.reports.letter.sessions import FLAGGED, SessionRow, Sessions
+from bpvet.reports.markup import bullets, heading, paragraph, prose, scrolling, tag
+from bpvet.reports.page import cleaned, document
+from bpvet.reports.picture import NARROW_WINDOW
+
+_HEADS = ("Date", "Method", "Site", "Cuff, cm", "Setting", "Readings as taken", "Mean")
+_HAND = ("Name and signature", "Telephone", "Date")
+_NONE = "None recorded."
+LABS = "Kidney values, other laboratory values and weight"
+#: Joiners belong to the writing of some languages; every other hidden letter goes.
+_JOINERS = "\u200c\u200d"
+
+Lines = tuple[str, ...]
+
+
+def letter_html(letter: Letter, paper: str) -> str:
+    """Return a letter as a page of its own, whole.
+
+    Parameters
+    ----------
+    letter : Letter
+        As `bpvet.reports.letter.letter.letter_of` returns it.
+    paper : str
+        One of `bpvet.reports.letter.letter.PAPERS`.
+    """
+    body = cleaned(_visible(_body(letter, paper)))
+    html = document(body, _visible(letter.title), letter.mark, "letter.css")
+    return html.replace("<style>\n", f"<style>\n{_paper(letter, paper)}", 1)
+
+
+def _visible(text: str) -> str:
+    """Return text without letters that hide, or turn the direction of what follows.
+
+    Examples
+    --------
+    >>> _visible("Min\\u200bka\\u202e")
+    'Minka'
+    """
+    return "".join(
+        one for one in text if one in _JOINERS or unicodedata.category(one) not in ("Cf", "Cs")
+    )
+
+
+def _paper(letter: Letter, paper: str) -> str:
+    """Return the rules of the paper: its size, whose each page is, and the figure's width."""
+    width, height = PAPERS[paper]
+    figure = placed(letter, paper).width
+    side = f"{MARGIN:g}mm {(width - WIDTH) / 2:g}mm"
+    return (
+        f"@page {{ size: {width:g}mm {height:g}mm; margin: {side};\n"
+        f"  @bottom-left {{ content: {_css(_visible(letter.foot))}; }}\n"
+        '  @bottom-right { content: "Page " counter(page) " of " counter(pages); } }\n'
+        f"@media print {{ main > figure img {{ width: {figure:.1f}mm; }} }}\n"
+    )
+
+
+def _css(text: str) -> str:
+    """Return text as a string of a style sheet; whatever it holds, it ends nothing.
+
+    Examples
+    --------
+    >>> _css('A"</style>')
+    '"A\\\\22 \\\\3c \\\\2f style\\\\3e "'
+    """
+    plain = (one if one.isascii() and (one.isalnum() or one == " ") else _code(one) for one in text)
+    return f'"{"".join(plain)}"'
+
+
+def _code(letter: str) -> str:
+    return f"\\{ord(letter):x} "
+
+
+def _body(letter: Letter, paper: str) -> str:
+    parts = _parts(letter)
+    above = placed(letter, paper).above
+    return "".join(
+        (
+            _head(letter),
+            _urgent(letter),
+            _summary(letter),
+            *parts[:above],
+            _figure(letter),
+            *parts[above:],
+            _behind(letter),
+            _sessions(letter),
+            paragraph(letter.cautions, "cautions"),
+            tag("div", "".join(map(paragraph, _HAND)), class_="hand"),
+            paragraph(letter.basis, "basis"),
+        )
+    )
+
+
+def _head(letter: Letter) -> str:
+    """Return addressee, sender and reason, with lines to write on, and who the animal is."""
+    who = letter.who
+    given = (("to", "To", who.to), ("clinic", "From", who.clinic))
+    pairs = "".join(_line(*one) for one in (*given, ("question", "Question", who.question)))
+    return (
+        tag("dl", pairs, class_="address")
+        + heading(1, who.name)
+        + "".join(paragraph(text, "who") for text in who.lines)
+    )
+
+
+def _line(name: str, label: str, text: str) -> str:
+    """Return a line of the address: what is given, or lines to write on."""
+    blank = tag("dd", "\N{NO-BREAK SPACE}", class_="blank") * BLANKS[name]
+    return tag("div", tag("dt", escape(label)) + (tag("dd", prose(text)) if text else blank))
+
+
+def _urgent(letter: Letter) -> str:
+    if not letter.words.urgent:
+        return ""
+    told = "".join(paragraph(text.removeprefix("Urgent: ")) for text in letter.words.urgent)
+    return tag("section", heading(2, "Urgent") + told, class_="urgent")
+
+
+def _summary(letter: Letter) -> str:
+    """Return newest value, usual, target and when again, a label and its words each."""
+    newer = [("Newest" if letter.figure is None else "Newer still", letter.newer)]
+    return labelled([*newer, *((label, (text,)) for label, text in letter.words.summary)])
+
+
+def _figure(letter: Letter) -> str:
+    found = letter.figure
+    if found is None:
+        return paragraph(
+            "No figure: no trend could be fitted; the reason stands beside “Usual”.", "none"
+        )
+    address = "data:image/svg+xml;base64,"
+    image = tag("img", "", src=f"{address}{found.wide}", alt=found.alt_text)
+    narrow = tag("source", "", media=f"screen and {NARROW_WINDOW}", srcset=address + found.narrow)
+    pictured = narrow.removesuffix("</source>") + image.removesuffix("</img>")
+    words = tag("figcaption", prose(found.words)) if found.words else ""
+    return tag("figure", tag("picture", pictured) + words)
+
+
+def _parts(letter: Letter) -> list[str]:
+    """Return drugs, eyes, signs, laboratory values and what stands out, as `letter_fit.parts`."""
+    words, labs = letter.words, letter.labs
+    kidney = paragraph("" if labs.others else _NONE)
+    if labs.newest is not None:
+        kidney = _table(labs.newest, "The newest values", "course")
+    return [
+        *(labelled([one]) for one in labelled_parts(letter)),
+        heading(2, LABS) + kidney + bullets(labs.others),
+        said(words.kidney),
+        heading(2, "In short") + said(words.short) if words.short else "",
+    ]
+
+
+def _behind(letter: Letter) -> str:
+    """Return the other answers, and what came before."""
+    words, labs = letter.words, letter.labs
+    told = [
+        ("Earlier drugs", letter.drugs.earlier),
+        ("Earlier signs", letter.signs.earlier),
+        ("Values set aside", labs.aside),
+        ("Dated later, not used", letter.future),
+    ]
+    every = "".join(_table(one, "Earlier values", "labs") for one in labs.earlier)
+    return (
+        (heading(2, "Further answers") + said(words.behind) if words.behind else "")
+        + labelled(told)
+        + (heading(2, "Earlier laboratory values and weights") + every if every else "")
+    )
+
+
+def labelled(told: Sequence[tuple[str, Lines]]) -> str:
+    """Return texts under their labels; a label without any is left out."""
+    pairs = "".join(
+        tag("div", tag("dt", escape(label)) + "".join(tag("dd", prose(text)) for text in texts))
+        for label, texts in told
+        if texts
+    )
+    return tag("dl", pairs, class_="summary") if pairs else ""
+
+
+def said(texts: Sequence[str]) -> str:
+    """Return statements as a list; none give nothing."""
+    held = "".join(tag("li", prose(text)) for text in texts)
+    return tag("ul", held, class_="said") if texts else ""
+
+
+def _table(found: LabTable, caption: str, class_: str) -> str:
+    head = "".join(tag("th", _date_head(text), scope="col") for text in found.heads)
+    rows = "".join(
+        tag("tr", tag("th", escape(row[0]), scope="row") + "".join(map(_cell, row[1:])))
+        for row in found.rows
+    )
+    words = tag("caption", escape(caption))
+    whole = tag("table", words + tag("thead", tag("tr", head)) + tag("tbody", rows), class_=class_)
+    return scrolling(caption, whole)
+
+
+def _date_head(text: str) -> str:
+    """Return a head, a date in two lines: its year over month and day."""
+    year, _, day = text.partition("-")
+    return f"{escape(year)}-<br>{escape(day)}" if day else escape(text)
+
+
+def _cell(text: str) -> str:
+    return tag("td", prose(text))
+
+
+def _sessions(letter: Letter) -> str:
+    """Return every session: the recent ones in a table, the older ones in a line each."""
+    held = letter.sessions
+    marks = {flag: str(i) for i, flag in enumerate(held.remarks, start=1)}
+    if not held.recent:
+        return heading(2, "Sessions") + paragraph(_NONE) + _apart(letter)
+    head = "".join(
+        tag("th", escape(f"{text}, {letter.unit}" if text == "Mean" else text), scope="col")
+        for text in _HEADS
+    )
+    body = "".join(_row(row, marks) for row in held.recent)
+    caption = tag("caption", "Sessions, newest first")
+    table = tag(
+        "table", caption + tag("thead", tag("tr", head)) + tag("tbody", body), class_="sessions"
+    )
+    remarks = [f"{FLAGGED}{mark} {flag}" for flag, mark in marks.items()]
+    return (
+        heading(2, "Sessions, newest first")
+        + paragraph(caption_of(held), "rest")
+        + scrolling("Sessions, newest first", table)
+        + "".join(_older(way, rows, marks) for way, rows in held.older)
+        + paragraph(f"{'; '.join(remarks)}." if remarks else "", "rest")
+        + _apart(letter)
+    )
+
+
+def _apart(letter: Letter) -> str:
+    told = f"Readings in no session: {'; '.join(letter.apart)}." if letter.apart else ""
+    return paragraph(told, "rest")
+
+
+def _row(row: SessionRow, marks: dict[str, str]) -> str:
+    def cells() -> Iterator[str]:
+        *others, mean = row.cells
+        yield tag("th", escape(others[0]), scope="row", class_="day")
+        yield from (tag("td", escape(text or "–")) for text in others[1:])
+        yield tag("td", escape(_marked(mean or "–", row, marks)))
+
+    return tag("tr", "".join(cells()))
+
+
+def _older(way: str, rows: Sequence[SessionRow], marks: dict[str, str]) -> str:
+    """Return older sessions that were measured one way, a line each."""
+    told = "".join(tag("li", escape(_line_of(row, marks))) for row in rows)
+    return heading(3, f"Earlier: {way}") + tag("ul", told, class_="older")
+
+
+def _line_of(row: SessionRow, marks: dict[str, str]) -> str:
+    """Return a session in a line; its mean is never torn."""
+    mean = f"= {_marked(row.mean or '–', row, marks)}".replace(" ", "\N{NO-BREAK SPACE}")
+    return f"{row.date}: {row.readings} {mean}"
+
+
+def _marked(mean: str, row: SessionRow, marks: dict[str, str]) -> str:
+    own = ",".join(marks[flag] for flag in row.remarks)
+    return f"{mean} {FLAGGED}{own}" if own else mean
+
+
+def caption_of(sessions: Sessions) -> str:
+    """Return what the sessions show, and how they are read."""
+    rows = sessions.rows
+    several = any("/" in row.readings for row in rows)
+    order = " as systolic/diastolic/mean" if several else ""
+    limb = any(row.limb for row in rows)
+    cuff = " Cuff: width/limb." if limb else ""
+    return f"Readings in the order of taking{order}; in brackets: not in the mean.{cuff}"

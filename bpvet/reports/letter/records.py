@@ -1,0 +1,117 @@
+"""Drugs of a letter: what is current first, and all that came before; and rows dated later."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from bpvet.answers.parts import TrendAnswer
+from bpvet.answers.phrases import day
+from bpvet.answers.unseen import UnseenAnswer
+from bpvet.figures.lettering import written
+from bpvet.reports.animal.recorded import dose_written
+from bpvet.reports.letter.source import Source
+from bpvet.visits.treatments.spells import SPELL_GAP_DAYS, Row, treatment_rows
+
+_Row = dict[Hashable, Any]
+
+
+class Told(NamedTuple):
+    """Lines of what is current, and of what came before, the newest first."""
+
+    now: tuple[str, ...]
+    earlier: tuple[str, ...]
+
+
+def drug_lines(source: Source) -> Told:
+    """Return the treatments with doses as written: the current ones, and those before.
+
+    A row without a stop is current until a later row of the same drug starts; so is a row that
+    is set aside and has not ended, because it may be on.
+
+    Parameters
+    ----------
+    source : Source
+    """
+    frame = source.rows(source.records.treatments, "started_on")
+    usable = treatment_rows(frame, source.as_of)
+    known = {(row.file, row.line): row for row in usable}
+    now: list[str] = []
+    earlier: list[str] = []
+    for row in frame.iloc[::-1].to_dict("records"):
+        used = known.get((row["file"], row["line"]))
+        after = None if used is None else _next_start(used, usable)
+        stop = row["stopped_on"]
+        ended = not pd.isna(stop) and np.datetime64(stop, "D") <= source.as_of
+        if ended:
+            until = f"to {_day(stop)}"
+        elif after is not None and used is not None and used.stop_is_blank:
+            until = f"until its next row, of {day(after)}"
+        else:
+            until = "no stop recorded"
+        current = until == "no stop recorded"
+        (now if current else earlier).append(_drug(row, used, usable, until, current))
+    return Told(tuple(now), tuple(earlier))
+
+
+def _drug(row: _Row, used: Row | None, usable: list[Row], until: str, current: bool) -> str:
+    start, stop = _day(row["started_on"]), _day(row["stopped_on"])
+    first = None if used is None else _spell_start(used, usable)
+    when = f"since {start}" if start else "start not recorded"
+    if not current:
+        when = f"{start or 'start not recorded'} {until}"
+    elif first is not None and day(first) != start:
+        when += f" (on it since {day(first)})"
+    parts = (
+        f"{row['drug']} {dose_written(row) or '(dose not recorded)'}",
+        when,
+        f"stop written for {stop}" if current and stop else "",
+        f"for {row['purpose']}" if row["purpose"] else "",
+        f"“{row['note']}”" if row["note"] else "",
+        row["set_aside"] and f"set aside: {row['set_aside']}",
+    )
+    return written(", ".join(filter(None, parts)))
+
+
+def _next_start(row: Row, rows: list[Row]) -> np.datetime64 | None:
+    later = [one.started_on for one in rows if one.name == row.name]
+    return min((day for day in later if day > row.started_on), default=None)
+
+
+def _spell_start(row: Row, rows: list[Row]) -> np.datetime64:
+    """Return since when a drug has been on without a gap, up to the start of a row."""
+    own = sorted((one for one in rows if one.name == row.name), key=lambda one: one.started_on)
+    first, gap = row.started_on, np.timedelta64(SPELL_GAP_DAYS, "D")
+    for one in reversed([one for one in own if one.started_on < row.started_on]):
+        on = one.stop_is_blank or np.isnat(one.stopped_on) or first - one.stopped_on <= gap
+        if not on:
+            break
+        first = one.started_on
+    return first
+
+
+def future_lines(answer: TrendAnswer | UnseenAnswer) -> tuple[str, ...]:
+    """Return rows that are dated after the date that is spoken for, and are not used.
+
+    Parameters
+    ----------
+    answer : TrendAnswer or UnseenAnswer
+    """
+    return tuple(
+        written(f"{day(one.date)}, among the {one.table}: “{one.text}”")
+        for one in answer.not_used
+        if not np.isnat(one.date) and one.date > answer.as_of
+    )
+
+
+def iso(value: Any) -> str:
+    """Return a date in ISO form; blank where there is none."""
+    return "" if pd.isna(value) else str(np.datetime64(value, "D"))
+
+
+def _day(value: Any) -> str:
+    """Return a date in prose; blank where there is none."""
+    return "" if pd.isna(value) else day(np.datetime64(value, "D"))

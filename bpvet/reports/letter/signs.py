@@ -1,0 +1,148 @@
+"""The signs of a letter, each with how it stands, and the last entry about the eyes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Hashable, Iterable
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from bpvet.answers.letter import age_words
+from bpvet.answers.parts import SignAnswer
+from bpvet.answers.phrases import day
+from bpvet.facts.signs.signs import read_sign, understood
+from bpvet.figures.lettering import written
+from bpvet.reports.letter.source import Source
+from bpvet.visits.signs.signs import day_of
+
+#: Signs of so many days before the date that is spoken for are told on the first page.
+RECENT_DAYS = 365
+#: Words of an entry that speaks of the eyes, besides the signs that are known as theirs.
+_EYES = re.compile(
+    r"\b(eyes?|retina\w*|fundus|fundic|fundoscop\w*|ophthalm\w*|ocular|intraocular|choroid\w*"
+    r"|hyph(a?e)ma|vitre\w*)\b",
+    re.IGNORECASE,
+)
+_OPEN = ("present", "unclear", "unread")
+
+_Row = dict[Hashable, Any]
+
+
+class Signs(NamedTuple):
+    """Signs as recorded, a line a date: those that matter now, and the older ones."""
+
+    now: tuple[str, ...]
+    earlier: tuple[str, ...]
+
+
+def sign_lines(source: Source, signs: tuple[SignAnswer, ...]) -> Signs:
+    """Return every row of signs with how it is understood, a line a date, the newest first.
+
+    Parameters
+    ----------
+    source : Source
+    signs : tuple of SignAnswer
+        How each sign stands by now, as an answer holds them.
+
+    Returns
+    -------
+    Signs
+        `now` holds the last `RECENT_DAYS`, what is longstanding or still open however old, and
+        rows without a date; `earlier` the rest.
+    """
+    frame = source.rows(source.records.observations, "seen_on")
+    stands = {one.term: one for one in signs if one.term and not one.asked_only}
+    since = source.as_of - np.timedelta64(RECENT_DAYS, "D")
+    now: dict[str, list[str]] = {}
+    earlier: dict[str, list[str]] = {}
+    for row in frame.iloc[::-1].to_dict("records"):
+        date = day_of(row["seen_on"])
+        recent = date is None or np.datetime64(date) > since
+        held = now if recent or _open(row, signs) else earlier
+        told = day(date) if date else "Without a date"
+        held.setdefault(told, []).append(sign_words(row, stands))
+    return Signs(_dated(now), _dated(earlier))
+
+
+def _dated(held: dict[str, list[str]]) -> tuple[str, ...]:
+    return tuple(f"{date}: {'; '.join(told)}" for date, told in held.items())
+
+
+def _open(row: _Row, signs: Iterable[SignAnswer]) -> bool:
+    """Return whether a row is the newest of a sign that is longstanding or still open."""
+    date = day_of(row["seen_on"])
+    if date is None or row["set_aside"]:
+        return False
+    items = read_sign(str(row["sign"]), str(row["status"]), date)
+    own = {item.term or item.text.casefold() for item in items}
+    return any(
+        (one.longstanding or one.reading in _OPEN)
+        and one.seen_on == np.datetime64(date)
+        and (one.term or one.text.casefold()) in own
+        for one in signs
+        if not one.asked_only
+    )
+
+
+def sign_words(row: _Row, stands: dict[str, SignAnswer] | None = None) -> str:
+    """Return a row of signs as written, how it is understood, and its note.
+
+    Parameters
+    ----------
+    row : dict
+        A row of the observations.
+    stands : dict, optional
+        How each term stands by now; a newer row that answers this one is named.
+    """
+    text, status, date = str(row["sign"]), str(row["status"]), day_of(row["seen_on"])
+    how = understood(text, status, date)
+    entered = f"entered as {status}" if status and status not in how else ""
+    words = ", ".join(filter(None, (how, entered)))
+    told = f"“{text}” – {words}" if words else f"“{text}”"
+    told += f" ({row['note']})" if row["note"] else ""
+    told += f", set aside: {row['set_aside']}" if row["set_aside"] else ""
+    since = ", ".join(_answered(text, status, date, stands or {}))
+    return written(f"{told}, {since}" if since else told)
+
+
+def _answered(text: str, status: str, date: Any, stands: dict[str, SignAnswer]) -> Iterable[str]:
+    """Yield what newer rows say of the signs that are present in a row."""
+    if date is None:
+        return
+    for item in read_sign(text, status, date):
+        one = stands.get(item.term)
+        if item.reading not in ("present", "unclear") or one is None:
+            continue
+        if one.reading == "denied" and one.seen_on > np.datetime64(date):
+            yield f"absent on {day(one.seen_on)}"
+        elif one.reading == "past":
+            newer = one.seen_on > np.datetime64(date)
+            yield (
+                f"past on {day(one.seen_on)}" if newer else "answered since by a normal examination"
+            )
+
+
+def eyes_line(source: Source) -> str:
+    """Return the newest entry about the eyes, its date and what it says, or that there is none.
+
+    Parameters
+    ----------
+    source : Source
+    """
+    frame = source.rows(source.records.observations, "seen_on")
+    frame = frame[(frame["set_aside"] == "") & frame["seen_on"].notna()]
+    about = [row for row in frame.to_dict("records") if _of_the_eyes(row)]
+    if not about:
+        return "No examination recorded: no entry in these records mentions the eyes."
+    last = day_of(about[-1]["seen_on"])
+    said = "; ".join(sign_words(row) for row in about if day_of(row["seen_on"]) == last)
+    age = age_words(np.datetime64(last, "D"), source.as_of)
+    return f"Last entry about them {day(last)}{age}: {said}"
+
+
+def _of_the_eyes(row: _Row) -> bool:
+    sign, note = str(row["sign"]), str(row["note"])
+    items = read_sign(sign, str(row["status"]), day_of(row["seen_on"]))
+    known = any(item.group in ("eye", "look") for item in items)
+    return known or _EYES.search(f"{sign} {note}") is not None

@@ -1,0 +1,116 @@
+"""Whose letter it is, from whom, to whom and why: what stands at its head."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet.answers.parts import TrendAnswer
+from bpvet.answers.phrases import capital, day
+from bpvet.answers.unseen import UnseenAnswer
+from bpvet.facts.words import CONDITION_WORDS, QUANTITY_WORDS, TAKEN_BY
+from bpvet.figures.lettering import written
+from bpvet.reports.letter.source import Source
+
+#: Letters of a name at the foot of a page; a longer one is named on the first page alone.
+FOOT = 60
+_DAYS_PER_YEAR = 365.25
+
+
+@dataclass(frozen=True)
+class Who:
+    """The head of a letter, in words; what is not recorded or not given is blank.
+
+    Parameters
+    ----------
+    name, id : str
+        The animal's.
+    known : str
+        Species, breed, sex and age.
+    left : str
+        When and why it left the practice.
+    basis : str
+        The date that is spoken for, and what the trend is of.
+    to, question : str
+        Addressee, and why the animal is referred.
+    clinic : str
+        Who writes, as the records name it.
+    """
+
+    name: str
+    id: str
+    known: str
+    left: str
+    basis: str
+    to: str
+    question: str
+    clinic: str
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """Who the animal is and what it rests on, a line each."""
+        return (f"Animal {self.id}. {self.known}", f"{self.basis} {self.left}".strip())
+
+    def foot(self, as_of: np.datetime64) -> str:
+        """Return what stands at the foot of each page; a name is never cut."""
+        names = f"{self.name} (animal {self.id})"
+        if len(names) > FOOT:
+            names = f"Animal {self.id}" if len(self.id) <= FOOT else "The animal named on page 1"
+        return f"{names}, {day(as_of)}"
+
+
+def who_of(
+    source: Source, answer: TrendAnswer | UnseenAnswer, to: str = "", question: str = ""
+) -> Who:
+    """Return whose letter it is, from whom, to whom and why.
+
+    Parameters
+    ----------
+    source : Source
+    answer : TrendAnswer or UnseenAnswer
+    to, question : str
+        Addressee and reason, as given; blank leaves lines to write on.
+    """
+    animals = source.records.animals
+    row = animals[animals["animal"] == answer.animal].iloc[0]
+    species = capital(answer.species or answer.species_written) or "Species not recorded"
+    kind = (species, answer.breed, _sex(row), _age(row, answer.as_of))
+    basis = f"Records as of {day(answer.as_of)}."
+    if isinstance(answer, TrendAnswer):
+        by = f"by {TAKEN_BY[answer.method]}, {CONDITION_WORDS[answer.condition]}"
+        basis += f" {capital(QUANTITY_WORDS[answer.quantity])} {by}."
+    said = {
+        "name": answer.name or answer.animal,
+        "id": answer.animal,
+        "known": f"{', '.join(filter(None, kind))}.",
+        "left": _left(row),
+        "basis": basis,
+        "to": to,
+        "question": question,
+        "clinic": str(row["clinic"]),
+    }
+    return Who(**{name: written(text) for name, text in said.items()})
+
+
+def _sex(row: pd.Series[Any]) -> str:
+    neutered = {"yes": "neutered ", "no": "entire "}.get(str(row["neutered"]), "")
+    return f"{neutered}{row['sex']}".strip()
+
+
+def _age(row: pd.Series[Any], as_of: np.datetime64) -> str:
+    if pd.isna(row["birth_date"]):
+        return "age not recorded"
+    born = np.datetime64(row["birth_date"], "D")
+    years = int((as_of - born) / np.timedelta64(1, "D") // _DAYS_PER_YEAR)
+    age = f"{years} year{'s' if years > 1 else ''}" if years >= 1 else "under one year"
+    return f"born {day(born)} ({age})"
+
+
+def _left(row: pd.Series[Any]) -> str:
+    if pd.isna(row["left_on"]):
+        return ""
+    why = f" ({row['left_reason']})" if row["left_reason"] else ""
+    return f"Left the practice on {day(np.datetime64(row['left_on'], 'D'))}{why}."

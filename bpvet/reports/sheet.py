@@ -1,0 +1,248 @@
+"""The sheet for the room as a page: one sheet of paper, A4 or letter, whatever the records hold.
+
+It is laid out for what both papers have room for. Texts of the records are measured before they are
+set, in the widest of the fonts that the page may be shown in, and cut with an ellipsis where they
+would push the boxes off the sheet; urgent lines are cut last, and the sheet says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from bpvet.answers.phrases import counted, day
+from bpvet.answers.sheet.sheet import SheetAnswer
+from bpvet.answers.sheet.words import (
+    BACK,
+    BOXES,
+    DOSES,
+    EYES,
+    HOW_TO_WRITE,
+    NERVES,
+    SheetRow,
+    last_head,
+    protocol_credit,
+    protocol_lines,
+    sheet_rows,
+)
+from bpvet.facts.cautions import licensed
+from bpvet.facts.sources import footnotes
+from bpvet.figures.lettering import ELLIPSIS, block
+from bpvet.figures.style import MM_PER_INCH
+from bpvet.reports.letter.figure import WIDTH
+from bpvet.reports.letter.letter import PAPERS
+from bpvet.reports.markup import heading, paragraph, prose, tag
+from bpvet.reports.naming import digest_of, slug
+from bpvet.reports.page import cleaned, document
+
+#: Margin above and below, and the height of what is set: room for it is on both papers, mm.
+MARGIN, HEIGHT = 12.0, 253.0
+#: Widths of the columns of the first table, mm.
+_WHAT, _LAST = 30.0, 74.0
+#: Size of letters, points; one line of them, and the edges of a row, mm.
+_SIZE, _LINE, _EDGE = 8.5, 11.0 * MM_PER_INCH / 72, 3.5
+_SMALL, _SMALL_LINE = 7.0, 8.5 * MM_PER_INCH / 72
+_TITLE = 14.0
+#: What stands whatever the records hold: title, headings, boxes, ticks, edges; mm.
+_FIXED = 103.0
+_BOX_EDGE, _BOX_HEAD = 5.0, 4.6
+_CELL_EDGE = 2.5
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """What of the records stands on a sheet, cut to what it has room for.
+
+    Parameters
+    ----------
+    urgent : tuple of str
+    rows : tuple of SheetRow
+    cut : bool
+        Whether some text is shown short.
+    """
+
+    urgent: tuple[str, ...]
+    rows: tuple[SheetRow, ...]
+    cut: bool
+
+
+def sheet_html(answer: SheetAnswer, paper: str = "a4") -> str:
+    """Return the sheet as a page of its own.
+
+    Parameters
+    ----------
+    answer : SheetAnswer
+    paper : str
+        One of `bpvet.reports.letter.letter.PAPERS`.
+    """
+    width, height = PAPERS[paper]
+    title = _one_line(f"{answer.name} ({answer.animal})" if answer.name else answer.animal)
+    html = document(
+        cleaned(_body(answer, title)), f"{title}: measuring", mark_of(answer), "sheet.css"
+    )
+    side = (width - WIDTH) / 2
+    rules = (
+        f"@page {{ size: {width:g}mm {height:g}mm; margin: {MARGIN:g}mm {side:g}mm; }}\n"
+        f"@media print {{ main {{ height: {HEIGHT:g}mm; }} }}\n"
+    )
+    return html.replace("<style>\n", f"<style>\n{rules}", 1)
+
+
+def mark_of(answer: SheetAnswer) -> str:
+    """Return what tells whose sheet a file is."""
+    return f"sheet {digest_of(answer.animal)}"
+
+
+def sheet_name(animal: str) -> str:
+    """Return the name of the file of an animal's sheet, beside the clinic's list.
+
+    Examples
+    --------
+    >>> sheet_name("A17")
+    'sheet-A17.html'
+    """
+    return f"sheet-{slug(animal)}.html"
+
+
+def sheet_pages(sheets: Mapping[str, SheetAnswer]) -> dict[str, bytes]:
+    """Return the pages of several sheets by the names of their files."""
+    return {
+        sheet_name(animal): sheet_html(one).encode("utf-8", "replace")
+        for animal, one in sheets.items()
+    }
+
+
+def _one_line(text: str) -> str:
+    return block(text, WIDTH - 2, 1, _TITLE, bold=True).text
+
+
+def _body(answer: SheetAnswer, title: str) -> str:
+    fitted = _fitted(answer)
+    kind = f"{block(answer.species, 40, 1, _SIZE).text}. " if answer.species else ""
+    made = f"{kind[:1].upper()}{kind[1:]}Records as of {day(answer.as_of)}."
+    urgent = heading(2, "Urgent") + "".join(map(paragraph, fitted.urgent))
+    protocol = protocol_lines(answer.species)
+    notes = " ".join((BACK, protocol_credit(answer.species)))
+    foot = " ".join((notes, *footnotes(notes), licensed()))
+    return "".join(
+        (
+            tag("header", heading(1, title) + paragraph(made)),
+            tag("section", urgent, class_="urgent") if fitted.urgent else "",
+            _last_table(answer, fitted.rows),
+            paragraph("… The whole text is in the records.", "short") if fitted.cut else "",
+            heading(2, "Readings in the order of taking, mmHg"),
+            _boxes(),
+            paragraph(HOW_TO_WRITE, "short"),
+            _ticks("Doses since the last visit", DOSES, "Last tablet given at"),
+            _ticks("Eyes", EYES),
+            _ticks("Nerves", NERVES),
+            heading(2, "How to measure"),
+            tag("ol", "".join(tag("li", prose(line)) for line in protocol)),
+            paragraph(foot, "foot"),
+        )
+    )
+
+
+def _last_table(answer: SheetAnswer, rows: Iterable[SheetRow]) -> str:
+    heads = ("What", last_head(answer), "Today, date and time:")
+    head = "".join(tag("th", prose(text), scope="col") for text in heads)
+    body = "".join(
+        tag(
+            "tr",
+            tag("th", prose(one.what), scope="row")
+            + tag("td", prose(one.last), class_="was")
+            + tag("td", _today(one)),
+        )
+        for one in rows
+    )
+    return tag("table", tag("thead", tag("tr", head)) + tag("tbody", body), class_="last")
+
+
+def _today(row: SheetRow) -> str:
+    if not row.today:
+        return tag("span", prose(f" {row.unit}" if row.unit else ""), class_="unit")
+    if row.unit:
+        return "".join(
+            f"{prose(one)} {tag('span', '', class_='line')} {prose(row.unit)} " for one in row.today
+        )
+    return "".join(_tick(one) for one in row.today)
+
+
+def _tick(text: str) -> str:
+    return tag("span", tag("span", "", class_="box") + prose(text), class_="tick")
+
+
+def _ticks(title: str, texts: Sequence[str], line: str = "") -> str:
+    more = f"{prose(line)} {tag('span', '', class_='line')}" if line else ""
+    shown = "".join(map(_tick, texts))
+    return tag("div", tag("strong", prose(title)) + shown + more, class_="ticks")
+
+
+def _boxes() -> str:
+    names = ["1 (first)", *(str(place) for place in range(2, BOXES + 1))]
+    head = "".join(
+        tag("th", prose(name), scope="col", class_="first" if place == 0 else "")
+        for place, name in enumerate(names)
+    )
+    empty = "".join(tag("td", "", class_="first" if place == 0 else "") for place in range(BOXES))
+    why = "".join(tag("td", prose("why not?")) for _ in range(BOXES))
+    body = tag("tr", empty, class_="write") + tag("tr", why, class_="why")
+    return tag("table", tag("thead", tag("tr", head)) + tag("tbody", body), class_="boxes")
+
+
+def _fitted(answer: SheetAnswer) -> Fitted:
+    """Return what stands on the sheet: rows of two lines, of one where much is urgent."""
+    urgent = [one.text for one in answer.urgent]
+    room = HEIGHT - _FIXED - _below(answer)
+    for most in (3, 2, 1):
+        rows = tuple(_short(one, most) for one in sheet_rows(answer))
+        left = room - sum(_row_tall(one.last) for one in rows)
+        if _urgent_tall(urgent) <= left:
+            break
+    told = tuple(urgent) if _urgent_tall(urgent) <= left else _cut(urgent, left)
+    whole = sheet_rows(answer)
+    cut = any(
+        a.last != b.last and a.last.endswith(ELLIPSIS) for a, b in zip(rows, whole, strict=True)
+    )
+    return Fitted(told, rows, cut)
+
+
+def _short(row: SheetRow, most: int) -> SheetRow:
+    text = " ".join(block(row.last, _LAST - _CELL_EDGE, most, _SIZE).lines)
+    return SheetRow(row.what, text, row.today, row.unit)
+
+
+def _lines(text: str, room: float, size: float, bold: bool = False) -> int:
+    return len(block(text, room, 10**6, size, bold).lines)
+
+
+def _row_tall(text: str) -> float:
+    return max(1, _lines(text, _LAST - _CELL_EDGE, _SIZE)) * _LINE + _EDGE
+
+
+def _below(answer: SheetAnswer) -> float:
+    """Return how tall protocol and foot are, mm."""
+    lines = protocol_lines(answer.species)
+    notes = " ".join((BACK, protocol_credit(answer.species)))
+    foot = " ".join((notes, *footnotes(notes), licensed()))
+    tall = sum(_lines(text, WIDTH - 6, _SIZE) * _LINE for text in lines)
+    return tall + _lines(foot, WIDTH, _SMALL) * _SMALL_LINE
+
+
+def _urgent_tall(texts: Sequence[str]) -> float:
+    if not texts:
+        return 0.0
+    lines = sum(_lines(text, WIDTH - 8, _SIZE, bold=True) for text in texts)
+    return _BOX_EDGE + _BOX_HEAD + lines * _LINE
+
+
+def _cut(texts: Sequence[str], room: float) -> tuple[str, ...]:
+    """Return the urgent lines that a sheet has room for, each cut, and what is left out."""
+    lines = max(2, int((room - _BOX_EDGE - _BOX_HEAD) / _LINE) - 1)
+    shown, most = texts[: lines // 2 or 1], 2
+    if len(texts) <= lines // 3:
+        most = 3
+    told = [" ".join(block(text, WIDTH - 8, most, _SIZE, bold=True).lines) for text in shown]
+    left = len(texts) - len(shown)
+    more = f"And {counted(left, 'urgent line')} more. " if left else ""
+    return (*told, f"{more}This is shown short: read the record before you measure.")

@@ -1,0 +1,133 @@
+"""From rows of signs to how each stands: one sign a term, by its newest row.
+
+A resolved detachment does not resolve a blindness; a newer "eyes: normal" answers all signs of
+the eye. Where rows of one day disagree the more careful counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from bpvet.visits.signs.signs import Sign
+
+#: Groups of damage to the eye or the brain that stays open until it is answered.
+EYE_OR_BRAIN = ("eye", "brain", "brain_other")
+#: Readings of one day, the more careful last.
+_CARE = ("other", "denied", "past", "unread", "unclear", "present")
+#: Which groups a normal examination of a group answers.
+_ANSWERS = {
+    "eye": ("eye", "look"),
+    "look": ("eye", "look"),
+    "brain": ("brain", "brain_other"),
+    "brain_other": ("brain", "brain_other"),
+    "heart": ("heart",),
+    "kidney": ("kidney",),
+}
+
+
+@dataclass(frozen=True)
+class SignState:
+    """A sign as it stands on the date that is spoken for.
+
+    Parameters
+    ----------
+    term, group : str
+        As in the list of terms; blank term where the words are not understood.
+    text : str
+        As written in its newest row.
+    reading : str
+        ``present``, ``denied``, ``past``, ``unclear``, ``unread`` or ``other``.
+    longstanding : bool
+        Whether the vet has judged it known and unchanged.
+    first_seen, seen_on : datetime64[D]
+        Dates of the first row in which it is present (or unclear, unread), and of its newest row.
+    asked_only : bool
+        Whether it stands in a note: it is asked about and never used.
+    table : str
+        The table of its newest row.
+    """
+
+    term: str
+    group: str
+    text: str
+    reading: str
+    longstanding: bool
+    first_seen: np.datetime64
+    seen_on: np.datetime64
+    asked_only: bool
+    table: str
+
+
+def sign_states(signs: Iterable[Sign]) -> tuple[SignState, ...]:
+    """Return how each sign of one animal stands, the newest first.
+
+    Parameters
+    ----------
+    signs : iterable of Sign
+        Its rows, as `bpvet.visits.signs.signs.animal_signs` gives them.
+    """
+    rows = list(signs)
+    kept: dict[tuple[str, ...], list[Sign]] = {}
+    for sign in rows:
+        noted = sign.table != "observations"
+        # Words that are not understood are told one by one; so is what stands in notes.
+        own = () if sign.term and not noted else (sign.text.casefold(), str(sign.seen_on))
+        kept.setdefault((sign.term, "note" if noted else "", *own), []).append(sign)
+    normal = _normal(rows)
+    states = [_state(group, normal) for group in kept.values()]
+    return tuple(sorted(states, key=lambda one: (one.seen_on, one.text), reverse=True))
+
+
+def _normal(rows: list[Sign]) -> dict[str, np.datetime64]:
+    """Return the newest date on which each group was found normal as a whole."""
+    found: dict[str, np.datetime64] = {}
+    for sign in rows:
+        whole = sign.reading == "denied" and sign.term.endswith("examination")
+        if not whole or sign.table != "observations":
+            continue
+        for group in _ANSWERS.get(sign.group, ()):
+            found[group] = max(found.get(group, sign.seen_on), sign.seen_on)
+    return found
+
+
+def _state(rows: list[Sign], normal: dict[str, np.datetime64]) -> SignState:
+    newest_day = max(sign.seen_on for sign in rows)
+    of_day = [sign for sign in rows if sign.seen_on == newest_day]
+    # A sign that the vet has judged longstanding outweighs another row of its day; that word beside
+    # a denial judges nothing and outweighs nothing.
+    newest = max(of_day, key=lambda one: (_is_judged(one), _CARE.index(one.reading)))
+    living = _since_answered(rows, normal.get(newest.group))
+    answered = newest.group in normal and bool(normal[newest.group] > newest.seen_on)
+    reading = newest.reading
+    # What the vet has judged longstanding stays told, whatever else was found normal since.
+    answered = answered and newest.status != "longstanding"
+    if answered and reading in ("present", "unclear"):
+        reading = "past"
+    return SignState(
+        term=newest.term,
+        group=newest.group,
+        text=newest.text,
+        reading=reading,
+        longstanding=_is_judged(newest),
+        first_seen=min(living, default=newest.seen_on),
+        seen_on=newest.seen_on,
+        asked_only=newest.table != "observations",
+        table=newest.table,
+    )
+
+
+def _is_judged(sign: Sign) -> bool:
+    return sign.status == "longstanding" and sign.reading == "present"
+
+
+def _since_answered(rows: list[Sign], normal: np.datetime64 | None) -> list[np.datetime64]:
+    """Return the dates of the rows in which a sign lives, after the last that answered it."""
+    answers = [one.seen_on for one in rows if one.reading in ("denied", "past")]
+    answers += [normal] if normal is not None else []
+    newest = max(one.seen_on for one in rows)
+    last = max((day for day in answers if day < newest), default=None)
+    alive = [one.seen_on for one in rows if one.reading in ("present", "unclear", "unread")]
+    return [day for day in alive if last is None or day > last]

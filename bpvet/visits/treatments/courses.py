@@ -1,0 +1,540 @@
+"""From rows of treatment to courses: spells on one drug, and changes of dose on top.
+
+Rules: the docstring of this folder. Only pressure-acting drugs become courses; others are drawn and
+named.
+A drug off the list is one of the others, and asked about, unless its purpose names blood pressure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bpvet.equality import Content
+from bpvet.records.findings import Finding, shown
+from bpvet.records.records import Records
+from bpvet.visits.treatments.doses import parse_dose
+from bpvet.visits.treatments.missed import (
+    MissedDoses,
+    Stretches,
+    missed_findings,
+    missed_rows,
+    stretches_of,
+)
+from bpvet.visits.treatments.spells import (
+    Row,
+    Spell,
+    distinct_starts,
+    dose_differs,
+    drug_off_the_list,
+    ended,
+    finding_at,
+    modelled_off_the_list,
+    product_differs,
+    spells_of,
+    treatment_rows,
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Course(Content):
+    """One coefficient of a trend: a spell on one drug, or a change of its dose on top.
+
+    Parameters
+    ----------
+    drug : str
+        Generic name; drugs that cannot be told apart (begun on one day, or with the same start,
+        stop and tau) are joined by " + ".
+    kind : str
+        ``base``; ``increment``: a change of dose or product; ``left``: what is changed when one
+        of several drugs begun on one day stops.
+    started_on, stopped_on : datetime64[D]
+        First day, and last day or NaT while it is ongoing at `as of`.
+    tau_days : float
+        Time constant of rise and decay, days.
+    spell : int
+        Index of the spell; a base and its increments share it.
+    dose : str
+        Dose as written in the records.
+    known_drug : bool
+        False where the drug is not on the drug list: its purpose names blood pressure, and tau is
+        the neutral one.
+    together_with : tuple of str
+        Drugs folded into this one coefficient.
+    product : str
+        Product as written in the records; blank where none is.
+    missed : tuple of (datetime64[D], datetime64[D])
+        Stretches without doses, first and last day, both inclusive: over them the effect decays.
+    spells : tuple of int
+        Every spell that this coefficient is part of: more than one where spells cannot be told
+        apart.
+    """
+
+    drug: str
+    kind: str
+    started_on: np.datetime64
+    stopped_on: np.datetime64
+    tau_days: float
+    spell: int
+    dose: str
+    known_drug: bool
+    together_with: tuple[str, ...] = ()
+    spells: tuple[int, ...] = ()
+    product: str = ""
+    missed: Stretches = ()
+
+
+@dataclass(frozen=True, eq=False)
+class GivenDrug(Content):
+    """A row of treatment: which drug, when, and what is known of it.
+
+    Parameters
+    ----------
+    drug : str
+        Generic name where it is known, else as written.
+    dose : str
+        As written, with its unit.
+    started_on, stopped_on : datetime64[D]
+        First and last day; NaT while it is ongoing at `as of`.
+    known : bool
+        Whether the drug is on the list; one off it may act on pressure, and is asked about.
+    raises : bool
+        Whether it is known to raise pressure.
+    renin : bool
+        Whether it acts on the renin–angiotensin system.
+    nsaid : bool
+        Whether it is a non-steroidal anti-inflammatory drug.
+    """
+
+    drug: str
+    dose: str
+    started_on: np.datetime64
+    stopped_on: np.datetime64
+    known: bool = field(default=True, kw_only=True)
+    raises: bool = field(default=False, kw_only=True)
+    renin: bool = field(default=False, kw_only=True)
+    nsaid: bool = field(default=False, kw_only=True)
+
+    def on(self, date: np.datetime64) -> bool:
+        """Return whether the row is on at a date: after its first day, up to its last.
+
+        A session on the first day comes before the first dose.
+        """
+        return is_on(self.started_on, self.stopped_on, date)
+
+
+@dataclass(frozen=True, eq=False)
+class Span(GivenDrug):
+    """A row of treatment as it is drawn; fields as in `GivenDrug`, and:
+
+    Parameters
+    ----------
+    modelled : bool
+        Whether the row is part of a course.
+    """
+
+    modelled: bool
+
+
+@dataclass(frozen=True, eq=False)
+class OtherDrug(GivenDrug):
+    """A row of a drug that is named and drawn but never modelled; as in `GivenDrug`, and:
+
+    Parameters
+    ----------
+    kind : str
+        Kind of drug (calming, thyroid, steroid, diet, …).
+    moves_pressure : bool
+        Whether it may move pressure: its start and stop are then a change of conditions.
+    """
+
+    kind: str
+    moves_pressure: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Treatments(Content):
+    """What one animal was given, as the trend and the figure need it.
+
+    Parameters
+    ----------
+    courses : tuple of Course
+        Coefficients of the trend in order of start; what cannot be told apart is one.
+    others : tuple of OtherDrug
+        In order of start.
+    findings : tuple of Finding
+        What had to be decided, and what would settle it.
+    spans : tuple of Span
+        Every row that is drawn, in order of start.
+    rows : tuple of Row
+        The row of the records behind each span.
+    missed : tuple of MissedDoses
+        Rows of doses missed or late, in order of their first day.
+    """
+
+    courses: tuple[Course, ...]
+    others: tuple[OtherDrug, ...]
+    findings: tuple[Finding, ...]
+    spans: tuple[Span, ...]
+    rows: tuple[Row, ...] = ()
+    missed: tuple[MissedDoses, ...] = ()
+
+
+def is_on(started_on: np.datetime64, stopped_on: np.datetime64, date: np.datetime64) -> bool:
+    """Return whether something given from one day to another (NaT: ongoing) is on at a date.
+
+    It is on from the day after its start (a session on the start date comes before the first
+    dose) to its last day.
+    """
+    return bool(started_on < date and (np.isnat(stopped_on) or date <= stopped_on))
+
+
+def courses(records: Records, animal: str) -> Treatments:
+    """Return one animal's courses, its other drugs, and what had to be decided.
+
+    Parameters
+    ----------
+    records : Records
+    animal : str
+        The animal's id as it stands in the records.
+
+    Returns
+    -------
+    Treatments
+        Empty where the animal has no usable row of treatment.
+    """
+    table = records.treatments
+    rows = treatment_rows(table[table["animal"] == animal], records.as_of)
+    return _treatments(rows, missed_rows(records, animal).get(animal, ()))
+
+
+def all_courses(records: Records) -> dict[str, Treatments]:
+    """Return the courses of every animal that has a usable row of treatment, read in one pass.
+
+    Parameters
+    ----------
+    records : Records
+
+    Returns
+    -------
+    dict
+        `Treatments` by animal; an animal without rows is not in it.
+    """
+    rows = treatment_rows(records.treatments, records.as_of)
+    rows.sort(key=lambda row: row.animal)
+    missed = missed_rows(records)
+    return {
+        animal: _treatments(list(group), missed.get(animal, ()))
+        for animal, group in groupby(rows, key=lambda row: row.animal)
+    }
+
+
+def treated_on(
+    treatments: dict[str, Treatments], animal: NDArray[Any], date: NDArray[np.datetime64]
+) -> NDArray[np.bool_]:
+    """Return whether a modelled course is on at each date.
+
+    A course is on from the day after its start (a session on the start date comes before the
+    first dose) to its last day.
+
+    Parameters
+    ----------
+    treatments : dict
+        As from `all_courses`.
+    animal : (n,) array of str
+        Animal of each date.
+    date : (n,) datetime64[D]
+
+    Returns
+    -------
+    (n,) array of bool
+    """
+    on = np.zeros(len(date), dtype=bool)
+    spells = [
+        (name, course.started_on, course.stopped_on)
+        for name, given in treatments.items()
+        for course in given.courses
+        if course.kind == "base"
+    ]
+    if not spells or not len(date):
+        return on
+    code, names = pd.factorize(np.asarray(animal, dtype=object))
+    index = {name: position for position, name in enumerate(names)}
+    kept = [spell for spell in spells if spell[0] in index]
+    owner = np.array([index[name] for name, _, _ in kept], dtype=np.int64)
+    start = np.array([started for _, started, _ in kept], dtype="datetime64[D]")
+    stop = np.array([stopped for _, _, stopped in kept], dtype="datetime64[D]")
+    # One number line for all animals: each has a stretch longer than any date.
+    stretch = 10_000_000
+    key = code * stretch + date.astype("datetime64[D]").astype(np.int64)
+    starts = np.sort(owner * stretch + start.astype(np.int64))
+    ended = ~np.isnat(stop)
+    stops = np.sort(owner[ended] * stretch + stop[ended].astype(np.int64))
+    zero = code * stretch - stretch // 2
+    begun = np.searchsorted(starts, key) - np.searchsorted(starts, zero)
+    over = np.searchsorted(stops, key) - np.searchsorted(stops, zero)
+    return np.asarray(begun > over)
+
+
+def _treatments(rows: list[Row], missed: tuple[MissedDoses, ...]) -> Treatments:
+    findings: list[Finding] = []
+    drawn: list[Row] = []
+    spells: list[Spell] = []
+    rows = sorted(rows, key=lambda row: (row.name, row.started_on))
+    for _, group in groupby(rows, key=lambda row: row.name):
+        distinct = ended(distinct_starts(list(group), findings))
+        drawn += distinct
+        modelled = [row for row in distinct if row.modelled]
+        asked = [row for row in distinct if row.asked]
+        findings += [drug_off_the_list(row) for row in asked[:1]]
+        if modelled and modelled[0].known is None:
+            findings.append(modelled_off_the_list(modelled[0]))
+        spells += spells_of(modelled)
+    drawn.sort(key=lambda row: (row.started_on, row.name))
+    spells.sort(key=lambda spell: (spell.started_on, spell.rows[0].name))
+    coefficients = [
+        coefficient
+        for index, spell in enumerate(spells)
+        for coefficient in _coefficients(spell, index, missed, findings)
+    ]
+    findings += missed_findings(missed)
+    return Treatments(
+        courses=_joined(coefficients, findings),
+        others=tuple(_other(row) for row in drawn if not row.modelled),
+        findings=tuple(findings),
+        spans=tuple(
+            Span(
+                drug=row.name,
+                dose=row.shown,
+                started_on=row.started_on,
+                stopped_on=row.stopped_on,
+                modelled=row.modelled,
+                **_acts(row),
+            )
+            for row in drawn
+        ),
+        rows=tuple(drawn),
+        missed=missed,
+    )
+
+
+def _coefficients(
+    spell: Spell, index: int, missed: tuple[MissedDoses, ...], findings: list[Finding]
+) -> list[tuple[Course, Row]]:
+    """Return the spell's base and its increments, each with the row that starts it.
+
+    A row that changes dose or product, or both, starts one increment.
+    """
+    unstated: set[int] = set()
+    result = [(_course(spell.rows[0], "base", spell, index, missed), spell.rows[0])]
+    for before, row in zip(spell.rows, spell.rows[1:], strict=False):
+        old, new = parse_dose(before.dose, before.unit), parse_dose(row.dose, row.unit)
+        if old is None or new is None:
+            for asked, dose in ((before, old), (row, new)):
+                if dose is None and id(asked) not in unstated:
+                    unstated.add(id(asked))
+                    findings.append(_dose_not_stated(asked))
+        elif old.unit != new.unit:
+            findings.append(_unit_differs(before, row))
+        if bool(before.product) != bool(row.product):
+            findings.append(_product_not_stated(before, row))
+        if dose_differs(before, row) or product_differs(before, row):
+            result.append((_course(row, "increment", spell, index, missed), row))
+    return result
+
+
+def _course(
+    row: Row, kind: str, spell: Spell, index: int, missed: tuple[MissedDoses, ...]
+) -> Course:
+    return Course(
+        drug=row.name,
+        kind=kind,
+        started_on=row.started_on,
+        stopped_on=spell.stopped_on,
+        tau_days=row.tau_days,
+        spell=index,
+        dose=row.shown,
+        known_drug=row.known is not None,
+        spells=(index,),
+        product=row.product,
+        missed=stretches_of(missed, row.name, row.started_on, spell.stopped_on),
+    )
+
+
+def _joined(coefficients: list[tuple[Course, Row]], findings: list[Finding]) -> tuple[Course, ...]:
+    """Make courses that cannot be told apart one coefficient, and say so.
+
+    Spells begun on one day are one, with the longer tau, until one of them stops: what goes on
+    without it then starts a coefficient of its own on top. Courses with the same start, stop and
+    tau are one.
+    """
+    begun: dict[tuple[object, ...], list[tuple[Course, Row]]] = {}
+    for course, row in coefficients:
+        key: tuple[object, ...] = (course.started_on, course.kind)
+        if course.kind != "base":
+            key = (*key, course.spell)
+        begun.setdefault(key, []).append((course, row))
+    ready = [one for group in begun.values() for one in _begun_together(group, findings)]
+    alike: dict[tuple[object, ...], list[tuple[Course, Row]]] = {}
+    for course, row in ready:
+        key = (course.started_on, str(course.stopped_on), course.tau_days, str(course.missed))
+        alike.setdefault(key, []).append((course, row))
+    result = []
+    for group in alike.values():
+        course = _as_one([course for course, _ in group])
+        if len(group) > 1:
+            drugs = tuple(dict.fromkeys(member.drug for member, _ in group))
+            findings.append(_not_told_apart(drugs, group[-1][1]))
+        result.append(course)
+    return tuple(sorted(result, key=lambda c: (c.started_on, c.kind != "base", c.spell)))
+
+
+def _begun_together(
+    group: list[tuple[Course, Row]], findings: list[Finding]
+) -> list[tuple[Course, Row]]:
+    """Return spells begun on one day as one course, and what their stops change."""
+    if len(group) == 1:
+        return group
+    members, row = [course for course, _ in group], group[-1][1]
+    stops = sorted({one.stopped_on for one in members if not np.isnat(one.stopped_on)})
+    ongoing = any(np.isnat(one.stopped_on) for one in members)
+    last = np.datetime64("NaT", "D") if ongoing else stops[-1]
+    whole = replace(
+        _as_one(members),
+        stopped_on=last,
+        tau_days=max(one.tau_days for one in members),
+        missed=_all_missed(members),
+    )
+    findings.append(_not_told_apart(whole.together_with, row))
+    left = [
+        replace(whole, kind="left", started_on=stop, drug=" + ".join(_going_on(members, stop)))
+        for stop in (stops if ongoing else stops[:-1])
+    ]
+    return [(whole, row), *((one, row) for one in left)]
+
+
+def _all_missed(members: list[Course]) -> Stretches:
+    """Return the stretches in which every drug that was still given was missed."""
+    days: set[int] = set()
+    for one in members:
+        for first, last in one.missed:
+            days.update(range(int(first.astype(np.int64)), int(last.astype(np.int64)) + 1))
+    without = sorted(day for day in days if all(_not_given(one, day) for one in members))
+    runs: list[tuple[int, int]] = []
+    for day in without:
+        if runs and day == runs[-1][1] + 1:
+            runs[-1] = (runs[-1][0], day)
+        else:
+            runs.append((day, day))
+    return tuple((np.datetime64(a, "D"), np.datetime64(b, "D")) for a, b in runs)
+
+
+def _not_given(course: Course, day: int) -> bool:
+    date = np.datetime64(day, "D")
+    if not np.isnat(course.stopped_on) and date > course.stopped_on:
+        return True
+    return any(first <= date <= last for first, last in course.missed)
+
+
+def _going_on(members: list[Course], stop: np.datetime64) -> list[str]:
+    return [one.drug for one in members if np.isnat(one.stopped_on) or one.stopped_on > stop]
+
+
+def _as_one(courses: list[Course]) -> Course:
+    """Return several courses as one coefficient that names them all."""
+    # A base comes first: it has the larger prior SD, and its spell keeps the verdict.
+    members = sorted(courses, key=lambda c: (c.kind != "base", c.spell))
+    if len(members) == 1:
+        return members[0]
+    drugs = tuple(
+        dict.fromkeys(name for one in members for name in one.together_with or (one.drug,))
+    )
+    return replace(
+        members[0],
+        drug=" + ".join(drugs),
+        dose=" + ".join(member.dose for member in members if member.dose),
+        known_drug=all(member.known_drug for member in members),
+        together_with=drugs,
+        spells=tuple(sorted({spell for member in members for spell in member.spells})),
+    )
+
+
+def _other(row: Row) -> OtherDrug:
+    return OtherDrug(
+        drug=row.name,
+        kind=row.known.kind if row.known else "other",
+        started_on=row.started_on,
+        stopped_on=row.stopped_on,
+        dose=row.shown,
+        # What a drug off the list does is not known, so that it may.
+        moves_pressure=row.known.may_move_pressure if row.known else True,
+        **_acts(row),
+    )
+
+
+def _acts(row: Row) -> dict[str, bool]:
+    """Return what is known of the drug of a row, as `Span` and `OtherDrug` say it."""
+    if row.known is None:
+        return {"known": False}
+    return {
+        "known": True,
+        "raises": row.known.raises,
+        "renin": row.known.renin,
+        "nsaid": row.known.nsaid,
+    }
+
+
+def _dose_not_stated(row: Row) -> Finding:
+    text = "The dose is not given"
+    if row.dose:
+        text = f"{shown(row.shown)} is not read as one number above zero with its unit"
+    return finding_at(
+        row,
+        "dose",
+        row.shown,
+        f"{text}: no change of the dose of {row.name} is modelled here.",
+        "Give the dose as a number and a unit if it changed.",
+        "dose not stated",
+    )
+
+
+def _product_not_stated(before: Row, row: Row) -> Finding:
+    stated = row.product or before.product
+    return finding_at(
+        row,
+        "product",
+        row.product,
+        f"The product is given on one side of {row.started_on} only ({shown(stated)}): no change "
+        f"of the product of {row.name} is modelled here.",
+        "Give the product of both rows if it changed.",
+        "product not stated",
+    )
+
+
+def _unit_differs(before: Row, row: Row) -> Finding:
+    return finding_at(
+        row,
+        "dose",
+        row.shown,
+        f"{shown(row.shown)} is not in the unit of the dose before it, {shown(before.shown)}: no "
+        f"change of the dose of {row.name} is modelled here.",
+        "Give both doses in one unit if the dose changed.",
+        "dose unit differs",
+    )
+
+
+def _not_told_apart(drugs: tuple[str, ...], row: Row) -> Finding:
+    return finding_at(
+        row,
+        "drug",
+        row.written,
+        f"{' and '.join(drugs)} start on the same day: their effects are one number and cannot be "
+        "told apart.",
+        "Nothing is wrong; records that start them on different days could tell.",
+        "cannot be told apart",
+    )

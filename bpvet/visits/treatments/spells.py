@@ -1,0 +1,236 @@
+"""Rows of treatment, and the spells that rows of one drug form.
+
+Rules: the docstring of this folder. What had to be decided on the way is said as findings.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet.facts.drugs import Drug, default_tau, drug, drug_name, purpose_overrides
+from bpvet.records.checks.histories import off_the_list
+from bpvet.records.findings import Finding, shown
+from bpvet.visits.treatments.doses import parse_dose
+
+#: Rows of one drug with gaps of at most so many days form one spell.
+SPELL_GAP_DAYS = 1
+
+_ONGOING = np.datetime64("NaT", "D")
+
+
+@dataclass(frozen=True)
+class Row:
+    """A usable row of treatment, its drug looked up."""
+
+    animal: str
+    name: str
+    known: Drug | None
+    modelled: bool
+    started_on: np.datetime64
+    stopped_on: np.datetime64
+    stop_is_blank: bool
+    dose: str
+    unit: str
+    file: str
+    line: int
+    written: str
+    purpose: str = ""
+    product: str = ""
+
+    @property
+    def shown(self) -> str:
+        """The dose as written, its unit added unless it is there."""
+        if not self.unit or not self.dose or self.unit.casefold() in self.dose.casefold():
+            return self.dose
+        return f"{self.dose} {self.unit}"
+
+    @property
+    def asked(self) -> bool:
+        """Whether the drug is off the list, and no purpose says whether it acts on pressure."""
+        return self.known is None and _override(self.purpose) is None
+
+    @property
+    def tau_days(self) -> float:
+        """Time constant of the drug, days."""
+        return self.known.tau_days if self.known else default_tau()[0]
+
+
+@dataclass(frozen=True)
+class Spell:
+    """Rows of one drug that follow each other, and where they start and end."""
+
+    rows: tuple[Row, ...]
+    started_on: np.datetime64
+    stopped_on: np.datetime64
+
+
+@lru_cache(maxsize=4096)
+def _known(name: str) -> Drug | None:
+    return drug(name)
+
+
+@lru_cache(maxsize=4096)
+def _override(purpose: str) -> bool | None:
+    return purpose_overrides(purpose)
+
+
+def treatment_rows(table: pd.DataFrame, as_of: Any) -> list[Row]:
+    """Return the usable rows of treatment that had started by `as_of`, a later stop left open."""
+    usable = table[(table["set_aside"] == "") & ~table["future"].astype(bool)]
+    usable = usable[usable["started_on"].notna() & (usable["started_on"] <= pd.Timestamp(as_of))]
+    columns = ("animal", "drug", "dose", "dose_unit", "product", "purpose", "file", "line")
+    start = usable["started_on"].to_numpy(dtype="datetime64[D]")
+    stop = usable["stopped_on"].to_numpy(dtype="datetime64[D]")
+    blank_stop = np.isnat(stop)
+    stop = np.where(stop > np.datetime64(as_of, "D"), _ONGOING, stop)
+    cells = zip(*(usable[name] for name in columns), strict=True)
+    rows = []
+    for (animal, written, dose, unit, product, purpose, file, line), started, stopped, blank in zip(
+        cells, start, stop, blank_stop, strict=True
+    ):
+        known = _known(written)
+        override = _override(purpose)
+        # A name off the list says nothing of pressure: it makes no animal treated.
+        by_kind = known is not None and known.kind == "pressure"
+        rows.append(
+            Row(
+                animal=animal,
+                name=known.name if known else drug_name(written),
+                known=known,
+                modelled=by_kind if override is None else override,
+                started_on=started,
+                stopped_on=stopped,
+                stop_is_blank=bool(blank),
+                dose=dose,
+                unit=unit,
+                file=file,
+                line=int(line),
+                written=written,
+                purpose=purpose,
+                product=product,
+            )
+        )
+    return rows
+
+
+def distinct_starts(rows: list[Row], findings: list[Finding]) -> list[Row]:
+    """Make rows of one drug that start together one row, and say so."""
+    result = []
+    for _, group in groupby(rows, key=lambda row: row.started_on):
+        together = list(group)
+        first = together[0]
+        if len(together) > 1:
+            findings.append(_started_together(together))
+            stops = [row.stopped_on for row in together]
+            same_dose = len({parse_dose(row.dose, row.unit) or row.shown for row in together}) == 1
+            doses = dict.fromkeys(row.shown for row in together if row.shown)
+            products = {_plain(row.product): row.product for row in together if row.product}
+            first = replace(
+                first,
+                modelled=any(row.modelled for row in together),
+                stopped_on=_latest(stops),
+                stop_is_blank=any(row.stop_is_blank for row in together),
+                # Two different doses at once are no one number: joined, they parse as none.
+                dose=first.dose if same_dose else "; ".join(doses),
+                unit=first.unit if same_dose else "",
+                # Two products at once are none that another could be held against.
+                product=next(iter(products.values())) if len(products) == 1 else "",
+            )
+        result.append(first)
+    return result
+
+
+def ended(rows: list[Row]) -> list[Row]:
+    """End each row whose stop is blank at the drug's next start."""
+    following = [row.started_on for row in rows[1:]] + [_ONGOING]
+    return [
+        replace(row, stopped_on=start) if row.stop_is_blank else row
+        for row, start in zip(rows, following, strict=True)
+    ]
+
+
+def spells_of(rows: list[Row]) -> list[Spell]:
+    """Join rows of one drug, sorted by start, whose gaps are at most `SPELL_GAP_DAYS`."""
+    spells: list[Spell] = []
+    for row in rows:
+        if spells and _follows(row, spells[-1]):
+            before = spells[-1]
+            stop = _latest([before.stopped_on, row.stopped_on])
+            spells[-1] = Spell((*before.rows, row), before.started_on, stop)
+        else:
+            spells.append(Spell((row,), row.started_on, row.stopped_on))
+    return spells
+
+
+def dose_differs(before: Row, row: Row) -> bool:
+    """Return whether two rows give two doses: both a number in one unit, and not the same."""
+    old, new = parse_dose(before.dose, before.unit), parse_dose(row.dose, row.unit)
+    if old is None or new is None or old.unit != new.unit:
+        return False
+    return not math.isclose(old.number, new.number)
+
+
+def product_differs(before: Row, row: Row) -> bool:
+    """Return whether two rows are of two products: both stated, and not the same."""
+    both = bool(before.product and row.product)
+    return both and _plain(before.product) != _plain(row.product)
+
+
+def _plain(product: str) -> str:
+    return " ".join(product.casefold().split())
+
+
+def _follows(row: Row, spell: Spell) -> bool:
+    if np.isnat(spell.stopped_on):
+        return True
+    return bool(row.started_on - spell.stopped_on <= np.timedelta64(SPELL_GAP_DAYS, "D"))
+
+
+def _latest(stops: Sequence[np.datetime64]) -> np.datetime64:
+    """Return the latest stop; NaT (ongoing) if any is."""
+    latest: np.datetime64 = np.max(np.array(stops, dtype="datetime64[D]"))
+    return latest
+
+
+def drug_off_the_list(row: Row) -> Finding:
+    """Return the finding about a drug that is not on the list and whose purpose does not tell."""
+    return finding_at(row, "drug", row.written, *off_the_list(row.written))
+
+
+def modelled_off_the_list(row: Row) -> Finding:
+    """Return the finding about a drug off the list whose purpose names blood pressure."""
+    return finding_at(
+        row,
+        "drug",
+        row.written,
+        f"{shown(row.written)} is not on the drug list. Its purpose names blood pressure, so it is "
+        f"modelled, with a time constant of {default_tau()[0]:g} days.",
+        "Write its generic name if it has one that is known here.",
+        "drug off the list, for pressure",
+    )
+
+
+def _started_together(rows: list[Row]) -> Finding:
+    lines = ", ".join(str(row.line) for row in rows)
+    return finding_at(
+        rows[-1],
+        "started_on",
+        str(rows[-1].started_on),
+        f"Rows of {rows[0].name} start on the same day, {rows[0].started_on} (lines {lines}). They "
+        "are taken as one.",
+        "Give one row with the whole dose.",
+        "rows starting together",
+    )
+
+
+def finding_at(row: Row, column: str, value: str, reason: str, mend: str, kind: str) -> Finding:
+    """Return a finding at the place of a row."""
+    return Finding(row.file, row.line, column, value[:80], reason, mend, kind=kind)

@@ -1,0 +1,91 @@
+"""How much CPU and memory the clinic's list takes, beside `fit_trends` on the same animals.
+
+    python -m reference_checks.speed.due [ANIMALS]
+
+An invented clinic: drugs, laboratory values and signs for half of the animals, which `fit_trends`
+passes over and the list must read. One BLAS thread; CPU time, not wall time. The list may take at
+most 1.5 times the CPU of `fit_trends`; its memory must grow no faster than the animals.
+"""
+
+from __future__ import annotations
+
+import os
+
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ[name] = "1"
+
+import gc
+import resource
+import sys
+import time
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+
+import bpvet
+
+AS_OF = "2026-06-01"
+LIMIT = 1.5
+
+
+def clinic(animals: int, seed: int = 1) -> bpvet.Records:
+    """Return an invented clinic of cats and dogs, five readings a session."""
+    rng = np.random.default_rng(seed)
+    readings, owners, drugs, labs, signs = [], [], [], [], []
+    for a in range(animals):
+        name = f"a{a:06d}"
+        owners.append((name, f"Name {a}", "cat" if rng.random() < 0.7 else "dog", "2013-04-01"))
+        level = 145 + 20 * rng.normal()
+        day = int(rng.integers(0, 60))
+        for _ in range(1 + rng.poisson(5)):
+            date = str(np.datetime64("2024-06-01") + day)
+            visit = level + 10 * rng.normal()
+            readings += [(name, date, "doppler", round(visit + 6 * rng.normal())) for _ in range(5)]
+            day += int(rng.integers(20, 120))
+        if rng.random() < 0.5:
+            drug = "amlodipine" if rng.random() < 0.7 else "telmisartan"
+            drugs.append((name, drug, "2024-09-01", "1", "mg"))
+        if rng.random() < 0.5:
+            for sampled in ("2024-08-20", "2024-09-15", "2025-09-01"):
+                value = round(160 + 25 * rng.normal())
+                labs.append((name, sampled, "creatinine", value, "µmol/L"))
+        if rng.random() < 0.5:
+            sign = rng.choice(["fundus normal", "murmur", "weight loss", "eyes normal OU"])
+            signs.append((name, "2025-03-01", sign))
+    frame = pd.DataFrame
+    return bpvet.Records.from_frames(
+        frame(readings, columns=["animal", "taken_at", "method", "systolic"]),
+        animals=frame(owners, columns=["animal", "name", "species", "birth_date"]),
+        treatments=frame(drugs, columns=["animal", "drug", "started_on", "dose", "dose_unit"]),
+        labs=frame(labs, columns=["animal", "sampled_on", "analyte", "value", "unit"]),
+        observations=frame(signs, columns=["animal", "seen_on", "sign"]),
+        as_of=AS_OF,
+    )
+
+
+def timed(work: Callable[[], object]) -> float:
+    """Return the CPU seconds of some work, in this process."""
+    gc.collect()
+    begun = time.process_time()
+    work()
+    return time.process_time() - begun
+
+
+def main() -> int:
+    """Print both times, their ratio beside the limit, and the memory that was needed at most."""
+    animals = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
+    records = clinic(animals)
+    bpvet.due(clinic(50))  # libraries are loaded, facts are read
+    listed = timed(lambda: bpvet.due(records))
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    fitted = timed(lambda: bpvet.fit_trends(records, progress=False))
+    ratio = listed / fitted
+    print(f"{animals} animals: due {listed:.2f} s, fit_trends {fitted:.2f} s of CPU")
+    print(f"ratio {ratio:.2f}, limit {LIMIT}")
+    print(f"memory at most, records and all: {peak:.0f} MB")
+    return 0 if ratio <= LIMIT else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,82 @@
+"""`bpvet report --due`: the list, and a page of each animal on it."""
+
+import json
+from types import SimpleNamespace
+
+import pytest
+
+from bpvet.errors import FitError
+from bpvet.reports import morning
+from tests.command.small import AS_OF
+
+
+@pytest.fixture
+def pages(monkeypatch):
+    """Pages that are written at once, but for one animal's."""
+
+    def write(plan, folder, asked, *others):
+        if asked.animal == "B2":
+            raise FitError("It could not be fitted.")
+        page = folder / f"{plan.stem}.html"
+        page.write_text(f"{asked.animal} {asked.as_of} {asked.guideline}")
+        return SimpleNamespace(page=page)
+
+    monkeypatch.setattr(morning, "write", write)
+
+
+def test_the_list_leads_to_the_pages_and_says_which_are_missing(run, clinic, tmp_path, pages):
+    folder = tmp_path / "out"
+    call = ("report", clinic, "--due", "--as-of", "2026-09-01", "-o", folder, "--processes", "1")
+    ended = run(*call, "--json")
+    told = json.loads(ended.out)
+    assert ended.status == 1
+    assert {one["animal"]: one["page"] is not None for one in told["reports"]} == {
+        "A17": True,
+        "B2": False,
+    }
+    assert "No report of B2: It could not be fitted." in ended.err
+    assert (folder / "A17.html").read_text() == "A17 2026-09-01 acvim2018"
+    page = (folder / "due.html").read_text(encoding="utf-8")
+    assert 'href="A17.html"' in page
+    assert 'href="B2.html"' not in page
+    assert 'href="sheet-B2.html"' in page
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        (),
+        ("--due", "--animal", "A17"),
+        ("--due", "--method", "doppler"),
+        ("--due", "--quantity", "weight"),
+        ("--animal", "A17", "--processes", "2"),
+        ("--due", "--processes", "0"),
+    ],
+)
+def test_options_that_do_not_go_together(run, clinic, tmp_path, options):
+    ended = run("report", clinic, "--as-of", AS_OF, "-o", tmp_path / "out", *options)
+    assert ended.status == 2
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.slow
+def test_two_processes_write_what_one_report_writes(run, clinic, tmp_path):
+    folder, alone = tmp_path / "out", tmp_path / "alone"
+    call = ("--as-of", "2026-09-01", "-o")
+    ended = run("report", clinic, "--due", *call, folder, "--processes", "2")
+    assert ended.status == 0
+    assert 'href="A17.html"' in (folder / "due.html").read_text(encoding="utf-8")
+    assert (folder / "B2.html").is_file()
+    run("report", clinic, "--animal", "A17", *call, alone)
+    assert (folder / "A17.html").read_bytes() == (alone / "A17.html").read_bytes()
+
+
+@pytest.mark.slow
+def test_one_kernel_writes_what_each_report_alone_writes(run, clinic, tmp_path):
+    folder, alone = tmp_path / "out", tmp_path / "alone"
+    call = ("--as-of", "2026-09-01", "-o")
+    assert run("report", clinic, "--due", *call, folder, "--processes", "1").status == 0
+    for animal in ("A17", "B2"):
+        run("report", clinic, "--animal", animal, *call, alone)
+        for name in (f"{animal}.html", f"{animal}.ipynb"):
+            assert (folder / name).read_bytes() == (alone / name).read_bytes()

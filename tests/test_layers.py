@@ -1,0 +1,222 @@
+"""Imports run downwards, in no circle; heavy libraries stay in their layer; the front is lazy."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import bpvet
+
+PACKAGE = Path(bpvet.__file__).parent
+#: The layers from below; what stands on one line knows nothing of its neighbours.
+LAYERS = (
+    {"errors", "files", "equality", "locks", "places", "publishing", "printing", "reading_back"}
+    | {"spreadsheets"},
+    {"facts"},
+    {"records"},
+    {"maths"},
+    {"figures"},
+    {"visits"},
+    {"mixed"},
+    {"models"},
+    {"answers"},
+    {"pictures"},
+    {"reports"},
+    {"command", "__main__"},
+)
+LAYER = {name: place for place, names in enumerate(LAYERS) for name in names}
+#: Layers that know nothing of each other, though one of them is written below.
+APART = {"records", "maths", "figures"}
+#: Methods that reach up, or round: two lines each, and what they reach.
+REACHING = {
+    ("bpvet.models.trend.trend", "answer"): "bpvet.answers.trend",
+    ("bpvet.models.trend.trend", "plot"): "bpvet.pictures.answered",
+    ("bpvet.models.trend.trend", "companions"): "bpvet.models.trend.companions",
+    ("bpvet.models.agreement.result", "plot"): "bpvet.pictures.agreement",
+    ("bpvet.models.plan.plan", "study"): "bpvet.models.plan.study",
+    ("bpvet.records.records", "from_frames"): "bpvet.records.read",
+}
+#: Libraries, and the layers in which they may be imported.
+ONLY_IN = {
+    "pandas": set(LAYER) - {"facts", "maths", "figures"},
+    "matplotlib": {"figures"},
+    "formulaic": {"mixed"},
+    "nbclient": {"reports"},
+    "nbformat": {"reports"},
+    "nbconvert": {"reports"},
+}
+#: Files of one folder, beside its subfolders.
+MOST_FILES = 24
+
+
+def _name(path: Path) -> str:
+    inside = path.relative_to(PACKAGE.parent).with_suffix("")
+    return ".".join(inside.parts).removesuffix(".__init__")
+
+
+FILES = {_name(path): path for path in sorted(PACKAGE.rglob("*.py"))}
+
+
+def _imports(name: str) -> Iterator[tuple[str, str, bool]]:
+    """Yield each import of a module: what, in which function (or ""), and whether for types alone.
+
+    An import inside a function counts like any other.
+    """
+    tree = ast.parse(FILES[name].read_text(encoding="utf-8"))
+    guarded = {
+        id(inner)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+        for inner in ast.walk(node)
+    }
+    within = {
+        id(inner): node.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.FunctionDef)
+        for inner in ast.walk(node)
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            found = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{name}: relative import"
+            inner = [f"{node.module}.{alias.name}" for alias in node.names]
+            found = [one if one in FILES else str(node.module) for one in inner]
+        else:
+            continue
+        for one in found:
+            yield one, within.get(id(node), ""), id(node) in guarded
+
+
+def _own_imports(name: str) -> list[str]:
+    """The modules of bpvet that a module needs, but for the methods that are named as reaching."""
+    return [
+        one
+        for one, function, guarded in _imports(name)
+        if one in FILES
+        and one not in {"bpvet", name}
+        and not guarded
+        and REACHING.get((name, function)) != one
+    ]
+
+
+@pytest.mark.parametrize("name", [one for one in FILES if one != "bpvet"])
+def test_imports_run_downwards(name: str) -> None:
+    layer = name.split(".")[1]
+    for one in _own_imports(name):
+        target = one.split(".")[1]
+        if target == layer:
+            continue
+        assert LAYER[target] <= LAYER[layer], f"{name} imports {one}, which lies above it"
+        assert not {layer, target} <= APART, f"{name} imports {one}, its neighbour"
+
+
+def test_no_circle_anywhere() -> None:
+    """Every module can be put after all that it imports, inside a layer too."""
+    left = {name: set(_own_imports(name)) for name in FILES}
+    while ready := [name for name, needs in left.items() if not needs & set(left)]:
+        for name in ready:
+            del left[name]
+    assert left == {}, "in a circle, or on top of one"
+
+
+def test_methods_that_reach_up_still_do() -> None:
+    """A name in the list that reaches nothing any more would hide the next circle."""
+    for (name, function), target in REACHING.items():
+        assert (target, function) in {(one, inside) for one, inside, _ in _imports(name)}
+
+
+@pytest.mark.parametrize("name", list(FILES))
+def test_heavy_libraries_stay_in_their_layers(name: str) -> None:
+    layer = [*name.split("."), "bpvet"][1]
+    for module, _, guarded in _imports(name):
+        top = module.split(".")[0]
+        if not guarded and top in ONLY_IN:
+            assert layer in ONLY_IN[top], f"{name} imports {module}"
+        assert module != "matplotlib.pyplot"
+
+
+def test_no_folder_is_too_full() -> None:
+    folders = {path.parent for path in FILES.values()}
+    full = {
+        str(folder.relative_to(PACKAGE)): count
+        for folder in folders
+        if (count := sum(1 for one in folder.glob("*.py") if one.name != "__init__.py"))
+        > MOST_FILES
+    }
+    assert full == {}
+
+
+def test_public_names_are_these():
+    assert sorted(bpvet.__all__) == sorted(PUBLIC)
+    for name in bpvet.__all__:
+        assert getattr(bpvet, name) is not None
+
+
+def test_the_front_door_loads_only_the_standard_library():
+    code = "import sys; before = set(sys.modules); import bpvet; print(*set(sys.modules) - before)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    tops = {name.split(".")[0] for name in done.stdout.split()}
+    assert tops <= set(sys.stdlib_module_names) | {"bpvet"}
+
+
+PUBLIC = [
+    "Agreement",
+    "AgreementAnswer",
+    "Audit",
+    "AuditAnswer",
+    "BpvetError",
+    "CallError",
+    "ClinicCohort",
+    "Cohort",
+    "CohortAnswer",
+    "Course",
+    "Due",
+    "FhirBundle",
+    "Finding",
+    "FitError",
+    "FormulaError",
+    "Joint",
+    "Kidney",
+    "Mixture",
+    "OverTime",
+    "OwnerAnswer",
+    "Plan",
+    "PriorTable",
+    "Priors",
+    "Records",
+    "RecordsError",
+    "Series",
+    "SheetAnswer",
+    "Situation",
+    "Trend",
+    "TrendAnswer",
+    "__version__",
+    "agreement",
+    "audit",
+    "clinic_cohort",
+    "cohort_answer",
+    "due",
+    "fhir_bundle",
+    "fit_cohort",
+    "fit_joint",
+    "fit_trend",
+    "fit_trends",
+    "kidney",
+    "learn_priors",
+    "over_time",
+    "owner",
+    "plan",
+    "read",
+    "readings_used",
+    "sessions",
+    "sheet",
+    "signs",
+    "situation",
+    "trend_answer",
+]

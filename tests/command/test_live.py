@@ -52,6 +52,8 @@ class Terminal:
     def __init__(self, *words: object) -> None:
         self.pid, self.file = pty.fork()
         if self.pid == 0:
+            # Tests that run in the background inherit an ignored Ctrl-C; a terminal never does.
+            signal.signal(signal.SIGINT, signal.SIG_DFL)
             os.environ |= {"COLUMNS": "100", "LINES": "40"}
             os.execv(sys.executable, [sys.executable, "-m", "bpvet", *map(str, words)])
         self.shown = ""

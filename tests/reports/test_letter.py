@@ -282,8 +282,8 @@ def test_an_animal_without_a_session_has_a_letter() -> None:
     silent = bpvet.read(SCENARIOS / "no_sound_ever", as_of="2026-05-05")
     made = unseen_letter(silent, unseen_answer(silent, "Z33", "none."), "letter.csv")
     assert made.newer == (
-        "The session of 4 May 2026 (Doppler, in the clinic, awake) read no number; it may not "
-        "enter a trend.",
+        "The session of 4 May 2026 (Doppler, in the clinic, awake) read no number; it is in no "
+        "trend.",
     )
 
 

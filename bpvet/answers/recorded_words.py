@@ -207,7 +207,7 @@ def _differs(one: ContextAnswer) -> str:
 
 def species(answer: TrendAnswer) -> Iterator[Statement]:
     """That the species is not known, or that no facts are on file for it."""
-    if not answer.species and answer.species_written:
+    if answer.species_written:
         yield Statement(
             "species.no_facts",
             f"The species is recorded as “{answer.species_written}”: no bounds, targets or "

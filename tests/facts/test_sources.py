@@ -18,6 +18,7 @@ from bpvet.facts import sources as module
 from bpvet.facts.cautions import cautions
 from bpvet.facts.sources import (
     AS_REMEMBERED,
+    BLOCK_FILES,
     DAGGER,
     GRADES,
     PROJECT,
@@ -33,7 +34,20 @@ from bpvet.facts.sources import (
 )
 
 ROOM = Path(room.__file__).parent
-MODULES = (*("sources", "categories", "protocol", "drugs", "signs.signs", "breeds", "cautions"),)
+MODULES = (
+    *(
+        "sources",
+        "categories",
+        "protocol",
+        "drugs",
+        "signs.signs",
+        "breeds",
+        "cautions",
+        "species",
+        "analytes",
+        "labs",
+    ),
+)
 
 GOOD = {"value": 1, "unit": "mmHg", "source": "Payne2017", "locator": "abstract", "grade": "R"}
 
@@ -74,7 +88,7 @@ def test_ids_are_unique_over_all_files() -> None:
 
 def test_every_data_file_is_a_topic_or_a_table() -> None:
     tables = {"sources", "guidelines", "drugs", "signs", "breeds", "cautions", "matters", "recheck"}
-    tables |= {"sign_words"}
+    tables |= {"sign_words", *BLOCK_FILES}
     names = {path.stem for path in ROOM.glob("*.toml")}
     assert names == tables | set(TOPICS)
 

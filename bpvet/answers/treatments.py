@@ -147,8 +147,8 @@ def _plain(trend: Trend, one: Treatment, verdict: str | None) -> PlainAnswer | N
 
 
 def _effect(mixture: Mixture, level: float) -> EffectAnswer:
-    # Ten of the unit, and ten per cent: the two facts hold one number.
-    fall = float(fact("project.verdict.fall").value or 0)
+    kind = "_labs" if mixture.scale == "log" else ""
+    fall = float(fact(f"project.verdict.fall{kind}").value or 0)
     held = Estimate.of(mixture, level)
     lower, higher = float(mixture.below(-fall)), float(mixture.above(fall))
     return EffectAnswer(held.estimate, held.lower, held.upper, lower, higher)

@@ -43,7 +43,6 @@ TOPICS = (
     "iris",
     "isfm",
     "kidney",
-    "position",
     "size",
     "effect",
     "tau",

@@ -3,6 +3,7 @@
 The figures of the two blocks are invented, and of no rabbit and no laboratory.
 """
 
+import ast
 import json
 import os
 import shutil
@@ -276,3 +277,28 @@ def test_no_guideline_is_refused_for_a_species_that_none_speaks_of(monkeypatch):
         guideline("isfm2017", "dog")
     with pytest.raises(CallError, match="not of the ferret"):
         guideline("acvim2018", "ferret")
+
+
+#: Modules that hold a rule about one analyte, which is of no other: what is urgent, what a drug
+#: asks for, stages of the kidneys, the order of a letter's table, and findings beside them.
+MOST_OF_AN_ANALYTE = 20
+
+
+def words_of(path):
+    """Return the texts of a module, docstrings left out."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    alone = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    return {
+        node.value
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in alone
+    }
+
+
+def test_no_module_knows_a_species_by_name_and_few_an_analyte():
+    kinds = {word for one in all_species().values() for word in (one.name, one.plural, *one.latin)}
+    found = {str(path.relative_to(PACKAGE)): words_of(path) for path in PACKAGE.rglob("*.py")}
+    assert {name for name, words in found.items() if words & kinds} == set()
+    analytes = set(all_analytes())
+    named = {name for name, words in found.items() if words & analytes}
+    assert len(named) <= MOST_OF_AN_ANALYTE, sorted(named)

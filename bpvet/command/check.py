@@ -15,7 +15,6 @@ from bpvet.command.shared.opening import opened
 from bpvet.command.shared.output import counted, printable, wrapped
 from bpvet.command.shared.suggesting import suggest
 from bpvet.errors import RecordsError
-from bpvet.facts.species import all_species
 
 if TYPE_CHECKING:
     import numpy as np
@@ -289,6 +288,8 @@ def _mapped(mapping: Mapping[str, Any]) -> str:
 
 
 def _animals(counts: Mapping[str, int]) -> str:
+    from bpvet.facts.species import all_species
+
     kinds = [counted(counts[kind], kind) for kind in all_species() if counts[kind]]
     unknown = counts["unknown species"]
     kinds += [f"{unknown} of unknown species"] if unknown else []

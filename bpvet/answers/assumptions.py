@@ -9,6 +9,7 @@ from bpvet.answers.phrases import capital, counted, listed
 from bpvet.facts.breeds import sighthound
 from bpvet.facts.cautions import cautions_for
 from bpvet.facts.protocol import DROP_FIRST_FROM
+from bpvet.facts.species import species_of
 from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS
 from bpvet.printing import number, probability
 
@@ -46,8 +47,10 @@ def assumptions(answer: TrendAnswer) -> tuple[str, ...]:
             f"First-visit excitement of {number(mean, 0)} ± {number(sd, 0)} {unit} is allowed "
             "for, fading over the next visits; one animal alone cannot show how large it is."
         )
-        if answer.species == "dog":
-            said.append("A dog that is new to being measured needs three visits first.")
+        if species_of(answer.species).new_visits:
+            said.append(
+                f"A {answer.species} that is new to being measured needs three visits first."
+            )
     elif answer.condition != "home":
         said.append("No first-visit excitement is allowed for: this animal was measured before.")
     if own.change_sd:

@@ -132,10 +132,11 @@ def _unfinished(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
     changed = one.changed_on > one.started_on
     first = "the change of dose" if changed else "the first dose"
     last = "the change of dose" if changed else "the start"
+    needed = counted(round((fact("tau.unfinished").value or 0) * one.tau_days), "day")
     when = f"before {first}" if gap <= 0 else f"{counted(gap, 'day')} after {last}"
     return [
         f"The response is unfinished: the newest session lies {when}, and about "
-        f"{counted(round(3 * one.tau_days), 'day')} are needed (were the drug twice as fast the "
+        f"{needed} are needed (were the drug twice as fast the "
         f"full effect would read {number(half.estimate, 0)}, twice as slow "
         f"{number(double.estimate, 0)} {answer.change_unit})."
     ]

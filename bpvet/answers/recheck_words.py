@@ -7,6 +7,7 @@ import numpy as np
 from bpvet.answers.phrases import counted, day, listed
 from bpvet.facts.recheck import Row
 from bpvet.facts.sources import credit as credit_of
+from bpvet.facts.species import species_of
 from bpvet.models.safety.recheck import Recheck, Standing
 from bpvet.printing import number
 
@@ -95,7 +96,7 @@ def reason_of(row: Row, standing: Standing, missing: str = "") -> str:
 
 
 def _by_age(standing: Standing, age: str) -> str:
-    unknown = standing.age_years is None and standing.species != "dog"
+    unknown = standing.age_years is None and not species_of(standing.species).screen
     age = "age not recorded, so as 11 years or older" if unknown else age
     return f"{_not_raised(standing)}; {age}"
 

@@ -22,7 +22,8 @@ from bpvet.answers.phrases import capital, counted, day, listed
 from bpvet.answers.statement import Statement
 from bpvet.facts.categories import guideline
 from bpvet.facts.sources import credit
-from bpvet.facts.words import CONDITION_WORDS
+from bpvet.facts.species import judged, plural_of
+from bpvet.facts.words import CONDITION_WORDS, SPECIES
 from bpvet.printing import number
 
 _CHANGED = {
@@ -207,7 +208,7 @@ def _differs(one: ContextAnswer) -> str:
 
 def species(answer: TrendAnswer) -> Iterator[Statement]:
     """That the species is not known, or that no facts are on file for it."""
-    if not answer.species and answer.species_written:
+    if answer.species_written:
         yield Statement(
             "species.no_facts",
             f"The species is recorded as “{answer.species_written}”: no bounds, targets or "
@@ -216,6 +217,7 @@ def species(answer: TrendAnswer) -> Iterator[Statement]:
     elif not answer.species:
         yield Statement(
             "species.blank",
-            "The species is not recorded: bounds are those of cats and dogs, the more careful of "
-            "the two. Write cat or dog in the animals table.",
+            "The species is not recorded: bounds are those of "
+            f"{listed([plural_of(one) for one in SPECIES if judged(one)])}, the more careful of "
+            f"the two. Write {' or '.join(SPECIES)} in the animals table.",
         )

@@ -13,6 +13,7 @@ from bpvet.answers.parts import (
     TreatmentAnswer,
 )
 from bpvet.answers.settle import drug_settle
+from bpvet.facts.analytes import analyte
 from bpvet.facts.sources import fact
 from bpvet.facts.words import LAB_QUANTITIES
 from bpvet.maths.mixture import Mixture
@@ -112,7 +113,7 @@ def _treatment(
 def _verdict(trend: Trend, effect: EffectAnswer) -> str:
     """Return what the effect's probabilities say; of kidney values a rise is what matters."""
     if trend.series.quantity in LAB_QUANTITIES:
-        if trend.series.quantity == "weight":
+        if analyte(trend.series.quantity).worse == "fall":
             said = settled(effect.p_lower_by_10, "has lowered", "fall unlikely")
         else:
             said = settled(effect.p_higher_by_10, "has risen", "rise unlikely")
@@ -146,8 +147,8 @@ def _plain(trend: Trend, one: Treatment, verdict: str | None) -> PlainAnswer | N
 
 
 def _effect(mixture: Mixture, level: float) -> EffectAnswer:
-    # Ten of the unit, and ten per cent: the two facts hold one number.
-    fall = float(fact("project.verdict.fall").value or 0)
+    kind = "_labs" if mixture.scale == "log" else ""
+    fall = float(fact(f"project.verdict.fall{kind}").value or 0)
     held = Estimate.of(mixture, level)
     lower, higher = float(mixture.below(-fall)), float(mixture.above(fall))
     return EffectAnswer(held.estimate, held.lower, held.upper, lower, higher)

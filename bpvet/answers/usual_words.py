@@ -24,6 +24,7 @@ from bpvet.answers.phrases import (
 from bpvet.answers.settle_words import settle_words
 from bpvet.answers.statement import Statement
 from bpvet.facts.sources import fact
+from bpvet.facts.species import species_of
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.printing import number, probability
 
@@ -71,15 +72,18 @@ def usual(answer: TrendAnswer) -> Iterator[Statement]:
 
 def _new_dog(answer: TrendAnswer) -> Iterator[Statement]:
     """Say that a dog new to measurement needs more visits first."""
-    visits = int(fact("project.dog_visits").value or 0)
-    needs = answer.species == "dog" and answer.first_visit is not None
-    if not needs or answer.visits >= visits:
+    needed = species_of(answer.species).new_visits
+    visits = int(fact(needed).value or 0) if needed else 0
+    if answer.first_visit is None or answer.visits >= visits:
         return
     asked = f"{counted(visits, 'visit')} before its usual pressure is known"
+    kind = answer.species
     if answer.measured_before == "no":
-        said = f"This dog is new to being measured: first visits read high, and it needs {asked}."
+        said = (
+            f"This {kind} is new to being measured: first visits read high, and it needs {asked}."
+        )
     else:
-        said = f"A dog that is new to being measured needs {asked}: first visits read high."
+        said = f"A {kind} that is new to being measured needs {asked}: first visits read high."
     yield Statement("usual.new_dog", said)
 
 

@@ -288,7 +288,9 @@ def _mapped(mapping: Mapping[str, Any]) -> str:
 
 
 def _animals(counts: Mapping[str, int]) -> str:
-    kinds = [counted(counts[kind], kind) for kind in ("cat", "dog") if counts[kind]]
+    from bpvet.facts.species import all_species
+
+    kinds = [counted(counts[kind], kind) for kind in all_species() if counts[kind]]
     unknown = counts["unknown species"]
     kinds += [f"{unknown} of unknown species"] if unknown else []
     return f"{counts['in all']} ({', '.join(kinds)})" if kinds else "none"

@@ -10,6 +10,7 @@ from bpvet.command.shared import options
 from bpvet.command.shared.opening import answered_or_unseen, fitted, inputs_read, usable
 from bpvet.command.shared.output import print_json, printable, writable
 from bpvet.errors import CallError
+from bpvet.facts.analytes import recorded_only
 from bpvet.files import write_all
 
 if TYPE_CHECKING:
@@ -40,8 +41,6 @@ examples:
 
 #: Widths that have a name, mm.
 WIDTHS = {"column": 85.0, "letter": 160.0, "page": 180.0}
-#: Quantities that are drawn as recorded: they have no trend.
-RECORDED_ONLY = ("potassium", "total_t4")
 #: What is of the letter alone, and what of the figure alone: options, as they are said.
 _OF_LETTER = {
     "paper": "--paper",
@@ -84,7 +83,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     letter.add_argument("--paper", choices=options.PAPERS, help="default: a4")
     options.add_plain(letter)
-    options.add_series(parser, also=RECORDED_ONLY)
+    options.add_series(parser, also=recorded_only())
     options.add_rule(parser)
     options.add_guideline(parser)
     options.add_edition(parser)
@@ -127,7 +126,7 @@ def run(arguments: argparse.Namespace) -> int:
         what = "letter" if arguments.letter else "figure"
         ends = " or ".join((", ".join(f".{one}" for one in kinds[:-1]), f".{kinds[-1]}"))
         raise CallError(f'"{path.name}": the name of a {what} ends in {ends}.')
-    if arguments.letter and arguments.quantity in RECORDED_ONLY:
+    if arguments.letter and arguments.quantity in recorded_only():
         raise CallError(
             f"{arguments.quantity} has no trend that a letter could tell of; leave out --letter."
         )
@@ -181,7 +180,7 @@ def _picture(arguments: argparse.Namespace) -> TrendPicture:
     """Return the picture of the series asked for, or of values that have no trend."""
     from bpvet.pictures.answered import answered_picture, recorded_labs
 
-    if arguments.quantity in RECORDED_ONLY:
+    if arguments.quantity in recorded_only():
         records = usable(arguments)
         animal = records.animal(arguments.animal)
         return recorded_labs(records, animal, arguments.quantity, arguments.guideline)

@@ -70,7 +70,7 @@ def _add_records(parser: argparse.ArgumentParser) -> None:
 def _add_new(parser: argparse.ArgumentParser) -> None:
     """Add what speaks of a new animal, and of a study."""
     new = parser.add_argument_group("a new animal")
-    new.add_argument("--species", choices=SPECIES, help="default: cat")
+    new.add_argument("--species", choices=SPECIES, help=f"default: {SPECIES[0]}")
     new.add_argument(
         "--used-to-it",
         action="store_true",
@@ -125,7 +125,7 @@ def new_animal(arguments: argparse.Namespace) -> PlanAnswer:
     from bpvet.facts.words import UNITS
     from bpvet.models.plan.plan import plan
 
-    species = arguments.species or "cat"
+    species = arguments.species or SPECIES[0]
     method = arguments.method or (
         "doppler" if arguments.quantity == "systolic" else "oscillometric"
     )

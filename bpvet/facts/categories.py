@@ -13,6 +13,7 @@ from typing import Any
 
 from bpvet.errors import CallError
 from bpvet.facts.sources import Fact, fact, source, table
+from bpvet.facts.species import all_species, judged
 
 DEFAULT = "acvim2018"
 
@@ -112,7 +113,8 @@ def guideline(key: str = DEFAULT, species: str | None = None) -> Guideline:
     key : str
         One of `guidelines`.
     species : str, optional
-        The animal's species; a blank or missing one is not held against the guideline.
+        The animal's species; a blank or missing one is not held against the guideline, nor is one
+        that no guideline speaks of: what would be judged of it is withheld where it is judged.
 
     Raises
     ------
@@ -122,7 +124,8 @@ def guideline(key: str = DEFAULT, species: str | None = None) -> Guideline:
     if key not in guidelines():
         raise CallError(f"No guideline is called {key!r}; there are {', '.join(guidelines())}.")
     found = _guideline(key, species or "")
-    if species and species not in found.species:
+    unheard = species in all_species() and not judged(species or "")
+    if species and species not in found.species and not unheard:
         fitting = [known for known in guidelines() if species in _guideline(known, species).species]
         mend = f"; for a {species} there are {', '.join(fitting)}" if fitting else ""
         raise CallError(

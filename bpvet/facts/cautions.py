@@ -1,4 +1,4 @@
-"""What a report must say beside its figures, and what is contested among the sources."""
+"""What a report must say beside its figures."""
 
 from __future__ import annotations
 
@@ -51,15 +51,6 @@ class Caution:
     text: str
     applies: str
     facts: tuple[Fact, ...] = ()
-
-
-@dataclass(frozen=True)
-class Matter:
-    """A contested matter: the question, and each position as a sourced fact."""
-
-    id: str
-    question: str
-    positions: tuple[Fact, ...]
 
 
 @cache
@@ -137,12 +128,3 @@ def parted(texts: Sequence[str], most: int = SHOWN) -> tuple[tuple[str, ...], tu
     kept = [text for text in shown if text != always][: most - (always in shown)]
     first = [text for text in shown if text in kept or text == always]
     return tuple(first), tuple(text for text in shown if text not in first)
-
-
-@cache
-def matters() -> tuple[Matter, ...]:
-    """Return what is contested among the sources, each position with its fact."""
-    return tuple(
-        Matter(id, entry["question"], tuple(fact(position) for position in entry["positions"]))
-        for id, entry in table("matters").items()
-    )

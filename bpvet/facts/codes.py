@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from functools import cache
 
+from bpvet.facts.analytes import all_analytes
 from bpvet.facts.sources import fact
 
 #: What the standards call themselves.
@@ -40,16 +41,11 @@ NO_SOUND = "no sound"
 #: How a note begins that says why the clinic does not count a reading.
 EXCLUDED = "Excluded by the clinic: "
 
-#: What each unit of ours is in UCUM, as far as it is known here.
+#: What each unit of ours is in UCUM, as far as it is known here; those of analytes are in theirs.
 _UCUM_FACTS = {
-    "mmHg": "mmHg",
-    "/min": "per_minute",
-    "cm": "cm",
-    "mg/dL": "creatinine_mass",
-    "µmol/L": "creatinine_moles",
-    "umol/L": "creatinine_moles",
-    "µg/dL": "sdma",
-    "ug/dL": "sdma",
+    "mmHg": "code.ucum.mmHg",
+    "/min": "code.ucum.per_minute",
+    "cm": "code.ucum.cm",
 }
 #: Other ways in which programs write the units that are taken in.
 SAME_UNIT = {
@@ -93,7 +89,12 @@ def ucum(unit: str) -> str:
     >>> ucum("mmHg"), ucum("cups")
     ('mm[Hg]', '')
     """
-    return fact(f"code.ucum.{_UCUM_FACTS[unit]}").text if unit in _UCUM_FACTS else ""
+    known = dict(_UCUM_FACTS)
+    for analyte in all_analytes().values():
+        for name, entry in analyte.units.items():
+            for spelling in (name, name.replace("µ", "u")) if "ucum" in entry else ():
+                known.setdefault(spelling, entry["ucum"])
+    return fact(known[unit]).text if unit in known else ""
 
 
 @cache

@@ -7,36 +7,10 @@ from __future__ import annotations
 
 from functools import cache
 
+from bpvet.facts.analytes import all_analytes
 from bpvet.facts.protocol import Limits, limits_of
 from bpvet.facts.sources import fact
-from bpvet.facts.words import SPECIES, UNITS
-
-#: Spellings of a unit, without case, spaces and signs, and the fact that converts it (1 if none).
-_SPELLINGS: dict[str, dict[str, str]] = {
-    "creatinine": {"umol/l": "", "mg/dl": "unit.creatinine"},
-    "sdma": {"ug/dl": "", "umol/l": "unit.sdma.inverse"},
-    "upc": {"": "", "1": "", "ratio": "", "mg/mg": "", "g/g": ""},
-    "potassium": {"mmol/l": "", "meq/l": ""},
-    "phosphate": {"mmol/l": "", "mg/dl": "unit.phosphate"},
-    "weight": {"kg": "", "g": "unit.gram", "lb": "unit.pound"},
-}
-
-#: The unit that values are turned into; potassium is compared and not modelled.
-MODELLED_UNITS = {analyte: UNITS.get(analyte, "mmol/L") for analyte in _SPELLINGS}
-
-#: The facts with the limits of each analyte, by unit as `unit_as_given` spells it. Where the unit
-#: is none of these, values are not judged.
-_LIMITS = {
-    ("creatinine", "µmol/L"): "limits.creatinine.umol",
-    ("creatinine", "mg/dL"): "limits.creatinine.mg",
-    ("sdma", "µg/dL"): "limits.sdma.ug",
-    ("sdma", "µmol/L"): "limits.sdma.umol",
-    ("upc", "ratio"): "limits.upc",
-    ("potassium", "mmol/L"): "limits.potassium",
-    ("potassium", "mEq/L"): "limits.potassium",
-    ("phosphate", "mmol/L"): "limits.phosphate.mmol",
-    ("phosphate", "mg/dL"): "limits.phosphate.mg",
-}
+from bpvet.facts.words import SPECIES
 
 
 def _plain(unit: str) -> str:
@@ -44,22 +18,25 @@ def _plain(unit: str) -> str:
     return "".join(unit.split()).casefold().replace("µ", "u").replace("μ", "u")
 
 
-#: Units as they are commonly printed, by the spelling without case, spaces and signs.
+#: What records may hold, and figures and tables show in this order, with its name; values of those
+#: that no unit is known of are shown in any unit and never judged.
+DRAWN = {key: one.name for key, one in all_analytes().items()}
+#: Analytes, and weight, whose values are read in units that are known.
+ANALYTES = {key: one.name for key, one in all_analytes().items() if one.units}
+
+#: Units of each analyte by their spellings without case, spaces and signs.
+_SPELLINGS = {
+    key: {
+        _plain(spelling): unit
+        for unit, known in one.units.items()
+        for spelling in (unit, *known.get("written", ()))
+    }
+    for key, one in all_analytes().items()
+}
+#: Units as they are commonly printed, by the same spellings.
 _PRINTED = {
-    _plain(one): one
-    for one in ("µmol/L", "mmol/L", "mg/dL", "µg/dL", "mEq/L", "nmol/L", "kg", "g", "lb", "ratio")
+    _plain(unit): unit for one in all_analytes().values() for unit in (*one.units, *one.shown_in)
 }
-#: Analytes and weight in the order in which a figure and a table show them, with their names.
-ANALYTES = {
-    "creatinine": "creatinine",
-    "sdma": "SDMA",
-    "upc": "urine protein to creatinine ratio",
-    "potassium": "potassium",
-    "phosphate": "phosphate",
-    "weight": "weight",
-}
-#: What a figure draws: the same, and what is drawn in any unit and never judged.
-DRAWN = ANALYTES | {"total_t4": "total T4"}
 
 
 def unit_as_given(analyte: str, unit: str) -> str:
@@ -78,9 +55,8 @@ def unit_as_given(analyte: str, unit: str) -> str:
     ('µmol/L', 'ratio', 'x')
     """
     plain = _plain(unit)
-    if analyte == "upc" and plain in _SPELLINGS["upc"]:
-        return "ratio"
-    return _PRINTED.get(plain, " ".join(unit.split()))
+    own = _SPELLINGS.get(analyte, {}).get(plain)
+    return own or _PRINTED.get(plain, " ".join(unit.split()))
 
 
 def factor(analyte: str, unit: str) -> float | None:
@@ -103,17 +79,16 @@ def factor(analyte: str, unit: str) -> float | None:
     >>> factor("creatinine", "mg/dL"), factor("creatinine", "µmol/l"), factor("upc", "g/L")
     (88.4, 1.0, None)
     """
-    plain = _plain(unit)
-    spellings = _SPELLINGS.get(analyte, {})
-    if plain not in spellings:
+    found = _SPELLINGS.get(analyte, {}).get(_plain(unit))
+    if found is None:
         return None
-    return float(fact(spellings[plain]).value or 0) if spellings[plain] else 1.0
+    id = all_analytes()[analyte].units[found].get("factor")
+    return float(fact(id).value or 0) if id else 1.0
 
 
 def known_units(analyte: str) -> tuple[str, ...]:
-    """Return the units in which values of `analyte` are read, the modelled one first."""
-    written = dict.fromkeys(unit_as_given(analyte, one) for one in _SPELLINGS[analyte])
-    return tuple(dict.fromkeys((MODELLED_UNITS[analyte], *written)))
+    """Return the units in which values of `analyte` are read; they are turned into the first."""
+    return tuple(all_analytes()[analyte].units)
 
 
 @cache
@@ -136,11 +111,28 @@ def lab_limits(analyte: str, unit: str, species: str = "") -> Limits | None:
     >>> lab_limits("creatinine", "g/L") is None
     True
     """
-    if (analyte, unit) == ("weight", "kg"):
-        kinds = (species,) if species in SPECIES else SPECIES
-        return limits_of([f"limits.weight.{kind}" for kind in kinds])
-    found = _LIMITS.get((analyte, unit))
-    return None if found is None else limits_of([found])
+    found = _limits_id(analyte, unit)
+    if not found:
+        return None
+    kinds = (species,) if species in SPECIES else SPECIES
+    # Where they are the same for all species it is one fact.
+    return limits_of(list(dict.fromkeys(found.format(species=kind) for kind in kinds)))
+
+
+def limited_by_species(analyte: str) -> bool:
+    """Return whether each species has limits of its own, in the unit that values are turned into.
+
+    Examples
+    --------
+    >>> limited_by_species("weight"), limited_by_species("creatinine")
+    (True, False)
+    """
+    return "{species}" in _limits_id(analyte, next(iter(known_units(analyte)), ""))
+
+
+def _limits_id(analyte: str, unit: str) -> str:
+    known = all_analytes().get(analyte)
+    return "" if known is None else str(known.units.get(unit, {}).get("limits", ""))
 
 
 def other_units(analyte: str, unit: str, value: float) -> tuple[str, ...]:
@@ -151,7 +143,7 @@ def other_units(analyte: str, unit: str, value: float) -> tuple[str, ...]:
     >>> other_units("creatinine", "µmol/L", 1.8), other_units("potassium", "mg/dL", 4.2)
     (('mg/dL',), ('mmol/L', 'mEq/L'))
     """
-    known = known_units(analyte) if analyte in _SPELLINGS else ()
+    known = known_units(analyte) if analyte in ANALYTES else ()
     fits = {one: lab_limits(analyte, one) for one in known if one != unit}
     return tuple(
         one

@@ -42,7 +42,7 @@ HEIGHT_MMHG_PER_CM = 0.78
 CREATININE_UMOL_PER_MG = 88.4
 SDMA_UMOL_PER_UG = 0.0495
 
-#: The fact behind each constant, and which of its numbers it is.
+#: The fact behind each constant, and which of its numbers it is; ``ends``: both ends of its range.
 FACT_OF = {
     "MIN_READINGS": ("protocol.n.minimum", "value"),
     "ENOUGH_READINGS": ("protocol.n.enough", "low"),
@@ -53,6 +53,7 @@ FACT_OF = {
     "SESSION_GAP_HOURS": ("protocol.session_gap", "value"),
     "PULSE_DISAGREES": ("protocol.pulse_disagrees", "value"),
     "CEILING": ("limits.ceiling", "value"),
+    "MEAN_FRACTION": ("limits.mean_fraction", "ends"),
     "MMHG_PER_KPA": ("unit.kPa", "value"),
     "KPA_MEDIAN_BELOW": ("unit.detect.median", "value"),
     "HEIGHT_MMHG_PER_CM": ("physics.height.used", "value"),

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from bpvet.facts.sources import PROJECT, Fact, fact, table
+from bpvet.facts.species import species_of
 
 #: The guideline that each source of intervals stands for.
 _OF_SOURCE = {"ACVIM2018": "acvim2018", "ISFM2017": "isfm2017", "IRIS2019": "iris2023"}
@@ -97,7 +98,9 @@ def states() -> tuple[str, ...]:
 
 def _speaks_of(window: Window, species: str) -> bool:
     return (
-        window.fact is None or not window.fact.species or window.fact.species == (species or "cat")
+        window.fact is None
+        or not window.fact.species
+        or window.fact.species == (species or species_of("").name)
     )
 
 

@@ -3,7 +3,8 @@
 A fact's id begins with its topic, and the topic is the name of its data file:
 ``protocol.consistency`` stands in ``protocol.toml``. A file is read when a fact in it is first
 asked for. In a data file a table is one fact, or, with ``parts``, one row of a paper that gave
-several: each part is a fact, and takes from the table what it does not say itself.
+several: each part is a fact, and takes from the table what it does not say itself. The blocks of a
+species and of an analyte hold their facts too, whatever the topics of these are.
 """
 
 from __future__ import annotations
@@ -42,7 +43,6 @@ TOPICS = (
     "iris",
     "isfm",
     "kidney",
-    "position",
     "size",
     "effect",
     "tau",
@@ -52,6 +52,9 @@ TOPICS = (
     "code",
     "project",
 )
+
+#: The data files whose blocks, one a species and one an analyte, hold facts of several topics.
+BLOCK_FILES = ("species", "analytes")
 
 _UNIT_WORDS = {"h": "hours", "d": "days", "min": "minutes", "/min": "per minute", "1": ""}
 #: Days in each unit of time that a fact may carry; a month of a recheck table is 30 days.
@@ -269,7 +272,15 @@ def facts_from(entries: Mapping[str, Any], topic: str) -> dict[str, Fact]:
 
 @cache
 def _topic(topic: str) -> dict[str, Fact]:
-    return facts_from(table(topic), topic)
+    entries = dict(table(topic))
+    for file in BLOCK_FILES:
+        for block in table(file).values():
+            for id, entry in block.get("facts", {}).items():
+                if id in entries:
+                    raise ValueError(f"{id}: the id comes twice")
+                if id.partition(".")[0] == topic:
+                    entries[id] = entry
+    return facts_from(entries, topic)
 
 
 def _unfolded(entries: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:

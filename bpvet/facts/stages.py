@@ -10,24 +10,10 @@ import math
 from dataclasses import dataclass
 from functools import cache
 
+from bpvet.facts.analytes import all_analytes
 from bpvet.facts.sources import Fact, fact, facts, marked, source
 from bpvet.facts.words import KIDNEY_EDITIONS
 
-#: The facts that hold the bounds, by edition, then by analyte and unit as
-#: `facts.labs.unit_as_given` spells it. Older editions stand here for reading old letters; they
-#: had no table of SDMA.
-_PRINTED_IN = {
-    "iris2019": {
-        ("creatinine", "µmol/L"): "iris.creatinine",
-        ("creatinine", "mg/dL"): "iris.creatinine_mg",
-        ("sdma", "µg/dL"): "iris.sdma",
-        ("upc", "ratio"): "iris.upc",
-    },
-    "iris2017": {
-        ("creatinine", "µmol/L"): "iris.creatinine_older",
-        ("creatinine", "mg/dL"): "iris.creatinine_older_mg",
-    },
-}
 #: Substages by pressure of each edition, from the lowest to the highest.
 _PRESSURE_IN = {
     "iris2019": tuple(
@@ -134,9 +120,11 @@ def staging(analyte: str, species: str, unit: str, edition: str = "iris2019") ->
     >>> staging("sdma", "cat", "µmol/L") is None
     True
     """
-    topic = _PRINTED_IN[edition].get((analyte, unit))
+    # Older editions are there for reading old letters; they had no table of SDMA.
+    known = all_analytes().get(analyte)
+    topic = "" if known is None else known.units.get(unit, {}).get("stages", {}).get(edition, "")
     found = tuple(one for one in facts("iris") if one.id.startswith(f"{topic}.{species}."))
-    if topic is None or not found:
+    if not topic or not found:
         return None
     lows = [-math.inf if one.low is None else one.low for one in found]
     highs = [*lows[1:], math.inf]

@@ -1,11 +1,26 @@
 """The words of the trade, said once: what is measured, how, under which condition, in which unit.
 
-Standard library only: the in-room sum loads this and little else.
+Standard library only: the in-room sum loads this and little else. What stands in the blocks of a
+species or an analyte is read from there when it is first asked for.
 """
 
 from __future__ import annotations
 
-SPECIES = ("cat", "dog")
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    #: Species that are known, the one that stands in for a blank first.
+    SPECIES: tuple[str, ...]
+    #: Quantities of single values, one a sample, that run through the same engine on the log scale.
+    LAB_QUANTITIES: tuple[str, ...]
+    #: Units of quantities that have a trend.
+    UNITS: dict[str, str]
+    #: Decimals of a value in prose.
+    DECIMALS: dict[str, int]
+    #: Names of quantities that have a trend, in prose.
+    QUANTITY_WORDS: dict[str, str]
+
 METHODS = ("doppler", "oscillometric")
 #: Quantities that a reading carries, and the one derived from two of them.
 READING_QUANTITIES = ("systolic", "diastolic", "mean", "heart_rate")
@@ -13,9 +28,7 @@ QUANTITIES = (*READING_QUANTITIES, "pulse_pressure")
 #: A Doppler flow detector gives systolic pressure and nothing else.
 QUANTITIES_OF = {"doppler": ("systolic",), "oscillometric": QUANTITIES}
 
-#: Quantities of single values, one a sample, that run through the same engine on the log scale.
-LAB_QUANTITIES = ("creatinine", "sdma", "upc", "phosphate", "weight")
-#: What stands in the place of a method for them.
+#: What stands in the place of a method for quantities of single values.
 LAB_METHOD = "laboratory"
 
 SETTINGS = ("clinic", "home", "hospital")
@@ -30,33 +43,19 @@ KIDNEY_EDITIONS = ("iris2019", "iris2017")
 RULES = ("guideline", "all")
 BOUNDS = ("at least", "at most")
 
-UNITS = {
+_PRESSURE_UNITS = {
     "systolic": "mmHg",
     "diastolic": "mmHg",
     "mean": "mmHg",
     "pulse_pressure": "mmHg",
     "heart_rate": "/min",
-    "creatinine": "µmol/L",
-    "sdma": "µg/dL",
-    "upc": "ratio",
-    "phosphate": "mmol/L",
-    "weight": "kg",
 }
-
-#: Decimals of a value in prose.
-DECIMALS = {"sdma": 1, "upc": 2, "phosphate": 2, "weight": 2}
-
-QUANTITY_WORDS = {
+_PRESSURE_WORDS = {
     "systolic": "systolic pressure",
     "diastolic": "diastolic pressure",
     "mean": "mean pressure",
     "pulse_pressure": "pulse pressure",
     "heart_rate": "heart rate",
-    "creatinine": "creatinine",
-    "sdma": "SDMA",
-    "upc": "urine protein to creatinine ratio",
-    "phosphate": "phosphate",
-    "weight": "weight",
 }
 
 METHOD_WORDS = {
@@ -103,3 +102,25 @@ def condition_of(setting: str, state: str) -> str:
     if state in ("calmed", *KEPT_OUT_CONDITIONS):
         return state
     return "home" if setting == "home" else "clinic"
+
+
+def __getattr__(name: str) -> Any:
+    """Return what is read from the blocks; read once, and then a name like the others."""
+    from bpvet.facts.analytes import modelled_analytes
+    from bpvet.facts.species import all_species
+
+    read: dict[str, Callable[[], Any]] = {
+        "SPECIES": lambda: tuple(all_species()),
+        "LAB_QUANTITIES": lambda: tuple(modelled_analytes()),
+        "UNITS": lambda: (
+            _PRESSURE_UNITS | {key: one.unit for key, one in modelled_analytes().items()}
+        ),
+        "DECIMALS": lambda: {key: one.decimals for key, one in modelled_analytes().items()},
+        "QUANTITY_WORDS": lambda: (
+            _PRESSURE_WORDS | {key: one.name for key, one in modelled_analytes().items()}
+        ),
+    }
+    if name not in read:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    globals()[name] = read[name]()
+    return globals()[name]

@@ -71,7 +71,7 @@ def recorded_labs(
     animal : str
         Its id.
     analyte : str
-        One of `bpvet.pictures.lab.RECORDED_ONLY`.
+        One of `bpvet.facts.analytes.recorded_only`.
     guideline : str
         Key of the guideline that what is urgent is judged by.
     """

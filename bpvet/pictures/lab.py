@@ -14,12 +14,13 @@ from typing import TypeVar
 import numpy as np
 
 from bpvet.errors import NothingLeft
+from bpvet.facts.analytes import analyte as analyte_of
+from bpvet.facts.analytes import decimals
 from bpvet.facts.cautions import licensed
 from bpvet.facts.labs import DRAWN, factor
 from bpvet.facts.signs.signs import status_shown
 from bpvet.facts.sources import credit, fact
 from bpvet.facts.stages import NEWER, Staging, staging
-from bpvet.facts.words import DECIMALS
 from bpvet.figures.pictures import (
     Band,
     CourseSpan,
@@ -40,8 +41,6 @@ from bpvet.visits.labs.history import LabValue, lab_history
 from bpvet.visits.signs.signs import day_of
 from bpvet.visits.treatments.courses import courses
 
-#: What is drawn as recorded, and has no trend.
-RECORDED_ONLY = ("potassium", "total_t4")
 #: Months from which a doubling is not told as a time.
 _NEVER = 600
 _Marks = TypeVar("_Marks", SessionMarks, Band)
@@ -114,7 +113,7 @@ def recorded_picture(records: Records, animal: str, analyte: str) -> TrendPictur
     animal : str
         Its id.
     analyte : str
-        One of `RECORDED_ONLY`.
+        One of `facts.analytes.recorded_only`.
 
     Raises
     ------
@@ -198,7 +197,7 @@ def _whose(bounds: Staging, kidney: Kidney) -> str:
 def _stages(bounds: Staging | None, kidney: Kidney) -> Iterator[str]:
     if bounds is None:
         return
-    kind, one = ("substages", "a substage") if bounds.analyte == "upc" else ("stages", "a stage")
+    kind = analyte_of(bounds.analyte).staged_as
     if kidney.diagnosis is not None:
         why = (
             f"drawn as stages because kidney disease is recorded (“{kidney.diagnosis.text}”, "
@@ -207,8 +206,8 @@ def _stages(bounds: Staging | None, kidney: Kidney) -> Iterator[str]:
     else:
         why = "if kidney disease is diagnosed"
     yield (
-        f"Dotted lines: bounds of the {kind} of the {bounds.edition} ({bounds.species}), {why}: "
-        f"{bounds.words()}. {NEWER} One value does not make {one}."
+        f"Dotted lines: bounds of the {kind}s of the {bounds.edition} ({bounds.species}), {why}: "
+        f"{bounds.words()}. {NEWER} One value does not make a {kind}."
     )
 
 
@@ -224,7 +223,7 @@ def _rate(trend: Trend, level: float) -> Iterator[str]:
         f"{probability(rate.p_rising)} likely)."
     )
     middle, soonest, latest = rate.doubling
-    if trend.series.quantity == "weight" or soonest >= _NEVER:
+    if analyte_of(trend.series.quantity).worse == "fall" or soonest >= _NEVER:
         return
     ends = f"{number(soonest, 0)} months at the fastest, {_slowest(latest)}"
     if rate.p_rising >= float(fact("project.verdict.sure").value or 1):
@@ -299,7 +298,7 @@ def _age(as_of: np.datetime64, date: np.datetime64) -> str:
 
 
 def _digits(quantity: str, unit: str) -> int:
-    return 2 if unit == "mg/dL" else DECIMALS.get(quantity, 0)
+    return decimals(quantity, unit)
 
 
 def _judged(panel: Panel) -> Panel:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bpvet.facts.analytes import short_name
 from bpvet.facts.labs import DRAWN
 from bpvet.facts.stages import NEWER
 from bpvet.figures.pictures import SessionMarks, SmallRow
@@ -97,7 +98,8 @@ def _unit(one: LabValues) -> str:
 def _lead(one: LabValues) -> str:
     """Return what was measured, its newest value with its unit, and the stage it points to."""
     value = f"{one.bound[-1]} {one.value[-1]:g} {_unit(one)}".strip()
-    lead = f"{'UPC' if one.analyte == 'upc' else _name(one)} {value}"
+    what = short_name(one.analyte)
+    lead = f"{what[:1].upper()}{what[1:]} {value}"
     if one.staging is None or one.bound[-1]:
         return lead
     return f"{lead}, {one.staging.stages[one.staging.place_of(float(one.value[-1]))].name} range"

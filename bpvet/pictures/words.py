@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from bpvet.facts.analytes import analyte
 from bpvet.facts.cautions import licensed
 from bpvet.facts.stages import NEWER, staging
 from bpvet.facts.words import CONDITION_WORDS, DECIMALS, METHOD_WORDS, QUANTITY_WORDS
@@ -104,10 +105,10 @@ def _levels(trend: Trend, whose: str) -> str:
     found = staging(series.quantity, series.species, series.unit) if trend.logarithmic else None
     if found is None:
         return f"Dotted lines: bounds of the categories of the {whose}."
-    kind, one = ("substages", "a substage") if series.quantity == "upc" else ("stages", "a stage")
+    kind = analyte(series.quantity).staged_as
     return (
-        f"Dotted lines: bounds of the {kind} of the {whose} ({series.species}): {found.words()}. "
-        f"{NEWER} One value does not make {one}."
+        f"Dotted lines: bounds of the {kind}s of the {whose} ({series.species}): {found.words()}. "
+        f"{NEWER} One value does not make a {kind}."
     )
 
 

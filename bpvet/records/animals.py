@@ -12,6 +12,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.facts.species import judged
+from bpvet.facts.words import SPECIES
 from bpvet.records.checks.row_findings import in_turn
 from bpvet.records.findings import Finding, shown
 from bpvet.records.headings.near_names import hints
@@ -72,12 +74,13 @@ def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFram
 
 
 def _as_written(ledger: Ledger, frame: pd.DataFrame) -> NDArray[np.object_]:
-    """Return the species as it was written (n,) where it is neither cat nor dog; else blank.
+    """Return the species as it was written (n,) where no guideline speaks of it; else blank.
 
     A rabbit is not judged as a cat: whoever judges needs to know that something was written.
     """
     written = np.array([text.strip() for text in _objects(ledger.cells("species"))], dtype=object)
-    return np.where(frame["species"].to_numpy(dtype=object) == "", written, "")
+    known = [kind for kind in SPECIES if judged(kind)]
+    return np.where(frame["species"].isin(known).to_numpy(), "", written)
 
 
 def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
@@ -98,8 +101,8 @@ def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
     ledger.say(
         ledger.blank("species") & ledger.has("species") & ledger.usable,
         "species",
-        "The species is blank: the limits used are the widest of cat and dog.",
-        "Write cat or dog.",
+        f"The species is blank: the limits used are the widest of {' and '.join(SPECIES)}.",
+        f"Write {' or '.join(SPECIES)}.",
         "species unknown",
     )
 
@@ -159,7 +162,7 @@ def say_unlisted(ledgers: Mapping[str, Ledger]) -> list[Finding]:
         reason = f"There is no animals table: the species of {many} animals is not known."
         if many == 1:
             reason = "There is no animals table: the animal's species is not known."
-        mend = "Add animals.csv with the columns animal and species (cat, dog)."
+        mend = f"Add animals.csv with the columns animal and species ({', '.join(SPECIES)})."
         return [Finding(readings.files[0], None, "", "", reason, mend, kind="species unknown")]
     listed = set(distinct(animals.cells("animal"))[0])
     hint = hints(sorted(listed - {""}), n=2)

@@ -6,7 +6,9 @@ import re
 from dataclasses import dataclass
 from functools import cache
 
+from bpvet.facts.analytes import all_analytes
 from bpvet.facts.signs.signs import STATUSES
+from bpvet.facts.species import all_species
 from bpvet.facts.words import METHODS, READING_QUANTITIES, SETTINGS, SPECIES, STATES
 
 
@@ -154,10 +156,14 @@ SUMMARY = ("systolic_mean", "systolic_n", "systolic_sd")
 IN_CELL = ("systolic_list", "systolic_diastolic", "chart_line")
 #: ``systolic_1`` … ``systolic_99``: the readings of a session side by side.
 WIDE = re.compile(rf"({'|'.join(READING_QUANTITIES)})_([1-9][0-9]?)")
-#: Analytes that the trend of a laboratory value knows; others are kept as written.
-ANALYTES = ("creatinine", "sdma", "upc", "potassium", "phosphate", "total_t4", "weight")
+#: Analytes that are known by name; others are kept as written.
+ANALYTES = tuple(all_analytes())
 #: Analytes that are ratios, and so need no unit.
-WITHOUT_UNIT = ("upc",)
+WITHOUT_UNIT = tuple(
+    key
+    for key, one in all_analytes().items()
+    if any("" in unit.get("written", ()) for unit in one.units.values())
+)
 
 #: Columns that we add to a table's own; a foreign column of such a name gets another.
 ADDED = {
@@ -208,8 +214,7 @@ OTHER_WORDS = {
     "test": "analyte",
     "result": "value",
     "units": "unit",
-    "feline": "cat",
-    "canine": "dog",
+    **{word: name for name, one in all_species().items() for word in one.other_words},
     "osc": "oscillometric",
     "oscillometry": "oscillometric",
     "ultrasound": "doppler",

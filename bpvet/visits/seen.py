@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bpvet.facts.species import species_of
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.records import Records
 from bpvet.visits.labs.events import (
@@ -182,7 +183,7 @@ def kidneys_of(
         potassium=potassium_alarm(history, as_of),
         # The newest first: that is the one to look at.
         reactions=tuple(sorted(reactions, key=lambda one: one.after.date, reverse=True)),
-        stage=kidney_stage_now(history, history.species or "cat", as_of),
+        stage=kidney_stage_now(history, history.species or species_of("").name, as_of),
         weight=weight_loss(history, as_of),
         protein=upc_above(history, history.species),
         missing=missing_kidney_values(history, as_of),

@@ -17,7 +17,8 @@ import numpy as np
 
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
-from bpvet.facts.words import SPECIES, TREND_CONDITIONS
+from bpvet.facts.species import fast_heart_fact
+from bpvet.facts.words import TREND_CONDITIONS
 from bpvet.visits.choice import BOTH_BOUNDS
 from bpvet.visits.labs.events import AcuteRise, PotassiumAlarm
 from bpvet.visits.labs.kidney_reaction import KidneyReaction
@@ -397,7 +398,8 @@ def _is_weak(seen: Seen, sign: SignState) -> bool:
 def _fast(seen: Seen, latest: LatestDate) -> bool:
     """Whether the heart was measured fast; of a blank species the higher bound counts."""
     rate = latest.fastest
-    bound = _number(f"fast_{seen.species}") if seen.species in SPECIES else _number("fast_cat")
+    bound = fact(fast_heart_fact(seen.species)).value
+    assert bound is not None  # a rate
     return rate is not None and rate > bound
 
 

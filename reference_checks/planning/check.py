@@ -22,7 +22,6 @@ from bpvet.facts.priors.priors import Priors
 from bpvet.models.plan.plan import plan
 from bpvet.models.plan.sample_size import formula_animals, formula_power
 from bpvet.models.plan.schedule import Schedule
-from bpvet.models.plan.study import study
 from reference_checks.planning.realised import new_animals
 
 HERE = Path(__file__).parent
@@ -63,7 +62,7 @@ def study_rows() -> Iterator[Row]:
         *((pair[0], 1e-6) for pair in (alike.sv, alike.sr, alike.sw)),
     )  # fmt: skip
     for visits, count in ((2, 40), (4, 20), (8, 60)):
-        found = study(plan(known, visits), 15.0, animals=count, replicates=20_000)
+        found = plan(known, visits).study(15.0, animals=count, replicates=20_000)
         theirs = TTestIndPower().power(found.difference / found.sd, count, 0.05)
         yield (
             "simulated power, in standard errors",

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 import scipy
 
-from bpvet.facts.sources import Fact, credit, facts, footnotes
+from bpvet.facts.sources import Fact, credit, footnotes
+from reference_checks.evidence.lookup import every
 from reference_checks.trials.arms import Arm
 from reference_checks.trials.measure import ANSWERS, SEED, VERDICTS, Figure, Row, goals
 
@@ -166,7 +167,7 @@ def _imitated(rows: Sequence[tuple[Arm, Row]]) -> Iterator[str]:
 
 def _of(name: str) -> str:
     """Return the source and the grades of a set of figures."""
-    held = [one for one in facts(name.partition(".")[0]) if _belongs(one, name)]
+    held = [one for one in every(name.partition(".")[0]) if _belongs(one, name)]
     if not held:
         raise KeyError(f"no fact is called {name}")
     grades = "/".join(dict.fromkeys(one.grade for one in held))

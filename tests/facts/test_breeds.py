@@ -51,11 +51,11 @@ def test_no_range_is_made_up() -> None:
 
 
 def test_a_sourced_range_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
-    known = {"known": {"mongrel": ["size.within.cat.order.32", "size.dog.range.mean"]}}
+    known = {"known": {"mongrel": ["size.breed.wolfhound.systolic", "limits.systolic.note"]}}
     monkeypatch.setattr(breeds, "table", lambda name: table(name) | known)
     found = breed_range("Mongrel")
     assert found is not None
-    assert (found.low, found.high) == (131, 154)
+    assert (found.low, found.high) == (80, 250)
 
 
 @given(st.text())

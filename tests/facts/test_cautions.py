@@ -1,4 +1,4 @@
-"""Cautions by situation, and what is contested, with sources on every position."""
+"""Cautions by situation, and the facts behind their numbers."""
 
 import re
 
@@ -13,7 +13,6 @@ from bpvet.facts.cautions import (
     cautions,
     cautions_for,
     licensed,
-    matters,
     parted,
 )
 from bpvet.facts.sources import AS_REMEMBERED
@@ -58,16 +57,6 @@ def test_numbers_of_cautions_are_their_facts() -> None:
     assert (min(rises), max(rises)) == (18, 22)
     placebo = by_id["falls_without_drug"].facts[0]
     assert (placebo.low, placebo.high) == (-11.6, -7.5)
-
-
-def test_matters() -> None:
-    assert len(matters()) == 15
-    for matter in matters():
-        assert matter.question.endswith("?")
-        assert len(matter.positions) >= 2
-        assert all(position.figure() for position in matter.positions)
-    recheck = next(matter for matter in matters() if matter.id == "recheck_stable")
-    assert [position.figure() for position in recheck.positions[:2]] == ["4–6 months", "3 months"]
 
 
 def test_the_animals_state_comes_before_what_always_holds() -> None:

@@ -1,4 +1,4 @@
-"""Figures typed in a second time, by hand, and laid beside the data files."""
+"""Figures typed in a second time, by hand, and laid beside the data files and the evidence."""
 
 import math
 
@@ -6,7 +6,8 @@ import pytest
 
 from bpvet.facts.categories import guideline, guidelines
 from bpvet.facts.recheck import rows
-from bpvet.facts.sources import fact, facts
+from reference_checks.evidence.lookup import every as facts
+from reference_checks.evidence.lookup import known as fact
 
 # id, value, low, high, unit, species, n, source, grade
 TYPED = [

@@ -18,6 +18,7 @@ from bpvet.facts import sources as module
 from bpvet.facts.cautions import cautions
 from bpvet.facts.sources import (
     AS_REMEMBERED,
+    BLOCK_FILES,
     DAGGER,
     GRADES,
     PROJECT,
@@ -31,9 +32,23 @@ from bpvet.facts.sources import (
     sources,
     table,
 )
+from reference_checks.evidence.lookup import every, known, topics
 
 ROOM = Path(room.__file__).parent
-MODULES = (*("sources", "categories", "protocol", "drugs", "signs.signs", "breeds", "cautions"),)
+MODULES = (
+    *(
+        "sources",
+        "categories",
+        "protocol",
+        "drugs",
+        "signs.signs",
+        "breeds",
+        "cautions",
+        "species",
+        "analytes",
+        "labs",
+    ),
+)
 
 GOOD = {"value": 1, "unit": "mmHg", "source": "Payne2017", "locator": "abstract", "grade": "R"}
 
@@ -44,12 +59,12 @@ def every_text() -> str:
     return "\n".join((ROOM / name).read_text(encoding="utf-8") for name in names)
 
 
-@pytest.mark.parametrize("found", facts(), ids=lambda found: found.id)
+@pytest.mark.parametrize("found", every(), ids=lambda found: found.id)
 def test_fact_is_complete(found: Fact) -> None:
     assert found.source in sources()
     assert found.grade in GRADES
     assert found.locator.strip()
-    assert found.id.partition(".")[0] in TOPICS
+    assert found.id.partition(".")[0] in (*TOPICS, *topics())
     numbers = [end for end in (found.value, found.low, found.high) if end is not None]
     assert numbers or found.text
     assert all(math.isfinite(number) for number in numbers)
@@ -64,23 +79,23 @@ def test_fact_is_complete(found: Fact) -> None:
     )
     assert found.n is None or found.n > 0
     assert source(found.source).name in found.words()
-    assert fact(found.id) is found
+    assert known(found.id) is found
 
 
 def test_ids_are_unique_over_all_files() -> None:
-    ids = [found.id for found in facts()]
+    ids = [found.id for found in every()]
     assert len(ids) == len(set(ids)) > 450
 
 
 def test_every_data_file_is_a_topic_or_a_table() -> None:
-    tables = {"sources", "guidelines", "drugs", "signs", "breeds", "cautions", "matters", "recheck"}
-    tables |= {"sign_words"}
+    tables = {"sources", "guidelines", "drugs", "signs", "breeds", "cautions", "recheck"}
+    tables |= {"sign_words", *BLOCK_FILES}
     names = {path.stem for path in ROOM.glob("*.toml")}
     assert names == tables | set(TOPICS)
 
 
 def test_every_source_is_used() -> None:
-    used = {found.source for found in facts()}
+    used = {found.source for found in every()}
     used |= {entry["source"] for entry in table("guidelines").values()}
     assert set(sources()) == used
     assert all(each.name and each.citation for each in sources().values())
@@ -110,7 +125,7 @@ def test_judgements_are_the_projects_and_say_so() -> None:
 
 
 def test_derived_figures_state_their_sum() -> None:
-    derived = [found for found in facts() if found.grade == "D"]
+    derived = [found for found in every() if found.grade == "D"]
     assert len(derived) > 30
     assert all(found.caution for found in derived)
 
@@ -220,7 +235,7 @@ def test_unknown_names_are_told_with_near_ones() -> None:
     ],
 )
 def test_figure(id: str, figure: str) -> None:
-    assert fact(id).figure() == figure
+    assert known(id).figure() == figure
 
 
 def test_no_dose_anywhere() -> None:

@@ -61,14 +61,14 @@ def test_plain_changes_are_those_of_animals_drawn():
 
 
 def test_simulated_power_is_the_noncentral_t_where_animals_are_alike():
-    found = study(plan(KNOWN, 4), 15.0, animals=30)
+    found = plan(KNOWN, 4).study(15.0, animals=30)
     expected = formula_power(found.difference, found.sd, 30)
     assert found.power == pytest.approx(expected, abs=3.5 * found.power_error)
     assert found.power_error == pytest.approx(np.sqrt(found.power * (1 - found.power) / 4000))
 
 
 def test_arms_that_do_not_differ_are_found_to_at_the_level():
-    found = study(plan(CAT, 4), 1e-9, animals=25, significance=0.1)
+    found = plan(CAT, 4).study(1e-9, animals=25, significance=0.1)
     assert found.power == pytest.approx(0.1, abs=3.5 * np.sqrt(0.09 / 4000))
 
 
@@ -79,7 +79,7 @@ def test_the_fewest_animals_reach_the_power_and_fewer_do_not():
     assert low <= found.animals <= high
     assert high - low < 0.2 * found.animals
     assert found.power >= 0.9
-    assert study(own, 15.0, animals=low - 2).power < 0.9
+    assert own.study(15.0, animals=low - 2).power < 0.9
     # Known noise weighs the animals, and a prior steadies them: fewer than plain changes need.
     assert found.animals < found.formula.animals
     assert found.formula.power == pytest.approx(

@@ -32,6 +32,8 @@ from bpvet.answers.fhir.parts import (
 )
 from bpvet.equality import Content
 from bpvet.facts.codes import ANIMAL_EXTENSIONS, EQUALS_EXTENSION, EXTENSION, fhir, loinc_of_mean
+from bpvet.facts.sources import fact
+from bpvet.facts.species import all_species
 from bpvet.printing import Brief
 from bpvet.records.records import Records
 from bpvet.visits.readings import readings_used
@@ -186,8 +188,9 @@ def _stays_behind(reading: Row) -> bool:
 
 
 def _patient(animal: Row) -> dict[str, Any]:
-    coded = fhir("species_system"), fhir("dog")
-    species = concept(animal["species"], *(coded if animal["species"] == "dog" else ()))
+    known = all_species().get(animal["species"])
+    coded = (fhir("species_system"), fact(known.fhir).text) if known and known.fhir else ()
+    species = concept(animal["species"], *coded)
     neutered = str(animal["neutered"])
     coded = fhir("gender_system"), fhir("neutered")
     status = concept(neutered, *(coded if neutered.casefold() == "yes" else ()))

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from bpvet.answers.kidney.lab_words import short_name
 from bpvet.answers.kidney.stage_words import doubling_words
 from bpvet.answers.phrases import capital, interval
 from bpvet.answers.statement import Statement
+from bpvet.facts.analytes import analyte, short_name
 from bpvet.facts.sources import fact
 from bpvet.models.kidney.joint import Joint
 from bpvet.models.kidney.rate import Rate
@@ -50,7 +50,7 @@ def _parts(one: Joint) -> Iterator[str]:
     rate = Rate(
         float(one.slope_marker.mean), float(low), float(high), float(one.slope_marker.above(0.0))
     )
-    if one.marker.series.quantity != "weight" and rate.p_rising >= _sure():
+    if analyte(one.marker.series.quantity).worse == "rise" and rate.p_rising >= _sure():
         yield doubling_words(rate)
     yield _together(one)
 

@@ -12,16 +12,11 @@ from bpvet.answers.control import settled
 from bpvet.answers.kidney.stage_words import doubling_words
 from bpvet.answers.parts import LeftOutAnswer, TreatmentAnswer, TrendAnswer
 from bpvet.answers.phrases import capital, chance, counted, day, interval, listed, percent
-from bpvet.facts.words import QUANTITY_WORDS
+from bpvet.facts.analytes import analyte, short_name
 from bpvet.models.kidney.rate import Rate
 from bpvet.printing import number, probability
 
 _SURE, _UNLIKELY = "sure", "unlikely"
-
-
-def short_name(quantity: str) -> str:
-    """Return what a vet calls it for short."""
-    return "UPC" if quantity == "upc" else QUANTITY_WORDS[quantity]
 
 
 def lab_usual(answer: TrendAnswer) -> str:
@@ -56,8 +51,9 @@ def lab_slope(answer: TrendAnswer) -> str:
         f"{number(found.per_30_days, 1)} % a month ({percent(answer.level)} interval "
         f"{number(found.lower, 1)} to {number(found.upper, 1)})"
     )
-    words = _weight(answer, each) if answer.quantity == "weight" else _rising(answer, each)
-    if answer.quantity != "weight" and settled(found.p_rising, _SURE, _UNLIKELY) == _SURE:
+    falls = analyte(answer.quantity).worse == "fall"
+    words = _falling(answer, each) if falls else _rising(answer, each)
+    if not falls and settled(found.p_rising, _SURE, _UNLIKELY) == _SURE:
         rate = Rate(found.per_30_days, found.lower, found.upper, found.p_rising)
         words = f"{words} {doubling_words(rate)}"
     return (
@@ -82,7 +78,7 @@ def _rising(answer: TrendAnswer, each: str) -> str:
     )
 
 
-def _weight(answer: TrendAnswer, each: str) -> str:
+def _falling(answer: TrendAnswer, each: str) -> str:
     rising = answer.slope.p_rising
     settles = settled(1 - rising, _SURE, _UNLIKELY)
     if settles == _SURE:
@@ -110,7 +106,7 @@ def lab_treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     full = f"full effect {number(effect.estimate, 0)} %, " + interval(
         answer.level, effect.lower, effect.upper
     )
-    lost = answer.quantity == "weight"
+    lost = analyte(answer.quantity).worse == "fall"
     p = effect.p_lower_by_10 if lost else effect.p_higher_by_10
     did, held = "fell" if lost else "rose", f"{chance(p)}; {full}"
     words = {
@@ -131,7 +127,7 @@ def lab_verdict(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     """Return the same in a few words, for a tile."""
     if not one.knowable or one.effect is None:
         return "cannot be known yet"
-    lost = answer.quantity == "weight"
+    lost = analyte(answer.quantity).worse == "fall"
     p = one.effect.p_lower_by_10 if lost else one.effect.p_higher_by_10
     change, did = ("fall", "fell") if lost else ("rise", "rose")
     return {

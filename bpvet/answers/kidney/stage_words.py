@@ -11,8 +11,10 @@ from collections.abc import Iterator, Mapping
 
 from bpvet.answers.phrases import capital, chance, counted, day, interval, listed
 from bpvet.answers.statement import Statement
+from bpvet.facts.analytes import decimals
 from bpvet.facts.sources import credit, fact
-from bpvet.facts.words import DECIMALS, QUANTITY_WORDS
+from bpvet.facts.species import plural_of
+from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.kidney.rate import Rate
 from bpvet.models.kidney.result import Kidney, MarkerStage, Usual
 from bpvet.printing import number, probability
@@ -119,10 +121,10 @@ def _usual(one: MarkerStage, level: float) -> str:
 
 
 def _value(usual: Usual, marker: str, unit: str, level: float) -> str:
-    decimals = 2 if unit == "mg/dL" else DECIMALS.get(marker, 0)
-    shown = number(usual.estimate, decimals)
+    digits = decimals(marker, unit)
+    shown = number(usual.estimate, digits)
     unit = "" if unit == "ratio" else f" {unit}"
-    return f"{shown}{unit} ({interval(level, usual.lower, usual.upper, decimals)})"
+    return f"{shown}{unit} ({interval(level, usual.lower, usual.upper, digits)})"
 
 
 def _beside(found: Kidney, told: list[MarkerStage]) -> Iterator[str]:
@@ -182,7 +184,8 @@ def _ratio(found: Kidney) -> Iterator[Statement]:
     if one is None or not one.within or one.after.value == one.before.value:
         return
     moved = "lower" if one.percent < 0 else "higher"
-    measured = "" if found.species == "dog" else "; measured in dogs"
+    of = fact("kidney.upc.day_to_day.low").species
+    measured = "" if found.species == of else f"; measured in {plural_of(of)}"
     yield Statement(
         "kidney.ratio",
         f"The newest urine protein to creatinine ratio, {one.after.value:g} "

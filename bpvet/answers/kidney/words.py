@@ -5,6 +5,7 @@ from __future__ import annotations
 from bpvet.answers.phrases import day, listed
 from bpvet.answers.statement import Statement
 from bpvet.facts.sources import credit, fact
+from bpvet.facts.species import plural_of
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.kidney.result import Kidney
 from bpvet.printing import number
@@ -150,7 +151,8 @@ def kidney_statements(
     if told and newest.value is not None and _above(newest, staged):
         value = newest.value
         sure = "" if newest.confirmed else "; one value, not confirmed"
-        sure += "" if staged.species else "; the species is not recorded: the bounds of cats"
+        blank = f"; the species is not recorded: the bounds of {plural_of('')}"
+        sure += "" if staged.species else blank
         named = (
             f"newest {QUANTITY_WORDS[value.analyte]} alone, {lab_value(value)} ({day(value.date)})"
         )

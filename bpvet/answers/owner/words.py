@@ -13,7 +13,7 @@ import numpy as np
 from bpvet.answers.owner.owner import OwnerAnswer, OwnerLast
 from bpvet.answers.phrases import counted, day
 from bpvet.facts.sources import credit, fact
-from bpvet.facts.words import KEPT_OUT_CONDITIONS
+from bpvet.facts.words import KEPT_OUT_CONDITIONS, SPECIES
 from bpvet.printing import number
 
 PHONE = "Please phone the practice today."
@@ -73,7 +73,7 @@ class Part:
 
 def called(answer: OwnerAnswer) -> str:
     """Return what the animal is called on the page."""
-    return answer.name or {"cat": "your cat", "dog": "your dog"}.get(answer.species, "your pet")
+    return answer.name or f"your {answer.species if answer.species in SPECIES else 'pet'}"
 
 
 def phone_texts(answer: OwnerAnswer) -> tuple[str, ...]:

@@ -35,6 +35,7 @@ from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.cautions import licensed
 from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS
 from bpvet.facts.sources import credit, fact
+from bpvet.facts.species import judged
 from bpvet.facts.words import (
     CONDITION_WORDS,
     KEPT_OUT_CONDITIONS,
@@ -153,14 +154,14 @@ def room_answer(
     condition = condition_of(setting, state)
     spreads = {"systolic": _spread(found, UNITS["systolic"])}
     spreads |= _beside(fated)
-    lies = _range(found, chosen, condition)
+    lies = _range(found, chosen, condition, species)
     go_on = GoOnAnswer(
         _more_until(found, MIN_READINGS), _more_until(found, ENOUGH_READINGS), found.go_on
     )
     words = RoomWords(
         range=range_line(lies, _credited(lies)),
         go_on=go_on_lines(found, go_on.more_for_minimum, go_on.more_for_enough),
-        cautions=caution_lines(found, chosen, condition),
+        cautions=caution_lines(found, chosen, condition, species),
         notes=(
             *note_lines(found, species),
             *cuff_lines(cuff_width_cm, limb_circumference_cm, species),
@@ -242,9 +243,9 @@ def _beside(readings: Sequence[ReadingFate]) -> dict[str, Spread]:
     return spreads
 
 
-def _range(found: SessionSum, chosen: Guideline, condition: str) -> RangeAnswer:
+def _range(found: SessionSum, chosen: Guideline, condition: str, species: str) -> RangeAnswer:
     source = guideline(chosen.categories_from)
-    withheld = _withheld(found, condition, chosen)
+    withheld = _withheld(found, condition, chosen, species)
     if withheld or found.mean is None:
         return RangeAnswer(source.key, source.name, None, None, None, "", withheld, False)
     category = source.category_of(found.mean)
@@ -264,10 +265,12 @@ def _credited(lies: RangeAnswer) -> str:
     return next((credit(fact(one.fact_id)) for one in held if one.name == lies.name), "")
 
 
-def _withheld(found: SessionSum, condition: str, chosen: Guideline) -> str | None:
+def _withheld(found: SessionSum, condition: str, chosen: Guideline, species: str) -> str | None:
     """Return why no category is named, or None."""
     if found.mean is None:
         return "no reading counts"
+    if not judged(species):
+        return f"no categories are on file for this species ({species})"
     if found.bound == BOTH_BOUNDS:
         return "readings went beyond both ends of the gauge"
     if condition in KEPT_OUT_CONDITIONS:

@@ -13,6 +13,7 @@ from bpvet.answers.room.parts import Spread
 from bpvet.facts.categories import Guideline
 from bpvet.facts.recheck import rows
 from bpvet.facts.sources import credit, fact
+from bpvet.facts.species import judged as has_bounds
 from bpvet.printing import number
 from bpvet.visits.choice import SessionSum
 
@@ -53,6 +54,9 @@ def room_urgent(
     on : str
         Date of the session, ISO; may be blank.
     """
+    if not has_bounds(species):
+        # The bounds are of animals that a guideline speaks of.
+        return ()
     lines = (*_low(found, spreads, condition), *_severe(found, chosen, species, condition))
     return tuple(RoomUrgent(rule, text, on) for rule, text in lines)
 

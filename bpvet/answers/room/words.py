@@ -10,7 +10,9 @@ from bpvet.answers.room.urgent import judged
 from bpvet.facts.categories import Guideline
 from bpvet.facts.protocol import CEILING, ENOUGH_READINGS, MIN_READINGS, limits
 from bpvet.facts.sources import credit, fact
-from bpvet.facts.words import KEPT_OUT_CONDITIONS, SPECIES
+from bpvet.facts.species import cuff_fact
+from bpvet.facts.species import judged as has_bounds
+from bpvet.facts.words import KEPT_OUT_CONDITIONS
 from bpvet.printing import number
 from bpvet.visits.choice import FEW, INCONSISTENT, NOT_ENOUGH, STILL_FALLING, SessionSum
 
@@ -81,14 +83,16 @@ def go_on_lines(found: SessionSum, to_minimum: int, to_enough: int) -> tuple[str
     return tuple(lines)
 
 
-def caution_lines(found: SessionSum, chosen: Guideline, condition: str) -> tuple[str, ...]:
+def caution_lines(
+    found: SessionSum, chosen: Guideline, condition: str, species: str
+) -> tuple[str, ...]:
     """Return what must be asked or looked for today, besides what is urgent by itself.
 
-    Under sedation or anaesthesia nothing is said: the rules speak of awake animals.
+    Under sedation or anaesthesia nothing is said, nor of a species that no guideline speaks of.
     """
     if condition in KEPT_OUT_CONDITIONS:
         return ()
-    if found.mean is None:
+    if found.mean is None or not has_bounds(species):
         return (_nothing_heard(),) if "no sound" in found.fates else ()
     low = fact("project.urgent.low_on_drug")
     as_judged = judged(found.mean, condition)
@@ -151,7 +155,7 @@ def cuff_lines(width: float | None, limb: float | None, species: str) -> tuple[s
     return (
         f"The cuff's width is {number(100 * ratio, 0)} % of the limb's circumference; "
         f"{number(100 * bounds.note_low, 0)} to {number(100 * bounds.note_high, 0)} % is advised "
-        f"({_cited(f'protocol.cuff_ratio.{species or SPECIES[0]}.2018')}).",
+        f"({_cited(cuff_fact(species))}).",
     )
 
 

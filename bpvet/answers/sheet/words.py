@@ -9,6 +9,7 @@ from bpvet.answers.phrases import counted, day, listed
 from bpvet.answers.sheet.sheet import Measured, SheetAnswer
 from bpvet.facts.protocol import DROP_FIRST_FROM
 from bpvet.facts.sources import Fact, credit, fact
+from bpvet.facts.species import cuff_fact
 from bpvet.facts.words import METHOD_WORDS
 from bpvet.printing import number
 
@@ -131,7 +132,7 @@ def protocol_lines(species: str) -> tuple[str, ...]:
     """
     wait, cuff = (
         fact("protocol.acclimatise_min"),
-        fact(f"protocol.cuff_ratio.{_known(species)}.2018"),
+        fact(cuff_fact(species)),
     )
     enough, spread = fact("protocol.n.enough"), fact("protocol.consistency")
     low, high = (100 * (end or 0) for end in (cuff.low, cuff.high))
@@ -150,7 +151,7 @@ def protocol_lines(species: str) -> tuple[str, ...]:
 def protocol_credit(species: str) -> str:
     """Return whose protocol it is, each source once."""
     ids = ("room", "acclimatise_min", "position", "operator", "calm", "n.enough", "consistency")
-    more = ("plateau", "repeat", "record", f"cuff_ratio.{_known(species)}.2018")
+    more = ("plateau", "repeat", "record", cuff_fact(species).removeprefix("protocol."))
     found: list[Fact] = [fact(f"protocol.{one}") for one in (*ids, *more)]
     names: dict[str, str] = {}
     for one in found:
@@ -158,10 +159,6 @@ def protocol_credit(species: str) -> str:
         if one.source not in names or one.remembered:
             names[one.source] = credit(one)
     return f"Protocol: {listed(list(names.values()))}."
-
-
-def _known(species: str) -> str:
-    return species if species in ("cat", "dog") else "cat"
 
 
 def _sentence(id: str) -> str:

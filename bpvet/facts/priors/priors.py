@@ -15,7 +15,9 @@ from types import MappingProxyType
 from typing import Any
 
 from bpvet.errors import CallError
+from bpvet.facts.analytes import analyte
 from bpvet.facts.priors.groups import TREATED, PriorGroups
+from bpvet.facts.species import Species, species_of
 from bpvet.facts.words import LAB_METHOD, LAB_QUANTITIES, METHODS, QUANTITIES, SPECIES
 
 #: Time constants of rise and decay, days (J; facts ``tau.*`` carry the evidence).
@@ -41,55 +43,46 @@ CONDITION_OFFSETS: Mapping[str, tuple[float, float]] = MappingProxyType(
 METHOD_OFFSET_PAIRED = (0.0, 12.0)
 METHOD_OFFSET_UNPAIRED = (0.0, 25.0)
 
-# level (centre, SD), sv, sr, sw (median, log-SD), effect SD, increment SD, slope SD per 30 d
-_Row = tuple[
-    tuple[float, float],
-    tuple[float, float],
-    tuple[float, float],
-    tuple[float, float],
-    float,
-    float,
-    float,
-]
-_SYSTOLIC: dict[tuple[str, str], _Row] = {
-    ("cat", "doppler"): ((140, 35), (11, 0.5), (7, 0.40), (6, 0.5), 40, 15, 2),
-    ("cat", "oscillometric"): ((140, 35), (11, 0.5), (10, 0.45), (6, 0.5), 40, 15, 2),
-    ("dog", "doppler"): ((140, 35), (12, 0.5), (9, 0.40), (6, 0.5), 40, 15, 2),
-    ("dog", "oscillometric"): ((140, 35), (12, 0.5), (12, 0.45), (6, 0.5), 40, 15, 2),
+#: Rows of priors of pressures that are the same for all species; systolic pressure, heart rate and
+#: weight are in the blocks of ``species.toml``, laboratory values in those of ``analytes.toml``.
+_OTHERS: dict[str, dict[str, Any]] = {
+    "diastolic": {
+        "level": (85, 25),
+        "sv": (10, 0.5),
+        "sr": (10, 0.45),
+        "sw": (5, 0.5),
+        "effect_sd": 30,
+        "increment_sd": 12,
+        "slope_sd": 1.5,
+    },
+    "mean": {
+        "level": (105, 27),
+        "sv": (10, 0.5),
+        "sr": (8, 0.45),
+        "sw": (5, 0.5),
+        "effect_sd": 30,
+        "increment_sd": 12,
+        "slope_sd": 1.5,
+    },
+    "pulse_pressure": {
+        "level": (55, 20),
+        "sv": (9, 0.5),
+        "sr": (10, 0.45),
+        "sw": (4, 0.5),
+        "effect_sd": 25,
+        "increment_sd": 10,
+        "slope_sd": 1.5,
+    },
 }
-_OTHERS: dict[str, _Row] = {
-    "diastolic": ((85, 25), (10, 0.5), (10, 0.45), (5, 0.5), 30, 12, 1.5),
-    "mean": ((105, 27), (10, 0.5), (8, 0.45), (5, 0.5), 30, 12, 1.5),
-    "pulse_pressure": ((55, 20), (9, 0.5), (10, 0.45), (4, 0.5), 25, 10, 1.5),
-}
-_HEART_RATE: dict[str, _Row] = {
-    "cat": ((180, 35), (20, 0.5), (10, 0.5), (10, 0.5), 30, 12, 3),
-    "dog": ((120, 35), (20, 0.5), (10, 0.5), (10, 0.5), 30, 12, 3),
-}
-# On the log scale; one noise SD, which sv carries: a single value has no readings.
+# On the log scale one noise SD, which sv carries: a single value has no readings.
 _NO_SR = (0.01, 0.1)
-_LABS: dict[str, _Row] = {
-    "creatinine": ((math.log(160), 0.6), (0.10, 0.5), _NO_SR, (0.10, 0.5), 0.2, 0.1, 0.03),
-    "sdma": ((math.log(14), 0.5), (0.15, 0.5), _NO_SR, (0.10, 0.5), 0.2, 0.1, 0.03),
-    "upc": ((math.log(0.3), 1.0), (0.35, 0.5), _NO_SR, (0.25, 0.5), 0.5, 0.25, 0.08),
-    "phosphate": ((math.log(1.5), 0.4), (0.12, 0.5), _NO_SR, (0.10, 0.5), 0.2, 0.1, 0.02),
-}
-_WEIGHT: dict[str, _Row] = {
-    "cat": ((math.log(4.5), 0.35), (0.02, 0.5), _NO_SR, (0.03, 0.5), 0.05, 0.03, 0.01),
-    "dog": ((math.log(15), 0.8), (0.02, 0.5), _NO_SR, (0.03, 0.5), 0.05, 0.03, 0.01),
-}
-#: First-visit excitement, mmHg: (mean, SD). A dog's rests on falls of 7–12 on placebo, a dog's that
-#: was never measured before on falls of about 40 in dogs new to it (J).
-_FIRST_VISIT = {"cat": (5.0, 8.0), "dog": (16.0, 16.0)}
-_FIRST_VISIT_NEW = {"dog": (25.0, 18.0)}
+_PAIRS = ("level", "sv", "sr", "sw")
 _FIRST_HEART_RATE = (10.0, 15.0)
 
 #: SD of what a recorded change of measuring does to a pressure, mmHg (J).
 CHANGE_SDS: Mapping[str, float] = MappingProxyType(
     {"site": 20.0, "posture": 20.0, "instrument": 12.0, "operator": 6.0}
 )
-#: What sitting reads above lying on the side in dogs, mmHg (J, from ``size.posture.dog``).
-_SITTING_MINUS_LATERAL = {"dog": 15.0}
 
 
 @dataclass(frozen=True)
@@ -228,16 +221,16 @@ class Priors:
         (7.0, 0.4)
         """
         check_kind(species, method, quantity)
-        known = species or "cat"
+        known = species_of(species)
+        row = _OTHERS.get(quantity) or analyte(quantity).priors or known.priors[quantity]
         if quantity == "systolic":
-            row = _SYSTOLIC[known, method]
-        elif quantity in ("heart_rate", "weight"):
-            row = (_HEART_RATE if quantity == "heart_rate" else _WEIGHT)[known]
-        else:
-            row = {**_OTHERS, **_LABS}[quantity]
+            row = row[method]
+        if quantity in LAB_QUANTITIES:
+            median, spread = row["level"]
+            row = {**row, "level": (math.log(median), spread), "sr": _NO_SR}
         priors = _from_row(row, TREATED.get(quantity))
         priors = replace(priors, **_first_visits(known, quantity), **_changes(known, quantity))
-        return priors if species else _widened(priors)
+        return priors if species else _widened(priors, known.name)
 
     def tau_of(self, drug: str) -> float:
         """Return the time constant of `drug`, days."""
@@ -312,7 +305,7 @@ def _from_values(values: dict[str, Any]) -> Priors:
 
 def check_kind(species: str, method: str, quantity: str) -> None:
     if species not in (*SPECIES, ""):
-        raise CallError(f'species "{species}" is not known; it is cat, dog or blank.')
+        raise CallError(f'species "{species}" is not known; it is {", ".join(SPECIES)} or blank.')
     if quantity in LAB_QUANTITIES and method == LAB_METHOD:
         return
     if method not in METHODS:
@@ -327,48 +320,41 @@ def check_kind(species: str, method: str, quantity: str) -> None:
         )
 
 
-def _first_visits(species: str, quantity: str) -> dict[str, Any]:
+def _first_visits(species: Species, quantity: str) -> dict[str, Any]:
     """Return the two first-visit priors; halves for pressures other than systolic."""
-    first, new = _FIRST_VISIT[species], _FIRST_VISIT_NEW.get(species)
     if quantity in LAB_QUANTITIES:
         return {"first_visit": None}
     if quantity == "heart_rate":
         return {"first_visit": _FIRST_HEART_RATE}
-    if quantity != "systolic":
-        first, new = (first[0] / 2, first[1] / 2), None if new is None else (new[0] / 2, new[1] / 2)
-    return {"first_visit": first, "first_visit_new": new}
+    share = 1 if quantity == "systolic" else 0.5
+    found = {name: species.priors.get(name) for name in ("first_visit", "first_visit_new")}
+    return {
+        name: None if pair is None else (pair[0] * share, pair[1] * share)
+        for name, pair in found.items()
+    }
 
 
-def _changes(species: str, quantity: str) -> dict[str, Any]:
+def _changes(species: Species, quantity: str) -> dict[str, Any]:
     """Return what recorded changes of measuring do: to pressures alone."""
     if quantity in LAB_QUANTITIES or quantity == "heart_rate":
         return {"change_sd": {}}
     # Both ends of the pulse move together.
     both = quantity == "pulse_pressure"
-    return {"sitting_minus_lateral": 0.0 if both else _SITTING_MINUS_LATERAL.get(species, 0.0)}
+    name = "sitting_minus_lateral"
+    return {name: 0.0 if both else species.priors.get(name, 0.0)}
 
 
-def _from_row(row: _Row, groups: PriorGroups | None) -> Priors:
-    level, sv, sr, sw, effect, increment, slope = row
-
-    def pair(values: tuple[float, float]) -> tuple[float, float]:
-        return (float(values[0]), float(values[1]))
-
-    return Priors(
-        level=pair(level),
-        slope_sd=float(slope),
-        effect_sd=float(effect),
-        increment_sd=float(increment),
-        sv=pair(sv),
-        sr=pair(sr),
-        sw=pair(sw),
-        source="defaults (judgements of this project)",
-        groups=groups,
-    )
+def _from_row(row: Mapping[str, Any], groups: PriorGroups | None) -> Priors:
+    pairs: dict[str, Any] = {name: (float(row[name][0]), float(row[name][1])) for name in _PAIRS}
+    numbers: dict[str, Any] = {
+        name: float(row[name]) for name in ("slope_sd", "effect_sd", "increment_sd")
+    }
+    source = "defaults (judgements of this project)"
+    return Priors(**pairs, **numbers, source=source, groups=groups)
 
 
-def _widened(priors: Priors) -> Priors:
-    """Unknown species: the cat's priors with every log-SD × 1.5."""
+def _widened(priors: Priors, stand_in: str) -> Priors:
+    """Unknown species: the priors of the one that stands in, with every log-SD × 1.5."""
 
     def wide(pair: tuple[float, float]) -> tuple[float, float]:
         return (pair[0], 1.5 * pair[1])
@@ -378,5 +364,5 @@ def _widened(priors: Priors) -> Priors:
         sv=wide(priors.sv),
         sr=wide(priors.sr),
         sw=wide(priors.sw),
-        source="defaults for a cat, widened: the species is not known",
+        source=f"defaults for a {stand_in}, widened: the species is not known",
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from bpvet.errors import CallError, FitError
+from bpvet.facts.analytes import all_analytes
 from bpvet.models.kidney.joint import Joint, join
 from bpvet.models.safety.safety import systolic_trend
 from bpvet.models.trend.fit import fit_trend
@@ -12,7 +13,7 @@ from bpvet.models.trend.trend import Trend
 from bpvet.visits.labs.events import number_of
 
 #: What is laid beside the pressure.
-JOINED = ("creatinine", "sdma", "upc", "weight")
+JOINED = tuple(key for key, one in all_analytes().items() if one.joint)
 
 
 def joint_trends(trend: Trend, level: float = 0.95) -> tuple[Joint, ...]:

@@ -10,7 +10,7 @@ the mean half-width of the interval within 4 % of the one planned.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -171,9 +171,9 @@ class Plan(Content):
 
     def study(self, effect: float, power: float = 0.9, **choices: Any) -> Study:
         """Return the animals an arm of a study of such visits: `bpvet.models.plan.study`."""
-        from bpvet.models.plan.study import study
+        from bpvet.models.plan.study import StudyChoices, study
 
-        return study(self, effect, power, **choices)
+        return study(self, effect, power, StudyChoices(**choices))
 
     def __repr__(self) -> str:
         return self._table().brief()
@@ -267,22 +267,27 @@ def plan(
     13.6
     """
     check_visits(visits, readings, every_days)
-    first = visits // 2 if before is None else before
     if before is not None and not 1 <= before < visits:
         raise CallError(f"before must leave visits on either side of {visits}, not {before}.")
     tau = priors.tau_of("") if tau_days is None else tau_days
-    if not (tau > 0 and 0 < level < 1):
+    first = visits // 2 if before is None else before
+    return _planned(priors, Schedule(visits, readings, every_days, first, tau), level, unit)
+
+
+def _planned(priors: Priors, visits: Schedule, level: float, unit: str) -> Plan:
+    """Return a plan; the numbers of its visits have been looked at."""
+    if not (visits.tau_days > 0 and 0 < level < 1):
         raise CallError("tau_days must be positive, and level lie between 0 and 1.")
-    without = Schedule(visits, readings, every_days)
-    treated = replace(without, before=first, tau_days=tau) if first else None
+    without = Schedule(visits.visits, visits.readings, visits.every_days)
+    treated = visits if visits.before else None
     sv, sr, sw = (np.log([[pair[0]]]) for pair in (priors.sv, priors.sr, priors.sw))
     return Plan(
         priors=priors,
-        visits=int(visits),
-        readings=int(readings),
-        every_days=int(every_days),
-        before=first,
-        tau_days=tau,
+        visits=int(visits.visits),
+        readings=int(visits.readings),
+        every_days=int(visits.every_days),
+        before=visits.before,
+        tau_days=visits.tau_days,
         level=level,
         unit=unit,
         usual=usual_precision(priors, without, level, *prior_nodes(priors)),

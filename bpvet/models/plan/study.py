@@ -9,7 +9,7 @@ t test of plain changes (mean of the visits after less mean of those before), st
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import stdtrit
@@ -99,27 +99,12 @@ class Study(Content):
         return ShortTable(title, ("", "estimated effects", "plain changes"), rows, notes)
 
 
-def study(
-    plan: Plan,
-    effect: float,
-    power: float = 0.9,
-    *,
-    animals: int | None = None,
-    response_sd: float | None = None,
-    significance: float = 0.05,
-    replicates: int = REPLICATES,
-    seed: int = 1,
-) -> Study:
-    """Return how many animals an arm tell apart two arms whose effects differ by `effect`.
+@dataclass(frozen=True)
+class StudyChoices:
+    """What a study is asked with, besides the difference and the power.
 
     Parameters
     ----------
-    plan : Plan
-        The visits of every animal; two at least, for some lie before the treatment.
-    effect : float
-        Difference of the arms' mean full effects, in the unit; its sign does not matter.
-    power : float
-        Wanted probability of a significant difference; not used where `animals` is given.
     animals : int or None
         Animals an arm, where the power that they give is asked for.
     response_sd : float or None
@@ -133,6 +118,29 @@ def study(
         Simulated studies.
     seed : int
         Of the random numbers: the same seed, the same answer.
+    """
+
+    animals: int | None = None
+    response_sd: float | None = None
+    significance: float = 0.05
+    replicates: int = REPLICATES
+    seed: int = 1
+
+
+def study(
+    plan: Plan, effect: float, power: float = 0.9, choices: StudyChoices | None = None
+) -> Study:
+    """Return how many animals an arm tell apart two arms whose effects differ by `effect`.
+
+    Parameters
+    ----------
+    plan : Plan
+        The visits of every animal; two at least, for some lie before the treatment.
+    effect : float
+        Difference of the arms' mean full effects, in the unit; its sign does not matter.
+    power : float
+        Wanted probability of a significant difference; not used where `animals` is given.
+    choices : StudyChoices, optional
 
     Returns
     -------
@@ -149,14 +157,23 @@ def study(
     has, 4 to 8 % more animals are needed (`reference_checks/planning/`).
     The formula's power is that of the noncentral t distribution (Student's t test, equal arms).
     """
-    spread = plan.priors.increment_sd if response_sd is None else response_sd
-    _check(plan, effect, power, spread, significance)
-    check_whole(replicates, "replicates", 1_000_000)
-    if animals is not None:
-        check_whole(animals, "animals", MOST_ANIMALS)
-        if animals < 2:
+    asked = choices or StudyChoices()
+    spread = plan.priors.increment_sd if asked.response_sd is None else asked.response_sd
+    _check(plan, effect, power, spread, asked.significance)
+    check_whole(asked.replicates, "replicates", 1_000_000)
+    if asked.animals is not None:
+        check_whole(asked.animals, "animals", MOST_ANIMALS)
+        if asked.animals < 2:
             raise CallError("a t test needs at least two animals per arm.")
-    arms = Arms.of(plan, abs(effect), spread, seed)
+    return _simulated(plan, abs(effect), power, replace(asked, response_sd=spread))
+
+
+def _simulated(plan: Plan, effect: float, power: float, asked: StudyChoices) -> Study:
+    """Return a study by simulation; its choices have been looked at, and `response_sd` given."""
+    assert asked.response_sd is not None
+    animals, significance = asked.animals, asked.significance
+    replicates, seed = asked.replicates, asked.seed
+    arms = Arms.of(plan, effect, asked.response_sd, seed)
     guess = animals or formula_animals(arms.difference, arms.sd, power, significance)
     found = _powers(arms, _longest(guess, animals), significance, replicates, seed)
     while animals is None and found[-1] < power + 2 * _error(found[-1], replicates):
@@ -170,8 +187,8 @@ def study(
         count, ends = animals, (animals, animals)
     return Study(
         plan=plan,
-        effect=abs(effect),
-        response_sd=spread,
+        effect=effect,
+        response_sd=asked.response_sd,
         significance=significance,
         wanted=power if animals is None else None,
         animals=count,
@@ -180,7 +197,7 @@ def study(
         power_error=float(_error(found[count - 2], replicates)),
         difference=arms.difference,
         sd=arms.sd,
-        formula=formula(plan, abs(effect), spread, power, significance, animals),
+        formula=formula(plan, effect, asked.response_sd, power, significance, animals),
         replicates=replicates,
         seed=seed,
     )

@@ -16,6 +16,7 @@ import numpy as np
 
 from bpvet.facts.recheck import Row, Window, rows
 from bpvet.facts.sources import fact
+from bpvet.facts.species import species_of
 from bpvet.visits.urgency import Urgent
 
 _DAY = np.timedelta64(1, "D")
@@ -325,8 +326,8 @@ def _untreated(standing: Standing) -> str:
 
 
 def _screen(standing: Standing) -> str:
-    if standing.species == "dog":
-        return "screen.dog"
+    if row := species_of(standing.species).screen:
+        return row
     age = standing.age_years
     steps: tuple[tuple[float, str], ...] = ((3, "young"), (7, "3_6y"), (11, "7_10y"))
     fits = (name for below, name in steps if age is not None and age < below)

@@ -13,8 +13,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from bpvet.facts.analytes import all_analytes
 from bpvet.facts.labs import ANALYTES as KNOWN
-from bpvet.facts.labs import factor, known_units, lab_limits, other_units, unit_as_given
+from bpvet.facts.labs import (
+    factor,
+    known_units,
+    lab_limits,
+    limited_by_species,
+    other_units,
+    unit_as_given,
+)
 from bpvet.facts.words import LAB_QUANTITIES, SPECIES
 from bpvet.records.checks.row_findings import OfRow
 from bpvet.records.findings import shown
@@ -25,26 +33,9 @@ from bpvet.records.parsing.values import Mask, Values
 from bpvet.records.tables import ANALYTES, WITHOUT_UNIT, plain_name
 
 #: Short names of analytes that are met: asked about, never taken for ours unasked.
-_SHORT = {
-    "crea": "creatinine",
-    "creat": "creatinine",
-    "k": "potassium",
-    "k+": "potassium",
-    "phos": "phosphate",
-    "phosphorus": "phosphate",
-    "p": "phosphate",
-    "upcr": "upc",
-    "up/c": "upc",
-    "upc_ratio": "upc",
-    "up:c": "upc",
-    "bodyweight": "weight",
-    "body_weight": "weight",
-    "bw": "weight",
-}
+_SHORT = {word: key for key, one in all_analytes().items() for word in one.other_words}
 #: Names that are compared with ours; a file may hold a million of them.
 _MOST_COMPARED = 2000
-#: A unit in which an analyte is not given anywhere: the value is of another unit or analyte.
-_NEVER = (("potassium", "mg/dL"),)
 #: Two values of one day that differ by less than this share are one value in two units.
 _SAME = 0.01
 _AT_LEAST, _AT_MOST = 1, 2
@@ -152,7 +143,7 @@ def _say_unit(ledger: Ledger, analyte: str, unit: str, rows: NDArray[np.int64]) 
         return
     written = shown(unit)
     named = either(known_units(analyte))
-    if (analyte, unit) in _NEVER:
+    if unit in all_analytes()[analyte].never:
         ledger.say(
             rows,
             "unit",
@@ -184,8 +175,8 @@ def _judge(
     value, bound = values["value"], values["value_bound"]
     scale, kinds = 1.0, [("", rows)]
     printed = unit
-    if analyte == "weight":
-        scale, printed = factor(analyte, unit) or np.nan, "kg"
+    if limited_by_species(analyte):
+        scale, printed = factor(analyte, unit) or np.nan, known_units(analyte)[0]
         species = _species(values, animals, rows)
         kinds = [(kind, rows[species == kind]) for kind in ("", *SPECIES)]
     for kind, mine in kinds:

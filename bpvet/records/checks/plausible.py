@@ -131,7 +131,7 @@ def _judge(
         return
     few, kinds, plain = value[rows], species(rows), _plain(values, quantity)[rows]
     # Limits that are the same for all species are laid on all rows at once.
-    same = of_species[SPECIES[0]] == of_species[SPECIES[1]]
+    same = all(bounds == of_species[SPECIES[0]] for bounds in of_species.values())
     gone = np.zeros(len(rows), dtype=bool)
     for kind, bounds in list(of_species.items())[: 1 if same else None]:
         mine = np.ones(len(rows), dtype=bool) if same else kinds == kind

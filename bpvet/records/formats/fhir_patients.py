@@ -8,6 +8,7 @@ from typing import Any
 
 from bpvet.facts.codes import ANIMAL_EXTENSIONS, EXTENSION, fhir
 from bpvet.facts.sources import fact
+from bpvet.facts.species import all_species
 from bpvet.records.formats.fhir_values import (
     codes,
     concept_text,
@@ -18,7 +19,7 @@ from bpvet.records.formats.fhir_values import (
 )
 
 #: Words for a species that FHIR's own example and its readers use.
-_SPECIES = {"canine": "dog", "canis familiaris": "dog", "feline": "cat", "felis catus": "cat"}
+_SPECIES = {word: name for name, one in all_species().items() for word in one.latin}
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,9 +128,8 @@ def _about_animal(patient: dict[str, Any]) -> dict[str, Any]:
 
 def _species(concept: object) -> str:
     coded = codes(concept)
-    if fhir("dog") in coded:
-        return "dog"
-    if fact("code.snomed.cat").text in coded:
-        return "cat"
+    for name, one in all_species().items():
+        if any(fact(id).text in coded for id in (one.fhir, one.snomed) if id):
+            return name
     words = concept_text(concept)
     return _SPECIES.get(" ".join(words.casefold().split()), words)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bpvet.answers.kidney.joint_words import ABOUT, joint_statements
-from bpvet.answers.kidney.lab_words import short_name
 from bpvet.answers.parts import TrendAnswer
 from bpvet.answers.phrases import capital, percent
+from bpvet.facts.analytes import short_name
 from bpvet.models.kidney.joint import Joint
 from bpvet.models.kidney.joint_trends import joint_trends
 from bpvet.models.trend.trend import Trend

@@ -11,6 +11,7 @@ import pandas as pd
 from bpvet.answers.parts import SessionAnswer, TrendAnswer
 from bpvet.answers.phrases import capital, counted
 from bpvet.answers.trend import session_answer
+from bpvet.facts.analytes import short_name
 from bpvet.facts.labs import unit_as_given
 from bpvet.facts.signs.signs import understood
 from bpvet.facts.stages import NEWER
@@ -31,7 +32,6 @@ from bpvet.visits.treatments.spells import treatment_rows
 _BESIDE = (
     *("site", "side", "posture", "demeanour", "setting", "state", "operator", "instrument", "note"),
 )
-_ANALYTES = {"sdma": "SDMA", "upc": "UPC", "total_t4": "Total T4"}
 _SIZES = {
     "cuff_width_cm": "Cuff width, cm",
     "limb_circumference_cm": "Limb, cm",
@@ -298,7 +298,7 @@ def _stage_notes(trend: Trend) -> Iterator[str]:
     found = [one.staging for one in values if one.staging is not None]
     for edition in dict.fromkeys(one.edition for one in found):
         said = "; ".join(
-            f"{_ANALYTES.get(one.analyte, one.analyte)}, {one.unit}: {one.words()}"
+            f"{short_name(one.analyte)}, {one.unit}: {one.words()}"
             for one in found
             if one.edition == edition
         )
@@ -310,7 +310,7 @@ def _stage_notes(trend: Trend) -> Iterator[str]:
 
 def analyte_words(analyte: str) -> str:
     """Return the name of what was measured, as it is written in a table."""
-    return _ANALYTES.get(analyte, capital(analyte))
+    return capital(short_name(analyte))
 
 
 def findings(answer: TrendAnswer) -> Shown:

@@ -6,7 +6,8 @@ from collections.abc import Iterator, Sequence
 
 from bpvet.answers.clinic.cohort import NO_DIGEST, CohortAnswer
 from bpvet.answers.phrases import capital, counted, day, percent
-from bpvet.facts.words import METHOD_WORDS, QUANTITY_WORDS, UNITS
+from bpvet.facts.species import plural_of
+from bpvet.facts.words import METHOD_WORDS, QUANTITY_WORDS, SPECIES, UNITS
 from bpvet.mixed.tables import p_value
 from bpvet.models.clinic.flow import EntryRow
 from bpvet.models.clinic.grid import Effect, GridRow
@@ -74,7 +75,7 @@ def entry(answer: CohortAnswer) -> Shown:
 
 
 def _group(group: str) -> str:
-    return {"all": "All", "cat": "Cats", "dog": "Dogs"}.get(group, capital(group))
+    return capital(plural_of(group) if group in SPECIES else group)
 
 
 def _entry_name(row: EntryRow) -> str:

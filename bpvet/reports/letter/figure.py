@@ -6,6 +6,7 @@ from base64 import b64encode
 from dataclasses import dataclass, replace
 
 from bpvet.answers.parts import TrendAnswer
+from bpvet.facts.analytes import all_analytes
 from bpvet.figures.lettering import written
 from bpvet.figures.save import svg_bytes
 from bpvet.figures.style import MM_PER_INCH
@@ -16,7 +17,7 @@ from bpvet.pictures.answered import answered_picture
 #: Width of what is set on a page, and of the figure, mm.
 WIDTH = 186.0
 #: What has a small row under the pressure; every value of the others stands in the letter's table.
-ROWS = ("creatinine", "sdma", "upc", "weight")
+ROWS = tuple(key for key, one in all_analytes().items() if one.in_letter)
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from functools import cache
 import numpy as np
 
 from bpvet.facts.sources import fact
+from bpvet.facts.species import species_of
 from bpvet.facts.stages import staging
 from bpvet.facts.words import SPECIES
 from bpvet.visits.labs.history import Change, LabHistory, LabValue, change, days_between
@@ -319,11 +320,11 @@ def weight_loss(history: LabHistory, as_of: np.datetime64) -> WeightLoss | None:
 def upc_above(history: LabHistory, species: str) -> tuple[LabValue, LabValue] | None:
     """Return the two newest UPC, the newer first, if both lie above the proteinuric bound.
 
-    The bound is `iris.upc.*.proteinuric`; of a blank species the cat's, which is the lower. Two
-    days are asked. "< 5" leaves it open and is passed over.
+    The bound is `iris.upc.*.proteinuric`; of a blank species that of the one that stands in, which
+    is the lower. Two days are asked. "< 5" leaves it open and is passed over.
     """
-    kind = species or "cat"
-    if kind not in SPECIES:
+    kind = species or species_of("").name
+    if staging("upc", kind, "ratio") is None:
         return None
     bound = fact(f"iris.upc.{kind}.proteinuric").low
     assert bound is not None

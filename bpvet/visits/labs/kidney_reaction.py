@@ -242,8 +242,8 @@ def _tolerances(
 ) -> tuple[Tolerance, ...]:
     found = [_society(before, after, step)]
     stage = stage_of(before, species)
-    if species == "dog" and after.analyte == "creatinine" and stage is not None:
-        stated = fact(f"kidney.rise.glomerular.{stage}")
+    stated = None if stage is None else fact(f"kidney.rise.glomerular.{stage}")
+    if stated is not None and (species, after.analyte) == (stated.species, stated.quantity):
         limit = number_of(stated.id)
         name = source(stated.source).name
         over = step.percent > limit

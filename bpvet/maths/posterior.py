@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from bpvet.maths.gaussian import Array, Batch, Noise, Path, coefficients, forward_solve, whiten
 from bpvet.maths.mixture import Mixture
-from bpvet.maths.quadrature import Nodes, NoisePrior, noise_at
+from bpvet.maths.quadrature import Nodes
+from bpvet.maths.surface import NoisePrior, noise_at
 
 #: Nodes that weigh less than this together with all lighter ones are left out of answers.
 NEGLIGIBLE = 1e-11

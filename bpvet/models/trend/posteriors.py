@@ -12,7 +12,8 @@ from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
 from bpvet.maths.gaussian import Array, Batch, Noise, coefficients, whiten
 from bpvet.maths.posterior import Part, PartPrior, Posterior, parts_of
-from bpvet.maths.quadrature import NoisePrior, integrate, noise_at
+from bpvet.maths.quadrature import integrate
+from bpvet.maths.surface import NoisePrior, noise_at
 from bpvet.models.trend.bounded import bounded_parts
 from bpvet.models.trend.columns import Columns, noise_groups
 from bpvet.visits.series import Series

@@ -6,7 +6,7 @@ Under one normal prior of the coefficients it is a `Part`; a `Posterior` is a mi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -264,21 +264,29 @@ def parts_of(
     """
     noise = noise_at(prior, nodes.log_sv, nodes.log_sr, nodes.log_sw)
     heavy = _heavy(nodes.weight)
+    groups = noise.visit.shape[0]
+    # The heavy nodes of all animals one after another, visit, reading, wander and weight as rows.
+    every = np.concatenate([noise.visit, noise.reading, noise.wander[None], nodes.weight[None]])
+    flat, count = (
+        every.reshape(len(every), -1).take(np.flatnonzero(heavy), axis=1),
+        heavy.sum(axis=1),
+    )
+    stop = np.cumsum(count)
+    flat[-1] /= np.repeat(np.add.reduceat(flat[-1], stop - count), count)
+    packed = _Packed.of(batch)
     found = []
-    for animal, one in enumerate(own):
-        keep = np.flatnonzero(heavy[animal])
-        weight = nodes.weight[animal, keep]
+    for animal, (one, first, last) in enumerate(
+        zip(own, (stop - count).tolist(), stop.tolist(), strict=True)
+    ):
+        # A copy, so that a part does not keep its whole batch.
+        rows = flat[:, first:last].copy()
         found.append(
             Part(
-                _alone(batch, animal, like[animal].batch if like else None),
+                packed.alone(animal, like[animal].batch if like else None),
                 one.mean,
                 one.transform,
-                weight / weight.sum(),
-                Noise(
-                    noise.visit[:, animal][:, None, keep],
-                    noise.reading[:, animal][:, None, keep],
-                    noise.wander[animal][None, keep],
-                ),
+                rows[-1],
+                Noise(rows[:groups, None], rows[groups : 2 * groups, None], rows[-2:-1]),
                 float(nodes.log_marginal[animal]),
                 one.weight,
             )
@@ -286,38 +294,81 @@ def parts_of(
     return found
 
 
-def _alone(batch: Batch, animal: int, like: Batch | None) -> Batch:
-    """Return one animal of a batch, without padding.
+@dataclass(frozen=True, eq=False)
+class _Packed:
+    """A batch with what is taken out of it for each animal side by side: one copy a kind.
 
-    In copies, so that a part does not keep its whole batch; of `like` what knows no prior.
+    Parameters
+    ----------
+    batch : Batch
+    by_session : (B, 3 + p, N)
+        Days, readings, y and the columns of the design.
+    by_animal : (B, 2 + 2 G + p)
+        Time constant, constant, degrees of freedom, sums of squares and prior SDs.
+    sessions, used : list of int
+        Sessions and coefficients of each.
     """
-    # Padding comes last.
-    sessions, own = int(batch.live[:, animal].sum()), int(batch.used[animal])
-    one = slice(animal, animal + 1)
-    y = batch.y[:sessions, one].copy()
-    x, prior_sd = batch.x[:own, :sessions, one].copy(), batch.prior_sd[:own, one].copy()
-    if like is not None:
-        return replace(like, y=y, x=x, prior_sd=prior_sd)
-    return Batch(
-        y=y,
-        x=x,
-        prior_sd=prior_sd,
-        day=batch.day[:sessions, one].copy(),
-        k=batch.k[:sessions, one].copy(),
-        group=batch.group[:sessions, one].copy(),
-        live=batch.live[:sessions, one].copy(),
-        wander_days=batch.wander_days[one].copy(),
-        scatter_df=batch.scatter_df[:, one].copy(),
-        scatter_ss=batch.scatter_ss[:, one].copy(),
-        constant=batch.constant[one].copy(),
-        used=batch.used[one].copy(),
-    )
+
+    batch: Batch
+    by_session: Array
+    by_animal: Array
+    sessions: list[int]
+    used: list[int]
+
+    @classmethod
+    def of(cls, batch: Batch) -> _Packed:
+        """Return a batch packed."""
+        by_session = np.concatenate([[batch.day, batch.k, batch.y], batch.x])
+        constants = [batch.wander_days[None], batch.constant[None]]
+        by_animal = np.concatenate([*constants, batch.scatter_df, batch.scatter_ss, batch.prior_sd])
+        sessions = batch.live.sum(axis=0).tolist()
+        packed = np.ascontiguousarray(by_session.transpose(2, 0, 1))
+        return cls(batch, packed, by_animal.T.copy(), sessions, batch.used.tolist())
+
+    def alone(self, animal: int, like: Batch | None) -> Batch:
+        """Return one animal without padding (it comes last); of `like` what knows no prior."""
+        sessions, used, groups = (
+            self.sessions[animal],
+            self.used[animal],
+            len(self.batch.scatter_df),
+        )
+        known = self.by_session[animal, : 3 + used, :sessions, None].copy()
+        held = self.by_animal[animal, : 2 + 2 * groups + used].copy()
+        y, x, prior_sd = known[2], known[3:], held[2 + 2 * groups :, None]
+        if like is not None:
+            return Batch(
+                y=y,
+                x=x,
+                prior_sd=prior_sd,
+                day=like.day,
+                k=like.k,
+                group=like.group,
+                live=like.live,
+                wander_days=like.wander_days,
+                scatter_df=like.scatter_df,
+                scatter_ss=like.scatter_ss,
+                constant=like.constant,
+                used=like.used,
+            )
+        one = slice(animal, animal + 1)
+        return Batch(
+            y=y,
+            x=x,
+            prior_sd=prior_sd,
+            day=known[0],
+            k=known[1],
+            group=self.batch.group[:sessions, one].copy(),
+            live=np.ones((sessions, 1), dtype=bool),
+            wander_days=held[:1],
+            scatter_df=held[2 : 2 + groups, None],
+            scatter_ss=held[2 + groups : 2 + 2 * groups, None],
+            constant=held[1:2],
+            used=self.batch.used[one].copy(),
+        )
 
 
 def _heavy(weight: Array) -> NDArray[np.bool_]:
     """Return which nodes of each animal (B, K) weigh something."""
-    order = np.argsort(weight, axis=1, kind="stable")
-    light = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1) < NEGLIGIBLE
-    keep = np.ones(weight.shape, dtype=bool)
-    np.put_along_axis(keep, order, ~light, axis=1)
-    return keep
+    ordered = np.sort(weight, axis=1)
+    light = np.count_nonzero(np.cumsum(ordered, axis=1) < NEGLIGIBLE, axis=1)
+    return np.asarray(weight >= np.take_along_axis(ordered, light[:, None], axis=1))

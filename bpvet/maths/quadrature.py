@@ -60,7 +60,7 @@ class Nodes:
     found: Found
 
     def widened(self, animals: NDArray[np.int64], wider: Nodes) -> Nodes:
-        """Return these nodes with those of some animals replaced by more; the rest get idle ones."""
+        """Return these with the nodes of some animals replaced by more; the rest get idle ones."""
         more = wider.weight.shape[1] - self.weight.shape[1]
 
         def padded(own: Array, theirs: Array, fill: float) -> Array:

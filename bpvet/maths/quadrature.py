@@ -207,9 +207,14 @@ def _nested(
             "no numbers are given."
         )
     log_sv, log_sw = separate(lt, rho[..., None])
-    found = Found(mode.lt, mode.lr, held)
-    own = (part.reshape(shape) for part in (log_sv, lr, log_sw))
-    return Nodes(*own, weight, log_marginal, found)
+    return Nodes(
+        log_sv.reshape(shape),
+        lr.reshape(shape),
+        log_sw.reshape(shape),
+        weight,
+        log_marginal,
+        Found(mode.lt, mode.lr, held),
+    )
 
 
 def _places(mode: Modes) -> tuple[Array, Array, Array]:

@@ -50,17 +50,18 @@ def basis(batch: Batch, rho: Array) -> Basis:
     """Return the basis of a batch at rho (B, R) = log(sw/sv)."""
     share = 1 / (1 + np.exp(-2 * rho))
     even = even_counts(batch)
-    if even.all():
+    shared, rest = np.flatnonzero(even), np.flatnonzero(~even)
+    if rest.size == 0:
         value, vector = _one_for_all(batch, share)
         return Basis(value, vector[:, None])
-    value, vector = _one_each(batch if not even.any() else batch.take(~even), share[~even])
-    if not even.any():
-        return Basis(value, vector)
-    both = np.empty((*rho.shape, batch.sessions)), np.empty((*rho.shape, *vector.shape[2:]))
-    both[0][~even], both[1][~even] = value, vector
-    value, vector = _one_for_all(batch.take(even), share[even])
-    both[0][even], both[1][even] = value, vector[:, None]
-    return Basis(*both)
+    if shared.size == 0:
+        return Basis(*_one_each(batch, share))
+    n = batch.sessions
+    found = Basis(np.empty((*rho.shape, n)), np.empty((*rho.shape, n, n)))
+    found.value[rest], found.vector[rest] = _one_each(batch.take(rest), share[rest])
+    value, vector = _one_for_all(batch.take(shared), share[shared])
+    found.value[shared], found.vector[shared] = value, vector[:, None]
+    return found
 
 
 def even_counts(batch: Batch) -> NDArray[np.bool_]:

@@ -165,7 +165,7 @@ class SharedSurface(Surface):
 
     @cached_property
     def _terms(self) -> Array:
-        """(8, Q) what the log density of each row takes besides: see `_density`."""
+        """(7, Q) what the log density of each row takes besides: see `_density`."""
         batch, prior, known = self.batch, self.prior, self._spectrum
         half = 0.5 * np.logaddexp(0.0, 2 * self.rho)
         sv, sr, sw = (pair[:, :, None] for pair in (prior.sv[0], prior.sr[0], prior.sw))
@@ -181,8 +181,11 @@ class SharedSurface(Surface):
         constant = (batch.constant - 0.5 * fixed)[:, None] - logs - 0.5 * apart
         # Padded sessions have eigenvalue zero and no columns: their log sr² is taken off again.
         counts = 2 * (df - (batch.sessions - sessions))[:, None]
+        found = np.empty((7, *self.rho.shape))
         parts = (constant, precision, centre, 1 / sr[1] ** 2, sr[0], counts, ss[:, None])
-        return np.stack([np.broadcast_to(part, self.rho.shape).ravel() for part in parts])
+        for row, part in zip(found, parts, strict=True):
+            row[:] = part
+        return found.reshape(7, -1)
 
     def at(self, lt: Array, lr: Array) -> Array:
         """Return the log density at lt, lr (B, R, M)."""

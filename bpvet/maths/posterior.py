@@ -273,7 +273,7 @@ def parts_of(
     )
     stop = np.cumsum(count)
     flat[-1] /= np.repeat(np.add.reduceat(flat[-1], stop - count), count)
-    packed = _Packed.of(batch)
+    packed, log_marginal = _Packed.of(batch), nodes.log_marginal.tolist()
     found = []
     for animal, (one, first, last) in enumerate(
         zip(own, (stop - count).tolist(), stop.tolist(), strict=True)
@@ -282,12 +282,12 @@ def parts_of(
         rows = flat[:, first:last].copy()
         found.append(
             Part(
-                packed.alone(animal, like[animal].batch if like else None),
+                packed.under_another(animal, like[animal].batch) if like else packed.alone(animal),
                 one.mean,
                 one.transform,
                 rows[-1],
                 Noise(rows[:groups, None], rows[groups : 2 * groups, None], rows[-2:-1]),
-                float(nodes.log_marginal[animal]),
+                log_marginal[animal],
                 one.weight,
             )
         )
@@ -307,6 +307,8 @@ class _Packed:
         Time constant, constant, degrees of freedom, sums of squares and prior SDs.
     sessions, used : list of int
         Sessions and coefficients of each.
+    alike : dict
+        By sessions, what animals of one noise group share: their groups, and that all are live.
     """
 
     batch: Batch
@@ -314,6 +316,7 @@ class _Packed:
     by_animal: Array
     sessions: list[int]
     used: list[int]
+    alike: dict[int, tuple[NDArray[np.int64], NDArray[np.bool_]]]
 
     @classmethod
     def of(cls, batch: Batch) -> _Packed:
@@ -323,47 +326,63 @@ class _Packed:
         by_animal = np.concatenate([*constants, batch.scatter_df, batch.scatter_ss, batch.prior_sd])
         sessions = batch.live.sum(axis=0).tolist()
         packed = np.ascontiguousarray(by_session.transpose(2, 0, 1))
-        return cls(batch, packed, by_animal.T.copy(), sessions, batch.used.tolist())
+        return cls(batch, packed, by_animal.T.copy(), sessions, batch.used.tolist(), {})
 
-    def alone(self, animal: int, like: Batch | None) -> Batch:
-        """Return one animal without padding (it comes last); of `like` what knows no prior."""
+    def alone(self, animal: int) -> Batch:
+        """Return one animal without padding (it comes last)."""
         sessions, used, groups = (
             self.sessions[animal],
             self.used[animal],
             len(self.batch.scatter_df),
         )
         known = self.by_session[animal, : 3 + used, :sessions, None].copy()
-        held = self.by_animal[animal, : 2 + 2 * groups + used].copy()
-        y, x, prior_sd = known[2], known[3:], held[2 + 2 * groups :, None]
-        if like is not None:
-            return Batch(
-                y=y,
-                x=x,
-                prior_sd=prior_sd,
-                day=like.day,
-                k=like.k,
-                group=like.group,
-                live=like.live,
-                wander_days=like.wander_days,
-                scatter_df=like.scatter_df,
-                scatter_ss=like.scatter_ss,
-                constant=like.constant,
-                used=like.used,
-            )
-        one = slice(animal, animal + 1)
+        own = self.by_animal[animal, : 2 + 2 * groups + used].copy()
+        group, live = self._grouped(animal, sessions)
         return Batch(
-            y=y,
-            x=x,
-            prior_sd=prior_sd,
+            y=known[2],
+            x=known[3:],
             day=known[0],
             k=known[1],
-            group=self.batch.group[:sessions, one].copy(),
-            live=np.ones((sessions, 1), dtype=bool),
-            wander_days=held[:1],
-            scatter_df=held[2 : 2 + groups, None],
-            scatter_ss=held[2 + groups : 2 + 2 * groups, None],
-            constant=held[1:2],
-            used=self.batch.used[one].copy(),
+            group=group,
+            live=live,
+            prior_sd=own[2 + 2 * groups :, None],
+            wander_days=own[:1],
+            scatter_df=own[2 : 2 + groups, None],
+            scatter_ss=own[2 + groups : 2 + 2 * groups, None],
+            constant=own[1:2],
+            used=self.batch.used[animal : animal + 1],
+        )
+
+    def _grouped(self, animal: int, sessions: int) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+        if len(self.batch.scatter_df) > 1:
+            group = self.batch.group[:sessions, animal : animal + 1].copy()
+            return group, np.ones((sessions, 1), dtype=bool)
+        if sessions not in self.alike:
+            group, live = (
+                np.zeros((sessions, 1), dtype=np.int64),
+                np.ones((sessions, 1), dtype=bool),
+            )
+            self.alike[sessions] = group, live
+        return self.alike[sessions]
+
+    def under_another(self, animal: int, like: Batch) -> Batch:
+        """Return one animal under another prior: of `like` what knows no prior."""
+        sessions, used = self.sessions[animal], self.used[animal]
+        known = self.by_session[animal, 2 : 3 + used, :sessions, None].copy()
+        first = 2 + 2 * len(self.batch.scatter_df)
+        return Batch(
+            y=known[0],
+            x=known[1:],
+            day=like.day,
+            k=like.k,
+            group=like.group,
+            live=like.live,
+            prior_sd=self.by_animal[animal, first : first + used, None].copy(),
+            wander_days=like.wander_days,
+            scatter_df=like.scatter_df,
+            scatter_ss=like.scatter_ss,
+            constant=like.constant,
+            used=like.used,
         )
 
 

@@ -75,30 +75,35 @@ def _batched(
             )
             for one, own, held in zip(series, columns, priors, strict=True)
         ]
-    prior = noise_prior_of(priors)
-    parts: list[list[Part]] = [[] for _ in series]
-    rows, near = list(range(len(series))), None
-    batch: Batch | None = None
-    for form in range(max(len(own.forms) for own in columns)):
-        left = np.array([len(columns[i].forms) > form for i in rows])
-        if not left.all():
-            rows = [i for i, stays in zip(rows, left, strict=True) if stays]
-            stay = np.flatnonzero(left)
-            prior, near = prior.take(stay), near and near.take(stay)
-            batch = None  # padded to others
-        own = [columns[i] for i in rows]
-        if batch is None:
-            batch = batch_of([series[i] for i in rows], own, form)
-        else:
-            batch = under_form(batch, [series[i] for i in rows], own, form)
-        nodes = integrate(batch, prior, near)
-        near = near or nodes.found
-        like = [parts[i][0] for i in rows] if form else ()
-        forms = [one.forms[form] for one in own]
-        under = [PartPrior(one.mean, one.transform, one.weight) for one in forms]
-        for i, part in zip(rows, parts_of(batch, prior, nodes, under, like), strict=True):
-            parts[i].append(part)
-    return [Posterior(tuple(own)) for own in parts]
+    prior, batch = noise_prior_of(priors), batch_of(series, columns)
+    nodes = integrate(batch, prior)
+    first = parts_of(batch, prior, nodes, [_part_prior(own, 0) for own in columns])
+    # The other forms of all, side by side, begin with what the first forms found.
+    rest = [
+        (form, i)
+        for form in range(1, max(len(own.forms) for own in columns))
+        for i, own in enumerate(columns)
+        if len(own.forms) > form
+    ]
+    if not rest:
+        return [Posterior((part,)) for part in first]
+    forms, at = [form for form, _ in rest], np.array([i for _, i in rest])
+    own = [columns[i] for i in at]
+    batch, prior = batch.take(at), prior.take(at)
+    batch = under_forms(batch, [series[i] for i in at], own, forms)
+    under = [_part_prior(one, form) for one, form in zip(own, forms, strict=True)]
+    nodes = integrate(batch, prior, nodes.found.take(at))
+    parts = [[part] for part in first]
+    for i, part in zip(
+        at, parts_of(batch, prior, nodes, under, [first[i] for i in at]), strict=True
+    ):
+        parts[i].append(part)
+    return [Posterior(tuple(each)) for each in parts]
+
+
+def _part_prior(columns: Columns, form: int) -> PartPrior:
+    one = columns.forms[form]
+    return PartPrior(one.mean, one.transform, one.weight)
 
 
 def fixed_noise(priors: Sequence[Priors], sds: Mapping[str, float]) -> Noise:
@@ -139,7 +144,7 @@ def batch_of(series: Sequence[Series], columns: Sequence[Columns], form: int = 0
     """Return several series side by side, padded to the longest, under one form of their priors."""
     sizes = [one.y.size for one in series]
     terms, count = max(len(one.terms) for one in columns), max(sizes)
-    y, x, prior_sd = _design(series, columns, form, (terms, count))
+    y, x, prior_sd = _design(series, columns, [form] * len(columns), (terms, count))
     methods = [_places_of_methods(one) for one in series]
     k = _padded([one.k for one in series], count, 1.0)
     group = _padded([index for _, index in methods], count, 0.0).astype(np.int64)
@@ -169,10 +174,10 @@ def _places_of_methods(series: Series) -> tuple[int, np.ndarray]:
     return len(held), np.array([held.index(method) for method in methods])
 
 
-def under_form(
-    batch: Batch, series: Sequence[Series], columns: Sequence[Columns], form: int
+def under_forms(
+    batch: Batch, series: Sequence[Series], columns: Sequence[Columns], forms: Sequence[int]
 ) -> Batch:
-    """Return a batch under another form of its priors: what knows no prior is shared.
+    """Return a batch under other forms of its priors: what knows no prior is shared.
 
     Parameters
     ----------
@@ -180,22 +185,22 @@ def under_form(
         `batch_of` the same series under any form.
     series, columns
         As `batch_of` takes them.
-    form : int
-        Which form.
+    forms : sequence of int
+        Which form of each.
     """
-    y, x, prior_sd = _design(series, columns, form, batch.x.shape[:2])
+    y, x, prior_sd = _design(series, columns, forms, batch.x.shape[:2])
     return replace(batch, y=y, x=x, prior_sd=prior_sd)
 
 
 def _design(
     series: Sequence[Series],
     columns: Sequence[Columns],
-    form: int,
+    which: Sequence[int],
     shape: tuple[int, ...],
 ) -> tuple[Array, Array, Array]:
     """Return y, x and prior SDs of a batch, padded to `shape` (terms, sessions)."""
     terms, count = shape
-    forms = [own.forms[form] for own in columns]
+    forms = [own.forms[form] for own, form in zip(columns, which, strict=True)]
     design = np.zeros((len(series), count, terms))
     transform, mean = np.zeros((len(series), terms, terms)), np.zeros((len(series), terms))
     for i, (own, prior) in enumerate(zip(columns, forms, strict=True)):

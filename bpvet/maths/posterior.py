@@ -275,7 +275,7 @@ def parts_of(
     flat[-1] /= np.repeat(np.add.reduceat(flat[-1], stop - count), count)
     packed, log_marginal = _Packed.of(batch), nodes.log_marginal.tolist()
     found = []
-    for animal, (one, first, last) in enumerate(
+    for animal, (prior_of, first, last) in enumerate(
         zip(own, (stop - count).tolist(), stop.tolist(), strict=True)
     ):
         # A copy, so that a part does not keep its whole batch.
@@ -283,12 +283,12 @@ def parts_of(
         found.append(
             Part(
                 packed.under_another(animal, like[animal].batch) if like else packed.alone(animal),
-                one.mean,
-                one.transform,
+                prior_of.mean,
+                prior_of.transform,
                 rows[-1],
                 Noise(rows[:groups, None], rows[groups : 2 * groups, None], rows[-2:-1]),
                 log_marginal[animal],
-                one.weight,
+                prior_of.weight,
             )
         )
     return found
@@ -336,7 +336,7 @@ class _Packed:
             len(self.batch.scatter_df),
         )
         known = self.by_session[animal, : 3 + used, :sessions, None].copy()
-        own = self.by_animal[animal, : 2 + 2 * groups + used].copy()
+        numbers = self.by_animal[animal, : 2 + 2 * groups + used].copy()
         group, live = self._grouped(animal, sessions)
         return Batch(
             y=known[2],
@@ -345,11 +345,11 @@ class _Packed:
             k=known[1],
             group=group,
             live=live,
-            prior_sd=own[2 + 2 * groups :, None],
-            wander_days=own[:1],
-            scatter_df=own[2 : 2 + groups, None],
-            scatter_ss=own[2 + groups : 2 + 2 * groups, None],
-            constant=own[1:2],
+            prior_sd=numbers[2 + 2 * groups :, None],
+            wander_days=numbers[:1],
+            scatter_df=numbers[2 : 2 + groups, None],
+            scatter_ss=numbers[2 + groups : 2 + 2 * groups, None],
+            constant=numbers[1:2],
             used=self.batch.used[animal : animal + 1],
         )
 

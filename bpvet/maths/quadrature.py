@@ -63,10 +63,10 @@ class Nodes:
         """Return these with the nodes of some animals replaced by more; the rest get idle ones."""
         more = wider.weight.shape[1] - self.weight.shape[1]
 
-        def padded(own: Array, theirs: Array, fill: float) -> Array:
-            idle = fill * np.repeat(own[:, -1:], more, axis=1)
-            both = np.concatenate([own, idle], axis=1)
-            both[animals] = theirs
+        def padded(few: Array, many: Array, fill: float) -> Array:
+            idle = fill * np.repeat(few[:, -1:], more, axis=1)
+            both = np.concatenate([few, idle], axis=1)
+            both[animals] = many
             return both
 
         log_marginal = self.log_marginal.copy()
@@ -174,14 +174,12 @@ def _nested(
     centre = prior.sw[0] - prior.sv[0, 0]
     spread = np.hypot(prior.sw[1], prior.sv[0, 1])
     rho = centre[:, None] + (half_width * spread)[:, None] * np.linspace(-1, 1, count)
-    held = None
+    shared = None
     if surface_of is None:
-        held = near.basis if near is not None else None
-        if held is not None and held.value.shape[-1] != batch.sessions:
-            held = None  # padded to other animals' sessions
-        if held is None and fits(batch):
-            held = basis(batch, rho)
-        surface = Surface.of(batch, prior, rho, held)
+        shared = near.basis if near is not None else None
+        if shared is None and fits(batch):
+            shared = basis(batch, rho)
+        surface = Surface.of(batch, prior, rho, shared)
     else:
         surface = surface_of(batch, prior, rho)
     mode = conditional_modes(surface, near)
@@ -213,7 +211,7 @@ def _nested(
         log_sw.reshape(shape),
         weight,
         log_marginal,
-        Found(mode.lt, mode.lr, held),
+        Found(mode.lt, mode.lr, shared),
     )
 
 
@@ -227,7 +225,7 @@ def _places(mode: Modes) -> tuple[Array, Array, Array]:
 
 def _hermite() -> tuple[Array, Array, Array]:
     u, w = roots_hermite(GAUSS_NODES)
-    along, across = (part.ravel() for part in np.meshgrid(u, u, indexing="ij"))
+    along, across = (grid.ravel() for grid in np.meshgrid(u, u, indexing="ij"))
     log_w = (np.log(w)[:, None] + np.log(w)[None, :]).ravel()
     return along, across, log_w + along**2 + across**2
 

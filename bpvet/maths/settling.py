@@ -142,8 +142,8 @@ class Standing:
         shares, parts = posterior.shares, posterior.plain.parts
         weights = [share * part.weight for share, part in zip(shares, parts, strict=True)]
         heavy = [np.flatnonzero(weight >= LIGHT) for weight in weights]
-        form = np.repeat(np.arange(len(parts)), [own.size for own in heavy])
-        noises = [_of(part.noise, own) for part, own in zip(parts, heavy, strict=True)]
+        form = np.repeat(np.arange(len(parts)), [nodes.size for nodes in heavy])
+        noises = [_of(part.noise, at) for part, at in zip(parts, heavy, strict=True)]
         noise = _joined(noises)
         # Forms of the same sessions span the same columns: one run of the filter is for all. With
         # readings beyond the gauge, each form has its own pseudo-sessions.
@@ -152,13 +152,13 @@ class Standing:
             noises = [noise]
         else:
             base, found = np.arange(len(parts)), [part.batch for part in parts]
-        runs = [whiten(*one, keep=True) for one in zip(found, noises, strict=True)]
-        gram = np.concatenate([one.gram[:, :, 0] for one in runs], axis=-1)
+        runs = [whiten(*each, keep=True) for each in zip(found, noises, strict=True)]
+        gram = np.concatenate([run.gram[:, :, 0] for run in runs], axis=-1)
         lower = np.tril(np.ones(gram.shape[:2]), -1)[:, :, None] * gram
-        means = np.concatenate([one.mean[-1, :, 0] for one in runs], axis=-1)
+        means = np.concatenate([run.mean[-1, :, 0] for run in runs], axis=-1)
         batch = parts[0].batch
         return cls(
-            log_weight=np.log(np.concatenate([weights[i][own] for i, own in enumerate(heavy)])),
+            log_weight=np.log(np.concatenate([weights[i][at] for i, at in enumerate(heavy)])),
             form=form,
             base=base,
             transform=np.array([part.transform for part in parts]),
@@ -166,7 +166,7 @@ class Standing:
             prior_sd=np.array([part.batch.prior_sd[:, 0] for part in parts]),
             gram=np.ascontiguousarray(np.moveaxis(gram + lower.transpose(1, 0, 2), -1, 0)),
             wander_mean=np.ascontiguousarray(means.T),
-            wander_share=np.concatenate([one.share[-1, 0] for one in runs]),
+            wander_share=np.concatenate([run.share[-1, 0] for run in runs]),
             noise=noise,
             wander_days=float(batch.wander_days[0]),
             last_day=float(batch.day[-1, 0]),
@@ -186,9 +186,9 @@ def _of(noise: Noise, nodes: np.ndarray) -> Noise:
 def _joined(noises: Sequence[Noise]) -> Noise:
     """Return the noise at the nodes of several, one after another."""
     return Noise(
-        np.concatenate([one.visit for one in noises], axis=-1),
-        np.concatenate([one.reading for one in noises], axis=-1),
-        np.concatenate([one.wander for one in noises], axis=-1),
+        np.concatenate([noise.visit for noise in noises], axis=-1),
+        np.concatenate([noise.reading for noise in noises], axis=-1),
+        np.concatenate([noise.wander for noise in noises], axis=-1),
     )
 
 

@@ -180,16 +180,16 @@ class Spectrum:
         return np.einsum("nmq,npq->pmq", inverse, used), log_det
 
 
-def spectrum(batch: Batch, held: Basis) -> Spectrum:
+def spectrum(batch: Batch, known: Basis) -> Spectrum:
     """Return the spectrum of a batch on its basis."""
     columns = np.concatenate([batch.x, batch.y[None]])
     count, n = columns.shape[:2]
     scaled = np.ascontiguousarray((columns * np.sqrt(batch.k)).transpose(2, 1, 0))
-    rotated = np.matmul(held.vector.transpose(0, 1, 3, 2), scaled[:, None])
+    rotated = np.matmul(known.vector.transpose(0, 1, 3, 2), scaled[:, None])
     rotated = np.ascontiguousarray(rotated.transpose(2, 3, 0, 1)).reshape(n, count, -1)
     across, rows = np.triu_indices(count)
     return Spectrum(
-        np.ascontiguousarray(held.value.transpose(2, 0, 1)).reshape(n, -1),
+        np.ascontiguousarray(known.value.transpose(2, 0, 1)).reshape(n, -1),
         rotated.take(rows, axis=1) * rotated.take(across, axis=1),
         -np.where(batch.live, np.log(batch.k), 0.0).sum(axis=0),
     )
@@ -204,8 +204,8 @@ def log_product(values: Array) -> Array:
     with np.errstate(over="ignore", divide="ignore"):
         products = [values[i : i + 8].prod(axis=0) for i in range(0, len(values), 8)]
         found = np.log(products[0])
-        for one in products[1:]:
-            found += np.log(one)
+        for product in products[1:]:
+            found += np.log(product)
         beyond = ~np.isfinite(found)
         if beyond.any():
             found[beyond] = np.log(values[:, beyond]).sum(axis=0)

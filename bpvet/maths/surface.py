@@ -57,12 +57,12 @@ def noise_at(prior: NoisePrior, log_sv: Array, log_sr: Array, log_sw: Array) -> 
     as noisy, in prior SDs, by the other.
     """
 
-    def by_group(own: Array, pairs: Array) -> Array:
+    def by_group(log_sd: Array, pairs: Array) -> Array:
         if pairs.shape[0] == 1:
-            return np.exp(2 * own)[None]
-        z = (own - pairs[0, 0][:, None]) / pairs[0, 1][:, None]
+            return np.exp(2 * log_sd)[None]
+        z = (log_sd - pairs[0, 0][:, None]) / pairs[0, 1][:, None]
         others = pairs[1:, 0][:, :, None] + pairs[1:, 1][:, :, None] * z
-        return np.exp(2 * np.concatenate([own[None], others]))
+        return np.exp(2 * np.concatenate([log_sd[None], others]))
 
     return Noise(by_group(log_sv, prior.sv), by_group(log_sr, prior.sr), np.exp(2 * log_sw))
 
@@ -103,17 +103,17 @@ class Surface:
     rho: Array
 
     @classmethod
-    def of(cls, batch: Batch, prior: NoisePrior, rho: Array, held: Basis | None = None) -> Surface:
-        """Return the surface, by the faster of the two ways; on a basis that is held already."""
+    def of(cls, batch: Batch, prior: NoisePrior, rho: Array, known: Basis | None = None) -> Surface:
+        """Return the surface, by the faster of the two ways; on a basis that is known already."""
         if not fits(batch):
             return Surface(batch, prior, rho)
-        return SharedSurface(batch, prior, rho, basis(batch, rho) if held is None else held)
+        return SharedSurface(batch, prior, rho, basis(batch, rho) if known is None else known)
 
     def at(self, lt: Array, lr: Array) -> Array:
         """Return the log density at lt, lr (B, R, M)."""
         shape = (lt.shape[0], -1)
-        parts = np.broadcast_arrays(*separate(lt, self.rho[..., None]), lr)
-        log_sv, log_sw, log_sr = (part.reshape(shape) for part in parts)
+        logs = np.broadcast_arrays(*separate(lt, self.rho[..., None]), lr)
+        log_sv, log_sw, log_sr = (values.reshape(shape) for values in logs)
         noise = noise_at(self.prior, log_sv, log_sr, log_sw)
         fit = coefficients(self.batch, noise.reading, whiten(self.batch, noise))
         density = fit.log_likelihood + log_prior(self.prior, log_sv, log_sr, log_sw)
@@ -148,15 +148,15 @@ class SharedSurface(Surface):
 
     Parameters
     ----------
-    held : Basis
+    shared : Basis
         That of the batch at rho.
     """
 
-    held: Basis
+    shared: Basis
 
     @cached_property
     def _spectrum(self) -> Spectrum:
-        return spectrum(self.batch, self.held)
+        return spectrum(self.batch, self.shared)
 
     @cached_property
     def _inverse(self) -> Array:
@@ -183,8 +183,8 @@ class SharedSurface(Surface):
         counts = 2 * (df - (batch.sessions - sessions))[:, None]
         found = np.empty((7, *self.rho.shape))
         parts = (constant, precision, centre, 1 / sr[1] ** 2, sr[0], counts, ss[:, None])
-        for row, part in zip(found, parts, strict=True):
-            row[:] = part
+        for row, values in zip(found, parts, strict=True):
+            row[:] = values
         return found.reshape(7, -1)
 
     def at(self, lt: Array, lr: Array) -> Array:
@@ -195,11 +195,11 @@ class SharedSurface(Surface):
         for start in range(0, animals, many):
             use = slice(start, start + many)
             rows = slice(start * each, (start + many) * each)
-            place = lt[use].reshape(-1, places), lr[use].reshape(-1, places)
-            gram, log_det = self._spectrum.at(use, *place)
+            nodes = lt[use].reshape(-1, places), lr[use].reshape(-1, places)
+            gram, log_det = self._spectrum.at(use, *nodes)
             inverse = np.repeat(self._inverse[:, use], each, axis=1)[..., None]
             terms = self._terms[:, rows, None]
-            found[rows] = _density(gram, log_det, *place, inverse, terms)
+            found[rows] = _density(gram, log_det, *nodes, inverse, terms)
         return found.reshape(lt.shape)
 
     def seven(self, rows: NDArray[np.int64], lt: Array, lr: Array) -> Array:
@@ -209,8 +209,8 @@ class SharedSurface(Surface):
         found = np.empty((len(MOVES), rows.size))
         for start in range(0, rows.size, many):
             use = slice(start, start + many)
-            place = lt[use] + MOVES[:, :1], lr[use] + MOVES[:, 1:]
-            three = (part.take(_CORNERS, axis=0) for part in place)
+            seven = lt[use] + MOVES[:, :1], lr[use] + MOVES[:, 1:]
+            three = (moved.take(_CORNERS, axis=0) for moved in seven)
             gram, log_det = self._spectrum.near(rows[use], *three)
             log_scale = 2 * STEP * _ALONG[:, None]
             gram = gram.take(_BESIDE, axis=1)
@@ -218,7 +218,7 @@ class SharedSurface(Surface):
             log_det = log_det.take(_BESIDE, axis=0) + self.batch.sessions * log_scale
             inverse = self._inverse.take(animals[use], axis=1)[:, None]
             terms = self._terms.take(rows[use], axis=1)[:, None]
-            found[:, use] = _density(gram, log_det, *place, inverse, terms)
+            found[:, use] = _density(gram, log_det, *seven, inverse, terms)
         return found
 
 
@@ -242,8 +242,8 @@ def _density(
     """
     constant, lt_precision, lt_centre, lr_precision, lr_centre, counts, squares = terms
     diagonal = 0
-    for i, own in enumerate(inverse):
-        gram[diagonal] += own
+    for i, precision in enumerate(inverse):
+        gram[diagonal] += precision
         diagonal += len(inverse) + 1 - i
     log_pivots, total = eliminate(gram, len(inverse))
     total += log_pivots

@@ -77,21 +77,21 @@ def _batched(
         ]
     prior, batch = noise_prior_of(priors), batch_of(series, columns)
     nodes = integrate(batch, prior)
-    first = parts_of(batch, prior, nodes, [_part_prior(own, 0) for own in columns])
+    first = parts_of(batch, prior, nodes, [_part_prior(terms, 0) for terms in columns])
     # The other forms of all, side by side, begin with what the first forms found.
     rest = [
         (form, i)
-        for form in range(1, max(len(own.forms) for own in columns))
-        for i, own in enumerate(columns)
-        if len(own.forms) > form
+        for form in range(1, max(len(terms.forms) for terms in columns))
+        for i, terms in enumerate(columns)
+        if len(terms.forms) > form
     ]
     if not rest:
         return [Posterior((part,)) for part in first]
     forms, at = [form for form, _ in rest], np.array([i for _, i in rest])
-    own = [columns[i] for i in at]
+    again = [columns[i] for i in at]
     batch, prior = batch.take(at), prior.take(at)
-    batch = under_forms(batch, [series[i] for i in at], own, forms)
-    under = [_part_prior(one, form) for one, form in zip(own, forms, strict=True)]
+    batch = under_forms(batch, [series[i] for i in at], again, forms)
+    under = [_part_prior(terms, form) for terms, form in zip(again, forms, strict=True)]
     nodes = integrate(batch, prior, nodes.found.take(at))
     parts = [[part] for part in first]
     for i, part in zip(
@@ -102,8 +102,8 @@ def _batched(
 
 
 def _part_prior(columns: Columns, form: int) -> PartPrior:
-    one = columns.forms[form]
-    return PartPrior(one.mean, one.transform, one.weight)
+    prior = columns.forms[form]
+    return PartPrior(prior.mean, prior.transform, prior.weight)
 
 
 def fixed_noise(priors: Sequence[Priors], sds: Mapping[str, float]) -> Noise:
@@ -148,7 +148,7 @@ def batch_of(series: Sequence[Series], columns: Sequence[Columns], form: int = 0
     methods = [_places_of_methods(one) for one in series]
     k = _padded([one.k for one in series], count, 1.0)
     group = _padded([index for _, index in methods], count, 0.0).astype(np.int64)
-    df, ss, constant = _scatter(series, k, group, max(held for held, _ in methods))
+    df, ss, constant = _scatter(series, k, group, max(groups for groups, _ in methods))
     return Batch(
         y=y,
         x=x,
@@ -170,8 +170,8 @@ def _places_of_methods(series: Series) -> tuple[int, np.ndarray]:
     methods = series.methods.tolist()
     if methods.count(series.method) == len(methods):
         return 1, np.zeros(len(methods), dtype=np.int64)
-    held = noise_groups(series)
-    return len(held), np.array([held.index(method) for method in methods])
+    groups = noise_groups(series)
+    return len(groups), np.array([groups.index(method) for method in methods])
 
 
 def under_forms(
@@ -200,17 +200,17 @@ def _design(
 ) -> tuple[Array, Array, Array]:
     """Return y, x and prior SDs of a batch, padded to `shape` (terms, sessions)."""
     terms, count = shape
-    forms = [own.forms[form] for own, form in zip(columns, which, strict=True)]
+    forms = [each.forms[form] for each, form in zip(columns, which, strict=True)]
     design = np.zeros((len(series), count, terms))
     transform, mean = np.zeros((len(series), terms, terms)), np.zeros((len(series), terms))
-    for i, (own, prior) in enumerate(zip(columns, forms, strict=True)):
-        natural, used = own.sessions(), prior.mean.size
+    for i, (each, prior) in enumerate(zip(columns, forms, strict=True)):
+        natural, used = each.sessions(), prior.mean.size
         design[i, : natural.shape[0], :used] = natural
         transform[i, :used, :used] = prior.transform
         mean[i, :used] = prior.mean
     x = design @ transform
     y = _padded([one.y for one in series], count, 0.0) - (x @ mean[:, :, None])[:, :, 0].T
-    sd = _padded([own.sd for own in forms], terms, 1.0)
+    sd = _padded([prior.sd for prior in forms], terms, 1.0)
     return y, np.ascontiguousarray(x.transpose(2, 1, 0)), sd
 
 
@@ -235,18 +235,18 @@ def _scatter(
     count = k.shape[0]
     known = _padded([one.scatter_known for one in series], count, 0.0)
     freedom, squares = known * (k - 1), known * _padded([one.ss for one in series], count, 0.0)
-    own = [group == i for i in range(groups)]
-    df = np.array([np.sum(freedom, axis=0, where=where) for where in own])
-    ss = np.array([np.sum(squares, axis=0, where=where) for where in own])
+    of_group = [group == i for i in range(groups)]
+    df = np.array([np.sum(freedom, axis=0, where=where) for where in of_group])
+    ss = np.array([np.sum(squares, axis=0, where=where) for where in of_group])
     constant = -0.5 * np.sum(known * np.log(k), axis=0)
     for i, one in enumerate(series):
         if one.beyond is None:
             continue
-        for place, beyond in zip(group[:, i].tolist(), one.held, strict=False):
+        for method, beyond in zip(group[:, i].tolist(), one.held, strict=False):
             # Of a session with a bound, the scatter of its numbers.
             if beyond is not None and beyond.ss is not None and beyond.numbers:
-                df[place, i] += beyond.numbers - 1
-                ss[place, i] += beyond.ss
+                df[method, i] += beyond.numbers - 1
+                ss[method, i] += beyond.ss
                 constant[i] -= 0.5 * np.log(beyond.numbers)
     return df, ss, constant
 

@@ -2,9 +2,10 @@
 
 With the split rho between visit noise and wander fixed, the covariance of the session means is
 e^{2 lt} S + e^{2 lr} D with D = diag(1/k). One eigendecomposition of D^{-½} S D^{-½} diagonalises
-it for every (lt, lr), so that each node costs one small matrix product and no filter. It is the
-faster way for the records that there are; the filter stays for long records, where its linear
-cost wins, and for bridged series, whose noise groups do not share one D.
+it for every (lt, lr), so that each node costs one small matrix product and no filter; where every
+session has equally many readings, one does so for every rho too. It is the faster way for the
+records that there are; the filter stays for long records, where its linear cost wins, and for
+bridged series, whose noise groups do not share one D.
 """
 
 from __future__ import annotations

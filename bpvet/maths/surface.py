@@ -105,9 +105,11 @@ class Surface:
     @classmethod
     def of(cls, batch: Batch, prior: NoisePrior, rho: Array, known: Basis | None = None) -> Surface:
         """Return the surface, by the faster of the two ways; on a basis that is known already."""
-        if not fits(batch):
-            return Surface(batch, prior, rho)
-        return SharedSurface(batch, prior, rho, basis(batch, rho) if known is None else known)
+        if known is None:
+            if not fits(batch):
+                return Surface(batch, prior, rho)
+            known = basis(batch, rho)
+        return SharedSurface(batch, prior, rho, known)
 
     def at(self, lt: Array, lr: Array) -> Array:
         """Return the log density at lt, lr (B, R, M)."""

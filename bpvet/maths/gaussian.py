@@ -301,6 +301,35 @@ def cholesky(matrix: Array) -> Array:
     return root
 
 
+def eliminate(packed: Array, count: int) -> tuple[Array, Array]:
+    """Eliminate the first `count` rows of many small symmetric matrices of one row more.
+
+    Parameters
+    ----------
+    packed : (P, ...)
+        Lower triangles, column by column; overwritten. Without the last row and column they are
+        positive definite.
+    count : int
+        Rows to be eliminated.
+
+    Returns
+    -------
+    (...), (...)
+        Log determinant of those rows and columns, and what is left of the last diagonal element.
+    """
+    log_det, start = np.zeros(packed.shape[1:]), 0
+    for size in range(count + 1, 1, -1):
+        column = packed[start : start + size]
+        start += size
+        log_det += np.log(column[0])
+        factor = column[1:] / column[0]
+        at = start
+        for below in range(1, size):
+            packed[at : at + size - below] -= factor[below - 1 :] * column[below]
+            at += size - below
+    return log_det, packed[-1]
+
+
 def forward_solve(root: Array, right: Array) -> Array:
     """Solve L x = right; `root` (p, p, ...), `right` (p, ...) broadcasting after p."""
     p = root.shape[0]

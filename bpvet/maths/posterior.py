@@ -6,7 +6,7 @@ Under one normal prior of the coefficients it is a `Part`; a `Posterior` is a mi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from bpvet.maths.gaussian import Array, Batch, Noise, Path, coefficients, forward_solve, whiten
 from bpvet.maths.mixture import Mixture
-from bpvet.maths.quadrature import Nodes, NoisePrior, noise_at
+from bpvet.maths.quadrature import Nodes
+from bpvet.maths.surface import NoisePrior, noise_at
 
 #: Nodes that weigh less than this together with all lighter ones are left out of answers.
 NEGLIGIBLE = 1e-11
@@ -263,60 +264,130 @@ def parts_of(
     """
     noise = noise_at(prior, nodes.log_sv, nodes.log_sr, nodes.log_sw)
     heavy = _heavy(nodes.weight)
+    groups = noise.visit.shape[0]
+    # The heavy nodes of all animals one after another, visit, reading, wander and weight as rows.
+    every = np.concatenate([noise.visit, noise.reading, noise.wander[None], nodes.weight[None]])
+    flat, count = (
+        every.reshape(len(every), -1).take(np.flatnonzero(heavy), axis=1),
+        heavy.sum(axis=1),
+    )
+    stop = np.cumsum(count)
+    flat[-1] /= np.repeat(np.add.reduceat(flat[-1], stop - count), count)
+    packed, log_marginal = _Packed.of(batch), nodes.log_marginal.tolist()
     found = []
-    for animal, one in enumerate(own):
-        keep = np.flatnonzero(heavy[animal])
-        weight = nodes.weight[animal, keep]
+    for animal, (prior_of, first, last) in enumerate(
+        zip(own, (stop - count).tolist(), stop.tolist(), strict=True)
+    ):
+        # A copy, so that a part does not keep its whole batch.
+        rows = flat[:, first:last].copy()
         found.append(
             Part(
-                _alone(batch, animal, like[animal].batch if like else None),
-                one.mean,
-                one.transform,
-                weight / weight.sum(),
-                Noise(
-                    noise.visit[:, animal][:, None, keep],
-                    noise.reading[:, animal][:, None, keep],
-                    noise.wander[animal][None, keep],
-                ),
-                float(nodes.log_marginal[animal]),
-                one.weight,
+                packed.under_another(animal, like[animal].batch) if like else packed.alone(animal),
+                prior_of.mean,
+                prior_of.transform,
+                rows[-1],
+                Noise(rows[:groups, None], rows[groups : 2 * groups, None], rows[-2:-1]),
+                log_marginal[animal],
+                prior_of.weight,
             )
         )
     return found
 
 
-def _alone(batch: Batch, animal: int, like: Batch | None) -> Batch:
-    """Return one animal of a batch, without padding.
+@dataclass(frozen=True, eq=False)
+class _Packed:
+    """A batch with what is taken out of it for each animal side by side: one copy a kind.
 
-    In copies, so that a part does not keep its whole batch; of `like` what knows no prior.
+    Parameters
+    ----------
+    batch : Batch
+    by_session : (B, 3 + p, N)
+        Days, readings, y and the columns of the design.
+    by_animal : (B, 2 + 2 G + p)
+        Time constant, constant, degrees of freedom, sums of squares and prior SDs.
+    sessions, used : list of int
+        Sessions and coefficients of each.
+    alike : dict
+        By sessions, what animals of one noise group share: their groups, and that all are live.
     """
-    # Padding comes last.
-    sessions, own = int(batch.live[:, animal].sum()), int(batch.used[animal])
-    one = slice(animal, animal + 1)
-    y = batch.y[:sessions, one].copy()
-    x, prior_sd = batch.x[:own, :sessions, one].copy(), batch.prior_sd[:own, one].copy()
-    if like is not None:
-        return replace(like, y=y, x=x, prior_sd=prior_sd)
-    return Batch(
-        y=y,
-        x=x,
-        prior_sd=prior_sd,
-        day=batch.day[:sessions, one].copy(),
-        k=batch.k[:sessions, one].copy(),
-        group=batch.group[:sessions, one].copy(),
-        live=batch.live[:sessions, one].copy(),
-        wander_days=batch.wander_days[one].copy(),
-        scatter_df=batch.scatter_df[:, one].copy(),
-        scatter_ss=batch.scatter_ss[:, one].copy(),
-        constant=batch.constant[one].copy(),
-        used=batch.used[one].copy(),
-    )
+
+    batch: Batch
+    by_session: Array
+    by_animal: Array
+    sessions: list[int]
+    used: list[int]
+    alike: dict[int, tuple[NDArray[np.int64], NDArray[np.bool_]]]
+
+    @classmethod
+    def of(cls, batch: Batch) -> _Packed:
+        """Return a batch packed."""
+        by_session = np.concatenate([[batch.day, batch.k, batch.y], batch.x])
+        constants = [batch.wander_days[None], batch.constant[None]]
+        by_animal = np.concatenate([*constants, batch.scatter_df, batch.scatter_ss, batch.prior_sd])
+        sessions = batch.live.sum(axis=0).tolist()
+        packed = np.ascontiguousarray(by_session.transpose(2, 0, 1))
+        return cls(batch, packed, by_animal.T.copy(), sessions, batch.used.tolist(), {})
+
+    def alone(self, animal: int) -> Batch:
+        """Return one animal without padding (it comes last)."""
+        sessions, used, groups = (
+            self.sessions[animal],
+            self.used[animal],
+            len(self.batch.scatter_df),
+        )
+        known = self.by_session[animal, : 3 + used, :sessions, None].copy()
+        numbers = self.by_animal[animal, : 2 + 2 * groups + used].copy()
+        group, live = self._grouped(animal, sessions)
+        return Batch(
+            y=known[2],
+            x=known[3:],
+            day=known[0],
+            k=known[1],
+            group=group,
+            live=live,
+            prior_sd=numbers[2 + 2 * groups :, None],
+            wander_days=numbers[:1],
+            scatter_df=numbers[2 : 2 + groups, None],
+            scatter_ss=numbers[2 + groups : 2 + 2 * groups, None],
+            constant=numbers[1:2],
+            used=self.batch.used[animal : animal + 1],
+        )
+
+    def _grouped(self, animal: int, sessions: int) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+        if len(self.batch.scatter_df) > 1:
+            group = self.batch.group[:sessions, animal : animal + 1].copy()
+            return group, np.ones((sessions, 1), dtype=bool)
+        if sessions not in self.alike:
+            group, live = (
+                np.zeros((sessions, 1), dtype=np.int64),
+                np.ones((sessions, 1), dtype=bool),
+            )
+            self.alike[sessions] = group, live
+        return self.alike[sessions]
+
+    def under_another(self, animal: int, like: Batch) -> Batch:
+        """Return one animal under another prior: of `like` what knows no prior."""
+        sessions, used = self.sessions[animal], self.used[animal]
+        known = self.by_session[animal, 2 : 3 + used, :sessions, None].copy()
+        first = 2 + 2 * len(self.batch.scatter_df)
+        return Batch(
+            y=known[0],
+            x=known[1:],
+            day=like.day,
+            k=like.k,
+            group=like.group,
+            live=like.live,
+            prior_sd=self.by_animal[animal, first : first + used, None].copy(),
+            wander_days=like.wander_days,
+            scatter_df=like.scatter_df,
+            scatter_ss=like.scatter_ss,
+            constant=like.constant,
+            used=like.used,
+        )
 
 
 def _heavy(weight: Array) -> NDArray[np.bool_]:
     """Return which nodes of each animal (B, K) weigh something."""
-    order = np.argsort(weight, axis=1, kind="stable")
-    light = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1) < NEGLIGIBLE
-    keep = np.ones(weight.shape, dtype=bool)
-    np.put_along_axis(keep, order, ~light, axis=1)
-    return keep
+    ordered = np.sort(weight, axis=1)
+    light = np.count_nonzero(np.cumsum(ordered, axis=1) < NEGLIGIBLE, axis=1)
+    return np.asarray(weight >= np.take_along_axis(ordered, light[:, None], axis=1))

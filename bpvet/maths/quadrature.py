@@ -9,15 +9,16 @@ centred on the prior, or on one joint mode, are out by up to 34 mmHg on odd reco
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp, roots_hermite
+from scipy.special import roots_hermite
 
 from bpvet.errors import FitError
-from bpvet.maths.gaussian import Array, Batch, Noise, coefficients, whiten
-from bpvet.maths.spectrum import Basis, Spectrum, basis, fits, spectrum
+from bpvet.maths.gaussian import Array, Batch
+from bpvet.maths.spectrum import Basis, basis, fits
+from bpvet.maths.surface import STEP, NoisePrior, Surface, separate
 
 RHO_NODES = 17
 RHO_HALF_WIDTH = 6.0
@@ -26,7 +27,6 @@ GAUSS_NODES = 5
 END_WEIGHT = 1e-6
 _WIDENINGS = 6
 _NEWTON_STEPS = 60
-_STEP = 0.02
 #: A Newton step this small, in posterior SDs, leaves an error of its square: near enough for
 #: the centre of a rule.
 _NEAR = 0.05
@@ -34,28 +34,6 @@ _NEAR = 0.05
 _SLACK = 1e-6
 #: A failed search matters only where its rho carries weight.
 _MATTERS = 1e-9
-
-
-@dataclass(frozen=True, eq=False)
-class NoisePrior:
-    """Lognormal priors of the noise SDs of B animals.
-
-    Parameters
-    ----------
-    sv, sr : (G, 2, B)
-        Log-median and log-SD of the visit and the reading SD of each noise group; group 0
-        is that of the latest session's method.
-    sw : (2, B)
-        The same of the wander SD.
-    """
-
-    sv: Array
-    sr: Array
-    sw: Array
-
-    def take(self, animals: NDArray[np.int64]) -> NoisePrior:
-        """Return the priors of the animals at these positions."""
-        return NoisePrior(self.sv[..., animals], self.sr[..., animals], self.sw[..., animals])
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,6 +59,27 @@ class Nodes:
     log_marginal: Array
     found: Found
 
+    def widened(self, animals: NDArray[np.int64], wider: Nodes) -> Nodes:
+        """Return these with the nodes of some animals replaced by more; the rest get idle ones."""
+        more = wider.weight.shape[1] - self.weight.shape[1]
+
+        def padded(few: Array, many: Array, fill: float) -> Array:
+            idle = fill * np.repeat(few[:, -1:], more, axis=1)
+            both = np.concatenate([few, idle], axis=1)
+            both[animals] = many
+            return both
+
+        log_marginal = self.log_marginal.copy()
+        log_marginal[animals] = wider.log_marginal
+        return Nodes(
+            padded(self.log_sv, wider.log_sv, 1.0),
+            padded(self.log_sr, wider.log_sr, 1.0),
+            padded(self.log_sw, wider.log_sw, 1.0),
+            padded(self.weight, wider.weight, 0.0),
+            log_marginal,
+            self.found,
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class Found:
@@ -102,91 +101,6 @@ class Found:
         """Return what was found of the animals at these positions."""
         held = None if self.basis is None else self.basis.take(animals)
         return Found(self.lt[animals], self.lr[animals], held)
-
-
-def noise_at(prior: NoisePrior, log_sv: Array, log_sr: Array, log_sw: Array) -> Noise:
-    """Return the noise variances of every group where group 0 has these log-SDs, (B, K) each.
-
-    The groups of a bridged series share one z: an animal noisy by one method is taken to be
-    as noisy, in prior SDs, by the other.
-    """
-
-    def by_group(own: Array, pairs: Array) -> Array:
-        if pairs.shape[0] == 1:
-            return np.exp(2 * own)[None]
-        z = (own - pairs[0, 0][:, None]) / pairs[0, 1][:, None]
-        others = pairs[1:, 0][:, :, None] + pairs[1:, 1][:, :, None] * z
-        return np.exp(2 * np.concatenate([own[None], others]))
-
-    return Noise(by_group(log_sv, prior.sv), by_group(log_sr, prior.sr), np.exp(2 * log_sw))
-
-
-def log_prior(prior: NoisePrior, log_sv: Array, log_sr: Array, log_sw: Array) -> Array:
-    """Return the log prior density of the three log-SDs, (B, K)."""
-
-    squares, constant = 0.0, 0.0
-    for value, pair in ((log_sv, prior.sv[0]), (log_sr, prior.sr[0]), (log_sw, prior.sw)):
-        z = (value - pair[0][:, None]) / pair[1][:, None]
-        squares = squares + z * z
-        constant = constant + np.log(pair[1])[:, None] + 0.5 * np.log(2 * np.pi)
-    return np.asarray(-0.5 * squares - constant)
-
-
-def separate(lt: Array, rho: Array) -> tuple[Array, Array]:
-    """Return (log sv, log sw) from lt = ½ log(sv² + sw²) and rho = log(sw/sv)."""
-    half = 0.5 * np.logaddexp(0.0, 2 * rho)
-    return lt - half, lt + rho - half
-
-
-@dataclass(frozen=True, eq=False)
-class Surface:
-    """The log density of readings and log-SDs together, over (lt, lr) at fixed rho.
-
-    Parameters
-    ----------
-    batch, prior
-        As in `integrate`.
-    rho : (B, R)
-        Where the outer integral is evaluated.
-    shared : Spectrum or None
-        What the nodes of one rho share; None where the filter is run at each node.
-    """
-
-    batch: Batch
-    prior: NoisePrior
-    rho: Array
-    shared: Spectrum | None
-
-    @classmethod
-    def of(cls, batch: Batch, prior: NoisePrior, rho: Array, held: Basis | None = None) -> Surface:
-        """Return the surface, by the faster of the two ways; on a basis that is held already."""
-        if not fits(batch):
-            return cls(batch, prior, rho, None)
-        return cls(batch, prior, rho, spectrum(batch, held or basis(batch, rho)))
-
-    def take(self, animals: NDArray[np.int64]) -> Surface:
-        """Return the surface of the animals at these positions."""
-        shared = None if self.shared is None else self.shared.take(animals)
-        return Surface(
-            self.batch.take(animals), self.prior.take(animals), self.rho[animals], shared
-        )
-
-    def at(self, lt: Array, lr: Array) -> Array:
-        """Return the log density at lt, lr (B, R, M)."""
-        shape = (lt.shape[0], -1)
-        parts = np.broadcast_arrays(*separate(lt, self.rho[..., None]), lr)
-        log_sv, log_sw, log_sr = (part.reshape(shape) for part in parts)
-        if self.shared is None:
-            noise = noise_at(self.prior, log_sv, log_sr, log_sw)
-            reading, whitened = noise.reading, whiten(self.batch, noise)
-        else:
-            reading, whitened = np.exp(2 * log_sr)[None], self.shared.whitened(lt, lr)
-        likelihood = coefficients(self.batch, reading, whitened).log_likelihood
-        return (likelihood + log_prior(self.prior, log_sv, log_sr, log_sw)).reshape(lt.shape)
-
-    def precise(self, lt: Array, lr: Array) -> Array:
-        """Return the log density as the integral takes it; `at` finds the modes alone."""
-        return self.at(lt, lr)
 
 
 #: How a surface is made of a batch, its noise priors and rho, where it is another one.
@@ -226,25 +140,22 @@ def integrate(
         Where a mode search failed at a rho that carries weight, or the grid could not be
         made wide enough.
     """
-    half_width = np.full(prior.sw.shape[1], RHO_HALF_WIDTH)
-    nodes = _nested(batch, prior, half_width, RHO_NODES, near, surface_of)
-    found = nodes.found
+    nodes = latest = _nested(batch, prior, 0, near, surface_of)
+    wide = np.arange(nodes.log_marginal.size)
     for widening in range(1, _WIDENINGS + 1):
-        thin = _end_weight(nodes, widening)
-        wide = np.flatnonzero(thin >= END_WEIGHT)
+        # Only for those who need it: no animal's answer depends on the animals beside it.
+        wide = wide[_end_weight(latest) >= END_WEIGHT]
         if wide.size == 0:
-            # Of the first grid, so that no animal begins elsewhere for another's sake.
-            return replace(nodes, found=found)
-        # Widened for all where one needs it: rare, and the node spacing stays the same.
-        half_width = half_width + RHO_HALF_WIDTH / 2
-        nodes = _nested(batch, prior, half_width, RHO_NODES + 8 * widening, None, surface_of)
+            return nodes
+        latest = _nested(batch.take(wide), prior.take(wide), widening, None, surface_of)
+        nodes = nodes.widened(wide, latest)
     raise FitError(
         "The split between visit noise and slow wander could not be integrated: the posterior "
         "reaches beyond every grid that was tried."
     )
 
 
-def _end_weight(nodes: Nodes, widening: int) -> Array:
+def _end_weight(nodes: Nodes) -> Array:
     """Return the larger weight at an end of the rho grid, (B,)."""
     each = GAUSS_NODES**2
     ends = nodes.weight[:, :each].sum(axis=1), nodes.weight[:, -each:].sum(axis=1)
@@ -254,54 +165,72 @@ def _end_weight(nodes: Nodes, widening: int) -> Array:
 def _nested(
     batch: Batch,
     prior: NoisePrior,
-    half_width: Array,
-    count: int,
+    widening: int,
     near: Found | None,
     surface_of: SurfaceOf | None,
 ) -> Nodes:
+    """Return the nodes on a grid of rho that was widened so many times; the spacing stays."""
+    half_width, count = RHO_HALF_WIDTH * (1 + widening / 2), RHO_NODES + 8 * widening
     centre = prior.sw[0] - prior.sv[0, 0]
     spread = np.hypot(prior.sw[1], prior.sv[0, 1])
     rho = centre[:, None] + (half_width * spread)[:, None] * np.linspace(-1, 1, count)
-    if near is not None and near.lt.shape != rho.shape:
-        near = None  # its grid was widened
-    held = None
+    shared = None
     if surface_of is None:
-        held = near.basis if near is not None else None
-        if held is not None and held.value.shape[-1] != batch.sessions:
-            held = None  # padded to other animals' sessions
-        if held is None and fits(batch):
-            held = basis(batch, rho)
-        surface = Surface.of(batch, prior, rho, held)
+        shared = near.basis if near is not None else None
+        if shared is None and fits(batch):
+            shared = basis(batch, rho)
+        surface = Surface.of(batch, prior, rho, shared)
     else:
         surface = surface_of(batch, prior, rho)
     mode = conditional_modes(surface, near)
-    u, w = roots_hermite(GAUSS_NODES)
-    ua, ub = (part.ravel() for part in np.meshgrid(u, u, indexing="ij"))
-    log_w = (np.log(w)[:, None] + np.log(w)[None, :]).ravel() + ua**2 + ub**2
-    root = np.sqrt(2.0) * mode.root[..., None]
-    lt = mode.lt[..., None] + root[0, 0] * ua
-    lr = mode.lr[..., None] + root[1, 0] * ua + root[1, 1] * ub
-    log_area = np.log(root[0, 0] * root[1, 1]) + log_w
-    spacing = (2 * half_width * spread / (count - 1))[:, None, None]
-    shape = (rho.shape[0], count * ua.size)
-    log_mass = (surface.precise(lt, lr) + log_area + np.log(spacing)).reshape(shape)
-    log_marginal = np.asarray(logsumexp(log_mass, axis=1))
-    weight = np.exp(log_mass - log_marginal[:, None])
-    by_rho = weight.reshape(rho.shape[0], count, -1).sum(axis=2)
-    if not np.all(np.isfinite(log_marginal)) or np.any(~mode.settled & (by_rho > _MATTERS)):
+    lt, lr, log_area = _places(mode)
+    spacing = 2 * half_width * spread / (count - 1)
+    log_mass = surface.precise(lt, lr)
+    log_mass += log_area
+    log_mass += np.log(spacing)[:, None, None]
+    shape = (rho.shape[0], -1)
+    log_mass = log_mass.reshape(shape)
+    top = log_mass.max(axis=1, keepdims=True)
+    weight = np.exp(log_mass - top)
+    mass = weight.sum(axis=1, keepdims=True)
+    weight /= mass
+    log_marginal = (top + np.log(mass))[:, 0]
+    failed = ~np.isfinite(log_marginal)
+    if not mode.settled.all():
+        by_rho = weight.reshape(lt.shape).sum(axis=2)
+        failed |= np.any(~mode.settled & (by_rho > _MATTERS), axis=1)
+    if failed.any():
         raise FitError(
             "The search for the most likely noise SDs did not settle where it matters; "
             "no numbers are given."
         )
-    log_sv, log_sw = separate(lt, np.broadcast_to(rho[..., None], lt.shape))
+    log_sv, log_sw = separate(lt, rho[..., None])
     return Nodes(
         log_sv.reshape(shape),
         lr.reshape(shape),
         log_sw.reshape(shape),
         weight,
         log_marginal,
-        Found(mode.lt, mode.lr, held),
+        Found(mode.lt, mode.lr, shared),
     )
+
+
+def _places(mode: Modes) -> tuple[Array, Array, Array]:
+    """Return lt, lr and the log of what the density there is multiplied by, (B, R, 25) each."""
+    root = np.sqrt(2.0) * mode.root[..., None]
+    lt = mode.lt[..., None] + root[0, 0] * _ALONG
+    lr = mode.lr[..., None] + root[1, 0] * _ALONG + root[1, 1] * _ACROSS
+    return lt, lr, np.log(root[0, 0] * root[1, 1]) + _LOG_AREA
+
+
+def _hermite() -> tuple[Array, Array, Array]:
+    u, w = roots_hermite(GAUSS_NODES)
+    along, across = (grid.ravel() for grid in np.meshgrid(u, u, indexing="ij"))
+    log_w = (np.log(w)[:, None] + np.log(w)[None, :]).ravel()
+    return along, across, log_w + along**2 + across**2
+
+
+_ALONG, _ACROSS, _LOG_AREA = _hermite()
 
 
 @dataclass(frozen=True, eq=False)
@@ -327,37 +256,40 @@ class Modes:
 def conditional_modes(surface: Surface, near: Found | None = None) -> Modes:
     """Find the mode over (lt, lr) at each rho by damped Newton steps, from `near` if given.
 
-    An animal is looked at until all its rho have settled; what it gets does not depend on
-    the animals beside it.
+    A rho is looked at until it has settled; what it gets does not depend on the others or on the
+    animals beside it.
     """
     shape = surface.rho.shape
     if near is not None:
-        lt, lr = near.lt.copy(), near.lr.copy()
+        lt, lr = near.lt.ravel(), near.lr.ravel()
     else:
-        lr = _start_lr(surface.batch, surface.prior)[:, None] + np.zeros(shape)
-        lt = _start_lt(surface, lr)
-    best, gradient, hessian = _local_shape(surface, lt, lr)
-    damping, settled = np.zeros(shape), np.zeros(shape, dtype=bool)
+        start = _start_lr(surface.batch, surface.prior)[:, None] + np.zeros(shape)
+        lt, lr = _start_lt(surface, start).ravel(), start.ravel()
+    # Where each row stands: lt, lr, damping, value, gradient (2) and Hessian (3).
+    rows, all_ = np.arange(lt.size), np.empty((9, lt.size))
+    state = np.concatenate([[lt, lr, np.zeros(lt.size)], _local_shape(surface.seven(rows, lt, lr))])
+    settled = np.zeros(lt.size, dtype=bool)
     for _ in range(_NEWTON_STEPS):
-        step, size = _damped_step(gradient, hessian, damping)
+        step, size = _damped_step(state[4:6], state[6:], state[2])
         # A step this small is taken unseen: what it would change is far below the rule's error.
-        last = (size < _NEAR) & ~settled
-        lt, lr = np.where(last, lt + step[0], lt), np.where(last, lr + step[1], lr)
-        settled |= last
-        rows = np.flatnonzero(~settled.all(axis=1))
-        if rows.size == 0:
-            break
-        open_ = surface if rows.size == shape[0] else surface.take(rows)
-        to_lt, to_lr = lt[rows] + step[0][rows], lr[rows] + step[1][rows]
-        value, slope, bend = _local_shape(open_, to_lt, to_lr)
-        better = (value >= best[rows] - _SLACK) & ~settled[rows]
-        lt[rows], lr[rows] = np.where(better, to_lt, lt[rows]), np.where(better, to_lr, lr[rows])
-        best[rows] = np.where(better, value, best[rows])
-        gradient[:, rows] = np.where(better, slope, gradient[:, rows])
-        hessian[:, rows] = np.where(better, bend, hessian[:, rows])
-        less, more = damping[rows] / 4, np.maximum(4 * damping[rows], 0.5)
-        damping[rows] = np.where(better, less, more)
-    return Modes(lt, lr, _inverse_root(hessian), settled)
+        last = size < _NEAR
+        if last.any():
+            state[:2, last] += step[:, last]
+            done, on = rows[last], ~last
+            all_[:, done], settled[done] = state[:, last], True
+            rows, state, step = rows[on], state.compress(on, axis=1), step.compress(on, axis=1)
+            if rows.size == 0:
+                break
+        new = np.empty_like(state)
+        np.add(state[:2], step, out=new[:2])
+        new[2] = state[2] / 4
+        new[3:] = _local_shape(surface.seven(rows, new[0], new[1]))
+        worse = ~(new[3] >= state[3] - _SLACK)
+        state[2] = np.maximum(4 * state[2], 0.5)
+        state = np.where(worse, state, new)
+    all_[:, rows] = state
+    root = _inverse_root(all_[6:]).reshape(2, 2, *shape)
+    return Modes(all_[0].reshape(shape), all_[1].reshape(shape), root, settled.reshape(shape))
 
 
 def _start_lr(batch: Batch, prior: NoisePrior) -> Array:
@@ -391,20 +323,20 @@ def _start_lt(surface: Surface, lr: Array) -> Array:
     return np.asarray(((visit + wander) * prior_lt + own * sample) / (visit + wander + own))
 
 
-def _local_shape(surface: Surface, lt: Array, lr: Array) -> tuple[Array, Array, Array]:
-    """Return value (B, R), gradient (2, B, R) and Hessian (3, B, R: tt, tr, rr) at a place.
+def _local_shape(values: Array) -> Array:
+    """Return value, gradient (2) and Hessian (3: tt, tr, rr) of seven values (7, Q): (6, Q).
 
-    Differences of seven values: the place only centres and scales a rule, so their error
-    (a few parts in ten thousand of the scale) does not reach any answer.
+    Differences: the place only centres and scales a rule, so that their error (a few parts in ten
+    thousand of the scale) does not reach any answer.
     """
-    h = _STEP
-    moves = np.array([(0, 0), (h, 0), (-h, 0), (0, h), (0, -h), (h, h), (-h, -h)])
-    values = surface.at(lt[..., None] + moves[:, 0], lr[..., None] + moves[:, 1])
-    f0, tp, tm, rp, rm, pp, mm = np.moveaxis(values, -1, 0)
-    gradient = np.stack([tp - tm, rp - rm]) / (2 * h)
-    tt, rr = (tp - 2 * f0 + tm) / h**2, (rp - 2 * f0 + rm) / h**2
-    tr = (pp - tp - rp + 2 * f0 - tm - rm + mm) / (2 * h**2)
-    return f0, gradient, np.stack([tt, tr, rr])
+    h = STEP
+    f0, tp, tm, rp, rm, pp, mm = values
+    found = np.empty((6, f0.size))
+    found[0] = f0
+    found[1], found[2] = (tp - tm) / (2 * h), (rp - rm) / (2 * h)
+    found[3], found[5] = (tp - 2 * f0 + tm) / h**2, (rp - 2 * f0 + rm) / h**2
+    found[4] = (pp - tp - rp + 2 * f0 - tm - rm + mm) / (2 * h**2)
+    return found
 
 
 def _damped_step(gradient: Array, hessian: Array, damping: Array) -> tuple[Array, Array]:

@@ -104,12 +104,14 @@ class Standing:
         Log of their weights.
     form : (K,) int
         Which form each belongs to.
+    base : (G,) int
+        The form in whose own columns the cross-products of each form are.
     transform : (G, p, p)
         Natural coefficients from the own ones of each form.
     prior_mean, prior_sd : (G, p)
         Priors of the own coefficients.
     gram : (K, p + 1, p + 1)
-        Cross-products of the whitened own columns and values.
+        Cross-products of the whitened columns and values.
     wander_mean : (K, p + 1)
         Filtered wander at the latest session, for each column.
     wander_share : (K,)
@@ -122,6 +124,7 @@ class Standing:
 
     log_weight: Array
     form: np.ndarray
+    base: np.ndarray
     transform: Array
     prior_mean: Array
     prior_sd: Array
@@ -137,38 +140,34 @@ class Standing:
         """Return it for a posterior."""
         # Readings beyond the gauge stand as normal pseudo-sessions here.
         shares, parts = posterior.shares, posterior.plain.parts
-        grams, means, left, noises, weights, forms = [], [], [], [], [], []
-        for i, part in enumerate(parts):
-            weight = shares[i] * part.weight
-            heavy = np.flatnonzero(weight >= LIGHT)
-            if heavy.size == 0:
-                continue
-            own = part.noise
-            noise = Noise(own.visit[..., heavy], own.reading[..., heavy], own.wander[..., heavy])
-            found = whiten(part.batch, noise, keep=True)
-            grams.append(found.gram[:, :, 0])
-            means.append(found.mean[-1, :, 0])
-            left.append(found.share[-1, 0])
-            noises.append(noise)
-            weights.append(weight[heavy])
-            forms.append(np.full(heavy.size, i))
-        gram = np.concatenate(grams, axis=-1)
+        weights = [share * part.weight for share, part in zip(shares, parts, strict=True)]
+        heavy = [np.flatnonzero(weight >= LIGHT) for weight in weights]
+        form = np.repeat(np.arange(len(parts)), [nodes.size for nodes in heavy])
+        noises = [_of(part.noise, at) for part, at in zip(parts, heavy, strict=True)]
+        noise = _joined(noises)
+        # Forms of the same sessions span the same columns: one run of the filter is for all. With
+        # readings beyond the gauge, each form has its own pseudo-sessions.
+        if all(part.batch.k is parts[0].batch.k for part in parts):
+            base, found = np.zeros(len(parts), dtype=np.int64), [parts[0].batch]
+            noises = [noise]
+        else:
+            base, found = np.arange(len(parts)), [part.batch for part in parts]
+        runs = [whiten(*each, keep=True) for each in zip(found, noises, strict=True)]
+        gram = np.concatenate([run.gram[:, :, 0] for run in runs], axis=-1)
         lower = np.tril(np.ones(gram.shape[:2]), -1)[:, :, None] * gram
+        means = np.concatenate([run.mean[-1, :, 0] for run in runs], axis=-1)
         batch = parts[0].batch
         return cls(
-            log_weight=np.log(np.concatenate(weights)),
-            form=np.concatenate(forms),
+            log_weight=np.log(np.concatenate([weights[i][at] for i, at in enumerate(heavy)])),
+            form=form,
+            base=base,
             transform=np.array([part.transform for part in parts]),
             prior_mean=np.array([part.prior_mean for part in parts]),
             prior_sd=np.array([part.batch.prior_sd[:, 0] for part in parts]),
             gram=np.ascontiguousarray(np.moveaxis(gram + lower.transpose(1, 0, 2), -1, 0)),
-            wander_mean=np.ascontiguousarray(np.concatenate(means, axis=-1).T),
-            wander_share=np.concatenate(left),
-            noise=Noise(
-                np.concatenate([one.visit[:, 0] for one in noises], axis=-1)[:, None],
-                np.concatenate([one.reading[:, 0] for one in noises], axis=-1)[:, None],
-                np.concatenate([one.wander[0] for one in noises])[None],
-            ),
+            wander_mean=np.ascontiguousarray(means.T),
+            wander_share=np.concatenate([run.share[-1, 0] for run in runs]),
+            noise=noise,
             wander_days=float(batch.wander_days[0]),
             last_day=float(batch.day[-1, 0]),
         )
@@ -179,16 +178,34 @@ class Standing:
         return _fit(self, np.eye(self.transform.shape[-1]))
 
 
+def _of(noise: Noise, nodes: np.ndarray) -> Noise:
+    """Return the noise at some nodes."""
+    return Noise(noise.visit[..., nodes], noise.reading[..., nodes], noise.wander[..., nodes])
+
+
+def _joined(noises: Sequence[Noise]) -> Noise:
+    """Return the noise at the nodes of several, one after another."""
+    return Noise(
+        np.concatenate([noise.visit for noise in noises], axis=-1),
+        np.concatenate([noise.reading for noise in noises], axis=-1),
+        np.concatenate([noise.wander for noise in noises], axis=-1),
+    )
+
+
 @dataclass(frozen=True, eq=False)
 class _Fit:
     """Today's sessions under the prior of one report: coefficients, and their evidence.
 
     Parameters
     ----------
-    natural : (p, p, K)
-        Natural coefficients from that prior's own ones.
-    centre, mean : (p, K)
-        Prior means of the own coefficients, and posterior means less those.
+    natural : (G, p, p)
+        Natural coefficients from that prior's own ones, of each form.
+    centre : (G, p)
+        Prior means of the own coefficients.
+    form : (K,) int
+        The form of each node.
+    mean : (p, K)
+        Posterior means less the prior's.
     root : (p, p, K)
         Lower Cholesky factor of the posterior precision.
     wander : (p + 1, K)
@@ -199,6 +216,7 @@ class _Fit:
 
     natural: Array
     centre: Array
+    form: np.ndarray
     mean: Array
     root: Array
     wander: Array
@@ -208,10 +226,11 @@ class _Fit:
 def _fit(standing: Standing, shift: Array) -> _Fit:
     """Return today's sessions under the prior of a report that stands `shift` further on."""
     form, count = standing.form, shift.shape[0]
-    own = np.linalg.solve(standing.transform, shift @ standing.transform)
+    base, natural = standing.base, shift @ standing.transform
+    own = np.linalg.solve(standing.transform[base], natural)
     change = np.zeros((own.shape[0], count + 1, count + 1))
     change[:, :count, :count], change[:, count, count] = own, 1.0
-    moved = standing.prior_mean - np.einsum("gab,gb->ga", own, standing.prior_mean)
+    moved = standing.prior_mean[base] - np.einsum("gab,gb->ga", own, standing.prior_mean)
     change[:, :count, count] = moved
     each = np.ascontiguousarray(change[form])
     gram = np.moveaxis(each.transpose(0, 2, 1) @ standing.gram @ each, 0, -1)
@@ -223,8 +242,9 @@ def _fit(standing: Standing, shift: Array) -> _Fit:
     half = forward_solve(root, gram[:count, count])
     log_det = np.log(sd).sum(axis=0) + np.log(root[diagonal, diagonal]).sum(axis=0)
     return _Fit(
-        natural=np.moveaxis((shift @ standing.transform)[form], 0, -1),
-        centre=standing.prior_mean[form].T,
+        natural=natural,
+        centre=standing.prior_mean,
+        form=form,
         mean=backward_solve(root, half),
         root=root,
         wander=(each.transpose(0, 2, 1) @ standing.wander_mean[:, :, None])[:, :, 0].T,
@@ -243,11 +263,12 @@ def _joint(fit: _Fit, rows: Array, kept: Array) -> tuple[Array, Array]:
     kept : (q,)
         How much of the wander at the latest session each still holds.
     """
-    own = np.einsum("qp,pak->qak", rows, fit.natural)
+    own = rows @ fit.natural
     count = rows.shape[1]
-    left = own - kept[:, None, None] * fit.wander[:count]
-    mean = np.einsum("qak,ak->qk", own, fit.centre) + kept[:, None] * fit.wander[count]
-    mean += np.einsum("qak,ak->qk", left, fit.mean)
+    left = own.transpose(1, 2, 0).take(fit.form, axis=2) - kept[:, None, None] * fit.wander[:count]
+    prior = (own @ fit.centre[:, :, None])[:, :, 0].T
+    mean = prior.take(fit.form, axis=1) + kept[:, None] * fit.wander[count]
+    mean += np.sum(left * fit.mean, axis=1)
     half = forward_solve(fit.root[:, :, None], left.transpose(1, 0, 2)).transpose(2, 1, 0)
     return mean, half @ half.transpose(0, 2, 1)
 
@@ -405,10 +426,13 @@ class LaterReport:
             What the sessions read.
         """
         features = _features(read - self.middle)
-        log_density = self.log_density @ features
-        weight = np.exp(log_density - log_density.max(axis=0))
-        share = ndtr(self.room[question] @ features[: read.shape[1] + 1])
-        return np.asarray(np.einsum("kr,kr->r", weight, share) / weight.sum(axis=0))
+        weight = self.log_density @ features
+        weight -= weight.max(axis=0)
+        np.exp(weight, out=weight)
+        share = self.room[question] @ features[: read.shape[1] + 1]
+        ndtr(share, out=share)
+        share *= weight
+        return np.asarray(share.sum(axis=0) / weight.sum(axis=0))
 
 
 def _features(values: Array) -> Array:

@@ -8,7 +8,8 @@ import numpy as np
 
 from bpvet.facts.priors.priors import Priors
 from bpvet.maths.gaussian import coefficients, whiten
-from bpvet.maths.quadrature import integrate, noise_at
+from bpvet.maths.quadrature import integrate
+from bpvet.maths.surface import noise_at
 from bpvet.models.trend.columns import SLOPE_DAYS, columns_of
 from bpvet.models.trend.posteriors import batch_of, noise_prior_of
 from reference_checks.coverage.animals import (

@@ -24,7 +24,8 @@ import pandas as pd
 
 import bpvet
 from bpvet.maths.gaussian import Batch, coefficients, whiten
-from bpvet.maths.quadrature import NoisePrior, Surface, integrate, noise_at
+from bpvet.maths.quadrature import integrate
+from bpvet.maths.surface import NoisePrior, Surface, noise_at
 from bpvet.models.trend.columns import columns_of
 from bpvet.models.trend.posteriors import batch_of, noise_prior_of
 from bpvet.visits.series import Series, all_series
@@ -76,7 +77,7 @@ def agree(batch: Batch, prior: NoisePrior) -> float:
     rho = np.linspace(-2, 1, 5) + np.zeros((batch.y.shape[1], 1))
     lt, lr = (np.full((*rho.shape, 3), value) for value in (2.5, 2.0))
     shared = Surface.of(batch, prior, rho)
-    filtered = Surface(batch, prior, rho, None)
+    filtered = Surface(batch, prior, rho)
     return float(np.max(np.abs(shared.at(lt, lr) - filtered.at(lt, lr))))
 
 

@@ -14,7 +14,8 @@ from scipy.special import ndtr
 
 from bpvet.facts.priors.priors import Priors
 from bpvet.maths.gaussian import coefficients, forward_solve, whiten
-from bpvet.maths.quadrature import integrate, noise_at
+from bpvet.maths.quadrature import integrate
+from bpvet.maths.surface import noise_at
 from bpvet.models.trend.columns import Columns, columns_of
 from bpvet.models.trend.posteriors import batch_of, noise_prior_of
 from bpvet.visits.series import Series

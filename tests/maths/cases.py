@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from bpvet.maths.gaussian import Batch
-from bpvet.maths.quadrature import NoisePrior
+from bpvet.maths.surface import NoisePrior
 from tests.maths.dense import Case, on
 
 CAT = {"sv": (11.0, 0.5), "sr": (7.0, 0.4), "sw": (6.0, 0.5)}

@@ -10,8 +10,9 @@ import pytest
 from bpvet.errors import FitError
 from bpvet.maths.gaussian import Batch, coefficients, whiten
 from bpvet.maths.posterior import PartPrior, parts_of
-from bpvet.maths.quadrature import integrate, noise_at, separate
-from bpvet.maths.spectrum import _log_product
+from bpvet.maths.quadrature import integrate
+from bpvet.maths.spectrum import log_product
+from bpvet.maths.surface import noise_at, separate
 from tests.maths.cases import asked, batch_of, case, hard
 from tests.maths.dense import integrated, log_likelihood
 
@@ -128,4 +129,4 @@ def test_logarithms_of_products_that_a_double_cannot_hold(size: float) -> None:
     values = np.random.default_rng(4).uniform(1, 9, (3, 2, 21)) * size
     values[0, 0] /= size
     expected = [[math.fsum(map(math.log, row)) for row in rows] for rows in values.tolist()]
-    np.testing.assert_allclose(_log_product(values), expected, rtol=1e-13)
+    np.testing.assert_allclose(log_product(np.moveaxis(values, -1, 0)), expected, rtol=1e-13)

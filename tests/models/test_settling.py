@@ -12,6 +12,7 @@ from scipy.stats import qmc
 
 from bpvet.facts.priors.priors import Priors
 from bpvet.maths import settling as maths
+from bpvet.maths.posterior import Posterior
 from bpvet.maths.settling import Standing
 from bpvet.maths.sobol import MOST_DIMENSIONS, sobol_points
 from bpvet.models.trend.fit import fit_trend, refit
@@ -187,3 +188,31 @@ def test_two_and_four_visits_agree_with_dense_algebra():
     assert len(found) >= 20
     for what, off, tolerance in found:
         assert abs(off) <= tolerance, what
+
+
+def test_one_run_of_the_filter_is_for_all_forms_of_the_same_sessions():
+    now = trend([196, 170, 166, 158, 161], [drug("2026-02-07")])
+    parts = now.posterior.parts
+    assert len(parts) == 3
+    # Parts that do not know that they hold the same sessions are gone through one by one.
+    apart = [replace(one, batch=replace(one.batch, k=one.batch.k.copy())) for one in parts]
+    each = Standing.of(Posterior(tuple(apart)))
+    once = Standing.of(now.posterior)
+    assert set(once.base.tolist()) == {0}
+    assert each.base.tolist() == [0, 1, 2]
+    np.testing.assert_array_equal(once.form, each.form)
+    for question in questions(now):
+        ahead = _ahead(now, 2, 14, 5)
+        usual = now.columns.rows(ahead.day[-1:])[0]
+        asked = maths.Question(
+            usual if question.vector is None else question.vector,
+            question.vector is None,
+            question.threshold,
+            question.low,
+            question.sure,
+        )
+        read = np.array([[150.0, 171.0], [128.0, 119.0]])
+        told = [
+            maths.later_report(one, ahead, [asked]).at_or_below(0, read) for one in (once, each)
+        ]
+        np.testing.assert_allclose(*told, rtol=0, atol=1e-10)

@@ -12,7 +12,7 @@ from bpvet.facts.priors.priors import Priors
 from bpvet.maths.gaussian import Array
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Part
-from bpvet.maths.quadrature import noise_at
+from bpvet.maths.surface import noise_at
 from bpvet.models.trend.columns import Columns, columns_of
 from bpvet.models.trend.posteriors import batch_of, noise_prior_of
 from bpvet.visits.series import Series

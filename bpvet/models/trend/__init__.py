@@ -7,8 +7,9 @@ Ornstein–Uhlenbeck wander. A session's mean adds visit noise `sv`, reading noi
 first-visit excitement ``a·exp(−j/1.5)``; the scatter within sessions informs `sr`. Priors stand in
 `bpvet.facts.priors`, are judgements, and are printed in every report. Given the three noise SDs
 everything is Gaussian: one scalar Kalman filter carries the means and all columns
-(`bpvet.maths.gaussian`), or one eigendecomposition for each ratio ``sw/sv`` does the same for all
-nodes at once (`bpvet.maths.spectrum`). The SDs are integrated by a nested rule with the mode found
+(`bpvet.maths.gaussian`), or one eigendecomposition for each ratio ``sw/sv`` (one for all ratios
+where sessions have equally many readings) does the same for all nodes at once
+(`bpvet.maths.spectrum`). The SDs are integrated by a nested rule with the mode found
 at each of 17 ratios (`bpvet.maths.quadrature`): a rule centred on the prior or on one joint mode is
 out by up to 34 mmHg on odd records. No sampling: the same records give the same report, to the
 digit.

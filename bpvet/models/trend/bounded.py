@@ -11,7 +11,7 @@ from bpvet.maths.bounds import Bounds
 from bpvet.maths.censored import CensoredPart, evidence, integrate_bounded
 from bpvet.maths.gaussian import Batch, Noise
 from bpvet.maths.posterior import Part
-from bpvet.maths.quadrature import NoisePrior, noise_at
+from bpvet.maths.surface import NoisePrior, noise_at
 from bpvet.models.trend.columns import Columns
 from bpvet.visits.series import Series
 

@@ -12,7 +12,8 @@ from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
 from bpvet.maths.gaussian import Array, Batch, Noise, coefficients, whiten
 from bpvet.maths.posterior import Part, PartPrior, Posterior, parts_of
-from bpvet.maths.quadrature import NoisePrior, integrate, noise_at
+from bpvet.maths.quadrature import integrate
+from bpvet.maths.surface import NoisePrior, noise_at
 from bpvet.models.trend.bounded import bounded_parts
 from bpvet.models.trend.columns import Columns, noise_groups
 from bpvet.visits.series import Series
@@ -38,7 +39,7 @@ def posteriors(
     parts = {
         i: Posterior(tuple(_bounded(one, priors[i], columns[i], fixed)))
         for i, one in enumerate(series)
-        if one.bounded
+        if one.beyond is not None and one.bounded
     }
     rest = [i for i in range(len(series)) if i not in parts]
     if rest:
@@ -74,32 +75,35 @@ def _batched(
             )
             for one, own, held in zip(series, columns, priors, strict=True)
         ]
-    prior = noise_prior_of(priors)
-    parts: list[list[Part]] = [[] for _ in series]
-    rows, near = list(range(len(series))), None
-    batch: Batch | None = None
-    natural = [own.sessions() for own in columns]
-    for form in range(max(len(own.forms) for own in columns)):
-        left = np.array([len(columns[i].forms) > form for i in rows])
-        if not left.all():
-            rows = [i for i, stays in zip(rows, left, strict=True) if stays]
-            stay = np.flatnonzero(left)
-            prior, near = prior.take(stay), near and near.take(stay)
-            batch = None  # padded to others
-        own = [columns[i] for i in rows]
-        if batch is None:
-            batch = batch_of([series[i] for i in rows], own, form)
-        else:
-            designs = [natural[i] for i in rows]
-            batch = under_form(batch, [series[i] for i in rows], own, designs, form)
-        nodes = integrate(batch, prior, near)
-        near = near or nodes.found
-        like = [parts[i][0] for i in rows] if form else ()
-        forms = [one.forms[form] for one in own]
-        under = [PartPrior(one.mean, one.transform, one.weight) for one in forms]
-        for i, part in zip(rows, parts_of(batch, prior, nodes, under, like), strict=True):
-            parts[i].append(part)
-    return [Posterior(tuple(own)) for own in parts]
+    prior, batch = noise_prior_of(priors), batch_of(series, columns)
+    nodes = integrate(batch, prior)
+    first = parts_of(batch, prior, nodes, [_part_prior(terms, 0) for terms in columns])
+    # The other forms of all, side by side, begin with what the first forms found.
+    rest = [
+        (form, i)
+        for form in range(1, max(len(terms.forms) for terms in columns))
+        for i, terms in enumerate(columns)
+        if len(terms.forms) > form
+    ]
+    if not rest:
+        return [Posterior((part,)) for part in first]
+    forms, at = [form for form, _ in rest], np.array([i for _, i in rest])
+    again = [columns[i] for i in at]
+    batch, prior = batch.take(at), prior.take(at)
+    batch = under_forms(batch, [series[i] for i in at], again, forms)
+    under = [_part_prior(terms, form) for terms, form in zip(again, forms, strict=True)]
+    nodes = integrate(batch, prior, nodes.found.take(at))
+    parts = [[part] for part in first]
+    for i, part in zip(
+        at, parts_of(batch, prior, nodes, under, [first[i] for i in at]), strict=True
+    ):
+        parts[i].append(part)
+    return [Posterior(tuple(each)) for each in parts]
+
+
+def _part_prior(columns: Columns, form: int) -> PartPrior:
+    prior = columns.forms[form]
+    return PartPrior(prior.mean, prior.transform, prior.weight)
 
 
 def fixed_noise(priors: Sequence[Priors], sds: Mapping[str, float]) -> Noise:
@@ -138,24 +142,20 @@ def _at_fixed(
 
 def batch_of(series: Sequence[Series], columns: Sequence[Columns], form: int = 0) -> Batch:
     """Return several series side by side, padded to the longest, under one form of their priors."""
-    count = max(one.y.size for one in series)
-    terms = max(len(one.terms) for one in columns)
-    natural = [one.sessions() for one in columns]
-    y, x, prior_sd = _design(series, columns, natural, form, (terms, count))
-    groups = [noise_groups(one) for one in series]
-    index = [
-        np.array([held.index(method) for method in one.methods.tolist()])
-        for one, held in zip(series, groups, strict=True)
-    ]
-    df, ss, constant = _scatter(series, index, max(len(held) for held in groups))
-    live = np.arange(count)[:, None] < np.array([one.y.size for one in series])
+    sizes = [one.y.size for one in series]
+    terms, count = max(len(one.terms) for one in columns), max(sizes)
+    y, x, prior_sd = _design(series, columns, [form] * len(columns), (terms, count))
+    methods = [_places_of_methods(one) for one in series]
+    k = _padded([one.k for one in series], count, 1.0)
+    group = _padded([index for _, index in methods], count, 0.0).astype(np.int64)
+    df, ss, constant = _scatter(series, k, group, max(groups for groups, _ in methods))
     return Batch(
         y=y,
         x=x,
         day=_padded([own.day for own in columns], count, 0.0),
-        k=_padded([one.k for one in series], count, 1.0),
-        group=_padded(index, count, 0).astype(np.int64),
-        live=live,
+        k=k,
+        group=group,
+        live=np.arange(count)[:, None] < np.array(sizes),
         prior_sd=prior_sd,
         wander_days=np.array([own.wander_days for own in columns]),
         scatter_df=df,
@@ -165,14 +165,19 @@ def batch_of(series: Sequence[Series], columns: Sequence[Columns], form: int = 0
     )
 
 
-def under_form(
-    batch: Batch,
-    series: Sequence[Series],
-    columns: Sequence[Columns],
-    natural: Sequence[Array],
-    form: int,
+def _places_of_methods(series: Series) -> tuple[int, np.ndarray]:
+    """Return how many noise groups a series has, and which each session is of, (n,)."""
+    methods = series.methods.tolist()
+    if methods.count(series.method) == len(methods):
+        return 1, np.zeros(len(methods), dtype=np.int64)
+    groups = noise_groups(series)
+    return len(groups), np.array([groups.index(method) for method in methods])
+
+
+def under_forms(
+    batch: Batch, series: Sequence[Series], columns: Sequence[Columns], forms: Sequence[int]
 ) -> Batch:
-    """Return a batch under another form of its priors: what knows no prior is shared.
+    """Return a batch under other forms of its priors: what knows no prior is shared.
 
     Parameters
     ----------
@@ -180,33 +185,33 @@ def under_form(
         `batch_of` the same series under any form.
     series, columns
         As `batch_of` takes them.
-    natural : sequence of (n, p)
-        The design of the sessions of each, in the natural coefficients.
-    form : int
-        Which form.
+    forms : sequence of int
+        Which form of each.
     """
-    y, x, prior_sd = _design(series, columns, natural, form, batch.x.shape[:2])
+    y, x, prior_sd = _design(series, columns, forms, batch.x.shape[:2])
     return replace(batch, y=y, x=x, prior_sd=prior_sd)
 
 
 def _design(
     series: Sequence[Series],
     columns: Sequence[Columns],
-    natural: Sequence[Array],
-    form: int,
+    which: Sequence[int],
     shape: tuple[int, ...],
 ) -> tuple[Array, Array, Array]:
     """Return y, x and prior SDs of a batch, padded to `shape` (terms, sessions)."""
     terms, count = shape
-    forms = [own.forms[form] for own in columns]
-    designs = [one @ own.transform for one, own in zip(natural, forms, strict=True)]
-    left = [
-        one.y - design @ own.mean for one, design, own in zip(series, designs, forms, strict=True)
-    ]
-    x = np.zeros((terms, count, len(series)))
-    for i, design in enumerate(designs):
-        x[: design.shape[1], : design.shape[0], i] = design.T
-    return _padded(left, count, 0.0), x, _padded([own.sd for own in forms], terms, 1.0)
+    forms = [each.forms[form] for each, form in zip(columns, which, strict=True)]
+    design = np.zeros((len(series), count, terms))
+    transform, mean = np.zeros((len(series), terms, terms)), np.zeros((len(series), terms))
+    for i, (each, prior) in enumerate(zip(columns, forms, strict=True)):
+        natural, used = each.sessions(), prior.mean.size
+        design[i, : natural.shape[0], :used] = natural
+        transform[i, :used, :used] = prior.transform
+        mean[i, :used] = prior.mean
+    x = design @ transform
+    y = _padded([one.y for one in series], count, 0.0) - (x @ mean[:, :, None])[:, :, 0].T
+    sd = _padded([prior.sd for prior in forms], terms, 1.0)
+    return y, np.ascontiguousarray(x.transpose(2, 1, 0)), sd
 
 
 def noise_prior_of(priors: Sequence[Sequence[Priors]]) -> NoisePrior:
@@ -224,22 +229,25 @@ def noise_prior_of(priors: Sequence[Sequence[Priors]]) -> NoisePrior:
 
 
 def _scatter(
-    series: Sequence[Series], index: Sequence[np.ndarray], groups: int
+    series: Sequence[Series], k: Array, group: np.ndarray, groups: int
 ) -> tuple[Array, Array, Array]:
     """Return degrees of freedom and sums of squares within sessions by group, and −½ Σ log k."""
-    df, ss = np.zeros((groups, len(series))), np.zeros((groups, len(series)))
-    constant = np.zeros(len(series))
-    for i, (one, held) in enumerate(zip(series, index, strict=True)):
-        known = one.scatter_known
-        df[:, i] = np.bincount(held[known], one.k[known] - 1, groups)
-        ss[:, i] = np.bincount(held[known], one.ss[known], groups)
-        constant[i] = -0.5 * np.sum(np.log(one.k[known]))
-        for group, own in zip(held, one.held, strict=True):
+    count = k.shape[0]
+    known = _padded([one.scatter_known for one in series], count, 0.0)
+    freedom, squares = known * (k - 1), known * _padded([one.ss for one in series], count, 0.0)
+    of_group = [group == i for i in range(groups)]
+    df = np.array([np.sum(freedom, axis=0, where=where) for where in of_group])
+    ss = np.array([np.sum(squares, axis=0, where=where) for where in of_group])
+    constant = -0.5 * np.sum(known * np.log(k), axis=0)
+    for i, one in enumerate(series):
+        if one.beyond is None:
+            continue
+        for method, beyond in zip(group[:, i].tolist(), one.held, strict=False):
             # Of a session with a bound, the scatter of its numbers.
-            if own is not None and own.ss is not None and own.numbers:
-                df[group, i] += own.numbers - 1
-                ss[group, i] += own.ss
-                constant[i] -= 0.5 * np.log(own.numbers)
+            if beyond is not None and beyond.ss is not None and beyond.numbers:
+                df[method, i] += beyond.numbers - 1
+                ss[method, i] += beyond.ss
+                constant[i] -= 0.5 * np.log(beyond.numbers)
     return df, ss, constant
 
 

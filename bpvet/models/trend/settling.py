@@ -15,7 +15,7 @@ from bpvet.facts.protocol import ENOUGH_READINGS
 from bpvet.facts.sources import fact
 from bpvet.maths.gaussian import Array
 from bpvet.maths.settling import Ahead, Question, Standing, chances
-from bpvet.models.trend.columns import SLOPE_DAYS
+from bpvet.models.trend.columns import SLOPE_DAYS, excitement
 from bpvet.models.trend.effects import Treatment
 from bpvet.models.trend.trend import Trend
 
@@ -145,14 +145,13 @@ def _ahead(trend: Trend, visits: int, gap_days: int, readings: int) -> Ahead:
     """Return further visits by the method of the latest session, on its scale."""
     columns = trend.columns
     day = gap_days * np.arange(1, visits + 1, dtype=np.float64)
-    first = trend.next_visit
-    rows = [
-        columns.rows(np.array([one]), visit=first + i if first >= 0 else -1)[0]
-        for i, one in enumerate(day)
-    ]
+    rows, first = columns.rows(day), trend.next_visit
+    if first >= 0 and "first_visit" in columns.terms:
+        visit = first + np.arange(visits)
+        rows[:, columns.terms.index("first_visit")] = excitement(visit, columns.fading)
     shift = np.eye(len(columns.terms))
     shift[columns.terms.index("level"), columns.terms.index("slope")] = -day[-1] / SLOPE_DAYS
-    return Ahead(np.array(rows), day, float(readings), shift)
+    return Ahead(rows, day, float(readings), shift)
 
 
 def _verdict(key: str) -> float:

@@ -363,6 +363,46 @@ def _quadratic(moments: Moments, start: Pass, d: Array, t: Array, slot_quadratic
     return result
 
 
+class Scatter(NamedTuple):
+    """Plain sums over sessions, by which a search may begin.
+
+    Parameters
+    ----------
+    squares, reading, sessions : (v,) float
+        Σ y², Σ sr²/k over sessions of k readings, and their number, by class of the visit SD.
+    between : float
+        Σ (Σ y)²/n over animals of n sessions.
+    animals : int
+    """
+
+    squares: Array
+    reading: Array
+    sessions: Array
+    between: float
+    animals: int
+
+
+def scatter(moments: Moments, residual: Array, visits: int) -> Scatter:
+    """Return sums over sessions, at a guess of the residual variances (r,).
+
+    Slots of sessions come before those of the scatter within them.
+    """
+    slots = len(moments.count) - int(moments.residual.max()) - 1
+    each = moments.summing((np.arange(len(moments.count)) < slots).astype(float))
+    number, total = (each @ moments.entries[:, 0, place] for place in (moments.z[0], -1))
+    sessions = moments.sessions[:slots]
+    by_slot = (
+        moments.totals[:, :slots, -1, -1].sum(axis=0),
+        sessions * residual[moments.residual[:slots]] / moments.count[:slots],
+        sessions,
+    )
+    squares, reading, number_of = (
+        np.bincount(moments.visit[:slots], values, visits).astype(float) for values in by_slot
+    )
+    between = float((total**2 / number).sum())
+    return Scatter(squares, reading, number_of, between, moments.animals)
+
+
 def traces(moments: Moments, variances: Variances) -> Array:
     """Return tr(V⁻¹ Va V⁻¹ Vb) over the raw entries of G and the session variances."""
     start = begin(moments, variances)

@@ -134,12 +134,16 @@ def _levels(table: Table, asked: Question) -> dict[str, Levels]:
     for name in (*named, asked.visit_by, asked.residual_by, asked.group):
         if name is None:
             continue
+        if name in levels:
+            continue
         text = table.texts[name]
         every = text.names()
-        there = np.bincount(text.codes, minlength=len(every)) > 0
-        found = tuple(
-            dict.fromkeys(one for one, is_there in zip(every, there, strict=True) if is_there)
-        )
+        if text.complete:
+            found = tuple(dict.fromkeys(every))
+        else:
+            there = np.bincount(text.codes, minlength=len(every)) > 0
+            present = (one for one, is_there in zip(every, there, strict=True) if is_there)
+            found = tuple(dict.fromkeys(present))
         if text.categorical:
             levels[name] = Levels(found, tuple(every))
         else:

@@ -234,9 +234,9 @@ def make_design(formula: Formula, ready: pd.DataFrame) -> tuple[Design, NDArray[
     for levels in (*kept.values(), *classes.values()):
         # The library would make the columns first: as many as rows, for a column of names.
         _refuse_columns(len(levels))
-    plain = None if classes else plain_design(formula, kept, ready)
-    if plain is not None:
-        return plain
+    plain = plain_design(formula, kept)
+    if plain is not None and plain.recipe is not None:
+        return plain, _followed(plain.recipe, ready, kept, len(plain.names))
     from formulaic import ModelSpec
 
     # Plain arrays: a data frame of X would take as long to make as X itself.
@@ -256,14 +256,22 @@ def make_design(formula: Formula, ready: pd.DataFrame) -> tuple[Design, NDArray[
     return Design(names, terms, kept, spec, recipe, numbers, classes), x
 
 
-def plain_design(
-    formula: Formula, levels: dict[str, tuple[str, ...]], ready: pd.DataFrame
-) -> tuple[Design, NDArray[np.float64]] | None:
-    """Return the design and X of a formula of plain columns and their products, or None.
+def plain_design(formula: Formula, levels: dict[str, tuple[str, ...]]) -> Design | None:
+    """Return the design of a formula of plain columns and their products; None for any other.
 
     With an intercept, and with every margin of each product in the formula before it, all factors
     are coded against their first level: the library need not work that out.
+
+    Parameters
+    ----------
+    formula : Formula
+    levels : dict
+        Of each of its columns that holds text.
     """
+    for each in levels.values():
+        _refuse_columns(len(each))
+    if formula.classes:
+        return None
     seen: set[frozenset[str]] = set()
     recipe: list[tuple[tuple[str, bool], ...]] = []
     for term in formula.right:
@@ -286,8 +294,7 @@ def plain_design(
         for term, begin, end in zip(formula.right, ends[:-1], ends[1:], strict=True)
     }
     numbers = tuple(name for name in formula.columns if name not in levels)
-    x = _followed(tuple(recipe), ready, levels, len(names))
-    return Design(names, terms, levels, None, tuple(recipe), numbers, {}), x
+    return Design(names, terms, levels, None, tuple(recipe), numbers, {})
 
 
 def _followed(

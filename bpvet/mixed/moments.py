@@ -8,6 +8,7 @@ all that is kept. Moments of disjoint sets of animals add.
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -111,20 +112,19 @@ class Moments:
         return len(self.group)
 
     @cached_property
-    def _rows(self) -> tuple[Codes, Codes, Codes]:
-        """Return entries in the order of the animals, where each animal begins, and their slots."""
+    def _by_animal(self) -> tuple[Any, Codes]:
+        """Return the matrix (N, E) that adds entries up by animal, and the slots of its numbers."""
         n = len(self.entry_slot)
-        table = csr_array(
-            (np.ones(n, np.int8), (self.entry_animal, np.arange(n))), (self.animals, n)
-        )
-        order: Any = table.indices
-        start: Any = table.indptr
-        return order, start, self.entry_slot[order]
+        table: Any = csr_array((np.ones(n), (self.entry_animal, np.arange(n))), (self.animals, n))
+        return table, self.entry_slot[table.indices]
 
-    def summing(self, weight: Array) -> csr_array:
+    def summing(self, weight: Array) -> Any:
         """Return the matrix (N, E) that adds entries up by animal, weighed by their slot's (S,)."""
-        order, start, slot = self._rows
-        return csr_array((weight[slot], order, start), (self.animals, len(order)))
+        table, slot = self._by_animal
+        # A shallow copy shares what says where the numbers are: it need not be checked again.
+        weighed = copy(table)
+        weighed.data = weight[slot]
+        return weighed
 
     @cached_property
     def _runs(self) -> tuple[Codes, Codes]:

@@ -124,11 +124,46 @@ def _at(values: Array, places: Codes) -> Array:
     return taken.transpose(2, 0, 1)
 
 
-class Pass(NamedTuple):
-    """What every pass begins with: weights and animals' blocks."""
+class Pass:
+    """What every pass begins with: weights and animals' blocks; and what derivatives share.
 
-    w: Weights
-    animals: AnimalBlocks
+    Parameters
+    ----------
+    w : Weights
+    animals : AnimalBlocks
+    """
+
+    def __init__(self, w: Weights, animals: AnimalBlocks) -> None:
+        self.w, self.animals = w, animals
+        self._left: Left | None = None
+
+    def left(self, moments: Moments) -> Left:
+        """Return `left_over` of these moments, worked out once."""
+        if self._left is None:
+            self._left = left_over(moments, self.animals)
+        return self._left
+
+
+class Left(NamedTuple):
+    """Cross-products that are left when animals' effects are taken off.
+
+    Parameters
+    ----------
+    slots : (groups, S, m, m) float
+        Σ (u − A_uz K z)(u − A_uz K z)ᵀ over a slot's sessions: Uᵀ V⁻¹ Va V⁻¹ U is their sum, each
+        times ∂v w².
+    inner : (S,) float
+        Σ zᵀ K z over a slot's sessions.
+    t : (N, q, m) float
+        T_z = Zᵀ V⁻¹ U.
+    pairs : (groups, q, q, m, m) float
+        Σ T_z[k]ᵀ T_z[l] over a group's animals.
+    """
+
+    slots: Array
+    inner: Array
+    t: Array
+    pairs: Array
 
 
 class AnimalBlocks(NamedTuple):
@@ -145,13 +180,35 @@ _LATEST: WeakKeyDictionary[Moments, tuple[Variances, Pass]] = WeakKeyDictionary(
 
 def _by_animal(moments: Moments, weight: Array, entries: Array) -> Array:
     """Return Σ weight · entry by animal."""
-    at_entry = weight[moments.entry_slot]
+    table = moments.summing(weight)
     inner = entries.shape[1:]
     summed = np.empty((*inner, moments.animals))
     for i in range(inner[0]):
         for j in range(inner[1]):
-            summed[i, j] = moments.by_animal @ (at_entry * entries[:, i, j])
+            summed[i, j] = table @ entries[:, i, j]
     return summed.transpose(2, 0, 1)
+
+
+def left_over(moments: Moments, animals: AnimalBlocks) -> Left:
+    """Return the cross-products that are left when animals' effects are taken off."""
+    z, q = moments.z, len(moments.z)
+    entries, owner = moments.entries, moments.entry_animal
+    own = _at(animals.ka, owner)
+    half = times(0.5 * entries[:, :, z], own)
+    half -= entries
+    cross = sum(moments.products_by_run(own[:, i], half[:, i]) for i in range(q))
+    inner = moments.by_run((_at(animals.k, owner) * entries[:, :, z]).sum(axis=(1, 2)))
+    t = animals.a - times(animals.a[:, :, z], animals.ka)
+    pairs = [
+        [_products_by_group(moments, t[:, [row]], t[:, [column]]) for column in range(q)]
+        for row in range(q)
+    ]
+    return Left(
+        moments.totals + cross + np.swapaxes(cross, -1, -2),
+        inner,
+        t,
+        np.array(pairs).transpose(2, 0, 1, 3, 4),
+    )
 
 
 def _by_group(moments: Moments, values: Array) -> Array:
@@ -192,7 +249,8 @@ def _between(left: Array, middle: Array, right: Array) -> Array:
 
 def reduced(moments: Moments, variances: Variances) -> Reduced:
     """Return Σ Uᵀ V⁻¹ U by group and log|V|, the group effect left aside."""
-    w, animals = begin(moments, variances)
+    start = begin(moments, variances)
+    w, animals = start.w, start.animals
     products: Array = np.einsum("gsij,s->gij", moments.totals, w.weight)
     products = products - _products_by_group(moments, animals.a, animals.ka)
     return Reduced(products, w.log_determinant + animals.log_determinant)
@@ -239,33 +297,12 @@ def slopes(moments: Moments, start: Pass, adjoint: Array) -> Slopes:
     adjoint : (groups, m, m) float
         Derivative of the criterion by each group's T.
     """
-    w, animals = start
-    h = _of_animals(moments, adjoint)
-    t = animals.a - times(animals.a[:, :, moments.z], animals.ka)
-    th = times(t, h)
-    random = t[:, :, moments.z].sum(axis=0) - _inner(th, t).sum(axis=0)
-    kah = times(animals.ka, h)
-    coefficient = -2.0 * kah
-    coefficient[:, :, moments.z] += _inner(kah, animals.ka) + animals.k
-    by_entry = np.zeros(len(moments.owner))
-    for i in range(coefficient.shape[1]):
-        for j in range(coefficient.shape[2]):
-            column = np.ascontiguousarray(coefficient[:, i, j])
-            by_entry += column[moments.owner] * moments.entries[:, i, j]
-    by_slot = np.bincount(moments.entry_slot, by_entry, len(w.weight))
-    by_slot += np.einsum("gsij,gij->s", moments.totals, adjoint)
+    w, left = start.w, start.left(moments)
+    random = left.t[:, :, moments.z].sum(axis=0)
+    random = random - np.einsum("gklij,gij->kl", left.pairs, adjoint)
+    by_slot = left.inner + np.einsum("gsij,gij->s", left.slots, adjoint)
     change = moments.sessions * w.weight - w.weight**2 * by_slot
     return Slopes(random, np.einsum("as,s->a", w.by_variance, change))
-
-
-def _inner(a: Array, b: Array) -> Array:
-    """Return Σ_m a_km b_lm for stacks (N, q, m), as (N, q, q)."""
-    q = a.shape[1]
-    result = np.empty((q, q, len(a)))
-    for k in range(q):
-        for row in range(q):
-            result[k, row] = (a[:, k] * b[:, row]).sum(axis=1)
-    return result.transpose(2, 0, 1)
 
 
 def _of_animals(moments: Moments, by_group: Array) -> Array:
@@ -282,63 +319,28 @@ def curvature(moments: Moments, start: Pass, vectors: Array) -> Curvature:
     start : Pass
     vectors : (groups, m, K) float
     """
-    w, animals = start
+    w, animals, left = start.w, start.animals, start.left(moments)
     z, q = moments.z, len(moments.z)
-    c = _of_animals(moments, vectors)
-    kappa = times(animals.ka, c)
-    shrink = np.eye(q) - times(animals.a[:, :, z], animals.k)
-    tz = times(shrink, animals.a)
-    t = times(tz, c)
-    own = _at(kappa, moments.owner)
-    ze = times(moments.entries, c if len(c) == 1 else _at(c, moments.owner))
-    u = ze - times(moments.entries[:, :, z], own)
-    slot_products, slot_quadratic = _slot_sums(moments, vectors, own, ze, u)
     first = w.weight**2 * w.by_variance
-    d = np.stack([_by_animal(moments, row, u) for row in first])
-    sessions = np.einsum("as,gsmk->gamk", first, slot_products)
-    together = d.transpose(1, 2, 0, 3)
-    flat = together.reshape(*together.shape[:2], -1)
-    correction = _products_by_group(moments, animals.ka, flat)
-    correction = correction.reshape(len(correction), -1, len(d), d.shape[3])
-    sessions = sessions - correction.transpose(0, 2, 1, 3)
-    random = _random_products(moments, tz, t)
-    quadratic = _quadratic(moments, w, animals, together, t, tz[:, :, z], shrink, slot_quadratic)
+    moved = left.slots @ vectors[:, None]
+    sessions = np.einsum("as,gsmk->gamk", first, moved)
+    random = left.pairs @ vectors[:, None, None]
+    random = random.reshape(len(random), q * q, *random.shape[3:])
+    c = _of_animals(moments, vectors)
+    own = _at(times(animals.ka, c), moments.entry_animal)
+    u = times(moments.entries, c if len(c) == 1 else _at(c, moments.entry_animal))
+    u -= times(moments.entries[:, :, z], own)
+    d = np.stack([_by_animal(moments, row, u) for row in first], axis=2)
+    slot_quadratic = np.einsum("gmk,gsmk->gsk", vectors, moved)
+    quadratic = _quadratic(moments, start, d, times(left.t, c), slot_quadratic)
     return Curvature(np.concatenate([random, sessions], axis=1), quadratic)
 
 
-def _slot_sums(
-    moments: Moments, vectors: Array, own: Array, ze: Array, u: Array
-) -> tuple[Array, Array]:
-    """Return by group and slot Σ M c (groups, S, m, K) and Σ cᵀ M c (groups, S, K)."""
-    products = moments.totals @ vectors[:, None]
-    quadratic = np.einsum("gmk,gsmk->gsk", vectors, products)
-    moved = times(moments.entries.transpose(0, 2, 1), own)
-    moved = moments.gather @ moved.reshape(len(own), -1)
-    change = moments.gather @ (own * (ze + u)).sum(axis=1)
-    return products - moved.reshape(products.shape), quadratic - change.reshape(quadratic.shape)
-
-
-def _random_products(moments: Moments, tz: Array, t: Array) -> Array:
-    """Return Σ T_z[k]ᵀ t_l by group, (groups, q², m, K)."""
-    q, m, vectors = tz.shape[1], tz.shape[2], t.shape[2]
-    rows = tz.reshape(-1, 1, q * m)
-    columns = t.reshape(-1, 1, q * vectors)
-    table = _products_by_group(moments, rows, columns)
-    table = table.reshape(-1, q, m, q, vectors).transpose(0, 1, 3, 2, 4)
-    return table.reshape(-1, q * q, m, vectors)
-
-
-def _quadratic(
-    moments: Moments,
-    w: Weights,
-    animals: AnimalBlocks,
-    d: Array,
-    t: Array,
-    tzz: Array,
-    shrink: Array,
-    slot_quadratic: Array,
-) -> Array:
-    """Return cᵀ Uᵀ V⁻¹ Va V⁻¹ Vb V⁻¹ U c; d (N, q, a, K) are Zᵀ R⁻¹ Va V⁻¹ U c."""
+def _quadratic(moments: Moments, start: Pass, d: Array, t: Array, slot_quadratic: Array) -> Array:
+    """Return cᵀ Uᵀ V⁻¹ Va V⁻¹ Vb V⁻¹ U c; d (N, q, a, K) are Zᵀ R⁻¹ Va V⁻¹ U c, t is T_z c."""
+    w, animals = start.w, start.animals
+    tzz = start.left(moments).t[:, :, moments.z]
+    shrink = np.eye(len(moments.z)) - times(animals.a[:, :, moments.z], animals.k)
     q, sessions = len(moments.z), len(w.by_variance)
     groups, _, vectors = slot_quadratic.shape
     result = np.zeros((groups, q * q + sessions, q * q + sessions, vectors))
@@ -361,9 +363,50 @@ def _quadratic(
     return result
 
 
+class Scatter(NamedTuple):
+    """Plain sums over sessions, by which a search may begin.
+
+    Parameters
+    ----------
+    squares, reading, sessions : (v,) float
+        Σ y², Σ sr²/k over sessions of k readings, and their number, by class of the visit SD.
+    between : float
+        Σ (Σ y)²/n over animals of n sessions.
+    animals : int
+    """
+
+    squares: Array
+    reading: Array
+    sessions: Array
+    between: float
+    animals: int
+
+
+def scatter(moments: Moments, residual: Array, visits: int) -> Scatter:
+    """Return sums over sessions, at a guess of the residual variances (r,).
+
+    Slots of sessions come before those of the scatter within them.
+    """
+    slots = len(moments.count) - int(moments.residual.max()) - 1
+    each = moments.summing((np.arange(len(moments.count)) < slots).astype(float))
+    number, total = (each @ moments.entries[:, 0, place] for place in (moments.z[0], -1))
+    sessions = moments.sessions[:slots]
+    by_slot = (
+        moments.totals[:, :slots, -1, -1].sum(axis=0),
+        sessions * residual[moments.residual[:slots]] / moments.count[:slots],
+        sessions,
+    )
+    squares, reading, number_of = (
+        np.bincount(moments.visit[:slots], values, visits).astype(float) for values in by_slot
+    )
+    between = float((total**2 / number).sum())
+    return Scatter(squares, reading, number_of, between, moments.animals)
+
+
 def traces(moments: Moments, variances: Variances) -> Array:
     """Return tr(V⁻¹ Va V⁻¹ Vb) over the raw entries of G and the session variances."""
-    w, animals = begin(moments, variances)
+    start = begin(moments, variances)
+    w, animals = start.w, start.animals
     z, q, sessions = moments.z, len(moments.z), len(w.by_variance)
     azz = animals.a[:, :, z]
     shrink = np.eye(q) - times(azz, animals.k)
@@ -376,8 +419,7 @@ def traces(moments: Moments, variances: Variances) -> Array:
     first = w.weight**2 * w.by_variance
     entries = moments.entries[:, :, z]
     d = np.stack([_by_animal(moments, row, entries) for row in first])
-    by_entry = (_at(animals.k, moments.owner) * entries).sum(axis=(1, 2))
-    by_slot = np.bincount(moments.entry_slot, by_entry, len(w.weight))
+    by_slot = start.left(moments).inner
     own = moments.sessions * w.weight**2 - 2.0 * w.weight**3 * by_slot
     for a in range(sessions):
         row = q * q + a

@@ -235,12 +235,21 @@ class Criterion:
         column = np.insert(cross, at, square, axis=1)
         return first, np.insert(second, at, column, axis=2)
 
-    def expected_information(self, variances: Variances, value: Value) -> Array:
-        """Return tr(P Va P Vb) over φ by REML, tr(V⁻¹ Va V⁻¹ Vb) by ML: E(Hessian)."""
+    def products_of_effects(self, variances: Variances, value: Value) -> Products:
+        """Return products with the fixed effects' columns, scaled to XᵀV⁻¹X = I."""
+        return self.products(variances, value, self.basis @ value.root)
+
+    def expected_information(
+        self, variances: Variances, value: Value, products: Products | None = None
+    ) -> Array:
+        """Return tr(P Va P Vb) over φ by REML, tr(V⁻¹ Va V⁻¹ Vb) by ML: E(Hessian).
+
+        `products` are those of the effects, where they are known already.
+        """
         plain = self.traces(variances, value)
         if not self.reml:
             return plain
-        products = self.products(variances, value, self.basis @ value.root)
+        products = products or self.products_of_effects(variances, value)
         inner = value.root.T @ (self.basis.T @ products.first)
         twice = 2.0 * products.second.sum(axis=2)
         result: Array = plain - twice + np.einsum("aij,bij->ab", inner, inner)

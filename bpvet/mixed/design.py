@@ -34,7 +34,7 @@ class Design(Content):
     levels : dict
         Levels of each text column.
     spec : object
-        The library's specification.
+        The library's specification; None where the library was not asked.
     recipe : tuple or None
         Where X is made of products of columns alone: for each block of its columns the factors,
         as (name, reduced). Such X is made directly, a tenth of the library's time.
@@ -111,7 +111,9 @@ class Design(Content):
         FormulaError
             Where the formula cannot be evaluated on these rows.
         """
-        return _evaluated(self.spec, ready, self.spec)[1]
+        if self.spec is not None or self.recipe is None:
+            return _evaluated(self.spec, ready, self.spec)[1]
+        return _followed(self.recipe, ready, self.levels, len(self.names))
 
 
 def _filled(frame: pd.DataFrame, name: str) -> pd.Series[Any]:
@@ -219,8 +221,6 @@ def make_design(formula: Formula, ready: pd.DataFrame) -> tuple[Design, NDArray[
         The columns the right side needs: numbers, and text as categories. Numbers within
         ``C(…)`` take every level that they will ever take.
     """
-    from formulaic import ModelSpec
-
     kept = {
         str(name): tuple(str(level) for level in ready[name].cat.categories)
         for name in ready.columns
@@ -234,6 +234,11 @@ def make_design(formula: Formula, ready: pd.DataFrame) -> tuple[Design, NDArray[
     for levels in (*kept.values(), *classes.values()):
         # The library would make the columns first: as many as rows, for a column of names.
         _refuse_columns(len(levels))
+    plain = plain_design(formula, kept)
+    if plain is not None and plain.recipe is not None:
+        return plain, _followed(plain.recipe, ready, kept, len(plain.names))
+    from formulaic import ModelSpec
+
     # Plain arrays: a data frame of X would take as long to make as X itself.
     spec = ModelSpec(formula=formula.right, na_action="raise", output="numpy")
     try:
@@ -249,6 +254,58 @@ def make_design(formula: Formula, ready: pd.DataFrame) -> tuple[Design, NDArray[
     numbers = tuple(name for name in formula.columns if name not in kept)
     recipe = _recipe(spec, kept, ready, x, names)
     return Design(names, terms, kept, spec, recipe, numbers, classes), x
+
+
+def plain_design(formula: Formula, levels: dict[str, tuple[str, ...]]) -> Design | None:
+    """Return the design of a formula of plain columns and their products; None for any other.
+
+    With an intercept, and with every margin of each product in the formula before it, all factors
+    are coded against their first level: the library need not work that out.
+
+    Parameters
+    ----------
+    formula : Formula
+    levels : dict
+        Of each of its columns that holds text.
+    """
+    for each in levels.values():
+        _refuse_columns(len(each))
+    if formula.classes:
+        return None
+    seen: set[frozenset[str]] = set()
+    recipe: list[tuple[tuple[str, bool], ...]] = []
+    for term in formula.right:
+        factors = [str(factor.expr) for factor in term.factors if str(factor.expr) != "1"]
+        if any(name not in formula.plain or len(levels.get(name, "12")) < 2 for name in factors):
+            return None
+        margins = (frozenset(factors) - {name} for name in factors if name in levels)
+        if not (factors or not seen) or not all(margin in seen for margin in margins):
+            return None
+        seen.add(frozenset(factors))
+        recipe.append(tuple((name, name in levels) for name in factors))
+    if not recipe or recipe[0]:
+        return None
+    blocks = [_recipe_names((block,), levels) for block in recipe]
+    names = tuple(name for block in blocks for name in block)
+    _refuse_columns(len(names))
+    ends = np.cumsum([0, *map(len, blocks)])
+    terms = {
+        str(term): tuple(range(begin, end))
+        for term, begin, end in zip(formula.right, ends[:-1], ends[1:], strict=True)
+    }
+    numbers = tuple(name for name in formula.columns if name not in levels)
+    return Design(names, terms, levels, None, tuple(recipe), numbers, {})
+
+
+def _followed(
+    recipe: Recipe, ready: pd.DataFrame, levels: Mapping[str, tuple[str, ...]], columns: int
+) -> NDArray[np.float64]:
+    """Return X for a frame whose text columns are categories of these levels, by a recipe."""
+    numbers = {str(n): ready[n].to_numpy(dtype=float) for n in ready.columns if n not in levels}
+    codes = {name: ready[name].cat.codes.to_numpy() for name in levels}
+    x = np.empty((len(ready), columns))
+    follow(recipe, x, numbers, codes, levels)
+    return x
 
 
 def _refuse_columns(number: int) -> None:
@@ -277,10 +334,7 @@ def _recipe(
     if _recipe_names(recipe, levels) != names:
         return None
     head = ready.iloc[:200]
-    numbers = {str(n): head[n].to_numpy(dtype=float) for n in head.columns if n not in levels}
-    codes = {name: head[name].cat.codes.to_numpy() for name in levels}
-    made = np.empty((len(head), x.shape[1]))
-    follow(recipe, made, numbers, codes, levels)
+    made = _followed(recipe, head, levels, x.shape[1])
     return recipe if np.array_equal(made, x[: len(head)]) else None
 
 

@@ -10,6 +10,7 @@ import ast
 import re
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from bpvet.equality import Content
@@ -89,10 +90,16 @@ def read_formula(text: str, columns: Iterable[Hashable]) -> Formula:
     >>> read_formula("y ~ a + log(b)", ["y", "a", "b"]).columns
     ('a', 'b')
     """
+    known = frozenset(str(column) for column in columns)
+    _check_text(text)
+    return _read(text, known)
+
+
+# A clinic's cohort is fitted with the same formula many times over.
+@lru_cache(maxsize=64)
+def _read(text: str, known: frozenset[str]) -> Formula:
     from formulaic import Formula as Parser
 
-    known = {str(column) for column in columns}
-    _check_text(text)
     try:
         parsed = Parser(text)
         left, right = list(parsed.lhs), list(parsed.rhs)
@@ -168,7 +175,7 @@ def _without_python(text: str) -> str:
 class _Found:
     """What factors use, each of them having been looked at: columns and calls, in order."""
 
-    def __init__(self, known: set[str]) -> None:
+    def __init__(self, known: frozenset[str]) -> None:
         self.known = known
         self.columns: dict[str, None] = {}
         self.classes: dict[str, None] = {}
@@ -218,7 +225,7 @@ def _calls(node: ast.expr, name: str) -> bool:
     return isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == name
 
 
-def _no_column(name: str, known: set[str]) -> str:
+def _no_column(name: str, known: frozenset[str]) -> str:
     from difflib import get_close_matches
 
     near = get_close_matches(name, sorted(known), n=3)

@@ -85,20 +85,14 @@ def satterthwaite(criterion: Criterion, point: Point) -> Satterthwaite:
     root = point.value.root
     chart, psi = point.chart, point.psi
     jacobian = chart.jacobian(psi)
-    moved = _moved(criterion, point)
-    expected = criterion.expected_information(point.variances, point.value)
+    products = criterion.products_of_effects(point.variances, point.value)
+    # rootᵀ XᵀV⁻¹ Va V⁻¹X root over φ, (a, p, p).
+    moved = root.T @ (criterion.basis.T @ products.first)
+    expected = criterion.expected_information(point.variances, point.value, products)
     hessian = jacobian.T @ (2.0 * point.derivatives.information - expected) @ jacobian
     hessian += chart.bend(psi, point.derivatives.gradient)
     slopes = np.einsum("ap,aij->pij", jacobian, root @ moved @ root.T)
     return Satterthwaite(root @ root.T, slopes, 2.0 * _inverse(hessian))
-
-
-def _moved(criterion: Criterion, point: Point) -> Array:
-    """Return rootᵀ XᵀV⁻¹ Va V⁻¹X root over φ, (a, p, p)."""
-    root = point.value.root
-    products = criterion.products(point.variances, point.value, criterion.basis @ root)
-    moved: Array = root.T @ (criterion.basis.T @ products.first)
-    return moved
 
 
 def _inverse(matrix: Array) -> Array:

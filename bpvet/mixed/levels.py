@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from bpvet.errors import CallError, FormulaError
 from bpvet.mixed.columns import Question, Table, table_of, usable
-from bpvet.mixed.design import MOST_COLUMNS, make_design, prepared
+from bpvet.mixed.design import MOST_COLUMNS, make_design, plain_design, prepared
 
 # So many rows show the formula at work, beside those that show the levels.
 _SHOWN = 50
@@ -85,6 +85,11 @@ def _is_text(column: pd.Series[Any]) -> bool:
 
 def design_of_table(table: Table, asked: Question) -> Question:
     """Return the question with a design made from a few of a table's rows that show all levels."""
+    named = asked.formula.columns
+    texts = {name: asked.levels[name] for name in named if name not in table.numbers}
+    plain = plain_design(asked.formula, texts)
+    if plain is not None:
+        return replace(asked, design=plain)
     few = table.taken(_showing(table, asked))
     return with_design(few.frame(asked.formula.columns, asked.levels, asked.formula.classes), asked)
 
@@ -134,12 +139,16 @@ def _levels(table: Table, asked: Question) -> dict[str, Levels]:
     for name in (*named, asked.visit_by, asked.residual_by, asked.group):
         if name is None:
             continue
+        if name in levels:
+            continue
         text = table.texts[name]
         every = text.names()
-        there = np.bincount(text.codes, minlength=len(every)) > 0
-        found = tuple(
-            dict.fromkeys(one for one, is_there in zip(every, there, strict=True) if is_there)
-        )
+        if text.complete:
+            found = tuple(dict.fromkeys(every))
+        else:
+            there = np.bincount(text.codes, minlength=len(every)) > 0
+            present = (one for one, is_there in zip(every, there, strict=True) if is_there)
+            found = tuple(dict.fromkeys(present))
         if text.categorical:
             levels[name] = Levels(found, tuple(every))
         else:

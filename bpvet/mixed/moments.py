@@ -8,8 +8,10 @@ all that is kept. Moments of disjoint sets of animals add.
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +23,8 @@ Codes = NDArray[np.int64]
 # Products of blocks this small stay in one thread of any BLAS, so that the digits do not depend
 # on the number of threads.
 _FLOPS_IN_ONE_THREAD = 200_000
-_LARGEST_TABLE = 50_000_000
+# Runs of fewer entries than this are not worth a matrix product each.
+_SHORT_RUN = 256
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,10 +79,8 @@ class Moments:
         Readings behind each mean of the slot; 1 in a slot of scatter.
     sessions : (S,) float
         How many log-variances the slot adds: its sessions, or Σ (k − 1) for scatter.
-    entry_start : (N + 1,) int
-        Where each animal's entries begin.
-    entry_slot : (E,) int
-        Slot of each entry.
+    entry_animal, entry_slot : (E,) int
+        Animal and slot of each entry: sorted by slot, in it by group, in it by animal.
     entries : (E, q, m) float
         Σ z uᵀ over an animal's sessions of a slot.
     group : (N,) int
@@ -97,7 +98,7 @@ class Moments:
     residual: Codes
     count: Array
     sessions: Array
-    entry_start: Codes
+    entry_animal: Codes
     entry_slot: Codes
     entries: Array
     group: Codes
@@ -108,26 +109,51 @@ class Moments:
     @property
     def animals(self) -> int:
         """Return the number of animals."""
-        return len(self.entry_start) - 1
+        return len(self.group)
 
     @cached_property
-    def owner(self) -> Codes:
-        """Return each entry's animal (E,)."""
-        return np.repeat(np.arange(self.animals), np.diff(self.entry_start))
-
-    @cached_property
-    def by_animal(self) -> csr_array:
-        """Return the matrix that adds entries up by animal, (N, E)."""
+    def _by_animal(self) -> tuple[Any, Codes]:
+        """Return the matrix (N, E) that adds entries up by animal, and the slots of its numbers."""
         n = len(self.entry_slot)
-        return csr_array((np.ones(n), np.arange(n), self.entry_start), (self.animals, n))
+        table: Any = csr_array((np.ones(n), (self.entry_animal, np.arange(n))), (self.animals, n))
+        return table, self.entry_slot[table.indices]
+
+    def summing(self, weight: Array) -> Any:
+        """Return the matrix (N, E) that adds entries up by animal, weighed by their slot's (S,)."""
+        table, slot = self._by_animal
+        # A shallow copy shares what says where the numbers are: it need not be checked again.
+        weighed = copy(table)
+        weighed.data = weight[slot]
+        return weighed
 
     @cached_property
-    def gather(self) -> csr_array:
-        """Return the matrix that adds entries up by group and slot, (groups · S, E)."""
+    def _runs(self) -> tuple[Codes, Codes]:
+        """Return where runs of entries of one slot and group begin, and slot · groups + group."""
+        code = self.entry_slot * len(self.totals) + self.group[self.entry_animal]
+        start = _heads(code)
+        return start, code[start]
+
+    def by_run(self, values: Array) -> Array:
+        """Return Σ values (E,) by slot."""
+        start, code = self._runs
+        summed = np.add.reduceat(values, start) if len(start) else np.empty(0)
+        return np.bincount(code // len(self.totals), summed, len(self.count)).astype(float)
+
+    def products_by_run(self, a: Array, b: Array) -> Array:
+        """Return Σ aᵀ b by group and slot: (E, r), (E, c) to (groups, S, r, c)."""
+        start, code = self._runs
         groups, slots = self.totals.shape[:2]
-        code = self.group[self.owner] * slots + self.entry_slot
-        n = len(code)
-        return csr_array((np.ones(n), (code, np.arange(n))), (groups * slots, n))
+        r, c = a.shape[1], b.shape[1]
+        result = np.zeros((slots * groups, r, c))
+        if len(start) * _SHORT_RUN > len(a) and len(start) > slots:
+            # Many short runs: pass by pass over all of them.
+            for i in range(r):
+                for j in range(c):
+                    result[code, i, j] = np.add.reduceat(a[:, i] * b[:, j], start)
+        else:
+            for place, begin, end in zip(code, start, np.append(start[1:], len(a)), strict=True):
+                result[place] = summed_products(a[begin:end], b[begin:end])
+        return result.reshape(slots, groups, r, c).swapaxes(0, 1)
 
 
 def summed_products(a: Array, b: Array) -> Array:
@@ -188,38 +214,30 @@ def moments(
     """
     of_animal = np.zeros(animals, np.int64) if group is None else np.asarray(group, np.int64)
     kinds, slot = _kinds(sessions)
-    totals = _totals(sessions.u, of_animal, sessions.animal, slot, groups, len(kinds[0]))
-    start, entry_slot, entry = _entries(sessions.animal, slot, animals, len(kinds[0]))
-    zu = _entry_products(sessions.u, z, entry, len(entry_slot))
-    within = _within(sessions, z, of_animal, groups)
+    slots = len(kinds[0])
+    between = _summed(sessions.u, z, sessions.animal, slot, slots, of_animal, groups)
+    within, classes = _within(sessions, z, of_animal, groups)
     free = np.where(sessions.known, sessions.count - 1, 0)
-    readings = np.bincount(sessions.residual, free, minlength=len(within.classes))
-    owner = np.concatenate([np.repeat(np.arange(animals), np.diff(start)), within.animal])
-    slots = np.concatenate([entry_slot, within.slot + len(kinds[0])])
-    order = np.argsort(owner, kind="stable") if len(within.animal) else np.arange(len(owner))
-    bounds = np.concatenate([[0], np.cumsum(np.bincount(owner, minlength=animals))])
+    readings = np.bincount(sessions.residual, free, minlength=len(classes))
+    entries = between.entries
+    if len(within.entries):
+        entries = np.concatenate(
+            [entries.transpose(1, 2, 0), within.entries.transpose(1, 2, 0)], axis=2
+        ).transpose(2, 0, 1)
     return Moments(
         z=np.asarray(z, np.int64),
-        visit=np.concatenate([kinds[0], np.full(len(within.classes), -1)]),
-        residual=np.concatenate([kinds[1], within.classes]),
-        count=np.concatenate([kinds[2], np.ones(len(within.classes))]).astype(float),
+        visit=np.concatenate([kinds[0], np.full(len(classes), -1)]),
+        residual=np.concatenate([kinds[1], classes]),
+        count=np.concatenate([kinds[2], np.ones(len(classes))]).astype(float),
         sessions=np.concatenate([kinds[3], readings]).astype(float),
-        entry_start=bounds.astype(np.int64),
-        entry_slot=slots[order],
-        entries=_in_order(zu, within.entries, order),
+        entry_animal=np.concatenate([between.animal, within.animal]),
+        entry_slot=np.concatenate([between.slot, within.slot + slots]),
+        entries=entries,
         group=of_animal,
-        totals=np.concatenate([totals, within.totals], axis=1),
+        totals=np.concatenate([between.totals, within.totals], axis=1),
         log_counts=_log_counts(sessions, kinds),
         observations=int(free.sum()) + len(sessions.count),
     )
-
-
-def _in_order(between: Array, within: Array, order: Codes) -> Array:
-    """Return both kinds of entries, sorted by animal, one entry beside the next in memory."""
-    if not len(within):
-        return between
-    both = np.concatenate([between.transpose(1, 2, 0), within.transpose(1, 2, 0)], axis=2)
-    return np.ascontiguousarray(both[:, :, order]).transpose(2, 0, 1)
 
 
 def _kinds(sessions: SessionArrays) -> tuple[tuple[Codes, Codes, Codes, Codes], Codes]:
@@ -238,7 +256,7 @@ def _kinds(sessions: SessionArrays) -> tuple[tuple[Codes, Codes, Codes, Codes], 
 
 def _numbered(key: Codes) -> tuple[Codes, Codes, Codes]:
     """Return the distinct keys in order, how often each occurs, and each key's place among them."""
-    if int(key.max(initial=0)) < _LARGEST_TABLE:
+    if int(key.max(initial=0)) <= len(key) + 1_000:
         number = np.bincount(key)
         present = np.flatnonzero(number)
         place = np.empty(len(number), np.int64)
@@ -248,13 +266,59 @@ def _numbered(key: Codes) -> tuple[Codes, Codes, Codes]:
     return present, number, inverse
 
 
-def _entries(animal: Codes, slot: Codes, animals: int, slots: int) -> tuple[Codes, Codes, Codes]:
-    """Return where animals' entries start, each entry's slot, and each session's entry."""
-    key = animal * slots
-    key += slot
-    present, _, entry = _numbered(key)
-    start = np.searchsorted(present, np.arange(animals + 1) * slots)
-    return start.astype(np.int64), present % slots, entry
+def _heads(*codes: Codes) -> Codes:
+    """Return where runs begin in which all codes (n,) stay what they are."""
+    change = np.zeros(len(codes[0]), bool)
+    change[:1] = True
+    for code in codes:
+        change[1:] |= code[1:] != code[:-1]
+    return np.flatnonzero(change)
+
+
+def _log_counts(sessions: SessionArrays, kinds: tuple[Codes, Codes, Codes, Codes]) -> float:
+    """Return Σ log k over sessions whose scatter is known."""
+    if sessions.known.all():
+        return float(kinds[3] @ np.log(kinds[2]))
+    return float(np.log(sessions.count[sessions.known]).sum())
+
+
+@dataclass(frozen=True, eq=False)
+class _Summed:
+    """Rows summed by group and slot, (groups, S, m, m), and by animal and slot, as in `Moments`."""
+
+    totals: Array
+    entries: Array
+    animal: Codes
+    slot: Codes
+
+
+def _summed(
+    u: Array, z: Codes, animal: Codes, slot: Codes, slots: int, of_animal: Codes, groups: int
+) -> _Summed:
+    """Return sums of the rows u (n, m); a stable sort finds the runs of one slot and animal."""
+    m = u.shape[1]
+    code = slot if groups == 1 else slot * groups + of_animal[animal]
+    narrow = code.astype(np.int16) if groups * slots < 2**15 else code
+    if np.all(animal[1:] >= animal[:-1]):
+        order = np.argsort(narrow, kind="stable")
+    else:
+        order = np.argsort(animal, kind="stable")
+        order = order[np.argsort(narrow[order], kind="stable")]
+    code, owner = code[order], animal[order]
+    totals = np.zeros((slots * groups, m, m))
+    begin = _heads(code)
+    for place, start, end in zip(code[begin], begin, np.append(begin[1:], len(code)), strict=True):
+        rows = np.take(u.T, order[start:end], axis=1).T
+        totals[place] = summed_products(rows, rows)
+    head = _heads(code, owner)
+    entry = np.empty(len(order), np.int64)
+    entry[order] = np.repeat(np.arange(len(head)), np.diff(np.append(head, len(order))))
+    return _Summed(
+        totals.reshape(slots, groups, m, m).swapaxes(0, 1),
+        _entry_products(u, z, entry, len(head)),
+        owner[head].astype(np.int64),
+        (code[head] // groups).astype(np.int64),
+    )
 
 
 def _entry_products(u: Array, z: Codes, entry: Codes, entries: int) -> Array:
@@ -271,57 +335,23 @@ def _entry_products(u: Array, z: Codes, entry: Codes, entries: int) -> Array:
     return result
 
 
-def _log_counts(sessions: SessionArrays, kinds: tuple[Codes, Codes, Codes, Codes]) -> float:
-    """Return Σ log k over sessions whose scatter is known."""
-    if sessions.known.all():
-        return float(kinds[3] @ np.log(kinds[2]))
-    return float(np.log(sessions.count[sessions.known]).sum())
-
-
-def _totals(
-    u: Array, of_animal: Codes, animal: Codes, slot: Codes, groups: int, slots: int
-) -> Array:
-    """Return Σ u uᵀ by group and slot, (groups, slots, m, m)."""
-    m = u.shape[1]
-    code = slot if groups == 1 else of_animal[animal] * slots + slot
-    narrow = code.astype(np.int16) if groups * slots < 2**15 else code
-    order = np.argsort(narrow, kind="stable")
-    bounds = np.concatenate([[0], np.cumsum(np.bincount(code, minlength=groups * slots))])
-    result = np.zeros((groups * slots, m, m))
-    for i in np.flatnonzero(np.diff(bounds)):
-        rows = np.take(u.T, order[bounds[i] : bounds[i + 1]], axis=1).T
-        result[i] = summed_products(rows, rows)
-    return result.reshape(groups, slots, m, m)
-
-
-@dataclass(frozen=True, eq=False)
-class _Within:
-    """Moments of the readings about their sessions' means, one slot a reading class."""
-
-    classes: Codes
-    totals: Array
-    entries: Array
-    animal: Codes
-    slot: Codes
-
-
-def _within(sessions: SessionArrays, z: Codes, of_animal: Codes, groups: int) -> _Within:
+def _within(
+    sessions: SessionArrays, z: Codes, of_animal: Codes, groups: int
+) -> tuple[_Summed, Codes]:
+    """Return sums of the readings about their sessions' means, one slot a reading class."""
     m = sessions.u.shape[1]
     classes = np.arange(int(sessions.residual.max(initial=0)) + 1)
+    none = np.empty(0, np.int64)
     if sessions.deviations is None or sessions.session_of_row is None:
         code = of_animal[sessions.animal] * len(classes) + sessions.residual
         scatter = np.where(sessions.known, sessions.scatter, 0.0)
         totals = np.zeros((groups * len(classes), m, m))
         totals[:, -1, -1] = np.bincount(code, scatter, groups * len(classes))
-        none = np.empty(0, np.int64)
         shape = (groups, len(classes), m, m)
-        return _Within(classes, totals.reshape(shape), np.empty((0, len(z), m)), none, none)
+        return _Summed(totals.reshape(shape), np.empty((0, len(z), m)), none, none), classes
     rows, owner = sessions.deviations, sessions.session_of_row
-    animal, residual = sessions.animal[owner], sessions.residual[owner]
-    totals = _totals(rows, of_animal, animal, residual, groups, len(classes))
+    animal, residual = sessions.animal[owner], sessions.residual[owner].astype(np.int64)
+    summed = _summed(rows, z, animal, residual, len(classes), of_animal, groups)
     if not np.any(rows[:, z]):
-        none = np.empty(0, np.int64)
-        return _Within(classes, totals, np.empty((0, len(z), m)), none, none)
-    present, _, entry = _numbered(animal * len(classes) + residual.astype(np.int64))
-    products = _entry_products(rows, z, entry, len(present))
-    return _Within(classes, totals, products, present // len(classes), present % len(classes))
+        return _Summed(summed.totals, np.empty((0, len(z), m)), none, none), classes
+    return summed, classes

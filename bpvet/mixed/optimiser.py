@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
 
 from bpvet.errors import FitError
-from bpvet.mixed.contributions import Variances
+from bpvet.mixed.contributions import Variances, scatter
 from bpvet.mixed.criterion import Criterion, Derivatives, Value
 from bpvet.mixed.moments import Array
 from bpvet.mixed.parametrisation import (
@@ -327,7 +328,8 @@ def usual_starts(
     many : bool
     """
     q, visits = criterion.random, criterion.visits
-    shares = [(0.35, 0.1, 0.2)]
+    shares: list[tuple[float, float, Array | float]]
+    shares = [(0.35, 0.1, 0.2) if many else _plain_shares(criterion, residual)]
     if many:
         shares += [(0.01, 0.01, 0.5), (0.8, 0.02, 0.05), (0.2, 0.5, 0.05)]
     starts = []
@@ -337,9 +339,27 @@ def usual_starts(
         )
         factor = np.diag(np.sqrt(np.r_[animal, np.full(q - 1, slope)]))
         between = [np.sqrt(0.1)] if criterion.grouped else []
-        sds = np.r_[between, np.full(visits, np.sqrt(visit)), np.sqrt(residual)]
+        sds = np.r_[between, np.sqrt(np.full(visits, visit)), np.sqrt(residual)]
         starts.append((chart, start_of(chart, factor, sds)))
     return starts
+
+
+def _plain_shares(criterion: Criterion, residual: Array) -> tuple[float, float, Array | float]:
+    """Return first guesses, of large data, of the variances of animals, slopes and visits by class.
+
+    Those of an analysis of variance, which save a step or two; where slopes or groups vary too it
+    tells little.
+    """
+    if criterion.random > 1 or criterion.grouped or not criterion.visits:
+        return 0.35, 0.1, 0.2
+    ask = partial(scatter, residual=residual, visits=criterion.visits)
+    parts = criterion.collect(ask, criterion.parts)
+    squares, reading, sessions, between, animals = (sum(each) for each in zip(*parts, strict=True))
+    total = float(np.sum(sessions))
+    within = (float(np.sum(squares)) - between) / max(total - animals, 1.0)
+    animal = float(np.clip((between - animals * within) / total, 0.02, 1.0))
+    visit = (squares - reading) / np.maximum(sessions, 1.0) - animal
+    return animal, 0.1, np.clip(visit, 0.02, 1.0)
 
 
 def _with_less(chart: Chart, psi: Array, point: Point) -> Array | None:

@@ -185,6 +185,8 @@ def block_factor(chart: Chart, psi: Array) -> Array:
     """Return the block's own factor, (r, rank)."""
     inside = np.einsum("f,fij->ij", chart.entries(psi)[chart.own :], chart.patterns[chart.own :])
     columns = inside[:, chart.column : chart.column + chart.rank]
+    if chart.block.shape == (1, 1):
+        return columns / chart.block[0, 0]
     result: Array = np.linalg.pinv(chart.block) @ columns
     return result
 

@@ -66,9 +66,8 @@ def _effects_of_part(
     moments = kept.moments
     effects = animal_effects(moments, value, variances, groups)
     ones = moments.entries[:, 0, moments.z[0]]
-    owner = np.repeat(np.arange(moments.animals), np.diff(moments.entry_start))
-    sessions = np.bincount(owner, ones, moments.animals)
-    readings = np.bincount(owner, ones * moments.count[moments.entry_slot], moments.animals)
+    sessions = moments.summing(np.ones(len(moments.count))) @ ones
+    readings = moments.summing(moments.count) @ ones
     return _PartOfAnimals(kept.animals, moments.group, effects, sessions, readings)
 
 

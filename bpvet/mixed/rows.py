@@ -27,7 +27,6 @@ from bpvet.mixed.levels import design_of_table, levels_present
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
-_LARGEST_TABLE = 50_000_000
 _LARGEST = 1e100
 _ROWS_AT_ONCE = 131_072
 # The formula library needs several times the memory of what it returns.
@@ -329,27 +328,27 @@ def _sessions_of_readings(table: Table, y: Array, animal: Codes, asked: Question
 def _session_codes(table: Table, animal: Codes, asked: Question) -> tuple[Codes, Codes, Codes]:
     """Return each row's session, each session's first row, and its count of rows.
 
-    Sessions are ordered by animal code and label code, whatever the order of the rows.
+    Sessions are ordered by animal code and label code, whatever the order of the rows. Rows of a
+    session usually stand together: runs of them are sorted, not rows, and only where they must be.
     """
     name = str(asked.session)
     code = table.texts[name].codes if name in table.texts else table.numbers[name]
-    least = int(code.min())
-    width = int(code.max()) - least + 1
-    if (int(animal.max()) + 1) * width > max(_LARGEST_TABLE, 4 * len(code)):
-        code, least = pd.factorize(code)[0], 0
-        width = int(code.max()) + 1
-    key = animal.astype(np.int64)
-    key *= width
-    key += code
-    key -= least
-    if int(key.max()) < max(_LARGEST_TABLE, 4 * len(key)):
-        number = np.bincount(key)
-        present = np.flatnonzero(number)
-        place = np.empty(len(number), np.int64)
-        place[present] = np.arange(len(present))
-        owner, count = place[key], number[present]
-    else:
-        _, owner, count = np.unique(key, return_inverse=True, return_counts=True)
+    change = np.ones(len(code), bool)
+    change[1:] = (code[1:] != code[:-1]) | (animal[1:] != animal[:-1])
+    head = np.flatnonzero(change)
+    length = np.diff(np.append(head, len(code)))
+    of_animal, label = animal[head], code[head]
+    later = of_animal[1:] > of_animal[:-1]
+    if np.all(later | ((of_animal[1:] == of_animal[:-1]) & (label[1:] > label[:-1]))):
+        return np.repeat(np.arange(len(head)), length), head, length
+    order = np.lexsort((label, of_animal))
+    of_animal, label = of_animal[order], label[order]
+    fresh = np.ones(len(head), bool)
+    fresh[1:] = (of_animal[1:] != of_animal[:-1]) | (label[1:] != label[:-1])
+    session = np.empty(len(head), np.int64)
+    session[order] = np.cumsum(fresh) - 1
+    owner = np.repeat(session, length)
+    count = np.bincount(session, length).astype(np.int64)
     return owner, _first_rows(owner, len(count)), count
 
 
@@ -362,8 +361,18 @@ def _first_rows(owner: Codes, sessions: int) -> Codes:
     return first
 
 
-def _same_within(values: NDArray[Any], owner: Codes, first: Codes) -> bool:
-    """Return whether every row has the value of its session's first row."""
+def _same_within(
+    values: NDArray[Any], owner: Codes, first: Codes, goes_on: NDArray[np.bool_]
+) -> bool:
+    """Return whether every row has the value of its session's first row.
+
+    `goes_on` (n − 1,) tells which rows' sessions are that of the row before; where all of a
+    session's rows stand together that says everything.
+    """
+    if np.any((values[1:] != values[:-1]) & goes_on):
+        return False
+    if len(first) == len(owner) - np.count_nonzero(goes_on):
+        return True
     at_first = values[first]
     return all(
         np.array_equal(
@@ -376,11 +385,11 @@ def _same_within(values: NDArray[Any], owner: Codes, first: Codes) -> bool:
 def _varying(table: Table, owner: Codes, first: Codes, asked: Question) -> set[str]:
     """Return the needed columns that take several values within some session."""
     named = [*asked.formula.columns, *asked.slopes, asked.visit_by, asked.residual_by]
-    varying = set()
+    varying, goes_on = set(), owner[1:] == owner[:-1]
     for name in dict.fromkeys(name for name in named if name is not None):
         values = table.numbers.get(name)
         if values is None and name in table.texts:
             values = table.texts[name].codes
-        if values is not None and not _same_within(values, owner, first):
+        if values is not None and not _same_within(values, owner, first, goes_on):
             varying.add(name)
     return varying

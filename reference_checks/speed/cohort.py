@@ -12,6 +12,7 @@ printed only where the criteria agree to 1e-6 (nlme, which stops early, to 1e-4)
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import statistics
 import subprocess
@@ -19,6 +20,7 @@ import sys
 import tempfile
 import time
 import tracemalloc
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +31,8 @@ from reference_checks.speed.cohort_data import readings
 
 HERE = Path(__file__).parent
 FORMULA = "systolic ~ months * treated + method"
+#: The fit of 100,000 animals may take this share of the CPU that pandas takes to read them.
+READ = 0.8
 WHOLE: dict[str, Any] = {"visit_by": "method", "residual_by": "method"}
 ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
@@ -89,10 +93,10 @@ def shared(animals: int, mixedlm: str | None) -> bool:
         csv = Path(folder) / "data.csv"
         frame.to_csv(csv, index=False)
         found = peer(["Rscript", str(HERE / "peer_lme4.R")], csv)
-        met &= beside(title, fit, seconds, found, 1e-6, 100)
+        met &= beside(title, fit, seconds, found, 1e-6, 250)
         if mixedlm:
             found = peer([mixedlm, str(HERE / "peer_mixedlm.py")], csv)
-            met &= beside(title, fit, seconds, found, 1e-6, 10)
+            met &= beside(title, fit, seconds, found, 1e-6, 50)
     return met
 
 
@@ -104,7 +108,7 @@ def whole(animals: int) -> bool:
         csv = Path(folder) / "data.csv"
         frame.to_csv(csv, index=False)
         found = peer(["Rscript", str(HERE / "peer_nlme.R")], csv)
-    return beside(f"SDs by method, {animals} animals", fit, seconds, found, 1e-4, 300)
+    return beside(f"SDs by method, {animals} animals", fit, seconds, found, 1e-4, 500)
 
 
 def linear() -> None:
@@ -117,26 +121,54 @@ def linear() -> None:
 
 
 def large(animals: int = 100_000) -> bool:
-    """Beside pandas reading the same records from CSV; and the peak of memory."""
+    """SDs by method with degrees of freedom beside pandas reading the same CSV; peak of memory."""
     frame = readings(animals)
+    reading, fitting = [], []
     with tempfile.TemporaryDirectory() as folder:
         csv = Path(folder) / "data.csv"
         frame.to_csv(csv, index=False)
-        start = time.process_time()
-        pd.read_csv(csv)
-        reading = time.process_time() - start
-    _, seconds = ours(frame, repeats=1)
+        # In turns: other work on the machine then slows both.
+        for _ in range(3):
+            start = time.process_time()
+            pd.read_csv(csv)
+            middle = time.process_time()
+            fit_cohort(frame, FORMULA, **WHOLE).fixed  # noqa: B018 (worked out when asked for)
+            reading.append(middle - start)
+            fitting.append(time.process_time() - middle)
     size = int(frame.memory_usage(deep=True).sum())
     tracemalloc.start()
-    fit_cohort(frame, FORMULA)
+    fit_cohort(frame, FORMULA, **WHOLE).fixed  # noqa: B018
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     print(
-        f"{animals} animals, {len(frame)} readings: fit {seconds:.2f} s, pandas.read_csv "
-        f"{reading:.2f} s; frame {size / 1e6:.0f} MB, peak beside it {peak / 1e6:.0f} MB "
+        f"{animals} animals, {len(frame)} readings: fit with df {min(fitting):.2f} s, "
+        f"pandas.read_csv {min(reading):.2f} s, ratio {min(fitting) / min(reading):.2f} (limit "
+        f"{READ}); frame {size / 1e6:.0f} MB, peak beside it {peak / 1e6:.0f} MB "
         f"(together {1 + peak / size:.2f} times the frame)"
     )
-    return seconds < reading and peak <= size
+    return min(fitting) <= READ * min(reading) and peak <= size
+
+
+def exponents() -> None:
+    """Print the exponent of cost, fit and degrees of freedom, over three decades of animals."""
+    costs = []
+    for animals in (1_000, 10_000, 100_000):
+        frame = readings(animals)
+        best = float("inf")
+        for _ in range(5):
+            start = time.process_time()
+            fit_cohort(frame, FORMULA, **WHOLE).fixed  # noqa: B018
+            best = min(best, time.process_time() - start)
+        tracemalloc.start()
+        fit_cohort(frame, FORMULA, **WHOLE).fixed  # noqa: B018
+        costs.append((math.log10(best), math.log10(tracemalloc.get_traced_memory()[1])))
+        tracemalloc.stop()
+    for place, what in enumerate(("CPU", "memory")):
+        slopes = [later[place] - one[place] for one, later in pairwise(costs)]
+        print(
+            f"exponent of {what} from 1,000 to 10,000 animals {slopes[0]:.2f}, "
+            f"on to 100,000 {slopes[1]:.2f}, over both {sum(slopes) / 2:.2f}"
+        )
 
 
 def main() -> int:
@@ -153,6 +185,7 @@ def main() -> int:
     linear()
     if chosen.large:
         met &= large()
+        exponents()
     return int(not met)
 
 

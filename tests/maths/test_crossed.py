@@ -10,7 +10,7 @@ from scipy.optimize import minimize
 from scipy.stats import chi2
 
 from bpvet.errors import FitError
-from bpvet.maths.crossed import Crossed, crossed, variance_ratio
+from bpvet.maths.crossed import Crossed, _criterion, _Data, crossed, variance_ratio
 
 
 def drawn(seed: int, spread: float, n: int = 70) -> tuple[np.ndarray, ...]:
@@ -58,6 +58,17 @@ def test_like_the_dense_twin() -> None:
                 between=fit.between,
             )
             assert dense(moved, data)[0] < value
+
+
+@pytest.mark.parametrize("logs", [(-0.7, -3.0, -1.5), (0.2, -1.0, -0.3), (-20.0, -1.0, 0.5)])
+def test_slopes_are_those_of_the_criterion(logs: tuple[float, ...]) -> None:
+    y, known, x, animal, operator = drawn(1, 7.0)
+    wide = np.column_stack([x, np.random.default_rng(2).normal(size=y.size)])
+    data = _Data(y / 15 - 10, known / 225, wide, animal, operator)
+    slopes = _criterion(data, np.exp(logs))[1]
+    for place, moved in enumerate(1e-5 * np.eye(3)):
+        ends = [_criterion(data, np.exp(logs + way * moved))[0] for way in (1, -1)]
+        assert slopes[place] == pytest.approx((ends[0] - ends[1]) / 2e-5, rel=1e-5, abs=1e-5)
 
 
 def test_no_difference_is_an_answer() -> None:

@@ -77,17 +77,17 @@ def test_order_of_sessions_does_not_matter():
         },
     )
     a, b = moments(one, np.array([0, 1]), 30), moments(other, np.array([0, 1]), 30)
-    for name in ("entries", "totals", "entry_start", "entry_slot", "sessions", "count"):
+    for name in ("entries", "totals", "entry_animal", "entry_slot", "sessions", "count"):
         np.testing.assert_array_equal(getattr(a, name), getattr(b, name))
 
 
-def test_huge_codes_take_the_sorting_road(monkeypatch):
-    one = arrays([[1, 10], [1, 20], [1, 30]], [2, 2, 3], [0, 0, 1])
-    plain = moments(one, np.array([0]), 2)
-    monkeypatch.setattr("bpvet.mixed.moments._LARGEST_TABLE", 1)
-    sorted_road = moments(one, np.array([0]), 2)
-    np.testing.assert_array_equal(plain.entries, sorted_road.entries)
-    np.testing.assert_array_equal(plain.totals, sorted_road.totals)
+def test_counts_too_large_for_a_table_are_sorted():
+    few = arrays([[1, 10], [1, 20], [1, 30]], [2, 2, 3], [0, 0, 1])
+    many = replace(few, count=np.array([2_000_000, 2_000_000, 3_000_000]))
+    plain, huge = moments(few, np.array([0]), 2), moments(many, np.array([0]), 2)
+    np.testing.assert_array_equal(plain.entries, huge.entries)
+    np.testing.assert_array_equal(plain.totals, huge.totals)
+    np.testing.assert_array_equal(huge.count, [2_000_000, 3_000_000, 1])
 
 
 def test_summed_products_in_blocks():

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from formulaic import ModelSpec
 
 from bpvet.errors import CallError, FormulaError
-from bpvet.mixed.design import follow, make_design, prepared, response_values
+from bpvet.mixed.design import follow, make_design, plain_design, prepared, response_values
 from bpvet.mixed.formula_guard import read_formula
 
 
@@ -146,3 +147,39 @@ def test_the_recipe_gives_the_libraries_numbers(text, plain, frame):
         codes = {name: ready[name].cat.codes.to_numpy() for name in levels}
         follow(made.recipe, again, numbers, codes, levels)
         np.testing.assert_array_equal(again, x)
+
+
+PLAIN = (
+    *("1", "x", "a", "x * a", "a * b", "a * b * x", "x + a:x", "a:x + x", "a:b + a + b", "x:z"),
+    *("x * z * t", "x + a + x:a + b:x", "a * x * b", "a:x:z + x:z", "(a + b + x)**2", "b + t * x"),
+)
+#: No intercept, a product without its margins, a class of one level.
+NOT_PLAIN = ("x:a", "b:a", "0 + a", "-1 + x", "one + x", "a / b", "1 + a:b + a")
+
+
+def _invented() -> pd.DataFrame:
+    rng = np.random.default_rng(0)
+    texts = {
+        name: pd.Categorical(rng.choice(list(levels), 60), categories=list(levels))
+        for name, levels in {"a": "pqr", "b": "uv", "one": "k"}.items()
+    }
+    numbers = {name: rng.normal(size=60) for name in ("y", "x", "z")}
+    return pd.DataFrame(texts | numbers | {"t": rng.integers(0, 2, 60).astype(float)})
+
+
+@pytest.mark.parametrize("right", PLAIN + NOT_PLAIN)
+def test_a_plain_design_is_the_librarys(right: str) -> None:
+    data = _invented()
+    formula = read_formula(f"y ~ {right}", list(data.columns))
+    ready = data[list(formula.columns)]
+    levels = {c: tuple(ready[c].cat.categories) for c in ready if ready[c].dtype == "category"}
+    assert (plain_design(formula, levels) is None) == (right in NOT_PLAIN)
+    if right in NOT_PLAIN:
+        return
+    design, x = make_design(formula, ready)
+    spec = ModelSpec(formula=formula.right, na_action="raise", output="numpy")
+    theirs = spec.get_model_matrix(ready)
+    assert design.names == tuple(theirs.model_spec.column_names)
+    assert design.terms == {str(t): tuple(p) for t, p in theirs.model_spec.term_indices.items()}
+    np.testing.assert_array_equal(x, np.asarray(theirs))
+    np.testing.assert_array_equal(design.matrix(data), x)

@@ -158,7 +158,7 @@ def _digits(one: Digits) -> str:
     marks = f"read to {test.step} mmHg"
     uneven = (
         f"End digits of {name} readings ({marks}) are more uneven than chance would give "
-        f"(p {number(test.p, 4)}, {test.how})"
+        f"(p {number(test.p, 4) if test.p >= 1e-4 else 'below 0.0001'}, {test.how})"
         if test.p < _TOLD
         else f"End digits of {name} readings ({marks}) are no more uneven than chance would give "
         f"(p {number(test.p, 2)}, {test.how})"

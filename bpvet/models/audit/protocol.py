@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from bpvet.facts.measuring import judged
 from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS, limits
@@ -189,16 +190,28 @@ def cuff_ratios(table: pd.DataFrame, level: float) -> tuple[CuffRatio, ...]:
     return tuple(found)
 
 
+def _dates_of(table: pd.DataFrame) -> dict[str, NDArray[np.datetime64]]:
+    """Return each animal's dates with a session, in order and once each."""
+    code, names = pd.factorize(table["animal"])
+    day = table["date"].to_numpy(dtype="datetime64[D]")
+    order = np.lexsort((day, code))
+    code, day = code[order], day[order]
+    first = np.append(True, (np.diff(code) != 0) | (day[1:] != day[:-1]))[: len(code)]
+    bounds = np.searchsorted(code[first], np.arange(len(names) + 1))
+    once = day[first]
+    return {
+        str(name): once[start:stop]
+        for name, start, stop in zip(names, bounds[:-1], bounds[1:], strict=True)
+    }
+
+
 def decisions(records: Records, table: pd.DataFrame, level: float) -> ProtocolItem:
     """Return how often a start or change of a pressure drug rested on at most one session's date.
 
     Sessions bear on a decision when they are of its day or at most `DECISION_DAYS` before, and
     not before the decision that went ahead of it.
     """
-    dates = {
-        str(animal): np.unique(rows["date"].to_numpy(dtype="datetime64[D]"))
-        for animal, rows in table.groupby("animal")
-    }
+    dates = _dates_of(table)
     rested: list[bool] = []
     whose: list[str] = []
     for animal, treatments in all_courses(records).items():

@@ -252,41 +252,51 @@ def started_animals(records: Records, target: float) -> tuple[Started, ...]:
     """
     table = sessions(records)
     table = table[(table["condition"] == "clinic") & table["systolic"].notna()]
-    by_animal = {str(name): rows for name, rows in table.groupby("animal", sort=False)}
-    animals = {str(row["animal"]): row for _, row in records.animals.iterrows()}
+    code, names = pd.factorize(table["animal"])
+    order = np.argsort(code, kind="stable")
+    bounds = np.searchsorted(code[order], np.arange(len(names) + 1))
+    place = {str(name): at for at, name in enumerate(names)}
+    date = table["date"].to_numpy(dtype="datetime64[D]")[order]
+    mean = table["systolic"].to_numpy(dtype=float)[order]
+    open_above = (table["systolic_bound"] == "at least").to_numpy(dtype=bool)[order]
+    animals = _animals(records)
     found = []
     for animal, given in sorted(all_courses(records).items()):
         bases = [one for one in given.courses if one.kind == "base"]
         if not bases:
             continue
         first = min(bases, key=lambda one: one.started_on)
-        own = float(animals[animal]["target_systolic"])
-        rows = by_animal.get(animal, table.iloc[:0])
-        dates, at_target = _dates(rows, own if np.isfinite(own) else target)
-        left = _left(animals[animal], records.as_of)
+        own, left = animals[animal]
+        at = place.get(animal)
+        rows = slice(0, 0) if at is None else slice(bounds[at], bounds[at + 1])
+        low = (mean[rows] <= (own if np.isfinite(own) else target)) & ~open_above[rows]
+        dates, at_target = _dates(date[rows], low)
         found.append(
             _started(animal, _class(first.drug), first.started_on, dates, at_target, left, records)
         )
     return tuple(found)
 
 
-def _dates(rows: pd.DataFrame, target: float) -> tuple[np.ndarray, np.ndarray]:
-    """Return the dates of sessions, and whether all means of each lie at or below target."""
-    date = rows["date"].to_numpy(dtype="datetime64[D]")
-    held = (rows["systolic"].to_numpy(dtype=float) <= target) & (
-        rows["systolic_bound"].to_numpy(dtype=object) != "at least"
-    )
+def _dates(date: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the dates of sessions, and whether all sessions of each are low."""
     days, which = np.unique(date, return_inverse=True)
     every = np.ones(days.size, dtype=bool)
-    np.logical_and.at(every, which, held)
+    np.logical_and.at(every, which, low)
     return days, every
 
 
-def _left(row: pd.Series[Any], as_of: np.datetime64) -> tuple[str, np.datetime64] | None:
-    if pd.isna(row["left_on"]) or np.datetime64(row["left_on"], "D") > as_of:
-        return None
-    how = "died" if row["left_reason"] == "died" else "left"
-    return how, np.datetime64(row["left_on"], "D")
+def _animals(records: Records) -> dict[str, tuple[float, tuple[str, np.datetime64] | None]]:
+    """Return each animal's target, NaN where it has none of its own, and how and when it left."""
+    table = records.animals
+    gone = table["left_on"].to_numpy(dtype="datetime64[D]")
+    columns = table["animal"], table["target_systolic"], table["left_reason"], gone
+    found: dict[str, tuple[float, tuple[str, np.datetime64] | None]] = {}
+    for animal, target, reason, day in zip(*columns, strict=True):
+        left = None
+        if not np.isnat(day) and day <= records.as_of:
+            left = ("died" if reason == "died" else "left"), day
+        found[str(animal)] = float(target), left
+    return found
 
 
 def _class(name: str) -> str:

@@ -106,7 +106,7 @@ def digit_table(audit: Audit) -> str:
         for digit, count in zip(test.digits, test.counts, strict=True):
             rows.append((name, f"ends in {digit}", str(count), ""))
         rows.append((name, "between the marks", str(test.off_step), ""))
-        shown = number(test.p, 3)
+        shown = "below 0.001" if test.p is not None and test.p < 0.001 else number(test.p, 3)
         how = f"chi-square {number(test.chi_square)}, p {shown} ({test.how})"
         rows.append((name, "more uneven than chance?", "", how if test.p is not None else "–"))
         zeros = " ".join(("from", _shares(one.zeros)[1], "to", _shares(one.zeros)[2]))

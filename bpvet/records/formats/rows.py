@@ -16,6 +16,7 @@ import pyarrow.compute as pc
 import pyarrow.csv
 from numpy.typing import NDArray
 
+from bpvet.records.formats.blocks import Blocks
 from bpvet.records.parsing.columns import CODED, TEXT, is_blank, repeats, uncoded, which
 
 LINE_BREAK = r"\r\n|\r|\n"
@@ -103,32 +104,36 @@ def rows_of(text: bytes, separator: str) -> Rows:
     return _without_blank(rows, lambda lines: _with_separators(lines, body, separator), skipped)
 
 
-def rows_of_blocks(top: bytes, source: object, separator: str) -> Rows:
-    """Return the rows of a file without quotation marks that is read a block at a time.
+def rows_of_blocks(blocks: Blocks, start: int, separator: str) -> Rows:
+    """Return the rows of a text without quotation marks that is read a block at a time.
 
     Parameters
     ----------
-    top : bytes
-        Its first block, from its header on.
-    source : file
-        What gives the bytes after the header, ending with a line break.
+    blocks : Blocks
+        Of which nothing but the top is read.
+    start : int
+        Place of the header in the top.
     separator : str
         One character.
 
     Raises
     ------
-    pyarrow.ArrowInvalid
-        The whole text is needed: a row is too long, or rows are blank.
+    pyarrow.ArrowInvalid, NotPlainError
+        The whole text is needed.
     MostlyBrokenError
         As in `rows_of`.
     """
-    header, end = _first_line(top, separator)
-    rows = _unquoted(header, pa.PythonFile(source, "r"), _top(memoryview(top)[end:]), separator)
+    text = blocks.top[start:]
+    if text.startswith((b"\n", b"\r")):
+        raise pa.ArrowInvalid("empty lines above the header")
+    header, end = _first_line(text, separator)
+    blocks.skip(start + end)
+    rows = _unquoted(header, pa.PythonFile(blocks, "r"), _top(memoryview(text)[end:]), separator)
+    return _without_blank(rows, _refuse_blank, 0)
 
-    def refuse(_: NDArray[np.int64]) -> tuple[int, ...]:
-        raise pa.ArrowInvalid("blank rows")
 
-    return _without_blank(rows, refuse, 0)
+def _refuse_blank(_: NDArray[np.int64]) -> tuple[int, ...]:
+    raise pa.ArrowInvalid("which of the blank rows hold separators is not known")
 
 
 def _marks_are_sound(text: bytes, separator: str) -> bool:

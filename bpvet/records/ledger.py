@@ -100,7 +100,9 @@ class Ledger:
         names = dict.fromkeys(name for sheet in sheets for name in sheet.columns)
         self._raw = {name: _column(name, sheets) for name in names}
         self._trimmed = {name: trimmed(cells) for name, cells in self._raw.items()}
-        self.whole = end_to_end([_or_blank(sheet.whole, len(sheet.lines)) for sheet in sheets])
+        self.whole = self._nothing
+        if any(sheet.whole is not None for sheet in sheets):
+            self.whole = end_to_end([_or_blank(sheet.whole, len(sheet.lines)) for sheet in sheets])
         self._start(sheets)
 
     @property

@@ -13,8 +13,8 @@ from typing import BinaryIO
 
 #: Files smaller than this are read whole.
 LARGE = 1 << 24
-#: Bytes that are read at once.
-BLOCK = 1 << 22
+#: Bytes that are read at first, of which the layout is told, and then at once.
+TOP, BLOCK = 1 << 22, 1 << 22
 
 
 class NotPlainError(Exception):
@@ -50,7 +50,7 @@ class Blocks:
         self._decoder = codecs.getincrementaldecoder("utf-8")()
         self._last = b"\n"
         self.size = 0
-        self.top = self._next()
+        self.top = self._next(TOP)
         self._left = self.top
 
     def skip(self, count: int) -> None:
@@ -59,7 +59,7 @@ class Blocks:
 
     def read(self, most: int = -1) -> bytes:
         """Return the next bytes, at most as many as asked for; a last line is ended."""
-        some = self._left or self._next()
+        some = self._left or self._next(BLOCK)
         self._left = b""
         if 0 <= most < len(some):
             some, self._left = some[:most], some[most:]
@@ -69,12 +69,12 @@ class Blocks:
 
     def end(self) -> tuple[int, bytes]:
         """Return size and sha256 of the file, which has been read to its end."""
-        if self._left or self._next():
+        if self._left or self._next(BLOCK):
             raise NotPlainError
         return self.size, self._digest.digest()
 
-    def _next(self) -> bytes:
-        block = self._file.read(BLOCK)
+    def _next(self, most: int) -> bytes:
+        block = self._file.read(most)
         self.size += len(block)
         self._digest.update(block)
         if b'"' in block or b"\0" in block or (self.size == len(block) and _marked(block)):

@@ -449,9 +449,7 @@ def _without_blank(
     )
 
 
-def _with_separators(
-    lines: NDArray[np.int64], body: bytes, separator: str
-) -> tuple[int, ...]:
+def _with_separators(lines: NDArray[np.int64], body: bytes, separator: str) -> tuple[int, ...]:
     """Return those of the `lines` (of rows that hold nothing) that are not simply empty."""
     text = re.split(LINE_BREAK.encode(), body)
     mark = separator.encode()

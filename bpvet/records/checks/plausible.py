@@ -28,7 +28,7 @@ from bpvet.records.ledger import Ledger, Rows
 from bpvet.records.parsing.codes import as_one
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.numbers import BOUND_WORDS, NO_SOUND
-from bpvet.records.parsing.values import LEAVE_OUT, PRESSURES, Mask, Values, file_rows
+from bpvet.records.parsing.values import LEAVE_OUT, PRESSURES, Mask, Values
 
 #: Quantities that are judged one by one, and the words for each.
 JUDGED = {
@@ -84,11 +84,20 @@ def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
     systolic = values["systolic"]
     refused = np.zeros(ledger.n, dtype=bool)
     highest = limits("systolic", "").aside_high
-    for file, rows in file_rows(ledger, ~np.isnan(systolic)):
-        stated = ledger.units[file] == "kPa"
-        odd = systolic[rows] > highest if stated else systolic[rows] < KPA_MEDIAN_BELOW
-        if len(rows) < ENOUGH_FOR_UNIT or 2 * np.count_nonzero(odd) < len(rows):
-            continue
+    in_kpa = np.array([unit == "kPa" for unit in ledger.units], dtype=bool)
+    many = _by_file(ledger, ~np.isnan(systolic))
+    high, low = (
+        _by_file(ledger, mask) if some else np.zeros_like(many)
+        for mask, some in (
+            (systolic > highest, in_kpa.any()),
+            (systolic < KPA_MEDIAN_BELOW, not in_kpa.all()),
+        )
+    )
+    odd = np.where(in_kpa, high, low)
+    doubted = (many >= ENOUGH_FOR_UNIT) & (2 * odd >= many)
+    for file in np.flatnonzero(doubted).tolist():
+        stated = in_kpa[file]
+        rows = np.flatnonzero(~np.isnan(systolic) & (ledger.file == file))
         median = float(np.median(systolic[rows]))
         if stated and median > highest:
             reason = f"Half of the {len(rows)} values, read as kPa, are {median:.0f} mmHg or more."
@@ -115,6 +124,13 @@ def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
         values["systolic"] = np.where(refused, np.nan, systolic)
         values["systolic_bound"] = np.where(refused, 0, values["systolic_bound"]).astype(np.int8)
     return refused
+
+
+def _by_file(ledger: Ledger, mask: Mask) -> NDArray[np.int64]:
+    """Return how many rows of each file are in a mask (n,)."""
+    if len(ledger.files) == 1:
+        return np.array([np.count_nonzero(mask)])
+    return np.bincount(ledger.file[mask], minlength=len(ledger.files))
 
 
 def _judge(

@@ -17,7 +17,7 @@ import pyarrow.csv
 from numpy.typing import NDArray
 
 from bpvet.records.formats.blocks import Blocks
-from bpvet.records.parsing.columns import CODED, TEXT, is_blank, repeats, uncoded, which
+from bpvet.records.parsing.columns import CODED, TEXT, each, is_blank, repeats, uncoded, which
 
 LINE_BREAK = r"\r\n|\r|\n"
 _BLOCK = 1 << 24
@@ -340,8 +340,19 @@ def _width(text: bytes, separator: str) -> list[str]:
 
 
 def _one(column: pa.ChunkedArray) -> pa.Array:
-    whole = column.unify_dictionaries().combine_chunks()
-    return whole if isinstance(whole, pa.Array) else pa.concat_arrays(whole.chunks)
+    """Return the parts of a column as one array; texts are coded in order of first occurrence."""
+    if not pa.types.is_dictionary(column.type):
+        whole = column.combine_chunks()
+        return whole if isinstance(whole, pa.Array) else pa.concat_arrays(whole.chunks)
+    none = pa.array([], TEXT)
+    texts = pc.unique(pa.concat_arrays([none, *(part.dictionary for part in column.chunks)]))
+    code = np.empty(len(column), dtype=np.int32)
+    end = 0
+    for part in column.chunks:
+        place = pc.index_in(part.dictionary, texts).to_numpy()
+        start, end = end, end + len(part)
+        code[start:end] = each(place, part.indices.to_numpy())
+    return pa.DictionaryArray.from_arrays(pa.array(code), texts)
 
 
 def _with_gaps(columns: list[pa.Array], gaps: NDArray[np.int64], n: int) -> list[pa.Array]:

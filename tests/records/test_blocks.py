@@ -20,9 +20,10 @@ ROWS = 6000
 def line(i: int, **other: str) -> str:
     """An invented reading, five a visit."""
     visit = i // 5
+    day = f"20{15 + visit // 400}-{1 + visit % 12:02d}-{1 + visit % 28:02d}"
     cells = {
         "animal": f"A{visit % 97}",
-        "taken_at": f"20{15 + visit // 400}-{1 + visit % 12:02d}-{1 + visit % 28:02d}T10:{i % 60:02d}",
+        "taken_at": f"{day}T10:{i % 60:02d}",
         "method": "doppler" if visit % 3 else "oscillometric",
         "systolic": str(120 + i * 7 % 60),
         "diastolic": "" if visit % 3 else str(70 + i % 20),

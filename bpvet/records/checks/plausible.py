@@ -332,8 +332,9 @@ def _judge_mean(ledger: Ledger, values: Values, full: Mask) -> None:
         rows,
         "mean",
         lambda row: (
-            f"The mean pressure lies {100 * of_odd[np.searchsorted(rows, row)]:.0f} % of the way from diastolic to "
-            f"systolic; {100 * low:.0f} to {100 * high:.0f} % is usual. It is kept."
+            f"The mean pressure lies {100 * of_odd[np.searchsorted(rows, row)]:.0f} % of the way "
+            f"from diastolic to systolic; {100 * low:.0f} to {100 * high:.0f} % is usual. It is "
+            "kept."
         ),
         "unusual mean",
     )

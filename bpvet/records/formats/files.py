@@ -110,18 +110,11 @@ def load(
         file = printable(name)
         told: list[Finding] = []
         code = encoding(table, file) if encoding else None
-        large = None
-        if isinstance(held, Path) and query is None:
-            large = read_large(file, table, held, told, mapping)
-        if large is not None:
-            sheet, size, content = large
-            sheets = [without_guards(sheet, told)]
-        else:
-            data = bytes_of(held, findings) if isinstance(held, Path) else held
-            if data is None:
-                continue
-            size, content = len(data), hashlib.sha256(data).digest()
-            sheets = sheets_of(file, table, data, told, mapping, code, query)
+        one = _read_one(file, table, held, told, mapping, code, query)
+        if one is None:
+            findings += told
+            continue
+        sheets, size, content = one
         plain = name.encode("utf-8", "surrogateescape")
         digest_of.update(f"{len(plain)} {size} ".encode() + plain + content)
         if table == "readings" and size and content in seen:
@@ -134,6 +127,34 @@ def load(
     return Loaded(
         source, _finished(found, mapping, findings), tuple(findings), digest_of.hexdigest()
     )
+
+
+def _read_one(
+    file: str,
+    table: str,
+    held: bytes | Path,
+    findings: list[Finding],
+    mapping: Mapping[str, str],
+    encoding: str | None,
+    query: str | None,
+) -> tuple[list[RawSheet], int, bytes] | None:
+    """Return the tables, the size and the sha256 of one file; None where it cannot be read.
+
+    `held` is its content, or of a large file its place: such a one is read a block at a time if
+    it can be. The rest is as in `sheets_of`.
+    """
+    if isinstance(held, Path):
+        large = read_large(file, table, held, findings, mapping) if query is None else None
+        if large is not None:
+            sheet, size, content = large
+            return [without_guards(sheet, findings)], size, content
+        data = bytes_of(held, findings)
+        if data is None:
+            return None
+        held = data
+    content = hashlib.sha256(held).digest()
+    sheets = sheets_of(file, table, held, findings, mapping, encoding, query)
+    return sheets, len(held), content
 
 
 def sheets_of(

@@ -7,7 +7,7 @@ through a slow one, which sets aside the lines that cannot be read and goes on w
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,11 +18,14 @@ from numpy.typing import NDArray
 
 from bpvet.records.formats.blocks import Blocks
 from bpvet.records.parsing.columns import CODED, TEXT, each, is_blank, repeats, uncoded, which
+from bpvet.records.parsing.quotation_marks import (
+    LINE_BREAK,
+    LONGEST_CELL,
+    marks_are_sound,
+    records_of_text,
+)
 
-LINE_BREAK = r"\r\n|\r|\n"
 _BLOCK = 1 << 24
-#: A quoted cell longer than this is taken for a quotation mark that was never closed.
-_LONGEST_CELL = 100_000
 #: Bytes at the top by which it is told which columns repeat their texts.
 _TOP = 1 << 20
 
@@ -136,25 +139,6 @@ def _refuse_blank(_: NDArray[np.int64]) -> tuple[int, ...]:
     raise pa.ArrowInvalid("which of the blank rows hold separators is not known")
 
 
-def _marks_are_sound(text: bytes, separator: str) -> bool:
-    """Whether every quotation mark opens a cell, closes one, or is doubled within one."""
-    if b'"' not in text:
-        return True
-    at = np.frombuffer(text, np.uint8)
-    marks = np.flatnonzero(at == ord('"'))
-    if len(marks) % 2:
-        return False
-    edges = np.zeros(256, bool)
-    edges[[ord(separator), 10, 13]] = True
-    opening, closing = marks[0::2], marks[1::2]
-    before = edges[at[np.maximum(opening - 1, 0)]] | (opening == 0)
-    after = edges[at[np.minimum(closing + 1, len(at) - 1)]]
-    doubled = closing[:-1] + 1 == opening[1:]
-    before[1:] |= doubled
-    after[:-1] |= doubled
-    return bool(before.all() and after.all())
-
-
 def _fast(text: bytes, separator: str) -> Rows:
     """Return the rows of a text that ends with a line break, blank ones among them.
 
@@ -170,7 +154,7 @@ def _fast(text: bytes, separator: str) -> Rows:
             none = tuple(pa.array([], TEXT) for _ in header)
             return Rows(header, 1, none, np.zeros(0, dtype=np.int64), {}, ())
         return _unquoted(header, pa.BufferReader(rest), _top(rest), separator)
-    if not _marks_are_sound(text, separator):
+    if not marks_are_sound(text, separator):
         raise pa.ArrowInvalid("stray quotation marks")
     return _quoted(text, separator)
 
@@ -188,7 +172,7 @@ def _first_line(text: bytes, separator: str) -> tuple[tuple[str, ...], int]:
 
 def _top(text: memoryview) -> bytes:
     """Return the lines at the top by which it is told which columns repeat their texts."""
-    top = bytes(text[: _TOP + _LONGEST_CELL])
+    top = bytes(text[: _TOP + LONGEST_CELL])
     return top if len(top) == len(text) else top[: max(top.rfind(b"\n"), top.rfind(b"\r")) + 1]
 
 
@@ -335,7 +319,9 @@ def _misfit(fields: int, width: int) -> str:
 
 def _width(text: bytes, separator: str) -> list[str]:
     """Return placeholder names, one for each field of the first row."""
-    fields = next(_records(text[: 10 * _LONGEST_CELL].decode("utf-8", "ignore"), separator))[1]
+    fields = next(records_of_text(text[: 10 * LONGEST_CELL].decode("utf-8", "ignore"), separator))[
+        1
+    ]
     return [f"f{i}" for i in range(len(fields or [""]))]
 
 
@@ -370,7 +356,7 @@ def _slow(text: str, separator: str) -> Rows:
     rows: list[list[str]] = []
     broken: dict[int, tuple[str, str]] = {}
     width = 0
-    for line, fields, raw in _records(text, separator):
+    for line, fields, raw in records_of_text(text, separator):
         width = width or len(fields or [""])
         if fields is None:
             broken[len(rows)] = (raw, "has a quotation mark that does not close, or text after one")
@@ -383,44 +369,6 @@ def _slow(text: str, separator: str) -> Rows:
         lines.append(line)
     columns = tuple(pa.array(cells, TEXT) for cells in zip(*rows, strict=True))
     return _header_off(columns, np.array(lines, dtype=np.int64), broken)
-
-
-def _records(text: str, separator: str) -> Iterator[tuple[int, list[str] | None, str]]:
-    """Yield (line, fields, text) for each record; fields are None where marks do not close."""
-    sep = re.escape(separator)
-    quoted = re.compile(rf'"((?:[^"]|""){{0,{_LONGEST_CELL}}}+)"(?={sep}|\r|\n|\Z)')
-    bare = re.compile(rf"[^{sep}\r\n]*")
-    end = re.compile(LINE_BREAK)
-    place, line = 0, 1
-    while place < len(text):
-        start = place
-        fields: list[str] | None = []
-        while True:
-            cell = (
-                quoted.match(text, place)
-                if text.startswith('"', place)
-                else bare.match(text, place)
-            )
-            if cell is None or fields is None:
-                fields = None
-                break
-            value = cell.group(1).replace('""', '"') if cell.re is quoted else cell.group()
-            fields.append(value)
-            place = cell.end()
-            if not text.startswith(separator, place):
-                break
-            place += 1
-        if fields is None:
-            # Give up this line only, so that an unclosed mark cannot swallow the rest.
-            place = start
-            stop = end.search(text, place)
-        else:
-            stop = end.match(text, place)
-        finish = stop.start() if stop else len(text)
-        raw = text[start:finish]
-        yield line, fields, raw
-        line += len(end.findall(raw)) + 1
-        place = stop.end() if stop else len(text)
 
 
 def _without_blank(

@@ -19,7 +19,6 @@ from bpvet.records.formats.blocks import Blocks, NotPlainError
 from bpvet.records.formats.encodings import NAMES, as_utf8
 from bpvet.records.formats.forms import form_of
 from bpvet.records.formats.rows import (
-    LINE_BREAK,
     MostlyBrokenError,
     Rows,
     rows_of,
@@ -27,6 +26,7 @@ from bpvet.records.formats.rows import (
 )
 from bpvet.records.headings.header_row import LOOKED_AT, Heading, heading_of, say_heading
 from bpvet.records.parsing.columns import which
+from bpvet.records.parsing.quotation_marks import LINE_BREAK
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 #: A first line by which spreadsheets say what separates the columns.
@@ -205,11 +205,11 @@ def _layout(text: bytes, table: str, mapping: Mapping[str, str]) -> _Layout:
         if best is None or rank > best[0]:
             best = rank, mark, heading, rows
     assert best is not None
-    _, separator, heading, top = best
-    line = top[heading.first][0]
-    start = _start_of(text, line)
-    too_wide = _header_width(text, start, separator) > MOST_COLUMNS
-    return _Layout(separator, heading, top, line, start, too_wide)
+    _, separator, heading, above = best
+    line = above[heading.first][0]
+    place = _start_of(text, line)
+    too_wide = _header_width(text, place, separator) > MOST_COLUMNS
+    return _Layout(separator, heading, above, line, place, too_wide)
 
 
 def _top_rows(text: str, separator: str) -> list[tuple[int, list[str]]]:

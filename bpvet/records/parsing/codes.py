@@ -100,7 +100,9 @@ def among(code: Codes, some: Codes) -> NDArray[np.bool_]:
         likely[some & _DIGITS] = True
         rows = np.flatnonzero(likely[code & _DIGITS])
         mask = np.zeros(len(code), dtype=bool)
-        mask[rows] = some[np.minimum(np.searchsorted(some, code[rows]), len(some) - 1)] == code[rows]
+        mask[rows] = (
+            some[np.minimum(np.searchsorted(some, code[rows]), len(some) - 1)] == code[rows]
+        )
         return mask
     place = np.minimum(np.searchsorted(some, code), len(some) - 1)
     found: NDArray[np.bool_] = some[place] == code

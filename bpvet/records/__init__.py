@@ -14,6 +14,9 @@ extensions named ``urn:x-bpvet:…``.
 
 What keeps reading fast: columns that repeat are codes; what tells rows apart is packed into one
 number and sorted, never hashed (`parsing.codes`); dates of the ISO shapes are read from a column's
-bytes (`parsing.iso_dates`); placing readings sorts runs of rows and settles the few sessions that
-stand otherwise (`bpvet.visits.placement`).
+bytes (`parsing.iso_dates`); what is the same throughout a column takes no room
+(`parsing.columns.constant`); readings that stand by visit and time are placed as they stand, and
+runs of rows are sorted only where a visit has several (`bpvet.visits.placement`). A large CSV file
+without quotation marks is read a block at a time (`formats.blocks`), Parquet by row groups; all
+other files are read whole.
 """

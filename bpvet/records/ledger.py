@@ -22,6 +22,7 @@ from bpvet.records.parsing.columns import (
     TEXT,
     blanks,
     coded,
+    constant,
     end_to_end,
     is_text,
     trimmed,
@@ -77,14 +78,17 @@ class Ledger:
         self.units = tuple(sheet.unit for sheet in sheets)
         sizes = np.array([len(sheet.lines) for sheet in sheets], dtype=np.int64)
         self.n = int(sizes.sum())
-        self.file = np.repeat(np.arange(len(sheets), dtype=np.int32), sizes)
+        self.file = self._of_files(np.arange(len(sheets), dtype=np.int32), sizes)
         self.line = _joined([sheet.lines for sheet in sheets], np.int64)
         self.part = _joined([sheet.parts for sheet in sheets], np.int64)
         self.place = _joined([sheet.places for sheet in sheets], np.int64)
         self.several = _joined([sheet.several for sheet in sheets], np.bool_)
         self.summary = _joined([sheet.summary for sheet in sheets], np.bool_)
         self.broken = np.zeros(self.n, dtype=bool)
-        self.first = (np.diff(self.line, prepend=-1) != 0) | (np.diff(self.file, prepend=-1) != 0)
+        self.first = np.ones(self.n, dtype=bool)
+        self.first[1:] = self.line[1:] != self.line[:-1]
+        if len(sheets) > 1:
+            self.first[1:] |= self.file[1:] != self.file[:-1]
         self.findings: list[Finding | Said] = []
         self.decimal_commas: list[str] = []
         self.unknown = tuple(dict.fromkeys(name for sheet in sheets for name in sheet.unknown))
@@ -96,7 +100,9 @@ class Ledger:
         names = dict.fromkeys(name for sheet in sheets for name in sheet.columns)
         self._raw = {name: _column(name, sheets) for name in names}
         self._trimmed = {name: trimmed(cells) for name, cells in self._raw.items()}
-        self.whole = end_to_end([_or_blank(sheet.whole, len(sheet.lines)) for sheet in sheets])
+        self.whole = self._nothing
+        if any(sheet.whole is not None for sheet in sheets):
+            self.whole = end_to_end([_or_blank(sheet.whole, len(sheet.lines)) for sheet in sheets])
         self._start(sheets)
 
     @property
@@ -125,12 +131,12 @@ class Ledger:
     @cached_property
     def no_numbers(self) -> NDArray[np.float64]:
         """NaN throughout (n,): the numbers of all columns that no file has, not to be altered."""
-        return _fixed(np.full(self.n, np.nan))
+        return constant(np.nan, self.n, np.float64)
 
     @cached_property
     def no_bounds(self) -> NDArray[np.int8]:
         """Bounds of such numbers (n,), not to be altered."""
-        return _fixed(np.zeros(self.n, np.int8))
+        return constant(0, self.n, np.int8)
 
     def given(self, column: str) -> bool:
         """Return whether any file has this column."""
@@ -156,15 +162,23 @@ class Ledger:
 
     def has(self, column: str) -> NDArray[np.bool_]:
         """Return which rows (n,) come from a file that has this column."""
-        return np.array([column in headings for headings in self._headings], bool)[self.file]
+        return self._of_files(np.array([column in headings for headings in self._headings], bool))
 
     def date_orders(self) -> NDArray[np.object_]:
         """Return the order of dates (n,) that was said of each row's file."""
-        return np.array(self.dates, dtype=object)[self.file]
+        return self._of_files(np.array(self.dates, dtype=object))
 
     def in_kilopascal(self) -> NDArray[np.bool_]:
         """Return which rows (n,) come from a file whose pressures were said to be in kPa."""
-        return np.array([unit == "kPa" for unit in self.units], bool)[self.file]
+        return self._of_files(np.array([unit == "kPa" for unit in self.units], bool))
+
+    def _of_files(
+        self, each: NDArray[_Kind], sizes: NDArray[np.int64] | None = None
+    ) -> NDArray[_Kind]:
+        """Return what is so of each file for its rows (n,), not to be altered."""
+        if len(each) == 1:
+            return constant(each[0], self.n, each.dtype)
+        return each[self.file] if sizes is None else np.repeat(each, sizes)
 
     def own_headings(self, column: str) -> bool:
         """Return whether a column is headed once for each of the readings side by side."""
@@ -300,11 +314,6 @@ class Ledger:
 
 def _index(rows: Rows) -> NDArray[np.int64]:
     return np.flatnonzero(rows) if rows.dtype == bool else rows.astype(np.int64)
-
-
-def _fixed(column: NDArray[_Kind]) -> NDArray[_Kind]:
-    column.flags.writeable = False
-    return column
 
 
 def _joined(parts: list[NDArray], dtype: type) -> NDArray:  # type: ignore[type-arg]

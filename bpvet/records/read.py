@@ -11,8 +11,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
-import pyarrow.compute as pc
 
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import METHODS, SPECIES
@@ -29,6 +27,7 @@ from bpvet.records.headings.headers import Sheet, translate
 from bpvet.records.headings.mapping_file import LAYOUTS, Convention
 from bpvet.records.ledger import Ledger
 from bpvet.records.made_tables import MadeTables
+from bpvet.records.parsing.codes import firsts
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.dates import date_of, today
 from bpvet.records.parsing.frames import sheet_of
@@ -214,8 +213,9 @@ def _understood(
     counts = np.bincount(code, minlength=len(words))
     methods = {w: int(n) for w, n in zip(words, counts, strict=True) if w in METHODS}
     texts, written_code = distinct(ledgers["readings"].cells("method"))
-    met = pc.unique(pa.array(written_code.astype(np.int64) * max(len(words), 1) + code)).to_pylist()
-    written = {texts[pair // len(words)]: words[pair % len(words)] for pair in met}
+    # Two texts may mean one method, but no text means two.
+    met = firsts(written_code, len(texts))
+    written = {texts[written_code[row]]: words[code[row]] for row in np.sort(met[met >= 0])}
     species = animals["species"].value_counts()
     timed, zoned = int(readings["timed"].sum()), int(readings["zoned"].sum())
     orders = ledgers["readings"].dates

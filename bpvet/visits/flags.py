@@ -21,7 +21,7 @@ from bpvet.facts.protocol import (
 )
 from bpvet.facts.words import KEPT_OUT_CONDITIONS, QUANTITY_WORDS, READING_QUANTITIES
 from bpvet.visits import choice
-from bpvet.visits.part import Part
+from bpvet.visits.part import Part, bears
 from bpvet.visits.placement import Codes
 
 #: Words for a demeanour that raises pressure; "tense" in the sense of the contract.
@@ -69,10 +69,9 @@ def flag_columns(
     dict
     """
     count = len(columns["n_taken"])
-    used = (part["fate"] == "used").to_numpy(dtype=bool)
+    used = bears(part["fate"], "used")
 
-    def any_of(rows: Any) -> Booleans:
-        true = np.asarray(rows, dtype=bool)
+    def any_of(true: Booleans) -> Booleans:
         if not true.any():
             return np.zeros(count, dtype=bool)
         return np.bincount(of, weights=true, minlength=count) > 0
@@ -82,10 +81,11 @@ def flag_columns(
     with np.errstate(invalid="ignore"):
         inconsistent = columns["systolic_sd"] > CONSISTENT_CV * columns["systolic"]
     falling = _falling(part, of, used, columns["summary"])
-    tense = any_of(part["demeanour"].map(_tense_words(part["demeanour"])))
+    tense = any_of(_is_tense(part["demeanour"]))
     excluded = columns["n_excluded"] == columns["n_taken"]
-    ceiling = used & (part["systolic"] == CEILING) & (part["systolic_bound"] == "")
-    silent = (part["systolic_bound"] == "no sound") & part["fate"].isin(("used", "no sound"))
+    systolic, sense = part["systolic"].to_numpy(dtype=float), part["systolic_bound"]
+    ceiling = used & (systolic == CEILING) & bears(sense, "")
+    silent = bears(sense, "no sound") & (used | bears(part["fate"], "no sound"))
     condition = columns["condition"]
 
     flags = {
@@ -100,7 +100,7 @@ def flag_columns(
         **_bound_flags(columns),
         choice.NO_SOUND: any_of(silent),
         COUNTED_PULSE: any_of(used & _pulse_disagrees(part)),
-        REVERSED: any_of(used & (part["diastolic"] >= part["systolic"])),
+        REVERSED: any_of(used & (part["diastolic"].to_numpy(dtype=float) >= systolic)),
         TENSE: tense,
         MISSED: np.zeros(count, dtype=bool) if missed is None else missed,
         cuff_flag(): _cuff_unfit(columns),
@@ -140,7 +140,7 @@ def _falling(part: Part, of: Codes, used: Booleans, summary: Booleans) -> Boolea
     if not len(row):
         return falling
     value, session = value[row], of[row]
-    start = np.flatnonzero(np.diff(session, prepend=-1))
+    start = np.append(0, np.flatnonzero(session[1:] != session[:-1]) + 1)
     last = np.append(start[1:], len(session)) - 1
     before = value.copy()
     before[last] = np.inf
@@ -154,8 +154,8 @@ def _pulse_disagrees(part: Part) -> Booleans:
     counted, rate = part["counted_pulse"], part["heart_rate"]
     if counted.isna().all():
         return np.zeros(len(part), dtype=bool)
-    apart = (rate - counted).abs() > PULSE_DISAGREES * counted
-    return (apart & (part["heart_rate_bound"] == "")).to_numpy(dtype=bool)
+    apart = ((rate - counted).abs() > PULSE_DISAGREES * counted).to_numpy(dtype=bool)
+    return apart & bears(part["heart_rate_bound"], "")
 
 
 def _cuff_unfit(columns: dict[str, Any]) -> Booleans:
@@ -165,8 +165,10 @@ def _cuff_unfit(columns: dict[str, Any]) -> Booleans:
     return ~np.isnan(ratio) & ~limits("cuff_ratio").usual(ratio)
 
 
-def _tense_words(demeanour: pd.Series[Any]) -> dict[str, bool]:
-    return {text: bool(_TENSE.search(text.casefold())) for text in demeanour.unique()}
+def _is_tense(demeanour: pd.Series[Any]) -> Booleans:
+    """Return which rows (n,) of a column of categories bear words of a tense animal."""
+    texts = demeanour.cat.categories.tolist()
+    return bears(demeanour, *(text for text in texts if _TENSE.search(text.casefold())))
 
 
 def _bound_flags(columns: dict[str, Any]) -> dict[str, Booleans]:

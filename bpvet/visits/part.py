@@ -8,6 +8,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from bpvet.records.parsing.columns import each
+
 
 class Part:
     """Some rows of a frame in another order, without a copy of all of its columns.
@@ -30,14 +32,26 @@ class Part:
 
     def __getitem__(self, name: str) -> pd.Series[Any]:
         """Return one column (m,), counted from 0."""
-        column: pd.Series[Any] = self._frame[name]
-        if self._as_they_stand or _all_alike(column):
-            return column.iloc[: len(self._row)]
         if name in self._kept:
             return self._kept[name]
+        column: pd.Series[Any] = self._frame[name]
+        if self._as_they_stand or _all_alike(column):
+            part = column.iloc[: len(self._row)]
+        else:
+            part = pd.Series(column.array.take(self._row), copy=False)
         # Most are asked for again.
-        self._kept[name] = part = pd.Series(column.array.take(self._row), copy=False)
+        self._kept[name] = part
         return part
+
+
+def bears(column: pd.Series[Any], *words: str) -> NDArray[np.bool_]:
+    """Return which rows (n,) of a column of categories bear one of some words."""
+    found = np.zeros(len(column.cat.categories), dtype=bool)
+    for word in words:
+        found |= np.asarray(column.cat.categories == word, dtype=bool)
+    if not found.any():
+        return np.zeros(len(column), dtype=bool)
+    return each(found, column.cat.codes.to_numpy())
 
 
 def _all_alike(column: pd.Series[Any]) -> bool:

@@ -10,11 +10,15 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.facts.protocol import SESSION_GAP_HOURS
 from bpvet.facts.words import METHODS
-from bpvet.records.parsing.codes import as_one, end_to_end_rows
+from bpvet.records.parsing.codes import as_one, end_to_end_rows, repeated
+from bpvet.records.parsing.columns import TEXT, each
+from bpvet.visits.part import bears
 
 _GAP_NS = int(SESSION_GAP_HOURS * 3600 * 1_000_000_000)
 _DAY_NS = 86_400_000_000_000
@@ -37,8 +41,6 @@ class Placement:
         id as text, then session order), in order of taking.
     of : (m,) int
         Index from 0 of that row's session.
-    order : (m,) int
-        Place in the session, from 1.
     number : (s,) int
         Each session's number in its animal, from 1.
     first : (s,) int
@@ -49,10 +51,14 @@ class Placement:
 
     row: Codes
     of: Codes
-    order: Codes
     number: Codes
     first: Codes
     first_time: NDArray[np.datetime64]
+
+    @property
+    def order(self) -> Codes:
+        """Place (m,) of each placed row in its session, from 1."""
+        return np.arange(1, len(self.of) + 1) - self.first[self.of]
 
 
 def place(frame: pd.DataFrame) -> Placement:
@@ -70,41 +76,47 @@ def place(frame: pd.DataFrame) -> Placement:
     row = np.flatnonzero(_placed(frame))
     some = slice(None) if len(row) == len(frame) else row
     animal, label = _codes(frame["animal"], some), _codes(frame["label"], some)
-    blank = _of(frame["label"] == "", some)
     day = frame["date"].to_numpy(dtype="datetime64[ns]").view(np.int64)[some] // _DAY_NS
-    moment = frame["taken_at"].to_numpy(dtype="datetime64[ns]").view(np.int64)[some]
-    timed = _of(frame["timed"], some)
-    # An untimed row sorts before the timed ones of its date.
-    clock = np.where(timed, moment - day * _DAY_NS, _UNTIMED)
+    clock = _clock(frame, day, some)
     method, condition = _codes(frame["method"], some), _codes(frame["condition"], some)
     key = as_one((animal, method, condition, day, label), len(row))
+    # From here on the rows stand session by session, sessions in any order.
     by_time = _ordered(key, clock)
-    ordered = clock[by_time]
-    start = np.flatnonzero(_split(key[by_time], ordered, blank[by_time]))
-    del key, moment, timed
-
-    # By place among these rows, since that is the order of the input too.
-    line = np.minimum.reduceat(by_time, start) if len(start) else by_time
-    earliest = _earliest(ordered, start)
-    one = by_time[start]
-    ranked = _sorted(as_one((animal[one], day[one], earliest, label[one]), len(one)), line)
-    length = np.diff(start, append=len(row))[ranked]
+    clock = clock[by_time]
+    blank = bears(frame["label"], "")[some][by_time]
+    start = np.flatnonzero(_split(key[by_time], clock, blank))
+    del key, blank
+    length = np.diff(start, append=len(row))
     of = np.repeat(np.arange(len(start)), length)
-    place = end_to_end_rows(start[ranked], length)
-    taken = by_time[place]
-    written = frame["reading"].to_numpy(dtype=float)[some]
-    taken = _as_taken(of, taken, written[taken], ordered[place])
-    first = np.cumsum(length) - length
-    given = earliest[ranked]
+    # By place among these rows, since that is the order of the input too.
+    stand = np.arange(len(row))[by_time]
+    one = stand[start]
+    line = one
+    if isinstance(by_time, np.ndarray):
+        line = np.minimum.reduceat(stand, start) if len(start) else stand
+    earliest = _earliest(clock, start)
+    written = frame["reading"].to_numpy(dtype=float)[some][by_time]
+    stand = _as_taken(of, stand, written, clock)
+    del clock, written
+
+    ranked = _sorted(as_one((animal[one], day[one], earliest, label[one]), len(one)), line)
+    taken = stand[end_to_end_rows(start[ranked], length[ranked])]
+    length, given = length[ranked], earliest[ranked]
     first_time = np.where(given == _UNTIMED, _NO_TIME, day[one][ranked] * _DAY_NS + given)
     return Placement(
         row=taken if len(row) == len(frame) else row[taken],
-        of=of,
-        order=np.arange(len(of)) - first[of] + 1 if len(of) else of,
+        of=np.repeat(np.arange(len(start)), length),
         number=_numbers(animal[one][ranked]),
-        first=first,
+        first=np.cumsum(length) - length,
         first_time=first_time.astype("datetime64[ns]"),
     )
+
+
+def _clock(frame: pd.DataFrame, day: Codes, row: Codes | slice) -> Codes:
+    """Return the time of day of some rows (m,) in ns; untimed ones before the timed of a date."""
+    moment = frame["taken_at"].to_numpy(dtype="datetime64[ns]").view(np.int64)[row]
+    timed = frame["timed"].to_numpy(dtype=bool)[row]
+    return np.where(timed, moment - day * _DAY_NS, _UNTIMED)
 
 
 def _earliest(clock: Codes, start: Codes) -> Codes:
@@ -153,32 +165,43 @@ def _descends(*keys: NDArray[Any]) -> Booleans:
 
 
 def _placed(frame: pd.DataFrame) -> NDArray[np.bool_]:
-    known = frame["method"].isin(METHODS) & (frame["condition"] != "") & (frame["animal"] != "")
-    out = frame["duplicate"] | frame["future"] | frame["date"].isna()
-    return (known & ~out).to_numpy(dtype=bool)
-
-
-def _of(column: pd.Series[Any], row: Codes | slice) -> Booleans:
-    return column.to_numpy(dtype=bool)[row]
+    placed = bears(frame["method"], *METHODS)
+    for name in ("condition", "animal"):
+        placed &= ~bears(frame[name], "")
+    for name in ("duplicate", "future"):
+        placed &= ~frame[name].to_numpy(dtype=bool)
+    return placed & ~np.isnat(frame["date"].to_numpy(dtype="datetime64[ns]"))
 
 
 def _codes(column: pd.Series[Any], row: Codes | slice) -> NDArray[np.int32]:
     """Return the place of each row's text among the column's texts in order."""
-    texts = np.asarray(column.cat.categories, dtype=object)
+    texts = pa.array(column.cat.categories, TEXT)
     rank = np.empty(len(texts), dtype=np.int32)
-    rank[np.argsort(texts, kind="stable")] = np.arange(len(texts))
-    return rank[column.cat.codes.to_numpy()[row]]
+    rank[pc.array_sort_indices(texts).to_numpy()] = np.arange(len(texts))
+    return each(rank, column.cat.codes.to_numpy()[row])
 
 
-def _ordered(key: Codes, clock: Codes) -> Codes:
-    """Return the order (m,) by key and clock; rows that are equal in both stay as they are.
+def _ordered(key: Codes, clock: Codes) -> Codes | slice:
+    """Return an order (m,) in which the rows of each key stand together, by clock.
 
-    Rows of one visit mostly stand together, so runs of rows that ascend are put in order first.
+    Rows that are equal in both stay as they are. Rows of one visit mostly stand together already,
+    and in order, and are left as they stand; the others follow, run by run that ascends.
     """
     change = np.ones(len(key), dtype=bool)
     change[1:] = (key[1:] != key[:-1]) | (clock[1:] < clock[:-1])
     start = np.flatnonzero(change)
+    heads = key[start]
+    twice = repeated(heads)
+    if not twice.any():
+        return slice(None)
     length = np.diff(start, append=len(key))
+    mixed = np.repeat(twice, length)
+    alone = np.flatnonzero(~mixed)
+    return np.concatenate([alone, _runs_in_order(key, clock, start[twice], length[twice])])
+
+
+def _runs_in_order(key: Codes, clock: Codes, start: Codes, length: Codes) -> Codes:
+    """Return the rows (k,) of some runs of rows, each of one key and by clock, in order of both."""
     heads = key[start]
     runs = _sorted(as_one((heads, clock[start]), len(start)), start)
     order = end_to_end_rows(start[runs], length[runs])
@@ -205,7 +228,7 @@ def _groups(ordered: Codes) -> Codes:
 
 
 def _split(key: Codes, clock: Codes, blank: Booleans) -> Booleans:
-    """Return which rows, sorted by key and clock with untimed ones first, begin a session."""
+    """Return which rows, by clock within each key with untimed ones first, begin a session."""
     starts = np.ones(len(clock), dtype=bool)
     starts[1:] = key[1:] != key[:-1]
     timed = clock != _UNTIMED
@@ -223,6 +246,8 @@ def _if_all(of: Codes, true: NDArray[np.bool_], key: NDArray[Any]) -> NDArray[An
 
 def _numbers(animal: NDArray[np.integer]) -> Codes:
     """Number sessions from 1 within each animal; `animal` is sorted."""
-    starts = np.flatnonzero(np.diff(animal, prepend=-1))
-    length = np.diff(np.append(starts, len(animal)))
+    change = np.ones(len(animal), dtype=bool)
+    change[1:] = animal[1:] != animal[:-1]
+    starts = np.flatnonzero(change)
+    length = np.diff(starts, append=len(animal))
     return np.arange(len(animal)) - np.repeat(starts, length) + 1

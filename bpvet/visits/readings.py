@@ -21,6 +21,7 @@ from bpvet.visits.choice import (
     checked_rule,
     left_out_reason,
 )
+from bpvet.visits.part import bears
 from bpvet.visits.placement import Codes, Placement, place
 
 #: Columns that `readings_used` adds; `session` takes the name of the text it numbers.
@@ -144,19 +145,21 @@ def kinds(frame: pd.DataFrame) -> NDArray[np.int8]:
     silent, number, bounded = (np.zeros(n, dtype=bool) for _ in range(3))
     for name in READING_QUANTITIES:
         bound = frame[f"{name}_bound"]
-        no_sound = (bound == NO_SOUND).to_numpy(dtype=bool)
-        given = frame[name].notna().to_numpy() & ~no_sound
-        silent |= no_sound
+        given = ~np.isnan(frame[name].to_numpy(dtype=float))
+        if bound.cat.codes.any():
+            no_sound = bears(bound, NO_SOUND)
+            given &= ~no_sound
+            silent |= no_sound
+            bounded |= given & ~bears(bound, "")
         number |= given
-        bounded |= given & (bound != "").to_numpy(dtype=bool)
     code = np.zeros(n, dtype=np.int8)
     # What excludes the others comes last.
     code[number] = KINDS.index("number")
     code[bounded] = KINDS.index("bound")
     code[number & (frame["summary_n"] > 0).to_numpy()] = KINDS.index("summary")
     code[silent & ~number] = KINDS.index("no sound")
-    code[(frame["excluded"] != "").to_numpy(dtype=bool)] = KINDS.index("excluded")
-    code[(frame["set_aside"] != "").to_numpy(dtype=bool)] = KINDS.index("set aside")
+    code[~bears(frame["excluded"], "")] = KINDS.index("excluded")
+    code[~bears(frame["set_aside"], "")] = KINDS.index("set aside")
     return code
 
 

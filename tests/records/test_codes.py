@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+import pyarrow as pa
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bpvet.records.formats.rows import _one
 from bpvet.records.parsing.codes import (
     among,
     as_one,
@@ -15,6 +17,7 @@ from bpvet.records.parsing.codes import (
     met_in_order,
     repeated,
 )
+from bpvet.records.parsing.columns import TEXT, holds_letter, is_blank, trimmed
 
 MINUTE = 60_000_000_000
 SMALL = st.integers(-3, 3)
@@ -60,3 +63,30 @@ def test_spans_stand_end_to_end(spans: list[tuple[int, int]]) -> None:
     start, length = (np.array([span[i] for span in spans], dtype=np.int64) for i in (0, 1))
     expected = [row for first, many in spans for row in range(first, first + many)]
     assert end_to_end_rows(start, length).tolist() == expected
+
+
+@pytest.mark.parametrize("many", [5, 3000, 50_000])
+def test_codes_that_stand_twice_are_found_among_many(many: int) -> None:
+    rng = np.random.default_rng(many)
+    # Spans beyond the last digits, and below 0, so that these alone tell nothing.
+    code = rng.permutation(np.arange(-40_000, 60_000) * 65_537)
+    code[:many] = code[rng.permutation(100_000)[:many]]
+    found, counts = np.unique(code, return_counts=True)
+    assert repeated(code).tolist() == np.isin(code, found[counts > 1]).tolist()
+
+
+@given(st.lists(st.text(alphabet=" \tab'é\u3000\x7f", max_size=4), max_size=6), st.integers(0, 3))
+def test_edges_and_letters_are_those_that_the_texts_have(texts: list[str], start: int) -> None:
+    cells = pa.array(texts, TEXT).slice(start)
+    few = texts[start:]
+    assert trimmed(cells).to_pylist() == [text.strip() for text in few]
+    assert is_blank(cells).tolist() == [not text.strip() for text in few]
+    assert holds_letter(cells, "'") == any("'" in text for text in few) or not few
+
+
+def test_a_column_in_parts_becomes_one_in_order_of_first_occurrence() -> None:
+    parts = [["b", "a", "b"], ["c", "a"], [], ["d", "b"]]
+    coded = pa.chunked_array([pa.array(part, TEXT).dictionary_encode() for part in parts])
+    one = _one(coded)
+    assert one.to_pylist() == [text for part in parts for text in part]
+    assert one.dictionary.to_pylist() == ["b", "a", "c", "d"]

@@ -21,15 +21,31 @@ from bpvet.records.parsing.values import Mask, Values
 from bpvet.records.tables import SUMMARY, column_names
 
 
-def check_readings_twice(ledger: Ledger, values: Values) -> Mask:
+def at_one_time(values: Values) -> Codes:
+    """Return the rows (k,) whose animal and time another row has too, in order.
+
+    Where times of day are kept they are few, and only these can be copies or contradictions.
+    """
+    moment = values["taken_at"].view(np.int64)
+    return np.flatnonzero(repeated(as_one((_codes(values["animal"]), moment), len(moment))))
+
+
+def check_readings_twice(ledger: Ledger, values: Values, shared: Codes) -> Mask:
     """Set aside readings that are copies; return which rows (n,) those are.
 
     Copies are exact duplicates, and the later rows of a visit that stands in two files.
+
+    Parameters
+    ----------
+    ledger, values
+        The readings.
+    shared : array of int (k,)
+        As `at_one_time` gives them.
     """
     copied = copied_earlier(ledger, values)
     duplicate = copied >= 0
-    known = ~np.isnat(values["taken_at"]) & ~ledger.blank("animal")
-    rows = np.flatnonzero(known)
+    known = ~np.isnat(values["taken_at"][shared]) & ~ledger.blank("animal")[shared]
+    rows = shared[known]
     keys = (
         _codes(values["animal"]),
         values["taken_at"].view(np.int64),
@@ -100,17 +116,20 @@ def _say_perhaps(ledger: Ledger, rows: Codes, earlier: Codes) -> None:
     )
 
 
-def say_contradictions(ledger: Ledger, values: Values) -> None:
+def say_contradictions(ledger: Ledger, values: Values, shared: Codes) -> None:
     """Say which readings bear the same number, or the same time, and yet differ; both are kept.
 
     A time that all readings of the day and method bear is the visit's, and contradicts nothing.
+    `shared` is as in `check_readings_twice`.
     """
+    if not len(shared):
+        return
     usable = ledger.usable & ~np.isnat(values["date"])
     without = np.isnan(values["reading"])
     of_label = [_codes(values[name]) for name in ("animal", "method", "session")]
     moment, day = (values[name].view(np.int64) for name in ("taken_at", "date"))
 
-    rows = np.flatnonzero(usable & ~without)
+    rows = shared[(usable & ~without)[shared]]
     # A number's bits tell it from others, whatever they would be as a whole number.
     number = _taken(rows, *of_label, moment, values["reading"].view(np.int64))
     _say_later(
@@ -121,11 +140,13 @@ def say_contradictions(ledger: Ledger, values: Values) -> None:
         'Renumber them, or separate the two visits in the column "session".',
         "same number",
     )
-    rows = np.flatnonzero(usable & values["timed"] & without)
+    timed = usable & values["timed"] & without
+    rows = shared[timed[shared]]
+    if not repeated(_taken(rows, *of_label, moment)).any():
+        return
+    rows = np.flatnonzero(timed)
     time = _taken(rows, *of_label, moment)
     twice = repeated(time)
-    if not twice.any():
-        return
     of_day = _taken(rows, *of_label, day)
     doubtful = twice.copy()
     # Days on which some time stands once.

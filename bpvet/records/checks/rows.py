@@ -20,7 +20,7 @@ from bpvet.records.animals import (
     say_strangers,
     say_unlisted,
 )
-from bpvet.records.checks.duplicates import check_readings_twice, say_contradictions
+from bpvet.records.checks.duplicates import at_one_time, check_readings_twice, say_contradictions
 from bpvet.records.checks.histories import say_histories
 from bpvet.records.checks.labs import check_labs
 from bpvet.records.checks.missed import check_missed, say_future
@@ -97,9 +97,13 @@ def _check_readings(
 ) -> None:
     kinds, code = _of_animals(values["animal"], animals, "species", "")
     check_plausible(ledger, values, lambda rows: kinds[code[rows]])
-    nothing = ledger.usable & is_text(values["excluded"], "")
+    nothing = ledger.usable
     for quantity in READING_QUANTITIES:
-        nothing &= np.isnan(values[quantity]) & (values[f"{quantity}_bound"] == 0)
+        # Most rows have a systolic pressure, and no other column need be looked at.
+        if nothing.any():
+            nothing &= np.isnan(values[quantity]) & (values[f"{quantity}_bound"] == 0)
+    if nothing.any():
+        nothing &= is_text(values["excluded"], "")
     ledger.say(
         nothing,
         "",
@@ -110,8 +114,9 @@ def _check_readings(
         "row",
     )
     values["future"] = say_future(ledger, values["date"], "taken_at", as_of)
-    values["duplicate"] = check_readings_twice(ledger, values)
-    say_contradictions(ledger, values)
+    shared = at_one_time(values)
+    values["duplicate"] = check_readings_twice(ledger, values, shared)
+    say_contradictions(ledger, values, shared)
     values["condition"] = _conditions(ledger, values)
 
 
@@ -120,11 +125,16 @@ def _conditions(ledger: Ledger, values: Values) -> pa.Array:
     settings, of_setting = distinct(values["setting"])
     states, of_state = distinct(values["state"])
     words = [condition_of(setting, state) for setting in settings for state in states]
-    code = of_setting.astype(np.int64) * len(states) + of_state
+    code = of_setting
+    if len(states) > 1:
+        code = of_setting * np.int32(len(states)) + of_state
     unusable = ledger.broken.copy()
     for name in ("setting", "state"):
-        unusable |= is_text(values[name], "") & ~ledger.blank(name)
-    return of_texts([*words, ""], np.where(unusable, len(words), code))
+        if ledger.given(name):
+            unusable |= is_text(values[name], "") & ~ledger.blank(name)
+    if unusable.any():
+        code = np.where(unusable, np.int32(len(words)), code)
+    return of_texts([*words, ""], code)
 
 
 def _check_treatments(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:

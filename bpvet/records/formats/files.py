@@ -11,6 +11,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from pathlib import Path
 
 from bpvet.errors import CallError
 from bpvet.records.cells import Loaded as Loaded
@@ -19,11 +20,12 @@ from bpvet.records.entries.files import table_of_added
 from bpvet.records.findings import Finding, printable, shown, whole
 from bpvet.records.folder import bytes_of, existing, files_of
 from bpvet.records.formats.arrow_tables import arrow_sheet
+from bpvet.records.formats.blocks import is_large
 from bpvet.records.formats.database import database_sheets, is_url, sqlite_sheets
 from bpvet.records.formats.fhir_rows import fhir_sheets, holds_resources
 from bpvet.records.formats.forms import form_of
 from bpvet.records.formats.json_lines import document_of, json_sheet
-from bpvet.records.formats.separated import read_sheet
+from bpvet.records.formats.separated import read_large, read_sheet
 from bpvet.records.formats.workbook import workbook_sheets
 from bpvet.records.headings.non_data_rows import without_remarks
 from bpvet.records.parsing.guards import without_guards
@@ -104,21 +106,55 @@ def load(
     digest_of = hashlib.sha256()
     found: list[RawSheet] = []
     seen: dict[bytes, str] = {}
-    for table, name, data in _contents(path, findings, beside or {}):
-        content = hashlib.sha256(data).digest()
+    for table, name, held in _contents(path, findings, beside or {}):
+        file = printable(name)
+        told: list[Finding] = []
+        code = encoding(table, file) if encoding else None
+        one = _read_one(file, table, held, told, mapping, code, query)
+        if one is None:
+            findings += told
+            continue
+        sheets, size, content = one
         plain = name.encode("utf-8", "surrogateescape")
-        digest_of.update(f"{len(plain)} {len(data)} ".encode() + plain + content)
-        if table == "readings" and data and content in seen:
+        digest_of.update(f"{len(plain)} {size} ".encode() + plain + content)
+        if table == "readings" and size and content in seen:
             # It is read all the same: each of its rows is set aside as a copy, and none is lost.
             findings.append(_same_twice(name, seen[content]))
         seen.setdefault(content, name)
-        file = printable(name)
-        code = encoding(table, file) if encoding else None
-        found += sheets_of(file, table, data, findings, mapping, code, query)
+        findings += told
+        found += sheets
     source = STANDARD_INPUT if path == "-" else printable(existing(path).name)
     return Loaded(
         source, _finished(found, mapping, findings), tuple(findings), digest_of.hexdigest()
     )
+
+
+def _read_one(
+    file: str,
+    table: str,
+    held: bytes | Path,
+    findings: list[Finding],
+    mapping: Mapping[str, str],
+    encoding: str | None,
+    query: str | None,
+) -> tuple[list[RawSheet], int, bytes] | None:
+    """Return the tables, the size and the sha256 of one file; None where it cannot be read.
+
+    `held` is its content, or of a large file its place: such a one is read a block at a time if
+    it can be. The rest is as in `sheets_of`.
+    """
+    if isinstance(held, Path):
+        large = read_large(file, table, held, findings, mapping) if query is None else None
+        if large is not None:
+            sheet, size, content = large
+            return [without_guards(sheet, findings)], size, content
+        data = bytes_of(held, findings)
+        if data is None:
+            return None
+        held = data
+    content = hashlib.sha256(held).digest()
+    sheets = sheets_of(file, table, held, findings, mapping, encoding, query)
+    return sheets, len(held), content
 
 
 def sheets_of(
@@ -172,8 +208,8 @@ def sheets_of(
 
 def _contents(
     path: str | os.PathLike[str], findings: list[Finding], beside: Mapping[str, bytes]
-) -> Iterator[tuple[str, str, bytes]]:
-    """Yield (table, name, content) of each file that a path stands for."""
+) -> Iterator[tuple[str, str, bytes | Path]]:
+    """Yield (table, name, content) of each file that a path stands for; of large ones the place."""
     if path == "-":
         if sys.stdin is None:
             raise CallError("There is no standard input to read.")
@@ -182,9 +218,9 @@ def _contents(
     place = existing(path)
     one = [("readings", place)]
     for table, file in files_of(place, findings, beside) if place.is_dir() else one:
-        data = beside.get(file.name)
+        data: bytes | Path | None = beside.get(file.name)
         if data is None:
-            data = bytes_of(file, findings)
+            data = file if is_large(file) else bytes_of(file, findings)
         if data is not None:
             yield table, file.name, data
 

@@ -7,8 +7,8 @@ through a slow one, which sets aside the lines that cannot be read and goes on w
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -16,12 +16,16 @@ import pyarrow.compute as pc
 import pyarrow.csv
 from numpy.typing import NDArray
 
-from bpvet.records.parsing.columns import CODED, TEXT, is_blank, repeats, uncoded, which
+from bpvet.records.formats.blocks import Blocks
+from bpvet.records.parsing.columns import CODED, TEXT, each, is_blank, repeats, uncoded, which
+from bpvet.records.parsing.quotation_marks import (
+    LINE_BREAK,
+    LONGEST_CELL,
+    marks_are_sound,
+    records_of_text,
+)
 
-LINE_BREAK = r"\r\n|\r|\n"
 _BLOCK = 1 << 24
-#: A quoted cell longer than this is taken for a quotation mark that was never closed.
-_LONGEST_CELL = 100_000
 #: Bytes at the top by which it is told which columns repeat their texts.
 _TOP = 1 << 20
 
@@ -96,41 +100,139 @@ def rows_of(text: bytes, separator: str) -> Rows:
     if not body.endswith((b"\n", b"\r")):
         body += b"\n"
     try:
-        if not _marks_are_sound(body, separator):
-            raise pa.ArrowInvalid
-        columns, lines, broken = _fast(body, separator)
+        rows = _fast(body, separator)
     except pa.ArrowInvalid:
         # Stray quotation marks, or a row longer than the parser's block.
-        columns, lines, broken = _slow(body.decode("utf-8"), separator)
-    header = tuple(column[0].as_py() for column in columns)
-    return _without_header(header, columns, lines + skipped, broken, body, separator)
+        rows = _slow(body.decode("utf-8"), separator)
+    return _without_blank(rows, lambda lines: _with_separators(lines, body, separator), skipped)
 
 
-def _marks_are_sound(text: bytes, separator: str) -> bool:
-    """Whether every quotation mark opens a cell, closes one, or is doubled within one."""
+def rows_of_blocks(blocks: Blocks, start: int, separator: str) -> Rows:
+    """Return the rows of a text without quotation marks that is read a block at a time.
+
+    Parameters
+    ----------
+    blocks : Blocks
+        Of which nothing but the top is read.
+    start : int
+        Place of the header in the top.
+    separator : str
+        One character.
+
+    Raises
+    ------
+    pyarrow.ArrowInvalid, NotPlainError
+        The whole text is needed.
+    MostlyBrokenError
+        As in `rows_of`.
+    """
+    text = blocks.top[start:]
+    if text.startswith((b"\n", b"\r")):
+        raise pa.ArrowInvalid("empty lines above the header")
+    header, end = _first_line(text, separator)
+    blocks.skip(start + end)
+    rows = _unquoted(header, pa.PythonFile(blocks, "r"), _top(memoryview(text)[end:]), separator)
+    return _without_blank(rows, _refuse_blank, 0)
+
+
+def _refuse_blank(_: NDArray[np.int64]) -> tuple[int, ...]:
+    raise pa.ArrowInvalid("which of the blank rows hold separators is not known")
+
+
+def _fast(text: bytes, separator: str) -> Rows:
+    """Return the rows of a text that ends with a line break, blank ones among them.
+
+    Raises
+    ------
+    pyarrow.ArrowInvalid
+        The quotation marks are not sound, or a row is longer than the parser's block.
+    """
     if b'"' not in text:
-        return True
-    at = np.frombuffer(text, np.uint8)
-    marks = np.flatnonzero(at == ord('"'))
-    if len(marks) % 2:
-        return False
-    edges = np.zeros(256, bool)
-    edges[[ord(separator), 10, 13]] = True
-    opening, closing = marks[0::2], marks[1::2]
-    before = edges[at[np.maximum(opening - 1, 0)]] | (opening == 0)
-    after = edges[at[np.minimum(closing + 1, len(at) - 1)]]
-    doubled = closing[:-1] + 1 == opening[1:]
-    before[1:] |= doubled
-    after[:-1] |= doubled
-    return bool(before.all() and after.all())
+        header, end = _first_line(text, separator)
+        rest = memoryview(text)[end:]
+        if not rest:
+            none = tuple(pa.array([], TEXT) for _ in header)
+            return Rows(header, 1, none, np.zeros(0, dtype=np.int64), {}, ())
+        return _unquoted(header, pa.BufferReader(rest), _top(rest), separator)
+    if not marks_are_sound(text, separator):
+        raise pa.ArrowInvalid("stray quotation marks")
+    return _quoted(text, separator)
 
 
-def _fast(
-    text: bytes, separator: str
-) -> tuple[list[pa.Array], NDArray[np.int64], dict[int, tuple[str, str]]]:
-    """Return columns with the header as row 0, the line of each row, and the broken rows."""
+def _first_line(text: bytes, separator: str) -> tuple[tuple[str, ...], int]:
+    """Return the cells of the first line, which has no quotation mark, and where the next begins.
+
+    The header is no row, so that its words are not among the texts of its columns.
+    """
+    found = re.search(LINE_BREAK.encode(), text)
+    if found is None:
+        raise pa.ArrowInvalid("no line ends")
+    return tuple(text[: found.start()].decode("utf-8").split(separator)), found.end()
+
+
+def _top(text: memoryview) -> bytes:
+    """Return the lines at the top by which it is told which columns repeat their texts."""
+    top = bytes(text[: _TOP + LONGEST_CELL])
+    return top if len(top) == len(text) else top[: max(top.rfind(b"\n"), top.rfind(b"\r")) + 1]
+
+
+def _unquoted(header: tuple[str, ...], rest: pa.NativeFile, top: bytes, separator: str) -> Rows:
+    """Return the rows of a text without quotation marks: each row is a line.
+
+    Parameters
+    ----------
+    header : tuple of str
+        The cells of the first line.
+    rest : file
+        The text after it, which ends with a line break.
+    top : bytes
+        The beginning of that text.
+    separator : str
+        One character.
+    """
+    names = [f"f{i}" for i in range(len(header))]
+    columns, n, bad = _columns(rest, top, separator, names, above=1)
+    return Rows(header, 1, columns, np.arange(2, n + 2), _misfits(bad, len(names)), ())
+
+
+def _quoted(text: bytes, separator: str) -> Rows:
+    """Return the rows of a text with sound quotation marks: a row may go over several lines."""
     names = _width(text, separator)
-    table, bad = _parsed(text, separator, names, _kinds(text, separator, names))
+    source, top = pa.BufferReader(text), _top(memoryview(text))
+    columns, n, bad = _columns(source, top, separator, names, above=0)
+    breaks = np.ones(n, dtype=np.int64)
+    for column in columns:
+        if which(column, lambda cells: pc.match_substring_regex(cells, LINE_BREAK)).any():
+            found = pc.count_substring_regex(uncoded(column), LINE_BREAK)
+            breaks += found.to_numpy(zero_copy_only=False)
+    for number, _, row in bad:
+        breaks[number] += len(re.findall(LINE_BREAK, row.rstrip("\r\n")))
+    lines = np.concatenate([[1], 1 + np.cumsum(breaks)[:-1]])
+    return _header_off(columns, lines, _misfits(bad, len(names)))
+
+
+def _header_off(
+    columns: tuple[pa.Array, ...], lines: NDArray[np.int64], broken: dict[int, tuple[str, str]]
+) -> Rows:
+    """Return the rows of which the first is the header."""
+    header = tuple(column[0].as_py() for column in columns)
+    rest = tuple(column.slice(1) for column in columns)
+    moved = {row - 1: why for row, why in broken.items() if row > 0}
+    return Rows(header, int(lines[0]), rest, lines[1:], moved, ())
+
+
+def _misfits(bad: list[tuple[int, int, str]], width: int) -> dict[int, tuple[str, str]]:
+    """Return the broken rows by number: the text, and what is wrong."""
+    misfit = {fields: _misfit(fields, width) for fields in {fields for _, fields, _ in bad}}
+    return {number: (row, misfit[fields]) for number, fields, row in bad if row.strip()}
+
+
+def _columns(
+    source: pa.NativeFile, top: bytes, separator: str, names: list[str], above: int
+) -> tuple[tuple[pa.Array, ...], int, list[tuple[int, int, str]]]:
+    """Return the columns, how many rows they have, and the rows that do not fit; see `_parsed`."""
+    kinds = _kinds(top, separator, names)
+    table, bad = _parsed(source, separator, names, kinds, above)
     n = table.num_rows + len(bad)
     # One at a time, so that no two whole copies are held.
     left = table.columns[::-1]
@@ -140,26 +242,13 @@ def _fast(
         columns.append(_one(left.pop()))
     if bad:
         columns = _with_gaps(columns, np.array([number for number, _, _ in bad]), n)
-    misfit = {fields: _misfit(fields, len(names)) for fields in {fields for _, fields, _ in bad}}
-    broken = {number: (row, misfit[fields]) for number, fields, row in bad if row.strip()}
-    if b'"' not in text:
-        return columns, np.arange(1, n + 1), broken
-    breaks = np.ones(n, dtype=np.int64)
-    for column in columns:
-        if which(column, lambda cells: pc.match_substring_regex(cells, LINE_BREAK)).any():
-            found = pc.count_substring_regex(uncoded(column), LINE_BREAK)
-            breaks += found.to_numpy(zero_copy_only=False)
-    for number, _, row in bad:
-        breaks[number] += len(re.findall(LINE_BREAK, row.rstrip("\r\n")))
-    return columns, np.concatenate([[1], 1 + np.cumsum(breaks)[:-1]]), broken
+    return tuple(columns), n, bad
 
 
-def _kinds(text: bytes, separator: str, names: list[str]) -> list[pa.DataType]:
+def _kinds(top: bytes, separator: str, names: list[str]) -> list[pa.DataType]:
     """Return for each column whether it is kept as text or, if its texts repeat, as codes."""
-    end = text.find(b"\n", _TOP)
-    top = text if end < 0 else text[: end + 1]
     try:
-        table, _ = _parsed(top, separator, names, [TEXT] * len(names))
+        table, _ = _parsed(pa.BufferReader(top), separator, names, [TEXT] * len(names), 0)
     except pa.ArrowInvalid:
         # The top ends in a quoted cell.
         return [TEXT] * len(names)
@@ -167,22 +256,29 @@ def _kinds(text: bytes, separator: str, names: list[str]) -> list[pa.DataType]:
 
 
 def _parsed(
-    text: bytes, separator: str, names: list[str], kinds: list[pa.DataType]
+    source: pa.NativeFile,
+    separator: str,
+    names: list[str],
+    kinds: list[pa.DataType],
+    above: int,
 ) -> tuple[pa.Table, list[tuple[int, int, str]]]:
-    """Return the rows that have a field for each name; of the others, (number, fields, text)."""
+    """Return the rows that have a field for each name; of the others, (number, fields, text).
+
+    `above` is how many rows of the file stand above these.
+    """
     bad: list[tuple[int, int, str]] = []
 
     def note(row: pa.csv.InvalidRow) -> str:
         bad.append((row.number - 1, row.actual_columns, row.text))
         # What this raises would be printed, and not end the parsing.
-        return "error" if _given_up(len(bad), row.number) else "skip"
+        return "error" if _given_up(len(bad), row.number + above) else "skip"
 
     try:
-        table = _csv(text, separator, names, kinds, note)
+        table = _csv(source, separator, names, kinds, note)
     except pa.ArrowInvalid:
-        if bad and _given_up(len(bad), bad[-1][0] + 1):
+        if bad and _given_up(len(bad), bad[-1][0] + 1 + above):
             why = _misfit(bad[-1][1], len(names))
-            raise MostlyBrokenError(len(bad), bad[-1][0] + 1, why) from None
+            raise MostlyBrokenError(len(bad), bad[-1][0] + 1 + above, why) from None
         raise
     return table, bad
 
@@ -192,14 +288,14 @@ def _given_up(broken: int, rows: int) -> bool:
 
 
 def _csv(
-    text: bytes,
+    source: pa.NativeFile,
     separator: str,
     names: list[str],
     kinds: list[pa.DataType],
     note: Callable[[pa.csv.InvalidRow], str],
 ) -> pa.Table:
     return pa.csv.read_csv(
-        pa.BufferReader(text),
+        source,
         # One thread: only then are the numbers of the rows known.
         read_options=pa.csv.ReadOptions(use_threads=False, block_size=_BLOCK, column_names=names),
         parse_options=pa.csv.ParseOptions(
@@ -223,13 +319,26 @@ def _misfit(fields: int, width: int) -> str:
 
 def _width(text: bytes, separator: str) -> list[str]:
     """Return placeholder names, one for each field of the first row."""
-    fields = next(_records(text[: 10 * _LONGEST_CELL].decode("utf-8", "ignore"), separator))[1]
+    fields = next(records_of_text(text[: 10 * LONGEST_CELL].decode("utf-8", "ignore"), separator))[
+        1
+    ]
     return [f"f{i}" for i in range(len(fields or [""]))]
 
 
 def _one(column: pa.ChunkedArray) -> pa.Array:
-    whole = column.unify_dictionaries().combine_chunks()
-    return whole if isinstance(whole, pa.Array) else pa.concat_arrays(whole.chunks)
+    """Return the parts of a column as one array; texts are coded in order of first occurrence."""
+    if not pa.types.is_dictionary(column.type):
+        whole = column.combine_chunks()
+        return whole if isinstance(whole, pa.Array) else pa.concat_arrays(whole.chunks)
+    none = pa.array([], TEXT)
+    texts = pc.unique(pa.concat_arrays([none, *(part.dictionary for part in column.chunks)]))
+    code = np.empty(len(column), dtype=np.int32)
+    end = 0
+    for part in column.chunks:
+        place = pc.index_in(part.dictionary, texts).to_numpy()
+        start, end = end, end + len(part)
+        code[start:end] = each(place, part.indices.to_numpy())
+    return pa.DictionaryArray.from_arrays(pa.array(code), texts)
 
 
 def _with_gaps(columns: list[pa.Array], gaps: NDArray[np.int64], n: int) -> list[pa.Array]:
@@ -241,15 +350,13 @@ def _with_gaps(columns: list[pa.Array], gaps: NDArray[np.int64], n: int) -> list
     return [pc.fill_null(uncoded(column).take(index), "") for column in columns]
 
 
-def _slow(
-    text: str, separator: str
-) -> tuple[list[pa.Array], NDArray[np.int64], dict[int, tuple[str, str]]]:
-    """Do what `_fast` does, one record at a time, for a file with stray quotation marks."""
+def _slow(text: str, separator: str) -> Rows:
+    """Do what `_quoted` does, one record at a time, for a file with stray quotation marks."""
     lines: list[int] = []
     rows: list[list[str]] = []
     broken: dict[int, tuple[str, str]] = {}
     width = 0
-    for line, fields, raw in _records(text, separator):
+    for line, fields, raw in records_of_text(text, separator):
         width = width or len(fields or [""])
         if fields is None:
             broken[len(rows)] = (raw, "has a quotation mark that does not close, or text after one")
@@ -260,83 +367,49 @@ def _slow(
         fits = fields is not None and len(fields) == width
         rows.append(fields if fits and fields is not None else [""] * width)
         lines.append(line)
-    columns = [pa.array(cells, TEXT) for cells in zip(*rows, strict=True)]
-    return columns, np.array(lines, dtype=np.int64), broken
+    columns = tuple(pa.array(cells, TEXT) for cells in zip(*rows, strict=True))
+    return _header_off(columns, np.array(lines, dtype=np.int64), broken)
 
 
-def _records(text: str, separator: str) -> Iterator[tuple[int, list[str] | None, str]]:
-    """Yield (line, fields, text) for each record; fields are None where marks do not close."""
-    sep = re.escape(separator)
-    quoted = re.compile(rf'"((?:[^"]|""){{0,{_LONGEST_CELL}}}+)"(?={sep}|\r|\n|\Z)')
-    bare = re.compile(rf"[^{sep}\r\n]*")
-    end = re.compile(LINE_BREAK)
-    place, line = 0, 1
-    while place < len(text):
-        start = place
-        fields: list[str] | None = []
-        while True:
-            cell = (
-                quoted.match(text, place)
-                if text.startswith('"', place)
-                else bare.match(text, place)
-            )
-            if cell is None or fields is None:
-                fields = None
-                break
-            value = cell.group(1).replace('""', '"') if cell.re is quoted else cell.group()
-            fields.append(value)
-            place = cell.end()
-            if not text.startswith(separator, place):
-                break
-            place += 1
-        if fields is None:
-            # Give up this line only, so that an unclosed mark cannot swallow the rest.
-            place = start
-            stop = end.search(text, place)
-        else:
-            stop = end.match(text, place)
-        finish = stop.start() if stop else len(text)
-        raw = text[start:finish]
-        yield line, fields, raw
-        line += len(end.findall(raw)) + 1
-        place = stop.end() if stop else len(text)
-
-
-def _without_header(
-    header: tuple[str, ...],
-    columns: list[pa.Array],
-    lines: NDArray[np.int64],
-    broken: dict[int, tuple[str, str]],
-    body: bytes,
-    separator: str,
+def _without_blank(
+    rows: Rows, with_separators: Callable[[NDArray[np.int64]], tuple[int, ...]], skipped: int
 ) -> Rows:
-    """Take the header off, and the rows that hold nothing."""
-    empty = np.ones(len(lines), bool)
-    for column in columns:
+    """Return rows without those that hold nothing.
+
+    Parameters
+    ----------
+    rows : Rows
+        All that stand below the header.
+    with_separators : function of lines (k,)
+        Gives those of some lines, of rows that hold nothing, that are not simply empty.
+    skipped : int
+        Empty lines above the header.
+    """
+    empty = np.ones(len(rows.lines), bool)
+    for column in rows.columns:
         if not empty.any():
             break
         empty &= is_blank(column)
-    empty[list(broken)] = False
-    empty[0] = False
-    keep = ~empty
-    keep[0] = False
-    blank: tuple[int, ...] = ()
-    if empty.any() and len(header) > 1:
-        blank = _lines_with_separators(lines[empty], body, separator, int(lines[0]) - 1)
-    index = np.flatnonzero(keep)
-    new = np.full(len(lines), -1)
-    new[index] = np.arange(len(index))
-    places = new.tolist() if broken else []
-    moved = {places[row]: why for row, why in broken.items() if row > 0}
-    whole = len(index) == len(lines) - 1
-    kept = [column.slice(1) if whole else column.take(pa.array(index)) for column in columns]
-    return Rows(header, int(lines[0]), tuple(kept), lines[index], moved, blank)
+    empty[list(rows.broken)] = False
+    lines = rows.lines + skipped if skipped else rows.lines
+    header_line = rows.header_line + skipped
+    if not empty.any():
+        return replace(rows, header_line=header_line, lines=lines)
+    found = with_separators(rows.lines[empty]) if len(rows.header) > 1 else ()
+    index = np.flatnonzero(~empty)
+    new = np.cumsum(~empty) - 1
+    return Rows(
+        rows.header,
+        header_line,
+        tuple(column.take(pa.array(index)) for column in rows.columns),
+        lines[index],
+        {int(new[row]): why for row, why in rows.broken.items()},
+        tuple(line + skipped for line in found),
+    )
 
 
-def _lines_with_separators(
-    lines: NDArray[np.int64], body: bytes, separator: str, skipped: int
-) -> tuple[int, ...]:
+def _with_separators(lines: NDArray[np.int64], body: bytes, separator: str) -> tuple[int, ...]:
     """Return those of the `lines` (of rows that hold nothing) that are not simply empty."""
     text = re.split(LINE_BREAK.encode(), body)
     mark = separator.encode()
-    return tuple(int(line) for line in lines if mark in text[line - 1 - skipped])
+    return tuple(int(line) for line in lines if mark in text[line - 1])

@@ -6,17 +6,27 @@ import csv
 import io
 import re
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 import pyarrow.compute as pc
 
 from bpvet.records.cells import RawSheet
 from bpvet.records.findings import Finding, shown, whole
-from bpvet.records.formats.encodings import as_utf8
-from bpvet.records.formats.rows import LINE_BREAK, MostlyBrokenError, Rows, rows_of
+from bpvet.records.formats.blocks import Blocks, NotPlainError
+from bpvet.records.formats.encodings import NAMES, as_utf8
+from bpvet.records.formats.forms import form_of
+from bpvet.records.formats.rows import (
+    MostlyBrokenError,
+    Rows,
+    rows_of,
+    rows_of_blocks,
+)
 from bpvet.records.headings.header_row import LOOKED_AT, Heading, heading_of, say_heading
 from bpvet.records.parsing.columns import which
+from bpvet.records.parsing.quotation_marks import LINE_BREAK
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 #: A first line by which spreadsheets say what separates the columns.
@@ -56,50 +66,123 @@ def read_sheet(
     if not re.search(rb"\S", text):
         findings.append(whole(file, "The file is empty.", "Put a header and rows in it.", "empty"))
         return None
-    separator, heading, top = _layout(text, table, mapping)
-    line = top[heading.first][0]
-    start = _start_of(text, line)
-    if _header_width(text, start, separator) > MOST_COLUMNS:
-        reason = f"The header has more than {MOST_COLUMNS:,} cells.".replace(",", " ")
-        findings.append(
-            whole(file, reason, "Keep the columns that hold records.", "too many columns")
-        )
+    laid = _layout(text, table, mapping)
+    if laid.too_wide:
+        findings.append(_too_wide(file))
         return None
     try:
-        rows = rows_of(text[start:], separator)
+        rows = rows_of(text[laid.start :], laid.separator)
     except MostlyBrokenError as error:
-        reason = (
-            f"{error.broken:,} of the first {error.rows:,} rows do not fit the header (the last of "
-            f"these {error.why}), so it is not the table that its header says; no row is used."
-        )
-        mend = "Look whether the header and the separator are those of the rows, and save it again."
-        findings.append(whole(file, reason, mend, "broken lines", line=line))
+        findings.append(_mostly_broken(file, error, laid.line))
         return None
+    sheet = _sheet(file, table, laid, rows, code, findings)
+    if b'"' in text:
+        _say_swallowed_rows(sheet, laid.separator, findings)
+    return sheet
+
+
+def read_large(
+    file: str, table: str, place: Path, findings: list[Finding], mapping: Mapping[str, str]
+) -> tuple[RawSheet, int, bytes] | None:
+    """Return a large file's cells, its size and its sha256, its text never being held whole.
+
+    Parameters
+    ----------
+    file, table, findings, mapping
+        As in `read_sheet`.
+    place : Path
+        Where it lies.
+
+    Returns
+    -------
+    RawSheet, int, bytes
+        Or None, with nothing said, where the file is not in the common shape: what is to be said
+        of it is found by `read_sheet`.
+    """
+    told: list[Finding] = []
+    try:
+        with place.open("rb", buffering=0) as opened:
+            blocks = Blocks(opened)
+            if form_of(blocks.top) != "text" or not re.search(rb"\S", blocks.top):
+                return None
+            laid = _layout(blocks.top, table, mapping)
+            if laid.too_wide:
+                return None
+            rows = rows_of_blocks(blocks, laid.start, laid.separator)
+            size_and_digest = blocks.end()
+    except (NotPlainError, MostlyBrokenError, pa.ArrowInvalid, OSError):
+        return None
+    sheet = _sheet(file, table, laid, rows, NAMES["utf-8"], told)
+    findings += told
+    return sheet, *size_and_digest
+
+
+def _sheet(
+    file: str, table: str, laid: _Layout, rows: Rows, code: str, findings: list[Finding]
+) -> RawSheet:
+    """Return rows as a sheet, after saying what stands above the header and what is blank."""
+    line, heading, separator = laid.line, laid.heading, laid.separator
     sheet = RawSheet(
         file,
         table,
         rows.header,
         rows.columns,
-        rows.lines + line - 1,
+        rows.lines + (line - 1) if line > 1 else rows.lines,
         rows.broken,
         SEPARATORS.get(separator, shown(separator)),
         code,
         rows.header_line + line - 1,
     )
-    above = [(at, separator.join(cells)) for at, cells in top[: heading.first] if any(cells)]
+    above = [(at, separator.join(cells)) for at, cells in laid.top[: heading.first] if any(cells)]
     if heading.rows == 2:
         sheet = _under_two_lines(sheet, heading)
     say_heading(file, above, heading, line, findings)
     _say_blank_rows(file, rows, line, findings)
-    if b'"' in text:
-        _say_swallowed_rows(sheet, separator, findings)
     return sheet
 
 
-def _layout(
-    text: bytes, table: str, mapping: Mapping[str, str]
-) -> tuple[str, Heading, list[tuple[int, list[str]]]]:
-    """Return the separator, the header, and the rows at the top with their lines.
+def _too_wide(file: str) -> Finding:
+    reason = f"The header has more than {MOST_COLUMNS:,} cells.".replace(",", " ")
+    return whole(file, reason, "Keep the columns that hold records.", "too many columns")
+
+
+def _mostly_broken(file: str, error: MostlyBrokenError, line: int) -> Finding:
+    reason = (
+        f"{error.broken:,} of the first {error.rows:,} rows do not fit the header (the last of "
+        f"these {error.why}), so it is not the table that its header says; no row is used."
+    )
+    mend = "Look whether the header and the separator are those of the rows, and save it again."
+    return whole(file, reason, mend, "broken lines", line=line)
+
+
+@dataclass(frozen=True)
+class _Layout:
+    """How a text is laid out.
+
+    Parameters
+    ----------
+    separator : str
+        One character.
+    heading : Heading
+        The header.
+    top : list of (int, list of str)
+        Line and cells of the rows at the top.
+    line, start : int
+        Where the header stands: its line, and its first byte.
+    too_wide : bool
+        Whether it has more cells than any table of records.
+    """
+
+    separator: str
+    heading: Heading
+    top: list[tuple[int, list[str]]]
+    line: int
+    start: int
+    too_wide: bool
+
+
+def _layout(text: bytes, table: str, mapping: Mapping[str, str]) -> _Layout:
+    """Return the separator and the header of a text, of which the top is enough.
 
     The separator is the one that makes most headings known; of equals, the one that gives most
     rows the header's number of cells. A comma where none does.
@@ -122,7 +205,11 @@ def _layout(
         if best is None or rank > best[0]:
             best = rank, mark, heading, rows
     assert best is not None
-    return best[1:]
+    _, separator, heading, above = best
+    line = above[heading.first][0]
+    place = _start_of(text, line)
+    too_wide = _header_width(text, place, separator) > MOST_COLUMNS
+    return _Layout(separator, heading, above, line, place, too_wide)
 
 
 def _top_rows(text: str, separator: str) -> list[tuple[int, list[str]]]:

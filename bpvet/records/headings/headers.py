@@ -25,7 +25,16 @@ from bpvet.records.headings.settled import (
     UNUSED,
     as_column,
 )
-from bpvet.records.parsing.columns import TEXT, blanks, coded, end_to_end, is_blank, joined, uncoded
+from bpvet.records.parsing.columns import (
+    TEXT,
+    blanks,
+    coded,
+    constant,
+    end_to_end,
+    is_blank,
+    joined,
+    uncoded,
+)
 from bpvet.records.tables import (
     ADDED,
     TABLES,
@@ -133,10 +142,10 @@ def translate(raw: RawSheet, convention: Convention, findings: list[Finding]) ->
         columns=columns,
         headings=headings,
         lines=np.asarray(raw.lines, dtype=np.int64),
-        parts=np.zeros(n, dtype=np.int64),
+        parts=constant(0, n, np.int64),
         places=laid.places,
-        several=np.zeros(n, dtype=bool),
-        summary=np.zeros(n, dtype=bool),
+        several=constant(False, n, bool),
+        summary=constant(False, n, bool),
         whole=raw.told_apart,
         broken=dict(raw.broken),
         layout=layout,

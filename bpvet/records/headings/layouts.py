@@ -22,7 +22,7 @@ from bpvet.records.findings import Finding, shown
 from bpvet.records.formats.chart_lines import read_chart_lines
 from bpvet.records.headings.mapping_file import Convention
 from bpvet.records.headings.settled import FILE_AN_ANIMAL, FILE_NAME, WHICH_ORDER, as_column
-from bpvet.records.parsing.columns import TEXT, is_blank, trimmed, uncoded
+from bpvet.records.parsing.columns import TEXT, constant, is_blank, trimmed, uncoded
 from bpvet.records.parsing.dates import SWAPPABLE, both_readings, moments
 from bpvet.records.tables import WIDE, column_named
 
@@ -85,7 +85,7 @@ def laid_out(raw: RawSheet, convention: Convention, findings: list[Finding]) -> 
     """
     mapping = dict(convention.columns)
     raw = _filled_in(raw, convention, mapping)
-    laid = Laid(raw, mapping, "", np.zeros(len(raw.lines), dtype=np.int64), {})
+    laid = Laid(raw, mapping, "", constant(0, len(raw.lines), np.int64), {})
     if raw.table != "readings" or not raw.columns:
         return laid
     laid = _across(laid, convention, findings)
@@ -223,7 +223,7 @@ def _chart_lines(laid: Laid) -> Laid:
     # Each reading is told on its own, though all stand in one cell.
     twice = (raw.header[at].strip(),) * 2
     headings = dict.fromkeys((*READING_QUANTITIES, "excluded"), twice)
-    places = np.zeros(len(found.row), dtype=np.int64)
+    places = constant(0, len(found.row), np.int64)
     return Laid(sheet, {**laid.mapping, **heads}, "chart", places, headings)
 
 

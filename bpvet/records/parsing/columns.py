@@ -8,6 +8,7 @@ stays plain, since numbering a text for each row would cost more than it saves.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Any, TypeVar
 
 import numpy as np
 import pyarrow as pa
@@ -16,8 +17,12 @@ from numpy.typing import NDArray
 
 from bpvet.records.parsing.codes import met_in_order
 
+_Kind = TypeVar("_Kind", bound=np.generic)
+
 TEXT = pa.large_string()
 CODED = pa.dictionary(pa.int32(), TEXT)
+#: Cells that are looked at at once, so that what is worked on stays in the processor's cache.
+_CELLS = 1 << 15
 #: A column repeats if this many rows have less than half as many different texts.
 _LOOKED_AT = 20_000
 
@@ -87,6 +92,20 @@ def changed(cells: pa.Array, change: Callable[[pa.Array], pa.Array]) -> pa.Array
     return coded(pa.DictionaryArray.from_arrays(pa.array(code), again.dictionary))
 
 
+def each(few: NDArray[_Kind], code: NDArray[np.integer]) -> NDArray[_Kind]:
+    """Return for each cell (n,) what was found of its text, by the texts' codes."""
+    found = np.empty(len(code), dtype=few.dtype)
+    for at in range(0, len(code), _CELLS):
+        some = slice(at, at + _CELLS)
+        np.take(few, code[some], out=found[some], mode="clip")
+    return found
+
+
+def constant(value: Any, n: int, kind: Any) -> NDArray[Any]:
+    """Return a column (n,) that is the same throughout and takes no room; it cannot be altered."""
+    return np.broadcast_to(np.array(value, dtype=kind), n)
+
+
 def which(cells: pa.Array, test: Callable[[pa.Array], pa.Array]) -> NDArray[np.bool_]:
     """Return which cells (n,) pass a pyarrow test, made of each different text once."""
     if not pa.types.is_dictionary(cells.type):
@@ -95,16 +114,53 @@ def which(cells: pa.Array, test: Callable[[pa.Array], pa.Array]) -> NDArray[np.b
     found: NDArray[np.bool_] = test(cells.dictionary).to_numpy(zero_copy_only=False)
     if not found.any():
         return np.zeros(len(cells), dtype=bool)
-    mask = found[cells.indices.to_numpy()]
-    return mask
+    return each(found, cells.indices.to_numpy())
+
+
+def holds_letter(cells: pa.Array, letter: str) -> bool:
+    """Return whether a column may hold a letter of ASCII; never False where it does."""
+    texts = cells.dictionary if pa.types.is_dictionary(cells.type) else cells
+    if not pa.types.is_large_string(texts.type) or len(texts) == 0:
+        return True
+    places, letters = _bytes_of(texts)
+    for at in range(int(places[0]), int(places[-1]), 16 * _CELLS):
+        if (letters[at : min(at + 16 * _CELLS, int(places[-1]))] == ord(letter)).any():
+            return True
+    return False
+
+
+def _bytes_of(texts: pa.Array) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
+    """Return where the texts of a plain column begin and end (n + 1,), and all letters."""
+    _, places, letters = texts.buffers()
+    ends = np.frombuffer(places, np.int64)[texts.offset : texts.offset + len(texts) + 1]
+    return ends, np.frombuffer(letters or b"", np.uint8)
+
+
+def _stands_trimmed(texts: pa.Array) -> bool:
+    """Return whether no text is blank, begins or ends with white space, as its bytes show.
+
+    False may also be said of texts that begin or end with a letter beyond ASCII.
+    """
+    if not pa.types.is_large_string(texts.type) or texts.null_count:
+        return False
+    places, letters = _bytes_of(texts)
+    for at in range(0, len(texts), _CELLS):
+        some = places[at : at + _CELLS + 1]
+        if (some[1:] == some[:-1]).any():
+            return False
+        for edge in (letters[some[:-1]], letters[some[1:] - 1]):
+            # Below "!" or above "~", which wrap around to what is large.
+            if ((edge - np.uint8(0x21)) > 0x5E).any():
+                return False
+    return True
 
 
 def _holds_nothing(cells: pa.Array) -> bool:
     """Return whether a column is plain, and all of its texts, none of them null, are empty."""
     if not pa.types.is_large_string(cells.type):
         return False
-    places = np.frombuffer(cells.buffers()[1], np.int64)
-    return bool(places[cells.offset] == places[cells.offset + len(cells)])
+    places, _ = _bytes_of(cells)
+    return bool(places[0] == places[-1])
 
 
 def is_text(cells: pa.Array, text: str) -> NDArray[np.bool_]:
@@ -117,11 +173,15 @@ def is_blank(cells: pa.Array) -> NDArray[np.bool_]:
     if _holds_nothing(cells):
         # A sheet may have thousands of columns with nothing in them.
         return np.ones(len(cells), dtype=bool)
+    if _stands_trimmed(cells):
+        return np.zeros(len(cells), dtype=bool)
     return which(cells, lambda some: pc.equal(pc.utf8_trim_whitespace(some), ""))
 
 
 def trimmed(cells: pa.Array) -> pa.Array:
-    """Return a column without white space around its texts."""
+    """Return a column without white space around its texts; the same one where there is none."""
+    if _stands_trimmed(cells):
+        return cells
     return changed(cells, pc.utf8_trim_whitespace)
 
 

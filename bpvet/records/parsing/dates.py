@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from bpvet.errors import CallError
 from bpvet.records.findings import shown
+from bpvet.records.parsing.columns import constant
 from bpvet.records.parsing.iso_dates import FIRST_YEAR, LAST_YEAR, iso_dates
 from bpvet.records.read_options import DATE_ORDERS
 
@@ -118,14 +119,16 @@ def _read(texts: pa.Array, times: bool, order: str) -> Moments:
     left = np.flatnonzero(~plain.read)
     if len(left) == len(texts):
         return _by_patterns(texts, times, order)
-    day = plain.day.astype(np.int64)
+    zoned, bad, swappable = (constant(False, len(texts), bool) for _ in range(3))
+    if len(left):
+        zoned, bad, swappable = zoned.copy(), bad.copy(), swappable.copy()
     found = Moments(
-        date=day.astype("datetime64[D]"),
-        moment=((day * 86_400 + plain.second) * 1_000_000_000).view("datetime64[ns]"),
+        date=plain.day.view("datetime64[D]"),
+        moment=plain.moment.view("datetime64[ns]"),
         timed=plain.timed,
-        zoned=np.zeros(len(texts), dtype=bool),
-        bad=np.zeros(len(texts), dtype=bool),
-        swappable=np.zeros(len(texts), dtype=bool),
+        zoned=zoned,
+        bad=bad,
+        swappable=swappable,
     )
     if len(left):
         other = _by_patterns(texts.take(pa.array(left)), times, order)

@@ -14,7 +14,7 @@ import pyarrow.compute as pc
 
 from bpvet.records.cells import RawSheet
 from bpvet.records.findings import Finding, shown
-from bpvet.records.parsing.columns import changed, which
+from bpvet.records.parsing.columns import changed, holds_letter, which
 from bpvet.spreadsheets import GUARDS, unguarded
 
 _ANY = "|".join(f"(?:{pattern})" for pattern, _ in GUARDS)
@@ -32,7 +32,7 @@ def without_guards(sheet: RawSheet, findings: list[Finding]) -> RawSheet:
     """
     columns = []
     for heading, cells in zip(sheet.header, sheet.columns, strict=True):
-        if which(cells, partial(pc.match_substring, pattern="'")).any():
+        if holds_letter(cells, "'"):
             found = which(cells, partial(pc.match_substring_regex, pattern=_ANY))
             if found.any():
                 findings.append(_finding(sheet, heading, cells, np.flatnonzero(found)))

@@ -32,17 +32,17 @@ class IsoDates:
     ----------
     read : array of bool
         Texts of one of the shapes that are a day of the calendar and a time of the clock.
-    day : array of int32
+    day : array of int64
         Days since 1970-01-01; of no meaning where nothing was read.
-    second : array of int32
-        Seconds since midnight, likewise.
+    moment : array of int64
+        Nanoseconds since 1970-01-01, likewise.
     timed : array of bool
         Whether a time of day was read.
     """
 
     read: NDArray[np.bool_]
-    day: NDArray[np.int32]
-    second: NDArray[np.int32]
+    day: NDArray[np.int64]
+    moment: NDArray[np.int64]
     timed: NDArray[np.bool_]
 
 
@@ -59,12 +59,12 @@ def iso_dates(texts: pa.Array, times: bool) -> IsoDates:
     n = len(texts)
     _, places, data = texts.buffers()
     if n == 0 or data is None:
-        nothing = np.zeros(n, dtype=np.int32)
+        nothing = np.zeros(n, dtype=np.int64)
         return IsoDates(nothing.astype(bool), nothing, nothing, nothing.astype(bool))
     ends = np.frombuffer(places, np.int64)[texts.offset : texts.offset + n + 1]
     letters = np.frombuffer(data, np.uint8)
     read, timed = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
-    day, second = np.zeros(n, dtype=np.int32), np.zeros(n, dtype=np.int32)
+    day, moment = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
     for at in range(0, n, _ROWS):
         some = slice(at, min(at + _ROWS, n))
         start = ends[some]
@@ -73,19 +73,22 @@ def iso_dates(texts: pa.Array, times: bool) -> IsoDates:
             if width > 10 and not times:
                 break
             mine = length == width
-            if not mine.any():
+            many = np.count_nonzero(mine)
+            if not many:
                 continue
             # Texts of one width stand end to end, unless another stands between them.
-            if mine.all():
+            rows: slice | NDArray[np.bool_] = mine
+            if many == len(start):
+                rows = slice(None)
                 block = letters[start[0] : start[0] + width * len(start)].reshape(-1, width)
             else:
                 block = letters[start[mine][:, None] + np.arange(width)]
             good, of_day, of_clock = _read(np.ascontiguousarray(block.T), pairs)
-            read[some][mine] = good
-            day[some][mine] = of_day
-            second[some][mine] = of_clock
-            timed[some][mine] = good & (width > 10)
-    return IsoDates(read, day, second, timed)
+            read[some][rows] = good
+            day[some][rows] = of_day
+            moment[some][rows] = (of_day.astype(np.int64) * 86_400 + of_clock) * 1_000_000_000
+            timed[some][rows] = good & (width > 10)
+    return IsoDates(read, day, moment, timed)
 
 
 def _read(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -15,7 +16,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.records.findings import shown
-from bpvet.records.parsing.columns import distinct_cells
+from bpvet.records.parsing.columns import constant, distinct_cells, each
 
 # A float written out in full has up to 17 significant digits, and more decimals below 1.
 _NUMBER = r"([0-9]{1,15})(?:([.,])([0-9]{1,40}))?"
@@ -87,8 +88,15 @@ def numbers(cells: pa.Array, bounds: bool, sounds: bool = True) -> Numbers:
             if found is not None and (sounds or found[1] != _NO_SOUND):
                 value[i], bound[i], mark[i] = found
                 bad[i] = False
-    marks = mark[code]
-    return Numbers(value[code], bound[code], bad[code], marks == 1, marks >= 2, marks == 3)
+    return Numbers(
+        each(value, code),
+        *(_of_cells(few, code) for few in (bound, bad, mark == 1, mark >= 2, mark == 3)),
+    )
+
+
+def _of_cells(few: NDArray[Any], code: NDArray[np.integer]) -> NDArray[Any]:
+    """Return what was found of each cell's text (n,); not to be altered."""
+    return each(few, code) if few.any() else constant(0, len(code), few.dtype)
 
 
 def _read(texts: pa.Array) -> tuple[NDArray[np.float64], NDArray[np.int8]]:

@@ -19,7 +19,7 @@ from bpvet.records.findings import shown
 from bpvet.records.headings.near_names import either, hints
 from bpvet.records.headings.settled import WHICH_ORDER
 from bpvet.records.ledger import Ledger
-from bpvet.records.parsing.columns import distinct, is_text, of_texts
+from bpvet.records.parsing.columns import constant, distinct, each, is_text, of_texts
 from bpvet.records.parsing.dates import (
     EARLIEST,
     EARLIEST_BIRTH,
@@ -116,8 +116,8 @@ def _not_given(ledger: Ledger, column: Column) -> Values:
     if column.kind in ("text", "word"):
         return {column.name: ledger.cells(column.name)}
     if column.kind in ("date", "moment"):
-        never = np.full(n, NAT, dtype="datetime64[ns]")
-        beside = {"timed": np.zeros(n, bool), "date": never.copy(), "zoned": np.zeros(n, bool)}
+        never, no = constant(NAT, n, "datetime64[ns]"), constant(False, n, bool)
+        beside = {"timed": no, "date": never, "zoned": no}
         return {column.name: never} | (beside if column.kind == "moment" else {})
     bound = {f"{column.name}_bound": ledger.no_bounds} if column.kind in BOUNDED else {}
     return {column.name: ledger.no_numbers, **bound}
@@ -159,11 +159,12 @@ def _words(ledger: Ledger, column: Column) -> pa.Array:
     def mend(value: str) -> str:
         return f"Write {either(column.words)}. {hint(value.strip())}".rstrip()
 
+    rows = np.flatnonzero(each(bad, code)) if bad.any() else np.zeros(0, dtype=np.int64)
     ledger.say(
-        bad[code],
+        rows,
         column.name,
         lambda value: f"{shown(value.strip())} is not a {what} known here.",
-        in_turn(mend, lambda: ledger.raw(column.name).take(pa.array(np.flatnonzero(bad[code])))),
+        in_turn(mend, lambda: ledger.raw(column.name).take(pa.array(rows))),
         "unknown word",
         "row" if column.spoils else "cell",
     )
@@ -174,7 +175,9 @@ def _numbers(ledger: Ledger, column: Column, passed_over: Mask) -> Values:
     """Return a column of numbers, NaN where there is none, and its bounds."""
     bounded = column.kind in BOUNDED
     read = numbers(ledger.cells(column.name), bounds=bounded, sounds=column.kind == "quantity")
-    decimal = read.comma & _commas_agree(ledger, read.point, read.thousand)
+    decimal = read.comma
+    if decimal.any():
+        decimal = decimal & _commas_agree(ledger, read.point, read.thousand)
     for file, rows in file_rows(ledger, decimal):
         ledger.decimal_commas.append(
             f"{ledger.files[file]}: {ledger.heading(column.name, int(rows[0]))}"
@@ -219,7 +222,8 @@ def _not_given_by_doppler(ledger: Ledger, values: Values, column: Column) -> Mas
     """Set aside what a Doppler flow detector cannot have given; return those cells (n,)."""
     if column.kind != "quantity" or column.name in QUANTITIES_OF["doppler"]:
         return None
-    cells: Mask = is_text(values["method"], "doppler") & ~ledger.blank(column.name)
+    cells: Mask = ~ledger.blank(column.name)
+    cells &= is_text(values["method"], "doppler")
     what = column.name.replace("_", " ")
     ledger.say(
         cells,
@@ -283,7 +287,7 @@ def _dates(ledger: Ledger, column: Column) -> Values:
             "not a date",
             outcome,
         )
-    date = read.date.copy()
+    date = read.date
     earliest = EARLIEST_BIRTH if column.name == "birth_date" else EARLIEST
     early = date < earliest
     ledger.say(
@@ -294,12 +298,13 @@ def _dates(ledger: Ledger, column: Column) -> Values:
         "early date",
         outcome,
     )
-    date[early] = np.datetime64("NaT")
+    moment, timed = read.moment, read.timed
+    if early.any():
+        date = np.where(early, np.datetime64("NaT"), date)
+        moment, timed = np.where(early, NAT, moment), timed & ~early
     midnight = date.astype("datetime64[ns]")
     if column.kind == "date":
         return {column.name: midnight}
-    moment = np.where(early, NAT, read.moment)
-    timed = read.timed & ~early
     return {column.name: moment, "timed": timed, "date": midnight, "zoned": read.zoned}
 
 
@@ -362,14 +367,16 @@ def _refuse_swappable(ledger: Ledger, column: Column, swappable: Mask) -> Mask:
 def _excluded(ledger: Ledger) -> pa.Array:
     """Return the reasons for exclusion; "no", "false" and "0" are none, and are said."""
     texts, code = distinct(ledger.cells("excluded"))
-    denied = np.array([text.casefold() in _DENIALS for text in texts], bool)[code]
+    denied = np.array([text.casefold() in _DENIALS for text in texts], bool)
     ledger.say(
-        denied,
+        np.flatnonzero(each(denied, code)) if denied.any() else np.zeros(0, dtype=np.int64),
         "excluded",
         lambda value: f"{shown(value.strip())} is taken to mean that the reading counts.",
         "Leave the cell blank for a reading that counts; write the reason for one that does not.",
         "not excluded",
     )
+    if not denied.any():
+        return ledger.cells("excluded")
     read = ["" if text.casefold() in _DENIALS else text for text in texts]
     return of_texts(read, code)
 
@@ -377,7 +384,7 @@ def _excluded(ledger: Ledger) -> pa.Array:
 def _summaries(ledger: Ledger) -> Values:
     """Return the count and SD behind rows that give a mean; say what other rows have of them."""
     if not any(map(ledger.given, SUMMARY)):
-        return {"summary_n": np.zeros(ledger.n, np.int64), "summary_sd": ledger.no_numbers}
+        return {"summary_n": constant(0, ledger.n, np.int64), "summary_sd": ledger.no_numbers}
     for name in SUMMARY:
         ledger.say(
             ~ledger.blank(name) & ~ledger.summary,

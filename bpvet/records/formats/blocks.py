@@ -1,0 +1,101 @@
+"""A large text file in the common shape, read once and a block at a time, never held whole.
+
+What is not in that shape (quotation marks, NUL bytes, another encoding, a mark at its start) is
+found as it goes by; the file is then read whole, and told of as any other.
+"""
+
+from __future__ import annotations
+
+import codecs
+import hashlib
+from pathlib import Path
+from typing import BinaryIO
+
+#: Files smaller than this are read whole.
+LARGE = 1 << 24
+#: Bytes that are read at first, of which the layout is told, and then at once.
+TOP, BLOCK = 1 << 22, 1 << 22
+
+
+class NotPlainError(Exception):
+    """The text is not in the common shape, or does not have the size that its file tells."""
+
+
+class Blocks:
+    """The bytes of a text file, checked and counted as they are read.
+
+    Parameters
+    ----------
+    file : binary file
+        At its start, not buffered.
+
+    Attributes
+    ----------
+    top : bytes
+        The first block.
+    size : int
+        Bytes read so far.
+
+    Raises
+    ------
+    NotPlainError
+        There is something in the text for which all of it is needed.
+    """
+
+    closed = False
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file = file
+        self._digest = hashlib.sha256()
+        self._decoder = codecs.getincrementaldecoder("utf-8")()
+        self._last = b"\n"
+        self.size = 0
+        self.top = self._next(TOP)
+        self._left = self.top
+
+    def skip(self, count: int) -> None:
+        """Pass over some bytes of `top`; before anything is read."""
+        self._left = self._left[count:]
+
+    def read(self, most: int = -1) -> bytes:
+        """Return the next bytes, at most as many as asked for; a last line is ended."""
+        some = self._left or self._next(BLOCK)
+        self._left = b""
+        if 0 <= most < len(some):
+            some, self._left = some[:most], some[most:]
+        if not some and self._last not in b"\r\n":
+            some = self._last = b"\n"
+        return some
+
+    def end(self) -> tuple[int, bytes]:
+        """Return size and sha256 of the file, which has been read to its end."""
+        if self._left or self._next(BLOCK):
+            raise NotPlainError
+        return self.size, self._digest.digest()
+
+    def _next(self, most: int) -> bytes:
+        block = self._file.read(most)
+        self.size += len(block)
+        self._digest.update(block)
+        if b'"' in block or b"\0" in block or (self.size == len(block) and _marked(block)):
+            raise NotPlainError
+        # A letter of several bytes may begin in one block and end in the next.
+        if not block or not block.isascii() or self._decoder.getstate()[0]:
+            try:
+                self._decoder.decode(block, final=not block)
+            except UnicodeDecodeError:
+                raise NotPlainError from None
+        self._last = block[-1:] or self._last
+        return block
+
+
+def _marked(block: bytes) -> bool:
+    return block.startswith((codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+
+
+def is_large(place: Path) -> bool:
+    """Return whether a path is that of a file which is worth reading a block at a time."""
+    try:
+        return place.is_file() and place.stat().st_size >= LARGE
+    except OSError:
+        return False

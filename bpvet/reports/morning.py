@@ -21,9 +21,8 @@ from bpvet.records.read import read
 from bpvet.records.read_options import ReadOptions
 from bpvet.records.records import Records
 from bpvet.reports.animal.parameters import Parameters
-from bpvet.reports.animal.report import plan_of
+from bpvet.reports.animal.report import fitted, plan_of
 from bpvet.reports.due import write_due
-from bpvet.reports.running import WarmKernel
 from bpvet.reports.writing import write
 
 #: Bands whose animals are to be seen, or rung up.
@@ -161,7 +160,7 @@ def write_morning(
     many = min(processes or _processors(), max(len(wanted), 1))
     # The list is refused before any report is made, and written once all pages are there.
     written = write_due(found, Path(out), inputs, force, sheets(records, found))
-    reports = _run(shared, wanted, many)
+    reports = _run(shared, wanted, many, (records, inputs))
     if any(one.page is not None for one in reports):
         written = write_due(found, Path(out), inputs, force)
     return Morning(written[0], reports, found)
@@ -174,43 +173,48 @@ def _processors() -> int:
         return os.cpu_count() or 1
 
 
-def _run(shared: Shared, animals: Sequence[str], processes: int) -> tuple[OneReport, ...]:
+def _run(
+    shared: Shared, animals: Sequence[str], processes: int, opened: tuple[Records, Inputs]
+) -> tuple[OneReport, ...]:
     """Return the reports in the order of the animals, each process a share of them."""
-    if processes <= 1:
-        return tuple(_share(shared, animals))
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
-    pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"))
+    # Every so many-th: those that are dear do not stand together. The first share is this
+    # process's own, which has all loaded and read.
+    first, *others = (animals[i::processes] for i in range(processes))
+    if not others:
+        return tuple(_share(shared, first, *opened))
+    pool = ProcessPoolExecutor(len(others), mp_context=get_context("spawn"))
     try:
-        # Every so many-th: those that are dear do not stand together.
-        parts = [pool.submit(_share, shared, animals[i::processes]) for i in range(processes)]
-        made = {one.animal: one for part in parts for one in part.result()}
+        parts = [pool.submit(_read_share, shared, share) for share in others]
+        made = {one.animal: one for one in _share(shared, first, *opened)}
+        made |= {one.animal: one for part in parts for one in part.result()}
     finally:
         pool.shutdown(cancel_futures=True)
     return tuple(made[animal] for animal in animals)
 
 
-def _share(shared: Shared, animals: Sequence[str]) -> list[OneReport]:
-    """Write the reports of some animals: the records are read once, and one kernel runs them."""
-    if not animals:
-        return []
+def _read_share(shared: Shared, animals: Sequence[str]) -> list[OneReport]:
+    """Read the records in a process of its own, once for all, and write a share of the reports."""
     asked = shared.asked
     records = read(shared.source_path, as_of=asked.as_of, **asked.reading.to_plain())
     inputs = inputs_of(shared.source_path, asked.reading.columns, shared.also_read)
-    never = (Path(shared.out), *([] if inputs.folder is None else [inputs.folder]))
-    with WarmKernel(never) as kernel:
-        return [_one(shared, animal, records, inputs, kernel) for animal in animals]
+    return _share(shared, animals, records, inputs)
 
 
-def _one(
-    shared: Shared, animal: str, records: Records, inputs: Inputs, kernel: WarmKernel
-) -> OneReport:
+def _share(
+    shared: Shared, animals: Sequence[str], records: Records, inputs: Inputs
+) -> list[OneReport]:
+    return [_one(shared, animal, records, inputs) for animal in animals]
+
+
+def _one(shared: Shared, animal: str, records: Records, inputs: Inputs) -> OneReport:
     asked = replace(shared.asked, animal=animal)
     place, force, paper = Path(shared.out), shared.force, shared.paper
     try:
-        plan = plan_of(records, asked)
-        written = write(plan, place, asked, records.digest, inputs, force, paper, kernel)
+        plan, given = plan_of(records, asked), fitted(records, asked)
+        written = write(plan, place, asked, records.digest, inputs, force, paper, given)
     except BpvetError as error:
         return OneReport(animal, None, str(error))
     return OneReport(animal, written.page, "")

@@ -1,7 +1,8 @@
 """Writing a report: notebook, page and parameters, all of them or none.
 
 Every report is made the same way: a notebook whose first cell reads the parameters beside it is
-run, and its outputs become one page. The reports differ in their cells.
+run on what was read and fitted already, and its outputs become one page. The reports differ in
+their cells.
 """
 
 from __future__ import annotations
@@ -12,17 +13,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bpvet.files import write_all
-from bpvet.places import private_folder
 from bpvet.records.outputs import Inputs, refuse_changed
 from bpvet.reports.asked import Asked
 from bpvet.reports.files import cells_digest, made_folder, refuse_foreign
 from bpvet.reports.page import NOTEBOOK_ONLY, page
 from bpvet.reports.pdf import pdf_bytes, refuse_without_setter
-from bpvet.reports.running import WarmKernel, run, text_of
+from bpvet.reports.running import run, sealed, text_of
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
 
+#: Code cells at the head of every notebook that import, read the parameters and compute.
+READY = 2
 #: Kind ("markdown" or "code"), source and tags of a cell.
 Cell = tuple[str, str, tuple[str, ...]]
 
@@ -107,10 +109,10 @@ def write(
     records: str,
     inputs: Inputs,
     force: bool,
-    paper: str = "",
-    kernel: WarmKernel | None = None,
+    paper: str,
+    given: Mapping[str, object],
 ) -> Files:
-    """Run a report's notebook in a private folder and put it, its page and its parameters in place.
+    """Run a report's notebook on what was fitted and put it, its page and its parameters in place.
 
     Parameters
     ----------
@@ -127,8 +129,8 @@ def write(
         Whether to replace files that are not this report's own, or whose notebook was changed.
     paper : str
         Paper on which the page is set as a PDF too, ``a4`` or ``letter``; blank for no PDF.
-    kernel : WarmKernel, optional
-        One that runs several reports' notebooks; by default one of its own.
+    given : mapping of str to object
+        What the cells that read and compute would make, by name.
 
     Raises
     ------
@@ -156,21 +158,26 @@ def write(
         refuse()
         published = asked.seen_from(folder)
         digest = published.digest(plan.mark, records)
-        with private_folder() as private:
-            content = asked.for_run().to_json(plan.mark, digest)
-            (private / plan.parameters_name).write_text(content, encoding="utf-8")
-            never = (folder, *([] if inputs.folder is None else [inputs.folder]))
-            made = run(notebook(plan, digest), private, never, kernel)
-        refuse_changed(inputs)
-        html = page(made, plan.title, plan.mark, digest)
-        contents = {names[2]: published.to_json(plan.mark, digest).encode()}
-        contents[names[0]] = text_of(made).encode()
-        if pdf:
-            contents[pdf] = pdf_bytes(html, plan.mark, paper)
+        with sealed((folder, *([] if inputs.folder is None else [inputs.folder]))):
+            known = {**_imported(plan.outline), "asked": asked, **given}
+            made = run(notebook(plan, digest), known, READY)
+            refuse_changed(inputs)
+            html = page(made, plan.title, plan.mark, digest)
+            contents = {names[2]: published.to_json(plan.mark, digest).encode()}
+            contents[names[0]] = text_of(made).encode()
+            if pdf:
+                contents[pdf] = pdf_bytes(html, plan.mark, paper)
         # The page last: whoever opens it finds what belongs to it.
         contents[names[1]] = html.encode()
         write_all(folder, contents, replace=True, check=refuse)
     return Files(places[0], places[1], places[2], folder / pdf if pdf else None)
+
+
+def _imported(outline: Outline) -> dict[str, object]:
+    """Return what a notebook's first cell imports, by name."""
+    names: dict[str, object] = {}
+    exec(outline.imports, names)
+    return names
 
 
 def notebook(plan: Plan, digest: str = "") -> NotebookNode:

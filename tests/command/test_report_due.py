@@ -72,7 +72,7 @@ def test_two_processes_write_what_one_report_writes(run, clinic, tmp_path):
 
 
 @pytest.mark.slow
-def test_one_kernel_writes_what_each_report_alone_writes(run, clinic, tmp_path):
+def test_one_process_writes_what_each_report_alone_writes(run, clinic, tmp_path):
     folder, alone = tmp_path / "out", tmp_path / "alone"
     call = ("--as-of", "2026-09-01", "-o")
     assert run("report", clinic, "--due", *call, folder, "--processes", "1").status == 0

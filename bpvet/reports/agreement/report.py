@@ -124,10 +124,13 @@ def write_agreement_report(
         "reference": reference,
         "level": level,
     }
-    # Whatever is wrong with the call is said here, before a kernel is started.
-    answer = agreement_answer(agreement(records, **options))  # type: ignore[arg-type]
+    # Whatever is wrong with the call is said here, before anything is written.
+    agree = agreement(records, **options)  # type: ignore[arg-type]
+    answer = agreement_answer(agree)
     asked = ClinicParameters(os.fspath(source_path), str(records.as_of), reading, options)
-    files = write(_plan(answer), Path(out), asked, records.digest, inputs, force, paper)
+    given = {"records": records, "agree": agree, "answer": answer}
+    plan, place = _plan(answer), Path(out)
+    files = write(plan, place, asked, records.digest, inputs, force, paper, given)
     return Written(**vars(files), answer=answer)
 
 

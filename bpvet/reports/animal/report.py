@@ -10,6 +10,7 @@ import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from bpvet.answers.parts import TrendAnswer
 from bpvet.answers.unseen import urgent_of
@@ -171,13 +172,35 @@ def write_report(
         reading=reading,
         priors=priors,
     )
-    # Whatever is wrong with the call is said here, before a kernel is started.
+    # Whatever is wrong with the call is said here, before anything is written.
     try:
-        answer = fit_trend(records, key, **asked.trend).answer(**asked.answer)
+        given = fitted(records, asked)
     except (NothingLeft, FitError) as error:
         raise urgent_of(records, key, error, guideline) from None
-    files = write(plan_of(records, asked), Path(out), asked, records.digest, inputs, force, paper)
-    return Written(**vars(files), answer=answer)
+    plan, place = plan_of(records, asked), Path(out)
+    files = write(plan, place, asked, records.digest, inputs, force, paper, given)
+    return Written(**vars(files), answer=given["answer"])
+
+
+def fitted(records: Records, asked: Parameters) -> dict[str, Any]:
+    """Return what the cell that computes makes, by name.
+
+    Parameters
+    ----------
+    records : Records
+        They hold the animal.
+    asked : Parameters
+        What the report is asked for.
+
+    Raises
+    ------
+    CallError
+        For an unknown option.
+    NothingLeft, FitError
+        Where there is no trend.
+    """
+    trend = fit_trend(records, asked.animal, **asked.trend)
+    return {"records": records, "trend": trend, "answer": trend.answer(**asked.answer)}
 
 
 def plan_of(records: Records, asked: Parameters) -> Plan:

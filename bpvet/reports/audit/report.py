@@ -96,8 +96,9 @@ def write_audit_report(
     reading = reading or ReadOptions()
     inputs = inputs_of(source_path, reading.columns)
     records = read(source_path, as_of=as_of, **reading.to_plain()).require_usable()
-    # Whatever is wrong with the call is said here, before a kernel is started.
-    answer = audit_answer(audit(records, rule=rule, level=level))
+    # Whatever is wrong with the call is said here, before anything is written.
+    quality = audit(records, rule=rule, level=level)
+    answer = audit_answer(quality)
     plan = Plan(
         mark=f"audit {digest_of('audit')}",
         stem="audit",
@@ -107,7 +108,8 @@ def write_audit_report(
     )
     options = {"rule": rule, "level": level}
     asked = ClinicParameters(os.fspath(source_path), str(records.as_of), reading, options)
-    files = write(plan, Path(out), asked, records.digest, inputs, force, paper)
+    given = {"records": records, "quality": quality, "answer": answer}
+    files = write(plan, Path(out), asked, records.digest, inputs, force, paper, given)
     return Written(**vars(files), answer=answer)
 
 

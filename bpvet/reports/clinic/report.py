@@ -114,17 +114,17 @@ class Written(Files):
         The files; `pdf` is None unless one was asked for.
     study : ClinicCohort
         The sessions and the fit.
-    level : float
-        Of the intervals.
+    answer : CohortAnswer
+        What the report says, as numbers and sentences.
     """
 
     study: ClinicCohort
-    level: float
+    answer: CohortAnswer
 
     @property
-    def answer(self) -> CohortAnswer:
-        """What the report says, as numbers and sentences; worked out when it is asked for."""
-        return cohort_answer(self.study, self.level)
+    def level(self) -> float:
+        """Of the intervals."""
+        return self.answer.level
 
 
 def write_cohort_report(
@@ -185,11 +185,14 @@ def write_cohort_report(
         pseudonyms=pseudonyms,
         level=level,
     )
-    # Whatever is wrong with the call is said here, before a kernel is started.
+    # Whatever is wrong with the call is said here, before anything is written.
     checked_level(level)
     study = clinic_cohort(records, **asked.cohort)
-    files = write(_plan(asked), Path(out), asked, records.digest, inputs, force, paper)
-    return Written(**vars(files), study=study, level=level)
+    answer = cohort_answer(study, level)
+    given = {"records": records, "study": study, "answer": answer}
+    plan, place = _plan(asked), Path(out)
+    files = write(plan, place, asked, records.digest, inputs, force, paper, given)
+    return Written(**vars(files), study=study, answer=answer)
 
 
 def _plan(asked: Parameters) -> Plan:

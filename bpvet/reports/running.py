@@ -68,7 +68,7 @@ def run(
     numbered = enumerate(made.cells, start=1)
     code = [(number, cell) for number, cell in numbered if cell.cell_type == "code"]
     try:
-        with _RUNNING, _quiet(), private_folder() as private, _shell(private) as shell:
+        with _RUNNING, quiet(), private_folder() as private, _shell(private) as shell:
             shell.user_ns.update(given or {})
             for count, (number, cell) in enumerate(code, start=1):
                 cell.execution_count, cell.outputs = count, []
@@ -157,11 +157,11 @@ def _streams(kept: Kept) -> Iterator[None]:
 
 
 @contextmanager
-def _quiet() -> Iterator[None]:
+def quiet() -> Iterator[None]:
     """Show the warnings that Python shows by itself, and let garbage wait.
 
-    The collector would walk all that the libraries have loaded again and again, while cells make
-    many small objects: a fifth of a report's time.
+    The collector would walk all that the libraries have loaded again and again, while cells and
+    pages make many small objects: a fifth of a report's time.
     """
     collecting = gc.isenabled()
     with warnings.catch_warnings():
@@ -189,6 +189,9 @@ def _shell(private: Path) -> Iterator[Any]:
 
         def write_output_prompt(self) -> None:
             """Print nothing."""
+
+        def flush(self) -> None:
+            """Collect no garbage: a whole walk of it costs more than a small report's text."""
 
         def write_format_data(self, format_dict: Any, md_dict: Any = None) -> None:
             """Keep the forms that there are."""

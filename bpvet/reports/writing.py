@@ -18,7 +18,7 @@ from bpvet.reports.asked import Asked
 from bpvet.reports.files import cells_digest, made_folder, refuse_foreign
 from bpvet.reports.page import NOTEBOOK_ONLY, page
 from bpvet.reports.pdf import pdf_bytes, refuse_without_setter
-from bpvet.reports.running import run, sealed, text_of
+from bpvet.reports.running import quiet, run, sealed, text_of
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -158,7 +158,8 @@ def write(
         refuse()
         published = asked.seen_from(folder)
         digest = published.digest(plan.mark, records)
-        with sealed((folder, *([] if inputs.folder is None else [inputs.folder]))):
+        never = (folder, *([] if inputs.folder is None else [inputs.folder]))
+        with sealed(never), quiet():
             known = {**_imported(plan.outline), "asked": asked, **given}
             made = run(notebook(plan, digest), known, READY)
             refuse_changed(inputs)

@@ -11,9 +11,13 @@ import nbformat
 import pytest
 
 from bpvet.reports import writing
+from bpvet.reports.agreement import report as agreement
 from bpvet.reports.agreement.report import write_agreement_report
+from bpvet.reports.animal import report as animal
 from bpvet.reports.animal.report import write_report
+from bpvet.reports.audit import report as audit
 from bpvet.reports.audit.report import write_audit_report
+from bpvet.reports.clinic import report as cohort
 from bpvet.reports.clinic.report import write_cohort_report
 
 from .conftest import AS_OF, in_kernel
@@ -24,6 +28,20 @@ WRITERS: dict[str, Callable[..., Any]] = {
     "audit": lambda *given: write_audit_report(*given, as_of=AS_OF, level=0.9),
     "cohort": lambda *given: write_cohort_report(*given, as_of=AS_OF, level=0.9),
 }
+
+MODULES = {"animal": animal, "agreement": agreement, "audit": audit, "cohort": cohort}
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_a_kind_s_cells_call_what_its_module_offers(name: str) -> None:
+    module: Any = MODULES[name]
+    kind = module.KIND
+    assert (kind.name, kind.outline) == (name, module.OUTLINE)
+    calls = [call for calls in kind.outline.sections.values() for call in calls]
+    code = "\n".join(f"report.{call}" for call in (kind.outline.now, *calls))
+    called = {part.partition("(")[0] for part in code.split("report.")[1:]}
+    assert called | {"parameters", "statement"} <= set(module.__all__)
+    assert all(callable(getattr(module, one)) for one in called)
 
 
 @pytest.mark.parametrize("kind", WRITERS)

@@ -8,14 +8,17 @@ make it again.
 
 from __future__ import annotations
 
+import os
 import sys
+from copy import deepcopy
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 import jupytext
 
-from bpvet.reports.running import run, text_of
+import bpvet
+from bpvet.reports.running import KERNEL_METADATA, text_of
 
 FOLDER = Path(__file__).resolve().parent
 
@@ -38,11 +41,51 @@ def cells(text: Path) -> Any:
 def executed(text: Path) -> str:
     """Return the content of the executed notebook of a text."""
     with TemporaryDirectory() as empty:
-        made = run(cells(text), Path(empty))
+        made = in_kernel(cells(text), Path(empty))
     for cell in made.cells:
         if cell.cell_type == "code":
             cell.outputs = _joined(cell.outputs)
     return text_of(made)
+
+
+def in_kernel(notebook: Any, folder: Path) -> Any:
+    """Return a notebook with its outputs, its cells run in `folder` by a kernel of this Python.
+
+    The kernel knows this bpvet and what is installed, and no set-up of the user's.
+    """
+    from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
+    from jupyter_client.manager import AsyncKernelManager
+    from nbclient import NotebookClient
+
+    argv = [sys.executable, "-P", "-m", "ipykernel_launcher", "-f", "{connection_file}"]
+    argv.append("--HistoryManager.enabled=False")
+
+    class ThisPython(KernelSpecManager):
+        """Knows one kernel, this Python's: none needs to be installed."""
+
+        def get_kernel_spec(self, kernel_name: str) -> KernelSpec:
+            return KernelSpec(argv=argv, display_name="Python 3", language="python")
+
+    made = deepcopy(notebook)
+    with TemporaryDirectory() as private:
+        dropped = ("PYTHON", "IPYTHON", "JUPYTER", "MPL")
+        kept = {name: held for name, held in os.environ.items() if not name.startswith(dropped)}
+        kept |= {"PYTHONPATH": str(Path(bpvet.__file__).parent.parent), "PYTHONHASHSEED": "0"}
+        kept |= dict.fromkeys(("IPYTHONDIR", "JUPYTER_RUNTIME_DIR", "MPLCONFIGDIR"), private)
+        # Through files that only this user can open, where there are such.
+        ways = {"transport": "ipc", "ip": f"{private}/kernel"} if os.name == "posix" else {}
+        specs = ThisPython()
+        client = NotebookClient(
+            made,
+            km=AsyncKernelManager(kernel_name="python3", kernel_spec_manager=specs, **ways),
+            timeout=900,
+            record_timing=False,
+            store_widget_state=False,
+            resources={"metadata": {"path": str(folder)}},
+        )
+        client.execute(env=kept | {"PYDEVD_DISABLE_FILE_VALIDATION": "1"}, cleanup_kc=True)
+    made.metadata.update(KERNEL_METADATA)
+    return made
 
 
 def _joined(outputs: list[Any]) -> list[Any]:

@@ -46,6 +46,7 @@ ONLY_IN = {
     "pandas": set(LAYER) - {"facts", "maths", "figures"},
     "matplotlib": {"figures"},
     "formulaic": {"mixed"},
+    "IPython": {"reports"},
     "nbclient": {"reports"},
     "nbformat": {"reports"},
     "nbconvert": {"reports"},

@@ -69,14 +69,6 @@ class Asked:
         held = [__version__, mark, records, self.to_plain()]
         return sha256(json.dumps(held, sort_keys=True).encode()).hexdigest()
 
-    def for_run(self) -> Self:
-        """Return the same with paths that hold in any folder, for the run alone."""
-        columns = self.reading.columns
-        if is_toml(columns):
-            columns = os.path.abspath(str(columns))
-        reading = replace(self.reading, columns=columns)
-        return replace(self, records=os.path.abspath(self.records), reading=reading)
-
     def seen_from(self, folder: Path) -> Self:
         """Return the same with paths as seen from `folder`, none across the machine."""
         reading = reading_from(folder, self.reading)

@@ -16,15 +16,11 @@ from bpvet.answers.sheet.sheet import sheets
 from bpvet.errors import BpvetError, CallError
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
-from bpvet.records.outputs import Inputs, inputs_of
-from bpvet.records.read import read
 from bpvet.records.read_options import ReadOptions
-from bpvet.records.records import Records
 from bpvet.reports.animal.parameters import Parameters
-from bpvet.reports.animal.report import plan_of
+from bpvet.reports.animal.report import KIND
 from bpvet.reports.due import write_due
-from bpvet.reports.running import WarmKernel
-from bpvet.reports.writing import write
+from bpvet.reports.writing import Source, Target, opened, write
 
 #: Bands whose animals are to be seen, or rung up.
 _WANTED = ("now", "two_days", "overdue", "due", "checks", "lost")
@@ -36,19 +32,14 @@ class Shared:
 
     Parameters
     ----------
-    source_path, out : str
     asked : Parameters
         Of any animal.
-    force : bool
-    paper : str
+    target : Target
     also_read : tuple of path
     """
 
-    source_path: str
-    out: str
     asked: Parameters
-    force: bool
-    paper: str
+    target: Target
     also_read: tuple[str | os.PathLike[str] | None, ...]
 
 
@@ -126,43 +117,33 @@ def write_morning(
     """
     if processes is not None and processes < 1:
         raise CallError(f"processes must be 1 or more, not {processes}.")
-    reading = reading or ReadOptions()
-    inputs = inputs_of(source_path, reading.columns, also_read)
-    records = read(source_path, as_of=as_of, **reading.to_plain()).require_usable()
+    source = opened(source_path, as_of, reading, also_read)
+    records, inputs = source.records, source.inputs
     found = due(records, guideline, days=days, rule=rule, priors=priors)
     wanted = [
-        one.animal
-        for one in found.rows
-        if one.band in _WANTED and one.last is not None and one.last.estimate is not None
+        row.animal
+        for row in found.rows
+        if row.band in _WANTED and row.last is not None and row.last.estimate is not None
     ]
-    shared = Shared(
-        source_path=os.fspath(source_path),
-        out=os.fspath(out),
-        asked=Parameters(
-            records=os.fspath(source_path),
-            animal="",
-            method=None,
-            quantity="systolic",
-            condition=None,
-            bridge=(),
-            rule=rule,
-            guideline=guideline,
-            edition=edition,
-            level=level,
-            # All speak for one date, also where midnight passes meanwhile.
-            as_of=str(records.as_of),
-            reading=reading,
-            priors=priors,
-        ),
-        force=force,
-        paper=paper,
-        also_read=tuple(also_read),
+    asked = Parameters(
+        **source.asked,
+        animal="",
+        method=None,
+        quantity="systolic",
+        condition=None,
+        bridge=(),
+        rule=rule,
+        guideline=guideline,
+        edition=edition,
+        level=level,
+        priors=priors,
     )
+    shared = Shared(asked, Target(Path(out), force, paper), tuple(also_read))
     many = min(processes or _processors(), max(len(wanted), 1))
     # The list is refused before any report is made, and written once all pages are there.
     written = write_due(found, Path(out), inputs, force, sheets(records, found))
-    reports = _run(shared, wanted, many)
-    if any(one.page is not None for one in reports):
+    reports = _run(shared, wanted, many, source)
+    if any(report.page is not None for report in reports):
         written = write_due(found, Path(out), inputs, force)
     return Morning(written[0], reports, found)
 
@@ -174,43 +155,39 @@ def _processors() -> int:
         return os.cpu_count() or 1
 
 
-def _run(shared: Shared, animals: Sequence[str], processes: int) -> tuple[OneReport, ...]:
+def _run(
+    shared: Shared, animals: Sequence[str], processes: int, source: Source
+) -> tuple[OneReport, ...]:
     """Return the reports in the order of the animals, each process a share of them."""
-    if processes <= 1:
-        return tuple(_share(shared, animals))
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
-    pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"))
+    # Every so many-th: those that are dear do not stand together. The first share is this
+    # process's own, which has all loaded and read.
+    first, *others = (animals[i::processes] for i in range(processes))
+    if not others:
+        return tuple(_share(shared, first, source))
+    pool = ProcessPoolExecutor(len(others), mp_context=get_context("spawn"))
     try:
-        # Every so many-th: those that are dear do not stand together.
-        parts = [pool.submit(_share, shared, animals[i::processes]) for i in range(processes)]
-        made = {one.animal: one for part in parts for one in part.result()}
+        parts = [pool.submit(_share, shared, share) for share in others]
+        made = {report.animal: report for report in _share(shared, first, source)}
+        made |= {report.animal: report for part in parts for report in part.result()}
     finally:
         pool.shutdown(cancel_futures=True)
     return tuple(made[animal] for animal in animals)
 
 
-def _share(shared: Shared, animals: Sequence[str]) -> list[OneReport]:
-    """Write the reports of some animals: the records are read once, and one kernel runs them."""
-    if not animals:
-        return []
-    asked = shared.asked
-    records = read(shared.source_path, as_of=asked.as_of, **asked.reading.to_plain())
-    inputs = inputs_of(shared.source_path, asked.reading.columns, shared.also_read)
-    never = (Path(shared.out), *([] if inputs.folder is None else [inputs.folder]))
-    with WarmKernel(never) as kernel:
-        return [_one(shared, animal, records, inputs, kernel) for animal in animals]
+def _share(shared: Shared, animals: Sequence[str], source: Source | None = None) -> list[OneReport]:
+    """Write the reports of some animals; in a process of its own it reads the records first."""
+    if source is None:
+        asked = shared.asked
+        source = opened(asked.records, asked.as_of, asked.reading, shared.also_read)
+    return [_one(shared, animal, source) for animal in animals]
 
 
-def _one(
-    shared: Shared, animal: str, records: Records, inputs: Inputs, kernel: WarmKernel
-) -> OneReport:
-    asked = replace(shared.asked, animal=animal)
-    place, force, paper = Path(shared.out), shared.force, shared.paper
+def _one(shared: Shared, animal: str, source: Source) -> OneReport:
     try:
-        plan = plan_of(records, asked)
-        written = write(plan, place, asked, records.digest, inputs, force, paper, kernel)
+        files, _ = write(KIND, source, replace(shared.asked, animal=animal), shared.target)
     except BpvetError as error:
         return OneReport(animal, None, str(error))
-    return OneReport(animal, written.page, "")
+    return OneReport(animal, files.page, "")

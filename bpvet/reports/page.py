@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from copy import deepcopy
+from functools import cache
 from html import escape
 from importlib import resources
 from typing import TYPE_CHECKING, Any
@@ -143,18 +144,24 @@ def cleaned(html: str) -> str:
 
 def _body(notebook: NotebookNode) -> str:
     """Return the cells as HTML, without those for the notebook alone and without any code."""
-    from nbconvert import HTMLExporter
-
-    exporter: Any = HTMLExporter  # its package bears no types
     shown = deepcopy(notebook)
     shown.cells = [
         cell for cell in shown.cells if NOTEBOOK_ONLY not in cell.metadata.get("tags", ())
     ]
-    html, _ = exporter(
+    html, _ = _exporter().from_notebook_node(shown)
+    return str(html)
+
+
+@cache
+def _exporter() -> Any:
+    """Return what makes cells HTML; its templates are read and compiled once."""
+    from nbconvert import HTMLExporter
+
+    exporter: Any = HTMLExporter  # its package bears no types
+    return exporter(
         template_name="basic",
         exclude_input=True,
         exclude_input_prompt=True,
         exclude_output_prompt=True,
         exclude_anchor_links=True,
-    ).from_notebook_node(shown)
-    return str(html)
+    )

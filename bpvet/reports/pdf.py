@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
 from typing import Any
 
 from bpvet.errors import CallError
@@ -40,41 +39,9 @@ def pdf_bytes(html: str, mark: str, paper: str = "") -> bytes:
     CallError
         Where the extra, or the system's library for setting text, is not there.
     """
-    return _bytes(_rendered(html, paper), mark)
-
-
-def fitting_pdf(pages: Iterable[str], mark: str, most: int) -> bytes:
-    """Return the first of some pages that fills no more than so many sheets, or else the last.
-
-    Parameters
-    ----------
-    pages : iterable of str
-        Pages to try, at least one, each shorter than the one before.
-    mark : str
-        As `pdf_bytes` takes it.
-    most : int
-        Sheets, at least 1.
-
-    Raises
-    ------
-    CallError
-        As `pdf_bytes`.
-    """
-    made = None
-    for html in pages:
-        made = _rendered(html, "")
-        if len(made.pages) <= most:
-            break
-    return _bytes(made, mark)
-
-
-def _rendered(html: str, paper: str) -> Any:
     weasyprint, fetcher = _setter()
     sheets = [weasyprint.CSS(string=f"@page {{ size: {paper} }}")] if paper else []
-    return weasyprint.HTML(string=html, url_fetcher=fetcher).render(stylesheets=sheets)
-
-
-def _bytes(made: Any, mark: str) -> bytes:
+    made = weasyprint.HTML(string=html, url_fetcher=fetcher).render(stylesheets=sheets)
     file = io.BytesIO()
     made.write_pdf(file, pdf_identifier=mark.encode("ascii"))
     return file.getvalue()

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from html import escape
+from weakref import ref
 
 from bpvet.answers.parts import TrendAnswer
 from bpvet.figures.pictures import TrendPicture
@@ -23,8 +24,8 @@ _SHORT = (
     "Every mark stands on its own date; a pointer on it shows what it is. What marks, lines and "
     "bands are stands under “How it was computed, and what it assumes”."
 )
-
-
+#: The picture that was made last, and of what.
+_newest: tuple[ref[Trend], ref[TrendAnswer], TrendPicture] | None = None
 #: Width of the drawing on a wide page, mm: that of the text on A4, so that paper has its letters
 #: at their size.
 PAGE_WIDTH = 182.0
@@ -42,7 +43,8 @@ def figure(trend: Trend, answer: TrendAnswer) -> Shown:
     answer : TrendAnswer
         Its answer: names the guideline and the level that are drawn.
     """
-    picture = _shown(trend, answer)
+    # The page's head says the newest value already.
+    picture = replace(_picture(trend, answer), newest="")
     words = caption(replace(picture, caption=_SHORT), PAGE_WIDTH)
     svg = partial(svg_bytes, picture, links=True)
     # On paper it leaves room for what is urgent above it, so that all of it is the first page.
@@ -59,13 +61,18 @@ def about_figure(trend: Trend, answer: TrendAnswer) -> Shown:
     answer : TrendAnswer
         Its answer.
     """
-    words = answered_picture(trend, answer).caption
+    words = _picture(trend, answer).caption
     return Shown(heading(3, "What the figure shows") + paragraph(words), words)
 
 
-def _shown(trend: Trend, answer: TrendAnswer) -> TrendPicture:
-    """Return the picture of a page, without what the page's head says already."""
-    return replace(answered_picture(trend, answer), newest="")
+def _picture(trend: Trend, answer: TrendAnswer) -> TrendPicture:
+    """Return the picture of a trend; several cells show it, and it is made once for them."""
+    global _newest
+    if _newest is not None and _newest[0]() is trend and _newest[1]() is answer:
+        return _newest[2]
+    picture = answered_picture(trend, answer)
+    _newest = ref(trend), ref(answer), picture
+    return picture
 
 
 def drawn(

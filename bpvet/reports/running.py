@@ -1,47 +1,41 @@
-"""Running a notebook: in a kernel of this Python, with nothing of the user's own set-up in it.
+"""Running a report's notebook: its cells by IPython's own shell, in the process that has fitted.
 
-What lies in the folders of a report is data: no file of them is ever taken for a module, and what
-the kernel keeps for itself lies in a private folder that goes when it ends.
+The records are read and fitted once: what the notebook's first cells would make is handed to the
+cells after them. The notebook read again from its file makes it anew, with the same outputs.
 
-The same notebook on the same records gives the same bytes: no times, no chance ids, no names of
-machines or versions of kernels are kept.
+What lies in the folders of a report is data: while cells run, no file of them is ever taken for a
+module by this thread, no set-up of the user's is read, and what the shell keeps for itself lies in
+a private folder that goes with it. No times, chance ids or names of machines are kept.
 """
 
 from __future__ import annotations
 
-import asyncio
-import json
+import atexit
+import gc
+import io
 import os
-import re
 import site
 import sys
-from collections.abc import Coroutine, Iterable
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack
-from importlib.machinery import PathFinder
+import threading
+import warnings
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from importlib.machinery import ModuleSpec, PathFinder
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-import bpvet
 from bpvet.errors import BpvetError
-from bpvet.places import font_cache, private_folder
+from bpvet.places import private_folder
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
 
-#: Seconds after which a cell is given up.
-CELL_SECONDS = 900
-#: Seconds in which a kernel forgets one notebook and takes up the next.
-_FORGET_SECONDS = 120
-#: Bytes of a path that every system allows for a socket, less what the kernel adds.
-_LONGEST_SOCKET = 90
-#: What the kernel is started by.
-_START = Path(__file__).with_name("kernel_start.py")
-#: Modules whose places are told to a kernel that would not find them.
-_NEEDED = ("ipykernel", "IPython", "numpy", "pandas", "scipy", "pyarrow", "matplotlib")
-#: Settings of Python that say where it is itself, and that it leaves nothing behind.
-_KEPT = ("PYTHONHOME", "PYTHONDONTWRITEBYTECODE")
-_COLOURS = re.compile(r"\x1b\[[0-9;]*m")
+#: Streams, the hook for values and finders of modules are those of a whole process: one thread of
+#: it at a time makes a report.
+_RUNNING = threading.RLock()
+#: Warnings that Python does not show by itself.
+_UNSHOWN = (DeprecationWarning, PendingDeprecationWarning, ImportWarning, ResourceWarning)
 #: What is kept about the kernel, whatever machine ran it.
 KERNEL_METADATA = {
     "kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"},
@@ -49,146 +43,42 @@ KERNEL_METADATA = {
 }
 
 
-class WarmKernel:
-    """A kernel that runs one notebook after another, each as if it were the first.
-
-    Its libraries are loaded once; before each notebook every name is forgotten, and cells are
-    counted from 1 again. One that has died, or was given up, is replaced by a new one.
-
-    Parameters
-    ----------
-    never : iterable of Path
-        As `run` takes it.
-    """
-
-    def __init__(self, never: Iterable[Path] = ()) -> None:
-        self._never = tuple(never)
-        self._work = ExitStack()
-        self._thread: ThreadPoolExecutor | None = None
-        self._runner: asyncio.Runner | None = None
-        self._client: Any = None
-        self._spare = Path()
-
-    def __enter__(self) -> WarmKernel:
-        self._thread = self._work.enter_context(ThreadPoolExecutor(1))
-        # A selector loop: the other kind, the default on some systems, cannot watch the sockets.
-        self._runner = asyncio.Runner(loop_factory=asyncio.SelectorEventLoop)
-        self._spare = self._work.enter_context(private_folder())
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        try:
-            self._stop()
-            if self._thread is not None and self._runner is not None:
-                self._thread.submit(self._runner.close).result()
-        finally:
-            self._work.close()
-
-    def run(self, notebook: NotebookNode, folder: Path) -> None:
-        """Run a notebook's cells in order; their outputs are put into it.
-
-        Raises whatever the notebook's client raises; only after a cell's own error does the
-        kernel go on.
-        """
-        from nbclient.exceptions import CellExecutionError
-
-        try:
-            self._in_loop(self._executed(notebook, folder))
-        except CellExecutionError:
-            raise
-        except BaseException:
-            self._stop()
-            raise
-
-    def _in_loop(self, work: Coroutine[Any, Any, None]) -> None:
-        assert self._thread is not None, "it was not entered"
-        assert self._runner is not None
-        self._thread.submit(self._runner.run, work).result()
-
-    async def _executed(self, notebook: NotebookNode, folder: Path) -> None:
-        from nbclient.exceptions import CellExecutionError
-
-        held = self._client
-        client = _client(notebook, folder, self._spare, self._never, held)
-        self._client = client
-        if held is not None:
-            client.kc = held.kc
-            await self._silently(f"__import__('os').chdir({str(folder)!r})")
-        try:
-            await client.async_execute(env=_environment(self._spare), cleanup_kc=False)
-        except CellExecutionError:
-            await self._forget()
-            raise
-        # After any other error it may be dead, and would never answer.
-        await self._forget()
-
-    async def _forget(self) -> None:
-        """Leave the folder, which goes now, and forget every name."""
-        left = f"__import__('os').chdir({str(self._spare)!r})"
-        await self._silently(f"{left}; get_ipython().reset(new_session=True)")
-
-    async def _silently(self, code: str) -> None:
-        """Run what counts as no cell."""
-        reply = await self._client.kc.execute_interactive(
-            code,
-            silent=True,
-            allow_stdin=False,
-            timeout=_FORGET_SECONDS,
-            output_hook=lambda message: None,
-        )
-        if reply["content"]["status"] != "ok":
-            raise RuntimeError(f"its kernel answered {reply['content'].get('evalue', '')}")
-
-    def _stop(self) -> None:
-        held, self._client = self._client, None
-        if held is not None and held.km is not None and held.km.has_kernel:
-            self._in_loop(held._async_cleanup_kernel())
-
-
 def run(
-    notebook: NotebookNode,
-    folder: Path,
-    never: Iterable[Path] = (),
-    kernel: WarmKernel | None = None,
+    notebook: NotebookNode, given: Mapping[str, object] | None = None, ready: int = 0
 ) -> NotebookNode:
-    """Return the notebook with its outputs, its cells run in order in `folder`.
+    """Return the notebook with its outputs, its cells run in order.
 
     Parameters
     ----------
     notebook : NotebookNode
         Its cells; it is not altered.
-    folder : Path
-        Where its cells look for files.
-    never : iterable of Path
-        Further folders from which nothing is imported; `folder` and the current one are such.
-    kernel : WarmKernel, optional
-        One that has been entered, and runs several notebooks; by default one of its own.
+    given : mapping of str to object, optional
+        What the first `ready` code cells would make, by name.
+    ready : int
+        Code cells that are not run, because what they would make is given; they show nothing.
 
     Raises
     ------
     BpvetError
-        Where a cell fails, or the kernel does not start or dies; the message says which.
+        Where a cell fails, the message says which; or where no shell can be had.
     """
     from copy import deepcopy
 
-    from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
-
     made = deepcopy(notebook)
+    numbered = enumerate(made.cells, start=1)
+    code = [(number, cell) for number, cell in numbered if cell.cell_type == "code"]
     try:
-        if kernel is not None:
-            kernel.run(made, folder)
-        else:
-            with private_folder() as spare:
-                _in_own_loop(_executed(made, folder, spare, (folder, *never)))
-    except CellExecutionError as error:
-        failed = _failed_cell(made)
-        what = _COLOURS.sub("", f"{error.ename}: {error.evalue}")
-        raise BpvetError(f"The report's notebook failed in cell {failed}: {what}") from error
-    except CellTimeoutError as error:
-        raise BpvetError(
-            f"The report's notebook was given up: a cell ran longer than {CELL_SECONDS} s."
-        ) from error
-    except (DeadKernelError, RuntimeError, OSError) as error:
+        with _RUNNING, quiet(), private_folder() as private, _shell(private) as shell:
+            shell.user_ns.update(given or {})
+            for count, (number, cell) in enumerate(code, start=1):
+                cell.execution_count, cell.outputs = count, []
+                if count > ready:
+                    with _streams(shell.kept):
+                        error = shell.error_of(cell.source)
+                    cell.outputs = _outputs(shell.kept, count)
+                    if error is not None:
+                        _raise(error, number)
+    except OSError as error:  # no cell's: those have become errors of ours
         raise BpvetError(f"The report's notebook could not be run: {error}") from error
     made.metadata.update(KERNEL_METADATA)
     return made
@@ -202,126 +92,214 @@ def text_of(notebook: NotebookNode) -> str:
     return f"{writes(notebook).rstrip()}\n"
 
 
-async def _executed(
-    notebook: NotebookNode, folder: Path, spare: Path, never: Iterable[Path]
-) -> None:
-    client = _client(notebook, folder, spare, never)
-    # Without cleanup_kc the kernel would outlive its notebook, and the sockets stay open.
-    await client.async_execute(env=_environment(spare), cleanup_kc=True)
+def _raise(error: BaseException, number: int) -> None:
+    """Raise what a cell's error becomes: an interrupt stays one."""
+    if isinstance(error, KeyboardInterrupt | MemoryError):
+        raise error
+    what = f"{type(error).__name__}: {error}"
+    raise BpvetError(f"The report's notebook failed in cell {number}: {what}") from error
 
 
-def _client(
-    notebook: NotebookNode, folder: Path, spare: Path, never: Iterable[Path], held: Any = None
-) -> Any:
-    """Return a client for a notebook: with a kernel to be started, or with that of another."""
-    from jupyter_client.manager import AsyncKernelManager
-    from nbclient import NotebookClient
+# ---------------------------------------------------------------- what a cell puts out
 
-    manager = AsyncKernelManager(
-        kernel_name="python3",
-        kernel_spec_manager=_this_python(never),
-        connection_file=str(spare / "kernel.json"),
-        **_sockets(spare / "kernel"),
-    )
-    return NotebookClient(
-        notebook,
-        km=manager if held is None else held.km,
-        timeout=CELL_SECONDS,
-        record_timing=False,
-        store_widget_state=False,
-        resources={"metadata": {"path": str(folder)}},
-    )
+#: Kind of an output and what it holds, in the order in which they came.
+Kept = list[tuple[str, Any]]
 
 
-def _sockets(place: Path) -> dict[str, str]:
-    """Return how to speak with the kernel: through files that only this user can open.
+def _outputs(kept: Kept, count: int) -> list[Any]:
+    """Return what a cell put out as a notebook holds it, and forget it; a stream in one piece."""
+    import nbformat
 
-    Where there are no such sockets, or the path is too long for one, through this machine's own
-    network address.
+    new_output: Any = nbformat.v4.new_output  # its package bears no types
+    outputs: list[Any] = []
+    for kind, value in kept:
+        if kind == "execute_result":
+            data, metadata = value
+            outputs.append(new_output(kind, data=data, metadata=metadata, execution_count=count))
+        elif outputs and outputs[-1].get("name") == kind:
+            outputs[-1]["text"] += value
+        else:
+            outputs.append(new_output("stream", name=kind, text=value))
+    kept.clear()
+    return outputs
+
+
+class _Stream(io.TextIOBase):
+    """Keeps what one thread writes; what others write goes where it went before."""
+
+    def __init__(self, name: str, kept: Kept, before: Any) -> None:
+        self._name, self._kept, self._before = name, kept, before
+        self._thread = threading.get_ident()
+
+    def write(self, text: str) -> int:
+        if threading.get_ident() == self._thread:
+            if text:
+                self._kept.append((self._name, text))
+        elif self._before is not None:
+            self._before.write(text)
+        return len(text)
+
+    def flush(self) -> None:
+        if threading.get_ident() != self._thread and self._before is not None:
+            self._before.flush()
+
+
+@contextmanager
+def _streams(kept: Kept) -> Iterator[None]:
+    """Keep what is printed by this thread."""
+    before = sys.stdout, sys.stderr
+    sys.stdout = _Stream("stdout", kept, before[0])
+    sys.stderr = _Stream("stderr", kept, before[1])
+    try:
+        yield
+    finally:
+        sys.stdout, sys.stderr = before
+
+
+@contextmanager
+def quiet() -> Iterator[None]:
+    """Show the warnings that Python shows by itself, and let garbage wait.
+
+    The collector would walk all that the libraries have loaded again and again, while cells and
+    pages make many small objects: a fifth of a report's time.
     """
-    if os.name == "posix" and len(os.fsencode(place)) < _LONGEST_SOCKET:
-        return {"transport": "ipc", "ip": str(place)}
-    return {}
-
-
-def _this_python(never: Iterable[Path]) -> Any:
-    """Return a manager that knows one kernel, this Python's: none needs to be installed."""
-    from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
-
-    # Neither the current folder (-P) nor the user's start-up modules (-s); the rest is told to
-    # the script. The kernel's own options say the same of the notebook's folder.
-    argv = [sys.executable, "-P", "-s", str(_START), json.dumps(_modules(never))]
-    argv += ["-f", "{connection_file}"]
-    argv += ["--InteractiveShellApp.ignore_cwd=True", "--HistoryManager.enabled=False"]
-    spec = KernelSpec(argv=argv, display_name="Python 3", language="python")
-
-    class ThisPython(KernelSpecManager):  # type: ignore[misc, unused-ignore]
-        def get_kernel_spec(self, kernel_name: str) -> KernelSpec:
-            return spec
-
-    return ThisPython()
-
-
-def _modules(never: Iterable[Path]) -> dict[str, Any]:
-    """Return where the kernel takes modules from, as `kernel_start` is told it."""
-    own = {os.path.realpath(place) for place in site.getsitepackages()}
-    folders = {os.path.realpath(place) for place in (*never, Path.cwd())} - own
-    user = site.getusersitepackages() if site.ENABLE_USER_SITE else ""
-    elsewhere = {}
-    for name in _NEEDED:
-        # As this process finds it: some systems keep what is installed in places of their own.
-        found = PathFinder.find_spec(name)
-        if found is not None and found.submodule_search_locations:
-            elsewhere[name] = os.path.dirname(next(iter(found.submodule_search_locations)))
-    return {
-        "never": sorted(folders),
-        "bpvet": str(Path(bpvet.__file__).resolve().parent.parent),
-        "user": user if user and os.path.isdir(user) else "",
-        "else": elsewhere,
-    }
-
-
-def _environment(spare: Path) -> dict[str, str]:
-    """Return the kernel's environment: ours, without what would bring in a set-up or modules."""
-    dropped = ("PYTHON", "IPYTHON", "JUPYTER", "MPL", "MATPLOTLIB")
-    kept = {
-        name: value
-        for name, value in os.environ.items()
-        if not name.upper().startswith(dropped) or name in _KEPT
-    }
-    places = {
-        "IPYTHONDIR": "ipython",
-        "JUPYTER_RUNTIME_DIR": "runtime",
-        "JUPYTER_DATA_DIR": "data",
-        "JUPYTER_CONFIG_DIR": "config",
-    }
-    kept |= {name: str(spare / folder) for name, folder in places.items()}
-    kept["MPLCONFIGDIR"] = str(font_cache(spare / "fonts"))
-    return kept | {"PYTHONHASHSEED": "0", "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
-
-
-def _in_own_loop(work: Coroutine[Any, Any, None]) -> None:
-    """Run `work` in an event loop of its own, whether or not the caller is in one already."""
-    # A selector loop: the other kind, the default on some systems, cannot watch the sockets.
-    loop = asyncio.SelectorEventLoop()
-
-    def ran() -> None:
-        with asyncio.Runner(loop_factory=lambda: loop) as runner:
-            runner.run(work)
-
-    with ThreadPoolExecutor(1) as thread:
-        running = thread.submit(ran)
+    collecting = gc.isenabled()
+    with warnings.catch_warnings():
+        for kind in _UNSHOWN:
+            warnings.simplefilter("ignore", kind)
+        gc.disable()
         try:
-            running.result()
-        except KeyboardInterrupt:
-            # The kernel must not outlive us: once cancelled, its client ends it.
-            loop.call_soon_threadsafe(lambda: [one.cancel() for one in asyncio.all_tasks(loop)])
-            raise
+            yield
+        finally:
+            if collecting:
+                gc.enable()
 
 
-def _failed_cell(notebook: NotebookNode) -> int:
-    """Return the place, from 1, of the first cell with an error among its outputs."""
-    for place, cell in enumerate(notebook.cells, start=1):
-        if any(output.output_type == "error" for output in cell.get("outputs", ())):
-            return place
-    return len(notebook.cells)
+@contextmanager
+def _shell(private: Path) -> Iterator[Any]:
+    """Make a shell of IPython's that no set-up of the user's reaches, and end it again."""
+    from IPython.core.builtin_trap import BuiltinTrap
+    from IPython.core.displayhook import DisplayHook
+    from IPython.core.interactiveshell import InteractiveShell
+    from IPython.core.profiledir import ProfileDir
+    from traitlets.config import Config
+
+    class Hook(DisplayHook):  # type: ignore[misc, unused-ignore]
+        """Keeps the value of a cell in every form in which it can be shown."""
+
+        def write_output_prompt(self) -> None:
+            """Print nothing."""
+
+        def flush(self) -> None:
+            """Collect no garbage: a whole walk of it costs more than a small report's text."""
+
+        def write_format_data(self, format_dict: Any, md_dict: Any = None) -> None:
+            """Keep the forms that there are."""
+            shell: Any = self.shell
+            shell.kept.append(("execute_result", (format_dict, md_dict or {})))
+
+    class Shell(InteractiveShell):  # type: ignore[misc, unused-ignore]
+        """Runs cells and leaves the rest of the process alone: its modules, prompts and names."""
+
+        displayhook_class = Hook
+        kept: Kept
+
+        def error_of(self, source: str) -> BaseException | None:
+            """Run a cell; return its error, or None."""
+            run_cell: Any = self.run_cell  # its package bears few types
+            done = run_cell(source, store_history=True)
+            error: BaseException | None = done.error_before_exec or done.error_in_exec
+            return error
+
+        def init_virtualenv(self) -> None:
+            """Look for modules where this process does."""
+
+        def init_sys_modules(self) -> None:
+            """Leave the process's own main module in its place."""
+
+        def init_prompts(self) -> None:
+            """Do not let this process pass for one that somebody types into."""
+
+        def init_builtins(self) -> None:
+            """Set the names that a cell finds while it runs, and none for good."""
+            self.builtin_trap = BuiltinTrap(shell=self)
+
+        def showtraceback(self, *_: object, **__: object) -> None:
+            """Print nothing: a cell's error is told by whoever asked for its run."""
+
+        def showsyntaxerror(self, *_: object, **__: object) -> None:
+            """Print nothing, as `showtraceback`."""
+
+    config = Config()
+    profiles: Any = ProfileDir
+    shells: Any = Shell
+    config.HistoryManager.enabled = False
+    shell = shells(
+        config=config,
+        ipython_dir=str(private),
+        profile_dir=profiles.create_profile_dir(str(private)),
+        user_module=ModuleType("__main__"),
+    )
+    shell.kept = []
+    try:
+        yield shell
+    finally:
+        atexit.unregister(shell.atexit_operations)
+        shell.atexit_operations()
+
+
+# ---------------------------------------------------------------- where modules are looked for
+
+
+class _Sealed(PathFinder):
+    """Finds modules as ever, but for one thread none in some folders."""
+
+    def __init__(self, never: Iterable[str]) -> None:
+        self.never, self._thread = frozenset(never), threading.get_ident()
+
+    def find_spec(  # type: ignore[override]
+        self, fullname: str, path: Sequence[str] | None = None, target: ModuleType | None = None
+    ) -> ModuleSpec | None:
+        """Return where a module lies; a package's own modules lie where it does."""
+        if path is None and threading.get_ident() == self._thread:
+            # A blank one is the current folder.
+            path = [name for name in sys.path if name and os.path.realpath(name) not in self.never]
+        return PathFinder.find_spec(fullname, path, target)
+
+
+@contextmanager
+def sealed(never: Iterable[Path]) -> Iterator[None]:
+    """Import nothing from some folders, nor from the current one, for as long as it is entered.
+
+    It holds for this thread alone; another that asks for the same waits. Where Python itself is
+    installed stays in use.
+
+    Parameters
+    ----------
+    never : iterable of Path
+        The folders.
+    """
+    folders = {os.path.realpath(folder) for folder in never}
+    with suppress(OSError):  # the current folder may be gone
+        folders.add(os.path.realpath(os.curdir))
+    folders -= _installed()
+    with _RUNNING:
+        before = list(sys.meta_path)
+        sealing = [finder for finder in before if isinstance(finder, _Sealed)]
+        new = _Sealed(folders.union(*(finder.never for finder in sealing)))
+        replaced = [finder for finder in before if finder is PathFinder or finder in sealing]
+        sys.meta_path[:] = [new if finder in replaced else finder for finder in before]
+        try:
+            yield
+        finally:
+            # A library may have added a finder of its own meanwhile.
+            back = iter(replaced)
+            sys.meta_path[:] = [next(back) if finder is new else finder for finder in sys.meta_path]
+
+
+def _installed() -> set[str]:
+    """Return the folders of the standard library and of what is installed for it."""
+    import sysconfig
+
+    standard = (sysconfig.get_path(name) for name in ("stdlib", "platstdlib"))
+    return {os.path.realpath(folder) for folder in (*site.getsitepackages(), *standard)}

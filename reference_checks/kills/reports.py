@@ -2,12 +2,12 @@
 
     .venv/bin/python reference_checks/kills/reports.py --kills 200
 
-A folder holds a report; another is written over it and killed (its kernel too), at any moment of
+A folder holds a report; another is written over it and killed, at any moment of
 its run or in the short while in which files are put in place. Then a small command writes into the
 same folder. After that every file has to be the old or the new one to the last byte, page,
 notebook and parameters have to name one digest, and nothing unfinished may lie there. Most runs
 take the notebook's outputs from a run made before, which is nearer to the moments that matter;
-``--whole`` of them run their kernel.
+``--whole`` of them run their cells.
 """
 
 from __future__ import annotations
@@ -209,7 +209,7 @@ def main() -> int:
     """Kill as many as was asked for; print what was met."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--kills", type=int, default=200)
-    parser.add_argument("--whole", type=int, default=20, help="so many of them run their kernel")
+    parser.add_argument("--whole", type=int, default=20, help="so many of them run their cells")
     parser.add_argument("--seed", type=int, default=1)
     arguments = parser.parse_args()
     with tempfile.TemporaryDirectory() as home:
@@ -222,7 +222,6 @@ def main() -> int:
             done += kills.kill(whole=done < arguments.whole, late=turn % 4 != 0)
             turn += 1
         left = len(list(temporary.iterdir()))
-        time.sleep(3)  # a kernel notices after a second that its command is gone
         with private_folder() as own:
             still = [path for path in temporary.iterdir() if path != own]
         assert not still, still

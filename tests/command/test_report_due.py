@@ -1,12 +1,15 @@
 """`bpvet report --due`: the list, and a page of each animal on it."""
 
 import json
+import re
+import shutil
 from types import SimpleNamespace
 
 import pytest
 
 from bpvet.errors import FitError
 from bpvet.reports import morning
+from bpvet.reports.animal import report
 from tests.command.small import AS_OF
 
 
@@ -14,12 +17,12 @@ from tests.command.small import AS_OF
 def pages(monkeypatch):
     """Pages that are written at once, but for one animal's."""
 
-    def write(plan, folder, asked, *others):
+    def write(kind, source, asked, target):
         if asked.animal == "B2":
             raise FitError("It could not be fitted.")
-        page = folder / f"{plan.stem}.html"
+        page = target.folder / f"{kind.names(source.records, asked, {}).stem}.html"
         page.write_text(f"{asked.animal} {asked.as_of} {asked.guideline}")
-        return SimpleNamespace(page=page)
+        return SimpleNamespace(page=page), {}
 
     monkeypatch.setattr(morning, "write", write)
 
@@ -40,6 +43,23 @@ def test_the_list_leads_to_the_pages_and_says_which_are_missing(run, clinic, tmp
     assert 'href="A17.html"' in page
     assert 'href="B2.html"' not in page
     assert 'href="sheet-B2.html"' in page
+
+
+def test_a_fit_that_fails_is_told_with_what_is_urgent(run, clinic, tmp_path, monkeypatch):
+    def fails(*_, **__):
+        raise FitError("It could not be fitted.")
+
+    rows = "".join(f"C3,2026-08-30T10:0{i},doppler,21{i}\n" for i in range(5))
+    records = shutil.copytree(clinic, tmp_path / "records")
+    with (records / "readings.csv").open("a") as file:
+        file.write(rows)
+    monkeypatch.setattr(report, "fit_trend", fails)
+    call = ("report", records, "--due", "--as-of", "2026-09-01", "--processes", "1")
+    ended = run(*call, "-o", tmp_path / "out")
+    assert ended.status == 1
+    assert "No report of B2: It could not be fitted." in ended.err
+    assert re.search(r"No report of C3: Urgent: .+ It could not be fitted\.", ended.err)
+    assert not list((tmp_path / "out").glob("*.ipynb"))
 
 
 @pytest.mark.parametrize(
@@ -72,7 +92,7 @@ def test_two_processes_write_what_one_report_writes(run, clinic, tmp_path):
 
 
 @pytest.mark.slow
-def test_one_kernel_writes_what_each_report_alone_writes(run, clinic, tmp_path):
+def test_one_process_writes_what_each_report_alone_writes(run, clinic, tmp_path):
     folder, alone = tmp_path / "out", tmp_path / "alone"
     call = ("--as-of", "2026-09-01", "-o")
     assert run("report", clinic, "--due", *call, folder, "--processes", "1").status == 0

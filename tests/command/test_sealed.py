@@ -17,7 +17,7 @@ from bpvet.reports.naming import digest_of
 from tests.command.small import Ended
 
 ONE = ("--animal", "A17", "--as-of", "2026-06-01")
-#: Modules that are imported as a report is made, by the command or by its kernel.
+#: Modules that are imported as a report is made, by the command or by its cells.
 STARTERS = (
     *("random", "json", "numpy", "pandas", "ipykernel", "IPython", "bpvet", "sitecustomize"),
     *("usercustomize", "matplotlib", "zmq", "debugpy", "nbclient", "nbformat", "nbconvert", "nh3"),

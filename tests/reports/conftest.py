@@ -1,7 +1,8 @@
-"""Reports written once for all tests of this folder: running a kernel takes seconds."""
+"""Reports written once for all tests of this folder: drawing one takes seconds."""
 
 from __future__ import annotations
 
+import runpy
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,10 @@ from bpvet.records.example import write_example
 from bpvet.reports.animal.report import Written, write_report
 
 AS_OF = "2026-11-01"
+#: Runs a notebook by a kernel of its own, as anybody would who has its files.
+in_kernel = runpy.run_path(str(Path(__file__).parents[2] / "notebooks" / "make_notebooks.py"))[
+    "in_kernel"
+]
 #: An id, a name and a note as an enemy would write them; all must come out as plain text.
 HOSTILE_ID = "../../<img src=x onerror=alert(1)>"
 HOSTILE_NAME = "<script>alert(1)</script> ]]> {{ 7*7 }} $x^2$"

@@ -16,9 +16,9 @@ from bpvet.reports import writing
 from bpvet.reports.animal import report
 from bpvet.reports.animal.report import Written, write_report
 from bpvet.reports.naming import digest_of, slug
-from bpvet.reports.running import run, text_of
+from bpvet.reports.running import text_of
 
-from .conftest import AS_OF, HOSTILE_ID, HOSTILE_NAME, HOSTILE_NOTE
+from .conftest import AS_OF, HOSTILE_ID, HOSTILE_NAME, HOSTILE_NOTE, in_kernel
 
 
 def sources(path: Path) -> str:
@@ -97,7 +97,7 @@ def test_the_notebook_runs_again_elsewhere_and_gives_the_same_bytes(
     shutil.copytree(hostile.page.parent.parent, tmp_path / "moved")
     folder = tmp_path / "moved" / "out"
     before = hostile.notebook.read_text(encoding="utf-8")
-    again = run(nbformat.reads(before, as_version=4), folder)
+    again = in_kernel(nbformat.reads(before, as_version=4), folder)
     assert text_of(again) == before
 
 
@@ -168,18 +168,18 @@ def test_if_the_run_fails_all_is_as_before(
         held = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
 
     def fails(*_: object) -> None:
-        raise BpvetError("no kernel")
+        raise BpvetError("no run")
 
     monkeypatch.setattr(writing, "run", fails)
-    with pytest.raises(BpvetError, match="no kernel"):
+    with pytest.raises(BpvetError, match="no run"):
         write_report(clinic, "G03", tmp_path, as_of=AS_OF, level=0.8)
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == held
 
 
-def test_a_wrong_call_starts_no_kernel_and_writes_nothing(
+def test_a_wrong_call_runs_no_cell_and_writes_nothing(
     clinic: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(writing, "run", lambda *given: pytest.fail("a kernel was started"))
+    monkeypatch.setattr(writing, "run", lambda *given: pytest.fail("a cell was run"))
     for wrong in (
         {"animal": "A18"},
         {"guideline": "acvim1066"},

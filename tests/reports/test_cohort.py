@@ -173,7 +173,7 @@ def test_a_foreign_file_is_replaced_only_by_force(
 
 
 def test_a_wrong_call_writes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(writing, "run", lambda *given: pytest.fail("a kernel was started"))
+    monkeypatch.setattr(writing, "run", lambda *given: pytest.fail("a cell was run"))
     records = write_clinic(tmp_path / "records")
     out = tmp_path / "out"
     wrong: dict[str, Any]

@@ -166,18 +166,6 @@ def test_a_way_across_the_machine_is_never_written_down(tmp_path: Path) -> None:
         parameters(tmp_path / "p.json")
 
 
-def test_the_run_itself_has_paths_that_hold_anywhere(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.chdir(tmp_path)
-    asked = replace(PLAIN, records="clinic", reading=ReadOptions("ours.toml"))
-    run = asked.for_run()
-    assert (run.records, run.reading.columns) == (
-        str(tmp_path / "clinic"),
-        str(tmp_path / "ours.toml"),
-    )
-
-
 def test_the_digest_is_of_all_that_was_asked_and_of_the_records() -> None:
     others = (replace(PLAIN, level=0.8), replace(PLAIN, records="../other"))
     digests = {PLAIN.digest("animal 01", "a"), PLAIN.digest("animal 01", "b")}

@@ -66,15 +66,6 @@ def test_its_own_file_is_known_again_and_another_is_left_alone(tmp_path: Path) -
         refuse_foreign(path, MARK)
 
 
-@pytest.mark.usefixtures("setter")
-def test_the_first_page_that_fits_is_taken_and_else_the_last() -> None:
-    long, short = PAGE.format("<p>x" * 400), PAGE.format(" fit")
-    assert pages_of(pdf.fitting_pdf(iter([long, short, long]), MARK, 1)) == ["Words fit"]
-    many = len(pages_of(pdf.fitting_pdf(iter([long]), MARK, 1)))
-    assert many > 1
-    assert len(pages_of(pdf.fitting_pdf(iter([long, short]), MARK, many))) == many
-
-
 def test_without_the_extra_it_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "weasyprint", None)
     with pytest.raises(CallError, match=r"pip install 'bpvet\[pdf\]', or print the page"):

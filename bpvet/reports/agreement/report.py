@@ -7,16 +7,17 @@ that no value of the records ever stands in a cell. Its cells call the functions
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from bpvet.answers.agreement.agreement import AgreementAnswer, agreement_answer
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.agreement.agreement import agreement
 from bpvet.pictures.agreement import agreement_picture
-from bpvet.records.outputs import inputs_of
-from bpvet.records.read import read
 from bpvet.records.read_options import ReadOptions
+from bpvet.records.records import Records
 from bpvet.reports.agreement.summary import now
 from bpvet.reports.agreement.tables import (
     animals,
@@ -30,11 +31,12 @@ from bpvet.reports.agreement.tables import (
 from bpvet.reports.animal.methods import statement
 from bpvet.reports.clinic.parameters import ClinicParameters, parameters
 from bpvet.reports.clinic.parts import pictured, said
+from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.reports.markup import Shown
-from bpvet.reports.naming import digest_of
-from bpvet.reports.writing import Files, Outline, Plan, write
+from bpvet.reports.writing import Files, Target, opened, write
 
 __all__ = [
+    "KIND",
     "OUTLINE",
     "Written",
     "animals",
@@ -113,9 +115,7 @@ def write_agreement_report(
     FitError
         Where the variance components could not be fitted.
     """
-    reading = reading or ReadOptions()
-    inputs = inputs_of(source_path, reading.columns)
-    records = read(source_path, as_of=as_of, **reading.to_plain()).require_usable()
+    source = opened(source_path, as_of, reading)
     options = {
         "quantity": quantity,
         "condition": condition,
@@ -124,24 +124,21 @@ def write_agreement_report(
         "reference": reference,
         "level": level,
     }
-    # Whatever is wrong with the call is said here, before a kernel is started.
-    answer = agreement_answer(agreement(records, **options))  # type: ignore[arg-type]
-    asked = ClinicParameters(os.fspath(source_path), str(records.as_of), reading, options)
-    files = write(_plan(answer), Path(out), asked, records.digest, inputs, force, paper)
-    return Written(**vars(files), answer=answer)
+    asked = ClinicParameters(**source.asked, options=options)
+    files, given = write(KIND, source, asked, Target(Path(out), force, paper))
+    return Written(**vars(files), answer=given["answer"])
 
 
-def _plan(answer: AgreementAnswer) -> Plan:
-    data = answer.agreement.data
+def _fitted(records: Records, asked: ClinicParameters) -> dict[str, Any]:
+    agree = agreement(records, **asked.options)
+    return {"records": records, "agree": agree, "answer": agreement_answer(agree)}
+
+
+def _names(_: Records, asked: ClinicParameters, given: Mapping[str, Any]) -> Names:
+    data = given["agree"].data
     stem = "agreement" if data.quantity == "systolic" else f"agreement-{data.quantity}"
-    stem = stem.replace("_", "-")
-    return Plan(
-        mark=f"agreement {digest_of(stem)}",
-        stem=stem,
-        parameters_name=f"{stem}-parameters.json",
-        title=f"{data.labels[1]} against {data.labels[0]}: {QUANTITY_WORDS[data.quantity]}",
-        outline=OUTLINE,
-    )
+    title = f"{data.labels[1]} against {data.labels[0]}: {QUANTITY_WORDS[data.quantity]}"
+    return Names(stem.replace("_", "-"), title)
 
 
 OUTLINE = Outline(
@@ -170,6 +167,8 @@ Deming's line with the errors' ratio taken from the readings, `agree.plot()` the
 `agree.offset.prior()` what `Priors(method_offset=…)` takes, `agree.to_dict()` every number.""",
     shown=("agree", "from bpvet.reports.framing import framed\n\nframed(agree.to_frame())"),
 )
+
+KIND = ReportKind("agreement", OUTLINE, _fitted, _names)
 
 
 def figure(answer: AgreementAnswer) -> Shown:

@@ -11,7 +11,7 @@ from bpvet.models.agreement.device import NO_REFERENCE
 from bpvet.models.agreement.result import Agreement
 from bpvet.printing import number, probability
 from bpvet.records.records import Records
-from bpvet.reports.clinic.parts import Card, head
+from bpvet.reports.cards import Card, head
 from bpvet.reports.markup import Shown
 
 

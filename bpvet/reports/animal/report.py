@@ -10,6 +10,7 @@ import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from bpvet.answers.parts import TrendAnswer
 from bpvet.answers.unseen import urgent_of
@@ -19,8 +20,6 @@ from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.trend.fit import fit_trend
 from bpvet.records.animal_rows import animal_rows
-from bpvet.records.outputs import inputs_of
-from bpvet.records.read import read
 from bpvet.records.read_options import ReadOptions
 from bpvet.records.records import Records
 from bpvet.reports.animal.answers import answers, companions, numbers
@@ -38,12 +37,14 @@ from bpvet.reports.animal.recorded import (
 )
 from bpvet.reports.animal.summary import now
 from bpvet.reports.animal.unused import not_used
+from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.reports.markup import fold
-from bpvet.reports.naming import digest_of, slug
+from bpvet.reports.naming import slug
 from bpvet.reports.picture import about_figure, figure
-from bpvet.reports.writing import Files, Outline, Plan, write
+from bpvet.reports.writing import Files, Target, opened, write
 
 __all__ = [
+    "KIND",
     "OUTLINE",
     "Written",
     "about_figure",
@@ -152,13 +153,10 @@ def write_report(
     FitError
         Where the trend could not be fitted.
     """
-    reading = reading or ReadOptions()
-    inputs = inputs_of(source_path, reading.columns, also_read)
-    records = read(source_path, as_of=as_of, **reading.to_plain()).require_usable()
-    key = records.animal(animal)
+    source = opened(source_path, as_of, reading, also_read)
     asked = Parameters(
-        records=os.fspath(source_path),
-        animal=key,
+        **source.asked,
+        animal=source.records.animal(animal),
         method=method,
         quantity=quantity,
         condition=condition,
@@ -167,38 +165,25 @@ def write_report(
         guideline=guideline,
         edition=edition,
         level=level,
-        as_of=str(records.as_of),
-        reading=reading,
         priors=priors,
     )
-    # Whatever is wrong with the call is said here, before a kernel is started.
+    files, given = write(KIND, source, asked, Target(Path(out), force, paper))
+    return Written(**vars(files), answer=given["answer"])
+
+
+def _fitted(records: Records, asked: Parameters) -> dict[str, Any]:
     try:
-        answer = fit_trend(records, key, **asked.trend).answer(**asked.answer)
+        trend = fit_trend(records, asked.animal, **asked.trend)
+        return {"records": records, "trend": trend, "answer": trend.answer(**asked.answer)}
     except (NothingLeft, FitError) as error:
-        raise urgent_of(records, key, error, guideline) from None
-    files = write(plan_of(records, asked), Path(out), asked, records.digest, inputs, force, paper)
-    return Written(**vars(files), answer=answer)
+        raise urgent_of(records, asked.animal, error, asked.guideline) from None
 
 
-def plan_of(records: Records, asked: Parameters) -> Plan:
-    """Return an animal's report before it is written.
-
-    Parameters
-    ----------
-    records : Records
-        They hold the animal.
-    asked : Parameters
-        What the report is asked for.
-    """
-    digest, name = digest_of(asked.animal), animal_rows(records)[asked.animal].name
+def _names(records: Records, asked: Parameters, _: object) -> Names:
+    name = animal_rows(records)[asked.animal].name
     who = f"{name} ({asked.animal})" if name else asked.animal
-    return Plan(
-        mark=f"animal {digest}",
-        stem=slug(asked.animal),
-        parameters_name=f"parameters-{digest}.json",
-        title=f"{who}: {QUANTITY_WORDS[asked.quantity]} over months",
-        outline=OUTLINE,
-    )
+    title = f"{who}: {QUANTITY_WORDS[asked.quantity]} over months"
+    return Names(slug(asked.animal), title, asked.animal)
 
 
 OUTLINE = Outline(
@@ -235,3 +220,4 @@ what a session may read, `trend.plot()` the figure, `answer.to_dict()` every num
         "from bpvet.reports.framing import framed\n\nframed(trend.to_frame(level=asked.level))",
     ),
 )
+KIND = ReportKind("animal", OUTLINE, _fitted, _names)

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from html import escape
-from typing import Any, NamedTuple
 
 import numpy as np
-import pandas as pd
 
 from bpvet.answers.parts import TrendAnswer
 from bpvet.answers.phrases import capital, cited, counted, day, interval, value
@@ -16,12 +14,13 @@ from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUA
 from bpvet.models.trend.trend import Trend
 from bpvet.pictures.words import doses_on
 from bpvet.printing import number, probability
-from bpvet.reports.markup import Shown, heading, lines, paragraph, prose, tag, together
+from bpvet.reports.cards import card
+from bpvet.reports.markup import Shown, heading, lines, paragraph, tag, together
+from bpvet.reports.whose import known, left, row_of
 
 #: From this probability on, "below the floor" stands beside "at target"; from that on it is told.
 _LOW, _FLOOR_TOLD = 0.5, 0.1
 _JUDGED = "judgement of this project"
-_DAYS_PER_YEAR = 365.25
 
 
 def now(trend: Trend, answer: TrendAnswer) -> Shown:
@@ -48,47 +47,20 @@ def now(trend: Trend, answer: TrendAnswer) -> Shown:
     return Shown(html, lines(who.text, *alarms, *(card.text for card in cards)))
 
 
-class Whose(NamedTuple):
-    """Whose a report is, in words; blank where nothing is recorded."""
-
-    name: str
-    id: str
-    known: str
-    clinic: str
-    left: str
-    basis: str
-
-
-def whose(trend: Trend, answer: TrendAnswer) -> Whose:
-    """Return whose report it is and what it rests on, in words.
-
-    Parameters
-    ----------
-    trend : Trend
-    answer : TrendAnswer
-        Its answer.
-    """
-    animals = trend.records.animals
-    row = animals[animals["animal"] == answer.animal].iloc[0]
-    species = capital(answer.species or answer.species_written) or "Species not recorded"
-    kind = (species, answer.breed, _sex(row), _age(row, answer.as_of))
-    known = ", ".join(part for part in kind if part)
+def _identity(trend: Trend, answer: TrendAnswer) -> Shown:
+    """Return whose report it is and what it rests on."""
+    row = row_of(trend.records, answer.animal)
+    name, id, clinic = answer.name or answer.animal, f"Animal {answer.animal}", str(row["clinic"])
+    kind, gone = known(row, answer), left(row)
     basis = (
         f"Records as of {day(answer.as_of)}. {capital(QUANTITY_WORDS[answer.quantity])}"
         f"{_measured(answer)}."
     )
-    id = f"Animal {answer.animal}"
-    name = answer.name or answer.animal
-    return Whose(name, id, f"{known}.", str(row["clinic"]), _left(row), basis)
-
-
-def _identity(trend: Trend, answer: TrendAnswer) -> Shown:
-    name, id, known, clinic, left, basis = whose(trend, answer)
     where = f"{clinic}." if clinic else ""
-    told = " ".join(filter(None, (f"{id}. {known}", where, left)))
+    told = " ".join(filter(None, (f"{id}. {kind}", where, gone)))
     told = paragraph(told, "known") + " " + paragraph(basis, "basis")
     html = tag("h1", tag("span", escape(name), class_="name")) + told
-    return Shown(html, lines(name, id, known, clinic, left, basis))
+    return Shown(html, lines(name, id, kind, clinic, gone, basis))
 
 
 def _measured(answer: TrendAnswer) -> str:
@@ -99,35 +71,8 @@ def _measured(answer: TrendAnswer) -> str:
     return f" by {by}, {CONDITION_WORDS[answer.condition]}"
 
 
-def _sex(row: pd.Series[Any]) -> str:
-    neutered = {"yes": "neutered ", "no": "entire "}.get(str(row["neutered"]), "")
-    return f"{neutered}{row['sex']}" if row["sex"] else neutered.strip()
-
-
-def _age(row: pd.Series[Any], as_of: np.datetime64) -> str:
-    if pd.isna(row["birth_date"]):
-        return ""
-    born = np.datetime64(row["birth_date"], "D")
-    years = int((as_of - born) / np.timedelta64(1, "D") // _DAYS_PER_YEAR)
-    age = f"{years} year{'s' if years > 1 else ''}" if years >= 1 else "under one year"
-    return f"born {day(born)} ({age})"
-
-
-def _left(row: pd.Series[Any]) -> str:
-    if pd.isna(row["left_on"]):
-        return ""
-    why = f" ({row['left_reason']})" if row["left_reason"] else ""
-    return f"Left the practice on {day(np.datetime64(row['left_on'], 'D'))}{why}."
-
-
-def _card(question: str, *pairs: tuple[str, str]) -> Shown:
-    """Return a question with its answers, each a short phrase and what it rests on."""
-    answered = "".join(
-        tag("dd", prose(lead), class_="lead") + tag("dd", together(detail))
-        for lead, detail in pairs
-    )
-    text = " ".join(f"{lead}. {detail}" for lead, detail in pairs)
-    return Shown(tag("div", tag("dt", escape(question)) + answered), f"{question}: {text}")
+def _asked(question: str, lead: str, detail: str) -> Shown:
+    return card(question, lead, together(detail), f"{question}: {lead}. {detail}")
 
 
 def _newest(trend: Trend, answer: TrendAnswer) -> Shown:
@@ -137,7 +82,7 @@ def _newest(trend: Trend, answer: TrendAnswer) -> Shown:
     lead = capital(f"{last.bound} {read}".strip())
     age = int((answer.as_of - last.date) / np.timedelta64(1, "D"))
     ago = {0: "today", 1: "yesterday"}.get(age, f"{age} days ago")
-    return _card("Newest", (lead, f"{day(last.date)}, {ago}; {doses_on(trend)}."))
+    return _asked("Newest", lead, f"{day(last.date)}, {ago}; {doses_on(trend)}.")
 
 
 def _usual(answer: TrendAnswer) -> Shown:
@@ -150,7 +95,7 @@ def _usual(answer: TrendAnswer) -> Shown:
     if latest.only:
         lead = capital(f"{latest.only} {value(latest.end, answer)}")
         detail = f"On {day(latest.date)}, {rests}; most readings lie beyond the gauge."
-    return _card("Usual", (lead, detail))
+    return _asked("Usual", lead, detail)
 
 
 def _target(answer: TrendAnswer) -> list[Shown]:
@@ -170,8 +115,8 @@ def _target(answer: TrendAnswer) -> list[Shown]:
         lead = f"{lead}, and low"
     question = "At target?" if treated else "Raised?"
     if found.verdict is None or unjudged:
-        return [_card(question, (lead, sentence(answer, "target")))]
-    return [_card(question, (lead, _likely(answer)))]
+        return [_asked(question, lead, sentence(answer, "target"))]
+    return [_asked(question, lead, _likely(answer))]
 
 
 def _likely(answer: TrendAnswer) -> str:
@@ -193,11 +138,11 @@ def _again(answer: TrendAnswer) -> list[Shown]:
     if answer.quantity != "systolic" and found.latest is None:
         return []
     if found.latest is None:
-        return [_card("When again?", ("No date proposed", sentence(answer, "recheck")))]
+        return [_asked("When again?", "No date proposed", sentence(answer, "recheck"))]
     lead = f"By {day(found.latest)}"
     if found.overdue_days > 0:
         lead = f"Overdue since {day(found.latest)}"
     whose = _JUDGED if found.grade == "J" else cited(found.guideline_name or "", found.remembered)
     when = capital(window_words(found.earliest, found.latest))
     # Why, and what else fits, stands below the figure: it can be five reasons long.
-    return [_card("When again?", (lead, f"{when} ({whose})."))]
+    return [_asked("When again?", lead, f"{when} ({whose}).")]

@@ -9,21 +9,22 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from bpvet.answers.audit.audit import AuditAnswer, audit_answer
 from bpvet.models.audit.audit import audit
-from bpvet.records.outputs import inputs_of
-from bpvet.records.read import read
 from bpvet.records.read_options import ReadOptions
+from bpvet.records.records import Records
 from bpvet.reports.animal.methods import statement
 from bpvet.reports.audit.findings import findings, first
 from bpvet.reports.audit.sections import TOPICS, cautions, computed, sources, topics
 from bpvet.reports.audit.summary import now
 from bpvet.reports.clinic.parameters import ClinicParameters, parameters
-from bpvet.reports.naming import digest_of
-from bpvet.reports.writing import Files, Outline, Plan, write
+from bpvet.reports.kind import Names, Outline, ReportKind
+from bpvet.reports.writing import Files, Target, opened, write
 
 __all__ = [
+    "KIND",
     "OUTLINE",
     "TOPICS",
     "Written",
@@ -93,22 +94,19 @@ def write_audit_report(
     RecordsError
         Where a finding of the record check stops the work, or no session was taken awake.
     """
-    reading = reading or ReadOptions()
-    inputs = inputs_of(source_path, reading.columns)
-    records = read(source_path, as_of=as_of, **reading.to_plain()).require_usable()
-    # Whatever is wrong with the call is said here, before a kernel is started.
-    answer = audit_answer(audit(records, rule=rule, level=level))
-    plan = Plan(
-        mark=f"audit {digest_of('audit')}",
-        stem="audit",
-        parameters_name="audit-parameters.json",
-        title="The quality of measuring",
-        outline=OUTLINE,
-    )
-    options = {"rule": rule, "level": level}
-    asked = ClinicParameters(os.fspath(source_path), str(records.as_of), reading, options)
-    files = write(plan, Path(out), asked, records.digest, inputs, force, paper)
-    return Written(**vars(files), answer=answer)
+    source = opened(source_path, as_of, reading)
+    asked = ClinicParameters(**source.asked, options={"rule": rule, "level": level})
+    files, given = write(KIND, source, asked, Target(Path(out), force, paper))
+    return Written(**vars(files), answer=given["answer"])
+
+
+def _fitted(records: Records, asked: ClinicParameters) -> dict[str, Any]:
+    quality = audit(records, **asked.options)
+    return {"records": records, "quality": quality, "answer": audit_answer(quality)}
+
+
+def _names(*_: object) -> Names:
+    return Names("audit", OUTLINE.title)
 
 
 OUTLINE = Outline(
@@ -136,3 +134,4 @@ animal, `bpvet.sessions(records)` the sessions as a data frame, `answer.to_dict(
         "from bpvet.reports.framing import framed\n\nframed(quality.to_frame())",
     ),
 )
+KIND = ReportKind("audit", OUTLINE, _fitted, _names)

@@ -7,7 +7,7 @@ from bpvet.answers.phrases import capital, counted, day, interval
 from bpvet.facts.words import METHOD_WORDS
 from bpvet.models.audit.audit import Audit
 from bpvet.printing import number, probability
-from bpvet.reports.clinic.parts import Card, head
+from bpvet.reports.cards import Card, head
 from bpvet.reports.markup import Shown
 
 

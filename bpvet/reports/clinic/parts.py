@@ -1,10 +1,9 @@
-"""Parts that the reports on a clinic's measuring share: cards, sentences, figures, estimates."""
+"""Parts that the reports on a clinic's measuring share: sentences, figures, estimates."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from functools import partial
-from html import escape
 
 from bpvet.answers.phrases import capital, percent
 from bpvet.facts.sources import PROJECT, Fact, source
@@ -14,34 +13,11 @@ from bpvet.figures.save import svg_bytes
 from bpvet.maths.agreement.comparison import Estimated
 from bpvet.printing import number
 from bpvet.reports.cautions import footnoted
-from bpvet.reports.markup import Column, Shown, bullets, heading, lines, paragraph, prose, tag
+from bpvet.reports.markup import Column, Shown, bullets, heading, lines, paragraph
 from bpvet.reports.picture import drawn
 
-#: A question, its answer in a phrase, and what it rests on.
-Card = tuple[str, str, str]
 #: An estimate in a table, and how its interval was made.
 ESTIMATE = (Column("Estimate", number=True), Column("From", number=True), Column("To", number=True))
-
-
-def head(title: str, basis: str, cards: Iterable[Card]) -> Shown:
-    """Return the head of a report: its title, what it rests on, and what to know now."""
-    cards = tuple(cards)
-    made = "".join(
-        tag(
-            "div",
-            tag("dt", escape(question))
-            + tag("dd", prose(lead), class_="lead")
-            + tag("dd", prose(detail)),
-        )
-        for question, lead, detail in cards
-    )
-    html = (
-        tag("header", tag("h1", escape(title)) + paragraph(basis, "basis"), class_="who")
-        + heading(2, "What to know now")
-        + tag("dl", made, class_="now")
-    )
-    said = (f"{question} {lead}. {detail}" for question, lead, detail in cards)
-    return Shown(html, lines(title, basis, *said))
 
 
 def said(sentences: Sequence[str]) -> Shown:

@@ -20,22 +20,22 @@ from bpvet.figures.save import svg_bytes
 from bpvet.models.clinic.cohort import ClinicCohort, clinic_cohort
 from bpvet.pictures import clinic as cohort_pictures
 from bpvet.pictures import clinic_panels as cohort_panels
-from bpvet.records.outputs import inputs_of
-from bpvet.records.read import read
 from bpvet.records.read_options import ReadOptions
+from bpvet.records.records import Records
 from bpvet.reports.animal.methods import statement
 from bpvet.reports.asked import Asked, Held, filled, finite, truth
 from bpvet.reports.clinic.over_time import over_time
 from bpvet.reports.clinic.summary import cautions, now, sentences
 from bpvet.reports.clinic.tables import animals, computed, entry, fit, flow, grid, variance
+from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.reports.markup import Shown, lines
-from bpvet.reports.naming import digest_of
 from bpvet.reports.picture import drawn
-from bpvet.reports.writing import Files, Outline, Plan, write
+from bpvet.reports.writing import Files, Target, opened, write
 
 __all__ = [
-    "Parameters",
+    "KIND",
     "OUTLINE",
+    "Parameters",
     "Written",
     "animals",
     "caterpillar",
@@ -114,17 +114,17 @@ class Written(Files):
         The files; `pdf` is None unless one was asked for.
     study : ClinicCohort
         The sessions and the fit.
-    level : float
-        Of the intervals.
+    answer : CohortAnswer
+        What the report says, as numbers and sentences.
     """
 
     study: ClinicCohort
-    level: float
+    answer: CohortAnswer
 
     @property
-    def answer(self) -> CohortAnswer:
-        """What the report says, as numbers and sentences; worked out when it is asked for."""
-        return cohort_answer(self.study, self.level)
+    def level(self) -> float:
+        """Of the intervals."""
+        return self.answer.level
 
 
 def write_cohort_report(
@@ -173,35 +173,25 @@ def write_cohort_report(
     FitError
         Where there are too few animals for a cohort, or no fit can be had.
     """
-    options = reading or ReadOptions()
-    inputs = inputs_of(source_path, options.columns)
-    records = read(source_path, as_of=as_of, **options.to_plain()).require_usable()
+    source = opened(source_path, as_of, reading)
     asked = Parameters(
-        records=os.fspath(source_path),
-        as_of=str(records.as_of),
-        reading=options,
-        quantity=quantity,
-        rule=rule,
-        pseudonyms=pseudonyms,
-        level=level,
+        **source.asked, quantity=quantity, rule=rule, pseudonyms=pseudonyms, level=level
     )
-    # Whatever is wrong with the call is said here, before a kernel is started.
-    checked_level(level)
+    files, given = write(KIND, source, asked, Target(Path(out), force, paper))
+    return Written(**vars(files), study=given["study"], answer=given["answer"])
+
+
+def _fitted(records: Records, asked: Parameters) -> dict[str, Any]:
+    checked_level(asked.level)
     study = clinic_cohort(records, **asked.cohort)
-    files = write(_plan(asked), Path(out), asked, records.digest, inputs, force, paper)
-    return Written(**vars(files), study=study, level=level)
+    return {"records": records, "study": study, "answer": cohort_answer(study, asked.level)}
 
 
-def _plan(asked: Parameters) -> Plan:
+def _names(_: Records, asked: Parameters, __: object) -> Names:
     parts = ("cohort", asked.quantity, *(["pseudonyms"] if asked.pseudonyms else []))
     stem = "-".join(part.replace("_", "-") for part in parts if part != "systolic")
-    return Plan(
-        mark=f"cohort {digest_of(stem)}",
-        stem=stem,
-        parameters_name=f"{stem}-parameters.json",
-        title=f"{capital(QUANTITY_WORDS[asked.quantity])} of a clinic's animals over months",
-        outline=OUTLINE,
-    )
+    title = f"{capital(QUANTITY_WORDS[asked.quantity])} of a clinic's animals over months"
+    return Names(stem, title)
 
 
 OUTLINE = Outline(
@@ -233,6 +223,8 @@ sessions that it counts, as a data frame; `bpvet.fit_cohort` fits another model 
 `answer.to_dict()` is every number of the page.""",
     shown=("study.cohort",),
 )
+
+KIND = ReportKind("cohort", OUTLINE, _fitted, _names)
 
 
 def panels(answer: CohortAnswer) -> Shown:

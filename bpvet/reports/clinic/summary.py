@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from html import escape
-
 from bpvet.answers.clinic.cohort import CohortAnswer
 from bpvet.answers.clinic.words import at_month
 from bpvet.answers.phrases import capital, day, interval
 from bpvet.facts.words import QUANTITY_WORDS, UNITS
 from bpvet.models.clinic.grid import Effect
 from bpvet.printing import number
+from bpvet.reports.cards import Card, head
 from bpvet.reports.cautions import cautions_shown
-from bpvet.reports.markup import Shown, bullets, heading, lines, paragraph, prose, tag
+from bpvet.reports.markup import Shown, bullets, lines
 
 _UNCLEAR = "Not clear"
 _NOT_ITS_EFFECT = (
@@ -34,13 +33,8 @@ def now(answer: CohortAnswer) -> Shown:
         f"{whose}, as of {day(study.as_of)}. Sessions in the clinic, awake; rule “{study.rule}” "
         "chose the readings."
     )
-    cards = [_months(answer), _drug(answer), _method(answer), _counted(answer)]
-    html = (
-        tag("header", tag("h1", escape(title)) + paragraph(basis, "basis"), class_="who")
-        + heading(2, "What to know now")
-        + tag("dl", "".join(card.html for card in cards), class_="now")
-    )
-    return Shown(html, lines(title, basis, *(card.text for card in cards)))
+    cards = (_months(answer), _drug(answer), _method(answer), _counted(answer))
+    return head(title, basis, cards)
 
 
 def sentences(answer: CohortAnswer) -> Shown:
@@ -63,64 +57,58 @@ def cautions(answer: CohortAnswer) -> Shown:
     return cautions_shown(answer.cautions)
 
 
-def _card(question: str, lead: str, detail: str) -> Shown:
-    answered = tag("dd", prose(lead), class_="lead") + tag("dd", prose(detail))
-    html = tag("div", tag("dt", escape(question)) + answered)
-    return Shown(html, f"{question} {lead}. {detail}")
-
-
-def _counted(answer: CohortAnswer) -> Shown:
+def _counted(answer: CohortAnswer) -> Card:
     held = answer.flow
     detail = (
         f"{held.sessions} of {held.sessions_in} sessions and {held.readings} of "
         f"{held.readings_in} readings. The rest, and why, is below."
     )
     lead = f"{held.animals} of {held.animals_in} animals"
-    return _card("Who was counted?", lead, detail)
+    return "Who was counted?", lead, detail
 
 
-def _months(answer: CohortAnswer) -> Shown:
+def _months(answer: CohortAnswer) -> Card:
     unit, held = UNITS[answer.study.quantity], answer.effects["months"]
     told = "treated" not in answer.study.fit.left_out_terms
     question = "Rising or falling, without a drug?" if told else "Rising or falling over months?"
     if held.estimate is None:
-        return _card(question, _UNCLEAR, f"{capital(str(held.reason))}.")
+        return question, _UNCLEAR, f"{capital(str(held.reason))}."
     size = f"{number(abs(held.estimate), 1)} {unit} a month"
     lead = f"{'Rising' if held.estimate > 0 else 'Falling'} by {size}"
     detail = f"On average over these animals; {_ends(answer, held, 1)}."
     if _crosses(held):
         lead = _UNCLEAR
         detail = f"{number(held.estimate, 1)} {unit} a month; {_ends(answer, held, 1)}."
-    return _card(question, lead, detail)
+    return question, lead, detail
 
 
-def _drug(answer: CohortAnswer) -> Shown:
+def _drug(answer: CohortAnswer) -> Card:
     unit, held = UNITS[answer.study.quantity], answer.effects["treated"]
     question = "Sessions on a pressure-acting drug?"
     if held.estimate is None:
-        return _card(question, "No comparison", f"{capital(str(held.reason))}.")
+        return question, "No comparison", f"{capital(str(held.reason))}."
     lead = _higher_or_lower(held, unit)
     when = at_month(answer.grid.month)
     value = f"{number(held.estimate, 0)} {unit}, " if _crosses(held) else ""
     detail = f"Than those without, {when}: {value}{_ends(answer, held, 0)}. {_NOT_ITS_EFFECT}"
     if _crosses(held):
         detail = detail.replace("Than those", "Against those", 1)
-    return _card(question, lead, detail)
+    return question, lead, detail
 
 
-def _method(answer: CohortAnswer) -> Shown:
+def _method(answer: CohortAnswer) -> Card:
     unit, held = UNITS[answer.study.quantity], answer.effects["oscillometric"]
     question = "Do the two methods read alike?"
     if held.estimate is None:
-        return _card(question, "No comparison", f"{capital(str(held.reason))}.")
+        return question, "No comparison", f"{capital(str(held.reason))}."
     if _crosses(held):
         detail = (
             f"Oscillometric minus Doppler: {number(held.estimate, 0)} {unit}, "
             f"{_ends(answer, held, 0)}. That does not show that they are alike."
         )
-        return _card(question, _UNCLEAR, detail)
+        return question, _UNCLEAR, detail
     detail = f"Than Doppler in the same animals; {_ends(answer, held, 0)}."
-    return _card(question, f"Oscillometric {_higher_or_lower(held, unit)}", detail)
+    return question, f"Oscillometric {_higher_or_lower(held, unit)}", detail
 
 
 def _higher_or_lower(held: Effect, unit: str) -> str:

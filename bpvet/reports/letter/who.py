@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from bpvet.answers.parts import TrendAnswer
 from bpvet.answers.phrases import capital, day
@@ -14,10 +12,10 @@ from bpvet.answers.unseen import UnseenAnswer
 from bpvet.facts.words import CONDITION_WORDS, QUANTITY_WORDS, TAKEN_BY
 from bpvet.figures.lettering import written
 from bpvet.reports.letter.source import Source
+from bpvet.reports.whose import known, left, row_of
 
 #: Letters of a name at the foot of a page; a longer one is named on the first page alone.
 FOOT = 60
-_DAYS_PER_YEAR = 365.25
 
 
 @dataclass(frozen=True)
@@ -74,10 +72,7 @@ def who_of(
     to, question : str
         Addressee and reason, as given; blank leaves lines to write on.
     """
-    animals = source.records.animals
-    row = animals[animals["animal"] == answer.animal].iloc[0]
-    species = capital(answer.species or answer.species_written) or "Species not recorded"
-    kind = (species, answer.breed, _sex(row), _age(row, answer.as_of))
+    row = row_of(source.records, answer.animal)
     basis = f"Records as of {day(answer.as_of)}."
     if isinstance(answer, TrendAnswer):
         by = f"by {TAKEN_BY[answer.method]}, {CONDITION_WORDS[answer.condition]}"
@@ -85,32 +80,11 @@ def who_of(
     said = {
         "name": answer.name or answer.animal,
         "id": answer.animal,
-        "known": f"{', '.join(filter(None, kind))}.",
-        "left": _left(row),
+        "known": known(row, answer, "age not recorded"),
+        "left": left(row),
         "basis": basis,
         "to": to,
         "question": question,
         "clinic": str(row["clinic"]),
     }
     return Who(**{name: written(text) for name, text in said.items()})
-
-
-def _sex(row: pd.Series[Any]) -> str:
-    neutered = {"yes": "neutered ", "no": "entire "}.get(str(row["neutered"]), "")
-    return f"{neutered}{row['sex']}".strip()
-
-
-def _age(row: pd.Series[Any], as_of: np.datetime64) -> str:
-    if pd.isna(row["birth_date"]):
-        return "age not recorded"
-    born = np.datetime64(row["birth_date"], "D")
-    years = int((as_of - born) / np.timedelta64(1, "D") // _DAYS_PER_YEAR)
-    age = f"{years} year{'s' if years > 1 else ''}" if years >= 1 else "under one year"
-    return f"born {day(born)} ({age})"
-
-
-def _left(row: pd.Series[Any]) -> str:
-    if pd.isna(row["left_on"]):
-        return ""
-    why = f" ({row['left_reason']})" if row["left_reason"] else ""
-    return f"Left the practice on {day(np.datetime64(row['left_on'], 'D'))}{why}."

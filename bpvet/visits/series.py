@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,8 @@ from bpvet.records.records import Records
 from bpvet.visits.beyond import Beyond, told
 from bpvet.visits.context import RECORDED, one_value
 from bpvet.visits.defaults import Rows, checked, chosen_rows, latest, nothing_left
-from bpvet.visits.sessions import sessions as sessions_of
+from bpvet.visits.session_store import SessionStore
+from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import Course, Treatments, all_courses, courses
 
 __all__ = [
@@ -31,6 +33,9 @@ __all__ = [
 ]
 
 Key = tuple[str, str, str, str]
+
+#: Longer than any date counted in days, so that dates of all animals fit on one number line.
+_STRETCH = 10_000_000
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -109,11 +114,13 @@ class Series(Brief, Content):
     @property
     def bounded(self) -> bool:
         """Whether a session holds a reading beyond the gauge that enters the model as a bound."""
-        return any(own is not None for own in self.held)
+        return self.beyond is not None and any(own is not None for own in self.beyond)
 
     @property
     def numbers(self) -> NDArray[np.float64]:
         """(n,) used readings that are numbers."""
+        if self.beyond is None:
+            return self.k
         pairs = zip(self.k.tolist(), self.held, strict=True)
         return np.array([k if own is None else own.numbers for k, own in pairs])
 
@@ -125,55 +132,64 @@ class Series(Brief, Content):
     @property
     def share_beyond(self) -> tuple[float, float]:
         """Shares of the used readings that lie above the gauge, and below it."""
-        held = [own for own in self.held if own is not None]
+        if self.beyond is None:
+            return 0.0, 0.0
+        held = [own for own in self.beyond if own is not None]
         total = float(self.k.sum())
         return sum(own.above for own in held) / total, sum(own.below for own in held) / total
 
 
 @dataclass(frozen=True, eq=False)
 class _Columns:
-    """The columns of a sessions frame that series need, taken out of it once."""
+    """The columns of sessions that series need, taken out of a store once."""
 
-    animal: NDArray[np.object_]
-    species: NDArray[np.object_]
-    method: NDArray[np.object_]
-    condition: NDArray[np.object_]
+    store: SessionStore
     date: NDArray[np.datetime64]
     first_time: NDArray[np.datetime64]
     session: Rows
     tense: NDArray[np.bool_]
     visit: Rows
     may_enter: NDArray[np.bool_]
-    recorded: NDArray[np.object_]
+    recorded: tuple[tuple[Rows, NDArray[np.object_]], ...]
 
     @classmethod
-    def of(cls, frame: pd.DataFrame) -> _Columns:
-        texts = {
-            name: frame[name].to_numpy(dtype=object)
-            for name in ("animal", "species", "method", "condition")
-        }
+    def of(cls, store: SessionStore) -> _Columns:
+        codes, texts = store.coded("condition")
         return cls(
-            date=frame["date"].to_numpy(dtype="datetime64[D]"),
-            first_time=frame["first_time"].to_numpy(dtype="datetime64[ns]"),
-            session=frame["session"].to_numpy(dtype=np.int64),
-            tense=frame["tense"].to_numpy(dtype=bool),
-            visit=visit_index(frame),
-            may_enter=frame["condition"].isin(TREND_CONDITIONS).to_numpy(dtype=bool),
-            recorded=np.stack([_single(frame[name]) for name in RECORDED], axis=1),
-            **texts,
+            store=store,
+            date=store.array("date"),
+            first_time=store.array("first_time"),
+            session=store.array("session"),
+            tense=store.array("tense"),
+            visit=_visits(store),
+            may_enter=np.isin(texts, TREND_CONDITIONS)[codes],
+            recorded=tuple(_single(*store.coded(name)) for name in RECORDED),
         )
 
+    @property
+    def method(self) -> NDArray[np.object_]:
+        """(n,) method of each session."""
+        return self.store.array("method")
 
-def _single(column: pd.Series[Any]) -> NDArray[np.object_]:
-    """Return a column of texts, blank where a session holds two values; each text is read once."""
-    code, texts = pd.factorize(column.to_numpy(dtype=object))
-    read = np.array([one_value(str(text)) for text in texts], dtype=object)
-    return read[code] if len(read) else np.full(len(column), "", dtype=object)
+    @property
+    def condition(self) -> NDArray[np.object_]:
+        """(n,) condition of each session."""
+        return self.store.array("condition")
+
+    def among(self, name: str, words: Iterable[str]) -> NDArray[np.bool_]:
+        """(n,) whether the text of each session is one of these."""
+        codes, texts = self.store.coded(name)
+        return np.isin(texts.astype(str), tuple(words))[codes]
+
+
+def _single(codes: Rows, texts: NDArray[np.object_]) -> tuple[Rows, NDArray[np.object_]]:
+    """Return coded texts, blank where a session holds two values; each text is read once."""
+    return codes, np.array([one_value(str(text)) for text in texts], dtype=object)
 
 
 @dataclass(frozen=True, eq=False)
 class _Numbers:
-    """The columns of one quantity, taken out of a sessions frame once."""
+    """The columns of one quantity, taken out of a store once."""
 
     quantity: str
     mean: NDArray[np.float64]
@@ -181,26 +197,28 @@ class _Numbers:
     ss: NDArray[np.float64]
     median: NDArray[np.float64]
     bound: NDArray[np.object_]
+    plain: NDArray[np.bool_]
     beyond: NDArray[np.object_]
 
     @classmethod
-    def of(cls, frame: pd.DataFrame, quantity: str) -> _Numbers:
-        bound = frame[f"{quantity}_bound"].to_numpy(dtype=object)
-        beyond = np.full(len(frame), None, dtype=object)
-        if quantity == "systolic" and (bound != "").any():
-            held = np.flatnonzero(bound != "")
-            part = frame.iloc[held]
+    def of(cls, store: SessionStore, quantity: str) -> _Numbers:
+        codes, texts = store.coded(f"{quantity}_bound")
+        plain = (texts == "")[codes]
+        beyond = np.full(len(store), None, dtype=object)
+        if quantity == "systolic" and not plain.all():
+            held = np.flatnonzero(~plain)
             names = ("beyond", "numbers", "numbers_mean", "numbers_ss")
-            known = (part[f"systolic_{end}"] for end in names)
+            known = (store.array(f"systolic_{end}")[held] for end in names)
             for row, (text, count, mean, ss) in zip(held, zip(*known, strict=True), strict=True):
                 beyond[row] = told(str(text), float(count), float(mean), float(ss))
         return cls(
             quantity=quantity,
-            mean=frame[quantity].to_numpy(dtype=float),
-            n=frame[f"{quantity}_n"].to_numpy(dtype=float),
-            ss=frame[f"{quantity}_ss"].to_numpy(dtype=float),
-            median=frame[f"{quantity}_median"].to_numpy(dtype=float),
-            bound=bound,
+            mean=store.array(quantity).astype(np.float64),
+            n=store.array(f"{quantity}_n").astype(np.float64),
+            ss=store.array(f"{quantity}_ss").astype(np.float64),
+            median=store.array(f"{quantity}_median").astype(np.float64),
+            bound=texts[codes],
+            plain=plain,
             beyond=beyond,
         )
 
@@ -213,7 +231,7 @@ def _entering(columns: _Columns, numbers: _Numbers) -> Rows:
     """
     usable = numbers.n > 0
     if numbers.quantity != "systolic":
-        usable &= numbers.bound == ""
+        usable &= numbers.plain
     return np.flatnonzero(columns.may_enter & usable)
 
 
@@ -275,19 +293,18 @@ def series(
     """
     bridge = checked(method, quantity, condition, bridge)
     if sessions is None:
-        sessions = sessions_of(records, rule)
-    own = sessions[sessions["animal"] == animal]
-    columns = _Columns.of(own)
-    numbers = _Numbers.of(own, quantity)
+        own = session_store(records, rule).of_animal(animal).frame
+    else:
+        own = sessions[sessions["animal"] == animal]
+    store = SessionStore.of_frame(own)
+    columns, numbers = _Columns.of(store), _Numbers.of(store, quantity)
     rows = _entering(columns, numbers)
     chosen = chosen_rows(columns, rows, method, condition, bridge)
     if not len(chosen):
         raise NothingLeft(nothing_left(own, animal, method, quantity, condition))
     if treatments is None:
-        given: tuple[Course, ...] = courses(records, animal).courses
-    else:
-        given = treatments[animal].courses if animal in treatments else ()
-    return _built(columns, chosen, numbers, given)
+        treatments = {animal: courses(records, animal)}
+    return next(_built(columns, numbers, chosen, np.zeros(1, dtype=np.int64), treatments))
 
 
 def all_series(
@@ -297,7 +314,7 @@ def all_series(
     conditions: Iterable[str] = TREND_CONDITIONS,
     rule: str = "guideline",
     bridge: Sequence[str] = (),
-    sessions: pd.DataFrame | None = None,
+    sessions: pd.DataFrame | SessionStore | None = None,
     treatments: Mapping[str, Treatments] | None = None,
 ) -> dict[Key, Series]:
     """Return every series of every animal, the records being read through once.
@@ -307,8 +324,10 @@ def all_series(
     records : Records
     quantities, methods, conditions : iterable of str
         Those to take; a method that does not give a quantity has no series of it.
-    rule, bridge, sessions, treatments
+    rule, bridge, treatments
         As in `series`.
+    sessions : DataFrame or SessionStore, optional
+        As from `bpvet.visits.sessions.sessions` or `session_store`; found by default.
 
     Returns
     -------
@@ -328,23 +347,21 @@ def all_series(
         checked(method, "systolic", None, ())
     for condition in conditions:
         checked(None, "systolic", condition, ())
-    if sessions is None:
-        sessions = sessions_of(records, rule)
-    columns = _Columns.of(sessions)
     if treatments is None:
         treatments = all_courses(records)
-    found: dict[Key, Series] = {}
+    if sessions is None:
+        sessions = session_store(records, rule, treatments)
+    store = sessions if isinstance(sessions, SessionStore) else SessionStore.of_frame(sessions)
+    columns = _Columns.of(store)
+    wanted = columns.among("method", methods) & columns.among("condition", conditions)
+    found: list[tuple[Key, Series]] = []
     for quantity in quantities:
-        numbers = _Numbers.of(sessions, quantity)
+        numbers = _Numbers.of(store, quantity)
         rows = _entering(columns, numbers)
-        wanted = np.isin(columns.method[rows].astype(str), methods)
-        wanted &= np.isin(columns.condition[rows].astype(str), conditions)
-        for group in _grouped(columns, rows[wanted], names):
-            animal = columns.animal[group[0]]
-            given = treatments[animal].courses if animal in treatments else ()
-            one = _built(columns, group, numbers, given)
-            found[one.animal, one.method, one.condition, quantity] = one
-    return dict(sorted(found.items()))
+        rows, start = _grouped(columns, rows[wanted[rows]], names)
+        for one in _built(columns, numbers, rows, start, treatments):
+            found.append(((one.animal, one.method, one.condition, quantity), one))
+    return dict(sorted(found, key=lambda pair: pair[0]))
 
 
 def series_table(sessions: pd.DataFrame, quantities: Iterable[str] = QUANTITIES) -> pd.DataFrame:
@@ -391,11 +408,23 @@ def visit_index(sessions: pd.DataFrame) -> Rows:
     (n,) array of int
         From 0; −1 for sessions at home, under sedation or anaesthesia, or without a used number.
     """
-    counts = sessions["condition"].isin(("clinic", "calmed")) & (sessions["n_used"] > 0)
-    index = np.full(len(sessions), -1, dtype=np.int64)
-    visits = sessions.loc[counts, ["animal", "date"]]
-    ranks = visits.groupby("animal")["date"].rank(method="dense")
-    index[counts.to_numpy(dtype=bool)] = ranks.to_numpy(dtype=float).astype(np.int64) - 1
+    return _visits(SessionStore.of_frame(sessions))
+
+
+def _visits(store: SessionStore) -> Rows:
+    """Return `visit_index` of all sessions of a store."""
+    codes, texts = store.coded("condition")
+    counts = np.isin(texts, ("clinic", "calmed"))[codes] & (store.array("n_used") > 0)
+    index = np.full(len(store), -1, dtype=np.int64)
+    row = np.flatnonzero(counts)
+    if not len(row):
+        return index
+    animal = store.coded("animal")[0][row]
+    day = store.array("date")[row].astype(np.int64)
+    # One number line for all animals: each has a stretch longer than any date.
+    distinct, which = np.unique(animal * _STRETCH + day, return_inverse=True)
+    whose = (distinct + _STRETCH // 2) // _STRETCH
+    index[row] = which - np.searchsorted(whose, whose)[which]
     return index
 
 
@@ -421,49 +450,151 @@ def rounding_step(series: Series) -> float:
     return 2.0 if known.size and np.all(known % 2 == 0) else 1.0
 
 
-def _grouped(columns: _Columns, rows: Rows, bridge: tuple[str, ...]) -> list[Rows]:
-    """Split rows into series; what is bridged does not split."""
-    split = {"animal": columns.animal[rows]}
-    if "methods" not in bridge:
-        split["method"] = columns.method[rows]
-    if "conditions" not in bridge:
-        split["condition"] = columns.condition[rows]
-    groups = pd.DataFrame(split).groupby(list(split), sort=True).indices
-    return [rows[np.sort(index)] for index in groups.values()]
+def _grouped(columns: _Columns, rows: Rows, bridge: tuple[str, ...]) -> tuple[Rows, Rows]:
+    """Return rows series by series, and where each starts; what is bridged does not split."""
+    split = ["animal"]
+    split += [] if "methods" in bridge else ["method"]
+    split += [] if "conditions" in bridge else ["condition"]
+    key = np.zeros(len(rows), dtype=np.int64)
+    for name in split:
+        codes, texts = columns.store.coded(name)
+        key = key * len(texts) + codes[rows]
+    order = np.argsort(key, kind="stable")
+    return rows[order], np.flatnonzero(np.diff(key[order], prepend=-1))
 
 
-def _built(columns: _Columns, rows: Rows, numbers: _Numbers, given: tuple[Course, ...]) -> Series:
-    bound = numbers.bound[rows].astype(str)
-    known = ~np.isnan(numbers.ss[rows]) & (bound == "")
-    newest = rows[latest(columns.date[rows], columns.first_time[rows], columns.method[rows])]
+def _built(
+    columns: _Columns,
+    numbers: _Numbers,
+    rows: Rows,
+    start: Rows,
+    treatments: Mapping[str, Treatments],
+) -> Iterator[Series]:
+    """Yield series as slices of arrays made once.
+
+    Parameters
+    ----------
+    columns, numbers
+        What is known of the sessions.
+    rows : (n,) int
+        Their places, series by series, in session order.
+    start : (s,) int
+        Where in `rows` each series starts.
+    treatments : mapping
+        Courses by animal.
+    """
+    known = ~np.isnan(numbers.ss[rows]) & numbers.plain[rows]
     arrays: dict[str, NDArray[Any]] = {
         "date": columns.date[rows],
         "y": numbers.mean[rows],
         "ss": np.where(known, numbers.ss[rows], 0.0),
         "k": numbers.n[rows],
         "scatter_known": known,
-        "bound": bound,
-        "visit": np.where(columns.condition[rows] == "home", -1, columns.visit[rows]),
+        "visit": np.where(columns.among("condition", ["home"])[rows], -1, columns.visit[rows]),
         "session": columns.session[rows],
-        "methods": columns.method[rows].astype(str),
-        "conditions": columns.condition[rows].astype(str),
         "median": numbers.median[rows],
         "tense": columns.tense[rows],
     }
-    recorded = columns.recorded[rows]
-    if (recorded != "").any():
-        arrays["recorded"] = recorded.astype(str)
-    if np.any(bound != "") and numbers.quantity == "systolic":
-        arrays["beyond"] = numbers.beyond[rows]
     for array in arrays.values():
         array.setflags(write=False)
-    return Series(
-        animal=str(columns.animal[newest]),
-        species=str(columns.species[newest]),
-        method=str(columns.method[newest]),
-        condition=str(columns.condition[newest]),
-        quantity=numbers.quantity,
-        unit=UNITS[numbers.quantity],
-        courses=given,
-        **arrays,
-    )
+    made = _Texts(columns, numbers, rows)
+    quantity, unit = numbers.quantity, UNITS[numbers.quantity]
+    recorded, bounded = made.has_recorded(start), made.has_bound(start)
+    stop = [*start[1:].tolist(), len(rows)][: len(start)]
+    for i, (first, end) in enumerate(zip(start.tolist(), stop, strict=True)):
+        own = slice(first, end)
+        animal, species, method, condition = made.newest(own)
+        yield Series(
+            animal=animal,
+            species=species,
+            method=method,
+            condition=condition,
+            quantity=quantity,
+            unit=unit,
+            courses=treatments[animal].courses if animal in treatments else (),
+            bound=made.bound(own) if bounded[i] else alike("", end - first),
+            methods=made.of("method", own),
+            conditions=made.of("condition", own),
+            recorded=made.recorded(own) if recorded[i] else None,
+            beyond=made.beyond(own) if bounded[i] and quantity == "systolic" else None,
+            **{name: array[own] for name, array in arrays.items()},
+        )
+
+
+class _Texts:
+    """The texts of series, made from codes: most series have one text throughout."""
+
+    def __init__(self, columns: _Columns, numbers: _Numbers, rows: Rows) -> None:
+        self._columns, self._numbers, self._rows = columns, numbers, rows
+        self._codes, self._words = {}, {}
+        for name in ("animal", "species", "method", "condition"):
+            codes, texts = columns.store.coded(name)
+            self._codes[name] = codes[rows]
+            self._words[name] = [str(text) for text in texts.tolist()]
+
+    def has_bound(self, start: Rows) -> list[bool]:
+        """Whether each series that starts there holds a bound."""
+        return self._any(~self._numbers.plain[self._rows], start)
+
+    def has_recorded(self, start: Rows) -> list[bool]:
+        """Whether each series that starts there has anything recorded of its measuring."""
+        filled = np.zeros(len(self._rows), dtype=bool)
+        for codes, texts in self._columns.recorded:
+            filled |= (texts != "").astype(bool)[codes[self._rows]]
+        return self._any(filled, start)
+
+    @staticmethod
+    def _any(true: NDArray[np.bool_], start: Rows) -> list[bool]:
+        found = np.logical_or.reduceat(true, start) if len(start) else true[:0]
+        return [bool(one) for one in found]
+
+    def newest(self, own: slice) -> tuple[str, str, str, str]:
+        """Return animal, species, method and condition of the latest session of a series."""
+        at = own.stop - 1
+        method = self._codes["method"][own]
+        if (method != method[-1]).any():
+            rows = self._rows[own]
+            columns = self._columns
+            at = own.start + latest(
+                columns.date[rows], columns.first_time[rows], columns.method[rows]
+            )
+        animal, species, how, where = (
+            self._words[name][self._codes[name][at]] for name in self._codes
+        )
+        return animal, species, how, where
+
+    def of(self, name: str, own: slice) -> NDArray[np.str_]:
+        """Return the texts (n,) of a series."""
+        codes, words = self._codes[name][own], self._words[name]
+        if (codes == codes[0]).all():
+            return alike(words[codes[0]], codes.size)
+        return _frozen(np.array([words[code] for code in codes.tolist()]))
+
+    def bound(self, own: slice) -> NDArray[np.str_]:
+        """Return what is known of the bounds (n,) of a series."""
+        return _frozen(self._numbers.bound[self._rows[own]].astype(str))
+
+    def beyond(self, own: slice) -> NDArray[np.object_]:
+        """Return `Series.beyond` (n,) of a series."""
+        return _frozen(self._numbers.beyond[self._rows[own]])
+
+    def recorded(self, own: slice) -> NDArray[np.str_]:
+        """Return `Series.recorded` (n, 4) of a series."""
+        rows = self._rows[own]
+        columns = [texts[codes[rows]] for codes, texts in self._columns.recorded]
+        return _frozen(np.stack(columns, axis=1).astype(str))
+
+
+def _frozen(array: NDArray[Any]) -> NDArray[Any]:
+    array.setflags(write=False)
+    return array
+
+
+def alike(text: str, length: int) -> NDArray[np.str_]:
+    """Return an array (length,) of one text, read-only; those of one text share their memory."""
+    return _repeated(text, 1 << max(6, (length - 1).bit_length()))[:length]
+
+
+@lru_cache(maxsize=64)
+def _repeated(text: str, length: int) -> NDArray[np.str_]:
+    return _frozen(np.full(length, text))

@@ -32,6 +32,7 @@ from bpvet.visits.defaults import chosen_rows
 from bpvet.visits.seen import Gathered
 from bpvet.visits.series import Series, all_series
 from bpvet.visits.session_columns import JUDGED, SessionColumns, by_animal
+from bpvet.visits.session_store import AnimalSessions
 from bpvet.visits.sessions import sessions as sessions_of
 from bpvet.visits.treatments.courses import Treatments, all_courses
 
@@ -95,7 +96,13 @@ def clinic_safety(
     table = sessions_of(records, rule=rule)
     treatments, gathered = all_courses(records), Gathered.of(records)
     own, nothing = by_animal(table, _NEEDED)
-    trends = _trends(records, table, own, treatments, Fitted(rule, priors, table.iloc[:0]))
+    trends = _trends(
+        records,
+        table,
+        own,
+        treatments,
+        Fitted(rule, priors, AnimalSessions.of_frame(table.iloc[:0])),
+    )
     _look_at_newest(list(trends.values()))
     none = Treatments((), (), (), ())
     found = []
@@ -129,14 +136,12 @@ class Fitted:
     rule : str
     priors : Priors, PriorTable or None
         As `bpvet.fit_trends` takes them.
-    nothing : DataFrame
-        Sessions without a row: these trends are asked for their usual pressure alone, and each
-        animal's own sessions as a frame would cost as much as its fit.
+    nothing : AnimalSessions
     """
 
     rule: str
     priors: Priors | PriorTable | None
-    nothing: pd.DataFrame
+    nothing: AnimalSessions
 
 
 def _trends(
@@ -158,7 +163,7 @@ def _trends(
             known[key] = priors_for(one, before, how.priors)
         return Context(
             records=records,
-            sessions=how.nothing,
+            rows=how.nothing,
             treatments=treatments.get(one.animal, none),
             rule=how.rule,
             bridge=(),

@@ -195,6 +195,7 @@ PUBLIC = [
     "SheetAnswer",
     "Situation",
     "Trend",
+    "Trends",
     "TrendAnswer",
     "__version__",
     "agreement",

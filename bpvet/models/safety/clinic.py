@@ -6,9 +6,8 @@ it is made only where it could change a window or its reasons.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 import numpy as np
 import pandas as pd
@@ -19,11 +18,12 @@ from bpvet.facts.categories import DEFAULT, Guideline, guideline
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import TREND_CONDITIONS
-from bpvet.maths.newest import session_ahead, usual_at_newest
+from bpvet.maths.newest import session_ahead
 from bpvet.models.safety.recheck import fitting, recheck
 from bpvet.models.safety.safety import Safety, safety
 from bpvet.models.safety.standing import tails
 from bpvet.models.trend.fit import fit_series, priors_for
+from bpvet.models.trend.newest import ASKED, side_by_side, usual_newest
 from bpvet.models.trend.outlook import Surprise, before_newest, newest_asked, surprise_of
 from bpvet.models.trend.trend import Context, Trend
 from bpvet.records.animal_rows import AnimalRow, animal_rows
@@ -36,11 +36,9 @@ from bpvet.visits.session_store import AnimalSessions
 from bpvet.visits.sessions import sessions as sessions_of
 from bpvet.visits.treatments.courses import Treatments, all_courses
 
-#: Animals that go through a pass together: as many as make its calls cheap, and in the second
-#: case as few as leave its arrays where they are near.
-_FITTED, _ASKED = 128, 16
+#: Animals that go through a fit together: as many as make its calls cheap.
+_FITTED = 128
 _NEEDED = (*JUDGED, "method", "first_time", "systolic_n")
-_Item = TypeVar("_Item")
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +101,10 @@ def clinic_safety(
         treatments,
         Fitted(rule, priors, AnimalSessions.of_frame(table.iloc[:0])),
     )
-    _look_at_newest(list(trends.values()))
+    shown = list(trends.values())
+    for one, usual in zip(shown, usual_newest(shown), strict=True):
+        # Where the trend itself would keep it once it is asked for.
+        vars(one)["latest"] = usual
     none = Treatments((), (), (), ())
     found = []
     for animal, row in animal_rows(records).items():
@@ -176,7 +177,7 @@ def _trends(
         return len(one.courses), one.y.size
 
     fitted: dict[str, Trend] = {}
-    for part in _batches(series, shape, alike=1):
+    for part in side_by_side(series, shape, alike=1, together=_FITTED):
         fitted |= {trend.series.animal: trend for trend in _fit(part, [*map(context, part)])}
     return fitted
 
@@ -226,43 +227,6 @@ def _default(sessions: SessionColumns, animal: str) -> tuple[str, str, str, str]
     return animal, str(keys.method[rows[-1]]), str(keys.condition[rows[-1]]), "systolic"
 
 
-def _look_at_newest(trends: Sequence[Trend]) -> None:
-    """Work out the latest usual pressure of all trends, side by side."""
-
-    def shape(trend: Trend) -> tuple[int, ...]:
-        posterior = trend.posterior
-        batch = posterior.parts[0].batch
-        return batch.sessions, batch.terms, batch.scatter_df.shape[0], posterior.weight.size
-
-    for part in _batches(trends, shape, alike=3, together=_ASKED):
-        day = np.zeros(1)
-        found = usual_at_newest(
-            [one.posterior for one in part], [one.columns.rows(day)[0] for one in part]
-        )
-        for trend, usual in zip(part, found, strict=True):
-            # Where the trend itself would keep it once it is asked for.
-            vars(trend)["latest"] = trend.rounded(usual)
-
-
-def _batches(
-    items: Sequence[_Item],
-    shape: Callable[[_Item], tuple[int, ...]],
-    alike: int,
-    together: int = _FITTED,
-) -> Iterator[list[_Item]]:
-    """Yield items in order of their shapes, those together whose first parts are equal."""
-    batch: list[_Item] = []
-    before: tuple[int, ...] = ()
-    for key, item in sorted(((shape(one), one) for one in items), key=lambda pair: pair[0]):
-        if batch and (len(batch) >= together or key[:alike] != before):
-            yield batch
-            batch = []
-        before = key[:alike]
-        batch.append(item)
-    if batch:
-        yield batch
-
-
 def _with_surprises(found: Sequence[AnimalSafety]) -> list[AnimalSafety]:
     """Return all with the newest session's tails where they can change anything."""
     asked = [(i, one.trend) for i, one in enumerate(found) if one.trend and _matters(one.safety)]
@@ -273,7 +237,7 @@ def _with_surprises(found: Sequence[AnimalSafety]) -> list[AnimalSafety]:
     def shape(i: int) -> tuple[int, ...]:
         return len(trends[i].columns.terms), before[i].y.size
 
-    for part in _batches(sorted(before), shape, alike=1):
+    for part in side_by_side(sorted(before), shape, alike=1, together=_FITTED):
         fits = _fit([before[i] for i in part], [trends[i].context for i in part])
         earlier = {fit.series.animal: fit for fit in fits}
         known = [i for i in part if trends[i].series.animal in earlier]
@@ -296,7 +260,7 @@ def _surprises(pairs: Sequence[tuple[Trend, Trend]]) -> list[Surprise]:
         return batch.sessions, batch.terms, batch.scatter_df.shape[0], posterior.weight.size
 
     found: dict[int, Surprise] = {}
-    for part in _batches(range(len(pairs)), shape, alike=3, together=_ASKED):
+    for part in side_by_side(range(len(pairs)), shape, alike=3, together=ASKED):
         asked = [newest_asked(*pairs[i]) for i in part]
         expected = session_ahead(
             [pairs[i][1].posterior for i in part],

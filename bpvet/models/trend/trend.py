@@ -179,7 +179,7 @@ class Trend(Content):
         """
         days, single = days_from(when)
         day = days - self.columns.origin
-        mixture = self._value(self.rounded(self.posterior.usual(self.columns.rows(day), day)))
+        mixture = self.told_of(self.posterior.usual(self.columns.rows(day), day))
         return mixture.first() if single else mixture
 
     @cached_property
@@ -396,6 +396,10 @@ class Trend(Content):
             heads = ("", "median", *heads[3:])
             rows = [(*row[:2], *row[3:]) for row in rows]
         return ShortTable(title, heads, tuple(rows), notes)
+
+    def told_of(self, usual: Mixture) -> Mixture:
+        """Return a usual pressure of the posterior as it is told: rounding in it, on its scale."""
+        return self._value(self.rounded(usual))
 
     def rounded(self, mixture: Mixture) -> Mixture:
         """Return a distribution of values, widened where every session's readings are equal."""

@@ -7,14 +7,19 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from typing import Any
 
+import numpy as np
+import pandas as pd
+
 from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, METHODS, TREND_CONDITIONS
+from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
 from bpvet.models.trend.columns import Columns, noise_groups
 from bpvet.models.trend.designs import all_columns
 from bpvet.models.trend.fit import PriorChoice, with_taus
+from bpvet.models.trend.newest import usual_newest
 from bpvet.models.trend.posteriors import posteriors
 from bpvet.models.trend.trend import Context, Trend
 from bpvet.printing import ShortTable, number
@@ -31,12 +36,83 @@ _Job = tuple[list[Series], list[tuple[Priors, ...]], list[Columns], Mapping[str,
 _BATCH_VALUES = 600_000
 _MOST_ANIMALS = 128
 _NODES = 425
+_KEYS = ("animal", "method", "condition", "quantity")
 #: Trends that are printed of many: the numbers of each are worked out for it.
 _MOST_SHOWN = 30
 
 
-class Trends(dict[Key, Trend]):
-    """Trends by (animal, method, condition, quantity): a dictionary that prints a line for each."""
+class Trends(Mapping[Key, Trend]):
+    """Trends by (animal, method, condition, quantity): a mapping that prints a line for each.
+
+    Parameters
+    ----------
+    trends : mapping or iterable of (key, Trend)
+        In the order in which they are to stand.
+
+    Examples
+    --------
+    >>> import bpvet, pandas as pd
+    >>> readings = pd.DataFrame(
+    ...     {"animal": ["A17"] * 4, "method": "doppler", "systolic": [162, 158, 150, 154],
+    ...      "taken_at": ["2026-03-01", "2026-03-01", "2026-03-15", "2026-03-15"]}
+    ... )
+    >>> animals = pd.DataFrame({"animal": ["A17"], "species": ["cat"]})
+    >>> records = bpvet.Records.from_frames(readings, animals=animals, as_of="2026-03-20")
+    >>> trends = bpvet.fit_trends(records)
+    >>> ("A17", "doppler", "clinic", "systolic") in trends
+    True
+    >>> trends.to_frame()[["animal", "sessions", "usual", "unit"]].round(1)
+      animal  sessions  usual  unit
+    0    A17         2  150.4  mmHg
+    """
+
+    __slots__ = ("_trends",)
+
+    def __init__(self, trends: Mapping[Key, Trend] | Iterable[tuple[Key, Trend]] = ()) -> None:
+        self._trends = dict(trends)
+
+    def __getitem__(self, key: Key) -> Trend:
+        return self._trends[key]
+
+    def __iter__(self) -> Iterator[Key]:
+        return iter(self._trends)
+
+    def __len__(self) -> int:
+        return len(self._trends)
+
+    def __contains__(self, key: object) -> bool:
+        return key in self._trends
+
+    def to_frame(self, level: float = 0.95) -> pd.DataFrame:
+        """Return one row a series: its latest usual value, in full precision.
+
+        Parameters
+        ----------
+        level : float
+            Probability that the interval holds.
+
+        Returns
+        -------
+        DataFrame
+            In the order of the trends: animal, method, condition, quantity, sessions, latest_date,
+            usual (at that date), lower, upper, sd (in the unit) and unit. Where
+            three quarters of a record's readings or more lie beyond the gauge, only the end that
+            they tell of is given, as in `Trend.one_sided`; the rest is NaN, and so is the SD of
+            laboratory values.
+        """
+        trends = list(self.values())
+        usual = usual_newest(trends)
+        numbers = np.array(
+            [_numbers(*each, level) for each in zip(trends, usual, strict=True)]
+        ).reshape(-1, 4)
+        keys = pd.DataFrame(list(self), columns=list(_KEYS), dtype="str")
+        dates = np.array([one.latest_date for one in trends], dtype="datetime64[s]")
+        return keys.assign(
+            sessions=np.array([one.series.y.size for one in trends], dtype=np.int64),
+            latest_date=pd.to_datetime(dates),
+            **dict(zip(("usual", "lower", "upper", "sd"), numbers.T, strict=True)),
+            unit=pd.array([one.series.unit for one in trends], dtype="str"),
+        )
 
     def __repr__(self) -> str:
         return self._table().brief()
@@ -57,13 +133,21 @@ class Trends(dict[Key, Trend]):
             numbers = (centre, ends, trend.series.unit)
             rows.append((*key, str(trend.series.y.size), str(trend.latest_date), *numbers))
         left = len(self) - len(rows)
-        head = ("animal", "method", "condition", "quantity", "sessions", "latest")
         return ShortTable(
             f"{len(self)} trends",
-            (*head, "usual", "95 % interval", "unit"),
+            (*_KEYS, "sessions", "latest", "usual", "95 % interval", "unit"),
             tuple(rows),
             (f"… and {left} more",) if left > 0 else (),
         )
+
+
+def _numbers(trend: Trend, usual: Mixture, level: float) -> tuple[float, float, float, float]:
+    """Return usual value, ends of its interval and SD, NaN where they are not to be told."""
+    low, high = (float(end) for end in usual.interval(level))
+    if trend.one_sided:
+        least = trend.one_sided == "at least"
+        return (np.nan, low, np.nan, np.nan) if least else (np.nan, np.nan, high, np.nan)
+    return float(usual.mean), low, high, float(usual.sd)
 
 
 def fit_trends(
@@ -98,7 +182,7 @@ def fit_trends(
     Returns
     -------
     Trends
-        A dictionary of `Trend` by (animal, method, condition, quantity), sorted.
+        A mapping of `Trend` by (animal, method, condition, quantity), sorted.
 
     Raises
     ------

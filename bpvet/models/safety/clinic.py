@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import FitError
@@ -19,26 +18,27 @@ from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import TREND_CONDITIONS
 from bpvet.maths.newest import session_ahead
-from bpvet.models.safety.recheck import fitting, recheck
+from bpvet.models.safety.recheck import fitting, may_matter, recheck
 from bpvet.models.safety.safety import Safety, safety
-from bpvet.models.safety.standing import tails
-from bpvet.models.trend.fit import fit_series, priors_for
+from bpvet.models.safety.standing import keep_dates, tails
+from bpvet.models.trend.fit import PriorChoice, fit_series
 from bpvet.models.trend.newest import ASKED, side_by_side, usual_newest
 from bpvet.models.trend.outlook import Surprise, before_newest, newest_asked, surprise_of
 from bpvet.models.trend.trend import Context, Trend
 from bpvet.records.animal_rows import AnimalRow, animal_rows
 from bpvet.records.records import Records
+from bpvet.visits.clinic_sessions import clinic_sessions
 from bpvet.visits.defaults import chosen_rows
 from bpvet.visits.seen import Gathered
 from bpvet.visits.series import Series, all_series
-from bpvet.visits.session_columns import JUDGED, SessionColumns, by_animal
-from bpvet.visits.session_store import AnimalSessions
-from bpvet.visits.sessions import sessions as sessions_of
+from bpvet.visits.session_columns import SessionColumns
+from bpvet.visits.session_store import SessionStore
+from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import Treatments, all_courses
 
 #: Animals that go through a fit together: as many as make its calls cheap.
 _FITTED = 128
-_NEEDED = (*JUDGED, "method", "first_time", "systolic_n")
+_NEEDED = ("method", "first_time", "systolic_n")
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,16 +91,11 @@ def clinic_safety(
     """
     guideline(guideline_key)
     records.require_usable()
-    table = sessions_of(records, rule=rule)
     treatments, gathered = all_courses(records), Gathered.of(records)
-    own, nothing = by_animal(table, _NEEDED)
-    trends = _trends(
-        records,
-        table,
-        own,
-        treatments,
-        Fitted(rule, priors, AnimalSessions.of_frame(table.iloc[:0])),
-    )
+    store = session_store(records, rule, treatments)
+    own, nothing = clinic_sessions(store, _NEEDED)
+    keep_dates(own)
+    trends = _trends(records, store, own, treatments, Fitted(rule, priors))
     shown = list(trends.values())
     for one, usual in zip(shown, usual_newest(shown), strict=True):
         # Where the trend itself would keep it once it is asked for.
@@ -137,38 +132,32 @@ class Fitted:
     rule : str
     priors : Priors, PriorTable or None
         As `bpvet.fit_trends` takes them.
-    nothing : AnimalSessions
     """
 
     rule: str
     priors: Priors | PriorTable | None
-    nothing: AnimalSessions
 
 
 def _trends(
     records: Records,
-    table: pd.DataFrame,
+    store: SessionStore,
     own: Mapping[str, SessionColumns],
     treatments: Mapping[str, Treatments],
     how: Fitted,
 ) -> dict[str, Trend]:
     """Return the systolic trend of each animal that has one, by the defaults of one animal."""
-    series = _default_series(records, table, own, treatments)
+    series = _default_series(records, store, own, treatments)
     none = Treatments((), (), (), ())
-    rows, known = animal_rows(records), dict[tuple[str, str, str], tuple[Priors, ...]]()
+    rows, choice = animal_rows(records), PriorChoice(how.priors)
 
     def context(one: Series) -> Context:
-        before = rows[one.animal].measured_before
-        key = one.species, one.method, before
-        if key not in known:
-            known[key] = priors_for(one, before, how.priors)
         return Context(
             records=records,
-            rows=how.nothing,
+            rows=store.of_animal(one.animal),
             treatments=treatments.get(one.animal, none),
             rule=how.rule,
             bridge=(),
-            priors=known[key],
+            priors=choice.of(one, rows[one.animal].measured_before),
             fixed=None,
             given=how.priors,
         )
@@ -195,13 +184,13 @@ def _fit(series: Sequence[Series], contexts: Sequence[Context]) -> list[Trend]:
 
 def _default_series(
     records: Records,
-    table: pd.DataFrame,
+    store: SessionStore,
     own: Mapping[str, SessionColumns],
     treatments: Mapping[str, Treatments],
 ) -> list[Series]:
     """Return the systolic series of each animal that is shown where none is asked for."""
     several: dict[str, list[tuple[str, str, str, str]]] = {}
-    series = all_series(records, sessions=table, treatments=treatments)
+    series = all_series(records, sessions=store, treatments=treatments)
     for key in series:
         several.setdefault(key[0], []).append(key)
     return [
@@ -276,5 +265,7 @@ def _surprises(pairs: Sequence[tuple[Trend, Trend]]) -> list[Surprise]:
 
 def _matters(held: Safety) -> bool:
     """Whether the newest session's tails could change which rows fit."""
+    if not may_matter(held.standing):
+        return False
     extreme = replace(held.standing, upper_tail=0.0, lower_tail=0.0)
     return list(fitting(extreme)) != list(fitting(held.standing))

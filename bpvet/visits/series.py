@@ -19,7 +19,7 @@ from bpvet.records.records import Records
 from bpvet.visits.beyond import Beyond, told
 from bpvet.visits.context import RECORDED, one_value
 from bpvet.visits.defaults import Rows, checked, chosen_rows, latest, nothing_left
-from bpvet.visits.session_store import SessionStore
+from bpvet.visits.session_store import AnimalSessions, Sessions, SessionStore
 from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import Course, Treatments, all_courses, courses
 
@@ -143,7 +143,7 @@ class Series(Brief, Content):
 class _Columns:
     """The columns of sessions that series need, taken out of a store once."""
 
-    store: SessionStore
+    store: Sessions
     date: NDArray[np.datetime64]
     first_time: NDArray[np.datetime64]
     session: Rows
@@ -153,7 +153,7 @@ class _Columns:
     recorded: tuple[tuple[Rows, NDArray[np.object_]], ...]
 
     @classmethod
-    def of(cls, store: SessionStore) -> _Columns:
+    def of(cls, store: Sessions) -> _Columns:
         codes, texts = store.coded("condition")
         return cls(
             store=store,
@@ -201,7 +201,7 @@ class _Numbers:
     beyond: NDArray[np.object_]
 
     @classmethod
-    def of(cls, store: SessionStore, quantity: str) -> _Numbers:
+    def of(cls, store: Sessions, quantity: str) -> _Numbers:
         codes, texts = store.coded(f"{quantity}_bound")
         plain = (texts == "")[codes]
         beyond = np.full(len(store), None, dtype=object)
@@ -243,7 +243,7 @@ def series(
     condition: str | None = None,
     rule: str = "guideline",
     bridge: Sequence[str] = (),
-    sessions: pd.DataFrame | None = None,
+    sessions: pd.DataFrame | AnimalSessions | None = None,
     treatments: Mapping[str, Treatments] | None = None,
 ) -> Series:
     """Return one animal's series of one quantity.
@@ -270,8 +270,9 @@ def series(
     bridge : sequence of str
         ``methods`` and/or ``conditions``: sessions of all of them enter; the series says of each
         which it is.
-    sessions : DataFrame, optional
-        As from `bpvet.visits.sessions.sessions`, of this animal or of all; found by default.
+    sessions : DataFrame or AnimalSessions, optional
+        As from `bpvet.visits.sessions.sessions`, of this animal or of all, or this animal's of a
+        store; found by default.
     treatments : mapping, optional
         As from `bpvet.visits.treatments.courses.all_courses`; found by default.
 
@@ -293,15 +294,14 @@ def series(
     """
     bridge = checked(method, quantity, condition, bridge)
     if sessions is None:
-        own = session_store(records, rule).of_animal(animal).frame
-    else:
-        own = sessions[sessions["animal"] == animal]
-    store = SessionStore.of_frame(own)
-    columns, numbers = _Columns.of(store), _Numbers.of(store, quantity)
+        sessions = session_store(records, rule).of_animal(animal)
+    elif isinstance(sessions, pd.DataFrame):
+        sessions = AnimalSessions.of_frame(sessions[sessions["animal"] == animal])
+    columns, numbers = _Columns.of(sessions), _Numbers.of(sessions, quantity)
     rows = _entering(columns, numbers)
     chosen = chosen_rows(columns, rows, method, condition, bridge)
     if not len(chosen):
-        raise NothingLeft(nothing_left(own, animal, method, quantity, condition))
+        raise NothingLeft(nothing_left(sessions.frame, animal, method, quantity, condition))
     if treatments is None:
         treatments = {animal: courses(records, animal)}
     return next(_built(columns, numbers, chosen, np.zeros(1, dtype=np.int64), treatments))
@@ -411,7 +411,7 @@ def visit_index(sessions: pd.DataFrame) -> Rows:
     return _visits(SessionStore.of_frame(sessions))
 
 
-def _visits(store: SessionStore) -> Rows:
+def _visits(store: Sessions) -> Rows:
     """Return `visit_index` of all sessions of a store."""
     codes, texts = store.coded("condition")
     counts = np.isin(texts, ("clinic", "calmed"))[codes] & (store.array("n_used") > 0)

@@ -111,6 +111,18 @@ class AnimalSessions(Content):
         """Return the sessions that a frame holds, counted from 0."""
         return cls(SessionStore.of_frame(frame), 0, len(frame))
 
+    def __len__(self) -> int:
+        return self._rows.stop - self._rows.start
+
+    def array(self, name: str) -> NDArray[Any]:
+        """Return one column (n,), as `SessionStore.array`."""
+        return self._store.array(name)[self._rows]
+
+    def coded(self, name: str) -> tuple[Codes, NDArray[np.object_]]:
+        """Return a column of texts, as `SessionStore.coded`; some texts may be of other animals."""
+        codes, texts = self._store.coded(name)
+        return codes[self._rows], texts
+
     @cached_property
     def frame(self) -> pd.DataFrame:
         """The sessions as `bpvet.sessions` gives them, counted from 0."""
@@ -129,3 +141,7 @@ def _text(column: Any) -> Any:
     if isinstance(column, pd.Categorical):
         return pd.Index(column.categories, dtype="str").array.take(column.codes)
     return column
+
+
+#: Sessions that are asked for columns: of all animals, or of one.
+Sessions = SessionStore | AnimalSessions

@@ -89,7 +89,7 @@ def fit_trend(
         records = records.speaking_on(as_of)
     records.require_usable()
     key = records.animal(animal)
-    own = session_store(records, rule).of_animal(key)
+    own, treatments = session_store(records, rule).of_animal(key), treatments_of(records, key)
     series = (
         _lab_series(records, key, method, quantity, condition, tuple(bridge))
         if quantity in LAB_QUANTITIES
@@ -101,13 +101,14 @@ def fit_trend(
             condition=condition,
             rule=rule,
             bridge=tuple(bridge),
-            sessions=own.frame,
+            sessions=own,
+            treatments={key: treatments},
         )
     )
     context = Context(
         records=records,
         rows=own,
-        treatments=treatments_of(records, key),
+        treatments=treatments,
         rule=rule,
         bridge=tuple(bridge),
         priors=priors_for(series, _measured_before(records, key), priors),
@@ -207,8 +208,8 @@ def _lab_series(
 
 
 def _measured_before(records: Records, animal: str) -> str:
-    animals = records.animals
-    return str(next(iter(animals.loc[animals["animal"] == animal, "measured_before"]), ""))
+    row = records.rows_by_animal.get(animal)
+    return "" if row is None else row.measured_before
 
 
 def refit(trend: Trend, series: Series) -> Trend:

@@ -53,6 +53,7 @@ if TYPE_CHECKING:
     from bpvet.models.trend.fit import fit_trend as fit_trend
     from bpvet.models.trend.learning import learn_priors as learn_priors
     from bpvet.models.trend.trend import Trend as Trend
+    from bpvet.models.trend.trends import Trends as Trends
     from bpvet.models.trend.trends import fit_trends as fit_trends
     from bpvet.records.findings import Finding as Finding
     from bpvet.records.read import read as read
@@ -95,6 +96,7 @@ _ROOMS = {
     "SheetAnswer": "bpvet.answers.sheet.sheet",
     "Situation": "bpvet.models.agreement.situation",
     "Trend": "bpvet.models.trend.trend",
+    "Trends": "bpvet.models.trend.trends",
     "TrendAnswer": "bpvet.answers.parts",
     "agreement": "bpvet.models.agreement.agreement",
     "audit": "bpvet.models.audit.audit",

@@ -44,7 +44,7 @@ RESULTS = {
     "fit_cohort": "Cohort",
     "fit_joint": "Joint",
     "fit_trend": "Trend",
-    "fit_trends": "trends",
+    "fit_trends": "Trends",
     "due": "Due",
     "kidney": "Kidney",
     "learn_priors": "PriorTable",
@@ -92,7 +92,7 @@ def _all_of_them(folder) -> dict[str, object]:
         "treatments": trend.treatments,
         "variability": trend.answer().variability,
         "TrendAnswer": trend.answer(),
-        "trends": bpvet.fit_trends(records),
+        "Trends": bpvet.fit_trends(records),
         "Joint": _joint(),
         "Due": bpvet.due(records),
         "Kidney": bpvet.kidney(records, "K1"),
@@ -210,7 +210,7 @@ def test_what_differs_is_not_equal(made):
         "Situation": bpvet.situation(clinic(effect=-10)),
         "ClinicCohort": bpvet.clinic_cohort(trend.records, pseudonyms=True),
         "FhirBundle": bpvet.fhir_bundle(trend.records, rule="all"),
-        "trends": Trends(list(made["trends"].items())[1:]),
+        "Trends": Trends(list(made["Trends"].items())[1:]),
     }
     for name, other in changed.items():
         assert made[name] != other, name
@@ -308,9 +308,16 @@ def test_a_mixture_of_many_dates_is_short(made):
     assert len(repr(made["Trend"].at(dates)).splitlines()) <= 40
 
 
-def test_trends_are_a_dictionary(made):
-    trends = made["trends"]
-    assert isinstance(trends, dict)
+def test_trends_are_a_mapping(made):
+    trends = made["Trends"]
+    assert isinstance(trends, Mapping)
+    assert not isinstance(trends, dict)
+    key, trend = next(iter(trends.items()))
+    assert trends[key] is trend
+    assert key in trends
+    assert ("nobody", *key[1:]) not in trends
+    assert trends.get(("nobody", *key[1:])) is None
+    assert list(trends.keys()) == list(trends)
     assert repr(trends).splitlines()[0] == f"{len(trends)} trends"
     assert dict(trends) == trends
     many = Trends(((str(i), *key[1:]), one) for i in range(9) for key, one in trends.items())

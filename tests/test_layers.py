@@ -196,6 +196,7 @@ PUBLIC = [
     "SheetAnswer",
     "Situation",
     "Trend",
+    "Trends",
     "TrendAnswer",
     "__version__",
     "agreement",

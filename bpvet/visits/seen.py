@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -176,6 +177,8 @@ def kidneys_of(
     history: LabHistory, as_of: np.datetime64, changed: Sequence[Change], treatments: Treatments
 ) -> Kidneys:
     """Return what one animal's laboratory values and weights say."""
+    if not history.analytes:
+        return replace(_without_values(), history=history)
     reactions = kidney_reactions(history, changed, as_of, treatments.spans)
     return Kidneys(
         history=history,
@@ -188,6 +191,14 @@ def kidneys_of(
         protein=upc_above(history, history.species),
         missing=missing_kidney_values(history, as_of),
     )
+
+
+@cache
+def _without_values() -> Kidneys:
+    """Return what no laboratory value and no weight say: the same of every animal, on any day."""
+    nothing, day = LabHistory(""), np.datetime64(0, "D")
+    stage, missing = kidney_stage_now(nothing, "cat", day), missing_kidney_values(nothing, day)
+    return Kidneys(nothing, None, None, (), stage, None, None, missing)
 
 
 def _at_risk(kidneys: Kidneys) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,10 +15,19 @@ from bpvet.errors import NothingLeft
 from bpvet.facts.words import METHODS, QUANTITIES, TREND_CONDITIONS, UNITS
 from bpvet.printing import Brief
 from bpvet.records.records import Records
-from bpvet.visits.beyond import Beyond, told
-from bpvet.visits.context import RECORDED, one_value
-from bpvet.visits.defaults import Rows, checked, chosen_rows, latest, nothing_left
-from bpvet.visits.sessions import sessions as sessions_of
+from bpvet.visits.beyond import Beyond
+from bpvet.visits.defaults import Rows, checked, chosen_rows, nothing_left
+from bpvet.visits.series_columns import (
+    SeriesColumns,
+    SeriesNumbers,
+    SeriesTexts,
+    alike,
+    entering,
+    grouped,
+    visits_of,
+)
+from bpvet.visits.session_store import AnimalSessions, SessionStore
+from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import Course, Treatments, all_courses, courses
 
 __all__ = [
@@ -109,11 +118,13 @@ class Series(Brief, Content):
     @property
     def bounded(self) -> bool:
         """Whether a session holds a reading beyond the gauge that enters the model as a bound."""
-        return any(own is not None for own in self.held)
+        return self.beyond is not None and any(own is not None for own in self.beyond)
 
     @property
     def numbers(self) -> NDArray[np.float64]:
         """(n,) used readings that are numbers."""
+        if self.beyond is None:
+            return self.k
         pairs = zip(self.k.tolist(), self.held, strict=True)
         return np.array([k if own is None else own.numbers for k, own in pairs])
 
@@ -125,96 +136,11 @@ class Series(Brief, Content):
     @property
     def share_beyond(self) -> tuple[float, float]:
         """Shares of the used readings that lie above the gauge, and below it."""
-        held = [own for own in self.held if own is not None]
+        if self.beyond is None:
+            return 0.0, 0.0
+        held = [own for own in self.beyond if own is not None]
         total = float(self.k.sum())
         return sum(own.above for own in held) / total, sum(own.below for own in held) / total
-
-
-@dataclass(frozen=True, eq=False)
-class _Columns:
-    """The columns of a sessions frame that series need, taken out of it once."""
-
-    animal: NDArray[np.object_]
-    species: NDArray[np.object_]
-    method: NDArray[np.object_]
-    condition: NDArray[np.object_]
-    date: NDArray[np.datetime64]
-    first_time: NDArray[np.datetime64]
-    session: Rows
-    tense: NDArray[np.bool_]
-    visit: Rows
-    may_enter: NDArray[np.bool_]
-    recorded: NDArray[np.object_]
-
-    @classmethod
-    def of(cls, frame: pd.DataFrame) -> _Columns:
-        texts = {
-            name: frame[name].to_numpy(dtype=object)
-            for name in ("animal", "species", "method", "condition")
-        }
-        return cls(
-            date=frame["date"].to_numpy(dtype="datetime64[D]"),
-            first_time=frame["first_time"].to_numpy(dtype="datetime64[ns]"),
-            session=frame["session"].to_numpy(dtype=np.int64),
-            tense=frame["tense"].to_numpy(dtype=bool),
-            visit=visit_index(frame),
-            may_enter=frame["condition"].isin(TREND_CONDITIONS).to_numpy(dtype=bool),
-            recorded=np.stack([_single(frame[name]) for name in RECORDED], axis=1),
-            **texts,
-        )
-
-
-def _single(column: pd.Series[Any]) -> NDArray[np.object_]:
-    """Return a column of texts, blank where a session holds two values; each text is read once."""
-    code, texts = pd.factorize(column.to_numpy(dtype=object))
-    read = np.array([one_value(str(text)) for text in texts], dtype=object)
-    return read[code] if len(read) else np.full(len(column), "", dtype=object)
-
-
-@dataclass(frozen=True, eq=False)
-class _Numbers:
-    """The columns of one quantity, taken out of a sessions frame once."""
-
-    quantity: str
-    mean: NDArray[np.float64]
-    n: NDArray[np.float64]
-    ss: NDArray[np.float64]
-    median: NDArray[np.float64]
-    bound: NDArray[np.object_]
-    beyond: NDArray[np.object_]
-
-    @classmethod
-    def of(cls, frame: pd.DataFrame, quantity: str) -> _Numbers:
-        bound = frame[f"{quantity}_bound"].to_numpy(dtype=object)
-        beyond = np.full(len(frame), None, dtype=object)
-        if quantity == "systolic" and (bound != "").any():
-            held = np.flatnonzero(bound != "")
-            part = frame.iloc[held]
-            names = ("beyond", "numbers", "numbers_mean", "numbers_ss")
-            known = (part[f"systolic_{end}"] for end in names)
-            for row, (text, count, mean, ss) in zip(held, zip(*known, strict=True), strict=True):
-                beyond[row] = told(str(text), float(count), float(mean), float(ss))
-        return cls(
-            quantity=quantity,
-            mean=frame[quantity].to_numpy(dtype=float),
-            n=frame[f"{quantity}_n"].to_numpy(dtype=float),
-            ss=frame[f"{quantity}_ss"].to_numpy(dtype=float),
-            median=frame[f"{quantity}_median"].to_numpy(dtype=float),
-            bound=bound,
-            beyond=beyond,
-        )
-
-
-def _entering(columns: _Columns, numbers: _Numbers) -> Rows:
-    """Return the sessions that may enter a trend, in session order.
-
-    A bound is never taken for a number: of other quantities than the systolic pressure, whose model
-    can hold one, a session with a bound stays out.
-    """
-    usable = numbers.n > 0
-    if numbers.quantity != "systolic":
-        usable &= numbers.bound == ""
-    return np.flatnonzero(columns.may_enter & usable)
 
 
 def series(
@@ -225,7 +151,7 @@ def series(
     condition: str | None = None,
     rule: str = "guideline",
     bridge: Sequence[str] = (),
-    sessions: pd.DataFrame | None = None,
+    sessions: pd.DataFrame | AnimalSessions | None = None,
     treatments: Mapping[str, Treatments] | None = None,
 ) -> Series:
     """Return one animal's series of one quantity.
@@ -252,8 +178,9 @@ def series(
     bridge : sequence of str
         ``methods`` and/or ``conditions``: sessions of all of them enter; the series says of each
         which it is.
-    sessions : DataFrame, optional
-        As from `bpvet.visits.sessions.sessions`, of this animal or of all; found by default.
+    sessions : DataFrame or AnimalSessions, optional
+        As from `bpvet.visits.sessions.sessions`, of this animal or of all, or this animal's of a
+        store; found by default.
     treatments : mapping, optional
         As from `bpvet.visits.treatments.courses.all_courses`; found by default.
 
@@ -275,19 +202,17 @@ def series(
     """
     bridge = checked(method, quantity, condition, bridge)
     if sessions is None:
-        sessions = sessions_of(records, rule)
-    own = sessions[sessions["animal"] == animal]
-    columns = _Columns.of(own)
-    numbers = _Numbers.of(own, quantity)
-    rows = _entering(columns, numbers)
+        sessions = session_store(records, rule).of_animal(animal)
+    elif isinstance(sessions, pd.DataFrame):
+        sessions = AnimalSessions.of_frame(sessions[sessions["animal"] == animal])
+    columns, numbers = SeriesColumns.of(sessions), SeriesNumbers.of(sessions, quantity)
+    rows = entering(columns, numbers)
     chosen = chosen_rows(columns, rows, method, condition, bridge)
     if not len(chosen):
-        raise NothingLeft(nothing_left(own, animal, method, quantity, condition))
+        raise NothingLeft(nothing_left(sessions.frame, animal, method, quantity, condition))
     if treatments is None:
-        given: tuple[Course, ...] = courses(records, animal).courses
-    else:
-        given = treatments[animal].courses if animal in treatments else ()
-    return _built(columns, chosen, numbers, given)
+        treatments = {animal: courses(records, animal)}
+    return next(_built(columns, numbers, chosen, np.zeros(1, dtype=np.int64), treatments))
 
 
 def all_series(
@@ -297,7 +222,7 @@ def all_series(
     conditions: Iterable[str] = TREND_CONDITIONS,
     rule: str = "guideline",
     bridge: Sequence[str] = (),
-    sessions: pd.DataFrame | None = None,
+    sessions: pd.DataFrame | SessionStore | None = None,
     treatments: Mapping[str, Treatments] | None = None,
 ) -> dict[Key, Series]:
     """Return every series of every animal, the records being read through once.
@@ -307,8 +232,10 @@ def all_series(
     records : Records
     quantities, methods, conditions : iterable of str
         Those to take; a method that does not give a quantity has no series of it.
-    rule, bridge, sessions, treatments
+    rule, bridge, treatments
         As in `series`.
+    sessions : DataFrame or SessionStore, optional
+        As from `bpvet.visits.sessions.sessions` or `session_store`; found by default.
 
     Returns
     -------
@@ -328,23 +255,21 @@ def all_series(
         checked(method, "systolic", None, ())
     for condition in conditions:
         checked(None, "systolic", condition, ())
-    if sessions is None:
-        sessions = sessions_of(records, rule)
-    columns = _Columns.of(sessions)
     if treatments is None:
         treatments = all_courses(records)
-    found: dict[Key, Series] = {}
+    if sessions is None:
+        sessions = session_store(records, rule, treatments)
+    store = sessions if isinstance(sessions, SessionStore) else SessionStore.of_frame(sessions)
+    columns = SeriesColumns.of(store)
+    wanted = columns.among("method", methods) & columns.among("condition", conditions)
+    found: list[tuple[Key, Series]] = []
     for quantity in quantities:
-        numbers = _Numbers.of(sessions, quantity)
-        rows = _entering(columns, numbers)
-        wanted = np.isin(columns.method[rows].astype(str), methods)
-        wanted &= np.isin(columns.condition[rows].astype(str), conditions)
-        for group in _grouped(columns, rows[wanted], names):
-            animal = columns.animal[group[0]]
-            given = treatments[animal].courses if animal in treatments else ()
-            one = _built(columns, group, numbers, given)
-            found[one.animal, one.method, one.condition, quantity] = one
-    return dict(sorted(found.items()))
+        numbers = SeriesNumbers.of(store, quantity)
+        rows = entering(columns, numbers)
+        rows, start = grouped(columns, rows[wanted[rows]], names)
+        for one in _built(columns, numbers, rows, start, treatments):
+            found.append(((one.animal, one.method, one.condition, quantity), one))
+    return dict(sorted(found, key=lambda pair: pair[0]))
 
 
 def series_table(sessions: pd.DataFrame, quantities: Iterable[str] = QUANTITIES) -> pd.DataFrame:
@@ -391,12 +316,7 @@ def visit_index(sessions: pd.DataFrame) -> Rows:
     (n,) array of int
         From 0; −1 for sessions at home, under sedation or anaesthesia, or without a used number.
     """
-    counts = sessions["condition"].isin(("clinic", "calmed")) & (sessions["n_used"] > 0)
-    index = np.full(len(sessions), -1, dtype=np.int64)
-    visits = sessions.loc[counts, ["animal", "date"]]
-    ranks = visits.groupby("animal")["date"].rank(method="dense")
-    index[counts.to_numpy(dtype=bool)] = ranks.to_numpy(dtype=float).astype(np.int64) - 1
-    return index
+    return visits_of(SessionStore.of_frame(sessions))
 
 
 def rounding_step(series: Series) -> float:
@@ -421,49 +341,59 @@ def rounding_step(series: Series) -> float:
     return 2.0 if known.size and np.all(known % 2 == 0) else 1.0
 
 
-def _grouped(columns: _Columns, rows: Rows, bridge: tuple[str, ...]) -> list[Rows]:
-    """Split rows into series; what is bridged does not split."""
-    split = {"animal": columns.animal[rows]}
-    if "methods" not in bridge:
-        split["method"] = columns.method[rows]
-    if "conditions" not in bridge:
-        split["condition"] = columns.condition[rows]
-    groups = pd.DataFrame(split).groupby(list(split), sort=True).indices
-    return [rows[np.sort(index)] for index in groups.values()]
+def _built(
+    columns: SeriesColumns,
+    numbers: SeriesNumbers,
+    rows: Rows,
+    start: Rows,
+    treatments: Mapping[str, Treatments],
+) -> Iterator[Series]:
+    """Yield series as slices of arrays made once.
 
-
-def _built(columns: _Columns, rows: Rows, numbers: _Numbers, given: tuple[Course, ...]) -> Series:
-    bound = numbers.bound[rows].astype(str)
-    known = ~np.isnan(numbers.ss[rows]) & (bound == "")
-    newest = rows[latest(columns.date[rows], columns.first_time[rows], columns.method[rows])]
+    Parameters
+    ----------
+    columns, numbers
+        What is known of the sessions.
+    rows : (n,) int
+        Their places, series by series, in session order.
+    start : (s,) int
+        Where in `rows` each series starts.
+    treatments : mapping
+        Courses by animal.
+    """
+    known = ~np.isnan(numbers.ss[rows]) & numbers.plain[rows]
     arrays: dict[str, NDArray[Any]] = {
         "date": columns.date[rows],
         "y": numbers.mean[rows],
         "ss": np.where(known, numbers.ss[rows], 0.0),
         "k": numbers.n[rows],
         "scatter_known": known,
-        "bound": bound,
-        "visit": np.where(columns.condition[rows] == "home", -1, columns.visit[rows]),
+        "visit": np.where(columns.among("condition", ["home"])[rows], -1, columns.visit[rows]),
         "session": columns.session[rows],
-        "methods": columns.method[rows].astype(str),
-        "conditions": columns.condition[rows].astype(str),
         "median": numbers.median[rows],
         "tense": columns.tense[rows],
     }
-    recorded = columns.recorded[rows]
-    if (recorded != "").any():
-        arrays["recorded"] = recorded.astype(str)
-    if np.any(bound != "") and numbers.quantity == "systolic":
-        arrays["beyond"] = numbers.beyond[rows]
     for array in arrays.values():
         array.setflags(write=False)
-    return Series(
-        animal=str(columns.animal[newest]),
-        species=str(columns.species[newest]),
-        method=str(columns.method[newest]),
-        condition=str(columns.condition[newest]),
-        quantity=numbers.quantity,
-        unit=UNITS[numbers.quantity],
-        courses=given,
-        **arrays,
-    )
+    made = SeriesTexts(columns, numbers, rows)
+    quantity, unit = numbers.quantity, UNITS[numbers.quantity]
+    recorded, bounded = made.has_recorded(start), made.has_bound(start)
+    stop = [*start[1:].tolist(), len(rows)][: len(start)]
+    for i, (first, end) in enumerate(zip(start.tolist(), stop, strict=True)):
+        own = slice(first, end)
+        animal, species, method, condition = made.newest(own)
+        yield Series(
+            animal=animal,
+            species=species,
+            method=method,
+            condition=condition,
+            quantity=quantity,
+            unit=unit,
+            courses=treatments[animal].courses if animal in treatments else (),
+            bound=made.bound(own) if bounded[i] else alike("", end - first),
+            methods=made.of("method", own),
+            conditions=made.of("condition", own),
+            recorded=made.recorded(own) if recorded[i] else None,
+            beyond=made.beyond(own) if bounded[i] and quantity == "systolic" else None,
+            **{name: array[own] for name, array in arrays.items()},
+        )

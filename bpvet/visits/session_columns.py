@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+
+from bpvet.visits.session_store import SessionStore
 
 #: What urgency and windows are judged on.
 JUDGED = (
@@ -19,25 +21,29 @@ _Made = TypeVar("_Made")
 
 
 class SessionColumns:
-    """Some columns of `bpvet.sessions`, of the sessions of one animal.
+    """Some columns of `bpvet.sessions`, of the sessions of one animal: slices of a clinic's.
 
     Parameters
     ----------
-    columns : dict of str to (n,) array
-        By name, all of one length; texts are objects.
+    columns : mapping of str to (m,) array
+        By name, all of one length, of any number of animals; texts are objects.
+    rows : slice or (n,) int
+        Those of the animal.
     """
 
-    __slots__ = ("_columns", "_made")
+    __slots__ = ("_columns", "_made", "_rows")
 
-    def __init__(self, columns: dict[str, np.ndarray]) -> None:
-        self._columns = columns
+    def __init__(
+        self, columns: Mapping[str, np.ndarray], rows: slice | NDArray[np.int64] = slice(None)
+    ) -> None:
+        self._columns, self._rows = columns, rows
         self._made: dict[str, Any] = {}
 
     def __len__(self) -> int:
-        return len(next(iter(self._columns.values())))
+        return len(self[next(iter(self._columns))])
 
     def __getitem__(self, name: str) -> np.ndarray:
-        return self._columns[name]
+        return self._columns[name][self._rows]
 
     def once(self, name: str, make: Callable[[], _Made]) -> _Made:
         """Return what is made of these sessions, made when it is first asked for."""
@@ -46,9 +52,18 @@ class SessionColumns:
         made: _Made = self._made[name]
         return made
 
+    def keep(self, name: str, made: object) -> None:
+        """Keep what `once` of that name is to return: it was made for all animals together."""
+        self._made[name] = made
+
+    def at(self, rows: slice | NDArray[np.int64]) -> SessionColumns:
+        """Return other rows of the same columns, counted from the first of all animals."""
+        return SessionColumns(self._columns, rows)
+
     def where(self, keep: NDArray[np.bool_]) -> SessionColumns:
         """Return the sessions where `keep` (n,) is true."""
-        return SessionColumns({name: held[keep] for name, held in self._columns.items()})
+        count = len(next(iter(self._columns.values())))
+        return self.at(np.arange(count)[self._rows][keep])
 
 
 #: Sessions of one animal: rows of `bpvet.sessions`, or some of its columns.
@@ -67,29 +82,17 @@ def some(sessions: SessionTable, keep: NDArray[np.bool_]) -> SessionTable:
 
 
 def by_animal(
-    sessions: pd.DataFrame, names: Iterable[str] = JUDGED
+    store: SessionStore, names: Iterable[str] = JUDGED
 ) -> tuple[dict[str, SessionColumns], SessionColumns]:
     """Return the sessions of every animal as columns, and the same without any session.
 
     Parameters
     ----------
-    sessions : DataFrame
-        As `bpvet.sessions` gives them, each animal's sessions together.
+    store : SessionStore
+        As `bpvet.visits.sessions.session_store` gives it.
     names : iterable of str
         The columns.
     """
-    columns = {name: column(sessions, name) for name in names}
-    if "date" in columns:
-        columns["date"] = columns["date"].astype("datetime64[D]")
-    animal = column(sessions, "animal").astype(object)
-    # Each run of equal ids is an animal.
-    first = np.append(len(animal) > 0, animal[1:] != animal[:-1])
-    starts: list[int] = np.flatnonzero(first[: len(animal)]).tolist()
-    ends = [*starts[1:], len(animal)]
-    found = {
-        str(animal[start]): SessionColumns(
-            {name: held[start:end] for name, held in columns.items()}
-        )
-        for start, end in zip(starts, ends, strict=False)
-    }
-    return found, SessionColumns({name: held[:0] for name, held in columns.items()})
+    columns = {name: store.array(name) for name in names}
+    found = {animal: SessionColumns(columns, slice(*own)) for animal, own in store.bounds.items()}
+    return found, SessionColumns(columns, slice(0, 0))

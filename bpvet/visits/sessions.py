@@ -5,7 +5,9 @@ All animals at once, on whole columns: nothing here loops over sessions.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
@@ -19,6 +21,7 @@ from bpvet.visits.flags import flag_columns
 from bpvet.visits.part import Part
 from bpvet.visits.placement import Codes, Placement
 from bpvet.visits.readings import judged, taken_counts
+from bpvet.visits.session_store import SessionStore
 from bpvet.visits.treatments.courses import Treatments, all_courses, treated_on
 from bpvet.visits.treatments.missed import inside_missed
 
@@ -49,7 +52,7 @@ Booleans = NDArray[np.bool_]
 def sessions(
     records: Records,
     rule: str = "guideline",
-    treatments: dict[str, Treatments] | None = None,
+    treatments: Mapping[str, Treatments] | None = None,
 ) -> pd.DataFrame:
     """Return one row a session, of every animal, method and condition.
 
@@ -61,7 +64,7 @@ def sessions(
     records : Records
     rule : str
         ``guideline`` or ``all``.
-    treatments : dict, optional
+    treatments : mapping, optional
         As from `bpvet.visits.treatments.courses.all_courses`; found from the records by default.
 
     Returns
@@ -95,6 +98,45 @@ def sessions(
     CallError
         When the rule is not known.
     """
+    known = _KNOWN.get(records, {})
+    if rule in known and treatments is None:
+        # The caller's own: what they write into it is in no other.
+        return known[rule].frame.copy()
+    return _stored(records, rule, treatments).frame
+
+
+#: Sessions of the records in use, by rule: one question after another is asked of the same records.
+_KNOWN: WeakKeyDictionary[Records, dict[str, SessionStore]] = WeakKeyDictionary()
+
+
+def session_store(
+    records: Records,
+    rule: str = "guideline",
+    treatments: Mapping[str, Treatments] | None = None,
+) -> SessionStore:
+    """Return the sessions of the records as arrays, made once for each rule and kept.
+
+    Parameters
+    ----------
+    records, rule
+        As in `sessions`.
+    treatments : mapping, optional
+        As `bpvet.visits.treatments.courses.all_courses` finds them in these records.
+
+    Raises
+    ------
+    CallError
+        When the rule is not known.
+    """
+    known = _KNOWN.setdefault(records, {})
+    if rule not in known:
+        known[rule] = _stored(records, rule, treatments)
+    return known[rule]
+
+
+def _stored(
+    records: Records, rule: str, treatments: Mapping[str, Treatments] | None
+) -> SessionStore:
     frame, placement = judged(records, rule)
     part = Part(frame, placement.row)
     first = frame[list(_KEY)].iloc[placement.row[placement.first]]
@@ -120,16 +162,7 @@ def sessions(
     columns |= _known(part, of, columns, weighing)
     columns["instrument"] = _joined_text(of, part["instrument"], count)
     extra = [name for name in columns if name not in SESSION_COLUMNS]
-    return pd.DataFrame(
-        {name: _text(columns[name]) for name in (*SESSION_COLUMNS, *extra)}, copy=False
-    )
-
-
-def _text(column: Any) -> Any:
-    """Return a column, its categories as texts."""
-    if isinstance(column, pd.Categorical):
-        return pd.Index(column.categories, dtype="str").array.take(column.codes)
-    return column
+    return SessionStore({name: columns[name] for name in (*SESSION_COLUMNS, *extra)})
 
 
 def used_values(part: Part | pd.DataFrame, quantity: str) -> Floats:

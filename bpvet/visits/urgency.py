@@ -112,9 +112,8 @@ class LatestDate:
     @cached_property
     def mostly_soundless(self) -> bool:
         """Whether half or more of at least two readings of a session gave no sound."""
-        silent, taken = _silent(self.sessions), column(self.sessions, "n_taken")
-        enough = taken >= _number("silent_readings")
-        return bool(np.any(enough & (silent >= _number("silent_share") * taken)))
+        taken = column(self.sessions, "n_taken")
+        return bool(np.any(mostly_silent(_silent(self.sessions), taken)))
 
     @cached_property
     def _systolic(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -289,6 +288,12 @@ def latest_date(
     conditions : sequence of str
         Those that count.
     """
+    if isinstance(sessions, SessionColumns) and conditions == JUDGED_CONDITIONS:
+        return sessions.once("latest", lambda: _latest_date(sessions, conditions))
+    return _latest_date(sessions, conditions)
+
+
+def _latest_date(sessions: SessionTable, conditions: Sequence[str]) -> LatestDate | None:
     taken = (column(sessions, "n_used") > 0) | (_silent(sessions) > 0)
     taken &= _among(column(sessions, "condition"), conditions)
     if not taken.any():
@@ -539,9 +544,18 @@ def _line(
 
 
 def _silent(sessions: SessionTable) -> np.ndarray:
-    """Return the readings of each session without a sound, those set aside as too low with them."""
-    both = column(sessions, "n_no_sound") + column(sessions, "n_below_gauge")
-    return np.asarray(both, dtype=float)
+    return silent_readings(column(sessions, "n_no_sound"), column(sessions, "n_below_gauge"))
+
+
+def silent_readings(no_sound: np.ndarray, below_gauge: np.ndarray) -> np.ndarray:
+    """Return the readings of each session (n,) without a sound, those set aside as too low too."""
+    return np.asarray(no_sound + below_gauge, dtype=float)
+
+
+def mostly_silent(silent: np.ndarray, taken: np.ndarray) -> np.ndarray:
+    """Return of which sessions (n,) half or more of at least two readings gave no sound."""
+    enough = taken >= _number("silent_readings")
+    return np.asarray(enough & (silent >= _number("silent_share") * taken))
 
 
 def _among(words: np.ndarray, wanted: Sequence[str]) -> np.ndarray:

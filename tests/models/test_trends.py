@@ -10,6 +10,7 @@ import pytest
 
 import bpvet
 from bpvet.errors import CallError
+from bpvet.models.trend.trends import Trends
 
 
 def _clinic(animals: int, seed: int = 5) -> bpvet.Records:
@@ -124,3 +125,52 @@ def test_a_prior_sd_of_one_is_like_any_other(sd):
                 getattr(other[key], name).mean, abs=1e-5
             )
             assert getattr(trend, name).sd == pytest.approx(getattr(other[key], name).sd, abs=1e-5)
+
+
+def test_a_frame_has_a_row_a_series():
+    records = _clinic(9)
+    trends = bpvet.fit_trends(records)
+    frame = trends.to_frame()
+    assert list(frame.columns) == [
+        *("animal", "method", "condition", "quantity", "sessions", "latest_date"),
+        *("usual", "lower", "upper", "sd", "unit"),
+    ]
+    keys = ["animal", "method", "condition", "quantity"]
+    assert [tuple(row) for row in frame[keys].itertuples(index=False)] == list(trends)
+    for row, trend in zip(frame.itertuples(), trends.values(), strict=True):
+        low, high = trend.latest.interval(0.95)
+        told = (trend.latest.mean, low, high, trend.latest.sd)
+        assert (row.usual, row.lower, row.upper, row.sd) == pytest.approx(told, rel=1e-12)
+        assert row.sessions == trend.series.y.size
+        assert row.latest_date == pd.Timestamp(trend.latest_date)
+        assert row.unit == "mmHg"
+    narrow = trends.to_frame(level=0.5)
+    assert (narrow["upper"] < frame["upper"]).all()
+    assert (narrow["usual"] == frame["usual"]).all()
+    nothing = Trends().to_frame()
+    assert list(nothing.columns) == list(frame.columns)
+    assert not len(nothing)
+
+
+def test_a_frame_of_values_and_bounds_tells_what_is_known():
+    """Beyond the gauge only an end is told; laboratory values stand on their own scale."""
+    readings = pd.DataFrame({"animal": ["a", "a", "b"], "method": "doppler"})
+    readings = readings.assign(
+        taken_at=["2026-03-01", "2026-03-09", "2026-03-01"], systolic=["> 300", "> 300", "150"]
+    )
+    labs = {"animal": ["b"], "sampled_on": "2026-03-02", "analyte": "creatinine", "value": 180}
+    records = bpvet.Records.from_frames(
+        readings,
+        animals=pd.DataFrame({"animal": ["a", "b"], "species": "cat"}),
+        labs=pd.DataFrame({**labs, "unit": "µmol/L"}),
+        as_of="2026-11-01",
+    )
+    trends = bpvet.fit_trends(records, quantities=("systolic", "creatinine"))
+    frame = trends.to_frame().set_index(["animal", "quantity"])
+    beyond = frame.loc["a", "systolic"]
+    assert beyond["lower"] > 200
+    assert beyond[["usual", "upper", "sd"]].isna().all()
+    value = frame.loc["b", "creatinine"]
+    assert value["lower"] < value["usual"] < value["upper"]
+    assert value["unit"] == "µmol/L"
+    assert np.isnan(value["sd"]) == np.isnan(trends["b", "laboratory", "", "creatinine"].latest.sd)

@@ -13,11 +13,10 @@ from functools import cache
 import numpy as np
 
 from bpvet.facts.sources import Fact, fact
-from bpvet.facts.words import TREND_CONDITIONS
 from bpvet.models.safety.safety import Safety
-from bpvet.visits.session_columns import SessionTable, column
+from bpvet.models.safety.standing import dates_of
+from bpvet.visits.session_columns import SessionTable
 from bpvet.visits.treatments.courses import Treatments, is_on
-from bpvet.visits.urgency import systolic_of
 
 #: What a check looks at.
 EYES, BLOODS, URINE = "eyes", "bloods", "urine"
@@ -140,13 +139,9 @@ def _eyes(held: Safety, sessions: SessionTable) -> Iterator[Check]:
 
 def _first_at(sessions: SessionTable, bound: float) -> np.datetime64 | None:
     """Return the first date with a session of a trend at or above a pressure, or None."""
-    has = ~np.isnan(column(sessions, "systolic").astype(float))
-    above, _, judged = systolic_of(sessions)
-    high = (judged >= bound) & (above != "at most")
-    dates = column(sessions, "date")[has][high]
-    trended = [one in TREND_CONDITIONS for one in column(sessions, "condition")[has][high]]
-    days = dates[np.array(trended, dtype=bool)]
-    return np.datetime64(days.min(), "D") if days.size else None
+    dates = dates_of(sessions)
+    first = next((i for i, high in enumerate(dates.high.tolist()) if high >= bound), None)
+    return None if first is None else np.datetime64(dates.date[first], "D")
 
 
 def _next_visit(held: Safety) -> np.datetime64 | None:

@@ -6,12 +6,10 @@ it is made only where it could change a window or its reasons.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import FitError
@@ -19,27 +17,28 @@ from bpvet.facts.categories import DEFAULT, Guideline, guideline
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import TREND_CONDITIONS
-from bpvet.maths.newest import session_ahead, usual_at_newest
-from bpvet.models.safety.recheck import fitting, recheck
+from bpvet.maths.newest import session_ahead
+from bpvet.models.safety.recheck import fitting, may_matter, recheck
 from bpvet.models.safety.safety import Safety, safety
-from bpvet.models.safety.standing import tails
-from bpvet.models.trend.fit import fit_series, priors_for
+from bpvet.models.safety.standing import keep_dates, tails
+from bpvet.models.trend.fit import PriorChoice, fit_series
+from bpvet.models.trend.newest import ASKED, side_by_side, usual_newest
 from bpvet.models.trend.outlook import Surprise, before_newest, newest_asked, surprise_of
 from bpvet.models.trend.trend import Context, Trend
 from bpvet.records.animal_rows import AnimalRow, animal_rows
 from bpvet.records.records import Records
+from bpvet.visits.clinic_sessions import clinic_sessions
 from bpvet.visits.defaults import chosen_rows
 from bpvet.visits.seen import Gathered
 from bpvet.visits.series import Series, all_series
-from bpvet.visits.session_columns import JUDGED, SessionColumns, by_animal
-from bpvet.visits.sessions import sessions as sessions_of
+from bpvet.visits.session_columns import SessionColumns
+from bpvet.visits.session_store import SessionStore
+from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import Treatments, all_courses
 
-#: Animals that go through a pass together: as many as make its calls cheap, and in the second
-#: case as few as leave its arrays where they are near.
-_FITTED, _ASKED = 128, 16
-_NEEDED = (*JUDGED, "method", "first_time", "systolic_n")
-_Item = TypeVar("_Item")
+#: Animals that go through a fit together: as many as make its calls cheap.
+_FITTED = 128
+_NEEDED = ("method", "first_time", "systolic_n")
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,11 +91,15 @@ def clinic_safety(
     """
     guideline(guideline_key)
     records.require_usable()
-    table = sessions_of(records, rule=rule)
     treatments, gathered = all_courses(records), Gathered.of(records)
-    own, nothing = by_animal(table, _NEEDED)
-    trends = _trends(records, table, own, treatments, Fitted(rule, priors, table.iloc[:0]))
-    _look_at_newest(list(trends.values()))
+    store = session_store(records, rule, treatments)
+    own, nothing = clinic_sessions(store, _NEEDED)
+    keep_dates(own)
+    trends = _trends(records, store, own, treatments, Fitted(rule, priors))
+    shown = list(trends.values())
+    for one, usual in zip(shown, usual_newest(shown), strict=True):
+        # Where the trend itself would keep it once it is asked for.
+        vars(one)["latest"] = usual
     none = Treatments((), (), (), ())
     found = []
     for animal, row in animal_rows(records).items():
@@ -129,40 +132,32 @@ class Fitted:
     rule : str
     priors : Priors, PriorTable or None
         As `bpvet.fit_trends` takes them.
-    nothing : DataFrame
-        Sessions without a row: these trends are asked for their usual pressure alone, and each
-        animal's own sessions as a frame would cost as much as its fit.
     """
 
     rule: str
     priors: Priors | PriorTable | None
-    nothing: pd.DataFrame
 
 
 def _trends(
     records: Records,
-    table: pd.DataFrame,
+    store: SessionStore,
     own: Mapping[str, SessionColumns],
     treatments: Mapping[str, Treatments],
     how: Fitted,
 ) -> dict[str, Trend]:
     """Return the systolic trend of each animal that has one, by the defaults of one animal."""
-    series = _default_series(records, table, own, treatments)
+    series = _default_series(records, store, own, treatments)
     none = Treatments((), (), (), ())
-    rows, known = animal_rows(records), dict[tuple[str, str, str], tuple[Priors, ...]]()
+    rows, choice = animal_rows(records), PriorChoice(how.priors)
 
     def context(one: Series) -> Context:
-        before = rows[one.animal].measured_before
-        key = one.species, one.method, before
-        if key not in known:
-            known[key] = priors_for(one, before, how.priors)
         return Context(
             records=records,
-            sessions=how.nothing,
+            rows=store.of_animal(one.animal),
             treatments=treatments.get(one.animal, none),
             rule=how.rule,
             bridge=(),
-            priors=known[key],
+            priors=choice.of(one, rows[one.animal].measured_before),
             fixed=None,
             given=how.priors,
         )
@@ -171,7 +166,7 @@ def _trends(
         return len(one.courses), one.y.size
 
     fitted: dict[str, Trend] = {}
-    for part in _batches(series, shape, alike=1):
+    for part in side_by_side(series, shape, alike=1, together=_FITTED):
         fitted |= {trend.series.animal: trend for trend in _fit(part, [*map(context, part)])}
     return fitted
 
@@ -189,13 +184,13 @@ def _fit(series: Sequence[Series], contexts: Sequence[Context]) -> list[Trend]:
 
 def _default_series(
     records: Records,
-    table: pd.DataFrame,
+    store: SessionStore,
     own: Mapping[str, SessionColumns],
     treatments: Mapping[str, Treatments],
 ) -> list[Series]:
     """Return the systolic series of each animal that is shown where none is asked for."""
     several: dict[str, list[tuple[str, str, str, str]]] = {}
-    series = all_series(records, sessions=table, treatments=treatments)
+    series = all_series(records, sessions=store, treatments=treatments)
     for key in series:
         several.setdefault(key[0], []).append(key)
     return [
@@ -221,43 +216,6 @@ def _default(sessions: SessionColumns, animal: str) -> tuple[str, str, str, str]
     return animal, str(keys.method[rows[-1]]), str(keys.condition[rows[-1]]), "systolic"
 
 
-def _look_at_newest(trends: Sequence[Trend]) -> None:
-    """Work out the latest usual pressure of all trends, side by side."""
-
-    def shape(trend: Trend) -> tuple[int, ...]:
-        posterior = trend.posterior
-        batch = posterior.parts[0].batch
-        return batch.sessions, batch.terms, batch.scatter_df.shape[0], posterior.weight.size
-
-    for part in _batches(trends, shape, alike=3, together=_ASKED):
-        day = np.zeros(1)
-        found = usual_at_newest(
-            [one.posterior for one in part], [one.columns.rows(day)[0] for one in part]
-        )
-        for trend, usual in zip(part, found, strict=True):
-            # Where the trend itself would keep it once it is asked for.
-            vars(trend)["latest"] = trend.rounded(usual)
-
-
-def _batches(
-    items: Sequence[_Item],
-    shape: Callable[[_Item], tuple[int, ...]],
-    alike: int,
-    together: int = _FITTED,
-) -> Iterator[list[_Item]]:
-    """Yield items in order of their shapes, those together whose first parts are equal."""
-    batch: list[_Item] = []
-    before: tuple[int, ...] = ()
-    for key, item in sorted(((shape(one), one) for one in items), key=lambda pair: pair[0]):
-        if batch and (len(batch) >= together or key[:alike] != before):
-            yield batch
-            batch = []
-        before = key[:alike]
-        batch.append(item)
-    if batch:
-        yield batch
-
-
 def _with_surprises(found: Sequence[AnimalSafety]) -> list[AnimalSafety]:
     """Return all with the newest session's tails where they can change anything."""
     asked = [(i, one.trend) for i, one in enumerate(found) if one.trend and _matters(one.safety)]
@@ -268,7 +226,7 @@ def _with_surprises(found: Sequence[AnimalSafety]) -> list[AnimalSafety]:
     def shape(i: int) -> tuple[int, ...]:
         return len(trends[i].columns.terms), before[i].y.size
 
-    for part in _batches(sorted(before), shape, alike=1):
+    for part in side_by_side(sorted(before), shape, alike=1, together=_FITTED):
         fits = _fit([before[i] for i in part], [trends[i].context for i in part])
         earlier = {fit.series.animal: fit for fit in fits}
         known = [i for i in part if trends[i].series.animal in earlier]
@@ -291,7 +249,7 @@ def _surprises(pairs: Sequence[tuple[Trend, Trend]]) -> list[Surprise]:
         return batch.sessions, batch.terms, batch.scatter_df.shape[0], posterior.weight.size
 
     found: dict[int, Surprise] = {}
-    for part in _batches(range(len(pairs)), shape, alike=3, together=_ASKED):
+    for part in side_by_side(range(len(pairs)), shape, alike=3, together=ASKED):
         asked = [newest_asked(*pairs[i]) for i in part]
         expected = session_ahead(
             [pairs[i][1].posterior for i in part],
@@ -307,5 +265,7 @@ def _surprises(pairs: Sequence[tuple[Trend, Trend]]) -> list[Surprise]:
 
 def _matters(held: Safety) -> bool:
     """Whether the newest session's tails could change which rows fit."""
+    if not may_matter(held.standing):
+        return False
     extreme = replace(held.standing, upper_tail=0.0, lower_tail=0.0)
     return list(fitting(extreme)) != list(fitting(held.standing))

@@ -259,6 +259,18 @@ def fitting(standing: Standing) -> Iterator[tuple[str, np.datetime64 | None]]:
         yield _unjudged(standing), None
 
 
+def may_matter(standing: Standing) -> bool:
+    """Return False where no tails of the newest session could change which rows fit.
+
+    They are looked at on the fourth such date and later, and where the latest date lies above what
+    is asked.
+    """
+    dates = standing.low_dates, standing.severe_dates, standing.above_dates
+    bound = min(standing.target, _number("project.urgent.raised"))
+    high = standing.highest is not None and standing.highest >= bound
+    return high or max(dates) >= STANDS_FROM
+
+
 def _signs(standing: Standing) -> Iterator[tuple[str, np.datetime64 | None]]:
     if (day := standing.urgent_on("sign_unread")) is not None:
         yield "sign_unread", day

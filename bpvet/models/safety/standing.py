@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
+from typing import Any
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from bpvet.models.trend.trend import Trend
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.records import Records
 from bpvet.visits.seen import AnimalRecord
-from bpvet.visits.session_columns import SessionTable, column
+from bpvet.visits.session_columns import SessionColumns, SessionTable, column
 from bpvet.visits.treatments.changes import Change
 from bpvet.visits.treatments.courses import Treatments
 from bpvet.visits.urgency import Urgent, judged_offset, latest_date, systolic_of
@@ -48,27 +49,90 @@ class Dates:
     low_measured: np.ndarray
     clinic: np.ndarray
 
+    def between(self, begin: int, end: int) -> Dates:
+        """Return those from one place up to another."""
+        rows = slice(begin, end)
+        held = (self.date, self.high, self.low, self.low_measured, self.clinic)
+        return Dates(*(values[rows] for values in held))
+
+    @cached_property
+    def day(self) -> list[int]:
+        """Days since 1970-01-01 of each: of few dates plain numbers are compared faster."""
+        days: list[int] = self.date.astype(np.int64).tolist()
+        return days
+
 
 def dates_of(sessions: SessionTable) -> Dates:
     """Return the dates of one animal's sessions, as `bpvet.sessions` gives them."""
+    if isinstance(sessions, SessionColumns):
+        return sessions.once("dates", lambda: _dates_of(sessions))
+    return _dates_of(sessions)
+
+
+def _dates_of(sessions: SessionTable) -> Dates:
     has = ~np.isnan(column(sessions, "systolic").astype(float))
     condition = column(sessions, "condition")[has]
     trended = np.array([one in TREND_CONDITIONS for one in condition], dtype=bool)
     bound, plain, judged = (values[trended] for values in systolic_of(sessions))
     day = column(sessions, "date").astype("datetime64[D]")[has][trended]
-    if not day.size:
+    first = np.append(True, day[1:] != day[:-1])[: day.size]
+    return _by_date(day, bound, plain, judged, condition[trended] == "clinic", first)
+
+
+def keep_dates(sessions: Mapping[str, SessionColumns]) -> None:
+    """Work out the dates of every animal in one pass, and keep them where `dates_of` looks.
+
+    Parameters
+    ----------
+    sessions : mapping of str to SessionColumns
+        By animal, as `bpvet.visits.clinic_sessions.clinic_sessions` gives them.
+    """
+    if not sessions:
+        return
+    whole = next(iter(sessions.values())).at(slice(None))
+    plain = whole["systolic"].astype(float)
+    condition = whole["condition"]
+    kept = np.isin(condition.astype(str), TREND_CONDITIONS) & ~np.isnan(plain)
+    judged = plain + judged_offset(condition.tolist())
+    length = [len(own) for own in sessions.values()]
+    owner = np.repeat(np.arange(len(length)), length)[kept]
+    day = whole["date"].astype("datetime64[D]")[kept]
+    first = np.append(True, (day[1:] != day[:-1]) | (owner[1:] != owner[:-1]))[: day.size]
+    of_all = _by_date(
+        day,
+        whole["systolic_bound"][kept],
+        plain[kept],
+        judged[kept],
+        condition[kept] == "clinic",
+        first,
+    )
+    at = np.searchsorted(owner[first], np.arange(len(length) + 1)).tolist()
+    for own, begin, end in zip(sessions.values(), at, at[1:], strict=False):
+        own.keep("dates", of_all.between(begin, end))
+
+
+def _by_date(
+    day: np.ndarray,
+    bound: np.ndarray,
+    plain: np.ndarray,
+    judged: np.ndarray,
+    clinic: np.ndarray,
+    first: np.ndarray,
+) -> Dates:
+    """Return the dates of sessions (n,) that stand by date; `first` (n,): the first of a date."""
+    start = np.flatnonzero(first)
+    if not start.size:
         nothing = np.zeros(0)
         return Dates(day, nothing, nothing, nothing, np.zeros(0, dtype=bool))
-    # Sessions stand by date: each run of equal dates is one.
-    first = np.flatnonzero(np.append(True, day[1:] != day[:-1]))
     # A bound says nothing of the side that it does not bound.
     least, most = bound == "at least", bound == "at most"
-    high = np.maximum.reduceat(np.where(most, -np.inf, judged), first)
-    low = np.minimum.reduceat(np.where(least, np.inf, judged), first)
-    low_plain = np.minimum.reduceat(np.where(least, np.inf, plain), first)
-    clinic = np.logical_or.reduceat(condition[trended] == "clinic", first)
-    date = day[first]
-    return Dates(date, high, low, low_plain, clinic)
+    return Dates(
+        date=day[start],
+        high=np.maximum.reduceat(np.where(most, -np.inf, judged), start),
+        low=np.minimum.reduceat(np.where(least, np.inf, judged), start),
+        low_measured=np.minimum.reduceat(np.where(least, np.inf, plain), start),
+        clinic=np.logical_or.reduceat(clinic, start),
+    )
 
 
 def below_judged(trend: Trend) -> Callable[[float], float]:
@@ -117,17 +181,8 @@ def standing(
     target = row.target_systolic or chosen.target.value
     upper, lower = tails(None if trend is None else newest(trend))
     severe, high = _number("urgent.severe"), _number("urgent.raised")
-    on_low, floor = _number("urgent.low_on_drug"), chosen.floor.value
-    two_years = dates.date > as_of - 730 * _DAY
-    last_change = max((one.date for one in found.changes if one.modelled), default=None)
-    since_change = two_years & (dates.date > last_change if last_change is not None else True)
-    p = _probabilities(trend, (target, high, chosen.raised.value, severe, floor))
-    above = dates.date[since_change & (dates.high > target)]
-    low_date = since_change & (
-        (dates.low_measured < on_low)
-        | ((dates.low < floor) & (p[-1] is not None and p[-1] >= _number("urgent.low_likely")))
-    )
-    recent = (dates.date > as_of - 180 * _DAY) & (dates.date != latest)
+    floor, raised = chosen.floor.value, chosen.raised.value
+    p = _probabilities(trend, (target, high, raised, severe, floor))
     held = {one.rule: one for one in lines}
     return Standing(
         as_of=as_of,
@@ -149,25 +204,64 @@ def standing(
         highest=None if day is None else day.highest,
         lowest=None if day is None else day.lowest,
         target=target,
-        raised=chosen.raised.value,
+        raised=raised,
         floor=floor,
         urgent=tuple(lines),
         sign_open_on=held["sign_open"].on if "sign_open" in held else None,
         changed_on=_unanswered(found.changes, treatments, dates, as_of),
         stopped_on=_stopped(found.changes, treatments, dates, latest),
-        severe_dates=int(np.sum(two_years & (dates.high >= severe))),
-        dates_160=int(np.sum(two_years & (dates.high >= high))),
-        raised_dates=int(np.sum(two_years & (dates.high >= chosen.raised.value))),
-        above_dates=above.size,
-        above_days=0 if above.size < 2 else int((above[-1] - above[0]) / _DAY),
-        low_dates=int(np.sum(low_date)),
-        below_floor_before=bool(np.any(recent & (dates.low >= on_low) & (dates.low < floor))),
+        **_counted(dates, found, (target, raised, floor), p[-1], as_of, latest),
         since=_since(found.changes, treatments, dates),
         at_risk=found.at_risk,
         risks=found.risks,
         away=_away(trend, dates, as_of),
         kidneys_unknown=found.kidneys.missing is not None,
     )
+
+
+def _counted(
+    dates: Dates,
+    found: AnimalRecord,
+    bounds: tuple[float, float, float],
+    below_floor: float | None,
+    as_of: np.datetime64,
+    latest: np.datetime64 | None,
+) -> dict[str, Any]:
+    """Return how often the animal's dates lay beyond bounds: fields of `Standing`.
+
+    Parameters
+    ----------
+    dates, found
+        Its dates, and its changes of treatment.
+    bounds : (float, float, float)
+        Target, raised bound and floor, mmHg.
+    below_floor : float or None
+        P(usual < floor).
+    as_of, latest : datetime64[D]
+    """
+    target, raised, floor = bounds
+    severe, high = _number("urgent.severe"), _number("urgent.raised")
+    on_low = _number("urgent.low_on_drug")
+    likely = below_floor is not None and below_floor >= _number("urgent.low_likely")
+    today = int(as_of.astype(np.int64))
+    changed = [int(one.date.astype(np.int64)) for one in found.changes if one.modelled]
+    each = list(zip(dates.day, dates.high.tolist(), dates.low.tolist(), strict=True))
+    measured = dates.low_measured.tolist()
+    highs = [value for day, value, _ in each if day > today - 730]
+    since = [i for i, day in enumerate(dates.day) if day > max([today - 730, *changed])]
+    above = [each[i][0] for i in since if each[i][1] > target]
+    other = None if latest is None else int(latest.astype(np.int64))
+    return {
+        "severe_dates": sum(value >= severe for value in highs),
+        "dates_160": sum(value >= high for value in highs),
+        "raised_dates": sum(value >= raised for value in highs),
+        "above_dates": len(above),
+        "above_days": above[-1] - above[0] if len(above) > 1 else 0,
+        "low_dates": sum(measured[i] < on_low or (likely and each[i][2] < floor) for i in since),
+        "below_floor_before": any(
+            day > today - 180 and day != other and on_low <= low < floor for day, _, low in each
+        ),
+    }
 
 
 @cache
@@ -252,13 +346,14 @@ def _since(changes: Sequence[Change], treatments: Treatments, dates: Dates) -> i
     """
     own = [one for one in changes if one.modelled]
     last = max(own, key=lambda one: one.date, default=None)
-    after = dates.date
+    after = dates.day
     if last is not None:
         wait = max(7, int(np.ceil(FINISHED_TAUS * _tau(treatments, last.drug))))
-        after = after[after >= last.date + wait * _DAY]
+        settled = int(last.date.astype(np.int64)) + wait
+        after = [day for day in after if day >= settled]
     count, before = 0, None
     for day in after:
-        if before is None or day - before >= 7 * _DAY:
+        if before is None or day - before >= 7:
             count, before = count + 1, day
     return count
 

@@ -9,7 +9,9 @@ readings hold two values, nothing is known to differ and there is no column.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,16 +88,19 @@ def recorded_changes(series: Series) -> tuple[RecordedChange, ...]:
     found = []
     for place, kind in enumerate(RECORDED):
         texts = series.recorded[:, place]
-        if not np.any(texts != ""):
+        written = texts.tolist()
+        if len(set(written)) == 1:
             continue
-        keys = np.array([plain_text(text) for text in texts.tolist()])
+        keys = np.array([_key(text) for text in written])
         now = _compared_with(series, kind)
         differs = (keys != "") & (keys[now] != "") & (keys != keys[now])
+        if not differs.any():
+            continue
         terms = np.array(
             [
                 change_term(series, kind, text, method) if differs[i] else ""
                 for i, (text, method) in enumerate(
-                    zip(texts.tolist(), series.methods.tolist(), strict=True)
+                    zip(written, series.methods.tolist(), strict=True)
                 )
             ]
         )
@@ -108,6 +113,11 @@ def recorded_changes(series: Series) -> tuple[RecordedChange, ...]:
     return tuple(found)
 
 
+@lru_cache(maxsize=4096)
+def _key(text: str) -> str:
+    return plain_text(text)
+
+
 def change_prior(change: RecordedChange, priors: Priors) -> tuple[float, float] | None:
     """Return centre and SD of the latest value minus the other; None where it has no column."""
     if change.kind not in priors.change_sd:
@@ -116,9 +126,11 @@ def change_prior(change: RecordedChange, priors: Priors) -> tuple[float, float] 
     return centre, priors.change_sd[change.kind]
 
 
-def change_columns(series: Series, priors: Priors) -> dict[str, tuple[float, float]]:
+def change_columns(
+    changes: Sequence[RecordedChange], priors: Priors
+) -> dict[str, tuple[float, float]]:
     """Return the prior (centre, SD) of each change that has a column, by its term."""
-    held = {one.term: change_prior(one, priors) for one in recorded_changes(series)}
+    held = {one.term: change_prior(one, priors) for one in changes}
     return {term: prior for term, prior in held.items() if prior is not None}
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bpvet.facts.priors.priors import METHOD_OFFSET_PAIRED, METHOD_OFFSET_UNPAIRED, Priors
 from bpvet.maths.gaussian import Array
-from bpvet.models.trend.changes import change_columns, recorded_changes
+from bpvet.models.trend.changes import RecordedChange, change_columns, recorded_changes
 from bpvet.models.trend.forms import PriorForm, bounded_forms, group_forms, single_form
 from bpvet.visits.series import Course, Series
 
@@ -61,7 +63,16 @@ class Columns:
     @property
     def day(self) -> Array:
         """(n,) days of the sessions from t0."""
+        return self._day
+
+    @cached_property
+    def _day(self) -> Array:
         return self.series.date.astype(np.int64).astype(np.float64) - self.origin
+
+    @cached_property
+    def changes(self) -> tuple[RecordedChange, ...]:
+        """What is recorded of measuring that differs from the latest session."""
+        return recorded_changes(self.series)
 
     def course_term(self, index: int) -> str:
         """Return the name of the coefficient of the series' course `index`."""
@@ -84,7 +95,7 @@ class Columns:
             rows[:, self.terms.index("first_visit")] = excitement(self.series.visit, self.fading)
         for name, values in join_columns(self.series).items():
             rows[:, self.terms.index(name)] = values
-        for change in recorded_changes(self.series):
+        for change in self.changes:
             if change.term in self.terms:
                 rows[:, self.terms.index(change.term)] = change.column
         rows.setflags(write=False)
@@ -125,25 +136,42 @@ def columns_of(series: Series, priors: Priors, *, grouped: bool | None = None) -
         Whether the groups of treated animals apply; by default where some session has a course
         on. Priors without groups have none to apply.
     """
-    terms = ["level", "slope", *(f"course {i}" for i in range(len(series.courses)))]
-    others: list[tuple[float, float]] = []
-    if priors.first_visit is not None and np.any(series.visit >= 0):
-        terms.append("first_visit")
-        others.append(priors.first_visit)
-    offsets = {name: _offset_prior(name, series, priors) for name in join_columns(series)}
-    for name, prior in (offsets | change_columns(series, priors)).items():
-        terms.append(name)
-        others.append(prior)
     beyond = grouped is None and series.bounded
     if grouped is None:
         grouped = treated(series)
+    changes = recorded_changes(series)
+    terms, others = terms_of(series, priors, changes)
     if grouped and priors.groups is not None:
         forms = group_forms(priors.groups, priors, series.courses, others)
     elif beyond and priors.groups is not None:
         forms = bounded_forms(priors.groups, priors, series.courses, others)
     else:
         forms = (single_form(priors, series.courses, others),)
-    return Columns(series, tuple(terms), forms, priors.wander_days, priors.first_visit_fading)
+    return Columns(series, terms, forms, priors.wander_days, priors.first_visit_fading)
+
+
+def terms_of(
+    series: Series, priors: Priors, changes: Sequence[RecordedChange]
+) -> tuple[tuple[str, ...], tuple[tuple[float, float], ...]]:
+    """Return the names of a series' coefficients, and centre and SD of those after the courses.
+
+    Parameters
+    ----------
+    series : Series
+    priors : Priors
+    changes : sequence of RecordedChange
+        Those of the series.
+    """
+    terms = ["level", "slope", *(f"course {i}" for i in range(len(series.courses)))]
+    others: list[tuple[float, float]] = []
+    if priors.first_visit is not None and np.any(series.visit >= 0):
+        terms.append("first_visit")
+        others.append(priors.first_visit)
+    offsets = {name: _offset_prior(name, series, priors) for name in join_columns(series)}
+    for name, prior in (offsets | change_columns(changes, priors)).items():
+        terms.append(name)
+        others.append(prior)
+    return tuple(terms), tuple(others)
 
 
 def treated(series: Series) -> bool:
@@ -206,9 +234,15 @@ def noise_groups(series: Series) -> tuple[str, ...]:
     return (series.method, *others)
 
 
+def _one_text(texts: NDArray[np.str_]) -> bool:
+    return len(set(texts.tolist())) == 1
+
+
 def join_columns(series: Series) -> dict[str, Array]:
     """Return the columns (n,) of the joins of a bridged series, zero on the latest's scale."""
     columns: dict[str, Array] = {}
+    if _one_text(series.methods) and _one_text(series.conditions):
+        return columns
     oscillometric = (series.methods == "oscillometric").astype(float)
     if np.ptp(oscillometric) > 0:
         columns[METHOD_OFFSET] = oscillometric - float(series.method == "oscillometric")

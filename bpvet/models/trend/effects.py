@@ -11,7 +11,7 @@ from bpvet.equality import Content
 from bpvet.maths.gaussian import Array
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
-from bpvet.models.trend.changes import RecordedChange, recorded_changes
+from bpvet.models.trend.changes import RecordedChange
 from bpvet.models.trend.columns import Columns, on_share
 from bpvet.visits.series import Course, Series
 
@@ -150,7 +150,7 @@ def change_effects(
             difference=posterior.combination(columns.unit(one.term)),
             courses=tuple(each for each in series.courses if one.inseparable(series, each)),
         )
-        for one in recorded_changes(series)
+        for one in columns.changes
         if one.term in columns.terms
     )
 

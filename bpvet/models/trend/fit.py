@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from typing import Any
-from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
@@ -15,14 +14,15 @@ from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import LAB_METHOD, LAB_QUANTITIES
-from bpvet.models.trend.columns import columns_of, noise_groups
+from bpvet.models.trend.columns import noise_groups
+from bpvet.models.trend.designs import all_columns
 from bpvet.models.trend.posteriors import posteriors
 from bpvet.models.trend.trend import Context, Trend
 from bpvet.records.records import Records
 from bpvet.visits.labs.series import lab_series
 from bpvet.visits.series import Series
 from bpvet.visits.series import series as series_of
-from bpvet.visits.sessions import sessions as sessions_of
+from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import courses as treatments_of
 
 
@@ -89,7 +89,7 @@ def fit_trend(
         records = records.speaking_on(as_of)
     records.require_usable()
     key = records.animal(animal)
-    own = animal_sessions(records, key, rule)
+    own, treatments = session_store(records, rule).of_animal(key), treatments_of(records, key)
     series = (
         _lab_series(records, key, method, quantity, condition, tuple(bridge))
         if quantity in LAB_QUANTITIES
@@ -102,12 +102,13 @@ def fit_trend(
             rule=rule,
             bridge=tuple(bridge),
             sessions=own,
+            treatments={key: treatments},
         )
     )
     context = Context(
         records=records,
-        sessions=own,
-        treatments=treatments_of(records, key),
+        rows=own,
+        treatments=treatments,
         rule=rule,
         bridge=tuple(bridge),
         priors=priors_for(series, _measured_before(records, key), priors),
@@ -126,18 +127,18 @@ def fit_series(series: Sequence[Series], contexts: Sequence[Context]) -> list[Tr
         The series and where they came from; all with the same noise SDs held fixed, or none.
     """
     timed = [with_taus(one, own.priors[0]) for one, own in zip(series, contexts, strict=True)]
-    columns = [columns_of(one, own.priors[0]) for one, own in zip(timed, contexts, strict=True)]
+    columns = all_columns(timed, [own.priors[0] for own in contexts])
     fits = posteriors(timed, [own.priors for own in contexts], columns, contexts[0].fixed)
     return [Trend(*parts) for parts in zip(timed, columns, fits, contexts, strict=True)]
 
 
 def with_taus(series: Series, priors: Priors) -> Series:
     """Return the series with the time constants that the priors name, drug by drug."""
-    courses = tuple(
-        replace(course, tau_days=priors.tau_days.get(course.drug, course.tau_days))
-        for course in series.courses
-    )
-    return replace(series, courses=courses)
+    taus = [priors.tau_days.get(course.drug, course.tau_days) for course in series.courses]
+    if all(own.tau_days == tau for own, tau in zip(series.courses, taus, strict=True)):
+        return series
+    pairs = zip(series.courses, taus, strict=True)
+    return replace(series, courses=tuple(replace(own, tau_days=tau) for own, tau in pairs))
 
 
 def priors_for(
@@ -154,29 +155,41 @@ def priors_for(
     given : Priors, PriorTable or None
         One for every series, or a table; None for the defaults.
     """
-    table = given if isinstance(given, PriorTable) else PriorTable({})
-    chosen = [
-        given if isinstance(given, Priors) else table[series.species, method, series.quantity]
-        for method in noise_groups(series)
-    ]
-    return tuple(one.for_animal(measured_before) for one in chosen)
+    return PriorChoice(given).of(series, measured_before)
 
 
-#: Sessions of the records in use: one animal after another is asked of the same records.
-_KNOWN: WeakKeyDictionary[Records, dict[str, pd.DataFrame]] = WeakKeyDictionary()
+class PriorChoice:
+    """The priors of series; those of one kind of series are made once, and shared.
 
+    Parameters
+    ----------
+    given : Priors, PriorTable or None
+        As in `priors_for`.
+    """
 
-def _sessions(records: Records, rule: str) -> pd.DataFrame:
-    known = _KNOWN.setdefault(records, {})
-    if rule not in known:
-        known[rule] = sessions_of(records, rule=rule)
-    return known[rule]
+    def __init__(self, given: Priors | PriorTable | None) -> None:
+        self._given = given
+        self._table = given if isinstance(given, PriorTable) else PriorTable({})
+        self._known: dict[tuple[str, ...], tuple[Priors, ...]] = {}
+
+    def of(self, series: Series, measured_before: str) -> tuple[Priors, ...]:
+        """Return the priors of each method of a series; arguments as in `priors_for`."""
+        methods = noise_groups(series)
+        key = (series.species, series.quantity, measured_before, *methods)
+        if key not in self._known:
+            chosen = [
+                self._given
+                if isinstance(self._given, Priors)
+                else self._table[series.species, method, series.quantity]
+                for method in methods
+            ]
+            self._known[key] = tuple(one.for_animal(measured_before) for one in chosen)
+        return self._known[key]
 
 
 def animal_sessions(records: Records, animal: str, rule: str = "guideline") -> pd.DataFrame:
     """Return the sessions of one animal, as `bpvet.sessions` gives them."""
-    sessions = _sessions(records, rule)
-    return sessions[sessions["animal"] == animal].reset_index(drop=True)
+    return session_store(records, rule).of_animal(animal).frame
 
 
 def _lab_series(
@@ -195,8 +208,8 @@ def _lab_series(
 
 
 def _measured_before(records: Records, animal: str) -> str:
-    animals = records.animals
-    return str(next(iter(animals.loc[animals["animal"] == animal, "measured_before"]), ""))
+    row = records.rows_by_animal.get(animal)
+    return "" if row is None else row.measured_before
 
 
 def refit(trend: Trend, series: Series) -> Trend:

@@ -38,6 +38,7 @@ from bpvet.models.trend.posteriors import fixed_noise
 from bpvet.printing import ShortTable, number
 from bpvet.records.records import Records
 from bpvet.visits.series import Series, rounding_step
+from bpvet.visits.session_store import AnimalSessions
 from bpvet.visits.treatments.courses import Treatments
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ class Context(Content):
     ----------
     records : Records
         The records.
-    sessions : DataFrame
+    rows : AnimalSessions
         All sessions of the animal, by any method and under any condition.
     treatments : Treatments
         Its courses and other drugs.
@@ -76,13 +77,18 @@ class Context(Content):
     """
 
     records: Records
-    sessions: pd.DataFrame
+    rows: AnimalSessions
     treatments: Treatments
     rule: str
     bridge: tuple[str, ...]
     priors: tuple[Priors, ...]
     fixed: Mapping[str, float] | None = None
     given: Priors | PriorTable | None = None
+
+    @property
+    def sessions(self) -> pd.DataFrame:
+        """All sessions of the animal, as `bpvet.sessions` gives them; made when first asked for."""
+        return self.rows.frame
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,7 +179,7 @@ class Trend(Content):
         """
         days, single = days_from(when)
         day = days - self.columns.origin
-        mixture = self._value(self.rounded(self.posterior.usual(self.columns.rows(day), day)))
+        mixture = self.told_of(self.posterior.usual(self.columns.rows(day), day))
         return mixture.first() if single else mixture
 
     @cached_property
@@ -390,6 +396,10 @@ class Trend(Content):
             heads = ("", "median", *heads[3:])
             rows = [(*row[:2], *row[3:]) for row in rows]
         return ShortTable(title, heads, tuple(rows), notes)
+
+    def told_of(self, usual: Mixture) -> Mixture:
+        """Return a usual pressure of the posterior as it is told: rounding in it, on its scale."""
+        return self._value(self.rounded(usual))
 
     def rounded(self, mixture: Mixture) -> Mixture:
         """Return a distribution of values, widened where every session's readings are equal."""

@@ -7,22 +7,26 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, METHODS, TREND_CONDITIONS
+from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
-from bpvet.models.trend.columns import Columns, columns_of, noise_groups
-from bpvet.models.trend.fit import priors_for, with_taus
+from bpvet.models.trend.columns import Columns, noise_groups
+from bpvet.models.trend.designs import all_columns
+from bpvet.models.trend.fit import PriorChoice, with_taus
+from bpvet.models.trend.newest import usual_newest
 from bpvet.models.trend.posteriors import posteriors
 from bpvet.models.trend.trend import Context, Trend
 from bpvet.printing import ShortTable, number
 from bpvet.records.records import Records
 from bpvet.visits.labs.series import all_lab_series
 from bpvet.visits.series import Series, all_series
-from bpvet.visits.sessions import sessions as sessions_of
+from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import Treatments, all_courses
 
 Key = tuple[str, str, str, str]
@@ -32,12 +36,83 @@ _Job = tuple[list[Series], list[tuple[Priors, ...]], list[Columns], Mapping[str,
 _BATCH_VALUES = 600_000
 _MOST_ANIMALS = 128
 _NODES = 425
+_KEYS = ("animal", "method", "condition", "quantity")
 #: Trends that are printed of many: the numbers of each are worked out for it.
 _MOST_SHOWN = 30
 
 
-class Trends(dict[Key, Trend]):
-    """Trends by (animal, method, condition, quantity): a dictionary that prints a line for each."""
+class Trends(Mapping[Key, Trend]):
+    """Trends by (animal, method, condition, quantity): a mapping that prints a line for each.
+
+    Parameters
+    ----------
+    trends : mapping or iterable of (key, Trend)
+        In the order in which they are to stand.
+
+    Examples
+    --------
+    >>> import bpvet, pandas as pd
+    >>> readings = pd.DataFrame(
+    ...     {"animal": ["A17"] * 4, "method": "doppler", "systolic": [162, 158, 150, 154],
+    ...      "taken_at": ["2026-03-01", "2026-03-01", "2026-03-15", "2026-03-15"]}
+    ... )
+    >>> animals = pd.DataFrame({"animal": ["A17"], "species": ["cat"]})
+    >>> records = bpvet.Records.from_frames(readings, animals=animals, as_of="2026-03-20")
+    >>> trends = bpvet.fit_trends(records)
+    >>> ("A17", "doppler", "clinic", "systolic") in trends
+    True
+    >>> trends.to_frame()[["animal", "sessions", "usual", "unit"]].round(1)
+      animal  sessions  usual  unit
+    0    A17         2  150.4  mmHg
+    """
+
+    __slots__ = ("_trends",)
+
+    def __init__(self, trends: Mapping[Key, Trend] | Iterable[tuple[Key, Trend]] = ()) -> None:
+        self._trends = dict(trends)
+
+    def __getitem__(self, key: Key) -> Trend:
+        return self._trends[key]
+
+    def __iter__(self) -> Iterator[Key]:
+        return iter(self._trends)
+
+    def __len__(self) -> int:
+        return len(self._trends)
+
+    def __contains__(self, key: object) -> bool:
+        return key in self._trends
+
+    def to_frame(self, level: float = 0.95) -> pd.DataFrame:
+        """Return one row a series: its latest usual value, in full precision.
+
+        Parameters
+        ----------
+        level : float
+            Probability that the interval holds.
+
+        Returns
+        -------
+        DataFrame
+            In the order of the trends: animal, method, condition, quantity, sessions, latest_date,
+            usual (at that date), lower, upper, sd (in the unit) and unit. Where
+            three quarters of a record's readings or more lie beyond the gauge, only the end that
+            they tell of is given, as in `Trend.one_sided`; the rest is NaN, and so is the SD of
+            laboratory values.
+        """
+        trends = list(self.values())
+        usual = usual_newest(trends)
+        numbers = np.array(
+            [_numbers(*each, level) for each in zip(trends, usual, strict=True)]
+        ).reshape(-1, 4)
+        keys = pd.DataFrame(list(self), columns=list(_KEYS), dtype="str")
+        dates = np.array([one.latest_date for one in trends], dtype="datetime64[s]")
+        return keys.assign(
+            sessions=np.array([one.series.y.size for one in trends], dtype=np.int64),
+            latest_date=pd.to_datetime(dates),
+            **dict(zip(("usual", "lower", "upper", "sd"), numbers.T, strict=True)),
+            unit=pd.array([one.series.unit for one in trends], dtype="str"),
+        )
 
     def __repr__(self) -> str:
         return self._table().brief()
@@ -58,13 +133,21 @@ class Trends(dict[Key, Trend]):
             numbers = (centre, ends, trend.series.unit)
             rows.append((*key, str(trend.series.y.size), str(trend.latest_date), *numbers))
         left = len(self) - len(rows)
-        head = ("animal", "method", "condition", "quantity", "sessions", "latest")
         return ShortTable(
             f"{len(self)} trends",
-            (*head, "usual", "95 % interval", "unit"),
+            (*_KEYS, "sessions", "latest", "usual", "95 % interval", "unit"),
             tuple(rows),
             (f"… and {left} more",) if left > 0 else (),
         )
+
+
+def _numbers(trend: Trend, usual: Mixture, level: float) -> tuple[float, float, float, float]:
+    """Return usual value, ends of its interval and SD, NaN where they are not to be told."""
+    low, high = (float(end) for end in usual.interval(level))
+    if trend.one_sided:
+        least = trend.one_sided == "at least"
+        return (np.nan, low, np.nan, np.nan) if least else (np.nan, np.nan, high, np.nan)
+    return float(usual.mean), low, high, float(usual.sd)
 
 
 def fit_trends(
@@ -99,7 +182,7 @@ def fit_trends(
     Returns
     -------
     Trends
-        A dictionary of `Trend` by (animal, method, condition, quantity), sorted.
+        A mapping of `Trend` by (animal, method, condition, quantity), sorted.
 
     Raises
     ------
@@ -113,16 +196,16 @@ def fit_trends(
     if as_of is not None:
         records = records.speaking_on(as_of)
     records.require_usable()
-    sessions, treatments = sessions_of(records, rule=rule), all_courses(records)
-    quantities = tuple(quantities)
+    treatments, bridge, quantities = all_courses(records), tuple(bridge), tuple(quantities)
+    store = session_store(records, rule, treatments)
     series = all_series(
         records,
         quantities=[one for one in quantities if one not in LAB_QUANTITIES],
         methods=methods,
         conditions=conditions,
         rule=rule,
-        bridge=tuple(bridge),
-        sessions=sessions,
+        bridge=bridge,
+        sessions=store,
         treatments=treatments,
     )
     labs = [one for one in quantities if one in LAB_QUANTITIES]
@@ -130,74 +213,74 @@ def fit_trends(
         (one.animal, one.method, one.condition, one.quantity): one
         for one in all_lab_series(records, labs, treatments)
     }
-    contexts = _contexts(records, series, sessions, treatments, rule, tuple(bridge), priors, fixed)
-    timed = {key: with_taus(one, contexts[key].priors[0]) for key, one in series.items()}
-    columns = {key: columns_of(one, contexts[key].priors[0]) for key, one in timed.items()}
-    batches = list(_batches(timed, columns))
-    jobs: list[_Job] = [
-        (
-            [timed[key] for key in batch],
-            [contexts[key].priors for key in batch],
-            [columns[key] for key in batch],
-            fixed,
-        )
-        for batch in batches
-    ]
-    fits: dict[Key, Posterior] = {}
-    for batch, found in zip(batches, _results(jobs, processes, progress), strict=True):
-        fits.update(zip(batch, found, strict=True))
-    return Trends(
-        (key, Trend(timed[key], columns[key], fits[key], contexts[key])) for key in sorted(series)
-    )
-
-
-def _contexts(
-    records: Records,
-    series: Mapping[Key, Series],
-    sessions: pd.DataFrame,
-    treatments: Mapping[str, Treatments],
-    rule: str,
-    bridge: tuple[str, ...],
-    priors: Priors | PriorTable | None,
-    fixed: Mapping[str, float] | None,
-) -> dict[Key, Context]:
-    """Return where each series came from; an animal's series share its sessions."""
-    own = {str(animal): rows.reset_index(drop=True) for animal, rows in sessions.groupby("animal")}
-    nothing = sessions.iloc[:0]
-    none = Treatments((), (), (), ())
-    animals = records.animals
-    before = dict(zip(animals["animal"], animals["measured_before"], strict=True))
-    return {
-        key: Context(
+    nothing, choice = Treatments((), (), (), ()), PriorChoice(priors)
+    before = {own.animal: own.measured_before for own in records.rows_by_animal.values()}
+    keys = sorted(series)
+    contexts = [
+        Context(
             records=records,
-            sessions=own.get(one.animal, nothing),
-            treatments=treatments.get(one.animal, none),
+            rows=store.of_animal(key[0]),
+            treatments=treatments.get(key[0], nothing),
             rule=rule,
             bridge=bridge,
-            priors=priors_for(one, str(before.get(one.animal, "")), priors),
+            priors=choice.of(series[key], before.get(key[0], "")),
             fixed=fixed,
             given=priors,
         )
-        for key, one in series.items()
-    }
+        for key in keys
+    ]
+    trends = fit_clinic([series[key] for key in keys], contexts, processes, progress)
+    return Trends(zip(keys, trends, strict=True))
 
 
-def _batches(series: Mapping[Key, Series], columns: Mapping[Key, Columns]) -> Iterator[list[Key]]:
+def fit_clinic(
+    series: Sequence[Series],
+    contexts: Sequence[Context],
+    processes: int = 1,
+    progress: bool | None = False,
+) -> list[Trend]:
+    """Fit many series in batches; the same numbers as one at a time.
+
+    Parameters
+    ----------
+    series, contexts : sequences of one length
+        Series and where they came from; all with the same noise SDs held fixed, or none.
+    processes, progress
+        As in `fit_trends`.
+    """
+    timed = [with_taus(one, own.priors[0]) for one, own in zip(series, contexts, strict=True)]
+    columns = all_columns(timed, [own.priors[0] for own in contexts])
+    batches = list(_batches(timed, columns))
+    jobs: list[_Job] = [
+        (
+            [timed[i] for i in batch],
+            [contexts[i].priors for i in batch],
+            [columns[i] for i in batch],
+            contexts[0].fixed,
+        )
+        for batch in batches
+    ]
+    fits: dict[int, Posterior] = {}
+    for batch, found in zip(batches, _results(jobs, processes, progress), strict=True):
+        fits.update(zip(batch, found, strict=True))
+    return [Trend(timed[i], columns[i], fits[i], contexts[i]) for i in range(len(timed))]
+
+
+def _batches(series: Sequence[Series], columns: Sequence[Columns]) -> Iterator[list[int]]:
     """Yield series of nearly one length together, so that little is padding."""
-
-    def shape(key: Key) -> tuple[int, int, int]:
-        one = series[key]
-        return len(noise_groups(one)), one.y.size, len(columns[key].terms)
-
-    batch: list[Key] = []
+    shapes = [
+        (len(noise_groups(one)), one.y.size, len(own.terms))
+        for one, own in zip(series, columns, strict=True)
+    ]
+    batch: list[int] = []
     held = (0, 0)
-    for key in sorted(series, key=lambda key: (*shape(key), key)):
-        groups, sessions, terms = shape(key)
+    for i in sorted(range(len(series)), key=lambda i: (shapes[i], i)):
+        groups, sessions, terms = shapes[i]
         most = max(1, min(_MOST_ANIMALS, _BATCH_VALUES // (_NODES * (sessions + terms**2))))
         if batch and (len(batch) >= most or held != (groups, terms)):
             yield batch
             batch = []
-        batch.append(key)
+        batch.append(i)
         held = (groups, terms)
     if batch:
         yield batch

@@ -7,6 +7,7 @@ A drug off the list is one of the others, and asked about, unless its purpose na
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from itertools import groupby
 from typing import Any
@@ -235,7 +236,7 @@ def all_courses(records: Records) -> dict[str, Treatments]:
 
 
 def treated_on(
-    treatments: dict[str, Treatments], animal: NDArray[Any], date: NDArray[np.datetime64]
+    treatments: Mapping[str, Treatments], animal: NDArray[Any], date: NDArray[np.datetime64]
 ) -> NDArray[np.bool_]:
     """Return whether a modelled course is on at each date.
 
@@ -244,7 +245,7 @@ def treated_on(
 
     Parameters
     ----------
-    treatments : dict
+    treatments : mapping
         As from `all_courses`.
     animal : (n,) array of str
         Animal of each date.

@@ -55,6 +55,8 @@ def missed_rows(records: Records, animal: str | None = None) -> dict[str, tuple[
     animal : str, optional
         One animal's alone.
     """
+    if not len(records.missed):
+        return {}
     usable = _usable(records)
     if animal is not None:
         usable = usable[usable["animal"] == animal]
@@ -126,6 +128,8 @@ def inside_missed(
     (n,) array of bool
     """
     inside = np.zeros(len(date), dtype=bool)
+    if not len(records.missed):
+        return inside
     usable = _usable(records)
     usable = usable[usable["what"] == "missed"]
     if not len(usable) or not len(date):

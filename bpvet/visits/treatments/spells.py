@@ -84,6 +84,8 @@ def _override(purpose: str) -> bool | None:
 
 def treatment_rows(table: pd.DataFrame, as_of: Any) -> list[Row]:
     """Return the usable rows of treatment that had started by `as_of`, a later stop left open."""
+    if not len(table):
+        return []
     usable = table[(table["set_aside"] == "") & ~table["future"].astype(bool)]
     usable = usable[usable["started_on"].notna() & (usable["started_on"] <= pd.Timestamp(as_of))]
     columns = ("animal", "drug", "dose", "dose_unit", "product", "purpose", "file", "line")

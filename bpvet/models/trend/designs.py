@@ -1,0 +1,166 @@
+"""The columns of many trends at once: the same as `columns_of` gives one at a time.
+
+What is worked out of dates is worked out for all sessions of all series of one make together; each
+series' design is a slice of that. Priors that are equal are one object.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bpvet.facts.priors.priors import Priors
+from bpvet.maths.gaussian import Array
+from bpvet.models.trend.changes import RecordedChange, recorded_changes
+from bpvet.models.trend.columns import (
+    SLOPE_DAYS,
+    Columns,
+    excitement,
+    join_columns,
+    on_share,
+    terms_of,
+)
+from bpvet.models.trend.forms import (
+    PriorForm,
+    bounded_forms,
+    course_roles,
+    group_forms,
+    single_form,
+)
+from bpvet.visits.series import Course, Series
+
+_Terms = tuple[str, ...]
+_Others = tuple[tuple[float, float], ...]
+
+
+def all_columns(series: Sequence[Series], priors: Sequence[Priors]) -> list[Columns]:
+    """Return the coefficients of each series with their priors, as `columns_of` does.
+
+    Parameters
+    ----------
+    series, priors : sequences of one length
+        Series, and the priors of the method of the latest session of each.
+    """
+    changes = [recorded_changes(one) for one in series]
+    known = [terms_of(*each) for each in zip(series, priors, changes, strict=True)]
+    makes: dict[Hashable, list[int]] = {}
+    for i, (one, (terms, _)) in enumerate(zip(series, known, strict=True)):
+        make = (len(one.courses), "first_visit" in terms, len(terms), priors[i].first_visit_fading)
+        makes.setdefault(make, []).append(i)
+    forms, found = _Forms(), dict[int, Columns]()
+    for members in makes.values():
+        alike = _Alike([series[i] for i in members], priors[members[0]].first_visit_fading)
+        days, designs = alike.days(), alike.designs(known[members[0]][0])
+        under_drug = alike.treated()
+        for place, i in enumerate(members):
+            terms, others = known[i]
+            prior = forms.of(series[i], priors[i], others, under_drug[place])
+            fading = priors[i].first_visit_fading
+            own = Columns(series[i], terms, prior, priors[i].wander_days, fading)
+            _fill(designs[place], terms, series[i], changes[i])
+            # Where the columns themselves would keep them once they are asked for.
+            vars(own).update(_sessions=designs[place], _day=days[place], changes=changes[i])
+            found[i] = own
+    return [found[i] for i in range(len(series))]
+
+
+class _Alike:
+    """Series with as many courses, with or without a first visit: their sessions end to end."""
+
+    def __init__(self, series: Sequence[Series], fading: float) -> None:
+        self._fading = fading
+        length = np.array([one.y.size for one in series], dtype=np.int64)
+        end: NDArray[np.int64] = np.cumsum(length)
+        self._start: NDArray[np.int64] = end - length
+        bounds = zip(self._start.tolist(), end.tolist(), strict=True)
+        self._slices = [slice(*each) for each in bounds]
+        date = np.concatenate([one.date for one in series]).astype(np.int64).astype(np.float64)
+        self._day = date - np.repeat(date[end - 1], length)
+        self._visit = np.concatenate([one.visit for one in series])
+        count = len(series[0].courses)
+        courses = [[one.courses[i] for one in series] for i in range(count)]
+        self._shares = [_shares(each, date, self._slices) for each in courses]
+
+    def days(self) -> list[Array]:
+        """Days of the sessions of each series from its t0."""
+        return [self._day[own] for own in self._slices]
+
+    def designs(self, terms: _Terms) -> list[Array]:
+        """Return the (n, p) design of each, the columns of joins and changes still nil."""
+        rows = np.zeros((self._day.size, len(terms)))
+        rows[:, 0], rows[:, 1] = 1.0, self._day / SLOPE_DAYS
+        for i, share in enumerate(self._shares, start=2):
+            rows[:, i] = share
+        if "first_visit" in terms:
+            rows[:, terms.index("first_visit")] = excitement(self._visit, self._fading)
+        return [rows[own] for own in self._slices]
+
+    def treated(self) -> list[bool]:
+        """Return of each whether some session was taken with a course on, or not yet decayed."""
+        on = np.zeros(self._day.size, dtype=bool)
+        for share in self._shares:
+            on |= share > 0
+        return [bool(one) for one in np.logical_or.reduceat(on, self._start)]
+
+
+def _shares(courses: Sequence[Course], day: Array, slices: Sequence[slice]) -> Array:
+    """Return `on_share` of a course a series at the days of its sessions, end to end."""
+    length = [own.stop - own.start for own in slices]
+    start = np.array([one.started_on for one in courses], dtype="datetime64[D]")
+    stop = np.array([one.stopped_on for one in courses], dtype="datetime64[D]")
+    tau = np.array([one.tau_days for one in courses])
+    ended = ~np.isnat(stop)
+    begin, end = start.astype(np.float64), np.where(ended, stop, start).astype(np.float64)
+    reached = -np.expm1(-(end - begin) / tau)
+    begin, end, reached, over, tau = (
+        np.repeat(each, length) for each in (begin, end, reached, ended, tau)
+    )
+    share = -np.expm1(-np.maximum(day - begin, 0.0) / tau)
+    over &= day > end
+    share[over] = reached[over] * np.exp(-np.maximum(day - end, 0.0) / tau)[over]
+    for one, own in zip(courses, slices, strict=True):
+        if one.missed:
+            share[own] = on_share(one, day[own])
+    return share
+
+
+def _fill(
+    design: Array, terms: _Terms, series: Series, changes: Sequence[RecordedChange]
+) -> NDArray[np.float64]:
+    """Fill in the columns of joins and recorded changes; the design is read-only from here on."""
+    columns = join_columns(series) | {one.term: one.column for one in changes}
+    for term, values in columns.items():
+        if term in terms:
+            design[:, terms.index(term)] = values
+    design.setflags(write=False)
+    return design
+
+
+class _Forms:
+    """The forms of priors; those of series that differ in nothing they rest on are one."""
+
+    def __init__(self) -> None:
+        self._known: dict[Hashable, tuple[PriorForm, ...]] = {}
+
+    def of(
+        self, series: Series, priors: Priors, others: _Others, treated: bool
+    ) -> tuple[PriorForm, ...]:
+        """Return the forms of one series; arguments as in `single_form`."""
+        groups, courses = priors.groups, series.courses
+        key: Hashable
+        if groups is not None and treated:
+            key = (id(priors), "groups", course_roles(courses), others)
+            make = group_forms
+        elif groups is not None and series.bounded:
+            key = (id(priors), "bounded", tuple(one.kind for one in courses), others)
+            make = bounded_forms
+        else:
+            key = (id(priors), "", tuple(one.kind for one in courses), others)
+            if key not in self._known:
+                self._known[key] = (single_form(priors, courses, others),)
+            return self._known[key]
+        if key not in self._known:
+            self._known[key] = make(groups, priors, courses, others)
+        return self._known[key]

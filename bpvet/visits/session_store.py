@@ -1,0 +1,147 @@
+"""Every session of some records as arrays: where each animal's stand, and codes for texts.
+
+Frames are made of it for users, when they are asked for, and not between steps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from bpvet.equality import Content
+
+Codes = NDArray[np.int64]
+
+
+class SessionStore:
+    """The columns of `bpvet.sessions`, animals one after another.
+
+    Parameters
+    ----------
+    columns : mapping of str to (n,) array or Categorical
+        By name, in the order of the frame. Texts may be categories.
+    frame : DataFrame, optional
+        The same as a frame, where it is there already.
+    """
+
+    def __init__(self, columns: Mapping[str, Any], frame: pd.DataFrame | None = None) -> None:
+        self._columns = dict(columns)
+        self._arrays: dict[str, NDArray[Any]] = {}
+        self._coded: dict[str, tuple[Codes, NDArray[np.object_]]] = {}
+        if frame is not None:
+            vars(self)["frame"] = frame
+
+    @classmethod
+    def of_frame(cls, frame: pd.DataFrame) -> SessionStore:
+        """Return the store of a frame as from `bpvet.sessions`."""
+        return cls({name: frame[name] for name in frame.columns}, frame)
+
+    def __len__(self) -> int:
+        return len(next(iter(self._columns.values())))
+
+    def array(self, name: str) -> NDArray[Any]:
+        """Return one column (n,) as an array, read-only; texts are objects, dates days."""
+        if name not in self._arrays:
+            column = self._columns[name]
+            if isinstance(column, pd.Categorical):
+                codes, texts = self.coded(name)
+                found = texts[codes]
+            else:
+                found = np.asarray(column)
+            if name == "date":
+                found = found.astype("datetime64[D]")
+            found = found.view()
+            found.setflags(write=False)
+            self._arrays[name] = found
+        return self._arrays[name]
+
+    def coded(self, name: str) -> tuple[Codes, NDArray[np.object_]]:
+        """Return a column of texts as the place of each row's text (n,) among different texts."""
+        if name not in self._coded:
+            column = self._columns[name]
+            if isinstance(column, pd.Categorical):
+                codes, texts = column.codes, np.asarray(column.categories, dtype=object)
+            else:
+                codes, texts = pd.factorize(np.asarray(column, dtype=object))
+            self._coded[name] = codes.astype(np.int64), texts
+        return self._coded[name]
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """The sessions as `bpvet.sessions` gives them."""
+        return pd.DataFrame(
+            {name: _text(column) for name, column in self._columns.items()}, copy=False
+        )
+
+    @cached_property
+    def bounds(self) -> Mapping[str, tuple[int, int]]:
+        """Start and stop of each animal's sessions, by its id."""
+        codes, ids = self.coded("animal")
+        start = np.flatnonzero(np.diff(codes, prepend=-1))
+        stop = np.append(start[1:], len(codes))[: len(start)]
+        names = ids[codes[start]].tolist()
+        return dict(zip(names, zip(start.tolist(), stop.tolist(), strict=True), strict=True))
+
+    def of_animal(self, animal: str) -> AnimalSessions:
+        """Return the sessions of one animal; none of an animal that has none."""
+        return AnimalSessions(self, *self.bounds.get(animal, (0, 0)))
+
+
+class AnimalSessions(Content):
+    """All sessions of one animal: rows of a store, a frame once it is asked for.
+
+    Parameters
+    ----------
+    store : SessionStore
+        Where they stand.
+    start, stop : int
+        The first of them, and the one after the last.
+    """
+
+    def __init__(self, store: SessionStore, start: int, stop: int) -> None:
+        self._store, self._rows = store, slice(start, stop)
+
+    @classmethod
+    def of_frame(cls, frame: pd.DataFrame) -> AnimalSessions:
+        """Return the sessions that a frame holds, counted from 0."""
+        return cls(SessionStore.of_frame(frame), 0, len(frame))
+
+    def __len__(self) -> int:
+        return self._rows.stop - self._rows.start
+
+    def array(self, name: str) -> NDArray[Any]:
+        """Return one column (n,), as `SessionStore.array`."""
+        return self._store.array(name)[self._rows]
+
+    def coded(self, name: str) -> tuple[Codes, NDArray[np.object_]]:
+        """Return a column of texts, as `SessionStore.coded`; some texts may be of other animals."""
+        codes, texts = self._store.coded(name)
+        return codes[self._rows], texts
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """The sessions as `bpvet.sessions` gives them, counted from 0."""
+        return self._store.frame.iloc[self._rows].reset_index(drop=True)
+
+    def _content(self) -> tuple[Any, ...]:
+        return (self.frame,)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Pickle these sessions alone, and not those of the other animals."""
+        return AnimalSessions.of_frame, (self.frame,)
+
+
+def _text(column: Any) -> Any:
+    """Return a column, its categories as texts."""
+    if isinstance(column, pd.Categorical):
+        return pd.Index(column.categories, dtype="str").array.take(column.codes)
+    return column
+
+
+#: Sessions that are asked for columns: of all animals, or of one.
+Sessions = SessionStore | AnimalSessions

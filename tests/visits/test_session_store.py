@@ -1,0 +1,77 @@
+"""The store of sessions: the frame that users get, in slices, and nothing of it changed by them."""
+
+from __future__ import annotations
+
+import pickle
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from bpvet.errors import CallError
+from bpvet.visits.session_store import AnimalSessions, SessionStore
+from bpvet.visits.sessions import session_store, sessions
+
+
+@pytest.fixture
+def herd(clinic: Any) -> Any:
+    """Three animals; B9 was sedated once and has a reading beyond the gauge."""
+    rows = [
+        {"animal": animal, "taken_at": f"2026-03-{day:02d}", "systolic": 140 + day, "reading": i}
+        for animal in ("B10", "B9", "A1")
+        for day in (1, 4, 9)
+        for i in (1, 2)
+    ]
+    rows.append({"animal": "B9", "taken_at": "2026-03-12", "systolic": "> 300"})
+    rows.append({"animal": "B9", "taken_at": "2026-03-14", "systolic": 99, "state": "sedated"})
+    return clinic(rows)
+
+
+def test_each_animal_has_its_rows(herd: Any) -> None:
+    store, frame = session_store(herd), sessions(herd)
+    assert session_store(herd) is store
+    pd.testing.assert_frame_equal(store.frame, frame)
+    assert list(store.bounds) == ["A1", "B10", "B9"]
+    for animal in store.bounds:
+        own = frame[frame["animal"] == animal].reset_index(drop=True)
+        pd.testing.assert_frame_equal(store.of_animal(animal).frame, own)
+    assert store.of_animal("B9").frame["condition"].tolist() == ["clinic"] * 4 + ["sedated"]
+    assert len(store.of_animal("none of these").frame) == 0
+
+
+def test_the_store_of_a_frame_is_the_same(herd: Any) -> None:
+    store = session_store(herd)
+    again = SessionStore.of_frame(sessions(herd))
+    for name in store.frame.columns:
+        np.testing.assert_array_equal(store.array(name), again.array(name))
+        if store.frame[name].dtype == "str" or store.frame[name].dtype == object:
+            for one in (store, again):
+                codes, texts = one.coded(name)
+                np.testing.assert_array_equal(texts[codes], store.array(name))
+        assert not store.array(name).flags.writeable
+
+
+def test_what_a_user_writes_stays_the_users(herd: Any) -> None:
+    store = session_store(herd)
+    first = store.array("systolic")[0]
+    mine = sessions(herd)
+    mine.loc[:, "systolic"] = 0.0
+    assert store.frame["systolic"][0] == first
+    assert sessions(herd)["systolic"][0] == first
+
+
+def test_one_animal_travels_alone(herd: Any) -> None:
+    own = session_store(herd).of_animal("B9")
+    sent = pickle.dumps(own)
+    assert b"B10" not in sent
+    again = pickle.loads(sent)
+    assert type(again) is AnimalSessions
+    assert again == own
+    assert again != session_store(herd).of_animal("A1")
+
+
+def test_a_rule_has_a_store_of_its_own(herd: Any) -> None:
+    assert session_store(herd, "all") is not session_store(herd)
+    with pytest.raises(CallError):
+        session_store(herd, "any")

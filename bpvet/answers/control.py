@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from bpvet.answers.kidney.words import last_kidney_values
 from bpvet.answers.parts import (
     CategoryAnswer,
     OtherWindow,
@@ -14,10 +13,7 @@ from bpvet.answers.parts import (
     TargetAnswer,
     UrgentAnswer,
 )
-from bpvet.answers.phrases import capital
-from bpvet.answers.recheck_words import reason_of
 from bpvet.answers.settle import usual_settle
-from bpvet.answers.urgent_words import urgent_sentence
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.recheck import Window
 from bpvet.facts.sources import PROJECT, fact, source
@@ -35,13 +31,13 @@ from bpvet.visits.signs.states import SignState
 from bpvet.visits.urgency import judged_offset
 
 SYSTOLIC_ONLY = "judged on systolic pressure only"
-#: States whose reason says that all is well.
-_WELL = ("settled", "screen", "screen_risk")
 _DAY = np.timedelta64(1, "D")
 
 
 def urgent_answers(found: Safety, chosen: Guideline) -> tuple[UrgentAnswer, ...]:
     """Return what is urgent, in words; the most pressing first."""
+    from bpvet.wording.en.safety.urgent import urgent_sentence
+
     seen = found.found.seen
     latest = None if seen.latest is None else seen.latest.date
     return tuple(
@@ -211,18 +207,9 @@ def _name(window: Window) -> str:
 
 
 def _reason(found: Safety, again: Recheck) -> str:
-    held = found.standing
-    missing = ""
-    if again.kidneys_held:
-        missing = f"; {last_kidney_values(found.found.kidneys.missing)}"
-    said = capital(reason_of(again.row, held, missing))
-    # Nothing that reads as all well stands beside what withholds a verdict.
-    well = _WELL if found.withheld("verdicts") else ()
-    states = dict.fromkeys(
-        row.key for row in again.beside if row.state not in (again.row.state, *well)
-    )
-    also = [reason_of(row, held) for row in again.beside if row.key in states]
-    return f"{said}. Also: {'; '.join(also)}" if also else said
+    from bpvet.wording.en.safety.recheck import recheck_reason
+
+    return recheck_reason(found, again)
 
 
 def no_recheck(reason: str) -> RecheckAnswer:

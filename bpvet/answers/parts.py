@@ -124,6 +124,14 @@ class NotUsed(Content):
 
 
 @dataclass(frozen=True, eq=False)
+class PressureStep(Content):
+    """The session means on either side of a change of drug, mmHg."""
+
+    before: float
+    after: float
+
+
+@dataclass(frozen=True, eq=False)
 class CategoryAnswer(Content):
     """Probability of each category of the named guideline, or why it is withheld.
 

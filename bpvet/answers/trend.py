@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from bpvet import __version__
-from bpvet.answers.assumptions import assumptions, cautions
 from bpvet.answers.beside import (
     apart_answers,
     companion_answer,
@@ -42,8 +40,7 @@ from bpvet.answers.parts import (
     SurpriseAnswer,
     TrendAnswer,
 )
-from bpvet.answers.recorded import kidney_told, not_used, recorded_answer
-from bpvet.answers.sentences import statements
+from bpvet.answers.recorded import kidney_told, recorded_answer
 from bpvet.answers.settle import slope_settle
 from bpvet.answers.treatments import course_answers, treatment_answers
 from bpvet.errors import CallError
@@ -81,6 +78,8 @@ def trend_answer(
         For an unknown guideline, one that does not speak of the species, or a level outside
         0 to 1.
     """
+    from bpvet.wording.en.trend.statements import worded
+
     if not 0 < level < 1:
         raise CallError(f"an interval needs a level between 0 and 1, not {level}.")
     chosen = guideline_of(guideline, trend.series.species or None)
@@ -157,12 +156,7 @@ def trend_answer(
         measured_before=str(animal["measured_before"]),
         visits=int(series.visit.max(initial=-1)) + 1,
     )
-    answer = replace(answer, assumptions=assumptions(answer), cautions=cautions(answer))
-    told = statements(answer)
-    unused = not_used(records, series.animal, found, treatments, told)
-    return replace(
-        answer, statements=told, sentences=tuple(one.text for one in told), not_used=unused
-    )
+    return worded(answer, records, found, treatments)
 
 
 def _number(value: Any) -> float | None:

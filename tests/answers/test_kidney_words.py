@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import bpvet
-from bpvet.answers.kidney.stage_words import kidney_stage_statements, stage_in_short
+from bpvet.wording.en.kidney.stage import kidney_stage_statements, stage_in_short
 from tests.models.clinic import sign
 from tests.models.kidney_records import CKD, creatinine, lab, sdma, upc, with_labs
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bpvet.answers.parts import SettleAnswer
-from bpvet.answers.settle_words import settle_words
+from bpvet.wording.en.trend.settle import settle_words
 
 
 def chances(*held: float, visits=(1, 2, 4), gap_days: int = 14) -> list[SettleAnswer]:

@@ -3,8 +3,8 @@
 import pytest
 
 import bpvet
-from bpvet.answers.short import short_statements
 from bpvet.answers.unseen import unseen_answer
+from bpvet.wording.en.trend.short import short_statements
 from tests.answers.test_due import DRUG, records
 from tests.models import clinic
 

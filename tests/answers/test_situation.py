@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from bpvet.answers.agreement.situation import situation_sentences, situational_sentences
 from bpvet.models.agreement.situation import situation, situations
+from bpvet.wording.en.agreement.situation import situation_sentences, situational_sentences
 from tests.models.test_situation import clinic
 
 

@@ -11,15 +11,6 @@ import numpy as np
 import pytest
 
 import bpvet
-from bpvet.answers.letter import (
-    SHORT,
-    age_words,
-    asked_lines,
-    letter_statements,
-    letter_text,
-    letter_words,
-    newest_words,
-)
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend import trend_answer
 from bpvet.answers.unseen import unseen_answer
@@ -35,6 +26,15 @@ from bpvet.reports.letter.signs import eyes_line, sign_lines
 from bpvet.reports.letter.source import Source
 from bpvet.reports.letter.table import letter_csv
 from bpvet.reports.letter.who import who_of
+from bpvet.wording.en.letter import (
+    SHORT,
+    age_words,
+    asked_lines,
+    letter_statements,
+    letter_text,
+    letter_words,
+    newest_words,
+)
 
 from . import letter_records as full
 from .conftest import AS_OF, HOSTILE_ID, HOSTILE_NAME, hostile_records

@@ -11,9 +11,9 @@ import pandas as pd
 import pytest
 
 import bpvet
-from bpvet.answers.phrases import day
 from bpvet.facts.drugs import drug_name
 from bpvet.facts.signs.signs import read_sign
+from bpvet.wording.en.phrases import day
 from tests.scenarios.told import FOLDERS, HERE, answered, expected
 
 CASES = [

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from bpvet import __version__
-from bpvet.answers.clinic.words import sentences_of
 from bpvet.answers.plain import plain
+from bpvet.answers.statement import Statement, texts_of
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.cautions import cautions_for
@@ -62,8 +62,10 @@ class CohortAnswer(Brief, Content):
         SDs and correlation, with profile intervals.
     grid : Grid
         How the main estimates move with the choices behind them.
-    sentences, cautions : tuple of str
-        What the numbers say, most useful first; what must stand beside them.
+    statements : tuple of Statement
+        What the numbers say, most useful first.
+    cautions : tuple of str
+        What must stand beside them.
     version : str
         Of this program.
     """
@@ -75,9 +77,14 @@ class CohortAnswer(Brief, Content):
     effects: Mapping[str, Effect]
     components: tuple[Component, ...]
     grid: Grid
-    sentences: tuple[str, ...]
+    statements: tuple[Statement, ...]
     cautions: tuple[str, ...]
     version: str
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """The words of the statements."""
+        return texts_of(self.statements)
 
     @property
     def fixed(self) -> pd.DataFrame:
@@ -89,6 +96,7 @@ class CohortAnswer(Brief, Content):
         """Return every answer as plain JSON values, named as in the library."""
         held: dict[str, Any] = plain(_choices(self) | _numbers(self) | _tables(self))
         return held | {
+            "statements": plain(self.statements),
             "sentences": list(self.sentences),
             "cautions": list(self.cautions),
             "version": self.version,
@@ -111,6 +119,8 @@ def cohort_answer(study: ClinicCohort, level: float = 0.95) -> CohortAnswer:
     CallError
         If the level does not lie between 0 and 1.
     """
+    from bpvet.wording.en.clinic import statements_of
+
     checked_level(level)
     held: dict[str, Any] = {
         "flow": flow(study),
@@ -122,7 +132,7 @@ def cohort_answer(study: ClinicCohort, level: float = 0.95) -> CohortAnswer:
         study=study,
         level=level,
         entry=entry(study),
-        sentences=sentences_of(study, level, **held),
+        statements=statements_of(study, level, **held),
         cautions=_cautions(study),
         version=__version__,
         **held,

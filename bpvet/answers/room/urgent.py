@@ -1,7 +1,7 @@
 """What is urgent of one session in the room, judged on it alone.
 
 Standard library only. Nothing is known here of the animal's signs and drugs: what would be urgent
-with them is told as what to ask for (`bpvet.answers.room.words.caution_lines`).
+with them is told as what to ask for (`bpvet.wording.en.room.caution_lines`).
 """
 
 from __future__ import annotations

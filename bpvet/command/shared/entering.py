@@ -203,7 +203,7 @@ def now_json(found: TrendAnswer | UnseenAnswer | BpvetError) -> dict[str, Any]:
     """Return the same as plain JSON values."""
     from dataclasses import asdict
 
-    from bpvet.answers.short import short_statements
+    from bpvet.wording.en.trend.short import short_statements
 
     if isinstance(found, BpvetError):
         return {"urgent": [], "statements": [], "withheld": str(found)}

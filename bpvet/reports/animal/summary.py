@@ -9,14 +9,14 @@ import numpy as np
 import pandas as pd
 
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.phrases import capital, cited, counted, day, interval, value
-from bpvet.answers.recheck_words import window_words
-from bpvet.answers.sentences import sentence
 from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.models.trend.trend import Trend
-from bpvet.pictures.words import doses_on
 from bpvet.printing import number, probability
 from bpvet.reports.markup import Shown, heading, lines, paragraph, prose, tag, together
+from bpvet.wording.en.phrases import capital, cited, counted, day, interval, value
+from bpvet.wording.en.picture import doses_on
+from bpvet.wording.en.safety.recheck import window_words
+from bpvet.wording.en.trend.statements import sentence
 
 #: From this probability on, "below the floor" stands beside "at target"; from that on it is told.
 _LOW, _FLOOR_TOLD = 0.5, 0.1

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from functools import partial
 from html import escape
 
-from bpvet.answers.phrases import capital, percent
 from bpvet.facts.sources import PROJECT, Fact, source
 from bpvet.figures.clinic.agreement_picture import AgreementPicture
 from bpvet.figures.clinic.audit_picture import AuditPicture
@@ -16,6 +15,7 @@ from bpvet.printing import number
 from bpvet.reports.cautions import footnoted
 from bpvet.reports.markup import Column, Shown, bullets, heading, lines, paragraph, prose, tag
 from bpvet.reports.picture import drawn
+from bpvet.wording.en.phrases import capital, percent
 
 #: A question, its answer in a phrase, and what it rests on.
 Card = tuple[str, str, str]

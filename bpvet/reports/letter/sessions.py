@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.phrases import day
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, UNITS
 from bpvet.figures.lettering import written
 from bpvet.printing import number
 from bpvet.reports.letter.source import Source
 from bpvet.visits.readings import readings_used
+from bpvet.wording.en.phrases import day
 
 #: Behind a mean that has a remark below the table; the dagger is of figures from memory.
 FLAGGED = "‡"

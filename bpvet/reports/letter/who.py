@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.phrases import capital, day
 from bpvet.answers.unseen import UnseenAnswer
 from bpvet.facts.words import CONDITION_WORDS, QUANTITY_WORDS, TAKEN_BY
 from bpvet.figures.lettering import written
 from bpvet.reports.letter.source import Source
+from bpvet.wording.en.phrases import capital, day
 
 #: Letters of a name at the foot of a page; a longer one is named on the first page alone.
 FOOT = 60

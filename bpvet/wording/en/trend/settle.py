@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 from bpvet.answers.parts import SettleAnswer
-from bpvet.answers.phrases import counted
 from bpvet.facts.sources import fact
+from bpvet.wording.en.phrases import counted
 
 
 def settle_words(found: Sequence[SettleAnswer]) -> tuple[str, ...]:

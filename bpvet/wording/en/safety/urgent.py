@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from bpvet.answers.kidney.words import potassium_value, reaction_rise, rise_of
-from bpvet.answers.phrases import capital, day, listed
 from bpvet.facts.categories import Guideline
 from bpvet.facts.recheck import rows
 from bpvet.facts.sources import credit, fact
@@ -14,6 +12,8 @@ from bpvet.visits.labs.events import AcuteRise, PotassiumAlarm
 from bpvet.visits.labs.kidney_reaction import KidneyReaction
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.urgency import Urgent
+from bpvet.wording.en.kidney.events import potassium_value, reaction_rise, rise_of
+from bpvet.wording.en.phrases import capital, day, listed
 
 _VET = "What to change is for the vet to decide."
 

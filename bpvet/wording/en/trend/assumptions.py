@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 
 from bpvet.answers.parts import PriorGroupAnswer, SessionAnswer, TrendAnswer
-from bpvet.answers.phrases import capital, counted, listed
 from bpvet.facts.breeds import sighthound
 from bpvet.facts.cautions import cautions_for
 from bpvet.facts.protocol import DROP_FIRST_FROM
 from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS
 from bpvet.printing import number, probability
+from bpvet.wording.en.phrases import capital, counted, listed
 
 _RAISED = 160.0
 _FEW = 3

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from bpvet.answers.phrases import day, listed
+from collections.abc import Mapping
+
+from bpvet.answers.parts import PressureStep
 from bpvet.answers.statement import Statement
 from bpvet.facts.sources import credit, fact
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.kidney.result import Kidney
+from bpvet.models.safety.safety import Safety
 from bpvet.printing import number
 from bpvet.visits.labs.events import AcuteRise, KidneyStage, MissingKidneyValues, PotassiumAlarm
 from bpvet.visits.labs.history import Change, LabValue
 from bpvet.visits.labs.kidney_reaction import KidneyReaction, Tolerance
 from bpvet.visits.seen import Kidneys
+from bpvet.wording.en.kidney.stage import kidney_stage_statements
+from bpvet.wording.en.phrases import day, listed
 
 _KIND = {"start": "began", "dose": "changed its dose", "product": "changed its product"}
 
@@ -92,6 +97,36 @@ def last_kidney_values(missing: MissingKidneyValues | None) -> str:
     if missing is None or missing.last is None:
         return "kidney values are not on record"
     return f"kidney values are not on record since {day(missing.last)}"
+
+
+def kidney_told(
+    found: Safety, staged: Kidney, steps: Mapping[str, PressureStep]
+) -> tuple[Statement, ...]:
+    """Return what the laboratory values say, with what pressure did meanwhile.
+
+    Parameters
+    ----------
+    found : Safety
+        What comes before any trend: laboratory values, and what is urgent.
+    staged : Kidney
+        Its stage and substages.
+    steps : mapping of str to PressureStep
+        What pressure did between two values, by the date of the later one.
+    """
+    pressure = {on: _meanwhile(step) for on, step in steps.items()}
+    return (
+        *kidney_statements(found.found.kidneys, pressure, staged),
+        *kidney_stage_statements(staged, quiet=found.withheld("verdicts") is not None),
+    )
+
+
+def _meanwhile(step: PressureStep) -> str:
+    gap = step.after - step.before
+    moved = "fell" if gap < 0 else "rose"
+    return (
+        f"pressure {moved} by {number(abs(gap), 0)} meanwhile "
+        f"({number(step.before, 0)} to {number(step.after, 0)} mmHg)"
+    )
 
 
 def kidney_statements(

@@ -7,14 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from bpvet.answers.kidney.lab_words import short_name
-from bpvet.answers.kidney.stage_words import doubling_words
-from bpvet.answers.phrases import capital, interval
 from bpvet.answers.statement import Statement
 from bpvet.facts.sources import fact
 from bpvet.models.kidney.joint import Joint
 from bpvet.models.kidney.rate import Rate
 from bpvet.printing import number, probability
+from bpvet.wording.en.kidney.labs import short_name
+from bpvet.wording.en.kidney.stage import doubling_words
+from bpvet.wording.en.phrases import capital, interval
 
 #: What every reader of these sentences is told once.
 ABOUT = (

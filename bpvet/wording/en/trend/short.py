@@ -6,13 +6,13 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from bpvet.answers.control_words import recheck_text
 from bpvet.answers.parts import CourseAnswer, RecheckAnswer, TrendAnswer
-from bpvet.answers.phrases import day, interval, value
-from bpvet.answers.recorded_words import named_in_urgent, sign_statements
 from bpvet.answers.statement import Statement
 from bpvet.answers.unseen import UnseenAnswer
 from bpvet.printing import probability
+from bpvet.wording.en.phrases import day, interval, value
+from bpvet.wording.en.trend.control import recheck_text
+from bpvet.wording.en.trend.recorded import named_in_urgent, sign_statements
 
 _BOUNDS = {"at least": "at least ", "at most": "at most "}
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from bpvet.answers.phrases import capital, counted, interval
 from bpvet.facts.words import METHOD_WORDS, QUANTITY_WORDS
 from bpvet.maths.agreement.comparison import Estimated
 from bpvet.models.agreement.situation import NEAR_DAYS, Situation, Situational
 from bpvet.printing import number
+from bpvet.wording.en.phrases import capital, counted, interval
 
 #: The condition beside the clinic, as a sentence names it.
 WHERE = {"home": "at home", "calmed": "after a calming drug"}

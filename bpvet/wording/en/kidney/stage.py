@@ -9,13 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 
-from bpvet.answers.phrases import capital, chance, counted, day, interval, listed
 from bpvet.answers.statement import Statement
 from bpvet.facts.sources import credit, fact
 from bpvet.facts.words import DECIMALS, QUANTITY_WORDS
 from bpvet.models.kidney.rate import Rate
 from bpvet.models.kidney.result import Kidney, MarkerStage, Usual
 from bpvet.printing import number, probability
+from bpvet.wording.en.phrases import capital, chance, counted, day, interval, listed
 
 #: Probabilities from here on are named.
 _SHOWN = 0.01

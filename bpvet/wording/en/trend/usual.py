@@ -6,9 +6,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from bpvet.answers.kidney.lab_words import lab_slope, lab_usual
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.phrases import (
+from bpvet.answers.statement import Statement
+from bpvet.facts.sources import fact
+from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
+from bpvet.printing import number, probability
+from bpvet.wording.en.kidney.labs import lab_slope, lab_usual
+from bpvet.wording.en.phrases import (
     capital,
     chance,
     counted,
@@ -21,11 +25,7 @@ from bpvet.answers.phrases import (
     value,
     whole,
 )
-from bpvet.answers.settle_words import settle_words
-from bpvet.answers.statement import Statement
-from bpvet.facts.sources import fact
-from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
-from bpvet.printing import number, probability
+from bpvet.wording.en.trend.settle import settle_words
 
 #: Width of the range expected of a session from which it is said that little could surprise.
 _SO_WIDE = {"mmHg": 120.0, "/min": 150.0}

@@ -18,12 +18,13 @@ from bpvet.answers.parts import (
     TrendAnswer,
     UrgentAnswer,
 )
-from bpvet.answers.phrases import capital, counted, day, listed
 from bpvet.answers.statement import Statement
 from bpvet.facts.categories import guideline
 from bpvet.facts.sources import credit
 from bpvet.facts.words import CONDITION_WORDS
 from bpvet.printing import number
+from bpvet.visits.treatments.missed import MissedDoses
+from bpvet.wording.en.phrases import capital, counted, day, listed
 
 _CHANGED = {
     "start": "{drug} began",
@@ -92,6 +93,18 @@ def sign_statements(found: tuple[SignAnswer, ...], named: set[str]) -> Iterator[
             f"A note of {day(one.seen_on)} says “{one.text}”. If it is a sign, enter it among the "
             "observations; it is not used here.",
         )
+
+
+def missed_text(one: MissedDoses) -> str:
+    """Return what is told of doses that were missed or late."""
+    when = f"on {day(one.first)}"
+    if one.last != one.first:
+        when = f"from {day(one.first)} to {day(one.last)}"
+    what = f"of {one.drug}" if one.drug else "of every pressure drug"
+    effect = (
+        "the effect is taken to fade meanwhile" if one.what == "missed" else "this changes nothing"
+    )
+    return f"Doses {what} were {one.what} {when}; {effect}."
 
 
 def _listed(found: list[SignAnswer]) -> str:

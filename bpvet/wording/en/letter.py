@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from bpvet.answers.parts import SessionAnswer, SignAnswer, TrendAnswer
-from bpvet.answers.phrases import counted, day, value
 from bpvet.answers.statement import Statement
 from bpvet.answers.unseen import UnseenAnswer
 from bpvet.facts.words import CONDITION_WORDS, TAKEN_BY
 from bpvet.printing import number
+from bpvet.wording.en.phrases import counted, day, value
 
 #: Topics, and single keys, that a colleague needs first, in their order.
 FIRST = (

@@ -9,12 +9,12 @@ from __future__ import annotations
 import numpy as np
 
 from bpvet.answers.control import settled
-from bpvet.answers.kidney.stage_words import doubling_words
 from bpvet.answers.parts import LeftOutAnswer, TreatmentAnswer, TrendAnswer
-from bpvet.answers.phrases import capital, chance, counted, day, interval, listed, percent
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.kidney.rate import Rate
 from bpvet.printing import number, probability
+from bpvet.wording.en.kidney.stage import doubling_words
+from bpvet.wording.en.phrases import capital, chance, counted, day, interval, listed, percent
 
 _SURE, _UNLIKELY = "sure", "unlikely"
 

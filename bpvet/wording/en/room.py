@@ -5,9 +5,9 @@ Standard library only. Where a rule is from memory, the words say so.
 
 from __future__ import annotations
 
-from bpvet.answers.room.parts import RangeAnswer
+from bpvet.answers.room.parts import GoOnAnswer, RangeAnswer, RoomWords
 from bpvet.answers.room.urgent import judged
-from bpvet.facts.categories import Guideline
+from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.protocol import CEILING, ENOUGH_READINGS, MIN_READINGS, limits
 from bpvet.facts.sources import credit, fact
 from bpvet.facts.words import KEPT_OUT_CONDITIONS, SPECIES
@@ -17,8 +17,38 @@ from bpvet.visits.choice import FEW, INCONSISTENT, NOT_ENOUGH, STILL_FALLING, Se
 _SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven")
 
 
-def range_line(lies: RangeAnswer, credited: str) -> str:
-    """Return the range that the mean lies in as a sentence; `credited` names its source."""
+def room_words(
+    found: SessionSum,
+    lies: RangeAnswer,
+    go_on: GoOnAnswer,
+    chosen: Guideline,
+    condition: str,
+    species: str,
+    sizes: tuple[float | None, float | None],
+) -> RoomWords:
+    """Return what a person reads beside the numbers.
+
+    Parameters
+    ----------
+    found : SessionSum
+    lies : RangeAnswer
+    go_on : GoOnAnswer
+    chosen : Guideline
+    condition, species : str
+        As in the records.
+    sizes : (float or None, float or None)
+        Width of the cuff and circumference of the limb under it, cm.
+    """
+    return RoomWords(
+        range=range_line(lies),
+        go_on=go_on_lines(found, go_on.more_for_minimum, go_on.more_for_enough),
+        cautions=caution_lines(found, chosen, condition),
+        notes=(*note_lines(found, species), *cuff_lines(*sizes, species)),
+    )
+
+
+def range_line(lies: RangeAnswer) -> str:
+    """Return the range that the mean lies in as a sentence, with the source of its bounds."""
     if lies.name is None:
         return f"No range is named: {lies.withheld}."
     if lies.low is None:
@@ -28,6 +58,8 @@ def range_line(lies: RangeAnswer, credited: str) -> str:
     else:
         ends = f"{number(lies.low, 0)} up to {number(lies.high, 0)} mmHg"
     beyond = f" {lies.or_beyond}" if lies.or_beyond else ""
+    bounds = guideline(lies.guideline).categories
+    credited = next((credit(fact(one.fact_id)) for one in bounds if one.name == lies.name), "")
     return (
         f'In the range of "{lies.name}"{beyond} ({ends}; {credited}). '
         "One session says where this visit lies, not what the animal usually has."

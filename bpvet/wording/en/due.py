@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bpvet.answers.parts import RecheckAnswer, UrgentAnswer
-from bpvet.answers.phrases import capital, cited, counted, day, listed
 from bpvet.facts.sources import fact
 from bpvet.models.safety.checks_due import Check
 from bpvet.printing import number
+from bpvet.wording.en.phrases import capital, cited, counted, day, listed
 
 if TYPE_CHECKING:
     from bpvet.answers.due.due import DueRow

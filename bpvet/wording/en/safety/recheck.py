@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from bpvet.answers.phrases import counted, day, listed
 from bpvet.facts.recheck import Row
 from bpvet.facts.sources import credit as credit_of
 from bpvet.models.safety.recheck import Recheck, Standing
+from bpvet.models.safety.safety import Safety
 from bpvet.printing import number
+from bpvet.wording.en.kidney.events import last_kidney_values
+from bpvet.wording.en.phrases import capital, counted, day, listed
 
 _JUDGED = "judgement of this project"
+#: States whose reason says that all is well.
+_WELL = ("settled", "screen", "screen_risk")
 #: What makes an animal one at risk (`bpvet.visits.seen`), as part of a sentence.
 _RISK = {
     "stage": "kidney values of stage 3 or 4",
@@ -25,6 +29,22 @@ _RISK = {
     "longstanding": "a longstanding sign",
     "raising_drug": "a drug known to raise pressure",
 }
+
+
+def recheck_reason(found: Safety, again: Recheck) -> str:
+    """Return why a window is so: the reason of its row, and of every other row that fits."""
+    standing = found.standing
+    missing = ""
+    if again.kidneys_held:
+        missing = f"; {last_kidney_values(found.found.kidneys.missing)}"
+    said = capital(reason_of(again.row, standing, missing))
+    # Nothing that reads as all well stands beside what withholds a verdict.
+    well = _WELL if found.withheld("verdicts") else ()
+    states = dict.fromkeys(
+        row.key for row in again.beside if row.state not in (again.row.state, *well)
+    )
+    also = [reason_of(row, standing) for row in again.beside if row.key in states]
+    return f"{said}. Also: {'; '.join(also)}" if also else said
 
 
 def reason_of(row: Row, standing: Standing, missing: str = "") -> str:

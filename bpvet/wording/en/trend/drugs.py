@@ -6,13 +6,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from bpvet.answers.kidney.lab_words import lab_treatment
 from bpvet.answers.parts import PlainAnswer, TreatmentAnswer, TrendAnswer
-from bpvet.answers.phrases import capital, counted, day, interval, listed, of_labs, one_of
-from bpvet.answers.settle_words import settle_words
 from bpvet.answers.statement import Statement
 from bpvet.facts.sources import fact
 from bpvet.printing import number, probability
+from bpvet.wording.en.kidney.labs import lab_treatment
+from bpvet.wording.en.phrases import capital, counted, day, interval, listed, of_labs, one_of
+from bpvet.wording.en.trend.settle import settle_words
 
 #: Up to so many sessions before a drug, habituation and effect cannot be told apart.
 _FEW_BEFORE = 2

@@ -11,13 +11,13 @@ from collections.abc import Iterator
 import numpy as np
 
 from bpvet.answers.parts import RecheckAnswer, TrendAnswer
-from bpvet.answers.phrases import cited, counted, day, listed
-from bpvet.answers.recheck_words import window_words
-from bpvet.answers.settle_words import settle_words
 from bpvet.answers.statement import Statement
 from bpvet.facts.categories import guideline
 from bpvet.facts.sources import credit, fact
 from bpvet.printing import number, probability
+from bpvet.wording.en.phrases import cited, counted, day, listed
+from bpvet.wording.en.safety.recheck import window_words
+from bpvet.wording.en.trend.settle import settle_words
 
 _JUDGED = "judgement of this project"
 

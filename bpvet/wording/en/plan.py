@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
-from bpvet.answers.phrases import capital, counted, day, percent
 from bpvet.answers.plan.parts import (
     FurtherAnswer,
     OpenQuestion,
@@ -12,29 +12,57 @@ from bpvet.answers.plan.parts import (
     SpellPrecision,
     StudyAnswer,
 )
-from bpvet.answers.settle_words import settle_words
+from bpvet.answers.statement import Statement, texts_of
 from bpvet.facts.words import CONDITION_WORDS, QUANTITY_WORDS, TAKEN_BY
 from bpvet.models.plan.schedule import Precision
 from bpvet.printing import a_or_an, number, probability
+from bpvet.wording.en.phrases import capital, counted, day, percent
+from bpvet.wording.en.trend.settle import settle_words
 
 #: Shares of the SD before the visits: from here on they tell almost nothing, or little.
 _ALMOST_ALL, _MOST = 0.9, 0.7
 _GAPS = {1: "daily", 7: "weekly", 14: "fortnightly"}
 
 
-def plan_sentences(answer: PlanAnswer) -> tuple[str, ...]:
-    """Return the sentences of a plan for a new animal."""
-    said = (_usual(answer), _fewest(answer), _readings(answer), _effect(answer), _slope(answer))
-    study = () if answer.study is None else (_study(answer, answer.study),)
-    return (*said, *study)
+def worded_plan(answer: PlanAnswer) -> PlanAnswer:
+    """Return a plan for a new animal with what is told of it, and what it rests on."""
+    told = plan_statements(answer)
+    return replace(answer, statements=told, sentences=texts_of(told), notes=plan_notes(answer))
 
 
-def further_sentences(answer: FurtherAnswer) -> tuple[str, ...]:
-    """Return the sentences of a plan for an animal already measured."""
-    effects = tuple(_spell(answer, one) for one in answer.effects)
-    settled = tuple(_open(answer, one) for one in answer.open_questions)
-    known = (_now(answer), _further(answer), _fewest_further(answer), *effects, _slope(answer))
-    return (*known, *settled)
+def worded_further(answer: FurtherAnswer) -> FurtherAnswer:
+    """Return a plan for an animal already measured with what is told of it, and its grounds."""
+    told = further_statements(answer)
+    return replace(answer, statements=told, sentences=texts_of(told), notes=further_notes(answer))
+
+
+def plan_statements(answer: PlanAnswer) -> tuple[Statement, ...]:
+    """Return what is told of a plan for a new animal."""
+    said = [
+        Statement("plan.usual", _usual(answer)),
+        Statement("plan.fewest", _fewest(answer)),
+        Statement("plan.readings", _readings(answer)),
+        Statement("plan.effect", _effect(answer)),
+        Statement("plan.slope", _slope(answer)),
+    ]
+    if answer.study is not None:
+        said.append(Statement("plan.study", _study(answer, answer.study)))
+    return tuple(said)
+
+
+def further_statements(answer: FurtherAnswer) -> tuple[Statement, ...]:
+    """Return what is told of a plan for an animal already measured."""
+    return (
+        Statement("plan.known", _now(answer)),
+        Statement("plan.further", _further(answer)),
+        Statement("plan.fewest", _fewest_further(answer)),
+        *(Statement("plan.drug", _spell(answer, one)) for one in answer.effects),
+        Statement("plan.slope", _slope(answer)),
+        *(
+            Statement(f"plan.open_{one.question}", _open(answer, one))
+            for one in answer.open_questions
+        ),
+    )
 
 
 def plan_notes(answer: PlanAnswer) -> tuple[str, ...]:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 
-from bpvet.answers.phrases import capital, counted, interval, listed
+from bpvet.answers.statement import Statement
 from bpvet.facts.words import QUANTITY_WORDS, TAKEN_BY, UNITS
 from bpvet.models.clinic.cohort import ClinicCohort
 from bpvet.models.clinic.components import Component
 from bpvet.models.clinic.flow import Flow
 from bpvet.models.clinic.grid import Effect, Grid
 from bpvet.printing import number
+from bpvet.wording.en.phrases import capital, counted, interval, listed
 
 #: In 95 % of cases a normal lies within so many SDs.
 _REACH = 1.96
@@ -32,27 +33,28 @@ _TERMS = {
 }
 
 
-def sentences_of(
+def statements_of(
     study: ClinicCohort,
     level: float,
     flow: Flow,
     effects: Mapping[str, Effect],
     components: Sequence[Component],
     grid: Grid,
-) -> tuple[str, ...]:
-    """Return the sentences, most useful first; those with nothing to say are left out."""
+) -> tuple[Statement, ...]:
+    """Return what is told, most useful first; what has nothing to say is left out."""
     unit = UNITS[study.quantity]
-    return (
-        counted_words(study, flow),
-        over_months(study, effects["months"], level),
-        *_with_a_drug(study, effects, grid.month, level),
-        *_method(effects["oscillometric"], unit, level),
-        *_scatter(study, components, unit),
-        *_slopes(study, components, unit),
-        *_explained(study),
-        *_moved(grid, unit),
-        *_without(study),
-    )
+    said: dict[str, Iterable[str]] = {
+        "counted": (counted_words(study, flow),),
+        "months": (over_months(study, effects["months"], level),),
+        "treated": _with_a_drug(study, effects, grid.month, level),
+        "method": _method(effects["oscillometric"], unit, level),
+        "scatter": _scatter(study, components, unit),
+        "slopes": _slopes(study, components, unit),
+        "explained": _explained(study),
+        "choices": _moved(grid, unit),
+        "left_out": _without(study),
+    }
+    return tuple(Statement(f"cohort.{key}", text) for key, texts in said.items() for text in texts)
 
 
 def counted_words(study: ClinicCohort, flow: Flow) -> str:

@@ -8,13 +8,19 @@ it. Nothing here advises a drug or a dose, nor to begin, stop or go on with one.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
-from bpvet.answers.control_words import category, recheck, share, target
-from bpvet.answers.drug_words import drugs
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.recorded_words import context, signs, species
 from bpvet.answers.statement import Statement
-from bpvet.answers.usual_words import (
+from bpvet.models.safety.safety import Safety
+from bpvet.records.records import Records
+from bpvet.visits.treatments.courses import Treatments
+from bpvet.wording.en.trend.assumptions import assumptions, cautions
+from bpvet.wording.en.trend.control import category, recheck, share, target
+from bpvet.wording.en.trend.drugs import drugs
+from bpvet.wording.en.trend.recorded import context, signs, species
+from bpvet.wording.en.trend.unused import not_used
+from bpvet.wording.en.trend.usual import (
     companions,
     following,
     others,
@@ -73,4 +79,26 @@ def statements(answer: TrendAnswer) -> tuple[Statement, ...]:
         Statement(one.key, f"{one.text}{joined}")
         for topic in TOPICS
         for one in statements_on(answer, topic)
+    )
+
+
+def worded(
+    answer: TrendAnswer, records: Records, found: Safety, treatments: Treatments
+) -> TrendAnswer:
+    """Return the answer with all that is told of it, and the rows of which nothing is told.
+
+    Parameters
+    ----------
+    answer : TrendAnswer
+        Its numbers and codes.
+    records, found, treatments
+        As `bpvet.wording.en.trend.unused.not_used` takes them.
+    """
+    answer = replace(answer, assumptions=assumptions(answer), cautions=cautions(answer))
+    told = statements(answer)
+    return replace(
+        answer,
+        statements=told,
+        sentences=tuple(one.text for one in told),
+        not_used=not_used(records, answer.animal, found, treatments, told),
     )

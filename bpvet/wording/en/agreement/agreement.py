@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from types import MappingProxyType
-
-from bpvet.answers.phrases import capital, counted, interval, listed, percent
+from bpvet.answers.statement import Statement
 from bpvet.facts.measuring import judged
 from bpvet.facts.sources import marked
 from bpvet.maths.agreement.comparison import Estimated
@@ -18,6 +15,7 @@ from bpvet.models.agreement.device import (
 )
 from bpvet.models.agreement.result import Agreement
 from bpvet.printing import number, probability
+from bpvet.wording.en.phrases import capital, counted, interval, listed, percent
 
 #: Fewer animals than this say little about animals in general.
 FEW_ANIMALS = int(judged("agreement.few_animals"))
@@ -32,26 +30,23 @@ _NOT_SHARED = (
 APART = judged("agreement.apart")
 
 
-def sections_of(agree: Agreement) -> Mapping[str, tuple[str, ...]]:
-    """Return the sentences by topic, most useful first; those with nothing to say are left out."""
-    said = {
-        "answers": (
-            can_be_read_as_one(agree),
-            bias(agree),
-            limits(agree),
-            shares(agree),
-            proportional(agree),
-            repeatability(agree),
-        ),
-        "criteria": (criteria(agree),),
-        "bridged": (
-            bridged(agree),
-            _NOT_SHARED if agree.offset.shared_visit_share.estimate else "",
-        ),
-        "basis": basis(agree),
-    }
-    kept = {topic: tuple(one for one in found if one) for topic, found in said.items()}
-    return MappingProxyType(kept)
+def agreement_statements(agree: Agreement) -> tuple[Statement, ...]:
+    """Return what is told by topic, most useful first; what has nothing to say is left out."""
+    shared = agree.offset.shared_visit_share.estimate
+    said = (
+        Statement("answers.interchangeable", can_be_read_as_one(agree)),
+        Statement("answers.bias", bias(agree)),
+        Statement("answers.limits", limits(agree)),
+        Statement("answers.shares", shares(agree)),
+        Statement("answers.proportional", proportional(agree)),
+        Statement("answers.repeatability", repeatability(agree)),
+        Statement("criteria.devices", criteria(agree)),
+        Statement("bridged.offset", bridged(agree)),
+        Statement("bridged.not_shared", _NOT_SHARED if shared else ""),
+        Statement("basis.pairs", basis(agree)),
+        *(Statement("basis.note", note) for note in agree.notes),
+    )
+    return tuple(one for one in said if one.text)
 
 
 def can_be_read_as_one(agree: Agreement) -> str:
@@ -199,8 +194,8 @@ def bridged(agree: Agreement) -> str:
     return f"{said} Visit noise shared by both: {shared}."
 
 
-def basis(agree: Agreement) -> tuple[str, ...]:
-    """What it rests on, and the choices made."""
+def basis(agree: Agreement) -> str:
+    """What it rests on."""
     data = agree.data
     animals = len(data.animals)
     said = (
@@ -209,7 +204,7 @@ def basis(agree: Agreement) -> tuple[str, ...]:
     )
     if animals < FEW_ANIMALS:
         said += " So few animals say little about animals in general."
-    return (said, *agree.notes)
+    return said
 
 
 def _shares_from(e: Estimated) -> str:

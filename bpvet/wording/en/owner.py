@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from bpvet.answers.owner.owner import OwnerAnswer, OwnerLast
-from bpvet.answers.phrases import counted, day
 from bpvet.facts.sources import credit, fact
 from bpvet.facts.words import KEPT_OUT_CONDITIONS
 from bpvet.printing import number
+from bpvet.wording.en.phrases import counted, day
 
 PHONE = "Please phone the practice today."
 #: What the owner is told of each urgent rule; what was measured, not what it may mean.

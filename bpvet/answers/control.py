@@ -14,6 +14,7 @@ from bpvet.answers.parts import (
     UrgentAnswer,
 )
 from bpvet.answers.settle import usual_settle
+from bpvet.answers.verdicts import Settled, Verdict, settled
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.recheck import Window
 from bpvet.facts.sources import PROJECT, fact, source
@@ -31,6 +32,11 @@ from bpvet.visits.signs.states import SignState
 from bpvet.visits.urgency import judged_offset
 
 SYSTOLIC_ONLY = "judged on systolic pressure only"
+_ON_TARGET = {
+    Settled.YES: Verdict.AT_OR_BELOW,
+    Settled.NO: Verdict.ABOVE,
+    Settled.OPEN: Verdict.NOT_SETTLED,
+}
 _DAY = np.timedelta64(1, "D")
 
 
@@ -100,10 +106,10 @@ def target_answer(trend: Trend, chosen: Guideline, found: Safety) -> TargetAnswe
     value, kind = target_for(trend, chosen)
     below = below_judged(trend)
     p = below(value)
-    verdict = settled(p, "at or below", "above")
+    verdict = _ON_TARGET[settled(p)]
     stated = chosen.target if kind == "guideline" else chosen.raised
     withheld = found.withheld("target")
-    open_ = verdict == "not settled" and not withheld
+    open_ = verdict is Verdict.NOT_SETTLED and not withheld
     added = float(judged_offset([trend.series.condition])[0])
     return TargetAnswer(
         guideline=chosen.key,
@@ -139,13 +145,6 @@ def no_target(chosen: Guideline, reason: str = SYSTOLIC_ONLY) -> TargetAnswer:
         remembered=False,
         reason=reason,
     )
-
-
-def settled(p: float, yes: str, no: str) -> str:
-    """Return `yes` or `no` where the probability settles it, else "not settled"."""
-    if p >= float(fact("project.verdict.sure").value or 1):
-        return yes
-    return no if p <= float(fact("project.verdict.unlikely").value or 0) else "not settled"
 
 
 def share_answer(trend: Trend, control: TargetAnswer) -> ShareAnswer:

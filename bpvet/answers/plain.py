@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import fields, is_dataclass
+from enum import Enum
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,8 @@ def plain(value: Any) -> Any:
         return {str(key): plain(held) for key, held in value.items()}
     if isinstance(value, list | tuple):
         return [plain(held) for held in value]
+    if isinstance(value, Enum):
+        return value.value
     if isinstance(value, np.datetime64):
         return None if np.isnat(value) else str(value.astype("datetime64[D]"))
     if isinstance(value, bool | np.bool_):

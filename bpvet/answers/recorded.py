@@ -26,13 +26,14 @@ from bpvet.records.records import Records
 from bpvet.visits.context import context_changes, swings
 from bpvet.visits.treatments.courses import OtherDrug, Treatments
 from bpvet.visits.treatments.missed import missed_rows
-from bpvet.visits.urgency import latest_date
+from bpvet.visits.urgency import UrgentRule, latest_date
 
 if TYPE_CHECKING:
     from bpvet.visits.treatments.missed import MissedDoses
 
 _DAY = np.timedelta64(1, "D")
 _YEAR = 365
+_LOW_RULES = {UrgentRule.LOW, UrgentRule.LOW_ON_TREATMENT}
 
 
 def recorded_answer(
@@ -146,7 +147,7 @@ def _below_floor(sessions: pd.DataFrame, found: Safety) -> float | None:
     held = found.standing
     rules = {one.rule for one in found.lines}
     day = latest_date(sessions, TREND_CONDITIONS)
-    if day is None or held.written or not held.on_drug or rules & {"low", "low_on_treatment"}:
+    if day is None or held.written or not held.on_drug or rules & _LOW_RULES:
         return None
     low = held.lowest
     least = float(fact("project.urgent.low_on_drug").value or 0)

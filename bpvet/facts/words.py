@@ -5,6 +5,15 @@ Standard library only: the in-room sum loads this and little else.
 
 from __future__ import annotations
 
+from enum import StrEnum
+
+
+class Word(StrEnum):
+    """A word of the contract: decided on by its name, printed and stored as its value."""
+
+    __repr__ = str.__repr__
+
+
 SPECIES = ("cat", "dog")
 METHODS = ("doppler", "oscillometric")
 #: Quantities that a reading carries, and the one derived from two of them.

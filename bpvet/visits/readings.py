@@ -17,7 +17,7 @@ from bpvet.records.records import Records
 from bpvet.visits.choice import (
     FATES,
     KINDS,
-    NO_SOUND,
+    Flag,
     checked_rule,
     left_out_reason,
 )
@@ -144,7 +144,7 @@ def kinds(frame: pd.DataFrame) -> NDArray[np.int8]:
     silent, number, bounded = (np.zeros(n, dtype=bool) for _ in range(3))
     for name in READING_QUANTITIES:
         bound = frame[f"{name}_bound"]
-        no_sound = (bound == NO_SOUND).to_numpy(dtype=bool)
+        no_sound = (bound == Flag.NO_SOUND).to_numpy(dtype=bool)
         given = frame[name].notna().to_numpy() & ~no_sound
         silent |= no_sound
         number |= given
@@ -183,7 +183,7 @@ def _reasons(
     reason = frame["set_aside"].to_numpy(dtype=object).copy()
     reason[(reason == "") & (fate == "set aside")] = "no usable number, animal, method or date"
     reason = np.where(fate == "excluded", frame["excluded"].to_numpy(dtype=object), reason)
-    reason[fate == "no sound"] = NO_SOUND
+    reason[fate == "no sound"] = Flag.NO_SOUND.value
     reason[fate == "used"] = ""
     many = np.zeros(len(frame), dtype=np.int64)
     many[placement.row] = taken_counts(frame, placement)[placement.of]

@@ -128,7 +128,7 @@ def standing(
         | ((dates.low < floor) & (p[-1] is not None and p[-1] >= _number("urgent.low_likely")))
     )
     recent = (dates.date > as_of - 180 * _DAY) & (dates.date != latest)
-    held = {one.rule: one for one in lines}
+    held: dict[str, Urgent] = {one.rule: one for one in lines}
     return Standing(
         as_of=as_of,
         latest=latest,

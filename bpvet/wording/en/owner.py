@@ -14,20 +14,22 @@ from bpvet.answers.owner.owner import OwnerAnswer, OwnerLast
 from bpvet.facts.sources import credit, fact
 from bpvet.facts.words import KEPT_OUT_CONDITIONS
 from bpvet.printing import number
+from bpvet.visits.urgency import UrgentRule
 from bpvet.wording.en.phrases import counted, day
 
 PHONE = "Please phone the practice today."
 #: What the owner is told of each urgent rule; what was measured, not what it may mean.
-_WHY = {
-    "sign_current": "A sign is on file that a vet must look at.",
-    "low": "The last number was very low. It may be too low, or it may have been read wrong.",
-    "acute_kidney": "Your vet wants to talk with you about a blood test.",
-    "potassium": "Your vet wants to talk with you about a blood test.",
-    "kidney_reaction": "Your vet wants to talk with you about a blood test.",
-    "low_on_treatment": "The last number was low.",
-    "severe": "The last number was very high.",
-    "sign_unread": "There is a note on file that the vet needs to go through with you.",
-    "sign_open": "A sign was seen, and nobody has noted how it went on.",
+_WHY: dict[str, str] = {
+    UrgentRule.SIGN_CURRENT: "A sign is on file that a vet must look at.",
+    UrgentRule.LOW: "The last number was very low. It may be too low, or it may have been read "
+    "wrong.",
+    UrgentRule.ACUTE_KIDNEY: "Your vet wants to talk with you about a blood test.",
+    UrgentRule.POTASSIUM: "Your vet wants to talk with you about a blood test.",
+    UrgentRule.KIDNEY_REACTION: "Your vet wants to talk with you about a blood test.",
+    UrgentRule.LOW_ON_TREATMENT: "The last number was low.",
+    UrgentRule.SEVERE: "The last number was very high.",
+    UrgentRule.SIGN_UNREAD: "There is a note on file that the vet needs to go through with you.",
+    UrgentRule.SIGN_OPEN: "A sign was seen, and nobody has noted how it went on.",
 }
 #: Signs at which the owner phones at once (judgement of this project, after what the urgent rules
 #: and the cautions name).

@@ -12,7 +12,7 @@ from bpvet.facts.protocol import CEILING, ENOUGH_READINGS, MIN_READINGS, limits
 from bpvet.facts.sources import credit, fact
 from bpvet.facts.words import KEPT_OUT_CONDITIONS, SPECIES
 from bpvet.printing import number
-from bpvet.visits.choice import FEW, INCONSISTENT, NOT_ENOUGH, STILL_FALLING, SessionSum
+from bpvet.visits.choice import Flag, SessionSum
 
 _SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven")
 
@@ -77,25 +77,25 @@ def go_on_lines(found: SessionSum, to_minimum: int, to_enough: int) -> tuple[str
     """
     reasons = {reason.text for reason in found.go_on}
     lines = []
-    if FEW in reasons:
+    if Flag.FEW in reasons:
         lines.append(
             f"Go on: take at least {_counted(to_minimum, 'more reading')}, so that "
             f"{_count(MIN_READINGS)} count ({_cited('protocol.n.minimum')}). Better: "
             f"{_count(to_enough)} more, so that {_count(ENOUGH_READINGS)} count"
             f"{_first_goes(found)}."
         )
-    elif NOT_ENOUGH in reasons:
+    elif Flag.NOT_ENOUGH in reasons:
         lines.append(
             f"Go on if the animal lets you: {_counted(to_enough, 'more reading')} would make "
             f"{_count(ENOUGH_READINGS)} that count, and {_count(ENOUGH_READINGS)} to seven are "
             f"advised ({_cited('protocol.n.enough')}){_first_goes(found)}."
         )
-    if STILL_FALLING in reasons:
+    if Flag.STILL_FALLING in reasons:
         lines.append(
             "Go on: the readings are still falling, so their mean reads high. Wait until they "
             f"level off, then take five to seven ({_cited('protocol.plateau')})."
         )
-    if INCONSISTENT in reasons:
+    if Flag.INCONSISTENT in reasons:
         spread = (
             "one lies far beyond the others"
             if found.cv is None

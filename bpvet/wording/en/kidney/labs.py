@@ -8,15 +8,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from bpvet.answers.control import settled
 from bpvet.answers.parts import LeftOutAnswer, TreatmentAnswer, TrendAnswer
+from bpvet.answers.verdicts import Settled, settled
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.kidney.rate import Rate
 from bpvet.printing import number, probability
 from bpvet.wording.en.kidney.stage import doubling_words
 from bpvet.wording.en.phrases import capital, chance, counted, day, interval, listed, percent
-
-_SURE, _UNLIKELY = "sure", "unlikely"
 
 
 def short_name(quantity: str) -> str:
@@ -57,7 +55,7 @@ def lab_slope(answer: TrendAnswer) -> str:
         f"{number(found.lower, 1)} to {number(found.upper, 1)})"
     )
     words = _weight(answer, each) if answer.quantity == "weight" else _rising(answer, each)
-    if answer.quantity != "weight" and settled(found.p_rising, _SURE, _UNLIKELY) == _SURE:
+    if answer.quantity != "weight" and settled(found.p_rising) is Settled.YES:
         rate = Rate(found.per_30_days, found.lower, found.upper, found.p_rising)
         words = f"{words} {doubling_words(rate)}"
     return (
@@ -69,12 +67,12 @@ def lab_slope(answer: TrendAnswer) -> str:
 def _rising(answer: TrendAnswer, each: str) -> str:
     found = answer.slope
     fast = f"by more than 3 % a month {probability(found.p_rising_by_1)}"
-    if settled(found.p_rising_by_1, _SURE, _UNLIKELY) == _SURE:
+    if settled(found.p_rising_by_1) is Settled.YES:
         return f"It is rising by more than 3 % a month ({chance(found.p_rising_by_1)}): {each}."
-    rising = settled(found.p_rising, _SURE, _UNLIKELY)
-    if rising == _SURE:
+    rising = settled(found.p_rising)
+    if rising is Settled.YES:
         return f"It is rising ({chance(found.p_rising)}, {fast}): {each}."
-    if rising == _UNLIKELY:
+    if rising is Settled.NO:
         return f"A rise is unlikely ({chance(found.p_rising)}): {each}."
     return (
         f"Whether it is rising: cannot tell yet ({chance(found.p_rising)}, {fast}). "
@@ -84,10 +82,10 @@ def _rising(answer: TrendAnswer, each: str) -> str:
 
 def _weight(answer: TrendAnswer, each: str) -> str:
     rising = answer.slope.p_rising
-    settles = settled(1 - rising, _SURE, _UNLIKELY)
-    if settles == _SURE:
+    settles = settled(1 - rising)
+    if settles is Settled.YES:
         return f"It is falling ({chance(1 - rising)}): {each}."
-    if settles == _UNLIKELY:
+    if settles is Settled.NO:
         return f"It is rising ({chance(rising)}): {each}."
     return (
         f"Whether it is falling: cannot tell yet ({chance(1 - rising)}). {capital(each)}. "
@@ -114,11 +112,11 @@ def lab_treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     p = effect.p_lower_by_10 if lost else effect.p_higher_by_10
     did, held = "fell" if lost else "rose", f"{chance(p)}; {full}"
     words = {
-        _SURE: f"{name}: {what} {did} by 10 % or more with it ({held}).",
-        _UNLIKELY: f"{name}: {chance(p)} that {what} {did} by 10 % or more with it ({full}).",
-        "not settled": f"{name}: cannot tell yet whether {what} {did} by "
+        Settled.YES: f"{name}: {what} {did} by 10 % or more with it ({held}).",
+        Settled.NO: f"{name}: {chance(p)} that {what} {did} by 10 % or more with it ({full}).",
+        Settled.OPEN: f"{name}: cannot tell yet whether {what} {did} by "
         f"10 % or more with it ({held}).",
-    }[settled(p, _SURE, _UNLIKELY)]
+    }[settled(p)]
     if answer.quantity == "upc":
         words += f" A fall by 10 % or more has {chance(effect.p_lower_by_10)}."
     if one.before_sessions < 2:
@@ -135,7 +133,7 @@ def lab_verdict(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     p = one.effect.p_lower_by_10 if lost else one.effect.p_higher_by_10
     change, did = ("fall", "fell") if lost else ("rise", "rose")
     return {
-        _SURE: f"{short_name(answer.quantity)} {did} with it",
-        _UNLIKELY: f"a {change} of 10 % or more: {chance(p)}",
-        "not settled": "cannot tell yet",
-    }[settled(p, _SURE, _UNLIKELY)]
+        Settled.YES: f"{short_name(answer.quantity)} {did} with it",
+        Settled.NO: f"a {change} of 10 % or more: {chance(p)}",
+        Settled.OPEN: "cannot tell yet",
+    }[settled(p)]

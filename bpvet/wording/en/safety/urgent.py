@@ -11,7 +11,7 @@ from bpvet.printing import number
 from bpvet.visits.labs.events import AcuteRise, PotassiumAlarm
 from bpvet.visits.labs.kidney_reaction import KidneyReaction
 from bpvet.visits.signs.states import SignState
-from bpvet.visits.urgency import Urgent
+from bpvet.visits.urgency import LAB_RULES, SIGN_RULES, Urgent, UrgentRule
 from bpvet.wording.en.kidney.events import potassium_value, reaction_rise, rise_of
 from bpvet.wording.en.phrases import capital, day, listed
 
@@ -34,15 +34,15 @@ def urgent_sentence(
         Its latest date with a session, None without one.
     """
     said = {
-        "sign_current": _sign_current,
-        "low": _low,
-        "acute_kidney": _acute_kidney,
-        "potassium": _potassium,
-        "kidney_reaction": _kidney_reaction,
-        "low_on_treatment": _low_on_treatment,
-        "severe": _severe,
-        "sign_unread": _sign_unread,
-        "sign_open": _sign_open,
+        UrgentRule.SIGN_CURRENT: _sign_current,
+        UrgentRule.LOW: _low,
+        UrgentRule.ACUTE_KIDNEY: _acute_kidney,
+        UrgentRule.POTASSIUM: _potassium,
+        UrgentRule.KIDNEY_REACTION: _kidney_reaction,
+        UrgentRule.LOW_ON_TREATMENT: _low_on_treatment,
+        UrgentRule.SEVERE: _severe,
+        UrgentRule.SIGN_UNREAD: _sign_unread,
+        UrgentRule.SIGN_OPEN: _sign_open,
     }[found.rule](found, chosen, species, latest)
     return f"{said}{_age(found)}"
 
@@ -181,13 +181,13 @@ def _age(found: Urgent) -> str:
     """Return how old a line is, in brackets or as a sentence of its own; nothing on its day."""
     if found.age_days == 0:
         return ""
-    forgotten = "lab_" if found.rule in ("acute_kidney", "potassium", "kidney_reaction") else ""
+    forgotten = "lab_" if found.rule in LAB_RULES else ""
     many = fact(f"project.urgent.forgotten_{forgotten}days").value or 0
     ago = "1 day ago" if found.age_days == 1 else f"{found.age_days} days ago"
     if found.age_days > many:
         ring = ": ring the owner" if found.age_days > 90 else ""
         return f" ({capital(ago)}; what became of it is not recorded{ring}.)"
-    if found.rule.startswith("sign_"):
+    if found.rule in SIGN_RULES:
         return f" ({capital(ago)}; nothing newer about it is recorded.)"
     later = "value" if forgotten else "session"
     return f" ({capital(ago)}; no later {later} is recorded.)"

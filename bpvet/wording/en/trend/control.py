@@ -12,6 +12,7 @@ import numpy as np
 
 from bpvet.answers.parts import RecheckAnswer, TrendAnswer
 from bpvet.answers.statement import Statement
+from bpvet.answers.verdicts import Verdict
 from bpvet.facts.categories import guideline
 from bpvet.facts.sources import credit, fact
 from bpvet.printing import number, probability
@@ -46,11 +47,11 @@ def target(answer: TrendAnswer) -> Iterator[Statement]:
         key = "withheld"
         what = "raised" if raised else "at target"
         words = f"Whether it is {what} is not said: the urgent line comes first."
-    elif found.verdict == "at or below":
+    elif found.verdict == Verdict.AT_OR_BELOW:
         key = "below" if raised else "at"
         lead = "Below the raised range" if raised else "At target"
         words = f"{lead}: {p} likely (the usual pressure {whose})."
-    elif found.verdict == "above":
+    elif found.verdict == Verdict.ABOVE:
         key, lead = "above", "In the raised range" if raised else "Above target"
         if raised and answer.category.withheld is not None:
             lead = "In the range called raised in others"

@@ -8,6 +8,7 @@ import numpy as np
 
 from bpvet.answers.parts import PlainAnswer, TreatmentAnswer, TrendAnswer
 from bpvet.answers.statement import Statement
+from bpvet.answers.verdicts import Verdict
 from bpvet.facts.sources import fact
 from bpvet.printing import number, probability
 from bpvet.wording.en.kidney.labs import lab_treatment
@@ -17,10 +18,10 @@ from bpvet.wording.en.trend.settle import settle_words
 #: Up to so many sessions before a drug, habituation and effect cannot be told apart.
 _FEW_BEFORE = 2
 _KEYS = {
-    "has lowered": "has_lowered",
-    "fall unlikely": "no_fall",
-    "cannot tell yet": "cannot_tell",
-    "cannot be known": "cannot_be_known",
+    Verdict.HAS_LOWERED: "has_lowered",
+    Verdict.FALL_UNLIKELY: "no_fall",
+    Verdict.CANNOT_TELL: "cannot_tell",
+    Verdict.CANNOT_BE_KNOWN: "cannot_be_known",
     None: "withheld",
 }
 
@@ -91,7 +92,7 @@ def treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     if not np.isnat(one.stopped_on):
         since = f"{day(one.started_on)} to {day(one.stopped_on)}"
     name = f"{drug} ({since})"
-    if one.verdict == "cannot be known" or one.effect is None or one.p_lower_by_10 is None:
+    if one.verdict == Verdict.CANNOT_BE_KNOWN or one.effect is None or one.p_lower_by_10 is None:
         return (
             f"{name}: its effect cannot be known yet from these records, because there is "
             f"{one.reason or 'too little to tell'}. Whether the pressure is under control is "
@@ -107,11 +108,11 @@ def treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
         verdict = f"{name}: no verdict while the urgent line stands ({full})."
     else:
         verdict = {
-            "has lowered": f"{name} {has} the usual pressure by 10 {unit} or more: {p} likely "
-            f"({full}).",
-            "fall unlikely": f"{name}: so far no fall of 10 {unit} or more shows (one is {p} "
+            Verdict.HAS_LOWERED: f"{name} {has} the usual pressure by 10 {unit} or more: {p} "
+            f"likely ({full}).",
+            Verdict.FALL_UNLIKELY: f"{name}: so far no fall of 10 {unit} or more shows (one is {p} "
             f"likely; {full}).",
-            "cannot tell yet": f"{name}: cannot tell{yet} whether it {has} the usual pressure "
+            Verdict.CANNOT_TELL: f"{name}: cannot tell{yet} whether it {has} the usual pressure "
             f"by 10 {unit} or more ({p} likely; {full}).{more}",
         }[one.verdict]
     parts = [*_unfinished(answer, one), *_inseparable(answer, one)]

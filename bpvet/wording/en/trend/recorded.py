@@ -24,6 +24,7 @@ from bpvet.facts.sources import credit
 from bpvet.facts.words import CONDITION_WORDS
 from bpvet.printing import number
 from bpvet.visits.treatments.missed import MissedDoses
+from bpvet.visits.urgency import SIGN_RULES, UrgentRule
 from bpvet.wording.en.phrases import capital, counted, day, listed
 
 _CHANGED = {
@@ -40,7 +41,7 @@ _WHAT = {
     "operator": "The operator",
     "instrument": "The instrument",
 }
-_ALARMED = ("sign_current", "low", "sign_unread", "sign_open")
+_ALARMED = (UrgentRule.LOW, *SIGN_RULES)
 
 
 def signs(answer: TrendAnswer) -> Iterator[Statement]:

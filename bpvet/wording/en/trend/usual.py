@@ -8,6 +8,7 @@ import numpy as np
 
 from bpvet.answers.parts import TrendAnswer
 from bpvet.answers.statement import Statement
+from bpvet.answers.verdicts import Surprise, Verdict
 from bpvet.facts.sources import fact
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.printing import number, probability
@@ -173,9 +174,12 @@ def slope(answer: TrendAnswer) -> Iterator[Statement]:
         f"{number(over.estimate, 0)} {unit} ({number(over.lower, 0)} to {number(over.upper, 0)})."
     )
     key, words = {
-        "rising": ("rising", f"It is creeping up: {each}; {p}."),
-        "rise unlikely": ("no_rise", f"There is no sign that it is creeping up: {each}; {p}."),
-        "cannot tell yet": (
+        Verdict.RISING: ("rising", f"It is creeping up: {each}; {p}."),
+        Verdict.RISE_UNLIKELY: (
+            "no_rise",
+            f"There is no sign that it is creeping up: {each}; {p}.",
+        ),
+        Verdict.CANNOT_TELL: (
             "cannot_tell",
             f"Whether it is creeping up: cannot tell yet. {capital(each)}; {p}.",
         ),
@@ -195,7 +199,7 @@ def surprise(answer: TrendAnswer) -> Iterator[Statement]:
     )
     seen = f"{found.bound} {value(found.observed, answer)}".lstrip()
     said = f"The newest {one}, {seen} on {day(found.date)}, was "
-    if found.words == "as expected":
+    if found.words == Surprise.AS_EXPECTED:
         wide = found.upper - found.lower > _SO_WIDE.get(answer.unit, np.inf)
         if of_labs(answer):
             wide = found.upper > _SO_MANY_TIMES * found.lower
@@ -205,10 +209,11 @@ def surprise(answer: TrendAnswer) -> Iterator[Statement]:
     often = probability(found.tail or 0.0)
     said += f"{found.words}: {expected}; a result this far off happens about {often} of the time."
     said = said.replace("about less than", "less than")
-    if found.words == "very unusual":
+    if found.words == Surprise.VERY_UNUSUAL:
         more = "another value is on record" if of_labs(answer) else "more visits come"
         said += f" Until {more}, the trend and the effect of a drug may be off."
-    yield Statement(f"surprise.{found.words.replace(' ', '_')}", said)
+    key = "very_unusual" if found.words == Surprise.VERY_UNUSUAL else "unusual"
+    yield Statement(f"surprise.{key}", said)
 
 
 def following(answer: TrendAnswer) -> Iterator[Statement]:

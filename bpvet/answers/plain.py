@@ -9,6 +9,9 @@ from typing import Any
 
 import numpy as np
 
+#: Metadata of a field that is for the program, and is not printed.
+NOT_PRINTED = {"printed": False}
+
 
 def plain(value: Any) -> Any:
     """Return `value` as JSON values.
@@ -22,7 +25,8 @@ def plain(value: Any) -> Any:
     [1.5, None, '2026-03-01']
     """
     if is_dataclass(value) and not isinstance(value, type):
-        return {part.name: plain(getattr(value, part.name)) for part in fields(value)}
+        shown = (part.name for part in fields(value) if part.metadata.get("printed", True))
+        return {name: plain(getattr(value, name)) for name in shown}
     if isinstance(value, dict):
         return {str(key): plain(held) for key, held in value.items()}
     if isinstance(value, list | tuple):

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
+
+from bpvet.answers.plain import NOT_PRINTED
 
 
 @dataclass(frozen=True)
@@ -17,10 +19,18 @@ class Statement:
         Topic and what is said of it, such as ``target.above``; stable, for choosing and testing.
     text : str
         One to four sentences.
+    outside : str
+        The same for a reader who cannot change the records, without what asks for that; blank
+        where it asks for nothing.
+    tells : tuple of (str, str)
+        Rows of the records that it names: what is written there, and its ISO date. Of a drug its
+        name and start.
     """
 
     key: str
     text: str
+    outside: str = field(default="", metadata=NOT_PRINTED)
+    tells: tuple[tuple[str, str], ...] = field(default=(), metadata=NOT_PRINTED)
 
     @property
     def topic(self) -> str:

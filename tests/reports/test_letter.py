@@ -117,10 +117,11 @@ def test_nothing_is_asked_of_a_colleague_that_only_the_keeper_can_do(crowded: Tr
     for text in (*told.urgent, *told.kidney, *told.short, *told.behind, *told.asked):
         for words in ("--", "bpvet", "write ", "Write ", "enter it", "observations"):
             assert words not in text
-    home = Statement(
-        "context.home", "15 lower at home. To see both joined, add --bridge conditions."
-    )
+    home = Statement("context.home", "15 lower at home. Add --bridge.", outside="15 lower at home.")
     assert letter_text(home) == "15 lower at home."
+    asking = [one for one in trend_answer(crowded).statements if one.outside]
+    assert asking
+    assert all(one.text.startswith(one.outside.rstrip(".")) for one in asking)
 
 
 def test_of_drugs_those_that_are_given_stand_out(records: Records) -> None:

@@ -56,12 +56,6 @@ _STANDS_OUT = (
 #: Statements that the letter's own list of signs says in full.
 _LISTED = (*("signs.present", "signs.longstanding", "signs.unclear", "signs.unread", "signs.note"),)
 _OWN_PLACE = ("urgent", "usual", "target", "recheck", "kidney")
-#: What asks the keeper of the records for something ends a statement; a colleague cannot do it.
-_FOR_THE_KEEPER = (
-    ("; if it is one, write purpose = blood pressure.", "."),
-    (" To see both joined, add --bridge conditions.", ""),
-    (" Write cat or dog in the animals table.", ""),
-)
 
 
 @dataclass(frozen=True)
@@ -111,8 +105,8 @@ def letter_words(answer: TrendAnswer | UnseenAnswer) -> LetterWords:
     told = [one for one in letter_statements(answer) if one.key not in _LISTED]
     rest = [one for one in told if one.topic not in _OWN_PLACE]
     ended = _ended(answer)
-    able = [one for one in rest if _stands_out(one) is not None and not _of_ended(one, ended)]
-    short = sorted(able, key=_rank)[:SHORT]
+    able = (one for one in rest if _stands_out(one) is not None)
+    short = sorted((one for one in able if not ended.intersection(one.tells)), key=_rank)[:SHORT]
     return LetterWords(
         urgent=tuple(one.text for one in told if one.topic == "urgent"),
         summary=tuple(_summary(answer, told)),
@@ -123,16 +117,12 @@ def letter_words(answer: TrendAnswer | UnseenAnswer) -> LetterWords:
     )
 
 
-def _ended(answer: TrendAnswer | UnseenAnswer) -> tuple[str, ...]:
-    """Return the days of treatments that have ended, as their statements write them."""
+def _ended(answer: TrendAnswer | UnseenAnswer) -> set[tuple[str, str]]:
+    """Return drug and start of the treatments that have ended, as their statements tell them."""
     if not isinstance(answer, TrendAnswer):
-        return ()
-    held = [one for one in answer.treatments if not np.isnat(one.stopped_on)]
-    return tuple(f"({day(one.started_on)} to {day(one.stopped_on)})" for one in held)
-
-
-def _of_ended(one: Statement, ended: tuple[str, ...]) -> bool:
-    return one.topic == "drug" and any(days in one.text for days in ended)
+        return set()
+    ended = (one for one in answer.treatments if not np.isnat(one.stopped_on))
+    return {(one.drug, str(one.started_on)) for one in ended}
 
 
 def _stands_out(one: Statement) -> int | None:
@@ -154,10 +144,7 @@ def letter_text(one: Statement) -> str:
     ----------
     one : Statement
     """
-    for end, instead in _FOR_THE_KEEPER:
-        if one.text.endswith(end):
-            return one.text.removesuffix(end) + instead
-    return one.text
+    return one.outside or one.text
 
 
 def _summary(

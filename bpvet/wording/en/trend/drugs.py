@@ -31,9 +31,10 @@ def drugs(answer: TrendAnswer) -> Iterator[Statement]:
     for one in answer.treatments:
         if of_labs(answer):
             text = " ".join([lab_treatment(answer, one), *_unfinished(answer, one)])
-            yield Statement("drug.lab", text)
+            yield Statement("drug.lab", text, tells=_spell(one))
             continue
-        yield Statement(f"drug.{_KEYS[one.verdict]}", treatment(answer, one))
+        key = f"drug.{_KEYS[one.verdict]}"
+        yield Statement(key, treatment(answer, one), tells=_spell(one))
         if one.effect is not None:
             yield from _beside(answer, one)
     if not of_labs(answer) and any(one.effect is not None for one in answer.treatments):
@@ -43,6 +44,10 @@ def drugs(answer: TrendAnswer) -> Iterator[Statement]:
             f"A change of {step} {answer.unit} that nobody recorded (another site, cuff or room) "
             "at the time of a start would be counted as the drug.",
         )
+
+
+def _spell(one: TreatmentAnswer) -> tuple[tuple[str, str], ...]:
+    return ((one.drug, str(one.started_on)),)
 
 
 def _beside(answer: TrendAnswer, one: TreatmentAnswer) -> Iterator[Statement]:

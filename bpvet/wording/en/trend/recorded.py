@@ -69,11 +69,16 @@ def sign_statements(found: tuple[SignAnswer, ...], named: set[str]) -> Iterator[
     longstanding = [one for one in present if one.longstanding]
     recorded = [one for one in present if not one.longstanding and one.group != "other"]
     if recorded:
-        yield Statement("signs.present", f"Also recorded as present: {_listed(recorded)}.")
+        yield Statement(
+            "signs.present",
+            f"Also recorded as present: {_listed(recorded)}.",
+            tells=_rows(recorded),
+        )
     if longstanding:
         yield Statement(
             "signs.longstanding",
             f"Longstanding, as the vet has judged it: {_listed(longstanding)}.",
+            tells=_rows(longstanding),
         )
     unclear = [one for one in own if one.reading == "unclear"]
     if unclear:
@@ -81,18 +86,21 @@ def sign_statements(found: tuple[SignAnswer, ...], named: set[str]) -> Iterator[
             "signs.unclear",
             f"Not clear whether present: {_listed(unclear)}. Say so with a status in the "
             "observations (present, absent, resolved, longstanding).",
+            tells=_rows(unclear),
         )
     unread = [one for one in own if one.reading == "unread"]
     if unread:
         yield Statement(
             "signs.unread",
             f"Not understood here, and not used: {_listed(unread)}. Please read it.",
+            tells=_rows(unread),
         )
     for one in (one for one in rest if one.asked_only and one.reading in ("present", "unclear")):
         yield Statement(
             "signs.note",
             f"A note of {day(one.seen_on)} says “{one.text}”. If it is a sign, enter it among the "
             "observations; it is not used here.",
+            tells=_rows([one]),
         )
 
 
@@ -106,6 +114,10 @@ def missed_text(one: MissedDoses) -> str:
         "the effect is taken to fade meanwhile" if one.what == "missed" else "this changes nothing"
     )
     return f"Doses {what} were {one.what} {when}; {effect}."
+
+
+def _rows(found: list[SignAnswer]) -> tuple[tuple[str, str], ...]:
+    return tuple((one.text, str(one.seen_on)) for one in found)
 
 
 def _listed(found: list[SignAnswer]) -> str:
@@ -136,7 +148,9 @@ def context(answer: TrendAnswer) -> Iterator[Statement]:
     for text in found.missed:
         yield Statement("context.missed", text)
     for home in found.home_clinic:
-        yield Statement("context.home", _home(home))
+        said = _home(home)
+        joined = "To see both joined, add --bridge conditions."
+        yield Statement("context.home", f"{said} {joined}", outside=said)
     for part in found.context:
         yield Statement(f"context.{part.what.partition('_')[0]}", _differs(part))
     yield from _allowed(answer)
@@ -174,10 +188,14 @@ def _allowed(answer: TrendAnswer) -> Iterator[Statement]:
 def drug_statements(found: RecordedAnswer) -> Iterator[Statement]:
     """Yield what is told of drugs that are not modelled."""
     for one in found.unlisted:
+        said = (
+            f"“{one.drug}” ({_days(one)}) is not on the drug list and is not taken as a pressure "
+            "drug"
+        )
         yield Statement(
             "drugs.unlisted",
-            f"“{one.drug}” ({_days(one)}) is not on the drug list and is not taken as a pressure "
-            "drug; if it is one, write purpose = blood pressure.",
+            f"{said}; if it is one, write purpose = blood pressure.",
+            outside=f"{said}.",
         )
     if found.raising:
         named = listed([f"{one.drug} ({_days(one)})" for one in found.raising])
@@ -206,7 +224,7 @@ def _home(one: HomeClinic) -> str:
     return (
         f"Sessions {where} average {number(one.mean, 0)} mmHg ({one.sessions}), in the clinic "
         f"{number(one.clinic_mean, 0)} ({one.clinic_sessions}): {number(abs(gap), 0)} {side} "
-        f"{where}. To see both joined, add --bridge conditions."
+        f"{where}."
     )
 
 
@@ -228,8 +246,10 @@ def species(answer: TrendAnswer) -> Iterator[Statement]:
             "intervals are on file for it. Numbers and signs are shown as recorded.",
         )
     elif not answer.species:
-        yield Statement(
-            "species.blank",
+        said = (
             "The species is not recorded: bounds are those of cats and dogs, the more careful of "
-            "the two. Write cat or dog in the animals table.",
+            "the two."
+        )
+        yield Statement(
+            "species.blank", f"{said} Write cat or dog in the animals table.", outside=said
         )

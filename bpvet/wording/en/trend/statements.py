@@ -76,7 +76,11 @@ def statements(answer: TrendAnswer) -> tuple[Statement, ...]:
     """Return every statement of the answer, the urgent first; each drug has its own."""
     joined = " (Joined series.)" if answer.bridged else ""
     return tuple(
-        Statement(one.key, f"{one.text}{joined}")
+        replace(
+            one,
+            text=f"{one.text}{joined}",
+            outside=f"{one.outside}{joined}" if one.outside else "",
+        )
         for topic in TOPICS
         for one in statements_on(answer, topic)
     )

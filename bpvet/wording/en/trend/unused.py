@@ -17,7 +17,6 @@ from bpvet.visits.labs.history import LabValue
 from bpvet.visits.seen import Kidneys
 from bpvet.visits.treatments.courses import Treatments
 from bpvet.wording.en.kidney.events import lab_value
-from bpvet.wording.en.phrases import day
 
 
 def not_used(
@@ -40,7 +39,7 @@ def not_used(
     told = " ".join(one.text for one in statements)
     keys = {one.key for one in statements}
     rows = [
-        *_signs_unused(found, told),
+        *_signs_unused(found, statements),
         *_labs_unused(found.found.kidneys, keys),
         *_drugs_unused(treatments, told),
         *_aside(records, animal),
@@ -55,10 +54,12 @@ _WHY = {
 }
 
 
-def _signs_unused(found: Safety, told: str) -> Iterator[NotUsed]:
+def _signs_unused(found: Safety, statements: Sequence[Statement]) -> Iterator[NotUsed]:
+    # An urgent line names every sign that it rests on.
+    told = {(sign.text, str(sign.seen_on)) for line in found.lines for sign in line.signs}
+    told |= {row for one in statements for row in one.tells}
     for sign in found.found.rows:
-        when = day(sign.seen_on)
-        if f"“{sign.text}” ({when})" in told or f"A note of {when} says “{sign.text}”" in told:
+        if (sign.text, str(sign.seen_on)) in told:
             continue
         reason = _WHY.get(sign.reading, "a newer row of the same sign is told")
         if sign.table != "observations":

@@ -58,6 +58,8 @@ REACHING = {
     ("bpvet.answers.due.due", "_row"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_contact"): "bpvet.wording.en.due",
     ("bpvet.answers.room.room", "room_answer"): "bpvet.wording.en.room",
+    ("bpvet.answers.room.urgent", "room_urgent"): "bpvet.wording.en.room",
+    ("bpvet.answers.room.expected", "expected"): "bpvet.wording.en.room",
 }
 #: Libraries, and the layers in which they may be imported.
 ONLY_IN = {

@@ -5,14 +5,21 @@ Standard library only. Where a rule is from memory, the words say so.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from bpvet.answers.room.parts import GoOnAnswer, RangeAnswer, RoomWords
 from bpvet.answers.room.urgent import judged
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.protocol import CEILING, ENOUGH_READINGS, MIN_READINGS, limits
+from bpvet.facts.recheck import rows
 from bpvet.facts.sources import credit, fact
-from bpvet.facts.words import KEPT_OUT_CONDITIONS, SPECIES
-from bpvet.printing import number
+from bpvet.facts.words import KEPT_OUT_CONDITIONS, METHOD_WORDS, SPECIES
+from bpvet.printing import a_or_an, number
 from bpvet.visits.choice import Flag, SessionSum
+
+if TYPE_CHECKING:
+    from bpvet.answers.room.expected import Expected
+    from bpvet.answers.room.room import RoomAnswer
 
 _SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven")
 
@@ -44,6 +51,83 @@ def room_words(
         go_on=go_on_lines(found, go_on.more_for_minimum, go_on.more_for_enough),
         cautions=caution_lines(found, chosen, condition),
         notes=(*note_lines(found, species), *cuff_lines(*sizes, species)),
+    )
+
+
+def low_text(why: str, mean: float | None, condition: str) -> str:
+    """Return the urgent line of a pressure that may be too low.
+
+    Parameters
+    ----------
+    why : str
+        ``below``, ``no_sound`` or ``mean``.
+    mean : float or None
+        The mean that lies low, mmHg: of the session, or arterial.
+    condition : str
+        As in the records.
+    """
+    low, low_mean = fact("project.urgent.low").value, fact("project.urgent.low_mean").value
+    because = {
+        "below": f"this session's mean is {number(mean, 0)} mmHg, below {number(low, 0)}",
+        "no_sound": "half or more of the readings gave no sound",
+        "mean": f"the mean arterial pressure is {number(mean, 0)} mmHg, below "
+        f"{number(low_mean, 0)}",
+    }[why]
+    under = "" if condition != "anaesthetised" else " The animal is under anaesthesia."
+    return (
+        f"The pressure may be too low, or measured wrongly: {because}.{under} Repeat it, look at "
+        "the animal, and let a vet see it now. What to change is for the vet to decide."
+    )
+
+
+def severe_text(mean: float, as_judged: float, chosen: Guideline, species: str) -> str:
+    """Return the urgent line of a severe pressure; `mean` as read and as judged, mmHg."""
+    window = rows()["severe"].window(chosen.key, species)
+    name = "judgement of this project"
+    if window.fact is not None:
+        name = credit(window.fact)
+    severe = fact("project.urgent.severe").value or 0
+    said = f"{number(severe, 0)} mmHg or more"
+    if mean < severe:
+        said = (
+            f"{number(mean, 0)} mmHg, judged as {number(as_judged, 0)} because readings at "
+            "home or after a calming drug are lower than a clinic's"
+        )
+    return (
+        f"{said}: look for organ damage today (eyes, nervous signs, heart, kidneys). With a sign "
+        "of damage to the eye or the brain a vet must see this animal now. Without one, measure "
+        f"again within {window.earliest} to {window.latest} days ({name})."
+    )
+
+
+def expected_text(answer: RoomAnswer, found: Expected) -> str:
+    """Return what was to be expected of a session, and where it lies, as sentences."""
+    kind = f"{METHOD_WORDS[answer.method]} session"
+    if answer.condition != "clinic":
+        kind = f"{answer.condition} {kind}"
+    if found.mean is None or found.lower is None:
+        why = {
+            "kept_out": f"{a_or_an(kind)} is not set beside others",
+            "no_reading": "no reading counts",
+            "none_earlier": f"no earlier {kind} is on record that could say so",
+            "beyond_gauge": "earlier readings beyond the gauge leave open what was to be expected",
+        }[found.unknown]
+        return f"What was to be expected is not known: {why}."
+    many, used = found.sessions, answer.n_used
+    told = (
+        f"Expected from {many} earlier {kind}{'s' * (many != 1)}, for a mean of {used} "
+        f"reading{'s' * (used != 1)}: {number(found.mean, 0)} mmHg, 95 % from "
+        f"{number(max(found.lower, 0.0), 0)} to {number(found.upper, 0)}."
+    )
+    here = f"{answer.systolic.bound} {number(answer.systolic.mean, 0)}".strip()
+    if found.lies == "within":
+        less = "; what is urgent is no less urgent for that" if answer.urgent else ""
+        return f"{told} This session, {here}, lies within{less}."
+    if found.lies == "open":
+        return f"{told} This session is a bound, {here}: whether it lies within is not known."
+    return (
+        f"{told} This session, {here}, lies {found.lies} that: look for what changed, in the "
+        "animal or in the measuring."
     )
 
 

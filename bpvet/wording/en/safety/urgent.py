@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 import numpy as np
 
+from bpvet.answers.parts import UrgentAnswer
+from bpvet.answers.statement import Statement
 from bpvet.facts.categories import Guideline
 from bpvet.facts.recheck import rows
 from bpvet.facts.sources import credit, fact
@@ -16,6 +20,12 @@ from bpvet.wording.en.kidney.events import potassium_value, reaction_rise, rise_
 from bpvet.wording.en.phrases import capital, day, listed
 
 _VET = "What to change is for the vet to decide."
+
+
+def urgent_statements(found: Sequence[UrgentAnswer]) -> Iterator[Statement]:
+    """Yield the urgent lines as statements, the most pressing first."""
+    for one in found:
+        yield Statement(f"urgent.{one.rule}", f"Urgent: {one.text}")
 
 
 def urgent_sentence(

@@ -187,11 +187,16 @@ def share(answer: TrendAnswer) -> Iterator[Statement]:
 def recheck(answer: TrendAnswer) -> Iterator[Statement]:
     """When to measure again."""
     found = answer.recheck
-    if found.latest is None or found.state is None:
-        if answer.quantity == "systolic":
-            yield Statement("recheck.none", f"No next visit is proposed: {found.reason}.")
+    if found.latest is None and answer.quantity != "systolic":
         return
-    yield Statement(f"recheck.{found.state}", recheck_text(found, answer.as_of))
+    yield recheck_statement(found, answer.as_of)
+
+
+def recheck_statement(found: RecheckAnswer, as_of: np.datetime64) -> Statement:
+    """Return when to measure again, or that no visit is proposed."""
+    if found.latest is None:
+        return Statement("recheck.none", f"No next visit is proposed: {found.reason}.")
+    return Statement(f"recheck.{found.state}", recheck_text(found, as_of))
 
 
 def recheck_text(found: RecheckAnswer, as_of: np.datetime64) -> str:

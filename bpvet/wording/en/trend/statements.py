@@ -15,6 +15,7 @@ from bpvet.answers.statement import Statement
 from bpvet.models.safety.safety import Safety
 from bpvet.records.records import Records
 from bpvet.visits.treatments.courses import Treatments
+from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.assumptions import assumptions, cautions
 from bpvet.wording.en.trend.control import category, recheck, share, target
 from bpvet.wording.en.trend.drugs import drugs
@@ -32,8 +33,7 @@ from bpvet.wording.en.trend.usual import (
 
 def urgent(answer: TrendAnswer) -> Iterator[Statement]:
     """What cannot wait for any trend."""
-    for one in answer.urgent:
-        yield Statement(f"urgent.{one.rule}", f"Urgent: {one.text}")
+    yield from urgent_statements(answer.urgent)
 
 
 def kidney(answer: TrendAnswer) -> Iterator[Statement]:

@@ -9,7 +9,8 @@ from bpvet.answers.unseen import UnseenAnswer
 from bpvet.models.safety.safety import Safety
 from bpvet.records.records import Records
 from bpvet.visits.treatments.courses import Treatments
-from bpvet.wording.en.trend.control import recheck_text
+from bpvet.wording.en.safety.urgent import urgent_statements
+from bpvet.wording.en.trend.control import recheck_statement
 from bpvet.wording.en.trend.recorded import drug_statements, named_in_urgent, sign_statements
 from bpvet.wording.en.trend.unused import not_used
 
@@ -36,14 +37,9 @@ def worded(
 
 
 def _statements(answer: UnseenAnswer) -> tuple[Statement, ...]:
-    said = [Statement(f"urgent.{one.rule}", f"Urgent: {one.text}") for one in answer.urgent]
+    said = list(urgent_statements(answer.urgent))
     said.append(Statement("usual.none", f"No usual pressure can be given: {answer.reason}"))
-    again = answer.recheck
-    if again.latest is None:
-        said.append(Statement("recheck.none", f"No next visit is proposed: {again.reason}."))
-    else:
-        text = recheck_text(again, answer.as_of)
-        said.append(Statement(f"recheck.{again.state}", text))
+    said.append(recheck_statement(answer.recheck, answer.as_of))
     said += sign_statements(answer.signs, named_in_urgent(answer.urgent))
     said += answer.kidney_statements
     said += drug_statements(answer.recorded)

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 import bpvet
-from bpvet.answers.clinic.cohort import NOT_CAUSAL, CohortAnswer, cohort_answer
+from bpvet.answers.clinic.cohort import CohortAnswer, cohort_answer
 from bpvet.errors import CallError
 from bpvet.models.clinic.grid import Effect
 from bpvet.printing import number
-from bpvet.wording.en.clinic import at_month, over_months
+from bpvet.wording.en.clinic import NOT_CAUSAL, at_month, over_months
 from tests.answers.statements import assert_statements
 from tests.models.small_clinic import AS_OF, write_clinic
 

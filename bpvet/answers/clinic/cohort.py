@@ -14,7 +14,6 @@ from bpvet.answers.plain import plain
 from bpvet.answers.statement import Statement, texts_of
 from bpvet.equality import Content
 from bpvet.errors import CallError
-from bpvet.facts.cautions import cautions_for
 from bpvet.facts.words import UNITS
 from bpvet.models.clinic.cohort import ClinicCohort
 from bpvet.models.clinic.components import Component, components
@@ -25,21 +24,6 @@ from bpvet.printing import Brief
 
 #: Why the digest of the records is not given.
 NO_DIGEST = "left out with pseudonyms: it could tell whose records these are"
-
-NOT_CAUSAL = (
-    "Treated animals differ in more than treatment: the sicker are treated, and treatment starts "
-    "on a high day. A difference between sessions with and without a drug is not the drug's effect."
-)
-_OWN = (
-    "Animals are not seen at random: the sicker come sooner and more often, and those that left or "
-    "died are not seen again. A line over months describes the animals that were still seen.",
-    "These are one clinic's animals, not a sample of animals in general.",
-    "The population's line is not a forecast for one animal; the animal's own report is.",
-)
-_ALWAYS = ("licensed", "measurement", "conditions")
-_SITUATIONS = ("situational", "two_methods", "treated", "oscillometric")
-#: A caution of `bpvet.facts.cautions` that speaks of one animal.
-_OF_ONE = ("trials_lost_worst",)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -119,7 +103,7 @@ def cohort_answer(study: ClinicCohort, level: float = 0.95) -> CohortAnswer:
     CallError
         If the level does not lie between 0 and 1.
     """
-    from bpvet.wording.en.clinic import statements_of
+    from bpvet.wording.en.clinic import cohort_cautions, statements_of
 
     checked_level(level)
     held: dict[str, Any] = {
@@ -133,7 +117,7 @@ def cohort_answer(study: ClinicCohort, level: float = 0.95) -> CohortAnswer:
         level=level,
         entry=entry(study),
         statements=statements_of(study, level, **held),
-        cautions=_cautions(study),
+        cautions=cohort_cautions(study),
         version=__version__,
         **held,
     )
@@ -143,20 +127,6 @@ def checked_level(level: float) -> None:
     """Raise a `CallError` unless the level must lie between 0 and 1."""
     if not 0 < level < 1:
         raise CallError(f"level must lie between 0 and 1, such as 0.95, not {level}.")
-
-
-def _cautions(study: ClinicCohort) -> tuple[str, ...]:
-    rows = study.counted
-    holds = (True, rows["method"].nunique() > 1, bool(rows["treated"].any()))
-    diastolic = study.quantity == "diastolic"
-    wanted = [name for name, yes in zip(_SITUATIONS, (*holds, diastolic), strict=True) if yes]
-    shared = [
-        one.text
-        for one in cautions_for(wanted)
-        if (one.applies != "always" or one.id in _ALWAYS) and one.id not in _OF_ONE
-    ]
-    first = (NOT_CAUSAL,) if rows["treated"].any() else ()
-    return (*first, *_OWN, *shared)
 
 
 def _choices(answer: CohortAnswer) -> dict[str, Any]:

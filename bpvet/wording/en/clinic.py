@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 import numpy as np
 
 from bpvet.answers.statement import Statement
+from bpvet.facts.cautions import cautions_for
 from bpvet.facts.words import QUANTITY_WORDS, TAKEN_BY, UNITS
 from bpvet.models.clinic.cohort import ClinicCohort
 from bpvet.models.clinic.components import Component
@@ -15,6 +16,20 @@ from bpvet.models.clinic.grid import Effect, Grid
 from bpvet.printing import number
 from bpvet.wording.en.phrases import capital, counted, interval, listed
 
+NOT_CAUSAL = (
+    "Treated animals differ in more than treatment: the sicker are treated, and treatment starts "
+    "on a high day. A difference between sessions with and without a drug is not the drug's effect."
+)
+_OWN = (
+    "Animals are not seen at random: the sicker come sooner and more often, and those that left or "
+    "died are not seen again. A line over months describes the animals that were still seen.",
+    "These are one clinic's animals, not a sample of animals in general.",
+    "The population's line is not a forecast for one animal; the animal's own report is.",
+)
+_ALWAYS = ("licensed", "measurement", "conditions")
+_SITUATIONS = ("situational", "two_methods", "treated", "oscillometric")
+#: A caution of `bpvet.facts.cautions` that speaks of one animal.
+_OF_ONE = ("trials_lost_worst",)
 #: In 95 % of cases a normal lies within so many SDs.
 _REACH = 1.96
 #: What the main estimates are called in a list of how they move.
@@ -220,3 +235,18 @@ def _without(study: ClinicCohort) -> Iterator[str]:
             "A variance is zero or a correlation is ±1: the fit lies on the edge of what is "
             "possible."
         )
+
+
+def cohort_cautions(study: ClinicCohort) -> tuple[str, ...]:
+    """Return what must stand beside the numbers of a cohort."""
+    rows = study.counted
+    holds = (True, rows["method"].nunique() > 1, bool(rows["treated"].any()))
+    diastolic = study.quantity == "diastolic"
+    wanted = [name for name, yes in zip(_SITUATIONS, (*holds, diastolic), strict=True) if yes]
+    shared = [
+        one.text
+        for one in cautions_for(wanted)
+        if (one.applies != "always" or one.id in _ALWAYS) and one.id not in _OF_ONE
+    ]
+    first = (NOT_CAUSAL,) if rows["treated"].any() else ()
+    return (*first, *_OWN, *shared)

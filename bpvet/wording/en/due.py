@@ -7,10 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from bpvet.answers.due.bands import BANDS
+from bpvet.answers.due.table import COLUMNS
 from bpvet.answers.parts import RecheckAnswer, UrgentAnswer
+from bpvet.facts.cautions import licensed
 from bpvet.facts.sources import fact
 from bpvet.models.safety.checks_due import Check
 from bpvet.printing import number
+from bpvet.records.table_files import ColumnWords
 from bpvet.wording.en.phrases import capital, cited, counted, day, listed
 
 if TYPE_CHECKING:
@@ -24,6 +28,36 @@ _OUTCOMES = {
     "no answer": "no answer",
     "left": "said to have left",
 }
+
+#: What each column of the table means.
+_COLUMNS = {
+    "animal": "id of the animal, or its number with pseudonyms",
+    "name": "its name; blank with pseudonyms",
+    "species": "species as recorded",
+    "band": f"one of {', '.join(BANDS.values())}",
+    "earliest": "first day of the window; blank where only a last day is asked",
+    "latest": "last day of the window",
+    "overdue_days": "days that the window lies before the date spoken for",
+    "what": "what to do: measure, eyes, bloods, urine",
+    "why": f"what is urgent, or why the window is so. {licensed()}",
+    "urgent": "how many urgent lines the animal has",
+    "state": "row of the table of windows",
+    "guideline": "whose window it is",
+    "grade": "grade of its evidence: J judgement, M from memory, R read, S restated",
+    "last_date": "latest date with a session",
+    "last_value": "highest session mean of that date, as measured",
+    "last_usual": "usual pressure then, estimated",
+    "last_usual_sd": "posterior SD of the usual pressure then",
+    "p_at_target": "probability that it is at or below the target; treated animals only",
+    "treated": "whether a blood-pressure drug is on record at the date spoken for",
+    "contact": "the newest contact with the owner",
+    "as_of": "the date spoken for",
+}
+
+
+def column_words() -> list[ColumnWords]:
+    """Return what the columns of the list's table mean, in their order."""
+    return [ColumnWords(name, _COLUMNS[name], unit) for name, unit in COLUMNS]
 
 
 def why_of(

@@ -66,6 +66,18 @@ def cited(name: str, remembered: bool) -> str:
     return marked(name, remembered)
 
 
+def about(p: float) -> str:
+    """Return a share in prose.
+
+    Examples
+    --------
+    >>> about(0.123), about(0.999), about(0.0004)
+    ('about 12 %', 'more than 99 %', 'less than 1 %')
+    """
+    bounded = 0 < p < 0.01 or 0.99 < p < 1
+    return probability(p) if bounded else f"about {probability(p)}"
+
+
 def chance(p: float) -> str:
     """Return a probability in prose."""
     return f"probability {probability(p)}"

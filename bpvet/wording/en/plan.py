@@ -102,20 +102,20 @@ def up(half_width: float) -> str:
     return str(math.ceil(half_width - 1e-9))
 
 
-def visits_of(count: int, every_days: float) -> str:
-    """Return visits with their gap.
+def visits_of(count: int, every_days: float, further: str = "") -> str:
+    """Return visits with their gap; `further` stands before what they are called.
 
     Examples
     --------
-    >>> visits_of(7, 7), visits_of(1, 7), visits_of(12, 10)
-    ('seven weekly visits', 'one visit', '12 visits every 10 days')
+    >>> visits_of(7, 7), visits_of(1, 7, "further "), visits_of(12, 10)
+    ('seven weekly visits', 'one further visit', '12 visits every 10 days')
     """
     if count == 1:
-        return "one visit"
+        return f"one {further}visit"
     gap = _GAPS.get(int(every_days))
     if gap is None:
-        return f"{counted(count, 'visit')} every {number(every_days, 0)} days"
-    return counted(count, f"{gap} visit")
+        return f"{counted(count, f'{further}visit')} every {number(every_days, 0)} days"
+    return counted(count, f"{further}{gap} visit")
 
 
 def _usual(answer: PlanAnswer) -> str:
@@ -223,7 +223,7 @@ def _now(answer: FurtherAnswer) -> str:
 
 
 def _further(answer: FurtherAnswer) -> str:
-    seen = visits_of(answer.visits, answer.every_days).replace(" ", " further ", 1)
+    seen = visits_of(answer.visits, answer.every_days, "further ")
     return (
         f"After {seen} of {counted(answer.readings, 'reading')} it would be known to within "
         f"{_within(answer, answer.usual)} on the day of the last."
@@ -237,7 +237,7 @@ def _fewest_further(answer: FurtherAnswer) -> str:
     if answer.fewest_visits is None:
         many = visits_of(answer.most_visits, answer.every_days)
         return f"{asked} is out of reach of {many}: the usual value itself wanders."
-    seen = visits_of(answer.fewest_visits, answer.every_days).replace(" ", " further ", 1)
+    seen = visits_of(answer.fewest_visits, answer.every_days, "further ")
     are = "is" if answer.fewest_visits == 1 else "are"
     return f"For {asked}, {seen} {are} enough."
 

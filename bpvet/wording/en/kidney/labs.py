@@ -12,9 +12,16 @@ from bpvet.answers.parts import LeftOutAnswer, TreatmentAnswer, TrendAnswer
 from bpvet.answers.verdicts import Settled, settled
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.kidney.rate import Rate
+from bpvet.models.trend.effects import NONE_BEFORE, NONE_ON
 from bpvet.printing import number, probability
 from bpvet.wording.en.kidney.stage import doubling_words
 from bpvet.wording.en.phrases import capital, chance, counted, day, interval, listed, percent
+
+#: Why an effect cannot be known, of values in place of sessions.
+_REASONS = {
+    NONE_BEFORE: "no value before it started, nor long enough after it stopped",
+    NONE_ON: "no value once it had half of its effect",
+}
 
 
 def short_name(quantity: str) -> str:
@@ -103,7 +110,7 @@ def lab_treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     if not one.knowable or effect is None:
         return (
             f"{name}: what it did to {what} cannot be known yet from these records, because there "
-            f"is {(one.reason or 'too little to tell').replace('session', 'value')}."
+            f"is {_REASONS.get(one.reason or '', 'too little to tell')}."
         )
     full = f"full effect {number(effect.estimate, 0)} %, " + interval(
         answer.level, effect.lower, effect.upper

@@ -16,7 +16,7 @@ from bpvet.answers.verdicts import Verdict
 from bpvet.facts.categories import guideline
 from bpvet.facts.sources import credit, fact
 from bpvet.printing import number, probability
-from bpvet.wording.en.phrases import cited, counted, day, listed
+from bpvet.wording.en.phrases import about, cited, counted, day, listed
 from bpvet.wording.en.safety.recheck import window_words
 from bpvet.wording.en.trend.settle import settle_words
 
@@ -171,12 +171,8 @@ def share(answer: TrendAnswer) -> Iterator[Statement]:
             without = f", {counted(found.left_out, 'session')} beyond the gauge left out"
         straight = probability(found.interpolated)
         lines = f" (by straight lines between sessions {straight}{without})"
-    often = probability(found.expected)
-    on = f"on about {often} of days"
-    if often.startswith("less than"):
-        on = f"on fewer than {often.removeprefix('less than ')} of days"
-    elif often.startswith("more than"):
-        on = f"on {often} of days"
+    rare = 0 < found.expected < 0.01
+    on = "on fewer than 1 % of days" if rare else f"on {about(found.expected)} of days"
     yield Statement(
         "share",
         f"From {day(answer.sessions[0].date)} to {day(answer.latest.date)} the usual pressure "

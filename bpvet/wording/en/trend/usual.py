@@ -14,6 +14,7 @@ from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.printing import number, probability
 from bpvet.wording.en.kidney.labs import lab_slope, lab_usual
 from bpvet.wording.en.phrases import (
+    about,
     capital,
     chance,
     counted,
@@ -206,9 +207,8 @@ def surprise(answer: TrendAnswer) -> Iterator[Statement]:
         little = " That range is so wide that hardly anything could surprise." if wide else ""
         yield Statement("surprise.none", f"{said}no surprise: {expected}.{little}")
         return
-    often = probability(found.tail or 0.0)
-    said += f"{found.words}: {expected}; a result this far off happens about {often} of the time."
-    said = said.replace("about less than", "less than")
+    often = about(found.tail or 0.0)
+    said += f"{found.words}: {expected}; a result this far off happens {often} of the time."
     if found.words == Surprise.VERY_UNUSUAL:
         more = "another value is on record" if of_labs(answer) else "more visits come"
         said += f" Until {more}, the trend and the effect of a drug may be off."

@@ -19,6 +19,8 @@ class Statement:
         Topic and what is said of it, such as ``target.above``; stable, for choosing and testing.
     text : str
         One to four sentences.
+    short : str
+        The same under a heading that names the topic; blank where it is no other.
     outside : str
         The same for a reader who cannot change the records, without what asks for that; blank
         where it asks for nothing.
@@ -29,6 +31,7 @@ class Statement:
 
     key: str
     text: str
+    short: str = field(default="", metadata=NOT_PRINTED)
     outside: str = field(default="", metadata=NOT_PRINTED)
     tells: tuple[tuple[str, str], ...] = field(default=(), metadata=NOT_PRINTED)
 

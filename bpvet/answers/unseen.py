@@ -140,6 +140,6 @@ def unseen_answer(
 def urgent_of(records: Records, animal: str, error: BpvetError, guideline: str) -> BpvetError:
     """Return the error of an animal without a trend, with whatever is urgent of it first."""
     answer = unseen_answer(records, animal, str(error), guideline)
-    urgent = [f"Urgent: {one.text}" for one in answer.urgent]
+    urgent = [one.text for one in answer.statements if one.topic == "urgent"]
     kind = FitError if isinstance(error, FitError) else CallError
     return kind(" ".join([*urgent, str(error)]))

@@ -17,6 +17,7 @@ from bpvet.pictures.lab import lab_picture, recorded_picture
 from bpvet.pictures.trend import trend_picture
 from bpvet.records.records import Records
 from bpvet.wording.en.safety.recheck import window_words
+from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.statements import statements_on
 
 
@@ -79,7 +80,7 @@ def recorded_labs(
         answer: TrendAnswer | UnseenAnswer = fit_trend(records, animal).answer(guideline=guideline)
     except NothingLeft as error:
         answer = unseen_answer(records, animal, str(error), guideline)
-    urgent = [f"Urgent: {one.text}" for one in answer.urgent]
+    urgent = [one.text for one in urgent_statements(answer.urgent)]
     try:
         picture = recorded_picture(records, animal, analyte)
     except NothingLeft as error:

@@ -64,7 +64,8 @@ class LetterWords:
 
     Parameters
     ----------
-    urgent : tuple of str
+    urgent, alarms : tuple of str
+        What is urgent; and the same as it stands under its heading.
     summary : tuple of (str, str)
         Newest value, usual, target, when again: a label and the words.
     asked : tuple of str
@@ -74,6 +75,7 @@ class LetterWords:
     """
 
     urgent: tuple[str, ...]
+    alarms: tuple[str, ...]
     summary: tuple[tuple[str, str], ...]
     asked: tuple[str, ...] = field(default=())
     kidney: tuple[str, ...] = field(default=())
@@ -109,6 +111,7 @@ def letter_words(answer: TrendAnswer | UnseenAnswer) -> LetterWords:
     short = sorted((one for one in able if not ended.intersection(one.tells)), key=_rank)[:SHORT]
     return LetterWords(
         urgent=tuple(one.text for one in told if one.topic == "urgent"),
+        alarms=tuple(one.short or one.text for one in told if one.topic == "urgent"),
         summary=tuple(_summary(answer, told)),
         asked=asked_lines(answer.signs),
         kidney=tuple(letter_text(one) for one in told if one.topic == "kidney"),

@@ -25,7 +25,7 @@ _VET = "What to change is for the vet to decide."
 def urgent_statements(found: Sequence[UrgentAnswer]) -> Iterator[Statement]:
     """Yield the urgent lines as statements, the most pressing first."""
     for one in found:
-        yield Statement(f"urgent.{one.rule}", f"Urgent: {one.text}")
+        yield Statement(f"urgent.{one.rule}", f"Urgent: {one.text}", short=one.text)
 
 
 def urgent_sentence(

@@ -11,6 +11,7 @@ from bpvet.answers.statement import Statement
 from bpvet.answers.unseen import UnseenAnswer
 from bpvet.printing import probability
 from bpvet.wording.en.phrases import day, interval, value
+from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.control import recheck_text
 from bpvet.wording.en.trend.recorded import named_in_urgent, sign_statements
 
@@ -32,7 +33,7 @@ def short_statements(answer: TrendAnswer | UnseenAnswer) -> tuple[Statement, ...
 
 
 def _first(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
-    said = [f"Urgent: {one.text}" for one in answer.urgent]
+    said = [one.text for one in urgent_statements(answer.urgent)]
     signs = sign_statements(answer.signs, named_in_urgent(answer.urgent))
     said += [one.text for one in signs]
     if said:

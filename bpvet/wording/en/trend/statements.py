@@ -79,6 +79,7 @@ def statements(answer: TrendAnswer) -> tuple[Statement, ...]:
         replace(
             one,
             text=f"{one.text}{joined}",
+            short=f"{one.short}{joined}" if one.short else "",
             outside=f"{one.outside}{joined}" if one.outside else "",
         )
         for topic in TOPICS

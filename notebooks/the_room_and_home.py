@@ -27,7 +27,7 @@ sheet = bpvet.sheet(records, "Pilchard")
 # change of pressure. What nobody wrote down is said to be missing, and is a line to write on.
 
 # %%
-from bpvet.answers.sheet.words import last_head, protocol_lines, sheet_rows
+from bpvet.wording.en.sheet import last_head, protocol_lines, sheet_rows
 
 print(last_head(sheet))
 for row in sheet_rows(sheet):
@@ -59,7 +59,7 @@ print(f"a mean of five readings between {low:.0f} and {high:.0f} mmHg, 95 %")
 # "Please phone the practice today."
 
 # %%
-from bpvet.answers.owner.words import RED_FLAGS, owner_parts, phone_texts
+from bpvet.wording.en.owner import RED_FLAGS, owner_parts, phone_texts
 
 owner = bpvet.owner(records, "Pilchard")
 for text in phone_texts(owner):

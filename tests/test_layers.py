@@ -25,6 +25,7 @@ LAYERS = (
     {"mixed"},
     {"models"},
     {"answers"},
+    {"wording"},
     {"pictures"},
     {"reports"},
     {"command", "__main__"},
@@ -40,6 +41,25 @@ REACHING = {
     ("bpvet.models.agreement.result", "plot"): "bpvet.pictures.agreement",
     ("bpvet.models.plan.plan", "study"): "bpvet.models.plan.study",
     ("bpvet.records.records", "from_frames"): "bpvet.records.read",
+    # An answer is printed with its sentences: what makes it asks for them.
+    ("bpvet.answers.trend", "trend_answer"): "bpvet.wording.en.trend.statements",
+    ("bpvet.answers.unseen", "unseen_answer"): "bpvet.wording.en.trend.unseen",
+    ("bpvet.answers.control", "urgent_answers"): "bpvet.wording.en.safety.urgent",
+    ("bpvet.answers.control", "_reason"): "bpvet.wording.en.safety.recheck",
+    ("bpvet.answers.recorded", "_missed"): "bpvet.wording.en.trend.recorded",
+    ("bpvet.answers.recorded", "kidney_told"): "bpvet.wording.en.kidney.events",
+    ("bpvet.answers.agreement.agreement", "agreement_answer"): (
+        "bpvet.wording.en.agreement.agreement"
+    ),
+    ("bpvet.answers.audit.audit", "audit_answer"): "bpvet.wording.en.audit",
+    ("bpvet.answers.clinic.cohort", "cohort_answer"): "bpvet.wording.en.clinic",
+    ("bpvet.answers.plan.plan", "plan_answer"): "bpvet.wording.en.plan",
+    ("bpvet.answers.plan.plan", "further_answer"): "bpvet.wording.en.plan",
+    ("bpvet.answers.due.due", "_row"): "bpvet.wording.en.due",
+    ("bpvet.answers.due.due", "_contact"): "bpvet.wording.en.due",
+    ("bpvet.answers.room.room", "room_answer"): "bpvet.wording.en.room",
+    ("bpvet.answers.room.urgent", "room_urgent"): "bpvet.wording.en.room",
+    ("bpvet.answers.room.expected", "expected"): "bpvet.wording.en.room",
 }
 #: Libraries, and the layers in which they may be imported.
 ONLY_IN = {

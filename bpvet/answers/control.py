@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from bpvet.answers.kidney.words import last_kidney_values
 from bpvet.answers.parts import (
     CategoryAnswer,
     OtherWindow,
@@ -14,10 +13,8 @@ from bpvet.answers.parts import (
     TargetAnswer,
     UrgentAnswer,
 )
-from bpvet.answers.phrases import capital
-from bpvet.answers.recheck_words import reason_of
 from bpvet.answers.settle import usual_settle
-from bpvet.answers.urgent_words import urgent_sentence
+from bpvet.answers.verdicts import Settled, Verdict, settled
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.recheck import Window
 from bpvet.facts.sources import PROJECT, fact, source
@@ -35,13 +32,18 @@ from bpvet.visits.signs.states import SignState
 from bpvet.visits.urgency import judged_offset
 
 SYSTOLIC_ONLY = "judged on systolic pressure only"
-#: States whose reason says that all is well.
-_WELL = ("settled", "screen", "screen_risk")
+_ON_TARGET = {
+    Settled.YES: Verdict.AT_OR_BELOW,
+    Settled.NO: Verdict.ABOVE,
+    Settled.OPEN: Verdict.NOT_SETTLED,
+}
 _DAY = np.timedelta64(1, "D")
 
 
 def urgent_answers(found: Safety, chosen: Guideline) -> tuple[UrgentAnswer, ...]:
     """Return what is urgent, in words; the most pressing first."""
+    from bpvet.wording.en.safety.urgent import urgent_sentence
+
     seen = found.found.seen
     latest = None if seen.latest is None else seen.latest.date
     return tuple(
@@ -104,10 +106,10 @@ def target_answer(trend: Trend, chosen: Guideline, found: Safety) -> TargetAnswe
     value, kind = target_for(trend, chosen)
     below = below_judged(trend)
     p = below(value)
-    verdict = settled(p, "at or below", "above")
+    verdict = _ON_TARGET[settled(p)]
     stated = chosen.target if kind == "guideline" else chosen.raised
     withheld = found.withheld("target")
-    open_ = verdict == "not settled" and not withheld
+    open_ = verdict is Verdict.NOT_SETTLED and not withheld
     added = float(judged_offset([trend.series.condition])[0])
     return TargetAnswer(
         guideline=chosen.key,
@@ -143,13 +145,6 @@ def no_target(chosen: Guideline, reason: str = SYSTOLIC_ONLY) -> TargetAnswer:
         remembered=False,
         reason=reason,
     )
-
-
-def settled(p: float, yes: str, no: str) -> str:
-    """Return `yes` or `no` where the probability settles it, else "not settled"."""
-    if p >= float(fact("project.verdict.sure").value or 1):
-        return yes
-    return no if p <= float(fact("project.verdict.unlikely").value or 0) else "not settled"
 
 
 def share_answer(trend: Trend, control: TargetAnswer) -> ShareAnswer:
@@ -211,18 +206,9 @@ def _name(window: Window) -> str:
 
 
 def _reason(found: Safety, again: Recheck) -> str:
-    held = found.standing
-    missing = ""
-    if again.kidneys_held:
-        missing = f"; {last_kidney_values(found.found.kidneys.missing)}"
-    said = capital(reason_of(again.row, held, missing))
-    # Nothing that reads as all well stands beside what withholds a verdict.
-    well = _WELL if found.withheld("verdicts") else ()
-    states = dict.fromkeys(
-        row.key for row in again.beside if row.state not in (again.row.state, *well)
-    )
-    also = [reason_of(row, held) for row in again.beside if row.key in states]
-    return f"{said}. Also: {'; '.join(also)}" if also else said
+    from bpvet.wording.en.safety.recheck import recheck_reason
+
+    return recheck_reason(found, again)
 
 
 def no_recheck(reason: str) -> RecheckAnswer:

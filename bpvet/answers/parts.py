@@ -13,6 +13,7 @@ import numpy as np
 
 from bpvet.answers.plain import plain
 from bpvet.answers.statement import Statement
+from bpvet.answers.verdicts import Surprise, Verdict
 from bpvet.equality import Content
 from bpvet.facts.words import DECIMALS, LAB_QUANTITIES
 from bpvet.maths.mixture import Mixture
@@ -124,6 +125,14 @@ class NotUsed(Content):
 
 
 @dataclass(frozen=True, eq=False)
+class PressureStep(Content):
+    """The session means on either side of a change of drug, mmHg."""
+
+    before: float
+    after: float
+
+
+@dataclass(frozen=True, eq=False)
 class CategoryAnswer(Content):
     """Probability of each category of the named guideline, or why it is withheld.
 
@@ -173,7 +182,7 @@ class TargetAnswer(Content):
     floor: Number
     p_below_floor: Number
     judged_offset: float
-    verdict: str | None
+    verdict: Verdict | None
     withheld: str | None
     settle: tuple[SettleAnswer, ...]
     remembered: bool
@@ -196,7 +205,7 @@ class SlopeAnswer(Content):
     p_rising_by_1: float
     rise_over_record: Estimate
     span_days: int
-    verdict: str | None
+    verdict: Verdict | None
     withheld: str | None
     settle: tuple[SettleAnswer, ...]
 
@@ -272,7 +281,7 @@ class TreatmentAnswer(Content):
     effect_at_half_tau: EffectAnswer | None
     effect_at_double_tau: EffectAnswer | None
     p_lower_by_10: Number
-    verdict: str | None
+    verdict: Verdict | None
     withheld: str | None
     reason: str | None
     told_by_readings: Number
@@ -296,7 +305,7 @@ class SurpriseAnswer(Content):
     lower: Number
     upper: Number
     tail: Number
-    words: str | None
+    words: Surprise | None
     withheld: str | None
     reason: str | None
     bound: str = ""

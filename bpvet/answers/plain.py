@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import fields, is_dataclass
+from enum import Enum
 from typing import Any
 
 import numpy as np
+
+#: Metadata of a field that is for the program, and is not printed.
+NOT_PRINTED = {"printed": False}
 
 
 def plain(value: Any) -> Any:
@@ -21,11 +25,14 @@ def plain(value: Any) -> Any:
     [1.5, None, '2026-03-01']
     """
     if is_dataclass(value) and not isinstance(value, type):
-        return {part.name: plain(getattr(value, part.name)) for part in fields(value)}
+        shown = (part.name for part in fields(value) if part.metadata.get("printed", True))
+        return {name: plain(getattr(value, name)) for name in shown}
     if isinstance(value, dict):
         return {str(key): plain(held) for key, held in value.items()}
     if isinstance(value, list | tuple):
         return [plain(held) for held in value]
+    if isinstance(value, Enum):
+        return value.value
     if isinstance(value, np.datetime64):
         return None if np.isnat(value) else str(value.astype("datetime64[D]"))
     if isinstance(value, bool | np.bool_):

@@ -1,22 +1,18 @@
-"""What is recorded beside a series, as frozen answers: drugs, context, kidneys, unused rows."""
+"""What is recorded beside a series, as frozen answers: drugs, context, kidneys."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
-from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.kidney.stage_words import kidney_stage_statements
-from bpvet.answers.kidney.words import kidney_statements
 from bpvet.answers.parts import (
     ContextAnswer,
     DrugRow,
     HomeClinic,
-    NotUsed,
+    PressureStep,
     RecordedAnswer,
     SinceChange,
 )
@@ -26,20 +22,18 @@ from bpvet.facts.words import TREND_CONDITIONS
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.safety.safety import Safety
 from bpvet.models.trend.trend import Trend
-from bpvet.printing import number
 from bpvet.records.records import Records
 from bpvet.visits.context import context_changes, swings
-from bpvet.visits.labs.history import LabValue
-from bpvet.visits.seen import Kidneys
 from bpvet.visits.treatments.courses import OtherDrug, Treatments
 from bpvet.visits.treatments.missed import missed_rows
-from bpvet.visits.urgency import latest_date
+from bpvet.visits.urgency import UrgentRule, latest_date
 
 if TYPE_CHECKING:
     from bpvet.visits.treatments.missed import MissedDoses
 
 _DAY = np.timedelta64(1, "D")
 _YEAR = 365
+_LOW_RULES = {UrgentRule.LOW, UrgentRule.LOW_ON_TREATMENT}
 
 
 def recorded_answer(
@@ -153,7 +147,7 @@ def _below_floor(sessions: pd.DataFrame, found: Safety) -> float | None:
     held = found.standing
     rules = {one.rule for one in found.lines}
     day = latest_date(sessions, TREND_CONDITIONS)
-    if day is None or held.written or not held.on_drug or rules & {"low", "low_on_treatment"}:
+    if day is None or held.written or not held.on_drug or rules & _LOW_RULES:
         return None
     low = held.lowest
     least = float(fact("project.urgent.low_on_drug").value or 0)
@@ -186,16 +180,9 @@ def _swings(trend: Trend) -> bool:
 
 
 def _missed(one: MissedDoses) -> str:
-    from bpvet.answers.phrases import day
+    from bpvet.wording.en.trend.recorded import missed_text
 
-    when = f"on {day(one.first)}"
-    if one.last != one.first:
-        when = f"from {day(one.first)} to {day(one.last)}"
-    what = f"of {one.drug}" if one.drug else "of every pressure drug"
-    counted = (
-        "the effect is taken to fade meanwhile" if one.what == "missed" else "this changes nothing"
-    )
-    return f"Doses {what} were {one.what} {when}; {counted}."
+    return missed_text(one)
 
 
 def kidney_told(found: Safety, sessions: pd.DataFrame, staged: Kidney) -> tuple[Statement, ...]:
@@ -210,146 +197,22 @@ def kidney_told(found: Safety, sessions: pd.DataFrame, staged: Kidney) -> tuple[
     staged : Kidney
         Its stage and substages.
     """
-    kidneys, quiet = found.found.kidneys, found.withheld("verdicts") is not None
+    from bpvet.wording.en.kidney.events import kidney_told
+
+    return kidney_told(found, staged, _steps(found, sessions))
+
+
+def _steps(found: Safety, sessions: pd.DataFrame) -> dict[str, PressureStep]:
+    """Return what pressure did about each kidney reaction, by the date of its later value."""
     rows = sessions[sessions["condition"].isin(TREND_CONDITIONS) & sessions["systolic"].notna()]
     day = rows["date"].to_numpy(dtype="datetime64[D]")
     means = rows["systolic"].to_numpy(dtype=float)
-    pressure = {}
-    for one in kidneys.reactions:
+    steps = {}
+    for one in found.found.kidneys.reactions:
         before = np.flatnonzero(day <= one.changed_on)
         after = np.flatnonzero((day > one.changed_on) & (day <= one.after.date + 14 * _DAY))
         if before.size and after.size:
             # The session nearest to the value: later ones may follow another change of drug.
             near = after[np.argmin(np.abs(day[after] - one.after.date))]
-            step = means[near] - means[before[-1]]
-            moved = "fell" if step < 0 else "rose"
-            pressure[str(one.after.date)] = (
-                f"pressure {moved} by {number(abs(step), 0)} meanwhile "
-                f"({number(means[before[-1]], 0)} to {number(means[near], 0)} mmHg)"
-            )
-    return (
-        *kidney_statements(kidneys, pressure, staged),
-        *kidney_stage_statements(staged, quiet=quiet),
-    )
-
-
-def not_used(
-    records: Records,
-    animal: str,
-    found: Safety,
-    treatments: Treatments,
-    statements: Sequence[Statement],
-) -> tuple[NotUsed, ...]:
-    """Return the rows of signs, laboratory values and treatments that no sentence speaks of.
-
-    Parameters
-    ----------
-    records, animal, treatments
-        As `bpvet.models.safety.safety` takes them.
-    found : Safety
-    statements : sequence of Statement
-        All that is told.
-    """
-    told = " ".join(one.text for one in statements)
-    keys = {one.key for one in statements}
-    rows = [
-        *_signs_unused(found, told),
-        *_labs_unused(found.found.kidneys, keys),
-        *_drugs_unused(treatments, told),
-        *_aside(records, animal),
-    ]
-    return tuple(sorted(rows, key=lambda one: (one.table, str(one.date), one.text)))
-
-
-_WHY = {
-    "denied": "it says that it is absent",
-    "past": "it speaks of the past, or was answered since",
-    "other": "it is no sign that these answers use",
-}
-
-
-def _signs_unused(found: Safety, told: str) -> Iterator[NotUsed]:
-    from bpvet.answers.phrases import day
-
-    for sign in found.found.rows:
-        when = day(sign.seen_on)
-        if f"“{sign.text}” ({when})" in told or f"A note of {when} says “{sign.text}”" in told:
-            continue
-        reason = _WHY.get(sign.reading, "a newer row of the same sign is told")
-        if sign.table != "observations":
-            if sign.reading not in ("present", "unclear"):
-                continue
-            reason = "it stands in a note"
-        yield NotUsed(sign.table, sign.seen_on, sign.text, reason)
-
-
-def _labs_unused(kidneys: Kidneys, keys: set[str]) -> Iterator[NotUsed]:
-    from bpvet.answers.kidney.words import lab_value
-
-    used = {id(one) for one in _told_values(kidneys, keys)}
-    for analyte, values in kidneys.history.analytes.items():
-        for one in values:
-            if id(one) in used:
-                continue
-            reason = "it is shown under the figure and in its own trend"
-            if one.modelled is None:
-                reason = "its analyte or unit is not judged here"
-            yield NotUsed("labs", one.date, f"{analyte} {lab_value(one)}", reason)
-
-
-def _told_values(kidneys: Kidneys, keys: set[str]) -> Iterator[LabValue]:
-    """Yield the values that urgent lines and `kidney_statements` name, by themselves."""
-    if kidneys.acute is not None:
-        yield from (kidneys.acute.first, kidneys.acute.second)
-    if kidneys.potassium is not None:
-        yield kidneys.potassium.value
-    for one in kidneys.reactions:
-        if one.is_reaction:
-            yield from (one.before, one.after)
-    if kidneys.weight is not None:
-        yield from (kidneys.weight.highest, kidneys.weight.newest)
-    if "kidney.protein" in keys:
-        yield from kidneys.protein or ()
-    if (
-        "kidney.range" in keys
-        and kidneys.stage.stage is not None
-        and kidneys.stage.value is not None
-    ):
-        yield kidneys.stage.value
-
-
-def _drugs_unused(treatments: Treatments, told: str) -> Iterator[NotUsed]:
-    words = told.casefold()
-    for span in treatments.spans:
-        if not re.search(rf"(?<!\w){re.escape(span.drug.casefold())}(?!\w)", words):
-            text = f"{span.drug} {span.dose}".strip()
-            why = "it is not known to move pressure"
-            if span.modelled:
-                why = "no series of pressures is told here that it could be judged by"
-            yield NotUsed("treatments", span.started_on, text, why)
-
-
-def _aside(records: Records, animal: str) -> Iterator[NotUsed]:
-    columns = {
-        "observations": ("seen_on", "sign"),
-        "labs": ("sampled_on", "analyte"),
-        "treatments": ("started_on", "drug"),
-    }
-    for table, (on, what) in columns.items():
-        rows = getattr(records, table)
-        rows = rows[(rows["animal"] == animal) & ((rows["set_aside"] != "") | rows["future"])]
-        for _, row in rows.iterrows():
-            day = np.datetime64("NaT", "D") if pd.isna(row[on]) else np.datetime64(row[on], "D")
-            reason = row["set_aside"] or f"it is dated after {records.as_of}"
-            yield NotUsed(table, day, str(row[what]), f"set aside: {reason}")
-    for one in records.cancelled_rows:
-        if one.animal == animal:
-            yield NotUsed(one.table, _day(one.date), one.text, one.why)
-
-
-def _day(written: str) -> np.datetime64:
-    """Return the date of a cell that may hold anything; NaT where it does not begin with one."""
-    try:
-        return np.datetime64(date.fromisoformat(written[:10]), "D")
-    except ValueError:
-        return np.datetime64("NaT", "D")
+            steps[str(one.after.date)] = PressureStep(float(means[before[-1]]), float(means[near]))
+    return steps

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from bpvet.answers.parts import SettleAnswer
+from bpvet.answers.verdicts import Verdict
 from bpvet.models.trend.effects import Treatment
 from bpvet.models.trend.settling import (
     SLOPE_GAP_DAYS,
@@ -18,9 +19,9 @@ from bpvet.models.trend.settling import (
 from bpvet.models.trend.trend import Trend
 
 #: Verdicts of each question: at or below what is asked, and above.
-TARGET_VERDICTS = ("at or below", "above")
-DRUG_VERDICTS = ("has lowered", "fall unlikely")
-SLOPE_VERDICTS = ("rise unlikely", "rising")
+TARGET_VERDICTS = (Verdict.AT_OR_BELOW, Verdict.ABOVE)
+DRUG_VERDICTS = (Verdict.HAS_LOWERED, Verdict.FALL_UNLIKELY)
+SLOPE_VERDICTS = (Verdict.RISE_UNLIKELY, Verdict.RISING)
 
 
 def usual_settle(trend: Trend, value: float) -> tuple[SettleAnswer, ...]:
@@ -44,7 +45,7 @@ def slope_settle(trend: Trend) -> tuple[SettleAnswer, ...]:
 
 
 def settle_answers(
-    found: Sequence[Settling], verdicts: tuple[str, str]
+    found: Sequence[Settling], verdicts: tuple[Verdict, Verdict]
 ) -> tuple[SettleAnswer, ...]:
     """Return chances as answers, each side under the words of its verdict."""
     return tuple(
@@ -53,7 +54,7 @@ def settle_answers(
             gap_days=one.gap_days,
             readings=one.readings,
             chance=one.chance,
-            by_verdict=dict(zip(verdicts, (one.at_or_below, one.above), strict=True)),
+            by_verdict={verdicts[0].value: one.at_or_below, verdicts[1].value: one.above},
         )
         for one in found
     )

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from bpvet.answers.plain import NOT_PRINTED
 
 
 @dataclass(frozen=True)
 class Statement:
-    """One thing that is told.
+    """One thing that is told; ``--json`` prints it as ``{"key": …, "text": …}``.
 
     Parameters
     ----------
@@ -15,12 +19,37 @@ class Statement:
         Topic and what is said of it, such as ``target.above``; stable, for choosing and testing.
     text : str
         One to four sentences.
+    short : str
+        The same under a heading that names the topic; blank where it is no other.
+    outside : str
+        The same for a reader who cannot change the records, without what asks for that; blank
+        where it asks for nothing.
+    tells : tuple of (str, str)
+        Rows of the records that it names: what is written there, and its ISO date. Of a drug its
+        name and start.
     """
 
     key: str
     text: str
+    short: str = field(default="", metadata=NOT_PRINTED)
+    outside: str = field(default="", metadata=NOT_PRINTED)
+    tells: tuple[tuple[str, str], ...] = field(default=(), metadata=NOT_PRINTED)
 
     @property
     def topic(self) -> str:
         """The first word of the key."""
         return self.key.partition(".")[0]
+
+
+def texts_of(statements: Iterable[Statement]) -> tuple[str, ...]:
+    """Return the words of statements, without their keys: what ``sentences`` holds."""
+    return tuple(one.text for one in statements)
+
+
+def sections_of(
+    statements: Sequence[Statement], topics: Sequence[str]
+) -> Mapping[str, tuple[str, ...]]:
+    """Return the words of statements by topic; empty where nothing is told of one."""
+    return MappingProxyType(
+        {topic: texts_of(one for one in statements if one.topic == topic) for topic in topics}
+    )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from bpvet.answers.control import settled
 from bpvet.answers.parts import (
     CourseAnswer,
     EffectAnswer,
@@ -13,6 +12,7 @@ from bpvet.answers.parts import (
     TreatmentAnswer,
 )
 from bpvet.answers.settle import drug_settle
+from bpvet.answers.verdicts import Settled, Verdict, settled
 from bpvet.facts.analytes import analyte
 from bpvet.facts.sources import fact
 from bpvet.facts.words import LAB_QUANTITIES
@@ -22,6 +22,17 @@ from bpvet.models.trend.outlook import with_scaled_tau
 from bpvet.models.trend.plain_means import plain_difference
 from bpvet.models.trend.told import told_by_readings
 from bpvet.models.trend.trend import Trend
+
+_LOST = {
+    Settled.YES: Verdict.HAS_LOWERED,
+    Settled.NO: Verdict.FALL_UNLIKELY,
+    Settled.OPEN: Verdict.CANNOT_TELL,
+}
+_RISEN = {
+    Settled.YES: Verdict.HAS_RISEN,
+    Settled.NO: Verdict.RISE_UNLIKELY,
+    Settled.OPEN: Verdict.CANNOT_TELL,
+}
 
 
 def course_answers(trend: Trend, level: float) -> tuple[CourseAnswer, ...]:
@@ -80,9 +91,9 @@ def _treatment(
 ) -> TreatmentAnswer:
     effect = _effect(one.effect, level)
     known = one.knowable
-    verdict: str | None = _verdict(trend, effect)
+    verdict: Verdict | None = _verdict(trend, effect)
     if not known:
-        verdict = "cannot be known"
+        verdict = Verdict.CANNOT_BE_KNOWN
     elif withheld is not None:
         verdict = None
     return TreatmentAnswer(
@@ -102,7 +113,7 @@ def _treatment(
         withheld=withheld if known else None,
         reason=one.unknowable or None,
         told_by_readings=told if known else None,
-        settle=drug_settle(trend, one) if verdict == "cannot tell yet" else (),
+        settle=drug_settle(trend, one) if verdict is Verdict.CANNOT_TELL else (),
         before_sessions=int(np.sum(trend.series.date <= one.started_on)),
         before_mean=_plain_mean(trend, one.before_mean),
         after_mean=_plain_mean(trend, one.after_mean),
@@ -110,26 +121,24 @@ def _treatment(
     )
 
 
-def _verdict(trend: Trend, effect: EffectAnswer) -> str:
+def _verdict(trend: Trend, effect: EffectAnswer) -> Verdict:
     """Return what the effect's probabilities say; of kidney values a rise is what matters."""
     if trend.series.quantity in LAB_QUANTITIES:
         if analyte(trend.series.quantity).worse == "fall":
-            said = settled(effect.p_lower_by_10, "has lowered", "fall unlikely")
-        else:
-            said = settled(effect.p_higher_by_10, "has risen", "rise unlikely")
-        return said.replace("not settled", "cannot tell yet")
+            return _LOST[settled(effect.p_lower_by_10)]
+        return _RISEN[settled(effect.p_higher_by_10)]
     return _of_fall(effect.p_lower_by_10)
 
 
-def _of_fall(p: float) -> str:
+def _of_fall(p: float) -> Verdict:
     """Return the verdict on a fall of 10 of this probability, under a pressure drug."""
     if p >= float(fact("project.verdict.sure").value or 1):
-        return "has lowered"
+        return Verdict.HAS_LOWERED
     none = p <= float(fact("project.verdict.no_fall").value or 0)
-    return "fall unlikely" if none else "cannot tell yet"
+    return Verdict.FALL_UNLIKELY if none else Verdict.CANNOT_TELL
 
 
-def _plain(trend: Trend, one: Treatment, verdict: str | None) -> PlainAnswer | None:
+def _plain(trend: Trend, one: Treatment, verdict: Verdict | None) -> PlainAnswer | None:
     """Return the plain difference beside the model's, and whether both must be told.
 
     The verdict by the plain means is that of their difference with the model's SD about it.

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from bpvet import __version__
-from bpvet.answers.assumptions import assumptions, cautions
 from bpvet.answers.beside import (
     apart_answers,
     companion_answer,
@@ -26,7 +24,6 @@ from bpvet.answers.control import (
     no_recheck,
     no_target,
     recheck_answer,
-    settled,
     share_answer,
     sign_answers,
     target_answer,
@@ -42,10 +39,10 @@ from bpvet.answers.parts import (
     SurpriseAnswer,
     TrendAnswer,
 )
-from bpvet.answers.recorded import kidney_told, not_used, recorded_answer
-from bpvet.answers.sentences import statements
+from bpvet.answers.recorded import kidney_told, recorded_answer
 from bpvet.answers.settle import slope_settle
 from bpvet.answers.treatments import course_answers, treatment_answers
+from bpvet.answers.verdicts import Settled, Surprise, Verdict, settled
 from bpvet.errors import CallError
 from bpvet.facts.categories import guideline as guideline_of
 from bpvet.facts.protocol import ENOUGH_READINGS
@@ -58,6 +55,13 @@ from bpvet.models.trend.columns import SLOPE_DAYS
 from bpvet.models.trend.outlook import surprise, treated
 from bpvet.models.trend.trend import Trend
 from bpvet.models.trend.variability import variability
+from bpvet.visits.choice import split_flags
+
+_ON_SLOPE = {
+    Settled.YES: Verdict.RISING,
+    Settled.NO: Verdict.RISE_UNLIKELY,
+    Settled.OPEN: Verdict.CANNOT_TELL,
+}
 
 
 def trend_answer(
@@ -81,6 +85,8 @@ def trend_answer(
         For an unknown guideline, one that does not speak of the species, or a level outside
         0 to 1.
     """
+    from bpvet.wording.en.trend.statements import worded
+
     if not 0 < level < 1:
         raise CallError(f"an interval needs a level between 0 and 1, not {level}.")
     chosen = guideline_of(guideline, trend.series.species or None)
@@ -157,12 +163,7 @@ def trend_answer(
         measured_before=str(animal["measured_before"]),
         visits=int(series.visit.max(initial=-1)) + 1,
     )
-    answer = replace(answer, assumptions=assumptions(answer), cautions=cautions(answer))
-    told = statements(answer)
-    unused = not_used(records, series.animal, found, treatments, told)
-    return replace(
-        answer, statements=told, sentences=tuple(one.text for one in told), not_used=unused
-    )
+    return worded(answer, records, found, treatments)
 
 
 def _number(value: Any) -> float | None:
@@ -183,7 +184,6 @@ def _sessions(trend: Trend) -> tuple[SessionAnswer, ...]:
 
 def session_answer(row: pd.Series[Any], quantity: str) -> SessionAnswer:
     """Return one row of `bpvet.sessions` as an answer for one quantity."""
-    flags = tuple(flag for flag in str(row["flags"]).split("; ") if flag)
     return SessionAnswer(
         date=np.datetime64(row["date"], "D"),
         method=str(row["method"]),
@@ -194,7 +194,7 @@ def session_answer(row: pd.Series[Any], quantity: str) -> SessionAnswer:
         mean=_number(row[quantity]),
         sd=_number(row[f"{quantity}_sd"]),
         bound=str(row[f"{quantity}_bound"]),
-        flags=flags,
+        flags=split_flags(str(row["flags"])),
     )
 
 
@@ -213,7 +213,7 @@ def _slope(trend: Trend, level: float, withheld: str | None) -> SlopeAnswer:
     rise = float(fact(f"project.verdict.rise{_kind(trend)}").value or 0)
     p_rising_by_1 = float(slope.above(rise))
     each = Estimate.of(slope, level)
-    verdict = settled(p_rising_by_1, "rising", "rise unlikely")
+    verdict = _ON_SLOPE[settled(p_rising_by_1)]
     return SlopeAnswer(
         per_30_days=each.estimate,
         lower=each.lower,
@@ -222,9 +222,9 @@ def _slope(trend: Trend, level: float, withheld: str | None) -> SlopeAnswer:
         p_rising_by_1=p_rising_by_1,
         rise_over_record=Estimate.of(over, level),
         span_days=span,
-        verdict=None if withheld else verdict.replace("not settled", "cannot tell yet"),
+        verdict=None if withheld else verdict,
         withheld=withheld,
-        settle=slope_settle(trend) if verdict == "not settled" and not withheld else (),
+        settle=slope_settle(trend) if verdict is Verdict.CANNOT_TELL and not withheld else (),
     )
 
 
@@ -242,11 +242,11 @@ def _surprise(trend: Trend, level: float, withheld: str | None) -> SurpriseAnswe
         return SurpriseAnswer(date, observed, None, None, None, None, None, None, reason)
     held = Estimate.of(found.expected, level)
     if found.tail <= float(fact("project.verdict.very_unusual").value or 0):
-        words = "very unusual"
+        words = Surprise.VERY_UNUSUAL
     elif found.tail <= float(fact("project.verdict.unusual").value or 0):
-        words = "unusual"
+        words = Surprise.UNUSUAL
     else:
-        words = "as expected"
+        words = Surprise.AS_EXPECTED
     return SurpriseAnswer(
         date=date,
         observed=observed,

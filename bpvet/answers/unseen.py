@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 
 from bpvet import __version__
 from bpvet.answers.control import recheck_answer, sign_answers, urgent_answers
-from bpvet.answers.control_words import recheck_text
 from bpvet.answers.parts import (
     NotUsed,
     RecheckAnswer,
@@ -19,8 +18,7 @@ from bpvet.answers.parts import (
     UrgentAnswer,
 )
 from bpvet.answers.plain import plain
-from bpvet.answers.recorded import kidney_told, not_used, recorded_answer
-from bpvet.answers.recorded_words import drug_statements, named_in_urgent, sign_statements
+from bpvet.answers.recorded import kidney_told, recorded_answer
 from bpvet.answers.statement import Statement
 from bpvet.equality import Content
 from bpvet.errors import BpvetError, CallError, FitError
@@ -104,6 +102,8 @@ def unseen_answer(
     CallError
         For an unknown guideline, or one that does not speak of the species.
     """
+    from bpvet.wording.en.trend.unseen import worded
+
     row = records.animals.set_index("animal").loc[animal]
     species = str(row["species"])
     chosen = guideline_of(guideline, species or None)
@@ -134,33 +134,12 @@ def unseen_answer(
         version=__version__,
         data_digest=records.digest,
     )
-    told = _statements(answer)
-    return replace(
-        answer,
-        statements=told,
-        sentences=tuple(one.text for one in told),
-        not_used=not_used(records, animal, found, treatments, told),
-    )
-
-
-def _statements(answer: UnseenAnswer) -> tuple[Statement, ...]:
-    said = [Statement(f"urgent.{one.rule}", f"Urgent: {one.text}") for one in answer.urgent]
-    said.append(Statement("usual.none", f"No usual pressure can be given: {answer.reason}"))
-    again = answer.recheck
-    if again.latest is None:
-        said.append(Statement("recheck.none", f"No next visit is proposed: {again.reason}."))
-    else:
-        text = recheck_text(again, answer.as_of)
-        said.append(Statement(f"recheck.{again.state}", text))
-    said += sign_statements(answer.signs, named_in_urgent(answer.urgent))
-    said += answer.kidney_statements
-    said += drug_statements(answer.recorded)
-    return tuple(said)
+    return worded(answer, records, found, treatments)
 
 
 def urgent_of(records: Records, animal: str, error: BpvetError, guideline: str) -> BpvetError:
     """Return the error of an animal without a trend, with whatever is urgent of it first."""
     answer = unseen_answer(records, animal, str(error), guideline)
-    urgent = [f"Urgent: {one.text}" for one in answer.urgent]
+    urgent = [one.text for one in answer.statements if one.topic == "urgent"]
     kind = FitError if isinstance(error, FitError) else CallError
     return kind(" ".join([*urgent, str(error)]))

@@ -197,8 +197,8 @@ def due_text(found: Due, *, every: bool = False, every_caution: bool = False) ->
 
 
 def _lines(one: DueRow) -> str:
-    from bpvet.answers.due.words import by_words, credit_of_row, last_words, who_of
     from bpvet.printing import probability
+    from bpvet.wording.en.due import by_words, credit_of_row, last_words, who_of
 
     target = "" if one.p_at_target is None else f"; at target then {probability(one.p_at_target)}"
     contact = "" if one.contact is None else f"; {one.contact.text}"

@@ -94,7 +94,9 @@ def _write(
 
 def owner_text(found: OwnerAnswer) -> str:
     """Return the words of the owner's page as text."""
-    from bpvet.answers.owner.words import (
+    from bpvet.facts.cautions import licensed
+    from bpvet.facts.sources import footnotes
+    from bpvet.wording.en.owner import (
         RED_FLAGS,
         RED_HEAD,
         RED_WAIT,
@@ -103,8 +105,6 @@ def owner_text(found: OwnerAnswer) -> str:
         owner_parts,
         phone_texts,
     )
-    from bpvet.facts.cautions import licensed
-    from bpvet.facts.sources import footnotes
 
     parts = [wrapped(" ".join(texts)) for texts in (phone_texts(found),) if texts]
     parts.append(wrapped(f"Blood pressure: {called(found)}"))

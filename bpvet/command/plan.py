@@ -185,9 +185,9 @@ def further_text(answer: FurtherAnswer) -> str:
 
 def plan_table(answer: PlanAnswer) -> ShortTable:
     """Return half-widths by visits and readings as a short table."""
-    from bpvet.answers.phrases import percent
-    from bpvet.answers.plan.words import up
     from bpvet.printing import ShortTable
+    from bpvet.wording.en.phrases import percent
+    from bpvet.wording.en.plan import up
 
     readings = list(answer.table[0].usual)
     heads = ("visits", *(f"± with {k}" for k in readings), "± drug effect")

@@ -47,7 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
     place = None
     if arguments.output is not None:
         from bpvet.records.table_files import table_files, written_names
-        from bpvet.visits.session_words import session_words
+        from bpvet.wording.en.sessions import session_words
 
         inputs = inputs_read(arguments)
         place = writable(arguments.output, inputs, arguments.force)

@@ -62,15 +62,15 @@ def run(arguments: argparse.Namespace) -> int:
 
 def sheet_text(found: SheetAnswer) -> str:
     """Return as text what is urgent, how it was measured last time, and the protocol."""
-    from bpvet.answers.sheet.words import (
+    from bpvet.facts.cautions import licensed
+    from bpvet.facts.sources import footnotes
+    from bpvet.wording.en.sheet import (
         BACK,
         last_head,
         protocol_credit,
         protocol_lines,
         sheet_rows,
     )
-    from bpvet.facts.cautions import licensed
-    from bpvet.facts.sources import footnotes
 
     who = f"{found.name} ({found.animal})" if found.name else found.animal
     urgent = [wrapped(f"Urgent: {one.text}") for one in found.urgent]

@@ -76,9 +76,9 @@ def run(arguments: argparse.Namespace) -> int:
 
 def short_text(answer: TrendAnswer | UnseenAnswer) -> str:
     """Return the answer in five lines, and the one caution that stands on everything."""
-    from bpvet.answers.short import short_statements
     from bpvet.facts.cautions import licensed
     from bpvet.facts.sources import footnotes
+    from bpvet.wording.en.trend.short import short_statements
 
     texts = [one.text for one in short_statements(answer)]
     lines = [wrapped(text, "  ", "- ") for text in texts]
@@ -117,7 +117,7 @@ def _together(joint: Sequence[Joint]) -> list[str]:
     """Return what pressure and laboratory values say together; empty where there are none."""
     if not joint:
         return []
-    from bpvet.answers.kidney.joint_words import ABOUT, joint_statements
+    from bpvet.wording.en.kidney.joint import ABOUT, joint_statements
 
     said = [_point(one.text) for one in joint_statements(joint)]
     return ["\n".join(["Pressure and laboratory values together", wrapped(ABOUT), *said])]
@@ -132,7 +132,7 @@ def unseen_text(answer: UnseenAnswer, *, every_caution: bool = False) -> str:
     every_caution : bool
         Whether all cautions are printed, or the first five.
     """
-    from bpvet.answers.phrases import day
+    from bpvet.wording.en.phrases import day
 
     who = f"{answer.name} ({answer.animal})" if answer.name else answer.animal
     kind = answer.species or answer.species_written
@@ -162,8 +162,8 @@ def _unused(rows: tuple[NotUsed, ...]) -> list[str]:
 
 def heading(answer: TrendAnswer) -> str:
     """Return whose trend it is, of what, and as of when."""
-    from bpvet.answers.phrases import day
     from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
+    from bpvet.wording.en.phrases import day
 
     who = f"{answer.name} ({answer.animal})" if answer.name else answer.animal
     species = answer.species or answer.species_written
@@ -176,16 +176,16 @@ def heading(answer: TrendAnswer) -> str:
 
 def numbers_table(answer: TrendAnswer) -> ShortTable:
     """Return the numbers behind the sentences as a short table."""
-    from bpvet.answers.phrases import percent
     from bpvet.printing import ShortTable
+    from bpvet.wording.en.phrases import percent
 
     heads = ("", "estimate", f"{percent(answer.level)} interval", "unit")
     return ShortTable("", heads, tuple(_rows(answer)))
 
 
 def _rows(answer: TrendAnswer) -> Iterator[tuple[str, str, str, str]]:
-    from bpvet.answers.phrases import of_labs
     from bpvet.printing import number, probability
+    from bpvet.wording.en.phrases import of_labs
 
     unit, latest, target = answer.unit, answer.latest, answer.target
     digits, change = answer.decimals, answer.change_unit

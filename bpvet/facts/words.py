@@ -7,6 +7,7 @@ species or an analyte is read from there when it is first asked for.
 from __future__ import annotations
 
 from collections.abc import Callable
+from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -20,6 +21,13 @@ if TYPE_CHECKING:
     DECIMALS: dict[str, int]
     #: Names of quantities that have a trend, in prose.
     QUANTITY_WORDS: dict[str, str]
+
+
+class Word(StrEnum):
+    """A word of the contract: decided on by its name, printed and stored as its value."""
+
+    __repr__ = str.__repr__
+
 
 METHODS = ("doppler", "oscillometric")
 #: Quantities that a reading carries, and the one derived from two of them.

@@ -8,8 +8,6 @@ from dataclasses import replace
 import numpy as np
 
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.recheck_words import window_words
-from bpvet.answers.sentences import statements_on
 from bpvet.answers.unseen import UnseenAnswer, unseen_answer
 from bpvet.errors import CallError, NothingLeft
 from bpvet.figures.pictures import TrendPicture, Window
@@ -18,6 +16,9 @@ from bpvet.models.trend.trend import Trend
 from bpvet.pictures.lab import lab_picture, recorded_picture
 from bpvet.pictures.trend import trend_picture
 from bpvet.records.records import Records
+from bpvet.wording.en.safety.recheck import window_words
+from bpvet.wording.en.safety.urgent import urgent_statements
+from bpvet.wording.en.trend.statements import statements_on
 
 
 def answered_picture(
@@ -79,7 +80,7 @@ def recorded_labs(
         answer: TrendAnswer | UnseenAnswer = fit_trend(records, animal).answer(guideline=guideline)
     except NothingLeft as error:
         answer = unseen_answer(records, animal, str(error), guideline)
-    urgent = [f"Urgent: {one.text}" for one in answer.urgent]
+    urgent = [one.text for one in urgent_statements(answer.urgent)]
     try:
         picture = recorded_picture(records, animal, analyte)
     except NothingLeft as error:

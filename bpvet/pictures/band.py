@@ -11,8 +11,8 @@ from scipy.special import ndtri
 
 from bpvet.figures.pictures import Band
 from bpvet.models.trend.columns import noise_groups
-from bpvet.pictures.words import band_words
 from bpvet.printing import prose_date
+from bpvet.wording.en.picture import band_words
 
 if TYPE_CHECKING:
     from bpvet.models.trend.trend import Trend

@@ -6,10 +6,10 @@ import numpy as np
 
 from bpvet.answers.due.bands import BANDS
 from bpvet.answers.due.due import Due, DueRow
-from bpvet.answers.due.words import who_of
-from bpvet.answers.phrases import counted
 from bpvet.figures.clinic.cohort_picture import IntervalPanel, IntervalsPicture
 from bpvet.printing import prose_date
+from bpvet.wording.en.due import who_of
+from bpvet.wording.en.phrases import counted
 
 _MEASURE = "measure"
 

@@ -7,13 +7,13 @@ from typing import Any
 import numpy as np
 
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.phrases import percent
 from bpvet.errors import CallError
 from bpvet.facts.words import METHOD_WORDS
 from bpvet.figures.clinic.cohort_picture import IntervalPanel, IntervalsPicture
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number, prose_date
 from bpvet.visits.readings import readings_used
+from bpvet.wording.en.phrases import percent
 
 
 def session_picture(trend: Trend, answer: TrendAnswer) -> IntervalsPicture:

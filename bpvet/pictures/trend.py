@@ -32,12 +32,12 @@ from bpvet.pictures.guides import guides
 from bpvet.pictures.lab_panels import LabPanels, lab_panels
 from bpvet.pictures.lab_rows import LabRows, lab_rows
 from bpvet.pictures.tracks import drug_tracks
-from bpvet.pictures.words import alt_text, caption, heading, newest_words
 from bpvet.printing import number
 from bpvet.visits.labs.series import left_out
 from bpvet.visits.readings import readings_used
 from bpvet.visits.sessions import used_values
 from bpvet.visits.signs.signs import day_of
+from bpvet.wording.en.picture import alt_text, caption, heading, newest_words
 
 if TYPE_CHECKING:
     from collections.abc import Collection

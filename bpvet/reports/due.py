@@ -10,9 +10,6 @@ from pathlib import Path
 from bpvet.answers.due.bands import BANDS, LATER
 from bpvet.answers.due.calendar import due_calendar
 from bpvet.answers.due.due import Due, DueRow
-from bpvet.answers.due.table import COLUMNS
-from bpvet.answers.due.words import by_words, credit_of_row, last_words, who_of
-from bpvet.answers.phrases import capital, counted, day
 from bpvet.answers.sheet.sheet import SheetAnswer
 from bpvet.facts.cautions import parted
 from bpvet.facts.sources import footnotes
@@ -32,6 +29,8 @@ from bpvet.reports.markup import (
 from bpvet.reports.naming import digest_of, slug
 from bpvet.reports.page import cleaned, document
 from bpvet.reports.sheet import mark_of, sheet_name, sheet_pages
+from bpvet.wording.en.due import by_words, column_words, credit_of_row, last_words, who_of
+from bpvet.wording.en.phrases import capital, counted, day
 
 #: Marks the page as ours, so that the next list may replace it.
 MARK = f"due {digest_of('due')}"
@@ -48,7 +47,7 @@ _ABOUT = {
 
 def due_words() -> list[ColumnWords]:
     """Return what the columns of the list mean."""
-    return [ColumnWords(*one) for one in COLUMNS]
+    return column_words()
 
 
 def due_page(

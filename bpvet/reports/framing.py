@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.phrases import capital, counted
 from bpvet.printing import number
 from bpvet.reports.markup import NONE, Column, Shown, lines, table
+from bpvet.wording.en.phrases import capital, counted
 
 #: Rows that are shown of a long frame, half of them from its end.
 MOST_ROWS = 40

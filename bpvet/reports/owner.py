@@ -5,18 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bpvet.answers.owner.owner import OwnerAnswer
-from bpvet.answers.owner.words import (
-    DIARY_HELP,
-    RED_FLAGS,
-    RED_HEAD,
-    RED_WAIT,
-    Part,
-    called,
-    owner_credit,
-    owner_parts,
-    phone_texts,
-)
-from bpvet.answers.phrases import capital, day
 from bpvet.facts.cautions import licensed
 from bpvet.facts.sources import footnotes
 from bpvet.figures.lettering import block
@@ -27,6 +15,18 @@ from bpvet.reports.letter.letter import PAPERS
 from bpvet.reports.markup import bullets, heading, paragraph, prose, tag
 from bpvet.reports.naming import digest_of
 from bpvet.reports.page import cleaned, document
+from bpvet.wording.en.owner import (
+    DIARY_HELP,
+    RED_FLAGS,
+    RED_HEAD,
+    RED_WAIT,
+    Part,
+    called,
+    owner_credit,
+    owner_parts,
+    phone_texts,
+)
+from bpvet.wording.en.phrases import capital, day
 
 #: Margin above and below a sheet, mm, and what both papers have room for.
 _MARGIN, _HEIGHT = 12.0, 253.0

@@ -10,9 +10,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from bpvet.answers.phrases import counted, day
 from bpvet.answers.sheet.sheet import SheetAnswer
-from bpvet.answers.sheet.words import (
+from bpvet.facts.cautions import licensed
+from bpvet.facts.sources import footnotes
+from bpvet.figures.lettering import ELLIPSIS, block
+from bpvet.figures.style import MM_PER_INCH
+from bpvet.reports.letter.figure import WIDTH
+from bpvet.reports.letter.letter import PAPERS
+from bpvet.reports.markup import heading, paragraph, prose, tag
+from bpvet.reports.naming import digest_of, slug
+from bpvet.reports.page import cleaned, document
+from bpvet.wording.en.phrases import counted, day
+from bpvet.wording.en.sheet import (
     BACK,
     BOXES,
     DOSES,
@@ -25,15 +34,6 @@ from bpvet.answers.sheet.words import (
     protocol_lines,
     sheet_rows,
 )
-from bpvet.facts.cautions import licensed
-from bpvet.facts.sources import footnotes
-from bpvet.figures.lettering import ELLIPSIS, block
-from bpvet.figures.style import MM_PER_INCH
-from bpvet.reports.letter.figure import WIDTH
-from bpvet.reports.letter.letter import PAPERS
-from bpvet.reports.markup import heading, paragraph, prose, tag
-from bpvet.reports.naming import digest_of, slug
-from bpvet.reports.page import cleaned, document
 
 #: Margin above and below, and the height of what is set: room for it is on both papers, mm.
 MARGIN, HEIGHT = 12.0, 253.0

@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.phrases import capital, day
 from bpvet.answers.unseen import UnseenAnswer
 from bpvet.records.records import Records
+from bpvet.wording.en.phrases import capital, day
 
 _DAYS_PER_YEAR = 365.25
 

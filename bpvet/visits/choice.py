@@ -16,10 +16,11 @@ from bpvet.facts.protocol import (
     CONSISTENT_CV,
     DROP_FIRST_FROM,
     ENOUGH_READINGS,
+    MAX_READINGS,
     MIN_READINGS,
     STILL_FALLING_MMHG,
 )
-from bpvet.facts.words import RULES
+from bpvet.facts.words import RULES, Word
 
 #: What a reading is before the rule is applied, in the order in which one excludes the next.
 KINDS = ("set aside", "excluded", "no sound", "summary", "bound", "number")
@@ -28,21 +29,55 @@ FATES = ("used", "left out", "excluded", "no sound", "set aside")
 #: A session's bound when readings beyond both ends of the gauge were used.
 BOTH_BOUNDS = "at least and at most"
 
-FEW = f"fewer than {MIN_READINGS} readings used"
-NOT_ENOUGH = f"fewer than {ENOUGH_READINGS} readings used"
-INCONSISTENT = f"spread beyond {100 * CONSISTENT_CV:.0f} %"
-STILL_FALLING = "still falling"
-FALLING = f"{STILL_FALLING}: its mean reads high"
-AT_CEILING = "at the gauge's ceiling: the true value may be higher"
-NO_SOUND = "no sound"
-ALL_EXCLUDED = "all readings excluded"
-NONE_USED = "no reading used"
-SUMMARY_ONLY = "summary only"
+#: What stands between the flags of a session in a table's cell; no flag holds it.
+_BETWEEN = "; "
+
+
+class Flag(Word):
+    """What must be said beside a session's mean, or why more readings should be taken."""
+
+    ALL_EXCLUDED = "all readings excluded"
+    NONE_USED = "no reading used"
+    FEW = f"fewer than {MIN_READINGS} readings used"
+    NOT_ENOUGH = f"fewer than {ENOUGH_READINGS} readings used"
+    MANY = f"more than {MAX_READINGS} readings taken"
+    SUMMARY_ONLY = "summary only"
+    INCONSISTENT = f"spread beyond {100 * CONSISTENT_CV:.0f} %"
+    STILL_FALLING = "still falling"
+    FALLING = "still falling: its mean reads high"
+    AT_CEILING = "at the gauge's ceiling: the true value may be higher"
+    AT_LEAST = "bound: the mean is at least this"
+    AT_MOST = "bound: the mean is at most this"
+    BOTH_BOUNDS = "bounds at both ends: the mean may lie to either side"
+    NO_SOUND = "no sound"
+    COUNTED_PULSE = "counted pulse disagrees"
+    REVERSED = "diastolic not below systolic"
+    TENSE = "tense"
+    MISSED = "doses missed"
+
+
+#: The flag of each bound of a session's mean.
 BOUND_FLAGS = {
-    "at least": "bound: the mean is at least this",
-    "at most": "bound: the mean is at most this",
-    BOTH_BOUNDS: "bounds at both ends: the mean may lie to either side",
+    "at least": Flag.AT_LEAST,
+    "at most": Flag.AT_MOST,
+    BOTH_BOUNDS: Flag.BOTH_BOUNDS,
 }
+
+
+def joined_flags(flags: Iterable[str]) -> str:
+    """Return flags as the cell of a table."""
+    return _BETWEEN.join(flags)
+
+
+def split_flags(cell: str) -> tuple[str, ...]:
+    """Return the flags of a table's cell.
+
+    Examples
+    --------
+    >>> split_flags(joined_flags([Flag.FEW, Flag.TENSE])), split_flags("")
+    (('fewer than 3 readings used', 'tense'), ())
+    """
+    return tuple(cell.split(_BETWEEN)) if cell else ()
 
 
 @dataclass(frozen=True)
@@ -276,12 +311,14 @@ def go_on_reasons(n_used: int, inconsistent: bool, falling: bool) -> tuple[GoOn,
     if n_used < ENOUGH_READINGS:
         few = n_used < MIN_READINGS
         reasons.append(
-            GoOn(FEW, "protocol.n.minimum") if few else GoOn(NOT_ENOUGH, "protocol.n.enough")
+            GoOn(Flag.FEW, "protocol.n.minimum")
+            if few
+            else GoOn(Flag.NOT_ENOUGH, "protocol.n.enough")
         )
     if inconsistent:
-        reasons.append(GoOn(INCONSISTENT, "protocol.consistency.cv"))
+        reasons.append(GoOn(Flag.INCONSISTENT, "protocol.consistency.cv"))
     if falling:
-        reasons.append(GoOn(STILL_FALLING, "protocol.plateau"))
+        reasons.append(GoOn(Flag.STILL_FALLING, "protocol.plateau"))
     return tuple(reasons)
 
 
@@ -352,7 +389,7 @@ def _reason(reading: Reading, fate: str, taken: int) -> str:
     if fate == "left out":
         return left_out_reason(taken)
     if fate == "no sound":
-        return NO_SOUND
+        return Flag.NO_SOUND
     return {"excluded": reading.excluded, "set aside": reading.set_aside}.get(fate, "")
 
 
@@ -361,16 +398,16 @@ def _flags(
 ) -> tuple[str, ...]:
     flags = []
     if kinds and all(kind == "excluded" for kind in kinds):
-        flags.append(ALL_EXCLUDED)
+        flags.append(Flag.ALL_EXCLUDED)
     elif not used:
-        flags.append(NONE_USED)
+        flags.append(Flag.NONE_USED)
     elif len(used) < MIN_READINGS:
-        flags.append(FEW)
-    flags += [INCONSISTENT] * inconsistent + [FALLING] * falling
+        flags.append(Flag.FEW)
+    flags += [Flag.INCONSISTENT] * inconsistent + [Flag.FALLING] * falling
     if any(r.value == CEILING and not r.bound for r in used):
-        flags.append(AT_CEILING)
+        flags.append(Flag.AT_CEILING)
     if bound:
         flags.append(BOUND_FLAGS[bound])
     if "no sound" in kinds:
-        flags.append(NO_SOUND)
+        flags.append(Flag.NO_SOUND)
     return tuple(flags)

@@ -1,4 +1,4 @@
-"""What must be said beside a session's mean, in the words of `bpvet.visits.choice`."""
+"""What must be said beside a session's mean: flags of `bpvet.visits.choice`, session by session."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from bpvet.facts.protocol import (
     limits,
 )
 from bpvet.facts.words import KEPT_OUT_CONDITIONS, QUANTITY_WORDS, READING_QUANTITIES
-from bpvet.visits import choice
+from bpvet.visits.choice import BOUND_FLAGS, Flag, joined_flags
 from bpvet.visits.part import Part, bears
 from bpvet.visits.placement import Codes
 
@@ -30,12 +30,7 @@ TENSE_WORDS = (
     *("agitated", "aggressive", "struggling", "struggled"),
 )
 
-COUNTED_PULSE = "counted pulse disagrees"
-TENSE = "tense"
-REVERSED = "diastolic not below systolic"
-MISSED = "doses missed"
 CUFF = "cuff width outside {low:.0f} to {high:.0f} % of the limb's circumference"
-MANY = f"more than {MAX_READINGS} readings taken"
 
 _TENSE = re.compile(rf"(?<!not )(?<!never )(?<!no longer )\b({'|'.join(TENSE_WORDS)})\b")
 
@@ -88,35 +83,35 @@ def flag_columns(
     silent = bears(sense, "no sound") & (used | bears(part["fate"], "no sound"))
     condition = columns["condition"]
 
-    flags = {
-        choice.ALL_EXCLUDED: excluded,
-        choice.NONE_USED: (n_used == 0) & ~excluded,
-        choice.FEW: (n > 0) & (n < MIN_READINGS),
-        MANY: columns["n_taken"] > MAX_READINGS,
-        choice.SUMMARY_ONLY: columns["summary"],
-        choice.INCONSISTENT: inconsistent,
-        choice.FALLING: falling,
-        choice.AT_CEILING: any_of(ceiling),
+    flags: dict[str, Any] = {
+        Flag.ALL_EXCLUDED: excluded,
+        Flag.NONE_USED: (n_used == 0) & ~excluded,
+        Flag.FEW: (n > 0) & (n < MIN_READINGS),
+        Flag.MANY: columns["n_taken"] > MAX_READINGS,
+        Flag.SUMMARY_ONLY: columns["summary"],
+        Flag.INCONSISTENT: inconsistent,
+        Flag.FALLING: falling,
+        Flag.AT_CEILING: any_of(ceiling),
         **_bound_flags(columns),
-        choice.NO_SOUND: any_of(silent),
-        COUNTED_PULSE: any_of(used & _pulse_disagrees(part)),
-        REVERSED: any_of(used & (part["diastolic"].to_numpy(dtype=float) >= systolic)),
-        TENSE: tense,
-        MISSED: np.zeros(count, dtype=bool) if missed is None else missed,
+        Flag.NO_SOUND: any_of(silent),
+        Flag.COUNTED_PULSE: any_of(used & _pulse_disagrees(part)),
+        Flag.REVERSED: any_of(used & (part["diastolic"].to_numpy(dtype=float) >= systolic)),
+        Flag.TENSE: tense,
+        Flag.MISSED: np.zeros(count, dtype=bool) if missed is None else missed,
         cuff_flag(): _cuff_unfit(columns),
         **{f"{name}: kept out of trends": condition == name for name in KEPT_OUT_CONDITIONS},
     }
-    go_on = {
-        choice.FEW: n < MIN_READINGS,
-        choice.NOT_ENOUGH: (n >= MIN_READINGS) & (n < ENOUGH_READINGS),
-        choice.INCONSISTENT: inconsistent,
-        choice.STILL_FALLING: falling,
+    go_on: dict[str, Any] = {
+        Flag.FEW: n < MIN_READINGS,
+        Flag.NOT_ENOUGH: (n >= MIN_READINGS) & (n < ENOUGH_READINGS),
+        Flag.INCONSISTENT: inconsistent,
+        Flag.STILL_FALLING: falling,
     }
     return {"flags": _said(flags), "go_on": _said(go_on), "tense": tense}
 
 
 def _said(flags: dict[str, Any]) -> pd.Categorical:
-    """Join the words that hold of each session by "; ": built once for each combination."""
+    """Join the words that hold of each session: built once for each combination."""
     code = np.zeros(len(next(iter(flags.values()))), dtype=np.int64)
     for bit, hold in enumerate(flags.values()):
         if np.any(hold):
@@ -126,7 +121,7 @@ def _said(flags: dict[str, Any]) -> pd.Categorical:
     which = np.searchsorted(distinct, code)
     words = list(flags)
     said = [
-        "; ".join(word for bit, word in enumerate(words) if (int(value) >> bit) & 1)
+        joined_flags(word for bit, word in enumerate(words) if (int(value) >> bit) & 1)
         for value in distinct
     ]
     return pd.Categorical.from_codes(which, pd.Index(said, dtype="str"))
@@ -176,6 +171,6 @@ def _bound_flags(columns: dict[str, Any]) -> dict[str, Booleans]:
     for quantity in READING_QUANTITIES:
         bound = columns[f"{quantity}_bound"]
         named = "" if quantity == "systolic" else f"{QUANTITY_WORDS[quantity]}, "
-        for value, words in choice.BOUND_FLAGS.items():
+        for value, words in BOUND_FLAGS.items():
             flags[named + words] = bound == value
     return flags

@@ -17,7 +17,7 @@ from bpvet.records.records import Records
 from bpvet.visits.choice import (
     FATES,
     KINDS,
-    NO_SOUND,
+    Flag,
     checked_rule,
     left_out_reason,
 )
@@ -147,7 +147,7 @@ def kinds(frame: pd.DataFrame) -> NDArray[np.int8]:
         bound = frame[f"{name}_bound"]
         given = ~np.isnan(frame[name].to_numpy(dtype=float))
         if bound.cat.codes.any():
-            no_sound = bears(bound, NO_SOUND)
+            no_sound = bears(bound, Flag.NO_SOUND)
             given &= ~no_sound
             silent |= no_sound
             bounded |= given & ~bears(bound, "")
@@ -186,7 +186,7 @@ def _reasons(
     reason = frame["set_aside"].to_numpy(dtype=object).copy()
     reason[(reason == "") & (fate == "set aside")] = "no usable number, animal, method or date"
     reason = np.where(fate == "excluded", frame["excluded"].to_numpy(dtype=object), reason)
-    reason[fate == "no sound"] = NO_SOUND
+    reason[fate == "no sound"] = Flag.NO_SOUND.value
     reason[fate == "used"] = ""
     many = np.zeros(len(frame), dtype=np.int64)
     many[placement.row] = taken_counts(frame, placement)[placement.of]

@@ -18,7 +18,7 @@ import numpy as np
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.facts.species import fast_heart_fact
-from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.facts.words import TREND_CONDITIONS, Word
 from bpvet.visits.choice import BOTH_BOUNDS
 from bpvet.visits.labs.events import AcuteRise, PotassiumAlarm
 from bpvet.visits.labs.kidney_reaction import KidneyReaction
@@ -26,21 +26,40 @@ from bpvet.visits.session_columns import SessionColumns, SessionTable, column, s
 from bpvet.visits.signs.states import EYE_OR_BRAIN, SignState
 from bpvet.visits.treatments.courses import Course, OtherDrug, is_on
 
-#: The rules, the most pressing first, and what each withholds.
+
+class UrgentRule(Word):
+    """The rules, the most pressing first."""
+
+    SIGN_CURRENT = "sign_current"
+    LOW = "low"
+    ACUTE_KIDNEY = "acute_kidney"
+    POTASSIUM = "potassium"
+    KIDNEY_REACTION = "kidney_reaction"
+    LOW_ON_TREATMENT = "low_on_treatment"
+    SEVERE = "severe"
+    SIGN_UNREAD = "sign_unread"
+    SIGN_OPEN = "sign_open"
+
+
+RULES = tuple(UrgentRule)
+#: What each rule withholds.
 WITHHOLDS = {
-    "sign_current": "all",
-    "low": "all",
-    "acute_kidney": "all",
-    "potassium": "all",
-    "kidney_reaction": "verdicts",
-    "low_on_treatment": "verdicts",
-    "severe": "verdicts",
-    "sign_unread": "target",
-    "sign_open": "",
+    UrgentRule.SIGN_CURRENT: "all",
+    UrgentRule.LOW: "all",
+    UrgentRule.ACUTE_KIDNEY: "all",
+    UrgentRule.POTASSIUM: "all",
+    UrgentRule.KIDNEY_REACTION: "verdicts",
+    UrgentRule.LOW_ON_TREATMENT: "verdicts",
+    UrgentRule.SEVERE: "verdicts",
+    UrgentRule.SIGN_UNREAD: "target",
+    UrgentRule.SIGN_OPEN: "",
 }
-RULES = tuple(WITHHOLDS)
+#: Rules that speak of recorded signs.
+SIGN_RULES = (UrgentRule.SIGN_CURRENT, UrgentRule.SIGN_UNREAD, UrgentRule.SIGN_OPEN)
+#: Rules that rest on laboratory values.
+LAB_RULES = (UrgentRule.ACUTE_KIDNEY, UrgentRule.POTASSIUM, UrgentRule.KIDNEY_REACTION)
 #: Rules that speak of numbers of cats and dogs, and of no other animal.
-_OF_NUMBERS = tuple(rule for rule in RULES if not rule.startswith("sign_"))
+_OF_NUMBERS = tuple(rule for rule in RULES if rule not in SIGN_RULES)
 #: Conditions that urgency is judged in: those of trends, and sedation.
 JUDGED_CONDITIONS = (*TREND_CONDITIONS, "sedated")
 _DAY = np.timedelta64(1, "D")
@@ -198,8 +217,7 @@ class Urgent:
 
     Parameters
     ----------
-    rule : str
-        One of `RULES`.
+    rule : UrgentRule
     why : str
         Which of the rule's conditions fits.
     on : datetime64[D]
@@ -220,7 +238,7 @@ class Urgent:
         The laboratory values that it rests on.
     """
 
-    rule: str
+    rule: UrgentRule
     why: str
     on: np.datetime64
     age_days: int
@@ -331,8 +349,8 @@ def urgent(
         if seen.written and rule in _OF_NUMBERS:
             continue
         met = {one.rule for one in found}
-        if (rule == "low_on_treatment" and "low" in met) or (
-            rule == "severe" and "sign_current" in met
+        if (rule is UrgentRule.LOW_ON_TREATMENT and UrgentRule.LOW in met) or (
+            rule is UrgentRule.SEVERE and UrgentRule.SIGN_CURRENT in met
         ):
             continue
         found += _FITTING[rule](seen, guideline, below)
@@ -349,7 +367,9 @@ def _sign_current(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[U
         newest = max(sign.seen_on for sign in fitting)
         value = None if latest is None else _highest_measured(latest)
         bound = "" if latest is None or value is None else _bound_at(latest, value)
-        yield _line(seen, "sign_current", "sign", newest, signs=fitting, value=value, bound=bound)
+        yield _line(
+            seen, UrgentRule.SIGN_CURRENT, "sign", newest, signs=fitting, value=value, bound=bound
+        )
 
 
 def _is_current(seen: Seen, sign: SignState) -> bool:
@@ -391,7 +411,14 @@ def _low(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
         why, value, fact_id = found
         bound = "" if value is None or why == "mean" else _bound_at(latest, value)
         yield _line(
-            seen, "low", why, latest.date, fact=fact_id, value=value, bound=bound, signs=weak
+            seen,
+            UrgentRule.LOW,
+            why,
+            latest.date,
+            fact=fact_id,
+            value=value,
+            bound=bound,
+            signs=weak,
         )
 
 
@@ -411,13 +438,13 @@ def _fast(seen: Seen, latest: LatestDate) -> bool:
 def _acute_kidney(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
     if seen.acute_kidney is not None:
         on = seen.acute_kidney.second.date
-        yield _line(seen, "acute_kidney", "rise", on, event=seen.acute_kidney)
+        yield _line(seen, UrgentRule.ACUTE_KIDNEY, "rise", on, event=seen.acute_kidney)
 
 
 def _potassium(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
     one = seen.potassium
     if one is not None and one.level != "repeat":
-        yield _line(seen, "potassium", one.level, one.value.date, event=one)
+        yield _line(seen, UrgentRule.POTASSIUM, one.level, one.value.date, event=one)
 
 
 def _kidney_reaction(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
@@ -429,7 +456,7 @@ def _kidney_reaction(seen: Seen, guideline: Guideline, below: _Below) -> Iterato
             value = seen.latest.lowest_measured
             yield _line(
                 seen,
-                "kidney_reaction",
+                UrgentRule.KIDNEY_REACTION,
                 "rise",
                 one.after.date,
                 fact="project.urgent.reaction_below",
@@ -451,7 +478,9 @@ def _low_on_treatment(seen: Seen, guideline: Guideline, below: _Below) -> Iterat
     else:
         return
     bound = "" if low is None else _bound_at(latest, low)
-    yield _line(seen, "low_on_treatment", why, latest.date, fact=fact_id, value=low, bound=bound)
+    yield _line(
+        seen, UrgentRule.LOW_ON_TREATMENT, why, latest.date, fact=fact_id, value=low, bound=bound
+    )
 
 
 def _likely_low(floor: float, below: _Below) -> bool:
@@ -470,7 +499,7 @@ def _severe(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]
     )
     yield _line(
         seen,
-        "severe",
+        UrgentRule.SEVERE,
         "eyes_normal" if eyes else "eyes_not_noted",
         latest.date,
         fact="project.urgent.severe",
@@ -495,7 +524,9 @@ def _sign_unread(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Ur
     ]
     if unread:
         newest = max(sign.seen_on for sign in unread)
-        yield _line(seen, "sign_unread", "raised" if _raised(seen) else "low", newest, signs=unread)
+        yield _line(
+            seen, UrgentRule.SIGN_UNREAD, "raised" if _raised(seen) else "low", newest, signs=unread
+        )
 
 
 def _sign_open(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
@@ -509,25 +540,25 @@ def _sign_open(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urge
     ]
     if waiting:
         newest = max(sign.seen_on for sign in waiting)
-        yield _line(seen, "sign_open", "sign", newest, signs=waiting)
+        yield _line(seen, UrgentRule.SIGN_OPEN, "sign", newest, signs=waiting)
 
 
-_FITTING: dict[str, Callable[[Seen, Guideline, _Below], Iterator[Urgent]]] = {
-    "sign_current": _sign_current,
-    "low": _low,
-    "acute_kidney": _acute_kidney,
-    "potassium": _potassium,
-    "kidney_reaction": _kidney_reaction,
-    "low_on_treatment": _low_on_treatment,
-    "severe": _severe,
-    "sign_unread": _sign_unread,
-    "sign_open": _sign_open,
+_FITTING: dict[UrgentRule, Callable[[Seen, Guideline, _Below], Iterator[Urgent]]] = {
+    UrgentRule.SIGN_CURRENT: _sign_current,
+    UrgentRule.LOW: _low,
+    UrgentRule.ACUTE_KIDNEY: _acute_kidney,
+    UrgentRule.POTASSIUM: _potassium,
+    UrgentRule.KIDNEY_REACTION: _kidney_reaction,
+    UrgentRule.LOW_ON_TREATMENT: _low_on_treatment,
+    UrgentRule.SEVERE: _severe,
+    UrgentRule.SIGN_UNREAD: _sign_unread,
+    UrgentRule.SIGN_OPEN: _sign_open,
 }
 
 
 def _line(
     seen: Seen,
-    rule: str,
+    rule: UrgentRule,
     why: str,
     on: np.datetime64,
     *,

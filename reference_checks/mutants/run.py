@@ -100,9 +100,9 @@ FAULTS = (
     ),
     # Answers.
     Fault(
-        "answers/control.py",
-        'fact("project.verdict.sure").value or 1):\n        return yes',
-        'fact("project.verdict.sure").value or 1) * 0.95:\n        return yes',
+        "answers/verdicts.py",
+        'fact("project.verdict.sure").value or 1):\n        return Settled.YES',
+        'fact("project.verdict.sure").value or 1) * 0.95:\n        return Settled.YES',
         _ANSWERS,
     ),
     Fault(

@@ -10,6 +10,7 @@ import pytest
 
 from bpvet.answers.agreement.agreement import agreement_answer
 from bpvet.models.agreement.agreement import agreement
+from tests.answers.statements import assert_statements
 
 
 def frame(
@@ -76,4 +77,5 @@ def test_json_is_plain_and_complete(repeats: int) -> None:
     assert len(shown["criteria"]) == 8
     assert any("does not validate either" in one for one in shown["cautions"])
     assert shown["version"]
+    assert_statements(shown, {"answers.interchangeable", "criteria.devices", "basis.pairs"})
     assert "nan" not in " ".join(answer.sentences).lower().split()

@@ -10,6 +10,7 @@ import pandas as pd
 import bpvet
 from bpvet.answers.audit.audit import audit_answer
 from bpvet.records.example import write_example
+from tests.answers.statements import assert_statements
 
 
 def test_the_example_clinic(tmp_path: Path) -> None:
@@ -25,6 +26,9 @@ def test_the_example_clinic(tmp_path: Path) -> None:
     assert any("not for judging people" in one for one in answer.cautions)
     shown = json.loads(json.dumps(answer.to_dict(), allow_nan=False))
     assert shown["sessions"] == 207
+    topics = {"basis.sessions", "precision.visit", "order.first", "digits.end", "cuffs.ratio"}
+    assert_statements(shown, topics)
+    assert sum(map(len, answer.sections.values())) == len(answer.statements)
     assert shown["operators"][0]["effects"][0]["operator"] == "BR"
 
 

@@ -10,11 +10,12 @@ import numpy as np
 import pytest
 
 import bpvet
-from bpvet.answers.clinic.cohort import NOT_CAUSAL, CohortAnswer, cohort_answer
-from bpvet.answers.clinic.words import at_month, over_months
+from bpvet.answers.clinic.cohort import CohortAnswer, cohort_answer
 from bpvet.errors import CallError
 from bpvet.models.clinic.grid import Effect
 from bpvet.printing import number
+from bpvet.wording.en.clinic import NOT_CAUSAL, at_month, over_months
+from tests.answers.statements import assert_statements
 from tests.models.small_clinic import AS_OF, write_clinic
 
 #: Words that would make a difference the work of a drug.
@@ -49,6 +50,7 @@ def test_json_is_plain_and_names_what_the_library_names(answer: CohortAnswer) ->
     assert held["flow"]["animals"] == held["n_animals"] == 8
     assert held["as_of"] == AS_OF
     assert held["level"] == 0.9
+    assert_statements(held, {"cohort.counted", "cohort.months", "cohort.scatter"})
 
 
 def test_a_number_that_is_not_given_has_its_reason(folder: Path) -> None:

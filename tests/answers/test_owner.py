@@ -6,9 +6,11 @@ import re
 
 import pytest
 
-from bpvet.answers.owner import words as owner_words
 from bpvet.answers.owner.owner import owner
-from bpvet.answers.owner.words import (
+from bpvet.errors import CallError
+from bpvet.visits.urgency import RULES
+from bpvet.wording.en import owner as owner_words
+from bpvet.wording.en.owner import (
     CREDIT_OWN,
     DIARY_HELP,
     PHONE,
@@ -18,8 +20,6 @@ from bpvet.answers.owner.words import (
     owner_parts,
     phone_texts,
 )
-from bpvet.errors import CallError
-from bpvet.visits.urgency import RULES
 from tests.reports.room_records import records
 
 FINE = {"2026-10-13": (138, 139, 137, 138)}

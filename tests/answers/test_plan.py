@@ -9,12 +9,13 @@ from dataclasses import replace
 import pytest
 
 from bpvet.answers.plan.plan import further_answer, plan_answer
-from bpvet.answers.plan.words import up, visits_of
-from bpvet.answers.settle_words import settle_words
 from bpvet.facts.priors.priors import Priors
 from bpvet.models.plan.plan import plan
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.settling import settling, slope_asked
+from bpvet.wording.en.plan import up, visits_of
+from bpvet.wording.en.trend.settle import settle_words
+from tests.answers.statements import assert_statements
 from tests.models.clinic import drug, records, rows, steady
 
 CAT = Priors.default("cat", "doppler")
@@ -99,6 +100,7 @@ def test_readings_are_counted_after_the_first_is_left_out(answer):
 def test_the_json_holds_every_number_and_no_nan(answer):
     held = json.loads(json.dumps(answer.to_dict(), allow_nan=False))
     assert held["usual"]["sd"] == answer.usual.sd
+    assert_statements(held, {"plan.usual", "plan.effect", "plan.study"})
     assert held["priors"]["sv"] == [11.0, 0.5]
     assert held["priors"]["tau_days"]["amlodipine"] == 3.0
     assert held["study"]["formula"]["animals"] == answer.study.formula.animals
@@ -129,6 +131,7 @@ def test_an_animal_already_measured():
     assert said[1].startswith("After three further weekly visits of five readings it would be")
     assert any(one.startswith("Amlodipine from 14 March 2026: its full effect") for one in said)
     held = json.loads(json.dumps(answer.to_dict(), allow_nan=False))
+    assert_statements(held, {"plan.known", "plan.further", "plan.fewest", "plan.drug"})
     assert held["effects"][0]["started_on"] == "2026-03-14"
     assert held["usual"]["half_width"] == answer.usual.half_width
 

@@ -9,8 +9,8 @@ import pytest
 import bpvet
 from bpvet.answers.due.due import due
 from bpvet.answers.sheet.sheet import sheet, sheets, without_numbers
-from bpvet.answers.sheet.words import NOT_RECORDED, protocol_lines, sheet_rows
 from bpvet.errors import CallError
+from bpvet.wording.en.sheet import NOT_RECORDED, protocol_lines, sheet_rows
 from tests.reports.room_records import records
 
 VISITS = {"2026-03-01": (188, 186, 185, 187), "2026-10-13": (157, 159, 158, 161, 163)}

@@ -17,8 +17,8 @@ from bpvet.errors import CallError
 from bpvet.records import table_files as table_files_
 from bpvet.records.read import read
 from bpvet.records.table_files import ColumnWords, table_files
-from bpvet.visits.session_words import session_words
 from bpvet.visits.sessions import sessions
+from bpvet.wording.en.sessions import session_words
 from tests.command.small import AS_OF, write_readings
 
 HOSTILE = ("=1+1", "+1", "-1", "@x", "#N/A", "a\x01b", "_x0041_", " x", "'=1", "é👩‍🚀")

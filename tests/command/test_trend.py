@@ -14,6 +14,7 @@ from bpvet.models.trend.fit import fit_trend
 from bpvet.records.example import example_texts, write_example
 from bpvet.records.read import read
 from bpvet.records.read_options import ReadOptions
+from tests.answers.statements import assert_statements
 from tests.command.small import AS_OF, write_readings
 
 
@@ -55,9 +56,11 @@ def test_json_is_the_answer_and_has_no_nan(run, clinic, answer):
     held = json.loads(ended.out, parse_constant=refuse)
     # This animal has no laboratory value to lay beside its pressure.
     assert held == json.loads(json.dumps(answer.to_dict() | {"joint": []}, allow_nan=False))
+    assert_statements(held, {"usual", "next_session"})
     wanted = "animal species method condition quantity unit bridged as_of sessions latest urgent"
     wanted += " category target slope courses treatments surprise next_session share_at_target"
-    wanted += " variability recheck priors assumptions sentences cautions other_series findings"
+    wanted += " variability recheck priors assumptions sentences statements"
+    wanted += " cautions other_series findings"
     assert set(held) >= {*wanted.split(), "version", "data_digest"}
 
 

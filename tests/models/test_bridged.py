@@ -8,8 +8,8 @@ import pytest
 from scipy.special import logsumexp
 
 import bpvet
-from bpvet.answers.sentences import sentence
 from bpvet.models.trend.outlook import surprise
+from bpvet.wording.en.trend.statements import sentence
 from reference_checks.answers.dense import Animal, Session, posterior
 from reference_checks.answers.drawn import DAY_0
 from tests.models.clinic import records, rows

@@ -9,10 +9,10 @@ import pandas as pd
 import pytest
 
 import bpvet
-from bpvet.answers.kidney.joint_words import joint_statements
 from bpvet.command.trend import trend_text
 from bpvet.models.kidney.joint_trends import joint_trends
 from bpvet.reports.animal.kidneys import together
+from bpvet.wording.en.kidney.joint import joint_statements
 from tests.models.clinic import rows
 from tests.models.kidney_records import CKD, DATES, creatinine, lab, sdma, upc, with_labs
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 import bpvet
-from bpvet.answers.kidney.stage_words import kidney_stage_statements
 from bpvet.errors import CallError
+from bpvet.wording.en.kidney.stage import kidney_stage_statements
 from tests.maths.cases import case
 from tests.maths.dense import integrated
 from tests.models.clinic import drug, sign

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import bpvet
-from bpvet.answers.kidney.stage_words import doubling_words, kidney_stage_statements
 from bpvet.models.kidney.rate import Rate, day_to_day, doubling_months
+from bpvet.wording.en.kidney.stage import doubling_words, kidney_stage_statements
 from tests.models.kidney_records import creatinine, lab, sdma, upc, with_labs
 
 

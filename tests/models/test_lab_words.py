@@ -9,11 +9,11 @@ import pandas as pd
 import pytest
 
 import bpvet
-from bpvet.answers.kidney.lab_words import lab_verdict
-from bpvet.answers.sentences import sentence
 from bpvet.command.trend import trend_text
 from bpvet.errors import CallError
 from bpvet.pictures.trend import trend_picture
+from bpvet.wording.en.kidney.labs import lab_verdict
+from bpvet.wording.en.trend.statements import sentence
 from tests.models.clinic import drug, rows, steady
 
 START = np.datetime64("2025-01-10")

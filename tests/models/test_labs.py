@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 import bpvet
-from bpvet.answers.sentences import sentence
 from bpvet.errors import CallError
+from bpvet.wording.en.trend.statements import sentence
 from tests.maths.cases import case
 from tests.maths.dense import integrated
 from tests.models.clinic import drug, records, rows, steady

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 import bpvet
-from bpvet.answers.sentences import sentence
 from bpvet.models.trend.outlook import surprise
 from bpvet.pictures.answered import answered_picture
 from bpvet.pictures.trend import trend_picture
+from bpvet.wording.en.trend.statements import sentence
 from tests.models.clinic import records, rows
 
 

@@ -11,15 +11,6 @@ import numpy as np
 import pytest
 
 import bpvet
-from bpvet.answers.letter import (
-    SHORT,
-    age_words,
-    asked_lines,
-    letter_statements,
-    letter_text,
-    letter_words,
-    newest_words,
-)
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend import trend_answer
 from bpvet.answers.unseen import unseen_answer
@@ -35,6 +26,15 @@ from bpvet.reports.letter.signs import eyes_line, sign_lines
 from bpvet.reports.letter.source import Source
 from bpvet.reports.letter.table import letter_csv
 from bpvet.reports.letter.who import who_of
+from bpvet.wording.en.letter import (
+    SHORT,
+    age_words,
+    asked_lines,
+    letter_statements,
+    letter_text,
+    letter_words,
+    newest_words,
+)
 
 from . import letter_records as full
 from .conftest import AS_OF, HOSTILE_ID, HOSTILE_NAME, hostile_records
@@ -117,10 +117,11 @@ def test_nothing_is_asked_of_a_colleague_that_only_the_keeper_can_do(crowded: Tr
     for text in (*told.urgent, *told.kidney, *told.short, *told.behind, *told.asked):
         for words in ("--", "bpvet", "write ", "Write ", "enter it", "observations"):
             assert words not in text
-    home = Statement(
-        "context.home", "15 lower at home. To see both joined, add --bridge conditions."
-    )
+    home = Statement("context.home", "15 lower at home. Add --bridge.", outside="15 lower at home.")
     assert letter_text(home) == "15 lower at home."
+    asking = [one for one in trend_answer(crowded).statements if one.outside]
+    assert asking
+    assert all(one.text.startswith(one.outside.rstrip(".")) for one in asking)
 
 
 def test_of_drugs_those_that_are_given_stand_out(records: Records) -> None:

@@ -11,12 +11,12 @@ import pytest
 
 import bpvet
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.phrases import day
 from bpvet.facts.sources import AS_REMEMBERED
 from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records
 from bpvet.reports.animal import report
 from bpvet.reports.markup import prose
+from bpvet.wording.en.phrases import day
 
 from .conftest import AS_OF
 

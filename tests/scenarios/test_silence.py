@@ -11,9 +11,9 @@ import pandas as pd
 import pytest
 
 import bpvet
-from bpvet.answers.phrases import day
 from bpvet.facts.drugs import drug_name
 from bpvet.facts.signs.signs import read_sign
+from bpvet.wording.en.phrases import day
 from tests.scenarios.told import FOLDERS, HERE, answered, expected
 
 CASES = [
@@ -98,6 +98,6 @@ def test_no_row_of_the_example_records_is_silent(animal):
 
 def test_the_measure_sees_a_silent_row(monkeypatch):
     """What holds the tests above up: with nothing named as unused there are silent rows."""
-    monkeypatch.setattr("bpvet.answers.trend.not_used", lambda *given: ())
+    monkeypatch.setattr("bpvet.wording.en.trend.statements.not_used", lambda *given: ())
     records = bpvet.read(HERE / "kidney_rising_on_a_drug", as_of="2026-05-06")
     assert len(list(_silent(records, "K1"))) == 2

@@ -7,11 +7,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from bpvet import __version__
-from bpvet.answers.agreement.sentences import sections_of
+from bpvet.answers.plain import plain
+from bpvet.answers.statement import Statement, sections_of, texts_of
 from bpvet.equality import Content
 from bpvet.facts.cautions import cautions_for
 from bpvet.models.agreement.result import Agreement
 from bpvet.printing import Brief
+
+#: Topics of the statements, in the order in which they are told.
+TOPICS = ("answers", "criteria", "bridged", "basis")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -22,8 +26,8 @@ class AgreementAnswer(Brief, Content):
     ----------
     agreement : Agreement
         The numbers.
-    sections : mapping of str to tuple of str
-        What they say, by topic, most useful first.
+    statements : tuple of Statement
+        What they say, topic by topic, most useful first.
     cautions : tuple of str
         What must stand beside them.
     version : str
@@ -31,18 +35,24 @@ class AgreementAnswer(Brief, Content):
     """
 
     agreement: Agreement
-    sections: Mapping[str, tuple[str, ...]]
+    statements: tuple[Statement, ...]
     cautions: tuple[str, ...]
     version: str
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """Every sentence, topic by topic."""
-        return tuple(sentence for said in self.sections.values() for sentence in said)
+        """The words of the statements."""
+        return texts_of(self.statements)
+
+    @property
+    def sections(self) -> Mapping[str, tuple[str, ...]]:
+        """The words of the statements by topic, for each of `TOPICS`."""
+        return sections_of(self.statements, TOPICS)
 
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values, named as in the library."""
         return self.agreement.to_dict() | {
+            "statements": plain(self.statements),
             "sentences": list(self.sentences),
             "cautions": list(self.cautions),
             "version": self.version,
@@ -56,13 +66,15 @@ def agreement_answer(agree: Agreement) -> AgreementAnswer:
     ----------
     agree : Agreement
     """
+    from bpvet.wording.en.agreement.agreement import agreement_statements
+
     situations = ["two_methods"] if agree.reference else ["two_methods", "agreement"]
     if any(one.remembered for one in agree.criteria):
         situations.append("remembered")
     wanted = cautions_for(situations)
     return AgreementAnswer(
         agreement=agree,
-        sections=sections_of(agree),
+        statements=agreement_statements(agree),
         cautions=tuple(
             one.text for one in wanted if one.applies in situations or one.id == "licensed"
         ),

@@ -10,11 +10,10 @@ import numpy as np
 import pandas as pd
 
 from bpvet import __version__
-from bpvet.answers.clinic.words import sentences_of
 from bpvet.answers.plain import plain
+from bpvet.answers.statement import Statement, texts_of
 from bpvet.equality import Content
 from bpvet.errors import CallError
-from bpvet.facts.cautions import cautions_for
 from bpvet.facts.words import UNITS
 from bpvet.models.clinic.cohort import ClinicCohort
 from bpvet.models.clinic.components import Component, components
@@ -25,21 +24,6 @@ from bpvet.printing import Brief
 
 #: Why the digest of the records is not given.
 NO_DIGEST = "left out with pseudonyms: it could tell whose records these are"
-
-NOT_CAUSAL = (
-    "Treated animals differ in more than treatment: the sicker are treated, and treatment starts "
-    "on a high day. A difference between sessions with and without a drug is not the drug's effect."
-)
-_OWN = (
-    "Animals are not seen at random: the sicker come sooner and more often, and those that left or "
-    "died are not seen again. A line over months describes the animals that were still seen.",
-    "These are one clinic's animals, not a sample of animals in general.",
-    "The population's line is not a forecast for one animal; the animal's own report is.",
-)
-_ALWAYS = ("licensed", "measurement", "conditions")
-_SITUATIONS = ("situational", "two_methods", "treated", "oscillometric")
-#: A caution of `bpvet.facts.cautions` that speaks of one animal.
-_OF_ONE = ("trials_lost_worst",)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -62,8 +46,10 @@ class CohortAnswer(Brief, Content):
         SDs and correlation, with profile intervals.
     grid : Grid
         How the main estimates move with the choices behind them.
-    sentences, cautions : tuple of str
-        What the numbers say, most useful first; what must stand beside them.
+    statements : tuple of Statement
+        What the numbers say, most useful first.
+    cautions : tuple of str
+        What must stand beside them.
     version : str
         Of this program.
     """
@@ -75,9 +61,14 @@ class CohortAnswer(Brief, Content):
     effects: Mapping[str, Effect]
     components: tuple[Component, ...]
     grid: Grid
-    sentences: tuple[str, ...]
+    statements: tuple[Statement, ...]
     cautions: tuple[str, ...]
     version: str
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """The words of the statements."""
+        return texts_of(self.statements)
 
     @property
     def fixed(self) -> pd.DataFrame:
@@ -89,6 +80,7 @@ class CohortAnswer(Brief, Content):
         """Return every answer as plain JSON values, named as in the library."""
         held: dict[str, Any] = plain(_choices(self) | _numbers(self) | _tables(self))
         return held | {
+            "statements": plain(self.statements),
             "sentences": list(self.sentences),
             "cautions": list(self.cautions),
             "version": self.version,
@@ -111,6 +103,8 @@ def cohort_answer(study: ClinicCohort, level: float = 0.95) -> CohortAnswer:
     CallError
         If the level does not lie between 0 and 1.
     """
+    from bpvet.wording.en.clinic import cohort_cautions, statements_of
+
     checked_level(level)
     held: dict[str, Any] = {
         "flow": flow(study),
@@ -122,8 +116,8 @@ def cohort_answer(study: ClinicCohort, level: float = 0.95) -> CohortAnswer:
         study=study,
         level=level,
         entry=entry(study),
-        sentences=sentences_of(study, level, **held),
-        cautions=_cautions(study),
+        statements=statements_of(study, level, **held),
+        cautions=cohort_cautions(study),
         version=__version__,
         **held,
     )
@@ -133,20 +127,6 @@ def checked_level(level: float) -> None:
     """Raise a `CallError` unless the level must lie between 0 and 1."""
     if not 0 < level < 1:
         raise CallError(f"level must lie between 0 and 1, such as 0.95, not {level}.")
-
-
-def _cautions(study: ClinicCohort) -> tuple[str, ...]:
-    rows = study.counted
-    holds = (True, rows["method"].nunique() > 1, bool(rows["treated"].any()))
-    diastolic = study.quantity == "diastolic"
-    wanted = [name for name, yes in zip(_SITUATIONS, (*holds, diastolic), strict=True) if yes]
-    shared = [
-        one.text
-        for one in cautions_for(wanted)
-        if (one.applies != "always" or one.id in _ALWAYS) and one.id not in _OF_ONE
-    ]
-    first = (NOT_CAUSAL,) if rows["treated"].any() else ()
-    return (*first, *_OWN, *shared)
 
 
 def _choices(answer: CohortAnswer) -> dict[str, Any]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from bpvet.facts.sources import fact
 from bpvet.models.safety.safety import Safety
-from bpvet.visits.urgency import RULES
+from bpvet.visits.urgency import LAB_RULES, RULES, UrgentRule
 
 LATER = "later"
 #: The bands, the most pressing first, and what they are called.
@@ -27,8 +27,8 @@ BANDS = MappingProxyType(
     }
 )
 #: Urgent lines that say now or today; the others that may not wait for a window.
-_TODAY = ("sign_current", "low", "acute_kidney", "potassium", "kidney_reaction", "severe")
-_SOON = ("low_on_treatment", "sign_unread")
+_TODAY = (UrgentRule.SIGN_CURRENT, UrgentRule.LOW, UrgentRule.SEVERE, *LAB_RULES)
+_SOON = (UrgentRule.LOW_ON_TREATMENT, UrgentRule.SIGN_UNREAD)
 #: Where a contact with the owner moves a row within its band.
 _MOVED = ("", "booked", "declined", "left")
 _DAY = np.timedelta64(1, "D")

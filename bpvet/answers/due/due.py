@@ -13,7 +13,6 @@ import pandas as pd
 from bpvet import __version__
 from bpvet.answers.control import recheck_answer, urgent_answers
 from bpvet.answers.due.bands import BANDS, LATER, band_of, need_of
-from bpvet.answers.due.words import check_text, contact_text, why_of
 from bpvet.answers.parts import UrgentAnswer
 from bpvet.answers.plain import plain
 from bpvet.equality import Content
@@ -300,6 +299,8 @@ def _row(
     one: AnimalSafety, reach: int, newest: tuple[np.datetime64, str, str] | None
 ) -> tuple[tuple[Any, ...], DueRow]:
     """Return an animal's row, and what it is sorted by."""
+    from bpvet.wording.en.due import check_text, why_of
+
     held, standing = one.safety, one.safety.standing
     as_of = standing.as_of
     again = recheck_answer(held, one.row.left_reason)
@@ -391,6 +392,8 @@ def _contacts(records: Records) -> Mapping[str, tuple[np.datetime64, str, str]]:
 
 
 def _contact(newest: tuple[np.datetime64, str, str] | None, held: Safety) -> Contact | None:
+    from bpvet.wording.en.due import contact_text
+
     if newest is None:
         return None
     date, outcome, note = newest

@@ -1,4 +1,4 @@
-"""The clinic's list as a flat table for CSV and workbooks, and what its columns mean."""
+"""The clinic's list as a flat table for CSV and workbooks."""
 
 from __future__ import annotations
 
@@ -8,43 +8,42 @@ import numpy as np
 import pandas as pd
 
 from bpvet.answers.due.bands import BANDS
-from bpvet.facts.cautions import licensed
 
 if TYPE_CHECKING:
     from bpvet.answers.due.due import Due, DueRow
 
-#: Column, meaning and unit of the table, in its order.
+#: Column and unit of the table, in its order; `bpvet.wording.en.due` says what each means.
 COLUMNS = (
-    ("animal", "id of the animal, or its number with pseudonyms", ""),
-    ("name", "its name; blank with pseudonyms", ""),
-    ("species", "species as recorded", ""),
-    ("band", f"one of {', '.join(BANDS.values())}", ""),
-    ("earliest", "first day of the window; blank where only a last day is asked", "date"),
-    ("latest", "last day of the window", "date"),
-    ("overdue_days", "days that the window lies before the date spoken for", "d"),
-    ("what", "what to do: measure, eyes, bloods, urine", ""),
-    ("why", f"what is urgent, or why the window is so. {licensed()}", ""),
-    ("urgent", "how many urgent lines the animal has", ""),
-    ("state", "row of the table of windows", ""),
-    ("guideline", "whose window it is", ""),
-    ("grade", "grade of its evidence: J judgement, M from memory, R read, S restated", ""),
-    ("last_date", "latest date with a session", "date"),
-    ("last_value", "highest session mean of that date, as measured", "mmHg"),
-    ("last_usual", "usual pressure then, estimated", "mmHg"),
-    ("last_usual_sd", "posterior SD of the usual pressure then", "mmHg"),
-    ("p_at_target", "probability that it is at or below the target; treated animals only", "1"),
-    ("treated", "whether a blood-pressure drug is on record at the date spoken for", ""),
-    ("contact", "the newest contact with the owner", ""),
-    ("as_of", "the date spoken for", "date"),
+    ("animal", ""),
+    ("name", ""),
+    ("species", ""),
+    ("band", ""),
+    ("earliest", "date"),
+    ("latest", "date"),
+    ("overdue_days", "d"),
+    ("what", ""),
+    ("why", ""),
+    ("urgent", ""),
+    ("state", ""),
+    ("guideline", ""),
+    ("grade", ""),
+    ("last_date", "date"),
+    ("last_value", "mmHg"),
+    ("last_usual", "mmHg"),
+    ("last_usual_sd", "mmHg"),
+    ("p_at_target", "1"),
+    ("treated", ""),
+    ("contact", ""),
+    ("as_of", "date"),
 )
 
 
 def due_frame(due: Due) -> pd.DataFrame:
     """Return the list as a data frame, one row an animal, in its order."""
     rows = [_cells(one, due) for one in due.rows]
-    columns = {name: [row[i] for row in rows] for i, (name, _, _) in enumerate(COLUMNS)}
+    columns = {name: [row[i] for row in rows] for i, (name, _) in enumerate(COLUMNS)}
     frame = pd.DataFrame(columns)
-    for name, _, unit in COLUMNS:
+    for name, unit in COLUMNS:
         if unit == "date":
             frame[name] = np.array(columns[name], dtype="datetime64[s]")
         elif unit in ("mmHg", "1"):

@@ -9,6 +9,7 @@ import numpy as np
 
 from bpvet.answers.parts import Number, SettleAnswer
 from bpvet.answers.plain import plain
+from bpvet.answers.statement import Statement
 from bpvet.equality import Content
 from bpvet.facts.priors.priors import Priors
 from bpvet.models.plan.schedule import Precision
@@ -108,6 +109,7 @@ class PlanAnswer(Brief, Content):
     table: tuple[PlanRow, ...]
     study: StudyAnswer | None
     priors: Priors
+    statements: tuple[Statement, ...]
     sentences: tuple[str, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -179,6 +181,7 @@ class FurtherAnswer(Content):
     most_visits: int
     open_questions: tuple[OpenQuestion, ...]
     priors_source: str
+    statements: tuple[Statement, ...]
     sentences: tuple[str, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from bpvet import __version__
@@ -15,12 +13,6 @@ from bpvet.answers.plan.parts import (
     StudyAnswer,
 )
 from bpvet.answers.plan.settle import open_questions
-from bpvet.answers.plan.words import (
-    further_notes,
-    further_sentences,
-    plan_notes,
-    plan_sentences,
-)
 from bpvet.facts.cautions import licensed
 from bpvet.facts.words import UNITS
 from bpvet.models.plan.further_visits import Further, fewest_further, further
@@ -61,6 +53,8 @@ def plan_answer(
     study : Study or None
         A study of such animals.
     """
+    from bpvet.wording.en.plan import worded_plan
+
     answer = PlanAnswer(
         species=species,
         method=method,
@@ -87,12 +81,13 @@ def plan_answer(
         table=_table(plan),
         study=StudyAnswer.of(study) if study is not None else None,
         priors=plan.priors,
+        statements=(),
         sentences=(),
         notes=(),
         cautions=(licensed(),),
         version=__version__,
     )
-    return replace(answer, sentences=plan_sentences(answer), notes=plan_notes(answer))
+    return worded_plan(answer)
 
 
 def _table(plan: Plan) -> tuple[PlanRow, ...]:
@@ -133,6 +128,8 @@ def further_answer(
     guideline : str
         Key of the guideline that names its target.
     """
+    from bpvet.wording.en.plan import worded_further
+
     held = further(trend, visits, readings, every_days, level)
     fewest = fewest_further(trend, within, readings, every_days, level)
     low, high = trend.latest.interval(level)
@@ -163,13 +160,14 @@ def further_answer(
         most_visits=MOST_VISITS,
         open_questions=open_questions(trend, visits, readings, every_days, guideline),
         priors_source=trend.priors.source,
+        statements=(),
         sentences=(),
         notes=(),
         cautions=(licensed(),),
         version=__version__,
         data_digest=trend.records.digest,
     )
-    return replace(answer, sentences=further_sentences(answer), notes=further_notes(answer))
+    return worded_further(answer)
 
 
 def _spells(held: Further) -> tuple[SpellPrecision, ...]:

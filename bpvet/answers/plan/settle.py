@@ -14,6 +14,7 @@ from bpvet.answers.settle import (
     TARGET_VERDICTS,
     settle_answers,
 )
+from bpvet.answers.verdicts import Verdict
 from bpvet.facts.categories import guideline as guideline_of
 from bpvet.maths.mixture import Mixture
 from bpvet.models.trend.outlook import target_for, written_species
@@ -29,7 +30,7 @@ class _Question:
     name: str
     asked: Asked
     today: Mixture
-    verdicts: tuple[str, str]
+    verdicts: tuple[Verdict, Verdict]
     value: float | None = None
     drug: str = ""
     started_on: np.datetime64 | None = None

@@ -5,7 +5,7 @@ It is kept back until all readings are down: who knows what to expect reads it o
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,9 +13,8 @@ import numpy as np
 from bpvet.answers.room.room import RoomAnswer
 from bpvet.equality import Content
 from bpvet.errors import CallError, FitError
-from bpvet.facts.words import KEPT_OUT_CONDITIONS, METHOD_WORDS
+from bpvet.facts.words import KEPT_OUT_CONDITIONS
 from bpvet.models.trend.fit import fit_trend
-from bpvet.printing import a_or_an, number
 from bpvet.records.records import Records
 
 #: The probability that a session of an animal that goes on as before lies between the two ends.
@@ -38,6 +37,9 @@ class Expected(Content):
         ``within``, ``above``, ``below`` or ``open``: where the session lies; blank without one.
     text : str
         All of it as sentences.
+    unknown : str
+        Why nothing is known: ``kept_out``, ``no_reading``, ``none_earlier`` or ``beyond_gauge``;
+        blank where it is.
     """
 
     mean: float | None
@@ -46,10 +48,14 @@ class Expected(Content):
     sessions: int
     lies: str
     text: str
+    unknown: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain JSON values."""
-        return asdict(self)
+        shown = asdict(self)
+        # The text says it.
+        del shown["unknown"]
+        return shown
 
 
 def expected(records: Records, animal: str, answer: RoomAnswer) -> Expected:
@@ -64,13 +70,18 @@ def expected(records: Records, animal: str, answer: RoomAnswer) -> Expected:
     answer : RoomAnswer
         The session, with its date.
     """
-    kind = f"{METHOD_WORDS[answer.method]} session"
-    if answer.condition != "clinic":
-        kind = f"{answer.condition} {kind}"
+    from bpvet.wording.en.room import expected_text
+
+    found = _expected(records, animal, answer)
+    return replace(found, text=expected_text(answer, found))
+
+
+def _expected(records: Records, animal: str, answer: RoomAnswer) -> Expected:
+    """Return the numbers, without their text."""
     if answer.condition in KEPT_OUT_CONDITIONS:
-        return _nothing(f"{a_or_an(kind)} is not set beside others")
+        return _nothing("kept_out")
     if answer.systolic.mean is None:
-        return _nothing("no reading counts")
+        return _nothing("no_reading")
     day = answer.taken_at[:10]
     try:
         earlier = records if str(records.as_of) == day else records.speaking_on(day)
@@ -79,18 +90,17 @@ def expected(records: Records, animal: str, answer: RoomAnswer) -> Expected:
         )
         coming = trend.next_session(day, readings=answer.n_used)
     except (CallError, FitError):
-        return _nothing(f"no earlier {kind} is on record that could say so")
+        return _nothing("none_earlier")
     mean, (low, high) = float(np.ravel(coming.mean)[0]), coming.interval(LEVEL)
     lower, upper = float(np.ravel(low)[0]), float(np.ravel(high)[0])
-    many = len(trend.series.date)
-    lies = _lies(answer, lower, upper)
     if not trend.series.plain.mean() > _MOSTLY:
-        return _nothing("earlier readings beyond the gauge leave open what was to be expected")
-    return Expected(mean, lower, upper, many, lies, _text(answer, kind, many, mean, lower, upper))
+        return _nothing("beyond_gauge")
+    many = len(trend.series.date)
+    return Expected(mean, lower, upper, many, _lies(answer, lower, upper), "")
 
 
 def _nothing(why: str) -> Expected:
-    return Expected(None, None, None, 0, "", f"What was to be expected is not known: {why}.")
+    return Expected(None, None, None, 0, "", "", why)
 
 
 def _lies(answer: RoomAnswer, lower: float, upper: float) -> str:
@@ -100,22 +110,3 @@ def _lies(answer: RoomAnswer, lower: float, upper: float) -> str:
     if mean < lower and bound in ("", "at most"):
         return "below"
     return "open" if bound else "within"
-
-
-def _text(answer: RoomAnswer, kind: str, many: int, mean: float, lower: float, upper: float) -> str:
-    readings = f"{answer.n_used} reading{'s' * (answer.n_used != 1)}"
-    told = (
-        f"Expected from {many} earlier {kind}{'s' * (many != 1)}, for a mean of {readings}: "
-        f"{number(mean, 0)} mmHg, 95 % from {number(max(lower, 0.0), 0)} to {number(upper, 0)}."
-    )
-    lies = _lies(answer, lower, upper)
-    here = f"{answer.systolic.bound} {number(answer.systolic.mean, 0)}".strip()
-    if lies == "within":
-        less = "; what is urgent is no less urgent for that" if answer.urgent else ""
-        return f"{told} This session, {here}, lies within{less}."
-    if lies == "open":
-        return f"{told} This session is a bound, {here}: whether it lies within is not known."
-    return (
-        f"{told} This session, {here}, lies {lies} that: look for what changed, in the animal or "
-        "in the measuring."
-    )

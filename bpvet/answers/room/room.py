@@ -22,19 +22,12 @@ from bpvet.answers.room.parts import (
     Spread,
 )
 from bpvet.answers.room.urgent import RoomUrgent, room_urgent
-from bpvet.answers.room.words import (
-    caution_lines,
-    cuff_lines,
-    go_on_lines,
-    note_lines,
-    range_line,
-)
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.cautions import licensed
 from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS
-from bpvet.facts.sources import credit, fact
+from bpvet.facts.sources import fact
 from bpvet.facts.species import judged
 from bpvet.facts.words import (
     CONDITION_WORDS,
@@ -142,6 +135,8 @@ def room_answer(
     >>> answer.go_on.more_for_enough
     3
     """
+    from bpvet.wording.en.room import room_words
+
     _check(readings, method)
     chosen = guideline(guideline_key, species or None)
     found = session_sum([Reading(r.systolic, r.bound, r.excluded) for r in readings], rule)
@@ -155,17 +150,9 @@ def room_answer(
     spreads = {"systolic": _spread(found, UNITS["systolic"])}
     spreads |= _beside(fated)
     lies = _range(found, chosen, condition, species)
+    sizes = cuff_width_cm, limb_circumference_cm
     go_on = GoOnAnswer(
         _more_until(found, MIN_READINGS), _more_until(found, ENOUGH_READINGS), found.go_on
-    )
-    words = RoomWords(
-        range=range_line(lies, _credited(lies)),
-        go_on=go_on_lines(found, go_on.more_for_minimum, go_on.more_for_enough),
-        cautions=caution_lines(found, chosen, condition, species),
-        notes=(
-            *note_lines(found, species),
-            *cuff_lines(cuff_width_cm, limb_circumference_cm, species),
-        ),
     )
     return RoomAnswer(
         animal=animal,
@@ -185,7 +172,7 @@ def room_answer(
         go_on=go_on,
         flags=found.flags,
         urgent=room_urgent(found, spreads, chosen, species, condition, taken_at[:10]),
-        words=words,
+        words=room_words(found, lies, go_on, chosen, condition, species, sizes),
         cautions=(licensed(),),
         chart_line=chart_line(fated, spreads, method, condition, animal, taken_at),
         version=__version__,
@@ -257,12 +244,6 @@ def _range(found: SessionSum, chosen: Guideline, condition: str, species: str) -
     return RangeAnswer(
         source.key, source.name, category.name, ends[0], ends[1], beyond, None, remembered
     )
-
-
-def _credited(lies: RangeAnswer) -> str:
-    """Return the source that the bounds of the range are of, as a sentence names it."""
-    held = guideline(lies.guideline).categories
-    return next((credit(fact(one.fact_id)) for one in held if one.name == lies.name), "")
 
 
 def _withheld(found: SessionSum, condition: str, chosen: Guideline, species: str) -> str | None:

@@ -1,20 +1,18 @@
 """What is urgent of one session in the room, judged on it alone.
 
 Standard library only. Nothing is known here of the animal's signs and drugs: what would be urgent
-with them is told as what to ask for (`bpvet.answers.room.words.caution_lines`).
+with them is told as what to ask for (`bpvet.wording.en.room.caution_lines`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from bpvet.answers.room.parts import Spread
 from bpvet.facts.categories import Guideline
-from bpvet.facts.recheck import rows
-from bpvet.facts.sources import credit, fact
+from bpvet.facts.sources import fact
 from bpvet.facts.species import judged as has_bounds
-from bpvet.printing import number
 from bpvet.visits.choice import SessionSum
 
 #: Conditions whose pressures are lower than a clinic's, and what is added before they are judged.
@@ -54,11 +52,18 @@ def room_urgent(
     on : str
         Date of the session, ISO; may be blank.
     """
+    from bpvet.wording.en.room import low_text, severe_text
+
     if not has_bounds(species):
         # The bounds are of animals that a guideline speaks of.
         return ()
-    lines = (*_low(found, spreads, condition), *_severe(found, chosen, species, condition))
-    return tuple(RoomUrgent(rule, text, on) for rule, text in lines)
+    lines = []
+    if (why := _low(found, spreads, condition)) is not None:
+        mean = found.mean if why == "below" else spreads["mean"].mean if why == "mean" else None
+        lines.append(RoomUrgent("low", low_text(why, mean, condition), on))
+    if (as_judged := _severe(found, condition)) is not None and found.mean is not None:
+        lines.append(RoomUrgent("severe", severe_text(found.mean, as_judged, chosen, species), on))
+    return tuple(lines)
 
 
 def judged(mean: float, condition: str) -> float:
@@ -66,54 +71,25 @@ def judged(mean: float, condition: str) -> float:
     return mean + (_number(condition) if condition in _LOWER else 0.0)
 
 
-def _low(
-    found: SessionSum, spreads: Mapping[str, Spread], condition: str
-) -> Iterator[tuple[str, str]]:
-    low, low_mean = _number("low"), _number("low_mean")
+def _low(found: SessionSum, spreads: Mapping[str, Spread], condition: str) -> str | None:
+    """Return why the pressure may be too low: ``below``, ``no_sound`` or ``mean``; else None."""
     mean = spreads["mean"].mean if "mean" in spreads else None
     silent = found.fates.count("no sound")
     enough = found.n_taken >= _number("silent_readings")
-    if found.mean is not None and found.mean < low and found.bound != "at least":
-        why = f"this session's mean is {number(found.mean, 0)} mmHg, below {number(low, 0)}"
-    elif enough and silent >= _number("silent_share") * found.n_taken:
-        why = "half or more of the readings gave no sound"
-    elif mean is not None and mean < low_mean and condition != "sedated":
-        why = f"the mean arterial pressure is {number(mean, 0)} mmHg, below {number(low_mean, 0)}"
-    else:
-        return
-    under = "" if condition != "anaesthetised" else " The animal is under anaesthesia."
-    yield (
-        "low",
-        f"The pressure may be too low, or measured wrongly: {why}.{under} Repeat it, look at the "
-        "animal, and let a vet see it now. What to change is for the vet to decide.",
-    )
+    if found.mean is not None and found.mean < _number("low") and found.bound != "at least":
+        return "below"
+    if enough and silent >= _number("silent_share") * found.n_taken:
+        return "no_sound"
+    low = mean is not None and mean < _number("low_mean") and condition != "sedated"
+    return "mean" if low else None
 
 
-def _severe(
-    found: SessionSum, chosen: Guideline, species: str, condition: str
-) -> Iterator[tuple[str, str]]:
-    severe = _number("severe")
+def _severe(found: SessionSum, condition: str) -> float | None:
+    """Return the mean as it is judged, mmHg, where that is severe; else None."""
     if found.mean is None or found.bound == "at most" or condition == "anaesthetised":
-        return
+        return None
     as_judged = judged(found.mean, condition)
-    if as_judged < severe:
-        return
-    window = rows()["severe"].window(chosen.key, species)
-    name = "judgement of this project"
-    if window.fact is not None:
-        name = credit(window.fact)
-    said = f"{number(severe, 0)} mmHg or more"
-    if found.mean < severe:
-        said = (
-            f"{number(found.mean, 0)} mmHg, judged as {number(as_judged, 0)} because readings at "
-            "home or after a calming drug are lower than a clinic's"
-        )
-    yield (
-        "severe",
-        f"{said}: look for organ damage today (eyes, nervous signs, heart, kidneys). With a sign "
-        "of damage to the eye or the brain a vet must see this animal now. Without one, measure "
-        f"again within {window.earliest} to {window.latest} days ({name}).",
-    )
+    return as_judged if as_judged >= _number("severe") else None
 
 
 def _number(key: str) -> float:

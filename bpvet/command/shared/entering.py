@@ -201,14 +201,13 @@ def now_text(found: TrendAnswer | UnseenAnswer | BpvetError) -> str:
 
 def now_json(found: TrendAnswer | UnseenAnswer | BpvetError) -> dict[str, Any]:
     """Return the same as plain JSON values."""
-    from dataclasses import asdict
-
-    from bpvet.answers.short import short_statements
+    from bpvet.answers.plain import plain
+    from bpvet.wording.en.trend.short import short_statements
 
     if isinstance(found, BpvetError):
         return {"urgent": [], "statements": [], "withheld": str(found)}
     held = found.to_dict()
-    statements = [asdict(one) for one in short_statements(found)]
+    statements = plain(short_statements(found))
     return {"urgent": held["urgent"], "statements": statements, "withheld": None}
 
 

@@ -15,8 +15,7 @@ from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS, limits
 from bpvet.maths.agreement.comparison import Estimated
 from bpvet.maths.clusters import clustered_share
 from bpvet.records.records import Records
-from bpvet.visits import choice
-from bpvet.visits.flags import COUNTED_PULSE, TENSE
+from bpvet.visits.choice import Flag, split_flags
 from bpvet.visits.treatments.courses import all_courses
 
 #: Sessions this many days before a decision, and after the decision before it, bear on it.
@@ -96,7 +95,7 @@ def protocol_items(table: pd.DataFrame, level: float) -> tuple[ProtocolItem, ...
     """
     found = []
     for method, rows in table.groupby("method", sort=True):
-        flags = rows["flags"].str.split("; ")
+        flags = rows["flags"].map(split_flags)
         for key, words, broken, fact_id in _breaks(rows, flags):
             held = clustered_share(broken, rows["animal"], level)
             count = int(broken.sum())
@@ -107,25 +106,21 @@ def protocol_items(table: pd.DataFrame, level: float) -> tuple[ProtocolItem, ...
 def _breaks(rows: pd.DataFrame, flags: Any) -> Iterator[tuple[str, str, Any, str]]:
     """Yield key, words, whether each session was so, and the fact behind it."""
     taken, used = rows["n_taken"], rows["systolic_n"]
-    few, enough = f"fewer than {MIN_READINGS} readings taken", choice.NOT_ENOUGH
+    few, enough = f"fewer than {MIN_READINGS} readings taken", Flag.NOT_ENOUGH
     yield "few", few, taken < MIN_READINGS, "protocol.n.minimum"
     yield "not_enough", enough, used < ENOUGH_READINGS, "protocol.n.enough"
-    for key, flag, fact_id in (
-        ("inconsistent", choice.INCONSISTENT, "protocol.consistency.cv"),
-        ("falling", choice.STILL_FALLING, "protocol.plateau"),
-        ("pulse", COUNTED_PULSE, "protocol.pulse_disagrees"),
-        ("tense", TENSE, "protocol.calm"),
+    for key, flag, shown, fact_id in (
+        ("inconsistent", Flag.INCONSISTENT, Flag.INCONSISTENT, "protocol.consistency.cv"),
+        ("falling", Flag.FALLING, Flag.STILL_FALLING, "protocol.plateau"),
+        ("pulse", Flag.COUNTED_PULSE, Flag.COUNTED_PULSE, "protocol.pulse_disagrees"),
+        ("tense", Flag.TENSE, Flag.TENSE, "protocol.calm"),
     ):
-        yield key, flag, flags.map(lambda said, flag=flag: _holds(said, flag)), fact_id
+        yield key, shown.value, flags.map(lambda held, flag=flag: flag in held), fact_id
     yield "excluded", "readings excluded by hand", rows["n_excluded"] > 0, "protocol.record"
     for name in _NOT_SAID:
         blank = rows[name].isna() | (rows[name] == "")
         words = f"{name.removesuffix('_cm').replace('_', ' ')} not recorded"
         yield f"no_{name}", words, blank, "protocol.record"
-
-
-def _holds(said: list[str], flag: str) -> bool:
-    return any(one.startswith(flag) for one in said)
 
 
 @dataclass(frozen=True)

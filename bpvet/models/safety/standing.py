@@ -183,7 +183,7 @@ def standing(
     severe, high = _number("urgent.severe"), _number("urgent.raised")
     floor, raised = chosen.floor.value, chosen.raised.value
     p = _probabilities(trend, (target, high, raised, severe, floor))
-    held = {one.rule: one for one in lines}
+    held: dict[str, Urgent] = {one.rule: one for one in lines}
     return Standing(
         as_of=as_of,
         latest=latest,

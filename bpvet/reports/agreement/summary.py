@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from bpvet.answers.agreement.agreement import AgreementAnswer
-from bpvet.answers.agreement.sentences import APART
-from bpvet.answers.phrases import capital, counted, day, interval, listed
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.maths.agreement.comparison import Estimated
 from bpvet.models.agreement.device import NO_REFERENCE
@@ -13,6 +11,8 @@ from bpvet.printing import number, probability
 from bpvet.records.records import Records
 from bpvet.reports.cards import Card, head
 from bpvet.reports.markup import Shown
+from bpvet.wording.en.agreement.agreement import APART
+from bpvet.wording.en.phrases import capital, counted, day, interval, listed
 
 
 def now(answer: AgreementAnswer, records: Records) -> Shown:

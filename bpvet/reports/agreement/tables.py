@@ -7,7 +7,6 @@ from collections.abc import Iterator
 import numpy as np
 
 from bpvet.answers.agreement.agreement import AgreementAnswer
-from bpvet.answers.phrases import capital
 from bpvet.facts.measuring import judgements
 from bpvet.facts.sources import Fact, fact, marked
 from bpvet.maths.agreement.comparison import Estimated
@@ -18,6 +17,7 @@ from bpvet.printing import number, probability
 from bpvet.reports.cautions import cautions_shown
 from bpvet.reports.clinic.parts import ESTIMATE, ends, facts_by_source, held_from, said
 from bpvet.reports.markup import Column, Shown, lines, paragraph, table
+from bpvet.wording.en.phrases import capital
 
 _AUDIT_SAYS = (
     "How readings differ by place (home against clinic, calmed against awake) is in the report on "

@@ -11,8 +11,6 @@ from bpvet.answers.parts import (
     TreatmentAnswer,
     TrendAnswer,
 )
-from bpvet.answers.phrases import capital, percent, value
-from bpvet.answers.sentences import TOPICS, statements_on
 from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number, probability
@@ -27,6 +25,8 @@ from bpvet.reports.markup import (
     table,
     tag,
 )
+from bpvet.wording.en.phrases import capital, percent, value
+from bpvet.wording.en.trend.statements import TOPICS, statements_on
 
 #: The topics' headings; what is urgent stands at the head of the report.
 HEADINGS = {

@@ -10,15 +10,15 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from bpvet.answers.kidney.lab_words import lab_verdict
-from bpvet.answers.kidney.stage_words import stage_in_short
 from bpvet.answers.parts import TreatmentAnswer, TrendAnswer
-from bpvet.answers.phrases import capital, counted, day, interval, listed
-from bpvet.answers.sentences import statements_on
 from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number
 from bpvet.reports.markup import Shown, heading, lines, paragraph, prose, tag, together
+from bpvet.wording.en.kidney.labs import lab_verdict
+from bpvet.wording.en.kidney.stage import stage_in_short
+from bpvet.wording.en.phrases import capital, counted, day, interval, listed
+from bpvet.wording.en.trend.statements import statements_on
 
 #: Topics of the three sentences, the first three of which there is something to say.
 _TOPICS = ("recheck", "target", "slope", "surprise", "usual", "category")

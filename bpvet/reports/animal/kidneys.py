@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bpvet.answers.kidney.joint_words import ABOUT, joint_statements
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.phrases import capital, percent
 from bpvet.facts.analytes import short_name
 from bpvet.models.kidney.joint import Joint
 from bpvet.models.kidney.joint_trends import joint_trends
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number
 from bpvet.reports.markup import Column, Shown, heading, lines, paragraph, table, tag
+from bpvet.wording.en.kidney.joint import ABOUT, joint_statements
+from bpvet.wording.en.phrases import capital, percent
 
 
 def together(trend: Trend, answer: TrendAnswer) -> Shown:

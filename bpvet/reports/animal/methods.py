@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterator
 
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.phrases import capital, day, percent
 from bpvet.facts.categories import guideline
 from bpvet.facts.cautions import cautions as all_cautions
 from bpvet.facts.cautions import licensed
@@ -17,6 +16,7 @@ from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUA
 from bpvet.printing import number, probability
 from bpvet.reports.cautions import cautions_shown, footnoted
 from bpvet.reports.markup import Column, Shown, bullets, heading, lines, paragraph, table, tag
+from bpvet.wording.en.phrases import capital, day, percent
 
 
 def statement() -> Shown:

@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 
 from bpvet.answers.parts import SessionAnswer, TrendAnswer
-from bpvet.answers.phrases import capital, counted
 from bpvet.answers.trend import session_answer
 from bpvet.facts.analytes import short_name
 from bpvet.facts.labs import unit_as_given
@@ -28,6 +27,7 @@ from bpvet.reports.markup import NONE, Column, Shown, folded, lines, paragraph, 
 from bpvet.visits.readings import readings_used
 from bpvet.visits.signs.signs import day_of
 from bpvet.visits.treatments.spells import treatment_rows
+from bpvet.wording.en.phrases import capital, counted
 
 _BESIDE = (
     *("site", "side", "posture", "demeanour", "setting", "state", "operator", "instrument", "note"),

@@ -7,16 +7,16 @@ from html import escape
 import numpy as np
 
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.phrases import capital, cited, counted, day, interval, value
-from bpvet.answers.recheck_words import window_words
-from bpvet.answers.sentences import sentence
 from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.models.trend.trend import Trend
-from bpvet.pictures.words import doses_on
 from bpvet.printing import number, probability
 from bpvet.reports.cards import card
 from bpvet.reports.markup import Shown, heading, lines, paragraph, tag, together
 from bpvet.reports.whose import known, left, row_of
+from bpvet.wording.en.phrases import capital, cited, counted, day, interval, value
+from bpvet.wording.en.picture import doses_on
+from bpvet.wording.en.safety.recheck import window_words
+from bpvet.wording.en.trend.statements import sentence
 
 #: From this probability on, "below the floor" stands beside "at target"; from that on it is told.
 _LOW, _FLOOR_TOLD = 0.5, 0.1

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from bpvet.answers.parts import NotUsed, TrendAnswer
-from bpvet.answers.phrases import counted, day
 from bpvet.reports.markup import Shown, folded, lines, prose, tag
+from bpvet.wording.en.phrases import counted, day
 
 _TABLES = {
     "labs": "Laboratory values",

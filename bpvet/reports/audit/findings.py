@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bpvet.answers.agreement.situation import AGAINST
 from bpvet.answers.audit.audit import AuditAnswer
-from bpvet.answers.phrases import capital, counted, listed, percent
 from bpvet.facts.measuring import judged
 from bpvet.facts.words import METHOD_WORDS
 from bpvet.maths.agreement.comparison import Estimated
@@ -25,6 +23,8 @@ from bpvet.reports.markup import (
     table,
     tag,
 )
+from bpvet.wording.en.agreement.situation import AGAINST
+from bpvet.wording.en.phrases import capital, counted, listed, percent
 
 #: Breaches of the protocol that are named before the table, the most frequent ones.
 _MOST_BREACHES = 3

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from types import MappingProxyType
 
-from bpvet.answers.agreement.situation import AGAINST, situational_sentences
 from bpvet.answers.audit.audit import AuditAnswer
-from bpvet.answers.phrases import capital
 from bpvet.facts.measuring import judgements
 from bpvet.facts.sources import Fact, fact
 from bpvet.facts.words import METHOD_WORDS
@@ -40,6 +38,8 @@ from bpvet.reports.markup import (
     paragraph,
     table,
 )
+from bpvet.wording.en.agreement.situation import AGAINST, situational_sentences
+from bpvet.wording.en.phrases import capital
 
 
 def precision(answer: AuditAnswer) -> Shown:

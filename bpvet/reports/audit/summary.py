@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from bpvet.answers.audit.audit import AuditAnswer
-from bpvet.answers.phrases import capital, counted, day, interval
 from bpvet.facts.words import METHOD_WORDS
 from bpvet.models.audit.audit import Audit
 from bpvet.printing import number, probability
 from bpvet.reports.cards import Card, head
 from bpvet.reports.markup import Shown
+from bpvet.wording.en.phrases import capital, counted, day, interval
 
 
 def now(answer: AuditAnswer) -> Shown:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bpvet.answers.phrases import capital
 from bpvet.facts.words import METHOD_WORDS
 from bpvet.maths.agreement.comparison import Estimated
 from bpvet.models.agreement.situation import Situation
@@ -10,6 +9,7 @@ from bpvet.models.audit.audit import Audit
 from bpvet.printing import number, probability
 from bpvet.reports.clinic.parts import ESTIMATE, ends, held_from
 from bpvet.reports.markup import Column, table
+from bpvet.wording.en.phrases import capital
 
 _METHOD = Column("Method")
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bpvet.answers.clinic.cohort import CohortAnswer
-from bpvet.answers.phrases import counted
 from bpvet.facts.categories import guideline
 from bpvet.facts.sources import credit
 from bpvet.models.clinic.over_time import PLACES, OverTime, ShareAt
 from bpvet.printing import number, probability
 from bpvet.reports.markup import NONE, Column, Shown, paragraph, table
+from bpvet.wording.en.phrases import counted
 
 _FEW = "few"
 _WORDS = {"three_months": "three months", "six_months": "six months"}

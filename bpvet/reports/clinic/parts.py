@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from functools import partial
 
-from bpvet.answers.phrases import capital, percent
 from bpvet.facts.sources import PROJECT, Fact, source
 from bpvet.figures.clinic.agreement_picture import AgreementPicture
 from bpvet.figures.clinic.audit_picture import AuditPicture
@@ -15,6 +14,7 @@ from bpvet.printing import number
 from bpvet.reports.cautions import footnoted
 from bpvet.reports.markup import Column, Shown, bullets, heading, lines, paragraph
 from bpvet.reports.picture import drawn
+from bpvet.wording.en.phrases import capital, percent
 
 #: An estimate in a table, and how its interval was made.
 ESTIMATE = (Column("Estimate", number=True), Column("From", number=True), Column("To", number=True))

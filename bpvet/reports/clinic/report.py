@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any
 
 from bpvet.answers.clinic.cohort import CohortAnswer, checked_level, cohort_answer
-from bpvet.answers.phrases import capital
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.figures.clinic.panels_picture import CohortPicture
 from bpvet.figures.save import svg_bytes
@@ -31,6 +30,7 @@ from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.reports.markup import Shown, lines
 from bpvet.reports.picture import drawn
 from bpvet.reports.writing import Files, Target, opened, write
+from bpvet.wording.en.phrases import capital
 
 __all__ = [
     "KIND",

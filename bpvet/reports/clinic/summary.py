@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from bpvet.answers.clinic.cohort import CohortAnswer
-from bpvet.answers.clinic.words import at_month
-from bpvet.answers.phrases import capital, day, interval
 from bpvet.facts.words import QUANTITY_WORDS, UNITS
 from bpvet.models.clinic.grid import Effect
 from bpvet.printing import number
 from bpvet.reports.cards import Card, head
 from bpvet.reports.cautions import cautions_shown
 from bpvet.reports.markup import Shown, bullets, lines
+from bpvet.wording.en.clinic import at_month
+from bpvet.wording.en.phrases import capital, day, interval
 
 _UNCLEAR = "Not clear"
 _NOT_ITS_EFFECT = (

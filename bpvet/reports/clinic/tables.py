@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from bpvet.answers.clinic.cohort import NO_DIGEST, CohortAnswer
-from bpvet.answers.phrases import capital, counted, day, percent
 from bpvet.facts.species import plural_of
 from bpvet.facts.words import METHOD_WORDS, QUANTITY_WORDS, SPECIES, UNITS
 from bpvet.mixed.tables import p_value
@@ -14,6 +13,7 @@ from bpvet.models.clinic.grid import Effect, GridRow
 from bpvet.models.clinic.population import reference_method
 from bpvet.printing import decimals, number
 from bpvet.reports.markup import NONE, Column, Shown, folded, lines, paragraph, table, tag
+from bpvet.wording.en.phrases import capital, counted, day, percent
 
 _NO_DRUG = "without a pressure-acting drug"
 

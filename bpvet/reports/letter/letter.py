@@ -10,9 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bpvet.answers.letter import LetterWords, letter_statements, letter_words
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.phrases import percent
 from bpvet.answers.unseen import UnseenAnswer
 from bpvet.errors import CallError
 from bpvet.facts.cautions import licensed, parted
@@ -29,6 +27,8 @@ from bpvet.reports.letter.source import Source
 from bpvet.reports.letter.table import table_bytes
 from bpvet.reports.letter.who import Who, who_of
 from bpvet.reports.naming import digest_of
+from bpvet.wording.en.letter import LetterWords, letter_statements, letter_words
+from bpvet.wording.en.phrases import percent
 
 #: Width and height of paper, mm, by the name that its style sheet knows it by.
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}

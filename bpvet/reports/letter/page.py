@@ -123,7 +123,7 @@ def _line(name: str, label: str, text: str) -> str:
 def _urgent(letter: Letter) -> str:
     if not letter.words.urgent:
         return ""
-    told = "".join(paragraph(text.removeprefix("Urgent: ")) for text in letter.words.urgent)
+    told = "".join(paragraph(text) for text in letter.words.alarms)
     return tag("section", heading(2, "Urgent") + told, class_="urgent")
 
 

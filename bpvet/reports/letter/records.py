@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.phrases import day
 from bpvet.answers.unseen import UnseenAnswer
 from bpvet.figures.lettering import written
 from bpvet.reports.animal.recorded import dose_written
 from bpvet.reports.letter.source import Source
 from bpvet.visits.treatments.spells import SPELL_GAP_DAYS, Row, treatment_rows
+from bpvet.wording.en.phrases import day
 
 _Row = dict[Hashable, Any]
 

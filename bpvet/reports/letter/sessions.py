@@ -10,12 +10,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.phrases import day
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, UNITS
 from bpvet.figures.lettering import written
 from bpvet.printing import number
 from bpvet.reports.letter.source import Source
+from bpvet.visits.choice import split_flags
 from bpvet.visits.readings import readings_used
+from bpvet.wording.en.phrases import day
 
 #: Behind a mean that has a remark below the table; the dagger is of figures from memory.
 FLAGGED = "‡"
@@ -175,7 +176,7 @@ def _session_row(row: dict[Hashable, Any], readings: pd.DataFrame, quantity: str
         setting=written(", ".join(filter(None, (str(row["setting"]), state)))),
         readings=" ".join(_reading(one) for one in readings.to_dict("records")),
         mean=used,
-        remarks=tuple(flag for flag in str(row["flags"]).split("; ") if flag),
+        remarks=split_flags(str(row["flags"])),
     )
 
 

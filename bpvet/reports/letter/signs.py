@@ -8,13 +8,13 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from bpvet.answers.letter import age_words
 from bpvet.answers.parts import SignAnswer
-from bpvet.answers.phrases import day
 from bpvet.facts.signs.signs import read_sign, understood
 from bpvet.figures.lettering import written
 from bpvet.reports.letter.source import Source
 from bpvet.visits.signs.signs import day_of
+from bpvet.wording.en.letter import age_words
+from bpvet.wording.en.phrases import day
 
 #: Signs of so many days before the date that is spoken for are told on the first page.
 RECENT_DAYS = 365

@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.letter import letter_statements
 from bpvet.answers.parts import SessionAnswer, TrendAnswer
 from bpvet.answers.trend import session_answer
 from bpvet.answers.unseen import UnseenAnswer
@@ -23,6 +22,7 @@ from bpvet.reports.letter.signs import eyes_line
 from bpvet.reports.letter.source import Source
 from bpvet.reports.letter.who import Who, who_of
 from bpvet.visits.signs.signs import day_of
+from bpvet.wording.en.letter import letter_statements
 
 #: What an item is, and all that any kind of item says of itself.
 COLUMNS = (

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.phrases import capital, day
 from bpvet.answers.unseen import UnseenAnswer
 from bpvet.facts.words import CONDITION_WORDS, QUANTITY_WORDS, TAKEN_BY
 from bpvet.figures.lettering import written
 from bpvet.reports.letter.source import Source
 from bpvet.reports.whose import known, left, row_of
+from bpvet.wording.en.phrases import capital, day
 
 #: Letters of a name at the foot of a page; a longer one is named on the first page alone.
 FOOT = 60

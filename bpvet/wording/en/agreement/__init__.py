@@ -1,0 +1,1 @@
+"""Two methods against each other, and two situations, in words."""

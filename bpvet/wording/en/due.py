@@ -1,0 +1,175 @@
+"""The clinic's list in words: why an animal is on it, what is missing, who was spoken to."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bpvet.answers.due.bands import BANDS
+from bpvet.answers.due.table import COLUMNS
+from bpvet.answers.parts import RecheckAnswer, UrgentAnswer
+from bpvet.facts.cautions import licensed
+from bpvet.facts.sources import fact
+from bpvet.models.safety.checks_due import Check
+from bpvet.printing import number
+from bpvet.records.table_files import ColumnWords
+from bpvet.wording.en.phrases import capital, cited, counted, day, listed
+
+if TYPE_CHECKING:
+    from bpvet.answers.due.due import DueRow
+
+_SIGNS = {"at least": "≥ ", "at most": "≤ "}
+_OWN = "judgement of this project"
+_OUTCOMES = {
+    "booked": "booked",
+    "declined": "declined",
+    "no answer": "no answer",
+    "left": "said to have left",
+}
+
+#: What each column of the table means.
+_COLUMNS = {
+    "animal": "id of the animal, or its number with pseudonyms",
+    "name": "its name; blank with pseudonyms",
+    "species": "species as recorded",
+    "band": f"one of {', '.join(BANDS.values())}",
+    "earliest": "first day of the window; blank where only a last day is asked",
+    "latest": "last day of the window",
+    "overdue_days": "days that the window lies before the date spoken for",
+    "what": "what to do: measure, eyes, bloods, urine",
+    "why": f"what is urgent, or why the window is so. {licensed()}",
+    "urgent": "how many urgent lines the animal has",
+    "state": "row of the table of windows",
+    "guideline": "whose window it is",
+    "grade": "grade of its evidence: J judgement, M from memory, R read, S restated",
+    "last_date": "latest date with a session",
+    "last_value": "highest session mean of that date, as measured",
+    "last_usual": "usual pressure then, estimated",
+    "last_usual_sd": "posterior SD of the usual pressure then",
+    "p_at_target": "probability that it is at or below the target; treated animals only",
+    "treated": "whether a blood-pressure drug is on record at the date spoken for",
+    "contact": "the newest contact with the owner",
+    "as_of": "the date spoken for",
+}
+
+
+def column_words() -> list[ColumnWords]:
+    """Return what the columns of the list's table mean, in their order."""
+    return [ColumnWords(name, _COLUMNS[name], unit) for name, unit in COLUMNS]
+
+
+def why_of(
+    band: str, urgent: Sequence[UrgentAnswer], again: RecheckAnswer, checks: Sequence[str]
+) -> str:
+    """Return why an animal stands in its band.
+
+    Parameters
+    ----------
+    band : str
+    urgent : sequence of UrgentAnswer
+        The most pressing first: the first is told, the others stand beside it.
+    again : RecheckAnswer
+    checks : sequence of str
+        What is told of each examination that is due.
+    """
+    if urgent:
+        return urgent[0].text
+    reason = f"{capital(again.reason or '')}."
+    if band == "checks" and checks:
+        return f"{capital('; '.join(checks))}."
+    if band == "lost":
+        last = "" if again.counted_from is None else f" since {day(again.counted_from)}"
+        return f"No visit is on record{last}. {reason}"
+    return reason
+
+
+def check_text(check: Check) -> str:
+    """Return why an examination is due, as part of a sentence."""
+    values = listed(check.values)
+    since = day(check.since)
+    if check.rule == "renin":
+        interval = fact(check.fact_id)
+        return (
+            f"{values} {interval.low:g} to {interval.high:g} days after {check.detail} was "
+            f"started or changed on {since}: not on record"
+        )
+    if check.rule == "stage":
+        interval = fact(check.fact_id)
+        days = (
+            f"{interval.value:g}"
+            if interval.value is not None
+            else f"{interval.low:g} to {interval.high:g}"
+        )
+        return f"{values} every {days} days in kidney stage {check.detail}; counted from {since}"
+    return {
+        "eyes.severe": f"180 mmHg or more on {since}, and no look at the eyes since is on record",
+        "eyes.first": f"first 160 mmHg or more on {since}, and no look at the eyes since is on "
+        "record",
+        "eyes.open": f"a sign of the eye is open: the eyes are looked at on each visit; counted "
+        f"from {since}",
+        "eyes.yearly": f"the eyes are looked at each year; counted from {since}",
+    }[check.rule]
+
+
+def contact_text(date: np.datetime64, outcome: str, about: bool, moves: bool, kept: int) -> str:
+    """Return what is told of a contact.
+
+    Parameters
+    ----------
+    date : datetime64[D]
+    outcome : str
+        As the table of contacts has it.
+    about : bool
+        Whether nothing newer has happened since.
+    moves : bool
+        Whether it moves the row down.
+    kept : int
+        Days for which a contact counts.
+    """
+    told = f"{_OUTCOMES[outcome]} on {date}"
+    if outcome == "left" and about:
+        return f"{told}: write left_on among the animals"
+    if not about:
+        return f"{told}, before the newest entry"
+    if outcome != "no answer" and not moves:
+        return f"{told}, more than {kept} days ago"
+    return told
+
+
+def who_of(one: DueRow) -> str:
+    """Return what an animal is called."""
+    return f"{one.name} ({one.animal})" if one.name else one.animal
+
+
+def by_words(one: DueRow) -> str:
+    """Return by when, and by how much that is past; of examinations where only these are due."""
+    latest, overdue = one.latest, one.overdue_days
+    if one.band == "checks" and one.asked:
+        soonest = min(one.asked, key=lambda check: check.latest)
+        latest, overdue = soonest.latest, soonest.overdue_days
+    if latest is None:
+        return "–"
+    return f"{latest}, {counted(overdue, 'day')} ago" if overdue else str(latest)
+
+
+def credit_of_row(one: DueRow) -> str:
+    """Return whose window or rule it is, and its grade; blank where something is urgent."""
+    if one.urgent or one.grade is None:
+        return ""
+    if one.band == "checks" or one.grade == "J":
+        return f"{_OWN}, J"
+    return f"{cited(one.guideline_name or '', one.remembered)}, {one.grade}"
+
+
+def last_words(one: DueRow) -> str:
+    """Return the last session: its mean and date, and the usual pressure then."""
+    last = one.last
+    if last is None:
+        return "not measured yet"
+    value = "no number" if last.value is None else f"{number(last.value, 0)} mmHg"
+    usual = ""
+    if last.estimate is not None and last.sd is not None:
+        usual = f"; usual then {number(last.estimate, 0)} (SD {number(last.sd, 0)})"
+    return f"{_SIGNS.get(last.bound, '')}{value} on {last.date}{usual}"

@@ -1,0 +1,1 @@
+"""Laboratory values in words: as events, as stages, as trends, and together with pressure."""

@@ -1,0 +1,208 @@
+"""Laboratory values as events, in words: a rise and what it is laid beside, never a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from bpvet.answers.parts import PressureStep
+from bpvet.answers.statement import Statement
+from bpvet.facts.sources import credit, fact
+from bpvet.facts.species import plural_of
+from bpvet.facts.words import QUANTITY_WORDS
+from bpvet.models.kidney.result import Kidney
+from bpvet.models.safety.safety import Safety
+from bpvet.printing import number
+from bpvet.visits.labs.events import AcuteRise, KidneyStage, MissingKidneyValues, PotassiumAlarm
+from bpvet.visits.labs.history import Change, LabValue
+from bpvet.visits.labs.kidney_reaction import KidneyReaction, Tolerance
+from bpvet.visits.seen import Kidneys
+from bpvet.wording.en.kidney.stage import kidney_stage_statements
+from bpvet.wording.en.phrases import day, listed
+
+_KIND = {"start": "began", "dose": "changed its dose", "product": "changed its product"}
+
+
+def lab_value(one: LabValue) -> str:
+    """Return a value as it was given, with its unit and its bound."""
+    sign = {"at least": "> ", "at most": "< "}.get(one.bound, "")
+    unit = "" if one.unit in ("", "ratio") else f" {one.unit}"
+    return f"{sign}{one.value:g}{unit}"
+
+
+def potassium_value(one: PotassiumAlarm) -> str:
+    """Return the potassium as it was given."""
+    return lab_value(one.value)
+
+
+def _step(change: Change) -> str:
+    least = "at least " if change.at_least else ""
+    return f"{least}{change.absolute:+.3g}, {change.percent:+.0f} %"
+
+
+def _from_to(before: LabValue, after: LabValue) -> str:
+    """Return two values, the unit once where it is one."""
+    first = lab_value(before)
+    if before.unit == after.unit and before.unit not in ("", "ratio"):
+        first = first.removesuffix(f" {before.unit}")
+    return f"from {first} to {lab_value(after)}"
+
+
+def rise_of(one: AcuteRise) -> str:
+    """Return a rise as part of a sentence whose subject is the marker."""
+    days = one.change.days
+    within = "in one day" if days == 1 else f"in {days} days"
+    return (
+        f"rose {_from_to(one.first, one.second)} ({_step(one.change)}) {within}, up to "
+        f"{day(one.second.date)}"
+    )
+
+
+def reaction_rise(one: KidneyReaction) -> str:
+    """Return a kidney reaction as part of a sentence, without what it is laid beside."""
+    marker = QUANTITY_WORDS[one.after.analyte]
+    days = "1 day" if one.days == 1 else f"{one.days} days"
+    return (
+        f"{marker} rose {_from_to(one.before, one.after)} ({_step(one.change)}) in {days} after "
+        f"{one.drug} {_KIND[one.kind]}"
+    )
+
+
+def _tolerated(one: Tolerance) -> str:
+    unit = " %" if one.unit == "%" else f" {one.unit}"
+    least = "less than" if one.strict else "up to"
+    return f"{credit(fact(one.fact_id))} tolerates {least} {one.limit:g}{unit}"
+
+
+def reaction_statement(one: KidneyReaction, pressure: str) -> Statement:
+    """Return a kidney reaction beside the tolerances, and what pressure did meanwhile.
+
+    Parameters
+    ----------
+    one : KidneyReaction
+    pressure : str
+        What pressure did, as part of a sentence; blank where it is not known.
+    """
+    parts = [f"{reaction_rise(one)}{f'; {pressure}' if pressure else ''}."]
+    parts += [f"The {_tolerated(tolerance)}." for tolerance in one.tolerances]
+    if one.anti_inflammatory:
+        parts.append(f"An anti-inflammatory drug was on then: {listed(one.anti_inflammatory)}.")
+    if one.renin:
+        parts.append(f"Two drugs of the renin group were on then: {listed(one.renin)}.")
+    parts.append("The vet decides.")
+    text = " ".join(parts)
+    return Statement("kidney.reaction", text[:1].upper() + text[1:])
+
+
+def last_kidney_values(missing: MissingKidneyValues | None) -> str:
+    """Return since when kidney values are missing, as part of a sentence."""
+    if missing is None or missing.last is None:
+        return "kidney values are not on record"
+    return f"kidney values are not on record since {day(missing.last)}"
+
+
+def kidney_told(
+    found: Safety, staged: Kidney, steps: Mapping[str, PressureStep]
+) -> tuple[Statement, ...]:
+    """Return what the laboratory values say, with what pressure did meanwhile.
+
+    Parameters
+    ----------
+    found : Safety
+        What comes before any trend: laboratory values, and what is urgent.
+    staged : Kidney
+        Its stage and substages.
+    steps : mapping of str to PressureStep
+        What pressure did between two values, by the date of the later one.
+    """
+    pressure = {on: _meanwhile(step) for on, step in steps.items()}
+    return (
+        *kidney_statements(found.found.kidneys, pressure, staged),
+        *kidney_stage_statements(staged, quiet=found.withheld("verdicts") is not None),
+    )
+
+
+def _meanwhile(step: PressureStep) -> str:
+    gap = step.after - step.before
+    moved = "fell" if gap < 0 else "rose"
+    return (
+        f"pressure {moved} by {number(abs(gap), 0)} meanwhile "
+        f"({number(step.before, 0)} to {number(step.after, 0)} mmHg)"
+    )
+
+
+def kidney_statements(
+    kidneys: Kidneys, pressure: dict[str, str], staged: Kidney
+) -> tuple[Statement, ...]:
+    """Return what the laboratory values and weights say, apart from what is urgent.
+
+    Parameters
+    ----------
+    kidneys : Kidneys
+    pressure : dict
+        What pressure did between two values, by the date of the later one, as part of a sentence.
+    staged : Kidney
+        What is told already: the newest values alone are told where it gives no stage, or a lower
+        one.
+    """
+    said = [
+        reaction_statement(one, pressure.get(str(one.after.date), ""))
+        for one in kidneys.reactions
+        if one.is_reaction
+    ]
+    if kidneys.potassium is not None and kidneys.potassium.level == "repeat":
+        bound = fact("kidney.potassium.repeat")
+        said.append(
+            Statement(
+                "kidney.potassium",
+                f"Potassium was {potassium_value(kidneys.potassium)} on "
+                f"{day(kidneys.potassium.value.date)}: from {bound.value:g} mmol/L on it is "
+                f"repeated ({credit(bound)}). Haemolysis and "
+                "some breeds raise it falsely.",
+            )
+        )
+    if kidneys.weight is not None:
+        one = kidneys.weight
+        said.append(
+            Statement(
+                "kidney.weight",
+                f"Weight fell by {number(one.percent, 0)} % ({_from_to(one.highest, one.newest)}) "
+                f"in {one.days} days, up to {day(one.newest.date)}: with less muscle, creatinine "
+                "understates the kidneys.",
+            )
+        )
+    # The bounds are of cats and dogs: none is laid on another species.
+    if kidneys.protein is not None and not staged.species_written:
+        newer, older = kidneys.protein
+        said.append(
+            Statement(
+                "kidney.protein",
+                f"The two newest urine protein to creatinine ratios, {lab_value(older)} "
+                f"({day(older.date)}) and {lab_value(newer)} ({day(newer.date)}), lie in the "
+                "proteinuric range.",
+            )
+        )
+    newest = kidneys.stage
+    told = newest.stage is not None and not staged.species_written
+    if told and newest.value is not None and _above(newest, staged):
+        value = newest.value
+        sure = "" if newest.confirmed else "; one value, not confirmed"
+        blank = f"; the species is not recorded: the bounds of {plural_of('')}"
+        sure += "" if staged.species else blank
+        named = (
+            f"newest {QUANTITY_WORDS[value.analyte]} alone, {lab_value(value)} ({day(value.date)})"
+        )
+        where = f"stage {newest.stage} ({newest.edition}{sure})"
+        said.append(
+            Statement(
+                "kidney.range",
+                f"The {named}, lies in the range of {where}."
+                if staged.diagnosed
+                else f"If kidney disease is diagnosed, the {named}, would lie in {where}.",
+            )
+        )
+    return tuple(said)
+
+
+def _above(newest: KidneyStage, staged: Kidney) -> bool:
+    """Return whether the newest value lies in a higher stage than is told, or none is told."""
+    return not staged.stage or f"stage {newest.stage}" > staged.stage

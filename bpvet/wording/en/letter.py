@@ -1,0 +1,226 @@
+"""What a letter tells of an answer, by key: what is urgent first, nothing shortened or left out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from bpvet.answers.parts import SessionAnswer, SignAnswer, TrendAnswer
+from bpvet.answers.statement import Statement
+from bpvet.answers.unseen import UnseenAnswer
+from bpvet.facts.words import CONDITION_WORDS, TAKEN_BY
+from bpvet.printing import number
+from bpvet.wording.en.phrases import counted, day, value
+
+#: Topics, and single keys, that a colleague needs first, in their order.
+FIRST = (
+    "urgent",
+    "drugs.pregnancy",
+    "species",
+    "usual",
+    "target",
+    "below_floor",
+    "recheck",
+    "signs",
+    "kidney",
+    "drugs.unlisted",
+    "drugs.raising",
+)
+#: What a letter tells behind them; what is in neither list comes last.
+BEHIND = (
+    "drug",
+    "effect",
+    "since_change",
+    "context",
+    "drugs",
+    "category",
+    "surprise",
+    "slope",
+    "share",
+    "companions",
+    "next_session",
+    "others",
+)
+_ORDER = {name: place for place, name in enumerate((*FIRST, *BEHIND))}
+
+#: So many statements stand on the first page besides those that have a place of their own there.
+SHORT = 3
+#: Which these are, by key or topic, in their order.
+_STANDS_OUT = (
+    *("drugs.pregnancy", "species", "below_floor", "context.missed", "drugs.raising"),
+    *("drugs.unlisted", "context.swings", "drug", "since_change", "slope.rising", "surprise"),
+    *("slope", "context", "others"),
+)
+#: Statements that the letter's own list of signs says in full.
+_LISTED = (*("signs.present", "signs.longstanding", "signs.unclear", "signs.unread", "signs.note"),)
+_OWN_PLACE = ("urgent", "usual", "target", "recheck", "kidney")
+
+
+@dataclass(frozen=True)
+class LetterWords:
+    """The statements of a letter, each once.
+
+    Parameters
+    ----------
+    urgent, alarms : tuple of str
+        What is urgent; and the same as it stands under its heading.
+    summary : tuple of (str, str)
+        Newest value, usual, target, when again: a label and the words.
+    asked : tuple of str
+        Signs and notes that are not clear or not understood.
+    kidney, short, behind : tuple of str
+        Of the kidneys; those that stand out, at most `SHORT`; and all others.
+    """
+
+    urgent: tuple[str, ...]
+    alarms: tuple[str, ...]
+    summary: tuple[tuple[str, str], ...]
+    asked: tuple[str, ...] = field(default=())
+    kidney: tuple[str, ...] = field(default=())
+    short: tuple[str, ...] = field(default=())
+    behind: tuple[str, ...] = field(default=())
+
+
+def letter_statements(answer: TrendAnswer | UnseenAnswer) -> tuple[Statement, ...]:
+    """Return every statement of an answer in the order of its weight in a letter.
+
+    Parameters
+    ----------
+    answer : TrendAnswer or UnseenAnswer
+    """
+    return tuple(sorted(answer.statements, key=_place))
+
+
+def _place(one: Statement) -> int:
+    return _ORDER.get(one.key, _ORDER.get(one.topic, len(_ORDER)))
+
+
+def letter_words(answer: TrendAnswer | UnseenAnswer) -> LetterWords:
+    """Return the statements of a letter by where they stand in it.
+
+    Parameters
+    ----------
+    answer : TrendAnswer or UnseenAnswer
+    """
+    told = [one for one in letter_statements(answer) if one.key not in _LISTED]
+    rest = [one for one in told if one.topic not in _OWN_PLACE]
+    ended = _ended(answer)
+    able = (one for one in rest if _stands_out(one) is not None)
+    short = sorted((one for one in able if not ended.intersection(one.tells)), key=_rank)[:SHORT]
+    return LetterWords(
+        urgent=tuple(one.text for one in told if one.topic == "urgent"),
+        alarms=tuple(one.short or one.text for one in told if one.topic == "urgent"),
+        summary=tuple(_summary(answer, told)),
+        asked=asked_lines(answer.signs),
+        kidney=tuple(letter_text(one) for one in told if one.topic == "kidney"),
+        short=tuple(letter_text(one) for one in short),
+        behind=tuple(letter_text(one) for one in rest if one not in short),
+    )
+
+
+def _ended(answer: TrendAnswer | UnseenAnswer) -> set[tuple[str, str]]:
+    """Return drug and start of the treatments that have ended, as their statements tell them."""
+    if not isinstance(answer, TrendAnswer):
+        return set()
+    ended = (one for one in answer.treatments if not np.isnat(one.stopped_on))
+    return {(one.drug, str(one.started_on)) for one in ended}
+
+
+def _stands_out(one: Statement) -> int | None:
+    for name in (one.key, one.topic):
+        if name in _STANDS_OUT:
+            return _STANDS_OUT.index(name)
+    return None
+
+
+def _rank(one: Statement) -> int:
+    place = _stands_out(one)
+    return len(_STANDS_OUT) if place is None else place
+
+
+def letter_text(one: Statement) -> str:
+    """Return a statement without what it asks of the keeper of the records.
+
+    Parameters
+    ----------
+    one : Statement
+    """
+    return one.outside or one.text
+
+
+def _summary(
+    answer: TrendAnswer | UnseenAnswer, told: list[Statement]
+) -> Iterator[tuple[str, str]]:
+    if isinstance(answer, TrendAnswer):
+        yield "Newest", newest_words(answer)
+    judged = isinstance(answer, TrendAnswer) and answer.target.kind == "raised"
+    labels = {
+        "usual": "Usual",
+        "target": "Raised?" if judged else "At target?",
+        "recheck": "When again",
+    }
+    for topic, label in labels.items():
+        text = " ".join(letter_text(one) for one in told if one.topic == topic)
+        if text:
+            yield label, text
+
+
+def newest_words(answer: TrendAnswer) -> str:
+    """Return the newest session of the trend: its mean, its date and age, how it was taken.
+
+    Parameters
+    ----------
+    answer : TrendAnswer
+        Of a pressure.
+    """
+    last = answer.sessions[-1]
+    read = "no number" if last.mean is None else f"{last.bound} {value(last.mean, answer)}".strip()
+    age = age_words(last.date, answer.as_of)
+    flags = f" Noted: {'; '.join(last.flags)}." if last.flags else ""
+    return f"{read} on {day(last.date)}{age}: {_taken(last)}.{flags}"
+
+
+def _taken(one: SessionAnswer) -> str:
+    what = "one reading" if one.n_used == 1 else f"mean of {counted(one.n_used, 'reading')}"
+    spread = "" if one.sd is None else f" (SD {number(one.sd, 0)})"
+    where = CONDITION_WORDS[one.condition]
+    return f"{what}{spread} by {TAKEN_BY[one.method]}" + (f", {where}" if where else "")
+
+
+def age_words(date: np.datetime64, as_of: np.datetime64) -> str:
+    """Return how long ago a date was, to stand behind it; blank on the day itself.
+
+    Examples
+    --------
+    >>> age_words(np.datetime64("2026-03-01"), np.datetime64("2026-03-15"))
+    ' (14 days ago)'
+    """
+    days = int((as_of - date) / np.timedelta64(1, "D"))
+    return f" ({counted(days, 'day')} ago)" if days else ""
+
+
+def asked_lines(signs: tuple[SignAnswer, ...]) -> tuple[str, ...]:
+    """Return each sign or note that is not clear, or not understood, in a sentence.
+
+    Parameters
+    ----------
+    signs : tuple of SignAnswer
+        As an answer holds them.
+    """
+    said = []
+    for one in signs:
+        on = "" if np.isnat(one.seen_on) else f" of {day(one.seen_on)}"
+        if one.asked_only and one.reading in ("present", "unclear"):
+            said.append(
+                f"A note{on} says “{one.text}”: it is not entered as a sign, and not used here."
+            )
+        elif not one.asked_only and one.reading == "unclear":
+            said.append(f"“{one.text}”, an entry{on}: not clear whether it is present.")
+        elif not one.asked_only and one.reading == "unread":
+            said.append(
+                f"“{one.text}”, an entry{on}: not understood by the program that made this "
+                "letter, and not used in it; please read it."
+            )
+    return tuple(said)

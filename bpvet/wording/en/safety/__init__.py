@@ -1,0 +1,1 @@
+"""What comes before any trend, in words: what is urgent, and when to measure again."""

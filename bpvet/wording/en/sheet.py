@@ -1,0 +1,166 @@
+"""The sheet for the room in words: how it was measured last time, the protocol in five lines."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from bpvet.answers.sheet.sheet import Measured, SheetAnswer
+from bpvet.facts.protocol import DROP_FIRST_FROM
+from bpvet.facts.sources import Fact, credit, fact
+from bpvet.facts.species import cuff_fact
+from bpvet.facts.words import METHOD_WORDS
+from bpvet.printing import number
+from bpvet.wording.en.phrases import counted, day, listed
+
+#: Said where the records hold nothing.
+NOT_RECORDED = "not recorded"
+#: Boxes for readings.
+BOXES = 7
+EYES = (
+    "looked at, normal",
+    "blind, bumps into things",
+    "wide or unequal pupils",
+    "blood in the eye",
+    "retina off or bleeding",
+    "not looked at",
+)
+NERVES = (
+    "looked at, normal",
+    "fits",
+    "confused, circling",
+    "head tilt",
+    "wobbly",
+    "weak, collapsed",
+    "not looked at",
+)
+DOSES = ("none missed", "missed, how many", "not known")
+HOW_TO_WRITE = (
+    f"The first is left out of the mean where {DROP_FIRST_FROM} or more are taken: write it down "
+    "all the same. Write “no sound” where none is heard, and > or < at the end of the gauge. Cross "
+    "out nothing: say below the box why a reading should not count."
+)
+#: Why nothing of what is expected is on the sheet.
+BACK = (
+    "What is expected is kept back on purpose, and so are the numbers in notes: look when the "
+    "readings are down."
+)
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """A row of the sheet: what is asked, how it was last time, and what to tick or write today."""
+
+    what: str
+    last: str
+    today: tuple[str, ...]
+    unit: str = ""
+
+
+def last_head(answer: SheetAnswer) -> str:
+    """Return what stands above the column of last time."""
+    if not answer.last:
+        return "Last time: never measured here"
+    at_home = " at home" if all(one.setting == "home" for one in answer.last) else ""
+    return f"Last time{at_home}: {day(answer.last[0].date)}"
+
+
+def sheet_rows(answer: SheetAnswer) -> tuple[SheetRow, ...]:
+    """Return the rows of the sheet, in the order in which a visit meets them."""
+
+    def told(words: Callable[[Measured], str]) -> str:
+        parts = dict.fromkeys(filter(None, map(words, answer.last)))
+        return "; ".join(parts) or NOT_RECORDED
+
+    return (
+        SheetRow("Who measures", told(lambda one: one.operator), ()),
+        SheetRow("Time to settle", NOT_RECORDED, (), "minutes"),
+        SheetRow("Demeanour", told(lambda one: one.demeanour), ("calm", "tense", "asleep")),
+        SheetRow("Where, state", told(_where), ("clinic", "calming drug given")),
+        SheetRow("Method", told(_method), ("Doppler", "oscillometric")),
+        SheetRow("Order", _order(answer.last), ()),
+        SheetRow("Cuff and limb", told(_cuff), ("cuff", "limb"), "cm"),
+        SheetRow("Site and side", told(_site), ()),
+        SheetRow("Posture", told(lambda one: one.posture), ()),
+        SheetRow("What worked, notes", _notes(answer.last), ()),
+    )
+
+
+def _where(one: Measured) -> str:
+    return ", ".join(filter(None, (one.setting, one.state)))
+
+
+def _method(one: Measured) -> str:
+    by = METHOD_WORDS[one.method]
+    return f"{by} ({one.instrument})" if one.instrument else by
+
+
+def _site(one: Measured) -> str:
+    return " ".join(filter(None, (one.site, one.side)))
+
+
+def _cuff(one: Measured) -> str:
+    width, limb = one.cuff_width_cm, one.limb_circumference_cm
+    if width is None and limb is None:
+        return ""
+    cuff = "width not recorded" if width is None else f"cuff {width:g} cm wide"
+    round_ = "limb not measured" if limb is None else f"limb {limb:g} cm round"
+    return f"{cuff}, {round_}"
+
+
+def _order(last: Sequence[Measured]) -> str:
+    if not last:
+        return NOT_RECORDED
+    parts = []
+    for one in last:
+        at = f" from {one.time}" if one.time else ""
+        parts.append(f"{METHOD_WORDS[one.method]}, {counted(one.n_taken, 'reading')}{at}")
+    return ", then ".join(parts)
+
+
+def _notes(last: Sequence[Measured]) -> str:
+    return "; ".join(dict.fromkeys(note for one in last for note in one.notes)) or NOT_RECORDED
+
+
+def protocol_lines(species: str) -> tuple[str, ...]:
+    """Return the protocol in five lines, from the facts of measuring.
+
+    Parameters
+    ----------
+    species : str
+        ``cat``, ``dog``, or anything else.
+    """
+    wait, cuff = (
+        fact("protocol.acclimatise_min"),
+        fact(cuff_fact(species)),
+    )
+    enough, spread = fact("protocol.n.enough"), fact("protocol.consistency")
+    low, high = (100 * (end or 0) for end in (cuff.low, cuff.high))
+    return (
+        f"{_sentence('protocol.room')}; {wait.low:g} to {wait.high:g} minutes in the room before "
+        "the first inflation.",
+        f"{_sentence('protocol.position')}; cuff {number(low, 0)} to {number(high, 0)} % as wide "
+        "as the limb is round.",
+        f"{_sentence('protocol.operator')}. {_sentence('protocol.calm')}.",
+        f"{enough.low:g} to {enough.high:g} readings in a row that vary by less than "
+        f"{spread.value:g} %; {fact('protocol.plateau').text}.",
+        f"{_sentence('protocol.repeat')}. Write down every value, and why one is left out.",
+    )
+
+
+def protocol_credit(species: str) -> str:
+    """Return whose protocol it is, each source once."""
+    ids = ("room", "acclimatise_min", "position", "operator", "calm", "n.enough", "consistency")
+    more = ("plateau", "repeat", "record", cuff_fact(species).removeprefix("protocol."))
+    found: list[Fact] = [fact(f"protocol.{one}") for one in (*ids, *more)]
+    names: dict[str, str] = {}
+    for one in found:
+        # A source with one figure from memory bears the mark.
+        if one.source not in names or one.remembered:
+            names[one.source] = credit(one)
+    return f"Protocol: {listed(list(names.values()))}."
+
+
+def _sentence(id: str) -> str:
+    text = fact(id).text
+    return text[:1].upper() + text[1:]

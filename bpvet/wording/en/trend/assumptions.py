@@ -1,0 +1,180 @@
+"""What a trend assumes, and the cautions that apply to this animal."""
+
+from __future__ import annotations
+
+import math
+
+from bpvet.answers.parts import PriorGroupAnswer, SessionAnswer, TrendAnswer
+from bpvet.facts.breeds import sighthound
+from bpvet.facts.cautions import cautions_for
+from bpvet.facts.protocol import DROP_FIRST_FROM
+from bpvet.facts.species import species_of
+from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS
+from bpvet.printing import number, probability
+from bpvet.wording.en.phrases import capital, counted, listed
+
+_RAISED = 160.0
+_FEW = 3
+
+
+def assumptions(answer: TrendAnswer) -> tuple[str, ...]:
+    """Return what the trend assumes, a sentence each."""
+    if answer.quantity in LAB_QUANTITIES:
+        return _of_labs(answer)
+    own, unit = answer.priors, answer.unit
+    rule = {
+        "guideline": "The first reading of a session is left out where four or more were taken; "
+        "the rest are averaged.",
+        "all": "Every reading of a session counts, the first included.",
+    }[answer.rule]
+    said = [
+        rule,
+        f"Only {METHOD_WORDS[answer.method]} sessions {CONDITION_WORDS[answer.condition]} are "
+        "used; methods and conditions are pooled only on request."
+        if not answer.bridged
+        else "Sessions of different methods or conditions are joined through an estimated "
+        "difference, as requested.",
+        *_level_and_effect(answer),
+        f"Noise: visit SD about {number(own.sv[0], 0)}, reading SD about {number(own.sr[0], 0)}, "
+        f"slow wander about {number(own.sw[0], 0)} {unit} before the readings are seen "
+        f"(log-SDs {number(own.sv[1], 2)}, {number(own.sr[1], 2)}, {number(own.sw[1], 2)}); "
+        f"after them {number(answer.noise.sv, 0)}, {number(answer.noise.sr, 0)} and "
+        f"{number(answer.noise.sw, 0)}.",
+    ]
+    if own.first_visit is not None and answer.condition != "home":
+        mean, sd = own.first_visit
+        said.append(
+            f"First-visit excitement of {number(mean, 0)} ± {number(sd, 0)} {unit} is allowed "
+            "for, fading over the next visits; one animal alone cannot show how large it is."
+        )
+        if species_of(answer.species).new_visits:
+            said.append(
+                f"A {answer.species} that is new to being measured needs three visits first."
+            )
+    elif answer.condition != "home":
+        said.append("No first-visit excitement is allowed for: this animal was measured before.")
+    if own.change_sd:
+        allowed = listed([f"{what} {number(sd, 0)}" for what, sd in own.change_sd.items()])
+        said.append(
+            "A recorded change may read higher or lower by an unknown amount, with an SD in "
+            f"{unit} of: {allowed}. The usual pressure is on the scale of the latest session."
+        )
+    for drug, tau in own.tau_days.items():
+        said.append(
+            f"{capital(drug)} is taken to reach its effect with a time constant of "
+            f"{number(tau, 0)} days."
+        )
+    if any(one.bound for one in answer.sessions) and answer.quantity == "systolic":
+        said.append(_beyond(answer))
+    said.append(
+        "The level and the next session depend little on these assumptions; the effect of a drug "
+        "and the slope depend on them more."
+    )
+    return tuple(said)
+
+
+def _beyond(answer: TrendAnswer) -> str:
+    """Say how readings beyond the gauge enter, and what is taken of such an untreated animal."""
+    held = sum(bool(one.bound) for one in answer.sessions)
+    said = (
+        "A reading beyond the gauge enters as lying beyond it, never as a number. Medians, plain "
+        "means, variability and straight lines between sessions leave out the "
+        f"{counted(held, 'session')} with one."
+    )
+    groups = answer.priors.groups
+    if groups and all(one.effect_sd is None and one.under_drug is None for one in groups):
+        ends = [(number(one.level[0], 0), number(one.level[1], 0), one.weight) for one in groups]
+        levels = " or ".join(f"{at} ± {sd} (weight {number(share, 2)})" for at, sd, share in ends)
+        said += f" Before the readings, the level of an animal with one is {levels} {answer.unit}."
+    return said
+
+
+def _level_and_effect(answer: TrendAnswer) -> tuple[str, ...]:
+    """Return what is assumed of level, slope and drugs; of a treated animal, its three groups."""
+    own, unit = answer.priors, answer.unit
+    slope = f"slope 0 ± {number(own.slope_sd, 1)} {unit} a month"
+    dose = f"effect of a dose change 0 ± {number(own.increment_sd, 0)} {unit}"
+    learn = "A clinic of 30 animals or more can learn its own."
+    grouped = own.groups and any(one.effect_sd or one.under_drug for one in own.groups)
+    if not grouped:
+        return (
+            f"Priors: {own.source}. Level {_pair(own.level)} {unit}; {slope}; full effect of a "
+            f"drug 0 ± {number(own.effect_sd, 0)}; {dose}. {learn}",
+        )
+    kinds = "; or of ".join(f"{_kind(one)} ({_weights(one)})" for one in own.groups)
+    return (
+        f"Priors: {own.source}. In {unit}, a treated animal may be of {kinds}. Its {slope}; "
+        f"{dose}. {learn}",
+        "In published trials severely hypertensive cats ended near 150–160 mmHg on treatment "
+        "wherever they began, and a drug can do little for a pressure that was never high.",
+        "So a large fall may be large, none is expected of an ordinary pressure, and a place is "
+        "kept for a drug that does nothing.",
+    )
+
+
+def _kind(one: PriorGroupAnswer) -> str:
+    level = f"level {_pair(one.level)}"
+    if one.under_drug is not None:
+        return f"{level} and, whatever it is, {_pair(one.under_drug)} under the drug"
+    return f"{level} with an effect of 0 ± {number(one.effect_sd, 0)}"
+
+
+def _weights(one: PriorGroupAnswer) -> str:
+    return f"{probability(one.weight)}, after the readings {probability(one.share)}"
+
+
+def _pair(pair: tuple[float, float]) -> str:
+    return f"{number(pair[0], 0)} ± {number(pair[1], 0)}"
+
+
+def _of_labs(answer: TrendAnswer) -> tuple[str, ...]:
+    own = answer.priors
+    return (
+        "Values are modelled as logarithms, so changes are in per cent.",
+        f"Priors: {own.source}. Level about {number(math.exp(own.level[0]), answer.decimals)} "
+        f"{answer.unit}, slope 0 ± {number(100 * own.slope_sd, 0)} % a month, full effect of a "
+        f"drug 0 ± {number(100 * own.effect_sd, 0)} %.",
+        f"Noise of a single value about {number(100 * own.sv[0], 0)} %, slow wander about "
+        f"{number(100 * own.sw[0], 0)} % before the values are seen; after them "
+        f"{number(100 * answer.noise.sv, 0)} % and {number(100 * answer.noise.sw, 0)} %.",
+    )
+
+
+def cautions(answer: TrendAnswer) -> tuple[str, ...]:
+    """Return the cautions of this animal's report."""
+    return tuple(caution.text for caution in cautions_for(_situations(answer)))
+
+
+def _situations(answer: TrendAnswer) -> set[str]:
+    """Return the situations of `bpvet.facts.cautions` that hold."""
+    latest, means = answer.latest, [one.mean for one in answer.sessions if one.mean is not None]
+    systolic, labs = answer.quantity == "systolic", answer.quantity in LAB_QUANTITIES
+    methods = {answer.method, *(one.method for one in answer.other_series)}
+    conditions = {answer.condition, *(one.condition for one in answer.other_series)}
+    floor = answer.target.floor
+    held = {
+        "raised": systolic and (latest.estimate >= _RAISED or means[-1] >= _RAISED),
+        "situational": not labs and conditions != {"home"},
+        "two_methods": len(methods) > 1,
+        "treated": not labs and bool(answer.courses),
+        "remembered": _remembered(answer),
+        "sighthound": sighthound(answer.breed),
+        "few_visits": len(answer.sessions) < _FEW,
+        "low_on_treatment": answer.treated and floor is not None and means[-1] < floor,
+        "doppler": "doppler" in methods,
+        "oscillometric": "oscillometric" in methods,
+        "labs": labs or bool(answer.courses),
+        "calming": "calmed" in conditions,
+        "left_out": any(_left_out(one, answer.rule) for one in answer.sessions),
+    }
+    return {name for name, holds in held.items() if holds}
+
+
+def _left_out(session: SessionAnswer, rule: str) -> bool:
+    """Whether readings are missing beyond the first that the rule leaves out."""
+    by_rule = 1 if rule == "guideline" and session.n_taken >= DROP_FIRST_FROM else 0
+    return session.n_taken - session.n_used > by_rule
+
+
+def _remembered(answer: TrendAnswer) -> bool:
+    return answer.category.remembered or answer.target.remembered or answer.recheck.remembered

@@ -1,0 +1,215 @@
+"""Whether it is at target, in which category, how long, and when again, in sentences.
+
+A headline carries the probability of what it says, never of the opposite. Where an urgent rule
+withholds a verdict the sentence says so, and numbers stay in the table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from bpvet.answers.parts import RecheckAnswer, TrendAnswer
+from bpvet.answers.statement import Statement
+from bpvet.answers.verdicts import Verdict
+from bpvet.facts.categories import guideline
+from bpvet.facts.sources import credit, fact
+from bpvet.printing import number, probability
+from bpvet.wording.en.phrases import about, cited, counted, day, listed
+from bpvet.wording.en.safety.recheck import window_words
+from bpvet.wording.en.trend.settle import settle_words
+
+_JUDGED = "judgement of this project"
+
+
+def target(answer: TrendAnswer) -> Iterator[Statement]:
+    """Whether it is at target, or in the raised range; judged apart from any drug."""
+    found = answer.target
+    if found.value is None or found.p_at_or_below is None:
+        return
+    at = f"{number(found.value, 0)} mmHg"
+    chosen = guideline(answer.guideline)
+    name = credit((chosen.raised if found.kind == "raised" else chosen.target).fact)
+    whose = {
+        "own": f"at or below {at}, the target set for this animal",
+        "guideline": f"at or below {at}, the guideline's target; {name}",
+        "raised": f"below {at}, where the raised range starts; {name}",
+    }[str(found.kind)]
+    over = {
+        "own": f"above {at}, the target set for this animal",
+        "guideline": f"above {at}, the guideline's target; {name}",
+        "raised": f"{at} or more, where the raised range starts; {name}",
+    }[str(found.kind)]
+    p, q = probability(found.p_at_or_below), probability(1 - found.p_at_or_below)
+    raised = found.kind == "raised"
+    if found.withheld is not None:
+        key = "withheld"
+        what = "raised" if raised else "at target"
+        words = f"Whether it is {what} is not said: the urgent line comes first."
+    elif found.verdict == Verdict.AT_OR_BELOW:
+        key = "below" if raised else "at"
+        lead = "Below the raised range" if raised else "At target"
+        words = f"{lead}: {p} likely (the usual pressure {whose})."
+    elif found.verdict == Verdict.ABOVE:
+        key, lead = "above", "In the raised range" if raised else "Above target"
+        if raised and answer.category.withheld is not None:
+            lead = "In the range called raised in others"
+        words = f"{lead}: {q} likely (the usual pressure {over})."
+        if raised and answer.category.withheld is not None:
+            words += " Whether that is raised for this animal is not judged: "
+            words += f"{answer.category.withheld}."
+    else:
+        key = "not_settled"
+        lead = "Whether it is raised is not settled: not raised" if raised else ""
+        lead = lead or "Whether it is at target is not settled: at target"
+        words = f"{lead} {p} likely (the usual pressure {whose})."
+        words = " ".join([words, *settle_words(found.settle)])
+    parts = [words, *_offset(answer), *_floor(answer), *_without(answer)]
+    yield Statement(f"target.{key}", " ".join(parts))
+
+
+def _added(answer: TrendAnswer) -> str:
+    """Say in short that a home or calmed series was judged on more than it reads."""
+    added = answer.target.judged_offset
+    return f" Judged on {number(added, 0)} mmHg more than was read." if added else ""
+
+
+def _offset(answer: TrendAnswer) -> list[str]:
+    """Say that a home or calmed series is judged on more than it reads."""
+    added = answer.target.judged_offset
+    if not added:
+        return []
+    where = {"home": "at home", "calmed": "after a calming drug"}[answer.condition]
+    return [
+        f"Readings {where} run lower than a clinic's, for which this value was set: they are "
+        f"judged on {number(added, 0)} mmHg more than they read (judgement of this project)."
+    ]
+
+
+def _floor(answer: TrendAnswer) -> list[str]:
+    """Say how likely it is below the floor, for treated animals where it is not negligible."""
+    found = answer.target
+    if not answer.treated or found.p_below_floor is None or found.p_below_floor < 0.1:
+        return []
+    chosen = guideline(answer.guideline)
+    name = credit(chosen.floor.fact)
+    return [
+        f"It is {probability(found.p_below_floor)} likely below {number(found.floor, 0)} mmHg, "
+        f"where weakness may mean too low a pressure ({name}). Ask about weakness and appetite."
+    ]
+
+
+def _without(answer: TrendAnswer) -> list[str]:
+    if answer.treated:
+        return []
+    if not answer.recorded.treatments_table:
+        return ["No treatment is recorded."]
+    return ["It is without a blood-pressure drug on record."]
+
+
+def category(answer: TrendAnswer) -> Iterator[Statement]:
+    """Where the usual pressure lies among the guideline's categories."""
+    found = answer.category
+    if found.withheld is not None:
+        if answer.quantity == "systolic":
+            yield Statement("category.withheld", f"No category is named: {found.withheld}.")
+        return
+    assert found.probability is not None  # one of the two is always given
+    source = guideline(found.guideline)
+    holding = [one.rule for one in answer.urgent if one.withholds in ("all", "verdicts")]
+    if holding and (holding != ["severe"] or _lies_low(answer)):
+        return
+    parts = []
+    for one in source.categories:
+        p = found.probability[one.name]
+        if p >= 0.01:
+            parts.append((p, f"{one.name} ({_range(one.low, one.high)}) {probability(p)}"))
+    parts.sort(key=lambda part: -part[0])
+    yield Statement(
+        "category",
+        f"Of the categories of the {_categories_of(answer)}, this usual pressure "
+        f"lies in: {listed([words for _, words in parts])}.{_added(answer)}",
+    )
+
+
+def _lies_low(answer: TrendAnswer) -> bool:
+    """Whether the usual pressure lies in a category below 160, as likely as not.
+
+    Beside a session of 180 that would read as if all were well.
+    """
+    high = float(fact("project.urgent.raised").value or 0)
+    held = guideline(answer.category.guideline).categories
+    shares = answer.category.probability or {}
+    return sum(shares[one.name] for one in held if one.high <= high) >= 0.5
+
+
+def _categories_of(answer: TrendAnswer) -> str:
+    """Return whose categories they are: the source that their bounds are of."""
+    held = guideline(answer.category.guideline).categories
+    facts = [fact(one.fact_id) for one in held]
+    return next((credit(one) for one in facts if one.remembered), credit(facts[0]))
+
+
+def _range(low: float, high: float) -> str:
+    if np.isinf(low):
+        return f"below {number(high, 0)}"
+    return (
+        f"{number(low, 0)} or more" if np.isinf(high) else f"{number(low, 0)}–{number(high - 1, 0)}"
+    )
+
+
+def share(answer: TrendAnswer) -> Iterator[Statement]:
+    """Share of the period at target."""
+    found = answer.share_at_target
+    if found.expected is None or found.days == 0 or answer.target.withheld is not None:
+        return
+    lines = ""
+    if found.interpolated is not None:
+        without = ""
+        if found.left_out:
+            without = f", {counted(found.left_out, 'session')} beyond the gauge left out"
+        straight = probability(found.interpolated)
+        lines = f" (by straight lines between sessions {straight}{without})"
+    rare = 0 < found.expected < 0.01
+    on = "on fewer than 1 % of days" if rare else f"on {about(found.expected)} of days"
+    yield Statement(
+        "share",
+        f"From {day(answer.sessions[0].date)} to {day(answer.latest.date)} the usual pressure "
+        f"was at or below {number(found.value, 0)} mmHg {on}{lines}.",
+    )
+
+
+def recheck(answer: TrendAnswer) -> Iterator[Statement]:
+    """When to measure again."""
+    found = answer.recheck
+    if found.latest is None and answer.quantity != "systolic":
+        return
+    yield recheck_statement(found, answer.as_of)
+
+
+def recheck_statement(found: RecheckAnswer, as_of: np.datetime64) -> Statement:
+    """Return when to measure again, or that no visit is proposed."""
+    if found.latest is None:
+        return Statement("recheck.none", f"No next visit is proposed: {found.reason}.")
+    return Statement(f"recheck.{found.state}", recheck_text(found, as_of))
+
+
+def recheck_text(found: RecheckAnswer, as_of: np.datetime64) -> str:
+    """Return a window in sentences: when, whose it is, why, and whether it is past."""
+    assert found.latest is not None  # whoever asks has a window
+    name = _JUDGED if found.grade == "J" else cited(found.guideline_name or "", found.remembered)
+    others = [
+        f"{cited(one.name, one.remembered)}: {window_words(one.earliest, one.latest)}"
+        for one in found.others
+        if one.latest < found.latest
+    ]
+    sooner = f"; sooner by the {'; '.join(others)}" if others else ""
+    when = window_words(found.earliest, found.latest)
+    said = f"Measure again {when} ({name}{sooner}). {found.reason}."
+    if found.overdue_days:
+        said += (
+            f" That is overdue by {counted(found.overdue_days, 'day')} on {day(as_of)}: these "
+            f"answers speak of {day(found.counted_from or found.latest)}, not of today."
+        )
+    return said

@@ -1,0 +1,259 @@
+"""What is recorded beside the series, in sentences: signs, other drugs, and what changed.
+
+A sign that is present, unread or unclear is never silent, and neither is a drug that is not known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from bpvet.answers.parts import (
+    ContextAnswer,
+    DrugRow,
+    HomeClinic,
+    RecordedAnswer,
+    SignAnswer,
+    TrendAnswer,
+    UrgentAnswer,
+)
+from bpvet.answers.statement import Statement
+from bpvet.facts.categories import guideline
+from bpvet.facts.sources import credit
+from bpvet.facts.species import judged, plural_of
+from bpvet.facts.words import CONDITION_WORDS, SPECIES
+from bpvet.printing import number
+from bpvet.visits.treatments.missed import MissedDoses
+from bpvet.visits.urgency import SIGN_RULES, UrgentRule
+from bpvet.wording.en.phrases import capital, counted, day, listed
+
+_CHANGED = {
+    "start": "{drug} began",
+    "stop": "{drug} was stopped",
+    "dose": "the dose of {drug} changed",
+    "product": "the product of {drug} changed",
+}
+_WHAT = {
+    "site": "The site of the cuff",
+    "side": "The side",
+    "cuff_width_cm": "The cuff's width",
+    "posture": "The posture",
+    "operator": "The operator",
+    "instrument": "The instrument",
+}
+_ALARMED = (UrgentRule.LOW, *SIGN_RULES)
+
+
+def signs(answer: TrendAnswer) -> Iterator[Statement]:
+    """Signs that no urgent line has named: present, longstanding, unread, unclear, in notes."""
+    yield from sign_statements(answer.signs, named_in_urgent(answer.urgent))
+
+
+def named_in_urgent(urgent: tuple[UrgentAnswer, ...]) -> set[str]:
+    """Return the signs, as written, that an urgent line has named."""
+    return {text for one in urgent if one.rule in _ALARMED for text in one.signs}
+
+
+def sign_statements(found: tuple[SignAnswer, ...], named: set[str]) -> Iterator[Statement]:
+    """Yield what is told of signs, apart from those that an urgent line has named.
+
+    Parameters
+    ----------
+    found : tuple of SignAnswer
+    named : set of str
+        Signs, as written, that an urgent line has named.
+    """
+    rest = [one for one in found if one.text not in named]
+    own = [one for one in rest if not one.asked_only]
+    present = [one for one in own if one.reading == "present"]
+    longstanding = [one for one in present if one.longstanding]
+    recorded = [one for one in present if not one.longstanding and one.group != "other"]
+    if recorded:
+        yield Statement(
+            "signs.present",
+            f"Also recorded as present: {_listed(recorded)}.",
+            tells=_rows(recorded),
+        )
+    if longstanding:
+        yield Statement(
+            "signs.longstanding",
+            f"Longstanding, as the vet has judged it: {_listed(longstanding)}.",
+            tells=_rows(longstanding),
+        )
+    unclear = [one for one in own if one.reading == "unclear"]
+    if unclear:
+        yield Statement(
+            "signs.unclear",
+            f"Not clear whether present: {_listed(unclear)}. Say so with a status in the "
+            "observations (present, absent, resolved, longstanding).",
+            tells=_rows(unclear),
+        )
+    unread = [one for one in own if one.reading == "unread"]
+    if unread:
+        yield Statement(
+            "signs.unread",
+            f"Not understood here, and not used: {_listed(unread)}. Please read it.",
+            tells=_rows(unread),
+        )
+    for one in (one for one in rest if one.asked_only and one.reading in ("present", "unclear")):
+        yield Statement(
+            "signs.note",
+            f"A note of {day(one.seen_on)} says “{one.text}”. If it is a sign, enter it among the "
+            "observations; it is not used here.",
+            tells=_rows([one]),
+        )
+
+
+def missed_text(one: MissedDoses) -> str:
+    """Return what is told of doses that were missed or late."""
+    when = f"on {day(one.first)}"
+    if one.last != one.first:
+        when = f"from {day(one.first)} to {day(one.last)}"
+    what = f"of {one.drug}" if one.drug else "of every pressure drug"
+    effect = (
+        "the effect is taken to fade meanwhile" if one.what == "missed" else "this changes nothing"
+    )
+    return f"Doses {what} were {one.what} {when}; {effect}."
+
+
+def _rows(found: list[SignAnswer]) -> tuple[tuple[str, str], ...]:
+    return tuple((one.text, str(one.seen_on)) for one in found)
+
+
+def _listed(found: list[SignAnswer]) -> str:
+    return listed([f"“{one.text}” ({day(one.seen_on)})" for one in found])
+
+
+def context(answer: TrendAnswer) -> Iterator[Statement]:
+    """What changes a number beside the animal's pressure: drugs, home, site, cuff, swings."""
+    found = answer.recorded
+    if found.since_change is not None:
+        one = found.since_change
+        what = capital(_CHANGED[one.kind].format(drug=one.drug))
+        yield Statement(
+            "since_change",
+            f"{what} on {day(one.date)}: {number(one.before_mean, 0)} before "
+            f"({counted(one.before_sessions, 'session')}), {number(one.after_mean, 0)} mmHg since "
+            f"({counted(one.after_sessions, 'session')}); plain means{_left_out(answer)}.",
+        )
+    if found.below_floor is not None:
+        chosen = guideline(answer.guideline)
+        name = credit(chosen.floor.fact)
+        yield Statement(
+            "below_floor",
+            f"On treatment, and the latest session read {number(found.below_floor, 0)} mmHg, below "
+            f"{number(chosen.floor.value, 0)} ({name}). Ask about weakness and appetite.",
+        )
+    yield from drug_statements(found)
+    for text in found.missed:
+        yield Statement("context.missed", text)
+    for home in found.home_clinic:
+        said = _home(home)
+        joined = "To see both joined, add --bridge conditions."
+        yield Statement("context.home", f"{said} {joined}", outside=said)
+    for part in found.context:
+        yield Statement(f"context.{part.what.partition('_')[0]}", _differs(part))
+    yield from _allowed(answer)
+    if found.swings:
+        yield Statement(
+            "context.swings",
+            "These sessions swing far more than visits usually do; their average describes no "
+            "state.",
+        )
+
+
+def _left_out(answer: TrendAnswer) -> str:
+    held = sum(bool(one.bound) for one in answer.sessions)
+    return f"; {counted(held, 'session')} beyond the gauge left out" if held else ""
+
+
+def _allowed(answer: TrendAnswer) -> Iterator[Statement]:
+    """What the trend allows for because the latest session was measured otherwise."""
+    for what in dict.fromkeys(one.what for one in answer.recorded_changes):
+        mine = [one for one in answer.recorded_changes if one.what == what]
+        each = [
+            f"“{one.latest}” minus “{one.other}” {number(one.difference.estimate, 0)} "
+            f"({number(one.difference.lower, 0)} to {number(one.difference.upper, 0)}; "
+            f"{counted(one.sessions, 'session')})"
+            for one in mine
+        ]
+        yield Statement(
+            "context.change",
+            f"The usual pressure is that measured with the latest {what}, “{mine[0].latest}”. "
+            f"Another {what} may read higher or lower: an SD of {number(mine[0].prior[1], 0)} "
+            f"{answer.unit} is allowed for, and the difference is estimated as {listed(each)}.",
+        )
+
+
+def drug_statements(found: RecordedAnswer) -> Iterator[Statement]:
+    """Yield what is told of drugs that are not modelled."""
+    for one in found.unlisted:
+        said = (
+            f"“{one.drug}” ({_days(one)}) is not on the drug list and is not taken as a pressure "
+            "drug"
+        )
+        yield Statement(
+            "drugs.unlisted",
+            f"{said}; if it is one, write purpose = blood pressure.",
+            outside=f"{said}.",
+        )
+    if found.raising:
+        named = listed([f"{one.drug} ({_days(one)})" for one in found.raising])
+        yield Statement("drugs.raising", f"Known to raise pressure, and recorded: {named}.")
+    if found.pregnant_renin:
+        yield Statement(
+            "drugs.pregnancy",
+            f"A pregnancy is recorded beside {listed(found.pregnant_renin)}, which acts on the "
+            "renin–angiotensin system: tell the vet today.",
+        )
+    if found.others:
+        named = listed([f"{one.drug} ({_days(one)})" for one in found.others])
+        yield Statement("drugs.others", f"Also recorded, and may move pressure: {named}.")
+
+
+def _days(one: DrugRow) -> str:
+    if np.isnat(one.stopped_on):
+        return f"from {day(one.started_on)}"
+    return f"{day(one.started_on)} to {day(one.stopped_on)}"
+
+
+def _home(one: HomeClinic) -> str:
+    gap = one.mean - one.clinic_mean
+    side = "lower" if gap < 0 else "higher"
+    where = CONDITION_WORDS[one.condition]
+    return (
+        f"Sessions {where} average {number(one.mean, 0)} mmHg ({one.sessions}), in the clinic "
+        f"{number(one.clinic_mean, 0)} ({one.clinic_sessions}): {number(abs(gap), 0)} {side} "
+        f"{where}."
+    )
+
+
+def _differs(one: ContextAnswer) -> str:
+    before = listed([f"“{text}”" for text in one.earlier])
+    since = f"since {day(one.since)}" if one.divides else f"on {day(one.since)}"
+    return (
+        f"{_WHAT[one.what]} is recorded as “{one.latest}” {since}, and as {before} before: such a "
+        "change can look like a change of pressure."
+    )
+
+
+def species(answer: TrendAnswer) -> Iterator[Statement]:
+    """That the species is not known, or that no facts are on file for it."""
+    if answer.species_written:
+        yield Statement(
+            "species.no_facts",
+            f"The species is recorded as “{answer.species_written}”: no bounds, targets or "
+            "intervals are on file for it. Numbers and signs are shown as recorded.",
+        )
+    elif not answer.species:
+        kinds = listed([plural_of(one) for one in SPECIES if judged(one)])
+        said = (
+            f"The species is not recorded: bounds are those of {kinds}, the more careful of the "
+            "two."
+        )
+        yield Statement(
+            "species.blank",
+            f"{said} Write {' or '.join(SPECIES)} in the animals table.",
+            outside=said,
+        )

@@ -1,0 +1,100 @@
+"""The answer in five lines: urgent, the number, the last change of a drug, kidneys, when again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from bpvet.answers.parts import CourseAnswer, RecheckAnswer, TrendAnswer
+from bpvet.answers.statement import Statement
+from bpvet.answers.unseen import UnseenAnswer
+from bpvet.printing import probability
+from bpvet.wording.en.phrases import day, interval, value
+from bpvet.wording.en.safety.urgent import urgent_statements
+from bpvet.wording.en.trend.control import recheck_text
+from bpvet.wording.en.trend.recorded import named_in_urgent, sign_statements
+
+_BOUNDS = {"at least": "at least ", "at most": "at most "}
+
+
+def short_statements(answer: TrendAnswer | UnseenAnswer) -> tuple[Statement, ...]:
+    """Return what is told in five lines; the first stands only where there is anything for it.
+
+    A sign that is present, unread or unclear is in the first line, urgent or not: nothing of it
+    is left to another command. Everything else is one command away.
+
+    Parameters
+    ----------
+    answer : TrendAnswer or UnseenAnswer
+    """
+    found = [*_first(answer), *_number(answer), *_change(answer), *_kidneys(answer)]
+    return (*found, _again(answer.recheck, answer.as_of))
+
+
+def _first(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
+    said = [one.text for one in urgent_statements(answer.urgent)]
+    signs = sign_statements(answer.signs, named_in_urgent(answer.urgent))
+    said += [one.text for one in signs]
+    if said:
+        yield Statement("short.urgent" if answer.urgent else "short.signs", " ".join(said))
+
+
+def _number(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
+    if isinstance(answer, UnseenAnswer):
+        yield Statement("short.number", f"No usual pressure can be given: {answer.reason}")
+        return
+    last, usual = answer.sessions[-1], answer.latest
+    read = "no number" if last.mean is None else value(last.mean, answer)
+    ends = interval(answer.level, usual.lower, usual.upper, answer.decimals)
+    told = f"{_BOUNDS.get(last.bound, '')}{read} on {day(last.date)}; usual then "
+    # Where most readings lie beyond the gauge one end is known, and no estimate is.
+    known = f"{value(usual.estimate, answer)} ({ends})"
+    told += f"{usual.only} {value(usual.end, answer)}" if usual.only else known
+    target = answer.target
+    # Beside what is urgent nothing stands that could reassure.
+    if target.value is not None and target.p_at_or_below is not None and target.withheld is None:
+        name = "target" if answer.treated else "the bound called raised"
+        told += f"; then at or below {name}, {target.value:g}: {probability(target.p_at_or_below)}"
+    yield Statement("short.number", f"{told}.")
+
+
+def _change(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
+    since = [one for one in answer.statements if one.key == "since_change"]
+    if since:
+        yield Statement("short.change", since[0].text)
+        return
+    courses: Sequence[CourseAnswer] = answer.courses if isinstance(answer, TrendAnswer) else ()
+    changed = [
+        (date, one.drug)
+        for one in courses
+        for date in (one.started_on, one.stopped_on)
+        if not np.isnat(date) and date <= answer.as_of
+    ]
+    if changed:
+        date, drug = max(changed)
+        told = f"The last change of a pressure drug is of {day(date)} ({drug}); before and after "
+        yield Statement("short.change", f"{told}cannot be compared yet.")
+    elif isinstance(answer, TrendAnswer):
+        yield Statement("short.change", "No change of a blood-pressure drug is on record.")
+
+
+def _kidneys(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
+    told = answer.kidney_statements
+    if not told:
+        kidney = answer.kidney
+        text = "No creatinine or SDMA is on record."
+        newest = [one.newest.date for one in kidney.markers if one.newest] if kidney else []
+        if kidney is not None and newest:
+            why = f": {kidney.withheld}" if kidney.withheld else ""
+            text = f"The newest kidney value is of {day(max(newest))}{why}."
+        yield Statement("short.kidney", text)
+        return
+    more = f" And {len(told) - 1} more of the kidneys: bpvet trend." if len(told) > 1 else ""
+    yield Statement("short.kidney", f"{told[0].text}{more}")
+
+
+def _again(again: RecheckAnswer, as_of: np.datetime64) -> Statement:
+    if again.latest is None:
+        return Statement("short.recheck", f"No next visit is proposed: {again.reason}.")
+    return Statement("short.recheck", recheck_text(again, as_of))

@@ -1,0 +1,46 @@
+"""An animal without any session of a trend, in words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from bpvet.answers.statement import Statement
+from bpvet.answers.unseen import UnseenAnswer
+from bpvet.models.safety.safety import Safety
+from bpvet.records.records import Records
+from bpvet.visits.treatments.courses import Treatments
+from bpvet.wording.en.safety.urgent import urgent_statements
+from bpvet.wording.en.trend.control import recheck_statement
+from bpvet.wording.en.trend.recorded import drug_statements, named_in_urgent, sign_statements
+from bpvet.wording.en.trend.unused import not_used
+
+
+def worded(
+    answer: UnseenAnswer, records: Records, found: Safety, treatments: Treatments
+) -> UnseenAnswer:
+    """Return the answer with all that is told of it, and the rows of which nothing is told.
+
+    Parameters
+    ----------
+    answer : UnseenAnswer
+        Its numbers and codes.
+    records, found, treatments
+        As `bpvet.wording.en.trend.unused.not_used` takes them.
+    """
+    told = _statements(answer)
+    return replace(
+        answer,
+        statements=told,
+        sentences=tuple(one.text for one in told),
+        not_used=not_used(records, answer.animal, found, treatments, told),
+    )
+
+
+def _statements(answer: UnseenAnswer) -> tuple[Statement, ...]:
+    said = list(urgent_statements(answer.urgent))
+    said.append(Statement("usual.none", f"No usual pressure can be given: {answer.reason}"))
+    said.append(recheck_statement(answer.recheck, answer.as_of))
+    said += sign_statements(answer.signs, named_in_urgent(answer.urgent))
+    said += answer.kidney_statements
+    said += drug_statements(answer.recorded)
+    return tuple(said)

@@ -1,0 +1,139 @@
+"""The rows of the records that no sentence of an answer speaks of, each with the reason."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from bpvet.answers.parts import NotUsed
+from bpvet.answers.statement import Statement
+from bpvet.models.safety.safety import Safety
+from bpvet.records.records import Records
+from bpvet.visits.labs.history import LabValue
+from bpvet.visits.seen import Kidneys
+from bpvet.visits.treatments.courses import Treatments
+from bpvet.wording.en.kidney.events import lab_value
+
+
+def not_used(
+    records: Records,
+    animal: str,
+    found: Safety,
+    treatments: Treatments,
+    statements: Sequence[Statement],
+) -> tuple[NotUsed, ...]:
+    """Return the rows of signs, laboratory values and treatments that no sentence speaks of.
+
+    Parameters
+    ----------
+    records, animal, treatments
+        As `bpvet.models.safety.safety` takes them.
+    found : Safety
+    statements : sequence of Statement
+        All that is told.
+    """
+    told = " ".join(one.text for one in statements)
+    keys = {one.key for one in statements}
+    rows = [
+        *_signs_unused(found, statements),
+        *_labs_unused(found.found.kidneys, keys),
+        *_drugs_unused(treatments, told),
+        *_aside(records, animal),
+    ]
+    return tuple(sorted(rows, key=lambda one: (one.table, str(one.date), one.text)))
+
+
+_WHY = {
+    "denied": "it says that it is absent",
+    "past": "it speaks of the past, or was answered since",
+    "other": "it is no sign that these answers use",
+}
+
+
+def _signs_unused(found: Safety, statements: Sequence[Statement]) -> Iterator[NotUsed]:
+    # An urgent line names every sign that it rests on.
+    told = {(sign.text, str(sign.seen_on)) for line in found.lines for sign in line.signs}
+    told |= {row for one in statements for row in one.tells}
+    for sign in found.found.rows:
+        if (sign.text, str(sign.seen_on)) in told:
+            continue
+        reason = _WHY.get(sign.reading, "a newer row of the same sign is told")
+        if sign.table != "observations":
+            if sign.reading not in ("present", "unclear"):
+                continue
+            reason = "it stands in a note"
+        yield NotUsed(sign.table, sign.seen_on, sign.text, reason)
+
+
+def _labs_unused(kidneys: Kidneys, keys: set[str]) -> Iterator[NotUsed]:
+    used = {id(one) for one in _told_values(kidneys, keys)}
+    for analyte, values in kidneys.history.analytes.items():
+        for one in values:
+            if id(one) in used:
+                continue
+            reason = "it is shown under the figure and in its own trend"
+            if one.modelled is None:
+                reason = "its analyte or unit is not judged here"
+            yield NotUsed("labs", one.date, f"{analyte} {lab_value(one)}", reason)
+
+
+def _told_values(kidneys: Kidneys, keys: set[str]) -> Iterator[LabValue]:
+    """Yield the values that urgent lines and `kidney_statements` name, by themselves."""
+    if kidneys.acute is not None:
+        yield from (kidneys.acute.first, kidneys.acute.second)
+    if kidneys.potassium is not None:
+        yield kidneys.potassium.value
+    for one in kidneys.reactions:
+        if one.is_reaction:
+            yield from (one.before, one.after)
+    if kidneys.weight is not None:
+        yield from (kidneys.weight.highest, kidneys.weight.newest)
+    if "kidney.protein" in keys:
+        yield from kidneys.protein or ()
+    if (
+        "kidney.range" in keys
+        and kidneys.stage.stage is not None
+        and kidneys.stage.value is not None
+    ):
+        yield kidneys.stage.value
+
+
+def _drugs_unused(treatments: Treatments, told: str) -> Iterator[NotUsed]:
+    words = told.casefold()
+    for span in treatments.spans:
+        if not re.search(rf"(?<!\w){re.escape(span.drug.casefold())}(?!\w)", words):
+            text = f"{span.drug} {span.dose}".strip()
+            why = "it is not known to move pressure"
+            if span.modelled:
+                why = "no series of pressures is told here that it could be judged by"
+            yield NotUsed("treatments", span.started_on, text, why)
+
+
+def _aside(records: Records, animal: str) -> Iterator[NotUsed]:
+    columns = {
+        "observations": ("seen_on", "sign"),
+        "labs": ("sampled_on", "analyte"),
+        "treatments": ("started_on", "drug"),
+    }
+    for table, (on, what) in columns.items():
+        rows = getattr(records, table)
+        rows = rows[(rows["animal"] == animal) & ((rows["set_aside"] != "") | rows["future"])]
+        for _, row in rows.iterrows():
+            day = np.datetime64("NaT", "D") if pd.isna(row[on]) else np.datetime64(row[on], "D")
+            reason = row["set_aside"] or f"it is dated after {records.as_of}"
+            yield NotUsed(table, day, str(row[what]), f"set aside: {reason}")
+    for one in records.cancelled_rows:
+        if one.animal == animal:
+            yield NotUsed(one.table, _day(one.date), one.text, one.why)
+
+
+def _day(written: str) -> np.datetime64:
+    """Return the date of a cell that may hold anything; NaT where it does not begin with one."""
+    try:
+        return np.datetime64(date.fromisoformat(written[:10]), "D")
+    except ValueError:
+        return np.datetime64("NaT", "D")

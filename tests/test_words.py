@@ -1,0 +1,98 @@
+"""Words have one home: which files outside `bpvet/wording` still hold prose, and no others.
+
+Prose is a string of three words or more that is no docstring, no message of an error, no pattern
+and no help of a command. The list (`prose_left.tsv`) is to grow shorter: a file that holds none any
+more must leave it, no file may join, and none may hold more than its number.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from textwrap import dedent
+
+import bpvet
+
+PACKAGE = Path(bpvet.__file__).parent
+#: Files that still hold prose, and how many strings of it; written by `python -m tests.test_words`.
+LEFT = Path(__file__).parent / "prose_left.tsv"
+#: Three words of letters, blanks between them.
+_PROSE = re.compile(r"(?<![\w-])[A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*")
+#: What a command says of itself.
+_HELP = {"SUMMARY", "ABOUT", "EPILOG"}
+
+
+def prose(path: Path) -> Iterator[tuple[int, str]]:
+    """Yield line and text of each string of three words or more that nothing excuses."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    excused: set[int] = set()
+    for node in ast.walk(tree):
+        if _excuses(node):
+            excused |= {id(inner) for inner in ast.walk(node)}
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            excused.add(id(node.value))
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.Constant) or id(node) in excused:
+            continue
+        if isinstance(node.value, str) and _PROSE.search(node.value):
+            yield node.lineno, node.value
+
+
+def _excuses(node: ast.AST) -> bool:
+    """Whether a node holds messages of errors, or the help of a command."""
+    if isinstance(node, (ast.Raise, ast.Assert)):
+        return True
+    if isinstance(node, ast.Call):
+        called = ast.unparse(node.func)
+        return called.endswith(("Error", "add_argument", "add_argument_group", "re.compile"))
+    if isinstance(node, ast.Assign):
+        return any(isinstance(one, ast.Name) and one.id in _HELP for one in node.targets)
+    return False
+
+
+def _measured() -> dict[str, int]:
+    """Return how many strings of prose each file outside the wording holds, where it holds any."""
+    counts = {
+        path.relative_to(PACKAGE).as_posix(): sum(1 for _ in prose(path))
+        for path in sorted(PACKAGE.rglob("*.py"))
+    }
+    return {name: n for name, n in counts.items() if n and not name.startswith("wording/")}
+
+
+def _left() -> dict[str, int]:
+    lines = LEFT.read_text(encoding="utf-8").splitlines()
+    return {name: int(count) for name, count in (line.split("\t") for line in lines)}
+
+
+def test_no_prose_is_added_outside_the_wording() -> None:
+    left = _left()
+    more = {name: n for name, n in _measured().items() if n > left.get(name, 0)}
+    assert more == {}, "word it in bpvet/wording/en"
+
+
+def test_files_without_prose_leave_the_list() -> None:
+    assert set(_left()) - set(_measured()) == set(), "python -m tests.test_words"
+
+
+def test_what_counts_as_prose(tmp_path: Path) -> None:
+    code = '''
+        """Docstrings are not counted at all."""
+        SUMMARY = "nor is what a command says of itself"
+        def one(found):
+            if not found:
+                raise ValueError(f"nor is what an error says of {found}")
+            key = "at or-below", "two words", "a_key.of_it"
+            return f"this is counted once for {found}" + "and this is too"
+    '''
+    path = tmp_path / "one.py"
+    path.write_text(dedent(code))
+    assert [line for line, _ in prose(path)] == [8, 8]
+
+
+if __name__ == "__main__":
+    # A file of the list may only lose strings here; one that gained some keeps its number.
+    held = _left() if LEFT.exists() else _measured()
+    now = {name: min(n, held[name]) for name, n in _measured().items() if name in held}
+    LEFT.write_text("".join(f"{name}\t{n}\n" for name, n in now.items()), encoding="utf-8")

@@ -6,15 +6,17 @@ with them is told as what to ask for (`bpvet.answers.room.words.caution_lines`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from bpvet.answers.room.parts import Spread
 from bpvet.facts.categories import Guideline
-from bpvet.facts.recheck import rows
 from bpvet.facts.sources import credit, fact
 from bpvet.printing import number
 from bpvet.visits.choice import SessionSum
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
 
 #: Conditions whose pressures are lower than a clinic's, and what is added before they are judged.
 _LOWER = ("home", "calmed")
@@ -94,6 +96,8 @@ def _severe(
     as_judged = judged(found.mean, condition)
     if as_judged < severe:
         return
+    from bpvet.facts.recheck import rows
+
     window = rows()["severe"].window(chosen.key, species)
     name = "judgement of this project"
     if window.fact is not None:

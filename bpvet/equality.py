@@ -11,7 +11,10 @@ from collections.abc import Mapping, Sequence, Set
 from dataclasses import fields, is_dataclass
 from functools import partial
 from types import MappingProxyType
-from typing import Any
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 
 class Content:
@@ -48,7 +51,7 @@ class Content:
         )
 
 
-class _Proxied(dict[Any, Any]):
+class _Proxied(dict):  # type: ignore[type-arg]
     """What a read-only mapping holds, on its way."""
 
 

@@ -5,8 +5,10 @@ What a finding can tell is not raised: a row that cannot be used is set aside an
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Any
 
 
 class BpvetError(Exception):

@@ -6,15 +6,13 @@ Standard library only.
 from __future__ import annotations
 
 import os
-import shutil
 import sys
-import tempfile
-import time
-from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from pathlib import Path
 
-from bpvet.locks import hold, is_alive, own_words, owner
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
 
 #: How private folders are called, and the file in each that its owner keeps locked.
 _PREFIX, _HELD = "bpvet-run-", "held"
@@ -28,6 +26,12 @@ def private_folder() -> Iterator[Path]:
 
     Those that killed processes left behind are removed first.
     """
+    import shutil
+    import tempfile
+    from pathlib import Path
+
+    from bpvet.locks import hold, own_words
+
     _clear()
     folder = Path(tempfile.mkdtemp(prefix=_PREFIX))
     handle = None
@@ -45,17 +49,27 @@ def private_folder() -> Iterator[Path]:
 
 def cache_folder() -> Path | None:
     """Return bpvet's part of the user's cache folder, there or not; None without a home."""
-    try:
-        if sys.platform == "win32":
-            local = os.environ.get("LOCALAPPDATA")
-            return (Path(local) if local else Path.home() / "AppData/Local") / "bpvet" / "Cache"
-        if sys.platform == "darwin":
-            return Path.home() / "Library" / "Caches" / "bpvet"
+    from pathlib import Path
+
+    found = _cache_name()
+    return Path(found) if found else None
+
+
+def _cache_name() -> str:
+    """Return its name, blank without a home; told without `pathlib`, for every command asks it."""
+    home = os.path.expanduser("~")
+    home = "" if home.startswith("~") else home
+    inside = ["bpvet"]
+    if sys.platform == "win32":
+        base = os.environ.get("LOCALAPPDATA") or (home and os.path.join(home, "AppData", "Local"))
+        inside = ["bpvet", "Cache"]
+    elif sys.platform == "darwin":
+        base = home and os.path.join(home, "Library", "Caches")
+    else:
         given = os.environ.get("XDG_CACHE_HOME", "")
         # A relative one is invalid, and would lie wherever we are.
-        return (Path(given) if os.path.isabs(given) else Path.home() / ".cache") / "bpvet"
-    except RuntimeError:
-        return None
+        base = given if os.path.isabs(given) else home and os.path.join(home, ".cache")
+    return os.path.join(base, *inside) if base else ""
 
 
 def font_cache(otherwise: Path) -> Path:
@@ -76,13 +90,16 @@ def keep_font_cache() -> None:
     It is for the command line alone: a user's own programs keep their own settings. Where a place
     was named, or matplotlib is loaded already, nothing is done.
     """
-    cache = cache_folder()
-    if cache is not None and "matplotlib" not in sys.modules:
-        os.environ.setdefault("MPLCONFIGDIR", str(cache / "matplotlib"))
+    cache = _cache_name()
+    if cache and "matplotlib" not in sys.modules:
+        os.environ.setdefault("MPLCONFIGDIR", os.path.join(cache, "matplotlib"))
 
 
 def _clear() -> None:
     """Remove private folders of this user's whose owner is gone."""
+    import shutil
+    import tempfile
+
     with suppress(OSError):
         for entry in os.scandir(tempfile.gettempdir()):
             if entry.name.startswith(_PREFIX):
@@ -92,6 +109,11 @@ def _clear() -> None:
 
 
 def _is_left_behind(entry: os.DirEntry[str]) -> bool:
+    import time
+    from pathlib import Path
+
+    from bpvet.locks import hold, is_alive, owner
+
     status = entry.stat(follow_symlinks=False)
     if not entry.is_dir(follow_symlinks=False):
         return False

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
-from html import escape
-from typing import Any
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from typing import Any
 
 #: What is printed of a result is no longer than this.
 MOST_LINES = 40
@@ -74,6 +77,8 @@ class ShortTable:
 
     def html(self) -> str:
         """Return the table as HTML with a caption and scoped heads; every cell is escaped."""
+        from html import escape
+
         caption = f"<caption>{escape(self.title)}</caption>" if self.title else ""
         head = "".join(f'<th scope="col">{escape(name)}</th>' for name in self.columns)
         body = "".join(
@@ -252,6 +257,21 @@ def escaped(text: str, kept: str = "") -> str:
     return "".join(c if c.isprintable() or c in kept else _escape(c) for c in text)
 
 
+def shown(value: str, length: int = 60) -> str:
+    """Return a cell in quotation marks, fit for a message: one line, control characters shown.
+
+    Examples
+    --------
+    >>> print(shown("16O"), shown("a\\nb"), shown("a\\x1bb"))
+    "16O" "a b" "a\\x1bb"
+    """
+    # Long cells are cut before they are looked at: of a megabyte a line is shown.
+    text = value[: length + 1]
+    if not text.isprintable():
+        text = escaped("".join(" " if c.isspace() else c for c in text))
+    return f'"{text if len(text) <= length else text[: length - 1] + "…"}"'
+
+
 def _escape(letter: str) -> str:
     return letter.encode("unicode_escape", "surrogatepass").decode("ascii")
 
@@ -268,10 +288,8 @@ def _numeric(cell: str) -> bool:
 
 
 #: Beginnings that sound as a vowel: "an Irish wolfhound", "an 80 %", and not "a European".
-_VOWEL = re.compile(
-    r"(?!eu|ewe|one\b|once\b|u(?:[bt]i|k|ni(?!n|d)|ro|s[aeiu]))[aeiou]|hour|heir|honest"
-)
-_EIGHT = re.compile(r"8|1[18](?!\d)")
+_VOWEL = r"(?!eu|ewe|one\b|once\b|u(?:[bt]i|k|ni(?!n|d)|ro|s[aeiu]))[aeiou]|hour|heir|honest"
+_EIGHT = r"8|1[18](?!\d)"
 
 
 def a_or_an(words: str) -> str:
@@ -285,4 +303,4 @@ def a_or_an(words: str) -> str:
     ['an Irish wolfhound', 'a cat', 'a European shorthair', 'an 80 % interval']
     """
     first = words.lstrip(" \"'“‘(").lower()
-    return f"{'an' if _VOWEL.match(first) or _EIGHT.match(first) else 'a'} {words}"
+    return f"{'an' if re.match(_VOWEL, first) or re.match(_EIGHT, first) else 'a'} {words}"

@@ -15,7 +15,6 @@ from bpvet.command.shared.entering import (
     Target,
     accepting,
     add_session,
-    add_sure,
     entered_words,
     entry_json,
     now,
@@ -31,7 +30,6 @@ from bpvet.facts.signs.signs import STATUSES
 from bpvet.facts.words import METHODS, SETTINGS, SPECIES, STATES
 from bpvet.records.findings import shown
 
-SUMMARY = "adds a reading, treatment, sign, laboratory value or contact to a record folder"
 ABOUT = """\
 Adds one entry to a folder of records, as a new file of its own; nothing that is there is
 changed. It is checked as ever before it is written, and answered in five lines. What was
@@ -128,7 +126,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     for name, help in _TEXTS.items():
         more.add_argument(_option(name), metavar="TEXT", help=help)
     more.add_argument("--reason", metavar="WHY", help="why the entry is taken back")
-    add_sure(more)
+    options.add_sure(more)
     options.add_rule(parser)
     options.add_guideline(parser)
     options.add_ways_out(parser)

@@ -11,7 +11,6 @@ from bpvet.command.shared.output import progress
 from bpvet.command.shared.reporting import add_quantity, add_report, answered, report_options
 from bpvet.facts.words import TREND_CONDITIONS
 
-SUMMARY = "the two methods against each other: bias, limits of agreement; a page and a notebook"
 ABOUT = """\
 Compares Doppler and oscillometric sessions of the same visits: bias and limits of agreement with
 their intervals, repeatability, lines, and the guideline's criteria for devices. With -o it writes

@@ -10,7 +10,6 @@ from bpvet.command.shared.opening import usable
 from bpvet.command.shared.output import progress
 from bpvet.command.shared.reporting import add_report, answered, report_options
 
-SUMMARY = "the quality of measuring: protocol kept, scatter, end digits; a page and a notebook"
 ABOUT = """\
 Looks at how a clinic measures: readings per session, first readings, end digits, scatter by method,
 operator and site, cuffs, home against clinic, and what would help most, in mmHg. Nobody is

@@ -1,43 +1,29 @@
-"""``bpvet average``: the in-room sum. Standard library only, all the way down."""
+"""``bpvet average``: the in-room sum. Standard library only, all the way down.
+
+What writes, asks at the terminal or adds to records is loaded where that was asked for.
+"""
 
 from __future__ import annotations
 
 import argparse
-import re
-import shlex
 import sys
-from datetime import datetime
-from pathlib import Path
 
-from bpvet.answers.room.chart_line import short
-from bpvet.answers.room.parts import ReadingFate, RoomReading, Spread
-from bpvet.answers.room.room import RoomAnswer, room_answer
 from bpvet.command.shared import options
-from bpvet.command.shared.entering import (
-    Target,
-    add_session,
-    add_sure,
-    entered_words,
-    entry_json,
-    now,
-    now_json,
-    now_text,
-    target,
-)
-from bpvet.command.shared.live import INTERRUPTED, Session, Sum, Taken, ended_words, taken_live
-from bpvet.command.shared.output import counted, print_json, printable, say, wrapped, writable
-from bpvet.command.shared.typed_readings import moment, one_line, typed_readings
-from bpvet.command.shared.whose import own_id
+from bpvet.command.shared.loading import loading
+from bpvet.command.shared.output import counted, print_json, printable, say, wrapped
 from bpvet.errors import BpvetError, CallError
-from bpvet.facts.sources import footnotes
 from bpvet.facts.words import METHOD_WORDS, METHODS, SETTINGS, SPECIES, STATES
-from bpvet.files import csv_bytes, write_whole
-from bpvet.printing import ShortTable
-from bpvet.records.entries.files import ENTRY
-from bpvet.records.findings import shown
-from bpvet.records.tables import column_names
 
-SUMMARY = "one session, in the exam room: mean, spread, whether to go on, a line for the chart"
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from bpvet.answers.room.parts import ReadingFate, RoomReading, Spread
+    from bpvet.answers.room.room import RoomAnswer
+    from bpvet.command.shared.entering import Target
+    from bpvet.command.shared.live import Sum, Taken
+    from bpvet.printing import ShortTable
+
 ABOUT = """\
 What the readings of one session come to, which of them count, whether to go on, and a
 line for the chart.
@@ -115,7 +101,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     chart.add_argument(
         "--into", metavar="FOLDER", help="add the session to a folder of records, in a new file"
     )
-    add_sure(chart)
+    options.add_sure(chart)
     for name, help in _TEXTS.items():
         chart.add_argument(_option(name), default="", metavar="TEXT", help=help)
     for name, help in _SIZES.items():
@@ -130,12 +116,18 @@ def run(arguments: argparse.Namespace) -> int:
     animal, taken_at = _whose_and_when(arguments)
     aim = None
     if arguments.into is not None:
+        from bpvet.command.shared.entering import target
+
         aim = target(arguments.into, animal)
         animal = aim.animal
         _take_species(arguments, aim)
         # What is wrong with a text is said while the animal is still there.
         _shared(arguments, animal, taken_at)
     if arguments.save is not None:
+        from pathlib import Path
+
+        from bpvet.command.shared.whose import own_id
+
         animal, said = own_id(Path(arguments.save).parent, animal)
         if said:
             say(said, arguments.quiet)
@@ -144,10 +136,15 @@ def run(arguments: argparse.Namespace) -> int:
         return _sum(arguments, readings, animal, taken_at)
 
     if not arguments.live:
+        with loading():
+            from bpvet.command.shared.typed_readings import typed_readings
+
         typed = typed_readings(
             arguments.readings, arguments.method, arguments.exclude, arguments.species
         )
         return _told(arguments, sum_of(typed), aim)
+    from bpvet.command.shared.live import Session, taken_live
+
     session = Session(arguments.method, arguments.species, sum_of)
     taken = taken_live(session, aim.who if aim else animal, arguments.quiet)
     return _after_live(arguments, taken, sum_of, aim)
@@ -157,6 +154,9 @@ def _after_live(
     arguments: argparse.Namespace, taken: Taken, sum_of: Sum, aim: Target | None
 ) -> int:
     """Tell how the taking ended, then what it comes to; nothing that was entered is lost."""
+    from bpvet.command.shared.live import INTERRUPTED, ended_words
+    from bpvet.printing import shown
+
     if said := ended_words(taken):
         say(said, arguments.quiet)
     if not taken.readings:
@@ -197,6 +197,14 @@ def _told(
 def _entered(arguments: argparse.Namespace, answer: RoomAnswer, aim: Target, brief: bool) -> int:
     """Add the session to the records; print it first, so that nothing can be lost."""
     from bpvet.answers.room.expected import expected
+    from bpvet.command.shared.entering import (
+        add_session,
+        entered_words,
+        entry_json,
+        now,
+        now_json,
+        now_text,
+    )
 
     if not arguments.json and not brief:
         print(room_text(answer), flush=True)
@@ -230,6 +238,8 @@ def _entered(arguments: argparse.Namespace, answer: RoomAnswer, aim: Target, bri
 
 def _again(arguments: argparse.Namespace, answer: RoomAnswer) -> str:
     """Return the command that adds a session, with all that was given."""
+    import shlex
+
     words = ["bpvet", "average"]
     signs = {"at least": "over", "at most": "under"}
     for one in answer.readings:
@@ -254,6 +264,9 @@ def _what(answer: RoomAnswer, aim: Target) -> str:
 def _sum(
     arguments: argparse.Namespace, readings: list[RoomReading], animal: str, taken_at: str
 ) -> RoomAnswer:
+    with loading():
+        from bpvet.answers.room.room import room_answer
+
     return room_answer(
         readings,
         arguments.method,
@@ -284,6 +297,8 @@ def _refuse(arguments: argparse.Namespace) -> None:
 def _take_species(arguments: argparse.Namespace, aim: Target) -> None:
     """Take the species that the records have; another one must not be given."""
     if arguments.species and aim.species and arguments.species != aim.species:
+        from bpvet.printing import shown
+
         raise CallError(
             f"--species {arguments.species}: in the records {shown(aim.animal)} is a {aim.species}."
         )
@@ -292,6 +307,8 @@ def _take_species(arguments: argparse.Namespace, aim: Target) -> None:
 
 def room_text(answer: RoomAnswer) -> str:
     """Return the in-room sum as text: what is urgent, the number, what to do, the line."""
+    from bpvet.facts.sources import footnotes
+
     words = answer.words
     urgent = tuple(f"Urgent: {one.text}" for one in answer.urgent)
     said = [words.cautions, words.go_on, words.notes, (words.range,)]
@@ -303,6 +320,8 @@ def room_text(answer: RoomAnswer) -> str:
 
 
 def _numbers(answer: RoomAnswer) -> list[str]:
+    from bpvet.answers.room.chart_line import short
+
     systolic = answer.systolic
     if systolic.mean is None:
         return ["No number: no reading counts."]
@@ -320,6 +339,8 @@ def _numbers(answer: RoomAnswer) -> list[str]:
 
 
 def _spread_words(one: Spread) -> str:
+    from bpvet.answers.room.chart_line import short
+
     lowest, highest = one.lowest or 0.0, one.highest or 0.0
     return (
         f"SD {short(one.sd or 0.0)} ({100 * (one.cv or 0.0):.0f} % of the mean); "
@@ -329,6 +350,8 @@ def _spread_words(one: Spread) -> str:
 
 
 def _table(answer: RoomAnswer) -> ShortTable:
+    from bpvet.printing import ShortTable
+
     rows = [(str(r.number), _as_taken(r), _fate(r)) for r in answer.readings]
     return ShortTable("", ("reading", METHOD_WORDS[answer.method], "counts"), tuple(rows))
 
@@ -351,6 +374,8 @@ def _fate(reading: ReadingFate) -> str:
 
 def _whose_and_when(arguments: argparse.Namespace) -> tuple[str, str]:
     """Return the animal's id and the moment; readings that are saved need both."""
+    from bpvet.command.shared.typed_readings import moment, one_line
+
     animal = one_line(arguments.animal, "--animal")
     taken_at = arguments.taken_at.strip()
     option = "--save" if arguments.save is not None else "--into"
@@ -360,11 +385,16 @@ def _whose_and_when(arguments: argparse.Namespace) -> tuple[str, str]:
     if taken_at:
         return animal, moment(taken_at, "--taken-at")
     if written:
+        from datetime import datetime
+
         return animal, datetime.now().isoformat(timespec="minutes")
     return animal, ""
 
 
 def _save(arguments: argparse.Namespace, answer: RoomAnswer) -> Path:
+    from bpvet.command.shared.output import writable
+    from bpvet.files import write_whole
+
     place = writable(arguments.save, None, mend="")
     shared = _shared(arguments, answer.animal, answer.taken_at)
     write_whole(place, readings_csv(answer.readings, shared, arguments.plain))
@@ -373,6 +403,8 @@ def _save(arguments: argparse.Namespace, answer: RoomAnswer) -> Path:
 
 def _shared(arguments: argparse.Namespace, animal: str, taken_at: str) -> dict[str, str]:
     """Return the cells that are the same for all readings."""
+    from bpvet.command.shared.typed_readings import one_line
+
     texts = {name: one_line(getattr(arguments, name), _option(name)) for name in _TEXTS}
     sizes = {name: getattr(arguments, name) for name in _SIZES}
     for name, size in sizes.items():
@@ -403,6 +435,10 @@ def readings_csv(
     plain : bool
         As in `bpvet.files.csv_bytes`.
     """
+    from bpvet.files import csv_bytes
+    from bpvet.records.entries.files import ENTRY
+    from bpvet.records.tables import column_names
+
     heads = [name for name in column_names("readings") if name != ENTRY]
     rows = reading_rows(readings, shared)
     return csv_bytes(heads, ([row.get(name, "") for name in heads] for row in rows), plain)
@@ -423,6 +459,8 @@ def reading_rows(readings: tuple[ReadingFate, ...], shared: dict[str, str]) -> l
 
 
 def _saved_words(saved: Path, answer: RoomAnswer) -> str:
+    import re
+
     said = f'Saved {counted(len(answer.readings), "reading")} of {answer.taken_at} in "{saved}".'
     if not re.fullmatch(r"readings.*\.csv", saved.name, re.IGNORECASE):
         said += " In a folder of records only files named readings….csv are read as readings."

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from bpvet.records.records import Records
     from bpvet.visits.signs.signs import Sign
 
-SUMMARY = "reads the records and reports what was understood and what was found"
 ABOUT = """\
 Reads the records and reports what was understood and what was found, grouped by what
 there is to do. Nothing is changed. Exit status 1 only if something stops the work.

@@ -14,7 +14,6 @@ from bpvet.command.shared.reporting import (
     written_files,
 )
 
-SUMMARY = "a clinic's animals together: trend over months, treatment, method; a page and a notebook"
 ABOUT = """\
 Fits one model to the sessions of all animals (awake, in the clinic) and writes it into a folder:
 a self-contained page, and the notebook behind it. It says who was counted and who not,

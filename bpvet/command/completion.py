@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from bpvet.command.shared import options
 from bpvet.command.shared.output import print_json
 
-SUMMARY = "completion of commands and options for bash, zsh or fish"
 ABOUT = """\
 Prints what a shell needs to complete commands, options, choices and files. Records are not
 read: the ids of animals are not completed.

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from bpvet.answers.due.due import Due, DueRow
     from bpvet.records.records import Records
 
-SUMMARY = "which animals to see next, why, and by when"
 ABOUT = """\
 Every animal of the clinic once, the most pressing first: what is urgent, what is overdue,
 what is due within --days, and whose eyes, blood or urine are due. With -o it goes into a

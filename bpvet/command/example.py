@@ -8,7 +8,6 @@ import shlex
 from bpvet.command.shared import options
 from bpvet.command.shared.output import print_json
 
-SUMMARY = "writes invented example records"
 ABOUT = """\
 Writes the records of an invented clinic into a new folder, to try everything on.
 

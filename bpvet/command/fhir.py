@@ -9,7 +9,6 @@ from bpvet.command.shared.opening import inputs_read, usable
 from bpvet.command.shared.output import counted, print_json, say, writable
 from bpvet.files import write_whole
 
-SUMMARY = "the records as a FHIR bundle, for other programs"
 ABOUT = """\
 Writes the records as one bundle of HL7 FHIR R4 resources: an Observation per reading, the
 means of sessions derived from these, animals as patients, courses, laboratory values and

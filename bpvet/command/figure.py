@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from bpvet.records.outputs import Inputs
     from bpvet.reports.letter.letter import Letter
 
-SUMMARY = "one animal's figure, or a letter that is complete on its own, for a colleague"
 ABOUT = """\
 Draws one animal through time, and writes the caption and the alternative text into a text
 file of the same name beside it. The ending names the format: .svg, .pdf or .png.

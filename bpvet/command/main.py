@@ -1,62 +1,81 @@
 """The command line: parse, run one short function, exit status.
 
-A command is a module of this folder, named in `COMMANDS`, that has
+A command is a module of this folder, named in `COMMANDS` with its line in the list of commands,
+that has
 
-- ``SUMMARY``, one line for the list of commands; ``ABOUT``, a paragraph and an example for its
-  own help;
+- ``ABOUT``, a paragraph and an example for its own help;
 - ``add_arguments(parser)``;
 - ``run(arguments) -> int``, which prints and returns the exit status, and raises a
   `bpvet.errors.BpvetError` for what it cannot do.
 
-It imports the standard library at its top and everything else where it runs, so that help and
-the in-room sum start at once.
+Only the module of the command that is called is loaded, and only its parser made. A module here
+imports at its top what its help needs and everything else where it runs; ``typing`` and what
+errors are told with are loaded when they are needed (`reference_checks/speed/startup.py`).
 """
 
 from __future__ import annotations
 
-import argparse
-import errno
-import io
 import os
 import sys
-from collections.abc import Sequence
-from functools import cache
-from importlib import import_module
-from typing import Protocol, cast
 
 from bpvet import __version__
-from bpvet.command.shared.options import Parser
-from bpvet.command.shared.output import HARMLESS, MANY_OPEN, handles_left
 from bpvet.errors import BpvetError, RecordsError
 from bpvet.places import keep_font_cache
-from bpvet.printing import escaped
 
-COMMANDS = (
-    "average",
-    "add",
-    "check",
-    "sessions",
-    "due",
-    "sheet",
-    "owner",
-    "trend",
-    "figure",
-    "report",
-    "cohort",
-    "agreement",
-    "audit",
-    "priors",
-    "plan",
-    "fhir",
-    "example",
-    "completion",
-)
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Sequence
+    from typing import Any, Protocol
+
+    from bpvet.command.shared.options import Parser
+
+    class Command(Protocol):
+        """What a command's module has."""
+
+        ABOUT: str
+
+        def add_arguments(self, parser: argparse.ArgumentParser) -> None:
+            """Add what the command takes."""
+
+        def run(self, arguments: argparse.Namespace) -> int:
+            """Do it, print, and return the exit status."""
+
+
+#: Every command with its line in the list of commands.
+COMMANDS = {
+    "average": (
+        "one session, in the exam room: mean, spread, whether to go on, a line for the chart"
+    ),
+    "add": "adds a reading, treatment, sign, laboratory value or contact to a record folder",
+    "check": "reads the records and reports what was understood and what was found",
+    "sessions": "one row per session",
+    "due": "which animals to see next, why, and by when",
+    "sheet": "one page to take into the room: how it was measured last time, boxes to write in",
+    "owner": "one page in plain words for the owner, and a home diary",
+    "trend": "one animal's usual pressure through time, in words and numbers",
+    "figure": "one animal's figure, or a letter that is complete on its own, for a colleague",
+    "report": "one animal's report: a page to read and print, and the notebook behind it",
+    "cohort": (
+        "a clinic's animals together: trend over months, treatment, method; a page and a notebook"
+    ),
+    "agreement": (
+        "the two methods against each other: bias, limits of agreement; a page and a notebook"
+    ),
+    "audit": "the quality of measuring: protocol kept, scatter, end digits; a page and a notebook",
+    "priors": "learn a clinic's own priors from 30 animals or more",
+    "plan": "how many visits and readings answer a question",
+    "fhir": "the records as a FHIR bundle, for other programs",
+    "example": "writes invented example records",
+    "completion": "completion of commands and options for bash, zsh or fish",
+}
 
 DONE, STOPPED, WRONG_CALL, BROKEN, INTERRUPTED = 0, 1, 2, 3, 130
 
 _ABOUT = """\
 Blood pressure of cats and dogs over months: what the visits say, with its uncertainty.
 """
+_VERSION = f"bpvet {__version__}"
 _START = """\
 to begin with:
   bpvet example records
@@ -73,19 +92,6 @@ _INSTALLED_AS = {
 }
 #: Findings that an error message shows before it counts the rest.
 _SHOWN = 10
-
-
-class Command(Protocol):
-    """What a command's module has."""
-
-    SUMMARY: str
-    ABOUT: str
-
-    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
-        """Add what the command takes."""
-
-    def run(self, arguments: argparse.Namespace) -> int:
-        """Do it, print, and return the exit status."""
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -113,6 +119,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("bpvet: stopped.", file=sys.stderr)
         return INTERRUPTED
     except (OSError, MemoryError) as error:
+        from bpvet.printing import escaped
+
         reason = getattr(error, "strerror", None) or str(error) or type(error).__name__
         print(f"bpvet: {escaped(reason.rstrip('.'))}.", file=sys.stderr)
         _close_quietly()
@@ -123,37 +131,81 @@ def main(argv: Sequence[str] | None = None) -> int:
         return status
 
 
-@cache
-def parser() -> Parser:
-    """Return the parser of the whole command line."""
+def parser(full: bool = True) -> Parser:
+    """Return the parser of the whole command line.
+
+    Parameters
+    ----------
+    full : bool
+        Whether it knows the arguments of each command, which loads all their modules; otherwise
+        it knows their names and lines, and does for a call that names none.
+    """
+    from types import SimpleNamespace
+
+    from bpvet.command.shared.options import Parser
+
+    # A command's line asks for no parser of its own.
+    kind: Any = Parser if full else SimpleNamespace
     whole = Parser(prog="bpvet", description=_ABOUT, epilog=_START)
-    whole.add_argument("--version", action="version", version=f"bpvet {__version__}")
-    commands = whole.add_subparsers(dest="command", metavar="COMMAND", title="commands")
-    for name in COMMANDS:
-        command = _command(name)
-        about, _, example = command.ABOUT.partition("\n\n")
-        one = commands.add_parser(
-            name, help=command.SUMMARY, description=about, epilog=example or None
-        )
-        command.add_arguments(one)
+    whole.add_argument("--version", action="version", version=_VERSION)
+    commands = whole.add_subparsers(
+        dest="command", metavar="COMMAND", title="commands", prog=whole.prog, parser_class=kind
+    )
+    for name, summary in COMMANDS.items():
+        if full:
+            made = commands.add_parser(name, help=summary, **_about(name))
+            _command(name).add_arguments(made)
+        else:
+            commands.add_parser(name, help=summary)
     return whole
 
 
+def _command_parser(name: str) -> Parser:
+    """Return the parser of one command, as it is within that of the whole command line."""
+    from bpvet.command.shared.options import Parser
+
+    made = Parser(prog=f"bpvet {name}", **_about(name))
+    _command(name).add_arguments(made)
+    return made
+
+
+def _about(name: str) -> dict[str, Any]:
+    about, _, example = _command(name).ABOUT.partition("\n\n")
+    return {"description": about, "epilog": example or None}
+
+
+def _parsed(given: list[str]) -> tuple[argparse.Namespace, list[str]]:
+    """Return the arguments, and what was not understood among them."""
+    if given and given[0] in COMMANDS:
+        from argparse import Namespace
+
+        return _command_parser(given[0]).parse_known_args(given[1:], Namespace(command=given[0]))
+    # A command that does not come first is behind something that is no option of the program.
+    return parser(full=not COMMANDS.keys().isdisjoint(given)).parse_known_args(given)
+
+
 def _status(given: list[str]) -> int:
-    whole = parser()
+    if given == ["--version"]:
+        print(_VERSION)
+        return DONE
+    from bpvet.command.shared.loading import loading
+
     try:
-        arguments, others = whole.parse_known_args(given)
+        with loading():
+            arguments, others = _parsed(given)
     except SystemExit as ended:
         return int(ended.code or 0)
     name = arguments.command
     if others:
         # argparse would blame the whole program for what one command does not take.
+        from bpvet.printing import escaped
+
         who = f"bpvet {name}" if name else "bpvet"
         print(f"{who}: not understood: {escaped(' '.join(others))}", file=sys.stderr)
         print(f'See "{who} --help"; options come last.', file=sys.stderr)
         return WRONG_CALL
     if name is None:
-        whole.print_help(sys.stderr)
+        parser(full=False).print_help(sys.stderr)
         return WRONG_CALL
     try:
         return _command(name).run(arguments)
@@ -164,7 +216,10 @@ def _status(given: list[str]) -> int:
 
 
 def _command(name: str) -> Command:
-    return cast(Command, import_module(f"bpvet.command.{name}"))
+    from importlib import import_module
+
+    module: Command = import_module(f"bpvet.command.{name}")
+    return module
 
 
 def _message(command: str, error: BpvetError) -> str:
@@ -181,6 +236,9 @@ def _message(command: str, error: BpvetError) -> str:
 
 def _shown(message: str, given: Sequence[str]) -> str:
     """Return a message that makes no terminal do anything, the lines of an argument in one."""
+    from bpvet.command.shared.output import HARMLESS
+    from bpvet.printing import escaped
+
     for text in given:
         if not text.isprintable():
             message = message.replace(text, escaped(text))
@@ -196,9 +254,12 @@ def _unforeseen(given: Sequence[str], error: Exception) -> tuple[str, int]:
         what = "is not installed" if gone else "cannot be loaded"
         how = package if gone else f"--force-reinstall {package}"
         return f"{who}: {package}, which is needed here, {what}: pip install {how}", BROKEN
+    from bpvet.command.shared.output import MANY_OPEN
+
     if _no_handle_left(error):
         return f"{who}: {MANY_OPEN}", STOPPED
     from bpvet.command.shared.diagnostic import keep_diagnostic
+    from bpvet.printing import escaped
 
     place = keep_diagnostic(error, command)
     said = f"{who}: an error inside of bpvet ({type(error).__name__}), not of your records"
@@ -216,6 +277,10 @@ def _package(error: ImportError) -> str:
 
 def _no_handle_left(error: BaseException) -> bool:
     """Whether this process may open no more files: libraries put that into many words."""
+    import errno
+
+    from bpvet.command.shared.output import handles_left
+
     one: BaseException | None = error
     while one is not None:
         if isinstance(one, OSError) and one.errno in (errno.EMFILE, errno.ENFILE):
@@ -226,6 +291,8 @@ def _no_handle_left(error: BaseException) -> bool:
 
 def _take_any_letter() -> None:
     """Let a terminal that lacks a letter show a question mark in its place."""
+    import io
+
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")

@@ -16,7 +16,6 @@ from bpvet.files import write_all, write_whole
 if TYPE_CHECKING:
     from bpvet.answers.owner.owner import OwnerAnswer
 
-SUMMARY = "one page in plain words for the owner, and a home diary"
 ABOUT = """\
 Where the pressure was, room for the vet to write where it should be, the next visit, and when
 to phone at once, in plain words; on the back a diary for home. --diary writes the diary as a

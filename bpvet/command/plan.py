@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from bpvet.models.plan.study import Study
     from bpvet.printing import ShortTable
 
-SUMMARY = "how many visits and readings answer a question"
 ABOUT = """\
 How well visits would know an animal before they are made: a new one, one already measured
 (PATH and --animal), or the animals of a study (--effect). No records are needed for a new one.

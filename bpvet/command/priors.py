@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from bpvet.facts.priors.table import PriorTable
     from bpvet.printing import ShortTable
 
-SUMMARY = "learn a clinic's own priors from 30 animals or more"
 ABOUT = """\
 Learns what is usual in this clinic (levels, and the noise of visits and readings) from all its
 animals, and keeps it in a new file, named and dated. Reports use it only where it is named

@@ -14,7 +14,6 @@ from bpvet.errors import CallError
 if TYPE_CHECKING:
     from bpvet.facts.priors.table import PriorTable
 
-SUMMARY = "one animal's report: a page to read and print, and the notebook behind it"
 ABOUT = """\
 Writes one animal's report into a folder: a self-contained page, and the notebook
 behind it. Nothing is opened, and nothing is loaded from anywhere.

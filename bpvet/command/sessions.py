@@ -13,7 +13,6 @@ from bpvet.files import write_all
 if TYPE_CHECKING:
     import pandas as pd
 
-SUMMARY = "one row per session"
 ABOUT = """\
 One row per session: its mean, SD and count, and remarks on it. With -o the whole table
 goes into a file whose ending names the form: .csv, .xlsx, .parquet or .jsonl. What its

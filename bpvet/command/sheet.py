@@ -14,7 +14,6 @@ from bpvet.files import write_whole
 if TYPE_CHECKING:
     from bpvet.answers.sheet.sheet import SheetAnswer
 
-SUMMARY = "one page to take into the room: how it was measured last time, boxes to write in"
 ABOUT = """\
 How this animal was measured last time, boxes for seven readings, ticks for doses, eyes and
 nerves, and the protocol in five lines, on one sheet of paper. What is expected is kept back

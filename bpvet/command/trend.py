@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
 from bpvet.command.shared.cautions import add_cautions, cautions_block
+from bpvet.command.shared.loading import loading
 from bpvet.command.shared.opening import answered_or_unseen
 from bpvet.command.shared.output import print_json, printable, wrapped
 
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from bpvet.models.kidney.joint import Joint
     from bpvet.printing import ShortTable
 
-SUMMARY = "one animal's usual pressure through time, in words and numbers"
 ABOUT = """\
 What the visits say about one animal: its usual pressure, whether it is at target, whether
 a drug worked, when to measure again. What is urgent comes first.
@@ -61,8 +61,9 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.short and not arguments.json:
         print(short_text(answer))
         return 0
-    from bpvet.answers.unseen import UnseenAnswer
-    from bpvet.models.kidney.joint_trends import joint_trends
+    with loading():
+        from bpvet.answers.unseen import UnseenAnswer
+        from bpvet.models.kidney.joint_trends import joint_trends
 
     joint = () if trend is None else joint_trends(trend, arguments.level)
     if arguments.json:

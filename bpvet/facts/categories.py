@@ -6,14 +6,17 @@ The numbers stand in the facts that ``guidelines.toml`` names; here they are onl
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
 from bpvet.errors import CallError
 from bpvet.facts.sources import Fact, fact, source, table
 from bpvet.facts.species import all_species, judged
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from typing import Any
 
 DEFAULT = "acvim2018"
 

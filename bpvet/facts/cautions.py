@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cache
 
 from bpvet.errors import CallError
+from bpvet.facts.licensed import licensed as licensed
 from bpvet.facts.sources import AS_REMEMBERED, Fact, fact, table
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
 
 #: When a caution is shown. ``always``, or because ...
 SITUATIONS = {
@@ -61,17 +65,6 @@ def cautions() -> tuple[Caution, ...]:
         for id, entry in table("cautions").items()
     )
     return (*stated, Caution("remembered", AS_REMEMBERED, "remembered"))
-
-
-def licensed() -> str:
-    """Return the caution that stands on every output that may be kept.
-
-    Examples
-    --------
-    >>> print(licensed().partition(";")[0])
-    This supports the judgement of a licensed veterinarian and does not replace it
-    """
-    return next(one.text for one in cautions() if one.id == "licensed")
 
 
 def cautions_for(situations: Collection[str] = ()) -> tuple[Caution, ...]:

@@ -9,11 +9,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
 from bpvet.errors import CallError
 from bpvet.facts.sources import Fact, fact, facts
 from bpvet.facts.words import SPECIES
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 #: Readings below which a session is thin, from which it is enough, and above which it is noted.
 MIN_READINGS = 3

@@ -6,10 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
-from typing import Any
 
 from bpvet.facts.sources import PROJECT, Fact, fact, table
 from bpvet.facts.species import species_of
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 #: The guideline that each source of intervals stands for.
 _OF_SOURCE = {"ACVIM2018": "acvim2018", "ISFM2017": "isfm2017", "IRIS2019": "iris2023"}

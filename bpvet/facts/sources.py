@@ -9,15 +9,19 @@ species and of an analyte hold their facts too, whatever the topics of these are
 
 from __future__ import annotations
 
-import difflib
 import math
-import tomllib
-from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
-from datetime import date
 from functools import cache
-from importlib import resources
-from typing import Any, TypeVar
+
+from bpvet.facts.compiled import load
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+    from datetime import date
+    from typing import Any, TypeVar
+
+    _Item = TypeVar("_Item")
 
 #: How a figure was obtained.
 GRADES = {
@@ -170,9 +174,6 @@ class Fact:
         return longest * DAYS_IN[self.unit]
 
 
-_Item = TypeVar("_Item")
-
-
 def marked(text: str, remembered: bool) -> str:
     """Return a text, with the mark behind it where its figure is from memory.
 
@@ -240,8 +241,7 @@ def facts(topic: str | None = None) -> tuple[Fact, ...]:
 @cache
 def table(name: str) -> dict[str, Any]:
     """Return the data file `name`.toml of this folder, read once; treat it as read-only."""
-    text = resources.files(__package__).joinpath(f"{name}.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return load(name)
 
 
 def facts_from(entries: Mapping[str, Any], topic: str) -> dict[str, Fact]:
@@ -329,6 +329,8 @@ def _faults(made: Fact, numbers: Sequence[float]) -> Iterator[tuple[bool, str]]:
 def _named(key: str, known: Mapping[str, _Item], what: str) -> _Item:
     if key in known:
         return known[key]
+    import difflib
+
     near = difflib.get_close_matches(key, known, n=3)
     hint = f"; near: {', '.join(near)}" if near else ""
     raise KeyError(f"no {what} is called {key!r}{hint}")

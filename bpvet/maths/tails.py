@@ -16,7 +16,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import map_coordinates, spline_filter
 from scipy.special import expit, log_ndtr
 
 from bpvet.maths.gaussian import LOG_2PI, Array
@@ -76,6 +75,8 @@ class Tails:
         rows = (np.arcsinh(u / _CLOSE) - _LOWEST) / _STEPS[0] + _MARGIN
         columns = np.arcsinh(np.sqrt(self.count) * beta) / _STEPS[1]
         place = np.stack([rows, columns])
+        from scipy.ndimage import map_coordinates
+
         return np.asarray(map_coordinates(coefficients, place, order=5, prefilter=False))
 
 
@@ -122,6 +123,9 @@ def tails(count: int) -> Tails:
         np.concatenate([first[:, None], rest], axis=1) - less
         for first, rest, less in zip(flat, held, leading, strict=True)
     )
+    # Loaded here, for few animals have sessions beyond the gauge.
+    from scipy.ndimage import spline_filter
+
     return Tails(count, *(np.asarray(spline_filter(part, order=5)) for part in parts))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 
 from bpvet.printing import escaped
+from bpvet.printing import shown as shown
 
 
 @dataclass(frozen=True)
@@ -52,21 +53,6 @@ class Finding:
         if self.column:
             place += f", column {printable(self.column)}"
         return f"{place}: {self.reason} {self.mend}".rstrip()
-
-
-def shown(value: str, length: int = 60) -> str:
-    """Return a cell in quotation marks, fit for a message: one line, control characters shown.
-
-    Examples
-    --------
-    >>> print(shown("16O"), shown("a\\nb"), shown("a\\x1bb"))
-    "16O" "a b" "a\\x1bb"
-    """
-    # Long cells are cut before they are looked at: of a megabyte a line is shown.
-    text = value[: length + 1]
-    if not text.isprintable():
-        text = escaped("".join(" " if c.isspace() else c for c in text))
-    return f'"{text if len(text) <= length else text[: length - 1] + "…"}"'
 
 
 def whole(

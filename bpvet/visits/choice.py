@@ -7,7 +7,6 @@ over whole clinics in `bpvet.visits.readings` and `bpvet.visits.sessions`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from bpvet.errors import CallError
@@ -21,6 +20,10 @@ from bpvet.facts.protocol import (
     STILL_FALLING_MMHG,
 )
 from bpvet.facts.words import RULES, Word
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
 
 #: What a reading is before the rule is applied, in the order in which one excludes the next.
 KINDS = ("set aside", "excluded", "no sound", "summary", "bound", "number")

@@ -118,8 +118,8 @@ def test_help_loads_the_standard_library_only(argv):
 
 
 def test_every_command_module_is_whole():
-    for name in COMMANDS:
+    for name, summary in COMMANDS.items():
         command = main._command(name)
-        assert command.SUMMARY
-        assert not command.SUMMARY.endswith(".")
+        assert summary
+        assert not summary.endswith(".")
         assert "bpvet " in command.ABOUT.partition("\n\n")[2]

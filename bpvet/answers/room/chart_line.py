@@ -23,10 +23,12 @@ mean.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-
 from bpvet.answers.room.parts import ReadingFate, Spread
 from bpvet.facts.words import METHOD_WORDS
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
 
 _SIGNS = {"at least": "> ", "at most": "< "}
 

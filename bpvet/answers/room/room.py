@@ -7,9 +7,7 @@ sessions: a session's mean is "in the range of" a category and never "is" one.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
 
 from bpvet import __version__
 from bpvet.answers.room.chart_line import chart_line
@@ -25,7 +23,7 @@ from bpvet.answers.room.urgent import RoomUrgent, room_urgent
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.categories import Guideline, guideline
-from bpvet.facts.cautions import licensed
+from bpvet.facts.licensed import licensed
 from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS
 from bpvet.facts.sources import fact
 from bpvet.facts.species import judged
@@ -45,6 +43,11 @@ from bpvet.visits.choice import (
     fates,
     session_sum,
 )
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+    from typing import Any
 
 #: What an oscillometric reading carries besides the systolic pressure.
 BESIDE = ("diastolic", "mean", "heart_rate")

@@ -6,7 +6,6 @@ with them is told as what to ask for (`bpvet.wording.en.room.caution_lines`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from bpvet.answers.room.parts import Spread
@@ -14,6 +13,10 @@ from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.facts.species import judged as has_bounds
 from bpvet.visits.choice import SessionSum
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 #: Conditions whose pressures are lower than a clinic's, and what is added before they are judged.
 _LOWER = ("home", "calmed")

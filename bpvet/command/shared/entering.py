@@ -46,13 +46,6 @@ class Target:
         return f"{self.name} ({self.animal})" if self.name else self.animal
 
 
-def add_sure(parser: argparse._ActionsContainer) -> None:
-    """Add ``--sure``."""
-    parser.add_argument(
-        "--sure", action="store_true", help="add it although the check asks about it"
-    )
-
-
 def opened_folder(path: str) -> tuple[Path, Records]:
     """Return a record folder that may be added to, and its records as they are.
 

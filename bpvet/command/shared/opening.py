@@ -7,6 +7,7 @@ import os
 import shlex
 from typing import TYPE_CHECKING
 
+from bpvet.command.shared.loading import loading
 from bpvet.command.shared.output import counted, say
 
 if TYPE_CHECKING:
@@ -29,7 +30,8 @@ def opened(arguments: argparse.Namespace) -> Records:
     RecordsError
         It may not be read.
     """
-    from bpvet.records.read import read
+    with loading():
+        from bpvet.records.read import read
 
     return read(arguments.path, as_of=arguments.as_of, **read_options(arguments).to_plain())
 
@@ -114,8 +116,11 @@ def answered_or_unseen(
     CallError, RecordsError
         As in `fitted`, but for an animal without a session where no series was named.
     """
-    from bpvet.answers.unseen import unseen_answer, urgent_of
     from bpvet.errors import FitError, NothingLeft
+
+    with loading():
+        from bpvet.answers.unseen import unseen_answer, urgent_of
+        from bpvet.models.trend.fit import fit_trend as fit_trend
 
     records, animal, priors = _asked(arguments)
 

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import argparse
-import re
-from datetime import date
-from typing import Any, NoReturn
 
+from bpvet.command.shared.terminal import columns
 from bpvet.errors import CallError
 from bpvet.facts.words import (
     KIDNEY_EDITIONS,
@@ -16,12 +14,14 @@ from bpvet.facts.words import (
     RULES,
     TREND_CONDITIONS,
 )
-from bpvet.printing import escaped
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any, NoReturn
 
 #: Papers that pages are set on.
 PAPERS = ("a4", "letter")
 BRIDGES = ("methods", "conditions")
-_ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
 class HelpFormatter(argparse.RawDescriptionHelpFormatter):
@@ -29,6 +29,8 @@ class HelpFormatter(argparse.RawDescriptionHelpFormatter):
 
     def __init__(self, prog: str, **options: Any) -> None:
         options.setdefault("max_help_position", 30)
+        # As argparse has it, which would load a module of archives to ask for the width.
+        options.setdefault("width", columns() - 2)
         super().__init__(prog, **options)
 
 
@@ -41,6 +43,8 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Say what is wrong with the call, without the whole usage, and end with status 2."""
+        from bpvet.printing import escaped
+
         self.exit(2, f'{self.prog}: {escaped(message)}\nSee "{self.prog} --help".\n')
 
     def _get_values(self, action: argparse.Action, arg_strings: list[str]) -> Any:
@@ -188,6 +192,13 @@ def add_force(parser: argparse._ActionsContainer, help: str) -> None:
     parser.add_argument("--force", action="store_true", help=help)
 
 
+def add_sure(parser: argparse._ActionsContainer) -> None:
+    """Add ``--sure``."""
+    parser.add_argument(
+        "--sure", action="store_true", help="add it although the check asks about it"
+    )
+
+
 def add_plain(parser: argparse._ActionsContainer) -> None:
     """Add ``--plain``, and ``--for-excel``, which is taken for one more release."""
     parser.add_argument(
@@ -235,7 +246,10 @@ def iso_date(text: str) -> str:
     >>> iso_date("2026-03-01")
     '2026-03-01'
     """
-    if not _ISO_DATE.fullmatch(text):
+    import re
+    from datetime import date
+
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
         raise argparse.ArgumentTypeError(f'"{text}" is not a date such as 2026-03-01')
     try:
         date.fromisoformat(text)

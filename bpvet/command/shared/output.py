@@ -5,21 +5,19 @@ Standard library only.
 
 from __future__ import annotations
 
-import json
 import os
 import re
-import shutil
 import sys
-import textwrap
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
+from bpvet.command.shared.terminal import columns
 from bpvet.errors import CallError
-from bpvet.locks import unwritable
 from bpvet.printing import escaped
-from bpvet.publishing import recovered
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from pathlib import Path
+    from typing import Any
+
     from bpvet.records.outputs import Inputs
 
 #: What is said where no more files can be opened.
@@ -30,7 +28,7 @@ _NARROWEST = 40
 HARMLESS = "\n\u200d"
 _UNBROKEN = "\u00a0"
 #: The space between a number and its unit, and within a date.
-_KEPT_TOGETHER = re.compile(r"(?<=\d) (?=%|mmHg|/min|[A-Z][a-z]+ \d{4})")
+_KEPT_TOGETHER = r"(?<=\d) (?=%|mmHg|/min|[A-Z][a-z]+ \d{4})"
 
 
 def print_json(value: Any) -> None:
@@ -38,6 +36,8 @@ def print_json(value: Any) -> None:
 
     Other letters than ASCII are written as escapes, so that any terminal and pipe can take them.
     """
+    import json
+
     print(json.dumps(value, allow_nan=False, indent=2))
 
 
@@ -63,8 +63,10 @@ def wrapped(text: str, indent: str = "", first: str | None = None) -> str:
     indent, first : str
         What each line begins with, and the first (as the others by default).
     """
+    import textwrap
+
     lines = textwrap.fill(
-        _KEPT_TOGETHER.sub(_UNBROKEN, printable(text)),
+        re.sub(_KEPT_TOGETHER, _UNBROKEN, printable(text)),
         width=terminal_width(),
         initial_indent=indent if first is None else first,
         subsequent_indent=indent,
@@ -98,8 +100,7 @@ def counted(count: int, word: str) -> str:
 
 def terminal_width() -> int:
     """Return the width for text: that of the terminal, within what can be read."""
-    columns = shutil.get_terminal_size((80, 24)).columns
-    return max(_NARROWEST, min(columns, _WIDEST))
+    return max(_NARROWEST, min(columns(), _WIDEST))
 
 
 def writable(
@@ -127,6 +128,10 @@ def writable(
         It is read, or would be read as records; it is there already and may not be replaced, is
         a folder, or its folder is not there.
     """
+    from pathlib import Path
+
+    from bpvet.locks import unwritable
+
     place = Path(path)
     try:
         if place.is_dir():
@@ -147,6 +152,8 @@ def writable(
 
 def tell_recovered(folder: Path) -> None:
     """Finish or take back what an earlier command left unfinished in a folder, and say so."""
+    from bpvet.publishing import recovered
+
     for said in recovered(folder):
         say(printable(said))
 

@@ -8,24 +8,28 @@ diastolic, mean and heart rate, as far as given; an ``x`` at the end for one tha
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date, datetime
 
 from bpvet.answers.room.parts import RoomReading
 from bpvet.errors import CallError
 from bpvet.facts.protocol import MMHG_PER_KPA, limits
-from bpvet.records.findings import shown
+from bpvet.printing import shown
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 #: What stands for the reason where only an ``x`` was typed.
 NO_REASON = "no reason given"
 
 _NUMBER = r"[0-9]{1,6}(?:\.[0-9]{1,6})?"
-_BOUND = re.compile(rf"(>=?|<=?|≥|≤|over|under)\s*({_NUMBER})", re.IGNORECASE)
-_PARTS = re.compile(rf"({_NUMBER})(?:/({_NUMBER})?)?(?:/({_NUMBER})?)?(?:/({_NUMBER})?)?")
-_MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2})?)?", re.ASCII)
-_NO_SOUND = re.compile(r"no[ -]?sound", re.IGNORECASE)
-_EXCLUSION = re.compile(r"([0-9]{1,3})(?:=(.*))?", re.DOTALL)
+#: Patterns are compiled when the first word needs one, which a plain number never does.
+_BOUND = rf"(>=?|<=?|≥|≤|over|under)\s*({_NUMBER})"
+_PARTS = rf"({_NUMBER})(?:/({_NUMBER})?)?(?:/({_NUMBER})?)?(?:/({_NUMBER})?)?"
+_MOMENT = r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2})?)?"
+_NO_SOUND = r"no[ -]?sound"
+_EXCLUSION = r"([0-9]{1,3})(?:=(.*))?"
+_LONGEST = 6
 #: Words that do not exclude a reading in the records.
 _NO_REASONS = ("no", "false", "0")
 _QUANTITIES = ("systolic", "diastolic", "mean", "heart_rate")
@@ -126,7 +130,9 @@ def moment(text: str, option: str) -> str:
     CallError
         It is none, or lies in the future.
     """
-    if not _MOMENT.fullmatch(text):
+    from datetime import date, datetime
+
+    if not re.fullmatch(_MOMENT, text, re.ASCII):
         raise CallError(f"{option} {shown(text)}: write 2026-03-01 or 2026-03-01T10:15.")
     try:
         found = datetime.fromisoformat(text)
@@ -156,13 +162,15 @@ def _reading(place: int, word: str, method: str) -> RoomReading:
     excluded = ""
     if len(word) > 1 and word[-1] in "xX":
         word, excluded = word[:-1].strip(), NO_REASON
-    if _NO_SOUND.fullmatch(word):
+    if word.isascii() and word.isdigit() and len(word) <= _LONGEST:
+        return RoomReading(float(word), excluded=excluded)
+    if re.fullmatch(_NO_SOUND, word, re.IGNORECASE):
         return RoomReading(None, excluded=excluded)
-    if found := _BOUND.fullmatch(word):
+    if found := re.fullmatch(_BOUND, word, re.IGNORECASE):
         sign, number = found.groups()
         bound = "at least" if sign.lower()[0] in ">≥o" else "at most"
         return RoomReading(float(number), bound, excluded=excluded)
-    parts = _PARTS.fullmatch(word)
+    parts = re.fullmatch(_PARTS, word)
     if parts is None:
         raise CallError(f"Reading {place}, {shown(word)}, is not a number. {_mend(word)}")
     if method == "doppler" and "/" in word:
@@ -184,7 +192,7 @@ def _mend(word: str) -> str:
     if re.fullmatch(r"-[0-9.]+", word):
         return "A pressure is above 0."
     alike = word.translate(str.maketrans("OolI", "0011"))
-    if alike != word and _PARTS.fullmatch(alike):
+    if alike != word and re.fullmatch(_PARTS, alike):
         return f"Are letters typed for digits? If it is {alike}, write {alike}."
     return "Write a reading as 158, over300, under40 or no-sound; the options come after them."
 
@@ -228,7 +236,7 @@ def _slip(name: str, value: float, low: float, high: float) -> str:
 
 
 def _exclusion(text: str, readings: int) -> tuple[int, str]:
-    found = _EXCLUSION.fullmatch(text.strip())
+    found = re.fullmatch(_EXCLUSION, text.strip(), re.DOTALL)
     if found is None:
         raise CallError(
             f"--exclude {shown(text)}: write the reading's place and why it does not count, "

@@ -7,7 +7,6 @@ sentence, before the TOML parser can be led into depths of brackets or thousands
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from stat import S_ISREG
@@ -75,6 +74,8 @@ def _refuse(words: str) -> NoReturn:
 
 def _parsed(text: str) -> dict[str, Any]:
     """Return the parsed text after a look at its depth, texts and comments left out."""
+    import tomllib
+
     bare = _TEXTS_AND_COMMENTS.sub('""', text)
     if _DOTTED.search(bare):
         _refuse("keys of more than two parts do not stand in it")

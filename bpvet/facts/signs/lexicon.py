@@ -7,7 +7,7 @@ or more of terms and of words of doubt, never in what denies.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache, lru_cache
 from typing import Any
@@ -129,8 +129,11 @@ def _drug_words() -> frozenset[str]:
     )
 
 
-def _words_of(text: str) -> Iterator[str]:
-    return (token.key for token in tokens(text))
+def _words_of(text: str) -> Sequence[str]:
+    # Most entries of the lists are bare words, and of those cutting makes nothing else.
+    if text.isascii() and text.isalpha():
+        return expanded(text)
+    return [token.key for token in tokens(text)]
 
 
 @lru_cache(maxsize=65536)
@@ -182,7 +185,7 @@ def sign_lexicon() -> Lexicon:
     classes: dict[str, set[str]] = {}
     for name, words in signs["words"].items():
         for word in words:
-            for key in list(_words_of(word))[-1:]:
+            for key in _words_of(word)[-1:]:
                 classes.setdefault(key, set()).add(f"@{name}")
     entries = list(_entries(signs, around))
     tree = Node()

@@ -105,8 +105,10 @@ def fold(word: str) -> str:
     >>> fold("Haemorrhage") == fold("hemorrhage") == fold("hæmorrage")
     True
     """
-    plain = unicodedata.normalize("NFKD", word.casefold().replace("æ", "ae").replace("œ", "oe"))
-    plain = "".join(c for c in plain if not unicodedata.combining(c) and c not in "'’`´")
+    plain = word.casefold()
+    if not (plain.isascii() and plain.isalpha()):
+        plain = unicodedata.normalize("NFKD", plain.replace("æ", "ae").replace("œ", "oe"))
+        plain = "".join(c for c in plain if not unicodedata.combining(c) and c not in "'’`´")
     if len(plain) < 4:
         return plain
     plain = plain.replace("ae", "e").replace("oe", "e").replace("ph", "f").replace("rh", "r")
@@ -119,7 +121,9 @@ DAYS = {fold(word): days for days, words in _UNITS.items() for word in words}
 
 def expanded(word: str) -> tuple[str, ...]:
     """Return a word's folded words: a contraction is more than one."""
-    bare = word.casefold().replace("'", "").replace("’", "").replace("`", "").replace("´", "")
+    bare = word.casefold()
+    if not bare.isalpha():
+        bare = bare.replace("'", "").replace("’", "").replace("`", "").replace("´", "")
     return _CONTRACTED.get(bare) or (fold(word),)
 
 

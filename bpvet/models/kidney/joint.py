@@ -18,7 +18,6 @@ from typing import Any
 
 import numpy as np
 from scipy.special import logsumexp
-from scipy.stats import qmc
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
@@ -26,6 +25,7 @@ from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
 from bpvet.maths.gaussian import Array, session_noise
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Part
+from bpvet.maths.sobol import POINTS, sobol_points
 from bpvet.models.kidney.rate import doubling_months
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.trend import Trend
@@ -233,7 +233,8 @@ class _Side:
         # What is asked: the usual value at the latest date, and the slope.
         rows = np.vstack([columns.rows(np.zeros(1)), columns.unit("slope")])
         order = np.argsort(part.usual(rows[:1], np.zeros(1)).means[0], kind="stable")
-        points = qmc.Sobol(2, scramble=False).random(PAIRS)[:, axis] + 0.5 / PAIRS
+        # Moved by half a step of these, which are the first of more.
+        points = sobol_points(2)[:PAIRS, axis] - 0.5 / POINTS + 0.5 / PAIRS
         place = np.searchsorted(np.cumsum(part.weight[order]), points % 1.0)
         self.nodes = order[np.minimum(place, order.size - 1)]
         self.y = batch.y[:, 0]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,6 +18,8 @@ from bpvet.records.findings import Finding, printable, shown, whole
 from bpvet.records.tables import TABLES
 
 if TYPE_CHECKING:
+    import sqlite3
+
     from sqlalchemy.engine import Connection, Engine
 
 _URL = re.compile(r"[A-Za-z][A-Za-z0-9+.\-]*://")
@@ -120,6 +121,8 @@ def sqlite_sheets(
         findings.append(Finding(file, None, "", "", reason, mend, kind="newest rows"))
 
     def connected() -> sqlite3.Connection:
+        import sqlite3
+
         connection = sqlite3.connect(":memory:")
         connection.deserialize(data)
         return connection
@@ -175,6 +178,8 @@ def _engine(url: str) -> tuple[Engine, str]:
 
     def connected() -> sqlite3.Connection:
         # Never made where it is not there, and never written to.
+        import sqlite3
+
         return sqlite3.connect(f"file:{quote(str(place.absolute()))}?mode=ro", uri=True)
 
     return _sqlite_engine(connected), name

@@ -19,14 +19,10 @@ from bpvet.records.cells import RawSheet as RawSheet
 from bpvet.records.entries.files import table_of_added
 from bpvet.records.findings import Finding, printable, shown, whole
 from bpvet.records.folder import bytes_of, existing, files_of
-from bpvet.records.formats.arrow_tables import arrow_sheet
 from bpvet.records.formats.blocks import is_large
 from bpvet.records.formats.database import database_sheets, is_url, sqlite_sheets
-from bpvet.records.formats.fhir_rows import fhir_sheets, holds_resources
 from bpvet.records.formats.forms import form_of
-from bpvet.records.formats.json_lines import document_of, json_sheet
 from bpvet.records.formats.separated import read_large, read_sheet
-from bpvet.records.formats.workbook import workbook_sheets
 from bpvet.records.headings.non_data_rows import without_remarks
 from bpvet.records.parsing.guards import without_guards
 
@@ -181,6 +177,7 @@ def sheets_of(
     mapping, query
         As in `load`.
     """
+    # What reads a form is loaded where a file has it.
     form = form_of(data)
     if query is not None and form != "sqlite":
         raise CallError("A query is for a database: give its URL, such as sqlite:///clinic.db.")
@@ -188,14 +185,21 @@ def sheets_of(
         findings.append(whole(file, *_NOT_READ[form], "not text"))
         return []
     if form == "archive":
+        from bpvet.records.formats.workbook import workbook_sheets
+
         sheets = workbook_sheets(file, table, data, findings, mapping)
         return [without_guards(one, findings) for one in sheets]
     if form == "sqlite":
         return sqlite_sheets(file, data, query, findings)
     sheet: RawSheet | None
     if form in ("parquet", "arrow", "arrow stream"):
+        from bpvet.records.formats.arrow_tables import arrow_sheet
+
         sheet = arrow_sheet(file, table, form, data, findings)
     elif form == "json":
+        from bpvet.records.formats.fhir_rows import fhir_sheets, holds_resources
+        from bpvet.records.formats.json_lines import document_of, json_sheet
+
         held = document_of(file, data, findings, encoding)
         if held is not None and holds_resources(held):
             return fhir_sheets(file, held, findings)

@@ -1,0 +1,26 @@
+"""How wide the terminal is. It loads nothing, for every help asks it."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+_NONE = 80
+
+
+def columns() -> int:
+    """Return the columns of the terminal, as `shutil.get_terminal_size` tells them.
+
+    The variable ``COLUMNS`` comes first, then the terminal of the process's output; 80 where
+    neither tells.
+    """
+    try:
+        told = int(os.environ["COLUMNS"])
+    except (KeyError, ValueError):
+        told = 0
+    if told > 0:
+        return told
+    try:
+        return os.get_terminal_size(sys.__stdout__.fileno()).columns or _NONE  # type: ignore[union-attr]
+    except (AttributeError, ValueError, OSError):
+        return _NONE

@@ -1,0 +1,136 @@
+"""The data files of this folder, compiled when the package is built, so that a start parses none.
+
+What was compiled stands in ``built/``, a file for each data file: the TOML as it was then, byte by
+byte, and the table in it. It is used while the TOML is still the same; one that was changed since
+is parsed, so that a change is never overlooked, built or not. It is written by the build
+(``hatch_build.py``), for a wheel and for an editable install alike, and by
+``python -m bpvet.facts.compiled``. Standard library only, and nothing of bpvet: the build loads
+it before there is a package.
+"""
+
+from __future__ import annotations
+
+import marshal
+import os
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
+
+#: Where compiled tables stand, within the folder of the data files, and how they end.
+BUILT, ENDING = "built", ".bin"
+#: What a compiled file begins with; another form needs another number.
+_FORM = 1
+#: The oldest form of `marshal` that has what is needed, and that every Python can load.
+_MARSHAL = 4
+_HERE = os.path.dirname(os.path.abspath(__file__))
+
+
+def load(name: str, folder: str = "") -> dict[str, Any]:
+    """Return the table in a data file.
+
+    Parameters
+    ----------
+    name : str
+        Its name without ``.toml``.
+    folder : str
+        Where it stands; the folder of this package by default.
+
+    Raises
+    ------
+    OSError
+        There is none.
+    tomllib.TOMLDecodeError
+        It is no TOML, and was not when it was compiled.
+    """
+    folder = folder or _HERE
+    text = _content(os.path.join(folder, f"{name}.toml"))
+    table = _compiled(os.path.join(folder, BUILT, f"{name}{ENDING}"), text)
+    return parsed(text) if table is None else table
+
+
+def parsed(text: bytes) -> dict[str, Any]:
+    """Return the table in the text of a data file."""
+    import tomllib
+
+    return tomllib.loads(text.decode("utf-8"))
+
+
+def compile_all(folder: str = "") -> list[str]:
+    """Compile every data file of a folder, and return the paths of what was written.
+
+    What was compiled of a file that is gone is deleted.
+
+    Parameters
+    ----------
+    folder : str
+        As in `load`.
+    """
+    folder = folder or _HERE
+    built = os.path.join(folder, BUILT)
+    os.makedirs(built, exist_ok=True)
+    names = sorted(one.removesuffix(".toml") for one in os.listdir(folder) if one.endswith(".toml"))
+    paths = [os.path.join(built, f"{name}{ENDING}") for name in names]
+    for name, path in zip(names, paths, strict=True):
+        text = _content(os.path.join(folder, f"{name}.toml"))
+        # Whole or not at all, for another process may be reading it.
+        with open(f"{path}.part", "wb") as file:
+            file.write(compiled(text))
+        os.replace(f"{path}.part", path)
+    for one in os.listdir(built):
+        if os.path.join(built, one) not in paths:
+            os.remove(os.path.join(built, one))
+    return paths
+
+
+def compiled(text: bytes) -> bytes:
+    """Return what is kept of a data file: its text, its table, and whether that has dates."""
+    table = parsed(text)
+    plain = _without_dates(table)
+    return marshal.dumps((_FORM, text, plain, plain != table), _MARSHAL)
+
+
+def _compiled(path: str, text: bytes) -> dict[str, Any] | None:
+    """Return the table that was compiled from a text; None where there is none of this text."""
+    try:
+        form, of, table, dates = marshal.loads(_content(path))
+    except (OSError, EOFError, ValueError, TypeError):
+        return None
+    if form != _FORM or of != text:
+        return None
+    return _with_dates(table) if dates else table
+
+
+def _content(path: str) -> bytes:
+    """Return a file of the package, wherever its loader has it: in a folder or in an archive."""
+    from_loader = getattr(globals().get("__loader__"), "get_data", None)
+    if from_loader is not None:
+        return bytes(from_loader(path))
+    with open(path, "rb") as file:
+        return file.read()
+
+
+def _without_dates(value: Any) -> Any:
+    """Return a table with each date as a tuple of year, month and day: TOML has no tuples."""
+    from datetime import date
+
+    if isinstance(value, dict):
+        return {name: _without_dates(one) for name, one in value.items()}
+    if isinstance(value, list):
+        return [_without_dates(one) for one in value]
+    return (value.year, value.month, value.day) if type(value) is date else value
+
+
+def _with_dates(value: Any) -> Any:
+    from datetime import date
+
+    if isinstance(value, dict):
+        return {name: _with_dates(one) for name, one in value.items()}
+    if isinstance(value, list):
+        return [_with_dates(one) for one in value]
+    return date(*value) if isinstance(value, tuple) else value
+
+
+if __name__ == "__main__":
+    for written in compile_all():
+        print(written)

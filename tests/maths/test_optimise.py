@@ -70,6 +70,21 @@ def test_reaches_the_twin(seed, shape, correlated):
     assert point.value.criterion == outcome.criterion
 
 
+@pytest.mark.parametrize("parts", [1, 3])
+def test_an_analysis_of_variance_begins_near_the_optimum(parts):
+    """Large data have one start: it lies lower than the usual one and ends in the same place."""
+    c = dense.criterion_of(dense.invented(11, slopes=0, animals=60, classes=2), True, parts=parts)
+    four = fit(c)[0]
+    near = usual_starts(c, True, np.full(c.residuals, 0.4), many=False)
+    assert len(near) == 1
+    point, outcome = minimise(c, near)
+    assert outcome.criterion == pytest.approx(four.value.criterion, abs=1e-9)
+    np.testing.assert_allclose(c.natural(point.variances), c.natural(four.variances), rtol=1e-3)
+    started = c.value(near[0][0].variances(near[0][1])).criterion
+    usual = usual_starts(c, True, np.full(c.residuals, 0.4), many=True)[0]
+    assert started < c.value(usual[0].variances(usual[1])).criterion
+
+
 def test_boundary_is_an_answer_and_says_so():
     readings = dense.invented(2, animals=10)
     rng = np.random.default_rng(0)

@@ -14,6 +14,7 @@ from bpvet.facts.measuring import judged
 from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS, limits
 from bpvet.maths.agreement.comparison import Estimated
 from bpvet.maths.clusters import clustered_share
+from bpvet.models.audit.spread import animal_codes
 from bpvet.records.records import Records
 from bpvet.visits.choice import Flag, split_flags
 from bpvet.visits.treatments.courses import all_courses
@@ -95,9 +96,9 @@ def protocol_items(table: pd.DataFrame, level: float) -> tuple[ProtocolItem, ...
     """
     found = []
     for method, rows in table.groupby("method", sort=True):
-        flags = rows["flags"].map(split_flags)
+        flags, animal = rows["flags"].map(split_flags), animal_codes(rows["animal"])
         for key, words, broken, fact_id in _breaks(rows, flags):
-            held = clustered_share(broken, rows["animal"], level)
+            held = clustered_share(broken, animal, level)
             count = int(broken.sum())
             found.append(ProtocolItem(key, words, str(method), count, len(rows), held, fact_id))
     return tuple(found)
@@ -164,7 +165,7 @@ def cuff_ratios(table: pd.DataFrame, level: float) -> tuple[CuffRatio, ...]:
         known = ratio[np.isfinite(ratio)]
         range_ = limits("cuff_ratio", str(species))
         inside = range_.usual(known)
-        whose = rows["animal"].to_numpy()[np.isfinite(ratio)]
+        whose = animal_codes(rows["animal"])[np.isfinite(ratio)]
         below = int(np.sum(~inside & (known < range_.note_low)))
         above = int(np.sum(~inside & (known > range_.note_high)))
         found.append(

@@ -13,6 +13,7 @@ from bpvet.facts.words import METHODS
 from bpvet.maths.agreement.comparison import Estimated
 from bpvet.maths.clusters import centred, clustered_share, clustered_slope
 from bpvet.maths.digits import DigitTest, end_digits, repeats_expected
+from bpvet.models.audit.spread import animal_codes
 
 #: What each method's readings are read to, mmHg: a dial's marks, a display's digits.
 STEPS = {method: int(judged(f"audit.step_{method}")) for method in METHODS}
@@ -150,7 +151,9 @@ def order_effects(rows: pd.DataFrame, level: float) -> tuple[OrderEffects, ...]:
             OrderEffects(
                 str(method),
                 len(first),
-                clustered_slope(ones, gap.to_numpy(dtype=float), first["animal"], level),
+                clustered_slope(
+                    ones, gap.to_numpy(dtype=float), animal_codes(first["animal"]), level
+                ),
                 _drift(long, level),
                 _drift(rest, level),
                 _places(long, rest, level),
@@ -166,7 +169,7 @@ def _places(long: pd.DataFrame, rest: pd.DataFrame, level: float) -> tuple[Place
         if len(part) < _PLACE_SHARE * long["key"].nunique():
             break
         gap = (part["systolic"] - part["key"].map(about)).to_numpy(dtype=float)
-        held = clustered_slope(np.ones(len(part)), gap, part["animal"], level)
+        held = clustered_slope(np.ones(len(part)), gap, animal_codes(part["animal"]), level)
         found.append(Place(int(str(place)) + 1, len(part), held))
     return tuple(found)
 
@@ -174,7 +177,7 @@ def _places(long: pd.DataFrame, rest: pd.DataFrame, level: float) -> tuple[Place
 def _drift(rows: pd.DataFrame, level: float) -> Estimated:
     x = centred(rows["place"], rows["key"])
     y = centred(rows["systolic"], rows["key"])
-    return clustered_slope(x, y, rows["animal"], level)
+    return clustered_slope(x, y, animal_codes(rows["animal"]), level)
 
 
 def digits(
@@ -202,7 +205,7 @@ def _digits(method: str, part: pd.DataFrame, sd: float | None, level: float) -> 
     test = end_digits(part["systolic"], part["key"], step)
     key, value = part["key"].to_numpy(), part["systolic"].to_numpy(dtype=float)
     together = key[1:] == key[:-1]
-    animal = part["animal"].to_numpy()
+    animal = animal_codes(part["animal"])
     equal = (value[1:] == value[:-1])[together]
     on_step = np.mod(value, step) == 0
     groups = part.groupby("key")["systolic"].agg(["size", "min", "max"])
@@ -232,12 +235,12 @@ def _time_of_day(method: str, part: pd.DataFrame, level: float) -> TimeOfDay:
     hour = (part["first_time"].dt.hour + part["first_time"].dt.minute / 60).to_numpy(dtype=float)
     late: Any = (hour >= NOON).astype(float)
     group = part.groupby(["animal", "condition"]).ngroup()
-    y = centred(part["systolic"], group)
+    y, animal = centred(part["systolic"], group), animal_codes(part["animal"])
     return TimeOfDay(
         method,
         len(part),
         int(np.sum(late == 0)),
         int(np.sum(late == 1)),
-        clustered_slope(centred(late, group), y, part["animal"], level),
-        clustered_slope(centred(hour, group), y, part["animal"], level),
+        clustered_slope(centred(late, group), y, animal, level),
+        clustered_slope(centred(hour, group), y, animal, level),
     )

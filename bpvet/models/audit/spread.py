@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from bpvet.maths.agreement.comparison import Estimated, root, variance_interval
 from bpvet.maths.clusters import shrunken_sds
@@ -70,6 +73,12 @@ def _drawn_together(parts: list[Spread], rows: pd.DataFrame, by: str, level: flo
         Spread(p.method, p.by, p.group, p.sessions, p.df, p.sd, shrunken)
         for p, shrunken in zip(parts, drawn, strict=True)
     ]
+
+
+def animal_codes(animal: pd.Series[Any]) -> NDArray[np.int64]:
+    """Return each row's animal as a number: texts are told apart once, and quickly."""
+    codes: NDArray[np.int64] = pd.factorize(animal, sort=True)[0]
+    return codes
 
 
 def reading_variance(rows: pd.DataFrame) -> float:

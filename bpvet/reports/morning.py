@@ -7,7 +7,8 @@ it: which one, and why, is told.
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -167,14 +168,29 @@ def _run(
     first, *others = (animals[i::processes] for i in range(processes))
     if not others:
         return tuple(_share(shared, first, source))
-    pool = ProcessPoolExecutor(len(others), mp_context=get_context("spawn"))
-    try:
+    with _safe_path():
+        pool = ProcessPoolExecutor(len(others), mp_context=get_context("spawn"))
         parts = [pool.submit(_share, shared, share) for share in others]
+    try:
         made = {report.animal: report for report in _share(shared, first, source)}
         made |= {report.animal: report for part in parts for report in part.result()}
     finally:
         pool.shutdown(cancel_futures=True)
     return tuple(made[animal] for animal in animals)
+
+
+@contextmanager
+def _safe_path() -> Iterator[None]:
+    """Let processes that are started meanwhile take no module from the current folder."""
+    before = os.environ.get("PYTHONSAFEPATH")
+    os.environ["PYTHONSAFEPATH"] = "1"
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ["PYTHONSAFEPATH"]
+        else:
+            os.environ["PYTHONSAFEPATH"] = before
 
 
 def _share(shared: Shared, animals: Sequence[str], source: Source | None = None) -> list[OneReport]:

@@ -107,6 +107,29 @@ def test_the_set_names_one_digest_and_no_place_of_the_machine(sealed: Sealed) ->
 
 
 @pytest.mark.slow
+def test_processes_of_a_morning_take_no_module_from_the_current_folder(
+    clinic: Path, tmp_path: Path
+) -> None:
+    """The command as it is installed: a script elsewhere, its own start is safe already."""
+    script, current, sprung = tmp_path / "bin" / "run.py", tmp_path / "current", tmp_path / "sprung"
+    for folder in (script.parent, current):
+        folder.mkdir()
+    script.write_text(
+        "import sys\nfrom bpvet.command.main import main\n"
+        "if __name__ == '__main__':\n    sys.exit(main())\n"
+    )
+    for name in (*STARTERS, "pickle", "socket", "signal", "threading", "tempfile"):
+        trap = f"open({str(sprung)!r}, 'a').write({name!r} + '\\n')\nraise SystemExit(name)\n"
+        (current / f"{name}.py").write_text(trap)
+    words = ("report", clinic, "--due", "--processes", "2", "--as-of", "2026-09-01", "-o", "out")
+    argv = [sys.executable, str(script), *map(str, words)]
+    done = subprocess.run(argv, cwd=current, capture_output=True, text=True)
+    assert not sprung.exists(), sprung.read_text()
+    assert done.returncode == 0, done.stderr
+    assert {path.name for path in (current / "out").glob("*.ipynb")} == {"A17.ipynb", "B2.ipynb"}
+
+
+@pytest.mark.slow
 def test_two_at_once_leave_one_whole_set(clinic: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
     words = [sys.executable, "-m", "bpvet", "report", str(clinic), *ONE, "-o", str(out)]

@@ -102,21 +102,21 @@ def load(
     digest_of = hashlib.sha256()
     found: list[RawSheet] = []
     seen: dict[bytes, str] = {}
-    for table, name, held in _contents(path, findings, beside or {}):
+    for table, name, content in _contents(path, findings, beside or {}):
         file = printable(name)
         told: list[Finding] = []
         code = encoding(table, file) if encoding else None
-        one = _read_one(file, table, held, told, mapping, code, query)
-        if one is None:
+        read = _read_one(file, table, content, told, mapping, code, query)
+        if read is None:
             findings += told
             continue
-        sheets, size, content = one
+        sheets, size, sha256 = read
         plain = name.encode("utf-8", "surrogateescape")
-        digest_of.update(f"{len(plain)} {size} ".encode() + plain + content)
-        if table == "readings" and size and content in seen:
+        digest_of.update(f"{len(plain)} {size} ".encode() + plain + sha256)
+        if table == "readings" and size and sha256 in seen:
             # It is read all the same: each of its rows is set aside as a copy, and none is lost.
-            findings.append(_same_twice(name, seen[content]))
-        seen.setdefault(content, name)
+            findings.append(_same_twice(name, seen[sha256]))
+        seen.setdefault(sha256, name)
         findings += told
         found += sheets
     source = STANDARD_INPUT if path == "-" else printable(existing(path).name)
@@ -128,7 +128,7 @@ def load(
 def _read_one(
     file: str,
     table: str,
-    held: bytes | Path,
+    content: bytes | Path,
     findings: list[Finding],
     mapping: Mapping[str, str],
     encoding: str | None,
@@ -136,21 +136,20 @@ def _read_one(
 ) -> tuple[list[RawSheet], int, bytes] | None:
     """Return the tables, the size and the sha256 of one file; None where it cannot be read.
 
-    `held` is its content, or of a large file its place: such a one is read a block at a time if
-    it can be. The rest is as in `sheets_of`.
+    `content` is what it holds, or of a large file its place: such a one is read a block at a time,
+    if it can be. The rest is as in `sheets_of`.
     """
-    if isinstance(held, Path):
-        large = read_large(file, table, held, findings, mapping) if query is None else None
+    if isinstance(content, Path):
+        large = read_large(file, table, content, findings, mapping) if query is None else None
         if large is not None:
-            sheet, size, content = large
-            return [without_guards(sheet, findings)], size, content
-        data = bytes_of(held, findings)
+            sheet, size, sha256 = large
+            return [without_guards(sheet, findings)], size, sha256
+        data = bytes_of(content, findings)
         if data is None:
             return None
-        held = data
-    content = hashlib.sha256(held).digest()
-    sheets = sheets_of(file, table, held, findings, mapping, encoding, query)
-    return sheets, len(held), content
+        content = data
+    sheets = sheets_of(file, table, content, findings, mapping, encoding, query)
+    return sheets, len(content), hashlib.sha256(content).digest()
 
 
 def sheets_of(

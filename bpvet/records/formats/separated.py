@@ -82,7 +82,7 @@ def read_sheet(
 
 
 def read_large(
-    file: str, table: str, place: Path, findings: list[Finding], mapping: Mapping[str, str]
+    file: str, table: str, path: Path, findings: list[Finding], mapping: Mapping[str, str]
 ) -> tuple[RawSheet, int, bytes] | None:
     """Return a large file's cells, its size and its sha256, its text never being held whole.
 
@@ -90,7 +90,7 @@ def read_large(
     ----------
     file, table, findings, mapping
         As in `read_sheet`.
-    place : Path
+    path : Path
         Where it lies.
 
     Returns
@@ -101,7 +101,7 @@ def read_large(
     """
     told: list[Finding] = []
     try:
-        with place.open("rb", buffering=0) as opened:
+        with path.open("rb", buffering=0) as opened:
             blocks = Blocks(opened)
             if form_of(blocks.top) != "text" or not re.search(rb"\S", blocks.top):
                 return None
@@ -207,9 +207,9 @@ def _layout(text: bytes, table: str, mapping: Mapping[str, str]) -> _Layout:
     assert best is not None
     _, separator, heading, above = best
     line = above[heading.first][0]
-    place = _start_of(text, line)
-    too_wide = _header_width(text, place, separator) > MOST_COLUMNS
-    return _Layout(separator, heading, above, line, place, too_wide)
+    byte = _start_of(text, line)
+    too_wide = _header_width(text, byte, separator) > MOST_COLUMNS
+    return _Layout(separator, heading, above, line, byte, too_wide)
 
 
 def _top_rows(text: str, separator: str) -> list[tuple[int, list[str]]]:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from bpvet.answers.audit.audit import AuditAnswer
     from bpvet.reports.writing import Files
 
-#: Files that a notebook and its kernel have open at once, and some more.
+#: Files that a report has open at once, and some more.
 _HANDLES = 80
 
 
@@ -62,7 +62,7 @@ def report_options(arguments: argparse.Namespace) -> dict[str, Any]:
     if arguments.pdf and arguments.output is None:
         raise CallError("--pdf is for a report; add -o DIR.")
     if arguments.output is not None and not handles_left(_HANDLES):
-        # A notebook's kernel that can open no more files ends this process without a word.
+        # Cells that can open no more files fail with words that help nobody.
         raise BpvetError(f"For a report {MANY_OPEN}")
     if arguments.output is not None:
         tell_recovered(Path(arguments.output))

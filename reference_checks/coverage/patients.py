@@ -40,7 +40,7 @@ VISIT_SD, WANDER_SD, WANDER_DAYS = 9.3, 8.0, 60.0
 #: The harder world's.
 HARD_VISIT_SD, TAILS = 14.0, 3.0
 #: Getting used to visits: a fall of 8 to 12 on placebo (cats), more in dogs.
-EXCITEMENT = {"cat": (10.0, 8.0), "dog": (12.0, 14.0)}
+EXCITEMENT = {"cat": (10.0, 8.0), "dog": (16.0, 16.0)}
 EXCITEMENT_VISITS = 1.5
 #: Net effects of 10 to 16; raw falls of 20 to 50, the larger the higher the start.
 TAU_DAYS = 5.0

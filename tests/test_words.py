@@ -21,7 +21,7 @@ LEFT = Path(__file__).parent / "prose_left.tsv"
 #: Three words of letters, blanks between them.
 _PROSE = re.compile(r"(?<![\w-])[A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*")
 #: What a command says of itself.
-_HELP = {"SUMMARY", "ABOUT", "EPILOG"}
+_HELP = {"COMMANDS", "ABOUT", "EPILOG"}
 
 
 def prose(path: Path) -> Iterator[tuple[int, str]]:
@@ -47,8 +47,9 @@ def _excuses(node: ast.AST) -> bool:
     if isinstance(node, ast.Call):
         called = ast.unparse(node.func)
         return called.endswith(("Error", "add_argument", "add_argument_group", "re.compile"))
-    if isinstance(node, ast.Assign):
-        return any(isinstance(one, ast.Name) and one.id in _HELP for one in node.targets)
+    if isinstance(node, (ast.Assign, ast.AnnAssign)):
+        targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+        return any(isinstance(one, ast.Name) and one.id in _HELP for one in targets)
     return False
 
 
@@ -79,7 +80,7 @@ def test_files_without_prose_leave_the_list() -> None:
 def test_what_counts_as_prose(tmp_path: Path) -> None:
     code = '''
         """Docstrings are not counted at all."""
-        SUMMARY = "nor is what a command says of itself"
+        ABOUT = "nor is what a command says of itself"
         def one(found):
             if not found:
                 raise ValueError(f"nor is what an error says of {found}")

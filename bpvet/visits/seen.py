@@ -9,6 +9,7 @@ from functools import cache
 import numpy as np
 
 from bpvet.facts.species import species_of
+from bpvet.facts.words import SPECIES
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.records import Records
 from bpvet.visits.labs.events import (
@@ -197,7 +198,7 @@ def kidneys_of(
 def _without_values() -> Kidneys:
     """Return what no laboratory value and no weight say: the same of every animal, on any day."""
     nothing, day = LabHistory(""), np.datetime64(0, "D")
-    stage, missing = kidney_stage_now(nothing, "cat", day), missing_kidney_values(nothing, day)
+    stage, missing = kidney_stage_now(nothing, SPECIES[0], day), missing_kidney_values(nothing, day)
     return Kidneys(nothing, None, None, (), stage, None, None, missing)
 
 

@@ -6,10 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from types import MappingProxyType
-from typing import Any
 
 from bpvet.facts.blocks import read_blocks
 from bpvet.facts.species import all_species
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 _UNIT_KEYS = {"factor", "limits", "stages", "written", "ucum", "decimals"}
 

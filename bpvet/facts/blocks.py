@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import MISSING, fields
 from types import MappingProxyType
-from typing import Any, TypeVar
 
 from bpvet.facts.sources import BLOCK_FILES, TOPICS, table
 
-_Block = TypeVar("_Block")
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any, TypeVar
+
+    _Block = TypeVar("_Block")
 
 
 def read_blocks(file: str, kind: type[_Block]) -> dict[str, _Block]:

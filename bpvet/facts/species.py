@@ -6,10 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
-from typing import Any
 
 from bpvet.facts.blocks import read_blocks
 from bpvet.facts.sources import table
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 #: Rows of priors that every species has.
 _ROWS = ("systolic.doppler", "systolic.oscillometric", "heart_rate", "weight")

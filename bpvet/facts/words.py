@@ -6,11 +6,13 @@ species or an analyte is read from there when it is first asked for.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from enum import StrEnum
-from typing import TYPE_CHECKING, Any
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
     #: Species that are known, the one that stands in for a blank first.
     SPECIES: tuple[str, ...]
     #: Quantities of single values, one a sample, that run through the same engine on the log scale.

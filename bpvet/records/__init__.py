@@ -17,6 +17,6 @@ number and sorted, never hashed (`parsing.codes`); dates of the ISO shapes are r
 bytes (`parsing.iso_dates`); what is the same throughout a column takes no room
 (`parsing.columns.constant`); readings that stand by visit and time are placed as they stand, and
 runs of rows are sorted only where a visit has several (`bpvet.visits.placement`). A large CSV file
-without quotation marks is read a block at a time (`formats.blocks`), Parquet in batches of rows; all
+without quotation marks is read a block at a time (`formats.blocks`), Parquet in batches; all
 other files are read whole.
 """

@@ -8,7 +8,6 @@ from bpvet.command.shared.terminal import columns
 from bpvet.errors import CallError
 from bpvet.facts.words import (
     KIDNEY_EDITIONS,
-    LAB_QUANTITIES,
     METHODS,
     QUANTITIES,
     RULES,
@@ -114,6 +113,9 @@ def add_animal(parser: argparse.ArgumentParser, required: bool = True) -> None:
 
 def add_series(parser: argparse.ArgumentParser, also: tuple[str, ...] = ()) -> None:
     """Add the options that choose one series of an animal; `also`: further quantities."""
+    # Read from the analytes' blocks: only the commands that choose a series wait for it.
+    from bpvet.facts.words import LAB_QUANTITIES
+
     series = parser.add_argument_group("which sessions")
     series.add_argument("--method", choices=METHODS, help="default: that of the latest session")
     series.add_argument(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bpvet.answers.control import settled
+from bpvet.answers.verdicts import settled
 from reference_checks.answers.check import differences, pinned, window_differences
 from reference_checks.answers.drawn import KINDS, draw
 
@@ -33,14 +33,14 @@ def test_the_drawn_records_try_every_kind_and_many_windows():
     ("p", "said"),
     [
         (0.9, "yes"),
-        (0.8999, "not settled"),
-        (0.1001, "not settled"),
+        (0.8999, "open"),
+        (0.1001, "open"),
         (0.1, "no"),
-        (0.5, "not settled"),
+        (0.5, "open"),
     ],
 )
 def test_a_verdict_is_said_from_its_bound_on(p, said):
-    assert settled(p, "yes", "no") == said
+    assert settled(p).value == said
 
 
 def test_the_table_of_windows_equals_its_plain_restatement():

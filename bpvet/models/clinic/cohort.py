@@ -20,7 +20,7 @@ from bpvet.equality import Content
 from bpvet.errors import CallError, FitError
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITIES, QUANTITY_WORDS
 from bpvet.mixed.cohort import Cohort, fit_cohort
-from bpvet.models.clinic.needs import Need, needs_of
+from bpvet.models.clinic.needs import Needs, needs_of
 from bpvet.models.clinic.over_time import OverTime, over_time
 from bpvet.records.records import Records
 from bpvet.visits.readings import readings_used
@@ -86,7 +86,7 @@ class ClinicCohort(Content):
         How many findings the record check has.
     over_time : OverTime or None
         The treated animals over time; None for quantities other than systolic pressure.
-    needs : tuple of Need
+    needs : Needs
         Every animal of the records, the one that needs a look most first.
     source : str
         Name of the folder or file; blank with pseudonyms.
@@ -105,7 +105,7 @@ class ClinicCohort(Content):
     rows: pd.DataFrame
     findings: int
     over_time: OverTime | None
-    needs: tuple[Need, ...]
+    needs: Needs
     source: str
     digest: str | None
 

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from bpvet.equality import Content
 from bpvet.errors import CallError, FitError
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITIES, QUANTITY_WORDS
+from bpvet.garbage import garbage_waits
 from bpvet.mixed.cohort import Cohort, fit_cohort
 from bpvet.models.clinic.needs import Needs, needs_of
 from bpvet.models.clinic.over_time import OverTime, over_time
@@ -131,6 +132,7 @@ class ClinicCohort(Content):
         return self.cohort._repr_html_()
 
 
+@garbage_waits()
 def clinic_cohort(
     records: Records,
     quantity: str = "systolic",
@@ -217,7 +219,8 @@ def _rows(records: Records, rule: str, quantity: str, called: dict[str, str]) ->
     frame = readings_used(records, rule)
     holds = ~np.isnan(used_values(frame, quantity))
     kept = frame[["session", "fate"]].reset_index(drop=True)
-    animal = [called.get(str(one), "") for one in frame["animal"]]
+    codes, ids = pd.factorize(frame["animal"], use_na_sentinel=False)
+    animal = pd.array([called.get(str(one), "") for one in ids], dtype="str")[codes]
     return kept.assign(animal=animal, holds=holds)
 
 

@@ -17,6 +17,7 @@ from bpvet.facts.categories import DEFAULT, Guideline, guideline
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.garbage import garbage_waits
 from bpvet.maths.newest import session_ahead
 from bpvet.models.safety.recheck import fitting, may_matter, recheck
 from bpvet.models.safety.safety import Safety, safety
@@ -68,6 +69,7 @@ class AnimalSafety:
     guideline: Guideline
 
 
+@garbage_waits()
 def clinic_safety(
     records: Records,
     guideline_key: str = DEFAULT,
@@ -129,6 +131,7 @@ class AnimalUrgency:
     guideline: Guideline
 
 
+@garbage_waits()
 def clinic_urgency(clinic: Clinic, guideline_key: str = DEFAULT) -> list[AnimalUrgency]:
     """Return what is urgent of every animal that has not left, in their order.
 
@@ -246,6 +249,7 @@ class Clinic:
         sessions = self.sessions.get(animal, self.nothing)
         return sessions, self.treatments.get(animal, _NO_TREATMENTS)
 
+    @garbage_waits()
     def trends(self, animals: Iterable[str]) -> dict[str, Trend]:
         """Return the systolic trends of some animals, by the defaults of one animal.
 

@@ -15,7 +15,17 @@ import bpvet
 PACKAGE = Path(bpvet.__file__).parent
 #: The layers from below; what stands on one line knows nothing of its neighbours.
 LAYERS = (
-    {"errors", "files", "equality", "locks", "places", "publishing", "printing", "reading_back"}
+    {
+        "errors",
+        "files",
+        "garbage",
+        "equality",
+        "locks",
+        "places",
+        "publishing",
+        "printing",
+        "reading_back",
+    }
     | {"spreadsheets"},
     {"facts"},
     {"records"},

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 from typing import NamedTuple
 
 import numpy as np
@@ -153,7 +153,7 @@ def correlation_interval(
     g = _user_covariance(point, scale)
     i, j = pair
     middle = float(np.clip(g[i, j] / np.sqrt(g[i, i] * g[j, j]), -1.0, 1.0))
-    rise = partial(_correlation_rise, criterion, point, pair, scale, g)
+    rise = cache(partial(_correlation_rise, criterion, point, pair, scale, g))
     estimate, edge = float(np.arcsin(middle)), np.pi / 2
     target = float(chdtri(1, 1.0 - level))
     lower = -edge if rise(-edge) <= target else _end(rise, estimate, -edge, target)
@@ -217,6 +217,7 @@ def coefficient_interval(
     others = basis @ np.linalg.svd(contrast[None], full_matrices=True)[2][1:].T
     estimate = float(contrast @ point.value.coefficients)
 
+    @cache
     def rise(value: float) -> float:
         held = replace(criterion, basis=others, offset=criterion.offset - along * value)
         return _refit(held, point.chart, point.psi, point)
@@ -238,7 +239,7 @@ def _refit(criterion: Criterion, chart: Chart, psi: Array, point: Point) -> floa
 def _sd_interval(
     rise: Rise, estimate: float, spread: float, level: float, positive: bool
 ) -> Interval:
-    target = float(chdtri(1, 1.0 - level))
+    target, rise = float(chdtri(1, 1.0 - level)), cache(rise)
     first = spread if np.isfinite(spread) and spread > 0 else max(estimate, 1e-3)
     upper = _outward(rise, estimate, first, target)
     if estimate == 0.0 or (not positive and rise(0.0) <= target):

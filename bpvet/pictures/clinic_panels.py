@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import islice, pairwise
 from math import ceil
 from typing import Any
 
@@ -102,24 +102,28 @@ def sheets(
     hidden : bool
         Whether dates are left out, as with pseudonyms.
     """
-    by_animal = {str(name): part for name, part in rows.groupby("animal", sort=False)}
-    ordered = [one for one in needs if one.animal in by_animal]
-    many = len(ordered) > MOST_PANELS
-    ends = shared_axes([by_animal[one.animal] for one in ordered], quantity)
-    shown = ordered[:EXTREMES] if many else ordered
-    every = [_panel(one, by_animal[one.animal], names, quantity, hidden) for one in shown]
-    held = _deciles(by_animal, quantity) if many else None
-    overview = _overview(len(ordered), quantity, lines, held)
+    by_animal = rows.groupby("animal", sort=False).indices
+    count = len(by_animal)
+    many = count > MOST_PANELS
+    ends = shared_axes(rows, quantity)
+    # Of thousands only the first are asked for: what the others need is not worked out.
+    ordered = (one for one in needs if one.animal in by_animal)
+    shown = islice(ordered, EXTREMES if many else count)
+    every = [
+        _panel(one, rows.iloc[by_animal[one.animal]], names, quantity, hidden) for one in shown
+    ]
+    held = _deciles(rows, quantity) if many else None
+    overview = _overview(count, quantity, lines, held)
     cuts = [0, *range(FIRST_SHEET, len(every), SHEET), len(every)]
     parts = [every[a:b] for a, b in pairwise(cuts)]
-    told = _Told(len(ordered), len(needs) - len(ordered), many, len(every), quantity, level, held)
+    told = _Told(count, len(needs) - count, many, len(every), quantity, level, held)
     return tuple(
         _sheet(told, ends, lines, overview if place == 0 else None, part, cuts[place])
         for place, part in enumerate(parts)
     )
 
 
-def shared_axes(parts: Sequence[pd.DataFrame], quantity: str) -> Axes:
+def shared_axes(rows: pd.DataFrame, quantity: str) -> Axes:
     """Return shared axes that no single animal sets.
 
     Of the animals' highest values all but the highest tenth (one at least) lie within them, and
@@ -128,18 +132,18 @@ def shared_axes(parts: Sequence[pd.DataFrame], quantity: str) -> Axes:
 
     Parameters
     ----------
-    parts : sequence of DataFrame
-        Each animal's counted sessions.
+    rows : DataFrame
+        The animals' counted sessions.
     quantity : str
     """
-    highs = [float(part[quantity].max()) for part in parts]
-    lows = [float(part[quantity].min()) for part in parts]
-    lasts = [float(part["months"].max()) for part in parts]
+    by_animal = rows.groupby("animal", sort=False)
+    values, lasts = by_animal[quantity], by_animal["months"].max().to_numpy(dtype=float)
+    lows, highs = (ends.to_numpy(dtype=float) for ends in (values.min(), values.max()))
     anchor: tuple[float, ...] = ()
     if quantity == "systolic":  # the lines of target and floor are always in view
         held = guideline(DEFAULT)
         anchor = (float(held.floor.value), float(held.target.value))
-    low, high = _robust(np.array(lows), np.array(highs), anchor)
+    low, high = _robust(lows, highs, anchor)
     span = max(high - low, _LEAST_SPAN)
     middle = (low + high) / 2
     pad = 0.06 * span
@@ -221,9 +225,8 @@ def _standing(need: Need, last: str) -> tuple[str, ...]:
     return f"last {last}, {line}", f"{last}, {line}", f"last {last}"
 
 
-def _deciles(by_animal: Mapping[str, pd.DataFrame], quantity: str) -> Deciles | None:
+def _deciles(rows: pd.DataFrame, quantity: str) -> Deciles | None:
     """Return deciles of the animals' means by bins of months; None where no bin has enough."""
-    rows = pd.concat(by_animal.values())
     at = (rows["months"] // BIN_MONTHS).astype(int)
     means = rows.groupby([at, rows["animal"]])[quantity].mean()
     found = [

@@ -9,8 +9,9 @@ import pytest
 import bpvet
 from bpvet.errors import NothingLeft
 from bpvet.facts.categories import guideline
-from bpvet.models.safety.clinic import clinic_safety
+from bpvet.models.safety.clinic import Clinic, clinic_safety, clinic_urgency
 from bpvet.models.safety.safety import safety
+from bpvet.models.safety.standing import treated_on
 from bpvet.models.trend.fit import animal_sessions
 from bpvet.visits.treatments.courses import courses
 
@@ -103,6 +104,39 @@ def test_the_latest_usual_pressure_is_that_of_the_trend(records):
         usual, own = one.trend.latest, one.trend.at(one.trend.latest_date)
         np.testing.assert_allclose(usual.means, own.means, rtol=0, atol=1e-8)
         np.testing.assert_allclose(usual.sds, own.sds, rtol=0, atol=1e-8)
+
+
+def test_what_is_urgent_is_the_same_without_windows(records):
+    found = clinic_urgency(Clinic.of(records))
+    whole = clinic_safety(records)
+    assert [one.row for one in found] == [one.row for one in whole]
+    assert [repr(one.lines) for one in found] == [repr(one.safety.lines) for one in whole]
+    assert any(one.lines for one in found)
+    treated = [treated_on(one.treatments, records.as_of) for one in found]
+    assert treated == [one.safety.standing.treated for one in whole]
+
+
+def test_a_line_that_rests_on_a_trend_is_told_by_the_trend_alone():
+    rows = [
+        (name, f"2026-0{month}-05", "doppler", value + order)
+        for name, usual in (("once", 150), ("always", 110))
+        for month, value in zip(range(1, 7), [usual] * 5 + [113], strict=True)
+        for order in range(4)
+    ]
+    names = ["once", "always"]
+    records = bpvet.Records.from_frames(
+        pd.DataFrame(rows, columns=["animal", "taken_at", "method", "systolic"]),
+        animals=pd.DataFrame({"animal": names, "species": "cat"}),
+        treatments=pd.DataFrame(
+            {"animal": names, "drug": "amlodipine", "started_on": "2025-01-01"}
+        ),
+        as_of="2026-06-06",
+    )
+    found = clinic_urgency(Clinic.of(records))
+    told = {one.row.animal: [line.why for line in one.lines] for one in found}
+    assert told == {"once": [], "always": ["usual_below_floor"]}
+    lines = [[line.why for line in one.safety.lines] for one in clinic_safety(records)]
+    assert lines == [told[name] for name in names]
 
 
 def test_an_animal_that_left_is_not_there():

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import pickle
+
 import pandas as pd
 import pytest
 
 import bpvet
-from bpvet.models.clinic.needs import Need, needs_of
+from bpvet.models.clinic.needs import Need, Needs, needs_of
 from bpvet.records.records import Records
 
 
@@ -38,19 +40,23 @@ def records(**species: str) -> Records:
     return Records.from_frames(readings, animals=animals, as_of="2026-06-01")
 
 
-@pytest.fixture(scope="module")
-def needs() -> tuple[Need, ...]:
+def asked() -> Needs:
     held = records(hound="dog", rabbit="rabbit")
     return needs_of(held, "guideline", {str(one): str(one) for one in held.animals["animal"]})
 
 
-def test_every_animal_stands_once_and_what_has_left_last(needs: tuple[Need, ...]) -> None:
+@pytest.fixture(scope="module")
+def needs() -> Needs:
+    return asked()
+
+
+def test_every_animal_stands_once_and_what_has_left_last(needs: Needs) -> None:
     names = [one.animal for one in needs]
     assert sorted(names) == sorted(records().animals["animal"])
     assert needs[-1] == Need("gone", left=True)
 
 
-def test_urgent_ones_come_first_and_then_the_farthest_from_target(needs: tuple[Need, ...]) -> None:
+def test_urgent_ones_come_first_and_then_the_farthest_from_target(needs: Needs) -> None:
     names = [one.animal for one in needs]
     assert [one.animal for one in needs if one.urgent] == ["severe"]
     assert names.index("severe") == 0
@@ -58,7 +64,34 @@ def test_urgent_ones_come_first_and_then_the_farthest_from_target(needs: tuple[N
     assert far == sorted(far)
 
 
-def test_the_unknown_stands_before_what_is_in_order(needs: tuple[Need, ...]) -> None:
+def test_trends_are_fitted_of_those_that_are_asked_for_alone(monkeypatch) -> None:
+    import bpvet.models.safety.clinic as module
+
+    real, fitted = module.fit_series, []
+
+    def fit(series, contexts):
+        fitted.extend(one.animal for one in series)
+        return real(series, contexts)
+
+    monkeypatch.setattr(module, "fit_series", fit)
+    found = asked()
+    assert next(iter(found)).animal == "severe"
+    assert fitted == ["severe"]
+    assert len(found) == 9
+    assert [one.animal for one in found][-1] == "gone"
+    assert len(fitted) == 8
+
+
+def test_they_pickle_and_compare_whole(needs: Needs) -> None:
+    fresh = asked()
+    again = pickle.loads(pickle.dumps(fresh))
+    assert again == needs == fresh
+    assert hash(again) == hash(needs)
+    assert needs[:2] == tuple(needs)[:2]
+    assert needs != tuple(needs)
+
+
+def test_the_unknown_stands_before_what_is_in_order(needs: Needs) -> None:
     names = [one.animal for one in needs]
     for unknown in ("hound", "rabbit"):
         assert names.index("near") < names.index(unknown) < names.index("within")

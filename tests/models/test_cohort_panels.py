@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from bpvet.figures.clinic.panels_picture import PanelsPicture
-from bpvet.models.clinic.needs import Need
+from bpvet.models.clinic.needs import Need, Needs
 from bpvet.pictures.clinic_panels import EXTREMES, MOST_PANELS, shared_axes, sheets
 
 from .cohort_many import animal_rows, group, lines, names_in, needs_in
@@ -47,6 +49,19 @@ def test_of_more_there_are_deciles_and_the_most_pressing(count: int) -> None:
     assert f"Of {count} animals the {EXTREMES} first have a panel" in found.caption
 
 
+def test_of_more_only_those_with_a_panel_are_asked_for() -> None:
+    rows = group(400)
+    asked = []
+
+    def found() -> Iterator[Need]:
+        for one in needs_in(rows):
+            asked.append(one.animal)
+            yield one
+
+    sheets(rows, Needs(found(), 400), names_in(rows), "systolic", lines())
+    assert asked == [f"A{k:03d}" for k in range(EXTREMES)]
+
+
 def test_deciles_stand_for_ten_animals_or_more() -> None:
     rows = pd.concat(
         [group(70), *(animal_rows(f"A{k:03d}", [150.0] * 20) for k in range(9))], ignore_index=True
@@ -61,24 +76,23 @@ def test_deciles_stand_for_ten_animals_or_more() -> None:
 
 def test_no_animal_sets_the_scale_of_all() -> None:
     rows = group(12)
-    own = [part for _, part in rows.groupby("animal")]
-    without = shared_axes(own, "systolic")
+    without = shared_axes(rows, "systolic")
     high = animal_rows("HIGH", [300.0, 296.0])
     low = animal_rows("LOW", [52.0, 60.0])
     long = animal_rows("LONG", [150.0] * 200)
     for other in (high, low, long):
-        held = shared_axes([*own, other], "systolic")
+        held = shared_axes(pd.concat([rows, other]), "systolic")
         span, before = held.high - held.low, without.high - without.low
         assert span <= 1.6 * before
         assert held.longest <= 2.0 * without.longest
-    held = shared_axes([*own, high], "systolic")
+    held = shared_axes(pd.concat([rows, high]), "systolic")
     assert held.high < 300 < 320
     assert held.low < 120
     assert held.high > 160
 
 
 def test_a_sole_animal_has_its_own_axes() -> None:
-    held = shared_axes([animal_rows("A", [300.0, 250.0, 190.0])], "systolic")
+    held = shared_axes(animal_rows("A", [300.0, 250.0, 190.0]), "systolic")
     assert held.high > 300
     assert held.low < 120
 

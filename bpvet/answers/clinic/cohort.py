@@ -15,6 +15,7 @@ from bpvet.answers.statement import Statement, texts_of
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.words import UNITS
+from bpvet.garbage import garbage_waits
 from bpvet.models.clinic.cohort import ClinicCohort
 from bpvet.models.clinic.components import Component, components
 from bpvet.models.clinic.flow import EntryRow, Flow, entry, flow
@@ -89,6 +90,7 @@ class CohortAnswer(Brief, Content):
         }
 
 
+@garbage_waits()
 def cohort_answer(study: ClinicCohort, level: float = 0.95) -> CohortAnswer:
     """Return the answers of a clinic's cohort.
 

@@ -22,6 +22,7 @@ from bpvet.facts.cautions import cautions_for
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.sources import fact
+from bpvet.garbage import garbage_waits
 from bpvet.models.clinic.cohort import pseudonyms_of
 from bpvet.models.safety.checks_due import checks_due
 from bpvet.models.safety.clinic import AnimalSafety, clinic_safety
@@ -218,6 +219,7 @@ class Due(Content):
         )
 
 
+@garbage_waits()
 def due(
     records: Records,
     guideline: str = DEFAULT,

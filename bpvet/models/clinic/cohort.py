@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 from bpvet.equality import Content
 from bpvet.errors import CallError, FitError
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITIES, QUANTITY_WORDS
+from bpvet.garbage import garbage_waits
 from bpvet.mixed.cohort import Cohort, fit_cohort
-from bpvet.models.clinic.needs import Need, needs_of
+from bpvet.models.clinic.needs import Needs, needs_of
 from bpvet.models.clinic.over_time import OverTime, over_time
 from bpvet.records.records import Records
 from bpvet.visits.readings import readings_used
@@ -86,7 +87,7 @@ class ClinicCohort(Content):
         How many findings the record check has.
     over_time : OverTime or None
         The treated animals over time; None for quantities other than systolic pressure.
-    needs : tuple of Need
+    needs : Needs
         Every animal of the records, the one that needs a look most first.
     source : str
         Name of the folder or file; blank with pseudonyms.
@@ -105,7 +106,7 @@ class ClinicCohort(Content):
     rows: pd.DataFrame
     findings: int
     over_time: OverTime | None
-    needs: tuple[Need, ...]
+    needs: Needs
     source: str
     digest: str | None
 
@@ -131,6 +132,7 @@ class ClinicCohort(Content):
         return self.cohort._repr_html_()
 
 
+@garbage_waits()
 def clinic_cohort(
     records: Records,
     quantity: str = "systolic",
@@ -217,7 +219,8 @@ def _rows(records: Records, rule: str, quantity: str, called: dict[str, str]) ->
     frame = readings_used(records, rule)
     holds = ~np.isnan(used_values(frame, quantity))
     kept = frame[["session", "fate"]].reset_index(drop=True)
-    animal = [called.get(str(one), "") for one in frame["animal"]]
+    codes, ids = pd.factorize(frame["animal"], use_na_sentinel=False)
+    animal = pd.array([called.get(str(one), "") for one in ids], dtype="str")[codes]
     return kept.assign(animal=animal, holds=holds)
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any, overload
 
-from bpvet.models.safety.clinic import AnimalSafety, clinic_safety
+from bpvet.models.safety.clinic import AnimalUrgency, Clinic, clinic_urgency
+from bpvet.models.safety.standing import treated_on
 from bpvet.models.trend.outlook import category_withheld
+from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records
 from bpvet.visits.urgency import RULES
 
@@ -38,7 +41,52 @@ class Need:
     floor: float | None = None
 
 
-def needs_of(records: Records, rule: str, called: Mapping[str, str]) -> tuple[Need, ...]:
+class Needs(Sequence[Need]):
+    """Animals in the order in which they need a look, worked out as far as they are asked for.
+
+    A page shows the most pressing of thousands, and what the others need no page waits for.
+    Whoever asks for all, or pickles or compares them, has all worked out.
+
+    Parameters
+    ----------
+    found : iterable of Need
+        In order.
+    count : int
+        How many there will be.
+    """
+
+    def __init__(self, found: Iterable[Need], count: int) -> None:
+        self._rest, self._known, self._count = iter(found), list[Need](), count
+
+    def __iter__(self) -> Iterator[Need]:
+        for place in range(self._count):
+            if place == len(self._known):
+                self._known.append(next(self._rest))
+            yield self._known[place]
+
+    def __len__(self) -> int:
+        return self._count
+
+    @overload
+    def __getitem__(self, place: int) -> Need: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> tuple[Need, ...]: ...
+
+    def __getitem__(self, place: int | slice) -> Need | tuple[Need, ...]:
+        return tuple(self)[place]
+
+    def __eq__(self, other: object) -> bool:
+        return tuple(self) == tuple(other) if isinstance(other, Needs) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self._count)
+
+    def __reduce__(self) -> tuple[type[Needs], tuple[Any, ...]]:
+        return Needs, (tuple(self), self._count)
+
+
+def needs_of(records: Records, rule: str, called: Mapping[str, str]) -> Needs:
     """Return every animal of the records, the one that needs a look most first.
 
     Urgent ones in the order of their rules, then by how far the usual pressure at the latest
@@ -52,38 +100,56 @@ def needs_of(records: Records, rule: str, called: Mapping[str, str]) -> tuple[Ne
         As `bpvet.fit_trends` takes it.
     called : mapping of str to str
         What each animal is called, by its id.
+
+    Raises
+    ------
+    RecordsError
+        Where the records have findings that stop the work.
     """
-    found = clinic_safety(records, rule=rule)
-    order = sorted(found, key=lambda one: (*_key(one), called[one.row.animal]))
-    here = [_need(one, called[one.row.animal]) for one in order]
-    known = {one.animal for one in here}
-    gone = sorted(name for name in called.values() if name not in known)
-    return (*here, *(Need(name, left=True) for name in gone))
+    clinic = Clinic.of(records, rule)
+    return Needs(_in_order(clinic, called, clinic_urgency(clinic)), len(called))
 
 
-def _key(one: AnimalSafety) -> tuple[int, float]:
-    first = min((RULES.index(line.rule) for line in one.safety.lines), default=len(RULES))
-    return first, -_beyond(one)
+def _in_order(
+    clinic: Clinic, called: Mapping[str, str], found: Sequence[AnimalUrgency]
+) -> Iterator[Need]:
+    """Yield the animals in order; those of one rule are fitted once the first of them is due."""
+    for place in range(len(RULES) + 1):
+        alike = [one for one in found if _first_rule(one) == place]
+        trends = clinic.trends(one.row.animal for one in alike)
+
+        def key(one: AnimalUrgency, trends: Mapping[str, Trend] = trends) -> tuple[float, str]:
+            return -_beyond(one, trends.get(one.row.animal)), called[one.row.animal]
+
+        for one in sorted(alike, key=key):
+            animal = one.row.animal
+            yield _need(one, trends.get(animal), called[animal])
+    here = {called[one.row.animal] for one in found}
+    yield from (Need(name, left=True) for name in sorted(called.values()) if name not in here)
 
 
-def _beyond(one: AnimalSafety) -> float:
+def _first_rule(one: AnimalUrgency) -> int:
+    return min((RULES.index(line.rule) for line in one.lines), default=len(RULES))
+
+
+def _beyond(one: AnimalUrgency, trend: Trend | None) -> float:
     """Return how far the usual pressure lies outside floor and target, mmHg; within: below 0."""
-    need = _need(one, "")
-    if one.trend is None or need.target is None or need.floor is None:
+    need = _need(one, trend, "")
+    if trend is None or need.target is None or need.floor is None:
         return 0.0
-    usual = float(one.trend.latest.mean)
+    usual = float(trend.latest.mean)
     return max(usual - need.target, need.floor - usual)
 
 
-def _need(one: AnimalSafety, name: str) -> Need:
-    urgent = bool(one.safety.lines)
-    if not one.safety.found.seen.has_facts:
+def _need(one: AnimalUrgency, trend: Trend | None, name: str) -> Need:
+    urgent, seen = bool(one.lines), one.found.seen
+    if not seen.has_facts:
         return Need(name, urgent)
     own, floor = one.row.target_systolic, one.guideline.floor.value
     if own:
         return Need(name, urgent, kind="own", target=own, floor=floor)
-    treated = one.safety.standing.treated
-    if not treated and one.trend is not None and category_withheld(one.trend):
+    treated = treated_on(one.treatments, seen.as_of)
+    if not treated and trend is not None and category_withheld(trend):
         return Need(name, urgent)
     held = one.guideline.target if treated else one.guideline.raised
     return Need(

@@ -6,7 +6,7 @@ it is made only where it could change a window or its reasons.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,10 +17,11 @@ from bpvet.facts.categories import DEFAULT, Guideline, guideline
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.garbage import garbage_waits
 from bpvet.maths.newest import session_ahead
 from bpvet.models.safety.recheck import fitting, may_matter, recheck
 from bpvet.models.safety.safety import Safety, safety
-from bpvet.models.safety.standing import keep_dates, tails
+from bpvet.models.safety.standing import below_judged, keep_dates, tails
 from bpvet.models.trend.fit import PriorChoice, fit_series
 from bpvet.models.trend.newest import ASKED, side_by_side, usual_newest
 from bpvet.models.trend.outlook import Surprise, before_newest, newest_asked, surprise_of
@@ -29,16 +30,18 @@ from bpvet.records.animal_rows import AnimalRow, animal_rows
 from bpvet.records.records import Records
 from bpvet.visits.clinic_sessions import clinic_sessions
 from bpvet.visits.defaults import chosen_rows
-from bpvet.visits.seen import Gathered
+from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
 from bpvet.visits.series import Series, all_series
 from bpvet.visits.session_columns import SessionColumns
 from bpvet.visits.session_store import SessionStore
 from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import Treatments, all_courses
+from bpvet.visits.urgency import Urgent, urgent
 
 #: Animals that go through a fit together: as many as make its calls cheap.
 _FITTED = 128
 _NEEDED = ("method", "first_time", "systolic_n")
+_NO_TREATMENTS = Treatments((), (), (), ())
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +69,7 @@ class AnimalSafety:
     guideline: Guideline
 
 
+@garbage_waits()
 def clinic_safety(
     records: Records,
     guideline_key: str = DEFAULT,
@@ -90,26 +94,197 @@ def clinic_safety(
         Where the records have findings that stop the work.
     """
     guideline(guideline_key)
-    records.require_usable()
-    treatments, gathered = all_courses(records), Gathered.of(records)
-    store = session_store(records, rule, treatments)
-    own, nothing = clinic_sessions(store, _NEEDED)
-    keep_dates(own)
-    trends = _trends(records, store, own, treatments, Fitted(rule, priors))
-    shown = list(trends.values())
-    for one, usual in zip(shown, usual_newest(shown), strict=True):
-        # Where the trend itself would keep it once it is asked for.
-        vars(one)["latest"] = usual
-    none = Treatments((), (), (), ())
+    clinic = Clinic.of(records, rule=rule, priors=priors)
+    keep_dates(clinic.sessions)
+    trends = clinic.trends(clinic.series)
     found = []
-    for animal, row in animal_rows(records).items():
-        if row.left(records.as_of):
-            continue
+    for animal, row in clinic.present():
         chosen, trend = _guideline(guideline_key, row.species), trends.get(animal)
-        sessions, given = own.get(animal, nothing), treatments.get(animal, none)
-        held = safety(*(records, animal, sessions, given, trend, chosen, gathered), newest=_not_yet)
+        sessions, given = clinic.of_animal(animal)
+        asked = (records, animal, sessions, given, trend, chosen, clinic.gathered)
+        held = safety(*asked, newest=_not_yet)
         found.append(AnimalSafety(row, held, trend, sessions, given, chosen))
     return _with_surprises(found)
+
+
+@dataclass(frozen=True, eq=False)
+class AnimalUrgency:
+    """What is urgent of one animal of a clinic, without any window.
+
+    Parameters
+    ----------
+    row : AnimalRow
+        What the animals table says of it.
+    found : AnimalRecord
+        Signs, changes of treatment and laboratory values.
+    lines : tuple of Urgent
+        The most pressing first.
+    treatments : Treatments
+    guideline : Guideline
+        The one asked for, or the default where that does not speak of the species.
+    """
+
+    row: AnimalRow
+    found: AnimalRecord
+    lines: tuple[Urgent, ...]
+    treatments: Treatments
+    guideline: Guideline
+
+
+@garbage_waits()
+def clinic_urgency(clinic: Clinic, guideline_key: str = DEFAULT) -> list[AnimalUrgency]:
+    """Return what is urgent of every animal that has not left, in their order.
+
+    The same lines as `clinic_safety` gives; a trend is fitted only of the few animals whose lines
+    rest on one.
+
+    Parameters
+    ----------
+    clinic : Clinic
+    guideline_key : str
+
+    Raises
+    ------
+    CallError
+        For an unknown guideline.
+    """
+    guideline(guideline_key)
+    asking: dict[str, None] = {}
+
+    def noted(animal: str) -> Callable[[float], float]:
+        """Return a probability that is not known yet; whose it is is noted once it is asked for."""
+
+        def below(_: float) -> float:
+            asking[animal] = None
+            return 0.0
+
+        return below
+
+    found: dict[str, AnimalUrgency] = {}
+    for animal, row in clinic.present():
+        chosen, (sessions, given) = _guideline(guideline_key, row.species), clinic.of_animal(animal)
+        record = animal_record(clinic.records, animal, sessions, given, clinic.gathered)
+        below = noted(animal) if animal in clinic.series else None
+        found[animal] = AnimalUrgency(
+            row, record, urgent(record.seen, chosen, below), given, chosen
+        )
+    trends = clinic.trends(asking)
+    for animal in asking:
+        one, trend = found[animal], trends.get(animal)
+        below = None if trend is None else below_judged(trend)
+        found[animal] = replace(one, lines=urgent(one.found.seen, one.guideline, below))
+    return list(found.values())
+
+
+@dataclass(frozen=True, eq=False)
+class Clinic:
+    """What is read of all animals of a clinic, before any of them is judged.
+
+    Parameters
+    ----------
+    records : Records
+    how : Fitted
+        How trends are fitted.
+    gathered : Gathered
+        Signs and laboratory values.
+    store : SessionStore
+        Sessions of all animals.
+    sessions : dict of str to SessionColumns
+        Of each animal that has any.
+    nothing : SessionColumns
+        The same without any session.
+    treatments : mapping of str to Treatments
+        Of each animal that has any.
+    series : dict of str to Series
+        The systolic series that is shown of an animal, of each that has one.
+    """
+
+    records: Records
+    how: Fitted
+    gathered: Gathered
+    store: SessionStore
+    sessions: dict[str, SessionColumns]
+    nothing: SessionColumns
+    treatments: Mapping[str, Treatments]
+    series: dict[str, Series]
+
+    @classmethod
+    def of(
+        cls,
+        records: Records,
+        rule: str = "guideline",
+        priors: Priors | PriorTable | None = None,
+    ) -> Clinic:
+        """Return what the records say of all animals.
+
+        Parameters
+        ----------
+        records : Records
+        rule, priors
+            As `bpvet.fit_trends` takes them.
+
+        Raises
+        ------
+        CallError
+            For an unknown rule.
+        RecordsError
+            Where the records have findings that stop the work.
+        """
+        records.require_usable()
+        treatments, gathered = all_courses(records), Gathered.of(records)
+        store = session_store(records, rule, treatments)
+        own, nothing = clinic_sessions(store, _NEEDED)
+        series = {one.animal: one for one in _default_series(records, store, own, treatments)}
+        how = Fitted(rule, priors)
+        return cls(records, how, gathered, store, own, nothing, treatments, series)
+
+    def present(self) -> Iterator[tuple[str, AnimalRow]]:
+        """Yield every animal that has not left, and its row of the animals table."""
+        for animal, row in animal_rows(self.records).items():
+            if not row.left(self.records.as_of):
+                yield animal, row
+
+    def of_animal(self, animal: str) -> tuple[SessionColumns, Treatments]:
+        """Return the sessions and the treatments of one animal."""
+        sessions = self.sessions.get(animal, self.nothing)
+        return sessions, self.treatments.get(animal, _NO_TREATMENTS)
+
+    @garbage_waits()
+    def trends(self, animals: Iterable[str]) -> dict[str, Trend]:
+        """Return the systolic trends of some animals, by the defaults of one animal.
+
+        Those without a series, and those whose trend cannot be fitted, are not in it.
+
+        Parameters
+        ----------
+        animals : iterable of str
+        """
+        rows, choice = animal_rows(self.records), PriorChoice(self.how.priors)
+
+        def context(one: Series) -> Context:
+            return Context(
+                records=self.records,
+                rows=self.store.of_animal(one.animal),
+                treatments=self.treatments.get(one.animal, _NO_TREATMENTS),
+                rule=self.how.rule,
+                bridge=(),
+                priors=choice.of(one, rows[one.animal].measured_before),
+                fixed=None,
+                given=self.how.priors,
+            )
+
+        def shape(one: Series) -> tuple[int, ...]:
+            return len(one.courses), one.y.size
+
+        series = [self.series[animal] for animal in animals if animal in self.series]
+        fitted: dict[str, Trend] = {}
+        for part in side_by_side(series, shape, alike=1, together=_FITTED):
+            fitted |= {trend.series.animal: trend for trend in _fit(part, [*map(context, part)])}
+        shown = list(fitted.values())
+        for one, usual in zip(shown, usual_newest(shown), strict=True):
+            # Where the trend itself would keep it once it is asked for.
+            vars(one)["latest"] = usual
+        return fitted
 
 
 def _guideline(key: str, species: str) -> Guideline:
@@ -136,39 +311,6 @@ class Fitted:
 
     rule: str
     priors: Priors | PriorTable | None
-
-
-def _trends(
-    records: Records,
-    store: SessionStore,
-    own: Mapping[str, SessionColumns],
-    treatments: Mapping[str, Treatments],
-    how: Fitted,
-) -> dict[str, Trend]:
-    """Return the systolic trend of each animal that has one, by the defaults of one animal."""
-    series = _default_series(records, store, own, treatments)
-    none = Treatments((), (), (), ())
-    rows, choice = animal_rows(records), PriorChoice(how.priors)
-
-    def context(one: Series) -> Context:
-        return Context(
-            records=records,
-            rows=store.of_animal(one.animal),
-            treatments=treatments.get(one.animal, none),
-            rule=how.rule,
-            bridge=(),
-            priors=choice.of(one, rows[one.animal].measured_before),
-            fixed=None,
-            given=how.priors,
-        )
-
-    def shape(one: Series) -> tuple[int, ...]:
-        return len(one.courses), one.y.size
-
-    fitted: dict[str, Trend] = {}
-    for part in side_by_side(series, shape, alike=1, together=_FITTED):
-        fitted |= {trend.series.animal: trend for trend in _fit(part, [*map(context, part)])}
-    return fitted
 
 
 def _fit(series: Sequence[Series], contexts: Sequence[Context]) -> list[Trend]:

@@ -192,7 +192,7 @@ def standing(
         written=seen.written,
         age_years=row.age_years(as_of if latest is None else latest),
         judged=not seen.written and (trend is None or category_withheld(trend) is None),
-        treated=_treated(treatments, as_of),
+        treated=treated_on(treatments, as_of),
         on_drug=seen.on_drug,
         p_target=p[0],
         p_160=None if p[1] is None else 1 - p[1],
@@ -286,7 +286,8 @@ def _probabilities(trend: Trend | None, values: Sequence[float]) -> tuple[float 
     return tuple(np.atleast_1d(trend.latest.below(np.array(values) - added)).tolist())
 
 
-def _treated(treatments: Treatments, as_of: np.datetime64) -> bool:
+def treated_on(treatments: Treatments, as_of: np.datetime64) -> bool:
+    """Return whether a modelled course is on at a date, its last day included."""
     return any(
         one.started_on <= as_of and (np.isnat(one.stopped_on) or one.stopped_on >= as_of)
         for one in treatments.courses

@@ -14,6 +14,7 @@ from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, METHODS, TREND_CONDITIONS
+from bpvet.garbage import garbage_waits
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
 from bpvet.models.trend.columns import Columns, noise_groups
@@ -150,6 +151,7 @@ def _numbers(trend: Trend, usual: Mixture, level: float) -> tuple[float, float, 
     return float(usual.mean), low, high, float(usual.sd)
 
 
+@garbage_waits()
 def fit_trends(
     records: Records,
     quantities: Iterable[str] = ("systolic",),

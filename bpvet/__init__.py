@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from bpvet.answers.clinic.cohort import cohort_answer as cohort_answer
     from bpvet.answers.due.due import Due as Due
     from bpvet.answers.due.due import due as due
+    from bpvet.answers.due.in_parts import due_in_parts as due_in_parts
     from bpvet.answers.fhir.fhir import FhirBundle as FhirBundle
     from bpvet.answers.fhir.fhir import fhir_bundle as fhir_bundle
     from bpvet.answers.owner.owner import OwnerAnswer as OwnerAnswer
@@ -52,6 +53,7 @@ if TYPE_CHECKING:
     from bpvet.models.plan.plan import Plan as Plan
     from bpvet.models.plan.plan import plan as plan
     from bpvet.models.trend.fit import fit_trend as fit_trend
+    from bpvet.models.trend.in_parts import fit_trends_in_parts as fit_trends_in_parts
     from bpvet.models.trend.learning import learn_priors as learn_priors
     from bpvet.models.trend.trend import Trend as Trend
     from bpvet.models.trend.trends import Trends as Trends
@@ -104,11 +106,13 @@ _ROOMS = {
     "clinic_cohort": "bpvet.models.clinic.cohort",
     "cohort_answer": "bpvet.answers.clinic.cohort",
     "due": "bpvet.answers.due.due",
+    "due_in_parts": "bpvet.answers.due.in_parts",
     "fhir_bundle": "bpvet.answers.fhir.fhir",
     "fit_cohort": "bpvet.mixed.cohort",
     "fit_joint": "bpvet.models.kidney.joint",
     "fit_trend": "bpvet.models.trend.fit",
     "fit_trends": "bpvet.models.trend.trends",
+    "fit_trends_in_parts": "bpvet.models.trend.in_parts",
     "kidney": "bpvet.models.kidney.kidney",
     "learn_priors": "bpvet.models.trend.learning",
     "over_time": "bpvet.models.clinic.over_time",

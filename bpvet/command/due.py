@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
 from bpvet.command.shared.cautions import add_cautions, cautions_block
-from bpvet.command.shared.opening import inputs_read, named_priors, usable
+from bpvet.command.shared.opening import (
+    inputs_read,
+    named_priors,
+    read_options,
+    tell_findings,
+    usable,
+)
 from bpvet.command.shared.output import (
     counted,
     print_json,
@@ -23,20 +29,27 @@ from bpvet.errors import CallError
 from bpvet.files import write_all, write_whole
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
     from bpvet.answers.due.due import Due, DueRow
-    from bpvet.records.records import Records
+    from bpvet.answers.sheet.sheet import SheetAnswer
+    from bpvet.facts.priors.table import PriorTable
+
+    Rooms = Callable[[], Mapping[str, SheetAnswer]]
 
 ABOUT = """\
 Every animal of the clinic once, the most pressing first: what is urgent, what is overdue,
 what is due within --days, and whose eyes, blood or urine are due. With -o it goes into a
 file (.csv, .xlsx, .parquet, .jsonl, .ics or .html), or as page, table and calendar into a
 folder, where each row leads to a sheet for the room, written beside it, and to the animal's
-own page if that is there.
+own page if that is there. With --parts PATH is a folder of folders, such as one a clinic,
+which are read and fitted one by one; all records of an animal must lie in one of them.
 
 examples:
   bpvet due records
   bpvet due records -o due.ics --pseudonyms
   bpvet due records -o morning
+  bpvet due clinics --parts --processes 4 -o due.parquet
 """
 #: Animals that are printed of many.
 _SHOWN = 30
@@ -62,6 +75,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     options.add_rule(parser)
     options.add_guideline(parser)
     options.add_priors(parser)
+    parser.add_argument("--parts", action="store_true", help="each folder in PATH holds records")
+    parser.add_argument(
+        "--processes",
+        type=_processes,
+        metavar="N",
+        help="with --parts: work on so many at once (1); the list is the same",
+    )
     parser.add_argument("-o", "--output", metavar="FILE", help="a file, or a folder, to write")
     options.add_plain(parser)
     options.add_force(parser, "replace files that are there")
@@ -71,7 +91,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the list, or write it."""
-    from bpvet.answers.due.due import due
     from bpvet.facts.categories import guideline
 
     # What is wrong with the call is said before the work is done.
@@ -79,6 +98,21 @@ def run(arguments: argparse.Namespace) -> int:
     priors = named_priors(arguments)
     _refuse(arguments)
     progress("Looking at every animal; of thousands this takes minutes.", arguments.quiet)
+    found, rooms = (_of_parts if arguments.parts else _of_whole)(arguments, priors)
+    places = [] if arguments.output is None else _written(arguments, found, rooms)
+    if arguments.json:
+        print_json(found.to_list())
+    elif places:
+        print(printable(f'The list is in "{places[0]}".'))
+    else:
+        print(due_text(found, every=arguments.all, every_caution=arguments.cautions))
+    return 0
+
+
+def _of_whole(arguments: argparse.Namespace, priors: PriorTable | None) -> tuple[Due, Rooms]:
+    """Return the list of one set of records, and what makes its sheets for the room."""
+    from bpvet.answers.due.due import due
+
     records = usable(arguments)
     found = due(
         records,
@@ -88,14 +122,38 @@ def run(arguments: argparse.Namespace) -> int:
         priors=priors,
         pseudonyms=arguments.pseudonyms,
     )
-    places = [] if arguments.output is None else _written(arguments, found, records)
-    if arguments.json:
-        print_json(found.to_list())
-    elif places:
-        print(printable(f'The list is in "{places[0]}".'))
-    else:
-        print(due_text(found, every=arguments.all, every_caution=arguments.cautions))
-    return 0
+
+    def rooms() -> Mapping[str, SheetAnswer]:
+        from bpvet.answers.sheet.sheet import sheets
+
+        return sheets(records, found)
+
+    return found, rooms
+
+
+def _of_parts(arguments: argparse.Namespace, priors: PriorTable | None) -> tuple[Due, Rooms]:
+    """Return the list of the folders in PATH; how many findings each has goes to stderr."""
+    from bpvet.answers.due.due import reach_of
+    from bpvet.answers.due.in_parts import Listing, due_and_findings
+    from bpvet.models.records_in_parts import Reading, paths_of
+
+    found, findings = due_and_findings(
+        paths_of(arguments.path),
+        Listing(arguments.guideline, reach_of(arguments.days), arguments.rule, priors),
+        Reading.by(arguments.as_of, read_options(arguments).to_plain()),
+        arguments.processes,
+        arguments.pseudonyms,
+    )
+    for part, count in findings.items():
+        if count:
+            tell_findings(count, part, arguments.quiet)
+    return found, dict
+
+
+def _processes(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 0 < int(text) < 1000:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a number of processes such as 4')
+    return int(text)
 
 
 def _days(text: str) -> int:
@@ -121,9 +179,16 @@ def _kind(arguments: argparse.Namespace) -> str:
 
 def _refuse(arguments: argparse.Namespace) -> None:
     """Refuse what could not be written, before the work is done."""
+    if arguments.processes and not arguments.parts:
+        raise CallError("--processes goes with --parts.")
     if arguments.output is None:
         return
     place, ending = Path(arguments.output), _kind(arguments)
+    if not ending and arguments.parts:
+        raise CallError(
+            f'"{place}": with --parts the list goes into a file, not into a folder with a sheet '
+            "for each row."
+        )
     if not ending:
         tell_recovered(place)
         return
@@ -136,15 +201,13 @@ def _refuse(arguments: argparse.Namespace) -> None:
             writable(place.with_name(name), inputs, arguments.force)
 
 
-def _written(arguments: argparse.Namespace, found: Due, records: Records) -> list[Path]:
+def _written(arguments: argparse.Namespace, found: Due, rooms: Rooms) -> list[Path]:
     """Write the list where it was asked for; return its files, the main one first."""
-    from bpvet.answers.sheet.sheet import sheets
     from bpvet.reports.due import due_page, due_words, pages_in, sheets_in, write_due
 
     place, ending = Path(arguments.output), _kind(arguments)
     if not ending:
-        rooms = sheets(records, found)
-        return list(write_due(found, place, inputs_read(arguments), arguments.force, rooms))
+        return list(write_due(found, place, inputs_read(arguments), arguments.force, rooms()))
     if ending in _TABLES:
         from bpvet.records.table_files import table_files
 

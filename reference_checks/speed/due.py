@@ -29,8 +29,8 @@ AS_OF = "2026-06-01"
 LIMIT = 1.5
 
 
-def clinic(animals: int, seed: int = 1) -> bpvet.Records:
-    """Return an invented clinic of cats and dogs, five readings a session."""
+def tables(animals: int, seed: int = 1) -> dict[str, pd.DataFrame]:
+    """Return the tables of an invented clinic of cats and dogs, five readings a session."""
     rng = np.random.default_rng(seed)
     readings, owners, drugs, labs, signs = [], [], [], [], []
     for a in range(animals):
@@ -53,15 +53,23 @@ def clinic(animals: int, seed: int = 1) -> bpvet.Records:
         if rng.random() < 0.5:
             sign = rng.choice(["fundus normal", "murmur", "weight loss", "eyes normal OU"])
             signs.append((name, "2025-03-01", sign))
-    frame = pd.DataFrame
-    return bpvet.Records.from_frames(
-        frame(readings, columns=["animal", "taken_at", "method", "systolic"]),
-        animals=frame(owners, columns=["animal", "name", "species", "birth_date"]),
-        treatments=frame(drugs, columns=["animal", "drug", "started_on", "dose", "dose_unit"]),
-        labs=frame(labs, columns=["animal", "sampled_on", "analyte", "value", "unit"]),
-        observations=frame(signs, columns=["animal", "seen_on", "sign"]),
-        as_of=AS_OF,
-    )
+    heads = {
+        "readings": ["animal", "taken_at", "method", "systolic"],
+        "animals": ["animal", "name", "species", "birth_date"],
+        "treatments": ["animal", "drug", "started_on", "dose", "dose_unit"],
+        "labs": ["animal", "sampled_on", "analyte", "value", "unit"],
+        "observations": ["animal", "seen_on", "sign"],
+    }
+    rows = (readings, owners, drugs, labs, signs)
+    return {
+        name: pd.DataFrame(held, columns=columns)
+        for (name, columns), held in zip(heads.items(), rows, strict=True)
+    }
+
+
+def clinic(animals: int, seed: int = 1) -> bpvet.Records:
+    """Return the records of such a clinic."""
+    return bpvet.Records.from_frames(**tables(animals, seed), as_of=AS_OF)
 
 
 def timed(work: Callable[[], object]) -> float:

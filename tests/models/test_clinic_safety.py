@@ -159,7 +159,7 @@ def test_a_series_that_cannot_be_fitted_takes_no_other_with_it(records, monkeypa
     import bpvet.models.safety.clinic as module
     from bpvet.errors import FitError
 
-    real = module.fit_series
+    real = module.fit_clinic
 
     def fit(series, contexts):
         if any(one.animal == "A006" for one in series):
@@ -167,7 +167,7 @@ def test_a_series_that_cannot_be_fitted_takes_no_other_with_it(records, monkeypa
         return real(series, contexts)
 
     whole = {one.row.animal: one for one in clinic_safety(records)}
-    monkeypatch.setattr(module, "fit_series", fit)
+    monkeypatch.setattr(module, "fit_clinic", fit)
     found = {one.row.animal: one for one in clinic_safety(records)}
     assert list(found) == list(whole)
     assert whole["A006"].trend is not None

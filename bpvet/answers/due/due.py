@@ -274,26 +274,95 @@ def due(
     """
     if as_of is not None:
         records = records.speaking_on(as_of)
+    reach = reach_of(days)
+    rows = ranked_rows(records, guideline, reach, rule, priors)
+    origin = Origin(records.as_of, records.digest, left_by(records))
+    return due_of(rows, origin, guideline, reach, pseudonyms)
+
+
+def reach_of(days: int | None) -> int:
+    """Return how many days ahead the list looks: those given, or the default.
+
+    Raises
+    ------
+    CallError
+        They are below 0.
+    """
     reach = int(fact("project.due.reach").value or 0) if days is None else days
     if reach < 0:
         raise CallError(f"days must be 0 or more, not {days}.")
+    return reach
+
+
+def left_by(records: Records) -> int:
+    """Return how many animals have left by the date of the records."""
+    return sum(one.left(records.as_of) for one in records.rows_by_animal.values())
+
+
+#: What a row is sorted by, and the row.
+Ranked = tuple[tuple[Any, ...], DueRow]
+
+
+def ranked_rows(
+    records: Records,
+    guideline: str,
+    reach: int,
+    rule: str,
+    priors: Priors | PriorTable | None,
+) -> list[Ranked]:
+    """Return the row of each animal that has not left, and what it is sorted by; not yet sorted.
+
+    Parameters
+    ----------
+    records, guideline, rule, priors
+        As `due` takes them.
+    reach : int
+        Windows that end within so many days are due.
+    """
     found = clinic_safety(records, guideline, rule=rule, priors=priors)
     contacts = _contacts(records)
-    placed = [_row(one, reach, contacts.get(one.row.animal)) for one in found]
-    rows = [row for _, row in sorted(placed, key=lambda pair: (*pair[0], pair[1].animal))]
+    return [_row(one, reach, contacts.get(one.row.animal)) for one in found]
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where a list comes from: the date and digest of its records, and how many animals left."""
+
+    as_of: np.datetime64
+    digest: str
+    left: int
+
+
+def due_of(
+    ranked: Sequence[Ranked], origin: Origin, guideline: str, reach: int, pseudonyms: bool
+) -> Due:
+    """Return the list of these rows, the most pressing first.
+
+    Parameters
+    ----------
+    ranked : sequence of (tuple, DueRow)
+        As `ranked_rows` gives them, of one set of records or of several without a common animal.
+    origin : Origin
+    guideline : str
+    reach : int
+        Windows that end within so many days are due.
+    pseudonyms : bool
+        Whether numbers stand in place of ids and names; the digest is what tells them apart.
+    """
+    rows = [row for _, row in sorted(ranked, key=lambda pair: (*pair[0], pair[1].animal))]
     if pseudonyms:
-        called = pseudonyms_of([one.animal for one in rows], records.digest)
+        called = pseudonyms_of([one.animal for one in rows], origin.digest)
         rows = [replace(one, animal=called[one.animal], name="") for one in rows]
     return Due(
         rows=tuple(rows),
-        as_of=records.as_of,
+        as_of=origin.as_of,
         days=reach,
         guideline=guideline,
-        left=sum(one.left(records.as_of) for one in records.rows_by_animal.values()),
+        left=origin.left,
         pseudonyms=pseudonyms,
         cautions=tuple(one.text for one in cautions_for(("raised", "treated", "labs"))),
         version=__version__,
-        data_digest="" if pseudonyms else records.digest,
+        data_digest="" if pseudonyms else origin.digest,
     )
 
 

@@ -73,12 +73,17 @@ def usable(arguments: argparse.Namespace) -> Records:
     """
     records = opened(arguments).require_usable()
     if records.findings:
-        many = counted(len(records.findings), "finding")
         from bpvet.records.formats.database import without_password
 
-        path = shlex.quote(without_password(arguments.path))
-        say(f"{many} about the records; to see them: bpvet check {path}", arguments.quiet)
+        path = without_password(arguments.path)
+        tell_findings(len(records.findings), path, arguments.quiet)
     return records
+
+
+def tell_findings(count: int, path: str, quiet: bool) -> None:
+    """Say to the error stream how many findings there are about records, and how to see them."""
+    many = counted(count, "finding")
+    say(f"{many} about the records; to see them: bpvet check {shlex.quote(path)}", quiet)
 
 
 def fitted(arguments: argparse.Namespace) -> Trend:

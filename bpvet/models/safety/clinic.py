@@ -22,10 +22,11 @@ from bpvet.maths.newest import session_ahead
 from bpvet.models.safety.recheck import fitting, may_matter, recheck
 from bpvet.models.safety.safety import Safety, safety
 from bpvet.models.safety.standing import below_judged, keep_dates, tails
-from bpvet.models.trend.fit import PriorChoice, fit_series
+from bpvet.models.trend.fit import PriorChoice
 from bpvet.models.trend.newest import ASKED, side_by_side, usual_newest
 from bpvet.models.trend.outlook import Surprise, before_newest, newest_asked, surprise_of
 from bpvet.models.trend.trend import Context, Trend
+from bpvet.models.trend.trends import fit_clinic
 from bpvet.records.animal_rows import AnimalRow, animal_rows
 from bpvet.records.records import Records
 from bpvet.visits.clinic_sessions import clinic_sessions
@@ -278,7 +279,7 @@ class Clinic:
 
         series = [self.series[animal] for animal in animals if animal in self.series]
         fitted: dict[str, Trend] = {}
-        for part in side_by_side(series, shape, alike=1, together=_FITTED):
+        for part in side_by_side(series, shape, alike=2, together=_FITTED):
             fitted |= {trend.series.animal: trend for trend in _fit(part, [*map(context, part)])}
         shown = list(fitted.values())
         for one, usual in zip(shown, usual_newest(shown), strict=True):
@@ -316,7 +317,8 @@ class Fitted:
 def _fit(series: Sequence[Series], contexts: Sequence[Context]) -> list[Trend]:
     """Fit series side by side; one that cannot be fitted takes no other with it."""
     try:
-        return fit_series(series, contexts)
+        # By equal shapes: no digit of an animal depends on the animals beside it.
+        return fit_clinic(series, contexts)
     except FitError:
         if len(series) == 1:
             return []
@@ -368,7 +370,7 @@ def _with_surprises(found: Sequence[AnimalSafety]) -> list[AnimalSafety]:
     def shape(i: int) -> tuple[int, ...]:
         return len(trends[i].columns.terms), before[i].y.size
 
-    for part in side_by_side(sorted(before), shape, alike=1, together=_FITTED):
+    for part in side_by_side(sorted(before), shape, alike=2, together=_FITTED):
         fits = _fit([before[i] for i in part], [trends[i].context for i in part])
         earlier = {fit.series.animal: fit for fit in fits}
         known = [i for i in part if trends[i].series.animal in earlier]

@@ -269,21 +269,24 @@ def fit_clinic(
 
 
 def _batches(series: Sequence[Series], columns: Sequence[Columns]) -> Iterator[list[int]]:
-    """Yield series of nearly one length together, so that little is padding."""
+    """Yield series of one length and as many coefficients together.
+
+    Nothing is padded then, so that no digit of an animal depends on those it is fitted beside.
+    """
     shapes = [
         (len(noise_groups(one)), one.y.size, len(own.terms))
         for one, own in zip(series, columns, strict=True)
     ]
     batch: list[int] = []
-    held = (0, 0)
+    shape = (0, 0, 0)
     for i in sorted(range(len(series)), key=lambda i: (shapes[i], i)):
-        groups, sessions, terms = shapes[i]
+        _, sessions, terms = shapes[i]
         most = max(1, min(_MOST_ANIMALS, _BATCH_VALUES // (_NODES * (sessions + terms**2))))
-        if batch and (len(batch) >= most or held != (groups, terms)):
+        if batch and (len(batch) >= most or shape != shapes[i]):
             yield batch
             batch = []
         batch.append(i)
-        held = (groups, terms)
+        shape = shapes[i]
     if batch:
         yield batch
 

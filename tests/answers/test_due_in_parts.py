@@ -3,7 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
 
+import pandas as pd
 import pytest
 
 import bpvet
@@ -106,3 +113,16 @@ def test_the_command_says_what_was_found_in_each_part(clinics, held, tmp_path, c
     told = capsys.readouterr().err
     assert "2 findings about the records" in told
     assert "bad" in told
+
+
+def test_the_two_commands_of_the_readme(clinics, tmp_path):
+    shutil.copytree(clinics / "2", tmp_path / "clinics")
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"^```\n(bpvet due clinics.*?)^```", text, flags=re.DOTALL | re.MULTILINE)
+    for line in block.splitlines():
+        program, *words = shlex.split(line)
+        ahead = ["-m", "bpvet"] if program == "bpvet" else []
+        subprocess.run([sys.executable, *ahead, *words], cwd=tmp_path, check=True)
+    assert len(pd.read_parquet(tmp_path / "due.parquet")) == 39
+    files = sorted((tmp_path / "trends").iterdir())
+    assert [len(pd.read_parquet(file)) for file in files] == [20, 20]

@@ -223,10 +223,10 @@ def whiten(batch: Batch, noise: Noise, *, keep: bool = False, backwards: bool = 
         np.divide(error, np.sqrt(total), out=scaled[j])
         if keep:
             means[j], shares[j] = mean, share
-    return Whitened(_cross_products(scaled), log_det, means[order], shares[order])
+    return Whitened(cross_products(scaled), log_det, means[order], shares[order])
 
 
-def _cross_products(scaled: Array) -> Array:
+def cross_products(scaled: Array) -> Array:
     """Return the lower triangle of the columns' cross-products, (C, C, B, K)."""
     count = scaled.shape[1]
     gram = np.zeros((count, count, *scaled.shape[2:]))

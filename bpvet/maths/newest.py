@@ -11,7 +11,17 @@ from dataclasses import fields
 
 import numpy as np
 
-from bpvet.maths.gaussian import Array, Batch, Noise, coefficients, forward_solve, whiten
+from bpvet.maths.gaussian import (
+    Array,
+    Batch,
+    Noise,
+    backward_solve,
+    carried,
+    cholesky,
+    cross_products,
+    forward_solve,
+    session_noise,
+)
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Part, Posterior
 
@@ -113,18 +123,53 @@ def _ahead(
             for name in ("visit", "reading", "wander")
         )
     )
-    past = whiten(batch, noise, keep=True)
-    fit = coefficients(batch, noise.reading, past)
-    carried = np.exp(-(np.array(day) - batch.day[-1]) / batch.wander_days)[:, None]
-    wander = past.mean[-1] * carried
-    share = past.share[-1] * carried**2 + (1 - carried**2)
+    gram, last, remaining = _past(batch, noise)
     p = batch.terms
+    for i, inverse in enumerate(1 / batch.prior_sd**2):
+        gram[i, i] += inverse[:, None]
+    root = cholesky(gram[:p, :p])
+    mean = backward_solve(root, forward_solve(root, gram[p, :p]))
+    reach = np.exp(-(np.array(day) - batch.day[-1]) / batch.wander_days)[:, None]
+    wander = last * reach
+    share = remaining * reach**2 + (1 - reach**2)
     rows = np.array(design)
     left = rows.T[:, :, None] - wander[:p]
     prior = np.einsum("bp,bp->b", rows, np.array([one.prior_mean for one in parts]))
-    centre = prior[:, None] + wander[p] + np.sum(left * fit.mean, axis=0)
-    half = forward_solve(fit.root, left)
+    centre = prior[:, None] + wander[p] + np.sum(left * mean, axis=0)
+    half = forward_solve(root, left)
     return centre, noise.wander * share + np.sum(half * half, axis=0), noise
+
+
+def _past(batch: Batch, noise: Noise) -> tuple[Array, Array, Array]:
+    """Return what the filter leaves at the newest session of a batch without padding.
+
+    The same as `bpvet.maths.gaussian.whiten` there, without the path that led to it and without
+    the determinants, which only a likelihood asks for.
+
+    Returns
+    -------
+    (p + 1, p + 1, B, K), (p + 1, B, K), (B, K)
+        Cross-products of the whitened columns, lower triangle; filtered mean of the wander for
+        every column, and its remaining share of sw².
+    """
+    columns = np.concatenate([batch.x, batch.y[None]])
+    phi, variance = carried(batch.day, batch.wander_days), session_noise(batch, noise)
+    mean = np.zeros((len(columns), *noise.wander.shape))
+    share, error = np.ones(noise.wander.shape), np.empty_like(mean)
+    scaled = np.empty((batch.sessions, *mean.shape))
+    for j in range(batch.sessions):
+        f = phi[j][:, None]
+        share *= f * f
+        share += 1 - f * f
+        mean *= f
+        before = noise.wander * share
+        total = before + variance[j]
+        np.subtract(columns[:, j, :, None], mean, out=error)
+        np.divide(error, np.sqrt(total), out=scaled[j])
+        share *= variance[j] / total
+        error *= before / total
+        mean += error
+    return cross_products(scaled), mean, share
 
 
 def _mixtures(
@@ -148,5 +193,7 @@ def _mixtures(
 def _padded(values: Array, nodes: int) -> Array:
     """Return values (..., K) with their last node repeated up to so many."""
     count = values.shape[-1]
+    if count == nodes:
+        return values
     index = np.minimum(np.arange(nodes), count - 1)
     return values[..., index]

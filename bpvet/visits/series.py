@@ -330,15 +330,20 @@ def rounding_step(series: Series) -> float:
     float
         2 where every reading is even, else 1, in the unit; 0 where rounding need not be thought of.
     """
-    several = series.numbers >= 2
-    squares = [
-        (ss if known else None) if own is None else own.ss
-        for ss, known, own in zip(series.ss, series.scatter_known, series.held, strict=True)
-    ]
-    if not several.any() or any(squares[i] is None or squares[i] for i in np.flatnonzero(several)):
+    several = False
+    columns = (series.numbers, series.ss, series.scatter_known)
+    each = zip(*(values.tolist() for values in columns), series.held, strict=True)
+    for number, ss, known, own in each:
+        if number < 2:
+            continue
+        square = (ss if known else None) if own is None else own.ss
+        if square is None or square:
+            return 0.0
+        several = True
+    if not several:
         return 0.0
-    known = series.y[series.plain]
-    return 2.0 if known.size and np.all(known % 2 == 0) else 1.0
+    plain = series.y[series.plain]
+    return 2.0 if plain.size and np.all(plain % 2 == 0) else 1.0
 
 
 def _built(

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import nbformat
 import pytest
+from nbconvert import HTMLExporter
 
-from bpvet.reports.page import NOTEBOOK_ONLY, POLICY, cleaned, page
+from bpvet.reports.page import NOTEBOOK_ONLY, POLICY, _body, cleaned, page
 
 PIXEL = "data:image/png;base64,iVBORw0KGgo="
 
@@ -110,3 +111,26 @@ def test_an_output_cannot_break_out_of_the_page() -> None:
     assert "alert(1)" not in html
     assert html.count("</main>") == 1
     assert html.count("</body>") == 1
+
+
+def test_cells_are_as_the_exporter_itself_writes_them() -> None:
+    v4 = nbformat.v4
+    html = (
+        f'<div tabindex="0" role="region" class="scroll">\n\n <p>a &gt; b  c</p>  <b>d</b> \n</div>'
+        f'<pre class="x" id="y">  one\n\n\n  <b> two</b>  \n <i>three</i></pre>\n\n'
+        f'<picture><source srcset="{PIXEL}" media="all"><img src="{PIXEL}" alt="> a <"></picture>'
+    ).replace('alt="> a <"', 'alt="&gt; a &lt;"')
+    shown = v4.new_code_cell(
+        "1", outputs=[v4.new_output("execute_result", data={"text/html": html, "text/plain": "t"})]
+    )
+    printed = v4.new_code_cell("2", outputs=[v4.new_output("stream", text="a\n\n  b < c\n\n")])
+    cells = [v4.new_markdown_cell("# One\n\n\ntwo  *three*\n\n- four"), shown, printed]
+    notebook = v4.new_notebook(cells=cells)
+    own = HTMLExporter(
+        template_name="basic",
+        exclude_input=True,
+        exclude_input_prompt=True,
+        exclude_output_prompt=True,
+        exclude_anchor_links=True,
+    )
+    assert cleaned(_body(notebook)) == cleaned(own.from_notebook_node(notebook)[0])

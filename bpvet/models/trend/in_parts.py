@@ -149,9 +149,18 @@ def _fit(job: _Job) -> tuple[pd.DataFrame | None, Codes]:
     frame.to_parquet(content, index=False)
     # Whole or not at all: a part may be begun again while a worker given up for lost still writes.
     begun = job.file.with_name(f"{job.file.name}.{token_hex(4)}")
-    begun.write_bytes(content.getvalue())
-    os.replace(begun, job.file)
+    with _writing(job.file):
+        begun.write_bytes(content.getvalue())
+        os.replace(begun, job.file)
     return None, animal_codes(records)
+
+
+@contextmanager
+def _writing(place: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise CallError(f'"{place}" cannot be written: {error.strerror}.') from None
 
 
 @contextmanager
@@ -162,13 +171,12 @@ def _put_in_place(place: Path, read: Sequence[str | os.PathLike[str]]) -> Iterat
     if {Path(one).resolve() for one in read} & set(place.resolve().parents):
         raise CallError(f'"{place}" lies among the parts, and results are no records.')
     folder = place.with_name(f".{place.name}-{token_hex(4)}")
-    try:
+    with _writing(place):
         folder.mkdir()
-    except OSError as error:
-        raise CallError(f'"{place}" cannot be written: {error.strerror}.') from None
     try:
         yield folder
-        folder.rename(place)
+        with _writing(place):
+            folder.rename(place)
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise

@@ -65,18 +65,18 @@ class Reading:
         day = today() if as_of is None else date_of(as_of, "as_of")
         return cls(day, ReadOptions(**(options or {})).to_plain())
 
-    def of(self, part: str) -> Records:
+    def of(self, path: str) -> Records:
         """Return the usable records of a part."""
-        return read(part, as_of=self.as_of, **self.options).require_usable()
+        return read(path, as_of=self.as_of, **self.options).require_usable()
 
 
 @contextmanager
-def naming(part: str) -> Iterator[None]:
+def naming(path: str) -> Iterator[None]:
     """Name the part in whatever error is raised about it."""
     try:
         yield
     except BpvetError as error:
-        error.args = (f'Part "{part}": {error}', *error.args[1:])
+        error.args = (f'Part "{path}": {error}', *error.args[1:])
         raise
 
 
@@ -95,18 +95,18 @@ def paths_of(parts: Paths) -> list[str]:
         folders, where nobody would read them.
     """
     if not isinstance(parts, (str, os.PathLike)):
-        named = [os.fspath(part) for part in parts]
+        named = [os.fspath(path) for path in parts]
         if not named:
             raise CallError("There are no parts.")
-        if twice := [part for part, count in Counter(named).items() if count > 1]:
+        if twice := [path for path, count in Counter(named).items() if count > 1]:
             raise CallError(f'Part "{twice[0]}" is named more than once.')
         return named
     root = existing(parts)
     inside = sorted(root.iterdir()) if root.is_dir() else []
-    folders = [str(one) for one in inside if one.is_dir() and not one.name.startswith(".")]
+    folders = [str(path) for path in inside if path.is_dir() and not path.name.startswith(".")]
     if not folders:
         raise CallError(f'"{root}" holds no folders: each folder of records in it is a part.')
-    if beside := [one.name for one in inside if one.is_file() and table_of(one.name)]:
+    if beside := [path.name for path in inside if path.is_file() and table_of(path.name)]:
         raise CallError(
             f'"{root}" holds parts, and beside them the records "{beside[0]}", which no part '
             "would have: put them into the parts."
@@ -194,7 +194,7 @@ def refuse_shared(
         To read those parts again in which one code is met: two ids may share a code.
     """
     every = np.concatenate(codes)
-    owner = np.repeat(np.arange(len(parts)), [one.size for one in codes])
+    owner = np.repeat(np.arange(len(parts)), [of_part.size for of_part in codes])
     order = np.argsort(every, kind="stable")
     same = np.flatnonzero(np.diff(every[order]) == 0)
     pairs = {(int(owner[order[i]]), int(owner[order[i + 1]])) for i in same}
@@ -209,5 +209,5 @@ def refuse_shared(
 
 
 def _animals(job: tuple[str, Reading]) -> set[str]:
-    part, reading = job
-    return set(reading.of(part).rows_by_animal)
+    path, reading = job
+    return set(reading.of(path).rows_by_animal)

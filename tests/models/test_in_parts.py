@@ -169,6 +169,16 @@ def test_errors_name_the_part(clinics, tmp_path):
             bpvet.fit_trends_in_parts([tmp_path / "bare"], executor=executor)
 
 
+def test_a_full_disk_is_an_error_and_leaves_nothing(clinics, tmp_path, monkeypatch):
+    def full(self, content):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(CallError, match="cannot be written: No space left"):
+        bpvet.fit_trends_in_parts(clinics / "2", output=tmp_path / "trends", as_of=AS_OF)
+    assert os.listdir(tmp_path) == []
+
+
 def test_calls_that_are_wrong(clinics, tmp_path):
     (tmp_path / "records").mkdir()
     with pytest.raises(CallError, match="holds no folders"):
@@ -185,6 +195,8 @@ def test_calls_that_are_wrong(clinics, tmp_path):
         bpvet.fit_trends_in_parts(clinics / "2", executor="two")
     with pytest.raises(CallError, match="among the parts"):
         bpvet.fit_trends_in_parts(clinics / "2", output=clinics / "2" / "trends")
+    with pytest.raises(CallError, match="cannot be written: No such file"):
+        bpvet.fit_trends_in_parts(clinics / "2", output=tmp_path / "nowhere" / "trends")
     (tmp_path / "readings.csv").touch()
     with pytest.raises(CallError, match=r"beside them the records .readings.csv"):
         bpvet.fit_trends_in_parts(tmp_path)

@@ -154,19 +154,19 @@ def due_and_findings(
     pseudonyms : bool
     """
     guideline_of(listing.guideline)
-    done = gathered(_rows, [(part, reading, listing) for part in parts], executor)
-    refuse_shared(parts, [one.codes for one in done], reading, executor)
-    ranked = [pair for one in done for pair in one.ranked]
-    digest = sha256(" ".join(one.digest for one in done).encode()).hexdigest()
-    origin = Origin(reading.as_of, digest, sum(one.left for one in done))
-    found = due_of(ranked, origin, listing.guideline, listing.reach, pseudonyms)
-    return found, {part: one.findings for part, one in zip(parts, done, strict=True)}
+    done = gathered(_rows, [(path, reading, listing) for path in parts], executor)
+    refuse_shared(parts, [found.codes for found in done], reading, executor)
+    ranked = [pair for found in done for pair in found.ranked]
+    digest = sha256(" ".join(found.digest for found in done).encode()).hexdigest()
+    origin = Origin(reading.as_of, digest, sum(found.left for found in done))
+    due = due_of(ranked, origin, listing.guideline, listing.reach, pseudonyms)
+    return due, {path: found.findings for path, found in zip(parts, done, strict=True)}
 
 
 def _rows(job: tuple[str, Reading, Listing]) -> PartRows:
-    part, reading, listing = job
-    with naming(part):
-        records = reading.of(part)
+    path, reading, listing = job
+    with naming(path):
+        records = reading.of(path)
         how = (listing.guideline, listing.reach, listing.rule, listing.priors)
         ranked = tuple(ranked_rows(records, *how))
     codes, found = animal_codes(records), len(records.findings)

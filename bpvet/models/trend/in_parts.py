@@ -36,7 +36,7 @@ _FITTING = ("quantities", "methods", "conditions", "rule", "bridge", "priors", "
 class _Job:
     """A part, how it is read and fitted, and the file that its frame goes into, if any."""
 
-    part: str
+    path: str
     reading: Reading
     fitting: Mapping[str, Any]
     level: float
@@ -115,23 +115,23 @@ def fit_trends_in_parts(
     # What can be gone through once would be empty for the second part.
     kept = {name: _kept(value) for name, value in fitting.items()}
     if output is None:
-        done = gathered(_fit, [_Job(one, how, kept, level, None) for one in paths], executor)
+        done = gathered(_fit, [_Job(path, how, kept, level, None) for path in paths], executor)
         refuse_shared(paths, [codes for _, codes in done], how, executor)
         return [frame for frame, _ in done if frame is not None]
-    place = Path(output)
+    target = Path(output)
     names = [f"trends-{i:06d}.parquet" for i in range(len(paths))]
     read = [*paths, parts] if isinstance(parts, (str, os.PathLike)) else paths
-    with _put_in_place(place, read) as folder:
+    with _put_in_place(target, read) as folder:
         jobs = [
-            _Job(one, how, kept, level, folder / name)
-            for one, name in zip(paths, names, strict=True)
+            _Job(path, how, kept, level, folder / name)
+            for path, name in zip(paths, names, strict=True)
         ]
         done = gathered(_fit, jobs, executor)
         refuse_shared(paths, [codes for _, codes in done], how, executor)
         # What a killed worker had begun.
         for stray in set(os.listdir(folder)) - set(names):
             (folder / stray).unlink()
-    return [place / name for name in names]
+    return [target / name for name in names]
 
 
 def _kept(value: Any) -> Any:
@@ -140,8 +140,8 @@ def _kept(value: Any) -> Any:
 
 def _fit(job: _Job) -> tuple[pd.DataFrame | None, Codes]:
     """Return the trends of a part as a frame, unless it was written, and the animals' codes."""
-    with naming(job.part):
-        records = job.reading.of(job.part)
+    with naming(job.path):
+        records = job.reading.of(job.path)
         frame = fit_trends(records, progress=False, **job.fitting).to_frame(job.level)
     if job.file is None:
         return frame, animal_codes(records)
@@ -149,26 +149,34 @@ def _fit(job: _Job) -> tuple[pd.DataFrame | None, Codes]:
     frame.to_parquet(content, index=False)
     # Whole or not at all: a part may be begun again while a worker given up for lost still writes.
     begun = job.file.with_name(f"{job.file.name}.{token_hex(4)}")
-    begun.write_bytes(content.getvalue())
-    os.replace(begun, job.file)
+    with _writing(job.file):
+        begun.write_bytes(content.getvalue())
+        os.replace(begun, job.file)
     return None, animal_codes(records)
 
 
 @contextmanager
-def _put_in_place(place: Path, read: Sequence[str | os.PathLike[str]]) -> Iterator[Path]:
-    """Give a new folder beside a place; put it there at the end, or take it away after an error."""
-    if place.exists():
-        raise CallError(f'"{place}" is there already: name a folder that is not.')
-    if {Path(one).resolve() for one in read} & set(place.resolve().parents):
-        raise CallError(f'"{place}" lies among the parts, and results are no records.')
-    folder = place.with_name(f".{place.name}-{token_hex(4)}")
+def _writing(target: Path) -> Iterator[None]:
     try:
-        folder.mkdir()
+        yield
     except OSError as error:
-        raise CallError(f'"{place}" cannot be written: {error.strerror}.') from None
+        raise CallError(f'"{target}" cannot be written: {error.strerror}.') from None
+
+
+@contextmanager
+def _put_in_place(target: Path, read: Sequence[str | os.PathLike[str]]) -> Iterator[Path]:
+    """Give a new folder beside a place; put it there at the end, or take it away after an error."""
+    if target.exists():
+        raise CallError(f'"{target}" is there already: name a folder that is not.')
+    if {Path(path).resolve() for path in read} & set(target.resolve().parents):
+        raise CallError(f'"{target}" lies among the parts, and results are no records.')
+    folder = target.with_name(f".{target.name}-{token_hex(4)}")
+    with _writing(target):
+        folder.mkdir()
     try:
         yield folder
-        folder.rename(place)
+        with _writing(target):
+            folder.rename(target)
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise

@@ -3,7 +3,7 @@
 What was compiled stands in ``built/``, a file for each data file: the TOML as it was then, byte by
 byte, and the table in it. It is used while the TOML is still the same; one that was changed since
 is parsed, so that a change is never overlooked, built or not. It is written by the build
-(``hatch_build.py``), for a wheel and for an editable install alike, and by
+(``.ci/compile_facts.py``), for a wheel and for an editable install alike, and by
 ``python -m bpvet.facts.compiled``. Standard library only, and nothing of bpvet: the build loads
 it before there is a package.
 """

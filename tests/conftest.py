@@ -1,12 +1,6 @@
 """What holds for every test."""
 
-# A process keeps the folder in which this was first imported as the first that its children look
-# for modules in: it is to be the project's, and not one of a test that lays traps there.
-import multiprocessing.process
-
 from hypothesis import settings
-
-assert multiprocessing.process
 
 # No test is timed: how long an example takes says how busy the machine is. The same examples every
 # time: a change is judged by what it did, not by what chance drew that day. Other ones are drawn

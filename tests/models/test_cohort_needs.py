@@ -67,13 +67,13 @@ def test_urgent_ones_come_first_and_then_the_farthest_from_target(needs: Needs) 
 def test_trends_are_fitted_of_those_that_are_asked_for_alone(monkeypatch) -> None:
     import bpvet.models.safety.clinic as module
 
-    real, fitted = module.fit_series, []
+    real, fitted = module.fit_clinic, []
 
     def fit(series, contexts):
         fitted.extend(one.animal for one in series)
         return real(series, contexts)
 
-    monkeypatch.setattr(module, "fit_series", fit)
+    monkeypatch.setattr(module, "fit_clinic", fit)
     found = asked()
     assert next(iter(found)).animal == "severe"
     assert fitted == ["severe"]

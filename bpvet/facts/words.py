@@ -53,6 +53,9 @@ KIDNEY_EDITIONS = ("iris2019", "iris2017")
 RULES = ("guideline", "all")
 BOUNDS = ("at least", "at most")
 
+#: Names that are read from the blocks when they are first asked for.
+_FROM_BLOCKS = ("SPECIES", "LAB_QUANTITIES", "UNITS", "DECIMALS", "QUANTITY_WORDS")
+
 _PRESSURE_UNITS = {
     "systolic": "mmHg",
     "diastolic": "mmHg",
@@ -116,11 +119,17 @@ def condition_of(setting: str, state: str) -> str:
 
 def __getattr__(name: str) -> Any:
     """Return what is read from the blocks; read once, and then a name like the others."""
+    if name not in _FROM_BLOCKS:
+        # Imports ask for names of their own: those read no block.
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    if name == "SPECIES":
+        from bpvet.facts.species import all_species
+
+        globals()[name] = tuple(all_species())
+        return globals()[name]
     from bpvet.facts.analytes import modelled_analytes
-    from bpvet.facts.species import all_species
 
     read: dict[str, Callable[[], Any]] = {
-        "SPECIES": lambda: tuple(all_species()),
         "LAB_QUANTITIES": lambda: tuple(modelled_analytes()),
         "UNITS": lambda: (
             _PRESSURE_UNITS | {key: one.unit for key, one in modelled_analytes().items()}
@@ -130,7 +139,5 @@ def __getattr__(name: str) -> Any:
             _PRESSURE_WORDS | {key: one.name for key, one in modelled_analytes().items()}
         ),
     }
-    if name not in read:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     globals()[name] = read[name]()
     return globals()[name]

@@ -5,8 +5,6 @@ Standard library only. Where a rule is from memory, the words say so.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from bpvet.answers.room.parts import GoOnAnswer, RangeAnswer, RoomWords
 from bpvet.answers.room.urgent import judged
 from bpvet.facts.categories import Guideline, guideline
@@ -19,6 +17,7 @@ from bpvet.facts.words import KEPT_OUT_CONDITIONS, METHOD_WORDS
 from bpvet.printing import a_or_an, number
 from bpvet.visits.choice import Flag, SessionSum
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from bpvet.answers.room.expected import Expected
     from bpvet.answers.room.room import RoomAnswer

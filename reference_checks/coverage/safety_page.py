@@ -37,12 +37,6 @@ _COST = {
     "hard_180": ("hard to control", "every 180 days"),
 }
 
-#: To be taken out with the next run of all worlds.
-_STALE = (
-    "**Measured before treated animals had groups of their own and before dogs had a higher first "
-    "visit; to be measured anew.**\n\n"
-)
-
 
 def sections(found: Found) -> str:
     """Return the sections, from what `safety.json` holds."""
@@ -88,7 +82,6 @@ def _budget(found: Found) -> str:
         "reactions and words: creatinine 60 % higher after\n"
         "the drug began in a third of the treated; words unread or unclear at one visit in ten, "
         "weak ones at one in twenty.\n\n"
-        + _STALE
         + "\n".join(rows)
         + "\n\n"
         + "\n".join(f"- {one}" for one in judged(found))

@@ -84,7 +84,10 @@ def test_a_trend_loads_of_scipy_the_special_functions_alone(clinic: Path) -> Non
     found = loaded("trend", clinic, "--animal", "A17", "--quiet")
     assert libraries(found) == {"numpy", "pandas", "pyarrow", "scipy"}
     heavy = {"scipy.stats", "scipy.optimize", "scipy.sparse", "scipy.ndimage", "scipy.spatial"}
-    assert not found & heavy
+    # Earlier versions of SciPy load some of these for the special functions themselves.
+    code = "import sys, scipy.special; print(*sys.modules)"
+    special = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert not found & (heavy - set(special.stdout.split()))
     forms = ("workbook", "fhir_rows", "json_lines", "arrow_tables")
     assert not found & {f"bpvet.records.formats.{name}" for name in forms}
     assert not found & {"sqlite3", "bpvet.figures", "bpvet.reports"}

@@ -149,7 +149,12 @@ def limited(count, *words):
 
 @pytest.mark.parametrize("count", range(5, 9))
 def test_few_file_handles_are_said(count, clinic, tmp_path):
-    ran = limited(count, "figure", clinic, "--animal", "A17", "-o", tmp_path / "f.svg")
+    figure = tmp_path / "f.svg"
+    ran = limited(count, "figure", clinic, "--animal", "A17", "-o", figure)
+    if count > 6 and ran.returncode == 0:
+        # How few are enough is the libraries' own matter: then all is there.
+        assert figure.read_text(encoding="utf-8").rstrip().endswith("</svg>")
+        return
     assert ran.returncode == 1
     assert "oo many open files" in ran.stderr or "too many files are open" in ran.stderr
     assert "Traceback" not in ran.stderr

@@ -61,7 +61,7 @@ def generated_call(draws: Draws, path: str, own: Path) -> list[str]:
     """
     if draws.odd(20):
         return [draws.one((*COMMANDS, *_ODD)) for _ in range(draws.below(4))]
-    name = draws.one(COMMANDS)
+    name = draws.one(tuple(COMMANDS))
     words: list[list[str]] = []
     if name == "plan":
         words += [[path]] if draws.once_in(2) else []

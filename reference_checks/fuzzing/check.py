@@ -200,12 +200,15 @@ def _led(run: Run, corpus: Path | None) -> int:
 
 
 def warm_up() -> None:
-    """Let libraries write their caches before anything is watched."""
+    """Let libraries write their caches, and find what they load, before anything is watched."""
     import matplotlib.font_manager
 
     from bpvet.command.main import main as call
 
     matplotlib.font_manager.findfont("DejaVu Sans")
+    # Its libraries are looked for by asking the system's own programs where they are.
+    with contextlib.suppress(ImportError, OSError):
+        import_module("weasyprint")
     with contextlib.redirect_stdout(io.StringIO()):
         call(["average", "150", "148", "152", "--method", "doppler", "--json", "--quiet"])
 

@@ -234,6 +234,8 @@ def _shell(private: Path) -> Iterator[Any]:
     profiles: Any = ProfileDir
     shells: Any = Shell
     config.HistoryManager.enabled = False
+    # Where there is such a folder the library copies no file of its own into it.
+    (private / "startup").mkdir()
     shell = shells(
         config=config,
         ipython_dir=str(private),

@@ -9,6 +9,7 @@ from typing import Any
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
 
+# The build's library stands in the build's own environment alone: types of it are not known here.
 class CompileFacts(BuildHookInterface):  # type: ignore[misc,type-arg]
     """Compiles the facts for a wheel, or in place for an editable install."""
 

@@ -51,6 +51,7 @@ class Content:
         )
 
 
+# Of any keys and values: a bare dictionary is what is unpickled.
 class _Proxied(dict):  # type: ignore[type-arg]
     """What a read-only mapping holds, on its way."""
 

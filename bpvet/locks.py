@@ -67,6 +67,7 @@ def locked(folder: Path, seconds: float = WAIT_SECONDS) -> Iterator[None]:
         if not _broken(path):
             if time.monotonic() >= end:
                 raise CallError(_held_words(path))
+            # Locks are held for a moment; no system tells when one is free again.
             time.sleep(0.02)
     try:
         yield

@@ -100,6 +100,7 @@ class Brief:
     """
 
     def __repr__(self) -> str:
+        # Its heirs are dataclasses, and it is none itself.
         pairs = ((part.name, getattr(self, part.name)) for part in fields(self))  # type: ignore[arg-type]
         return brief(type(self).__name__, pairs)
 

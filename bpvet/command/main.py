@@ -125,6 +125,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"bpvet: {escaped(reason.rstrip('.'))}.", file=sys.stderr)
         _close_quietly()
         return STOPPED
+    # The last resort: one sentence, and a file without patients' data, in place of a traceback.
     except Exception as error:
         said, status = _unforeseen(given, error)
         print(said, file=sys.stderr)

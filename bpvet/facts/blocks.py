@@ -39,6 +39,7 @@ def read_blocks(file: str, kind: type[_Block]) -> dict[str, _Block]:
 
 
 def _block(where: str, name: str, entry: Mapping[str, Any], kind: type[_Block]) -> _Block:
+    # Every kind of block is a dataclass, which a type variable cannot say.
     known = {one.name: one for one in fields(kind)}  # type: ignore[arg-type]
     strange = sorted(set(entry) - set(known) - {"facts"})
     if strange:

@@ -160,6 +160,7 @@ def _evaluated(
         with warnings.catch_warnings(), np.errstate(all="ignore"):
             warnings.simplefilter("error", DataMismatchWarning)
             matrix = spec.get_model_matrix(ready, context=_functions())
+    # What a formula may hold raises whatever it likes: none of it is to reach a user as it is.
     except Exception as error:
         raise FormulaError(_said(error, known)) from None
     return matrix.model_spec, _numbers(matrix)

@@ -105,6 +105,7 @@ def _read(text: str, known: frozenset[str]) -> Formula:
         left, right = list(parsed.lhs), list(parsed.rhs)
     except AttributeError:
         raise FormulaError(f'Formula "{text}": write it as "outcome ~ terms".') from None
+    # The parser names no errors of its own.
     except Exception as error:
         found = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise FormulaError(f'Formula "{text}" cannot be read: {found}') from None

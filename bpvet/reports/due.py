@@ -29,7 +29,14 @@ from bpvet.reports.markup import (
 from bpvet.reports.naming import digest_of, slug
 from bpvet.reports.page import cleaned, document
 from bpvet.reports.sheet import mark_of, sheet_name, sheet_pages
-from bpvet.wording.en.due import by_words, column_words, credit_of_row, last_words, who_of
+from bpvet.wording.en.due import (
+    by_words,
+    column_words,
+    credit_of_row,
+    last_words,
+    what_words,
+    who_of,
+)
 from bpvet.wording.en.phrases import capital, counted, day
 
 #: Marks the page as ours, so that the next list may replace it.
@@ -110,7 +117,7 @@ def _entry(one: DueRow, pages: Mapping[str, str], sheets: Mapping[str, str]) -> 
     who, page, sheet = escape(who_of(one)), pages.get(one.animal), sheets.get(one.animal)
     target = "" if one.p_at_target is None else f"; at target then {probability(one.p_at_target)}"
     contact = "" if one.contact is None else f"; {one.contact.text}"
-    what = capital(", ".join(one.what) or "nothing now")
+    what = capital(what_words(one))
     by, last = _dated(f"by {by_words(one)}"), _dated(f"{last_words(one)}{target}{contact}.")
     credit = credit_of_row(one)
     also = [line.text for line in one.urgent[1:]]

@@ -14,6 +14,7 @@ import bpvet
 from bpvet.answers.due.bands import BANDS
 from bpvet.errors import CallError
 from bpvet.facts.cautions import licensed
+from bpvet.wording.en.due import what_words
 
 AS_OF = "2026-06-01"
 
@@ -132,6 +133,13 @@ def test_a_clinic_without_a_single_plan():
     assert [one.band for one in found.rows] == ["no_plan"]
     assert len(found.to_frame()) == 1
     assert "no plan" in repr(found)
+
+
+def test_where_no_rule_speaks_the_list_does_not_say_that_nothing_is_to_be_done():
+    held = records([("R", "2026-05-20", 45.0)], animals=kinds(("R", "rabbit")))
+    (row,) = bpvet.due(held).rows
+    assert row.what == ()
+    assert what_words(row) == "for the vet to decide"
 
 
 def test_an_animal_that_left_is_never_on_it():

@@ -21,6 +21,7 @@ def columns() -> int:
     if told > 0:
         return told
     try:
+        # Without a terminal there may be no such stream: that is what is caught below.
         return os.get_terminal_size(sys.__stdout__.fileno()).columns or _NONE  # type: ignore[union-attr]
     except (AttributeError, ValueError, OSError):
         return _NONE

@@ -143,6 +143,13 @@ def who_of(one: DueRow) -> str:
     return f"{one.name} ({one.animal})" if one.name else one.animal
 
 
+def what_words(one: DueRow) -> str:
+    """Return what is to be done; where no rule can say, that it is the vet's to decide."""
+    if one.what:
+        return ", ".join(one.what)
+    return "for the vet to decide" if one.band == "no_plan" else "nothing now"
+
+
 def by_words(one: DueRow) -> str:
     """Return by when, and by how much that is past; of examinations where only these are due."""
     latest, overdue = one.latest, one.overdue_days

@@ -28,10 +28,10 @@ from bpvet.models.trend.ranks import rank_trend
 from bpvet.models.trend.trends import Trends
 from bpvet.models.trend.variability import variability
 from bpvet.printing import ShortTable, brief, clipped
-from tests.models import cohort_data
+from tests.mixed import cohort_data
+from tests.models.agreement.test_situation import clinic
 from tests.models.kidney_records import creatinine, with_labs
 from tests.models.small_clinic import write_clinic
-from tests.models.test_situation import clinic
 
 #: Names that are no results: functions, whose results stand below under a name of their own.
 ERRORS = ("BpvetError", "CallError", "FitError", "FormulaError", "RecordsError")

@@ -42,12 +42,16 @@ class Fault:
     tests: tuple[str, ...]
 
 
-_TREND = ("models/test_trend.py", "models/test_bridged.py", "models/test_trend_reference.py")
-_STANDING = ("models/test_standing.py",)
-_RECHECK = ("models/test_recheck.py",)
+_TREND = (
+    "models/trend/test_trend.py",
+    "models/trend/test_bridged.py",
+    "models/trend/test_trend_reference.py",
+)
+_STANDING = ("models/safety/test_standing.py",)
+_RECHECK = ("models/safety/test_recheck.py",)
 _ANSWERS = ("answers/test_twin.py", "answers/test_trend_answer.py")
 _URGENCY = ("visits/test_urgency.py",)
-_KIDNEY = ("visits/test_kidney_reaction.py", "visits/test_lab_events.py")
+_KIDNEY = ("visits/labs/test_kidney_reaction.py", "visits/labs/test_events.py")
 
 FAULTS = (
     # Models: when again.

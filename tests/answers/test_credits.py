@@ -17,7 +17,7 @@ from bpvet.facts.sources import facts
 from bpvet.reports.animal.summary import now
 from bpvet.wording.en.letter import letter_statements
 from tests.answers.credits import claims, faults
-from tests.models.clinic import drug, records, rows, sign, steady
+from tests.models.small_records import drug, records, rows, sign, steady
 
 DATES = ["2026-01-10", "2026-02-07", "2026-03-14", "2026-05-02", "2026-08-01"]
 #: Each is sessions, treatments and signs. Means are such as no guideline names.

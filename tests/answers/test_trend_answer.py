@@ -13,7 +13,7 @@ from bpvet.errors import CallError
 from bpvet.facts.sources import AS_REMEMBERED, footnotes
 from bpvet.wording.en.trend.settle import settle_words
 from bpvet.wording.en.trend.statements import TOPICS, sentence
-from tests.models.clinic import drug, records, rows, sign, steady
+from tests.models.small_records import drug, records, rows, sign, steady
 
 DATES = ["2026-01-10", "2026-02-07", "2026-03-14", "2026-05-02", "2026-08-01"]
 

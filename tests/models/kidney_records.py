@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from bpvet.records.records import Records
-from tests.models.clinic import rows, sign, steady
+from tests.models.small_records import rows, sign, steady
 
 DATES = ["2026-01-10", "2026-02-07", "2026-03-14", "2026-05-02", "2026-08-01"]
 CKD = sign("2026-01-10", "CKD")

@@ -65,7 +65,7 @@ def tables(draw: st.DrawFn, table: str) -> tuple[list[str], list[list[str]]]:
         chosen.append(next(column for column in own if column.name == "systolic"))
     rows = draw(st.lists(st.tuples(*map(cells_for, chosen)), max_size=8))
     if table == "cancelled":
-        # What is cancelled is in no table: tests/records/test_cancelled.py accounts for it.
+        # What is cancelled is in no table: tests/records/entries/test_cancelled.py accounts for it.
         rows = [(f"none {place}", *row[1:]) for place, row in enumerate(rows)]
     return [column.name for column in chosen], [list(row) for row in rows]
 

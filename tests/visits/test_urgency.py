@@ -14,10 +14,10 @@ from bpvet.visits.seen import animal_record
 from bpvet.visits.sessions import sessions as sessions_of
 from bpvet.visits.treatments.courses import courses
 from bpvet.visits.urgency import RULES, latest_date
-from tests.models import clinic
-from tests.visits.lab_values import day, history
+from tests.models import small_records as clinic
+from tests.visits.labs.lab_values import day, history
+from tests.visits.labs.test_kidney_reaction import Made
 from tests.visits.seen_animals import AS_OF, DAY, lines, rules, seen, session, sign
-from tests.visits.test_kidney_reaction import Made
 
 PRESSURES = (45.0, 85.0, 89.9, 90.0, 99.9, 100.0, 119.9, 120.0, 159.9, 160.0, 179.9, 180.0, 230.0)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import bpvet
 from bpvet.wording.en.kidney.stage import kidney_stage_statements, stage_in_short
-from tests.models.clinic import sign
 from tests.models.kidney_records import CKD, creatinine, lab, sdma, upc, with_labs
+from tests.models.small_records import sign
 
 STEADY = [262.0, 268.0, 265.0, 270.0, 266.0]
 

@@ -14,8 +14,8 @@ from bpvet.models.trend.fit import fit_trend
 from bpvet.records.records import Records
 from bpvet.wording.en.trend.recorded import _WHAT
 from bpvet.wording.en.trend.statements import statements, statements_on
-from tests.models.clinic import drug, records, rows, steady
-from tests.models.test_lab_words import ON, answered
+from tests.models.small_records import drug, records, rows, steady
+from tests.wording.test_lab_words import ON, answered
 
 DATES = ("2026-02-01", "2026-03-01", "2026-04-01", "2026-05-01", "2026-06-01", "2026-07-01")
 

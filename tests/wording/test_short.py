@@ -5,8 +5,8 @@ import pytest
 import bpvet
 from bpvet.answers.unseen import unseen_answer
 from bpvet.wording.en.trend.short import short_statements
-from tests.answers.test_due import DRUG, records
-from tests.models import clinic
+from tests.answers.due.test_due import DRUG, records
+from tests.models import small_records as clinic
 
 
 def told(held, animal="A", **options):

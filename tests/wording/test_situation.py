@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bpvet.models.agreement.situation import situation, situations
 from bpvet.wording.en.agreement.situation import situation_sentences, situational_sentences
-from tests.models.test_situation import clinic
+from tests.models.agreement.test_situation import clinic
 
 
 def test_a_clear_difference_is_told() -> None:

@@ -5,7 +5,7 @@ belongs together is kept whole), `terms` finds the longest patterns of ``signs.t
 group) and ``sign_words.toml`` (words around them), `items` cuts clauses and items, `exams` binds
 "normal", "absent", "reduced" to what was examined, and `denials`, `doubts` and `times` say how
 each term is meant (`clauses`). Rules are general: where a cell is misread, a rule or a list is
-wrong, and ``tests/facts/signs_labelled.tsv`` gets the cell. A new way of writing is one pattern;
-a word that no sign can hide in goes to ``[ordinary]``, any other is better left unread, and
-asked. A reading of `other` is never urgent: a finding of that group, a plan, another animal's.
+wrong, and ``tests/facts/signs/signs_labelled.tsv`` gets the cell. A new way of writing is one
+pattern; a word that no sign can hide in goes to ``[ordinary]``, any other is better left unread,
+and asked. A reading of `other` is never urgent: a finding of that group, a plan, another animal's.
 """

@@ -64,7 +64,7 @@ def asked(series: Sequence[Series], priors: Priors) -> list[Mixtures]:
     """Return the answers of series with equally many courses, one part a form of the prior."""
     columns = [columns_of(one, priors) for one in series]
     forms = range(len(columns[0].forms))
-    parts = [_under_form(series, priors, columns, form) for form in forms]
+    parts = [under_form(series, priors, columns, form) for form in forms]
     mass = np.stack([one[1] for one in parts])
     mass = np.exp(mass - mass.max(axis=0))
     mass /= mass.sum(axis=0)
@@ -81,7 +81,7 @@ def asked(series: Sequence[Series], priors: Priors) -> list[Mixtures]:
     ]
 
 
-def _under_form(
+def under_form(
     series: Sequence[Series], priors: Priors, columns: Sequence[Columns], form: int
 ) -> tuple[list[tuple[Array, Array]], Array, Array]:
     """Return means and SDs of each answer, log masses and node weights under one form."""

@@ -228,6 +228,9 @@ def factorised(column: pd.Series[Any]) -> Text:
     if isinstance(column.dtype, pd.CategoricalDtype):
         codes = _narrow(column.cat.codes.to_numpy())
         return Text(codes, column.cat.categories, complete=False, categorical=True)
+    strings = _arrow_strings(column)
+    if strings is not None:
+        return _factorised_strings(column, strings)
     heads = None
     if len(column) > 1:
         # Python objects are compared one by one: quicker by NumPy than by pandas.
@@ -242,6 +245,38 @@ def factorised(column: pd.Series[Any]) -> Text:
     codes, labels = pd.factorize(column.iloc[heads])
     lengths = np.diff(np.append(heads, len(column)))
     return Text(np.repeat(_narrow(codes), lengths), pd.Index(labels))
+
+
+def _arrow_strings(column: pd.Series[Any]) -> Any:
+    """Return a column of text without gaps as one Arrow array; None for any other column."""
+    dtype = column.dtype
+    if not (isinstance(dtype, pd.StringDtype) and dtype.storage == "pyarrow" and len(column) > 1):
+        return None
+    import pyarrow as pa
+
+    strings = pa.array(column)
+    if isinstance(strings, pa.ChunkedArray):
+        if strings.num_chunks != 1:
+            return None
+        strings = strings.chunk(0)
+    return None if strings.null_count else strings
+
+
+def _factorised_strings(column: pd.Series[Any], strings: Any) -> Text:
+    """Return `factorised` of an Arrow array: its own kernels leave out copies that pandas makes."""
+    import pyarrow.compute as pc
+
+    unequal = pc.not_equal(strings[1:], strings[:-1])
+    bits = np.frombuffer(unequal.buffers()[1], np.uint8)
+    change = np.unpackbits(bits, count=len(unequal), bitorder="little")
+    heads = np.append(0, np.flatnonzero(change.view(bool)) + 1)
+    few = len(heads) <= len(strings) // 2
+    encoded = (strings.take(heads) if few else strings).dictionary_encode()
+    codes = _narrow(encoded.indices.to_numpy())
+    labels = pd.Index(column.dtype.__from_arrow__(encoded.dictionary))
+    if few:
+        codes = np.repeat(codes, np.diff(np.append(heads, len(strings))))
+    return Text(codes, labels)
 
 
 def _narrow(codes: NDArray[Any]) -> NDArray[Any]:

@@ -180,12 +180,12 @@ _LATEST: WeakKeyDictionary[Moments, tuple[Variances, Pass]] = WeakKeyDictionary(
 
 def _by_animal(moments: Moments, weight: Array, entries: Array) -> Array:
     """Return Σ weight · entry by animal."""
-    table = moments.summing(weight)
+    sum_by_animal = moments.summing(weight)
     inner = entries.shape[1:]
     summed = np.empty((*inner, moments.animals))
     for i in range(inner[0]):
         for j in range(inner[1]):
-            summed[i, j] = table @ entries[:, i, j]
+            summed[i, j] = sum_by_animal(entries[:, i, j])
     return summed.transpose(2, 0, 1)
 
 
@@ -389,7 +389,7 @@ def scatter(moments: Moments, residual: Array, visits: int) -> Scatter:
     """
     slots = len(moments.count) - int(moments.residual.max()) - 1
     each = moments.summing((np.arange(len(moments.count)) < slots).astype(float))
-    number, total = (each @ moments.entries[:, 0, place] for place in (moments.z[0], -1))
+    number, total = (each(moments.entries[:, 0, place]) for place in (moments.z[0], -1))
     sessions = moments.sessions[:slots]
     by_slot = (
         moments.totals[:, :slots, -1, -1].sum(axis=0),

@@ -364,14 +364,17 @@ def follow(
     """Write X (n, p) from columns of numbers and codes of levels, as a recipe says."""
     place = 0
     for factors in recipe:
-        columns: list[NDArray[Any]] = [np.ones(len(x))]
+        columns: list[NDArray[Any]] | None = None
         for name, reduced in factors:
             if name in levels:
                 of_name = [codes[name] == code for code in range(int(reduced), len(levels[name]))]
             else:
-                of_name = [numbers[name]]
-            columns = [before * after for after in of_name for before in columns]
-        for column in columns:
+                of_name = [numbers[name].astype(float, copy=False)]
+            if columns is None:
+                columns = of_name
+            else:
+                columns = [before * after for after in of_name for before in columns]
+        for column in [np.ones(1)] if columns is None else columns:
             x[:, place] = column
             place += 1
 

@@ -8,14 +8,13 @@ all that is kept. Moments of disjoint sets of animals add.
 
 from __future__ import annotations
 
-from copy import copy
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -65,6 +64,29 @@ class SessionArrays:
     session_of_row: Codes | None = None
 
 
+class Kinds(NamedTuple):
+    """The kinds of session that occur: sessions of one kind share classes and count.
+
+    Parameters
+    ----------
+    visit, residual, count : (S,) int
+        Classes (visit −1: none), and readings behind each mean.
+    sessions : (S,) int
+        How many sessions are of the kind.
+    """
+
+    visit: Codes
+    residual: Codes
+    count: Codes
+    sessions: Codes
+
+    def free(self, classes: int) -> Codes:
+        """Return Σ (k − 1) by residual class (classes,), every session's scatter being known."""
+        free = np.zeros(classes, np.int64)
+        np.add.at(free, self.residual, self.sessions * (self.count - 1))
+        return free
+
+
 @dataclass(frozen=True, eq=False)
 class Moments:
     """Sums of cross-products by animal and slot; a slot is a kind of session or a reading class.
@@ -112,19 +134,29 @@ class Moments:
         return len(self.group)
 
     @cached_property
-    def _by_animal(self) -> tuple[Any, Codes]:
-        """Return the matrix (N, E) that adds entries up by animal, and the slots of its numbers."""
-        n = len(self.entry_slot)
-        table: Any = csr_array((np.ones(n), (self.entry_animal, np.arange(n))), (self.animals, n))
-        return table, self.entry_slot[table.indices]
+    def _first_of_slot(self) -> Codes:
+        """Return where each slot's entries begin, and their number after the last, (S + 1,)."""
+        return np.searchsorted(self.entry_slot, np.arange(len(self.count) + 1))
 
-    def summing(self, weight: Array) -> Any:
-        """Return the matrix (N, E) that adds entries up by animal, weighed by their slot's (S,)."""
-        table, slot = self._by_animal
-        # A shallow copy shares what says where the numbers are: it need not be checked again.
-        weighed = copy(table)
-        weighed.data = weight[slot]
-        return weighed
+    def summing(self, weight: Array) -> Callable[[Array], Array]:
+        """Return what adds up values of entries, weighed by their slot's (S,): (E,) to (N,).
+
+        Slots before the first and after the last with a weight, such as those of other classes,
+        are not passed over.
+        """
+        weighed = np.flatnonzero(weight)
+        slots = slice(weighed[0], weighed[-1] + 1) if len(weighed) else slice(0, 0)
+        first = self._first_of_slot[slots.start : slots.stop + 1]
+        of_entry = np.repeat(weight[slots], np.diff(first))
+        entries = slice(first[0], first[-1])
+        animal = self.entry_animal[entries]
+
+        def summed(values: Array) -> Array:
+            return np.bincount(animal, of_entry * values[entries], self.animals).astype(
+                float, copy=False
+            )
+
+        return summed
 
     @cached_property
     def _runs(self) -> tuple[Codes, Codes]:
@@ -213,12 +245,15 @@ def moments(
         Number of groups in the whole cohort.
     """
     of_animal = np.zeros(animals, np.int64) if group is None else np.asarray(group, np.int64)
-    kinds, slot = _kinds(sessions)
-    slots = len(kinds[0])
+    kinds, slot = kinds_of(sessions)
+    slots = len(kinds.count)
     between = _summed(sessions.u, z, sessions.animal, slot, slots, of_animal, groups)
     within, classes = _within(sessions, z, of_animal, groups)
-    free = np.where(sessions.known, sessions.count - 1, 0)
-    readings = np.bincount(sessions.residual, free, minlength=len(classes))
+    if sessions.known.all():
+        free = kinds.free(len(classes))
+    else:
+        each = np.where(sessions.known, sessions.count - 1, 0)
+        free = np.bincount(sessions.residual, each, len(classes)).astype(np.int64)
     entries = between.entries
     if len(within.entries):
         entries = np.concatenate(
@@ -226,10 +261,10 @@ def moments(
         ).transpose(2, 0, 1)
     return Moments(
         z=np.asarray(z, np.int64),
-        visit=np.concatenate([kinds[0], np.full(len(classes), -1)]),
-        residual=np.concatenate([kinds[1], classes]),
-        count=np.concatenate([kinds[2], np.ones(len(classes))]).astype(float),
-        sessions=np.concatenate([kinds[3], readings]).astype(float),
+        visit=np.concatenate([kinds.visit, np.full(len(classes), -1)]),
+        residual=np.concatenate([kinds.residual, classes]),
+        count=np.concatenate([kinds.count, np.ones(len(classes))]).astype(float),
+        sessions=np.concatenate([kinds.sessions, free]).astype(float),
         entry_animal=np.concatenate([between.animal, within.animal]),
         entry_slot=np.concatenate([between.slot, within.slot + slots]),
         entries=entries,
@@ -240,8 +275,8 @@ def moments(
     )
 
 
-def _kinds(sessions: SessionArrays) -> tuple[tuple[Codes, Codes, Codes, Codes], Codes]:
-    """Return the kinds of session (visit, residual, count, how many) and each session's kind."""
+def kinds_of(sessions: SessionArrays) -> tuple[Kinds, Codes]:
+    """Return the kinds of session, and the kind of each (J,)."""
     classes = int(sessions.residual.max(initial=0)) + 1
     counts = int(sessions.count.max(initial=1)) + 1
     key = sessions.visit.astype(np.int64) + 1
@@ -251,7 +286,7 @@ def _kinds(sessions: SessionArrays) -> tuple[tuple[Codes, Codes, Codes, Codes], 
     key += sessions.count
     present, number, slot = _numbered(key)
     pair, count = np.divmod(present, counts)
-    return (pair // classes - 1, pair % classes, count, number), slot
+    return Kinds(pair // classes - 1, pair % classes, count, number), slot
 
 
 def _numbered(key: Codes) -> tuple[Codes, Codes, Codes]:
@@ -275,10 +310,10 @@ def _heads(*codes: Codes) -> Codes:
     return np.flatnonzero(change)
 
 
-def _log_counts(sessions: SessionArrays, kinds: tuple[Codes, Codes, Codes, Codes]) -> float:
+def _log_counts(sessions: SessionArrays, kinds: Kinds) -> float:
     """Return Σ log k over sessions whose scatter is known."""
     if sessions.known.all():
-        return float(kinds[3] @ np.log(kinds[2]))
+        return float(kinds.sessions @ np.log(kinds.count))
     return float(np.log(sessions.count[sessions.known]).sum())
 
 

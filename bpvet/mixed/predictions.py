@@ -66,8 +66,8 @@ def _effects_of_part(
     moments = kept.moments
     effects = animal_effects(moments, value, variances, groups)
     ones = moments.entries[:, 0, moments.z[0]]
-    sessions = moments.summing(np.ones(len(moments.count))) @ ones
-    readings = moments.summing(moments.count) @ ones
+    sessions = moments.summing(np.ones(len(moments.count)))(ones)
+    readings = moments.summing(moments.count)(ones)
     return _PartOfAnimals(kept.animals, moments.group, effects, sessions, readings)
 
 

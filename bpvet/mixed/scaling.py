@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from bpvet.errors import FitError
-from bpvet.mixed.moments import Array, Codes, SessionArrays, summed_products
+from bpvet.mixed.moments import Array, Codes, SessionArrays, kinds_of, summed_products
 
 _RANK = 1e-10
 _EXACT = 1e-22
@@ -49,26 +49,31 @@ def sums(arrays: SessionArrays, shift: Array, visits: int, residuals: int) -> Su
         first += weighed.sum(axis=1)
         second += summed_products(weighed.T, w.T)
     known = arrays.known
-    count = arrays.count.astype(float)
-    free = np.where(known, count - 1.0, 0.0)
     if arrays.deviations is None or arrays.session_of_row is None:
         squares = np.where(known, arrays.scatter, 0.0)
         second[-1, -1] += squares.sum()
     else:
         second = second + summed_products(arrays.deviations, arrays.deviations)
         row = arrays.deviations[:, -1] ** 2
-        squares = np.bincount(arrays.session_of_row, row, len(count))
-    has_visit = arrays.visit >= 0
+        squares = np.bincount(arrays.session_of_row, row, len(arrays.count))
+    # Whole numbers add up to the same kind by kind, and kinds are few.
+    kinds, _ = kinds_of(arrays)
+    readings = kinds.sessions * kinds.count
+    if known.all():
+        free = kinds.free(residuals).astype(float)
+    else:
+        free = _by_class(arrays.residual, np.where(known, arrays.count - 1.0, 0.0), residuals)
+    has_visit = kinds.visit >= 0
     return Sums(
-        weight=float(count.sum()),
+        weight=float(readings.sum()),
         first=first,
         second=second,
         scatter=_by_class(arrays.residual, squares, residuals),
-        free=_by_class(arrays.residual, free, residuals),
-        visit=_by_class(arrays.visit[has_visit], count[has_visit], visits),
-        residual=_by_class(arrays.residual, count, residuals),
-        sessions=len(count),
-        observations=int(free.sum()) + len(count),
+        free=free,
+        visit=_by_class(kinds.visit[has_visit], readings[has_visit], visits),
+        residual=_by_class(kinds.residual, readings, residuals),
+        sessions=len(arrays.count),
+        observations=int(free.sum()) + len(arrays.count),
     )
 
 

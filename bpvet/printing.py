@@ -7,6 +7,8 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 
+from bpvet.equality import Content
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -18,8 +20,8 @@ _WIDTH = 100
 _LONGEST_WORD = 40
 
 
-@dataclass(frozen=True)
-class ShortTable:
+@dataclass(frozen=True, eq=False)
+class ShortTable(Content):
     """A table of ready-made cells.
 
     Parameters

@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 from functools import cache
 
+from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.sources import Fact, fact, source, table
 from bpvet.facts.species import all_species, judged
@@ -21,8 +22,8 @@ if TYPE_CHECKING:
 DEFAULT = "acvim2018"
 
 
-@dataclass(frozen=True)
-class Category:
+@dataclass(frozen=True, eq=False)
+class Category(Content):
     """A risk category: pressures from `low` up to, not including, `high`, in mmHg.
 
     `low` is −inf in the first and `high` is inf in the last; `risk` is the guideline's word for
@@ -36,16 +37,16 @@ class Category:
     fact_id: str
 
 
-@dataclass(frozen=True)
-class Threshold:
+@dataclass(frozen=True, eq=False)
+class Threshold(Content):
     """A bound of a guideline, mmHg, with the fact that it comes from."""
 
     value: float
     fact: Fact
 
 
-@dataclass(frozen=True)
-class Guideline:
+@dataclass(frozen=True, eq=False)
+class Guideline(Content):
     """A guideline as one set.
 
     Parameters

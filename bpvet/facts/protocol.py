@@ -10,8 +10,9 @@ import math
 from dataclasses import dataclass
 from functools import cache
 
+from bpvet.equality import Content
 from bpvet.errors import CallError
-from bpvet.facts.sources import Fact, fact, facts
+from bpvet.facts.sources import Fact, fact
 from bpvet.facts.words import SPECIES
 
 TYPE_CHECKING = False
@@ -71,8 +72,8 @@ LIMITED = (
 )
 
 
-@dataclass(frozen=True)
-class Limits:
+@dataclass(frozen=True, eq=False)
+class Limits(Content):
     """The bounds of a quantity, in its unit.
 
     Parameters
@@ -148,52 +149,6 @@ def limits(quantity: str, species: str = "") -> Limits:
     if species in SPECIES:
         return _limits(f"limits.{name}.{species}", strict)
     return _widest([_limits(f"limits.{name}.{each}", strict) for each in SPECIES])
-
-
-@dataclass(frozen=True)
-class DeviceCriterion:
-    """One criterion for accepting an indirect instrument.
-
-    Parameters
-    ----------
-    key : str
-        ``bias``, ``sd``, ``r``, ``within10``, ``within20``, ``n.direct``, ``n.indirect`` or
-        ``published``.
-    words : str
-        The criterion in words.
-    sense : str
-        ``at most``, ``at least``, or ``not assessable`` from figures.
-    bound : float or None
-        The bound, in the unit of `fact`; None where it is not assessable.
-    fact : Fact
-        Where it comes from.
-    """
-
-    key: str
-    words: str
-    sense: str
-    bound: float | None
-    fact: Fact
-
-    def met(self, value: float) -> bool | None:
-        """Return whether a figure meets the criterion; None where that cannot be said."""
-        if self.bound is None or not math.isfinite(value):
-            return None
-        return abs(value) <= self.bound if self.sense == "at most" else value >= self.bound
-
-
-@cache
-def device_criteria() -> tuple[DeviceCriterion, ...]:
-    """Return the criteria for devices in the guideline's order; shares are in per cent."""
-    return tuple(_criterion(each) for each in facts("validation"))
-
-
-def _criterion(found: Fact) -> DeviceCriterion:
-    key = found.id.removeprefix("validation.")
-    if found.value is None:
-        return DeviceCriterion(key, found.text, "not assessable", None, found)
-    sense = "at most" if found.statistic.endswith("at most") else "at least"
-    return DeviceCriterion(key, f"{found.quantity}: {found.statistic}", sense, found.value, found)
 
 
 def limits_of(ids: list[str]) -> Limits:

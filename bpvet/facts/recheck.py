@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 
+from bpvet.equality import Content
 from bpvet.facts.sources import PROJECT, Fact, fact, table
 from bpvet.facts.species import species_of
 
@@ -45,8 +46,8 @@ class Window:
         return "J" if self.fact is None else self.fact.grade
 
 
-@dataclass(frozen=True)
-class Row:
+@dataclass(frozen=True, eq=False)
+class Row(Content):
     """A row of the table.
 
     Parameters

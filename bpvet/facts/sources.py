@@ -13,6 +13,7 @@ import math
 from dataclasses import dataclass, fields
 from functools import cache
 
+from bpvet.equality import Content
 from bpvet.facts.compiled import load
 
 TYPE_CHECKING = False
@@ -65,8 +66,8 @@ _UNIT_WORDS = {"h": "hours", "d": "days", "min": "minutes", "/min": "per minute"
 DAYS_IN = {"h": 1 / 24, "d": 1, "weeks": 7, "months": 30}
 
 
-@dataclass(frozen=True)
-class Source:
+@dataclass(frozen=True, eq=False)
+class Source(Content):
     """A publication, a standard, or this project's judgement.
 
     Parameters
@@ -90,8 +91,8 @@ class Source:
     note: str = ""
 
 
-@dataclass(frozen=True)
-class Fact:
+@dataclass(frozen=True, eq=False)
+class Fact(Content):
     """A sourced figure, range or rule.
 
     Parameters
@@ -218,6 +219,7 @@ def sources() -> Mapping[str, Source]:
     return {key: Source(key=key, **entry) for key, entry in table("sources").items()}
 
 
+@cache
 def fact(id: str) -> Fact:
     """Return the fact of this id; an unknown id is a `KeyError` that names near ones.
 
@@ -229,13 +231,13 @@ def fact(id: str) -> Fact:
     topic = id.partition(".")[0]
     if topic not in TOPICS:
         raise KeyError(f"no topic of facts is called {topic!r}: there are {', '.join(TOPICS)}")
-    return _named(id, _topic(topic), "fact")
+    return _checked(id, _named(id, _entries(topic), "fact"))
 
 
 def facts(topic: str | None = None) -> tuple[Fact, ...]:
     """Return all facts, or those of one topic, in the order of the data files."""
     chosen = TOPICS if topic is None else (topic,)
-    return tuple(item for name in chosen for item in _topic(name).values())
+    return tuple(fact(id) for name in chosen for id in _entries(name))
 
 
 @cache
@@ -260,18 +262,12 @@ def facts_from(entries: Mapping[str, Any], topic: str) -> dict[str, Fact]:
         If an id is not of this topic or comes twice, a field is not known, the source is not
         in the list, or the grade, the locator or the figure itself is missing.
     """
-    found: dict[str, Fact] = {}
-    for id, entry in _unfolded(entries):
-        if not id.startswith(f"{topic}."):
-            raise ValueError(f"{id}: the id must begin with {topic!r}, the name of its file")
-        if id in found:
-            raise ValueError(f"{id}: the id comes twice")
-        found[id] = _checked(id, entry)
-    return found
+    return {id: _checked(id, entry) for id, entry in _unfolded(entries, topic).items()}
 
 
 @cache
-def _topic(topic: str) -> dict[str, Fact]:
+def _entries(topic: str) -> dict[str, dict[str, Any]]:
+    """Return what the data files have of a topic, by the ids of its facts."""
     entries = dict(table(topic))
     for file in BLOCK_FILES:
         for block in table(file).values():
@@ -280,18 +276,29 @@ def _topic(topic: str) -> dict[str, Fact]:
                     raise ValueError(f"{id}: the id comes twice")
                 if id.partition(".")[0] == topic:
                     entries[id] = entry
-    return facts_from(entries, topic)
+    return _unfolded(entries, topic)
 
 
-def _unfolded(entries: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+def _unfolded(entries: Mapping[str, Any], topic: str) -> dict[str, dict[str, Any]]:
+    """Return one entry a fact, by its id."""
+    found: dict[str, dict[str, Any]] = {}
+    for id, entry in _parts(entries):
+        if not id.startswith(f"{topic}."):
+            raise ValueError(f"{id}: the id must begin with {topic!r}, the name of its file")
+        if id in found:
+            raise ValueError(f"{id}: the id comes twice")
+        found[id] = entry
+    return found
+
+
+def _parts(entries: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
     for id, entry in entries.items():
-        shared = {name: value for name, value in entry.items() if name != "parts"}
         if "parts" not in entry:
-            yield id, shared
+            yield id, entry
             continue
+        shared = {name: value for name, value in entry.items() if name != "parts"}
         for part in entry["parts"]:
-            own = {name: value for name, value in part.items() if name != "id"}
-            yield f"{id}.{part['id']}", shared | own
+            yield f"{id}.{part['id']}", shared | {k: v for k, v in part.items() if k != "id"}
 
 
 _FIELDS = {field.name for field in fields(Fact)} - {"id"}

@@ -56,7 +56,8 @@ BOUNDS = ("at least", "at most")
 #: Names that are read from the blocks when they are first asked for.
 _FROM_BLOCKS = ("SPECIES", "LAB_QUANTITIES", "UNITS", "DECIMALS", "QUANTITY_WORDS")
 
-_PRESSURE_UNITS = {
+#: Units of what a reading carries, in which no analyte's block has a say.
+PRESSURE_UNITS = {
     "systolic": "mmHg",
     "diastolic": "mmHg",
     "mean": "mmHg",
@@ -132,7 +133,7 @@ def __getattr__(name: str) -> Any:
     read: dict[str, Callable[[], Any]] = {
         "LAB_QUANTITIES": lambda: tuple(modelled_analytes()),
         "UNITS": lambda: (
-            _PRESSURE_UNITS | {key: one.unit for key, one in modelled_analytes().items()}
+            PRESSURE_UNITS | {key: one.unit for key, one in modelled_analytes().items()}
         ),
         "DECIMALS": lambda: {key: one.decimals for key, one in modelled_analytes().items()},
         "QUANTITY_WORDS": lambda: (

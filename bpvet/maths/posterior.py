@@ -19,6 +19,8 @@ from bpvet.maths.surface import NoisePrior, noise_at
 
 #: Nodes that weigh less than this together with all lighter ones are left out of answers.
 NEGLIGIBLE = 1e-11
+#: Dates that are asked for at once.
+_DATES = 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,8 +127,19 @@ class Part:
         return Mixture(self.weight, mean, np.sqrt(variance + extra))
 
     def _usual(self, design: Array, day: Array) -> tuple[Array, Array]:
-        mean, root, path = self._fit
         design = design @ self.transform
+        # A few dates at a time: each takes an array of coefficients by nodes, more than once.
+        cuts = range(_DATES, len(day), _DATES)
+        found = [
+            self._usual_of(*some)
+            for some in zip(np.split(design, cuts), np.split(day, cuts), strict=True)
+        ]
+        centre, variance = (np.concatenate(part) for part in zip(*found, strict=True))
+        return centre, variance
+
+    def _usual_of(self, design: Array, day: Array) -> tuple[Array, Array]:
+        """Return means and variances (T, K) for dates; `design` is of the own coefficients."""
+        mean, root, path = self._fit
         wander, variance = path.at(day)
         p = self.batch.terms
         left = design.T[:, :, None] - wander[:, :p].transpose(1, 0, 2)

@@ -17,10 +17,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from bpvet.maths.bounds import REACH, Bounds, Site, Tilted, log_mass, moments, tilted
 from bpvet.maths.gaussian import LOG_2PI, Array
+from bpvet.maths.sums import log_sum_exp
 
 SWEEPS = 5
 OUTER_POINTS = 32
@@ -337,7 +337,7 @@ def _outside(bounds: Bounds, pressures: Pressures) -> Layer:
     half = (high - low) / 2
     density, found = common.run((high + low) / 2 + half * _UNIT)
     log_share = density + np.log(_WEIGHT * half)
-    log_mass = np.asarray(logsumexp(log_share, axis=1))
+    log_mass = np.asarray(log_sum_exp(log_share, axis=1))
     shape, m = log_share.shape, bounds.at.size
     return Layer(
         log_mass,

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import roots_hermite
 
 from bpvet.errors import FitError
 from bpvet.maths.gaussian import Array, Batch
@@ -22,7 +21,21 @@ from bpvet.maths.surface import STEP, NoisePrior, Surface, separate
 
 RHO_NODES = 17
 RHO_HALF_WIDTH = 6.0
-GAUSS_NODES = 5
+#: Nodes and weights of the Gauss–Hermite rule, as `scipy.special.roots_hermite` has them; written
+#: out, for that one loads all of its linear algebra.
+HERMITE_NODES = np.array(
+    [-2.020182870456085, -0.9585724646138185, 0.0, 0.9585724646138185, 2.020182870456085]
+)
+HERMITE_WEIGHTS = np.array(
+    [
+        0.019953242059045882,
+        0.3936193231522411,
+        0.9453087204829417,
+        0.3936193231522411,
+        0.019953242059045882,
+    ]
+)
+GAUSS_NODES = HERMITE_NODES.size
 #: Weight allowed at either end of the rho grid before it is widened.
 END_WEIGHT = 1e-6
 _WIDENINGS = 6
@@ -224,9 +237,10 @@ def _places(mode: Modes) -> tuple[Array, Array, Array]:
 
 
 def _hermite() -> tuple[Array, Array, Array]:
-    u, w = roots_hermite(GAUSS_NODES)
-    along, across = (grid.ravel() for grid in np.meshgrid(u, u, indexing="ij"))
-    log_w = (np.log(w)[:, None] + np.log(w)[None, :]).ravel()
+    nodes = HERMITE_NODES
+    along, across = (grid.ravel() for grid in np.meshgrid(nodes, nodes, indexing="ij"))
+    log_weights = np.log(HERMITE_WEIGHTS)
+    log_w = (log_weights[:, None] + log_weights[None, :]).ravel()
     return along, across, log_w + along**2 + across**2
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.protocol import (
     CEILING,
@@ -83,8 +84,8 @@ def split_flags(cell: str) -> tuple[str, ...]:
     return tuple(cell.split(_BETWEEN)) if cell else ()
 
 
-@dataclass(frozen=True)
-class Reading:
+@dataclass(frozen=True, eq=False)
+class Reading(Content):
     """One reading as the room gives it.
 
     Parameters
@@ -117,8 +118,8 @@ class Reading:
         return "bound" if self.bound else "number"
 
 
-@dataclass(frozen=True)
-class GoOn:
+@dataclass(frozen=True, eq=False)
+class GoOn(Content):
     """A reason to take more readings now.
 
     Parameters
@@ -133,8 +134,8 @@ class GoOn:
     fact_id: str
 
 
-@dataclass(frozen=True)
-class SessionSum:
+@dataclass(frozen=True, eq=False)
+class SessionSum(Content):
     """A session's readings, their fates, and what the used ones come to.
 
     Parameters

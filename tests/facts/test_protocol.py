@@ -6,7 +6,8 @@ import pytest
 
 from bpvet.errors import CallError
 from bpvet.facts import protocol
-from bpvet.facts.protocol import FACT_OF, device_criteria, limits
+from bpvet.facts.devices import device_criteria
+from bpvet.facts.protocol import FACT_OF, limits
 from bpvet.facts.sources import fact
 
 

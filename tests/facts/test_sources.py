@@ -263,7 +263,7 @@ def test_only_the_standard_library_is_imported(name: str) -> None:
             assert node.level == 0
             names.add(node.module or "")
     for imported in names:
-        own = imported == "bpvet.errors" or imported.startswith("bpvet.facts.")
+        own = imported in ("bpvet.errors", "bpvet.equality") or imported.startswith("bpvet.facts.")
         assert own or imported.partition(".")[0] in sys.stdlib_module_names, imported
 
 

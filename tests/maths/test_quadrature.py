@@ -6,11 +6,12 @@ import math
 
 import numpy as np
 import pytest
+from scipy.special import roots_hermite
 
 from bpvet.errors import FitError
 from bpvet.maths.gaussian import Batch, coefficients, whiten
 from bpvet.maths.posterior import PartPrior, parts_of
-from bpvet.maths.quadrature import integrate
+from bpvet.maths.quadrature import GAUSS_NODES, HERMITE_NODES, HERMITE_WEIGHTS, integrate
 from bpvet.maths.spectrum import log_product
 from bpvet.maths.surface import noise_at, separate
 from tests.maths.cases import asked, batch_of, case, hard
@@ -130,3 +131,9 @@ def test_logarithms_of_products_that_a_double_cannot_hold(size: float) -> None:
     values[0, 0] /= size
     expected = [[math.fsum(map(math.log, row)) for row in rows] for rows in values.tolist()]
     np.testing.assert_allclose(log_product(np.moveaxis(values, -1, 0)), expected, rtol=1e-13)
+
+
+def test_the_rule_is_that_of_gauss_and_hermite() -> None:
+    nodes, weights = roots_hermite(GAUSS_NODES)
+    np.testing.assert_allclose(HERMITE_NODES, nodes, rtol=1e-15)
+    np.testing.assert_allclose(HERMITE_WEIGHTS, weights, rtol=1e-14)

@@ -31,8 +31,8 @@ from bpvet.facts.words import (
     CONDITION_WORDS,
     KEPT_OUT_CONDITIONS,
     METHODS,
+    PRESSURE_UNITS,
     QUANTITIES_OF,
-    UNITS,
     condition_of,
 )
 from bpvet.printing import Brief
@@ -150,7 +150,7 @@ def room_answer(
         )
     )
     condition = condition_of(setting, state)
-    spreads = {"systolic": _spread(found, UNITS["systolic"])}
+    spreads = {"systolic": _spread(found, PRESSURE_UNITS["systolic"])}
     spreads |= _beside(fated)
     lies = _range(found, chosen, condition, species)
     sizes = cuff_width_cm, limb_circumference_cm
@@ -229,7 +229,7 @@ def _beside(readings: Sequence[ReadingFate]) -> dict[str, Spread]:
         given = [Reading(value) for value in values if value is not None]
         if given:
             # The readings have been chosen already: what is used is used for all it gave.
-            spreads[name] = _spread(session_sum(given, "all"), UNITS[name])
+            spreads[name] = _spread(session_sum(given, "all"), PRESSURE_UNITS[name])
     return spreads
 
 

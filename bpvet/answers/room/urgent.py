@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from bpvet.answers.room.parts import Spread
+from bpvet.equality import Content
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.facts.species import judged as has_bounds
@@ -22,8 +23,8 @@ if TYPE_CHECKING:
 _LOWER = ("home", "calmed")
 
 
-@dataclass(frozen=True)
-class RoomUrgent:
+@dataclass(frozen=True, eq=False)
+class RoomUrgent(Content):
     """An urgent line of the room: the rule, the words, its date (blank if not given), its age."""
 
     rule: str

@@ -63,17 +63,21 @@ def wrapped(text: str, indent: str = "", first: str | None = None) -> str:
     indent, first : str
         What each line begins with, and the first (as the others by default).
     """
-    import textwrap
-
-    lines = textwrap.fill(
-        re.sub(_KEPT_TOGETHER, _UNBROKEN, printable(text)),
-        width=terminal_width(),
-        initial_indent=indent if first is None else first,
-        subsequent_indent=indent,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-    return lines.replace(_UNBROKEN, " ")
+    kept = re.sub(_KEPT_TOGETHER, _UNBROKEN, printable(text))
+    pieces = re.findall(" +|[^ ]+", kept.replace("\n", " "))
+    pieces.reverse()
+    lines: list[str] = []
+    while pieces:
+        start = indent if lines or first is None else first
+        if lines and pieces[-1][0] == " ":
+            pieces.pop()
+        width, line = terminal_width() - len(start), ""
+        # A word that is longer than any line stands on a line of its own.
+        while pieces and (len(line) + len(pieces[-1]) <= width or not line):
+            line += pieces.pop()
+        line = line.rstrip(" ")
+        lines += [f"{start}{line}"] if line else []
+    return "\n".join(lines).replace(_UNBROKEN, " ")
 
 
 def printable(text: str) -> str:
@@ -84,6 +88,8 @@ def printable(text: str) -> str:
     >>> printable("a\\x1b[2Jb")
     'a [2Jb'
     """
+    if text.isprintable():
+        return text
     return "".join(c if c.isprintable() or c in HARMLESS else " " for c in text)
 
 

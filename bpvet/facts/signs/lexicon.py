@@ -9,20 +9,17 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache, lru_cache
-from typing import Any
+from functools import cache, cached_property, lru_cache
+from typing import Any, NamedTuple
 
 from bpvet.facts.drugs import drug
 from bpvet.facts.signs.tokens import expanded, tokens
 from bpvet.facts.sources import table
+from bpvet.garbage import garbage_waits
 
 #: Letters of a word of a term from which on one slip is forgiven.
 _SLIP_LETTERS = 6
-
-
 _LONGEST_WORD = 40
-
-
 #: Words of these roles may be misspelt too: they only make the reader more careful.
 _SLIP_ROLES = ("unclear", "persist")
 
@@ -64,32 +61,92 @@ class Part:
     good: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
+    """A pattern of words, and what it stands for: a term, a part of an examination, or a role."""
+
     pattern: tuple[str, ...]
     term: Term | None = None
     part: Part | None = None
     role: str = ""
 
 
-@dataclass(slots=True)
 class Node:
-    """Where a row of words leads: further words, and the patterns that end here."""
+    """Where a row of words leads: further words, and the patterns that end here.
 
-    children: dict[str, Node] = field(default_factory=dict)
-    entries: list[Entry] = field(default_factory=list)
-    ends: list[Entry] = field(default_factory=list)
+    What lies below it is laid out word by word, as far as anybody goes: of some eight thousand
+    nodes the signs of a clinic meet a few hundred.
+
+    Parameters
+    ----------
+    patterns : iterable of Entry
+        Those that begin with the words that lead here.
+    depth : int
+        How many words those are.
+    """
+
+    __slots__ = ("_children", "_depth", "ends", "entries")
+
+    def __init__(self, patterns: Iterable[Entry], depth: int = 0) -> None:
+        self.entries: list[Entry] = []
+        self.ends: list[Entry] = []
+        self._depth = depth
+        self._children: dict[str, list[Entry] | Node] = {}
+        for entry in patterns:
+            pattern = entry.pattern
+            if len(pattern) == depth:
+                self.entries.append(entry)
+            elif pattern[depth] == "$":
+                self.ends.append(entry)
+            else:
+                self._children.setdefault(pattern[depth], []).append(entry)  # type: ignore[union-attr]
+
+    @property
+    def is_leaf(self) -> bool:
+        """Whether no pattern goes on from here."""
+        return not self._children
+
+    def child(self, word: str) -> Node | None:
+        """Return where one more word leads; None where no pattern goes on with it."""
+        found = self._children.get(word)
+        if isinstance(found, list):
+            found = self._children[word] = Node(found, self._depth + 1)
+        return found
 
 
 @dataclass(frozen=True)
 class Lexicon:
+    """Words and patterns of the two lists.
+
+    Parameters
+    ----------
+    classes : mapping
+        Classes of words ("@eye") by the last word of each of their members.
+    tree : Node
+        Every pattern.
+    told : frozenset of str
+        Words and classes of patterns that name a sign or a part of an examination.
+    neutral, ordinary, words : frozenset of str
+        Words that say nothing, those that are no slip of another, and all that are known.
+    may_slip : frozenset of str
+        Words that are met with a slip in them too.
+    """
+
     classes: Mapping[str, frozenset[str]]
     tree: Node = field(repr=False)
     told: frozenset[str]
     neutral: frozenset[str]
     ordinary: frozenset[str]
     words: frozenset[str]
-    slips: Mapping[str, tuple[str, ...]] = field(repr=False)
+    may_slip: frozenset[str] = field(repr=False)
+
+    @cached_property
+    def slips(self) -> Mapping[str, Sequence[str]]:
+        """Words by themselves and by what each is with one letter left out."""
+        found: dict[str, list[str]] = {}
+        for word in sorted(self.may_slip):
+            for cut in {word, *_cut(word)}:
+                found.setdefault(cut, []).append(word)
+        return found
 
 
 def may_name_sign(text: str) -> bool:
@@ -129,11 +186,12 @@ def _drug_words() -> frozenset[str]:
     )
 
 
-def _words_of(text: str) -> Sequence[str]:
+@cache
+def _words_of(text: str) -> tuple[str, ...]:
     # Most entries of the lists are bare words, and of those cutting makes nothing else.
     if text.isascii() and text.isalpha():
         return expanded(text)
-    return [token.key for token in tokens(text)]
+    return tuple(token.key for token in tokens(text))
 
 
 @lru_cache(maxsize=65536)
@@ -180,7 +238,9 @@ def _one_slip(a: str, b: str) -> bool:
 
 
 @cache
+@garbage_waits()
 def sign_lexicon() -> Lexicon:
+    """Return the lexicon of the lists, made once a process."""
     signs, around = table("signs"), table("sign_words")
     classes: dict[str, set[str]] = {}
     for name, words in signs["words"].items():
@@ -188,46 +248,31 @@ def sign_lexicon() -> Lexicon:
             for key in _words_of(word)[-1:]:
                 classes.setdefault(key, set()).add(f"@{name}")
     entries = list(_entries(signs, around))
-    tree = Node()
-    for entry in entries:
-        node = tree
-        for word in entry.pattern:
-            if word == "$":
-                break
-            node = node.children.setdefault(word, Node())
-        (node.ends if entry.pattern[-1] == "$" else node.entries).append(entry)
     neutral = {key for word in around["neutral"]["words"] for key in _words_of(word)}
     ordinary = set(_words_of(around["ordinary"]["words"])) | _never()
     between = {key for word in around["between"]["words"] for key in _words_of(word)}
-    literal = {word for entry in entries for word in entry.pattern if word[0] not in "@$"}
+    known, told, may_slip = set[str](), set[str](), set[str]()
+    for pattern, term, part, role in entries:
+        known.update(pattern)
+        if (term is not None and term.group != "other") or part is not None:
+            told.update(pattern)
+        if not role or role in _SLIP_ROLES:
+            may_slip.update(pattern)
     classes_of = {key: frozenset(names) for key, names in classes.items()}
     for key in between:
         classes_of[key] = classes_of.get(key, frozenset()) | {"@between"}
-    words = literal | set(classes) | neutral | ordinary | between
-    may_slip = {
-        word
-        for entry in entries
-        for word in entry.pattern
-        if (entry.role in _SLIP_ROLES or not entry.role) and word[0] not in "@$"
-    } | set(classes)
-    slips: dict[str, list[str]] = {}
-    for word in sorted(may_slip):
-        if len(word) >= _SLIP_LETTERS and word not in neutral | ordinary:
-            for cut in {word, *_cut(word)}:
-                slips.setdefault(cut, []).append(word)
+    literal = {word for word in known if word[0] not in "@$"}
+    slips = (may_slip & literal) | set(classes)
     return Lexicon(
         classes=classes_of,
-        tree=tree,
-        told=frozenset(
-            word
-            for entry in entries
-            if (entry.term is not None and entry.term.group != "other") or entry.part is not None
-            for word in entry.pattern
-        ),
+        tree=Node(entries),
+        told=frozenset(told),
         neutral=frozenset(neutral),
         ordinary=frozenset(ordinary),
-        words=frozenset(words),
-        slips={cut: tuple(found) for cut, found in slips.items()},
+        words=frozenset(literal.union(classes, neutral, ordinary, between)),
+        may_slip=frozenset(
+            word for word in slips - neutral - ordinary if len(word) >= _SLIP_LETTERS
+        ),
     )
 
 
@@ -258,7 +303,7 @@ def _patterns(written: Iterable[str]) -> Iterator[tuple[str, ...]]:
     for pattern in dict.fromkeys(written):
         words: list[str] = []
         for word in pattern.removesuffix("<>").split():
-            words += [word] if word[0] in "@$" else list(_words_of(word))
+            words += [word] if word[0] in "@$" else _words_of(word)
         if words:
             yield tuple(words)
             if pattern.endswith("<>"):

@@ -111,10 +111,10 @@ def _longest(
         if at == len(found):
             continue
         for key in sets[at]:
-            following = node.children.get(key)
+            following = node.child(key)
             if following is not None:
                 states.append((following, at + 1, used + 1, 0))
-        if used and skipped < _MOST_SKIPPED and node.children and _may_skip(lexicon, found[at]):
+        if used and skipped < _MOST_SKIPPED and not node.is_leaf and _may_skip(lexicon, found[at]):
             states.append((node, at + 1, used, skipped + 1))
     # "bloods" is a test, although "blood" is a sign.
     exact = [entry for entry in entries if entry.pattern[0] == found[i].key]

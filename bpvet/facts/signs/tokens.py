@@ -34,6 +34,7 @@ _CONTRACTED = {
     ),
 }
 
+_DOUBLED = re.compile(r"(.)\1+")
 _SYMBOLS = {"∅": "ø", "⌀": "ø", "↓": "reduced", "↑": "raised"}
 
 _WHOLE = (
@@ -112,7 +113,7 @@ def fold(word: str) -> str:
     if len(plain) < 4:
         return plain
     plain = plain.replace("ae", "e").replace("oe", "e").replace("ph", "f").replace("rh", "r")
-    return re.sub(r"(.)\1+", r"\1", plain.replace("y", "i")) if len(plain) > 4 else plain
+    return _DOUBLED.sub(r"\1", plain.replace("y", "i")) if len(plain) > 4 else plain
 
 
 #: Days of a unit, by its folded word.

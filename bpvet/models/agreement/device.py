@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from bpvet.facts.protocol import DeviceCriterion, device_criteria
+from bpvet.facts.devices import DeviceCriterion, device_criteria
 from bpvet.maths.agreement.comparison import Estimated
 
 MET, NOT_MET, NOT_ASSESSABLE = "met", "not met", "not assessable"
@@ -21,7 +21,7 @@ class CriterionResult:
     Parameters
     ----------
     key, words : str
-        The criterion, as in `bpvet.facts.protocol.device_criteria`.
+        The criterion, as in `bpvet.facts.devices.device_criteria`.
     bound : float or None
         Its bound; shares are in per cent.
     value : Estimated

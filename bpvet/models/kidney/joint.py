@@ -17,7 +17,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.special import logsumexp
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
@@ -26,6 +25,7 @@ from bpvet.maths.gaussian import Array, session_noise
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Part
 from bpvet.maths.sobol import POINTS, sobol_points
+from bpvet.maths.sums import log_sum_exp
 from bpvet.models.kidney.rate import doubling_months
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.trend import Trend
@@ -188,7 +188,7 @@ def join(
             sds.append(sd[1:])
     # (parts, R, S)
     log_weight = np.array(logs)
-    weight = np.exp(log_weight - logsumexp(log_weight))
+    weight = np.exp(log_weight - log_sum_exp(log_weight))
     centre, spread = np.array(means).reshape(-1, 4), np.array(sds).reshape(-1, 4)
     scales = ("plain", "log", "plain", "percent")
     usual, usual_marker, slope, slope_marker = (
@@ -309,28 +309,24 @@ def _fits(one: _Side, other: _Side, grid: Array) -> tuple[Array, Array, Array]:
         [np.diagonal(part, axis1=1, axis2=2) for part in (mine.itself, theirs.itself)], axis=1
     )
     prior = np.concatenate([one.prior_mean, other.prior_mean])
-    log_det = mine.log_det + theirs.log_det
-    n, m = a.shape[1], b.shape[1]
-    pad = ((0, 0), (0, max(n, m) - singular.shape[1]))
-    s = np.pad(singular, pad)
-    a, b = (np.pad(part[..., 0], ((0, 0), (0, max(n, m) - part.shape[1]))) for part in (a, b))
-    found = []
-    for r in grid:
-        rest = 1 - (r * s) ** 2
-        p, q = (a - r * s * b) / rest, (b - r * s * a) / rest
-        logs = -log_det - 0.5 * np.log(rest).sum(axis=1) - 0.5 * np.sum(a * p + b * q, axis=1)
-        means, lost = [], []
-        for place, (x, z) in enumerate(zip(own, away, strict=True)):
-            x, z = _padded(x, s.shape[1]), r * _padded(z, s.shape[1])
-            # The first two stand to the pressure (a), the others to the marker (b).
-            u, v = (x, z) if place < 2 else (z, x)
-            means.append(np.sum(u * p + v * q, axis=1))
-            lost.append(np.sum((u * u - 2 * r * s * u * v + v * v) / rest, axis=1))
-        sds = np.sqrt(np.maximum(before - np.stack(lost, axis=1), 0.0))
-        found.append((logs, np.stack(means, axis=1) + prior, sds))
+    size = max(one.y.size, other.y.size)
+    s, a, b = (_padded(part, size) for part in (singular, a[..., 0], b[..., 0]))
+    # Every r at once: (R, S, n).
+    r = grid[:, None, None]
+    rest = 1 - (r * s) ** 2
+    p, q = (a - r * s * b) / rest, (b - r * s * a) / rest
+    logs = -(mine.log_det + theirs.log_det) - 0.5 * np.log(rest).sum(axis=2)
+    logs -= 0.5 * np.sum(a * p + b * q, axis=2)
+    means, lost = [], []
+    for x, z, of_pressure in zip(own, away, (True, True, False, False), strict=True):
+        near, far = _padded(x, size), r * _padded(z, size)
+        # What is asked of the pressure stands to a, the rest to b.
+        u, v = (near, far) if of_pressure else (far, near)
+        means.append(np.sum(u * p + v * q, axis=2))
+        lost.append(np.sum((u * u - 2 * r * s * u * v + v * v) / rest, axis=2))
+    sds = np.sqrt(np.maximum(before - np.stack(lost, axis=2), 0.0))
     order = [0, 2, 1, 3]
-    logs, means_, sds_ = (np.array(part) for part in zip(*found, strict=True))
-    return logs, means_[..., order], sds_[..., order]
+    return logs, (np.stack(means, axis=2) + prior)[..., order], sds[..., order]
 
 
 class _Whitened:
@@ -356,4 +352,7 @@ def _rows(one: Array, other: Array) -> list[Array]:
 
 
 def _padded(rows: Array, count: int) -> Array:
-    return np.pad(rows, ((0, 0), (0, count - rows.shape[1])))
+    """Return rows (S, n) with noughts behind them, (S, count)."""
+    wide = np.zeros((rows.shape[0], count))
+    wide[:, : rows.shape[1]] = rows
+    return wide

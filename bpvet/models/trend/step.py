@@ -16,12 +16,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from bpvet.facts.sources import fact
 from bpvet.maths.gaussian import Array, session_noise
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
+from bpvet.maths.sums import log_sum_exp
 from bpvet.models.trend.columns import Columns
 from bpvet.models.trend.effects import FINISHED_TAUS
 from bpvet.models.trend.forms import PriorForm
@@ -168,7 +168,7 @@ def log_factors(trend: Trend, later: NDArray[np.int64], sd: float) -> Array:
             logs.append(-0.5 * np.log(told) + 0.5 * sd**2 * (left @ solved) ** 2 / told)
             weights.append(share * part.weight[node])
     log_weights = np.log(np.array(weights) / np.sum(weights))
-    return np.asarray(logsumexp(np.array(logs) + log_weights[:, None], axis=0))
+    return np.asarray(log_sum_exp(np.array(logs) + log_weights[:, None], axis=0))
 
 
 def _stepped(columns: Columns, day: float, sd: float) -> SteppedColumns:

@@ -9,7 +9,6 @@ from bpvet.answers.room.parts import GoOnAnswer, RangeAnswer, RoomWords
 from bpvet.answers.room.urgent import judged
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.protocol import CEILING, ENOUGH_READINGS, MIN_READINGS, limits
-from bpvet.facts.recheck import rows
 from bpvet.facts.sources import credit, fact
 from bpvet.facts.species import cuff_fact
 from bpvet.facts.species import judged as has_bounds
@@ -83,6 +82,9 @@ def low_text(why: str, mean: float | None, condition: str) -> str:
 
 def severe_text(mean: float, as_judged: float, chosen: Guideline, species: str) -> str:
     """Return the urgent line of a severe pressure; `mean` as read and as judged, mmHg."""
+    # Most sessions are not severe, and start without the table of rechecks.
+    from bpvet.facts.recheck import rows
+
     window = rows()["severe"].window(chosen.key, species)
     name = "judgement of this project"
     if window.fact is not None:

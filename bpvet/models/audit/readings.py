@@ -14,6 +14,8 @@ from bpvet.maths.agreement.comparison import Estimated
 from bpvet.maths.clusters import centred, clustered_share, clustered_slope
 from bpvet.maths.digits import DigitTest, end_digits, repeats_expected
 from bpvet.models.audit.spread import animal_codes
+from bpvet.records.records import Records
+from bpvet.visits.readings import judged as judged_readings
 
 #: What each method's readings are read to, mmHg: a dial's marks, a display's digits.
 STEPS = {method: int(judged(f"audit.step_{method}")) for method in METHODS}
@@ -113,25 +115,44 @@ class TimeOfDay:
     per_hour: Estimated
 
 
-def plain_readings(readings: pd.DataFrame, conditions: tuple[str, ...]) -> pd.DataFrame:
+def plain_readings(records: Records, rule: str, conditions: tuple[str, ...]) -> pd.DataFrame:
     """Return plain systolic readings taken awake, in order of taking, whatever the rule says.
 
     Parameters
     ----------
-    readings : DataFrame
-        As from `bpvet.readings_used`.
+    records : Records
+    rule : str
+        By which readings are placed in their sessions.
     conditions : tuple of str
         Conditions to keep.
+
+    Returns
+    -------
+    DataFrame
+        animal, session, method, order, systolic, and `key`, the session's number among all.
     """
+    # Of codes: the texts of every column of every reading are as large as all else together.
+    coded, placement = judged_readings(records, rule)
+    session = np.zeros(len(coded), dtype=np.int64)
+    order = np.zeros(len(coded), dtype=np.int64)
+    session[placement.row] = placement.number[placement.of]
+    order[placement.row] = placement.order
     kept = (
-        readings["fate"].isin(["used", "left out"])
-        & readings["systolic"].notna()
-        & (readings["systolic_bound"] == "")
-        & (readings["summary_n"] == 0)
-        & readings["condition"].isin(conditions)
+        coded["fate"].isin(["used", "left out"])
+        & coded["systolic"].notna()
+        & (coded["systolic_bound"] == "")
+        & (coded["summary_n"] == 0)
+        & coded["condition"].isin(conditions)
+    ).to_numpy(dtype=bool)
+    rows = pd.DataFrame(
+        {
+            "animal": coded["animal"][kept].astype("str"),
+            "session": session[kept],
+            "method": coded["method"][kept].astype("str"),
+            "order": order[kept],
+            "systolic": coded["systolic"][kept],
+        }
     )
-    columns = ["animal", "session", "method", "order", "systolic"]
-    rows = readings.loc[kept, columns].copy()
     rows["key"] = rows.groupby(["animal", "session"]).ngroup()
     return rows.sort_values(["key", "order"], kind="stable").reset_index(drop=True)
 

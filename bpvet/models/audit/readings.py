@@ -15,7 +15,7 @@ from bpvet.maths.clusters import centred, clustered_share, clustered_slope
 from bpvet.maths.digits import DigitTest, end_digits, repeats_expected
 from bpvet.models.audit.spread import animal_codes
 from bpvet.records.records import Records
-from bpvet.visits.readings import judged as judged_readings
+from bpvet.visits.readings import coded_readings_used
 
 #: What each method's readings are read to, mmHg: a dial's marks, a display's digits.
 STEPS = {method: int(judged(f"audit.step_{method}")) for method in METHODS}
@@ -131,12 +131,7 @@ def plain_readings(records: Records, rule: str, conditions: tuple[str, ...]) -> 
     DataFrame
         animal, session, method, order, systolic, and `key`, the session's number among all.
     """
-    # Of codes: the texts of every column of every reading are as large as all else together.
-    coded, placement = judged_readings(records, rule)
-    session = np.zeros(len(coded), dtype=np.int64)
-    order = np.zeros(len(coded), dtype=np.int64)
-    session[placement.row] = placement.number[placement.of]
-    order[placement.row] = placement.order
+    coded = coded_readings_used(records, rule)
     kept = (
         coded["fate"].isin(["used", "left out"])
         & coded["systolic"].notna()
@@ -147,9 +142,9 @@ def plain_readings(records: Records, rule: str, conditions: tuple[str, ...]) -> 
     rows = pd.DataFrame(
         {
             "animal": coded["animal"][kept].astype("str"),
-            "session": session[kept],
+            "session": coded["session"][kept],
             "method": coded["method"][kept].astype("str"),
-            "order": order[kept],
+            "order": coded["order"][kept],
             "systolic": coded["systolic"][kept],
         }
     )

@@ -273,7 +273,8 @@ def _factorised_strings(column: pd.Series[Any], strings: Any) -> Text:
     few = len(heads) <= len(strings) // 2
     encoded = (strings.take(heads) if few else strings).dictionary_encode()
     codes = _narrow(encoded.indices.to_numpy())
-    labels = pd.Index(column.dtype.__from_arrow__(encoded.dictionary))
+    dtype: Any = column.dtype
+    labels = pd.Index(dtype.__from_arrow__(encoded.dictionary))
     if few:
         codes = np.repeat(codes, np.diff(np.append(heads, len(strings))))
     return Text(codes, labels)

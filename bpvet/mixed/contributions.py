@@ -111,7 +111,8 @@ def times(a: Array, b: Array) -> Array:
     """
     if len(b) == 1 and len(a) > 1:
         rows = [(b[0].T @ a[:, i].T)[None] for i in range(a.shape[1])]
-        return np.concatenate(rows).transpose(2, 0, 1)
+        whole = rows[0] if len(rows) == 1 else np.concatenate(rows)
+        return whole.transpose(2, 0, 1)
     result: Array = a[:, :, :1] * b[:, :1]
     for inner in range(1, a.shape[2]):
         result += a[:, :, inner : inner + 1] * b[:, inner : inner + 1]
@@ -194,10 +195,10 @@ def left_over(moments: Moments, animals: AnimalBlocks) -> Left:
     z, q = moments.z, len(moments.z)
     entries, owner = moments.entries, moments.entry_animal
     own = _at(animals.ka, owner)
-    half = times(0.5 * entries[:, :, z], own)
+    half = times(0.5 * moments.random_entries, own)
     half -= entries
     cross = sum(moments.products_by_run(own[:, i], half[:, i]) for i in range(q))
-    inner = moments.by_run((_at(animals.k, owner) * entries[:, :, z]).sum(axis=(1, 2)))
+    inner = moments.by_run((_at(animals.k, owner) * moments.random_entries).sum(axis=(1, 2)))
     t = animals.a - times(animals.a[:, :, z], animals.ka)
     pairs = [
         [_products_by_group(moments, t[:, [row]], t[:, [column]]) for column in range(q)]
@@ -320,7 +321,7 @@ def curvature(moments: Moments, start: Pass, vectors: Array) -> Curvature:
     vectors : (groups, m, K) float
     """
     w, animals, left = start.w, start.animals, start.left(moments)
-    z, q = moments.z, len(moments.z)
+    q = len(moments.z)
     first = w.weight**2 * w.by_variance
     moved = left.slots @ vectors[:, None]
     sessions = np.einsum("as,gsmk->gamk", first, moved)
@@ -329,7 +330,7 @@ def curvature(moments: Moments, start: Pass, vectors: Array) -> Curvature:
     c = _of_animals(moments, vectors)
     own = _at(times(animals.ka, c), moments.entry_animal)
     u = times(moments.entries, c if len(c) == 1 else _at(c, moments.entry_animal))
-    u -= times(moments.entries[:, :, z], own)
+    u -= times(moments.random_entries, own)
     d = np.stack([_by_animal(moments, row, u) for row in first], axis=2)
     slot_quadratic = np.einsum("gmk,gsmk->gsk", vectors, moved)
     quadratic = _quadratic(moments, start, d, times(left.t, c), slot_quadratic)
@@ -417,7 +418,7 @@ def traces(moments: Moments, variances: Variances) -> Array:
     # tr(E_kl T E_k'l' T) = T_lk' T_l'k
     result[: q * q, : q * q] = pairs.transpose(3, 0, 1, 2).reshape(q * q, q * q)
     first = w.weight**2 * w.by_variance
-    entries = moments.entries[:, :, z]
+    entries = moments.random_entries
     d = np.stack([_by_animal(moments, row, entries) for row in first])
     by_slot = start.left(moments).inner
     own = moments.sessions * w.weight**2 - 2.0 * w.weight**3 * by_slot

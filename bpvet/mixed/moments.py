@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,9 @@ Codes = NDArray[np.int64]
 _FLOPS_IN_ONE_THREAD = 200_000
 # Runs of fewer entries than this are not worth a matrix product each.
 _SHORT_RUN = 256
+# So many rows of a few columns stay in a processor's cache between steps; where there are many
+# runs, blocks hold as many rows of each on average.
+_ROWS_IN_A_BLOCK, _ROWS_OF_A_RUN = 32_768, 1_024
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,7 +67,8 @@ class SessionArrays:
     session_of_row: Codes | None = None
 
 
-class Kinds(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class Kinds:
     """The kinds of session that occur: sessions of one kind share classes and count.
 
     Parameters
@@ -137,6 +141,12 @@ class Moments:
     def _first_of_slot(self) -> Codes:
         """Return where each slot's entries begin, and their number after the last, (S + 1,)."""
         return np.searchsorted(self.entry_slot, np.arange(len(self.count) + 1))
+
+    @cached_property
+    def random_entries(self) -> Array:
+        """Return Σ z zᵀ over an animal's sessions of a slot, (E, q, q), laid out as `entries`."""
+        chosen = np.ascontiguousarray(self.entries.transpose(1, 2, 0)[:, self.z])
+        return chosen.transpose(2, 0, 1)
 
     def summing(self, weight: Array) -> Callable[[Array], Array]:
         """Return what adds up values of entries, weighed by their slot's (S,): (E,) to (N,).
@@ -222,12 +232,47 @@ def summed_products(a: Array, b: Array) -> Array:
     return result
 
 
+class Rescaled(Protocol):
+    """How sessions are carried to the scale of their moments, some rows at a time."""
+
+    @property
+    def size(self) -> float:
+        """Return what the outcome is divided by."""
+
+    @property
+    def columns(self) -> int:
+        """Return the number of columns on the scale of the moments."""
+
+    def means(self, u: Array) -> Array:
+        """Return means of sessions (n, columns of u) on that scale, column beside column."""
+
+    def deviations(self, rows: Array) -> Array:
+        """Return readings about their session's means (n, columns of u) on that scale."""
+
+
+@dataclass(frozen=True)
+class AsTheyAre:
+    """Sessions that stand on the scale of their moments already."""
+
+    columns: int
+    size: float = 1.0
+
+    def means(self, u: Array) -> Array:
+        """Return the rows."""
+        return u
+
+    def deviations(self, rows: Array) -> Array:
+        """Return the rows."""
+        return rows
+
+
 def moments(
     sessions: SessionArrays,
     z: Codes,
     animals: int,
     group: Codes | None = None,
     groups: int = 1,
+    scale: Rescaled | None = None,
 ) -> Moments:
     """Return the moments of some animals' sessions.
 
@@ -236,19 +281,24 @@ def moments(
     sessions : SessionArrays
         Of J sessions.
     z : (q,) int
-        Random columns of u, the intercept first.
+        Random columns of u on the scale of the moments, the intercept first.
     animals : int
         N; codes in `sessions.animal` are below it.
     group : (N,) int, optional
         Group code of each animal.
     groups : int
         Number of groups in the whole cohort.
+    scale : Rescaled, optional
+        What the moments are of: rows are carried there a block at a time, so that no second copy
+        of all sessions is made.
     """
+    scale = scale or AsTheyAre(sessions.u.shape[1])
     of_animal = np.zeros(animals, np.int64) if group is None else np.asarray(group, np.int64)
     kinds, slot = kinds_of(sessions)
     slots = len(kinds.count)
-    between = _summed(sessions.u, z, sessions.animal, slot, slots, of_animal, groups)
-    within, classes = _within(sessions, z, of_animal, groups)
+    by_slot = _Owners(sessions.animal, slot, slots, of_animal, groups)
+    between = _summed(sessions.u, z, by_slot, scale.columns, scale.means)
+    within, classes = _within(sessions, z, of_animal, groups, scale)
     if sessions.known.all():
         free = kinds.free(len(classes))
     else:
@@ -327,11 +377,21 @@ class _Summed:
     slot: Codes
 
 
+class _Owners(NamedTuple):
+    """Whose rows (n,) are: their animals and slots, how many slots, the animals' groups (N,)."""
+
+    animal: Codes
+    slot: Codes
+    slots: int
+    group: Codes
+    groups: int
+
+
 def _summed(
-    u: Array, z: Codes, animal: Codes, slot: Codes, slots: int, of_animal: Codes, groups: int
+    u: Array, z: Codes, owners: _Owners, columns: int, scaled: Callable[[Array], Array]
 ) -> _Summed:
-    """Return sums of the rows u (n, m); a stable sort finds the runs of one slot and animal."""
-    m = u.shape[1]
+    """Return sums of the rows u, `scaled`; a stable sort finds the runs of one slot and animal."""
+    animal, slot, slots, of_animal, groups = owners
     code = slot if groups == 1 else slot * groups + of_animal[animal]
     narrow = code.astype(np.int16) if groups * slots < 2**15 else code
     if np.all(animal[1:] >= animal[:-1]):
@@ -339,54 +399,64 @@ def _summed(
     else:
         order = np.argsort(animal, kind="stable")
         order = order[np.argsort(narrow[order], kind="stable")]
-    code, owner = code[order], animal[order]
-    totals = np.zeros((slots * groups, m, m))
-    begin = _heads(code)
-    for place, start, end in zip(code[begin], begin, np.append(begin[1:], len(code)), strict=True):
-        rows = np.take(u.T, order[start:end], axis=1).T
-        totals[place] = summed_products(rows, rows)
-    head = _heads(code, owner)
+    head = _heads(code[order], animal[order])
     entry = np.empty(len(order), np.int64)
     entry[order] = np.repeat(np.arange(len(head)), np.diff(np.append(head, len(order))))
+    totals = np.zeros((slots * groups, columns, columns))
+    entries = np.zeros((len(z), columns, len(head)))
+    at_once = max(_ROWS_IN_A_BLOCK, _ROWS_OF_A_RUN * len(totals))
+    for begin in range(0, len(code), at_once):
+        block = slice(begin, begin + at_once)
+        rows = scaled(u[block])
+        inside = order if len(rows) == len(code) else np.argsort(narrow[block], kind="stable")
+        _add_products(rows, narrow[block], inside, totals)
+        _add_entry_products(rows, z, entry[block], entries)
+    first = order[head]
     return _Summed(
-        totals.reshape(slots, groups, m, m).swapaxes(0, 1),
-        _entry_products(u, z, entry, len(head)),
-        owner[head].astype(np.int64),
-        (code[head] // groups).astype(np.int64),
+        totals.reshape(slots, groups, columns, columns).swapaxes(0, 1),
+        entries.transpose(2, 0, 1),
+        animal[first].astype(np.int64),
+        slot[first].astype(np.int64),
     )
 
 
-def _entry_products(u: Array, z: Codes, entry: Codes, entries: int) -> Array:
-    """Return Σ z uᵀ by entry, (entries, q, m), one entry beside the next in memory."""
-    q, m = len(z), u.shape[1]
-    result = np.empty((q, m, entries)).transpose(2, 0, 1)
+def _add_products(rows: Array, code: NDArray[Any], order: Codes, totals: Array) -> None:
+    """Add Σ u uᵀ of the rows u (n, m) to `totals` (codes, m, m), by code (n,) put in order."""
+    begin = _heads(code[order])
+    for start, end in zip(begin, np.append(begin[1:], len(code)), strict=True):
+        some = np.take(rows.T, order[start:end], axis=1).T
+        totals[code[order[start]]] += summed_products(some, some)
+
+
+def _add_entry_products(rows: Array, z: Codes, entry: Codes, entries: Array) -> None:
+    """Add Σ z uᵀ to `entries` (q, m, E), one entry beside the next, by each row's entry (n,)."""
     for i, row in enumerate(z):
-        for column in range(m):
-            twin = np.flatnonzero(z[:i] == column)
-            if len(twin):
-                result[:, i, column] = result[:, twin[0], row]
-            else:
-                result[:, i, column] = np.bincount(entry, u[:, row] * u[:, column], entries)
-    return result
+        for column in range(rows.shape[1]):
+            if column not in z[:i]:
+                np.add.at(entries[i, column], entry, rows[:, row] * rows[:, column])
+    for i, row in enumerate(z):
+        for twin in range(i):
+            entries[i, z[twin]] = entries[twin, row]
 
 
 def _within(
-    sessions: SessionArrays, z: Codes, of_animal: Codes, groups: int
+    sessions: SessionArrays, z: Codes, of_animal: Codes, groups: int, scale: Rescaled
 ) -> tuple[_Summed, Codes]:
     """Return sums of the readings about their sessions' means, one slot a reading class."""
-    m = sessions.u.shape[1]
+    m = scale.columns
     classes = np.arange(int(sessions.residual.max(initial=0)) + 1)
     none = np.empty(0, np.int64)
     if sessions.deviations is None or sessions.session_of_row is None:
         code = of_animal[sessions.animal] * len(classes) + sessions.residual
-        scatter = np.where(sessions.known, sessions.scatter, 0.0)
+        scatter = np.where(sessions.known, sessions.scatter / scale.size**2, 0.0)
         totals = np.zeros((groups * len(classes), m, m))
         totals[:, -1, -1] = np.bincount(code, scatter, groups * len(classes))
         shape = (groups, len(classes), m, m)
         return _Summed(totals.reshape(shape), np.empty((0, len(z), m)), none, none), classes
     rows, owner = sessions.deviations, sessions.session_of_row
     animal, residual = sessions.animal[owner], sessions.residual[owner].astype(np.int64)
-    summed = _summed(rows, z, animal, residual, len(classes), of_animal, groups)
-    if not np.any(rows[:, z]):
+    by_class = _Owners(animal, residual, len(classes), of_animal, groups)
+    summed = _summed(rows, z, by_class, m, scale.deviations)
+    if not np.any(summed.totals[:, :, z, z]):
         return _Summed(summed.totals, np.empty((0, len(z), m)), none, none), classes
     return summed, classes

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from typing import NamedTuple
 
@@ -20,11 +20,79 @@ from bpvet.mixed.parametrisation import Chart, block_chart, with_held
 Rise = Callable[[float], float]
 
 
+# Beyond this share of the way between two refits the line through them is no guide.
+_FARTHEST_AHEAD = 1.5
+
+
 class Interval(NamedTuple):
     """Ends of an interval."""
 
     lower: float
     upper: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Refits:
+    """Refits of everything else with one parameter held, at one value after another.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    optimum : Point
+        Of all parameters.
+    ends : dict
+        Where refits ended, by the value held: the next one begins on the line through the two
+        nearest, from which few steps are left.
+    """
+
+    criterion: Criterion
+    optimum: Point
+    ends: dict[float, Array] = field(default_factory=dict)
+
+    def rise(
+        self, value: float, chart: Chart, psi: Array, criterion: Criterion | None = None
+    ) -> float:
+        """Return how much the criterion is above the optimum's with a parameter held at a value.
+
+        Parameters
+        ----------
+        value : float
+        chart : Chart
+            With the parameter held there.
+        psi : (f,) float
+            Where the search begins when no other refit is a better guide.
+        criterion : Criterion, optional
+            Where the value held is one of the fixed effects: the criterion that holds it.
+        """
+        criterion = criterion or self.criterion
+        if not len(psi):
+            held = criterion.value(chart.variances(psi)).criterion
+            return held - self.optimum.value.criterion
+        starts = [psi, *self._guesses(value, len(psi))]
+        at = [_value_or_none(criterion, chart, start) for start in starts]
+        order = sorted(range(len(starts)), key=lambda i: np.inf if at[i] is None else at[i])
+        found, outcome = minimise(criterion, [(chart, starts[order[0]])])
+        if len(found.psi) == len(psi):
+            self.ends[value] = found.psi
+        return outcome.criterion - self.optimum.value.criterion
+
+    def _guesses(self, value: float, size: int) -> list[Array]:
+        """Return what nearby refits say of one at a value; none where there are no two of them."""
+        known = [at for at, psi in self.ends.items() if len(psi) == size]
+        nearest = sorted(known, key=lambda at: abs(at - value))[:2]
+        if len(nearest) < 2:
+            return []
+        near, far = nearest
+        ahead = float(np.clip((value - near) / (far - near), -_FARTHEST_AHEAD, 1.0))
+        return [self.ends[near] + ahead * (self.ends[far] - self.ends[near])]
+
+
+def _value_or_none(criterion: Criterion, chart: Chart, psi: Array) -> float | None:
+    """Return the criterion at a start; None where it cannot be had there."""
+    try:
+        return criterion.value(chart.variances(psi)).criterion
+    except FitError:
+        return None
 
 
 def scalar_interval(
@@ -37,8 +105,10 @@ def scalar_interval(
     estimate = float(np.exp(point.psi[place])) if free[scalar] else 0.0
     rest = np.delete(point.psi, place) if free[scalar] else point.psi
 
+    refits = _Refits(criterion, point)
+
     def rise(sd: float) -> float:
-        return _refit(criterion, with_held(point.chart, scalar, sd), rest, point)
+        return refits.rise(sd, with_held(point.chart, scalar, sd), rest)
 
     residual = scalar >= len(sds) - criterion.residuals
     return _sd_interval(rise, estimate, spread, level, residual)
@@ -69,7 +139,7 @@ def effect_interval(
     correlated : bool
     """
     g = _user_covariance(point, scale)
-    rise = partial(_sd_rise, criterion, point, effect, scale, g, correlated)
+    rise = partial(_sd_rise, _Refits(criterion, point), effect, scale, g, correlated)
     return _sd_interval(rise, float(np.sqrt(max(g[effect, effect], 0.0))), spread, level, False)
 
 
@@ -80,21 +150,20 @@ def _user_covariance(point: Point, scale: Array) -> Array:
 
 
 def _sd_rise(
-    criterion: Criterion,
-    point: Point,
+    refits: _Refits,
     effect: int,
     scale: Array,
     g: Array,
     correlated: bool,
     sd: float,
 ) -> float:
-    q = len(g)
+    q, point = len(g), refits.optimum
     order = [effect, *(i for i in range(q) if i != effect)]
     turned, columns = g[np.ix_(order, order)], scale[:, order]
     fixed = np.outer(columns[:, 0], np.eye(q)[0]) * sd
     if not correlated:
         chart, psi = _held_alone(fixed, columns, np.sqrt(np.diag(turned)), point)
-        return _refit(criterion, chart, psi, point)
+        return refits.rise(sd, chart, psi)
     slope = turned[1:, 0] / np.sqrt(turned[0, 0]) if turned[0, 0] > 0 else np.zeros(q - 1)
     left = turned[1:, 1:] - np.outer(slope, slope)
     chart, inner = _block(fixed, columns[:, 1:], 1, left, point)
@@ -106,7 +175,7 @@ def _sd_rise(
             log=np.concatenate([np.zeros(q - 1, bool), chart.log]),
         )
         inner = np.concatenate([slope, inner])
-    return _refit(criterion, chart, np.concatenate([inner, _free_sds(point)]), point)
+    return refits.rise(sd, chart, np.concatenate([inner, _free_sds(point)]))
 
 
 def _held_alone(fixed: Array, columns: Array, sds: Array, point: Point) -> tuple[Chart, Array]:
@@ -153,7 +222,7 @@ def correlation_interval(
     g = _user_covariance(point, scale)
     i, j = pair
     middle = float(np.clip(g[i, j] / np.sqrt(g[i, i] * g[j, j]), -1.0, 1.0))
-    rise = cache(partial(_correlation_rise, criterion, point, pair, scale, g))
+    rise = cache(partial(_correlation_rise, _Refits(criterion, point), pair, scale, g))
     estimate, edge = float(np.arcsin(middle)), np.pi / 2
     target = float(chdtri(1, 1.0 - level))
     lower = -edge if rise(-edge) <= target else _end(rise, estimate, -edge, target)
@@ -162,14 +231,13 @@ def correlation_interval(
 
 
 def _correlation_rise(
-    criterion: Criterion,
-    point: Point,
+    refits: _Refits,
     pair: tuple[int, int],
     scale: Array,
     g: Array,
     angle: float,
 ) -> float:
-    q = len(g)
+    q, point = len(g), refits.optimum
     order = [*pair, *(i for i in range(q) if i not in pair)]
     turned, columns = g[np.ix_(order, order)], scale[:, order]
     unit = np.eye(q)
@@ -188,7 +256,7 @@ def _correlation_rise(
         patterns=np.concatenate([np.array(own), chart.patterns]),
         log=np.concatenate([np.array(log), chart.log]),
     )
-    return _refit(criterion, chart, np.concatenate([values, inner, _free_sds(point)]), point)
+    return refits.rise(angle, chart, np.concatenate([values, inner, _free_sds(point)]))
 
 
 def coefficient_interval(
@@ -217,23 +285,17 @@ def coefficient_interval(
     others = basis @ np.linalg.svd(contrast[None], full_matrices=True)[2][1:].T
     estimate = float(contrast @ point.value.coefficients)
 
+    refits = _Refits(criterion, point)
+
     @cache
     def rise(value: float) -> float:
         held = replace(criterion, basis=others, offset=criterion.offset - along * value)
-        return _refit(held, point.chart, point.psi, point)
+        return refits.rise(value, point.chart, point.psi, held)
 
     target = float(chdtri(1, 1.0 - level))
     return Interval(
         _outward(rise, estimate, -spread, target), _outward(rise, estimate, spread, target)
     )
-
-
-def _refit(criterion: Criterion, chart: Chart, psi: Array, point: Point) -> float:
-    """Return how much the criterion is above the point's with some parameter held."""
-    if not len(psi):
-        held = criterion.value(chart.variances(psi)).criterion
-        return held - point.value.criterion
-    return minimise(criterion, [(chart, psi)])[1].criterion - point.value.criterion
 
 
 def _sd_interval(

@@ -45,7 +45,7 @@ def sums(arrays: SessionArrays, shift: Array, visits: int, residuals: int) -> Su
     for begin in range(0, len(arrays.count), _ROWS_AT_ONCE):
         chunk = slice(begin, begin + _ROWS_AT_ONCE)
         w = arrays.u[chunk].T - shift[:, None]
-        weighed = w * arrays.count[chunk]
+        weighed = w * arrays.count[chunk].astype(float)
         first += weighed.sum(axis=1)
         second += summed_products(weighed.T, w.T)
     known = arrays.known
@@ -77,7 +77,7 @@ def sums(arrays: SessionArrays, shift: Array, visits: int, residuals: int) -> Su
     )
 
 
-def _by_class(classes: Codes, values: Array, size: int) -> Array:
+def _by_class(classes: Codes, values: Array | Codes, size: int) -> Array:
     return np.bincount(classes, values, size).astype(float)
 
 
@@ -171,9 +171,10 @@ class Scaling:
     def columns_of(self, x: Array, slopes: Array) -> Array:
         """Return scaled X, slopes and, where X lacks them, ones."""
         outcome = np.zeros((len(x), 1))
-        return self._scaled_u(np.column_stack([x, slopes, outcome]))[:, :-1]
+        return self.means(np.column_stack([x, slopes, outcome]))[:, :-1]
 
-    def _scaled_u(self, u: Array) -> Array:
+    def means(self, u: Array) -> Array:
+        """Return means of sessions (n, p + e + 1) on the scale of the moments, (n, m)."""
         p, e = len(self.names), len(self.centre)
         scaled = np.ones((self.columns, len(u))).T
         for column in range(e):
@@ -184,7 +185,8 @@ class Scaling:
             scaled[chunk, -1] = (u[chunk, -1] - u[chunk, :p] @ self.start) / self.size
         return scaled
 
-    def _scaled_deviations(self, rows: Array) -> Array:
+    def deviations(self, rows: Array) -> Array:
+        """Return readings about their session's means on the scale of the moments, (n, m)."""
         p, e = len(self.names), len(self.centre)
         scaled = np.zeros((len(rows), self.columns))
         scaled[:, :e] = rows[:, :-1] / self.scale
@@ -196,9 +198,9 @@ class Scaling:
         inside = arrays.deviations
         return replace(
             arrays,
-            u=self._scaled_u(arrays.u),
+            u=self.means(arrays.u),
             scatter=arrays.scatter / self.size**2,
-            deviations=None if inside is None else self._scaled_deviations(inside),
+            deviations=None if inside is None else self.deviations(inside),
         )
 
 

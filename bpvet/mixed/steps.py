@@ -130,11 +130,10 @@ def _prepare_frame(
     shift = shift_of(arrays.u[0], _intercept(asked))
     total = sums(arrays, shift, *class_numbers(asked, has_visits))
     scaling = _scaling(total, shift, asked, correlated)
-    scaled = scaling.scaled(arrays)
     if slices == 1:
-        kept = [Kept(_moments(scaled, scaling, rows.groups, asked), rows.animals)]
+        kept = [Kept(_moments(arrays, scaling, rows.groups, asked), rows.animals)]
     else:
-        pieces = [_slice(scaled, rows, slices, i) for i in range(slices)]
+        pieces = [_slice(arrays, rows, slices, i) for i in range(slices)]
         kept = [
             Kept(_moments(piece, scaling, groups, asked), rows.animals[place::slices])
             for place, (piece, groups) in enumerate(pieces)
@@ -214,7 +213,7 @@ def _sums(rows: Rows, shift: Array, classes: tuple[int, int]) -> Sums:
 
 
 def _keep(rows: Rows, scaling: Scaling, asked: Question, has_visits: bool) -> Kept:
-    arrays = scaling.scaled(session_arrays(rows, has_visits))
+    arrays = session_arrays(rows, has_visits)
     return Kept(_moments(arrays, scaling, rows.groups, asked), rows.animals)
 
 
@@ -292,7 +291,7 @@ def _moments(
     arrays: SessionArrays, scaling: Scaling, groups: NDArray[np.int64], asked: Question
 ) -> Moments:
     number = len(asked.levels[asked.group]) if asked.group else 1
-    return moments(arrays, scaling.z, len(groups), groups, number)
+    return moments(arrays, scaling.z, len(groups), groups, number, scaling)
 
 
 def _slice(

@@ -63,13 +63,28 @@ def readings_used(records: Records, rule: str = "guideline") -> pd.DataFrame:
     """
     coded, placement = judged(records, rule)
     frame = _with_label(records.readings)
-    session = np.zeros(len(frame), dtype=np.int64)
-    order = np.zeros(len(frame), dtype=np.int64)
-    session[placement.row] = placement.number[placement.of]
-    order[placement.row] = placement.order
+    session, order = _placed(placement, len(frame))
     fate = np.array(FATES, dtype=object)[coded["fate"].cat.codes]
     reason = _reasons(frame, placement, fate)
     return frame.assign(session=session, order=order, fate=fate, reason=reason)
+
+
+def _placed(placement: Placement, rows: int) -> tuple[Codes, Codes]:
+    """Return each reading's session and its place in it, (rows,) each; 0 where it has none."""
+    session, order = np.zeros((2, rows), dtype=np.int64)
+    session[placement.row] = placement.number[placement.of]
+    order[placement.row] = placement.order
+    return session, order
+
+
+def coded_readings_used(records: Records, rule: str) -> pd.DataFrame:
+    """Return what `readings_used` does, with texts as categories and without the reasons.
+
+    For many animals the texts of every column take most of the memory and of the time.
+    """
+    coded, placement = judged(records, rule)
+    session, order = _placed(placement, len(coded))
+    return coded.assign(session=session, order=order)
 
 
 def judged(records: Records, rule: str) -> tuple[pd.DataFrame, Placement]:

@@ -39,7 +39,6 @@ from bpvet.models.audit.readings import (
 from bpvet.models.audit.spread import Spread, spreads
 from bpvet.printing import ShortTable, number, probability
 from bpvet.records.records import Records
-from bpvet.visits.readings import readings_used
 from bpvet.visits.sessions import sessions
 
 _SPREAD_COLUMNS = (
@@ -189,7 +188,7 @@ def audit(records: Records, rule: str = "guideline", level: float = 0.95) -> Aud
         raise RecordsError(
             "No session of these records was taken awake: there is nothing to audit."
         )
-    rows = plain_readings(readings_used(records, rule), TREND_CONDITIONS)
+    rows = plain_readings(records, rule, TREND_CONDITIONS)
     scatter = spreads(table, level)
     sds = {one.method: one.sd.estimate for one in scatter if not one.by}
     return Audit(

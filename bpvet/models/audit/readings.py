@@ -14,6 +14,8 @@ from bpvet.maths.agreement.comparison import Estimated
 from bpvet.maths.clusters import centred, clustered_share, clustered_slope
 from bpvet.maths.digits import DigitTest, end_digits, repeats_expected
 from bpvet.models.audit.spread import animal_codes
+from bpvet.records.records import Records
+from bpvet.visits.readings import coded_readings_used
 
 #: What each method's readings are read to, mmHg: a dial's marks, a display's digits.
 STEPS = {method: int(judged(f"audit.step_{method}")) for method in METHODS}
@@ -113,25 +115,39 @@ class TimeOfDay:
     per_hour: Estimated
 
 
-def plain_readings(readings: pd.DataFrame, conditions: tuple[str, ...]) -> pd.DataFrame:
+def plain_readings(records: Records, rule: str, conditions: tuple[str, ...]) -> pd.DataFrame:
     """Return plain systolic readings taken awake, in order of taking, whatever the rule says.
 
     Parameters
     ----------
-    readings : DataFrame
-        As from `bpvet.readings_used`.
+    records : Records
+    rule : str
+        By which readings are placed in their sessions.
     conditions : tuple of str
         Conditions to keep.
+
+    Returns
+    -------
+    DataFrame
+        animal, session, method, order, systolic, and `key`, the session's number among all.
     """
+    coded = coded_readings_used(records, rule)
     kept = (
-        readings["fate"].isin(["used", "left out"])
-        & readings["systolic"].notna()
-        & (readings["systolic_bound"] == "")
-        & (readings["summary_n"] == 0)
-        & readings["condition"].isin(conditions)
+        coded["fate"].isin(["used", "left out"])
+        & coded["systolic"].notna()
+        & (coded["systolic_bound"] == "")
+        & (coded["summary_n"] == 0)
+        & coded["condition"].isin(conditions)
+    ).to_numpy(dtype=bool)
+    rows = pd.DataFrame(
+        {
+            "animal": coded["animal"][kept].astype("str"),
+            "session": coded["session"][kept],
+            "method": coded["method"][kept].astype("str"),
+            "order": coded["order"][kept],
+            "systolic": coded["systolic"][kept],
+        }
     )
-    columns = ["animal", "session", "method", "order", "systolic"]
-    rows = readings.loc[kept, columns].copy()
     rows["key"] = rows.groupby(["animal", "session"]).ngroup()
     return rows.sort_values(["key", "order"], kind="stable").reset_index(drop=True)
 

@@ -24,7 +24,7 @@ from bpvet.mixed.cohort import Cohort, fit_cohort
 from bpvet.models.clinic.needs import Needs, needs_of
 from bpvet.models.clinic.over_time import OverTime, over_time
 from bpvet.records.records import Records
-from bpvet.visits.readings import readings_used
+from bpvet.visits.readings import coded_readings_used
 from bpvet.visits.sessions import sessions, used_values
 
 #: Fewest animals, and fewest of them with two sessions or more, for a cohort at all.
@@ -216,12 +216,17 @@ def _trimmed(frame: pd.DataFrame, quantity: str, called: dict[str, str]) -> pd.D
 
 def _rows(records: Records, rule: str, quantity: str, called: dict[str, str]) -> pd.DataFrame:
     """Return every row of readings with its animal, session, fate, and whether it holds a value."""
-    frame = readings_used(records, rule)
-    holds = ~np.isnan(used_values(frame, quantity))
-    kept = frame[["session", "fate"]].reset_index(drop=True)
-    codes, ids = pd.factorize(frame["animal"], use_na_sentinel=False)
-    animal = pd.array([called.get(str(one), "") for one in ids], dtype="str")[codes]
-    return kept.assign(animal=animal, holds=holds)
+    coded = coded_readings_used(records, rule)
+    animal = coded["animal"].cat
+    names = [*(called.get(str(name), "") for name in animal.categories), ""]
+    return pd.DataFrame(
+        {
+            "session": coded["session"],
+            "fate": coded["fate"].astype("str"),
+            "animal": pd.array(names, dtype="str")[animal.codes],
+            "holds": ~np.isnan(used_values(coded, quantity)),
+        }
+    )
 
 
 def reasons(frame: pd.DataFrame, quantity: str, conditions: Sequence[str]) -> list[str]:

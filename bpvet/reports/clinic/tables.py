@@ -289,7 +289,8 @@ def animals(answer: CohortAnswer) -> Shown:
     frame = study.cohort.animals.sort_values("intercept", kind="stable")
     slopes = "months" in frame
     rows = []
-    for animal, row in frame.iterrows():
+    # A dictionary a row: a series of each of thousands of animals costs as much as the fit.
+    for animal, row in zip(frame.index, frame.to_dict("records"), strict=True):
         own = [number(row["intercept"], 1), number(row["intercept_sd"], 1)]
         own += [number(row["months"], 2), number(row["months_sd"], 2)] if slopes else ["", ""]
         held = (str(int(row["sessions"])), str(int(row["readings"])))

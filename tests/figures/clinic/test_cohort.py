@@ -111,3 +111,18 @@ def test_what_cannot_be_drawn_is_refused() -> None:
         draw(residuals(), 20)
     with pytest.raises(ValueError, match="read-only"):
         residuals().fitted[0] = 1.0
+
+
+def test_intervals_without_names_are_one_path() -> None:
+    picture = intervals(MOST_NAMES + 1)
+    figure = draw(picture)
+    for axes, panel in zip(figure.axes[1:], picture.panels, strict=True):
+        (line,) = (one for one in axes.lines if one.get_label() == "interval")
+        x = line.get_xdata().reshape(-1, 3)
+        ended = np.isfinite(panel.low) & np.isfinite(panel.high)
+        np.testing.assert_array_equal(x[:, 0], panel.low[ended])
+        np.testing.assert_array_equal(x[:, 1], panel.high[ended])
+        assert np.isnan(x[:, 2]).all()  # a gap: one animal's line does not lead to the next
+        rows = line.get_ydata().reshape(-1, 3)
+        np.testing.assert_array_equal(rows[:, 0], np.flatnonzero(ended))
+        np.testing.assert_array_equal(rows[:, 1], np.flatnonzero(ended))

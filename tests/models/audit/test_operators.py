@@ -10,7 +10,6 @@ from bpvet.maths.crossed import crossed
 from bpvet.mixed.cohort import fit_cohort
 from bpvet.models.audit.operators import Operators, operators
 from bpvet.models.audit.readings import MOST_PLACES, plain_readings
-from bpvet.visits.readings import readings_used
 from bpvet.visits.sessions import sessions
 
 from .test_audit import audit, clinic
@@ -64,7 +63,7 @@ def test_readings_one_by_one_begin_with_the_first() -> None:
     assert [held.place for held in one.places] == [1, 2, 3, 4, 5, 6]
     assert len(one.places) <= MOST_PLACES
     # By hand, from the readings: the third of each session less the mean of all after the first.
-    rows = plain_readings(readings_used(clinic(first=10.0), "guideline"), ("clinic",))
+    rows = plain_readings(clinic(first=10.0), "guideline", ("clinic",))
     wide = rows.assign(k=rows.groupby("key").cumcount()).pivot(
         index="key", columns="k", values="systolic"
     )

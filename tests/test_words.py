@@ -20,8 +20,10 @@ PACKAGE = Path(bpvet.__file__).parent
 LEFT = Path(__file__).parent / "prose_left.tsv"
 #: Three words of letters, blanks between them.
 _PROSE = re.compile(r"(?<![\w-])[A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*")
-#: What a command says of itself.
+#: What a command says of itself; tables of its options' helps end in ``_HELP``.
 _HELP = {"COMMANDS", "ABOUT", "EPILOG"}
+#: Calls that take the help of a command's options.
+_HELPERS = ("add_argument", "add_argument_group", "add_force")
 
 
 def prose(path: Path) -> Iterator[tuple[int, str]]:
@@ -46,11 +48,17 @@ def _excuses(node: ast.AST) -> bool:
         return True
     if isinstance(node, ast.Call):
         called = ast.unparse(node.func)
-        return called.endswith(("Error", "add_argument", "add_argument_group", "re.compile"))
+        return called.endswith(("Error", *_HELPERS, "re.compile"))
     if isinstance(node, (ast.Assign, ast.AnnAssign)):
         targets = node.targets if isinstance(node, ast.Assign) else [node.target]
-        return any(isinstance(one, ast.Name) and one.id in _HELP for one in targets)
+        return any(map(_is_help, targets))
     return False
+
+
+def _is_help(target: ast.expr) -> bool:
+    if isinstance(target, ast.Attribute):
+        return target.attr == "usage"
+    return isinstance(target, ast.Name) and (target.id in _HELP or target.id.endswith("_HELP"))
 
 
 def _measured() -> dict[str, int]:
@@ -81,6 +89,8 @@ def test_what_counts_as_prose(tmp_path: Path) -> None:
     code = '''
         """Docstrings are not counted at all."""
         ABOUT = "nor is what a command says of itself"
+        parser.usage = "bpvet command PATH and options"
+        _TEXTS_HELP = {"note": "what an option is for"}
         def one(found):
             if not found:
                 raise ValueError(f"nor is what an error says of {found}")
@@ -89,7 +99,7 @@ def test_what_counts_as_prose(tmp_path: Path) -> None:
     '''
     path = tmp_path / "one.py"
     path.write_text(dedent(code))
-    assert [line for line, _ in prose(path)] == [8, 8]
+    assert [line for line, _ in prose(path)] == [10, 10]
 
 
 if __name__ == "__main__":

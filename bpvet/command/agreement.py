@@ -49,6 +49,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Compare, and write the report or print what was found."""
+    from bpvet.wording.en.command.written import WAITING
+
     given = report_options(arguments)
     chosen = {
         name: getattr(arguments, name)
@@ -59,7 +61,7 @@ def run(arguments: argparse.Namespace) -> int:
         from bpvet.models.agreement.agreement import agreement
 
         return answered(arguments, agreement_answer(agreement(usable(arguments), **chosen)))
-    progress("Comparing, and writing the report; this takes some seconds.", arguments.quiet)
+    progress(WAITING["agreement"], arguments.quiet)
     from bpvet.reports.agreement.report import write_agreement_report
 
     written = write_agreement_report(arguments.path, arguments.output, **chosen, **given)

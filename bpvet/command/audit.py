@@ -33,6 +33,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Look at the measuring, and write the report or print what was found."""
+    from bpvet.wording.en.command.written import WAITING
+
     given = report_options(arguments)
     chosen = {"rule": arguments.rule, "level": arguments.level}
     if arguments.output is None:
@@ -40,7 +42,7 @@ def run(arguments: argparse.Namespace) -> int:
         from bpvet.models.audit.audit import audit
 
         return answered(arguments, audit_answer(audit(usable(arguments), **chosen)))
-    progress("Looking, and writing the report; this takes some seconds.", arguments.quiet)
+    progress(WAITING["audit"], arguments.quiet)
     from bpvet.reports.audit.report import write_audit_report
 
     written = write_audit_report(arguments.path, arguments.output, **chosen, **given)

@@ -15,6 +15,27 @@ from bpvet.command.shared.opening import opened
 from bpvet.command.shared.output import counted, printable, wrapped
 from bpvet.command.shared.suggesting import suggest
 from bpvet.errors import RecordsError
+from bpvet.wording.en.command.check import (
+    ASIDE,
+    CANCELLED,
+    GROUP_WORDS,
+    GROUPS,
+    HOW_TO_SEE_ALL,
+    LOOK,
+    MORE,
+    NO_FINDINGS,
+    NO_MEND,
+    NO_TABLE,
+    NOTHING,
+    READING_WORDS,
+    SIGNS,
+    STOPS,
+    UNDERSTOOD,
+    counted_words,
+    records_line,
+    suggestion,
+    unknown_species,
+)
 
 if TYPE_CHECKING:
     import numpy as np
@@ -36,42 +57,12 @@ examples:
   bpvet check visits.csv --suggest > bpvet-columns.toml
 """
 
-#: What there is to do, in the order of pressing, as the heading of a group of findings.
-STOPS = "Fix first: nothing can be done with the records until then"
-ASIDE = "Correct: set aside, and not used until then"
-LOOK = "Check"
-NOTHING = "For information: nothing to do"
-GROUPS = (STOPS, ASIDE, LOOK, NOTHING)
-UNDERSTOOD = "What was understood"
-
-SIGNS = "Signs, as they were understood"
-_READING_WORDS = {
-    "present": "present",
-    "unclear": "unclear",
-    "unread": "not understood",
-    "past": "past",
-    "denied": "absent",
-    "other": "not urgent",
-}
-_GROUP_WORDS = {
-    "eye": "eye",
-    "brain": "brain",
-    "brain_other": "nerves",
-    "look": "to look at",
-    "weak": "weakness",
-    "heart": "heart",
-    "kidney": "kidney",
-    "bleeding": "bleeding",
-    "other": "other",
-}
 #: Readings of which every sign is shown, and how many are shown of the others.
 _NEVER_SILENT = ("present", "unclear", "unread")
 _SIGNS_SHOWN = 8
 
-NO_MEND = "Nothing to do."
 #: Kinds of findings that a mapping can settle.
 _MENDED_BY_MAPPING = ("missing column", "layout", "day or month first", "not in mmHg")
-MORE = "more like this"
 #: Findings of one kind that are shown, and line numbers that are named, before the rest is counted.
 _SHOWN, _NUMBERS = 3, 8
 
@@ -148,23 +139,23 @@ def _cancelled_readings(records: Records) -> int:
 
 def check_text(records: Records, counts: dict[str, int], arguments: argparse.Namespace) -> str:
     """Return what was understood and found, as text."""
-    lines = [f"Records of {records.source}, as of {records.as_of}", ""]
+    lines = [records_line(records.source, records.as_of), ""]
     lines += [*_count_lines(counts, arguments.rule, _cancelled_readings(records)), ""]
     understood = [UNDERSTOOD, "-" * len(UNDERSTOOD), *understood_lines(records.understood), ""]
     understood = [*sign_lines(records, arguments.all), *cancelled_lines(records), *understood]
     if not records.findings:
-        lines += ["Nothing was found that needs attention.", "", *understood]
+        lines += [NO_FINDINGS, "", *understood]
         return "\n".join(lines).rstrip()
     from bpvet.command.shared.source_lines import SourceLines
     from bpvet.records.checks.grouped import by_kind
-    from bpvet.records.entries.cancelled import KIND as CANCELLED
+    from bpvet.records.entries.cancelled import KIND
 
     found = by_kind(records.findings, group_of, None if arguments.all else _SHOWN)
     # They have a place of their own.
     found = {
         group: left
         for group, kinds in found.items()
-        if (left := [kind for kind in kinds if kind.shown[0].first.kind != CANCELLED])
+        if (left := [kind for kind in kinds if kind.shown[0].first.kind != KIND])
     }
     source = SourceLines(arguments.path, records.understood["encoding"])
     source.look_up(
@@ -177,13 +168,11 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
         if group in found:
             lines += _group_lines(group, found[group], source)
     if any(one.kind in _MENDED_BY_MAPPING for one in records.stopping):
-        path = shlex.quote(arguments.path)
-        text = f"To have the headings, dates and units proposed: bpvet check {path} --suggest"
-        lines += [wrapped(text), ""]
+        lines += [wrapped(suggestion(shlex.quote(arguments.path))), ""]
     more = any(line.endswith(MORE) for line in lines)
     lines += understood
     if not arguments.quiet and more:
-        lines += ["--all shows every finding, --json gives them to other programs."]
+        lines += [HOW_TO_SEE_ALL]
     return "\n".join(lines).rstrip()
 
 
@@ -195,8 +184,7 @@ def cancelled_lines(records: Records) -> list[str]:
 
     if not records.cancelled_rows:
         return []
-    heading = "Cancelled: kept where it stands, and used by nothing"
-    lines = [heading, "-" * len(heading)]
+    lines = [CANCELLED, "-" * len(CANCELLED)]
     for _, rows in groupby(records.cancelled_rows, key=lambda row: (row.file, row.entry)):
         held = list(rows)
         first = held[0]
@@ -220,13 +208,13 @@ def sign_lines(records: Records, every: bool) -> list[str]:
     for sign in all_signs(records):
         if sign.is_note:
             continue
-        what = " ".join(filter(None, (sign.term, sign.group and f"({_GROUP_WORDS[sign.group]})")))
+        what = " ".join(filter(None, (sign.term, sign.group and f"({GROUP_WORDS[sign.group]})")))
         key = (sign.reading, sign.text, sign.status, what)
         rows[key] = rows.get(key, 0) + 1
     if not rows:
         return []
     lines = [SIGNS, "-" * len(SIGNS)]
-    for reading, words in _READING_WORDS.items():
+    for reading, words in READING_WORDS.items():
         here = [(key, many) for key, many in rows.items() if key[0] == reading]
         # What is there, and what asks, is shown in full.
         most = len(here) if every or reading in _NEVER_SILENT else _SIGNS_SHOWN
@@ -272,7 +260,7 @@ def understood_lines(understood: Mapping[str, Any]) -> list[str]:
     lines = [
         wrapped(text, " " * width, f"{name}:".ljust(width)) for name, text in shown.items() if text
     ]
-    return lines or ["No table could be read."]
+    return lines or [NO_TABLE]
 
 
 def _mapped(mapping: Mapping[str, Any]) -> str:
@@ -291,7 +279,7 @@ def _animals(counts: Mapping[str, int]) -> str:
 
     kinds = [counted(counts[kind], kind) for kind in all_species() if counts[kind]]
     unknown = counts["unknown species"]
-    kinds += [f"{unknown} of unknown species"] if unknown else []
+    kinds += [unknown_species(unknown)] if unknown else []
     return f"{counts['in all']} ({', '.join(kinds)})" if kinds else "none"
 
 
@@ -304,15 +292,7 @@ def _by_file(words: Mapping[str, str]) -> str:
 
 def _count_lines(counts: dict[str, int], rule: str, cancelled: int = 0) -> list[str]:
     """Return the accounting as a small sum that anybody can check; parts of none are left out."""
-    first = "" if rule == "all" else "the first of four or more; "
-    names = {
-        "used": "used",
-        "left_out": f"left out (rule {rule}: {first}no sound)",
-        "excluded": "excluded by the clinic",
-        "set_aside": "set aside",
-    }
-    if cancelled:
-        names["set_aside"] += f" ({cancelled} of them cancelled)"
+    names = counted_words(rule, cancelled)
     width = len(str(counts["in"]))
     parts = [f"{counts[key]:>{width}} {name}" for key, name in names.items() if counts[key]]
     return [f"{counted(counts['in'], 'reading')} in all", *parts]

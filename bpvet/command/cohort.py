@@ -42,8 +42,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the report and say where the page is."""
+    from bpvet.wording.en.command.written import WAITING, keep_parameters
+
     given = report_options(arguments)
-    progress("Fitting, and writing the report; this may take a minute.", arguments.quiet)
+    progress(WAITING["cohort"], arguments.quiet)
     from bpvet.reports.clinic.report import write_cohort_report
 
     written = write_cohort_report(
@@ -60,6 +62,5 @@ def run(arguments: argparse.Namespace) -> int:
         return 0
     print_report(written)
     if arguments.pseudonyms:
-        name = printable(str(written.parameters))
-        print(f'Do not pass on "{name}": it says where the records are.')
+        print(printable(keep_parameters(written.parameters)))
     return 0

@@ -92,18 +92,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Print the list, or write it."""
     from bpvet.facts.categories import guideline
+    from bpvet.wording.en.command.written import WAITING, due_written
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
     priors = named_priors(arguments)
     _refuse(arguments)
-    progress("Looking at every animal; of thousands this takes minutes.", arguments.quiet)
+    progress(WAITING["due"], arguments.quiet)
     found, rooms = (_of_parts if arguments.parts else _of_whole)(arguments, priors)
     places = [] if arguments.output is None else _written(arguments, found, rooms)
     if arguments.json:
         print_json(found.to_list())
     elif places:
-        print(printable(f'The list is in "{places[0]}".'))
+        print(printable(due_written(places[0])))
     else:
         print(due_text(found, every=arguments.all, every_caution=arguments.cautions))
     return 0
@@ -237,21 +238,22 @@ def due_text(found: Due, *, every: bool = False, every_caution: bool = False) ->
         Whether all cautions are printed, or the first five.
     """
     from bpvet.answers.due.bands import BANDS, LATER
+    from bpvet.wording.en.command.tables import due_head, due_later, due_rest
 
     shown = found.rows if every else found.listed[:_SHOWN]
-    many = counted(len(found.rows), "animal")
-    left = f"; {counted(found.left, 'animal')} left, not on it" if found.left else ""
-    parts = [wrapped(f"Due on {found.as_of}, within {found.days} days: {many}{left}")]
+    left = counted(found.left, "animal") if found.left else ""
+    head = due_head(found.as_of, found.days, counted(len(found.rows), "animal"), left)
+    parts = [wrapped(head)]
     for band, name in BANDS.items():
         rows = [one for one in shown if one.band == band]
         if rows:
             parts.append("\n".join([name.upper(), *(_lines(one) for one in rows)]))
     rest = len(found.listed) - len(shown)
     if rest > 0 and not every:
-        parts.append(f"… and {counted(rest, 'animal')} more; --all prints every one.")
+        parts.append(due_rest(counted(rest, "animal")))
     later = sum(one.band == LATER for one in found.rows)
     if later and not every:
-        parts.append(f"Later: {counted(later, 'animal')}; --all prints them too.")
+        parts.append(due_later(counted(later, "animal")))
     beside = parts[1:]
     return "\n\n".join(
         [*parts, *cautions_block(found.cautions, every=every_caution, beside=beside)]
@@ -260,9 +262,10 @@ def due_text(found: Due, *, every: bool = False, every_caution: bool = False) ->
 
 def _lines(one: DueRow) -> str:
     from bpvet.printing import probability
+    from bpvet.wording.en.command.tables import due_target
     from bpvet.wording.en.due import by_words, credit_of_row, last_words, what_words, who_of
 
-    target = "" if one.p_at_target is None else f"; at target then {probability(one.p_at_target)}"
+    target = "" if one.p_at_target is None else due_target(probability(one.p_at_target))
     contact = "" if one.contact is None else f"; {one.contact.text}"
     asked = f"{who_of(one)}: {what_words(one)}, by {by_words(one)}."
     line = f"{asked} {last_words(one)}{target}{contact}"

@@ -18,14 +18,6 @@ example:
   bpvet fhir records -o bundle.json
 """
 
-_WORDS = {
-    "duplicate": "exact duplicates",
-    "set aside": "readings set aside",
-    "cancelled": "rows that were cancelled",
-    "missed": "doses missed or late, which have no place in it",
-    "contacts": "contacts with owners, which have no place in it",
-}
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
@@ -45,6 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Write the bundle and say what is in it."""
     from bpvet.answers.fhir.fhir import fhir_bundle
+    from bpvet.wording.en.command.written import left_behind
 
     place = writable(arguments.output, inputs_read(arguments), arguments.force)
     bundle = fhir_bundle(usable(arguments), arguments.rule, arguments.snomed)
@@ -64,5 +57,5 @@ def run(arguments: argparse.Namespace) -> int:
         arguments.quiet,
     )
     for why, count in bundle.left_behind.items():
-        say(f"Not in it: {_WORDS.get(why, why)} ({count}).", arguments.quiet)
+        say(left_behind(why, count), arguments.quiet)
     return 0

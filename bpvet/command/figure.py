@@ -110,6 +110,8 @@ def width_mm(text: str) -> float:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the figure with its words, or the letter with its table."""
+    from bpvet.wording.en.command.written import figure_written, letter_written
+
     inputs = inputs_read(arguments)
     path = writable(arguments.output, inputs, arguments.force)
     kind = path.suffix.lower().removeprefix(".")
@@ -134,13 +136,9 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(told)
     elif arguments.letter:
-        print(printable(f'The letter is in "{path}", the same as a table in "{told["table"]}".'))
+        print(printable(letter_written(path, told["table"])))
     else:
-        print(
-            printable(
-                f'The figure is in "{path}", its caption and alternative text in "{told["text"]}".'
-            )
-        )
+        print(printable(figure_written(path, told["text"])))
     return 0
 
 

@@ -42,6 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Write the page and the diary, or print the page's words."""
     from bpvet.facts.categories import guideline
+    from bpvet.wording.en.command.written import diary_written, owner_page_written
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
@@ -53,11 +54,11 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(found.to_dict())
     elif page is not None:
-        print(printable(f'The page for the owner is in "{page}".'))
+        print(printable(owner_page_written(page)))
     else:
         print(owner_text(found))
     if diary is not None:
-        say(f'The diary is in "{diary}"; filled in, it is read as readings.', arguments.quiet)
+        say(diary_written(diary), arguments.quiet)
     return 0
 
 

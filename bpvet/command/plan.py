@@ -185,6 +185,7 @@ def further_text(answer: FurtherAnswer) -> str:
 def plan_table(answer: PlanAnswer) -> ShortTable:
     """Return half-widths by visits and readings as a short table."""
     from bpvet.printing import ShortTable
+    from bpvet.wording.en.command.tables import plan_title
     from bpvet.wording.en.phrases import percent
     from bpvet.wording.en.plan import up
 
@@ -198,10 +199,7 @@ def plan_table(answer: PlanAnswer) -> ShortTable:
         )
         for row in answer.table
     )
-    title = (
-        f"Half-widths at {percent(answer.level)} ({answer.unit}, rounded up) of the usual value, "
-        f"by readings\nper visit, and of a drug started in mid-schedule with {answer.readings}"
-    )
+    title = plan_title(percent(answer.level), answer.unit, answer.readings)
     return ShortTable(title, heads, rows)
 
 

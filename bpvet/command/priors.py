@@ -43,11 +43,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Learn the priors, save them, and say what was learned."""
+    from bpvet.wording.en.command.written import WAITING, priors_saved
+
     writable(arguments.output, inputs_read(arguments), mend="")
     records = usable(arguments)
     from bpvet.models.trend.learning import learn_priors
 
-    progress("Learning; this may take a minute.", arguments.quiet)
+    progress(WAITING["priors"], arguments.quiet)
     quantities = tuple(arguments.quantities or ("systolic",))
     table = learn_priors(records, quantities, rule=arguments.rule, name=arguments.name)
     path = table.save(arguments.output)
@@ -56,7 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
         print_json({"file": str(path), "name": table.name, "cells": cells})
     else:
         print(printable(_table(table).text()))
-        print(printable(f'Saved in "{path}"; to use them: --priors {path}'))
+        print(printable(priors_saved(path)))
     return 0
 
 
@@ -79,6 +81,7 @@ def _cell(key: tuple[str, str, str], table: PriorTable) -> dict[str, object]:
 def _table(table: PriorTable) -> ShortTable:
     from bpvet.facts.priors.priors import Priors
     from bpvet.printing import ShortTable, number
+    from bpvet.wording.en.command.tables import PRIORS_NOTE
 
     def pair(values: tuple[float, float], digits: int) -> str:
         return f"{number(values[0], digits)} ({number(values[1], 2 if digits else 0)})"
@@ -89,5 +92,5 @@ def _table(table: PriorTable) -> ShortTable:
             noise = (pair(part, 1) for part in (one.sv, one.sr, one.sw))
             rows.append((called, pair(one.level, 0), number(one.slope_sd, 1), *noise))
     heads = ("", "level (SD)", "slope SD", "visit SD", "reading SD", "wander SD")
-    notes = ("Noise SDs are medians, with their log-SDs in brackets.",)
+    notes = (PRIORS_NOTE,)
     return ShortTable("", heads, tuple(rows), notes)

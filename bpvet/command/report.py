@@ -50,6 +50,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Write the report and say where the page is."""
     from bpvet.facts.categories import guideline
+    from bpvet.wording.en.command.written import WAITING
 
     # What is wrong with the call is said before the work is done.
     _refuse(arguments)
@@ -58,7 +59,7 @@ def run(arguments: argparse.Namespace) -> int:
     priors = named_priors(arguments)
     if arguments.due:
         return _morning(arguments, given, priors)
-    progress("Writing the report; this takes some seconds.", arguments.quiet)
+    progress(WAITING["report"], arguments.quiet)
     from bpvet.reports.animal.report import write_report
 
     written = write_report(
@@ -107,7 +108,9 @@ def _morning(
     arguments: argparse.Namespace, given: dict[str, Any], priors: PriorTable | None
 ) -> int:
     """Write the list and its reports; say where they are, and which could not be written."""
-    progress("Writing the list and its reports; this takes a while.", arguments.quiet)
+    from bpvet.wording.en.command.written import WAITING, morning_written, no_report
+
+    progress(WAITING["morning"], arguments.quiet)
     from bpvet.reports.morning import write_morning
 
     written = write_morning(
@@ -124,7 +127,7 @@ def _morning(
     )
     failed = [one for one in written.reports if one.page is None]
     for one in failed:
-        say(f"No report of {one.animal}: {one.error}")
+        say(no_report(one.animal, one.error))
     if arguments.json:
         reports = [
             {
@@ -137,5 +140,5 @@ def _morning(
         print_json({"list": str(written.list), "reports": reports})
     else:
         many = counted(len(written.reports) - len(failed), "report")
-        print(printable(f'The list is in "{written.list}", with {many}.'))
+        print(printable(morning_written(written.list, many)))
     return 1 if failed else 0

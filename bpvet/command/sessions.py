@@ -77,12 +77,13 @@ def session_rows(table: pd.DataFrame) -> list[dict[str, Any]]:
 def sessions_text(table: pd.DataFrame) -> str:
     """Return the sessions as a table for the terminal."""
     from bpvet.printing import ShortTable
+    from bpvet.wording.en.command.tables import NO_SESSIONS, SESSIONS_NOTE
 
     if table.empty:
-        return "There are no sessions."
+        return NO_SESSIONS
     rows = tuple(_text_row(row) for row in table.to_dict("records"))
     heads = ("animal", "date", "method", "condition", "systolic", "SD", "used", "taken", "flags")
-    return ShortTable("", heads, rows, ("Systolic in mmHg, the mean of the used readings.",)).text()
+    return ShortTable("", heads, rows, (SESSIONS_NOTE,)).text()
 
 
 def _text_row(row: dict[Any, Any]) -> tuple[str, ...]:

@@ -38,6 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Write the sheet, or print how the animal was measured last time."""
     from bpvet.facts.categories import guideline
+    from bpvet.wording.en.command.written import sheet_written
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
@@ -53,7 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(found.to_dict())
     elif place is not None:
-        print(printable(f'The sheet is in "{place}".'))
+        print(printable(sheet_written(place)))
     else:
         print(sheet_text(found))
     return 0
@@ -63,6 +64,7 @@ def sheet_text(found: SheetAnswer) -> str:
     """Return as text what is urgent, how it was measured last time, and the protocol."""
     from bpvet.facts.cautions import licensed
     from bpvet.facts.sources import footnotes
+    from bpvet.wording.en.command.tables import HOW_TO_MEASURE
     from bpvet.wording.en.sheet import (
         BACK,
         last_head,
@@ -81,7 +83,7 @@ def sheet_text(found: SheetAnswer) -> str:
         [
             *urgent,
             "\n".join([wrapped(f"{who}. {last_head(found)}"), *rows]),
-            "\n".join(["How to measure", *steps]),
+            "\n".join([HOW_TO_MEASURE, *steps]),
             *map(wrapped, (notes, *footnotes(notes), licensed())),
         ]
     )

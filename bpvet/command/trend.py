@@ -99,6 +99,8 @@ def trend_text(
     every_caution : bool
         Whether all cautions are printed, or the first five.
     """
+    from bpvet.wording.en.command.tables import FOUND_HERE, more_findings
+
     sentences = answer.sentences
     parts = [wrapped(heading(answer)), *map(wrapped, sentences)]
     parts.append(printable(numbers_table(answer).text()))
@@ -109,19 +111,21 @@ def trend_text(
     if answer.findings:
         shown = [_point(str(finding)) for finding in answer.findings[:_SHOWN]]
         rest = len(answer.findings) - _SHOWN
-        shown += [f"- … and {rest} more; bpvet check shows all"] if rest > 0 else []
-        parts.append("Found in these records\n" + "\n".join(shown))
+        shown += [more_findings(rest)] if rest > 0 else []
+        parts.append("\n".join([FOUND_HERE, *shown]))
     return "\n\n".join([*parts, *footnote])
 
 
 def _together(joint: Sequence[Joint]) -> list[str]:
     """Return what pressure and laboratory values say together; empty where there are none."""
+    from bpvet.wording.en.command.tables import JOINT
+
     if not joint:
         return []
     from bpvet.wording.en.kidney.joint import ABOUT, joint_statements
 
     said = [_point(one.text) for one in joint_statements(joint)]
-    return ["\n".join(["Pressure and laboratory values together", wrapped(ABOUT), *said])]
+    return ["\n".join([JOINT, wrapped(ABOUT), *said])]
 
 
 def unseen_text(answer: UnseenAnswer, *, every_caution: bool = False) -> str:
@@ -145,6 +149,8 @@ def unseen_text(answer: UnseenAnswer, *, every_caution: bool = False) -> str:
 
 def _unused(rows: tuple[NotUsed, ...]) -> list[str]:
     """Return the rows of the records that no sentence speaks of, each with its reason."""
+    from bpvet.wording.en.command.tables import NOT_USED
+
     if not rows:
         return []
     reasons: dict[str, list[str]] = {}
@@ -158,7 +164,7 @@ def _unused(rows: tuple[NotUsed, ...]) -> list[str]:
         )
         for reason, texts in reasons.items()
     ]
-    return ["Also on record, not used here\n" + "\n".join(shown)]
+    return ["\n".join([NOT_USED, *shown])]
 
 
 def heading(answer: TrendAnswer) -> str:
@@ -186,6 +192,7 @@ def numbers_table(answer: TrendAnswer) -> ShortTable:
 
 def _rows(answer: TrendAnswer) -> Iterator[tuple[str, str, str, str]]:
     from bpvet.printing import number, probability
+    from bpvet.wording.en.command.tables import CHANGE, at_or_below, coming_on
     from bpvet.wording.en.phrases import of_labs
 
     unit, latest, target = answer.unit, answer.latest, answer.target
@@ -199,7 +206,7 @@ def _rows(answer: TrendAnswer) -> Iterator[tuple[str, str, str, str]]:
         usual = f"{latest.only} {number(latest.end, digits)}", ""
     yield f"usual on {latest.date}", *usual, unit
     if target.value is not None:
-        what = f"probability at or below {number(target.value, 0)}"
+        what = at_or_below(number(target.value, 0))
         yield what, probability(target.p_at_or_below), "", ""
     for one in answer.treatments:
         full = one.effect
@@ -211,12 +218,11 @@ def _rows(answer: TrendAnswer) -> Iterator[tuple[str, str, str, str]]:
     slope, coming = answer.slope, answer.next_session
     if slope.span_days:
         per = ends(slope.lower, slope.upper, 1)
-        yield "change a month, apart from drugs", number(slope.per_30_days, 1), per, change
-    what = "value" if of_labs(answer) else "mean of a session"
+        yield CHANGE, number(slope.per_30_days, 1), per, change
     held = number(coming.mean, digits), ends(coming.lower, coming.upper, digits)
     if coming.only:
         held = f"{coming.only} {number(coming.end, digits)}", ""
-    yield f"{what} on {coming.date}", *held, unit
+    yield coming_on(coming.date, of_labs(answer)), *held, unit
 
 
 def _point(text: str) -> str:

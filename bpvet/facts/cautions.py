@@ -13,26 +13,34 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
-#: When a caution is shown. ``always``, or because ...
-SITUATIONS = {
-    "always": "every report carries it",
-    "raised": "a session or the usual pressure is at or above 160 mmHg",
-    "situational": "sessions were taken where an animal may be excited: not all at home",
-    "two_methods": "both methods are shown or joined",
-    "agreement": "the two methods are laid against each other",
-    "treated": "a pressure-acting course is shown",
-    "remembered": "a figure of the guideline is from memory and unchecked",
-    "sighthound": "the breed is a sighthound",
-    "few_visits": "there are fewer than three sessions",
-    "low_on_treatment": "the latest session is below the floor while a course is on",
-    "doppler": "Doppler sessions are shown",
-    "oscillometric": "oscillometric sessions are shown",
-    "labs": "kidney values are shown, or treatment of pressure changed",
-    "calming": "calmed sessions or a calming drug are shown",
-    "left_out": "readings were left out, excluded or set aside",
-}
-
-
+#: When a caution is shown: always, or in one of these situations.
+SITUATIONS = (
+    "always",
+    # A session or the usual pressure is at or above 160 mmHg.
+    "raised",
+    # Sessions were taken where an animal may be excited: not all at home.
+    "situational",
+    # Both methods are shown or joined; or they are laid against each other.
+    "two_methods",
+    "agreement",
+    # A pressure-acting course is shown; the latest session is below the floor while one is on.
+    "treated",
+    "low_on_treatment",
+    # A figure of the guideline is from memory and unchecked.
+    "remembered",
+    "sighthound",
+    # There are fewer than three sessions.
+    "few_visits",
+    # Sessions of this method are shown.
+    "doppler",
+    "oscillometric",
+    # Kidney values are shown, or treatment of pressure changed.
+    "labs",
+    # Calmed sessions or a calming drug are shown.
+    "calming",
+    # Readings were left out, excluded or set aside.
+    "left_out",
+)
 #: So many cautions are read first: on a terminal the rest is asked for, on a page it is folded.
 SHOWN = 5
 
@@ -73,7 +81,7 @@ def cautions_for(situations: Collection[str] = ()) -> tuple[Caution, ...]:
     Parameters
     ----------
     situations : collection of str
-        Keys of `SITUATIONS`.
+        Of `SITUATIONS`.
 
     Raises
     ------

@@ -82,8 +82,9 @@ def usable(arguments: argparse.Namespace) -> Records:
 
 def tell_findings(count: int, path: str, quiet: bool) -> None:
     """Say to the error stream how many findings there are about records, and how to see them."""
-    many = counted(count, "finding")
-    say(f"{many} about the records; to see them: bpvet check {shlex.quote(path)}", quiet)
+    from bpvet.wording.en.command.written import findings_told
+
+    say(findings_told(counted(count, "finding"), shlex.quote(path)), quiet)
 
 
 def fitted(arguments: argparse.Namespace) -> Trend:

@@ -96,10 +96,10 @@ def answered(
 
 def print_report(written: Files) -> None:
     """Print where a report was written."""
-    print(printable(f'The report is in "{written.page}"; open it in any browser.'))
-    if written.pdf is not None:
-        print(printable(f'The same to print is in "{written.pdf}".'))
-    print(printable(f'The notebook behind it is in "{written.notebook}".'))
+    from bpvet.wording.en.command.written import report_written
+
+    for line in report_written(written.page, written.notebook, written.pdf):
+        print(printable(line))
 
 
 def written_files(written: Files) -> dict[str, Any]:

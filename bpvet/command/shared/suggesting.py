@@ -13,14 +13,15 @@ if TYPE_CHECKING:
 
 def suggest(arguments: argparse.Namespace) -> int:
     """Print the text of a mapping file that could be saved beside the records."""
+    from bpvet.wording.en.command.written import proposal_told
+
     proposal = proposed(arguments)
     if arguments.json:
         print_json(proposal.to_dict())
         return 0
     print("\n".join(map(printable, proposal.toml().splitlines())))
     unsure = sum(not line.sure for line in proposal.lines)
-    many = f"{len(proposal.lines)} proposed, {unsure} of them not sure." if proposal.lines else ""
-    say(f"{many} Nothing was applied and nothing was written.".strip(), arguments.quiet)
+    say(proposal_told(len(proposal.lines), unsure), arguments.quiet)
     return 0
 
 

@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 from stat import S_ISREG
-from typing import Any, NoReturn
+from typing import Any
 
 from bpvet.errors import CallError
 from bpvet.facts.priors.groups import PriorGroup, PriorGroups
@@ -68,28 +68,24 @@ def read_cells(path: Path) -> tuple[dict[tuple[str, str, str], Priors], str]:
         raise CallError(f"{path} is no table of priors that bpvet saved: {error}") from None
 
 
-def _refuse(words: str) -> NoReturn:
-    raise CallError(f"{words}.")
-
-
 def _parsed(text: str) -> dict[str, Any]:
     """Return the parsed text after a look at its depth, texts and comments left out."""
     import tomllib
 
     bare = _TEXTS_AND_COMMENTS.sub('""', text)
     if _DOTTED.search(bare):
-        _refuse("keys of more than two parts do not stand in it")
+        raise CallError("keys of more than two parts do not stand in it.")
     depth = 0
     for mark in re.findall(r"[\[\]{}]", bare):
         depth += 1 if mark in "[{" else -1
         if depth > _DEEPEST:
-            _refuse("its brackets are nested too deep")
+            raise CallError("its brackets are nested too deep.")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        _refuse(f"it is not TOML ({str(error).splitlines()[0]:.120})")
+        raise CallError(f"it is not TOML ({str(error).splitlines()[0]:.120}).") from None
     except (ValueError, RecursionError):
-        _refuse("it holds numbers of too many digits, or is nested too deep")
+        raise CallError("it holds numbers of too many digits, or is nested too deep.") from None
 
 
 class _Reader:
@@ -101,25 +97,25 @@ class _Reader:
         """Return the cells and the name."""
         name = self._text(held, "name")
         if "cell" not in held:
-            _refuse("it has no cell")
+            raise CallError("it has no cell.")
         listed = held["cell"]
         if not isinstance(listed, list) or not all(isinstance(one, dict) for one in listed):
-            _refuse("cell is not a list of tables")
+            raise CallError("cell is not a list of tables.")
         if len(listed) > _MOST_CELLS:
-            _refuse(f"it has {len(listed)} cells; at most {_MOST_CELLS} are read")
+            raise CallError(f"it has {len(listed)} cells; at most {_MOST_CELLS} are read.")
         cells: dict[tuple[str, str, str], Priors] = {}
         for place, one in enumerate(listed, start=1):
             self.where = f"cell {place}"
             key, priors = self._cell(one)
             if key in cells:
-                _refuse(f"cell {place} is of {' '.join(key)}, as an earlier one is")
+                raise CallError(f"cell {place} is of {' '.join(key)}, as an earlier one is.")
             cells[key] = priors
         return cells, name
 
     def _cell(self, one: dict[str, Any]) -> tuple[tuple[str, str, str], Priors]:
         strange = sorted(set(one) - _KNOWN)
         if strange:
-            _refuse(f'{self.where} has "{strange[0]:.40}", which is not known')
+            raise CallError(f'{self.where} has "{strange[0]:.40}", which is not known.')
         key = (self._text(one, "species"), self._text(one, "method"), self._text(one, "quantity"))
         values: dict[str, Any] = {name: self._pair(one, name) for name in PAIRS}
         values |= {name: self._number(self._given(one, name), name) for name in NUMBERS}
@@ -146,12 +142,16 @@ class _Reader:
         listed = one["groups"]
         plain = isinstance(listed, list) and 0 < len(listed) <= _MOST_GROUPS
         if not plain or not all(isinstance(part, dict) for part in listed):
-            _refuse(f"groups of {self.where} are not a list of at most {_MOST_GROUPS} tables")
+            raise CallError(
+                f"groups of {self.where} are not a list of at most {_MOST_GROUPS} tables."
+            )
         parts = []
         for part in listed:
             strange = sorted(set(part) - _GROUP)
             if strange:
-                _refuse(f'a group of {self.where} has "{strange[0]:.40}", which is not known')
+                raise CallError(
+                    f'a group of {self.where} has "{strange[0]:.40}", which is not known.'
+                )
             own = self._number(part["effect_sd"], "effect_sd") if "effect_sd" in part else None
             under = self._pair(part, "under_drug") if "under_drug" in part else None
             weight = self._number(self._given(part, "weight"), "weight")
@@ -161,24 +161,26 @@ class _Reader:
 
     def _given(self, held: dict[str, Any], name: str) -> Any:
         if name not in held:
-            _refuse(f"{self.where} has no {name}")
+            raise CallError(f"{self.where} has no {name}.")
         return held[name]
 
     def _text(self, held: dict[str, Any], name: str) -> str:
         value = self._given(held, name)
         if not isinstance(value, str) or len(value) > _LONGEST_TEXT:
-            _refuse(f"{name} of {self.where} is not a text of at most {_LONGEST_TEXT} characters")
+            raise CallError(
+                f"{name} of {self.where} is not a text of at most {_LONGEST_TEXT} characters."
+            )
         return value
 
     def _number(self, value: Any, name: str) -> float:
         plain = isinstance(value, (int, float)) and not isinstance(value, bool)
         if not plain or not abs(value) <= _LARGEST:
-            _refuse(f"{name} of {self.where} is not a number of at most {_LARGEST:,.0f}")
+            raise CallError(f"{name} of {self.where} is not a number of at most {_LARGEST:,.0f}.")
         return float(value)
 
     def _two(self, value: Any, name: str) -> tuple[float, float]:
         if not isinstance(value, list) or len(value) != 2:
-            _refuse(f"{name} of {self.where} is not a pair of numbers")
+            raise CallError(f"{name} of {self.where} is not a pair of numbers.")
         return self._number(value[0], name), self._number(value[1], name)
 
     def _pair(self, held: dict[str, Any], name: str) -> tuple[float, float]:
@@ -189,5 +191,7 @@ class _Reader:
     ) -> dict[str, Any]:
         given = self._given(held, name)
         if not isinstance(given, dict) or len(given) > _MOST_NAMES:
-            _refuse(f"{name} of {self.where} does not give at most {_MOST_NAMES} values by name")
+            raise CallError(
+                f"{name} of {self.where} does not give at most {_MOST_NAMES} values by name."
+            )
         return {key: read(value, name) for key, value in given.items()}

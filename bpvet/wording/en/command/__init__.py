@@ -1,0 +1,1 @@
+"""What commands tell at the terminal, a module a topic; helps stand with their commands."""

@@ -1,0 +1,72 @@
+"""What ``bpvet check`` prints: what there is to do, what was understood, and how signs were."""
+
+from __future__ import annotations
+
+#: What there is to do, in the order of pressing, as the heading of a group of findings.
+STOPS = "Fix first: nothing can be done with the records until then"
+ASIDE = "Correct: set aside, and not used until then"
+LOOK = "Check"
+NOTHING = "For information: nothing to do"
+GROUPS = (STOPS, ASIDE, LOOK, NOTHING)
+
+#: Headings of what follows the findings.
+UNDERSTOOD = "What was understood"
+CANCELLED = "Cancelled: kept where it stands, and used by nothing"
+SIGNS = "Signs, as they were understood"
+
+#: How a sign was understood, the most pressing first.
+READING_WORDS = {
+    "present": "present",
+    "unclear": "unclear",
+    "unread": "not understood",
+    "past": "past",
+    "denied": "absent",
+    "other": "not urgent",
+}
+#: What a sign is of, by its group.
+GROUP_WORDS = {
+    "eye": "eye",
+    "brain": "brain",
+    "brain_other": "nerves",
+    "look": "to look at",
+    "weak": "weakness",
+    "heart": "heart",
+    "kidney": "kidney",
+    "bleeding": "bleeding",
+    "other": "other",
+}
+
+#: What a finding says where nothing can be done about it.
+NO_MEND = "Nothing to do."
+#: How the rest of what is alike is counted.
+MORE = "more like this"
+NO_FINDINGS = "Nothing was found that needs attention."
+NO_TABLE = "No table could be read."
+HOW_TO_SEE_ALL = "--all shows every finding, --json gives them to other programs."
+
+
+def records_line(source: object, as_of: object) -> str:
+    """Return whose records they are, and as of when."""
+    return f"Records of {source}, as of {as_of}"
+
+
+def suggestion(path: str) -> str:
+    """Return how to have a mapping proposed for the records at a path, quoted."""
+    return f"To have the headings, dates and units proposed: bpvet check {path} --suggest"
+
+
+def counted_words(rule: str, cancelled: int) -> dict[str, str]:
+    """Return what becomes of readings, by the keys of their accounting, as a sum has it."""
+    first = "" if rule == "all" else "the first of four or more; "
+    aside = f" ({cancelled} of them cancelled)" if cancelled else ""
+    return {
+        "used": "used",
+        "left_out": f"left out (rule {rule}: {first}no sound)",
+        "excluded": "excluded by the clinic",
+        "set_aside": f"set aside{aside}",
+    }
+
+
+def unknown_species(count: int) -> str:
+    """Return how many animals are of no species that is known."""
+    return f"{count} of unknown species"

@@ -1,0 +1,111 @@
+"""What a command is about to do, and where it has put what it made."""
+
+from __future__ import annotations
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from pathlib import Path
+
+#: What takes long, told to a terminal before it begins, by command.
+WAITING = {
+    "agreement": "Comparing, and writing the report; this takes some seconds.",
+    "audit": "Looking, and writing the report; this takes some seconds.",
+    "cohort": "Fitting, and writing the report; this may take a minute.",
+    "due": "Looking at every animal; of thousands this takes minutes.",
+    "morning": "Writing the list and its reports; this takes a while.",
+    "priors": "Learning; this may take a minute.",
+    "report": "Writing the report; this takes some seconds.",
+}
+
+
+def due_written(place: Path) -> str:
+    """Return where the list of whom to see next is."""
+    return f'The list is in "{place}".'
+
+
+def morning_written(place: Path, reports: str) -> str:
+    """Return where the list is, and how many `reports` ("three reports") stand with it."""
+    return f'The list is in "{place}", with {reports}.'
+
+
+def no_report(animal: str, reason: str) -> str:
+    """Return that the report of an animal could not be written, and why."""
+    return f"No report of {animal}: {reason}"
+
+
+def sheet_written(place: Path) -> str:
+    """Return where the sheet for the room is."""
+    return f'The sheet is in "{place}".'
+
+
+def owner_page_written(place: Path) -> str:
+    """Return where the page for the owner is."""
+    return f'The page for the owner is in "{place}".'
+
+
+def diary_written(place: Path) -> str:
+    """Return where the diary is, and what becomes of it."""
+    return f'The diary is in "{place}"; filled in, it is read as readings.'
+
+
+def letter_written(place: Path, table: object) -> str:
+    """Return where a letter is, and the table of the same."""
+    return f'The letter is in "{place}", the same as a table in "{table}".'
+
+
+def figure_written(place: Path, text: object) -> str:
+    """Return where a figure is, and its words."""
+    return f'The figure is in "{place}", its caption and alternative text in "{text}".'
+
+
+def report_written(page: Path, notebook: Path, pdf: Path | None) -> list[str]:
+    """Return where a report is, a line each of its page, what is printed, and its notebook."""
+    return [
+        f'The report is in "{page}"; open it in any browser.',
+        *([] if pdf is None else [f'The same to print is in "{pdf}".']),
+        f'The notebook behind it is in "{notebook}".',
+    ]
+
+
+def keep_parameters(place: Path) -> str:
+    """Return what must not leave the clinic with a report under other names."""
+    return f'Do not pass on "{place}": it says where the records are.'
+
+
+def priors_saved(place: Path) -> str:
+    """Return where priors were saved, and how they are used."""
+    return f'Saved in "{place}"; to use them: --priors {place}'
+
+
+def example_written(files: str, folder: str) -> str:
+    """Return which files of invented records are where."""
+    return f"Wrote {files} into {folder}. All of it is invented; ABOUT.txt says more."
+
+
+#: What stands above the commands to begin with.
+EXAMPLE_NEXT = "Then, for instance:"
+
+#: What a bundle does not hold, by its reason.
+_LEFT_BEHIND = {
+    "duplicate": "exact duplicates",
+    "set aside": "readings set aside",
+    "cancelled": "rows that were cancelled",
+    "missed": "doses missed or late, which have no place in it",
+    "contacts": "contacts with owners, which have no place in it",
+}
+
+
+def left_behind(why: str, count: int) -> str:
+    """Return what a bundle does not hold; `why` by key, or a reason in words."""
+    return f"Not in it: {_LEFT_BEHIND.get(why, why)} ({count})."
+
+
+def proposal_told(proposed: int, unsure: int) -> str:
+    """Return how many columns were proposed, and that nothing was done."""
+    many = f"{proposed} proposed, {unsure} of them not sure. " if proposed else ""
+    return f"{many}Nothing was applied and nothing was written."
+
+
+def findings_told(many: str, path: str) -> str:
+    """Return how many findings there are about records at a path, quoted, and how to see them."""
+    return f"{many} about the records; to see them: bpvet check {path}"

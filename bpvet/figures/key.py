@@ -32,14 +32,6 @@ _SAMPLE = 6.0
 _TO_WORDS = 1.5
 _BETWEEN = 5.0
 _BETWEEN_ROWS = 0.7
-_SHAPES = {"o": "circles", "s": "squares", "D": "diamonds"}
-#: What `style.CONDITION_SIGNS` puts inside of them.
-_INSIDE = {
-    "home": " with a dot",
-    "calmed": " with a dash",
-    "sedated": " with a stroke",
-    "anaesthetised": " with a cross",
-}
 
 Style = dict[str, Any]
 #: Draws one sample at (x, y) mm, the middle of its room.
@@ -135,17 +127,18 @@ def _entries(
 
 def _sessions_entry(panel: Panel) -> Entry:
     """Return the entry of the series: its mean, its spread, and the ticks of its readings."""
-    shown = panel.sessions
+    shown, words = panel.sessions, panel.words
     what = QUANTITY_WORDS.get(panel.quantity, panel.quantity)
     if not shown.method:  # a laboratory value, or a weight
-        return Entry(_session(method_style(""), False, False), f"{what}, as recorded", 3.0)
+        recorded = words.as_recorded.format(what=what)
+        return Entry(_session(method_style(""), False, False), recorded, 3.0)
     spread = bool(np.isfinite(shown.low).any())
     ticks = bool(((panel.readings.fate == "used") & (panel.readings.bound == "")).any())
-    words = f"{METHOD_WORDS.get(shown.method, shown.method)} session mean"
-    words += "" if panel.quantity == "systolic" else f" of the {what}"
-    words += ", ± 1 SD of its readings" if spread else ""
-    words += "; ticks: readings" if ticks else ""
-    return Entry(_session(method_style(shown.method), spread, ticks), words, 3.0)
+    told = words.session_mean.format(method=METHOD_WORDS.get(shown.method, shown.method))
+    told += "" if panel.quantity == "systolic" else words.of_quantity.format(what=what)
+    told += words.spread if spread else ""
+    told += words.ticks if ticks else ""
+    return Entry(_session(method_style(shown.method), spread, ticks), told, 3.0)
 
 
 def _apart_entry(panels: Sequence[Panel]) -> Entry | None:
@@ -155,35 +148,44 @@ def _apart_entry(panels: Sequence[Panel]) -> Entry | None:
         for panel in panels
         for fate in panel.readings.fate[np.isfinite(panel.readings.value)]
     }
+    words = panels[0].words
     drawn: list[tuple[str, str]] = []
     if "left out" in fates:
-        drawn.append(("left out", "first reading, left out of the mean"))
+        drawn.append(("left out", words.left_out))
     if any(((p.readings.bound != "") & (p.readings.fate != "excluded")).any() for p in panels):
-        drawn.append(("bound", "beyond the gauge"))
+        drawn.append(("bound", words.beyond_gauge))
     if "excluded" in fates:
-        drawn.append(("excluded", "excluded by the clinic"))
+        drawn.append(("excluded", words.excluded))
     if not drawn:
         return None
-    words = "; ".join(one for _, one in drawn)
-    order = "" if len(drawn) == 1 else ", in this order"
-    return Entry(_readings([one for one, _ in drawn]), words + order, 1.0 + 2.4 * len(drawn))
+    told = "; ".join(one for _, one in drawn)
+    told += "" if len(drawn) == 1 else words.in_order
+    return Entry(_readings([one for one, _ in drawn]), told, 1.0 + 2.4 * len(drawn))
 
 
 def _notes(picture: TrendPicture, unkeyed: Sequence[SessionMarks]) -> Iterator[str]:
     """Yield what needs no sample: whose the levels are, other series, what must be said."""
+    words = picture.words
     graded = [panel for panel in picture.panels if panel.levels and panel.guideline]
     for guideline in dict.fromkeys(panel.guideline for panel in graded):
-        of = f" of {_listed(graded, guideline)}" if len(graded) > 1 else ""
-        yield f"Levels{of} (dotted lines): {guideline}."
+        if len(graded) > 1:
+            of = _listed(graded, guideline, words.last_of)
+            yield words.levels_of.format(panels=of, guideline=guideline)
+        else:
+            yield words.levels.format(guideline=guideline)
     for other in unkeyed:
-        shape = _SHAPES.get(method_style(other.method).marker, "marks")
-        yield f"Hollow {shape}{_INSIDE.get(other.condition, '')}: {other.name.rstrip('.')}."
+        # What `style.CONDITION_SIGNS` puts inside of a shape has a name of its own.
+        yield words.hollow.format(
+            shape=words.shapes.get(method_style(other.method).marker, words.shapes[""]),
+            inside=words.insides.get(other.condition, ""),
+            name=other.name.rstrip("."),
+        )
     for panel in picture.panels:
         if panel.note:
             yield panel.note
 
 
-def _listed(panels: Sequence[Panel], guideline: str) -> str:
+def _listed(panels: Sequence[Panel], guideline: str, last_of: str) -> str:
     """Return the quantities that `guideline` grades, as a sentence lists them."""
     named = dict.fromkeys(
         QUANTITY_WORDS.get(panel.quantity, panel.quantity)
@@ -191,7 +193,7 @@ def _listed(panels: Sequence[Panel], guideline: str) -> str:
         if panel.guideline == guideline
     )
     *before, last = named
-    return f"{', '.join(before)} and {last}" if before else last
+    return f"{', '.join(before)}{last_of}{last}" if before else last
 
 
 def _session(style: MethodStyle, spread: bool, ticks: bool) -> Swatch:

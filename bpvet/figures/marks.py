@@ -40,7 +40,6 @@ from bpvet.printing import number
 _OVERLAP = 2.0
 _SEE_THROUGH = 0.6
 _HATCH = "////"
-_METHOD_WORDS = {"doppler": "Doppler", "oscillometric": "oscillometric"}
 
 
 def crowding(panel: Panel, x: Scale) -> float:
@@ -76,7 +75,8 @@ def far_readings(panel: Panel, x: Scale, y: Scale) -> Iterator[tuple[float, floa
             values = marks.value[far & beyond & (at == day)]
             if values.size:
                 listed = ", ".join(f"{value:g}" for value in values)
-                yield float(day), y.value(edge), x.mm(float(day)), f"excluded: {listed}"
+                words = panel.words.excluded_far.format(values=listed)
+                yield float(day), y.value(edge), x.mm(float(day)), words
 
 
 def draw_levels(axes: Axes, panel: Panel, y: Scale) -> None:
@@ -208,10 +208,9 @@ def _reading_shape(fate: str, bound: str, before: int, size: float) -> dict[str,
 
 
 def _reading_meaning(panel: Panel, index: int, name: str) -> Meaning:
-    marks = panel.readings
+    marks, words = panel.readings, panel.words
     value, bound = float(marks.value[index]), str(marks.bound[index])
-    fate = {"left out": ", left out of the mean", "excluded": ", excluded by the clinic"}
-    said = f"{bound} {value:g} {panel.unit}".strip() + fate.get(str(marks.fate[index]), "")
+    told = {"left out": words.reading_left_out, "excluded": words.reading_excluded}
     return Meaning(
         "bound" if bound else "reading",
         name,
@@ -219,7 +218,10 @@ def _reading_meaning(panel: Panel, index: int, name: str) -> Meaning:
         value=plain_number(value),
         unit=panel.unit,
         bound=bound_name(bound),
-        title=f"{date_words(marks.date[index])}: reading {said}",
+        title=told.get(str(marks.fate[index]), words.reading).format(
+            day=date_words(marks.date[index]),
+            value=f"{words.bounds.get(bound, '')} {value:g} {panel.unit}".strip(),
+        ),
         session=int(marks.session[index]),
     )
 
@@ -291,21 +293,23 @@ def _session_meaning(panel: Panel, marks: SessionMarks, index: int, name: str) -
 
 def _session_words(panel: Panel, marks: SessionMarks, index: int) -> str:
     """Return what a pointer shows of a session: date, mean, readings, method."""
+    words = panel.words
     mean, day = float(marks.mean[index]), date_words(marks.date[index])
-    value = f"{marks.bound[index]} {number(mean, 0) if marks.method else f'{mean:g}'} {panel.unit}"
+    shown = number(mean, 0) if marks.method else f"{mean:g}"
+    value = f"{words.bounds.get(str(marks.bound[index]), '')} {shown} {panel.unit}"
     if not marks.method:
         return f"{day}: {value.strip()}, {marks.name}"
     readings = panel.readings
     own = (readings.session == marks.session[index]) & (marks.session[index] > 0)
     own &= np.isin(readings.fate, ("used", "left out")) & np.isfinite(readings.value)
     listed = ", ".join(
-        f"{bound} {one:g}".strip()
+        f"{words.bounds.get(str(bound), '')} {one:g}".strip()
         for one, bound in zip(readings.value[own], readings.bound[own], strict=True)
     )
     count = int(marks.n[index])
-    of = f"mean of {count} reading{'s' if count != 1 else ''}"
-    taken = f"; readings {listed}" if listed else ""
-    return f"{day}: {value.strip()}, {of}{taken}; {_METHOD_WORDS.get(marks.method, '')}"
+    of = (words.mean_of if count != 1 else words.mean_of_one).format(count=count)
+    taken = words.readings.format(values=listed) if listed else ""
+    return f"{day}: {value.strip()}, {of}{taken}; {words.methods.get(marks.method, '')}"
 
 
 def _mark(axes: Axes, day: float, value: float, label: str, gid: str | None, **shape: Any) -> None:

@@ -66,7 +66,7 @@ def enlarged(panel: Panel, low: float, high: float) -> Panel:
     first, last = (np.datetime64(int(one), "D") for one in (low, high - 1))
     inside = replace(
         panel,
-        heading=f"Enlarged: {date_words(first)} to {date_words(last)}",
+        heading=panel.words.enlarged.format(first=date_words(first), last=date_words(last)),
         sessions=_sessions(panel.sessions, low, high),
         readings=_readings(panel.readings, low, high),
         others=tuple(_sessions(one, low, high) for one in panel.others),

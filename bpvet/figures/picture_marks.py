@@ -56,8 +56,8 @@ class ReadingMarks:
             words=("fate", "bound"),
             counts=("session",),
         )
-        _only(self.fate, FATES, "fate of a reading")
-        _only(self.bound, ("", *BOUNDS), "bound of a reading")
+        _only(self.fate, FATES, "fate", "reading")
+        _only(self.bound, ("", *BOUNDS), "bound", "reading")
 
     @classmethod
     def none(cls) -> ReadingMarks:
@@ -119,7 +119,7 @@ class SessionMarks:
             words=("bound", "label"),
             counts=("n", "session"),
         )
-        _only(self.bound, ("", *BOUNDS), "bound of a session")
+        _only(self.bound, ("", *BOUNDS), "bound", "session")
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,8 +218,8 @@ def _freeze(
         raise CallError(f"{type(marks).__name__} needs a date for every mark.")
 
 
-def _only(found: Words, known: Sequence[str], what: str) -> None:
+def _only(found: Words, known: Sequence[str], what: str, of: str) -> None:
     for word in np.unique(found):
         if word not in known:
             listed = ", ".join(repr(one) for one in known)
-            raise CallError(f"Unknown {what}: {str(word)!r}. Known are {listed}.")
+            raise CallError(f"Unknown {what} of a {of}: {str(word)!r}. Known are {listed}.")

@@ -13,6 +13,7 @@ import numpy as np
 
 from bpvet.errors import CallError
 from bpvet.figures.picture_marks import FATES, Band, ReadingMarks, SessionMarks
+from bpvet.figures.words import TrendWords
 
 __all__ = [
     "FATES",
@@ -94,6 +95,8 @@ class Panel:
     note : str
         What must be said with the panel, such as that the join between two methods is
         estimated; may be blank.
+    words : TrendWords
+        What the figure writes by itself of the panel's marks.
     """
 
     heading: str
@@ -108,6 +111,7 @@ class Panel:
     target: GuideLine | None = None
     floor: GuideLine | None = None
     note: str = ""
+    words: TrendWords = field(kw_only=True)
 
 
 @dataclass(frozen=True)
@@ -276,6 +280,11 @@ class TrendPicture:
     window: Window | None = None
     tracks: tuple[DrugTrack, ...] = ()
     rows: tuple[SmallRow, ...] = ()
+
+    @property
+    def words(self) -> TrendWords:
+        """What the figure writes by itself: the first panel's words."""
+        return self.panels[0].words
 
     def __post_init__(self) -> None:
         if not self.panels:

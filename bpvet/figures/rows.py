@@ -20,6 +20,7 @@ from bpvet.figures.marks import draw_sessions
 from bpvet.figures.pictures import Panel, SessionMarks, SmallRow
 from bpvet.figures.sheet import Sheet
 from bpvet.figures.style import FAINT_GREY, GUIDE_GREY, HAIRLINE, WORDS_GREY
+from bpvet.figures.words import TrendWords
 
 _LEAST, _BETWEEN = 8.4, 1.6
 #: Marks of a row beside those of the pressure.
@@ -126,7 +127,9 @@ def _scale(values: SessionMarks, height: float) -> Scale:
     return Scale(low - down * each, high + up * each, height, 0.0)
 
 
-def draw_rows(plan: RowsPlan, sheet: Sheet, x: Scale, top: float) -> list[tuple[Axes, str]]:
+def draw_rows(
+    plan: RowsPlan, sheet: Sheet, x: Scale, top: float, words: TrendWords
+) -> list[tuple[Axes, str]]:
     """Draw planned rows on a sheet, from `top` mm downwards.
 
     Parameters
@@ -137,6 +140,8 @@ def draw_rows(plan: RowsPlan, sheet: Sheet, x: Scale, top: float) -> list[tuple[
         The date axis, days to mm.
     top : float
         mm from the sheet's top.
+    words : TrendWords
+        What a pointer shows of a value.
 
     Returns
     -------
@@ -151,10 +156,10 @@ def draw_rows(plan: RowsPlan, sheet: Sheet, x: Scale, top: float) -> list[tuple[
         axes.spines[["top", "right", "bottom"]].set_visible(False)
         axes.set_xticks([])
         axes.set_yticks([])
-        _draw_line(axes, one.row)
-        for value, words in one.ends:
+        _draw_line(axes, one.row, words)
+        for value, end in one.ends:
             middle = top + one.top + _end_middle(one, value)
-            written = block(words, sheet.width, most=1)
+            written = block(end, sheet.width, most=1)
             left = x.at_low - 1.6 - written.width
             if left >= 0.0:  # a number of very many digits stands in the mark's own words alone
                 sheet.words(left, middle - written.height / 2, written, color=WORDS_GREY)
@@ -175,7 +180,7 @@ def _end_middle(one: RowPlan, value: float) -> float:
     return max(at, middle + half) if low else min(at, middle - half)
 
 
-def _draw_line(axes: Axes, row: SmallRow) -> None:
+def _draw_line(axes: Axes, row: SmallRow, words: TrendWords) -> None:
     """Draw the values as marks, joined where both neighbours are plain numbers."""
     values = row.values
     known = np.flatnonzero(np.isfinite(values.mean))
@@ -186,7 +191,7 @@ def _draw_line(axes: Axes, row: SmallRow) -> None:
             ends = [at[before], at[after]], [values.mean[before], values.mean[after]]
             style: dict[str, Any] = {"color": FAINT_GREY, "lw": HAIRLINE, "zorder": 3}
             axes.add_artist(Line2D(*ends, label=f"{row.name}, line", **style))
-    panel = Panel(row.name, row.quantity, row.unit, values)
+    panel = Panel(row.name, row.quantity, row.unit, values, words=words)
     faint = np.zeros(values.date.size, dtype=bool)
     draw_sessions(axes, panel, values, faint, _SIZE, row.quantity)
     axes.spines["left"].set_color(GUIDE_GREY)

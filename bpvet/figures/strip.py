@@ -18,6 +18,7 @@ from bpvet.figures.marking import Meaning, iso
 from bpvet.figures.pictures import CourseSpan, SignMark, Window
 from bpvet.figures.placing import flags, lanes
 from bpvet.figures.style import GUIDE_GREY, HAIRLINE, INK, PAPER, WORDS_GREY
+from bpvet.figures.words import TrendWords
 
 #: More lanes than these make a figure nobody reads; the rest is written in the caption.
 MOST_COURSE_LANES = 14
@@ -93,6 +94,7 @@ def plan_strip(
     x: Scale,
     right: float,
     as_of: np.datetime64,
+    words: TrendWords,
 ) -> StripPlan:
     """Plan the strip.
 
@@ -110,25 +112,28 @@ def plan_strip(
         How far words may run to the right, mm.
     as_of : datetime64[D]
         Today: no course is drawn beyond it.
+    words : TrendWords
+        What is written of them.
 
     Returns
     -------
     StripPlan
         Everything placed; nothing is drawn yet.
     """
-    bars, bars_height, unsaid = _plan_bars(courses, window, x, right, as_of)
+    bars, bars_height, unsaid = _plan_bars(courses, window, x, right, as_of, words)
     hung, height, unflagged = _plan_flags(signs, x, right, bars_height)
     return StripPlan(bars, hung, height, unsaid + unflagged)
 
 
-def outside(courses: Sequence[CourseSpan], signs: Sequence[SignMark], x: Scale) -> list[str]:
+def outside(
+    courses: Sequence[CourseSpan], signs: Sequence[SignMark], x: Scale, words: TrendWords
+) -> list[str]:
     """Return the courses and signs that lie beyond the date axis, in words for the caption."""
     said = []
     for span in courses:
         started, stopped = _ends(span, np.inf)
         if started > x.high or stopped < x.low:
-            until = "" if np.isnat(span.stopped_on) else f" to {date_words(span.stopped_on)}"
-            said.append(f"{span.label} (from {date_words(span.started_on)}{until})")
+            said.append(_lasting(span, words.began_outside, words.lasted_outside))
     said += [
         f"{sign.label} ({date_words(sign.date)})"
         for sign in signs
@@ -153,8 +158,8 @@ def course_ends(span: CourseSpan, as_of: np.datetime64) -> tuple[float, float]:
     return _ends(span, float(days(as_of)[0]))
 
 
-def dose_meaning(span: CourseSpan, title: str) -> Meaning:
-    """Return what a course's mark stands for; `title` is what a pointer shows."""
+def dose_meaning(span: CourseSpan, words: TrendWords) -> Meaning:
+    """Return what a course's mark stands for, and what a pointer shows of it."""
     number, unit = _dose(span)
     return Meaning(
         "dose",
@@ -162,8 +167,16 @@ def dose_meaning(span: CourseSpan, title: str) -> Meaning:
         until=iso(span.stopped_on),
         value=number,
         unit=unit,
-        title=title,
+        title=_lasting(span, words.began, words.lasted),
     )
+
+
+def _lasting(span: CourseSpan, began: str, lasted: str) -> str:
+    """Return a course with its first day and, where it ended, its last."""
+    first = date_words(span.started_on)
+    if np.isnat(span.stopped_on):
+        return began.format(label=span.label, first=first)
+    return lasted.format(label=span.label, first=first, last=date_words(span.stopped_on))
 
 
 def _ends(span: CourseSpan, as_of: float) -> tuple[float, float]:
@@ -189,6 +202,7 @@ def _rows(
     x: Scale,
     right: float,
     as_of: float,
+    words: TrendWords,
 ) -> Iterator[_Row]:
     """Yield what is to be drawn as a bar, the nearest to the panels first."""
     shown = [
@@ -204,9 +218,6 @@ def _rows(
         if begin <= x.high and end >= x.low:
             yield _row("window", window.words, meaning, (begin, end), True, x, right)
     for span in shown:
-        words = f"{span.label}, from {date_words(span.started_on)}"
-        if not np.isnat(span.stopped_on):
-            words += f" to {date_words(span.stopped_on)}"
         meaning = dose_meaning(span, words)
         kind = "drug" if span.modelled else "other"
         ends = _ends(span, as_of)
@@ -235,9 +246,10 @@ def _plan_bars(
     x: Scale,
     right: float,
     as_of: np.datetime64,
+    words: TrendWords,
 ) -> tuple[tuple[Bar, ...], float, tuple[str, ...]]:
     """Give every course in view a lane; the window and courses of the model come lowest."""
-    rows = list(_rows(courses, window, x, right, float(days(as_of)[0])))
+    rows = list(_rows(courses, window, x, right, float(days(as_of)[0]), words))
     lane = lanes(
         [(row[5], max(row[6], row[5] + 1.0)) for row in rows],
         [(row[4], row[4] + row[3].width) for row in rows],
@@ -246,7 +258,7 @@ def _plan_bars(
     unsaid = tuple(row[1] for row in rows if not row[3].whole)
     kept = [(row, at) for row, at in zip(rows, lane, strict=True) if at < MOST_COURSE_LANES]
     unsaid += tuple(
-        f"{row[1]} (not drawn)"
+        words.not_drawn.format(label=row[1])
         for row, at in zip(rows, lane, strict=True)
         if at >= MOST_COURSE_LANES
     )

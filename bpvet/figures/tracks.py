@@ -9,13 +9,13 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 
-from bpvet.figures.axes import Scale, date_words
+from bpvet.figures.axes import Scale
 from bpvet.figures.lettering import Block, block
-from bpvet.figures.marking import Meaning
 from bpvet.figures.pictures import CourseSpan, DrugTrack
 from bpvet.figures.sheet import Sheet
 from bpvet.figures.strip import course_ends, dose_meaning
 from bpvet.figures.style import GUIDE_GREY, HAIRLINE, INK, WORDS_GREY
+from bpvet.figures.words import TrendWords
 
 #: More lines than these make a figure nobody reads; the caption has every treatment.
 MOST_TRACKS = 14
@@ -62,7 +62,12 @@ class TracksPlan:
 
 
 def plan_tracks(
-    tracks: Sequence[DrugTrack], x: Scale, words_left: float, right: float, as_of: np.datetime64
+    tracks: Sequence[DrugTrack],
+    x: Scale,
+    words_left: float,
+    right: float,
+    as_of: np.datetime64,
+    words: TrendWords,
 ) -> TracksPlan:
     """Plan the tracks.
 
@@ -78,22 +83,24 @@ def plan_tracks(
         How far words may run to the right, mm.
     as_of : datetime64[D]
         Today: no spell is drawn beyond it.
+    words : TrendWords
+        What is written of a track that is not drawn.
     """
     placed, top = [], 0.8
-    unsaid = [f"{one.words} (not drawn)" for one in tracks[MOST_TRACKS:]]
+    unsaid = [words.not_drawn.format(label=one.words) for one in tracks[MOST_TRACKS:]]
     beside = words_left > x.at_high
     for track in tracks[:MOST_TRACKS]:
-        words = block(track.words, right - words_left, most=2)
-        above = 0.0 if beside else words.height + 0.3
+        lead = block(track.words, right - words_left, most=2)
+        above = 0.0 if beside else lead.height + 0.3
         doses, tall = _doses(track, x, as_of)
-        height = max(above + tall + _BAR + 2 * _TICK, words.height if beside else 0.0)
+        height = max(above + tall + _BAR + 2 * _TICK, lead.height if beside else 0.0)
         middle = top + height - _BAR / 2 - _TICK
         if beside and not doses:
             middle = top + height / 2
-        words_top = top if not beside else top + (height - words.height) / 2
+        words_top = top if not beside else top + (height - lead.height) / 2
         lettered = tuple((one, left, middle - _BAR / 2 - _TICK - one.height) for one, left in doses)
-        placed.append(TrackPlan(track, words, words_left, words_top, lettered, middle))
-        if not words.whole:
+        placed.append(TrackPlan(track, lead, words_left, words_top, lettered, middle))
+        if not lead.whole:
             unsaid.append(track.words)
         top += height + _BETWEEN
     return TracksPlan(tuple(placed), top if placed else 0.0, tuple(unsaid))
@@ -127,7 +134,14 @@ def _in_view(span: CourseSpan, x: Scale, as_of: np.datetime64) -> bool:
     return started <= x.high and stopped >= x.low
 
 
-def draw_tracks(plan: TracksPlan, sheet: Sheet, x: Scale, top: float, as_of: np.datetime64) -> None:
+def draw_tracks(
+    plan: TracksPlan,
+    sheet: Sheet,
+    x: Scale,
+    top: float,
+    as_of: np.datetime64,
+    words: TrendWords,
+) -> None:
     """Draw planned tracks on a sheet, from `top` mm downwards.
 
     Parameters
@@ -140,6 +154,8 @@ def draw_tracks(plan: TracksPlan, sheet: Sheet, x: Scale, top: float, as_of: np.
         mm from the sheet's top.
     as_of : datetime64[D]
         As `plan_tracks` takes it.
+    words : TrendWords
+        What a pointer shows of a spell.
     """
     for one in plan.tracks:
         axes = sheet.axes(x.at_low, top + one.middle - 2.0, x.at_high - x.at_low, 4.0)
@@ -148,20 +164,22 @@ def draw_tracks(plan: TracksPlan, sheet: Sheet, x: Scale, top: float, as_of: np.
         axes.set_axis_off()
         for span in one.track.spans:
             if _in_view(span, x, as_of):
-                _draw_span(axes, span, x, as_of)
-        for words, left, down in one.doses:
-            sheet.words(left, top + down, words, color=WORDS_GREY)
+                _draw_span(axes, span, x, as_of, words)
+        for dose, left, down in one.doses:
+            sheet.words(left, top + down, dose, color=WORDS_GREY)
         ongoing = any(np.isnat(span.stopped_on) for span in one.track.spans)
         colour = INK if ongoing else WORDS_GREY
         sheet.words(one.words_left, top + one.words_top, one.words, color=colour)
 
 
-def _draw_span(axes: Axes, span: CourseSpan, x: Scale, as_of: np.datetime64) -> None:
+def _draw_span(
+    axes: Axes, span: CourseSpan, x: Scale, as_of: np.datetime64, words: TrendWords
+) -> None:
     half = (_BAR if span.modelled else _THIN) / 2
     colour = WORDS_GREY if span.modelled else GUIDE_GREY
     points = [(x.value(across), down) for across, down in _rim(span, x, as_of, half)]
     shape = Polygon(points, fc=colour, ec=colour, lw=0.0, clip_on=False, label=span.label)
-    shape.set_gid(_meaning(span).gid)
+    shape.set_gid(dose_meaning(span, words).gid)
     axes.add_patch(shape)
     started = course_ends(span, as_of)[0]
     if started >= x.low:
@@ -184,9 +202,3 @@ def _rim(
         wide = half + 0.5
         yield from ((neck, -wide), (end, 0.0), (neck, wide))
     yield from ((neck, half), (begin, half))
-
-
-def _meaning(span: CourseSpan) -> Meaning:
-    until = "" if np.isnat(span.stopped_on) else f" to {date_words(span.stopped_on)}"
-    title = f"{span.label}, from {date_words(span.started_on)}{until}"
-    return dose_meaning(span, title)

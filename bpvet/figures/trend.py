@@ -32,6 +32,7 @@ from bpvet.figures.style import (
 )
 from bpvet.figures.tracks import draw_tracks
 from bpvet.figures.trend_plan import TO_MARGIN, URGENT_MARK, Plan, trend_plan
+from bpvet.figures.words import TrendWords
 
 __all__ = ["COLUMN_WIDTH", "FULL_WIDTH", "LEAST_WIDTH", "caption", "draw"]
 
@@ -83,9 +84,9 @@ def caption(picture: TrendPicture, width_mm: float = FULL_WIDTH) -> str:
     plan = trend_plan(picture, width_mm)
     parts = [picture.caption]
     if plan.unsaid:
-        parts.append(f"Shortened or not legible in the figure: {'; '.join(plan.unsaid)}.")
+        parts.append(picture.words.shortened.format(items="; ".join(plan.unsaid)))
     if plan.beyond:
-        parts.append(f"Before or after the dates shown: {'; '.join(plan.beyond)}.")
+        parts.append(picture.words.beyond.format(items="; ".join(plan.beyond)))
     return written(" ".join(parts))
 
 
@@ -168,7 +169,7 @@ def _drawn(plan: Plan, picture: TrendPicture) -> Figure:
         sheet.words(EDGE, tops.headings[index], plan.headings[index])
         axes = sheet.axes(panel.x.at_low, tops.panels[index], across, panel.height)
         draw_panel(panel, axes)
-        _uprights(axes, plan, panel.x, panel.name)
+        _uprights(axes, plan, panel.x, panel.name, picture.words)
         _date_axis(axes, panel.x, labelled=_dated(plan, index))
         _margin(sheet, panel.margin, panel.x.at_high, tops.panels[index])
         _names(sheet, panel.names, tops.panels[index])
@@ -177,22 +178,22 @@ def _drawn(plan: Plan, picture: TrendPicture) -> Figure:
     if plan.strip.height:
         strip = sheet.axes(plan.x.at_low, tops.strip, across, plan.strip.height)
         draw_strip(plan.strip, strip, plan.x)
-    draw_tracks(plan.tracks, sheet, plan.x, tops.tracks, picture.as_of)
-    for axes, quantity in draw_rows(plan.rows, sheet, plan.x, tops.rows):
-        _uprights(axes, plan, plan.x, quantity)
+    draw_tracks(plan.tracks, sheet, plan.x, tops.tracks, picture.as_of, picture.words)
+    for axes, quantity in draw_rows(plan.rows, sheet, plan.x, tops.rows, picture.words):
+        _uprights(axes, plan, plan.x, quantity, picture.words)
     draw_key(plan.key, sheet.page, tops.key)
     return sheet.figure
 
 
-def _uprights(axes: Axes, plan: Plan, x: Scale, name: str) -> None:
+def _uprights(axes: Axes, plan: Plan, x: Scale, name: str, words: TrendWords) -> None:
     """Carry treatment changes, and today, down through a panel."""
     for day in plan.uprights:
         if x.low < day < x.high:
             axes.axvline(day, color=GUIDE_GREY, lw=HAIRLINE, ls=CHANGE_DASHES, zorder=3.4)
     if x.low < plan.today < x.high:
         date = str(np.datetime64(int(plan.today), "D"))
-        words = f"today: {date_words(np.datetime64(date))}"
-        gid = Meaning("today", name, date, title=words).gid
+        title = words.today_is.format(day=date_words(np.datetime64(date)))
+        gid = Meaning("today", name, date, title=title).gid
         axes.axvline(plan.today, color=GUIDE_GREY, lw=HAIRLINE, zorder=3.4, gid=gid)
 
 

@@ -21,8 +21,8 @@ from bpvet.figures.tracks import TracksPlan, plan_tracks
 
 #: From the panels to the names at the right edge, mm.
 TO_MARGIN = 1.8
-#: Where something is urgent the drawing sends its reader to the words, and what its mark takes, mm.
-_URGENT, URGENT_MARK = "Urgent: read the text with this figure first", 3.4
+#: Where something is urgent the drawing sends its reader to the words: what its mark takes, mm.
+URGENT_MARK = 3.4
 #: From this width on, mm, the words of tracks and rows stand at their right, below it above them.
 _BESIDE = 120.0
 #: What those words may take of the width, and what they ask for at least, mm.
@@ -81,7 +81,7 @@ def trend_plan(picture: TrendPicture, width: float) -> Plan:
         lines = [own.mm(day) for day in (*uprights, today)]
         panels.insert(1, plan_panel(near, own, 0.75 * heights[0], room, lines, "near"))
     below = x.at_high + TO_MARGIN if width >= _BESIDE else EDGE
-    tracks = plan_tracks(picture.tracks, x, below, width - EDGE, picture.as_of)
+    tracks = plan_tracks(picture.tracks, x, below, width - EDGE, picture.as_of, picture.words)
     rows = plan_rows(picture.rows, x, below, width - EDGE)
     strip = plan_strip(
         () if picture.tracks else picture.courses,
@@ -90,20 +90,21 @@ def trend_plan(picture: TrendPicture, width: float) -> Plan:
         x,
         width - EDGE,
         picture.as_of,
+        picture.words,
     )
     headings = tuple(_heading(plan.panel, width - 2 * EDGE) for plan in panels)
     named = [label.full for plan in panels for label in plan.margin]
     key = plan_key(picture, EDGE, width - EDGE, panels[0].unkeyed, named)
     title = title_block(picture.title, width)
-    as_of = block(f"Records as of {date_words(picture.as_of)}", width - 2 * EDGE)
-    mark = _URGENT if picture.urgent else ""
+    as_of = block(picture.words.as_of.format(day=date_words(picture.as_of)), width - 2 * EDGE)
+    mark = picture.words.urgent if picture.urgent else ""
     urgent = block(mark, width - 2 * EDGE - URGENT_MARK, most=2, bold=True)
     newest = block(picture.newest, width - 2 * EDGE, most=5)
     unsaid = [picture.title] if not title.whole else []
     unsaid += [picture.newest] if not newest.whole else []
     unsaid += [*strip.unsaid, *tracks.unsaid, *rows.unsaid, *key.unsaid]
     unsaid += _cut(panels, headings)
-    beyond = outside(picture.courses, picture.signs, x)
+    beyond = outside(picture.courses, picture.signs, x, picture.words)
     return Plan(
         width=width,
         x=x,
@@ -192,15 +193,15 @@ def _flags(picture: TrendPicture) -> Iterator[Wanted]:
             "sign", date=iso(sign.date), title=f"{date_words(sign.date)}: {sign.label}"
         )
         yield Wanted(float(days(sign.date)[0]), sign.label, "sign", meaning)
-    readings = picture.panels[0].readings
+    readings, words = picture.panels[0].readings, picture.words
     silent = readings.date[readings.fate == "no sound"]
     for date in np.unique(silent):
-        words = f"{date_words(date)}: no sound was heard"
-        meaning = Meaning("no_sound", date=iso(date), title=words)
-        yield Wanted(float(days(date)[0]), "no sound", "no_sound", meaning)
+        title = words.no_sound_on.format(day=date_words(date))
+        meaning = Meaning("no_sound", date=iso(date), title=title)
+        yield Wanted(float(days(date)[0]), words.no_sound, "no_sound", meaning)
     day = picture.as_of
-    meaning = Meaning("today", date=iso(day), title=f"today: {date_words(day)}")
-    yield Wanted(float(days(day)[0]), "today", "today", meaning)
+    meaning = Meaning("today", date=iso(day), title=words.today_is.format(day=date_words(day)))
+    yield Wanted(float(days(day)[0]), words.today, "today", meaning)
 
 
 def _heights(count: int, width: float, rows: bool) -> list[float]:

@@ -11,8 +11,7 @@ from scipy.special import ndtri
 
 from bpvet.figures.pictures import Band
 from bpvet.models.trend.columns import noise_groups
-from bpvet.printing import prose_date
-from bpvet.wording.en.picture import band_words
+from bpvet.wording.en.pictures.trend import band_words, doubt_words
 
 if TYPE_CHECKING:
     from bpvet.models.trend.trend import Trend
@@ -95,25 +94,9 @@ def gaps(trend: Trend) -> list[tuple[np.datetime64, np.datetime64]]:
     return [(dates[i], dates[i + 1]) for i in long]
 
 
-def doubt_words(trend: Trend) -> Iterator[str]:
+def doubts(trend: Trend) -> Iterator[str]:
     """Yield sentences on where the band is hatched, and where its line is broken."""
-    series, count = trend.series, missed(trend)
-    one = "value" if trend.logarithmic else "session"
-    if count:
-        yield (
-            f"The band is hatched because it does not fit: {count} of "
-            f"{int(np.sum(series.bound == ''))} {one}s lie outside its 95 % even when the usual "
-            "noise of a visit is allowed for. It describes no state of this animal."
-        )
-    found = gaps(trend)
-    if found and not count:
-        spans = "; ".join(f"{prose_date(a)} to {prose_date(b)}" for a, b in found)
-        yield f"The band is hatched where no {one} was taken for more than 180 days: {spans}."
-    if np.any(series.bound != ""):
-        yield (
-            f"Where a {one} is known only as a bound (an arrow), the line of the best estimate is "
-            "left out: the true value lies further out."
-        )
+    return doubt_words(trend, missed(trend), gaps(trend))
 
 
 def _grid(trend: Trend) -> NDArray[np.datetime64]:

@@ -13,13 +13,18 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.categories import DEFAULT, guideline
-from bpvet.facts.words import METHOD_WORDS, QUANTITY_WORDS, UNITS
+from bpvet.facts.words import UNITS
 from bpvet.figures.clinic.cohort_picture import PopulationLine
 from bpvet.figures.clinic.panels_picture import AnimalPanel, Deciles, Overview, PanelsPicture
 from bpvet.models.clinic.cohort import ClinicCohort
 from bpvet.models.clinic.needs import Need
 from bpvet.pictures.clinic import population_lines
-from bpvet.printing import number, prose_date
+from bpvet.printing import prose_date
+from bpvet.wording.en.pictures import cohort_panels as words
+from bpvet.wording.en.pictures.cohort import interval_name
+from bpvet.wording.en.pictures.cohort import line_ends as line_words
+from bpvet.wording.en.pictures.cohort_panels import Sheets
+from bpvet.wording.en.pictures.drawn import PANELS
 
 #: Up to so many animals each has a panel; of more, the most pressing, beside deciles of all.
 MOST_PANELS = 60
@@ -33,14 +38,6 @@ BIN_MONTHS, LEAST_FOR_DECILES = 3.0, 10
 _BEYOND, _REACH, _LATER = 0.1, 0.25, 2.0
 #: Least that the axes span, in the quantity's unit and in months.
 _LEAST_SPAN, _LEAST_MONTHS = 40.0, 3.0
-_MOST_TOLD = 5
-_SIGNS = {"at least": "≥ ", "at most": "≤ ", "at least and at most": "bounds about "}
-_TARGETS = {"own": "target", "target": "target", "raised": "raised from"}
-_POINTER = {
-    "own": "the animal's own target",
-    "target": "target on a drug",
-    "raised": "bound of raised pressure, without a drug",
-}
 
 Array = NDArray[np.float64]
 
@@ -116,9 +113,18 @@ def sheets(
     overview = _overview(count, quantity, lines, held)
     cuts = [0, *range(FIRST_SHEET, len(every), SHEET), len(every)]
     parts = [every[a:b] for a, b in pairwise(cuts)]
-    told = _Told(count, len(needs) - count, many, len(every), quantity, level, held)
+    told = Sheets(
+        animals=count,
+        without=len(needs) - count,
+        panels=len(every),
+        many=many,
+        quantity=quantity,
+        bin_animals=None if held is None else (int(held.animals[0]), int(held.animals[-1])),
+        bin_months=BIN_MONTHS,
+        least=LEAST_FOR_DECILES,
+    )
     return tuple(
-        _sheet(told, ends, lines, overview if place == 0 else None, part, cuts[place])
+        _sheet(told, ends, lines, level, overview if place == 0 else None, part, cuts[place])
         for place, part in enumerate(parts)
     )
 
@@ -185,44 +191,37 @@ def _panel(
     value = part[quantity].to_numpy(dtype=float)
     held = need if quantity == "systolic" else Need(need.animal, need.urgent, need.left)
     name = names.get(need.animal, "")
-    words = [
-        _pointed(row, day, quantity, hidden)
-        for (_, row), day in zip(part.iterrows(), date, strict=True)
-    ]
     return AnimalPanel(
         key=need.animal,
         name=f"{need.animal} ({name})" if name else need.animal,
         state="left" if need.left else "urgent" if need.urgent else "",
-        standing=_standing(held, f"{_SIGNS.get(bound[-1], '')}{number(value[-1], 0)}"),
+        standing=words.standing(held.kind, held.target, words.bounded(bound[-1], value[-1])),
         date=np.full(len(date), np.datetime64("NaT", "D")) if hidden else date,
         months=part["months"].to_numpy(dtype=float),
         value=value,
         bound=bound,
         method=part["method"].to_numpy(dtype=str),
         treated=part["treated"].to_numpy(dtype=bool),
-        words=tuple(words),
+        words=tuple(
+            _pointed(row, day, quantity, hidden)
+            for (_, row), day in zip(part.iterrows(), date, strict=True)
+        ),
         target=held.target,
         floor=held.floor,
-        target_is=_POINTER.get(held.kind, ""),
+        target_is=words.target_name(held.kind),
     )
 
 
 def _pointed(row: pd.Series[Any], day: np.datetime64, quantity: str, hidden: bool) -> str:
     """Return what a pointer shows of a session."""
-    when = f"month {number(float(row['months']), 1)}" if hidden else prose_date(day)
-    count = int(row[f"{quantity}_n"])
-    value = f"{_SIGNS.get(str(row[f'{quantity}_bound']), '')}{number(float(row[quantity]), 0)}"
-    drug = "on a pressure-acting drug" if row["treated"] else "on none"
-    readings = "1 reading" if count == 1 else f"mean of {count} readings"
-    return f"{when}: {value} {UNITS[quantity]}, {readings}, {METHOD_WORDS[row['method']]}, {drug}"
-
-
-def _standing(need: Need, last: str) -> tuple[str, ...]:
-    """Return the newest value and the line beside it, in more and in fewer words."""
-    if need.target is None:
-        return (f"last {last}",)
-    line = f"{_TARGETS[need.kind]} {need.target:g}"
-    return f"last {last}, {line}", f"{last}, {line}", f"last {last}"
+    return words.session_words(
+        words.month_words(float(row["months"])) if hidden else prose_date(day),
+        words.bounded(str(row[f"{quantity}_bound"]), float(row[quantity])),
+        UNITS[quantity],
+        int(row[f"{quantity}_n"]),
+        row["method"],
+        bool(row["treated"]),
+    )
 
 
 def _deciles(rows: pd.DataFrame, quantity: str) -> Deciles | None:
@@ -247,134 +246,55 @@ def _overview(
     if quantity == "systolic":
         chosen = guideline(DEFAULT)
         target, floor = float(chosen.target.value), float(chosen.floor.value)
-    what = "deciles of their sessions' means" if held is not None else "the population"
-    return Overview(f"All {count}: {what}", lines if held is None else (), held, target, floor)
-
-
-@dataclass(frozen=True)
-class _Told:
-    """What the words of all sheets share."""
-
-    animals: int
-    without: int
-    many: bool
-    panels: int
-    quantity: str
-    level: float
-    deciles: Deciles | None
+    heading = words.overview_heading(count, held is not None)
+    return Overview(heading, lines if held is None else (), held, target, floor)
 
 
 def _sheet(
-    told: _Told,
+    told: Sheets,
     ends: Axes,
     lines: tuple[PopulationLine, ...],
+    level: float,
     overview: Overview | None,
     part: list[AnimalPanel],
     before: int,
 ) -> PanelsPicture:
-    words, unit = QUANTITY_WORDS[told.quantity], UNITS[told.quantity]
-    of = f"{before + 1} to {before + len(part)} of {told.panels}"
-    title = f"{words.capitalize()} of {_animals(told.animals)} since their first session"
-    if told.many:
-        title += f", and the {told.panels} most pressing"
-    elif before:
-        title += f": {of}"
-    caption = [*(_first_words(told) if overview is not None else (f"Continued: {of}.",))]
-    caption += _beyond_words(part, ends, unit)
+    unit = UNITS[told.quantity]
+    caption = [*words.sheet_caption(told, before, len(part), overview is not None)]
+    caption += words.beyond_words(list(_beyond(part, ends, told.quantity)))
+    alt_text = [*words.sheet_alt_text(told, part)]
+    if overview is not None and overview.deciles is None:
+        alt_text += [line_ends(line, unit) for line in lines]
     return PanelsPicture(
-        title=title,
-        quantity=words.capitalize(),
+        title=words.sheet_title(told, before, len(part)),
+        quantity=told.words.capitalize(),
         unit=unit,
         overview=overview,
         panels=tuple(part),
         low=ends.low,
         high=ends.high,
         longest=ends.longest,
-        interval=f"{100 * told.level:g} % interval",
+        interval=interval_name(level),
         caption=" ".join(caption),
-        alt_text=" ".join(_alt_text(told, lines, part, unit, overview)),
+        alt_text=" ".join(alt_text),
+        words=PANELS,
     )
 
 
-def _animals(count: int) -> str:
-    return "1 animal" if count == 1 else f"{count} animals"
-
-
-def _first_words(told: _Told) -> Iterator[str]:
-    yield (
-        "An animal a panel, on shared axes: urgent ones first, then by how far the usual pressure "
-        "lies above target (without a drug: the bound of raised pressure) or below the floor; what "
-        "is not known stands before what is in order."
-    )
-    if told.many:
-        yield (
-            f"Of {told.animals} animals the {told.panels} first have a panel; all stand in the "
-            "deciles and in the table below."
-        )
-    if told.without:
-        have = "has" if told.without == 1 else "have"
-        yield (
-            f"{_animals(told.without).capitalize()} of the records {have} no counted session, and "
-            "no panel."
-        )
-    if told.deciles is not None:
-        first, last = int(told.deciles.animals[0]), int(told.deciles.animals[-1])
-        yield (
-            f"Deciles: of the animals' means in each {BIN_MONTHS:g} months, {first} animals in the "
-            f"first and {last} in the last that is drawn; with fewer than {LEAST_FOR_DECILES} "
-            "there are none."
-        )
-    yield (
-        "A line joins sessions by one method no more than 180 days apart, never through a bound. "
-        "Treated animals differ in more than treatment: no gap between lines is a drug's effect."
-    )
-
-
-def _beyond_words(part: Sequence[AnimalPanel], ends: Axes, unit: str) -> Iterator[str]:
-    """Yield what lies beyond the shared axes, so that none is lost."""
-    found = []
+def _beyond(part: Sequence[AnimalPanel], ends: Axes, quantity: str) -> Iterator[str]:
+    """Yield what lies beyond the shared axes, an animal after the other."""
     for panel in part:
         out = (panel.value > ends.high) | (panel.value < ends.low)
-        late = panel.months > ends.longest
         if out.any():
             middle = (ends.low + ends.high) / 2
             at = int(np.argmax(np.where(out, np.abs(panel.value - middle), -1.0)))
-            shown = f"{_SIGNS.get(panel.bound[at], '')}{number(float(panel.value[at]), 0)}"
-            # A number, its sign and its unit stay on one line.
-            found.append(f"{panel.name} {shown} {unit}".replace("≥ ", "≥\N{NO-BREAK SPACE}"))
-        if late.any():
-            last = number(float(panel.months.max()), 0)
-            found.append(f"{panel.name} to month {last}")
-    if found:
-        more = f" and {len(found) - _MOST_TOLD} more" if len(found) > _MOST_TOLD else ""
-        yield f"Beyond the shared axes, drawn at their edge: {'; '.join(found[:_MOST_TOLD])}{more}."
-
-
-def _alt_text(
-    told: _Told,
-    lines: tuple[PopulationLine, ...],
-    part: Sequence[AnimalPanel],
-    unit: str,
-    overview: Overview | None,
-) -> Iterator[str]:
-    words = QUANTITY_WORDS[told.quantity]
-    sessions = sum(panel.value.size for panel in part)
-    yield (
-        f"{len(part)} small charts of {words} over months since the first session, an animal "
-        f"each, {sessions} sessions in all."
-    )
-    yield "; ".join(_told_of(panel) for panel in part) + "."
-    if overview is not None and overview.deciles is None:
-        yield from (line_ends(line, unit) for line in lines)
-
-
-def _told_of(panel: AnimalPanel) -> str:
-    state = f"{panel.state}, " if panel.state else ""
-    return f"{panel.name}: {state}{panel.standing[0]}"
+            bound, value = str(panel.bound[at]), float(panel.value[at])
+            yield words.beyond_value(panel.name, bound, value, quantity)
+        if (panel.months > ends.longest).any():
+            yield words.beyond_month(panel.name, float(panel.months.max()))
 
 
 def line_ends(line: PopulationLine, unit: str) -> str:
     """Return a population's line in words: where it begins and where it ends."""
-    first, last = (number(float(line.value[i]), 0) for i in (0, -1))
-    at = [number(float(line.months[i]), 0) for i in (0, -1)]
-    return f"{line.words}: {first} {unit} at month {at[0]}, {last} {unit} at month {at[1]}."
+    ends, months = ([float(held[i]) for i in (0, -1)] for held in (line.value, line.months))
+    return line_words(line.words, ends, months, unit)

@@ -7,14 +7,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bpvet.facts.categories import Guideline, guideline
-from bpvet.facts.sources import fact, marked, source
+from bpvet.facts.categories import Guideline
 from bpvet.facts.stages import staging
 from bpvet.figures.pictures import GuideLine, Level
 from bpvet.models.trend.outlook import own_target, target_for, written_species
 from bpvet.pictures.lab_panels import stage_levels
-from bpvet.printing import number
 from bpvet.visits.urgency import judged_offset
+from bpvet.wording.en.pictures.guides import (
+    floor_words,
+    lower_words,
+    own_target_words,
+    target_words,
+    whose_levels,
+)
 
 if TYPE_CHECKING:
     from bpvet.models.trend.trend import Trend
@@ -66,8 +71,6 @@ def guides(trend: Trend, chosen: Guideline | None, withheld: str | None, lowest:
         return Guides()
     lower = float(judged_offset([series.condition])[0])
     floor = chosen.floor.value - lower
-    said = marked(_said(chosen.floor.value, lower), chosen.floor.fact.remembered)
-    low_words = f"below the floor, {said}"
     below = lowest < floor
     levels: tuple[Level, ...] = ()
     if withheld is None:
@@ -75,42 +78,24 @@ def guides(trend: Trend, chosen: Guideline | None, withheld: str | None, lowest:
             Level(one.name, max(one.low - lower, floor), one.high - lower)
             for one in chosen.categories
         )
-        levels = (Level(low_words if below else "", -np.inf, floor), *named)
-    floor_words = low_words if below else f"floor {said}"
-    floor_words = "" if below and levels else floor_words
-    note = ""
-    if lower:
-        note = (
-            f"Levels, target and floor lie {number(lower, 0)} {series.unit} lower than in the "
-            "clinic, because such sessions are judged on so much more than was measured."
-        )
+        under = floor_words(chosen, lower, reached=True) if below else ""
+        levels = (Level(under, -np.inf, floor), *named)
+    # Named once: with the range under it, or as a line.
+    words = "" if below and levels else floor_words(chosen, lower, reached=below)
     return Guides(
         levels,
-        _named(chosen) if levels else "",
+        whose_levels(chosen) if levels else "",
         _target_line(trend, chosen, lower),
-        GuideLine(floor, floor_words),
-        note,
+        GuideLine(floor, words),
+        lower_words(lower, series.unit) if lower else "",
     )
-
-
-def _said(value: float, lower: float) -> str:
-    """Return a bound as written: of home and calmed series the clinic's, and what it is here."""
-    return f"{number(value, 0)}, here {number(value - lower, 0)}" if lower else number(value, 0)
-
-
-def _named(chosen: Guideline) -> str:
-    """Return whose the bounds are: a set may take them from another edition."""
-    bounds = [fact(one.fact_id) for one in guideline(chosen.categories_from).categories]
-    named = dict.fromkeys(source(one.source).name for one in bounds)
-    return marked(" and ".join(named), any(one.remembered for one in bounds))
 
 
 def _target_line(trend: Trend, chosen: Guideline, lower: float) -> GuideLine | None:
     own = own_target(trend.records, trend.series.animal)
     if own is not None:
-        return GuideLine(own - lower, f"target {_said(own, lower)}, set for this animal")
+        return GuideLine(own - lower, own_target_words(own, lower))
     value, kind = target_for(trend, chosen)
     if kind == "raised":
         return None
-    words = f"target {_said(value, lower)}, of the guideline"
-    return GuideLine(value - lower, marked(words, chosen.target.fact.remembered))
+    return GuideLine(value - lower, target_words(chosen, value, lower))

@@ -8,12 +8,11 @@ import numpy as np
 
 from bpvet.answers.parts import TrendAnswer
 from bpvet.errors import CallError
-from bpvet.facts.words import METHOD_WORDS
 from bpvet.figures.clinic.cohort_picture import IntervalPanel, IntervalsPicture
 from bpvet.models.trend.trend import Trend
-from bpvet.printing import number, prose_date
 from bpvet.visits.readings import readings_used
-from bpvet.wording.en.phrases import percent
+from bpvet.wording.en.pictures.drawn import UNNAMED
+from bpvet.wording.en.pictures.session import AXIS, MARK, SessionWords, reading_names
 
 
 def session_picture(trend: Trend, answer: TrendAnswer) -> IntervalsPicture:
@@ -37,41 +36,23 @@ def session_picture(trend: Trend, answer: TrendAnswer) -> IntervalsPicture:
     if found.expected is None or found.lower is None or found.upper is None:
         raise CallError("no earlier session says what was to be expected of the newest.")
     rows = _readings(trend)
-    mean, day = found.expected, prose_date(found.date)
+    told = SessionWords(found, answer.level, reading_names(rows))
+    mean = found.expected
     values = [float(row["systolic"]) for row in rows]
-    used = f"the session: {_mean(found.bound, found.observed)} mmHg, the mean of what counts"
     estimate = np.array([0.0, *(value - mean for value in values), found.observed - mean])
     unknown = np.full(len(values) + 1, np.nan)
-    who = answer.name or answer.animal
-    lies = "within" if found.lower <= found.observed <= found.upper else "outside"
-    level = percent(answer.level)
-    expected = f"{number(mean, 0)} mmHg, {level} from {number(found.lower, 0)} to "
-    expected += number(found.upper, 0)
+    low = np.array([found.lower - mean, *unknown])
+    high = np.array([found.upper - mean, *unknown])
     return IntervalsPicture(
-        title=f"{who}: the readings of {day} beside what was expected",
-        names=(f"expected: {expected}", *map(_name, rows), used),
-        panels=(
-            IntervalPanel(
-                "",
-                "mmHg from the expected mean",
-                estimate,
-                np.array([found.lower - mean, *unknown]),
-                np.array([found.upper - mean, *unknown]),
-            ),
-        ),
-        zero_is=f"{number(mean, 0)} mmHg, expected of the session's mean",
-        mark="Reading or mean",
-        interval=f"line: {level} of such sessions",
-        caption=(
-            f"{METHOD_WORDS[trend.series.method]} readings in the order of taking, beside what the "
-            f"earlier sessions let one expect of their mean: {expected}. The session lies {lies} "
-            "that. A single reading scatters more than a mean. What was expected is told when the "
-            "readings are down."
-        ),
-        alt_text=(
-            f"Readings of {day} in order: {'; '.join(map(_name, rows))}. Expected {expected}; "
-            f"{used}, {lies} it."
-        ),
+        title=told.title(answer.name or answer.animal),
+        names=told.names,
+        panels=(IntervalPanel("", AXIS, estimate, low, high),),
+        zero_is=told.zero_is,
+        mark=MARK,
+        interval=told.interval,
+        unnamed=UNNAMED,
+        caption=told.caption(trend.series.method),
+        alt_text=told.alt_text,
     )
 
 
@@ -85,13 +66,3 @@ def _readings(trend: Trend) -> list[dict[str, Any]]:
     newest = newest[newest["session"] == newest["session"].max()]
     newest = newest[newest["systolic"].notna()].sort_values("order", kind="stable")
     return [{str(key): value for key, value in row.items()} for row in newest.to_dict("records")]
-
-
-def _name(row: dict[str, Any]) -> str:
-    bound = f"{row['systolic_bound']} " if row["systolic_bound"] else ""
-    told = f"{row['order']}: {bound}{row['systolic']:.0f}"
-    return told if row["fate"] == "used" else f"{told}, {row['fate']}"
-
-
-def _mean(bound: str, value: float) -> str:
-    return f"{bound} {number(value, 0)}".strip()

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from bpvet.figures.pictures import CourseSpan, DrugTrack
-from bpvet.printing import prose_date
+from bpvet.wording.en.pictures.tracks import ended_words, given_words
 
 
 def drug_tracks(spans: Sequence[CourseSpan], as_of: np.datetime64) -> tuple[DrugTrack, ...]:
@@ -42,17 +42,9 @@ def _going_on(spans: Sequence[CourseSpan], as_of: np.datetime64) -> list[CourseS
 
 
 def _words(drug: str, spans: Sequence[CourseSpan], as_of: np.datetime64) -> str:
-    """Return a drug with the dose it is given on a day, or until when it was given.
-
-    Doses of two rows that go on together are all named: which of them holds is not known.
-    """
+    """Return a drug with the dose it is given on a day, or until when it was given."""
     now = _going_on(spans, as_of)
-    if now:
-        doses = list(dict.fromkeys(one.dose for one in now))
-        if len(doses) > 1:
-            listed = " and ".join(dose or "no dose" for dose in doses)
-            return f"{drug} {listed} (both on record)" if len(doses) == 2 else f"{drug} {listed}"
-        unknown = "(no dose on record)" if any(one.modelled for one in now) else ""
-        return f"{drug} {doses[0] or unknown}".strip()
-    last = max(spans, key=lambda one: one.stopped_on)
-    return f"{last.label}, until {prose_date(last.stopped_on)}"
+    if not now:
+        return ended_words(max(spans, key=lambda one: one.stopped_on))
+    doses = list(dict.fromkeys(one.dose for one in now))
+    return given_words(drug, doses, modelled=any(one.modelled for one in now))

@@ -8,36 +8,37 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.categories import guideline
-from bpvet.facts.signs.signs import status_shown
-from bpvet.facts.sources import fact
-from bpvet.facts.words import (
-    CONDITION_WORDS,
-    DECIMALS,
-    KEPT_OUT_CONDITIONS,
-    METHOD_WORDS,
-    QUANTITY_WORDS,
-    TREND_CONDITIONS,
-)
+from bpvet.facts.words import KEPT_OUT_CONDITIONS, METHOD_WORDS, TREND_CONDITIONS
 from bpvet.figures.pictures import (
     CourseSpan,
     Panel,
     ReadingMarks,
     SessionMarks,
-    SignMark,
     TrendPicture,
 )
-from bpvet.models.trend.outlook import category_withheld, surprise
-from bpvet.pictures.band import doubt_words, trend_band
+from bpvet.models.trend.outlook import category_withheld
+from bpvet.pictures.band import doubts, trend_band
 from bpvet.pictures.guides import guides
 from bpvet.pictures.lab_panels import LabPanels, lab_panels
 from bpvet.pictures.lab_rows import LabRows, lab_rows
+from bpvet.pictures.signs import sign_marks
 from bpvet.pictures.tracks import drug_tracks
-from bpvet.printing import number
 from bpvet.visits.labs.series import left_out
 from bpvet.visits.readings import readings_used
 from bpvet.visits.sessions import used_values
-from bpvet.visits.signs.signs import day_of
-from bpvet.wording.en.picture import alt_text, caption, heading, newest_words
+from bpvet.wording.en.pictures.drawn import TREND
+from bpvet.wording.en.pictures.trend import (
+    alt_text,
+    bound_label,
+    caption,
+    group_name,
+    heading,
+    left_out_name,
+    newest_words,
+    notes,
+    session_labels,
+    title,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -69,57 +70,60 @@ def trend_picture(
         The analytes that get a small row; all by default.
     """
     series = trend.series
-    systolic = series.quantity == "systolic"
-    chosen = guideline(guideline_key, series.species or None) if systolic else None
-    withheld = category_withheld(trend) if systolic else None
-    joined = _joined_sessions(trend)
-    marks, others = ReadingMarks.none(), (*joined, *_other_sessions(trend))
     whose = (trend.records, series.animal, series.quantity)
     below = lab_panels(*whose) if labs else LabPanels()
     rows = LabRows() if labs else lab_rows(*whose, only=rows_of)
-    if not trend.logarithmic:
-        marks = _reading_marks(trend, _readings_frame(trend))
-    own = _own_sessions(trend)
-    lowest = min(float(np.min(one.mean)) for one in (own, *others) if one.mean.size)
+    joined = _joined_sessions(trend)
+    panel = _panel(trend, guideline_key, level, joined)
+    signs = sign_marks(trend.records, series.animal, trend.as_of)
+    spans = _spans(trend)
+    return TrendPicture(
+        title=title(trend),
+        as_of=trend.as_of,
+        panels=(panel, *below.panels),
+        courses=spans,
+        signs=signs,
+        caption=_together(caption(trend, panel, joined, signs), below.caption, rows.caption),
+        alt_text=_together(alt_text(trend, panel, level, signs), below.alt_text, rows.alt_text),
+        newest=newest_words(trend, level),
+        tracks=drug_tracks(spans, trend.as_of),
+        rows=rows.rows,
+    )
+
+
+def _panel(
+    trend: Trend, guideline_key: str, level: float, joined: tuple[SessionMarks, ...]
+) -> Panel:
+    """Return the trend's own panel; `joined` are its sessions by other methods."""
+    series = trend.series
+    systolic = series.quantity == "systolic"
+    chosen = guideline(guideline_key, series.species or None) if systolic else None
+    withheld = category_withheld(trend) if systolic else None
+    shown, others = _own_sessions(trend), (*joined, *_other_sessions(trend))
+    lowest = min(float(np.min(one.mean)) for one in (shown, *others) if one.mean.size)
     across = guides(trend, chosen, withheld, lowest)
-    panel = Panel(
+    readings = ReadingMarks.none()
+    if not trend.logarithmic:
+        readings = _reading_marks(trend, _readings_frame(trend))
+    return Panel(
         heading=heading(trend),
         quantity=series.quantity,
         unit="" if series.unit == "ratio" else series.unit,
-        sessions=own,
-        readings=marks,
+        sessions=shown,
+        readings=readings,
         others=others,
         band=trend_band(trend, level),
         levels=across.levels,
         guideline=across.whose,
         target=across.target,
         floor=across.floor,
-        note=" ".join([*_notes(trend, withheld), *doubt_words(trend), across.note]).strip(),
-    )
-    signs = _signs(trend)
-    return TrendPicture(
-        title=_title(trend),
-        as_of=trend.as_of,
-        panels=(panel, *below.panels),
-        courses=_spans(trend),
-        signs=signs,
-        caption=_together(caption(trend, panel, joined, signs), below.caption, rows.caption),
-        alt_text=_together(alt_text(trend, panel, level, signs), below.alt_text, rows.alt_text),
-        newest=newest_words(trend, level),
-        tracks=drug_tracks(_spans(trend), trend.as_of),
-        rows=rows.rows,
+        note=" ".join([*notes(trend, withheld), *doubts(trend), across.note]).strip(),
+        words=TREND,
     )
 
 
 def _together(*texts: str) -> str:
     return " ".join(text for text in texts if text)
-
-
-def _title(trend: Trend) -> str:
-    animals = trend.records.animals.set_index("animal")
-    name = str(animals["name"].get(trend.series.animal, ""))
-    who = f"{name} ({trend.series.animal})" if name else trend.series.animal
-    return f"{who}: {QUANTITY_WORDS[trend.series.quantity]}"
 
 
 def _own_sessions(trend: Trend) -> SessionMarks:
@@ -134,21 +138,22 @@ def _joined_sessions(trend: Trend) -> tuple[SessionMarks, ...]:
     series = trend.series
     kinds = sorted(set(zip(series.methods.tolist(), series.conditions.tolist(), strict=True)))
     return tuple(
-        _marks(trend, (series.methods == method) & (series.conditions == condition), ", joined")
+        _marks(trend, (series.methods == method) & (series.conditions == condition), joined=True)
         for method, condition in kinds
         if (method, condition) != (series.method, series.condition)
     )
 
 
-def _marks(trend: Trend, which: np.ndarray, said: str = "") -> SessionMarks:
+def _marks(trend: Trend, which: np.ndarray, joined: bool = False) -> SessionMarks:
     series = trend.series
     first = int(np.flatnonzero(which)[0])
     method, condition = str(series.methods[first]), str(series.conditions[first])
     sd = np.sqrt(_variance(trend))[which]
     mean = trend.observed[which]
-    name = f"{_method(method)}, {CONDITION_WORDS[condition]}{said}"
     if trend.logarithmic:
         name, method, sd = METHOD_WORDS[method], "", np.full(mean.size, np.nan)
+    else:
+        name = group_name(method, condition, joined)
     return SessionMarks(
         name=name,
         method=method,
@@ -159,7 +164,9 @@ def _marks(trend: Trend, which: np.ndarray, said: str = "") -> SessionMarks:
         high=mean + sd,
         n=np.minimum(series.k[which], 999).astype(np.int64),
         bound=_one_bound(series.bound[which]),
-        label=_labels(trend)[which],
+        label=np.array(session_labels(trend, _one_bound(series.bound).tolist()), dtype=np.str_)[
+            which
+        ],
         session=np.maximum(series.session[which], 0),
     )
 
@@ -172,29 +179,10 @@ def _variance(trend: Trend) -> np.ndarray:
     return variance
 
 
-def _labels(trend: Trend) -> np.ndarray:
-    """Letter the newest session, with whether it surprises, the first visit, and every bound."""
-    series, digits = trend.series, DECIMALS.get(trend.series.quantity, 0)
-    said: list[list[str]] = [
-        [f"{bound} {number(float(mean), digits)}"] if bound else []
-        for bound, mean in zip(_one_bound(series.bound), trend.observed, strict=True)
-    ]
-    if not said[-1]:
-        said[-1].append(number(float(trend.observed[-1]), digits))
-    if trend.first_visit is not None and series.visit[0] == 0 and series.y.size > 1:
-        said[0].append("first visit")
-    found = surprise(trend)
-    if found is not None and found.tail <= float(fact("project.verdict.very_unusual").value or 0):
-        said[-1].append("very unusual")
-    elif found is not None and found.tail <= float(fact("project.verdict.unusual").value or 0):
-        said[-1].append("unusual")
-    return np.array([", ".join(one) for one in said], dtype=np.str_)
-
-
 def _bound_labels(bound: Any, mean: pd.Series) -> np.ndarray:
     """Return what letters sessions that are known as bounds alone."""
     pairs = zip(_one_bound(bound), mean.to_numpy(dtype=float), strict=True)
-    return np.array([f"{one} {number(value, 0)}" if one else "" for one, value in pairs])
+    return np.array([bound_label(one, value) for one, value in pairs])
 
 
 def _readings_frame(trend: Trend) -> pd.DataFrame:
@@ -240,7 +228,7 @@ def _other_sessions(trend: Trend) -> tuple[SessionMarks, ...]:
     )
     return tuple(
         SessionMarks(
-            name=f"{_method(str(method))}, {CONDITION_WORDS[str(condition)]}",
+            name=group_name(str(method), str(condition)),
             method=str(method),
             condition=str(condition),
             date=rows["date"].to_numpy(dtype="datetime64[D]"),
@@ -265,7 +253,7 @@ def _left_out(trend: Trend) -> tuple[SessionMarks, ...]:
     unknown = np.full(len(shown), np.nan)
     return (
         SessionMarks(
-            name="bounds" if all(one.bound for one, _ in shown) else "bounds and values of 0",
+            name=left_out_name(all(one.bound for one, _ in shown)),
             method="",
             condition="",
             date=np.array([one.date for one, _ in shown], dtype="datetime64[D]"),
@@ -285,39 +273,8 @@ def _one_bound(bound: Any) -> np.ndarray:
     return np.where(np.isin(text, ("at least", "at most")), text, "").astype(str)
 
 
-def _method(method: str) -> str:
-    return "Doppler" if method == "doppler" else METHOD_WORDS[method]
-
-
-def _notes(trend: Trend, withheld: str | None) -> list[str]:
-    joined = "Methods or conditions are joined through an estimated difference."
-    notes = [joined] if trend.bridged else []
-    if trend.one_sided:
-        notes.append(
-            f"Three in four readings or more lie beyond the gauge: of the usual pressure only "
-            f"that it is {trend.one_sided} a value is known."
-        )
-    return [*notes, f"No categories are shown: {withheld}."] if withheld else notes
-
-
 def _spans(trend: Trend) -> tuple[CourseSpan, ...]:
     return tuple(
         CourseSpan(span.drug, span.dose, span.started_on, span.stopped_on, span.modelled)
         for span in trend.context.treatments.spans
     )
-
-
-def _signs(trend: Trend) -> tuple[SignMark, ...]:
-    rows = trend.records.observations
-    rows = rows[(rows["animal"] == trend.series.animal) & (rows["set_aside"] == "")]
-    seen = rows["seen_on"].to_numpy(dtype="datetime64[D]")
-    words = [
-        _sign_words(sign, status_shown(sign, status, day_of(day)))
-        for sign, status, day in zip(rows["sign"], rows["status"], seen, strict=True)
-    ]
-    order = [int(i) for i in np.argsort(seen, kind="stable") if seen[i] <= trend.as_of]
-    return tuple(SignMark(seen[i], words[i]) for i in order)
-
-
-def _sign_words(sign: str, status: str) -> str:
-    return sign if status in ("", "present") else f"{sign} ({status})"

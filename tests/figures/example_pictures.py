@@ -17,6 +17,7 @@ from bpvet.figures.pictures import (
     SignMark,
     TrendPicture,
 )
+from bpvet.wording.en.pictures.drawn import TREND
 
 ACVIM = (
     Level("normotensive", -np.inf, 140),
@@ -102,6 +103,7 @@ def panel(marks: SessionMarks, marks_of_readings: ReadingMarks, **more: object) 
         "guideline": "ACVIM consensus 2018",
         "target": GuideLine(160, "target 160, the guideline's"),
         "floor": GuideLine(120, "floor 120"),
+        "words": TREND,
     }
     return Panel(heading, "systolic", "mmHg", marks, marks_of_readings, **{**given, **more})
 
@@ -379,6 +381,7 @@ def long_text() -> TrendPicture:
         GuideLine(160, "target set by Dr $Long$ " * 5),
         GuideLine(120, "floor" * 30),
         note=hostile * 10,
+        words=TREND,
     )
     return TrendPicture(
         hostile + "M" * 300,
@@ -425,7 +428,13 @@ def with_laboratory() -> TrendPicture:
         [""] * 5,
     )
     lower = Panel(
-        "Creatinine", "creatinine", "µmol/L", creatinine, levels=STAGES, guideline="IRIS 2019"
+        "Creatinine",
+        "creatinine",
+        "µmol/L",
+        creatinine,
+        levels=STAGES,
+        guideline="IRIS 2019",
+        words=TREND,
     )
     return TrendPicture(
         base.title, base.as_of, (*base.panels, lower), base.courses, base.signs, "Labs.", "Labs."

@@ -19,6 +19,7 @@ from bpvet.figures.pictures import (
     SignMark,
     TrendPicture,
 )
+from bpvet.wording.en.pictures.drawn import TREND
 from tests.figures.example_pictures import ACVIM, BAND_WORDS, STAGES, two_sessions
 
 _START = np.datetime64("2024-01-01")
@@ -97,6 +98,7 @@ def panels(draw: st.DrawFn, span: int) -> Panel:
         draw(st.none() | st.builds(GuideLine, st.sampled_from((150.0, 160.0)), words)),
         draw(st.none() | st.builds(GuideLine, st.just(120.0), words)),
         draw(st.just("") | words),
+        words=TREND,
     )
 
 
@@ -144,7 +146,8 @@ def lab_panels(draw: st.DrawFn, span: int) -> Panel:
     quantity = draw(st.sampled_from(("creatinine", "upc", "potassium", "weight")))
     unit = draw(st.sampled_from(("µmol/L", "", "kg")) | words)
     heading = draw(st.just("Urine protein to creatinine ratio") | words)
-    return Panel(heading, quantity, unit, marks, levels=scaled, guideline=edition if levels else "")
+    whose = edition if levels else ""
+    return Panel(heading, quantity, unit, marks, levels=scaled, guideline=whose, words=TREND)
 
 
 @st.composite

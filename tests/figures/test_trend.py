@@ -20,6 +20,7 @@ from bpvet.figures import trend
 from bpvet.figures.axes import days
 from bpvet.figures.pictures import CourseSpan, Level, Panel, SessionMarks, SignMark, TrendPicture
 from bpvet.figures.style import METHOD_STYLES
+from bpvet.wording.en.pictures.drawn import TREND
 from tests.figures.example_pictures import EXAMPLES, on, sessions
 from tests.figures.picture_strategies import lab_pictures, pictures
 from tests.figures.text_boxes import faults
@@ -254,7 +255,8 @@ def test_a_bridge_is_said() -> None:
 def test_two_methods_of_one_date_stand_on_it_and_differ_by_shape() -> None:
     dates = on("2025-05-05", "2025-06-05")
     osc = sessions(dates, [[150.0, 152], [148, 151]], method="oscillometric")
-    panel = Panel("Systolic", "systolic", "mmHg", sessions(dates, [[151.0, 153], [149, 152]]))
+    shown = sessions(dates, [[151.0, 153], [149, 152]])
+    panel = Panel("Systolic", "systolic", "mmHg", shown, words=TREND)
     picture = TrendPicture("x", np.datetime64("2025-06-06"), (replace(panel, others=(osc,)),))
     figure = trend.draw(picture)
     shown, hollow = (labelled(figure, name) for name in ("session means", "oscillometric"))
@@ -314,7 +316,9 @@ def test_a_crowd_of_courses_is_cut_and_written_out() -> None:
 def test_an_empty_panel_is_still_a_figure() -> None:
     nothing = SessionMarks("none", "doppler", "clinic", [], [], [], [], [], [], [])
     picture = TrendPicture(
-        "Nobody", np.datetime64("2026-01-01"), (Panel("Systolic", "systolic", "mmHg", nothing),)
+        "Nobody",
+        np.datetime64("2026-01-01"),
+        (Panel("Systolic", "systolic", "mmHg", nothing, words=TREND),),
     )
     assert faults(trend.draw(picture)) == []
 

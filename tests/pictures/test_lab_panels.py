@@ -8,7 +8,8 @@ import pytest
 
 import bpvet
 from bpvet.figures import trend as figure
-from bpvet.pictures.lab_panels import lab_panels, lab_values
+from bpvet.pictures.lab_panels import lab_panels
+from bpvet.pictures.lab_values import lab_values
 from bpvet.pictures.trend import trend_picture
 from bpvet.records.example import write_example
 from bpvet.records.records import Records

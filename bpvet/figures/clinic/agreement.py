@@ -105,8 +105,8 @@ def _plan(picture: AgreementPicture, width: float) -> Plan:
     beside = width >= 120
     share = (room - _BETWEEN) / 2 if beside else room
     words = (
-        f"Difference, {picture.labels[1]} minus {picture.labels[0]}, against the mean of both",
-        f"{_capital(picture.labels[1])} against {picture.labels[0]}",
+        picture.words.differences.format(first=picture.labels[0], second=picture.labels[1]),
+        picture.words.identity.format(first=picture.labels[0], second=_capital(picture.labels[1])),
     )
     headings = (block(words[0], share, most=3), block(words[1], share, most=3))
     inner = (share - _LEFT - _RIGHT, share - _LEFT - 3.0)
@@ -130,21 +130,24 @@ def _key(picture: AgreementPicture) -> list[tuple[Style, str]]:
     """Return the samples and words of the key, in order."""
     marks: Style = {"ls": "none", "mec": INK, "mew": HAIRLINE, "ms": _MARK}
     rows: list[tuple[Style, str]] = []
+    words = picture.words
     if picture.animals:
         for index, name in enumerate(picture.animals):
             rows.append((marks | {"marker": MARKERS[index], "mfc": PAPER}, name))
-        rows[0] = (rows[0][0], f"{rows[0][1]} (marks are {picture.points_are})")
+        first, name = rows[0]
+        rows[0] = (first, words.marks_are.format(name=name, points=picture.points_are))
     else:
         rows.append((marks | {"marker": "o", "mfc": PAPER}, _capital(picture.points_are)))
     if picture.readings.first.size:
         small = {"ls": "none", "marker": "o", "ms": _SMALL, "mfc": FAINT_GREY, "mec": FAINT_GREY}
-        rows.append((small, "Single readings by both methods, paired in order of taking"))
-    rows.append(({"color": INK, "lw": CENTRE_LINE}, f"{picture.bias.words} (grey: its interval)"))
-    limits = {"color": INK, "lw": HAIRLINE, "ls": _LIMIT_DASH}
-    rows.append((limits, f"{picture.lower.words}; {picture.upper.words} (grey: their intervals)"))
+        rows.append((small, words.readings))
+    bias = words.bias.format(words=picture.bias.words)
+    rows.append(({"color": INK, "lw": CENTRE_LINE}, bias))
+    limits = words.limits.format(lower=picture.lower.words, upper=picture.upper.words)
+    rows.append(({"color": INK, "lw": HAIRLINE, "ls": _LIMIT_DASH}, limits))
     if picture.trend is not None:
         rows.append(({"color": INK, "lw": HAIRLINE, "ls": _TREND_DASH}, picture.trend.words))
-    rows.append(({"color": GUIDE_GREY, "lw": HAIRLINE}, "Both methods equal"))
+    rows.append(({"color": GUIDE_GREY, "lw": HAIRLINE}, words.equal))
     for line, dash in zip(picture.lines, _DASHES, strict=False):
         rows.append(({"color": INK, "lw": 1.4, "ls": dash}, line.words))
     return rows
@@ -190,13 +193,13 @@ def _differences(axes: Axes, picture: AgreementPicture) -> None:
             lw=HAIRLINE,
             ls=_TREND_DASH,
             zorder=2.2,
-            label="difference on mean",
+            label="trend",
         )
     for marks, faint in ((picture.readings, True), (picture.points, False)):
         _marks(axes, marks.middle, marks.difference, marks, picture, faint)
     unit = f", {picture.unit}" if picture.unit else ""
-    axes.set_xlabel(f"Mean of both methods{unit}", parse_math=False)
-    axes.set_ylabel(f"Difference{unit}", labelpad=2, parse_math=False)
+    axes.set_xlabel(f"{picture.words.mean_axis}{unit}", parse_math=False)
+    axes.set_ylabel(f"{picture.words.difference_axis}{unit}", labelpad=2, parse_math=False)
 
 
 def _identity(axes: Axes, picture: AgreementPicture) -> None:

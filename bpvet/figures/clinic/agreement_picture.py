@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bpvet.errors import CallError
+from bpvet.figures.words import AgreementWords
 
 Numbers = NDArray[np.float64]
 
@@ -98,6 +99,8 @@ class AgreementPicture:
         Lines of the second method on the first.
     caption, alt_text : str
         Sentences.
+    words : AgreementWords
+        What the figure writes by itself.
     """
 
     title: str
@@ -114,6 +117,7 @@ class AgreementPicture:
     lines: tuple[FittedLine, ...]
     caption: str
     alt_text: str
+    words: AgreementWords
 
     def __post_init__(self) -> None:
         if not self.points.first.size:

@@ -125,7 +125,7 @@ def _key(picture: AuditPicture) -> list[tuple[Style, str]]:
     if picture.marks_are:
         rows.append((_MARK | {"color": INK, "lw": 1.4}, picture.marks_are))
     if any(_without_interval(panel) for panel in picture.panels):
-        rows.append((_MARK | {"ls": "none"}, "Too little is known for an interval"))
+        rows.append((_MARK | {"ls": "none"}, picture.no_interval))
     for words in dict.fromkeys(panel.line_is for panel in picture.panels):
         rows.append(({"color": GUIDE_GREY, "lw": HAIRLINE, "ls": _DASH}, words))
     return rows

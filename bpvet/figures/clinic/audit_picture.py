@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,6 +88,8 @@ class AuditPicture:
     marks_are : str
         What a mark and its whiskers are, in words; blank for bars.
     caption, alt_text : str
+    no_interval : str
+        What an estimate without an interval is, in words.
     """
 
     title: str
@@ -95,6 +97,7 @@ class AuditPicture:
     marks_are: str
     caption: str
     alt_text: str
+    no_interval: str = field(kw_only=True)
 
     def __post_init__(self) -> None:
         if not self.panels:

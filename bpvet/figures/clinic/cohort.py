@@ -96,30 +96,27 @@ def _residuals(picture: ResidualsPicture, width: float) -> Figure:
     many = picture.residual.size > MANY
     mark: Style = {"ls": "none", "marker": "o", "ms": 2.2 if many else 3.0}
     mark |= {"mec": INK, "mew": 0.5 if many else 0.7, "mfc": PAPER}
-    key = [
-        (mark, "A session: mean minus fitted value, divided by its SD of visit and readings"),
-        (
-            {"color": INK, "lw": HAIRLINE},
-            "No residual; and where normal residuals would lie",
-        ),
-        ({"color": GUIDE_GREY, "lw": HAIRLINE, "ls": (0, (4, 2))}, "2 SD either way"),
+    words = picture.words
+    key: list[tuple[Style, str]] = [
+        (mark, words.session),
+        ({"color": INK, "lw": HAIRLINE}, words.none),
+        ({"color": GUIDE_GREY, "lw": HAIRLINE, "ls": (0, (4, 2))}, words.two_sds),
     ]
-    headings = ["Residuals against fitted values", "Residuals against normal ones"]
-    plan = _plan(picture.title, width, headings, 0.8, key)
+    plan = _plan(picture.title, width, [words.fitted, words.normal], 0.8, key)
     sheet = _sheet(plan)
     first, second = (_axes(sheet, place) for place in plan.panels)
     reach = 1.08 * max(3.0, float(np.abs(picture.residual).max()))
     for axes, x in ((first, picture.fitted), (second, picture.normal)):
         axes.plot(x, picture.residual, zorder=2, rasterized=many, label="sessions", **mark)
         axes.set_ylim(-reach, reach)
-        axes.set_ylabel("Residual, SDs", labelpad=2)
+        axes.set_ylabel(words.residual_axis, labelpad=2)
     first.axhline(0.0, color=INK, lw=HAIRLINE, zorder=1)
     for end in (-2.0, 2.0):
         first.axhline(end, color=GUIDE_GREY, lw=HAIRLINE, ls=(0, (4, 2)), zorder=1)
     ends = [float(picture.normal.min()), float(picture.normal.max())]
     second.plot(ends, ends, color=INK, lw=HAIRLINE, zorder=3, label="normal")
-    first.set_xlabel(f"Fitted value, {picture.unit}")
-    second.set_xlabel("Expected if normal, SDs")
+    first.set_xlabel(words.fitted_axis.format(unit=picture.unit))
+    second.set_xlabel(words.normal_axis)
     return _finished(sheet, plan)
 
 
@@ -134,7 +131,7 @@ def _intervals(picture: IntervalsPicture, width: float) -> Figure:
     if picture.zero_is:
         key.append(({"color": GUIDE_GREY, "lw": HAIRLINE}, f"0: {picture.zero_is}"))
     if not named:
-        key.append(({"lw": 0}, f"{len(picture.names)} rows: too many for their names"))
+        key.append(({"lw": 0}, picture.unnamed.format(count=len(picture.names))))
     headings = [panel.heading for panel in picture.panels]
     plan = _plan(picture.title, width, headings, 0.0, key, left=room, height=height)
     sheet = _sheet(plan)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
+from bpvet.figures.words import ResidualsWords
 
 Numbers = NDArray[np.float64]
 
@@ -52,6 +53,8 @@ class ResidualsPicture:
     normal : (n,) float
         What the residuals of a normal would be.
     caption, alt_text : str
+    words : ResidualsWords
+        What the figure writes by itself.
     """
 
     title: str
@@ -61,6 +64,7 @@ class ResidualsPicture:
     normal: Numbers
     caption: str
     alt_text: str
+    words: ResidualsWords = field(kw_only=True)
 
     def __post_init__(self) -> None:
         _freeze(self, dict.fromkeys(("fitted", "residual", "normal"), np.float64))
@@ -100,6 +104,8 @@ class IntervalsPicture:
     caption, alt_text : str
     mark : str
         What the marks are.
+    unnamed : str
+        What is written where there are too many rows for their names, with their ``{count}``.
     """
 
     title: str
@@ -109,7 +115,8 @@ class IntervalsPicture:
     interval: str
     caption: str
     alt_text: str
-    mark: str = "Estimate"
+    mark: str = field(kw_only=True)
+    unnamed: str = field(kw_only=True)
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.panels) <= 2:

@@ -42,6 +42,7 @@ from bpvet.figures.style import (
     house_style,
     method_style,
 )
+from bpvet.figures.words import PanelsWords
 
 __all__ = ["draw_panels"]
 
@@ -60,7 +61,6 @@ _LONGEST_GAP = 180 / 30.4375
 _MANY = 40
 _TINTS = {False: "#dcdcdc", True: "#bcbcbc"}
 _DASHES: dict[bool, Any] = {False: "solid", True: (0, (5, 2))}
-_METHODS = {"doppler": "Doppler", "oscillometric": "the oscillometric method"}
 
 
 @dataclass(frozen=True)
@@ -104,10 +104,10 @@ def draw_panels(picture: PanelsPicture, width: float = FULL_WIDTH) -> Figure:
         for number, (panel, place) in enumerate(zip(picture.panels, layout.places, strict=True)):
             axes = _axes(sheet, picture, layout, place)
             axes.tick_params(labelleft=number % layout.columns == 0, labelbottom=number >= last)
-            _head(sheet, panel, place)
+            _head(sheet, panel, place, picture.words)
             _draw_animal(axes, picture, panel, place)
-        words = block("Months since the animal's first session", width - 2 * EDGE - _LEFT, most=1)
-        sheet.words(EDGE + _LEFT, layout.bottom, words)
+        axis = block(picture.words.axis, width - 2 * EDGE - _LEFT, most=1)
+        sheet.words(EDGE + _LEFT, layout.bottom, axis)
         sheet.key(top, rows)
         return sheet.figure
 
@@ -177,16 +177,17 @@ def _ticks(low: float, high: float, most: int) -> list[float]:
     return [float(one) for one in found if low <= one <= high]
 
 
-def _head(sheet: Sheet, panel: AnimalPanel, place: Place) -> None:
+def _head(sheet: Sheet, panel: AnimalPanel, place: Place, words: PanelsWords) -> None:
     """Write who it is above a panel, and how it stands."""
     bold = panel.state == "urgent"
     first = block(panel.name, place.width, most=1, bold=bold)
-    said = [f"{panel.state}; {one}" if panel.state else one for one in panel.standing]
-    fits = [one for one in said if width_mm(one, bold=bold) <= place.width]
-    second = block((fits or said[-1:])[0], place.width, most=1, bold=bold)
+    state = f"{words.states[panel.state]}; " if panel.state else ""
+    told = [f"{state}{one}" for one in panel.standing]
+    fits = [one for one in told if width_mm(one, bold=bold) <= place.width]
+    second = block((fits or told[-1:])[0], place.width, most=1, bold=bold)
     top = place.top - height_mm(2) - 0.8
-    for words, down in ((first, 0.0), (second, height_mm(1))):
-        sheet.words(place.left, top + down, words, weight="bold" if bold else "normal")
+    for line, down in ((first, 0.0), (second, height_mm(1))):
+        sheet.words(place.left, top + down, line, weight="bold" if bold else "normal")
 
 
 def _draw_animal(axes: Axes, picture: PanelsPicture, panel: AnimalPanel, place: Place) -> None:
@@ -195,7 +196,7 @@ def _draw_animal(axes: Axes, picture: PanelsPicture, panel: AnimalPanel, place: 
         ("floor", panel.floor, FLOOR_DASHES),
     ):
         if value is not None and picture.low <= value <= picture.high:
-            words = panel.target_is if kind == "target" else "floor"
+            words = panel.target_is if kind == "target" else picture.words.floor
             axes.plot(
                 [0.0, picture.longest],
                 [value] * 2,
@@ -299,11 +300,11 @@ def _write_beyond(axes: Axes, picture: PanelsPicture, panel: AnimalPanel, place:
     high, low, late = _high(picture, panel), _low(picture, panel), _late(picture, panel)
     above, below = [], []
     if high.any():
-        above.append(_farthest(panel, high, int(np.argmax(panel.value))))
+        above.append(_farthest(panel, high, int(np.argmax(panel.value)), picture.words))
     if late.any():
-        above.append(f"to month {panel.months.max():.0f}")
+        above.append(picture.words.to_month.format(month=f"{panel.months.max():.0f}"))
     if low.any():
-        below.append(_farthest(panel, low, int(np.argmin(panel.value))))
+        below.append(_farthest(panel, low, int(np.argmin(panel.value)), picture.words))
     start, end = axes.get_xlim()
     for words, which, where in ((above, high if high.any() else late, 1), (below, low, 0)):
         if words:
@@ -315,11 +316,11 @@ def _write_beyond(axes: Axes, picture: PanelsPicture, panel: AnimalPanel, place:
             axes.text(x, axes.get_ylim()[where], said.text, **text)
 
 
-def _farthest(panel: AnimalPanel, which: np.ndarray, at: int) -> str:
+def _farthest(panel: AnimalPanel, which: np.ndarray, at: int, words: PanelsWords) -> str:
     sign = {"at least": "≥ ", "at most": "≤ "}.get(str(panel.bound[at]), "")
     count = int(which.sum())
     value = f"{sign}{panel.value[at]:.0f}"
-    return value if count == 1 else f"{value} and {count - 1} more"
+    return value if count == 1 else words.and_more.format(value=value, count=count - 1)
 
 
 def _draw_all(sheet: Sheet, picture: PanelsPicture, overview: Overview, place: Place) -> None:
@@ -347,13 +348,14 @@ def _draw_all(sheet: Sheet, picture: PanelsPicture, overview: Overview, place: P
     reach += [] if held is None else [held.months[-1]]
     end = float(max([picture.longest, *reach]))
     levels = [overview.target, overview.floor]
-    for kind, value, dashes in zip(
-        ("target", "floor"), levels, (TARGET_DASHES, FLOOR_DASHES), strict=True
+    for kind, name, value, dashes in (
+        ("target", picture.words.target, overview.target, TARGET_DASHES),
+        ("floor", picture.words.floor, overview.floor, FLOOR_DASHES),
     ):
         if value is not None:
-            gid = _level(picture, "all", kind, value, kind)
+            gid = _level(picture, "all", kind, value, name)
             axes.plot([0.0, end], [value] * 2, color=GUIDE_GREY, lw=HAIRLINE, ls=dashes, gid=gid)
-            names.append((value, f"{kind} {value:g}"))
+            names.append((value, f"{name} {value:g}"))
     spread = [value for line in overview.lines for value in (*line.low, *line.high)]
     spread += [] if held is None else held.value.ravel().tolist()
     spread += [value for value in levels if value is not None] or [picture.low, picture.high]
@@ -384,18 +386,19 @@ def _name_lines(sheet: Sheet, axes: Axes, place: Place, names: list[tuple[float,
 def _key(picture: PanelsPicture) -> list[tuple[Style, str]]:
     """Return the key, of at most three entries; what is only on some panels is named there."""
     rows: list[tuple[Style, str]] = []
+    words = picture.words
     filled = any(panel.treated.any() for panel in picture.panels)
     for method in sorted({str(one) for panel in picture.panels for one in panel.method}):
         style = method_style(method)
         mark: Style = {"ls": "none", "marker": style.marker, "ms": 4.0, "mew": 1.0}
         mark |= {"mec": style.colour, "mfc": PAPER}
-        words = f"Session by {_METHODS.get(method, method)}"
+        told = words.session.format(method=words.methods.get(method, method))
         if filled and not rows:
-            words += "; filled where a pressure-acting drug was on"
-        rows.append((mark, words))
+            told += words.filled
+        rows.append((mark, told))
     lines = () if picture.overview is None else picture.overview.lines
     if lines:
-        words = f"{lines[0].words}{'; dashed: on one' if len(lines) > 1 else ''}"
-        words += f"; grey: its {picture.interval}"
-        rows.append(({"color": INK, "lw": 2.2, "ls": _DASHES[lines[0].treated]}, words))
+        told = f"{lines[0].words}{words.dashed if len(lines) > 1 else ''}"
+        told += words.interval.format(interval=picture.interval)
+        rows.append(({"color": INK, "lw": 2.2, "ls": _DASHES[lines[0].treated]}, told))
     return rows

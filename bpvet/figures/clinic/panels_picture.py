@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from bpvet.figures.clinic.cohort_picture import (
     PopulationLine,
     ResidualsPicture,
 )
+from bpvet.figures.words import PanelsWords
 
 
 def _kept(held: object, name: str, kind: type | str) -> tuple[int, ...]:
@@ -142,6 +143,8 @@ class PanelsPicture:
     interval : str
         What the intervals are called, such as "95 % interval".
     caption, alt_text : str
+    words : PanelsWords
+        What the figure writes by itself.
     """
 
     title: str
@@ -155,6 +158,7 @@ class PanelsPicture:
     interval: str
     caption: str
     alt_text: str
+    words: PanelsWords = field(kw_only=True)
 
     def __post_init__(self) -> None:
         if not (self.low < self.high and self.longest > 0):

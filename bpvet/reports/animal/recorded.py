@@ -21,7 +21,7 @@ from bpvet.facts.words import (
     READING_QUANTITIES,
 )
 from bpvet.models.trend.trend import Trend
-from bpvet.pictures.lab_panels import lab_values, usable_labs
+from bpvet.pictures.lab_values import lab_values, usable_labs
 from bpvet.printing import number
 from bpvet.reports.markup import NONE, Column, Shown, folded, lines, paragraph, prose, table, tag
 from bpvet.visits.readings import readings_used

@@ -14,7 +14,7 @@ from bpvet.reports.cards import card
 from bpvet.reports.markup import Shown, heading, lines, paragraph, tag, together
 from bpvet.reports.whose import known, left, row_of
 from bpvet.wording.en.phrases import capital, cited, counted, day, interval, value
-from bpvet.wording.en.picture import doses_on
+from bpvet.wording.en.pictures.trend import doses_on
 from bpvet.wording.en.safety.recheck import window_words
 from bpvet.wording.en.trend.statements import sentence
 

@@ -17,6 +17,7 @@ from bpvet.figures.clinic.agreement_picture import (
     PairMarks,
 )
 from bpvet.figures.save import figure_bytes
+from bpvet.wording.en.pictures.drawn import AGREEMENT
 
 
 def picture(**change: Any) -> AgreementPicture:
@@ -38,6 +39,7 @@ def picture(**change: Any) -> AgreementPicture:
         "lines": (FittedLine(1.02, 0.5, "Deming's line"), FittedLine(0.98, 4, "Passing's line")),
         "caption": "Caption.",
         "alt_text": "Two panels.",
+        "words": AGREEMENT,
     }
     return AgreementPicture(**{**given, **change})
 
@@ -81,9 +83,9 @@ def test_many_animals_have_one_mark() -> None:
 
 
 def test_a_trend_is_drawn_where_it_is_told() -> None:
-    assert not artists(draw(picture()), 1, "difference on mean")
+    assert not artists(draw(picture()), 1, "trend")
     figure = draw(picture(trend=FittedLine(-0.1, 20.0, "Difference on mean")))
-    line = artists(figure, 1, "difference on mean")[0]
+    line = artists(figure, 1, "trend")[0]
     np.testing.assert_allclose(line.get_ydata(), 20 - 0.1 * np.asarray(line.get_xdata()))
 
 

@@ -13,6 +13,7 @@ from bpvet.errors import CallError
 from bpvet.figures.clinic.audit import draw
 from bpvet.figures.clinic.audit_picture import AuditPicture, BarsPanel, RowsPanel
 from bpvet.figures.save import save, svg_bytes
+from bpvet.wording.en.pictures.drawn import NO_INTERVAL
 
 
 def rows(**change: Any) -> RowsPanel:
@@ -35,7 +36,8 @@ def bars() -> BarsPanel:
 
 
 def picture(*panels: RowsPanel | BarsPanel) -> AuditPicture:
-    return AuditPicture("Operators", panels, "Mean with its interval", "Caption.", "Alternative.")
+    words = ("Mean with its interval", "Caption.", "Alternative.")
+    return AuditPicture("Operators", panels, *words, no_interval=NO_INTERVAL)
 
 
 def artists(figure: Figure, panel: int, label: str) -> list[Any]:

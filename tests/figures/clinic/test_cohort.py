@@ -19,6 +19,8 @@ from bpvet.figures.clinic.cohort_picture import (
 )
 from bpvet.figures.save import svg_bytes
 from bpvet.figures.style import DARK
+from bpvet.wording.en.pictures.drawn import RESIDUALS, UNNAMED
+
 from tests.figures.text_boxes import faults
 
 HOSTILE = "<script>$x^2$</script> of the long corridor behind the harbour"
@@ -26,7 +28,8 @@ HOSTILE = "<script>$x^2$</script> of the long corridor behind the harbour"
 
 def residuals(count: int = 30) -> ResidualsPicture:
     held = np.linspace(-2.5, 2.7, count)
-    return ResidualsPicture("Residuals", "mmHg", 150 + held**2, held, held, "Caption.", "Charts.")
+    words = ("Caption.", "Charts.")
+    return ResidualsPicture("Residuals", "mmHg", 150 + held**2, held, held, *words, words=RESIDUALS)
 
 
 def intervals(count: int = 6, panels: int = 2, zero: str = "the population") -> IntervalsPicture:
@@ -38,7 +41,8 @@ def intervals(count: int = 6, panels: int = 2, zero: str = "the population") -> 
         for i in range(panels)
     )
     names = tuple(f"A{i} ({HOSTILE})" for i in range(count))
-    return IntervalsPicture("Animals", names, held, zero, "95 % interval", "Caption.", "Intervals.")
+    words = ("95 % interval", "Caption.", "Intervals.")
+    return IntervalsPicture("Animals", names, held, zero, *words, mark="Estimate", unnamed=UNNAMED)
 
 
 def artists(figure: Figure, panel: int, label: str) -> list[Any]:
@@ -104,7 +108,9 @@ def test_what_cannot_be_drawn_is_refused() -> None:
     with pytest.raises(CallError, match="of one length"):
         IntervalPanel("", "", np.ones(2), np.ones(3), np.ones(2))
     with pytest.raises(CallError, match="in their order"):
-        ResidualsPicture("", "", np.ones(2), np.array([1.0, 0.0]), np.ones(2), "", "")
+        ResidualsPicture(
+            "", "", np.ones(2), np.array([1.0, 0.0]), np.ones(2), "", "", words=RESIDUALS
+        )
     with pytest.raises(CallError, match="one panel or in two"):
         intervals(panels=3)
     with pytest.raises(CallError, match="80 to 1000 mm"):

@@ -1,22 +1,33 @@
-"""What a picture of a trend says in words: heading, bands, caption and alternative text."""
+"""What the picture of a trend says: its marks, its bands, its caption, its alternative text."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from bpvet.facts.analytes import analyte
 from bpvet.facts.cautions import licensed
+from bpvet.facts.sources import fact
 from bpvet.facts.stages import NEWER, staging
 from bpvet.facts.words import CONDITION_WORDS, DECIMALS, METHOD_WORDS, QUANTITY_WORDS
-from bpvet.figures.pictures import Panel, SessionMarks, SignMark
+from bpvet.figures.pictures import CourseSpan, Panel, SessionMarks, SignMark
+from bpvet.models.trend.outlook import surprise
 from bpvet.printing import number, prose_date
 from bpvet.visits.treatments.courses import Span
+from bpvet.wording.en.pictures.drawn import TREND
 
 if TYPE_CHECKING:
     from bpvet.models.trend.trend import Trend
+
+
+def title(trend: Trend) -> str:
+    """Return whose trend it is, and of what."""
+    animals = trend.records.animals.set_index("animal")
+    name = str(animals["name"].get(trend.series.animal, ""))
+    who = f"{name} ({trend.series.animal})" if name else trend.series.animal
+    return f"{who}: {QUANTITY_WORDS[trend.series.quantity]}"
 
 
 def heading(trend: Trend) -> str:
@@ -32,6 +43,58 @@ def heading(trend: Trend) -> str:
     return f"{what[:1].upper()}{what[1:]}, {by}, {said}"
 
 
+def group_name(method: str, condition: str, joined: bool = False) -> str:
+    """Return what sessions of one method under one condition are, for the key.
+
+    Parameters
+    ----------
+    method, condition : str
+    joined : bool
+        Whether they are part of the trend through the join between two methods.
+    """
+    by = TREND.methods["doppler"] if method == "doppler" else METHOD_WORDS[method]
+    return f"{by}, {CONDITION_WORDS[condition]}{', joined' if joined else ''}"
+
+
+def left_out_name(bounds_alone: bool) -> str:
+    """Return what laboratory values are that no trend takes."""
+    return "bounds" if bounds_alone else "bounds and values of 0"
+
+
+def bound_label(bound: str, value: float, digits: int = 0) -> str:
+    """Return what letters a session that is known as a bound alone; blank for any other."""
+    return f"{TREND.bounds[bound]} {number(value, digits)}" if bound else ""
+
+
+def session_labels(trend: Trend, bounds: Sequence[str], scale: float = 1.0) -> list[str]:
+    """Letter the newest session, with whether it surprises, the first visit, and every bound.
+
+    Parameters
+    ----------
+    trend : Trend
+    bounds : (n,) sequence of str
+        ``at least``, ``at most`` or blank: how each session is drawn.
+    scale : float
+        What values are divided by, as the digits of the model's unit show them.
+    """
+    series, digits = trend.series, DECIMALS.get(trend.series.quantity, 0)
+    parts = [
+        [bound_label(bound, float(mean), digits)] if bound else []
+        for bound, mean in zip(bounds, trend.observed, strict=True)
+    ]
+    if not parts[-1]:
+        newest = number(float(trend.observed[-1]), digits)
+        parts[-1].append(newest if scale == 1.0 else f"{float(newest) / scale:.3g}")
+    if trend.first_visit is not None and series.visit[0] == 0 and series.y.size > 1:
+        parts[0].append("first visit")
+    found = surprise(trend)
+    for name, words in (("very_unusual", "very unusual"), ("unusual", "unusual")):
+        if found is not None and found.tail <= float(fact(f"project.verdict.{name}").value or 0):
+            parts[-1].append(words)
+            break
+    return [", ".join(one) for one in parts]
+
+
 def band_words(trend: Trend, level: float, inner: float) -> str:
     """Return what the bands are: the probabilities that the outer and the inner one hold."""
     what = (
@@ -42,6 +105,56 @@ def band_words(trend: Trend, level: float, inner: float) -> str:
         f"{usual}: the line is the best estimate; the dark band holds it "
         f"with {100 * inner:.0f} %, the light band with {100 * level:.0f} % probability."
     )
+
+
+def doubt_words(
+    trend: Trend, missed: int, gaps: Sequence[tuple[np.datetime64, np.datetime64]]
+) -> Iterator[str]:
+    """Yield sentences on where the band is hatched, and where its line is broken.
+
+    Parameters
+    ----------
+    trend : Trend
+    missed : int
+        Sessions outside of the band, where they are too many.
+    gaps : sequence of (datetime64[D], datetime64[D])
+        Dates before and after each gap that is too long to draw across.
+    """
+    series, one = trend.series, _one(trend)
+    if missed:
+        yield (
+            f"The band is hatched because it does not fit: {missed} of "
+            f"{int(np.sum(series.bound == ''))} {one}s lie outside its 95 % even when the usual "
+            "noise of a visit is allowed for. It describes no state of this animal."
+        )
+    elif gaps:
+        spans = "; ".join(f"{prose_date(a)} to {prose_date(b)}" for a, b in gaps)
+        yield f"The band is hatched where no {one} was taken for more than 180 days: {spans}."
+    if np.any(series.bound != ""):
+        yield (
+            f"Where a {one} is known only as a bound (an arrow), the line of the best estimate is "
+            "left out: the true value lies further out."
+        )
+
+
+def notes(trend: Trend, withheld: str | None) -> Iterator[str]:
+    """Yield what must be said with the panel.
+
+    Parameters
+    ----------
+    trend : Trend
+    withheld : str or None
+        Why no category is named; None where they are.
+    """
+    if trend.bridged:
+        yield "Methods or conditions are joined through an estimated difference."
+    if trend.one_sided:
+        yield (
+            f"Three in four readings or more lie beyond the gauge: of the usual pressure only "
+            f"that it is {trend.one_sided} a value is known."
+        )
+    if withheld:
+        yield f"No categories are shown: {withheld}."
 
 
 def caption(
@@ -90,10 +203,8 @@ def caption(
     if len(panel.others) > len(joined):
         names = "; ".join(one.name for one in panel.others[len(joined) :])
         said.append(f"Hollow marks, not part of the trend: {names}.")
-    given = [_treatment_words(span) for span in trend.context.treatments.spans]
-    seen = [f"{one.label} on {prose_date(one.date)}" for one in signs]
-    said += [f"Treatment as written: {'; '.join(given)}."] if given else []
-    said += [f"Signs: {'; '.join(seen)}."] if seen else []
+    said += treatments_words(trend.context.treatments.spans)
+    said += signs_words(signs)
     said += [panel.note] if panel.note else []
     said += [f"Priors: {trend.priors.source}.", licensed()]
     return " ".join(said)
@@ -120,7 +231,25 @@ def _one(trend: Trend) -> str:
     return "value" if trend.logarithmic else "session"
 
 
-def _treatment_words(span: Span) -> str:
+def treatments_words(spans: Sequence[Span] | Sequence[CourseSpan]) -> Iterator[str]:
+    """Yield the treatments as a caption tells them; nothing without any."""
+    if spans:
+        yield f"Treatment as written: {'; '.join(map(_treatment_words, spans))}."
+
+
+def signs_words(signs: Sequence[SignMark]) -> Iterator[str]:
+    """Yield the signs as a caption tells them; nothing without any."""
+    if signs:
+        seen = (f"{one.label} on {prose_date(one.date)}" for one in signs)
+        yield f"Signs: {'; '.join(seen)}."
+
+
+def sign_label(sign: str, status: str) -> str:
+    """Return a sign, with its status where it is not simply present."""
+    return sign if status in ("", "present") else f"{sign} ({status})"
+
+
+def _treatment_words(span: Span | CourseSpan) -> str:
     end = "ongoing" if np.isnat(span.stopped_on) else f"to {prose_date(span.stopped_on)}"
     dose = f" {span.dose}" if span.dose else ""
     return f"{span.drug}{dose} from {prose_date(span.started_on)}, {end}"
@@ -131,7 +260,7 @@ def newest_words(trend: Trend, level: float) -> str:
     series, digits = trend.series, DECIMALS.get(trend.series.quantity, 0)
     newest = f"{series.bound[-1]} {number(float(trend.observed[-1]), digits)}".strip()
     said = f"Newest: {newest}{_unit(trend)} on {prose_date(series.date[-1])}"
-    said += f" ({_age(trend)}), {doses_on(trend)}."
+    said += f" ({age_words(trend.as_of, series.date[-1])}), {doses_on(trend)}."
     low, high = (number(float(end), digits) for end in trend.latest.interval(level))
     if only := trend.one_sided:
         return f"{said} Usual value then {only} {high if only == 'at most' else low}."
@@ -144,14 +273,22 @@ def newest_words(trend: Trend, level: float) -> str:
     return f"{said}; at the first {_one(trend)}, {prose_date(first)}, {before}."
 
 
-def _age(trend: Trend) -> str:
-    days = int((trend.as_of - trend.series.date[-1]) / np.timedelta64(1, "D"))
+def age_words(as_of: np.datetime64, date: np.datetime64) -> str:
+    """Return how long ago a date was."""
+    days = int((as_of - date) / np.timedelta64(1, "D"))
     return {0: "today", 1: "yesterday"}.get(days, f"{number(days, 0)} days ago")
 
 
-def doses_on(trend: Trend) -> str:
-    """Return the pressure drugs of the newest session's day with their doses as written."""
-    day = trend.series.date[-1]
+def doses_on(trend: Trend, date: np.datetime64 | None = None) -> str:
+    """Return the pressure drugs of a day with their doses as written.
+
+    Parameters
+    ----------
+    trend : Trend
+    date : datetime64[D], optional
+        The newest session's by default.
+    """
+    day = trend.series.date[-1] if date is None else date
     spans = [one for one in trend.context.treatments.spans if one.modelled and one.on(day)]
     named = [f"{one.drug} {one.dose}".strip() for one in spans]
     return f"on {', '.join(named)}" if named else "no blood-pressure drug on record that day"
@@ -192,10 +329,12 @@ def alt_text(trend: Trend, panel: Panel, level: float, signs: Sequence[SignMark]
         newest_words(trend, level),
     ]
     lines = [line.words for line in (panel.target, panel.floor) if line is not None and line.words]
-    lines += [one.name for one in panel.levels if one.name.startswith("below")]
+    if panel.floor is not None:
+        # Only where sessions lie below the floor has the range under it a name.
+        under = (one.name for one in panel.levels if one.high == panel.floor.value)
+        lines += filter(None, under)
     said += [f"Lines across: {'; '.join(lines)}."] if lines else []
     spans = trend.context.treatments.spans
     said += [f"Treatment: {'; '.join(map(_treatment_words, spans))}."] if spans else []
-    seen = [f"{one.label} on {prose_date(one.date)}" for one in signs]
-    said += [f"Signs: {'; '.join(seen)}."] if seen else []
+    said += signs_words(signs)
     return " ".join(said)

@@ -1,0 +1,184 @@
+"""What small rows and further panels of laboratory values say, as recorded and not modelled."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Protocol
+
+import numpy as np
+
+from bpvet.facts.analytes import short_name
+from bpvet.facts.labs import DRAWN
+from bpvet.facts.stages import NEWER, Staging
+from bpvet.printing import number, prose_date
+from bpvet.wording.en.phrases import capital
+from bpvet.wording.en.pictures.drawn import TREND
+
+
+class Values(Protocol):
+    """One animal's values of one analyte in one unit: `bpvet.pictures.lab_values.LabValues`."""
+
+    @property
+    def analyte(self) -> str:
+        """Its key."""
+
+    @property
+    def unit(self) -> str:
+        """The unit."""
+
+    @property
+    def date(self) -> np.ndarray:
+        """Days of sampling."""
+
+    @property
+    def value(self) -> np.ndarray:
+        """As recorded."""
+
+    @property
+    def bound(self) -> np.ndarray:
+        """Blank, ``at least`` or ``at most``."""
+
+    @property
+    def staging(self) -> Staging | None:
+        """The stages that are sourced for them."""
+
+
+def values_name(one: Values) -> str:
+    """Return what was measured, with its unit."""
+    return f"{DRAWN[one.analyte]}{_in(one.unit)}"
+
+
+def heading(analyte: str) -> str:
+    """Return an analyte at the head of a panel or a row."""
+    return capital(DRAWN[analyte])
+
+
+def marks_name(analyte: str) -> str:
+    """Return what the marks of an analyte are."""
+    return TREND.as_recorded.format(what=DRAWN[analyte])
+
+
+def panels_caption(values: Sequence[Values], unseen: Sequence[str]) -> Iterator[str]:
+    """Yield what a caption says of further panels.
+
+    Parameters
+    ----------
+    values : sequence of Values
+    unseen : sequence of str
+        Analytes that are on record and not drawn.
+    """
+    names = "; ".join(values_name(one) for one in values)
+    yield f"Below, on the same dates, values as recorded, not modelled: {names}."
+    for analyte, units in _units(values).items():
+        if len(units) > 1:
+            yield (
+                f"{heading(analyte)} was recorded in {' and in '.join(units)}: each "
+                "unit has its own panel; nothing was converted."
+            )
+    for edition, species, bounds in _stages(values):
+        yield (
+            f"Dotted lines there: bounds of the stages of the {edition} ({species}): "
+            f"{bounds}. One value does not establish a stage. {NEWER}"
+        )
+    if unseen:
+        yield f"Also recorded, not drawn: {', '.join(unseen)}."
+
+
+def rows_caption(values: Sequence[Values]) -> Iterator[str]:
+    """Yield what a caption says of small rows."""
+    yield (
+        f"Small lines on the same dates, values as recorded and not modelled: "
+        f"{'; '.join(values_name(one) for one in values)}. At their left stand the lowest and the "
+        "highest value, at their right the newest with the change to it."
+    )
+    for edition, species, bounds in _stages(values):
+        yield (
+            f"Ranges of the stages: {edition} ({species}): {bounds}. One value does not "
+            f"establish a stage. {NEWER}"
+        )
+
+
+def charts_alt_text(values: Sequence[Values]) -> Iterator[str]:
+    """Yield in sentences what the charts of some values show."""
+    yield f"Below it {len(values)} smaller chart{'s' if len(values) > 1 else ''}, same dates."
+    for one in values:
+        unit = "" if one.unit == "ratio" else f" {one.unit}".rstrip()
+        first, last = (
+            f"{f'{one.bound[place]} '.lstrip()}{one.value[place]:g}{unit} on "
+            f"{prose_date(one.date[place])}"
+            for place in (0, -1)
+        )
+        what, count = heading(one.analyte), one.value.size
+        if count == 1:
+            yield f"{what}: one value, {first}."
+        else:
+            low, high = float(one.value.min()), float(one.value.max())
+            yield f"{what}: {count} values between {low:g} and {high:g}; {first}, {last}."
+
+
+def rows_alt_text(values: Sequence[Values]) -> Iterator[str]:
+    """Yield in sentences what small rows show, with what stands beside each."""
+    yield from charts_alt_text(values)
+    for one in values:
+        yield f"{lead(one)}, {detail(one)}."
+
+
+def lead(one: Values) -> str:
+    """Return what was measured, its newest value with its unit, and the stage it points to."""
+    unit = "" if one.unit == "ratio" else one.unit
+    value = f"{one.bound[-1]} {one.value[-1]:g} {unit}".strip()
+    told = f"{capital(short_name(one.analyte))} {value}"
+    if one.staging is None or one.bound[-1]:
+        return told
+    return f"{told}, {one.staging.stages[one.staging.place_of(float(one.value[-1]))].name} range"
+
+
+def detail(one: Values) -> str:
+    """Return the date of the newest value, and the change to it."""
+    told = prose_date(one.date[-1])
+    before = np.flatnonzero(one.date < one.date[-1])
+    if before.size and not one.bound[-1] and not one.bound[before[-1]]:
+        change = _change(float(one.value[before[-1]]), float(one.value[-1]))
+        told += f", {change} since {prose_date(one.date[before[-1]])}"
+    return told
+
+
+def _change(before: float, now: float) -> str:
+    """Return a change with the decimals that were recorded, and in per cent.
+
+    Examples
+    --------
+    >>> _change(190.0, 252.0), _change(4.25, 4.1), _change(3.0, 3.0)
+    ('+62 (+33 %)', '−0.15 (−4 %)', 'unchanged')
+    """
+    if now == before:
+        return "unchanged"
+    digits = min(4, max(len(f"{one:.10g}".partition(".")[2]) for one in (before, now)))
+    change, share = number(abs(now - before), digits), ""
+    sign = "+" if now > before else "−"
+    if before > 0:
+        share = f" ({sign}{100 * abs(now / before - 1):.0f} %)"
+    return f"{sign}{change}{share}"
+
+
+def _stages(values: Sequence[Values]) -> Iterator[tuple[str, str, str]]:
+    """Yield each edition of stages, its species, and the bounds it gives for the values."""
+    staged = [one.staging for one in values if one.staging is not None]
+    for edition in dict.fromkeys(one.edition for one in staged):
+        bounds = "; ".join(
+            f"{DRAWN[one.analyte]}{_in(one.unit)}: {one.words()}"
+            for one in staged
+            if one.edition == edition
+        )
+        yield edition, staged[0].species, bounds
+
+
+def _units(values: Sequence[Values]) -> Mapping[str, list[str]]:
+    units: dict[str, list[str]] = {}
+    for one in values:
+        units.setdefault(one.analyte, []).append(one.unit or "no unit")
+    return units
+
+
+def _in(unit: str) -> str:
+    return "" if unit in ("", "ratio") else f" in {unit}"

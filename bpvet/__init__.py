@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from bpvet.answers.fhir.fhir import fhir_bundle as fhir_bundle
     from bpvet.answers.owner.owner import OwnerAnswer as OwnerAnswer
     from bpvet.answers.owner.owner import owner as owner
-    from bpvet.answers.parts import TrendAnswer as TrendAnswer
     from bpvet.answers.sheet.sheet import SheetAnswer as SheetAnswer
     from bpvet.answers.sheet.sheet import sheet as sheet
-    from bpvet.answers.trend import trend_answer as trend_answer
+    from bpvet.answers.trend.result import TrendAnswer as TrendAnswer
+    from bpvet.answers.trend.trend import trend_answer as trend_answer
     from bpvet.errors import BpvetError as BpvetError
     from bpvet.errors import CallError as CallError
     from bpvet.errors import FitError as FitError
@@ -100,7 +100,7 @@ _ROOMS = {
     "Situation": "bpvet.models.agreement.situation",
     "Trend": "bpvet.models.trend.trend",
     "Trends": "bpvet.models.trend.trends",
-    "TrendAnswer": "bpvet.answers.parts",
+    "TrendAnswer": "bpvet.answers.trend.result",
     "agreement": "bpvet.models.agreement.agreement",
     "audit": "bpvet.models.audit.audit",
     "clinic_cohort": "bpvet.models.clinic.cohort",
@@ -124,7 +124,7 @@ _ROOMS = {
     "sheet": "bpvet.answers.sheet.sheet",
     "signs": "bpvet.visits.signs.signs",
     "situation": "bpvet.models.agreement.situation",
-    "trend_answer": "bpvet.answers.trend",
+    "trend_answer": "bpvet.answers.trend.trend",
 }
 
 __all__ = [*_ROOMS, "__version__"]

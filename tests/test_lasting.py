@@ -16,10 +16,10 @@ import pytest
 import bpvet
 from bpvet.answers.agreement.agreement import agreement_answer
 from bpvet.answers.audit.audit import audit_answer
-from bpvet.answers.parts import Estimate
 from bpvet.answers.plan.plan import plan_answer
-from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.result import RoomReading
 from bpvet.answers.room.room import room_answer
+from bpvet.answers.trend.estimate import Estimate
 from bpvet.equality import Content, same
 from bpvet.errors import FitError
 from bpvet.mixed.executors import Workers

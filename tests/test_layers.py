@@ -45,19 +45,19 @@ LAYER = {name: place for place, names in enumerate(LAYERS) for name in names}
 APART = {"records", "maths", "figures"}
 #: Methods that reach up, or round: two lines each, and what they reach.
 REACHING = {
-    ("bpvet.models.trend.trend", "answer"): "bpvet.answers.trend",
+    ("bpvet.models.trend.trend", "answer"): "bpvet.answers.trend.trend",
     ("bpvet.models.trend.trend", "plot"): "bpvet.pictures.answered",
     ("bpvet.models.trend.trend", "companions"): "bpvet.models.trend.companions",
     ("bpvet.models.agreement.result", "plot"): "bpvet.pictures.agreement",
     ("bpvet.models.plan.plan", "study"): "bpvet.models.plan.study",
     ("bpvet.records.records", "from_frames"): "bpvet.records.read",
     # An answer is printed with its sentences: what makes it asks for them.
-    ("bpvet.answers.trend", "trend_answer"): "bpvet.wording.en.trend.statements",
-    ("bpvet.answers.unseen", "unseen_answer"): "bpvet.wording.en.trend.unseen",
-    ("bpvet.answers.control", "urgent_answers"): "bpvet.wording.en.safety.urgent",
-    ("bpvet.answers.control", "_reason"): "bpvet.wording.en.safety.recheck",
-    ("bpvet.answers.recorded", "_missed"): "bpvet.wording.en.trend.recorded",
-    ("bpvet.answers.recorded", "kidney_told"): "bpvet.wording.en.kidney.events",
+    ("bpvet.answers.trend.trend", "trend_answer"): "bpvet.wording.en.trend.statements",
+    ("bpvet.answers.trend.unseen", "unseen_answer"): "bpvet.wording.en.trend.unseen",
+    ("bpvet.answers.trend.safety", "urgent_answers"): "bpvet.wording.en.safety.urgent",
+    ("bpvet.answers.trend.safety", "_reason"): "bpvet.wording.en.safety.recheck",
+    ("bpvet.answers.trend.recorded", "_missed"): "bpvet.wording.en.trend.recorded",
+    ("bpvet.answers.trend.recorded", "kidney_told"): "bpvet.wording.en.kidney.events",
     ("bpvet.answers.agreement.agreement", "agreement_answer"): (
         "bpvet.wording.en.agreement.agreement"
     ),

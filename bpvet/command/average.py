@@ -18,7 +18,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from bpvet.answers.room.parts import ReadingFate, RoomReading, Spread
+    from bpvet.answers.room.result import ReadingFate, RoomReading, Spread
     from bpvet.answers.room.room import RoomAnswer
     from bpvet.command.shared.entering import Target
     from bpvet.command.shared.live import Sum, Taken

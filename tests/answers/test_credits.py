@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 import bpvet
-from bpvet.answers.parts import TrendAnswer
 from bpvet.answers.room.room import RoomReading, room_answer
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.categories import guideline, guidelines
 from bpvet.facts.sources import facts
 from bpvet.reports.animal.summary import now

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from bpvet.answers.room.expected import Expected, expected
-from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.result import RoomReading
 from bpvet.answers.room.room import room_answer
 from bpvet.models.trend.fit import fit_trend
 from bpvet.records.records import Records

@@ -6,7 +6,7 @@ import re
 import pytest
 
 from bpvet.answers.room.chart_line import quoted, short
-from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.result import RoomReading
 from bpvet.answers.room.room import room_answer
 from bpvet.errors import CallError
 

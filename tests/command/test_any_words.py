@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bpvet.answers.room.chart_line import quoted
-from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.result import RoomReading
 from bpvet.answers.room.room import room_answer
 from bpvet.command.main import main
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.result import RoomReading
 from bpvet.answers.room.room import RoomAnswer, room_answer
 from bpvet.command.shared.live import Session
 from bpvet.errors import CallError

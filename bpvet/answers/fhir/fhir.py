@@ -17,7 +17,7 @@ from typing import Any
 
 import pandas as pd
 
-from bpvet.answers.fhir.parts import (
+from bpvet.answers.fhir.resources import (
     Row,
     bundled,
     circumstances,

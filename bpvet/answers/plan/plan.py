@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from bpvet import __version__
-from bpvet.answers.plan.parts import (
+from bpvet.answers.plan.result import (
     FurtherAnswer,
     PlanAnswer,
     PlanRow,

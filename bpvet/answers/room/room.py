@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass
 
 from bpvet import __version__
 from bpvet.answers.room.chart_line import chart_line
-from bpvet.answers.room.parts import (
+from bpvet.answers.room.result import (
     GoOnAnswer,
     RangeAnswer,
     ReadingFate,

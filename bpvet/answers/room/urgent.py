@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bpvet.answers.room.parts import Spread
+from bpvet.answers.room.result import Spread
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.facts.species import judged as has_bounds

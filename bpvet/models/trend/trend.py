@@ -44,7 +44,7 @@ from bpvet.visits.treatments.courses import Treatments
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from bpvet.answers.parts import TrendAnswer
+    from bpvet.answers.trend.result import TrendAnswer
     from bpvet.models.trend.companions import Companions
 
 
@@ -345,7 +345,7 @@ class Trend(Content):
             Edition of the kidney stages, as `bpvet.kidney` takes it.
         """
         # The one arrow that points up: users expect to ask the trend itself.
-        from bpvet.answers.trend import trend_answer
+        from bpvet.answers.trend.trend import trend_answer
 
         return trend_answer(self, guideline=guideline, level=level, edition=edition)
 

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from bpvet.answers.parts import LeftOutAnswer, TreatmentAnswer, TrendAnswer
-from bpvet.answers.verdicts import Settled, settled
+from bpvet.answers.trend.drugs import TreatmentAnswer
+from bpvet.answers.trend.joined import LeftOutAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.verdicts import Settled, settled
 from bpvet.facts.analytes import analyte, short_name
 from bpvet.models.kidney.rate import Rate
 from bpvet.models.trend.effects import NONE_BEFORE, NONE_ON

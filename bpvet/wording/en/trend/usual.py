@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from bpvet.answers.parts import TrendAnswer
 from bpvet.answers.statement import Statement
-from bpvet.answers.verdicts import Surprise, Verdict
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.verdicts import Surprise, Verdict
 from bpvet.facts.sources import fact
 from bpvet.facts.species import species_of
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS

@@ -8,18 +8,18 @@ from typing import Any
 import numpy as np
 
 from bpvet import __version__
-from bpvet.answers.control import recheck_answer, sign_answers, urgent_answers
-from bpvet.answers.parts import (
-    NotUsed,
-    RecheckAnswer,
-    RecordedAnswer,
-    SignAnswer,
-    TrendAnswer,
-    UrgentAnswer,
-)
-from bpvet.answers.plain import plain
-from bpvet.answers.recorded import kidney_told, recorded_answer
+from bpvet.answers.json_values import plain
 from bpvet.answers.statement import Statement
+from bpvet.answers.trend.recorded import NotUsed, RecordedAnswer, kidney_told, recorded_answer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.safety import (
+    RecheckAnswer,
+    SignAnswer,
+    UrgentAnswer,
+    recheck_answer,
+    sign_answers,
+    urgent_answers,
+)
 from bpvet.equality import Content
 from bpvet.errors import BpvetError, CallError, FitError
 from bpvet.facts.categories import guideline as guideline_of

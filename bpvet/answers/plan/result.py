@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from bpvet.answers.parts import Number, SettleAnswer
-from bpvet.answers.plain import plain
+from bpvet.answers.json_values import plain
 from bpvet.answers.statement import Statement
+from bpvet.answers.trend.estimate import Number
+from bpvet.answers.trend.settle import SettleAnswer
 from bpvet.equality import Content
 from bpvet.facts.priors.priors import Priors
 from bpvet.models.plan.schedule import Precision

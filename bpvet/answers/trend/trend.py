@@ -1,0 +1,163 @@
+"""Every answer of a trend as plain frozen numbers: what ``bpvet trend --json`` prints."""
+
+from __future__ import annotations
+
+from bpvet import __version__
+from bpvet.answers.trend.companions import companion_answer
+from bpvet.answers.trend.control import (
+    SYSTOLIC_ONLY,
+    category_answer,
+    no_target,
+    share_answer,
+    target_answer,
+)
+from bpvet.answers.trend.drugs import course_answers, treatment_answers
+from bpvet.answers.trend.estimate import Estimate
+from bpvet.answers.trend.joined import (
+    apart_answers,
+    left_out_answers,
+    other_series,
+    recorded_change_answers,
+)
+from bpvet.answers.trend.priors import noise_answer, priors_answer
+from bpvet.answers.trend.recorded import kidney_told, recorded_answer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.safety import no_recheck, recheck_answer, sign_answers, urgent_answers
+from bpvet.answers.trend.usual import (
+    latest_answer,
+    next_session_answer,
+    session_answers,
+    slope_answer,
+    surprise_answer,
+)
+from bpvet.errors import CallError
+from bpvet.facts.categories import guideline as guideline_of
+from bpvet.models.kidney.kidney import kidney_of
+from bpvet.models.safety.safety import safety, systolic_trend
+from bpvet.models.trend.outlook import (
+    treated,
+)
+from bpvet.models.trend.trend import Trend
+from bpvet.models.trend.variability import variability
+from bpvet.records.findings import Finding
+
+
+def trend_answer(
+    trend: Trend, guideline: str = "acvim2018", level: float = 0.95, *, edition: str = "iris2019"
+) -> TrendAnswer:
+    """Return every answer of a trend.
+
+    Parameters
+    ----------
+    trend : Trend
+    guideline : str
+        Key of the guideline that names categories, target, floor and intervals.
+    level : float
+        Probability that intervals hold.
+    edition : str
+        Edition of the kidney stages, as `bpvet.kidney` takes it.
+
+    Raises
+    ------
+    CallError
+        For an unknown guideline, one that does not speak of the species, or a level outside
+        0 to 1.
+    """
+    from bpvet.wording.en.trend.statements import worded
+
+    if not 0 < level < 1:
+        raise CallError(f"an interval needs a level between 0 and 1, not {level}.")
+    chosen = guideline_of(guideline, trend.series.species or None)
+    series, records = trend.series, trend.records
+    animal = records.animals.set_index("animal").loc[series.animal]
+    systolic = series.quantity == "systolic"
+    sessions, treatments = trend.context.sessions, trend.context.treatments
+    pressure = systolic_trend(trend)
+    found = safety(records, series.animal, sessions, treatments, pressure, chosen)
+    kidneys = kidney_of(records, found.found, pressure, edition=edition, level=level)
+    control = target_answer(trend, chosen, found) if systolic else no_target(chosen)
+    again = recheck_answer(found, str(animal["left_reason"]))
+    if not systolic and found.withheld("all") is None:
+        again = no_recheck(SYSTOLIC_ONLY)
+    verdicts = found.withheld("verdicts")
+    answer = TrendAnswer(
+        animal=series.animal,
+        name=str(animal["name"]),
+        species=series.species,
+        species_written=str(animal["species_written"]),
+        breed=str(animal["breed"]),
+        method=series.method,
+        condition=series.condition,
+        quantity=series.quantity,
+        unit=series.unit,
+        bridged=trend.bridged,
+        bridges={name: Estimate.of(held, level) for name, held in trend.offsets.items()},
+        recorded_changes=recorded_change_answers(trend, level),
+        apart=apart_answers(trend, level),
+        as_of=trend.as_of,
+        level=level,
+        rule=trend.context.rule,
+        guideline=chosen.key,
+        guideline_name=chosen.name,
+        treated=treated(trend),
+        sessions=session_answers(trend),
+        latest=latest_answer(trend, level),
+        urgent=urgent_answers(found, chosen),
+        signs=sign_answers(found.found.seen.signs),
+        category=category_answer(trend, chosen),
+        target=control,
+        slope=slope_answer(trend, level, verdicts),
+        courses=course_answers(trend, level),
+        treatments=treatment_answers(trend, level, verdicts),
+        surprise=surprise_answer(trend, level, verdicts),
+        next_session=next_session_answer(trend, again, level),
+        share_at_target=share_answer(trend, control),
+        variability=variability(
+            # A session with a reading beyond the gauge has no mean to vary.
+            series.date[series.plain],
+            trend.observed[series.plain],
+            None if trend.logarithmic else series.k[series.plain],
+            level=level,
+            unit=series.unit,
+        ),
+        companions=companion_answer(trend, level),
+        recheck=again,
+        kidney=kidneys,
+        kidney_statements=kidney_told(found, sessions, kidneys),
+        recorded=recorded_answer(records, series.animal, sessions, treatments, found, trend),
+        first_visit=None if trend.first_visit is None else Estimate.of(trend.first_visit, level),
+        noise=noise_answer(trend),
+        priors=priors_answer(trend),
+        assumptions=(),
+        statements=(),
+        sentences=(),
+        not_used=(),
+        cautions=(),
+        other_series=other_series(trend),
+        left_out=left_out_answers(trend),
+        findings=own_findings(trend),
+        version=__version__,
+        data_digest=records.digest,
+        measured_before=str(animal["measured_before"]),
+        visits=int(series.visit.max(initial=-1)) + 1,
+    )
+    return worded(answer, records, found, treatments)
+
+
+def own_findings(trend: Trend) -> tuple[Finding, ...]:
+    """Return the findings of this animal: those of its rows, and of its treatments."""
+    found = (*trend.records.findings.about(_lines(trend)), *trend.context.treatments.findings)
+    # What the check asks of a drug, the courses ask too.
+    return tuple(dict.fromkeys(found))
+
+
+def _lines(trend: Trend) -> dict[str, set[int]]:
+    """Return the lines of this animal's rows, by their files."""
+    records, animal = trend.records, trend.series.animal
+    frames = (records.readings, records.treatments, records.labs, records.observations)
+    found: dict[str, set[int]] = {}
+    for frame in frames:
+        rows = frame[frame["animal"] == animal]
+        for file, line in zip(rows["file"], rows["line"].astype(int), strict=True):
+            found.setdefault(str(file), set()).add(line)
+    return found

@@ -67,7 +67,7 @@ REACHING = {
     ("bpvet.answers.plan.plan", "further_answer"): "bpvet.wording.en.plan",
     ("bpvet.answers.due.due", "_row"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_contact"): "bpvet.wording.en.due",
-    ("bpvet.answers.room.room", "room_answer"): "bpvet.wording.en.room",
+    ("bpvet.answers.room.room", "_answered"): "bpvet.wording.en.room",
     ("bpvet.answers.room.urgent", "room_urgent"): "bpvet.wording.en.room",
     ("bpvet.answers.room.expected", "expected"): "bpvet.wording.en.room",
 }

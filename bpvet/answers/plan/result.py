@@ -76,7 +76,7 @@ class StudyAnswer(Brief, Content):
         )
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class PlanAnswer(Brief, Content):
     """How well a new animal would be known, and what a study of such animals needs.
 
@@ -110,9 +110,9 @@ class PlanAnswer(Brief, Content):
     table: tuple[PlanRow, ...]
     study: StudyAnswer | None
     priors: Priors
-    statements: tuple[Statement, ...]
-    sentences: tuple[str, ...]
-    notes: tuple[str, ...]
+    statements: tuple[Statement, ...] = ()
+    sentences: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     cautions: tuple[str, ...]
     version: str
 
@@ -149,7 +149,7 @@ class OpenQuestion(Content):
     settle: SettleAnswer
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class FurtherAnswer(Content):
     """How well an animal already measured would be known after further visits.
 
@@ -182,9 +182,9 @@ class FurtherAnswer(Content):
     most_visits: int
     open_questions: tuple[OpenQuestion, ...]
     priors_source: str
-    statements: tuple[Statement, ...]
-    sentences: tuple[str, ...]
-    notes: tuple[str, ...]
+    statements: tuple[Statement, ...] = ()
+    sentences: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     cautions: tuple[str, ...]
     version: str
     data_digest: str

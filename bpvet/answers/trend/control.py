@@ -45,7 +45,7 @@ class CategoryAnswer(Content):
     remembered: bool
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class TargetAnswer(Content):
     """Is it at target?
 
@@ -58,18 +58,18 @@ class TargetAnswer(Content):
     """
 
     guideline: str
-    kind: str | None
-    value: Number
-    p_at_or_below: Number
-    p_target: Number
-    floor: Number
-    p_below_floor: Number
-    judged_offset: float
-    verdict: Verdict | None
-    withheld: str | None
-    settle: tuple[SettleAnswer, ...]
-    remembered: bool
-    reason: str | None
+    kind: str | None = None
+    value: Number = None
+    p_at_or_below: Number = None
+    p_target: Number = None
+    floor: Number = None
+    p_below_floor: Number = None
+    judged_offset: float = 0.0
+    verdict: Verdict | None = None
+    withheld: str | None = None
+    settle: tuple[SettleAnswer, ...] = ()
+    remembered: bool = False
+    reason: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,27 +131,12 @@ def target_answer(trend: Trend, chosen: Guideline, found: Safety) -> TargetAnswe
         withheld=withheld,
         settle=usual_settle(trend, value - added) if open_ else (),
         remembered=kind != "own" and stated.fact.remembered,
-        reason=None,
     )
 
 
 def no_target(chosen: Guideline, reason: str = SYSTOLIC_ONLY) -> TargetAnswer:
     """Return the target of a series that has none, and why."""
-    return TargetAnswer(
-        guideline=chosen.key,
-        kind=None,
-        value=None,
-        p_at_or_below=None,
-        p_target=None,
-        floor=None,
-        p_below_floor=None,
-        judged_offset=0.0,
-        verdict=None,
-        withheld=None,
-        settle=(),
-        remembered=False,
-        reason=reason,
-    )
+    return TargetAnswer(guideline=chosen.key, reason=reason)
 
 
 def share_answer(trend: Trend, control: TargetAnswer) -> ShareAnswer:

@@ -39,6 +39,7 @@ from bpvet.models.kidney.result import Kidney
 from bpvet.models.trend.variability import Variability
 from bpvet.printing import Brief
 from bpvet.records.findings import Finding
+from bpvet.records.records import Records
 
 #: Why an end of an interval is not told.
 ONE_END = (
@@ -58,7 +59,7 @@ def _one_end(shown: dict[str, Any]) -> None:
         shown[name] = None
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class TrendAnswer(Brief, Content):
     """The answers of one trend.
 
@@ -109,11 +110,11 @@ class TrendAnswer(Brief, Content):
     first_visit: Estimate | None
     noise: NoiseAnswer
     priors: PriorsAnswer
-    assumptions: tuple[str, ...]
-    statements: tuple[Statement, ...]
-    sentences: tuple[str, ...]
-    not_used: tuple[NotUsed, ...]
-    cautions: tuple[str, ...]
+    assumptions: tuple[str, ...] = ()
+    statements: tuple[Statement, ...] = ()
+    sentences: tuple[str, ...] = ()
+    not_used: tuple[NotUsed, ...] = ()
+    cautions: tuple[str, ...] = ()
     other_series: tuple[OtherSeries, ...]
     left_out: tuple[LeftOutAnswer, ...]
     findings: tuple[Finding, ...]
@@ -142,3 +143,10 @@ class TrendAnswer(Brief, Content):
             _one_end(shown[name])
         shown["kidney"] = self.kidney.to_dict()
         return shown
+
+
+def identity_of(records: Records, animal: str) -> dict[str, Any]:
+    """Return who the animal is, and the date that is spoken for: fields of an answer."""
+    row = records.animals.set_index("animal").loc[animal]
+    names = ("name", "species", "species_written", "breed")
+    return {"animal": animal, "as_of": records.as_of} | {name: str(row[name]) for name in names}

@@ -65,7 +65,7 @@ class OtherWindow(Content):
     remembered: bool
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class RecheckAnswer(Content):
     """When again: a window, whose it is, and why; or, with nothing else, why there is none.
 
@@ -74,18 +74,18 @@ class RecheckAnswer(Content):
     `model_reason` are kept for one release: the trend no longer shortens a window.
     """
 
-    state: str | None
-    row: str | None
-    earliest: np.datetime64 | None
-    latest: np.datetime64 | None
-    counted_from: np.datetime64 | None
-    guideline: str | None
-    guideline_name: str | None
-    grade: str | None
-    remembered: bool
+    state: str | None = None
+    row: str | None = None
+    earliest: np.datetime64 | None = None
+    latest: np.datetime64 | None = None
+    counted_from: np.datetime64 | None = None
+    guideline: str | None = None
+    guideline_name: str | None = None
+    grade: str | None = None
+    remembered: bool = False
     reason: str
-    overdue_days: int
-    others: tuple[OtherWindow, ...]
+    overdue_days: int = 0
+    others: tuple[OtherWindow, ...] = ()
     by: np.datetime64 | None = None
     guideline_by: np.datetime64 | None = None
     model: np.datetime64 | None = None
@@ -167,7 +167,6 @@ def recheck_answer(found: Safety, left_reason: str) -> RecheckAnswer:
         ),
         by=latest,
         guideline_by=latest,
-        model=None,
         model_reason="the trend does not shorten a window",
     )
 
@@ -184,17 +183,4 @@ def _reason(found: Safety, again: Recheck) -> str:
 
 def no_recheck(reason: str) -> RecheckAnswer:
     """Return that no window is given, and why."""
-    return RecheckAnswer(
-        state=None,
-        row=None,
-        earliest=None,
-        latest=None,
-        counted_from=None,
-        guideline=None,
-        guideline_name=None,
-        grade=None,
-        remembered=False,
-        reason=reason,
-        overdue_days=0,
-        others=(),
-    )
+    return RecheckAnswer(reason=reason)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from bpvet import __version__
 from bpvet.answers.trend.companions import companion_answer
 from bpvet.answers.trend.control import (
@@ -21,7 +23,7 @@ from bpvet.answers.trend.joined import (
 )
 from bpvet.answers.trend.priors import noise_answer, priors_answer
 from bpvet.answers.trend.recorded import kidney_told, recorded_answer
-from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.result import TrendAnswer, identity_of
 from bpvet.answers.trend.safety import no_recheck, recheck_answer, sign_answers, urgent_answers
 from bpvet.answers.trend.usual import (
     latest_answer,
@@ -33,6 +35,7 @@ from bpvet.answers.trend.usual import (
 from bpvet.errors import CallError
 from bpvet.facts.categories import guideline as guideline_of
 from bpvet.models.kidney.kidney import kidney_of
+from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.safety import safety, systolic_trend
 from bpvet.models.trend.outlook import (
     treated,
@@ -68,51 +71,79 @@ def trend_answer(
     if not 0 < level < 1:
         raise CallError(f"an interval needs a level between 0 and 1, not {level}.")
     chosen = guideline_of(guideline, trend.series.species or None)
-    series, records = trend.series, trend.records
-    animal = records.animals.set_index("animal").loc[series.animal]
-    systolic = series.quantity == "systolic"
+    records, animal = trend.records, trend.series.animal
     sessions, treatments = trend.context.sessions, trend.context.treatments
     pressure = systolic_trend(trend)
-    found = safety(records, series.animal, sessions, treatments, pressure, chosen)
+    found = safety(AnimalCase(records, animal, sessions, treatments, pressure), chosen)
     kidneys = kidney_of(records, found.found, pressure, edition=edition, level=level)
+    systolic = trend.series.quantity == "systolic"
     control = target_answer(trend, chosen, found) if systolic else no_target(chosen)
-    again = recheck_answer(found, str(animal["left_reason"]))
+    again = recheck_answer(found, _written(trend, "left_reason"))
     if not systolic and found.withheld("all") is None:
         again = no_recheck(SYSTOLIC_ONLY)
-    verdicts = found.withheld("verdicts")
     answer = TrendAnswer(
-        animal=series.animal,
-        name=str(animal["name"]),
-        species=series.species,
-        species_written=str(animal["species_written"]),
-        breed=str(animal["breed"]),
-        method=series.method,
-        condition=series.condition,
-        quantity=series.quantity,
-        unit=series.unit,
-        bridged=trend.bridged,
-        bridges={name: Estimate.of(held, level) for name, held in trend.offsets.items()},
-        recorded_changes=recorded_change_answers(trend, level),
-        apart=apart_answers(trend, level),
-        as_of=trend.as_of,
+        **_shown(trend),
+        **_modelled(trend, level, found.withheld("verdicts")),
         level=level,
-        rule=trend.context.rule,
         guideline=chosen.key,
         guideline_name=chosen.name,
-        treated=treated(trend),
-        sessions=session_answers(trend),
-        latest=latest_answer(trend, level),
         urgent=urgent_answers(found, chosen),
         signs=sign_answers(found.found.seen.signs),
         category=category_answer(trend, chosen),
         target=control,
-        slope=slope_answer(trend, level, verdicts),
-        courses=course_answers(trend, level),
-        treatments=treatment_answers(trend, level, verdicts),
-        surprise=surprise_answer(trend, level, verdicts),
         next_session=next_session_answer(trend, again, level),
         share_at_target=share_answer(trend, control),
-        variability=variability(
+        recheck=again,
+        kidney=kidneys,
+        kidney_statements=kidney_told(found, sessions, kidneys),
+        recorded=recorded_answer(records, animal, sessions, treatments, found, trend),
+    )
+    return worded(answer, records, found, treatments)
+
+
+def _shown(trend: Trend) -> dict[str, Any]:
+    """Return which series of whom is shown: fields of `TrendAnswer`."""
+    series, records = trend.series, trend.records
+    return identity_of(records, series.animal) | {
+        "method": series.method,
+        "condition": series.condition,
+        "quantity": series.quantity,
+        "unit": series.unit,
+        "bridged": trend.bridged,
+        "rule": trend.context.rule,
+        "treated": treated(trend),
+        "sessions": session_answers(trend),
+        "visits": int(series.visit.max(initial=-1)) + 1,
+        "measured_before": _written(trend, "measured_before"),
+        "other_series": other_series(trend),
+        "left_out": left_out_answers(trend),
+        "findings": own_findings(trend),
+        "version": __version__,
+        "data_digest": records.digest,
+    }
+
+
+def _written(trend: Trend, column: str) -> str:
+    """Return a cell of the animal's row."""
+    return str(trend.records.animals.set_index("animal").loc[trend.series.animal, column])
+
+
+def _modelled(trend: Trend, level: float, withheld: str | None) -> dict[str, Any]:
+    """Return what the model says whatever the guideline: fields of `TrendAnswer`.
+
+    `withheld` is the urgent rule that withholds verdicts, or None.
+    """
+    series, first_visit = trend.series, trend.first_visit
+    return {
+        "bridges": {name: Estimate.of(offset, level) for name, offset in trend.offsets.items()},
+        "recorded_changes": recorded_change_answers(trend, level),
+        "apart": apart_answers(trend, level),
+        "latest": latest_answer(trend, level),
+        "slope": slope_answer(trend, level, withheld),
+        "courses": course_answers(trend, level),
+        "treatments": treatment_answers(trend, level, withheld),
+        "surprise": surprise_answer(trend, level, withheld),
+        "variability": variability(
             # A session with a reading beyond the gauge has no mean to vary.
             series.date[series.plain],
             trend.observed[series.plain],
@@ -120,28 +151,11 @@ def trend_answer(
             level=level,
             unit=series.unit,
         ),
-        companions=companion_answer(trend, level),
-        recheck=again,
-        kidney=kidneys,
-        kidney_statements=kidney_told(found, sessions, kidneys),
-        recorded=recorded_answer(records, series.animal, sessions, treatments, found, trend),
-        first_visit=None if trend.first_visit is None else Estimate.of(trend.first_visit, level),
-        noise=noise_answer(trend),
-        priors=priors_answer(trend),
-        assumptions=(),
-        statements=(),
-        sentences=(),
-        not_used=(),
-        cautions=(),
-        other_series=other_series(trend),
-        left_out=left_out_answers(trend),
-        findings=own_findings(trend),
-        version=__version__,
-        data_digest=records.digest,
-        measured_before=str(animal["measured_before"]),
-        visits=int(series.visit.max(initial=-1)) + 1,
-    )
-    return worded(answer, records, found, treatments)
+        "companions": companion_answer(trend, level),
+        "first_visit": None if first_visit is None else Estimate.of(first_visit, level),
+        "noise": noise_answer(trend),
+        "priors": priors_answer(trend),
+    }
 
 
 def own_findings(trend: Trend) -> tuple[Finding, ...]:

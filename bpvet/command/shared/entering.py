@@ -14,7 +14,7 @@ from bpvet.command.shared.output import printable, say, tell_recovered
 from bpvet.errors import BpvetError, CallError, NothingLeft
 
 if TYPE_CHECKING:
-    from bpvet.answers.room.room import RoomAnswer
+    from bpvet.answers.room.result import RoomAnswer
     from bpvet.answers.trend.result import TrendAnswer
     from bpvet.answers.trend.unseen import UnseenAnswer
     from bpvet.records.entries.adding import Entry

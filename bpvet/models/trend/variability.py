@@ -178,8 +178,19 @@ def variability(
     """
     checked(level)
     t, y = in_order(dates_or_days, values)
+    spreads = _spreads(t, y, level, relation)
+    if y.size < LEAST_SESSIONS:
+        spreads = dict.fromkeys(spreads, Estimate(None, reason=too_few(y.size)))
+    readings = _ends(counts, y.size)
+    return Variability(y.size, readings, level, unit, mean=mean(y, level), **spreads)
+
+
+def _spreads(
+    t: Array, y: Array, level: float, relation: MeanRelation | None
+) -> dict[str, Estimate]:
+    """Return what is told of the scatter of values `y` (n,) on days `t` (n,), by field."""
     cv = coefficient_of_variation(y, level).times(100)
-    spreads = {
+    return {
         "sd": sd(y, level),
         "cv": cv,
         "arv": average_real_variability(y, level=level),
@@ -189,16 +200,6 @@ def variability(
         "residual_sd": residual_sd(t, y, level),
         "reference_change_value": cv.times(reference_change(1.0, level=level)),
     }
-    if y.size < LEAST_SESSIONS:
-        spreads = dict.fromkeys(spreads, Estimate(None, reason=too_few(y.size)))
-    return Variability(
-        sessions=y.size,
-        readings=_ends(counts, y.size),
-        level=level,
-        unit=unit,
-        mean=mean(y, level),
-        **spreads,
-    )
 
 
 def in_order(dates_or_days: ArrayLike, values: ArrayLike) -> tuple[Array, Array]:

@@ -20,7 +20,7 @@ from bpvet.visits.choice import Flag, SessionSum
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from bpvet.answers.room.expected import Expected
-    from bpvet.answers.room.room import RoomAnswer
+    from bpvet.answers.room.result import RoomAnswer
 
 _SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven")
 

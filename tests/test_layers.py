@@ -50,6 +50,10 @@ REACHING = {
     ("bpvet.models.trend.trend", "companions"): "bpvet.models.trend.companions",
     ("bpvet.models.agreement.result", "plot"): "bpvet.pictures.agreement",
     ("bpvet.models.plan.plan", "study"): "bpvet.models.plan.study",
+    ("bpvet.models.plan.plan", "answer"): "bpvet.answers.plan.plan",
+    ("bpvet.models.agreement.result", "answer"): "bpvet.answers.agreement.agreement",
+    ("bpvet.models.audit.audit", "answer"): "bpvet.answers.audit.audit",
+    ("bpvet.models.clinic.cohort", "answer"): "bpvet.answers.clinic.cohort",
     ("bpvet.records.records", "from_frames"): "bpvet.records.read",
     # An answer is printed with its sentences: what makes it asks for them.
     ("bpvet.answers.trend.trend", "trend_answer"): "bpvet.wording.en.trend.statements",
@@ -225,9 +229,11 @@ PUBLIC = [
     "Series",
     "SheetAnswer",
     "Situation",
+    "Study",
     "Trend",
     "Trends",
     "TrendAnswer",
+    "Variability",
     "__version__",
     "agreement",
     "audit",
@@ -253,4 +259,5 @@ PUBLIC = [
     "signs",
     "situation",
     "trend_answer",
+    "variability",
 ]

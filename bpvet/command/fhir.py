@@ -47,7 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
     from bpvet.answers.fhir.fhir import fhir_bundle
 
     place = writable(arguments.output, inputs_read(arguments), arguments.force)
-    bundle = fhir_bundle(usable(arguments), arguments.rule, arguments.snomed)
+    bundle = fhir_bundle(usable(arguments), arguments.rule, snomed=arguments.snomed)
     write_whole(place, bundle.to_json().encode(), arguments.force)
     if arguments.json:
         print_json(

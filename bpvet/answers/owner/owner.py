@@ -91,7 +91,7 @@ class OwnerAnswer(Brief, Content):
         return shown
 
 
-def owner(records: Records, animal: str, guideline: str = DEFAULT) -> OwnerAnswer:
+def owner(records: Records, animal: str, *, guideline: str = DEFAULT) -> OwnerAnswer:
     """Return what the owner's page tells of an animal.
 
     Parameters

@@ -98,7 +98,7 @@ class SheetAnswer(Brief, Content):
         return shown
 
 
-def sheet(records: Records, animal: str, guideline: str = DEFAULT) -> SheetAnswer:
+def sheet(records: Records, animal: str, *, guideline: str = DEFAULT) -> SheetAnswer:
     """Return what the sheet for the room tells of an animal.
 
     Parameters

@@ -46,7 +46,7 @@ from bpvet.records.findings import Finding
 
 
 def trend_answer(
-    trend: Trend, guideline: str = "acvim2018", level: float = 0.95, *, edition: str = "iris2019"
+    trend: Trend, guideline: str = "acvim2018", *, level: float = 0.95, edition: str = "iris2019"
 ) -> TrendAnswer:
     """Return every answer of a trend.
 

@@ -44,9 +44,12 @@ from bpvet.models.agreement.terms import (
     component_concordance,
     difference_shares,
 )
+from bpvet.printing import ShortTable, Tabled
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+    from bpvet.answers.agreement.agreement import AgreementAnswer
 
 
 #: Differences no larger than these are counted, mmHg: the guideline's two shares.
@@ -56,8 +59,8 @@ _REPEAT = LIMIT * float(np.sqrt(2))
 _REPEATED = "points of one animal counted as independent"
 
 
-@dataclass(frozen=True, eq=False)
-class Agreement(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Agreement(Tabled, Content):
     """Two methods against each other.
 
     Parameters
@@ -291,11 +294,14 @@ class Agreement(Content):
 
         return draw(agreement_picture(self), width_mm=width_mm)
 
-    def __repr__(self) -> str:
-        return table_of(self).brief()
+    def answer(self) -> AgreementAnswer:
+        """Return what ``bpvet agreement --json`` prints: the numbers, and what they say."""
+        from bpvet.answers.agreement.agreement import agreement_answer
 
-    def _repr_html_(self) -> str:
-        return table_of(self).html()
+        return agreement_answer(self)
+
+    def _table(self) -> ShortTable:
+        return table_of(self)
 
     @property
     def _several_points(self) -> bool:

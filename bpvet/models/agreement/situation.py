@@ -28,7 +28,7 @@ from bpvet.maths.agreement.comparison import (
 from bpvet.maths.agreement.components import Components, components
 from bpvet.maths.agreement.predictions import animal_differences
 from bpvet.maths.agreement.restricted import Cells
-from bpvet.printing import ShortTable, number
+from bpvet.printing import ShortTable, Tabled, number
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
 
@@ -61,8 +61,8 @@ class AnimalSituation(Content):
     shrunken: Estimated
 
 
-@dataclass(frozen=True, eq=False)
-class Situation(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Situation(Tabled, Content):
     """How a condition differs from the clinic.
 
     Parameters
@@ -146,12 +146,6 @@ class Situation(Content):
             "notes": list(self.notes),
         }
 
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
-
     def _table(self) -> ShortTable:
         title = (
             f"{CONDITION_WORDS[self.condition]} minus {CONDITION_WORDS[CLINIC]}: "
@@ -180,6 +174,7 @@ class Situation(Content):
 def situation(
     records: Records,
     condition: str = "home",
+    *,
     quantity: str = "systolic",
     method: str | None = None,
     rule: str = "guideline",

@@ -7,7 +7,7 @@ drawn towards each other by how little is known of each, with intervals.
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, fields, is_dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -41,6 +41,9 @@ from bpvet.printing import ShortTable, number, probability
 from bpvet.records.records import Records
 from bpvet.visits.readings import readings_used
 from bpvet.visits.sessions import sessions
+
+if TYPE_CHECKING:
+    from bpvet.answers.audit.audit import AuditAnswer
 
 _SPREAD_COLUMNS = (
     *("method", "by", "group", "sessions", "df", "sd", "lower", "upper"),
@@ -136,6 +139,12 @@ class Audit(Content):
                 }
             )
         return pd.DataFrame(rows, columns=list(_SPREAD_COLUMNS))
+
+    def answer(self) -> AuditAnswer:
+        """Return what ``bpvet audit --json`` prints: the numbers, and what they say."""
+        from bpvet.answers.audit.audit import audit_answer
+
+        return audit_answer(self)
 
     def __repr__(self) -> str:
         return self._table().brief()

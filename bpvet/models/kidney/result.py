@@ -12,7 +12,7 @@ import pandas as pd
 from bpvet.equality import Content
 from bpvet.facts.labs import ANALYTES
 from bpvet.models.kidney.rate import Rate, RatioChange
-from bpvet.printing import ShortTable, number, probability
+from bpvet.printing import ShortTable, Tabled, number, probability
 from bpvet.visits.labs.history import LabValue
 from bpvet.visits.labs.kidney_reaction import KidneyReaction
 
@@ -156,8 +156,8 @@ class Damage:
     signs: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False)
-class Kidney(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Kidney(Tabled, Content):
     """What is recorded of an animal's kidneys, and in which stage its values lie.
 
     Parameters
@@ -290,12 +290,6 @@ class Kidney(Content):
         for question, by, table in tables:
             for stage, share in (table or {}).items():
                 yield question, by, stage, share
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     def _table(self) -> ShortTable:
         kind = f" ({self.species})" if self.species else ""

@@ -23,7 +23,7 @@ from bpvet.models.trend.fitting import FitOptions, Fitting
 from bpvet.models.trend.newest import usual_newest
 from bpvet.models.trend.posteriors import posteriors
 from bpvet.models.trend.trend import Context, Trend
-from bpvet.printing import ShortTable, number
+from bpvet.printing import ShortTable, Tabled, number
 from bpvet.records.records import Records
 from bpvet.visits.labs.series import all_lab_series
 from bpvet.visits.series import Series, all_series
@@ -42,7 +42,7 @@ _KEYS = ("animal", "method", "condition", "quantity")
 _MOST_SHOWN = 30
 
 
-class Trends(Mapping[Key, Trend]):
+class Trends(Tabled, Mapping[Key, Trend]):
     """Trends by (animal, method, condition, quantity): a mapping that prints a line for each.
 
     Parameters
@@ -114,12 +114,6 @@ class Trends(Mapping[Key, Trend]):
             **dict(zip(("usual", "lower", "upper", "sd"), numbers.T, strict=True)),
             unit=pd.array([one.series.unit for one in trends], dtype="str"),
         )
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     def _table(self) -> ShortTable:
         rows = []

@@ -24,7 +24,7 @@ from bpvet.maths.spread import (
     sd,
     successive_variation,
 )
-from bpvet.printing import ShortTable, decimals, number
+from bpvet.printing import ShortTable, Tabled, decimals, number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,8 +46,8 @@ _WORDS = {
 _PER_CENT = ("cv", "reference_change_value")
 
 
-@dataclass(frozen=True, eq=False)
-class Variability(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Variability(Tabled, Content):
     """How much an animal's sessions vary from visit to visit, each number with its interval.
 
     Parameters
@@ -117,12 +117,6 @@ class Variability(Content):
     def to_frame(self) -> pd.DataFrame:
         """Return one row a statistic: estimate, lower, upper, unit, reason ("" if none)."""
         return frame([(name, getattr(self, name), self._unit(name)) for name in _WORDS])
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     def _unit(self, name: str) -> str:
         return "%" if name in _PER_CENT else self.unit

@@ -19,9 +19,9 @@ from bpvet.answers.audit.audit import audit_answer
 from bpvet.answers.plan.plan import plan_answer
 from bpvet.answers.room.result import RoomReading
 from bpvet.answers.room.room import room_answer
-from bpvet.answers.trend.estimate import Estimate
 from bpvet.equality import Content, same
 from bpvet.errors import FitError
+from bpvet.maths.estimate import Estimate
 from bpvet.mixed.executors import Workers
 from bpvet.models.agreement.situation import situations
 from bpvet.models.trend.ranks import rank_trend

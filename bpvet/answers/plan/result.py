@@ -9,10 +9,10 @@ import numpy as np
 
 from bpvet.answers.json_values import plain
 from bpvet.answers.statement import Statement
-from bpvet.answers.trend.estimate import Number
 from bpvet.answers.trend.settle import SettleAnswer
 from bpvet.equality import Content
 from bpvet.facts.priors.priors import Priors
+from bpvet.maths.estimate import Number
 from bpvet.models.plan.schedule import Precision
 from bpvet.models.plan.study import Study
 from bpvet.printing import Brief

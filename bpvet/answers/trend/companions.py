@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bpvet.answers.trend.estimate import Estimate, Number
 from bpvet.equality import Content
 from bpvet.facts.sources import fact
+from bpvet.maths.estimate import Estimate, Number
 from bpvet.models.trend.outlook import (
     usual_as_latest,
     with_medians,
@@ -146,5 +146,5 @@ def step_answer(trend: Trend, level: float) -> StepAnswer | None:
     if found is None:
         return None
     told = found.p_any >= float(fact("project.step.told").value or 1)
-    usual = Estimate.of(found.usual, level)
+    usual = Estimate.of(found.usual, level, trend.series.unit)
     return StepAnswer(found.p_any, found.after, found.before, found.p_there, usual, told)

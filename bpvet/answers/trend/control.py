@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bpvet.answers.trend.estimate import Number
 from bpvet.answers.trend.settle import SettleAnswer, usual_settle
 from bpvet.answers.trend.verdicts import Settled, Verdict, settled
 from bpvet.equality import Content
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.sources import fact
+from bpvet.maths.estimate import Number
 from bpvet.models.safety.safety import Safety
 from bpvet.models.safety.standing import below_judged
 from bpvet.models.trend.outlook import (

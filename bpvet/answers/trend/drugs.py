@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bpvet.answers.trend.estimate import Estimate, Number
 from bpvet.answers.trend.settle import SettleAnswer, drug_settle
+from bpvet.answers.trend.usual import change_unit
 from bpvet.answers.trend.verdicts import Settled, Verdict, settled
 from bpvet.equality import Content
 from bpvet.facts.analytes import analyte
 from bpvet.facts.sources import fact
 from bpvet.facts.words import LAB_QUANTITIES
+from bpvet.maths.estimate import Estimate, Number
 from bpvet.maths.mixture import Mixture
 from bpvet.models.trend.effects import Treatment
 from bpvet.models.trend.outlook import (
@@ -118,6 +119,7 @@ class TreatmentAnswer(Content):
 
 def course_answers(trend: Trend, level: float) -> tuple[CourseAnswer, ...]:
     """Return the effect of each course."""
+    unit = change_unit(trend)
     return tuple(
         CourseAnswer(
             drug=one.course.drug,
@@ -129,7 +131,7 @@ def course_answers(trend: Trend, level: float) -> tuple[CourseAnswer, ...]:
             finished=one.finished,
             knowable=one.knowable,
             before_sessions=one.before_sessions,
-            effect_now=Estimate.of(one.effect_now, level) if one.knowable else None,
+            effect_now=Estimate.of(one.effect_now, level, unit) if one.knowable else None,
             effect=_effect(one.effect, level) if one.knowable else None,
             before_mean=_plain_mean(trend, one.before_mean),
             after_mean=_plain_mean(trend, one.after_mean),
@@ -185,7 +187,7 @@ def _treatment(
         tau_days=one.tau_days,
         finished=one.finished,
         knowable=one.knowable,
-        effect_now=Estimate.of(one.effect_now, level) if known else None,
+        effect_now=Estimate.of(one.effect_now, level, change_unit(trend)) if known else None,
         effect=effect if known else None,
         effect_at_half_tau=_effect(fast.effect, level) if known else None,
         effect_at_double_tau=_effect(slow.effect, level) if known else None,
@@ -239,9 +241,8 @@ def _plain(trend: Trend, one: Treatment, verdict: Verdict | None) -> PlainAnswer
 def _effect(mixture: Mixture, level: float) -> EffectAnswer:
     kind = "_labs" if mixture.scale == "log" else ""
     fall = float(fact(f"project.verdict.fall{kind}").value or 0)
-    held = Estimate.of(mixture, level)
     lower, higher = float(mixture.below(-fall)), float(mixture.above(fall))
-    return EffectAnswer(held.estimate, held.lower, held.upper, lower, higher)
+    return EffectAnswer(*Estimate.of(mixture, level).known, lower, higher)
 
 
 def _plain_mean(trend: Trend, mean: float | None) -> float | None:

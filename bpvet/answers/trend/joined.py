@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.trend.estimate import Estimate, Number
 from bpvet.equality import Content
 from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.maths.estimate import Estimate, Number
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.trend import Trend
 from bpvet.visits.labs.series import left_out
@@ -80,7 +80,7 @@ def recorded_change_answers(trend: Trend, level: float) -> tuple[RecordedChangeA
             latest=one.change.latest,
             other=one.change.other,
             sessions=int(np.sum(one.change.column < 0)),
-            difference=Estimate.of(one.difference, level),
+            difference=Estimate.of(one.difference, level, trend.series.unit),
             prior=one.prior,
             not_told_apart=tuple(dict.fromkeys(course.drug for course in one.courses)),
         )
@@ -97,19 +97,10 @@ def apart_answers(trend: Trend, level: float) -> tuple[ApartAnswer, ...]:
     for method, condition in sorted(
         set(zip(series.methods.tolist(), series.conditions.tolist(), strict=True))
     ):
-        own = _alone(trend, method, condition)
-        usual = Estimate.of(own.latest, level)
-        found.append(
-            ApartAnswer(
-                method,
-                condition,
-                own.series.y.size,
-                own.latest_date,
-                usual.estimate,
-                usual.lower,
-                usual.upper,
-            )
-        )
+        alone = _alone(trend, method, condition)
+        usual = Estimate.of(alone.latest, level, series.unit).known
+        sessions, date = alone.series.y.size, alone.latest_date
+        found.append(ApartAnswer(method, condition, sessions, date, *usual))
     return tuple(found)
 
 

@@ -10,10 +10,10 @@ import numpy as np
 import pandas as pd
 
 from bpvet.answers.statement import Statement
-from bpvet.answers.trend.estimate import Number
 from bpvet.equality import Content
 from bpvet.facts.sources import fact
 from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.maths.estimate import Number
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.safety.safety import Safety
 from bpvet.models.trend.trend import Trend

@@ -16,7 +16,6 @@ from bpvet.answers.statement import Statement
 from bpvet.answers.trend.companions import CompanionAnswer
 from bpvet.answers.trend.control import CategoryAnswer, ShareAnswer, TargetAnswer
 from bpvet.answers.trend.drugs import CourseAnswer, TreatmentAnswer
-from bpvet.answers.trend.estimate import Estimate
 from bpvet.answers.trend.joined import (
     ApartAnswer,
     LeftOutAnswer,
@@ -35,6 +34,7 @@ from bpvet.answers.trend.usual import (
 )
 from bpvet.equality import Content
 from bpvet.facts.words import DECIMALS, LAB_QUANTITIES
+from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.trend.variability import Variability
 from bpvet.printing import Brief

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bpvet.answers.trend.estimate import Number
 from bpvet.equality import Content
 from bpvet.facts.categories import Guideline
 from bpvet.facts.recheck import Window
 from bpvet.facts.sources import PROJECT, source
+from bpvet.maths.estimate import Number
 from bpvet.models.safety.recheck import Recheck
 from bpvet.models.safety.safety import Safety
 from bpvet.visits.signs.states import SignState

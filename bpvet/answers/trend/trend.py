@@ -14,7 +14,6 @@ from bpvet.answers.trend.control import (
     target_answer,
 )
 from bpvet.answers.trend.drugs import course_answers, treatment_answers
-from bpvet.answers.trend.estimate import Estimate
 from bpvet.answers.trend.joined import (
     apart_answers,
     left_out_answers,
@@ -26,6 +25,7 @@ from bpvet.answers.trend.recorded import kidney_told, recorded_answer
 from bpvet.answers.trend.result import TrendAnswer, identity_of
 from bpvet.answers.trend.safety import no_recheck, recheck_answer, sign_answers, urgent_answers
 from bpvet.answers.trend.usual import (
+    change_unit,
     latest_answer,
     next_session_answer,
     session_answers,
@@ -34,6 +34,7 @@ from bpvet.answers.trend.usual import (
 )
 from bpvet.errors import CallError
 from bpvet.facts.categories import guideline as guideline_of
+from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.kidney import kidney_of
 from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.safety import safety, systolic_trend
@@ -133,9 +134,11 @@ def _modelled(trend: Trend, level: float, withheld: str | None) -> dict[str, Any
 
     `withheld` is the urgent rule that withholds verdicts, or None.
     """
-    series, first_visit = trend.series, trend.first_visit
+    series, first_visit, unit = trend.series, trend.first_visit, change_unit(trend)
     return {
-        "bridges": {name: Estimate.of(offset, level) for name, offset in trend.offsets.items()},
+        "bridges": {
+            name: Estimate.of(offset, level, unit) for name, offset in trend.offsets.items()
+        },
         "recorded_changes": recorded_change_answers(trend, level),
         "apart": apart_answers(trend, level),
         "latest": latest_answer(trend, level),
@@ -152,7 +155,9 @@ def _modelled(trend: Trend, level: float, withheld: str | None) -> dict[str, Any
             unit=series.unit,
         ),
         "companions": companion_answer(trend, level),
-        "first_visit": None if first_visit is None else Estimate.of(first_visit, level),
+        "first_visit": None
+        if first_visit is None
+        else Estimate.of(first_visit, level, series.unit),
         "noise": noise_answer(trend),
         "priors": priors_answer(trend),
     }

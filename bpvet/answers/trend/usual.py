@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.trend.estimate import Estimate, Number
 from bpvet.answers.trend.safety import RecheckAnswer
 from bpvet.answers.trend.settle import SettleAnswer, slope_settle
 from bpvet.answers.trend.verdicts import Settled, Surprise, Verdict, settled
@@ -16,6 +15,7 @@ from bpvet.equality import Content
 from bpvet.facts.protocol import ENOUGH_READINGS
 from bpvet.facts.sources import fact
 from bpvet.facts.words import LAB_METHOD
+from bpvet.maths.estimate import Estimate, Number
 from bpvet.maths.mixture import Mixture
 from bpvet.models.trend.columns import SLOPE_DAYS
 from bpvet.models.trend.outlook import (
@@ -159,33 +159,39 @@ def session_answer(row: pd.Series[Any], quantity: str) -> SessionAnswer:
 
 
 def latest_answer(trend: Trend, level: float) -> LatestAnswer:
-    usual = Estimate.of(trend.latest, level)
-    ends = usual.estimate, usual.lower, usual.upper
-    return LatestAnswer(trend.latest_date, *ends, usual.sd, trend.one_sided)
+    """Return the usual value at the latest session."""
+    usual = Estimate.of(trend.latest, level, trend.series.unit)
+    return LatestAnswer(trend.latest_date, *usual.known, usual.sd, trend.one_sided)
 
 
 def slope_answer(trend: Trend, level: float, withheld: str | None) -> SlopeAnswer:
-    slope = trend.slope
+    """Return the change apart from the drugs; `withheld`: the rule that withholds verdicts."""
+    slope, unit = trend.slope, change_unit(trend)
     span = int((trend.series.date[-1] - trend.series.date[0]) / np.timedelta64(1, "D"))
     months = span / SLOPE_DAYS
     sds = np.maximum(slope.sds * months, 1e-12)
     over = Mixture(slope.weights, slope.means * months, sds, slope.scale)
     rise = float(fact(f"project.verdict.rise{_kind(trend)}").value or 0)
     p_rising_by_1 = float(slope.above(rise))
-    each = Estimate.of(slope, level)
+    per_30_days, lower, upper = Estimate.of(slope, level, unit).known
     verdict = _ON_SLOPE[settled(p_rising_by_1)]
     return SlopeAnswer(
-        per_30_days=each.estimate,
-        lower=each.lower,
-        upper=each.upper,
+        per_30_days=per_30_days,
+        lower=lower,
+        upper=upper,
         p_rising=float(slope.above(0.0)),
         p_rising_by_1=p_rising_by_1,
-        rise_over_record=Estimate.of(over, level),
+        rise_over_record=Estimate.of(over, level, unit),
         span_days=span,
         verdict=None if withheld else verdict,
         withheld=withheld,
         settle=slope_settle(trend) if verdict is Verdict.CANNOT_TELL and not withheld else (),
     )
+
+
+def change_unit(trend: Trend) -> str:
+    """Return the unit of changes: per cent for laboratory values."""
+    return "%" if trend.logarithmic else trend.series.unit
 
 
 def _kind(trend: Trend) -> str:
@@ -194,13 +200,14 @@ def _kind(trend: Trend) -> str:
 
 
 def surprise_answer(trend: Trend, level: float, withheld: str | None) -> SurpriseAnswer:
+    """Return how the newest session stands to the fit of the earlier ones."""
     found = surprise(trend)
     date, observed = trend.latest_date, float(trend.observed[-1])
     if found is None:
         one = "value" if trend.logarithmic else "session"
         reason = f"there is no earlier {one} to compare with"
         return SurpriseAnswer(date, observed, None, None, None, None, None, None, reason)
-    held = Estimate.of(found.expected, level)
+    expected, lower, upper = Estimate.of(found.expected, level, trend.series.unit).known
     if found.tail <= float(fact("project.verdict.very_unusual").value or 0):
         words = Surprise.VERY_UNUSUAL
     elif found.tail <= float(fact("project.verdict.unusual").value or 0):
@@ -210,9 +217,9 @@ def surprise_answer(trend: Trend, level: float, withheld: str | None) -> Surpris
     return SurpriseAnswer(
         date=date,
         observed=observed,
-        expected=held.estimate,
-        lower=held.lower,
-        upper=held.upper,
+        expected=expected,
+        lower=lower,
+        upper=upper,
         tail=found.tail,
         words=None if withheld else words,
         withheld=withheld,
@@ -225,13 +232,7 @@ def next_session_answer(trend: Trend, again: RecheckAnswer, level: float) -> Nex
     """Return what to expect at the next visit; four weeks on where no date is set."""
     date = trend.latest_date + np.timedelta64(28, "D") if again.latest is None else again.latest
     date = max(date, trend.as_of)
-    expected = Estimate.of(trend.next_session(date, readings=ENOUGH_READINGS), level)
-    return NextSessionAnswer(
-        date,
-        trend.series.method,
-        ENOUGH_READINGS,
-        expected.estimate,
-        expected.lower,
-        expected.upper,
-        trend.one_sided,
-    )
+    coming = trend.next_session(date, readings=ENOUGH_READINGS)
+    expected = Estimate.of(coming, level, trend.series.unit).known
+    method = trend.series.method
+    return NextSessionAnswer(date, method, ENOUGH_READINGS, *expected, trend.one_sided)

@@ -11,6 +11,7 @@ import pandas as pd
 
 from bpvet.equality import Content
 from bpvet.facts.labs import ANALYTES
+from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.rate import Rate, RatioChange
 from bpvet.printing import ShortTable, Tabled, number, probability
 from bpvet.visits.labs.history import LabValue
@@ -38,9 +39,22 @@ class Usual:
     """The usual value at the date of the newest one, in the laboratory's unit."""
 
     date: np.datetime64
-    estimate: float
-    lower: float
-    upper: float
+    value: Estimate
+
+    @property
+    def estimate(self) -> float:
+        """The number."""
+        return self.value.known[0]
+
+    @property
+    def lower(self) -> float:
+        """The lower end of its interval."""
+        return self.value.known[1]
+
+    @property
+    def upper(self) -> float:
+        """The upper end of its interval."""
+        return self.value.known[2]
 
 
 @dataclass(frozen=True, eq=False)

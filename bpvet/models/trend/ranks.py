@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from numpy.typing import ArrayLike
 
 from bpvet.equality import Content
-from bpvet.maths.estimates import Estimate, checked
+from bpvet.maths.estimate import Estimate
+from bpvet.maths.estimates import checked
 from bpvet.maths.ranks import MannKendall, mann_kendall, theil_sen
 from bpvet.models.trend.variability import (
     LEAST_SESSIONS,

@@ -12,7 +12,8 @@ from numpy.typing import ArrayLike
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
-from bpvet.maths.estimates import Array, Estimate, checked, vector
+from bpvet.maths.estimate import Estimate
+from bpvet.maths.estimates import Array, checked, vector
 from bpvet.maths.spread import (
     MeanRelation,
     average_real_variability,
@@ -243,7 +244,8 @@ def plural(n: int) -> str:
 
 def plain(part: Estimate) -> dict[str, Any]:
     """Return an estimate as plain values."""
-    return dict(vars(part))
+    shown = part.value, part.lower, part.upper, part.reason
+    return dict(zip(("estimate", "lower", "upper", "reason"), shown, strict=True))
 
 
 def frame(rows: Sequence[tuple[str, Estimate, str]]) -> pd.DataFrame:

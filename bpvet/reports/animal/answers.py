@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bpvet.answers.trend.drugs import EffectAnswer, TreatmentAnswer
-from bpvet.answers.trend.estimate import Estimate
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.answers.trend.usual import LatestAnswer
 from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
+from bpvet.maths.estimate import Estimate
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number, probability
 from bpvet.reports.markup import (

@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from bpvet.answers.fhir.fhir import fhir_bundle as fhir_bundle
     from bpvet.answers.owner.owner import OwnerAnswer as OwnerAnswer
     from bpvet.answers.owner.owner import owner as owner
-    from bpvet.answers.parts import TrendAnswer as TrendAnswer
     from bpvet.answers.sheet.sheet import SheetAnswer as SheetAnswer
     from bpvet.answers.sheet.sheet import sheet as sheet
-    from bpvet.answers.trend import trend_answer as trend_answer
+    from bpvet.answers.trend.result import TrendAnswer as TrendAnswer
+    from bpvet.answers.trend.trend import trend_answer as trend_answer
     from bpvet.errors import BpvetError as BpvetError
     from bpvet.errors import CallError as CallError
     from bpvet.errors import FitError as FitError
@@ -52,12 +52,15 @@ if TYPE_CHECKING:
     from bpvet.models.kidney.result import Kidney as Kidney
     from bpvet.models.plan.plan import Plan as Plan
     from bpvet.models.plan.plan import plan as plan
+    from bpvet.models.plan.study import Study as Study
     from bpvet.models.trend.fit import fit_trend as fit_trend
     from bpvet.models.trend.in_parts import fit_trends_in_parts as fit_trends_in_parts
     from bpvet.models.trend.learning import learn_priors as learn_priors
     from bpvet.models.trend.trend import Trend as Trend
     from bpvet.models.trend.trends import Trends as Trends
     from bpvet.models.trend.trends import fit_trends as fit_trends
+    from bpvet.models.trend.variability import Variability as Variability
+    from bpvet.models.trend.variability import variability as variability
     from bpvet.records.findings import Finding as Finding
     from bpvet.records.read import read as read
     from bpvet.records.records import Records as Records
@@ -98,9 +101,11 @@ _ROOMS = {
     "Series": "bpvet.visits.series",
     "SheetAnswer": "bpvet.answers.sheet.sheet",
     "Situation": "bpvet.models.agreement.situation",
+    "Study": "bpvet.models.plan.study",
     "Trend": "bpvet.models.trend.trend",
     "Trends": "bpvet.models.trend.trends",
-    "TrendAnswer": "bpvet.answers.parts",
+    "TrendAnswer": "bpvet.answers.trend.result",
+    "Variability": "bpvet.models.trend.variability",
     "agreement": "bpvet.models.agreement.agreement",
     "audit": "bpvet.models.audit.audit",
     "clinic_cohort": "bpvet.models.clinic.cohort",
@@ -124,7 +129,8 @@ _ROOMS = {
     "sheet": "bpvet.answers.sheet.sheet",
     "signs": "bpvet.visits.signs.signs",
     "situation": "bpvet.models.agreement.situation",
-    "trend_answer": "bpvet.answers.trend",
+    "trend_answer": "bpvet.answers.trend.trend",
+    "variability": "bpvet.models.trend.variability",
 }
 
 __all__ = [*_ROOMS, "__version__"]

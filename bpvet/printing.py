@@ -94,6 +94,32 @@ class ShortTable(Content):
         table = f"<table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
         return table + notes
 
+    def __str__(self) -> str:
+        return self.text()
+
+    def _repr_html_(self) -> str:
+        return self.html()
+
+
+class Tabled:
+    """A result that prints as a short table, which it gives in `_table`.
+
+    Make it with ``repr=False``.
+    """
+
+    def _table(self) -> ShortTable:
+        raise NotImplementedError
+
+    def summary(self) -> ShortTable:
+        """Return the whole table that the result prints the first lines of."""
+        return self._table()
+
+    def __repr__(self) -> str:
+        return self._table().brief()
+
+    def _repr_html_(self) -> str:
+        return self._table().html()
+
 
 class Brief:
     """A dataclass that prints its fields' names, its numbers and its short words; no prose.

@@ -16,12 +16,12 @@ import pytest
 import bpvet
 from bpvet.answers.agreement.agreement import agreement_answer
 from bpvet.answers.audit.audit import audit_answer
-from bpvet.answers.parts import Estimate
 from bpvet.answers.plan.plan import plan_answer
-from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.result import RoomReading
 from bpvet.answers.room.room import room_answer
 from bpvet.equality import Content, same
 from bpvet.errors import FitError
+from bpvet.maths.estimate import Estimate
 from bpvet.mixed.executors import Workers
 from bpvet.models.agreement.situation import situations
 from bpvet.models.trend.ranks import rank_trend
@@ -60,6 +60,7 @@ RESULTS = {
     "signs": "signs",
     "situation": "Situation",
     "trend_answer": "TrendAnswer",
+    "variability": "Variability",
 }
 
 
@@ -92,7 +93,7 @@ def _all_of_them(folder) -> dict[str, object]:
         "mixture of dates": trend.at(["2026-01-01", "2026-02-01"]),
         "courses": trend.courses,
         "treatments": trend.treatments,
-        "variability": trend.answer().variability,
+        "Variability": trend.answer().variability,
         "TrendAnswer": trend.answer(),
         "Trends": bpvet.fit_trends(records),
         "Joint": _joint(),
@@ -106,7 +107,7 @@ def _all_of_them(folder) -> dict[str, object]:
         "PriorTable": table,
         "OverTime": bpvet.over_time(records),
         "Plan": plan,
-        "study": study,
+        "Study": study,
         "plan answer": plan_answer(plan, "cat", "doppler", study=study),
         "Cohort": bpvet.fit_cohort(sessions, "systolic ~ months * method", slope="months"),
         "splines": bpvet.fit_cohort(sessions, "systolic ~ bs(months, df=4) + C(treated)"),

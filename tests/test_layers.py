@@ -45,19 +45,23 @@ LAYER = {name: place for place, names in enumerate(LAYERS) for name in names}
 APART = {"records", "maths", "figures"}
 #: Methods that reach up, or round: two lines each, and what they reach.
 REACHING = {
-    ("bpvet.models.trend.trend", "answer"): "bpvet.answers.trend",
+    ("bpvet.models.trend.trend", "answer"): "bpvet.answers.trend.trend",
     ("bpvet.models.trend.trend", "plot"): "bpvet.pictures.answered",
     ("bpvet.models.trend.trend", "companions"): "bpvet.models.trend.companions",
     ("bpvet.models.agreement.result", "plot"): "bpvet.pictures.agreement",
     ("bpvet.models.plan.plan", "study"): "bpvet.models.plan.study",
+    ("bpvet.models.plan.plan", "answer"): "bpvet.answers.plan.plan",
+    ("bpvet.models.agreement.result", "answer"): "bpvet.answers.agreement.agreement",
+    ("bpvet.models.audit.audit", "answer"): "bpvet.answers.audit.audit",
+    ("bpvet.models.clinic.cohort", "answer"): "bpvet.answers.clinic.cohort",
     ("bpvet.records.records", "from_frames"): "bpvet.records.read",
     # An answer is printed with its sentences: what makes it asks for them.
-    ("bpvet.answers.trend", "trend_answer"): "bpvet.wording.en.trend.statements",
-    ("bpvet.answers.unseen", "unseen_answer"): "bpvet.wording.en.trend.unseen",
-    ("bpvet.answers.control", "urgent_answers"): "bpvet.wording.en.safety.urgent",
-    ("bpvet.answers.control", "_reason"): "bpvet.wording.en.safety.recheck",
-    ("bpvet.answers.recorded", "_missed"): "bpvet.wording.en.trend.recorded",
-    ("bpvet.answers.recorded", "kidney_told"): "bpvet.wording.en.kidney.events",
+    ("bpvet.answers.trend.trend", "trend_answer"): "bpvet.wording.en.trend.statements",
+    ("bpvet.answers.trend.unseen", "unseen_answer"): "bpvet.wording.en.trend.unseen",
+    ("bpvet.answers.trend.safety", "urgent_answers"): "bpvet.wording.en.safety.urgent",
+    ("bpvet.answers.trend.safety", "_reason"): "bpvet.wording.en.safety.recheck",
+    ("bpvet.answers.trend.recorded", "_missed"): "bpvet.wording.en.trend.recorded",
+    ("bpvet.answers.trend.recorded", "kidney_told"): "bpvet.wording.en.kidney.events",
     ("bpvet.answers.agreement.agreement", "agreement_answer"): (
         "bpvet.wording.en.agreement.agreement"
     ),
@@ -67,7 +71,7 @@ REACHING = {
     ("bpvet.answers.plan.plan", "further_answer"): "bpvet.wording.en.plan",
     ("bpvet.answers.due.due", "_row"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_contact"): "bpvet.wording.en.due",
-    ("bpvet.answers.room.room", "room_answer"): "bpvet.wording.en.room",
+    ("bpvet.answers.room.room", "_answered"): "bpvet.wording.en.room",
     ("bpvet.answers.room.urgent", "room_urgent"): "bpvet.wording.en.room",
     ("bpvet.answers.room.expected", "expected"): "bpvet.wording.en.room",
 }
@@ -225,9 +229,11 @@ PUBLIC = [
     "Series",
     "SheetAnswer",
     "Situation",
+    "Study",
     "Trend",
     "Trends",
     "TrendAnswer",
+    "Variability",
     "__version__",
     "agreement",
     "audit",
@@ -253,4 +259,5 @@ PUBLIC = [
     "signs",
     "situation",
     "trend_answer",
+    "variability",
 ]

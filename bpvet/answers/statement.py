@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from bpvet.answers.plain import NOT_PRINTED
+from bpvet.answers.json_values import NOT_PRINTED
 
 
 @dataclass(frozen=True)

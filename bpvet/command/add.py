@@ -188,6 +188,7 @@ def _answer(arguments: argparse.Namespace, aim: Target, found: Any, what: str) -
 
 
 def _add_readings(arguments: argparse.Namespace, text: str) -> int:
+    from bpvet.answers.room.result import RoomVisit
     from bpvet.answers.room.room import room_answer
     from bpvet.command.average import room_text
 
@@ -200,13 +201,15 @@ def _add_readings(arguments: argparse.Namespace, text: str) -> int:
     answer = room_answer(
         typed,
         arguments.method,
+        RoomVisit(
+            species=species,
+            setting=arguments.setting or "",
+            state=arguments.state or "",
+            animal=aim.animal,
+            taken_at=taken_at,
+        ),
         rule=arguments.rule,
         guideline_key=arguments.guideline,
-        species=species,
-        setting=arguments.setting or "",
-        state=arguments.state or "",
-        animal=aim.animal,
-        taken_at=taken_at,
     )
     shared = {"animal": aim.animal, **_cells(arguments, "reading"), "taken_at": taken_at}
     found = add_session(aim, reading_rows(answer.readings, shared), answer, arguments)

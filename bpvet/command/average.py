@@ -18,8 +18,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from bpvet.answers.room.parts import ReadingFate, RoomReading, Spread
-    from bpvet.answers.room.room import RoomAnswer
+    from bpvet.answers.room.result import ReadingFate, RoomAnswer, RoomReading, Spread
     from bpvet.command.shared.entering import Target
     from bpvet.command.shared.live import Sum, Taken
     from bpvet.printing import ShortTable
@@ -265,20 +264,23 @@ def _sum(
     arguments: argparse.Namespace, readings: list[RoomReading], animal: str, taken_at: str
 ) -> RoomAnswer:
     with loading():
+        from bpvet.answers.room.result import RoomVisit
         from bpvet.answers.room.room import room_answer
 
     return room_answer(
         readings,
         arguments.method,
+        RoomVisit(
+            species=arguments.species,
+            setting=arguments.setting,
+            state=arguments.state,
+            animal=animal,
+            taken_at=taken_at,
+            cuff_width_cm=arguments.cuff_width_cm,
+            limb_circumference_cm=arguments.limb_circumference_cm,
+        ),
         rule=arguments.rule,
         guideline_key=arguments.guideline,
-        species=arguments.species,
-        setting=arguments.setting,
-        state=arguments.state,
-        animal=animal,
-        taken_at=taken_at,
-        cuff_width_cm=arguments.cuff_width_cm,
-        limb_circumference_cm=arguments.limb_circumference_cm,
     )
 
 

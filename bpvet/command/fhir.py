@@ -40,7 +40,7 @@ def run(arguments: argparse.Namespace) -> int:
     from bpvet.wording.en.command.written import left_behind
 
     place = writable(arguments.output, inputs_read(arguments), arguments.force)
-    bundle = fhir_bundle(usable(arguments), arguments.rule, arguments.snomed)
+    bundle = fhir_bundle(usable(arguments), arguments.rule, snomed=arguments.snomed)
     write_whole(place, bundle.to_json().encode(), arguments.force)
     if arguments.json:
         print_json(

@@ -222,7 +222,7 @@ def _letter(
 def _whole(arguments: argparse.Namespace, table: str) -> Letter:
     """Return the letter's content, of an animal with or without a trend."""
     records, trend, answer = answered_or_unseen(arguments)
-    from bpvet.answers.unseen import UnseenAnswer
+    from bpvet.answers.trend.unseen import UnseenAnswer
     from bpvet.reports.letter.letter import Wanted, letter_of, unseen_letter
 
     wanted = Wanted(arguments.to or "", arguments.question or "", arguments.plain)

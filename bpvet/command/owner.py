@@ -49,7 +49,7 @@ def run(arguments: argparse.Namespace) -> int:
     page, diary = page_place(arguments, "page"), _diary_place(arguments)
     from bpvet.answers.owner.owner import owner
 
-    found = owner(usable(arguments), arguments.animal, arguments.guideline)
+    found = owner(usable(arguments), arguments.animal, guideline=arguments.guideline)
     _write(arguments, found, page, diary)
     if arguments.json:
         print_json(found.to_dict())

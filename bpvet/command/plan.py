@@ -13,7 +13,7 @@ from bpvet.errors import CallError
 from bpvet.facts.words import LAB_QUANTITIES, SPECIES
 
 if TYPE_CHECKING:
-    from bpvet.answers.plan.parts import FurtherAnswer, PlanAnswer
+    from bpvet.answers.plan.result import FurtherAnswer, PlanAnswer
     from bpvet.facts.priors.priors import Priors
     from bpvet.models.plan.plan import Plan
     from bpvet.models.plan.study import Study

@@ -45,7 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
     place = page_place(arguments, "sheet")
     from bpvet.answers.sheet.sheet import sheet
 
-    found = sheet(usable(arguments), arguments.animal, arguments.guideline)
+    found = sheet(usable(arguments), arguments.animal, guideline=arguments.guideline)
     if place is not None:
         from bpvet.reports.sheet import mark_of, sheet_html
 

@@ -13,8 +13,9 @@ from bpvet.command.shared.opening import answered_or_unseen
 from bpvet.command.shared.output import print_json, printable, wrapped
 
 if TYPE_CHECKING:
-    from bpvet.answers.parts import NotUsed, TrendAnswer
-    from bpvet.answers.unseen import UnseenAnswer
+    from bpvet.answers.trend.recorded import NotUsed
+    from bpvet.answers.trend.result import TrendAnswer
+    from bpvet.answers.trend.unseen import UnseenAnswer
     from bpvet.models.kidney.joint import Joint
     from bpvet.printing import ShortTable
 
@@ -62,7 +63,7 @@ def run(arguments: argparse.Namespace) -> int:
         print(short_text(answer))
         return 0
     with loading():
-        from bpvet.answers.unseen import UnseenAnswer
+        from bpvet.answers.trend.unseen import UnseenAnswer
         from bpvet.models.kidney.joint_trends import joint_trends
 
     joint = () if trend is None else joint_trends(trend, arguments.level)

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import betaincinv, polygamma, psi
 
-from bpvet.maths.agreement.comparison import Estimated, about, share_interval, student
+from bpvet.maths.agreement.comparison import about, estimated, share_interval, student
+from bpvet.maths.estimate import Estimate
 
 Codes = NDArray[np.int64]
 
@@ -17,9 +18,7 @@ SHRUNKEN = "approximate (drawn towards the mean)"
 _FEW = "an interval needs two animals or more"
 
 
-def clustered_slope(
-    x: ArrayLike, y: ArrayLike, animal: ArrayLike, level: float = 0.95
-) -> Estimated:
+def clustered_slope(x: ArrayLike, y: ArrayLike, animal: ArrayLike, level: float = 0.95) -> Estimate:
     """Return the slope of y on x through the origin, with a standard error by animal.
 
     Both are meant to be centred within sessions or animals beforehand; x of 1 gives a mean. The
@@ -36,7 +35,7 @@ def clustered_slope(
     a, b = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     size = float(a @ a)
     if size == 0:
-        return Estimated(None, reason="there is nothing to compare")
+        return estimated(None, reason="there is nothing to compare")
     slope = float(a @ b / size)
     # Animals without any spread of x say nothing, and lend no degrees of freedom.
     tells = np.abs(a) > 1e-9 * np.abs(a).max()
@@ -44,13 +43,13 @@ def clustered_slope(
     _, code = np.unique(np.asarray(animal)[tells], return_inverse=True)
     groups = int(code.max()) + 1
     if groups < 2:
-        return Estimated(slope, reason=_FEW)
+        return estimated(slope, reason=_FEW)
     push = np.bincount(code, a * (b - slope * a))
     se = float(np.sqrt(push @ push * groups / (groups - 1)) / size)
     return about(slope, se, groups - 1, level, CLUSTERED)
 
 
-def clustered_share(hit: ArrayLike, animal: ArrayLike, level: float = 0.95) -> Estimated:
+def clustered_share(hit: ArrayLike, animal: ArrayLike, level: float = 0.95) -> Estimate:
     """Return a share with an interval that keeps the animals' own together.
 
     Clopper and Pearson's interval on the effective count p(1 − p)/variance, the variance by animal
@@ -75,7 +74,7 @@ def clustered_share(hit: ArrayLike, animal: ArrayLike, level: float = 0.95) -> E
     if groups == n:
         return exact
     if groups < 2:
-        return Estimated(exact.estimate, exact.lower, exact.upper, _AS_APART)
+        return estimated(exact.estimate, exact.lower, exact.upper, _AS_APART)
     p = count / n
     effective = float(groups)
     if 0 < count < n:
@@ -86,7 +85,7 @@ def clustered_share(hit: ArrayLike, animal: ArrayLike, level: float = 0.95) -> E
     x, tail = p * effective, (1 - level) / 2
     low = float(betaincinv(x, effective - x + 1, tail)) if count else 0.0
     high = float(betaincinv(x + 1, effective - x, 1 - tail)) if count < n else 1.0
-    return Estimated(p, low, high, BY_ANIMAL)
+    return estimated(p, low, high, BY_ANIMAL)
 
 
 def centred(values: ArrayLike, group: ArrayLike) -> NDArray[np.float64]:
@@ -98,9 +97,7 @@ def centred(values: ArrayLike, group: ArrayLike) -> NDArray[np.float64]:
     return y - (np.bincount(code, y) / np.bincount(code))[code]
 
 
-def shrunken_sds(
-    ss: ArrayLike, df: ArrayLike, level: float = 0.95
-) -> tuple[list[Estimated], float]:
+def shrunken_sds(ss: ArrayLike, df: ArrayLike, level: float = 0.95) -> tuple[list[Estimate], float]:
     """Return SDs drawn towards a common one by how little is known of each, and how they differ.
 
     Log variances are taken as normal about a common mean: each known with variance
@@ -115,7 +112,7 @@ def shrunken_sds(
 
     Returns
     -------
-    sds : list of Estimated
+    sds : list of Estimate
         In the unit of the values.
     tau : float
         SD between groups of the log SD; 0: no more difference than chance gives.
@@ -136,5 +133,5 @@ def shrunken_sds(
     spread = np.sqrt(known * pull + (1 - pull) ** 2 / weight.sum())
     reach = student(np.inf, level) * spread
     ends = np.exp(np.stack([centre, centre - reach, centre + reach], axis=1) / 2)
-    sds = [Estimated(float(e), float(low), float(high), SHRUNKEN) for e, low, high in ends]
+    sds = [estimated(float(e), float(low), float(high), SHRUNKEN) for e, low, high in ends]
     return sds, float(np.sqrt(between)) / 2

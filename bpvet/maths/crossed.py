@@ -19,7 +19,8 @@ from scipy.sparse import csr_array
 from scipy.special import gammainc, gammaincc, lambertw, ndtri
 
 from bpvet.errors import FitError
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.agreement.comparison import estimated
+from bpvet.maths.estimate import Estimate
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -47,7 +48,7 @@ class Crossed:
         ratio (Self & Liang 1987).
     log_likelihood : float
         Restricted log-likelihood, with the columns of X as given.
-    between : Estimated
+    between : Estimate
         `operator_sd` with its interval: the values that the restricted likelihood, profiled over
         the other two, does not refuse (`variance_ratio`). From 0 where no difference at all is
         not refused.
@@ -60,7 +61,7 @@ class Crossed:
     session_sd: float
     p: float
     log_likelihood: float
-    between: Estimated
+    between: Estimate
 
 
 class _Data:
@@ -153,10 +154,10 @@ def crossed(
     )
 
 
-def _between(sd: float, ends: tuple[float, float | None], scale: float) -> Estimated:
+def _between(sd: float, ends: tuple[float, float | None], scale: float) -> Estimate:
     if ends[1] is None:
-        return Estimated(sd, reason="no upper end: too few operators or sessions")
-    return Estimated(sd, ends[0] * scale, ends[1] * scale, PROFILE)
+        return estimated(sd, reason="no upper end: too few operators or sessions")
+    return estimated(sd, ends[0] * scale, ends[1] * scale, PROFILE)
 
 
 def _profiled(

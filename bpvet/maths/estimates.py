@@ -1,10 +1,9 @@
-"""A number with its interval or the reason for having none; what intervals are made of."""
+"""What intervals are made of, and values looked at before they are used."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,32 +12,6 @@ from scipy.special import gammainccinv, gammaincinv, gammaln
 from bpvet.errors import CallError
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """A number with its interval, or the reason why one or both are missing.
-
-    Parameters
-    ----------
-    estimate, lower, upper : float or None
-        The number and the ends of its interval, in one unit; None where not given.
-    reason : str or None
-        Why something is None; None where nothing is.
-    """
-
-    estimate: float | None
-    lower: float | None = None
-    upper: float | None = None
-    reason: str | None = None
-
-    def times(self, factor: float) -> Estimate:
-        """Return the same in another unit: every number times a positive `factor`."""
-        estimate, lower, upper = (
-            None if part is None else part * factor
-            for part in (self.estimate, self.lower, self.upper)
-        )
-        return Estimate(estimate, lower, upper, self.reason)
 
 
 def vector(values: ArrayLike) -> Array:

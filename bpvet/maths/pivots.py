@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import gammaincinv, ndtr, ndtri
 
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.agreement.comparison import estimated
+from bpvet.maths.estimate import Estimate
 
 PIVOT = "approximate (generalised pivots)"
 #: Quantiles of each chi-square: enough for a 95 % interval to 1 % of its width.
@@ -83,7 +84,7 @@ def _over_chi_square(df: float) -> NDArray[np.float64]:
 
 def share_within_pivots(
     bias: tuple[float, float], sd: float, df: float, reach: float, level: float = 0.95
-) -> Estimated:
+) -> Estimate:
     """Return the share of normal differences no larger than `reach`, with its interval.
 
     Parameters
@@ -106,8 +107,8 @@ def share_within_pivots(
     return from_nodes(estimate, nodes, level)
 
 
-def from_nodes(estimate: float, nodes: NDArray[np.float64], level: float) -> Estimated:
+def from_nodes(estimate: float, nodes: NDArray[np.float64], level: float) -> Estimate:
     """Return an estimate with the central interval of its equally likely values."""
     # Each node stands for the middle of its share of the probability.
     low, high = np.quantile(nodes, [(1 - level) / 2, (1 + level) / 2], method="hazen")
-    return Estimated(estimate, float(low), float(high), PIVOT)
+    return estimated(estimate, float(low), float(high), PIVOT)

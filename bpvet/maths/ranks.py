@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
 from bpvet.errors import CallError
-from bpvet.maths.estimates import Array, Estimate, checked, pair
+from bpvet.maths.estimate import Estimate
+from bpvet.maths.estimates import Array, checked, pair
 from bpvet.maths.orders import group_sizes, orders_by_s
 
 CONVENTIONS = ("conservative", "interpolated", "rounded")

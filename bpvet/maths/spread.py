@@ -17,9 +17,9 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtri, stdtrit
 
 from bpvet.errors import CallError
+from bpvet.maths.estimate import Estimate
 from bpvet.maths.estimates import (
     Array,
-    Estimate,
     checked,
     chi_like,
     chi_square_tails,
@@ -88,7 +88,7 @@ def coefficient_of_variation(values: ArrayLike, level: float = 0.95) -> Estimate
     lower = _vangel(k, high, df)
     upper = _vangel(k, low, df)
     if upper is None:
-        return Estimate(k, lower, None, "the scatter is too large for an upper end")
+        return Estimate(k, lower, reason="the scatter is too large for an upper end")
     return Estimate(k, lower, upper)
 
 

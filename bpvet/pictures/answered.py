@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.unseen import UnseenAnswer, unseen_answer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.unseen import UnseenAnswer, unseen_answer
 from bpvet.errors import CallError, NothingLeft
 from bpvet.figures.pictures import TrendPicture, Window
 from bpvet.models.trend.fit import fit_trend

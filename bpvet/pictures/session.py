@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from bpvet.answers.parts import TrendAnswer
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.errors import CallError
 from bpvet.figures.clinic.cohort_picture import IntervalPanel, IntervalsPicture
 from bpvet.models.trend.trend import Trend

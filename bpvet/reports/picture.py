@@ -10,7 +10,7 @@ from functools import partial
 from html import escape
 from weakref import ref
 
-from bpvet.answers.parts import TrendAnswer
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.figures.pictures import TrendPicture
 from bpvet.figures.save import svg_bytes
 from bpvet.figures.trend import COLUMN_WIDTH, FULL_WIDTH, caption

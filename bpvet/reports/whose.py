@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.unseen import UnseenAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.records.records import Records
 from bpvet.wording.en.phrases import capital, day
 

@@ -14,6 +14,7 @@ import pandas as pd
 
 import bpvet
 from bpvet.facts.categories import guideline
+from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.safety import Safety, safety
 from reference_checks.coverage.patients import (
     CREATININE_CV,
@@ -258,7 +259,8 @@ def asked(
     for (animal, *_), trend in trends.items():
         sessions, treatments = trend.context.sessions, trend.context.treatments
         own = chosen[trend.series.species]
-        said[int(animal)] = safety(records, animal, sessions, treatments, trend, own)
+        case = AnimalCase(records, animal, sessions, treatments, trend)
+        said[int(animal)] = safety(case, own)
     return said
 
 

@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.room.room import RoomAnswer
+from bpvet.answers.room.result import RoomAnswer
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.figures.pictures import TrendPicture
 from reference_checks.grid.cells import LATEST, Cell
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import bpvet
-from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.result import RoomReading
 from bpvet.answers.room.room import room_answer
 from bpvet.command.trend import trend_text
 from bpvet.pictures.answered import answered_picture

@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 import bpvet
-from bpvet.answers.parts import TrendAnswer
+from bpvet.answers.room.result import RoomVisit
 from bpvet.answers.room.room import RoomReading, room_answer
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.categories import guideline, guidelines
 from bpvet.facts.sources import facts
 from bpvet.reports.animal.summary import now
@@ -131,7 +132,7 @@ def test_what_is_known_to_be_wrong_still_is() -> None:
 def test_the_room_credits_what_it_says(key: str, value: float) -> None:
     for count in (1, 3, 5, 6):
         readings = [RoomReading(value + step) for step in range(count)]
-        found = room_answer(readings, "doppler", guideline_key=key, species="cat")
+        found = room_answer(readings, "doppler", RoomVisit(species="cat"), guideline_key=key)
         own = {float(round(value + step)) for step in range(count)}
         for text in texts(found.to_dict() | {"readings": []}):
             assert faults(text, own) == []

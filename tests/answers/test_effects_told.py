@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 import bpvet
 from bpvet import Priors
-from bpvet.answers.treatments import treatment_answers
+from bpvet.answers.trend.drugs import treatment_answers
 from bpvet.maths.mixture import Mixture
 from bpvet.models.trend.plain_means import CAUSES, plain_difference
 from bpvet.reports.animal.answers import numbers

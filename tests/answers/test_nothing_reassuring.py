@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 import bpvet
-from bpvet.answers.unseen import unseen_answer
+from bpvet.answers.trend.unseen import unseen_answer
 from tests.models.small_records import drug, records, rows, sign, steady
 
 DATES = ["2026-01-10", "2026-02-07", "2026-03-14", "2026-05-02", "2026-06-06", "2026-08-01"]

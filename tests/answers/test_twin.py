@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bpvet.answers.verdicts import settled
+from bpvet.answers.trend.verdicts import settled
 from reference_checks.answers.check import differences, pinned, window_differences
 from reference_checks.answers.drawn import KINDS, draw
 

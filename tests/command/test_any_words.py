@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bpvet.answers.room.chart_line import quoted
-from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.result import RoomReading, RoomVisit
 from bpvet.answers.room.room import room_answer
 from bpvet.command.main import main
 
@@ -52,7 +52,7 @@ def read_back(line):
 @given(st.lists(readings(), min_size=1, max_size=12), REASONS | st.just(""))
 @settings(max_examples=300, deadline=None)
 def test_the_line_for_the_chart_gives_every_reading_back(taken, animal):
-    answer = room_answer(taken, "doppler", animal=animal, taken_at="2026-03-01T10:15")
+    answer = room_answer(taken, "doppler", RoomVisit(animal=animal, taken_at="2026-03-01T10:15"))
     assert "\n" not in answer.chart_line
     whose, found = read_back(answer.chart_line)
     assert whose["when"] == "2026-03-01T10:15"

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from bpvet.errors import CallError
 from bpvet.maths import spread
-from bpvet.maths.estimates import Estimate
+from bpvet.maths.estimate import Estimate
 from bpvet.maths.spread import MeanRelation
 
 HERE = Path(__file__).parents[2] / "reference_checks/companions/variability"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bpvet.answers.unseen import UnseenAnswer
+from bpvet.answers.trend.unseen import UnseenAnswer
 from tests.scenarios.told import FOLDERS, answered, expected, opened
 
 CASES = [

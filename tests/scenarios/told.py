@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import bpvet
-from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.unseen import UnseenAnswer, unseen_answer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.unseen import UnseenAnswer, unseen_answer
 from bpvet.errors import NothingLeft
 from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records

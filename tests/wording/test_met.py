@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from bpvet.answers.parts import ContextAnswer, TrendAnswer
-from bpvet.answers.verdicts import Verdict
+from bpvet.answers.trend.recorded import ContextAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.verdicts import Verdict
 from bpvet.models.trend.fit import fit_trend
 from bpvet.records.records import Records
 from bpvet.wording.en.trend.recorded import _WHAT

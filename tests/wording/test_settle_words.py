@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bpvet.answers.parts import SettleAnswer
+from bpvet.answers.trend.settle import SettleAnswer
 from bpvet.wording.en.trend.settle import settle_words
 
 

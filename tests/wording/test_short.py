@@ -3,7 +3,7 @@
 import pytest
 
 import bpvet
-from bpvet.answers.unseen import unseen_answer
+from bpvet.answers.trend.unseen import unseen_answer
 from bpvet.wording.en.trend.short import short_statements
 from tests.answers.due.test_due import DRUG, records
 from tests.models import small_records as clinic

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from bpvet import __version__
-from bpvet.answers.plain import plain
+from bpvet.answers.json_values import plain
 from bpvet.answers.statement import Statement, sections_of, texts_of
 from bpvet.equality import Content
 from bpvet.facts.cautions import cautions_for

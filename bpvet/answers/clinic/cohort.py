@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet import __version__
-from bpvet.answers.plain import plain
+from bpvet.answers.json_values import plain
 from bpvet.answers.statement import Statement, texts_of
 from bpvet.equality import Content
 from bpvet.errors import CallError

@@ -11,10 +11,9 @@ import numpy as np
 import pandas as pd
 
 from bpvet import __version__
-from bpvet.answers.control import recheck_answer, urgent_answers
 from bpvet.answers.due.bands import BANDS, LATER, band_of, need_of
-from bpvet.answers.parts import UrgentAnswer
-from bpvet.answers.plain import plain
+from bpvet.answers.json_values import plain
+from bpvet.answers.trend.safety import UrgentAnswer, recheck_answer, urgent_answers
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.categories import DEFAULT
@@ -27,7 +26,7 @@ from bpvet.models.clinic.cohort import pseudonyms_of
 from bpvet.models.safety.checks_due import checks_due
 from bpvet.models.safety.clinic import AnimalSafety, clinic_safety
 from bpvet.models.safety.safety import Safety
-from bpvet.printing import Brief, ShortTable, number, probability
+from bpvet.printing import Brief, ShortTable, Tabled, number, probability
 from bpvet.records.records import Records
 
 _DAY = np.timedelta64(1, "D")
@@ -140,7 +139,7 @@ class DueRow(Brief, Content):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Due(Content):
+class Due(Tabled, Content):
     """The clinic's list, the most pressing first.
 
     Parameters
@@ -191,12 +190,6 @@ class Due(Content):
         counts = {band: sum(one.band == band for one in self.rows) for band in BANDS}
         rows = tuple((BANDS[band], str(count)) for band, count in counts.items() if count)
         return ShortTable(f"Due on {self.as_of}: {len(self.rows)} animals", ("band", "n"), rows)
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     def _table(self) -> ShortTable:
         rows = tuple(

@@ -33,6 +33,9 @@ from bpvet.models.records_in_parts import (
     refuse_shared,
 )
 
+#: Keywords of `bpvet.due` that hold for every part alike.
+_LISTING = ("pseudonyms", "rule", "priors")
+
 
 @dataclass(frozen=True)
 class Listing:
@@ -81,7 +84,6 @@ def due_in_parts(
     guideline: str = DEFAULT,
     *,
     days: int | None = None,
-    pseudonyms: bool = False,
     executor: Executor | int | None = None,
     as_of: Any = None,
     reading: Mapping[str, Any] | None = None,
@@ -96,10 +98,10 @@ def due_in_parts(
     ----------
     parts, executor, as_of, reading
         As `bpvet.fit_trends_in_parts` takes them.
-    guideline, days, pseudonyms
+    guideline, days
         As `bpvet.due` takes them.
     **how
-        ``rule`` and ``priors`` of `bpvet.due`.
+        ``pseudonyms``, ``rule`` and ``priors`` of `bpvet.due`.
 
     Returns
     -------
@@ -125,8 +127,9 @@ def due_in_parts(
     >>> [one.animal for one in bpvet.due_in_parts(home, as_of="2026-03-02").rows]
     ['B2', 'A17']
     """
-    if unknown := sorted(set(how) - {"rule", "priors"}):
-        raise CallError(f"{unknown[0]} is none of rule, priors.")
+    if unknown := sorted(set(how) - set(_LISTING)):
+        raise CallError(f"{unknown[0]} is none of {', '.join(_LISTING)}.")
+    pseudonyms = how.pop("pseudonyms", False)
     return due_and_findings(
         paths_of(parts),
         Listing(guideline, reach_of(days), **how),

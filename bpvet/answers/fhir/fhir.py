@@ -12,12 +12,13 @@ import json
 import uuid
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from copy import deepcopy
 from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
-from bpvet.answers.fhir.parts import (
+from bpvet.answers.fhir.resources import (
     Row,
     bundled,
     circumstances,
@@ -64,12 +65,16 @@ class FhirBundle(Brief, Content):
     counts: dict[str, int]
     left_behind: dict[str, int]
 
+    def to_dict(self) -> dict[str, Any]:
+        """Return the bundle as plain JSON values, a copy."""
+        return deepcopy(self.resource)
+
     def to_json(self) -> str:
         """Return the bundle as text; the same records give the same text."""
         return json.dumps(self.resource, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
 
 
-def fhir_bundle(records: Records, rule: str = "guideline", snomed: bool = False) -> FhirBundle:
+def fhir_bundle(records: Records, rule: str = "guideline", *, snomed: bool = False) -> FhirBundle:
     """Return records as a bundle of HL7 FHIR R4 resources.
 
     Parameters

@@ -12,10 +12,9 @@ from typing import Any
 import numpy as np
 
 from bpvet import __version__
-from bpvet.answers.control import recheck_answer, urgent_answers
-from bpvet.answers.parts import RecheckAnswer, UrgentAnswer
-from bpvet.answers.plain import plain
+from bpvet.answers.json_values import plain
 from bpvet.answers.sheet.sheet import refuse_left
+from bpvet.answers.trend.safety import RecheckAnswer, UrgentAnswer, recheck_answer, urgent_answers
 from bpvet.equality import Content
 from bpvet.facts.categories import DEFAULT
 from bpvet.models.safety.animal import animal_safety
@@ -92,7 +91,7 @@ class OwnerAnswer(Brief, Content):
         return shown
 
 
-def owner(records: Records, animal: str, guideline: str = DEFAULT) -> OwnerAnswer:
+def owner(records: Records, animal: str, *, guideline: str = DEFAULT) -> OwnerAnswer:
     """Return what the owner's page tells of an animal.
 
     Parameters

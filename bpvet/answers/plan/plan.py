@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from bpvet import __version__
-from bpvet.answers.plan.parts import (
+from bpvet.answers.plan.result import (
     FurtherAnswer,
     PlanAnswer,
     PlanRow,
@@ -81,9 +81,6 @@ def plan_answer(
         table=_table(plan),
         study=StudyAnswer.of(study) if study is not None else None,
         priors=plan.priors,
-        statements=(),
-        sentences=(),
-        notes=(),
         cautions=(licensed(),),
         version=__version__,
     )
@@ -160,9 +157,6 @@ def further_answer(
         most_visits=MOST_VISITS,
         open_questions=open_questions(trend, visits, readings, every_days, guideline),
         priors_source=trend.priors.source,
-        statements=(),
-        sentences=(),
-        notes=(),
         cautions=(licensed(),),
         version=__version__,
         data_digest=trend.records.digest,

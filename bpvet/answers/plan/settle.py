@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bpvet.answers.plan.parts import OpenQuestion
-from bpvet.answers.settle import (
+from bpvet.answers.plan.result import OpenQuestion
+from bpvet.answers.trend.settle import (
     DRUG_VERDICTS,
     SLOPE_VERDICTS,
     TARGET_VERDICTS,
     settle_answers,
 )
-from bpvet.answers.verdicts import Verdict
+from bpvet.answers.trend.verdicts import Verdict
 from bpvet.facts.categories import guideline as guideline_of
 from bpvet.maths.mixture import Mixture
 from bpvet.models.trend.outlook import target_for, written_species

@@ -23,7 +23,7 @@ mean.
 
 from __future__ import annotations
 
-from bpvet.answers.room.parts import ReadingFate, Spread
+from bpvet.answers.room.result import ReadingFate, Spread
 from bpvet.facts.words import METHOD_WORDS
 
 TYPE_CHECKING = False

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from bpvet.answers.room.room import RoomAnswer
+from bpvet.answers.room.result import RoomAnswer
 from bpvet.equality import Content
 from bpvet.errors import CallError, FitError
 from bpvet.facts.words import KEPT_OUT_CONDITIONS

@@ -7,20 +7,19 @@ sessions: a session's mean is "in the range of" a category and never "is" one.
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
 
 from bpvet import __version__
 from bpvet.answers.room.chart_line import chart_line
-from bpvet.answers.room.parts import (
+from bpvet.answers.room.result import (
     GoOnAnswer,
     RangeAnswer,
     ReadingFate,
+    RoomAnswer,
     RoomReading,
-    RoomWords,
+    RoomVisit,
     Spread,
 )
-from bpvet.answers.room.urgent import RoomUrgent, room_urgent
-from bpvet.equality import Content
+from bpvet.answers.room.urgent import room_urgent
 from bpvet.errors import CallError
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.licensed import licensed
@@ -33,9 +32,7 @@ from bpvet.facts.words import (
     METHODS,
     PRESSURE_UNITS,
     QUANTITIES_OF,
-    condition_of,
 )
-from bpvet.printing import Brief
 from bpvet.visits.choice import (
     BOTH_BOUNDS,
     Reading,
@@ -46,62 +43,21 @@ from bpvet.visits.choice import (
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
-    from typing import Any
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
+#: Nothing is known of a session beside its readings.
+UNKNOWN = RoomVisit()
 #: What an oscillometric reading carries besides the systolic pressure.
-BESIDE = ("diastolic", "mean", "heart_rate")
-
-
-@dataclass(frozen=True, eq=False, repr=False)
-class RoomAnswer(Brief, Content):
-    """The in-room sum of one session.
-
-    Numbers are in the unit beside them; what cannot be given is None. `words` is what a person
-    reads, `cautions` what stands on everything that may be kept, `chart_line` what goes into the
-    chart. `to_dict` gives plain JSON values.
-    """
-
-    animal: str
-    taken_at: str
-    species: str
-    method: str
-    condition: str
-    rule: str
-    n_taken: int
-    n_used: int
-    systolic: Spread
-    diastolic: Spread | None
-    mean: Spread | None
-    heart_rate: Spread | None
-    readings: tuple[ReadingFate, ...]
-    range: RangeAnswer
-    go_on: GoOnAnswer
-    flags: tuple[str, ...]
-    urgent: tuple[RoomUrgent, ...]
-    words: RoomWords
-    cautions: tuple[str, ...]
-    chart_line: str
-    version: str
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return every answer as plain JSON values."""
-        return asdict(self)
+COMPANIONS = ("diastolic", "mean", "heart_rate")
 
 
 def room_answer(
     readings: Sequence[RoomReading],
     method: str,
+    visit: RoomVisit = UNKNOWN,
     *,
     rule: str = "guideline",
     guideline_key: str = "acvim2018",
-    species: str = "",
-    setting: str = "",
-    state: str = "",
-    animal: str = "",
-    taken_at: str = "",
-    cuff_width_cm: float | None = None,
-    limb_circumference_cm: float | None = None,
 ) -> RoomAnswer:
     """Return the in-room sum of one session.
 
@@ -111,17 +67,12 @@ def room_answer(
         In order of taking, at least one.
     method : str
         ``doppler`` or ``oscillometric``.
+    visit : RoomVisit, optional
+        What is known of the session beside its readings.
     rule : str
         Which readings count: ``guideline`` (the first of four or more is left out) or ``all``.
     guideline_key : str
         Key of the guideline whose range is named.
-    species, setting, state : str
-        As in the records; blank where not given.
-    animal, taken_at : str
-        Its id, and the ISO date or date and time, for the line for the chart; may be blank.
-    cuff_width_cm, limb_circumference_cm : float, optional
-        Sizes of the cuff and of the limb under it; where both are given, a cuff too narrow or too
-        wide is told.
 
     Raises
     ------
@@ -138,46 +89,56 @@ def room_answer(
     >>> answer.go_on.more_for_enough
     3
     """
+    _check(readings, method)
+    chosen = guideline(guideline_key, visit.species or None)
+    found = session_sum([Reading(r.systolic, r.bound, r.excluded) for r in readings], rule)
+    return _answered(found, tuple(_fated(readings, found)), method, visit, chosen)
+
+
+def _fated(readings: Sequence[RoomReading], found: SessionSum) -> Iterator[ReadingFate]:
+    for number, (r, fate, why) in enumerate(
+        zip(readings, found.fates, found.reasons, strict=True), start=1
+    ):
+        yield ReadingFate(number, r.systolic, r.bound, r.diastolic, r.mean, r.heart_rate, fate, why)
+
+
+def _answered(
+    found: SessionSum,
+    readings: tuple[ReadingFate, ...],
+    method: str,
+    visit: RoomVisit,
+    chosen: Guideline,
+) -> RoomAnswer:
+    """Return the answer of a session that has been summed up."""
     from bpvet.wording.en.room import room_words
 
-    _check(readings, method)
-    chosen = guideline(guideline_key, species or None)
-    found = session_sum([Reading(r.systolic, r.bound, r.excluded) for r in readings], rule)
-    fated = tuple(
-        ReadingFate(place, r.systolic, r.bound, r.diastolic, r.mean, r.heart_rate, fate, reason)
-        for place, (r, fate, reason) in enumerate(
-            zip(readings, found.fates, found.reasons, strict=True), start=1
-        )
-    )
-    condition = condition_of(setting, state)
-    spreads = {"systolic": _spread(found, PRESSURE_UNITS["systolic"])}
-    spreads |= _beside(fated)
+    condition, species = visit.condition, visit.species
+    spreads = {"systolic": _spread(found, PRESSURE_UNITS["systolic"]), **_companions(readings)}
     lies = _range(found, chosen, condition, species)
-    sizes = cuff_width_cm, limb_circumference_cm
     go_on = GoOnAnswer(
         _more_until(found, MIN_READINGS), _more_until(found, ENOUGH_READINGS), found.go_on
     )
     return RoomAnswer(
-        animal=animal,
-        taken_at=taken_at,
+        animal=visit.animal,
+        taken_at=visit.taken_at,
         species=species,
         method=method,
         condition=condition,
-        rule=rule,
+        rule=found.rule,
         n_taken=found.n_taken,
         n_used=found.n_used,
         systolic=spreads["systolic"],
         diastolic=spreads.get("diastolic"),
         mean=spreads.get("mean"),
         heart_rate=spreads.get("heart_rate"),
-        readings=fated,
+        readings=readings,
         range=lies,
         go_on=go_on,
         flags=found.flags,
-        urgent=room_urgent(found, spreads, chosen, species, condition, taken_at[:10]),
-        words=room_words(found, lies, go_on, chosen, condition, species, sizes),
+        urgent=room_urgent(found, spreads, chosen, species, condition, visit.taken_at[:10]),
+        words=room_words(found, lies, go_on, chosen, condition, species, visit.sizes),
         cautions=(licensed(),),
-        chart_line=chart_line(fated, spreads, method, condition, animal, taken_at),
+        chart_line=chart_line(readings, spreads, method, condition, visit.animal, visit.taken_at),
         version=__version__,
     )
 
@@ -187,7 +148,7 @@ def _check(readings: Sequence[RoomReading], method: str) -> None:
         raise CallError(f'method "{method}" is not known. Use {" or ".join(METHODS)}.')
     if not readings:
         raise CallError("A session needs at least one reading.")
-    for name in BESIDE:
+    for name in COMPANIONS:
         given = any(getattr(reading, name) is not None for reading in readings)
         if given and name not in QUANTITIES_OF[method]:
             raise CallError(f"A Doppler flow detector gives no {name.replace('_', ' ')}.")
@@ -221,10 +182,10 @@ def _end(
     return value if any(r.value == value and not r.bound for r in given) else None
 
 
-def _beside(readings: Sequence[ReadingFate]) -> dict[str, Spread]:
+def _companions(readings: Sequence[ReadingFate]) -> dict[str, Spread]:
     """Return what the other quantities of the used readings come to, where they were given."""
     spreads = {}
-    for name in BESIDE:
+    for name in COMPANIONS:
         values = [getattr(r, name) for r in readings if r.fate == "used"]
         given = [Reading(value) for value in values if value is not None]
         if given:

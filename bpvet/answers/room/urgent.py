@@ -6,10 +6,7 @@ with them is told as what to ask for (`bpvet.wording.en.room.caution_lines`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from bpvet.answers.room.parts import Spread
-from bpvet.equality import Content
+from bpvet.answers.room.result import RoomUrgent, Spread
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.facts.species import judged as has_bounds
@@ -21,16 +18,6 @@ if TYPE_CHECKING:
 
 #: Conditions whose pressures are lower than a clinic's, and what is added before they are judged.
 _LOWER = ("home", "calmed")
-
-
-@dataclass(frozen=True, eq=False)
-class RoomUrgent(Content):
-    """An urgent line of the room: the rule, the words, its date (blank if not given), its age."""
-
-    rule: str
-    text: str
-    on: str
-    age_days: int = 0
 
 
 def room_urgent(

@@ -15,10 +15,9 @@ import numpy as np
 import pandas as pd
 
 from bpvet import __version__
-from bpvet.answers.control import urgent_answers
 from bpvet.answers.due.due import Due
-from bpvet.answers.parts import UrgentAnswer
-from bpvet.answers.plain import plain
+from bpvet.answers.json_values import plain
+from bpvet.answers.trend.safety import UrgentAnswer, urgent_answers
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.categories import DEFAULT
@@ -99,7 +98,7 @@ class SheetAnswer(Brief, Content):
         return shown
 
 
-def sheet(records: Records, animal: str, guideline: str = DEFAULT) -> SheetAnswer:
+def sheet(records: Records, animal: str, *, guideline: str = DEFAULT) -> SheetAnswer:
     """Return what the sheet for the room tells of an animal.
 
     Parameters

@@ -14,9 +14,9 @@ from bpvet.command.shared.output import printable, say, tell_recovered
 from bpvet.errors import BpvetError, CallError, NothingLeft
 
 if TYPE_CHECKING:
-    from bpvet.answers.parts import TrendAnswer
-    from bpvet.answers.room.room import RoomAnswer
-    from bpvet.answers.unseen import UnseenAnswer
+    from bpvet.answers.room.result import RoomAnswer
+    from bpvet.answers.trend.result import TrendAnswer
+    from bpvet.answers.trend.unseen import UnseenAnswer
     from bpvet.records.entries.adding import Entry
     from bpvet.records.records import Records
 
@@ -165,7 +165,7 @@ def now(
     folder: Path, animal: str, rule: str, guideline: str
 ) -> TrendAnswer | UnseenAnswer | BpvetError:
     """Return what the records, as they are now, say of an animal; or why they cannot."""
-    from bpvet.answers.unseen import unseen_answer
+    from bpvet.answers.trend.unseen import unseen_answer
     from bpvet.models.trend.fit import fit_trend
     from bpvet.records.read import read
 
@@ -194,7 +194,7 @@ def now_text(found: TrendAnswer | UnseenAnswer | BpvetError) -> str:
 
 def now_json(found: TrendAnswer | UnseenAnswer | BpvetError) -> dict[str, Any]:
     """Return the same as plain JSON values."""
-    from bpvet.answers.plain import plain
+    from bpvet.answers.json_values import plain
     from bpvet.wording.en.trend.short import short_statements
 
     if isinstance(found, BpvetError):

@@ -15,8 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any
 
-from bpvet.answers.room.parts import RoomReading
-from bpvet.answers.room.room import RoomAnswer
+from bpvet.answers.room.result import RoomAnswer, RoomReading
 from bpvet.command.shared.output import counted, say, wrapped
 from bpvet.command.shared.typed_readings import given_reason, typed_reading
 from bpvet.errors import CallError

@@ -11,8 +11,8 @@ from bpvet.command.shared.loading import loading
 from bpvet.command.shared.output import counted, say
 
 if TYPE_CHECKING:
-    from bpvet.answers.parts import TrendAnswer
-    from bpvet.answers.unseen import UnseenAnswer
+    from bpvet.answers.trend.result import TrendAnswer
+    from bpvet.answers.trend.unseen import UnseenAnswer
     from bpvet.facts.priors.table import PriorTable
     from bpvet.models.trend.trend import Trend
     from bpvet.records.outputs import Inputs
@@ -104,7 +104,7 @@ def fitted(arguments: argparse.Namespace) -> Trend:
     try:
         return _fit(arguments, records, animal, priors)
     except (NothingLeft, FitError) as error:
-        from bpvet.answers.unseen import urgent_of
+        from bpvet.answers.trend.unseen import urgent_of
 
         raise urgent_of(records, animal, error, arguments.guideline) from None
 
@@ -125,7 +125,7 @@ def answered_or_unseen(
     from bpvet.errors import FitError, NothingLeft
 
     with loading():
-        from bpvet.answers.unseen import unseen_answer, urgent_of
+        from bpvet.answers.trend.unseen import unseen_answer, urgent_of
         from bpvet.models.trend.fit import fit_trend as fit_trend
 
     records, animal, priors = _asked(arguments)

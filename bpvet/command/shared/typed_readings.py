@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.result import RoomReading
 from bpvet.errors import CallError
 from bpvet.facts.protocol import MMHG_PER_KPA, limits
 from bpvet.printing import shown

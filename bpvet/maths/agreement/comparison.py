@@ -2,7 +2,7 @@
 
 Differences are the second method minus the first. Limits are bias ± 1.96 SD of a difference
 between single readings (Bland & Altman 1986, 1999). Which intervals are exact under normal
-differences and which approximate is said in `Estimated.how`.
+differences and which approximate is said in `Estimate.how`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import betaincinv, gammaincinv, nctdtrit, ndtr, ndtri, stdtr, stdtrit
+
+from bpvet.maths.estimate import Estimate
 
 Array = NDArray[np.float64]
 
@@ -24,25 +26,19 @@ SATTERTHWAITE = "approximate (Satterthwaite)"
 FISHER = "approximate (Fisher's z)"
 
 
-@dataclass(frozen=True)
-class Estimated:
-    """A number with its interval.
+#: The name by which pages and words know it.
+Estimated = Estimate
 
-    Parameters
-    ----------
-    estimate, lower, upper : float or None
-        The number and the ends of its interval; None where it cannot be given.
-    how : str
-        ``exact``, or ``approximate (…)`` with the way it was made; blank without an interval.
-    reason : str or None
-        Why something is None; None where nothing is.
-    """
 
-    estimate: float | None
-    lower: float | None = None
-    upper: float | None = None
-    how: str = ""
-    reason: str | None = None
+def estimated(
+    value: float | None,
+    lower: float | None = None,
+    upper: float | None = None,
+    how: str = "",
+    reason: str | None = None,
+) -> Estimate:
+    """Return an estimate of which it is told how its interval was made; blank without one."""
+    return Estimate(value, lower, upper, how=how, reason=reason)
 
 
 @dataclass(frozen=True)
@@ -51,7 +47,7 @@ class Line:
 
     Parameters
     ----------
-    slope, intercept : Estimated
+    slope, intercept : Estimate
         Second = intercept + slope · first.
     n : int
         Points.
@@ -59,8 +55,8 @@ class Line:
         What line it is.
     """
 
-    slope: Estimated
-    intercept: Estimated
+    slope: Estimate
+    intercept: Estimate
     n: int
     words: str
 
@@ -71,7 +67,7 @@ class Proportion:
 
     Parameters
     ----------
-    slope, intercept : Estimated
+    slope, intercept : Estimate
         Least squares of difference on mean of the two methods, one point an animal.
     p : float or None
         Two-sided p of the slope.
@@ -83,8 +79,8 @@ class Proportion:
         Points.
     """
 
-    slope: Estimated
-    intercept: Estimated
+    slope: Estimate
+    intercept: Estimate
     p: float | None
     residual_sd: float | None
     spread_slope: float | None
@@ -98,15 +94,15 @@ def student(df: float, level: float) -> float:
     return float(stdtrit(df, upper)) if np.isfinite(df) else float(ndtri(upper))
 
 
-def about(estimate: float, se: float, df: float, level: float, how: str) -> Estimated:
+def about(estimate: float, se: float, df: float, level: float, how: str) -> Estimate:
     """Return an estimate with its interval by Student's t (normal if `df` is infinite)."""
     reach = float(student(df, level) * se)
-    return Estimated(estimate, estimate - reach, estimate + reach, how)
+    return estimated(estimate, estimate - reach, estimate + reach, how)
 
 
 def single_limits(
     difference: ArrayLike, level: float = 0.95, how: str = BLAND_ALTMAN
-) -> tuple[Estimated, Estimated]:
+) -> tuple[Estimate, Estimate]:
     """Return the limits of agreement of one difference an animal.
 
     Parameters
@@ -128,8 +124,8 @@ def single_limits(
     tails = (1 - level) / 2, (1 + level) / 2
     inner, outer = (float(nctdtrit(n - 1, LIMIT * np.sqrt(n), p)) * sd / np.sqrt(n) for p in tails)
     return (
-        Estimated(ends[0], mean - outer, mean - inner, EXACT),
-        Estimated(ends[1], mean + inner, mean + outer, EXACT),
+        estimated(ends[0], mean - outer, mean - inner, EXACT),
+        estimated(ends[1], mean + inner, mean + outer, EXACT),
     )
 
 
@@ -138,7 +134,7 @@ def component_limits(
     variance: tuple[float, float],
     level: float = 0.95,
     how: str = BLAND_ALTMAN,
-) -> tuple[Estimated, Estimated]:
+) -> tuple[Estimate, Estimate]:
     """Return limits of agreement from a bias and a variance that were estimated apart.
 
     Parameters
@@ -162,25 +158,25 @@ def component_limits(
         se_limit = float(np.sqrt(se**2 + LIMIT**2 * var_sd))
         reach = (LIMIT if level == 0.95 else student(np.inf, level)) * se_limit
         return (
-            Estimated(ends[0], ends[0] - reach, ends[0] + reach, how),
-            Estimated(ends[1], ends[1] - reach, ends[1] + reach, how),
+            estimated(ends[0], ends[0] - reach, ends[0] + reach, how),
+            estimated(ends[1], ends[1] - reach, ends[1] + reach, how),
         )
     side = student(df, level) * se
     spread = root(variance_interval(*variance, level))
     low, high = spread.lower, spread.upper
     if low is None or high is None:
-        return Estimated(ends[0], reason=spread.reason), Estimated(ends[1], reason=spread.reason)
+        return estimated(ends[0], reason=spread.reason), estimated(ends[1], reason=spread.reason)
     below, above = LIMIT * (sd - low), LIMIT * (high - sd)
     far, near = float(np.hypot(side, above)), float(np.hypot(side, below))
     return (
-        Estimated(ends[0], ends[0] - far, ends[0] + near, how),
-        Estimated(ends[1], ends[1] - near, ends[1] + far, how),
+        estimated(ends[0], ends[0] - far, ends[0] + near, how),
+        estimated(ends[1], ends[1] - near, ends[1] + far, how),
     )
 
 
 def variance_interval(
     variance: float, its_variance: float, level: float = 0.95, df: float | None = None
-) -> Estimated:
+) -> Estimate:
     """Return a variance with its chi-square interval.
 
     Parameters
@@ -195,21 +191,21 @@ def variance_interval(
     how = SATTERTHWAITE if df is None else EXACT
     if df is None:
         if variance <= 0 or its_variance <= 0:
-            return Estimated(variance, reason="a variance at zero has no interval of this kind")
+            return estimated(variance, reason="a variance at zero has no interval of this kind")
         df = 2 * variance**2 / its_variance
     if df < 1:
-        return Estimated(variance, reason="less than one degree of freedom: no useful interval")
+        return estimated(variance, reason="less than one degree of freedom: no useful interval")
     low, high = (2 * float(gammaincinv(df / 2, p)) for p in ((1 - level) / 2, (1 + level) / 2))
-    return Estimated(variance, df * variance / high, df * variance / low, how)
+    return estimated(variance, df * variance / high, df * variance / low, how)
 
 
-def root(variance: Estimated, factor: float = 1.0) -> Estimated:
+def root(variance: Estimate, factor: float = 1.0) -> Estimate:
     """Return `factor` times the square root of a variance and of its interval's ends."""
     value, lower, upper = (
         None if part is None else factor * float(np.sqrt(max(part, 0.0)))
         for part in (variance.estimate, variance.lower, variance.upper)
     )
-    return Estimated(value, lower, upper, variance.how, variance.reason)
+    return Estimate(value, lower, upper, how=variance.how, reason=variance.reason)
 
 
 def proportion(difference: ArrayLike, mean: ArrayLike, level: float = 0.95) -> Proportion:
@@ -226,7 +222,7 @@ def proportion(difference: ArrayLike, mean: ArrayLike, level: float = 0.95) -> P
     n = d.size
     sxx = float(np.sum((a - a.mean()) ** 2))
     if n < 3 or sxx == 0:
-        nothing = Estimated(None, reason="needs three animals at different levels")
+        nothing = estimated(None, reason="needs three animals at different levels")
         return Proportion(nothing, nothing, None, None, None, None, n)
     slope, intercept = _least_squares(a, d)
     residual = d - intercept - slope * a
@@ -250,7 +246,7 @@ def _least_squares(x: Array, y: Array) -> tuple[float, float]:
     return slope, float(y.mean() - slope * x.mean())
 
 
-def concordance(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Estimated:
+def concordance(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Estimate:
     """Return Lin's concordance correlation of one pair an animal.
 
     2·s₁₂/(s₁² + s₂² + (x̄₂ − x̄₁)²) with divisor n, and the interval by Fisher's z with Lin's
@@ -266,13 +262,13 @@ def concordance(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Est
     x, y = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
     n = x.size
     if n < 3 or x.var() == 0 or y.var() == 0:
-        return Estimated(None, reason="needs three animals that differ, by each method")
+        return estimated(None, reason="needs three animals that differ, by each method")
     cover = float(np.mean((x - x.mean()) * (y - y.mean())))
     gap = float(y.mean() - x.mean())
     value = 2 * cover / (x.var() + y.var() + gap**2)
     r = cover / float(np.sqrt(x.var() * y.var()))
     if r == 0 or abs(r) >= 1:
-        return Estimated(float(value), reason="no interval at a correlation of 0 or 1")
+        return estimated(float(value), reason="no interval at a correlation of 0 or 1")
     u2 = gap**2 / float(np.sqrt(x.var() * y.var()))
     c2, r2 = value**2, r**2
     spread = (1 - r2) * c2 / ((1 - c2) * r2)
@@ -281,10 +277,10 @@ def concordance(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Est
     return fisher(float(value), float(np.sqrt(max(spread, 0.0) / (n - 2))), level)
 
 
-def fisher(value: float, se_z: float, level: float) -> Estimated:
+def fisher(value: float, se_z: float, level: float) -> Estimate:
     """Return a correlation with its interval from the standard error of its Fisher's z."""
     z, reach = np.arctanh(value), float(ndtri((1 + level) / 2)) * se_z
-    return Estimated(value, float(np.tanh(z - reach)), float(np.tanh(z + reach)), FISHER)
+    return estimated(value, float(np.tanh(z - reach)), float(np.tanh(z + reach)), FISHER)
 
 
 def correlation(first: ArrayLike, second: ArrayLike) -> float | None:
@@ -295,14 +291,14 @@ def correlation(first: ArrayLike, second: ArrayLike) -> float | None:
     return float(np.corrcoef(x, y)[0, 1])
 
 
-def share_interval(count: int, n: int, level: float = 0.95) -> Estimated:
+def share_interval(count: int, n: int, level: float = 0.95) -> Estimate:
     """Return a share with its exact interval (Clopper & Pearson 1934)."""
     if n == 0:
-        return Estimated(None, reason="there is nothing to count")
+        return estimated(None, reason="there is nothing to count")
     tail = (1 - level) / 2
     low = float(betaincinv(count, n - count + 1, tail)) if count else 0.0
     high = float(betaincinv(count + 1, n - count, 1 - tail)) if count < n else 1.0
-    return Estimated(count / n, low, high, EXACT)
+    return estimated(count / n, low, high, EXACT)
 
 
 def share_within(bias: float, sd: float, reach: float) -> float:

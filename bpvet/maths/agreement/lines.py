@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri, stdtrit
 
 from bpvet.errors import CallError
-from bpvet.maths.agreement.comparison import Estimated, Line
+from bpvet.maths.agreement.comparison import Line, estimated
 
 Array = NDArray[np.float64]
 
@@ -55,12 +55,12 @@ def deming(
     groups = int(code.max(initial=-1)) + 1
     found = _deming(x, y, ratio) if x.size > 1 else None
     if found is None:
-        nothing = Estimated(None, reason="the methods do not vary together")
+        nothing = estimated(None, reason="the methods do not vary together")
         return Line(nothing, nothing, x.size, words)
     left = [_deming(x[code != one], y[code != one], ratio) for one in range(groups)]
     if groups < 4 or any(part is None for part in left):
         why = "an interval needs four animals or more"
-        return Line(Estimated(found[0], reason=why), Estimated(found[1], reason=why), x.size, words)
+        return Line(estimated(found[0], reason=why), estimated(found[1], reason=why), x.size, words)
     reach = _reach(np.array(left, dtype=float), level)
     if groups < min(FEW_ANIMALS, x.size):
         every = np.arange(x.size)
@@ -68,7 +68,7 @@ def deming(
         if all(part is not None for part in points):
             reach = np.maximum(reach, _reach(np.array(points, dtype=float), level))
     slope, intercept = (
-        Estimated(found[i], found[i] - float(reach[i]), found[i] + float(reach[i]), JACKKNIFE)
+        estimated(found[i], found[i] - float(reach[i]), found[i] + float(reach[i]), JACKKNIFE)
         for i in (0, 1)
     )
     return Line(slope, intercept, x.size, words)
@@ -121,7 +121,7 @@ def passing_bablok(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> 
     shift, many = int(np.sum(slopes < -1)), slopes.size
     at = [(many - 1) // 2 + shift, many // 2 + shift]
     if not many or at[1] >= many or not np.all(np.isfinite(slopes[at])):
-        nothing = Estimated(None, reason="too few points that differ")
+        nothing = estimated(None, reason="too few points that differ")
         return Line(nothing, nothing, n, words)
     slope = float(slopes[at].mean())
     intercept = float(np.median(y - slope * x))
@@ -130,12 +130,12 @@ def passing_bablok(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> 
     ends = (low + shift - 1, many - low + shift)
     if low < 1 or ends[1] >= many or not np.all(np.isfinite(slopes[list(ends)])):
         why = "too few points for an interval by ranks"
-        return Line(Estimated(slope, reason=why), Estimated(intercept, reason=why), n, words)
+        return Line(estimated(slope, reason=why), estimated(intercept, reason=why), n, words)
     lower, upper = (float(slopes[end]) for end in ends)
     low_end, high_end = (float(np.median(y - end * x)) for end in (upper, lower))
     return Line(
-        Estimated(slope, lower, upper, RANKS),
-        Estimated(intercept, low_end, high_end, RANKS),
+        estimated(slope, lower, upper, RANKS),
+        estimated(intercept, low_end, high_end, RANKS),
         n,
         words,
     )

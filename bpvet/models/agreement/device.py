@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from bpvet.facts.devices import DeviceCriterion, device_criteria
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.agreement.comparison import estimated
+from bpvet.maths.estimate import Estimate
 
 MET, NOT_MET, NOT_ASSESSABLE = "met", "not met", "not assessable"
 NO_REFERENCE = "neither method is the reference"
@@ -24,7 +25,7 @@ class CriterionResult:
         The criterion, as in `bpvet.facts.devices.device_criteria`.
     bound : float or None
         Its bound; shares are in per cent.
-    value : Estimated
+    value : Estimate
         The figure, in the criterion's unit.
     verdict : str
         ``met``, ``not met`` or ``not assessable``.
@@ -42,7 +43,7 @@ class CriterionResult:
     key: str
     words: str
     bound: float | None
-    value: Estimated
+    value: Estimate
     verdict: str
     settled: bool | None
     reason: str | None
@@ -51,7 +52,7 @@ class CriterionResult:
 
 
 def criteria_results(
-    figures: Mapping[str, Estimated], animals: int, reference: str | None
+    figures: Mapping[str, Estimate], animals: int, reference: str | None
 ) -> tuple[CriterionResult, ...]:
     """Return every criterion of the guideline.
 
@@ -70,11 +71,11 @@ def criteria_results(
 
 
 def _result(
-    one: DeviceCriterion, figures: Mapping[str, Estimated], animals: int, reference: str | None
+    one: DeviceCriterion, figures: Mapping[str, Estimate], animals: int, reference: str | None
 ) -> CriterionResult:
-    value, reason = figures.get(one.key, Estimated(None)), None
+    value, reason = figures.get(one.key, estimated(None)), None
     if one.key in REFERENCES.values():
-        value = Estimated(float(animals))
+        value = estimated(float(animals))
         if reference is None:
             reason = NO_REFERENCE
         elif REFERENCES[reference] != one.key:
@@ -98,7 +99,7 @@ def _result(
     )
 
 
-def _settled(one: DeviceCriterion, value: Estimated, met: bool) -> bool | None:
+def _settled(one: DeviceCriterion, value: Estimate, met: bool) -> bool | None:
     """Return whether every value in the interval would get the same verdict."""
     if value.lower is None or value.upper is None or one.bound is None:
         return None

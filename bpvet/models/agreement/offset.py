@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bpvet.maths.agreement.comparison import Estimated, fisher, root, variance_interval
+from bpvet.maths.agreement.comparison import estimated, fisher, root, variance_interval
 from bpvet.maths.agreement.components import Components
+from bpvet.maths.estimate import Estimate
 
 _SIDES = ("first", "second")
 
@@ -22,12 +23,12 @@ class MethodOffset:
         Mean difference, second method minus first.
     d0_se : float
         Its standard error.
-    s_d : Estimated
+    s_d : Estimate
         SD of an animal's own difference about `d0`.
     s_d_is : str
         ``estimated``, or ``at most`` where visits were not repeated, so that what is peculiar
         to a visit is in it too.
-    shared_visit_share : Estimated
+    shared_visit_share : Estimate
         Correlation of both methods' visit noise: the share that one visit's mood and room have
         in common.
     sd_of_new : float
@@ -38,9 +39,9 @@ class MethodOffset:
 
     d0: float
     d0_se: float
-    s_d: Estimated
+    s_d: Estimate
     s_d_is: str
-    shared_visit_share: Estimated
+    shared_visit_share: Estimate
     sd_of_new: float
     reason: str | None
 
@@ -54,7 +55,7 @@ class MethodOffset:
 
 
 def method_offset(
-    fit: Components | None, bias: tuple[float, float], sd: Estimated, level: float
+    fit: Components | None, bias: tuple[float, float], sd: Estimate, level: float
 ) -> MethodOffset:
     """Return the offset.
 
@@ -64,7 +65,7 @@ def method_offset(
         The variance components, if there are any.
     bias : (estimate, standard error)
         Mean difference.
-    sd : Estimated
+    sd : Estimate
         SD of a single difference, which stands for `s_d` where nothing better is known.
     level : float
         Probability of the interval of `s_d`.
@@ -76,7 +77,7 @@ def method_offset(
     held = sd
     if fit is not None and apart:
         held = root(variance_interval(*fit.sum_of(own), level))
-    share = Estimated(None, reason="needs animals with two or more paired visits")
+    share = estimated(None, reason="needs animals with two or more paired visits")
     if fit is not None and visits:
         share = _visit_share(fit, level)
     size = held.estimate or 0.0
@@ -91,15 +92,15 @@ def method_offset(
     )
 
 
-def _visit_share(fit: Components, level: float) -> Estimated:
+def _visit_share(fit: Components, level: float) -> Estimate:
     """Return the correlation of both methods' visit noise; the interval by Fisher's z."""
     shared = fit.of("visit")
     parts = [shared + fit.of(f"visit × {name}") for name in _SIDES]
     if min(parts) <= 0:
-        return Estimated(None, reason="no visit noise was found by one of the methods")
+        return estimated(None, reason="no visit noise was found by one of the methods")
     share = shared / float(np.sqrt(parts[0] * parts[1]))
     if not 0 < share < 1:
-        return Estimated(share, reason="no interval at a share of 0 or 1")
+        return estimated(share, reason="no interval at a share of 0 or 1")
     # The delta method on the logarithm of the share.
     halves = {f"visit × {name}": -0.5 / part for name, part in zip(_SIDES, parts, strict=True)}
     slope = fit.weights({"visit": 1 / shared + sum(halves.values())} | halves)

@@ -118,44 +118,31 @@ def from_records(
         When fewer than two animals were measured by both methods at one visit.
     """
     found = pairs(records, quantity, methods or METHODS, condition, rule)
-    table, readings = found.sessions, found.readings
+    table, first = found.sessions, found.methods[0]
     if table["animal"].nunique() < 2:
         raise RecordsError(
             f"Agreement needs at least two animals measured by both methods at one visit "
             f"({CONDITION_WORDS[found.condition]}); these records have "
             f"{table['animal'].nunique()}."
         )
-    codes, animals = pd.factorize(table["animal"])
-    code = codes.astype(np.int64)
-    method = np.asarray(table["method"] == found.methods[1], dtype=np.int64)
-    visit = table["visit"].to_numpy(dtype=np.int64)
-    mean = table["mean"].to_numpy(dtype=float)
-    cells = Cells(
-        mean,
-        table["count"].to_numpy(dtype=float),
-        table["ss"].to_numpy(dtype=float),
-        code,
-        method,
-        visit,
-        visit,
+    cells, animals = _visit_cells(found)
+    code_of = dict(zip(cells.visit, cells.animal, strict=True))
+    frame = found.readings.assign(
+        animal=found.readings["visit"].map(code_of),
+        method=(found.readings["method"] != first).astype(np.int64),
     )
-    frame = readings.assign(
-        animal=readings["visit"].map(dict(zip(visit, code, strict=True))),
-        method=(readings["method"] == found.methods[1]).astype(np.int64),
-    )
-    if linked:
-        cells = _reading_cells(frame)
     both, of = _paired_in_order(frame, "visit")
+    of_first = cells.method == 0
     return PairedData(
         methods=found.methods,
-        labels=(METHOD_WORDS[found.methods[0]], METHOD_WORDS[found.methods[1]]),
+        labels=(METHOD_WORDS[first], METHOD_WORDS[found.methods[1]]),
         quantity=quantity,
         unit=UNITS[quantity],
-        animals=tuple(str(name) for name in animals),
-        cells=cells,
-        first=mean[method == 0],
-        second=mean[method == 1],
-        point_animal=code[method == 0],
+        animals=animals,
+        cells=_reading_cells(frame) if linked else cells,
+        first=cells.mean[of_first],
+        second=cells.mean[~of_first],
+        point_animal=cells.animal[of_first],
         readings=both,
         reading_point=of,
         linked=linked,
@@ -164,6 +151,23 @@ def from_records(
         digest=records.digest,
         said=_said(found),
     )
+
+
+def _visit_cells(found: Pairs) -> tuple[Cells, tuple[str, ...]]:
+    """Return a cell for each session of a paired visit, and the animals by their codes."""
+    table = found.sessions
+    codes, animals = pd.factorize(table["animal"])
+    visit = table["visit"].to_numpy(dtype=np.int64)
+    cells = Cells(
+        table["mean"].to_numpy(dtype=float),
+        table["count"].to_numpy(dtype=float),
+        table["ss"].to_numpy(dtype=float),
+        codes.astype(np.int64),
+        np.asarray(table["method"] == found.methods[1], dtype=np.int64),
+        visit,
+        visit,
+    )
+    return cells, tuple(str(name) for name in animals)
 
 
 def _said(found: Pairs) -> tuple[str, ...]:
@@ -185,16 +189,29 @@ def _said(found: Pairs) -> tuple[str, ...]:
     return tuple(said)
 
 
+@dataclass(frozen=True)
+class PlainColumns:
+    """The columns of plain data.
+
+    Parameters
+    ----------
+    value, animal, method : str
+        What was measured, of which animal, by which method.
+    replicate : str or None
+        The number of the reading; without it readings keep their order.
+    visit : str or None
+        Without it each animal was seen once.
+    """
+
+    value: str
+    animal: str
+    method: str
+    replicate: str | None = None
+    visit: str | None = None
+
+
 def from_frame(
-    frame: pd.DataFrame,
-    value: str,
-    animal: str,
-    method: str,
-    replicate: str | None,
-    methods: Names | None,
-    visit: str | None,
-    linked: bool,
-    unit: str,
+    frame: pd.DataFrame, columns: PlainColumns, methods: Names | None, linked: bool, unit: str
 ) -> PairedData:
     """Return plain data, one row a reading; rows without a value are dropped and counted.
 
@@ -204,48 +221,55 @@ def from_frame(
         When a column is missing, the methods cannot be told, a linked replicate is missing, or
         fewer than two animals have readings by both methods.
     """
-    needed = [name for name in (value, animal, method, replicate, visit) if name is not None]
-    missing = [name for name in needed if name not in frame.columns]
-    if missing:
+    named = [name for name in vars(columns).values() if name is not None]
+    if missing := [name for name in named if name not in frame.columns]:
         raise CallError(f"the data have no column {', '.join(map(repr, missing))}.")
-    if linked and replicate is None:
+    if linked and columns.replicate is None:
         raise CallError("linked replicates need the column of their numbers (replicate=).")
-    chosen = _two_methods(frame[method], methods)
-    rows, said = _usable(frame, value, animal, method, visit, chosen)
-    code, names = pd.factorize(rows["animal"])
-    rows = rows.assign(animal=code, visit=rows.groupby(["animal", "visit"]).ngroup())
-    if replicate is None:
-        rows["place"] = rows.groupby(["visit", "method"]).cumcount()
-    else:
-        rows["place"] = pd.factorize(frame.loc[rows.index, replicate], sort=True)[0]
-        if linked and rows.duplicated(["visit", "method", "place"]).any():
-            raise CallError("linked replicates must be numbered once by each method.")
-    rows = rows.sort_values(["visit", "method", "place"], kind="stable")
-    point = ["visit", "place"] if linked else ["visit"]
-    rows["point"] = rows.groupby(point).ngroup()
+    chosen = _two_methods(frame[columns.method], methods)
+    usable, said = _usable(frame, columns, chosen)
+    code, names = pd.factorize(usable["animal"])
+    rows = _numbered(
+        usable.assign(animal=code, visit=usable.groupby(["animal", "visit"]).ngroup()),
+        None if columns.replicate is None else frame.loc[usable.index, columns.replicate],
+        linked,
+    )
     both, of = _paired_in_order(rows, "point")
     wide = rows.pivot_table(index="point", columns="method", values="value").dropna()
-    owner = rows.drop_duplicates("point").set_index("point")["animal"]
-    place = {int(name): index for index, name in enumerate(wide.index)}
+    animal_of = rows.drop_duplicates("point").set_index("point")["animal"]
+    row_of = {int(name): index for index, name in enumerate(wide.index)}
     kept = np.isin(of, wide.index.to_numpy())
     return PairedData(
         methods=chosen,
         labels=chosen,
-        quantity=value,
+        quantity=columns.value,
         unit=unit,
         animals=tuple(str(name) for name in names),
         cells=_reading_cells(rows) if linked else _summed_cells(rows),
         first=wide[0].to_numpy(dtype=float),
         second=wide[1].to_numpy(dtype=float),
-        point_animal=owner.loc[wide.index].to_numpy(dtype=np.int64),
+        point_animal=animal_of.loc[wide.index].to_numpy(dtype=np.int64),
         readings=both[kept],
-        reading_point=np.array([place[int(one)] for one in of[kept]], dtype=np.int64),
+        reading_point=np.array([row_of[int(point)] for point in of[kept]], dtype=np.int64),
         linked=linked,
-        points_are=_points_words(linked, visit is not None),
+        points_are=_points_words(linked, columns.visit is not None),
         source="plain data",
         digest=_digest(rows),
         said=said,
     )
+
+
+def _numbered(rows: pd.DataFrame, replicate: pd.Series[Any] | None, linked: bool) -> pd.DataFrame:
+    """Return the rows in order of taking, with the column `point`: the point that each is of."""
+    if replicate is None:
+        rows["place"] = rows.groupby(["visit", "method"]).cumcount()
+    else:
+        rows["place"] = pd.factorize(replicate, sort=True)[0]
+        if linked and rows.duplicated(["visit", "method", "place"]).any():
+            raise CallError("linked replicates must be numbered once by each method.")
+    rows = rows.sort_values(["visit", "method", "place"], kind="stable")
+    rows["point"] = rows.groupby(["visit", "place"] if linked else ["visit"]).ngroup()
+    return rows
 
 
 def _points_words(linked: bool, visits: bool) -> str:
@@ -271,16 +295,17 @@ def _two_methods(column: pd.Series[Any], methods: Names | None) -> Names:
 
 
 def _usable(
-    frame: pd.DataFrame, value: str, animal: str, method: str, visit: str | None, chosen: Names
+    frame: pd.DataFrame, columns: PlainColumns, chosen: Names
 ) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """Return rows with a number of animals measured by both methods, and what was dropped."""
-    named = frame[method].astype(str)
+    named = frame[columns.method].astype(str)
+    visit = columns.visit
     rows = pd.DataFrame(
         {
-            "animal": frame[animal].astype(str),
+            "animal": frame[columns.animal].astype(str),
             "method": (named == chosen[1]).astype(np.int64),
             "visit": 0 if visit is None else frame[visit].astype(str),
-            "value": pd.to_numeric(frame[value], errors="coerce").astype(float),
+            "value": pd.to_numeric(frame[columns.value], errors="coerce").astype(float),
         }
     )[named.isin(chosen)]
     finite = np.isfinite(rows["value"].to_numpy(dtype=float))

@@ -26,12 +26,13 @@ from bpvet.maths.agreement.comparison import (
     LIMIT,
     MOVER,
     SATTERTHWAITE,
-    Estimated,
     Line,
     Proportion,
+    estimated,
 )
 from bpvet.maths.agreement.components import Components
 from bpvet.maths.clusters import clustered_share
+from bpvet.maths.estimate import Estimate
 from bpvet.maths.pivots import share_within_pivots
 from bpvet.models.agreement.device import CriterionResult, criteria_results
 from bpvet.models.agreement.offset import MethodOffset, method_offset
@@ -44,9 +45,12 @@ from bpvet.models.agreement.terms import (
     component_concordance,
     difference_shares,
 )
+from bpvet.printing import ShortTable, Tabled
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+    from bpvet.answers.agreement.agreement import AgreementAnswer
 
 
 #: Differences no larger than these are counted, mmHg: the guideline's two shares.
@@ -56,8 +60,8 @@ _REPEAT = LIMIT * float(np.sqrt(2))
 _REPEATED = "points of one animal counted as independent"
 
 
-@dataclass(frozen=True, eq=False)
-class Agreement(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Agreement(Tabled, Content):
     """Two methods against each other.
 
     Parameters
@@ -88,31 +92,31 @@ class Agreement(Content):
         return self.data.linked
 
     @cached_property
-    def bias(self) -> Estimated:
+    def bias(self) -> Estimate:
         """Second method minus first, on average."""
         estimate, se, df, how = self._bias
         return comparison.about(estimate, se, df, self.level, how)
 
     @cached_property
-    def sd(self) -> Estimated:
+    def sd(self) -> Estimate:
         """SD of a difference between single readings."""
         value, spread = self._variance
         df = float(len(self.data.animals) - 1) if self.fit is None else None
         return comparison.root(comparison.variance_interval(value, spread, self.level, df))
 
     @property
-    def lower(self) -> Estimated:
+    def lower(self) -> Estimate:
         """Lower limit of agreement of single readings, with Bland and Altman's interval."""
         return self.limits()[0]
 
     @property
-    def upper(self) -> Estimated:
+    def upper(self) -> Estimate:
         """Upper limit of agreement of single readings, with Bland and Altman's interval."""
         return self.limits()[1]
 
     def limits(
         self, readings: int = 1, intervals: str = "bland_altman"
-    ) -> tuple[Estimated, Estimated]:
+    ) -> tuple[Estimate, Estimate]:
         """Return the limits of agreement, lower and upper.
 
         Parameters
@@ -145,7 +149,7 @@ class Agreement(Content):
         return comparison.component_limits((estimate, se, df), variance, self.level, how)
 
     @cached_property
-    def repeatability(self) -> Mapping[str, Estimated]:
+    def repeatability(self) -> Mapping[str, Estimate]:
         """Repeatability coefficient of each method: 1.96·√2 SDs of its repeated readings."""
         return MappingProxyType(
             {
@@ -155,7 +159,7 @@ class Agreement(Content):
         )
 
     @cached_property
-    def reading_sd(self) -> Mapping[str, Estimated]:
+    def reading_sd(self) -> Mapping[str, Estimate]:
         """SD of repeated readings of each method."""
         return MappingProxyType(
             {
@@ -165,7 +169,7 @@ class Agreement(Content):
         )
 
     @cached_property
-    def concordance(self) -> Estimated:
+    def concordance(self) -> Estimate:
         """Concordance correlation of single readings.
 
         Lin's (1989) with one reading by each method an animal; from the variance components
@@ -176,21 +180,21 @@ class Agreement(Content):
         return component_concordance(self.fit, self.level)
 
     @cached_property
-    def correlation(self) -> Estimated:
+    def correlation(self) -> Estimate:
         """Product-moment correlation of the points; Fisher's z interval, one point an animal."""
         r = comparison.correlation(self.data.first, self.data.second)
         if r is None:
-            return Estimated(None, reason="one method gave only one value")
+            return estimated(None, reason="one method gave only one value")
         if self._several_points or self.data.first.size < 4 or abs(r) >= 1:
-            return Estimated(r, reason="no interval: it needs four animals with one point each")
+            return estimated(r, reason="no interval: it needs four animals with one point each")
         return comparison.fisher(r, 1 / float(np.sqrt(self.data.first.size - 3)), self.level)
 
     @cached_property
-    def point_sd(self) -> Estimated:
+    def point_sd(self) -> Estimate:
         """SD of the points' differences, which the guideline's criterion is held against."""
         value, n = float(self.data.difference.var(ddof=1)), self.data.first.size
         if self._several_points:
-            return Estimated(
+            return estimated(
                 float(np.sqrt(value)), reason="no interval: animals have several points"
             )
         return comparison.root(comparison.variance_interval(value, 1.0, self.level, n - 1))
@@ -212,7 +216,7 @@ class Agreement(Content):
         if self.data.unit != "mmHg":
             return ()
         per_cent = {
-            f"within{reach}": _scaled(share.observed, 100.0) for reach, share in self.within.items()
+            f"within{reach}": share.observed.times(100.0) for reach, share in self.within.items()
         }
         figures = {"bias": self.bias, "sd": self.point_sd, "r": self.correlation} | per_cent
         return criteria_results(figures, len(self.data.animals), self.reference)
@@ -263,7 +267,7 @@ class Agreement(Content):
         if not self._several_points or line.slope.lower is None:
             return line
         slope, intercept = (
-            replace(e, how=_too_narrow(e.how)) for e in (line.slope, line.intercept)
+            replace(e, how=_too_narrow(e.how or "")) for e in (line.slope, line.intercept)
         )
         return replace(line, slope=slope, intercept=intercept)
 
@@ -291,11 +295,14 @@ class Agreement(Content):
 
         return draw(agreement_picture(self), width_mm=width_mm)
 
-    def __repr__(self) -> str:
-        return table_of(self).brief()
+    def answer(self) -> AgreementAnswer:
+        """Return what ``bpvet agreement --json`` prints: the numbers, and what they say."""
+        from bpvet.answers.agreement.agreement import agreement_answer
 
-    def _repr_html_(self) -> str:
-        return table_of(self).html()
+        return agreement_answer(self)
+
+    def _table(self) -> ShortTable:
+        return table_of(self)
 
     @property
     def _several_points(self) -> bool:
@@ -330,9 +337,9 @@ class Agreement(Content):
         linked = self.fit is not None and "pair" in self.fit.terms
         return found[0] or linked, found[1] or linked
 
-    def _reading_variance(self, m: int) -> Estimated:
+    def _reading_variance(self, m: int) -> Estimate:
         if self.fit is None or not self._repeats[m]:
-            return Estimated(None, reason="no repeated readings by this method")
+            return estimated(None, reason="no repeated readings by this method")
         term = f"reading by {('first', 'second')[m]}"
         cells = self.data.cells
         exact = self.data.balanced and not self.fit.at_zero
@@ -347,7 +354,7 @@ class Agreement(Content):
         sd = float(np.sqrt(value))
         if value <= 0 or spread <= 0 or 2 * value**2 / spread < 1:
             why = "the SD of a difference has no interval"
-            alone = Estimated(comparison.share_within(self._bias[0], sd, reach), reason=why)
+            alone = estimated(comparison.share_within(self._bias[0], sd, reach), reason=why)
             return Share(reach, observed, count, d.size, alone)
         df = 2 * value**2 / spread
         single = share_within_pivots(self._bias[:2], sd, df, reach, self.level)
@@ -368,9 +375,3 @@ class Agreement(Content):
 
 def _too_narrow(how: str) -> str:
     return how.replace(")", f"; {_REPEATED})")
-
-
-def _scaled(e: Estimated, factor: float) -> Estimated:
-    parts = (None if p is None else p * factor for p in (e.estimate, e.lower, e.upper))
-    estimate, lower, upper = parts
-    return Estimated(estimate, lower, upper, e.how, e.reason)

@@ -7,7 +7,7 @@ clinic.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -20,15 +20,16 @@ from bpvet.facts.measuring import judged
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, METHODS, QUANTITIES, UNITS
 from bpvet.maths.agreement.comparison import (
     SATTERTHWAITE,
-    Estimated,
     about,
+    estimated,
     root,
     variance_interval,
 )
 from bpvet.maths.agreement.components import Components, components
 from bpvet.maths.agreement.predictions import animal_differences
 from bpvet.maths.agreement.restricted import Cells
-from bpvet.printing import ShortTable, number
+from bpvet.maths.estimate import Estimate, values_of
+from bpvet.printing import ShortTable, Tabled, number
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
 
@@ -51,27 +52,27 @@ class AnimalSituation(Content):
         Sessions in the clinic and under the other condition.
     plain : float
         Difference of its plain session means.
-    shrunken : Estimated
+    shrunken : Estimate
         The same, drawn towards the mean of all animals by how little is known of it.
     """
 
     animal: str
     sessions: tuple[int, int]
     plain: float
-    shrunken: Estimated
+    shrunken: Estimate
 
 
-@dataclass(frozen=True, eq=False)
-class Situation(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Situation(Tabled, Content):
     """How a condition differs from the clinic.
 
     Parameters
     ----------
     condition, method, quantity, unit : str
         What was compared with the clinic, by which method, and what was measured.
-    overall : Estimated
+    overall : Estimate
         Mean difference, the condition minus the clinic.
-    between_animals : Estimated
+    between_animals : Estimate
         SD of animals' own differences.
     animals : tuple of AnimalSituation
         Each animal, by its id.
@@ -87,8 +88,8 @@ class Situation(Content):
     method: str
     quantity: str
     unit: str
-    overall: Estimated
-    between_animals: Estimated
+    overall: Estimate
+    between_animals: Estimate
     animals: tuple[AnimalSituation, ...]
     fit: Components
     left_out: int
@@ -138,19 +139,13 @@ class Situation(Content):
             "method": self.method,
             "quantity": self.quantity,
             "unit": self.unit,
-            "overall": asdict(self.overall),
-            "between_animals": asdict(self.between_animals),
-            "animals": [asdict(one) for one in self.animals],
+            "overall": values_of(self.overall),
+            "between_animals": values_of(self.between_animals),
+            "animals": [values_of(one) for one in self.animals],
             "left_out": self.left_out,
             "level": self.level,
             "notes": list(self.notes),
         }
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     def _table(self) -> ShortTable:
         title = (
@@ -180,6 +175,7 @@ class Situation(Content):
 def situation(
     records: Records,
     condition: str = "home",
+    *,
     quantity: str = "systolic",
     method: str | None = None,
     rule: str = "guideline",
@@ -313,7 +309,7 @@ def _compared(
         here = animal == code
         counts = int(np.sum(here & (other == 0))), int(np.sum(here & (other == 1)))
         plain = float(mean[here & (other == 1)].mean() - mean[here & (other == 0)].mean())
-        held = Estimated(float(value), float(value - far), float(value + far), _SHRUNKEN)
+        held = estimated(float(value), float(value - far), float(value + far), _SHRUNKEN)
         told.append(AnimalSituation(str(names[int(code)]), counts, plain, held))
     return Situation(
         condition=condition,

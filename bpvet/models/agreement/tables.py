@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from bpvet.facts.words import QUANTITY_WORDS
-from bpvet.maths.agreement.comparison import Estimated, root, variance_interval
+from bpvet.maths.agreement.comparison import root, variance_interval
 from bpvet.maths.agreement.components import Components
+from bpvet.maths.estimate import Estimate, values_of
 from bpvet.models.agreement.device import NO_REFERENCE
 from bpvet.printing import ShortTable, number
 
@@ -21,7 +21,7 @@ _COLUMNS = ["statistic", "estimate", "lower", "upper", "unit", "how", "reason"]
 _NUMBERS = _COLUMNS[1:4]
 
 
-def statistics_of(agree: Agreement) -> list[tuple[str, Estimated, str]]:
+def statistics_of(agree: Agreement) -> list[tuple[str, Estimate, str]]:
     """Return each statistic with its name and unit, in the order of the table."""
     unit, better = agree.data.unit, agree.limits(intervals="better")
     rows = [
@@ -87,24 +87,24 @@ def dict_of(agree: Agreement) -> dict[str, Any]:
         "animals": len(data.animals),
         "points": int(data.first.size),
         "points_are": data.points_are,
-        "bias": asdict(agree.bias),
-        "sd": asdict(agree.sd),
-        "lower": asdict(agree.lower),
-        "upper": asdict(agree.upper),
-        "lower_better": asdict(better[0]),
-        "upper_better": asdict(better[1]),
+        "bias": values_of(agree.bias),
+        "sd": values_of(agree.sd),
+        "lower": values_of(agree.lower),
+        "upper": values_of(agree.upper),
+        "lower_better": values_of(better[0]),
+        "upper_better": values_of(better[1]),
         "by_sums": None if agree.by_sums is None else list(agree.by_sums),
-        "repeatability": {name: asdict(e) for name, e in agree.repeatability.items()},
-        "reading_sd": {name: asdict(e) for name, e in agree.reading_sd.items()},
-        "concordance": asdict(agree.concordance),
-        "correlation": asdict(agree.correlation),
-        "proportional": asdict(agree.proportional),
-        "within": {str(reach): asdict(share) for reach, share in agree.within.items()},
-        "deming": asdict(agree.deming()),
-        "passing_bablok": asdict(agree.passing_bablok()),
-        "criteria": [asdict(one) for one in agree.criteria],
+        "repeatability": {name: values_of(e) for name, e in agree.repeatability.items()},
+        "reading_sd": {name: values_of(e) for name, e in agree.reading_sd.items()},
+        "concordance": values_of(agree.concordance),
+        "correlation": values_of(agree.correlation),
+        "proportional": values_of(agree.proportional),
+        "within": {str(reach): values_of(share) for reach, share in agree.within.items()},
+        "deming": values_of(agree.deming()),
+        "passing_bablok": values_of(agree.passing_bablok()),
+        "criteria": [values_of(one) for one in agree.criteria],
         "reference": agree.reference,
-        "offset": asdict(agree.offset),
+        "offset": values_of(agree.offset),
         "variance": {} if agree.fit is None else _variances(agree.fit, agree.level),
         "log_likelihood": _log_likelihood(agree.fit),
         "notes": list(agree.notes),
@@ -124,7 +124,7 @@ def _variances(fit: Components, level: float) -> dict[str, Any]:
         term: {
             "variance": float(fit.variance[i]),
             "sd": float(np.sqrt(fit.variance[i])),
-            "sd_interval": asdict(root(variance_interval(*fit.sum_of({term: 1.0}), level))),
+            "sd_interval": values_of(root(variance_interval(*fit.sum_of({term: 1.0}), level))),
             "at_zero": term in fit.at_zero,
         }
         for i, term in enumerate(fit.terms)

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from bpvet.maths.agreement import comparison
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.agreement.components import DIFFERENCE_TERMS, Components
+from bpvet.maths.estimate import Estimate
 
 
 @dataclass(frozen=True)
@@ -19,19 +20,19 @@ class Share:
     ----------
     reach : float
         In the unit of the quantity.
-    observed : Estimated
+    observed : Estimate
         Share of the points, 0 to 1.
     count, n : int
         Points within, and all.
-    single : Estimated
+    single : Estimate
         Share expected of single readings, from bias and SD, if differences are normal.
     """
 
     reach: float
-    observed: Estimated
+    observed: Estimate
     count: int
     n: int
-    single: Estimated
+    single: Estimate
 
 
 def difference_shares(readings: int) -> dict[str, float]:
@@ -39,7 +40,7 @@ def difference_shares(readings: int) -> dict[str, float]:
     return {term: 1 / readings if term.startswith("reading") else 1.0 for term in DIFFERENCE_TERMS}
 
 
-def component_concordance(fit: Components, level: float) -> Estimated:
+def component_concordance(fit: Components, level: float) -> Estimate:
     """Return the concordance correlation of single readings (Carrasco & Jover 2003)."""
     bias, se, _ = fit.bias
     shared = {"animal": 1.0, "visit": 1.0, "pair": 1.0}
@@ -48,7 +49,7 @@ def component_concordance(fit: Components, level: float) -> Estimated:
     whole = 2 * common + apart + bias**2
     value = 2 * common / whole
     if not 0 < value < 1:
-        return Estimated(value, reason="no interval at a concordance of 0 or 1")
+        return estimated(value, reason="no interval at a concordance of 0 or 1")
     slope = (2 - 2 * value) / whole * fit.weights(shared)
     slope = slope - value / whole * fit.weights(difference_shares(1))
     spread = float(slope @ fit.covariance @ slope) + (2 * bias * value / whole * se) ** 2

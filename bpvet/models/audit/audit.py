@@ -6,8 +6,8 @@ drawn towards each other by how little is known of each, with intervals.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, fields, is_dataclass
-from typing import Any
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -15,6 +15,7 @@ import pandas as pd
 from bpvet.equality import Content
 from bpvet.errors import CallError, RecordsError
 from bpvet.facts.words import METHOD_WORDS, TREND_CONDITIONS
+from bpvet.maths.estimate import values_of
 from bpvet.models.agreement.situation import Situational, situations
 from bpvet.models.audit.operators import Operators, operators
 from bpvet.models.audit.precision import Precision, precision
@@ -40,6 +41,9 @@ from bpvet.models.audit.spread import Spread, spreads
 from bpvet.printing import ShortTable, number, probability
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
+
+if TYPE_CHECKING:
+    from bpvet.answers.audit.audit import AuditAnswer
 
 _SPREAD_COLUMNS = (
     *("method", "by", "group", "sessions", "df", "sd", "lower", "upper"),
@@ -110,7 +114,7 @@ class Audit(Content):
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON; what is missing is None with its reason beside it."""
         names = [part.name for part in fields(self) if part.name != "situations"]
-        held = {name: _values(getattr(self, name)) for name in names}
+        held = {name: values_of(getattr(self, name)) for name in names}
         held["situations"] = [one.to_dict() for one in self.situations]
         return held | {"caution": NOT_TO_JUDGE}
 
@@ -135,6 +139,12 @@ class Audit(Content):
                 }
             )
         return pd.DataFrame(rows, columns=list(_SPREAD_COLUMNS))
+
+    def answer(self) -> AuditAnswer:
+        """Return what ``bpvet audit --json`` prints: the numbers, and what they say."""
+        from bpvet.answers.audit.audit import audit_answer
+
+        return audit_answer(self)
 
     def __repr__(self) -> str:
         return self._table().brief()
@@ -210,10 +220,3 @@ def audit(records: Records, rule: str = "guideline", level: float = 0.95) -> Aud
         as_of=str(records.as_of)[:10],
         digest=records.digest,
     )
-
-
-def _values(held: Any) -> Any:
-    """Return dataclasses as plain values, also within tuples."""
-    if isinstance(held, tuple):
-        return [_values(one) for one in held]
-    return asdict(held) if is_dataclass(held) and not isinstance(held, type) else held

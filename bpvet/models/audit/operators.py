@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from bpvet.errors import BpvetError, FitError
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.clusters import SHRUNKEN
 from bpvet.maths.crossed import Crossed, crossed
+from bpvet.maths.estimate import Estimate
 from bpvet.mixed.cohort import fit_cohort
 from bpvet.models.audit.spread import reading_variance
 
@@ -34,14 +35,14 @@ class OperatorEffect:
     ----------
     operator : str
     sessions, animals : int
-    effect : Estimated
+    effect : Estimate
         Drawn towards zero by how little is known.
     """
 
     operator: str
     sessions: int
     animals: int
-    effect: Estimated
+    effect: Estimate
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ class Operators:
     method : str
     effects : tuple of OperatorEffect
         In alphabetical order: nobody is ranked.
-    sd : Estimated or None
+    sd : Estimate or None
         SD between operators, mmHg; 0 where no more than chance is seen, and how much may be.
     p : float or None
         Of operators differing at all.
@@ -68,7 +69,7 @@ class Operators:
 
     method: str
     effects: tuple[OperatorEffect, ...]
-    sd: Estimated | None
+    sd: Estimate | None
     p: float | None
     session_sd: float | None
     basis: str
@@ -105,9 +106,9 @@ def _operators(method: str, rows: pd.DataFrame, level: float) -> Operators:
     effects = []
     for index, name in enumerate(names):
         value, far = float(fit.effect[index]), float(reach[index])
-        held = Estimated(value, value - far, value + far, SHRUNKEN)
+        held = estimated(value, value - far, value + far, SHRUNKEN)
         if fit.operator_sd == 0:
-            held = Estimated(0.0, reason=_NO_MORE_THAN_CHANCE)
+            held = estimated(0.0, reason=_NO_MORE_THAN_CHANCE)
         here = rows[code == index]
         effects.append(OperatorEffect(str(name), len(here), here["animal"].nunique(), held))
     return Operators(method, tuple(effects), fit.between, fit.p, fit.session_sd, basis, None)

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from bpvet.facts.measuring import judged
 from bpvet.facts.protocol import ENOUGH_READINGS
-from bpvet.maths.agreement.comparison import Estimated, root, variance_interval
+from bpvet.maths.agreement.comparison import estimated, root, variance_interval
+from bpvet.maths.estimate import Estimate
 from bpvet.maths.pivots import TwoVariances, from_nodes, two_variances
 
 #: Sessions this many days apart or nearer show visit noise rather than change.
@@ -25,13 +26,13 @@ class Change:
     Parameters
     ----------
     words : str
-    sd, gain : Estimated
+    sd, gain : Estimate
         The SD of a visit's mean that it would give, and how much smaller that is, mmHg.
     """
 
     words: str
-    sd: Estimated
-    gain: Estimated
+    sd: Estimate
+    gain: Estimate
 
 
 @dataclass(frozen=True)
@@ -41,9 +42,9 @@ class Precision:
     Parameters
     ----------
     method : str
-    now : Estimated
+    now : Estimate
         SD of a visit's mean about the usual pressure now, mmHg: √(sv² + mean of sr²/k).
-    visit_sd, reading_sd : Estimated
+    visit_sd, reading_sd : Estimate
         sv and sr, mmHg.
     pairs : int
         Neighbouring sessions behind sv.
@@ -52,9 +53,9 @@ class Precision:
     """
 
     method: str
-    now: Estimated
-    visit_sd: Estimated
-    reading_sd: Estimated
+    now: Estimate
+    visit_sd: Estimate
+    reading_sd: Estimate
     pairs: int
     changes: tuple[Change, ...]
 
@@ -109,13 +110,13 @@ def _of_method(method: str, rows: pd.DataFrame, near: NDArray[np.int64], level: 
         _sd(both, 1.0, 0.0, level),
         root(variance_interval(ss / df, 1.0, level, df))
         if df
-        else Estimated(None, reason=_NOT_REPEATED),
+        else estimated(None, reason=_NOT_REPEATED),
         len(near),
         tuple(changes),
     )
 
 
-def _sd(both: TwoVariances, visit: float, reading: float, level: float) -> Estimated:
+def _sd(both: TwoVariances, visit: float, reading: float, level: float) -> Estimate:
     """Return the root of so much visit noise and so much reading noise, with its interval."""
     nodes = np.sqrt(visit * both.visit_nodes + reading * both.reading_nodes)
     estimate = float(np.sqrt(visit * both.visit + reading * both.reading))

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from bpvet.facts.measuring import judged
 from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS, limits
-from bpvet.maths.agreement.comparison import Estimated
 from bpvet.maths.clusters import clustered_share
+from bpvet.maths.estimate import Estimate
 from bpvet.models.audit.spread import animal_codes
 from bpvet.records.records import Records
 from bpvet.visits.choice import Flag, split_flags
@@ -36,7 +36,7 @@ class ProtocolItem:
         The method, or blank for all.
     count, n : int
         How many of how many.
-    share : Estimated
+    share : Estimate
         0 to 1, the interval by animal.
     fact_id : str
         The fact of the protocol behind it; may be blank.
@@ -47,7 +47,7 @@ class ProtocolItem:
     method: str
     count: int
     n: int
-    share: Estimated
+    share: Estimate
     fact_id: str
 
 
@@ -136,7 +136,7 @@ class CuffRatio:
     median : float or None
     below, within, above : int
         Sessions by the guideline's range.
-    share_within : Estimated
+    share_within : Estimate
         Share of those with both lengths that lie within, the interval by animal.
     low, high : float
         That range.
@@ -150,7 +150,7 @@ class CuffRatio:
     below: int
     within: int
     above: int
-    share_within: Estimated
+    share_within: Estimate
     low: float
     high: float
     fact_id: str

@@ -10,9 +10,9 @@ import pandas as pd
 
 from bpvet.facts.measuring import judged
 from bpvet.facts.words import METHODS
-from bpvet.maths.agreement.comparison import Estimated
 from bpvet.maths.clusters import centred, clustered_share, clustered_slope
 from bpvet.maths.digits import DigitTest, end_digits, repeats_expected
+from bpvet.maths.estimate import Estimate
 from bpvet.models.audit.spread import animal_codes
 from bpvet.records.records import Records
 from bpvet.visits.readings import coded_readings_used
@@ -34,7 +34,7 @@ class Place:
 
     place: int
     sessions: int
-    minus_rest: Estimated
+    minus_rest: Estimate
 
 
 @dataclass(frozen=True)
@@ -46,11 +46,11 @@ class OrderEffects:
     method : str
     sessions : int
         Sessions of three or more plain readings.
-    first_minus_rest : Estimated
+    first_minus_rest : Estimate
         First reading taken less the mean of those after it.
-    drift : Estimated
+    drift : Estimate
         Change for each further reading, the first included.
-    drift_after_first : Estimated
+    drift_after_first : Estimate
         The same from the second reading on.
     places : tuple of Place
         The first readings of sessions one by one, from the first.
@@ -58,9 +58,9 @@ class OrderEffects:
 
     method: str
     sessions: int
-    first_minus_rest: Estimated
-    drift: Estimated
-    drift_after_first: Estimated
+    first_minus_rest: Estimate
+    drift: Estimate
+    drift_after_first: Estimate
     places: tuple[Place, ...]
 
 
@@ -73,11 +73,11 @@ class Digits:
     method : str
     test : DigitTest
         Against no digit being preferred, on the instrument's own step.
-    zeros : Estimated
+    zeros : Estimate
         Share that ends in 0, of the readings on the step.
     repeats, pairs : int
         Consecutive readings that are equal, of how many.
-    repeats_share : Estimated
+    repeats_share : Estimate
     repeats_expected : float or None
         Share expected from the scatter of this method's readings alone.
     identical_sessions : int
@@ -86,10 +86,10 @@ class Digits:
 
     method: str
     test: DigitTest
-    zeros: Estimated
+    zeros: Estimate
     repeats: int
     pairs: int
-    repeats_share: Estimated
+    repeats_share: Estimate
     repeats_expected: float | None
     identical_sessions: int
 
@@ -103,7 +103,7 @@ class TimeOfDay:
     method : str
     sessions, morning, afternoon : int
         Sessions with a time, and those before and from noon.
-    afternoon_minus_morning, per_hour : Estimated
+    afternoon_minus_morning, per_hour : Estimate
         Within animals and conditions.
     """
 
@@ -111,8 +111,8 @@ class TimeOfDay:
     sessions: int
     morning: int
     afternoon: int
-    afternoon_minus_morning: Estimated
-    per_hour: Estimated
+    afternoon_minus_morning: Estimate
+    per_hour: Estimate
 
 
 def plain_readings(records: Records, rule: str, conditions: tuple[str, ...]) -> pd.DataFrame:
@@ -190,7 +190,7 @@ def _places(long: pd.DataFrame, rest: pd.DataFrame, level: float) -> tuple[Place
     return tuple(found)
 
 
-def _drift(rows: pd.DataFrame, level: float) -> Estimated:
+def _drift(rows: pd.DataFrame, level: float) -> Estimate:
     x = centred(rows["place"], rows["key"])
     y = centred(rows["systolic"], rows["key"])
     return clustered_slope(x, y, animal_codes(rows["animal"]), level)

@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from bpvet.maths.agreement.comparison import Estimated, root, variance_interval
+from bpvet.maths.agreement.comparison import root, variance_interval
 from bpvet.maths.clusters import shrunken_sds
+from bpvet.maths.estimate import Estimate
 
 GROUPS = ("operator", "site", "demeanour")
 NOT_RECORDED = "(not recorded)"
@@ -26,9 +27,9 @@ class Spread:
         The method; what it is split by (blank for the whole method), and which group.
     sessions, df : int
         Sessions with two readings or more, and degrees of freedom.
-    sd : Estimated
+    sd : Estimate
         SD of readings, exact interval for normal readings.
-    shrunken : Estimated or None
+    shrunken : Estimate or None
         The same, drawn towards the other groups': what may be compared.
     """
 
@@ -37,8 +38,8 @@ class Spread:
     group: str
     sessions: int
     df: int
-    sd: Estimated
-    shrunken: Estimated | None
+    sd: Estimate
+    shrunken: Estimate | None
 
 
 def spreads(table: pd.DataFrame, level: float) -> tuple[Spread, ...]:

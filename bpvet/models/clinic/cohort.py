@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -26,6 +26,9 @@ from bpvet.models.clinic.over_time import OverTime, over_time
 from bpvet.records.records import Records
 from bpvet.visits.readings import coded_readings_used
 from bpvet.visits.sessions import sessions, used_values
+
+if TYPE_CHECKING:
+    from bpvet.answers.clinic.cohort import CohortAnswer
 
 #: Fewest animals, and fewest of them with two sessions or more, for a cohort at all.
 LEAST_ANIMALS, LEAST_FOLLOWED = 5, 3
@@ -124,6 +127,12 @@ class ClinicCohort(Content):
         """Return an animal's id with its name, where it has one."""
         name = self.names[animal]
         return f"{animal} ({name})" if name else animal
+
+    def answer(self, level: float = 0.95) -> CohortAnswer:
+        """Return what ``bpvet cohort --json`` prints: the numbers, and what they say."""
+        from bpvet.answers.clinic.cohort import cohort_answer
+
+        return cohort_answer(self, level)
 
     def __repr__(self) -> str:
         return repr(self.cohort)

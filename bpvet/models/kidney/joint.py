@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
@@ -29,7 +30,7 @@ from bpvet.maths.sums import log_sum_exp
 from bpvet.models.kidney.rate import doubling_months
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.trend import Trend
-from bpvet.printing import ShortTable, number, probability
+from bpvet.printing import ShortTable, Tabled, number, probability
 from bpvet.records.records import Records
 
 #: Correlations that are weighed, evenly before the records are seen (a judgement).
@@ -39,8 +40,8 @@ PAIRS = 128
 _NEGLIGIBLE = 1e-4
 
 
-@dataclass(frozen=True, eq=False)
-class Joint(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Joint(Tabled, Content):
     """Pressure and a laboratory value fitted together.
 
     Parameters
@@ -109,15 +110,18 @@ class Joint(Content):
             ),
         }
 
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row a number of `to_dict` that has an interval: value, lower, upper, unit."""
+        rows = {name: one for name, one in self.to_dict().items() if isinstance(one, dict)}
+        columns = ["value", "lower", "upper", "unit"]
+        frame = pd.DataFrame.from_dict(rows, orient="index", columns=columns)
+        units = {"correlation": "", "doubling_months": "months"}
+        frame["unit"] = frame["unit"].fillna(pd.Series(units))
+        return frame.astype(dict.fromkeys(columns[:3], float)).rename_axis(index="quantity")
+
     def _estimate(self, one: Mixture, unit: str) -> dict[str, Any]:
         low, high = one.interval(self.level)
         return {"value": float(one.mean), "lower": float(low), "upper": float(high), "unit": unit}
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     def _table(self) -> ShortTable:
         name, unit = QUANTITY_WORDS[self.marker.series.quantity], self.marker.series.unit

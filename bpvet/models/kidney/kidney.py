@@ -19,6 +19,7 @@ from bpvet.facts.labs import factor
 from bpvet.facts.sources import fact
 from bpvet.facts.stages import EDITIONS, Staging, pressure_substages, staging
 from bpvet.facts.words import QUANTITY_WORDS, SPECIES
+from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.rate import rate_of, ratio_change
 from bpvet.models.kidney.recorded import damage_of, diagnosis_of, left_of, noted_near
 from bpvet.models.kidney.result import (
@@ -182,7 +183,7 @@ def _marker(
     place = bounds.place_of(newest.value)
     return replace(
         blank,
-        usual=_usual(trend, scale, level),
+        usual=_usual(trend, scale, newest.unit, level),
         values=len(used),
         first=used[0].date,
         newest=newest,
@@ -238,10 +239,11 @@ def _bounds_withheld(found: AnimalRecord, known: Sequence[LabValue], edition: st
     return None
 
 
-def _usual(trend: Trend, scale: float, level: float) -> Usual:
+def _usual(trend: Trend, scale: float, unit: str, level: float) -> Usual:
+    """Return the usual value, in the unit whose values are so many times those of the trend."""
     lower, upper = trend.latest.interval(level)
-    numbers = (float(trend.latest.mean), float(lower), float(upper))
-    return Usual(trend.latest_date, *(one / scale for one in numbers))
+    value, low, high = (float(end) / scale for end in (trend.latest.mean, lower, upper))
+    return Usual(trend.latest_date, Estimate(value, low, high, unit=unit, level=level))
 
 
 def _probability(trend: Trend, bounds: Staging, scale: float) -> dict[str, float]:
@@ -297,7 +299,7 @@ def _proteinuria(records: Records, found: AnimalRecord, level: float) -> Protein
     trend = fit_trend(records, found.animal, quantity="upc")
     return replace(
         blank,
-        usual=_usual(trend, 1.0, level),
+        usual=_usual(trend, 1.0, known[-1].unit, level),
         probability=_probability(trend, bounds, 1.0),
         printed_by=bounds.edition,
     )

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bpvet.facts.sources import fact
+from bpvet.maths.estimate import Estimate
 from bpvet.models.trend.trend import Trend
 from bpvet.visits.labs.history import LabValue
 
@@ -22,16 +23,29 @@ class Rate:
 
     Parameters
     ----------
-    percent, lower, upper : float
-        Per cent a month of 30 days, with the interval's ends.
+    per_month : Estimate
+        Per cent a month of 30 days.
     p_rising : float
         Probability that it rises at all.
     """
 
-    percent: float
-    lower: float
-    upper: float
+    per_month: Estimate
     p_rising: float
+
+    @property
+    def percent(self) -> float:
+        """Per cent a month."""
+        return self.per_month.known[0]
+
+    @property
+    def lower(self) -> float:
+        """The lower end of the interval, per cent a month."""
+        return self.per_month.known[1]
+
+    @property
+    def upper(self) -> float:
+        """The upper end of the interval, per cent a month."""
+        return self.per_month.known[2]
 
     @property
     def doubling(self) -> tuple[float, float, float]:
@@ -39,7 +53,7 @@ class Rate:
 
         Examples
         --------
-        >>> [round(one, 1) for one in Rate(1.0, -0.2, 2.0, 0.9).doubling]
+        >>> [round(one, 1) for one in Rate(Estimate(1.0, -0.2, 2.0), 0.9).doubling]
         [69.7, 35.0, inf]
         """
         return (
@@ -72,8 +86,7 @@ def rate_of(trend: Trend, level: float) -> Rate | None:
     """
     if np.unique(trend.series.date).size < 2:
         return None
-    lower, upper = trend.slope.interval(level)
-    return Rate(float(trend.slope.mean), float(lower), float(upper), float(trend.slope.above(0.0)))
+    return Rate(Estimate.of(trend.slope, level, "%"), float(trend.slope.above(0.0)))
 
 
 @dataclass(frozen=True)

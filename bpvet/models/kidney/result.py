@@ -11,8 +11,9 @@ import pandas as pd
 
 from bpvet.equality import Content
 from bpvet.facts.labs import ANALYTES
+from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.rate import Rate, RatioChange
-from bpvet.printing import ShortTable, number, probability
+from bpvet.printing import ShortTable, Tabled, number, probability
 from bpvet.visits.labs.history import LabValue
 from bpvet.visits.labs.kidney_reaction import KidneyReaction
 
@@ -38,9 +39,22 @@ class Usual:
     """The usual value at the date of the newest one, in the laboratory's unit."""
 
     date: np.datetime64
-    estimate: float
-    lower: float
-    upper: float
+    value: Estimate
+
+    @property
+    def estimate(self) -> float:
+        """The number."""
+        return self.value.known[0]
+
+    @property
+    def lower(self) -> float:
+        """The lower end of its interval."""
+        return self.value.known[1]
+
+    @property
+    def upper(self) -> float:
+        """The upper end of its interval."""
+        return self.value.known[2]
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,8 +170,8 @@ class Damage:
     signs: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False)
-class Kidney(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Kidney(Tabled, Content):
     """What is recorded of an animal's kidneys, and in which stage its values lie.
 
     Parameters
@@ -290,12 +304,6 @@ class Kidney(Content):
         for question, by, table in tables:
             for stage, share in (table or {}).items():
                 yield question, by, stage, share
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     def _table(self) -> ShortTable:
         kind = f" ({self.species})" if self.species else ""

@@ -34,14 +34,15 @@ from bpvet.models.plan.schedule import (
     prior_nodes,
     usual_precision,
 )
-from bpvet.printing import ShortTable, number
+from bpvet.printing import ShortTable, Tabled, number
 
 if TYPE_CHECKING:
+    from bpvet.answers.plan.result import PlanAnswer
     from bpvet.models.plan.study import Study
 
 
-@dataclass(frozen=True, eq=False)
-class Plan(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Plan(Tabled, Content):
     """How well a new animal would be known after some visits, under its priors.
 
     Parameters
@@ -169,17 +170,43 @@ class Plan(Content):
                 rows.append(row)
         return pd.DataFrame(rows)
 
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row a question: SD before and after the visits, half-width, unit.
+
+        Indexed by ``usual``, ``ordinary``, ``slope`` and, where a drug is begun, ``effect``.
+        """
+        rows = {name: vars(one) | {"unit": self.unit} for name, one in self._precisions.items()}
+        frame = pd.DataFrame.from_dict(rows, orient="index")
+        return frame.rename_axis(index="question")
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON; `effect` is None where no visit lies before the drug."""
+        names = ("visits", "readings", "every_days", "before", "tau_days", "level", "unit")
+        return {
+            **{name: getattr(self, name) for name in names},
+            "effect": None,
+            **{name: dict(vars(one)) for name, one in self._precisions.items()},
+            "priors": self.priors.source,
+        }
+
+    def answer(
+        self, species: str, method: str, quantity: str = "systolic", **asked: Any
+    ) -> PlanAnswer:
+        """Return what ``bpvet plan --json`` prints: `bpvet.answers.plan.plan.plan_answer`."""
+        from bpvet.answers.plan.plan import plan_answer
+
+        return plan_answer(self, species, method, quantity, **asked)
+
+    @property
+    def _precisions(self) -> dict[str, Precision]:
+        named = {"usual": self.usual, "ordinary": self.ordinary, "slope": self.slope}
+        return named if self.effect is None else named | {"effect": self.effect}
+
     def study(self, effect: float, power: float = 0.9, **choices: Any) -> Study:
         """Return the animals an arm of a study of such visits: `bpvet.models.plan.study`."""
         from bpvet.models.plan.study import StudyChoices, study
 
         return study(self, effect, power, StudyChoices(**choices))
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     @cached_property
     def _effects(self) -> tuple[Array, Array]:

@@ -10,8 +10,10 @@ t test of plain changes (mean of the visits after less mean of those before), st
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from scipy.special import stdtrit
 
 from bpvet.equality import Content
@@ -20,7 +22,7 @@ from bpvet.maths.gaussian import Array
 from bpvet.models.plan.plan import Plan
 from bpvet.models.plan.sample_size import MOST_ANIMALS, Formula, formula, formula_animals, too_many
 from bpvet.models.plan.schedule import check_whole, planned
-from bpvet.printing import ShortTable, number
+from bpvet.printing import ShortTable, Tabled, number
 
 #: Simulated studies, and animals whose noise SDs they draw from.
 REPLICATES = 4000
@@ -29,8 +31,8 @@ _POOL = 4096
 _CHUNK = 400_000
 
 
-@dataclass(frozen=True, eq=False)
-class Study(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Study(Tabled, Content):
     """A study of two arms with the visits of a plan, the treatment begun in mid-schedule.
 
     Parameters
@@ -75,11 +77,22 @@ class Study(Content):
     replicates: int
     seed: int
 
-    def __repr__(self) -> str:
-        return self._table().brief()
+    def to_frame(self) -> pd.DataFrame:
+        """Return two rows, estimated effects and plain changes: animals, power, difference, sd."""
+        rows = [
+            {name: getattr(one, name) for name in ("animals", "power", "difference", "sd")}
+            for one in (self, self.formula)
+        ]
+        index = pd.Index(["estimated effects", "plain changes"], name="analysis")
+        return pd.DataFrame(rows, index=index)
 
-    def _repr_html_(self) -> str:
-        return self._table().html()
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON, without the plan."""
+        shown = {name: value for name, value in vars(self).items() if name != "plan"}
+        return shown | {
+            "animals_range": list(self.animals_range),
+            "formula": dict(vars(self.formula)),
+        }
 
     def _table(self) -> ShortTable:
         own, plain = self, self.formula

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bpvet.errors import NothingLeft
 from bpvet.facts.categories import DEFAULT, Guideline, guideline
+from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.safety import Safety, safety
 from bpvet.models.trend.fit import animal_sessions, fit_trend
 from bpvet.records.animal_rows import animal_rows
@@ -43,4 +44,5 @@ def animal_safety(
     except NothingLeft:
         trend = None
     sessions, treatments = animal_sessions(records, animal), courses(records, animal)
-    return safety(records, animal, sessions, treatments, trend, chosen), chosen
+    case = AnimalCase(records, animal, sessions, treatments, trend)
+    return safety(case, chosen), chosen

@@ -19,6 +19,7 @@ from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import TREND_CONDITIONS
 from bpvet.garbage import garbage_waits
 from bpvet.maths.newest import session_ahead
+from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.recheck import fitting, may_matter, recheck
 from bpvet.models.safety.safety import Safety, safety
 from bpvet.models.safety.standing import below_judged, keep_dates, tails
@@ -102,9 +103,9 @@ def clinic_safety(
     for animal, row in clinic.present():
         chosen, trend = _guideline(guideline_key, row.species), trends.get(animal)
         sessions, given = clinic.of_animal(animal)
-        asked = (records, animal, sessions, given, trend, chosen, clinic.gathered)
-        held = safety(*asked, newest=_not_yet)
-        found.append(AnimalSafety(row, held, trend, sessions, given, chosen))
+        case = AnimalCase(records, animal, sessions, given, trend)
+        judged = safety(case, chosen, clinic.gathered, newest=_not_yet)
+        found.append(AnimalSafety(row, judged, trend, sessions, given, chosen))
     return _with_surprises(found)
 
 

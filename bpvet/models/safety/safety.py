@@ -7,15 +7,13 @@ from dataclasses import dataclass
 
 from bpvet.errors import CallError, FitError
 from bpvet.facts.categories import Guideline
+from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.recheck import Recheck, Standing, recheck
 from bpvet.models.safety.standing import below_judged, standing
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.outlook import Surprise, surprise
 from bpvet.models.trend.trend import Trend
-from bpvet.records.records import Records
 from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
-from bpvet.visits.session_columns import SessionTable
-from bpvet.visits.treatments.courses import Treatments
 from bpvet.visits.urgency import Urgent, urgent
 
 
@@ -54,11 +52,7 @@ class Safety:
 
 
 def safety(
-    records: Records,
-    animal: str,
-    sessions: SessionTable,
-    treatments: Treatments,
-    trend: Trend | None,
+    case: AnimalCase,
     chosen: Guideline,
     gathered: Gathered | None = None,
     newest: Callable[[Trend], Surprise | None] = surprise,
@@ -67,25 +61,16 @@ def safety(
 
     Parameters
     ----------
-    records : Records
-    animal : str
-        Its id.
-    sessions : DataFrame or SessionColumns
-        Its sessions, as `bpvet.sessions` gives them.
-    treatments : Treatments
-        Its courses and other drugs.
-    trend : Trend or None
-        The shown series where it is systolic; of any other quantity a systolic trend of the same
-        animal; None where none can be fitted.
+    case : AnimalCase
     chosen : Guideline
     gathered, newest
         As `animal_record` and `standing` take them: for whole clinics.
     """
-    found = animal_record(records, animal, sessions, treatments, gathered)
-    below = None if trend is None else below_judged(trend)
+    found = animal_record(case.records, case.animal, case.sessions, case.treatments, gathered)
+    below = None if case.trend is None else below_judged(case.trend)
     lines = urgent(found.seen, chosen, below)
-    held = standing(records, found, sessions, treatments, trend, chosen, lines, newest)
-    return Safety(found, lines, held, recheck(held, chosen.key))
+    stands = standing(case, found, chosen, lines, newest)
+    return Safety(found, lines, stands, recheck(stands, chosen.key))
 
 
 def systolic_trend(trend: Trend) -> Trend | None:

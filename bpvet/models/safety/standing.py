@@ -12,12 +12,12 @@ import numpy as np
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.recheck import Standing
 from bpvet.models.trend.effects import FINISHED_TAUS
 from bpvet.models.trend.outlook import Surprise, category_withheld, surprise
 from bpvet.models.trend.trend import Trend
 from bpvet.records.animal_rows import animal_rows
-from bpvet.records.records import Records
 from bpvet.visits.seen import AnimalRecord
 from bpvet.visits.session_columns import SessionColumns, SessionTable, column
 from bpvet.visits.treatments.changes import Change
@@ -60,6 +60,24 @@ class Dates:
         """Days since 1970-01-01 of each: of few dates plain numbers are compared faster."""
         days: list[int] = self.date.astype(np.int64).tolist()
         return days
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """The pressures that an animal is judged by, mmHg: its own target first."""
+
+    target: float
+    guideline: Guideline
+
+    @property
+    def raised(self) -> float:
+        """Where the raised range begins."""
+        return self.guideline.raised.value
+
+    @property
+    def floor(self) -> float:
+        """Below it a treated animal's pressure is low."""
+        return self.guideline.floor.value
 
 
 def dates_of(sessions: SessionTable) -> Dates:
@@ -142,11 +160,8 @@ def below_judged(trend: Trend) -> Callable[[float], float]:
 
 
 def standing(
-    records: Records,
+    case: AnimalCase,
     found: AnimalRecord,
-    sessions: SessionTable,
-    treatments: Treatments,
-    trend: Trend | None,
     chosen: Guideline,
     lines: Sequence[Urgent],
     newest: Callable[[Trend], Surprise | None] = surprise,
@@ -155,15 +170,9 @@ def standing(
 
     Parameters
     ----------
-    records : Records
+    case : AnimalCase
     found : AnimalRecord
         The animal's signs, changes of treatment and laboratory values.
-    sessions : DataFrame or SessionColumns
-        Its sessions, as `bpvet.sessions` gives them.
-    treatments : Treatments
-        Its courses and other drugs.
-    trend : Trend or None
-        A systolic trend, or None where none can be fitted.
     chosen : Guideline
     lines : sequence of Urgent
         Its urgent lines under that guideline.
@@ -171,19 +180,16 @@ def standing(
         How its newest session stands to the earlier ones: a fit of its own, which a whole clinic
         makes only where it can matter.
     """
-    seen, as_of = found.seen, records.as_of
-    dates = dates_of(sessions)
+    trend, treatments, seen = case.trend, case.treatments, found.seen
+    as_of, dates = case.records.as_of, dates_of(case.sessions)
     # Of animals that were never sedated it is the date that urgency is judged on.
-    sedated = not set(column(sessions, "condition").tolist()) <= set(TREND_CONDITIONS)
-    day = latest_date(sessions, TREND_CONDITIONS) if sedated else seen.latest
+    sedated = not set(column(case.sessions, "condition").tolist()) <= set(TREND_CONDITIONS)
+    day = latest_date(case.sessions, TREND_CONDITIONS) if sedated else seen.latest
     latest = None if day is None else day.date
-    row = animal_rows(records)[seen.animal]
-    target = row.target_systolic or chosen.target.value
+    row = animal_rows(case.records)[seen.animal]
+    bounds = Bounds(row.target_systolic or chosen.target.value, chosen)
+    probabilities = _probabilities(trend, bounds)
     upper, lower = tails(None if trend is None else newest(trend))
-    severe, high = _number("urgent.severe"), _number("urgent.raised")
-    floor, raised = chosen.floor.value, chosen.raised.value
-    p = _probabilities(trend, (target, high, raised, severe, floor))
-    held: dict[str, Urgent] = {one.rule: one for one in lines}
     return Standing(
         as_of=as_of,
         latest=latest,
@@ -194,23 +200,19 @@ def standing(
         judged=not seen.written and (trend is None or category_withheld(trend) is None),
         treated=treated_on(treatments, as_of),
         on_drug=seen.on_drug,
-        p_target=p[0],
-        p_160=None if p[1] is None else 1 - p[1],
-        p_raised=None if p[2] is None else 1 - p[2],
-        p_180=None if p[3] is None else 1 - p[3],
-        p_below_floor=p[4],
+        **probabilities,
         upper_tail=upper,
         lower_tail=lower,
         highest=None if day is None else day.highest,
         lowest=None if day is None else day.lowest,
-        target=target,
-        raised=raised,
-        floor=floor,
+        target=bounds.target,
+        raised=bounds.raised,
+        floor=bounds.floor,
         urgent=tuple(lines),
-        sign_open_on=held["sign_open"].on if "sign_open" in held else None,
+        sign_open_on=next((one.on for one in reversed(lines) if one.rule == "sign_open"), None),
         changed_on=_unanswered(found.changes, treatments, dates, as_of),
         stopped_on=_stopped(found.changes, treatments, dates, latest),
-        **_counted(dates, found, (target, raised, floor), p[-1], as_of, latest),
+        **_counted(dates, found, bounds, probabilities["p_below_floor"], as_of, latest),
         since=_since(found.changes, treatments, dates),
         at_risk=found.at_risk,
         risks=found.risks,
@@ -222,7 +224,7 @@ def standing(
 def _counted(
     dates: Dates,
     found: AnimalRecord,
-    bounds: tuple[float, float, float],
+    bounds: Bounds,
     below_floor: float | None,
     as_of: np.datetime64,
     latest: np.datetime64 | None,
@@ -233,13 +235,12 @@ def _counted(
     ----------
     dates, found
         Its dates, and its changes of treatment.
-    bounds : (float, float, float)
-        Target, raised bound and floor, mmHg.
+    bounds : Bounds
     below_floor : float or None
         P(usual < floor).
     as_of, latest : datetime64[D]
     """
-    target, raised, floor = bounds
+    target, raised, floor = bounds.target, bounds.raised, bounds.floor
     severe, high = _number("urgent.severe"), _number("urgent.raised")
     on_low = _number("urgent.low_on_drug")
     likely = below_floor is not None and below_floor >= _number("urgent.low_likely")
@@ -278,12 +279,23 @@ def tails(found: Surprise | None) -> tuple[float | None, float | None]:
     return found.tails
 
 
-def _probabilities(trend: Trend | None, values: Sequence[float]) -> tuple[float | None, ...]:
-    """Return P(usual < x) of some pressures x, judged by a clinic's bounds."""
+def _probabilities(trend: Trend | None, bounds: Bounds) -> dict[str, Any]:
+    """Return how likely the usual pressure lies about each bound: fields of `Standing`."""
     if trend is None:
-        return (None,) * len(values)
+        return dict.fromkeys(("p_target", "p_160", "p_raised", "p_180", "p_below_floor"))
     added = float(judged_offset([trend.series.condition])[0])
-    return tuple(np.atleast_1d(trend.latest.below(np.array(values) - added)).tolist())
+    high, severe = _number("urgent.raised"), _number("urgent.severe")
+    values = np.array([bounds.target, high, bounds.raised, severe, bounds.floor])
+    target, under_160, under_raised, under_180, under_floor = np.atleast_1d(
+        trend.latest.below(values - added)
+    ).tolist()
+    return {
+        "p_target": target,
+        "p_160": 1 - under_160,
+        "p_raised": 1 - under_raised,
+        "p_180": 1 - under_180,
+        "p_below_floor": under_floor,
+    }
 
 
 def treated_on(treatments: Treatments, as_of: np.datetime64) -> bool:

@@ -13,14 +13,14 @@ from bpvet.maths.charts import CusumChart, EwmaChart, cusum_chart, ewma_chart
 from bpvet.models.trend.ranks import RankTrend, rank_trend
 from bpvet.models.trend.trend import Trend
 from bpvet.models.trend.variability import Variability, variability
-from bpvet.printing import ShortTable, number
+from bpvet.printing import ShortTable, Tabled, number
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
-@dataclass(frozen=True, eq=False)
-class Companions(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Companions(Tabled, Content):
     """The companions of a trend: variability, a trend by ranks, and two control charts.
 
     None of them knows a drug, a change of method or an uneven number of readings: they are beside
@@ -97,12 +97,6 @@ class Companions(Content):
             "ewma": _plain(self.ewma),
             "cusum": _plain(self.cusum),
         }
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     def _table(self) -> ShortTable:
         ewma, cusum, slope = self.ewma, self.cusum, self.ranks.slope_per_30_days

@@ -16,6 +16,7 @@ from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import LAB_METHOD, LAB_QUANTITIES
 from bpvet.models.trend.columns import noise_groups
 from bpvet.models.trend.designs import all_columns
+from bpvet.models.trend.fitting import Fitting
 from bpvet.models.trend.posteriors import posteriors
 from bpvet.models.trend.trend import Context, Trend
 from bpvet.records.records import Records
@@ -60,10 +61,8 @@ def fit_trend(
         ``clinic``, ``home`` or ``calmed``; by default that with most sessions by the method.
     bridge : sequence of str
         ``methods``, ``conditions``: join them through an estimated difference.
-    priors : Priors, PriorTable or None
-        Replaces the defaults.
-    fixed : mapping or None
-        Noise SDs held fixed: ``{"sv": …, "sr": …, "sw": …}``, all three.
+    priors, fixed
+        What stands in for the default priors, and noise SDs held fixed, as `Fitting` has them.
     as_of : date or None
         The date to speak for; by default that of the records.
 
@@ -79,19 +78,24 @@ def fit_trend(
         Where the records have findings that stop the work.
     FitError
         Where the noise SDs could not be integrated.
-
-    Notes
-    -----
-    Source: the state-space form of Harvey (1989); priors and rules as documented with
-    `Priors`. The noise SDs are integrated by `bpvet.maths.quadrature.integrate`.
     """
-    if as_of is not None:
-        records = records.speaking_on(as_of)
-    records.require_usable()
-    key = records.animal(animal)
-    own, treatments = session_store(records, rule).of_animal(key), treatments_of(records, key)
+    fitting = Fitting(rule, tuple(bridge), priors, fixed, as_of)
+    return fit_series(*_series_of(records, animal, (method, quantity, condition), fitting))[0]
+
+
+def _series_of(
+    records: Records,
+    animal: str,
+    which: tuple[str | None, str, str | None],
+    fitting: Fitting,
+) -> tuple[list[Series], list[Context]]:
+    """Return the series of one animal, and where it came from; `which`: method … condition."""
+    records = fitting.usable(records)
+    key, rule, bridge = records.animal(animal), fitting.rule, tuple(fitting.bridge)
+    rows, treatments = session_store(records, rule).of_animal(key), treatments_of(records, key)
+    method, quantity, condition = which
     series = (
-        _lab_series(records, key, method, quantity, condition, tuple(bridge))
+        _lab_series(records, key, method, quantity, condition, bridge)
         if quantity in LAB_QUANTITIES
         else series_of(
             records,
@@ -100,22 +104,22 @@ def fit_trend(
             quantity=quantity,
             condition=condition,
             rule=rule,
-            bridge=tuple(bridge),
-            sessions=own,
+            bridge=bridge,
+            sessions=rows,
             treatments={key: treatments},
         )
     )
     context = Context(
         records=records,
-        rows=own,
+        rows=rows,
         treatments=treatments,
         rule=rule,
-        bridge=tuple(bridge),
-        priors=priors_for(series, _measured_before(records, key), priors),
-        fixed=fixed,
-        given=priors,
+        bridge=bridge,
+        priors=priors_for(series, _measured_before(records, key), fitting.priors),
+        fixed=fitting.fixed,
+        given=fitting.priors,
     )
-    return fit_series([series], [context])[0]
+    return [series], [context]
 
 
 def fit_series(series: Sequence[Series], contexts: Sequence[Context]) -> list[Trend]:
@@ -125,6 +129,11 @@ def fit_series(series: Sequence[Series], contexts: Sequence[Context]) -> list[Tr
     ----------
     series, contexts : sequences of one length
         The series and where they came from; all with the same noise SDs held fixed, or none.
+
+    Notes
+    -----
+    Source: the state-space form of Harvey (1989); priors and rules as documented with
+    `Priors`. The noise SDs are integrated by `bpvet.maths.quadrature.integrate`.
     """
     timed = [with_taus(one, own.priors[0]) for one, own in zip(series, contexts, strict=True)]
     columns = all_columns(timed, [own.priors[0] for own in contexts])

@@ -6,7 +6,7 @@ import os
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import BytesIO
 from pathlib import Path
 from secrets import token_hex
@@ -40,7 +40,7 @@ class _Job:
     reading: Reading
     fitting: Mapping[str, Any]
     level: float
-    file: Path | None
+    file: Path | None = None
 
 
 def fit_trends_in_parts(
@@ -57,35 +57,28 @@ def fit_trends_in_parts(
 
     A process holds the records and trends of one part at a time. All records of an animal must
     lie in one part. Findings that stop no work are not told here: look at the parts with
-    ``bpvet check`` before.
+    ``bpvet check`` before. A part whose worker is killed is worked on again.
 
     Parameters
     ----------
     parts : path, or sequence of paths
-        Folders of records, or files: each what `bpvet.read` takes. Of one path the folders in it
-        are the parts. Every worker must be able to read them.
+        What `bpvet.read` takes, each; of one path its folders. Every worker must read them.
     output : path, optional
-        A folder that is not there yet: one Parquet file a part is written into it, and it is put
-        in place whole when all parts are done. Every worker must be able to write beside it.
+        A new folder, for one Parquet file a part; put in place whole when all are done. Every
+        worker must be able to write beside it.
     executor : int or Executor, optional
-        So many processes of this machine, or `bpvet.mixed.executors.OnCluster` of a Dask client;
-        left out, the parts are worked on here in turn. A part whose worker is killed is worked on
-        again; nothing else changes.
-    as_of : date, optional
-        The date to speak for; today by default, one for all parts.
-    reading : mapping, optional
-        How the parts are read: keywords of `bpvet.read` but for `as_of`.
+        So many processes of this machine, or `bpvet.mixed.executors.OnCluster` of a Dask client.
+    as_of, reading
+        One date for all parts, by default today, and how they are read: keywords of `bpvet.read`.
     level : float
         Probability that the intervals hold.
     **fitting
-        ``quantities``, ``methods``, ``conditions``, ``rule``, ``bridge``, ``priors`` and ``fixed``
-        of `bpvet.fit_trends`.
+        As `bpvet.fit_trends` takes them, but for ``as_of``, ``processes`` and ``progress``.
 
     Returns
     -------
     list of DataFrame, or list of Path
-        Of each part, in their order, what `Trends.to_frame` gives; with `output` the files that
-        hold it.
+        Of each part, in order, what `Trends.to_frame` gives; with `output` files that hold it.
 
     Raises
     ------
@@ -97,37 +90,39 @@ def fit_trends_in_parts(
     Examples
     --------
     >>> import bpvet, tempfile
-    >>> from pathlib import Path
-    >>> home = Path(tempfile.mkdtemp())
-    >>> for part, animal in (("north", "A17"), ("south", "B2")):
-    ...     (home / part).mkdir()
-    ...     text = f"animal,taken_at,method,systolic\\n{animal},2026-03-11,doppler,158\\n"
-    ...     _ = (home / part / "readings.csv").write_text(text)
-    ...     _ = (home / part / "animals.csv").write_text(f"animal,species\\n{animal},cat\\n")
-    >>> north, south = bpvet.fit_trends_in_parts(home, as_of="2026-04-01")
-    >>> south[["animal", "sessions", "unit"]]
-      animal  sessions  unit
-    0     B2         1  mmHg
+    >>> from bpvet.records.example import write_example
+    >>> names = write_example(home := tempfile.mkdtemp())
+    >>> [frame] = bpvet.fit_trends_in_parts([home], as_of="2026-11-01", methods=["doppler"])
+    >>> "A17" in set(frame["animal"])
+    True
     """
     if unknown := sorted(set(fitting) - set(_FITTING)):
         raise CallError(f"{unknown[0]} is none of {', '.join(_FITTING)}.")
-    paths, how = paths_of(parts), Reading.by(as_of, reading)
     # What can be gone through once would be empty for the second part.
     kept = {name: _kept(value) for name, value in fitting.items()}
-    if output is None:
-        done = gathered(_fit, [_Job(path, how, kept, level, None) for path in paths], executor)
-        refuse_shared(paths, [codes for _, codes in done], how, executor)
-        return [frame for frame, _ in done if frame is not None]
-    target = Path(output)
-    names = [f"trends-{i:06d}.parquet" for i in range(len(paths))]
-    read = [*paths, parts] if isinstance(parts, (str, os.PathLike)) else paths
+    jobs = [_Job(path, Reading.by(as_of, reading), kept, level) for path in paths_of(parts)]
+    return _done(jobs, executor) if output is None else _files(jobs, executor, parts, Path(output))
+
+
+def _done(jobs: Sequence[_Job], executor: Executor | int | None) -> list[pd.DataFrame]:
+    """Work on all parts, and return the frames of those that were not written."""
+    done = gathered(_fit, jobs, executor)
+    paths, codes = [job.path for job in jobs], [found for _, found in done]
+    refuse_shared(paths, codes, jobs[0].reading, executor)
+    return [frame for frame, _ in done if frame is not None]
+
+
+def _files(
+    jobs: Sequence[_Job], executor: Executor | int | None, parts: Paths, target: Path
+) -> list[Path]:
+    """Work on all parts, each into its file of a new folder, and return the files."""
+    names = [f"trends-{i:06d}.parquet" for i in range(len(jobs))]
+    read = [*(job.path for job in jobs), *([parts] if isinstance(parts, str | os.PathLike) else [])]
     with _put_in_place(target, read) as folder:
-        jobs = [
-            _Job(path, how, kept, level, folder / name)
-            for path, name in zip(paths, names, strict=True)
-        ]
-        done = gathered(_fit, jobs, executor)
-        refuse_shared(paths, [codes for _, codes in done], how, executor)
+        _done(
+            [replace(job, file=folder / name) for job, name in zip(jobs, names, strict=True)],
+            executor,
+        )
         # What a killed worker had begun.
         for stray in set(os.listdir(folder)) - set(names):
             (folder / stray).unlink()

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from numpy.typing import ArrayLike
 
 from bpvet.equality import Content
-from bpvet.maths.estimates import Estimate, checked
+from bpvet.maths.estimate import Estimate
+from bpvet.maths.estimates import checked
 from bpvet.maths.ranks import MannKendall, mann_kendall, theil_sen
 from bpvet.models.trend.variability import (
     LEAST_SESSIONS,
@@ -19,7 +20,7 @@ from bpvet.models.trend.variability import (
     table,
     too_few,
 )
-from bpvet.printing import ShortTable, number
+from bpvet.printing import ShortTable, Tabled, number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,8 +29,8 @@ if TYPE_CHECKING:
 SLOPE_DAYS = 30
 
 
-@dataclass(frozen=True, eq=False)
-class RankTrend(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class RankTrend(Tabled, Content):
     """A trend by ranks: Theil–Sen slope with Sen's interval, and the Mann–Kendall test.
 
     Parameters
@@ -79,12 +80,6 @@ class RankTrend(Content):
             rows.append(("tau_b", Estimate(test.tau_b, reason=test.reason or no_interval), ""))
             rows.append(("p", Estimate(test.p, reason=f"{test.method}; a p has no interval"), ""))
         return frame(rows)
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     @property
     def _unit(self) -> str:

@@ -35,7 +35,7 @@ from bpvet.models.trend.effects import (
     spell_effects,
 )
 from bpvet.models.trend.posteriors import fixed_noise
-from bpvet.printing import ShortTable, number
+from bpvet.printing import ShortTable, Tabled, number
 from bpvet.records.records import Records
 from bpvet.visits.series import Series, rounding_step
 from bpvet.visits.session_store import AnimalSessions
@@ -44,7 +44,7 @@ from bpvet.visits.treatments.courses import Treatments
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from bpvet.answers.parts import TrendAnswer
+    from bpvet.answers.trend.result import TrendAnswer
     from bpvet.models.trend.companions import Companions
 
 
@@ -91,8 +91,8 @@ class Context(Content):
         return self.rows.frame
 
 
-@dataclass(frozen=True, eq=False)
-class Trend(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Trend(Tabled, Content):
     """The trend of one series: a posterior, and the records it came from.
 
     Parameters
@@ -345,7 +345,7 @@ class Trend(Content):
             Edition of the kidney stages, as `bpvet.kidney` takes it.
         """
         # The one arrow that points up: users expect to ask the trend itself.
-        from bpvet.answers.trend import trend_answer
+        from bpvet.answers.trend.trend import trend_answer
 
         return trend_answer(self, guideline=guideline, level=level, edition=edition)
 
@@ -362,12 +362,6 @@ class Trend(Content):
         from bpvet.models.trend.companions import companions
 
         return companions(self, target, level)
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     def _table(self) -> ShortTable:
         unit, change = self.series.unit, "%" if self.logarithmic else self.series.unit

@@ -5,14 +5,13 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice
-from typing import Any
+from typing import Unpack
 
 import numpy as np
 import pandas as pd
 
 from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
-from bpvet.facts.priors.table import PriorTable
 from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, METHODS, TREND_CONDITIONS
 from bpvet.garbage import garbage_waits
 from bpvet.maths.mixture import Mixture
@@ -20,10 +19,11 @@ from bpvet.maths.posterior import Posterior
 from bpvet.models.trend.columns import Columns, noise_groups
 from bpvet.models.trend.designs import all_columns
 from bpvet.models.trend.fit import PriorChoice, with_taus
+from bpvet.models.trend.fitting import FitOptions, Fitting
 from bpvet.models.trend.newest import usual_newest
 from bpvet.models.trend.posteriors import posteriors
 from bpvet.models.trend.trend import Context, Trend
-from bpvet.printing import ShortTable, number
+from bpvet.printing import ShortTable, Tabled, number
 from bpvet.records.records import Records
 from bpvet.visits.labs.series import all_lab_series
 from bpvet.visits.series import Series, all_series
@@ -42,7 +42,7 @@ _KEYS = ("animal", "method", "condition", "quantity")
 _MOST_SHOWN = 30
 
 
-class Trends(Mapping[Key, Trend]):
+class Trends(Tabled, Mapping[Key, Trend]):
     """Trends by (animal, method, condition, quantity): a mapping that prints a line for each.
 
     Parameters
@@ -115,12 +115,6 @@ class Trends(Mapping[Key, Trend]):
             unit=pd.array([one.series.unit for one in trends], dtype="str"),
         )
 
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
-
     def _table(self) -> ShortTable:
         rows = []
         for key, trend in islice(self.items(), _MOST_SHOWN):
@@ -158,13 +152,9 @@ def fit_trends(
     methods: Iterable[str] = METHODS,
     conditions: Iterable[str] = TREND_CONDITIONS,
     *,
-    rule: str = "guideline",
-    bridge: Sequence[str] = (),
-    priors: Priors | PriorTable | None = None,
-    fixed: Mapping[str, float] | None = None,
-    as_of: Any = None,
     processes: int = 1,
     progress: bool | None = None,
+    **fitting: Unpack[FitOptions],
 ) -> Trends:
     """Fit the trend of every series of every animal.
 
@@ -174,12 +164,12 @@ def fit_trends(
     quantities, methods, conditions : iterables of str
         Those to take; a method that does not give a quantity has no series of it. Laboratory
         quantities have one series an animal, whatever the methods and conditions.
-    rule, bridge, priors, fixed, as_of
-        As in `bpvet.fit_trend`.
     processes : int
         Processes to share the batches; the numbers do not depend on it.
     progress : bool or None
         Whether to show a progress bar on standard error; by default only on a terminal.
+    **fitting
+        ``rule``, ``bridge``, ``priors``, ``fixed`` and ``as_of``, as in `bpvet.fit_trend`.
 
     Returns
     -------
@@ -195,16 +185,25 @@ def fit_trends(
     """
     if processes < 1:
         raise CallError(f"processes must be 1 or more, not {processes}.")
-    if as_of is not None:
-        records = records.speaking_on(as_of)
-    records.require_usable()
-    treatments, bridge, quantities = all_courses(records), tuple(bridge), tuple(quantities)
+    how = Fitting(**fitting)
+    found = _series_of_all(how.usable(records), (quantities, methods, conditions), how)
+    keys, contexts = list(found), [context for _, context in found.values()]
+    trends = fit_clinic([series for series, _ in found.values()], contexts, processes, progress)
+    return Trends(zip(keys, trends, strict=True))
+
+
+def _series_of_all(
+    records: Records, which: tuple[Iterable[str], Iterable[str], Iterable[str]], fitting: Fitting
+) -> dict[Key, tuple[Series, Context]]:
+    """Return each series and where it came from, sorted; `which`: quantities … conditions."""
+    quantities, (rule, bridge) = tuple(which[0]), (fitting.rule, tuple(fitting.bridge))
+    treatments = all_courses(records)
     store = session_store(records, rule, treatments)
     series = all_series(
         records,
         quantities=[one for one in quantities if one not in LAB_QUANTITIES],
-        methods=methods,
-        conditions=conditions,
+        methods=which[1],
+        conditions=which[2],
         rule=rule,
         bridge=bridge,
         sessions=store,
@@ -215,24 +214,24 @@ def fit_trends(
         (one.animal, one.method, one.condition, one.quantity): one
         for one in all_lab_series(records, labs, treatments)
     }
-    nothing, choice = Treatments((), (), (), ()), PriorChoice(priors)
-    before = {own.animal: own.measured_before for own in records.rows_by_animal.values()}
-    keys = sorted(series)
-    contexts = [
-        Context(
-            records=records,
-            rows=store.of_animal(key[0]),
-            treatments=treatments.get(key[0], nothing),
-            rule=rule,
-            bridge=bridge,
-            priors=choice.of(series[key], before.get(key[0], "")),
-            fixed=fixed,
-            given=priors,
+    nothing, choice = Treatments((), (), (), ()), PriorChoice(fitting.priors)
+    before = {row.animal: row.measured_before for row in records.rows_by_animal.values()}
+    return {
+        key: (
+            series[key],
+            Context(
+                records=records,
+                rows=store.of_animal(key[0]),
+                treatments=treatments.get(key[0], nothing),
+                rule=rule,
+                bridge=bridge,
+                priors=choice.of(series[key], before.get(key[0], "")),
+                fixed=fitting.fixed,
+                given=fitting.priors,
+            ),
         )
-        for key in keys
-    ]
-    trends = fit_clinic([series[key] for key in keys], contexts, processes, progress)
-    return Trends(zip(keys, trends, strict=True))
+        for key in sorted(series)
+    }
 
 
 def fit_clinic(

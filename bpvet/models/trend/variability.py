@@ -12,7 +12,8 @@ from numpy.typing import ArrayLike
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
-from bpvet.maths.estimates import Array, Estimate, checked, vector
+from bpvet.maths.estimate import Estimate
+from bpvet.maths.estimates import Array, checked, vector
 from bpvet.maths.spread import (
     MeanRelation,
     average_real_variability,
@@ -24,7 +25,7 @@ from bpvet.maths.spread import (
     sd,
     successive_variation,
 )
-from bpvet.printing import ShortTable, decimals, number
+from bpvet.printing import ShortTable, Tabled, decimals, number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,8 +47,8 @@ _WORDS = {
 _PER_CENT = ("cv", "reference_change_value")
 
 
-@dataclass(frozen=True, eq=False)
-class Variability(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Variability(Tabled, Content):
     """How much an animal's sessions vary from visit to visit, each number with its interval.
 
     Parameters
@@ -118,12 +119,6 @@ class Variability(Content):
         """Return one row a statistic: estimate, lower, upper, unit, reason ("" if none)."""
         return frame([(name, getattr(self, name), self._unit(name)) for name in _WORDS])
 
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
-
     def _unit(self, name: str) -> str:
         return "%" if name in _PER_CENT else self.unit
 
@@ -178,8 +173,19 @@ def variability(
     """
     checked(level)
     t, y = in_order(dates_or_days, values)
+    spreads = _spreads(t, y, level, relation)
+    if y.size < LEAST_SESSIONS:
+        spreads = dict.fromkeys(spreads, Estimate(None, reason=too_few(y.size)))
+    readings = _ends(counts, y.size)
+    return Variability(y.size, readings, level, unit, mean=mean(y, level), **spreads)
+
+
+def _spreads(
+    t: Array, y: Array, level: float, relation: MeanRelation | None
+) -> dict[str, Estimate]:
+    """Return what is told of the scatter of values `y` (n,) on days `t` (n,), by field."""
     cv = coefficient_of_variation(y, level).times(100)
-    spreads = {
+    return {
         "sd": sd(y, level),
         "cv": cv,
         "arv": average_real_variability(y, level=level),
@@ -189,16 +195,6 @@ def variability(
         "residual_sd": residual_sd(t, y, level),
         "reference_change_value": cv.times(reference_change(1.0, level=level)),
     }
-    if y.size < LEAST_SESSIONS:
-        spreads = dict.fromkeys(spreads, Estimate(None, reason=too_few(y.size)))
-    return Variability(
-        sessions=y.size,
-        readings=_ends(counts, y.size),
-        level=level,
-        unit=unit,
-        mean=mean(y, level),
-        **spreads,
-    )
 
 
 def in_order(dates_or_days: ArrayLike, values: ArrayLike) -> tuple[Array, Array]:
@@ -248,7 +244,8 @@ def plural(n: int) -> str:
 
 def plain(part: Estimate) -> dict[str, Any]:
     """Return an estimate as plain values."""
-    return dict(vars(part))
+    shown = part.value, part.lower, part.upper, part.reason
+    return dict(zip(("estimate", "lower", "upper", "reason"), shown, strict=True))
 
 
 def frame(rows: Sequence[tuple[str, Estimate, str]]) -> pd.DataFrame:

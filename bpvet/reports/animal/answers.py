@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bpvet.answers.parts import (
-    EffectAnswer,
-    Estimate,
-    LatestAnswer,
-    TreatmentAnswer,
-    TrendAnswer,
-)
+from bpvet.answers.trend.drugs import EffectAnswer, TreatmentAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.usual import LatestAnswer
 from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
+from bpvet.maths.estimate import Estimate
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number, probability
 from bpvet.reports.markup import (

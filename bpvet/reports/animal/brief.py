@@ -10,7 +10,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from bpvet.answers.parts import TreatmentAnswer, TrendAnswer
+from bpvet.answers.trend.drugs import TreatmentAnswer
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from bpvet.answers.parts import TrendAnswer
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.analytes import short_name
 from bpvet.models.kidney.joint import Joint
 from bpvet.models.kidney.joint_trends import joint_trends

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from bpvet.answers.parts import TrendAnswer
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.categories import guideline
 from bpvet.facts.cautions import cautions as all_cautions
 from bpvet.facts.cautions import licensed

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.parts import SessionAnswer, TrendAnswer
-from bpvet.answers.trend import session_answer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.usual import SessionAnswer, session_answer
 from bpvet.facts.analytes import short_name
 from bpvet.facts.labs import unit_as_given
 from bpvet.facts.signs.signs import understood

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.unseen import urgent_of
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.unseen import urgent_of
 from bpvet.errors import FitError, NothingLeft
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable

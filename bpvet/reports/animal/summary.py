@@ -6,7 +6,7 @@ from html import escape
 
 import numpy as np
 
-from bpvet.answers.parts import TrendAnswer
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number, probability

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from bpvet.answers.parts import NotUsed, TrendAnswer
+from bpvet.answers.trend.recorded import NotUsed
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.reports.markup import Shown, folded, lines, prose, tag
 from bpvet.wording.en.phrases import counted, day
 

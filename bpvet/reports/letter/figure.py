@@ -5,7 +5,7 @@ from __future__ import annotations
 from base64 import b64encode
 from dataclasses import dataclass, replace
 
-from bpvet.answers.parts import TrendAnswer
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.analytes import all_analytes
 from bpvet.figures.lettering import written
 from bpvet.figures.save import svg_bytes

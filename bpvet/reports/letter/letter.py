@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.unseen import UnseenAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.errors import CallError
 from bpvet.facts.cautions import licensed, parted
 from bpvet.facts.sources import footnotes

@@ -8,8 +8,8 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.unseen import UnseenAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.figures.lettering import written
 from bpvet.reports.animal.recorded import dose_written
 from bpvet.reports.letter.source import Source

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from bpvet.answers.parts import SignAnswer
+from bpvet.answers.trend.safety import SignAnswer
 from bpvet.facts.signs.signs import read_sign, understood
 from bpvet.figures.lettering import written
 from bpvet.reports.letter.source import Source

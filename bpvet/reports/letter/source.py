@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.unseen import UnseenAnswer
+from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.models.trend.fit import animal_sessions
 from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records

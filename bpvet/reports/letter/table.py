@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.parts import SessionAnswer, TrendAnswer
-from bpvet.answers.trend import session_answer
-from bpvet.answers.unseen import UnseenAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.unseen import UnseenAnswer
+from bpvet.answers.trend.usual import SessionAnswer, session_answer
 from bpvet.facts.signs.signs import understood
 from bpvet.facts.words import READING_QUANTITIES, UNITS
 from bpvet.files import csv_bytes

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bpvet.answers.parts import TrendAnswer
-from bpvet.answers.unseen import UnseenAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.facts.words import CONDITION_WORDS, QUANTITY_WORDS, TAKEN_BY
 from bpvet.figures.lettering import written
 from bpvet.reports.letter.source import Source

@@ -9,7 +9,7 @@ import numpy as np
 
 from bpvet.answers.due.bands import BANDS
 from bpvet.answers.due.table import COLUMNS
-from bpvet.answers.parts import RecheckAnswer, UrgentAnswer
+from bpvet.answers.trend.safety import RecheckAnswer, UrgentAnswer
 from bpvet.facts.cautions import licensed
 from bpvet.facts.sources import fact
 from bpvet.models.safety.checks_due import Check

@@ -7,9 +7,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from bpvet.answers.parts import SessionAnswer, SignAnswer, TrendAnswer
 from bpvet.answers.statement import Statement
-from bpvet.answers.unseen import UnseenAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.safety import SignAnswer
+from bpvet.answers.trend.unseen import UnseenAnswer
+from bpvet.answers.trend.usual import SessionAnswer
 from bpvet.facts.words import CONDITION_WORDS, TAKEN_BY
 from bpvet.printing import number
 from bpvet.wording.en.phrases import counted, day, value

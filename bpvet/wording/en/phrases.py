@@ -11,7 +11,7 @@ from bpvet.facts.words import LAB_QUANTITIES
 from bpvet.printing import number, probability, prose_date
 
 if TYPE_CHECKING:
-    from bpvet.answers.parts import TrendAnswer
+    from bpvet.answers.trend.result import TrendAnswer
 
 #: Dates as they are written in a sentence.
 day = prose_date

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from bpvet.answers.plan.parts import (
+from bpvet.answers.plan.result import (
     FurtherAnswer,
     OpenQuestion,
     PlanAnswer,

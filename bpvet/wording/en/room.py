@@ -5,7 +5,7 @@ Standard library only. Where a rule is from memory, the words say so.
 
 from __future__ import annotations
 
-from bpvet.answers.room.parts import GoOnAnswer, RangeAnswer, RoomWords
+from bpvet.answers.room.result import GoOnAnswer, RangeAnswer, RoomWords
 from bpvet.answers.room.urgent import judged
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.protocol import CEILING, ENOUGH_READINGS, MIN_READINGS, limits
@@ -19,7 +19,7 @@ from bpvet.visits.choice import Flag, SessionSum
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from bpvet.answers.room.expected import Expected
-    from bpvet.answers.room.room import RoomAnswer
+    from bpvet.answers.room.result import RoomAnswer
 
 _SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven")
 

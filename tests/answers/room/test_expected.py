@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from bpvet.answers.room.expected import Expected, expected
-from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.result import RoomReading, RoomVisit
 from bpvet.answers.room.room import room_answer
 from bpvet.models.trend.fit import fit_trend
 from bpvet.records.records import Records
@@ -24,7 +24,7 @@ def records() -> Records:
 
 def of(records: Records, *values: float, on: str = "2026-02-01", **more: str) -> Expected:
     readings = [RoomReading(value) for value in values]
-    answer = room_answer(readings, "doppler", animal="A17", taken_at=on, **more)
+    answer = room_answer(readings, "doppler", RoomVisit(animal="A17", taken_at=on, **more))
     return expected(records, "A17", answer)
 
 
@@ -46,10 +46,10 @@ def test_where_the_session_lies(records: Records) -> None:
     assert of(records, 240, 241).lies == "above"
     assert of(records, 70, 72).lies == "below"
     readings = [RoomReading(300.0, "at least")]
-    answer = room_answer(readings, "doppler", taken_at="2026-02-01")
+    answer = room_answer(readings, "doppler", RoomVisit(taken_at="2026-02-01"))
     assert expected(records, "A17", answer).lies == "above"
     readings = [RoomReading(150.0, "at least")]
-    answer = room_answer(readings, "doppler", taken_at="2026-02-01")
+    answer = room_answer(readings, "doppler", RoomVisit(taken_at="2026-02-01"))
     found = expected(records, "A17", answer)
     assert found.lies == "open"
     assert "whether it lies within is not known" in found.text

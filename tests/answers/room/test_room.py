@@ -6,7 +6,7 @@ import re
 import pytest
 
 from bpvet.answers.room.chart_line import quoted, short
-from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.result import RoomReading, RoomVisit
 from bpvet.answers.room.room import room_answer
 from bpvet.errors import CallError
 
@@ -88,17 +88,19 @@ def test_the_unrounded_mean_decides_the_range():
 
 
 def test_another_guideline_is_named():
-    answer = room_answer(taken(150, 151, 152), "doppler", guideline_key="iris2023", species="dog")
+    answer = room_answer(
+        taken(150, 151, 152), "doppler", RoomVisit(species="dog"), guideline_key="iris2023"
+    )
     assert "IRIS" in answer.words.range
     with pytest.raises(CallError, match="not of the dog"):
-        room_answer(taken(150), "doppler", guideline_key="isfm2017", species="dog")
+        room_answer(taken(150), "doppler", RoomVisit(species="dog"), guideline_key="isfm2017")
     with pytest.raises(CallError, match="acvim2018"):
         room_answer(taken(150), "doppler", guideline_key="acvim")
 
 
 @pytest.mark.parametrize("state", ["sedated", "anaesthetised"])
 def test_no_range_and_no_caution_unless_awake(state):
-    answer = room_answer(taken(70, 71, 72), "doppler", state=state)
+    answer = room_answer(taken(70, 71, 72), "doppler", RoomVisit(state=state))
     assert answer.range.name is None
     assert "awake" in (answer.range.withheld or "")
     assert answer.words.cautions == ()
@@ -141,16 +143,16 @@ def test_urgent_lines_and_cautions_at_their_bounds(value, rules, words):
     ],
 )
 def test_what_is_urgent_in_the_room(readings, more, rules):
-    answer = room_answer(readings, "doppler", species="cat", **more)
+    answer = room_answer(readings, "doppler", RoomVisit(species="cat", **more))
     assert [one.rule for one in answer.urgent] == rules
 
 
 def test_a_low_mean_arterial_pressure_is_urgent_under_anaesthesia_too():
     readings = [RoomReading(101.0, mean=56.0)] * 3
     for state in ("", "anaesthetised"):
-        answer = room_answer(readings, "oscillometric", state=state)
+        answer = room_answer(readings, "oscillometric", RoomVisit(state=state))
         assert [one.rule for one in answer.urgent] == ["low"]
-    assert not room_answer(readings, "oscillometric", state="sedated").urgent
+    assert not room_answer(readings, "oscillometric", RoomVisit(state="sedated")).urgent
 
 
 def test_a_bound_makes_the_mean_one():
@@ -189,7 +191,9 @@ def test_oscillometric_quantities_follow_the_used_readings():
         RoomReading(162.0, "", None, None, 182.0),
         RoomReading(120.0, "", 60.0, 80.0, 150.0, excluded='moved; "twice", (badly)'),
     ]
-    answer = room_answer(readings, "oscillometric", animal='the "big", cat', taken_at="2026-03-01")
+    answer = room_answer(
+        readings, "oscillometric", RoomVisit(animal='the "big", cat', taken_at="2026-03-01")
+    )
     # Used: the second to the fourth.
     assert answer.systolic.mean == 160.0
     assert (answer.diastolic.mean, answer.diastolic.n) == (98.0, 2)
@@ -204,7 +208,7 @@ def test_oscillometric_quantities_follow_the_used_readings():
 
 
 def test_a_condition_other_than_the_clinic_stands_in_the_line():
-    answer = room_answer(taken(150, 151, 152), "doppler", setting="home")
+    answer = room_answer(taken(150, 151, 152), "doppler", RoomVisit(setting="home"))
     assert "(Doppler, home, mean of" in answer.chart_line
 
 
@@ -248,8 +252,6 @@ def test_a_cuff_too_narrow_or_too_wide_is_told(
     answer = room_answer(
         [RoomReading(150.0)] * 5,
         "doppler",
-        species=species,
-        cuff_width_cm=width,
-        limb_circumference_cm=limb,
+        RoomVisit(species=species, cuff_width_cm=width, limb_circumference_cm=limb),
     )
     assert any("30 to 40 % is advised" in line for line in answer.words.notes) is told

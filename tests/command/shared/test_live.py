@@ -15,8 +15,8 @@ from pathlib import Path
 
 import pytest
 
-from bpvet.answers.room.parts import RoomReading
-from bpvet.answers.room.room import RoomAnswer, room_answer
+from bpvet.answers.room.result import RoomAnswer, RoomReading
+from bpvet.answers.room.room import room_answer
 from bpvet.command.shared.live import Session
 from bpvet.errors import CallError
 from bpvet.records.read import read

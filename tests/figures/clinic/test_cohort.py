@@ -20,7 +20,6 @@ from bpvet.figures.clinic.cohort_picture import (
 from bpvet.figures.save import svg_bytes
 from bpvet.figures.style import DARK
 from bpvet.wording.en.pictures.drawn import RESIDUALS, UNNAMED
-
 from tests.figures.text_boxes import faults
 
 HOSTILE = "<script>$x^2$</script> of the long corridor behind the harbour"

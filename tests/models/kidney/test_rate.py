@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import bpvet
+from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.rate import Rate, day_to_day, doubling_months
 from bpvet.wording.en.kidney.stage import doubling_words, kidney_stage_statements
 from tests.models.kidney_records import creatinine, lab, sdma, upc, with_labs
@@ -23,10 +24,10 @@ def test_the_doubling_time_is_that_of_growth_and_falls_with_the_rate(one, other)
 
 
 def test_a_rate_that_may_be_none_has_no_latest_end():
-    rate = Rate(1.0, -0.2, 2.0, 0.96)
+    rate = Rate(Estimate(1.0, -0.2, 2.0), 0.96)
     assert rate.doubling == pytest.approx((69.66, 35.0, math.inf), abs=0.01)
     assert doubling_words(rate) == "At that rate it doubles in 70 months (35 or more)."
-    assert doubling_words(Rate(-1.0, -2.0, 0.5, 0.1)) == ""
+    assert doubling_words(Rate(Estimate(-1.0, -2.0, 0.5), 0.1)) == ""
 
 
 def test_the_rate_is_the_trends_and_told_only_where_it_is_sure():

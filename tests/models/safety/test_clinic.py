@@ -9,6 +9,7 @@ import pytest
 import bpvet
 from bpvet.errors import NothingLeft
 from bpvet.facts.categories import guideline
+from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.clinic import Clinic, clinic_safety, clinic_urgency
 from bpvet.models.safety.safety import safety
 from bpvet.models.safety.standing import treated_on
@@ -72,7 +73,7 @@ def test_a_clinic_at_once_equals_one_animal_at_a_time(records):
             trend = None
         chosen = guideline("acvim2018", one.row.species or None)
         own = animal_sessions(records, animal)
-        alone = safety(records, animal, own, courses(records, animal), trend, chosen)
+        alone = safety(AnimalCase(records, animal, own, courses(records, animal), trend), chosen)
         assert [(line.rule, line.why, line.on, line.value) for line in one.safety.lines] == [
             (line.rule, line.why, line.on, line.value) for line in alone.lines
         ]

@@ -9,6 +9,7 @@ import pytest
 import bpvet
 from bpvet.errors import NothingLeft
 from bpvet.facts.categories import guideline
+from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.safety import safety
 from bpvet.models.safety.standing import dates_of
 from bpvet.models.trend.fit import animal_sessions
@@ -25,7 +26,8 @@ def _held(readings, treatments=(), observations=(), *, chosen="acvim2018", **mor
     except NothingLeft:
         trend = None
     table = animal_sessions(held, "A1")
-    return safety(held, "A1", table, courses(held, "A1"), trend, guideline(chosen)).standing
+    case = AnimalCase(held, "A1", table, courses(held, "A1"), trend)
+    return safety(case, guideline(chosen)).standing
 
 
 def test_home_and_calmed_are_judged_on_more_in_every_pressure():
@@ -237,8 +239,6 @@ def test_of_two_kidney_values_of_one_day_both_are_looked_at(sdma, expected):
         labs=labs,
         as_of=str(base.as_of),
     )
-    found = safety(
-        held, "A1", animal_sessions(held, "A1"), courses(held, "A1"),
-        bpvet.fit_trend(held, "A1"), guideline("acvim2018"),
-    ).found  # fmt: skip
+    of_animal = animal_sessions(held, "A1"), courses(held, "A1"), bpvet.fit_trend(held, "A1")
+    found = safety(AnimalCase(held, "A1", *of_animal), guideline("acvim2018")).found
     assert ("reaction" in found.at_risk) is expected

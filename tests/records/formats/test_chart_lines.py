@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bpvet.answers.room.chart_line import chart_line
-from bpvet.answers.room.parts import ReadingFate, Spread
+from bpvet.answers.room.result import ReadingFate, Spread
 from bpvet.records.formats.chart_lines import read_chart_lines
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from bpvet.answers.room.parts import RoomReading
+from bpvet.answers.room.result import RoomReading, RoomVisit
 from bpvet.answers.room.room import room_answer
 from bpvet.records.read import read
 from bpvet.records.records import Records
@@ -144,7 +144,9 @@ def test_what_stands_beside_a_list_is_kept(rows: Callable[..., Records]) -> None
 
 def test_a_line_for_the_chart_alone(tmp_path: Path) -> None:
     readings = [RoomReading(value) for value in (165.0, 158.0, 160.0, 162.0)]
-    answer = room_answer(readings, "doppler", animal='the "big" cat', taken_at="2025-04-03T10:15")
+    answer = room_answer(
+        readings, "doppler", RoomVisit(animal='the "big" cat', taken_at="2025-04-03T10:15")
+    )
     file = tmp_path / "chart.csv"
     pd.DataFrame({"What was written": [answer.chart_line]}).to_csv(file, index=False)
     records = read(file, columns="What was written=chart_line", as_of=AS_OF)

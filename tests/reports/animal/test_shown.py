@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import bpvet
-from bpvet.answers.parts import TrendAnswer
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.sources import AS_REMEMBERED
 from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records

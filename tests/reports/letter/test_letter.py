@@ -12,8 +12,8 @@ import pytest
 
 import bpvet
 from bpvet.answers.statement import Statement
-from bpvet.answers.trend import trend_answer
-from bpvet.answers.unseen import unseen_answer
+from bpvet.answers.trend.trend import trend_answer
+from bpvet.answers.trend.unseen import unseen_answer
 from bpvet.errors import CallError
 from bpvet.facts.cautions import licensed
 from bpvet.models.trend.trend import Trend

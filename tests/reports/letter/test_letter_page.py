@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 
 import bpvet
-from bpvet.answers.trend import trend_answer
-from bpvet.answers.unseen import unseen_answer
+from bpvet.answers.trend.trend import trend_answer
+from bpvet.answers.trend.unseen import unseen_answer
 from bpvet.facts.cautions import licensed
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import prose_date

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from bpvet.answers.parts import PressureStep
 from bpvet.answers.statement import Statement
+from bpvet.answers.trend.recorded import PressureStep
 from bpvet.facts.sources import credit, fact
 from bpvet.facts.species import plural_of
 from bpvet.facts.words import QUANTITY_WORDS

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from bpvet.answers.statement import Statement
 from bpvet.facts.analytes import analyte, short_name
 from bpvet.facts.sources import fact
+from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.joint import Joint
 from bpvet.models.kidney.rate import Rate
 from bpvet.printing import number, probability
@@ -47,9 +48,7 @@ def _parts(one: Joint) -> Iterator[str]:
         f"{number(float(one.slope_pressure.mean), 1)} mmHg a month "
         f"({interval(one.level, float(bottom), float(top), 1)})."
     )
-    rate = Rate(
-        float(one.slope_marker.mean), float(low), float(high), float(one.slope_marker.above(0.0))
-    )
+    rate = Rate(Estimate.of(one.slope_marker, one.level, "%"), float(one.slope_marker.above(0.0)))
     if analyte(one.marker.series.quantity).worse == "rise" and rate.p_rising >= _sure():
         yield doubling_words(rate)
     yield _together(one)

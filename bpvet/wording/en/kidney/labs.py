@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from bpvet.answers.parts import LeftOutAnswer, TreatmentAnswer, TrendAnswer
-from bpvet.answers.verdicts import Settled, settled
+from bpvet.answers.trend.drugs import TreatmentAnswer
+from bpvet.answers.trend.joined import LeftOutAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.verdicts import Settled, settled
 from bpvet.facts.analytes import analyte, short_name
+from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.rate import Rate
 from bpvet.models.trend.effects import NONE_BEFORE, NONE_ON
 from bpvet.printing import number, probability
@@ -59,7 +62,7 @@ def lab_slope(answer: TrendAnswer) -> str:
     falls = analyte(answer.quantity).worse == "fall"
     words = _falling(answer, each) if falls else _rising(answer, each)
     if not falls and settled(found.p_rising) is Settled.YES:
-        rate = Rate(found.per_30_days, found.lower, found.upper, found.p_rising)
+        rate = Rate(Estimate(found.per_30_days, found.lower, found.upper), found.p_rising)
         words = f"{words} {doubling_words(rate)}"
     return (
         f"{words} Over the {counted(found.span_days, 'day')} of the record that makes "

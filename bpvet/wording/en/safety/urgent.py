@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from bpvet.answers.parts import UrgentAnswer
 from bpvet.answers.statement import Statement
+from bpvet.answers.trend.safety import UrgentAnswer
 from bpvet.facts.categories import Guideline
 from bpvet.facts.recheck import rows
 from bpvet.facts.sources import credit, fact

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
-from bpvet.answers.parts import PriorGroupAnswer, SessionAnswer, TrendAnswer
+from bpvet.answers.trend.priors import PriorGroupAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.usual import SessionAnswer
 from bpvet.facts.breeds import sighthound
 from bpvet.facts.cautions import cautions_for
 from bpvet.facts.protocol import DROP_FIRST_FROM

@@ -10,9 +10,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from bpvet.answers.parts import RecheckAnswer, TrendAnswer
 from bpvet.answers.statement import Statement
-from bpvet.answers.verdicts import Verdict
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.safety import RecheckAnswer
+from bpvet.answers.trend.verdicts import Verdict
 from bpvet.facts.categories import guideline
 from bpvet.facts.sources import credit, fact
 from bpvet.printing import number, probability

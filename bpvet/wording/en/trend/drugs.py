@@ -6,9 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from bpvet.answers.parts import PlainAnswer, TreatmentAnswer, TrendAnswer
 from bpvet.answers.statement import Statement
-from bpvet.answers.verdicts import Verdict
+from bpvet.answers.trend.drugs import PlainAnswer, TreatmentAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.verdicts import Verdict
 from bpvet.facts.sources import fact
 from bpvet.printing import number, probability
 from bpvet.wording.en.kidney.labs import lab_treatment

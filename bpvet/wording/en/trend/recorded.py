@@ -9,16 +9,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from bpvet.answers.parts import (
-    ContextAnswer,
-    DrugRow,
-    HomeClinic,
-    RecordedAnswer,
-    SignAnswer,
-    TrendAnswer,
-    UrgentAnswer,
-)
 from bpvet.answers.statement import Statement
+from bpvet.answers.trend.recorded import ContextAnswer, DrugRow, HomeClinic, RecordedAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.safety import SignAnswer, UrgentAnswer
 from bpvet.facts.categories import guideline
 from bpvet.facts.sources import credit
 from bpvet.facts.species import judged, plural_of

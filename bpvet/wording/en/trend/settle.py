@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from bpvet.answers.parts import SettleAnswer
+from bpvet.answers.trend.settle import SettleAnswer
 from bpvet.facts.sources import fact
 from bpvet.wording.en.phrases import counted
 

@@ -6,9 +6,11 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from bpvet.answers.parts import CourseAnswer, RecheckAnswer, TrendAnswer
 from bpvet.answers.statement import Statement
-from bpvet.answers.unseen import UnseenAnswer
+from bpvet.answers.trend.drugs import CourseAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.safety import RecheckAnswer
+from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.printing import probability
 from bpvet.wording.en.phrases import day, interval, value
 from bpvet.wording.en.safety.urgent import urgent_statements

@@ -9,8 +9,8 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.parts import NotUsed
 from bpvet.answers.statement import Statement
+from bpvet.answers.trend.recorded import NotUsed
 from bpvet.models.safety.safety import Safety
 from bpvet.records.records import Records
 from bpvet.visits.labs.history import LabValue

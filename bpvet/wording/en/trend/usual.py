@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from bpvet.answers.parts import TrendAnswer
 from bpvet.answers.statement import Statement
-from bpvet.answers.verdicts import Surprise, Verdict
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.answers.trend.verdicts import Surprise, Verdict
 from bpvet.facts.sources import fact
 from bpvet.facts.species import species_of
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
@@ -143,7 +143,7 @@ def _joins(answer: TrendAnswer) -> list[str]:
         said.append(
             f"Series are joined through an estimated difference ({name}: "
             f"{number(held.estimate, 0)} {answer.unit}, "
-            f"{interval(answer.level, held.lower, held.upper)}); it is not measured exactly."
+            f"{interval(answer.level, *held.known[1:])}); it is not measured exactly."
         )
     own = [
         f"{_series_name(one.method, one.condition)} {number(one.estimate, 0)} on {day(one.date)} "
@@ -274,7 +274,7 @@ def companions(answer: TrendAnswer) -> Iterator[Statement]:
             "The records sit better with a change that nobody recorded between "
             f"{day(step.after)} and {day(step.before)} (probability of any such change "
             f"{probability(step.p_any)}); the usual pressure would then be "
-            f"{whole(step.usual.estimate, answer.unit)}. No other answer here takes that into "
+            f"{whole(step.usual.known[0], answer.unit)}. No other answer here takes that into "
             "account.",
         )
 

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from bpvet.answers.parts import (
-    CourseAnswer,
-    EffectAnswer,
-    Estimate,
-    PlainAnswer,
-    TreatmentAnswer,
-)
-from bpvet.answers.settle import drug_settle
-from bpvet.answers.verdicts import Settled, Verdict, settled
+from bpvet.answers.trend.settle import SettleAnswer, drug_settle
+from bpvet.answers.trend.usual import change_unit
+from bpvet.answers.trend.verdicts import Settled, Verdict, settled
+from bpvet.equality import Content
 from bpvet.facts.analytes import analyte
 from bpvet.facts.sources import fact
 from bpvet.facts.words import LAB_QUANTITIES
+from bpvet.maths.estimate import Estimate, Number
 from bpvet.maths.mixture import Mixture
 from bpvet.models.trend.effects import Treatment
-from bpvet.models.trend.outlook import with_scaled_tau
+from bpvet.models.trend.outlook import (
+    with_scaled_tau,
+)
 from bpvet.models.trend.plain_means import plain_difference
 from bpvet.models.trend.told import told_by_readings
 from bpvet.models.trend.trend import Trend
@@ -35,8 +35,91 @@ _RISEN = {
 }
 
 
+@dataclass(frozen=True, eq=False)
+class EffectAnswer(Content):
+    """A full effect, with the probabilities that it lowers and that it raises by 10 or more."""
+
+    estimate: float
+    lower: float
+    upper: float
+    p_lower_by_10: float
+    p_higher_by_10: float
+
+
+@dataclass(frozen=True, eq=False)
+class CourseAnswer(Content):
+    """One course: a base or a dose change."""
+
+    drug: str
+    kind: str
+    started_on: np.datetime64
+    stopped_on: np.datetime64
+    dose: str
+    tau_days: float
+    finished: bool
+    knowable: bool
+    before_sessions: int
+    effect_now: Estimate | None
+    effect: EffectAnswer | None
+    before_mean: Number
+    after_mean: Number
+
+
+@dataclass(frozen=True, eq=False)
+class PlainAnswer(Content):
+    """Plain means on a drug less those before it, beside the model's estimate.
+
+    `cause` is what the largest part of the gap is put down to, one of
+    `bpvet.models.trend.plain_means.CAUSES`; `told` says whether both are told: they part by more
+    than one posterior SD, and the verdict or its sign would be another by the plain means.
+    """
+
+    difference: float
+    model: float
+    cause: str
+    before_high: bool
+    told: bool
+
+
+@dataclass(frozen=True, eq=False)
+class TreatmentAnswer(Content):
+    """A spell on one drug, base and dose changes summed, and the verdict.
+
+    `verdict` is ``has lowered``, ``fall unlikely`` (so far no fall of 10 shows), ``cannot tell
+    yet`` or ``cannot be known``; of what cannot be known yet there is no effect, and `reason` says
+    why; of kidney values, where a rise is what matters, it is ``has risen`` or ``rise unlikely``
+    in place of the first two. It is None where an urgent rule withholds it, and `withheld` is then
+    that rule. The effect under half and under double tau shows how far it leans on tau.
+    `told_by_readings` is the share of the effect's variance that sessions after the start removed.
+    `settle` is as in `SlopeAnswer`.
+    """
+
+    drug: str
+    started_on: np.datetime64
+    stopped_on: np.datetime64
+    changed_on: np.datetime64
+    tau_days: float
+    finished: bool
+    knowable: bool
+    effect_now: Estimate | None
+    effect: EffectAnswer | None
+    effect_at_half_tau: EffectAnswer | None
+    effect_at_double_tau: EffectAnswer | None
+    p_lower_by_10: Number
+    verdict: Verdict | None
+    withheld: str | None
+    reason: str | None
+    told_by_readings: Number
+    settle: tuple[SettleAnswer, ...]
+    before_sessions: int
+    before_mean: Number
+    after_mean: Number
+    plain: PlainAnswer | None
+
+
 def course_answers(trend: Trend, level: float) -> tuple[CourseAnswer, ...]:
     """Return the effect of each course."""
+    unit = change_unit(trend)
     return tuple(
         CourseAnswer(
             drug=one.course.drug,
@@ -48,7 +131,7 @@ def course_answers(trend: Trend, level: float) -> tuple[CourseAnswer, ...]:
             finished=one.finished,
             knowable=one.knowable,
             before_sessions=one.before_sessions,
-            effect_now=Estimate.of(one.effect_now, level) if one.knowable else None,
+            effect_now=Estimate.of(one.effect_now, level, unit) if one.knowable else None,
             effect=_effect(one.effect, level) if one.knowable else None,
             before_mean=_plain_mean(trend, one.before_mean),
             after_mean=_plain_mean(trend, one.after_mean),
@@ -104,7 +187,7 @@ def _treatment(
         tau_days=one.tau_days,
         finished=one.finished,
         knowable=one.knowable,
-        effect_now=Estimate.of(one.effect_now, level) if known else None,
+        effect_now=Estimate.of(one.effect_now, level, change_unit(trend)) if known else None,
         effect=effect if known else None,
         effect_at_half_tau=_effect(fast.effect, level) if known else None,
         effect_at_double_tau=_effect(slow.effect, level) if known else None,
@@ -158,9 +241,8 @@ def _plain(trend: Trend, one: Treatment, verdict: Verdict | None) -> PlainAnswer
 def _effect(mixture: Mixture, level: float) -> EffectAnswer:
     kind = "_labs" if mixture.scale == "log" else ""
     fall = float(fact(f"project.verdict.fall{kind}").value or 0)
-    held = Estimate.of(mixture, level)
     lower, higher = float(mixture.below(-fall)), float(mixture.above(fall))
-    return EffectAnswer(held.estimate, held.lower, held.upper, lower, higher)
+    return EffectAnswer(*Estimate.of(mixture, level).known, lower, higher)
 
 
 def _plain_mean(trend: Trend, mean: float | None) -> float | None:

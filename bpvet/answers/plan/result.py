@@ -7,11 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from bpvet.answers.parts import Number, SettleAnswer
-from bpvet.answers.plain import plain
+from bpvet.answers.json_values import plain
 from bpvet.answers.statement import Statement
+from bpvet.answers.trend.settle import SettleAnswer
 from bpvet.equality import Content
 from bpvet.facts.priors.priors import Priors
+from bpvet.maths.estimate import Number
 from bpvet.models.plan.schedule import Precision
 from bpvet.models.plan.study import Study
 from bpvet.printing import Brief
@@ -75,7 +76,7 @@ class StudyAnswer(Brief, Content):
         )
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class PlanAnswer(Brief, Content):
     """How well a new animal would be known, and what a study of such animals needs.
 
@@ -109,9 +110,9 @@ class PlanAnswer(Brief, Content):
     table: tuple[PlanRow, ...]
     study: StudyAnswer | None
     priors: Priors
-    statements: tuple[Statement, ...]
-    sentences: tuple[str, ...]
-    notes: tuple[str, ...]
+    statements: tuple[Statement, ...] = ()
+    sentences: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     cautions: tuple[str, ...]
     version: str
 
@@ -148,7 +149,7 @@ class OpenQuestion(Content):
     settle: SettleAnswer
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class FurtherAnswer(Content):
     """How well an animal already measured would be known after further visits.
 
@@ -181,9 +182,9 @@ class FurtherAnswer(Content):
     most_visits: int
     open_questions: tuple[OpenQuestion, ...]
     priors_source: str
-    statements: tuple[Statement, ...]
-    sentences: tuple[str, ...]
-    notes: tuple[str, ...]
+    statements: tuple[Statement, ...] = ()
+    sentences: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     cautions: tuple[str, ...]
     version: str
     data_digest: str

@@ -3,22 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.parts import (
-    ContextAnswer,
-    DrugRow,
-    HomeClinic,
-    PressureStep,
-    RecordedAnswer,
-    SinceChange,
-)
 from bpvet.answers.statement import Statement
+from bpvet.equality import Content
 from bpvet.facts.sources import fact
 from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.maths.estimate import Number
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.safety.safety import Safety
 from bpvet.models.trend.trend import Trend
@@ -30,10 +25,107 @@ from bpvet.visits.urgency import UrgentRule, latest_date
 
 if TYPE_CHECKING:
     from bpvet.visits.treatments.missed import MissedDoses
-
 _DAY = np.timedelta64(1, "D")
 _YEAR = 365
 _LOW_RULES = {UrgentRule.LOW, UrgentRule.LOW_ON_TREATMENT}
+
+
+@dataclass(frozen=True, eq=False)
+class NotUsed(Content):
+    """A row of the records that no sentence of the answer speaks of, and why."""
+
+    table: str
+    date: np.datetime64
+    text: str
+    reason: str
+
+
+@dataclass(frozen=True, eq=False)
+class PressureStep(Content):
+    """The session means on either side of a change of drug, mmHg."""
+
+    before: float
+    after: float
+
+
+@dataclass(frozen=True, eq=False)
+class DrugRow(Content):
+    """A drug as recorded: generic name where it is known, and its days."""
+
+    drug: str
+    started_on: np.datetime64
+    stopped_on: np.datetime64
+
+
+@dataclass(frozen=True, eq=False)
+class SinceChange(Content):
+    """Plain means of the shown series before and after the last change of a pressure drug."""
+
+    kind: str
+    drug: str
+    date: np.datetime64
+    before_mean: float
+    before_sessions: int
+    after_mean: float
+    after_sessions: int
+
+
+@dataclass(frozen=True, eq=False)
+class HomeClinic(Content):
+    """Plain means of home (or calmed) and clinic sessions of one method within a year."""
+
+    condition: str
+    mean: float
+    sessions: int
+    clinic_mean: float
+    clinic_sessions: int
+
+
+@dataclass(frozen=True, eq=False)
+class ContextAnswer(Content):
+    """What differs between the newest session and the earlier ones, and since when."""
+
+    what: str
+    latest: str
+    earlier: tuple[str, ...]
+    since: np.datetime64
+    divides: bool
+
+
+@dataclass(frozen=True, eq=False)
+class RecordedAnswer(Content):
+    """What is recorded beside the series, and bears on how its numbers are read.
+
+    Parameters
+    ----------
+    treatments_table : bool
+        Whether there is a table of treatments at all.
+    unlisted, raising, others : tuple of DrugRow
+        Drugs off the list; drugs known to raise pressure; other drugs that may move it.
+    pregnant_renin : tuple of str
+        Drugs of the renin group on beside a recorded pregnancy.
+    since_change : SinceChange or None
+    home_clinic : tuple of HomeClinic
+    below_floor : float or None
+        Latest session mean, where it lies from 100 mmHg to the floor on a drug.
+    context : tuple of ContextAnswer
+    swings : bool
+        Whether sessions swing far more than visits usually do.
+    missed : tuple of str
+        Missed or late doses, as recorded.
+    """
+
+    treatments_table: bool
+    unlisted: tuple[DrugRow, ...]
+    raising: tuple[DrugRow, ...]
+    others: tuple[DrugRow, ...]
+    pregnant_renin: tuple[str, ...]
+    since_change: SinceChange | None
+    home_clinic: tuple[HomeClinic, ...]
+    below_floor: Number
+    context: tuple[ContextAnswer, ...]
+    swings: bool
+    missed: tuple[str, ...]
 
 
 def recorded_answer(

@@ -8,24 +8,25 @@ from typing import Any
 import numpy as np
 
 from bpvet import __version__
-from bpvet.answers.control import recheck_answer, sign_answers, urgent_answers
-from bpvet.answers.parts import (
-    NotUsed,
-    RecheckAnswer,
-    RecordedAnswer,
-    SignAnswer,
-    TrendAnswer,
-    UrgentAnswer,
-)
-from bpvet.answers.plain import plain
-from bpvet.answers.recorded import kidney_told, recorded_answer
+from bpvet.answers.json_values import plain
 from bpvet.answers.statement import Statement
+from bpvet.answers.trend.recorded import NotUsed, RecordedAnswer, kidney_told, recorded_answer
+from bpvet.answers.trend.result import TrendAnswer, identity_of
+from bpvet.answers.trend.safety import (
+    RecheckAnswer,
+    SignAnswer,
+    UrgentAnswer,
+    recheck_answer,
+    sign_answers,
+    urgent_answers,
+)
 from bpvet.equality import Content
 from bpvet.errors import BpvetError, CallError, FitError
 from bpvet.facts.categories import guideline as guideline_of
 from bpvet.facts.cautions import cautions_for
 from bpvet.models.kidney.kidney import kidney_of
 from bpvet.models.kidney.result import Kidney
+from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.safety import safety
 from bpvet.models.trend.fit import animal_sessions
 from bpvet.printing import Brief
@@ -36,7 +37,7 @@ from bpvet.visits.treatments.courses import courses
 _OWN = {"reason", "kidney_statements"}
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class UnseenAnswer(Brief, Content):
     """What can be answered of an animal without a session that may enter a trend.
 
@@ -58,9 +59,9 @@ class UnseenAnswer(Brief, Content):
     kidney: Kidney
     kidney_statements: tuple[Statement, ...]
     recorded: RecordedAnswer
-    statements: tuple[Statement, ...]
-    sentences: tuple[str, ...]
-    not_used: tuple[NotUsed, ...]
+    statements: tuple[Statement, ...] = ()
+    sentences: tuple[str, ...] = ()
+    not_used: tuple[NotUsed, ...] = ()
     cautions: tuple[str, ...]
     findings: tuple[Finding, ...]
     version: str
@@ -104,31 +105,23 @@ def unseen_answer(
     """
     from bpvet.wording.en.trend.unseen import worded
 
-    row = records.animals.set_index("animal").loc[animal]
-    species = str(row["species"])
-    chosen = guideline_of(guideline, species or None)
+    who = identity_of(records, animal)
+    chosen = guideline_of(guideline, who["species"] or None)
+    left_reason = str(records.animals.set_index("animal").loc[animal, "left_reason"])
     sessions, treatments = animal_sessions(records, animal), courses(records, animal)
-    found = safety(records, animal, sessions, treatments, None, chosen)
+    found = safety(AnimalCase(records, animal, sessions, treatments, None), chosen)
     kidneys = kidney_of(records, found.found, None, edition=edition)
     answer = UnseenAnswer(
-        animal=animal,
-        name=str(row["name"]),
-        species=species,
-        species_written=str(row["species_written"]),
-        breed=str(row["breed"]),
-        as_of=records.as_of,
+        **who,
         guideline=chosen.key,
         guideline_name=chosen.name,
         reason=reason,
         urgent=urgent_answers(found, chosen),
         signs=sign_answers(found.found.seen.signs),
-        recheck=recheck_answer(found, str(row["left_reason"])),
+        recheck=recheck_answer(found, left_reason),
         kidney=kidneys,
         kidney_statements=kidney_told(found, sessions, kidneys),
         recorded=recorded_answer(records, animal, sessions, treatments, found, None),
-        statements=(),
-        sentences=(),
-        not_used=(),
         cautions=tuple(one.text for one in cautions_for()),
         findings=(*records.findings.about({}), *treatments.findings),
         version=__version__,

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from bpvet.answers.parts import SettleAnswer
-from bpvet.answers.verdicts import Verdict
+from bpvet.answers.trend.verdicts import Verdict
+from bpvet.equality import Content
 from bpvet.models.trend.effects import Treatment
 from bpvet.models.trend.settling import (
     SLOPE_GAP_DAYS,
@@ -17,6 +18,23 @@ from bpvet.models.trend.settling import (
     usual_asked,
 )
 from bpvet.models.trend.trend import Trend
+
+
+@dataclass(frozen=True, eq=False)
+class SettleAnswer(Content):
+    """How likely some further visits settle a question that is open today.
+
+    `visits` further visits by the same method under the same condition, `gap_days` apart, of
+    `readings` readings each. `chance` is the probability that a report after them gives a
+    verdict, and `by_verdict` that of each verdict, in the words of the question's `verdict`.
+    """
+
+    visits: int
+    gap_days: int
+    readings: int
+    chance: float
+    by_verdict: dict[str, float]
+
 
 #: Verdicts of each question: at or below what is asked, and above.
 TARGET_VERDICTS = (Verdict.AT_OR_BELOW, Verdict.ABOVE)

@@ -1,14 +1,20 @@
-"""The parts of the in-room sum: frozen plain numbers, and the words beside them.
+"""The in-room sum as frozen plain numbers, and the words beside them.
 
 Standard library only; a number that cannot be given is None.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from bpvet.equality import Content
+from bpvet.facts.words import condition_of
+from bpvet.printing import Brief
 from bpvet.visits.choice import GoOn
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,3 +131,83 @@ class RoomWords(Content):
     go_on: tuple[str, ...]
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class RoomVisit(Content):
+    """What is known of a session in the room beside its readings; blank where it is not.
+
+    Parameters
+    ----------
+    species, setting, state : str
+        As in the records.
+    animal, taken_at : str
+        Its id, and the ISO date or date and time, for the line for the chart.
+    cuff_width_cm, limb_circumference_cm : float, optional
+        Sizes of the cuff and of the limb under it; where both are given, a cuff too narrow or too
+        wide is told.
+    """
+
+    species: str = ""
+    setting: str = ""
+    state: str = ""
+    animal: str = ""
+    taken_at: str = ""
+    cuff_width_cm: float | None = None
+    limb_circumference_cm: float | None = None
+
+    @property
+    def condition(self) -> str:
+        """The contract's condition of the setting and the state."""
+        return condition_of(self.setting, self.state)
+
+    @property
+    def sizes(self) -> tuple[float | None, float | None]:
+        """Width of the cuff, and circumference of the limb, cm."""
+        return self.cuff_width_cm, self.limb_circumference_cm
+
+
+@dataclass(frozen=True, eq=False)
+class RoomUrgent(Content):
+    """An urgent line of the room: the rule, the words, its date (blank if not given), its age."""
+
+    rule: str
+    text: str
+    on: str
+    age_days: int = 0
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class RoomAnswer(Brief, Content):
+    """The in-room sum of one session.
+
+    Numbers are in the unit beside them; what cannot be given is None. `words` is what a person
+    reads, `cautions` what stands on everything that may be kept, `chart_line` what goes into the
+    chart. `to_dict` gives plain JSON values.
+    """
+
+    animal: str
+    taken_at: str
+    species: str
+    method: str
+    condition: str
+    rule: str
+    n_taken: int
+    n_used: int
+    systolic: Spread
+    diastolic: Spread | None
+    mean: Spread | None
+    heart_rate: Spread | None
+    readings: tuple[ReadingFate, ...]
+    range: RangeAnswer
+    go_on: GoOnAnswer
+    flags: tuple[str, ...]
+    urgent: tuple[RoomUrgent, ...]
+    words: RoomWords
+    cautions: tuple[str, ...]
+    chart_line: str
+    version: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return every answer as plain JSON values."""
+        return asdict(self)

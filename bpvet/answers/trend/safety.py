@@ -1,0 +1,186 @@
+"""What is urgent, the signs as they stand, and when to measure again, as frozen answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from bpvet.equality import Content
+from bpvet.facts.categories import Guideline
+from bpvet.facts.recheck import Window
+from bpvet.facts.sources import PROJECT, source
+from bpvet.maths.estimate import Number
+from bpvet.models.safety.recheck import Recheck
+from bpvet.models.safety.safety import Safety
+from bpvet.visits.signs.states import SignState
+
+_DAY = np.timedelta64(1, "D")
+
+
+@dataclass(frozen=True, eq=False)
+class UrgentAnswer(Content):
+    """An urgent line: the rule and which of its conditions fits, the words, its date and age.
+
+    `withholds` is ``all``, ``verdicts``, ``target`` or blank; `fact` is the id of the fact behind
+    the number that it names, blank without one; `value` is the measured number that it rests on,
+    in its unit, and `signs` are the signs, as written.
+    """
+
+    rule: str
+    text: str
+    on: np.datetime64
+    age_days: int
+    why: str
+    withholds: str
+    fact: str
+    value: Number
+    signs: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class SignAnswer(Content):
+    """A sign as it stands: one a term, by its newest row; see `bpvet.visits.signs.states`."""
+
+    text: str
+    term: str
+    group: str
+    reading: str
+    longstanding: bool
+    first_seen: np.datetime64
+    seen_on: np.datetime64
+    asked_only: bool
+    table: str
+
+
+@dataclass(frozen=True, eq=False)
+class OtherWindow(Content):
+    """What another guideline says of the same state, days counted from the same date."""
+
+    guideline: str
+    name: str
+    earliest: np.datetime64
+    latest: np.datetime64
+    grade: str
+    remembered: bool
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class RecheckAnswer(Content):
+    """When again: a window, whose it is, and why; or, with nothing else, why there is none.
+
+    `state` and `row` are those of `bpvet.facts.recheck`; `guideline` is the key of the guideline
+    whose interval it is, ``project`` for a judgement. `by`, `guideline_by`, `model` and
+    `model_reason` are kept for one release: the trend no longer shortens a window.
+    """
+
+    state: str | None = None
+    row: str | None = None
+    earliest: np.datetime64 | None = None
+    latest: np.datetime64 | None = None
+    counted_from: np.datetime64 | None = None
+    guideline: str | None = None
+    guideline_name: str | None = None
+    grade: str | None = None
+    remembered: bool = False
+    reason: str
+    overdue_days: int = 0
+    others: tuple[OtherWindow, ...] = ()
+    by: np.datetime64 | None = None
+    guideline_by: np.datetime64 | None = None
+    model: np.datetime64 | None = None
+    model_reason: str | None = None
+
+
+def urgent_answers(found: Safety, chosen: Guideline) -> tuple[UrgentAnswer, ...]:
+    """Return what is urgent, in words; the most pressing first."""
+    from bpvet.wording.en.safety.urgent import urgent_sentence
+
+    seen = found.found.seen
+    latest = None if seen.latest is None else seen.latest.date
+    return tuple(
+        UrgentAnswer(
+            rule=one.rule,
+            text=urgent_sentence(one, chosen, seen.species, latest),
+            on=one.on,
+            age_days=one.age_days,
+            why=one.why,
+            withholds=one.withholds,
+            fact=one.fact,
+            value=one.value,
+            signs=tuple(sign.text for sign in one.signs),
+        )
+        for one in found.lines
+    )
+
+
+def sign_answers(signs: tuple[SignState, ...]) -> tuple[SignAnswer, ...]:
+    """Return the signs as they stand."""
+    return tuple(
+        SignAnswer(
+            text=one.text,
+            term=one.term,
+            group=one.group,
+            reading=one.reading,
+            longstanding=one.longstanding,
+            first_seen=one.first_seen,
+            seen_on=one.seen_on,
+            asked_only=one.asked_only,
+            table=one.table,
+        )
+        for one in signs
+    )
+
+
+def recheck_answer(found: Safety, left_reason: str) -> RecheckAnswer:
+    """Return when to measure again, or why no window is given."""
+    again, held = found.recheck, found.standing
+    if held.left:
+        why = f" ({left_reason})" if left_reason else ""
+        return no_recheck(f"the animal left the practice{why}")
+    if again is None:
+        return no_recheck(f"no intervals are on file for this species ({held.written})")
+    latest = again.latest
+    never = bool(np.isnat(again.earliest))
+    return RecheckAnswer(
+        state=again.row.state,
+        row=again.row.key,
+        earliest=None if never else again.earliest,
+        latest=latest,
+        counted_from=again.counted_from,
+        guideline=again.window.guideline,
+        guideline_name=_name(again.window),
+        grade=again.window.grade,
+        remembered=again.window.fact is not None and again.window.fact.remembered,
+        reason=_reason(found, again),
+        overdue_days=again.overdue_days,
+        others=tuple(
+            OtherWindow(
+                guideline=one.guideline,
+                name=_name(one),
+                earliest=again.counted_from + (one.earliest or 0) * _DAY,
+                latest=again.counted_from + one.latest * _DAY,
+                grade=one.grade,
+                remembered=one.fact is not None and one.fact.remembered,
+            )
+            for one in again.others
+        ),
+        by=latest,
+        guideline_by=latest,
+        model_reason="the trend does not shorten a window",
+    )
+
+
+def _name(window: Window) -> str:
+    return source(PROJECT if window.fact is None else window.fact.source).name
+
+
+def _reason(found: Safety, again: Recheck) -> str:
+    from bpvet.wording.en.safety.recheck import recheck_reason
+
+    return recheck_reason(found, again)
+
+
+def no_recheck(reason: str) -> RecheckAnswer:
+    """Return that no window is given, and why."""
+    return RecheckAnswer(reason=reason)

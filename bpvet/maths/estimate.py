@@ -1,0 +1,101 @@
+"""A number with its interval, or the reason for having none: the one type for it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from bpvet.equality import Content
+
+if TYPE_CHECKING:
+    from bpvet.maths.mixture import Mixture
+
+#: A number, or None where it cannot be given.
+Number = float | None
+
+
+@dataclass(frozen=True, eq=False)
+class Estimate(Content):
+    """A number with its interval, or the reason why one or both are missing.
+
+    Parameters
+    ----------
+    value, lower, upper : float or None
+        The number and the ends of its interval, in one unit; None where not given.
+    sd : float or None
+        Its SD; None where none is told, as on a log scale.
+    unit : str
+        Unit of all of them; blank where what holds the estimate has it.
+    level : float or None
+        Probability of the interval; None where what holds the estimate has it.
+    how : str or None
+        ``exact``, or ``approximate (…)`` with the way the interval was made; blank without an
+        interval, None where there is one way only.
+    reason : str or None
+        Why something is None; None where nothing is.
+    """
+
+    value: float | None
+    lower: float | None = None
+    upper: float | None = None
+    sd: float | None = None
+    unit: str = ""
+    level: float | None = None
+    how: str | None = None
+    reason: str | None = None
+
+    @classmethod
+    def of(cls, mixture: Mixture, level: float, unit: str = "") -> Estimate:
+        """Return the mean, central interval and SD of one distribution."""
+        lower, upper = mixture.interval(level)
+        sd = float(mixture.sd) if mixture.scale == "plain" else None
+        return cls(float(mixture.mean), float(lower), float(upper), sd, unit, level)
+
+    @property
+    def estimate(self) -> float | None:
+        """The number, by the name that frames and JSON give it."""
+        return self.value
+
+    def times(self, factor: float) -> Estimate:
+        """Return the same in another unit: every number times a positive `factor`."""
+        numbers = (self.value, self.lower, self.upper, self.sd)
+        value, lower, upper, sd = (None if one is None else one * factor for one in numbers)
+        return replace(self, value=value, lower=lower, upper=upper, sd=sd)
+
+    @property
+    def known(self) -> tuple[float, float, float]:
+        """The number and the ends of its interval, where all three are given."""
+        value, lower, upper = self.value, self.lower, self.upper
+        if value is None or lower is None or upper is None:
+            raise ValueError(self.reason or "a number or an end of its interval is missing")
+        return value, lower, upper
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values: the number as `estimate`, its ends, and what else is told of it.
+
+        Where there are several ways to make an interval the way and the reason, else the SD.
+        """
+        shown = {"estimate": self.value, "lower": self.lower, "upper": self.upper}
+        if self.how is None:
+            return shown | {"sd": self.sd}
+        return shown | {"how": self.how, "reason": self.reason}
+
+
+def values_of(held: Any) -> Any:
+    """Return what is held as plain values: dataclasses as dictionaries, estimates by `to_dict`.
+
+    Examples
+    --------
+    >>> values_of({"bias": Estimate(6.0, reason="one animal", how="")})["bias"]["reason"]
+    'one animal'
+    """
+    if isinstance(held, Estimate):
+        return held.to_dict()
+    if is_dataclass(held) and not isinstance(held, type):
+        return {part.name: values_of(getattr(held, part.name)) for part in fields(held)}
+    if isinstance(held, Mapping):
+        return {key: values_of(one) for key, one in held.items()}
+    if isinstance(held, list | tuple):
+        return [values_of(one) for one in held]
+    return held

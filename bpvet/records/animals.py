@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from bpvet.facts.species import judged
 from bpvet.facts.words import SPECIES
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import in_turn
 from bpvet.records.findings import Finding, shown
 from bpvet.records.headings.near_names import hints
-from bpvet.records.ledger import Ledger
 from bpvet.records.parsing.codes import firsts
 from bpvet.records.parsing.columns import TEXT, distinct, distinct_cells, uncoded
 from bpvet.records.parsing.dates import NAT
@@ -35,12 +35,12 @@ _UNDER_TWO = {
 TARGET_RANGE = (80, 200)
 
 
-def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFrame:
+def animals_table(checked: CheckedTable, values: Values, met: list[str]) -> pd.DataFrame:
     """Return one row for each animal: those of the animals table, then others as met.
 
     Parameters
     ----------
-    ledger : Ledger
+    checked : CheckedTable
         Cells of the animals table; it may have no rows.
     values : dict
         Its values.
@@ -48,18 +48,18 @@ def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFram
         Ids met in the other tables, in order.
     """
     columns = {name: values[name] for name in ("animal", *column_names("animals"))}
-    columns |= {name: ledger.cells(name) for name in ledger.unknown}
+    columns |= {name: checked.cells(name) for name in checked.unknown}
     frame = pd.DataFrame(
         {
             name: _objects(column) if isinstance(column, pa.Array) else column
             for name, column in columns.items()
         }
     )
-    frame["species_written"] = _as_written(ledger, frame)
+    frame["species_written"] = _as_written(checked, frame)
     kept = frame
-    if ledger.n:
-        usable = ledger.usable
-        _join_doubled(ledger, frame, usable)
+    if checked.n:
+        usable = checked.usable
+        _join_doubled(checked, frame, usable)
         kept = frame[usable].drop_duplicates("animal")
     listed = set(kept["animal"])
     others = [animal for animal in dict.fromkeys(met) if animal not in listed]
@@ -73,22 +73,22 @@ def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFram
     return whole.reset_index(drop=True)
 
 
-def _as_written(ledger: Ledger, frame: pd.DataFrame) -> NDArray[np.object_]:
+def _as_written(checked: CheckedTable, frame: pd.DataFrame) -> NDArray[np.object_]:
     """Return the species as it was written (n,) where no guideline speaks of it; else blank.
 
     A rabbit is not judged as a cat: whoever judges needs to know that something was written.
     """
-    written = np.array([text.strip() for text in _objects(ledger.cells("species"))], dtype=object)
+    written = np.array([text.strip() for text in _objects(checked.cells("species"))], dtype=object)
     known = [kind for kind in SPECIES if judged(kind)]
     return np.where(frame["species"].isin(known).to_numpy(), "", written)
 
 
-def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
+def check_animals(checked: CheckedTable, values: Values, as_of: np.datetime64) -> None:
     """Check an animal's own dates and target; what is set aside becomes NaN or NaT in `values`."""
     low, high = TARGET_RANGE
     target = values["target_systolic"]
     odd = (target < low) | (target > high)
-    ledger.say(
+    checked.say(
         odd,
         "target_systolic",
         lambda v: f"{shown(v.strip())} is not a plausible systolic target: {low} to {high} mmHg.",
@@ -97,9 +97,9 @@ def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
         "cell",
     )
     values["target_systolic"] = np.where(odd, np.nan, target)
-    _check_own_dates(ledger, values, as_of)
-    ledger.say(
-        ledger.blank("species") & ledger.has("species") & ledger.usable,
+    _check_own_dates(checked, values, as_of)
+    checked.say(
+        checked.blank("species") & checked.has("species") & checked.usable,
         "species",
         f"The species is blank: the limits used are the widest of {' and '.join(SPECIES)}.",
         f"Write {' or '.join(SPECIES)}.",
@@ -107,13 +107,13 @@ def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
     )
 
 
-def _check_own_dates(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
+def _check_own_dates(checked: CheckedTable, values: Values, as_of: np.datetime64) -> None:
     for name, mend in (
         ("birth_date", "Correct the date, or leave the cell blank."),
         ("left_on", "The animal counts as present until then; nothing to do if that is right."),
     ):
         later = values[name] > as_of
-        ledger.say(
+        checked.say(
             later,
             name,
             lambda v: f"{shown(v.strip())} is later than {as_of}, the date of this report.",
@@ -122,7 +122,7 @@ def _check_own_dates(ledger: Ledger, values: Values, as_of: np.datetime64) -> No
             "cell",
         )
         values[name] = np.where(later, NAT, values[name])
-    ledger.say(
+    checked.say(
         values["left_on"] < values["birth_date"],
         "left_on",
         "The animal left before it was born. Both dates are kept.",
@@ -131,13 +131,15 @@ def _check_own_dates(ledger: Ledger, values: Values, as_of: np.datetime64) -> No
     )
 
 
-def say_strangers(ledgers: Mapping[str, Ledger], known: set[str], with_readings: set[str]) -> None:
+def say_strangers(
+    tables: Mapping[str, CheckedTable], known: set[str], with_readings: set[str]
+) -> None:
     """Say which animals of the side tables have no reading, or are in no animals table."""
     hint = hints(sorted(with_readings - {""}), n=2)
-    for table, ledger in ledgers.items():
-        if table == "readings" or ledger.n == 0:
+    for table, checked in tables.items():
+        if table == "readings" or checked.n == 0:
             continue
-        texts, code = distinct(ledger.cells("animal"))
+        texts, code = distinct(checked.cells("animal"))
         strange = [animal != "" and animal not in with_readings for animal in texts]
 
         def reason(value: str) -> str:
@@ -148,12 +150,12 @@ def say_strangers(ledgers: Mapping[str, Ledger], known: set[str], with_readings:
         def mend(value: str) -> str:
             return hint(value.strip()) or "Nothing to do if it has not been measured."
 
-        _say_of_first(ledger, strange, code, reason, mend, "no readings")
+        _say_of_first(checked, strange, code, reason, mend, "no readings")
 
 
-def say_unlisted(ledgers: Mapping[str, Ledger]) -> list[Finding]:
+def say_unlisted(tables: Mapping[str, CheckedTable]) -> list[Finding]:
     """Say which animals with readings stand in no animals table; return a finding if none does."""
-    readings, animals = ledgers["readings"], ledgers["animals"]
+    readings, animals = tables["readings"], tables["animals"]
     texts, code = distinct(readings.cells("animal"))
     if animals.n == 0:
         many = len([text for text in texts if text])
@@ -178,7 +180,7 @@ def say_unlisted(ledgers: Mapping[str, Ledger]) -> list[Finding]:
 
 
 def _say_of_first(
-    ledger: Ledger,
+    checked: CheckedTable,
     strange: list[bool],
     code: NDArray[np.int32],
     reason: Callable[[str], str],
@@ -188,29 +190,29 @@ def _say_of_first(
     """Say something of the first row of each animal that is `strange`, by its code (n,)."""
     first = firsts(code, len(strange))
     rows = np.sort(first[np.array(strange, dtype=bool) & (first >= 0)])
-    in_order = in_turn(mend, lambda: ledger.raw("animal").take(pa.array(rows)))
-    ledger.say(rows, "animal", reason, in_order, kind)
+    in_order = in_turn(mend, lambda: checked.raw("animal").take(pa.array(rows)))
+    checked.say(rows, "animal", reason, in_order, kind)
 
 
-def say_look_alikes(ledgers: Mapping[str, Ledger]) -> None:
+def say_look_alikes(tables: Mapping[str, CheckedTable]) -> None:
     """Say which ids differ in nothing but case, white space or how a letter is encoded."""
     if _plainly_different(
-        [distinct_cells(ledger.cells("animal"))[0] for ledger in ledgers.values()]
+        [distinct_cells(checked.cells("animal"))[0] for checked in tables.values()]
     ):
         return
-    groups: dict[str, list[tuple[str, Ledger, int]]] = {}
+    groups: dict[str, list[tuple[str, CheckedTable, int]]] = {}
     seen: set[str] = set()
-    for ledger in ledgers.values():
-        texts, code = distinct(ledger.cells("animal"))
+    for checked in tables.values():
+        texts, code = distinct(checked.cells("animal"))
         for animal, row in zip(texts, firsts(code, len(texts)).tolist(), strict=True):
             if animal and row >= 0 and animal not in seen:
                 seen.add(animal)
                 if not animal.isprintable():
-                    _say_unprintable(ledger, row, animal)
-                groups.setdefault(_folded(animal), []).append((animal, ledger, row))
+                    _say_unprintable(checked, row, animal)
+                groups.setdefault(_folded(animal), []).append((animal, checked, row))
     for found in groups.values():
-        for animal, ledger, row in found[1:]:
-            ledger.say(
+        for animal, checked, row in found[1:]:
+            checked.say(
                 np.array([row]),
                 "animal",
                 f"{shown(animal)} looks like {shown(found[0][0])}: they differ only in case or "
@@ -229,8 +231,8 @@ def _plainly_different(ids: list[pa.Array]) -> bool:
     return len(pc.unique(bare)) == len(different)
 
 
-def _say_unprintable(ledger: Ledger, row: int, animal: str) -> None:
-    ledger.say(
+def _say_unprintable(checked: CheckedTable, row: int, animal: str) -> None:
+    checked.say(
         np.array([row]),
         "animal",
         f"{shown(animal)} holds characters that cannot be seen. It is kept as it stands.",
@@ -247,15 +249,15 @@ def _folded(animal: str) -> str:
     return "".join(c for c in text if not c.isspace() and unicodedata.category(c) != "Cf")
 
 
-def _join_doubled(ledger: Ledger, frame: pd.DataFrame, usable: NDArray[np.bool_]) -> None:
+def _join_doubled(checked: CheckedTable, frame: pd.DataFrame, usable: NDArray[np.bool_]) -> None:
     """Join the rows of one animal: a cell on which they disagree is left blank, and said."""
     doubled = frame["animal"].duplicated(keep=False).to_numpy() & usable
     if not doubled.any():
         return
     for animal, rows in frame[doubled].groupby("animal", sort=False):
         index = rows.index.to_numpy()
-        lines = ", ".join(str(ledger.line[row]) for row in index)
-        ledger.say(
+        lines = ", ".join(str(checked.line[row]) for row in index)
+        checked.say(
             index,
             "",
             f"{shown(str(animal))} is in several rows (lines {lines}); they are read as one.",
@@ -273,9 +275,9 @@ def _join_doubled(ledger: Ledger, frame: pd.DataFrame, usable: NDArray[np.bool_]
                 frame.loc[index, name] = blank
                 two = " and ".join(_words(value) for value in different[:3])
                 kind = _UNDER_TWO.get(str(name), "rows disagree")
-                ledger.say(
+                checked.say(
                     index,
-                    name if name in ledger.unknown or name in column_names("animals") else "",
+                    name if name in checked.unknown or name in column_names("animals") else "",
                     f"The rows of {shown(str(animal))} disagree: {two}. None of them is used.",
                     "Keep the right one; if they are two animals, give them two ids.",
                     kind,
@@ -301,9 +303,9 @@ def _objects(cells: pa.Array) -> NDArray[np.object_]:
     return objects
 
 
-def met_animals(ledgers: Mapping[str, Ledger]) -> list[str]:
+def met_animals(tables: Mapping[str, CheckedTable]) -> list[str]:
     """Return every id that stands in any table, in order of tables and rows."""
     met: dict[str, None] = {}
     for table in TABLES:
-        met.update(dict.fromkeys(distinct(ledgers[table].cells("animal"))[0]))
+        met.update(dict.fromkeys(distinct(tables[table].cells("animal"))[0]))
     return [animal for animal in met if animal]

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import OUTCOMES, Findings, worded
 from bpvet.records.findings import Finding
-from bpvet.records.ledger import Ledger
 from bpvet.records.read import read
 
 HEADER = "animal,taken_at,method,systolic,diastolic,mean,setting,reading"
@@ -31,10 +31,10 @@ ROWS = st.lists(st.tuples(*map(st.sampled_from, CELLS.values())), min_size=1, ma
 
 
 def eager_say(told: list[Finding]) -> Any:
-    """Return `Ledger.say`, which also adds to `told` what it says, worded at once."""
-    lazy = Ledger.say
+    """Return `CheckedTable.say`, which also adds to `told` what it says, worded at once."""
+    lazy = CheckedTable.say
 
-    def say(self: Ledger, rows: Any, column: str, reason: Any, mend: Any, *rest: Any) -> None:
+    def say(self: CheckedTable, rows: Any, column: str, reason: Any, mend: Any, *rest: Any) -> None:
         lazy(self, rows, column, reason, mend, *rest)
         kind, outcome, value = (*rest, *("kept", None)[len(rest) - 1 :])
         shared = bool(column) and not self.own_headings(column)
@@ -59,7 +59,7 @@ def test_lazy_findings_are_those_of_an_eager_twin(tmp_path: Path, rows: list[Any
     path.write_text("\n".join([HEADER, *map(",".join, rows)]) + "\n")
     told: list[Finding] = []
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Ledger, "say", eager_say(told))
+        patch.setattr(CheckedTable, "say", eager_say(told))
         found = read(path, as_of="2026-03-01").findings
     kinds = {one.kind for one in told}
     by_rows = [one for one in found if one.kind in kinds and one.line is not None]

@@ -12,9 +12,9 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.copied_visits import copied_earlier
 from bpvet.records.checks.row_findings import OfRow
-from bpvet.records.ledger import Ledger
 from bpvet.records.parsing.codes import Codes, among, as_one, repeated
 from bpvet.records.parsing.columns import distinct_cells
 from bpvet.records.parsing.values import Mask, Values
@@ -30,62 +30,62 @@ def at_one_time(values: Values) -> Codes:
     return np.flatnonzero(repeated(as_one((_codes(values["animal"]), moment), len(moment))))
 
 
-def check_readings_twice(ledger: Ledger, values: Values, shared: Codes) -> Mask:
+def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -> Mask:
     """Set aside readings that are copies; return which rows (n,) those are.
 
     Copies are exact duplicates, and the later rows of a visit that stands in two files.
 
     Parameters
     ----------
-    ledger, values
+    checked, values
         The readings.
     shared : array of int (k,)
         As `at_one_time` gives them.
     """
-    copied = copied_earlier(ledger, values)
+    copied = copied_earlier(checked, values)
     duplicate = copied >= 0
-    known = ~np.isnat(values["taken_at"][shared]) & ~ledger.blank("animal")[shared]
+    known = ~np.isnat(values["taken_at"][shared]) & ~checked.blank("animal")[shared]
     rows = shared[known]
     keys = (
         _codes(values["animal"]),
         values["taken_at"].view(np.int64),
         _codes(values["method"]),
-        _codes(ledger.cells("systolic")),
-        ledger.part,
+        _codes(checked.cells("systolic")),
+        checked.part,
     )
     candidates = rows[repeated(_taken(rows, *keys))]
     if len(candidates) == 0:
-        _say_copied(ledger, np.flatnonzero(duplicate), copied)
+        _say_copied(checked, np.flatnonzero(duplicate), copied)
         return duplicate
-    earlier = _equal_earlier(ledger, candidates)
+    earlier = _equal_earlier(checked, candidates)
     rows = np.flatnonzero(earlier >= 0)
-    numbered = values["timed"] | (~ledger.blank("reading")) | ledger.several
+    numbered = values["timed"] | (~checked.blank("reading")) | checked.several
     twice = rows[numbered[rows]]
     # Being a copy goes before any other reason: a copy was not taken at all.
-    ledger.take_back(twice)
-    ledger.say(
+    checked.take_back(twice)
+    checked.say(
         twice,
         "",
-        OfRow(lambda row: f"{_place(ledger, earlier[row])} holds exactly the same."),
+        OfRow(lambda row: f"{_place(checked, earlier[row])} holds exactly the same."),
         "Delete one of the two.",
         "exact duplicate",
         "row",
     )
-    _say_perhaps(ledger, rows[~numbered[rows] & ~duplicate[rows]], earlier)
+    _say_perhaps(checked, rows[~numbered[rows] & ~duplicate[rows]], earlier)
     duplicate[twice] = False
-    _say_copied(ledger, np.flatnonzero(duplicate), copied)
+    _say_copied(checked, np.flatnonzero(duplicate), copied)
     duplicate[twice] = True
     return duplicate
 
 
-def _say_copied(ledger: Ledger, rows: Codes, earlier: Codes) -> None:
-    ledger.take_back(rows)
-    ledger.say(
+def _say_copied(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
+    checked.take_back(rows)
+    checked.say(
         rows,
         "",
         OfRow(
             lambda row: (
-                f"{_place(ledger, earlier[row])} holds the same reading: this visit stands in two "
+                f"{_place(checked, earlier[row])} holds the same reading: this visit stands in two "
                 "files."
             )
         ),
@@ -95,19 +95,19 @@ def _say_copied(ledger: Ledger, rows: Codes, earlier: Codes) -> None:
     )
 
 
-def _say_perhaps(ledger: Ledger, rows: Codes, earlier: Codes) -> None:
+def _say_perhaps(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
     """Say which equal rows, that nothing tells apart, look like copies.
 
     In one file they are two readings; the same row in two files, or the same mean given twice,
     looks like a copy.
     """
-    loose = rows[(ledger.file[rows] != ledger.file[earlier[rows]]) | ledger.summary[rows]]
-    ledger.say(
+    loose = rows[(checked.file[rows] != checked.file[earlier[rows]]) | checked.summary[rows]]
+    checked.say(
         loose,
         "",
         OfRow(
             lambda row: (
-                f"{_place(ledger, earlier[row])} holds the same, without a time or a "
+                f"{_place(checked, earlier[row])} holds the same, without a time or a "
                 "number that would tell whether it is the same reading. Both are kept."
             )
         ),
@@ -116,7 +116,7 @@ def _say_perhaps(ledger: Ledger, rows: Codes, earlier: Codes) -> None:
     )
 
 
-def say_contradictions(ledger: Ledger, values: Values, shared: Codes) -> None:
+def say_contradictions(checked: CheckedTable, values: Values, shared: Codes) -> None:
     """Say which readings bear the same number, or the same time, and yet differ; both are kept.
 
     A time that all readings of the day and method bear is the visit's, and contradicts nothing.
@@ -124,7 +124,7 @@ def say_contradictions(ledger: Ledger, values: Values, shared: Codes) -> None:
     """
     if not len(shared):
         return
-    usable = ledger.usable & ~np.isnat(values["date"])
+    usable = checked.usable & ~np.isnat(values["date"])
     without = np.isnan(values["reading"])
     of_label = [_codes(values[name]) for name in ("animal", "method", "session")]
     moment, day = (values[name].view(np.int64) for name in ("taken_at", "date"))
@@ -133,7 +133,7 @@ def say_contradictions(ledger: Ledger, values: Values, shared: Codes) -> None:
     # A number's bits tell it from others, whatever they would be as a whole number.
     number = _taken(rows, *of_label, moment, values["reading"].view(np.int64))
     _say_later(
-        ledger,
+        checked,
         rows,
         number,
         "Two readings of this animal, day and method have the same number ({}). Both are kept.",
@@ -153,7 +153,7 @@ def say_contradictions(ledger: Ledger, values: Values, shared: Codes) -> None:
     alone = np.unique(of_day[~twice])
     doubtful &= among(of_day, alone) if len(alone) else False
     _say_later(
-        ledger,
+        checked,
         rows[doubtful],
         time[doubtful],
         "Two readings of this animal and method have the same time ({}), while others of that day "
@@ -163,7 +163,9 @@ def say_contradictions(ledger: Ledger, values: Values, shared: Codes) -> None:
     )
 
 
-def _say_later(ledger: Ledger, rows: Codes, code: Codes, reason: str, mend: str, kind: str) -> None:
+def _say_later(
+    checked: CheckedTable, rows: Codes, code: Codes, reason: str, mend: str, kind: str
+) -> None:
     """Add a finding for each of the rows but the first of those that bear its code."""
     twice = repeated(code)
     if not twice.any():
@@ -173,31 +175,31 @@ def _say_later(ledger: Ledger, rows: Codes, code: Codes, reason: str, mend: str,
     before = rows[first][place]
     later = before != rows
     told, before = rows[later], before[later]
-    ledger.say(
+    checked.say(
         told,
         "",
-        OfRow(lambda row: reason.format(_place(ledger, int(before[np.searchsorted(told, row)])))),
+        OfRow(lambda row: reason.format(_place(checked, int(before[np.searchsorted(told, row)])))),
         mend,
         kind,
     )
 
 
-def _equal_earlier(ledger: Ledger, rows: Codes) -> Codes:
+def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:
     """Return for each row (n,) the first of `rows` that equals it in every cell, or −1."""
-    names = [*column_names("readings"), *SUMMARY, *ledger.unknown]
+    names = [*column_names("readings"), *SUMMARY, *checked.unknown]
     index = pa.array(rows)
-    columns = (ledger.whole, *map(ledger.cells, names))
-    part = ledger.part[rows]
+    columns = (checked.whole, *map(checked.cells, names))
+    part = checked.part[rows]
     keys = chain([part], (_codes(cells.take(index)) for cells in columns))
     _, first, place = np.unique(as_one(keys, len(rows)), return_index=True, return_inverse=True)
     first = rows[first][place]
-    earlier = np.full(ledger.n, -1, dtype=np.int64)
+    earlier = np.full(checked.n, -1, dtype=np.int64)
     earlier[rows] = np.where(first < rows, first, -1)
     return earlier
 
 
-def _place(ledger: Ledger, row: int) -> str:
-    return f"{ledger.files[ledger.file[row]]}, line {ledger.line[row]}"
+def _place(checked: CheckedTable, row: int) -> str:
+    return f"{checked.files[checked.file[row]]}, line {checked.line[row]}"
 
 
 def _codes(cells: pa.Array) -> NDArray[np.int32]:

@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.drugs import drug, near_drugs, purpose_overrides
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.findings import shown
 from bpvet.records.headings.near_names import either
-from bpvet.records.ledger import Ledger
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.values import Values
 
@@ -18,19 +18,19 @@ from bpvet.records.parsing.values import Values
 _MOST_COMPARED = 2000
 
 
-def say_histories(ledgers: Mapping[str, Ledger], values: Mapping[str, Values]) -> None:
+def say_histories(tables: Mapping[str, CheckedTable], values: Mapping[str, Values]) -> None:
     """Say which drugs, animals and sessions look like a slip; all are kept as they stand.
 
     Parameters
     ----------
-    ledgers : mapping of str to Ledger
+    tables : mapping of str to CheckedTable
         All tables.
     values : mapping of str to dict
         Their values after all other checks.
     """
-    _say_drugs_off_the_list(ledgers["treatments"], values["treatments"])
-    _say_same_animals(ledgers["animals"], values["animals"])
-    _say_overlapping_sessions(ledgers["readings"], values["readings"])
+    _say_drugs_off_the_list(tables["treatments"], values["treatments"])
+    _say_same_animals(tables["animals"], values["animals"])
+    _say_overlapping_sessions(tables["readings"], values["readings"])
 
 
 def off_the_list(written: str) -> tuple[str, str, str]:
@@ -43,7 +43,7 @@ def off_the_list(written: str) -> tuple[str, str, str]:
     )
 
 
-def _say_drugs_off_the_list(ledger: Ledger, values: Values) -> None:
+def _say_drugs_off_the_list(checked: CheckedTable, values: Values) -> None:
     """Ask about drugs that are not known: by row where spelled nearly as one, else once a name."""
     texts, code = distinct(values["drug"])
     unknown = {text: place for place, text in enumerate(texts) if text and drug(text) is None}
@@ -51,7 +51,7 @@ def _say_drugs_off_the_list(ledger: Ledger, values: Values) -> None:
         return
     near = {text: found for text in list(unknown)[:_MOST_COMPARED] if (found := near_drugs(text))}
     alike = np.array([text in near for text in texts], dtype=bool)
-    ledger.say(
+    checked.say(
         alike[code],
         "drug",
         lambda v: (
@@ -65,9 +65,9 @@ def _say_drugs_off_the_list(ledger: Ledger, values: Values) -> None:
     purposes, of_purpose = distinct(values["purpose"])
     silent = np.array([purpose_overrides(text) is None for text in purposes], dtype=bool)
     strange = np.array([text in unknown and text not in near for text in texts], dtype=bool)
-    rows = np.flatnonzero(strange[code] & silent[of_purpose] & ledger.usable)
+    rows = np.flatnonzero(strange[code] & silent[of_purpose] & checked.usable)
     _, first = np.unique(code[rows], return_index=True)
-    ledger.say(
+    checked.say(
         np.sort(rows[first]),
         "drug",
         lambda v: off_the_list(v.strip())[0],
@@ -75,9 +75,9 @@ def _say_drugs_off_the_list(ledger: Ledger, values: Values) -> None:
     )
 
 
-def _say_same_animals(ledger: Ledger, values: Values) -> None:
+def _say_same_animals(checked: CheckedTable, values: Values) -> None:
     """Say which animals of different ids have one name, one species and one birth date."""
-    if ledger.n == 0:
+    if checked.n == 0:
         return
     frame = pd.DataFrame({"birth": values["birth_date"]})
     for name in ("animal", "name", "species"):
@@ -90,7 +90,7 @@ def _say_same_animals(ledger: Ledger, values: Values) -> None:
     first = frame.groupby(["name", "species", "birth"])["animal"].transform("first")
     again = frame[first != frame["animal"]]
     other = dict(zip(again["animal"], first[again.index], strict=True))
-    ledger.say(
+    checked.say(
         again["row"].to_numpy(dtype=np.int64),
         "animal",
         lambda v: (
@@ -102,7 +102,7 @@ def _say_same_animals(ledger: Ledger, values: Values) -> None:
     )
 
 
-def _say_overlapping_sessions(ledger: Ledger, values: Values) -> None:
+def _say_overlapping_sessions(checked: CheckedTable, values: Values) -> None:
     """Say which labelled sessions begin while another of that animal, day and method runs."""
     label, label_code = distinct(values["session"])
     timed = values["timed"] & ~np.isnat(values["taken_at"])
@@ -128,7 +128,7 @@ def _say_overlapping_sessions(ledger: Ledger, values: Values) -> None:
     ends = spans.groupby(of_day)["end"].cummax()
     before = ends.groupby([spans[name] for name in of_day]).shift()
     late = spans[spans["start"] < before]
-    ledger.say(
+    checked.say(
         np.sort(late["row"].to_numpy(dtype=np.int64)),
         "session",
         lambda v: (

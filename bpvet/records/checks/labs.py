@@ -24,10 +24,10 @@ from bpvet.facts.labs import (
     unit_as_given,
 )
 from bpvet.facts.words import LAB_QUANTITIES, SPECIES
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import OfRow
 from bpvet.records.findings import shown
 from bpvet.records.headings.near_names import either
-from bpvet.records.ledger import Ledger
 from bpvet.records.parsing.columns import distinct, is_text, of_texts
 from bpvet.records.parsing.values import Mask, Values
 from bpvet.records.tables import ANALYTES, WITHOUT_UNIT, plain_name
@@ -41,26 +41,26 @@ _SAME = 0.01
 _AT_LEAST, _AT_MOST = 1, 2
 
 
-def check_labs(ledger: Ledger, values: Values, animals: pd.DataFrame) -> None:
+def check_labs(checked: CheckedTable, values: Values, animals: pd.DataFrame) -> None:
     """Name the analytes alike; set aside what has no unit, or what no animal has in its unit.
 
     Parameters
     ----------
-    ledger : Ledger
+    checked : CheckedTable
         The cells of the table `labs`.
     values : dict
         Their values, as `bpvet.records.parsing.values.parse` gives them; `analyte` is replaced.
     animals : DataFrame
         The animals, whose species the limits of a weight depend on.
     """
-    if ledger.n == 0:
+    if checked.n == 0:
         return
     texts, code = distinct(values["analyte"])
     read = [plain_name(text) if plain_name(text) in ANALYTES else text for text in texts]
     values["analyte"] = of_texts(read, code)
-    _ask_names(ledger, texts, read, code)
-    _say_no_unit(ledger, np.array(read, dtype=object)[code])
-    ledger.say(
+    _ask_names(checked, texts, read, code)
+    _say_no_unit(checked, np.array(read, dtype=object)[code])
+    checked.say(
         (values["value"] < 0),
         "value",
         "A laboratory value is not below 0.",
@@ -68,16 +68,18 @@ def check_labs(ledger: Ledger, values: Values, animals: pd.DataFrame) -> None:
         "impossible value",
         "row",
     )
-    scale = np.full(ledger.n, np.nan)
-    for analyte, unit, rows in _kinds(ledger, values):
+    scale = np.full(checked.n, np.nan)
+    for analyte, unit, rows in _kinds(checked, values):
         scale[rows] = factor(analyte, unit) or np.nan
-        _say_unit(ledger, analyte, unit, rows)
-        _judge(ledger, values, analyte, unit, rows, animals)
-    _say_bounds(ledger, values)
-    _say_same_day(ledger, values, scale)
+        _say_unit(checked, analyte, unit, rows)
+        _judge(checked, values, analyte, unit, rows, animals)
+    _say_bounds(checked, values)
+    _say_same_day(checked, values, scale)
 
 
-def _ask_names(ledger: Ledger, texts: list[str], read: list[str], code: NDArray[np.int32]) -> None:
+def _ask_names(
+    checked: CheckedTable, texts: list[str], read: list[str], code: NDArray[np.int32]
+) -> None:
     """Ask about analytes that are not known and are named nearly as one that is."""
     near = {}
     for text in [text for text, name in zip(texts, read, strict=True) if name not in ANALYTES][
@@ -91,7 +93,7 @@ def _ask_names(ledger: Ledger, texts: list[str], read: list[str], code: NDArray[
     alike = np.array([text in near for text in texts], dtype=bool)
     if not alike.any():
         return
-    ledger.say(
+    checked.say(
         alike[code],
         "analyte",
         lambda v: (
@@ -103,7 +105,7 @@ def _ask_names(ledger: Ledger, texts: list[str], read: list[str], code: NDArray[
     )
 
 
-def _say_no_unit(ledger: Ledger, analyte: NDArray[np.object_]) -> None:
+def _say_no_unit(checked: CheckedTable, analyte: NDArray[np.object_]) -> None:
     ratio = np.isin(analyte, WITHOUT_UNIT)
 
     def mend(row: int) -> str:
@@ -111,8 +113,8 @@ def _say_no_unit(ledger: Ledger, analyte: NDArray[np.object_]) -> None:
         units = f": {either(known_units(name))}" if name in KNOWN else ""
         return f"Write the unit as the laboratory gives it{units}."
 
-    ledger.say(
-        ledger.blank("unit") & ~ratio & ledger.has("unit") & ~ledger.broken,
+    checked.say(
+        checked.blank("unit") & ~ratio & checked.has("unit") & ~checked.broken,
         "unit",
         "The value has no unit, and none is guessed.",
         OfRow(mend),
@@ -121,11 +123,11 @@ def _say_no_unit(ledger: Ledger, analyte: NDArray[np.object_]) -> None:
     )
 
 
-def _kinds(ledger: Ledger, values: Values) -> Iterator[tuple[str, str, NDArray[np.int64]]]:
+def _kinds(checked: CheckedTable, values: Values) -> Iterator[tuple[str, str, NDArray[np.int64]]]:
     """Yield each analyte known here with each unit it was given in, and the usable rows."""
     names, analyte = distinct(values["analyte"])
     units, unit = distinct(values["unit"])
-    usable = ledger.usable & ~np.isnan(values["value"])
+    usable = checked.usable & ~np.isnan(values["value"])
     for name in KNOWN:
         if name not in names:
             continue
@@ -137,14 +139,14 @@ def _kinds(ledger: Ledger, values: Values) -> Iterator[tuple[str, str, NDArray[n
                 yield name, unit_as_given(name, units[unit[part[0]]]), part
 
 
-def _say_unit(ledger: Ledger, analyte: str, unit: str, rows: NDArray[np.int64]) -> None:
+def _say_unit(checked: CheckedTable, analyte: str, unit: str, rows: NDArray[np.int64]) -> None:
     """Say which values stand in a unit that is not read for their analyte."""
     if factor(analyte, unit) is not None:
         return
     written = shown(unit)
     named = either(known_units(analyte))
     if unit in all_analytes()[analyte].never:
-        ledger.say(
+        checked.say(
             rows,
             "unit",
             f"{KNOWN[analyte].capitalize()} is not given in {unit}.",
@@ -153,7 +155,7 @@ def _say_unit(ledger: Ledger, analyte: str, unit: str, rows: NDArray[np.int64]) 
             "row",
         )
         return
-    ledger.say(
+    checked.say(
         rows,
         "unit",
         f"{written} is not a unit of {KNOWN[analyte]} known here. The value is kept and shown as "
@@ -164,7 +166,7 @@ def _say_unit(ledger: Ledger, analyte: str, unit: str, rows: NDArray[np.int64]) 
 
 
 def _judge(
-    ledger: Ledger,
+    checked: CheckedTable,
     values: Values,
     analyte: str,
     unit: str,
@@ -188,7 +190,7 @@ def _judge(
         above = (few > found.aside_high) & (sign != _AT_MOST)
         span = f"{found.aside_low:g} to {found.aside_high:g} {printed}".replace(" ratio", "")
         of = f" of a {kind}" if kind else ""
-        ledger.say(
+        checked.say(
             mine[below | above],
             "value",
             OfRow(
@@ -203,7 +205,7 @@ def _judge(
         )
         odd = ~below & ~above & (sign == 0) & ((few < found.note_low) | (few > found.note_high))
         usual = f"{found.note_low:g} to {found.note_high:g} {printed}".replace(" ratio", "")
-        ledger.say(
+        checked.say(
             mine[odd],
             "value",
             OfRow(
@@ -247,14 +249,14 @@ def _slip(analyte: str, unit: str, value: float) -> str:
     return "A slip of the keys, or a lost decimal mark? Correct it."
 
 
-def _say_bounds(ledger: Ledger, values: Values) -> None:
+def _say_bounds(checked: CheckedTable, values: Values) -> None:
     """Say which values are bounds, or zero, and so no numbers of a trend."""
-    modelled = np.zeros(ledger.n, dtype=bool)
+    modelled = np.zeros(checked.n, dtype=bool)
     for name in LAB_QUANTITIES:
         modelled |= is_text(values["analyte"], name)
-    bound, usable = values["value_bound"] > 0, ledger.usable
+    bound, usable = values["value_bound"] > 0, checked.usable
     for mask, more in ((modelled, "; a trend leaves it out"), (~modelled, "")):
-        ledger.say(
+        checked.say(
             bound & usable & mask,
             "value",
             lambda v, more=more: (  # type: ignore[misc]
@@ -263,7 +265,7 @@ def _say_bounds(ledger: Ledger, values: Values) -> None:
             "Nothing to do.",
             "laboratory bound",
         )
-    ledger.say(
+    checked.say(
         modelled & usable & (values["value"] == 0) & ~bound,
         "value",
         "The value is 0. It is kept; a trend, which is of per cent, leaves it out.",
@@ -272,9 +274,9 @@ def _say_bounds(ledger: Ledger, values: Values) -> None:
     )
 
 
-def _say_same_day(ledger: Ledger, values: Values, scale: NDArray[np.float64]) -> None:
+def _say_same_day(checked: CheckedTable, values: Values, scale: NDArray[np.float64]) -> None:
     """Say which rows give an analyte that an earlier row of the same animal and day gives."""
-    rows = np.flatnonzero(ledger.usable)
+    rows = np.flatnonzero(checked.usable)
     if len(rows) == 0:
         return
     frame = pd.DataFrame(
@@ -286,11 +288,11 @@ def _say_same_day(ledger: Ledger, values: Values, scale: NDArray[np.float64]) ->
         return
     group = frame.groupby(["animal", "analyte", "day"], sort=False).ngroup().to_numpy()
     _, first = np.unique(group, return_index=True)
-    earlier = np.zeros(ledger.n, dtype=np.int64)
+    earlier = np.zeros(checked.n, dtype=np.int64)
     earlier[rows] = rows[first[group]]
     later = rows[again]
-    same = _equal(ledger, values, scale, later, earlier[later])
-    ledger.say(
+    same = _equal(checked, values, scale, later, earlier[later])
+    checked.say(
         later[same],
         "analyte",
         "An earlier row gives this analyte and value on the same day. Both are kept.",
@@ -306,7 +308,7 @@ def _say_same_day(ledger: Ledger, values: Values, scale: NDArray[np.float64]) ->
         )
         return f"This row gives {one}, and an earlier row {other} on the same day. Both are kept."
 
-    ledger.say(
+    checked.say(
         later[~same],
         "value",
         OfRow(words),
@@ -316,7 +318,7 @@ def _say_same_day(ledger: Ledger, values: Values, scale: NDArray[np.float64]) ->
 
 
 def _equal(
-    ledger: Ledger,
+    checked: CheckedTable,
     values: Values,
     scale: NDArray[np.float64],
     one: NDArray[np.int64],

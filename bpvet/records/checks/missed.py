@@ -10,9 +10,9 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.facts.drugs import drug, drug_name, purpose_overrides
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import OfRow
 from bpvet.records.findings import shown
-from bpvet.records.ledger import Ledger
 from bpvet.records.parsing.columns import TEXT, distinct, uncoded
 from bpvet.records.parsing.values import Mask, Values
 
@@ -21,25 +21,25 @@ _NEVER = np.iinfo(np.int64).max
 
 
 def check_missed(
-    ledgers: Mapping[str, Ledger], values: dict[str, Values], as_of: np.datetime64
+    tables: Mapping[str, CheckedTable], values: dict[str, Values], as_of: np.datetime64
 ) -> None:
     """Check the rows of missed doses; a blank ``what`` becomes "missed" in `values`.
 
     Parameters
     ----------
-    ledgers : mapping of str to Ledger
+    tables : mapping of str to CheckedTable
         All tables.
     values : dict of str to dict
         Their values, the treatments checked already.
     as_of : datetime64[D]
         Rows that begin later are set aside; a later end is cut there.
     """
-    ledger, own = ledgers["missed"], values["missed"]
-    if ledger.n == 0:
+    checked, own = tables["missed"], values["missed"]
+    if checked.n == 0:
         own["future"] = np.zeros(0, dtype=bool)
         return
     start, end = own["from"], own["to"]
-    ledger.say(
+    checked.say(
         end < start,
         "to",
         OfRow(lambda row: f"The stretch ends before it begins on {start[row].astype('M8[D]')}."),
@@ -47,9 +47,9 @@ def check_missed(
         "order of dates",
         "row",
     )
-    own["future"] = say_future(ledger, start, "from", as_of)
+    own["future"] = say_future(checked, start, "from", as_of)
     later = (end > as_of) & ~own["future"]
-    ledger.say(
+    checked.say(
         later,
         "to",
         lambda value: (
@@ -59,8 +59,8 @@ def check_missed(
         "future end",
     )
     own["to"] = np.where(later, as_of.astype("datetime64[ns]"), end)
-    blank = ledger.blank("what") & ledger.usable
-    ledger.say(
+    blank = checked.blank("what") & checked.usable
+    checked.say(
         blank,
         "what",
         "It is not said whether doses were missed or late; they are taken as missed.",
@@ -68,15 +68,15 @@ def check_missed(
         "missed or late",
     )
     own["what"] = pc.if_else(pa.array(blank), "missed", uncoded(own["what"])).cast(TEXT)
-    _say_outside(ledger, own, ledgers["treatments"], values["treatments"])
+    _say_outside(checked, own, tables["treatments"], values["treatments"])
 
 
 def say_future(
-    ledger: Ledger, date: NDArray[np.datetime64], column: str, as_of: np.datetime64
+    checked: CheckedTable, date: NDArray[np.datetime64], column: str, as_of: np.datetime64
 ) -> Mask:
     """Set aside rows dated later than `as_of`; return which (n,) those are."""
     future: Mask = date > as_of
-    ledger.say(
+    checked.say(
         future,
         column,
         lambda value: f"{shown(value.strip())} is later than {as_of}, the date that is looked at.",
@@ -87,9 +87,11 @@ def say_future(
     return future
 
 
-def _say_outside(ledger: Ledger, own: Values, treatments: Ledger, given: Values) -> None:
+def _say_outside(
+    checked: CheckedTable, own: Values, treatments: CheckedTable, given: Values
+) -> None:
     """Say which rows lie in no course of their drug; where none is named, of a pressure drug."""
-    rows = np.flatnonzero(ledger.usable)
+    rows = np.flatnonzero(checked.usable)
     if len(rows) == 0:
         return
     whose = set(own["animal"].take(pa.array(rows)).to_pylist())
@@ -113,7 +115,7 @@ def _say_outside(ledger: Ledger, own: Values, treatments: Ledger, given: Values)
         what = f"course of {shown(drug)}" if drug else "course of a pressure drug"
         return f"No {what} is on record then. The row is kept, and changes nothing."
 
-    ledger.say(
+    checked.say(
         rows[np.array(outside, dtype=bool)],
         "drug",
         reason,
@@ -123,7 +125,7 @@ def _say_outside(ledger: Ledger, own: Values, treatments: Ledger, given: Values)
 
 
 def _courses(
-    ledger: Ledger, values: Values, whose: set[str]
+    checked: CheckedTable, values: Values, whose: set[str]
 ) -> dict[str, list[tuple[str, bool, int, int]]]:
     """Return (drug, whether a pressure drug, first day, last day) of each row of some animals."""
     found: dict[str, list[tuple[str, bool, int, int]]] = {}
@@ -131,7 +133,7 @@ def _courses(
     mine = np.array([text in whose for text in texts], dtype=bool)
     if not len(texts):
         return found
-    rows = np.flatnonzero(mine[code] & ledger.usable & ~np.isnat(values["started_on"]))
+    rows = np.flatnonzero(mine[code] & checked.usable & ~np.isnat(values["started_on"]))
     names, purposes = (
         values[name].take(pa.array(rows)).to_pylist() for name in ("drug", "purpose")
     )

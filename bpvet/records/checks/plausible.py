@@ -21,10 +21,10 @@ from bpvet.facts.protocol import (
     limits,
 )
 from bpvet.facts.words import SPECIES
+from bpvet.records.checked_table import CheckedTable, Rows
 from bpvet.records.checks.row_findings import OfRow, Words
 from bpvet.records.findings import shown
 from bpvet.records.headings.settled import IN_KPA, for_one_file
-from bpvet.records.ledger import Ledger, Rows
 from bpvet.records.parsing.codes import as_one
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.numbers import BOUND_WORDS, NO_SOUND
@@ -51,24 +51,24 @@ NOT_IN_MMHG = "not in mmHg"
 SpeciesOf = Callable[[NDArray[np.int64]], NDArray[np.object_]]
 
 
-def check_plausible(ledger: Ledger, values: Values, species: SpeciesOf) -> None:
+def check_plausible(checked: CheckedTable, values: Values, species: SpeciesOf) -> None:
     """Judge the readings' numbers; those set aside become NaN in `values`.
 
     Parameters
     ----------
-    ledger : Ledger
+    checked : CheckedTable
         The readings' cells.
     values : dict
         Their values, as `bpvet.records.parsing.values.parse` gives them.
     species : function of rows
         The species of each row's animal, "" where it is not known.
     """
-    refused = _refuse_unit(ledger, values)
+    refused = _refuse_unit(checked, values)
     for quantity in JUDGED:
-        _judge(ledger, values, quantity, species, refused)
-    _judge_order(ledger, values)
-    _compare_pulse(ledger, values)
-    _judge_cuff(ledger, values, species)
+        _judge(checked, values, quantity, species, refused)
+    _judge_order(checked, values)
+    _compare_pulse(checked, values)
+    _judge_cuff(checked, values, species)
 
 
 def _plain(values: Values, quantity: str) -> Mask:
@@ -79,15 +79,15 @@ def _plain(values: Values, quantity: str) -> Mask:
     return plain
 
 
-def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
+def _refuse_unit(checked: CheckedTable, values: Values) -> Mask:
     """Refuse the systolic column of a file that is in another unit; return its rows (n,)."""
     systolic = values["systolic"]
-    refused = np.zeros(ledger.n, dtype=bool)
+    refused = np.zeros(checked.n, dtype=bool)
     highest = limits("systolic", "").aside_high
-    in_kpa = np.array([unit == "kPa" for unit in ledger.units], dtype=bool)
-    many = _by_file(ledger, ~np.isnan(systolic))
+    in_kpa = np.array([unit == "kPa" for unit in checked.units], dtype=bool)
+    many = _by_file(checked, ~np.isnan(systolic))
     high, low = (
-        _by_file(ledger, mask) if some else np.zeros_like(many)
+        _by_file(checked, mask) if some else np.zeros_like(many)
         for mask, some in (
             (systolic > highest, in_kpa.any()),
             (systolic < KPA_MEDIAN_BELOW, not in_kpa.all()),
@@ -97,11 +97,11 @@ def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
     doubted = (many >= ENOUGH_FOR_UNIT) & (2 * odd >= many)
     for file in np.flatnonzero(doubted).tolist():
         stated = in_kpa[file]
-        rows = np.flatnonzero(~np.isnan(systolic) & (ledger.file == file))
+        rows = np.flatnonzero(~np.isnan(systolic) & (checked.file == file))
         median = float(np.median(systolic[rows]))
         if stated and median > highest:
             reason = f"Half of the {len(rows)} values, read as kPa, are {median:.0f} mmHg or more."
-            line = for_one_file(ledger.files[file], 'unit = "mmHg"')
+            line = for_one_file(checked.files[file], 'unit = "mmHg"')
             mend = (
                 "They are in mmHg, it seems: leave --unit kPa out. If other files are in kPa, say "
                 f"so of this one, {line}."
@@ -117,8 +117,8 @@ def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
         else:
             continue
         reason += f" All {len(rows)} rows are set aside."
-        ledger.say_of_file(file, "systolic", reason, mend, NOT_IN_MMHG, True, int(rows[0]))
-        ledger.put_aside(rows, "systolic: in which unit is the column?")
+        checked.say_of_file(file, "systolic", reason, mend, NOT_IN_MMHG, True, int(rows[0]))
+        checked.put_aside(rows, "systolic: in which unit is the column?")
         refused[rows] = True
     if refused.any():
         values["systolic"] = np.where(refused, np.nan, systolic)
@@ -126,15 +126,15 @@ def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
     return refused
 
 
-def _by_file(ledger: Ledger, mask: Mask) -> NDArray[np.int64]:
+def _by_file(checked: CheckedTable, mask: Mask) -> NDArray[np.int64]:
     """Return how many rows of each file are in a mask (n,)."""
-    if len(ledger.files) == 1:
+    if len(checked.files) == 1:
         return np.array([np.count_nonzero(mask)])
-    return np.bincount(ledger.file[mask], minlength=len(ledger.files))
+    return np.bincount(checked.file[mask], minlength=len(checked.files))
 
 
 def _judge(
-    ledger: Ledger, values: Values, quantity: str, species: SpeciesOf, refused: Mask
+    checked: CheckedTable, values: Values, quantity: str, species: SpeciesOf, refused: Mask
 ) -> None:
     """Set aside what no animal has, and note what few have."""
     value = values[quantity]
@@ -155,16 +155,16 @@ def _judge(
     for kind, bounds in list(of_species.items())[: 1 if same else None]:
         mine = np.ones(len(rows), dtype=bool) if same else kinds == kind
         below, above = mine & (few < bounds.aside_low), mine & (few > bounds.aside_high)
-        _set_aside(ledger, rows[below], rows[above], quantity, value, what, bounds)
+        _set_aside(checked, rows[below], rows[above], quantity, value, what, bounds)
         gone |= below | above
         unusual = mine & ~gone & plain
         ceiling = unusual & (few == CEILING) & (quantity == "systolic")
         unusual &= ~ceiling & ((few < bounds.note_low) | (few > bounds.note_high))
-        ledger.say(
+        checked.say(
             rows[unusual],
             quantity,
             _worded(
-                ledger,
+                checked,
                 quantity,
                 value,
                 f"is unusual for a {what}: "
@@ -173,7 +173,7 @@ def _judge(
             KEPT,
             "unusual value",
         )
-        ledger.say(
+        checked.say(
             rows[ceiling],
             quantity,
             f"{CEILING} is the ceiling of many gauges; the true value may be higher. It is kept.",
@@ -211,7 +211,7 @@ def _without(column: NDArray[Any], rows: NDArray[np.int64], nothing: float) -> N
 
 
 def _set_aside(
-    ledger: Ledger,
+    checked: CheckedTable,
     below: NDArray[np.int64],
     above: NDArray[np.int64],
     quantity: str,
@@ -221,21 +221,21 @@ def _set_aside(
 ) -> None:
     low, high = bounds.aside_low, bounds.aside_high
     for rows, limit in ((below, f"below {low:g}"), (above, f"above {high:g}")):
-        ledger.say(
+        checked.say(
             rows,
             quantity,
-            _worded(ledger, quantity, value, f"cannot be a {what}: {limit}."),
+            _worded(checked, quantity, value, f"cannot be a {what}: {limit}."),
             OfRow(lambda row: _slip(quantity, float(value[row]), bounds)),
             "impossible value",
             "row" if quantity == "systolic" else "cell",
         )
 
 
-def _worded(ledger: Ledger, quantity: str, value: NDArray[np.float64], words: str) -> Words:
+def _worded(checked: CheckedTable, quantity: str, value: NDArray[np.float64], words: str) -> Words:
     """Return what is said of cells: the cell, in mmHg too where the file is in kPa, and words."""
-    if quantity not in PRESSURES or "kPa" not in ledger.units:
+    if quantity not in PRESSURES or "kPa" not in checked.units:
         return lambda cell: f"{shown(cell.strip())} {words}"
-    texts, converted = ledger.cells(quantity), ledger.in_kilopascal()
+    texts, converted = checked.cells(quantity), checked.in_kilopascal()
 
     def made(row: int) -> str:
         also = f" kPa ({value[row]:.0f} mmHg)" if converted[row] else ""
@@ -257,9 +257,9 @@ def _slip(quantity: str, value: float, bounds: Limits) -> str:
     return f"Typing error? {LEAVE_OUT}"
 
 
-def _judge_order(ledger: Ledger, values: Values) -> None:
+def _judge_order(checked: CheckedTable, values: Values) -> None:
     """Hold diastolic and systolic of a reading against each other, then the mean against both."""
-    if not ledger.given("diastolic"):
+    if not checked.given("diastolic"):
         return
     systolic, diastolic = values["systolic"], values["diastolic"]
     both = _plain(values, "systolic") & _plain(values, "diastolic")
@@ -269,7 +269,7 @@ def _judge_order(ledger: Ledger, values: Values) -> None:
     bounds = limits("pulse_pressure")
     reverse = both & (pulse <= bounds.aside_low)
     index = np.flatnonzero(reverse)
-    ledger.say(
+    checked.say(
         index,
         "diastolic",
         OfRow(
@@ -284,7 +284,7 @@ def _judge_order(ledger: Ledger, values: Values) -> None:
     )
     odd = both & ~reverse & ((pulse < bounds.note_low) | (pulse > bounds.note_high))
     _note(
-        ledger,
+        checked,
         odd,
         "diastolic",
         lambda row: (
@@ -293,10 +293,10 @@ def _judge_order(ledger: Ledger, values: Values) -> None:
         ),
         "unusual pulse pressure",
     )
-    _judge_mean(ledger, values, both & ~reverse & _plain(values, "mean"))
+    _judge_mean(checked, values, both & ~reverse & _plain(values, "mean"))
 
 
-def _judge_mean(ledger: Ledger, values: Values, full: Mask) -> None:
+def _judge_mean(checked: CheckedTable, values: Values, full: Mask) -> None:
     """Set aside a mean that is not between its pressures; note one that is near either end.
 
     Which of the three is the slip cannot be told; systolic and diastolic are in order, so they
@@ -308,7 +308,7 @@ def _judge_mean(ledger: Ledger, values: Values, full: Mask) -> None:
     fraction = (mean[rows] - low_end) / (systolic[rows] - low_end)
     outside = (fraction <= 0) | (fraction >= 1)
     index = rows[outside]
-    ledger.say(
+    checked.say(
         index,
         "mean",
         OfRow(
@@ -328,7 +328,7 @@ def _judge_mean(ledger: Ledger, values: Values, full: Mask) -> None:
     odd = ~outside & ((fraction < low) | (fraction > high))
     of_odd, rows = fraction[odd], rows[odd]
     _note(
-        ledger,
+        checked,
         rows,
         "mean",
         lambda row: (
@@ -340,18 +340,20 @@ def _judge_mean(ledger: Ledger, values: Values, full: Mask) -> None:
     )
 
 
-def _note(ledger: Ledger, rows: Rows, column: str, reason: Callable[[int], str], kind: str) -> None:
-    ledger.say(rows, column, OfRow(reason), KEPT, kind)
+def _note(
+    checked: CheckedTable, rows: Rows, column: str, reason: Callable[[int], str], kind: str
+) -> None:
+    checked.say(rows, column, OfRow(reason), KEPT, kind)
 
 
-def _compare_pulse(ledger: Ledger, values: Values) -> None:
-    if not ledger.given("counted_pulse"):
+def _compare_pulse(checked: CheckedTable, values: Values) -> None:
+    if not checked.given("counted_pulse"):
         return
     rate, counted = values["heart_rate"], values["counted_pulse"]
     both = _plain(values, "heart_rate") & ~np.isnan(counted)
     apart = both & (np.abs(rate - counted) > PULSE_DISAGREES * counted)
     _note(
-        ledger,
+        checked,
         apart,
         "heart_rate",
         lambda row: (
@@ -363,22 +365,22 @@ def _compare_pulse(ledger: Ledger, values: Values) -> None:
     )
 
 
-def _judge_cuff(ledger: Ledger, values: Values, species: SpeciesOf) -> None:
+def _judge_cuff(checked: CheckedTable, values: Values, species: SpeciesOf) -> None:
     """Hold the cuff's width against the limb; where that cannot be, both are set aside."""
-    if not any(map(ledger.given, ("cuff_width_cm", "limb_circumference_cm"))):
+    if not any(map(checked.given, ("cuff_width_cm", "limb_circumference_cm"))):
         return
     for name in ("cuff_width_cm", "limb_circumference_cm"):
         nothing = values[name] <= 0
-        ledger.say(nothing, name, "A size is above 0.", "Correct it.", "impossible value", "cell")
+        checked.say(nothing, name, "A size is above 0.", "Correct it.", "impossible value", "cell")
         values[name] = np.where(nothing, np.nan, values[name])
     ratio = values["cuff_width_cm"] / values["limb_circumference_cm"]
-    kinds = species(np.arange(ledger.n))
+    kinds = species(np.arange(checked.n))
     for kind in ("", *SPECIES):
         bounds = limits("cuff_ratio", kind)
         mine = ~np.isnan(ratio) & (kinds == kind)
         aside = mine & (ratio > bounds.aside_high)
         for name in ("cuff_width_cm", "limb_circumference_cm"):
-            ledger.say(
+            checked.say(
                 aside,
                 name,
                 f"The cuff is more than {bounds.aside_high:g} times as wide as the limb is round.",
@@ -389,7 +391,7 @@ def _judge_cuff(ledger: Ledger, values: Values, species: SpeciesOf) -> None:
             values[name] = np.where(aside, np.nan, values[name])
         odd = mine & ~aside & ~bounds.usual(ratio)
         _note(
-            ledger,
+            checked,
             _first_of_sessions(values, odd),
             "cuff_width_cm",
             lambda row, bounds=bounds: (  # type: ignore[misc]

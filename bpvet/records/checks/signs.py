@@ -9,9 +9,9 @@ import numpy as np
 
 from bpvet.facts.signs.signs import SignItem, read_note, read_sign
 from bpvet.printing import prose_date
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import OfRow
 from bpvet.records.findings import shown
-from bpvet.records.ledger import Ledger
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.values import Values
 
@@ -22,23 +22,23 @@ NOTED = {"readings": "date", "treatments": "started_on", "observations": "seen_o
 _LONGEST = 100
 
 
-def say_signs(ledgers: Mapping[str, Ledger], values: Mapping[str, Values]) -> None:
+def say_signs(tables: Mapping[str, CheckedTable], values: Mapping[str, Values]) -> None:
     """Say which signs are not understood or unclear, and which notes may hold a sign.
 
     Parameters
     ----------
-    ledgers : mapping of str to Ledger
+    tables : mapping of str to CheckedTable
         All five tables.
     values : mapping of str to dict
         Their values after all other checks.
     """
-    _say_observations(ledgers["observations"], values["observations"])
+    _say_observations(tables["observations"], values["observations"])
     for table, column in NOTED.items():
-        _say_notes(ledgers[table], values[table], column)
+        _say_notes(tables[table], values[table], column)
 
 
-def _say_observations(ledger: Ledger, values: Values) -> None:
-    rows = np.flatnonzero(ledger.usable)
+def _say_observations(checked: CheckedTable, values: Values) -> None:
+    rows = np.flatnonzero(checked.usable)
     if len(rows) == 0:
         return
     texts, code = distinct(values["sign"])
@@ -53,14 +53,14 @@ def _say_observations(ledger: Ledger, values: Values) -> None:
             if reading in readings:
                 held.append(row)
                 items[row] = found
-    ledger.say(
+    checked.say(
         np.array(asked["unread"], dtype=np.int64),
         "sign",
         OfRow(lambda row: f"{_pieces(items[row], 'unread')} is not understood."),
         "Write it in other words, or in the usual terms of the trade.",
         "sign not understood",
     )
-    ledger.say(
+    checked.say(
         np.array(asked["unclear"], dtype=np.int64),
         "sign",
         OfRow(lambda row: f"{_pieces(items[row], 'unclear')} is unclear: is it there, or not?"),
@@ -69,8 +69,8 @@ def _say_observations(ledger: Ledger, values: Values) -> None:
     )
 
 
-def _say_notes(ledger: Ledger, values: Values, column: str) -> None:
-    if ledger.n == 0 or not ledger.given("note"):
+def _say_notes(checked: CheckedTable, values: Values, column: str) -> None:
+    if checked.n == 0 or not checked.given("note"):
         return
     texts, code = distinct(values["note"])
     # Without the date of its row: what a note says of the past is past by its own words.
@@ -78,8 +78,8 @@ def _say_notes(ledger: Ledger, values: Values, column: str) -> None:
     if not told.any():
         return
     days = values[column]
-    rows = np.flatnonzero(told[code] & ledger.usable & ~np.isnat(days))
-    ledger.say(
+    rows = np.flatnonzero(told[code] & checked.usable & ~np.isnat(days))
+    checked.say(
         rows,
         "note",
         OfRow(lambda row: _of_note(texts[code[row]], days[row])),

@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.printing import prose_date
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import OfRow
 from bpvet.records.entries.files import ENTRY
 from bpvet.records.findings import Finding, shown
 from bpvet.records.headings.headers import Sheet
-from bpvet.records.ledger import Ledger
 from bpvet.records.parsing.columns import coded, trimmed, uncoded
 from bpvet.records.parsing.values import Values
 
@@ -89,19 +89,19 @@ class TakenOut:
     values: Values
 
 
-def take_out(sheets: Sequence[Sheet], ledger: Ledger, values: Values) -> TakenOut:
+def take_out(sheets: Sequence[Sheet], checked: CheckedTable, values: Values) -> TakenOut:
     """Return the sheets without the rows that were cancelled, and these rows.
 
     Parameters
     ----------
     sheets : sequence of Sheet
         All tables' files.
-    ledger, values
+    checked, values
         The table ``cancelled``; what is wrong in it is said there.
     """
-    if ledger.n == 0:
+    if checked.n == 0:
         return TakenOut(list(sheets), (), [], values)
-    by_entry = _cancellations(ledger, values)
+    by_entry = _cancellations(checked, values)
     known: set[str] = set()
     left, rows = [], list[CancelledRow]()
     for sheet in sheets:
@@ -111,16 +111,16 @@ def take_out(sheets: Sequence[Sheet], ledger: Ledger, values: Values) -> TakenOu
             continue
         rows += _told(sheet, np.flatnonzero(gone), by_entry)
         left.append(_without(sheet, gone))
-    _say_wrong(ledger, values, known)
+    _say_wrong(checked, values, known)
     return TakenOut(left, tuple(rows), _findings(rows), values)
 
 
-def _cancellations(ledger: Ledger, values: Values) -> dict[str, tuple[str, str]]:
+def _cancellations(checked: CheckedTable, values: Values) -> dict[str, tuple[str, str]]:
     """Return (when, why) by entry; the first row of an entry stands."""
     found: dict[str, tuple[str, str]] = {}
     entries, reasons = (uncoded(values[name]).to_pylist() for name in (ENTRY, "reason"))
     days = values["cancelled_on"].astype("datetime64[D]")
-    for row in np.flatnonzero(ledger.usable).tolist():
+    for row in np.flatnonzero(checked.usable).tolist():
         on = "" if np.isnat(days[row]) else str(days[row])
         found.setdefault(entries[row], (on, reasons[row] or NOT_SAID))
     return found
@@ -187,38 +187,38 @@ def _without(sheet: Sheet, gone: NDArray[np.bool_]) -> Sheet:
     )
 
 
-def _say_wrong(ledger: Ledger, values: Values, known: set[str]) -> None:
+def _say_wrong(checked: CheckedTable, values: Values, known: set[str]) -> None:
     """Say which cancellations cancel nothing, which stand twice, and which give no reason."""
     entries = uncoded(values[ENTRY]).to_pylist()
-    usable = ledger.usable
+    usable = checked.usable
     first: dict[str, int] = {}
-    unknown, twice = (np.zeros(ledger.n, dtype=bool) for _ in range(2))
+    unknown, twice = (np.zeros(checked.n, dtype=bool) for _ in range(2))
     for row in np.flatnonzero(usable).tolist():
         twice[row] = entries[row] in first
         first.setdefault(entries[row], row)
         unknown[row] = entries[row] not in known
-    ledger.say(
+    checked.say(
         unknown,
         ENTRY,
         lambda value: f"No row bears the entry {shown(value.strip())}: nothing is cancelled by it.",
         "Correct the id; it stands in the name of the file that was added and in its rows.",
         "unknown entry",
     )
-    ledger.say(
+    checked.say(
         twice & ~unknown,
         ENTRY,
         OfRow(
             lambda row: (
                 f"The entry {shown(entries[row])} is cancelled twice; the first row stands "
-                f"({ledger.files[ledger.file[first[entries[row]]]]}, "
-                f"line {ledger.line[first[entries[row]]]})."
+                f"({checked.files[checked.file[first[entries[row]]]]}, "
+                f"line {checked.line[first[entries[row]]]})."
             )
         ),
         "Nothing to do.",
         "cancelled twice",
     )
-    ledger.say(
-        ledger.blank("reason") & usable,
+    checked.say(
+        checked.blank("reason") & usable,
         "reason",
         "It is not said why the entry was cancelled. It is cancelled all the same.",
         "Say why.",

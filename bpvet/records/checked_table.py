@@ -1,4 +1,4 @@
-"""One table's cells from all of its files, and the ledger of what is said about them.
+"""One table's cells from all of its files, and what the checks found in them.
 
 Every check writes here, so that a cell is either used as it stands or has a finding, and a row
 that is set aside carries the reason.
@@ -33,7 +33,7 @@ _Kind = TypeVar("_Kind", bound=np.generic)
 Rows = NDArray[np.int64] | NDArray[np.bool_]
 
 
-class Ledger:
+class CheckedTable:
     """A table's cells as text with their places, and what has been said about them so far.
 
     Parameters

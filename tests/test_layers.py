@@ -51,6 +51,8 @@ REACHING = {
     ("bpvet.models.agreement.result", "plot"): "bpvet.pictures.agreement",
     ("bpvet.models.plan.plan", "study"): "bpvet.models.plan.study",
     ("bpvet.records.records", "from_frames"): "bpvet.records.read",
+    # A finding is words only for who asks for them.
+    ("bpvet.records.findings", "worded"): "bpvet.wording.en.findings.all_checks",
     # An answer is printed with its sentences: what makes it asks for them.
     ("bpvet.answers.trend", "trend_answer"): "bpvet.wording.en.trend.statements",
     ("bpvet.answers.unseen", "unseen_answer"): "bpvet.wording.en.trend.unseen",

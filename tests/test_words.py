@@ -22,6 +22,8 @@ LEFT = Path(__file__).parent / "prose_left.tsv"
 _PROSE = re.compile(r"(?<![\w-])[A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*")
 #: What a command says of itself.
 _HELP = {"COMMANDS", "ABOUT", "EPILOG"}
+#: Classes whose texts are codes that JSON gives, and no words.
+_CODES = {"Kind"}
 
 
 def prose(path: Path) -> Iterator[tuple[int, str]]:
@@ -41,7 +43,9 @@ def prose(path: Path) -> Iterator[tuple[int, str]]:
 
 
 def _excuses(node: ast.AST) -> bool:
-    """Whether a node holds messages of errors, or the help of a command."""
+    """Whether a node holds messages of errors, the help of a command, or codes."""
+    if isinstance(node, ast.ClassDef):
+        return node.name in _CODES
     if isinstance(node, (ast.Raise, ast.Assert)):
         return True
     if isinstance(node, ast.Call):

@@ -16,7 +16,7 @@ from bpvet.facts.species import judged
 from bpvet.facts.words import SPECIES
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import in_turn
-from bpvet.records.findings import Finding, shown
+from bpvet.records.findings import Finding, shown, worded_finding
 from bpvet.records.headings.near_names import hints
 from bpvet.records.parsing.codes import firsts
 from bpvet.records.parsing.columns import TEXT, distinct, distinct_cells, uncoded
@@ -165,7 +165,9 @@ def say_unlisted(tables: Mapping[str, CheckedTable]) -> list[Finding]:
         if many == 1:
             reason = "There is no animals table: the animal's species is not known."
         mend = f"Add animals.csv with the columns animal and species ({', '.join(SPECIES)})."
-        return [Finding(readings.files[0], None, "", "", reason, mend, kind="species unknown")]
+        return [
+            worded_finding(readings.files[0], None, "", "", reason, mend, kind="species unknown")
+        ]
     listed = set(distinct(animals.cells("animal"))[0])
     hint = hints(sorted(listed - {""}), n=2)
     _say_of_first(

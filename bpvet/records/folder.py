@@ -9,7 +9,7 @@ from pathlib import Path
 
 from bpvet.errors import CallError, RecordsError
 from bpvet.records.entries.files import table_of_added
-from bpvet.records.findings import Finding, printable, whole
+from bpvet.records.findings import Finding, printable, whole, worded_finding
 from bpvet.records.headings.near_names import did_you_mean, nearest
 from bpvet.records.headings.settled import SAY_FILE_AN_ANIMAL
 from bpvet.records.tables import TABLES
@@ -154,7 +154,7 @@ def _not_read(name: str) -> Finding:
     if not name.lower().endswith(tuple(f".{end}" for end in ENDINGS)):
         reason = "The file is not read: files of this kind are not."
         mend = "If it holds records, save it as CSV or .xlsx under the name of its table."
-    return Finding(name, None, "", "", reason, mend, kind="file not read")
+    return worded_finding(name, None, "", "", reason, mend, kind="file not read")
 
 
 def _no_readings(folder: Path, others: Sequence[str]) -> Finding:
@@ -173,7 +173,7 @@ def _no_readings(folder: Path, others: Sequence[str]) -> Finding:
             f"readings-{printable(readable[0])}, and say so {SAY_FILE_AN_ANIMAL}."
         )
     held = " and ".join(filter(None, [", ".join(shown[:-1]), *shown[-1:]]))
-    return Finding(
+    return worded_finding(
         printable(folder.name) or "folder",
         None,
         "",

@@ -17,11 +17,11 @@ from bpvet.facts.words import METHODS, SPECIES
 from bpvet.records.cells import Loaded, cells_digest
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.plausible import NOT_IN_MMHG
-from bpvet.records.checks.row_findings import Findings, Said
+from bpvet.records.checks.row_findings import Findings, RowFindings
 from bpvet.records.checks.rows import check
 from bpvet.records.entries.cancelled import take_out
 from bpvet.records.entries.diary import with_diaries
-from bpvet.records.findings import Finding, shown
+from bpvet.records.findings import Finding, shown, worded_finding
 from bpvet.records.formats.files import load
 from bpvet.records.headings.conventions import Conventions, conventions
 from bpvet.records.headings.headers import Sheet, translate
@@ -127,7 +127,7 @@ def records_of_frames(frames: Mapping[str, pd.DataFrame | None], as_of: object =
         if frame is not None or table == "readings"
     ]
     findings = [
-        Finding("readings", None, "", "", "The table has no rows.", "", kind="no rows")
+        worded_finding("readings", None, "", "", "The table has no rows.", "", kind="no rows")
         for sheet in sheets
         if sheet.table == "readings" and len(sheet.lines) == 0
     ]
@@ -159,12 +159,12 @@ def records_of(loaded: Loaded, settled: Conventions, as_of: np.datetime64) -> Re
     values = {table: parse(checked) for table, checked in tables.items() if table != "cancelled"}
     values["cancelled"] = cancelled.values
     animals, others = check(tables, values, as_of)
-    told: list[Finding | Said] = [*findings, *others]
+    reported: list[Finding | RowFindings] = [*findings, *others]
     for checked in tables.values():
-        told += checked.findings
+        reported += checked.findings
     return Records(
         _tables=MadeTables(tables, values, animals),
-        findings=Findings(told, [sheet.file for sheet in sheets]),
+        findings=Findings(reported, [sheet.file for sheet in sheets]),
         as_of=as_of,
         source=loaded.source,
         digest=loaded.digest,

@@ -22,7 +22,7 @@ from bpvet.facts.protocol import (
 )
 from bpvet.facts.words import SPECIES
 from bpvet.records.checked_table import CheckedTable, Rows
-from bpvet.records.checks.row_findings import OfRow, Words
+from bpvet.records.checks.row_findings import OfRow
 from bpvet.records.findings import shown
 from bpvet.records.headings.settled import IN_KPA, for_one_file
 from bpvet.records.parsing.codes import as_one
@@ -231,7 +231,9 @@ def _set_aside(
         )
 
 
-def _worded(checked: CheckedTable, quantity: str, value: NDArray[np.float64], words: str) -> Words:
+def _worded(
+    checked: CheckedTable, quantity: str, value: NDArray[np.float64], words: str
+) -> Callable[[str], str] | OfRow:
     """Return what is said of cells: the cell, in mmHg too where the file is in kPa, and words."""
     if quantity not in PRESSURES or "kPa" not in checked.units:
         return lambda cell: f"{shown(cell.strip())} {words}"

@@ -11,7 +11,7 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,9 +21,8 @@ import pandas as pd
 from bpvet.errors import CallError, RecordsError
 from bpvet.locks import unwritable
 from bpvet.publishing import publish
-from bpvet.records.checks.row_findings import OUTCOMES
 from bpvet.records.entries.files import ENTRY, added_csv, added_name, new_entry
-from bpvet.records.findings import Finding, shown
+from bpvet.records.findings import Finding, Outcome, shown
 from bpvet.records.folder import existing, files_of
 from bpvet.records.outputs import inputs_of
 from bpvet.records.read import read, read_with
@@ -196,7 +195,7 @@ def _judged(
     before, after = usable_records(folder), read_with(folder, {name: data})
     new = _new(before, after, name, len(rows))
     for one in new:
-        if one.stops or one.reason.endswith((OUTCOMES["row"], OUTCOMES["cell"])):
+        if one.stops or one.outcome is not Outcome.KEPT:
             raise _refusal(one)
         if one.kind == _BEGUN:
             raise _begun(rows[0])
@@ -209,7 +208,7 @@ def _judged(
 def _new(before: Records, after: Records, name: str, rows: int) -> list[Finding]:
     """Return the findings that come with a file of so many rows: about it, or about others."""
     # What is said of the whole folder may now be said of its first file, which is this one.
-    old = {(one.kind, one.reason) for one in before.findings.told if isinstance(one, Finding)}
+    old = {(one.kind, one.reason) for one in before.findings.reported if isinstance(one, Finding)}
     if max(len(before.findings), len(after.findings)) > _MANY:
         ours = after.findings.about({name: range(1, rows + 2)})
         found = [one for one in ours if one.file == name]
@@ -243,9 +242,7 @@ def _refusal(one: Finding) -> CallError:
 
 
 def _note(one: Finding) -> str:
-    reason = one.reason
-    for ending in OUTCOMES.values():
-        reason = reason.removesuffix(ending).rstrip() if ending else reason
+    reason = replace(one, outcome=Outcome.KEPT).reason
     where = f"{one.column} {shown(one.value)}: " if one.column and one.value.strip() else ""
     where = where or (f"{one.column}: " if one.column else "")
     return f"{where}{reason} {one.mend}".rstrip()

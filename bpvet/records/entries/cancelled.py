@@ -20,7 +20,7 @@ from bpvet.printing import prose_date
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import OfRow
 from bpvet.records.entries.files import ENTRY
-from bpvet.records.findings import Finding, shown
+from bpvet.records.findings import Finding, shown, worded_finding
 from bpvet.records.headings.headers import Sheet
 from bpvet.records.parsing.columns import coded, trimmed, uncoded
 from bpvet.records.parsing.values import Values
@@ -233,7 +233,9 @@ def _findings(rows: Sequence[CancelledRow]) -> list[Finding]:
         of = list(held)
         first = of[0]
         reason = f"{what(of)}: {first.why}. It is not used (entry {entry})."
-        found.append(Finding(file, first.line, "", entry[:80], reason, "Nothing to do.", kind=KIND))
+        found.append(
+            worded_finding(file, first.line, "", entry[:80], reason, "Nothing to do.", kind=KIND)
+        )
     return found
 
 

@@ -16,7 +16,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from bpvet.records.cells import RawSheet, and_so_on
-from bpvet.records.findings import Finding, shown
+from bpvet.records.findings import Finding, shown, worded_finding
 from bpvet.records.parsing.columns import TEXT, uncoded
 
 #: Readings of one line of a diary.
@@ -112,7 +112,9 @@ def _say_empty(sheet: RawSheet, empty: NDArray[np.bool_], findings: list[Finding
     what = "One line of the diary is" if one else f"{len(rows)} lines of the diary are"
     reason = f"{what} not filled in yet and {'is' if one else 'are'} passed over."
     line = int(sheet.lines[rows[0]])
-    findings.append(Finding(sheet.file, line, "", "", reason, "Nothing to do.", kind="blank rows"))
+    findings.append(
+        worded_finding(sheet.file, line, "", "", reason, "Nothing to do.", kind="blank rows")
+    )
 
 
 def _missed(
@@ -139,7 +141,9 @@ def _missed(
         "It stands among the missed doses."
     )
     findings.append(
-        Finding(sheet.file, int(lines[0]), TABLET, "", reason, "Nothing to do.", kind="diary")
+        worded_finding(
+            sheet.file, int(lines[0]), TABLET, "", reason, "Nothing to do.", kind="diary"
+        )
     )
     whose, days_, what_ = zip(*found, strict=True)
     note = ["home diary"] * len(found)
@@ -179,4 +183,4 @@ def _asked(sheet: RawSheet, row: int, name: str, text: str, why: str) -> Finding
         "goes among the treatments, by the vet."
     )
     line = int(sheet.lines[row])
-    return Finding(sheet.file, line, name, text[:80], reason, mend, kind="dose in diary")
+    return worded_finding(sheet.file, line, name, text[:80], reason, mend, kind="dose in diary")

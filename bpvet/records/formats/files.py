@@ -17,7 +17,7 @@ from bpvet.errors import CallError
 from bpvet.records.cells import Loaded as Loaded
 from bpvet.records.cells import RawSheet as RawSheet
 from bpvet.records.entries.files import table_of_added
-from bpvet.records.findings import Finding, printable, shown, whole
+from bpvet.records.findings import Finding, printable, shown, whole, worded_finding
 from bpvet.records.folder import bytes_of, existing, files_of
 from bpvet.records.formats.blocks import is_large
 from bpvet.records.formats.database import database_sheets, is_url, sqlite_sheets
@@ -257,7 +257,7 @@ def _with_short_headings(
     many = f"{sum(long)} headings are" if sum(long) > 1 else "A heading is"
     reason = f"{many} longer than {LONGEST_HEADING} letters, and cut: {shown(first)}."
     findings.append(
-        Finding(
+        worded_finding(
             sheet.file,
             sheet.header_line,
             "",

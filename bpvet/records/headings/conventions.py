@@ -14,7 +14,7 @@ from typing import Any
 from bpvet.errors import CallError
 from bpvet.records.cells import RawSheet
 from bpvet.records.entries.files import table_of_added
-from bpvet.records.findings import Finding, printable, shown
+from bpvet.records.findings import Finding, printable, shown, worded_finding
 from bpvet.records.formats.encodings import check_encoding
 from bpvet.records.headings.mapping_file import (
     Convention,
@@ -119,7 +119,7 @@ class Conventions:
 
     def _finding(self, value: str, reason: str, mend: str, kind: str) -> Finding:
         line = line_of(self.text, value) if value else None
-        return Finding(self.name, line, "", value[:80], reason, mend, kind=kind)
+        return worded_finding(self.name, line, "", value[:80], reason, mend, kind=kind)
 
 
 def conventions(path: object, options: ReadOptions) -> Conventions:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from bpvet.records.findings import Finding, shown
+from bpvet.records.findings import Finding, shown, worded_finding
 from bpvet.records.tables import OTHER_WORDS, column_named, known_columns, plain_name
 
 #: Rows at the top of a sheet among which the header is looked for.
@@ -117,13 +117,15 @@ def say_heading(
         reason += f" and {len(above) - 3} more." if len(above) > 3 else "."
         first, text = above[0]
         findings.append(
-            Finding(file, first, "", text[:80], reason, "Nothing to do.", kind="above the header")
+            worded_finding(
+                file, first, "", text[:80], reason, "Nothing to do.", kind="above the header"
+            )
         )
     if heading.rows == 2:
         names = ", ".join(shown(cell, 30) for cell in heading.cells[:12] if cell.strip())
         reason = f"The header takes two lines, which are read as one: {names}."
         findings.append(
-            Finding(file, line, "", "", reason, "Nothing to do.", kind="header in two lines")
+            worded_finding(file, line, "", "", reason, "Nothing to do.", kind="header in two lines")
         )
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.cells import RawSheet
 from bpvet.records.entries.diary import TABLET, WHEN, is_diary
-from bpvet.records.findings import Finding, shown
+from bpvet.records.findings import Finding, shown, worded_finding
 from bpvet.records.headings.layouts import laid_out
 from bpvet.records.headings.mapping_file import LAYOUTS, Convention
 from bpvet.records.headings.near_names import either, nearest
@@ -190,7 +190,7 @@ def _names(
         reason = f"Columns not known here are kept as text and not used: {listed}{more}."
         mend = f"If one of them is a known column, name it: {as_column('Theirs', 'ours')}."
         findings.append(
-            Finding(raw.file, raw.header_line, "", "", reason, mend, kind="unknown column")
+            worded_finding(raw.file, raw.header_line, "", "", reason, mend, kind="unknown column")
         )
     return names, unknown
 
@@ -304,7 +304,9 @@ def _not_these(heads: Mapping[str, str], names: Sequence[str]) -> str:
 
 def _header(raw: RawSheet, column: str, reason: str, mend: str, kind: str) -> Finding:
     stops = raw.table not in UNUSED_TABLES
-    return Finding(raw.file, raw.header_line, column, "", reason, mend, stops=stops, kind=kind)
+    return worded_finding(
+        raw.file, raw.header_line, column, "", reason, mend, stops=stops, kind=kind
+    )
 
 
 def _side_by_side(sheet: Sheet, wide: list[str]) -> Sheet:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.cells import RawSheet
-from bpvet.records.findings import Finding, shown
+from bpvet.records.findings import Finding, shown, worded_finding
 from bpvet.records.formats.chart_lines import read_chart_lines
 from bpvet.records.headings.mapping_file import Convention
 from bpvet.records.headings.settled import FILE_AN_ANIMAL, FILE_NAME, WHICH_ORDER, as_column
@@ -166,7 +166,9 @@ def _across(laid: Laid, convention: Convention, findings: list[Finding]) -> Laid
 def _which_order(raw: RawSheet, head: str) -> Finding:
     reason = f"Dates head the columns, and {shown(head)} could be {both_readings(head)}."
     kind = "day or month first"
-    return Finding(raw.file, raw.header_line, head, head[:80], reason, WHICH_ORDER, True, kind)
+    return worded_finding(
+        raw.file, raw.header_line, head, head[:80], reason, WHICH_ORDER, True, kind
+    )
 
 
 def _nothing_under_dates(raw: RawSheet, rows: NDArray[np.int64]) -> Finding:
@@ -174,7 +176,7 @@ def _nothing_under_dates(raw: RawSheet, rows: NDArray[np.int64]) -> Finding:
     reason = f"{many} no reading under any date and were skipped."
     reason = reason if len(rows) > 1 else reason.replace(" are ", " is ")
     line = int(raw.lines[rows[0]])
-    return Finding(raw.file, line, "", "", reason, "Nothing to do.", kind="blank rows")
+    return worded_finding(raw.file, line, "", "", reason, "Nothing to do.", kind="blank rows")
 
 
 def _chart_lines(laid: Laid) -> Laid:
@@ -300,7 +302,7 @@ def _which_numbers(laid: Laid, at: int, cells: pa.Array, rows: NDArray[np.int64]
         'same with "systolic_diastolic".'
     )
     line = int(raw.lines[rows[0]])
-    return Finding(raw.file, line, head, text[:80], reason, mend, stops, "several numbers")
+    return worded_finding(raw.file, line, head, text[:80], reason, mend, stops, "several numbers")
 
 
 def _lists(laid: Laid, at: int, cells: pa.Array, several: NDArray[np.bool_]) -> Laid:

@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.records.cells import RawSheet, and_so_on
-from bpvet.records.findings import Finding, shown
+from bpvet.records.findings import Finding, shown, worded_finding
 from bpvet.records.parsing.columns import TEXT, is_blank, is_text, trimmed, which
 from bpvet.records.tables import TABLES, column_named
 
@@ -68,7 +68,7 @@ def without_remarks(
         reason = "One row is empty and was skipped." if many == 1 else reason
         first = int(sheet.lines[np.flatnonzero(nothing)[0]])
         mend = "Nothing to do."
-        findings.append(Finding(sheet.file, first, "", "", reason, mend, kind="blank rows"))
+        findings.append(worded_finding(sheet.file, first, "", "", reason, mend, kind="blank rows"))
     for mask, *words in kinds:
         if mask.any():
             findings.append(_said(sheet, np.flatnonzero(mask), *words))
@@ -87,7 +87,7 @@ def _said(sheet: RawSheet, rows: NDArray[np.int64], kind: str, one: str, many: s
     verb = f"looks like {one}, not like a row" if len(lines) == 1 else f"look like {many}, not rows"
     reason = f"{and_so_on(lines)} {verb}, and {'was' if len(lines) == 1 else 'were'} skipped"
     mend = "Nothing to do, unless it is a row after all: then fill in what it lacks."
-    return Finding(
+    return worded_finding(
         sheet.file, lines[0], "", text[:80], f"{reason}: {shown(text)}.", mend, kind=kind
     )
 

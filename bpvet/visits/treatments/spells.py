@@ -17,7 +17,7 @@ import pandas as pd
 
 from bpvet.facts.drugs import Drug, default_tau, drug, drug_name, purpose_overrides
 from bpvet.records.checks.histories import off_the_list
-from bpvet.records.findings import Finding, shown
+from bpvet.records.findings import Finding, shown, worded_finding
 from bpvet.visits.treatments.doses import parse_dose
 
 #: Rows of one drug with gaps of at most so many days form one spell.
@@ -235,4 +235,4 @@ def _started_together(rows: list[Row]) -> Finding:
 
 def finding_at(row: Row, column: str, value: str, reason: str, mend: str, kind: str) -> Finding:
     """Return a finding at the place of a row."""
-    return Finding(row.file, row.line, column, value[:80], reason, mend, kind=kind)
+    return worded_finding(row.file, row.line, column, value[:80], reason, mend, kind=kind)

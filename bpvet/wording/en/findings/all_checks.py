@@ -1,0 +1,37 @@
+"""The words of any finding, by its code."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import NamedValues, Outcome, Words, WordsByCode
+from bpvet.wording.en.findings import cells
+
+#: What was done about a cell, as the sentence that ends the reason.
+OUTCOMES = MappingProxyType(
+    {
+        Outcome.ROW: "The row is set aside.",
+        Outcome.CELL: "This value is set aside, the rest of the row is kept.",
+        Outcome.KEPT: "",
+    }
+)
+
+
+def _as_found(reason: str, fix: str, kind: str) -> Words:
+    return Words(reason, fix)
+
+
+WORDS: WordsByCode = MappingProxyType(
+    {
+        Code.AS_FOUND: _as_found,
+        **cells.WORDS,
+    }
+)
+
+
+def words_of(code: Code, values: NamedValues, outcome: Outcome) -> Words:
+    """Return reason and fix of a finding; what was done about it ends the reason."""
+    found = WORDS[code]
+    reason, fix = found if isinstance(found, Words) else found(**dict(values))
+    return Words(f"{reason} {OUTCOMES[outcome]}".rstrip(), fix)

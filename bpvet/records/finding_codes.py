@@ -13,8 +13,55 @@ from enum import Enum, StrEnum
 class Kind(StrEnum):
     """What findings are grouped by; the text is what `Finding.kind` and the JSON give."""
 
+    AFTER_LEAVING = "after leaving"
+    ANALYTE_NEARLY = "analyte named nearly so"
+    BEFORE_BIRTH = "before birth"
+    BLANK = "blank"
     BROKEN_LINE = "broken line"
+    CEILING = "gauge's ceiling"
+    CUFF_SIZE = "cuff size"
+    DRUG_NEARLY = "drug spelled nearly so"
+    DRUG_OFF_THE_LIST = "drug off the list"
+    DUPLICATE = "exact duplicate"
+    FUTURE_DATE = "future date"
+    FUTURE_END = "future end"
+    FUTURE_STOP = "future stop"
+    IMPOSSIBLE_UNIT = "impossible unit"
+    IMPOSSIBLE_VALUE = "impossible value"
+    LAB_BOUND = "laboratory bound"
+    LAB_ZERO = "laboratory zero"
+    LISTED_TWICE = "animal listed twice"
+    MISSED_OR_LATE = "missed or late"
+    MISSED_OUTSIDE = "missed outside of a course"
+    NO_READING = "no reading"
+    NO_READINGS = "no readings"
     NOT_IN_MMHG = "not in mmHg"
+    ODD_ID = "odd id"
+    ORDER_OF_DATES = "order of dates"
+    ORDER_OF_PRESSURES = "order of pressures"
+    OVERLAPPING_SESSIONS = "overlapping sessions"
+    OVERLAPPING_TREATMENT = "overlapping treatment"
+    PERHAPS_DUPLICATE = "perhaps a duplicate"
+    PULSE_DISAGREES = "pulse disagrees"
+    ROWS_DISAGREE = "rows disagree"
+    SAME_NUMBER = "same number"
+    SAME_TIME = "same time"
+    SAVED_TWICE = "visit saved twice"
+    SIGN_IN_NOTE = "sign in a note"
+    SIGN_NOT_UNDERSTOOD = "sign not understood"
+    SIGN_UNCLEAR = "sign unclear"
+    SPECIES_UNKNOWN = "species unknown"
+    STARTS_TOGETHER = "starts together"
+    TWO_BIRTH_DATES = "one animal under two birth dates"
+    TWO_BREEDS = "one animal under two breeds"
+    TWO_IDS = "one animal under two ids?"
+    TWO_SEXES = "one animal under two sexes"
+    TWO_SPECIES = "one animal under two species"
+    UNKNOWN_UNIT = "unknown unit"
+    UNUSUAL_MEAN = "unusual mean"
+    UNUSUAL_PULSE_PRESSURE = "unusual pulse pressure"
+    UNUSUAL_VALUE = "unusual value"
+    VALUES_DISAGREE = "values disagree"
     WHITE_SPACE = "white space"
 
 
@@ -35,6 +82,87 @@ class Code(Enum):
     # A table's cells.
     WHITE_SPACE = "cells.white_space", Kind.WHITE_SPACE
     BROKEN_LINE = "cells.broken_line", Kind.BROKEN_LINE
+
+    # The numbers of the readings.
+    MMHG_AS_KPA = "plausible.mmhg_as_kpa", Kind.NOT_IN_MMHG
+    NOT_IN_MMHG = "plausible.not_in_mmhg", Kind.NOT_IN_MMHG
+    WHICH_UNIT = "plausible.which_unit", Kind.NOT_IN_MMHG
+    UNUSUAL_READING = "plausible.unusual", Kind.UNUSUAL_VALUE
+    GAUGES_CEILING = "plausible.ceiling", Kind.CEILING
+    IMPOSSIBLE_READING = "plausible.impossible", Kind.IMPOSSIBLE_VALUE
+    NOT_BELOW_SYSTOLIC = "plausible.not_below_systolic", Kind.ORDER_OF_PRESSURES
+    PULSE_PRESSURE = "plausible.pulse_pressure", Kind.UNUSUAL_PULSE_PRESSURE
+    MEAN_NOT_BETWEEN = "plausible.mean_not_between", Kind.ORDER_OF_PRESSURES
+    UNUSUAL_MEAN = "plausible.unusual_mean", Kind.UNUSUAL_MEAN
+    PULSE_DISAGREES = "plausible.pulse_disagrees", Kind.PULSE_DISAGREES
+    NO_SIZE = "plausible.no_size", Kind.IMPOSSIBLE_VALUE
+    CUFF_TOO_WIDE = "plausible.cuff_too_wide", Kind.IMPOSSIBLE_VALUE
+    CUFF_SIZE = "plausible.cuff_size", Kind.CUFF_SIZE
+
+    # Laboratory values.
+    ANALYTE_NEARLY = "labs.named_nearly", Kind.ANALYTE_NEARLY
+    NO_UNIT = "labs.no_unit", Kind.BLANK
+    LAB_BELOW_ZERO = "labs.below_zero", Kind.IMPOSSIBLE_VALUE
+    IMPOSSIBLE_UNIT = "labs.impossible_unit", Kind.IMPOSSIBLE_UNIT
+    UNKNOWN_UNIT = "labs.unknown_unit", Kind.UNKNOWN_UNIT
+    IMPOSSIBLE_LAB = "labs.impossible", Kind.IMPOSSIBLE_VALUE
+    UNUSUAL_LAB = "labs.unusual", Kind.UNUSUAL_VALUE
+    LAB_BOUND = "labs.bound", Kind.LAB_BOUND
+    LAB_ZERO = "labs.zero", Kind.LAB_ZERO
+    SAME_VALUE_AGAIN = "labs.same_again", Kind.PERHAPS_DUPLICATE
+    VALUES_DISAGREE = "labs.disagree", Kind.VALUES_DISAGREE
+
+    # Rows against each other, and against the animal's life.
+    NO_READING = "rows.no_reading", Kind.NO_READING
+    STOP_BEFORE_START = "rows.stop_before_start", Kind.ORDER_OF_DATES
+    FUTURE_STOP = "rows.future_stop", Kind.FUTURE_STOP
+    STARTS_TOGETHER = "rows.starts_together", Kind.STARTS_TOGETHER
+    RUNS_ON = "rows.runs_on", Kind.OVERLAPPING_TREATMENT
+    BEFORE_BIRTH = "rows.before_birth", Kind.BEFORE_BIRTH
+    AFTER_LEAVING = "rows.after_leaving", Kind.AFTER_LEAVING
+
+    # Readings that stand there twice.
+    DUPLICATE = "duplicates.exact", Kind.DUPLICATE
+    SAVED_TWICE = "duplicates.saved_twice", Kind.SAVED_TWICE
+    PERHAPS_DUPLICATE = "duplicates.perhaps", Kind.PERHAPS_DUPLICATE
+    SAME_NUMBER = "duplicates.same_number", Kind.SAME_NUMBER
+    SAME_TIME = "duplicates.same_time", Kind.SAME_TIME
+
+    # What the tables say together.
+    DRUG_NEARLY = "histories.drug_nearly", Kind.DRUG_NEARLY
+    DRUG_OFF_THE_LIST = "histories.drug_off_the_list", Kind.DRUG_OFF_THE_LIST
+    SAME_ANIMAL = "histories.same_animal", Kind.TWO_IDS
+    SESSIONS_OVERLAP = "histories.sessions_overlap", Kind.OVERLAPPING_SESSIONS
+
+    # Doses that were missed; dates later than the one that is looked at.
+    END_BEFORE_START = "missed.end_before_start", Kind.ORDER_OF_DATES
+    FUTURE_END = "missed.future_end", Kind.FUTURE_END
+    MISSED_OR_LATE = "missed.missed_or_late", Kind.MISSED_OR_LATE
+    NO_COURSE = "missed.no_course", Kind.MISSED_OUTSIDE
+    FUTURE_DATE = "missed.future_date", Kind.FUTURE_DATE
+
+    # Signs, and notes that may hold one.
+    SIGN_NOT_UNDERSTOOD = "signs.not_understood", Kind.SIGN_NOT_UNDERSTOOD
+    SIGN_UNCLEAR = "signs.unclear", Kind.SIGN_UNCLEAR
+    SIGN_IN_NOTE = "signs.in_note", Kind.SIGN_IN_NOTE
+
+    # The animals.
+    TARGET = "animals.target", Kind.IMPOSSIBLE_VALUE
+    NO_SPECIES = "animals.no_species", Kind.SPECIES_UNKNOWN
+    BORN_IN_FUTURE = "animals.born_in_future", Kind.FUTURE_DATE
+    LEFT_IN_FUTURE = "animals.left_in_future", Kind.FUTURE_DATE
+    LEFT_BEFORE_BORN = "animals.left_before_born", Kind.ORDER_OF_DATES
+    NO_READINGS = "animals.no_readings", Kind.NO_READINGS
+    NO_ANIMALS_TABLE = "animals.no_table", Kind.SPECIES_UNKNOWN
+    NOT_LISTED = "animals.not_listed", Kind.SPECIES_UNKNOWN
+    IDS_ALIKE = "animals.ids_alike", Kind.TWO_IDS
+    ODD_ID = "animals.odd_id", Kind.ODD_ID
+    LISTED_TWICE = "animals.listed_twice", Kind.LISTED_TWICE
+    TWO_SPECIES = "animals.two_species", Kind.TWO_SPECIES
+    TWO_BIRTH_DATES = "animals.two_birth_dates", Kind.TWO_BIRTH_DATES
+    TWO_BREEDS = "animals.two_breeds", Kind.TWO_BREEDS
+    TWO_SEXES = "animals.two_sexes", Kind.TWO_SEXES
+    ROWS_DISAGREE = "animals.rows_disagree", Kind.ROWS_DISAGREE
 
     key: str
     kind: str

@@ -16,11 +16,11 @@ from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import METHODS, SPECIES
 from bpvet.records.cells import Loaded, cells_digest
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.checks.plausible import NOT_IN_MMHG
 from bpvet.records.checks.row_findings import Findings, RowFindings
 from bpvet.records.checks.rows import check
 from bpvet.records.entries.cancelled import take_out
 from bpvet.records.entries.diary import with_diaries
+from bpvet.records.finding_codes import Kind
 from bpvet.records.findings import Finding, shown, worded_finding
 from bpvet.records.formats.files import load
 from bpvet.records.headings.conventions import Conventions, conventions
@@ -189,7 +189,9 @@ def _unit(checked: CheckedTable) -> str:
     """Return in which unit the pressures stand, and what is done about it."""
     units = checked.units
     doubted = [
-        one.file for one in checked.findings if isinstance(one, Finding) and one.kind == NOT_IN_MMHG
+        one.file
+        for one in checked.findings
+        if isinstance(one, Finding) and one.kind == Kind.NOT_IN_MMHG
     ]
     if doubted:
         of = f" in {shown(doubted[0])}" if len(units) > 1 and len(doubted) == 1 else ""

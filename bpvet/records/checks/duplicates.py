@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.copied_visits import copied_earlier
 from bpvet.records.checks.row_findings import OfRow
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Outcome
 from bpvet.records.parsing.codes import Codes, among, as_one, repeated
 from bpvet.records.parsing.columns import distinct_cells
 from bpvet.records.parsing.values import Mask, Values
@@ -63,14 +65,7 @@ def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -
     twice = rows[numbered[rows]]
     # Being a copy goes before any other reason: a copy was not taken at all.
     checked.take_back(twice)
-    checked.say(
-        twice,
-        "",
-        OfRow(lambda row: f"{_place(checked, earlier[row])} holds exactly the same."),
-        "Delete one of the two.",
-        "exact duplicate",
-        "row",
-    )
+    checked.report(twice, "", Code.DUPLICATE, Outcome.ROW, earlier=_line(checked, earlier))
     _say_perhaps(checked, rows[~numbered[rows] & ~duplicate[rows]], earlier)
     duplicate[twice] = False
     _say_copied(checked, np.flatnonzero(duplicate), copied)
@@ -80,19 +75,7 @@ def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -
 
 def _say_copied(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
     checked.take_back(rows)
-    checked.say(
-        rows,
-        "",
-        OfRow(
-            lambda row: (
-                f"{_place(checked, earlier[row])} holds the same reading: this visit stands in two "
-                "files."
-            )
-        ),
-        "Delete it in one of the two files.",
-        "visit saved twice",
-        "row",
-    )
+    checked.report(rows, "", Code.SAVED_TWICE, Outcome.ROW, earlier=_line(checked, earlier))
 
 
 def _say_perhaps(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
@@ -102,18 +85,7 @@ def _say_perhaps(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
     looks like a copy.
     """
     loose = rows[(checked.file[rows] != checked.file[earlier[rows]]) | checked.summary[rows]]
-    checked.say(
-        loose,
-        "",
-        OfRow(
-            lambda row: (
-                f"{_place(checked, earlier[row])} holds the same, without a time or a "
-                "number that would tell whether it is the same reading. Both are kept."
-            )
-        ),
-        "If it is a copy, delete one; if not, add times or number the readings.",
-        "perhaps a duplicate",
-    )
+    checked.report(loose, "", Code.PERHAPS_DUPLICATE, earlier=_line(checked, earlier))
 
 
 def say_contradictions(checked: CheckedTable, values: Values, shared: Codes) -> None:
@@ -132,14 +104,7 @@ def say_contradictions(checked: CheckedTable, values: Values, shared: Codes) -> 
     rows = shared[(usable & ~without)[shared]]
     # A number's bits tell it from others, whatever they would be as a whole number.
     number = _taken(rows, *of_label, moment, values["reading"].view(np.int64))
-    _say_later(
-        checked,
-        rows,
-        number,
-        "Two readings of this animal, day and method have the same number ({}). Both are kept.",
-        'Renumber them, or separate the two visits in the column "session".',
-        "same number",
-    )
+    _say_later(checked, rows, number, Code.SAME_NUMBER)
     timed = usable & values["timed"] & without
     rows = shared[timed[shared]]
     if not repeated(_taken(rows, *of_label, moment)).any():
@@ -152,36 +117,21 @@ def say_contradictions(checked: CheckedTable, values: Values, shared: Codes) -> 
     # Days on which some time stands once.
     alone = np.unique(of_day[~twice])
     doubtful &= among(of_day, alone) if len(alone) else False
-    _say_later(
-        checked,
-        rows[doubtful],
-        time[doubtful],
-        "Two readings of this animal and method have the same time ({}), while others of that day "
-        "have times of their own. Both are kept.",
-        "Correct the time, or delete one if it is the same reading.",
-        "same time",
-    )
+    _say_later(checked, rows[doubtful], time[doubtful], Code.SAME_TIME)
 
 
-def _say_later(
-    checked: CheckedTable, rows: Codes, code: Codes, reason: str, mend: str, kind: str
-) -> None:
-    """Add a finding for each of the rows but the first of those that bear its code."""
-    twice = repeated(code)
+def _say_later(checked: CheckedTable, rows: Codes, key: Codes, code: Code) -> None:
+    """Add a finding for each of the rows but the first of those that bear its key."""
+    twice = repeated(key)
     if not twice.any():
         return
     rows = rows[twice]
-    _, first, place = np.unique(code[twice], return_index=True, return_inverse=True)
+    _, first, place = np.unique(key[twice], return_index=True, return_inverse=True)
     before = rows[first][place]
     later = before != rows
-    told, before = rows[later], before[later]
-    checked.say(
-        told,
-        "",
-        OfRow(lambda row: reason.format(_place(checked, int(before[np.searchsorted(told, row)])))),
-        mend,
-        kind,
-    )
+    earlier = np.full(checked.n, -1, dtype=np.int64)
+    earlier[rows] = before
+    checked.report(rows[later], "", code, earlier=_line(checked, earlier))
 
 
 def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:
@@ -198,8 +148,14 @@ def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:
     return earlier
 
 
-def _place(checked: CheckedTable, row: int) -> str:
-    return f"{checked.files[checked.file[row]]}, line {checked.line[row]}"
+def _line(checked: CheckedTable, earlier: Codes) -> OfRow:
+    """Return file and line of the row that each row (n,) is held against."""
+
+    def place(row: int) -> tuple[str, int]:
+        at = int(earlier[row])
+        return checked.files[checked.file[at]], int(checked.line[at])
+
+    return OfRow(place)
 
 
 def _codes(cells: pa.Array) -> NDArray[np.int32]:

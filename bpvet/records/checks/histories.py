@@ -9,8 +9,8 @@ import pandas as pd
 
 from bpvet.facts.drugs import drug, near_drugs, purpose_overrides
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.findings import shown
-from bpvet.records.headings.near_names import either
+from bpvet.records.checks.row_findings import WRITTEN, OfCell
+from bpvet.records.finding_codes import Code
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.values import Values
 
@@ -33,16 +33,6 @@ def say_histories(tables: Mapping[str, CheckedTable], values: Mapping[str, Value
     _say_overlapping_sessions(tables["readings"], values["readings"])
 
 
-def off_the_list(written: str) -> tuple[str, str, str]:
-    """Return reason, mend and kind of the finding about a drug that is not on the list."""
-    return (
-        f"{shown(written)} is not on the drug list and is not taken as a pressure drug; if it "
-        "is one, write purpose = blood pressure.",
-        'Write its generic name, or the purpose: "blood pressure", or "not for pressure".',
-        "drug off the list",
-    )
-
-
 def _say_drugs_off_the_list(checked: CheckedTable, values: Values) -> None:
     """Ask about drugs that are not known: by row where spelled nearly as one, else once a name."""
     texts, code = distinct(values["drug"])
@@ -51,28 +41,19 @@ def _say_drugs_off_the_list(checked: CheckedTable, values: Values) -> None:
         return
     near = {text: found for text in list(unknown)[:_MOST_COMPARED] if (found := near_drugs(text))}
     alike = np.array([text in near for text in texts], dtype=bool)
-    checked.say(
+    checked.report(
         alike[code],
         "drug",
-        lambda v: (
-            f"{shown(v.strip())} is not a drug known here, but is spelled nearly as "
-            f"{either(near[v.strip()])}. It is kept as it is written, and is not taken as a "
-            "pressure drug unless its purpose names blood pressure."
-        ),
-        "If that is what is meant, write it so.",
-        "drug spelled nearly so",
+        Code.DRUG_NEARLY,
+        written=WRITTEN,
+        near=OfCell(lambda v: tuple(near[v.strip()])),
     )
     purposes, of_purpose = distinct(values["purpose"])
     silent = np.array([purpose_overrides(text) is None for text in purposes], dtype=bool)
     strange = np.array([text in unknown and text not in near for text in texts], dtype=bool)
     rows = np.flatnonzero(strange[code] & silent[of_purpose] & checked.usable)
     _, first = np.unique(code[rows], return_index=True)
-    checked.say(
-        np.sort(rows[first]),
-        "drug",
-        lambda v: off_the_list(v.strip())[0],
-        *off_the_list("")[1:],
-    )
+    checked.report(np.sort(rows[first]), "drug", Code.DRUG_OFF_THE_LIST, written=WRITTEN)
 
 
 def _say_same_animals(checked: CheckedTable, values: Values) -> None:
@@ -90,15 +71,12 @@ def _say_same_animals(checked: CheckedTable, values: Values) -> None:
     first = frame.groupby(["name", "species", "birth"])["animal"].transform("first")
     again = frame[first != frame["animal"]]
     other = dict(zip(again["animal"], first[again.index], strict=True))
-    checked.say(
+    checked.report(
         again["row"].to_numpy(dtype=np.int64),
         "animal",
-        lambda v: (
-            f"{shown(v.strip())} has the name, the species and the birth date of "
-            f"{shown(other[v.strip()])}. They are kept as two animals."
-        ),
-        "If they are one animal, write its id in one way.",
-        "one animal under two ids?",
+        Code.SAME_ANIMAL,
+        written=WRITTEN,
+        other=OfCell(lambda v: other[v.strip()]),
     )
 
 
@@ -128,13 +106,5 @@ def _say_overlapping_sessions(checked: CheckedTable, values: Values) -> None:
     ends = spans.groupby(of_day)["end"].cummax()
     before = ends.groupby([spans[name] for name in of_day]).shift()
     late = spans[spans["start"] < before]
-    checked.say(
-        np.sort(late["row"].to_numpy(dtype=np.int64)),
-        "session",
-        lambda v: (
-            f"The session {shown(v.strip())} begins before an earlier one of that animal, day and "
-            "method has ended. Both are kept."
-        ),
-        "Correct the label or the times, if these readings belong together.",
-        "overlapping sessions",
-    )
+    rows = np.sort(late["row"].to_numpy(dtype=np.int64))
+    checked.report(rows, "session", Code.SESSIONS_OVERLAP, written=WRITTEN)

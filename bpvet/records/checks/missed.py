@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from bpvet.facts.drugs import drug, drug_name, purpose_overrides
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.checks.row_findings import OfRow
-from bpvet.records.findings import shown
+from bpvet.records.checks.row_findings import WRITTEN, OfRow
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Outcome
 from bpvet.records.parsing.columns import TEXT, distinct, uncoded
 from bpvet.records.parsing.values import Mask, Values
 
@@ -39,34 +40,19 @@ def check_missed(
         own["future"] = np.zeros(0, dtype=bool)
         return
     start, end = own["from"], own["to"]
-    checked.say(
+    checked.report(
         end < start,
         "to",
-        OfRow(lambda row: f"The stretch ends before it begins on {start[row].astype('M8[D]')}."),
-        "Correct one of the two dates; a blank end is one day.",
-        "order of dates",
-        "row",
+        Code.END_BEFORE_START,
+        Outcome.ROW,
+        start=OfRow(lambda row: str(start[row].astype("M8[D]"))),
     )
     own["future"] = say_future(checked, start, "from", as_of)
     later = (end > as_of) & ~own["future"]
-    checked.say(
-        later,
-        "to",
-        lambda value: (
-            f"{shown(value.strip())} is later than {as_of}: it is taken to last until then."
-        ),
-        "Nothing to do.",
-        "future end",
-    )
+    checked.report(later, "to", Code.FUTURE_END, written=WRITTEN, as_of=str(as_of))
     own["to"] = np.where(later, as_of.astype("datetime64[ns]"), end)
     blank = checked.blank("what") & checked.usable
-    checked.say(
-        blank,
-        "what",
-        "It is not said whether doses were missed or late; they are taken as missed.",
-        "Write missed or late.",
-        "missed or late",
-    )
+    checked.report(blank, "what", Code.MISSED_OR_LATE)
     own["what"] = pc.if_else(pa.array(blank), "missed", uncoded(own["what"])).cast(TEXT)
     _say_outside(checked, own, tables["treatments"], values["treatments"])
 
@@ -76,14 +62,7 @@ def say_future(
 ) -> Mask:
     """Set aside rows dated later than `as_of`; return which (n,) those are."""
     future: Mask = date > as_of
-    checked.say(
-        future,
-        column,
-        lambda value: f"{shown(value.strip())} is later than {as_of}, the date that is looked at.",
-        "Correct the date; if it is right, look at a later date (--as-of).",
-        "future date",
-        "row",
-    )
+    checked.report(future, column, Code.FUTURE_DATE, Outcome.ROW, written=WRITTEN, as_of=str(as_of))
     return future
 
 
@@ -110,18 +89,8 @@ def _say_outside(
         )
     ]
 
-    def reason(value: str) -> str:
-        drug = value.strip()
-        what = f"course of {shown(drug)}" if drug else "course of a pressure drug"
-        return f"No {what} is on record then. The row is kept, and changes nothing."
-
-    checked.say(
-        rows[np.array(outside, dtype=bool)],
-        "drug",
-        reason,
-        "Correct the drug or the dates, here or among the treatments.",
-        "missed outside of a course",
-    )
+    found = rows[np.array(outside, dtype=bool)]
+    checked.report(found, "drug", Code.NO_COURSE, drug=WRITTEN)
 
 
 def _courses(

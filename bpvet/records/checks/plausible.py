@@ -15,38 +15,26 @@ from bpvet.facts.protocol import (
     CEILING,
     KPA_MEDIAN_BELOW,
     MEAN_FRACTION,
-    MMHG_PER_KPA,
     PULSE_DISAGREES,
     Limits,
     limits,
 )
 from bpvet.facts.words import SPECIES
-from bpvet.records.checked_table import CheckedTable, Rows
-from bpvet.records.checks.row_findings import OfRow
-from bpvet.records.findings import shown
-from bpvet.records.headings.settled import IN_KPA, for_one_file
+from bpvet.records.checked_table import CheckedTable
+from bpvet.records.checks.row_findings import WRITTEN, OfRow
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Outcome
 from bpvet.records.parsing.codes import as_one
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.numbers import BOUND_WORDS, NO_SOUND
-from bpvet.records.parsing.values import LEAVE_OUT, PRESSURES, Mask, Values
+from bpvet.records.parsing.values import PRESSURES, Mask, Values
 
-#: Quantities that are judged one by one, and the words for each.
-JUDGED = {
-    "systolic": "systolic pressure in mmHg",
-    "diastolic": "diastolic pressure in mmHg",
-    "mean": "mean pressure in mmHg",
-    "heart_rate": "heart rate per minute",
-    "counted_pulse": "pulse per minute",
-}
+#: Quantities that are judged one by one.
+JUDGED = ("systolic", "diastolic", "mean", "heart_rate", "counted_pulse")
 #: Rows that are looked at at once, so that they stay in the processor's cache.
 _ROWS = 1 << 15
 #: Fewer systolic values than this do not show in which unit a file is.
 ENOUGH_FOR_UNIT = 3
-KEPT = "Check it against the chart; nothing to do if it is right."
-
-
-#: The kind of a finding that a column is in another unit than is thought.
-NOT_IN_MMHG = "not in mmHg"
 #: Returns the species of the animals of some rows.
 SpeciesOf = Callable[[NDArray[np.int64]], NDArray[np.object_]]
 
@@ -99,26 +87,17 @@ def _refuse_unit(checked: CheckedTable, values: Values) -> Mask:
         stated = in_kpa[file]
         rows = np.flatnonzero(~np.isnan(systolic) & (checked.file == file))
         median = float(np.median(systolic[rows]))
+        first, counts = int(rows[0]), {"rows": len(rows), "median": median}
         if stated and median > highest:
-            reason = f"Half of the {len(rows)} values, read as kPa, are {median:.0f} mmHg or more."
-            line = for_one_file(checked.files[file], 'unit = "mmHg"')
-            mend = (
-                "They are in mmHg, it seems: leave --unit kPa out. If other files are in kPa, say "
-                f"so of this one, {line}."
+            name = checked.files[file]
+            checked.report_file(
+                file, "systolic", Code.MMHG_AS_KPA, first, stops=True, **counts, in_file=name
             )
         elif not stated and median < KPA_MEDIAN_BELOW:
-            reason = (
-                f"Half of the {len(rows)} values are {median:g} or lower, so they are not in mmHg."
-            )
-            mend = (
-                f"If the file is in kPa, say so: {IN_KPA}. "
-                f"{median:g} kPa is then read as {median * MMHG_PER_KPA:.0f} mmHg."
-            )
+            checked.report_file(file, "systolic", Code.NOT_IN_MMHG, first, stops=True, **counts)
         else:
             continue
-        reason += f" All {len(rows)} rows are set aside."
-        checked.say_of_file(file, "systolic", reason, mend, NOT_IN_MMHG, True, int(rows[0]))
-        checked.put_aside(rows, "systolic: in which unit is the column?")
+        checked.put_aside(rows, Code.WHICH_UNIT)
         refused[rows] = True
     if refused.any():
         values["systolic"] = np.where(refused, np.nan, systolic)
@@ -138,7 +117,6 @@ def _judge(
 ) -> None:
     """Set aside what no animal has, and note what few have."""
     value = values[quantity]
-    what = JUDGED[quantity]
     of_species = {kind: limits(quantity, kind) for kind in ("", *SPECIES)}
     # Nearly all values are usual for every species, and are looked at no further.
     usual_from = max(bounds.note_low for bounds in of_species.values())
@@ -155,31 +133,21 @@ def _judge(
     for kind, bounds in list(of_species.items())[: 1 if same else None]:
         mine = np.ones(len(rows), dtype=bool) if same else kinds == kind
         below, above = mine & (few < bounds.aside_low), mine & (few > bounds.aside_high)
-        _set_aside(checked, rows[below], rows[above], quantity, value, what, bounds)
+        for some in (rows[below], rows[above]):
+            _set_aside(checked, some, quantity, value, bounds)
         gone |= below | above
         unusual = mine & ~gone & plain
         ceiling = unusual & (few == CEILING) & (quantity == "systolic")
         unusual &= ~ceiling & ((few < bounds.note_low) | (few > bounds.note_high))
-        checked.say(
+        checked.report(
             rows[unusual],
             quantity,
-            _worded(
-                checked,
-                quantity,
-                value,
-                f"is unusual for a {what}: "
-                f"outside {bounds.note_low:g} to {bounds.note_high:g}. It is kept.",
-            ),
-            KEPT,
-            "unusual value",
+            Code.UNUSUAL_READING,
+            **_written(checked, quantity, value),
+            quantity=quantity,
+            usual=_usual(bounds),
         )
-        checked.say(
-            rows[ceiling],
-            quantity,
-            f"{CEILING} is the ceiling of many gauges; the true value may be higher. It is kept.",
-            f'If the gauge could show no more, write "> {CEILING}".',
-            "gauge's ceiling",
-        )
+        checked.report(rows[ceiling], quantity, Code.GAUGES_CEILING)
     if gone.any():
         values[quantity] = _without(value, rows[gone], np.nan)
         if f"{quantity}_bound" in values:
@@ -212,51 +180,37 @@ def _without(column: NDArray[Any], rows: NDArray[np.int64], nothing: float) -> N
 
 def _set_aside(
     checked: CheckedTable,
-    below: NDArray[np.int64],
-    above: NDArray[np.int64],
+    rows: NDArray[np.int64],
     quantity: str,
     value: NDArray[np.float64],
-    what: str,
     bounds: Limits,
 ) -> None:
-    low, high = bounds.aside_low, bounds.aside_high
-    for rows, limit in ((below, f"below {low:g}"), (above, f"above {high:g}")):
-        checked.say(
-            rows,
-            quantity,
-            _worded(checked, quantity, value, f"cannot be a {what}: {limit}."),
-            OfRow(lambda row: _slip(quantity, float(value[row]), bounds)),
-            "impossible value",
-            "row" if quantity == "systolic" else "cell",
-        )
+    checked.report(
+        rows,
+        quantity,
+        Code.IMPOSSIBLE_READING,
+        Outcome.ROW if quantity == "systolic" else Outcome.CELL,
+        **_written(checked, quantity, value),
+        quantity=quantity,
+        number=OfRow(lambda row: float(value[row])),
+        possible=(bounds.aside_low, bounds.aside_high),
+        usual=_usual(bounds),
+    )
 
 
-def _worded(
-    checked: CheckedTable, quantity: str, value: NDArray[np.float64], words: str
-) -> Callable[[str], str] | OfRow:
-    """Return what is said of cells: the cell, in mmHg too where the file is in kPa, and words."""
+def _usual(bounds: Limits) -> tuple[float, float]:
+    return bounds.note_low, bounds.note_high
+
+
+def _written(checked: CheckedTable, quantity: str, value: NDArray[np.float64]) -> dict[str, Any]:
+    """Return what a cell is worded from: itself, and in mmHg where its file is in kPa."""
     if quantity not in PRESSURES or "kPa" not in checked.units:
-        return lambda cell: f"{shown(cell.strip())} {words}"
+        return {"written": WRITTEN, "in_mmhg": None}
     texts, converted = checked.cells(quantity), checked.in_kilopascal()
-
-    def made(row: int) -> str:
-        also = f" kPa ({value[row]:.0f} mmHg)" if converted[row] else ""
-        return f"{shown(texts[row].as_py())}{also} {words}"
-
-    return OfRow(made)
-
-
-def _slip(quantity: str, value: float, bounds: Limits) -> str:
-    """Return what an impossible value may have been meant for, as a question."""
-    low, high = bounds.aside_low, bounds.aside_high
-    pressure = quantity in ("systolic", "diastolic", "mean")
-    if value == 0 and pressure:
-        return 'If no sound was heard, write "no sound"; otherwise correct it.'
-    if pressure and value < low and low <= value * MMHG_PER_KPA <= high:
-        return f"Is it in kPa? {value:g} kPa is {value * MMHG_PER_KPA:.0f} mmHg. {LEAVE_OUT}"
-    if value > high and bounds.note_low <= value / 10 <= bounds.note_high:
-        return f"A digit too many, or a lost decimal mark ({value / 10:g})? {LEAVE_OUT}"
-    return f"Typing error? {LEAVE_OUT}"
+    return {
+        "written": OfRow(lambda row: texts[row].as_py()),
+        "in_mmhg": OfRow(lambda row: float(value[row]) if converted[row] else None),
+    }
 
 
 def _judge_order(checked: CheckedTable, values: Values) -> None:
@@ -271,30 +225,17 @@ def _judge_order(checked: CheckedTable, values: Values) -> None:
     bounds = limits("pulse_pressure")
     reverse = both & (pulse <= bounds.aside_low)
     index = np.flatnonzero(reverse)
-    checked.say(
+    checked.report(
         index,
         "diastolic",
-        OfRow(
-            lambda row: (
-                f"The diastolic pressure {diastolic[row]:g} is not below the systolic "
-                f"{systolic[row]:g}."
-            )
-        ),
-        f"Were the two entered the wrong way round? {LEAVE_OUT}",
-        "order of pressures",
-        "row",
+        Code.NOT_BELOW_SYSTOLIC,
+        Outcome.ROW,
+        diastolic=_number(diastolic),
+        systolic=_number(systolic),
     )
     odd = both & ~reverse & ((pulse < bounds.note_low) | (pulse > bounds.note_high))
-    _note(
-        checked,
-        odd,
-        "diastolic",
-        lambda row: (
-            f"Systolic and diastolic are {pulse[row]:g} mmHg apart; {bounds.note_low:g} to "
-            f"{bounds.note_high:g} is usual. Both are kept."
-        ),
-        "unusual pulse pressure",
-    )
+    usual = _usual(bounds)
+    checked.report(odd, "diastolic", Code.PULSE_PRESSURE, apart=_number(pulse), usual=usual)
     _judge_mean(checked, values, both & ~reverse & _plain(values, "mean"))
 
 
@@ -310,42 +251,26 @@ def _judge_mean(checked: CheckedTable, values: Values, full: Mask) -> None:
     fraction = (mean[rows] - low_end) / (systolic[rows] - low_end)
     outside = (fraction <= 0) | (fraction >= 1)
     index = rows[outside]
-    checked.say(
+    checked.report(
         index,
         "mean",
-        OfRow(
-            lambda row: (
-                f"The mean pressure {mean[row]:g} does not lie between the diastolic "
-                f"{diastolic[row]:g} and the systolic {systolic[row]:g}: one of the three is "
-                "wrong."
-            )
-        ),
-        f"Compare the three with the instrument's record. {LEAVE_OUT}",
-        "order of pressures",
-        "cell",
+        Code.MEAN_NOT_BETWEEN,
+        Outcome.CELL,
+        mean=_number(mean),
+        diastolic=_number(diastolic),
+        systolic=_number(systolic),
     )
     if len(index):
         values["mean"] = _without(mean, index, np.nan)
     low, high = MEAN_FRACTION
     odd = ~outside & ((fraction < low) | (fraction > high))
     of_odd, rows = fraction[odd], rows[odd]
-    _note(
-        checked,
-        rows,
-        "mean",
-        lambda row: (
-            f"The mean pressure lies {100 * of_odd[np.searchsorted(rows, row)]:.0f} % of the way "
-            f"from diastolic to systolic; {100 * low:.0f} to {100 * high:.0f} % is usual. It is "
-            "kept."
-        ),
-        "unusual mean",
-    )
+    found = OfRow(lambda row: float(of_odd[np.searchsorted(rows, row)]))
+    checked.report(rows, "mean", Code.UNUSUAL_MEAN, fraction=found)
 
 
-def _note(
-    checked: CheckedTable, rows: Rows, column: str, reason: Callable[[int], str], kind: str
-) -> None:
-    checked.say(rows, column, OfRow(reason), KEPT, kind)
+def _number(column: NDArray[np.float64]) -> OfRow:
+    return OfRow(lambda row: float(column[row]))
 
 
 def _compare_pulse(checked: CheckedTable, values: Values) -> None:
@@ -354,16 +279,12 @@ def _compare_pulse(checked: CheckedTable, values: Values) -> None:
     rate, counted = values["heart_rate"], values["counted_pulse"]
     both = _plain(values, "heart_rate") & ~np.isnan(counted)
     apart = both & (np.abs(rate - counted) > PULSE_DISAGREES * counted)
-    _note(
-        checked,
+    checked.report(
         apart,
         "heart_rate",
-        lambda row: (
-            f"The instrument's heart rate {rate[row]:g} and the counted pulse {counted[row]:g} "
-            f"are more than {100 * PULSE_DISAGREES:.0f} % apart; the reading may be wrong. It is "
-            "kept."
-        ),
-        "pulse disagrees",
+        Code.PULSE_DISAGREES,
+        rate=_number(rate),
+        counted=_number(counted),
     )
 
 
@@ -373,7 +294,7 @@ def _judge_cuff(checked: CheckedTable, values: Values, species: SpeciesOf) -> No
         return
     for name in ("cuff_width_cm", "limb_circumference_cm"):
         nothing = values[name] <= 0
-        checked.say(nothing, name, "A size is above 0.", "Correct it.", "impossible value", "cell")
+        checked.report(nothing, name, Code.NO_SIZE, Outcome.CELL)
         values[name] = np.where(nothing, np.nan, values[name])
     ratio = values["cuff_width_cm"] / values["limb_circumference_cm"]
     kinds = species(np.arange(checked.n))
@@ -382,26 +303,15 @@ def _judge_cuff(checked: CheckedTable, values: Values, species: SpeciesOf) -> No
         mine = ~np.isnan(ratio) & (kinds == kind)
         aside = mine & (ratio > bounds.aside_high)
         for name in ("cuff_width_cm", "limb_circumference_cm"):
-            checked.say(
-                aside,
-                name,
-                f"The cuff is more than {bounds.aside_high:g} times as wide as the limb is round.",
-                "Are both in cm, and the right way round?",
-                "impossible value",
-                "cell",
-            )
+            checked.report(aside, name, Code.CUFF_TOO_WIDE, Outcome.CELL, times=bounds.aside_high)
             values[name] = np.where(aside, np.nan, values[name])
         odd = mine & ~aside & ~bounds.usual(ratio)
-        _note(
-            checked,
+        checked.report(
             _first_of_sessions(values, odd),
             "cuff_width_cm",
-            lambda row, bounds=bounds: (  # type: ignore[misc]
-                f"The cuff's width is {100 * ratio[row]:.0f} % of the limb's circumference; "
-                f"{100 * bounds.note_low:.0f} to {100 * bounds.note_high:.0f} % is advised. "
-                "The session is kept."
-            ),
-            "cuff size",
+            Code.CUFF_SIZE,
+            ratio=_number(ratio),
+            usual=_usual(bounds),
         )
 
 

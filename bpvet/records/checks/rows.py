@@ -26,9 +26,10 @@ from bpvet.records.checks.histories import say_histories
 from bpvet.records.checks.labs import check_labs
 from bpvet.records.checks.missed import check_missed, say_future
 from bpvet.records.checks.plausible import check_plausible
-from bpvet.records.checks.row_findings import OfRow
+from bpvet.records.checks.row_findings import WRITTEN, OfRow
 from bpvet.records.checks.signs import UNKNOWN_STATUS, say_signs
-from bpvet.records.findings import Finding, shown
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, Outcome
 from bpvet.records.parsing.columns import TEXT, distinct, is_text, of_texts, uncoded
 from bpvet.records.parsing.dates import NAT
 from bpvet.records.parsing.values import Values
@@ -104,15 +105,7 @@ def _check_readings(
             nothing &= np.isnan(values[quantity]) & (values[f"{quantity}_bound"] == 0)
     if nothing.any():
         nothing &= is_text(values["excluded"], "")
-    checked.say(
-        nothing,
-        "",
-        "The row holds no usable reading.",
-        'Fill in the pressure; if no sound was heard, write "no sound"; if the reading was given '
-        'up, say why under "excluded".',
-        "no reading",
-        "row",
-    )
+    checked.report(nothing, "", Code.NO_READING, Outcome.ROW)
     values["future"] = say_future(checked, values["date"], "taken_at", as_of)
     shared = at_one_time(values)
     values["duplicate"] = check_readings_twice(checked, values, shared)
@@ -139,29 +132,16 @@ def _conditions(checked: CheckedTable, values: Values) -> pa.Array:
 
 def _check_treatments(checked: CheckedTable, values: Values, as_of: np.datetime64) -> None:
     started, stopped = values["started_on"], values["stopped_on"]
-    reverse = stopped < started
-    checked.say(
-        reverse,
+    checked.report(
+        stopped < started,
         "stopped_on",
-        OfRow(
-            lambda row: (
-                "The treatment stopped before it started on "
-                f"{started[row].astype('datetime64[D]')}."
-            )
-        ),
-        "Correct one of the two dates.",
-        "order of dates",
-        "row",
+        Code.STOP_BEFORE_START,
+        Outcome.ROW,
+        started_on=_day(started),
     )
     values["future"] = say_future(checked, started, "started_on", as_of)
     later = (stopped > as_of) & ~values["future"]
-    checked.say(
-        later,
-        "stopped_on",
-        lambda value: f"{shown(value.strip())} is later than {as_of}: the treatment is ongoing.",
-        "Nothing to do.",
-        "future stop",
-    )
+    checked.report(later, "stopped_on", Code.FUTURE_STOP, written=WRITTEN, as_of=str(as_of))
     values["stopped_on"] = np.where(later, NAT, stopped)
     _say_overlaps(checked, values)
 
@@ -188,20 +168,8 @@ def _say_overlaps(checked: CheckedTable, values: Values) -> None:
     together = (before == frame["start"]).to_numpy()
     overlap = (frame["start"] < ends).to_numpy() & ~together
     rows = frame["row"].to_numpy(dtype=np.int64)
-    checked.say(
-        np.sort(rows[together]),
-        "started_on",
-        "Another row of this drug starts on the same day. Both are kept and read as one.",
-        "Keep one row for each start or change of dose.",
-        "starts together",
-    )
-    checked.say(
-        np.sort(rows[overlap]),
-        "started_on",
-        "An earlier row of this drug runs on beyond this start. Both are kept.",
-        "Let the earlier row stop on the day on which this one starts.",
-        "overlapping treatment",
-    )
+    checked.report(np.sort(rows[together]), "started_on", Code.STARTS_TOGETHER)
+    checked.report(np.sort(rows[overlap]), "started_on", Code.RUNS_ON)
 
 
 def _check_life(checked: CheckedTable, values: Values, column: str, animals: pd.DataFrame) -> None:
@@ -212,26 +180,13 @@ def _check_life(checked: CheckedTable, values: Values, column: str, animals: pd.
     born = _of_animal(values["animal"], animals, "birth_date", NAT)
     left = _of_animal(values["animal"], animals, "left_on", NAT)
     early, late = usable & (date < born), usable & (date > left)
-    checked.say(
-        early,
-        heading,
-        OfRow(lambda row: _than("before", "was born", born[row])),
-        "Correct this date or the birth date.",
-        "before birth",
-    )
-    if column == "started_on":
-        return
-    checked.say(
-        late,
-        heading,
-        OfRow(lambda row: _than("after", "left", left[row])),
-        "Correct this date or the day on which the animal left.",
-        "after leaving",
-    )
+    checked.report(early, heading, Code.BEFORE_BIRTH, day=_day(born))
+    if column != "started_on":
+        checked.report(late, heading, Code.AFTER_LEAVING, day=_day(left))
 
 
-def _than(when: str, what: str, day: np.datetime64) -> str:
-    return f"This is {when} the animal {what} ({day.astype('datetime64[D]')}). The row is kept."
+def _day(dates: NDArray[np.datetime64]) -> OfRow:
+    return OfRow(lambda row: str(dates[row].astype("datetime64[D]")))
 
 
 def _of_animal(

@@ -6,7 +6,17 @@ from types import MappingProxyType
 
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import NamedValues, Outcome, Words, WordsByCode
-from bpvet.wording.en.findings import cells
+from bpvet.wording.en.findings import (
+    animals,
+    cells,
+    duplicates,
+    histories,
+    labs,
+    missed,
+    plausible,
+    rows,
+    signs,
+)
 
 #: What was done about a cell, as the sentence that ends the reason.
 OUTCOMES = MappingProxyType(
@@ -25,7 +35,15 @@ def _as_found(reason: str, fix: str, kind: str) -> Words:
 WORDS: WordsByCode = MappingProxyType(
     {
         Code.AS_FOUND: _as_found,
+        **animals.WORDS,
         **cells.WORDS,
+        **duplicates.WORDS,
+        **histories.WORDS,
+        **labs.WORDS,
+        **missed.WORDS,
+        **plausible.WORDS,
+        **rows.WORDS,
+        **signs.WORDS,
     }
 )
 

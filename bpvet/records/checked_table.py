@@ -7,7 +7,6 @@ that is set aside carries the reason.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeVar
 
@@ -18,7 +17,7 @@ from numpy.typing import NDArray
 
 from bpvet.records.checks.row_findings import OfCell, OfRow, RowFindings
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Finding, NamedValues, Outcome, finding_of, worded
+from bpvet.records.findings import Finding, Outcome, finding_of
 from bpvet.records.headings.headers import Sheet
 from bpvet.records.parsing.columns import (
     TEXT,
@@ -35,14 +34,6 @@ _Kind = TypeVar("_Kind", bound=np.generic)
 Rows = NDArray[np.int64] | NDArray[np.bool_]
 #: A sentence for all, or made from the cell's text.
 Worded = str | Callable[[str], str] | OfRow
-
-
-@dataclass(frozen=True, eq=False)
-class _Why:
-    """Why rows are set aside, where a finding about their file says more."""
-
-    code: Code
-    values: NamedValues
 
 
 class CheckedTable:
@@ -106,7 +97,7 @@ class CheckedTable:
         self.unknown = tuple(dict.fromkeys(name for sheet in sheets for name in sheet.unknown))
         # Why each row is set aside: 0 where it is not, else an index into what was said.
         self._aside = np.zeros(self.n, dtype=np.int32)
-        self._why: list[str | RowFindings | _Why] = [""]
+        self._why: list[str | Finding | RowFindings] = [""]
         self._headings = [sheet.headings for sheet in sheets]
         self._nothing = blanks(self.n)
         names = dict.fromkeys(name for sheet in sheets for name in sheet.columns)
@@ -129,8 +120,8 @@ class CheckedTable:
         code = np.zeros(self.n, dtype=np.int32)
         for i in np.unique(self._aside).tolist():
             why, rows = self._why[i], np.flatnonzero(self._aside == i)
-            if isinstance(why, _Why):
-                why = worded(why.code, why.values).reason
+            if isinstance(why, Finding):
+                why = why.reason.rstrip(".")
             if isinstance(why, str):
                 code[rows] = texts.setdefault(why, len(texts))
             else:
@@ -263,14 +254,13 @@ class CheckedTable:
         why, fix = (OfCell(one) if callable(one) else one for one in (reason, mend))
         self.report(rows, column, Code.AS_FOUND, Outcome(outcome), reason=why, fix=fix, kind=kind)
 
-    def _set_aside(self, index: NDArray[np.int64], why: str | RowFindings | _Why) -> None:
+    def _set_aside(self, index: NDArray[np.int64], why: str | Finding | RowFindings) -> None:
         self._why.append(why)
         self._aside[index[self._aside[index] == 0]] = len(self._why) - 1
 
-    def put_aside(self, rows: Rows, why: str | Code, **values: Any) -> None:
+    def put_aside(self, rows: Rows, why: str | Finding) -> None:
         """Set rows aside for a reason that a finding about the whole file gives."""
-        reason = why if isinstance(why, str) else _Why(why, tuple(values.items()))
-        self._set_aside(_index(rows), reason)
+        self._set_aside(_index(rows), why)
 
     def report_file(
         self,

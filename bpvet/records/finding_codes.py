@@ -13,30 +13,51 @@ from enum import Enum, StrEnum
 class Kind(StrEnum):
     """What findings are grouped by; the text is what `Finding.kind` and the JSON give."""
 
+    ABOVE_HEADER = "above the header"
     AFTER_LEAVING = "after leaving"
     ANALYTE_NEARLY = "analyte named nearly so"
     BEFORE_BIRTH = "before birth"
     BLANK = "blank"
+    BLANK_ROWS = "blank rows"
     BROKEN_LINE = "broken line"
+    CANCELLED = "cancelled"
+    CANCELLED_TWICE = "cancelled twice"
+    CANCELLED_UNSAID = "cancelled without a reason"
+    CANNOT_BE_READ = "cannot be read"
     CEILING = "gauge's ceiling"
+    COMMENT_ROWS = "comment rows"
     CUFF_SIZE = "cuff size"
+    DAY_OR_MONTH = "day or month first"
+    DIARY = "diary"
+    DOSE_IN_DIARY = "dose in diary"
+    DOUBLED_COLUMN = "doubled column"
     DRUG_NEARLY = "drug spelled nearly so"
     DRUG_OFF_THE_LIST = "drug off the list"
     DUPLICATE = "exact duplicate"
+    FILE_NOT_READ = "file not read"
+    FILE_NOT_THERE = "file not there"
     FUTURE_DATE = "future date"
     FUTURE_END = "future end"
     FUTURE_STOP = "future stop"
+    HEADER_AGAIN = "header again"
+    HEADER_IN_TWO = "header in two lines"
+    HEADING_NOT_THERE = "heading not there"
     IMPOSSIBLE_UNIT = "impossible unit"
     IMPOSSIBLE_VALUE = "impossible value"
     LAB_BOUND = "laboratory bound"
     LAB_ZERO = "laboratory zero"
+    LAYOUT = "layout"
     LISTED_TWICE = "animal listed twice"
     MISSED_OR_LATE = "missed or late"
     MISSED_OUTSIDE = "missed outside of a course"
+    MISSING_COLUMN = "missing column"
+    NOT_IN_MMHG = "not in mmHg"
     NO_READING = "no reading"
     NO_READINGS = "no readings"
-    NOT_IN_MMHG = "not in mmHg"
+    NO_READINGS_FILE = "no readings file"
+    NO_ROWS = "no rows"
     ODD_ID = "odd id"
+    OPTION_FIRST = "option before file"
     ORDER_OF_DATES = "order of dates"
     ORDER_OF_PRESSURES = "order of pressures"
     OVERLAPPING_SESSIONS = "overlapping sessions"
@@ -47,16 +68,20 @@ class Kind(StrEnum):
     SAME_NUMBER = "same number"
     SAME_TIME = "same time"
     SAVED_TWICE = "visit saved twice"
+    SEVERAL_NUMBERS = "several numbers"
     SIGN_IN_NOTE = "sign in a note"
     SIGN_NOT_UNDERSTOOD = "sign not understood"
     SIGN_UNCLEAR = "sign unclear"
     SPECIES_UNKNOWN = "species unknown"
     STARTS_TOGETHER = "starts together"
+    TOTAL_ROWS = "total rows"
     TWO_BIRTH_DATES = "one animal under two birth dates"
     TWO_BREEDS = "one animal under two breeds"
     TWO_IDS = "one animal under two ids?"
     TWO_SEXES = "one animal under two sexes"
     TWO_SPECIES = "one animal under two species"
+    UNKNOWN_COLUMN = "unknown column"
+    UNKNOWN_ENTRY = "unknown entry"
     UNKNOWN_UNIT = "unknown unit"
     UNUSUAL_MEAN = "unusual mean"
     UNUSUAL_PULSE_PRESSURE = "unusual pulse pressure"
@@ -78,6 +103,53 @@ class Code(Enum):
 
     # A finding whose two sentences are made by whoever finds it, such as a reader of a format.
     AS_FOUND = "as_found", ""
+
+    # Files of a folder.
+    NO_ROWS = "folder.no_rows", Kind.NO_ROWS
+    FOLDER_NOT_FILE = "folder.not_a_file", Kind.CANNOT_BE_READ
+    NOT_PERMITTED = "folder.not_permitted", Kind.CANNOT_BE_READ
+    DISK_REFUSES = "folder.disk_refuses", Kind.CANNOT_BE_READ
+    NAMED_OTHERWISE = "folder.named_otherwise", Kind.FILE_NOT_READ
+    OTHER_FORM = "folder.other_form", Kind.FILE_NOT_READ
+    NO_READINGS_FILE = "folder.no_readings_file", Kind.NO_READINGS_FILE
+
+    # The mapping file, and options that go before it.
+    NO_SUCH_HEADING = "conventions.no_such_heading", Kind.HEADING_NOT_THERE
+    NO_SUCH_FILE = "conventions.no_such_file", Kind.FILE_NOT_THERE
+    DATES_OVERRULED = "conventions.dates_overruled", Kind.OPTION_FIRST
+    UNIT_OVERRULED = "conventions.unit_overruled", Kind.OPTION_FIRST
+    ENCODING_OVERRULED = "conventions.encoding_overruled", Kind.OPTION_FIRST
+    COLUMN_OVERRULED = "conventions.column_overruled", Kind.OPTION_FIRST
+
+    # Where the header is, and what it says.
+    ABOVE_HEADER = "headers.above", Kind.ABOVE_HEADER
+    HEADER_IN_TWO = "headers.in_two_lines", Kind.HEADER_IN_TWO
+    UNKNOWN_COLUMNS = "headers.unknown_columns", Kind.UNKNOWN_COLUMN
+    DOUBLED_COLUMN = "headers.doubled_column", Kind.DOUBLED_COLUMN
+    MISSING_COLUMN = "headers.missing_column", Kind.MISSING_COLUMN
+    LAYOUT_NOT_AS_STATED = "headers.layout_not_as_stated", Kind.LAYOUT
+    READINGS_TWICE = "headers.readings_twice", Kind.LAYOUT
+    MEAN_WITHOUT_COUNT = "headers.mean_without_count", Kind.LAYOUT
+    NO_READING_COLUMN = "headers.no_reading_column", Kind.LAYOUT
+    HEADED_BY_WHICH_DATES = "layouts.which_dates", Kind.DAY_OR_MONTH
+    NOTHING_UNDER_DATES = "layouts.nothing_under_dates", Kind.BLANK_ROWS
+    SEVERAL_NUMBERS = "layouts.several_numbers", Kind.SEVERAL_NUMBERS
+
+    # Rows that belong to no table.
+    EMPTY_ROWS = "non_data_rows.empty", Kind.BLANK_ROWS
+    COMMENT_ROWS = "non_data_rows.comments", Kind.COMMENT_ROWS
+    TOTAL_ROWS = "non_data_rows.totals", Kind.TOTAL_ROWS
+    HEADER_AGAIN = "non_data_rows.header_again", Kind.HEADER_AGAIN
+
+    # Home diaries, and entries that were taken back.
+    DIARY_LINES_EMPTY = "diary.empty_lines", Kind.BLANK_ROWS
+    DIARY_MISSED = "diary.missed", Kind.DIARY
+    DIARY_UNCLEAR = "diary.unclear", Kind.DOSE_IN_DIARY
+    DIARY_DOSE = "diary.dose", Kind.DOSE_IN_DIARY
+    UNKNOWN_ENTRY = "cancelled.unknown_entry", Kind.UNKNOWN_ENTRY
+    CANCELLED_TWICE = "cancelled.twice", Kind.CANCELLED_TWICE
+    CANCELLED_UNSAID = "cancelled.no_reason", Kind.CANCELLED_UNSAID
+    CANCELLED = "cancelled.rows", Kind.CANCELLED
 
     # A table's cells.
     WHITE_SPACE = "cells.white_space", Kind.WHITE_SPACE

@@ -20,8 +20,8 @@ from bpvet.records.checks.row_findings import Findings, RowFindings
 from bpvet.records.checks.rows import check
 from bpvet.records.entries.cancelled import take_out
 from bpvet.records.entries.diary import with_diaries
-from bpvet.records.finding_codes import Kind
-from bpvet.records.findings import Finding, shown, worded_finding
+from bpvet.records.finding_codes import Code, Kind
+from bpvet.records.findings import Finding, finding_of, shown
 from bpvet.records.formats.files import load
 from bpvet.records.headings.conventions import Conventions, conventions
 from bpvet.records.headings.headers import Sheet, translate
@@ -127,7 +127,7 @@ def records_of_frames(frames: Mapping[str, pd.DataFrame | None], as_of: object =
         if frame is not None or table == "readings"
     ]
     findings = [
-        worded_finding("readings", None, "", "", "The table has no rows.", "", kind="no rows")
+        finding_of(Code.NO_ROWS, "readings")
         for sheet in sheets
         if sheet.table == "readings" and len(sheet.lines) == 0
     ]

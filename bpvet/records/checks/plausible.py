@@ -23,7 +23,7 @@ from bpvet.facts.words import SPECIES
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import WRITTEN, OfRow
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Outcome
+from bpvet.records.findings import Outcome, finding_of
 from bpvet.records.parsing.codes import as_one
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.numbers import BOUND_WORDS, NO_SOUND
@@ -97,7 +97,7 @@ def _refuse_unit(checked: CheckedTable, values: Values) -> Mask:
             checked.report_file(file, "systolic", Code.NOT_IN_MMHG, first, stops=True, **counts)
         else:
             continue
-        checked.put_aside(rows, Code.WHICH_UNIT)
+        checked.put_aside(rows, finding_of(Code.WHICH_UNIT, checked.files[file]))
         refused[rows] = True
     if refused.any():
         values["systolic"] = np.where(refused, np.nan, systolic)

@@ -22,6 +22,7 @@ from bpvet.errors import CallError, RecordsError
 from bpvet.locks import unwritable
 from bpvet.publishing import publish
 from bpvet.records.entries.files import ENTRY, added_csv, added_name, new_entry
+from bpvet.records.finding_codes import Kind
 from bpvet.records.findings import Finding, Outcome, shown
 from bpvet.records.folder import existing, files_of
 from bpvet.records.outputs import inputs_of
@@ -30,16 +31,16 @@ from bpvet.records.records import Records
 from bpvet.records.tables import TABLES
 
 #: Kinds of findings that stop the work of a folder that is only beginning.
-_BEGINNING = ("no readings file", "no rows", "empty")
+_BEGINNING = (Kind.NO_READINGS_FILE, Kind.NO_ROWS, "empty")
 #: Kinds that say that a row stands there twice.
-_TWICE = ("visit saved twice", "exact duplicate", "same file twice", "perhaps a duplicate")
+_TWICE = (Kind.SAVED_TWICE, Kind.DUPLICATE, "same file twice", Kind.PERHAPS_DUPLICATE)
 #: The kind that says that two rows of a drug start on one day: their stops are not told apart.
-_BEGUN = "starts together"
+_BEGUN = Kind.STARTS_TOGETHER
 #: Findings up to which those that come with an entry are looked for among all.
 _MANY = 20_000
 _IDLE = ("", "Nothing to do.", "Nothing to do if it has not been measured.")
 #: What the in-room sum has told already, at the reading itself.
-_TOLD_IN_ROOM = ("unusual value", "gauge's ceiling")
+_TOLD_IN_ROOM = (Kind.UNUSUAL_VALUE, Kind.CEILING)
 _BOOKS = (".xlsx", ".xlsm")
 _SIGNS = {"at least": "> ", "at most": "< "}
 
@@ -175,7 +176,7 @@ def _beside_no_readings(folder: Path) -> str:
     findings = list[Finding]()
     if any(table == "readings" for table, _ in files_of(folder, findings)):
         return ""
-    unread = [one.file for one in findings if one.kind == "file not read"]
+    unread = [one.file for one in findings if one.kind == Kind.FILE_NOT_READ]
     return unread[0] if unread else ""
 
 
@@ -233,7 +234,7 @@ def _begun(row: Mapping[str, str]) -> CallError:
 def _refusal(one: Finding) -> CallError:
     if one.kind in _TWICE:
         return _twice(one)
-    if one.kind == "future date":
+    if one.kind == Kind.FUTURE_DATE:
         return CallError(
             f"{one.column} {shown(one.value)} lies in the future, and was not added: enter what "
             "has happened."

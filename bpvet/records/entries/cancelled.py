@@ -18,15 +18,16 @@ from numpy.typing import NDArray
 from bpvet.equality import Content
 from bpvet.printing import prose_date
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.checks.row_findings import OfRow
+from bpvet.records.checks.row_findings import WRITTEN, OfRow
 from bpvet.records.entries.files import ENTRY
-from bpvet.records.findings import Finding, shown, worded_finding
+from bpvet.records.finding_codes import Code, Kind
+from bpvet.records.findings import Finding, finding_of, shown
 from bpvet.records.headings.headers import Sheet
 from bpvet.records.parsing.columns import coded, trimmed, uncoded
 from bpvet.records.parsing.values import Values
 
-#: The kind of the finding that tells of what was cancelled.
-KIND = "cancelled"
+#: The kind of the finding about what was cancelled.
+KIND = Kind.CANCELLED
 NOT_SAID = "no reason given"
 #: For each table: the column of its date, and those that tell what a row holds.
 TOLD = {
@@ -197,44 +198,39 @@ def _say_wrong(checked: CheckedTable, values: Values, known: set[str]) -> None:
         twice[row] = entries[row] in first
         first.setdefault(entries[row], row)
         unknown[row] = entries[row] not in known
-    checked.say(
-        unknown,
-        ENTRY,
-        lambda value: f"No row bears the entry {shown(value.strip())}: nothing is cancelled by it.",
-        "Correct the id; it stands in the name of the file that was added and in its rows.",
-        "unknown entry",
-    )
-    checked.say(
+    checked.report(unknown, ENTRY, Code.UNKNOWN_ENTRY, entry=WRITTEN)
+
+    def earlier(row: int) -> tuple[str, int]:
+        at = first[entries[row]]
+        return checked.files[checked.file[at]], int(checked.line[at])
+
+    checked.report(
         twice & ~unknown,
         ENTRY,
-        OfRow(
-            lambda row: (
-                f"The entry {shown(entries[row])} is cancelled twice; the first row stands "
-                f"({checked.files[checked.file[first[entries[row]]]]}, "
-                f"line {checked.line[first[entries[row]]]})."
-            )
-        ),
-        "Nothing to do.",
-        "cancelled twice",
+        Code.CANCELLED_TWICE,
+        entry=OfRow(lambda row: entries[row]),
+        earlier=OfRow(earlier),
     )
-    checked.say(
-        checked.blank("reason") & usable,
-        "reason",
-        "It is not said why the entry was cancelled. It is cancelled all the same.",
-        "Say why.",
-        "cancelled without a reason",
-    )
+    checked.report(checked.blank("reason") & usable, "reason", Code.CANCELLED_UNSAID)
 
 
 def _findings(rows: Sequence[CancelledRow]) -> list[Finding]:
     """Return one finding for each entry in each file: what was cancelled, when and why."""
     found = []
-    for (file, entry), held in groupby(rows, key=lambda row: (row.file, row.entry)):
-        of = list(held)
-        first = of[0]
-        reason = f"{what(of)}: {first.why}. It is not used (entry {entry})."
+    for (file, entry), group in groupby(rows, key=lambda row: (row.file, row.entry)):
+        of_entry = list(group)
+        first = of_entry[0]
         found.append(
-            worded_finding(file, first.line, "", entry[:80], reason, "Nothing to do.", kind=KIND)
+            finding_of(
+                Code.CANCELLED,
+                file,
+                first.line,
+                "",
+                entry,
+                what=what(of_entry),
+                why=first.why,
+                entry=entry,
+            )
         )
     return found
 

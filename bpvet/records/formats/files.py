@@ -23,7 +23,7 @@ from bpvet.records.formats.blocks import is_large
 from bpvet.records.formats.database import database_sheets, is_url, sqlite_sheets
 from bpvet.records.formats.forms import form_of
 from bpvet.records.formats.separated import read_large, read_sheet
-from bpvet.records.headings.non_data_rows import without_remarks
+from bpvet.records.headings.non_data_rows import without_non_data_rows
 from bpvet.records.parsing.guards import without_guards
 
 STANDARD_INPUT = "standard input"
@@ -236,7 +236,7 @@ def _finished(
     for sheet in sheets:
         if not table_of_added(sheet.file):
             # In a file of ours every row is one.
-            sheet = without_remarks(sheet, mapping, findings)
+            sheet = without_non_data_rows(sheet, mapping, findings)
         sheet = _with_short_headings(sheet, mapping, findings)
         kept.append(sheet)
         if len(sheet.lines) == 0:

@@ -14,7 +14,8 @@ from typing import Any
 from bpvet.errors import CallError
 from bpvet.records.cells import RawSheet
 from bpvet.records.entries.files import table_of_added
-from bpvet.records.findings import Finding, printable, shown, worded_finding
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, NamedValues, finding_of, printable
 from bpvet.records.formats.encodings import check_encoding
 from bpvet.records.headings.mapping_file import (
     Convention,
@@ -26,7 +27,7 @@ from bpvet.records.headings.mapping_file import (
 )
 from bpvet.records.headings.near_names import did_you_mean, nearest
 from bpvet.records.headings.settled import FILE_NAME
-from bpvet.records.read_options import DATE_ORDERS, ReadOptions
+from bpvet.records.read_options import ReadOptions
 from bpvet.records.tables import plain_name
 
 
@@ -42,15 +43,15 @@ class Conventions:
         What the TOML file says.
     name, text : str
         Name of the TOML file, and its text; "" where there is none.
-    overruled : tuple of str
-        What the TOML file says and an option says otherwise.
+    overruled : tuple of (Code, values)
+        What the TOML file says and an option says otherwise, as codes and values of findings.
     """
 
     options: Convention
     held: MappingFile = field(default_factory=MappingFile)
     name: str = ""
     text: str = ""
-    overruled: tuple[str, ...] = ()
+    overruled: tuple[tuple[Code, NamedValues], ...] = ()
 
     def of(self, sheet: RawSheet) -> Convention:
         """Return what is settled for one file."""
@@ -90,18 +91,13 @@ class Conventions:
         findings = []
         for theirs in dict.fromkeys(self.columns):
             if headings and theirs not in headings:
-                reason = f"No file has a column headed {shown(theirs)}."
-                mend = did_you_mean(nearest(theirs, headings)) or "Nothing to do, or delete it."
-                findings.append(self._finding(theirs, reason, mend, "heading not there"))
+                near = nearest(theirs, headings)
+                findings.append(self._finding(Code.NO_SUCH_HEADING, theirs, near))
         known = {sheet.file for sheet in sheets}
         for file in self.held.files:
             if file not in known:
-                reason = f"There is no file {shown(file)} among the records."
-                mend = did_you_mean(nearest(file, known)) or "Nothing to do, or delete it."
-                findings.append(self._finding(file, reason, mend, "file not there"))
-        for said in self.overruled:
-            reason = f"{said}, as the option says, not as this file says."
-            findings.append(self._finding("", reason, "Nothing to do.", "option before file"))
+                findings.append(self._finding(Code.NO_SUCH_FILE, file, nearest(file, known)))
+        findings += [Finding(self.name, None, "", "", *found) for found in self.overruled]
         return findings
 
     def understood(self, sheets: Sequence[RawSheet]) -> dict[str, Any]:
@@ -117,9 +113,9 @@ class Conventions:
         }
         return {"mapping": {"file": self.name, "columns": {k: v for k, v in used.items() if v}}}
 
-    def _finding(self, value: str, reason: str, mend: str, kind: str) -> Finding:
-        line = line_of(self.text, value) if value else None
-        return worded_finding(self.name, line, "", value[:80], reason, mend, kind=kind)
+    def _finding(self, code: Code, name: str, near: tuple[str, ...]) -> Finding:
+        line = line_of(self.text, name) if name else None
+        return finding_of(code, self.name, line, "", name, name=name, near=near)
 
 
 def conventions(path: object, options: ReadOptions) -> Conventions:
@@ -198,15 +194,15 @@ def _beside(path: object) -> Path | None:
         return None
 
 
-def _overruled(held: MappingFile, said: Convention) -> Iterator[str]:
+def _overruled(held: MappingFile, said: Convention) -> Iterator[tuple[Code, NamedValues]]:
     """Yield what the TOML file says and an option says otherwise."""
     if said.dates and any(part.dates not in ("", said.dates) for part in held.parts):
-        yield f"Dates are read {DATE_ORDERS[said.dates]}"
+        yield Code.DATES_OVERRULED, (("order", said.dates),)
     if said.unit and any(part.unit not in ("", said.unit) for part in held.parts):
-        yield f"Pressures are read in {said.unit}"
+        yield Code.UNIT_OVERRULED, (("unit", said.unit),)
     plain = plain_name(said.encoding)
     if plain and any(plain_name(part.encoding) not in ("", plain) for part in held.parts):
-        yield f"Files that are not UTF-8 are read as {said.encoding}"
+        yield Code.ENCODING_OVERRULED, (("encoding", said.encoding),)
     for theirs, ours in said.columns.items():
         if any(part.columns.get(theirs, ours) != ours for part in held.parts):
-            yield f"The column {shown(theirs)} is read as {ours}"
+            yield Code.COLUMN_OVERRULED, (("theirs", theirs), ("ours", ours))

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from bpvet.records.findings import Finding, shown, worded_finding
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of
 from bpvet.records.tables import OTHER_WORDS, column_named, known_columns, plain_name
 
 #: Rows at the top of a sheet among which the header is looked for.
@@ -110,23 +111,14 @@ def say_heading(
         The findings are added here.
     """
     if above:
-        many = len(above) > 1
-        which = f"{len(above)} lines stand" if many else "One line stands"
-        reason = f"{which} above the header and {'are' if many else 'is'} not read as a row: "
-        reason += ", ".join(shown(text, 40) for _, text in above[:3])
-        reason += f" and {len(above) - 3} more." if len(above) > 3 else "."
         first, text = above[0]
+        texts = tuple(text for _, text in above[:3])
         findings.append(
-            worded_finding(
-                file, first, "", text[:80], reason, "Nothing to do.", kind="above the header"
-            )
+            finding_of(Code.ABOVE_HEADER, file, first, "", text, texts=texts, many=len(above))
         )
     if heading.rows == 2:
-        names = ", ".join(shown(cell, 30) for cell in heading.cells[:12] if cell.strip())
-        reason = f"The header takes two lines, which are read as one: {names}."
-        findings.append(
-            worded_finding(file, line, "", "", reason, "Nothing to do.", kind="header in two lines")
-        )
+        names = tuple(cell for cell in heading.cells[:12] if cell.strip())
+        findings.append(finding_of(Code.HEADER_IN_TWO, file, line, names=names))
 
 
 def _joined(top: Sequence[str], under: Sequence[str]) -> tuple[str, ...]:

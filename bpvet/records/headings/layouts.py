@@ -18,12 +18,13 @@ from numpy.typing import NDArray
 
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.cells import RawSheet
-from bpvet.records.findings import Finding, shown, worded_finding
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of
 from bpvet.records.formats.chart_lines import read_chart_lines
 from bpvet.records.headings.mapping_file import Convention
-from bpvet.records.headings.settled import FILE_AN_ANIMAL, FILE_NAME, WHICH_ORDER, as_column
+from bpvet.records.headings.settled import FILE_AN_ANIMAL, FILE_NAME
 from bpvet.records.parsing.columns import TEXT, constant, is_blank, trimmed, uncoded
-from bpvet.records.parsing.dates import SWAPPABLE, both_readings, moments
+from bpvet.records.parsing.dates import SWAPPABLE, moments
 from bpvet.records.tables import WIDE, column_named
 
 _NUMBER = r"(?:(?:>=|<=|[<>≤≥])\s*)?[0-9]{1,4}(?:\.[0-9]+)?"
@@ -164,19 +165,13 @@ def _across(laid: Laid, convention: Convention, findings: list[Finding]) -> Laid
 
 
 def _which_order(raw: RawSheet, head: str) -> Finding:
-    reason = f"Dates head the columns, and {shown(head)} could be {both_readings(head)}."
-    kind = "day or month first"
-    return worded_finding(
-        raw.file, raw.header_line, head, head[:80], reason, WHICH_ORDER, True, kind
-    )
+    code = Code.HEADED_BY_WHICH_DATES
+    return finding_of(code, raw.file, raw.header_line, head, head, stops=True, head=head)
 
 
 def _nothing_under_dates(raw: RawSheet, rows: NDArray[np.int64]) -> Finding:
-    many = f"{len(rows)} rows have" if len(rows) > 1 else "One row has"
-    reason = f"{many} no reading under any date and were skipped."
-    reason = reason if len(rows) > 1 else reason.replace(" are ", " is ")
     line = int(raw.lines[rows[0]])
-    return worded_finding(raw.file, line, "", "", reason, "Nothing to do.", kind="blank rows")
+    return finding_of(Code.NOTHING_UNDER_DATES, raw.file, line, rows=len(rows))
 
 
 def _chart_lines(laid: Laid) -> Laid:
@@ -290,19 +285,18 @@ def _number(cells: pa.Array) -> pa.Array:
 def _which_numbers(laid: Laid, at: int, cells: pa.Array, rows: NDArray[np.int64]) -> Finding:
     raw, head = laid.sheet, laid.sheet.header[at].strip()
     text = cells[int(rows[0])].as_py()
-    many = f"{len(rows)} cells hold" if len(rows) > 1 else "One cell holds"
-    reason = (
-        f"{many} several numbers, such as {shown(text)}: readings one after the other, or systolic "
-        "over diastolic? The rows are set aside."
-    )
     filled = len(cells) - int(pc.sum(pc.equal(cells, "")).as_py())
-    stops = 2 * len(rows) >= filled
-    mend = (
-        f"Say which. For readings: {as_column(head, 'systolic_list')}. For the two pressures the "
-        'same with "systolic_diastolic".'
+    return finding_of(
+        Code.SEVERAL_NUMBERS,
+        raw.file,
+        int(raw.lines[rows[0]]),
+        head,
+        text,
+        stops=2 * len(rows) >= filled,
+        cells=len(rows),
+        such_as=text,
+        head=head,
     )
-    line = int(raw.lines[rows[0]])
-    return worded_finding(raw.file, line, head, text[:80], reason, mend, stops, "several numbers")
 
 
 def _lists(laid: Laid, at: int, cells: pa.Array, several: NDArray[np.bool_]) -> Laid:

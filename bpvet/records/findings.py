@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Any, NamedTuple
@@ -78,18 +78,23 @@ class Finding:
         return str(self.code.kind or dict(self.values)["kind"])
 
     @property
+    def words(self) -> Words:
+        """The finding in words, what was done about it among them."""
+        return worded(self.code, [self.values], self.outcome)[0]
+
+    @property
     def reason(self) -> str:
         """What was found and what was done about it, as sentences that name the value."""
-        return worded(self.code, self.values, self.outcome).reason
+        return self.words.reason
 
     @property
     def mend(self) -> str:
         """What the reader can do, as a sentence."""
-        return worded(self.code, self.values, self.outcome).fix
+        return self.words.fix
 
     def to_dict(self) -> dict[str, str | int | bool | None]:
         """Return the finding as plain JSON values."""
-        reason, fix = worded(self.code, self.values, self.outcome)
+        reason, fix = self.words
         return {
             "file": self.file,
             "line": self.line,
@@ -107,15 +112,15 @@ class Finding:
             where += f", line {self.line}"
         if self.column:
             where += f", column {printable(self.column)}"
-        reason, fix = worded(self.code, self.values, self.outcome)
+        reason, fix = self.words
         return f"{where}: {reason} {fix}".rstrip()
 
 
-def worded(code: Code, values: NamedValues, outcome: Outcome = Outcome.KEPT) -> Words:
-    """Return a finding in words, what was done about it among them."""
+def worded(code: Code, each: Sequence[NamedValues], outcome: Outcome) -> list[Words]:
+    """Return findings (k,) of one code in words, what was done about them among them."""
     from bpvet.wording.en.findings.all_checks import words_of
 
-    return words_of(code, values, outcome)
+    return words_of(code, each, outcome)
 
 
 def finding_of(

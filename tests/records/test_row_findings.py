@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.checks.row_findings import Findings, value_at
+from bpvet.records.checks.row_findings import Findings, OfCell, OfRow
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, Outcome
 from bpvet.records.read import read
@@ -51,12 +51,21 @@ def eager_report(found: list[Finding]) -> Any:
         for row in (np.flatnonzero(rows) if rows.dtype == bool else rows).tolist():
             cell = self.cell(column, row) if column else ""
             cell = value.make(row) if value else cell
-            named = tuple((name, value_at(one, row, cell)) for name, one in values.items())
+            made = {
+                name: one.make(row)
+                if isinstance(one, OfRow)
+                else one.make(cell)
+                if isinstance(one, OfCell)
+                else one
+                for name, one in values.items()
+            }
             if shared and not self.first[row]:
                 continue
             heading = self.heading(column, row) if column else ""
             file, line = self.files[self.file[row]], int(self.line[row])
-            found.append(Finding(file, line, heading, cell[:80], code, named, outcome))
+            found.append(
+                Finding(file, line, heading, cell[:80], code, tuple(made.items()), outcome)
+            )
 
     return report
 

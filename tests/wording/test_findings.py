@@ -43,7 +43,7 @@ def test_nothing_is_decided_by_a_word(tmp_path: Path, monkeypatch: pytest.Monkey
     before = read(path, as_of="2026-03-01")
     facts = [(one.code, one.values, one.outcome, one.kind) for one in before.findings]
     aside = (before.readings["set_aside"] != "").tolist()
-    monkeypatch.setattr(all_checks, "words_of", lambda *_: Words("ǩ", "ǩ"))
+    monkeypatch.setattr(all_checks, "words_of", lambda _, each, __: [Words("ǩ", "ǩ") for _ in each])
     after = read(path, as_of="2026-03-01")
     assert {one.reason for one in after.findings} == {"ǩ"}
     assert [(one.code, one.values, one.outcome, one.kind) for one in after.findings] == facts

@@ -119,9 +119,8 @@ def _shown(
     worded = firsts if most is None else firsts[:_WORDED]
     same: dict[tuple[str, str, str, str], list[int]] = {}
     first: list[Finding] = []
-    for i, place in enumerate(places[worded].tolist()):
-        one = findings[place]
-        text = (one.file, one.column, one.reason, one.mend)
+    for i, one in enumerate(findings.some(places[worded])):
+        text = (one.file, one.column, *one.words)
         if text not in same:
             first.append(one)
         same.setdefault(text, []).append(i)

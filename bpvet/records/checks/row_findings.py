@@ -7,8 +7,9 @@ check leaves the rows, a code and values, and no text is made for a row that nob
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import repeat
 from json.encoder import encode_basestring_ascii as quoted
 from typing import Any, Protocol, TypeVar, overload
 
@@ -101,10 +102,7 @@ class RowFindings:
     outcome: Outcome
     value: OfRow | None
     values: Mapping[str, Any]
-    _made: dict[str, NamedValues] = field(default_factory=dict)
-    _worded: dict[Outcome, dict[str, Words]] = field(
-        default_factory=lambda: {outcome: {} for outcome in Outcome}
-    )
+    _made: dict[tuple[str, str], tuple[str, Any]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -194,39 +192,39 @@ class RowFindings:
         return cells
 
     def _values(self, rows: NDArray[np.integer], cells: list[str]) -> list[NamedValues]:
-        """Return what the finding of each row is worded from; equal cells share what is made."""
-        if self.by_row:
-            return [
-                self._values_of(row, cell) for row, cell in zip(rows.tolist(), cells, strict=True)
-            ]
-        if not self.by_cell:
-            return [tuple(self.values.items())] * len(rows)
-        return [_kept(self._made, cell, lambda cell: self._values_of(-1, cell)) for cell in cells]
+        """Return what the finding of each row is worded from, made a name at a time."""
+        columns: list[Iterable[tuple[str, Any]]] = []
+        for name, one in self.values.items():
+            if isinstance(one, OfRow):
+                columns.append([(name, one.make(row)) for row in rows.tolist()])
+            elif isinstance(one, OfCell):
+                columns.append([self._of_cell(name, one, cell) for cell in cells])
+            else:
+                columns.append(repeat((name, one), len(rows)))
+        return list(zip(*columns, strict=True)) if columns else [()] * len(rows)
 
-    def _values_of(self, row: int, cell: str) -> NamedValues:
-        return tuple((name, value_at(one, row, cell)) for name, one in self.values.items())
+    def _of_cell(self, name: str, value: OfCell, cell: str) -> tuple[str, Any]:
+        """Return a name with what is made from a cell, made once for cells met again."""
+        found = self._made.get((name, cell))
+        if found is None:
+            if len(self._made) > _MOST_MADE:
+                self._made.clear()
+            found = self._made[name, cell] = (name, value.make(cell))
+        return found
 
     def _words(self, rows: NDArray[np.integer], cells: list[str], outcome: Outcome) -> list[Words]:
-        """Return the words of each row; equal cells get equal words, made once."""
-        if self.by_row:
-            return [worded(self.code, values, outcome) for values in self._values(rows, cells)]
-        if not self.by_cell:
-            return [worded(self.code, tuple(self.values.items()), outcome)] * len(rows)
-
-        def made(cell: str) -> Words:
-            return worded(self.code, self._values_of(-1, cell), outcome)
-
-        return [_kept(self._worded[outcome], cell, made) for cell in cells]
+        return worded(self.code, self._values(rows, cells), outcome)
 
 
-def _kept(made: dict[str, T], cell: str, make: Callable[[str], T]) -> T:
-    """Return what is made from a cell, made once for cells met again."""
-    found = made.get(cell)
-    if found is None:
-        if len(made) > _MOST_MADE:
-            made.clear()
-        found = made[cell] = make(cell)
-    return found
+#: What is kept of cells met again.
+_MOST_MADE = 10_000
+#: Findings that are made together: first, for who looks at the first few, and later.
+_FEWEST, _MOST = 32, 8192
+#: Findings that are printed of many.
+_MOST_SHOWN = 30
+#: Suggestions are made for no more different cells than this
+#: (`bpvet.records.headings.near_names.hints`).
+RATION = 1000
 
 
 #: What is kept of cells met again.
@@ -340,9 +338,10 @@ class Findings(Sequence[Finding]):
         if not isinstance(index, slice):
             one = self.reported[self.of[index]]
             return one if isinstance(one, Finding) else one.finding(int(self.at[index]))
-        return self._some(index)
+        return self.some(index)
 
-    def _some(self, index: slice | NDArray[np.bool_]) -> Findings:
+    def some(self, index: slice | NDArray[np.generic]) -> Findings:
+        """Return the findings at some places (k,), or of a mask (n,), in that order."""
         some = Findings.__new__(Findings)
         some._set(self.reported, self.of[index], self.at[index])
         return some
@@ -409,7 +408,7 @@ class Findings(Sequence[Finding]):
             for one in self.reported
         ]
         start = np.cumsum([0, *map(len, masks)])
-        return self._some(np.concatenate([np.zeros(0, bool), *masks])[start[self.of] + self.at])
+        return self.some(np.concatenate([np.zeros(0, bool), *masks])[start[self.of] + self.at])
 
     def lines(self, places: NDArray[np.integer]) -> NDArray[np.int64]:
         """Return the lines of the findings at some places (k,); 0 for a whole file."""
@@ -427,4 +426,4 @@ class Findings(Sequence[Finding]):
     def stopping(self) -> tuple[Finding, ...]:
         """The findings that stop the work; these are never of many rows at once."""
         stops = [isinstance(one, Finding) and one.stops for one in self.reported]
-        return tuple(self._some(np.array([*stops, False], dtype=bool)[self.of]))
+        return tuple(self.some(np.array([*stops, False], dtype=bool)[self.of]))

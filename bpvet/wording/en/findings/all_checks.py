@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from types import MappingProxyType
 
 from bpvet.records.finding_codes import Code
@@ -62,8 +63,15 @@ WORDS: WordsByCode = MappingProxyType(
 )
 
 
-def words_of(code: Code, values: NamedValues, outcome: Outcome) -> Words:
-    """Return reason and fix of a finding; what was done about it ends the reason."""
-    found = WORDS[code]
-    reason, fix = found if isinstance(found, Words) else found(**dict(values))
-    return Words(f"{reason} {OUTCOMES[outcome]}".rstrip(), fix)
+def words_of(code: Code, each: Sequence[NamedValues], outcome: Outcome) -> list[Words]:
+    """Return reason and fix of findings (k,); what was done about them ends the reasons.
+
+    Equal values are worded once.
+    """
+    found, end = WORDS[code], OUTCOMES[outcome]
+    made: dict[NamedValues, Words] = {}
+    for values in each:
+        if values not in made:
+            reason, fix = found if isinstance(found, Words) else found(**dict(values))
+            made[values] = Words(f"{reason} {end}".rstrip(), fix)
+    return [made[values] for values in each]

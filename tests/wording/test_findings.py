@@ -17,7 +17,7 @@ def test_every_code_is_worded_in_the_module_of_its_check() -> None:
     assert set(all_checks.WORDS) == set(Code)
     for code in set(Code) - {Code.AS_FOUND}:
         check = importlib.import_module(f"bpvet.wording.en.findings.{code.key.split('.')[0]}")
-        assert code in check.WORDS, code
+        assert code in check.WORDS.by_code, code
 
 
 def test_keys_stay_apart_and_every_kind_is_some_findings() -> None:

@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
 from bpvet.facts.words import SPECIES
 from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Words, WordsByCode
+from bpvet.records.findings import Words
 from bpvet.records.headings.near_names import did_you_mean
 from bpvet.wording.en.findings.phrases import ONE_WAY
+from bpvet.wording.en.findings.wording import Wording
+
+WORDS = Wording(
+    {
+        Code.NO_SPECIES: Words(
+            f"The species is blank: the limits used are the widest of {' and '.join(SPECIES)}.",
+            f"Write {' or '.join(SPECIES)}.",
+        ),
+        Code.LEFT_BEFORE_BORN: Words(
+            "The animal left before it was born. Both dates are kept.", "Correct one of the two."
+        ),
+    }
+)
 
 
+@WORDS.of(Code.TARGET)
 def _target(written: str, low: int, high: int) -> Words:
     return Words(
         f"{shown(written)} is not a plausible systolic target: {low} to {high} mmHg.",
@@ -23,10 +35,12 @@ def _later(written: str, as_of: str) -> str:
     return f"{shown(written)} is later than {as_of}, the date of this report."
 
 
+@WORDS.of(Code.BORN_IN_FUTURE)
 def _born_in_future(written: str, as_of: str) -> Words:
     return Words(_later(written, as_of), "Correct the date, or leave the cell blank.")
 
 
+@WORDS.of(Code.LEFT_IN_FUTURE)
 def _left_in_future(written: str, as_of: str) -> Words:
     return Words(
         _later(written, as_of),
@@ -34,6 +48,7 @@ def _left_in_future(written: str, as_of: str) -> Words:
     )
 
 
+@WORDS.of(Code.NO_READINGS)
 def _no_readings(animal: str, unlisted: bool, near: tuple[str, ...]) -> Words:
     also = " nor in the animals table" if unlisted else ""
     return Words(
@@ -42,6 +57,7 @@ def _no_readings(animal: str, unlisted: bool, near: tuple[str, ...]) -> Words:
     )
 
 
+@WORDS.of(Code.NO_ANIMALS_TABLE)
 def _no_animals_table(animals: int) -> Words:
     whose = "the animal's species is" if animals == 1 else f"the species of {animals} animals is"
     return Words(
@@ -50,6 +66,7 @@ def _no_animals_table(animals: int) -> Words:
     )
 
 
+@WORDS.of(Code.NOT_LISTED)
 def _not_listed(animal: str, near: tuple[str, ...]) -> Words:
     return Words(
         f"{shown(animal)} is not in the animals table, so its species is not known.",
@@ -57,6 +74,7 @@ def _not_listed(animal: str, near: tuple[str, ...]) -> Words:
     )
 
 
+@WORDS.of(Code.IDS_ALIKE)
 def _ids_alike(animal: str, other: str) -> Words:
     return Words(
         f"{shown(animal)} looks like {shown(other)}: they differ only in case or white space. They "
@@ -65,6 +83,7 @@ def _ids_alike(animal: str, other: str) -> Words:
     )
 
 
+@WORDS.of(Code.ODD_ID)
 def _odd_id(animal: str) -> Words:
     return Words(
         f"{shown(animal)} holds characters that cannot be seen. It is kept as it stands.",
@@ -72,6 +91,7 @@ def _odd_id(animal: str) -> Words:
     )
 
 
+@WORDS.of(Code.LISTED_TWICE)
 def _listed_twice(animal: str, lines: tuple[int, ...]) -> Words:
     return Words(
         f"{shown(animal)} is in several rows (lines {', '.join(map(str, lines))}); they are read "
@@ -80,35 +100,11 @@ def _listed_twice(animal: str, lines: tuple[int, ...]) -> Words:
     )
 
 
+@WORDS.of(
+    Code.TWO_SPECIES, Code.TWO_BIRTH_DATES, Code.TWO_BREEDS, Code.TWO_SEXES, Code.ROWS_DISAGREE
+)
 def _disagree(animal: str, different: tuple[str, ...]) -> Words:
     return Words(
         f"The rows of {shown(animal)} disagree: {' and '.join(different)}. None of them is used.",
         "Keep the right one; if they are two animals, give them two ids.",
     )
-
-
-WORDS: WordsByCode = MappingProxyType(
-    {
-        Code.TARGET: _target,
-        Code.NO_SPECIES: Words(
-            f"The species is blank: the limits used are the widest of {' and '.join(SPECIES)}.",
-            f"Write {' or '.join(SPECIES)}.",
-        ),
-        Code.BORN_IN_FUTURE: _born_in_future,
-        Code.LEFT_IN_FUTURE: _left_in_future,
-        Code.LEFT_BEFORE_BORN: Words(
-            "The animal left before it was born. Both dates are kept.", "Correct one of the two."
-        ),
-        Code.NO_READINGS: _no_readings,
-        Code.NO_ANIMALS_TABLE: _no_animals_table,
-        Code.NOT_LISTED: _not_listed,
-        Code.IDS_ALIKE: _ids_alike,
-        Code.ODD_ID: _odd_id,
-        Code.LISTED_TWICE: _listed_twice,
-        Code.TWO_SPECIES: _disagree,
-        Code.TWO_BIRTH_DATES: _disagree,
-        Code.TWO_BREEDS: _disagree,
-        Code.TWO_SEXES: _disagree,
-        Code.ROWS_DISAGREE: _disagree,
-    }
-)

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
 from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Words, WordsByCode
+from bpvet.records.findings import Words
 from bpvet.wording.en.findings.phrases import NOTHING_TO_DO
+from bpvet.wording.en.findings.wording import Wording
+
+WORDS = Wording(
+    {
+        Code.CANCELLED_UNSAID: Words(
+            "It is not said why the entry was cancelled. It is cancelled all the same.", "Say why."
+        ),
+    }
+)
 
 
+@WORDS.of(Code.UNKNOWN_ENTRY)
 def _unknown_entry(entry: str) -> Words:
     return Words(
         f"No row bears the entry {shown(entry)}: nothing is cancelled by it.",
@@ -17,6 +25,7 @@ def _unknown_entry(entry: str) -> Words:
     )
 
 
+@WORDS.of(Code.CANCELLED_TWICE)
 def _twice(entry: str, earlier: tuple[str, int]) -> Words:
     file, line = earlier
     return Words(
@@ -25,17 +34,6 @@ def _twice(entry: str, earlier: tuple[str, int]) -> Words:
     )
 
 
+@WORDS.of(Code.CANCELLED)
 def _rows(what: str, why: str, entry: str) -> Words:
     return Words(f"{what}: {why}. It is not used (entry {entry}).", NOTHING_TO_DO)
-
-
-WORDS: WordsByCode = MappingProxyType(
-    {
-        Code.UNKNOWN_ENTRY: _unknown_entry,
-        Code.CANCELLED_TWICE: _twice,
-        Code.CANCELLED_UNSAID: Words(
-            "It is not said why the entry was cancelled. It is cancelled all the same.", "Say why."
-        ),
-        Code.CANCELLED: _rows,
-    }
-)

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
 from bpvet.printing import shown
 from bpvet.records.cells import SomeLines
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Words, WordsByCode
+from bpvet.records.findings import Words
 from bpvet.wording.en.findings.phrases import NOTHING_TO_DO, lines_named
+from bpvet.wording.en.findings.wording import Wording
+
+WORDS = Wording()
 
 
+@WORDS.of(Code.DIARY_LINES_EMPTY)
 def _empty_lines(lines: int) -> Words:
     what = "One line of the diary is" if lines == 1 else f"{lines} lines of the diary are"
     passed = "is" if lines == 1 else "are"
     return Words(f"{what} not filled in yet and {passed} passed over.", NOTHING_TO_DO)
 
 
+@WORDS.of(Code.DIARY_MISSED)
 def _missed(lines: SomeLines) -> Words:
     return Words(
         f"{lines_named(lines)} of the diary: a tablet was missed or late. It stands among the "
@@ -33,19 +36,11 @@ def _ask(text: str, why: str) -> Words:
     )
 
 
+@WORDS.of(Code.DIARY_UNCLEAR)
 def _unclear(text: str) -> Words:
     return _ask(text, "neither given, missed nor late")
 
 
+@WORDS.of(Code.DIARY_DOSE)
 def _dose(text: str) -> Words:
     return _ask(text, "what looks like a dose")
-
-
-WORDS: WordsByCode = MappingProxyType(
-    {
-        Code.DIARY_LINES_EMPTY: _empty_lines,
-        Code.DIARY_MISSED: _missed,
-        Code.DIARY_UNCLEAR: _unclear,
-        Code.DIARY_DOSE: _dose,
-    }
-)

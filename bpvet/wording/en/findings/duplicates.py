@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Words, WordsByCode
+from bpvet.records.findings import Words
+from bpvet.wording.en.findings.wording import Wording
+
+WORDS = Wording()
 
 
 def _line(earlier: tuple[str, int]) -> str:
@@ -13,10 +14,12 @@ def _line(earlier: tuple[str, int]) -> str:
     return f"{file}, line {line}"
 
 
+@WORDS.of(Code.DUPLICATE)
 def _exact(earlier: tuple[str, int]) -> Words:
     return Words(f"{_line(earlier)} holds exactly the same.", "Delete one of the two.")
 
 
+@WORDS.of(Code.SAVED_TWICE)
 def _saved_twice(earlier: tuple[str, int]) -> Words:
     return Words(
         f"{_line(earlier)} holds the same reading: this visit stands in two files.",
@@ -24,6 +27,7 @@ def _saved_twice(earlier: tuple[str, int]) -> Words:
     )
 
 
+@WORDS.of(Code.PERHAPS_DUPLICATE)
 def _perhaps(earlier: tuple[str, int]) -> Words:
     return Words(
         f"{_line(earlier)} holds the same, without a time or a number that would tell whether it "
@@ -32,6 +36,7 @@ def _perhaps(earlier: tuple[str, int]) -> Words:
     )
 
 
+@WORDS.of(Code.SAME_NUMBER)
 def _same_number(earlier: tuple[str, int]) -> Words:
     return Words(
         "Two readings of this animal, day and method have the same number "
@@ -40,20 +45,10 @@ def _same_number(earlier: tuple[str, int]) -> Words:
     )
 
 
+@WORDS.of(Code.SAME_TIME)
 def _same_time(earlier: tuple[str, int]) -> Words:
     return Words(
         f"Two readings of this animal and method have the same time ({_line(earlier)}), while "
         "others of that day have times of their own. Both are kept.",
         "Correct the time, or delete one if it is the same reading.",
     )
-
-
-WORDS: WordsByCode = MappingProxyType(
-    {
-        Code.DUPLICATE: _exact,
-        Code.SAVED_TWICE: _saved_twice,
-        Code.PERHAPS_DUPLICATE: _perhaps,
-        Code.SAME_NUMBER: _same_number,
-        Code.SAME_TIME: _same_time,
-    }
-)

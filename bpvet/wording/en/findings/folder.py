@@ -2,18 +2,33 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Words, WordsByCode
+from bpvet.records.findings import Words
 from bpvet.records.headings.near_names import did_you_mean
 from bpvet.records.headings.settled import SAY_FILE_AN_ANIMAL
+from bpvet.wording.en.findings.wording import Wording
+
+WORDS = Wording(
+    {
+        Code.NO_ROWS: Words("The table has no rows.", ""),
+        Code.FOLDER_NOT_FILE: Words("This is a folder, not a file.", "Put the file itself here."),
+        Code.NOT_PERMITTED: Words(
+            "The file cannot be read: permission denied.", "Allow it to be read."
+        ),
+        Code.OTHER_FORM: Words(
+            "The file is not read: files of this kind are not.",
+            "If it holds records, save it as CSV or .xlsx under the name of its table.",
+        ),
+    }
+)
 
 
+@WORDS.of(Code.DISK_REFUSES)
 def _disk_refuses(why: str) -> Words:
     return Words(f"The file cannot be read: {why}.", "Check the disk or the share.")
 
 
+@WORDS.of(Code.NAMED_OTHERWISE)
 def _named_otherwise(near: tuple[str, ...]) -> Words:
     return Words(
         "The file is not read: its name is not that of a table.",
@@ -25,6 +40,7 @@ def _named_otherwise(near: tuple[str, ...]) -> Words:
     )
 
 
+@WORDS.of(Code.NO_READINGS_FILE)
 def _no_readings_file(names: tuple[str, ...], more: int, one_of_several: str) -> Words:
     shown = [*names, f"{more} more"] if more else list(names)
     listed = " and ".join(filter(None, [", ".join(shown[:-1]), *shown[-1:]]))
@@ -39,21 +55,3 @@ def _no_readings_file(names: tuple[str, ...], more: int, one_of_several: str) ->
         )
     content = f"holds {listed}" if listed else "is empty"
     return Words(f"The folder holds no readings file. It {content}.", fix)
-
-
-WORDS: WordsByCode = MappingProxyType(
-    {
-        Code.NO_ROWS: Words("The table has no rows.", ""),
-        Code.FOLDER_NOT_FILE: Words("This is a folder, not a file.", "Put the file itself here."),
-        Code.NOT_PERMITTED: Words(
-            "The file cannot be read: permission denied.", "Allow it to be read."
-        ),
-        Code.DISK_REFUSES: _disk_refuses,
-        Code.NAMED_OTHERWISE: _named_otherwise,
-        Code.OTHER_FORM: Words(
-            "The file is not read: files of this kind are not.",
-            "If it holds records, save it as CSV or .xlsx under the name of its table.",
-        ),
-        Code.NO_READINGS_FILE: _no_readings_file,
-    }
-)

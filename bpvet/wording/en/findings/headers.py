@@ -2,16 +2,29 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
 from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Words, WordsByCode
+from bpvet.records.findings import Words
 from bpvet.records.headings.near_names import either
 from bpvet.records.headings.settled import FILE_NAME, SAY_FILE_AN_ANIMAL, UNUSED, as_column
 from bpvet.wording.en.findings.phrases import NOTHING_TO_DO
+from bpvet.wording.en.findings.wording import Wording
+
+WORDS = Wording(
+    {
+        Code.MEAN_WITHOUT_COUNT: Words(
+            'There is a "systolic_mean" without "systolic_n", the count of its readings.',
+            "Add the count of readings behind each mean.",
+        ),
+        Code.NO_READING_COLUMN: Words(
+            "No column holds a reading.",
+            "Name one systolic (or systolic_1, systolic_2, …, or systolic_mean).",
+        ),
+    }
+)
 
 
+@WORDS.of(Code.ABOVE_HEADER)
 def _above(texts: tuple[str, ...], many: int) -> Words:
     stand = f"{many} lines stand" if many > 1 else "One line stands"
     rest = f" and {many - 3} more." if many > 3 else "."
@@ -22,11 +35,13 @@ def _above(texts: tuple[str, ...], many: int) -> Words:
     )
 
 
+@WORDS.of(Code.HEADER_IN_TWO)
 def _in_two_lines(names: tuple[str, ...]) -> Words:
     listed = ", ".join(shown(name, 30) for name in names)
     return Words(f"The header takes two lines, which are read as one: {listed}.", NOTHING_TO_DO)
 
 
+@WORDS.of(Code.UNKNOWN_COLUMNS)
 def _unknown_columns(heads: tuple[str, ...], many: int) -> Words:
     more = f" and {many - 20} more" if many > 20 else ""
     listed = ", ".join(shown(head, 30) for head in heads)
@@ -36,6 +51,7 @@ def _unknown_columns(heads: tuple[str, ...], many: int) -> Words:
     )
 
 
+@WORDS.of(Code.DOUBLED_COLUMN)
 def _doubled_column(name: str, heads: tuple[str, ...]) -> Words:
     others = [one for one in dict.fromkeys(heads) if heads.count(one) == 1]
     fix = "Keep one of them, and give the others another heading."
@@ -47,6 +63,7 @@ def _doubled_column(name: str, heads: tuple[str, ...]) -> Words:
     return Words(f'The column "{name}" appears {len(heads)} times ({either(heads)}).', fix)
 
 
+@WORDS.of(Code.MISSING_COLUMN)
 def _missing_column(
     name: str, near: tuple[str, ...], heads: tuple[str, ...], readings: bool
 ) -> Words:
@@ -69,6 +86,7 @@ def _missing_column(
     return Words(reason, fix)
 
 
+@WORDS.of(Code.LAYOUT_NOT_AS_STATED)
 def _layout_not_as_stated(stated: str, layout: str) -> Words:
     return Words(
         f'The layout is stated as "{stated}", but is {layout}.',
@@ -76,30 +94,10 @@ def _layout_not_as_stated(stated: str, layout: str) -> Words:
     )
 
 
+@WORDS.of(Code.READINGS_TWICE)
 def _readings_twice(pair: tuple[str, str], heads: tuple[str, ...]) -> Words:
     does = f"{either(heads)} does" if len(heads) == 1 else f"{either(heads)} do"
     return Words(
         f'Both "{pair[0]}" and "{pair[1]}" are there: which holds the readings?',
         f"If the others do, say that {does} not: {as_column(heads, UNUSED)}.",
     )
-
-
-WORDS: WordsByCode = MappingProxyType(
-    {
-        Code.ABOVE_HEADER: _above,
-        Code.HEADER_IN_TWO: _in_two_lines,
-        Code.UNKNOWN_COLUMNS: _unknown_columns,
-        Code.DOUBLED_COLUMN: _doubled_column,
-        Code.MISSING_COLUMN: _missing_column,
-        Code.LAYOUT_NOT_AS_STATED: _layout_not_as_stated,
-        Code.READINGS_TWICE: _readings_twice,
-        Code.MEAN_WITHOUT_COUNT: Words(
-            'There is a "systolic_mean" without "systolic_n", the count of its readings.',
-            "Add the count of readings behind each mean.",
-        ),
-        Code.NO_READING_COLUMN: Words(
-            "No column holds a reading.",
-            "Name one systolic (or systolic_1, systolic_2, …, or systolic_mean).",
-        ),
-    }
-)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
 from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Words, WordsByCode
+from bpvet.records.findings import Words
 from bpvet.records.headings.near_names import either
 from bpvet.wording.en.findings.phrases import ONE_WAY, SPELL_SO
+from bpvet.wording.en.findings.wording import Wording
+
+WORDS = Wording()
 
 
+@WORDS.of(Code.DRUG_NEARLY)
 def _drug_nearly(written: str, near: tuple[str, ...]) -> Words:
     return Words(
         f"{shown(written)} is not a drug known here, but is spelled nearly as {either(near)}. It "
@@ -20,6 +22,7 @@ def _drug_nearly(written: str, near: tuple[str, ...]) -> Words:
     )
 
 
+@WORDS.of(Code.DRUG_OFF_THE_LIST)
 def _drug_off_the_list(written: str) -> Words:
     return Words(
         f"{shown(written)} is not on the drug list and is not taken as a pressure drug; if it is "
@@ -28,6 +31,7 @@ def _drug_off_the_list(written: str) -> Words:
     )
 
 
+@WORDS.of(Code.SAME_ANIMAL)
 def _same_animal(written: str, other: str) -> Words:
     return Words(
         f"{shown(written)} has the name, the species and the birth date of {shown(other)}. They "
@@ -36,19 +40,10 @@ def _same_animal(written: str, other: str) -> Words:
     )
 
 
+@WORDS.of(Code.SESSIONS_OVERLAP)
 def _sessions_overlap(written: str) -> Words:
     return Words(
         f"The session {shown(written)} begins before an earlier one of that animal, day and method "
         "has ended. Both are kept.",
         "Correct the label or the times, if these readings belong together.",
     )
-
-
-WORDS: WordsByCode = MappingProxyType(
-    {
-        Code.DRUG_NEARLY: _drug_nearly,
-        Code.DRUG_OFF_THE_LIST: _drug_off_the_list,
-        Code.SAME_ANIMAL: _same_animal,
-        Code.SESSIONS_OVERLAP: _sessions_overlap,
-    }
-)

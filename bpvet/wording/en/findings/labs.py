@@ -2,19 +2,33 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
 from bpvet.facts.labs import ANALYTES, known_units, other_units
 from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Words, WordsByCode
+from bpvet.records.findings import Words
 from bpvet.records.headings.near_names import either
 from bpvet.wording.en.findings.phrases import NOTHING_TO_DO, SPELL_SO
+from bpvet.wording.en.findings.wording import Wording
+
+WORDS = Wording(
+    {
+        Code.LAB_BELOW_ZERO: Words("A laboratory value is not below 0.", "Correct it."),
+        Code.LAB_ZERO: Words(
+            "The value is 0. It is kept; a trend, which is of per cent, leaves it out.",
+            'If it was too low to be measured, write it as a bound, such as "< 0.1".',
+        ),
+        Code.SAME_VALUE_AGAIN: Words(
+            "An earlier row gives this analyte and value on the same day. Both are kept.",
+            "If it is the same sample, delete one.",
+        ),
+    }
+)
 
 #: How a bound is written, by its sign.
 _SIGNS = {"at least": "> ", "at most": "< "}
 
 
+@WORDS.of(Code.ANALYTE_NEARLY)
 def _named_nearly(written: str, near: str) -> Words:
     return Words(
         f"{shown(written)} is not an analyte known here; {near} is. It is kept as it is written, "
@@ -23,6 +37,7 @@ def _named_nearly(written: str, near: str) -> Words:
     )
 
 
+@WORDS.of(Code.NO_UNIT)
 def _no_unit(analyte: str) -> Words:
     units = f": {either(known_units(analyte))}" if analyte in ANALYTES else ""
     return Words(
@@ -31,6 +46,7 @@ def _no_unit(analyte: str) -> Words:
     )
 
 
+@WORDS.of(Code.IMPOSSIBLE_UNIT)
 def _impossible_unit(analyte: str, unit: str) -> Words:
     return Words(
         f"{ANALYTES[analyte].capitalize()} is not given in {unit}.",
@@ -38,6 +54,7 @@ def _impossible_unit(analyte: str, unit: str) -> Words:
     )
 
 
+@WORDS.of(Code.UNKNOWN_UNIT)
 def _unknown_unit(analyte: str, unit: str) -> Words:
     return Words(
         f"{shown(unit)} is not a unit of {ANALYTES[analyte]} known here. The value is kept and "
@@ -58,6 +75,7 @@ def _span(limits: tuple[float, float], unit: str) -> str:
     return f"{limits[0]:g} to {limits[1]:g} {unit}".replace(" ratio", "")
 
 
+@WORDS.of(Code.IMPOSSIBLE_LAB)
 def _impossible(
     value_given: tuple[float, str, str],
     analyte: str,
@@ -72,6 +90,7 @@ def _impossible(
     )
 
 
+@WORDS.of(Code.UNUSUAL_LAB)
 def _unusual(
     value_given: tuple[float, str, str],
     analyte: str,
@@ -101,37 +120,16 @@ def _slip(analyte: str, value: tuple[float, str, str]) -> str:
     return "A slip of the keys, or a lost decimal mark? Correct it."
 
 
+@WORDS.of(Code.LAB_BOUND)
 def _bound(written: str, modelled: bool) -> Words:
     more = "; a trend leaves it out" if modelled else ""
     return Words(f"{shown(written)} is a bound. It is kept as one{more}.", NOTHING_TO_DO)
 
 
+@WORDS.of(Code.VALUES_DISAGREE)
 def _disagree(value_given: tuple[float, str, str], earlier: tuple[float, str, str]) -> Words:
     return Words(
         f"This row gives {_value(*value_given)}, and an earlier row {_value(*earlier)} on the same "
         "day. Both are kept.",
         "If one of the two is a slip, correct it; if both were measured, nothing to do.",
     )
-
-
-WORDS: WordsByCode = MappingProxyType(
-    {
-        Code.ANALYTE_NEARLY: _named_nearly,
-        Code.NO_UNIT: _no_unit,
-        Code.LAB_BELOW_ZERO: Words("A laboratory value is not below 0.", "Correct it."),
-        Code.IMPOSSIBLE_UNIT: _impossible_unit,
-        Code.UNKNOWN_UNIT: _unknown_unit,
-        Code.IMPOSSIBLE_LAB: _impossible,
-        Code.UNUSUAL_LAB: _unusual,
-        Code.LAB_BOUND: _bound,
-        Code.LAB_ZERO: Words(
-            "The value is 0. It is kept; a trend, which is of per cent, leaves it out.",
-            'If it was too low to be measured, write it as a bound, such as "< 0.1".',
-        ),
-        Code.SAME_VALUE_AGAIN: Words(
-            "An earlier row gives this analyte and value on the same day. Both are kept.",
-            "If it is the same sample, delete one.",
-        ),
-        Code.VALUES_DISAGREE: _disagree,
-    }
-)

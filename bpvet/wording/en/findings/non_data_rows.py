@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
 from bpvet.printing import shown
 from bpvet.records.cells import SomeLines
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Words, WordsByCode
+from bpvet.records.findings import Words
 from bpvet.wording.en.findings.phrases import NOTHING_TO_DO, lines_named
+from bpvet.wording.en.findings.wording import Wording
+
+WORDS = Wording()
 
 
+@WORDS.of(Code.EMPTY_ROWS)
 def _empty(rows: int) -> Words:
     empty = "One row is" if rows == 1 else f"{rows} rows are"
     skipped = "was" if rows == 1 else "were"
@@ -26,23 +28,16 @@ def _skipped(lines: SomeLines, text: str, like_one: str, like_many: str) -> Word
     )
 
 
+@WORDS.of(Code.COMMENT_ROWS)
 def _comments(lines: SomeLines, text: str) -> Words:
     return _skipped(lines, text, "a comment", "comments")
 
 
+@WORDS.of(Code.TOTAL_ROWS)
 def _totals(lines: SomeLines, text: str) -> Words:
     return _skipped(lines, text, "a total of other rows", "totals of other rows")
 
 
+@WORDS.of(Code.HEADER_AGAIN)
 def _header_again(lines: SomeLines, text: str) -> Words:
     return _skipped(lines, text, "the header again", "the header again")
-
-
-WORDS: WordsByCode = MappingProxyType(
-    {
-        Code.EMPTY_ROWS: _empty,
-        Code.COMMENT_ROWS: _comments,
-        Code.TOTAL_ROWS: _totals,
-        Code.HEADER_AGAIN: _header_again,
-    }
-)

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
 from bpvet.facts.protocol import CEILING, MEAN_FRACTION, MMHG_PER_KPA, PULSE_DISAGREES
 from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Words, WordsByCode
+from bpvet.records.findings import Words
 from bpvet.records.headings.settled import IN_KPA, for_one_file
 from bpvet.wording.en.findings.phrases import CHECK_THE_CHART, LEAVE_OUT
+from bpvet.wording.en.findings.wording import Wording
+
+WORDS = Wording(
+    {
+        Code.WHICH_UNIT: Words("systolic: in which unit is the column?", ""),
+        Code.GAUGES_CEILING: Words(
+            f"{CEILING} is the ceiling of many gauges; the true value may be higher. It is kept.",
+            f'If the gauge could show no more, write "> {CEILING}".',
+        ),
+        Code.NO_SIZE: Words("A size is above 0.", "Correct it."),
+    }
+)
 
 _QUANTITIES = {
     "systolic": "systolic pressure in mmHg",
@@ -20,6 +30,7 @@ _QUANTITIES = {
 }
 
 
+@WORDS.of(Code.MMHG_AS_KPA)
 def _mmhg_as_kpa(rows: int, median: float, in_file: str) -> Words:
     line = for_one_file(in_file, 'unit = "mmHg"')
     return Words(
@@ -30,6 +41,7 @@ def _mmhg_as_kpa(rows: int, median: float, in_file: str) -> Words:
     )
 
 
+@WORDS.of(Code.NOT_IN_MMHG)
 def _not_in_mmhg(rows: int, median: float) -> Words:
     return Words(
         f"Half of the {rows} values are {median:g} or lower, so they are not in mmHg. All {rows} "
@@ -44,6 +56,7 @@ def _written(written: str, in_mmhg: float | None) -> str:
     return f"{shown(written)} kPa ({in_mmhg:.0f} mmHg)" if in_mmhg is not None else shown(written)
 
 
+@WORDS.of(Code.UNUSUAL_READING)
 def _unusual(
     written: str, in_mmhg: float | None, quantity: str, usual: tuple[float, float]
 ) -> Words:
@@ -54,6 +67,7 @@ def _unusual(
     )
 
 
+@WORDS.of(Code.IMPOSSIBLE_READING)
 def _impossible(
     written: str,
     in_mmhg: float | None,
@@ -85,6 +99,7 @@ def _slip(
     return f"Typing error? {LEAVE_OUT}"
 
 
+@WORDS.of(Code.NOT_BELOW_SYSTOLIC)
 def _not_below_systolic(diastolic: float, systolic: float) -> Words:
     return Words(
         f"The diastolic pressure {diastolic:g} is not below the systolic {systolic:g}.",
@@ -92,6 +107,7 @@ def _not_below_systolic(diastolic: float, systolic: float) -> Words:
     )
 
 
+@WORDS.of(Code.PULSE_PRESSURE)
 def _pulse_pressure(apart: float, usual: tuple[float, float]) -> Words:
     return Words(
         f"Systolic and diastolic are {apart:g} mmHg apart; {usual[0]:g} to {usual[1]:g} is usual. "
@@ -100,6 +116,7 @@ def _pulse_pressure(apart: float, usual: tuple[float, float]) -> Words:
     )
 
 
+@WORDS.of(Code.MEAN_NOT_BETWEEN)
 def _mean_not_between(mean: float, diastolic: float, systolic: float) -> Words:
     return Words(
         f"The mean pressure {mean:g} does not lie between the diastolic {diastolic:g} and the "
@@ -108,6 +125,7 @@ def _mean_not_between(mean: float, diastolic: float, systolic: float) -> Words:
     )
 
 
+@WORDS.of(Code.UNUSUAL_MEAN)
 def _unusual_mean(fraction: float) -> Words:
     low, high = MEAN_FRACTION
     return Words(
@@ -117,6 +135,7 @@ def _unusual_mean(fraction: float) -> Words:
     )
 
 
+@WORDS.of(Code.PULSE_DISAGREES)
 def _pulse_disagrees(rate: float, counted: float) -> Words:
     return Words(
         f"The instrument's heart rate {rate:g} and the counted pulse {counted:g} are more than "
@@ -125,6 +144,7 @@ def _pulse_disagrees(rate: float, counted: float) -> Words:
     )
 
 
+@WORDS.of(Code.CUFF_TOO_WIDE)
 def _cuff_too_wide(times: float) -> Words:
     return Words(
         f"The cuff is more than {times:g} times as wide as the limb is round.",
@@ -132,32 +152,10 @@ def _cuff_too_wide(times: float) -> Words:
     )
 
 
+@WORDS.of(Code.CUFF_SIZE)
 def _cuff_size(ratio: float, usual: tuple[float, float]) -> Words:
     return Words(
         f"The cuff's width is {100 * ratio:.0f} % of the limb's circumference; "
         f"{100 * usual[0]:.0f} to {100 * usual[1]:.0f} % is advised. The session is kept.",
         CHECK_THE_CHART,
     )
-
-
-WORDS: WordsByCode = MappingProxyType(
-    {
-        Code.MMHG_AS_KPA: _mmhg_as_kpa,
-        Code.NOT_IN_MMHG: _not_in_mmhg,
-        Code.WHICH_UNIT: Words("systolic: in which unit is the column?", ""),
-        Code.UNUSUAL_READING: _unusual,
-        Code.GAUGES_CEILING: Words(
-            f"{CEILING} is the ceiling of many gauges; the true value may be higher. It is kept.",
-            f'If the gauge could show no more, write "> {CEILING}".',
-        ),
-        Code.IMPOSSIBLE_READING: _impossible,
-        Code.NOT_BELOW_SYSTOLIC: _not_below_systolic,
-        Code.PULSE_PRESSURE: _pulse_pressure,
-        Code.MEAN_NOT_BETWEEN: _mean_not_between,
-        Code.UNUSUAL_MEAN: _unusual_mean,
-        Code.PULSE_DISAGREES: _pulse_disagrees,
-        Code.NO_SIZE: Words("A size is above 0.", "Correct it."),
-        Code.CUFF_TOO_WIDE: _cuff_too_wide,
-        Code.CUFF_SIZE: _cuff_size,
-    }
-)

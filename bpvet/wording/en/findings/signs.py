@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
 from bpvet.printing import prose_date, shown
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Words, WordsByCode
+from bpvet.records.findings import Words
+from bpvet.wording.en.findings.wording import Wording
+
+WORDS = Wording()
 
 #: Letters of a sign or a note that are shown.
 _LONGEST = 100
@@ -16,6 +17,7 @@ def _listed(pieces: tuple[str, ...]) -> str:
     return ", ".join(shown(text, _LONGEST) for text in pieces)
 
 
+@WORDS.of(Code.SIGN_NOT_UNDERSTOOD)
 def _not_understood(pieces: tuple[str, ...]) -> Words:
     return Words(
         f"{_listed(pieces)} is not understood.",
@@ -23,6 +25,7 @@ def _not_understood(pieces: tuple[str, ...]) -> Words:
     )
 
 
+@WORDS.of(Code.SIGN_UNCLEAR)
 def _unclear(pieces: tuple[str, ...]) -> Words:
     return Words(
         f"{_listed(pieces)} is unclear: is it there, or not?",
@@ -30,17 +33,9 @@ def _unclear(pieces: tuple[str, ...]) -> Words:
     )
 
 
+@WORDS.of(Code.SIGN_IN_NOTE)
 def _in_note(day: str, note: str) -> Words:
     return Words(
         f"A note of {prose_date(day)} says {shown(note, _LONGEST)}.",
         "If it is a sign, enter it among the observations.",
     )
-
-
-WORDS: WordsByCode = MappingProxyType(
-    {
-        Code.SIGN_NOT_UNDERSTOOD: _not_understood,
-        Code.SIGN_UNCLEAR: _unclear,
-        Code.SIGN_IN_NOTE: _in_note,
-    }
-)

@@ -106,10 +106,10 @@ def _check_own_dates(checked: CheckedTable, values: Values, as_of: np.datetime64
     checked.report(values["left_on"] < values["birth_date"], "left_on", Code.LEFT_BEFORE_BORN)
 
 
-def say_strangers(
+def report_strangers(
     tables: Mapping[str, CheckedTable], known: set[str], with_readings: set[str]
 ) -> None:
-    """Say which animals of the side tables have no reading, or are in no animals table."""
+    """Report which animals of the side tables have no reading, or are in no animals table."""
     near = near_in_turn(sorted(with_readings - {""}), n=2)
     for table, checked in tables.items():
         if table == "readings" or checked.n == 0:
@@ -117,11 +117,11 @@ def say_strangers(
         texts, code = distinct(checked.cells("animal"))
         strange = [animal != "" and animal not in with_readings for animal in texts]
         unlisted = OfCell(lambda v: bool(known) and v.strip() not in known)
-        _say_of_first(checked, strange, code, near, Code.NO_READINGS, unlisted=unlisted)
+        _report_of_first(checked, strange, code, near, Code.NO_READINGS, unlisted=unlisted)
 
 
-def say_unlisted(tables: Mapping[str, CheckedTable]) -> list[Finding]:
-    """Say which animals with readings stand in no animals table; return a finding if none does."""
+def report_unlisted(tables: Mapping[str, CheckedTable]) -> list[Finding]:
+    """Report animals with readings that are in no animals table; return a finding if none is."""
     readings, animals = tables["readings"], tables["animals"]
     texts, code = distinct(readings.cells("animal"))
     if animals.n == 0:
@@ -130,11 +130,11 @@ def say_unlisted(tables: Mapping[str, CheckedTable]) -> list[Finding]:
     listed = set(distinct(animals.cells("animal"))[0])
     near = near_in_turn(sorted(listed - {""}), n=2)
     strange = [animal != "" and animal not in listed for animal in texts]
-    _say_of_first(readings, strange, code, near, Code.NOT_LISTED)
+    _report_of_first(readings, strange, code, near, Code.NOT_LISTED)
     return []
 
 
-def _say_of_first(
+def _report_of_first(
     checked: CheckedTable,
     strange: list[bool],
     code_of_row: NDArray[np.int32],
@@ -151,8 +151,8 @@ def _say_of_first(
     checked.report(rows, "animal", code, animal=WRITTEN, **values, near=OfCell(in_order))
 
 
-def say_look_alikes(tables: Mapping[str, CheckedTable]) -> None:
-    """Say which ids differ in nothing but case, white space or how a letter is encoded."""
+def report_look_alikes(tables: Mapping[str, CheckedTable]) -> None:
+    """Report which ids differ in nothing but case, white space or how a letter is encoded."""
     if _plainly_different(
         [distinct_cells(checked.cells("animal"))[0] for checked in tables.values()]
     ):

@@ -94,8 +94,8 @@ def _earlier(key: Codes, file: Codes) -> Codes:
     start = np.maximum.accumulate(np.where(new, np.arange(n), 0))
     rank = np.empty(n, dtype=np.int64)
     rank[order] = np.arange(n) - start
-    _, first, place = np.unique(as_one((key, rank), n), return_index=True, return_inverse=True)
-    first = first[place]
+    _, first, group_of = np.unique(as_one((key, rank), n), return_index=True, return_inverse=True)
+    first = first[group_of]
     return np.where(first < np.arange(n), first, -1).astype(np.int64)
 
 

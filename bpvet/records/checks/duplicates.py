@@ -57,7 +57,7 @@ def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -
     )
     candidates = rows[repeated(_taken(rows, *keys))]
     if len(candidates) == 0:
-        _say_copied(checked, np.flatnonzero(duplicate), copied)
+        _report_copied(checked, np.flatnonzero(duplicate), copied)
         return duplicate
     earlier = _equal_earlier(checked, candidates)
     rows = np.flatnonzero(earlier >= 0)
@@ -66,20 +66,20 @@ def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -
     # Being a copy goes before any other reason: a copy was not taken at all.
     checked.take_back(twice)
     checked.report(twice, "", Code.DUPLICATE, Outcome.ROW, earlier=_line(checked, earlier))
-    _say_perhaps(checked, rows[~numbered[rows] & ~duplicate[rows]], earlier)
+    _report_perhaps(checked, rows[~numbered[rows] & ~duplicate[rows]], earlier)
     duplicate[twice] = False
-    _say_copied(checked, np.flatnonzero(duplicate), copied)
+    _report_copied(checked, np.flatnonzero(duplicate), copied)
     duplicate[twice] = True
     return duplicate
 
 
-def _say_copied(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
+def _report_copied(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
     checked.take_back(rows)
     checked.report(rows, "", Code.SAVED_TWICE, Outcome.ROW, earlier=_line(checked, earlier))
 
 
-def _say_perhaps(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
-    """Say which equal rows, that nothing tells apart, look like copies.
+def _report_perhaps(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
+    """Report which equal rows, that nothing tells apart, look like copies.
 
     In one file they are two readings; the same row in two files, or the same mean given twice,
     looks like a copy.
@@ -88,8 +88,8 @@ def _say_perhaps(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
     checked.report(loose, "", Code.PERHAPS_DUPLICATE, earlier=_line(checked, earlier))
 
 
-def say_contradictions(checked: CheckedTable, values: Values, shared: Codes) -> None:
-    """Say which readings bear the same number, or the same time, and yet differ; both are kept.
+def report_contradictions(checked: CheckedTable, values: Values, shared: Codes) -> None:
+    """Report which readings bear the same number, or the same time, and yet differ; both are kept.
 
     A time that all readings of the day and method bear is the visit's, and contradicts nothing.
     `shared` is as in `check_readings_twice`.
@@ -104,7 +104,7 @@ def say_contradictions(checked: CheckedTable, values: Values, shared: Codes) -> 
     rows = shared[(usable & ~without)[shared]]
     # A number's bits tell it from others, whatever they would be as a whole number.
     number = _taken(rows, *of_label, moment, values["reading"].view(np.int64))
-    _say_later(checked, rows, number, Code.SAME_NUMBER)
+    _report_later(checked, rows, number, Code.SAME_NUMBER)
     timed = usable & values["timed"] & without
     rows = shared[timed[shared]]
     if not repeated(_taken(rows, *of_label, moment)).any():
@@ -117,17 +117,17 @@ def say_contradictions(checked: CheckedTable, values: Values, shared: Codes) -> 
     # Days on which some time stands once.
     alone = np.unique(of_day[~twice])
     doubtful &= among(of_day, alone) if len(alone) else False
-    _say_later(checked, rows[doubtful], time[doubtful], Code.SAME_TIME)
+    _report_later(checked, rows[doubtful], time[doubtful], Code.SAME_TIME)
 
 
-def _say_later(checked: CheckedTable, rows: Codes, key: Codes, code: Code) -> None:
+def _report_later(checked: CheckedTable, rows: Codes, key: Codes, code: Code) -> None:
     """Add a finding for each of the rows but the first of those that bear its key."""
     twice = repeated(key)
     if not twice.any():
         return
     rows = rows[twice]
-    _, first, place = np.unique(key[twice], return_index=True, return_inverse=True)
-    before = rows[first][place]
+    _, first, group = np.unique(key[twice], return_index=True, return_inverse=True)
+    before = rows[first][group]
     later = before != rows
     earlier = np.full(checked.n, -1, dtype=np.int64)
     earlier[rows] = before
@@ -141,8 +141,8 @@ def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:
     columns = (checked.whole, *map(checked.cells, names))
     part = checked.part[rows]
     keys = chain([part], (_codes(cells.take(index)) for cells in columns))
-    _, first, place = np.unique(as_one(keys, len(rows)), return_index=True, return_inverse=True)
-    first = rows[first][place]
+    _, first, group = np.unique(as_one(keys, len(rows)), return_index=True, return_inverse=True)
+    first = rows[first][group]
     earlier = np.full(checked.n, -1, dtype=np.int64)
     earlier[rows] = np.where(first < rows, first, -1)
     return earlier
@@ -151,11 +151,11 @@ def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:
 def _line(checked: CheckedTable, earlier: Codes) -> OfRow:
     """Return file and line of the row that each row (n,) is held against."""
 
-    def place(row: int) -> tuple[str, int]:
+    def line_of(row: int) -> tuple[str, int]:
         at = int(earlier[row])
         return checked.files[checked.file[at]], int(checked.line[at])
 
-    return OfRow(place)
+    return OfRow(line_of)
 
 
 def _codes(cells: pa.Array) -> NDArray[np.int32]:

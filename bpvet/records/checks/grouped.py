@@ -133,9 +133,11 @@ def _shown(
     order = np.argsort(of, kind="stable")
     parts = np.split(order, np.cumsum(np.bincount(of, minlength=len(first) + 1))[:-1])
     shown = []
-    for one, part in zip(first, parts, strict=False):
-        lines = np.zeros(0, dtype=np.int64) if one.line is None else findings.lines(places[part])
-        shown.append(GroupedFindings(one, lines, len(part)))
+    for one, at_block in zip(first, parts, strict=False):
+        lines = (
+            np.zeros(0, dtype=np.int64) if one.line is None else findings.lines(places[at_block])
+        )
+        shown.append(GroupedFindings(one, lines, len(at_block)))
     return tuple(shown)
 
 
@@ -148,15 +150,15 @@ def _keys(findings: Findings, places: NDArray[np.int64], few: bool) -> NDArray[n
     key = np.full(len(places), -1, dtype=np.int64)
     order = np.argsort(of, kind="stable")
     base = 0
-    for part in np.split(order, np.flatnonzero(np.diff(of[order])) + 1):
-        one = findings.reported[of[part[0]]]
+    for at_block in np.split(order, np.flatnonzero(np.diff(of[order])) + 1):
+        one = findings.reported[of[at_block[0]]]
         if isinstance(one, Finding):
-            key[part] = base
+            key[at_block] = base
             base += 1
         else:
-            own = _row_keys(one, at[part], few)
-            key[part] = np.where(own < 0, -1, own + base)
-            base += int(own.max()) + 1
+            keys = _row_keys(one, at[at_block], few)
+            key[at_block] = np.where(keys < 0, -1, keys + base)
+            base += int(keys.max()) + 1
     return key
 
 

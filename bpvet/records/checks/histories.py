@@ -18,8 +18,8 @@ from bpvet.records.parsing.values import Values
 _MOST_COMPARED = 2000
 
 
-def say_histories(tables: Mapping[str, CheckedTable], values: Mapping[str, Values]) -> None:
-    """Say which drugs, animals and sessions look like a slip; all are kept as they stand.
+def report_histories(tables: Mapping[str, CheckedTable], values: Mapping[str, Values]) -> None:
+    """Report which drugs, animals and sessions look like a slip; all are kept as they stand.
 
     Parameters
     ----------
@@ -28,15 +28,15 @@ def say_histories(tables: Mapping[str, CheckedTable], values: Mapping[str, Value
     values : mapping of str to dict
         Their values after all other checks.
     """
-    _say_drugs_off_the_list(tables["treatments"], values["treatments"])
-    _say_same_animals(tables["animals"], values["animals"])
-    _say_overlapping_sessions(tables["readings"], values["readings"])
+    _report_drugs_off_the_list(tables["treatments"], values["treatments"])
+    _report_same_animals(tables["animals"], values["animals"])
+    _report_overlapping_sessions(tables["readings"], values["readings"])
 
 
-def _say_drugs_off_the_list(checked: CheckedTable, values: Values) -> None:
+def _report_drugs_off_the_list(checked: CheckedTable, values: Values) -> None:
     """Ask about drugs that are not known: by row where spelled nearly as one, else once a name."""
     texts, code = distinct(values["drug"])
-    unknown = {text: place for place, text in enumerate(texts) if text and drug(text) is None}
+    unknown = dict.fromkeys(text for text in texts if text and drug(text) is None)
     if not unknown:
         return
     near = {text: found for text in list(unknown)[:_MOST_COMPARED] if (found := near_drugs(text))}
@@ -56,8 +56,8 @@ def _say_drugs_off_the_list(checked: CheckedTable, values: Values) -> None:
     checked.report(np.sort(rows[first]), "drug", Code.DRUG_OFF_THE_LIST, written=WRITTEN)
 
 
-def _say_same_animals(checked: CheckedTable, values: Values) -> None:
-    """Say which animals of different ids have one name, one species and one birth date."""
+def _report_same_animals(checked: CheckedTable, values: Values) -> None:
+    """Report which animals of different ids have one name, one species and one birth date."""
     if checked.n == 0:
         return
     frame = pd.DataFrame({"birth": values["birth_date"]})
@@ -70,18 +70,18 @@ def _say_same_animals(checked: CheckedTable, values: Values) -> None:
     frame["name"] = frame["name"].str.casefold()
     first = frame.groupby(["name", "species", "birth"])["animal"].transform("first")
     again = frame[first != frame["animal"]]
-    other = dict(zip(again["animal"], first[again.index], strict=True))
+    same = dict(zip(again["animal"], first[again.index], strict=True))
     checked.report(
         again["row"].to_numpy(dtype=np.int64),
         "animal",
         Code.SAME_ANIMAL,
         written=WRITTEN,
-        other=OfCell(lambda v: other[v.strip()]),
+        other=OfCell(lambda v: same[v.strip()]),
     )
 
 
-def _say_overlapping_sessions(checked: CheckedTable, values: Values) -> None:
-    """Say which labelled sessions begin while another of that animal, day and method runs."""
+def _report_overlapping_sessions(checked: CheckedTable, values: Values) -> None:
+    """Report which labelled sessions begin while another of that animal, day and method runs."""
     label, label_code = distinct(values["session"])
     timed = values["timed"] & ~np.isnat(values["taken_at"])
     labelled = np.array([text != "" for text in label], dtype=bool)

@@ -34,7 +34,7 @@ from bpvet.records.parsing.values import Mask, Values
 from bpvet.records.tables import ANALYTES, WITHOUT_UNIT, plain_name
 
 #: Short names of analytes that are met: asked about, never taken for ours unasked.
-_SHORT = {word: key for key, one in all_analytes().items() for word in one.other_words}
+_SHORT = {word: key for key, analyte in all_analytes().items() for word in analyte.other_words}
 #: Names that are compared with ours; a file may hold a million of them.
 _MOST_COMPARED = 2000
 #: Two values of one day that differ by less than this share are one value in two units.
@@ -60,15 +60,15 @@ def check_labs(checked: CheckedTable, values: Values, animals: pd.DataFrame) -> 
     read = [plain_name(text) if plain_name(text) in ANALYTES else text for text in texts]
     values["analyte"] = of_texts(read, code)
     _ask_names(checked, texts, read, code)
-    _say_no_unit(checked, np.array(read, dtype=object)[code])
+    _report_no_unit(checked, np.array(read, dtype=object)[code])
     checked.report(values["value"] < 0, "value", Code.LAB_BELOW_ZERO, Outcome.ROW)
     scale = np.full(checked.n, np.nan)
     for analyte, unit, rows in _kinds(checked, values):
         scale[rows] = factor(analyte, unit) or np.nan
-        _say_unit(checked, analyte, unit, rows)
+        _report_unit(checked, analyte, unit, rows)
         _judge(checked, values, analyte, unit, rows, animals)
-    _say_bounds(checked, values)
-    _say_same_day(checked, values, scale)
+    _report_bounds(checked, values)
+    _report_same_day(checked, values, scale)
 
 
 def _ask_names(
@@ -96,7 +96,7 @@ def _ask_names(
     )
 
 
-def _say_no_unit(checked: CheckedTable, analyte: NDArray[np.object_]) -> None:
+def _report_no_unit(checked: CheckedTable, analyte: NDArray[np.object_]) -> None:
     without = checked.blank("unit") & ~np.isin(analyte, WITHOUT_UNIT)
     checked.report(
         without & checked.has("unit") & ~checked.broken,
@@ -118,13 +118,13 @@ def _kinds(checked: CheckedTable, values: Values) -> Iterator[tuple[str, str, ND
         rows = np.flatnonzero(usable & (analyte == names.index(name)))
         order = np.argsort(unit[rows], kind="stable")
         cuts = np.flatnonzero(np.diff(unit[rows][order])) + 1
-        for part in np.split(rows[order], cuts):
-            if len(part):
-                yield name, unit_as_given(name, units[unit[part[0]]]), part
+        for of_unit in np.split(rows[order], cuts):
+            if len(of_unit):
+                yield name, unit_as_given(name, units[unit[of_unit[0]]]), of_unit
 
 
-def _say_unit(checked: CheckedTable, analyte: str, unit: str, rows: NDArray[np.int64]) -> None:
-    """Say which values stand in a unit that is not read for their analyte."""
+def _report_unit(checked: CheckedTable, analyte: str, unit: str, rows: NDArray[np.int64]) -> None:
+    """Report which values stand in a unit that is not read for their analyte."""
     if factor(analyte, unit) is not None:
         return
     if unit in all_analytes()[analyte].never:
@@ -182,7 +182,7 @@ def _judge(
 def _species(values: Values, animals: pd.DataFrame, rows: NDArray[np.int64]) -> NDArray[np.object_]:
     ids, code = distinct(values["animal"])
     known = dict(zip(animals["animal"], animals["species"], strict=True))
-    each = np.array([known.get(one, "") for one in ids], dtype=object)
+    each = np.array([known.get(animal, "") for animal in ids], dtype=object)
     each[~np.isin(each, SPECIES)] = ""
     return each[code[rows]]
 
@@ -194,8 +194,8 @@ def _given(
     return OfRow(lambda row: (float(value[row]), str(BOUND_WORDS[bound[row]]), unit_of(row)))
 
 
-def _say_bounds(checked: CheckedTable, values: Values) -> None:
-    """Say which values are bounds, or zero, and so no numbers of a trend."""
+def _report_bounds(checked: CheckedTable, values: Values) -> None:
+    """Report which values are bounds, or zero, and so no numbers of a trend."""
     modelled = np.zeros(checked.n, dtype=bool)
     for name in LAB_QUANTITIES:
         modelled |= is_text(values["analyte"], name)
@@ -211,8 +211,8 @@ def _say_bounds(checked: CheckedTable, values: Values) -> None:
     checked.report(modelled & usable & (values["value"] == 0) & ~bound, "value", Code.LAB_ZERO)
 
 
-def _say_same_day(checked: CheckedTable, values: Values, scale: NDArray[np.float64]) -> None:
-    """Say which rows give an analyte that an earlier row of the same animal and day gives."""
+def _report_same_day(checked: CheckedTable, values: Values, scale: NDArray[np.float64]) -> None:
+    """Report which rows give an analyte that an earlier row of the same animal and day gives."""
     rows = np.flatnonzero(checked.usable)
     if len(rows) == 0:
         return
@@ -245,16 +245,18 @@ def _equal(
     checked: CheckedTable,
     values: Values,
     scale: NDArray[np.float64],
-    one: NDArray[np.int64],
-    other: NDArray[np.int64],
+    later: NDArray[np.int64],
+    earlier: NDArray[np.int64],
 ) -> Mask:
     """Return which pairs of rows (m,) hold one value, as written or in one unit."""
     value, bound = values["value"], values["value_bound"]
     unit = distinct(values["unit"])[1]
-    written = (value[one] == value[other]) & (unit[one] == unit[other])
+    written = (value[later] == value[earlier]) & (unit[later] == unit[earlier])
     turned = np.where(np.isnan(scale), np.nan, value * scale)
     with np.errstate(invalid="ignore"):
-        near = np.abs(turned[one] - turned[other]) <= _SAME * np.abs(turned[other])
+        near = np.abs(turned[later] - turned[earlier]) <= _SAME * np.abs(turned[earlier])
     # In one unit, two numbers that differ at all were written as two.
-    found: Mask = (written | (near & (unit[one] != unit[other]))) & (bound[one] == bound[other])
+    found: Mask = (written | (near & (unit[later] != unit[earlier]))) & (
+        bound[later] == bound[earlier]
+    )
     return found

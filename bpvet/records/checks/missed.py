@@ -35,11 +35,11 @@ def check_missed(
     as_of : datetime64[D]
         Rows that begin later are set aside; a later end is cut there.
     """
-    checked, own = tables["missed"], values["missed"]
+    checked, doses = tables["missed"], values["missed"]
     if checked.n == 0:
-        own["future"] = np.zeros(0, dtype=bool)
+        doses["future"] = np.zeros(0, dtype=bool)
         return
-    start, end = own["from"], own["to"]
+    start, end = doses["from"], doses["to"]
     checked.report(
         end < start,
         "to",
@@ -47,17 +47,17 @@ def check_missed(
         Outcome.ROW,
         start=OfRow(lambda row: str(start[row].astype("M8[D]"))),
     )
-    own["future"] = say_future(checked, start, "from", as_of)
-    later = (end > as_of) & ~own["future"]
+    doses["future"] = report_future(checked, start, "from", as_of)
+    later = (end > as_of) & ~doses["future"]
     checked.report(later, "to", Code.FUTURE_END, written=WRITTEN, as_of=str(as_of))
-    own["to"] = np.where(later, as_of.astype("datetime64[ns]"), end)
+    doses["to"] = np.where(later, as_of.astype("datetime64[ns]"), end)
     blank = checked.blank("what") & checked.usable
     checked.report(blank, "what", Code.MISSED_OR_LATE)
-    own["what"] = pc.if_else(pa.array(blank), "missed", uncoded(own["what"])).cast(TEXT)
-    _say_outside(checked, own, tables["treatments"], values["treatments"])
+    doses["what"] = pc.if_else(pa.array(blank), "missed", uncoded(doses["what"])).cast(TEXT)
+    _report_outside(checked, doses, tables["treatments"], values["treatments"])
 
 
-def say_future(
+def report_future(
     checked: CheckedTable, date: NDArray[np.datetime64], column: str, as_of: np.datetime64
 ) -> Mask:
     """Set aside rows dated later than `as_of`; return which (n,) those are."""
@@ -66,18 +66,18 @@ def say_future(
     return future
 
 
-def _say_outside(
-    checked: CheckedTable, own: Values, treatments: CheckedTable, given: Values
+def _report_outside(
+    checked: CheckedTable, doses: Values, treatments: CheckedTable, given: Values
 ) -> None:
-    """Say which rows lie in no course of their drug; where none is named, of a pressure drug."""
+    """Report which rows lie in no course of their drug; where none is named, of a pressure drug."""
     rows = np.flatnonzero(checked.usable)
     if len(rows) == 0:
         return
-    whose = set(own["animal"].take(pa.array(rows)).to_pylist())
+    whose = set(doses["animal"].take(pa.array(rows)).to_pylist())
     courses = _courses(treatments, given, whose)
-    animals, drugs = (own[name].take(pa.array(rows)).to_pylist() for name in ("animal", "drug"))
-    first = own["from"][rows].astype("datetime64[D]").astype(np.int64)
-    end = own["to"][rows].astype("datetime64[D]")
+    animals, drugs = (doses[name].take(pa.array(rows)).to_pylist() for name in ("animal", "drug"))
+    first = doses["from"][rows].astype("datetime64[D]").astype(np.int64)
+    end = doses["to"][rows].astype("datetime64[D]")
     last = np.where(np.isnat(end), first, end.astype(np.int64))
     outside = [
         not any(

@@ -16,18 +16,18 @@ from bpvet.records.animals import (
     animals_table,
     check_animals,
     met_animals,
-    say_look_alikes,
-    say_strangers,
-    say_unlisted,
+    report_look_alikes,
+    report_strangers,
+    report_unlisted,
 )
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.checks.duplicates import at_one_time, check_readings_twice, say_contradictions
-from bpvet.records.checks.histories import say_histories
+from bpvet.records.checks.duplicates import at_one_time, check_readings_twice, report_contradictions
+from bpvet.records.checks.histories import report_histories
 from bpvet.records.checks.labs import check_labs
-from bpvet.records.checks.missed import check_missed, say_future
+from bpvet.records.checks.missed import check_missed, report_future
 from bpvet.records.checks.plausible import check_plausible
 from bpvet.records.checks.row_findings import WRITTEN, OfRow
-from bpvet.records.checks.signs import UNKNOWN_STATUS, say_signs
+from bpvet.records.checks.signs import UNKNOWN_STATUS, report_signs
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, Outcome
 from bpvet.records.parsing.columns import TEXT, distinct, is_text, of_texts, uncoded
@@ -64,7 +64,7 @@ def check(
     check_missed(tables, values, as_of)
     _check_statuses(tables["observations"], values["observations"])
     for table, date in (("labs", "sampled_on"), ("observations", "seen_on"), ("contacts", "date")):
-        values[table]["future"] = say_future(tables[table], values[table][date], date, as_of)
+        values[table]["future"] = report_future(tables[table], values[table][date], date, as_of)
     lives = not all(np.isnat(values["animals"][name]).all() for name in ("birth_date", "left_on"))
     for table, date in (
         ("readings", "date"),
@@ -75,13 +75,13 @@ def check(
     ):
         if lives and tables[table].n:
             _check_life(tables[table], values[table], date, animals)
-    say_look_alikes(tables)
-    others = say_unlisted(tables)
+    report_look_alikes(tables)
+    others = report_unlisted(tables)
     listed = set(distinct(tables["animals"].cells("animal"))[0])
     measured = set(distinct(tables["readings"].cells("animal"))[0])
-    say_strangers(tables, listed, measured)
-    say_histories(tables, values)
-    say_signs(tables, values)
+    report_strangers(tables, listed, measured)
+    report_histories(tables, values)
+    report_signs(tables, values)
     return animals, others
 
 
@@ -106,10 +106,10 @@ def _check_readings(
     if nothing.any():
         nothing &= is_text(values["excluded"], "")
     checked.report(nothing, "", Code.NO_READING, Outcome.ROW)
-    values["future"] = say_future(checked, values["date"], "taken_at", as_of)
+    values["future"] = report_future(checked, values["date"], "taken_at", as_of)
     shared = at_one_time(values)
     values["duplicate"] = check_readings_twice(checked, values, shared)
-    say_contradictions(checked, values, shared)
+    report_contradictions(checked, values, shared)
     values["condition"] = _conditions(checked, values)
 
 
@@ -139,15 +139,15 @@ def _check_treatments(checked: CheckedTable, values: Values, as_of: np.datetime6
         Outcome.ROW,
         started_on=_day(started),
     )
-    values["future"] = say_future(checked, started, "started_on", as_of)
+    values["future"] = report_future(checked, started, "started_on", as_of)
     later = (stopped > as_of) & ~values["future"]
     checked.report(later, "stopped_on", Code.FUTURE_STOP, written=WRITTEN, as_of=str(as_of))
     values["stopped_on"] = np.where(later, NAT, stopped)
-    _say_overlaps(checked, values)
+    _report_overlaps(checked, values)
 
 
-def _say_overlaps(checked: CheckedTable, values: Values) -> None:
-    """Say which rows of one drug start while an earlier one still runs, or start together."""
+def _report_overlaps(checked: CheckedTable, values: Values) -> None:
+    """Report which rows of one drug start while an earlier one still runs, or start together."""
     usable = np.flatnonzero(checked.usable)
     if len(usable) == 0:
         return
@@ -173,7 +173,7 @@ def _say_overlaps(checked: CheckedTable, values: Values) -> None:
 
 
 def _check_life(checked: CheckedTable, values: Values, column: str, animals: pd.DataFrame) -> None:
-    """Say which rows are dated before the animal was born or after it left; they are kept."""
+    """Report which rows are dated before the animal was born or after it left; they are kept."""
     heading = "taken_at" if column == "date" else column
     date = values[column]
     usable = checked.usable
@@ -202,6 +202,6 @@ def _of_animals(
 ) -> tuple[NDArray[Any], NDArray[np.int32]]:
     """Return a value of the animals table for each different id (m,), and each row's id (n,)."""
     texts, code = distinct(cells)
-    place = pd.Index(animals["animal"]).get_indexer(pd.Index(texts, dtype=object))
+    at = pd.Index(animals["animal"]).get_indexer(pd.Index(texts, dtype=object))
     found = animals[column].to_numpy()
-    return np.append(found, np.array([missing], dtype=found.dtype))[place], code
+    return np.append(found, np.array([missing], dtype=found.dtype))[at], code

@@ -20,8 +20,8 @@ UNKNOWN_STATUS = "unclear"
 NOTED = {"readings": "date", "treatments": "started_on", "observations": "seen_on"}
 
 
-def say_signs(tables: Mapping[str, CheckedTable], values: Mapping[str, Values]) -> None:
-    """Say which signs are not understood or unclear, and which notes may hold a sign.
+def report_signs(tables: Mapping[str, CheckedTable], values: Mapping[str, Values]) -> None:
+    """Report which signs are not understood or unclear, and which notes may hold a sign.
 
     Parameters
     ----------
@@ -30,12 +30,12 @@ def say_signs(tables: Mapping[str, CheckedTable], values: Mapping[str, Values]) 
     values : mapping of str to dict
         Their values after all other checks.
     """
-    _say_observations(tables["observations"], values["observations"])
+    _report_observations(tables["observations"], values["observations"])
     for table, column in NOTED.items():
-        _say_notes(tables[table], values[table], column)
+        _report_notes(tables[table], values[table], column)
 
 
-def _say_observations(checked: CheckedTable, values: Values) -> None:
+def _report_observations(checked: CheckedTable, values: Values) -> None:
     rows = np.flatnonzero(checked.usable)
     if len(rows) == 0:
         return
@@ -47,9 +47,9 @@ def _say_observations(checked: CheckedTable, values: Values) -> None:
     for row in rows.tolist():
         found = read_sign(texts[code[row]], statuses[of_status[row]], _day(days[row]))
         readings = {item.reading for item in found}
-        for reading, held in asked.items():
+        for reading, asked_rows in asked.items():
             if reading in readings:
-                held.append(row)
+                asked_rows.append(row)
                 items[row] = found
     for reading, found_so in (
         ("unread", Code.SIGN_NOT_UNDERSTOOD),
@@ -63,16 +63,16 @@ def _say_observations(checked: CheckedTable, values: Values) -> None:
         )
 
 
-def _say_notes(checked: CheckedTable, values: Values, column: str) -> None:
+def _report_notes(checked: CheckedTable, values: Values, column: str) -> None:
     if checked.n == 0 or not checked.given("note"):
         return
     texts, code = distinct(values["note"])
     # Without the date of its row: what a note says of the past is past by its own words.
-    told = np.array([bool(text) and bool(read_note(text)) for text in texts], dtype=bool)
-    if not told.any():
+    noted = np.array([bool(text) and bool(read_note(text)) for text in texts], dtype=bool)
+    if not noted.any():
         return
     days = values[column]
-    rows = np.flatnonzero(told[code] & checked.usable & ~np.isnat(days))
+    rows = np.flatnonzero(noted[code] & checked.usable & ~np.isnat(days))
     checked.report(
         rows,
         "note",

@@ -322,10 +322,10 @@ def _same(given: str, found: str, kind: str) -> bool:
 
 
 def _refuse_changed(file: Path, data: bytes) -> None:
-    """Say so where the disk does not hold what was written."""
+    """Raise where the disk does not hold what was written."""
     try:
-        held = file.read_bytes()
+        on_disk = file.read_bytes()
     except OSError as error:
         raise unwritable(file, error) from None
-    if held != data:
+    if on_disk != data:
         raise RecordsError(f'"{file}" does not hold what was written into it. Look at the disk.')

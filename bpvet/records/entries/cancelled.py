@@ -112,7 +112,7 @@ def take_out(sheets: Sequence[Sheet], checked: CheckedTable, values: Values) -> 
             continue
         rows += _told(sheet, np.flatnonzero(gone), by_entry)
         left.append(_without(sheet, gone))
-    _say_wrong(checked, values, known)
+    _report_wrong(checked, values, known)
     return TakenOut(left, tuple(rows), _findings(rows), values)
 
 
@@ -151,9 +151,9 @@ def _told(
     }
     blank = [""] * len(rows)
     made = []
-    for place, row in enumerate(rows.tolist()):
-        entry = cells[ENTRY][place]
-        texts = (cells.get(name, blank)[place] for name in names)
+    for at, row in enumerate(rows.tolist()):
+        entry = cells[ENTRY][at]
+        texts = (cells.get(name, blank)[at] for name in names)
         on, why = by_entry[entry]
         made.append(
             CancelledRow(
@@ -161,8 +161,8 @@ def _told(
                 file=sheet.file,
                 line=int(sheet.lines[row]),
                 entry=entry,
-                animal=cells.get("animal", blank)[place],
-                date=cells.get(date, blank)[place],
+                animal=cells.get("animal", blank)[at],
+                date=cells.get(date, blank)[at],
                 text=" ".join(filter(None, texts)),
                 cancelled_on=on,
                 reason=why,
@@ -188,8 +188,8 @@ def _without(sheet: Sheet, gone: NDArray[np.bool_]) -> Sheet:
     )
 
 
-def _say_wrong(checked: CheckedTable, values: Values, known: set[str]) -> None:
-    """Say which cancellations cancel nothing, which stand twice, and which give no reason."""
+def _report_wrong(checked: CheckedTable, values: Values, known: set[str]) -> None:
+    """Report which cancellations cancel nothing, which stand twice, and which give no reason."""
     entries = uncoded(values[ENTRY]).to_pylist()
     usable = checked.usable
     first: dict[str, int] = {}

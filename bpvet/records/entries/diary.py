@@ -27,7 +27,7 @@ TABLET, WHEN = "tablet", "tablet_time"
 #: Headings of the diary that is handed out.
 HEADINGS = (
     *("animal", "taken_at", "setting", "method", "cuff_width_cm"),
-    *(f"systolic_{place}" for place in range(1, READINGS + 1)),
+    *(f"systolic_{number}" for number in range(1, READINGS + 1)),
     *(TABLET, WHEN, "demeanour", "note"),
 )
 #: What stands in every line before it is filled in.
@@ -79,14 +79,14 @@ def _of_diary(sheet: RawSheet, findings: list[Finding]) -> list[RawSheet]:
         written |= has if name not in _PRINTED else False
         pressures |= has if name.startswith("systolic") else False
     empty = ~written & ~broken
-    _say_empty(sheet, empty, findings)
+    _report_empty(sheet, empty, findings)
     missed = _missed(sheet, cells, written & ~broken, findings)
     _ask(sheet, cells, written & ~broken, findings)
     # A line about the tablet alone is no reading that failed.
-    told = np.array([bool(text) for text in cells[TABLET]], dtype=bool)
-    kept = np.flatnonzero(~empty & (pressures | broken | ~told))
-    own = _rows(sheet, kept)
-    return [own] if missed is None else [own, missed]
+    noted = np.array([bool(text) for text in cells[TABLET]], dtype=bool)
+    kept = np.flatnonzero(~empty & (pressures | broken | ~noted))
+    readings = _rows(sheet, kept)
+    return [readings] if missed is None else [readings, missed]
 
 
 def _bare(heading: str) -> str:
@@ -95,7 +95,7 @@ def _bare(heading: str) -> str:
 
 def _rows(sheet: RawSheet, kept: NDArray[np.int64]) -> RawSheet:
     index = pa.array(kept)
-    at = {int(row): place for place, row in enumerate(kept.tolist())}
+    at = {int(row): number for number, row in enumerate(kept.tolist())}
     return replace(
         sheet,
         columns=tuple(uncoded(column).take(index) for column in sheet.columns),
@@ -105,7 +105,7 @@ def _rows(sheet: RawSheet, kept: NDArray[np.int64]) -> RawSheet:
     )
 
 
-def _say_empty(sheet: RawSheet, empty: NDArray[np.bool_], findings: list[Finding]) -> None:
+def _report_empty(sheet: RawSheet, empty: NDArray[np.bool_], findings: list[Finding]) -> None:
     rows = np.flatnonzero(empty)
     if not len(rows):
         return

@@ -24,7 +24,7 @@ from bpvet.records.formats.rows import (
     rows_of,
     rows_of_blocks,
 )
-from bpvet.records.headings.header_row import LOOKED_AT, Heading, heading_of, say_heading
+from bpvet.records.headings.header_row import LOOKED_AT, Heading, heading_of, report_heading
 from bpvet.records.parsing.columns import which
 from bpvet.records.parsing.quotation_marks import LINE_BREAK
 
@@ -136,7 +136,7 @@ def _sheet(
     above = [(at, separator.join(cells)) for at, cells in laid.top[: heading.first] if any(cells)]
     if heading.rows == 2:
         sheet = _under_two_lines(sheet, heading)
-    say_heading(file, above, heading, line, findings)
+    report_heading(file, above, heading, line, findings)
     _say_blank_rows(file, rows, line, findings)
     return sheet
 

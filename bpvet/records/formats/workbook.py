@@ -25,7 +25,7 @@ from bpvet.records.formats.workbook_values import (
     unusual_sheets,
     usual_sheets,
 )
-from bpvet.records.headings.header_row import LOOKED_AT, Heading, heading_of, say_heading
+from bpvet.records.headings.header_row import LOOKED_AT, Heading, heading_of, report_heading
 from bpvet.records.tables import TABLES, column_named
 
 _READINGS = re.compile(r"readings.*", re.IGNORECASE | re.DOTALL)
@@ -151,7 +151,7 @@ def _sheet(
         for line, cells in top[: heading.first]
     ]
     line = top[heading.first][0]
-    say_heading(file, above, heading, line, findings)
+    report_heading(file, above, heading, line, findings)
     header = [*heading.cells]
     while header and not header[-1].strip():
         header.pop()

@@ -39,7 +39,7 @@ class Conventions:
     ----------
     options : Convention
         What the caller has said.
-    held : MappingFile
+    mapping_file : MappingFile
         What the TOML file says.
     name, text : str
         Name of the TOML file, and its text; "" where there is none.
@@ -48,7 +48,7 @@ class Conventions:
     """
 
     options: Convention
-    held: MappingFile = field(default_factory=MappingFile)
+    mapping_file: MappingFile = field(default_factory=MappingFile)
     name: str = ""
     text: str = ""
     overruled: tuple[tuple[Code, NamedValues], ...] = ()
@@ -65,14 +65,14 @@ class Conventions:
         if table_of_added(file):
             # Our own headings, dates and units, whatever the files beside it have.
             return Convention()
-        of_file = self.held.files.get(file, Convention())
-        of_table = self.held.tables.get(table, Convention())
-        return self.options.over(of_file).over(of_table).over(self.held.everywhere)
+        of_file = self.mapping_file.files.get(file, Convention())
+        of_table = self.mapping_file.tables.get(table, Convention())
+        return self.options.over(of_file).over(of_table).over(self.mapping_file.everywhere)
 
     @property
     def columns(self) -> dict[str, str]:
         """Every heading that is named anywhere, with our name."""
-        parts = (*self.held.parts, self.options)
+        parts = (*self.mapping_file.parts, self.options)
         return {theirs: ours for part in parts for theirs, ours in part.columns.items()}
 
     def check(self, sheets: Sequence[RawSheet]) -> list[Finding]:
@@ -94,7 +94,7 @@ class Conventions:
                 near = nearest(theirs, headings)
                 findings.append(self._finding(Code.NO_SUCH_HEADING, theirs, near))
         known = {sheet.file for sheet in sheets}
-        for file in self.held.files:
+        for file in self.mapping_file.files:
             if file not in known:
                 findings.append(self._finding(Code.NO_SUCH_FILE, file, nearest(file, known)))
         findings += [Finding(self.name, None, "", "", *found) for found in self.overruled]
@@ -136,13 +136,19 @@ def conventions(path: object, options: ReadOptions) -> Conventions:
     check_encoding(options.encoding)
     named = options.columns if is_toml(options.columns) else None
     columns = {} if named else mapping_of(options.columns)
-    said = Convention(columns, options.dates or "", options.unit or "", options.encoding or "")
-    place = Path(str(named)) if named else _beside(path)
-    if place is None:
-        return Conventions(said)
-    text = text_of(place)
-    held = parsed(place.name, text)
-    return Conventions(said, held, printable(place.name), text, tuple(_overruled(held, said)))
+    stated = Convention(columns, options.dates or "", options.unit or "", options.encoding or "")
+    path_of_file = Path(str(named)) if named else _beside(path)
+    if path_of_file is None:
+        return Conventions(stated)
+    text = text_of(path_of_file)
+    mapping_file = parsed(path_of_file.name, text)
+    return Conventions(
+        stated,
+        mapping_file,
+        printable(path_of_file.name),
+        text,
+        tuple(_overruled(mapping_file, stated)),
+    )
 
 
 def is_toml(columns: Mapping[str, str] | str | None) -> bool:
@@ -186,23 +192,23 @@ def _beside(path: object) -> Path | None:
     if not isinstance(path, str | Path) or str(path) in ("", "-") or "://" in str(path):
         return None
     try:
-        place = Path(path)
-        folder = place if place.is_dir() else place.parent
+        path_of_file = Path(path)
+        folder = path_of_file if path_of_file.is_dir() else path_of_file.parent
         found = folder / FILE_NAME
         return found if found.is_file() else None
     except (OSError, ValueError):
         return None
 
 
-def _overruled(held: MappingFile, said: Convention) -> Iterator[tuple[Code, NamedValues]]:
+def _overruled(mapping_file: MappingFile, stated: Convention) -> Iterator[tuple[Code, NamedValues]]:
     """Yield what the TOML file says and an option says otherwise."""
-    if said.dates and any(part.dates not in ("", said.dates) for part in held.parts):
-        yield Code.DATES_OVERRULED, (("order", said.dates),)
-    if said.unit and any(part.unit not in ("", said.unit) for part in held.parts):
-        yield Code.UNIT_OVERRULED, (("unit", said.unit),)
-    plain = plain_name(said.encoding)
-    if plain and any(plain_name(part.encoding) not in ("", plain) for part in held.parts):
-        yield Code.ENCODING_OVERRULED, (("encoding", said.encoding),)
-    for theirs, ours in said.columns.items():
-        if any(part.columns.get(theirs, ours) != ours for part in held.parts):
+    if stated.dates and any(part.dates not in ("", stated.dates) for part in mapping_file.parts):
+        yield Code.DATES_OVERRULED, (("order", stated.dates),)
+    if stated.unit and any(part.unit not in ("", stated.unit) for part in mapping_file.parts):
+        yield Code.UNIT_OVERRULED, (("unit", stated.unit),)
+    plain = plain_name(stated.encoding)
+    if plain and any(plain_name(part.encoding) not in ("", plain) for part in mapping_file.parts):
+        yield Code.ENCODING_OVERRULED, (("encoding", stated.encoding),)
+    for theirs, ours in stated.columns.items():
+        if any(part.columns.get(theirs, ours) != ours for part in mapping_file.parts):
             yield Code.COLUMN_OVERRULED, (("theirs", theirs), ("ours", ours))

@@ -55,21 +55,21 @@ def heading_of(rows: Sequence[Sequence[str]], table: str, columns: Collection[st
         Other people's headings that the caller has named.
     """
     best = Heading(0, 1, tuple(rows[0]), score_of(rows[0], table, columns))
-    for place, row in enumerate(rows[:LOOKED_AT]):
+    for at, row in enumerate(rows[:LOOKED_AT]):
         score = score_of(row, table, columns)
         if score > best.score and score >= _ENOUGH:
-            best = Heading(place, 1, tuple(row), score)
-    for place in {best.first, max(best.first - 1, 0)}:
-        if place + 1 < len(rows) and len(rows[place]) == len(rows[place + 1]):
-            both = _joined(rows[place], rows[place + 1])
+            best = Heading(at, 1, tuple(row), score)
+    for at in {best.first, max(best.first - 1, 0)}:
+        if at + 1 < len(rows) and len(rows[at]) == len(rows[at + 1]):
+            both = _joined(rows[at], rows[at + 1])
             score = score_of(both, table, columns)
             if score > best.score and score >= _ENOUGH:
-                best = Heading(place, 2, both, score)
+                best = Heading(at, 2, both, score)
     if best.score >= _ENOUGH:
         return best
     wide = (
-        place
-        for place, row in enumerate(rows)
+        at
+        for at, row in enumerate(rows)
         if sum(cell.strip() != "" for cell in row) > 1 and not row[0].lstrip().startswith("#")
     )
     first = next(wide, 0)
@@ -88,14 +88,14 @@ def score_of(row: Sequence[str], table: str, columns: Collection[str]) -> int:
     return score
 
 
-def say_heading(
+def report_heading(
     file: str,
     above: Sequence[tuple[int, str]],
     heading: Heading,
     line: int,
     findings: list[Finding],
 ) -> None:
-    """Say which lines stand above the header, and that the header takes two of them.
+    """Report which lines stand above the header, and that the header takes two of them.
 
     Parameters
     ----------

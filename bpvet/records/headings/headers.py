@@ -129,8 +129,8 @@ def translate(raw: RawSheet, convention: Convention, findings: list[Finding]) ->
     wide = [name for name in columns if raw.table == "readings" and WIDE.fullmatch(name)]
     layout = ""
     if raw.table == "readings":
-        own = "wide" if wide else "summary" if "systolic_mean" in columns else "plain"
-        layout = laid.layout or own
+        by_header = "wide" if wide else "summary" if "systolic_mean" in columns else "plain"
+        layout = laid.layout or by_header
         refused = refused or _not_as_stated(raw, convention, layout, findings)
     sheet = Sheet(
         file=raw.file,
@@ -238,7 +238,7 @@ def _near(raw: RawSheet, name: str, unknown: list[str]) -> tuple[str, ...]:
 
 
 def _check_layout(raw: RawSheet, heads: Mapping[str, str], findings: list[Finding]) -> None:
-    """Say which columns contradict each other, or that none holds a reading.
+    """Report which columns contradict each other, or that none holds a reading.
 
     Parameters
     ----------

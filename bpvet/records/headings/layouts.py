@@ -194,11 +194,11 @@ def _chart_lines(laid: Laid) -> Laid:
         if name in _OF_CHART:
             # A heading that stands there twice is refused later, with both its columns.
             of_line.pop(name, None)
-            said, own = found.columns[name], trimmed(uncoded(cells)).cast(TEXT)
-            both = pc.and_(pc.not_equal(said, ""), pc.not_equal(own, ""))
+            in_line, in_row = found.columns[name], trimmed(uncoded(cells)).cast(TEXT)
+            both = pc.and_(pc.not_equal(in_line, ""), pc.not_equal(in_row, ""))
             if name in ("animal", "method", "taken_at"):
-                differs |= _mask(pc.and_(both, _unlike(said, own)))
-            cells = pc.if_else(pc.equal(own, ""), said, own)
+                differs |= _mask(pc.and_(both, _unlike(in_line, in_row)))
+            cells = pc.if_else(pc.equal(in_row, ""), in_line, in_row)
         header.append(head)
         columns.append(cells)
     first = np.flatnonzero(np.diff(found.row, prepend=-1))
@@ -224,9 +224,9 @@ def _chart_lines(laid: Laid) -> Laid:
     return Laid(sheet, {**laid.mapping, **heads}, "chart", places, headings)
 
 
-def _unlike(said: pa.Array, own: pa.Array) -> pa.Array:
+def _unlike(in_line: pa.Array, in_row: pa.Array) -> pa.Array:
     """Return where a line's word is neither its row's nor, for a date and time, its beginning."""
-    low, high = pc.utf8_lower(said), pc.utf8_lower(own)
+    low, high = pc.utf8_lower(in_line), pc.utf8_lower(in_row)
     shorter = pc.min_element_wise(pc.utf8_length(low), pc.utf8_length(high))
     same = pc.equal(low, high)
     day = pc.equal(pc.utf8_slice_codeunits(low, 0, 10), pc.utf8_slice_codeunits(high, 0, 10))
@@ -310,12 +310,12 @@ def _lists(laid: Laid, at: int, cells: pa.Array, several: NDArray[np.bool_]) -> 
     many = np.where(several, many, 1)
     width = int(many.max(initial=1))
     parts = []
-    for part in range(width):
-        piece = pc.list_slice(split, part, part + 1, return_fixed_size_list=True).flatten()
-        mine = pa.array(several & (many > part))
-        other = cells if part == 0 else pa.scalar("", TEXT)
-        parts.append(pc.if_else(mine, pc.fill_null(piece, ""), other).cast(TEXT))
-    heads = {f"{head}, reading {part + 1}": f"systolic_{part + 1}" for part in range(width)}
+    for number in range(width):
+        piece = pc.list_slice(split, number, number + 1, return_fixed_size_list=True).flatten()
+        mine = pa.array(several & (many > number))
+        rest = cells if number == 0 else pa.scalar("", TEXT)
+        parts.append(pc.if_else(mine, pc.fill_null(piece, ""), rest).cast(TEXT))
+    heads = {f"{head}, reading {number + 1}": f"systolic_{number + 1}" for number in range(width)}
     header, columns, mapping = [], [], {**laid.mapping, **heads}
     for i, (old, cells_of) in enumerate(zip(raw.header, raw.columns, strict=True)):
         if i == at:

@@ -105,8 +105,8 @@ class _Unread:
     def like(self, pattern: str) -> Iterator[tuple[int, str]]:
         """Yield number and text of the rows that match a pattern, all looked at together."""
         alike = pc.match_substring_regex(self.texts, pattern).to_numpy(zero_copy_only=False)
-        for place in np.flatnonzero(alike).tolist():
-            yield int(self.rows[place]), self.texts[place].as_py()
+        for at in np.flatnonzero(alike).tolist():
+            yield int(self.rows[at]), self.texts[at].as_py()
 
 
 def _comments(sheet: RawSheet, unread: _Unread) -> Mask:
@@ -141,8 +141,8 @@ def _totals(sheet: RawSheet, mapping: Mapping[str, str], broken: Mask, unread: _
         blank = is_blank(cells)
         if blank.all():
             continue
-        told = trimmed(cells)
-        labelled |= blank_so_far & which(told, lambda some: pc.match_substring_regex(some, TOTAL))
+        texts = trimmed(cells)
+        labelled |= blank_so_far & which(texts, lambda some: pc.match_substring_regex(some, TOTAL))
         blank_so_far &= blank
     found[rows[labelled]] = True
     for row, text in unread.like(rf'(?i)^[ \t",;|]*{_LABEL}'):

@@ -55,6 +55,8 @@ REACHING = {
     ("bpvet.models.audit.audit", "answer"): "bpvet.answers.audit.audit",
     ("bpvet.models.clinic.cohort", "answer"): "bpvet.answers.clinic.cohort",
     ("bpvet.records.records", "from_frames"): "bpvet.records.read",
+    # A finding is words only for who asks for them.
+    ("bpvet.records.findings", "worded"): "bpvet.wording.en.findings.all_checks",
     # An answer is printed with its sentences: what makes it asks for them.
     ("bpvet.answers.trend.trend", "trend_answer"): "bpvet.wording.en.trend.statements",
     ("bpvet.answers.trend.unseen", "unseen_answer"): "bpvet.wording.en.trend.unseen",

@@ -24,6 +24,8 @@ _PROSE = re.compile(r"(?<![\w-])[A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*[,;:]
 _HELP = {"COMMANDS", "ABOUT", "EPILOG"}
 #: Calls that take the help of a command's options.
 _HELPERS = ("add_argument", "add_argument_group", "add_force")
+#: Classes whose texts are codes that JSON gives, and no words.
+_CODES = {"Kind"}
 
 
 def prose(path: Path) -> Iterator[tuple[int, str]]:
@@ -43,7 +45,9 @@ def prose(path: Path) -> Iterator[tuple[int, str]]:
 
 
 def _excuses(node: ast.AST) -> bool:
-    """Whether a node holds messages of errors, or the help of a command."""
+    """Whether a node holds messages of errors, the help of a command, or codes."""
+    if isinstance(node, ast.ClassDef):
+        return node.name in _CODES
     if isinstance(node, (ast.Raise, ast.Assert)):
         return True
     if isinstance(node, ast.Call):

@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from bpvet.command.shared.source_lines import SourceLines
-    from bpvet.records.checks.grouped import Alike, OfKind
+    from bpvet.records.checks.grouped import GroupedFindings, OfKind
     from bpvet.records.findings import Finding
     from bpvet.records.records import Records
     from bpvet.visits.signs.signs import Sign
@@ -314,7 +314,7 @@ def _group_lines(group: str, kinds: Sequence[OfKind], source: SourceLines) -> li
     return [*lines, ""]
 
 
-def _finding_lines(alike: Alike, source: SourceLines | None) -> list[str]:
+def _finding_lines(alike: GroupedFindings, source: SourceLines | None) -> list[str]:
     """Return findings that say the same of several lines, with the first of these lines.
 
     Without a `source` the line has just been shown.

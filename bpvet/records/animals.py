@@ -14,33 +14,34 @@ from numpy.typing import NDArray
 
 from bpvet.facts.species import judged
 from bpvet.facts.words import SPECIES
-from bpvet.records.checks.row_findings import in_turn
-from bpvet.records.findings import Finding, shown
-from bpvet.records.headings.near_names import hints
-from bpvet.records.ledger import Ledger
+from bpvet.records.checked_table import CheckedTable
+from bpvet.records.checks.row_findings import WRITTEN, OfCell, in_turn
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, Outcome, finding_of
+from bpvet.records.headings.near_names import near_in_turn
 from bpvet.records.parsing.codes import firsts
 from bpvet.records.parsing.columns import TEXT, distinct, distinct_cells, uncoded
 from bpvet.records.parsing.dates import NAT
 from bpvet.records.parsing.values import Values
 from bpvet.records.tables import TABLES, column_names
 
-#: What no animal has two of, and the kind of the finding that one id has.
-_UNDER_TWO = {
-    "species": "one animal under two species",
-    "birth_date": "one animal under two birth dates",
-    "breed": "one animal under two breeds",
-    "sex": "one animal under two sexes",
+#: What no animal has two of, and the finding that one id has.
+_TWO = {
+    "species": Code.TWO_SPECIES,
+    "birth_date": Code.TWO_BIRTH_DATES,
+    "breed": Code.TWO_BREEDS,
+    "sex": Code.TWO_SEXES,
 }
 #: An animal's own target outside these is a slip, mmHg.
 TARGET_RANGE = (80, 200)
 
 
-def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFrame:
+def animals_table(checked: CheckedTable, values: Values, met: list[str]) -> pd.DataFrame:
     """Return one row for each animal: those of the animals table, then others as met.
 
     Parameters
     ----------
-    ledger : Ledger
+    checked : CheckedTable
         Cells of the animals table; it may have no rows.
     values : dict
         Its values.
@@ -48,18 +49,18 @@ def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFram
         Ids met in the other tables, in order.
     """
     columns = {name: values[name] for name in ("animal", *column_names("animals"))}
-    columns |= {name: ledger.cells(name) for name in ledger.unknown}
+    columns |= {name: checked.cells(name) for name in checked.unknown}
     frame = pd.DataFrame(
         {
             name: _objects(column) if isinstance(column, pa.Array) else column
             for name, column in columns.items()
         }
     )
-    frame["species_written"] = _as_written(ledger, frame)
+    frame["species_written"] = _as_written(checked, frame)
     kept = frame
-    if ledger.n:
-        usable = ledger.usable
-        _join_doubled(ledger, frame, usable)
+    if checked.n:
+        usable = checked.usable
+        _join_doubled(checked, frame, usable)
         kept = frame[usable].drop_duplicates("animal")
     listed = set(kept["animal"])
     others = [animal for animal in dict.fromkeys(met) if animal not in listed]
@@ -73,151 +74,103 @@ def animals_table(ledger: Ledger, values: Values, met: list[str]) -> pd.DataFram
     return whole.reset_index(drop=True)
 
 
-def _as_written(ledger: Ledger, frame: pd.DataFrame) -> NDArray[np.object_]:
+def _as_written(checked: CheckedTable, frame: pd.DataFrame) -> NDArray[np.object_]:
     """Return the species as it was written (n,) where no guideline speaks of it; else blank.
 
     A rabbit is not judged as a cat: whoever judges needs to know that something was written.
     """
-    written = np.array([text.strip() for text in _objects(ledger.cells("species"))], dtype=object)
+    written = np.array([text.strip() for text in _objects(checked.cells("species"))], dtype=object)
     known = [kind for kind in SPECIES if judged(kind)]
     return np.where(frame["species"].isin(known).to_numpy(), "", written)
 
 
-def check_animals(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
+def check_animals(checked: CheckedTable, values: Values, as_of: np.datetime64) -> None:
     """Check an animal's own dates and target; what is set aside becomes NaN or NaT in `values`."""
     low, high = TARGET_RANGE
     target = values["target_systolic"]
     odd = (target < low) | (target > high)
-    ledger.say(
-        odd,
-        "target_systolic",
-        lambda v: f"{shown(v.strip())} is not a plausible systolic target: {low} to {high} mmHg.",
-        "Correct it, or leave the cell blank for the guideline's target.",
-        "impossible value",
-        "cell",
+    checked.report(
+        odd, "target_systolic", Code.TARGET, Outcome.CELL, written=WRITTEN, low=low, high=high
     )
     values["target_systolic"] = np.where(odd, np.nan, target)
-    _check_own_dates(ledger, values, as_of)
-    ledger.say(
-        ledger.blank("species") & ledger.has("species") & ledger.usable,
-        "species",
-        f"The species is blank: the limits used are the widest of {' and '.join(SPECIES)}.",
-        f"Write {' or '.join(SPECIES)}.",
-        "species unknown",
-    )
+    _check_own_dates(checked, values, as_of)
+    blank = checked.blank("species") & checked.has("species") & checked.usable
+    checked.report(blank, "species", Code.NO_SPECIES)
 
 
-def _check_own_dates(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
-    for name, mend in (
-        ("birth_date", "Correct the date, or leave the cell blank."),
-        ("left_on", "The animal counts as present until then; nothing to do if that is right."),
-    ):
+def _check_own_dates(checked: CheckedTable, values: Values, as_of: np.datetime64) -> None:
+    for name, code in (("birth_date", Code.BORN_IN_FUTURE), ("left_on", Code.LEFT_IN_FUTURE)):
         later = values[name] > as_of
-        ledger.say(
-            later,
-            name,
-            lambda v: f"{shown(v.strip())} is later than {as_of}, the date of this report.",
-            mend,
-            "future date",
-            "cell",
-        )
+        checked.report(later, name, code, Outcome.CELL, written=WRITTEN, as_of=str(as_of))
         values[name] = np.where(later, NAT, values[name])
-    ledger.say(
-        values["left_on"] < values["birth_date"],
-        "left_on",
-        "The animal left before it was born. Both dates are kept.",
-        "Correct one of the two.",
-        "order of dates",
-    )
+    checked.report(values["left_on"] < values["birth_date"], "left_on", Code.LEFT_BEFORE_BORN)
 
 
-def say_strangers(ledgers: Mapping[str, Ledger], known: set[str], with_readings: set[str]) -> None:
-    """Say which animals of the side tables have no reading, or are in no animals table."""
-    hint = hints(sorted(with_readings - {""}), n=2)
-    for table, ledger in ledgers.items():
-        if table == "readings" or ledger.n == 0:
+def report_strangers(
+    tables: Mapping[str, CheckedTable], known: set[str], with_readings: set[str]
+) -> None:
+    """Report which animals of the side tables have no reading, or are in no animals table."""
+    near = near_in_turn(sorted(with_readings - {""}), n=2)
+    for table, checked in tables.items():
+        if table == "readings" or checked.n == 0:
             continue
-        texts, code = distinct(ledger.cells("animal"))
+        texts, code = distinct(checked.cells("animal"))
         strange = [animal != "" and animal not in with_readings for animal in texts]
-
-        def reason(value: str) -> str:
-            animal = value.strip()
-            place = "nor in the animals table" if animal not in known and known else ""
-            return f"{f'No reading belongs to {shown(animal)} {place}'.rstrip()}. The row is kept."
-
-        def mend(value: str) -> str:
-            return hint(value.strip()) or "Nothing to do if it has not been measured."
-
-        _say_of_first(ledger, strange, code, reason, mend, "no readings")
+        unlisted = OfCell(lambda v: bool(known) and v.strip() not in known)
+        _report_of_first(checked, strange, code, near, Code.NO_READINGS, unlisted=unlisted)
 
 
-def say_unlisted(ledgers: Mapping[str, Ledger]) -> list[Finding]:
-    """Say which animals with readings stand in no animals table; return a finding if none does."""
-    readings, animals = ledgers["readings"], ledgers["animals"]
+def report_unlisted(tables: Mapping[str, CheckedTable]) -> list[Finding]:
+    """Report animals with readings that are in no animals table; return a finding if none is."""
+    readings, animals = tables["readings"], tables["animals"]
     texts, code = distinct(readings.cells("animal"))
     if animals.n == 0:
         many = len([text for text in texts if text])
-        if not many:
-            return []
-        reason = f"There is no animals table: the species of {many} animals is not known."
-        if many == 1:
-            reason = "There is no animals table: the animal's species is not known."
-        mend = f"Add animals.csv with the columns animal and species ({', '.join(SPECIES)})."
-        return [Finding(readings.files[0], None, "", "", reason, mend, kind="species unknown")]
+        return [finding_of(Code.NO_ANIMALS_TABLE, readings.files[0], animals=many)] if many else []
     listed = set(distinct(animals.cells("animal"))[0])
-    hint = hints(sorted(listed - {""}), n=2)
-    _say_of_first(
-        readings,
-        [animal != "" and animal not in listed for animal in texts],
-        code,
-        lambda v: f"{shown(v.strip())} is not in the animals table, so its species is not known.",
-        lambda v: f"Add it there. {hint(v.strip())}".rstrip(),
-        "species unknown",
-    )
+    near = near_in_turn(sorted(listed - {""}), n=2)
+    strange = [animal != "" and animal not in listed for animal in texts]
+    _report_of_first(readings, strange, code, near, Code.NOT_LISTED)
     return []
 
 
-def _say_of_first(
-    ledger: Ledger,
+def _report_of_first(
+    checked: CheckedTable,
     strange: list[bool],
-    code: NDArray[np.int32],
-    reason: Callable[[str], str],
-    mend: Callable[[str], str],
-    kind: str,
+    code_of_row: NDArray[np.int32],
+    near: Callable[[str], tuple[str, ...]],
+    code: Code,
+    **values: Any,
 ) -> None:
-    """Say something of the first row of each animal that is `strange`, by its code (n,)."""
-    first = firsts(code, len(strange))
+    """Report the first row of each animal that is `strange`, by its code (n,), with near ids."""
+    first = firsts(code_of_row, len(strange))
     rows = np.sort(first[np.array(strange, dtype=bool) & (first >= 0)])
-    in_order = in_turn(mend, lambda: ledger.raw("animal").take(pa.array(rows)))
-    ledger.say(rows, "animal", reason, in_order, kind)
+    in_order = in_turn(
+        lambda cell: near(cell.strip()), lambda: checked.raw("animal").take(pa.array(rows))
+    )
+    checked.report(rows, "animal", code, animal=WRITTEN, **values, near=OfCell(in_order))
 
 
-def say_look_alikes(ledgers: Mapping[str, Ledger]) -> None:
-    """Say which ids differ in nothing but case, white space or how a letter is encoded."""
+def report_look_alikes(tables: Mapping[str, CheckedTable]) -> None:
+    """Report which ids differ in nothing but case, white space or how a letter is encoded."""
     if _plainly_different(
-        [distinct_cells(ledger.cells("animal"))[0] for ledger in ledgers.values()]
+        [distinct_cells(checked.cells("animal"))[0] for checked in tables.values()]
     ):
         return
-    groups: dict[str, list[tuple[str, Ledger, int]]] = {}
+    groups: dict[str, list[tuple[str, CheckedTable, int]]] = {}
     seen: set[str] = set()
-    for ledger in ledgers.values():
-        texts, code = distinct(ledger.cells("animal"))
+    for checked in tables.values():
+        texts, code = distinct(checked.cells("animal"))
         for animal, row in zip(texts, firsts(code, len(texts)).tolist(), strict=True):
             if animal and row >= 0 and animal not in seen:
                 seen.add(animal)
                 if not animal.isprintable():
-                    _say_unprintable(ledger, row, animal)
-                groups.setdefault(_folded(animal), []).append((animal, ledger, row))
+                    checked.report(np.array([row]), "animal", Code.ODD_ID, animal=animal)
+                groups.setdefault(_folded(animal), []).append((animal, checked, row))
     for found in groups.values():
-        for animal, ledger, row in found[1:]:
-            ledger.say(
-                np.array([row]),
-                "animal",
-                f"{shown(animal)} looks like {shown(found[0][0])}: they differ only in case or "
-                "white space. They are kept as two animals.",
-                "If they are one animal, write its id in one way.",
-                "one animal under two ids?",
-            )
+        for animal, checked, row in found[1:]:
+            alike = np.array([row])
+            checked.report(alike, "animal", Code.IDS_ALIKE, animal=animal, other=found[0][0])
 
 
 def _plainly_different(ids: list[pa.Array]) -> bool:
@@ -229,16 +182,6 @@ def _plainly_different(ids: list[pa.Array]) -> bool:
     return len(pc.unique(bare)) == len(different)
 
 
-def _say_unprintable(ledger: Ledger, row: int, animal: str) -> None:
-    ledger.say(
-        np.array([row]),
-        "animal",
-        f"{shown(animal)} holds characters that cannot be seen. It is kept as it stands.",
-        "Check the id, here and wherever it is used.",
-        "odd id",
-    )
-
-
 def _folded(animal: str) -> str:
     if animal.isascii():
         # Nothing to normalise, and nothing that joins or formats.
@@ -247,21 +190,15 @@ def _folded(animal: str) -> str:
     return "".join(c for c in text if not c.isspace() and unicodedata.category(c) != "Cf")
 
 
-def _join_doubled(ledger: Ledger, frame: pd.DataFrame, usable: NDArray[np.bool_]) -> None:
+def _join_doubled(checked: CheckedTable, frame: pd.DataFrame, usable: NDArray[np.bool_]) -> None:
     """Join the rows of one animal: a cell on which they disagree is left blank, and said."""
     doubled = frame["animal"].duplicated(keep=False).to_numpy() & usable
     if not doubled.any():
         return
     for animal, rows in frame[doubled].groupby("animal", sort=False):
         index = rows.index.to_numpy()
-        lines = ", ".join(str(ledger.line[row]) for row in index)
-        ledger.say(
-            index,
-            "",
-            f"{shown(str(animal))} is in several rows (lines {lines}); they are read as one.",
-            "Keep one row for each animal.",
-            "animal listed twice",
-        )
+        lines = tuple(int(checked.line[row]) for row in index)
+        checked.report(index, "", Code.LISTED_TWICE, animal=str(animal), lines=lines)
         for name in frame.columns[1:]:
             blank = _blank_of(frame[name])
             given = (v for v in rows[name].dropna().unique() if v != "")
@@ -271,14 +208,12 @@ def _join_doubled(ledger: Ledger, frame: pd.DataFrame, usable: NDArray[np.bool_]
                 frame.loc[index, name] = different[0]
             elif len(different) > 1:
                 frame.loc[index, name] = blank
-                two = " and ".join(_words(value) for value in different[:3])
-                kind = _UNDER_TWO.get(str(name), "rows disagree")
-                ledger.say(
+                checked.report(
                     index,
-                    name if name in ledger.unknown or name in column_names("animals") else "",
-                    f"The rows of {shown(str(animal))} disagree: {two}. None of them is used.",
-                    "Keep the right one; if they are two animals, give them two ids.",
-                    kind,
+                    name if name in checked.unknown or name in column_names("animals") else "",
+                    _TWO.get(str(name), Code.ROWS_DISAGREE),
+                    animal=str(animal),
+                    different=tuple(_words(value) for value in different[:3]),
                 )
 
 
@@ -301,9 +236,9 @@ def _objects(cells: pa.Array) -> NDArray[np.object_]:
     return objects
 
 
-def met_animals(ledgers: Mapping[str, Ledger]) -> list[str]:
+def met_animals(tables: Mapping[str, CheckedTable]) -> list[str]:
     """Return every id that stands in any table, in order of tables and rows."""
     met: dict[str, None] = {}
     for table in TABLES:
-        met.update(dict.fromkeys(distinct(ledgers[table].cells("animal"))[0]))
+        met.update(dict.fromkeys(distinct(tables[table].cells("animal"))[0]))
     return [animal for animal in met if animal]

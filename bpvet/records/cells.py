@@ -130,6 +130,27 @@ def without_midnight(text: str) -> str:
     return f"{day}T{time.rstrip('0').rstrip('.') if '.' in time else time}"
 
 
+@dataclass(frozen=True)
+class SomeLines:
+    """The first of some lines of a file, and how many there are.
+
+    Parameters
+    ----------
+    first : tuple of int
+        The first few, in order.
+    many : int
+        How many there are.
+    """
+
+    first: tuple[int, ...]
+    many: int
+
+
+def some_of(lines: Sequence[int], most: int = 5) -> SomeLines:
+    """Return the first of some lines, for a finding."""
+    return SomeLines(tuple(int(line) for line in lines[:most]), len(lines))
+
+
 def and_so_on(lines: Sequence[int], most: int = 5) -> str:
     """Return line numbers for a sentence: "Line 4", "Lines 4 and 9", "Lines 1, 2 and 40 more".
 

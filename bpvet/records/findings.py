@@ -2,15 +2,45 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import Enum
+from typing import Any, NamedTuple
 
 from bpvet.printing import escaped
 from bpvet.printing import shown as shown
+from bpvet.records.finding_codes import Code
+
+#: What a finding is worded from: the names of its values, with the values.
+NamedValues = tuple[tuple[str, Any], ...]
+
+
+class Outcome(Enum):
+    """What was done about a cell."""
+
+    ROW = "row"
+    """The row is set aside."""
+    CELL = "cell"
+    """The value is set aside, the rest of the row is kept."""
+    KEPT = "kept"
+
+
+class Words(NamedTuple):
+    """A finding in words: what was found, without its outcome; what the reader can do."""
+
+    reason: str
+    fix: str
+
+
+#: By code the words, or what makes them of a finding's values, which it takes by name.
+WordsByCode = Mapping[Code, Words | Callable[..., Words]]
 
 
 @dataclass(frozen=True)
 class Finding:
-    """What was found, where, and how it can be mended.
+    """What was found, where, and how it can be fixed.
+
+    Its words are made when they are asked for: a check leaves a code and values.
 
     Parameters
     ----------
@@ -23,43 +53,124 @@ class Finding:
         Column as headed in the file; blank for a whole row or file.
     value : str
         The cell as it stands, cut at 80 characters; blank for a whole row or file.
-    reason : str
-        What was found and what was done about it, as sentences that name the value.
-    mend : str
-        What the reader can do, as a sentence.
+    code : Code
+        What was found.
+    values : tuple of (str, object)
+        What it is worded from, by name: numbers, texts and tuples of them.
+    outcome : Outcome
+        What was done about it.
     stops : bool
         Whether this stops the work (exit status 1).
-    kind : str
-        A stable word for grouping, such as ``not a number``.
     """
 
     file: str
     line: int | None
     column: str
     value: str
-    reason: str
-    mend: str
+    code: Code
+    values: NamedValues = ()
+    outcome: Outcome = Outcome.KEPT
     stops: bool = False
-    kind: str = ""
+
+    @property
+    def kind(self) -> str:
+        """A stable word for grouping, such as ``not a number``."""
+        return str(self.code.kind or dict(self.values)["kind"])
+
+    @property
+    def words(self) -> Words:
+        """The finding in words, what was done about it among them."""
+        return worded(self.code, [self.values], self.outcome)[0]
+
+    @property
+    def reason(self) -> str:
+        """What was found and what was done about it, as sentences that name the value."""
+        return self.words.reason
+
+    @property
+    def mend(self) -> str:
+        """What the reader can do, as a sentence."""
+        return self.words.fix
 
     def to_dict(self) -> dict[str, str | int | bool | None]:
         """Return the finding as plain JSON values."""
-        return asdict(self)
+        reason, fix = self.words
+        return {
+            "file": self.file,
+            "line": self.line,
+            "column": self.column,
+            "value": self.value,
+            "reason": reason,
+            "mend": fix,
+            "stops": self.stops,
+            "kind": self.kind,
+        }
 
     def __str__(self) -> str:
-        place = self.file
+        where = self.file
         if self.line is not None:
-            place += f", line {self.line}"
+            where += f", line {self.line}"
         if self.column:
-            place += f", column {printable(self.column)}"
-        return f"{place}: {self.reason} {self.mend}".rstrip()
+            where += f", column {printable(self.column)}"
+        reason, fix = self.words
+        return f"{where}: {reason} {fix}".rstrip()
+
+
+def worded(code: Code, each: Sequence[NamedValues], outcome: Outcome) -> list[Words]:
+    """Return findings (k,) of one code in words, what was done about them among them."""
+    from bpvet.wording.en.findings.all_checks import words_of
+
+    return words_of(code, each, outcome)
+
+
+def finding_of(
+    code: Code,
+    file: str,
+    line: int | None = None,
+    column: str = "",
+    value: str = "",
+    *,
+    stops: bool = False,
+    **values: Any,
+) -> Finding:
+    """Return a finding about a place that sets no row or cell aside by itself.
+
+    Parameters
+    ----------
+    code : Code
+        What was found.
+    file, line, column : str, int or None, str
+        As in `Finding`.
+    value : str
+        The cell; what is longer than 80 characters is cut.
+    stops : bool
+        Whether it stops the work.
+    **values
+        What the finding is worded from.
+    """
+    return Finding(file, line, column, value[:80], code, tuple(values.items()), stops=stops)
+
+
+def worded_finding(
+    file: str,
+    line: int | None,
+    column: str,
+    value: str,
+    reason: str,
+    mend: str,
+    stops: bool = False,
+    kind: str = "",
+) -> Finding:
+    """Return a finding whose sentences are made where it is found."""
+    values = (("reason", reason), ("fix", mend), ("kind", kind))
+    return Finding(file, line, column, value, Code.AS_FOUND, values, stops=stops)
 
 
 def whole(
     file: str, reason: str, mend: str, kind: str, line: int | None = None, stops: bool = True
 ) -> Finding:
-    """Return a finding about a whole file."""
-    return Finding(file, line, "", "", reason, mend, stops=stops, kind=kind)
+    """Return a finding about a whole file, whose sentences are made where it is found."""
+    return worded_finding(file, line, "", "", reason, mend, stops=stops, kind=kind)
 
 
 def printable(name: str) -> str:

@@ -9,9 +9,9 @@ from pathlib import Path
 
 from bpvet.errors import CallError, RecordsError
 from bpvet.records.entries.files import table_of_added
-from bpvet.records.findings import Finding, printable, whole
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of, printable
 from bpvet.records.headings.near_names import did_you_mean, nearest
-from bpvet.records.headings.settled import SAY_FILE_AN_ANIMAL
 from bpvet.records.tables import TABLES
 
 #: Endings of files that are read, where the name is that of a table.
@@ -116,12 +116,12 @@ def bytes_of(file: Path, findings: list[Finding]) -> bytes | None:
     try:
         return file.read_bytes()
     except IsADirectoryError:
-        reason, mend = "This is a folder, not a file.", "Put the file itself here."
+        findings.append(finding_of(Code.FOLDER_NOT_FILE, name, stops=True))
     except PermissionError:
-        reason, mend = "The file cannot be read: permission denied.", "Allow it to be read."
+        findings.append(finding_of(Code.NOT_PERMITTED, name, stops=True))
     except OSError as error:
-        reason, mend = f"The file cannot be read: {error.strerror}.", "Check the disk or the share."
-    findings.append(whole(name, reason, mend, "cannot be read"))
+        why = str(error.strerror)
+        findings.append(finding_of(Code.DISK_REFUSES, name, stops=True, why=why))
     return None
 
 
@@ -142,44 +142,22 @@ def _no_such_path(path: Path) -> str:
 
 def _not_read(name: str) -> Finding:
     name = printable(name)
+    if not name.lower().endswith(tuple(f".{end}" for end in ENDINGS)):
+        return finding_of(Code.OTHER_FORM, name)
     stem, _, end = name.rpartition(".")
     # By the stems: the ending makes a short name look like any other.
-    hint = did_you_mean([f"{near}.{end}" for near in nearest(stem.lower(), TABLES, n=1)])
-    mend = (
-        "If it holds records, name it after its table: readings…, animals, treatments, labs, "
-        "observations, missed, contacts or cancelled, as CSV, XLSX, Parquet, Arrow or JSON lines. "
-        f"{hint}"
-    ).rstrip()
-    reason = "The file is not read: its name is not that of a table."
-    if not name.lower().endswith(tuple(f".{end}" for end in ENDINGS)):
-        reason = "The file is not read: files of this kind are not."
-        mend = "If it holds records, save it as CSV or .xlsx under the name of its table."
-    return Finding(name, None, "", "", reason, mend, kind="file not read")
+    near = tuple(f"{table}.{end}" for table in nearest(stem.lower(), TABLES, n=1))
+    return finding_of(Code.NAMED_OTHERWISE, name, near=near)
 
 
 def _no_readings(folder: Path, others: Sequence[str]) -> Finding:
     names = sorted(entry.name for entry in os.scandir(folder) if not entry.name.startswith("."))
-    shown = [printable(name) for name in names[:5]]
-    if len(names) > len(shown):
-        shown.append(f"{len(names) - len(shown)} more")
-    mend = (
-        "Name the file of readings readings.csv (or .xlsx, .parquet, .jsonl); only that one is "
-        "needed."
-    )
-    readable = [name for name in others if name.lower().endswith(ENDINGS)]
-    if len(readable) > 1:
-        mend += (
-            " Where each file is of one animal, put readings- before its name, such as "
-            f"readings-{printable(readable[0])}, and say so {SAY_FILE_AN_ANIMAL}."
-        )
-    held = " and ".join(filter(None, [", ".join(shown[:-1]), *shown[-1:]]))
-    return Finding(
+    readable = [printable(name) for name in others if name.lower().endswith(ENDINGS)]
+    return finding_of(
+        Code.NO_READINGS_FILE,
         printable(folder.name) or "folder",
-        None,
-        "",
-        "",
-        f"The folder holds no readings file. It {f'holds {held}' if held else 'is empty'}.",
-        mend,
         stops=True,
-        kind="no readings file",
+        names=tuple(printable(name) for name in names[:5]),
+        more=max(len(names) - 5, 0),
+        one_of_several=readable[0] if len(readable) > 1 else "",
     )

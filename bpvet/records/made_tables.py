@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.words import READING_QUANTITIES
-from bpvet.records.ledger import Ledger
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.parsing.columns import distinct_cells
 from bpvet.records.parsing.frames import frame_of
 from bpvet.records.parsing.numbers import BOUND_WORDS
@@ -34,7 +34,7 @@ class MadeTables(Mapping[str, pd.DataFrame]):
 
     Parameters
     ----------
-    ledgers : mapping of str to Ledger
+    tables : mapping of str to CheckedTable
         The tables' cells, and what was said of them.
     values : mapping of str to dict
         Their values.
@@ -43,29 +43,32 @@ class MadeTables(Mapping[str, pd.DataFrame]):
     """
 
     def __init__(
-        self, ledgers: Mapping[str, Ledger], values: Mapping[str, Values], animals: pd.DataFrame
+        self,
+        tables: Mapping[str, CheckedTable],
+        values: Mapping[str, Values],
+        animals: pd.DataFrame,
     ) -> None:
-        self._ledgers, self._values = ledgers, values
+        self._tables, self._values = tables, values
         self._made = {"animals": animals}
 
     def __getitem__(self, table: str) -> pd.DataFrame:
         if table not in self._made:
-            self._made[table] = frame_of(self._ledgers[table], self._values[table])
+            self._made[table] = frame_of(self._tables[table], self._values[table])
         return self._made[table]
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self._ledgers)
+        return iter(self._tables)
 
     def __len__(self) -> int:
-        return len(self._ledgers)
+        return len(self._tables)
 
     def set_aside(self, table: str) -> int:
         """Return how many rows of a table are set aside."""
-        return int((~self._ledgers[table].usable).sum())
+        return int((~self._tables[table].usable).sum())
 
     def rows(self, table: str) -> int:
         """Return how many rows a table has."""
-        return len(self._made["animals"]) if table == "animals" else self._ledgers[table].n
+        return len(self._made["animals"]) if table == "animals" else self._tables[table].n
 
     def coded_readings(self) -> pd.DataFrame:
         """Return the readings with their texts as categories.
@@ -73,10 +76,10 @@ class MadeTables(Mapping[str, pd.DataFrame]):
         All but `note` and unknown columns, in the order of the input. `session` as written is
         called `label`, and `set_aside` says "set aside" in place of the reason.
         """
-        ledger, values = self._ledgers["readings"], self._values["readings"]
+        checked, values = self._tables["readings"], self._values["readings"]
         columns = {name: _coded(values[name], name) for name in _CODED}
         columns["label"] = columns.pop("session")
-        aside = (~ledger.usable).astype(np.int8)
+        aside = (~checked.usable).astype(np.int8)
         columns["set_aside"] = pd.Categorical.from_codes(aside, pd.Index(["", "set aside"]))
         return pd.DataFrame(columns, copy=False)
 

@@ -46,7 +46,7 @@ class Inputs:
     state: tuple[tuple[str, ...], ...]
     asked: tuple[object, object, tuple[object, ...]]
 
-    def refuse(self, place: Path) -> None:
+    def refuse(self, path: Path) -> None:
         """Raise a `CallError` where a path may not be written.
 
         Parameters
@@ -55,25 +55,25 @@ class Inputs:
             The file to write, there or not.
         """
         for file in self.files:
-            if _is_same(place, file):
+            if _is_same(path, file):
                 raise CallError(
-                    f'"{place}" is read by this command, and what is read is never written over. '
+                    f'"{path}" is read by this command, and what is read is never written over. '
                     "Name another file."
                 )
-        name = _bare(place.name)
+        name = _bare(path.name)
         if name.lower() == FILE_NAME:
             raise CallError(
-                f'"{place}": a file of this name says how the records beside it are read. Name '
+                f'"{path}": a file of this name says how the records beside it are read. Name '
                 "another file."
             )
-        if name.lower().endswith(_BOOKS) and self._among_records(place.parent):
+        if name.lower().endswith(_BOOKS) and self._among_records(path.parent):
             raise CallError(
-                f'"{place}": a workbook in a folder of records may be read as its tables, and none '
+                f'"{path}": a workbook in a folder of records may be read as its tables, and none '
                 "is written there. Name another folder, or another kind of file."
             )
         if table := table_of(name):
             raise CallError(
-                f'"{place}": in a folder of records a file of this name is read as the table '
+                f'"{path}": in a folder of records a file of this name is read as the table '
                 f"“{table}”, and results are no records. Name another file."
             )
 
@@ -120,8 +120,8 @@ def _folder_of(path: object) -> Path | None:
     text = str(path)
     if text == "-" or _URL.match(text):
         return None
-    place = Path(text)
-    return place if place.is_dir() else place.parent
+    path = Path(text)
+    return path if path.is_dir() else path.parent
 
 
 def _read_at(path: object) -> Iterator[Path]:
@@ -133,14 +133,14 @@ def _read_at(path: object) -> Iterator[Path]:
         yield from _database(text)
         return
     try:
-        place = existing(text)
-        if not place.is_dir():
-            yield from (beside for end in _BESIDE if (beside := Path(f"{place}{end}")).exists())
-            yield place.parent / FILE_NAME
+        path = existing(text)
+        if not path.is_dir():
+            yield from (beside for end in _BESIDE if (beside := Path(f"{path}{end}")).exists())
+            yield path.parent / FILE_NAME
             return
         findings = list[Finding]()
-        yield from (file for _, file in files_of(place, findings))
-        yield place / FILE_NAME
+        yield from (file for _, file in files_of(path, findings))
+        yield path / FILE_NAME
     except BpvetError:
         return  # reading says what is wrong
 
@@ -148,10 +148,10 @@ def _read_at(path: object) -> Iterator[Path]:
 def _piped() -> Iterator[Path]:
     """Yield the file that the standard input comes from, where the system tells its name."""
     for name in ("/proc/self/fd/0", "/dev/fd/0"):
-        place = Path(name)
+        path = Path(name)
         try:
-            if place.is_file():
-                yield place
+            if path.is_file():
+                yield path
                 return
         except OSError:
             continue
@@ -162,20 +162,20 @@ def _database(url: str) -> Iterator[Path]:
     rest = unquote(url.partition("://")[2])
     bare = rest.partition("?")[0].partition("/")[2].removeprefix("file:")
     for end in _BESIDE:
-        place = Path(f"{bare}{end}")
+        path = Path(f"{bare}{end}")
         try:
-            if bare and place.is_file():
-                yield place
+            if bare and path.is_file():
+                yield path
         except (OSError, ValueError):
             continue
 
 
-def _is_same(place: Path, file: Path) -> bool:
+def _is_same(path: Path, file: Path) -> bool:
     """Return whether two paths are one file, by any of its names."""
     try:
-        return os.path.samefile(place, file)
+        return os.path.samefile(path, file)
     except (OSError, ValueError):
-        return os.path.realpath(place) == os.path.realpath(file)
+        return os.path.realpath(path) == os.path.realpath(file)
 
 
 def _bare(name: str) -> str:
@@ -186,12 +186,12 @@ def _bare(name: str) -> str:
 
 
 def _state(files: Iterable[Path]) -> tuple[tuple[str, ...], ...]:
-    held = []
+    states = []
     for file in files:
         try:
             status = file.stat()
             marks = (status.st_size, status.st_mtime_ns, status.st_ino)
         except (OSError, ValueError):
             marks = (0, 0, 0)
-        held.append((str(file), *map(str, marks)))
-    return tuple(sorted(held))
+        states.append((str(file), *map(str, marks)))
+    return tuple(sorted(states))

@@ -15,17 +15,17 @@ import pandas as pd
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import METHODS, SPECIES
 from bpvet.records.cells import Loaded, cells_digest
-from bpvet.records.checks.plausible import NOT_IN_MMHG
-from bpvet.records.checks.row_findings import Findings, Said
+from bpvet.records.checked_table import CheckedTable
+from bpvet.records.checks.row_findings import Findings, RowFindings
 from bpvet.records.checks.rows import check
 from bpvet.records.entries.cancelled import take_out
 from bpvet.records.entries.diary import with_diaries
-from bpvet.records.findings import Finding, shown
+from bpvet.records.finding_codes import Code, Kind
+from bpvet.records.findings import Finding, finding_of, shown
 from bpvet.records.formats.files import load
 from bpvet.records.headings.conventions import Conventions, conventions
 from bpvet.records.headings.headers import Sheet, translate
 from bpvet.records.headings.mapping_file import LAYOUTS, Convention
-from bpvet.records.ledger import Ledger
 from bpvet.records.made_tables import MadeTables
 from bpvet.records.parsing.codes import firsts
 from bpvet.records.parsing.columns import distinct
@@ -127,7 +127,7 @@ def records_of_frames(frames: Mapping[str, pd.DataFrame | None], as_of: object =
         if frame is not None or table == "readings"
     ]
     findings = [
-        Finding("readings", None, "", "", "The table has no rows.", "", kind="no rows")
+        finding_of(Code.NO_ROWS, "readings")
         for sheet in sheets
         if sheet.table == "readings" and len(sheet.lines) == 0
     ]
@@ -150,46 +150,48 @@ def records_of(loaded: Loaded, settled: Conventions, as_of: np.datetime64) -> Re
     findings = [*loaded.findings, *settled.check(loaded.sheets)]
     parts = with_diaries(loaded.sheets, findings)
     sheets = [translate(sheet, settled.of(sheet), findings) for sheet in parts]
-    cancelling = _ledger("cancelled", sheets)
+    cancelling = _checked_table("cancelled", sheets)
     cancelled = take_out(sheets, cancelling, parse(cancelling))
     sheets = cancelled.sheets
     findings += cancelled.findings
-    ledgers = {table: _ledger(table, sheets) for table in TABLES if table != "cancelled"}
-    ledgers["cancelled"] = cancelling
-    values = {table: parse(ledger) for table, ledger in ledgers.items() if table != "cancelled"}
+    tables = {table: _checked_table(table, sheets) for table in TABLES if table != "cancelled"}
+    tables["cancelled"] = cancelling
+    values = {table: parse(checked) for table, checked in tables.items() if table != "cancelled"}
     values["cancelled"] = cancelled.values
-    animals, others = check(ledgers, values, as_of)
-    told: list[Finding | Said] = [*findings, *others]
-    for ledger in ledgers.values():
-        told += ledger.findings
+    animals, others = check(tables, values, as_of)
+    reported: list[Finding | RowFindings] = [*findings, *others]
+    for checked in tables.values():
+        reported += checked.findings
     return Records(
-        _tables=MadeTables(ledgers, values, animals),
-        findings=Findings(told, [sheet.file for sheet in sheets]),
+        _tables=MadeTables(tables, values, animals),
+        findings=Findings(reported, [sheet.file for sheet in sheets]),
         as_of=as_of,
         source=loaded.source,
         digest=loaded.digest,
         cancelled_rows=cancelled.rows,
         _understood={
-            **_understood(sheets, ledgers, values, animals),
+            **_understood(sheets, tables, values, animals),
             **settled.understood(loaded.sheets),
         },
         _reread=partial(records_of, loaded, settled),
     )
 
 
-def _ledger(table: str, sheets: Sequence[Sheet]) -> Ledger:
-    return Ledger(table, [sheet for sheet in sheets if sheet.table == table])
+def _checked_table(table: str, sheets: Sequence[Sheet]) -> CheckedTable:
+    return CheckedTable(table, [sheet for sheet in sheets if sheet.table == table])
 
 
 def _day(as_of: object) -> np.datetime64:
     return today() if as_of is None else date_of(as_of, "as_of")
 
 
-def _unit(ledger: Ledger) -> str:
+def _unit(checked: CheckedTable) -> str:
     """Return in which unit the pressures stand, and what is done about it."""
-    units = ledger.units
+    units = checked.units
     doubted = [
-        one.file for one in ledger.findings if isinstance(one, Finding) and one.kind == NOT_IN_MMHG
+        one.file
+        for one in checked.findings
+        if isinstance(one, Finding) and one.kind == Kind.NOT_IN_MMHG
     ]
     if doubted:
         of = f" in {shown(doubted[0])}" if len(units) > 1 and len(doubted) == 1 else ""
@@ -203,7 +205,7 @@ def _unit(ledger: Ledger) -> str:
 
 def _understood(
     sheets: Sequence[Sheet],
-    ledgers: Mapping[str, Ledger],
+    tables: Mapping[str, CheckedTable],
     values: Mapping[str, Values],
     animals: pd.DataFrame,
 ) -> dict[str, Any]:
@@ -212,13 +214,13 @@ def _understood(
     words, code = distinct(readings["method"])
     counts = np.bincount(code, minlength=len(words))
     methods = {w: int(n) for w, n in zip(words, counts, strict=True) if w in METHODS}
-    texts, written_code = distinct(ledgers["readings"].cells("method"))
+    texts, written_code = distinct(tables["readings"].cells("method"))
     # Two texts may mean one method, but no text means two.
     met = firsts(written_code, len(texts))
     written = {texts[written_code[row]]: words[code[row]] for row in np.sort(met[met >= 0])}
     species = animals["species"].value_counts()
     timed, zoned = int(readings["timed"].sum()), int(readings["zoned"].sum())
-    orders = ledgers["readings"].dates
+    orders = tables["readings"].dates
     dated = int((~np.isnat(readings["date"])).sum())
     ways = [f"{DATE_ORDERS[order]}, as stated" for order in dict.fromkeys(orders) if order]
     ways += ["YYYY-MM-DD"] if "" in orders or not ways else []
@@ -228,9 +230,9 @@ def _understood(
     return {
         "layout": {sheet.file: LAYOUTS[sheet.layout] for sheet in sheets if sheet.layout},
         "separator": {sheet.file: sheet.separator for sheet in sheets},
-        "decimal_commas": [one for ledger in ledgers.values() for one in ledger.decimal_commas],
+        "decimal_commas": [one for checked in tables.values() for one in checked.decimal_commas],
         "dates": dates,
-        "unit": _unit(ledgers["readings"]),
+        "unit": _unit(tables["readings"]),
         "encoding": {sheet.file: sheet.encoding for sheet in sheets},
         "methods": methods,
         "methods_as_written": {text: word for text, word in written.items() if word},
@@ -239,6 +241,6 @@ def _understood(
             **{kind: int(species.get(kind, 0)) for kind in SPECIES},
             "unknown species": int(species.get("", 0)),
         },
-        "tables": {table: ledger.n for table, ledger in ledgers.items() if ledger.files},
+        "tables": {table: checked.n for table, checked in tables.items() if checked.files},
         "unknown_columns": {sheet.file: list(sheet.unknown) for sheet in sheets if sheet.unknown},
     }

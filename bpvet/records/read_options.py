@@ -50,7 +50,7 @@ class ReadOptions:
 
     def to_plain(self) -> dict[str, Any]:
         """Return the options that were given, as JSON values: the keywords of `bpvet.read`."""
-        held = {part.name: getattr(self, part.name) for part in fields(self)}
+        given = {option.name: getattr(self, option.name) for option in fields(self)}
         if isinstance(self.columns, Mapping):
-            held["columns"] = dict(self.columns)
-        return {name: value for name, value in held.items() if value is not None}
+            given["columns"] = dict(self.columns)
+        return {name: value for name, value in given.items() if value is not None}

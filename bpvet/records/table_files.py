@@ -49,7 +49,7 @@ class ColumnWords:
     unit: str
 
 
-def written_names(place: Path) -> tuple[str, ...]:
+def written_names(path: Path) -> tuple[str, ...]:
     """Return the names of the files that a table becomes, the table's own first.
 
     Raises
@@ -57,18 +57,18 @@ def written_names(place: Path) -> tuple[str, ...]:
     CallError
         The ending is none of `ENDINGS`.
     """
-    ending = place.suffix.lower()
+    ending = path.suffix.lower()
     if ending not in ENDINGS:
         listed = f"{', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}"
         what = f'"{ending}"' if ending else "no ending"
-        raise CallError(f"{shown(place.name)} has {what}: the name of a table ends in {listed}.")
+        raise CallError(f"{shown(path.name)} has {what}: the name of a table ends in {listed}.")
     if ending in (".csv", ".jsonl"):
-        return place.name, f"{place.stem}-columns.csv"
-    return (place.name,)
+        return path.name, f"{path.stem}-columns.csv"
+    return (path.name,)
 
 
 def table_files(
-    place: Path, table: pd.DataFrame, words: Sequence[ColumnWords], plain: bool = False
+    path: Path, table: pd.DataFrame, words: Sequence[ColumnWords], plain: bool = False
 ) -> dict[str, bytes]:
     """Return a table as files, content by name.
 
@@ -88,8 +88,8 @@ def table_files(
     CallError
         The ending is not known, or the table does not fit the form.
     """
-    names = written_names(place)
-    ending = place.suffix.lower()
+    names = written_names(path)
+    ending = path.suffix.lower()
     if ending == ".xlsx":
         return {names[0]: _workbook(table, words)}
     if ending == ".parquet":

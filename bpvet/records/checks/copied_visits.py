@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.facts.words import READING_QUANTITIES
-from bpvet.records.ledger import Ledger
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.parsing.codes import Codes, as_one
 from bpvet.records.parsing.columns import distinct_cells
 from bpvet.records.parsing.values import Mask, Values
@@ -19,7 +19,7 @@ from bpvet.records.parsing.values import Mask, Values
 _ENOUGH = 2
 
 
-def copied_earlier(ledger: Ledger, values: Values) -> Codes:
+def copied_earlier(checked: CheckedTable, values: Values) -> Codes:
     """Return for each row (n,) the row of an earlier file that it copies, or −1.
 
     A row is a copy where its whole visit stands in one earlier file: same animal, method and
@@ -28,19 +28,19 @@ def copied_earlier(ledger: Ledger, values: Values) -> Codes:
 
     Parameters
     ----------
-    ledger : Ledger
+    checked : CheckedTable
         The readings' cells.
     values : dict
         Their values, judged already.
     """
-    copied = np.full(ledger.n, -1, dtype=np.int64)
-    if len(ledger.files) < 2:
+    copied = np.full(checked.n, -1, dtype=np.int64)
+    if len(checked.files) < 2:
         return copied
-    rows = np.flatnonzero(~np.isnat(values["taken_at"]) & ~ledger.blank("animal"))
+    rows = np.flatnonzero(~np.isnat(values["taken_at"]) & ~checked.blank("animal"))
     if not len(rows):
         return copied
-    file = ledger.file[rows].astype(np.int64)
-    earlier = _earlier(_key(ledger, values, rows), file)
+    file = checked.file[rows].astype(np.int64)
+    earlier = _earlier(_key(checked, values, rows), file)
     found = earlier >= 0
     if not found.any():
         return copied
@@ -61,7 +61,7 @@ def copied_earlier(ledger: Ledger, values: Values) -> Codes:
     return copied
 
 
-def _key(ledger: Ledger, values: Values, rows: Codes) -> Codes:
+def _key(checked: CheckedTable, values: Values, rows: Codes) -> Codes:
     """Return one code for all that two readings must have in common to be the same one."""
     timed = values["timed"]
     keys: list[NDArray[np.integer]] = [
@@ -72,13 +72,13 @@ def _key(ledger: Ledger, values: Values, rows: Codes) -> Codes:
         np.where(timed, 0, _text(values["session"])),
         np.where(timed | np.isnan(values["reading"]), 0.0, values["reading"]).view(np.int64),
     ]
-    for name in filter(ledger.given, READING_QUANTITIES):
+    for name in filter(checked.given, READING_QUANTITIES):
         value = values[name]
         missing = np.isnan(value)
         keys.append(np.where(missing, 0.0, value).view(np.int64))
         keys.append(values[f"{name}_bound"])
         # What is no number is held against the other as it is written.
-        keys.append(np.where(missing, 1 + _text(ledger.cells(name)), 0))
+        keys.append(np.where(missing, 1 + _text(checked.cells(name)), 0))
     return as_one((key[rows] for key in keys), len(rows))
 
 
@@ -94,8 +94,8 @@ def _earlier(key: Codes, file: Codes) -> Codes:
     start = np.maximum.accumulate(np.where(new, np.arange(n), 0))
     rank = np.empty(n, dtype=np.int64)
     rank[order] = np.arange(n) - start
-    _, first, place = np.unique(as_one((key, rank), n), return_index=True, return_inverse=True)
-    first = first[place]
+    _, first, group_of = np.unique(as_one((key, rank), n), return_index=True, return_inverse=True)
+    first = first[group_of]
     return np.where(first < np.arange(n), first, -1).astype(np.int64)
 
 

@@ -12,9 +12,11 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.copied_visits import copied_earlier
 from bpvet.records.checks.row_findings import OfRow
-from bpvet.records.ledger import Ledger
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Outcome
 from bpvet.records.parsing.codes import Codes, among, as_one, repeated
 from bpvet.records.parsing.columns import distinct_cells
 from bpvet.records.parsing.values import Mask, Values
@@ -30,101 +32,71 @@ def at_one_time(values: Values) -> Codes:
     return np.flatnonzero(repeated(as_one((_codes(values["animal"]), moment), len(moment))))
 
 
-def check_readings_twice(ledger: Ledger, values: Values, shared: Codes) -> Mask:
+def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -> Mask:
     """Set aside readings that are copies; return which rows (n,) those are.
 
     Copies are exact duplicates, and the later rows of a visit that stands in two files.
 
     Parameters
     ----------
-    ledger, values
+    checked, values
         The readings.
     shared : array of int (k,)
         As `at_one_time` gives them.
     """
-    copied = copied_earlier(ledger, values)
+    copied = copied_earlier(checked, values)
     duplicate = copied >= 0
-    known = ~np.isnat(values["taken_at"][shared]) & ~ledger.blank("animal")[shared]
+    known = ~np.isnat(values["taken_at"][shared]) & ~checked.blank("animal")[shared]
     rows = shared[known]
     keys = (
         _codes(values["animal"]),
         values["taken_at"].view(np.int64),
         _codes(values["method"]),
-        _codes(ledger.cells("systolic")),
-        ledger.part,
+        _codes(checked.cells("systolic")),
+        checked.part,
     )
     candidates = rows[repeated(_taken(rows, *keys))]
     if len(candidates) == 0:
-        _say_copied(ledger, np.flatnonzero(duplicate), copied)
+        _report_copied(checked, np.flatnonzero(duplicate), copied)
         return duplicate
-    earlier = _equal_earlier(ledger, candidates)
+    earlier = _equal_earlier(checked, candidates)
     rows = np.flatnonzero(earlier >= 0)
-    numbered = values["timed"] | (~ledger.blank("reading")) | ledger.several
+    numbered = values["timed"] | (~checked.blank("reading")) | checked.several
     twice = rows[numbered[rows]]
     # Being a copy goes before any other reason: a copy was not taken at all.
-    ledger.take_back(twice)
-    ledger.say(
-        twice,
-        "",
-        OfRow(lambda row: f"{_place(ledger, earlier[row])} holds exactly the same."),
-        "Delete one of the two.",
-        "exact duplicate",
-        "row",
-    )
-    _say_perhaps(ledger, rows[~numbered[rows] & ~duplicate[rows]], earlier)
+    checked.take_back(twice)
+    checked.report(twice, "", Code.DUPLICATE, Outcome.ROW, earlier=_line(checked, earlier))
+    _report_perhaps(checked, rows[~numbered[rows] & ~duplicate[rows]], earlier)
     duplicate[twice] = False
-    _say_copied(ledger, np.flatnonzero(duplicate), copied)
+    _report_copied(checked, np.flatnonzero(duplicate), copied)
     duplicate[twice] = True
     return duplicate
 
 
-def _say_copied(ledger: Ledger, rows: Codes, earlier: Codes) -> None:
-    ledger.take_back(rows)
-    ledger.say(
-        rows,
-        "",
-        OfRow(
-            lambda row: (
-                f"{_place(ledger, earlier[row])} holds the same reading: this visit stands in two "
-                "files."
-            )
-        ),
-        "Delete it in one of the two files.",
-        "visit saved twice",
-        "row",
-    )
+def _report_copied(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
+    checked.take_back(rows)
+    checked.report(rows, "", Code.SAVED_TWICE, Outcome.ROW, earlier=_line(checked, earlier))
 
 
-def _say_perhaps(ledger: Ledger, rows: Codes, earlier: Codes) -> None:
-    """Say which equal rows, that nothing tells apart, look like copies.
+def _report_perhaps(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
+    """Report which equal rows, that nothing tells apart, look like copies.
 
     In one file they are two readings; the same row in two files, or the same mean given twice,
     looks like a copy.
     """
-    loose = rows[(ledger.file[rows] != ledger.file[earlier[rows]]) | ledger.summary[rows]]
-    ledger.say(
-        loose,
-        "",
-        OfRow(
-            lambda row: (
-                f"{_place(ledger, earlier[row])} holds the same, without a time or a "
-                "number that would tell whether it is the same reading. Both are kept."
-            )
-        ),
-        "If it is a copy, delete one; if not, add times or number the readings.",
-        "perhaps a duplicate",
-    )
+    loose = rows[(checked.file[rows] != checked.file[earlier[rows]]) | checked.summary[rows]]
+    checked.report(loose, "", Code.PERHAPS_DUPLICATE, earlier=_line(checked, earlier))
 
 
-def say_contradictions(ledger: Ledger, values: Values, shared: Codes) -> None:
-    """Say which readings bear the same number, or the same time, and yet differ; both are kept.
+def report_contradictions(checked: CheckedTable, values: Values, shared: Codes) -> None:
+    """Report which readings bear the same number, or the same time, and yet differ; both are kept.
 
     A time that all readings of the day and method bear is the visit's, and contradicts nothing.
     `shared` is as in `check_readings_twice`.
     """
     if not len(shared):
         return
-    usable = ledger.usable & ~np.isnat(values["date"])
+    usable = checked.usable & ~np.isnat(values["date"])
     without = np.isnan(values["reading"])
     of_label = [_codes(values[name]) for name in ("animal", "method", "session")]
     moment, day = (values[name].view(np.int64) for name in ("taken_at", "date"))
@@ -132,14 +104,7 @@ def say_contradictions(ledger: Ledger, values: Values, shared: Codes) -> None:
     rows = shared[(usable & ~without)[shared]]
     # A number's bits tell it from others, whatever they would be as a whole number.
     number = _taken(rows, *of_label, moment, values["reading"].view(np.int64))
-    _say_later(
-        ledger,
-        rows,
-        number,
-        "Two readings of this animal, day and method have the same number ({}). Both are kept.",
-        'Renumber them, or separate the two visits in the column "session".',
-        "same number",
-    )
+    _report_later(checked, rows, number, Code.SAME_NUMBER)
     timed = usable & values["timed"] & without
     rows = shared[timed[shared]]
     if not repeated(_taken(rows, *of_label, moment)).any():
@@ -152,52 +117,45 @@ def say_contradictions(ledger: Ledger, values: Values, shared: Codes) -> None:
     # Days on which some time stands once.
     alone = np.unique(of_day[~twice])
     doubtful &= among(of_day, alone) if len(alone) else False
-    _say_later(
-        ledger,
-        rows[doubtful],
-        time[doubtful],
-        "Two readings of this animal and method have the same time ({}), while others of that day "
-        "have times of their own. Both are kept.",
-        "Correct the time, or delete one if it is the same reading.",
-        "same time",
-    )
+    _report_later(checked, rows[doubtful], time[doubtful], Code.SAME_TIME)
 
 
-def _say_later(ledger: Ledger, rows: Codes, code: Codes, reason: str, mend: str, kind: str) -> None:
-    """Add a finding for each of the rows but the first of those that bear its code."""
-    twice = repeated(code)
+def _report_later(checked: CheckedTable, rows: Codes, key: Codes, code: Code) -> None:
+    """Add a finding for each of the rows but the first of those that bear its key."""
+    twice = repeated(key)
     if not twice.any():
         return
     rows = rows[twice]
-    _, first, place = np.unique(code[twice], return_index=True, return_inverse=True)
-    before = rows[first][place]
+    _, first, group = np.unique(key[twice], return_index=True, return_inverse=True)
+    before = rows[first][group]
     later = before != rows
-    told, before = rows[later], before[later]
-    ledger.say(
-        told,
-        "",
-        OfRow(lambda row: reason.format(_place(ledger, int(before[np.searchsorted(told, row)])))),
-        mend,
-        kind,
-    )
+    earlier = np.full(checked.n, -1, dtype=np.int64)
+    earlier[rows] = before
+    checked.report(rows[later], "", code, earlier=_line(checked, earlier))
 
 
-def _equal_earlier(ledger: Ledger, rows: Codes) -> Codes:
+def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:
     """Return for each row (n,) the first of `rows` that equals it in every cell, or −1."""
-    names = [*column_names("readings"), *SUMMARY, *ledger.unknown]
+    names = [*column_names("readings"), *SUMMARY, *checked.unknown]
     index = pa.array(rows)
-    columns = (ledger.whole, *map(ledger.cells, names))
-    part = ledger.part[rows]
+    columns = (checked.whole, *map(checked.cells, names))
+    part = checked.part[rows]
     keys = chain([part], (_codes(cells.take(index)) for cells in columns))
-    _, first, place = np.unique(as_one(keys, len(rows)), return_index=True, return_inverse=True)
-    first = rows[first][place]
-    earlier = np.full(ledger.n, -1, dtype=np.int64)
+    _, first, group = np.unique(as_one(keys, len(rows)), return_index=True, return_inverse=True)
+    first = rows[first][group]
+    earlier = np.full(checked.n, -1, dtype=np.int64)
     earlier[rows] = np.where(first < rows, first, -1)
     return earlier
 
 
-def _place(ledger: Ledger, row: int) -> str:
-    return f"{ledger.files[ledger.file[row]]}, line {ledger.line[row]}"
+def _line(checked: CheckedTable, earlier: Codes) -> OfRow:
+    """Return file and line of the row that each row (n,) is held against."""
+
+    def line_of(row: int) -> tuple[str, int]:
+        at = int(earlier[row])
+        return checked.files[checked.file[at]], int(checked.line[at])
+
+    return OfRow(line_of)
 
 
 def _codes(cells: pa.Array) -> NDArray[np.int32]:

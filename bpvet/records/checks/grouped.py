@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from bpvet.records.checks.row_findings import Findings, OfRow, Said
+from bpvet.records.checks.row_findings import Findings, RowFindings
 from bpvet.records.findings import Finding
 from bpvet.records.parsing.columns import distinct_cells
 
@@ -26,7 +26,7 @@ _WORDED = 2000
 
 
 @dataclass(frozen=True, eq=False)
-class Alike:
+class GroupedFindings:
     """Findings that say the same of several lines of a file.
 
     Parameters
@@ -50,13 +50,13 @@ class OfKind:
 
     Parameters
     ----------
-    shown : tuple of Alike
+    shown : tuple of GroupedFindings
         The first that differ, in the order of the findings.
     many : int
         How many findings of this kind there are.
     """
 
-    shown: tuple[Alike, ...]
+    shown: tuple[GroupedFindings, ...]
     many: int
 
     @property
@@ -74,7 +74,7 @@ def by_kind(
     ----------
     findings : Findings
     group_of : function of a Finding
-        Its group. What was said of many rows at once is in the group of the first of them.
+        Its group. What was found of many rows at once is in the group of the first of them.
     most : int or None
         How many that differ are looked for in each kind; None for all.
 
@@ -84,15 +84,17 @@ def by_kind(
         Kinds in the order in which they are met.
     """
     number: dict[tuple[G, str], int] = {}
-    told = findings.told
-    of_told = np.array(
+    reported = findings.reported
+    of_block = np.array(
         [
             number.setdefault((group_of(_first(one)), one.kind), len(number)) if some else 0
-            for one, some in zip(told, np.bincount(findings.of, minlength=len(told)), strict=True)
+            for one, some in zip(
+                reported, np.bincount(findings.of, minlength=len(reported)), strict=True
+            )
         ],
         dtype=np.int64,
     )
-    bucket = of_told[findings.of] if len(told) else np.zeros(0, dtype=np.int64)
+    bucket = of_block[findings.of] if len(reported) else np.zeros(0, dtype=np.int64)
     order = np.argsort(bucket, kind="stable")
     ends = np.cumsum(np.bincount(bucket, minlength=len(number)))
     places = dict(zip(number, np.split(order, ends[:-1]), strict=False)) if number else {}
@@ -103,11 +105,13 @@ def by_kind(
     return groups
 
 
-def _first(one: Finding | Said) -> Finding:
+def _first(one: Finding | RowFindings) -> Finding:
     return one if isinstance(one, Finding) else one.finding(0)
 
 
-def _shown(findings: Findings, places: NDArray[np.int64], most: int | None) -> tuple[Alike, ...]:
+def _shown(
+    findings: Findings, places: NDArray[np.int64], most: int | None
+) -> tuple[GroupedFindings, ...]:
     """Return the first findings (of the n places) that differ, each with all that say the same."""
     key = _keys(findings, places, few=most is not None)
     places, key = places[key >= 0], key[key >= 0]
@@ -115,9 +119,8 @@ def _shown(findings: Findings, places: NDArray[np.int64], most: int | None) -> t
     worded = firsts if most is None else firsts[:_WORDED]
     same: dict[tuple[str, str, str, str], list[int]] = {}
     first: list[Finding] = []
-    for i, place in enumerate(places[worded].tolist()):
-        one = findings[place]
-        text = (one.file, one.column, one.reason, one.mend)
+    for i, one in enumerate(findings.some(places[worded])):
+        text = (one.file, one.column, *one.words)
         if text not in same:
             first.append(one)
         same.setdefault(text, []).append(i)
@@ -130,9 +133,11 @@ def _shown(findings: Findings, places: NDArray[np.int64], most: int | None) -> t
     order = np.argsort(of, kind="stable")
     parts = np.split(order, np.cumsum(np.bincount(of, minlength=len(first) + 1))[:-1])
     shown = []
-    for one, part in zip(first, parts, strict=False):
-        lines = np.zeros(0, dtype=np.int64) if one.line is None else findings.lines(places[part])
-        shown.append(Alike(one, lines, len(part)))
+    for one, at_block in zip(first, parts, strict=False):
+        lines = (
+            np.zeros(0, dtype=np.int64) if one.line is None else findings.lines(places[at_block])
+        )
+        shown.append(GroupedFindings(one, lines, len(at_block)))
     return tuple(shown)
 
 
@@ -145,34 +150,34 @@ def _keys(findings: Findings, places: NDArray[np.int64], few: bool) -> NDArray[n
     key = np.full(len(places), -1, dtype=np.int64)
     order = np.argsort(of, kind="stable")
     base = 0
-    for part in np.split(order, np.flatnonzero(np.diff(of[order])) + 1):
-        one = findings.told[of[part[0]]]
+    for at_block in np.split(order, np.flatnonzero(np.diff(of[order])) + 1):
+        one = findings.reported[of[at_block[0]]]
         if isinstance(one, Finding):
-            key[part] = base
+            key[at_block] = base
             base += 1
         else:
-            own = _said_keys(one, at[part], few)
-            key[part] = np.where(own < 0, -1, own + base)
-            base += int(own.max()) + 1
+            keys = _row_keys(one, at[at_block], few)
+            key[at_block] = np.where(keys < 0, -1, keys + base)
+            base += int(keys.max()) + 1
     return key
 
 
-def _said_keys(said: Said, at: NDArray[np.integer], few: bool) -> NDArray[np.int64]:
-    rows = said.rows[at]
-    if isinstance(said.reason, OfRow) or isinstance(said.mend, OfRow):
+def _row_keys(found: RowFindings, at: NDArray[np.integer], few: bool) -> NDArray[np.int64]:
+    rows = found.rows[at]
+    if found.by_row:
         key = np.arange(len(rows), dtype=np.int64)
         if few:
             key[_WORDED:] = -1
         return key
-    key = said.places.file[rows].astype(np.int64)
-    if said.column and said.places.own_headings(said.column):
+    key = found.places.file[rows].astype(np.int64)
+    if found.column and found.places.own_headings(found.column):
         headings: dict[str, int] = {}
-        names = said.places.headings(said.column, rows)
+        names = found.places.headings(found.column, rows)
         each = [headings.setdefault(name, len(headings)) for name in names]
         key = key * len(headings) + np.array(each, dtype=np.int64)
-    if isinstance(said.reason, str) and isinstance(said.mend, str):
+    if not found.by_cell:
         return key
-    many, code = _cell_codes(said.places.raw(said.column).take(pa.array(rows)), few)
+    many, code = _cell_codes(found.places.raw(found.column).take(pa.array(rows)), few)
     return np.where(code < 0, -1, key * many + code)
 
 

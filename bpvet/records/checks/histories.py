@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.drugs import drug, near_drugs, purpose_overrides
-from bpvet.records.findings import shown
-from bpvet.records.headings.near_names import either
-from bpvet.records.ledger import Ledger
+from bpvet.records.checked_table import CheckedTable
+from bpvet.records.checks.row_findings import WRITTEN, OfCell
+from bpvet.records.finding_codes import Code
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.values import Values
 
@@ -18,66 +18,47 @@ from bpvet.records.parsing.values import Values
 _MOST_COMPARED = 2000
 
 
-def say_histories(ledgers: Mapping[str, Ledger], values: Mapping[str, Values]) -> None:
-    """Say which drugs, animals and sessions look like a slip; all are kept as they stand.
+def report_histories(tables: Mapping[str, CheckedTable], values: Mapping[str, Values]) -> None:
+    """Report which drugs, animals and sessions look like a slip; all are kept as they stand.
 
     Parameters
     ----------
-    ledgers : mapping of str to Ledger
+    tables : mapping of str to CheckedTable
         All tables.
     values : mapping of str to dict
         Their values after all other checks.
     """
-    _say_drugs_off_the_list(ledgers["treatments"], values["treatments"])
-    _say_same_animals(ledgers["animals"], values["animals"])
-    _say_overlapping_sessions(ledgers["readings"], values["readings"])
+    _report_drugs_off_the_list(tables["treatments"], values["treatments"])
+    _report_same_animals(tables["animals"], values["animals"])
+    _report_overlapping_sessions(tables["readings"], values["readings"])
 
 
-def off_the_list(written: str) -> tuple[str, str, str]:
-    """Return reason, mend and kind of the finding about a drug that is not on the list."""
-    return (
-        f"{shown(written)} is not on the drug list and is not taken as a pressure drug; if it "
-        "is one, write purpose = blood pressure.",
-        'Write its generic name, or the purpose: "blood pressure", or "not for pressure".',
-        "drug off the list",
-    )
-
-
-def _say_drugs_off_the_list(ledger: Ledger, values: Values) -> None:
+def _report_drugs_off_the_list(checked: CheckedTable, values: Values) -> None:
     """Ask about drugs that are not known: by row where spelled nearly as one, else once a name."""
     texts, code = distinct(values["drug"])
-    unknown = {text: place for place, text in enumerate(texts) if text and drug(text) is None}
+    unknown = dict.fromkeys(text for text in texts if text and drug(text) is None)
     if not unknown:
         return
     near = {text: found for text in list(unknown)[:_MOST_COMPARED] if (found := near_drugs(text))}
     alike = np.array([text in near for text in texts], dtype=bool)
-    ledger.say(
+    checked.report(
         alike[code],
         "drug",
-        lambda v: (
-            f"{shown(v.strip())} is not a drug known here, but is spelled nearly as "
-            f"{either(near[v.strip()])}. It is kept as it is written, and is not taken as a "
-            "pressure drug unless its purpose names blood pressure."
-        ),
-        "If that is what is meant, write it so.",
-        "drug spelled nearly so",
+        Code.DRUG_NEARLY,
+        written=WRITTEN,
+        near=OfCell(lambda v: tuple(near[v.strip()])),
     )
     purposes, of_purpose = distinct(values["purpose"])
     silent = np.array([purpose_overrides(text) is None for text in purposes], dtype=bool)
     strange = np.array([text in unknown and text not in near for text in texts], dtype=bool)
-    rows = np.flatnonzero(strange[code] & silent[of_purpose] & ledger.usable)
+    rows = np.flatnonzero(strange[code] & silent[of_purpose] & checked.usable)
     _, first = np.unique(code[rows], return_index=True)
-    ledger.say(
-        np.sort(rows[first]),
-        "drug",
-        lambda v: off_the_list(v.strip())[0],
-        *off_the_list("")[1:],
-    )
+    checked.report(np.sort(rows[first]), "drug", Code.DRUG_OFF_THE_LIST, written=WRITTEN)
 
 
-def _say_same_animals(ledger: Ledger, values: Values) -> None:
-    """Say which animals of different ids have one name, one species and one birth date."""
-    if ledger.n == 0:
+def _report_same_animals(checked: CheckedTable, values: Values) -> None:
+    """Report which animals of different ids have one name, one species and one birth date."""
+    if checked.n == 0:
         return
     frame = pd.DataFrame({"birth": values["birth_date"]})
     for name in ("animal", "name", "species"):
@@ -89,21 +70,18 @@ def _say_same_animals(ledger: Ledger, values: Values) -> None:
     frame["name"] = frame["name"].str.casefold()
     first = frame.groupby(["name", "species", "birth"])["animal"].transform("first")
     again = frame[first != frame["animal"]]
-    other = dict(zip(again["animal"], first[again.index], strict=True))
-    ledger.say(
+    same = dict(zip(again["animal"], first[again.index], strict=True))
+    checked.report(
         again["row"].to_numpy(dtype=np.int64),
         "animal",
-        lambda v: (
-            f"{shown(v.strip())} has the name, the species and the birth date of "
-            f"{shown(other[v.strip()])}. They are kept as two animals."
-        ),
-        "If they are one animal, write its id in one way.",
-        "one animal under two ids?",
+        Code.SAME_ANIMAL,
+        written=WRITTEN,
+        other=OfCell(lambda v: same[v.strip()]),
     )
 
 
-def _say_overlapping_sessions(ledger: Ledger, values: Values) -> None:
-    """Say which labelled sessions begin while another of that animal, day and method runs."""
+def _report_overlapping_sessions(checked: CheckedTable, values: Values) -> None:
+    """Report which labelled sessions begin while another of that animal, day and method runs."""
     label, label_code = distinct(values["session"])
     timed = values["timed"] & ~np.isnat(values["taken_at"])
     labelled = np.array([text != "" for text in label], dtype=bool)
@@ -128,13 +106,5 @@ def _say_overlapping_sessions(ledger: Ledger, values: Values) -> None:
     ends = spans.groupby(of_day)["end"].cummax()
     before = ends.groupby([spans[name] for name in of_day]).shift()
     late = spans[spans["start"] < before]
-    ledger.say(
-        np.sort(late["row"].to_numpy(dtype=np.int64)),
-        "session",
-        lambda v: (
-            f"The session {shown(v.strip())} begins before an earlier one of that animal, day and "
-            "method has ended. Both are kept."
-        ),
-        "Correct the label or the times, if these readings belong together.",
-        "overlapping sessions",
-    )
+    rows = np.sort(late["row"].to_numpy(dtype=np.int64))
+    checked.report(rows, "session", Code.SESSIONS_OVERLAP, written=WRITTEN)

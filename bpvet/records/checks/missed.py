@@ -10,9 +10,10 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.facts.drugs import drug, drug_name, purpose_overrides
-from bpvet.records.checks.row_findings import OfRow
-from bpvet.records.findings import shown
-from bpvet.records.ledger import Ledger
+from bpvet.records.checked_table import CheckedTable
+from bpvet.records.checks.row_findings import WRITTEN, OfRow
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Outcome
 from bpvet.records.parsing.columns import TEXT, distinct, uncoded
 from bpvet.records.parsing.values import Mask, Values
 
@@ -21,82 +22,62 @@ _NEVER = np.iinfo(np.int64).max
 
 
 def check_missed(
-    ledgers: Mapping[str, Ledger], values: dict[str, Values], as_of: np.datetime64
+    tables: Mapping[str, CheckedTable], values: dict[str, Values], as_of: np.datetime64
 ) -> None:
     """Check the rows of missed doses; a blank ``what`` becomes "missed" in `values`.
 
     Parameters
     ----------
-    ledgers : mapping of str to Ledger
+    tables : mapping of str to CheckedTable
         All tables.
     values : dict of str to dict
         Their values, the treatments checked already.
     as_of : datetime64[D]
         Rows that begin later are set aside; a later end is cut there.
     """
-    ledger, own = ledgers["missed"], values["missed"]
-    if ledger.n == 0:
-        own["future"] = np.zeros(0, dtype=bool)
+    checked, doses = tables["missed"], values["missed"]
+    if checked.n == 0:
+        doses["future"] = np.zeros(0, dtype=bool)
         return
-    start, end = own["from"], own["to"]
-    ledger.say(
+    start, end = doses["from"], doses["to"]
+    checked.report(
         end < start,
         "to",
-        OfRow(lambda row: f"The stretch ends before it begins on {start[row].astype('M8[D]')}."),
-        "Correct one of the two dates; a blank end is one day.",
-        "order of dates",
-        "row",
+        Code.END_BEFORE_START,
+        Outcome.ROW,
+        start=OfRow(lambda row: str(start[row].astype("M8[D]"))),
     )
-    own["future"] = say_future(ledger, start, "from", as_of)
-    later = (end > as_of) & ~own["future"]
-    ledger.say(
-        later,
-        "to",
-        lambda value: (
-            f"{shown(value.strip())} is later than {as_of}: it is taken to last until then."
-        ),
-        "Nothing to do.",
-        "future end",
-    )
-    own["to"] = np.where(later, as_of.astype("datetime64[ns]"), end)
-    blank = ledger.blank("what") & ledger.usable
-    ledger.say(
-        blank,
-        "what",
-        "It is not said whether doses were missed or late; they are taken as missed.",
-        "Write missed or late.",
-        "missed or late",
-    )
-    own["what"] = pc.if_else(pa.array(blank), "missed", uncoded(own["what"])).cast(TEXT)
-    _say_outside(ledger, own, ledgers["treatments"], values["treatments"])
+    doses["future"] = report_future(checked, start, "from", as_of)
+    later = (end > as_of) & ~doses["future"]
+    checked.report(later, "to", Code.FUTURE_END, written=WRITTEN, as_of=str(as_of))
+    doses["to"] = np.where(later, as_of.astype("datetime64[ns]"), end)
+    blank = checked.blank("what") & checked.usable
+    checked.report(blank, "what", Code.MISSED_OR_LATE)
+    doses["what"] = pc.if_else(pa.array(blank), "missed", uncoded(doses["what"])).cast(TEXT)
+    _report_outside(checked, doses, tables["treatments"], values["treatments"])
 
 
-def say_future(
-    ledger: Ledger, date: NDArray[np.datetime64], column: str, as_of: np.datetime64
+def report_future(
+    checked: CheckedTable, date: NDArray[np.datetime64], column: str, as_of: np.datetime64
 ) -> Mask:
     """Set aside rows dated later than `as_of`; return which (n,) those are."""
     future: Mask = date > as_of
-    ledger.say(
-        future,
-        column,
-        lambda value: f"{shown(value.strip())} is later than {as_of}, the date that is looked at.",
-        "Correct the date; if it is right, look at a later date (--as-of).",
-        "future date",
-        "row",
-    )
+    checked.report(future, column, Code.FUTURE_DATE, Outcome.ROW, written=WRITTEN, as_of=str(as_of))
     return future
 
 
-def _say_outside(ledger: Ledger, own: Values, treatments: Ledger, given: Values) -> None:
-    """Say which rows lie in no course of their drug; where none is named, of a pressure drug."""
-    rows = np.flatnonzero(ledger.usable)
+def _report_outside(
+    checked: CheckedTable, doses: Values, treatments: CheckedTable, given: Values
+) -> None:
+    """Report which rows lie in no course of their drug; where none is named, of a pressure drug."""
+    rows = np.flatnonzero(checked.usable)
     if len(rows) == 0:
         return
-    whose = set(own["animal"].take(pa.array(rows)).to_pylist())
+    whose = set(doses["animal"].take(pa.array(rows)).to_pylist())
     courses = _courses(treatments, given, whose)
-    animals, drugs = (own[name].take(pa.array(rows)).to_pylist() for name in ("animal", "drug"))
-    first = own["from"][rows].astype("datetime64[D]").astype(np.int64)
-    end = own["to"][rows].astype("datetime64[D]")
+    animals, drugs = (doses[name].take(pa.array(rows)).to_pylist() for name in ("animal", "drug"))
+    first = doses["from"][rows].astype("datetime64[D]").astype(np.int64)
+    end = doses["to"][rows].astype("datetime64[D]")
     last = np.where(np.isnat(end), first, end.astype(np.int64))
     outside = [
         not any(
@@ -108,22 +89,12 @@ def _say_outside(ledger: Ledger, own: Values, treatments: Ledger, given: Values)
         )
     ]
 
-    def reason(value: str) -> str:
-        drug = value.strip()
-        what = f"course of {shown(drug)}" if drug else "course of a pressure drug"
-        return f"No {what} is on record then. The row is kept, and changes nothing."
-
-    ledger.say(
-        rows[np.array(outside, dtype=bool)],
-        "drug",
-        reason,
-        "Correct the drug or the dates, here or among the treatments.",
-        "missed outside of a course",
-    )
+    found = rows[np.array(outside, dtype=bool)]
+    checked.report(found, "drug", Code.NO_COURSE, drug=WRITTEN)
 
 
 def _courses(
-    ledger: Ledger, values: Values, whose: set[str]
+    checked: CheckedTable, values: Values, whose: set[str]
 ) -> dict[str, list[tuple[str, bool, int, int]]]:
     """Return (drug, whether a pressure drug, first day, last day) of each row of some animals."""
     found: dict[str, list[tuple[str, bool, int, int]]] = {}
@@ -131,7 +102,7 @@ def _courses(
     mine = np.array([text in whose for text in texts], dtype=bool)
     if not len(texts):
         return found
-    rows = np.flatnonzero(mine[code] & ledger.usable & ~np.isnat(values["started_on"]))
+    rows = np.flatnonzero(mine[code] & checked.usable & ~np.isnat(values["started_on"]))
     names, purposes = (
         values[name].take(pa.array(rows)).to_pylist() for name in ("drug", "purpose")
     )

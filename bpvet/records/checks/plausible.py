@@ -15,60 +15,48 @@ from bpvet.facts.protocol import (
     CEILING,
     KPA_MEDIAN_BELOW,
     MEAN_FRACTION,
-    MMHG_PER_KPA,
     PULSE_DISAGREES,
     Limits,
     limits,
 )
 from bpvet.facts.words import SPECIES
-from bpvet.records.checks.row_findings import OfRow, Words
-from bpvet.records.findings import shown
-from bpvet.records.headings.settled import IN_KPA, for_one_file
-from bpvet.records.ledger import Ledger, Rows
+from bpvet.records.checked_table import CheckedTable
+from bpvet.records.checks.row_findings import WRITTEN, OfRow
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Outcome, finding_of
 from bpvet.records.parsing.codes import as_one
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.numbers import BOUND_WORDS, NO_SOUND
-from bpvet.records.parsing.values import LEAVE_OUT, PRESSURES, Mask, Values
+from bpvet.records.parsing.values import PRESSURES, Mask, Values
 
-#: Quantities that are judged one by one, and the words for each.
-JUDGED = {
-    "systolic": "systolic pressure in mmHg",
-    "diastolic": "diastolic pressure in mmHg",
-    "mean": "mean pressure in mmHg",
-    "heart_rate": "heart rate per minute",
-    "counted_pulse": "pulse per minute",
-}
+#: Quantities that are judged one by one.
+JUDGED = ("systolic", "diastolic", "mean", "heart_rate", "counted_pulse")
 #: Rows that are looked at at once, so that they stay in the processor's cache.
 _ROWS = 1 << 15
 #: Fewer systolic values than this do not show in which unit a file is.
 ENOUGH_FOR_UNIT = 3
-KEPT = "Check it against the chart; nothing to do if it is right."
-
-
-#: The kind of a finding that a column is in another unit than is thought.
-NOT_IN_MMHG = "not in mmHg"
 #: Returns the species of the animals of some rows.
 SpeciesOf = Callable[[NDArray[np.int64]], NDArray[np.object_]]
 
 
-def check_plausible(ledger: Ledger, values: Values, species: SpeciesOf) -> None:
+def check_plausible(checked: CheckedTable, values: Values, species: SpeciesOf) -> None:
     """Judge the readings' numbers; those set aside become NaN in `values`.
 
     Parameters
     ----------
-    ledger : Ledger
+    checked : CheckedTable
         The readings' cells.
     values : dict
         Their values, as `bpvet.records.parsing.values.parse` gives them.
     species : function of rows
         The species of each row's animal, "" where it is not known.
     """
-    refused = _refuse_unit(ledger, values)
+    refused = _refuse_unit(checked, values)
     for quantity in JUDGED:
-        _judge(ledger, values, quantity, species, refused)
-    _judge_order(ledger, values)
-    _compare_pulse(ledger, values)
-    _judge_cuff(ledger, values, species)
+        _judge(checked, values, quantity, species, refused)
+    _judge_order(checked, values)
+    _compare_pulse(checked, values)
+    _judge_cuff(checked, values, species)
 
 
 def _plain(values: Values, quantity: str) -> Mask:
@@ -79,15 +67,15 @@ def _plain(values: Values, quantity: str) -> Mask:
     return plain
 
 
-def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
+def _refuse_unit(checked: CheckedTable, values: Values) -> Mask:
     """Refuse the systolic column of a file that is in another unit; return its rows (n,)."""
     systolic = values["systolic"]
-    refused = np.zeros(ledger.n, dtype=bool)
+    refused = np.zeros(checked.n, dtype=bool)
     highest = limits("systolic", "").aside_high
-    in_kpa = np.array([unit == "kPa" for unit in ledger.units], dtype=bool)
-    many = _by_file(ledger, ~np.isnan(systolic))
+    in_kpa = np.array([unit == "kPa" for unit in checked.units], dtype=bool)
+    many = _by_file(checked, ~np.isnan(systolic))
     high, low = (
-        _by_file(ledger, mask) if some else np.zeros_like(many)
+        _by_file(checked, mask) if some else np.zeros_like(many)
         for mask, some in (
             (systolic > highest, in_kpa.any()),
             (systolic < KPA_MEDIAN_BELOW, not in_kpa.all()),
@@ -97,28 +85,19 @@ def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
     doubted = (many >= ENOUGH_FOR_UNIT) & (2 * odd >= many)
     for file in np.flatnonzero(doubted).tolist():
         stated = in_kpa[file]
-        rows = np.flatnonzero(~np.isnan(systolic) & (ledger.file == file))
+        rows = np.flatnonzero(~np.isnan(systolic) & (checked.file == file))
         median = float(np.median(systolic[rows]))
+        first, counts = int(rows[0]), {"rows": len(rows), "median": median}
         if stated and median > highest:
-            reason = f"Half of the {len(rows)} values, read as kPa, are {median:.0f} mmHg or more."
-            line = for_one_file(ledger.files[file], 'unit = "mmHg"')
-            mend = (
-                "They are in mmHg, it seems: leave --unit kPa out. If other files are in kPa, say "
-                f"so of this one, {line}."
+            name = checked.files[file]
+            checked.report_file(
+                file, "systolic", Code.MMHG_AS_KPA, first, stops=True, **counts, in_file=name
             )
         elif not stated and median < KPA_MEDIAN_BELOW:
-            reason = (
-                f"Half of the {len(rows)} values are {median:g} or lower, so they are not in mmHg."
-            )
-            mend = (
-                f"If the file is in kPa, say so: {IN_KPA}. "
-                f"{median:g} kPa is then read as {median * MMHG_PER_KPA:.0f} mmHg."
-            )
+            checked.report_file(file, "systolic", Code.NOT_IN_MMHG, first, stops=True, **counts)
         else:
             continue
-        reason += f" All {len(rows)} rows are set aside."
-        ledger.say_of_file(file, "systolic", reason, mend, NOT_IN_MMHG, True, int(rows[0]))
-        ledger.put_aside(rows, "systolic: in which unit is the column?")
+        checked.put_aside(rows, finding_of(Code.WHICH_UNIT, checked.files[file]))
         refused[rows] = True
     if refused.any():
         values["systolic"] = np.where(refused, np.nan, systolic)
@@ -126,19 +105,18 @@ def _refuse_unit(ledger: Ledger, values: Values) -> Mask:
     return refused
 
 
-def _by_file(ledger: Ledger, mask: Mask) -> NDArray[np.int64]:
+def _by_file(checked: CheckedTable, mask: Mask) -> NDArray[np.int64]:
     """Return how many rows of each file are in a mask (n,)."""
-    if len(ledger.files) == 1:
+    if len(checked.files) == 1:
         return np.array([np.count_nonzero(mask)])
-    return np.bincount(ledger.file[mask], minlength=len(ledger.files))
+    return np.bincount(checked.file[mask], minlength=len(checked.files))
 
 
 def _judge(
-    ledger: Ledger, values: Values, quantity: str, species: SpeciesOf, refused: Mask
+    checked: CheckedTable, values: Values, quantity: str, species: SpeciesOf, refused: Mask
 ) -> None:
     """Set aside what no animal has, and note what few have."""
     value = values[quantity]
-    what = JUDGED[quantity]
     of_species = {kind: limits(quantity, kind) for kind in ("", *SPECIES)}
     # Nearly all values are usual for every species, and are looked at no further.
     usual_from = max(bounds.note_low for bounds in of_species.values())
@@ -155,31 +133,21 @@ def _judge(
     for kind, bounds in list(of_species.items())[: 1 if same else None]:
         mine = np.ones(len(rows), dtype=bool) if same else kinds == kind
         below, above = mine & (few < bounds.aside_low), mine & (few > bounds.aside_high)
-        _set_aside(ledger, rows[below], rows[above], quantity, value, what, bounds)
+        for some in (rows[below], rows[above]):
+            _set_aside(checked, some, quantity, value, bounds)
         gone |= below | above
         unusual = mine & ~gone & plain
         ceiling = unusual & (few == CEILING) & (quantity == "systolic")
         unusual &= ~ceiling & ((few < bounds.note_low) | (few > bounds.note_high))
-        ledger.say(
+        checked.report(
             rows[unusual],
             quantity,
-            _worded(
-                ledger,
-                quantity,
-                value,
-                f"is unusual for a {what}: "
-                f"outside {bounds.note_low:g} to {bounds.note_high:g}. It is kept.",
-            ),
-            KEPT,
-            "unusual value",
+            Code.UNUSUAL_READING,
+            **_written(checked, quantity, value),
+            quantity=quantity,
+            usual=_usual(bounds),
         )
-        ledger.say(
-            rows[ceiling],
-            quantity,
-            f"{CEILING} is the ceiling of many gauges; the true value may be higher. It is kept.",
-            f'If the gauge could show no more, write "> {CEILING}".',
-            "gauge's ceiling",
-        )
+        checked.report(rows[ceiling], quantity, Code.GAUGES_CEILING)
     if gone.any():
         values[quantity] = _without(value, rows[gone], np.nan)
         if f"{quantity}_bound" in values:
@@ -211,55 +179,43 @@ def _without(column: NDArray[Any], rows: NDArray[np.int64], nothing: float) -> N
 
 
 def _set_aside(
-    ledger: Ledger,
-    below: NDArray[np.int64],
-    above: NDArray[np.int64],
+    checked: CheckedTable,
+    rows: NDArray[np.int64],
     quantity: str,
     value: NDArray[np.float64],
-    what: str,
     bounds: Limits,
 ) -> None:
-    low, high = bounds.aside_low, bounds.aside_high
-    for rows, limit in ((below, f"below {low:g}"), (above, f"above {high:g}")):
-        ledger.say(
-            rows,
-            quantity,
-            _worded(ledger, quantity, value, f"cannot be a {what}: {limit}."),
-            OfRow(lambda row: _slip(quantity, float(value[row]), bounds)),
-            "impossible value",
-            "row" if quantity == "systolic" else "cell",
-        )
+    checked.report(
+        rows,
+        quantity,
+        Code.IMPOSSIBLE_READING,
+        Outcome.ROW if quantity == "systolic" else Outcome.CELL,
+        **_written(checked, quantity, value),
+        quantity=quantity,
+        number=OfRow(lambda row: float(value[row])),
+        possible=(bounds.aside_low, bounds.aside_high),
+        usual=_usual(bounds),
+    )
 
 
-def _worded(ledger: Ledger, quantity: str, value: NDArray[np.float64], words: str) -> Words:
-    """Return what is said of cells: the cell, in mmHg too where the file is in kPa, and words."""
-    if quantity not in PRESSURES or "kPa" not in ledger.units:
-        return lambda cell: f"{shown(cell.strip())} {words}"
-    texts, converted = ledger.cells(quantity), ledger.in_kilopascal()
-
-    def made(row: int) -> str:
-        also = f" kPa ({value[row]:.0f} mmHg)" if converted[row] else ""
-        return f"{shown(texts[row].as_py())}{also} {words}"
-
-    return OfRow(made)
+def _usual(bounds: Limits) -> tuple[float, float]:
+    return bounds.note_low, bounds.note_high
 
 
-def _slip(quantity: str, value: float, bounds: Limits) -> str:
-    """Return what an impossible value may have been meant for, as a question."""
-    low, high = bounds.aside_low, bounds.aside_high
-    pressure = quantity in ("systolic", "diastolic", "mean")
-    if value == 0 and pressure:
-        return 'If no sound was heard, write "no sound"; otherwise correct it.'
-    if pressure and value < low and low <= value * MMHG_PER_KPA <= high:
-        return f"Is it in kPa? {value:g} kPa is {value * MMHG_PER_KPA:.0f} mmHg. {LEAVE_OUT}"
-    if value > high and bounds.note_low <= value / 10 <= bounds.note_high:
-        return f"A digit too many, or a lost decimal mark ({value / 10:g})? {LEAVE_OUT}"
-    return f"Typing error? {LEAVE_OUT}"
+def _written(checked: CheckedTable, quantity: str, value: NDArray[np.float64]) -> dict[str, Any]:
+    """Return what a cell is worded from: itself, and in mmHg where its file is in kPa."""
+    if quantity not in PRESSURES or "kPa" not in checked.units:
+        return {"written": WRITTEN, "in_mmhg": None}
+    texts, converted = checked.cells(quantity), checked.in_kilopascal()
+    return {
+        "written": OfRow(lambda row: texts[row].as_py()),
+        "in_mmhg": OfRow(lambda row: float(value[row]) if converted[row] else None),
+    }
 
 
-def _judge_order(ledger: Ledger, values: Values) -> None:
+def _judge_order(checked: CheckedTable, values: Values) -> None:
     """Hold diastolic and systolic of a reading against each other, then the mean against both."""
-    if not ledger.given("diastolic"):
+    if not checked.given("diastolic"):
         return
     systolic, diastolic = values["systolic"], values["diastolic"]
     both = _plain(values, "systolic") & _plain(values, "diastolic")
@@ -269,34 +225,21 @@ def _judge_order(ledger: Ledger, values: Values) -> None:
     bounds = limits("pulse_pressure")
     reverse = both & (pulse <= bounds.aside_low)
     index = np.flatnonzero(reverse)
-    ledger.say(
+    checked.report(
         index,
         "diastolic",
-        OfRow(
-            lambda row: (
-                f"The diastolic pressure {diastolic[row]:g} is not below the systolic "
-                f"{systolic[row]:g}."
-            )
-        ),
-        f"Were the two entered the wrong way round? {LEAVE_OUT}",
-        "order of pressures",
-        "row",
+        Code.NOT_BELOW_SYSTOLIC,
+        Outcome.ROW,
+        diastolic=_number(diastolic),
+        systolic=_number(systolic),
     )
     odd = both & ~reverse & ((pulse < bounds.note_low) | (pulse > bounds.note_high))
-    _note(
-        ledger,
-        odd,
-        "diastolic",
-        lambda row: (
-            f"Systolic and diastolic are {pulse[row]:g} mmHg apart; {bounds.note_low:g} to "
-            f"{bounds.note_high:g} is usual. Both are kept."
-        ),
-        "unusual pulse pressure",
-    )
-    _judge_mean(ledger, values, both & ~reverse & _plain(values, "mean"))
+    usual = _usual(bounds)
+    checked.report(odd, "diastolic", Code.PULSE_PRESSURE, apart=_number(pulse), usual=usual)
+    _judge_mean(checked, values, both & ~reverse & _plain(values, "mean"))
 
 
-def _judge_mean(ledger: Ledger, values: Values, full: Mask) -> None:
+def _judge_mean(checked: CheckedTable, values: Values, full: Mask) -> None:
     """Set aside a mean that is not between its pressures; note one that is near either end.
 
     Which of the three is the slip cannot be told; systolic and diastolic are in order, so they
@@ -308,96 +251,67 @@ def _judge_mean(ledger: Ledger, values: Values, full: Mask) -> None:
     fraction = (mean[rows] - low_end) / (systolic[rows] - low_end)
     outside = (fraction <= 0) | (fraction >= 1)
     index = rows[outside]
-    ledger.say(
+    checked.report(
         index,
         "mean",
-        OfRow(
-            lambda row: (
-                f"The mean pressure {mean[row]:g} does not lie between the diastolic "
-                f"{diastolic[row]:g} and the systolic {systolic[row]:g}: one of the three is "
-                "wrong."
-            )
-        ),
-        f"Compare the three with the instrument's record. {LEAVE_OUT}",
-        "order of pressures",
-        "cell",
+        Code.MEAN_NOT_BETWEEN,
+        Outcome.CELL,
+        mean=_number(mean),
+        diastolic=_number(diastolic),
+        systolic=_number(systolic),
     )
     if len(index):
         values["mean"] = _without(mean, index, np.nan)
     low, high = MEAN_FRACTION
     odd = ~outside & ((fraction < low) | (fraction > high))
     of_odd, rows = fraction[odd], rows[odd]
-    _note(
-        ledger,
-        rows,
-        "mean",
-        lambda row: (
-            f"The mean pressure lies {100 * of_odd[np.searchsorted(rows, row)]:.0f} % of the way "
-            f"from diastolic to systolic; {100 * low:.0f} to {100 * high:.0f} % is usual. It is "
-            "kept."
-        ),
-        "unusual mean",
-    )
+    found = OfRow(lambda row: float(of_odd[np.searchsorted(rows, row)]))
+    checked.report(rows, "mean", Code.UNUSUAL_MEAN, fraction=found)
 
 
-def _note(ledger: Ledger, rows: Rows, column: str, reason: Callable[[int], str], kind: str) -> None:
-    ledger.say(rows, column, OfRow(reason), KEPT, kind)
+def _number(column: NDArray[np.float64]) -> OfRow:
+    return OfRow(lambda row: float(column[row]))
 
 
-def _compare_pulse(ledger: Ledger, values: Values) -> None:
-    if not ledger.given("counted_pulse"):
+def _compare_pulse(checked: CheckedTable, values: Values) -> None:
+    if not checked.given("counted_pulse"):
         return
     rate, counted = values["heart_rate"], values["counted_pulse"]
     both = _plain(values, "heart_rate") & ~np.isnan(counted)
     apart = both & (np.abs(rate - counted) > PULSE_DISAGREES * counted)
-    _note(
-        ledger,
+    checked.report(
         apart,
         "heart_rate",
-        lambda row: (
-            f"The instrument's heart rate {rate[row]:g} and the counted pulse {counted[row]:g} "
-            f"are more than {100 * PULSE_DISAGREES:.0f} % apart; the reading may be wrong. It is "
-            "kept."
-        ),
-        "pulse disagrees",
+        Code.PULSE_DISAGREES,
+        rate=_number(rate),
+        counted=_number(counted),
     )
 
 
-def _judge_cuff(ledger: Ledger, values: Values, species: SpeciesOf) -> None:
+def _judge_cuff(checked: CheckedTable, values: Values, species: SpeciesOf) -> None:
     """Hold the cuff's width against the limb; where that cannot be, both are set aside."""
-    if not any(map(ledger.given, ("cuff_width_cm", "limb_circumference_cm"))):
+    if not any(map(checked.given, ("cuff_width_cm", "limb_circumference_cm"))):
         return
     for name in ("cuff_width_cm", "limb_circumference_cm"):
         nothing = values[name] <= 0
-        ledger.say(nothing, name, "A size is above 0.", "Correct it.", "impossible value", "cell")
+        checked.report(nothing, name, Code.NO_SIZE, Outcome.CELL)
         values[name] = np.where(nothing, np.nan, values[name])
     ratio = values["cuff_width_cm"] / values["limb_circumference_cm"]
-    kinds = species(np.arange(ledger.n))
+    kinds = species(np.arange(checked.n))
     for kind in ("", *SPECIES):
         bounds = limits("cuff_ratio", kind)
         mine = ~np.isnan(ratio) & (kinds == kind)
         aside = mine & (ratio > bounds.aside_high)
         for name in ("cuff_width_cm", "limb_circumference_cm"):
-            ledger.say(
-                aside,
-                name,
-                f"The cuff is more than {bounds.aside_high:g} times as wide as the limb is round.",
-                "Are both in cm, and the right way round?",
-                "impossible value",
-                "cell",
-            )
+            checked.report(aside, name, Code.CUFF_TOO_WIDE, Outcome.CELL, times=bounds.aside_high)
             values[name] = np.where(aside, np.nan, values[name])
         odd = mine & ~aside & ~bounds.usual(ratio)
-        _note(
-            ledger,
+        checked.report(
             _first_of_sessions(values, odd),
             "cuff_width_cm",
-            lambda row, bounds=bounds: (  # type: ignore[misc]
-                f"The cuff's width is {100 * ratio[row]:.0f} % of the limb's circumference; "
-                f"{100 * bounds.note_low:.0f} to {100 * bounds.note_high:.0f} % is advised. "
-                "The session is kept."
-            ),
-            "cuff size",
+            Code.CUFF_SIZE,
+            ratio=_number(ratio),
+            usual=_usual(bounds),
         )
 
 

@@ -1,45 +1,47 @@
-"""What was said of many rows at once; each row's finding is worded when it is looked at.
+"""What was found of many rows at once; each row's finding is made when it is looked at.
 
 A file in which a million rows are bad has a million findings, and nobody reads them all. So a
-check leaves the rows and how to word them, and no text is made for a row that nobody asks for.
+check leaves the rows, a code and values, and no text is made for a row that nobody asks for.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import repeat
 from json.encoder import encode_basestring_ascii as quoted
-from typing import Protocol, TypeVar, overload
+from typing import Any, Protocol, TypeVar, overload
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from bpvet.records.findings import Finding
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, NamedValues, Outcome, Words, worded
 from bpvet.records.parsing.codes import among
 from bpvet.records.parsing.columns import uncoded
 
 T = TypeVar("T")
 
-#: What was done about a cell, as the sentence that ends the reason.
-OUTCOMES = {
-    "row": "The row is set aside.",
-    "cell": "This value is set aside, the rest of the row is kept.",
-    "kept": "",
-}
-
 
 @dataclass(frozen=True, eq=False)
 class OfRow:
-    """Words that are made for a row of the table, by its number."""
+    """A value that is made for a row of the table, by its number."""
 
-    make: Callable[[int], str]
+    make: Callable[[int], Any]
 
 
-#: Words for findings: the same for all, made from the cell's text, or made for the row.
-Words = str | Callable[[str], str] | OfRow
+@dataclass(frozen=True, eq=False)
+class OfCell:
+    """A value that is made from the cell's text: equal cells have equal ones."""
+
+    make: Callable[[str], Any]
+
+
+#: The cell without white space around it.
+WRITTEN = OfCell(str.strip)
 
 
 class Places(Protocol):
@@ -72,8 +74,8 @@ class Places(Protocol):
 
 
 @dataclass(frozen=True, eq=False)
-class Said:
-    """A check's findings: one for each of its rows, worded when it is looked at.
+class RowFindings:
+    """A check's findings: one for each of its rows, made when it is looked at.
 
     Parameters
     ----------
@@ -83,26 +85,42 @@ class Said:
         Rows that have a finding of their own, in order.
     column : str
         Our name of the column, or "" for the whole row.
-    reason, mend : Words
-        What was found, without its outcome; what the reader can do.
-    kind, outcome : str
-        As in `Finding`; a key of `OUTCOMES`.
+    code : Code
+        What was found.
+    outcome : Outcome
+        What was done about it.
     value : OfRow or None
         What stands there, where that is not the cell.
+    values : mapping of str to object
+        What the findings are worded from, by name: the same for all, `OfCell` or `OfRow`.
     """
 
     places: Places
     rows: NDArray[np.integer]
     column: str
-    reason: Words
-    mend: Words
-    kind: str
-    outcome: str
+    code: Code
+    outcome: Outcome
     value: OfRow | None
-    _made: dict[str, tuple[str, str]] = field(default_factory=dict)
+    values: Mapping[str, Any]
+    _made: dict[tuple[str, str], tuple[str, Any]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.rows)
+
+    @property
+    def kind(self) -> str:
+        """As in `Finding`."""
+        return str(self.code.kind or self.values["kind"])
+
+    @property
+    def by_row(self) -> bool:
+        """Whether two rows with the same cell may be worded otherwise."""
+        return any(isinstance(one, OfRow) for one in self.values.values())
+
+    @property
+    def by_cell(self) -> bool:
+        """Whether the words depend on the cell."""
+        return any(isinstance(one, OfCell) for one in self.values.values())
 
     def finding(self, at: int) -> Finding:
         """Return the finding of the row `rows[at]`."""
@@ -110,13 +128,12 @@ class Said:
 
     def many(self, at: NDArray[np.integer]) -> list[Finding]:
         """Return the findings (k,) of the rows `rows[at]`."""
-        names, lines, headings, cells, words = self._parts(at)
-        end = OUTCOMES[self.outcome]
+        rows = self.rows[at]
+        cells = self._cells(rows)
+        parts = zip(*self._where(rows), cells, self._values(rows, cells), strict=True)
         return [
-            Finding(file, line, heading, cell[:80], f"{why} {end}".rstrip(), mend, kind=self.kind)
-            for file, line, heading, cell, (why, mend) in zip(
-                names, lines, headings, cells, words, strict=True
-            )
+            Finding(file, line, heading, cell[:80], self.code, values, self.outcome)
+            for file, line, heading, cell, values in parts
         ]
 
     def json(self, at: NDArray[np.integer]) -> list[str]:
@@ -124,46 +141,44 @@ class Said:
 
         The same parts are written once; a million findings are made of few.
         """
-        names, lines, headings, cells, words = self._parts(at)
-        end, kind = OUTCOMES[self.outcome], quoted(self.kind)
+        rows = self.rows[at]
+        names, lines, headings = self._where(rows)
+        cells, kind = self._cells(rows), quoted(self.kind)
         file_of = {file: quoted(file) for file in set(names)}
         heading_of = {heading: quoted(heading) for heading in set(headings)}
-        ends: dict[tuple[str, str], str] = {}
+        ends: dict[Words, str] = {}
         texts: list[str] = []
-        for file, line, heading, cell, both in zip(
-            names, lines, headings, cells, words, strict=True
-        ):
-            told = ends.get(both)
-            if told is None:
-                why = quoted(f"{both[0]} {end}".rstrip())
-                told = ends[both] = (
-                    f'"reason": {why}, "mend": {quoted(both[1])}, "stops": false, "kind": {kind}}}'
+        parts = zip(
+            names, lines, headings, cells, self._words(rows, cells, self.outcome), strict=True
+        )
+        for file, line, heading, cell, words in parts:
+            end = ends.get(words)
+            if end is None:
+                end = ends[words] = (
+                    f'"reason": {quoted(words.reason)}, "mend": {quoted(words.fix)}, '
+                    f'"stops": false, "kind": {kind}}}'
                 )
             texts.append(
                 f'{{"file": {file_of[file]}, "line": {line}, "column": {heading_of[heading]}, '
-                f'"value": {quoted(cell[:80])}, {told}'
+                f'"value": {quoted(cell[:80])}, {end}'
             )
         return texts
 
     def set_aside(self, rows: NDArray[np.integer]) -> list[str]:
         """Return why each of some rows is set aside, as its table says it."""
         headings = self._headings(rows)
-        words = self._words(rows, self._cells(rows))
+        words = self._words(rows, self._cells(rows), Outcome.KEPT)
         return [
             f"{heading}: {why}" if heading else why
             for heading, (why, _) in zip(headings, words, strict=True)
         ]
 
-    def _parts(
-        self, at: NDArray[np.integer]
-    ) -> tuple[list[str], list[int], list[str], list[str], list[tuple[str, str]]]:
-        """Return file, line, heading and cell, and reason and mend, of the rows `rows[at]`."""
-        rows = self.rows[at]
+    def _where(self, rows: NDArray[np.integer]) -> tuple[list[str], list[int], list[str]]:
+        """Return file, line and heading of some rows."""
         files = self.places.files
         names = [files[i] for i in self.places.file[rows].tolist()]
-        cells = self._cells(rows)
         lines: list[int] = self.places.line[rows].tolist()
-        return names, lines, self._headings(rows), cells, self._words(rows, cells)
+        return names, lines, self._headings(rows)
 
     def _headings(self, rows: NDArray[np.integer]) -> list[str]:
         return self.places.headings(self.column, rows) if self.column else [""] * len(rows)
@@ -176,28 +191,32 @@ class Said:
         cells: list[str] = uncoded(self.places.raw(self.column).take(pa.array(rows))).to_pylist()
         return cells
 
-    def _words(self, rows: NDArray[np.integer], cells: list[str]) -> list[tuple[str, str]]:
-        """Return reason and mend of each row; equal cells get equal words, made once."""
-        reason, mend = self.reason, self.mend
-        if isinstance(reason, str) and isinstance(mend, str):
-            return [(reason, mend)] * len(rows)
-        if isinstance(reason, OfRow) or isinstance(mend, OfRow):
-            return [
-                (worded(reason, row, cell), worded(mend, row, cell))
-                for row, cell in zip(rows.tolist(), cells, strict=True)
-            ]
-        words = []
-        for cell in cells:
-            made = self._made.get(cell)
-            if made is None:
-                if len(self._made) > _MOST_MADE:
-                    self._made.clear()
-                made = self._made[cell] = worded(reason, -1, cell), worded(mend, -1, cell)
-            words.append(made)
-        return words
+    def _values(self, rows: NDArray[np.integer], cells: list[str]) -> list[NamedValues]:
+        """Return what the finding of each row is worded from, made a name at a time."""
+        columns: list[Iterable[tuple[str, Any]]] = []
+        for name, one in self.values.items():
+            if isinstance(one, OfRow):
+                columns.append([(name, one.make(row)) for row in rows.tolist()])
+            elif isinstance(one, OfCell):
+                columns.append([self._of_cell(name, one, cell) for cell in cells])
+            else:
+                columns.append(repeat((name, one), len(rows)))
+        return list(zip(*columns, strict=True)) if columns else [()] * len(rows)
+
+    def _of_cell(self, name: str, value: OfCell, cell: str) -> tuple[str, Any]:
+        """Return a name with what is made from a cell, made once for cells met again."""
+        found = self._made.get((name, cell))
+        if found is None:
+            if len(self._made) > _MOST_MADE:
+                self._made.clear()
+            found = self._made[name, cell] = (name, value.make(cell))
+        return found
+
+    def _words(self, rows: NDArray[np.integer], cells: list[str], outcome: Outcome) -> list[Words]:
+        return worded(self.code, self._values(rows, cells), outcome)
 
 
-#: Words that are kept for cells met again.
+#: What is kept of cells met again.
 _MOST_MADE = 10_000
 #: Findings that are made together: first, for who looks at the first few, and later.
 _FEWEST, _MOST = 32, 8192
@@ -208,34 +227,45 @@ _MOST_SHOWN = 30
 RATION = 1000
 
 
-def worded(words: Words, row: int, cell: str) -> str:
-    """Return the words for one row and its cell."""
-    if isinstance(words, str):
-        return words
-    return words.make(row) if isinstance(words, OfRow) else words(cell)
+#: What is kept of cells met again.
+_MOST_MADE = 10_000
+#: Findings that are made together: first, for who looks at the first few, and later.
+_FEWEST, _MOST = 32, 8192
+#: Findings that are printed of many.
+_MOST_SHOWN = 30
+#: Suggestions are made for no more different cells than this
+#: (`bpvet.records.headings.near_names.hints`).
+RATION = 1000
 
 
-def in_turn(words: Callable[[str], str], cells: Callable[[], pa.Array]) -> Callable[[str], str]:
-    """Return the same words, the first of the different cells being worded in their order.
+def value_at(value: object, row: int, cell: str) -> object:
+    """Return what stands for a value at one row with its cell."""
+    if isinstance(value, OfRow):
+        return value.make(row)
+    return value.make(cell) if isinstance(value, OfCell) else value
 
-    For words that are rationed: whoever looks at a later finding first shall read the same.
+
+def in_turn(make: Callable[[str], T], cells: Callable[[], pa.Array]) -> Callable[[str], T]:
+    """Return the same function, asked of the first of the different cells in their order.
+
+    For what is rationed: whoever looks at a later finding first shall read the same.
     """
-    first: dict[str, str] = {}
+    first: dict[str, T] = {}
 
-    def made(cell: str) -> str:
+    def made(cell: str) -> T:
         if not first:
             few = pc.unique(cells())[:RATION].to_pylist()
-            first.update((text, words(text)) for text in few)
-        return first[cell] if cell in first else words(cell)
+            first.update((text, make(text)) for text in few)
+        return first[cell] if cell in first else make(cell)
 
     return made
 
 
-def _among_lines(said: Said, lines: Mapping[str, Collection[int]]) -> NDArray[np.bool_]:
+def _among_lines(rows: RowFindings, lines: Mapping[str, Collection[int]]) -> NDArray[np.bool_]:
     """Return which of the findings (k,) of a check are about some lines of files."""
-    file, line = said.places.file[said.rows], said.places.line[said.rows]
+    file, line = rows.places.file[rows.rows], rows.places.line[rows.rows]
     found = np.zeros(len(line), dtype=bool)
-    for index, name in enumerate(said.places.files):
+    for index, name in enumerate(rows.places.files):
         if asked := lines.get(name):
             found |= (file == index) & among(line, np.unique(list(asked)))
     return found
@@ -244,32 +274,34 @@ def _among_lines(said: Said, lines: Mapping[str, Collection[int]]) -> NDArray[np
 class Findings(Sequence[Finding]):
     """All findings of some records, by file in order of reading, then by line.
 
-    It reads as a tuple of `Finding` and compares as one. What was said of many rows at once is
-    worded one by one as it is looked at, so that its length and its slices cost next to nothing.
+    It reads as a tuple of `Finding` and compares as one. What was found of many rows at once is
+    made one by one as it is looked at, so that its length and its slices cost next to nothing.
 
     Parameters
     ----------
-    told : sequence of Finding and Said
-        In the order in which it was said.
+    reported : sequence of Finding and RowFindings
+        In the order in which they were found.
     files : sequence of str
         Names of the files in order of reading; findings about anything else come first.
 
     Attributes
     ----------
-    told : tuple of Finding and Said
+    reported : tuple of Finding and RowFindings
         As given.
     of, at : arrays of int (n,)
-        For each finding: the index into `told`, and into the rows of it.
+        For each finding: the index into `reported`, and into the rows of it.
     """
 
-    told: tuple[Finding | Said, ...]
+    reported: tuple[Finding | RowFindings, ...]
     of: NDArray[np.int32]
     at: NDArray[np.int32]
 
-    def __init__(self, told: Sequence[Finding | Said], files: Sequence[str] = ()) -> None:
+    def __init__(
+        self, reported: Sequence[Finding | RowFindings], files: Sequence[str] = ()
+    ) -> None:
         place = {file: i for i, file in enumerate(files)}
         where, lines, of, at = [], [], [], []
-        for i, one in enumerate(told):
+        for i, one in enumerate(reported):
             if isinstance(one, Finding):
                 where.append(np.array([place.get(one.file, -1)]))
                 lines.append(np.array([one.line or 0]))
@@ -283,12 +315,15 @@ class Findings(Sequence[Finding]):
         none = np.zeros(0, dtype=np.int32)
         order = np.lexsort((np.concatenate([none, *lines]), np.concatenate([none, *where])))
         of_each, at_each = np.concatenate([none, *of]), np.concatenate([none, *at])
-        self._set(tuple(told), of_each[order], at_each[order])
+        self._set(tuple(reported), of_each[order], at_each[order])
 
     def _set(
-        self, told: tuple[Finding | Said, ...], of: NDArray[np.int32], at: NDArray[np.int32]
+        self,
+        reported: tuple[Finding | RowFindings, ...],
+        of: NDArray[np.int32],
+        at: NDArray[np.int32],
     ) -> None:
-        self.told, self.of, self.at = told, of, at
+        self.reported, self.of, self.at = reported, of, at
 
     def __len__(self) -> int:
         return len(self.of)
@@ -301,26 +336,27 @@ class Findings(Sequence[Finding]):
 
     def __getitem__(self, index: int | slice) -> Finding | Findings:
         if not isinstance(index, slice):
-            one = self.told[self.of[index]]
+            one = self.reported[self.of[index]]
             return one if isinstance(one, Finding) else one.finding(int(self.at[index]))
-        return self._some(index)
+        return self.some(index)
 
-    def _some(self, index: slice | NDArray[np.bool_]) -> Findings:
+    def some(self, index: slice | NDArray[np.generic]) -> Findings:
+        """Return the findings at some places (k,), or of a mask (n,), in that order."""
         some = Findings.__new__(Findings)
-        some._set(self.told, self.of[index], self.at[index])
+        some._set(self.reported, self.of[index], self.at[index])
         return some
 
     def __iter__(self) -> Iterator[Finding]:
-        return self._each(lambda one: one, Said.many)
+        return self._each(lambda one: one, RowFindings.many)
 
     def json(self) -> Iterator[str]:
         """Yield each finding as a JSON object, as `Finding.to_dict` has it, a few at once."""
-        return self._each(lambda one: json.dumps(one.to_dict(), allow_nan=False), Said.json)
+        return self._each(lambda one: json.dumps(one.to_dict(), allow_nan=False), RowFindings.json)
 
     def _each(
         self,
         one_of: Callable[[Finding], T],
-        many_of: Callable[[Said, NDArray[np.int32]], list[T]],
+        many_of: Callable[[RowFindings, NDArray[np.int32]], list[T]],
     ) -> Iterator[T]:
         """Yield something made of each finding, in order; made together, a few thousand a time."""
         start, many = 0, _FEWEST
@@ -329,8 +365,12 @@ class Findings(Sequence[Finding]):
             order = np.argsort(of, kind="stable")
             made: list[T] = []
             for places in np.split(order, np.flatnonzero(np.diff(of[order])) + 1):
-                told = self.told[of[places[0]]]
-                made += [one_of(told)] if isinstance(told, Finding) else many_of(told, at[places])
+                reported = self.reported[of[places[0]]]
+                made += (
+                    [one_of(reported)]
+                    if isinstance(reported, Finding)
+                    else many_of(reported, at[places])
+                )
             back = np.argsort(order)
             yield from (made[i] for i in back.tolist())
             start, many = start + many, min(2 * many, _MOST)
@@ -365,17 +405,17 @@ class Findings(Sequence[Finding]):
             np.array([one.line is None or one.line in lines.get(one.file, ())])
             if isinstance(one, Finding)
             else _among_lines(one, lines)
-            for one in self.told
+            for one in self.reported
         ]
         start = np.cumsum([0, *map(len, masks)])
-        return self._some(np.concatenate([np.zeros(0, bool), *masks])[start[self.of] + self.at])
+        return self.some(np.concatenate([np.zeros(0, bool), *masks])[start[self.of] + self.at])
 
     def lines(self, places: NDArray[np.integer]) -> NDArray[np.int64]:
         """Return the lines of the findings at some places (k,); 0 for a whole file."""
         of, at = self.of[places], self.at[places]
         lines = np.zeros(len(of), dtype=np.int64)
         for i in np.unique(of).tolist():
-            one, here = self.told[i], of == i
+            one, here = self.reported[i], of == i
             if isinstance(one, Finding):
                 lines[here] = one.line or 0
             else:
@@ -384,6 +424,6 @@ class Findings(Sequence[Finding]):
 
     @property
     def stopping(self) -> tuple[Finding, ...]:
-        """The findings that stop the work; these are never said of many rows at once."""
-        stops = [isinstance(one, Finding) and one.stops for one in self.told]
-        return tuple(self._some(np.array([*stops, False], dtype=bool)[self.of]))
+        """The findings that stop the work; these are never of many rows at once."""
+        stops = [isinstance(one, Finding) and one.stops for one in self.reported]
+        return tuple(self.some(np.array([*stops, False], dtype=bool)[self.of]))

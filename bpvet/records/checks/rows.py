@@ -16,32 +16,33 @@ from bpvet.records.animals import (
     animals_table,
     check_animals,
     met_animals,
-    say_look_alikes,
-    say_strangers,
-    say_unlisted,
+    report_look_alikes,
+    report_strangers,
+    report_unlisted,
 )
-from bpvet.records.checks.duplicates import at_one_time, check_readings_twice, say_contradictions
-from bpvet.records.checks.histories import say_histories
+from bpvet.records.checked_table import CheckedTable
+from bpvet.records.checks.duplicates import at_one_time, check_readings_twice, report_contradictions
+from bpvet.records.checks.histories import report_histories
 from bpvet.records.checks.labs import check_labs
-from bpvet.records.checks.missed import check_missed, say_future
+from bpvet.records.checks.missed import check_missed, report_future
 from bpvet.records.checks.plausible import check_plausible
-from bpvet.records.checks.row_findings import OfRow
-from bpvet.records.checks.signs import UNKNOWN_STATUS, say_signs
-from bpvet.records.findings import Finding, shown
-from bpvet.records.ledger import Ledger
+from bpvet.records.checks.row_findings import WRITTEN, OfRow
+from bpvet.records.checks.signs import UNKNOWN_STATUS, report_signs
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, Outcome
 from bpvet.records.parsing.columns import TEXT, distinct, is_text, of_texts, uncoded
 from bpvet.records.parsing.dates import NAT
 from bpvet.records.parsing.values import Values
 
 
 def check(
-    ledgers: Mapping[str, Ledger], values: dict[str, Values], as_of: np.datetime64
+    tables: Mapping[str, CheckedTable], values: dict[str, Values], as_of: np.datetime64
 ) -> tuple[pd.DataFrame, list[Finding]]:
-    """Check the tables; what cannot be used is set aside in the ledgers and blank in `values`.
+    """Check the tables; what cannot be used is set aside in the tables and blank in `values`.
 
     Parameters
     ----------
-    ledgers : mapping of str to Ledger
+    tables : mapping of str to CheckedTable
         All tables.
     values : dict of str to dict
         Their values, as `bpvet.records.parsing.values.parse` gives them; altered in place.
@@ -53,17 +54,17 @@ def check(
     DataFrame
         The animals, one row each.
     list of Finding
-        Findings that belong to no table's ledger.
+        Findings that belong to no table.
     """
-    check_animals(ledgers["animals"], values["animals"], as_of)
-    animals = animals_table(ledgers["animals"], values["animals"], met_animals(ledgers))
-    _check_readings(ledgers["readings"], values["readings"], animals, as_of)
-    _check_treatments(ledgers["treatments"], values["treatments"], as_of)
-    check_labs(ledgers["labs"], values["labs"], animals)
-    check_missed(ledgers, values, as_of)
-    _check_statuses(ledgers["observations"], values["observations"])
+    check_animals(tables["animals"], values["animals"], as_of)
+    animals = animals_table(tables["animals"], values["animals"], met_animals(tables))
+    _check_readings(tables["readings"], values["readings"], animals, as_of)
+    _check_treatments(tables["treatments"], values["treatments"], as_of)
+    check_labs(tables["labs"], values["labs"], animals)
+    check_missed(tables, values, as_of)
+    _check_statuses(tables["observations"], values["observations"])
     for table, date in (("labs", "sampled_on"), ("observations", "seen_on"), ("contacts", "date")):
-        values[table]["future"] = say_future(ledgers[table], values[table][date], date, as_of)
+        values[table]["future"] = report_future(tables[table], values[table][date], date, as_of)
     lives = not all(np.isnat(values["animals"][name]).all() for name in ("birth_date", "left_on"))
     for table, date in (
         ("readings", "date"),
@@ -72,55 +73,47 @@ def check(
         ("observations", "seen_on"),
         ("missed", "from"),
     ):
-        if lives and ledgers[table].n:
-            _check_life(ledgers[table], values[table], date, animals)
-    say_look_alikes(ledgers)
-    others = say_unlisted(ledgers)
-    listed = set(distinct(ledgers["animals"].cells("animal"))[0])
-    measured = set(distinct(ledgers["readings"].cells("animal"))[0])
-    say_strangers(ledgers, listed, measured)
-    say_histories(ledgers, values)
-    say_signs(ledgers, values)
+        if lives and tables[table].n:
+            _check_life(tables[table], values[table], date, animals)
+    report_look_alikes(tables)
+    others = report_unlisted(tables)
+    listed = set(distinct(tables["animals"].cells("animal"))[0])
+    measured = set(distinct(tables["readings"].cells("animal"))[0])
+    report_strangers(tables, listed, measured)
+    report_histories(tables, values)
+    report_signs(tables, values)
     return animals, others
 
 
-def _check_statuses(ledger: Ledger, values: Values) -> None:
+def _check_statuses(checked: CheckedTable, values: Values) -> None:
     """Mark the signs whose status is no word known here; a blank one leaves it to the text."""
-    unknown = is_text(values["status"], "") & ~ledger.blank("status")
+    unknown = is_text(values["status"], "") & ~checked.blank("status")
     if unknown.any():
         status = pc.if_else(pa.array(unknown), UNKNOWN_STATUS, uncoded(values["status"]))
         values["status"] = status.cast(TEXT)
 
 
 def _check_readings(
-    ledger: Ledger, values: Values, animals: pd.DataFrame, as_of: np.datetime64
+    checked: CheckedTable, values: Values, animals: pd.DataFrame, as_of: np.datetime64
 ) -> None:
     kinds, code = _of_animals(values["animal"], animals, "species", "")
-    check_plausible(ledger, values, lambda rows: kinds[code[rows]])
-    nothing = ledger.usable
+    check_plausible(checked, values, lambda rows: kinds[code[rows]])
+    nothing = checked.usable
     for quantity in READING_QUANTITIES:
         # Most rows have a systolic pressure, and no other column need be looked at.
         if nothing.any():
             nothing &= np.isnan(values[quantity]) & (values[f"{quantity}_bound"] == 0)
     if nothing.any():
         nothing &= is_text(values["excluded"], "")
-    ledger.say(
-        nothing,
-        "",
-        "The row holds no usable reading.",
-        'Fill in the pressure; if no sound was heard, write "no sound"; if the reading was given '
-        'up, say why under "excluded".',
-        "no reading",
-        "row",
-    )
-    values["future"] = say_future(ledger, values["date"], "taken_at", as_of)
+    checked.report(nothing, "", Code.NO_READING, Outcome.ROW)
+    values["future"] = report_future(checked, values["date"], "taken_at", as_of)
     shared = at_one_time(values)
-    values["duplicate"] = check_readings_twice(ledger, values, shared)
-    say_contradictions(ledger, values, shared)
-    values["condition"] = _conditions(ledger, values)
+    values["duplicate"] = check_readings_twice(checked, values, shared)
+    report_contradictions(checked, values, shared)
+    values["condition"] = _conditions(checked, values)
 
 
-def _conditions(ledger: Ledger, values: Values) -> pa.Array:
+def _conditions(checked: CheckedTable, values: Values) -> pa.Array:
     """Return the condition of each reading, "" where setting or state cannot be used."""
     settings, of_setting = distinct(values["setting"])
     states, of_state = distinct(values["state"])
@@ -128,47 +121,34 @@ def _conditions(ledger: Ledger, values: Values) -> pa.Array:
     code = of_setting
     if len(states) > 1:
         code = of_setting * np.int32(len(states)) + of_state
-    unusable = ledger.broken.copy()
+    unusable = checked.broken.copy()
     for name in ("setting", "state"):
-        if ledger.given(name):
-            unusable |= is_text(values[name], "") & ~ledger.blank(name)
+        if checked.given(name):
+            unusable |= is_text(values[name], "") & ~checked.blank(name)
     if unusable.any():
         code = np.where(unusable, np.int32(len(words)), code)
     return of_texts([*words, ""], code)
 
 
-def _check_treatments(ledger: Ledger, values: Values, as_of: np.datetime64) -> None:
+def _check_treatments(checked: CheckedTable, values: Values, as_of: np.datetime64) -> None:
     started, stopped = values["started_on"], values["stopped_on"]
-    reverse = stopped < started
-    ledger.say(
-        reverse,
+    checked.report(
+        stopped < started,
         "stopped_on",
-        OfRow(
-            lambda row: (
-                "The treatment stopped before it started on "
-                f"{started[row].astype('datetime64[D]')}."
-            )
-        ),
-        "Correct one of the two dates.",
-        "order of dates",
-        "row",
+        Code.STOP_BEFORE_START,
+        Outcome.ROW,
+        started_on=_day(started),
     )
-    values["future"] = say_future(ledger, started, "started_on", as_of)
+    values["future"] = report_future(checked, started, "started_on", as_of)
     later = (stopped > as_of) & ~values["future"]
-    ledger.say(
-        later,
-        "stopped_on",
-        lambda value: f"{shown(value.strip())} is later than {as_of}: the treatment is ongoing.",
-        "Nothing to do.",
-        "future stop",
-    )
+    checked.report(later, "stopped_on", Code.FUTURE_STOP, written=WRITTEN, as_of=str(as_of))
     values["stopped_on"] = np.where(later, NAT, stopped)
-    _say_overlaps(ledger, values)
+    _report_overlaps(checked, values)
 
 
-def _say_overlaps(ledger: Ledger, values: Values) -> None:
-    """Say which rows of one drug start while an earlier one still runs, or start together."""
-    usable = np.flatnonzero(ledger.usable)
+def _report_overlaps(checked: CheckedTable, values: Values) -> None:
+    """Report which rows of one drug start while an earlier one still runs, or start together."""
+    usable = np.flatnonzero(checked.usable)
     if len(usable) == 0:
         return
     frame = pd.DataFrame(
@@ -188,50 +168,25 @@ def _say_overlaps(ledger: Ledger, values: Values) -> None:
     together = (before == frame["start"]).to_numpy()
     overlap = (frame["start"] < ends).to_numpy() & ~together
     rows = frame["row"].to_numpy(dtype=np.int64)
-    ledger.say(
-        np.sort(rows[together]),
-        "started_on",
-        "Another row of this drug starts on the same day. Both are kept and read as one.",
-        "Keep one row for each start or change of dose.",
-        "starts together",
-    )
-    ledger.say(
-        np.sort(rows[overlap]),
-        "started_on",
-        "An earlier row of this drug runs on beyond this start. Both are kept.",
-        "Let the earlier row stop on the day on which this one starts.",
-        "overlapping treatment",
-    )
+    checked.report(np.sort(rows[together]), "started_on", Code.STARTS_TOGETHER)
+    checked.report(np.sort(rows[overlap]), "started_on", Code.RUNS_ON)
 
 
-def _check_life(ledger: Ledger, values: Values, column: str, animals: pd.DataFrame) -> None:
-    """Say which rows are dated before the animal was born or after it left; they are kept."""
+def _check_life(checked: CheckedTable, values: Values, column: str, animals: pd.DataFrame) -> None:
+    """Report which rows are dated before the animal was born or after it left; they are kept."""
     heading = "taken_at" if column == "date" else column
     date = values[column]
-    usable = ledger.usable
+    usable = checked.usable
     born = _of_animal(values["animal"], animals, "birth_date", NAT)
     left = _of_animal(values["animal"], animals, "left_on", NAT)
     early, late = usable & (date < born), usable & (date > left)
-    ledger.say(
-        early,
-        heading,
-        OfRow(lambda row: _than("before", "was born", born[row])),
-        "Correct this date or the birth date.",
-        "before birth",
-    )
-    if column == "started_on":
-        return
-    ledger.say(
-        late,
-        heading,
-        OfRow(lambda row: _than("after", "left", left[row])),
-        "Correct this date or the day on which the animal left.",
-        "after leaving",
-    )
+    checked.report(early, heading, Code.BEFORE_BIRTH, day=_day(born))
+    if column != "started_on":
+        checked.report(late, heading, Code.AFTER_LEAVING, day=_day(left))
 
 
-def _than(when: str, what: str, day: np.datetime64) -> str:
-    return f"This is {when} the animal {what} ({day.astype('datetime64[D]')}). The row is kept."
+def _day(dates: NDArray[np.datetime64]) -> OfRow:
+    return OfRow(lambda row: str(dates[row].astype("datetime64[D]")))
 
 
 def _of_animal(
@@ -247,6 +202,6 @@ def _of_animals(
 ) -> tuple[NDArray[Any], NDArray[np.int32]]:
     """Return a value of the animals table for each different id (m,), and each row's id (n,)."""
     texts, code = distinct(cells)
-    place = pd.Index(animals["animal"]).get_indexer(pd.Index(texts, dtype=object))
+    at = pd.Index(animals["animal"]).get_indexer(pd.Index(texts, dtype=object))
     found = animals[column].to_numpy()
-    return np.append(found, np.array([missing], dtype=found.dtype))[place], code
+    return np.append(found, np.array([missing], dtype=found.dtype))[at], code

@@ -8,10 +8,9 @@ from datetime import date
 import numpy as np
 
 from bpvet.facts.signs.signs import SignItem, read_note, read_sign
-from bpvet.printing import prose_date
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import OfRow
-from bpvet.records.findings import shown
-from bpvet.records.ledger import Ledger
+from bpvet.records.finding_codes import Code
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.values import Values
 
@@ -19,26 +18,25 @@ from bpvet.records.parsing.values import Values
 UNKNOWN_STATUS = "unclear"
 #: Tables whose notes are looked at, and the column that dates them.
 NOTED = {"readings": "date", "treatments": "started_on", "observations": "seen_on"}
-_LONGEST = 100
 
 
-def say_signs(ledgers: Mapping[str, Ledger], values: Mapping[str, Values]) -> None:
-    """Say which signs are not understood or unclear, and which notes may hold a sign.
+def report_signs(tables: Mapping[str, CheckedTable], values: Mapping[str, Values]) -> None:
+    """Report which signs are not understood or unclear, and which notes may hold a sign.
 
     Parameters
     ----------
-    ledgers : mapping of str to Ledger
+    tables : mapping of str to CheckedTable
         All five tables.
     values : mapping of str to dict
         Their values after all other checks.
     """
-    _say_observations(ledgers["observations"], values["observations"])
+    _report_observations(tables["observations"], values["observations"])
     for table, column in NOTED.items():
-        _say_notes(ledgers[table], values[table], column)
+        _report_notes(tables[table], values[table], column)
 
 
-def _say_observations(ledger: Ledger, values: Values) -> None:
-    rows = np.flatnonzero(ledger.usable)
+def _report_observations(checked: CheckedTable, values: Values) -> None:
+    rows = np.flatnonzero(checked.usable)
     if len(rows) == 0:
         return
     texts, code = distinct(values["sign"])
@@ -49,52 +47,44 @@ def _say_observations(ledger: Ledger, values: Values) -> None:
     for row in rows.tolist():
         found = read_sign(texts[code[row]], statuses[of_status[row]], _day(days[row]))
         readings = {item.reading for item in found}
-        for reading, held in asked.items():
+        for reading, asked_rows in asked.items():
             if reading in readings:
-                held.append(row)
+                asked_rows.append(row)
                 items[row] = found
-    ledger.say(
-        np.array(asked["unread"], dtype=np.int64),
-        "sign",
-        OfRow(lambda row: f"{_pieces(items[row], 'unread')} is not understood."),
-        "Write it in other words, or in the usual terms of the trade.",
-        "sign not understood",
-    )
-    ledger.say(
-        np.array(asked["unclear"], dtype=np.int64),
-        "sign",
-        OfRow(lambda row: f"{_pieces(items[row], 'unclear')} is unclear: is it there, or not?"),
-        "Say so under status: present, absent, resolved or longstanding, with a plain sign.",
-        "sign unclear",
-    )
+    for reading, found_so in (
+        ("unread", Code.SIGN_NOT_UNDERSTOOD),
+        ("unclear", Code.SIGN_UNCLEAR),
+    ):
+        checked.report(
+            np.array(asked[reading], dtype=np.int64),
+            "sign",
+            found_so,
+            pieces=OfRow(lambda row, reading=reading: _pieces(items[row], reading)),  # type: ignore[misc]
+        )
 
 
-def _say_notes(ledger: Ledger, values: Values, column: str) -> None:
-    if ledger.n == 0 or not ledger.given("note"):
+def _report_notes(checked: CheckedTable, values: Values, column: str) -> None:
+    if checked.n == 0 or not checked.given("note"):
         return
     texts, code = distinct(values["note"])
     # Without the date of its row: what a note says of the past is past by its own words.
-    told = np.array([bool(text) and bool(read_note(text)) for text in texts], dtype=bool)
-    if not told.any():
+    noted = np.array([bool(text) and bool(read_note(text)) for text in texts], dtype=bool)
+    if not noted.any():
         return
     days = values[column]
-    rows = np.flatnonzero(told[code] & ledger.usable & ~np.isnat(days))
-    ledger.say(
+    rows = np.flatnonzero(noted[code] & checked.usable & ~np.isnat(days))
+    checked.report(
         rows,
         "note",
-        OfRow(lambda row: _of_note(texts[code[row]], days[row])),
-        "If it is a sign, enter it among the observations.",
-        "sign in a note",
+        Code.SIGN_IN_NOTE,
+        day=OfRow(lambda row: str(days[row].astype("datetime64[D]"))),
+        note=OfRow(lambda row: texts[code[row]]),
     )
 
 
-def _of_note(text: str, day: np.datetime64) -> str:
-    return f"A note of {prose_date(day)} says {shown(text, _LONGEST)}."
-
-
-def _pieces(items: tuple[SignItem, ...], reading: str) -> str:
-    found = dict.fromkeys(item.text for item in items if item.reading == reading)
-    return ", ".join(shown(text, _LONGEST) for text in list(found)[:3])
+def _pieces(items: tuple[SignItem, ...], reading: str) -> tuple[str, ...]:
+    """Return the first few texts that were read so."""
+    return tuple(dict.fromkeys(item.text for item in items if item.reading == reading))[:3]
 
 
 def _day(day: np.datetime64) -> date | None:

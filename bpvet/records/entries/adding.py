@@ -11,7 +11,7 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,9 +21,9 @@ import pandas as pd
 from bpvet.errors import CallError, RecordsError
 from bpvet.locks import unwritable
 from bpvet.publishing import publish
-from bpvet.records.checks.row_findings import OUTCOMES
 from bpvet.records.entries.files import ENTRY, added_csv, added_name, new_entry
-from bpvet.records.findings import Finding, shown
+from bpvet.records.finding_codes import Kind
+from bpvet.records.findings import Finding, Outcome, shown
 from bpvet.records.folder import existing, files_of
 from bpvet.records.outputs import inputs_of
 from bpvet.records.read import read, read_with
@@ -31,16 +31,16 @@ from bpvet.records.records import Records
 from bpvet.records.tables import TABLES
 
 #: Kinds of findings that stop the work of a folder that is only beginning.
-_BEGINNING = ("no readings file", "no rows", "empty")
+_BEGINNING = (Kind.NO_READINGS_FILE, Kind.NO_ROWS, "empty")
 #: Kinds that say that a row stands there twice.
-_TWICE = ("visit saved twice", "exact duplicate", "same file twice", "perhaps a duplicate")
+_TWICE = (Kind.SAVED_TWICE, Kind.DUPLICATE, "same file twice", Kind.PERHAPS_DUPLICATE)
 #: The kind that says that two rows of a drug start on one day: their stops are not told apart.
-_BEGUN = "starts together"
+_BEGUN = Kind.STARTS_TOGETHER
 #: Findings up to which those that come with an entry are looked for among all.
 _MANY = 20_000
 _IDLE = ("", "Nothing to do.", "Nothing to do if it has not been measured.")
 #: What the in-room sum has told already, at the reading itself.
-_TOLD_IN_ROOM = ("unusual value", "gauge's ceiling")
+_TOLD_IN_ROOM = (Kind.UNUSUAL_VALUE, Kind.CEILING)
 _BOOKS = (".xlsx", ".xlsm")
 _SIGNS = {"at least": "> ", "at most": "< "}
 
@@ -176,7 +176,7 @@ def _beside_no_readings(folder: Path) -> str:
     findings = list[Finding]()
     if any(table == "readings" for table, _ in files_of(folder, findings)):
         return ""
-    unread = [one.file for one in findings if one.kind == "file not read"]
+    unread = [one.file for one in findings if one.kind == Kind.FILE_NOT_READ]
     return unread[0] if unread else ""
 
 
@@ -196,7 +196,7 @@ def _judged(
     before, after = usable_records(folder), read_with(folder, {name: data})
     new = _new(before, after, name, len(rows))
     for one in new:
-        if one.stops or one.reason.endswith((OUTCOMES["row"], OUTCOMES["cell"])):
+        if one.stops or one.outcome is not Outcome.KEPT:
             raise _refusal(one)
         if one.kind == _BEGUN:
             raise _begun(rows[0])
@@ -209,7 +209,7 @@ def _judged(
 def _new(before: Records, after: Records, name: str, rows: int) -> list[Finding]:
     """Return the findings that come with a file of so many rows: about it, or about others."""
     # What is said of the whole folder may now be said of its first file, which is this one.
-    old = {(one.kind, one.reason) for one in before.findings.told if isinstance(one, Finding)}
+    old = {(one.kind, one.reason) for one in before.findings.reported if isinstance(one, Finding)}
     if max(len(before.findings), len(after.findings)) > _MANY:
         ours = after.findings.about({name: range(1, rows + 2)})
         found = [one for one in ours if one.file == name]
@@ -234,7 +234,7 @@ def _begun(row: Mapping[str, str]) -> CallError:
 def _refusal(one: Finding) -> CallError:
     if one.kind in _TWICE:
         return _twice(one)
-    if one.kind == "future date":
+    if one.kind == Kind.FUTURE_DATE:
         return CallError(
             f"{one.column} {shown(one.value)} lies in the future, and was not added: enter what "
             "has happened."
@@ -243,9 +243,7 @@ def _refusal(one: Finding) -> CallError:
 
 
 def _note(one: Finding) -> str:
-    reason = one.reason
-    for ending in OUTCOMES.values():
-        reason = reason.removesuffix(ending).rstrip() if ending else reason
+    reason = replace(one, outcome=Outcome.KEPT).reason
     where = f"{one.column} {shown(one.value)}: " if one.column and one.value.strip() else ""
     where = where or (f"{one.column}: " if one.column else "")
     return f"{where}{reason} {one.mend}".rstrip()
@@ -324,10 +322,10 @@ def _same(given: str, found: str, kind: str) -> bool:
 
 
 def _refuse_changed(file: Path, data: bytes) -> None:
-    """Say so where the disk does not hold what was written."""
+    """Raise where the disk does not hold what was written."""
     try:
-        held = file.read_bytes()
+        on_disk = file.read_bytes()
     except OSError as error:
         raise unwritable(file, error) from None
-    if held != data:
+    if on_disk != data:
         raise RecordsError(f'"{file}" does not hold what was written into it. Look at the disk.')

@@ -17,16 +17,17 @@ from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.printing import prose_date
-from bpvet.records.checks.row_findings import OfRow
+from bpvet.records.checked_table import CheckedTable
+from bpvet.records.checks.row_findings import WRITTEN, OfRow
 from bpvet.records.entries.files import ENTRY
-from bpvet.records.findings import Finding, shown
+from bpvet.records.finding_codes import Code, Kind
+from bpvet.records.findings import Finding, finding_of, shown
 from bpvet.records.headings.headers import Sheet
-from bpvet.records.ledger import Ledger
 from bpvet.records.parsing.columns import coded, trimmed, uncoded
 from bpvet.records.parsing.values import Values
 
-#: The kind of the finding that tells of what was cancelled.
-KIND = "cancelled"
+#: The kind of the finding about what was cancelled.
+KIND = Kind.CANCELLED
 NOT_SAID = "no reason given"
 #: For each table: the column of its date, and those that tell what a row holds.
 TOLD = {
@@ -89,19 +90,19 @@ class TakenOut:
     values: Values
 
 
-def take_out(sheets: Sequence[Sheet], ledger: Ledger, values: Values) -> TakenOut:
+def take_out(sheets: Sequence[Sheet], checked: CheckedTable, values: Values) -> TakenOut:
     """Return the sheets without the rows that were cancelled, and these rows.
 
     Parameters
     ----------
     sheets : sequence of Sheet
         All tables' files.
-    ledger, values
+    checked, values
         The table ``cancelled``; what is wrong in it is said there.
     """
-    if ledger.n == 0:
+    if checked.n == 0:
         return TakenOut(list(sheets), (), [], values)
-    by_entry = _cancellations(ledger, values)
+    by_entry = _cancellations(checked, values)
     known: set[str] = set()
     left, rows = [], list[CancelledRow]()
     for sheet in sheets:
@@ -111,16 +112,16 @@ def take_out(sheets: Sequence[Sheet], ledger: Ledger, values: Values) -> TakenOu
             continue
         rows += _told(sheet, np.flatnonzero(gone), by_entry)
         left.append(_without(sheet, gone))
-    _say_wrong(ledger, values, known)
+    _report_wrong(checked, values, known)
     return TakenOut(left, tuple(rows), _findings(rows), values)
 
 
-def _cancellations(ledger: Ledger, values: Values) -> dict[str, tuple[str, str]]:
+def _cancellations(checked: CheckedTable, values: Values) -> dict[str, tuple[str, str]]:
     """Return (when, why) by entry; the first row of an entry stands."""
     found: dict[str, tuple[str, str]] = {}
     entries, reasons = (uncoded(values[name]).to_pylist() for name in (ENTRY, "reason"))
     days = values["cancelled_on"].astype("datetime64[D]")
-    for row in np.flatnonzero(ledger.usable).tolist():
+    for row in np.flatnonzero(checked.usable).tolist():
         on = "" if np.isnat(days[row]) else str(days[row])
         found.setdefault(entries[row], (on, reasons[row] or NOT_SAID))
     return found
@@ -150,9 +151,9 @@ def _told(
     }
     blank = [""] * len(rows)
     made = []
-    for place, row in enumerate(rows.tolist()):
-        entry = cells[ENTRY][place]
-        texts = (cells.get(name, blank)[place] for name in names)
+    for at, row in enumerate(rows.tolist()):
+        entry = cells[ENTRY][at]
+        texts = (cells.get(name, blank)[at] for name in names)
         on, why = by_entry[entry]
         made.append(
             CancelledRow(
@@ -160,8 +161,8 @@ def _told(
                 file=sheet.file,
                 line=int(sheet.lines[row]),
                 entry=entry,
-                animal=cells.get("animal", blank)[place],
-                date=cells.get(date, blank)[place],
+                animal=cells.get("animal", blank)[at],
+                date=cells.get(date, blank)[at],
                 text=" ".join(filter(None, texts)),
                 cancelled_on=on,
                 reason=why,
@@ -187,53 +188,50 @@ def _without(sheet: Sheet, gone: NDArray[np.bool_]) -> Sheet:
     )
 
 
-def _say_wrong(ledger: Ledger, values: Values, known: set[str]) -> None:
-    """Say which cancellations cancel nothing, which stand twice, and which give no reason."""
+def _report_wrong(checked: CheckedTable, values: Values, known: set[str]) -> None:
+    """Report which cancellations cancel nothing, which stand twice, and which give no reason."""
     entries = uncoded(values[ENTRY]).to_pylist()
-    usable = ledger.usable
+    usable = checked.usable
     first: dict[str, int] = {}
-    unknown, twice = (np.zeros(ledger.n, dtype=bool) for _ in range(2))
+    unknown, twice = (np.zeros(checked.n, dtype=bool) for _ in range(2))
     for row in np.flatnonzero(usable).tolist():
         twice[row] = entries[row] in first
         first.setdefault(entries[row], row)
         unknown[row] = entries[row] not in known
-    ledger.say(
-        unknown,
-        ENTRY,
-        lambda value: f"No row bears the entry {shown(value.strip())}: nothing is cancelled by it.",
-        "Correct the id; it stands in the name of the file that was added and in its rows.",
-        "unknown entry",
-    )
-    ledger.say(
+    checked.report(unknown, ENTRY, Code.UNKNOWN_ENTRY, entry=WRITTEN)
+
+    def earlier(row: int) -> tuple[str, int]:
+        at = first[entries[row]]
+        return checked.files[checked.file[at]], int(checked.line[at])
+
+    checked.report(
         twice & ~unknown,
         ENTRY,
-        OfRow(
-            lambda row: (
-                f"The entry {shown(entries[row])} is cancelled twice; the first row stands "
-                f"({ledger.files[ledger.file[first[entries[row]]]]}, "
-                f"line {ledger.line[first[entries[row]]]})."
-            )
-        ),
-        "Nothing to do.",
-        "cancelled twice",
+        Code.CANCELLED_TWICE,
+        entry=OfRow(lambda row: entries[row]),
+        earlier=OfRow(earlier),
     )
-    ledger.say(
-        ledger.blank("reason") & usable,
-        "reason",
-        "It is not said why the entry was cancelled. It is cancelled all the same.",
-        "Say why.",
-        "cancelled without a reason",
-    )
+    checked.report(checked.blank("reason") & usable, "reason", Code.CANCELLED_UNSAID)
 
 
 def _findings(rows: Sequence[CancelledRow]) -> list[Finding]:
     """Return one finding for each entry in each file: what was cancelled, when and why."""
     found = []
-    for (file, entry), held in groupby(rows, key=lambda row: (row.file, row.entry)):
-        of = list(held)
-        first = of[0]
-        reason = f"{what(of)}: {first.why}. It is not used (entry {entry})."
-        found.append(Finding(file, first.line, "", entry[:80], reason, "Nothing to do.", kind=KIND))
+    for (file, entry), group in groupby(rows, key=lambda row: (row.file, row.entry)):
+        of_entry = list(group)
+        first = of_entry[0]
+        found.append(
+            finding_of(
+                Code.CANCELLED,
+                file,
+                first.line,
+                "",
+                entry,
+                what=what(of_entry),
+                why=first.why,
+                entry=entry,
+            )
+        )
     return found
 
 

@@ -15,8 +15,9 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from bpvet.records.cells import RawSheet, and_so_on
-from bpvet.records.findings import Finding, shown
+from bpvet.records.cells import RawSheet, some_of
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of
 from bpvet.records.parsing.columns import TEXT, uncoded
 
 #: Readings of one line of a diary.
@@ -26,7 +27,7 @@ TABLET, WHEN = "tablet", "tablet_time"
 #: Headings of the diary that is handed out.
 HEADINGS = (
     *("animal", "taken_at", "setting", "method", "cuff_width_cm"),
-    *(f"systolic_{place}" for place in range(1, READINGS + 1)),
+    *(f"systolic_{number}" for number in range(1, READINGS + 1)),
     *(TABLET, WHEN, "demeanour", "note"),
 )
 #: What stands in every line before it is filled in.
@@ -78,14 +79,14 @@ def _of_diary(sheet: RawSheet, findings: list[Finding]) -> list[RawSheet]:
         written |= has if name not in _PRINTED else False
         pressures |= has if name.startswith("systolic") else False
     empty = ~written & ~broken
-    _say_empty(sheet, empty, findings)
+    _report_empty(sheet, empty, findings)
     missed = _missed(sheet, cells, written & ~broken, findings)
     _ask(sheet, cells, written & ~broken, findings)
     # A line about the tablet alone is no reading that failed.
-    told = np.array([bool(text) for text in cells[TABLET]], dtype=bool)
-    kept = np.flatnonzero(~empty & (pressures | broken | ~told))
-    own = _rows(sheet, kept)
-    return [own] if missed is None else [own, missed]
+    noted = np.array([bool(text) for text in cells[TABLET]], dtype=bool)
+    kept = np.flatnonzero(~empty & (pressures | broken | ~noted))
+    readings = _rows(sheet, kept)
+    return [readings] if missed is None else [readings, missed]
 
 
 def _bare(heading: str) -> str:
@@ -94,7 +95,7 @@ def _bare(heading: str) -> str:
 
 def _rows(sheet: RawSheet, kept: NDArray[np.int64]) -> RawSheet:
     index = pa.array(kept)
-    at = {int(row): place for place, row in enumerate(kept.tolist())}
+    at = {int(row): number for number, row in enumerate(kept.tolist())}
     return replace(
         sheet,
         columns=tuple(uncoded(column).take(index) for column in sheet.columns),
@@ -104,15 +105,12 @@ def _rows(sheet: RawSheet, kept: NDArray[np.int64]) -> RawSheet:
     )
 
 
-def _say_empty(sheet: RawSheet, empty: NDArray[np.bool_], findings: list[Finding]) -> None:
+def _report_empty(sheet: RawSheet, empty: NDArray[np.bool_], findings: list[Finding]) -> None:
     rows = np.flatnonzero(empty)
     if not len(rows):
         return
-    one = len(rows) == 1
-    what = "One line of the diary is" if one else f"{len(rows)} lines of the diary are"
-    reason = f"{what} not filled in yet and {'is' if one else 'are'} passed over."
     line = int(sheet.lines[rows[0]])
-    findings.append(Finding(sheet.file, line, "", "", reason, "Nothing to do.", kind="blank rows"))
+    findings.append(finding_of(Code.DIARY_LINES_EMPTY, sheet.file, line, lines=len(rows)))
 
 
 def _missed(
@@ -134,12 +132,9 @@ def _missed(
     if not found:
         return None
     lines = np.asarray(sheet.lines)[list(found.values())]
-    reason = (
-        f"{and_so_on([int(line) for line in lines])} of the diary: a tablet was missed or late. "
-        "It stands among the missed doses."
-    )
+    first = int(lines[0])
     findings.append(
-        Finding(sheet.file, int(lines[0]), TABLET, "", reason, "Nothing to do.", kind="diary")
+        finding_of(Code.DIARY_MISSED, sheet.file, first, TABLET, lines=some_of(lines.tolist()))
     )
     whose, days_, what_ = zip(*found, strict=True)
     note = ["home diary"] * len(found)
@@ -164,19 +159,12 @@ def _ask(
     for row in np.flatnonzero(written).tolist():
         text = cells[TABLET][row]
         if text.casefold() not in (*_GIVEN, *_NOT_GIVEN):
-            why = "neither given, missed nor late"
-            findings.append(_asked(sheet, row, TABLET, text, why))
+            findings.append(_asked(sheet, row, TABLET, text, Code.DIARY_UNCLEAR))
         for name in (WHEN, "note", "demeanour"):
             text = cells[name][row] if name in cells else ""
             if _DOSE.search(text):
-                findings.append(_asked(sheet, row, name, text, "what looks like a dose"))
+                findings.append(_asked(sheet, row, name, text, Code.DIARY_DOSE))
 
 
-def _asked(sheet: RawSheet, row: int, name: str, text: str, why: str) -> Finding:
-    reason = f"The diary says {shown(text)}: {why}. It is kept as it stands, and changes nothing."
-    mend = (
-        "Ask the owner what was given. If doses were missed, write missed; a change of treatment "
-        "goes among the treatments, by the vet."
-    )
-    line = int(sheet.lines[row])
-    return Finding(sheet.file, line, name, text[:80], reason, mend, kind="dose in diary")
+def _asked(sheet: RawSheet, row: int, name: str, text: str, code: Code) -> Finding:
+    return finding_of(code, sheet.file, int(sheet.lines[row]), name, text, text=text)

@@ -62,8 +62,8 @@ def _listed(records: Records) -> Iterator[Listed]:
         frame = getattr(records, table)
         if ENTRY not in frame.columns:
             continue
-        held = frame[frame[ENTRY] != ""]
-        for entry, rows in held.groupby(ENTRY, sort=False):
+        entered = frame[frame[ENTRY] != ""]
+        for entry, rows in entered.groupby(ENTRY, sort=False):
             first = rows.iloc[0]
             texts = [" ".join(_texts(row, names)) for _, row in rows.iterrows()]
             day = "" if pd.isna(first[date]) else str(first[date].date())

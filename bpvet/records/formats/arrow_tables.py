@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from bpvet.records.cells import TEXT, RawSheet, cell_text, falsehood
-from bpvet.records.findings import Finding, printable, shown, whole
+from bpvet.records.findings import Finding, printable, shown, whole, worded_finding
 from bpvet.records.formats.arrow_sizes import unpacked_bytes
 from bpvet.records.parsing.columns import CODED, uncoded
 
@@ -169,7 +169,9 @@ def _sheet(
         if cells_of is None:
             reason = f"The column {shown(name)} holds {_kind(kind)}, and is not read."
             mend = "Give it one plain value a row, or leave it out."
-            findings.append(Finding(file, None, name, "", reason, mend, kind="column not read"))
+            findings.append(
+                worded_finding(file, None, name, "", reason, mend, kind="column not read")
+            )
             continue
         header.append(name)
         columns.append(_as_one(cells_of))
@@ -291,4 +293,4 @@ def _say_zone(file: str, name: str, kind: pa.DataType, findings: list[Finding]) 
         mend = "Nothing to do, if that is the clinic's own time."
         if re.fullmatch(r"(?i)utc|gmt|z|etc/utc|[+-]00:?00", zone):
             mend = "If the clinic's clock showed another time, write local times instead."
-        findings.append(Finding(file, None, name, "", reason, mend, kind="zone of times"))
+        findings.append(worded_finding(file, None, name, "", reason, mend, kind="zone of times"))

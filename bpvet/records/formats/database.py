@@ -14,7 +14,7 @@ import pyarrow as pa
 
 from bpvet.errors import CallError, RecordsError
 from bpvet.records.cells import TEXT, RawSheet, cell_text, cells_digest, falsehood
-from bpvet.records.findings import Finding, printable, shown, whole
+from bpvet.records.findings import Finding, printable, shown, whole, worded_finding
 from bpvet.records.tables import TABLES
 
 if TYPE_CHECKING:
@@ -118,7 +118,7 @@ def sqlite_sheets(
         data = data[:18] + b"\x01\x01" + data[20:]
         reason = "The database keeps its newest rows in a file beside it, and those are not read."
         mend = f"To read them too, give its URL: sqlite:///{file}."
-        findings.append(Finding(file, None, "", "", reason, mend, kind="newest rows"))
+        findings.append(worded_finding(file, None, "", "", reason, mend, kind="newest rows"))
 
     def connected() -> sqlite3.Connection:
         import sqlite3
@@ -289,7 +289,7 @@ def _tables(
         reason = f"The database holds no table of readings; its tables are: {there}."
         mend = 'Say how to get them: --query "SELECT … FROM …".'
         findings.append(
-            Finding(name, None, "", "", reason, mend, stops=True, kind="no readings file")
+            worded_finding(name, None, "", "", reason, mend, stops=True, kind="no readings file")
         )
     return chosen
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.cells import and_so_on
-from bpvet.records.findings import Finding, printable
+from bpvet.records.findings import Finding, printable, worded_finding
 
 
 @dataclass(eq=False)
@@ -100,7 +100,7 @@ def say(place: str, found: Found, findings: list[Finding]) -> None:
         more = f" and {len(kinds) - 12} more kinds" if len(kinds) > 12 else ""
         reason = f"Resources that are not understood are not read: {', '.join(kinds[:12])}{more}."
         mend = "Nothing to do, unless one of them holds a blood pressure."
-        findings.append(Finding(place, None, "", "", reason, mend, kind="resource not read"))
+        findings.append(worded_finding(place, None, "", "", reason, mend, kind="resource not read"))
     told = (
         (
             found.derived,
@@ -131,8 +131,8 @@ def say(place: str, found: Found, findings: list[Finding]) -> None:
     for lines, words, mend, kind in told:
         if lines:
             reason = f"{and_so_on(lines)}: {words}"
-            findings.append(Finding(place, None, "", "", reason, mend, kind=kind))
+            findings.append(worded_finding(place, None, "", "", reason, mend, kind=kind))
     if found.void:
         reason = f"{and_so_on(found.void)}: marked as an error or cancelled; no number is used."
         mend = "Nothing to do, unless the mark is wrong."
-        findings.append(Finding(place, found.void[0], "", "", reason, mend, kind="void"))
+        findings.append(worded_finding(place, found.void[0], "", "", reason, mend, kind="void"))

@@ -17,13 +17,13 @@ from bpvet.errors import CallError
 from bpvet.records.cells import Loaded as Loaded
 from bpvet.records.cells import RawSheet as RawSheet
 from bpvet.records.entries.files import table_of_added
-from bpvet.records.findings import Finding, printable, shown, whole
+from bpvet.records.findings import Finding, printable, shown, whole, worded_finding
 from bpvet.records.folder import bytes_of, existing, files_of
 from bpvet.records.formats.blocks import is_large
 from bpvet.records.formats.database import database_sheets, is_url, sqlite_sheets
 from bpvet.records.formats.forms import form_of
 from bpvet.records.formats.separated import read_large, read_sheet
-from bpvet.records.headings.non_data_rows import without_remarks
+from bpvet.records.headings.non_data_rows import without_non_data_rows
 from bpvet.records.parsing.guards import without_guards
 
 STANDARD_INPUT = "standard input"
@@ -236,7 +236,7 @@ def _finished(
     for sheet in sheets:
         if not table_of_added(sheet.file):
             # In a file of ours every row is one.
-            sheet = without_remarks(sheet, mapping, findings)
+            sheet = without_non_data_rows(sheet, mapping, findings)
         sheet = _with_short_headings(sheet, mapping, findings)
         kept.append(sheet)
         if len(sheet.lines) == 0:
@@ -257,7 +257,7 @@ def _with_short_headings(
     many = f"{sum(long)} headings are" if sum(long) > 1 else "A heading is"
     reason = f"{many} longer than {LONGEST_HEADING} letters, and cut: {shown(first)}."
     findings.append(
-        Finding(
+        worded_finding(
             sheet.file,
             sheet.header_line,
             "",

@@ -16,7 +16,7 @@ import numpy as np
 import pyarrow as pa
 
 from bpvet.records.cells import TEXT, RawSheet, and_so_on, cell_text, falsehood
-from bpvet.records.findings import Finding, printable, shown, whole
+from bpvet.records.findings import Finding, printable, shown, whole, worded_finding
 from bpvet.records.formats.encodings import as_utf8
 
 #: Different names that the objects of a file may use, and cells that they may make.
@@ -126,7 +126,9 @@ def json_sheet(file: str, table: str, held: Document, findings: list[Finding]) -
     for name, where in constants.items():
         reason = f"{and_so_on(where)}: NaN and Infinity are not JSON, and are taken as they stand."
         mend = "Write null for what is missing."
-        findings.append(Finding(file, where[0], printable(name), "", reason, mend, kind="not JSON"))
+        findings.append(
+            worded_finding(file, where[0], printable(name), "", reason, mend, kind="not JSON")
+        )
     if not names:
         findings.append(whole(file, "No line holds an object.", _MEND, "not JSON"))
         return None

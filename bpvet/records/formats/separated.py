@@ -14,7 +14,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from bpvet.records.cells import RawSheet
-from bpvet.records.findings import Finding, shown, whole
+from bpvet.records.findings import Finding, shown, whole, worded_finding
 from bpvet.records.formats.blocks import Blocks, NotPlainError
 from bpvet.records.formats.encodings import NAMES, as_utf8
 from bpvet.records.formats.forms import form_of
@@ -24,7 +24,7 @@ from bpvet.records.formats.rows import (
     rows_of,
     rows_of_blocks,
 )
-from bpvet.records.headings.header_row import LOOKED_AT, Heading, heading_of, say_heading
+from bpvet.records.headings.header_row import LOOKED_AT, Heading, heading_of, report_heading
 from bpvet.records.parsing.columns import which
 from bpvet.records.parsing.quotation_marks import LINE_BREAK
 
@@ -136,7 +136,7 @@ def _sheet(
     above = [(at, separator.join(cells)) for at, cells in laid.top[: heading.first] if any(cells)]
     if heading.rows == 2:
         sheet = _under_two_lines(sheet, heading)
-    say_heading(file, above, heading, line, findings)
+    report_heading(file, above, heading, line, findings)
     _say_blank_rows(file, rows, line, findings)
     return sheet
 
@@ -265,7 +265,9 @@ def _say_blank_rows(file: str, rows: Rows, line: int, findings: list[Finding]) -
         if len(rows.blank) > 1:
             reason = f"{len(rows.blank)} rows hold only separators and were skipped."
         at = rows.blank[0] + line - 1
-        findings.append(Finding(file, at, "", "", reason, "Nothing to do.", kind="blank rows"))
+        findings.append(
+            worded_finding(file, at, "", "", reason, "Nothing to do.", kind="blank rows")
+        )
 
 
 def _say_swallowed_rows(sheet: RawSheet, separator: str, findings: list[Finding]) -> None:
@@ -279,7 +281,7 @@ def _say_swallowed_rows(sheet: RawSheet, separator: str, findings: list[Finding]
         for index in np.flatnonzero(found).tolist():
             text = cells[index].as_py()
             findings.append(
-                Finding(
+                worded_finding(
                     sheet.file,
                     int(sheet.lines[index]),
                     heading.strip(),

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from itertools import islice
 
 from bpvet.records.cells import RawSheet, and_so_on, cell_text
-from bpvet.records.findings import Finding, printable, shown, whole
+from bpvet.records.findings import Finding, printable, shown, whole, worded_finding
 from bpvet.records.formats.workbook_columns import sheet_columns
 from bpvet.records.formats.workbook_oddities import Oddities
 from bpvet.records.formats.workbook_parts import SAVE_AS_CSV, looked_over
@@ -25,7 +25,7 @@ from bpvet.records.formats.workbook_values import (
     unusual_sheets,
     usual_sheets,
 )
-from bpvet.records.headings.header_row import LOOKED_AT, Heading, heading_of, say_heading
+from bpvet.records.headings.header_row import LOOKED_AT, Heading, heading_of, report_heading
 from bpvet.records.tables import TABLES, column_named
 
 _READINGS = re.compile(r"readings.*", re.IGNORECASE | re.DOTALL)
@@ -151,7 +151,7 @@ def _sheet(
         for line, cells in top[: heading.first]
     ]
     line = top[heading.first][0]
-    say_heading(file, above, heading, line, findings)
+    report_heading(file, above, heading, line, findings)
     header = [*heading.cells]
     while header and not header[-1].strip():
         header.pop()
@@ -244,4 +244,4 @@ def _spans_rows_below(cells: str, last: int) -> bool:
 def _about(
     file: str, line: int | None, reason: str, mend: str, kind: str, column: str = ""
 ) -> Finding:
-    return Finding(file, line, column, "", reason, mend, kind=kind)
+    return worded_finding(file, line, column, "", reason, mend, kind=kind)

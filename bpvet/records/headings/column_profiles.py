@@ -27,54 +27,56 @@ _HALF = 0.5
 
 
 @dataclass(frozen=True)
-class Look:
+class ColumnProfile:
     """What a column's cells look like, and that in words."""
 
     kind: str
-    said: str
+    words: str
     cells: pa.Array
 
 
-def look_of(cells: pa.Array) -> Look:
+def column_profile(cells: pa.Array) -> ColumnProfile:
     plain = trimmed(uncoded(cells.slice(0, _LOOKED_AT))).cast(TEXT)
     filled = plain.filter(pc.not_equal(plain, ""))
     if len(filled) == 0:
-        return Look("blank", "", filled)
+        return ColumnProfile("blank", "", filled)
     if read_chart_lines(filled).readable.mean() >= _MOST:
-        return Look("chart lines", "lines for the chart, as bpvet average prints them", filled)
+        return ColumnProfile(
+            "chart lines", "lines for the chart, as bpvet average prints them", filled
+        )
     dated = ~np.isnat(moments(filled, True, "dmy").date) | ~np.isnat(
         moments(filled, True, "mdy").date
     )
     if (dated | ~np.isnat(moments(filled, True, "ymd").date)).mean() >= _MOST:
-        return Look("dates", f"dates such as {shown(filled[0].as_py())}", filled)
+        return ColumnProfile("dates", f"dates such as {shown(filled[0].as_py())}", filled)
     for kind, pattern, words in (
         ("numbers", _NUMBER, "numbers"),
         ("numbers in a cell", _LIST, "several numbers each"),
     ):
         if pc.mean(pc.match_substring_regex(filled, pattern)).as_py() >= _HALF:
-            return Look(kind, f"{words} such as {shown(filled[0].as_py())}", filled)
+            return ColumnProfile(kind, f"{words} such as {shown(filled[0].as_py())}", filled)
     texts, code = distinct(filled)
     counts = np.bincount(code)
     for kind, ours in (("methods", METHODS), ("species", SPECIES)):
         known = np.array([text.casefold() in ours for text in texts])
         if counts[known].sum() >= _MOST * len(filled):
             met = [text for text, fits in zip(texts, known, strict=True) if fits][:3]
-            return Look(kind, either(met), filled)
-    return Look("text", "", filled)
+            return ColumnProfile(kind, either(met), filled)
+    return ColumnProfile("text", "", filled)
 
 
-def fit(kind: str, name: str, look: Look) -> int:
+def fit(kind: str, name: str, profile: ColumnProfile) -> int:
     """Return 1 if the cells look like it, −1 if they cannot be it, 0 if nothing is known."""
-    if look.kind == "blank":
+    if profile.kind == "blank":
         return 0
     if kind in ("date", "moment"):
-        return 1 if look.kind == "dates" else -1
+        return 1 if profile.kind == "dates" else -1
     if kind == "quantity":
-        return 1 if look.kind in ("numbers", "numbers in a cell") else -1
+        return 1 if profile.kind in ("numbers", "numbers in a cell") else -1
     if name == "method":
-        return 1 if look.kind == "methods" else 0 if look.kind == "text" else -1
+        return 1 if profile.kind == "methods" else 0 if profile.kind == "text" else -1
     if name == "species":
-        return 1 if look.kind == "species" else 0
+        return 1 if profile.kind == "species" else 0
     if kind == "number":
-        return 1 if look.kind == "numbers" else -1
-    return -1 if look.kind == "dates" else 0
+        return 1 if profile.kind == "numbers" else -1
+    return -1 if profile.kind == "dates" else 0

@@ -14,7 +14,8 @@ from typing import Any
 from bpvet.errors import CallError
 from bpvet.records.cells import RawSheet
 from bpvet.records.entries.files import table_of_added
-from bpvet.records.findings import Finding, printable, shown
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, NamedValues, finding_of, printable
 from bpvet.records.formats.encodings import check_encoding
 from bpvet.records.headings.mapping_file import (
     Convention,
@@ -26,7 +27,7 @@ from bpvet.records.headings.mapping_file import (
 )
 from bpvet.records.headings.near_names import did_you_mean, nearest
 from bpvet.records.headings.settled import FILE_NAME
-from bpvet.records.read_options import DATE_ORDERS, ReadOptions
+from bpvet.records.read_options import ReadOptions
 from bpvet.records.tables import plain_name
 
 
@@ -38,19 +39,19 @@ class Conventions:
     ----------
     options : Convention
         What the caller has said.
-    held : MappingFile
+    mapping_file : MappingFile
         What the TOML file says.
     name, text : str
         Name of the TOML file, and its text; "" where there is none.
-    overruled : tuple of str
-        What the TOML file says and an option says otherwise.
+    overruled : tuple of (Code, values)
+        What the TOML file says and an option says otherwise, as codes and values of findings.
     """
 
     options: Convention
-    held: MappingFile = field(default_factory=MappingFile)
+    mapping_file: MappingFile = field(default_factory=MappingFile)
     name: str = ""
     text: str = ""
-    overruled: tuple[str, ...] = ()
+    overruled: tuple[tuple[Code, NamedValues], ...] = ()
 
     def of(self, sheet: RawSheet) -> Convention:
         """Return what is settled for one file."""
@@ -64,14 +65,14 @@ class Conventions:
         if table_of_added(file):
             # Our own headings, dates and units, whatever the files beside it have.
             return Convention()
-        of_file = self.held.files.get(file, Convention())
-        of_table = self.held.tables.get(table, Convention())
-        return self.options.over(of_file).over(of_table).over(self.held.everywhere)
+        of_file = self.mapping_file.files.get(file, Convention())
+        of_table = self.mapping_file.tables.get(table, Convention())
+        return self.options.over(of_file).over(of_table).over(self.mapping_file.everywhere)
 
     @property
     def columns(self) -> dict[str, str]:
         """Every heading that is named anywhere, with our name."""
-        parts = (*self.held.parts, self.options)
+        parts = (*self.mapping_file.parts, self.options)
         return {theirs: ours for part in parts for theirs, ours in part.columns.items()}
 
     def check(self, sheets: Sequence[RawSheet]) -> list[Finding]:
@@ -90,18 +91,13 @@ class Conventions:
         findings = []
         for theirs in dict.fromkeys(self.columns):
             if headings and theirs not in headings:
-                reason = f"No file has a column headed {shown(theirs)}."
-                mend = did_you_mean(nearest(theirs, headings)) or "Nothing to do, or delete it."
-                findings.append(self._finding(theirs, reason, mend, "heading not there"))
+                near = nearest(theirs, headings)
+                findings.append(self._finding(Code.NO_SUCH_HEADING, theirs, near))
         known = {sheet.file for sheet in sheets}
-        for file in self.held.files:
+        for file in self.mapping_file.files:
             if file not in known:
-                reason = f"There is no file {shown(file)} among the records."
-                mend = did_you_mean(nearest(file, known)) or "Nothing to do, or delete it."
-                findings.append(self._finding(file, reason, mend, "file not there"))
-        for said in self.overruled:
-            reason = f"{said}, as the option says, not as this file says."
-            findings.append(self._finding("", reason, "Nothing to do.", "option before file"))
+                findings.append(self._finding(Code.NO_SUCH_FILE, file, nearest(file, known)))
+        findings += [Finding(self.name, None, "", "", *found) for found in self.overruled]
         return findings
 
     def understood(self, sheets: Sequence[RawSheet]) -> dict[str, Any]:
@@ -117,9 +113,9 @@ class Conventions:
         }
         return {"mapping": {"file": self.name, "columns": {k: v for k, v in used.items() if v}}}
 
-    def _finding(self, value: str, reason: str, mend: str, kind: str) -> Finding:
-        line = line_of(self.text, value) if value else None
-        return Finding(self.name, line, "", value[:80], reason, mend, kind=kind)
+    def _finding(self, code: Code, name: str, near: tuple[str, ...]) -> Finding:
+        line = line_of(self.text, name) if name else None
+        return finding_of(code, self.name, line, "", name, name=name, near=near)
 
 
 def conventions(path: object, options: ReadOptions) -> Conventions:
@@ -140,13 +136,19 @@ def conventions(path: object, options: ReadOptions) -> Conventions:
     check_encoding(options.encoding)
     named = options.columns if is_toml(options.columns) else None
     columns = {} if named else mapping_of(options.columns)
-    said = Convention(columns, options.dates or "", options.unit or "", options.encoding or "")
-    place = Path(str(named)) if named else _beside(path)
-    if place is None:
-        return Conventions(said)
-    text = text_of(place)
-    held = parsed(place.name, text)
-    return Conventions(said, held, printable(place.name), text, tuple(_overruled(held, said)))
+    stated = Convention(columns, options.dates or "", options.unit or "", options.encoding or "")
+    path_of_file = Path(str(named)) if named else _beside(path)
+    if path_of_file is None:
+        return Conventions(stated)
+    text = text_of(path_of_file)
+    mapping_file = parsed(path_of_file.name, text)
+    return Conventions(
+        stated,
+        mapping_file,
+        printable(path_of_file.name),
+        text,
+        tuple(_overruled(mapping_file, stated)),
+    )
 
 
 def is_toml(columns: Mapping[str, str] | str | None) -> bool:
@@ -190,23 +192,23 @@ def _beside(path: object) -> Path | None:
     if not isinstance(path, str | Path) or str(path) in ("", "-") or "://" in str(path):
         return None
     try:
-        place = Path(path)
-        folder = place if place.is_dir() else place.parent
+        path_of_file = Path(path)
+        folder = path_of_file if path_of_file.is_dir() else path_of_file.parent
         found = folder / FILE_NAME
         return found if found.is_file() else None
     except (OSError, ValueError):
         return None
 
 
-def _overruled(held: MappingFile, said: Convention) -> Iterator[str]:
+def _overruled(mapping_file: MappingFile, stated: Convention) -> Iterator[tuple[Code, NamedValues]]:
     """Yield what the TOML file says and an option says otherwise."""
-    if said.dates and any(part.dates not in ("", said.dates) for part in held.parts):
-        yield f"Dates are read {DATE_ORDERS[said.dates]}"
-    if said.unit and any(part.unit not in ("", said.unit) for part in held.parts):
-        yield f"Pressures are read in {said.unit}"
-    plain = plain_name(said.encoding)
-    if plain and any(plain_name(part.encoding) not in ("", plain) for part in held.parts):
-        yield f"Files that are not UTF-8 are read as {said.encoding}"
-    for theirs, ours in said.columns.items():
-        if any(part.columns.get(theirs, ours) != ours for part in held.parts):
-            yield f"The column {shown(theirs)} is read as {ours}"
+    if stated.dates and any(part.dates not in ("", stated.dates) for part in mapping_file.parts):
+        yield Code.DATES_OVERRULED, (("order", stated.dates),)
+    if stated.unit and any(part.unit not in ("", stated.unit) for part in mapping_file.parts):
+        yield Code.UNIT_OVERRULED, (("unit", stated.unit),)
+    plain = plain_name(stated.encoding)
+    if plain and any(plain_name(part.encoding) not in ("", plain) for part in mapping_file.parts):
+        yield Code.ENCODING_OVERRULED, (("encoding", stated.encoding),)
+    for theirs, ours in stated.columns.items():
+        if any(part.columns.get(theirs, ours) != ours for part in mapping_file.parts):
+            yield Code.COLUMN_OVERRULED, (("theirs", theirs), ("ours", ours))

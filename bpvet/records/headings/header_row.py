@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from bpvet.records.findings import Finding, shown
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of
 from bpvet.records.tables import OTHER_WORDS, column_named, known_columns, plain_name
 
 #: Rows at the top of a sheet among which the header is looked for.
@@ -54,21 +55,21 @@ def heading_of(rows: Sequence[Sequence[str]], table: str, columns: Collection[st
         Other people's headings that the caller has named.
     """
     best = Heading(0, 1, tuple(rows[0]), score_of(rows[0], table, columns))
-    for place, row in enumerate(rows[:LOOKED_AT]):
+    for at, row in enumerate(rows[:LOOKED_AT]):
         score = score_of(row, table, columns)
         if score > best.score and score >= _ENOUGH:
-            best = Heading(place, 1, tuple(row), score)
-    for place in {best.first, max(best.first - 1, 0)}:
-        if place + 1 < len(rows) and len(rows[place]) == len(rows[place + 1]):
-            both = _joined(rows[place], rows[place + 1])
+            best = Heading(at, 1, tuple(row), score)
+    for at in {best.first, max(best.first - 1, 0)}:
+        if at + 1 < len(rows) and len(rows[at]) == len(rows[at + 1]):
+            both = _joined(rows[at], rows[at + 1])
             score = score_of(both, table, columns)
             if score > best.score and score >= _ENOUGH:
-                best = Heading(place, 2, both, score)
+                best = Heading(at, 2, both, score)
     if best.score >= _ENOUGH:
         return best
     wide = (
-        place
-        for place, row in enumerate(rows)
+        at
+        for at, row in enumerate(rows)
         if sum(cell.strip() != "" for cell in row) > 1 and not row[0].lstrip().startswith("#")
     )
     first = next(wide, 0)
@@ -87,14 +88,14 @@ def score_of(row: Sequence[str], table: str, columns: Collection[str]) -> int:
     return score
 
 
-def say_heading(
+def report_heading(
     file: str,
     above: Sequence[tuple[int, str]],
     heading: Heading,
     line: int,
     findings: list[Finding],
 ) -> None:
-    """Say which lines stand above the header, and that the header takes two of them.
+    """Report which lines stand above the header, and that the header takes two of them.
 
     Parameters
     ----------
@@ -110,21 +111,14 @@ def say_heading(
         The findings are added here.
     """
     if above:
-        many = len(above) > 1
-        which = f"{len(above)} lines stand" if many else "One line stands"
-        reason = f"{which} above the header and {'are' if many else 'is'} not read as a row: "
-        reason += ", ".join(shown(text, 40) for _, text in above[:3])
-        reason += f" and {len(above) - 3} more." if len(above) > 3 else "."
         first, text = above[0]
+        texts = tuple(text for _, text in above[:3])
         findings.append(
-            Finding(file, first, "", text[:80], reason, "Nothing to do.", kind="above the header")
+            finding_of(Code.ABOVE_HEADER, file, first, "", text, texts=texts, many=len(above))
         )
     if heading.rows == 2:
-        names = ", ".join(shown(cell, 30) for cell in heading.cells[:12] if cell.strip())
-        reason = f"The header takes two lines, which are read as one: {names}."
-        findings.append(
-            Finding(file, line, "", "", reason, "Nothing to do.", kind="header in two lines")
-        )
+        names = tuple(cell for cell in heading.cells[:12] if cell.strip())
+        findings.append(finding_of(Code.HEADER_IN_TWO, file, line, names=names))
 
 
 def _joined(top: Sequence[str], under: Sequence[str]) -> tuple[str, ...]:

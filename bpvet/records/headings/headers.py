@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -14,17 +15,12 @@ from numpy.typing import NDArray
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.cells import RawSheet
 from bpvet.records.entries.diary import TABLET, WHEN, is_diary
-from bpvet.records.findings import Finding, shown
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of
 from bpvet.records.headings.layouts import laid_out
 from bpvet.records.headings.mapping_file import LAYOUTS, Convention
-from bpvet.records.headings.near_names import either, nearest
-from bpvet.records.headings.settled import (
-    FILE_AN_ANIMAL,
-    FILE_NAME,
-    SAY_FILE_AN_ANIMAL,
-    UNUSED,
-    as_column,
-)
+from bpvet.records.headings.near_names import nearest
+from bpvet.records.headings.settled import FILE_AN_ANIMAL
 from bpvet.records.parsing.columns import (
     TEXT,
     blanks,
@@ -77,8 +73,8 @@ class Sheet:
         A key of `LAYOUTS`, or "" for tables other than readings.
     unknown : tuple of str
         Names of the unknown columns.
-    refused : str
-        Why no row of this file can be used, or "".
+    refused : Finding or None
+        Why no row of this file can be used.
     separator, encoding : str
         As in `RawSheet`.
     dates : str
@@ -100,7 +96,7 @@ class Sheet:
     broken: dict[int, tuple[str, str]]
     layout: str
     unknown: tuple[str, ...]
-    refused: str
+    refused: Finding | None
     separator: str
     encoding: str
     dates: str = ""
@@ -133,9 +129,9 @@ def translate(raw: RawSheet, convention: Convention, findings: list[Finding]) ->
     wide = [name for name in columns if raw.table == "readings" and WIDE.fullmatch(name)]
     layout = ""
     if raw.table == "readings":
-        own = "wide" if wide else "summary" if "systolic_mean" in columns else "plain"
-        layout = laid.layout or own
-        refused = refused or _not_as_said(raw, convention, layout, findings)
+        by_header = "wide" if wide else "summary" if "systolic_mean" in columns else "plain"
+        layout = laid.layout or by_header
+        refused = refused or _not_as_stated(raw, convention, layout, findings)
     sheet = Sheet(
         file=raw.file,
         table=raw.table,
@@ -185,12 +181,11 @@ def _names(
     # What a diary says of the tablet is told on its own.
     strange = [name for name in unknown if not (is_diary(raw) and name in (TABLET, WHEN))]
     if strange:
-        listed = ", ".join(shown(name, 30) for name in _heads(raw, names, strange[:20]))
-        more = f" and {len(strange) - 20} more" if len(strange) > 20 else ""
-        reason = f"Columns not known here are kept as text and not used: {listed}{more}."
-        mend = f"If one of them is a known column, name it: {as_column('Theirs', 'ours')}."
+        heads = tuple(_heads(raw, names, strange[:20]))
         findings.append(
-            Finding(raw.file, raw.header_line, "", "", reason, mend, kind="unknown column")
+            finding_of(
+                Code.UNKNOWN_COLUMNS, raw.file, raw.header_line, heads=heads, many=len(strange)
+            )
         )
     return names, unknown
 
@@ -201,75 +196,49 @@ def _heads(raw: RawSheet, names: list[str], some: list[str]) -> list[str]:
     return [heads[name] or name for name in some]
 
 
-def _refusal(raw: RawSheet, names: list[str], unknown: list[str], findings: list[Finding]) -> str:
-    """Return why the whole file cannot be used, after saying it; "" where it can."""
+def _refusal(
+    raw: RawSheet, names: list[str], unknown: list[str], findings: list[Finding]
+) -> Finding | None:
+    """Return why the whole file cannot be used, after reporting it; None where it can."""
     before = len(findings)
     counts = Counter(name for name in names if name)
     for name, count in counts.items():
         if count > 1:
-            heads = [h.strip() for h, n in zip(raw.header, names, strict=True) if n == name]
-            reason = f'The column "{name}" appears {count} times ({either(heads)}).'
-            mend = _keep_one(heads)
-            findings.append(_header(raw, heads[0], reason, mend, "doubled column"))
+            heads = tuple(h.strip() for h, n in zip(raw.header, names, strict=True) if n == name)
+            findings.append(_header(raw, heads[0], Code.DOUBLED_COLUMN, name=name, heads=heads))
     for column in TABLES[raw.table]:
         if column.required and column.name not in counts:
-            _say_missing(raw, column.name, _heads(raw, names, unknown), findings)
+            near = _near(raw, column.name, _heads(raw, names, unknown))
+            heads = tuple(head.strip() for head in raw.header[:12] if head.strip())
+            readings = raw.table == "readings"
+            found = {"name": column.name, "near": near, "heads": heads, "readings": readings}
+            findings.append(_header(raw, "", Code.MISSING_COLUMN, **found))
     if raw.table == "readings":
         by_name = {n: h.strip() for h, n in zip(raw.header, names, strict=True) if n}
         _check_layout(raw, by_name, findings)
-    return findings[before].reason.rstrip(".") if len(findings) > before else ""
+    return findings[before] if len(findings) > before else None
 
 
-def _keep_one(headings: list[str]) -> str:
-    """Return how it is settled which of several columns of one name is meant."""
-    others = [one for one in dict.fromkeys(headings) if headings.count(one) == 1]
-    if len(others) < 2:
-        return "Keep one of them, and give the others another heading."
-    return (
-        f'If "{others[0]}" is the one, say that "{others[1]}" is not: '
-        f"{as_column(others[1], UNUSED)}."
-    )
-
-
-def _not_as_said(
+def _not_as_stated(
     raw: RawSheet, convention: Convention, layout: str, findings: list[Finding]
-) -> str:
-    """Return why a file cannot be used that is not laid out as was said; "" where it is."""
-    said = [one for one in convention.layout if one != FILE_AN_ANIMAL]
-    if not said or LAYOUTS[layout] in said:
-        return ""
-    reason = f'The layout is stated as "{said[0]}", but is {LAYOUTS[layout]}.'
-    mend = f"Correct the layout in {FILE_NAME}, or the headings."
-    findings.append(_header(raw, "", reason, mend, "layout"))
-    return reason.rstrip(".")
+) -> Finding | None:
+    """Return why a file cannot be used that is not laid out as was stated; None where it is."""
+    stated = [one for one in convention.layout if one != FILE_AN_ANIMAL]
+    if not stated or LAYOUTS[layout] in stated:
+        return None
+    found = _header(raw, "", Code.LAYOUT_NOT_AS_STATED, stated=stated[0], layout=LAYOUTS[layout])
+    findings.append(found)
+    return found
 
 
-def _say_missing(raw: RawSheet, name: str, unknown: list[str], findings: list[Finding]) -> None:
+def _near(raw: RawSheet, name: str, unknown: list[str]) -> tuple[str, ...]:
+    """Return the unknown headings that may stand for a column of ours."""
     near = [head for head in unknown if name in nearest(head, known_columns(raw.table), n=1)]
-    near = near or list(nearest(name, unknown, n=1))
-    reason = f'The required column "{name}" is missing.'
-    if len(near) > 1:
-        mend = f"Is it {either(near)}? Say which: {as_column(near[0], name)}."
-    elif near:
-        mend = f'Is it "{near[0]}"? Then say so: {as_column(near[0], name)}.'
-    else:
-        heads = ", ".join(shown(head.strip(), 30) for head in raw.header[:12] if head.strip())
-        mend = f"Add it, or name the column that holds it. The header has: {heads}."
-        if name == "method":
-            mend += (
-                f" If all are of one method, say so below [every_row] in {FILE_NAME}: "
-                'method = "doppler".'
-            )
-        if name == "animal" and raw.table == "readings":
-            mend += (
-                " If the file is of one animal, whose id is in its name, say so "
-                f"{SAY_FILE_AN_ANIMAL}."
-            )
-    findings.append(_header(raw, "", reason, mend, "missing column"))
+    return tuple(near or nearest(name, unknown, n=1))
 
 
 def _check_layout(raw: RawSheet, heads: Mapping[str, str], findings: list[Finding]) -> None:
-    """Say which columns contradict each other, or that none holds a reading.
+    """Report which columns contradict each other, or that none holds a reading.
 
     Parameters
     ----------
@@ -279,32 +248,22 @@ def _check_layout(raw: RawSheet, heads: Mapping[str, str], findings: list[Findin
     wide = [name for name in heads if WIDE.fullmatch(name)]
     plain = [name for name in heads if name in READING_QUANTITIES]
     if wide and plain:
-        reason = f'Both "{plain[0]}" and "{wide[0]}" are there: which holds the readings?'
-        mend = _not_these(heads, plain)
+        heads_of = tuple(heads[name] for name in plain)
+        findings.append(
+            _header(raw, "", Code.READINGS_TWICE, pair=(plain[0], wide[0]), heads=heads_of)
+        )
     elif plain and "systolic_mean" in heads:
-        reason = f'Both "{plain[0]}" and "systolic_mean" are there: which holds the readings?'
-        mend = _not_these(heads, ["systolic_mean"])
+        pair, heads_of = (plain[0], "systolic_mean"), (heads["systolic_mean"],)
+        findings.append(_header(raw, "", Code.READINGS_TWICE, pair=pair, heads=heads_of))
     elif "systolic_mean" in heads and "systolic_n" not in heads and not wide:
-        reason = 'There is a "systolic_mean" without "systolic_n", the count of its readings.'
-        mend = "Add the count of readings behind each mean."
+        findings.append(_header(raw, "", Code.MEAN_WITHOUT_COUNT))
     elif not (wide or plain or "systolic_mean" in heads):
-        reason = "No column holds a reading."
-        mend = "Name one systolic (or systolic_1, systolic_2, …, or systolic_mean)."
-    else:
-        return
-    findings.append(_header(raw, "", reason, mend, "layout"))
+        findings.append(_header(raw, "", Code.NO_READING_COLUMN))
 
 
-def _not_these(heads: Mapping[str, str], names: Sequence[str]) -> str:
-    """Return how it is said that columns of ours do not hold the readings."""
-    mine = [heads[name] for name in names]
-    does = f"{either(mine)} does" if len(mine) == 1 else f"{either(mine)} do"
-    return f"If the others do, say that {does} not: {as_column(mine, UNUSED)}."
-
-
-def _header(raw: RawSheet, column: str, reason: str, mend: str, kind: str) -> Finding:
+def _header(raw: RawSheet, column: str, code: Code, **values: Any) -> Finding:
     stops = raw.table not in UNUSED_TABLES
-    return Finding(raw.file, raw.header_line, column, "", reason, mend, stops=stops, kind=kind)
+    return finding_of(code, raw.file, raw.header_line, column, stops=stops, **values)
 
 
 def _side_by_side(sheet: Sheet, wide: list[str]) -> Sheet:

@@ -18,12 +18,13 @@ from numpy.typing import NDArray
 
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.cells import RawSheet
-from bpvet.records.findings import Finding, shown
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of
 from bpvet.records.formats.chart_lines import read_chart_lines
 from bpvet.records.headings.mapping_file import Convention
-from bpvet.records.headings.settled import FILE_AN_ANIMAL, FILE_NAME, WHICH_ORDER, as_column
+from bpvet.records.headings.settled import FILE_AN_ANIMAL, FILE_NAME
 from bpvet.records.parsing.columns import TEXT, constant, is_blank, trimmed, uncoded
-from bpvet.records.parsing.dates import SWAPPABLE, both_readings, moments
+from bpvet.records.parsing.dates import SWAPPABLE, moments
 from bpvet.records.tables import WIDE, column_named
 
 _NUMBER = r"(?:(?:>=|<=|[<>≤≥])\s*)?[0-9]{1,4}(?:\.[0-9]+)?"
@@ -164,17 +165,13 @@ def _across(laid: Laid, convention: Convention, findings: list[Finding]) -> Laid
 
 
 def _which_order(raw: RawSheet, head: str) -> Finding:
-    reason = f"Dates head the columns, and {shown(head)} could be {both_readings(head)}."
-    kind = "day or month first"
-    return Finding(raw.file, raw.header_line, head, head[:80], reason, WHICH_ORDER, True, kind)
+    code = Code.HEADED_BY_WHICH_DATES
+    return finding_of(code, raw.file, raw.header_line, head, head, stops=True, head=head)
 
 
 def _nothing_under_dates(raw: RawSheet, rows: NDArray[np.int64]) -> Finding:
-    many = f"{len(rows)} rows have" if len(rows) > 1 else "One row has"
-    reason = f"{many} no reading under any date and were skipped."
-    reason = reason if len(rows) > 1 else reason.replace(" are ", " is ")
     line = int(raw.lines[rows[0]])
-    return Finding(raw.file, line, "", "", reason, "Nothing to do.", kind="blank rows")
+    return finding_of(Code.NOTHING_UNDER_DATES, raw.file, line, rows=len(rows))
 
 
 def _chart_lines(laid: Laid) -> Laid:
@@ -197,11 +194,11 @@ def _chart_lines(laid: Laid) -> Laid:
         if name in _OF_CHART:
             # A heading that stands there twice is refused later, with both its columns.
             of_line.pop(name, None)
-            said, own = found.columns[name], trimmed(uncoded(cells)).cast(TEXT)
-            both = pc.and_(pc.not_equal(said, ""), pc.not_equal(own, ""))
+            in_line, in_row = found.columns[name], trimmed(uncoded(cells)).cast(TEXT)
+            both = pc.and_(pc.not_equal(in_line, ""), pc.not_equal(in_row, ""))
             if name in ("animal", "method", "taken_at"):
-                differs |= _mask(pc.and_(both, _unlike(said, own)))
-            cells = pc.if_else(pc.equal(own, ""), said, own)
+                differs |= _mask(pc.and_(both, _unlike(in_line, in_row)))
+            cells = pc.if_else(pc.equal(in_row, ""), in_line, in_row)
         header.append(head)
         columns.append(cells)
     first = np.flatnonzero(np.diff(found.row, prepend=-1))
@@ -227,9 +224,9 @@ def _chart_lines(laid: Laid) -> Laid:
     return Laid(sheet, {**laid.mapping, **heads}, "chart", places, headings)
 
 
-def _unlike(said: pa.Array, own: pa.Array) -> pa.Array:
+def _unlike(in_line: pa.Array, in_row: pa.Array) -> pa.Array:
     """Return where a line's word is neither its row's nor, for a date and time, its beginning."""
-    low, high = pc.utf8_lower(said), pc.utf8_lower(own)
+    low, high = pc.utf8_lower(in_line), pc.utf8_lower(in_row)
     shorter = pc.min_element_wise(pc.utf8_length(low), pc.utf8_length(high))
     same = pc.equal(low, high)
     day = pc.equal(pc.utf8_slice_codeunits(low, 0, 10), pc.utf8_slice_codeunits(high, 0, 10))
@@ -288,19 +285,18 @@ def _number(cells: pa.Array) -> pa.Array:
 def _which_numbers(laid: Laid, at: int, cells: pa.Array, rows: NDArray[np.int64]) -> Finding:
     raw, head = laid.sheet, laid.sheet.header[at].strip()
     text = cells[int(rows[0])].as_py()
-    many = f"{len(rows)} cells hold" if len(rows) > 1 else "One cell holds"
-    reason = (
-        f"{many} several numbers, such as {shown(text)}: readings one after the other, or systolic "
-        "over diastolic? The rows are set aside."
-    )
     filled = len(cells) - int(pc.sum(pc.equal(cells, "")).as_py())
-    stops = 2 * len(rows) >= filled
-    mend = (
-        f"Say which. For readings: {as_column(head, 'systolic_list')}. For the two pressures the "
-        'same with "systolic_diastolic".'
+    return finding_of(
+        Code.SEVERAL_NUMBERS,
+        raw.file,
+        int(raw.lines[rows[0]]),
+        head,
+        text,
+        stops=2 * len(rows) >= filled,
+        cells=len(rows),
+        such_as=text,
+        head=head,
     )
-    line = int(raw.lines[rows[0]])
-    return Finding(raw.file, line, head, text[:80], reason, mend, stops, "several numbers")
 
 
 def _lists(laid: Laid, at: int, cells: pa.Array, several: NDArray[np.bool_]) -> Laid:
@@ -314,12 +310,12 @@ def _lists(laid: Laid, at: int, cells: pa.Array, several: NDArray[np.bool_]) -> 
     many = np.where(several, many, 1)
     width = int(many.max(initial=1))
     parts = []
-    for part in range(width):
-        piece = pc.list_slice(split, part, part + 1, return_fixed_size_list=True).flatten()
-        mine = pa.array(several & (many > part))
-        other = cells if part == 0 else pa.scalar("", TEXT)
-        parts.append(pc.if_else(mine, pc.fill_null(piece, ""), other).cast(TEXT))
-    heads = {f"{head}, reading {part + 1}": f"systolic_{part + 1}" for part in range(width)}
+    for number in range(width):
+        piece = pc.list_slice(split, number, number + 1, return_fixed_size_list=True).flatten()
+        mine = pa.array(several & (many > number))
+        rest = cells if number == 0 else pa.scalar("", TEXT)
+        parts.append(pc.if_else(mine, pc.fill_null(piece, ""), rest).cast(TEXT))
+    heads = {f"{head}, reading {number + 1}": f"systolic_{number + 1}" for number in range(width)}
     header, columns, mapping = [], [], {**laid.mapping, **heads}
     for i, (old, cells_of) in enumerate(zip(raw.header, raw.columns, strict=True)):
         if i == at:

@@ -88,7 +88,7 @@ def line_of(text: str, key: str) -> int | None:
     return None
 
 
-def text_of(place: Path) -> str:
+def text_of(path: Path) -> str:
     """Return the text of a file.
 
     Raises
@@ -96,9 +96,9 @@ def text_of(place: Path) -> str:
     CallError
         It cannot be read, or is no text of a length that names columns.
     """
-    name = printable(place.name)
+    name = printable(path.name)
     try:
-        return text_of_file(place)
+        return text_of_file(path)
     except OSError as error:
         raise CallError(f"{name} cannot be read: {error.strerror}.") from None
     except ReadBackError as error:
@@ -137,18 +137,21 @@ def parsed(name: str, text: str) -> MappingFile:
     """
     name = printable(name)
     try:
-        held = toml_table(text)
+        entries = toml_table(text)
     except ReadBackError as error:
         raise CallError(f"{name} {error}.") from None
-    tables = {table: held.pop(table) for table in TABLES if table in held}
-    files = held.pop("file", {})
+    tables = {table: entries.pop(table) for table in TABLES if table in entries}
+    files = entries.pop("file", {})
     reader = _Reader(name, text)
     if not isinstance(files, dict):
         reader.refuse("file", 'write [file."visits.csv"] and what holds for that file below it.')
     return MappingFile(
-        reader.convention(held, (*_KEYS, *TABLES, "file")),
-        {table: reader.convention(part, _KEYS, table) for table, part in tables.items()},
-        {str(file): reader.convention(part, _KEYS, str(file)) for file, part in files.items()},
+        reader.convention(entries, (*_KEYS, *TABLES, "file")),
+        {table: reader.convention(entries, _KEYS, table) for table, entries in tables.items()},
+        {
+            str(file): reader.convention(entries, _KEYS, str(file))
+            for file, entries in files.items()
+        },
     )
 
 
@@ -162,28 +165,28 @@ class _Reader:
     def refuse(self, key: str, words: str) -> None:
         """Raise the `CallError` that names the line of a key."""
         line = line_of(self.text, key)
-        place = self.name if line is None else f"{self.name}, line {line}"
-        raise CallError(f"{place}: {words}")
+        path = self.name if line is None else f"{self.name}, line {line}"
+        raise CallError(f"{path}: {words}")
 
-    def convention(self, part: Any, known: Sequence[str], key: str = "") -> Convention:
+    def convention(self, entries: Any, known: Sequence[str], key: str = "") -> Convention:
         """Return one part of the file as a convention."""
-        if not isinstance(part, dict):
+        if not isinstance(entries, dict):
             self.refuse(key, f'"{key}" is a table: write [{key}] and what holds for it below.')
-        for name in part:
+        for name in entries:
             if name not in known:
                 hint = did_you_mean(nearest(name, known))
                 self.refuse(name, f'"{name}" is not known here. {hint}'.rstrip())
         return Convention(
-            self._texts(part, "columns"),
-            self._one_of(part, "dates", tuple(DATE_ORDERS)),
-            self._one_of(part, "unit", UNITS),
-            self._encoding(part.get("encoding", "")),
-            self._layout(part.get("layout", ())),
-            self._texts(part, "every_row"),
+            self._texts(entries, "columns"),
+            self._one_of(entries, "dates", tuple(DATE_ORDERS)),
+            self._one_of(entries, "unit", UNITS),
+            self._encoding(entries.get("encoding", "")),
+            self._layout(entries.get("layout", ())),
+            self._texts(entries, "every_row"),
         )
 
-    def _one_of(self, part: Mapping[str, Any], key: str, words: Sequence[str]) -> str:
-        value = part.get(key, "")
+    def _one_of(self, entries: Mapping[str, Any], key: str, words: Sequence[str]) -> str:
+        value = entries.get(key, "")
         if value != "" and value not in words:
             self.refuse(key, f"{key} is {either(words)}, not {shown(str(value))}.")
         return str(value)
@@ -203,16 +206,16 @@ class _Reader:
                 self.refuse("layout", f"layout is {either(words)}, not {shown(str(one))}.")
         return given
 
-    def _texts(self, part: Mapping[str, Any], key: str) -> dict[str, str]:
+    def _texts(self, entries: Mapping[str, Any], key: str) -> dict[str, str]:
         """Return a table of texts; in ``columns`` the values, else the keys, are our names."""
-        held = part.get(key, {})
-        if not isinstance(held, dict):
+        entries = entries.get(key, {})
+        if not isinstance(entries, dict):
             self.refuse(key, f"{key} is a table of texts.")
-        for left, right in held.items():
+        for left, right in entries.items():
             if not isinstance(right, str):
                 self.refuse(left, f"{shown(left)} is given a text in quotation marks.")
             if wrong := not_ours(right if key == "columns" else left):
                 self.refuse(left, wrong)
         if key == "columns":
-            return {left.strip(): right for left, right in held.items()}
-        return dict(held)
+            return {left.strip(): right for left, right in entries.items()}
+        return dict(entries)

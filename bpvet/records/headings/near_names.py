@@ -29,20 +29,26 @@ def nearest(text: str, known: Iterable[str], n: int = 3) -> tuple[str, ...]:
     return tuple(name for folded in found for name in by_folded[folded])[:n]
 
 
-def hints(known: Collection[str], n: int = 3) -> Callable[[str], str]:
-    """Return a function that makes "Did you mean …?", or "" once it has been asked too often.
+def near_in_turn(known: Collection[str], n: int = 3) -> Callable[[str], tuple[str, ...]]:
+    """Return a function that gives the nearest names, or none once it has been asked too often.
 
     Each answer costs a comparison with every known name, and a file may hold a million names
     that are none of them.
     """
     left = min(1000, 200_000 // max(len(known), 1) + 1)
 
-    def hint(text: str) -> str:
+    def near(text: str) -> tuple[str, ...]:
         nonlocal left
         left -= 1
-        return did_you_mean(nearest(text, known, n)) if left >= 0 else ""
+        return nearest(text, known, n) if left >= 0 else ()
 
-    return hint
+    return near
+
+
+def hints(known: Collection[str], n: int = 3) -> Callable[[str], str]:
+    """Return a function that makes "Did you mean …?" of `near_in_turn`, or ""."""
+    near = near_in_turn(known, n)
+    return lambda text: did_you_mean(near(text))
 
 
 def did_you_mean(names: Sequence[str]) -> str:

@@ -1,7 +1,7 @@
-"""Rows that are none of the table's: comments, totals, and the header again.
+"""Rows that belong to no table: comments, totals, and the header again.
 
-They are told by how they are built, passed over, and said; no row goes missing in silence. A row
-that has what its table needs is never taken for one of them, whatever its animal is called.
+They are known by how they are built, passed over, and reported; no row goes missing in silence. A
+row that has what its table needs is never taken for one of them, whatever its animal is called.
 """
 
 from __future__ import annotations
@@ -15,8 +15,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from bpvet.records.cells import RawSheet, and_so_on
-from bpvet.records.findings import Finding, shown
+from bpvet.records.cells import RawSheet, some_of
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of
 from bpvet.records.parsing.columns import TEXT, is_blank, is_text, trimmed, which
 from bpvet.records.tables import TABLES, column_named
 
@@ -34,10 +35,10 @@ TOTAL = (
 )
 
 
-def without_remarks(
+def without_non_data_rows(
     sheet: RawSheet, mapping: Mapping[str, str], findings: list[Finding]
 ) -> RawSheet:
-    """Return a sheet without the rows that are none of its table's, after saying which they are.
+    """Return a sheet without the rows that belong to no table, after reporting them.
 
     Parameters
     ----------
@@ -57,26 +58,23 @@ def without_remarks(
     total = _totals(sheet, mapping, broken, unread) & ~comment
     again = _headers(sheet, broken) & ~comment & ~total
     kinds = (
-        (comment, "comment rows", "a comment", "comments"),
-        (total, "total rows", "a total of other rows", "totals of other rows"),
-        (again, "header again", "the header again", "the header again"),
+        (comment, Code.COMMENT_ROWS),
+        (total, Code.TOTAL_ROWS),
+        (again, Code.HEADER_AGAIN),
     )
     nothing = _empty(sheet, broken)
     if nothing.any():
-        many = int(nothing.sum())
-        reason = f"{many} rows are empty and were skipped."
-        reason = "One row is empty and was skipped." if many == 1 else reason
         first = int(sheet.lines[np.flatnonzero(nothing)[0]])
-        mend = "Nothing to do."
-        findings.append(Finding(sheet.file, first, "", "", reason, mend, kind="blank rows"))
-    for mask, *words in kinds:
+        rows = int(nothing.sum())
+        findings.append(finding_of(Code.EMPTY_ROWS, sheet.file, first, rows=rows))
+    for mask, code in kinds:
         if mask.any():
-            findings.append(_said(sheet, np.flatnonzero(mask), *words))
+            findings.append(_found(sheet, np.flatnonzero(mask), code))
     gone = comment | total | again | nothing
     return _kept(sheet, ~gone) if gone.any() else sheet
 
 
-def _said(sheet: RawSheet, rows: NDArray[np.int64], kind: str, one: str, many: str) -> Finding:
+def _found(sheet: RawSheet, rows: NDArray[np.int64], code: Code) -> Finding:
     lines = sheet.lines[rows].tolist()
     first = int(rows[0])
     if first in sheet.broken:
@@ -84,12 +82,7 @@ def _said(sheet: RawSheet, rows: NDArray[np.int64], kind: str, one: str, many: s
     else:
         cells = [column[first].as_py() for column in sheet.columns]
         text = ", ".join(cell.strip() for cell in cells if cell.strip())
-    verb = f"looks like {one}, not like a row" if len(lines) == 1 else f"look like {many}, not rows"
-    reason = f"{and_so_on(lines)} {verb}, and {'was' if len(lines) == 1 else 'were'} skipped"
-    mend = "Nothing to do, unless it is a row after all: then fill in what it lacks."
-    return Finding(
-        sheet.file, lines[0], "", text[:80], f"{reason}: {shown(text)}.", mend, kind=kind
-    )
+    return finding_of(code, sheet.file, lines[0], "", text, lines=some_of(lines), text=text)
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,8 +105,8 @@ class _Unread:
     def like(self, pattern: str) -> Iterator[tuple[int, str]]:
         """Yield number and text of the rows that match a pattern, all looked at together."""
         alike = pc.match_substring_regex(self.texts, pattern).to_numpy(zero_copy_only=False)
-        for place in np.flatnonzero(alike).tolist():
-            yield int(self.rows[place]), self.texts[place].as_py()
+        for at in np.flatnonzero(alike).tolist():
+            yield int(self.rows[at]), self.texts[at].as_py()
 
 
 def _comments(sheet: RawSheet, unread: _Unread) -> Mask:
@@ -148,8 +141,8 @@ def _totals(sheet: RawSheet, mapping: Mapping[str, str], broken: Mask, unread: _
         blank = is_blank(cells)
         if blank.all():
             continue
-        told = trimmed(cells)
-        labelled |= blank_so_far & which(told, lambda some: pc.match_substring_regex(some, TOTAL))
+        texts = trimmed(cells)
+        labelled |= blank_so_far & which(texts, lambda some: pc.match_substring_regex(some, TOTAL))
         blank_so_far &= blank
     found[rows[labelled]] = True
     for row, text in unread.like(rf'(?i)^[ \t",;|]*{_LABEL}'):

@@ -18,7 +18,7 @@ import pyarrow.compute as pc
 from bpvet.facts.protocol import KPA_MEDIAN_BELOW
 from bpvet.records.cells import TEXT, RawSheet
 from bpvet.records.findings import shown
-from bpvet.records.headings.column_profiles import Look, fit, look_of
+from bpvet.records.headings.column_profiles import ColumnProfile, column_profile, fit
 from bpvet.records.headings.heading_words import columns_by_words
 from bpvet.records.headings.near_names import nearest
 from bpvet.records.headings.settled import FILE_NAME, quoted
@@ -131,22 +131,22 @@ def propose(sheets: Sequence[RawSheet]) -> Proposal:
 
 
 def _of_sheet(sheet: RawSheet) -> Iterator[Proposed]:
-    looks = [look_of(cells) for cells in sheet.columns]
+    profiles = [column_profile(cells) for cells in sheet.columns]
     heads = [head.strip() for head in sheet.header]
-    own = [column_named(sheet.table, head) for head in heads]
-    chosen = _chosen(sheet, heads, own, looks)
-    for i, (head, look) in enumerate(zip(heads, looks, strict=True)):
-        if own[i] == "systolic" and look.kind in ("numbers in a cell", "chart lines"):
-            name = "chart_line" if look.kind == "chart lines" else "systolic_list"
-            sure = look.kind == "chart lines"
-            reason = f"Its cells are {look.said}" + ("." if sure else f": {_EITHER}")
+    known = [column_named(sheet.table, head) for head in heads]
+    chosen = _chosen(sheet, heads, known, profiles)
+    for i, (head, profile) in enumerate(zip(heads, profiles, strict=True)):
+        if known[i] == "systolic" and profile.kind in ("numbers in a cell", "chart lines"):
+            name = "chart_line" if profile.kind == "chart lines" else "systolic_list"
+            sure = profile.kind == "chart lines"
+            reason = f"Its cells are {profile.words}" + ("." if sure else f": {_EITHER}")
             yield _line(sheet, head, name, reason, sure)
         elif i in chosen:
             name, reason, sure = chosen[i]
             yield _line(sheet, head, name, reason, sure)
-    yield from _of_dates(sheet, heads, own, chosen, looks)
-    yield from _of_unit(sheet, heads, own, chosen, looks)
-    names = {*own, *(name for name, _, _ in chosen.values())}
+    yield from _of_dates(sheet, heads, known, chosen, profiles)
+    yield from _of_unit(sheet, heads, known, chosen, profiles)
+    names = {*known, *(name for name, _, _ in chosen.values())}
     if sheet.table == "readings" and not names & {"method", "chart_line"}:
         reason = "No column says by which method: if all are of one, say so for every row."
         yield Proposed(sheet.file, sheet.table, "", "method", "doppler", reason, False)
@@ -157,15 +157,15 @@ def _line(sheet: RawSheet, head: str, name: str, reason: str, sure: bool) -> Pro
 
 
 def _chosen(
-    sheet: RawSheet, heads: list[str], own: list[str], looks: list[Look]
+    sheet: RawSheet, heads: list[str], known: list[str], profiles: list[ColumnProfile]
 ) -> dict[int, tuple[str, str, bool]]:
     """Return our name, the reason, and whether it is sure, for columns that are not ours."""
     wanted: dict[str, list[tuple[int, int, str]]] = {}
-    for i, (head, look) in enumerate(zip(heads, looks, strict=True)):
-        if own[i] or not head:
+    for i, (head, profile) in enumerate(zip(heads, profiles, strict=True)):
+        if known[i] or not head:
             continue
-        for name, score, reason in _candidates(sheet.table, head, look):
-            if name not in own:
+        for name, score, reason in _candidates(sheet.table, head, profile):
+            if name not in known:
                 wanted.setdefault(name, []).append((score, i, reason))
     chosen: dict[int, tuple[str, str, bool]] = {}
     best: dict[int, int] = {}
@@ -180,84 +180,86 @@ def _chosen(
             best[i] = score
             chosen[i] = (name, reason + also, score >= 2 and not others)
     if sheet.table == "readings":
-        _by_looks_alone(heads, own, looks, chosen)
+        _by_profiles_alone(heads, known, profiles, chosen)
     return chosen
 
 
-def _by_looks_alone(
+def _by_profiles_alone(
     heads: list[str],
-    own: list[str],
-    looks: list[Look],
+    known: list[str],
+    profiles: list[ColumnProfile],
     chosen: dict[int, tuple[str, str, bool]],
 ) -> None:
     """Add what only the cells show: a column that alone looks like one that is missing."""
     for name, kind, words in _NEEDED:
-        named = {*own, *(taken for taken, _, _ in chosen.values())}
+        named = {*known, *(taken for taken, _, _ in chosen.values())}
         if any(one.startswith(name) for one in named):
             continue
-        free = [i for i, one in enumerate(own) if not one and i not in chosen and heads[i]]
-        alike = [i for i in free if looks[i].kind == kind]
+        free = [i for i, one in enumerate(known) if not one and i not in chosen and heads[i]]
+        alike = [i for i in free if profiles[i].kind == kind]
         if len(alike) == 1:
-            said = f"Its cells are {looks[alike[0]].said or words}, and no other column's are."
-            chosen[alike[0]] = (name, said, False)
+            reason = (
+                f"Its cells are {profiles[alike[0]].words or words}, and no other column's are."
+            )
+            chosen[alike[0]] = (name, reason, False)
 
 
-def _candidates(table: str, head: str, look: Look) -> Iterator[tuple[str, int, str]]:
+def _candidates(table: str, head: str, profile: ColumnProfile) -> Iterator[tuple[str, int, str]]:
     """Yield our names that a column may be, how well each fits, and why."""
     kinds = {column.name: column.kind for column in TABLES[table]}
-    if table == "readings" and look.kind == "chart lines":
-        yield "chart_line", 4, f"Its cells are {look.said}."
+    if table == "readings" and profile.kind == "chart lines":
+        yield "chart_line", 4, f"Its cells are {profile.words}."
         return
     for name in columns_by_words(table, head):
         kind = "quantity" if WIDE.fullmatch(name) else kinds.get(name, "number")
-        fits = fit(kind, name, look)
+        fits = fit(kind, name, profile)
         words = f"{shown(head)} is what {name} is called in many clinics"
         if fits < 0:
             continue
-        if name == "systolic" and look.kind == "numbers in a cell":
-            yield "systolic_list", 1, f"{words}, and its cells are {look.said}: {_EITHER}"
+        if name == "systolic" and profile.kind == "numbers in a cell":
+            yield "systolic_list", 1, f"{words}, and its cells are {profile.words}: {_EITHER}"
             continue
         if name == "animal" and plain_name(head).endswith("name"):
             yield name, 1, f"{shown(head)} tells the animals apart only if no two have one name."
             continue
-        more = f", and its cells are {look.said}" if fits and look.said else ""
+        more = f", and its cells are {profile.words}" if fits and profile.words else ""
         yield name, 2 + fits, f"{words}{more}."
     for name in nearest(plain_name(head), kinds, n=1):
-        if name not in columns_by_words(table, head) and fit(kinds[name], name, look) >= 0:
+        if name not in columns_by_words(table, head) and fit(kinds[name], name, profile) >= 0:
             yield name, 1, f"{shown(head)} is spelled nearly as {name}."
-    if look.kind == "methods" and table == "readings":
-        yield "method", 2, f"Its cells are {look.said}."
-    if look.kind == "species" and table == "animals":
-        yield "species", 2, f"Its cells are {look.said}."
+    if profile.kind == "methods" and table == "readings":
+        yield "method", 2, f"Its cells are {profile.words}."
+    if profile.kind == "species" and table == "animals":
+        yield "species", 2, f"Its cells are {profile.words}."
 
 
 def _of_dates(
     sheet: RawSheet,
     heads: list[str],
-    own: list[str],
+    known: list[str],
     chosen: dict[int, tuple[str, str, bool]],
-    looks: list[Look],
+    profiles: list[ColumnProfile],
 ) -> Iterator[Proposed]:
     """Yield the order of dates, where the cells show it, or that they do not."""
-    names = {i: name or chosen.get(i, ("",))[0] for i, name in enumerate(own)}
+    names = {i: name or chosen.get(i, ("",))[0] for i, name in enumerate(known)}
     dates = {c.name for c in TABLES[sheet.table] if c.kind in ("date", "moment")}
-    cells = [looks[i].cells for i, name in names.items() if name in dates]
+    cells = [profiles[i].cells for i, name in names.items() if name in dates]
     cells += [pa.array(heads, TEXT)] if not set(names.values()) & dates else []
     filled = pa.concat_arrays([pa.array([], TEXT), *cells])
     iso = moments(filled, True)
-    other = filled.filter(pa.array(iso.swappable))
-    if len(other) == 0:
+    swappable = filled.filter(pa.array(iso.swappable))
+    if len(swappable) == 0:
         return
-    fits = {order: ~moments(other, True, order).bad for order in ("dmy", "mdy")}
+    fits = {order: ~moments(swappable, True, order).bad for order in ("dmy", "mdy")}
     for order, rival, words in (("dmy", "mdy", "day"), ("mdy", "dmy", "month")):
         alone = np.flatnonzero(fits[order] & ~fits[rival])
         if len(alone) and fits[order].all():
-            text = shown(other[int(alone[0])].as_py())
+            text = shown(swappable[int(alone[0])].as_py())
             reason = f"{text} can only have the {words} first."
             yield Proposed(sheet.file, sheet.table, "", "dates", order, reason, True)
             return
     mixed = not (fits["dmy"].all() or fits["mdy"].all())
-    reason = f"{shown(other[0].as_py())} fits both orders: ask who wrote it."
+    reason = f"{shown(swappable[0].as_py())} fits both orders: ask who wrote it."
     reason = "Some dates fit only the one order and some only the other." if mixed else reason
     yield Proposed(sheet.file, sheet.table, "", "dates", "dmy", reason, False)
 
@@ -265,17 +267,17 @@ def _of_dates(
 def _of_unit(
     sheet: RawSheet,
     heads: list[str],
-    own: list[str],
+    known: list[str],
     chosen: dict[int, tuple[str, str, bool]],
-    looks: list[Look],
+    profiles: list[ColumnProfile],
 ) -> Iterator[Proposed]:
     """Yield kPa, where pressures make sense as nothing else."""
-    for i, look in enumerate(looks):
-        name = own[i] or chosen.get(i, ("",))[0]
-        if look.kind != "numbers" or name not in ("systolic", "systolic_1", "systolic_mean"):
+    for i, profile in enumerate(profiles):
+        name = known[i] or chosen.get(i, ("",))[0]
+        if profile.kind != "numbers" or name not in ("systolic", "systolic_1", "systolic_mean"):
             continue
         digits = pc.replace_substring_regex(
-            pc.replace_substring(look.cells, ",", "."), "[^0-9.]", ""
+            pc.replace_substring(profile.cells, ",", "."), "[^0-9.]", ""
         )
         number = digits.filter(pc.match_substring_regex(digits, r"^[0-9]+(\.[0-9]+)?$"))
         middle = float(np.median(pc.cast(number, pa.float64()).to_numpy())) if len(number) else 99.0

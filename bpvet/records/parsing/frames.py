@@ -9,7 +9,7 @@ import pyarrow as pa
 from bpvet.errors import CallError
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.cells import TEXT, RawSheet, cell_text, falsehood, without_midnight
-from bpvet.records.ledger import Ledger
+from bpvet.records.checked_table import CheckedTable as Ledger
 from bpvet.records.parsing.columns import uncoded
 from bpvet.records.parsing.numbers import BOUND_WORDS
 from bpvet.records.parsing.values import Values

@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from bpvet.records.cells import RawSheet
-from bpvet.records.findings import Finding, shown
+from bpvet.records.findings import Finding, shown, worded_finding
 from bpvet.records.parsing.columns import changed, holds_letter, which
 from bpvet.spreadsheets import GUARDS, unguarded
 
@@ -50,7 +50,7 @@ def _taken_off(texts: pa.Array) -> pa.Array:
 def _finding(sheet: RawSheet, heading: str, cells: pa.Array, rows: np.ndarray) -> Finding:
     text = cells[int(rows[0])].as_py()
     many = f" {len(rows)} cells of this column have one." if len(rows) > 1 else ""
-    return Finding(
+    return worded_finding(
         sheet.file,
         int(sheet.lines[rows[0]]),
         unguarded(heading).strip(),

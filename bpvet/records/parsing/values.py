@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import QUANTITIES_OF
+from bpvet.records.checked_table import CheckedTable as Ledger
 from bpvet.records.checks.row_findings import in_turn
 from bpvet.records.findings import shown
 from bpvet.records.headings.near_names import either, hints
 from bpvet.records.headings.settled import WHICH_ORDER
-from bpvet.records.ledger import Ledger
 from bpvet.records.parsing.columns import constant, distinct, each, is_text, of_texts
 from bpvet.records.parsing.dates import (
     EARLIEST,

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.drugs import drug_name
-from bpvet.records.findings import Finding
+from bpvet.records.findings import Finding, worded_finding
 from bpvet.records.records import Records
 
 #: First and last day of each stretch without doses, both inclusive.
@@ -162,6 +162,8 @@ def _finding(row: MissedDoses) -> Finding:
     when = f"from {row.first} to {row.last}" if row.last > row.first else f"on {row.first}"
     if row.what == "late":
         reason = f"Doses of {drug} are recorded as late {when}: named, and nothing is changed."
-        return Finding(row.file, row.line, "", "", reason, "Nothing to do.", kind="doses late")
+        return worded_finding(
+            row.file, row.line, "", "", reason, "Nothing to do.", kind="doses late"
+        )
     reason = f"Doses of {drug} are recorded as missed {when}: their effect fades over that time."
-    return Finding(row.file, row.line, "", "", reason, "Nothing to do.", kind="doses missed")
+    return worded_finding(row.file, row.line, "", "", reason, "Nothing to do.", kind="doses missed")

@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.drugs import Drug, default_tau, drug, drug_name, purpose_overrides
-from bpvet.records.checks.histories import off_the_list
-from bpvet.records.findings import Finding, shown
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of, shown, worded_finding
 from bpvet.visits.treatments.doses import parse_dose
 
 #: Rows of one drug with gaps of at most so many days form one spell.
@@ -204,7 +204,9 @@ def _latest(stops: Sequence[np.datetime64]) -> np.datetime64:
 
 def drug_off_the_list(row: Row) -> Finding:
     """Return the finding about a drug that is not on the list and whose purpose does not tell."""
-    return finding_at(row, "drug", row.written, *off_the_list(row.written))
+    return finding_of(
+        Code.DRUG_OFF_THE_LIST, row.file, row.line, "drug", row.written, written=row.written
+    )
 
 
 def modelled_off_the_list(row: Row) -> Finding:
@@ -235,4 +237,4 @@ def _started_together(rows: list[Row]) -> Finding:
 
 def finding_at(row: Row, column: str, value: str, reason: str, mend: str, kind: str) -> Finding:
     """Return a finding at the place of a row."""
-    return Finding(row.file, row.line, column, value[:80], reason, mend, kind=kind)
+    return worded_finding(row.file, row.line, column, value[:80], reason, mend, kind=kind)

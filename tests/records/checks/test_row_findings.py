@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import pickle
 from pathlib import Path
 from typing import Any
@@ -11,9 +12,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from bpvet.records.checks.row_findings import OUTCOMES, Findings, worded
-from bpvet.records.findings import Finding
-from bpvet.records.ledger import Ledger
+from bpvet.records.checked_table import CheckedTable
+from bpvet.records.checks.row_findings import Findings, OfCell, OfRow
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, Outcome
 from bpvet.records.read import read
 
 HEADER = "animal,taken_at,method,systolic,diastolic,mean,setting,reading"
@@ -30,26 +32,42 @@ CELLS = {
 ROWS = st.lists(st.tuples(*map(st.sampled_from, CELLS.values())), min_size=1, max_size=25)
 
 
-def eager_say(told: list[Finding]) -> Any:
-    """Return `Ledger.say`, which also adds to `told` what it says, worded at once."""
-    lazy = Ledger.say
+def eager_report(found: list[Finding]) -> Any:
+    """Return `CheckedTable.report`, which also adds to `found` what it reports, made at once."""
+    lazy = CheckedTable.report
 
-    def say(self: Ledger, rows: Any, column: str, reason: Any, mend: Any, *rest: Any) -> None:
-        lazy(self, rows, column, reason, mend, *rest)
-        kind, outcome, value = (*rest, *("kept", None)[len(rest) - 1 :])
+    def report(
+        self: CheckedTable,
+        rows: Any,
+        column: str,
+        code: Code,
+        outcome: Outcome = Outcome.KEPT,
+        *,
+        value: Any = None,
+        **values: Any,
+    ) -> None:
+        lazy(self, rows, column, code, outcome, value=value, **values)
         shared = bool(column) and not self.own_headings(column)
         for row in (np.flatnonzero(rows) if rows.dtype == bool else rows).tolist():
             cell = self.cell(column, row) if column else ""
             cell = value.make(row) if value else cell
-            why, what = worded(reason, row, cell), worded(mend, row, cell)
+            made = {
+                name: one.make(row)
+                if isinstance(one, OfRow)
+                else one.make(cell)
+                if isinstance(one, OfCell)
+                else one
+                for name, one in values.items()
+            }
             if shared and not self.first[row]:
                 continue
             heading = self.heading(column, row) if column else ""
-            whole = f"{why} {OUTCOMES[outcome]}".rstrip()
             file, line = self.files[self.file[row]], int(self.line[row])
-            told.append(Finding(file, line, heading, cell[:80], whole, what, False, kind))
+            found.append(
+                Finding(file, line, heading, cell[:80], code, tuple(made.items()), outcome)
+            )
 
-    return say
+    return report
 
 
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
@@ -57,14 +75,15 @@ def eager_say(told: list[Finding]) -> Any:
 def test_lazy_findings_are_those_of_an_eager_twin(tmp_path: Path, rows: list[Any]) -> None:
     path = tmp_path / "readings.csv"
     path.write_text("\n".join([HEADER, *map(",".join, rows)]) + "\n")
-    told: list[Finding] = []
+    eager: list[Finding] = []
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Ledger, "say", eager_say(told))
+        patch.setattr(CheckedTable, "report", eager_report(eager))
         found = read(path, as_of="2026-03-01").findings
-    kinds = {one.kind for one in told}
+    kinds = {one.kind for one in eager}
     by_rows = [one for one in found if one.kind in kinds and one.line is not None]
-    expected = sorted(told, key=lambda one: one.line or 0)
-    assert [one for one in by_rows if one in set(told)] == expected
+    expected = sorted(eager, key=lambda one: one.line or 0)
+    assert [one for one in by_rows if one in set(eager)] == expected
+    assert [json.loads(one) for one in found.json()] == [one.to_dict() for one in found]
 
 
 def example(tmp_path: Path) -> Findings:

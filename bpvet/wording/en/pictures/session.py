@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from bpvet.answers.parts import SurpriseAnswer
+from bpvet.answers.trend.usual import SurpriseAnswer
 from bpvet.facts.words import METHOD_WORDS
 from bpvet.printing import number, prose_date
 from bpvet.wording.en.phrases import percent

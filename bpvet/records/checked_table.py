@@ -1,4 +1,4 @@
-"""One table's cells from all of its files, and the ledger of what is said about them.
+"""One table's cells from all of its files, and what the checks found in them.
 
 Every check writes here, so that a cell is either used as it stands or has a finding, and a row
 that is set aside carries the reason.
@@ -6,17 +6,18 @@ that is set aside carries the reason.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cached_property
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from bpvet.records.checks.row_findings import OfRow, Said, Words
-from bpvet.records.findings import Finding, shown
+from bpvet.records.checks.row_findings import OfCell, OfRow, RowFindings
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, Outcome, finding_of
 from bpvet.records.headings.headers import Sheet
 from bpvet.records.parsing.columns import (
     TEXT,
@@ -31,10 +32,12 @@ from bpvet.records.parsing.columns import (
 
 _Kind = TypeVar("_Kind", bound=np.generic)
 Rows = NDArray[np.int64] | NDArray[np.bool_]
+#: A sentence for all, or made from the cell's text.
+Worded = str | Callable[[str], str] | OfRow
 
 
-class Ledger:
-    """A table's cells as text with their places, and what has been said about them so far.
+class CheckedTable:
+    """A table's cells as text with their places, and what has been found in them so far.
 
     Parameters
     ----------
@@ -59,8 +62,8 @@ class Ledger:
         Whether a row is not set aside.
     broken : array of bool (n,)
         Rows whose fields do not fit the header; their cells are all blank.
-    findings : list of Finding and Said
-        What has been said: of a place, or of many rows at once.
+    findings : list of Finding and RowFindings
+        What has been found: at a place, or of many rows at once.
     decimal_commas : list of str
         "file: column" for each column whose decimal mark was taken to be a comma.
     unknown : tuple of str
@@ -89,12 +92,12 @@ class Ledger:
         self.first[1:] = self.line[1:] != self.line[:-1]
         if len(sheets) > 1:
             self.first[1:] |= self.file[1:] != self.file[:-1]
-        self.findings: list[Finding | Said] = []
+        self.findings: list[Finding | RowFindings] = []
         self.decimal_commas: list[str] = []
         self.unknown = tuple(dict.fromkeys(name for sheet in sheets for name in sheet.unknown))
         # Why each row is set aside: 0 where it is not, else an index into what was said.
         self._aside = np.zeros(self.n, dtype=np.int32)
-        self._why: list[str | Said] = [""]
+        self._why: list[str | Finding | RowFindings] = [""]
         self._headings = [sheet.headings for sheet in sheets]
         self._nothing = blanks(self.n)
         names = dict.fromkeys(name for sheet in sheets for name in sheet.columns)
@@ -117,6 +120,8 @@ class Ledger:
         code = np.zeros(self.n, dtype=np.int32)
         for i in np.unique(self._aside).tolist():
             why, rows = self._why[i], np.flatnonzero(self._aside == i)
+            if isinstance(why, Finding):
+                why = why.reason.rstrip(".")
             if isinstance(why, str):
                 code[rows] = texts.setdefault(why, len(texts))
             else:
@@ -197,15 +202,15 @@ class Ledger:
         names = [headings.get(column, (column,))[0] for headings in self._headings]
         return [names[file] for file in self.file[rows].tolist()]
 
-    def say(
+    def report(
         self,
         rows: Rows,
         column: str,
-        reason: Words,
-        mend: Words,
-        kind: str,
-        outcome: str = "kept",
+        code: Code,
+        outcome: Outcome = Outcome.KEPT,
+        *,
         value: OfRow | None = None,
+        **values: Any,
     ) -> None:
         """Add a finding for each of the rows, and set rows aside if that is the outcome.
 
@@ -215,34 +220,82 @@ class Ledger:
             Rows in question.
         column : str
             Our name of the column, or "" for the whole row.
-        reason, mend : str, function of the cell's text, or `OfRow`
-            What was found, without its outcome; what the reader can do.
-        kind : str
-            As in `Finding`.
-        outcome : str
-            A key of `OUTCOMES`.
+        code : Code
+            What was found.
+        outcome : Outcome
+            What is done about it.
         value : OfRow, optional
             What stands there, where that is not the cell.
+        **values
+            What the findings are worded from: the same for all, `OfCell` or `OfRow`.
         """
         index = _index(rows)
         if len(index) == 0:
             return
-        # A cell that stands once on a line of readings side by side is told once.
+        # A cell that stands once on a line of readings side by side is reported once.
         shared = bool(column) and not self.own_headings(column)
-        told = index[self.first[index]] if shared else index
-        said = Said(self, told, column, reason, mend, kind, outcome, value)
-        if outcome == "row":
-            self._set_aside(index, said)
-        if len(told):
-            self.findings.append(said)
+        reported = index[self.first[index]] if shared else index
+        found = RowFindings(self, reported, column, code, outcome, value, values)
+        if outcome is Outcome.ROW:
+            self._set_aside(index, found)
+        if len(reported):
+            self.findings.append(found)
 
-    def _set_aside(self, index: NDArray[np.int64], why: str | Said) -> None:
+    def say(
+        self,
+        rows: Rows,
+        column: str,
+        reason: Worded,
+        mend: Worded,
+        kind: str,
+        outcome: str = "kept",
+    ) -> None:
+        """Add a finding for each of the rows, whose sentences are made by whoever finds them."""
+        why, fix = (OfCell(one) if callable(one) else one for one in (reason, mend))
+        self.report(rows, column, Code.AS_FOUND, Outcome(outcome), reason=why, fix=fix, kind=kind)
+
+    def _set_aside(self, index: NDArray[np.int64], why: str | Finding | RowFindings) -> None:
         self._why.append(why)
         self._aside[index[self._aside[index] == 0]] = len(self._why) - 1
 
-    def put_aside(self, rows: Rows, reason: str) -> None:
+    def put_aside(self, rows: Rows, why: str | Finding) -> None:
         """Set rows aside for a reason that a finding about the whole file gives."""
-        self._set_aside(_index(rows), reason)
+        self._set_aside(_index(rows), why)
+
+    def report_file(
+        self,
+        file: int,
+        column: str,
+        code: Code,
+        row: int | None = None,
+        *,
+        stops: bool = False,
+        **values: Any,
+    ) -> None:
+        """Add a finding about a whole file, or about a whole column of it.
+
+        Parameters
+        ----------
+        file : int
+            Index into `files`.
+        column : str
+            Our name of the column, or "".
+        code : Code
+            What was found.
+        row : int, optional
+            A row that shows it.
+        stops : bool
+            Whether it stops the work.
+        **values
+            What it is worded from.
+        """
+        names = self._headings[file].get(column, (column,))
+        heading = names[0] if row is None else self.heading(column, row)
+        line = None if row is None else int(self.line[row])
+        cell = "" if row is None or not column else self.cell(column, row)
+        self.findings.append(
+            finding_of(code, self.files[file], line, heading, cell, stops=stops, **values)
+        )
 
     def say_of_file(
         self,
@@ -254,30 +307,16 @@ class Ledger:
         stops: bool = False,
         row: int | None = None,
     ) -> None:
-        """Add a finding about a whole file, or about a whole column of it.
-
-        Parameters
-        ----------
-        file : int
-            Index into `files`.
-        column, reason, mend, kind, stops
-            As in `Finding`, `column` by our name.
-        row : int, optional
-            A row that shows it.
-        """
-        names = self._headings[file].get(column, (column,))
-        heading = names[0] if row is None else self.heading(column, row)
-        line = None if row is None else int(self.line[row])
-        value = "" if row is None or not column else self.cell(column, row)[:80]
-        self.findings.append(
-            Finding(self.files[file], line, heading, value, reason, mend, stops=stops, kind=kind)
+        """Add a finding about a file, whose sentences are made by whoever finds it."""
+        self.report_file(
+            file, column, Code.AS_FOUND, row, stops=stops, reason=reason, fix=mend, kind=kind
         )
 
     def _start(self, sheets: Sequence[Sheet]) -> None:
-        """Say which rows are broken, which files are refused, which cells were trimmed."""
+        """Report rows that are broken and cells that were trimmed; set refused files aside."""
         offset = 0
         for sheet in sheets:
-            self._say_broken(sheet, offset)
+            self._report_broken(sheet, offset)
             if sheet.refused:
                 self.put_aside(np.arange(offset, offset + len(sheet.lines)), sheet.refused)
             offset += len(sheet.lines)
@@ -288,27 +327,21 @@ class Ledger:
             spaced &= ~self.blank(name)
             for file in np.unique(self.file[spaced]).tolist():
                 rows = np.flatnonzero(spaced & (self.file == file))
-                reason = f"White space around {len(rows)} of the cells is ignored."
-                self.say_of_file(file, name, reason, "Nothing to do.", "white space", row=rows[0])
+                self.report_file(file, name, Code.WHITE_SPACE, int(rows[0]), cells=len(rows))
 
-    def _say_broken(self, sheet: Sheet, offset: int) -> None:
-        """Say which rows of a file cannot be told apart into cells."""
+    def _report_broken(self, sheet: Sheet, offset: int) -> None:
+        """Report the rows of a file that cannot be told apart into cells."""
         broken = sheet.broken
         rows = np.array(sorted(broken), dtype=np.int64) + offset
         self.broken[rows] = True
-        self.say(
+        self.report(
             rows,
             "",
-            OfRow(lambda row: f"The line {broken[row - offset][1]}."),
-            OfRow(
-                lambda row: (
-                    f"Correct the line {shown(broken[row - offset][0])}: a cell with a "
-                    "separator or a line break in it needs quotation marks."
-                )
-            ),
-            "broken line",
-            "row",
-            OfRow(lambda row: broken[row - offset][0]),
+            Code.BROKEN_LINE,
+            Outcome.ROW,
+            value=OfRow(lambda row: broken[row - offset][0]),
+            text=OfRow(lambda row: broken[row - offset][0]),
+            why=OfRow(lambda row: broken[row - offset][1]),
         )
 
 

@@ -1,0 +1,244 @@
+"""The codes of all findings of the record check, by check, and the kinds that group them.
+
+A code stays when its words change. A finding is entered here first and is worded under its code in
+the module of `bpvet.wording.en.findings` that bears the check's name; what the program decides by
+is a code or a kind, never a word of a sentence.
+"""
+
+from __future__ import annotations
+
+from enum import Enum, StrEnum
+
+
+class Kind(StrEnum):
+    """What findings are grouped by; the text is what `Finding.kind` and the JSON give."""
+
+    ABOVE_HEADER = "above the header"
+    AFTER_LEAVING = "after leaving"
+    ANALYTE_NEARLY = "analyte named nearly so"
+    BEFORE_BIRTH = "before birth"
+    BLANK = "blank"
+    BLANK_ROWS = "blank rows"
+    BROKEN_LINE = "broken line"
+    CANCELLED = "cancelled"
+    CANCELLED_TWICE = "cancelled twice"
+    CANCELLED_UNSAID = "cancelled without a reason"
+    CANNOT_BE_READ = "cannot be read"
+    CEILING = "gauge's ceiling"
+    COMMENT_ROWS = "comment rows"
+    CUFF_SIZE = "cuff size"
+    DAY_OR_MONTH = "day or month first"
+    DIARY = "diary"
+    DOSE_IN_DIARY = "dose in diary"
+    DOUBLED_COLUMN = "doubled column"
+    DRUG_NEARLY = "drug spelled nearly so"
+    DRUG_OFF_THE_LIST = "drug off the list"
+    DUPLICATE = "exact duplicate"
+    FILE_NOT_READ = "file not read"
+    FILE_NOT_THERE = "file not there"
+    FUTURE_DATE = "future date"
+    FUTURE_END = "future end"
+    FUTURE_STOP = "future stop"
+    HEADER_AGAIN = "header again"
+    HEADER_IN_TWO = "header in two lines"
+    HEADING_NOT_THERE = "heading not there"
+    IMPOSSIBLE_UNIT = "impossible unit"
+    IMPOSSIBLE_VALUE = "impossible value"
+    LAB_BOUND = "laboratory bound"
+    LAB_ZERO = "laboratory zero"
+    LAYOUT = "layout"
+    LISTED_TWICE = "animal listed twice"
+    MISSED_OR_LATE = "missed or late"
+    MISSED_OUTSIDE = "missed outside of a course"
+    MISSING_COLUMN = "missing column"
+    NOT_IN_MMHG = "not in mmHg"
+    NO_READING = "no reading"
+    NO_READINGS = "no readings"
+    NO_READINGS_FILE = "no readings file"
+    NO_ROWS = "no rows"
+    ODD_ID = "odd id"
+    OPTION_FIRST = "option before file"
+    ORDER_OF_DATES = "order of dates"
+    ORDER_OF_PRESSURES = "order of pressures"
+    OVERLAPPING_SESSIONS = "overlapping sessions"
+    OVERLAPPING_TREATMENT = "overlapping treatment"
+    PERHAPS_DUPLICATE = "perhaps a duplicate"
+    PULSE_DISAGREES = "pulse disagrees"
+    ROWS_DISAGREE = "rows disagree"
+    SAME_NUMBER = "same number"
+    SAME_TIME = "same time"
+    SAVED_TWICE = "visit saved twice"
+    SEVERAL_NUMBERS = "several numbers"
+    SIGN_IN_NOTE = "sign in a note"
+    SIGN_NOT_UNDERSTOOD = "sign not understood"
+    SIGN_UNCLEAR = "sign unclear"
+    SPECIES_UNKNOWN = "species unknown"
+    STARTS_TOGETHER = "starts together"
+    TOTAL_ROWS = "total rows"
+    TWO_BIRTH_DATES = "one animal under two birth dates"
+    TWO_BREEDS = "one animal under two breeds"
+    TWO_IDS = "one animal under two ids?"
+    TWO_SEXES = "one animal under two sexes"
+    TWO_SPECIES = "one animal under two species"
+    UNKNOWN_COLUMN = "unknown column"
+    UNKNOWN_ENTRY = "unknown entry"
+    UNKNOWN_UNIT = "unknown unit"
+    UNUSUAL_MEAN = "unusual mean"
+    UNUSUAL_PULSE_PRESSURE = "unusual pulse pressure"
+    UNUSUAL_VALUE = "unusual value"
+    VALUES_DISAGREE = "values disagree"
+    WHITE_SPACE = "white space"
+
+
+class Code(Enum):
+    """What was found: the check and the case, and the kind it is grouped under.
+
+    Attributes
+    ----------
+    key : str
+        The name of the check's module in the wording, a point, and the case.
+    kind : Kind
+        The kind; blank where each finding brings its own.
+    """
+
+    # A finding whose two sentences are made by whoever finds it, such as a reader of a format.
+    AS_FOUND = "as_found", ""
+
+    # Files of a folder.
+    NO_ROWS = "folder.no_rows", Kind.NO_ROWS
+    FOLDER_NOT_FILE = "folder.not_a_file", Kind.CANNOT_BE_READ
+    NOT_PERMITTED = "folder.not_permitted", Kind.CANNOT_BE_READ
+    DISK_REFUSES = "folder.disk_refuses", Kind.CANNOT_BE_READ
+    NAMED_OTHERWISE = "folder.named_otherwise", Kind.FILE_NOT_READ
+    OTHER_FORM = "folder.other_form", Kind.FILE_NOT_READ
+    NO_READINGS_FILE = "folder.no_readings_file", Kind.NO_READINGS_FILE
+
+    # The mapping file, and options that go before it.
+    NO_SUCH_HEADING = "conventions.no_such_heading", Kind.HEADING_NOT_THERE
+    NO_SUCH_FILE = "conventions.no_such_file", Kind.FILE_NOT_THERE
+    DATES_OVERRULED = "conventions.dates_overruled", Kind.OPTION_FIRST
+    UNIT_OVERRULED = "conventions.unit_overruled", Kind.OPTION_FIRST
+    ENCODING_OVERRULED = "conventions.encoding_overruled", Kind.OPTION_FIRST
+    COLUMN_OVERRULED = "conventions.column_overruled", Kind.OPTION_FIRST
+
+    # Where the header is, and what it says.
+    ABOVE_HEADER = "headers.above", Kind.ABOVE_HEADER
+    HEADER_IN_TWO = "headers.in_two_lines", Kind.HEADER_IN_TWO
+    UNKNOWN_COLUMNS = "headers.unknown_columns", Kind.UNKNOWN_COLUMN
+    DOUBLED_COLUMN = "headers.doubled_column", Kind.DOUBLED_COLUMN
+    MISSING_COLUMN = "headers.missing_column", Kind.MISSING_COLUMN
+    LAYOUT_NOT_AS_STATED = "headers.layout_not_as_stated", Kind.LAYOUT
+    READINGS_TWICE = "headers.readings_twice", Kind.LAYOUT
+    MEAN_WITHOUT_COUNT = "headers.mean_without_count", Kind.LAYOUT
+    NO_READING_COLUMN = "headers.no_reading_column", Kind.LAYOUT
+    HEADED_BY_WHICH_DATES = "layouts.which_dates", Kind.DAY_OR_MONTH
+    NOTHING_UNDER_DATES = "layouts.nothing_under_dates", Kind.BLANK_ROWS
+    SEVERAL_NUMBERS = "layouts.several_numbers", Kind.SEVERAL_NUMBERS
+
+    # Rows that belong to no table.
+    EMPTY_ROWS = "non_data_rows.empty", Kind.BLANK_ROWS
+    COMMENT_ROWS = "non_data_rows.comments", Kind.COMMENT_ROWS
+    TOTAL_ROWS = "non_data_rows.totals", Kind.TOTAL_ROWS
+    HEADER_AGAIN = "non_data_rows.header_again", Kind.HEADER_AGAIN
+
+    # Home diaries, and entries that were taken back.
+    DIARY_LINES_EMPTY = "diary.empty_lines", Kind.BLANK_ROWS
+    DIARY_MISSED = "diary.missed", Kind.DIARY
+    DIARY_UNCLEAR = "diary.unclear", Kind.DOSE_IN_DIARY
+    DIARY_DOSE = "diary.dose", Kind.DOSE_IN_DIARY
+    UNKNOWN_ENTRY = "cancelled.unknown_entry", Kind.UNKNOWN_ENTRY
+    CANCELLED_TWICE = "cancelled.twice", Kind.CANCELLED_TWICE
+    CANCELLED_UNSAID = "cancelled.no_reason", Kind.CANCELLED_UNSAID
+    CANCELLED = "cancelled.rows", Kind.CANCELLED
+
+    # A table's cells.
+    WHITE_SPACE = "cells.white_space", Kind.WHITE_SPACE
+    BROKEN_LINE = "cells.broken_line", Kind.BROKEN_LINE
+
+    # The numbers of the readings.
+    MMHG_AS_KPA = "plausible.mmhg_as_kpa", Kind.NOT_IN_MMHG
+    NOT_IN_MMHG = "plausible.not_in_mmhg", Kind.NOT_IN_MMHG
+    WHICH_UNIT = "plausible.which_unit", Kind.NOT_IN_MMHG
+    UNUSUAL_READING = "plausible.unusual", Kind.UNUSUAL_VALUE
+    GAUGES_CEILING = "plausible.ceiling", Kind.CEILING
+    IMPOSSIBLE_READING = "plausible.impossible", Kind.IMPOSSIBLE_VALUE
+    NOT_BELOW_SYSTOLIC = "plausible.not_below_systolic", Kind.ORDER_OF_PRESSURES
+    PULSE_PRESSURE = "plausible.pulse_pressure", Kind.UNUSUAL_PULSE_PRESSURE
+    MEAN_NOT_BETWEEN = "plausible.mean_not_between", Kind.ORDER_OF_PRESSURES
+    UNUSUAL_MEAN = "plausible.unusual_mean", Kind.UNUSUAL_MEAN
+    PULSE_DISAGREES = "plausible.pulse_disagrees", Kind.PULSE_DISAGREES
+    NO_SIZE = "plausible.no_size", Kind.IMPOSSIBLE_VALUE
+    CUFF_TOO_WIDE = "plausible.cuff_too_wide", Kind.IMPOSSIBLE_VALUE
+    CUFF_SIZE = "plausible.cuff_size", Kind.CUFF_SIZE
+
+    # Laboratory values.
+    ANALYTE_NEARLY = "labs.named_nearly", Kind.ANALYTE_NEARLY
+    NO_UNIT = "labs.no_unit", Kind.BLANK
+    LAB_BELOW_ZERO = "labs.below_zero", Kind.IMPOSSIBLE_VALUE
+    IMPOSSIBLE_UNIT = "labs.impossible_unit", Kind.IMPOSSIBLE_UNIT
+    UNKNOWN_UNIT = "labs.unknown_unit", Kind.UNKNOWN_UNIT
+    IMPOSSIBLE_LAB = "labs.impossible", Kind.IMPOSSIBLE_VALUE
+    UNUSUAL_LAB = "labs.unusual", Kind.UNUSUAL_VALUE
+    LAB_BOUND = "labs.bound", Kind.LAB_BOUND
+    LAB_ZERO = "labs.zero", Kind.LAB_ZERO
+    SAME_VALUE_AGAIN = "labs.same_again", Kind.PERHAPS_DUPLICATE
+    VALUES_DISAGREE = "labs.disagree", Kind.VALUES_DISAGREE
+
+    # Rows against each other, and against the animal's life.
+    NO_READING = "rows.no_reading", Kind.NO_READING
+    STOP_BEFORE_START = "rows.stop_before_start", Kind.ORDER_OF_DATES
+    FUTURE_STOP = "rows.future_stop", Kind.FUTURE_STOP
+    STARTS_TOGETHER = "rows.starts_together", Kind.STARTS_TOGETHER
+    RUNS_ON = "rows.runs_on", Kind.OVERLAPPING_TREATMENT
+    BEFORE_BIRTH = "rows.before_birth", Kind.BEFORE_BIRTH
+    AFTER_LEAVING = "rows.after_leaving", Kind.AFTER_LEAVING
+
+    # Readings that stand there twice.
+    DUPLICATE = "duplicates.exact", Kind.DUPLICATE
+    SAVED_TWICE = "duplicates.saved_twice", Kind.SAVED_TWICE
+    PERHAPS_DUPLICATE = "duplicates.perhaps", Kind.PERHAPS_DUPLICATE
+    SAME_NUMBER = "duplicates.same_number", Kind.SAME_NUMBER
+    SAME_TIME = "duplicates.same_time", Kind.SAME_TIME
+
+    # What the tables say together.
+    DRUG_NEARLY = "histories.drug_nearly", Kind.DRUG_NEARLY
+    DRUG_OFF_THE_LIST = "histories.drug_off_the_list", Kind.DRUG_OFF_THE_LIST
+    SAME_ANIMAL = "histories.same_animal", Kind.TWO_IDS
+    SESSIONS_OVERLAP = "histories.sessions_overlap", Kind.OVERLAPPING_SESSIONS
+
+    # Doses that were missed; dates later than the one that is looked at.
+    END_BEFORE_START = "missed.end_before_start", Kind.ORDER_OF_DATES
+    FUTURE_END = "missed.future_end", Kind.FUTURE_END
+    MISSED_OR_LATE = "missed.missed_or_late", Kind.MISSED_OR_LATE
+    NO_COURSE = "missed.no_course", Kind.MISSED_OUTSIDE
+    FUTURE_DATE = "missed.future_date", Kind.FUTURE_DATE
+
+    # Signs, and notes that may hold one.
+    SIGN_NOT_UNDERSTOOD = "signs.not_understood", Kind.SIGN_NOT_UNDERSTOOD
+    SIGN_UNCLEAR = "signs.unclear", Kind.SIGN_UNCLEAR
+    SIGN_IN_NOTE = "signs.in_note", Kind.SIGN_IN_NOTE
+
+    # The animals.
+    TARGET = "animals.target", Kind.IMPOSSIBLE_VALUE
+    NO_SPECIES = "animals.no_species", Kind.SPECIES_UNKNOWN
+    BORN_IN_FUTURE = "animals.born_in_future", Kind.FUTURE_DATE
+    LEFT_IN_FUTURE = "animals.left_in_future", Kind.FUTURE_DATE
+    LEFT_BEFORE_BORN = "animals.left_before_born", Kind.ORDER_OF_DATES
+    NO_READINGS = "animals.no_readings", Kind.NO_READINGS
+    NO_ANIMALS_TABLE = "animals.no_table", Kind.SPECIES_UNKNOWN
+    NOT_LISTED = "animals.not_listed", Kind.SPECIES_UNKNOWN
+    IDS_ALIKE = "animals.ids_alike", Kind.TWO_IDS
+    ODD_ID = "animals.odd_id", Kind.ODD_ID
+    LISTED_TWICE = "animals.listed_twice", Kind.LISTED_TWICE
+    TWO_SPECIES = "animals.two_species", Kind.TWO_SPECIES
+    TWO_BIRTH_DATES = "animals.two_birth_dates", Kind.TWO_BIRTH_DATES
+    TWO_BREEDS = "animals.two_breeds", Kind.TWO_BREEDS
+    TWO_SEXES = "animals.two_sexes", Kind.TWO_SEXES
+    ROWS_DISAGREE = "animals.rows_disagree", Kind.ROWS_DISAGREE
+
+    key: str
+    kind: str
+
+    def __init__(self, key: str, kind: str) -> None:
+        self.key = key
+        self.kind = kind

@@ -1,0 +1,6 @@
+"""The findings of the record check in words: a module a check, reason and fix under each code.
+
+A module holds `WORDS` (`wording.Wording`): by code (`bpvet.records.finding_codes.Code`) the two
+sentences, or a function that makes them of the finding's values, which it takes by name.
+`all_checks` puts the modules together.
+"""

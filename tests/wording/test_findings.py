@@ -1,0 +1,61 @@
+"""The words of the record check's findings: each under its code, in the module of its check."""
+
+from __future__ import annotations
+
+import importlib
+from pathlib import Path
+
+import pytest
+
+from bpvet.records.finding_codes import Code, Kind
+from bpvet.records.findings import Words, finding_of
+from bpvet.records.read import read
+from bpvet.wording.en.findings import all_checks
+
+
+def test_every_code_is_worded_in_the_module_of_its_check() -> None:
+    assert set(all_checks.WORDS) == set(Code)
+    for code in set(Code) - {Code.AS_FOUND}:
+        check = importlib.import_module(f"bpvet.wording.en.findings.{code.key.split('.')[0]}")
+        assert code in check.WORDS.by_code, code
+
+
+def test_keys_stay_apart_and_every_kind_is_some_findings() -> None:
+    assert len({code.key for code in Code}) == len(Code)
+    assert {code.kind for code in Code} == {*Kind, ""}
+
+
+def test_words_that_no_value_changes_are_whole_sentences() -> None:
+    for code, words in all_checks.WORDS.items():
+        if isinstance(words, Words) and words.fix:
+            assert words.reason.endswith("."), code
+            assert words.fix.endswith("."), code
+
+
+def test_nothing_is_decided_by_a_word(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "readings.csv"
+    rows = [
+        "A17,2026-01-02,doppler,999",
+        "A17,2026-01-02,doppler,12x",
+        "A17,2030-01-01,doppler,150",
+    ]
+    path.write_text("\n".join(["animal,taken_at,method,systolic", *rows]) + "\n")
+    before = read(path, as_of="2026-03-01")
+    facts = [(one.code, one.values, one.outcome, one.kind) for one in before.findings]
+    aside = (before.readings["set_aside"] != "").tolist()
+    monkeypatch.setattr(all_checks, "words_of", lambda _, each, __: [Words("ǩ", "ǩ") for _ in each])
+    after = read(path, as_of="2026-03-01")
+    assert {one.reason for one in after.findings} == {"ǩ"}
+    assert [(one.code, one.values, one.outcome, one.kind) for one in after.findings] == facts
+    assert (after.readings["set_aside"] != "").tolist() == aside == [True, True, True]
+
+
+def test_a_finding_prints_where_it_stands_and_both_sentences() -> None:
+    found = finding_of(Code.STOP_BEFORE_START, "treatments.csv", 2, started_on="2026-01-02")
+    assert found.to_dict()["reason"] == "The treatment stopped before it started on 2026-01-02."
+    assert str(found).startswith("treatments.csv, line 2: The treatment stopped")
+    assert (found.mend, found.kind, found.stops) == (
+        "Correct one of the two dates.",
+        "order of dates",
+        False,
+    )

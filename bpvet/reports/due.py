@@ -28,7 +28,7 @@ from bpvet.reports.markup import (
 )
 from bpvet.reports.naming import digest_of, slug
 from bpvet.reports.page import cleaned, document
-from bpvet.reports.sheet import mark_of, sheet_name, sheet_pages
+from bpvet.reports.sheet import SHEET, sheet_name, sheet_pages
 from bpvet.wording.en.due import (
     by_words,
     column_words,
@@ -199,7 +199,7 @@ def write_due(
     """
     contents = {CALENDAR: due_calendar(due)}
     contents |= table_files(folder / TABLE, due.to_frame(), due_words())
-    own = {sheet_name(animal): mark_of(one) for animal, one in (sheets or {}).items()}
+    own = {sheet_name(animal): SHEET.mark(one) for animal, one in (sheets or {}).items()}
 
     def refuse() -> None:
         for name in (*contents, PAGE, *own):

@@ -15,11 +15,9 @@ from bpvet.facts.cautions import licensed
 from bpvet.facts.sources import footnotes
 from bpvet.figures.lettering import ELLIPSIS, block
 from bpvet.figures.style import MM_PER_INCH
-from bpvet.reports.letter.figure import WIDTH
-from bpvet.reports.letter.letter import PAPERS
 from bpvet.reports.markup import heading, paragraph, prose, tag
-from bpvet.reports.naming import digest_of, slug
-from bpvet.reports.page import cleaned, document
+from bpvet.reports.naming import slug
+from bpvet.reports.paper import WIDTH, PaperKind
 from bpvet.wording.en.phrases import counted, day
 from bpvet.wording.en.sheet import (
     BACK,
@@ -35,8 +33,8 @@ from bpvet.wording.en.sheet import (
     sheet_rows,
 )
 
-#: Margin above and below, and the height of what is set: room for it is on both papers, mm.
-MARGIN, HEIGHT = 12.0, 253.0
+#: The height of what is set: room for it is on both papers, mm.
+HEIGHT = 253.0
 #: Widths of the columns of the first table, mm.
 _WHAT, _LAST = 30.0, 74.0
 #: Size of letters, points; one line of them, and the edges of a row, mm.
@@ -66,33 +64,6 @@ class Fitted:
     cut: bool
 
 
-def sheet_html(answer: SheetAnswer, paper: str = "a4") -> str:
-    """Return the sheet as a page of its own.
-
-    Parameters
-    ----------
-    answer : SheetAnswer
-    paper : str
-        One of `bpvet.reports.letter.letter.PAPERS`.
-    """
-    width, height = PAPERS[paper]
-    title = _one_line(f"{answer.name} ({answer.animal})" if answer.name else answer.animal)
-    html = document(
-        cleaned(_body(answer, title)), f"{title}: measuring", mark_of(answer), "sheet.css"
-    )
-    side = (width - WIDTH) / 2
-    rules = (
-        f"@page {{ size: {width:g}mm {height:g}mm; margin: {MARGIN:g}mm {side:g}mm; }}\n"
-        f"@media print {{ main {{ height: {HEIGHT:g}mm; }} }}\n"
-    )
-    return html.replace("<style>\n", f"<style>\n{rules}", 1)
-
-
-def mark_of(answer: SheetAnswer) -> str:
-    """Return what tells whose sheet a file is."""
-    return f"sheet {digest_of(answer.animal)}"
-
-
 def sheet_name(animal: str) -> str:
     """Return the name of the file of an animal's sheet, beside the clinic's list.
 
@@ -106,17 +77,15 @@ def sheet_name(animal: str) -> str:
 
 def sheet_pages(sheets: Mapping[str, SheetAnswer]) -> dict[str, bytes]:
     """Return the pages of several sheets by the names of their files."""
-    return {
-        sheet_name(animal): sheet_html(one).encode("utf-8", "replace")
-        for animal, one in sheets.items()
-    }
+    return {sheet_name(animal): SHEET.file(one) for animal, one in sheets.items()}
 
 
-def _one_line(text: str) -> str:
-    return block(text, WIDTH - 2, 1, _TITLE, bold=True).text
+def _title(answer: SheetAnswer) -> str:
+    who = f"{answer.name} ({answer.animal})" if answer.name else answer.animal
+    return block(who, WIDTH - 2, 1, _TITLE, bold=True).text
 
 
-def _body(answer: SheetAnswer, title: str) -> str:
+def _body(answer: SheetAnswer, _: str) -> str:
     fitted = _fitted(answer)
     kind = f"{block(answer.species, 40, 1, _SIZE).text}. " if answer.species else ""
     made = f"{kind[:1].upper()}{kind[1:]}Records as of {day(answer.as_of)}."
@@ -126,7 +95,7 @@ def _body(answer: SheetAnswer, title: str) -> str:
     foot = " ".join((notes, *footnotes(notes), licensed()))
     return "".join(
         (
-            tag("header", heading(1, title) + paragraph(made)),
+            tag("header", heading(1, _title(answer)) + paragraph(made)),
             tag("section", urgent, class_="urgent") if fitted.urgent else "",
             _last_table(answer, fitted.rows),
             paragraph("… The whole text is in the records.", "short") if fitted.cut else "",
@@ -246,3 +215,13 @@ def _cut(texts: Sequence[str], room: float) -> tuple[str, ...]:
     left = len(texts) - len(shown)
     more = f"And {counted(left, 'urgent line')} more. " if left else ""
     return (*told, f"{more}This is shown short: read the record before you measure.")
+
+
+#: To take into the room: one side of paper.
+SHEET: PaperKind[SheetAnswer] = PaperKind(
+    name="sheet",
+    animal=lambda answer: answer.animal,
+    title=lambda answer: f"{_title(answer)}: measuring",
+    sections=(_body,),
+    rules=lambda *_: ("", f"@media print {{ main {{ height: {HEIGHT:g}mm; }} }}\n"),
+)

@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 
 import bpvet
-from bpvet.reports.letter.letter import PAPERS, letter_of
-from bpvet.reports.letter.page import letter_html
+from bpvet.reports.letter.letter import letter_of
+from bpvet.reports.letter.page import LETTER
+from bpvet.reports.paper import PAPERS
 
 from .conftest import AS_OF, HOSTILE_NAME
 from .made import Made
@@ -221,7 +222,7 @@ def letters(clinic: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str,
     folder = tmp_path_factory.mktemp("letters")
     made = {paper: folder / f"{paper}.html" for paper in PAPERS}
     for paper, path in made.items():
-        path.write_text(letter_html(whole, paper), encoding="utf-8")
+        path.write_text(LETTER.html(whole, paper), encoding="utf-8")
     return made
 
 

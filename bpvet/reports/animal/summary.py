@@ -7,12 +7,12 @@ from html import escape
 import numpy as np
 
 from bpvet.answers.parts import TrendAnswer
-from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
+from bpvet.facts.words import LAB_QUANTITIES
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number, probability
 from bpvet.reports.cards import card
 from bpvet.reports.markup import Shown, heading, lines, paragraph, tag, together
-from bpvet.reports.whose import known, left, row_of
+from bpvet.wording.en.pages.identity import identity
 from bpvet.wording.en.phrases import capital, cited, counted, day, interval, value
 from bpvet.wording.en.picture import doses_on
 from bpvet.wording.en.safety.recheck import window_words
@@ -49,26 +49,14 @@ def now(trend: Trend, answer: TrendAnswer) -> Shown:
 
 def _identity(trend: Trend, answer: TrendAnswer) -> Shown:
     """Return whose report it is and what it rests on."""
-    row = row_of(trend.records, answer.animal)
-    name, id, clinic = answer.name or answer.animal, f"Animal {answer.animal}", str(row["clinic"])
-    kind, gone = known(row, answer), left(row)
-    basis = (
-        f"Records as of {day(answer.as_of)}. {capital(QUANTITY_WORDS[answer.quantity])}"
-        f"{_measured(answer)}."
-    )
-    where = f"{clinic}." if clinic else ""
-    told = " ".join(filter(None, (f"{id}. {kind}", where, gone)))
-    told = paragraph(told, "known") + " " + paragraph(basis, "basis")
-    html = tag("h1", tag("span", escape(name), class_="name")) + told
-    return Shown(html, lines(name, id, kind, clinic, gone, basis))
-
-
-def _measured(answer: TrendAnswer) -> str:
-    """Return how the series was measured."""
-    if answer.quantity in LAB_QUANTITIES:
-        return f", {METHOD_WORDS[answer.method]}"
-    by = "Doppler" if answer.method == "doppler" else "the oscillometric method"
-    return f" by {by}, {CONDITION_WORDS[answer.condition]}"
+    whose = identity(trend.records, answer)
+    id = f"Animal {whose.id}"
+    where = f"{whose.clinic}." if whose.clinic else ""
+    told = " ".join(filter(None, (f"{id}. {whose.known}", where, whose.left)))
+    told = paragraph(told, "known") + " " + paragraph(whose.basis, "basis")
+    html = tag("h1", tag("span", escape(whose.name), class_="name")) + told
+    text = lines(whose.name, id, whose.known, whose.clinic, whose.left, whose.basis)
+    return Shown(html, text)
 
 
 def _asked(question: str, lead: str, detail: str) -> Shown:

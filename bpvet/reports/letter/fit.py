@@ -12,11 +12,9 @@ from dataclasses import dataclass
 
 from bpvet.figures.lettering import block
 from bpvet.figures.style import MM_PER_INCH
-from bpvet.reports.letter.figure import WIDTH
-from bpvet.reports.letter.letter import PAPERS, Letter
+from bpvet.reports.letter.letter import Letter
+from bpvet.reports.paper import MARGIN, PAPERS, WIDTH
 
-#: Margin above and below the page, mm: as in the style.
-MARGIN = 12.0
 #: Width of the labels at the head and of the summary, mm: as in the style.
 LABEL = 28.0
 #: The figure may be set so much smaller to stand on the first page: 158 mm wide, 6.8 points.
@@ -59,7 +57,7 @@ def placed(letter: Letter, paper: str) -> Placed:
     letter : Letter
         With a figure.
     paper : str
-        One of `bpvet.reports.letter.letter.PAPERS`.
+        One of `bpvet.reports.paper.PAPERS`.
     """
     height = 0.0 if letter.figure is None else letter.figure.height
     whole = PAPERS[paper][1] - 2 * MARGIN - _EDGES - _SPARE

@@ -26,13 +26,8 @@ from bpvet.reports.letter.signs import Signs, eyes_line, sign_lines
 from bpvet.reports.letter.source import Source
 from bpvet.reports.letter.table import table_bytes
 from bpvet.reports.letter.who import Who, who_of
-from bpvet.reports.naming import digest_of
 from bpvet.wording.en.letter import LetterWords, letter_statements, letter_words
 from bpvet.wording.en.phrases import percent
-
-#: Width and height of paper, mm, by the name that its style sheet knows it by.
-PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-
 
 #: Cautions of a letter: whoever receives it measures, and treats, for a living.
 _CAUTIONS = 3
@@ -66,8 +61,8 @@ class Letter:
     cautions, basis : str
     unit : str
         Of the sessions' means.
-    mark : str
-        Tells whose file it is.
+    animal : str
+        Id of whose it is, as it stands in the records.
     table : bytes
         All of it as a CSV file, to attach; the letter does not need it.
     """
@@ -87,7 +82,7 @@ class Letter:
     cautions: str
     basis: str
     unit: str
-    mark: str
+    animal: str
     table: bytes
 
     @property
@@ -190,7 +185,7 @@ def _letter(
         cautions=_cautions(answer),
         basis=_basis(answer, source.rule, table),
         unit=UNITS[source.quantity],
-        mark=f"letter {digest_of(answer.animal)}",
+        animal=answer.animal,
         table=table_bytes(source, answer, who, wanted.plain),
     )
 

@@ -2,68 +2,33 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterator, Sequence
 from html import escape
 
-from bpvet.reports.letter.figure import WIDTH
-from bpvet.reports.letter.fit import BLANKS, MARGIN, labelled_parts, placed
+from bpvet.reports.letter.fit import BLANKS, labelled_parts, placed
 from bpvet.reports.letter.labs import LabTable
-from bpvet.reports.letter.letter import PAPERS, Letter
+from bpvet.reports.letter.letter import Letter
 from bpvet.reports.letter.sessions import FLAGGED, SessionRow, Sessions
 from bpvet.reports.markup import bullets, heading, paragraph, prose, scrolling, tag
-from bpvet.reports.page import cleaned, document
+from bpvet.reports.paper import PaperKind, visible
 from bpvet.reports.picture import NARROW_WINDOW
 
 _HEADS = ("Date", "Method", "Site", "Cuff, cm", "Setting", "Readings as taken", "Mean")
 _HAND = ("Name and signature", "Telephone", "Date")
 _NONE = "None recorded."
 LABS = "Kidney values, other laboratory values and weight"
-#: Joiners belong to the writing of some languages; every other hidden letter goes.
-_JOINERS = "\u200c\u200d"
 
 Lines = tuple[str, ...]
 
 
-def letter_html(letter: Letter, paper: str) -> str:
-    """Return a letter as a page of its own, whole.
-
-    Parameters
-    ----------
-    letter : Letter
-        As `bpvet.reports.letter.letter.letter_of` returns it.
-    paper : str
-        One of `bpvet.reports.letter.letter.PAPERS`.
-    """
-    body = cleaned(_visible(_body(letter, paper)))
-    html = document(body, _visible(letter.title), letter.mark, "letter.css")
-    return html.replace("<style>\n", f"<style>\n{_paper(letter, paper)}", 1)
-
-
-def _visible(text: str) -> str:
-    """Return text without letters that hide, or turn the direction of what follows.
-
-    Examples
-    --------
-    >>> _visible("Min\\u200bka\\u202e")
-    'Minka'
-    """
-    return "".join(
-        one for one in text if one in _JOINERS or unicodedata.category(one) not in ("Cf", "Cs")
+def _rules(letter: Letter, paper: str) -> tuple[str, str]:
+    """Return whose each page is, at its foot, and the figure's width."""
+    foot = (
+        f"\n  @bottom-left {{ content: {_css(visible(letter.foot))}; }}\n"
+        '  @bottom-right { content: "Page " counter(page) " of " counter(pages); }'
     )
-
-
-def _paper(letter: Letter, paper: str) -> str:
-    """Return the rules of the paper: its size, whose each page is, and the figure's width."""
-    width, height = PAPERS[paper]
-    figure = placed(letter, paper).width
-    side = f"{MARGIN:g}mm {(width - WIDTH) / 2:g}mm"
-    return (
-        f"@page {{ size: {width:g}mm {height:g}mm; margin: {side};\n"
-        f"  @bottom-left {{ content: {_css(_visible(letter.foot))}; }}\n"
-        '  @bottom-right { content: "Page " counter(page) " of " counter(pages); } }\n'
-        f"@media print {{ main > figure img {{ width: {figure:.1f}mm; }} }}\n"
-    )
+    width = placed(letter, paper).width
+    return foot, f"@media print {{ main > figure img {{ width: {width:.1f}mm; }} }}\n"
 
 
 def _css(text: str) -> str:
@@ -82,27 +47,22 @@ def _code(letter: str) -> str:
     return f"\\{ord(letter):x} "
 
 
-def _body(letter: Letter, paper: str) -> str:
-    parts = _parts(letter)
-    above = placed(letter, paper).above
-    return "".join(
-        (
-            _head(letter),
-            _urgent(letter),
-            _summary(letter),
-            *parts[:above],
-            _figure(letter),
-            *parts[above:],
-            _behind(letter),
-            _sessions(letter),
-            paragraph(letter.cautions, "cautions"),
-            tag("div", "".join(map(paragraph, _HAND)), class_="hand"),
-            paragraph(letter.basis, "basis"),
-        )
+def _middle(letter: Letter, paper: str) -> str:
+    """Return the figure and what stands about it: where it fits is measured."""
+    parts, above = _parts(letter), placed(letter, paper).above
+    return "".join((*parts[:above], _figure(letter), *parts[above:]))
+
+
+def _foot(letter: Letter, _: str) -> str:
+    """Return the cautions, room for a signature, and what all of it rests on."""
+    return (
+        paragraph(letter.cautions, "cautions")
+        + tag("div", "".join(map(paragraph, _HAND)), class_="hand")
+        + paragraph(letter.basis, "basis")
     )
 
 
-def _head(letter: Letter) -> str:
+def _head(letter: Letter, _: str) -> str:
     """Return addressee, sender and reason, with lines to write on, and who the animal is."""
     who = letter.who
     given = (("to", "To", who.to), ("clinic", "From", who.clinic))
@@ -120,14 +80,14 @@ def _line(name: str, label: str, text: str) -> str:
     return tag("div", tag("dt", escape(label)) + (tag("dd", prose(text)) if text else blank))
 
 
-def _urgent(letter: Letter) -> str:
+def _urgent(letter: Letter, _: str) -> str:
     if not letter.words.urgent:
         return ""
     told = "".join(paragraph(text) for text in letter.words.alarms)
     return tag("section", heading(2, "Urgent") + told, class_="urgent")
 
 
-def _summary(letter: Letter) -> str:
+def _summary(letter: Letter, _: str) -> str:
     """Return newest value, usual, target and when again, a label and its words each."""
     newer = [("Newest" if letter.figure is None else "Newer still", letter.newer)]
     return labelled([*newer, *((label, (text,)) for label, text in letter.words.summary)])
@@ -161,7 +121,7 @@ def _parts(letter: Letter) -> list[str]:
     ]
 
 
-def _behind(letter: Letter) -> str:
+def _behind(letter: Letter, _: str) -> str:
     """Return the other answers, and what came before."""
     words, labs = letter.words, letter.labs
     told = [
@@ -215,7 +175,7 @@ def _cell(text: str) -> str:
     return tag("td", prose(text))
 
 
-def _sessions(letter: Letter) -> str:
+def _sessions(letter: Letter, _: str) -> str:
     """Return every session: the recent ones in a table, the older ones in a line each."""
     held = letter.sessions
     marks = {flag: str(i) for i, flag in enumerate(held.remarks, start=1)}
@@ -281,3 +241,13 @@ def caption_of(sessions: Sessions) -> str:
     limb = any(row.limb for row in rows)
     cuff = " Cuff: width/limb." if limb else ""
     return f"Readings in the order of taking{order}; in brackets: not in the mean.{cuff}"
+
+
+#: Composed as an animal's page is, under addressee and reason.
+LETTER: PaperKind[Letter] = PaperKind(
+    name="letter",
+    animal=lambda letter: letter.animal,
+    title=lambda letter: letter.title,
+    sections=(_head, _urgent, _summary, _middle, _behind, _sessions, _foot),
+    rules=_rules,
+)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterator, Mapping
-from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -37,6 +36,8 @@ _OF_READING = (
     *("operator", "instrument", "diastolic", "mean", "heart_rate", "counted_pulse"),
     *("cuff_width_cm", "limb_circumference_cm", "cuff_above_heart_cm"),
 )
+#: What stands at the letter's head, in this order.
+_OF_HEAD = ("name", "id", "known", "left", "basis", "to", "question", "clinic")
 Item = Mapping[str, object]
 
 
@@ -90,8 +91,8 @@ def _cell(value: Any) -> object:
 
 
 def _items(source: Source, answer: TrendAnswer | UnseenAnswer, who: Who) -> Iterator[Item]:
-    for part in fields(who):
-        yield {"kind": "identity", "name": part.name, "text": getattr(who, part.name)}
+    for name in _OF_HEAD:
+        yield {"kind": "identity", "name": name, "text": getattr(who, name)}
     yield from ({"kind": "answer", "text": one.text} for one in letter_statements(answer))
     yield from _sessions(source)
     yield from _readings(source)

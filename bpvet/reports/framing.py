@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from bpvet.printing import number
-from bpvet.reports.markup import NONE, Column, Shown, lines, table
+from bpvet.reports.markup import Shown, tabled
+from bpvet.wording.en.pages.shapes import NONE, Column, Table
 from bpvet.wording.en.phrases import capital, counted
 
 #: Rows that are shown of a long frame, half of them from its end.
@@ -45,9 +46,9 @@ def framed(frame: pd.DataFrame, caption: str = "") -> Shown:
         cells.insert(half, (f"… {left} rows more", *[""] * (len(columns) - 1)))
     size = f"{counted(len(frame), 'row')}, {counted(len(frame.columns), 'column')}"
     title = caption or capital(size)
-    html = table(title, columns, cells, wide=True)
     heads = "  ".join(one.head for one in columns)
-    return Shown(html, lines(title, heads, *("  ".join(row) for row in cells)))
+    html = tabled(Table(title, columns, cells)).html
+    return Shown(html, "\n".join((title, heads, *("  ".join(row) for row in cells))))
 
 
 def _rows(frame: pd.DataFrame) -> Iterator[tuple[Any, ...]]:

@@ -7,8 +7,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
 
-#: Shown where there is no number.
-NONE = "–"
+from bpvet.wording.en.pages.shapes import Column, Table
 
 #: Letters from which a cell is given room.
 _LONG = 24
@@ -123,14 +122,6 @@ def fold(title: str, *parts: Shown, columns: bool = False) -> Shown:
     return Shown(html, lines(title, *(part.text for part in parts)))
 
 
-@dataclass(frozen=True)
-class Column:
-    """A column of a table: its head, and whether it holds numbers (set flush right)."""
-
-    head: str
-    number: bool = False
-
-
 def table(
     caption: str,
     columns: Sequence[Column],
@@ -191,6 +182,24 @@ def _shape(text: str) -> str:
     if _ISO_DATE.fullmatch(text):
         return "day"
     return "long" if len(text) > _LONG else ""
+
+
+def tabled(found: Table, class_: str = "") -> Shown:
+    """Return a table with what is said below it, in an element of a class where one is given."""
+    html = table(found.caption, found.columns, found.rows, found.wide, found.marked, found.ids)
+    if class_:
+        html = tag("div", html, class_=class_)
+    return Shown(html + "".join(map(paragraph, found.notes)), found.text)
+
+
+def told_or_tabled(found: Table | str) -> Shown:
+    """Return a table as `tabled` does, or what stands in its place as a paragraph."""
+    return Shown(paragraph(found), found) if isinstance(found, str) else tabled(found)
+
+
+def table_html(found: Table | None) -> str:
+    """Return a table as HTML; nothing where there is none."""
+    return "" if found is None else tabled(found).html
 
 
 def scrolling(name: str, content: str) -> str:

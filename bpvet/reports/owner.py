@@ -23,7 +23,18 @@ from bpvet.wording.en.owner import (
     owner_parts,
     phone_texts,
 )
-from bpvet.wording.en.phrases import capital, day
+from bpvet.wording.en.pages.owner import (
+    DIARY_HEADS,
+    MOOD,
+    OTHER_SIDE,
+    TARGET_HEAD,
+    diary_title,
+    next_line,
+    page_title,
+    phone_line,
+    target_line,
+    written_on,
+)
 
 #: What both papers have room for, mm.
 _HEIGHT = 253.0
@@ -31,7 +42,6 @@ _HEIGHT = 253.0
 DAYS, ROWS = 14, 28
 #: A name in a sentence, and in the title, is no longer than this, mm at 11 points.
 _NAME = 60.0
-_HEADS = ("Date", "Time", "Before or after the tablet", "Given or missed", "Method, cuff")
 
 
 def diary_csv(answer: OwnerAnswer) -> bytes:
@@ -58,20 +68,20 @@ def _first(answer: OwnerAnswer, _: str) -> str:
             tag("section", heading(2, phone[0]) + alarm, class_="phone") if phone else "",
             tag(
                 "header",
-                heading(1, title) + paragraph(clinic) + paragraph(f"Written {day(answer.as_of)}."),
+                heading(1, title) + paragraph(clinic) + paragraph(written_on(answer.as_of)),
             ),
             _part(was),
-            heading(2, "Where your vet wants it"),
-            tag("p", f"Your vet fills in: between {_line()} and {_line()}"),
+            heading(2, TARGET_HEAD),
+            tag("p", target_line(_line())),
             _part(coming),
-            tag("p", f"Day and time: {_line('long')}"),
+            tag("p", next_line(_line("long"))),
             _part(tablets),
             tag(
                 "section",
                 heading(2, RED_HEAD)
                 + bullets(RED_FLAGS)
                 + paragraph(RED_WAIT)
-                + tag("p", f"Practice: {_line('long')} At night: {_line('long')}"),
+                + tag("p", phone_line(_line("long"))),
                 class_="phone",
             ),
             paragraph(" ".join((licensed(), foot, *footnotes(foot))), "foot"),
@@ -86,7 +96,7 @@ def _named(answer: OwnerAnswer) -> OwnerAnswer:
 
 
 def _title(answer: OwnerAnswer) -> str:
-    return f"Blood pressure: {called(_named(answer))}"
+    return page_title(called(_named(answer)))
 
 
 def _part(part: Part) -> str:
@@ -98,15 +108,15 @@ def _line(class_: str = "") -> str:
 
 
 def _diary(answer: OwnerAnswer, _: str) -> str:
-    heads = (*_HEADS, *(str(place) for place in range(1, READINGS + 1)), "Mood")
+    heads = (*DIARY_HEADS, *(str(place) for place in range(1, READINGS + 1)), MOOD)
     head = "".join(tag("th", prose(text), scope="col") for text in heads)
     row = tag("tr", "".join(tag("td", "") for _ in heads))
     whole = tag("table", tag("thead", tag("tr", head)) + tag("tbody", row * DAYS), class_="diary")
     back = (
-        heading(1, f"Home diary: {capital(called(_named(answer)))}")
+        heading(1, diary_title(called(_named(answer))))
         + bullets(DIARY_HELP)
         + whole
-        + paragraph("See the other side: when to phone now.")
+        + paragraph(OTHER_SIDE)
     )
     return tag("section", back, class_="sheet")
 

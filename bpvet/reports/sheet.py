@@ -18,7 +18,23 @@ from bpvet.figures.style import MM_PER_INCH
 from bpvet.reports.markup import heading, paragraph, prose, tag
 from bpvet.reports.naming import slug
 from bpvet.reports.paper import WIDTH, PaperKind
-from bpvet.wording.en.phrases import counted, day
+from bpvet.wording.en.pages.heads import URGENT
+from bpvet.wording.en.pages.sheet import (
+    CUT,
+    DOSES_HEAD,
+    EYES_HEAD,
+    FIRST_BOX,
+    HOW_HEAD,
+    LAST_DOSE,
+    NERVES_HEAD,
+    READINGS,
+    TODAY_HEAD,
+    WHAT_HEAD,
+    WHY_NOT,
+    page_title,
+    shown_short,
+    who_line,
+)
 from bpvet.wording.en.sheet import (
     BACK,
     BOXES,
@@ -87,9 +103,9 @@ def _title(answer: SheetAnswer) -> str:
 
 def _body(answer: SheetAnswer, _: str) -> str:
     fitted = _fitted(answer)
-    kind = f"{block(answer.species, 40, 1, _SIZE).text}. " if answer.species else ""
-    made = f"{kind[:1].upper()}{kind[1:]}Records as of {day(answer.as_of)}."
-    urgent = heading(2, "Urgent") + "".join(map(paragraph, fitted.urgent))
+    species = block(answer.species, 40, 1, _SIZE).text if answer.species else ""
+    made = who_line(answer, species)
+    urgent = heading(2, URGENT) + "".join(map(paragraph, fitted.urgent))
     protocol = protocol_lines(answer.species)
     notes = " ".join((BACK, protocol_credit(answer.species)))
     foot = " ".join((notes, *footnotes(notes), licensed()))
@@ -98,14 +114,14 @@ def _body(answer: SheetAnswer, _: str) -> str:
             tag("header", heading(1, _title(answer)) + paragraph(made)),
             tag("section", urgent, class_="urgent") if fitted.urgent else "",
             _last_table(answer, fitted.rows),
-            paragraph("… The whole text is in the records.", "short") if fitted.cut else "",
-            heading(2, "Readings in the order of taking, mmHg"),
+            paragraph(CUT, "short") if fitted.cut else "",
+            heading(2, READINGS),
             _boxes(),
             paragraph(HOW_TO_WRITE, "short"),
-            _ticks("Doses since the last visit", DOSES, "Last tablet given at"),
-            _ticks("Eyes", EYES),
-            _ticks("Nerves", NERVES),
-            heading(2, "How to measure"),
+            _ticks(DOSES_HEAD, DOSES, LAST_DOSE),
+            _ticks(EYES_HEAD, EYES),
+            _ticks(NERVES_HEAD, NERVES),
+            heading(2, HOW_HEAD),
             tag("ol", "".join(tag("li", prose(line)) for line in protocol)),
             paragraph(foot, "foot"),
         )
@@ -113,7 +129,7 @@ def _body(answer: SheetAnswer, _: str) -> str:
 
 
 def _last_table(answer: SheetAnswer, rows: Iterable[SheetRow]) -> str:
-    heads = ("What", last_head(answer), "Today, date and time:")
+    heads = (WHAT_HEAD, last_head(answer), TODAY_HEAD)
     head = "".join(tag("th", prose(text), scope="col") for text in heads)
     body = "".join(
         tag(
@@ -148,13 +164,13 @@ def _ticks(title: str, texts: Sequence[str], line: str = "") -> str:
 
 
 def _boxes() -> str:
-    names = ["1 (first)", *(str(place) for place in range(2, BOXES + 1))]
+    names = [FIRST_BOX, *(str(place) for place in range(2, BOXES + 1))]
     head = "".join(
         tag("th", prose(name), scope="col", class_="first" if place == 0 else "")
         for place, name in enumerate(names)
     )
     empty = "".join(tag("td", "", class_="first" if place == 0 else "") for place in range(BOXES))
-    why = "".join(tag("td", prose("why not?")) for _ in range(BOXES))
+    why = "".join(tag("td", prose(WHY_NOT)) for _ in range(BOXES))
     body = tag("tr", empty, class_="write") + tag("tr", why, class_="why")
     return tag("table", tag("thead", tag("tr", head)) + tag("tbody", body), class_="boxes")
 
@@ -213,15 +229,14 @@ def _cut(texts: Sequence[str], room: float) -> tuple[str, ...]:
         most = 3
     told = [" ".join(block(text, WIDTH - 8, most, _SIZE, bold=True).lines) for text in shown]
     left = len(texts) - len(shown)
-    more = f"And {counted(left, 'urgent line')} more. " if left else ""
-    return (*told, f"{more}This is shown short: read the record before you measure.")
+    return (*told, shown_short(left))
 
 
 #: To take into the room: one side of paper.
 SHEET: PaperKind[SheetAnswer] = PaperKind(
     name="sheet",
     animal=lambda answer: answer.animal,
-    title=lambda answer: f"{_title(answer)}: measuring",
+    title=lambda answer: page_title(_title(answer)),
     sections=(_body,),
     rules=lambda *_: ("", f"@media print {{ main {{ height: {HEIGHT:g}mm; }} }}\n"),
 )

@@ -24,6 +24,7 @@ from bpvet.reports.page import NOTEBOOK_ONLY, page
 from bpvet.reports.pdf import pdf_bytes, refuse_without_setter
 from bpvet.reports.running import quiet, run, sealed, text_of
 from bpvet.reports.way import Way
+from bpvet.wording.en.pages.heads import FOREWORD, GO_ON
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -32,10 +33,6 @@ if TYPE_CHECKING:
 READY = 2
 #: Kind ("markdown" or "code"), source and tags of a cell.
 Cell = tuple[str, str, tuple[str, ...]]
-_FOREWORD = """# {title}
-
-The parameters are in the JSON file named below. Change them, or the records, and run all cells
-again. To keep changes of your own, save this notebook under another name."""
 
 
 @dataclass(frozen=True)
@@ -244,7 +241,7 @@ def notebook(kind: ReportKind[Any, Any], names: Names, digest: str) -> NotebookN
 
 def _cells(outline: Outline, names: Names) -> Iterator[Cell]:
     """Yield kind, source and tags of each cell, from top to bottom."""
-    yield "markdown", _FOREWORD.format(title=outline.title), (NOTEBOOK_ONLY,)
+    yield "markdown", FOREWORD.format(title=outline.title), (NOTEBOOK_ONLY,)
     asked = f'asked = report.parameters("{names.parameters}")'
     yield "code", f"{outline.imports}\n\n{asked}", ()
     yield "code", outline.work, ()
@@ -253,5 +250,5 @@ def _cells(outline: Outline, names: Names) -> Iterator[Cell]:
         yield "markdown", f"## {title}", ()
         yield from (("code", f"report.{call}", ()) for call in calls)
     yield "code", "report.statement()", ()
-    yield "markdown", f"## Go on from here\n\n{outline.go_on}", (NOTEBOOK_ONLY,)
+    yield "markdown", f"## {GO_ON}\n\n{outline.go_on}", (NOTEBOOK_ONLY,)
     yield from (("code", code, (NOTEBOOK_ONLY,)) for code in outline.shown)

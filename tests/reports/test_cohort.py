@@ -14,6 +14,7 @@ import nbformat
 import pytest
 
 from bpvet.errors import CallError, FitError, RecordsError
+from bpvet.pictures import clinic as cohort_pictures
 from bpvet.printing import number
 from bpvet.reports import writing
 from bpvet.reports.clinic import report
@@ -121,7 +122,7 @@ def test_with_pseudonyms_no_id_or_name_is_anywhere(hidden: Made) -> None:
         for found in re.findall(r"svg\+xml;base64,([A-Za-z0-9+/=]+)", text)
     ]
     assert len(inside) == 2 * 4  # the page holds its own as text
-    picture = report.cohort_pictures.caterpillar(hidden.answer.study)
+    picture = cohort_pictures.caterpillar(hidden.answer.study)
     texts += [unescape(text) for text in (*texts, *inside)] + list(picture.names)
     for text in texts:
         without = re.sub(r"base64,[A-Za-z0-9+/=]+", "", text)

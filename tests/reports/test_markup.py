@@ -7,7 +7,8 @@ from html.parser import HTMLParser
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bpvet.reports.markup import Column, Shown, folded, heading, paragraph, table, tag
+from bpvet.reports.markup import Shown, folded, heading, paragraph, table, tag
+from bpvet.wording.en.pages.shapes import Column
 
 
 class Text(HTMLParser):

@@ -13,23 +13,23 @@ from typing import Any, ClassVar
 from bpvet.answers.agreement.agreement import AgreementAnswer, agreement_answer
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.agreement.agreement import agreement
-from bpvet.pictures.agreement import agreement_picture
 from bpvet.records.records import Records
-from bpvet.reports.agreement.summary import now
-from bpvet.reports.agreement.tables import (
+from bpvet.reports.agreement.sections import (
     animals,
+    answers,
     cautions,
     computed,
     criteria,
+    figure,
+    now,
     numbers,
     offset,
     sources,
 )
 from bpvet.reports.animal.methods import statement
 from bpvet.reports.asked import Options, Value
-from bpvet.reports.clinic.parts import pictured, said
 from bpvet.reports.kind import Names, Outline, ReportKind
-from bpvet.reports.markup import Shown
+from bpvet.wording.en.pages.outlines import AGREEMENT_WORDS
 
 __all__ = [
     "KIND",
@@ -80,8 +80,9 @@ def _names(_: Records, asked: Parameters, given: Mapping[str, Any]) -> Names:
     return Names(stem.replace("_", "-"), title)
 
 
+_HEADS = AGREEMENT_WORDS.heads
 OUTLINE = Outline(
-    title="Two methods against each other",
+    title=AGREEMENT_WORDS.title,
     imports="""import bpvet
 from bpvet.answers.agreement.agreement import agreement_answer
 from bpvet.reports.agreement import report""",
@@ -90,31 +91,18 @@ agree = bpvet.agreement(records, **asked.options)
 answer = agreement_answer(agree)""",
     now="now(answer, records)",
     sections={
-        "The figure": ("figure(answer)",),
-        "The answers": ("answers(answer)",),
-        "The numbers": ("numbers(answer)",),
-        "The animals": ("animals(answer)",),
-        "The guideline's criteria for devices": ("criteria(answer)",),
-        "For a trend that joins both methods": ("offset(answer)",),
-        "How it was computed, and what it assumes": ("computed(answer)",),
-        "Cautions": ("cautions(answer)",),
-        "Sources": ("sources(answer)",),
+        _HEADS["figure"]: ("figure(answer)",),
+        _HEADS["answers"]: ("answers(answer)",),
+        _HEADS["numbers"]: ("numbers(answer)",),
+        _HEADS["animals"]: ("animals(answer)",),
+        _HEADS["criteria"]: ("criteria(answer)",),
+        _HEADS["offset"]: ("offset(answer)",),
+        _HEADS["computed"]: ("computed(answer)",),
+        _HEADS["cautions"]: ("cautions(answer)",),
+        _HEADS["sources"]: ("sources(answer)",),
     },
-    go_on="""\
-`agree.limits(readings=5)` are the limits for means of five readings, `agree.deming("estimated")`
-Deming's line with the errors' ratio taken from the readings, `agree.plot()` the figure,
-`agree.offset.prior()` what `Priors(method_offset=…)` takes, `agree.to_dict()` every number.""",
+    go_on=AGREEMENT_WORDS.go_on,
     shown=("agree", "from bpvet.reports.framing import framed\n\nframed(agree.to_frame())"),
 )
 
 KIND: ReportKind[Parameters, AgreementAnswer] = ReportKind("agreement", OUTLINE, _fitted, _names)
-
-
-def figure(answer: AgreementAnswer) -> Shown:
-    """Return the figure: differences against means, and one method against the other."""
-    return pictured(agreement_picture(answer.agreement), "")
-
-
-def answers(answer: AgreementAnswer) -> Shown:
-    """Return what the numbers say, in sentences."""
-    return said(answer.sections["answers"])

@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
-
 from bpvet.answers.parts import TrendAnswer
 from bpvet.facts.categories import guideline
-from bpvet.facts.cautions import cautions as all_cautions
 from bpvet.facts.cautions import licensed
-from bpvet.facts.drugs import drug
-from bpvet.facts.recheck import rows as recheck_rows
-from bpvet.facts.sources import PROJECT, Fact, Source, fact, source
-from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
-from bpvet.printing import number, probability
+from bpvet.facts.sources import PROJECT, Source, source
 from bpvet.reports.cautions import cautions_shown, footnoted
-from bpvet.reports.markup import Column, Shown, bullets, heading, lines, paragraph, table, tag
-from bpvet.wording.en.phrases import capital, day, percent
+from bpvet.reports.markup import Shown, bullets, heading, lines, paragraph, table_html, tag
+from bpvet.wording.en.pages.animal.methods import animal_facts, choices, priors_table
+from bpvet.wording.en.phrases import capital
 
 
 def statement() -> Shown:
@@ -31,88 +24,9 @@ def computed(answer: TrendAnswer) -> Shown:
     ----------
     answer : TrendAnswer
     """
-    rows = list(_choices(answer))
-    html = (
-        bullets(answer.assumptions)
-        + table("Choices behind this report", (Column("Choice"), Column("Used")), rows)
-        + table("Priors, and the noise found", _PRIOR_COLUMNS, list(_priors(answer)), wide=True)
-    )
-    return Shown(html, lines(*answer.assumptions, *(": ".join(row) for row in rows)))
-
-
-def _choices(answer: TrendAnswer) -> Iterator[tuple[str, str]]:
-    chosen = guideline(answer.guideline)
-    yield (
-        "Series",
-        (
-            f"{QUANTITY_WORDS[answer.quantity]}, {METHOD_WORDS[answer.method]}, "
-            f"{CONDITION_WORDS[answer.condition]}"
-        ),
-    )
-    if answer.bridged:
-        yield "Joined", ", ".join(answer.bridges)
-    yield "Which readings count", f"rule “{answer.rule}”"
-    yield "Guideline", f"{answer.guideline_name} ({chosen.key})"
-    yield "Intervals", percent(answer.level)
-    yield "As of", day(answer.as_of)
-    yield "Fingerprint of the records", answer.data_digest
-    yield "Version of bpvet", answer.version
-
-
-_PRIOR_COLUMNS = (
-    Column("Of"),
-    Column("Prior centre", True),
-    Column("Prior SD", True),
-    Column("Found", True),
-    Column("Unit"),
-)
-
-
-def _priors(answer: TrendAnswer) -> Iterator[tuple[str, ...]]:
-    own, noise = answer.priors, answer.noise
-    # Of laboratory values the logarithm is modelled, and has no unit.
-    labs = answer.quantity in LAB_QUANTITIES
-    unit, digits = ("of the logarithm", 2) if labs else (answer.unit, 1)
-    centred = {
-        **_level_and_effect(answer),
-        "Change apart from drugs, 30 days": (0.0, own.slope_sd),
-        "Effect of a change of dose": (0.0, own.increment_sd),
-    }
-    if own.first_visit is not None:
-        centred["First-visit excitement"] = own.first_visit
-    for one in answer.recorded_changes:
-        centred[f"{capital(one.what)}, “{one.latest}” minus “{one.other}”"] = one.prior
-    for name, (centre, sd) in centred.items():
-        yield (name, number(centre, digits), number(sd, digits), "", unit)
-    spread = {
-        "SD between visits": (own.sv, noise.sv),
-        "SD between readings": (own.sr, noise.sr),
-        "SD of slow wander": (own.sw, noise.sw),
-    }
-    if labs:
-        del spread["SD between readings"]  # a value stands alone
-    for name, (prior, found) in spread.items():
-        factor = f"× or ÷ {number(math.exp(prior[1]), 2)}"
-        yield (name, number(prior[0], digits), factor, number(found, digits), unit)
-    yield ("Time constant of slow wander", number(own.wander_days, 0), "", "", "days")
-    for name, days in own.tau_days.items():
-        yield (f"Time constant of {name}", number(days, 0), "", "", "days")
-
-
-def _level_and_effect(answer: TrendAnswer) -> dict[str, tuple[float, float]]:
-    """Return centre and SD of level and effect; of a treated animal, those of each group."""
-    own = answer.priors
-    if not own.groups:
-        return {"Level without a drug": own.level, "Full effect of a drug": (0.0, own.effect_sd)}
-    found = {}
-    for one in own.groups:
-        kind = f"{probability(one.weight)} of treated animals"
-        found[f"Level without a drug, {kind}"] = one.level
-        if one.under_drug is None:
-            found[f"Full effect of a drug, {kind}"] = (0.0, float(one.effect_sd or 0.0))
-        else:
-            found[f"Pressure under a drug, {kind}"] = one.under_drug
-    return found
+    chosen = choices(answer)
+    html = bullets(answer.assumptions) + table_html(chosen) + table_html(priors_table(answer))
+    return Shown(html, lines(*answer.assumptions, *(": ".join(row) for row in chosen.rows)))
 
 
 def cautions(answer: TrendAnswer) -> Shown:
@@ -132,7 +46,7 @@ def sources(answer: TrendAnswer) -> Shown:
     ----------
     answer : TrendAnswer
     """
-    used = dict(_facts(answer))
+    used = dict(animal_facts(answer))
     chosen = source(guideline(answer.guideline).source)
     keys = dict.fromkeys([chosen.key, *(one.source for one in used.values())])
     parts, said = [], []
@@ -156,37 +70,3 @@ def _cited(held: Source) -> str:
         return words
     address = f"https://doi.org/{held.doi}"
     return words + tag("p", tag("a", address, href=address), class_="citation")
-
-
-def _facts(answer: TrendAnswer) -> Iterator[tuple[str, Fact]]:
-    """Yield what each figure behind the answer is of, and the figure, in the order of use."""
-    chosen = guideline(answer.guideline)
-    if answer.quantity == "systolic":
-        stated = {"raised range": chosen.raised, "target": chosen.target, "floor": chosen.floor}
-        for name, one in stated.items():
-            yield _of(name, one.fact)
-        for category in guideline(chosen.categories_from).categories:
-            yield f"Category, {category.name}", fact(category.fact_id)
-        if answer.recheck.row is not None:
-            for window in recheck_rows()[answer.recheck.row].windows.values():
-                if window.fact is not None:
-                    yield _of("when again", window.fact)
-    for line in answer.urgent:
-        if line.fact:
-            yield _of("urgent", fact(line.fact))
-    if answer.rule == "guideline":
-        yield _of("first reading", fact("protocol.discard_first.from"))
-    for part in ("minimum", "enough"):
-        yield _of(f"readings, {part}", fact(f"protocol.n.{part}"))
-    for course in answer.courses:
-        known = drug(course.drug)
-        if known is not None:
-            yield f"Time constant of {known.name}", fact(known.fact_id)
-    for caution in all_cautions():
-        if caution.text in answer.cautions:
-            yield from (_of("caution", one) for one in caution.facts)
-
-
-def _of(use: str, one: Fact) -> tuple[str, Fact]:
-    """Return what a figure is used for and what it is of, and the figure."""
-    return (f"{capital(use)}, {one.statistic}" if one.statistic else capital(use)), one

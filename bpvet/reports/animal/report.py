@@ -34,6 +34,7 @@ from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.reports.markup import fold
 from bpvet.reports.naming import slug
 from bpvet.reports.picture import about_figure, figure
+from bpvet.wording.en.pages.outlines import ANIMAL_WORDS
 
 __all__ = [
     "KIND",
@@ -78,8 +79,9 @@ def _names(records: Records, asked: Parameters, _: object) -> Names:
     return Names(slug(asked.animal), title, asked.animal)
 
 
+_HEADS = ANIMAL_WORDS.heads
 OUTLINE = Outline(
-    title="One animal's blood pressure over months",
+    title=ANIMAL_WORDS.title,
     imports="""import bpvet
 from bpvet.reports.animal import report""",
     work="""records = bpvet.read(asked.records, **asked.read)
@@ -87,26 +89,23 @@ trend = bpvet.fit_trend(records, asked.animal, **asked.trend)
 answer = trend.answer(**asked.answer)""",
     now="now(trend, answer)",
     sections={
-        "Through time": ("figure(trend, answer)", "brief(trend, answer)"),
-        "More": (
-            'fold("The answers", report.answers(answer), report.numbers(answer), '
+        _HEADS["time"]: ("figure(trend, answer)", "brief(trend, answer)"),
+        _HEADS["more"]: (
+            f'fold("{_HEADS["answers"]}", report.answers(answer), report.numbers(answer), '
             "report.companions(trend, answer), columns=True)",
-            'fold("The sessions", report.sessions_table(trend, answer), '
+            f'fold("{_HEADS["sessions"]}", report.sessions_table(trend, answer), '
             "report.readings_table(trend))",
-            'fold("Kidney values, treatments and signs", report.labs(trend), '
+            f'fold("{_HEADS["kidneys"]}", report.labs(trend), '
             "report.together(trend, answer), "
             "report.treatments(trend), report.signs(trend), report.not_used(answer))",
-            'fold("What the record check says", report.findings(answer))',
-            'fold("How it was computed, and what it assumes", report.computed(answer), '
+            f'fold("{_HEADS["check"]}", report.findings(answer))',
+            f'fold("{_HEADS["computed"]}", report.computed(answer), '
             "report.about_figure(trend, answer), columns=True)",
-            'fold("Cautions", report.cautions(answer), columns=True)',
-            'fold("Sources", report.sources(answer), columns=True)',
+            f'fold("{_HEADS["cautions"]}", report.cautions(answer), columns=True)',
+            f'fold("{_HEADS["sources"]}", report.sources(answer), columns=True)',
         ),
     },
-    go_on="""\
-`trend.at("2026-03-01")` is the usual pressure on a date, `trend.next_session(date, readings=5)`
-what a session may read, `trend.plot()` the figure, `answer.to_dict()` every number,
-`records.readings` the readings as a data frame.""",
+    go_on=ANIMAL_WORDS.go_on,
     shown=(
         "trend",
         "from bpvet.reports.framing import framed\n\nframed(trend.to_frame(level=asked.level))",

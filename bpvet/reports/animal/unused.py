@@ -2,24 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from bpvet.answers.parts import NotUsed, TrendAnswer
+from bpvet.answers.parts import TrendAnswer
 from bpvet.reports.markup import Shown, folded, lines, prose, tag
-from bpvet.wording.en.phrases import counted, day
-
-_TABLES = {
-    "labs": "Laboratory values",
-    "observations": "Signs",
-    "treatments": "Treatments",
-    "readings": "Readings",
-    "animals": "Animals",
-    "missed": "Missed doses",
-    "contacts": "Contacts",
-    "readings note": "Notes of readings",
-    "treatments note": "Notes of treatments",
-    "observations note": "Notes of signs",
-}
+from bpvet.wording.en.pages.animal.unused import unused_caption, unused_lines
 
 
 def not_used(answer: TrendAnswer) -> Shown:
@@ -31,23 +16,11 @@ def not_used(answer: TrendAnswer) -> Shown:
     ----------
     answer : TrendAnswer
     """
-    rows = answer.not_used
-    if not rows:
+    told, caption = unused_lines(answer), unused_caption(answer)
+    if not told:
         return Shown("", "")
-    alike: dict[tuple[str, str], list[NotUsed]] = {}
-    for row in rows:
-        alike.setdefault((row.table, row.reason), []).append(row)
-    told = [
-        f"{_TABLES.get(table, table)}, because {reason}: {'; '.join(map(_row, held))}."
-        for (table, reason), held in alike.items()
-    ]
-    caption = f"Also on record, not used here ({counted(len(rows), 'row')})"
     items = "".join(tag("li", prose(text)) for text in told)
     html = folded(caption, tag("ul", items))
     # Its name stands on paper too, where the summary does not.
     html += tag("ul", tag("li", prose(f"{caption}:")) + items, class_="printed", hidden="hidden")
     return Shown(html, lines(caption, *told))
-
-
-def _row(one: NotUsed) -> str:
-    return f"{one.text} ({'no date' if np.isnat(one.date) else day(one.date)})"

@@ -15,10 +15,18 @@ from bpvet.models.audit.audit import audit
 from bpvet.records.records import Records
 from bpvet.reports.animal.methods import statement
 from bpvet.reports.asked import Options, Value
-from bpvet.reports.audit.findings import findings, first
-from bpvet.reports.audit.sections import TOPICS, cautions, computed, sources, topics
-from bpvet.reports.audit.summary import now
+from bpvet.reports.audit.sections import (
+    TOPICS,
+    cautions,
+    computed,
+    findings,
+    first,
+    now,
+    sources,
+    topics,
+)
 from bpvet.reports.kind import Names, Outline, ReportKind
+from bpvet.wording.en.pages.outlines import AUDIT_WORDS
 
 __all__ = [
     "KIND",
@@ -57,8 +65,9 @@ def _names(*_: object) -> Names:
     return Names("audit", OUTLINE.title)
 
 
+_HEADS = AUDIT_WORDS.heads
 OUTLINE = Outline(
-    title="The quality of measuring",
+    title=AUDIT_WORDS.title,
     imports="""import bpvet
 from bpvet.answers.audit.audit import audit_answer
 from bpvet.reports.audit import report""",
@@ -67,16 +76,13 @@ quality = bpvet.audit(records, **asked.options)
 answer = audit_answer(quality)""",
     now="now(answer)",
     sections={
-        "What to change first": ("first(answer)",),
-        "All in one table": ("findings(answer)",),
-        "More of each": ("topics(answer)",),
-        "Cautions": ("cautions(answer)",),
-        "How it was computed, and sources": ("computed(answer)", "sources(answer)"),
+        _HEADS["first"]: ("first(answer)",),
+        _HEADS["findings"]: ("findings(answer)",),
+        _HEADS["topics"]: ("topics(answer)",),
+        _HEADS["cautions"]: ("cautions(answer)",),
+        _HEADS["computed"]: ("computed(answer)", "sources(answer)"),
     },
-    go_on="""\
-`quality.to_frame()` is the scatter of readings by method, operator, site and demeanour,
-`quality.operators` the operators, `bpvet.situation(records, "home")` the situational effect by
-animal, `bpvet.sessions(records)` the sessions as a data frame, `answer.to_dict()` every number.""",
+    go_on=AUDIT_WORDS.go_on,
     shown=(
         "quality",
         "from bpvet.reports.framing import framed\n\nframed(quality.to_frame())",

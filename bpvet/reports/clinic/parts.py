@@ -9,15 +9,10 @@ from bpvet.facts.sources import PROJECT, Fact, source
 from bpvet.figures.clinic.agreement_picture import AgreementPicture
 from bpvet.figures.clinic.audit_picture import AuditPicture
 from bpvet.figures.save import svg_bytes
-from bpvet.maths.agreement.comparison import Estimated
-from bpvet.printing import number
 from bpvet.reports.cautions import footnoted
-from bpvet.reports.markup import Column, Shown, bullets, heading, lines, paragraph
+from bpvet.reports.markup import Shown, bullets, heading, lines, paragraph
 from bpvet.reports.picture import drawn
-from bpvet.wording.en.phrases import capital, percent
-
-#: An estimate in a table, and how its interval was made.
-ESTIMATE = (Column("Estimate", number=True), Column("From", number=True), Column("To", number=True))
+from bpvet.wording.en.phrases import capital
 
 
 def said(sentences: Sequence[str]) -> Shown:
@@ -32,20 +27,6 @@ def pictured(picture: AgreementPicture | AuditPicture | None, without: str) -> S
     if picture is None:
         return Shown(paragraph(without), without)
     return drawn(partial(svg_bytes, picture), picture.alt_text, picture.caption)
-
-
-def ends(held: Estimated, digits: int = 1) -> tuple[str, str, str]:
-    """Return an estimate and the ends of its interval as cells."""
-    return (
-        number(held.estimate, digits),
-        number(held.lower, digits),
-        number(held.upper, digits),
-    )
-
-
-def held_from(level: float, words: str) -> str:
-    """Return a caption that says which intervals stand in the table."""
-    return f"{words}, with {percent(level)} intervals"
 
 
 def facts_by_source(used: Iterable[tuple[str, Fact]]) -> Shown:

@@ -14,6 +14,7 @@ from bpvet.figures.lettering import block
 from bpvet.figures.style import MM_PER_INCH
 from bpvet.reports.letter.letter import Letter
 from bpvet.reports.paper import MARGIN, PAPERS, WIDTH
+from bpvet.wording.en.pages.letter import LABELS, NO_SIGNS, NONE_RECORDED
 
 #: Width of the labels at the head and of the summary, mm: as in the style.
 LABEL = 28.0
@@ -33,8 +34,6 @@ _EDGES, _SPARE = 4.0, 5.0
 _FIRST = 3
 #: A row of a table, and what its edge adds to a line, mm.
 _ROW_EDGE = 0.9
-_NONE = "None recorded."
-_NO_SIGNS = "None recorded in the last twelve months; no older one is longstanding or open."
 
 
 @dataclass(frozen=True)
@@ -78,10 +77,10 @@ def placed(letter: Letter, paper: str) -> Placed:
 def labelled_parts(letter: Letter) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Return current drugs, eyes, signs and what is not clear: a label and its texts each."""
     return (
-        ("Current drugs", letter.drugs.now or (_NONE,)),
-        ("Eyes", (letter.eyes,)),
-        ("Signs", letter.signs.now or (_NO_SIGNS,)),
-        ("Not clear", letter.words.asked),
+        (LABELS["drugs"], letter.drugs.now or (NONE_RECORDED,)),
+        (LABELS["eyes"], (letter.eyes,)),
+        (LABELS["signs"], letter.signs.now or (NO_SIGNS,)),
+        (LABELS["asked"], letter.words.asked),
     )
 
 

@@ -12,9 +12,10 @@ import pandas as pd
 from bpvet.facts.labs import unit_as_given
 from bpvet.figures.lettering import written
 from bpvet.printing import number, prose_date
-from bpvet.reports.animal.recorded import analyte_words
 from bpvet.reports.letter.records import iso
 from bpvet.reports.letter.source import Source
+from bpvet.wording.en.pages.animal.recorded import analyte_words
+from bpvet.wording.en.pages.letter import UNDATED
 
 #: Markers in the order in which a letter tells them; others follow by name.
 _FIRST = ("creatinine", "sdma", "urea", "potassium", "phosphate", "upc", "weight")
@@ -90,8 +91,8 @@ def labs_of(source: Source) -> Labs:
         value = _value(row)
         if row["set_aside"] or not value.date:
             told = f"{_name((str(row['analyte']), unit))}: {value.text}, {row['set_aside']}"
-            on = f"{prose_date(value.date)}: " if value.date else "Without a date: "
-            aside.append(written(f"{on}{told}".rstrip(", ")))
+            on = prose_date(value.date) if value.date else UNDATED
+            aside.append(written(f"{on}: {told}".rstrip(", ")))
         else:
             markers.setdefault((str(row["analyte"]), unit), []).append(value)
     order = sorted(markers, key=lambda one: (_rank(one[0]), one))

@@ -27,7 +27,7 @@ from bpvet.reports.letter.source import Source
 from bpvet.reports.letter.table import table_bytes
 from bpvet.reports.letter.who import Who, who_of
 from bpvet.wording.en.letter import LetterWords, letter_statements, letter_words
-from bpvet.wording.en.phrases import percent
+from bpvet.wording.en.pages.letter import basis_words
 
 #: Cautions of a letter: whoever receives it measures, and treats, for a living.
 _CAUTIONS = 3
@@ -183,7 +183,7 @@ def _letter(
         sessions=sessions_of(source),
         apart=readings_apart(source),
         cautions=_cautions(answer),
-        basis=_basis(answer, source.rule, table),
+        basis=basis_words(answer, source.rule, table),
         unit=UNITS[source.quantity],
         animal=answer.animal,
         table=table_bytes(source, answer, who, wanted.plain),
@@ -196,20 +196,3 @@ def _cautions(answer: TrendAnswer | UnseenAnswer) -> str:
     kept = [licensed(), *(text for text in first if text != licensed())][:_CAUTIONS]
     told = (one.text for one in letter_statements(answer))
     return " ".join([*kept, *footnotes(*told, *kept)])
-
-
-def _basis(answer: TrendAnswer | UnseenAnswer, rule: str, table: str) -> str:
-    said = []
-    if isinstance(answer, TrendAnswer):
-        said.append(f"Intervals and the light band of the figure hold {percent(answer.level)}.")
-    counted = {
-        "guideline": "of four or more readings the first taken does not count",
-        "all": "every reading counts",
-    }[rule]
-    said += [
-        f"Doses are as written. Guideline: {answer.guideline_name}. Which readings count: "
-        f"{counted} (rule “{rule}”). Made from the records by bpvet {answer.version} (“this "
-        f"project”), records {answer.data_digest[:12]}. The same as a table, for a "
-        f"computer, is in {table}."
-    ]
-    return " ".join(said)

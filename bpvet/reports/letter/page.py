@@ -12,11 +12,27 @@ from bpvet.reports.letter.sessions import FLAGGED, SessionRow, Sessions
 from bpvet.reports.markup import bullets, heading, paragraph, prose, scrolling, tag
 from bpvet.reports.paper import PaperKind, visible
 from bpvet.reports.picture import NARROW_WINDOW
-
-_HEADS = ("Date", "Method", "Site", "Cuff, cm", "Setting", "Readings as taken", "Mean")
-_HAND = ("Name and signature", "Telephone", "Date")
-_NONE = "None recorded."
-LABS = "Kidney values, other laboratory values and weight"
+from bpvet.wording.en.pages.heads import URGENT
+from bpvet.wording.en.pages.letter import (
+    EARLIER_LABS,
+    EARLIER_LABS_HEAD,
+    FURTHER,
+    HAND,
+    IN_SHORT,
+    LABELS,
+    LABS,
+    MEAN_HEAD,
+    NEWEST_LABS,
+    NO_FIGURE,
+    NONE_RECORDED,
+    PAGE_OF,
+    SESSIONS,
+    SESSIONS_HEAD,
+    TABLE_HEADS,
+    apart_words,
+    earlier_way,
+    readings_note,
+)
 
 Lines = tuple[str, ...]
 
@@ -25,7 +41,7 @@ def _rules(letter: Letter, paper: str) -> tuple[str, str]:
     """Return whose each page is, at its foot, and the figure's width."""
     foot = (
         f"\n  @bottom-left {{ content: {_css(visible(letter.foot))}; }}\n"
-        '  @bottom-right { content: "Page " counter(page) " of " counter(pages); }'
+        f"  @bottom-right {{ content: {PAGE_OF}; }}"
     )
     width = placed(letter, paper).width
     return foot, f"@media print {{ main > figure img {{ width: {width:.1f}mm; }} }}\n"
@@ -57,7 +73,7 @@ def _foot(letter: Letter, _: str) -> str:
     """Return the cautions, room for a signature, and what all of it rests on."""
     return (
         paragraph(letter.cautions, "cautions")
-        + tag("div", "".join(map(paragraph, _HAND)), class_="hand")
+        + tag("div", "".join(map(paragraph, HAND)), class_="hand")
         + paragraph(letter.basis, "basis")
     )
 
@@ -65,8 +81,8 @@ def _foot(letter: Letter, _: str) -> str:
 def _head(letter: Letter, _: str) -> str:
     """Return addressee, sender and reason, with lines to write on, and who the animal is."""
     who = letter.who
-    given = (("to", "To", who.to), ("clinic", "From", who.clinic))
-    pairs = "".join(_line(*one) for one in (*given, ("question", "Question", who.question)))
+    given = (("to", who.to), ("clinic", who.clinic))
+    pairs = "".join(_line(*one) for one in (*given, ("question", who.question)))
     return (
         tag("dl", pairs, class_="address")
         + heading(1, who.name)
@@ -74,31 +90,29 @@ def _head(letter: Letter, _: str) -> str:
     )
 
 
-def _line(name: str, label: str, text: str) -> str:
+def _line(name: str, text: str) -> str:
     """Return a line of the address: what is given, or lines to write on."""
     blank = tag("dd", "\N{NO-BREAK SPACE}", class_="blank") * BLANKS[name]
-    return tag("div", tag("dt", escape(label)) + (tag("dd", prose(text)) if text else blank))
+    return tag("div", tag("dt", escape(LABELS[name])) + (tag("dd", prose(text)) if text else blank))
 
 
 def _urgent(letter: Letter, _: str) -> str:
     if not letter.words.urgent:
         return ""
     told = "".join(paragraph(text) for text in letter.words.alarms)
-    return tag("section", heading(2, "Urgent") + told, class_="urgent")
+    return tag("section", heading(2, URGENT) + told, class_="urgent")
 
 
 def _summary(letter: Letter, _: str) -> str:
     """Return newest value, usual, target and when again, a label and its words each."""
-    newer = [("Newest" if letter.figure is None else "Newer still", letter.newer)]
+    newer = [(LABELS["newest" if letter.figure is None else "newer"], letter.newer)]
     return labelled([*newer, *((label, (text,)) for label, text in letter.words.summary)])
 
 
 def _figure(letter: Letter) -> str:
     found = letter.figure
     if found is None:
-        return paragraph(
-            "No figure: no trend could be fitted; the reason stands beside “Usual”.", "none"
-        )
+        return paragraph(NO_FIGURE, "none")
     address = "data:image/svg+xml;base64,"
     image = tag("img", "", src=f"{address}{found.wide}", alt=found.alt_text)
     narrow = tag("source", "", media=f"screen and {NARROW_WINDOW}", srcset=address + found.narrow)
@@ -110,14 +124,14 @@ def _figure(letter: Letter) -> str:
 def _parts(letter: Letter) -> list[str]:
     """Return drugs, eyes, signs, laboratory values and what stands out, as `letter_fit.parts`."""
     words, labs = letter.words, letter.labs
-    kidney = paragraph("" if labs.others else _NONE)
+    kidney = paragraph("" if labs.others else NONE_RECORDED)
     if labs.newest is not None:
-        kidney = _table(labs.newest, "The newest values", "course")
+        kidney = _table(labs.newest, NEWEST_LABS, "course")
     return [
         *(labelled([one]) for one in labelled_parts(letter)),
         heading(2, LABS) + kidney + bullets(labs.others),
         said(words.kidney),
-        heading(2, "In short") + said(words.short) if words.short else "",
+        heading(2, IN_SHORT) + said(words.short) if words.short else "",
     ]
 
 
@@ -125,16 +139,16 @@ def _behind(letter: Letter, _: str) -> str:
     """Return the other answers, and what came before."""
     words, labs = letter.words, letter.labs
     told = [
-        ("Earlier drugs", letter.drugs.earlier),
-        ("Earlier signs", letter.signs.earlier),
-        ("Values set aside", labs.aside),
-        ("Dated later, not used", letter.future),
+        (LABELS["earlier_drugs"], letter.drugs.earlier),
+        (LABELS["earlier_signs"], letter.signs.earlier),
+        (LABELS["aside"], labs.aside),
+        (LABELS["future"], letter.future),
     ]
-    every = "".join(_table(one, "Earlier values", "labs") for one in labs.earlier)
+    every = "".join(_table(one, EARLIER_LABS, "labs") for one in labs.earlier)
     return (
-        (heading(2, "Further answers") + said(words.behind) if words.behind else "")
+        (heading(2, FURTHER) + said(words.behind) if words.behind else "")
         + labelled(told)
-        + (heading(2, "Earlier laboratory values and weights") + every if every else "")
+        + (heading(2, EARLIER_LABS_HEAD) + every if every else "")
     )
 
 
@@ -180,21 +194,21 @@ def _sessions(letter: Letter, _: str) -> str:
     held = letter.sessions
     marks = {flag: str(i) for i, flag in enumerate(held.remarks, start=1)}
     if not held.recent:
-        return heading(2, "Sessions") + paragraph(_NONE) + _apart(letter)
+        return heading(2, SESSIONS) + paragraph(NONE_RECORDED) + _apart(letter)
     head = "".join(
-        tag("th", escape(f"{text}, {letter.unit}" if text == "Mean" else text), scope="col")
-        for text in _HEADS
+        tag("th", escape(f"{text}, {letter.unit}" if text == MEAN_HEAD else text), scope="col")
+        for text in TABLE_HEADS
     )
     body = "".join(_row(row, marks) for row in held.recent)
-    caption = tag("caption", "Sessions, newest first")
+    caption = tag("caption", SESSIONS_HEAD)
     table = tag(
         "table", caption + tag("thead", tag("tr", head)) + tag("tbody", body), class_="sessions"
     )
     remarks = [f"{FLAGGED}{mark} {flag}" for flag, mark in marks.items()]
     return (
-        heading(2, "Sessions, newest first")
+        heading(2, SESSIONS_HEAD)
         + paragraph(caption_of(held), "rest")
-        + scrolling("Sessions, newest first", table)
+        + scrolling(SESSIONS_HEAD, table)
         + "".join(_older(way, rows, marks) for way, rows in held.older)
         + paragraph(f"{'; '.join(remarks)}." if remarks else "", "rest")
         + _apart(letter)
@@ -202,8 +216,7 @@ def _sessions(letter: Letter, _: str) -> str:
 
 
 def _apart(letter: Letter) -> str:
-    told = f"Readings in no session: {'; '.join(letter.apart)}." if letter.apart else ""
-    return paragraph(told, "rest")
+    return paragraph(apart_words(letter.apart), "rest")
 
 
 def _row(row: SessionRow, marks: dict[str, str]) -> str:
@@ -219,7 +232,7 @@ def _row(row: SessionRow, marks: dict[str, str]) -> str:
 def _older(way: str, rows: Sequence[SessionRow], marks: dict[str, str]) -> str:
     """Return older sessions that were measured one way, a line each."""
     told = "".join(tag("li", escape(_line_of(row, marks))) for row in rows)
-    return heading(3, f"Earlier: {way}") + tag("ul", told, class_="older")
+    return heading(3, earlier_way(way)) + tag("ul", told, class_="older")
 
 
 def _line_of(row: SessionRow, marks: dict[str, str]) -> str:
@@ -237,10 +250,7 @@ def caption_of(sessions: Sessions) -> str:
     """Return what the sessions show, and how they are read."""
     rows = sessions.rows
     several = any("/" in row.readings for row in rows)
-    order = " as systolic/diastolic/mean" if several else ""
-    limb = any(row.limb for row in rows)
-    cuff = " Cuff: width/limb." if limb else ""
-    return f"Readings in the order of taking{order}; in brackets: not in the mean.{cuff}"
+    return readings_note(several, any(row.limb for row in rows))
 
 
 #: Composed as an animal's page is, under addressee and reason.

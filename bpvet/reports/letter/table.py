@@ -22,6 +22,7 @@ from bpvet.reports.letter.source import Source
 from bpvet.reports.letter.who import Who, who_of
 from bpvet.visits.signs.signs import day_of
 from bpvet.wording.en.letter import letter_statements
+from bpvet.wording.en.pages.letter import NO_STOP, NOT_IN_TREND
 
 #: What an item is, and all that any kind of item says of itself.
 COLUMNS = (
@@ -126,7 +127,7 @@ def _sessions(source: Source) -> Iterator[Item]:
             "used": one.n_used,
             "method": one.method,
             "condition": one.condition,
-            "counts": "yes" if row["session"] in source.series else "no: not in this trend",
+            "counts": "yes" if row["session"] in source.series else NOT_IN_TREND,
             "text": "; ".join(filter(None, (one.label, *one.flags))),
             **place,
             **sizes,
@@ -166,7 +167,7 @@ def _treatments(source: Source) -> Iterator[Item]:
             "value": row["dose"],
             "unit": row["dose_unit"],
             "product": row["product"],
-            "until": until if until and until <= str(source.as_of) else "no stop recorded",
+            "until": until if until and until <= str(source.as_of) else NO_STOP,
             "text": _joined(row, "purpose", "note", "set_aside"),
         }
 

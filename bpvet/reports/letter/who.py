@@ -11,7 +11,7 @@ from bpvet.answers.unseen import UnseenAnswer
 from bpvet.figures.lettering import written
 from bpvet.reports.letter.source import Source
 from bpvet.wording.en.pages.identity import Identity, identity
-from bpvet.wording.en.phrases import day
+from bpvet.wording.en.pages.letter import NO_AGE, foot_words
 
 #: Letters of a name at the foot of a page; a longer one is named on the first page alone.
 FOOT = 60
@@ -41,10 +41,7 @@ class Who(Identity):
 
     def foot(self, as_of: np.datetime64) -> str:
         """Return what stands at the foot of each page; a name is never cut."""
-        names = f"{self.name} (animal {self.id})"
-        if len(names) > FOOT:
-            names = f"Animal {self.id}" if len(self.id) <= FOOT else "The animal named on page 1"
-        return f"{names}, {day(as_of)}"
+        return foot_words(self.name, self.id, as_of, FOOT)
 
 
 def who_of(
@@ -59,6 +56,6 @@ def who_of(
     to, question : str
         Addressee and reason, as given; blank leaves lines to write on.
     """
-    whose = identity(source.records, answer, "age not recorded")
+    whose = identity(source.records, answer, NO_AGE)
     said = {**vars(whose), "to": to, "question": question}
     return Who(**{name: written(text) for name, text in said.items()})

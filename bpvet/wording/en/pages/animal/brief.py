@@ -1,0 +1,112 @@
+"""What stands under an animal's figure: three sentences, a line a drug, kidneys, signs, questions.
+
+Nothing that must be read is left to the folds below: signs that are present, unread or unclear,
+notes that are asked about, and findings of the record check stand here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from bpvet.answers.parts import TreatmentAnswer, TrendAnswer
+from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
+from bpvet.models.trend.trend import Trend
+from bpvet.printing import number
+from bpvet.wording.en.kidney.labs import lab_verdict
+from bpvet.wording.en.kidney.stage import stage_in_short
+from bpvet.wording.en.phrases import capital, counted, day, interval, listed
+from bpvet.wording.en.trend.statements import statements_on
+
+#: Above them.
+THREE = "In three sentences"
+#: Topics of the three sentences, the first three of which there is something to say.
+TOPICS_OF_THREE = ("recheck", "target", "slope", "surprise", "usual", "category")
+_SENTENCES = 3
+
+#: What a line on the kidneys leads with, by the key of its first statement.
+KIDNEY_LEADS = {
+    "kidney.reaction": "Values rose after a change of drug",
+    "kidney.potassium": "Potassium: repeat",
+    "kidney.weight": "Weight fell",
+    "kidney.protein": "Protein in the urine",
+}
+
+
+def three_sentences(answer: TrendAnswer) -> list[str]:
+    """Return what comes first, three sentences at most."""
+    # A target that is withheld has said so in its tile.
+    topics = [
+        one for one in TOPICS_OF_THREE if one != "target" or answer.target.verdict is not None
+    ]
+    firsts = [one.text for topic in topics for one in statements_on(answer, topic)[:1]]
+    return firsts[:_SENTENCES]
+
+
+def told_lines(trend: Trend, answer: TrendAnswer) -> Iterator[tuple[str, str]]:
+    """Yield a lead and what it rests on: drugs, kidneys, signs, and what the record check found."""
+    yield from _drugs(trend, answer)
+    yield from _kidneys(answer)
+    for topic in ("species", "signs"):
+        for one in statements_on(answer, topic):
+            yield ("Signs and notes" if topic == "signs" else "Species", one.text)
+    if answer.quantity != "systolic":
+        yield (
+            "Not systolic",
+            (
+                "The target, the categories and the date of the next visit are judged on systolic "
+                "pressure only; this report is of another quantity "
+                f"({QUANTITY_WORDS[answer.quantity]})."
+            ),
+        )
+    if answer.findings:
+        found = capital(counted(len(answer.findings), "finding"))
+        yield ("Record check", f"{found} about this animal's records, listed below.")
+
+
+def _drugs(trend: Trend, answer: TrendAnswer) -> Iterator[tuple[str, str]]:
+    if answer.treatments:
+        yield from (_treatment(answer, one) for one in answer.treatments)
+        return
+    none = "No treatment is recorded."
+    if answer.recorded.treatments_table:
+        others = sorted({one.drug for one in trend.context.treatments.others})
+        beside = f" Also recorded: {listed(others)}." if others else ""
+        none = f"It is without a blood-pressure drug on record.{beside}"
+    yield ("Drugs: none on record", none)
+
+
+def _treatment(answer: TrendAnswer, one: TreatmentAnswer) -> tuple[str, str]:
+    unit, labs = answer.change_unit, answer.quantity in LAB_QUANTITIES
+    verdicts = {
+        "has lowered": "has lowered it",
+        "fall unlikely": f"so far no fall of 10 {unit} shows",
+        "cannot tell yet": "cannot tell yet",
+        "cannot be known": "cannot be known yet",
+        None: "see “Urgent” first",
+    }
+    said = lab_verdict(answer, one) if labs else verdicts[one.verdict]
+    since = f"Since {day(one.started_on)}"
+    if not np.isnat(one.stopped_on):
+        since = f"{day(one.started_on)} to {day(one.stopped_on)}"
+    if one.effect is not None:
+        held = interval(answer.level, one.effect.lower, one.effect.upper)
+        what = f"full effect {number(one.effect.estimate, 0)} {unit}, {held}"
+    else:
+        what = "no value shows it" if labs else "no session shows it"
+    return f"{capital(one.drug)}: {said}", f"{since}; {what}."
+
+
+def _kidneys(answer: TrendAnswer) -> Iterator[tuple[str, str]]:
+    told = statements_on(answer, "kidney")
+    if not told:
+        return
+    stage = stage_in_short(answer.kidney)
+    pressing = [one for one in told if one.key in KIDNEY_LEADS]
+    if not pressing:
+        yield (f"Kidneys: {stage[:1].lower()}{stage[1:]}" if stage else "Kidneys", told[0].text)
+        return
+    # What presses stands here whole; stages, rates and substages stand among the answers.
+    said = [one.text for one in pressing] + ([f"{stage}."] if stage else [])
+    yield (f"Kidneys: {KIDNEY_LEADS[pressing[0].key].lower()}", " ".join(said))

@@ -1,0 +1,365 @@
+"""What the records hold about one animal: sessions, readings, treatments, signs, labs."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from bpvet.answers.parts import SessionAnswer, TrendAnswer
+from bpvet.answers.trend import session_answer
+from bpvet.facts.analytes import short_name
+from bpvet.facts.labs import unit_as_given
+from bpvet.facts.signs.signs import understood
+from bpvet.facts.stages import NEWER, Staging
+from bpvet.facts.words import (
+    LAB_QUANTITIES,
+    METHOD_WORDS,
+    QUANTITY_WORDS,
+    READING_QUANTITIES,
+)
+from bpvet.models.trend.trend import Trend
+from bpvet.printing import number
+from bpvet.visits.readings import readings_used
+from bpvet.visits.signs.signs import day_of
+from bpvet.visits.treatments.spells import treatment_rows
+from bpvet.wording.en.pages.shapes import NONE, Column, Table
+from bpvet.wording.en.phrases import capital, counted
+
+_BESIDE = (
+    *("site", "side", "posture", "demeanour", "setting", "state", "operator", "instrument", "note"),
+)
+_SIZES = {
+    "cuff_width_cm": "Cuff width, cm",
+    "limb_circumference_cm": "Limb, cm",
+    "cuff_above_heart_cm": "Cuff above heart, cm",
+}
+
+
+def sessions_table(trend: Trend, answer: TrendAnswer) -> Table:
+    """Return every session of the animal, newest first; those outside the trend are set back.
+
+    Parameters
+    ----------
+    trend : Trend
+    answer : TrendAnswer
+        Its answer.
+    """
+    if answer.quantity in LAB_QUANTITIES:
+        return _values_table(answer)
+    own = set(trend.series.session.tolist())
+    frame = trend.context.sessions.iloc[::-1]
+    held = [session_answer(row, answer.quantity) for _, row in frame.iterrows()]
+    inside = [number_ in own for number_ in frame["session"]]
+    taken = _in_order(trend, answer.quantity)
+    rows = [
+        _session_row(one, yes, taken.get(int(number_), ""))
+        for one, yes, number_ in zip(held, inside, frame["session"], strict=True)
+    ]
+    columns = (
+        Column("Date"),
+        Column("Method"),
+        Column("Condition"),
+        Column("Session"),
+        Column("In the trend"),
+        Column("Taken", True),
+        Column("Used", True),
+        Column(f"Mean, {answer.unit}", True),
+        Column("SD", True),
+        Column("Bound"),
+        Column("Readings in order"),
+        Column("Remarks"),
+    )
+    caption = (
+        f"Every session, newest first: {QUANTITY_WORDS[answer.quantity]}; readings in brackets "
+        "did not count"
+    )
+    marked = {place for place, yes in enumerate(inside) if not yes}
+    ids = [f"session-{number_}" for number_ in frame["session"]]
+    return Table(caption, columns, rows, marked=marked, ids=ids)
+
+
+def _values_table(answer: TrendAnswer) -> Table:
+    """Return the single values of a laboratory series, newest first."""
+    rows = [(str(one.date), number(one.mean, answer.decimals)) for one in reversed(answer.sessions)]
+    caption = f"Every value, newest first: {QUANTITY_WORDS[answer.quantity]}"
+    heads = (Column("Date"), Column(f"Value, {answer.unit}", True))
+    return Table(caption, heads, rows, wide=False)
+
+
+def _in_order(trend: Trend, quantity: str) -> dict[int, str]:
+    """Return the readings of each session in the order of taking; brackets around unused ones."""
+    frame = readings_used(trend.records, trend.context.rule)
+    frame = frame[(frame["animal"] == trend.series.animal) & (frame["session"] > 0)]
+    if quantity not in frame:  # the difference of two
+        return {}
+    said: dict[int, list[str]] = {}
+    for row in frame.sort_values(["session", "order"], kind="stable").to_dict("records"):
+        silent = "no sound" if row["fate"] == "no sound" else ""
+        shown = _value(row[quantity], str(row[f"{quantity}_bound"])) or silent
+        if shown:
+            used = row["fate"] in ("used", "no sound")
+            said.setdefault(int(row["session"]), []).append(shown if used else f"({shown})")
+    return {session: ", ".join(shown) for session, shown in said.items()}
+
+
+def _session_row(one: SessionAnswer, inside: bool, taken: str) -> tuple[str, ...]:
+    return (
+        str(one.date),
+        METHOD_WORDS[one.method],
+        one.condition,
+        one.label,
+        "yes" if inside else "no",
+        str(one.n_taken),
+        str(one.n_used),
+        number(one.mean, 0),
+        number(one.sd, 1),
+        one.bound,
+        taken,
+        "; ".join(one.flags),
+    )
+
+
+def readings_table(trend: Trend) -> Table:
+    """Return every reading of the animal with its fate; below it, which did not count.
+
+    Parameters
+    ----------
+    trend : Trend
+    """
+    frame = readings_used(trend.records, trend.context.rule)
+    frame = frame[frame["animal"] == trend.series.animal]
+    placed = frame[frame["session"] > 0].sort_values(["session", "order"], kind="stable")
+    frame = pd.concat([placed, frame[frame["session"] == 0]])
+    rows = [tuple(_reading_cells(row)) for row in frame.to_dict("records")]
+    columns = (
+        Column("Taken"),
+        Column("Session", True),
+        Column("Order", True),
+        Column("Method"),
+        Column("Fate"),
+        Column("Why"),
+        *(Column(capital(name).replace("_", " "), True) for name in READING_QUANTITIES),
+        Column("Counted pulse", True),
+        *(Column(head, True) for head in _SIZES.values()),
+        *(Column(capital(name)) for name in _BESIDE),
+        Column("Line in the file"),
+    )
+    return Table("Readings in the order of taking", columns, rows, tuple(_uncounted(frame)))
+
+
+def every_reading(found: Table) -> str:
+    """Return under which words the table of readings is folded away."""
+    return f"Every reading and what became of it ({len(found.rows)})"
+
+
+def _uncounted(frame: pd.DataFrame) -> Iterator[str]:
+    """Yield the readings that did not count, those of one reason together, for paper.
+
+    The whole table is too wide for paper; what counted stands there with its session.
+    """
+    alike: dict[tuple[str, str], list[str]] = {}
+    for row in frame[frame["fate"] != "used"].to_dict("records"):
+        said = f"{_when(row)} {_value(row['systolic'], str(row['systolic_bound']))}".strip()
+        if row["fate"] == "set aside":
+            said = f"{row['file']} {row['line']}"
+        alike.setdefault((str(row["fate"]), str(row["reason"])), []).append(said)
+    for (fate, reason), held in alike.items():
+        yield f"{capital(fate)}{f' ({reason})' if reason else ''}: {', '.join(held)}."
+
+
+def _reading_cells(row: dict[Hashable, Any]) -> Iterator[str]:
+    yield _when(row)
+    for name in ("session", "order"):
+        yield str(row[name]) if row[name] else NONE
+    yield METHOD_WORDS.get(str(row["method"]), str(row["method"]))
+    yield str(row["fate"])
+    yield str(row["reason"])
+    for name in READING_QUANTITIES:
+        yield _value(row[name], str(row[f"{name}_bound"]))
+    yield _value(row["counted_pulse"])
+    for name in _SIZES:
+        yield _value(row[name])
+    for name in _BESIDE:
+        yield str(row[name])
+    yield f"{row['file']} {row['line']}"
+
+
+def _when(row: dict[Hashable, Any]) -> str:
+    """Return date and, where one was given, time of a reading."""
+    if pd.isna(row["date"]):
+        return NONE
+    taken = pd.Timestamp(row["taken_at"] if row["timed"] else row["date"])
+    return taken.strftime("%Y-%m-%d %H:%M" if row["timed"] else "%Y-%m-%d")
+
+
+def _value(value: Any, bound: str = "") -> str:
+    """Return a number as written, with what it is a bound of; blank where there is none."""
+    shown = "" if pd.isna(value) else f"{value:.10g}"
+    return " ".join(part for part in (bound, shown) if part)
+
+
+def treatments_table(trend: Trend) -> Table | str:
+    """Return the animal's treatments as the clinic wrote them.
+
+    Parameters
+    ----------
+    trend : Trend
+    """
+    frame = own_rows(trend, trend.records.treatments, "started_on")
+    given = treatment_rows(frame, trend.as_of)
+    modelled = {(row.file, row.line) for row in given if row.modelled}
+    rows = [
+        (
+            str(row["drug"]),
+            _date(row["started_on"]),
+            _stop(row["stopped_on"], trend.as_of),
+            dose_written(row),
+            str(row["purpose"]),
+            "yes" if (row["file"], row["line"]) in modelled else "no",
+            str(row["note"]),
+            str(row["set_aside"]),
+        )
+        for row in frame.to_dict("records")
+    ]
+    heads = (
+        *("Drug", "From", "To", "Dose as written", "Purpose", "In the trend"),
+        *("Note", "Set aside"),
+    )
+    return _listing("Treatments as written", heads, rows, "No treatment is recorded.")
+
+
+def dose_written(row: Mapping[Hashable, Any]) -> str:
+    """Return dose, unit and product of a row of treatment as they are written."""
+    dose = " ".join(part for part in (str(row["dose"]), str(row["dose_unit"])) if part)
+    return "; ".join(part for part in (dose, str(row["product"])) if part)
+
+
+def signs_table(trend: Trend) -> Table | str:
+    """Return the animal's recorded signs and how each was understood, newest first.
+
+    Parameters
+    ----------
+    trend : Trend
+    """
+    frame = own_rows(trend, trend.records.observations, "seen_on").iloc[::-1]
+    rows = [
+        (
+            _date(row["seen_on"]),
+            str(row["sign"]),
+            str(row["status"]),
+            understood(str(row["sign"]), str(row["status"]), day_of(row["seen_on"])),
+            str(row["note"]),
+            str(row["set_aside"]),
+        )
+        for row in frame.to_dict("records")
+    ]
+    heads = ("Seen on", "Sign", "Status", "Understood as", "Note", "Set aside")
+    return _listing("Signs, newest first", heads, rows, "No sign is recorded.")
+
+
+def labs_table(frame: pd.DataFrame, stagings: Sequence[Staging]) -> Table | None:
+    """Return the animal's laboratory values in the units given, one row a date, and the stages.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Its usable rows of the table of laboratory values, by date.
+    stagings : sequence of Staging
+        The stages that are sourced for what was measured.
+    """
+    if not len(frame):
+        return None
+    units = [unit_as_given(a, u) for a, u in zip(frame["analyte"], frame["unit"], strict=True)]
+    frame = frame.assign(unit=np.array(units, dtype=object))
+    kinds = dict.fromkeys(zip(frame["analyte"], frame["unit"], strict=True))
+    named = [(analyte_words(analyte), unit) for analyte, unit in kinds]
+    heads = [f"{analyte}, {unit}".rstrip(", ") for analyte, unit in named]
+    rows = []
+    for date, day in reversed(list(frame.groupby("sampled_on"))):
+        held: dict[tuple[str, str], list[str]] = {}
+        names = ("analyte", "unit", "value", "value_bound")
+        for analyte, unit, value, bound in zip(*(day[name] for name in names), strict=True):
+            held.setdefault((analyte, unit), []).append(_value(value, str(bound)))
+        rows.append((_date(date), *(", ".join(held.get(kind, ())) for kind in kinds)))
+    columns = (Column("Sampled on"), *(Column(head, True) for head in heads))
+    caption = "Laboratory values as recorded, newest first"
+    return Table(caption, columns, rows, tuple(_stage_notes(stagings)))
+
+
+def _stage_notes(found: Sequence[Staging]) -> Iterator[str]:
+    """Yield the stages, one sentence an edition."""
+    for edition in dict.fromkeys(one.edition for one in found):
+        said = "; ".join(
+            f"{short_name(one.analyte)}, {one.unit}: {one.words()}"
+            for one in found
+            if one.edition == edition
+        )
+        yield (
+            f"Stages of the {edition} ({found[0].species}): {said}. One value does not establish a "
+            f"stage. {NEWER} Values are in the units given; none was converted."
+        )
+
+
+def analyte_words(analyte: str) -> str:
+    """Return the name of what was measured, as it is written in a table."""
+    return capital(short_name(analyte))
+
+
+def findings_table(answer: TrendAnswer) -> Table | str:
+    """Return what the record check says about this animal's records.
+
+    Parameters
+    ----------
+    answer : TrendAnswer
+    """
+    found = answer.findings
+    if not found:
+        return "The record check found nothing about this animal's records."
+    rows = [
+        (
+            one.file if one.line is None else f"{one.file}, line {one.line}",
+            one.column,
+            one.value,
+            one.reason,
+            one.mend,
+        )
+        for one in found
+    ]
+    columns = tuple(Column(head) for head in ("Where", "Column", "Value", "What was found", "Mend"))
+    caption = f"{capital(counted(len(found), 'finding'))} about this animal's records"
+    return Table(caption, columns, rows)
+
+
+def own_rows(trend: Trend, frame: pd.DataFrame, by: str) -> pd.DataFrame:
+    """Return the animal's rows of a table that a report may speak of, in order of date.
+
+    Parameters
+    ----------
+    trend : Trend
+    frame : DataFrame
+        One of the tables of the records.
+    by : str
+        Its column of dates.
+    """
+    own = frame[(frame["animal"] == trend.series.animal) & ~frame["future"].astype(bool)]
+    return own.sort_values(by, kind="stable")
+
+
+def _date(value: Any) -> str:
+    return "" if pd.isna(value) else str(np.datetime64(value, "D"))
+
+
+def _stop(value: Any, as_of: np.datetime64) -> str:
+    """Return the last day of a treatment; a later one than `as_of` is not known then."""
+    ends = _date(value)
+    return ends if ends and np.datetime64(ends) <= as_of else "no stop recorded"
+
+
+def _listing(
+    caption: str, heads: tuple[str, ...], rows: Sequence[tuple[str, ...]], none: str
+) -> Table | str:
+    """Return rows of text as a table, or the sentence that there are none."""
+    return Table(caption, tuple(map(Column, heads)), rows) if rows else none

@@ -1,0 +1,41 @@
+"""What is on record and stands in no sentence of the answers: each row with the reason."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bpvet.answers.parts import NotUsed, TrendAnswer
+from bpvet.wording.en.phrases import counted, day
+
+_TABLES = {
+    "labs": "Laboratory values",
+    "observations": "Signs",
+    "treatments": "Treatments",
+    "readings": "Readings",
+    "animals": "Animals",
+    "missed": "Missed doses",
+    "contacts": "Contacts",
+    "readings note": "Notes of readings",
+    "treatments note": "Notes of treatments",
+    "observations note": "Notes of signs",
+}
+
+
+def unused_lines(answer: TrendAnswer) -> list[str]:
+    """Return the rows that no sentence speaks of, a line a table and reason."""
+    alike: dict[tuple[str, str], list[NotUsed]] = {}
+    for row in answer.not_used:
+        alike.setdefault((row.table, row.reason), []).append(row)
+    return [
+        f"{_TABLES.get(table, table)}, because {reason}: {'; '.join(map(_row, held))}."
+        for (table, reason), held in alike.items()
+    ]
+
+
+def unused_caption(answer: TrendAnswer) -> str:
+    """Return what stands above them."""
+    return f"Also on record, not used here ({counted(len(answer.not_used), 'row')})"
+
+
+def _row(one: NotUsed) -> str:
+    return f"{one.text} ({'no date' if np.isnat(one.date) else day(one.date)})"

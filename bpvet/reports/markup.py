@@ -97,28 +97,30 @@ def bullets(items: Iterable[str], class_: str = "") -> str:
     return tag("ul", "".join(tag("li", prose(item)) for item in items), class_=class_)
 
 
-def folded(summary: str, content: str, class_: str = "") -> str:
-    """Return ready-made HTML folded away under a summary; class ``printed`` opens it on paper."""
-    return tag("details", tag("summary", escape(summary)) + content, class_=class_)
+def folded(summary: str, content: str) -> str:
+    """Return ready-made HTML folded away under a summary; on paper it is left out."""
+    return tag("details", tag("summary", escape(summary)) + content)
 
 
-def fold(title: str, *parts: Shown, columns: bool = False) -> Shown:
-    """Return a part of a page folded away under its heading; on paper it stands open.
+def fold(title: str, *parts: Shown, columns: bool = False, heads: bool = True) -> Shown:
+    """Return a part of a page folded away under its title; on paper it stands open.
 
     Parameters
     ----------
     title : str
-        The heading.
     *parts : Shown
         What it holds; where all are blank there is no fold.
     columns : bool
         Whether it is set in two columns on paper.
+    heads : bool
+        Whether its title is a heading of the page, or stands below one.
     """
     content = "".join(part.html for part in parts)
     if not content:
         return Shown("", "")
     held = tag("div", content, class_="two" if columns else "")
-    html = tag("details", tag("summary", heading(2, title)) + held, class_="fold")
+    summary = tag("summary", heading(2, title) if heads else escape(title))
+    html = tag("details", summary + held, class_="fold")
     return Shown(html, lines(title, *(part.text for part in parts)))
 
 

@@ -8,8 +8,9 @@ what their `bpvet.reports.kind.ReportKind` declares.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic
 
@@ -160,9 +161,8 @@ def write(
     asked : Asked
         What the report is asked for, its paths as they were given.
     folder : Path
-        It is made if it is not there; other files in it are left alone.
+        As `write_report` takes it.
     way : Way
-        `force` and `paper` count.
 
     Raises
     ------
@@ -176,16 +176,11 @@ def write(
     """
     given = kind.fitted(source.records, asked)
     names = kind.names(source.records, asked, given)
-    mark, files = kind.mark(names), names.files(bool(way.paper))
     if way.paper:
         refuse_without_setter()
-
-    def refuse() -> None:
-        for name in files.values():
-            source.inputs.refuse(folder / name)
-            if not way.force:
-                refuse_foreign(folder / name, mark)
-
+    mark, files = kind.mark(names), names.files(bool(way.paper))
+    places = {ending: folder / name for ending, name in files.items()}
+    refuse = partial(_refuse, places.values(), source.inputs, "" if way.force else mark)
     with made_folder(folder):
         refuse()
         published = asked.seen_from(folder)
@@ -203,10 +198,17 @@ def write(
             contents["html"] = html.encode()
         held = {files[ending]: content for ending, content in contents.items()}
         write_all(folder, held, replace=True, check=refuse)
-    places = {ending: folder / name for ending, name in files.items()}
     return Written(
         places["ipynb"], places["html"], places["json"], places.get("pdf"), given["answer"]
     )
+
+
+def _refuse(places: Iterable[Path], inputs: Inputs, mark: str) -> None:
+    """Refuse places of what was read and, unless the mark is blank, of what is not the report's."""
+    for place in places:
+        inputs.refuse(place)
+        if mark:
+            refuse_foreign(place, mark)
 
 
 def _imported(outline: Outline) -> dict[str, object]:

@@ -48,7 +48,7 @@ def test_the_audit_s_page_has_every_section(audited: Made) -> None:
     for title in audit.TOPICS:
         assert f"<summary>{title}</summary>" in text
     assert text.count("<figure>") == 5
-    assert text.count('<details class="printed">') == len(audit.TOPICS) + 2
+    assert text.count('<details class="fold">') == len(audit.TOPICS) + 2
     assert text.index("not for judging people") < text.index("Operators</summary>")
     assert "Home against clinic</h3>" in text
 

@@ -16,7 +16,7 @@ from bpvet.reports.clinic.parts import facts_by_source, pictured, said
 from bpvet.reports.markup import (
     Shown,
     bullets,
-    folded,
+    fold,
     heading,
     lines,
     paragraph,
@@ -146,16 +146,15 @@ TOPICS: Mapping[str, Callable[[AuditAnswer], Shown]] = MappingProxyType(
 
 def topics(answer: AuditAnswer) -> Shown:
     """Return every topic with its sentences, figures and tables, each folded away on a screen."""
-    parts = [(title, shown(answer)) for title, shown in TOPICS.items()]
-    html = "".join(folded(title, part.html, "printed") for title, part in parts)
-    return Shown(html, lines(*(f"{title}\n{part.text}" for title, part in parts)))
+    parts = [fold(title, shown(answer), heads=False) for title, shown in TOPICS.items()]
+    return Shown("".join(part.html for part in parts), lines(*(part.text for part in parts)))
 
 
 def computed(answer: AuditAnswer) -> Shown:
     """Return what it rests on, and how it was computed."""
     words = (*answer.sections["basis"], *HOW_AUDITED)
     html = bullets(words) + table_html(choices(answer))
-    return Shown(folded(COMPUTED, html, "printed"), lines(*words))
+    return fold(COMPUTED, Shown(html, lines(*words)), heads=False)
 
 
 def cautions(answer: AuditAnswer) -> Shown:
@@ -165,5 +164,4 @@ def cautions(answer: AuditAnswer) -> Shown:
 
 def sources(answer: AuditAnswer) -> Shown:
     """Return the facts behind the page with their sources."""
-    held = facts_by_source(audit_facts(answer))
-    return Shown(folded(SOURCES, held.html, "printed"), held.text)
+    return fold(SOURCES, facts_by_source(audit_facts(answer)), heads=False)

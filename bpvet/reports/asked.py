@@ -341,13 +341,11 @@ def _is_shallow(value: Any) -> bool:
 def _plain(value: Any) -> dict[str, Value]:
     """Return a JSON object of texts, numbers, true, false and null."""
     return {
-        text(name): one if one is None or isinstance(one, bool) else _text_or_number(one)
+        text(name): one
+        if one is None or isinstance(one, bool)
+        else (text(one) if isinstance(one, str) else finite(one))
         for name, one in value.items()
     }
-
-
-def _text_or_number(value: Any) -> str | float:
-    return text(value) if isinstance(value, str) else finite(value)
 
 
 @dataclass(frozen=True, kw_only=True)

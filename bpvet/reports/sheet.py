@@ -8,7 +8,7 @@ would push the boxes off the sheet; urgent lines are cut last, and the sheet say
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bpvet.answers.sheet.sheet import SheetAnswer
 from bpvet.facts.cautions import licensed
@@ -19,22 +19,7 @@ from bpvet.reports.markup import heading, paragraph, prose, tag
 from bpvet.reports.naming import slug
 from bpvet.reports.paper import WIDTH, PaperKind
 from bpvet.wording.en.pages.heads import URGENT
-from bpvet.wording.en.pages.sheet import (
-    CUT,
-    DOSES_HEAD,
-    EYES_HEAD,
-    FIRST_BOX,
-    HOW_HEAD,
-    LAST_DOSE,
-    NERVES_HEAD,
-    READINGS,
-    TODAY_HEAD,
-    WHAT_HEAD,
-    WHY_NOT,
-    page_title,
-    shown_short,
-    who_line,
-)
+from bpvet.wording.en.pages.sheet import SHEET_WORDS, page_title, shown_short, who_line
 from bpvet.wording.en.sheet import (
     BACK,
     BOXES,
@@ -114,14 +99,14 @@ def _body(answer: SheetAnswer, _: str) -> str:
             tag("header", heading(1, _title(answer)) + paragraph(made)),
             tag("section", urgent, class_="urgent") if fitted.urgent else "",
             _last_table(answer, fitted.rows),
-            paragraph(CUT, "short") if fitted.cut else "",
-            heading(2, READINGS),
+            paragraph(SHEET_WORDS["cut"], "short") if fitted.cut else "",
+            heading(2, SHEET_WORDS["readings"]),
             _boxes(),
             paragraph(HOW_TO_WRITE, "short"),
-            _ticks(DOSES_HEAD, DOSES, LAST_DOSE),
-            _ticks(EYES_HEAD, EYES),
-            _ticks(NERVES_HEAD, NERVES),
-            heading(2, HOW_HEAD),
+            _ticks(SHEET_WORDS["doses"], DOSES, SHEET_WORDS["last_dose"]),
+            _ticks(SHEET_WORDS["eyes"], EYES),
+            _ticks(SHEET_WORDS["nerves"], NERVES),
+            heading(2, SHEET_WORDS["how"]),
             tag("ol", "".join(tag("li", prose(line)) for line in protocol)),
             paragraph(foot, "foot"),
         )
@@ -129,7 +114,7 @@ def _body(answer: SheetAnswer, _: str) -> str:
 
 
 def _last_table(answer: SheetAnswer, rows: Iterable[SheetRow]) -> str:
-    heads = (WHAT_HEAD, last_head(answer), TODAY_HEAD)
+    heads = (SHEET_WORDS["what"], last_head(answer), SHEET_WORDS["today"])
     head = "".join(tag("th", prose(text), scope="col") for text in heads)
     body = "".join(
         tag(
@@ -164,13 +149,13 @@ def _ticks(title: str, texts: Sequence[str], line: str = "") -> str:
 
 
 def _boxes() -> str:
-    names = [FIRST_BOX, *(str(place) for place in range(2, BOXES + 1))]
+    names = [SHEET_WORDS["first"], *(str(place) for place in range(2, BOXES + 1))]
     head = "".join(
         tag("th", prose(name), scope="col", class_="first" if place == 0 else "")
         for place, name in enumerate(names)
     )
     empty = "".join(tag("td", "", class_="first" if place == 0 else "") for place in range(BOXES))
-    why = "".join(tag("td", prose(WHY_NOT)) for _ in range(BOXES))
+    why = "".join(tag("td", prose(SHEET_WORDS["why"])) for _ in range(BOXES))
     body = tag("tr", empty, class_="write") + tag("tr", why, class_="why")
     return tag("table", tag("thead", tag("tr", head)) + tag("tbody", body), class_="boxes")
 
@@ -180,8 +165,12 @@ def _fitted(answer: SheetAnswer) -> Fitted:
     urgent = [one.text for one in answer.urgent]
     room = HEIGHT - _FIXED - _below(answer)
     for most in (3, 2, 1):
-        rows = tuple(_short(one, most) for one in sheet_rows(answer))
-        left = room - sum(_row_tall(one.last) for one in rows)
+        rows = tuple(
+            replace(one, last=" ".join(block(one.last, _LAST - _CELL_EDGE, most, _SIZE).lines))
+            for one in sheet_rows(answer)
+        )
+        tall = (max(1, _lines(one.last, _LAST - _CELL_EDGE, _SIZE)) for one in rows)
+        left = room - sum(lines * _LINE + _EDGE for lines in tall)
         if _urgent_tall(urgent) <= left:
             break
     told = tuple(urgent) if _urgent_tall(urgent) <= left else _cut(urgent, left)
@@ -192,17 +181,8 @@ def _fitted(answer: SheetAnswer) -> Fitted:
     return Fitted(told, rows, cut)
 
 
-def _short(row: SheetRow, most: int) -> SheetRow:
-    text = " ".join(block(row.last, _LAST - _CELL_EDGE, most, _SIZE).lines)
-    return SheetRow(row.what, text, row.today, row.unit)
-
-
 def _lines(text: str, room: float, size: float, bold: bool = False) -> int:
     return len(block(text, room, 10**6, size, bold).lines)
-
-
-def _row_tall(text: str) -> float:
-    return max(1, _lines(text, _LAST - _CELL_EDGE, _SIZE)) * _LINE + _EDGE
 
 
 def _below(answer: SheetAnswer) -> float:

@@ -14,7 +14,7 @@ from bpvet.answers.parts import TrendAnswer
 from bpvet.answers.room.room import RoomReading, room_answer
 from bpvet.facts.categories import guideline, guidelines
 from bpvet.facts.sources import facts
-from bpvet.reports.animal.summary import now
+from bpvet.reports.animal.sections import now
 from bpvet.wording.en.letter import letter_statements
 from tests.answers.credits import claims, faults
 from tests.models.clinic import drug, records, rows, sign, steady

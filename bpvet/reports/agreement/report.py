@@ -26,8 +26,8 @@ from bpvet.reports.agreement.sections import (
     offset,
     sources,
 )
-from bpvet.reports.animal.methods import statement
 from bpvet.reports.asked import Options, Value
+from bpvet.reports.cautions import statement
 from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.wording.en.pages.outlines import AGREEMENT_WORDS
 

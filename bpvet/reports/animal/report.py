@@ -15,21 +15,26 @@ from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.trend.fit import fit_trend
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.records import Records
-from bpvet.reports.animal.answers import answers, companions, numbers
-from bpvet.reports.animal.brief import brief
-from bpvet.reports.animal.kidneys import together
-from bpvet.reports.animal.methods import cautions, computed, sources, statement
 from bpvet.reports.animal.parameters import Parameters, parameters
-from bpvet.reports.animal.recorded import (
+from bpvet.reports.animal.sections import (
+    answers,
+    brief,
+    cautions,
+    companions,
+    computed,
     findings,
     labs,
+    not_used,
+    now,
+    numbers,
     readings_table,
     sessions_table,
     signs,
+    sources,
+    together,
     treatments,
 )
-from bpvet.reports.animal.summary import now
-from bpvet.reports.animal.unused import not_used
+from bpvet.reports.cautions import statement
 from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.reports.markup import fold
 from bpvet.reports.naming import slug

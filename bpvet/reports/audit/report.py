@@ -13,7 +13,6 @@ from typing import Any, ClassVar
 from bpvet.answers.audit.audit import AuditAnswer, audit_answer
 from bpvet.models.audit.audit import audit
 from bpvet.records.records import Records
-from bpvet.reports.animal.methods import statement
 from bpvet.reports.asked import Options, Value
 from bpvet.reports.audit.sections import (
     TOPICS,
@@ -25,6 +24,7 @@ from bpvet.reports.audit.sections import (
     sources,
     topics,
 )
+from bpvet.reports.cautions import statement
 from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.wording.en.pages.outlines import AUDIT_WORDS
 

@@ -7,8 +7,9 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from bpvet.answers.audit.audit import AuditAnswer
+from bpvet.figures.clinic.audit_picture import AuditPicture
 from bpvet.models.agreement.situation import Situational
-from bpvet.models.audit.audit import NOT_TO_JUDGE
+from bpvet.models.audit.audit import NOT_TO_JUDGE, Audit
 from bpvet.pictures import audit as audit_pictures
 from bpvet.reports.cards import head
 from bpvet.reports.cautions import cautions_shown
@@ -37,6 +38,7 @@ from bpvet.wording.en.pages.audit.topics import (
     told,
 )
 from bpvet.wording.en.pages.heads import COMPUTED, SOURCES
+from bpvet.wording.en.pages.shapes import Table
 
 
 def now(answer: AuditAnswer) -> Shown:
@@ -58,41 +60,16 @@ def findings(answer: AuditAnswer) -> Shown:
     return Shown(table_html(replace(found, notes=())) + bullets(found.notes), found.text)
 
 
-def precision(answer: AuditAnswer) -> Shown:
-    """Return what would make one visit's mean more precise, in mmHg."""
-    words = said(answer.sections["precision"])
-    return Shown(words.html + table_html(tables.precision_table(answer.audit)), words.text)
-
-
-def protocol(answer: AuditAnswer) -> Shown:
-    """Return readings a session, sessions that broke the protocol, and decisions."""
-    words, audit = said(answer.sections["protocol"]), answer.audit
-    counted = table_html(tables.taken_table(audit)) + table_html(tables.protocol_table(audit))
-    return Shown(words.html + counted, words.text)
-
-
-def order(answer: AuditAnswer) -> Shown:
-    """Return the first reading against the rest, and drift within a session."""
-    words = said(answer.sections["order"])
-    drawn = pictured(audit_pictures.order_picture(answer.audit), NOTHING_DRAWN["order"])
-    html = words.html + drawn.html + table_html(tables.order_table(answer.audit))
-    return Shown(html, words.text)
-
-
-def digits(answer: AuditAnswer) -> Shown:
-    """Return end digits and identical repeats."""
-    words = said(answer.sections["digits"])
-    drawn = pictured(audit_pictures.digits_picture(answer.audit), NOTHING_DRAWN["digits"])
-    html = words.html + drawn.html + table_html(tables.digit_table(answer.audit))
-    return Shown(html, words.text)
-
-
-def spread(answer: AuditAnswer) -> Shown:
-    """Return the scatter of readings by method, operator, site and demeanour."""
-    words = said(told(answer, "spread"))
-    drawn = pictured(audit_pictures.spread_picture(answer.audit), NOTHING_DRAWN["spread"])
-    html = words.html + drawn.html + table_html(tables.spread_table(answer.audit))
-    return Shown(html, words.text)
+def _topic(
+    answer: AuditAnswer,
+    topic: str,
+    *made: Callable[[Audit], Table | None],
+    draws: Callable[[Audit], AuditPicture | None] | None = None,
+) -> Shown:
+    """Return a topic: its sentences, its figure where it has one, and its tables."""
+    words, audit = said(told(answer, topic)), answer.audit
+    drawn = "" if draws is None else pictured(draws(audit), NOTHING_DRAWN[topic]).html
+    return Shown(words.html + drawn + "".join(table_html(one(audit)) for one in made), words.text)
 
 
 def operators(answer: AuditAnswer) -> Shown:
@@ -120,28 +97,28 @@ def _situation(one: Situational) -> Shown:
     return Shown(title + words.html + drawn.html + table, words.text)
 
 
-def cuffs(answer: AuditAnswer) -> Shown:
-    """Return cuff width over limb circumference."""
-    words = said(answer.sections["cuffs"])
-    return Shown(words.html + table_html(tables.cuff_table(answer.audit)), words.text)
-
-
-def times(answer: AuditAnswer) -> Shown:
-    """Return how sessions differ by the time of day."""
-    words = said(told(answer, "times"))
-    return Shown(words.html + table_html(tables.time_table(answer.audit)), words.text)
-
-
-#: What each topic is called, most useful first, and what shows it.
-TOPICS: Mapping[str, Callable[[AuditAnswer], Shown]] = MappingProxyType(
-    {
-        TOPIC_WORDS[shown.__name__]: shown
-        for shown in (
-            *(precision, protocol, order, digits, spread),
-            *(operators, situations, cuffs, times),
-        )
-    }
-)
+#: What shows each topic, most useful first.
+_SHOWN: Mapping[str, Callable[[AuditAnswer], Shown]] = {
+    "precision": lambda answer: _topic(answer, "precision", tables.precision_table),
+    "protocol": lambda answer: _topic(
+        answer, "protocol", tables.taken_table, tables.protocol_table
+    ),
+    "order": lambda answer: _topic(
+        answer, "order", tables.order_table, draws=audit_pictures.order_picture
+    ),
+    "digits": lambda answer: _topic(
+        answer, "digits", tables.digit_table, draws=audit_pictures.digits_picture
+    ),
+    "spread": lambda answer: _topic(
+        answer, "spread", tables.spread_table, draws=audit_pictures.spread_picture
+    ),
+    "operators": operators,
+    "situations": situations,
+    "cuffs": lambda answer: _topic(answer, "cuffs", tables.cuff_table),
+    "times": lambda answer: _topic(answer, "times", tables.time_table),
+}
+#: The same by what each is called.
+TOPICS = MappingProxyType({TOPIC_WORDS[topic]: shown for topic, shown in _SHOWN.items()})
 
 
 def topics(answer: AuditAnswer) -> Shown:

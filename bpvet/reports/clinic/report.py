@@ -11,7 +11,7 @@ from typing import Any
 from bpvet.answers.clinic.cohort import CohortAnswer, checked_level, cohort_answer
 from bpvet.models.clinic.cohort import clinic_cohort
 from bpvet.records.records import Records
-from bpvet.reports.animal.methods import statement
+from bpvet.reports.cautions import statement
 from bpvet.reports.clinic.parameters import Parameters, parameters
 from bpvet.reports.clinic.sections import (
     animals,

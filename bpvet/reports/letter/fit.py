@@ -14,7 +14,7 @@ from bpvet.figures.lettering import block
 from bpvet.figures.style import MM_PER_INCH
 from bpvet.reports.letter.letter import Letter
 from bpvet.reports.paper import MARGIN, PAPERS, WIDTH
-from bpvet.wording.en.pages.letter import LABELS, NO_SIGNS, NONE_RECORDED
+from bpvet.wording.en.pages.letter import LABELS, NOTES
 
 #: Width of the labels at the head and of the summary, mm: as in the style.
 LABEL = 28.0
@@ -77,9 +77,9 @@ def placed(letter: Letter, paper: str) -> Placed:
 def labelled_parts(letter: Letter) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Return current drugs, eyes, signs and what is not clear: a label and its texts each."""
     return (
-        (LABELS["drugs"], letter.drugs.now or (NONE_RECORDED,)),
+        (LABELS["drugs"], letter.drugs.now or (NOTES["none"],)),
         (LABELS["eyes"], (letter.eyes,)),
-        (LABELS["signs"], letter.signs.now or (NO_SIGNS,)),
+        (LABELS["signs"], letter.signs.now or (NOTES["signs"],)),
         (LABELS["asked"], letter.words.asked),
     )
 

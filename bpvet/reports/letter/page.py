@@ -14,20 +14,11 @@ from bpvet.reports.paper import PaperKind, visible
 from bpvet.reports.picture import NARROW_WINDOW
 from bpvet.wording.en.pages.heads import URGENT
 from bpvet.wording.en.pages.letter import (
-    EARLIER_LABS,
-    EARLIER_LABS_HEAD,
-    FURTHER,
     HAND,
-    IN_SHORT,
+    HEADS,
     LABELS,
-    LABS,
-    MEAN_HEAD,
-    NEWEST_LABS,
-    NO_FIGURE,
-    NONE_RECORDED,
+    NOTES,
     PAGE_OF,
-    SESSIONS,
-    SESSIONS_HEAD,
     TABLE_HEADS,
     apart_words,
     earlier_way,
@@ -112,7 +103,7 @@ def _summary(letter: Letter, _: str) -> str:
 def _figure(letter: Letter) -> str:
     found = letter.figure
     if found is None:
-        return paragraph(NO_FIGURE, "none")
+        return paragraph(NOTES["figure"], "none")
     address = "data:image/svg+xml;base64,"
     image = tag("img", "", src=f"{address}{found.wide}", alt=found.alt_text)
     narrow = tag("source", "", media=f"screen and {NARROW_WINDOW}", srcset=address + found.narrow)
@@ -124,14 +115,14 @@ def _figure(letter: Letter) -> str:
 def _parts(letter: Letter) -> list[str]:
     """Return drugs, eyes, signs, laboratory values and what stands out, as `letter_fit.parts`."""
     words, labs = letter.words, letter.labs
-    kidney = paragraph("" if labs.others else NONE_RECORDED)
+    kidney = paragraph("" if labs.others else NOTES["none"])
     if labs.newest is not None:
-        kidney = _table(labs.newest, NEWEST_LABS, "course")
+        kidney = _table(labs.newest, HEADS["newest_labs"], "course")
     return [
         *(labelled([one]) for one in labelled_parts(letter)),
-        heading(2, LABS) + kidney + bullets(labs.others),
+        heading(2, HEADS["labs"]) + kidney + bullets(labs.others),
         said(words.kidney),
-        heading(2, IN_SHORT) + said(words.short) if words.short else "",
+        heading(2, HEADS["short"]) + said(words.short) if words.short else "",
     ]
 
 
@@ -144,11 +135,11 @@ def _behind(letter: Letter, _: str) -> str:
         (LABELS["aside"], labs.aside),
         (LABELS["future"], letter.future),
     ]
-    every = "".join(_table(one, EARLIER_LABS, "labs") for one in labs.earlier)
+    every = "".join(_table(one, HEADS["earlier_table"], "labs") for one in labs.earlier)
     return (
-        (heading(2, FURTHER) + said(words.behind) if words.behind else "")
+        (heading(2, HEADS["further"]) + said(words.behind) if words.behind else "")
         + labelled(told)
-        + (heading(2, EARLIER_LABS_HEAD) + every if every else "")
+        + (heading(2, HEADS["earlier_labs"]) + every if every else "")
     )
 
 
@@ -171,7 +162,11 @@ def said(texts: Sequence[str]) -> str:
 def _table(found: LabTable, caption: str, class_: str) -> str:
     head = "".join(tag("th", _date_head(text), scope="col") for text in found.heads)
     rows = "".join(
-        tag("tr", tag("th", escape(row[0]), scope="row") + "".join(map(_cell, row[1:])))
+        tag(
+            "tr",
+            tag("th", escape(row[0]), scope="row")
+            + "".join(tag("td", prose(text)) for text in row[1:]),
+        )
         for row in found.rows
     )
     words = tag("caption", escape(caption))
@@ -185,30 +180,24 @@ def _date_head(text: str) -> str:
     return f"{escape(year)}-<br>{escape(day)}" if day else escape(text)
 
 
-def _cell(text: str) -> str:
-    return tag("td", prose(text))
-
-
 def _sessions(letter: Letter, _: str) -> str:
     """Return every session: the recent ones in a table, the older ones in a line each."""
     held = letter.sessions
     marks = {flag: str(i) for i, flag in enumerate(held.remarks, start=1)}
     if not held.recent:
-        return heading(2, SESSIONS) + paragraph(NONE_RECORDED) + _apart(letter)
-    head = "".join(
-        tag("th", escape(f"{text}, {letter.unit}" if text == MEAN_HEAD else text), scope="col")
-        for text in TABLE_HEADS
-    )
+        return heading(2, HEADS["none"]) + paragraph(NOTES["none"]) + _apart(letter)
+    heads = (*TABLE_HEADS[:-1], f"{TABLE_HEADS[-1]}, {letter.unit}")
+    head = "".join(tag("th", escape(text), scope="col") for text in heads)
     body = "".join(_row(row, marks) for row in held.recent)
-    caption = tag("caption", SESSIONS_HEAD)
+    caption = tag("caption", HEADS["sessions"])
     table = tag(
         "table", caption + tag("thead", tag("tr", head)) + tag("tbody", body), class_="sessions"
     )
     remarks = [f"{FLAGGED}{mark} {flag}" for flag, mark in marks.items()]
     return (
-        heading(2, SESSIONS_HEAD)
+        heading(2, HEADS["sessions"])
         + paragraph(caption_of(held), "rest")
-        + scrolling(SESSIONS_HEAD, table)
+        + scrolling(HEADS["sessions"], table)
         + "".join(_older(way, rows, marks) for way, rows in held.older)
         + paragraph(f"{'; '.join(remarks)}." if remarks else "", "rest")
         + _apart(letter)

@@ -22,7 +22,7 @@ from bpvet.reports.letter.source import Source
 from bpvet.reports.letter.who import Who, who_of
 from bpvet.visits.signs.signs import day_of
 from bpvet.wording.en.letter import letter_statements
-from bpvet.wording.en.pages.letter import NO_STOP, NOT_IN_TREND
+from bpvet.wording.en.pages.letter import NOTES
 
 #: What an item is, and all that any kind of item says of itself.
 COLUMNS = (
@@ -127,7 +127,7 @@ def _sessions(source: Source) -> Iterator[Item]:
             "used": one.n_used,
             "method": one.method,
             "condition": one.condition,
-            "counts": "yes" if row["session"] in source.series else NOT_IN_TREND,
+            "counts": "yes" if row["session"] in source.series else NOTES["trend"],
             "text": "; ".join(filter(None, (one.label, *one.flags))),
             **place,
             **sizes,
@@ -167,7 +167,7 @@ def _treatments(source: Source) -> Iterator[Item]:
             "value": row["dose"],
             "unit": row["dose_unit"],
             "product": row["product"],
-            "until": until if until and until <= str(source.as_of) else NO_STOP,
+            "until": until if until and until <= str(source.as_of) else NOTES["stop"],
             "text": _joined(row, "purpose", "note", "set_aside"),
         }
 

@@ -11,7 +11,7 @@ from bpvet.answers.unseen import UnseenAnswer
 from bpvet.figures.lettering import written
 from bpvet.reports.letter.source import Source
 from bpvet.wording.en.pages.identity import Identity, identity
-from bpvet.wording.en.pages.letter import NO_AGE, foot_words
+from bpvet.wording.en.pages.letter import NOTES, foot_words
 
 #: Letters of a name at the foot of a page; a longer one is named on the first page alone.
 FOOT = 60
@@ -56,6 +56,6 @@ def who_of(
     to, question : str
         Addressee and reason, as given; blank leaves lines to write on.
     """
-    whose = identity(source.records, answer, NO_AGE)
+    whose = identity(source.records, answer, NOTES["age"])
     said = {**vars(whose), "to": to, "question": question}
     return Who(**{name: written(text) for name, text in said.items()})

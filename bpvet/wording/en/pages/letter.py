@@ -13,12 +13,11 @@ from bpvet.answers.unseen import UnseenAnswer
 from bpvet.wording.en.pages.animal.recorded import dose_written
 from bpvet.wording.en.phrases import day, percent
 
+#: Heads of the table of sessions; the last has the unit behind it.
 TABLE_HEADS = ("Date", "Method", "Site", "Cuff, cm", "Setting", "Readings as taken", "Mean")
-MEAN_HEAD = "Mean"
+#: Lines to write on at the end.
 HAND = ("Name and signature", "Telephone", "Date")
-NONE_RECORDED = "None recorded."
-NO_SIGNS = "None recorded in the last twelve months; no older one is longstanding or open."
-#: Each label of the parts below the figure, by what it labels.
+#: Each label, by what it labels.
 LABELS = {
     "to": "To",
     "clinic": "From",
@@ -34,20 +33,34 @@ LABELS = {
     "aside": "Values set aside",
     "future": "Dated later, not used",
 }
-NO_FIGURE = "No figure: no trend could be fitted; the reason stands beside “Usual”."
-LABS = "Kidney values, other laboratory values and weight"
-NEWEST_LABS, EARLIER_LABS = "The newest values", "Earlier values"
-EARLIER_LABS_HEAD = "Earlier laboratory values and weights"
-IN_SHORT, FURTHER = "In short", "Further answers"
-SESSIONS, SESSIONS_HEAD = "Sessions", "Sessions, newest first"
+#: Each heading and caption, by what stands below it.
+HEADS = {
+    "labs": "Kidney values, other laboratory values and weight",
+    "newest_labs": "The newest values",
+    "earlier_labs": "Earlier laboratory values and weights",
+    "earlier_table": "Earlier values",
+    "short": "In short",
+    "further": "Further answers",
+    "none": "Sessions",
+    "sessions": "Sessions, newest first",
+}
+#: What stands where there is nothing, or something is not known.
+NOTES = {
+    "none": "None recorded.",
+    "signs": "None recorded in the last twelve months; no older one is longstanding or open.",
+    "eyes": "No examination recorded: no entry in these records mentions the eyes.",
+    "figure": "No figure: no trend could be fitted; the reason stands beside “Usual”.",
+    "age": "age not recorded",
+    "start": "start not recorded",
+    "dose": "(dose not recorded)",
+    "stop": "no stop recorded",
+    "date": "Without a date",
+    "number": "no number",
+    "normal": "answered since by a normal examination",
+    "trend": "no: not in this trend",
+}
+#: At the foot of each page, as a style sheet counts pages.
 PAGE_OF = '"Page " counter(page) " of " counter(pages)'
-NO_AGE = "age not recorded"
-NO_STOP = "no stop recorded"
-_NO_START = "start not recorded"
-UNDATED = "Without a date"
-ANSWERED_SINCE = "answered since by a normal examination"
-NO_EYES = "No examination recorded: no entry in these records mentions the eyes."
-NOT_IN_TREND = "no: not in this trend"
 
 
 def earlier_way(way: str) -> str:
@@ -125,13 +138,13 @@ def drug_line(row: Mapping[Hashable, Any], until: str, begun: str, stop: str) ->
         A stop that is written and lies ahead, in prose; blank for none.
     """
     start = _day(row["started_on"])
-    when = f"since {start}" if start else _NO_START
+    when = f"since {start}" if start else NOTES["start"]
     if until:
-        when = f"{start or _NO_START} {until}"
+        when = f"{start or NOTES['start']} {until}"
     elif begun and begun != start:
         when += f" (on it since {begun})"
     parts = (
-        f"{row['drug']} {dose_written(row) or '(dose not recorded)'}",
+        f"{row['drug']} {dose_written(row) or NOTES['dose']}",
         when,
         f"stop written for {stop}" if stop else "",
         f"for {row['purpose']}" if row["purpose"] else "",
@@ -161,7 +174,7 @@ def newer_words(on: np.datetime64, how: Iterable[str], read: str, in_trend: bool
     in_trend : bool
         Whether there is a trend, which does not rest on it.
     """
-    when, told = f"{day(on)} ({', '.join(filter(None, how))})", read or "no number"
+    when, told = f"{day(on)} ({', '.join(filter(None, how))})", read or NOTES["number"]
     if not in_trend:
         return f"The session of {when} read {told}; it is in no trend."
     return f"A newer session, of {when}, read {told}; what follows does not rest on it."

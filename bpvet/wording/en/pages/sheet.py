@@ -5,13 +5,20 @@ from __future__ import annotations
 from bpvet.answers.sheet.sheet import SheetAnswer
 from bpvet.wording.en.phrases import counted, day
 
-CUT = "… The whole text is in the records."
-READINGS = "Readings in the order of taking, mmHg"
-DOSES_HEAD, LAST_DOSE = "Doses since the last visit", "Last tablet given at"
-EYES_HEAD, NERVES_HEAD = "Eyes", "Nerves"
-HOW_HEAD = "How to measure"
-WHAT_HEAD, TODAY_HEAD = "What", "Today, date and time:"
-FIRST_BOX, WHY_NOT = "1 (first)", "why not?"
+#: Each heading, label and note, by what it stands at.
+SHEET_WORDS = {
+    "cut": "… The whole text is in the records.",
+    "readings": "Readings in the order of taking, mmHg",
+    "doses": "Doses since the last visit",
+    "last_dose": "Last tablet given at",
+    "eyes": "Eyes",
+    "nerves": "Nerves",
+    "how": "How to measure",
+    "what": "What",
+    "today": "Today, date and time:",
+    "first": "1 (first)",
+    "why": "why not?",
+}
 
 
 def page_title(who: str) -> str:

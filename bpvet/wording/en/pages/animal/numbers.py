@@ -47,7 +47,8 @@ def chances_table(answer: TrendAnswer) -> Table:
 
 
 def _estimates(answer: TrendAnswer) -> Iterator[Estimated]:
-    latest, unit, change, digits = answer.latest, answer.unit, answer.change_unit, _digits(answer)
+    latest, unit, change = answer.latest, answer.unit, answer.change_unit
+    digits = max(1, answer.decimals)
     yield _row(f"Usual {QUANTITY_WORDS[answer.quantity]}, {latest.date}", latest, unit, digits)
     for name, joined in answer.bridges.items():
         yield _row(f"Difference between {name}, estimated", joined, change)
@@ -87,11 +88,6 @@ def _estimates(answer: TrendAnswer) -> Iterator[Estimated]:
 def _one(answer: TrendAnswer) -> str:
     """Return what one entry of the series is called."""
     return "value" if answer.quantity in LAB_QUANTITIES else "session"
-
-
-def _digits(answer: TrendAnswer) -> int:
-    """Return the decimals of a value in a table: one at least."""
-    return max(1, answer.decimals)
 
 
 def _row(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from bpvet.answers.parts import NotUsed, TrendAnswer
+from bpvet.answers.parts import TrendAnswer
 from bpvet.wording.en.phrases import counted, day
 
 _TABLES = {
@@ -23,11 +23,12 @@ _TABLES = {
 
 def unused_lines(answer: TrendAnswer) -> list[str]:
     """Return the rows that no sentence speaks of, a line a table and reason."""
-    alike: dict[tuple[str, str], list[NotUsed]] = {}
+    alike: dict[tuple[str, str], list[str]] = {}
     for row in answer.not_used:
-        alike.setdefault((row.table, row.reason), []).append(row)
+        when = "no date" if np.isnat(row.date) else day(row.date)
+        alike.setdefault((row.table, row.reason), []).append(f"{row.text} ({when})")
     return [
-        f"{_TABLES.get(table, table)}, because {reason}: {'; '.join(map(_row, held))}."
+        f"{_TABLES.get(table, table)}, because {reason}: {'; '.join(held)}."
         for (table, reason), held in alike.items()
     ]
 
@@ -35,7 +36,3 @@ def unused_lines(answer: TrendAnswer) -> list[str]:
 def unused_caption(answer: TrendAnswer) -> str:
     """Return what stands above them."""
     return f"Also on record, not used here ({counted(len(answer.not_used), 'row')})"
-
-
-def _row(one: NotUsed) -> str:
-    return f"{one.text} ({'no date' if np.isnat(one.date) else day(one.date)})"

@@ -9,7 +9,6 @@ from bpvet.answers.audit.audit import AuditAnswer
 from bpvet.facts.measuring import judgements
 from bpvet.facts.sources import Fact, fact
 from bpvet.facts.words import METHOD_WORDS
-from bpvet.maths.agreement.comparison import Estimated
 from bpvet.models.audit.audit import Audit
 from bpvet.printing import number
 from bpvet.wording.en.pages.shapes import Column, Table
@@ -59,7 +58,8 @@ HOW_AUDITED = (
 
 def told(answer: AuditAnswer, topic: str) -> tuple[str, ...]:
     """Return the sentences of a topic, or the one that there is nothing to tell."""
-    return tuple(answer.sections[topic]) or (NOTHING_TOLD[topic],)
+    nothing = NOTHING_TOLD.get(topic)
+    return tuple(answer.sections[topic]) or (() if nothing is None else (nothing,))
 
 
 def choices(answer: AuditAnswer) -> Table:
@@ -80,15 +80,13 @@ def _operators(audit: Audit) -> Iterator[tuple[str, str]]:
     for one in audit.operators:
         if one.sd is None:
             continue
+        sd = one.sd
+        ends = "" if sd.upper is None else f" ({number(sd.lower)} to {number(sd.upper)})"
         yield (
             f"Operators, {METHOD_WORDS[one.method]}",
-            f"SD between operators {number(one.sd.estimate)} mmHg{_from_to(one.sd)}, between an "
+            f"SD between operators {number(sd.estimate)} mmHg{ends}, between an "
             f"animal's sessions {number(one.session_sd)} mmHg; p {number(one.p, 3)}",
         )
-
-
-def _from_to(sd: Estimated) -> str:
-    return "" if sd.upper is None else f" ({number(sd.lower)} to {number(sd.upper)})"
 
 
 def audit_facts(answer: AuditAnswer) -> Iterator[tuple[str, Fact]]:

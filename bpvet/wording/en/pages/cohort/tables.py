@@ -67,16 +67,13 @@ def entry_table(answer: CohortAnswer) -> Table:
     rows = [
         (_entry_name(row), *(_entry_cell(by[group, row.name]) for group in groups)) for row in first
     ]
-    heads = (Column("At the first counted session"), *(Column(_group(one), True) for one in groups))
+    named = (capital(plural_of(one) if one in SPECIES else one) for one in groups)
+    heads = (Column("At the first counted session"), *(Column(one, True) for one in named))
     return Table("The animals at entry", heads, rows)
 
 
-def _group(group: str) -> str:
-    return capital(plural_of(group) if group in SPECIES else group)
-
-
 def _entry_name(row: EntryRow) -> str:
-    kind = {"mean (SD)": "mean (SD)", "median (range)": "median (range)"}.get(row.kind, "")
+    kind = row.kind if row.kind in ("mean (SD)", "median (range)") else ""
     return ", ".join(part for part in (row.name, row.unit, kind) if part)
 
 
@@ -187,18 +184,15 @@ def variance_table(answer: CohortAnswer) -> Table:
         *(Column("Of"), Column("SD (or correlation)", True), Column("Unit")),
         *(Column(f"{share} profile interval", True), Column("Remark")),
     )
+    words = {"doppler": "by Doppler", "oscillometric": "by the oscillometric method"}
     icc = answer.study.cohort.icc
     notes = [
-        f"Two readings of one animal {_class(name)}: correlation {number(row['same_animal'], 2)} "
-        f"from different visits, {number(row['same_session'], 2)} within one visit."
+        f"Two readings of one animal {words.get(str(name), 'by either method')}: correlation "
+        f"{number(row['same_animal'], 2)} from different visits, "
+        f"{number(row['same_session'], 2)} within one visit."
         for name, row in icc.iterrows()
     ]
     return Table("Variance components by method, as SDs", heads, rows, notes)
-
-
-def _class(name: object) -> str:
-    words = {"doppler": "by Doppler", "oscillometric": "by the oscillometric method"}
-    return words.get(str(name), "by either method")
 
 
 def grid_table(answer: CohortAnswer) -> Table:

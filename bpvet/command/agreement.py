@@ -8,7 +8,7 @@ from bpvet.command.shared import options
 from bpvet.command.shared.cautions import add_cautions
 from bpvet.command.shared.opening import usable
 from bpvet.command.shared.output import progress
-from bpvet.command.shared.reporting import add_quantity, add_report, answered, report_options
+from bpvet.command.shared.reporting import add_quantity, add_report, answered, way_of
 from bpvet.facts.words import TREND_CONDITIONS
 
 ABOUT = """\
@@ -51,7 +51,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Compare, and write the report or print what was found."""
     from bpvet.wording.en.command.written import WAITING
 
-    given = report_options(arguments)
+    way = way_of(arguments)
     chosen = {
         name: getattr(arguments, name)
         for name in ("quantity", "condition", "rule", "linked", "reference", "level")
@@ -62,7 +62,9 @@ def run(arguments: argparse.Namespace) -> int:
 
         return answered(arguments, agreement_answer(agreement(usable(arguments), **chosen)))
     progress(WAITING["agreement"], arguments.quiet)
-    from bpvet.reports.agreement.report import write_agreement_report
+    from bpvet.reports.agreement.report import KIND, Parameters
+    from bpvet.reports.writing import write_report
 
-    written = write_agreement_report(arguments.path, arguments.output, **chosen, **given)
+    asked = Parameters(options=chosen)
+    written = write_report(KIND, arguments.path, arguments.output, asked, way)
     return answered(arguments, written.answer, written)

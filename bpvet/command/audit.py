@@ -8,7 +8,7 @@ from bpvet.command.shared import options
 from bpvet.command.shared.cautions import add_cautions
 from bpvet.command.shared.opening import usable
 from bpvet.command.shared.output import progress
-from bpvet.command.shared.reporting import add_report, answered, report_options
+from bpvet.command.shared.reporting import add_report, answered, way_of
 
 ABOUT = """\
 Looks at how a clinic measures: readings per session, first readings, end digits, scatter by method,
@@ -35,7 +35,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Look at the measuring, and write the report or print what was found."""
     from bpvet.wording.en.command.written import WAITING
 
-    given = report_options(arguments)
+    way = way_of(arguments)
     chosen = {"rule": arguments.rule, "level": arguments.level}
     if arguments.output is None:
         from bpvet.answers.audit.audit import audit_answer
@@ -43,7 +43,9 @@ def run(arguments: argparse.Namespace) -> int:
 
         return answered(arguments, audit_answer(audit(usable(arguments), **chosen)))
     progress(WAITING["audit"], arguments.quiet)
-    from bpvet.reports.audit.report import write_audit_report
+    from bpvet.reports.audit.report import KIND, Parameters
+    from bpvet.reports.writing import write_report
 
-    written = write_audit_report(arguments.path, arguments.output, **chosen, **given)
+    asked = Parameters(options=chosen)
+    written = write_report(KIND, arguments.path, arguments.output, asked, way)
     return answered(arguments, written.answer, written)

@@ -10,7 +10,7 @@ from bpvet.command.shared.reporting import (
     add_quantity,
     add_report,
     print_report,
-    report_options,
+    way_of,
     written_files,
 )
 
@@ -44,19 +44,18 @@ def run(arguments: argparse.Namespace) -> int:
     """Write the report and say where the page is."""
     from bpvet.wording.en.command.written import WAITING, keep_parameters
 
-    given = report_options(arguments)
+    way = way_of(arguments)
     progress(WAITING["cohort"], arguments.quiet)
-    from bpvet.reports.clinic.report import write_cohort_report
+    from bpvet.reports.clinic.report import KIND, Parameters
+    from bpvet.reports.writing import write_report
 
-    written = write_cohort_report(
-        arguments.path,
-        arguments.output,
+    asked = Parameters(
         quantity=arguments.quantity,
         rule=arguments.rule,
         pseudonyms=arguments.pseudonyms,
         level=arguments.level,
-        **given,
     )
+    written = write_report(KIND, arguments.path, arguments.output, asked, way)
     if arguments.json:
         print_json(written_files(written) | written.answer.to_dict())
         return 0

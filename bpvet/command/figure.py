@@ -206,15 +206,10 @@ def _letter(
 
         refuse_without_setter()
     whole = _whole(arguments, table.name)
-    from bpvet.reports.letter.page import letter_html
+    from bpvet.reports.letter.page import LETTER
 
     paper = arguments.paper or options.PAPERS[0]
-    html = letter_html(whole, paper)
-    content = html.encode("utf-8")
-    if kind == "pdf":
-        from bpvet.reports.pdf import pdf_bytes
-
-        content = pdf_bytes(html, whole.mark)
+    content = LETTER.file(whole, paper, kind)
     write_all(letter.parent, {table.name: whole.table, letter.name: content}, arguments.force)
     return {"letter": str(letter), "table": str(table), "paper": paper}
 

@@ -76,14 +76,13 @@ def _write(
 ) -> None:
     if page is None and diary is None:
         return
-    from bpvet.reports.owner import diary_csv, mark_of, owner_html
+    from bpvet.reports.owner import OWNER, diary_csv
 
     contents: dict[Path, bytes] = {}
     if diary is not None:
         contents[diary] = diary_csv(found)
     if page is not None:
-        html = owner_html(found, arguments.paper or options.PAPERS[0])
-        contents[page] = page_bytes(html, page, mark_of(found))
+        contents[page] = page_bytes(OWNER, found, page, arguments)
     if page is not None and diary is not None and page.parent == diary.parent:
         both = {place.name: content for place, content in contents.items()}
         write_all(page.parent, both, arguments.force)

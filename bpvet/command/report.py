@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
 from bpvet.command.shared.opening import named_priors
 from bpvet.command.shared.output import counted, print_json, printable, progress, say
-from bpvet.command.shared.reporting import add_report, print_report, report_options, written_files
+from bpvet.command.shared.reporting import (
+    add_report,
+    print_report,
+    way_of,
+    written_files,
+)
 from bpvet.errors import CallError
 
 if TYPE_CHECKING:
-    from bpvet.facts.priors.table import PriorTable
+    from bpvet.reports.animal.parameters import Parameters
+    from bpvet.reports.way import Way
 
 ABOUT = """\
 Writes one animal's report into a folder: a self-contained page, and the notebook
@@ -55,34 +61,38 @@ def run(arguments: argparse.Namespace) -> int:
     # What is wrong with the call is said before the work is done.
     _refuse(arguments)
     guideline(arguments.guideline)
-    given = report_options(arguments)
-    priors = named_priors(arguments)
+    way = way_of(arguments)
+    asked = _parameters(arguments)
     if arguments.due:
-        return _morning(arguments, given, priors)
+        return _morning(arguments, asked, way)
     progress(WAITING["report"], arguments.quiet)
-    from bpvet.reports.animal.report import write_report
+    from bpvet.reports.animal.report import KIND
+    from bpvet.reports.writing import write_report
 
-    written = write_report(
-        arguments.path,
-        arguments.animal,
-        arguments.output,
-        method=arguments.method,
-        quantity=arguments.quantity,
-        condition=arguments.condition,
-        bridge=arguments.bridge,
-        rule=arguments.rule,
-        guideline=arguments.guideline,
-        edition=arguments.edition,
-        level=arguments.level,
-        priors=priors,
-        also_read=[arguments.priors],
-        **given,
-    )
+    written = write_report(KIND, arguments.path, arguments.output, asked, way)
     if arguments.json:
         print_json(written_files(written))
     else:
         print_report(written)
     return 0
+
+
+def _parameters(arguments: argparse.Namespace) -> Parameters:
+    """Return what is asked of the report; of many, of each."""
+    from bpvet.reports.animal.parameters import Parameters
+
+    return Parameters(
+        animal=arguments.animal or "",
+        method=arguments.method,
+        quantity=arguments.quantity,
+        condition=arguments.condition,
+        bridge=tuple(arguments.bridge),
+        rule=arguments.rule,
+        guideline=arguments.guideline,
+        edition=arguments.edition,
+        level=arguments.level,
+        priors=named_priors(arguments),
+    )
 
 
 def _processes(text: str) -> int:
@@ -104,9 +114,7 @@ def _refuse(arguments: argparse.Namespace) -> None:
         raise CallError("--due reports each animal's own systolic series: choose no other.")
 
 
-def _morning(
-    arguments: argparse.Namespace, given: dict[str, Any], priors: PriorTable | None
-) -> int:
+def _morning(arguments: argparse.Namespace, asked: Parameters, way: Way) -> int:
     """Write the list and its reports; say where they are, and which could not be written."""
     from bpvet.wording.en.command.written import WAITING, morning_written, no_report
 
@@ -116,14 +124,9 @@ def _morning(
     written = write_morning(
         arguments.path,
         arguments.output,
+        asked,
+        way,
         processes=arguments.processes,
-        rule=arguments.rule,
-        guideline=arguments.guideline,
-        edition=arguments.edition,
-        level=arguments.level,
-        priors=priors,
-        also_read=[arguments.priors],
-        **given,
     )
     failed = [one for one in written.reports if one.page is None]
     for one in failed:

@@ -47,10 +47,9 @@ def run(arguments: argparse.Namespace) -> int:
 
     found = sheet(usable(arguments), arguments.animal, guideline=arguments.guideline)
     if place is not None:
-        from bpvet.reports.sheet import mark_of, sheet_html
+        from bpvet.reports.sheet import SHEET
 
-        html = sheet_html(found, arguments.paper or options.PAPERS[0])
-        write_whole(place, page_bytes(html, place, mark_of(found)), arguments.force)
+        write_whole(place, page_bytes(SHEET, found, place, arguments), arguments.force)
     if arguments.json:
         print_json(found.to_dict())
     elif place is not None:

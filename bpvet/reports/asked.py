@@ -7,15 +7,17 @@ import math
 import os
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import MISSING, dataclass, field, fields, replace
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, Self, TypeVar
+from typing import Any, ClassVar, Self, TypeVar
 
 from bpvet import __version__
 from bpvet.errors import BpvetError, CallError
 from bpvet.records.headings.conventions import is_toml
 from bpvet.records.read_options import ReadOptions
+from bpvet.records.records import Records
+from bpvet.wording.en.pages.parameters import WANTED
 
 #: A database's URL as a path, which keeps one stroke of two.
 _URL = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+:/")
@@ -24,12 +26,16 @@ LONGEST = 2_000_000
 #: Letters of one text in it.
 _LONGEST_TEXT = 100_000
 
-Value = TypeVar("Value")
+Taken = TypeVar("Taken")
+#: A value of a named argument as JSON holds it.
+Value = str | float | bool | None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Asked:
     """Where a report's records are, and how they are read; each kind of report adds its choices.
+
+    A kind adds fields, each made by `choice`, and with it how it is read back from a file.
 
     Parameters
     ----------
@@ -40,11 +46,44 @@ class Asked:
         The date that the report speaks for, YYYY-MM-DD.
     reading : ReadOptions
         How the records are read.
+
+    These three are those of the records that a report is made from, and need not be given to who
+    writes it.
     """
 
-    records: str
-    as_of: str
-    reading: ReadOptions
+    records: str = ""
+    as_of: str = ""
+    reading: ReadOptions = field(default_factory=ReadOptions)
+
+    @classmethod
+    def from_file(cls, path: str | os.PathLike[str]) -> Self:
+        """Return the parameters in a file, as a report of this kind wrote it.
+
+        Parameters
+        ----------
+        path : str or path
+            A JSON file.
+
+        Raises
+        ------
+        CallError
+            Where the file cannot be read, is no such file, or holds a value of another kind.
+        """
+        held = Held(path)
+        found: dict[str, Any] = {
+            "records": held.records(),
+            "as_of": held.as_of(),
+            "reading": held.reading(),
+        }
+        for part in fields(cls):
+            if part.name in found or (part.metadata["newer"] and not held.has(part.name)):
+                continue
+            found[part.name] = held.get(part.name, part.metadata["take"])
+        return cls(**found)
+
+    def settled(self, records: Records) -> Self:
+        """Return the same with what only the records can say, such as an animal's id."""
+        return self
 
     @property
     def read(self) -> dict[str, Any]:
@@ -73,6 +112,21 @@ class Asked:
         """Return the same with paths as seen from `folder`, none across the machine."""
         reading = reading_from(folder, self.reading)
         return replace(self, records=path_from(folder, Path(self.records)), reading=reading)
+
+
+def choice(take: Callable[[Any], Any], *, default: Any = MISSING, newer: bool = False) -> Any:
+    """Return a field of parameters, and how its value is read back from a file.
+
+    Parameters
+    ----------
+    take : callable
+        Returns the value from a JSON value, or raises an error for another kind.
+    default : optional
+        The value of who makes the parameters without one.
+    newer : bool
+        Whether reports of before the option have none: such a file means the default.
+    """
+    return field(default=default, metadata={"take": take, "newer": newer})
 
 
 def path_from(folder: Path, records: Path) -> str:
@@ -142,15 +196,13 @@ class Held:
         """Return whether a value of that name is there."""
         return name in self._values
 
-    def get(self, name: str, kind: str, take: Callable[[Any], Value]) -> Value:
+    def get(self, name: str, take: Callable[[Any], Taken]) -> Taken:
         """Return one value.
 
         Parameters
         ----------
         name : str
-            Its name.
-        kind : str
-            What it has to be, in words.
+            Its name, one of `WANTED`.
         take : callable
             Returns the value from a JSON value, or raises an error for another kind.
 
@@ -167,7 +219,7 @@ class Held:
             raise self._not(f"“{name}”: {error}") from None
         except (KeyError, TypeError, ValueError, AttributeError, RecursionError, OverflowError):
             shown = json.dumps(self._values[name])[:60] if _is_shallow(self._values[name]) else "…"
-            raise self._not(f"“{name}” is to be {kind}, not {shown}") from None
+            raise self._not(f"“{name}” is to be {WANTED[name]}, not {shown}") from None
 
     def records(self) -> str:
         """Return the path of the records.
@@ -182,11 +234,11 @@ class Held:
                 f"{self.path} does not say where the records are, because they did not lie near "
                 'the report. Write their path, as seen from this folder, into it as "records".'
             )
-        return self.get("records", "the path of the records", filled)
+        return self.get("records", filled)
 
     def as_of(self) -> str:
         """Return the date that the report speaks for."""
-        return self.get("as_of", "a date, YYYY-MM-DD", filled)
+        return self.get("as_of", filled)
 
     def reading(self) -> ReadOptions:
         """Return how the records are read."""
@@ -200,7 +252,7 @@ class Held:
             }
             return ReadOptions(**given)
 
-        return self.get("reading", "the options of reading, by name", taken)
+        return self.get("reading", taken)
 
     def _not(self, why: str) -> CallError:
         return CallError(f"{self.path} does not hold the parameters of a report: {why}.")
@@ -284,3 +336,34 @@ def _no_number(text: str) -> float:
 
 def _is_shallow(value: Any) -> bool:
     return value is None or isinstance(value, str | int | float | bool)
+
+
+def _plain(value: Any) -> dict[str, Value]:
+    """Return a JSON object of texts, numbers, true, false and null."""
+    return {
+        text(name): one
+        if one is None or isinstance(one, bool)
+        else (text(one) if isinstance(one, str) else finite(one))
+        for name, one in value.items()
+    }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options(Asked):
+    """What a report is asked for that hands named arguments to one function of the library.
+
+    Parameters
+    ----------
+    records, as_of, reading
+        As `Asked` takes them.
+    options : dict
+        The named arguments, JSON values; those left out are the kind's `DEFAULTS`.
+    """
+
+    DEFAULTS: ClassVar[Mapping[str, Value]] = {}
+
+    options: Mapping[str, Any] = choice(_plain)
+
+    def settled(self, records: Records) -> Self:
+        """Return the same with every argument named, as the notebook beside it has to know."""
+        return replace(self, options={**self.DEFAULTS, **self.options})

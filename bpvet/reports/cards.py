@@ -6,36 +6,34 @@ from collections.abc import Iterable
 from html import escape
 
 from bpvet.reports.markup import Shown, heading, lines, paragraph, prose, tag
+from bpvet.wording.en.pages.heads import KNOW_NOW
+from bpvet.wording.en.pages.shapes import Card, Head
 
-#: A question, its answer in a phrase, and what it rests on.
-Card = tuple[str, str, str]
 
-
-def card(question: str, lead: str, detail: str, text: str) -> Shown:
+def card(found: Card, detail: str, mark: str = "") -> Shown:
     """Return a question with its answer.
 
     Parameters
     ----------
-    question, lead : str
-        The question, and the answer in a phrase.
+    found : Card
     detail : str
         What the answer rests on, as ready-made HTML.
-    text : str
-        All of it in plain words.
+    mark : str
+        What stands in the plain words between the question and its answer.
     """
-    answered = tag("dd", prose(lead), class_="lead") + tag("dd", detail)
-    return Shown(tag("div", tag("dt", escape(question)) + answered), text)
+    answered = tag("dd", prose(found.lead), class_="lead") + tag("dd", detail)
+    html = tag("div", tag("dt", escape(found.question)) + answered)
+    return Shown(html, f"{found.question}{mark} {found.lead}. {found.detail}")
 
 
-def head(title: str, basis: str, cards: Iterable[Card]) -> Shown:
+def head(found: Head) -> Shown:
     """Return the head of a report: its title, what it rests on, and what to know now."""
-    made = [
-        card(question, lead, prose(detail), f"{question} {lead}. {detail}")
-        for question, lead, detail in cards
-    ]
-    html = (
-        tag("header", tag("h1", escape(title)) + paragraph(basis, "basis"), class_="who")
-        + heading(2, "What to know now")
-        + tag("dl", "".join(shown.html for shown in made), class_="now")
-    )
-    return Shown(html, lines(title, basis, *(shown.text for shown in made)))
+    made = [card(one, prose(one.detail)) for one in found.cards]
+    who = tag("h1", escape(found.title)) + paragraph(found.basis, "basis")
+    html = tag("header", who, class_="who") + heading(2, KNOW_NOW) + cards(made, "now")
+    return Shown(html, lines(found.title, found.basis, *(shown.text for shown in made)))
+
+
+def cards(made: Iterable[Shown], class_: str) -> str:
+    """Return cards beside each other, as HTML."""
+    return tag("dl", "".join(one.html for one in made), class_=class_)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bpvet.facts.cautions import parted
+from bpvet.facts.cautions import licensed, parted
 from bpvet.facts.sources import footnotes
 from bpvet.reports.markup import Shown, bullets, folded, lines, paragraph, prose, tag
 
@@ -33,3 +33,8 @@ def footnoted(shown: Shown) -> Shown:
     notes = footnotes(shown.html)
     html = "".join(paragraph(note, "footnote") for note in notes)
     return Shown(shown.html + html, lines(shown.text, *notes)) if notes else shown
+
+
+def statement() -> Shown:
+    """Return what every report says about itself."""
+    return Shown(tag("footer", paragraph(licensed()), class_="statement"), licensed())

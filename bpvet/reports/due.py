@@ -14,7 +14,7 @@ from bpvet.answers.sheet.sheet import SheetAnswer
 from bpvet.facts.cautions import parted
 from bpvet.facts.sources import footnotes
 from bpvet.files import write_all
-from bpvet.printing import probability, prose_date
+from bpvet.printing import prose_date
 from bpvet.records.outputs import Inputs
 from bpvet.records.table_files import ColumnWords, table_files
 from bpvet.reports.files import made_folder, refuse_foreign
@@ -28,28 +28,30 @@ from bpvet.reports.markup import (
 )
 from bpvet.reports.naming import digest_of, slug
 from bpvet.reports.page import cleaned, document
-from bpvet.reports.sheet import mark_of, sheet_name, sheet_pages
+from bpvet.reports.sheet import SHEET, sheet_name, sheet_pages
 from bpvet.wording.en.due import (
     by_words,
     column_words,
     credit_of_row,
-    last_words,
     what_words,
     who_of,
 )
-from bpvet.wording.en.phrases import capital, counted, day
+from bpvet.wording.en.pages.due import (
+    ABOUT_BAND,
+    ALL_CAUTIONS,
+    SHEET_LINK,
+    also_lines,
+    counts,
+    last_line,
+    later_words,
+    list_title,
+)
+from bpvet.wording.en.phrases import capital, counted
 
 #: Marks the page as ours, so that the next list may replace it.
 MARK = f"due {digest_of('due')}"
 PAGE, TABLE, CALENDAR = "due.html", "due.csv", "due.ics"
 _ISO_DATE = re.compile(r"\b\d{4}-\d\d-\d\d\b")
-#: What is said below a band's heading.
-_ABOUT = {
-    "now": "Something is urgent: look at these animals first, whatever their window says.",
-    "checks": "The pressure is not due; an examination of eyes, blood or urine is (our own rule).",
-    "lost": "Long past their window, and nothing urgent on record: ring the owner.",
-    "no_plan": "No window is given, or the animal was never measured.",
-}
 
 
 def due_words() -> list[ColumnWords]:
@@ -71,31 +73,16 @@ def due_page(
     """
     linked = {} if pages is None or due.pseudonyms else pages
     rooms = sheets or {}
-    title = f"Whom to see next: {day(due.as_of)}"
+    title = list_title(due)
     first, rest = parted(due.cautions)
-    body = tag("header", heading(1, title) + paragraph(_counts(due)))
+    body = tag("header", heading(1, title) + paragraph(counts(due)))
     bands = [band for band in BANDS if band != LATER]
     body += "".join(_band(band, due, linked, rooms) for band in bands)
-    later = sum(one.band == LATER for one in due.rows)
-    if later:
-        body += paragraph(
-            f"Later: {counted(later, 'animal')} whose window ends after these {due.days} days; "
-            "the table and the calendar have them all."
-        )
-    more = folded("All cautions", bullets(rest)) if rest else ""
+    body += paragraph(later_words(due))
+    more = folded(ALL_CAUTIONS, bullets(rest)) if rest else ""
     body += tag("section", heading(2, "Cautions") + bullets(first) + more)
     body += "".join(paragraph(note, "footnote") for note in footnotes(body))
     return document(cleaned(body), title, MARK, "page.css")
-
-
-def _counts(due: Due) -> str:
-    left = f" Not on it: {counted(due.left, 'animal')} that left." if due.left else ""
-    held = {band: sum(one.band == band for one in due.rows) for band in BANDS}
-    bands = ", ".join(f"{words} {held[band]}" for band, words in BANDS.items() if held[band])
-    return (
-        f"{counted(len(due.rows), 'animal').capitalize()}: {bands}.{left} Windows that end within "
-        f"{counted(due.days, 'day')} are due. Most pressing first."
-    )
 
 
 def _band(band: str, due: Due, pages: Mapping[str, str], sheets: Mapping[str, str]) -> str:
@@ -103,7 +90,7 @@ def _band(band: str, due: Due, pages: Mapping[str, str], sheets: Mapping[str, st
     if not rows:
         return ""
     title = f"{BANDS[band].capitalize()}: {counted(len(rows), 'animal')}"
-    part = heading(2, title) + paragraph(_ABOUT.get(band, ""))
+    part = heading(2, title) + paragraph(ABOUT_BAND.get(band, ""))
     entries = [_entry(one, pages, sheets) for one in rows]
     if band == "now":
         return tag("section", part + "".join(entries), class_="urgent")
@@ -115,26 +102,15 @@ def _band(band: str, due: Due, pages: Mapping[str, str], sheets: Mapping[str, st
 def _entry(one: DueRow, pages: Mapping[str, str], sheets: Mapping[str, str]) -> str:
     """Return an animal's entry: who, what and by when, why, and whose rule it is."""
     who, page, sheet = escape(who_of(one)), pages.get(one.animal), sheets.get(one.animal)
-    target = "" if one.p_at_target is None else f"; at target then {probability(one.p_at_target)}"
-    contact = "" if one.contact is None else f"; {one.contact.text}"
-    what = capital(what_words(one))
-    by, last = _dated(f"by {by_words(one)}"), _dated(f"{last_words(one)}{target}{contact}.")
-    credit = credit_of_row(one)
-    also = [line.text for line in one.urgent[1:]]
-    # What is the reason itself is not said again below it.
-    told = one.why.casefold()
-    checks = [
-        f"{capital(check.why)} ({check.grade})"
-        for check in one.asked
-        if check.why.casefold() not in told
-    ]
+    what, by, last = capital(what_words(one)), _dated(f"by {by_words(one)}"), _dated(last_line(one))
+    credit, also = credit_of_row(one), also_lines(one)
     return "".join(
         (
             tag("h3", tag("a", who, href=page) if page else who),
             tag("p", tag("strong", prose(f"{what}, {by}.")) + prose(f" {capital(last)}")),
             paragraph(f"{one.why}{f' ({credit})' if credit else ''}"),
-            bullets([*also, *checks]) if also or checks else "",
-            tag("p", tag("a", "Sheet for the room", href=sheet)) if sheet else "",
+            bullets(also) if also else "",
+            tag("p", tag("a", SHEET_LINK, href=sheet)) if sheet else "",
         )
     )
 
@@ -199,7 +175,7 @@ def write_due(
     """
     contents = {CALENDAR: due_calendar(due)}
     contents |= table_files(folder / TABLE, due.to_frame(), due_words())
-    own = {sheet_name(animal): mark_of(one) for animal, one in (sheets or {}).items()}
+    own = {sheet_name(animal): SHEET.mark(one) for animal, one in (sheets or {}).items()}
 
     def refuse() -> None:
         for name in (*contents, PAGE, *own):

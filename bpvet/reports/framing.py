@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from bpvet.printing import number
-from bpvet.reports.markup import NONE, Column, Shown, lines, table
+from bpvet.reports.markup import Shown, tabled
+from bpvet.wording.en.pages.shapes import NONE, Column, Table
 from bpvet.wording.en.phrases import capital, counted
 
 #: Rows that are shown of a long frame, half of them from its end.
@@ -38,25 +38,16 @@ def framed(frame: pd.DataFrame, caption: str = "") -> Shown:
     columns = [
         Column(str(name), pd.api.types.is_numeric_dtype(shown[name])) for name in shown.columns
     ]
-    cells = [tuple(map(_cell, row)) for row in _rows(shown)]
-    left = len(shown) - len(cells)
+    half, left = MOST_ROWS // 2, max(0, len(shown) - MOST_ROWS)
+    rows = pd.concat([shown.iloc[:half], shown.iloc[-half:]]) if left else shown
+    cells = [tuple(map(_cell, row)) for row in rows.itertuples(index=False, name=None)]
     if left:
-        half = MOST_ROWS // 2
         cells.insert(half, (f"… {left} rows more", *[""] * (len(columns) - 1)))
     size = f"{counted(len(frame), 'row')}, {counted(len(frame.columns), 'column')}"
     title = caption or capital(size)
-    html = table(title, columns, cells, wide=True)
     heads = "  ".join(one.head for one in columns)
-    return Shown(html, lines(title, heads, *("  ".join(row) for row in cells)))
-
-
-def _rows(frame: pd.DataFrame) -> Iterator[tuple[Any, ...]]:
-    """Yield the rows that are shown: all, or the first and the last."""
-    held = frame
-    if len(frame) > MOST_ROWS:
-        half = MOST_ROWS // 2
-        held = pd.concat([frame.iloc[:half], frame.iloc[-half:]])
-    yield from held.itertuples(index=False, name=None)
+    html = tabled(Table(title, columns, cells)).html
+    return Shown(html, "\n".join((title, heads, *("  ".join(row) for row in cells))))
 
 
 def _cell(value: Any) -> str:

@@ -1,7 +1,7 @@
 """What tells one kind of report from another: its notebook, its numbers and its names.
 
 An animal's, an agreement's, an audit's and a cohort's report each declare a `ReportKind`; reading,
-running, the page, the PDF and the files are those of `writing.write` for all of them.
+running, the page, the PDF and the files are those of `writing.write_report` for all of them.
 """
 
 from __future__ import annotations
@@ -15,6 +15,8 @@ from bpvet.reports.asked import Asked
 from bpvet.reports.naming import digest_of
 
 Parameters = TypeVar("Parameters", bound=Asked)
+#: What a report says, as numbers and sentences.
+Answer = TypeVar("Answer")
 
 
 @dataclass(frozen=True)
@@ -78,9 +80,14 @@ class Names:
             return f"{self.stem}-parameters.json"
         return f"parameters-{self.digest}.json"
 
+    def files(self, pdf: bool) -> dict[str, str]:
+        """Return the names of the report's files by their endings; that of a PDF where asked."""
+        endings = ("ipynb", "html", "pdf") if pdf else ("ipynb", "html")
+        return {ending: f"{self.stem}.{ending}" for ending in endings} | {"json": self.parameters}
+
 
 @dataclass(frozen=True)
-class ReportKind(Generic[Parameters]):
+class ReportKind(Generic[Parameters, Answer]):
     """A kind of report.
 
     Parameters
@@ -90,8 +97,9 @@ class ReportKind(Generic[Parameters]):
     outline : Outline
         What the notebook holds, from the head of the page to its last section.
     fitted : function of Records and parameters
-        What the notebook's cell that reads and computes makes, by name: "records", "answer" and
-        what else it names. Whatever is wrong with the call is raised by it.
+        What the notebook's cell that reads and computes makes, by name: "records", "answer" (of
+        the kind's own type) and what else it names. Whatever is wrong with the call is raised by
+        it.
     names : function of Records, parameters and what was fitted
         How the report is called.
     """

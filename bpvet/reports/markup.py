@@ -7,8 +7,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
 
-#: Shown where there is no number.
-NONE = "–"
+from bpvet.wording.en.pages.shapes import Column, Table
 
 #: Letters from which a cell is given room.
 _LONG = 24
@@ -98,37 +97,31 @@ def bullets(items: Iterable[str], class_: str = "") -> str:
     return tag("ul", "".join(tag("li", prose(item)) for item in items), class_=class_)
 
 
-def folded(summary: str, content: str, class_: str = "") -> str:
-    """Return ready-made HTML folded away under a summary; class ``printed`` opens it on paper."""
-    return tag("details", tag("summary", escape(summary)) + content, class_=class_)
+def folded(summary: str, content: str) -> str:
+    """Return ready-made HTML folded away under a summary; on paper it is left out."""
+    return tag("details", tag("summary", escape(summary)) + content)
 
 
-def fold(title: str, *parts: Shown, columns: bool = False) -> Shown:
-    """Return a part of a page folded away under its heading; on paper it stands open.
+def fold(title: str, *parts: Shown, columns: bool = False, heads: bool = True) -> Shown:
+    """Return a part of a page folded away under its title; on paper it stands open.
 
     Parameters
     ----------
     title : str
-        The heading.
     *parts : Shown
         What it holds; where all are blank there is no fold.
     columns : bool
         Whether it is set in two columns on paper.
+    heads : bool
+        Whether its title is a heading of the page, or stands below one.
     """
     content = "".join(part.html for part in parts)
     if not content:
         return Shown("", "")
     held = tag("div", content, class_="two" if columns else "")
-    html = tag("details", tag("summary", heading(2, title)) + held, class_="fold")
+    summary = tag("summary", heading(2, title) if heads else escape(title))
+    html = tag("details", summary + held, class_="fold")
     return Shown(html, lines(title, *(part.text for part in parts)))
-
-
-@dataclass(frozen=True)
-class Column:
-    """A column of a table: its head, and whether it holds numbers (set flush right)."""
-
-    head: str
-    number: bool = False
 
 
 def table(
@@ -191,6 +184,24 @@ def _shape(text: str) -> str:
     if _ISO_DATE.fullmatch(text):
         return "day"
     return "long" if len(text) > _LONG else ""
+
+
+def tabled(found: Table, class_: str = "") -> Shown:
+    """Return a table with what is said below it, in an element of a class where one is given."""
+    html = table(found.caption, found.columns, found.rows, found.wide, found.marked, found.ids)
+    if class_:
+        html = tag("div", html, class_=class_)
+    return Shown(html + "".join(map(paragraph, found.notes)), found.text)
+
+
+def told_or_tabled(found: Table | str) -> Shown:
+    """Return a table as `tabled` does, or what stands in its place as a paragraph."""
+    return Shown(paragraph(found), found) if isinstance(found, str) else tabled(found)
+
+
+def table_html(found: Table | None) -> str:
+    """Return a table as HTML; nothing where there is none."""
+    return "" if found is None else tabled(found).html
 
 
 def scrolling(name: str, content: str) -> str:

@@ -15,13 +15,11 @@ from pathlib import Path
 from bpvet.answers.due.due import Due, due
 from bpvet.answers.sheet.sheet import sheets
 from bpvet.errors import BpvetError, CallError
-from bpvet.facts.priors.priors import Priors
-from bpvet.facts.priors.table import PriorTable
-from bpvet.records.read_options import ReadOptions
 from bpvet.reports.animal.parameters import Parameters
 from bpvet.reports.animal.report import KIND
 from bpvet.reports.due import write_due
-from bpvet.reports.writing import Source, Target, opened, write
+from bpvet.reports.way import Way
+from bpvet.reports.writing import Source, opened, write
 
 #: Bands whose animals are to be seen, or rung up.
 _WANTED = ("now", "two_days", "overdue", "due", "checks", "lost")
@@ -35,13 +33,13 @@ class Shared:
     ----------
     asked : Parameters
         Of any animal.
-    target : Target
-    also_read : tuple of path
+    folder : Path
+    way : Way
     """
 
     asked: Parameters
-    target: Target
-    also_read: tuple[str | os.PathLike[str] | None, ...]
+    folder: Path
+    way: Way
 
 
 @dataclass(frozen=True)
@@ -80,30 +78,24 @@ class Morning:
 
 
 def write_morning(
-    source_path: str | os.PathLike[str],
+    path: str | os.PathLike[str],
     out: str | os.PathLike[str],
+    asked: Parameters,
+    way: Way | None = None,
     *,
     days: int | None = None,
     processes: int | None = None,
-    rule: str = "guideline",
-    guideline: str = "acvim2018",
-    edition: str = "iris2019",
-    level: float = 0.95,
-    as_of: object = None,
-    reading: ReadOptions | None = None,
-    priors: Priors | PriorTable | None = None,
-    force: bool = False,
-    paper: str = "",
-    also_read: Sequence[str | os.PathLike[str] | None] = (),
 ) -> Morning:
     """Write the clinic's list and a report of each animal on it that has a trend.
 
     Parameters
     ----------
-    source_path, rule, guideline, edition, level, as_of, reading, priors, force, paper, also_read
-        As `bpvet.reports.animal.report.write_report` takes them.
+    path, way
+        As `bpvet.reports.writing.write_report` takes them.
     out : str or path
         Folder to write into.
+    asked : Parameters
+        The choices of every report; whose each is comes from the list.
     days : int, optional
         As `bpvet.due` takes it.
     processes : int, optional
@@ -118,34 +110,22 @@ def write_morning(
     """
     if processes is not None and processes < 1:
         raise CallError(f"processes must be 1 or more, not {processes}.")
-    source = opened(source_path, as_of, reading, also_read)
-    records, inputs = source.records, source.inputs
-    found = due(records, guideline, days=days, rule=rule, priors=priors)
+    way, folder = way or Way(), Path(out)
+    source = opened(path, way)
+    records = source.records
+    found = due(records, asked.guideline, days=days, rule=asked.rule, priors=asked.priors)
     wanted = [
         row.animal
         for row in found.rows
         if row.band in _WANTED and row.last is not None and row.last.estimate is not None
     ]
-    asked = Parameters(
-        **source.asked,
-        animal="",
-        method=None,
-        quantity="systolic",
-        condition=None,
-        bridge=(),
-        rule=rule,
-        guideline=guideline,
-        edition=edition,
-        level=level,
-        priors=priors,
-    )
-    shared = Shared(asked, Target(Path(out), force, paper), tuple(also_read))
+    shared = Shared(replace(asked, **source.asked), folder, way)
     many = min(processes or _processors(), max(len(wanted), 1))
     # The list is refused before any report is made, and written once all pages are there.
-    written = write_due(found, Path(out), inputs, force, sheets(records, found))
+    written = write_due(found, folder, source.inputs, way.force, sheets(records, found))
     reports = _run(shared, wanted, many, source)
     if any(report.page is not None for report in reports):
-        written = write_due(found, Path(out), inputs, force)
+        written = write_due(found, folder, source.inputs, way.force)
     return Morning(written[0], reports, found)
 
 
@@ -197,13 +177,15 @@ def _share(shared: Shared, animals: Sequence[str], source: Source | None = None)
     """Write the reports of some animals; in a process of its own it reads the records first."""
     if source is None:
         asked = shared.asked
-        source = opened(asked.records, asked.as_of, asked.reading, shared.also_read)
+        # The date that the others speak for, also where midnight passes meanwhile.
+        source = opened(asked.records, replace(shared.way, as_of=asked.as_of))
     return [_one(shared, animal, source) for animal in animals]
 
 
 def _one(shared: Shared, animal: str, source: Source) -> OneReport:
     try:
-        files, _ = write(KIND, source, replace(shared.asked, animal=animal), shared.target)
+        asked = replace(shared.asked, animal=animal)
+        written = write(KIND, source, asked, shared.folder, shared.way)
     except BpvetError as error:
         return OneReport(animal, None, str(error))
-    return OneReport(animal, files.page, "")
+    return OneReport(animal, written.page, "")

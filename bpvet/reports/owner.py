@@ -10,11 +10,8 @@ from bpvet.facts.sources import footnotes
 from bpvet.figures.lettering import block
 from bpvet.files import csv_bytes
 from bpvet.records.entries.diary import HEADINGS, READINGS
-from bpvet.reports.letter.figure import WIDTH
-from bpvet.reports.letter.letter import PAPERS
 from bpvet.reports.markup import bullets, heading, paragraph, prose, tag
-from bpvet.reports.naming import digest_of
-from bpvet.reports.page import cleaned, document
+from bpvet.reports.paper import WIDTH, PaperKind
 from bpvet.wording.en.owner import (
     DIARY_HELP,
     RED_FLAGS,
@@ -26,45 +23,25 @@ from bpvet.wording.en.owner import (
     owner_parts,
     phone_texts,
 )
-from bpvet.wording.en.phrases import capital, day
+from bpvet.wording.en.pages.owner import (
+    DIARY_HEADS,
+    MOOD,
+    OTHER_SIDE,
+    TARGET_HEAD,
+    diary_title,
+    next_line,
+    page_title,
+    phone_line,
+    target_line,
+    written_on,
+)
 
-#: Margin above and below a sheet, mm, and what both papers have room for.
-_MARGIN, _HEIGHT = 12.0, 253.0
+#: What both papers have room for, mm.
+_HEIGHT = 253.0
 #: Days of the diary on paper, and lines of the table to fill in.
 DAYS, ROWS = 14, 28
 #: A name in a sentence, and in the title, is no longer than this, mm at 11 points.
 _NAME = 60.0
-_HEADS = ("Date", "Time", "Before or after the tablet", "Given or missed", "Method, cuff")
-
-
-def owner_html(answer: OwnerAnswer, paper: str = "a4") -> str:
-    """Return the owner's page and the diary as a page of its own.
-
-    Parameters
-    ----------
-    answer : OwnerAnswer
-    paper : str
-        One of `bpvet.reports.letter.letter.PAPERS`.
-    """
-    width, height = PAPERS[paper]
-    # A name may be as long as it likes: on paper it has a line.
-    known = replace(answer, name=block(answer.name, _NAME, 1, 11).text if answer.name else "")
-    title = f"Blood pressure: {called(known)}"
-    body = tag("section", _first(known, title), class_="sheet") + tag(
-        "section", _diary(known), class_="sheet"
-    )
-    html = document(cleaned(body), title, mark_of(answer), "owner.css")
-    side = (width - WIDTH) / 2
-    rules = (
-        f"@page {{ size: {width:g}mm {height:g}mm; margin: {_MARGIN:g}mm {side:g}mm; }}\n"
-        f"@media print {{ .sheet {{ height: {_HEIGHT:g}mm; }} }}\n"
-    )
-    return html.replace("<style>\n", f"<style>\n{rules}", 1)
-
-
-def mark_of(answer: OwnerAnswer) -> str:
-    """Return what tells whose page a file is."""
-    return f"owner {digest_of(answer.animal)}"
 
 
 def diary_csv(answer: OwnerAnswer) -> bytes:
@@ -79,36 +56,47 @@ def diary_csv(answer: OwnerAnswer) -> bytes:
     return csv_bytes(HEADINGS, [row] * ROWS)
 
 
-def _first(answer: OwnerAnswer, title: str) -> str:
+def _first(answer: OwnerAnswer, _: str) -> str:
+    title, answer = _title(answer), _named(answer)
     phone = phone_texts(answer)
     was, coming, tablets = owner_parts(answer)
     alarm = "".join(paragraph(text) for text in phone[1:])
     clinic = block(answer.clinic, WIDTH - 4, 1, 12).text if answer.clinic else ""
     foot = owner_credit()
-    return "".join(
+    front = "".join(
         (
             tag("section", heading(2, phone[0]) + alarm, class_="phone") if phone else "",
             tag(
                 "header",
-                heading(1, title) + paragraph(clinic) + paragraph(f"Written {day(answer.as_of)}."),
+                heading(1, title) + paragraph(clinic) + paragraph(written_on(answer.as_of)),
             ),
             _part(was),
-            heading(2, "Where your vet wants it"),
-            tag("p", f"Your vet fills in: between {_line()} and {_line()}"),
+            heading(2, TARGET_HEAD),
+            tag("p", target_line(_line())),
             _part(coming),
-            tag("p", f"Day and time: {_line('long')}"),
+            tag("p", next_line(_line("long"))),
             _part(tablets),
             tag(
                 "section",
                 heading(2, RED_HEAD)
                 + bullets(RED_FLAGS)
                 + paragraph(RED_WAIT)
-                + tag("p", f"Practice: {_line('long')} At night: {_line('long')}"),
+                + tag("p", phone_line(_line("long"))),
                 class_="phone",
             ),
             paragraph(" ".join((licensed(), foot, *footnotes(foot))), "foot"),
         )
     )
+    return tag("section", front, class_="sheet")
+
+
+def _named(answer: OwnerAnswer) -> OwnerAnswer:
+    """Return the same with a name that on paper has a line: it may be as long as it likes."""
+    return replace(answer, name=block(answer.name, _NAME, 1, 11).text if answer.name else "")
+
+
+def _title(answer: OwnerAnswer) -> str:
+    return page_title(called(_named(answer)))
 
 
 def _part(part: Part) -> str:
@@ -119,14 +107,25 @@ def _line(class_: str = "") -> str:
     return tag("span", "", class_=f"line {class_}".strip())
 
 
-def _diary(answer: OwnerAnswer) -> str:
-    heads = (*_HEADS, *(str(place) for place in range(1, READINGS + 1)), "Mood")
+def _diary(answer: OwnerAnswer, _: str) -> str:
+    heads = (*DIARY_HEADS, *(str(place) for place in range(1, READINGS + 1)), MOOD)
     head = "".join(tag("th", prose(text), scope="col") for text in heads)
     row = tag("tr", "".join(tag("td", "") for _ in heads))
     whole = tag("table", tag("thead", tag("tr", head)) + tag("tbody", row * DAYS), class_="diary")
-    return (
-        heading(1, f"Home diary: {capital(called(answer))}")
+    back = (
+        heading(1, diary_title(called(_named(answer))))
         + bullets(DIARY_HELP)
         + whole
-        + paragraph("See the other side: when to phone now.")
+        + paragraph(OTHER_SIDE)
     )
+    return tag("section", back, class_="sheet")
+
+
+#: A sheet of paper, front and back.
+OWNER: PaperKind[OwnerAnswer] = PaperKind(
+    name="owner",
+    animal=lambda answer: answer.animal,
+    title=_title,
+    sections=(_first, _diary),
+    rules=lambda *_: ("", f"@media print {{ .sheet {{ height: {_HEIGHT:g}mm; }} }}\n"),
+)

@@ -17,6 +17,7 @@ from bpvet.facts.sources import footnotes
 from bpvet.reports.drawings import inlined
 from bpvet.reports.files import DIGEST_MARKER, PAGE_MARKER
 from bpvet.reports.markup import folded, paragraph, tag
+from bpvet.wording.en.pages.heads import NOTEBOOK_CODE, SKIP
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -81,7 +82,7 @@ def page(notebook: NotebookNode, title: str, mark: str, digest: str = "") -> str
         Digest of the run; tells which notebook and parameters belong to it.
     """
     code = "\n\n".join(cell.source for cell in notebook.cells if cell.cell_type == "code")
-    cells = folded("The notebook's code", tag("pre", tag("code", escape(code))))
+    cells = folded(NOTEBOOK_CODE, tag("pre", tag("code", escape(code))))
     shown = inlined(cleaned(_body(notebook)))
     # The notes stand with the sources; a page whose marks are all elsewhere still gets the one.
     shown += "".join(paragraph(note, "footnote") for note in footnotes(shown))
@@ -114,7 +115,7 @@ def document(body: str, title: str, mark: str, style: str, digest: str = "") -> 
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         '<meta name="color-scheme" content="light dark">\n'
         f"<title>{escape(title)}</title>\n<style>\n{rules}</style>\n</head>\n<body>\n"
-        '<a class="skip" href="#report">Skip to the report</a>\n'
+        f'<a class="skip" href="#report">{SKIP}</a>\n'
         f'<main id="report" class="of-{escape(kind)}" tabindex="-1">\n'
         f"{body}\n</main>\n</body>\n</html>\n"
     )

@@ -17,13 +17,10 @@ from bpvet.figures.trend import COLUMN_WIDTH, FULL_WIDTH, caption
 from bpvet.models.trend.trend import Trend
 from bpvet.pictures.answered import answered_picture
 from bpvet.reports.markup import Shown, heading, paragraph, tag
+from bpvet.wording.en.pages.heads import FIGURE_SHORT, FIGURE_SHOWS
 
 #: Up to this width of the window the narrow drawing is shown.
 NARROW_WINDOW = "(max-width: 40rem)"
-_SHORT = (
-    "Every mark stands on its own date; a pointer on it shows what it is. What marks, lines and "
-    "bands are stands under “How it was computed, and what it assumes”."
-)
 #: The picture that was made last, and of what.
 _newest: tuple[ref[Trend], ref[TrendAnswer], TrendPicture] | None = None
 #: Width of the drawing on a wide page, mm: that of the text on A4, so that paper has its letters
@@ -45,7 +42,7 @@ def figure(trend: Trend, answer: TrendAnswer) -> Shown:
     """
     # The page's head says the newest value already.
     picture = replace(_picture(trend, answer), newest="")
-    words = caption(replace(picture, caption=_SHORT), PAGE_WIDTH)
+    words = caption(replace(picture, caption=FIGURE_SHORT), PAGE_WIDTH)
     svg = partial(svg_bytes, picture, links=True)
     # On paper it leaves room for what is urgent above it, so that all of it is the first page.
     class_ = ("calm", "urged", "pressed")[min(2, len(answer.urgent))]
@@ -62,7 +59,7 @@ def about_figure(trend: Trend, answer: TrendAnswer) -> Shown:
         Its answer.
     """
     words = _picture(trend, answer).caption
-    return Shown(heading(3, "What the figure shows") + paragraph(words), words)
+    return Shown(heading(3, FIGURE_SHOWS) + paragraph(words), words)
 
 
 def _picture(trend: Trend, answer: TrendAnswer) -> TrendPicture:

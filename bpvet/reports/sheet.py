@@ -8,19 +8,18 @@ would push the boxes off the sheet; urgent lines are cut last, and the sheet say
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bpvet.answers.sheet.sheet import SheetAnswer
 from bpvet.facts.cautions import licensed
 from bpvet.facts.sources import footnotes
 from bpvet.figures.lettering import ELLIPSIS, block
 from bpvet.figures.style import MM_PER_INCH
-from bpvet.reports.letter.figure import WIDTH
-from bpvet.reports.letter.letter import PAPERS
 from bpvet.reports.markup import heading, paragraph, prose, tag
-from bpvet.reports.naming import digest_of, slug
-from bpvet.reports.page import cleaned, document
-from bpvet.wording.en.phrases import counted, day
+from bpvet.reports.naming import slug
+from bpvet.reports.paper import WIDTH, PaperKind
+from bpvet.wording.en.pages.heads import URGENT
+from bpvet.wording.en.pages.sheet import SHEET_WORDS, page_title, shown_short, who_line
 from bpvet.wording.en.sheet import (
     BACK,
     BOXES,
@@ -35,8 +34,8 @@ from bpvet.wording.en.sheet import (
     sheet_rows,
 )
 
-#: Margin above and below, and the height of what is set: room for it is on both papers, mm.
-MARGIN, HEIGHT = 12.0, 253.0
+#: The height of what is set: room for it is on both papers, mm.
+HEIGHT = 253.0
 #: Widths of the columns of the first table, mm.
 _WHAT, _LAST = 30.0, 74.0
 #: Size of letters, points; one line of them, and the edges of a row, mm.
@@ -66,33 +65,6 @@ class Fitted:
     cut: bool
 
 
-def sheet_html(answer: SheetAnswer, paper: str = "a4") -> str:
-    """Return the sheet as a page of its own.
-
-    Parameters
-    ----------
-    answer : SheetAnswer
-    paper : str
-        One of `bpvet.reports.letter.letter.PAPERS`.
-    """
-    width, height = PAPERS[paper]
-    title = _one_line(f"{answer.name} ({answer.animal})" if answer.name else answer.animal)
-    html = document(
-        cleaned(_body(answer, title)), f"{title}: measuring", mark_of(answer), "sheet.css"
-    )
-    side = (width - WIDTH) / 2
-    rules = (
-        f"@page {{ size: {width:g}mm {height:g}mm; margin: {MARGIN:g}mm {side:g}mm; }}\n"
-        f"@media print {{ main {{ height: {HEIGHT:g}mm; }} }}\n"
-    )
-    return html.replace("<style>\n", f"<style>\n{rules}", 1)
-
-
-def mark_of(answer: SheetAnswer) -> str:
-    """Return what tells whose sheet a file is."""
-    return f"sheet {digest_of(answer.animal)}"
-
-
 def sheet_name(animal: str) -> str:
     """Return the name of the file of an animal's sheet, beside the clinic's list.
 
@@ -106,37 +78,35 @@ def sheet_name(animal: str) -> str:
 
 def sheet_pages(sheets: Mapping[str, SheetAnswer]) -> dict[str, bytes]:
     """Return the pages of several sheets by the names of their files."""
-    return {
-        sheet_name(animal): sheet_html(one).encode("utf-8", "replace")
-        for animal, one in sheets.items()
-    }
+    return {sheet_name(animal): SHEET.file(one) for animal, one in sheets.items()}
 
 
-def _one_line(text: str) -> str:
-    return block(text, WIDTH - 2, 1, _TITLE, bold=True).text
+def _title(answer: SheetAnswer) -> str:
+    who = f"{answer.name} ({answer.animal})" if answer.name else answer.animal
+    return block(who, WIDTH - 2, 1, _TITLE, bold=True).text
 
 
-def _body(answer: SheetAnswer, title: str) -> str:
+def _body(answer: SheetAnswer, _: str) -> str:
     fitted = _fitted(answer)
-    kind = f"{block(answer.species, 40, 1, _SIZE).text}. " if answer.species else ""
-    made = f"{kind[:1].upper()}{kind[1:]}Records as of {day(answer.as_of)}."
-    urgent = heading(2, "Urgent") + "".join(map(paragraph, fitted.urgent))
+    species = block(answer.species, 40, 1, _SIZE).text if answer.species else ""
+    made = who_line(answer, species)
+    urgent = heading(2, URGENT) + "".join(map(paragraph, fitted.urgent))
     protocol = protocol_lines(answer.species)
     notes = " ".join((BACK, protocol_credit(answer.species)))
     foot = " ".join((notes, *footnotes(notes), licensed()))
     return "".join(
         (
-            tag("header", heading(1, title) + paragraph(made)),
+            tag("header", heading(1, _title(answer)) + paragraph(made)),
             tag("section", urgent, class_="urgent") if fitted.urgent else "",
             _last_table(answer, fitted.rows),
-            paragraph("… The whole text is in the records.", "short") if fitted.cut else "",
-            heading(2, "Readings in the order of taking, mmHg"),
+            paragraph(SHEET_WORDS["cut"], "short") if fitted.cut else "",
+            heading(2, SHEET_WORDS["readings"]),
             _boxes(),
             paragraph(HOW_TO_WRITE, "short"),
-            _ticks("Doses since the last visit", DOSES, "Last tablet given at"),
-            _ticks("Eyes", EYES),
-            _ticks("Nerves", NERVES),
-            heading(2, "How to measure"),
+            _ticks(SHEET_WORDS["doses"], DOSES, SHEET_WORDS["last_dose"]),
+            _ticks(SHEET_WORDS["eyes"], EYES),
+            _ticks(SHEET_WORDS["nerves"], NERVES),
+            heading(2, SHEET_WORDS["how"]),
             tag("ol", "".join(tag("li", prose(line)) for line in protocol)),
             paragraph(foot, "foot"),
         )
@@ -144,7 +114,7 @@ def _body(answer: SheetAnswer, title: str) -> str:
 
 
 def _last_table(answer: SheetAnswer, rows: Iterable[SheetRow]) -> str:
-    heads = ("What", last_head(answer), "Today, date and time:")
+    heads = (SHEET_WORDS["what"], last_head(answer), SHEET_WORDS["today"])
     head = "".join(tag("th", prose(text), scope="col") for text in heads)
     body = "".join(
         tag(
@@ -179,13 +149,13 @@ def _ticks(title: str, texts: Sequence[str], line: str = "") -> str:
 
 
 def _boxes() -> str:
-    names = ["1 (first)", *(str(place) for place in range(2, BOXES + 1))]
+    names = [SHEET_WORDS["first"], *(str(place) for place in range(2, BOXES + 1))]
     head = "".join(
         tag("th", prose(name), scope="col", class_="first" if place == 0 else "")
         for place, name in enumerate(names)
     )
     empty = "".join(tag("td", "", class_="first" if place == 0 else "") for place in range(BOXES))
-    why = "".join(tag("td", prose("why not?")) for _ in range(BOXES))
+    why = "".join(tag("td", prose(SHEET_WORDS["why"])) for _ in range(BOXES))
     body = tag("tr", empty, class_="write") + tag("tr", why, class_="why")
     return tag("table", tag("thead", tag("tr", head)) + tag("tbody", body), class_="boxes")
 
@@ -195,8 +165,12 @@ def _fitted(answer: SheetAnswer) -> Fitted:
     urgent = [one.text for one in answer.urgent]
     room = HEIGHT - _FIXED - _below(answer)
     for most in (3, 2, 1):
-        rows = tuple(_short(one, most) for one in sheet_rows(answer))
-        left = room - sum(_row_tall(one.last) for one in rows)
+        rows = tuple(
+            replace(one, last=" ".join(block(one.last, _LAST - _CELL_EDGE, most, _SIZE).lines))
+            for one in sheet_rows(answer)
+        )
+        tall = (max(1, _lines(one.last, _LAST - _CELL_EDGE, _SIZE)) for one in rows)
+        left = room - sum(lines * _LINE + _EDGE for lines in tall)
         if _urgent_tall(urgent) <= left:
             break
     told = tuple(urgent) if _urgent_tall(urgent) <= left else _cut(urgent, left)
@@ -207,17 +181,8 @@ def _fitted(answer: SheetAnswer) -> Fitted:
     return Fitted(told, rows, cut)
 
 
-def _short(row: SheetRow, most: int) -> SheetRow:
-    text = " ".join(block(row.last, _LAST - _CELL_EDGE, most, _SIZE).lines)
-    return SheetRow(row.what, text, row.today, row.unit)
-
-
 def _lines(text: str, room: float, size: float, bold: bool = False) -> int:
     return len(block(text, room, 10**6, size, bold).lines)
-
-
-def _row_tall(text: str) -> float:
-    return max(1, _lines(text, _LAST - _CELL_EDGE, _SIZE)) * _LINE + _EDGE
 
 
 def _below(answer: SheetAnswer) -> float:
@@ -244,5 +209,14 @@ def _cut(texts: Sequence[str], room: float) -> tuple[str, ...]:
         most = 3
     told = [" ".join(block(text, WIDTH - 8, most, _SIZE, bold=True).lines) for text in shown]
     left = len(texts) - len(shown)
-    more = f"And {counted(left, 'urgent line')} more. " if left else ""
-    return (*told, f"{more}This is shown short: read the record before you measure.")
+    return (*told, shown_short(left))
+
+
+#: To take into the room: one side of paper.
+SHEET: PaperKind[SheetAnswer] = PaperKind(
+    name="sheet",
+    animal=lambda answer: answer.animal,
+    title=lambda answer: page_title(_title(answer)),
+    sections=(_body,),
+    rules=lambda *_: ("", f"@media print {{ main {{ height: {HEIGHT:g}mm; }} }}\n"),
+)

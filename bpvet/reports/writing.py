@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic
 
 from bpvet.files import write_all
 from bpvet.records.outputs import Inputs, inputs_of, refuse_changed
@@ -19,10 +20,12 @@ from bpvet.records.read import read
 from bpvet.records.read_options import ReadOptions
 from bpvet.records.records import Records
 from bpvet.reports.files import cells_digest, made_folder, refuse_foreign
-from bpvet.reports.kind import Names, Outline, Parameters, ReportKind
+from bpvet.reports.kind import Answer, Names, Outline, Parameters, ReportKind
 from bpvet.reports.page import NOTEBOOK_ONLY, page
 from bpvet.reports.pdf import pdf_bytes, refuse_without_setter
 from bpvet.reports.running import quiet, run, sealed, text_of
+from bpvet.reports.way import Way
+from bpvet.wording.en.pages.heads import FOREWORD, GO_ON
 
 if TYPE_CHECKING:
     from nbformat import NotebookNode
@@ -31,10 +34,6 @@ if TYPE_CHECKING:
 READY = 2
 #: Kind ("markdown" or "code"), source and tags of a cell.
 Cell = tuple[str, str, tuple[str, ...]]
-_FOREWORD = """# {title}
-
-The parameters are in the JSON file named below. Change them, or the records, and run all cells
-again. To keep changes of your own, save this notebook under another name."""
 
 
 @dataclass(frozen=True)
@@ -68,22 +67,14 @@ class Source:
         return {"records": self.path, "as_of": as_of, "reading": self.reading}
 
 
-def opened(
-    path: str | os.PathLike[str],
-    as_of: object,
-    reading: ReadOptions | None,
-    also_read: Iterable[str | os.PathLike[str] | None] = (),
-) -> Source:
+def opened(path: str | os.PathLike[str], way: Way) -> Source:
     """Read the records of a report.
 
     Parameters
     ----------
     path : str or path
         A folder, or a single readings file.
-    as_of, reading
-        As `bpvet.read` takes them.
-    also_read : iterable of str or path
-        Further files that were read: they are never written over.
+    way : Way
 
     Raises
     ------
@@ -92,59 +83,86 @@ def opened(
     RecordsError
         Where a finding of the record check stops the work.
     """
-    reading = reading or ReadOptions()
-    inputs = inputs_of(path, reading.columns, also_read)
-    records = read(path, as_of=as_of, **reading.to_plain()).require_usable()
-    return Source(os.fspath(path), reading, records, inputs)
+    inputs = inputs_of(path, way.reading.columns, way.also_read)
+    records = read(path, as_of=way.as_of, **way.reading.to_plain()).require_usable()
+    return Source(os.fspath(path), way.reading, records, inputs)
 
 
 @dataclass(frozen=True)
-class Target:
-    """Where a report goes.
+class Written(Generic[Answer]):
+    """A report as it was written.
 
     Parameters
     ----------
-    folder : Path
-        It is made if it is not there; other files in it are left alone.
-    force : bool
-        Whether to replace files that are not this report's own, or whose notebook was changed.
-    paper : str
-        Paper on which the page is set as a PDF too, ``a4`` or ``letter``; blank for no PDF.
+    notebook, page, parameters, pdf : Path
+        The files; `pdf` is None unless one was asked for.
+    answer
+        What the report says, as numbers and sentences.
     """
-
-    folder: Path
-    force: bool = False
-    paper: str = ""
-
-
-@dataclass(frozen=True)
-class Files:
-    """Where a report was written; `pdf` is None unless one was asked for."""
 
     notebook: Path
     page: Path
     parameters: Path
     pdf: Path | None
+    answer: Answer
+
+
+def write_report(
+    kind: ReportKind[Parameters, Answer],
+    path: str | os.PathLike[str],
+    out: str | os.PathLike[str],
+    asked: Parameters,
+    way: Way | None = None,
+) -> Written[Answer]:
+    """Read records, and write the notebook of a report, executed, and the same as one page.
+
+    Parameters
+    ----------
+    kind : ReportKind
+    path : str or path
+        The records: a folder, or a single readings file.
+    out : str or path
+        Folder to write into; it is made if it is not there, and other files in it are left
+        alone.
+    asked : Asked
+        The report's choices, of the kind's own class; where the records are is filled in.
+    way : Way, optional
+
+    Raises
+    ------
+    CallError
+        For an unknown option or animal, or where a file is in the way or cannot be written.
+    RecordsError
+        Where a finding of the record check stops the work, or the records cannot give such a
+        report.
+    FitError
+        Where what the report is of could not be fitted.
+    """
+    way = way or Way()
+    source = opened(path, way)
+    settled = asked.settled(source.records)
+    return write(kind, source, replace(settled, **source.asked), Path(out), way)
 
 
 def write(
-    kind: ReportKind[Parameters], source: Source, asked: Parameters, target: Target
-) -> tuple[Files, dict[str, Any]]:
+    kind: ReportKind[Parameters, Answer],
+    source: Source,
+    asked: Parameters,
+    folder: Path,
+    way: Way,
+) -> Written[Answer]:
     """Fit, run a report's notebook on that, and put it, its page and its parameters in place.
 
     Parameters
     ----------
     kind : ReportKind
     source : Source
+        The records, read.
     asked : Asked
         What the report is asked for, its paths as they were given.
-    target : Target
-
-    Returns
-    -------
-    Files
-    dict
-        What was fitted, by name.
+    folder : Path
+        As `write_report` takes it.
+    way : Way
 
     Raises
     ------
@@ -158,37 +176,39 @@ def write(
     """
     given = kind.fitted(source.records, asked)
     names = kind.names(source.records, asked, given)
-    folder, inputs, mark = target.folder, source.inputs, kind.mark(names)
-    endings = ("ipynb", "html", *(["pdf"] if target.paper else []))
-    files = {ending: f"{names.stem}.{ending}" for ending in endings} | {"json": names.parameters}
-    if target.paper:
+    if way.paper:
         refuse_without_setter()
-
-    def refuse() -> None:
-        for name in files.values():
-            inputs.refuse(folder / name)
-            if not target.force:
-                refuse_foreign(folder / name, mark)
-
+    mark, files = kind.mark(names), names.files(bool(way.paper))
+    places = {ending: folder / name for ending, name in files.items()}
+    refuse = partial(_refuse, places.values(), source.inputs, "" if way.force else mark)
     with made_folder(folder):
         refuse()
         published = asked.seen_from(folder)
         digest = published.digest(mark, source.records.digest)
-        never = (folder, *([] if inputs.folder is None else [inputs.folder]))
-        with sealed(never), quiet():
+        # The page last: whoever opens it finds what belongs to it.
+        contents = {"json": published.to_json(mark, digest).encode()}
+        with sealed((folder, *filter(None, [source.inputs.folder]))), quiet():
             known = {**_imported(kind.outline), "asked": asked, **given}
             made = run(notebook(kind, names, digest), known, READY)
-            refuse_changed(inputs)
+            refuse_changed(source.inputs)
+            contents["ipynb"] = text_of(made).encode()
             html = page(made, names.title, mark, digest)
-            contents = {files["json"]: published.to_json(mark, digest).encode()}
-            contents[files["ipynb"]] = text_of(made).encode()
-            if target.paper:
-                contents[files["pdf"]] = pdf_bytes(html, mark, target.paper)
-        # The page last: whoever opens it finds what belongs to it.
-        contents[files["html"]] = html.encode()
-        write_all(folder, contents, replace=True, check=refuse)
-    places = {ending: folder / name for ending, name in files.items()}
-    return Files(places["ipynb"], places["html"], places["json"], places.get("pdf")), given
+            if way.paper:
+                contents["pdf"] = pdf_bytes(html, mark, way.paper)
+            contents["html"] = html.encode()
+        held = {files[ending]: content for ending, content in contents.items()}
+        write_all(folder, held, replace=True, check=refuse)
+    return Written(
+        places["ipynb"], places["html"], places["json"], places.get("pdf"), given["answer"]
+    )
+
+
+def _refuse(places: Iterable[Path], inputs: Inputs, mark: str) -> None:
+    """Refuse places of what was read and, unless the mark is blank, of what is not the report's."""
+    for place in places:
+        inputs.refuse(place)
+        if mark:
+            refuse_foreign(place, mark)
 
 
 def _imported(outline: Outline) -> dict[str, object]:
@@ -198,7 +218,7 @@ def _imported(outline: Outline) -> dict[str, object]:
     return names
 
 
-def notebook(kind: ReportKind[Any], names: Names, digest: str) -> NotebookNode:
+def notebook(kind: ReportKind[Any, Any], names: Names, digest: str) -> NotebookNode:
     """Return a report's notebook before it is run; no value of the records stands in it.
 
     Parameters
@@ -223,7 +243,7 @@ def notebook(kind: ReportKind[Any], names: Names, digest: str) -> NotebookNode:
 
 def _cells(outline: Outline, names: Names) -> Iterator[Cell]:
     """Yield kind, source and tags of each cell, from top to bottom."""
-    yield "markdown", _FOREWORD.format(title=outline.title), (NOTEBOOK_ONLY,)
+    yield "markdown", FOREWORD.format(title=outline.title), (NOTEBOOK_ONLY,)
     asked = f'asked = report.parameters("{names.parameters}")'
     yield "code", f"{outline.imports}\n\n{asked}", ()
     yield "code", outline.work, ()
@@ -232,5 +252,5 @@ def _cells(outline: Outline, names: Names) -> Iterator[Cell]:
         yield "markdown", f"## {title}", ()
         yield from (("code", f"report.{call}", ()) for call in calls)
     yield "code", "report.statement()", ()
-    yield "markdown", f"## Go on from here\n\n{outline.go_on}", (NOTEBOOK_ONLY,)
+    yield "markdown", f"## {GO_ON}\n\n{outline.go_on}", (NOTEBOOK_ONLY,)
     yield from (("code", code, (NOTEBOOK_ONLY,)) for code in outline.shown)

@@ -8,7 +8,7 @@ from bpvet.answers.room.room import room_answer
 from bpvet.command.trend import trend_text
 from bpvet.pictures.answered import answered_picture
 from bpvet.reports.letter.letter import letter_of
-from bpvet.reports.letter.page import letter_html
+from bpvet.reports.letter.page import LETTER
 from reference_checks.grid.cells import ANIMAL, Cell
 from reference_checks.grid.judging import faults
 
@@ -18,7 +18,7 @@ def tried(cell: Cell) -> list[str]:
     trend = bpvet.fit_trend(cell.records(), ANIMAL)
     answer = trend.answer()
     picture = answered_picture(trend, answer)
-    letter = letter_html(letter_of(trend, answer, "vesper.csv"), "a4")
+    letter = LETTER.html(letter_of(trend, answer, "vesper.csv"), "a4")
     room = room_answer([_room_reading(one) for one in cell.latest_readings()], "doppler")
     return list(faults(cell, answer, picture, letter, trend_text(answer), room))
 

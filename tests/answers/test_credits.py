@@ -15,7 +15,7 @@ from bpvet.answers.room.room import RoomReading, room_answer
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.categories import guideline, guidelines
 from bpvet.facts.sources import facts
-from bpvet.reports.animal.summary import now
+from bpvet.reports.animal.sections import now
 from bpvet.wording.en.letter import letter_statements
 from tests.answers.credits import claims, faults
 from tests.models.small_records import drug, records, rows, sign, steady

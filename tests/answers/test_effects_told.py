@@ -14,7 +14,7 @@ from bpvet import Priors
 from bpvet.answers.trend.drugs import treatment_answers
 from bpvet.maths.mixture import Mixture
 from bpvet.models.trend.plain_means import CAUSES, plain_difference
-from bpvet.reports.animal.answers import numbers
+from bpvet.reports.animal.sections import numbers
 from tests.models.small_records import drug, records, rows, steady
 
 DATES = ("2026-01-10", "2026-02-10", "2026-03-12", "2026-04-14", "2026-05-20")

@@ -9,6 +9,7 @@ import pytest
 from bpvet.command.check import group_of
 from bpvet.command.shared.source_lines import SourceLines
 from bpvet.records.findings import worded_finding
+from bpvet.wording.en.command.check import ASIDE, LOOK, NOTHING, STOPS
 from tests.command.small import AS_OF, write_readings
 
 

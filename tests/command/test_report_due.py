@@ -17,12 +17,12 @@ from tests.command.small import AS_OF
 def pages(monkeypatch):
     """Pages that are written at once, but for one animal's."""
 
-    def write(kind, source, asked, target):
+    def write(kind, source, asked, folder, way):
         if asked.animal == "B2":
             raise FitError("It could not be fitted.")
-        page = target.folder / f"{kind.names(source.records, asked, {}).stem}.html"
+        page = folder / f"{kind.names(source.records, asked, {}).stem}.html"
         page.write_text(f"{asked.animal} {asked.as_of} {asked.guideline}")
-        return SimpleNamespace(page=page), {}
+        return SimpleNamespace(page=page)
 
     monkeypatch.setattr(morning, "write", write)
 

@@ -209,22 +209,23 @@ def test_words_beside_a_figure_are_not_replaced(run, clinic, tmp_path):
 def test_a_report_is_asked_for_with_everything_said(run, clinic, tmp_path, monkeypatch):
     asked = {}
 
-    def write_report(path, animal, out, **more):
-        asked.update(more, path=path, animal=animal, out=out)
+    def write_report(kind, path, out, choices, way):
+        asked.update(kind=kind.name, path=path, choices=choices, out=out, way=way)
         return SimpleNamespace(
             page="o/A17.html", notebook="o/A17.ipynb", parameters="o/p.json", pdf=None
         )
 
-    monkeypatch.setattr("bpvet.reports.animal.report.write_report", write_report)
+    monkeypatch.setattr("bpvet.reports.writing.write_report", write_report)
     argv = ("report", clinic, "--animal", "A17", "-o", tmp_path / "o", "--as-of", AS_OF, "--force")
     how = ("--columns", "a=animal", "--dates", "dmy", "--unit", "kpa", "--encoding", "cp1252")
     ended = run(*argv, "--level", "0.9", "--bridge", "methods", *how)
     assert ended.status == 0
     assert '"o/A17.html"; open it in any browser' in ended.out
-    assert asked["level"] == 0.9
-    assert asked["bridge"] == ("methods",)
-    assert (asked["force"], asked["as_of"]) == (True, AS_OF)
-    assert asked["reading"] == ReadOptions("a=animal", "dmy", "kPa", "cp1252")
+    choices, way = asked["choices"], asked["way"]
+    assert (asked["kind"], choices.animal, choices.level) == ("animal", "A17", 0.9)
+    assert choices.bridge == ("methods",)
+    assert (way.force, way.as_of) == (True, AS_OF)
+    assert way.reading == ReadOptions("a=animal", "dmy", "kPa", "cp1252")
     held = json.loads(run(*argv, "--json").out)
     files = {"page": "o/A17.html", "notebook": "o/A17.ipynb", "parameters": "o/p.json"}
     assert held == files | {"pdf": None}

@@ -4,7 +4,7 @@ import pandas as pd
 
 import bpvet
 from bpvet.pictures.trend import trend_picture
-from bpvet.reports.animal.recorded import signs
+from bpvet.reports.animal.sections import signs
 from bpvet.reports.letter.signs import sign_lines
 from bpvet.reports.letter.source import Source
 

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from bpvet.records.example import write_example
-from bpvet.reports.animal.report import Written, write_report
+
+from .made import Made, write_animal
 
 AS_OF = "2026-11-01"
 #: Runs a notebook by a kernel of its own, as anybody would who has its files.
@@ -66,14 +67,14 @@ def clinic(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def urgent(clinic: Path) -> Written:
+def urgent(clinic: Path) -> Made:
     """The report of a blind cat beyond the gauge, beside the records it is made from."""
-    return write_report(clinic, "Marzipan", clinic.parent / "out", as_of=AS_OF)
+    return write_animal(clinic, "Marzipan", clinic.parent / "out", as_of=AS_OF)
 
 
 @pytest.fixture(scope="session")
-def hostile(tmp_path_factory: pytest.TempPathFactory) -> Written:
+def hostile(tmp_path_factory: pytest.TempPathFactory) -> Made:
     """The report of an animal whose id, name and notes are hostile."""
     folder = tmp_path_factory.mktemp("hostile")
     records = hostile_records(folder / "records")
-    return write_report(records, HOSTILE_ID, folder / "out", as_of="2026-06-01")
+    return write_animal(records, HOSTILE_ID, folder / "out", as_of="2026-06-01")

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from bpvet.command.main import main
-from bpvet.reports.animal.report import Written
 
 from .conftest import AS_OF
+from .made import Made
 from .test_browser import browser as browser
 
 pytestmark = pytest.mark.browser
@@ -28,7 +28,7 @@ WRITTEN = {
 
 @pytest.fixture(scope="module")
 def pages(
-    clinic: Path, urgent: Written, hostile: Written, tmp_path_factory: pytest.TempPathFactory
+    clinic: Path, urgent: Made, hostile: Made, tmp_path_factory: pytest.TempPathFactory
 ) -> dict[str, Path]:
     """A page of every kind, by name."""
     folder = tmp_path_factory.mktemp("pages")

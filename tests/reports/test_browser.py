@@ -12,11 +12,12 @@ from typing import Any
 import pytest
 
 import bpvet
-from bpvet.reports.animal.report import Written
-from bpvet.reports.letter.letter import PAPERS, letter_of
-from bpvet.reports.letter.page import letter_html
+from bpvet.reports.letter.letter import letter_of
+from bpvet.reports.letter.page import LETTER
+from bpvet.reports.paper import PAPERS
 
 from .conftest import AS_OF, HOSTILE_NAME
+from .made import Made
 
 pytestmark = pytest.mark.browser
 
@@ -90,13 +91,13 @@ class Seen:
 
 
 @pytest.fixture(params=["urgent", "hostile"])
-def written(request: pytest.FixtureRequest) -> Written:
-    made: Written = request.getfixturevalue(request.param)
+def written(request: pytest.FixtureRequest) -> Made:
+    made: Made = request.getfixturevalue(request.param)
     return made
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_it_opens_asks_for_nothing_and_fits(browser: Any, written: Written, width: int) -> None:
+def test_it_opens_asks_for_nothing_and_fits(browser: Any, written: Made, width: int) -> None:
     with Seen(browser, written.page, width) as seen:
         assert seen.said == []
         assert [url for url in seen.asked if not url.startswith("data:")] == [seen.address]
@@ -109,14 +110,14 @@ def test_it_opens_asks_for_nothing_and_fits(browser: Any, written: Written, widt
         assert wide == []
 
 
-def test_it_reads_without_javascript(browser: Any, hostile: Written) -> None:
+def test_it_reads_without_javascript(browser: Any, hostile: Made) -> None:
     with Seen(browser, hostile.page, java_script_enabled=False) as seen:
         assert seen.page.title().startswith(HOSTILE_NAME.split("{")[0].strip()[:8])
         assert seen.page.locator("h1").inner_text() == HOSTILE_NAME
         assert seen.page.locator(".now .lead").first.is_visible()
 
 
-def test_the_figure_is_drawn_at_each_width(browser: Any, urgent: Written) -> None:
+def test_the_figure_is_drawn_at_each_width(browser: Any, urgent: Made) -> None:
     natural = []
     for width in WIDTHS:
         with Seen(browser, urgent.page, width) as seen:
@@ -127,7 +128,7 @@ def test_the_figure_is_drawn_at_each_width(browser: Any, urgent: Written) -> Non
     assert 0 < natural[0] < natural[1] == natural[2]
 
 
-def test_a_mark_leads_to_the_row_of_its_session(browser: Any, urgent: Written) -> None:
+def test_a_mark_leads_to_the_row_of_its_session(browser: Any, urgent: Made) -> None:
     with Seen(browser, urgent.page) as seen:
         links = seen.page.locator("figure .wide a")
         targets = links.evaluate_all("all => all.map(e => e.getAttribute('href'))")
@@ -135,9 +136,7 @@ def test_a_mark_leads_to_the_row_of_its_session(browser: Any, urgent: Written) -
         assert all(seen.page.locator(one).count() == 1 for one in set(targets))
 
 
-def test_a_drawing_follows_the_page_s_colours_and_prints_light(
-    browser: Any, urgent: Written
-) -> None:
+def test_a_drawing_follows_the_page_s_colours_and_prints_light(browser: Any, urgent: Made) -> None:
     ground = "e => getComputedStyle(e.querySelector('path')).fill"
     found = {}
     for scheme in ("light", "dark"):
@@ -151,7 +150,7 @@ def test_a_drawing_follows_the_page_s_colours_and_prints_light(
     assert found["dark"] != white
 
 
-def test_the_outline_is_in_order(browser: Any, written: Written) -> None:
+def test_the_outline_is_in_order(browser: Any, written: Made) -> None:
     with Seen(browser, written.page) as seen:
         levels = seen.page.evaluate(
             "[...document.querySelectorAll('h1,h2,h3,h4,h5,h6')].map(e => +e.tagName[1])"
@@ -165,14 +164,14 @@ def test_the_outline_is_in_order(browser: Any, written: Written) -> None:
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_every_text_stands_out(browser: Any, written: Written, scheme: str) -> None:
+def test_every_text_stands_out(browser: Any, written: Made, scheme: str) -> None:
     with Seen(browser, written.page, color_scheme=scheme) as seen:
         found = seen.page.evaluate(CONTRASTS)
         assert len(found) > 100
         assert [(round(ratio, 2), text) for ratio, text in found if ratio < 4.5] == []
 
 
-def test_a_keyboard_reaches_the_report_and_wide_tables(browser: Any, urgent: Written) -> None:
+def test_a_keyboard_reaches_the_report_and_wide_tables(browser: Any, urgent: Made) -> None:
     with Seen(browser, urgent.page, 360) as seen:
         seen.page.keyboard.press("Tab")
         skip = seen.page.locator("a.skip")
@@ -190,7 +189,7 @@ def test_a_keyboard_reaches_the_report_and_wide_tables(browser: Any, urgent: Wri
         assert seen.page.evaluate("document.activeElement.getAttribute('aria-label')")
 
 
-def test_a_screenshot_is_not_blank(browser: Any, urgent: Written) -> None:
+def test_a_screenshot_is_not_blank(browser: Any, urgent: Made) -> None:
     from io import BytesIO
 
     from matplotlib.image import imread
@@ -202,7 +201,7 @@ def test_a_screenshot_is_not_blank(browser: Any, urgent: Written) -> None:
     assert urgent_box["y"] < 400
 
 
-def test_it_prints_on_a4_and_letter(browser: Any, urgent: Written) -> None:
+def test_it_prints_on_a4_and_letter(browser: Any, urgent: Made) -> None:
     pypdf = pytest.importorskip("pypdf")
     from io import BytesIO
 
@@ -223,7 +222,7 @@ def letters(clinic: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str,
     folder = tmp_path_factory.mktemp("letters")
     made = {paper: folder / f"{paper}.html" for paper in PAPERS}
     for paper, path in made.items():
-        path.write_text(letter_html(whole, paper), encoding="utf-8")
+        path.write_text(LETTER.html(whole, paper), encoding="utf-8")
     return made
 
 

@@ -9,10 +9,8 @@ from typing import Any
 
 import pytest
 
-from bpvet.reports.agreement.report import write_agreement_report
-from bpvet.reports.audit.report import write_audit_report
-
 from .conftest import AS_OF
+from .made import write_agreement, write_audit
 from .measuring_records import HOSTILE_ANIMAL, HOSTILE_PERSON, write_hostile
 from .test_browser import CONTRASTS, WIDTHS, Seen
 from .test_browser import browser as browser
@@ -26,10 +24,10 @@ def pages(clinic: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, P
     folder = tmp_path_factory.mktemp("measuring")
     enemy = write_hostile(folder / "records")
     return {
-        "agreement": write_agreement_report(clinic, folder / "out", as_of=AS_OF).page,
-        "audit": write_audit_report(clinic, folder / "out", as_of=AS_OF).page,
-        "hostile agreement": write_agreement_report(enemy, folder / "bad", as_of=AS_OF).page,
-        "hostile audit": write_audit_report(enemy, folder / "bad", as_of=AS_OF).page,
+        "agreement": write_agreement(clinic, folder / "out", as_of=AS_OF).page,
+        "audit": write_audit(clinic, folder / "out", as_of=AS_OF).page,
+        "hostile agreement": write_agreement(enemy, folder / "bad", as_of=AS_OF).page,
+        "hostile audit": write_audit(enemy, folder / "bad", as_of=AS_OF).page,
     }
 
 

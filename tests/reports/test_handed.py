@@ -12,21 +12,18 @@ import pytest
 
 from bpvet.reports import writing
 from bpvet.reports.agreement import report as agreement
-from bpvet.reports.agreement.report import write_agreement_report
 from bpvet.reports.animal import report as animal
-from bpvet.reports.animal.report import write_report
 from bpvet.reports.audit import report as audit
-from bpvet.reports.audit.report import write_audit_report
 from bpvet.reports.clinic import report as cohort
-from bpvet.reports.clinic.report import write_cohort_report
 
 from .conftest import AS_OF, in_kernel
+from .made import write_agreement, write_animal, write_audit, write_cohort
 
 WRITERS: dict[str, Callable[..., Any]] = {
-    "animal": lambda *given: write_report(given[0], "B04", given[1], as_of=AS_OF, level=0.9),
-    "agreement": lambda *given: write_agreement_report(*given, as_of=AS_OF, level=0.9),
-    "audit": lambda *given: write_audit_report(*given, as_of=AS_OF, level=0.9),
-    "cohort": lambda *given: write_cohort_report(*given, as_of=AS_OF, level=0.9),
+    "animal": lambda *given: write_animal(given[0], "B04", given[1], as_of=AS_OF, level=0.9),
+    "agreement": lambda *given: write_agreement(*given, as_of=AS_OF, level=0.9),
+    "audit": lambda *given: write_audit(*given, as_of=AS_OF, level=0.9),
+    "cohort": lambda *given: write_cohort(*given, as_of=AS_OF, level=0.9),
 }
 
 MODULES = {"animal": animal, "agreement": agreement, "audit": audit, "cohort": cohort}

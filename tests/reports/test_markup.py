@@ -7,7 +7,8 @@ from html.parser import HTMLParser
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bpvet.reports.markup import Column, Shown, folded, heading, paragraph, table, tag
+from bpvet.reports.markup import Shown, fold, folded, heading, paragraph, table, tag
+from bpvet.wording.en.pages.shapes import Column
 
 
 class Text(HTMLParser):
@@ -78,6 +79,13 @@ def test_blank_text_makes_no_paragraph() -> None:
 
 def test_a_fold_is_closed_at_first() -> None:
     assert folded("more", "<p>x</p>") == "<details><summary>more</summary><p>x</p></details>"
+    part = Shown("<p>x</p>", "x")
+    held = "<div><p>x</p></div></details>"
+    assert fold("a < b", part, heads=False) == Shown(
+        f'<details class="fold"><summary>a &lt; b</summary>{held}', "a < b\nx"
+    )
+    assert fold("a", part).html == f'<details class="fold"><summary><h2>a</h2></summary>{held}'
+    assert fold("a", Shown("", "")).html == ""
 
 
 def test_what_is_shown_has_html_and_plain_words() -> None:

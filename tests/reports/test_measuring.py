@@ -13,25 +13,25 @@ from bpvet.errors import CallError, RecordsError
 from bpvet.printing import number
 from bpvet.reports.agreement import report as agreement
 from bpvet.reports.audit import report as audit
-from bpvet.reports.clinic.parameters import parameters
 
 from .conftest import AS_OF
+from .made import Made, write_agreement, write_audit
 from .measuring_records import write_hostile
 
 
 @pytest.fixture(scope="module")
-def agreed(clinic: Path) -> agreement.Written:
+def agreed(clinic: Path) -> Made:
     """The example clinic's two methods."""
-    return agreement.write_agreement_report(clinic, clinic.parent / "measuring", as_of=AS_OF)
+    return write_agreement(clinic, clinic.parent / "measuring", as_of=AS_OF)
 
 
 @pytest.fixture(scope="module")
-def audited(clinic: Path) -> audit.Written:
+def audited(clinic: Path) -> Made:
     """The example clinic's measuring."""
-    return audit.write_audit_report(clinic, clinic.parent / "measuring", as_of=AS_OF)
+    return write_audit(clinic, clinic.parent / "measuring", as_of=AS_OF)
 
 
-def test_the_agreement_s_page_says_what_the_library_says(agreed: agreement.Written) -> None:
+def test_the_agreement_s_page_says_what_the_library_says(agreed: Made) -> None:
     text, found = agreed.page.read_text(), agreed.answer.agreement
     for held in (found.bias, found.lower, found.upper, found.sd, found.offset.s_d):
         assert f">{number(held.estimate)}</td>" in text
@@ -41,46 +41,46 @@ def test_the_agreement_s_page_says_what_the_library_says(agreed: agreement.Writt
     assert "bpvet audit" in text, "a reader is told where the situational effect stands"
 
 
-def test_the_audit_s_page_has_every_section(audited: audit.Written) -> None:
+def test_the_audit_s_page_has_every_section(audited: Made) -> None:
     text = audited.page.read_text()
     for title in audit.OUTLINE.sections:
         assert f">{title}</h2>" in text
     for title in audit.TOPICS:
         assert f"<summary>{title}</summary>" in text
     assert text.count("<figure>") == 5
-    assert text.count('<details class="printed">') == len(audit.TOPICS) + 2
+    assert text.count('<details class="fold">') == len(audit.TOPICS) + 2
     assert text.index("not for judging people") < text.index("Operators</summary>")
     assert "Home against clinic</h3>" in text
 
 
-def test_what_a_notebook_holds_is_no_record(agreed: agreement.Written) -> None:
+def test_what_a_notebook_holds_is_no_record(agreed: Made) -> None:
     cells = json.loads(agreed.notebook.read_text())["cells"]
     sources = "".join("".join(cell["source"]) for cell in cells)
     assert "E02" not in sources
-    asked = parameters(agreed.parameters)
+    asked = agreement.parameters(agreed.parameters)
     assert asked.as_of == AS_OF
     assert asked.options["quantity"] == "systolic"
     with pytest.raises(CallError, match="does not hold the parameters"):
-        parameters(agreed.notebook)
+        agreement.parameters(agreed.notebook)
 
 
-def test_the_same_records_give_the_same_bytes(clinic: Path, audited: audit.Written) -> None:
+def test_the_same_records_give_the_same_bytes(clinic: Path, audited: Made) -> None:
     before = {path: path.read_bytes() for path in (audited.page, audited.notebook)}
-    audit.write_audit_report(clinic, audited.page.parent, as_of=AS_OF)
+    write_audit(clinic, audited.page.parent, as_of=AS_OF)
     assert {path: path.read_bytes() for path in before} == before
 
 
 def test_another_s_file_is_left_alone(clinic: Path, tmp_path: Path) -> None:
     (tmp_path / "audit.html").write_text("mine")
     with pytest.raises(CallError, match="was not written by this report"):
-        audit.write_audit_report(clinic, tmp_path, as_of=AS_OF)
+        write_audit(clinic, tmp_path, as_of=AS_OF)
     assert [path.name for path in tmp_path.iterdir()] == ["audit.html"]
 
 
 def test_one_method_only(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     records = write_hostile(tmp_path / "one", animals=2, methods=1, people=0)
     with pytest.raises(RecordsError, match="measured by both methods"):
-        agreement.write_agreement_report(records, tmp_path / "out", as_of="2026-06-01")
+        write_agreement(records, tmp_path / "out", as_of="2026-06-01")
     assert not (tmp_path / "out").exists()
     assert main(["audit", str(records), "--as-of", "2026-06-01", "--json", "--quiet"]) == 0
     shown = json.loads(capsys.readouterr().out)

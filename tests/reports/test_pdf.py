@@ -10,8 +10,9 @@ import pytest
 
 from bpvet.errors import CallError
 from bpvet.reports import pdf
-from bpvet.reports.animal.report import Written
 from bpvet.reports.files import refuse_foreign
+
+from .made import Made
 
 MARK = "animal 0123456789"
 PAGE = "<!DOCTYPE html><html lang=en><title>T</title><body><p>Words{}</p></body></html>"
@@ -30,7 +31,7 @@ def pages_of(content: bytes) -> list[str]:
 
 @pytest.mark.usefixtures("setter")
 @pytest.mark.parametrize(("paper", "points"), [("a4", (595, 842)), ("letter", (612, 792))])
-def test_a_report_on_paper(urgent: Written, paper: str, points: tuple[int, int]) -> None:
+def test_a_report_on_paper(urgent: Made, paper: str, points: tuple[int, int]) -> None:
     from pypdf import PdfReader
 
     content = pdf.pdf_bytes(urgent.page.read_text(encoding="utf-8"), MARK, paper)

@@ -15,9 +15,9 @@ import pytest
 import bpvet
 from bpvet.answers.sheet.sheet import SheetAnswer
 from bpvet.facts.cautions import licensed
-from bpvet.reports.owner import owner_html
+from bpvet.reports.owner import OWNER
 from bpvet.reports.pdf import pdf_bytes
-from bpvet.reports.sheet import sheet_html, sheet_name
+from bpvet.reports.sheet import SHEET, sheet_name
 from tests.reports.conftest import hostile_records
 from tests.reports.room_records import crowded, records
 from tests.reports.test_browser import Seen, browser
@@ -36,7 +36,7 @@ CASES: dict[str, Callable[[], bpvet.Records]] = {
 def pages(case: str, paper: str) -> tuple[str, str]:
     made = CASES[case]()
     answers = bpvet.sheet(made, "A1"), bpvet.owner(made, "A1")
-    return sheet_html(answers[0], paper), owner_html(answers[1], paper)
+    return SHEET.html(answers[0], paper), OWNER.html(answers[1], paper)
 
 
 def text_of(html: str) -> str:
@@ -99,7 +99,7 @@ def test_every_urgent_line_of_ordinary_length_stands_whole() -> None:
         signs=(("2026-10-20", "sudden blindness"), ("2026-10-20", "seizures x3")),
     )
     told = bpvet.sheet(made, "A1")
-    text = text_of(sheet_html(told))
+    text = text_of(SHEET.html(told))
     assert all(" ".join(one.text.split()) in text for one in told.urgent)
 
 
@@ -125,7 +125,7 @@ def test_names_are_data(tmp_path: Path) -> None:
     made = bpvet.read(hostile_records(tmp_path / "clinic"), as_of="2026-06-01")
     (animal,) = made.animals["animal"]
     told: SheetAnswer = bpvet.sheet(made, animal)
-    for page in (sheet_html(told), owner_html(bpvet.owner(made, animal))):
+    for page in (SHEET.html(told), OWNER.html(bpvet.owner(made, animal))):
         assert "<script" not in page
         assert "<img" not in page
         assert "&lt;script&gt;" in page
@@ -134,5 +134,5 @@ def test_names_are_data(tmp_path: Path) -> None:
 
 def test_the_same_records_give_the_same_bytes() -> None:
     made = CASES["ordinary"]()
-    assert sheet_html(bpvet.sheet(made, "A1")) == pages("ordinary", "a4")[0]
-    assert owner_html(bpvet.owner(made, "A1")) == pages("ordinary", "a4")[1]
+    assert SHEET.html(bpvet.sheet(made, "A1")) == pages("ordinary", "a4")[0]
+    assert OWNER.html(bpvet.owner(made, "A1")) == pages("ordinary", "a4")[1]

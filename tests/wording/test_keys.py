@@ -13,9 +13,8 @@ import bpvet
 from bpvet.answers.agreement import agreement as agreement_answers
 from bpvet.answers.audit import audit as audit_answers
 from bpvet.models.kidney.joint_trends import JOINED
-from bpvet.reports.animal import answers as headings
-from bpvet.reports.animal import brief
 from bpvet.wording.en import letter
+from bpvet.wording.en.pages.animal import brief, questions
 from bpvet.wording.en.trend.short import short_statements
 from bpvet.wording.en.trend.statements import TOPICS
 from bpvet.wording.keys import KEYS, all_keys
@@ -109,8 +108,8 @@ def test_what_no_scenario_meets_is_met_by_a_test(key: str) -> None:
 def test_whatever_a_page_or_letter_asks_for_exists() -> None:
     asked = {
         *(*letter.FIRST, *letter.BEHIND, *letter._STANDS_OUT, *letter._LISTED, *letter._OWN_PLACE),
-        *(*brief._TOPICS, *brief._KIDNEYS),
+        *(*brief.TOPICS_OF_THREE, *brief.KIDNEY_LEADS),
         *(*agreement_answers.TOPICS, *audit_answers.TOPICS),
     }
     assert asked <= all_keys() | set(KEYS)
-    assert set(headings.HEADINGS) <= set(TOPICS)
+    assert set(questions.HEADINGS) <= set(TOPICS)

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
 
 from bpvet.command.shared import options
 from bpvet.command.shared.opening import inputs_read
 from bpvet.command.shared.output import writable
 from bpvet.errors import CallError
 
+if TYPE_CHECKING:
+    from bpvet.reports.paper import PaperKind
+
+Content = TypeVar("Content")
 _KINDS = ("html", "pdf")
 
 
@@ -49,10 +54,9 @@ def page_place(arguments: argparse.Namespace, what: str) -> Path | None:
     return place
 
 
-def page_bytes(html: str, place: Path, mark: str) -> bytes:
+def page_bytes(
+    kind: PaperKind[Content], content: Content, place: Path, arguments: argparse.Namespace
+) -> bytes:
     """Return a page as its file holds it: as it is, or as a PDF by the file's ending."""
-    if place.suffix.lower() == ".html":
-        return html.encode("utf-8", "replace")
-    from bpvet.reports.pdf import pdf_bytes
-
-    return pdf_bytes(html, mark)
+    paper = arguments.paper or options.PAPERS[0]
+    return kind.file(content, paper, place.suffix.lower().removeprefix("."))

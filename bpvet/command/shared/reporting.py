@@ -23,7 +23,8 @@ from bpvet.facts.words import QUANTITIES
 if TYPE_CHECKING:
     from bpvet.answers.agreement.agreement import AgreementAnswer
     from bpvet.answers.audit.audit import AuditAnswer
-    from bpvet.reports.writing import Files
+    from bpvet.reports.way import Way
+    from bpvet.reports.writing import Written
 
 #: Files that a report has open at once, and some more.
 _HANDLES = 80
@@ -49,8 +50,8 @@ def add_quantity(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def report_options(arguments: argparse.Namespace) -> dict[str, Any]:
-    """Return the named arguments that the functions that write a report share.
+def way_of(arguments: argparse.Namespace) -> Way:
+    """Return how a report is made, whatever it says.
 
     What an earlier command left unfinished in the report's folder is finished first.
 
@@ -59,6 +60,8 @@ def report_options(arguments: argparse.Namespace) -> dict[str, Any]:
     CallError
         A PDF is asked for, and no report; or a paper, and no PDF.
     """
+    from bpvet.reports.way import Way
+
     if arguments.pdf and arguments.output is None:
         raise CallError("--pdf is for a report; add -o DIR.")
     if arguments.output is not None and not handles_left(_HANDLES):
@@ -66,18 +69,19 @@ def report_options(arguments: argparse.Namespace) -> dict[str, Any]:
         raise BpvetError(f"For a report {MANY_OPEN}")
     if arguments.output is not None:
         tell_recovered(Path(arguments.output))
-    return {
-        "as_of": arguments.as_of,
-        "reading": read_options(arguments),
-        "force": arguments.force,
-        "paper": options.pdf_paper(arguments),
-    }
+    return Way(
+        as_of=arguments.as_of,
+        reading=read_options(arguments),
+        force=arguments.force,
+        paper=options.pdf_paper(arguments),
+        also_read=(getattr(arguments, "priors", None),),
+    )
 
 
 def answered(
     arguments: argparse.Namespace,
     answer: AgreementAnswer | AuditAnswer,
-    written: Files | None = None,
+    written: Written[Any] | None = None,
 ) -> int:
     """Print where the report is, or without one what it would say; return the exit status."""
     if arguments.json:
@@ -94,7 +98,7 @@ def answered(
     return 0
 
 
-def print_report(written: Files) -> None:
+def print_report(written: Written[Any]) -> None:
     """Print where a report was written."""
     from bpvet.wording.en.command.written import report_written
 
@@ -102,7 +106,7 @@ def print_report(written: Files) -> None:
         print(printable(line))
 
 
-def written_files(written: Files) -> dict[str, Any]:
+def written_files(written: Written[Any]) -> dict[str, Any]:
     """Return where a report was written, as JSON values."""
     return {
         "page": str(written.page),

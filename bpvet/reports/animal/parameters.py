@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
-from typing import Any
+from dataclasses import asdict, dataclass, fields, replace
+from typing import Any, Self
 
 from bpvet.facts.priors.groups import PriorGroup, PriorGroups
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
+from bpvet.records.records import Records
 from bpvet.reports.asked import (
     Asked,
-    Held,
+    choice,
     filled,
     finite,
     path_from,
@@ -29,84 +29,6 @@ _NUMBERS = (
 )
 
 __all__ = ["Parameters", "parameters", "path_from", "reading_from"]
-
-
-@dataclass(frozen=True)
-class Parameters(Asked):
-    """What a report is asked for: where the records are, whose report it is, and every choice.
-
-    Parameters
-    ----------
-    records, as_of, reading
-        As `bpvet.reports.asked.Asked` takes them.
-    animal : str
-        Id of the animal.
-    method, quantity, condition, bridge, rule
-        As `bpvet.fit_trend` takes them.
-    guideline, level, edition
-        As `Trend.answer` takes them.
-    priors : Priors, PriorTable or None
-        As `bpvet.fit_trend` takes them.
-    """
-
-    animal: str
-    method: str | None
-    quantity: str
-    condition: str | None
-    bridge: tuple[str, ...]
-    rule: str
-    guideline: str
-    level: float
-    priors: Priors | PriorTable | None
-    edition: str = "iris2019"
-
-    def to_plain(self) -> dict[str, Any]:
-        """Return all of it as JSON values."""
-        own = {"bridge": list(self.bridge), "priors": _priors_to_plain(self.priors)}
-        return super().to_plain() | own
-
-    @property
-    def trend(self) -> dict[str, Any]:
-        """The named arguments of `bpvet.fit_trend`."""
-        names = ("method", "quantity", "condition", "bridge", "rule", "priors")
-        return {name: getattr(self, name) for name in names}
-
-    @property
-    def answer(self) -> dict[str, Any]:
-        """The named arguments of `Trend.answer`."""
-        return {"guideline": self.guideline, "level": self.level, "edition": self.edition}
-
-
-def parameters(path: str | os.PathLike[str]) -> Parameters:
-    """Return the parameters in a file, as a report wrote it.
-
-    Parameters
-    ----------
-    path : str or path
-        A JSON file.
-
-    Raises
-    ------
-    CallError
-        Where the file cannot be read, is no such file, or holds a value of another kind.
-    """
-    held = Held(path)
-    return Parameters(
-        records=held.records(),
-        as_of=held.as_of(),
-        reading=held.reading(),
-        animal=held.get("animal", "an id", text),
-        method=held.get("method", "a method, or null", text_or_none),
-        quantity=held.get("quantity", "a quantity", filled),
-        condition=held.get("condition", "a condition, or null", text_or_none),
-        bridge=held.get("bridge", "a list of what is joined", texts),
-        rule=held.get("rule", "a rule", filled),
-        guideline=held.get("guideline", "a guideline", filled),
-        level=held.get("level", "a number", finite),
-        priors=held.get("priors", "priors as a report writes them, or null", _priors_from_plain),
-        # Reports of before the option have no edition.
-        edition=held.get("edition", "an edition", filled) if held.has("edition") else "iris2019",
-    )
 
 
 def _priors_to_plain(priors: Priors | PriorTable | None) -> dict[str, Any] | None:
@@ -177,3 +99,60 @@ def _groups(value: Mapping[str, Any]) -> PriorGroups:
 def _pair(value: Any) -> tuple[float, float]:
     first, second = value
     return finite(first), finite(second)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Parameters(Asked):
+    """What a report is asked for: where the records are, whose report it is, and every choice.
+
+    Parameters
+    ----------
+    records, as_of, reading
+        As `bpvet.reports.asked.Asked` takes them.
+    animal : str
+        Id of the animal.
+    method, quantity, condition, bridge, rule
+        As `bpvet.fit_trend` takes them.
+    guideline, level, edition
+        As `Trend.answer` takes them.
+    priors : Priors, PriorTable or None
+        As `bpvet.fit_trend` takes them.
+    """
+
+    animal: str = choice(text)
+    method: str | None = choice(text_or_none, default=None)
+    quantity: str = choice(filled, default="systolic")
+    condition: str | None = choice(text_or_none, default=None)
+    bridge: tuple[str, ...] = choice(texts, default=())
+    rule: str = choice(filled, default="guideline")
+    guideline: str = choice(filled, default="acvim2018")
+    level: float = choice(finite, default=0.95)
+    priors: Priors | PriorTable | None = choice(  # noqa: RUF009  (it makes a field)
+        _priors_from_plain,
+        default=None,
+    )
+    edition: str = choice(filled, default="iris2019", newer=True)
+
+    def settled(self, records: Records) -> Self:
+        """Return the same, the animal by its id where it was called by its name."""
+        return replace(self, animal=records.animal(self.animal))
+
+    def to_plain(self) -> dict[str, Any]:
+        """Return all of it as JSON values."""
+        own = {"bridge": list(self.bridge), "priors": _priors_to_plain(self.priors)}
+        return super().to_plain() | own
+
+    @property
+    def trend(self) -> dict[str, Any]:
+        """The named arguments of `bpvet.fit_trend`."""
+        names = ("method", "quantity", "condition", "bridge", "rule", "priors")
+        return {name: getattr(self, name) for name in names}
+
+    @property
+    def answer(self) -> dict[str, Any]:
+        """The named arguments of `Trend.answer`."""
+        return {"guideline": self.guideline, "level": self.level, "edition": self.edition}
+
+
+#: Reads the parameters in a file, as a report wrote it.
+parameters = Parameters.from_file

@@ -1,90 +1,84 @@
-"""The topics of an audit's page: sentences, figures and tables, a function for each."""
+"""The sections of an audit's page: its head, what to change first, and a function a topic."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from types import MappingProxyType
 
 from bpvet.answers.audit.audit import AuditAnswer
-from bpvet.facts.measuring import judgements
-from bpvet.facts.sources import Fact, fact
-from bpvet.facts.words import METHOD_WORDS
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.figures.clinic.audit_picture import AuditPicture
 from bpvet.models.agreement.situation import Situational
-from bpvet.models.audit.audit import NOT_TO_JUDGE
+from bpvet.models.audit.audit import NOT_TO_JUDGE, Audit
 from bpvet.pictures import audit as audit_pictures
-from bpvet.printing import number
-from bpvet.reports.audit.tables import (
-    cuff_table,
-    digit_table,
-    operator_table,
-    order_table,
-    precision_table,
-    protocol_table,
-    situation_table,
-    spread_table,
-    taken_table,
-    time_table,
-)
+from bpvet.reports.cards import head
 from bpvet.reports.cautions import cautions_shown
 from bpvet.reports.clinic.parts import facts_by_source, pictured, said
 from bpvet.reports.markup import (
-    Column,
     Shown,
     bullets,
-    folded,
+    fold,
     heading,
     lines,
     paragraph,
-    table,
+    prose,
+    table_html,
+    tag,
 )
 from bpvet.wording.en.agreement.situation import AGAINST, situational_sentences
-from bpvet.wording.en.phrases import capital
+from bpvet.wording.en.pages.audit import tables
+from bpvet.wording.en.pages.audit.findings import NOTHING_FIRST, everything, to_change
+from bpvet.wording.en.pages.audit.head import audit_head
+from bpvet.wording.en.pages.audit.topics import (
+    HOW_AUDITED,
+    NOTHING_DRAWN,
+    TOPIC_WORDS,
+    audit_facts,
+    choices,
+    told,
+)
+from bpvet.wording.en.pages.heads import COMPUTED, SOURCES
+from bpvet.wording.en.pages.shapes import Table
 
 
-def precision(answer: AuditAnswer) -> Shown:
-    """Return what would make one visit's mean more precise, in mmHg."""
-    words = said(answer.sections["precision"])
-    return Shown(words.html + precision_table(answer.audit), words.text)
+def now(answer: AuditAnswer) -> Shown:
+    """Return the head of the report: what was looked at, and what to know now."""
+    return head(audit_head(answer))
 
 
-def protocol(answer: AuditAnswer) -> Shown:
-    """Return readings a session, sessions that broke the protocol, and decisions."""
-    words, audit = said(answer.sections["protocol"]), answer.audit
-    return Shown(words.html + taken_table(audit) + protocol_table(audit), words.text)
+def first(answer: AuditAnswer) -> Shown:
+    """Return what to change first."""
+    found = to_change(answer)
+    if not found:
+        return Shown(paragraph(NOTHING_FIRST), NOTHING_FIRST)
+    return Shown(tag("ol", "".join(tag("li", prose(one)) for one in found)), lines(*found))
 
 
-def order(answer: AuditAnswer) -> Shown:
-    """Return the first reading against the rest, and drift within a session."""
-    words = said(answer.sections["order"])
-    without = "No session had three readings or more."
-    drawn = pictured(audit_pictures.order_picture(answer.audit), without)
-    return Shown(words.html + drawn.html + order_table(answer.audit), words.text)
+def findings(answer: AuditAnswer) -> Shown:
+    """Return all that was found in one table, whose zero rows are one sentence."""
+    found = everything(answer)
+    return Shown(table_html(replace(found, notes=())) + bullets(found.notes), found.text)
 
 
-def digits(answer: AuditAnswer) -> Shown:
-    """Return end digits and identical repeats."""
-    words = said(answer.sections["digits"])
-    drawn = pictured(audit_pictures.digits_picture(answer.audit), "No reading could be checked.")
-    return Shown(words.html + drawn.html + digit_table(answer.audit), words.text)
-
-
-def spread(answer: AuditAnswer) -> Shown:
-    """Return the scatter of readings by method, operator, site and demeanour."""
-    words = said(answer.sections["spread"] or ("No session had two readings or more.",))
-    without = "No method had sessions of two groups or more: there is nothing to compare."
-    drawn = pictured(audit_pictures.spread_picture(answer.audit), without)
-    return Shown(words.html + drawn.html + spread_table(answer.audit), words.text)
+def _topic(
+    answer: AuditAnswer,
+    topic: str,
+    *made: Callable[[Audit], Table | None],
+    draws: Callable[[Audit], AuditPicture | None] | None = None,
+) -> Shown:
+    """Return a topic: its sentences, its figure where it has one, and its tables."""
+    words, audit = said(told(answer, topic)), answer.audit
+    drawn = "" if draws is None else pictured(draws(audit), NOTHING_DRAWN[topic]).html
+    return Shown(words.html + drawn + "".join(table_html(one(audit)) for one in made), words.text)
 
 
 def operators(answer: AuditAnswer) -> Shown:
     """Return operators with shrinkage and intervals, after the caution against judging people."""
-    nobody = "No operator is recorded, so operators cannot be compared."
-    words = said(answer.sections["operators"] or (nobody,))
+    words = said(told(answer, "operators"))
     picture = audit_pictures.operators_picture(answer.audit)
     drawn = "" if picture is None else pictured(picture, "").html
-    html = paragraph(NOT_TO_JUDGE) + words.html + drawn + operator_table(answer.audit)
-    return Shown(html, lines(NOT_TO_JUDGE, words.text))
+    shown = words.html + drawn + table_html(tables.operator_table(answer.audit))
+    return Shown(paragraph(NOT_TO_JUDGE) + shown, lines(NOT_TO_JUDGE, words.text))
 
 
 def situations(answer: AuditAnswer) -> Shown:
@@ -99,70 +93,45 @@ def _situation(one: Situational) -> Shown:
     if one.found is None:
         return Shown(title + words.html, words.text)
     drawn = pictured(audit_pictures.situation_picture(one.found), "")
-    return Shown(title + words.html + drawn.html + situation_table(one.found), words.text)
+    table = table_html(tables.situation_table(one.found))
+    return Shown(title + words.html + drawn.html + table, words.text)
 
 
-def cuffs(answer: AuditAnswer) -> Shown:
-    """Return cuff width over limb circumference."""
-    words = said(answer.sections["cuffs"])
-    return Shown(words.html + cuff_table(answer.audit), words.text)
-
-
-def times(answer: AuditAnswer) -> Shown:
-    """Return how sessions differ by the time of day."""
-    words = said(answer.sections["times"] or ("No session has a time of day.",))
-    return Shown(words.html + time_table(answer.audit), words.text)
-
-
-#: What each topic is called, most useful first, and what shows it.
-TOPICS: Mapping[str, Callable[[AuditAnswer], Shown]] = MappingProxyType(
-    {
-        "What would make a visit more precise": precision,
-        "Was the protocol kept?": protocol,
-        "First reading against the rest": order,
-        "End digits and repeats": digits,
-        "How far readings scatter": spread,
-        "Operators": operators,
-        "Home against clinic, calmed against awake": situations,
-        "Cuffs": cuffs,
-        "Time of day": times,
-    }
-)
+#: What shows each topic, most useful first.
+_SHOWN: Mapping[str, Callable[[AuditAnswer], Shown]] = {
+    "precision": lambda answer: _topic(answer, "precision", tables.precision_table),
+    "protocol": lambda answer: _topic(
+        answer, "protocol", tables.taken_table, tables.protocol_table
+    ),
+    "order": lambda answer: _topic(
+        answer, "order", tables.order_table, draws=audit_pictures.order_picture
+    ),
+    "digits": lambda answer: _topic(
+        answer, "digits", tables.digit_table, draws=audit_pictures.digits_picture
+    ),
+    "spread": lambda answer: _topic(
+        answer, "spread", tables.spread_table, draws=audit_pictures.spread_picture
+    ),
+    "operators": operators,
+    "situations": situations,
+    "cuffs": lambda answer: _topic(answer, "cuffs", tables.cuff_table),
+    "times": lambda answer: _topic(answer, "times", tables.time_table),
+}
+#: The same by what each is called.
+TOPICS = MappingProxyType({TOPIC_WORDS[topic]: shown for topic, shown in _SHOWN.items()})
 
 
 def topics(answer: AuditAnswer) -> Shown:
     """Return every topic with its sentences, figures and tables, each folded away on a screen."""
-    parts = [(title, shown(answer)) for title, shown in TOPICS.items()]
-    html = "".join(folded(title, part.html, "printed") for title, part in parts)
-    return Shown(html, lines(*(f"{title}\n{part.text}" for title, part in parts)))
+    parts = [fold(title, shown(answer), heads=False) for title, shown in TOPICS.items()]
+    return Shown("".join(part.html for part in parts), lines(*(part.text for part in parts)))
 
 
 def computed(answer: AuditAnswer) -> Shown:
     """Return what it rests on, and how it was computed."""
-    audit = answer.audit
-    rows = [
-        ("Rule that chose the readings", audit.rule),
-        ("Level of the intervals", f"{100 * audit.level:g} %"),
-        ("Sessions and animals", f"{audit.sessions} and {audit.animals}"),
-        *(
-            (f"Operators, {METHOD_WORDS[one.method]}", _operators_by(one.p, one.session_sd, one.sd))
-            for one in audit.operators
-            if one.sd is not None
-        ),
-        ("Version", answer.version),
-        ("Fingerprint of the records", audit.digest[:16]),
-    ]
-    words = (*answer.sections["basis"], *_HOW)
-    html = bullets(words) + table("Choices", (Column("Choice"), Column("Used")), rows)
-    return Shown(folded("How it was computed", html, "printed"), lines(*words))
-
-
-def _operators_by(p: float | None, session_sd: float | None, sd: Estimated) -> str:
-    from_to = "" if sd.upper is None else f" ({number(sd.lower)} to {number(sd.upper)})"
-    return (
-        f"SD between operators {number(sd.estimate)} mmHg{from_to}, between an animal's sessions "
-        f"{number(session_sd)} mmHg; p {number(p, 3)}"
-    )
+    words = (*answer.sections["basis"], *HOW_AUDITED)
+    html = bullets(words) + table_html(choices(answer))
+    return fold(COMPUTED, Shown(html, lines(*words)), heads=False)
 
 
 def cautions(answer: AuditAnswer) -> Shown:
@@ -172,31 +141,4 @@ def cautions(answer: AuditAnswer) -> Shown:
 
 def sources(answer: AuditAnswer) -> Shown:
     """Return the facts behind the page with their sources."""
-    held = facts_by_source(_facts(answer))
-    return Shown(folded("Sources", held.html, "printed"), held.text)
-
-
-def _facts(answer: AuditAnswer) -> Iterator[tuple[str, Fact]]:
-    audit = answer.audit
-    named: dict[str, str] = {}
-    for item in (*audit.protocol, audit.decisions):
-        if item.fact_id:
-            named.setdefault(item.fact_id, capital(item.words))
-    for cuff in audit.cuffs:
-        named.setdefault(cuff.fact_id, f"Cuff ratio, {cuff.species or 'unknown species'}")
-    for id, words in named.items():
-        yield words, fact(id)
-    yield from judgements("audit")
-    yield from judgements("situation")
-
-
-_HOW = (
-    "First readings, drift and time of day are means within sessions or animals, with standard "
-    "errors that keep the sessions of one animal together.",
-    "End digits are tested by turning all readings of a session together, so that readings of one "
-    "session are not counted as independent.",
-    "Shares of sessions and readings have intervals by animal, since an animal's own are alike; "
-    "readings per session are counts of all that was done, and have none.",
-    "Scatter by group is shrunken to a common value, the more so the less is known of a group.",
-    "Visit noise comes from neighbouring sessions of one animal under one condition.",
-)
+    return fold(SOURCES, facts_by_source(audit_facts(answer)), heads=False)

@@ -1,49 +1,39 @@
-"""The parameters of a report on a clinic's measuring: plain JSON beside the notebook."""
+"""The parameters of a cohort's report: plain JSON, from which its notebook's first cell works."""
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
 from typing import Any
 
-from bpvet.reports.asked import Asked, Held, finite, text, truth
+from bpvet.reports.asked import Asked, choice, filled, finite, truth
 
 
-@dataclass(frozen=True)
-class ClinicParameters(Asked):
-    """What a report on a clinic's measuring is asked for.
+@dataclass(frozen=True, kw_only=True)
+class Parameters(Asked):
+    """What a cohort's report is asked for.
 
     Parameters
     ----------
     records, as_of, reading
         As `bpvet.reports.asked.Asked` takes them.
-    options : dict
-        Named arguments of the library's function, JSON values.
+    quantity, rule : str
+    pseudonyms : bool
+        As `bpvet.clinic_cohort` takes them. With pseudonyms neither notebook nor page holds an id
+        or a name; the file of parameters says where the records are, and is not to be passed on.
+    level : float
+        Of the intervals.
     """
 
-    options: dict[str, Any]
+    quantity: str = choice(filled, default="systolic")
+    rule: str = choice(filled, default="guideline")
+    pseudonyms: bool = choice(truth, default=False)
+    level: float = choice(finite, default=0.95)
+
+    @property
+    def cohort(self) -> dict[str, Any]:
+        """The named arguments of `bpvet.clinic_cohort`."""
+        return {name: getattr(self, name) for name in ("quantity", "rule", "pseudonyms")}
 
 
-def parameters(path: str | os.PathLike[str]) -> ClinicParameters:
-    """Return the parameters in a file, as a report wrote it.
-
-    Raises
-    ------
-    CallError
-        Where the file cannot be read, is no such file, or holds a value of another kind.
-    """
-    held = Held(path)
-    options = held.get("options", "options by name, each a text, a number or true or false", _plain)
-    return ClinicParameters(held.records(), held.as_of(), held.reading(), options)
-
-
-def _plain(value: Any) -> dict[str, Any]:
-    return {text(name): _one(held) for name, held in value.items()}
-
-
-def _one(value: Any) -> str | float | bool | None:
-    if value is None:
-        return None
-    if isinstance(value, bool):
-        return truth(value)
-    return text(value) if isinstance(value, str) else finite(value)
+#: Reads the parameters in a file, as a cohort's report wrote it.
+parameters = Parameters.from_file

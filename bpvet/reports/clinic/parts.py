@@ -9,15 +9,10 @@ from bpvet.facts.sources import PROJECT, Fact, source
 from bpvet.figures.clinic.agreement_picture import AgreementPicture
 from bpvet.figures.clinic.audit_picture import AuditPicture
 from bpvet.figures.save import svg_bytes
-from bpvet.maths.agreement.comparison import Estimated
-from bpvet.printing import number
 from bpvet.reports.cautions import footnoted
-from bpvet.reports.markup import Column, Shown, bullets, heading, lines, paragraph
+from bpvet.reports.markup import Shown, bullets, heading, lines, paragraph, tag
 from bpvet.reports.picture import drawn
-from bpvet.wording.en.phrases import capital, percent
-
-#: An estimate in a table, and how its interval was made.
-ESTIMATE = (Column("Estimate", number=True), Column("From", number=True), Column("To", number=True))
+from bpvet.wording.en.phrases import capital
 
 
 def said(sentences: Sequence[str]) -> Shown:
@@ -34,35 +29,35 @@ def pictured(picture: AgreementPicture | AuditPicture | None, without: str) -> S
     return drawn(partial(svg_bytes, picture), picture.alt_text, picture.caption)
 
 
-def ends(held: Estimated, digits: int = 1) -> tuple[str, str, str]:
-    """Return an estimate and the ends of its interval as cells."""
-    return (
-        number(held.estimate, digits),
-        number(held.lower, digits),
-        number(held.upper, digits),
-    )
+def facts_by_source(
+    used: Iterable[tuple[str, Fact]], first: str = "", linked: bool = False
+) -> Shown:
+    """Return facts under the names of their sources, this project's own judgements last.
 
-
-def held_from(level: float, words: str) -> str:
-    """Return a caption that says which intervals stand in the table."""
-    return f"{words}, with {percent(level)} intervals"
-
-
-def facts_by_source(used: Iterable[tuple[str, Fact]]) -> Shown:
-    """Return facts under the names of their sources, this project's own judgements last."""
+    Parameters
+    ----------
+    used : iterable of str and Fact
+        What each figure is of, and the figure.
+    first : str
+        Key of a source that is named first, also where no figure is taken from it; blank for none.
+    linked : bool
+        Whether a link to each source stands below its citation.
+    """
     facts = tuple(used)
-    keys = dict.fromkeys(one.source for _, one in facts)
+    keys = dict.fromkeys([*filter(None, [first]), *(one.source for _, one in facts)])
     parts, told = [], []
     for key in sorted(keys, key=lambda key: key == PROJECT):
         held = source(key)
+        # The source stands above its figures, so that none needs to name it again.
         figures = [
             f"{of}: {one.words().replace(f'({held.name}, ', '(', 1)}"
             for of, one in facts
             if one.source == key
         ]
-        citation = f"{held.citation.rstrip('.')}. {held.note}".strip()
-        parts.append(
-            heading(3, capital(held.name)) + paragraph(citation, "citation") + bullets(figures)
-        )
+        cited = paragraph(f"{held.citation.rstrip('.')}. {held.note}".strip(), "citation")
+        if linked and held.doi:
+            address = f"https://doi.org/{held.doi}"
+            cited += tag("p", tag("a", address, href=address), class_="citation")
+        parts.append(heading(3, capital(held.name)) + cited + bullets(figures))
         told += [f"{capital(held.name)}. {held.citation}", *figures]
     return footnoted(Shown("".join(parts), lines(*told)))

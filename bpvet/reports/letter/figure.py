@@ -13,9 +13,8 @@ from bpvet.figures.style import MM_PER_INCH
 from bpvet.figures.trend import COLUMN_WIDTH, caption, draw
 from bpvet.models.trend.trend import Trend
 from bpvet.pictures.answered import answered_picture
+from bpvet.reports.paper import WIDTH
 
-#: Width of what is set on a page, and of the figure, mm.
-WIDTH = 186.0
 #: What has a small row under the pressure; every value of the others stands in the letter's table.
 ROWS = tuple(key for key, one in all_analytes().items() if one.in_letter)
 

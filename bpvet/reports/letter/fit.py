@@ -12,11 +12,10 @@ from dataclasses import dataclass
 
 from bpvet.figures.lettering import block
 from bpvet.figures.style import MM_PER_INCH
-from bpvet.reports.letter.figure import WIDTH
-from bpvet.reports.letter.letter import PAPERS, Letter
+from bpvet.reports.letter.letter import Letter
+from bpvet.reports.paper import MARGIN, PAPERS, WIDTH
+from bpvet.wording.en.pages.letter import LABELS, NOTES
 
-#: Margin above and below the page, mm: as in the style.
-MARGIN = 12.0
 #: Width of the labels at the head and of the summary, mm: as in the style.
 LABEL = 28.0
 #: The figure may be set so much smaller to stand on the first page: 158 mm wide, 6.8 points.
@@ -35,8 +34,6 @@ _EDGES, _SPARE = 4.0, 5.0
 _FIRST = 3
 #: A row of a table, and what its edge adds to a line, mm.
 _ROW_EDGE = 0.9
-_NONE = "None recorded."
-_NO_SIGNS = "None recorded in the last twelve months; no older one is longstanding or open."
 
 
 @dataclass(frozen=True)
@@ -59,7 +56,7 @@ def placed(letter: Letter, paper: str) -> Placed:
     letter : Letter
         With a figure.
     paper : str
-        One of `bpvet.reports.letter.letter.PAPERS`.
+        One of `bpvet.reports.paper.PAPERS`.
     """
     height = 0.0 if letter.figure is None else letter.figure.height
     whole = PAPERS[paper][1] - 2 * MARGIN - _EDGES - _SPARE
@@ -80,10 +77,10 @@ def placed(letter: Letter, paper: str) -> Placed:
 def labelled_parts(letter: Letter) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Return current drugs, eyes, signs and what is not clear: a label and its texts each."""
     return (
-        ("Current drugs", letter.drugs.now or (_NONE,)),
-        ("Eyes", (letter.eyes,)),
-        ("Signs", letter.signs.now or (_NO_SIGNS,)),
-        ("Not clear", letter.words.asked),
+        (LABELS["drugs"], letter.drugs.now or (NOTES["none"],)),
+        (LABELS["eyes"], (letter.eyes,)),
+        (LABELS["signs"], letter.signs.now or (NOTES["signs"],)),
+        (LABELS["asked"], letter.words.asked),
     )
 
 

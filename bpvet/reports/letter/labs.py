@@ -12,9 +12,10 @@ import pandas as pd
 from bpvet.facts.labs import unit_as_given
 from bpvet.figures.lettering import written
 from bpvet.printing import number, prose_date
-from bpvet.reports.animal.recorded import analyte_words
 from bpvet.reports.letter.records import iso
 from bpvet.reports.letter.source import Source
+from bpvet.wording.en.pages.animal.recorded import analyte_words
+from bpvet.wording.en.pages.letter import NOTES
 
 #: Markers in the order in which a letter tells them; others follow by name.
 _FIRST = ("creatinine", "sdma", "urea", "potassium", "phosphate", "upc", "weight")
@@ -90,11 +91,12 @@ def labs_of(source: Source) -> Labs:
         value = _value(row)
         if row["set_aside"] or not value.date:
             told = f"{_name((str(row['analyte']), unit))}: {value.text}, {row['set_aside']}"
-            on = f"{prose_date(value.date)}: " if value.date else "Without a date: "
-            aside.append(written(f"{on}{told}".rstrip(", ")))
+            on = prose_date(value.date) if value.date else NOTES["date"]
+            aside.append(written(f"{on}: {told}".rstrip(", ")))
         else:
             markers.setdefault((str(row["analyte"]), unit), []).append(value)
-    order = sorted(markers, key=lambda one: (_rank(one[0]), one))
+    rank = {analyte: place for place, analyte in enumerate(_FIRST)}
+    order = sorted(markers, key=lambda one: (rank.get(one[0], len(rank)), one))
     return _laid_out({one: markers[one] for one in order}, tuple(reversed(aside)))
 
 
@@ -112,10 +114,6 @@ def _laid_out(held: dict[_Marker, list[_Value]], aside: tuple[str, ...]) -> Labs
 def _value(row: dict[Hashable, Any]) -> _Value:
     number_ = float("nan") if pd.isna(row["value"]) else float(row["value"])
     return _Value(iso(row["sampled_on"]), str(row["value_bound"]), number_)
-
-
-def _rank(analyte: str) -> int:
-    return _FIRST.index(analyte) if analyte in _FIRST else len(_FIRST)
 
 
 def _name(marker: _Marker) -> str:

@@ -26,13 +26,8 @@ from bpvet.reports.letter.signs import Signs, eyes_line, sign_lines
 from bpvet.reports.letter.source import Source
 from bpvet.reports.letter.table import table_bytes
 from bpvet.reports.letter.who import Who, who_of
-from bpvet.reports.naming import digest_of
 from bpvet.wording.en.letter import LetterWords, letter_statements, letter_words
-from bpvet.wording.en.phrases import percent
-
-#: Width and height of paper, mm, by the name that its style sheet knows it by.
-PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-
+from bpvet.wording.en.pages.letter import basis_words
 
 #: Cautions of a letter: whoever receives it measures, and treats, for a living.
 _CAUTIONS = 3
@@ -66,8 +61,8 @@ class Letter:
     cautions, basis : str
     unit : str
         Of the sessions' means.
-    mark : str
-        Tells whose file it is.
+    animal : str
+        Id of whose it is, as it stands in the records.
     table : bytes
         All of it as a CSV file, to attach; the letter does not need it.
     """
@@ -87,7 +82,7 @@ class Letter:
     cautions: str
     basis: str
     unit: str
-    mark: str
+    animal: str
     table: bytes
 
     @property
@@ -188,9 +183,9 @@ def _letter(
         sessions=sessions_of(source),
         apart=readings_apart(source),
         cautions=_cautions(answer),
-        basis=_basis(answer, source.rule, table),
+        basis=basis_words(answer, source.rule, table),
         unit=UNITS[source.quantity],
-        mark=f"letter {digest_of(answer.animal)}",
+        animal=answer.animal,
         table=table_bytes(source, answer, who, wanted.plain),
     )
 
@@ -201,20 +196,3 @@ def _cautions(answer: TrendAnswer | UnseenAnswer) -> str:
     kept = [licensed(), *(text for text in first if text != licensed())][:_CAUTIONS]
     told = (one.text for one in letter_statements(answer))
     return " ".join([*kept, *footnotes(*told, *kept)])
-
-
-def _basis(answer: TrendAnswer | UnseenAnswer, rule: str, table: str) -> str:
-    said = []
-    if isinstance(answer, TrendAnswer):
-        said.append(f"Intervals and the light band of the figure hold {percent(answer.level)}.")
-    counted = {
-        "guideline": "of four or more readings the first taken does not count",
-        "all": "every reading counts",
-    }[rule]
-    said += [
-        f"Doses are as written. Guideline: {answer.guideline_name}. Which readings count: "
-        f"{counted} (rule “{rule}”). Made from the records by bpvet {answer.version} (“this "
-        f"project”), records {answer.data_digest[:12]}. The same as a table, for a "
-        f"computer, is in {table}."
-    ]
-    return " ".join(said)

@@ -2,68 +2,40 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterator, Sequence
 from html import escape
 
-from bpvet.reports.letter.figure import WIDTH
-from bpvet.reports.letter.fit import BLANKS, MARGIN, labelled_parts, placed
+from bpvet.reports.letter.fit import BLANKS, labelled_parts, placed
 from bpvet.reports.letter.labs import LabTable
-from bpvet.reports.letter.letter import PAPERS, Letter
+from bpvet.reports.letter.letter import Letter
 from bpvet.reports.letter.sessions import FLAGGED, SessionRow, Sessions
 from bpvet.reports.markup import bullets, heading, paragraph, prose, scrolling, tag
-from bpvet.reports.page import cleaned, document
+from bpvet.reports.paper import PaperKind, visible
 from bpvet.reports.picture import NARROW_WINDOW
-
-_HEADS = ("Date", "Method", "Site", "Cuff, cm", "Setting", "Readings as taken", "Mean")
-_HAND = ("Name and signature", "Telephone", "Date")
-_NONE = "None recorded."
-LABS = "Kidney values, other laboratory values and weight"
-#: Joiners belong to the writing of some languages; every other hidden letter goes.
-_JOINERS = "\u200c\u200d"
+from bpvet.wording.en.pages.heads import URGENT
+from bpvet.wording.en.pages.letter import (
+    HAND,
+    HEADS,
+    LABELS,
+    NOTES,
+    PAGE_OF,
+    TABLE_HEADS,
+    apart_words,
+    earlier_way,
+    readings_note,
+)
 
 Lines = tuple[str, ...]
 
 
-def letter_html(letter: Letter, paper: str) -> str:
-    """Return a letter as a page of its own, whole.
-
-    Parameters
-    ----------
-    letter : Letter
-        As `bpvet.reports.letter.letter.letter_of` returns it.
-    paper : str
-        One of `bpvet.reports.letter.letter.PAPERS`.
-    """
-    body = cleaned(_visible(_body(letter, paper)))
-    html = document(body, _visible(letter.title), letter.mark, "letter.css")
-    return html.replace("<style>\n", f"<style>\n{_paper(letter, paper)}", 1)
-
-
-def _visible(text: str) -> str:
-    """Return text without letters that hide, or turn the direction of what follows.
-
-    Examples
-    --------
-    >>> _visible("Min\\u200bka\\u202e")
-    'Minka'
-    """
-    return "".join(
-        one for one in text if one in _JOINERS or unicodedata.category(one) not in ("Cf", "Cs")
+def _rules(letter: Letter, paper: str) -> tuple[str, str]:
+    """Return whose each page is, at its foot, and the figure's width."""
+    foot = (
+        f"\n  @bottom-left {{ content: {_css(visible(letter.foot))}; }}\n"
+        f"  @bottom-right {{ content: {PAGE_OF}; }}"
     )
-
-
-def _paper(letter: Letter, paper: str) -> str:
-    """Return the rules of the paper: its size, whose each page is, and the figure's width."""
-    width, height = PAPERS[paper]
-    figure = placed(letter, paper).width
-    side = f"{MARGIN:g}mm {(width - WIDTH) / 2:g}mm"
-    return (
-        f"@page {{ size: {width:g}mm {height:g}mm; margin: {side};\n"
-        f"  @bottom-left {{ content: {_css(_visible(letter.foot))}; }}\n"
-        '  @bottom-right { content: "Page " counter(page) " of " counter(pages); } }\n'
-        f"@media print {{ main > figure img {{ width: {figure:.1f}mm; }} }}\n"
-    )
+    width = placed(letter, paper).width
+    return foot, f"@media print {{ main > figure img {{ width: {width:.1f}mm; }} }}\n"
 
 
 def _css(text: str) -> str:
@@ -82,31 +54,26 @@ def _code(letter: str) -> str:
     return f"\\{ord(letter):x} "
 
 
-def _body(letter: Letter, paper: str) -> str:
-    parts = _parts(letter)
-    above = placed(letter, paper).above
-    return "".join(
-        (
-            _head(letter),
-            _urgent(letter),
-            _summary(letter),
-            *parts[:above],
-            _figure(letter),
-            *parts[above:],
-            _behind(letter),
-            _sessions(letter),
-            paragraph(letter.cautions, "cautions"),
-            tag("div", "".join(map(paragraph, _HAND)), class_="hand"),
-            paragraph(letter.basis, "basis"),
-        )
+def _middle(letter: Letter, paper: str) -> str:
+    """Return the figure and what stands about it: where it fits is measured."""
+    parts, above = _parts(letter), placed(letter, paper).above
+    return "".join((*parts[:above], _figure(letter), *parts[above:]))
+
+
+def _foot(letter: Letter, _: str) -> str:
+    """Return the cautions, room for a signature, and what all of it rests on."""
+    return (
+        paragraph(letter.cautions, "cautions")
+        + tag("div", "".join(map(paragraph, HAND)), class_="hand")
+        + paragraph(letter.basis, "basis")
     )
 
 
-def _head(letter: Letter) -> str:
+def _head(letter: Letter, _: str) -> str:
     """Return addressee, sender and reason, with lines to write on, and who the animal is."""
     who = letter.who
-    given = (("to", "To", who.to), ("clinic", "From", who.clinic))
-    pairs = "".join(_line(*one) for one in (*given, ("question", "Question", who.question)))
+    given = (("to", who.to), ("clinic", who.clinic))
+    pairs = "".join(_line(*one) for one in (*given, ("question", who.question)))
     return (
         tag("dl", pairs, class_="address")
         + heading(1, who.name)
@@ -114,31 +81,29 @@ def _head(letter: Letter) -> str:
     )
 
 
-def _line(name: str, label: str, text: str) -> str:
+def _line(name: str, text: str) -> str:
     """Return a line of the address: what is given, or lines to write on."""
     blank = tag("dd", "\N{NO-BREAK SPACE}", class_="blank") * BLANKS[name]
-    return tag("div", tag("dt", escape(label)) + (tag("dd", prose(text)) if text else blank))
+    return tag("div", tag("dt", escape(LABELS[name])) + (tag("dd", prose(text)) if text else blank))
 
 
-def _urgent(letter: Letter) -> str:
+def _urgent(letter: Letter, _: str) -> str:
     if not letter.words.urgent:
         return ""
     told = "".join(paragraph(text) for text in letter.words.alarms)
-    return tag("section", heading(2, "Urgent") + told, class_="urgent")
+    return tag("section", heading(2, URGENT) + told, class_="urgent")
 
 
-def _summary(letter: Letter) -> str:
+def _summary(letter: Letter, _: str) -> str:
     """Return newest value, usual, target and when again, a label and its words each."""
-    newer = [("Newest" if letter.figure is None else "Newer still", letter.newer)]
+    newer = [(LABELS["newest" if letter.figure is None else "newer"], letter.newer)]
     return labelled([*newer, *((label, (text,)) for label, text in letter.words.summary)])
 
 
 def _figure(letter: Letter) -> str:
     found = letter.figure
     if found is None:
-        return paragraph(
-            "No figure: no trend could be fitted; the reason stands beside “Usual”.", "none"
-        )
+        return paragraph(NOTES["figure"], "none")
     address = "data:image/svg+xml;base64,"
     image = tag("img", "", src=f"{address}{found.wide}", alt=found.alt_text)
     narrow = tag("source", "", media=f"screen and {NARROW_WINDOW}", srcset=address + found.narrow)
@@ -150,31 +115,31 @@ def _figure(letter: Letter) -> str:
 def _parts(letter: Letter) -> list[str]:
     """Return drugs, eyes, signs, laboratory values and what stands out, as `letter_fit.parts`."""
     words, labs = letter.words, letter.labs
-    kidney = paragraph("" if labs.others else _NONE)
+    kidney = paragraph("" if labs.others else NOTES["none"])
     if labs.newest is not None:
-        kidney = _table(labs.newest, "The newest values", "course")
+        kidney = _table(labs.newest, HEADS["newest_labs"], "course")
     return [
         *(labelled([one]) for one in labelled_parts(letter)),
-        heading(2, LABS) + kidney + bullets(labs.others),
+        heading(2, HEADS["labs"]) + kidney + bullets(labs.others),
         said(words.kidney),
-        heading(2, "In short") + said(words.short) if words.short else "",
+        heading(2, HEADS["short"]) + said(words.short) if words.short else "",
     ]
 
 
-def _behind(letter: Letter) -> str:
+def _behind(letter: Letter, _: str) -> str:
     """Return the other answers, and what came before."""
     words, labs = letter.words, letter.labs
     told = [
-        ("Earlier drugs", letter.drugs.earlier),
-        ("Earlier signs", letter.signs.earlier),
-        ("Values set aside", labs.aside),
-        ("Dated later, not used", letter.future),
+        (LABELS["earlier_drugs"], letter.drugs.earlier),
+        (LABELS["earlier_signs"], letter.signs.earlier),
+        (LABELS["aside"], labs.aside),
+        (LABELS["future"], letter.future),
     ]
-    every = "".join(_table(one, "Earlier values", "labs") for one in labs.earlier)
+    every = "".join(_table(one, HEADS["earlier_table"], "labs") for one in labs.earlier)
     return (
-        (heading(2, "Further answers") + said(words.behind) if words.behind else "")
+        (heading(2, HEADS["further"]) + said(words.behind) if words.behind else "")
         + labelled(told)
-        + (heading(2, "Earlier laboratory values and weights") + every if every else "")
+        + (heading(2, HEADS["earlier_labs"]) + every if every else "")
     )
 
 
@@ -197,7 +162,11 @@ def said(texts: Sequence[str]) -> str:
 def _table(found: LabTable, caption: str, class_: str) -> str:
     head = "".join(tag("th", _date_head(text), scope="col") for text in found.heads)
     rows = "".join(
-        tag("tr", tag("th", escape(row[0]), scope="row") + "".join(map(_cell, row[1:])))
+        tag(
+            "tr",
+            tag("th", escape(row[0]), scope="row")
+            + "".join(tag("td", prose(text)) for text in row[1:]),
+        )
         for row in found.rows
     )
     words = tag("caption", escape(caption))
@@ -211,30 +180,24 @@ def _date_head(text: str) -> str:
     return f"{escape(year)}-<br>{escape(day)}" if day else escape(text)
 
 
-def _cell(text: str) -> str:
-    return tag("td", prose(text))
-
-
-def _sessions(letter: Letter) -> str:
+def _sessions(letter: Letter, _: str) -> str:
     """Return every session: the recent ones in a table, the older ones in a line each."""
     held = letter.sessions
     marks = {flag: str(i) for i, flag in enumerate(held.remarks, start=1)}
     if not held.recent:
-        return heading(2, "Sessions") + paragraph(_NONE) + _apart(letter)
-    head = "".join(
-        tag("th", escape(f"{text}, {letter.unit}" if text == "Mean" else text), scope="col")
-        for text in _HEADS
-    )
+        return heading(2, HEADS["none"]) + paragraph(NOTES["none"]) + _apart(letter)
+    heads = (*TABLE_HEADS[:-1], f"{TABLE_HEADS[-1]}, {letter.unit}")
+    head = "".join(tag("th", escape(text), scope="col") for text in heads)
     body = "".join(_row(row, marks) for row in held.recent)
-    caption = tag("caption", "Sessions, newest first")
+    caption = tag("caption", HEADS["sessions"])
     table = tag(
         "table", caption + tag("thead", tag("tr", head)) + tag("tbody", body), class_="sessions"
     )
     remarks = [f"{FLAGGED}{mark} {flag}" for flag, mark in marks.items()]
     return (
-        heading(2, "Sessions, newest first")
+        heading(2, HEADS["sessions"])
         + paragraph(caption_of(held), "rest")
-        + scrolling("Sessions, newest first", table)
+        + scrolling(HEADS["sessions"], table)
         + "".join(_older(way, rows, marks) for way, rows in held.older)
         + paragraph(f"{'; '.join(remarks)}." if remarks else "", "rest")
         + _apart(letter)
@@ -242,8 +205,7 @@ def _sessions(letter: Letter) -> str:
 
 
 def _apart(letter: Letter) -> str:
-    told = f"Readings in no session: {'; '.join(letter.apart)}." if letter.apart else ""
-    return paragraph(told, "rest")
+    return paragraph(apart_words(letter.apart), "rest")
 
 
 def _row(row: SessionRow, marks: dict[str, str]) -> str:
@@ -259,7 +221,7 @@ def _row(row: SessionRow, marks: dict[str, str]) -> str:
 def _older(way: str, rows: Sequence[SessionRow], marks: dict[str, str]) -> str:
     """Return older sessions that were measured one way, a line each."""
     told = "".join(tag("li", escape(_line_of(row, marks))) for row in rows)
-    return heading(3, f"Earlier: {way}") + tag("ul", told, class_="older")
+    return heading(3, earlier_way(way)) + tag("ul", told, class_="older")
 
 
 def _line_of(row: SessionRow, marks: dict[str, str]) -> str:
@@ -277,7 +239,14 @@ def caption_of(sessions: Sessions) -> str:
     """Return what the sessions show, and how they are read."""
     rows = sessions.rows
     several = any("/" in row.readings for row in rows)
-    order = " as systolic/diastolic/mean" if several else ""
-    limb = any(row.limb for row in rows)
-    cuff = " Cuff: width/limb." if limb else ""
-    return f"Readings in the order of taking{order}; in brackets: not in the mean.{cuff}"
+    return readings_note(several, any(row.limb for row in rows))
+
+
+#: Composed as an animal's page is, under addressee and reason.
+LETTER: PaperKind[Letter] = PaperKind(
+    name="letter",
+    animal=lambda letter: letter.animal,
+    title=lambda letter: letter.title,
+    sections=(_head, _urgent, _summary, _middle, _behind, _sessions, _foot),
+    rules=_rules,
+)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -11,12 +10,10 @@ import pandas as pd
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.figures.lettering import written
-from bpvet.reports.animal.recorded import dose_written
 from bpvet.reports.letter.source import Source
 from bpvet.visits.treatments.spells import SPELL_GAP_DAYS, Row, treatment_rows
+from bpvet.wording.en.pages.letter import drug_line, until_words
 from bpvet.wording.en.phrases import day
-
-_Row = dict[Hashable, Any]
 
 
 class Told(NamedTuple):
@@ -46,34 +43,14 @@ def drug_lines(source: Source) -> Told:
         after = None if used is None else _next_start(used, usable)
         stop = row["stopped_on"]
         ended = not pd.isna(stop) and np.datetime64(stop, "D") <= source.as_of
-        if ended:
-            until = f"to {_day(stop)}"
-        elif after is not None and used is not None and used.stop_is_blank:
-            until = f"until its next row, of {day(after)}"
+        if ended or (after is not None and used is not None and used.stop_is_blank):
+            until = until_words(stop, None if ended else after)
+            earlier.append(written(drug_line(row, until, "", "")))
         else:
-            until = "no stop recorded"
-        current = until == "no stop recorded"
-        (now if current else earlier).append(_drug(row, used, usable, until, current))
+            first = None if used is None else day(_spell_start(used, usable))
+            ahead = "" if pd.isna(stop) else day(np.datetime64(stop, "D"))
+            now.append(written(drug_line(row, "", first or "", ahead)))
     return Told(tuple(now), tuple(earlier))
-
-
-def _drug(row: _Row, used: Row | None, usable: list[Row], until: str, current: bool) -> str:
-    start, stop = _day(row["started_on"]), _day(row["stopped_on"])
-    first = None if used is None else _spell_start(used, usable)
-    when = f"since {start}" if start else "start not recorded"
-    if not current:
-        when = f"{start or 'start not recorded'} {until}"
-    elif first is not None and day(first) != start:
-        when += f" (on it since {day(first)})"
-    parts = (
-        f"{row['drug']} {dose_written(row) or '(dose not recorded)'}",
-        when,
-        f"stop written for {stop}" if current and stop else "",
-        f"for {row['purpose']}" if row["purpose"] else "",
-        f"“{row['note']}”" if row["note"] else "",
-        row["set_aside"] and f"set aside: {row['set_aside']}",
-    )
-    return written(", ".join(filter(None, parts)))
 
 
 def _next_start(row: Row, rows: list[Row]) -> np.datetime64 | None:
@@ -110,8 +87,3 @@ def future_lines(answer: TrendAnswer | UnseenAnswer) -> tuple[str, ...]:
 def iso(value: Any) -> str:
     """Return a date in ISO form; blank where there is none."""
     return "" if pd.isna(value) else str(np.datetime64(value, "D"))
-
-
-def _day(value: Any) -> str:
-    """Return a date in prose; blank where there is none."""
-    return "" if pd.isna(value) else day(np.datetime64(value, "D"))

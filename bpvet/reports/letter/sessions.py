@@ -16,6 +16,7 @@ from bpvet.printing import number
 from bpvet.reports.letter.source import Source
 from bpvet.visits.choice import split_flags
 from bpvet.visits.readings import readings_used
+from bpvet.wording.en.pages.letter import newer_words
 from bpvet.wording.en.phrases import day
 
 #: Behind a mean that has a remark below the table; the dagger is of figures from memory.
@@ -143,14 +144,9 @@ def newer_lines(source: Source) -> tuple[str, ...]:
 
 def _newer(row: dict[Hashable, Any], source: Source) -> str:
     quantity = source.quantity
-    read = "no number"
-    if not pd.isna(row[quantity]):
-        read = f"{_mean(row, quantity)} {UNITS[quantity]}"
-    words = METHOD_WORDS[str(row["method"])], CONDITION_WORDS[str(row["condition"])]
-    on = f"{day(np.datetime64(row['date'], 'D'))} ({', '.join(filter(None, words))})"
-    if not source.series:
-        return f"The session of {on} read {read}; it is in no trend."
-    return f"A newer session, of {on}, read {read}; what follows does not rest on it."
+    read = "" if pd.isna(row[quantity]) else f"{_mean(row, quantity)} {UNITS[quantity]}"
+    how = METHOD_WORDS[str(row["method"])], CONDITION_WORDS[str(row["condition"])]
+    return newer_words(np.datetime64(row["date"], "D"), how, read, bool(source.series))
 
 
 def animal_readings(source: Source) -> pd.DataFrame:

@@ -14,6 +14,7 @@ from bpvet.figures.lettering import written
 from bpvet.reports.letter.source import Source
 from bpvet.visits.signs.signs import day_of
 from bpvet.wording.en.letter import age_words
+from bpvet.wording.en.pages.letter import NOTES, eyes_words
 from bpvet.wording.en.phrases import day
 
 #: Signs of so many days before the date that is spoken for are told on the first page.
@@ -60,7 +61,7 @@ def sign_lines(source: Source, signs: tuple[SignAnswer, ...]) -> Signs:
         date = day_of(row["seen_on"])
         recent = date is None or np.datetime64(date) > since
         held = now if recent or _open(row, signs) else earlier
-        told = day(date) if date else "Without a date"
+        told = day(date) if date else NOTES["date"]
         held.setdefault(told, []).append(sign_words(row, stands))
     return Signs(_dated(now), _dated(earlier))
 
@@ -118,9 +119,7 @@ def _answered(text: str, status: str, date: Any, stands: dict[str, SignAnswer]) 
             yield f"absent on {day(one.seen_on)}"
         elif one.reading == "past":
             newer = one.seen_on > np.datetime64(date)
-            yield (
-                f"past on {day(one.seen_on)}" if newer else "answered since by a normal examination"
-            )
+            yield (f"past on {day(one.seen_on)}" if newer else NOTES["normal"])
 
 
 def eyes_line(source: Source) -> str:
@@ -134,11 +133,11 @@ def eyes_line(source: Source) -> str:
     frame = frame[(frame["set_aside"] == "") & frame["seen_on"].notna()]
     about = [row for row in frame.to_dict("records") if _of_the_eyes(row)]
     if not about:
-        return "No examination recorded: no entry in these records mentions the eyes."
+        return NOTES["eyes"]
     last = day_of(about[-1]["seen_on"])
     said = "; ".join(sign_words(row) for row in about if day_of(row["seen_on"]) == last)
     age = age_words(np.datetime64(last, "D"), source.as_of)
-    return f"Last entry about them {day(last)}{age}: {said}"
+    return eyes_words(day(last), age, said)
 
 
 def _of_the_eyes(row: _Row) -> bool:

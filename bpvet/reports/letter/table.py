@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterator, Mapping
-from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -23,6 +22,7 @@ from bpvet.reports.letter.source import Source
 from bpvet.reports.letter.who import Who, who_of
 from bpvet.visits.signs.signs import day_of
 from bpvet.wording.en.letter import letter_statements
+from bpvet.wording.en.pages.letter import NOTES
 
 #: What an item is, and all that any kind of item says of itself.
 COLUMNS = (
@@ -37,6 +37,8 @@ _OF_READING = (
     *("operator", "instrument", "diastolic", "mean", "heart_rate", "counted_pulse"),
     *("cuff_width_cm", "limb_circumference_cm", "cuff_above_heart_cm"),
 )
+#: What stands at the letter's head, in this order.
+_OF_HEAD = ("name", "id", "known", "left", "basis", "to", "question", "clinic")
 Item = Mapping[str, object]
 
 
@@ -90,8 +92,8 @@ def _cell(value: Any) -> object:
 
 
 def _items(source: Source, answer: TrendAnswer | UnseenAnswer, who: Who) -> Iterator[Item]:
-    for part in fields(who):
-        yield {"kind": "identity", "name": part.name, "text": getattr(who, part.name)}
+    for name in _OF_HEAD:
+        yield {"kind": "identity", "name": name, "text": getattr(who, name)}
     yield from ({"kind": "answer", "text": one.text} for one in letter_statements(answer))
     yield from _sessions(source)
     yield from _readings(source)
@@ -125,7 +127,7 @@ def _sessions(source: Source) -> Iterator[Item]:
             "used": one.n_used,
             "method": one.method,
             "condition": one.condition,
-            "counts": "yes" if row["session"] in source.series else "no: not in this trend",
+            "counts": "yes" if row["session"] in source.series else NOTES["trend"],
             "text": "; ".join(filter(None, (one.label, *one.flags))),
             **place,
             **sizes,
@@ -165,7 +167,7 @@ def _treatments(source: Source) -> Iterator[Item]:
             "value": row["dose"],
             "unit": row["dose_unit"],
             "product": row["product"],
-            "until": until if until and until <= str(source.as_of) else "no stop recorded",
+            "until": until if until and until <= str(source.as_of) else NOTES["stop"],
             "text": _joined(row, "purpose", "note", "set_aside"),
         }
 

@@ -11,7 +11,7 @@ import pytest
 import bpvet
 from bpvet.command.trend import trend_text
 from bpvet.models.kidney.joint_trends import joint_trends
-from bpvet.reports.animal.kidneys import together
+from bpvet.reports.animal.sections import together
 from bpvet.wording.en.kidney.joint import joint_statements
 from tests.models.kidney_records import CKD, DATES, creatinine, lab, sdma, upc, with_labs
 from tests.models.small_records import rows

@@ -13,8 +13,7 @@ from bpvet.answers.audit.audit import AuditAnswer, audit_answer
 from bpvet.facts.words import METHOD_WORDS
 from bpvet.models.audit.audit import Audit
 from bpvet.printing import number
-from bpvet.reports.audit.findings import findings, first
-from bpvet.reports.audit.sections import TOPICS, topics
+from bpvet.reports.audit.sections import TOPICS, findings, first, topics
 from bpvet.wording.en.phrases import capital
 from tests.reports.conftest import AS_OF
 

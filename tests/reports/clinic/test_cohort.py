@@ -14,11 +14,12 @@ import nbformat
 import pytest
 
 from bpvet.errors import CallError, FitError, RecordsError
+from bpvet.pictures import clinic as cohort_pictures
 from bpvet.printing import number
 from bpvet.reports import writing
 from bpvet.reports.clinic import report
-from bpvet.reports.clinic.report import Written, write_cohort_report
 from tests.models.small_clinic import AS_OF, write_clinic
+from tests.reports.made import Made, write_cohort
 from tests.reports.test_browser import CONTRASTS, WIDTHS, Seen, browser  # noqa: F401
 
 HOSTILE_ID = "K1<img src=x onerror=alert(1)>"
@@ -42,21 +43,21 @@ def hostile_clinic(folder: Path) -> Path:
 
 
 @pytest.fixture(scope="module")
-def hostile(tmp_path_factory: pytest.TempPathFactory) -> Written:
+def hostile(tmp_path_factory: pytest.TempPathFactory) -> Made:
     folder = tmp_path_factory.mktemp("hostile")
     records = hostile_clinic(folder / "Harbour clinic")
-    return write_cohort_report(records, folder / "out", as_of=AS_OF)
+    return write_cohort(records, folder / "out", as_of=AS_OF)
 
 
 @pytest.fixture(scope="module")
-def hidden(hostile: Written) -> Written:
+def hidden(hostile: Made) -> Made:
     root = hostile.page.parent.parent
-    return write_cohort_report(
+    return write_cohort(
         root / "Harbour clinic", root / "out", as_of=AS_OF, pseudonyms=True, level=0.9
     )
 
 
-def test_the_files_stand_beside_each_other(hostile: Written, hidden: Written) -> None:
+def test_the_files_stand_beside_each_other(hostile: Made, hidden: Made) -> None:
     names = {path.name for path in hostile.page.parent.iterdir()}
     stems = ("cohort", "cohort-pseudonyms")
     ends = (".html", ".ipynb", "-parameters.json")
@@ -69,7 +70,7 @@ def test_the_files_stand_beside_each_other(hostile: Written, hidden: Written) ->
     assert asked.read == {"as_of": AS_OF}
 
 
-def test_no_value_of_the_records_is_in_a_cell(hostile: Written) -> None:
+def test_no_value_of_the_records_is_in_a_cell(hostile: Made) -> None:
     made = nbformat.read(hostile.notebook, as_version=4)
     nbformat.validate(made)
     code = "\n".join(cell.source for cell in made.cells)
@@ -80,7 +81,7 @@ def test_no_value_of_the_records_is_in_a_cell(hostile: Written) -> None:
     assert "._" not in code
 
 
-def test_the_page_goes_from_now_to_the_cautions(hostile: Written) -> None:
+def test_the_page_goes_from_now_to_the_cautions(hostile: Made) -> None:
     html = hostile.page.read_text(encoding="utf-8")
     order = (
         *(
@@ -103,7 +104,7 @@ def test_the_page_goes_from_now_to_the_cautions(hostile: Written) -> None:
         assert said in plain
 
 
-def test_hostile_texts_are_text(hostile: Written) -> None:
+def test_hostile_texts_are_text(hostile: Made) -> None:
     html = hostile.page.read_text(encoding="utf-8")
     assert HOSTILE_ID in unescape(html)
     assert HOSTILE_NAME in unescape(html)
@@ -111,7 +112,7 @@ def test_hostile_texts_are_text(hostile: Written) -> None:
         assert bad not in html
 
 
-def test_with_pseudonyms_no_id_or_name_is_anywhere(hidden: Written) -> None:
+def test_with_pseudonyms_no_id_or_name_is_anywhere(hidden: Made) -> None:
     texts = [path.read_text(encoding="utf-8") for path in (hidden.page, hidden.notebook)]
     texts.append(json.dumps(hidden.answer.to_dict(), ensure_ascii=False))
     inside = [
@@ -120,7 +121,7 @@ def test_with_pseudonyms_no_id_or_name_is_anywhere(hidden: Written) -> None:
         for found in re.findall(r"svg\+xml;base64,([A-Za-z0-9+/=]+)", text)
     ]
     assert len(inside) == 2 * 4  # the page holds its own as text
-    picture = report.cohort_pictures.caterpillar(hidden.study)
+    picture = cohort_pictures.caterpillar(hidden.answer.study)
     texts += [unescape(text) for text in (*texts, *inside)] + list(picture.names)
     for text in texts:
         without = re.sub(r"base64,[A-Za-z0-9+/=]+", "", text)
@@ -131,7 +132,7 @@ def test_with_pseudonyms_no_id_or_name_is_anywhere(hidden: Written) -> None:
     assert all(name.startswith("animal ") for name in picture.names)
 
 
-def test_tables_give_the_answers_numbers(hostile: Written) -> None:
+def test_tables_give_the_answers_numbers(hostile: Made) -> None:
     answer = hostile.answer
     text = repr(report.flow(answer))
     assert "In the records  10  42  195" in text
@@ -163,10 +164,10 @@ def test_a_foreign_file_is_replaced_only_by_force(
     out.mkdir()
     (out / "cohort.html").write_text("mine")
     with pytest.raises(CallError, match=r"cohort\.html is there and was not written"):
-        write_cohort_report(records, out, as_of=AS_OF)
-    write_cohort_report(records, out, as_of=AS_OF, force=True)
+        write_cohort(records, out, as_of=AS_OF)
+    write_cohort(records, out, as_of=AS_OF, force=True)
     before = {path.name: path.read_bytes() for path in out.iterdir()}
-    write_cohort_report(records, out, as_of=AS_OF)
+    write_cohort(records, out, as_of=AS_OF)
     assert {path.name: path.read_bytes() for path in out.iterdir()} == before
     assert len(before) == 3
 
@@ -178,12 +179,12 @@ def test_a_wrong_call_writes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyP
     wrong: dict[str, Any]
     for wrong in ({"quantity": "weight"}, {"level": 2.0}, {"rule": "best"}, {"as_of": "today"}):
         with pytest.raises(CallError):
-            write_cohort_report(records, out, **({"as_of": AS_OF} | wrong))
+            write_cohort(records, out, **({"as_of": AS_OF} | wrong))
     with pytest.raises(FitError, match="diastolic pressure in the clinic, awake: at least 5"):
-        write_cohort_report(records, out, as_of=AS_OF, quantity="diastolic")
+        write_cohort(records, out, as_of=AS_OF, quantity="diastolic")
     (records / "readings.csv").write_text("animal,systolic\nA17,150\n")
     with pytest.raises(RecordsError):
-        write_cohort_report(records, out)
+        write_cohort(records, out)
     assert not out.exists()
 
 
@@ -198,7 +199,7 @@ def test_parameters_that_are_none_are_refused(tmp_path: Path) -> None:
 @pytest.mark.browser
 @pytest.mark.parametrize("width", WIDTHS)
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_in_a_browser(browser: Any, hostile: Written, width: int, scheme: str) -> None:  # noqa: F811
+def test_in_a_browser(browser: Any, hostile: Made, width: int, scheme: str) -> None:  # noqa: F811
     with Seen(browser, hostile.page, width, color_scheme=scheme) as seen:
         assert seen.said == []
         assert [url for url in seen.asked if not url.startswith("data:")] == [seen.address]
@@ -225,7 +226,7 @@ def test_in_a_browser(browser: Any, hostile: Written, width: int, scheme: str) -
 
 
 @pytest.mark.browser
-def test_one_screen_answers_first(browser: Any, hostile: Written) -> None:  # noqa: F811
+def test_one_screen_answers_first(browser: Any, hostile: Made) -> None:  # noqa: F811
     with Seen(browser, hostile.page, 1400) as seen:
         box = seen.page.locator(".now").bounding_box()
         assert box["y"] + box["height"] < 900
@@ -233,7 +234,7 @@ def test_one_screen_answers_first(browser: Any, hostile: Written) -> None:  # no
 
 
 @pytest.mark.browser
-def test_it_prints(browser: Any, hostile: Written) -> None:  # noqa: F811
+def test_it_prints(browser: Any, hostile: Made) -> None:  # noqa: F811
     pypdf = pytest.importorskip("pypdf")
     from io import BytesIO
 

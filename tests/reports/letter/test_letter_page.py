@@ -21,9 +21,9 @@ from bpvet.printing import prose_date
 from bpvet.records.records import Records
 from bpvet.reports.letter.figure import WIDTH
 from bpvet.reports.letter.fit import MARGIN, SMALLEST, head_tall, parts, placed
-from bpvet.reports.letter.letter import PAPERS, Letter, Wanted, letter_of, unseen_letter
-from bpvet.reports.letter.page import letter_html
-from bpvet.reports.pdf import pdf_bytes
+from bpvet.reports.letter.letter import Letter, Wanted, letter_of, unseen_letter
+from bpvet.reports.letter.page import LETTER
+from bpvet.reports.paper import PAPERS
 from tests.reports.conftest import AS_OF, HOSTILE_ID, hostile_records
 from tests.reports.letter import letter_records as full
 
@@ -69,7 +69,7 @@ def pages(letter: Letter, paper: str) -> list[str]:
     """Return the text of each page of a letter's PDF."""
     pytest.importorskip("weasyprint", exc_type=ImportError)
     pypdf = pytest.importorskip("pypdf")
-    content = pdf_bytes(letter_html(letter, paper), letter.mark)
+    content = LETTER.file(letter, paper, "pdf")
     return [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(content)).pages]
 
 
@@ -115,7 +115,7 @@ PRINTED = ("A17", "B04", "C22", "E31", "G03")
 def test_letters_of_the_examples_hold_everything(records: Records, animal: str) -> None:
     letter = made(bpvet.fit_trend(records, animal))
     paper = tuple(PAPERS)[EXAMPLES.index(animal) % 2]
-    html = letter_html(letter, paper)
+    html = LETTER.html(letter, paper)
     assert faults(letter, records, animal, body(html)) == []
     assert html.count("<img") == 1
     assert not any(one in body(html) for one in ELLIPSES)
@@ -137,7 +137,7 @@ def test_letters_of_the_examples_hold_everything(records: Records, animal: str) 
 @pytest.mark.parametrize("paper", PAPERS)
 def test_a_crowded_record_is_whole_on_both_papers(crowded: Letter, paper: str) -> None:
     records = crowded_records(crowded)
-    html = letter_html(crowded, paper)
+    html = LETTER.html(crowded, paper)
     printed = pages(crowded, paper)
     name = re.sub(HIDDEN, "", full.NAME)
     for text in (body(html), "".join(printed)):
@@ -169,7 +169,7 @@ def crowded_records(letter: Letter) -> Records:
 
 
 def test_the_parts_stand_in_the_order_of_the_page(marzipan: Letter) -> None:
-    html = letter_html(marzipan, "a4")
+    html = LETTER.html(marzipan, "a4")
     marks = (
         *("<dt>To", "<dt>From", "<dt>Question", "<h1>", 'class="urgent"', "<dt>Newest"),
         *("<dt>Usual", "<dt>At target?", "<dt>When again", "<figure>", "<dt>Current drugs"),
@@ -181,10 +181,10 @@ def test_the_parts_stand_in_the_order_of_the_page(marzipan: Letter) -> None:
 
 
 def test_addressee_and_question_are_words_or_lines_to_write_on(marzipan: Letter) -> None:
-    html = letter_html(marzipan, "a4")
+    html = LETTER.html(marzipan, "a4")
     assert html.count('class="blank"') == 3
     who = replace(marzipan.who, to="<b>Dr A & Sons</b>", question="Can you see her?", clinic="")
-    given = letter_html(replace(marzipan, who=who), "a4")
+    given = LETTER.html(replace(marzipan, who=who), "a4")
     assert given.count('class="blank"') == 1
     assert "&lt;b&gt;Dr A &amp; Sons&lt;/b&gt;" in given
     assert "<dd>Can you see her?</dd>" in given
@@ -206,7 +206,7 @@ def test_the_figure_is_never_lost(marzipan: Letter) -> None:
             found = placed(crowd, paper)
             assert found.height <= room
             assert found.width / found.height == pytest.approx(WIDTH / marzipan.figure.height)
-            assert letter_html(crowd, paper).count("<img") == 1
+            assert LETTER.html(crowd, paper).count("<img") == 1
         tall = replace(marzipan, figure=replace(marzipan.figure, height=900.0))
         found = placed(tall, paper)
         assert found.height <= room
@@ -225,7 +225,7 @@ def test_what_the_figure_leaves_of_the_first_page_is_filled(marzipan: Letter) ->
 
 
 def test_the_smallest_letters_have_eight_points(marzipan: Letter) -> None:
-    printed = letter_html(marzipan, "a4").split("@media print {\n  body", 1)[1]
+    printed = LETTER.html(marzipan, "a4").split("@media print {\n  body", 1)[1]
     sizes = [float(size) for size in re.findall(r"font-size: ([\d.]+)pt", printed)]
     assert len(sizes) >= 4
     assert min(sizes) >= 8
@@ -239,7 +239,7 @@ def test_hostile_words_are_text(tmp_path: Path) -> None:
         to="<script>alert(9)</script>\u202e",
         question="<img src=http://example.org/x.png onerror=alert(1)>",
     )
-    html = letter_html(letter, "a4")
+    html = LETTER.html(letter, "a4")
     assert "<script" not in html
     assert "<svg" not in html
     assert html.count("<img") == 1
@@ -253,7 +253,7 @@ def test_hostile_words_are_text(tmp_path: Path) -> None:
 
 
 def test_the_foot_is_a_string_of_the_style_sheet(marzipan: Letter) -> None:
-    html = letter_html(replace(marzipan, foot='"} </style><script>'), "letter")
+    html = LETTER.html(replace(marzipan, foot='"} </style><script>'), "letter")
     assert "\\22 \\7d  \\3c \\2f style\\3e \\3c script\\3e " in html
     assert html.count("</style>") == 1
 
@@ -272,16 +272,16 @@ def test_very_long_words_wrap_and_nothing_is_cut(tmp_path: Path) -> None:
     printed = squeezed("".join(pages(letter, "a4")))
     for i in range(1, 29):
         told = f"drug {i} {'x' * 300} {i} tablets, since {i} January 2026"
-        assert told in body(letter_html(letter, "a4"))
+        assert told in body(LETTER.html(letter, "a4"))
         assert squeezed(told) in printed
-    assert letter_html(letter, "a4").count("<img") == 1
+    assert LETTER.html(letter, "a4").count("<img") == 1
 
 
 def test_an_animal_without_a_session_has_a_page() -> None:
     records = bpvet.read(SCENARIOS / "signs_without_pressure", as_of="2026-05-03")
     letter = unseen_letter(records, unseen_answer(records, "N25", "there is none."), "letter.csv")
     (text,) = pages(letter, "letter")
-    html = letter_html(letter, "letter")
+    html = LETTER.html(letter, "letter")
     for shown in (text, body(html)):
         held = squeezed(shown)
         for words in (
@@ -294,7 +294,7 @@ def test_an_animal_without_a_session_has_a_page() -> None:
 
 def test_the_same_records_give_the_same_bytes(marzipan: Letter, clinic: Path) -> None:
     again = made(bpvet.fit_trend(bpvet.read(clinic, as_of=AS_OF), "Marzipan"))
-    assert letter_html(again, "a4") == letter_html(marzipan, "a4")
+    assert LETTER.html(again, "a4") == LETTER.html(marzipan, "a4")
     assert again.table == marzipan.table
 
 
@@ -303,5 +303,5 @@ def test_a_rabbit_is_told_without_a_verdict() -> None:
     letter = made(bpvet.fit_trend(records, "R26"))
     assert [label for label, _ in letter.words.summary] == ["Newest", "Usual", "When again"]
     assert letter.words.short[0].startswith("The species is recorded as “rabbit”")
-    held: Any = body(letter_html(letter, "a4"))
+    held: Any = body(LETTER.html(letter, "a4"))
     assert "At target" not in held

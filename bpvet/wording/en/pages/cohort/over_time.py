@@ -9,15 +9,15 @@ from bpvet.facts.categories import guideline
 from bpvet.facts.sources import credit
 from bpvet.models.clinic.over_time import PLACES, OverTime, ShareAt
 from bpvet.printing import number, probability
-from bpvet.reports.markup import NONE, Column, Shown, paragraph, table
+from bpvet.wording.en.pages.shapes import NONE, Column, Table
 from bpvet.wording.en.phrases import counted
 
 _FEW = "few"
 _WORDS = {"three_months": "three months", "six_months": "six months"}
 
 
-def over_time(answer: CohortAnswer) -> Shown:
-    """Return where the treated animals are at three and six months, and how soon at target.
+def over_time_table(answer: CohortAnswer) -> Table | str:
+    """Return where the treated animals are at three and six months, or why nothing is told.
 
     Parameters
     ----------
@@ -28,7 +28,7 @@ def over_time(answer: CohortAnswer) -> Shown:
         why = "No animal in these records was begun on a pressure drug."
         if found is None:
             why = "Target is judged on systolic pressure only."
-        return Shown(paragraph(why), why)
+        return why
     caption = "Animals begun on a pressure drug, and where each is some months later"
     heads = (
         Column("After, drug begun first"),
@@ -37,10 +37,7 @@ def over_time(answer: CohortAnswer) -> Shown:
         Column("At target, of those measured", True),
     )
     rows = [_row(one) for one in found.shares]
-    notes = list(_notes(found))
-    shown = table(caption, heads, rows, wide=True)
-    text = "\n".join([caption, *(", ".join(row) for row in rows), *notes])
-    return Shown(shown + "".join(map(paragraph, notes)), text)
+    return Table(caption, heads, rows, notes=tuple(_notes(found)))
 
 
 def _row(one: ShareAt) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""The tables of an agreement's page: numbers, animals, criteria, what a trend may take, sources."""
+"""The tables of an agreement's page: numbers, animals, criteria, and what a trend may take."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ from bpvet.models.agreement.device import CriterionResult
 from bpvet.models.agreement.result import Agreement
 from bpvet.models.agreement.tables import statistics_of
 from bpvet.printing import number, probability
-from bpvet.reports.cautions import cautions_shown
-from bpvet.reports.clinic.parts import ESTIMATE, ends, facts_by_source, held_from, said
-from bpvet.reports.markup import Column, Shown, lines, paragraph, table
+from bpvet.wording.en.pages.cells import ESTIMATE, ends, held_from
+from bpvet.wording.en.pages.shapes import Column, Table
 from bpvet.wording.en.phrases import capital
 
-_AUDIT_SAYS = (
+#: Where a reader finds what such a page does not hold.
+AUDIT_SAYS = (
     "How readings differ by place (home against clinic, calmed against awake) is in the report on "
     "the quality of measuring: bpvet audit."
 )
 
 
-def numbers(answer: AgreementAnswer) -> Shown:
+def statistics_table(answer: AgreementAnswer) -> Table:
     """Return every statistic with its interval, and how the interval was made."""
     agree = answer.agreement
     rows = []
@@ -34,8 +34,7 @@ def numbers(answer: AgreementAnswer) -> Shown:
         rows.append((name, *ends(held, digits), unit, held.how or held.reason or ""))
     columns = (Column("Statistic"), *ESTIMATE, Column("Unit"), Column("Interval"))
     caption = held_from(agree.level, "Bias, limits of agreement, lines and the rest")
-    html = table(caption, columns, rows, wide=True) + _components(agree) + _beside(agree)
-    return Shown(html, caption)
+    return Table(caption, columns, rows)
 
 
 def _statistics(agree: Agreement) -> Iterator[tuple[str, Estimated, str]]:
@@ -46,10 +45,11 @@ def _statistics(agree: Agreement) -> Iterator[tuple[str, Estimated, str]]:
     yield "product-moment correlation", agree.correlation, ""
 
 
-def _components(agree: Agreement) -> str:
+def components_table(agree: Agreement) -> Table | None:
+    """Return the variance components; None where no model was fitted."""
     fit = agree.fit
     if fit is None:
-        return ""
+        return None
     rows = []
     for i, term in enumerate(fit.terms):
         name = term.replace("first", agree.data.labels[0]).replace("second", agree.data.labels[1])
@@ -63,10 +63,11 @@ def _components(agree: Agreement) -> str:
         Column(f"SD, {unit}", number=True),
         Column("Note"),
     )
-    return table("Variance components", columns, rows, wide=True)
+    return Table("Variance components", columns, rows)
 
 
-def _beside(agree: Agreement) -> str:
+def plain_figures(agree: Agreement) -> tuple[str, ...]:
+    """Return what simpler sums say, a sentence each."""
     sums = agree.by_sums
     slope = agree.proportional
     parts = []
@@ -78,10 +79,10 @@ def _beside(agree: Agreement) -> str:
         )
     if slope.p is not None:
         parts.append(f"Difference on mean: p {number(slope.p, 3)}, {slope.n} animals.")
-    return "".join(paragraph(one) for one in parts)
+    return tuple(parts)
 
 
-def animals(answer: AgreementAnswer) -> Shown:
+def animals_table(answer: AgreementAnswer) -> Table:
     """Return the animals by both methods, in the order of the records."""
     agree = answer.agreement
     data = agree.data
@@ -99,15 +100,14 @@ def animals(answer: AgreementAnswer) -> Shown:
         Column(f"Difference, {unit}", number=True),
     )
     caption = f"Each animal's mean by both methods (points are {data.points_are})"
-    return Shown(table(caption, columns, rows, wide=True), caption)
+    return Table(caption, columns, rows)
 
 
-def criteria(answer: AgreementAnswer) -> Shown:
-    """Return the guideline's criteria, item by item, and what they are worth."""
+def criteria_table(answer: AgreementAnswer) -> Table | None:
+    """Return the guideline's criteria, item by item; None where none is asked."""
     found = answer.agreement.criteria
-    words = said(answer.sections["criteria"])
     if not found:
-        return words
+        return None
     columns = (
         Column("Criterion"),
         Column("Bound", number=True),
@@ -116,8 +116,7 @@ def criteria(answer: AgreementAnswer) -> Shown:
         Column("How surely"),
     )
     caption = "The guideline's criteria for devices, each as met, not met or not assessable"
-    rows = [_criterion(one) for one in found]
-    return Shown(table(caption, columns, rows, wide=True) + words.html, words.text)
+    return Table(caption, columns, [_criterion(one) for one in found])
 
 
 def _criterion(one: CriterionResult) -> tuple[str, str, str, str, str]:
@@ -129,7 +128,7 @@ def _criterion(one: CriterionResult) -> tuple[str, str, str, str, str]:
     return marked(one.words, one.remembered), bound, shown, one.verdict, how
 
 
-def offset(answer: AgreementAnswer) -> Shown:
+def offset_table(answer: AgreementAnswer) -> Table:
     """Return what a trend that joins both methods may take from here."""
     agree = answer.agreement
     found, unit = agree.offset, agree.data.unit
@@ -152,17 +151,15 @@ def offset(answer: AgreementAnswer) -> Shown:
     ]
     columns = (Column("Figure"), Column("Value", number=True), Column("Unit"), Column("Handed on"))
     caption = "What a trend that joins both methods can be given"
-    words = said(answer.sections["bridged"])
     how = (
         "It is handed on only on request: Priors(…, method_offset=agree.offset.prior()), and "
         'bpvet.fit_trend(…, bridge=("methods",), priors=…).'
     )
-    html = words.html + table(caption, columns, rows, wide=True) + paragraph(how)
-    return Shown(html, words.text)
+    return Table(caption, columns, rows, notes=(how,))
 
 
-def computed(answer: AgreementAnswer) -> Shown:
-    """Return what it rests on, how it was computed, and the choices made."""
+def choices(answer: AgreementAnswer) -> Table:
+    """Return the choices behind an agreement."""
     agree = answer.agreement
     rows = [
         ("Difference", f"{agree.data.labels[1]} minus {agree.data.labels[0]}"),
@@ -172,22 +169,11 @@ def computed(answer: AgreementAnswer) -> Shown:
         ("Version", answer.version),
         ("Fingerprint of the records", agree.data.digest[:16]),
     ]
-    words = said(answer.sections["basis"])
-    html = words.html + table("Choices", (Column("Choice"), Column("Used")), rows, wide=True)
-    return Shown(html + paragraph(_AUDIT_SAYS), lines(words.text, _AUDIT_SAYS))
+    return Table("Choices", (Column("Choice"), Column("Used")), rows, notes=(AUDIT_SAYS,))
 
 
-def cautions(answer: AgreementAnswer) -> Shown:
-    """Return what must stand beside the numbers."""
-    return cautions_shown(answer.cautions)
-
-
-def sources(answer: AgreementAnswer) -> Shown:
-    """Return the facts behind the page with their sources."""
-    return facts_by_source(_facts(answer.agreement))
-
-
-def _facts(agree: Agreement) -> Iterator[tuple[str, Fact]]:
+def agreement_facts(agree: Agreement) -> Iterator[tuple[str, Fact]]:
+    """Yield what each figure behind an agreement is of, and the figure."""
     for one in agree.criteria:
         yield f"Criterion, {one.words}", fact(one.fact_id)
     yield from judgements("agreement")

@@ -12,13 +12,13 @@ from bpvet.models.clinic.flow import EntryRow
 from bpvet.models.clinic.grid import Effect, GridRow
 from bpvet.models.clinic.population import reference_method
 from bpvet.printing import decimals, number
-from bpvet.reports.markup import NONE, Column, Shown, folded, lines, paragraph, table, tag
+from bpvet.wording.en.pages.shapes import NONE, Column, Table
 from bpvet.wording.en.phrases import capital, counted, day, percent
 
 _NO_DRUG = "without a pressure-acting drug"
 
 
-def flow(answer: CohortAnswer) -> Shown:
+def flow_table(answer: CohortAnswer) -> Table:
     """Return who was counted and who not, and why, as a flow that adds up.
 
     Parameters
@@ -47,16 +47,14 @@ def flow(answer: CohortAnswer) -> Shown:
     if answer.study.findings:
         found = counted(answer.study.findings, "finding")
         notes.append(f'The record check has {found} about these records; "bpvet check" lists them.')
-    shown = table(caption, heads, rows, wide=True, marked=range(1, len(rows) - 1))
-    shown = tag("div", shown, class_="flow")
-    return _said(shown + "".join(map(paragraph, notes)), caption, rows, notes)
+    return Table(caption, heads, rows, notes, marked=range(1, len(rows) - 1))
 
 
 def _flow_row(words: str, *numbers: int) -> tuple[str, ...]:
     return (words, *(number(one, 0) if one else NONE for one in numbers))
 
 
-def entry(answer: CohortAnswer) -> Shown:
+def entry_table(answer: CohortAnswer) -> Table:
     """Return the table of the animals at entry, all and by species.
 
     Parameters
@@ -69,17 +67,13 @@ def entry(answer: CohortAnswer) -> Shown:
     rows = [
         (_entry_name(row), *(_entry_cell(by[group, row.name]) for group in groups)) for row in first
     ]
-    heads = (Column("At the first counted session"), *(Column(_group(one), True) for one in groups))
-    caption = "The animals at entry"
-    return _said(table(caption, heads, rows, wide=True), caption, rows, ())
-
-
-def _group(group: str) -> str:
-    return capital(plural_of(group) if group in SPECIES else group)
+    named = (capital(plural_of(one) if one in SPECIES else one) for one in groups)
+    heads = (Column("At the first counted session"), *(Column(one, True) for one in named))
+    return Table("The animals at entry", heads, rows)
 
 
 def _entry_name(row: EntryRow) -> str:
-    kind = {"mean (SD)": "mean (SD)", "median (range)": "median (range)"}.get(row.kind, "")
+    kind = row.kind if row.kind in ("mean (SD)", "median (range)") else ""
     return ", ".join(part for part in (row.name, row.unit, kind) if part)
 
 
@@ -98,7 +92,7 @@ def _entry_cell(row: EntryRow) -> str:
     return f"{number(row.value, digits)} ({ends})"
 
 
-def fit(answer: CohortAnswer) -> Shown:
+def fit_table(answer: CohortAnswer) -> Table:
     """Return the fit as a paper's tables: fixed effects, then SDs.
 
     Parameters
@@ -125,10 +119,7 @@ def fit(answer: CohortAnswer) -> Shown:
         *(Column("SE", True), Column(f"{share} interval", True)),
         *(Column("df", True), Column("p", True)),
     )
-    caption = "Fixed effects"
-    notes = _fit_notes(answer)
-    html = table(caption, heads, rows, wide=True) + "".join(map(paragraph, notes))
-    return _said(html, caption, rows, notes)
+    return Table("Fixed effects", heads, rows, _fit_notes(answer))
 
 
 def _fit_notes(answer: CohortAnswer) -> list[str]:
@@ -168,7 +159,7 @@ def reference_method_of_fit(answer: CohortAnswer) -> str:
     return min(set(answer.study.counted["method"]))
 
 
-def variance(answer: CohortAnswer) -> Shown:
+def variance_table(answer: CohortAnswer) -> Table:
     """Return the SDs between animals, visits and readings by method, with profile intervals.
 
     Parameters
@@ -193,23 +184,18 @@ def variance(answer: CohortAnswer) -> Shown:
         *(Column("Of"), Column("SD (or correlation)", True), Column("Unit")),
         *(Column(f"{share} profile interval", True), Column("Remark")),
     )
-    caption = "Variance components by method, as SDs"
+    words = {"doppler": "by Doppler", "oscillometric": "by the oscillometric method"}
     icc = answer.study.cohort.icc
     notes = [
-        f"Two readings of one animal {_class(name)}: correlation {number(row['same_animal'], 2)} "
-        f"from different visits, {number(row['same_session'], 2)} within one visit."
+        f"Two readings of one animal {words.get(str(name), 'by either method')}: correlation "
+        f"{number(row['same_animal'], 2)} from different visits, "
+        f"{number(row['same_session'], 2)} within one visit."
         for name, row in icc.iterrows()
     ]
-    html = table(caption, heads, rows, wide=True) + "".join(map(paragraph, notes))
-    return _said(html, caption, rows, notes)
+    return Table("Variance components by method, as SDs", heads, rows, notes)
 
 
-def _class(name: object) -> str:
-    words = {"doppler": "by Doppler", "oscillometric": "by the oscillometric method"}
-    return words.get(str(name), "by either method")
-
-
-def grid(answer: CohortAnswer) -> Shown:
+def grid_table(answer: CohortAnswer) -> Table:
     """Return how the main estimates move with the choices behind them.
 
     Parameters
@@ -234,8 +220,7 @@ def grid(answer: CohortAnswer) -> Shown:
     ]
     notes += _remarks(held.rows)
     notes += [f"Changes nothing here: {words}." for words in held.unmoved]
-    html = tag("div", table(caption, heads, rows, wide=True), class_="grid")
-    return _said(html + "".join(map(paragraph, notes)), caption, rows, notes)
+    return Table(caption, heads, rows, notes)
 
 
 def _grid_row(row: GridRow) -> tuple[str, ...]:
@@ -278,8 +263,8 @@ def _effect(held: Effect, digits: int) -> str:
     return f"{number(held.estimate, digits)} ({ends})"
 
 
-def animals(answer: CohortAnswer) -> Shown:
-    """Return every animal's level and slope against the population's, folded away.
+def animals_table(answer: CohortAnswer) -> Table:
+    """Return every animal's level and slope against the population's.
 
     Parameters
     ----------
@@ -300,29 +285,28 @@ def animals(answer: CohortAnswer) -> Shown:
         *(Column(f"Level against all, {unit}", True), Column("SD", True)),
         *(Column(f"Change a month against all, {unit}", True), Column("SD of change", True)),
     )
-    caption = f"Every animal against the population ({len(rows)})"
-    shown = table("Animals, the lowest level first", heads, rows, wide=True)
-    return Shown(folded(caption, shown), caption)
+    return Table("Animals, the lowest level first", heads, rows)
 
 
-def computed(answer: CohortAnswer) -> Shown:
-    """Return how the report was computed.
+def every_animal(found: Table) -> str:
+    """Return under which words the table of animals is folded away."""
+    return f"Every animal against the population ({len(found.rows)})"
 
-    Parameters
-    ----------
-    answer : CohortAnswer
-    """
-    rows = list(_basis(answer))
+
+#: How a cohort's report is computed.
+HOW_FITTED = (
+    "Sessions are fitted by their means, counts and scatter, which hold all that their readings "
+    "say. Months count from an animal's first session of any kind. A session on the day of a "
+    "drug's start comes before its first dose. A reading such as “> 300” stands at its bound. "
+    "Visits and readings are taken to scatter normally, and sessions of one animal to scatter "
+    "about its own straight line without wandering from it."
+)
+
+
+def choices(answer: CohortAnswer) -> Table:
+    """Return the choices behind a cohort's report."""
     heads = (Column("Choice"), Column("Used"))
-    said = (
-        "Sessions are fitted by their means, counts and scatter, which hold all that their "
-        "readings say. Months count from an animal's first session of any kind. A session on the "
-        "day of a drug's start comes before its first dose. A reading such as “> 300” stands at "
-        "its bound. Visits and readings are taken to scatter normally, and sessions of one animal "
-        "to scatter about its own straight line without wandering from it."
-    )
-    html = paragraph(said) + table("Choices behind this report", heads, rows)
-    return Shown(html, lines(said, *(": ".join(row) for row in rows)))
+    return Table("Choices behind this report", heads, list(_basis(answer)), wide=False)
 
 
 def _basis(answer: CohortAnswer) -> Iterator[tuple[str, str]]:
@@ -340,7 +324,3 @@ def _basis(answer: CohortAnswer) -> Iterator[tuple[str, str]]:
     yield "Pseudonyms", "yes; names, places and dates are left out" if study.pseudonyms else "no"
     yield "Fingerprint of the records", study.digest or NO_DIGEST
     yield "Version of bpvet", answer.version
-
-
-def _said(html: str, caption: str, rows: Sequence[tuple[str, ...]], notes: Sequence[str]) -> Shown:
-    return Shown(html, lines(caption, *("  ".join(filter(None, row)) for row in rows), *notes))

@@ -1,4 +1,4 @@
-"""Every answer of a trend: as sentences under plain headings, and as a table of numbers."""
+"""The numbers behind an animal's sentences, as tables."""
 
 from __future__ import annotations
 
@@ -9,114 +9,43 @@ from bpvet.answers.trend.result import TrendAnswer
 from bpvet.answers.trend.usual import LatestAnswer
 from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
 from bpvet.maths.estimate import Estimate
-from bpvet.models.trend.trend import Trend
 from bpvet.printing import number, probability
-from bpvet.reports.markup import (
-    NONE,
-    Column,
-    Shown,
-    heading,
-    lines,
-    paragraph,
-    scrolling,
-    table,
-    tag,
-)
+from bpvet.wording.en.pages.shapes import NONE, Column, Table
 from bpvet.wording.en.phrases import capital, percent, value
-from bpvet.wording.en.trend.statements import TOPICS, statements_on
 
-#: The topics' headings; what is urgent stands at the head of the report.
-HEADINGS = {
-    "species": "Which species?",
-    "usual": "How high is it usually?",
-    "target": "Is it at target?",
-    "category": "In which category?",
-    "signs": "Which signs are on record?",
-    "kidney": "What do the kidney values say?",
-    "drugs": "Did the drug work?",
-    "context": "What else may move it?",
-    "slope": "Is it creeping up?",
-    "surprise": "Was the newest one a surprise?",
-    "recheck": "When to measure again?",
-    "next_session": "What will the next one read?",
-    "share": "How much of the time was it at target?",
-    "companions": "What if it is calculated differently?",
-    "others": "Which other sessions are there?",
-}
-
-#: The same where the quantity is a laboratory value or a weight.
-LAB_HEADINGS = {
-    "drugs": "How did it do on the drug?",
-    "slope": "Is it changing?",
-}
+#: Heads of estimates with their ends.
+ESTIMATE_COLUMNS = (
+    Column("Of"),
+    Column("Estimate", True),
+    Column("Lower", True),
+    Column("Upper", True),
+    Column("Unit"),
+)
 
 Estimated = tuple[str, str, str, str, str]
 Chance = tuple[str, str]
 
 
-def answers(answer: TrendAnswer) -> Shown:
-    """Return every sentence of the answer under its question."""
-    parts, said = [], []
-    for topic in TOPICS:
-        paragraphs = _paragraphs(answer, topic)
-        if topic in HEADINGS and paragraphs:
-            question = HEADINGS[topic]
-            if answer.quantity in LAB_QUANTITIES:
-                question = LAB_HEADINGS.get(topic, question)
-            if topic == "target" and answer.target.kind == "raised":
-                question = "Is it raised?"
-            if topic == "share" and answer.target.kind == "raised":
-                question = "How much of the time was it below the raised range?"
-            part = heading(3, question) + "".join(map(paragraph, paragraphs))
-            parts.append(tag("section", part))
-            said += [question, *paragraphs]
-    return Shown(tag("div", "".join(parts), class_="answers"), lines(*said))
+#: Above what the model and its companions say of themselves.
+VARIABILITY = "Variability from visit to visit"
+WITHOUT_MODEL = "Beside the trend, without a model"
 
 
-def _paragraphs(answer: TrendAnswer, topic: str) -> list[str]:
-    return [one.text for one in statements_on(answer, topic)]
-
-
-def numbers(answer: TrendAnswer) -> Shown:
-    """Return the numbers behind the sentences: estimates, probabilities, and variability.
-
-    Parameters
-    ----------
-    answer : TrendAnswer
-    """
-    estimates, chances = list(_estimates(answer)), list(_chances(answer))
+def estimates_table(answer: TrendAnswer) -> Table:
+    """Return the estimates behind the sentences."""
     caption = f"Estimates with {percent(answer.level)} intervals"
-    columns = (
-        Column("Of"),
-        Column("Estimate", True),
-        Column("Lower", True),
-        Column("Upper", True),
-        Column("Unit"),
-    )
-    html = table(caption, columns, estimates, wide=True)
-    html += table("Probabilities and shares", (Column("Of"), Column("Per cent", True)), chances)
-    html += scrolling("Variability from visit to visit", answer.variability._repr_html_())
-    text = ("  ".join(filter(None, row)) for row in (*estimates, *chances))
-    return Shown(tag("div", html, class_="numbers"), lines(caption, *text))
+    return Table(caption, ESTIMATE_COLUMNS, list(_estimates(answer)))
 
 
-def companions(trend: Trend, answer: TrendAnswer) -> Shown:
-    """Return what leans on no model of the trend: a trend by ranks and two control charts.
-
-    Parameters
-    ----------
-    trend : Trend
-    answer : TrendAnswer
-        Its answer: names the level of the intervals.
-    """
-    beside = trend.companions(level=answer.level)
-    caption = "Beside the trend, without a model"
-    html = scrolling(caption, beside._repr_html_())
-    return Shown(tag("div", html, class_="numbers"), lines(caption, repr(beside)))
+def chances_table(answer: TrendAnswer) -> Table:
+    """Return the probabilities and shares behind the sentences."""
+    columns = (Column("Of"), Column("Per cent", True))
+    return Table("Probabilities and shares", columns, list(_chances(answer)), wide=False)
 
 
 def _estimates(answer: TrendAnswer) -> Iterator[Estimated]:
-    latest, unit, change, digits = answer.latest, answer.unit, answer.change_unit, _digits(answer)
+    latest, unit, change = answer.latest, answer.unit, answer.change_unit
+    digits = max(1, answer.decimals)
     yield _row(f"Usual {QUANTITY_WORDS[answer.quantity]}, {latest.date}", latest, unit, digits)
     for name, joined in answer.bridges.items():
         yield _row(f"Difference between {name}, estimated", joined, change)
@@ -156,11 +85,6 @@ def _estimates(answer: TrendAnswer) -> Iterator[Estimated]:
 def _one(answer: TrendAnswer) -> str:
     """Return what one entry of the series is called."""
     return "value" if answer.quantity in LAB_QUANTITIES else "session"
-
-
-def _digits(answer: TrendAnswer) -> int:
-    """Return the decimals of a value in a table: one at least."""
-    return max(1, answer.decimals)
 
 
 def _row(

@@ -9,13 +9,12 @@ from bpvet.models.agreement.device import NO_REFERENCE
 from bpvet.models.agreement.result import Agreement
 from bpvet.printing import number, probability
 from bpvet.records.records import Records
-from bpvet.reports.cards import Card, head
-from bpvet.reports.markup import Shown
 from bpvet.wording.en.agreement.agreement import APART
+from bpvet.wording.en.pages.shapes import Card, Head
 from bpvet.wording.en.phrases import capital, counted, day, interval, listed
 
 
-def now(answer: AgreementAnswer, records: Records) -> Shown:
+def agreement_head(answer: AgreementAnswer, records: Records) -> Head:
     """Return the head of the report: what was compared, and what to know now.
 
     Parameters
@@ -33,7 +32,7 @@ def now(answer: AgreementAnswer, records: Records) -> Shown:
         f"{data.source}: {data.first.size} {data.points_are} of "
         f"{counted(len(data.animals), 'animal')}. {capital(which)}."
     )
-    return head(title, basis, (_one(agree), _higher(agree), _apart(agree), _repeats(agree)))
+    return Head(title, basis, (_one(agree), _higher(agree), _apart(agree), _repeats(agree)))
 
 
 def _one(agree: Agreement) -> Card:
@@ -45,8 +44,8 @@ def _one(agree: Agreement) -> Card:
         "Follow an animal by one method."
     )
     if reach > APART:
-        return question, "Not reading by reading", within
-    return question, f"Within {number(reach, 0)} {unit}", f"In 95 % of cases. {within}"
+        return Card(question, "Not reading by reading", within)
+    return Card(question, f"Within {number(reach, 0)} {unit}", f"In 95 % of cases. {within}")
 
 
 def _higher(agree: Agreement) -> Card:
@@ -55,13 +54,13 @@ def _higher(agree: Agreement) -> Card:
     first, second = agree.data.labels
     detail = f"{capital(second)} minus {first}, on average: {number(held.estimate)} {unit}"
     if held.lower is None or held.upper is None:
-        return question, "Not clear", f"{detail}."
+        return Card(question, "Not clear", f"{detail}.")
     detail = f"{detail}; {interval(agree.level, held.lower, held.upper, 1)}."
     if held.lower <= 0 <= held.upper:
-        return question, "Not clear", detail
+        return Card(question, "Not clear", detail)
     higher = second if _value(held) > 0 else first
     lead = f"{capital(higher)}, by {number(abs(_value(held)), 0)} {unit}"
-    return question, lead, detail
+    return Card(question, lead, detail)
 
 
 def _apart(agree: Agreement) -> Card:
@@ -74,7 +73,7 @@ def _apart(agree: Agreement) -> Card:
         if one.lower is not None
     )
     held = f" The limits themselves are uncertain: {ends}." if ends else ""
-    return "How far apart are single readings?", lead, f"In 95 % of cases.{held}"
+    return Card("How far apart are single readings?", lead, f"In 95 % of cases.{held}")
 
 
 def _repeats(agree: Agreement) -> Card:
@@ -85,12 +84,12 @@ def _repeats(agree: Agreement) -> Card:
         if agree.repeatability[name].estimate is not None
     ]
     if not known:
-        return question, "Not clear", "No reading was repeated."
+        return Card(question, "Not clear", "No reading was repeated.")
     detail = (
         "In 95 % of cases two readings of one animal by one method at one visit are less than "
         "this apart."
     )
-    return question, f"{capital(listed(known))} {unit}", detail
+    return Card(question, f"{capital(listed(known))} {unit}", detail)
 
 
 def _value(held: Estimated) -> float:

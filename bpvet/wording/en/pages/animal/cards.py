@@ -1,18 +1,14 @@
-"""What to know now: whose report it is, what cannot wait, and four answers in a glance each."""
+"""What to know now of an animal: four answers in a glance each."""
 
 from __future__ import annotations
-
-from html import escape
 
 import numpy as np
 
 from bpvet.answers.trend.result import TrendAnswer
-from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
+from bpvet.facts.words import LAB_QUANTITIES
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number, probability
-from bpvet.reports.cards import card
-from bpvet.reports.markup import Shown, heading, lines, paragraph, tag, together
-from bpvet.reports.whose import known, left, row_of
+from bpvet.wording.en.pages.shapes import Card
 from bpvet.wording.en.phrases import capital, cited, counted, day, interval, value
 from bpvet.wording.en.pictures.trend import doses_on
 from bpvet.wording.en.safety.recheck import window_words
@@ -23,8 +19,8 @@ _LOW, _FLOOR_TOLD = 0.5, 0.1
 _JUDGED = "judgement of this project"
 
 
-def now(trend: Trend, answer: TrendAnswer) -> Shown:
-    """Return the head of a report: identity, what is urgent, and four answers of one verdict each.
+def animal_cards(trend: Trend, answer: TrendAnswer) -> tuple[Card, ...]:
+    """Return what to know now: newest, usual, target and when again, each where it is told.
 
     Parameters
     ----------
@@ -32,60 +28,20 @@ def now(trend: Trend, answer: TrendAnswer) -> Shown:
     answer : TrendAnswer
         Its answer.
     """
-    who, urgent = _identity(trend, answer), [one.text for one in answer.urgent]
-    cards = [_newest(trend, answer), _usual(answer), *_target(answer), *_again(answer)]
-    alarm = heading(2, "Urgent") + "".join(paragraph(text) for text in urgent)
-    html = "".join(
-        (
-            tag("header", who.html, class_="who animal"),
-            tag("section", alarm, class_="urgent") if urgent else "",
-            tag("h2", "What to know now", class_="unseen"),
-            tag("dl", "".join(card.html for card in cards), class_="now first"),
-        )
-    )
-    alarms = (f"Urgent: {text}" for text in urgent)
-    return Shown(html, lines(who.text, *alarms, *(card.text for card in cards)))
+    return (_newest(trend, answer), _usual(answer), *_target(answer), *_again(answer))
 
 
-def _identity(trend: Trend, answer: TrendAnswer) -> Shown:
-    """Return whose report it is and what it rests on."""
-    row = row_of(trend.records, answer.animal)
-    name, id, clinic = answer.name or answer.animal, f"Animal {answer.animal}", str(row["clinic"])
-    kind, gone = known(row, answer), left(row)
-    basis = (
-        f"Records as of {day(answer.as_of)}. {capital(QUANTITY_WORDS[answer.quantity])}"
-        f"{_measured(answer)}."
-    )
-    where = f"{clinic}." if clinic else ""
-    told = " ".join(filter(None, (f"{id}. {kind}", where, gone)))
-    told = paragraph(told, "known") + " " + paragraph(basis, "basis")
-    html = tag("h1", tag("span", escape(name), class_="name")) + told
-    return Shown(html, lines(name, id, kind, clinic, gone, basis))
-
-
-def _measured(answer: TrendAnswer) -> str:
-    """Return how the series was measured."""
-    if answer.quantity in LAB_QUANTITIES:
-        return f", {METHOD_WORDS[answer.method]}"
-    by = "Doppler" if answer.method == "doppler" else "the oscillometric method"
-    return f" by {by}, {CONDITION_WORDS[answer.condition]}"
-
-
-def _asked(question: str, lead: str, detail: str) -> Shown:
-    return card(question, lead, together(detail), f"{question}: {lead}. {detail}")
-
-
-def _newest(trend: Trend, answer: TrendAnswer) -> Shown:
+def _newest(trend: Trend, answer: TrendAnswer) -> Card:
     """Return the newest value, its age, and the drugs of that day."""
     last = answer.sessions[-1]
     read = "No number" if last.mean is None else value(last.mean, answer)
     lead = capital(f"{last.bound} {read}".strip())
     age = int((answer.as_of - last.date) / np.timedelta64(1, "D"))
     ago = {0: "today", 1: "yesterday"}.get(age, f"{age} days ago")
-    return _asked("Newest", lead, f"{day(last.date)}, {ago}; {doses_on(trend)}.")
+    return Card("Newest", lead, f"{day(last.date)}, {ago}; {doses_on(trend)}.")
 
 
-def _usual(answer: TrendAnswer) -> Shown:
+def _usual(answer: TrendAnswer) -> Card:
     latest = answer.latest
     one = "value" if answer.quantity in LAB_QUANTITIES else "session"
     rests = f"from {counted(len(answer.sessions), one)}"
@@ -95,10 +51,10 @@ def _usual(answer: TrendAnswer) -> Shown:
     if latest.only:
         lead = capital(f"{latest.only} {value(latest.end, answer)}")
         detail = f"On {day(latest.date)}, {rests}; most readings lie beyond the gauge."
-    return _asked("Usual", lead, detail)
+    return Card("Usual", lead, detail)
 
 
-def _target(answer: TrendAnswer) -> list[Shown]:
+def _target(answer: TrendAnswer) -> list[Card]:
     found = answer.target
     if found.value is None or found.p_at_or_below is None:
         return []
@@ -115,8 +71,8 @@ def _target(answer: TrendAnswer) -> list[Shown]:
         lead = f"{lead}, and low"
     question = "At target?" if treated else "Raised?"
     if found.verdict is None or unjudged:
-        return [_asked(question, lead, sentence(answer, "target"))]
-    return [_asked(question, lead, _likely(answer))]
+        return [Card(question, lead, sentence(answer, "target"))]
+    return [Card(question, lead, _likely(answer))]
 
 
 def _likely(answer: TrendAnswer) -> str:
@@ -133,16 +89,16 @@ def _likely(answer: TrendAnswer) -> str:
     return f"{said}."
 
 
-def _again(answer: TrendAnswer) -> list[Shown]:
+def _again(answer: TrendAnswer) -> list[Card]:
     found = answer.recheck
     if answer.quantity != "systolic" and found.latest is None:
         return []
     if found.latest is None:
-        return [_asked("When again?", "No date proposed", sentence(answer, "recheck"))]
+        return [Card("When again?", "No date proposed", sentence(answer, "recheck"))]
     lead = f"By {day(found.latest)}"
     if found.overdue_days > 0:
         lead = f"Overdue since {day(found.latest)}"
     whose = _JUDGED if found.grade == "J" else cited(found.guideline_name or "", found.remembered)
     when = capital(window_words(found.earliest, found.latest))
     # Why, and what else fits, stands below the figure: it can be five reasons long.
-    return [_asked("When again?", lead, f"{when} ({whose}).")]
+    return [Card("When again?", lead, f"{when} ({whose}).")]

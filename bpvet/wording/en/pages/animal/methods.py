@@ -1,4 +1,4 @@
-"""What a report rests on: how it was computed, what it assumes, cautions, and sources."""
+"""What an animal's report rests on: its choices, its priors, and each figure with its source."""
 
 from __future__ import annotations
 
@@ -8,36 +8,24 @@ from collections.abc import Iterator
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.categories import guideline
 from bpvet.facts.cautions import cautions as all_cautions
-from bpvet.facts.cautions import licensed
 from bpvet.facts.drugs import drug
 from bpvet.facts.recheck import rows as recheck_rows
-from bpvet.facts.sources import PROJECT, Fact, Source, fact, source
+from bpvet.facts.sources import Fact, fact
 from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.printing import number, probability
-from bpvet.reports.cautions import cautions_shown, footnoted
-from bpvet.reports.markup import Column, Shown, bullets, heading, lines, paragraph, table, tag
+from bpvet.wording.en.pages.shapes import Column, Table
 from bpvet.wording.en.phrases import capital, day, percent
 
 
-def statement() -> Shown:
-    """Return what every report says about itself."""
-    return Shown(tag("footer", paragraph(licensed()), class_="statement"), licensed())
+def choices(answer: TrendAnswer) -> Table:
+    """Return the choices behind an animal's report."""
+    heads = (Column("Choice"), Column("Used"))
+    return Table("Choices behind this report", heads, list(_choices(answer)), wide=False)
 
 
-def computed(answer: TrendAnswer) -> Shown:
-    """Return how the report was computed and what it assumes.
-
-    Parameters
-    ----------
-    answer : TrendAnswer
-    """
-    rows = list(_choices(answer))
-    html = (
-        bullets(answer.assumptions)
-        + table("Choices behind this report", (Column("Choice"), Column("Used")), rows)
-        + table("Priors, and the noise found", _PRIOR_COLUMNS, list(_priors(answer)), wide=True)
-    )
-    return Shown(html, lines(*answer.assumptions, *(": ".join(row) for row in rows)))
+def priors_table(answer: TrendAnswer) -> Table:
+    """Return the priors behind an animal's report, and the noise that was found."""
+    return Table("Priors, and the noise found", _PRIOR_COLUMNS, list(_priors(answer)))
 
 
 def _choices(answer: TrendAnswer) -> Iterator[tuple[str, str]]:
@@ -115,50 +103,7 @@ def _level_and_effect(answer: TrendAnswer) -> dict[str, tuple[float, float]]:
     return found
 
 
-def cautions(answer: TrendAnswer) -> Shown:
-    """Return the cautions that apply to this animal.
-
-    Parameters
-    ----------
-    answer : TrendAnswer
-    """
-    return cautions_shown(answer.cautions)
-
-
-def sources(answer: TrendAnswer) -> Shown:
-    """Return the guideline and every source used, with the figures taken from each.
-
-    Parameters
-    ----------
-    answer : TrendAnswer
-    """
-    used = dict(_facts(answer))
-    chosen = source(guideline(answer.guideline).source)
-    keys = dict.fromkeys([chosen.key, *(one.source for one in used.values())])
-    parts, said = [], []
-    for key in sorted(keys, key=lambda key: (key == PROJECT, list(keys).index(key))):
-        held = source(key)
-        # The source stands above its figures, so that none needs to name it again.
-        figures = [
-            f"{of}: {one.words().replace(f'({held.name}, ', '(', 1)}"
-            for of, one in used.items()
-            if one.source == key
-        ]
-        parts.append(heading(3, capital(held.name)) + _cited(held) + bullets(figures))
-        said += [f"{capital(held.name)}. {held.citation}", *figures]
-    return footnoted(Shown("".join(parts), lines(*said)))
-
-
-def _cited(held: Source) -> str:
-    """Return a source's citation, its note, and a link to it."""
-    words = paragraph(f"{held.citation.rstrip('.')}. {held.note}".strip(), "citation")
-    if not held.doi:
-        return words
-    address = f"https://doi.org/{held.doi}"
-    return words + tag("p", tag("a", address, href=address), class_="citation")
-
-
-def _facts(answer: TrendAnswer) -> Iterator[tuple[str, Fact]]:
+def animal_facts(answer: TrendAnswer) -> Iterator[tuple[str, Fact]]:
     """Yield what each figure behind the answer is of, and the figure, in the order of use."""
     chosen = guideline(answer.guideline)
     if answer.quantity == "systolic":

@@ -6,12 +6,14 @@ from bpvet.answers.audit.audit import AuditAnswer
 from bpvet.facts.words import METHOD_WORDS
 from bpvet.models.audit.audit import Audit
 from bpvet.printing import number, probability
-from bpvet.reports.cards import Card, head
-from bpvet.reports.markup import Shown
+from bpvet.wording.en.pages.shapes import Card, Head
 from bpvet.wording.en.phrases import capital, counted, day, interval
 
+#: Of its notebook and its page.
+AUDIT_TITLE = "The quality of measuring"
 
-def now(answer: AuditAnswer) -> Shown:
+
+def audit_head(answer: AuditAnswer) -> Head:
     """Return the head of the report: what was looked at, and what to know now.
 
     Parameters
@@ -26,14 +28,14 @@ def now(answer: AuditAnswer) -> Shown:
         "people."
     )
     cards = (_helps(audit), _kept(audit), _first(audit), _decisions(audit))
-    return head("The quality of measuring", basis, cards)
+    return Head(AUDIT_TITLE, basis, cards)
 
 
 def _helps(audit: Audit) -> Card:
     question = "What would help most?"
     if not audit.precision:
         detail = "No animal was seen twice, near in time, by one method under one condition."
-        return question, "Not known", detail
+        return Card(question, "Not known", detail)
     most = max(audit.precision, key=lambda one: one.pairs)
     best = most.changes[0]
     detail = (
@@ -44,7 +46,7 @@ def _helps(audit: Audit) -> Card:
     gain = best.gain
     if gain.lower is not None and gain.upper is not None:
         detail += f"; the gain's {interval(audit.level, gain.lower, gain.upper, 1)}"
-    return question, f"{number(gain.estimate)} mmHg to gain", f"{detail}."
+    return Card(question, f"{number(gain.estimate)} mmHg to gain", f"{detail}.")
 
 
 def _kept(audit: Audit) -> Card:
@@ -59,14 +61,14 @@ def _kept(audit: Audit) -> Card:
     if parts:
         detail += f" Also: {'; '.join(parts)}."
     lead = "By all sessions" if not count else f"Enough readings in {probability(1 - count / n)}"
-    return question, lead, detail
+    return Card(question, lead, detail)
 
 
 def _first(audit: Audit) -> Card:
     question = "Is the first reading different?"
     known = [one for one in audit.order if one.first_minus_rest.lower is not None]
     if not known:
-        return question, "Not known", "Too few sessions of three readings or more."
+        return Card(question, "Not known", "Too few sessions of three readings or more.")
     most = max(known, key=lambda one: one.sessions)
     held = most.first_minus_rest
     lower, upper, size = held.lower or 0.0, held.upper or 0.0, held.estimate or 0.0
@@ -75,16 +77,18 @@ def _first(audit: Audit) -> Card:
         f"{interval(audit.level, lower, upper, 1)}."
     )
     if lower <= 0 <= upper:
-        return question, "Not clearly", detail
-    return question, f"{number(abs(size), 0)} mmHg {'higher' if size > 0 else 'lower'}", detail
+        return Card(question, "Not clearly", detail)
+    return Card(
+        question, f"{number(abs(size), 0)} mmHg {'higher' if size > 0 else 'lower'}", detail
+    )
 
 
 def _decisions(audit: Audit) -> Card:
     question, held = "Did decisions rest on one session?", audit.decisions
     if not held.n:
-        return question, "None recorded", "No pressure-acting drug was started or changed."
+        return Card(question, "None recorded", "No pressure-acting drug was started or changed.")
     detail = (
         "Starts and changes of a pressure-acting drug that rested on one session or none. The "
         "guideline asks for a second session first, unless it is urgent."
     )
-    return question, f"{held.count} of {held.n}", detail
+    return Card(question, f"{held.count} of {held.n}", detail)

@@ -13,7 +13,7 @@ from bpvet.answers.trend.usual import SessionAnswer, session_answer
 from bpvet.facts.analytes import short_name
 from bpvet.facts.labs import unit_as_given
 from bpvet.facts.signs.signs import understood
-from bpvet.facts.stages import NEWER
+from bpvet.facts.stages import NEWER, Staging
 from bpvet.facts.words import (
     LAB_QUANTITIES,
     METHOD_WORDS,
@@ -21,12 +21,11 @@ from bpvet.facts.words import (
     READING_QUANTITIES,
 )
 from bpvet.models.trend.trend import Trend
-from bpvet.pictures.lab_values import lab_values, usable_labs
 from bpvet.printing import number
-from bpvet.reports.markup import NONE, Column, Shown, folded, lines, paragraph, prose, table, tag
 from bpvet.visits.readings import readings_used
 from bpvet.visits.signs.signs import day_of
 from bpvet.visits.treatments.spells import treatment_rows
+from bpvet.wording.en.pages.shapes import NONE, Column, Table
 from bpvet.wording.en.phrases import capital, counted
 
 _BESIDE = (
@@ -39,7 +38,7 @@ _SIZES = {
 }
 
 
-def sessions_table(trend: Trend, answer: TrendAnswer) -> Shown:
+def sessions_table(trend: Trend, answer: TrendAnswer) -> Table:
     """Return every session of the animal, newest first; those outside the trend are set back.
 
     Parameters
@@ -79,16 +78,15 @@ def sessions_table(trend: Trend, answer: TrendAnswer) -> Shown:
     )
     marked = {place for place, yes in enumerate(inside) if not yes}
     ids = [f"session-{number_}" for number_ in frame["session"]]
-    html = table(caption, columns, rows, wide=True, marked=marked, ids=ids)
-    return Shown(html, lines(caption, *("  ".join(filter(None, row)) for row in rows)))
+    return Table(caption, columns, rows, marked=marked, ids=ids)
 
 
-def _values_table(answer: TrendAnswer) -> Shown:
+def _values_table(answer: TrendAnswer) -> Table:
     """Return the single values of a laboratory series, newest first."""
     rows = [(str(one.date), number(one.mean, answer.decimals)) for one in reversed(answer.sessions)]
     caption = f"Every value, newest first: {QUANTITY_WORDS[answer.quantity]}"
-    html = table(caption, (Column("Date"), Column(f"Value, {answer.unit}", True)), rows)
-    return Shown(html, lines(caption, *("  ".join(row) for row in rows)))
+    heads = (Column("Date"), Column(f"Value, {answer.unit}", True))
+    return Table(caption, heads, rows, wide=False)
 
 
 def _in_order(trend: Trend, quantity: str) -> dict[int, str]:
@@ -124,8 +122,8 @@ def _session_row(one: SessionAnswer, inside: bool, taken: str) -> tuple[str, ...
     )
 
 
-def readings_table(trend: Trend) -> Shown:
-    """Return every reading of the animal with its fate, folded away; on paper, what did not count.
+def readings_table(trend: Trend) -> Table:
+    """Return every reading of the animal with its fate; below it, which did not count.
 
     Parameters
     ----------
@@ -149,12 +147,12 @@ def readings_table(trend: Trend) -> Shown:
         *(Column(capital(name)) for name in _BESIDE),
         Column("Line in the file"),
     )
-    caption = f"Every reading and what became of it ({len(rows)})"
-    listed = table("Readings in the order of taking", columns, rows, wide=True)
-    apart = list(_uncounted(frame))
-    items = "".join(tag("li", prose(text)) for text in apart)
-    html = folded(caption, listed) + tag("ul", items, class_="printed", hidden="hidden")
-    return Shown(html, lines(caption, *apart))
+    return Table("Readings in the order of taking", columns, rows, tuple(_uncounted(frame)))
+
+
+def every_reading(found: Table) -> str:
+    """Return under which words the table of readings is folded away."""
+    return f"Every reading and what became of it ({len(found.rows)})"
 
 
 def _uncounted(frame: pd.DataFrame) -> Iterator[str]:
@@ -203,7 +201,7 @@ def _value(value: Any, bound: str = "") -> str:
     return " ".join(part for part in (bound, shown) if part)
 
 
-def treatments(trend: Trend) -> Shown:
+def treatments_table(trend: Trend) -> Table | str:
     """Return the animal's treatments as the clinic wrote them.
 
     Parameters
@@ -239,7 +237,7 @@ def dose_written(row: Mapping[Hashable, Any]) -> str:
     return "; ".join(part for part in (dose, str(row["product"])) if part)
 
 
-def signs(trend: Trend) -> Shown:
+def signs_table(trend: Trend) -> Table | str:
     """Return the animal's recorded signs and how each was understood, newest first.
 
     Parameters
@@ -262,16 +260,18 @@ def signs(trend: Trend) -> Shown:
     return _listing("Signs, newest first", heads, rows, "No sign is recorded.")
 
 
-def labs(trend: Trend) -> Shown:
+def labs_table(frame: pd.DataFrame, stagings: Sequence[Staging]) -> Table | None:
     """Return the animal's laboratory values in the units given, one row a date, and the stages.
 
     Parameters
     ----------
-    trend : Trend
+    frame : DataFrame
+        Its usable rows of the table of laboratory values, by date.
+    stagings : sequence of Staging
+        The stages that are sourced for what was measured.
     """
-    frame = usable_labs(trend.records, trend.series.animal)
     if not len(frame):
-        return Shown("", "")
+        return None
     units = [unit_as_given(a, u) for a, u in zip(frame["analyte"], frame["unit"], strict=True)]
     frame = frame.assign(unit=np.array(units, dtype=object))
     kinds = dict.fromkeys(zip(frame["analyte"], frame["unit"], strict=True))
@@ -286,16 +286,11 @@ def labs(trend: Trend) -> Shown:
         rows.append((_date(date), *(", ".join(held.get(kind, ())) for kind in kinds)))
     columns = (Column("Sampled on"), *(Column(head, True) for head in heads))
     caption = "Laboratory values as recorded, newest first"
-    html = table(caption, columns, rows, wide=True)
-    notes = list(_stage_notes(trend))
-    shown = lines(caption, *("  ".join(filter(None, row)) for row in rows), *notes)
-    return Shown(html + "".join(map(paragraph, notes)), shown)
+    return Table(caption, columns, rows, tuple(_stage_notes(stagings)))
 
 
-def _stage_notes(trend: Trend) -> Iterator[str]:
-    """Yield the stages that are sourced for what was measured, one sentence an edition."""
-    values = lab_values(trend.records, trend.series.animal)
-    found = [one.staging for one in values if one.staging is not None]
+def _stage_notes(found: Sequence[Staging]) -> Iterator[str]:
+    """Yield the stages, one sentence an edition."""
     for edition in dict.fromkeys(one.edition for one in found):
         said = "; ".join(
             f"{short_name(one.analyte)}, {one.unit}: {one.words()}"
@@ -313,7 +308,7 @@ def analyte_words(analyte: str) -> str:
     return capital(short_name(analyte))
 
 
-def findings(answer: TrendAnswer) -> Shown:
+def findings_table(answer: TrendAnswer) -> Table | str:
     """Return what the record check says about this animal's records.
 
     Parameters
@@ -322,8 +317,7 @@ def findings(answer: TrendAnswer) -> Shown:
     """
     found = answer.findings
     if not found:
-        said = "The record check found nothing about this animal's records."
-        return Shown(paragraph(said), said)
+        return "The record check found nothing about this animal's records."
     rows = [
         (
             one.file if one.line is None else f"{one.file}, line {one.line}",
@@ -336,7 +330,7 @@ def findings(answer: TrendAnswer) -> Shown:
     ]
     columns = tuple(Column(head) for head in ("Where", "Column", "Value", "What was found", "Mend"))
     caption = f"{capital(counted(len(found), 'finding'))} about this animal's records"
-    return Shown(table(caption, columns, rows, wide=True), lines(caption, *map(str, found)))
+    return Table(caption, columns, rows)
 
 
 def own_rows(trend: Trend, frame: pd.DataFrame, by: str) -> pd.DataFrame:
@@ -366,9 +360,6 @@ def _stop(value: Any, as_of: np.datetime64) -> str:
 
 def _listing(
     caption: str, heads: tuple[str, ...], rows: Sequence[tuple[str, ...]], none: str
-) -> Shown:
+) -> Table | str:
     """Return rows of text as a table, or the sentence that there are none."""
-    if not rows:
-        return Shown(paragraph(none), none)
-    html = table(caption, tuple(map(Column, heads)), rows, wide=True)
-    return Shown(html, lines(caption, *("  ".join(filter(None, row)) for row in rows)))
+    return Table(caption, tuple(map(Column, heads)), rows) if rows else none

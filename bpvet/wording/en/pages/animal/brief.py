@@ -15,18 +15,19 @@ from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number
-from bpvet.reports.markup import Shown, heading, lines, paragraph, prose, tag, together
 from bpvet.wording.en.kidney.labs import lab_verdict
 from bpvet.wording.en.kidney.stage import stage_in_short
 from bpvet.wording.en.phrases import capital, counted, day, interval, listed
 from bpvet.wording.en.trend.statements import statements_on
 
+#: Above them.
+THREE = "In three sentences"
 #: Topics of the three sentences, the first three of which there is something to say.
-_TOPICS = ("recheck", "target", "slope", "surprise", "usual", "category")
+TOPICS_OF_THREE = ("recheck", "target", "slope", "surprise", "usual", "category")
 _SENTENCES = 3
 
 #: What a line on the kidneys leads with, by the key of its first statement.
-_KIDNEYS = {
+KIDNEY_LEADS = {
     "kidney.reaction": "Values rose after a change of drug",
     "kidney.potassium": "Potassium: repeat",
     "kidney.weight": "Weight fell",
@@ -34,39 +35,17 @@ _KIDNEYS = {
 }
 
 
-def brief(trend: Trend, answer: TrendAnswer) -> Shown:
-    """Return what is to be read with the figure.
-
-    Parameters
-    ----------
-    trend : Trend
-    answer : TrendAnswer
-        Its answer.
-    """
-    three = list(_three(answer))
-    told = list(_told(trend, answer))
-    rows = "".join(
-        tag("li", tag("strong", prose(f"{lead}.")) + together(f" {detail}".rstrip()))
-        for lead, detail in told
-    )
-    html = "".join(
-        (
-            heading(2, "In three sentences"),
-            "".join(map(paragraph, three)),
-            tag("ul", rows, class_="told"),
-        )
-    )
-    return Shown(tag("section", html, class_="brief"), lines(*three, *(" ".join(o) for o in told)))
-
-
-def _three(answer: TrendAnswer) -> Iterator[str]:
+def three_sentences(answer: TrendAnswer) -> list[str]:
+    """Return what comes first, three sentences at most."""
     # A target that is withheld has said so in its tile.
-    topics = [one for one in _TOPICS if one != "target" or answer.target.verdict is not None]
+    topics = [
+        one for one in TOPICS_OF_THREE if one != "target" or answer.target.verdict is not None
+    ]
     firsts = [one.text for topic in topics for one in statements_on(answer, topic)[:1]]
-    yield from firsts[:_SENTENCES]
+    return firsts[:_SENTENCES]
 
 
-def _told(trend: Trend, answer: TrendAnswer) -> Iterator[tuple[str, str]]:
+def told_lines(trend: Trend, answer: TrendAnswer) -> Iterator[tuple[str, str]]:
     """Yield a lead and what it rests on: drugs, kidneys, signs, and what the record check found."""
     yield from _drugs(trend, answer)
     yield from _kidneys(answer)
@@ -125,10 +104,10 @@ def _kidneys(answer: TrendAnswer) -> Iterator[tuple[str, str]]:
     if not told:
         return
     stage = stage_in_short(answer.kidney)
-    pressing = [one for one in told if one.key in _KIDNEYS]
+    pressing = [one for one in told if one.key in KIDNEY_LEADS]
     if not pressing:
         yield (f"Kidneys: {stage[:1].lower()}{stage[1:]}" if stage else "Kidneys", told[0].text)
         return
     # What presses stands here whole; stages, rates and substages stand among the answers.
     said = [one.text for one in pressing] + ([f"{stage}."] if stage else [])
-    yield (f"Kidneys: {_KIDNEYS[pressing[0].key].lower()}", " ".join(said))
+    yield (f"Kidneys: {KIDNEY_LEADS[pressing[0].key].lower()}", " ".join(said))

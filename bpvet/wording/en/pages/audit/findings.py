@@ -11,19 +11,9 @@ from bpvet.maths.agreement.comparison import Estimated
 from bpvet.models.audit.audit import Audit
 from bpvet.models.audit.protocol import ProtocolItem
 from bpvet.printing import number, probability
-from bpvet.reports.clinic.parts import held_from
-from bpvet.reports.markup import (
-    NONE,
-    Column,
-    Shown,
-    bullets,
-    lines,
-    paragraph,
-    prose,
-    table,
-    tag,
-)
 from bpvet.wording.en.agreement.situation import AGAINST
+from bpvet.wording.en.pages.cells import held_from
+from bpvet.wording.en.pages.shapes import NONE, Column, Table
 from bpvet.wording.en.phrases import capital, counted, listed, percent
 
 #: Breaches of the protocol that are named before the table, the most frequent ones.
@@ -34,17 +24,17 @@ _FEW_PAIRS = judged("audit.few_pairs")
 _Row = tuple[str, str, str, str]
 
 
-def first(answer: AuditAnswer) -> Shown:
+#: What is said where nothing is to be changed first.
+NOTHING_FIRST = (
+    "Nothing here asks to be changed first. That shows only what is recorded: see the table for "
+    "what is not."
+)
+
+
+def to_change(answer: AuditAnswer) -> tuple[str, ...]:
     """Return what to change first, the change that gains most before breaches of the protocol."""
     audit = answer.audit
-    told = [*_gains(audit), *_breaches(audit), *_decided(audit), *_cuffs(audit)]
-    if not told:
-        none = (
-            "Nothing here asks to be changed first. That shows only what is recorded: see the "
-            "table for what is not."
-        )
-        return Shown(paragraph(none), none)
-    return Shown(tag("ol", "".join(tag("li", prose(one)) for one in told)), lines(*told))
+    return (*_gains(audit), *_breaches(audit), *_decided(audit), *_cuffs(audit))
 
 
 def _gains(audit: Audit) -> Iterator[str]:
@@ -110,7 +100,7 @@ def _shares_from_to(audit: Audit, held: Estimated) -> str:
     return f"{percent(audit.level)} interval {ends}"
 
 
-def findings(answer: AuditAnswer) -> Shown:
+def everything(answer: AuditAnswer) -> Table:
     """Return all that was found in one table, whose zero rows are one sentence."""
     audit = answer.audit
     found = (*_protocol_rows(audit), *_reading_rows(audit), *_other_rows(audit))
@@ -126,8 +116,7 @@ def findings(answer: AuditAnswer) -> Shown:
         "Intervals of shares are by animal; counts of readings are of all that was done and have "
         "none."
     )
-    html = table(caption, columns, rows, wide=True) + bullets([*zeros, note])
-    return Shown(html, lines(caption, *("  ".join(row) for row in rows), *zeros, note))
+    return Table(caption, columns, rows, notes=(*zeros, note))
 
 
 def _unbroken(cell: str) -> str:

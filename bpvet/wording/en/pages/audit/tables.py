@@ -1,4 +1,4 @@
-"""The tables of an audit's page, as HTML; every number of the figures stands in one of them."""
+"""The tables of an audit's page; every number of the figures stands in one of them."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from bpvet.maths.agreement.comparison import Estimated
 from bpvet.models.agreement.situation import Situation
 from bpvet.models.audit.audit import Audit
 from bpvet.printing import number, probability
-from bpvet.reports.clinic.parts import ESTIMATE, ends, held_from
-from bpvet.reports.markup import Column, table
+from bpvet.wording.en.pages.cells import ESTIMATE, ends, held_from
+from bpvet.wording.en.pages.shapes import Column, Table
 from bpvet.wording.en.phrases import capital
 
 _METHOD = Column("Method")
@@ -22,8 +22,8 @@ def _shares(held: Estimated) -> tuple[str, str, str]:
     return (probability(held.estimate), probability(held.lower), probability(held.upper))
 
 
-def precision_table(audit: Audit) -> str:
-    """Return what each change would give, in mmHg; blank where nothing is known."""
+def precision_table(audit: Audit) -> Table | None:
+    """Return what each change would give, in mmHg; None where nothing is known."""
     rows = []
     for one in audit.precision:
         name = METHOD_WORDS[one.method]
@@ -31,16 +31,16 @@ def precision_table(audit: Audit) -> str:
         rows.append((name, now, *ends(one.now), "", "", ""))
         rows += [(name, part.words, *ends(part.sd), *ends(part.gain)) for part in one.changes]
     if not rows:
-        return ""
+        return None
     between = (_count("From"), _count("To"))
     sd, gain = _count("SD, mmHg"), _count("Gain, mmHg")
     columns = (_METHOD, Column("Change"), sd, *between, gain, *between)
     words = "SD of one visit's mean about the usual pressure, now and after a change"
     caption = held_from(audit.level, words)
-    return table(caption, columns, rows, wide=True)
+    return Table(caption, columns, rows)
 
 
-def taken_table(audit: Audit) -> str:
+def taken_table(audit: Audit) -> Table | None:
     """Return readings a session, by method."""
     rows = [
         (
@@ -56,10 +56,10 @@ def taken_table(audit: Audit) -> str:
     ]
     heads = ("Sessions", "Mean taken", "Least", "Median", "Most", "Mean used")
     columns = (_METHOD, *(_count(head) for head in heads))
-    return table("Readings taken and used a session", columns, rows, wide=True)
+    return Table("Readings taken and used a session", columns, rows)
 
 
-def protocol_table(audit: Audit) -> str:
+def protocol_table(audit: Audit) -> Table | None:
     """Return sessions that broke the protocol, and how; decisions last."""
     rows = [
         (
@@ -77,10 +77,10 @@ def protocol_table(audit: Audit) -> str:
         *(_count(head) for head in ("Share", "From", "To")),
     )
     caption = held_from(audit.level, "Sessions that broke the protocol, and how")
-    return table(caption, columns, rows, wide=True)
+    return Table(caption, columns, rows)
 
 
-def order_table(audit: Audit) -> str:
+def order_table(audit: Audit) -> Table | None:
     """Return first reading against the rest, and drift, by method; mmHg."""
     rows = []
     for one in audit.order:
@@ -93,12 +93,12 @@ def order_table(audit: Audit) -> str:
         ):
             rows.append((name, words, *ends(held), held.reason or ""))
     if not rows:
-        return ""
+        return None
     columns = (_METHOD, Column("What, mmHg"), *ESTIMATE, Column("Note"))
-    return table(held_from(audit.level, "Within a session"), columns, rows, wide=True)
+    return Table(held_from(audit.level, "Within a session"), columns, rows)
 
 
-def digit_table(audit: Audit) -> str:
+def digit_table(audit: Audit) -> Table | None:
     """Return end digits and repeats, by method."""
     rows = []
     for one in audit.digits:
@@ -117,10 +117,10 @@ def digit_table(audit: Audit) -> str:
         rows.append((name, "equal to the one before", str(one.repeats), equal))
         rows.append((name, "sessions with all readings equal", str(one.identical_sessions), ""))
     columns = (_METHOD, Column("Readings"), _count("Count"), Column("Note"))
-    return table("End digits and identical repeats", columns, rows, wide=True) if rows else ""
+    return Table("End digits and identical repeats", columns, rows) if rows else None
 
 
-def spread_table(audit: Audit) -> str:
+def spread_table(audit: Audit) -> Table | None:
     """Return the scatter of readings by method and group, plain and drawn together."""
     rows = []
     for one in audit.spreads:
@@ -129,7 +129,7 @@ def spread_table(audit: Audit) -> str:
         name = METHOD_WORDS[one.method]
         rows.append((name, group, str(one.sessions), str(one.df), *ends(one.sd), *ends(drawn)))
     if not rows:
-        return ""
+        return None
     columns = (
         _METHOD,
         Column("Group"),
@@ -139,10 +139,10 @@ def spread_table(audit: Audit) -> str:
         *(_count(head) for head in ("Drawn together", "from", "to")),
     )
     caption = held_from(audit.level, "SD of readings within a session, mmHg")
-    return table(caption, columns, rows, wide=True)
+    return Table(caption, columns, rows)
 
 
-def operator_table(audit: Audit) -> str:
+def operator_table(audit: Audit) -> Table | None:
     """Return operators' effects, drawn together, in alphabetical order."""
     rows = [
         (
@@ -162,7 +162,7 @@ def operator_table(audit: Audit) -> str:
             words = "SD between operators"
             rows.append((name, words, "", "", *ends(one.sd), one.sd.reason or ""))
     if not rows:
-        return ""
+        return None
     columns = (
         _METHOD,
         Column("Operator"),
@@ -172,10 +172,10 @@ def operator_table(audit: Audit) -> str:
         Column("Note"),
     )
     words = "Operators against the average on the same animals, shrunken to it, mmHg"
-    return table(held_from(audit.level, words), columns, rows, wide=True)
+    return Table(held_from(audit.level, words), columns, rows)
 
 
-def situation_table(found: Situation) -> str:
+def situation_table(found: Situation) -> Table | None:
     """Return the situational effect overall and by animal."""
     rows = [
         ("all animals", "", "", "", *ends(found.overall)),
@@ -199,10 +199,10 @@ def situation_table(found: Situation) -> str:
         *ESTIMATE,
     )
     words = f"Difference by animal, shrunken to the mean, {found.unit}"
-    return table(held_from(found.level, words), columns, rows, wide=True)
+    return Table(held_from(found.level, words), columns, rows)
 
 
-def cuff_table(audit: Audit) -> str:
+def cuff_table(audit: Audit) -> Table | None:
     """Return cuff width over limb circumference, by species."""
     rows = [
         (
@@ -220,10 +220,10 @@ def cuff_table(audit: Audit) -> str:
     heads = ("Median", "Guideline", "Below", "Within", "Above", "Not recorded", "Share within")
     columns = (Column("Species"), *(_count(head) for head in (*heads, "From", "To")))
     caption = held_from(audit.level, "Cuff width over limb circumference, sessions")
-    return table(caption, columns, rows, wide=True)
+    return Table(caption, columns, rows)
 
 
-def time_table(audit: Audit) -> str:
+def time_table(audit: Audit) -> Table | None:
     """Return how sessions of one animal differ by the time of day, mmHg."""
     rows = []
     for one in audit.times:
@@ -233,6 +233,6 @@ def time_table(audit: Audit) -> str:
         rows.append((name, "afternoon minus morning", of, *ends(held)))
         rows.append((name, "change for each later hour", of, *ends(one.per_hour)))
     if not rows:
-        return ""
+        return None
     columns = (_METHOD, Column("What, mmHg"), Column("Sessions"), *ESTIMATE)
-    return table(held_from(audit.level, "Time of day"), columns, rows, wide=True)
+    return Table(held_from(audit.level, "Time of day"), columns, rows)

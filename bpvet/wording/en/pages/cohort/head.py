@@ -6,10 +6,8 @@ from bpvet.answers.clinic.cohort import CohortAnswer
 from bpvet.facts.words import QUANTITY_WORDS, UNITS
 from bpvet.models.clinic.grid import Effect
 from bpvet.printing import number
-from bpvet.reports.cards import Card, head
-from bpvet.reports.cautions import cautions_shown
-from bpvet.reports.markup import Shown, bullets, lines
 from bpvet.wording.en.clinic import at_month
+from bpvet.wording.en.pages.shapes import Card, Head
 from bpvet.wording.en.phrases import capital, day, interval
 
 _UNCLEAR = "Not clear"
@@ -19,7 +17,12 @@ _NOT_ITS_EFFECT = (
 )
 
 
-def now(answer: CohortAnswer) -> Shown:
+def cohort_title(quantity: str) -> str:
+    """Return the title of a page on a quantity of many animals."""
+    return f"{capital(QUANTITY_WORDS[quantity])} of a clinic's animals over months"
+
+
+def cohort_head(answer: CohortAnswer) -> Head:
     """Return the head of a cohort's report.
 
     Parameters
@@ -27,34 +30,13 @@ def now(answer: CohortAnswer) -> Shown:
     answer : CohortAnswer
     """
     study = answer.study
-    title = f"{capital(QUANTITY_WORDS[study.quantity])} of a clinic's animals over months"
     whose = f"Records “{study.source}”" if study.source else "Records under pseudonyms"
     basis = (
         f"{whose}, as of {day(study.as_of)}. Sessions in the clinic, awake; rule “{study.rule}” "
         "chose the readings."
     )
     cards = (_months(answer), _drug(answer), _method(answer), _counted(answer))
-    return head(title, basis, cards)
-
-
-def sentences(answer: CohortAnswer) -> Shown:
-    """Return what the numbers say, in sentences.
-
-    Parameters
-    ----------
-    answer : CohortAnswer
-    """
-    return Shown(bullets(answer.sentences), lines(*answer.sentences))
-
-
-def cautions(answer: CohortAnswer) -> Shown:
-    """Return what must stand beside the numbers.
-
-    Parameters
-    ----------
-    answer : CohortAnswer
-    """
-    return cautions_shown(answer.cautions)
+    return Head(cohort_title(study.quantity), basis, cards)
 
 
 def _counted(answer: CohortAnswer) -> Card:
@@ -64,7 +46,7 @@ def _counted(answer: CohortAnswer) -> Card:
         f"{held.readings_in} readings. The rest, and why, is below."
     )
     lead = f"{held.animals} of {held.animals_in} animals"
-    return "Who was counted?", lead, detail
+    return Card("Who was counted?", lead, detail)
 
 
 def _months(answer: CohortAnswer) -> Card:
@@ -72,43 +54,43 @@ def _months(answer: CohortAnswer) -> Card:
     told = "treated" not in answer.study.fit.left_out_terms
     question = "Rising or falling, without a drug?" if told else "Rising or falling over months?"
     if held.estimate is None:
-        return question, _UNCLEAR, f"{capital(str(held.reason))}."
+        return Card(question, _UNCLEAR, f"{capital(str(held.reason))}.")
     size = f"{number(abs(held.estimate), 1)} {unit} a month"
     lead = f"{'Rising' if held.estimate > 0 else 'Falling'} by {size}"
     detail = f"On average over these animals; {_ends(answer, held, 1)}."
     if _crosses(held):
         lead = _UNCLEAR
         detail = f"{number(held.estimate, 1)} {unit} a month; {_ends(answer, held, 1)}."
-    return question, lead, detail
+    return Card(question, lead, detail)
 
 
 def _drug(answer: CohortAnswer) -> Card:
     unit, held = UNITS[answer.study.quantity], answer.effects["treated"]
     question = "Sessions on a pressure-acting drug?"
     if held.estimate is None:
-        return question, "No comparison", f"{capital(str(held.reason))}."
+        return Card(question, "No comparison", f"{capital(str(held.reason))}.")
     lead = _higher_or_lower(held, unit)
     when = at_month(answer.grid.month)
     value = f"{number(held.estimate, 0)} {unit}, " if _crosses(held) else ""
     detail = f"Than those without, {when}: {value}{_ends(answer, held, 0)}. {_NOT_ITS_EFFECT}"
     if _crosses(held):
         detail = detail.replace("Than those", "Against those", 1)
-    return question, lead, detail
+    return Card(question, lead, detail)
 
 
 def _method(answer: CohortAnswer) -> Card:
     unit, held = UNITS[answer.study.quantity], answer.effects["oscillometric"]
     question = "Do the two methods read alike?"
     if held.estimate is None:
-        return question, "No comparison", f"{capital(str(held.reason))}."
+        return Card(question, "No comparison", f"{capital(str(held.reason))}.")
     if _crosses(held):
         detail = (
             f"Oscillometric minus Doppler: {number(held.estimate, 0)} {unit}, "
             f"{_ends(answer, held, 0)}. That does not show that they are alike."
         )
-        return question, _UNCLEAR, detail
+        return Card(question, _UNCLEAR, detail)
     detail = f"Than Doppler in the same animals; {_ends(answer, held, 0)}."
-    return question, f"Oscillometric {_higher_or_lower(held, unit)}", detail
+    return Card(question, f"Oscillometric {_higher_or_lower(held, unit)}", detail)
 
 
 def _higher_or_lower(held: Effect, unit: str) -> str:

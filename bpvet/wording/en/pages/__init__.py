@@ -1,0 +1,1 @@
+"""Words of reports and letters as pages: heads, cards, tables and captions, a topic a file."""

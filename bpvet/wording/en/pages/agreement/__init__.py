@@ -1,0 +1,1 @@
+"""A page on two methods in words: its head, and its tables."""

@@ -16,6 +16,7 @@ class Kind(StrEnum):
     ABOVE_HEADER = "above the header"
     AFTER_LEAVING = "after leaving"
     ANALYTE_NEARLY = "analyte named nearly so"
+    APOSTROPHE = "apostrophe"
     BEFORE_BIRTH = "before birth"
     BLANK = "blank"
     BLANK_ROWS = "blank rows"
@@ -34,6 +35,7 @@ class Kind(StrEnum):
     DRUG_NEARLY = "drug spelled nearly so"
     DRUG_OFF_THE_LIST = "drug off the list"
     DUPLICATE = "exact duplicate"
+    EARLY_DATE = "early date"
     FILE_NOT_READ = "file not read"
     FILE_NOT_THERE = "file not there"
     FUTURE_DATE = "future date"
@@ -44,13 +46,21 @@ class Kind(StrEnum):
     HEADING_NOT_THERE = "heading not there"
     IMPOSSIBLE_UNIT = "impossible unit"
     IMPOSSIBLE_VALUE = "impossible value"
+    INSTRUMENT_FAILED = "instrument failed"
     LAB_BOUND = "laboratory bound"
     LAB_ZERO = "laboratory zero"
     LAYOUT = "layout"
     LISTED_TWICE = "animal listed twice"
+    MEAN_BESIDE_READINGS = "mean beside readings"
     MISSED_OR_LATE = "missed or late"
     MISSED_OUTSIDE = "missed outside of a course"
     MISSING_COLUMN = "missing column"
+    NOT_A_COUNT = "not a count"
+    NOT_A_DATE = "not a date"
+    NOT_A_NUMBER = "not a number"
+    NOT_A_SPREAD = "not a spread"
+    NOT_BY_DOPPLER = "not given by Doppler"
+    NOT_EXCLUDED = "not excluded"
     NOT_IN_MMHG = "not in mmHg"
     NO_READING = "no reading"
     NO_READINGS = "no readings"
@@ -58,6 +68,7 @@ class Kind(StrEnum):
     NO_ROWS = "no rows"
     ODD_ID = "odd id"
     OPTION_FIRST = "option before file"
+    ORDER_BESIDE_READINGS = "order beside readings"
     ORDER_OF_DATES = "order of dates"
     ORDER_OF_PRESSURES = "order of pressures"
     OVERLAPPING_SESSIONS = "overlapping sessions"
@@ -83,6 +94,7 @@ class Kind(StrEnum):
     UNKNOWN_COLUMN = "unknown column"
     UNKNOWN_ENTRY = "unknown entry"
     UNKNOWN_UNIT = "unknown unit"
+    UNKNOWN_WORD = "unknown word"
     UNUSUAL_MEAN = "unusual mean"
     UNUSUAL_PULSE_PRESSURE = "unusual pulse pressure"
     UNUSUAL_VALUE = "unusual value"
@@ -154,6 +166,24 @@ class Code(Enum):
     # A table's cells.
     WHITE_SPACE = "cells.white_space", Kind.WHITE_SPACE
     BROKEN_LINE = "cells.broken_line", Kind.BROKEN_LINE
+
+    APOSTROPHE = "cells.apostrophe", Kind.APOSTROPHE
+
+    # Cells that are read as words, numbers and dates.
+    BLANK_CELL = "values.blank", Kind.BLANK
+    UNKNOWN_WORD = "values.unknown_word", Kind.UNKNOWN_WORD
+    NOT_A_NUMBER = "values.not_a_number", Kind.NOT_A_NUMBER
+    NOT_BY_DOPPLER = "values.not_by_doppler", Kind.NOT_BY_DOPPLER
+    INSTRUMENT_FAILED = "values.instrument_failed", Kind.INSTRUMENT_FAILED
+    NOT_A_DATE = "values.not_a_date", Kind.NOT_A_DATE
+    EARLY_DATE = "values.early_date", Kind.EARLY_DATE
+    DAY_OR_MONTH = "values.day_or_month", Kind.DAY_OR_MONTH
+    WHICH_FIRST = "values.which_first", Kind.DAY_OR_MONTH
+    NOT_EXCLUDED = "values.not_excluded", Kind.NOT_EXCLUDED
+    MEAN_BESIDE_READINGS = "values.mean_beside_readings", Kind.MEAN_BESIDE_READINGS
+    NOT_A_COUNT = "values.not_a_count", Kind.NOT_A_COUNT
+    NOT_A_SPREAD = "values.not_a_spread", Kind.NOT_A_SPREAD
+    ORDER_BESIDE_READINGS = "values.order_beside_readings", Kind.ORDER_BESIDE_READINGS
 
     # The numbers of the readings.
     MMHG_AS_KPA = "plausible.mmhg_as_kpa", Kind.NOT_IN_MMHG

@@ -42,6 +42,8 @@ class OfCell:
 
 #: The cell without white space around it.
 WRITTEN = OfCell(str.strip)
+#: The cell as it stands.
+AS_IT_STANDS = OfCell(str)
 
 
 class Places(Protocol):

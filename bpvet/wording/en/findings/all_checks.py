@@ -24,6 +24,7 @@ from bpvet.wording.en.findings import (
     plausible,
     rows,
     signs,
+    values,
 )
 
 #: What was done about a cell, as the sentence that ends the reason.
@@ -59,6 +60,7 @@ WORDS: WordsByCode = MappingProxyType(
         **plausible.WORDS.by_code,
         **rows.WORDS.by_code,
         **signs.WORDS.by_code,
+        **values.WORDS.by_code,
     }
 )
 
@@ -70,8 +72,8 @@ def words_of(code: Code, each: Sequence[NamedValues], outcome: Outcome) -> list[
     """
     found, end = WORDS[code], OUTCOMES[outcome]
     made: dict[NamedValues, Words] = {}
-    for values in each:
-        if values not in made:
-            reason, fix = found if isinstance(found, Words) else found(**dict(values))
-            made[values] = Words(f"{reason} {end}".rstrip(), fix)
-    return [made[values] for values in each]
+    for named in each:
+        if named not in made:
+            reason, fix = found if isinstance(found, Words) else found(**dict(named))
+            made[named] = Words(f"{reason} {end}".rstrip(), fix)
+    return [made[named] for named in each]

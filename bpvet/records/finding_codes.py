@@ -21,11 +21,13 @@ class Kind(StrEnum):
     BLANK = "blank"
     BLANK_ROWS = "blank rows"
     BROKEN_LINE = "broken line"
+    BROKEN_LINES = "broken lines"
     CANCELLED = "cancelled"
     CANCELLED_TWICE = "cancelled twice"
     CANCELLED_UNSAID = "cancelled without a reason"
     CANNOT_BE_READ = "cannot be read"
     CEILING = "gauge's ceiling"
+    COLUMN_NOT_READ = "column not read"
     COMMENT_ROWS = "comment rows"
     CUFF_SIZE = "cuff size"
     DAY_OR_MONTH = "day or month first"
@@ -36,8 +38,10 @@ class Kind(StrEnum):
     DRUG_OFF_THE_LIST = "drug off the list"
     DUPLICATE = "exact duplicate"
     EARLY_DATE = "early date"
+    EMPTY = "empty"
     FILE_NOT_READ = "file not read"
     FILE_NOT_THERE = "file not there"
+    FILE_TOO_LARGE = "file too large"
     FUTURE_DATE = "future date"
     FUTURE_END = "future end"
     FUTURE_STOP = "future stop"
@@ -51,10 +55,12 @@ class Kind(StrEnum):
     LAB_ZERO = "laboratory zero"
     LAYOUT = "layout"
     LISTED_TWICE = "animal listed twice"
+    LONG_HEADING = "long heading"
     MEAN_BESIDE_READINGS = "mean beside readings"
     MISSED_OR_LATE = "missed or late"
     MISSED_OUTSIDE = "missed outside of a course"
     MISSING_COLUMN = "missing column"
+    NEWEST_ROWS = "newest rows"
     NOT_A_COUNT = "not a count"
     NOT_A_DATE = "not a date"
     NOT_A_NUMBER = "not a number"
@@ -62,6 +68,8 @@ class Kind(StrEnum):
     NOT_BY_DOPPLER = "not given by Doppler"
     NOT_EXCLUDED = "not excluded"
     NOT_IN_MMHG = "not in mmHg"
+    NOT_JSON = "not JSON"
+    NOT_TEXT = "not text"
     NO_READING = "no reading"
     NO_READINGS = "no readings"
     NO_READINGS_FILE = "no readings file"
@@ -76,6 +84,8 @@ class Kind(StrEnum):
     PERHAPS_DUPLICATE = "perhaps a duplicate"
     PULSE_DISAGREES = "pulse disagrees"
     ROWS_DISAGREE = "rows disagree"
+    ROWS_IN_A_CELL = "rows in a cell?"
+    SAME_FILE_TWICE = "same file twice"
     SAME_NUMBER = "same number"
     SAME_TIME = "same time"
     SAVED_TWICE = "visit saved twice"
@@ -85,6 +95,7 @@ class Kind(StrEnum):
     SIGN_UNCLEAR = "sign unclear"
     SPECIES_UNKNOWN = "species unknown"
     STARTS_TOGETHER = "starts together"
+    TOO_MANY_COLUMNS = "too many columns"
     TOTAL_ROWS = "total rows"
     TWO_BIRTH_DATES = "one animal under two birth dates"
     TWO_BREEDS = "one animal under two breeds"
@@ -100,6 +111,7 @@ class Kind(StrEnum):
     UNUSUAL_VALUE = "unusual value"
     VALUES_DISAGREE = "values disagree"
     WHITE_SPACE = "white space"
+    ZONE_OF_TIMES = "zone of times"
 
 
 class Code(Enum):
@@ -108,7 +120,7 @@ class Code(Enum):
     Attributes
     ----------
     key : str
-        The name of the check's module in the wording, a point, and the case.
+        The module of the wording under `findings`, a point, and the case.
     kind : Kind
         The kind; blank where each finding brings its own.
     """
@@ -124,6 +136,37 @@ class Code(Enum):
     NAMED_OTHERWISE = "folder.named_otherwise", Kind.FILE_NOT_READ
     OTHER_FORM = "folder.other_form", Kind.FILE_NOT_READ
     NO_READINGS_FILE = "folder.no_readings_file", Kind.NO_READINGS_FILE
+
+    # What a file is, whatever its name says.
+    OLD_WORKBOOK = "formats.files.old_workbook", Kind.NOT_TEXT
+    PROTECTED_FILE = "formats.files.protected", Kind.NOT_TEXT
+    OLD_FEATHER = "formats.files.old_feather", Kind.NOT_TEXT
+    PDF = "formats.files.pdf", Kind.NOT_TEXT
+    PICTURE = "formats.files.picture", Kind.NOT_TEXT
+    TEXT_DOCUMENT = "formats.files.text_document", Kind.NOT_TEXT
+    MARKUP = "formats.files.markup", Kind.NOT_TEXT
+    GZIP = "formats.files.gzip", Kind.NOT_TEXT
+    HEADER_ONLY = "formats.files.header_only", Kind.NO_ROWS
+    LONG_HEADING = "formats.files.long_heading", Kind.LONG_HEADING
+    SAME_FILE_TWICE = "formats.files.same_twice", Kind.SAME_FILE_TWICE
+
+    # Files of text, of JSON and of Arrow, and databases.
+    EMPTY_FILE = "formats.separated.empty", Kind.EMPTY
+    TOO_MANY_COLUMNS = "formats.separated.too_many_columns", Kind.TOO_MANY_COLUMNS
+    MOSTLY_BROKEN = "formats.separated.mostly_broken", Kind.BROKEN_LINES
+    SEPARATORS_ONLY = "formats.separated.separators_only", Kind.BLANK_ROWS
+    ROWS_IN_A_CELL = "formats.separated.rows_in_a_cell", Kind.ROWS_IN_A_CELL
+    UNSOUND_JSON = "formats.json_lines.unsound", Kind.NOT_JSON
+    TOO_MANY_NAMES = "formats.json_lines.too_many_names", Kind.FILE_TOO_LARGE
+    NOT_JSON_NUMBERS = "formats.json_lines.not_numbers", Kind.NOT_JSON
+    NO_OBJECT = "formats.json_lines.no_object", Kind.NOT_JSON
+    UNPACKS_TOO_LARGE = "formats.arrow_tables.too_large", Kind.FILE_TOO_LARGE
+    DAMAGED = "formats.arrow_tables.damaged", Kind.CANNOT_BE_READ
+    COLUMN_NOT_READ = "formats.arrow_tables.column_not_read", Kind.COLUMN_NOT_READ
+    ZONE_OF_TIMES = "formats.arrow_tables.zone", Kind.ZONE_OF_TIMES
+    NEWEST_ROWS = "formats.database.newest_rows", Kind.NEWEST_ROWS
+    DATABASE_REFUSES = "formats.database.refuses", Kind.CANNOT_BE_READ
+    NO_READINGS_TABLE = "formats.database.no_readings_table", Kind.NO_READINGS_FILE
 
     # The mapping file, and options that go before it.
     NO_SUCH_HEADING = "conventions.no_such_heading", Kind.HEADING_NOT_THERE

@@ -16,7 +16,7 @@ from bpvet.wording.en.findings import all_checks
 def test_every_code_is_worded_in_the_module_of_its_check() -> None:
     assert set(all_checks.WORDS) == set(Code)
     for code in set(Code) - {Code.AS_FOUND}:
-        check = importlib.import_module(f"bpvet.wording.en.findings.{code.key.split('.')[0]}")
+        check = importlib.import_module(f"bpvet.wording.en.findings.{code.key.rpartition('.')[0]}")
         assert code in check.WORDS.by_code, code
 
 

@@ -31,9 +31,9 @@ from bpvet.records.records import Records
 from bpvet.records.tables import TABLES
 
 #: Kinds of findings that stop the work of a folder that is only beginning.
-_BEGINNING = (Kind.NO_READINGS_FILE, Kind.NO_ROWS, "empty")
+_BEGINNING = (Kind.NO_READINGS_FILE, Kind.NO_ROWS, Kind.EMPTY)
 #: Kinds that say that a row stands there twice.
-_TWICE = (Kind.SAVED_TWICE, Kind.DUPLICATE, "same file twice", Kind.PERHAPS_DUPLICATE)
+_TWICE = (Kind.SAVED_TWICE, Kind.DUPLICATE, Kind.SAME_FILE_TWICE, Kind.PERHAPS_DUPLICATE)
 #: The kind that says that two rows of a drug start on one day: their stops are not told apart.
 _BEGUN = Kind.STARTS_TOGETHER
 #: Findings up to which those that come with an entry are looked for among all.

@@ -26,6 +26,13 @@ from bpvet.wording.en.findings import (
     signs,
     values,
 )
+from bpvet.wording.en.findings.formats import (
+    arrow_tables,
+    database,
+    files,
+    json_lines,
+    separated,
+)
 
 #: What was done about a cell, as the sentence that ends the reason.
 OUTCOMES = MappingProxyType(
@@ -45,20 +52,25 @@ WORDS: WordsByCode = MappingProxyType(
     {
         Code.AS_FOUND: _as_found,
         **animals.WORDS.by_code,
+        **arrow_tables.WORDS.by_code,
         **cancelled.WORDS.by_code,
         **cells.WORDS.by_code,
         **conventions.WORDS.by_code,
+        **database.WORDS.by_code,
         **diary.WORDS.by_code,
         **duplicates.WORDS.by_code,
+        **files.WORDS.by_code,
         **folder.WORDS.by_code,
         **headers.WORDS.by_code,
         **histories.WORDS.by_code,
+        **json_lines.WORDS.by_code,
         **labs.WORDS.by_code,
         **layouts.WORDS.by_code,
         **missed.WORDS.by_code,
         **non_data_rows.WORDS.by_code,
         **plausible.WORDS.by_code,
         **rows.WORDS.by_code,
+        **separated.WORDS.by_code,
         **signs.WORDS.by_code,
         **values.WORDS.by_code,
     }

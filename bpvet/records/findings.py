@@ -152,25 +152,17 @@ def finding_of(
 
 
 def worded_finding(
-    file: str,
-    line: int | None,
-    column: str,
-    value: str,
-    reason: str,
-    mend: str,
-    stops: bool = False,
-    kind: str = "",
+    file: str, line: int | None, column: str, value: str, reason: str, mend: str, kind: str
 ) -> Finding:
     """Return a finding whose sentences are made where it is found."""
-    values = (("reason", reason), ("fix", mend), ("kind", kind))
-    return Finding(file, line, column, value, Code.AS_FOUND, values, stops=stops)
+    return finding_of(Code.AS_FOUND, file, line, column, value, reason=reason, fix=mend, kind=kind)
 
 
 def whole(
     file: str, reason: str, mend: str, kind: str, line: int | None = None, stops: bool = True
 ) -> Finding:
     """Return a finding about a whole file, whose sentences are made where it is found."""
-    return worded_finding(file, line, "", "", reason, mend, stops=stops, kind=kind)
+    return finding_of(Code.AS_FOUND, file, line, stops=stops, reason=reason, fix=mend, kind=kind)
 
 
 def printable(name: str) -> str:

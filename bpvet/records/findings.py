@@ -26,10 +26,11 @@ class Outcome(Enum):
 
 
 class Words(NamedTuple):
-    """A finding in words: what was found, without its outcome; what the reader can do."""
+    """A finding in words: what was found; what the reader can do, and whether that is anything."""
 
     reason: str
     fix: str
+    asks: bool = True
 
 
 #: By code the words, or what makes them of a finding's values, which it takes by name.
@@ -94,7 +95,7 @@ class Finding:
 
     def to_dict(self) -> dict[str, str | int | bool | None]:
         """Return the finding as plain JSON values."""
-        reason, fix = self.words
+        reason, fix, _ = self.words
         return {
             "file": self.file,
             "line": self.line,
@@ -112,7 +113,7 @@ class Finding:
             where += f", line {self.line}"
         if self.column:
             where += f", column {printable(self.column)}"
-        reason, fix = self.words
+        reason, fix, _ = self.words
         return f"{where}: {reason} {fix}".rstrip()
 
 

@@ -50,6 +50,16 @@ def test_nothing_is_decided_by_a_word(tmp_path: Path, monkeypatch: pytest.Monkey
     assert (after.readings["set_aside"] != "").tolist() == aside == [True, True, True]
 
 
+def test_what_asks_nothing_is_known_by_the_words_and_not_by_their_text(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    space = finding_of(Code.WHITE_SPACE, "readings.csv", cells=2)
+    stop = finding_of(Code.STOP_BEFORE_START, "treatments.csv", 2, started_on="2026-01-02")
+    assert (space.words.asks, stop.words.asks) == (False, True)
+    monkeypatch.setattr(all_checks, "IDLE", (stop.mend,))
+    assert (space.words.asks, stop.words.asks) == (True, False)
+
+
 def test_a_finding_prints_where_it_stands_and_both_sentences() -> None:
     found = finding_of(Code.STOP_BEFORE_START, "treatments.csv", 2, started_on="2026-01-02")
     assert found.to_dict()["reason"] == "The treatment stopped before it started on 2026-01-02."

@@ -172,7 +172,7 @@ class RowFindings:
         words = self._words(rows, self._cells(rows), Outcome.KEPT)
         return [
             f"{heading}: {why}" if heading else why
-            for heading, (why, _) in zip(headings, words, strict=True)
+            for heading, (why, *_) in zip(headings, words, strict=True)
         ]
 
     def _where(self, rows: NDArray[np.integer]) -> tuple[list[str], list[int], list[str]]:

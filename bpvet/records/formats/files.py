@@ -95,8 +95,7 @@ def load(
         digest_of.update(f"{len(plain)} {size} ".encode() + plain + sha256)
         if table == "readings" and size and sha256 in seen:
             # It is read all the same: each of its rows is set aside as a copy, and none is lost.
-            same = printable(seen[sha256])
-            findings.append(finding_of(Code.SAME_FILE_TWICE, file, same_as=same))
+            findings.append(finding_of(Code.SAME_FILE_TWICE, file, same_as=printable(seen[sha256])))
         seen.setdefault(sha256, name)
         findings += told
         found += sheets

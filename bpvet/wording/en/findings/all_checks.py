@@ -33,6 +33,7 @@ from bpvet.wording.en.findings.formats import (
     json_lines,
     separated,
 )
+from bpvet.wording.en.findings.phrases import IDLE
 
 #: What was done about a cell, as the sentence that ends the reason.
 OUTCOMES = MappingProxyType(
@@ -86,6 +87,6 @@ def words_of(code: Code, each: Sequence[NamedValues], outcome: Outcome) -> list[
     made: dict[NamedValues, Words] = {}
     for named in each:
         if named not in made:
-            reason, fix = found if isinstance(found, Words) else found(**dict(named))
-            made[named] = Words(f"{reason} {end}".rstrip(), fix)
+            reason, fix, _ = found if isinstance(found, Words) else found(**dict(named))
+            made[named] = Words(f"{reason} {end}".rstrip(), fix, asks=fix not in IDLE)
     return [made[named] for named in each]

@@ -37,6 +37,7 @@ class Kind(StrEnum):
     DRUG_NEARLY = "drug spelled nearly so"
     DRUG_OFF_THE_LIST = "drug off the list"
     DUPLICATE = "exact duplicate"
+    ENCODING = "encoding"
     EARLY_DATE = "early date"
     EMPTY = "empty"
     FILE_NOT_READ = "file not read"
@@ -156,6 +157,9 @@ class Code(Enum):
     MOSTLY_BROKEN = "formats.separated.mostly_broken", Kind.BROKEN_LINES
     SEPARATORS_ONLY = "formats.separated.separators_only", Kind.BLANK_ROWS
     ROWS_IN_A_CELL = "formats.separated.rows_in_a_cell", Kind.ROWS_IN_A_CELL
+    ARCHIVE_NOT_TEXT = "formats.encodings.archive", Kind.NOT_TEXT
+    NOT_IN_ENCODING = "formats.encodings.not_in_encoding", Kind.ENCODING
+    NUL_BYTES = "formats.encodings.nul_bytes", Kind.NOT_TEXT
     UNSOUND_JSON = "formats.json_lines.unsound", Kind.NOT_JSON
     TOO_MANY_NAMES = "formats.json_lines.too_many_names", Kind.FILE_TOO_LARGE
     NOT_JSON_NUMBERS = "formats.json_lines.not_numbers", Kind.NOT_JSON

@@ -29,6 +29,7 @@ from bpvet.wording.en.findings import (
 from bpvet.wording.en.findings.formats import (
     arrow_tables,
     database,
+    encodings,
     files,
     json_lines,
     separated,
@@ -60,6 +61,7 @@ WORDS: WordsByCode = MappingProxyType(
         **database.WORDS.by_code,
         **diary.WORDS.by_code,
         **duplicates.WORDS.by_code,
+        **encodings.WORDS.by_code,
         **files.WORDS.by_code,
         **folder.WORDS.by_code,
         **headers.WORDS.by_code,

@@ -6,7 +6,7 @@ that is set aside carries the reason.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import cached_property
 from typing import Any, TypeVar
 
@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from bpvet.records.checks.row_findings import OfCell, OfRow, RowFindings
+from bpvet.records.checks.row_findings import OfRow, RowFindings
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, Outcome, finding_of
 from bpvet.records.headings.headers import Sheet
@@ -32,8 +32,6 @@ from bpvet.records.parsing.columns import (
 
 _Kind = TypeVar("_Kind", bound=np.generic)
 Rows = NDArray[np.int64] | NDArray[np.bool_]
-#: A sentence for all, or made from the cell's text.
-Worded = str | Callable[[str], str] | OfRow
 
 
 class CheckedTable:
@@ -241,24 +239,11 @@ class CheckedTable:
         if len(reported):
             self.findings.append(found)
 
-    def say(
-        self,
-        rows: Rows,
-        column: str,
-        reason: Worded,
-        mend: Worded,
-        kind: str,
-        outcome: str = "kept",
-    ) -> None:
-        """Add a finding for each of the rows, whose sentences are made by whoever finds them."""
-        why, fix = (OfCell(one) if callable(one) else one for one in (reason, mend))
-        self.report(rows, column, Code.AS_FOUND, Outcome(outcome), reason=why, fix=fix, kind=kind)
-
     def _set_aside(self, index: NDArray[np.int64], why: str | Finding | RowFindings) -> None:
         self._why.append(why)
         self._aside[index[self._aside[index] == 0]] = len(self._why) - 1
 
-    def put_aside(self, rows: Rows, why: str | Finding) -> None:
+    def put_aside(self, rows: Rows, why: Finding) -> None:
         """Set rows aside for a reason that a finding about the whole file gives."""
         self._set_aside(_index(rows), why)
 
@@ -295,21 +280,6 @@ class CheckedTable:
         cell = "" if row is None or not column else self.cell(column, row)
         self.findings.append(
             finding_of(code, self.files[file], line, heading, cell, stops=stops, **values)
-        )
-
-    def say_of_file(
-        self,
-        file: int,
-        column: str,
-        reason: str,
-        mend: str,
-        kind: str,
-        stops: bool = False,
-        row: int | None = None,
-    ) -> None:
-        """Add a finding about a file, whose sentences are made by whoever finds it."""
-        self.report_file(
-            file, column, Code.AS_FOUND, row, stops=stops, reason=reason, fix=mend, kind=kind
         )
 
     def _start(self, sheets: Sequence[Sheet]) -> None:

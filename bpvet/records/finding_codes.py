@@ -16,15 +16,18 @@ class Kind(StrEnum):
     ABOVE_HEADER = "above the header"
     AFTER_LEAVING = "after leaving"
     ANALYTE_NEARLY = "analyte named nearly so"
+    APOSTROPHE = "apostrophe"
     BEFORE_BIRTH = "before birth"
     BLANK = "blank"
     BLANK_ROWS = "blank rows"
     BROKEN_LINE = "broken line"
+    BROKEN_LINES = "broken lines"
     CANCELLED = "cancelled"
     CANCELLED_TWICE = "cancelled twice"
     CANCELLED_UNSAID = "cancelled without a reason"
     CANNOT_BE_READ = "cannot be read"
     CEILING = "gauge's ceiling"
+    COLUMN_NOT_READ = "column not read"
     COMMENT_ROWS = "comment rows"
     CUFF_SIZE = "cuff size"
     DAY_OR_MONTH = "day or month first"
@@ -34,8 +37,12 @@ class Kind(StrEnum):
     DRUG_NEARLY = "drug spelled nearly so"
     DRUG_OFF_THE_LIST = "drug off the list"
     DUPLICATE = "exact duplicate"
+    ENCODING = "encoding"
+    EARLY_DATE = "early date"
+    EMPTY = "empty"
     FILE_NOT_READ = "file not read"
     FILE_NOT_THERE = "file not there"
+    FILE_TOO_LARGE = "file too large"
     FUTURE_DATE = "future date"
     FUTURE_END = "future end"
     FUTURE_STOP = "future stop"
@@ -44,20 +51,33 @@ class Kind(StrEnum):
     HEADING_NOT_THERE = "heading not there"
     IMPOSSIBLE_UNIT = "impossible unit"
     IMPOSSIBLE_VALUE = "impossible value"
+    INSTRUMENT_FAILED = "instrument failed"
     LAB_BOUND = "laboratory bound"
     LAB_ZERO = "laboratory zero"
     LAYOUT = "layout"
     LISTED_TWICE = "animal listed twice"
+    LONG_HEADING = "long heading"
+    MEAN_BESIDE_READINGS = "mean beside readings"
     MISSED_OR_LATE = "missed or late"
     MISSED_OUTSIDE = "missed outside of a course"
     MISSING_COLUMN = "missing column"
+    NEWEST_ROWS = "newest rows"
+    NOT_A_COUNT = "not a count"
+    NOT_A_DATE = "not a date"
+    NOT_A_NUMBER = "not a number"
+    NOT_A_SPREAD = "not a spread"
+    NOT_BY_DOPPLER = "not given by Doppler"
+    NOT_EXCLUDED = "not excluded"
     NOT_IN_MMHG = "not in mmHg"
+    NOT_JSON = "not JSON"
+    NOT_TEXT = "not text"
     NO_READING = "no reading"
     NO_READINGS = "no readings"
     NO_READINGS_FILE = "no readings file"
     NO_ROWS = "no rows"
     ODD_ID = "odd id"
     OPTION_FIRST = "option before file"
+    ORDER_BESIDE_READINGS = "order beside readings"
     ORDER_OF_DATES = "order of dates"
     ORDER_OF_PRESSURES = "order of pressures"
     OVERLAPPING_SESSIONS = "overlapping sessions"
@@ -65,6 +85,8 @@ class Kind(StrEnum):
     PERHAPS_DUPLICATE = "perhaps a duplicate"
     PULSE_DISAGREES = "pulse disagrees"
     ROWS_DISAGREE = "rows disagree"
+    ROWS_IN_A_CELL = "rows in a cell?"
+    SAME_FILE_TWICE = "same file twice"
     SAME_NUMBER = "same number"
     SAME_TIME = "same time"
     SAVED_TWICE = "visit saved twice"
@@ -74,6 +96,7 @@ class Kind(StrEnum):
     SIGN_UNCLEAR = "sign unclear"
     SPECIES_UNKNOWN = "species unknown"
     STARTS_TOGETHER = "starts together"
+    TOO_MANY_COLUMNS = "too many columns"
     TOTAL_ROWS = "total rows"
     TWO_BIRTH_DATES = "one animal under two birth dates"
     TWO_BREEDS = "one animal under two breeds"
@@ -83,11 +106,13 @@ class Kind(StrEnum):
     UNKNOWN_COLUMN = "unknown column"
     UNKNOWN_ENTRY = "unknown entry"
     UNKNOWN_UNIT = "unknown unit"
+    UNKNOWN_WORD = "unknown word"
     UNUSUAL_MEAN = "unusual mean"
     UNUSUAL_PULSE_PRESSURE = "unusual pulse pressure"
     UNUSUAL_VALUE = "unusual value"
     VALUES_DISAGREE = "values disagree"
     WHITE_SPACE = "white space"
+    ZONE_OF_TIMES = "zone of times"
 
 
 class Code(Enum):
@@ -96,7 +121,7 @@ class Code(Enum):
     Attributes
     ----------
     key : str
-        The name of the check's module in the wording, a point, and the case.
+        The module of the wording under `findings`, a point, and the case.
     kind : Kind
         The kind; blank where each finding brings its own.
     """
@@ -112,6 +137,40 @@ class Code(Enum):
     NAMED_OTHERWISE = "folder.named_otherwise", Kind.FILE_NOT_READ
     OTHER_FORM = "folder.other_form", Kind.FILE_NOT_READ
     NO_READINGS_FILE = "folder.no_readings_file", Kind.NO_READINGS_FILE
+
+    # What a file is, whatever its name says.
+    OLD_WORKBOOK = "formats.files.old_workbook", Kind.NOT_TEXT
+    PROTECTED_FILE = "formats.files.protected", Kind.NOT_TEXT
+    OLD_FEATHER = "formats.files.old_feather", Kind.NOT_TEXT
+    PDF = "formats.files.pdf", Kind.NOT_TEXT
+    PICTURE = "formats.files.picture", Kind.NOT_TEXT
+    TEXT_DOCUMENT = "formats.files.text_document", Kind.NOT_TEXT
+    MARKUP = "formats.files.markup", Kind.NOT_TEXT
+    GZIP = "formats.files.gzip", Kind.NOT_TEXT
+    HEADER_ONLY = "formats.files.header_only", Kind.NO_ROWS
+    LONG_HEADING = "formats.files.long_heading", Kind.LONG_HEADING
+    SAME_FILE_TWICE = "formats.files.same_twice", Kind.SAME_FILE_TWICE
+
+    # Files of text, of JSON and of Arrow, and databases.
+    EMPTY_FILE = "formats.separated.empty", Kind.EMPTY
+    TOO_MANY_COLUMNS = "formats.separated.too_many_columns", Kind.TOO_MANY_COLUMNS
+    MOSTLY_BROKEN = "formats.separated.mostly_broken", Kind.BROKEN_LINES
+    SEPARATORS_ONLY = "formats.separated.separators_only", Kind.BLANK_ROWS
+    ROWS_IN_A_CELL = "formats.separated.rows_in_a_cell", Kind.ROWS_IN_A_CELL
+    ARCHIVE_NOT_TEXT = "formats.encodings.archive", Kind.NOT_TEXT
+    NOT_IN_ENCODING = "formats.encodings.not_in_encoding", Kind.ENCODING
+    NUL_BYTES = "formats.encodings.nul_bytes", Kind.NOT_TEXT
+    UNSOUND_JSON = "formats.json_lines.unsound", Kind.NOT_JSON
+    TOO_MANY_NAMES = "formats.json_lines.too_many_names", Kind.FILE_TOO_LARGE
+    NOT_JSON_NUMBERS = "formats.json_lines.not_numbers", Kind.NOT_JSON
+    NO_OBJECT = "formats.json_lines.no_object", Kind.NOT_JSON
+    UNPACKS_TOO_LARGE = "formats.arrow_tables.too_large", Kind.FILE_TOO_LARGE
+    DAMAGED = "formats.arrow_tables.damaged", Kind.CANNOT_BE_READ
+    COLUMN_NOT_READ = "formats.arrow_tables.column_not_read", Kind.COLUMN_NOT_READ
+    ZONE_OF_TIMES = "formats.arrow_tables.zone", Kind.ZONE_OF_TIMES
+    NEWEST_ROWS = "formats.database.newest_rows", Kind.NEWEST_ROWS
+    DATABASE_REFUSES = "formats.database.refuses", Kind.CANNOT_BE_READ
+    NO_READINGS_TABLE = "formats.database.no_readings_table", Kind.NO_READINGS_FILE
 
     # The mapping file, and options that go before it.
     NO_SUCH_HEADING = "conventions.no_such_heading", Kind.HEADING_NOT_THERE
@@ -154,6 +213,24 @@ class Code(Enum):
     # A table's cells.
     WHITE_SPACE = "cells.white_space", Kind.WHITE_SPACE
     BROKEN_LINE = "cells.broken_line", Kind.BROKEN_LINE
+
+    APOSTROPHE = "cells.apostrophe", Kind.APOSTROPHE
+
+    # Cells that are read as words, numbers and dates.
+    BLANK_CELL = "values.blank", Kind.BLANK
+    UNKNOWN_WORD = "values.unknown_word", Kind.UNKNOWN_WORD
+    NOT_A_NUMBER = "values.not_a_number", Kind.NOT_A_NUMBER
+    NOT_BY_DOPPLER = "values.not_by_doppler", Kind.NOT_BY_DOPPLER
+    INSTRUMENT_FAILED = "values.instrument_failed", Kind.INSTRUMENT_FAILED
+    NOT_A_DATE = "values.not_a_date", Kind.NOT_A_DATE
+    EARLY_DATE = "values.early_date", Kind.EARLY_DATE
+    DAY_OR_MONTH = "values.day_or_month", Kind.DAY_OR_MONTH
+    WHICH_FIRST = "values.which_first", Kind.DAY_OR_MONTH
+    NOT_EXCLUDED = "values.not_excluded", Kind.NOT_EXCLUDED
+    MEAN_BESIDE_READINGS = "values.mean_beside_readings", Kind.MEAN_BESIDE_READINGS
+    NOT_A_COUNT = "values.not_a_count", Kind.NOT_A_COUNT
+    NOT_A_SPREAD = "values.not_a_spread", Kind.NOT_A_SPREAD
+    ORDER_BESIDE_READINGS = "values.order_beside_readings", Kind.ORDER_BESIDE_READINGS
 
     # The numbers of the readings.
     MMHG_AS_KPA = "plausible.mmhg_as_kpa", Kind.NOT_IN_MMHG

@@ -26,10 +26,11 @@ class Outcome(Enum):
 
 
 class Words(NamedTuple):
-    """A finding in words: what was found, without its outcome; what the reader can do."""
+    """A finding in words: what was found; what the reader can do, and whether that is anything."""
 
     reason: str
     fix: str
+    asks: bool = True
 
 
 #: By code the words, or what makes them of a finding's values, which it takes by name.
@@ -94,7 +95,7 @@ class Finding:
 
     def to_dict(self) -> dict[str, str | int | bool | None]:
         """Return the finding as plain JSON values."""
-        reason, fix = self.words
+        reason, fix, _ = self.words
         return {
             "file": self.file,
             "line": self.line,
@@ -112,7 +113,7 @@ class Finding:
             where += f", line {self.line}"
         if self.column:
             where += f", column {printable(self.column)}"
-        reason, fix = self.words
+        reason, fix, _ = self.words
         return f"{where}: {reason} {fix}".rstrip()
 
 
@@ -152,25 +153,17 @@ def finding_of(
 
 
 def worded_finding(
-    file: str,
-    line: int | None,
-    column: str,
-    value: str,
-    reason: str,
-    mend: str,
-    stops: bool = False,
-    kind: str = "",
+    file: str, line: int | None, column: str, value: str, reason: str, mend: str, kind: str
 ) -> Finding:
     """Return a finding whose sentences are made where it is found."""
-    values = (("reason", reason), ("fix", mend), ("kind", kind))
-    return Finding(file, line, column, value, Code.AS_FOUND, values, stops=stops)
+    return finding_of(Code.AS_FOUND, file, line, column, value, reason=reason, fix=mend, kind=kind)
 
 
 def whole(
     file: str, reason: str, mend: str, kind: str, line: int | None = None, stops: bool = True
 ) -> Finding:
     """Return a finding about a whole file, whose sentences are made where it is found."""
-    return worded_finding(file, line, "", "", reason, mend, stops=stops, kind=kind)
+    return finding_of(Code.AS_FOUND, file, line, stops=stops, reason=reason, fix=mend, kind=kind)
 
 
 def printable(name: str) -> str:

@@ -8,7 +8,7 @@ import pytest
 
 from bpvet.command.check import group_of
 from bpvet.command.shared.source_lines import SourceLines
-from bpvet.records.findings import worded_finding
+from bpvet.records.findings import whole
 from bpvet.wording.en.command.check import ASIDE, LOOK, NOTHING, STOPS
 from tests.command.small import AS_OF, write_readings
 
@@ -191,7 +191,7 @@ def test_a_date_that_is_none(run, clinic, text):
     ],
 )
 def test_groups(reason, mend, stops, group):
-    assert group_of(worded_finding("r.csv", 1, "", "", reason, mend, stops=stops)) == group
+    assert group_of(whole("r.csv", reason, mend, "odd", 1, stops)) == group
 
 
 def test_lines_are_cut_around_the_value(tmp_path, monkeypatch):

@@ -16,7 +16,7 @@ from bpvet.wording.en.findings import all_checks
 def test_every_code_is_worded_in_the_module_of_its_check() -> None:
     assert set(all_checks.WORDS) == set(Code)
     for code in set(Code) - {Code.AS_FOUND}:
-        check = importlib.import_module(f"bpvet.wording.en.findings.{code.key.split('.')[0]}")
+        check = importlib.import_module(f"bpvet.wording.en.findings.{code.key.rpartition('.')[0]}")
         assert code in check.WORDS.by_code, code
 
 
@@ -48,6 +48,16 @@ def test_nothing_is_decided_by_a_word(tmp_path: Path, monkeypatch: pytest.Monkey
     assert {one.reason for one in after.findings} == {"ǩ"}
     assert [(one.code, one.values, one.outcome, one.kind) for one in after.findings] == facts
     assert (after.readings["set_aside"] != "").tolist() == aside == [True, True, True]
+
+
+def test_what_asks_nothing_is_known_by_the_words_and_not_by_their_text(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    space = finding_of(Code.WHITE_SPACE, "readings.csv", cells=2)
+    stop = finding_of(Code.STOP_BEFORE_START, "treatments.csv", 2, started_on="2026-01-02")
+    assert (space.words.asks, stop.words.asks) == (False, True)
+    monkeypatch.setattr(all_checks, "IDLE", (stop.mend,))
+    assert (space.words.asks, stop.words.asks) == (True, False)
 
 
 def test_a_finding_prints_where_it_stands_and_both_sentences() -> None:

@@ -120,7 +120,7 @@ def _shown(
     same: dict[tuple[str, str, str, str], list[int]] = {}
     first: list[Finding] = []
     for i, one in enumerate(findings.some(places[worded])):
-        text = (one.file, one.column, *one.words)
+        text = (one.file, one.column, *one.words[:2])
         if text not in same:
             first.append(one)
         same.setdefault(text, []).append(i)

@@ -42,6 +42,8 @@ class OfCell:
 
 #: The cell without white space around it.
 WRITTEN = OfCell(str.strip)
+#: The cell as it stands.
+AS_IT_STANDS = OfCell(str)
 
 
 class Places(Protocol):
@@ -170,7 +172,7 @@ class RowFindings:
         words = self._words(rows, self._cells(rows), Outcome.KEPT)
         return [
             f"{heading}: {why}" if heading else why
-            for heading, (why, _) in zip(headings, words, strict=True)
+            for heading, (why, *_) in zip(headings, words, strict=True)
         ]
 
     def _where(self, rows: NDArray[np.integer]) -> tuple[list[str], list[int], list[str]]:

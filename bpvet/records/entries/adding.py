@@ -31,14 +31,13 @@ from bpvet.records.records import Records
 from bpvet.records.tables import TABLES
 
 #: Kinds of findings that stop the work of a folder that is only beginning.
-_BEGINNING = (Kind.NO_READINGS_FILE, Kind.NO_ROWS, "empty")
+_BEGINNING = (Kind.NO_READINGS_FILE, Kind.NO_ROWS, Kind.EMPTY)
 #: Kinds that say that a row stands there twice.
-_TWICE = (Kind.SAVED_TWICE, Kind.DUPLICATE, "same file twice", Kind.PERHAPS_DUPLICATE)
+_TWICE = (Kind.SAVED_TWICE, Kind.DUPLICATE, Kind.SAME_FILE_TWICE, Kind.PERHAPS_DUPLICATE)
 #: The kind that says that two rows of a drug start on one day: their stops are not told apart.
 _BEGUN = Kind.STARTS_TOGETHER
 #: Findings up to which those that come with an entry are looked for among all.
 _MANY = 20_000
-_IDLE = ("", "Nothing to do.", "Nothing to do if it has not been measured.")
 #: What the in-room sum has told already, at the reading itself.
 _TOLD_IN_ROOM = (Kind.UNUSUAL_VALUE, Kind.CEILING)
 _BOOKS = (".xlsx", ".xlsm")
@@ -202,7 +201,7 @@ def _judged(
             raise _begun(rows[0])
     _refuse_unused(before, after)
     _refuse_misread(after, table, name, rows)
-    asks = [one for one in new if one.mend not in _IDLE and one.kind not in _TOLD_IN_ROOM]
+    asks = [one for one in new if one.words.asks and one.kind not in _TOLD_IN_ROOM]
     return [*dict.fromkeys(map(_note, asks)), *(judge(after, name) if judge else ())]
 
 

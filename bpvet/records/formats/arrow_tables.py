@@ -11,7 +11,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from bpvet.records.cells import TEXT, RawSheet, cell_text, falsehood
-from bpvet.records.findings import Finding, printable, shown, whole, worded_finding
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of, printable, shown
 from bpvet.records.formats.arrow_sizes import unpacked_bytes
 from bpvet.records.parsing.columns import CODED, uncoded
 
@@ -22,9 +23,6 @@ MOST_CELLS, CELLS_A_BYTE = 20_000_000, 8
 MOST_BYTES, BYTES_A_BYTE = 512 << 20, 40
 #: Rows that are made into text at a time.
 _BATCH = 1 << 19
-
-_DAMAGED = "Write it again, or save the table as CSV and read that."
-_TOO_LARGE = "Save the table as CSV, or take out what is not needed."
 
 
 def arrow_sheet(
@@ -48,11 +46,10 @@ def arrow_sheet(
         schema, batches = _parquet(data) if form == "parquet" else _arrow(data, form)
         return _sheet(file, table, schema, batches, len(data), findings)
     except _TooLarge as error:
-        findings.append(whole(file, str(error), _TOO_LARGE, "file too large"))
+        findings.append(finding_of(Code.UNPACKS_TOO_LARGE, file, stops=True, why=str(error)))
     except (pa.ArrowException, OSError, ValueError, KeyError, UnicodeDecodeError):
         # What the library raises for bytes that are not what they claim to be.
-        reason = "The file is damaged: it cannot be read as what its first bytes claim it to be."
-        findings.append(whole(file, reason, _DAMAGED, "cannot be read"))
+        findings.append(finding_of(Code.DAMAGED, file, stops=True))
     return None
 
 
@@ -167,11 +164,8 @@ def _sheet(
     for i, (name, cells_of) in enumerate(zip(names, parts, strict=True)):
         kind = schema.field(i).type
         if cells_of is None:
-            reason = f"The column {shown(name)} holds {_kind(kind)}, and is not read."
-            mend = "Give it one plain value a row, or leave it out."
-            findings.append(
-                worded_finding(file, None, name, "", reason, mend, kind="column not read")
-            )
+            code, holds = Code.COLUMN_NOT_READ, _kind(kind)
+            findings.append(finding_of(code, file, None, name, name=name, holds=holds))
             continue
         header.append(name)
         columns.append(_as_one(cells_of))
@@ -287,10 +281,6 @@ def _say_zone(file: str, name: str, kind: pa.DataType, findings: list[Finding]) 
     kind = kind.value_type if pa.types.is_dictionary(kind) else kind
     if pa.types.is_timestamp(kind) and kind.tz:
         zone = printable(kind.tz)
-        reason = (
-            f"The times are kept in the zone {shown(zone, 40)}, and its date and time are used."
-        )
-        mend = "Nothing to do, if that is the clinic's own time."
-        if re.fullmatch(r"(?i)utc|gmt|z|etc/utc|[+-]00:?00", zone):
-            mend = "If the clinic's clock showed another time, write local times instead."
-        findings.append(worded_finding(file, None, name, "", reason, mend, kind="zone of times"))
+        foreign = re.fullmatch(r"(?i)utc|gmt|z|etc/utc|[+-]00:?00", zone) is not None
+        code = Code.ZONE_OF_TIMES
+        findings.append(finding_of(code, file, None, name, zone=zone, foreign=foreign))

@@ -14,7 +14,8 @@ import pyarrow as pa
 
 from bpvet.errors import CallError, RecordsError
 from bpvet.records.cells import TEXT, RawSheet, cell_text, cells_digest, falsehood
-from bpvet.records.findings import Finding, printable, shown, whole, worded_finding
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of, printable, shown
 from bpvet.records.tables import TABLES
 
 if TYPE_CHECKING:
@@ -116,9 +117,7 @@ def sqlite_sheets(
     if data[18:20] == _WAL:
         # Its newest rows may stand in a file beside it; the bytes alone open as an ordinary one.
         data = data[:18] + b"\x01\x01" + data[20:]
-        reason = "The database keeps its newest rows in a file beside it, and those are not read."
-        mend = f"To read them too, give its URL: sqlite:///{file}."
-        findings.append(worded_finding(file, None, "", "", reason, mend, kind="newest rows"))
+        findings.append(finding_of(Code.NEWEST_ROWS, file, name=file))
 
     def connected() -> sqlite3.Connection:
         import sqlite3
@@ -130,8 +129,7 @@ def sqlite_sheets(
     try:
         return _sheets(_sqlite_engine(connected), file, query, findings, file)
     except RecordsError as error:
-        mend = "Take another copy of it, or get the table as CSV."
-        findings.append(whole(file, str(error), mend, "cannot be read"))
+        findings.append(finding_of(Code.DATABASE_REFUSES, file, stops=True, why=str(error)))
         return []
 
 
@@ -285,12 +283,8 @@ def _tables(
                 place = f"{name}, table {printable(own)}"
                 chosen.append((place, table, f"SELECT * FROM {quoted(own)}"))
     if not any(table == "readings" for _, table, _ in chosen):
-        there = ", ".join(shown(own, 40) for own in names[:12]) or "none"
-        reason = f"The database holds no table of readings; its tables are: {there}."
-        mend = 'Say how to get them: --query "SELECT … FROM …".'
-        findings.append(
-            worded_finding(name, None, "", "", reason, mend, stops=True, kind="no readings file")
-        )
+        tables = tuple(names[:12])
+        findings.append(finding_of(Code.NO_READINGS_TABLE, name, stops=True, tables=tables))
     return chosen
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import codecs
 
 from bpvet.errors import CallError
-from bpvet.records.findings import Finding, shown, whole
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of
 from bpvet.records.headings.near_names import did_you_mean, nearest
-from bpvet.records.headings.settled import at_the_top
 
 #: Marks at the start of a file, and what each says.
 MARKS = {
@@ -22,8 +22,6 @@ CANDIDATES = {
     "mac-roman": "old Macintosh",
     "cp1250": "Windows, central Europe",
 }
-SAVE_AS_UTF8 = "Or save the file as CSV UTF-8."
-NOT_TEXT = "Save it as CSV with the encoding UTF-8 and read that."
 _BETWEEN_WORDS = (b",", b";", b"\t", b"|", b"\n", b"\r", b" ", b'"')
 NAMES = {"utf-8-sig": "UTF-8 with a mark", "utf-8": "UTF-8", "utf-16": "UTF-16"}
 
@@ -45,10 +43,7 @@ def as_utf8(
         A stopping finding is added here where the text cannot be read; the text is then None.
     """
     if data.startswith(b"PK\x03\x04"):
-        mend = "Save the sheet as CSV (UTF-8) and read that."
-        findings.append(
-            whole(file, "This is a workbook or an archive, not text.", mend, "not text")
-        )
+        findings.append(finding_of(Code.ARCHIVE_NOT_TEXT, file, stops=True))
         return None, ""
     marked = next((code for mark, code in MARKS.items() if data.startswith(mark)), None)
     # A mark is certain; without one, valid UTF-8 is UTF-8, and the stated encoding is for the
@@ -64,19 +59,28 @@ def as_utf8(
             return text, NAMES.get(code, code)
         failed, where = "", text.index(b"\0")
     line = data[:where].count(b"\n") + 1
-    wide = _which_order_of_bytes(data)
+    utf_16 = _utf_16(data)
     if failed:
         name = NAMES.get(failed, failed).removesuffix(" with a mark")
-        reason, kind, mend = f"The text is not {name}.", "encoding", wide or _which(data, where)
+        choices = () if utf_16 else _choices(data, where)
+        findings.append(
+            finding_of(
+                Code.NOT_IN_ENCODING,
+                file,
+                line,
+                stops=True,
+                encoding=name,
+                utf_16=utf_16,
+                choices=choices,
+            )
+        )
     else:
-        reason, kind = "This is not a text file: it holds NUL bytes.", "not text"
-        mend = wide or NOT_TEXT
-    findings.append(whole(file, reason, mend, kind, line))
+        findings.append(finding_of(Code.NUL_BYTES, file, line, stops=True, utf_16=utf_16))
     return None, ""
 
 
-def _which(data: bytes, where: int) -> str:
-    """Return which encodings would read the word at a place, what each makes of it, and how to say.
+def _choices(data: bytes, where: int) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Return what encodings make of the word at a place: each word with the codes that read it so.
 
     Those that make letters of it stand first; nothing is chosen.
     """
@@ -93,31 +97,16 @@ def _which(data: bytes, where: int) -> str:
             continue
         read.setdefault(word, []).append(code)
     words = sorted(read, key=lambda word: not word.isalpha())
-    said = [f"{shown(word)} in {' or '.join(map(_named, read[word]))}" for word in words]
-    if not said:
-        return SAVE_AS_UTF8
-    first = read[words[0]][0]
-    ends = f"{', '.join(said[:-1])} or {said[-1]}" if len(said) > 1 else said[0]
-    return (
-        f"A word there is {ends}. Say which is right, here for {first}: --encoding {first}; or "
-        + at_the_top(f'encoding = "{first}"')
-        + f". {SAVE_AS_UTF8}"
-    )
+    return tuple((word, tuple(read[word])) for word in words)
 
 
-def _named(code: str) -> str:
-    return f"{code} ({CANDIDATES[code]})"
-
-
-def _which_order_of_bytes(data: bytes) -> str:
-    """Return how it is said that a text is UTF-16 without a mark, "" where it is not."""
+def _utf_16(data: bytes) -> str:
+    """Return as which UTF-16 a text without a mark looks, "" where it does not."""
     top = data[:2000]
     odd, even = top[1::2].count(0), top[::2].count(0)
     if 2 * max(odd, even) < len(top) // 2 or min(odd, even):
         return ""
-    code = "utf-16-le" if odd else "utf-16-be"
-    line = at_the_top(f'encoding = "{code}"')
-    return f"It looks like UTF-16 without a mark. If so, say it: --encoding {code}; or {line}."
+    return "utf-16-le" if odd else "utf-16-be"
 
 
 def _decoded(data: bytes, code: str) -> bytes:

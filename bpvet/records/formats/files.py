@@ -17,7 +17,8 @@ from bpvet.errors import CallError
 from bpvet.records.cells import Loaded as Loaded
 from bpvet.records.cells import RawSheet as RawSheet
 from bpvet.records.entries.files import table_of_added
-from bpvet.records.findings import Finding, printable, shown, whole, worded_finding
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of, printable
 from bpvet.records.folder import bytes_of, existing, files_of
 from bpvet.records.formats.blocks import is_large
 from bpvet.records.formats.database import database_sheets, is_url, sqlite_sheets
@@ -29,37 +30,16 @@ from bpvet.records.parsing.guards import without_guards
 STANDARD_INPUT = "standard input"
 #: Letters of a heading; a longer one is a line of text, or something else, and is cut.
 LONGEST_HEADING = 300
-#: Forms that are known and not read: what is said of them, and what to do.
+#: Forms that are known and not read, and what is reported of them.
 _NOT_READ = {
-    "old workbook": (
-        "This is an old workbook (.xls), which is not read.",
-        "Open it in a spreadsheet program and save it as .xlsx or CSV.",
-    ),
-    "protected file": (
-        "This workbook is protected by a password.",
-        "Open it in a spreadsheet program and save it as .xlsx without a password.",
-    ),
-    "old feather": (
-        "This is a Feather file of the first version, which is not read.",
-        "Write it again as Feather version 2, Parquet or CSV.",
-    ),
-    "PDF": (
-        "This is a PDF, not a table.",
-        "Ask the program that made it for the table itself, as CSV or .xlsx.",
-    ),
-    "picture": (
-        "This is a picture, not a table.",
-        "Type its readings into a table (.xlsx or CSV): animal, taken_at, method and systolic.",
-    ),
-    "text document": (
-        "This is a text document, not a table.",
-        "Copy its table into a spreadsheet program and save it as .xlsx or CSV.",
-    ),
-    "markup": (
-        "This is a web page or another marked-up text (HTML or XML), whatever its name says.",
-        "Open it in a spreadsheet program and save it as .xlsx or CSV.",
-    ),
-    "gzip": ("This is a compressed file.", "Unpack it and read what is in it."),
+    "old workbook": Code.OLD_WORKBOOK,
+    "protected file": Code.PROTECTED_FILE,
+    "old feather": Code.OLD_FEATHER,
+    "PDF": Code.PDF,
+    "picture": Code.PICTURE,
+    "text document": Code.TEXT_DOCUMENT,
+    "markup": Code.MARKUP,
+    "gzip": Code.GZIP,
 }
 
 
@@ -115,7 +95,7 @@ def load(
         digest_of.update(f"{len(plain)} {size} ".encode() + plain + sha256)
         if table == "readings" and size and sha256 in seen:
             # It is read all the same: each of its rows is set aside as a copy, and none is lost.
-            findings.append(_same_twice(name, seen[sha256]))
+            findings.append(finding_of(Code.SAME_FILE_TWICE, file, same_as=printable(seen[sha256])))
         seen.setdefault(sha256, name)
         findings += told
         found += sheets
@@ -181,7 +161,7 @@ def sheets_of(
     if query is not None and form != "sqlite":
         raise CallError("A query is for a database: give its URL, such as sqlite:///clinic.db.")
     if form in _NOT_READ:
-        findings.append(whole(file, *_NOT_READ[form], "not text"))
+        findings.append(finding_of(_NOT_READ[form], file, stops=True))
         return []
     if form == "archive":
         from bpvet.records.formats.workbook import workbook_sheets
@@ -240,9 +220,8 @@ def _finished(
         sheet = _with_short_headings(sheet, mapping, findings)
         kept.append(sheet)
         if len(sheet.lines) == 0:
-            mend = "Add a row for each reading." if sheet.table == "readings" else "Nothing to do."
-            reason = "The file has a header and no rows."
-            findings.append(whole(sheet.file, reason, mend, "no rows", stops=False))
+            readings = sheet.table == "readings"
+            findings.append(finding_of(Code.HEADER_ONLY, sheet.file, readings=readings))
     return tuple(kept)
 
 
@@ -254,17 +233,16 @@ def _with_short_headings(
     if not any(long):
         return sheet
     first = sheet.header[long.index(True)]
-    many = f"{sum(long)} headings are" if sum(long) > 1 else "A heading is"
-    reason = f"{many} longer than {LONGEST_HEADING} letters, and cut: {shown(first)}."
     findings.append(
-        worded_finding(
+        finding_of(
+            Code.LONG_HEADING,
             sheet.file,
             sheet.header_line,
             "",
-            first[:80],
-            reason,
-            "Give it a short heading, and look whether it is one.",
-            kind="long heading",
+            first,
+            headings=sum(long),
+            longest=LONGEST_HEADING,
+            such_as=first[: LONGEST_HEADING + 1],
         )
     )
     cut = (
@@ -272,12 +250,3 @@ def _with_short_headings(
         for head, too in zip(sheet.header, long, strict=True)
     )
     return replace(sheet, header=tuple(cut))
-
-
-def _same_twice(file: str, other: str) -> Finding:
-    reason = (
-        f"The file holds exactly what {printable(other)} holds: its rows are copies, and are set "
-        "aside."
-    )
-    mend = "Take one of the two out of the folder."
-    return whole(printable(file), reason, mend, "same file twice", stops=False)

@@ -15,8 +15,9 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from bpvet.records.cells import TEXT, RawSheet, and_so_on, cell_text, falsehood
-from bpvet.records.findings import Finding, printable, shown, whole, worded_finding
+from bpvet.records.cells import TEXT, RawSheet, cell_text, falsehood, some_of
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of, printable, shown
 from bpvet.records.formats.encodings import as_utf8
 
 #: Different names that the objects of a file may use, and cells that they may make.
@@ -27,7 +28,6 @@ _SPACE = re.compile(r"[ \t\r\n]*")
 #: What follows a value on a line of its own, and in a list.
 _END = re.compile(r"[ \t]*,?[ \t]*(?=[\r\n]|\Z)")
 _NEXT = re.compile(r"\s*(,|(?=\])|\Z)")
-_MEND = "Write one object a line, with one plain value under each name."
 
 
 class Pairs(list[tuple[str, Any]]):
@@ -84,7 +84,7 @@ def document_of(
     held = _values(text.decode("utf-8"))
     if held.fault:
         line, why = held.fault
-        findings.append(whole(file, f"This is not sound JSON: {why}.", _MEND, "not JSON", line))
+        findings.append(finding_of(Code.UNSOUND_JSON, file, line, stops=True, why=why))
         return None
     return held
 
@@ -120,17 +120,13 @@ def json_sheet(file: str, table: str, held: Document, findings: list[Finding]) -
         if len(names) > MOST_NAMES:
             break
     if len(names) > MOST_NAMES or len(names) * len(rows) > MOST_CELLS:
-        reason = "The objects have more names between them than a table has columns."
-        findings.append(whole(file, reason, _MEND, "file too large"))
+        findings.append(finding_of(Code.TOO_MANY_NAMES, file, stops=True))
         return None
     for name, where in constants.items():
-        reason = f"{and_so_on(where)}: NaN and Infinity are not JSON, and are taken as they stand."
-        mend = "Write null for what is missing."
-        findings.append(
-            worded_finding(file, where[0], printable(name), "", reason, mend, kind="not JSON")
-        )
+        code, lines = Code.NOT_JSON_NUMBERS, some_of(where)
+        findings.append(finding_of(code, file, where[0], printable(name), lines=lines))
     if not names:
-        findings.append(whole(file, "No line holds an object.", _MEND, "not JSON"))
+        findings.append(finding_of(Code.NO_OBJECT, file, stops=True))
         return None
     return RawSheet(
         file,

@@ -14,7 +14,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from bpvet.records.cells import RawSheet
-from bpvet.records.findings import Finding, shown, whole, worded_finding
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of, shown
 from bpvet.records.formats.blocks import Blocks, NotPlainError
 from bpvet.records.formats.encodings import NAMES, as_utf8
 from bpvet.records.formats.forms import form_of
@@ -64,16 +65,26 @@ def read_sheet(
     if text is None:
         return None
     if not re.search(rb"\S", text):
-        findings.append(whole(file, "The file is empty.", "Put a header and rows in it.", "empty"))
+        findings.append(finding_of(Code.EMPTY_FILE, file, stops=True))
         return None
     laid = _layout(text, table, mapping)
     if laid.too_wide:
-        findings.append(_too_wide(file))
+        findings.append(finding_of(Code.TOO_MANY_COLUMNS, file, stops=True, most=MOST_COLUMNS))
         return None
     try:
         rows = rows_of(text[laid.start :], laid.separator)
     except MostlyBrokenError as error:
-        findings.append(_mostly_broken(file, error, laid.line))
+        findings.append(
+            finding_of(
+                Code.MOSTLY_BROKEN,
+                file,
+                laid.line,
+                stops=True,
+                broken=error.broken,
+                rows=error.rows,
+                why=error.why,
+            )
+        )
         return None
     sheet = _sheet(file, table, laid, rows, code, findings)
     if b'"' in text:
@@ -139,20 +150,6 @@ def _sheet(
     report_heading(file, above, heading, line, findings)
     _say_blank_rows(file, rows, line, findings)
     return sheet
-
-
-def _too_wide(file: str) -> Finding:
-    reason = f"The header has more than {MOST_COLUMNS:,} cells.".replace(",", " ")
-    return whole(file, reason, "Keep the columns that hold records.", "too many columns")
-
-
-def _mostly_broken(file: str, error: MostlyBrokenError, line: int) -> Finding:
-    reason = (
-        f"{error.broken:,} of the first {error.rows:,} rows do not fit the header (the last of "
-        f"these {error.why}), so it is not the table that its header says; no row is used."
-    )
-    mend = "Look whether the header and the separator are those of the rows, and save it again."
-    return whole(file, reason, mend, "broken lines", line=line)
 
 
 @dataclass(frozen=True)
@@ -261,13 +258,8 @@ def _under_two_lines(sheet: RawSheet, heading: Heading) -> RawSheet:
 
 def _say_blank_rows(file: str, rows: Rows, line: int, findings: list[Finding]) -> None:
     if rows.blank:
-        reason = "One row holds only separators and was skipped."
-        if len(rows.blank) > 1:
-            reason = f"{len(rows.blank)} rows hold only separators and were skipped."
         at = rows.blank[0] + line - 1
-        findings.append(
-            worded_finding(file, at, "", "", reason, "Nothing to do.", kind="blank rows")
-        )
+        findings.append(finding_of(Code.SEPARATORS_ONLY, file, at, rows=len(rows.blank)))
 
 
 def _say_swallowed_rows(sheet: RawSheet, separator: str, findings: list[Finding]) -> None:
@@ -280,14 +272,9 @@ def _say_swallowed_rows(sheet: RawSheet, separator: str, findings: list[Finding]
         found = which(cells, lambda texts: pc.match_substring_regex(texts, row))
         for index in np.flatnonzero(found).tolist():
             text = cells[index].as_py()
+            line = int(sheet.lines[index])
             findings.append(
-                worded_finding(
-                    sheet.file,
-                    int(sheet.lines[index]),
-                    heading.strip(),
-                    text[:80],
-                    f"{shown(text)} spans lines that look like rows of their own. It is one cell.",
-                    "Check whether a quotation mark was not closed on that line.",
-                    kind="rows in a cell?",
+                finding_of(
+                    Code.ROWS_IN_A_CELL, sheet.file, line, heading.strip(), text, such_as=text
                 )
             )

@@ -45,12 +45,6 @@ def near_in_turn(known: Collection[str], n: int = 3) -> Callable[[str], tuple[st
     return near
 
 
-def hints(known: Collection[str], n: int = 3) -> Callable[[str], str]:
-    """Return a function that makes "Did you mean …?" of `near_in_turn`, or ""."""
-    near = near_in_turn(known, n)
-    return lambda text: did_you_mean(near(text))
-
-
 def did_you_mean(names: Sequence[str]) -> str:
     """Return ``Did you mean "a" or "b"?``, or "" without names."""
     if not names:

@@ -21,9 +21,8 @@ from bpvet.errors import CallError
 from bpvet.records.findings import shown
 from bpvet.records.parsing.columns import constant
 from bpvet.records.parsing.iso_dates import FIRST_YEAR, LAST_YEAR, iso_dates
-from bpvet.records.read_options import DATE_ORDERS
 
-_ISO = (
+ISO = (
     r"^(?P<year>[0-9]{4})-(?P<month>[0-9]{2})-(?P<day>[0-9]{2})"
     r"(?:[T ](?P<hour>[0-9]{2}):(?P<minute>[0-9]{2})"
     r"(?::(?P<second>[0-9]{2})(?:\.(?P<part>[0-9]{1,9}))?)?"
@@ -141,7 +140,7 @@ def _by_patterns(cells: pa.Array, times: bool, order: str) -> Moments:
     """Return texts (n,) as dates by the patterns, each different text once."""
     encoded = cells.dictionary_encode()
     texts = encoded.dictionary
-    found = _parts(texts, _ISO)
+    found = _parts(texts, ISO)
     for pattern in _STATED.get(order, ()):
         if found.matched.all():
             break
@@ -170,53 +169,31 @@ def _by_patterns(cells: pa.Array, times: bool, order: str) -> Moments:
     return _of_rows(few, encoded.indices.to_numpy())
 
 
-def why_not_a_date(text: str, order: str = "") -> str:
-    """Return what is wrong with a cell that is no date, without the outcome.
+def dates_of_either_order(text: str) -> dict[tuple[int, int], str]:
+    """Return what a date may be whose day and month cannot be told apart; empty for another text.
 
-    Parameters
-    ----------
-    text : str
-        The cell.
-    order : str
-        The order that the caller has stated, or "".
+    Returns
+    -------
+    dict of (day, month) to str
+        ``day``, ``month`` or ``either``: which of the two stands first. The year is told apart.
 
     Examples
     --------
-    >>> why_not_a_date("2025-02-30")
-    '"2025-02-30" is not a day of the calendar, or not a time of day.'
-    """
-    if order and re.match(SWAPPABLE, text):
-        return f"{shown(text)} is not a date written {DATE_ORDERS[order]}, as was stated."
-    if both := both_readings(text):
-        return f"{shown(text)} could be {both}."
-    if re.match(_ISO, text):
-        return f"{shown(text)} is not a day of the calendar, or not a time of day."
-    if re.fullmatch(r"[0-9]{5}(\.[0-9]+)?", text):
-        return f"{shown(text)} is a number, perhaps a spreadsheet's count of days, not a date."
-    return f"{shown(text)} is not a date."
-
-
-def both_readings(text: str) -> str:
-    """Return both readings of a date whose day and month cannot be told apart, else "".
-
-    Examples
-    --------
-    >>> both_readings("03/04/2025")
-    '3 April 2025 (day first) or 4 March 2025 (month first)'
+    >>> dates_of_either_order("03/04/2025")
+    {(3, 4): 'day', (4, 3): 'month'}
     """
     match = re.match(SWAPPABLE, text)
     if match is None:
-        return ""
-    first, second, year = (int(group) for group in match.groups())
-    year += 2000 if year < 100 else 0
-    orders = {(first, second): "day first", (second, first): "month first"}
+        return {}
+    first, second = int(match[1]), int(match[2])
+    orders = {(first, second): "day", (second, first): "month"}
     if first == second:
-        orders = {(first, second): "in either order"}
-    return " or ".join(
-        f"{day} {calendar.month_name[month]} {year} ({words})"
-        for (day, month), words in orders.items()
+        orders = {(first, second): "either"}
+    return {
+        (day, month): order
+        for (day, month), order in orders.items()
         if 1 <= month <= 12 and 1 <= day <= 31
-    )
+    }
 
 
 def date_of(value: object, what: str) -> np.datetime64:

@@ -9,7 +9,7 @@ import pyarrow as pa
 from bpvet.errors import CallError
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.cells import TEXT, RawSheet, cell_text, falsehood, without_midnight
-from bpvet.records.checked_table import CheckedTable as Ledger
+from bpvet.records.checked_table import CheckedTable
 from bpvet.records.parsing.columns import uncoded
 from bpvet.records.parsing.numbers import BOUND_WORDS
 from bpvet.records.parsing.values import Values
@@ -60,23 +60,23 @@ def sheet_of(table: str, frame: object) -> RawSheet:
     )
 
 
-def frame_of(ledger: Ledger, values: Values) -> pd.DataFrame:
+def frame_of(checked: CheckedTable, values: Values) -> pd.DataFrame:
     """Return a table's values as a data frame, one row for each row of the input."""
-    files = pa.array(ledger.files, TEXT)
+    files = pa.array(checked.files, TEXT)
     columns: Values = {
-        "file": files.take(pa.array(ledger.file)),
-        "line": ledger.line,
+        "file": files.take(pa.array(checked.file)),
+        "line": checked.line,
         **values,
-        **{name: ledger.cells(name) for name in ledger.unknown},
-        "set_aside": ledger.reasons(),
+        **{name: checked.cells(name) for name in checked.unknown},
+        "set_aside": checked.reasons(),
     }
-    if ledger.table == "readings":
-        order = [*READINGS_FRAME, *ledger.unknown]
+    if checked.table == "readings":
+        order = [*READINGS_FRAME, *checked.unknown]
     else:
         order = [
-            *column_names(ledger.table),
-            *ledger.unknown,
-            *ADDED[ledger.table],
+            *column_names(checked.table),
+            *checked.unknown,
+            *ADDED[checked.table],
         ]
     for name in [name for name in columns if name.endswith("_bound")]:
         columns[name] = pa.array(BOUND_WORDS, TEXT).take(pa.array(columns[name]))

@@ -13,7 +13,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from bpvet.records.cells import RawSheet
-from bpvet.records.findings import Finding, shown, worded_finding
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of
 from bpvet.records.parsing.columns import changed, holds_letter, which
 from bpvet.spreadsheets import GUARDS, unguarded
 
@@ -49,14 +50,12 @@ def _taken_off(texts: pa.Array) -> pa.Array:
 
 def _finding(sheet: RawSheet, heading: str, cells: pa.Array, rows: np.ndarray) -> Finding:
     text = cells[int(rows[0])].as_py()
-    many = f" {len(rows)} cells of this column have one." if len(rows) > 1 else ""
-    return worded_finding(
+    return finding_of(
+        Code.APOSTROPHE,
         sheet.file,
         int(sheet.lines[rows[0]]),
         unguarded(heading).strip(),
-        text[:80],
-        f"An apostrophe keeps spreadsheets from taking {shown(unguarded(text))} for a formula, "
-        f"and is taken off.{many}",
-        "Nothing to do.",
-        kind="apostrophe",
+        text,
+        such_as=unguarded(text),
+        cells=len(rows),
     )

@@ -15,7 +15,6 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from bpvet.records.findings import shown
 from bpvet.records.parsing.columns import constant, distinct_cells, each
 
 # A float written out in full has up to 17 significant digits, and more decimals below 1.
@@ -28,13 +27,6 @@ NO_SOUND = "no sound"
 _LIKE_A_BOUND = r"(?is)^([<>≤≥]|no.*sound$)"
 BOUND_WORDS = np.array(["", "at least", "at most", NO_SOUND], dtype=object)
 _NO_SOUND = 3
-_THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}([ '’,.][0-9]{3})+([.,][0-9]+)?")
-_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
-_SEVERAL = re.compile(r"[0-9.,]+(\s*[/;\s]\s*[0-9.,]+)+")
-_WITH_UNIT = re.compile(r"([0-9.]+)\s*(mm\s?Hg|/min|bpm|cm)", re.IGNORECASE)
-_NO_DIGIT = re.compile(r"[^0-9]*")
-#: Letters that are typed or scanned for digits.
-_LOOK_ALIKES = str.maketrans({"O": "0", "o": "0", "l": "1", "I": "1", "S": "5", "B": "8"})
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,33 +116,3 @@ def _bound_of(text: str) -> tuple[float, int, int] | None:
 def _mask(found: pa.Array) -> NDArray[np.bool_]:
     mask: NDArray[np.bool_] = found.to_numpy(zero_copy_only=False)
     return mask
-
-
-def why_not_a_number(text: str) -> str:
-    """Return what is wrong with a cell that is no number, without the outcome.
-
-    Examples
-    --------
-    >>> why_not_a_number("16O")
-    '"16O" is not a number.'
-    """
-    if _THOUSANDS.fullmatch(text):
-        return f"{shown(text)} holds a mark that may be a thousands mark or a decimal mark."
-    if _COMMA.fullmatch(text):
-        return f"{shown(text)} has a decimal comma, and other cells of the column do not."
-    if _SEVERAL.fullmatch(text):
-        return f"{shown(text)} holds several numbers."
-    return f"{shown(text)} is not a number."
-
-
-def number_mend(text: str) -> str:
-    """Return what can be done about a cell that is no number."""
-    alike = text.translate(_LOOK_ALIKES)
-    if alike != text and PLAIN.fullmatch(alike):
-        return f"Are letters typed for digits? If it is {alike}, write {alike}."
-    unit = _WITH_UNIT.fullmatch(text)
-    if unit:
-        return f"Write the number alone: {unit.group(1)}."
-    if _NO_DIGIT.fullmatch(text):
-        return "Write a number in the digits 0 to 9, or leave the cell blank."
-    return "Write one number in the digits 0 to 9 with a decimal point, or leave the cell blank."

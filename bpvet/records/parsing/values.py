@@ -14,22 +14,21 @@ from numpy.typing import NDArray
 
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import QUANTITIES_OF
-from bpvet.records.checked_table import CheckedTable as Ledger
-from bpvet.records.checks.row_findings import in_turn
-from bpvet.records.findings import shown
-from bpvet.records.headings.near_names import either, hints
-from bpvet.records.headings.settled import WHICH_ORDER
+from bpvet.records.checked_table import CheckedTable
+from bpvet.records.checks.row_findings import AS_IT_STANDS, WRITTEN, OfCell, in_turn
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Outcome, finding_of
+from bpvet.records.headings.near_names import near_in_turn
 from bpvet.records.parsing.columns import constant, distinct, each, is_text, of_texts
 from bpvet.records.parsing.dates import (
     EARLIEST,
     EARLIEST_BIRTH,
     NAT,
     Moments,
-    both_readings,
+    dates_of_either_order,
     moments,
-    why_not_a_date,
 )
-from bpvet.records.parsing.numbers import number_mend, numbers, why_not_a_number
+from bpvet.records.parsing.numbers import numbers
 from bpvet.records.read_options import DATE_ORDERS
 from bpvet.records.tables import SUMMARY, TABLES, Column
 
@@ -37,11 +36,6 @@ from bpvet.records.tables import SUMMARY, TABLES, Column
 Values = dict[str, Any]
 Mask = NDArray[np.bool_]
 
-LEAVE_OUT = 'Correct it; if the reading should not count, say why under "excluded".'
-ISO_MEND = (
-    "Write dates as YYYY-MM-DD; in a spreadsheet give the column the format yyyy-mm-dd and save "
-    "it as CSV again."
-)
 #: Words under "excluded" that say that the reading counts.
 _DENIALS = ("no", "false", "0")
 #: Kinds of columns whose cells may be bounds.
@@ -55,12 +49,12 @@ FAILED = re.compile(
 PRESSURES = ("systolic", "diastolic", "mean", "systolic_sd", "target_systolic")
 
 
-def parse(ledger: Ledger) -> Values:
-    """Return a table's columns as values; every cell that is none is said in the ledger.
+def parse(checked: CheckedTable) -> Values:
+    """Return a table's columns as values; every cell that is none is reported in the table.
 
     Parameters
     ----------
-    ledger : Ledger
+    checked : CheckedTable
         The table's cells.
 
     Returns
@@ -70,234 +64,206 @@ def parse(ledger: Ledger) -> Values:
         beside them under ``…_bound``; a ``moment`` has ``timed`` and ``date``; readings have
         ``summary_n`` and ``summary_sd`` too.
     """
-    if ledger.n == 0:
+    if checked.n == 0:
         # Most folders lack some table: its values are made once.
-        return dict(_of_no_rows(ledger.table))
-    return _parsed(ledger)
+        return dict(_of_no_rows(checked.table))
+    return _parsed(checked)
 
 
 @cache
 def _of_no_rows(table: str) -> Values:
-    return _parsed(Ledger(table, []))
+    return _parsed(CheckedTable(table, []))
 
 
-def _parsed(ledger: Ledger) -> Values:
+def _parsed(checked: CheckedTable) -> Values:
     values: Values = {}
-    passed_over = np.zeros(ledger.n, dtype=bool)
-    for column in TABLES[ledger.table]:
-        if not ledger.given(column.name):
-            values.update(_not_given(ledger, column))
+    passed_over = np.zeros(checked.n, dtype=bool)
+    for column in TABLES[checked.table]:
+        if not checked.given(column.name):
+            values.update(_not_given(checked, column))
             continue
         if column.needed:
-            _say_blank(ledger, column)
+            _report_blank(checked, column)
         if column.kind == "text":
-            values[column.name] = ledger.cells(column.name)
+            values[column.name] = checked.cells(column.name)
         elif column.kind == "word":
-            values[column.name] = _words(ledger, column)
+            values[column.name] = _words(checked, column)
         elif column.kind in ("date", "moment"):
-            values.update(_dates(ledger, column))
+            values.update(_dates(checked, column))
         else:
             skip = passed_over
             if "method" in values:
-                only = _not_given_by_doppler(ledger, values, column)
-                failed = _failed(ledger, values, column)
+                only = _not_given_by_doppler(checked, values, column)
+                failed = _failed(checked, values, column)
                 skip = failed if only is None else failed | only
-            values.update(_numbers(ledger, column, skip))
-    if ledger.table == "readings":
-        values["excluded"] = _excluded(ledger)
-        values.update(_summaries(ledger))
-        values["reading"] = _order(ledger, values["reading"])
+            values.update(_numbers(checked, column, skip))
+    if checked.table == "readings":
+        values["excluded"] = _excluded(checked)
+        values.update(_summaries(checked))
+        values["reading"] = _order(checked, values["reading"])
     return values
 
 
-def _not_given(ledger: Ledger, column: Column) -> Values:
+def _not_given(checked: CheckedTable, column: Column) -> Values:
     """Return the values of a column that no file has."""
-    n = ledger.n
+    n = checked.n
     if column.kind in ("text", "word"):
-        return {column.name: ledger.cells(column.name)}
+        return {column.name: checked.cells(column.name)}
     if column.kind in ("date", "moment"):
         never, no = constant(NAT, n, "datetime64[ns]"), constant(False, n, bool)
         beside = {"timed": no, "date": never, "zoned": no}
         return {column.name: never} | (beside if column.kind == "moment" else {})
-    bound = {f"{column.name}_bound": ledger.no_bounds} if column.kind in BOUNDED else {}
-    return {column.name: ledger.no_numbers, **bound}
+    bound = {f"{column.name}_bound": checked.no_bounds} if column.kind in BOUNDED else {}
+    return {column.name: checked.no_numbers, **bound}
 
 
-def file_rows(ledger: Ledger, mask: Mask) -> Iterator[tuple[int, NDArray[np.int64]]]:
+def file_rows(checked: CheckedTable, mask: Mask) -> Iterator[tuple[int, NDArray[np.int64]]]:
     """Yield each file that has rows in the mask, with those rows."""
-    if len(ledger.files) == 1:
+    if len(checked.files) == 1:
         rows = np.flatnonzero(mask)
         if len(rows):
             yield 0, rows
         return
-    for file in np.unique(ledger.file[mask]).tolist():
-        yield file, np.flatnonzero(mask & (ledger.file == file))
+    for file in np.unique(checked.file[mask]).tolist():
+        yield file, np.flatnonzero(mask & (checked.file == file))
 
 
-def _say_blank(ledger: Ledger, column: Column) -> None:
-    blank = ledger.blank(column.name) & ledger.has(column.name) & ~ledger.broken
-    ledger.say(
-        blank,
-        column.name,
-        "The cell is blank, and the row cannot be used without it.",
-        "Fill it in.",
-        "blank",
-        "row",
-    )
+def _report_blank(checked: CheckedTable, column: Column) -> None:
+    blank = checked.blank(column.name) & checked.has(column.name) & ~checked.broken
+    checked.report(blank, column.name, Code.BLANK_CELL, Outcome.ROW)
 
 
-def _words(ledger: Ledger, column: Column) -> pa.Array:
+def _words(checked: CheckedTable, column: Column) -> pa.Array:
     """Return a column in which only certain words may stand, "" for others."""
-    texts, code = distinct(ledger.cells(column.name))
+    texts, code = distinct(checked.cells(column.name))
     ours = {word.casefold(): word for word in column.words}
     read = [ours.get(" ".join(text.casefold().split()), "") for text in texts]
     bad = np.array([text != "" and not word for text, word in zip(texts, read, strict=True)], bool)
-    what = column.name.replace("_", " ")
-
-    hint = hints(column.words)
-
-    def mend(value: str) -> str:
-        return f"Write {either(column.words)}. {hint(value.strip())}".rstrip()
-
+    near = near_in_turn(column.words)
     rows = np.flatnonzero(each(bad, code)) if bad.any() else np.zeros(0, dtype=np.int64)
-    ledger.say(
+    in_order = in_turn(
+        lambda cell: near(cell.strip()), lambda: checked.raw(column.name).take(pa.array(rows))
+    )
+    checked.report(
         rows,
         column.name,
-        lambda value: f"{shown(value.strip())} is not a {what} known here.",
-        in_turn(mend, lambda: ledger.raw(column.name).take(pa.array(rows))),
-        "unknown word",
-        "row" if column.spoils else "cell",
+        Code.UNKNOWN_WORD,
+        _outcome(column),
+        written=WRITTEN,
+        name=column.name,
+        words=tuple(column.words),
+        near=OfCell(in_order),
     )
     return of_texts(read, code)
 
 
-def _numbers(ledger: Ledger, column: Column, passed_over: Mask) -> Values:
+def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> Values:
     """Return a column of numbers, NaN where there is none, and its bounds."""
     bounded = column.kind in BOUNDED
-    read = numbers(ledger.cells(column.name), bounds=bounded, sounds=column.kind == "quantity")
+    read = numbers(checked.cells(column.name), bounds=bounded, sounds=column.kind == "quantity")
     decimal = read.comma
     if decimal.any():
-        decimal = decimal & _commas_agree(ledger, read.point, read.thousand)
-    for file, rows in file_rows(ledger, decimal):
-        ledger.decimal_commas.append(
-            f"{ledger.files[file]}: {ledger.heading(column.name, int(rows[0]))}"
+        decimal = decimal & _commas_agree(checked, read.point, read.thousand)
+    for file, rows in file_rows(checked, decimal):
+        checked.decimal_commas.append(
+            f"{checked.files[file]}: {checked.heading(column.name, int(rows[0]))}"
         )
     bad = (read.bad | (read.comma & ~decimal)) & ~passed_over
-    outcome = "row" if column.spoils else "cell"
-    ledger.say(
-        bad,
-        column.name,
-        lambda v: why_not_a_number(v.strip()),
-        lambda v: number_mend(v.strip()),
-        "not a number",
-        outcome,
-    )
+    checked.report(bad, column.name, Code.NOT_A_NUMBER, _outcome(column), written=WRITTEN)
     gone = bad | passed_over
-    value, bound = in_mmhg(ledger, column.name, read.value), read.bound
+    value, bound = in_mmhg(checked, column.name, read.value), read.bound
     if gone.any():
         value, bound = np.where(gone, np.nan, value), np.where(gone, 0, bound).astype(np.int8)
     return {column.name: value} | ({f"{column.name}_bound": bound} if bounded else {})
 
 
-def in_mmhg(ledger: Ledger, column: str, value: NDArray[np.float64]) -> NDArray[np.float64]:
+def _outcome(column: Column) -> Outcome:
+    return Outcome.ROW if column.spoils else Outcome.CELL
+
+
+def in_mmhg(checked: CheckedTable, column: str, value: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return a column's numbers (n,), pressures of files in kPa multiplied to mmHg."""
-    if column not in PRESSURES or "kPa" not in ledger.units:
+    if column not in PRESSURES or "kPa" not in checked.units:
         return value
-    return np.where(ledger.in_kilopascal(), value * MMHG_PER_KPA, value)
+    return np.where(checked.in_kilopascal(), value * MMHG_PER_KPA, value)
 
 
-def _commas_agree(ledger: Ledger, point: Mask, thousand: Mask) -> Mask:
+def _commas_agree(checked: CheckedTable, point: Mask, thousand: Mask) -> Mask:
     """Return the rows (n,) whose file shows that its commas in this column are decimal.
 
     They are if no cell of the column has a point, and none has exactly three digits after the
     comma (which might be a thousands mark).
     """
-    files = np.ones(len(ledger.files), dtype=bool)
-    files[ledger.file[point | thousand]] = False
-    agree: Mask = files[ledger.file]
+    files = np.ones(len(checked.files), dtype=bool)
+    files[checked.file[point | thousand]] = False
+    agree: Mask = files[checked.file]
     return agree
 
 
-def _not_given_by_doppler(ledger: Ledger, values: Values, column: Column) -> Mask | None:
+def _not_given_by_doppler(checked: CheckedTable, values: Values, column: Column) -> Mask | None:
     """Set aside what a Doppler flow detector cannot have given; return those cells (n,)."""
     if column.kind != "quantity" or column.name in QUANTITIES_OF["doppler"]:
         return None
-    cells: Mask = ~ledger.blank(column.name)
+    cells: Mask = ~checked.blank(column.name)
     cells &= is_text(values["method"], "doppler")
-    what = column.name.replace("_", " ")
-    ledger.say(
-        cells,
-        column.name,
-        f"A Doppler flow detector gives no {what}.",
-        "If another instrument gave it, enter that as a reading of its own method"
-        + (', or under "counted_pulse".' if column.name == "heart_rate" else "."),
-        "not given by Doppler",
-        "cell",
-    )
+    checked.report(cells, column.name, Code.NOT_BY_DOPPLER, Outcome.CELL, name=column.name)
     return cells
 
 
-def _failed(ledger: Ledger, values: Values, column: Column) -> Mask:
+def _failed(checked: CheckedTable, values: Values, column: Column) -> Mask:
     """Set aside rows in which the instrument failed; return the cells (n,) that show it.
 
     An error code or a zero beside a systolic pressure says that the reading failed. It was taken,
     so that it counts as taken; one that the clinic has excluded stays so.
     """
-    none = np.zeros(ledger.n, dtype=bool)
+    none = np.zeros(checked.n, dtype=bool)
     if column.kind != "quantity" or column.name == "systolic":
         return none
-    texts, code = distinct(ledger.cells(column.name))
+    texts, code = distinct(checked.cells(column.name))
     failed = np.array([FAILED.fullmatch(text) is not None for text in texts], dtype=bool)
     if not failed.any():
         return none
     cells: Mask = failed[code] & is_text(values["method"], "oscillometric")
-    cells &= ~ledger.blank("systolic") & _excluded_is_blank(ledger)
-    what = column.name.replace("_", " ")
-    ledger.say(
+    cells &= ~checked.blank("systolic") & _excluded_is_blank(checked)
+    checked.report(
         cells,
         column.name,
-        lambda value: f"The instrument gave {shown(value.strip())} for the {what}: it failed.",
-        "Nothing to do if the reading failed; otherwise correct the cell.",
-        "instrument failed",
-        "row",
+        Code.INSTRUMENT_FAILED,
+        Outcome.ROW,
+        written=WRITTEN,
+        name=column.name,
     )
     return cells
 
 
-def _excluded_is_blank(ledger: Ledger) -> Mask:
-    texts, code = distinct(ledger.cells("excluded"))
+def _excluded_is_blank(checked: CheckedTable) -> Mask:
+    texts, code = distinct(checked.cells("excluded"))
     counts = [text == "" or text.casefold() in _DENIALS for text in texts]
     return np.array(counts, dtype=bool)[code]
 
 
-def _dates(ledger: Ledger, column: Column) -> Values:
+def _dates(checked: CheckedTable, column: Column) -> Values:
     """Return a column of dates as datetime64[ns], NaT where there is none."""
-    read = _moments(ledger, column)
-    outcome = "row" if column.spoils else "cell"
-    refused = _refuse_swappable(ledger, column, read.swappable)
+    read = _moments(checked, column)
+    outcome = _outcome(column)
+    refused = _refuse_swappable(checked, column, read.swappable)
     bad = read.bad & ~refused
     rows = np.flatnonzero(bad)
-    stated = np.array(ledger.dates, dtype=object)[ledger.file[rows]]
+    stated = np.array(checked.dates, dtype=object)[checked.file[rows]]
     for order in ("", *DATE_ORDERS):
-        ledger.say(
+        checked.report(
             rows[stated == order],
             column.name,
-            lambda value, order=order: why_not_a_date(value.strip(), order),  # type: ignore[misc]
-            ISO_MEND,
-            "not a date",
+            Code.NOT_A_DATE,
             outcome,
+            written=WRITTEN,
+            order=order,
         )
     date = read.date
     earliest = EARLIEST_BIRTH if column.name == "birth_date" else EARLIEST
     early = date < earliest
-    ledger.say(
-        early,
-        column.name,
-        lambda value: f"{shown(value.strip())} is before {earliest.astype(object).year}.",
-        "Correct the year; a date left open is a blank cell.",
-        "early date",
-        outcome,
-    )
+    year = earliest.astype(object).year
+    checked.report(early, column.name, Code.EARLY_DATE, outcome, written=WRITTEN, year=year)
     moment, timed = read.moment, read.timed
     if early.any():
         date = np.where(early, np.datetime64("NaT"), date)
@@ -308,14 +274,14 @@ def _dates(ledger: Ledger, column: Column) -> Values:
     return {column.name: moment, "timed": timed, "date": midnight, "zoned": read.zoned}
 
 
-def _moments(ledger: Ledger, column: Column) -> Moments:
+def _moments(checked: CheckedTable, column: Column) -> Moments:
     """Return a column's cells as dates, each file's in the order that was said of it."""
-    cells, times = ledger.cells(column.name), column.kind == "moment"
-    orders = dict.fromkeys(ledger.dates)
+    cells, times = checked.cells(column.name), column.kind == "moment"
+    orders = dict.fromkeys(checked.dates)
     read = {order: moments(cells, times, order) for order in orders}
     if len(read) == 1:
         return next(iter(read.values()))
-    stated = ledger.date_orders()
+    stated = checked.date_orders()
     found = moments(cells, times)
     for order, one in read.items():
         mine = stated == order
@@ -328,109 +294,79 @@ def _moments(ledger: Ledger, column: Column) -> Moments:
     return found
 
 
-def _refuse_swappable(ledger: Ledger, column: Column, swappable: Mask) -> Mask:
+def _refuse_swappable(checked: CheckedTable, column: Column, swappable: Mask) -> Mask:
     """Refuse a column by name in which day and month may be swapped; return its rows (n,).
 
     A few such cells in a column of other dates are told one by one instead.
     """
-    refused = np.zeros(ledger.n, dtype=bool)
-    for file, rows in file_rows(ledger, swappable):
-        filled = ~ledger.blank(column.name) & (ledger.file == file)
+    refused = np.zeros(checked.n, dtype=bool)
+    for file, rows in file_rows(checked, swappable):
+        filled = ~checked.blank(column.name) & (checked.file == file)
         if 2 * len(rows) < filled.sum():
             continue
-        texts = ledger.cells(column.name).take(pa.array(rows)).to_pylist()
+        texts = checked.cells(column.name).take(pa.array(rows)).to_pylist()
         # A cell that can be read in two ways shows the trouble best.
-        best = next((i for i, text in enumerate(texts) if " or " in both_readings(text)), 0)
-        both = both_readings(texts[best]) or "no date of either order"
-        reason = f"{shown(texts[best])} could be {both}; dates are never guessed."
-        if column.spoils:
-            reason += f" All {len(rows)} rows with such a date are set aside."
-        else:
-            reason += f" All {len(rows)} such dates are set aside."
-        ledger.say_of_file(
+        best = next((i for i, text in enumerate(texts) if len(dates_of_either_order(text)) > 1), 0)
+        shows = int(rows[best])
+        checked.report_file(
             file,
             column.name,
-            reason,
-            WHICH_ORDER,
-            "day or month first",
+            Code.DAY_OR_MONTH,
+            shows,
             stops=column.spoils,
-            row=int(rows[best]),
+            such_as=texts[best],
+            dates=len(rows),
+            rows=column.spoils,
         )
         refused[rows] = True
         if column.spoils:
-            ledger.put_aside(
-                rows, f"{ledger.heading(column.name, int(rows[0]))}: day or month first?"
+            heading = checked.heading(column.name, int(rows[0]))
+            checked.put_aside(
+                rows, finding_of(Code.WHICH_FIRST, checked.files[file], heading=heading)
             )
     return refused
 
 
-def _excluded(ledger: Ledger) -> pa.Array:
+def _excluded(checked: CheckedTable) -> pa.Array:
     """Return the reasons for exclusion; "no", "false" and "0" are none, and are said."""
-    texts, code = distinct(ledger.cells("excluded"))
+    texts, code = distinct(checked.cells("excluded"))
     denied = np.array([text.casefold() in _DENIALS for text in texts], bool)
-    ledger.say(
-        np.flatnonzero(each(denied, code)) if denied.any() else np.zeros(0, dtype=np.int64),
-        "excluded",
-        lambda value: f"{shown(value.strip())} is taken to mean that the reading counts.",
-        "Leave the cell blank for a reading that counts; write the reason for one that does not.",
-        "not excluded",
-    )
+    rows = np.flatnonzero(each(denied, code)) if denied.any() else np.zeros(0, dtype=np.int64)
+    checked.report(rows, "excluded", Code.NOT_EXCLUDED, written=WRITTEN)
     if not denied.any():
-        return ledger.cells("excluded")
+        return checked.cells("excluded")
     read = ["" if text.casefold() in _DENIALS else text for text in texts]
     return of_texts(read, code)
 
 
-def _summaries(ledger: Ledger) -> Values:
+def _summaries(checked: CheckedTable) -> Values:
     """Return the count and SD behind rows that give a mean; say what other rows have of them."""
-    if not any(map(ledger.given, SUMMARY)):
-        return {"summary_n": constant(0, ledger.n, np.int64), "summary_sd": ledger.no_numbers}
+    if not any(map(checked.given, SUMMARY)):
+        return {"summary_n": constant(0, checked.n, np.int64), "summary_sd": checked.no_numbers}
     for name in SUMMARY:
-        ledger.say(
-            ~ledger.blank(name) & ~ledger.summary,
-            name,
-            "It is not used: the row gives no mean, or its readings stand beside it.",
-            "Nothing to do.",
-            "mean beside readings",
-        )
-    read = numbers(ledger.cells("systolic_n"), bounds=False)
+        rows = ~checked.blank(name) & ~checked.summary
+        checked.report(rows, name, Code.MEAN_BESIDE_READINGS)
+    read = numbers(checked.cells("systolic_n"), bounds=False)
     whole = (read.value >= 1) & (read.value <= 1000) & (read.value == np.round(read.value))
-    ledger.say(
-        ledger.summary & ~whole,
-        "systolic_n",
-        lambda v: f"{shown(v)} is not a count of readings." if v else "The count is missing.",
-        "Write how many readings are behind the mean.",
-        "not a count",
-        "row",
-    )
-    count = np.where(ledger.summary & whole, read.value, 0).astype(np.int64)
-    spread = numbers(ledger.cells("systolic_sd"), bounds=False)
-    given = ledger.summary & ~ledger.blank("systolic_sd")
+    not_whole = checked.summary & ~whole
+    checked.report(not_whole, "systolic_n", Code.NOT_A_COUNT, Outcome.ROW, cell=AS_IT_STANDS)
+    count = np.where(checked.summary & whole, read.value, 0).astype(np.int64)
+    spread = numbers(checked.cells("systolic_sd"), bounds=False)
+    given = checked.summary & ~checked.blank("systolic_sd")
     useful = (spread.value >= 0) & ~spread.bad & (count >= 2)
-    comma = spread.comma & ~_commas_agree(ledger, spread.point, spread.thousand)
+    comma = spread.comma & ~_commas_agree(checked, spread.point, spread.thousand)
     useful &= ~comma
-    ledger.say(
-        given & ~useful,
-        "systolic_sd",
-        lambda value: f"{shown(value)} is not a standard deviation of two or more readings.",
-        "Write the standard deviation in mmHg, or leave the cell blank.",
-        "not a spread",
-        "cell",
-    )
-    sd = in_mmhg(ledger, "systolic_sd", spread.value)
+    useless = given & ~useful
+    checked.report(useless, "systolic_sd", Code.NOT_A_SPREAD, Outcome.CELL, cell=AS_IT_STANDS)
+    sd = in_mmhg(checked, "systolic_sd", spread.value)
     return {"summary_n": count, "summary_sd": np.where(given & useful, sd, np.nan)}
 
 
-def _order(ledger: Ledger, reading: NDArray[np.float64]) -> NDArray[np.float64]:
+def _order(checked: CheckedTable, reading: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the place of each reading; side by side, it is that of its column."""
-    beside = ledger.part > 0
+    beside = checked.part > 0
     if not beside.any():
         return reading
-    ledger.say(
-        beside & ~ledger.blank("reading"),
-        "reading",
-        "It is not used: the readings are side by side, and their headings number them.",
-        "Nothing to do.",
-        "order beside readings",
-    )
-    return np.where(beside, ledger.part, reading)
+    numbered = beside & ~checked.blank("reading")
+    checked.report(numbered, "reading", Code.ORDER_BESIDE_READINGS)
+    return np.where(beside, checked.part, reading)

@@ -95,7 +95,7 @@ def test_no_findings(tmp_path: Path) -> None:
 def test_few_are_worded_and_all_are_counted(tmp_path: Path, monkeypatch: Any) -> None:
     monkeypatch.setattr(alike, "_WORDED", 10)
     made: list[str] = []
-    why = "bpvet.records.parsing.values.why_not_a_number"
+    why = "bpvet.wording.en.findings.values.why_not_a_number"
     monkeypatch.setattr(why, lambda text: made.append(text) or f"{text} is odd.")
     rows = [("A17", "2026-01-02", "doppler", f"{i % 40}x", "", "", "", "") for i in range(400)]
     kinds = by_kind(found_in(tmp_path, rows), group_of, 3)

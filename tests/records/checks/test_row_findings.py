@@ -117,7 +117,8 @@ def test_no_word_is_made_for_what_nobody_looks_at(tmp_path: Path) -> None:
     made: list[str] = []
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(
-            "bpvet.records.parsing.values.why_not_a_number", lambda text: made.append(text) or ""
+            "bpvet.wording.en.findings.values.why_not_a_number",
+            lambda text: made.append(text) or "",
         )
         found = read(path, as_of="2026-03-01").findings
         assert (len(found), len(found[3:9]), made) == (51, 6, [])

@@ -15,12 +15,11 @@ from hypothesis import strategies as st
 from bpvet.errors import CallError
 from bpvet.records.parsing.dates import (
     _by_patterns,
-    both_readings,
     date_of,
     moments,
-    why_not_a_date,
 )
 from bpvet.records.parsing.iso_dates import _ROWS
+from bpvet.wording.en.findings.values import both_readings, why_not_a_date
 
 MINUTE = np.timedelta64(1, "m")
 

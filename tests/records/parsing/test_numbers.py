@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bpvet.records.parsing.numbers import BOUND_WORDS, number_mend, numbers, why_not_a_number
+from bpvet.records.parsing.numbers import BOUND_WORDS, numbers
+from bpvet.wording.en.findings.values import number_fix, why_not_a_number
 
 
 def one(text: str, bounds: bool = True) -> tuple[float, str, bool]:
@@ -90,5 +91,5 @@ def test_words_for_what_is_wrong() -> None:
     assert why_not_a_number("1,650").startswith('"1,650" holds a mark that may be a thousands')
     assert why_not_a_number("165/158").startswith('"165/158" holds several numbers')
     assert why_not_a_number("120,5").startswith('"120,5" has a decimal comma')
-    assert "If it is 160, write 160." in number_mend("16O")
-    assert "Write the number alone: 165." in number_mend("165 mmHg")
+    assert "If it is 160, write 160." in number_fix("16O")
+    assert "Write the number alone: 165." in number_fix("165 mmHg")

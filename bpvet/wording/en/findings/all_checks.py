@@ -24,7 +24,17 @@ from bpvet.wording.en.findings import (
     plausible,
     rows,
     signs,
+    values,
 )
+from bpvet.wording.en.findings.formats import (
+    arrow_tables,
+    database,
+    encodings,
+    files,
+    json_lines,
+    separated,
+)
+from bpvet.wording.en.findings.phrases import IDLE
 
 #: What was done about a cell, as the sentence that ends the reason.
 OUTCOMES = MappingProxyType(
@@ -44,21 +54,28 @@ WORDS: WordsByCode = MappingProxyType(
     {
         Code.AS_FOUND: _as_found,
         **animals.WORDS.by_code,
+        **arrow_tables.WORDS.by_code,
         **cancelled.WORDS.by_code,
         **cells.WORDS.by_code,
         **conventions.WORDS.by_code,
+        **database.WORDS.by_code,
         **diary.WORDS.by_code,
         **duplicates.WORDS.by_code,
+        **encodings.WORDS.by_code,
+        **files.WORDS.by_code,
         **folder.WORDS.by_code,
         **headers.WORDS.by_code,
         **histories.WORDS.by_code,
+        **json_lines.WORDS.by_code,
         **labs.WORDS.by_code,
         **layouts.WORDS.by_code,
         **missed.WORDS.by_code,
         **non_data_rows.WORDS.by_code,
         **plausible.WORDS.by_code,
         **rows.WORDS.by_code,
+        **separated.WORDS.by_code,
         **signs.WORDS.by_code,
+        **values.WORDS.by_code,
     }
 )
 
@@ -70,8 +87,8 @@ def words_of(code: Code, each: Sequence[NamedValues], outcome: Outcome) -> list[
     """
     found, end = WORDS[code], OUTCOMES[outcome]
     made: dict[NamedValues, Words] = {}
-    for values in each:
-        if values not in made:
-            reason, fix = found if isinstance(found, Words) else found(**dict(values))
-            made[values] = Words(f"{reason} {end}".rstrip(), fix)
-    return [made[values] for values in each]
+    for named in each:
+        if named not in made:
+            reason, fix, _ = found if isinstance(found, Words) else found(**dict(named))
+            made[named] = Words(f"{reason} {end}".rstrip(), fix, asks=fix not in IDLE)
+    return [made[named] for named in each]

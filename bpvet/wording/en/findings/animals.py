@@ -7,7 +7,7 @@ from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Words
 from bpvet.records.headings.near_names import did_you_mean
-from bpvet.wording.en.findings.phrases import ONE_WAY
+from bpvet.wording.en.findings.phrases import NOT_MEASURED, ONE_WAY
 from bpvet.wording.en.findings.wording import Wording
 
 WORDS = Wording(
@@ -53,7 +53,7 @@ def _no_readings(animal: str, unlisted: bool, near: tuple[str, ...]) -> Words:
     also = " nor in the animals table" if unlisted else ""
     return Words(
         f"No reading belongs to {shown(animal)}{also}. The row is kept.",
-        did_you_mean(near) or "Nothing to do if it has not been measured.",
+        did_you_mean(near) or NOT_MEASURED,
     )
 
 

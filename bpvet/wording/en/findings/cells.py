@@ -23,3 +23,13 @@ def _broken_line(text: str, why: str) -> Words:
         f"Correct the line {shown(text)}: a cell with a separator or a line break in it needs "
         "quotation marks.",
     )
+
+
+@WORDS.of(Code.APOSTROPHE)
+def _apostrophe(such_as: str, cells: int) -> Words:
+    many = f" {cells} cells of this column have one." if cells > 1 else ""
+    return Words(
+        f"An apostrophe keeps spreadsheets from taking {shown(such_as)} for a formula, and is "
+        f"taken off.{many}",
+        NOTHING_TO_DO,
+    )

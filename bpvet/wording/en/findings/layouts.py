@@ -6,8 +6,8 @@ from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Words
 from bpvet.records.headings.settled import WHICH_ORDER, as_column
-from bpvet.records.parsing.dates import both_readings
 from bpvet.wording.en.findings.phrases import NOTHING_TO_DO
+from bpvet.wording.en.findings.values import both_readings
 from bpvet.wording.en.findings.wording import Wording
 
 WORDS = Wording()

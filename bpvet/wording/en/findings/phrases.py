@@ -5,6 +5,9 @@ from __future__ import annotations
 from bpvet.records.cells import SomeLines
 
 NOTHING_TO_DO = "Nothing to do."
+NOT_MEASURED = "Nothing to do if it has not been measured."
+#: What asks nothing of the reader.
+IDLE = ("", NOTHING_TO_DO, NOT_MEASURED)
 CHECK_THE_CHART = "Check it against the chart; nothing to do if it is right."
 LEAVE_OUT = 'Correct it; if the reading should not count, say why under "excluded".'
 SPELL_SO = "If that is what is meant, write it so."

@@ -180,7 +180,7 @@ def say_unlisted(ledgers: Mapping[str, Ledger]) -> list[Finding]:
 def _say_of_first(
     ledger: Ledger,
     strange: list[bool],
-    code: NDArray[np.int32],
+    code: NDArray[np.integer],
     reason: Callable[[str], str],
     mend: Callable[[str], str],
     kind: str,

@@ -21,7 +21,7 @@ from bpvet.facts.protocol import (
 )
 from bpvet.facts.words import KEPT_OUT_CONDITIONS, QUANTITY_WORDS, READING_QUANTITIES
 from bpvet.visits.choice import BOUND_FLAGS, Flag, joined_flags
-from bpvet.visits.part import Part, bears
+from bpvet.visits.part import Part
 from bpvet.visits.placement import Codes
 
 #: Words for a demeanour that raises pressure; "tense" in the sense of the contract.
@@ -64,7 +64,7 @@ def flag_columns(
     dict
     """
     count = len(columns["n_taken"])
-    used = bears(part["fate"], "used")
+    used = part.bears("fate", "used")
 
     def any_of(true: Booleans) -> Booleans:
         if not true.any():
@@ -76,11 +76,11 @@ def flag_columns(
     with np.errstate(invalid="ignore"):
         inconsistent = columns["systolic_sd"] > CONSISTENT_CV * columns["systolic"]
     falling = _falling(part, of, used, columns["summary"])
-    tense = any_of(_is_tense(part["demeanour"]))
+    tense = any_of(_is_tense(part))
     excluded = columns["n_excluded"] == columns["n_taken"]
-    systolic, sense = part["systolic"].to_numpy(dtype=float), part["systolic_bound"]
-    ceiling = used & (systolic == CEILING) & bears(sense, "")
-    silent = bears(sense, "no sound") & (used | bears(part["fate"], "no sound"))
+    systolic = part.numbers("systolic")
+    ceiling = used & (systolic == CEILING) & part.bears("systolic_bound", "")
+    silent = part.bears("systolic_bound", "no sound") & (used | part.bears("fate", "no sound"))
     condition = columns["condition"]
 
     flags: dict[str, Any] = {
@@ -95,7 +95,7 @@ def flag_columns(
         **_bound_flags(columns),
         Flag.NO_SOUND: any_of(silent),
         Flag.COUNTED_PULSE: any_of(used & _pulse_disagrees(part)),
-        Flag.REVERSED: any_of(used & (part["diastolic"].to_numpy(dtype=float) >= systolic)),
+        Flag.REVERSED: any_of(used & (part.numbers("diastolic") >= systolic)),
         Flag.TENSE: tense,
         Flag.MISSED: np.zeros(count, dtype=bool) if missed is None else missed,
         cuff_flag(): _cuff_unfit(columns),
@@ -130,7 +130,7 @@ def _said(flags: dict[str, Any]) -> pd.Categorical:
 def _falling(part: Part, of: Codes, used: Booleans, summary: Booleans) -> Booleans:
     """Return `bpvet.visits.choice.still_falling` for every session; never of a summary row."""
     falling = np.zeros(len(summary), dtype=bool)
-    value = part["systolic"].to_numpy(dtype=float)
+    value = part.numbers("systolic")
     row = np.flatnonzero(used & ~np.isnan(value) & ~summary[of])
     if not len(row):
         return falling
@@ -146,11 +146,12 @@ def _falling(part: Part, of: Codes, used: Booleans, summary: Booleans) -> Boolea
 
 
 def _pulse_disagrees(part: Part) -> Booleans:
-    counted, rate = part["counted_pulse"], part["heart_rate"]
-    if counted.isna().all():
+    counted, rate = part.numbers("counted_pulse"), part.numbers("heart_rate")
+    if np.isnan(counted).all():
         return np.zeros(len(part), dtype=bool)
-    apart = ((rate - counted).abs() > PULSE_DISAGREES * counted).to_numpy(dtype=bool)
-    return apart & bears(part["heart_rate_bound"], "")
+    with np.errstate(invalid="ignore"):
+        apart = np.abs(rate - counted) > PULSE_DISAGREES * counted
+    return apart & part.bears("heart_rate_bound", "")
 
 
 def _cuff_unfit(columns: dict[str, Any]) -> Booleans:
@@ -160,10 +161,10 @@ def _cuff_unfit(columns: dict[str, Any]) -> Booleans:
     return ~np.isnan(ratio) & ~limits("cuff_ratio").usual(ratio)
 
 
-def _is_tense(demeanour: pd.Series[Any]) -> Booleans:
-    """Return which rows (n,) of a column of categories bear words of a tense animal."""
-    texts = demeanour.cat.categories.tolist()
-    return bears(demeanour, *(text for text in texts if _TENSE.search(text.casefold())))
+def _is_tense(part: Part) -> Booleans:
+    """Return which rows (n,) bear words of a tense animal."""
+    texts = part.texts("demeanour").tolist()
+    return part.bears("demeanour", *filter(lambda text: _TENSE.search(text.casefold()), texts))
 
 
 def _bound_flags(columns: dict[str, Any]) -> dict[str, Booleans]:

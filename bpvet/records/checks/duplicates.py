@@ -200,7 +200,7 @@ def _place(ledger: Ledger, row: int) -> str:
     return f"{ledger.files[ledger.file[row]]}, line {ledger.line[row]}"
 
 
-def _codes(cells: pa.Array) -> NDArray[np.int32]:
+def _codes(cells: pa.Array) -> NDArray[np.integer]:
     return distinct_cells(cells)[1]
 
 

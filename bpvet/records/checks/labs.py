@@ -77,7 +77,9 @@ def check_labs(ledger: Ledger, values: Values, animals: pd.DataFrame) -> None:
     _say_same_day(ledger, values, scale)
 
 
-def _ask_names(ledger: Ledger, texts: list[str], read: list[str], code: NDArray[np.int32]) -> None:
+def _ask_names(
+    ledger: Ledger, texts: list[str], read: list[str], code: NDArray[np.integer]
+) -> None:
     """Ask about analytes that are not known and are named nearly as one that is."""
     near = {}
     for text in [text for text, name in zip(texts, read, strict=True) if name not in ANALYTES][

@@ -76,7 +76,7 @@ def flag_columns(
     with np.errstate(invalid="ignore"):
         inconsistent = columns["systolic_sd"] > CONSISTENT_CV * columns["systolic"]
     falling = _falling(part, of, used, columns["summary"])
-    tense = any_of(_is_tense(part))
+    tense = any_of(part.passes("demeanour", _is_tense))
     excluded = columns["n_excluded"] == columns["n_taken"]
     systolic = part.numbers("systolic")
     ceiling = used & (systolic == CEILING) & part.bears("systolic_bound", "")
@@ -161,10 +161,9 @@ def _cuff_unfit(columns: dict[str, Any]) -> Booleans:
     return ~np.isnan(ratio) & ~limits("cuff_ratio").usual(ratio)
 
 
-def _is_tense(part: Part) -> Booleans:
-    """Return which rows (n,) bear words of a tense animal."""
-    texts = part.texts("demeanour").tolist()
-    return part.bears("demeanour", *filter(lambda text: _TENSE.search(text.casefold()), texts))
+def _is_tense(demeanour: str) -> bool:
+    """Return whether a demeanour is that of a tense animal."""
+    return _TENSE.search(demeanour.casefold()) is not None
 
 
 def _bound_flags(columns: dict[str, Any]) -> dict[str, Booleans]:

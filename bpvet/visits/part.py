@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from typing import Any
 
 import numpy as np
@@ -29,12 +30,26 @@ class PlacedReadings:
                 self._columns[name], self._texts[name] = array.codes, array.categories
             else:
                 self._columns[name] = frame[name].to_numpy()
+        self._passed: dict[tuple[str, Hashable], NDArray[np.bool_]] = {}
         # A column that no file has need not be put in order.
         self._alike = {name for name, values in self._columns.items() if _all_alike(values)}
 
     def texts(self, name: str) -> pd.Index[str]:
         """Return the different texts of a column."""
         return self._texts[name]
+
+    def which(self, name: str, test: Callable[[str], bool]) -> NDArray[np.bool_]:
+        """Return which of the different texts of a column pass a test, asked once of each."""
+        if (name, test) not in self._passed:
+            passed = map(test, self._texts[name].tolist())
+            self._passed[name, test] = np.fromiter(passed, bool, len(self._texts[name]))
+        return self._passed[name, test]
+
+    def bearing(self, name: str, words: tuple[str, ...]) -> NDArray[np.bool_]:
+        """Return which of the different texts of a column are one of some words."""
+        if (name, words) not in self._passed:
+            self._passed[name, words] = np.asarray(self._texts[name].isin(words), dtype=bool)
+        return self._passed[name, words]
 
     def at(self, row: NDArray[np.int64]) -> Part:
         """Return some rows (m,), in any order."""
@@ -79,7 +94,11 @@ class Part:
 
     def bears(self, name: str, *words: str) -> NDArray[np.bool_]:
         """Return which rows (m,) bear one of some words in a column of texts."""
-        return _bear(self.codes(name), self.texts(name), words)
+        return _of_texts(self._source.bearing(name, words), self.codes(name))
+
+    def passes(self, name: str, test: Callable[[str], bool]) -> NDArray[np.bool_]:
+        """Return which rows (m,) have a text that passes a test, in a column of texts."""
+        return _of_texts(self._source.which(name, test), self.codes(name))
 
     def has_number(self, name: str) -> NDArray[np.bool_]:
         """Return which rows (m,) have a number in a column whose bounds may be "no sound"."""
@@ -89,21 +108,18 @@ class Part:
 
 def bears(column: pd.Series[Any], *words: str) -> NDArray[np.bool_]:
     """Return which rows (n,) of a column of categories bear one of some words."""
-    return _bear(column.cat.codes.to_numpy(), column.cat.categories, words)
+    found = np.asarray(column.cat.categories.isin(words), dtype=bool)
+    return _of_texts(found, column.cat.codes.to_numpy())
 
 
-def _bear(
-    codes: NDArray[np.integer], texts: pd.Index[str], words: tuple[str, ...]
-) -> NDArray[np.bool_]:
-    places = texts.get_indexer(pd.Index(words)) if words else np.zeros(0, dtype=np.int64)
-    places = places[places >= 0]
+def _of_texts(found: NDArray[np.bool_], codes: NDArray[np.integer]) -> NDArray[np.bool_]:
+    """Return what was found of each text for the rows (n,) that bear it."""
+    places = np.flatnonzero(found)
     if not len(places):
         return np.zeros(len(codes), dtype=bool)
     if len(places) == 1:
         mask: NDArray[np.bool_] = codes == places[0]
         return mask
-    found = np.zeros(len(texts), dtype=bool)
-    found[places] = True
     return each(found, codes)
 
 

@@ -8,9 +8,9 @@ notes how far a sheet reaches, hidden rows, merged and error cells and formulas 
 Plain XML is looked at many tags at once (`formats.workbook.plain_sheets`) and read by
 python-calamine, which holds a whole sheet and must see the cells that the look saw. Whatever is
 unusual (comments, CDATA, places that lie, errors it does not know, whole numbers beyond 2^53) is
-looked at tag by tag and read by openpyxl: many times slower (`formats.workbook.values`). FHIR comes in through
-`formats.fhir.rows` and goes out in `bpvet.answers.fhir`; columns that FHIR has no place for are
-extensions named ``urn:x-bpvet:…``.
+looked at tag by tag and read by openpyxl: many times slower (`formats.workbook.values`). FHIR comes
+in through `formats.fhir.rows` and goes out in `bpvet.answers.fhir`; columns that FHIR has no place
+for are extensions named ``urn:x-bpvet:…``.
 
 What keeps reading fast: columns that repeat are codes; what tells rows apart is packed into one
 number and sorted, never hashed (`parsing.codes`); dates of the ISO shapes are read from a column's

@@ -51,11 +51,11 @@ class PlacedReadings:
             self._passed[name, words] = np.asarray(self._texts[name].isin(words), dtype=bool)
         return self._passed[name, words]
 
-    def at(self, row: NDArray[np.int64]) -> Part:
+    def at(self, row: NDArray[np.signedinteger]) -> Part:
         """Return some rows (m,), in any order."""
         return Part(self, row)
 
-    def taken(self, name: str, row: NDArray[np.int64]) -> NDArray[Any]:
+    def taken(self, name: str, row: NDArray[np.signedinteger]) -> NDArray[Any]:
         """Return some rows (m,) of a column: numbers, or codes into its texts."""
         column = self._columns[name]
         return column[: len(row)] if name in self._alike else column[row]
@@ -71,7 +71,7 @@ class Part:
         Positions in it.
     """
 
-    def __init__(self, source: PlacedReadings, row: NDArray[np.int64]) -> None:
+    def __init__(self, source: PlacedReadings, row: NDArray[np.signedinteger]) -> None:
         self._source, self._row = source, row
         self._kept: dict[str, NDArray[Any]] = {}
 

@@ -17,7 +17,7 @@ from bpvet.facts.words import QUANTITIES
 from bpvet.records.records import Records
 from bpvet.visits.flags import flag_columns
 from bpvet.visits.part import Part, PlacedReadings
-from bpvet.visits.placement import Codes, Placement
+from bpvet.visits.placement import Codes, Placement, Rows
 from bpvet.visits.readings import judged
 from bpvet.visits.session_store import SessionStore
 from bpvet.visits.session_sums import known_columns, sum_columns
@@ -203,7 +203,7 @@ def _joined(
     return joined_text(of, part.codes(name), words, count, made.vocabulary(name, words))
 
 
-def _counts(part: Part, of: Codes, row: Codes, start: Codes) -> dict[str, Any]:
+def _counts(part: Part, of: Codes, row: Rows, start: Codes) -> dict[str, Any]:
     """Return how many readings of each kind the sessions have.
 
     Parameters
@@ -237,7 +237,7 @@ def _counts(part: Part, of: Codes, row: Codes, start: Codes) -> dict[str, Any]:
         "n_set_aside": number(aside),
         "n_below_gauge": number(aside & part.bears("systolic_bound", "no sound")),
         "summary": number(used & (many > 0)) > 0,
-        "line": np.minimum.reduceat(row, start) if count else row,
+        "line": np.minimum.reduceat(row, start).astype(np.int64) if count else start,
     }
 
 

@@ -14,7 +14,7 @@ from bpvet.figures.pictures import GuideLine, Level
 from bpvet.models.trend.outlook import own_target, target_for, written_species
 from bpvet.pictures.lab_panels import stage_levels
 from bpvet.printing import number
-from bpvet.visits.urgency import judged_offset
+from bpvet.visits.latest_date import judged_offset
 
 if TYPE_CHECKING:
     from bpvet.models.trend.trend import Trend

@@ -44,7 +44,7 @@ def cuff_flag(species: str = "") -> str:
 
 
 def flag_columns(
-    part: Part, of: Codes, columns: dict[str, Any], missed: Booleans | None = None
+    part: Part, of: Codes, columns: dict[str, Any], missed: Booleans
 ) -> dict[str, Any]:
     """Return the columns `flags`, `go_on` and `tense` of a sessions frame.
 
@@ -56,7 +56,7 @@ def flag_columns(
         Session of each, from 0.
     columns : dict
         The other columns of the sessions frame, each of one entry a session.
-    missed : (s,) array of bool, optional
+    missed : (s,) array of bool
         Whether each session lies in a stretch in which doses were missed.
 
     Returns
@@ -97,20 +97,25 @@ def flag_columns(
         Flag.COUNTED_PULSE: any_of(used & _pulse_disagrees(part)),
         Flag.REVERSED: any_of(used & (part.numbers("diastolic") >= systolic)),
         Flag.TENSE: tense,
-        Flag.MISSED: np.zeros(count, dtype=bool) if missed is None else missed,
+        Flag.MISSED: missed,
         cuff_flag(): _cuff_unfit(columns),
         **{f"{name}: kept out of trends": condition == name for name in KEPT_OUT_CONDITIONS},
     }
-    go_on: dict[str, Any] = {
+    go_on = _go_on(n, inconsistent, falling)
+    return {"flags": _joined(flags), "go_on": _joined(go_on), "tense": tense}
+
+
+def _go_on(n: Codes, inconsistent: Booleans, falling: Booleans) -> dict[str, Booleans]:
+    """Return why more readings should have been taken, as `bpvet.visits.choice.go_on_reasons`."""
+    return {
         Flag.FEW: n < MIN_READINGS,
         Flag.NOT_ENOUGH: (n >= MIN_READINGS) & (n < ENOUGH_READINGS),
         Flag.INCONSISTENT: inconsistent,
         Flag.STILL_FALLING: falling,
     }
-    return {"flags": _said(flags), "go_on": _said(go_on), "tense": tense}
 
 
-def _said(flags: dict[str, Any]) -> pd.Categorical:
+def _joined(flags: dict[str, Any]) -> pd.Categorical:
     """Join the words that hold of each session: built once for each combination."""
     code = np.zeros(len(next(iter(flags.values()))), dtype=np.int64)
     for bit, hold in enumerate(flags.values()):
@@ -120,11 +125,11 @@ def _said(flags: dict[str, Any]) -> pd.Categorical:
     distinct = np.unique(code)
     which = np.searchsorted(distinct, code)
     words = list(flags)
-    said = [
+    joined = [
         joined_flags(word for bit, word in enumerate(words) if (int(value) >> bit) & 1)
         for value in distinct
     ]
-    return pd.Categorical.from_codes(which, pd.Index(said, dtype="str"))
+    return pd.Categorical.from_codes(which, pd.Index(joined, dtype="str"))
 
 
 def _falling(part: Part, of: Codes, used: Booleans, summary: Booleans) -> Booleans:

@@ -18,5 +18,5 @@ bytes (`parsing.iso_dates`); what is the same throughout a column takes no room
 (`parsing.columns.constant`); readings that stand by visit and time are placed as they stand, and
 runs of rows are sorted only where a visit has several (`bpvet.visits.placement`). A large CSV file
 without quotation marks is read a block at a time (`formats.blocks`), Parquet in batches; all
-other files are read whole.
+other files are read whole. Rows of CSV become codes block by block (`formats.gathered_columns`).
 """

@@ -12,7 +12,7 @@ from bpvet.facts.stages import staging
 from bpvet.figures.pictures import GuideLine, Level
 from bpvet.models.trend.outlook import own_target, target_for, written_species
 from bpvet.pictures.lab_panels import stage_levels
-from bpvet.visits.urgency import judged_offset
+from bpvet.visits.latest_date import judged_offset
 from bpvet.wording.en.pictures.guides import (
     floor_words,
     lower_words,

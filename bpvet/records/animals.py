@@ -137,7 +137,7 @@ def report_unlisted(tables: Mapping[str, CheckedTable]) -> list[Finding]:
 def _report_of_first(
     checked: CheckedTable,
     strange: list[bool],
-    code_of_row: NDArray[np.int32],
+    code_of_row: NDArray[np.integer],
     near: Callable[[str], tuple[str, ...]],
     code: Code,
     **values: Any,

@@ -12,15 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.facts.words import TREND_CONDITIONS
-from bpvet.visits.session_columns import JUDGED, SessionColumns, by_animal
-from bpvet.visits.session_store import SessionStore
-from bpvet.visits.urgency import (
+from bpvet.visits.latest_date import (
     JUDGED_CONDITIONS,
     LatestDate,
     judged_offset,
     mostly_silent,
     silent_readings,
 )
+from bpvet.visits.session_columns import JUDGED, SessionColumns, by_animal
+from bpvet.visits.session_store import SessionStore
 
 _NEVER = np.iinfo(np.int64).min
 

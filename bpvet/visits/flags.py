@@ -21,7 +21,7 @@ from bpvet.facts.protocol import (
 )
 from bpvet.facts.words import KEPT_OUT_CONDITIONS, QUANTITY_WORDS, READING_QUANTITIES
 from bpvet.visits.choice import BOUND_FLAGS, Flag, joined_flags
-from bpvet.visits.part import Part, bears
+from bpvet.visits.part import Part
 from bpvet.visits.placement import Codes
 
 #: Words for a demeanour that raises pressure; "tense" in the sense of the contract.
@@ -44,7 +44,7 @@ def cuff_flag(species: str = "") -> str:
 
 
 def flag_columns(
-    part: Part, of: Codes, columns: dict[str, Any], missed: Booleans | None = None
+    part: Part, of: Codes, columns: dict[str, Any], missed: Booleans
 ) -> dict[str, Any]:
     """Return the columns `flags`, `go_on` and `tense` of a sessions frame.
 
@@ -56,7 +56,7 @@ def flag_columns(
         Session of each, from 0.
     columns : dict
         The other columns of the sessions frame, each of one entry a session.
-    missed : (s,) array of bool, optional
+    missed : (s,) array of bool
         Whether each session lies in a stretch in which doses were missed.
 
     Returns
@@ -64,7 +64,7 @@ def flag_columns(
     dict
     """
     count = len(columns["n_taken"])
-    used = bears(part["fate"], "used")
+    used = part.bears("fate", "used")
 
     def any_of(true: Booleans) -> Booleans:
         if not true.any():
@@ -76,11 +76,11 @@ def flag_columns(
     with np.errstate(invalid="ignore"):
         inconsistent = columns["systolic_sd"] > CONSISTENT_CV * columns["systolic"]
     falling = _falling(part, of, used, columns["summary"])
-    tense = any_of(_is_tense(part["demeanour"]))
+    tense = any_of(part.passes("demeanour", _is_tense))
     excluded = columns["n_excluded"] == columns["n_taken"]
-    systolic, sense = part["systolic"].to_numpy(dtype=float), part["systolic_bound"]
-    ceiling = used & (systolic == CEILING) & bears(sense, "")
-    silent = bears(sense, "no sound") & (used | bears(part["fate"], "no sound"))
+    systolic = part.numbers("systolic")
+    ceiling = used & (systolic == CEILING) & part.bears("systolic_bound", "")
+    silent = part.bears("systolic_bound", "no sound") & (used | part.bears("fate", "no sound"))
     condition = columns["condition"]
 
     flags: dict[str, Any] = {
@@ -95,22 +95,27 @@ def flag_columns(
         **_bound_flags(columns),
         Flag.NO_SOUND: any_of(silent),
         Flag.COUNTED_PULSE: any_of(used & _pulse_disagrees(part)),
-        Flag.REVERSED: any_of(used & (part["diastolic"].to_numpy(dtype=float) >= systolic)),
+        Flag.REVERSED: any_of(used & (part.numbers("diastolic") >= systolic)),
         Flag.TENSE: tense,
-        Flag.MISSED: np.zeros(count, dtype=bool) if missed is None else missed,
+        Flag.MISSED: missed,
         cuff_flag(): _cuff_unfit(columns),
         **{f"{name}: kept out of trends": condition == name for name in KEPT_OUT_CONDITIONS},
     }
-    go_on: dict[str, Any] = {
+    go_on = _go_on(n, inconsistent, falling)
+    return {"flags": _joined(flags), "go_on": _joined(go_on), "tense": tense}
+
+
+def _go_on(n: Codes, inconsistent: Booleans, falling: Booleans) -> dict[str, Booleans]:
+    """Return why more readings should have been taken, as `bpvet.visits.choice.go_on_reasons`."""
+    return {
         Flag.FEW: n < MIN_READINGS,
         Flag.NOT_ENOUGH: (n >= MIN_READINGS) & (n < ENOUGH_READINGS),
         Flag.INCONSISTENT: inconsistent,
         Flag.STILL_FALLING: falling,
     }
-    return {"flags": _said(flags), "go_on": _said(go_on), "tense": tense}
 
 
-def _said(flags: dict[str, Any]) -> pd.Categorical:
+def _joined(flags: dict[str, Any]) -> pd.Categorical:
     """Join the words that hold of each session: built once for each combination."""
     code = np.zeros(len(next(iter(flags.values()))), dtype=np.int64)
     for bit, hold in enumerate(flags.values()):
@@ -120,17 +125,17 @@ def _said(flags: dict[str, Any]) -> pd.Categorical:
     distinct = np.unique(code)
     which = np.searchsorted(distinct, code)
     words = list(flags)
-    said = [
+    joined = [
         joined_flags(word for bit, word in enumerate(words) if (int(value) >> bit) & 1)
         for value in distinct
     ]
-    return pd.Categorical.from_codes(which, pd.Index(said, dtype="str"))
+    return pd.Categorical.from_codes(which, pd.Index(joined, dtype="str"))
 
 
 def _falling(part: Part, of: Codes, used: Booleans, summary: Booleans) -> Booleans:
     """Return `bpvet.visits.choice.still_falling` for every session; never of a summary row."""
     falling = np.zeros(len(summary), dtype=bool)
-    value = part["systolic"].to_numpy(dtype=float)
+    value = part.numbers("systolic")
     row = np.flatnonzero(used & ~np.isnan(value) & ~summary[of])
     if not len(row):
         return falling
@@ -146,11 +151,12 @@ def _falling(part: Part, of: Codes, used: Booleans, summary: Booleans) -> Boolea
 
 
 def _pulse_disagrees(part: Part) -> Booleans:
-    counted, rate = part["counted_pulse"], part["heart_rate"]
-    if counted.isna().all():
+    counted, rate = part.numbers("counted_pulse"), part.numbers("heart_rate")
+    if np.isnan(counted).all():
         return np.zeros(len(part), dtype=bool)
-    apart = ((rate - counted).abs() > PULSE_DISAGREES * counted).to_numpy(dtype=bool)
-    return apart & bears(part["heart_rate_bound"], "")
+    with np.errstate(invalid="ignore"):
+        apart = np.abs(rate - counted) > PULSE_DISAGREES * counted
+    return apart & part.bears("heart_rate_bound", "")
 
 
 def _cuff_unfit(columns: dict[str, Any]) -> Booleans:
@@ -160,10 +166,9 @@ def _cuff_unfit(columns: dict[str, Any]) -> Booleans:
     return ~np.isnan(ratio) & ~limits("cuff_ratio").usual(ratio)
 
 
-def _is_tense(demeanour: pd.Series[Any]) -> Booleans:
-    """Return which rows (n,) of a column of categories bear words of a tense animal."""
-    texts = demeanour.cat.categories.tolist()
-    return bears(demeanour, *(text for text in texts if _TENSE.search(text.casefold())))
+def _is_tense(demeanour: str) -> bool:
+    """Return whether a demeanour is that of a tense animal."""
+    return _TENSE.search(demeanour.casefold()) is not None
 
 
 def _bound_flags(columns: dict[str, Any]) -> dict[str, Booleans]:

@@ -97,8 +97,7 @@ def pairs(
     matched = _matched(known, methods)
     count = matched.groupby("condition")["visit"].nunique()
     if condition is None:
-        first = TREND_CONDITIONS[0]
-        condition = max(TREND_CONDITIONS, key=lambda name: count.get(name, 0)) or first
+        condition = max(TREND_CONDITIONS, key=lambda name: count.get(name, 0))
     chosen = matched[matched["condition"] == condition].copy()
     chosen["visit"] = pd.factorize(chosen["visit"])[0]
     here = known["condition"] == condition

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from typing import Any
 
 import numpy as np
@@ -11,53 +12,119 @@ from numpy.typing import NDArray
 from bpvet.records.parsing.columns import each
 
 
-class Part:
-    """Some rows of a frame in another order, without a copy of all of its columns.
+class PlacedReadings:
+    """The columns of a frame of readings, of which some rows are taken at a time.
 
     Parameters
     ----------
     frame : DataFrame
-        Readings with their `fate`.
+        Readings with their `fate`, texts as categories.
+    """
+
+    def __init__(self, frame: pd.DataFrame) -> None:
+        self._columns: dict[str, NDArray[Any]] = {}
+        self._texts: dict[str, pd.Index[str]] = {}
+        for name in frame.columns:
+            array = frame[name].array
+            if isinstance(array, pd.Categorical):
+                self._columns[name], self._texts[name] = array.codes, array.categories
+            else:
+                self._columns[name] = frame[name].to_numpy()
+        self._passed: dict[tuple[str, Hashable], NDArray[np.bool_]] = {}
+        # A column that no file has need not be put in order.
+        self._alike = {name for name, values in self._columns.items() if _all_alike(values)}
+
+    def texts(self, name: str) -> pd.Index[str]:
+        """Return the different texts of a column."""
+        return self._texts[name]
+
+    def which(self, name: str, test: Callable[[str], bool]) -> NDArray[np.bool_]:
+        """Return which of the different texts of a column pass a test, asked once of each."""
+        if (name, test) not in self._passed:
+            passed = map(test, self._texts[name].tolist())
+            self._passed[name, test] = np.fromiter(passed, bool, len(self._texts[name]))
+        return self._passed[name, test]
+
+    def bearing(self, name: str, words: tuple[str, ...]) -> NDArray[np.bool_]:
+        """Return which of the different texts of a column are one of some words."""
+        if (name, words) not in self._passed:
+            self._passed[name, words] = np.asarray(self._texts[name].isin(words), dtype=bool)
+        return self._passed[name, words]
+
+    def at(self, row: NDArray[np.signedinteger]) -> Part:
+        """Return some rows (m,), in any order."""
+        return Part(self, row)
+
+    def taken(self, name: str, row: NDArray[np.signedinteger]) -> NDArray[Any]:
+        """Return some rows (m,) of a column: numbers, or codes into its texts."""
+        column = self._columns[name]
+        return column[: len(row)] if name in self._alike else column[row]
+
+
+class Part:
+    """Some placed readings, each column made once.
+
+    Parameters
+    ----------
+    source : PlacedReadings
     row : (m,) array of int
         Positions in it.
     """
 
-    def __init__(self, frame: pd.DataFrame, row: NDArray[np.int64]) -> None:
-        self._frame, self._row = frame, row
-        self._kept: dict[str, pd.Series[Any]] = {}
-        self._as_they_stand = len(row) == len(frame) and bool((np.diff(row) == 1).all())
+    def __init__(self, source: PlacedReadings, row: NDArray[np.signedinteger]) -> None:
+        self._source, self._row = source, row
+        self._kept: dict[str, NDArray[Any]] = {}
 
     def __len__(self) -> int:
         return len(self._row)
 
-    def __getitem__(self, name: str) -> pd.Series[Any]:
-        """Return one column (m,), counted from 0."""
-        if name in self._kept:
-            return self._kept[name]
-        column: pd.Series[Any] = self._frame[name]
-        if self._as_they_stand or _all_alike(column):
-            part = column.iloc[: len(self._row)]
-        else:
-            part = pd.Series(column.array.take(self._row), copy=False)
-        # Most are asked for again.
-        self._kept[name] = part
-        return part
+    def numbers(self, name: str) -> NDArray[Any]:
+        """Return a column of numbers (m,), which is not to be altered."""
+        if name not in self._kept:
+            self._kept[name] = self._source.taken(name, self._row)
+        return self._kept[name]
+
+    def codes(self, name: str) -> NDArray[np.integer]:
+        """Return a column of texts as codes (m,) into `PlacedReadings.texts`."""
+        return self.numbers(name)
+
+    def texts(self, name: str) -> pd.Index[str]:
+        """Return the different texts of a column."""
+        return self._source.texts(name)
+
+    def bears(self, name: str, *words: str) -> NDArray[np.bool_]:
+        """Return which rows (m,) bear one of some words in a column of texts."""
+        return _of_texts(self._source.bearing(name, words), self.codes(name))
+
+    def passes(self, name: str, test: Callable[[str], bool]) -> NDArray[np.bool_]:
+        """Return which rows (m,) have a text that passes a test, in a column of texts."""
+        return _of_texts(self._source.which(name, test), self.codes(name))
+
+    def has_number(self, name: str) -> NDArray[np.bool_]:
+        """Return which rows (m,) have a number in a column whose bounds may be "no sound"."""
+        given: NDArray[np.bool_] = ~np.isnan(self.numbers(name))
+        return given & ~self.bears(f"{name}_bound", "no sound")
 
 
 def bears(column: pd.Series[Any], *words: str) -> NDArray[np.bool_]:
     """Return which rows (n,) of a column of categories bear one of some words."""
-    found = np.zeros(len(column.cat.categories), dtype=bool)
-    for word in words:
-        found |= np.asarray(column.cat.categories == word, dtype=bool)
-    if not found.any():
-        return np.zeros(len(column), dtype=bool)
-    return each(found, column.cat.codes.to_numpy())
+    found = np.asarray(column.cat.categories.isin(words), dtype=bool)
+    return _of_texts(found, column.cat.codes.to_numpy())
 
 
-def _all_alike(column: pd.Series[Any]) -> bool:
+def _of_texts(found: NDArray[np.bool_], codes: NDArray[np.integer]) -> NDArray[np.bool_]:
+    """Return what was found of each text for the rows (n,) that bear it."""
+    places = np.flatnonzero(found)
+    if not len(places):
+        return np.zeros(len(codes), dtype=bool)
+    if len(places) == 1:
+        mask: NDArray[np.bool_] = codes == places[0]
+        return mask
+    return each(found, codes)
+
+
+def _all_alike(values: NDArray[Any]) -> bool:
     """Whether a column holds one value throughout, as one that no file has: in any order."""
-    array = column.array
-    values = array.codes if isinstance(array, pd.Categorical) else column.to_numpy()
     if not len(values) or values.dtype.kind not in "fiub":
         return False
     return bool(np.isnan(values).all() if values[0] != values[0] else (values == values[0]).all())

@@ -6,7 +6,7 @@ All of it is done on whole columns of codes, so that a million readings take a s
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -20,6 +20,7 @@ from bpvet.records.parsing.codes import as_one, end_to_end_rows, repeated
 from bpvet.records.parsing.columns import TEXT, each
 from bpvet.visits.part import bears
 
+_Row = TypeVar("_Row", bound=np.signedinteger)
 _GAP_NS = int(SESSION_GAP_HOURS * 3600 * 1_000_000_000)
 _DAY_NS = 86_400_000_000_000
 _NO_TIME = np.iinfo(np.int64).min
@@ -27,6 +28,8 @@ _NO_TIME = np.iinfo(np.int64).min
 _UNTIMED = -60_000_000_000
 
 Codes = NDArray[np.int64]
+#: Places of rows, in four bytes or eight.
+Rows = NDArray[np.signedinteger]
 Booleans = NDArray[np.bool_]
 
 
@@ -39,8 +42,6 @@ class Placement:
     row : (m,) int
         Position in the readings frame of each placed row, session by session (animals by their
         id as text, then session order), in order of taking.
-    of : (m,) int
-        Index from 0 of that row's session.
     number : (s,) int
         Each session's number in its animal, from 1.
     first : (s,) int
@@ -49,16 +50,25 @@ class Placement:
         Earliest time of day given in the session; NaT when none is.
     """
 
-    row: Codes
-    of: Codes
+    row: Rows
     number: Codes
     first: Codes
     first_time: NDArray[np.datetime64]
 
     @property
+    def length(self) -> Codes:
+        """Rows (s,) of each session."""
+        return np.diff(self.first, append=len(self.row))
+
+    @property
+    def of(self) -> Codes:
+        """Index (m,) from 0 of each placed row's session."""
+        return np.repeat(np.arange(len(self.first)), self.length)
+
+    @property
     def order(self) -> Codes:
         """Place (m,) of each placed row in its session, from 1."""
-        return np.arange(1, len(self.of) + 1) - self.first[self.of]
+        return np.arange(1, len(self.row) + 1) - np.repeat(self.first, self.length)
 
 
 def place(frame: pd.DataFrame) -> Placement:
@@ -73,7 +83,10 @@ def place(frame: pd.DataFrame) -> Placement:
     -------
     Placement
     """
-    row = np.flatnonzero(_placed(frame))
+    # Four bytes tell any row of fewer than two thousand million.
+    wide = len(frame) > np.iinfo(np.int32).max
+    narrow: type[np.signedinteger[Any]] = np.int64 if wide else np.int32
+    row: Rows = np.flatnonzero(_placed(frame)).astype(narrow)
     some = slice(None) if len(row) == len(frame) else row
     animal, label = _codes(frame["animal"], some), _codes(frame["label"], some)
     day = frame["date"].to_numpy(dtype="datetime64[ns]").view(np.int64)[some] // _DAY_NS
@@ -87,9 +100,9 @@ def place(frame: pd.DataFrame) -> Placement:
     start = np.flatnonzero(_split(key[by_time], clock, blank))
     del key, blank
     length = np.diff(start, append=len(row))
-    of = np.repeat(np.arange(len(start)), length)
+    of = np.repeat(np.arange(len(start), dtype=narrow), length)
     # By place among these rows, since that is the order of the input too.
-    stand = np.arange(len(row))[by_time]
+    stand: Rows = np.arange(len(row), dtype=narrow)[by_time]
     one = stand[start]
     line = one
     if isinstance(by_time, np.ndarray):
@@ -97,7 +110,7 @@ def place(frame: pd.DataFrame) -> Placement:
     earliest = _earliest(clock, start)
     written = frame["reading"].to_numpy(dtype=float)[some][by_time]
     stand = _as_taken(of, stand, written, clock)
-    del clock, written
+    del clock, written, of, by_time
 
     ranked = _sorted(as_one((animal[one], day[one], earliest, label[one]), len(one)), line)
     taken = stand[end_to_end_rows(start[ranked], length[ranked])]
@@ -105,14 +118,13 @@ def place(frame: pd.DataFrame) -> Placement:
     first_time = np.where(given == _UNTIMED, _NO_TIME, day[one][ranked] * _DAY_NS + given)
     return Placement(
         row=taken if len(row) == len(frame) else row[taken],
-        of=np.repeat(np.arange(len(start)), length),
         number=_numbers(animal[one][ranked]),
         first=np.cumsum(length) - length,
         first_time=first_time.astype("datetime64[ns]"),
     )
 
 
-def _clock(frame: pd.DataFrame, day: Codes, row: Codes | slice) -> Codes:
+def _clock(frame: pd.DataFrame, day: Codes, row: Rows | slice) -> Codes:
     """Return the time of day of some rows (m,) in ns; untimed ones before the timed of a date."""
     moment = frame["taken_at"].to_numpy(dtype="datetime64[ns]").view(np.int64)[row]
     timed = frame["timed"].to_numpy(dtype=bool)[row]
@@ -128,7 +140,7 @@ def _earliest(clock: Codes, start: Codes) -> Codes:
     return earliest
 
 
-def _as_taken(of: Codes, row: Codes, written: NDArray[np.float64], time: Codes) -> Codes:
+def _as_taken(of: Rows, row: Rows, written: NDArray[np.float64], time: Codes) -> Rows:
     """Return rows (m,), which stand session by session, in the order in which they were taken.
 
     By their numbers if all of a session have one, then by their times if all have one, then as
@@ -139,7 +151,7 @@ def _as_taken(of: Codes, row: Codes, written: NDArray[np.float64], time: Codes) 
     return _put_right(row, of, number, time)
 
 
-def _put_right(row: Codes, of: Codes, *keys: NDArray[Any]) -> Codes:
+def _put_right(row: NDArray[_Row], of: Rows, *keys: NDArray[Any]) -> NDArray[_Row]:
     """Return rows (m,), which stand group by group, in the order of keys within each group.
 
     Only the groups that stand in another order are sorted; `of` ascends.
@@ -173,7 +185,7 @@ def _placed(frame: pd.DataFrame) -> NDArray[np.bool_]:
     return placed & ~np.isnat(frame["date"].to_numpy(dtype="datetime64[ns]"))
 
 
-def _codes(column: pd.Series[Any], row: Codes | slice) -> NDArray[np.int32]:
+def _codes(column: pd.Series[Any], row: Rows | slice) -> NDArray[np.int32]:
     """Return the place of each row's text among the column's texts in order."""
     texts = pa.array(column.cat.categories, TEXT)
     rank = np.empty(len(texts), dtype=np.int32)
@@ -210,7 +222,7 @@ def _runs_in_order(key: Codes, clock: Codes, start: Codes, length: Codes) -> Cod
     return _put_right(order, of, clock[order])
 
 
-def _sorted(code: Codes, tie: Codes) -> Codes:
+def _sorted(code: Codes, tie: Rows) -> Codes:
     """Return the order (m,) by code, and by `tie`, which differs, where codes are equal."""
     # Sorting that may change the order of equals is several times faster.
     order = np.argsort(code)
@@ -237,7 +249,7 @@ def _split(key: Codes, clock: Codes, blank: Booleans) -> Booleans:
     return starts
 
 
-def _if_all(of: Codes, true: NDArray[np.bool_], key: NDArray[Any]) -> NDArray[Any]:
+def _if_all(of: Rows, true: NDArray[np.bool_], key: NDArray[Any]) -> NDArray[Any]:
     """Return a key (m,), 0 throughout the groups in which not all rows are true."""
     if true.all():
         return key

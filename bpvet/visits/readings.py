@@ -225,6 +225,6 @@ def taken_counts(frame: pd.DataFrame, placement: Placement) -> Codes:
     """
     many = frame["summary_n"].to_numpy(dtype=np.int64)
     if not (many > 1).any():
-        return np.bincount(placement.of)
+        return placement.length
     each = np.maximum(many, 1)[placement.row]
     return np.bincount(placement.of, weights=each).astype(np.int64)

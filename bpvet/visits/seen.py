@@ -27,12 +27,13 @@ from bpvet.visits.labs.events import (
 )
 from bpvet.visits.labs.history import LabHistory, LabValue, all_lab_histories, lab_history
 from bpvet.visits.labs.kidney_reaction import KidneyReaction, kidney_reactions
+from bpvet.visits.latest_date import latest_date
 from bpvet.visits.session_columns import SessionTable
 from bpvet.visits.signs.signs import Sign, all_signs, animal_signs
 from bpvet.visits.signs.states import SignState, sign_states
 from bpvet.visits.treatments.changes import Change, changes
 from bpvet.visits.treatments.courses import Treatments
-from bpvet.visits.urgency import Seen, latest_date, on_at
+from bpvet.visits.urgency import Seen, on_at
 
 #: What makes a treated animal one at risk, and an animal without a drug one that is seen sooner.
 AT_RISK = ("stage", "reaction", "weight", "protein")

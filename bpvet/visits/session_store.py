@@ -74,9 +74,9 @@ class SessionStore:
     @cached_property
     def frame(self) -> pd.DataFrame:
         """The sessions as `bpvet.sessions` gives them."""
-        return pd.DataFrame(
-            {name: _text(column) for name, column in self._columns.items()}, copy=False
-        )
+        alike: dict[str, Any] = {}
+        columns = {name: _text(column, alike) for name, column in self._columns.items()}
+        return pd.DataFrame(columns, copy=False)
 
     @cached_property
     def bounds(self) -> Mapping[str, tuple[int, int]]:
@@ -136,11 +136,22 @@ class AnimalSessions(Content):
         return AnimalSessions.of_frame, (self.frame,)
 
 
-def _text(column: Any) -> Any:
-    """Return a column, its categories as texts."""
-    if isinstance(column, pd.Categorical):
-        return pd.Index(column.categories, dtype="str").array.take(column.codes)
-    return column
+def _text(column: Any, alike: dict[str, Any]) -> Any:
+    """Return a column, its categories as texts; columns of one text throughout share it.
+
+    `alike` holds those that were made so far.
+    """
+    if not isinstance(column, pd.Categorical):
+        return column
+    codes, texts = column.codes, pd.Index(column.categories, dtype="str").array
+    if len(codes) == 0 or codes[0] < 0 or (codes != codes[0]).any():
+        return texts.take(codes)
+    text = str(texts[codes[0]])
+    if text not in alike:
+        alike[text] = texts.take(codes)
+    # An array of pyarrow's is never written into: what is changed in a frame is made anew.
+    shared = getattr(texts.dtype, "storage", "") == "pyarrow"
+    return alike[text].view() if shared else texts.take(codes)
 
 
 #: Sessions that are asked for columns: of all animals, or of one.

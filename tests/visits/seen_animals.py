@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.categories import guideline
+from bpvet.visits.latest_date import LatestDate
 from bpvet.visits.signs.states import SignState
-from bpvet.visits.urgency import LatestDate, Seen, Urgent, urgent
+from bpvet.visits.urgency import Seen, Urgent, urgent
 
 AS_OF = np.datetime64("2026-11-01")
 DAY = np.timedelta64(1, "D")

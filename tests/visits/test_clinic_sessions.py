@@ -15,10 +15,10 @@ from bpvet.models.safety.recheck import fitting, may_matter
 from bpvet.models.safety.standing import dates_of, keep_dates
 from bpvet.visits.clinic_sessions import clinic_sessions
 from bpvet.visits.labs.history import LabHistory
+from bpvet.visits.latest_date import latest_date, systolic_of
 from bpvet.visits.seen import kidneys_of
 from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import Treatments
-from bpvet.visits.urgency import latest_date, systolic_of
 from tests.models.standings import standings
 
 TOLD = (

@@ -13,9 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bpvet.facts.words import QUANTITIES
-from bpvet.visits.choice import Reading, session_sum
+from bpvet.visits.choice import Reading, median_of, session_sum
 from bpvet.visits.readings import readings_used
-from bpvet.visits.sessions import SESSION_COLUMNS, _within, sessions
+from bpvet.visits.session_sums import medians
+from bpvet.visits.sessions import SESSION_COLUMNS, sessions
 
 Clinic = Callable[..., Any]
 Taken = Callable[..., list[dict[str, Any]]]
@@ -383,13 +384,51 @@ NUMBERS = st.one_of(
 
 
 @given(st.lists(st.tuples(st.integers(0, 5), NUMBERS), min_size=1))
-def test_values_are_sorted_within_their_sessions_to_the_last_bit(
+def test_medians_are_those_of_each_session_to_the_last_bit(
     rows: list[tuple[int, float]],
 ) -> None:
-    rows = sorted(rows, key=lambda row: row[0])
-    session = np.array([row[0] for row in rows]) * 200_000
-    found = _within(session, np.array([row[1] for row in rows]))
-    assert found.tolist() == [value for _, value in sorted(rows)]
+    values = {place: [value for which, value in rows if which == place] for place in range(6)}
+    ordered = [(place, value) for place in range(6) for value in values[place]]
+    mean = np.array([0.0 if some else math.nan for some in values.values()])
+    found = medians(
+        np.array([place for place, _ in ordered]),
+        np.array([value for _, value in ordered]),
+        None,
+        mean,
+    )
+    expected = [median_of(some) if some else math.nan for some in values.values()]
+    np.testing.assert_array_equal(found, expected)
+
+
+@pytest.mark.parametrize("block", [1, 2, 5])
+def test_blocks_of_any_number_of_sessions_give_the_same(
+    clinic: Clinic, taken: Taken, monkeypatch: pytest.MonkeyPatch, block: int
+) -> None:
+    rows = [
+        *taken("2026-03-01T09:00", 150, 151, "> 300", "> 280", operator="A"),
+        *taken("2026-03-02T09:00", 190, 150, 140, 130, 120, operator="B", demeanour="tense"),
+        *taken("2026-03-03T09:00", "no sound", operator="A"),
+        *taken("2026-03-04T09:00", 150, 149, 148, excluded="moved"),
+        *taken("2026-03-05T09:00", "< 40", 60, animal="B2"),
+    ]
+    for row, operator in zip(rows[4:8], ("B", "A", "", "C"), strict=True):
+        row["operator"] = operator
+    records = clinic(rows)
+    whole = sessions(records)
+    assert len(whole) == 5
+    assert set(whole["systolic_beyond"]) == {"", "> 300; > 280", "< 40"}
+    assert set(whole["operator"]) == {"A", "B; A; C", ""}
+    monkeypatch.setattr("bpvet.visits.sessions._SESSIONS", block)
+    pd.testing.assert_frame_equal(sessions(records), whole)
+
+
+def test_texts_that_are_the_same_throughout_are_each_their_own(
+    clinic: Clinic, taken: Taken
+) -> None:
+    frame = sessions(clinic(taken("2026-03-01T09:00", 150, 151)))
+    assert frame["site"].tolist() == frame["breed"].tolist() == [""]
+    frame.loc[0, "site"] = "tail"
+    assert frame["breed"].tolist() == [""]
 
 
 def test_texts_of_a_session_are_joined_once_each_in_order(clinic: Clinic, taken: Taken) -> None:

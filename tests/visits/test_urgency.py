@@ -10,10 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bpvet.visits.labs.kidney_reaction import kidney_reactions
+from bpvet.visits.latest_date import latest_date
 from bpvet.visits.seen import animal_record
 from bpvet.visits.sessions import sessions as sessions_of
 from bpvet.visits.treatments.courses import courses
-from bpvet.visits.urgency import RULES, latest_date
+from bpvet.visits.urgency import RULES
 from tests.models import small_records as clinic
 from tests.visits.labs.lab_values import day, history
 from tests.visits.labs.test_kidney_reaction import Made

@@ -20,7 +20,7 @@ from bpvet.maths.mixture import Mixture
 from bpvet.models.trend.outlook import target_for, written_species
 from bpvet.models.trend.settling import Asked, effect_asked, settling, slope_asked, usual_asked
 from bpvet.models.trend.trend import Trend
-from bpvet.visits.urgency import judged_offset
+from bpvet.visits.latest_date import judged_offset
 
 
 @dataclass(frozen=True)

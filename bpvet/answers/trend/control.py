@@ -21,7 +21,7 @@ from bpvet.models.trend.outlook import (
     written_species,
 )
 from bpvet.models.trend.trend import Trend
-from bpvet.visits.urgency import judged_offset
+from bpvet.visits.latest_date import judged_offset
 
 SYSTOLIC_ONLY = "judged on systolic pressure only"
 _ON_TARGET = {

@@ -19,9 +19,10 @@ from bpvet.models.safety.safety import Safety
 from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records
 from bpvet.visits.context import context_changes, swings
+from bpvet.visits.latest_date import latest_date
 from bpvet.visits.treatments.courses import OtherDrug, Treatments
 from bpvet.visits.treatments.missed import missed_rows
-from bpvet.visits.urgency import UrgentRule, latest_date
+from bpvet.visits.urgency import UrgentRule
 
 if TYPE_CHECKING:
     from bpvet.visits.treatments.missed import MissedDoses

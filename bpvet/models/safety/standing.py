@@ -18,11 +18,12 @@ from bpvet.models.trend.effects import FINISHED_TAUS
 from bpvet.models.trend.outlook import Surprise, category_withheld, surprise
 from bpvet.models.trend.trend import Trend
 from bpvet.records.animal_rows import animal_rows
+from bpvet.visits.latest_date import judged_offset, latest_date, systolic_of
 from bpvet.visits.seen import AnimalRecord
 from bpvet.visits.session_columns import SessionColumns, SessionTable, column
 from bpvet.visits.treatments.changes import Change
 from bpvet.visits.treatments.courses import Treatments
-from bpvet.visits.urgency import Urgent, judged_offset, latest_date, systolic_of
+from bpvet.visits.urgency import Urgent
 
 _DAY = np.timedelta64(1, "D")
 

@@ -114,5 +114,5 @@ def _dense(code: Codes) -> Codes:
     return np.unique(code, return_inverse=True)[1].astype(np.int64)
 
 
-def _text(cells: object) -> NDArray[np.int32]:
+def _text(cells: object) -> NDArray[np.integer]:
     return distinct_cells(cells)[1]

@@ -158,7 +158,7 @@ def _line(checked: CheckedTable, earlier: Codes) -> OfRow:
     return OfRow(line_of)
 
 
-def _codes(cells: pa.Array) -> NDArray[np.int32]:
+def _codes(cells: pa.Array) -> NDArray[np.integer]:
     return distinct_cells(cells)[1]
 
 

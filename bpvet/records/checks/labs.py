@@ -72,7 +72,7 @@ def check_labs(checked: CheckedTable, values: Values, animals: pd.DataFrame) -> 
 
 
 def _ask_names(
-    checked: CheckedTable, texts: list[str], read: list[str], code: NDArray[np.int32]
+    checked: CheckedTable, texts: list[str], read: list[str], code: NDArray[np.integer]
 ) -> None:
     """Ask about analytes that are not known and are named nearly as one that is."""
     near = {}

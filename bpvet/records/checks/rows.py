@@ -199,7 +199,7 @@ def _of_animal(
 
 def _of_animals(
     cells: pa.Array, animals: pd.DataFrame, column: str, missing: object
-) -> tuple[NDArray[Any], NDArray[np.int32]]:
+) -> tuple[NDArray[Any], NDArray[np.integer]]:
     """Return a value of the animals table for each different id (m,), and each row's id (n,)."""
     texts, code = distinct(cells)
     at = pd.Index(animals["animal"]).get_indexer(pd.Index(texts, dtype=object))

@@ -138,28 +138,7 @@ def _sheet(
         What is to be said of the columns is added here.
     """
     names = [printable(name) for name in schema.names]
-    parts: list[list[pa.Array] | None] = [[] for _ in names]
-    filled = [0] * len(names)
-    rows, left = 0, max(MOST_BYTES, BYTES_A_BYTE * size)
-    nothing = pa.RecordBatch.from_arrays([pa.nulls(0, one.type) for one in schema], names=names)
-    for batch in chain([nothing], batches):
-        rows += batch.num_rows
-        for i, column in enumerate(batch.columns):
-            some = parts[i]
-            cells = None if some is None else _text_of(column, names[i])
-            if some is None or cells is None:
-                parts[i] = None
-                continue
-            length = pc.binary_length(cells.dictionary).take(cells.indices)
-            left -= pc.sum(length).as_py() or 0
-            if left < 0:
-                raise _TooLarge(
-                    f"The columns unpack to more than {max(MOST_BYTES, BYTES_A_BYTE * size) >> 20} "
-                    f"MB of text, up to {shown(names[i])}; no more is read of a file of "
-                    f"{_bytes(size)}, so that none can fill the memory."
-                )
-            some.append(cells)
-            filled[i] += len(column) - column.null_count
+    parts, filled, rows = _gathered(names, schema, batches, size)
     header, columns = [], []
     for i, (name, cells_of) in enumerate(zip(names, parts, strict=True)):
         kind = schema.field(i).type
@@ -182,6 +161,43 @@ def _sheet(
         encoding="",
         header_line=None,
     )
+
+
+def _gathered(
+    names: list[str], schema: pa.Schema, batches: Iterator[pa.RecordBatch], size: int
+) -> tuple[list[list[pa.Array] | None], list[int], int]:
+    """Return the cells of each column as parts, how many are not missing, and the rows.
+
+    A column that holds no text, and nothing that can be made text, has None for its parts.
+
+    Raises
+    ------
+    _TooLarge
+        There is more text than a file of this size may hold.
+    """
+    parts: list[list[pa.Array] | None] = [[] for _ in names]
+    filled = [0] * len(names)
+    rows, left = 0, max(MOST_BYTES, BYTES_A_BYTE * size)
+    nothing = pa.RecordBatch.from_arrays([pa.nulls(0, one.type) for one in schema], names=names)
+    for batch in chain([nothing], batches):
+        rows += batch.num_rows
+        for i, column in enumerate(batch.columns):
+            some = parts[i]
+            cells = None if some is None else _text_of(column, names[i])
+            if some is None or cells is None:
+                parts[i] = None
+                continue
+            length = pc.binary_length(cells.dictionary).take(cells.indices)
+            left -= pc.sum(length).as_py() or 0
+            if left < 0:
+                raise _TooLarge(
+                    f"The columns unpack to more than {max(MOST_BYTES, BYTES_A_BYTE * size) >> 20} "
+                    f"MB of text, up to {shown(names[i])}; no more is read of a file of "
+                    f"{_bytes(size)}, so that none can fill the memory."
+                )
+            some.append(cells)
+            filled[i] += len(column) - column.null_count
+    return parts, filled, rows
 
 
 def _as_one(parts: list[pa.Array]) -> pa.Array:

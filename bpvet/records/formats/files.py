@@ -164,7 +164,7 @@ def sheets_of(
         findings.append(finding_of(_NOT_READ[form], file, stops=True))
         return []
     if form == "archive":
-        from bpvet.records.formats.workbook import workbook_sheets
+        from bpvet.records.formats.workbook.sheets import workbook_sheets
 
         sheets = workbook_sheets(file, table, data, findings, mapping)
         return [without_guards(one, findings) for one in sheets]
@@ -176,7 +176,7 @@ def sheets_of(
 
         sheet = arrow_sheet(file, table, form, data, findings)
     elif form == "json":
-        from bpvet.records.formats.fhir_rows import fhir_sheets, holds_resources
+        from bpvet.records.formats.fhir.rows import fhir_sheets, holds_resources
         from bpvet.records.formats.json_lines import document_of, json_sheet
 
         held = document_of(file, data, findings, encoding)

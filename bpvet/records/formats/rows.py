@@ -7,7 +7,7 @@ through a slow one, which sets aside the lines that cannot be read and goes on w
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,7 +17,8 @@ import pyarrow.csv
 from numpy.typing import NDArray
 
 from bpvet.records.formats.blocks import Blocks
-from bpvet.records.parsing.columns import CODED, TEXT, each, is_blank, repeats, uncoded, which
+from bpvet.records.formats.gathered_columns import GatheredColumn
+from bpvet.records.parsing.columns import CODED, TEXT, is_blank, repeats, uncoded, which
 from bpvet.records.parsing.quotation_marks import (
     LINE_BREAK,
     LONGEST_CELL,
@@ -25,7 +26,9 @@ from bpvet.records.parsing.quotation_marks import (
     records_of_text,
 )
 
-_BLOCK = 1 << 24
+#: Bytes that are parsed at once; a row that is longer is left to the slow reader. Small blocks are
+#: faster, and rows without quotation marks are hardly ever as long.
+_BLOCK, _UNQUOTED_BLOCK = 1 << 24, 1 << 22
 #: Bytes at the top by which it is told which columns repeat their texts.
 _TOP = 1 << 20
 
@@ -191,7 +194,7 @@ def _unquoted(header: tuple[str, ...], rest: pa.NativeFile, top: bytes, separato
         One character.
     """
     names = [f"f{i}" for i in range(len(header))]
-    columns, n, bad = _columns(rest, top, separator, names, above=1)
+    columns, n, bad = _columns(rest, top, separator, names, above=1, quoted=False)
     return Rows(header, 1, columns, np.arange(2, n + 2), _misfits(bad, len(names)), ())
 
 
@@ -199,7 +202,7 @@ def _quoted(text: bytes, separator: str) -> Rows:
     """Return the rows of a text with sound quotation marks: a row may go over several lines."""
     names = _width(text, separator)
     source, top = pa.BufferReader(text), _top(memoryview(text))
-    columns, n, bad = _columns(source, top, separator, names, above=0)
+    columns, n, bad = _columns(source, top, separator, names, above=0, quoted=True)
     breaks = np.ones(n, dtype=np.int64)
     for column in columns:
         if which(column, lambda cells: pc.match_substring_regex(cells, LINE_BREAK)).any():
@@ -228,31 +231,52 @@ def _misfits(bad: list[tuple[int, int, str]], width: int) -> dict[int, tuple[str
 
 
 def _columns(
-    source: pa.NativeFile, top: bytes, separator: str, names: list[str], above: int
+    source: pa.NativeFile,
+    top: bytes,
+    separator: str,
+    names: list[str],
+    *,
+    above: int,
+    quoted: bool,
 ) -> tuple[tuple[pa.Array, ...], int, list[tuple[int, int, str]]]:
-    """Return the columns, how many rows they have, and the rows that do not fit; see `_parsed`."""
-    kinds = _kinds(top, separator, names)
-    table, bad = _parsed(source, separator, names, kinds, above)
-    n = table.num_rows + len(bad)
-    # One at a time, so that no two whole copies are held.
-    left = table.columns[::-1]
-    del table
-    columns = []
-    while left:
-        columns.append(_one(left.pop()))
+    """Return the columns, how many rows they have, and the rows that do not fit.
+
+    Parameters
+    ----------
+    source : file
+        The rows.
+    top : bytes
+        The first of them, by which it is told which columns repeat their texts.
+    separator : str
+        One character.
+    names : list of str
+        One for each column.
+    above : int
+        How many rows of the file stand above these.
+    quoted : bool
+        Whether there are quotation marks.
+
+    Returns
+    -------
+    tuple of arrays of text (n,), int, list of (int, int, str)
+        The rows that do not fit, as (number, fields, text), are blank in the columns.
+    """
+    kinds = _kinds(top, separator, names, quoted)
+    columns, bad = _parsed(source, separator, names, kinds, above, quoted)
+    n = len(columns[0]) + len(bad)
     if bad:
         columns = _with_gaps(columns, np.array([number for number, _, _ in bad]), n)
     return tuple(columns), n, bad
 
 
-def _kinds(top: bytes, separator: str, names: list[str]) -> list[pa.DataType]:
+def _kinds(top: bytes, separator: str, names: list[str], quoted: bool) -> list[pa.DataType]:
     """Return for each column whether it is kept as text or, if its texts repeat, as codes."""
     try:
-        table, _ = _parsed(pa.BufferReader(top), separator, names, [TEXT] * len(names), 0)
+        columns, _ = _parsed(pa.BufferReader(top), separator, names, [TEXT] * len(names), 0, quoted)
     except pa.ArrowInvalid:
         # The top ends in a quoted cell.
         return [TEXT] * len(names)
-    return [CODED if repeats(_one(column)) else TEXT for column in table.columns]
+    return [CODED if repeats(column) else TEXT for column in columns]
 
 
 def _parsed(
@@ -261,10 +285,11 @@ def _parsed(
     names: list[str],
     kinds: list[pa.DataType],
     above: int,
-) -> tuple[pa.Table, list[tuple[int, int, str]]]:
+    quoted: bool,
+) -> tuple[list[pa.Array], list[tuple[int, int, str]]]:
     """Return the rows that have a field for each name; of the others, (number, fields, text).
 
-    `above` is how many rows of the file stand above these.
+    Parameters are as in `_columns`; `kinds` says how each column is kept.
     """
     bad: list[tuple[int, int, str]] = []
 
@@ -273,34 +298,46 @@ def _parsed(
         # What this raises would be printed, and not end the parsing.
         return "error" if _given_up(len(bad), row.number + above) else "skip"
 
+    gathered = [GatheredColumn() for _ in names]
     try:
-        table = _csv(source, separator, names, kinds, note)
+        for batch in _batches(
+            source, separator, dict(zip(names, kinds, strict=True)), note, quoted
+        ):
+            for column, cells in zip(gathered, batch.columns, strict=True):
+                column.add(cells)
     except pa.ArrowInvalid:
         if bad and _given_up(len(bad), bad[-1][0] + 1 + above):
             why = _misfit(bad[-1][1], len(names))
             raise MostlyBrokenError(len(bad), bad[-1][0] + 1 + above, why) from None
         raise
-    return table, bad
+    # One at a time, so that no two whole copies are held.
+    return [column.taken() for column in gathered], bad
 
 
 def _given_up(broken: int, rows: int) -> bool:
     return broken >= MOST_BROKEN and 2 * broken > rows
 
 
-def _csv(
+def _batches(
     source: pa.NativeFile,
     separator: str,
-    names: list[str],
-    kinds: list[pa.DataType],
+    kinds: dict[str, pa.DataType],
     note: Callable[[pa.csv.InvalidRow], str],
-) -> pa.Table:
-    return pa.csv.read_csv(
+    quoted: bool,
+) -> Iterator[pa.RecordBatch]:
+    """Yield the rows that have a field for each of the columns, a block of the text at a time."""
+    yield from pa.csv.open_csv(
         source,
         # One thread: only then are the numbers of the rows known.
-        read_options=pa.csv.ReadOptions(use_threads=False, block_size=_BLOCK, column_names=names),
+        read_options=pa.csv.ReadOptions(
+            use_threads=False,
+            block_size=_BLOCK if quoted else _UNQUOTED_BLOCK,
+            column_names=list(kinds),
+        ),
         parse_options=pa.csv.ParseOptions(
             delimiter=separator,
-            newlines_in_values=True,
+            quote_char='"' if quoted else False,
+            newlines_in_values=quoted,
             ignore_empty_lines=False,
             invalid_row_handler=note,
         ),
@@ -308,7 +345,7 @@ def _csv(
             strings_can_be_null=False,
             quoted_strings_can_be_null=False,
             check_utf8=False,
-            column_types=dict(zip(names, kinds, strict=True)),
+            column_types=kinds,
         ),
     )
 
@@ -323,22 +360,6 @@ def _width(text: bytes, separator: str) -> list[str]:
         1
     ]
     return [f"f{i}" for i in range(len(fields or [""]))]
-
-
-def _one(column: pa.ChunkedArray) -> pa.Array:
-    """Return the parts of a column as one array; texts are coded in order of first occurrence."""
-    if not pa.types.is_dictionary(column.type):
-        whole = column.combine_chunks()
-        return whole if isinstance(whole, pa.Array) else pa.concat_arrays(whole.chunks)
-    none = pa.array([], TEXT)
-    texts = pc.unique(pa.concat_arrays([none, *(part.dictionary for part in column.chunks)]))
-    code = np.empty(len(column), dtype=np.int32)
-    end = 0
-    for part in column.chunks:
-        place = pc.index_in(part.dictionary, texts).to_numpy()
-        start, end = end, end + len(part)
-        code[start:end] = each(place, part.indices.to_numpy())
-    return pa.DictionaryArray.from_arrays(pa.array(code), texts)
 
 
 def _with_gaps(columns: list[pa.Array], gaps: NDArray[np.int64], n: int) -> list[pa.Array]:

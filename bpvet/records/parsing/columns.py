@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from bpvet.records.parsing.codes import met_in_order
 
 _Kind = TypeVar("_Kind", bound=np.generic)
+Codes = NDArray[np.integer]
 
 TEXT = pa.large_string()
 CODED = pa.dictionary(pa.int32(), TEXT)
@@ -25,6 +26,11 @@ CODED = pa.dictionary(pa.int32(), TEXT)
 _CELLS = 1 << 15
 #: A column repeats if this many rows have less than half as many different texts.
 _LOOKED_AT = 20_000
+
+
+def code_type(many: int) -> type[np.signedinteger[Any]]:
+    """Return the smallest type of codes into so many texts; one more than a code fits it too."""
+    return np.int8 if many < 1 << 7 else np.int16 if many < 1 << 15 else np.int32
 
 
 def repeats(cells: pa.Array) -> bool:
@@ -41,8 +47,8 @@ def coded(cells: pa.Array) -> pa.Array:
     if met_in_order(codes.to_numpy(), len(cells.dictionary)):
         return cells
     met = pc.unique(codes).to_numpy()
-    place = np.zeros(len(cells.dictionary), dtype=np.int32)
-    place[met] = np.arange(len(met), dtype=np.int32)
+    place = np.zeros(len(cells.dictionary), dtype=codes.to_numpy().dtype)
+    place[met] = np.arange(len(met))
     return pa.DictionaryArray.from_arrays(
         pa.array(place[codes.to_numpy()]), cells.dictionary.take(pa.array(met))
     )
@@ -53,13 +59,13 @@ def uncoded(cells: pa.Array) -> pa.Array:
     return cells.dictionary_decode() if pa.types.is_dictionary(cells.type) else cells
 
 
-def distinct(cells: pa.Array) -> tuple[list[str], NDArray[np.int32]]:
+def distinct(cells: pa.Array) -> tuple[list[str], Codes]:
     """Return the different texts of a column and the index (n,) of each cell among them."""
     texts, code = distinct_cells(cells)
     return texts.to_pylist(), code
 
 
-def distinct_cells(cells: pa.Array) -> tuple[pa.Array, NDArray[np.int32]]:
+def distinct_cells(cells: pa.Array) -> tuple[pa.Array, Codes]:
     """Return the different texts of a column, as pyarrow has them, and each cell's index (n,)."""
     encoded = cells if pa.types.is_dictionary(cells.type) else cells.dictionary_encode()
     return encoded.dictionary, encoded.indices.to_numpy()
@@ -72,11 +78,9 @@ def of_texts(texts: Sequence[str], code: NDArray[np.integer]) -> pa.Array:
     """
     few = list(dict.fromkeys(texts))
     if len(few) == len(texts):
-        return coded(
-            pa.DictionaryArray.from_arrays(pa.array(code, pa.int32()), pa.array(few, TEXT))
-        )
+        return coded(pa.DictionaryArray.from_arrays(pa.array(code), pa.array(few, TEXT)))
     place = {text: i for i, text in enumerate(few)}
-    same = np.array([place[text] for text in texts], dtype=np.int32)
+    same = np.array([place[text] for text in texts], dtype=code_type(len(few)))
     return coded(pa.DictionaryArray.from_arrays(pa.array(same[code]), pa.array(few, TEXT)))
 
 
@@ -195,7 +199,7 @@ def end_to_end(parts: Sequence[pa.Array]) -> pa.Array:
 
 def blanks(n: int) -> pa.Array:
     """Return `n` empty cells, as codes."""
-    return pa.DictionaryArray.from_arrays(pa.array(np.zeros(n, np.int32)), pa.array([""], TEXT))
+    return pa.DictionaryArray.from_arrays(pa.array(np.zeros(n, np.int8)), pa.array([""], TEXT))
 
 
 def joined(*columns: pa.Array) -> pa.Array:

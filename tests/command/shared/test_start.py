@@ -88,7 +88,7 @@ def test_a_trend_loads_of_scipy_the_special_functions_alone(clinic: Path) -> Non
     code = "import sys, scipy.special; print(*sys.modules)"
     special = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert not found & (heavy - set(special.stdout.split()))
-    forms = ("workbook", "fhir_rows", "json_lines", "arrow_tables")
+    forms = ("workbook.sheets", "fhir.rows", "json_lines", "arrow_tables")
     assert not found & {f"bpvet.records.formats.{name}" for name in forms}
     assert not found & {"sqlite3", "bpvet.figures", "bpvet.reports"}
 

@@ -16,7 +16,8 @@ import pytest
 from openpyxl import Workbook, load_workbook
 
 from bpvet.records.findings import Finding
-from bpvet.records.formats import workbook_parts, workbook_values
+from bpvet.records.formats.workbook import archive as workbook_parts
+from bpvet.records.formats.workbook import values as workbook_values
 from bpvet.records.read import read
 from bpvet.records.records import Records
 from tests.records.formats.written import workbook_bytes

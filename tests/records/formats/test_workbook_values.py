@@ -18,13 +18,13 @@ from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from bpvet.records.cells import RawSheet, cell_text
 from bpvet.records.findings import Finding
-from bpvet.records.formats import workbook_parts
-from bpvet.records.formats.workbook import workbook_sheets
-from bpvet.records.formats.workbook_columns import column_texts
-from bpvet.records.formats.workbook_parts import Parts, looked_over, unpacked
-from bpvet.records.formats.workbook_plain import PlainSheet
-from bpvet.records.formats.workbook_tags import Unusual, distinct_between, tags_of
-from bpvet.records.formats.workbook_values import Sheet, unusual_sheets, usual_sheets
+from bpvet.records.formats.workbook import archive as workbook_parts
+from bpvet.records.formats.workbook.archive import Parts, looked_over, unpacked
+from bpvet.records.formats.workbook.columns import column_texts
+from bpvet.records.formats.workbook.plain_sheets import PlainSheet
+from bpvet.records.formats.workbook.sheets import workbook_sheets
+from bpvet.records.formats.workbook.tags import Unusual, distinct_between, tags_of
+from bpvet.records.formats.workbook.values import Sheet, unusual_sheets, usual_sheets
 from tests.records.formats.handmade import SHEET, archive, book, parts
 
 Texts = dict[str, list[tuple[int, list[str]]]]

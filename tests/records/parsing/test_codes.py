@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bpvet.records.formats.rows import _one
+from bpvet.records.formats.gathered_columns import GatheredColumn
 from bpvet.records.parsing.codes import (
     among,
     as_one,
@@ -86,7 +86,22 @@ def test_edges_and_letters_are_those_that_the_texts_have(texts: list[str], start
 
 def test_a_column_in_parts_becomes_one_in_order_of_first_occurrence() -> None:
     parts = [["b", "a", "b"], ["c", "a"], [], ["d", "b"]]
-    coded = pa.chunked_array([pa.array(part, TEXT).dictionary_encode() for part in parts])
-    one = _one(coded)
-    assert one.to_pylist() == [text for part in parts for text in part]
-    assert one.dictionary.to_pylist() == ["b", "a", "c", "d"]
+    column = GatheredColumn()
+    for part in parts:
+        column.add(pa.array(part, TEXT).dictionary_encode())
+    found = column.taken()
+    assert found.to_pylist() == [text for part in parts for text in part]
+    assert found.dictionary.to_pylist() == ["b", "a", "c", "d"]
+
+
+@pytest.mark.parametrize(("many", "kind"), [(127, "int8"), (128, "int16"), (40_000, "int32")])
+def test_codes_are_as_small_as_their_texts_allow_and_one_more_fits(many: int, kind: str) -> None:
+    texts = [str(i) for i in range(many)]
+    column = GatheredColumn()
+    for part in (texts, texts[::-1]):
+        column.add(pa.array(part, TEXT).dictionary_encode())
+    found = column.taken()
+    code = found.indices.to_numpy()
+    assert code.dtype == kind
+    assert (code + 1).max() == many
+    assert found.to_pylist() == texts + texts[::-1]

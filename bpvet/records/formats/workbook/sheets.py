@@ -13,11 +13,11 @@ from itertools import islice
 
 from bpvet.records.cells import RawSheet, and_so_on, cell_text
 from bpvet.records.findings import Finding, printable, shown, whole, worded_finding
-from bpvet.records.formats.workbook_columns import sheet_columns
-from bpvet.records.formats.workbook_oddities import Oddities
-from bpvet.records.formats.workbook_parts import SAVE_AS_CSV, looked_over
-from bpvet.records.formats.workbook_tags import Unusual
-from bpvet.records.formats.workbook_values import (
+from bpvet.records.formats.workbook.archive import SAVE_AS_CSV, looked_over
+from bpvet.records.formats.workbook.columns import sheet_columns
+from bpvet.records.formats.workbook.oddities import Oddities
+from bpvet.records.formats.workbook.tags import Unusual
+from bpvet.records.formats.workbook.values import (
     MOST_CELLS,
     Row,
     Sheet,

@@ -13,9 +13,9 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.records.cells import TEXT, cell_text, falsehood
-from bpvet.records.formats import workbook_values
-from bpvet.records.formats.workbook_oddities import Oddities
-from bpvet.records.formats.workbook_values import Block, TooWide
+from bpvet.records.formats.workbook import values as workbook_values
+from bpvet.records.formats.workbook.oddities import Oddities
+from bpvet.records.formats.workbook.values import Block, TooWide
 from bpvet.records.parsing.columns import blanks, uncoded
 from bpvet.records.tables import column_named
 

@@ -16,9 +16,9 @@ from bpvet.facts.codes import EXTENSION, LOINC, loinc, loinc_of_mean
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.cells import TEXT, RawSheet
 from bpvet.records.findings import Finding, printable, shown, whole
-from bpvet.records.formats.fhir_found import Found, Rows, join_single_values, say
-from bpvet.records.formats.fhir_patients import References, animal_row, contained_animals
-from bpvet.records.formats.fhir_readings import (
+from bpvet.records.formats.fhir.gathered import Found, Rows, join_single_values, say
+from bpvet.records.formats.fhir.patients import References, animal_row, contained_animals
+from bpvet.records.formats.fhir.readings import (
     ONE_OF_EQUALS,
     has_kilopascal,
     mean_cells,
@@ -28,7 +28,7 @@ from bpvet.records.formats.fhir_readings import (
     timed,
     told_one_by_one,
 )
-from bpvet.records.formats.fhir_values import (
+from bpvet.records.formats.fhir.values import (
     codes,
     concept_text,
     day_of,

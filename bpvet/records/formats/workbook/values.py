@@ -16,10 +16,10 @@ from dataclasses import dataclass
 from itertools import islice, zip_longest
 from typing import Any, Protocol
 
-from bpvet.records.formats.workbook_names import RELATIONS, WORKBOOK, named_sheets
-from bpvet.records.formats.workbook_oddities import Oddities, Reach
-from bpvet.records.formats.workbook_parts import Parts
-from bpvet.records.formats.workbook_tags import Unusual
+from bpvet.records.formats.workbook.archive import Parts
+from bpvet.records.formats.workbook.names import RELATIONS, WORKBOOK, named_sheets
+from bpvet.records.formats.workbook.oddities import Oddities, Reach
+from bpvet.records.formats.workbook.tags import Unusual
 
 #: Cells that a sheet may have, the blank ones between its corners included.
 MOST_CELLS = 20_000_000

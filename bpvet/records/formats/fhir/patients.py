@@ -9,7 +9,7 @@ from typing import Any
 from bpvet.facts.codes import ANIMAL_EXTENSIONS, EXTENSION, fhir
 from bpvet.facts.sources import fact
 from bpvet.facts.species import all_species
-from bpvet.records.formats.fhir_values import (
+from bpvet.records.formats.fhir.values import (
     codes,
     concept_text,
     extensions,

@@ -5,7 +5,7 @@ without end, or name things on other machines. All parts are therefore streamed 
 that keeps nothing and refuses a document type with whatever it would declare or fetch, and
 everything is counted. On the way it is noted what a reading of the values alone would not show:
 hidden rows, merged cells, error cells, and formulas without a stored value. Parts of plain XML are
-looked at many tags at once (`workbook_plain`), any other tag by tag.
+looked at many tags at once (`plain_sheets`), any other tag by tag.
 """
 
 from __future__ import annotations
@@ -23,10 +23,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.records.findings import Finding, whole
-from bpvet.records.formats.workbook_names import RELATIONS, WORKBOOK
-from bpvet.records.formats.workbook_oddities import Oddities, Reach
-from bpvet.records.formats.workbook_plain import KEPT, MOST_ROWS, Plain, PlainSheet, PlainTexts
-from bpvet.records.formats.workbook_tags import Unusual
+from bpvet.records.formats.workbook.names import RELATIONS, WORKBOOK
+from bpvet.records.formats.workbook.oddities import Oddities, Reach
+from bpvet.records.formats.workbook.plain_sheets import (
+    KEPT,
+    MOST_ROWS,
+    Plain,
+    PlainSheet,
+    PlainTexts,
+)
+from bpvet.records.formats.workbook.tags import Unusual
 
 #: Bytes of all parts together when unpacked, elements in them, and how deep they may nest.
 MOST_BYTES = 256 << 20

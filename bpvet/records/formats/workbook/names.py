@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
-from bpvet.records.formats.workbook_tags import Unusual
+from bpvet.records.formats.workbook.tags import Unusual
 
 WORKBOOK = "xl/workbook.xml"
 RELATIONS = "xl/_rels/workbook.xml.rels"

@@ -1,6 +1,6 @@
 """Plain sheets and shared texts of a workbook looked over, many tags at once.
 
-What is found is what `workbook_parts` finds tag by tag, and besides how far a sheet reaches, the
+What is found is what `archive` finds tag by tag, and besides how far a sheet reaches, the
 names of its errors, and how much text its cells share: the reader of values holds a whole sheet,
 and a copy of its text for each cell. Whatever is not plain is `Unusual`, and left to the others.
 """
@@ -12,8 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from bpvet.records.formats.workbook_oddities import Oddities, Reach
-from bpvet.records.formats.workbook_tags import (
+from bpvet.records.formats.workbook.oddities import Oddities, Reach
+from bpvet.records.formats.workbook.tags import (
     Bools,
     Ints,
     Tags,

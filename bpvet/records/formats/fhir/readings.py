@@ -21,7 +21,7 @@ from bpvet.facts.codes import (
     loinc_of_mean,
 )
 from bpvet.facts.words import METHODS, READING_QUANTITIES, UNITS
-from bpvet.records.formats.fhir_values import (
+from bpvet.records.formats.fhir.values import (
     codes,
     concept_text,
     extensions,

@@ -1,0 +1,48 @@
+"""Columns of text that grow block by block, and are put together once all blocks are in."""
+
+from __future__ import annotations
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from bpvet.records.parsing.columns import TEXT, code_type
+
+
+class GatheredColumn:
+    """The blocks of a column, as text or as codes; codes are kept as small as they can be."""
+
+    def __init__(self) -> None:
+        self._texts: list[pa.Array] = []
+        self._codes: list[NDArray[np.integer]] = []
+
+    def add(self, cells: pa.Array) -> None:
+        """Add the next cells: all blocks of a column are text, or all are codes."""
+        if not pa.types.is_dictionary(cells.type):
+            self._texts.append(cells)
+            return
+        self._texts.append(cells.dictionary)
+        self._codes.append(cells.indices.to_numpy().astype(code_type(len(cells.dictionary))))
+
+    def taken(self) -> pa.Array:
+        """Return all cells as one array, texts coded in order of first occurrence; keep none.
+
+        Without any block these are no cells, as text.
+        """
+        texts, codes = self._texts, self._codes
+        self._texts, self._codes = [], []
+        if not codes:
+            # One block is not copied.
+            return texts[0] if len(texts) == 1 else pa.concat_arrays([pa.array([], TEXT), *texts])
+        # The texts of all blocks are numbered together: to look each block's up among all texts
+        # would go through all of these for every block.
+        numbered = pa.concat_arrays(texts).dictionary_encode()
+        place = numbered.indices.to_numpy().astype(code_type(len(numbered.dictionary)))
+        found = np.empty(sum(map(len, codes)), dtype=place.dtype)
+        row = first = 0
+        for some, of_block in zip(codes, texts, strict=True):
+            block = place[first : first + len(of_block)]
+            if len(some):
+                np.take(block, some, out=found[row : row + len(some)], mode="clip")
+            row, first = row + len(some), first + len(of_block)
+        return pa.DictionaryArray.from_arrays(pa.array(found), numbered.dictionary)

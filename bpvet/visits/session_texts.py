@@ -1,0 +1,138 @@
+"""The texts of sessions as codes: those that differ within a session are joined."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+Codes = NDArray[np.int64]
+
+
+class Vocabulary:
+    """Different texts, numbered as they are met.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        The first of them.
+    """
+
+    def __init__(self, texts: Iterable[str] = ()) -> None:
+        self._places = {text: place for place, text in enumerate(texts)}
+
+    def code(self, text: str) -> int:
+        """Return the place of a text, which is added where it is new."""
+        return self._places.setdefault(text, len(self._places))
+
+    @property
+    def texts(self) -> list[str]:
+        """All texts in order of their numbers."""
+        return list(self._places)
+
+
+class SessionColumnsByBlock:
+    """Columns of all sessions that are filled a block of sessions at a time.
+
+    Parameters
+    ----------
+    count : int
+        Sessions there are.
+    """
+
+    def __init__(self, count: int) -> None:
+        self._count = count
+        self._arrays: dict[str, NDArray[Any]] = {}
+        self._vocabularies: dict[str, Vocabulary] = {}
+
+    def vocabulary(self, name: str, texts: Iterable[str] = ()) -> Vocabulary:
+        """Return the texts of a column; made of `texts` where it is asked for first."""
+        if name not in self._vocabularies:
+            self._vocabularies[name] = Vocabulary(texts)
+        return self._vocabularies[name]
+
+    def put(self, name: str, rows: slice, values: Any) -> None:
+        """Fill some sessions' rows of a column.
+
+        Parameters
+        ----------
+        name : str
+        rows : slice
+            The sessions.
+        values : array or Categorical
+            Numbers, or codes into the column's vocabulary; or few categories.
+        """
+        if isinstance(values, pd.Categorical):
+            known = self.vocabulary(name)
+            place = np.array([known.code(text) for text in values.categories], dtype=np.int32)
+            values = place[values.codes]
+        if name not in self._arrays:
+            self._arrays[name] = np.empty(self._count, dtype=values.dtype)
+        self._arrays[name][rows] = values
+
+    def columns(self) -> dict[str, Any]:
+        """Return the columns, those of texts as categories; nothing of them is kept here."""
+        found: dict[str, Any] = {}
+        while self._arrays:
+            name = next(iter(self._arrays))
+            column = self._arrays.pop(name)
+            known = self._vocabularies.get(name)
+            if known is None:
+                found[name] = column
+            else:
+                texts = pd.Index(known.texts, dtype="str")
+                found[name] = pd.Categorical.from_codes(column, texts)
+        return found
+
+
+def joined_text(
+    of: Codes, code: NDArray[np.integer], words: pd.Index[str], count: int, known: Vocabulary
+) -> NDArray[np.int32]:
+    """Return the distinct texts of each session in order of taking, joined by "; ".
+
+    Parameters
+    ----------
+    of : (n,) array of int
+        Session of each reading, ascending.
+    code : (n,) array of int
+        Its text as code into `words`.
+    words : Index of str
+        The different texts, none of them joined.
+    count : int
+        Sessions there are.
+    known : Vocabulary
+        Begins with `words`; joined texts are added.
+
+    Returns
+    -------
+    (count,) array of int
+        Codes into the vocabulary.
+    """
+    blank = known.code("")
+    joined = np.full(count, blank, dtype=np.int32)
+    given = np.flatnonzero(code != blank)
+    if not len(given):
+        return joined
+    # Rows stand session by session, so a text is new where session or text change; the same text
+    # may come again later in a session, which the pairs below tell.
+    session, text = of[given], code[given]
+    new = np.ones(len(given), dtype=bool)
+    new[1:] = (session[1:] != session[:-1]) | (text[1:] != text[:-1])
+    session, text = session[new], text[new]
+    first = np.ones(len(session), dtype=bool)
+    first[1:] = session[1:] != session[:-1]
+    joined[session[first]] = text[first]
+    if first.all():
+        return joined
+    mixed = np.zeros(count, dtype=bool)
+    mixed[session[~first]] = True
+    seen: dict[int, dict[str, None]] = {}
+    some = mixed[session]
+    for place, which in zip(session[some].tolist(), text[some].tolist(), strict=True):
+        seen.setdefault(place, {})[words[which]] = None
+    for place, met in seen.items():
+        joined[place] = known.code("; ".join(met))
+    return joined

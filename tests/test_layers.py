@@ -55,6 +55,8 @@ REACHING = {
     ("bpvet.models.audit.audit", "answer"): "bpvet.answers.audit.audit",
     ("bpvet.models.clinic.cohort", "answer"): "bpvet.answers.clinic.cohort",
     ("bpvet.records.records", "from_frames"): "bpvet.records.read",
+    # A reason is a code, whose words are asked for.
+    ("bpvet.models.reasons", "reason"): "bpvet.wording.en.reasons",
     # An answer is printed with its sentences: what makes it asks for them.
     ("bpvet.answers.trend.trend", "trend_answer"): "bpvet.wording.en.trend.statements",
     ("bpvet.answers.trend.unseen", "unseen_answer"): "bpvet.wording.en.trend.unseen",

@@ -21,10 +21,11 @@ from bpvet.models.clinic.components import Component, components
 from bpvet.models.clinic.flow import EntryRow, Flow, entry, flow
 from bpvet.models.clinic.grid import Effect, Grid, grid, main_effects
 from bpvet.models.clinic.population import population, reference_method
+from bpvet.models.reasons import reason
 from bpvet.printing import Brief
 
 #: Why the digest of the records is not given.
-NO_DIGEST = "left out with pseudonyms: it could tell whose records these are"
+NO_DIGEST = reason("cohort.no_digest")
 
 
 @dataclass(frozen=True, eq=False, repr=False)

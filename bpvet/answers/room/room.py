@@ -33,6 +33,7 @@ from bpvet.facts.words import (
     QUANTITIES_OF,
     UNITS,
 )
+from bpvet.models.reasons import reason
 from bpvet.visits.choice import (
     BOTH_BOUNDS,
     Reading,
@@ -213,15 +214,15 @@ def _range(found: SessionSum, chosen: Guideline, condition: str, species: str) -
 def _withheld(found: SessionSum, condition: str, chosen: Guideline, species: str) -> str | None:
     """Return why no category is named, or None."""
     if found.mean is None:
-        return "no reading counts"
+        return reason("room.none_counts")
     if not judged(species):
-        return f"no categories are on file for this species ({species})"
+        return reason("category.species", species=species)
     if found.bound == BOTH_BOUNDS:
-        return "readings went beyond both ends of the gauge"
+        return reason("room.both_ends")
     if condition in KEPT_OUT_CONDITIONS:
-        return f"the animal was {CONDITION_WORDS[condition]}, and the ranges speak of awake animals"
+        return reason("room.not_awake", how=CONDITION_WORDS[condition])
     if found.mean < chosen.floor.value and found.bound != "at least":
-        return "it lies lower than the categories speak of"
+        return reason("category.low")
     return None
 
 

@@ -17,6 +17,7 @@ from bpvet.facts.sources import fact
 from bpvet.facts.words import LAB_METHOD
 from bpvet.maths.estimate import Estimate, Number
 from bpvet.maths.mixture import Mixture
+from bpvet.models.reasons import reason
 from bpvet.models.trend.columns import SLOPE_DAYS
 from bpvet.models.trend.outlook import (
     surprise,
@@ -204,9 +205,8 @@ def surprise_answer(trend: Trend, level: float, withheld: str | None) -> Surpris
     found = surprise(trend)
     date, observed = trend.latest_date, float(trend.observed[-1])
     if found is None:
-        one = "value" if trend.logarithmic else "session"
-        reason = f"there is no earlier {one} to compare with"
-        return SurpriseAnswer(date, observed, None, None, None, None, None, None, reason)
+        why = reason("surprise.none_earlier", what="value" if trend.logarithmic else "session")
+        return SurpriseAnswer(date, observed, None, None, None, None, None, None, why)
     expected, lower, upper = Estimate.of(found.expected, level, trend.series.unit).known
     if found.tail <= float(fact("project.verdict.very_unusual").value or 0):
         words = Surprise.VERY_UNUSUAL

@@ -14,6 +14,7 @@ from bpvet.facts.sources import fact
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
 from bpvet.maths.spread import share_interpolated
+from bpvet.models.reasons import reason
 from bpvet.models.trend.changes import elsewhere, latest_session
 from bpvet.models.trend.columns import join_columns, noise_groups
 from bpvet.models.trend.fit import refit, subset
@@ -319,16 +320,13 @@ def category_withheld(trend: Trend) -> str | None:
     row = animal_rows(trend.records)[trend.series.animal]
     breed = row.breed
     if written := row.species_written:
-        return f"no categories are on file for this species ({written})"
+        return reason("category.species", species=written)
     if sighthound(breed):
-        return (
-            f"{a_or_an(breed)} is a sighthound: sighthounds normally run higher, and no reference "
-            "range for this breed is on file"
-        )
+        return reason("category.sighthound", breed=a_or_an(breed))
     youngest = float(fact("project.category.youngest").value or 0)
     age = row.age_years(trend.latest_date)
     if age is not None and age < youngest:
-        return "the animal is under one year of age; the categories are for adults"
+        return reason("category.young")
     return None
 
 

@@ -28,14 +28,14 @@ from bpvet.facts.codes import (
     ucum,
 )
 from bpvet.facts.sources import fact
-from bpvet.facts.words import QUANTITY_WORDS, READING_QUANTITIES, UNITS
+from bpvet.facts.words import QUANTITY_WORDS, READING_QUANTITIES, UNITS, Bound
 
 #: A row of a table, by the names of its columns.
 Row = Mapping[str, Any]
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 _NOTHING: tuple[Any, ...] = ("", None, [], {})
-_COMPARATORS = {"at least": ">=", "at most": "<="}
+_COMPARATORS: dict[str, str] = {Bound.AT_LEAST: ">=", Bound.AT_MOST: "<="}
 
 
 def bundled(entries: Sequence[dict[str, Any]]) -> tuple[dict[str, Any], dict[str, int]]:

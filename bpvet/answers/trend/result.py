@@ -33,7 +33,7 @@ from bpvet.answers.trend.usual import (
     SurpriseAnswer,
 )
 from bpvet.equality import Content
-from bpvet.facts.words import DECIMALS, LAB_QUANTITIES
+from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, Bound
 from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.reasons import reason
@@ -49,7 +49,7 @@ def _one_end(shown: dict[str, Any]) -> None:
     shown["reason"] = str(reason("one_end")) if only else None
     if not only:
         return
-    known = "upper" if only == "at most" else "lower"
+    known = "upper" if only == Bound.AT_MOST else "lower"
     for name in {"estimate", "mean", "lower", "upper", "sd"} & shown.keys() - {known}:
         shown[name] = None
 

@@ -14,7 +14,7 @@ from bpvet.answers.trend.verdicts import Settled, Surprise, Verdict, settled
 from bpvet.equality import Content
 from bpvet.facts.protocol import ENOUGH_READINGS
 from bpvet.facts.sources import fact
-from bpvet.facts.words import LAB_METHOD
+from bpvet.facts.words import LAB_METHOD, Bound
 from bpvet.maths.estimate import Estimate, Number
 from bpvet.maths.mixture import Mixture
 from bpvet.models.reasons import reason
@@ -66,7 +66,7 @@ class LatestAnswer(Content):
     @property
     def end(self) -> float:
         """The end that is known, where only one is."""
-        return self.upper if self.only == "at most" else self.lower
+        return self.upper if self.only == Bound.AT_MOST else self.lower
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +124,7 @@ class NextSessionAnswer(Content):
     @property
     def end(self) -> float:
         """The end that is known, where only one is; `only` as in `LatestAnswer`."""
-        return self.upper if self.only == "at most" else self.lower
+        return self.upper if self.only == Bound.AT_MOST else self.lower
 
 
 def _number(value: Any) -> float | None:

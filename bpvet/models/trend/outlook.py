@@ -11,6 +11,7 @@ from bpvet.equality import Content
 from bpvet.facts.breeds import sighthound
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
+from bpvet.facts.words import Bound
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
 from bpvet.maths.spread import share_interpolated
@@ -51,8 +52,16 @@ class Surprise(Content):
     @property
     def tails(self) -> tuple[float, float]:
         """Probabilities of lying above and below what was observed; 1 where a bound says less."""
-        above = 1.0 if "at most" in self.bound else float(self.expected.above(self.observed))
-        below = 1.0 if "at least" in self.bound else float(self.expected.below(self.observed))
+        above = (
+            1.0
+            if self.bound in (Bound.AT_MOST, Bound.BOTH)
+            else float(self.expected.above(self.observed))
+        )
+        below = (
+            1.0
+            if self.bound in (Bound.AT_LEAST, Bound.BOTH)
+            else float(self.expected.below(self.observed))
+        )
         return above, below
 
 

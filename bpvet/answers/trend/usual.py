@@ -48,8 +48,21 @@ class SessionAnswer(Content):
     flags: tuple[str, ...]
 
 
+class Ended:
+    """An interval of which one end alone may be known: `only` says which."""
+
+    lower: float
+    upper: float
+    only: str
+
+    @property
+    def end(self) -> float:
+        """The end that is known, where only one is."""
+        return self.upper if self.only == Bound.AT_MOST else self.lower
+
+
 @dataclass(frozen=True, eq=False)
-class LatestAnswer(Content):
+class LatestAnswer(Ended, Content):
     """Usual value at the latest session; `sd` is None on a log scale.
 
     Where most readings lie beyond the gauge, `only` is ``at least`` or ``at most``, the end of the
@@ -62,11 +75,6 @@ class LatestAnswer(Content):
     upper: float
     sd: Number
     only: str = ""
-
-    @property
-    def end(self) -> float:
-        """The end that is known, where only one is."""
-        return self.upper if self.only == Bound.AT_MOST else self.lower
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,8 +118,8 @@ class SurpriseAnswer(Content):
 
 
 @dataclass(frozen=True, eq=False)
-class NextSessionAnswer(Content):
-    """Mean to expect of a session not taken yet."""
+class NextSessionAnswer(Ended, Content):
+    """Mean to expect of a session not taken yet; `only` as in `LatestAnswer`."""
 
     date: np.datetime64
     method: str
@@ -120,11 +128,6 @@ class NextSessionAnswer(Content):
     lower: float
     upper: float
     only: str = ""
-
-    @property
-    def end(self) -> float:
-        """The end that is known, where only one is; `only` as in `LatestAnswer`."""
-        return self.upper if self.only == Bound.AT_MOST else self.lower
 
 
 def _number(value: Any) -> float | None:

@@ -107,9 +107,9 @@ def _reading(reading: ReadingFate) -> str:
     if reading.systolic is None:
         text = "no sound"
     else:
-        beside = (reading.diastolic, reading.mean, reading.heart_rate)
+        companions = (reading.diastolic, reading.mean, reading.heart_rate)
         parts = [f"{_SIGNS.get(reading.bound, '')}{_exact(reading.systolic)}"]
-        parts += ["" if value is None else _exact(value) for value in beside]
+        parts += ["" if value is None else _exact(value) for value in companions]
         text = "/".join(parts).rstrip("/")
     if reading.fate == Fate.LEFT_OUT:
         return f"{text} left out"

@@ -17,11 +17,11 @@ from bpvet.maths.estimate import Estimate, Number
 from bpvet.maths.mixture import Mixture
 from bpvet.models.reasons import Reason, reason
 from bpvet.models.trend.effects import Treatment
+from bpvet.models.trend.learned import told_by_readings
 from bpvet.models.trend.outlook import (
     with_scaled_tau,
 )
 from bpvet.models.trend.plain_means import plain_difference
-from bpvet.models.trend.told import told_by_readings
 from bpvet.models.trend.trend import Trend
 
 _LOST = {

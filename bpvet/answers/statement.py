@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Any, ClassVar
 
-from bpvet.answers.json_values import NOT_PRINTED
+from bpvet.answers.json_values import NOT_PRINTED, plain
 
 
 @dataclass(frozen=True)
@@ -53,3 +54,34 @@ def sections_of(
     return MappingProxyType(
         {topic: texts_of(one for one in statements if one.topic == topic) for topic in topics}
     )
+
+
+class Worded:
+    """An answer with statements, cautions and the version of the program: what it says of itself.
+
+    `topics` are those of its statements, in the order in which they are told.
+    """
+
+    topics: ClassVar[tuple[str, ...]] = ()
+    statements: tuple[Statement, ...]
+    cautions: tuple[str, ...]
+    version: str
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """The words of the statements."""
+        return texts_of(self.statements)
+
+    @property
+    def sections(self) -> Mapping[str, tuple[str, ...]]:
+        """The words of the statements by topic, for each of `topics`."""
+        return sections_of(self.statements, self.topics)
+
+    def _worded(self) -> dict[str, Any]:
+        """Return statements, cautions and version as plain JSON values."""
+        return {
+            "statements": plain(self.statements),
+            "sentences": list(self.sentences),
+            "cautions": list(self.cautions),
+            "version": self.version,
+        }

@@ -31,6 +31,25 @@ class Word(StrEnum):
     __repr__ = str.__repr__
 
 
+class Bound(Word):
+    """Which side of a number is open: of a reading beyond the gauge, or of a session's mean."""
+
+    NONE = ""
+    AT_LEAST = "at least"
+    AT_MOST = "at most"
+    BOTH = f"{AT_LEAST} and {AT_MOST}"
+
+
+class Fate(Word):
+    """What became of a reading."""
+
+    USED = "used"
+    LEFT_OUT = "left out"
+    EXCLUDED = "excluded"
+    NO_SOUND = "no sound"
+    SET_ASIDE = "set aside"
+
+
 METHODS = ("doppler", "oscillometric")
 #: Quantities that a reading carries, and the one derived from two of them.
 READING_QUANTITIES = ("systolic", "diastolic", "mean", "heart_rate")

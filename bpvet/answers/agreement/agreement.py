@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 from bpvet import __version__
-from bpvet.answers.json_values import plain
-from bpvet.answers.statement import Statement, sections_of, texts_of
+from bpvet.answers.statement import Statement, Worded
 from bpvet.equality import Content
 from bpvet.facts.cautions import cautions_for
 from bpvet.models.agreement.result import Agreement
@@ -19,7 +17,7 @@ TOPICS = ("answers", "criteria", "bridged", "basis")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class AgreementAnswer(Brief, Content):
+class AgreementAnswer(Worded, Brief, Content):
     """What `bpvet agreement --json` prints.
 
     Parameters
@@ -34,29 +32,16 @@ class AgreementAnswer(Brief, Content):
         Of this program.
     """
 
+    topics: ClassVar[tuple[str, ...]] = TOPICS
+
     agreement: Agreement
     statements: tuple[Statement, ...]
     cautions: tuple[str, ...]
     version: str
 
-    @property
-    def sentences(self) -> tuple[str, ...]:
-        """The words of the statements."""
-        return texts_of(self.statements)
-
-    @property
-    def sections(self) -> Mapping[str, tuple[str, ...]]:
-        """The words of the statements by topic, for each of `TOPICS`."""
-        return sections_of(self.statements, TOPICS)
-
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values, named as in the library."""
-        return self.agreement.to_dict() | {
-            "statements": plain(self.statements),
-            "sentences": list(self.sentences),
-            "cautions": list(self.cautions),
-            "version": self.version,
-        }
+        return self.agreement.to_dict() | self._worded()
 
 
 def agreement_answer(agree: Agreement) -> AgreementAnswer:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 from bpvet import __version__
 from bpvet.answers.json_values import plain
-from bpvet.answers.statement import Statement, sections_of, texts_of
+from bpvet.answers.statement import Statement, Worded
 from bpvet.equality import Content
 from bpvet.facts.cautions import cautions_for, licensed
 from bpvet.models.audit.audit import NOT_TO_JUDGE, Audit
@@ -22,7 +21,7 @@ TOPICS = (
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class AuditAnswer(Brief, Content):
+class AuditAnswer(Worded, Brief, Content):
     """What `bpvet audit --json` prints.
 
     Parameters
@@ -37,30 +36,17 @@ class AuditAnswer(Brief, Content):
         Of this program.
     """
 
+    topics: ClassVar[tuple[str, ...]] = TOPICS
+
     audit: Audit
     statements: tuple[Statement, ...]
     cautions: tuple[str, ...]
     version: str
 
-    @property
-    def sentences(self) -> tuple[str, ...]:
-        """The words of the statements."""
-        return texts_of(self.statements)
-
-    @property
-    def sections(self) -> Mapping[str, tuple[str, ...]]:
-        """The words of the statements by topic, for each of `TOPICS`."""
-        return sections_of(self.statements, TOPICS)
-
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values, named as in the library."""
         numbers: dict[str, Any] = plain(self.audit.to_dict())
-        return numbers | {
-            "statements": plain(self.statements),
-            "sentences": list(self.sentences),
-            "cautions": list(self.cautions),
-            "version": self.version,
-        }
+        return numbers | self._worded()
 
 
 def audit_answer(audit: Audit) -> AuditAnswer:

@@ -11,7 +11,7 @@ import pandas as pd
 
 from bpvet import __version__
 from bpvet.answers.json_values import plain
-from bpvet.answers.statement import Statement, texts_of
+from bpvet.answers.statement import Statement, Worded
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.words import UNITS
@@ -21,14 +21,15 @@ from bpvet.models.clinic.components import Component, components
 from bpvet.models.clinic.flow import EntryRow, Flow, entry, flow
 from bpvet.models.clinic.grid import Effect, Grid, grid, main_effects
 from bpvet.models.clinic.population import population, reference_method
+from bpvet.models.reasons import reason
 from bpvet.printing import Brief
 
 #: Why the digest of the records is not given.
-NO_DIGEST = "left out with pseudonyms: it could tell whose records these are"
+NO_DIGEST = reason("cohort.no_digest")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class CohortAnswer(Brief, Content):
+class CohortAnswer(Worded, Brief, Content):
     """What `bpvet cohort --json` prints.
 
     Parameters
@@ -67,11 +68,6 @@ class CohortAnswer(Brief, Content):
     version: str
 
     @property
-    def sentences(self) -> tuple[str, ...]:
-        """The words of the statements."""
-        return texts_of(self.statements)
-
-    @property
     def fixed(self) -> pd.DataFrame:
         """The fixed effects as `Cohort.fixed`, with intervals at this answer's level."""
         cohort = self.study.cohort
@@ -80,14 +76,14 @@ class CohortAnswer(Brief, Content):
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values, named as in the library."""
         held: dict[str, Any] = plain(_choices(self) | _numbers(self) | _tables(self))
-        return held | {
-            "statements": plain(self.statements),
-            "sentences": list(self.sentences),
-            "cautions": list(self.cautions),
-            "version": self.version,
-            "data_digest": self.study.digest,
-            "data_digest_reason": None if self.study.digest else NO_DIGEST,
-        }
+        return (
+            held
+            | self._worded()
+            | {
+                "data_digest": self.study.digest,
+                "data_digest_reason": None if self.study.digest else NO_DIGEST,
+            }
+        )
 
 
 @garbage_waits()

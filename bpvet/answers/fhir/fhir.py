@@ -35,6 +35,7 @@ from bpvet.equality import Content
 from bpvet.facts.codes import ANIMAL_EXTENSIONS, EQUALS_EXTENSION, EXTENSION, fhir, loinc_of_mean
 from bpvet.facts.sources import fact
 from bpvet.facts.species import all_species
+from bpvet.facts.words import Fate
 from bpvet.printing import Brief
 from bpvet.records.records import Records
 from bpvet.visits.readings import readings_used
@@ -114,7 +115,7 @@ def fhir_bundle(records: Records, rule: str = "guideline", *, snomed: bool = Fal
         else:
             one = _reading(reading, made)
             made.add("Observation", f"reading {place}", made.told_apart(one))
-    counted = used[used["fate"] == "used"]
+    counted = used[used["fate"] == Fate.USED]
     members = counted.groupby([*_SESSION], sort=False).indices
     for _, session in _rows(sessions(records, rule)):
         key = _session_of(session)

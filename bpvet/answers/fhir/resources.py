@@ -28,14 +28,14 @@ from bpvet.facts.codes import (
     ucum,
 )
 from bpvet.facts.sources import fact
-from bpvet.facts.words import QUANTITY_WORDS, READING_QUANTITIES, UNITS
+from bpvet.facts.words import QUANTITY_WORDS, READING_QUANTITIES, UNITS, Bound
 
 #: A row of a table, by the names of its columns.
 Row = Mapping[str, Any]
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 _NOTHING: tuple[Any, ...] = ("", None, [], {})
-_COMPARATORS = {"at least": ">=", "at most": "<="}
+_COMPARATORS: dict[str, str] = {Bound.AT_LEAST: ">=", Bound.AT_MOST: "<="}
 
 
 def bundled(entries: Sequence[dict[str, Any]]) -> tuple[dict[str, Any], dict[str, int]]:
@@ -116,18 +116,18 @@ def circumstances(row: Row, subject: dict[str, str]) -> dict[str, Any]:
         A reference to the animal.
     """
     timed = bool(row.get("timed", False))
-    beside = {name: row.get(name, "") for name in TEXT_EXTENSIONS if name != "session"}
-    beside["session"] = row.get("label", "")
-    beside["reading"] = row.get("reading")
+    extensions = {name: row.get(name, "") for name in TEXT_EXTENSIONS if name != "session"}
+    extensions["session"] = row.get("label", "")
+    extensions["reading"] = row.get("reading")
     excluded = str(row.get("excluded", ""))
     if excluded and not without_blanks(excluded):
         # Control characters alone, which FHIR does not take; it is excluded all the same.
-        excluded = beside["excluded"] = "reason that cannot be written"
+        excluded = extensions["excluded"] = "reason that cannot be written"
     # FHIR takes a time of day only with its zone, which records do not have.
     clock = pd.Timestamp(row["taken_at"]).time().isoformat() if timed else ""
     time = {"url": TIME_EXTENSION, "valueTime": clock} if clock else {}
     return {
-        "extension": [time, *(extension(name, value) for name, value in beside.items())],
+        "extension": [time, *(extension(name, value) for name, value in extensions.items())],
         "category": [concept("", CATEGORY, "vital-signs")],
         "subject": subject,
         "effectiveDateTime": pd.Timestamp(row["date"]).date().isoformat(),

@@ -24,13 +24,13 @@ mean.
 from __future__ import annotations
 
 from bpvet.answers.room.result import ReadingFate, Spread
-from bpvet.facts.words import METHOD_WORDS
+from bpvet.facts.words import METHOD_WORDS, Bound, Fate
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-_SIGNS = {"at least": "> ", "at most": "< "}
+_SIGNS: dict[str, str] = {Bound.AT_LEAST: "> ", Bound.AT_MOST: "< "}
 
 
 def chart_line(
@@ -107,13 +107,13 @@ def _reading(reading: ReadingFate) -> str:
     if reading.systolic is None:
         text = "no sound"
     else:
-        beside = (reading.diastolic, reading.mean, reading.heart_rate)
+        companions = (reading.diastolic, reading.mean, reading.heart_rate)
         parts = [f"{_SIGNS.get(reading.bound, '')}{_exact(reading.systolic)}"]
-        parts += ["" if value is None else _exact(value) for value in beside]
+        parts += ["" if value is None else _exact(value) for value in companions]
         text = "/".join(parts).rstrip("/")
-    if reading.fate == "left out":
+    if reading.fate == Fate.LEFT_OUT:
         return f"{text} left out"
-    if reading.fate == "excluded":
+    if reading.fate == Fate.EXCLUDED:
         return f"{text} excluded {quoted(reading.reason)}"
     return text
 

@@ -13,7 +13,7 @@ import numpy as np
 from bpvet.answers.room.result import RoomAnswer
 from bpvet.equality import Content
 from bpvet.errors import CallError, FitError
-from bpvet.facts.words import KEPT_OUT_CONDITIONS
+from bpvet.facts.words import KEPT_OUT_CONDITIONS, Bound
 from bpvet.models.trend.fit import fit_trend
 from bpvet.records.records import Records
 
@@ -105,8 +105,8 @@ def _nothing(why: str) -> Expected:
 
 def _lies(answer: RoomAnswer, lower: float, upper: float) -> str:
     mean, bound = answer.systolic.mean or 0.0, answer.systolic.bound
-    if mean > upper and bound in ("", "at least"):
+    if mean > upper and bound in (Bound.NONE, Bound.AT_LEAST):
         return "above"
-    if mean < lower and bound in ("", "at most"):
+    if mean < lower and bound in (Bound.NONE, Bound.AT_MOST):
         return "below"
     return "open" if bound else "within"

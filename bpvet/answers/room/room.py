@@ -32,7 +32,10 @@ from bpvet.facts.words import (
     METHODS,
     PRESSURE_UNITS,
     QUANTITIES_OF,
+    Bound,
+    Fate,
 )
+from bpvet.models.reasons import reason
 from bpvet.visits.choice import (
     BOTH_BOUNDS,
     Reading,
@@ -49,6 +52,7 @@ if TYPE_CHECKING:
 UNKNOWN = RoomVisit()
 #: What an oscillometric reading carries besides the systolic pressure.
 COMPANIONS = ("diastolic", "mean", "heart_rate")
+_BEYOND = {Bound.AT_LEAST: "or above", Bound.AT_MOST: "or below"}
 
 
 def room_answer(
@@ -155,8 +159,8 @@ def _check(readings: Sequence[RoomReading], method: str) -> None:
 
 
 def _spread(found: SessionSum, unit: str) -> Spread:
-    used = [r for r, fate in zip(found.readings, found.fates, strict=True) if fate == "used"]
-    lowest, highest = _end(used, "at most", min), _end(used, "at least", max)
+    used = [r for r, fate in zip(found.readings, found.fates, strict=True) if fate == Fate.USED]
+    lowest, highest = _end(used, Bound.AT_MOST, min), _end(used, Bound.AT_LEAST, max)
     return Spread(
         mean=found.mean,
         sd=found.sd,
@@ -186,7 +190,7 @@ def _companions(readings: Sequence[ReadingFate]) -> dict[str, Spread]:
     """Return what the other quantities of the used readings come to, where they were given."""
     spreads = {}
     for name in COMPANIONS:
-        values = [getattr(r, name) for r in readings if r.fate == "used"]
+        values = [getattr(r, name) for r in readings if r.fate == Fate.USED]
         given = [Reading(value) for value in values if value is not None]
         if given:
             # The readings have been chosen already: what is used is used for all it gave.
@@ -201,9 +205,9 @@ def _range(found: SessionSum, chosen: Guideline, condition: str, species: str) -
         return RangeAnswer(source.key, source.name, None, None, None, "", withheld, False)
     category = source.category_of(found.mean)
     ends = [end if math.isfinite(end) else None for end in (category.low, category.high)]
-    beyond = {"at least": "or above", "at most": "or below"}.get(found.bound, "")
-    if (beyond == "or above" and ends[1] is None) or (beyond == "or below" and ends[0] is None):
-        beyond = ""
+    # Beyond the last category there is none.
+    outermost = {Bound.AT_LEAST: ends[1] is None, Bound.AT_MOST: ends[0] is None}
+    beyond = "" if outermost.get(Bound(found.bound), True) else _BEYOND[Bound(found.bound)]
     remembered = fact(category.fact_id).remembered
     return RangeAnswer(
         source.key, source.name, category.name, ends[0], ends[1], beyond, None, remembered
@@ -213,15 +217,15 @@ def _range(found: SessionSum, chosen: Guideline, condition: str, species: str) -
 def _withheld(found: SessionSum, condition: str, chosen: Guideline, species: str) -> str | None:
     """Return why no category is named, or None."""
     if found.mean is None:
-        return "no reading counts"
+        return reason("room.none_counts")
     if not judged(species):
-        return f"no categories are on file for this species ({species})"
+        return reason("category.species", species=species)
     if found.bound == BOTH_BOUNDS:
-        return "readings went beyond both ends of the gauge"
+        return reason("room.both_ends")
     if condition in KEPT_OUT_CONDITIONS:
-        return f"the animal was {CONDITION_WORDS[condition]}, and the ranges speak of awake animals"
-    if found.mean < chosen.floor.value and found.bound != "at least":
-        return "it lies lower than the categories speak of"
+        return reason("room.not_awake", how=CONDITION_WORDS[condition])
+    if found.mean < chosen.floor.value and found.bound != Bound.AT_LEAST:
+        return reason("category.low")
     return None
 
 
@@ -229,6 +233,6 @@ def _more_until(found: SessionSum, wanted: int) -> int:
     """Return the fewest further plain readings after which `wanted` are used under the rule."""
     kinds = [reading.kind for reading in found.readings]
     more = 0
-    while fates([*kinds, *["number"] * more], found.rule).count("used") < wanted:
+    while fates([*kinds, *["number"] * more], found.rule).count(Fate.USED) < wanted:
         more += 1
     return more

@@ -10,6 +10,7 @@ from bpvet.answers.room.result import RoomUrgent, Spread
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
 from bpvet.facts.species import judged as has_bounds
+from bpvet.facts.words import Bound, Fate
 from bpvet.visits.choice import SessionSum
 
 TYPE_CHECKING = False
@@ -65,9 +66,9 @@ def judged(mean: float, condition: str) -> float:
 def _low(found: SessionSum, spreads: Mapping[str, Spread], condition: str) -> str | None:
     """Return why the pressure may be too low: ``below``, ``no_sound`` or ``mean``; else None."""
     mean = spreads["mean"].mean if "mean" in spreads else None
-    silent = found.fates.count("no sound")
+    silent = found.fates.count(Fate.NO_SOUND)
     enough = found.n_taken >= _number("silent_readings")
-    if found.mean is not None and found.mean < _number("low") and found.bound != "at least":
+    if found.mean is not None and found.mean < _number("low") and found.bound != Bound.AT_LEAST:
         return "below"
     if enough and silent >= _number("silent_share") * found.n_taken:
         return "no_sound"
@@ -77,7 +78,7 @@ def _low(found: SessionSum, spreads: Mapping[str, Spread], condition: str) -> st
 
 def _severe(found: SessionSum, condition: str) -> float | None:
     """Return the mean as it is judged, mmHg, where that is severe; else None."""
-    if found.mean is None or found.bound == "at most" or condition == "anaesthetised":
+    if found.mean is None or found.bound == Bound.AT_MOST or condition == "anaesthetised":
         return None
     as_judged = judged(found.mean, condition)
     return as_judged if as_judged >= _number("severe") else None

@@ -9,6 +9,7 @@ import numpy as np
 from bpvet.equality import Content
 from bpvet.facts.sources import fact
 from bpvet.maths.estimate import Estimate, Number
+from bpvet.models.reasons import reason
 from bpvet.models.trend.outlook import (
     usual_as_latest,
     with_medians,
@@ -105,8 +106,8 @@ def last_three_answer(trend: Trend, level: float) -> LastThreeAnswer:
     what = "values" if trend.logarithmic else "sessions"
     plain = np.flatnonzero(series.bound == "")[-_LAST:]
     if plain.size < _LAST:
-        reason = f"there are fewer than three {what} with a plain mean"
-        return LastThreeAnswer(None, None, None, None, None, 0, (), reason)
+        few = reason("last_three.few", what=what)
+        return LastThreeAnswer(None, None, None, None, None, 0, (), few)
     first, last = series.date[plain[0]], series.date[plain[-1]]
     means = series.y[plain]
     # t of 2 degrees of freedom in closed form: p = ½ + t/(2·√(2 + t²)).
@@ -122,7 +123,7 @@ def last_three_answer(trend: Trend, level: float) -> LastThreeAnswer:
         upper=None if alike else upper,
         passed_over=int(np.sum(series.bound[plain[0] :] != "")),
         changed=_changed_between(trend, first, last),
-        reason=f"the three {what} are equal, which is no measure of scatter" if alike else None,
+        reason=reason("last_three.equal", what=what) if alike else None,
     )
 
 

@@ -12,6 +12,7 @@ from bpvet.equality import Content
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.sources import fact
 from bpvet.maths.estimate import Number
+from bpvet.models.reasons import reason
 from bpvet.models.safety.safety import Safety
 from bpvet.models.safety.standing import below_judged
 from bpvet.models.trend.outlook import (
@@ -23,7 +24,6 @@ from bpvet.models.trend.outlook import (
 from bpvet.models.trend.trend import Trend
 from bpvet.visits.latest_date import judged_offset
 
-SYSTOLIC_ONLY = "judged on systolic pressure only"
 _ON_TARGET = {
     Settled.YES: Verdict.AT_OR_BELOW,
     Settled.NO: Verdict.ABOVE,
@@ -91,11 +91,12 @@ def category_answer(trend: Trend, chosen: Guideline) -> CategoryAnswer:
     """Return how probable each category is, or why none is named."""
     source_of = guideline(chosen.categories_from)
     remembered = any(fact(one.fact_id).remembered for one in source_of.categories)
-    withheld = SYSTOLIC_ONLY if trend.series.quantity != "systolic" else category_withheld(trend)
+    systolic = trend.series.quantity == "systolic"
+    withheld = category_withheld(trend) if systolic else reason("systolic_only")
     # Home and calmed series are judged on what is added to them, as everywhere else.
     below = below_judged(trend)
     if withheld is None and below(chosen.floor.value) >= 0.5:
-        withheld = "it lies lower than the categories speak of"
+        withheld = reason("category.low")
     if withheld is not None:
         return CategoryAnswer(source_of.key, source_of.name, None, withheld, remembered)
     ends = [below(one.high) for one in source_of.categories[:-1]]
@@ -109,7 +110,7 @@ def target_answer(trend: Trend, chosen: Guideline, found: Safety) -> TargetAnswe
     """Return where the usual pressure lies about the target, and how surely."""
     written = written_species(trend.records, trend.series.animal)
     if written:
-        return no_target(chosen, f"no target is on file for this species ({written})")
+        return no_target(chosen, reason("target.species", species=written))
     value, kind = target_for(trend, chosen)
     below = below_judged(trend)
     p = below(value)
@@ -134,9 +135,9 @@ def target_answer(trend: Trend, chosen: Guideline, found: Safety) -> TargetAnswe
     )
 
 
-def no_target(chosen: Guideline, reason: str = SYSTOLIC_ONLY) -> TargetAnswer:
+def no_target(chosen: Guideline, why: str) -> TargetAnswer:
     """Return the target of a series that has none, and why."""
-    return TargetAnswer(guideline=chosen.key, reason=reason)
+    return TargetAnswer(guideline=chosen.key, reason=why)
 
 
 def share_answer(trend: Trend, control: TargetAnswer) -> ShareAnswer:
@@ -144,10 +145,9 @@ def share_answer(trend: Trend, control: TargetAnswer) -> ShareAnswer:
     if control.value is None:
         return ShareAnswer(None, None, None, 0, control.reason)
     share = share_at_target(trend, control.value - control.judged_offset)
-    reason = None
+    why = None
     if share.interpolated is None:
-        reason = "all sessions are of one date"
-        if share.days and share.left_out:
-            reason = "sessions with a reading beyond the gauge have no mean to draw a line through"
-    told = share.expected, share.interpolated, share.days, reason, share.left_out
+        bounded = share.days and share.left_out
+        why = reason("share.bounded" if bounded else "share.one_date")
+    told = share.expected, share.interpolated, share.days, why, share.left_out
     return ShareAnswer(control.value, *told)

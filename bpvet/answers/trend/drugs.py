@@ -15,12 +15,13 @@ from bpvet.facts.sources import fact
 from bpvet.facts.words import LAB_QUANTITIES
 from bpvet.maths.estimate import Estimate, Number
 from bpvet.maths.mixture import Mixture
+from bpvet.models.reasons import Reason, reason
 from bpvet.models.trend.effects import Treatment
+from bpvet.models.trend.learned import told_by_readings
 from bpvet.models.trend.outlook import (
     with_scaled_tau,
 )
 from bpvet.models.trend.plain_means import plain_difference
-from bpvet.models.trend.told import told_by_readings
 from bpvet.models.trend.trend import Trend
 
 _LOST = {
@@ -108,7 +109,7 @@ class TreatmentAnswer(Content):
     p_lower_by_10: Number
     verdict: Verdict | None
     withheld: str | None
-    reason: str | None
+    reason: Reason | None
     told_by_readings: Number
     settle: tuple[SettleAnswer, ...]
     before_sessions: int
@@ -194,7 +195,7 @@ def _treatment(
         p_lower_by_10=effect.p_lower_by_10 if known else None,
         verdict=verdict,
         withheld=withheld if known else None,
-        reason=one.unknowable or None,
+        reason=reason(f"effect.{one.unknowable}") if one.unknowable else None,
         told_by_readings=told if known else None,
         settle=drug_settle(trend, one) if verdict is Verdict.CANNOT_TELL else (),
         before_sessions=int(np.sum(trend.series.date <= one.started_on)),

@@ -118,13 +118,13 @@ def other_series(trend: Trend) -> tuple[OtherSeries, ...]:
             len(rows),
             np.datetime64(rows["date"].min(), "D"),
             np.datetime64(rows["date"].max(), "D"),
-            _usual_beside(trend, str(method), str(condition), rows),
+            _other_usual(trend, str(method), str(condition), rows),
         )
         for (method, condition), rows in usable.groupby(["method", "condition"], sort=True)
     )
 
 
-def _usual_beside(trend: Trend, method: str, condition: str, rows: pd.DataFrame) -> float | None:
+def _other_usual(trend: Trend, method: str, condition: str, rows: pd.DataFrame) -> float | None:
     """Return the usual value of the other method's series that ends on the same date, else None."""
     series = trend.series
     same_day = np.datetime64(rows["date"].max(), "D") == trend.latest_date

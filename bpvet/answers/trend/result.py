@@ -33,28 +33,23 @@ from bpvet.answers.trend.usual import (
     SurpriseAnswer,
 )
 from bpvet.equality import Content
-from bpvet.facts.words import DECIMALS, LAB_QUANTITIES
+from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, Bound
 from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.result import Kidney
+from bpvet.models.reasons import reason
 from bpvet.models.trend.variability import Variability
 from bpvet.printing import Brief
 from bpvet.records.findings import Finding
 from bpvet.records.records import Records
 
-#: Why an end of an interval is not told.
-ONE_END = (
-    "three quarters of the readings or more lie beyond the gauge: only one end of the interval is "
-    "known"
-)
-
 
 def _one_end(shown: dict[str, Any]) -> None:
     """Make the numbers null that readings beyond the gauge leave open, with the reason beside."""
     only = shown["only"]
-    shown["reason"] = ONE_END if only else None
+    shown["reason"] = str(reason("one_end")) if only else None
     if not only:
         return
-    known = "upper" if only == "at most" else "lower"
+    known = "upper" if only == Bound.AT_MOST else "lower"
     for name in {"estimate", "mean", "lower", "upper", "sd"} & shown.keys() - {known}:
         shown[name] = None
 

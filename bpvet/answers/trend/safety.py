@@ -11,6 +11,7 @@ from bpvet.facts.categories import Guideline
 from bpvet.facts.recheck import Window
 from bpvet.facts.sources import PROJECT, source
 from bpvet.maths.estimate import Number
+from bpvet.models.reasons import reason
 from bpvet.models.safety.recheck import Recheck
 from bpvet.models.safety.safety import Safety
 from bpvet.visits.signs.states import SignState
@@ -136,10 +137,10 @@ def recheck_answer(found: Safety, left_reason: str) -> RecheckAnswer:
     """Return when to measure again, or why no window is given."""
     again, held = found.recheck, found.standing
     if held.left:
-        why = f" ({left_reason})" if left_reason else ""
-        return no_recheck(f"the animal left the practice{why}")
+        because = reason("recheck.left_because", why=left_reason)
+        return no_recheck(because if left_reason else reason("recheck.left"))
     if again is None:
-        return no_recheck(f"no intervals are on file for this species ({held.written})")
+        return no_recheck(reason("recheck.species", species=held.written))
     latest = again.latest
     never = bool(np.isnat(again.earliest))
     return RecheckAnswer(
@@ -167,7 +168,7 @@ def recheck_answer(found: Safety, left_reason: str) -> RecheckAnswer:
         ),
         by=latest,
         guideline_by=latest,
-        model_reason="the trend does not shorten a window",
+        model_reason=reason("recheck.not_shortened"),
     )
 
 
@@ -181,6 +182,6 @@ def _reason(found: Safety, again: Recheck) -> str:
     return recheck_reason(found, again)
 
 
-def no_recheck(reason: str) -> RecheckAnswer:
+def no_recheck(why: str) -> RecheckAnswer:
     """Return that no window is given, and why."""
-    return RecheckAnswer(reason=reason)
+    return RecheckAnswer(reason=why)

@@ -7,7 +7,6 @@ from typing import Any
 from bpvet import __version__
 from bpvet.answers.trend.companions import companion_answer
 from bpvet.answers.trend.control import (
-    SYSTOLIC_ONLY,
     category_answer,
     no_target,
     share_answer,
@@ -36,6 +35,7 @@ from bpvet.errors import CallError
 from bpvet.facts.categories import guideline as guideline_of
 from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.kidney import kidney_of
+from bpvet.models.reasons import reason
 from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.safety import safety, systolic_trend
 from bpvet.models.trend.outlook import (
@@ -78,10 +78,14 @@ def trend_answer(
     found = safety(AnimalCase(records, animal, sessions, treatments, pressure), chosen)
     kidneys = kidney_of(records, found.found, pressure, edition=edition, level=level)
     systolic = trend.series.quantity == "systolic"
-    control = target_answer(trend, chosen, found) if systolic else no_target(chosen)
+    control = (
+        target_answer(trend, chosen, found)
+        if systolic
+        else no_target(chosen, reason("systolic_only"))
+    )
     again = recheck_answer(found, _written(trend, "left_reason"))
     if not systolic and found.withheld("all") is None:
-        again = no_recheck(SYSTOLIC_ONLY)
+        again = no_recheck(reason("systolic_only"))
     answer = TrendAnswer(
         **_shown(trend),
         **_modelled(trend, level, found.withheld("verdicts")),

@@ -14,9 +14,10 @@ from bpvet.answers.trend.verdicts import Settled, Surprise, Verdict, settled
 from bpvet.equality import Content
 from bpvet.facts.protocol import ENOUGH_READINGS
 from bpvet.facts.sources import fact
-from bpvet.facts.words import LAB_METHOD
+from bpvet.facts.words import LAB_METHOD, Bound
 from bpvet.maths.estimate import Estimate, Number
 from bpvet.maths.mixture import Mixture
+from bpvet.models.reasons import reason
 from bpvet.models.trend.columns import SLOPE_DAYS
 from bpvet.models.trend.outlook import (
     surprise,
@@ -47,8 +48,21 @@ class SessionAnswer(Content):
     flags: tuple[str, ...]
 
 
+class Ended:
+    """An interval of which one end alone may be known: `only` says which."""
+
+    lower: float
+    upper: float
+    only: str
+
+    @property
+    def end(self) -> float:
+        """The end that is known, where only one is."""
+        return self.upper if self.only == Bound.AT_MOST else self.lower
+
+
 @dataclass(frozen=True, eq=False)
-class LatestAnswer(Content):
+class LatestAnswer(Ended, Content):
     """Usual value at the latest session; `sd` is None on a log scale.
 
     Where most readings lie beyond the gauge, `only` is ``at least`` or ``at most``, the end of the
@@ -61,11 +75,6 @@ class LatestAnswer(Content):
     upper: float
     sd: Number
     only: str = ""
-
-    @property
-    def end(self) -> float:
-        """The end that is known, where only one is."""
-        return self.upper if self.only == "at most" else self.lower
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,8 +118,8 @@ class SurpriseAnswer(Content):
 
 
 @dataclass(frozen=True, eq=False)
-class NextSessionAnswer(Content):
-    """Mean to expect of a session not taken yet."""
+class NextSessionAnswer(Ended, Content):
+    """Mean to expect of a session not taken yet; `only` as in `LatestAnswer`."""
 
     date: np.datetime64
     method: str
@@ -119,11 +128,6 @@ class NextSessionAnswer(Content):
     lower: float
     upper: float
     only: str = ""
-
-    @property
-    def end(self) -> float:
-        """The end that is known, where only one is; `only` as in `LatestAnswer`."""
-        return self.upper if self.only == "at most" else self.lower
 
 
 def _number(value: Any) -> float | None:
@@ -204,9 +208,8 @@ def surprise_answer(trend: Trend, level: float, withheld: str | None) -> Surpris
     found = surprise(trend)
     date, observed = trend.latest_date, float(trend.observed[-1])
     if found is None:
-        one = "value" if trend.logarithmic else "session"
-        reason = f"there is no earlier {one} to compare with"
-        return SurpriseAnswer(date, observed, None, None, None, None, None, None, reason)
+        why = reason("surprise.none_earlier", what="value" if trend.logarithmic else "session")
+        return SurpriseAnswer(date, observed, None, None, None, None, None, None, why)
     expected, lower, upper = Estimate.of(found.expected, level, trend.series.unit).known
     if found.tail <= float(fact("project.verdict.very_unusual").value or 0):
         words = Surprise.VERY_UNUSUAL

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from bpvet.facts.devices import DeviceCriterion, device_criteria
 from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.estimate import Estimate
+from bpvet.models.reasons import reason
 
 MET, NOT_MET, NOT_ASSESSABLE = "met", "not met", "not assessable"
-NO_REFERENCE = "neither method is the reference"
+NO_REFERENCE = reason("agreement.no_reference")
 #: Kinds of reference, and the criterion of numbers that goes with each.
 REFERENCES = {"direct": "n.direct", "indirect": "n.indirect"}
 
@@ -73,18 +74,19 @@ def criteria_results(
 def _result(
     one: DeviceCriterion, figures: Mapping[str, Estimate], animals: int, reference: str | None
 ) -> CriterionResult:
-    value, reason = figures.get(one.key, estimated(None)), None
+    why: str | None = None
+    value = figures.get(one.key, estimated(None))
     if one.key in REFERENCES.values():
         value = estimated(float(animals))
         if reference is None:
-            reason = NO_REFERENCE
+            why = NO_REFERENCE
         elif REFERENCES[reference] != one.key:
-            reason = f"the reference is {reference}"
+            why = reason("agreement.other_reference", kind=reference)
     elif one.bound is None:
-        reason = "it cannot be computed"
+        why = reason("agreement.no_figure")
     elif value.estimate is None:
-        reason = value.reason
-    met = None if reason or value.estimate is None else one.met(value.estimate)
+        why = value.reason
+    met = None if why or value.estimate is None else one.met(value.estimate)
     verdict = NOT_ASSESSABLE if met is None else MET if met else NOT_MET
     return CriterionResult(
         key=one.key,
@@ -93,7 +95,7 @@ def _result(
         value=value,
         verdict=verdict,
         settled=None if met is None else _settled(one, value, met),
-        reason=reason if met is None else None,
+        reason=why if met is None else None,
         fact_id=one.fact.id,
         remembered=one.fact.remembered,
     )

@@ -9,6 +9,7 @@ import numpy as np
 from bpvet.maths.agreement.comparison import estimated, fisher, root, variance_interval
 from bpvet.maths.agreement.components import Components
 from bpvet.maths.estimate import Estimate
+from bpvet.models.reasons import reason
 
 _SIDES = ("first", "second")
 
@@ -77,7 +78,7 @@ def method_offset(
     held = sd
     if fit is not None and apart:
         held = root(variance_interval(*fit.sum_of(own), level))
-    share = estimated(None, reason="needs animals with two or more paired visits")
+    share = estimated(None, reason=reason("agreement.few_paired_visits"))
     if fit is not None and visits:
         share = _visit_share(fit, level)
     size = held.estimate or 0.0
@@ -97,10 +98,10 @@ def _visit_share(fit: Components, level: float) -> Estimate:
     shared = fit.of("visit")
     parts = [shared + fit.of(f"visit × {name}") for name in _SIDES]
     if min(parts) <= 0:
-        return estimated(None, reason="no visit noise was found by one of the methods")
+        return estimated(None, reason=reason("agreement.no_visit_noise"))
     share = shared / float(np.sqrt(parts[0] * parts[1]))
     if not 0 < share < 1:
-        return estimated(share, reason="no interval at a share of 0 or 1")
+        return estimated(share, reason=reason("agreement.share_at_end"))
     # The delta method on the logarithm of the share.
     halves = {f"visit × {name}": -0.5 / part for name, part in zip(_SIDES, parts, strict=True)}
     slope = fit.weights({"visit": 1 / shared + sum(halves.values())} | halves)

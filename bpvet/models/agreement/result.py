@@ -45,6 +45,7 @@ from bpvet.models.agreement.terms import (
     component_concordance,
     difference_shares,
 )
+from bpvet.models.reasons import reason
 from bpvet.printing import ShortTable, Tabled
 
 if TYPE_CHECKING:
@@ -184,9 +185,9 @@ class Agreement(Tabled, Content):
         """Product-moment correlation of the points; Fisher's z interval, one point an animal."""
         r = comparison.correlation(self.data.first, self.data.second)
         if r is None:
-            return estimated(None, reason="one method gave only one value")
+            return estimated(None, reason=reason("agreement.one_value"))
         if self._several_points or self.data.first.size < 4 or abs(r) >= 1:
-            return estimated(r, reason="no interval: it needs four animals with one point each")
+            return estimated(r, reason=reason("agreement.no_correlation_interval"))
         return comparison.fisher(r, 1 / float(np.sqrt(self.data.first.size - 3)), self.level)
 
     @cached_property
@@ -194,9 +195,7 @@ class Agreement(Tabled, Content):
         """SD of the points' differences, which the guideline's criterion is held against."""
         value, n = float(self.data.difference.var(ddof=1)), self.data.first.size
         if self._several_points:
-            return estimated(
-                float(np.sqrt(value)), reason="no interval: animals have several points"
-            )
+            return estimated(float(np.sqrt(value)), reason=reason("agreement.several_points"))
         return comparison.root(comparison.variance_interval(value, 1.0, self.level, n - 1))
 
     @cached_property
@@ -339,7 +338,7 @@ class Agreement(Tabled, Content):
 
     def _reading_variance(self, m: int) -> Estimate:
         if self.fit is None or not self._repeats[m]:
-            return estimated(None, reason="no repeated readings by this method")
+            return estimated(None, reason=reason("agreement.no_repeats"))
         term = f"reading by {('first', 'second')[m]}"
         cells = self.data.cells
         exact = self.data.balanced and not self.fit.at_zero
@@ -353,7 +352,7 @@ class Agreement(Tabled, Content):
         value, spread = self._variance
         sd = float(np.sqrt(value))
         if value <= 0 or spread <= 0 or 2 * value**2 / spread < 1:
-            why = "the SD of a difference has no interval"
+            why = reason("agreement.no_sd_interval")
             alone = estimated(comparison.share_within(self._bias[0], sd, reach), reason=why)
             return Share(reach, observed, count, d.size, alone)
         df = 2 * value**2 / spread

@@ -10,6 +10,7 @@ from bpvet.maths.agreement import comparison
 from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.agreement.components import DIFFERENCE_TERMS, Components
 from bpvet.maths.estimate import Estimate
+from bpvet.models.reasons import reason
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ def component_concordance(fit: Components, level: float) -> Estimate:
     whole = 2 * common + apart + bias**2
     value = 2 * common / whole
     if not 0 < value < 1:
-        return estimated(value, reason="no interval at a concordance of 0 or 1")
+        return estimated(value, reason=reason("agreement.concordance_at_end"))
     slope = (2 - 2 * value) / whole * fit.weights(shared)
     slope = slope - value / whole * fit.weights(difference_shares(1))
     spread = float(slope @ fit.covariance @ slope) + (2 * bias * value / whole * se) ** 2

@@ -30,6 +30,7 @@ from bpvet.models.kidney.result import (
     RecordedSign,
     Usual,
 )
+from bpvet.models.reasons import reason
 from bpvet.models.safety.standing import below_judged
 from bpvet.models.trend.fit import animal_sessions, fit_trend
 from bpvet.models.trend.outlook import category_withheld
@@ -129,11 +130,11 @@ def kidney_of(
     )
     acute = kidneys.acute is not None
     if acute:
-        markers = tuple(replace(one, withheld=_UNSTABLE) for one in markers)
+        markers = tuple(replace(one, withheld=reason("kidney.acute")) for one in markers)
     told = [one for one in markers if one.withheld is None]
     withheld = None
     if not told:
-        withheld = markers[0].withheld if markers else "no creatinine or SDMA is on record"
+        withheld = markers[0].withheld if markers else reason("kidney.no_marker")
     diagnosis, undecided = diagnosis_of(found)
     written = found.seen.written
     return Kidney(
@@ -156,9 +157,6 @@ def kidney_of(
         dehydrated=_dehydrated(found, told),
         reaction=kidneys.reactions,
     )
-
-
-_UNSTABLE = "creatinine is not stable: it rose lately as in an acute injury"
 
 
 def _marker(
@@ -201,14 +199,14 @@ def _values_withheld(history: LabHistory, marker: str, as_of: np.datetime64) -> 
     name, known = QUANTITY_WORDS[marker], history.of(marker, as_of)
     memory, apart = number_of("project.kidney.stage_memory"), _apart()
     if not known:
-        return f"no {name} is in a unit that is read"
+        return reason("kidney.unread_unit", name=name)
     if days_between(known[-1].date, as_of) > memory:
-        return f"no {name} in the last 24 months"
+        return reason("kidney.old", name=name)
     if any(one.bound for one in known if one.date == known[-1].date):
-        return f"the newest {name} is a bound, no number"
+        return reason("kidney.bound", name=name)
     dates = [one.date for one in known if not one.bound and days_between(one.date, as_of) <= memory]
     if days_between(dates[0], dates[-1]) < apart:
-        return f"two {name} values at least {apart} days apart are needed"
+        return reason("kidney.close", name=name, days=apart)
     return None
 
 
@@ -229,13 +227,13 @@ def _apart() -> int:
 def _bounds_withheld(found: AnimalRecord, known: Sequence[LabValue], edition: str) -> str | None:
     species = found.seen.species
     if found.seen.written:
-        return f"no bounds are on file for this species ({found.seen.written})"
+        return reason("kidney.species", species=found.seen.written)
     if species not in SPECIES:
-        return "the species is not recorded"
+        return reason("kidney.no_species")
     newest = known[-1]
     if staging(newest.analyte, species, newest.unit, edition) is None:
         name = QUANTITY_WORDS[newest.analyte]
-        return f"the edition prints no bounds for {name} in {newest.unit}"
+        return reason("kidney.unit", name=name, unit=newest.unit)
     return None
 
 
@@ -281,7 +279,7 @@ def _proteinuria(records: Records, found: AnimalRecord, level: float) -> Protein
         samples=len(used), newest=known[-1] if known else None, change=ratio_change(known)
     )
     if not known:
-        return replace(blank, withheld="no urine protein to creatinine ratio is on record")
+        return replace(blank, withheld=reason("kidney.no_ratio"))
     span = 0 if not used else days_between(used[0].date, used[-1].date)
     blank = replace(blank, days=span)
     withheld = _upc_withheld(known, span, as_of) or _bounds_withheld(found, known, EDITIONS[0])
@@ -292,7 +290,7 @@ def _proteinuria(records: Records, found: AnimalRecord, level: float) -> Protein
     )
     urine = noted_near(found, _URINE, [one.date for one in used])
     if urine is not None:
-        why = f"“{urine.text}” was noted near a sample: protein may come from there"
+        why = reason("kidney.urine", text=urine.text)
         return replace(blank, withheld=why, urine=urine)
     bounds = staging("upc", species, known[-1].unit)
     assert bounds is not None
@@ -326,11 +324,11 @@ def _upc_span() -> int:
 
 def _upc_withheld(known: Sequence[LabValue], span: int, as_of: np.datetime64) -> str | None:
     if days_between(known[-1].date, as_of) > number_of("project.kidney.stage_memory"):
-        return "no ratio in the last 24 months"
+        return reason("kidney.ratio_old")
     if any(one.bound or one.value <= 0 for one in known if one.date == known[-1].date):
-        return "the newest ratio is a bound or 0"
+        return reason("kidney.ratio_bound")
     if span < _upc_span():
-        return f"two samples over at least {_upc_span()} days are needed"
+        return reason("kidney.ratio_close", days=_upc_span())
     return None
 
 
@@ -339,14 +337,14 @@ def _pressure(trend: Trend | None, edition: str) -> PressureSubstage:
     bounds = pressure_substages(edition)
     blank = PressureSubstage(edition, printed_by=bounds.edition)
     if trend is None:
-        return replace(blank, withheld="no usual pressure is known")
+        return replace(blank, withheld=reason("kidney.no_pressure"))
     blank = replace(blank, date=trend.latest_date)
     withheld = category_withheld(trend)
     if withheld is None and np.unique(trend.series.date).size < 2:
-        withheld = "one visit does not give a substage"
+        withheld = reason("kidney.one_visit")
     below = below_judged(trend)
     if withheld is None and below(number_of("iris.floor")) >= 0.5:
-        withheld = "it lies lower than the substages speak of"
+        withheld = reason("kidney.low")
     if withheld is not None:
         return replace(blank, withheld=withheld)
     ends = [below(one.low) for one in bounds.stages[1:]]

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from bpvet.models.kidney.result import Damage, Leaving, MarkerStage, RecordedSign
+from bpvet.models.kidney.result import Damage, DamageStatus, Leaving, MarkerStage, RecordedSign
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.records import Records
 from bpvet.visits.labs.events import number_of
@@ -20,6 +20,11 @@ from bpvet.visits.signs.states import sign_states
 
 #: Groups of signs that may be damage that pressure did.
 _DAMAGE = ("eye", "brain", "brain_other", "look", "heart")
+#: How the signs of each status are read, the worse first.
+_DAMAGE_READINGS = {
+    DamageStatus.PRESENT: ("present",),
+    DamageStatus.UNCLEAR: ("unclear", "unread"),
+}
 _DIAGNOSIS = "chronic kidney disease"
 #: Terms that may mean it or not.
 _MAY_BE = ("kidney failure", "other kidney disease")
@@ -88,7 +93,7 @@ def noted_near(
 def damage_of(found: AnimalRecord) -> Damage:
     """Return whether damage that pressure may have done is recorded, denied, or not looked for."""
     signs = [one for one in found.seen.signs if one.group in _DAMAGE and not one.asked_only]
-    for status, readings in (("present", ("present",)), ("unclear", ("unclear", "unread"))):
+    for status, readings in _DAMAGE_READINGS.items():
         held = [one for one in signs if one.reading in readings]
         if held:
             return Damage(status, max(one.seen_on for one in held), tuple(one.text for one in held))
@@ -97,4 +102,6 @@ def damage_of(found: AnimalRecord) -> Damage:
         for one in found.rows
         if one.group in ("eye", "look") and one.reading == "denied" and not one.is_note
     ]
-    return Damage("none found", max(looked), ()) if looked else Damage("not looked for", None, ())
+    if looked:
+        return Damage(DamageStatus.NONE_FOUND, max(looked), ())
+    return Damage(DamageStatus.NOT_LOOKED_FOR, None, ())

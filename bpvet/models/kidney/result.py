@@ -11,6 +11,7 @@ import pandas as pd
 
 from bpvet.equality import Content
 from bpvet.facts.labs import ANALYTES
+from bpvet.facts.words import Word
 from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.rate import Rate, RatioChange
 from bpvet.printing import ShortTable, Tabled, number, probability
@@ -157,15 +158,23 @@ class PressureSubstage(Content):
     withheld: str | None = None
 
 
+class DamageStatus(Word):
+    """What is recorded of damage that pressure may have done."""
+
+    PRESENT = "present"
+    UNCLEAR = "unclear"
+    NONE_FOUND = "none found"
+    NOT_LOOKED_FOR = "not looked for"
+
+
 @dataclass(frozen=True)
 class Damage:
     """Signs that may be damage that pressure did.
 
-    `status` is ``present``, ``unclear``, ``none found`` (at an examination of the eyes on `on`) or
-    ``not looked for``; `signs` as written.
+    Of none found `on` is the date of an examination of the eyes; `signs` as written.
     """
 
-    status: str
+    status: DamageStatus
     on: np.datetime64 | None
     signs: tuple[str, ...]
 
@@ -245,6 +254,13 @@ class Kidney(Tabled, Content):
         """Whether the markers point to different stages."""
         pointed = {one.likeliest for one in self.markers if one.withheld is None}
         return len(pointed) > 1
+
+    def is_above(self, stage: str) -> bool:
+        """Whether a stage is a higher one than the most probable, or none is probable."""
+        if not self.combined:
+            return True
+        names = list(self.combined)
+        return stage in names and names.index(stage) > names.index(self.stage)
 
     def to_frame(self) -> pd.DataFrame:
         """Return a row for each probability: columns question, by, stage, probability."""

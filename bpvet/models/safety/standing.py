@@ -11,7 +11,7 @@ import numpy as np
 
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
-from bpvet.facts.words import TREND_CONDITIONS
+from bpvet.facts.words import TREND_CONDITIONS, Bound
 from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.recheck import Standing
 from bpvet.models.trend.effects import FINISHED_TAUS
@@ -144,7 +144,7 @@ def _by_date(
         nothing = np.zeros(0)
         return Dates(day, nothing, nothing, nothing, np.zeros(0, dtype=bool))
     # A bound says nothing of the side that it does not bound.
-    least, most = bound == "at least", bound == "at most"
+    least, most = bound == Bound.AT_LEAST, bound == Bound.AT_MOST
     return Dates(
         date=day[start],
         high=np.maximum.reduceat(np.where(most, -np.inf, judged), start),

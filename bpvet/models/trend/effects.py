@@ -21,8 +21,7 @@ FINISHED_TAUS = 3.0
 KNOWABLE_SHARE = 0.5
 
 #: Why an effect cannot be known yet.
-NONE_BEFORE = "no session before it started, nor long enough after it stopped"
-NONE_ON = "no session once it had half of its effect"
+NONE_BEFORE, NONE_ON = "none_before", "none_on"
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,7 +25,7 @@ from bpvet.facts.words import METHODS, QUANTITIES_OF, SPECIES
 from bpvet.maths.gaussian import Array
 from bpvet.models.trend.columns import columns_of, treated
 from bpvet.models.trend.fit import with_taus
-from bpvet.models.trend.learning_parts import Learned, choices
+from bpvet.models.trend.learnable import Learned, choices
 from bpvet.models.trend.posteriors import posteriors
 from bpvet.records.records import Records
 from bpvet.visits.series import Series, all_series

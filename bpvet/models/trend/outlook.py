@@ -11,9 +11,11 @@ from bpvet.equality import Content
 from bpvet.facts.breeds import sighthound
 from bpvet.facts.categories import Guideline
 from bpvet.facts.sources import fact
+from bpvet.facts.words import Bound
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
 from bpvet.maths.spread import share_interpolated
+from bpvet.models.reasons import reason
 from bpvet.models.trend.changes import elsewhere, latest_session
 from bpvet.models.trend.columns import join_columns, noise_groups
 from bpvet.models.trend.fit import refit, subset
@@ -50,8 +52,16 @@ class Surprise(Content):
     @property
     def tails(self) -> tuple[float, float]:
         """Probabilities of lying above and below what was observed; 1 where a bound says less."""
-        above = 1.0 if "at most" in self.bound else float(self.expected.above(self.observed))
-        below = 1.0 if "at least" in self.bound else float(self.expected.below(self.observed))
+        above = (
+            1.0
+            if self.bound in (Bound.AT_MOST, Bound.BOTH)
+            else float(self.expected.above(self.observed))
+        )
+        below = (
+            1.0
+            if self.bound in (Bound.AT_LEAST, Bound.BOTH)
+            else float(self.expected.below(self.observed))
+        )
         return above, below
 
 
@@ -319,16 +329,13 @@ def category_withheld(trend: Trend) -> str | None:
     row = animal_rows(trend.records)[trend.series.animal]
     breed = row.breed
     if written := row.species_written:
-        return f"no categories are on file for this species ({written})"
+        return reason("category.species", species=written)
     if sighthound(breed):
-        return (
-            f"{a_or_an(breed)} is a sighthound: sighthounds normally run higher, and no reference "
-            "range for this breed is on file"
-        )
+        return reason("category.sighthound", breed=a_or_an(breed))
     youngest = float(fact("project.category.youngest").value or 0)
     age = row.age_years(trend.latest_date)
     if age is not None and age < youngest:
-        return "the animal is under one year of age; the categories are for adults"
+        return reason("category.young")
     return None
 
 

@@ -6,13 +6,32 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bpvet.facts.words import Word
 from bpvet.maths.gaussian import Array
 from bpvet.models.trend.effects import Treatment, sides
 from bpvet.models.trend.trend import Trend
 
-#: What plain means count as the drug's: getting used to visits, the slope, a change of site and
-#: so on, other drugs, a drug not at its full effect, and chance in the sessions.
-CAUSES = ("first visits", "slope", "recorded change", "other drug", "not at full effect", "chance")
+
+class Cause(Word):
+    """What plain means count as the drug's: of a recorded change, that of a site and so on."""
+
+    FIRST_VISITS = "first visits"
+    SLOPE = "slope"
+    RECORDED_CHANGE = "recorded change"
+    OTHER_DRUG = "other drug"
+    NOT_AT_FULL_EFFECT = "not at full effect"
+    CHANCE = "chance"
+
+
+CAUSES = tuple(Cause)
+#: The cause that a coefficient stands for, by the first word of its term.
+_OF_TERM = {
+    "first_visit": Cause.FIRST_VISITS,
+    "slope": Cause.SLOPE,
+    "change": Cause.RECORDED_CHANGE,
+    "offset": Cause.RECORDED_CHANGE,
+    "course": Cause.OTHER_DRUG,
+}
 
 
 @dataclass(frozen=True)
@@ -26,7 +45,7 @@ class PlainDifference:
     model, sd : float
         Posterior mean and SD of the full effect.
     cause : str
-        One of `CAUSES`: what the largest part of the gap is put down to.
+        What the largest part of the gap is put down to.
     before_sessions, before_high : int, bool
         Sessions before the start, and whether they read high for the usual pressure of then.
     """
@@ -34,7 +53,7 @@ class PlainDifference:
     plain: float
     model: float
     sd: float
-    cause: str
+    cause: Cause
     before_sessions: int
     before_high: bool
 
@@ -63,10 +82,10 @@ def plain_difference(trend: Trend, spell: Treatment) -> PlainDifference | None:
     model = float(effect.mean)
     own = {columns.course_term(i) for i in spell.courses}
     parts = dict.fromkeys(CAUSES, 0.0)
-    parts["not at full effect"] = -model
+    parts[Cause.NOT_AT_FULL_EFFECT] = -model
     for term, part in zip(columns.terms, step * means, strict=True):
         parts[_cause(term, own)] += float(part)
-    parts["chance"] += plain - float(step @ means)
+    parts[Cause.CHANCE] += plain - float(step @ means)
     gap = plain - model
     cause = max(CAUSES, key=lambda name: parts[name] * np.sign(gap))
     return PlainDifference(
@@ -75,7 +94,7 @@ def plain_difference(trend: Trend, spell: Treatment) -> PlainDifference | None:
         sd=float(effect.sd),
         cause=cause,
         before_sessions=int(before.sum()),
-        before_high=parts["chance"] < 0,
+        before_high=parts[Cause.CHANCE] < 0,
     )
 
 
@@ -85,14 +104,7 @@ def _summed(trend: Trend, spell: Treatment) -> Array:
     return np.asarray(np.sum(units, axis=0))
 
 
-def _cause(term: str, own: set[str]) -> str:
-    if term in own:
-        return "not at full effect"
-    kind = term.split()[0]
-    return {
-        "first_visit": "first visits",
-        "slope": "slope",
-        "change": "recorded change",
-        "offset": "recorded change",
-        "course": "other drug",
-    }.get(kind, "chance")
+def _cause(term: str, of_drug: set[str]) -> Cause:
+    if term in of_drug:
+        return Cause.NOT_AT_FULL_EFFECT
+    return _OF_TERM.get(term.split()[0], Cause.CHANCE)

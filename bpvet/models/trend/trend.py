@@ -20,7 +20,7 @@ from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
-from bpvet.facts.words import DECIMALS, LAB_QUANTITIES
+from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, Bound
 from bpvet.maths.gaussian import Array
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
@@ -146,8 +146,8 @@ class Trend(Tabled, Content):
         """
         above, below = self.series.share_beyond
         if above >= MOSTLY_BEYOND:
-            return "at least"
-        return "at most" if below >= MOSTLY_BEYOND else ""
+            return Bound.AT_LEAST
+        return Bound.AT_MOST if below >= MOSTLY_BEYOND else ""
 
     @property
     def as_of(self) -> np.datetime64:
@@ -426,7 +426,7 @@ def _row(
 ) -> tuple[str, ...]:
     low, high = mixture.interval(0.95)
     if only:
-        end = float(high if only == "at most" else low)
+        end = float(high if only == Bound.AT_MOST else low)
         return (name, f"{only} {number(end, digits)}", "", "", "", unit)
     values = (mixture.mean, mixture.sd, low, high)
     return (name, *(number(float(value), digits) for value in values), unit)

@@ -12,7 +12,7 @@ import pandas as pd
 
 from bpvet.errors import CallError
 from bpvet.facts.priors.priors import Priors
-from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, METHODS, TREND_CONDITIONS
+from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, METHODS, TREND_CONDITIONS, Bound
 from bpvet.garbage import garbage_waits
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
@@ -123,7 +123,7 @@ class Trends(Tabled, Mapping[Key, Trend]):
             ends = " to ".join(number(float(end), places) for end in latest.interval(0.95))
             centre = number(float(latest.mean), places)
             if only:
-                known = latest.interval(0.95)[only == "at most"]
+                known = latest.interval(0.95)[only == Bound.AT_MOST]
                 centre, ends = f"{only} {number(float(known), places)}", ""
             numbers = (centre, ends, trend.series.unit)
             rows.append((*key, str(trend.series.y.size), str(trend.latest_date), *numbers))
@@ -140,7 +140,7 @@ def _numbers(trend: Trend, usual: Mixture, level: float) -> tuple[float, float, 
     """Return usual value, ends of its interval and SD, NaN where they are not to be told."""
     low, high = (float(end) for end in usual.interval(level))
     if trend.one_sided:
-        least = trend.one_sided == "at least"
+        least = trend.one_sided == Bound.AT_LEAST
         return (np.nan, low, np.nan, np.nan) if least else (np.nan, np.nan, high, np.nan)
     return float(usual.mean), low, high, float(usual.sd)
 

@@ -11,8 +11,8 @@ import pytest
 import bpvet
 from bpvet.facts.priors.groups import PriorGroup
 from bpvet.facts.priors.priors import Priors
+from bpvet.models.trend.learnable import choices
 from bpvet.models.trend.learning import _likelihood
-from bpvet.models.trend.learning_parts import choices
 from bpvet.visits.series import all_series
 
 CAT = Priors.default("cat", "doppler")

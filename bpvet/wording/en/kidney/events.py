@@ -12,7 +12,7 @@ from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.safety.safety import Safety
 from bpvet.printing import number
-from bpvet.visits.labs.events import AcuteRise, KidneyStage, MissingKidneyValues, PotassiumAlarm
+from bpvet.visits.labs.events import AcuteRise, MissingKidneyValues, PotassiumAlarm
 from bpvet.visits.labs.history import Change, LabValue
 from bpvet.visits.labs.kidney_reaction import KidneyReaction, Tolerance
 from bpvet.visits.seen import Kidneys
@@ -183,7 +183,7 @@ def kidney_statements(
         )
     newest = kidneys.stage
     told = newest.stage is not None and not staged.species_written
-    if told and newest.value is not None and _above(newest, staged):
+    if told and newest.value is not None and staged.is_above(f"stage {newest.stage}"):
         value = newest.value
         sure = "" if newest.confirmed else "; one value, not confirmed"
         blank = f"; the species is not recorded: the bounds of {plural_of('')}"
@@ -201,8 +201,3 @@ def kidney_statements(
             )
         )
     return tuple(said)
-
-
-def _above(newest: KidneyStage, staged: Kidney) -> bool:
-    """Return whether the newest value lies in a higher stage than is told, or none is told."""
-    return not staged.stage or f"stage {newest.stage}" > staged.stage

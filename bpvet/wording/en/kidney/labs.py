@@ -15,15 +15,14 @@ from bpvet.answers.trend.verdicts import Settled, settled
 from bpvet.facts.analytes import analyte, short_name
 from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.rate import Rate
-from bpvet.models.trend.effects import NONE_BEFORE, NONE_ON
 from bpvet.printing import number, probability
 from bpvet.wording.en.kidney.stage import doubling_words
 from bpvet.wording.en.phrases import capital, chance, counted, day, interval, listed, percent
 
 #: Why an effect cannot be known, of values in place of sessions.
 _REASONS = {
-    NONE_BEFORE: "no value before it started, nor long enough after it stopped",
-    NONE_ON: "no value once it had half of its effect",
+    "effect.none_before": "no value before it started, nor long enough after it stopped",
+    "effect.none_on": "no value once it had half of its effect",
 }
 
 
@@ -109,7 +108,7 @@ def lab_treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     if not one.knowable or effect is None:
         return (
             f"{name}: what it did to {what} cannot be known yet from these records, because there "
-            f"is {_REASONS.get(one.reason or '', 'too little to tell')}."
+            f"is {_REASONS.get(one.reason.code if one.reason else '', 'too little to tell')}."
         )
     full = f"full effect {number(effect.estimate, 0)} %, " + interval(
         answer.level, effect.lower, effect.upper

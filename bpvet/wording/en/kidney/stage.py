@@ -15,7 +15,7 @@ from bpvet.facts.sources import credit, fact
 from bpvet.facts.species import plural_of
 from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.kidney.rate import Rate
-from bpvet.models.kidney.result import Kidney, MarkerStage, Usual
+from bpvet.models.kidney.result import DamageStatus, Kidney, MarkerStage, Usual
 from bpvet.printing import number, probability
 from bpvet.wording.en.phrases import capital, chance, counted, day, interval, listed
 
@@ -232,13 +232,13 @@ def _pressure(found: Kidney, *, quiet: bool) -> Iterator[Statement]:
 
 def _damage(found: Kidney) -> str:
     one = found.damage
-    if one.status == "not looked for":
+    if one.status is DamageStatus.NOT_LOOKED_FOR:
         return "organ damage: no examination of the eyes is recorded"
     assert one.on is not None
-    if one.status == "none found":
+    if one.status is DamageStatus.NONE_FOUND:
         return f"organ damage: none found when the eyes were looked at on {day(one.on)}"
     named = listed([f"“{text}”" for text in one.signs[:4]])
-    what = "may be" if one.status == "present" else "is not clear, see"
+    what = "may be" if one.status is DamageStatus.PRESENT else "is not clear, see"
     return f"organ damage {what}: {named} (newest {day(one.on)})"
 
 

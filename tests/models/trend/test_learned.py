@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 import bpvet
-from bpvet.models.trend.told import told_by_readings
+from bpvet.models.trend.learned import told_by_readings
 from tests.models.small_records import drug, records, rows, steady
 
 FOLDER = Path(__file__).parents[3] / "reference_checks" / "treated"

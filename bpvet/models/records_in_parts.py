@@ -40,7 +40,7 @@ _MOST_LOSSES = 3
 class Executor(Protocol):
     """Whoever works on parts: `bpvet.mixed.executors.OnCluster`, or what has its method."""
 
-    def collect(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
+    def gather(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return the function of each part, in order."""
 
 
@@ -137,9 +137,9 @@ def gathered(
     if executor is None:
         return [function(job) for job in jobs]
     if not isinstance(executor, int):
-        if not hasattr(executor, "collect"):
-            raise CallError("executor is a number of processes, or an object with collect.")
-        return list(executor.collect(function, jobs))
+        if not hasattr(executor, "gather"):
+            raise CallError("executor is a number of processes, or an object with gather.")
+        return list(executor.gather(function, jobs))
     if executor < 1:
         raise CallError(f"executor must be 1 process or more, not {executor}.")
     return _in_processes(function, jobs, executor)

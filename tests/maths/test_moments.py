@@ -15,7 +15,7 @@ def arrays(u, count, animal, **other):
     given = {
         "visit": np.zeros(n, int),
         "residual": np.zeros(n, int),
-        "scatter": np.zeros(n),
+        "within_ss": np.zeros(n),
         "known": np.ones(n, bool),
     }
     return SessionArrays(
@@ -30,7 +30,7 @@ def test_worked_example():
     # Two animals; u = (1, y). Animal 0: means 10 (k = 2, S = 8) and 20 (k = 2, S = 2).
     # Animal 1: one session of mean 30 and k = 3, S = 6.
     one = arrays(
-        [[1, 10], [1, 20], [1, 30]], [2, 2, 3], [0, 0, 1], scatter=np.array([8.0, 2.0, 6.0])
+        [[1, 10], [1, 20], [1, 30]], [2, 2, 3], [0, 0, 1], within_ss=np.array([8.0, 2.0, 6.0])
     )
     m = moments(one, np.array([0]), 2)
     # Slots: k = 2, k = 3, then the scatter.
@@ -49,7 +49,7 @@ def test_unknown_scatter_counts_the_mean_alone():
         [4, 2],
         [0, 0],
         known=np.array([False, True]),
-        scatter=np.array([np.nan, 2.0]),
+        within_ss=np.array([np.nan, 2.0]),
     )
     m = moments(one, np.array([0]), 1)
     assert m.observations == 1 + 2
@@ -67,14 +67,14 @@ def test_order_of_sessions_does_not_matter():
         rng.integers(0, 30, n),
         visit=rng.integers(0, 2, n),
         residual=rng.integers(0, 2, n),
-        scatter=rng.integers(0, 50, n).astype(float),
+        within_ss=rng.integers(0, 50, n).astype(float),
     )
     order = rng.permutation(n)
     other = replace(
         one,
         **{
             name: getattr(one, name)[order]
-            for name in ("u", "count", "animal", "visit", "residual", "scatter", "known")
+            for name in ("u", "count", "animal", "visit", "residual", "within_ss", "known")
         },
     )
     a, b = moments(one, np.array([0, 1]), 30), moments(other, np.array([0, 1]), 30)
@@ -90,7 +90,7 @@ def of_many(n, animals):
         rng.integers(0, animals, n),
         visit=rng.integers(0, 2, n),
         residual=rng.integers(0, 2, n),
-        scatter=rng.integers(0, 50, n).astype(float),
+        within_ss=rng.integers(0, 50, n).astype(float),
     )
 
 

@@ -111,8 +111,8 @@ class _KillsOne(OnCluster):
         super().__init__(client)
         self.cluster = cluster
 
-    def keep(self, function, parts):
-        handles = super().keep(function, parts)
+    def scatter(self, function, parts):
+        handles = super().scatter(function, parts)
         handles[0].result()
         os.kill(next(iter(self.cluster.workers.values())).pid, signal.SIGKILL)
         return handles

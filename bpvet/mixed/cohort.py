@@ -14,6 +14,7 @@ import pandas as pd
 
 from bpvet.errors import CallError, FitError
 from bpvet.mixed.columns import ModelSpec, Roles, model_spec
+from bpvet.mixed.executors import is_executor
 from bpvet.mixed.result import Cohort, check_df, fitted
 from bpvet.mixed.steps import (
     CohortData,
@@ -84,10 +85,10 @@ def fit_cohort(
     roles = Roles(animal, session, _slopes(slope), visit_by, residual_by, group)
     check_df(df, reml, robust)
     _check_names(roles)
-    if not (callable(map) or hasattr(map, "gather")):
+    if not (callable(map) or is_executor(map)):
         raise CallError("map is a mapping function, or an object with scatter and gather.")
     spec = model_spec(_columns(data), formula, roles)
-    executor = map if hasattr(map, "gather") else Mapped(map)
+    executor = map if is_executor(map) else Mapped(map)
     prepared = _prepared(data, spec, executor, correlated)
     if robust and prepared.rows is None:
         raise CallError("Sandwich errors need the data in one frame.")

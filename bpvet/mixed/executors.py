@@ -19,6 +19,14 @@ from bpvet.errors import BpvetError, FitError
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
+def is_executor(value: Any) -> bool:
+    """Return whether an object scatters and gathers as executors do.
+
+    A Dask client has methods of those names that do something else: it belongs in `OnCluster`.
+    """
+    return hasattr(value, "gather") and not hasattr(value, "submit")
+
+
 class OnCluster:
     """The workers of a `distributed.Client` that the caller opened and will close.
 

@@ -22,6 +22,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import BpvetError, CallError, FitError
+from bpvet.mixed.executors import is_executor
 from bpvet.records.folder import existing, table_of
 from bpvet.records.parsing.dates import date_of, today
 from bpvet.records.read import read
@@ -137,7 +138,7 @@ def gathered(
     if executor is None:
         return [function(job) for job in jobs]
     if not isinstance(executor, int):
-        if not hasattr(executor, "gather"):
+        if not is_executor(executor):
             raise CallError("executor is a number of processes, or an object with gather.")
         return list(executor.gather(function, jobs))
     if executor < 1:

@@ -13,9 +13,17 @@ from typing import Any
 import pandas as pd
 
 from bpvet.errors import CallError, FitError
-from bpvet.mixed.columns import question
+from bpvet.mixed.columns import ModelSpec, Roles, model_spec
+from bpvet.mixed.executors import is_executor
 from bpvet.mixed.result import Cohort, check_df, fitted
-from bpvet.mixed.steps import Mapped, columns_of_file, criterion_of, prepare
+from bpvet.mixed.steps import (
+    CohortData,
+    Executor,
+    Mapped,
+    columns_of_file,
+    criterion_of,
+    prepare,
+)
 
 __all__ = ["Cohort", "fit_cohort"]
 
@@ -63,8 +71,8 @@ def fit_cohort(
         REML, or maximum likelihood.
     df : str
         ``satterthwaite``, ``kenward_roger`` (REML only) or ``residual``.
-    map : callable or crew
-        The built-in `map`, a process pool's, or an object with `keep` and `collect`
+    map : callable or executor
+        The built-in `map`, a process pool's, or an object with `scatter` and `gather`
         (`bpvet.mixed.executors`).
 
     Raises
@@ -74,31 +82,36 @@ def fit_cohort(
     FitError
         If the model cannot be fitted to these data; it says why.
     """
-    slopes = _slopes(slope)
+    roles = Roles(animal, session, _slopes(slope), visit_by, residual_by, group)
     check_df(df, reml, robust)
-    _check_names(animal, session, visit_by, residual_by, group)
-    if not (callable(map) or hasattr(map, "collect")):
-        raise CallError("map is a mapping function, or an object with keep and collect.")
-    columns = _columns(data)
-    asked = question(columns, formula, animal, session, slopes, visit_by, residual_by, group)
-    crew = map if hasattr(map, "collect") else Mapped(map)
-    plain = isinstance(crew, Mapped) and crew.mapping is _BUILT_IN
-    ready = prepare(data, asked, crew, correlated, 1 if plain else _SLICES)
-    if visit_by is not None and not ready.has_visits:
+    _check_names(roles)
+    if not (callable(map) or is_executor(map)):
+        raise CallError("map is a mapping function, or an object with scatter and gather.")
+    spec = model_spec(_columns(data), formula, roles)
+    executor = map if is_executor(map) else Mapped(map)
+    prepared = _prepared(data, spec, executor, correlated)
+    if robust and prepared.rows is None:
+        raise CallError("Sandwich errors need the data in one frame.")
+    fit = fitted(prepared, correlated, reml, df, robust)
+    if isinstance(executor, Mapped):
+        # The parts are here: answers asked for later need no pool that may be closed by then.
+        here = prepared._replace(executor=Mapped(_BUILT_IN))
+        return replace(fit, data=here, likelihood=criterion_of(here, reml))
+    # What most readers want is worked out while the workers are there.
+    fit.fixed, fit.variance  # noqa: B018
+    return fit
+
+
+def _prepared(data: Any, spec: ModelSpec, executor: Executor, correlated: bool) -> CohortData:
+    """Return the data ready to fit, after checking that visit and reading SDs can be told apart."""
+    plain = isinstance(executor, Mapped) and executor.mapping is _BUILT_IN
+    prepared = prepare(data, spec, executor, correlated, 1 if plain else _SLICES)
+    if spec.visit_by is not None and not prepared.has_visits:
         raise FitError(
             "Each session holds one reading, so that visit and reading scatter cannot be told "
             "apart: pass session=None, and residual_by in place of visit_by."
         )
-    if robust and ready.rows is None:
-        raise CallError("Sandwich errors need the data in one frame.")
-    fit = fitted(ready, correlated, reml, df, robust)
-    if isinstance(crew, Mapped):
-        # The parts are here: answers asked for later need no pool that may be closed by then.
-        here = ready._replace(crew=Mapped(_BUILT_IN))
-        return replace(fit, ready=here, likelihood=criterion_of(here, reml))
-    # What most readers want is worked out while the workers are there.
-    fit.fixed, fit.variance  # noqa: B018
-    return fit
+    return prepared
 
 
 _BUILT_IN = map
@@ -112,10 +125,10 @@ def _slopes(slope: Any) -> tuple[str, ...]:
     return tuple(slopes)
 
 
-def _check_names(animal: Any, *others: Any) -> None:
-    if not isinstance(animal, str):
+def _check_names(roles: Roles) -> None:
+    if not isinstance(roles.animal, str):
         raise CallError("animal is the name of a column.")
-    for name in others:
+    for name in (roles.session, roles.visit_by, roles.residual_by, roles.group):
         if name is not None and not isinstance(name, str):
             raise CallError(
                 f"session, visit_by, residual_by and group are names of columns, not {name!r}."

@@ -21,7 +21,7 @@ Codes = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)
-class Question:
+class ModelSpec:
     """What is asked of the data: the formula, the grouping columns, and their levels.
 
     Parameters
@@ -73,30 +73,28 @@ class Question:
         return tuple(dict.fromkeys(name for name in named if name is not None))
 
 
-def question(
-    columns: list[str],
-    formula: str,
-    animal: str,
-    session: str | None,
-    slopes: tuple[str, ...],
-    visit_by: str | None,
-    residual_by: str | None,
-    group: str | None,
-) -> Question:
-    """Return the question after checking that the data have the columns it names."""
+class Roles(NamedTuple):
+    """Which columns of the data play which part; `ModelSpec` says what each is for."""
+
+    animal: str
+    session: str | None = None
+    slopes: tuple[str, ...] = ()
+    visit_by: str | None = None
+    residual_by: str | None = None
+    group: str | None = None
+
+
+def model_spec(columns: list[str], formula: str, roles: Roles) -> ModelSpec:
+    """Return the specification after checking that the data have the columns it names."""
     read = read_formula(formula, columns)
-    for name, role in (
-        (animal, "animal"),
-        (visit_by, "visit_by"),
-        (residual_by, "residual_by"),
-        (group, "group"),
-    ):
+    for role in ("animal", "visit_by", "residual_by", "group"):
+        name = getattr(roles, role)
         if name is not None and name not in columns:
             raise CallError(f'The data have no column "{name}" (given as {role}).')
-    kind = _kind(read, columns, session)
-    if kind == "plain" and visit_by is not None:
+    kind = _kind(read, columns, roles.session)
+    if kind == "plain" and roles.visit_by is not None:
         raise CallError("visit_by needs sessions of several readings; give session= as well.")
-    return Question(read, animal, session, slopes, visit_by, residual_by, group, kind, levels={})
+    return ModelSpec(read, *roles, kind, levels={})
 
 
 def _kind(formula: Formula, columns: list[str], session: str | None) -> str:
@@ -286,13 +284,13 @@ def _narrow(codes: NDArray[Any]) -> NDArray[Any]:
     return codes.astype(size)
 
 
-def table_of(frame: pd.DataFrame, asked: Question) -> Table:
+def table_of(frame: pd.DataFrame, spec: ModelSpec) -> Table:
     """Return the needed columns of a frame, missing numbers as NaN."""
     numbers: dict[str, NDArray[Any]] = {}
     texts: dict[str, Text] = {}
     kinds: dict[str, str] = {}
-    by_label = {asked.animal, asked.visit_by, asked.residual_by, asked.group}
-    named = [*asked.required, *asked.own_columns]
+    by_label = {spec.animal, spec.visit_by, spec.residual_by, spec.group}
+    named = [*spec.required, *spec.own_columns]
     for name in dict.fromkeys(name for name in named if name in frame.columns):
         column = frame[name]
         if isinstance(column, pd.DataFrame):
@@ -300,18 +298,18 @@ def table_of(frame: pd.DataFrame, asked: Question) -> Table:
         whole = _whole(column)
         if name in by_label:
             texts[name] = factorised(column)
-        if name == asked.session and not (whole and _fits_a_code(column)):
+        if name == spec.session and not (whole and _fits_a_code(column)):
             texts[name] = factorised(column)
         elif column.dtype == bool or whole:
             numbers[name] = column.to_numpy()
         elif pd.api.types.is_numeric_dtype(column.dtype) and column.dtype.kind != "c":
             numbers[name] = column.to_numpy(dtype=float, na_value=np.nan)
         elif name not in by_label:
-            _refuse_dates(column, name, asked.formula)
+            _refuse_dates(column, name, spec.formula)
             texts[name] = factorised(column)
         if name in numbers:
             kinds[name] = _kind_of(column)
-    _refuse_words(texts, asked)
+    _refuse_words(texts, spec)
     return Table(numbers, texts, kinds, len(frame))
 
 
@@ -338,24 +336,24 @@ def _refuse_dates(column: pd.Series[Any], name: str, formula: Formula) -> None:
         raise CallError(f"Column {name} holds dates; use months or another number.")
 
 
-def _refuse_words(texts: Mapping[str, Text], asked: Question) -> None:
+def _refuse_words(texts: Mapping[str, Text], spec: ModelSpec) -> None:
     """Raise a CallError where a count or a sum of squares is text."""
-    for name in asked.own_columns[:2]:
+    for name in spec.own_columns[:2]:
         if name in texts and np.any(texts[name].codes >= 0):
             raise CallError(f"Column {name} must hold numbers.")
 
 
-def usable(table: Table, asked: Question) -> tuple[Table, NDArray[np.bool_], dict[str, int]]:
+def usable(table: Table, spec: ModelSpec) -> tuple[Table, NDArray[np.bool_], dict[str, int]]:
     """Return the rows that have a value wherever one is needed, and the others by reason."""
     keep = np.ones(table.rows, bool)
     left_out: dict[str, int] = {}
-    for name in asked.required:
+    for name in spec.required:
         missing = missing_values(table, name)
         if missing is not None and np.any(missing & keep):
             left_out[f"no {name}"] = int((missing & keep).sum())
             keep &= ~missing
-    if asked.kind == "sessions":
-        empty = keep & (table.numbers[asked.own_columns[0]] < 1)
+    if spec.kind == "sessions":
+        empty = keep & (table.numbers[spec.own_columns[0]] < 1)
         if empty.any():
             left_out["no reading"] = int(empty.sum())
             keep &= ~empty

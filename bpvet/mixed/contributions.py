@@ -364,7 +364,7 @@ def _quadratic(moments: Moments, start: Pass, d: Array, t: Array, slot_quadratic
     return result
 
 
-class Scatter(NamedTuple):
+class StartingSums(NamedTuple):
     """Plain sums over sessions, by which a search may begin.
 
     Parameters
@@ -383,7 +383,7 @@ class Scatter(NamedTuple):
     animals: int
 
 
-def scatter(moments: Moments, residual: Array, visits: int) -> Scatter:
+def starting_sums(moments: Moments, residual: Array, visits: int) -> StartingSums:
     """Return sums over sessions, at a guess of the residual variances (r,).
 
     Slots of sessions come before those of the scatter within them.
@@ -401,7 +401,7 @@ def scatter(moments: Moments, residual: Array, visits: int) -> Scatter:
         np.bincount(moments.visit[:slots], values, visits).astype(float) for values in by_slot
     )
     between = float((total**2 / number).sum())
-    return Scatter(squares, reading, number_of, between, moments.animals)
+    return StartingSums(squares, reading, number_of, between, moments.animals)
 
 
 def traces(moments: Moments, variances: Variances) -> Array:

@@ -2,7 +2,7 @@
 
 The animals are taken apart in `bpvet.mixed.contributions`; here their sums are put together: the
 group effect, the fixed effects profiled out, and the quantities P = V⁻¹ − V⁻¹X(XᵀV⁻¹X)⁻¹XᵀV⁻¹
-enters. Every pass over the animals goes through one `collect`, which maps a function over the
+enters. Every pass over the animals goes through one `gather`, which maps a function over the
 partitions and keeps their order, so that sums have the same digits wherever they were made.
 
 The natural parameters φ are the variances and covariances of an animal's effects (lower triangle
@@ -28,7 +28,7 @@ Collect = Callable[[Callable[[Any], Any], Sequence[Any]], Sequence[Any]]
 
 
 def in_order(function: Callable[[Any], Any], parts: Sequence[Any]) -> list[Any]:
-    """Return the function of each part: the plainest `collect`."""
+    """Return the function of each part: the plainest `gather`."""
     return [function(part) for part in parts]
 
 
@@ -67,7 +67,7 @@ class Criterion:
     Parameters
     ----------
     parts : sequence
-        Moments, or whatever `collect` turns into moments.
+        Moments, or whatever `gather` turns into moments.
     collect : callable
         Maps a function over the parts, keeping their order.
     intercept : int
@@ -88,7 +88,7 @@ class Criterion:
     """
 
     parts: Sequence[Any]
-    collect: Collect
+    gather: Collect
     intercept: int
     random: int
     visits: int
@@ -113,7 +113,7 @@ class Criterion:
 
     def value(self, variances: Variances) -> Value:
         """Return the criterion and the fixed effects at these variances."""
-        blocks = self.collect(partial(_reduced, variances=variances), self.parts)
+        blocks = self.gather(partial(_reduced, variances=variances), self.parts)
         products = sum(block.products for block in blocks)
         log_determinant = sum(block.log_determinant for block in blocks)
         total = products[0]
@@ -157,7 +157,7 @@ class Criterion:
         by_group, between = self._adjoints(variances, value, adjoint)
         vectors = self._vectors(variances, value, value.residual[:, None])
         ask = partial(_derivatives, variances=variances, adjoint=by_group, vectors=vectors)
-        blocks = self.collect(ask, self.parts)
+        blocks = self.gather(ask, self.parts)
         random = sum(block[0].random for block in blocks)
         sessions = sum(block[0].sessions for block in blocks)
         gradient: Array = np.concatenate([random.ravel(), between, sessions]) @ self.spread
@@ -197,7 +197,7 @@ class Criterion:
         """Return first and second products of V's derivatives in φ with vectors (m, K)."""
         by_group = self._vectors(variances, value, vectors)
         ask = partial(_curvature, variances=variances, vectors=by_group)
-        return self._together(variances, value, vectors, self.collect(ask, self.parts))
+        return self._together(variances, value, vectors, self.gather(ask, self.parts))
 
     def _together(
         self,
@@ -257,7 +257,7 @@ class Criterion:
 
     def traces(self, variances: Variances, value: Value) -> Array:
         """Return tr(V⁻¹ Va V⁻¹ Vb) over φ."""
-        blocks = self.collect(partial(_traces, variances=variances), self.parts)
+        blocks = self.gather(partial(_traces, variances=variances), self.parts)
         raw: Array = np.sum(list(blocks), axis=0)
         if self.grouped:
             raw = self._traces_with_group(raw, variances, value)
@@ -268,7 +268,7 @@ class Criterion:
         shrink, own = self._group_shrinkage(value.products, variances)
         unit = np.zeros((len(own), len(self.offset), 1))
         unit[:, self.intercept] = 1.0
-        blocks = self.collect(partial(_curvature, variances=variances, vectors=unit), self.parts)
+        blocks = self.gather(partial(_curvature, variances=variances, vectors=unit), self.parts)
         first = sum(block.products for block in blocks)[:, :, self.intercept, 0]
         second = sum(block.quadratic for block in blocks)[:, :, :, 0]
         raw = raw - 2.0 * np.einsum("g,gab->ab", shrink, second)

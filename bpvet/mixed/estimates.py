@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from bpvet.errors import CallError
-from bpvet.mixed.columns import Question
+from bpvet.mixed.columns import ModelSpec
 from bpvet.mixed.criterion import Criterion
 from bpvet.mixed.inference import Satterthwaite
 from bpvet.mixed.optimiser import Point
-from bpvet.mixed.steps import Prepared, slope_places
+from bpvet.mixed.steps import CohortData, slope_places
 
 if TYPE_CHECKING:
     from bpvet.mixed.result import Cohort
@@ -27,32 +27,32 @@ Array = NDArray[np.float64]
 _FARTHEST = 100.0
 
 
-def effect_names(asked: Question) -> list[str]:
+def effect_names(spec: ModelSpec) -> list[str]:
     """Return the names of an animal's effects in `variance`."""
-    return ["animal", *(f"animal: {slope}" for slope in asked.slopes)]
+    return ["animal", *(f"animal: {slope}" for slope in spec.slopes)]
 
 
-def component_names(asked: Question, has_visits: bool) -> list[str]:
+def component_names(spec: ModelSpec, has_visits: bool) -> list[str]:
     """Return the names of the likelihood's variances and covariances, in its order."""
-    names = effect_names(asked)
-    inner = ["intercept", *asked.slopes]
+    names = effect_names(spec)
+    inner = ["intercept", *spec.slopes]
     found = [
         names[i] if i == j else f"animal: covariance of {inner[j]} and {inner[i]}"
         for i in range(len(names))
         for j in range(i + 1)
     ]
-    found += ["group"] if asked.group else []
-    found += _class_names("visit", asked.visit_by, asked) if has_visits else []
-    return found + _class_names("residual", asked.residual_by, asked)
+    found += ["group"] if spec.group else []
+    found += _class_names("visit", spec.visit_by, spec) if has_visits else []
+    return found + _class_names("residual", spec.residual_by, spec)
 
 
-def _class_names(what: str, by: str | None, asked: Question) -> list[str]:
-    return [what] if by is None else [f"{what}: {level}" for level in asked.levels[by]]
+def _class_names(what: str, by: str | None, spec: ModelSpec) -> list[str]:
+    return [what] if by is None else [f"{what}: {level}" for level in spec.levels[by]]
 
 
-def user_covariance(ready: Prepared, point: Point) -> Array:
+def user_covariance(data: CohortData, point: Point) -> Array:
     """Return G on the user's scale."""
-    factor = ready.scaling.effects @ point.variances.factor
+    factor = data.scaling.effects @ point.variances.factor
     g: Array = factor @ factor.T
     return g
 
@@ -74,10 +74,10 @@ class Shares(NamedTuple):
         return self.animal + self.group + inner
 
 
-def shares(ready: Prepared, point: Point) -> Shares:
+def shares(data: CohortData, point: Point) -> Shares:
     """Return the variances, that of an animal's effects averaged over the readings."""
-    total, shift, size = ready.total, ready.shift, ready.scaling.size**2
-    places = list(slope_places(ready.asked))
+    total, shift, size = data.total, data.shift, data.scaling.size**2
+    places = list(slope_places(data.spec))
     mean = total.first / total.weight
     square = total.second / total.weight
     square = square + np.outer(shift, mean) + np.outer(mean, shift) + np.outer(shift, shift)
@@ -86,7 +86,7 @@ def shares(ready: Prepared, point: Point) -> Shares:
     moments[1:, 1:] = square[np.ix_(places, places)]
     v = point.variances
     return Shares(
-        animal=float((user_covariance(ready, point) * moments).sum()),
+        animal=float((user_covariance(data, point) * moments).sum()),
         group=v.group * size,
         visit=v.visit * size,
         residual=v.residual * size,
@@ -95,20 +95,20 @@ def shares(ready: Prepared, point: Point) -> Shares:
     )
 
 
-def fitted_variance(ready: Prepared, coefficients: Array) -> float:
+def fitted_variance(data: CohortData, coefficients: Array) -> float:
     """Return the variance of Xβ over the readings, with divisor n − 1."""
-    total, p = ready.total, len(coefficients)
+    total, p = data.total, len(coefficients)
     mean = total.first[:p] / total.weight
     spread = total.second[:p, :p] - total.weight * np.outer(mean, mean)
     return float(coefficients @ spread @ coefficients / (total.weight - 1.0))
 
 
-def icc_frame(ready: Prepared, point: Point) -> pd.DataFrame:
+def icc_frame(data: CohortData, point: Point) -> pd.DataFrame:
     """Return intraclass correlations, for each class where scatter differs between classes."""
-    s, asked = shares(ready, point), ready.asked
-    visits = dict(zip(_class_names("", asked.visit_by, asked), s.visit, strict=False))
+    s, spec = shares(data, point), data.spec
+    visits = dict(zip(_class_names("", spec.visit_by, spec), s.visit, strict=False))
     rows = []
-    for name, residual in zip(_class_names("", asked.residual_by, asked), s.residual, strict=True):
+    for name, residual in zip(_class_names("", spec.residual_by, spec), s.residual, strict=True):
         if name in visits or len(s.visit) == 0:
             visit = float(visits.get(name, 0.0))
         else:
@@ -126,15 +126,15 @@ def icc_frame(ready: Prepared, point: Point) -> pd.DataFrame:
 
 
 def variance_frame(
-    ready: Prepared, criterion: Criterion, point: Point, rule: Satterthwaite, correlated: bool
+    data: CohortData, criterion: Criterion, point: Point, rule: Satterthwaite, correlated: bool
 ) -> pd.DataFrame:
     """Return the variance components with Wald limits."""
-    asked, q = ready.asked, criterion.random
-    back = _back_to_user(ready, criterion)
+    spec, q = data.spec, criterion.random
+    back = _back_to_user(data, criterion)
     natural = back @ criterion.natural(point.variances)
-    change = back @ point.chart.jacobian(point.psi)
+    change = back @ point.parametrisation.jacobian(point.psi)
     lower = np.tril_indices(q)
-    names = component_names(asked, ready.has_visits)
+    names = component_names(spec, data.has_visits)
     z = float(ndtri(0.975))
     rows: list[dict[str, Any]] = []
     for place in range(len(names)):
@@ -148,7 +148,7 @@ def variance_frame(
     if correlated:
         for place in (i for i, mine in enumerate(own) if not mine):
             pair = int(lower[1][place]), int(lower[0][place])
-            rows.insert(after, _correlation(ready, natural, change, rule, place, pair, z))
+            rows.insert(after, _correlation(data, natural, change, rule, place, pair, z))
             after += 1
     return pd.DataFrame(rows, columns=["component", "estimate", "sd", "lower", "upper"])
 
@@ -165,14 +165,14 @@ def _component(name: str, value: float, reach: float) -> dict[str, Any]:
     }
 
 
-def correlation_name(asked: Question, pair: tuple[int, int]) -> str:
+def correlation_name(spec: ModelSpec, pair: tuple[int, int]) -> str:
     """Return the name of a correlation in `variance`."""
-    inner = ["intercept", *asked.slopes]
+    inner = ["intercept", *spec.slopes]
     return f"animal: correlation of {inner[pair[0]]} and {inner[pair[1]]}"
 
 
 def _correlation(
-    ready: Prepared,
+    data: CohortData,
     natural: Array,
     change: Array,
     rule: Satterthwaite,
@@ -181,7 +181,7 @@ def _correlation(
     z: float,
 ) -> dict[str, Any]:
     first, second = (i * (i + 1) // 2 + i for i in pair)
-    name = correlation_name(ready.asked, pair)
+    name = correlation_name(data.spec, pair)
     nothing = {"component": name, "estimate": np.nan, "sd": np.nan}
     a, b = natural[first], natural[second]
     if a <= 0 or b <= 0:
@@ -196,12 +196,12 @@ def _correlation(
     return nothing | {"estimate": rho} | limits
 
 
-def _back_to_user(ready: Prepared, criterion: Criterion) -> Array:
+def _back_to_user(data: CohortData, criterion: Criterion) -> Array:
     """Return the matrix that carries φ of the moments to the user's scale."""
-    q, effects = criterion.random, ready.scaling.effects
+    q, effects = criterion.random, data.scaling.effects
     rows, columns = np.tril_indices(q)
     rest = int(criterion.grouped) + criterion.visits + criterion.residuals
-    matrix = np.eye(len(rows) + rest) * ready.scaling.size**2
+    matrix = np.eye(len(rows) + rest) * data.scaling.size**2
     kron = np.kron(effects, effects) @ criterion.spread[: q * q, : len(rows)]
     matrix[: len(rows), : len(rows)] = kron.reshape(q, q, -1)[rows, columns]
     return matrix
@@ -211,17 +211,17 @@ def reference_rows(
     cohort: Cohort, by: str | Sequence[str], at: Mapping[str, Any]
 ) -> tuple[list[str], Array]:
     """Return names and contrasts (r, p) of the marginal means at levels of some columns."""
-    design, asked = cohort.ready.asked.design, cohort.ready.asked
+    design, spec = cohort.data.spec.design, cohort.data.spec
     assert design is not None
     wanted = [by] if isinstance(by, str) else list(by)
     values: dict[str, list[Any]] = {}
-    for name in asked.formula.columns:
+    for name in spec.formula.columns:
         given = at.get(name)
         if given is not None:
             values[name] = list(given) if np.ndim(given) else [given]
         elif name in design.levels:
             values[name] = list(design.levels[name])
-        elif name in design.classes and name not in asked.formula.plain:
+        elif name in design.classes and name not in spec.formula.plain:
             values[name] = list(design.classes[name])
         elif name in wanted:
             raise CallError(f'Column "{name}" holds numbers: say at which values, with at=.')
@@ -246,11 +246,11 @@ def reference_rows(
 
 def _mean_of(cohort: Cohort, name: str) -> float:
     """Return the mean over readings of a column of numbers that stands in X by itself."""
-    names, total = cohort.terms, cohort.ready.total
+    names, total = cohort.terms, cohort.data.total
     if name not in names:
         raise CallError(f'Say at which value of "{name}" the means are wanted, with at=.')
     place = names.index(name)
-    return float(total.first[place] / total.weight + cohort.ready.shift[place])
+    return float(total.first[place] / total.weight + cohort.data.shift[place])
 
 
 def comparison(
@@ -276,9 +276,9 @@ def comparison(
 
 
 def _refuse_comparison(small: Cohort, large: Cohort) -> None:
-    a, b = small.ready.total, large.ready.total
+    a, b = small.data.total, large.data.total
     mean = [
-        fit.ready.total.first[-1] / fit.ready.total.weight + fit.ready.shift[-1]
+        fit.data.total.first[-1] / fit.data.total.weight + fit.data.shift[-1]
         for fit in (small, large)
     ]
     if a.observations != b.observations or not np.isclose(mean[0], mean[1], rtol=1e-9):
@@ -300,20 +300,20 @@ def _refuse_comparison(small: Cohort, large: Cohort) -> None:
 
 
 def _nested(small: Cohort, large: Cohort) -> bool:
-    a, b = small.ready.asked, large.ready.asked
+    a, b = small.data.spec, large.data.spec
     terms = set(small.terms) <= set(large.terms) or _same_span(small, large)
     slopes = set(a.slopes) <= set(b.slopes)
     correlated = large.correlated or not small.correlated or not a.slopes
     classes = a.visit_by in (None, b.visit_by) and a.residual_by in (None, b.residual_by)
-    visits = large.ready.has_visits or not small.ready.has_visits
+    visits = large.data.has_visits or not small.data.has_visits
     return terms and slopes and correlated and classes and visits and a.group in (None, b.group)
 
 
 def _same_span(small: Cohort, large: Cohort) -> bool:
     """Return whether the smaller fit's X lies in the span of the larger's."""
-    if small.ready.rows is None or large.ready.rows is None:
+    if small.data.rows is None or large.data.rows is None:
         return False
-    x, within = large.ready.rows.x, small.ready.rows.x
+    x, within = large.data.rows.x, small.data.rows.x
     if len(x) != len(within):
         return False
     left = within - x @ np.linalg.lstsq(x, within, rcond=None)[0]

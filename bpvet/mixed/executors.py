@@ -1,8 +1,8 @@
-"""Crews for `fit_cohort(parts, …, map=crew)`: who keeps the parts of a cohort and works on them.
+"""Executors for `fit_cohort(parts, …, map=executor)`: who holds a cohort's parts and works on them.
 
-A crew has `keep(function, parts)`, which leaves results where they are and returns handles, and
-`collect(function, handles)`, which brings results back in order. Sums are added in that order, so
-that a fit has the same digits on any crew over the same parts.
+An executor has `scatter(function, parts)`, which leaves results where they are and returns
+handles, and `gather(function, handles)`, which brings results back in order. Sums are added in
+that order, so that a fit has the same digits on any executor over the same parts.
 """
 
 from __future__ import annotations
@@ -19,6 +19,14 @@ from bpvet.errors import BpvetError, FitError
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
+def is_executor(value: Any) -> bool:
+    """Return whether an object scatters and gathers as executors do.
+
+    A Dask client has methods of those names that do something else: it belongs in `OnCluster`.
+    """
+    return hasattr(value, "gather") and not hasattr(value, "submit")
+
+
 class OnCluster:
     """The workers of a `distributed.Client` that the caller opened and will close.
 
@@ -33,13 +41,13 @@ class OnCluster:
     def __init__(self, client: Any) -> None:
         self.client = client
 
-    def keep(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
+    def scatter(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return futures of the function of each part, in order."""
         return [self.client.submit(function, part, pure=False) for part in parts]
 
-    def collect(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
+    def gather(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return the function of each part, in order."""
-        result: Sequence[Any] = self.client.gather(list(self.keep(function, parts)))
+        result: Sequence[Any] = self.client.gather(list(self.scatter(function, parts)))
         return result
 
 
@@ -81,7 +89,7 @@ class Workers:
                 else:
                     os.environ[name] = value
 
-    def keep(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
+    def scatter(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return handles of the function of each part; parts go round the workers in turn."""
         handles = []
         for place, part in enumerate(parts):
@@ -91,7 +99,7 @@ class Workers:
         self._ask(function, parts, handles, [handle.key for handle in handles])
         return handles
 
-    def collect(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
+    def gather(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return the function of each part, in order."""
         handles = [
             part if isinstance(part, Handle) else Handle(place % len(self._pipes), -1)

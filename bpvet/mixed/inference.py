@@ -83,14 +83,14 @@ def _test(f: float, numerator: float, denominator: float) -> FTest:
 def satterthwaite(criterion: Criterion, point: Point) -> Satterthwaite:
     """Return the covariance of the fixed effects and how it moves with the variances."""
     root = point.value.root
-    chart, psi = point.chart, point.psi
-    jacobian = chart.jacobian(psi)
+    parametrisation, psi = point.parametrisation, point.psi
+    jacobian = parametrisation.jacobian(psi)
     products = criterion.products_of_effects(point.variances, point.value)
     # rootᵀ XᵀV⁻¹ Va V⁻¹X root over φ, (a, p, p).
     moved = root.T @ (criterion.basis.T @ products.first)
     expected = criterion.expected_information(point.variances, point.value, products)
     hessian = jacobian.T @ (2.0 * point.derivatives.information - expected) @ jacobian
-    hessian += chart.bend(psi, point.derivatives.gradient)
+    hessian += parametrisation.bend(psi, point.derivatives.gradient)
     slopes = np.einsum("ap,aij->pij", jacobian, root @ moved @ root.T)
     return Satterthwaite(root @ root.T, slopes, 2.0 * _inverse(hessian))
 

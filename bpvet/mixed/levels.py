@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError, FormulaError
-from bpvet.mixed.columns import Question, Table, table_of, usable
+from bpvet.mixed.columns import ModelSpec, Table, table_of, usable
 from bpvet.mixed.design import MOST_COLUMNS, make_design, plain_design, prepared
 
 # So many rows show the formula at work, beside those that show the levels.
@@ -47,62 +47,62 @@ class Seen(NamedTuple):
     shown: pd.DataFrame
 
 
-def seen(frame: pd.DataFrame, asked: Question) -> Seen:
+def seen(frame: pd.DataFrame, spec: ModelSpec) -> Seen:
     """Return what a part tells of its columns."""
-    table = usable(table_of(frame, asked), asked)[0]
-    named = asked.formula.columns
+    table = usable(table_of(frame, spec), spec)[0]
+    named = spec.formula.columns
     kinds = {name: table.kinds.get(name, "t") for name in named} if table.rows else {}
-    shown = table.taken(_showing(table, asked)).told(named)
-    return Seen(_levels(table, asked), kinds, shown)
+    shown = table.taken(_showing(table, spec)).told(named)
+    return Seen(_levels(table, spec), kinds, shown)
 
 
-def asked_together(parts: Sequence[Seen], asked: Question) -> Question:
-    """Return the question with the levels and the design of all parts.
+def spec_of_all(parts: Sequence[Seen], spec: ModelSpec) -> ModelSpec:
+    """Return the specification with the levels and the design of all parts.
 
     Raises
     ------
     CallError
         Where a column holds text in one part and numbers in another.
     """
-    for name in asked.formula.columns:
+    for name in spec.formula.columns:
         words = sorted({_WORDS[part.kinds[name]] for part in parts if name in part.kinds})
         if len(words) > 1:
             raise CallError(
                 f"Column {name} holds {words[0]} in some parts and {words[1]} in others."
             )
-    asked = replace(asked, levels=_together([part.levels for part in parts]))
+    spec = replace(spec, levels=_together([part.levels for part in parts]))
     shown = [part.shown for part in parts if len(part.shown)]
     if not shown:
         raise CallError("No row can enter the fit: every part lacks what it needs.")
     rows = pd.concat(shown, ignore_index=True)
-    texts = {name: asked.levels[name] for name in asked.formula.columns if _is_text(rows[name])}
-    return with_design(prepared(rows, texts, asked.formula.classes), asked)
+    texts = {name: spec.levels[name] for name in spec.formula.columns if _is_text(rows[name])}
+    return with_design(prepared(rows, texts, spec.formula.classes), spec)
 
 
 def _is_text(column: pd.Series[Any]) -> bool:
     return not pd.api.types.is_numeric_dtype(column.dtype)
 
 
-def design_of_table(table: Table, asked: Question) -> Question:
-    """Return the question with a design made from a few of a table's rows that show all levels."""
-    named = asked.formula.columns
-    texts = {name: asked.levels[name] for name in named if name not in table.numbers}
-    plain = plain_design(asked.formula, texts)
+def design_of_table(table: Table, spec: ModelSpec) -> ModelSpec:
+    """Return the specification with a design made from a few rows that show all levels."""
+    named = spec.formula.columns
+    texts = {name: spec.levels[name] for name in named if name not in table.numbers}
+    plain = plain_design(spec.formula, texts)
     if plain is not None:
-        return replace(asked, design=plain)
-    few = table.taken(_showing(table, asked))
-    return with_design(few.frame(asked.formula.columns, asked.levels, asked.formula.classes), asked)
+        return replace(spec, design=plain)
+    few = table.taken(_showing(table, spec))
+    return with_design(few.frame(spec.formula.columns, spec.levels, spec.formula.classes), spec)
 
 
-def with_design(ready: pd.DataFrame, asked: Question) -> Question:
-    """Return the question with the design that the formula gives on these rows."""
-    return replace(asked, design=make_design(asked.formula, ready)[0])
+def with_design(ready: pd.DataFrame, spec: ModelSpec) -> ModelSpec:
+    """Return the specification with the design that the formula gives on these rows."""
+    return replace(spec, design=make_design(spec.formula, ready)[0])
 
 
-def _showing(table: Table, asked: Question) -> NDArray[np.int64]:
+def _showing(table: Table, spec: ModelSpec) -> NDArray[np.int64]:
     """Return some rows of a table, among them one of each level of numbers within ``C(…)``."""
     rows = [np.arange(min(table.rows, _SHOWN))]
-    for name in asked.formula.classes:
+    for name in spec.formula.classes:
         if name in table.numbers:
             first = np.unique(table.numbers[name], return_index=True)[1]
             if len(first) > MOST_COLUMNS:
@@ -113,9 +113,9 @@ def _showing(table: Table, asked: Question) -> NDArray[np.int64]:
     return np.unique(np.concatenate(rows)).astype(np.int64)
 
 
-def levels_present(table: Table, asked: Question) -> dict[str, tuple[str, ...]]:
+def levels_present(table: Table, spec: ModelSpec) -> dict[str, tuple[str, ...]]:
     """Return the levels that occur, by the alphabet or in the order of a categorical column."""
-    return {name: each.present for name, each in _levels(table, asked).items()}
+    return {name: each.present for name, each in _levels(table, spec).items()}
 
 
 def _together(parts: Sequence[Mapping[str, Levels]]) -> dict[str, tuple[str, ...]]:
@@ -133,10 +133,10 @@ def _together(parts: Sequence[Mapping[str, Levels]]) -> dict[str, tuple[str, ...
     return levels
 
 
-def _levels(table: Table, asked: Question) -> dict[str, Levels]:
+def _levels(table: Table, spec: ModelSpec) -> dict[str, Levels]:
     levels = {}
-    named = [name for name in asked.formula.columns if name not in table.numbers]
-    for name in (*named, asked.visit_by, asked.residual_by, asked.group):
+    named = [name for name in spec.formula.columns if name not in table.numbers]
+    for name in (*named, spec.visit_by, spec.residual_by, spec.group):
         if name is None:
             continue
         if name in levels:

@@ -61,7 +61,7 @@ class SessionArrays:
     animal: Codes
     visit: Codes
     residual: Codes
-    scatter: Array
+    within_ss: Array
     known: NDArray[np.bool_]
     deviations: Array | None = None
     session_of_row: Codes | None = None
@@ -448,9 +448,9 @@ def _within(
     none = np.empty(0, np.int64)
     if sessions.deviations is None or sessions.session_of_row is None:
         code = of_animal[sessions.animal] * len(classes) + sessions.residual
-        scatter = np.where(sessions.known, sessions.scatter / scale.size**2, 0.0)
+        within_ss = np.where(sessions.known, sessions.within_ss / scale.size**2, 0.0)
         totals = np.zeros((groups * len(classes), m, m))
-        totals[:, -1, -1] = np.bincount(code, scatter, groups * len(classes))
+        totals[:, -1, -1] = np.bincount(code, within_ss, groups * len(classes))
         shape = (groups, len(classes), m, m)
         return _Summed(totals.reshape(shape), np.empty((0, len(z), m)), none, none), classes
     rows, owner = sessions.deviations, sessions.session_of_row

@@ -14,13 +14,13 @@ from typing import NamedTuple
 import numpy as np
 
 from bpvet.errors import FitError
-from bpvet.mixed.contributions import Variances, scatter
+from bpvet.mixed.contributions import Variances, starting_sums
 from bpvet.mixed.criterion import Criterion, Derivatives, Value
 from bpvet.mixed.moments import Array
 from bpvet.mixed.parametrisation import (
-    Chart,
+    Parametrisation,
     block_factor,
-    full_chart,
+    full_parametrisation,
     start_of,
     with_block,
     with_entry,
@@ -41,7 +41,7 @@ _NO_SCATTER = 1e-9
 class Point(NamedTuple):
     """A chart, ψ on it, and what the criterion says there."""
 
-    chart: Chart
+    parametrisation: Parametrisation
     psi: Array
     variances: Variances
     value: Value
@@ -73,15 +73,17 @@ class Outcome:
     message: str
 
 
-def point_at(criterion: Criterion, chart: Chart, psi: Array) -> Point:
+def point_at(criterion: Criterion, parametrisation: Parametrisation, psi: Array) -> Point:
     """Return the criterion and its derivatives at ψ."""
-    variances = chart.variances(psi)
+    variances = parametrisation.variances(psi)
     value = criterion.value(variances)
-    return Point(chart, psi, variances, value, criterion.derivatives(variances, value))
+    return Point(parametrisation, psi, variances, value, criterion.derivatives(variances, value))
 
 
 def minimise(
-    criterion: Criterion, starts: Sequence[tuple[Chart, Array]], first: Point | None = None
+    criterion: Criterion,
+    starts: Sequence[tuple[Parametrisation, Array]],
+    first: Point | None = None,
 ) -> tuple[Point, Outcome]:
     """Return the lowest point reached from the starts, the first of which may be worked out.
 
@@ -92,10 +94,10 @@ def minimise(
     """
     best: tuple[Point, Outcome] | None = None
     failure: FitError | None = None
-    for place, (chart, psi) in enumerate(starts):
+    for place, (parametrisation, psi) in enumerate(starts):
         try:
             known = first if place == 0 and first is not None else None
-            found = _Search(criterion).run(known or point_at(criterion, chart, psi))
+            found = _Search(criterion).run(known or point_at(criterion, parametrisation, psi))
         except FitError as error:
             failure = error
             continue
@@ -129,19 +131,22 @@ class _Search:
         )
 
     def outcome(self, point: Point, promise: float, message: str) -> Outcome:
-        held = point.chart.rank < point.chart.block.shape[1]
-        zero = np.any(point.chart.sds == 0.0) or _missing_patterns(point.chart).size > 0
+        held = point.parametrisation.rank < point.parametrisation.block.shape[1]
+        zero = (
+            np.any(point.parametrisation.sds == 0.0)
+            or _missing_patterns(point.parametrisation).size > 0
+        )
         value = point.value.criterion
         return Outcome(value, self.steps, self.evaluations, promise, bool(held or zero), message)
 
-    def evaluate(self, chart: Chart, psi: Array) -> tuple[Variances, Value]:
+    def evaluate(self, parametrisation: Parametrisation, psi: Array) -> tuple[Variances, Value]:
         self.evaluations += 1
-        variances = chart.variances(psi)
+        variances = parametrisation.variances(psi)
         return variances, self.criterion.value(variances)
 
-    def point(self, chart: Chart, psi: Array) -> Point:
+    def point(self, parametrisation: Parametrisation, psi: Array) -> Point:
         self.evaluations += 1
-        return point_at(self.criterion, chart, psi)
+        return point_at(self.criterion, parametrisation, psi)
 
     def descend(self, point: Point) -> tuple[Point, float]:
         """Go down until a step promises nothing, leaving out variances that vanish."""
@@ -151,7 +156,7 @@ class _Search:
             gradient, curvature = self.slopes(point, exact)
             if not len(gradient):
                 return point, 0.0
-            step, promise = _damped(gradient, curvature, damping, point.chart)
+            step, promise = _damped(gradient, curvature, damping, point.parametrisation)
             if promise < ENOUGH and damping < 1.0:
                 return point, promise
             moved = self.moved(point, step)
@@ -173,13 +178,13 @@ class _Search:
 
     def slopes(self, point: Point, exact: bool) -> tuple[Array, Array]:
         """Return gradient and curvature in ψ; the exact Hessian where asked and positive."""
-        jacobian = point.chart.jacobian(point.psi)
+        jacobian = point.parametrisation.jacobian(point.psi)
         gradient = jacobian.T @ point.derivatives.gradient
         information = point.derivatives.information
         if exact:
             expected = self.criterion.expected_information(point.variances, point.value)
             hessian = jacobian.T @ (2.0 * information - expected) @ jacobian
-            hessian += point.chart.bend(point.psi, point.derivatives.gradient)
+            hessian += point.parametrisation.bend(point.psi, point.derivatives.gradient)
             if np.linalg.eigvalsh(_scaled(hessian)[0])[0] > 1e-6:
                 return gradient, hessian
         return gradient, jacobian.T @ information @ jacobian
@@ -188,56 +193,58 @@ class _Search:
         """Return the point after a step, or None where the criterion does not fall."""
         psi = point.psi + step
         try:
-            variances, value = self.evaluate(point.chart, psi)
+            variances, value = self.evaluate(point.parametrisation, psi)
         except FitError:
             return None
         slack = 1e-12 * abs(point.value.criterion) + 1e-11
         if not value.criterion <= point.value.criterion + slack:
             return None
         derivatives = self.criterion.derivatives(variances, value)
-        return Point(point.chart, psi, variances, value, derivatives)
+        return Point(point.parametrisation, psi, variances, value, derivatives)
 
     def leave_out(self, point: Point) -> Point:
         """Hold at zero what has become thin and still falls."""
-        chart, psi = point.chart, point.psi
-        lower = len(chart.fixed) * (len(chart.fixed) + 1) // 2
+        parametrisation, psi = point.parametrisation, point.psi
+        lower = len(parametrisation.fixed) * (len(parametrisation.fixed) + 1) // 2
         natural = self.criterion.natural(point.variances)[lower:]
-        free = np.isnan(chart.sds)
-        residual = len(chart.sds) - self.criterion.residuals
-        thin = (chart.entries(psi)[: chart.own] ** 2 < self.thin) & chart.log[: chart.own]
+        free = np.isnan(parametrisation.sds)
+        residual = len(parametrisation.sds) - self.criterion.residuals
+        thin = (
+            parametrisation.entries(psi)[: parametrisation.own] ** 2 < self.thin
+        ) & parametrisation.log[: parametrisation.own]
         if not (thin.any() or (free & (natural < self.thin)).any()):
             return self.thinner(point)
-        slope = chart.jacobian(psi).T @ point.derivatives.gradient
+        slope = parametrisation.jacobian(psi).T @ point.derivatives.gradient
         falling = np.zeros(len(free), bool)
-        falling[free] = slope[len(chart.log) :] > 0
+        falling[free] = slope[len(parametrisation.log) :] > 0
         for scalar in np.flatnonzero(falling & (natural < self.thin)):
             if scalar < residual:
-                return self.leave_out(self.point(*with_sd(chart, psi, int(scalar), 0.0)))
-        for entry in np.flatnonzero(thin & (slope[: chart.own] > 0)):
-            return self.leave_out(self.point(*without_entry(chart, psi, int(entry))))
+                return self.leave_out(self.point(*with_sd(parametrisation, psi, int(scalar), 0.0)))
+        for entry in np.flatnonzero(thin & (slope[: parametrisation.own] > 0)):
+            return self.leave_out(self.point(*without_entry(parametrisation, psi, int(entry))))
         return self.thinner(point)
 
     def thinner(self, point: Point) -> Point:
         """Take a column from the block's factor if its smallest variance is thin and falls."""
-        chart, psi = point.chart, point.psi
-        if chart.rank == 0:
+        parametrisation, psi = point.parametrisation, point.psi
+        if parametrisation.rank == 0:
             return point
-        inner = block_factor(chart, psi)
+        inner = block_factor(parametrisation, psi)
         left, sizes, _ = np.linalg.svd(inner, full_matrices=False)
         if sizes[-1] ** 2 >= self.thin:
             return point
-        direction = chart.block @ left[:, -1]
+        direction = parametrisation.block @ left[:, -1]
         if direction @ _slope_in_g(point) @ direction <= 0:
             return point
         kept = left[:, :-1] * sizes[:-1]
         try:
-            return self.thinner(self.point(*with_block(chart, psi, kept)))
+            return self.thinner(self.point(*with_block(parametrisation, psi, kept)))
         except FitError:
             return point
 
     def give_back(self, point: Point) -> Point | None:
         """Return a point with a variance given back where that promises to help."""
-        best: tuple[float, Chart, Array] | None = None
+        best: tuple[float, Parametrisation, Array] | None = None
         for gain, changed, psi in self.offers(point):
             if gain > _WORTH and (best is None or gain > best[0]):
                 best = gain, changed, psi
@@ -248,46 +255,46 @@ class _Search:
             return self.nearer(point, best[1], best[2])
         return start
 
-    def nearer(self, point: Point, chart: Chart, psi: Array) -> Point | None:
+    def nearer(self, point: Point, parametrisation: Parametrisation, psi: Array) -> Point | None:
         """Shrink a variance just given back until the criterion is below what it was."""
         for _ in range(20):
-            added = self.smaller(chart, psi, point)
+            added = self.smaller(parametrisation, psi, point)
             if added is None:
                 return None
-            start = self.point(chart, added)
+            start = self.point(parametrisation, added)
             if start.value.criterion < point.value.criterion:
                 return start
             psi = added
         return None
 
-    def smaller(self, chart: Chart, psi: Array, point: Point) -> Array | None:
+    def smaller(self, parametrisation: Parametrisation, psi: Array, point: Point) -> Array | None:
         """Return ψ with the new direction's variance quartered."""
-        fresh = np.isnan(chart.sds) & ~np.isnan(point.chart.sds)
+        fresh = np.isnan(parametrisation.sds) & ~np.isnan(point.parametrisation.sds)
         changed = psi.copy()
         if fresh.any():
-            free = np.cumsum(np.isnan(chart.sds)) - 1
-            changed[len(chart.log) + free[np.argmax(fresh)]] -= np.log(2.0)
+            free = np.cumsum(np.isnan(parametrisation.sds)) - 1
+            changed[len(parametrisation.log) + free[np.argmax(fresh)]] -= np.log(2.0)
             return changed
-        if chart.own > point.chart.own:
+        if parametrisation.own > point.parametrisation.own:
             changed[0] -= np.log(2.0)
             return changed
-        return _with_less(chart, psi, point)
+        return _with_less(parametrisation, psi, point)
 
-    def offers(self, point: Point) -> list[tuple[float, Chart, Array]]:
+    def offers(self, point: Point) -> list[tuple[float, Parametrisation, Array]]:
         """Return (promised gain, chart, ψ) for each variance that could be given back."""
-        chart, q = point.chart, len(point.chart.fixed)
+        parametrisation, q = point.parametrisation, len(point.parametrisation.fixed)
         gradient, information = point.derivatives
         lower = q * (q + 1) // 2
         offers = []
-        for scalar in np.flatnonzero((chart.sds == 0.0) & chart.loose):
+        for scalar in np.flatnonzero((parametrisation.sds == 0.0) & parametrisation.loose):
             at = lower + scalar
             gain, size = _gain(gradient[at], information[at, at])
-            offers.append((gain, *with_sd(chart, point.psi, int(scalar), np.sqrt(size))))
-        for direction in _missing_patterns(chart):
+            offers.append((gain, *with_sd(parametrisation, point.psi, int(scalar), np.sqrt(size))))
+        for direction in _missing_patterns(parametrisation):
             gain, size = self.along(point, direction)
             pattern = np.outer(direction, direction)
-            offers.append((gain, *with_entry(chart, point.psi, pattern, np.sqrt(size))))
-        if chart.rank < chart.block.shape[1]:
+            offers.append((gain, *with_entry(parametrisation, point.psi, pattern, np.sqrt(size))))
+        if parametrisation.rank < parametrisation.block.shape[1]:
             offers.append(self.block_offer(point))
         return offers
 
@@ -299,23 +306,23 @@ class _Search:
         change[: len(rows)] = np.outer(direction, direction)[rows, columns]
         return _gain(float(change @ gradient), float(change @ information @ change))
 
-    def block_offer(self, point: Point) -> tuple[float, Chart, Array]:
-        chart = point.chart
-        inner = block_factor(chart, point.psi)
+    def block_offer(self, point: Point) -> tuple[float, Parametrisation, Array]:
+        parametrisation = point.parametrisation
+        inner = block_factor(parametrisation, point.psi)
         left = np.linalg.svd(inner, full_matrices=True)[0]
-        empty = chart.block @ left[:, chart.rank :]
+        empty = parametrisation.block @ left[:, parametrisation.rank :]
         sizes, vectors = np.linalg.eigh(empty.T @ _slope_in_g(point) @ empty)
-        direction = left[:, chart.rank :] @ vectors[:, 0]
-        gain, size = self.along(point, chart.block @ direction)
+        direction = left[:, parametrisation.rank :] @ vectors[:, 0]
+        gain, size = self.along(point, parametrisation.block @ direction)
         if sizes[0] >= 0:
             gain = 0.0
         wider = np.column_stack([inner, direction * np.sqrt(size)])
-        return (gain, *with_block(chart, point.psi, wider))
+        return (gain, *with_block(parametrisation, point.psi, wider))
 
 
 def usual_starts(
     criterion: Criterion, correlated: bool, residual: Array, many: bool
-) -> list[tuple[Chart, Array]]:
+) -> list[tuple[Parametrisation, Array]]:
     """Return starts for outcomes whose total scatter is one: one, or four to guard small data.
 
     Parameters
@@ -334,13 +341,13 @@ def usual_starts(
         shares += [(0.01, 0.01, 0.5), (0.8, 0.02, 0.05), (0.2, 0.5, 0.05)]
     starts = []
     for animal, slope, visit in shares:
-        chart = full_chart(
+        parametrisation = full_parametrisation(
             q, correlated, len(residual) + visits + criterion.grouped, criterion.grouped, visits
         )
         factor = np.diag(np.sqrt(np.r_[animal, np.full(q - 1, slope)]))
         between = [np.sqrt(0.1)] if criterion.grouped else []
         sds = np.r_[between, np.sqrt(np.full(visits, visit)), np.sqrt(residual)]
-        starts.append((chart, start_of(chart, factor, sds)))
+        starts.append((parametrisation, start_of(parametrisation, factor, sds)))
     return starts
 
 
@@ -352,8 +359,8 @@ def _plain_shares(criterion: Criterion, residual: Array) -> tuple[float, float, 
     """
     if criterion.random > 1 or criterion.grouped or not criterion.visits:
         return 0.35, 0.1, 0.2
-    ask = partial(scatter, residual=residual, visits=criterion.visits)
-    parts = criterion.collect(ask, criterion.parts)
+    ask = partial(starting_sums, residual=residual, visits=criterion.visits)
+    parts = criterion.gather(ask, criterion.parts)
     squares, reading, sessions, between, animals = (sum(each) for each in zip(*parts, strict=True))
     total = float(np.sum(sessions))
     within = (float(np.sum(squares)) - between) / max(total - animals, 1.0)
@@ -362,15 +369,18 @@ def _plain_shares(criterion: Criterion, residual: Array) -> tuple[float, float, 
     return animal, 0.1, np.clip(visit, 0.02, 1.0)
 
 
-def _with_less(chart: Chart, psi: Array, point: Point) -> Array | None:
+def _with_less(parametrisation: Parametrisation, psi: Array, point: Point) -> Array | None:
     """Return ψ of a widened block with half the distance to the narrow one it came from."""
-    wide, narrow = block_factor(chart, psi), block_factor(point.chart, point.psi)
+    wide, narrow = (
+        block_factor(parametrisation, psi),
+        block_factor(point.parametrisation, point.psi),
+    )
     excess = wide @ wide.T - narrow @ narrow.T
     sizes, vectors = np.linalg.eigh(excess)
     if sizes[-1] <= 1e-14:
         return None
     added = vectors[:, -1] * np.sqrt(sizes[-1] / 4.0)
-    return with_block(point.chart, point.psi, np.column_stack([narrow, added]))[1]
+    return with_block(point.parametrisation, point.psi, np.column_stack([narrow, added]))[1]
 
 
 def _gain(gradient: float, curvature: float) -> tuple[float, float]:
@@ -381,7 +391,7 @@ def _gain(gradient: float, curvature: float) -> tuple[float, float]:
 
 
 def _slope_in_g(point: Point) -> Array:
-    q = len(point.chart.fixed)
+    q = len(point.parametrisation.fixed)
     slope = np.zeros((q, q))
     rows, columns = np.tril_indices(q)
     slope[rows, columns] += point.derivatives.gradient[: len(rows)] / 2.0
@@ -389,14 +399,14 @@ def _slope_in_g(point: Point) -> Array:
     return slope
 
 
-def _missing_patterns(chart: Chart) -> Array:
+def _missing_patterns(parametrisation: Parametrisation) -> Array:
     """Return directions of uncorrelated effects that were left out, (d, q)."""
-    patterns = chart.patterns[: chart.own]
+    patterns = parametrisation.patterns[: parametrisation.own]
     present = [
         any(np.array_equal(pattern, np.outer(direction, direction)) for pattern in patterns)
-        for direction in chart.candidates
+        for direction in parametrisation.candidates
     ]
-    missing: Array = chart.candidates[~np.array(present, dtype=bool)]
+    missing: Array = parametrisation.candidates[~np.array(present, dtype=bool)]
     return missing
 
 
@@ -407,7 +417,9 @@ def _scaled(matrix: Array) -> tuple[Array, Array]:
     return matrix / np.outer(scale, scale), scale
 
 
-def _damped(gradient: Array, curvature: Array, damping: float, chart: Chart) -> tuple[Array, float]:
+def _damped(
+    gradient: Array, curvature: Array, damping: float, parametrisation: Parametrisation
+) -> tuple[Array, float]:
     """Return a step and what it promises; logarithms move by at most a fixed length."""
     matrix, scale = _scaled(curvature)
     slope = gradient / scale
@@ -416,7 +428,9 @@ def _damped(gradient: Array, curvature: Array, damping: float, chart: Chart) -> 
     heights = np.maximum(sizes, 1e-10 * max(1.0, float(sizes[-1]))) + damping
     step = -(vectors @ (along / heights)) / scale
     promise = 0.5 * float((along**2 / heights).sum())
-    is_log = np.concatenate([chart.log, np.ones(len(step) - len(chart.log), bool)])
+    is_log = np.concatenate(
+        [parametrisation.log, np.ones(len(step) - len(parametrisation.log), bool)]
+    )
     longest = float(np.abs(step[is_log]).max(initial=0.0))
     if longest > _LONGEST_LOG_STEP:
         step = step * (_LONGEST_LOG_STEP / longest)

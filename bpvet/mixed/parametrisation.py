@@ -18,7 +18,7 @@ from bpvet.mixed.moments import Array
 
 
 @dataclass(frozen=True, eq=False)
-class Chart:
+class Parametrisation:
     """A map ψ → φ. ψ holds the free entries of L, then the logs of the free SDs.
 
     Parameters
@@ -128,7 +128,9 @@ def _symmetric(gradient: Array, q: int) -> Array:
     return slope
 
 
-def full_chart(q: int, correlated: bool, scalars: int, grouped: bool, visits: int) -> Chart:
+def full_parametrisation(
+    q: int, correlated: bool, scalars: int, grouped: bool, visits: int
+) -> Parametrisation:
     """Return the chart of a model with nothing held.
 
     Parameters
@@ -144,24 +146,26 @@ def full_chart(q: int, correlated: bool, scalars: int, grouped: bool, visits: in
     """
     free = np.full(scalars, np.nan)
     if correlated:
-        return block_chart(np.zeros((q, q)), np.eye(q), 0, free, grouped, visits)
+        return block_parametrisation(np.zeros((q, q)), np.eye(q), 0, free, grouped, visits)
     patterns = np.stack([np.outer(e, e) for e in np.eye(q)])
     nothing = np.zeros((q, 0))
     log, loose = np.ones(q, bool), np.ones(scalars, bool)
-    return Chart(
+    return Parametrisation(
         np.zeros((q, q)), patterns, log, nothing, 0, 0, np.eye(q), free, loose, grouped, visits
     )
 
 
-def block_chart(
+def block_parametrisation(
     fixed: Array, block: Array, column: int, sds: Array, grouped: bool, visits: int
-) -> Chart:
+) -> Parametrisation:
     """Return a chart whose block is a full log-Cholesky factor."""
     r = block.shape[1]
     patterns, log = _full_patterns(block, column)
     none = np.zeros((0, len(fixed)))
     loose = np.ones(len(sds), bool)
-    return Chart(fixed, patterns, log, block, column, r, none, sds, loose, grouped, visits)
+    return Parametrisation(
+        fixed, patterns, log, block, column, r, none, sds, loose, grouped, visits
+    )
 
 
 def _full_patterns(block: Array, column: int) -> tuple[Array, NDArray[np.bool_]]:
@@ -173,96 +177,110 @@ def _full_patterns(block: Array, column: int) -> tuple[Array, NDArray[np.bool_]]
     return patterns, rows == columns
 
 
-def start_of(chart: Chart, factor: Array, sds: Array) -> Array:
+def start_of(parametrisation: Parametrisation, factor: Array, sds: Array) -> Array:
     """Return ψ of a full chart without held parts at L = factor (lower) and these SDs."""
-    values = np.einsum("fij,ij->f", chart.patterns, factor)
-    logs = np.log(np.where(chart.log, values, 1.0))
-    free = np.isnan(chart.sds)
-    return np.concatenate([np.where(chart.log, logs, values), np.log(sds[free])])
+    values = np.einsum("fij,ij->f", parametrisation.patterns, factor)
+    logs = np.log(np.where(parametrisation.log, values, 1.0))
+    free = np.isnan(parametrisation.sds)
+    return np.concatenate([np.where(parametrisation.log, logs, values), np.log(sds[free])])
 
 
-def block_factor(chart: Chart, psi: Array) -> Array:
+def block_factor(parametrisation: Parametrisation, psi: Array) -> Array:
     """Return the block's own factor, (r, rank)."""
-    inside = np.einsum("f,fij->ij", chart.entries(psi)[chart.own :], chart.patterns[chart.own :])
-    columns = inside[:, chart.column : chart.column + chart.rank]
-    if chart.block.shape == (1, 1):
-        return columns / chart.block[0, 0]
-    result: Array = np.linalg.pinv(chart.block) @ columns
+    inside = np.einsum(
+        "f,fij->ij",
+        parametrisation.entries(psi)[parametrisation.own :],
+        parametrisation.patterns[parametrisation.own :],
+    )
+    columns = inside[:, parametrisation.column : parametrisation.column + parametrisation.rank]
+    if parametrisation.block.shape == (1, 1):
+        return columns / parametrisation.block[0, 0]
+    result: Array = np.linalg.pinv(parametrisation.block) @ columns
     return result
 
 
-def with_block(chart: Chart, psi: Array, factor: Array) -> tuple[Chart, Array]:
+def with_block(
+    parametrisation: Parametrisation, psi: Array, factor: Array
+) -> tuple[Parametrisation, Array]:
     """Return chart and ψ with the block's factor (r, k) put in place of its present one.
 
     With k = r the block is a log-Cholesky factor again; with k < r its entries are plain, one
     row for each column but the last being bare to the right, so that no rotation is left free.
     """
-    own, r = chart.own, chart.block.shape[1]
+    own, r = parametrisation.own, parametrisation.block.shape[1]
     k = factor.shape[1]
-    outside = psi[:own], psi[len(chart.log) :]
+    outside = psi[:own], psi[len(parametrisation.log) :]
     if k == r:
         lower = np.linalg.cholesky(factor @ factor.T)
-        patterns, log = _full_patterns(chart.block, chart.column)
+        patterns, log = _full_patterns(parametrisation.block, parametrisation.column)
         rows, columns = np.tril_indices(r)
         values = lower[rows, columns]
         values = np.where(log, np.log(np.where(log, values, 1.0)), values)
     else:
-        patterns, values = _thin_patterns(chart, factor)
+        patterns, values = _thin_patterns(parametrisation, factor)
         log = np.zeros(len(values), bool)
     changed = replace(
-        chart,
-        patterns=np.concatenate([chart.patterns[:own], patterns]),
-        log=np.concatenate([chart.log[:own], log]),
+        parametrisation,
+        patterns=np.concatenate([parametrisation.patterns[:own], patterns]),
+        log=np.concatenate([parametrisation.log[:own], log]),
         rank=k,
     )
     return changed, np.concatenate([outside[0], values, outside[1]])
 
 
-def _thin_patterns(chart: Chart, factor: Array) -> tuple[Array, Array]:
+def _thin_patterns(parametrisation: Parametrisation, factor: Array) -> tuple[Array, Array]:
     r, k = factor.shape
     order = np.argsort(-np.linalg.norm(factor, axis=1), kind="stable") if k else np.arange(r)
     turned = np.linalg.qr(factor[order].T)[1].T if k else factor
     patterns, values = [], []
     for place, row in enumerate(order):
         for at in range(min(place + 1, k)):
-            pattern = np.zeros((len(chart.block), len(chart.block)))
-            pattern[:, chart.column + at] = chart.block[:, row]
+            pattern = np.zeros((len(parametrisation.block), len(parametrisation.block)))
+            pattern[:, parametrisation.column + at] = parametrisation.block[:, row]
             patterns.append(pattern)
             values.append(turned[place, at])
-    q = len(chart.block)
+    q = len(parametrisation.block)
     return np.array(patterns).reshape(-1, q, q), np.array(values, dtype=float)
 
 
-def without_entry(chart: Chart, psi: Array, entry: int) -> tuple[Chart, Array]:
+def without_entry(
+    parametrisation: Parametrisation, psi: Array, entry: int
+) -> tuple[Parametrisation, Array]:
     """Return chart and ψ with one entry of L outside the block held at zero."""
-    keep = np.arange(len(chart.log)) != entry
-    changed = replace(chart, patterns=chart.patterns[keep], log=chart.log[keep])
+    keep = np.arange(len(parametrisation.log)) != entry
+    changed = replace(
+        parametrisation, patterns=parametrisation.patterns[keep], log=parametrisation.log[keep]
+    )
     return changed, np.delete(psi, entry)
 
 
-def with_held(chart: Chart, scalar: int, sd: float) -> Chart:
+def with_held(parametrisation: Parametrisation, scalar: int, sd: float) -> Parametrisation:
     """Return the chart with one SD held for good; ψ must have lost its place."""
-    sds, loose = chart.sds.copy(), chart.loose.copy()
+    sds, loose = parametrisation.sds.copy(), parametrisation.loose.copy()
     sds[scalar], loose[scalar] = sd, False
-    return replace(chart, sds=sds, loose=loose)
+    return replace(parametrisation, sds=sds, loose=loose)
 
 
-def with_entry(chart: Chart, psi: Array, pattern: Array, value: float) -> tuple[Chart, Array]:
+def with_entry(
+    parametrisation: Parametrisation, psi: Array, pattern: Array, value: float
+) -> tuple[Parametrisation, Array]:
     """Return chart and ψ with one more positive entry of L outside the block."""
     changed = replace(
-        chart,
-        patterns=np.concatenate([pattern[None], chart.patterns]),
-        log=np.concatenate([[True], chart.log]),
+        parametrisation,
+        patterns=np.concatenate([pattern[None], parametrisation.patterns]),
+        log=np.concatenate([[True], parametrisation.log]),
     )
     return changed, np.concatenate([[np.log(value)], psi])
 
 
-def with_sd(chart: Chart, psi: Array, scalar: int, sd: float) -> tuple[Chart, Array]:
+def with_sd(
+    parametrisation: Parametrisation, psi: Array, scalar: int, sd: float
+) -> tuple[Parametrisation, Array]:
     """Return chart and ψ with one SD held (a number) or set free at `sd` (if it was held)."""
-    sds, free = chart.sds.copy(), np.isnan(chart.sds)
-    place = len(chart.log) + int(free[:scalar].sum())
+    sds, free = parametrisation.sds.copy(), np.isnan(parametrisation.sds)
+    place = len(parametrisation.log) + int(free[:scalar].sum())
     if free[scalar]:
         sds[scalar] = sd
-        return replace(chart, sds=sds), np.delete(psi, place)
+        return replace(parametrisation, sds=sds), np.delete(psi, place)
     sds[scalar] = np.nan
-    return replace(chart, sds=sds), np.insert(psi, place, np.log(sd))
+    return replace(parametrisation, sds=sds), np.insert(psi, place, np.log(sd))

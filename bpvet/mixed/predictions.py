@@ -25,7 +25,7 @@ from bpvet.mixed.random_effects import (
     visit_effects,
 )
 from bpvet.mixed.rows import Rows
-from bpvet.mixed.steps import Kept, Prepared, session_arrays
+from bpvet.mixed.steps import CohortData, Kept, session_arrays
 
 if TYPE_CHECKING:
     from bpvet.mixed.result import Cohort
@@ -39,16 +39,16 @@ def check_share(value: float, name: str) -> None:
         raise CallError(f"{name} is a number between 0 and 1, such as 0.95, not {value!r}.")
 
 
-def group_frame(ready: Prepared, criterion: Criterion, point: Point) -> pd.DataFrame:
+def group_frame(data: CohortData, criterion: Criterion, point: Point) -> pd.DataFrame:
     """Return the groups' effects."""
-    asked = ready.asked
-    if asked.group is None:
+    spec = data.spec
+    if spec.group is None:
         raise CallError("The fit has no groups.")
     effects = group_effects(point.value, point.variances, criterion.intercept)
-    size = ready.scaling.size
+    size = data.scaling.size
     return pd.DataFrame(
         {"effect": size * effects.mean, "effect_sd": size * np.sqrt(effects.variance)},
-        index=pd.Index(asked.levels[asked.group], name=asked.group),
+        index=pd.Index(spec.levels[spec.group], name=spec.group),
     )
 
 
@@ -71,11 +71,11 @@ def _effects_of_part(
     return _PartOfAnimals(kept.animals, moments.group, effects, sessions, readings)
 
 
-def _effects(ready: Prepared, point: Point, intercept: int) -> tuple[_PartOfAnimals, GroupEffects]:
+def _effects(data: CohortData, point: Point, intercept: int) -> tuple[_PartOfAnimals, GroupEffects]:
     """Return all animals' effects on the scale of the moments, in order of their codes."""
     groups = group_effects(point.value, point.variances, intercept)
     ask = partial(_effects_of_part, value=point.value, variances=point.variances, groups=groups)
-    parts = ready.crew.collect(ask, ready.parts)
+    parts = data.executor.gather(ask, data.parts)
     if len(parts) == 1:
         return parts[0], groups
     labels = parts[0].labels.append([part.labels for part in parts[1:]])
@@ -89,9 +89,9 @@ def _effects(ready: Prepared, point: Point, intercept: int) -> tuple[_PartOfAnim
         np.concatenate([part.sessions for part in parts]),
         np.concatenate([part.readings for part in parts]),
     )
-    if ready.rows is None:
+    if data.rows is None:
         return joined, groups
-    order = labels.get_indexer(ready.rows.animals)
+    order = labels.get_indexer(data.rows.animals)
     effects = AnimalEffects(*(array[order] for array in effects))
     return _PartOfAnimals(
         labels[order],
@@ -102,40 +102,40 @@ def _effects(ready: Prepared, point: Point, intercept: int) -> tuple[_PartOfAnim
     ), groups
 
 
-def animal_frame(ready: Prepared, criterion: Criterion, point: Point) -> pd.DataFrame:
+def animal_frame(data: CohortData, criterion: Criterion, point: Point) -> pd.DataFrame:
     """Return the animals' effects on the user's scale, and what they rest on."""
-    part, _ = _effects(ready, point, criterion.intercept)
-    back = ready.scaling.effects
+    part, _ = _effects(data, point, criterion.intercept)
+    back = data.scaling.effects
     mean = part.effects.mean @ back.T
     variance = np.einsum("ij,njk,ik->ni", back, part.effects.covariance, back)
     frame: dict[str, Any] = {}
-    if ready.asked.group is not None:
-        levels = np.array(ready.asked.levels[ready.asked.group], dtype=object)
-        frame[ready.asked.group] = levels[part.group]
+    if data.spec.group is not None:
+        levels = np.array(data.spec.levels[data.spec.group], dtype=object)
+        frame[data.spec.group] = levels[part.group]
     frame["sessions"] = part.sessions.astype(np.int64)
     frame["readings"] = part.readings.astype(np.int64)
-    for i, name in enumerate(["intercept", *ready.asked.slopes]):
+    for i, name in enumerate(["intercept", *data.spec.slopes]):
         frame[name] = mean[:, i]
         frame[f"{name}_sd"] = np.sqrt(np.maximum(variance[:, i], 0.0))
     return pd.DataFrame(frame, index=pd.Index(part.labels, name="animal"))
 
 
-def _rows(ready: Prepared, what: str) -> Rows:
-    if ready.rows is None:
+def _rows(data: CohortData, what: str) -> Rows:
+    if data.rows is None:
         raise CallError(f"{what} needs the data in one frame; this fit read them in parts.")
-    return ready.rows
+    return data.rows
 
 
 def session_frame(cohort: Cohort) -> pd.DataFrame:
     """Return each session's mean beside its fitted values and effects."""
-    ready, point = cohort.ready, cohort.point
-    rows = _rows(ready, "sessions")
-    arrays = ready.scaling.scaled(session_arrays(rows, ready.has_visits))
-    part, groups = _effects(ready, point, cohort.likelihood.intercept)
-    z = arrays.u[:, ready.scaling.z]
-    own = combinations(point.value, part.effects, groups, rows.groups, ready.scaling.z)
+    data, point = cohort.data, cohort.point
+    rows = _rows(data, "sessions")
+    arrays = data.scaling.scaled(session_arrays(rows, data.has_visits))
+    part, groups = _effects(data, point, cohort.likelihood.intercept)
+    z = arrays.u[:, data.scaling.z]
+    own = combinations(point.value, part.effects, groups, rows.groups, data.scaling.z)
     left = np.einsum("jm,jm->j", arrays.u, own[rows.animal])
-    v, size = point.variances, ready.scaling.size
+    v, size = point.variances, data.scaling.size
     visit = np.append(v.visit, 0.0)[arrays.visit]
     reading = v.residual[rows.residual] / rows.count
     effects = visit_effects(
@@ -156,16 +156,16 @@ def session_frame(cohort: Cohort) -> pd.DataFrame:
     )
 
 
-def sandwich(ready: Prepared, criterion: Criterion, point: Point) -> Array:
+def sandwich(data: CohortData, criterion: Criterion, point: Point) -> Array:
     """Return the covariance of the fixed effects from the scores of animals (or groups).
 
     With C clusters the sum is multiplied by C / (C − 1).
     """
-    rows = _rows(ready, "robust")
-    arrays = ready.scaling.scaled(session_arrays(rows, ready.has_visits))
-    part, groups = _effects(ready, point, criterion.intercept)
-    own = combinations(point.value, part.effects, groups, rows.groups, ready.scaling.z)
-    grouped = ready.asked.group is not None
+    rows = _rows(data, "robust")
+    arrays = data.scaling.scaled(session_arrays(rows, data.has_visits))
+    part, groups = _effects(data, point, criterion.intercept)
+    own = combinations(point.value, part.effects, groups, rows.groups, data.scaling.z)
+    grouped = data.spec.group is not None
     cluster = rows.groups if grouped else np.arange(len(rows.animals))
     number = len(groups.mean) if grouped else len(rows.animals)
     scores = cluster_scores(arrays, point.variances, own, cluster, number)
@@ -178,7 +178,7 @@ def prediction_frame(
     cohort: Cohort, frame: pd.DataFrame, with_animal: bool, interval: float
 ) -> pd.DataFrame:
     """Return predictions with intervals."""
-    design = cohort.ready.asked.design
+    design = cohort.data.spec.design
     assert design is not None
     if not isinstance(frame, pd.DataFrame):
         raise CallError("predict takes a DataFrame that holds the formula's columns.")
@@ -194,28 +194,28 @@ def prediction_frame(
 def _animal_predictions(
     cohort: Cohort, frame: pd.DataFrame, x: Array, interval: float
 ) -> pd.DataFrame:
-    ready, point = cohort.ready, cohort.point
-    rows = _rows(ready, "predict by animal")
-    if ready.asked.animal not in frame.columns:
-        raise CallError(f'The frame has no column "{ready.asked.animal}", which names the animals.')
-    code = rows.animals.get_indexer(pd.Index(frame[ready.asked.animal]))
+    data, point = cohort.data, cohort.point
+    rows = _rows(data, "predict by animal")
+    if data.spec.animal not in frame.columns:
+        raise CallError(f'The frame has no column "{data.spec.animal}", which names the animals.')
+    code = rows.animals.get_indexer(pd.Index(frame[data.spec.animal]))
     if np.any(code < 0):
-        stranger = frame[ready.asked.animal].to_numpy()[code < 0][0]
+        stranger = frame[data.spec.animal].to_numpy()[code < 0][0]
         raise CallError(f"Animal {stranger} is not in the fit; predict the population instead.")
-    names = ready.scaling.names
-    extra = [numbers_of(frame, name) for name in ready.asked.slopes if name not in names]
+    names = data.scaling.names
+    extra = [numbers_of(frame, name) for name in data.spec.slopes if name not in names]
     slopes = np.column_stack(extra) if extra else np.zeros((len(x), 0))
-    scaled = ready.scaling.columns_of(x, slopes)
-    part, groups = _effects(ready, point, cohort.likelihood.intercept)
-    z = scaled[:, ready.scaling.z]
+    scaled = data.scaling.columns_of(x, slopes)
+    part, groups = _effects(data, point, cohort.likelihood.intercept)
+    z = scaled[:, data.scaling.z]
     effects, group = part.effects, rows.groups[code]
-    value = x @ cohort.coefficients + ready.scaling.size * (
+    value = x @ cohort.coefficients + data.scaling.size * (
         np.einsum("ni,ni->n", z, effects.mean[code]) + groups.mean[group]
     )
     leverage = _leverage(cohort, scaled[:, : len(names)], z, code, groups)
     own = np.einsum("ni,nij,nj->n", z, effects.covariance[code], z)
     own += 2.0 * np.einsum("ni,ni->n", z, effects.with_group[code]) + groups.variance[group]
-    se = ready.scaling.size * np.sqrt(np.einsum("ni,ni->n", leverage, leverage) + own)
+    se = data.scaling.size * np.sqrt(np.einsum("ni,ni->n", leverage, leverage) + own)
     reach = float(ndtri(0.5 + interval / 2.0)) * se
     columns = {"estimate": value, "se": se, "lower": value - reach, "upper": value + reach}
     return pd.DataFrame(columns, index=frame.index)
@@ -226,11 +226,11 @@ def _leverage(
 ) -> Array:
     """Return how predictions move with the fixed effects, in units of their uncertainty."""
     point, criterion = cohort.point, cohort.likelihood
-    order = np.concatenate([kept.animals for kept in cohort.ready.parts])
-    ka = np.concatenate([_gain(kept, point.variances) for kept in cohort.ready.parts])
-    place = pd.Index(order).get_indexer(_rows(cohort.ready, "predict").animals)
+    order = np.concatenate([kept.animals for kept in cohort.data.parts])
+    ka = np.concatenate([_gain(kept, point.variances) for kept in cohort.data.parts])
+    place = pd.Index(order).get_indexer(_rows(cohort.data, "predict").animals)
     ka = ka[place][code]
-    group = _rows(cohort.ready, "predict").groups[code]
+    group = _rows(cohort.data, "predict").groups[code]
     edge = groups.variance[:, None] * point.value.products[:, :, criterion.intercept]
     by_x = ka @ criterion.basis
     moved_group = (edge @ criterion.basis)[group]

@@ -49,7 +49,7 @@ def _row(estimate: float, interval: Interval, size: float, by: str) -> dict[str,
 
 
 def _fixed(cohort: Cohort, name: str, level: float) -> dict[str, Any]:
-    scaling = cohort.ready.scaling
+    scaling = cohort.data.scaling
     place = cohort.terms.index(name)
     row = scaling.coefficients[place]
     spread = float(np.linalg.norm(row @ cohort.point.value.root))
@@ -60,15 +60,15 @@ def _fixed(cohort: Cohort, name: str, level: float) -> dict[str, Any]:
 
 
 def _component(cohort: Cohort, name: str, level: float) -> dict[str, Any]:
-    ready, point, criterion = cohort.ready, cohort.point, cohort.likelihood
+    data, point, criterion = cohort.data, cohort.point, cohort.likelihood
     frame = cohort.variance.set_index("component")
     columns = {c: frame[c].to_dict() for c in ("estimate", "sd", "upper")}
     by = "REML" if cohort.reml else "ML"
-    scale = np.asarray(np.linalg.inv(ready.scaling.effects), dtype=float)
-    effects = effect_names(ready.asked)
+    scale = np.asarray(np.linalg.inv(data.scaling.effects), dtype=float)
+    effects = effect_names(data.spec)
     for j in range(len(effects)):
         for i in range(j):
-            if name == correlation_name(ready.asked, (i, j)):
+            if name == correlation_name(data.spec, (i, j)):
                 ends = correlation_interval(criterion, point, (i, j), scale, level)
                 return _row(columns["estimate"][name], ends, 1.0, by)
     estimate = float(columns["sd"][name])
@@ -81,6 +81,6 @@ def _component(cohort: Cohort, name: str, level: float) -> dict[str, Any]:
         ends = effect_interval(criterion, point, place, scale, step, level, cohort.correlated)
         return _row(estimate, ends, 1.0, by)
     alone = [c for c in frame.index if c not in effects and "correlation" not in c]
-    inner = spread / ready.scaling.size
+    inner = spread / data.scaling.size
     ends = scalar_interval(criterion, point, alone.index(name), inner or 0.1, level)
-    return _row(estimate, ends, ready.scaling.size, by)
+    return _row(estimate, ends, data.scaling.size, by)

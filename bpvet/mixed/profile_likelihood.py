@@ -15,7 +15,7 @@ from bpvet.errors import FitError
 from bpvet.mixed.criterion import Criterion
 from bpvet.mixed.moments import Array
 from bpvet.mixed.optimiser import Point, minimise
-from bpvet.mixed.parametrisation import Chart, block_chart, with_held
+from bpvet.mixed.parametrisation import Parametrisation, block_parametrisation, with_held
 
 Rise = Callable[[float], float]
 
@@ -50,14 +50,18 @@ class _Refits:
     ends: dict[float, Array] = field(default_factory=dict)
 
     def rise(
-        self, value: float, chart: Chart, psi: Array, criterion: Criterion | None = None
+        self,
+        value: float,
+        parametrisation: Parametrisation,
+        psi: Array,
+        criterion: Criterion | None = None,
     ) -> float:
         """Return how much the criterion is above the optimum's with a parameter held at a value.
 
         Parameters
         ----------
         value : float
-        chart : Chart
+        parametrisation : Parametrisation
             With the parameter held there.
         psi : (f,) float
             Where the search begins when no other refit is a better guide.
@@ -66,12 +70,11 @@ class _Refits:
         """
         criterion = criterion or self.criterion
         if not len(psi):
-            held = criterion.value(chart.variances(psi)).criterion
+            held = criterion.value(parametrisation.variances(psi)).criterion
             return held - self.optimum.value.criterion
         starts = [psi, *self._guesses(value, len(psi))]
-        at = [_value_or_none(criterion, chart, start) for start in starts]
-        order = sorted(range(len(starts)), key=lambda i: np.inf if at[i] is None else at[i])
-        found, outcome = minimise(criterion, [(chart, starts[order[0]])])
+        best = min(starts, key=partial(_value_or_inf, criterion, parametrisation))
+        found, outcome = minimise(criterion, [(parametrisation, best)])
         if len(found.psi) == len(psi):
             self.ends[value] = found.psi
         return outcome.criterion - self.optimum.value.criterion
@@ -87,28 +90,28 @@ class _Refits:
         return [self.ends[near] + ahead * (self.ends[far] - self.ends[near])]
 
 
-def _value_or_none(criterion: Criterion, chart: Chart, psi: Array) -> float | None:
-    """Return the criterion at a start; None where it cannot be had there."""
+def _value_or_inf(criterion: Criterion, parametrisation: Parametrisation, psi: Array) -> float:
+    """Return the criterion at a start; ∞ where it cannot be had there."""
     try:
-        return criterion.value(chart.variances(psi)).criterion
+        return criterion.value(parametrisation.variances(psi)).criterion
     except FitError:
-        return None
+        return float("inf")
 
 
 def scalar_interval(
     criterion: Criterion, point: Point, scalar: int, spread: float, level: float
 ) -> Interval:
     """Return the interval of one SD that stands alone (group, visit or reading)."""
-    sds = point.chart.sds
+    sds = point.parametrisation.sds
     free = np.isnan(sds)
-    place = len(point.chart.log) + int(free[:scalar].sum())
+    place = len(point.parametrisation.log) + int(free[:scalar].sum())
     estimate = float(np.exp(point.psi[place])) if free[scalar] else 0.0
     rest = np.delete(point.psi, place) if free[scalar] else point.psi
 
     refits = _Refits(criterion, point)
 
     def rise(sd: float) -> float:
-        return refits.rise(sd, with_held(point.chart, scalar, sd), rest)
+        return refits.rise(sd, with_held(point.parametrisation, scalar, sd), rest)
 
     residual = scalar >= len(sds) - criterion.residuals
     return _sd_interval(rise, estimate, spread, level, residual)
@@ -162,57 +165,63 @@ def _sd_rise(
     turned, columns = g[np.ix_(order, order)], scale[:, order]
     fixed = np.outer(columns[:, 0], np.eye(q)[0]) * sd
     if not correlated:
-        chart, psi = _held_alone(fixed, columns, np.sqrt(np.diag(turned)), point)
-        return refits.rise(sd, chart, psi)
+        parametrisation, psi = _held_alone(fixed, columns, np.sqrt(np.diag(turned)), point)
+        return refits.rise(sd, parametrisation, psi)
     slope = turned[1:, 0] / np.sqrt(turned[0, 0]) if turned[0, 0] > 0 else np.zeros(q - 1)
     left = turned[1:, 1:] - np.outer(slope, slope)
-    chart, inner = _block(fixed, columns[:, 1:], 1, left, point)
+    parametrisation, inner = _block(fixed, columns[:, 1:], 1, left, point)
     beside = np.stack([np.outer(c, np.eye(q)[0]) for c in columns[:, 1:].T]) if q > 1 else None
     if sd > 0 and beside is not None:
-        chart = replace(
-            chart,
-            patterns=np.concatenate([beside, chart.patterns]),
-            log=np.concatenate([np.zeros(q - 1, bool), chart.log]),
+        parametrisation = replace(
+            parametrisation,
+            patterns=np.concatenate([beside, parametrisation.patterns]),
+            log=np.concatenate([np.zeros(q - 1, bool), parametrisation.log]),
         )
         inner = np.concatenate([slope, inner])
-    return refits.rise(sd, chart, np.concatenate([inner, _free_sds(point)]))
+    return refits.rise(sd, parametrisation, np.concatenate([inner, _free_sds(point)]))
 
 
-def _held_alone(fixed: Array, columns: Array, sds: Array, point: Point) -> tuple[Chart, Array]:
+def _held_alone(
+    fixed: Array, columns: Array, sds: Array, point: Point
+) -> tuple[Parametrisation, Array]:
     """Return the chart of uncorrelated effects with the first held."""
     q = len(fixed)
     size = np.linalg.norm(columns[:, 1:], axis=0)
     units = (columns[:, 1:] / size).T
     patterns = np.stack([np.outer(u, u) for u in units]) if q > 1 else np.zeros((0, q, q))
-    chart = replace(
-        point.chart,
+    parametrisation = replace(
+        point.parametrisation,
         fixed=fixed @ np.outer(np.eye(q)[0], columns[:, 0] / np.linalg.norm(columns[:, 0])),
         patterns=patterns,
         log=np.ones(q - 1, bool),
         candidates=units,
     )
     start = np.log(np.maximum(sds[1:] * size, 1e-3))
-    return chart, np.concatenate([start, _free_sds(point)])
+    return parametrisation, np.concatenate([start, _free_sds(point)])
 
 
 def _free_sds(point: Point) -> Array:
-    return point.psi[len(point.chart.log) :]
+    return point.psi[len(point.parametrisation.log) :]
 
 
 def _block(
     fixed: Array, columns: Array, column: int, covariance: Array, point: Point
-) -> tuple[Chart, Array]:
+) -> tuple[Parametrisation, Array]:
     """Return a block chart and its ψ at a covariance of the user's effects, made regular.
 
     `columns` carry those effects to the scale of the moments; the block works at unit length.
     """
-    old = point.chart
+    old = point.parametrisation
     size = np.linalg.norm(columns, axis=0)
-    chart = block_chart(fixed, columns / size, column, old.sds, old.grouped, old.visits)
+    parametrisation = block_parametrisation(
+        fixed, columns / size, column, old.sds, old.grouped, old.visits
+    )
     scaled = covariance * np.outer(size, size)
     lower = np.linalg.cholesky(scaled + 1e-6 * np.eye(len(size))) if len(size) else scaled
     values = lower[np.tril_indices(len(size))]
-    return chart, np.where(chart.log, np.log(np.where(chart.log, values, 1.0)), values)
+    return parametrisation, np.where(
+        parametrisation.log, np.log(np.where(parametrisation.log, values, 1.0)), values
+    )
 
 
 def correlation_interval(
@@ -250,13 +259,13 @@ def _correlation_rise(
         log += [False, False]
         values += [lower[row, 0], lower[row, 1]]
     left = lower[2:, 2:] @ lower[2:, 2:].T
-    chart, inner = _block(np.zeros((q, q)), columns[:, 2:], 2, left, point)
-    chart = replace(
-        chart,
-        patterns=np.concatenate([np.array(own), chart.patterns]),
-        log=np.concatenate([np.array(log), chart.log]),
+    parametrisation, inner = _block(np.zeros((q, q)), columns[:, 2:], 2, left, point)
+    parametrisation = replace(
+        parametrisation,
+        patterns=np.concatenate([np.array(own), parametrisation.patterns]),
+        log=np.concatenate([np.array(log), parametrisation.log]),
     )
-    return refits.rise(angle, chart, np.concatenate([values, inner, _free_sds(point)]))
+    return refits.rise(angle, parametrisation, np.concatenate([values, inner, _free_sds(point)]))
 
 
 def coefficient_interval(
@@ -290,7 +299,7 @@ def coefficient_interval(
     @cache
     def rise(value: float) -> float:
         held = replace(criterion, basis=others, offset=criterion.offset - along * value)
-        return refits.rise(value, point.chart, point.psi, held)
+        return refits.rise(value, point.parametrisation, point.psi, held)
 
     target = float(chdtri(1, 1.0 - level))
     return Interval(

@@ -33,8 +33,8 @@ from bpvet.mixed.inference import (
 from bpvet.mixed.optimiser import Outcome, Point
 from bpvet.mixed.profile import profile_frame
 from bpvet.mixed.steps import (
+    CohortData,
     Mapped,
-    Prepared,
     best,
     brought_here,
     criterion_of,
@@ -55,12 +55,12 @@ def check_df(df: str, reml: bool, robust: bool) -> None:
         raise CallError("Kenward–Roger degrees of freedom need REML and model-based errors.")
 
 
-def fitted(ready: Prepared, correlated: bool, reml: bool, df: str, robust: bool) -> Cohort:
+def fitted(data: CohortData, correlated: bool, reml: bool, df: str, robust: bool) -> Cohort:
     """Return the fit of a cohort that is ready for it."""
-    criterion = criterion_of(ready, reml)
-    names = cohort_answers.component_names(ready.asked, ready.has_visits)
-    point, outcome = best(criterion, ready, correlated, names)
-    return Cohort(ready, criterion, point, outcome, correlated, df, robust)
+    criterion = criterion_of(data, reml)
+    names = cohort_answers.component_names(data.spec, data.has_visits)
+    point, outcome = best(criterion, data, correlated, names)
+    return Cohort(data, criterion, point, outcome, correlated, df, robust)
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +69,7 @@ class Cohort(Content):
 
     Parameters
     ----------
-    ready : Prepared
+    data : CohortData
         The data as the fit saw them.
     likelihood : Criterion
         On the scale of the moments.
@@ -82,7 +82,7 @@ class Cohort(Content):
     robust : bool
     """
 
-    ready: Prepared
+    data: CohortData
     likelihood: Criterion
     point: Point
     outcome: Outcome
@@ -93,7 +93,7 @@ class Cohort(Content):
     @property
     def formula(self) -> str:
         """Return the formula as given."""
-        return self.ready.asked.formula.text
+        return self.data.spec.formula.text
 
     @property
     def reml(self) -> bool:
@@ -103,12 +103,12 @@ class Cohort(Content):
     @property
     def terms(self) -> tuple[str, ...]:
         """Return the names of the fixed effects."""
-        return self.ready.scaling.names
+        return self.data.scaling.names
 
     @property
     def criterion(self) -> float:
         """Return −2 log-likelihood (REML or ML) at reading level, X on the user's scale."""
-        extra = self.ready.scaling.added_to_criterion(self.n_readings, self.reml)
+        extra = self.data.scaling.added_to_criterion(self.n_readings, self.reml)
         return self.point.value.criterion + extra
 
     @property
@@ -119,17 +119,17 @@ class Cohort(Content):
     @property
     def n_readings(self) -> int:
         """Return how many numbers the likelihood counts."""
-        return self.ready.total.observations
+        return self.data.total.observations
 
     @property
     def n_sessions(self) -> int:
         """Return the number of sessions."""
-        return self.ready.total.sessions
+        return self.data.total.sessions
 
     @property
     def n_animals(self) -> int:
         """Return the number of animals."""
-        return self.ready.animals
+        return self.data.animals
 
     @property
     def parameters(self) -> int:
@@ -159,14 +159,14 @@ class Cohort(Content):
     @property
     def left_out(self) -> pd.Series[int]:
         """Return how many rows were left out, by reason."""
-        out = self.ready.left_out
+        out = self.data.left_out
         index = pd.Index(list(out), name="reason", dtype=object)
         return pd.Series(list(out.values()), index=index, dtype=int, name="rows")
 
     @cached_property
     def coefficients(self) -> Array:
         """Return the fixed effects (p,) on the user's scale."""
-        scaling = self.ready.scaling
+        scaling = self.data.scaling
         return scaling.start + scaling.size * scaling.coefficients @ self.point.value.coefficients
 
     @cached_property
@@ -185,12 +185,12 @@ class Cohort(Content):
     def covariance(self) -> pd.DataFrame:
         """Return the covariance of the fixed effects (adjusted, or a sandwich, if asked for)."""
         if self.robust:
-            inner = cohort_predictions.sandwich(self.ready, self.likelihood, self.point)
+            inner = cohort_predictions.sandwich(self.data, self.likelihood, self.point)
         elif self.df_rule == "kenward_roger":
             inner = self.kenward_roger.adjusted
         else:
             inner = self.point.value.root @ self.point.value.root.T
-        back = self.ready.scaling.size * self.ready.scaling.coefficients
+        back = self.data.scaling.size * self.data.scaling.coefficients
         return pd.DataFrame(back @ inner @ back.T, index=self.terms, columns=self.terms)
 
     def degrees_of(self, contrasts: Array) -> Array:
@@ -198,7 +198,7 @@ class Cohort(Content):
         if self.df_rule == "residual":
             return np.full(len(contrasts), float(self.n_readings - len(self.terms)))
         rule = self.kenward_roger if self.df_rule == "kenward_roger" else self.satterthwaite
-        moved = contrasts @ self.ready.scaling.coefficients
+        moved = contrasts @ self.data.scaling.coefficients
         return np.array([rule.degrees(row) for row in moved])
 
     def estimates(
@@ -237,7 +237,7 @@ class Cohort(Content):
     @cached_property
     def _variance(self) -> pd.DataFrame:
         return cohort_answers.variance_frame(
-            self.ready, self.likelihood, self.point, self.satterthwaite, self.correlated
+            self.data, self.likelihood, self.point, self.satterthwaite, self.correlated
         )
 
     @property
@@ -252,13 +252,13 @@ class Cohort(Content):
     @property
     def animal_covariance(self) -> pd.DataFrame:
         """Return G, the covariance of an animal's effects on the user's scale."""
-        g = cohort_answers.user_covariance(self.ready, self.point)
-        names = ["intercept", *self.ready.asked.slopes]
+        g = cohort_answers.user_covariance(self.data, self.point)
+        names = ["intercept", *self.data.spec.slopes]
         return pd.DataFrame(g, index=names, columns=names)
 
     @cached_property
     def _animals(self) -> pd.DataFrame:
-        return cohort_predictions.animal_frame(self.ready, self.likelihood, self.point)
+        return cohort_predictions.animal_frame(self.data, self.likelihood, self.point)
 
     @property
     def animals(self) -> pd.DataFrame:
@@ -268,7 +268,7 @@ class Cohort(Content):
     @property
     def groups(self) -> pd.DataFrame:
         """Return the groups' predicted effects with SDs given all parameters."""
-        return cohort_predictions.group_frame(self.ready, self.likelihood, self.point)
+        return cohort_predictions.group_frame(self.data, self.likelihood, self.point)
 
     @cached_property
     def _sessions(self) -> pd.DataFrame:
@@ -282,13 +282,13 @@ class Cohort(Content):
     @property
     def icc(self) -> pd.DataFrame:
         """Return the correlation of two readings of one animal, and of one session."""
-        return cohort_answers.icc_frame(self.ready, self.point)
+        return cohort_answers.icc_frame(self.data, self.point)
 
     @property
     def r2(self) -> pd.Series[float]:
         """Return marginal and conditional R² (Nakagawa, Johnson & Schielzeth 2017)."""
-        shares = cohort_answers.shares(self.ready, self.point)
-        fitted = cohort_answers.fitted_variance(self.ready, self.coefficients)
+        shares = cohort_answers.shares(self.data, self.point)
+        fitted = cohort_answers.fitted_variance(self.data, self.coefficients)
         residual = float(shares.residual @ shares.readings_residual)
         marginal, conditional = r_squared(fitted, shares.total - residual, residual)
         return pd.Series({"marginal": marginal, "conditional": conditional})
@@ -376,13 +376,13 @@ class Cohort(Content):
 
     def test(self, term: str) -> pd.Series[float]:
         """Return the F test of all coefficients of one term of the formula."""
-        design = self.ready.asked.design
+        design = self.data.spec.design
         places = design.terms.get(term) if design is not None else None
         if places is None:
             known = ", ".join(design.terms) if design is not None else ""
             raise CallError(f'There is no term "{term}" in the formula; there are {known}.')
         rule = self.kenward_roger if self.df_rule == "kenward_roger" else self.satterthwaite
-        scaling = self.ready.scaling
+        scaling = self.data.scaling
         moved = np.eye(len(self.terms))[list(places)] @ scaling.coefficients
         # The fitted values taken off beforehand belong to the hypothesis as well.
         start = np.linalg.solve(scaling.coefficients, scaling.start) / scaling.size
@@ -421,7 +421,7 @@ class Cohort(Content):
         if not self.reml:
             return self
         rule = "satterthwaite" if self.df_rule == "kenward_roger" else self.df_rule
-        return fitted(self.ready, self.correlated, False, rule, self.robust)
+        return fitted(self.data, self.correlated, False, rule, self.robust)
 
     def with_df(self, df: str) -> Cohort:
         """Return the same fit with another rule for degrees of freedom."""
@@ -453,16 +453,16 @@ class Cohort(Content):
 
     def _content(self) -> tuple[Any, ...]:
         # The parts (what each animal adds up to) follow from the rows, or are elsewhere.
-        data = self.ready._replace(parts=(), crew=Mapped(map))
+        data = self.data._replace(parts=(), executor=Mapped(map))
         choices = (self.correlated, self.reml, self.df_rule, self.robust)
         return data, self.point, self.outcome, choices
 
     def __getstate__(self) -> dict[str, Any]:
         """Return the fit as it travels: with its parts, wherever they are kept."""
-        ready = brought_here(self.ready)
+        data = brought_here(self.data)
         state = super().__getstate__()
-        if ready is not self.ready:
-            state |= {"ready": ready, "likelihood": criterion_of(ready, self.reml)}
+        if data is not self.data:
+            state |= {"data": data, "likelihood": criterion_of(data, self.reml)}
         return state
 
     def __repr__(self) -> str:

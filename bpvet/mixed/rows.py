@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from bpvet.errors import CallError
 from bpvet.mixed.columns import (
-    Question,
+    ModelSpec,
     Table,
     Text,
     class_codes,
@@ -71,7 +71,7 @@ class Rows:
     count: Codes
     u: Array
     columns: int
-    scatter: Array
+    within_ss: Array
     known: NDArray[np.bool_]
     visit: Codes
     residual: Codes
@@ -91,43 +91,43 @@ class Rows:
         return self.u[:, -1]
 
 
-def coded(frame: pd.DataFrame, asked: Question) -> tuple[Rows, Question]:
-    """Return the frame's sessions as arrays, and the question with its design filled in."""
-    table, keep, left_out = usable(table_of(frame, asked), asked)
-    y = _outcome(frame, table, keep, asked)
-    _refuse_size(y, asked.formula.response)
+def coded(frame: pd.DataFrame, spec: ModelSpec) -> tuple[Rows, ModelSpec]:
+    """Return the frame's sessions as arrays, and the specification with its design filled in."""
+    table, keep, left_out = usable(table_of(frame, spec), spec)
+    y = _outcome(frame, table, keep, spec)
+    _refuse_size(y, spec.formula.response)
     strange = ~np.isfinite(y)
     if strange.any():
-        reason = f"no finite {asked.formula.response}"
+        reason = f"no finite {spec.formula.response}"
         left_out[reason] = int(strange.sum())
         table, y = table.taken(~strange), y[~strange]
     if not len(y):
         reasons = ", ".join(f"{number} with {reason}" for reason, number in left_out.items())
         raise CallError(f"No row can enter the fit ({reasons or 'the data are empty'}).")
-    if asked.design is None:
-        asked = replace(asked, levels=levels_present(table, asked))
-    animal, labels = _animals(table.texts[asked.animal])
-    groups = _groups(table, animal, labels, asked)
-    if asked.kind == "readings":
-        sessions = _sessions_of_readings(table, y, animal, asked)
+    if spec.design is None:
+        spec = replace(spec, levels=levels_present(table, spec))
+    animal, labels = _animals(table.texts[spec.animal])
+    groups = _groups(table, animal, labels, spec)
+    if spec.kind == "readings":
+        sessions = _sessions_of_readings(table, y, animal, spec)
     else:
-        index = frame.index[keep][~strange] if asked.session is None else None
-        sessions = _sessions_as_given(table, y, index, asked)
+        index = frame.index[keep][~strange] if spec.session is None else None
+        sessions = _sessions_as_given(table, y, index, spec)
         sessions["animal"] = animal.astype(np.int64)
-    asked = sessions.pop("asked")
+    spec = sessions.pop("spec")
     return Rows(
         animals=labels, groups=groups, left_out=left_out, taken=len(frame), **sessions
-    ), asked
+    ), spec
 
 
-def _outcome(frame: pd.DataFrame, table: Table, keep: NDArray[np.bool_], asked: Question) -> Array:
-    name = asked.formula.response
+def _outcome(frame: pd.DataFrame, table: Table, keep: NDArray[np.bool_], spec: ModelSpec) -> Array:
+    name = spec.formula.response
     if name in frame.columns:
         if name not in table.numbers:
             raise CallError(f"Column {name} is the outcome, but it holds no numbers.")
         return table.numbers[name].astype(float, copy=False)
     whole = keep.all()
-    return response_values(asked.formula, frame if whole else frame[keep])
+    return response_values(spec.formula, frame if whole else frame[keep])
 
 
 def _animals(text: Text) -> tuple[Codes, pd.Index[Any]]:
@@ -141,48 +141,48 @@ def _animals(text: Text) -> tuple[Codes, pd.Index[Any]]:
     return place[text.codes], text.labels[present]
 
 
-def _classes(table: Table, name: str | None, asked: Question) -> Codes:
+def _classes(table: Table, name: str | None, spec: ModelSpec) -> Codes:
     """Return the code of each row's level of a class column; zeros where there is none."""
     if name is None:
         return np.zeros(table.rows, np.int16)
-    levels = asked.levels[name]
+    levels = spec.levels[name]
     size = np.int16 if len(levels) < 2**15 else np.int32
     return class_codes(table.texts[name], levels).astype(size)
 
 
-def _groups(table: Table, animal: Codes, labels: pd.Index[Any], asked: Question) -> Codes:
+def _groups(table: Table, animal: Codes, labels: pd.Index[Any], spec: ModelSpec) -> Codes:
     of_animal = np.zeros(len(labels), np.int64)
-    if asked.group is None:
+    if spec.group is None:
         return of_animal
-    codes = _classes(table, asked.group, asked)
+    codes = _classes(table, spec.group, spec)
     of_animal[animal] = codes
     strays = of_animal[animal] != codes
     if np.any(strays):
         one = labels[animal[strays][0]]
-        raise CallError(f"Animals must nest in {asked.group}, but {one} is in more than one.")
+        raise CallError(f"Animals must nest in {spec.group}, but {one} is in more than one.")
     return of_animal
 
 
-def _u(table: Table, y: Array, asked: Question) -> tuple[Array, int, Question]:
-    """Return X, the slopes X lacks and the outcome, p, and the question with its design."""
-    large = table.rows > _MANY_ROWS and not asked.formula.calls & WHOLE_COLUMN_CALLS
+def _u(table: Table, y: Array, spec: ModelSpec) -> tuple[Array, int, ModelSpec]:
+    """Return X, the slopes X lacks and the outcome, p, and the specification with its design."""
+    large = table.rows > _MANY_ROWS and not spec.formula.calls & WHOLE_COLUMN_CALLS
     x = None
-    if asked.design is None and large:
-        asked = design_of_table(table, asked)
-    if asked.design is None:
-        ready = table.frame(asked.formula.columns, asked.levels, asked.formula.classes)
-        design, x = make_design(asked.formula, ready)
-        asked = replace(asked, design=design)
-    assert asked.design is not None
-    names = asked.design.names
-    extra = [name for name in asked.slopes if name not in names]
+    if spec.design is None and large:
+        spec = design_of_table(table, spec)
+    if spec.design is None:
+        ready = table.frame(spec.formula.columns, spec.levels, spec.formula.classes)
+        design, x = make_design(spec.formula, ready)
+        spec = replace(spec, design=design)
+    assert spec.design is not None
+    names = spec.design.names
+    extra = [name for name in spec.slopes if name not in names]
     u = np.empty((len(names) + len(extra) + 1, table.rows)).T
     if x is not None:
         u[:, : len(names)] = x
-    elif asked.design.recipe is not None:
-        _follow(u[:, : len(names)], table, asked.design, asked.design.recipe)
+    elif spec.design.recipe is not None:
+        _follow(u[:, : len(names)], table, spec.design, spec.design.recipe)
     else:
-        _fill(u[:, : len(names)], table, asked.design, asked)
+        _fill(u[:, : len(names)], table, spec.design, spec)
     for place, name in enumerate(extra, start=len(names)):
         u[:, place] = _slope(table, name)
     for place, name in enumerate([*names, *extra]):
@@ -190,7 +190,7 @@ def _u(table: Table, y: Array, asked: Question) -> tuple[Array, int, Question]:
         if not np.isfinite(u[:, place]).all():
             raise CallError(f'The column "{name}" of the design is not a finite number everywhere.')
     u[:, -1] = y
-    return u, len(names), asked
+    return u, len(names), spec
 
 
 def _refuse_size(values: Array, name: str) -> None:
@@ -208,12 +208,12 @@ def _refuse_size(values: Array, name: str) -> None:
         )
 
 
-def _fill(x: Array, table: Table, design: Design, asked: Question) -> None:
+def _fill(x: Array, table: Table, design: Design, spec: ModelSpec) -> None:
     """Write X for the rows of a table, some rows at a time."""
     for begin in range(0, table.rows, _ROWS_OF_FORMULA):
         chunk = slice(begin, begin + _ROWS_OF_FORMULA)
-        few, formula = table.taken(chunk), asked.formula
-        ready = few.frame(formula.columns, asked.levels, formula.classes)
+        few, formula = table.taken(chunk), spec.formula
+        ready = few.frame(formula.columns, spec.levels, formula.classes)
         x[chunk] = design.matrix_of(ready)
 
 
@@ -232,29 +232,29 @@ def _slope(table: Table, name: str) -> Array:
 
 
 def _sessions_as_given(
-    table: Table, y: Array, index: pd.Index[Any] | None, asked: Question
+    table: Table, y: Array, index: pd.Index[Any] | None, spec: ModelSpec
 ) -> dict[str, Any]:
     """Return sessions where each row is one."""
     n = table.rows
-    count, scatter, known = np.ones(n, np.int64), np.zeros(n), np.ones(n, bool)
-    if asked.kind == "sessions":
-        count, scatter, known = _given_scatter(table, asked)
-    u, p, asked = _u(table, y, asked)
-    labels = _labels(table, asked.session) if index is None else index.to_numpy()
+    count, within_ss, known = np.ones(n, np.int64), np.zeros(n), np.ones(n, bool)
+    if spec.kind == "sessions":
+        count, within_ss, known = _given_scatter(table, spec)
+    u, p, spec = _u(table, y, spec)
+    labels = _labels(table, spec.session) if index is None else index.to_numpy()
     return {
         "label": labels,
         "count": count,
         "u": u,
         "columns": p,
-        "scatter": scatter,
+        "within_ss": within_ss,
         "known": known,
-        "visit": _classes(table, asked.visit_by, asked)
+        "visit": _classes(table, spec.visit_by, spec)
         if count.max() > 1
         else np.full(n, -1, np.int16),
-        "residual": _classes(table, asked.residual_by, asked),
+        "residual": _classes(table, spec.residual_by, spec),
         "deviations": None,
         "session_of_row": None,
-        "asked": asked,
+        "spec": spec,
     }
 
 
@@ -268,70 +268,70 @@ def _labels(table: Table, name: str | None) -> NDArray[Any]:
     return np.arange(table.rows)
 
 
-def _given_scatter(table: Table, asked: Question) -> tuple[Codes, Array, NDArray[np.bool_]]:
-    number, squares, bound = asked.own_columns
+def _given_scatter(table: Table, spec: ModelSpec) -> tuple[Codes, Array, NDArray[np.bool_]]:
+    number, squares, bound = spec.own_columns
     raw = table.numbers[number]
     count = np.rint(raw).astype(np.int64)
     if np.any(raw != count):
         raise CallError(f"Column {number} must hold whole numbers of readings.")
-    scatter = table.numbers.get(squares, np.full(table.rows, np.nan)).astype(float)
-    known = np.isfinite(scatter)
+    within_ss = table.numbers.get(squares, np.full(table.rows, np.nan)).astype(float)
+    known = np.isfinite(within_ss)
     if bound in table.texts:
         blank = missing_values(table, bound)
         known &= blank if blank is not None else False
     known |= count == 1
-    if np.any(scatter[known & (count > 1)] < 0):
+    if np.any(within_ss[known & (count > 1)] < 0):
         raise CallError(f"Column {squares} holds a sum of squares below zero.")
-    return count, np.where(known & (count > 1), scatter, 0.0), known
+    return count, np.where(known & (count > 1), within_ss, 0.0), known
 
 
-def _sessions_of_readings(table: Table, y: Array, animal: Codes, asked: Question) -> dict[str, Any]:
+def _sessions_of_readings(table: Table, y: Array, animal: Codes, spec: ModelSpec) -> dict[str, Any]:
     """Return sessions from readings, with row moments where X varies within them."""
-    owner, first, count = _session_codes(table, animal, asked)
+    owner, first, count = _session_codes(table, animal, spec)
     n, sessions = table.rows, len(count)
     mean = np.bincount(owner, y, sessions) / count
-    varying = _varying(table, owner, first, asked)
-    by_class = [name for name in (asked.visit_by, asked.residual_by) if name in varying]
+    varying = _varying(table, owner, first, spec)
+    by_class = [name for name in (spec.visit_by, spec.residual_by) if name in varying]
     if by_class:
         raise CallError(f"Column {by_class[0]} must have one value within a session.")
     at_first = table.taken(first)
     deviations = None
     if varying:
-        u, p, asked = _u(table, y, asked)
+        u, p, spec = _u(table, y, spec)
         means = np.stack([np.bincount(owner, column, sessions) / count for column in u.T]).T
         deviations = u - means[owner]
-        scatter = np.bincount(owner, deviations[:, -1] ** 2, sessions)
+        within_ss = np.bincount(owner, deviations[:, -1] ** 2, sessions)
     else:
         left = mean[owner]
         np.subtract(y, left, out=left)
         np.square(left, out=left)
-        scatter = np.bincount(owner, left, sessions)
+        within_ss = np.bincount(owner, left, sessions)
         del left
-        means, p, asked = _u(at_first, mean, asked)
-    visit = _classes(at_first, asked.visit_by, asked)
+        means, p, spec = _u(at_first, mean, spec)
+    visit = _classes(at_first, spec.visit_by, spec)
     return {
         "animal": animal[first].astype(np.int64),
-        "label": _labels(at_first, asked.session),
+        "label": _labels(at_first, spec.session),
         "count": count,
         "u": means,
         "columns": p,
-        "scatter": scatter,
+        "within_ss": within_ss,
         "known": np.ones(sessions, bool),
         "visit": visit if n > sessions else np.full(sessions, -1, np.int16),
-        "residual": _classes(at_first, asked.residual_by, asked),
+        "residual": _classes(at_first, spec.residual_by, spec),
         "deviations": deviations,
         "session_of_row": owner if deviations is not None else None,
-        "asked": asked,
+        "spec": spec,
     }
 
 
-def _session_codes(table: Table, animal: Codes, asked: Question) -> tuple[Codes, Codes, Codes]:
+def _session_codes(table: Table, animal: Codes, spec: ModelSpec) -> tuple[Codes, Codes, Codes]:
     """Return each row's session, each session's first row, and its count of rows.
 
     Sessions are ordered by animal code and label code, whatever the order of the rows. Rows of a
     session usually stand together: runs of them are sorted, not rows, and only where they must be.
     """
-    name = str(asked.session)
+    name = str(spec.session)
     code = table.texts[name].codes if name in table.texts else table.numbers[name]
     change = np.ones(len(code), bool)
     change[1:] = (code[1:] != code[:-1]) | (animal[1:] != animal[:-1])
@@ -382,9 +382,9 @@ def _same_within(
     )
 
 
-def _varying(table: Table, owner: Codes, first: Codes, asked: Question) -> set[str]:
+def _varying(table: Table, owner: Codes, first: Codes, spec: ModelSpec) -> set[str]:
     """Return the needed columns that take several values within some session."""
-    named = [*asked.formula.columns, *asked.slopes, asked.visit_by, asked.residual_by]
+    named = [*spec.formula.columns, *spec.slopes, spec.visit_by, spec.residual_by]
     varying, goes_on = set(), owner[1:] == owner[:-1]
     for name in dict.fromkeys(name for name in named if name is not None):
         values = table.numbers.get(name)

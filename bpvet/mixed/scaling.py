@@ -5,9 +5,7 @@ The criterion and all answers are carried back to the user's scale.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import NamedTuple
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -19,27 +17,43 @@ _EXACT = 1e-22
 _ROWS_AT_ONCE = 16_384
 
 
-class Sums(NamedTuple):
-    """Sums over readings that scaling, first guesses and R² need; they add.
+@dataclass(frozen=True, eq=False)
+class SufficientStatistics:
+    """Sums over readings that scaling, first guesses and R² need; those of disjoint sets add.
 
-    `first` (m,) and `second` (m, m) are of u − shift; `scatter` (r,) and `free` (r,) are the sum
-    of squares within sessions and its degrees of freedom by residual class; `visit` and
-    `residual` count readings by class.
+    Parameters
+    ----------
+    weight : float
+        Readings.
+    first, second : (m,) and (m, m) float
+        Σ (u − shift) and Σ (u − shift)(u − shift)ᵀ.
+    within_ss, free : (r,) float
+        Sum of squares within sessions and its degrees of freedom, by residual class.
+    visit, residual : (v,) and (r,) float
+        Readings by class.
+    sessions, observations : int
     """
 
     weight: float
     first: Array
     second: Array
-    scatter: Array
+    within_ss: Array
     free: Array
     visit: Array
     residual: Array
     sessions: int
     observations: int
 
+    def __add__(self, other: SufficientStatistics) -> SufficientStatistics:
+        """Return those of both sets of sessions; digits depend on the order of the two."""
+        both = (getattr(self, each.name) + getattr(other, each.name) for each in fields(self))
+        return SufficientStatistics(*both)
 
-def sums(arrays: SessionArrays, shift: Array, visits: int, residuals: int) -> Sums:
-    """Return the sums of some sessions; `shift` (m,) is taken off the columns first."""
+
+def sufficient_statistics(
+    arrays: SessionArrays, shift: Array, visits: int, residuals: int
+) -> SufficientStatistics:
+    """Return those of some sessions; `shift` (m,) is taken off the columns first."""
     m = len(shift)
     first, second = np.zeros(m), np.zeros((m, m))
     for begin in range(0, len(arrays.count), _ROWS_AT_ONCE):
@@ -50,7 +64,7 @@ def sums(arrays: SessionArrays, shift: Array, visits: int, residuals: int) -> Su
         second += summed_products(weighed.T, w.T)
     known = arrays.known
     if arrays.deviations is None or arrays.session_of_row is None:
-        squares = np.where(known, arrays.scatter, 0.0)
+        squares = np.where(known, arrays.within_ss, 0.0)
         second[-1, -1] += squares.sum()
     else:
         second = second + summed_products(arrays.deviations, arrays.deviations)
@@ -64,11 +78,11 @@ def sums(arrays: SessionArrays, shift: Array, visits: int, residuals: int) -> Su
     else:
         free = _by_class(arrays.residual, np.where(known, arrays.count - 1.0, 0.0), residuals)
     has_visit = kinds.visit >= 0
-    return Sums(
+    return SufficientStatistics(
         weight=float(readings.sum()),
         first=first,
         second=second,
-        scatter=_by_class(arrays.residual, squares, residuals),
+        within_ss=_by_class(arrays.residual, squares, residuals),
         free=free,
         visit=_by_class(kinds.visit[has_visit], readings[has_visit], visits),
         residual=_by_class(kinds.residual, readings, residuals),
@@ -79,24 +93,6 @@ def sums(arrays: SessionArrays, shift: Array, visits: int, residuals: int) -> Su
 
 def _by_class(classes: Codes, values: Array | Codes, size: int) -> Array:
     return np.bincount(classes, values, size).astype(float)
-
-
-def added(all_sums: Sequence[Sums]) -> Sums:
-    """Return sums over partitions, added in their order."""
-    total = all_sums[0]
-    for other in all_sums[1:]:
-        total = Sums(
-            total.weight + other.weight,
-            total.first + other.first,
-            total.second + other.second,
-            total.scatter + other.scatter,
-            total.free + other.free,
-            total.visit + other.visit,
-            total.residual + other.residual,
-            total.sessions + other.sessions,
-            total.observations + other.observations,
-        )
-    return total
 
 
 @dataclass(frozen=True, eq=False)
@@ -199,7 +195,7 @@ class Scaling:
         return replace(
             arrays,
             u=self.means(arrays.u),
-            scatter=arrays.scatter / self.size**2,
+            within_ss=arrays.within_ss / self.size**2,
             deviations=None if inside is None else self.deviations(inside),
         )
 
@@ -214,7 +210,7 @@ def shift_of(first_row: Array, has_intercept: int | None) -> Array:
 
 
 def scaling_of(
-    total: Sums,
+    total: SufficientStatistics,
     shift: Array,
     names: tuple[str, ...],
     intercept: int | None,
@@ -301,7 +297,9 @@ def _refuse_rank(
         )
 
 
-def _least_squares(total: Sums, shift: Array, p: int, intercept: int | None) -> tuple[Array, float]:
+def _least_squares(
+    total: SufficientStatistics, shift: Array, p: int, intercept: int | None
+) -> tuple[Array, float]:
     """Return coefficients and the mean square left, from the shifted sums."""
     xx, xy = total.second[:p, :p], total.second[:p, -1]
     size = np.sqrt(np.diag(xx))

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import partial, reduce
+from operator import add
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
@@ -17,14 +18,20 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import BpvetError, CallError, FitError, FormulaError
-from bpvet.mixed.columns import Question
+from bpvet.mixed.columns import ModelSpec
 from bpvet.mixed.criterion import Criterion
 from bpvet.mixed.formula_guard import WHOLE_COLUMN_CALLS
-from bpvet.mixed.levels import Seen, asked_together, seen
+from bpvet.mixed.levels import Seen, seen, spec_of_all
 from bpvet.mixed.moments import Moments, SessionArrays, moments
 from bpvet.mixed.optimiser import Outcome, Point, minimise, point_at, usual_starts
 from bpvet.mixed.rows import Rows, coded
-from bpvet.mixed.scaling import Scaling, Sums, added, scaling_of, shift_of, sums
+from bpvet.mixed.scaling import (
+    Scaling,
+    SufficientStatistics,
+    scaling_of,
+    shift_of,
+    sufficient_statistics,
+)
 
 Array = NDArray[np.float64]
 
@@ -32,40 +39,40 @@ Array = NDArray[np.float64]
 SMALL = 500
 
 
-class Crew(Protocol):
-    """Whoever works on the parts: `keep` leaves results where they are, `collect` brings them."""
+class Executor(Protocol):
+    """Whoever works on the parts: `scatter` leaves results where they are, `gather` brings them."""
 
-    def keep(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
+    def scatter(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return handles of the function of each part, in order."""
 
-    def collect(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
+    def gather(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return the function of each part, in order."""
 
 
 @dataclass(frozen=True)
 class Mapped:
-    """A crew of one mapping function: built in, a process pool's, or alike."""
+    """An executor of one mapping function: built in, a process pool's, or alike."""
 
     mapping: Callable[..., Iterable[Any]]
 
-    def keep(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
+    def scatter(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return the function of each part."""
         return list(self.mapping(function, parts))
 
-    def collect(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
+    def gather(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return the function of each part."""
         return list(self.mapping(function, parts))
 
 
-class Prepared(NamedTuple):
+class CohortData(NamedTuple):
     """A cohort ready for the optimiser."""
 
-    asked: Question
+    spec: ModelSpec
     rows: Rows | None
     parts: Sequence[Any]
-    crew: Crew
+    executor: Executor
     scaling: Scaling
-    total: Sums
+    total: SufficientStatistics
     shift: Array
     animals: int
     taken: int
@@ -114,35 +121,37 @@ def _first_line(error: Exception) -> str:
     return str(error).splitlines()[0] if str(error) else type(error).__name__
 
 
-def prepare(data: Any, asked: Question, crew: Crew, correlated: bool, slices: int) -> Prepared:
+def prepare(
+    data: Any, spec: ModelSpec, executor: Executor, correlated: bool, slices: int
+) -> CohortData:
     """Return a cohort ready to fit, from one frame or from a sequence of parts."""
     if isinstance(data, pd.DataFrame):
-        return _prepare_frame(data, asked, crew, correlated, slices)
-    return _prepare_parts(list(data), asked, crew, correlated)
+        return _prepare_frame(data, spec, executor, correlated, slices)
+    return _prepare_parts(list(data), spec, executor, correlated)
 
 
 def _prepare_frame(
-    frame: pd.DataFrame, asked: Question, crew: Crew, correlated: bool, slices: int
-) -> Prepared:
-    rows, asked = coded(frame, asked)
+    frame: pd.DataFrame, spec: ModelSpec, executor: Executor, correlated: bool, slices: int
+) -> CohortData:
+    rows, spec = coded(frame, spec)
     has_visits = bool(rows.visit.max() >= 0)
     arrays = session_arrays(rows, has_visits)
-    shift = shift_of(arrays.u[0], _intercept(asked))
-    total = sums(arrays, shift, *class_numbers(asked, has_visits))
-    scaling = _scaling(total, shift, asked, correlated)
+    shift = shift_of(arrays.u[0], _intercept(spec))
+    total = sufficient_statistics(arrays, shift, *class_numbers(spec, has_visits))
+    scaling = _scaling(total, shift, spec, correlated)
     if slices == 1:
-        kept = [Kept(_moments(arrays, scaling, rows.groups, asked), rows.animals)]
+        kept = [Kept(_moments(arrays, scaling, rows.groups, spec), rows.animals)]
     else:
         pieces = [_slice(arrays, rows, slices, i) for i in range(slices)]
         kept = [
-            Kept(_moments(piece, scaling, groups, asked), rows.animals[place::slices])
+            Kept(_moments(piece, scaling, groups, spec), rows.animals[place::slices])
             for place, (piece, groups) in enumerate(pieces)
         ]
-    return Prepared(
-        asked,
+    return CohortData(
+        spec,
         rows,
         kept,
-        crew,
+        executor,
         scaling,
         total,
         shift,
@@ -153,29 +162,31 @@ def _prepare_frame(
     )
 
 
-def _prepare_parts(parts: list[Any], asked: Question, crew: Crew, correlated: bool) -> Prepared:
+def _prepare_parts(
+    parts: list[Any], spec: ModelSpec, executor: Executor, correlated: bool
+) -> CohortData:
     if not parts:
         raise CallError("There is no part to fit.")
-    asked = asked_of_parts(parts, asked, crew)
-    read = crew.keep(partial(_read, asked=asked), parts)
-    heads = crew.collect(_head, read)
+    spec = spec_of_parts(parts, spec, executor)
+    read = executor.scatter(partial(_read, spec=spec), parts)
+    heads = executor.gather(_head, read)
     has_visits = any(head.several for head in heads)
-    shift = shift_of(heads[0].first, _intercept(asked))
-    classes = class_numbers(asked, has_visits)
-    total = added(crew.collect(partial(_sums, shift=shift, classes=classes), read))
-    scaling = _scaling(total, shift, asked, correlated)
-    kept = crew.keep(partial(_keep, scaling=scaling, asked=asked, has_visits=has_visits), read)
-    if hasattr(crew, "release"):
-        crew.release(read)
+    shift = shift_of(heads[0].first, _intercept(spec))
+    classes = class_numbers(spec, has_visits)
+    total = reduce(add, executor.gather(partial(_sums, shift=shift, classes=classes), read))
+    scaling = _scaling(total, shift, spec, correlated)
+    kept = executor.scatter(partial(_kept, scaling=scaling, spec=spec, has_visits=has_visits), read)
+    if hasattr(executor, "release"):
+        executor.release(read)
     animals = sum(head.animals for head in heads)
-    _refuse_shared_animals(crew, kept, animals)
+    _refuse_shared_animals(executor, kept, animals)
     left_out: dict[str, int] = {}
     for head in heads:
         for reason, number in head.left_out.items():
             left_out[reason] = left_out.get(reason, 0) + number
     taken = sum(head.taken for head in heads)
-    return Prepared(
-        asked, None, kept, crew, scaling, total, shift, animals, taken, left_out, has_visits
+    return CohortData(
+        spec, None, kept, executor, scaling, total, shift, animals, taken, left_out, has_visits
     )
 
 
@@ -187,20 +198,20 @@ class _Head(NamedTuple):
     left_out: dict[str, int]
 
 
-def asked_of_parts(parts: Sequence[Any], asked: Question, crew: Crew) -> Question:
-    """Return the question with the levels and the design of all parts, before any is coded."""
-    whole = sorted(asked.formula.calls & WHOLE_COLUMN_CALLS)
+def spec_of_parts(parts: Sequence[Any], spec: ModelSpec, executor: Executor) -> ModelSpec:
+    """Return the specification with the levels and the design of all parts, before any is coded."""
+    whole = sorted(spec.formula.calls & WHOLE_COLUMN_CALLS)
     if whole:
         raise FormulaError(f"Formula: {whole[0]} needs all rows at once; the data come in parts.")
-    return asked_together(crew.collect(partial(_seen_of_part, asked=asked), parts), asked)
+    return spec_of_all(executor.gather(partial(_seen_of_part, spec=spec), parts), spec)
 
 
-def _seen_of_part(part: Any, asked: Question) -> Seen:
-    return seen(frame_of(part), asked)
+def _seen_of_part(part: Any, spec: ModelSpec) -> Seen:
+    return seen(frame_of(part), spec)
 
 
-def _read(part: Any, asked: Question) -> Rows:
-    return coded(frame_of(part), asked)[0]
+def _read(part: Any, spec: ModelSpec) -> Rows:
+    return coded(frame_of(part), spec)[0]
 
 
 def _head(rows: Rows) -> _Head:
@@ -208,22 +219,22 @@ def _head(rows: Rows) -> _Head:
     return _Head(rows.u[0], len(rows.animals), several, rows.taken, dict(rows.left_out))
 
 
-def _sums(rows: Rows, shift: Array, classes: tuple[int, int]) -> Sums:
-    return sums(session_arrays(rows, classes[0] > 0), shift, *classes)
+def _sums(rows: Rows, shift: Array, classes: tuple[int, int]) -> SufficientStatistics:
+    return sufficient_statistics(session_arrays(rows, classes[0] > 0), shift, *classes)
 
 
-def _keep(rows: Rows, scaling: Scaling, asked: Question, has_visits: bool) -> Kept:
+def _kept(rows: Rows, scaling: Scaling, spec: ModelSpec, has_visits: bool) -> Kept:
     arrays = session_arrays(rows, has_visits)
-    return Kept(_moments(arrays, scaling, rows.groups, asked), rows.animals)
+    return Kept(_moments(arrays, scaling, rows.groups, spec), rows.animals)
 
 
-def _refuse_shared_animals(crew: Crew, kept: Sequence[Any], animals: int) -> None:
+def _refuse_shared_animals(executor: Executor, kept: Sequence[Any], animals: int) -> None:
     """Raise a CallError where an animal is in two parts; labels travel as 8 bytes each."""
-    hashes = np.concatenate(list(crew.collect(_hashes, kept)))
+    hashes = np.concatenate(list(executor.gather(_hashes, kept)))
     if len(np.unique(hashes)) == animals:
         return
     # Two labels may have one hash: the labels themselves decide.
-    distinct = set().union(*(crew.collect(_labels, kept)))
+    distinct = set().union(*(executor.gather(_labels, kept)))
     if len(distinct) != animals:
         raise CallError("An animal's rows must all be in one part, but some are in several.")
 
@@ -248,49 +259,51 @@ def session_arrays(rows: Rows, has_visits: bool) -> SessionArrays:
         animal=rows.animal,
         visit=np.maximum(rows.visit, 0) if has_visits else np.full(len(rows.y), -1),
         residual=rows.residual,
-        scatter=rows.scatter,
+        within_ss=rows.within_ss,
         known=rows.known,
         deviations=rows.deviations,
         session_of_row=rows.session_of_row,
     )
 
 
-def class_numbers(asked: Question, has_visits: bool) -> tuple[int, int]:
+def class_numbers(spec: ModelSpec, has_visits: bool) -> tuple[int, int]:
     """Return the number of classes of visit and of residual SD."""
-    visits = len(asked.levels[asked.visit_by]) if asked.visit_by else 1
-    residuals = len(asked.levels[asked.residual_by]) if asked.residual_by else 1
+    visits = len(spec.levels[spec.visit_by]) if spec.visit_by else 1
+    residuals = len(spec.levels[spec.residual_by]) if spec.residual_by else 1
     return (visits if has_visits else 0), residuals
 
 
-def _names(asked: Question) -> tuple[str, ...]:
-    assert asked.design is not None
-    return asked.design.names
+def _names(spec: ModelSpec) -> tuple[str, ...]:
+    assert spec.design is not None
+    return spec.design.names
 
 
-def _intercept(asked: Question) -> int | None:
-    names = _names(asked)
+def _intercept(spec: ModelSpec) -> int | None:
+    names = _names(spec)
     return names.index("Intercept") if "Intercept" in names else None
 
 
-def slope_places(asked: Question) -> tuple[int, ...]:
+def slope_places(spec: ModelSpec) -> tuple[int, ...]:
     """Return the places of the slopes in u = (X, further slopes, y)."""
-    names = _names(asked)
-    extra = [name for name in asked.slopes if name not in names]
+    names = _names(spec)
+    extra = [name for name in spec.slopes if name not in names]
     return tuple(
         names.index(name) if name in names else len(names) + extra.index(name)
-        for name in asked.slopes
+        for name in spec.slopes
     )
 
 
-def _scaling(total: Sums, shift: Array, asked: Question, correlated: bool) -> Scaling:
-    names, slopes = _names(asked), slope_places(asked)
-    return scaling_of(total, shift, names, _intercept(asked), slopes, correlated)
+def _scaling(
+    total: SufficientStatistics, shift: Array, spec: ModelSpec, correlated: bool
+) -> Scaling:
+    names, slopes = _names(spec), slope_places(spec)
+    return scaling_of(total, shift, names, _intercept(spec), slopes, correlated)
 
 
 def _moments(
-    arrays: SessionArrays, scaling: Scaling, groups: NDArray[np.int64], asked: Question
+    arrays: SessionArrays, scaling: Scaling, groups: NDArray[np.int64], spec: ModelSpec
 ) -> Moments:
-    number = len(asked.levels[asked.group]) if asked.group else 1
+    number = len(spec.levels[spec.group]) if spec.group else 1
     return moments(arrays, scaling.z, len(groups), groups, number, scaling)
 
 
@@ -310,7 +323,7 @@ def _slice(
         arrays.animal[mine] // slices,
         arrays.visit[mine],
         arrays.residual[mine],
-        arrays.scatter[mine],
+        arrays.within_ss[mine],
         arrays.known[mine],
         deviations,
         owner,
@@ -323,12 +336,14 @@ def _moments_of(function: Callable[[Any], Any], part: Kept) -> Any:
     return function(part.moments)
 
 
-def _collect(crew: Crew, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
+def _gather(
+    executor: Executor, function: Callable[[Any], Any], parts: Sequence[Any]
+) -> Sequence[Any]:
     """Return a pass of each part's moments; a function of the module, so that it can travel."""
-    return crew.collect(partial(_moments_of, function), parts)
+    return executor.gather(partial(_moments_of, function), parts)
 
 
-def brought_here(ready: Prepared) -> Prepared:
+def brought_here(data: CohortData) -> CohortData:
     """Return the same cohort with its parts in this process, where workers keep them.
 
     Raises
@@ -336,36 +351,36 @@ def brought_here(ready: Prepared) -> Prepared:
     FitError
         Where the workers have gone.
     """
-    if isinstance(ready.crew, Mapped):
-        return ready
+    if isinstance(data.executor, Mapped):
+        return data
     try:
-        parts = list(ready.crew.collect(_itself, ready.parts))
+        parts = list(data.executor.gather(_itself, data.parts))
     except (BpvetError, OSError, RuntimeError):
         raise FitError(
             "What workers keep of this fit can only be pickled or copied while they are there."
         ) from None
-    return ready._replace(crew=Mapped(map), parts=parts)
+    return data._replace(executor=Mapped(map), parts=parts)
 
 
 def _itself(part: Kept) -> Kept:
     return part
 
 
-def criterion_of(ready: Prepared, reml: bool) -> Criterion:
+def criterion_of(data: CohortData, reml: bool) -> Criterion:
     """Return the criterion on the scale of the moments."""
-    scaling, asked = ready.scaling, ready.asked
+    scaling, spec = data.scaling, data.spec
     p, m = len(scaling.names), scaling.columns
-    visits, residuals = class_numbers(asked, ready.has_visits)
+    visits, residuals = class_numbers(spec, data.has_visits)
 
     return Criterion(
-        parts=ready.parts,
-        collect=partial(_collect, ready.crew),
+        parts=data.parts,
+        gather=partial(_gather, data.executor),
         intercept=scaling.intercept,
         random=1 + len(scaling.slopes),
         visits=visits,
         residuals=residuals,
-        grouped=asked.group is not None,
-        observations=ready.total.observations,
+        grouped=spec.group is not None,
+        observations=data.total.observations,
         basis=np.eye(m)[:, :p],
         offset=np.eye(m)[:, -1],
         reml=reml,
@@ -373,21 +388,21 @@ def criterion_of(ready: Prepared, reml: bool) -> Criterion:
 
 
 def best(
-    criterion: Criterion, ready: Prepared, correlated: bool, names: Sequence[str]
+    criterion: Criterion, data: CohortData, correlated: bool, names: Sequence[str]
 ) -> tuple[Point, Outcome]:
     """Return the optimum, after checking that the variances can be told apart.
 
     Parameters
     ----------
     criterion : Criterion
-    ready : Prepared
+    data : CohortData
     correlated : bool
     names : sequence of str
         Names of φ.
     """
-    pooled = ready.total.scatter / np.maximum(ready.total.free, 1.0) / ready.scaling.size**2
-    guess = np.where(ready.total.free > 0, np.clip(pooled, 1e-3, 1.0), 0.3)
-    many = ready.animals <= SMALL
+    pooled = data.total.within_ss / np.maximum(data.total.free, 1.0) / data.scaling.size**2
+    guess = np.where(data.total.free > 0, np.clip(pooled, 1e-3, 1.0), 0.3)
+    many = data.animals <= SMALL
     starts = usual_starts(criterion, correlated, guess, many)
     natural = natural_parameters(criterion, correlated)
     first = point_at(criterion, *starts[0])

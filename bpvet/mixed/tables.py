@@ -92,14 +92,14 @@ def notes(cohort: Cohort) -> tuple[str, ...]:
     lines.append(f"Degrees of freedom: {rules[cohort.df_rule]}.{errors}")
     if cohort.boundary:
         lines.append("A variance is zero or a correlation is ±1: the fit is on a boundary.")
-    if cohort.ready.asked.session is not None and not cohort.ready.has_visits:
+    if cohort.data.spec.session is not None and not cohort.data.has_visits:
         lines.append(
             "Each session holds one reading: visit and reading scatter are one residual SD."
         )
-    out = cohort.ready.left_out
+    out = cohort.data.left_out
     if out:
         parts = ", ".join(f"{rows} with {reason}" for reason, rows in out.items())
-        lines.append(f"Left out of {cohort.ready.taken} rows: {parts}.")
+        lines.append(f"Left out of {cohort.data.taken} rows: {parts}.")
     return tuple(lines)
 
 

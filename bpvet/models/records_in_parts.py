@@ -22,6 +22,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.errors import BpvetError, CallError, FitError
+from bpvet.mixed.executors import is_executor
 from bpvet.records.folder import existing, table_of
 from bpvet.records.parsing.dates import date_of, today
 from bpvet.records.read import read
@@ -40,7 +41,7 @@ _MOST_LOSSES = 3
 class Executor(Protocol):
     """Whoever works on parts: `bpvet.mixed.executors.OnCluster`, or what has its method."""
 
-    def collect(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
+    def gather(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return the function of each part, in order."""
 
 
@@ -137,9 +138,9 @@ def gathered(
     if executor is None:
         return [function(job) for job in jobs]
     if not isinstance(executor, int):
-        if not hasattr(executor, "collect"):
-            raise CallError("executor is a number of processes, or an object with collect.")
-        return list(executor.collect(function, jobs))
+        if not is_executor(executor):
+            raise CallError("executor is a number of processes, or an object with gather.")
+        return list(executor.gather(function, jobs))
     if executor < 1:
         raise CallError(f"executor must be 1 process or more, not {executor}.")
     return _in_processes(function, jobs, executor)

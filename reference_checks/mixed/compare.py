@@ -208,7 +208,7 @@ def _fixed(theirs: dict[str, Any], ours: Cohort, by_nlme: bool, note: Any) -> No
 
 def component(entry: dict[str, Any], ours: Cohort) -> str:
     """Return our name of a variance component of theirs."""
-    slopes = ours.ready.asked.slopes
+    slopes = ours.data.spec.slopes
     if entry["group"] == "Residual":
         return "residual"
     if ":" in entry["group"]:
@@ -248,7 +248,7 @@ def _variance(theirs: dict[str, Any], ours: Cohort, by_nlme: bool, note: Any) ->
 
 
 def _predictions(theirs: dict[str, Any], ours: Cohort, note: Any) -> None:
-    slopes = ours.ready.asked.slopes
+    slopes = ours.data.spec.slopes
     for group, levels in theirs.get("predictions", {}).items():
         for level in levels:
             for term, value in level.items():

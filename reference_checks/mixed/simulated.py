@@ -21,7 +21,7 @@ from bpvet.errors import FitError
 from bpvet.mixed.cohort import Cohort, fit_cohort
 from bpvet.mixed.contributions import Variances
 from bpvet.mixed.criterion import Criterion
-from bpvet.mixed.parametrisation import Chart, full_chart
+from bpvet.mixed.parametrisation import Parametrisation, full_parametrisation
 
 Array = NDArray[np.float64]
 FORMULA = "systolic ~ months + method"
@@ -84,7 +84,7 @@ def twin(fit: Cohort, starts: int, seed: int) -> float:
     q = criterion.random
     rows, columns = np.tril_indices(q) if fit.correlated else (np.arange(q), np.arange(q))
     scalars = int(criterion.grouped) + criterion.visits + criterion.residuals
-    start_chart = full_chart(q, True, scalars, criterion.grouped, criterion.visits)
+    start_chart = full_parametrisation(q, True, scalars, criterion.grouped, criterion.visits)
     patterns = np.zeros((len(rows), q, q))
     patterns[range(len(rows)), rows, columns] = 1.0
     best = np.inf
@@ -105,7 +105,7 @@ def twin(fit: Cohort, starts: int, seed: int) -> float:
 
 
 def _plain(
-    theta: Array, criterion: Criterion, chart: Chart, patterns: Array
+    theta: Array, criterion: Criterion, chart: Parametrisation, patterns: Array
 ) -> tuple[float, Array]:
     """Return criterion and gradient in plain entries of L and plain SDs."""
     entries = len(patterns)

@@ -81,7 +81,7 @@ def criterion_of(r: Readings, reml: bool, visit: bool = True, parts: int = 1) ->
             animal=code[r.animal[rows][first]],
             visit=r.visit[rows][first] if visit else np.full(len(k), -1),
             residual=r.residual[rows][first],
-            scatter=np.zeros(len(k)),
+            within_ss=np.zeros(len(k)),
             known=np.ones(len(k), bool),
             deviations=u[rows] - mean[owner],
             session_of_row=owner,
@@ -92,7 +92,7 @@ def criterion_of(r: Readings, reml: bool, visit: bool = True, parts: int = 1) ->
     p = r.x.shape[1]
     return Criterion(
         parts=pieces,
-        collect=in_order,
+        gather=in_order,
         intercept=0,
         random=len(r.z),
         visits=r.visit.max() + 1 if visit else 0,

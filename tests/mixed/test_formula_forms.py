@@ -15,9 +15,9 @@ import pytest
 from bpvet.errors import CallError, FormulaError
 from bpvet.mixed import rows as cohort_rows
 from bpvet.mixed.cohort import fit_cohort
-from bpvet.mixed.columns import question
+from bpvet.mixed.columns import Roles, model_spec
 from bpvet.mixed.rows import coded
-from bpvet.mixed.steps import Mapped, asked_of_parts
+from bpvet.mixed.steps import Mapped, spec_of_parts
 
 ROW_BY_ROW = [
     "1",
@@ -121,7 +121,7 @@ def library(terms: str, frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def asked_of(terms: str, frame: pd.DataFrame):
-    return question(list(frame.columns), f"y ~ {terms}", "animal", None, (), None, "scatter", None)
+    return model_spec(list(frame.columns), f"y ~ {terms}", Roles("animal", residual_by="scatter"))
 
 
 def told(pairs, frame):
@@ -175,9 +175,9 @@ def compare(terms, frame, parts=(2, 7)):
                 pieces = split(data, number)
                 if terms in ALL_ROWS_AT_ONCE:
                     with pytest.raises(FormulaError, match="needs all rows at once"):
-                        asked_of_parts(pieces, asked, Mapped(map))
+                        spec_of_parts(pieces, asked, Mapped(map))
                     continue
-                of_all = asked_of_parts(pieces, asked, Mapped(map))
+                of_all = spec_of_parts(pieces, asked, Mapped(map))
                 same(told([coded(piece, of_all) for piece in pieces], data), expected)
 
 
@@ -213,7 +213,7 @@ def test_forms_that_are_refused(formula):
 
 def test_a_class_that_is_a_number_stays_a_number_in_the_formula():
     frame = frame_of(400)
-    asked = question(list(frame.columns), "y ~ whole", "animal", None, (), None, "whole", None)
+    asked = model_spec(list(frame.columns), "y ~ whole", Roles("animal", residual_by="whole"))
     assert coded(frame, asked)[1].design.names == ("Intercept", "whole")
 
 
@@ -233,7 +233,7 @@ def test_parts_whose_columns_differ_in_kind():
     truths = second.assign(whole=second["whole"] > 3)
     for other in (texts, truths):
         with pytest.raises(CallError, match="Column whole holds numbers in some parts and t"):
-            asked_of_parts([first, other], asked_of("C(whole)", frame), Mapped(map))
+            spec_of_parts([first, other], asked_of("C(whole)", frame), Mapped(map))
 
 
 def test_whole_numbers_that_a_gap_made_floating_are_the_same_levels():
@@ -243,7 +243,7 @@ def test_whole_numbers_that_a_gap_made_floating_are_the_same_levels():
         whole=second["whole"].astype(float), scatter=second["scatter"].astype(float)
     )
     floating.iloc[0, floating.columns.get_loc("whole")] = np.nan
-    of_all = asked_of_parts([first, floating], asked_of("C(whole)", frame), Mapped(map))
+    of_all = spec_of_parts([first, floating], asked_of("C(whole)", frame), Mapped(map))
     pairs = [coded(piece, of_all) for piece in (first, floating)]
     found = told(pairs, frame)
     assert list(found.columns) == ["Intercept", "C(whole)[T.4.0]", "C(whole)[T.20.0]"]
@@ -255,7 +255,7 @@ def test_many_groups_keep_their_codes():
     rows = 40_000
     frame = pd.DataFrame({"y": np.arange(rows), "animal": np.arange(rows)})
     frame["home"] = [f"h{i:05d}" for i in range(rows)]
-    asked = question(list(frame.columns), "y ~ 1", "animal", None, (), None, None, "home")
+    asked = model_spec(list(frame.columns), "y ~ 1", Roles("animal", group="home"))
     found, of_all = coded(frame, asked)
     assert list(np.array(of_all.levels["home"])[found.groups]) == list(frame["home"])
 

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from bpvet.mixed.moments import SessionArrays, moments, summed_products
+from bpvet.mixed import moments as module
+from bpvet.mixed.moments import SessionArrays, kinds_of, moments, summed_products
 
 
 def arrays(u, count, animal, **other):
@@ -14,7 +15,7 @@ def arrays(u, count, animal, **other):
     given = {
         "visit": np.zeros(n, int),
         "residual": np.zeros(n, int),
-        "scatter": np.zeros(n),
+        "within_ss": np.zeros(n),
         "known": np.ones(n, bool),
     }
     return SessionArrays(
@@ -29,7 +30,7 @@ def test_worked_example():
     # Two animals; u = (1, y). Animal 0: means 10 (k = 2, S = 8) and 20 (k = 2, S = 2).
     # Animal 1: one session of mean 30 and k = 3, S = 6.
     one = arrays(
-        [[1, 10], [1, 20], [1, 30]], [2, 2, 3], [0, 0, 1], scatter=np.array([8.0, 2.0, 6.0])
+        [[1, 10], [1, 20], [1, 30]], [2, 2, 3], [0, 0, 1], within_ss=np.array([8.0, 2.0, 6.0])
     )
     m = moments(one, np.array([0]), 2)
     # Slots: k = 2, k = 3, then the scatter.
@@ -48,7 +49,7 @@ def test_unknown_scatter_counts_the_mean_alone():
         [4, 2],
         [0, 0],
         known=np.array([False, True]),
-        scatter=np.array([np.nan, 2.0]),
+        within_ss=np.array([np.nan, 2.0]),
     )
     m = moments(one, np.array([0]), 1)
     assert m.observations == 1 + 2
@@ -66,19 +67,65 @@ def test_order_of_sessions_does_not_matter():
         rng.integers(0, 30, n),
         visit=rng.integers(0, 2, n),
         residual=rng.integers(0, 2, n),
-        scatter=rng.integers(0, 50, n).astype(float),
+        within_ss=rng.integers(0, 50, n).astype(float),
     )
     order = rng.permutation(n)
     other = replace(
         one,
         **{
             name: getattr(one, name)[order]
-            for name in ("u", "count", "animal", "visit", "residual", "scatter", "known")
+            for name in ("u", "count", "animal", "visit", "residual", "within_ss", "known")
         },
     )
     a, b = moments(one, np.array([0, 1]), 30), moments(other, np.array([0, 1]), 30)
     for name in ("entries", "totals", "entry_animal", "entry_slot", "sessions", "count"):
         np.testing.assert_array_equal(getattr(a, name), getattr(b, name))
+
+
+def of_many(n, animals):
+    rng = np.random.default_rng(3)
+    return arrays(
+        np.column_stack([np.ones(n), rng.integers(0, 9, n), rng.integers(0, 99, n)]),
+        rng.integers(1, 6, n),
+        rng.integers(0, animals, n),
+        visit=rng.integers(0, 2, n),
+        residual=rng.integers(0, 2, n),
+        within_ss=rng.integers(0, 50, n).astype(float),
+    )
+
+
+def test_blocks_add_up_to_the_whole(monkeypatch):
+    one, group = of_many(300, 40), np.arange(40) % 3
+    for groups in (1, 3):
+        given = np.array([0, 1]), 40, group if groups > 1 else None, groups
+        whole = moments(one, *given)
+        with monkeypatch.context() as patched:
+            patched.setattr(module, "_ROWS_IN_A_BLOCK", 7)
+            patched.setattr(module, "_ROWS_OF_A_RUN", 1)
+            blocks = moments(one, *given)
+        for name in ("entries", "totals", "entry_animal", "entry_slot", "sessions", "count"):
+            np.testing.assert_array_equal(getattr(whole, name), getattr(blocks, name))
+
+
+def test_kinds_count_what_sessions_do():
+    one = of_many(300, 40)
+    kinds, kind = kinds_of(one)
+    np.testing.assert_array_equal(kinds.visit[kind], one.visit)
+    np.testing.assert_array_equal(kinds.residual[kind], one.residual)
+    np.testing.assert_array_equal(kinds.count[kind], one.count)
+    np.testing.assert_array_equal(kinds.sessions, np.bincount(kind))
+    np.testing.assert_array_equal(kinds.free(2), np.bincount(one.residual, one.count - 1))
+
+
+def test_entries_are_summed_by_animal_in_slots_with_a_weight():
+    one = of_many(300, 40)
+    m = moments(one, np.array([0, 1]), 40)
+    values = np.random.default_rng(4).normal(size=len(m.entry_slot))
+    for weight in (np.arange(1.0, 1 + len(m.count)), np.arange(len(m.count)) == 3, np.zeros(1)):
+        weight = np.resize(weight, len(m.count)).astype(float)
+        expected = np.zeros(40)
+        np.add.at(expected, m.entry_animal, weight[m.entry_slot] * values)
+        np.testing.assert_array_equal(m.summing(weight)(values), expected)
 
 
 def test_counts_too_large_for_a_table_are_sorted():

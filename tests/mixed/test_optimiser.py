@@ -9,7 +9,7 @@ from scipy.optimize import minimize
 from bpvet.errors import FitError
 from bpvet.mixed.contributions import Variances
 from bpvet.mixed.optimiser import minimise, usual_starts
-from bpvet.mixed.parametrisation import full_chart, with_block, with_entry, with_sd
+from bpvet.mixed.parametrisation import full_parametrisation, with_block, with_entry, with_sd
 from tests.mixed import dense_cohort as dense
 
 
@@ -108,7 +108,7 @@ def test_no_scatter_is_an_error():
 
 @pytest.mark.parametrize("rank", [1, 2, 3])
 def test_charts_agree_with_differences(rank):
-    chart = full_chart(3, True, 4, True, 1)
+    chart = full_parametrisation(3, True, 4, True, 1)
     rng = np.random.default_rng(rank)
     psi = rng.normal(size=10) * 0.4
     chart, psi = with_block(chart, psi, rng.normal(size=(3, rank)))

@@ -102,12 +102,12 @@ class _KillsOne(OnCluster):
         super().__init__(client)
         self.cluster, self.calls = cluster, 0
 
-    def collect(self, function, parts):
+    def gather(self, function, parts):
         self.calls += 1
         if self.calls == 9:
             # Not by the cluster's own means: those would open a loop of events here, and leave it.
             os.kill(next(iter(self.cluster.workers.values())).pid, signal.SIGKILL)
-        return super().collect(function, parts)
+        return super().gather(function, parts)
 
 
 def test_a_cluster_of_two_survives_a_killed_worker(paths):

@@ -232,7 +232,7 @@ def _rows(records: Records, rule: str, quantity: str, called: dict[str, str]) ->
         {
             "session": coded["session"],
             "fate": coded["fate"].astype("str"),
-            "animal": pd.array(names, dtype="str")[animal.codes],
+            "animal": pd.array(names, dtype="str")[animal.codes.to_numpy()],
             "holds": ~np.isnan(used_values(coded, quantity)),
         }
     )

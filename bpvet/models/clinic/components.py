@@ -50,7 +50,7 @@ def components(study: ClinicCohort, level: float = 0.95) -> tuple[Component, ...
 
 def _component(study: ClinicCohort, name: str, level: float) -> Component:
     words, unit = component_words(name, UNITS[study.quantity])
-    if name == "residual" and not study.cohort.ready.has_visits:
+    if name == "residual" and not study.cohort.data.has_visits:
         words = "Between visits and readings together"
     frame = study.cohort.variance.set_index("component")
     column = "estimate" if "correlation" in name else "sd"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import product
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -118,6 +118,16 @@ class GridRow:
     oscillometric: Effect
 
 
+class _Choices(NamedTuple):
+    """What decides which sessions count, as `GridRow` has it."""
+
+    rule: str
+    home: bool = False
+    calmed: bool = False
+    treated_before_entry: bool = True
+    species: str = "all"
+
+
 @dataclass(frozen=True)
 class Grid:
     """How the main estimates move with the choices behind them.
@@ -158,11 +168,11 @@ def grid(study: ClinicCohort, level: float = 0.95) -> Grid:
         (False, True) if calmed else (False,),
         (True, False) if before else (True,),
     )
-    rows = [_grid_row(study, month, level, *choice, "all") for choice in choices]
+    rows = [_grid_row(study, month, level, _Choices(*choice)) for choice in choices]
     species = sorted(set(study.counted["species"]) - {""})
     if len(set(study.counted["species"])) > 1:
-        own = (study.rule, False, False, True)
-        rows += [_grid_row(study, month, level, *own, one) for one in species]
+        alone = (_Choices(study.rule, species=name) for name in species)
+        rows += [_grid_row(study, month, level, choice) for choice in alone]
     unmoved = {
         "sessions at home: there are none with a used value": not home,
         "sessions after a calming drug: there are none with a used value": not calmed,
@@ -172,26 +182,18 @@ def grid(study: ClinicCohort, level: float = 0.95) -> Grid:
     return Grid(month, tuple(rows), tuple(words for words, yes in unmoved.items() if yes))
 
 
-def _grid_row(
-    study: ClinicCohort,
-    month: float,
-    level: float,
-    rule: str,
-    home: bool,
-    calmed: bool,
-    before: bool,
-    species: str,
-) -> GridRow:
-    rows = study.every if rule == study.rule else study.other_rule
-    conditions = ["clinic", *(["home"] if home else []), *(["calmed"] if calmed else [])]
+def _grid_row(study: ClinicCohort, month: float, level: float, choice: _Choices) -> GridRow:
+    rows = study.every if choice.rule == study.rule else study.other_rule
+    added = {"home": choice.home, "calmed": choice.calmed}
+    conditions = ["clinic", *(name for name, counts in added.items() if counts)]
     rows = rows[[not reason for reason in reasons(rows, study.quantity, conditions)]]
-    if species != "all":
-        rows = rows[rows["species"] == species]
-    if not before:
+    if choice.species != "all":
+        rows = rows[rows["species"] == choice.species]
+    if not choice.treated_before_entry:
         at_entry = rows.groupby("animal")["treated"].transform("first").to_numpy(dtype=bool)
         rows = rows[~at_entry]
     rows = rows.reset_index(drop=True)
-    main = (rule, home, calmed, before, species) == (study.rule, False, False, True, "all")
+    main = choice == _Choices(study.rule)
     slopes: bool | None = None
     reason: str | None = None
     try:
@@ -202,5 +204,5 @@ def _grid_row(
         few = too_few(rows)
         reason = f"too few: {few}" if few else str(error)
         effects = dict.fromkeys(MAIN, nothing(reason))
-    chosen = (rule, home, calmed, before, species, main)
-    return GridRow(*chosen, rows["animal"].nunique(), len(rows), slopes, reason, **effects)
+    animals = rows["animal"].nunique()
+    return GridRow(*choice, main, animals, len(rows), slopes, reason, **effects)

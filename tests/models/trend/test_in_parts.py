@@ -111,8 +111,8 @@ class _KillsOne(OnCluster):
         super().__init__(client)
         self.cluster = cluster
 
-    def keep(self, function, parts):
-        handles = super().keep(function, parts)
+    def scatter(self, function, parts):
+        handles = super().scatter(function, parts)
         handles[0].result()
         os.kill(next(iter(self.cluster.workers.values())).pid, signal.SIGKILL)
         return handles
@@ -191,7 +191,7 @@ def test_calls_that_are_wrong(clinics, tmp_path):
         bpvet.fit_trends_in_parts(clinics / "2", processes=2)
     with pytest.raises(CallError, match="1 process or more"):
         bpvet.fit_trends_in_parts(clinics / "2", executor=0)
-    with pytest.raises(CallError, match="with collect"):
+    with pytest.raises(CallError, match="with gather"):
         bpvet.fit_trends_in_parts(clinics / "2", executor="two")
     with pytest.raises(CallError, match="among the parts"):
         bpvet.fit_trends_in_parts(clinics / "2", output=clinics / "2" / "trends")

@@ -72,11 +72,11 @@ COMMANDS = {
 
 DONE, STOPPED, WRONG_CALL, BROKEN, INTERRUPTED = 0, 1, 2, 3, 130
 
-_ABOUT = """\
+ABOUT = """\
 Blood pressure of cats and dogs over months: what the visits say, with its uncertainty.
 """
 _VERSION = f"bpvet {__version__}"
-_START = """\
+EPILOG = """\
 to begin with:
   bpvet example records
   bpvet report records --animal Pilchard --as-of 2026-11-01 -o pilchard
@@ -147,7 +147,7 @@ def parser(full: bool = True) -> Parser:
 
     # A command's line asks for no parser of its own.
     kind: Any = Parser if full else SimpleNamespace
-    whole = Parser(prog="bpvet", description=_ABOUT, epilog=_START)
+    whole = Parser(prog="bpvet", description=ABOUT, epilog=EPILOG)
     whole.add_argument("--version", action="version", version=_VERSION)
     commands = whole.add_subparsers(
         dest="command", metavar="COMMAND", title="commands", prog=whole.prog, parser_class=kind

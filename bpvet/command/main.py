@@ -15,6 +15,7 @@ errors are told with are loaded when they are needed (`reference_checks/speed/st
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 
@@ -104,7 +105,19 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     _take_any_letter()
     keep_font_cache()
-    given = list(sys.argv[1:] if argv is None else argv)
+    if argv is None:
+        return _exit_status(sys.argv[1:])
+    frozen = gc.get_freeze_count()
+    try:
+        return _exit_status(list(argv))
+    finally:
+        # The process is another program's, which looks for its garbage as before.
+        if not frozen:
+            gc.unfreeze()
+
+
+def _exit_status(given: list[str]) -> int:
+    """Run a command and return its exit status, whatever happens."""
     try:
         status = _status(given)
         # A process without an output has none to flush.

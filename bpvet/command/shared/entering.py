@@ -149,16 +149,13 @@ def accepting(arguments: argparse.Namespace) -> Callable[[Sequence[str]], None]:
     return accept
 
 
-def undo_words(folder: Path, entry: str) -> str:
-    """Return how an entry is taken back."""
-    return f"bpvet add {shlex.quote(str(folder))} --cancel {entry} --reason WHY"
-
-
 def entered_words(found: Entry, what: str) -> str:
     """Return that something was added, where it is, and how it is taken back."""
     from bpvet.wording.en.command.entries import added
 
-    return added(what, found.file.name, undo_words(found.file.parent, found.entry))
+    folder = shlex.quote(str(found.file.parent))
+    undo = f"bpvet add {folder} --cancel {found.entry} --reason WHY"
+    return added(what, found.file.name, undo)
 
 
 def now(

@@ -39,7 +39,7 @@ class Content:
     def __getstate__(self) -> dict[str, Any]:
         """Return the fields, and what was worked out of them; read-only mappings travel plain."""
         held = self.__dict__.items()
-        return {name: _Proxied(one) if _read_only(one) else one for name, one in held}
+        return {name: _Proxied(one) if type(one) is MappingProxyType else one for name, one in held}
 
     def __setstate__(self, state: dict[str, Any]) -> None:
         held = state.items()
@@ -54,10 +54,6 @@ class Content:
 # Of any keys and values: a bare dictionary is what is unpickled.
 class _Proxied(dict):  # type: ignore[type-arg]
     """What a read-only mapping holds, on its way."""
-
-
-def _read_only(value: object) -> bool:
-    return type(value) is MappingProxyType
 
 
 def same(one: Any, other: Any) -> bool:

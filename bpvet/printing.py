@@ -283,7 +283,12 @@ def escaped(text: str, kept: str = "") -> str:
     """
     if text.isprintable():
         return text
-    return "".join(c if c.isprintable() or c in kept else _escape(c) for c in text)
+    return "".join(
+        c
+        if c.isprintable() or c in kept
+        else c.encode("unicode_escape", "surrogatepass").decode("ascii")
+        for c in text
+    )
 
 
 def shown(value: str, length: int = 60) -> str:
@@ -299,10 +304,6 @@ def shown(value: str, length: int = 60) -> str:
     if not text.isprintable():
         text = escaped("".join(" " if c.isspace() else c for c in text))
     return f'"{text if len(text) <= length else text[: length - 1] + "…"}"'
-
-
-def _escape(letter: str) -> str:
-    return letter.encode("unicode_escape", "surrogatepass").decode("ascii")
 
 
 def _numeric(cell: str) -> bool:

@@ -153,7 +153,8 @@ def _moved(folder: Path, moves: Sequence[Move], replace: bool, made: list[str]) 
         if one.back:
             made.append(one.back)
             _kept(folder / one.name, folder / one.back)
-    journal = _staged(folder, JOURNAL, _journal_bytes(moves), made)
+    listed = json.dumps({"moves": [asdict(one) for one in moves]}).encode()
+    journal = _staged(folder, JOURNAL, listed, made)
     os.replace(folder / journal.part, folder / JOURNAL)
     _sync(folder)
     try:
@@ -256,10 +257,6 @@ def _is_ours(move: Move) -> bool:
     waiting = (move.part, *([move.back] if move.back else []))
     waits = all(unfinished(name) and name.endswith(PART) for name in waiting)
     return plain and waits and bool(move.name and move.new) and not unfinished(move.name)
-
-
-def _journal_bytes(moves: Iterable[Move]) -> bytes:
-    return json.dumps({"moves": [asdict(one) for one in moves]}).encode()
 
 
 def _digest(path: Path) -> str:

@@ -9,7 +9,6 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from bpvet.command.average import reading_rows
 from bpvet.command.shared import options
 from bpvet.command.shared.entering import (
     Target,
@@ -24,6 +23,7 @@ from bpvet.command.shared.entering import (
     target,
 )
 from bpvet.command.shared.output import print_json, printable, say, wrapped
+from bpvet.command.shared.session_rows import option, reading_rows
 from bpvet.command.shared.typed_readings import moment, one_line, typed_readings
 from bpvet.errors import CallError
 from bpvet.facts.signs.signs import STATUSES
@@ -123,8 +123,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     more.add_argument("--setting", choices=SETTINGS, help="of the readings")
     more.add_argument("--state", choices=STATES, help="of the animal at the readings")
     more.add_argument("--status", choices=STATUSES, help="of the sign")
-    for name, help in _TEXTS.items():
-        more.add_argument(_option(name), metavar="TEXT", help=help)
+    for name, help in _TEXTS_HELP.items():
+        more.add_argument(option(name), metavar="TEXT", help=help)
     more.add_argument("--reason", metavar="WHY", help="why the entry is taken back")
     options.add_sure(more)
     options.add_rule(parser)
@@ -132,7 +132,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     options.add_ways_out(parser)
 
 
-_TEXTS = {
+_TEXTS_HELP = {
     "value": "of the laboratory, a number",
     "unit": "of the laboratory value, such as µmol/L",
     "dose": "as written on the label",
@@ -190,7 +190,7 @@ def _answer(arguments: argparse.Namespace, aim: Target, found: Any, what: str) -
 def _add_readings(arguments: argparse.Namespace, text: str) -> int:
     from bpvet.answers.room.result import RoomVisit
     from bpvet.answers.room.room import room_answer
-    from bpvet.command.average import room_text
+    from bpvet.command.shared.session_text import room_text
 
     aim = target(arguments.path, text)
     if not arguments.method:
@@ -228,13 +228,15 @@ def _kind(arguments: argparse.Namespace) -> str:
     given += ["list"] if arguments.list else []
     listed = ", ".join(f"--{name}" for name in (*_KINDS, "cancel", "list"))
     if len(given) != 1:
-        many = "One thing is added at a time: not " + " and ".join(f"--{one}" for one in given)
-        raise CallError(f"{many}." if given else f"Say what is added: one of {listed}.")
+        if not given:
+            raise CallError(f"Say what is added: one of {listed}.")
+        many = " and ".join(f"--{one}" for one in given)
+        raise CallError(f"One thing is added at a time: not {many}.")
     (kind,) = given
     fits = _KINDS[kind][1] if kind in _KINDS else {}
     for name in _OTHERS:
         if name != kind and getattr(arguments, name) is not None and name not in fits:
-            raise CallError(f"{_option(name)} does not go with --{kind}.")
+            raise CallError(f"{option(name)} does not go with --{kind}.")
     if arguments.reason is not None and kind != "cancel":
         raise CallError(f"--reason does not go with --{kind}: it is for --cancel.")
     if arguments.animal and kind == "cancel":
@@ -253,10 +255,10 @@ def _cells(arguments: argparse.Namespace, kind: str) -> dict[str, str]:
     for name, column in _KINDS[kind][1].items():
         given = getattr(arguments, name)
         if given is not None:
-            held[column] = one_line(given, _option(name))
+            held[column] = one_line(given, option(name))
     for name in _NEEDED.get(kind, ()):
         if not held.get(name):
-            raise CallError(f"--{kind} needs {_option(name)}.")
+            raise CallError(f"--{kind} needs {option(name)}.")
     if "on" in _KINDS[kind][1] and kind != "reading" and arguments.on is None:
         raise CallError(f"--{kind} needs --on: the date, YYYY-MM-DD. None is guessed.")
     for column in _DATES:
@@ -294,6 +296,7 @@ def _cancel(arguments: argparse.Namespace) -> int:
     """Take an entry back by a row of the table ``cancelled``."""
     from bpvet.records.entries.adding import add_entry
     from bpvet.records.entries.entries import entry_named
+    from bpvet.wording.en.command.entries import cancelled, what_now
 
     reason = one_line(arguments.reason or "", "--reason")
     if not reason:
@@ -309,16 +312,12 @@ def _cancel(arguments: argparse.Namespace) -> int:
     aim = Target(folder, records, animal, str(name), "")
     answer = now(folder, animal, arguments.rule, arguments.guideline)
     if arguments.json:
-        cancelled = {"entry": entry, "text": said, "reason": reason}
-        print_json({"cancelled": cancelled, "added": entry_json(found), "now": now_json(answer)})
+        gone = {"entry": entry, "text": said, "reason": reason}
+        print_json({"cancelled": gone, "added": entry_json(found), "now": now_json(answer)})
         return 0
-    print(f"What now, without it, of {printable(aim.who)}:")
+    print(what_now(printable(aim.who), without=True))
     print(now_text(answer), flush=True)
-    say(
-        f'\nCancelled: {said}: {reason}. It stays in its file, and is used by nothing; "bpvet '
-        f'check" lists it. The row that says so is in "{found.file.name}".',
-        arguments.quiet,
-    )
+    say(f"\n{cancelled(said, reason, found.file.name)}", arguments.quiet)
     return 0
 
 
@@ -328,6 +327,7 @@ def _list(arguments: argparse.Namespace) -> int:
 
     from bpvet.records.entries.entries import entries
     from bpvet.records.read import read
+    from bpvet.wording.en.command.entries import NOTHING_TO_CANCEL
 
     records = read(Path(arguments.path))
     held = entries(records)
@@ -339,9 +339,5 @@ def _list(arguments: argparse.Namespace) -> int:
     elif held:
         print("\n".join(wrapped(printable(f"{one.entry}  {one.text}"), "    ", "") for one in held))
     else:
-        print("Nothing here was added by bpvet, so nothing can be taken back.")
+        print(NOTHING_TO_CANCEL)
     return 0
-
-
-def _option(name: str) -> str:
-    return f"--{name.replace('_', '-')}"

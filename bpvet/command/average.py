@@ -10,18 +10,15 @@ import sys
 
 from bpvet.command.shared import options
 from bpvet.command.shared.loading import loading
-from bpvet.command.shared.output import counted, print_json, printable, say, wrapped
-from bpvet.errors import BpvetError, CallError
-from bpvet.facts.words import METHOD_WORDS, METHODS, SETTINGS, SPECIES, STATES
+from bpvet.command.shared.output import print_json, say
+from bpvet.errors import CallError
+from bpvet.facts.words import METHODS, SETTINGS, SPECIES, STATES
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from pathlib import Path
-
-    from bpvet.answers.room.result import ReadingFate, RoomAnswer, RoomReading, Spread
+    from bpvet.answers.room.result import RoomAnswer, RoomReading
     from bpvet.command.shared.entering import Target
     from bpvet.command.shared.live import Sum, Taken
-    from bpvet.printing import ShortTable
 
 ABOUT = """\
 What the readings of one session come to, which of them count, whether to go on, and a
@@ -47,7 +44,7 @@ lines what the animal needs now.
 """
 
 #: Options that go into the saved readings as they are typed, and the columns they fill.
-_TEXTS = {
+_TEXTS_HELP = {
     "session": "a name for this session, if there are several a day",
     "site": "where the cuff sat, such as tail or foreleg",
     "side": "left or right",
@@ -57,13 +54,12 @@ _TEXTS = {
     "instrument": "the device, as the clinic calls it",
     "note": "anything else",
 }
-_SIZES = {
+_SIZES_HELP = {
     "cuff_width_cm": "width of the cuff",
     "limb_circumference_cm": "circumference of the limb or tail under the cuff",
     "cuff_above_heart_cm": "how far it sat above the heart",
 }
 _INTERRUPTED = 130
-_SIGNS = {"at least": "> ", "at most": "< "}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -101,9 +97,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--into", metavar="FOLDER", help="add the session to a folder of records, in a new file"
     )
     options.add_sure(chart)
-    for name, help in _TEXTS.items():
+    for name, help in _TEXTS_HELP.items():
         chart.add_argument(_option(name), default="", metavar="TEXT", help=help)
-    for name, help in _SIZES.items():
+    for name, help in _SIZES_HELP.items():
         chart.add_argument(_option(name), type=float, metavar="CM", help=help)
     options.add_plain(chart)
     options.add_ways_out(parser)
@@ -116,12 +112,13 @@ def run(arguments: argparse.Namespace) -> int:
     aim = None
     if arguments.into is not None:
         from bpvet.command.shared.entering import target
+        from bpvet.command.shared.session_rows import shared_cells
 
         aim = target(arguments.into, animal)
         animal = aim.animal
         _take_species(arguments, aim)
         # What is wrong with a text is said while the animal is still there.
-        _shared(arguments, animal, taken_at)
+        shared_cells(arguments, animal, taken_at)
     if arguments.save is not None:
         from pathlib import Path
 
@@ -154,6 +151,7 @@ def _after_live(
 ) -> int:
     """Tell how the taking ended, then what it comes to; nothing that was entered is lost."""
     from bpvet.command.shared.live import INTERRUPTED, ended_words
+    from bpvet.command.shared.session_text import room_text
     from bpvet.printing import shown
 
     if said := ended_words(taken):
@@ -181,83 +179,25 @@ def _told(
     arguments: argparse.Namespace, answer: RoomAnswer, aim: Target | None, brief: bool = False
 ) -> int:
     """Print the sum; write it where that was asked for, and say what the animal needs now."""
+    from bpvet.command.shared.session_text import room_text
+
     if aim is not None:
-        return _entered(arguments, answer, aim, brief)
-    saved = _save(arguments, answer) if arguments.save is not None else None
+        from bpvet.command.shared.session_entry import enter
+
+        return enter(arguments, answer, aim, brief)
+    place, told = None, ""
+    if arguments.save is not None:
+        from bpvet.command.shared.session_entry import save, saved_words
+
+        place = save(arguments, answer)
+        told = saved_words(place, answer)
     if arguments.json:
-        print_json({**answer.to_dict(), "saved": None if saved is None else str(saved)})
+        print_json({**answer.to_dict(), "saved": None if place is None else str(place)})
         return 0
     print(room_text(answer))
-    if saved is not None:
-        say(_saved_words(saved, answer), arguments.quiet)
+    if told:
+        say(told, arguments.quiet)
     return 0
-
-
-def _entered(arguments: argparse.Namespace, answer: RoomAnswer, aim: Target, brief: bool) -> int:
-    """Add the session to the records; print it first, so that nothing can be lost."""
-    from bpvet.answers.room.expected import expected
-    from bpvet.command.shared.entering import (
-        add_session,
-        entered_words,
-        entry_json,
-        now,
-        now_json,
-        now_text,
-    )
-
-    if not arguments.json and not brief:
-        print(room_text(answer), flush=True)
-    rows = reading_rows(answer.readings, _shared(arguments, answer.animal, answer.taken_at))
-    try:
-        entry = add_session(aim, rows, answer, arguments)
-    except (BpvetError, KeyboardInterrupt):
-        if arguments.json or brief:
-            print(room_text(answer), file=sys.stderr if arguments.json else sys.stdout)
-        say(f"These readings are not in the records. To add them: {_again(arguments, answer)}")
-        raise
-    if brief:
-        say(entered_words(entry, _what(answer, aim)), arguments.quiet)
-        if arguments.json:
-            added = {"added": entry_json(entry), "expected": None, "now": None}
-            print_json({**answer.to_dict(), "saved": None, **added})
-        else:
-            print(room_text(answer))
-        return 0
-    coming = expected(aim.records, aim.animal, answer)
-    found = now(aim.folder, aim.animal, arguments.rule, arguments.guideline)
-    if arguments.json:
-        added = {"added": entry_json(entry), "expected": coming.to_dict(), "now": now_json(found)}
-        print_json({**answer.to_dict(), "saved": None, **added})
-        return 0
-    print(f"\n{wrapped(coming.text)}\n\nWhat now, with all records of {printable(aim.who)}:")
-    print(now_text(found), flush=True)
-    say(f"\n{entered_words(entry, _what(answer, aim))}", arguments.quiet)
-    return 0
-
-
-def _again(arguments: argparse.Namespace, answer: RoomAnswer) -> str:
-    """Return the command that adds a session, with all that was given."""
-    import shlex
-
-    words = ["bpvet", "average"]
-    signs = {"at least": "over", "at most": "under"}
-    for one in answer.readings:
-        beside = (one.diastolic, one.mean, one.heart_rate)
-        cells = "/".join("" if value is None else f"{value:.10g}" for value in beside).rstrip("/")
-        number = "" if one.systolic is None else f"{one.systolic:.10g}{'/' * bool(cells)}{cells}"
-        words.append(f"{signs.get(one.bound, '')}{number}" or "no-sound")
-    for one in answer.readings:
-        words += ["--exclude", f"{one.number}={one.reason}"] if one.fate == "excluded" else []
-    for name in ("method", "into", "rule", "guideline", "setting", "state", *_TEXTS, *_SIZES):
-        given = getattr(arguments, name)
-        words += [_option(name), f"{given}"] if given not in ("", None) else []
-    words += ["--animal", answer.animal, "--taken-at", answer.taken_at]
-    return shlex.join(words)
-
-
-def _what(answer: RoomAnswer, aim: Target) -> str:
-    many = counted(len(answer.readings), "reading")
-    return f"{many} of {aim.who}, {answer.taken_at.replace('T', ' ')}"
 
 
 def _sum(
@@ -307,73 +247,6 @@ def _take_species(arguments: argparse.Namespace, aim: Target) -> None:
     arguments.species = arguments.species or (aim.species if aim.species in SPECIES else "")
 
 
-def room_text(answer: RoomAnswer) -> str:
-    """Return the in-room sum as text: what is urgent, the number, what to do, the line."""
-    from bpvet.facts.sources import footnotes
-
-    words = answer.words
-    urgent = tuple(f"Urgent: {one.text}" for one in answer.urgent)
-    said = [words.cautions, words.go_on, words.notes, (words.range,)]
-    blocks = [*map(wrapped, urgent), "\n".join(_numbers(answer)), _table(answer).text()]
-    blocks += ["\n".join(map(wrapped, lines)) for lines in said if lines]
-    blocks += map(wrapped, footnotes(*urgent, *(line for lines in said for line in lines)))
-    blocks += map(wrapped, answer.cautions)
-    return "\n\n".join([*blocks, f"For the chart:\n{answer.chart_line}"])
-
-
-def _numbers(answer: RoomAnswer) -> list[str]:
-    from bpvet.answers.room.chart_line import short
-
-    systolic = answer.systolic
-    if systolic.mean is None:
-        return ["No number: no reading counts."]
-    bound = f"{systolic.bound} " if systolic.bound else ""
-    count = f"{systolic.n} of {counted(answer.n_taken, 'reading')}"
-    lines = [f"Systolic {bound}{short(systolic.mean)} mmHg, the mean of {count}"]
-    lines += [f"  spread: {_spread_words(systolic)}"] if systolic.sd is not None else []
-    beside = {"Diastolic": answer.diastolic, "Mean pressure": answer.mean}
-    for name, one in {**beside, "Heart rate": answer.heart_rate}.items():
-        if one is not None and one.mean is not None:
-            sd = f", SD {short(one.sd)}" if one.sd is not None else ""
-            of = counted(one.n, "reading")
-            lines.append(f"{name} {short(one.mean)} {one.unit} (mean of {of}{sd})")
-    return lines
-
-
-def _spread_words(one: Spread) -> str:
-    from bpvet.answers.room.chart_line import short
-
-    lowest, highest = one.lowest or 0.0, one.highest or 0.0
-    return (
-        f"SD {short(one.sd or 0.0)} ({100 * (one.cv or 0.0):.0f} % of the mean); "
-        f"{short(lowest)} to {short(highest)}, a range of {short(highest - lowest)} "
-        f"({100 * (one.relative_range or 0.0):.0f} %)"
-    )
-
-
-def _table(answer: RoomAnswer) -> ShortTable:
-    from bpvet.printing import ShortTable
-
-    rows = [(str(r.number), _as_taken(r), _fate(r)) for r in answer.readings]
-    return ShortTable("", ("reading", METHOD_WORDS[answer.method], "counts"), tuple(rows))
-
-
-def _as_taken(reading: ReadingFate) -> str:
-    if reading.systolic is None:
-        return "no sound"
-    values = (reading.diastolic, reading.mean, reading.heart_rate)
-    beside = "/".join("" if value is None else f"{value:g}" for value in values).rstrip("/")
-    return f"{_SIGNS.get(reading.bound, '')}{reading.systolic:g}{'/' * bool(beside)}{beside}"
-
-
-def _fate(reading: ReadingFate) -> str:
-    if reading.fate == "used":
-        return "yes"
-    return (
-        f"no: {reading.reason}" if reading.fate != "excluded" else f"no, excluded: {reading.reason}"
-    )
-
-
 def _whose_and_when(arguments: argparse.Namespace) -> tuple[str, str]:
     """Return the animal's id and the moment; readings that are saved need both."""
     from bpvet.command.shared.typed_readings import moment, one_line
@@ -391,82 +264,6 @@ def _whose_and_when(arguments: argparse.Namespace) -> tuple[str, str]:
 
         return animal, datetime.now().isoformat(timespec="minutes")
     return animal, ""
-
-
-def _save(arguments: argparse.Namespace, answer: RoomAnswer) -> Path:
-    from bpvet.command.shared.output import writable
-    from bpvet.files import write_whole
-
-    place = writable(arguments.save, None, mend="")
-    shared = _shared(arguments, answer.animal, answer.taken_at)
-    write_whole(place, readings_csv(answer.readings, shared, arguments.plain))
-    return place
-
-
-def _shared(arguments: argparse.Namespace, animal: str, taken_at: str) -> dict[str, str]:
-    """Return the cells that are the same for all readings."""
-    from bpvet.command.shared.typed_readings import one_line
-
-    texts = {name: one_line(getattr(arguments, name), _option(name)) for name in _TEXTS}
-    sizes = {name: getattr(arguments, name) for name in _SIZES}
-    for name, size in sizes.items():
-        if size is not None and not 0 <= size <= 500:
-            raise CallError(f"{_option(name)} {size:g} is not a size in cm.")
-    return {
-        "animal": animal,
-        "taken_at": taken_at,
-        "method": arguments.method,
-        "setting": arguments.setting,
-        "state": arguments.state,
-        **texts,
-        **{name: "" if size is None else f"{size:g}" for name, size in sizes.items()},
-    }
-
-
-def readings_csv(
-    readings: tuple[ReadingFate, ...], shared: dict[str, str], plain: bool = False
-) -> bytes:
-    """Return readings as a file in our layout, one row a reading.
-
-    Parameters
-    ----------
-    readings : tuple of ReadingFate
-        In order of taking.
-    shared : dict
-        The cells that are the same in every row, by column.
-    plain : bool
-        As in `bpvet.files.csv_bytes`.
-    """
-    from bpvet.files import csv_bytes
-    from bpvet.records.entries.files import ENTRY
-    from bpvet.records.tables import column_names
-
-    heads = [name for name in column_names("readings") if name != ENTRY]
-    rows = reading_rows(readings, shared)
-    return csv_bytes(heads, ([row.get(name, "") for name in heads] for row in rows), plain)
-
-
-def reading_rows(readings: tuple[ReadingFate, ...], shared: dict[str, str]) -> list[dict[str, str]]:
-    """Return readings as rows of the table, cells by column; as `readings_csv` takes them."""
-    rows = []
-    for one in readings:
-        systolic = "no sound" if one.systolic is None else f"{one.systolic:.10g}"
-        cells = {"systolic": f"{_SIGNS.get(one.bound, '')}{systolic}", "reading": str(one.number)}
-        for name in ("diastolic", "mean", "heart_rate"):
-            value = getattr(one, name)
-            cells[name] = "" if value is None else f"{value:.10g}"
-        cells["excluded"] = one.reason if one.fate == "excluded" else ""
-        rows.append({**shared, **cells})
-    return rows
-
-
-def _saved_words(saved: Path, answer: RoomAnswer) -> str:
-    import re
-
-    said = f'Saved {counted(len(answer.readings), "reading")} of {answer.taken_at} in "{saved}".'
-    if not re.fullmatch(r"readings.*\.csv", saved.name, re.IGNORECASE):
-        said += " In a folder of records only files named readings….csv are read as readings."
-    return said
 
 
 def _option(column: str) -> str:

@@ -75,7 +75,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     options.add_rule(parser)
     options.add_guideline(parser)
     options.add_priors(parser)
-    parser.add_argument("--parts", action="store_true", help="each folder in PATH holds records")
+    parser.add_argument(
+        "--parts",
+        action="store_true",
+        help="each folder in PATH holds records, read and fitted one by one: one list of all",
+    )
     parser.add_argument(
         "--processes",
         type=_processes,

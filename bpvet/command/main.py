@@ -15,6 +15,7 @@ errors are told with are loaded when they are needed (`reference_checks/speed/st
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 
@@ -72,11 +73,11 @@ COMMANDS = {
 
 DONE, STOPPED, WRONG_CALL, BROKEN, INTERRUPTED = 0, 1, 2, 3, 130
 
-_ABOUT = """\
+ABOUT = """\
 Blood pressure of cats and dogs over months: what the visits say, with its uncertainty.
 """
 _VERSION = f"bpvet {__version__}"
-_START = """\
+EPILOG = """\
 to begin with:
   bpvet example records
   bpvet report records --animal Pilchard --as-of 2026-11-01 -o pilchard
@@ -104,7 +105,19 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     _take_any_letter()
     keep_font_cache()
-    given = list(sys.argv[1:] if argv is None else argv)
+    if argv is None:
+        return _exit_status(sys.argv[1:])
+    frozen = gc.get_freeze_count()
+    try:
+        return _exit_status(list(argv))
+    finally:
+        # The process is another program's, which looks for its garbage as before.
+        if not frozen:
+            gc.unfreeze()
+
+
+def _exit_status(given: list[str]) -> int:
+    """Run a command and return its exit status, whatever happens."""
     try:
         status = _status(given)
         # A process without an output has none to flush.
@@ -147,7 +160,7 @@ def parser(full: bool = True) -> Parser:
 
     # A command's line asks for no parser of its own.
     kind: Any = Parser if full else SimpleNamespace
-    whole = Parser(prog="bpvet", description=_ABOUT, epilog=_START)
+    whole = Parser(prog="bpvet", description=ABOUT, epilog=EPILOG)
     whole.add_argument("--version", action="version", version=_VERSION)
     commands = whole.add_subparsers(
         dest="command", metavar="COMMAND", title="commands", prog=whole.prog, parser_class=kind

@@ -127,16 +127,17 @@ def add_session(
 
 def accepting(arguments: argparse.Namespace) -> Callable[[Sequence[str]], None]:
     """Return what is done with the questions of the check: asked, told, or refused."""
+    from bpvet.wording.en.command.entries import ADDED_ANYWAY, ASK, LOOK_FIRST
 
     def accept(notes: Sequence[str]) -> None:
         told = "\n".join(f"  {one}" for one in notes)
         if arguments.sure:
-            say(f"Added all the same:\n{told}", arguments.quiet)
+            say(f"{ADDED_ANYWAY}\n{told}", arguments.quiet)
             return
         asks = sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty()
         if asks and not arguments.json:
-            print(printable(f"Please look at this first:\n{told}"), file=sys.stderr)
-            print("Add it all the same? Type yes: ", end="", file=sys.stderr, flush=True)
+            print(printable(f"{LOOK_FIRST}\n{told}"), file=sys.stderr)
+            print(ASK, end="", file=sys.stderr, flush=True)
             if sys.stdin.readline().strip().casefold() in ("yes", "y"):
                 return
             raise CallError("It was not added.")
@@ -148,17 +149,13 @@ def accepting(arguments: argparse.Namespace) -> Callable[[Sequence[str]], None]:
     return accept
 
 
-def undo_words(folder: Path, entry: str) -> str:
-    """Return how an entry is taken back."""
-    return f"bpvet add {shlex.quote(str(folder))} --cancel {entry} --reason WHY"
-
-
 def entered_words(found: Entry, what: str) -> str:
     """Return that something was added, where it is, and how it is taken back."""
-    return (
-        f'Added: {what}. It is in "{found.file.name}".\n'
-        f"To take it back: {undo_words(found.file.parent, found.entry)}"
-    )
+    from bpvet.wording.en.command.entries import added
+
+    folder = shlex.quote(str(found.file.parent))
+    undo = f"bpvet add {folder} --cancel {found.entry} --reason WHY"
+    return added(what, found.file.name, undo)
 
 
 def now(
@@ -183,12 +180,13 @@ def now(
 def now_text(found: TrendAnswer | UnseenAnswer | BpvetError) -> str:
     """Return the answer to "what now?" in five lines."""
     from bpvet.command.trend import short_text
+    from bpvet.wording.en.command.entries import NO_READING_YET, not_known
 
     if isinstance(found, BpvetError):
         kinds = {one.kind for one in getattr(found, "findings", ())}
         if kinds == {"no readings file"}:
-            return "There is no reading in these records as yet."
-        return printable(f"What now is not known: {str(found).splitlines()[0]}")
+            return NO_READING_YET
+        return printable(not_known(str(found).splitlines()[0]))
     return short_text(found)
 
 

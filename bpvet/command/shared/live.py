@@ -22,25 +22,27 @@ from bpvet.errors import CallError
 from bpvet.facts.sources import footnotes
 from bpvet.printing import escaped
 from bpvet.records.findings import shown
-
-HELP = """\
-One reading a line, such as 158, over300, under40 or 158/92/114/180. An empty line ends.
-  silent          no sound was heard
-  not 2 moved     reading 2 does not count, and why; without a number the last one
-  counts 2        reading 2 counts after all
-  back            take back what you entered last (a slip of typing)
-  list            what has been entered"""
+from bpvet.wording.en.command.live import (
+    HELP,
+    NONE_NOW,
+    NONE_YET,
+    TAKEN_BACK,
+    ended,
+    entered,
+    half_line,
+    still_urgent,
+    taken_back,
+)
+from bpvet.wording.en.command.typed import AFTER_THEM
 
 #: How the taking of readings ended.
-DONE, END, INTERRUPTED = "an empty line", "the end of the input", "an interruption"
+DONE, END, INTERRUPTED = "done", "end", "interrupted"
 
 _BACK = re.compile(r"back", re.IGNORECASE)
 _LIST, _HELP = re.compile(r"list", re.IGNORECASE), re.compile(r"help|\?", re.IGNORECASE)
 _SILENT = re.compile(r"silent|no[ -]?sound", re.IGNORECASE)
 _NOT = re.compile(r"not\b\s*(?:([0-9]{1,3})\b)?\s*(.*)", re.IGNORECASE | re.DOTALL)
 _COUNTS = re.compile(r"counts\s+([0-9]{1,3})", re.IGNORECASE)
-#: What an urgent line that has been told is called from then on.
-_STILL = {"low": "the pressure may be too low, or measured wrongly", "severe": "very high"}
 
 
 @dataclass(frozen=True)
@@ -109,10 +111,11 @@ class Session:
         except CallError as error:
             if re.match(r"[<>≤≥]?\s*[0-9]", text):
                 raise
-            said = str(error).replace("; the options come after them", "")
-            raise CallError(f'{said} The word "help" shows the words.') from None
+            raise CallError(
+                f'{str(error).replace(AFTER_THEM, "")} The word "help" shows the words.'
+            ) from None
         self._steps.append((*self.readings, one))
-        return self._advice(f"{len(self.readings)}: {_written(one)}")
+        return self._advice(entered(len(self.readings), _written(one)))
 
     def _place(self, text: str) -> int:
         place, many = int(text), len(self.readings)
@@ -127,13 +130,10 @@ class Session:
             raise CallError("There is nothing to take back.")
         gone = self._steps.pop()
         if len(gone) > len(self.readings):
-            said = (
-                f"Taken back: {len(gone)}: {_written(gone[-1])}. If it was measured all the same, "
-                f"enter it again and say why it does not count: not {len(gone)} WHY"
-            )
+            told = taken_back(len(gone), _written(gone[-1]))
         else:
-            said = "Taken back: whether a reading counts is as it was before."
-        return self._advice(said) if self.readings else [said, "No reading is entered now."]
+            told = TAKEN_BACK
+        return self._advice(told) if self.readings else [told, NONE_NOW]
 
     def _changed(self, place: int, reason: str) -> list[str]:
         held = list(self.readings)
@@ -141,14 +141,13 @@ class Session:
             raise CallError(f"Reading {place} {'does not count' if reason else 'counts'} already.")
         held[place - 1] = replace(held[place - 1], excluded=reason)
         self._steps.append(tuple(held))
-        counts = f"does not count: {reason}" if reason else "counts"
-        return self._advice(f"{place}: {_written(held[place - 1])}, {counts}")
+        return self._advice(entered(place, _written(held[place - 1]), reason))
 
     def _listed(self) -> list[str]:
         if not self.readings:
-            return ["No reading is entered yet."]
+            return [NONE_YET]
         return [
-            f"{place}: {_written(one)}{f', does not count: {one.excluded}' if one.excluded else ''}"
+            entered(place, _written(one), one.excluded or None)
             for place, one in enumerate(self.readings, start=1)
         ]
 
@@ -158,7 +157,7 @@ class Session:
         told: list[str] = []
         for one in answer.urgent:
             if one.rule in self._urgent:
-                told.append(f"Still urgent: {_STILL.get(one.rule, one.rule)}.")
+                told.append(still_urgent(one.rule))
             else:
                 told.append(f"Urgent: {one.text}")
         self._urgent = {one.rule for one in answer.urgent}
@@ -194,30 +193,30 @@ def taken_live(session: Session, who: str, quiet: bool) -> Taken:
     if asks:
         say(f"Readings{f' of {who}' if who else ''}. {HELP}", quiet)
     unread: list[str] = []
-    ended = END
+    how = END
     try:
         with _interruptible():
             for line in _lines(session, asks):
                 if not line.strip():
-                    ended = DONE
+                    how = DONE
                     break
                 if not line.endswith("\n") and _left_out(line, asks):
                     break
                 _answer(session, line, quiet, unread)
     except KeyboardInterrupt:
-        ended = INTERRUPTED
+        how = INTERRUPTED
         print(file=sys.stderr)
-    if asks and ended == END:
+    if asks and how == END:
         print(file=sys.stderr)
-    return Taken(session.readings, ended, tuple(unread))
+    return Taken(session.readings, how, tuple(unread))
 
 
 def ended_words(taken: Taken) -> str:
     """Return what was kept where the taking did not end by an empty line; blank where it did."""
     if taken.ended == DONE:
         return ""
-    kept = ", ".join(map(_written, taken.readings)) or "none"
-    return f"Ended by {taken.ended}. Kept: {counted(len(taken.readings), 'reading')} ({kept})."
+    kept = ", ".join(map(_written, taken.readings))
+    return ended(taken.ended, counted(len(taken.readings), "reading"), kept)
 
 
 def _lines(session: Session, asks: bool) -> Iterator[str]:
@@ -233,9 +232,9 @@ def _lines(session: Session, asks: bool) -> Iterator[str]:
 def _left_out(line: str, asks: bool) -> bool:
     """Say of a last line without a line end what becomes of it; return whether it is left out."""
     if asks:
-        say(f"\n{shown(line)} was not finished with Enter, and is not taken.")
+        say(f"\n{half_line(shown(line), taken=False)}")
         return True
-    say(f"The last line, {shown(line)}, has no line end; it is taken as it stands.")
+    say(half_line(shown(line), taken=True))
     return False
 
 

@@ -150,7 +150,8 @@ def writable(
             raise CallError(f'The folder "{place.parent}" does not exist. Make it first.')
         tell_recovered(place.parent)
         if not force and (place.exists() or place.is_symlink()):
-            raise CallError(f'"{place}" already exists. Name another file{mend_text(mend)}.')
+            other = f", {mend}" if mend else ""
+            raise CallError(f'"{place}" already exists. Name another file{other}.')
     except (OSError, ValueError) as error:
         raise unwritable(place, error) from None
     return place
@@ -176,8 +177,3 @@ def handles_left(count: int) -> bool:
         for one in held:
             os.close(one)
     return True
-
-
-def mend_text(mend: str) -> str:
-    """Return the second half of a mend, set off by a comma where there is one."""
-    return f", {mend}" if mend else ""

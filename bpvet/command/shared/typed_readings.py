@@ -33,12 +33,6 @@ _LONGEST = 6
 #: Words that do not exclude a reading in the records.
 _NO_REASONS = ("no", "false", "0")
 _QUANTITIES = ("systolic", "diastolic", "mean", "heart_rate")
-_WORDS = {
-    "systolic": "systolic pressure in mmHg",
-    "diastolic": "diastolic pressure in mmHg",
-    "mean": "mean pressure in mmHg",
-    "heart_rate": "heart rate per minute",
-}
 
 
 def typed_readings(
@@ -172,7 +166,7 @@ def _reading(place: int, word: str, method: str) -> RoomReading:
         return RoomReading(float(number), bound, excluded=excluded)
     parts = re.fullmatch(_PARTS, word)
     if parts is None:
-        raise CallError(f"Reading {place}, {shown(word)}, is not a number. {_mend(word)}")
+        raise CallError(f"Reading {place}, {shown(word)}, is not a number. {_fix(word)}")
     if method == "doppler" and "/" in word:
         raise CallError(
             f"Reading {place}, {shown(word)}: a Doppler flow detector gives one number a reading. "
@@ -184,17 +178,19 @@ def _reading(place: int, word: str, method: str) -> RoomReading:
     return RoomReading(systolic, "", diastolic, mean, rate, excluded)
 
 
-def _mend(word: str) -> str:
+def _fix(word: str) -> str:
+    from bpvet.wording.en.command.typed import AFTER_THEM, HOW_TO_WRITE, SLIPS, letters_for_digits
+
     if re.fullmatch(rf"{_NUMBER}(,{_NUMBER}){{2,}}", word):
-        return "Put a space between readings, not a comma."
+        return SLIPS["commas"]
     if re.fullmatch(r"[0-9]+,[0-9]+", word):
-        return "Put a space between readings; a decimal mark is a point."
+        return SLIPS["decimal comma"]
     if re.fullmatch(r"-[0-9.]+", word):
-        return "A pressure is above 0."
+        return SLIPS["negative"]
     alike = word.translate(str.maketrans("OolI", "0011"))
     if alike != word and re.fullmatch(_PARTS, alike):
-        return f"Are letters typed for digits? If it is {alike}, write {alike}."
-    return "Write a reading as 158, over300, under40 or no-sound; the options come after them."
+        return letters_for_digits(alike)
+    return f"{HOW_TO_WRITE}{AFTER_THEM}."
 
 
 def _judge(place: int, reading: RoomReading, species: str) -> None:
@@ -202,10 +198,12 @@ def _judge(place: int, reading: RoomReading, species: str) -> None:
     for name in _QUANTITIES:
         value, bounds = getattr(reading, name), limits(name, species)
         if value is not None and bounds.sets_aside(value):
+            from bpvet.wording.en.command.typed import QUANTITIES
+
             low, high = bounds.aside_low, bounds.aside_high
             limit = f"below {low:g}" if value < low else f"above {high:g}"
             raise CallError(
-                f"Reading {place}: {value:g} cannot be a {_WORDS[name]}: {limit}. "
+                f"Reading {place}: {value:g} cannot be a {QUANTITIES[name]}: {limit}. "
                 f"{_slip(name, value, low, high)}"
             )
     systolic, diastolic, mean = reading.systolic, reading.diastolic, reading.mean
@@ -225,14 +223,13 @@ def _judge(place: int, reading: RoomReading, species: str) -> None:
 
 
 def _slip(name: str, value: float, low: float, high: float) -> str:
+    from bpvet.wording.en.command.typed import SLIPS, in_kpa
+
     if name != "heart_rate" and value < low and low <= value * MMHG_PER_KPA <= high:
-        kpa = value * MMHG_PER_KPA
-        return f"Is it in kPa? {value:g} kPa is {kpa:.0f} mmHg; write mmHg."
+        return in_kpa(value, value * MMHG_PER_KPA)
     if value == 0:
-        return "If no sound was heard, write no-sound."
-    if value > high and low <= value / 10 <= high:
-        return "A digit too many?"
-    return "Typing error?"
+        return SLIPS["zero"]
+    return SLIPS["a digit more" if value > high and low <= value / 10 <= high else ""]
 
 
 def _exclusion(text: str, readings: int) -> tuple[int, str]:

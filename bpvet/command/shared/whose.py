@@ -7,6 +7,7 @@ from pathlib import Path
 from bpvet.errors import CallError, RecordsError
 from bpvet.records.findings import shown
 from bpvet.records.folder import ENDINGS, READINGS_FILE
+from bpvet.wording.en.command.entries import is_animal, new_animal, not_looked_up
 
 
 def own_id(folder: Path, text: str) -> tuple[str, str]:
@@ -40,7 +41,7 @@ def own_id(folder: Path, text: str) -> tuple[str, str]:
         animals = read(folder).animals
     except (CallError, RecordsError) as error:
         reason = str(error).splitlines()[0]
-        return text, f"It could not be looked up whether {shown(text)} is a known id: {reason}"
+        return text, not_looked_up(shown(text), reason)
     ids = [str(one) for one in animals["animal"]]
     if text in ids:
         return text, ""
@@ -55,11 +56,8 @@ def own_id(folder: Path, text: str) -> tuple[str, str]:
         listed = ", ".join(shown(one) for one in fits[:10])
         raise CallError(f"--animal {shown(text)} may be any of {listed}: give the id.")
     if fits:
-        return fits[0], f"{shown(text)} is the animal {shown(fits[0])} of these records."
-    return (
-        text,
-        f"No animal of these records has the id or the name {shown(text)}: it is a new one.",
-    )
+        return fits[0], is_animal(shown(text), shown(fits[0]))
+    return text, new_animal(shown(text))
 
 
 def _holds_records(folder: Path) -> bool:

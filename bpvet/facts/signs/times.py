@@ -93,7 +93,9 @@ def _past_before(clause: Clause, found: Sequence[Element], i: int) -> bool:
                 older = found[j - 1] if j else None
                 return j == i - 1 and (older is None or older.kind not in ("age", "span", "number"))
             labelled = j + 1 < len(found) and found[j + 1].kind == "colon"
-            return not labelled and not _lasts(found[i])
+            term = found[i].term
+            lasts = term is not None and is_lasting(term.name)
+            return not labelled and not lasts
         if (
             (here.kind == "word" and here.known == "neutral" and not here.roles & {"recent"})
             or (here.roles & {"often", "unclear", "between", "onset", "owner"} and not here.term)
@@ -111,10 +113,6 @@ def _past_before(clause: Clause, found: Sequence[Element], i: int) -> bool:
             return False
         j -= 1
     return False
-
-
-def _lasts(element: Element) -> bool:
-    return element.term is not None and is_lasting(element.term.name)
 
 
 def _past_after(clause: Clause, segment: Sequence[Element], at: int) -> bool:

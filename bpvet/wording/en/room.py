@@ -5,7 +5,8 @@ Standard library only. Where a rule is from memory, the words say so.
 
 from __future__ import annotations
 
-from bpvet.answers.room.result import GoOnAnswer, RangeAnswer, RoomWords
+from bpvet.answers.room.chart_line import short
+from bpvet.answers.room.result import GoOnAnswer, RangeAnswer, ReadingFate, RoomWords, Spread
 from bpvet.answers.room.urgent import judged
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.protocol import CEILING, ENOUGH_READINGS, MIN_READINGS, limits
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
     from bpvet.answers.room.expected import Expected
     from bpvet.answers.room.result import RoomAnswer
 
+#: What stands above the line that is copied into the chart.
+CHART = "For the chart:"
+_SIGNS = {"at least": "> ", "at most": "< "}
 _SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven")
 
 
@@ -302,3 +306,52 @@ def _count(count: int) -> str:
 
 def _counted(count: int, word: str) -> str:
     return f"{_count(count)} {word}" + ("" if count == 1 else "s")
+
+
+def _in_digits(count: int, word: str) -> str:
+    return f"{count} {word}" + ("" if count == 1 else "s")
+
+
+def number_lines(answer: RoomAnswer) -> list[str]:
+    """Return what a session comes to, a line a quantity, and the spread of the systolic."""
+    systolic = answer.systolic
+    if systolic.mean is None:
+        return ["No number: no reading counts."]
+    bound = f"{systolic.bound} " if systolic.bound else ""
+    count = f"{systolic.n} of {_in_digits(answer.n_taken, 'reading')}"
+    lines = [f"Systolic {bound}{short(systolic.mean)} mmHg, the mean of {count}"]
+    lines += [f"  spread: {_spread_words(systolic)}"] if systolic.sd is not None else []
+    beside = {"Diastolic": answer.diastolic, "Mean pressure": answer.mean}
+    for name, one in {**beside, "Heart rate": answer.heart_rate}.items():
+        if one is not None and one.mean is not None:
+            sd = f", SD {short(one.sd)}" if one.sd is not None else ""
+            of = _in_digits(one.n, "reading")
+            lines.append(f"{name} {short(one.mean)} {one.unit} (mean of {of}{sd})")
+    return lines
+
+
+def _spread_words(one: Spread) -> str:
+    lowest, highest = one.lowest or 0.0, one.highest or 0.0
+    return (
+        f"SD {short(one.sd or 0.0)} ({100 * (one.cv or 0.0):.0f} % of the mean); "
+        f"{short(lowest)} to {short(highest)}, a range of {short(highest - lowest)} "
+        f"({100 * (one.relative_range or 0.0):.0f} %)"
+    )
+
+
+def as_taken(reading: ReadingFate) -> str:
+    """Return a reading as it was taken: a bound with its sign, other quantities after a stroke."""
+    if reading.systolic is None:
+        return "no sound"
+    values = (reading.diastolic, reading.mean, reading.heart_rate)
+    beside = "/".join("" if value is None else f"{value:g}" for value in values).rstrip("/")
+    return f"{_SIGNS.get(reading.bound, '')}{reading.systolic:g}{'/' * bool(beside)}{beside}"
+
+
+def what_became(reading: ReadingFate) -> str:
+    """Return whether a reading counts, and why not."""
+    if reading.fate == "used":
+        return "yes"
+    return (
+        f"no: {reading.reason}" if reading.fate != "excluded" else f"no, excluded: {reading.reason}"
+    )

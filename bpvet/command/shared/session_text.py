@@ -1,0 +1,34 @@
+"""The in-room sum as text for the terminal. Standard library only."""
+
+from __future__ import annotations
+
+from bpvet.command.shared.output import wrapped
+from bpvet.facts.words import METHOD_WORDS
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from bpvet.answers.room.result import RoomAnswer
+    from bpvet.printing import ShortTable
+
+
+def room_text(answer: RoomAnswer) -> str:
+    """Return the in-room sum as text: what is urgent, the number, what to do, the line."""
+    from bpvet.facts.sources import footnotes
+    from bpvet.wording.en.room import CHART, number_lines
+
+    words = answer.words
+    urgent = tuple(f"Urgent: {one.text}" for one in answer.urgent)
+    said = [words.cautions, words.go_on, words.notes, (words.range,)]
+    blocks = [*map(wrapped, urgent), "\n".join(number_lines(answer)), _table(answer).text()]
+    blocks += ["\n".join(map(wrapped, lines)) for lines in said if lines]
+    blocks += map(wrapped, footnotes(*urgent, *(line for lines in said for line in lines)))
+    blocks += map(wrapped, answer.cautions)
+    return "\n\n".join([*blocks, f"{CHART}\n{answer.chart_line}"])
+
+
+def _table(answer: RoomAnswer) -> ShortTable:
+    from bpvet.printing import ShortTable
+    from bpvet.wording.en.room import as_taken, what_became
+
+    rows = [(str(r.number), as_taken(r), what_became(r)) for r in answer.readings]
+    return ShortTable("", ("reading", METHOD_WORDS[answer.method], "counts"), tuple(rows))

@@ -34,7 +34,7 @@ _BETWEEN = 5.0
 _BETWEEN_ROWS = 0.7
 
 Style = dict[str, Any]
-#: Draws one sample at (x, y) mm, the middle of its room.
+#: Draws one sample at (x, y) mm, the middle of its space.
 Swatch = Callable[[Axes, float, float], None]
 
 
@@ -44,13 +44,13 @@ class Entry:
 
     swatch: Swatch | None
     words: str
-    room: float = 2.4
+    space: float = 2.4
     wide: bool = False
 
     @property
     def indent(self) -> float:
         """From the entry's left edge to its words, mm."""
-        return self.room + _TO_WORDS if self.swatch is not None else 0.0
+        return self.space + _TO_WORDS if self.swatch is not None else 0.0
 
 
 @dataclass(frozen=True)
@@ -92,7 +92,7 @@ def draw_key(plan: KeyPlan, page: Axes, top: float) -> None:
     for entry, words, left, down in plan.placed:
         first_line = top + down + height_mm(1) / 2
         if entry.swatch is not None:
-            entry.swatch(page, left + entry.room / 2, first_line)
+            entry.swatch(page, left + entry.space / 2, first_line)
         page.text(
             left + entry.indent,
             top + down + words.height / 2,

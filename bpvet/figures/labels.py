@@ -56,7 +56,7 @@ class NearLabel:
 
 
 def margin_labels(
-    panel: Panel, low: float, high: float, height: float, room: float
+    panel: Panel, low: float, high: float, height: float, space: float
 ) -> tuple[tuple[MarginLabel, ...], float]:
     """Place the names of the levels and lines that are in view.
 
@@ -68,7 +68,7 @@ def margin_labels(
         Lowest and highest value shown.
     height : float
         Least height of the panel, mm.
-    room : float
+    space : float
         Width of the right edge, mm.
 
     Returns
@@ -90,7 +90,7 @@ def margin_labels(
             wanted.append((_clearest(bottom, top, lines), "level", level.name))
     wanted += [(line.value, "line", line.words) for line in lines if line.words]
     wanted.sort(key=lambda one: (-one[0], one[2]))
-    blocks = [block(words, room, most=3) for _, _, words in wanted]
+    blocks = [block(words, space, most=3) for _, _, words in wanted]
     heights = [one.height for one in blocks]
     height = max(height, sum(heights) + _GAP * len(heights))
     y = Scale(low, high, height, 0.0)
@@ -114,7 +114,7 @@ def _clearest(bottom: float, top: float, lines: Sequence[GuideLine]) -> float:
 def near_labels(
     wanted: Sequence[tuple[float, float, float, str]],
     y: Scale,
-    room: Box,
+    space: Box,
     marks: Sequence[Box],
     lines: Sequence[Box],
 ) -> tuple[tuple[NearLabel, ...], tuple[tuple[float, float, str], ...]]:
@@ -126,7 +126,7 @@ def near_labels(
         Sessions with a name; mm is where the mark stands from the figure's left edge.
     y : Scale
         Values to mm from the panel's top.
-    room : Box
+    space : Box
         Inside of the panel, mm.
     marks : sequence of Box
         Marks, which neither a name nor the line that leads to it may cover, mm.
@@ -145,10 +145,10 @@ def near_labels(
     taken, barriers = [*marks, *lines], list(marks)
     for day, value, at, name in wanted:
         mark = (at, y.mm(value))
-        words = block(name, min(45.0, room.right - room.left))
+        words = block(name, min(45.0, space.right - space.left))
         box = None
         if words.whole:
-            box = near(mark, (words.width, words.height), room, taken, barriers)
+            box = near(mark, (words.width, words.height), space, taken, barriers)
         if box is None:
             left.append((day, value, name))
             continue
@@ -161,15 +161,15 @@ def near_labels(
 def first_label(
     spots: Sequence[tuple[float, float, float, str]],
     y: Scale,
-    room: Box,
+    space: Box,
     marks: Sequence[Box],
     lines: Sequence[Box],
 ) -> tuple[tuple[NearLabel, ...], bool]:
-    """Place the name of a series beside the first of its marks that has room for it.
+    """Place the name of a series beside the first of its marks that has space for it.
 
     Parameters
     ----------
-    spots, y, room, marks, lines
+    spots, y, space, marks, lines
         As `near_labels` takes them; one name, at each of the marks that it may stand beside.
 
     Returns
@@ -177,10 +177,10 @@ def first_label(
     placed : tuple of NearLabel
         One, or none.
     missed : bool
-        Whether none of the marks had room.
+        Whether none of the marks had space.
     """
     for spot in spots:
-        placed, _ = near_labels([spot], y, room, marks, lines)
+        placed, _ = near_labels([spot], y, space, marks, lines)
         if placed:
             return placed, False
     return (), bool(spots)

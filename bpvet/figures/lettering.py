@@ -106,15 +106,15 @@ class Block:
 
 
 def block(
-    text: str, room: float, most: int = 2, size: float = TEXT_SIZE, bold: bool = False
+    text: str, space: float, most: int = 2, size: float = TEXT_SIZE, bold: bool = False
 ) -> Block:
-    """Break `text` into at most `most` lines no wider than `room`.
+    """Break `text` into at most `most` lines no wider than `space`.
 
     Parameters
     ----------
     text : str
         Any text; it is made `plain` first.
-    room : float
+    space : float
         Widest line, mm.
     most : int
         Most lines; what does not fit ends in an ellipsis.
@@ -131,22 +131,22 @@ def block(
     lines: list[str] = []
     rest = plain(text)
     while rest and len(lines) < most:
-        line = _first_line(rest, room, size, bold)
+        line = _first_line(rest, space, size, bold)
         rest = rest[len(line) :].lstrip()
         lines.append(line.rstrip())
     if rest:
-        lines[-1] = _shortened(f"{lines[-1]} {rest}", room, size, bold)
+        lines[-1] = _shortened(f"{lines[-1]} {rest}", space, size, bold)
     widest = max((width_mm(line, size, bold) for line in lines), default=0.0)
     whole = not rest and settable(text)
     return Block(tuple(lines), widest, height_mm(len(lines), size), whole)
 
 
-def _first_line(text: str, room: float, size: float, bold: bool) -> str:
+def _first_line(text: str, space: float, size: float, bold: bool) -> str:
     """Return the longest start of `text` that fits: whole words, or letters of a long word.
 
     A per cent sign stays with its number.
     """
-    end = _fitting(text, room, size, bold)
+    end = _fitting(text, space, size, bold)
     if end == len(text):
         return text
     at_space = text.rfind(" ", 0, end + 1)
@@ -158,17 +158,17 @@ def _first_line(text: str, room: float, size: float, bold: bool) -> str:
     return text[: after_hyphen or end]
 
 
-def _shortened(text: str, room: float, size: float, bold: bool) -> str:
-    end = _fitting(text, room - width_mm(ELLIPSIS, size, bold), size, bold)
+def _shortened(text: str, space: float, size: float, bold: bool) -> str:
+    end = _fitting(text, space - width_mm(ELLIPSIS, size, bold), size, bold)
     return text[:end].rstrip() + ELLIPSIS
 
 
-def _fitting(text: str, room: float, size: float, bold: bool) -> int:
+def _fitting(text: str, space: float, size: float, bold: bool) -> int:
     """Return how many letters of `text` fit, at least one, by halving."""
     low, high = 1, len(text)
     while low < high:
         middle = (low + high + 1) // 2
-        if width_mm(text[:middle], size, bold) <= room:
+        if width_mm(text[:middle], size, bold) <= space:
             low = middle
         else:
             high = middle - 1

@@ -120,7 +120,7 @@ def plan_panel(
     panel: Panel,
     x: Scale,
     height: float,
-    margin_room: float,
+    margin_space: float,
     uprights: Sequence[float],
     name: str = "main",
 ) -> PanelPlan:
@@ -134,7 +134,7 @@ def plan_panel(
         The date axis, days to mm.
     height : float
         Least height, mm; names at the right edge may need more.
-    margin_room : float
+    margin_space : float
         Width for the names at the right edge, mm.
     uprights : sequence of float
         Where lines run down through the panel, mm.
@@ -147,24 +147,24 @@ def plan_panel(
         Everything placed; nothing is drawn yet.
     """
     low, high = value_range(panel, height)
-    # Ticks are those of the least height, for whose labels the left edge has room.
+    # Ticks are those of the least height, for whose labels the left edge has space.
     step = value_step(low, high, height)
     ticks = tuple((v, value_label(v, step)) for v in value_ticks(low, high, height))
-    margin, height = margin_labels(panel, low, high, height, margin_room)
+    margin, height = margin_labels(panel, low, high, height, margin_space)
     y = Scale(low, high, height, 0.0)
-    room = Box(x.at_low + 1, 1, x.at_high - 1, height - 1)
+    space = Box(x.at_low + 1, 1, x.at_high - 1, height - 1)
     marks = list(_mark_boxes(panel, x, y))
     across = [line.value for line in (panel.target, panel.floor) if line is not None]
     across += [level.low for level in panel.levels if np.isfinite(level.low)]
     upright = [Box(at - 0.3, 0, at + 0.3, height) for at in uprights]
     lines = [*_lines_across(across, x, y), *_band_edges(panel, x, y), *upright]
     wanted = [*_named_sessions(panel, x), *far_readings(panel, x, y)]
-    names, unnamed = near_labels(wanted, y, room, marks, lines)
+    names, unnamed = near_labels(wanted, y, space, marks, lines)
     unkeyed = []
     for other in panel.others:
         spots = list(_spots(other, x))
         taken = [*marks, *(label.box for label in names), *(label.path for label in names)]
-        found, missed = first_label(spots, y, room, taken, lines)
+        found, missed = first_label(spots, y, space, taken, lines)
         names += found
         if missed:
             unkeyed.append(other)

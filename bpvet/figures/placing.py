@@ -62,7 +62,7 @@ def lanes(
     kin : sequence of str
         Those of one kin stay in the lane of the last of them where it is free.
     gap : float
-        Least room between words in a lane, mm.
+        Least space between words in a lane, mm.
 
     Returns
     -------
@@ -110,7 +110,7 @@ def flags(
 ) -> list[Flag]:
     """Hang labels on upright poles so that no label meets a label, nor, if it can be, a pole.
 
-    A label hangs to the right of its pole, or to the left where it would leave the room or
+    A label hangs to the right of its pole, or to the left where it would leave the space or
     span the pole of one that hangs left. It takes the lowest lane above all poles and labels
     that it spans: those to the right go first, then those to the left from the other end.
 
@@ -119,18 +119,18 @@ def flags(
     poles : sequence of float
         Where the poles stand, mm.
     widths : sequence of float
-        Width of each label, mm, none wider than the room.
+        Width of each label, mm, none wider than the space.
     left, right : float
-        Ends of the room, mm.
+        Ends of the space, mm.
     gap : float
-        Room between pole and label, mm.
+        Space between pole and label, mm.
 
     Returns
     -------
     list of Flag
         In the order of `poles`.
     """
-    spans = _hung_spans(poles, widths, left, right, gap)
+    spans = _flag_spans(poles, widths, left, right, gap)
     rightwards = [i for i in range(len(poles)) if spans[i][0] > poles[i]]
     leftwards = [i for i in range(len(poles)) if spans[i][0] <= poles[i]]
     rightwards.sort(key=lambda i: (-poles[i], -i))
@@ -148,7 +148,7 @@ def flags(
     return [Flag(lane_of[i], spans[i][0]) for i in range(len(poles))]
 
 
-def _hung_spans(
+def _flag_spans(
     poles: Sequence[float], widths: Sequence[float], left: float, right: float, gap: float
 ) -> dict[int, tuple[float, float]]:
     """Return where each label begins and ends: right of its pole, left of it, or between."""
@@ -175,7 +175,7 @@ def spread(
 ) -> list[float]:
     """Return centres as near as can be to those wanted, none meeting its neighbour.
 
-    Least squares under order and room (pool adjacent violators).
+    Least squares under order and space (pool adjacent violators).
 
     Parameters
     ----------
@@ -184,9 +184,9 @@ def spread(
     heights : sequence of float
         Heights, mm; with their gaps they must fit between `top` and `bottom`.
     top, bottom : float
-        Ends of the room, mm.
+        Ends of the space, mm.
     gap : float
-        Least room between neighbours, mm.
+        Least space between neighbours, mm.
 
     Returns
     -------
@@ -208,14 +208,16 @@ def spread(
             size += count
         pools.append((mean, size))
     shifts = [shift for shift, count in pools for _ in range(count)]
-    room = max(top, bottom - length)
-    return [min(max(shift, top), room) + start for shift, start in zip(shifts, starts, strict=True)]
+    space = max(top, bottom - length)
+    return [
+        min(max(shift, top), space) + start for shift, start in zip(shifts, starts, strict=True)
+    ]
 
 
 def near(
     anchor: tuple[float, float],
     size: tuple[float, float],
-    room: Box,
+    space: Box,
     obstacles: Sequence[Box],
     barriers: Sequence[Box] = (),
     farthest: float = 14.0,
@@ -228,7 +230,7 @@ def near(
         The mark the label is for, mm.
     size : (width, height)
         Of the label, mm.
-    room : Box
+    space : Box
         Where the label has to stay.
     obstacles : sequence of Box
         What it must not meet.
@@ -265,7 +267,7 @@ def near(
                 middle_y + height / 2,
             )
             if (
-                here.within(room)
+                here.within(space)
                 and not any(here.meets(other, 0.5) for other in close)
                 and not _crosses(here.nearest(anchor), anchor, fences)
             ):

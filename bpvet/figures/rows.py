@@ -171,7 +171,7 @@ def draw_rows(
 
 
 def _end_middle(one: RowPlan, value: float) -> float:
-    """Return where a value is written, mm from the field's top: at its height, if there is room."""
+    """Return where a value is written, mm from the field's top: at its height, if it fits."""
     half, at = height_mm(1) / 2, one.y.mm(value)
     if len(one.ends) < 2:
         return at

@@ -19,7 +19,7 @@ FULL_WIDTH, COLUMN_WIDTH, LEAST_WIDTH = 160.0, 85.0, 80.0
 EDGE = 1.5
 
 _DOTS_PER_INCH = 300
-#: Room for a row's sample in the key, and between its rows.
+#: Space for a row's sample in the key, and between its rows.
 _SAMPLE, _BETWEEN = 10.0, 0.8
 _LINE_NAMES = ("color", "lw", "ls")
 
@@ -117,8 +117,8 @@ def title_block(title: str, width: float, most: int = 2) -> Block:
 
 def key_rows(key: Iterable[tuple[Style, str]], width: float) -> tuple[KeyRow, ...]:
     """Return the rows of a key, their words broken to the width of a sheet, mm."""
-    room = width - 2 * EDGE - _SAMPLE
-    return tuple(KeyRow(style, block(words, room, most=3)) for style, words in key)
+    space = width - 2 * EDGE - _SAMPLE
+    return tuple(KeyRow(style, block(words, space, most=3)) for style, words in key)
 
 
 def key_height(rows: Iterable[KeyRow]) -> float:

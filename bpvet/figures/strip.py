@@ -27,7 +27,7 @@ _BAR = 1.9
 _BELOW_BAR = 1.3
 _TRIANGLE = 2.2
 _ARROW = 2.0
-#: Room between a flag's words and its own or another's pole, mm.
+#: Space between a flag's words and its own or another's pole, mm.
 _GAP = 1.0
 _DOSE = re.compile(r"(\d+(?:\.\d+)?) *([^\W\d_][^ ]*)?")
 
@@ -67,7 +67,7 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Hung:
+class PlacedFlag:
     """A flag in its place, mm."""
 
     wanted: Wanted
@@ -82,7 +82,7 @@ class StripPlan:
     """The strip with everything in its place, its height in mm, and what it leaves unsaid."""
 
     bars: tuple[Bar, ...]
-    hung: tuple[Hung, ...]
+    flags: tuple[PlacedFlag, ...]
     height: float
     unsaid: tuple[str, ...]
 
@@ -121,8 +121,8 @@ def plan_strip(
         Everything placed; nothing is drawn yet.
     """
     bars, bars_height, unsaid = _plan_bars(courses, window, x, right, as_of, words)
-    hung, height, unflagged = _plan_flags(signs, x, right, bars_height)
-    return StripPlan(bars, hung, height, unsaid + unflagged)
+    placed, height, unflagged = _plan_flags(signs, x, right, bars_height)
+    return StripPlan(bars, placed, height, unsaid + unflagged)
 
 
 def outside(
@@ -149,7 +149,7 @@ def draw_strip(plan: StripPlan, axes: Axes, x: Scale) -> None:
     axes.set_axis_off()
     for bar in plan.bars:
         _draw_bar(axes, bar, x)
-    for flag in plan.hung:
+    for flag in plan.flags:
         _draw_flag(axes, flag, x, plan.height)
 
 
@@ -272,25 +272,25 @@ def _plan_bars(
 
 def _plan_flags(
     signs: Sequence[Wanted], x: Scale, right: float, above: float
-) -> tuple[tuple[Hung, ...], float, tuple[str, ...]]:
+) -> tuple[tuple[PlacedFlag, ...], float, tuple[str, ...]]:
     shown = [sign for sign in signs if x.low <= sign.day <= x.high]
     poles = [x.mm(sign.day) for sign in shown]
     # No wider than the broader side of the pole, so that no pole ever runs through its words.
     sides = [max(pole - x.at_low, right - pole) - 2 * _GAP for pole in poles]
     words = [block(sign.label, min(60.0, side)) for sign, side in zip(shown, sides, strict=True)]
-    hung = flags(poles, [one.width for one in words], x.at_low, right, _GAP)
-    count = min(MOST_FLAG_LANES, 1 + max((flag.lane for flag in hung), default=-1))
+    hanging = flags(poles, [one.width for one in words], x.at_low, right, _GAP)
+    count = min(MOST_FLAG_LANES, 1 + max((flag.lane for flag in hanging), default=-1))
     tall = [
-        max(w.height for w, f in zip(words, hung, strict=True) if f.lane == lane)
+        max(w.height for w, f in zip(words, hanging, strict=True) if f.lane == lane)
         for lane in range(count)
     ]
     placed, unsaid = [], []
-    for sign, block_, flag, pole in zip(shown, words, hung, poles, strict=True):
+    for sign, block_, flag, pole in zip(shown, words, hanging, poles, strict=True):
         if not block_.whole or flag.lane >= count:
             unsaid.append(f"{sign.label} ({_day_words(sign.day)})")
         if flag.lane < count:
             top = above + sum(tall[flag.lane + 1 :]) + tall[flag.lane] - block_.height
-            placed.append(Hung(sign, block_, pole, flag.left, top))
+            placed.append(PlacedFlag(sign, block_, pole, flag.left, top))
     height = above + sum(tall) + (_TRIANGLE + 0.6 if shown else 0.0)
     crossed = [one for one in placed if any(_crosses(other, one) for other in placed)]
     unsaid += [f"{one.wanted.label} ({_day_words(one.wanted.day)})" for one in crossed]
@@ -302,7 +302,7 @@ def _day_words(day: float) -> str:
     return date_words(np.datetime64(int(day), "D"))
 
 
-def _crosses(flag: Hung, other: Hung) -> bool:
+def _crosses(flag: PlacedFlag, other: PlacedFlag) -> bool:
     """Return whether a flag's pole runs down through another's words: too dense to write both."""
     return (
         flag is not other
@@ -356,7 +356,7 @@ def _in_days(points: Sequence[tuple[float, float]], x: Scale) -> list[tuple[floa
     return [(x.value(across), down) for across, down in points]
 
 
-def _draw_flag(axes: Axes, flag: Hung, x: Scale, foot: float) -> None:
+def _draw_flag(axes: Axes, flag: PlacedFlag, x: Scale, foot: float) -> None:
     pole, today = x.value(flag.pole), flag.wanted.kind == "today"
     # Words stand beside their pole, so that a pole runs up along them; it starts at their middle.
     head = flag.top + 0.5

@@ -17,7 +17,7 @@ from bpvet.figures.style import DARK, FONT
 
 _SVG = "http://www.w3.org/2000/svg"
 _XLINK = "http://www.w3.org/1999/xlink"
-#: Metrically alike first, so that the room for words is right with any of them.
+#: Metrically alike first, so that the space for words is right with any of them.
 _FONTS = f"'{FONT}', 'Bitstream Vera Sans', Verdana, Geneva, sans-serif"
 _REFERENCE = re.compile(r"#([\w-]+)")
 _COLOUR = re.compile(r"(?:fill|stroke): #[0-9a-f]{6}")

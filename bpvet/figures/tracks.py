@@ -122,8 +122,8 @@ def _doses(
         if np.isnat(span.stopped_on) or not span.dose:
             continue
         words = block(span.dose, x.at_high - left, most=1)
-        room = min(starts[place + 1 :], default=x.at_high) - left
-        if words.whole and words.width + _GAP <= room and left >= taken:
+        space = min(starts[place + 1 :], default=x.at_high) - left
+        if words.whole and words.width + _GAP <= space and left >= taken:
             found.append((words, left))
             taken = left + words.width + _GAP
     return found, max((one.height for one, _ in found), default=0.0)

@@ -64,22 +64,11 @@ def trend_plan(picture: TrendPicture, width: float) -> Plan:
     heights = _heights(len(picture.panels), width, bool(picture.rows))
     ticks = max(map(_ticks_width, picture.panels, heights))
     left = EDGE + 2.2 + max(ticks, min(ends_width(picture.rows), 0.16 * width))
-    room = _margin_room(picture, width)
-    x = date_scale(picture, left, width - EDGE - room - TO_MARGIN)
-    today = float(days(picture.as_of)[0])
-    uprights = tuple(course_days(picture.courses, x))
-    lines = [x.mm(day) for day in (*uprights, today)]
-    names = ["main", *(panel.quantity for panel in picture.panels[1:])]
-    panels = [
-        plan_panel(panel, x, height, room, lines, name)
-        for panel, height, name in zip(picture.panels, heights, names, strict=True)
-    ]
+    space = _margin_space(picture, width)
+    x = date_scale(picture, left, width - EDGE - space - TO_MARGIN)
+    upright = (*course_days(picture.courses, x), float(days(picture.as_of)[0]))
     crowd = crowded_weeks(picture.panels[0], x)
-    if crowd is not None:
-        own = near_scale(*crowd, x.at_low, x.at_high)
-        near = enlarged(picture.panels[0], *crowd)
-        lines = [own.mm(day) for day in (*uprights, today)]
-        panels.insert(1, plan_panel(near, own, 0.75 * heights[0], room, lines, "near"))
+    panels = _panels(picture, x, heights, space, upright, crowd)
     below = x.at_high + TO_MARGIN if width >= _BESIDE else EDGE
     tracks = plan_tracks(picture.tracks, x, below, width - EDGE, picture.as_of, picture.words)
     rows = plan_rows(picture.rows, x, below, width - EDGE)
@@ -95,16 +84,11 @@ def trend_plan(picture: TrendPicture, width: float) -> Plan:
     headings = tuple(_heading(plan.panel, width - 2 * EDGE) for plan in panels)
     named = [label.full for plan in panels for label in plan.margin]
     key = plan_key(picture, EDGE, width - EDGE, panels[0].unkeyed, named)
-    title = title_block(picture.title, width)
-    as_of = block(picture.words.as_of.format(day=date_words(picture.as_of)), width - 2 * EDGE)
-    mark = picture.words.urgent if picture.urgent else ""
-    urgent = block(mark, width - 2 * EDGE - URGENT_MARK, most=2, bold=True)
-    newest = block(picture.newest, width - 2 * EDGE, most=5)
+    title, as_of, urgent, newest = _head(picture, width)
     unsaid = [picture.title] if not title.whole else []
     unsaid += [picture.newest] if not newest.whole else []
     unsaid += [*strip.unsaid, *tracks.unsaid, *rows.unsaid, *key.unsaid]
     unsaid += _cut(panels, headings)
-    beyond = outside(picture.courses, picture.signs, x, picture.words)
     return Plan(
         width=width,
         x=x,
@@ -115,15 +99,63 @@ def trend_plan(picture: TrendPicture, width: float) -> Plan:
         strip=strip,
         headings=headings,
         panels=tuple(panels),
-        uprights=uprights,
-        today=today,
+        uprights=upright[:-1],
+        today=upright[-1],
         near=crowd,
         tracks=tracks,
         rows=rows,
         key=key,
         unsaid=tuple(dict.fromkeys(unsaid)),
-        beyond=tuple(beyond),
+        beyond=tuple(outside(picture.courses, picture.signs, x, picture.words)),
     )
+
+
+def _head(picture: TrendPicture, width: float) -> tuple[Block, Block, Block, Block]:
+    """Return what stands above the panels: title, date, what is urgent, the newest value."""
+    words, inner = picture.words, width - 2 * EDGE
+    return (
+        title_block(picture.title, width),
+        block(words.as_of.format(day=date_words(picture.as_of)), inner),
+        block(words.urgent if picture.urgent else "", inner - URGENT_MARK, most=2, bold=True),
+        block(picture.newest, inner, most=5),
+    )
+
+
+def _panels(
+    picture: TrendPicture,
+    x: Scale,
+    heights: Sequence[float],
+    space: float,
+    upright: Sequence[float],
+    crowd: tuple[float, float] | None,
+) -> list[PanelPlan]:
+    """Return the panels in their places, the crowded weeks enlarged below the first.
+
+    Parameters
+    ----------
+    picture : TrendPicture
+    x : Scale
+    heights : sequence of float
+        The least height of each panel, mm.
+    space : float
+        What the names at the right edge take, mm.
+    upright : sequence of float
+        Days of the lines through all panels.
+    crowd : (float, float) or None
+        First and last day of the crowded weeks.
+    """
+    lines = [x.mm(day) for day in upright]
+    names = ["main", *(panel.quantity for panel in picture.panels[1:])]
+    panels = [
+        plan_panel(panel, x, height, space, lines, name)
+        for panel, height, name in zip(picture.panels, heights, names, strict=True)
+    ]
+    if crowd is not None:
+        scale = near_scale(*crowd, x.at_low, x.at_high)
+        near = enlarged(picture.panels[0], *crowd)
+        lines = [scale.mm(day) for day in upright]
+        panels.insert(1, plan_panel(near, scale, 0.75 * heights[0], space, lines, "near"))
+    return panels
 
 
 def _ticks_width(panel: Panel, height: float) -> float:
@@ -132,18 +164,18 @@ def _ticks_width(panel: Panel, height: float) -> float:
     return max(width_mm(value_label(v, step)) for v in value_ticks(low, high, height))
 
 
-def _margin_room(picture: TrendPicture, width: float) -> float:
+def _margin_space(picture: TrendPicture, width: float) -> float:
     """Return the width of the right edge: what its names ask for, within a share of the figure."""
     names = [level.name for panel in picture.panels for level in panel.levels]
     for panel in picture.panels:
         names += [line.words for line in (panel.target, panel.floor) if line is not None]
     asked = max((block(name, width).width for name in names), default=0.0)
-    room = min(max(asked, 8.0), 0.19 * width if width >= _BESIDE else 0.29 * width)
+    space = min(max(asked, 8.0), 0.19 * width if width >= _BESIDE else 0.29 * width)
     beside = [one.words for one in picture.tracks] + [one.lead for one in picture.rows]
     if width < _BESIDE or not beside:
-        return room
+        return space
     wanted = max(block(one, width, bold=True).width for one in beside)
-    return max(room, min(max(wanted, _LEAST_WORDS), _SHARE * width))
+    return max(space, min(max(wanted, _LEAST_WORDS), _SHARE * width))
 
 
 def date_scale(picture: TrendPicture, left: float, right: float) -> Scale:
@@ -214,8 +246,8 @@ def _heights(count: int, width: float, rows: bool) -> list[float]:
     return [tallest] + [max(20.0, lower - 4.0 * (count - 2))] * (count - 1)
 
 
-def _heading(panel: Panel, room: float) -> Block:
-    return block(f"{panel.heading} ({panel.unit})" if panel.unit else panel.heading, room, most=3)
+def _heading(panel: Panel, space: float) -> Block:
+    return block(f"{panel.heading} ({panel.unit})" if panel.unit else panel.heading, space, most=3)
 
 
 def _cut(panels: Sequence[PanelPlan], headings: tuple[Block, ...]) -> Iterator[str]:

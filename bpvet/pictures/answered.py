@@ -16,7 +16,7 @@ from bpvet.models.trend.trend import Trend
 from bpvet.pictures.lab import lab_picture, recorded_picture
 from bpvet.pictures.trend import trend_picture
 from bpvet.records.records import Records
-from bpvet.wording.en.safety.recheck import window_words
+from bpvet.wording.en.safety.recheck import next_visit
 from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.statements import statements_on
 
@@ -94,5 +94,4 @@ def _window(answer: TrendAnswer) -> Window | None:
     if again.latest is None:
         return None
     earliest = np.datetime64("NaT") if again.earliest is None else again.earliest
-    due = "was due" if again.overdue_days else "next visit"
-    return Window(earliest, again.latest, f"{due} {window_words(again.earliest, again.latest)}")
+    return Window(earliest, again.latest, next_visit(again))

@@ -53,10 +53,10 @@ def test_plain_words_draw_without_a_warning(text: str) -> None:
 
 @given(st.text(max_size=400), st.floats(8, 150), st.integers(1, 4))
 @settings(deadline=None)
-def test_a_block_stays_within_its_room(text: str, room: float, most: int) -> None:
-    made = block(text, room, most)
+def test_a_block_stays_within_its_room(text: str, space: float, most: int) -> None:
+    made = block(text, space, most)
     assert len(made.lines) <= most
-    assert all(width_mm(line) <= room for line in made.lines)
+    assert all(width_mm(line) <= space for line in made.lines)
     assert made.width == max((width_mm(line) for line in made.lines), default=0.0)
     if made.whole:
         assert "".join(made.lines).replace(" ", "") == plain(text).replace(" ", "")
@@ -66,8 +66,8 @@ def test_a_block_stays_within_its_room(text: str, room: float, most: int) -> Non
 
 def test_lines_break_between_words_and_keep_the_per_cent_sign() -> None:
     assert block("severely hypertensive", 25.0).lines == ("severely", "hypertensive")
-    room = width_mm("with 50") + 0.5
-    assert block("with 50 %", room).lines == ("with", "50 %")
+    space = width_mm("with 50") + 0.5
+    assert block("with 50 %", space).lines == ("with", "50 %")
 
 
 def test_width_is_that_of_the_drawn_words_with_a_little_to_spare() -> None:

@@ -70,7 +70,7 @@ def test_spread_moves_nothing_that_is_free() -> None:
     assert spread([20.0, 20.0], [4.0, 4.0], 0.0, 70.0) == pytest.approx([17.7, 22.3])
 
 
-room = Box(0, 0, 100, 60)
+space = Box(0, 0, 100, 60)
 
 
 @given(
@@ -81,19 +81,19 @@ def test_near_meets_nothing_and_stays_inside(
     anchor: tuple[float, float], others: list[tuple[float, float, float]]
 ) -> None:
     obstacles = [Box(x, y, x + size, y + size) for x, y, size in others]
-    box = near(anchor, (18.0, 3.4), room, obstacles, obstacles)
+    box = near(anchor, (18.0, 3.4), space, obstacles, obstacles)
     if box is not None:
-        assert box.within(room)
+        assert box.within(space)
         assert not any(box.meets(obstacle) for obstacle in obstacles)
 
 
 def test_near_gives_up_where_all_is_taken() -> None:
-    assert near((50, 30), (18.0, 3.4), room, [room]) is None
+    assert near((50, 30), (18.0, 3.4), space, [space]) is None
 
 
 def test_near_does_not_lead_across_a_barrier() -> None:
     # Walls on three sides of the mark: the only way out is downwards.
     walls = [Box(45, 20, 47, 33), Box(53, 20, 55, 33), Box(45, 20, 55, 27)]
-    box = near((50, 30), (4.0, 3.0), room, walls, walls)
+    box = near((50, 30), (4.0, 3.0), space, walls, walls)
     assert box is not None
     assert box.top > 30

@@ -100,10 +100,10 @@ def draw(picture: AgreementPicture, width_mm: float = FULL_WIDTH) -> Figure:
 
 
 def _plan(picture: AgreementPicture, width: float) -> Plan:
-    room = width - 2 * EDGE
+    space = width - 2 * EDGE
     title = title_block(picture.title, width)
     beside = width >= 120
-    share = (room - _BETWEEN) / 2 if beside else room
+    share = (space - _BETWEEN) / 2 if beside else space
     words = (
         picture.words.differences.format(first=picture.labels[0], second=picture.labels[1]),
         picture.words.identity.format(first=picture.labels[0], second=_capital(picture.labels[1])),

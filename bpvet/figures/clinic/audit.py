@@ -32,7 +32,7 @@ from bpvet.figures.sheet import (
 from bpvet.figures.style import GUIDE_GREY, HAIRLINE, INK, PAPER, house_style
 
 _ROW, _BARS = 5.0, 34.0
-#: Below a panel: room for the numbers of its axis, and after the words of the axis.
+#: Below a panel: space for the numbers of its axis, and after the words of the axis.
 _TICKS, _BELOW = 5.0, 2.5
 _RIGHT = 5.0
 _BARS_LEFT = 11.0
@@ -95,15 +95,15 @@ def draw(picture: AuditPicture, width_mm: float = FULL_WIDTH) -> Figure:
 
 
 def _plan(picture: AuditPicture, width: float) -> Plan:
-    room = width - 2 * EDGE
+    space = width - 2 * EDGE
     title = title_block(picture.title, width, most=3)
     top, panels, left = EDGE + title.height + 1.5, [], _left(picture, width)
     for panel in picture.panels:
-        heading = block(panel.heading, room, most=2)
+        heading = block(panel.heading, space, most=2)
         top += heading.height + 2.5
         tall = _BARS if isinstance(panel, BarsPanel) else _ROW * len(panel.names) + 2.0
         wide = min(width - EDGE - left - _RIGHT, _WIDEST_PANEL)
-        axis = block(panel.axis, room, most=2)
+        axis = block(panel.axis, space, most=2)
         panels.append(PlacedPanel(Place(left, top, wide, tall), heading, axis, panel))
         top += tall + _TICKS + axis.height + _BELOW
     key = key_rows(_key(picture), width)

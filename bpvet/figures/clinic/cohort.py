@@ -123,8 +123,8 @@ def _residuals(picture: ResidualsPicture, width: float) -> Figure:
 def _intervals(picture: IntervalsPicture, width: float) -> Figure:
     named = len(picture.names) <= MOST_NAMES
     share = width / len(picture.panels) if width >= _BESIDE_FROM else width
-    room = min(max(map(width_mm, map(plain, picture.names))) + 1.0, 0.4 * share) if named else 4.0
-    names = [block(name, room - 1.0) for name in picture.names] if named else []
+    space = min(max(map(width_mm, map(plain, picture.names))) + 1.0, 0.4 * share) if named else 4.0
+    names = [block(name, space - 1.0) for name in picture.names] if named else []
     row = max([_ROW, *(name.height + 1.0 for name in names)])
     height = row * (len(names) + 0.6) if named else min(180.0, 0.4 * len(picture.names))
     key: list[tuple[Style, str]] = [(_interval_style(named), f"{picture.mark}, {picture.interval}")]
@@ -133,7 +133,7 @@ def _intervals(picture: IntervalsPicture, width: float) -> Figure:
     if not named:
         key.append(({"lw": 0}, picture.unnamed.format(count=len(picture.names))))
     headings = [panel.heading for panel in picture.panels]
-    plan = _plan(picture.title, width, headings, 0.0, key, left=room, height=height)
+    plan = _plan(picture.title, width, headings, 0.0, key, left=space, height=height)
     sheet = _sheet(plan)
     for panel, place in zip(picture.panels, plan.panels, strict=True):
         axes = _axes(sheet, place)
@@ -185,10 +185,10 @@ def _plan(
     height: float = 0.0,
 ) -> Plan:
     """Return the plan; panels are `height` mm high, or that share of their width."""
-    room = width - 2 * EDGE
+    space = width - 2 * EDGE
     heading = title_block(title, width, most=3)
     beside = len(headings) > 1 and width >= _BESIDE_FROM
-    share = room / len(headings) if beside else room
+    share = space / len(headings) if beside else space
     inner = share - left - _RIGHT
     tall = height or max(45.0, ratio * inner)
     words = tuple(block(text, inner, most=3) for text in headings)

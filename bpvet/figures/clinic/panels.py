@@ -46,14 +46,14 @@ from bpvet.figures.words import PanelsWords
 
 __all__ = ["draw_panels"]
 
-#: Room for the letters of the vertical axis, between panels, and least width of one.
+#: Space for the letters of the vertical axis, between panels, and least width of one.
 _LEFT, _GAP, _LEAST = 9.0, 4.0, 32.0
 #: Height of a panel's axes, of the strip for what lies beyond them, of the panel of all.
 _TALL, _STRIP, _ALL_TALL = 17.0, 6.0, 34.0
 _TICKS, _BETWEEN = 5.6, 3.0
 #: A mark on the end of an axis stays whole.
 _INSIDE = 1.2
-#: Room at the right of the panel of all, for the names of its lines.
+#: Space at the right of the panel of all, for the names of its lines.
 _NAMES = 20.0
 #: Days without a session from which on no line is drawn.
 _LONGEST_GAP = 180 / 30.4375
@@ -113,9 +113,9 @@ def draw_panels(picture: PanelsPicture, width: float = FULL_WIDTH) -> Figure:
 
 
 def _layout(picture: PanelsPicture, width: float, top: float) -> _Layout:
-    room = width - 2 * EDGE - _LEFT
-    columns = max(1, int((room + _GAP) / (_LEAST + _GAP)))
-    each = (room - (columns - 1) * _GAP) / columns
+    space = width - 2 * EDGE - _LEFT
+    columns = max(1, int((space + _GAP) / (_LEAST + _GAP)))
+    each = (space - (columns - 1) * _GAP) / columns
     above = _STRIP if any(_high(picture, one).any() for one in picture.panels) else 0.0
     below = _STRIP if any(_low(picture, one).any() for one in picture.panels) else 0.0
     late = 3.0 if any(_late(picture, one).any() for one in picture.panels) else 0.0
@@ -123,7 +123,7 @@ def _layout(picture: PanelsPicture, width: float, top: float) -> _Layout:
         above = _STRIP
     all_panel = None
     if picture.overview is not None:
-        held = Place(EDGE + _LEFT, top + height_mm(1) + 1.0, room - _NAMES, _ALL_TALL)
+        held = Place(EDGE + _LEFT, top + height_mm(1) + 1.0, space - _NAMES, _ALL_TALL)
         all_panel, top = held, held.top + _ALL_TALL + _TICKS + _BETWEEN
     head = height_mm(2) + 1.0
     tall = head + above + _TALL + below + _BETWEEN
@@ -159,15 +159,15 @@ def _axes(sheet: Sheet, picture: PanelsPicture, layout: _Layout, place: Place) -
     """Return an animal's axes: the shared ones, with strips at their edges where needed."""
     axes = sheet.panel(place)
     per_mm = (picture.high - picture.low) / _TALL
-    below, above = (max(room, _INSIDE) * per_mm for room in (layout.below, layout.above))
+    below, above = (max(space, _INSIDE) * per_mm for space in (layout.below, layout.above))
     axes.set_ylim(picture.low - below, picture.high + above)
     late = max(layout.late, _INSIDE)
     month = picture.longest / (place.width - late - _INSIDE)
     axes.set_xlim(-_INSIDE * month, picture.longest + late * month)
     axes.set_yticks(_ticks(picture.low, picture.high, 4))
     axes.set_xticks(_ticks(0.0, picture.longest, 3))
-    for edge, room in ((picture.high, layout.above), (picture.low, layout.below)):
-        if room:
+    for edge, space in ((picture.high, layout.above), (picture.low, layout.below)):
+        if space:
             axes.axhline(edge, color=FAINT_GREY, lw=HAIRLINE, zorder=0.4)
     return axes
 

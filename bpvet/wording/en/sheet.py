@@ -148,11 +148,17 @@ def protocol_lines(species: str) -> tuple[str, ...]:
     )
 
 
+#: The facts that the protocol's lines are made of, besides the cuff's.
+_PROTOCOL = (
+    *("protocol.room", "protocol.acclimatise_min", "protocol.position", "protocol.operator"),
+    *("protocol.calm", "protocol.n.enough", "protocol.consistency", "protocol.plateau"),
+    *("protocol.repeat", "protocol.record"),
+)
+
+
 def protocol_credit(species: str) -> str:
     """Return whose protocol it is, each source once."""
-    ids = ("room", "acclimatise_min", "position", "operator", "calm", "n.enough", "consistency")
-    more = ("plateau", "repeat", "record", cuff_fact(species).removeprefix("protocol."))
-    found: list[Fact] = [fact(f"protocol.{one}") for one in (*ids, *more)]
+    found: list[Fact] = [fact(one) for one in (*_PROTOCOL, cuff_fact(species))]
     names: dict[str, str] = {}
     for one in found:
         # A source with one figure from memory bears the mark.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bpvet.answers.statement import Statement
 from bpvet.facts.measuring import judged
-from bpvet.facts.sources import marked
+from bpvet.facts.sources import fact, marked
 from bpvet.maths.agreement.comparison import Estimated
 from bpvet.models.agreement.device import (
     MET,
@@ -165,8 +165,9 @@ def criteria(agree: Agreement) -> str:
 
 
 def _item(one: CriterionResult) -> str:
-    share = " %" if one.key.startswith("within") else ""
-    name = one.words.split(": ")[-1]
+    criterion = fact(one.fact_id)
+    share = " %" if criterion.unit == "%" else ""
+    name = criterion.statistic or criterion.text
     if one.bound is not None:
         name = f"{name} {one.bound:g}{share}"
     name = marked(name, one.remembered)

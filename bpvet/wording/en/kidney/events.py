@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.recorded import PressureStep
@@ -12,7 +12,13 @@ from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.safety.safety import Safety
 from bpvet.printing import number
-from bpvet.visits.labs.events import AcuteRise, MissingKidneyValues, PotassiumAlarm
+from bpvet.visits.labs.events import (
+    AcuteRise,
+    KidneyStage,
+    MissingKidneyValues,
+    PotassiumAlarm,
+    WeightLoss,
+)
 from bpvet.visits.labs.history import Change, LabValue
 from bpvet.visits.labs.kidney_reaction import KidneyReaction, Tolerance
 from bpvet.visits.seen import Kidneys
@@ -144,60 +150,70 @@ def kidney_statements(
         What is told already: the newest values alone are told where it gives no stage, or a lower
         one.
     """
-    said = [
-        reaction_statement(one, pressure.get(str(one.after.date), ""))
-        for one in kidneys.reactions
-        if one.is_reaction
-    ]
-    if kidneys.potassium is not None and kidneys.potassium.level == "repeat":
-        bound = fact("kidney.potassium.repeat")
-        said.append(
-            Statement(
-                "kidney.potassium",
-                f"Potassium was {potassium_value(kidneys.potassium)} on "
-                f"{day(kidneys.potassium.value.date)}: from {bound.value:g} mmol/L on it is "
-                f"repeated ({credit(bound)}). Haemolysis and "
-                "some breeds raise it falsely.",
-            )
-        )
-    if kidneys.weight is not None:
-        one = kidneys.weight
-        said.append(
-            Statement(
-                "kidney.weight",
-                f"Weight fell by {number(one.percent, 0)} % ({_from_to(one.highest, one.newest)}) "
-                f"in {one.days} days, up to {day(one.newest.date)}: with less muscle, creatinine "
-                "understates the kidneys.",
-            )
-        )
-    # The bounds are of cats and dogs: none is laid on another species.
-    if kidneys.protein is not None and not staged.species_written:
-        newer, older = kidneys.protein
-        said.append(
-            Statement(
-                "kidney.protein",
-                f"The two newest urine protein to creatinine ratios, {lab_value(older)} "
-                f"({day(older.date)}) and {lab_value(newer)} ({day(newer.date)}), lie in the "
-                "proteinuric range.",
-            )
-        )
-    newest = kidneys.stage
-    told = newest.stage is not None and not staged.species_written
-    if told and newest.value is not None and staged.is_above(f"stage {newest.stage}"):
-        value = newest.value
-        sure = "" if newest.confirmed else "; one value, not confirmed"
-        blank = f"; the species is not recorded: the bounds of {plural_of('')}"
-        sure += "" if staged.species else blank
-        named = (
-            f"newest {QUANTITY_WORDS[value.analyte]} alone, {lab_value(value)} ({day(value.date)})"
-        )
-        where = f"stage {newest.stage} ({newest.edition}{sure})"
-        said.append(
-            Statement(
-                "kidney.range",
-                f"The {named}, lies in the range of {where}."
-                if staged.diagnosed
-                else f"If kidney disease is diagnosed, the {named}, would lie in {where}.",
-            )
-        )
-    return tuple(said)
+    return (
+        *(
+            reaction_statement(one, pressure.get(str(one.after.date), ""))
+            for one in kidneys.reactions
+            if one.is_reaction
+        ),
+        *_potassium(kidneys.potassium),
+        *_weight(kidneys.weight),
+        # The bounds are of cats and dogs: none is laid on another species.
+        *(() if staged.species_written else _protein(kidneys.protein)),
+        *(() if staged.species_written else _range(kidneys.stage, staged)),
+    )
+
+
+def _potassium(found: PotassiumAlarm | None) -> Iterator[Statement]:
+    """Say that a potassium is to be repeated; what is urgent of it is told elsewhere."""
+    if found is None or found.level != "repeat":
+        return
+    bound = fact("kidney.potassium.repeat")
+    yield Statement(
+        "kidney.potassium",
+        f"Potassium was {potassium_value(found)} on {day(found.value.date)}: from {bound.value:g} "
+        f"mmol/L on it is repeated ({credit(bound)}). Haemolysis and some breeds raise it falsely.",
+    )
+
+
+def _weight(lost: WeightLoss | None) -> Iterator[Statement]:
+    """Say that weight fell, by which creatinine understates the kidneys."""
+    if lost is None:
+        return
+    yield Statement(
+        "kidney.weight",
+        f"Weight fell by {number(lost.percent, 0)} % ({_from_to(lost.highest, lost.newest)}) "
+        f"in {lost.days} days, up to {day(lost.newest.date)}: with less muscle, creatinine "
+        "understates the kidneys.",
+    )
+
+
+def _protein(newest_two: tuple[LabValue, LabValue] | None) -> Iterator[Statement]:
+    """Say that the two newest ratios of protein, the newer first, lie in the high range."""
+    if newest_two is None:
+        return
+    newer, older = newest_two
+    yield Statement(
+        "kidney.protein",
+        f"The two newest urine protein to creatinine ratios, {lab_value(older)} "
+        f"({day(older.date)}) and {lab_value(newer)} ({day(newer.date)}), lie in the "
+        "proteinuric range.",
+    )
+
+
+def _range(newest: KidneyStage, staged: Kidney) -> Iterator[Statement]:
+    """Say where the newest value alone lies, where it is higher than what is told already."""
+    value = newest.value
+    if newest.stage is None or value is None or not staged.is_above(f"stage {newest.stage}"):
+        return
+    sure = "" if newest.confirmed else "; one value, not confirmed"
+    blank = f"; the species is not recorded: the bounds of {plural_of('')}"
+    sure += "" if staged.species else blank
+    named = f"newest {QUANTITY_WORDS[value.analyte]} alone, {lab_value(value)} ({day(value.date)})"
+    where = f"stage {newest.stage} ({newest.edition}{sure})"
+    yield Statement(
+        "kidney.range",
+        f"The {named}, lies in the range of {where}."
+        if staged.diagnosed
+        else f"If kidney disease is diagnosed, the {named}, would lie in {where}.",
+    )

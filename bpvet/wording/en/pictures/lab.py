@@ -235,7 +235,8 @@ def recorded_title(animal: str, name: str, analyte: str) -> str:
 
 
 def _potassium_bounds() -> Iterator[str]:
-    low, repeat, high = (fact(f"kidney.potassium.{name}") for name in ("low", "repeat", "high"))
+    names = ("kidney.potassium.low", "kidney.potassium.repeat", "kidney.potassium.high")
+    low, repeat, high = map(fact, names)
     yield (
         f"Bounds, dotted where they come into view: below {low.value:g} and above {high.value:g} "
         f"mmol/L a vet looks at once, from {repeat.value:g} on it is repeated ({credit(high)}). "

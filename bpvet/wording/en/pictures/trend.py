@@ -15,6 +15,7 @@ from bpvet.facts.words import CONDITION_WORDS, DECIMALS, METHOD_WORDS, QUANTITY_
 from bpvet.figures.pictures import CourseSpan, Panel, SessionMarks, SignMark
 from bpvet.models.trend.outlook import surprise
 from bpvet.printing import number, prose_date
+from bpvet.records.animal_rows import animal_rows
 from bpvet.visits.treatments.courses import Span
 from bpvet.wording.en.pictures.drawn import TREND
 
@@ -24,9 +25,9 @@ if TYPE_CHECKING:
 
 def title(trend: Trend) -> str:
     """Return whose trend it is, and of what."""
-    animals = trend.records.animals.set_index("animal")
-    name = str(animals["name"].get(trend.series.animal, ""))
-    who = f"{name} ({trend.series.animal})" if name else trend.series.animal
+    animal = trend.series.animal
+    row = animal_rows(trend.records).get(animal)
+    who = f"{row.name} ({animal})" if row is not None and row.name else animal
     return f"{who}: {QUANTITY_WORDS[trend.series.quantity]}"
 
 
@@ -88,10 +89,11 @@ def session_labels(trend: Trend, bounds: Sequence[str], scale: float = 1.0) -> l
     if trend.first_visit is not None and series.visit[0] == 0 and series.y.size > 1:
         parts[0].append("first visit")
     found = surprise(trend)
-    for name, words in (("very_unusual", "very unusual"), ("unusual", "unusual")):
-        if found is not None and found.tail <= float(fact(f"project.verdict.{name}").value or 0):
-            parts[-1].append(words)
-            break
+    if found is not None:
+        if found.tail <= float(fact("project.verdict.very_unusual").value or 0):
+            parts[-1].append("very unusual")
+        elif found.tail <= float(fact("project.verdict.unusual").value or 0):
+            parts[-1].append("unusual")
     return [", ".join(one) for one in parts]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from bpvet.answers.trend.safety import RecheckAnswer
 from bpvet.facts.recheck import Row
 from bpvet.facts.sources import credit as credit_of
 from bpvet.facts.species import species_of
@@ -58,53 +59,69 @@ def reason_of(row: Row, standing: Standing, missing: str = "") -> str:
     missing : str
         Since when kidney values are not on record, where the window was held short for that.
     """
+    by_row = {**_AT_ONCE, **_of_treated(standing, missing), **_of_untreated(standing)}
+    return by_row[row.key]
+
+
+_STANDS = "the vet's decision stands"
+_NOT_JUDGED = "raised or not is not judged for this animal"
+#: Why a row fits that depends on no count, by its key: what is recorded is reason enough.
+_AT_ONCE = {
+    "sign_current": "a sign of damage to the eye or the brain is recorded",
+    "low": "the pressure may be too low",
+    "acute_kidney": "creatinine rose fast",
+    "potassium": "potassium is out of bounds",
+    "kidney_reaction": "kidney values rose after a change of drug while the pressure is low",
+    "sign_unread": "a sign is recorded that is not understood",
+    "sign_open.controlled_not": "a sign of the eye or the brain is not answered",
+    "sign_open.older": "a sign of the eye or the brain is not answered",
+    "newest_high": "the newest session is high",
+}
+
+
+def _of_treated(standing: Standing, missing: str) -> dict[str, str]:
+    """Return why the rows of treated animals fit, by key."""
     floor = number(standing.floor, 0)
-    at_risk, risks = (
-        listed([_RISK[name] for name in names]) for names in (standing.at_risk, standing.risks)
-    )
+    at_risk = listed([_RISK[name] for name in standing.at_risk])
     over = f"above target on {counted(standing.above_dates, 'date')} in "
     over += counted(standing.above_days, "day")
-    stands = "the vet's decision stands"
     low = f"low on treatment on {counted(standing.low_dates, 'date')}"
-    severe = f"180 mmHg or more on {counted(standing.severe_dates, 'date')} in two years"
-    confirmed = f"confirmed on {counted(standing.dates_160, 'date')}"
-    not_judged = "raised or not is not judged for this animal"
-    words = {
-        "sign_current": "a sign of damage to the eye or the brain is recorded",
-        "low": "the pressure may be too low",
-        "acute_kidney": "creatinine rose fast",
-        "potassium": "potassium is out of bounds",
-        "kidney_reaction": "kidney values rose after a change of drug while the pressure is low",
+    return {
         "low_on_treatment.first": "low on treatment",
         "low_on_treatment.again": low,
-        "low_on_treatment.stands": f"{low}; {stands}",
-        "sign_unread": "a sign is recorded that is not understood",
-        "sign_open.controlled_not": "a sign of the eye or the brain is not answered",
-        "sign_open.older": "a sign of the eye or the brain is not answered",
+        "low_on_treatment.stands": f"{low}; {_STANDS}",
         "changed": "treatment changed and no session lies a week or more after it",
-        "severe": "180 mmHg or more" if standing.severe_dates else "usually 180 mmHg or more",
-        "severe.stands": f"{severe}; {stands}",
         "stopped": "a blood-pressure drug was stopped and fewer than two settled dates follow",
         "above_target": "above target more likely than not",
-        "above_target.stands": f"{over}; {stands}",
+        "above_target.stands": f"{over}; {_STANDS}",
         "below_floor.first": f"on treatment and below {floor} mmHg",
         "below_floor.again": f"on treatment and below {floor} mmHg again",
-        "newest_high": "the newest session is high",
         "early": "fewer than two settled dates since treatment began or changed",
         "at_risk.unsettled": f"treated, control not settled, with {at_risk}",
         "at_risk.likely": f"treated, probably at target, with {at_risk}",
         "unsettled.unlikely": "treated, and control is not settled",
         "unsettled": "treated, and control is not settled",
         "settled": f"treated, and at target{missing}",
+        "unjudged.at_risk": f"treated, with {at_risk}, and {_NOT_JUDGED}",
+        "unjudged.treated": f"treated, and {_NOT_JUDGED}",
+    }
+
+
+def _of_untreated(standing: Standing) -> dict[str, str]:
+    """Return why the rows of untreated animals fit, and of those that are severe, by key."""
+    risks = listed([_RISK[name] for name in standing.risks])
+    severe = f"180 mmHg or more on {counted(standing.severe_dates, 'date')} in two years"
+    confirmed = f"confirmed on {counted(standing.dates_160, 'date')}"
+    return {
+        "severe": "180 mmHg or more" if standing.severe_dates else "usually 180 mmHg or more",
+        "severe.stands": f"{severe}; {_STANDS}",
         "raised": "the usual pressure is probably 160 mmHg or more; a second occasion is asked",
         "raised.confirmed": f"the usual pressure is probably 160 mmHg or more; {confirmed}",
-        "raised.stands": f"the usual pressure is probably 160 mmHg or more; {confirmed}; {stands}",
+        "raised.stands": f"the usual pressure is probably 160 mmHg or more; {confirmed}; {_STANDS}",
         "uncertain": "whether the pressure is raised is not settled",
         "uncertain.often": "whether the pressure is raised is not settled after several visits",
-        "unjudged.at_risk": f"treated, with {at_risk}, and {not_judged}",
-        "unjudged.treated": f"treated, and {not_judged}",
-        "unjudged.high": f"160 mmHg or more, and {not_judged}",
-        "unjudged.perhaps": f"in the range called raised in others, and {not_judged}",
+        "unjudged.high": f"160 mmHg or more, and {_NOT_JUDGED}",
+        "unjudged.perhaps": f"in the range called raised in others, and {_NOT_JUDGED}",
         "screen_risk": f"{_not_raised(standing)}, with {risks}",
         "screen.11y": _by_age(standing, "11 years or older"),
         "screen.7_10y": _by_age(standing, "7 to 10 years old"),
@@ -112,7 +129,6 @@ def reason_of(row: Row, standing: Standing, missing: str = "") -> str:
         "screen.young": _by_age(standing, "under 3 years old"),
         "screen.dog": _by_age(standing, "a dog; no guideline asks it of a healthy one"),
     }
-    return words[row.key]
 
 
 def _by_age(standing: Standing, age: str) -> str:
@@ -158,3 +174,10 @@ def window_words(earliest: np.datetime64 | None, latest: np.datetime64) -> str:
     if earliest == latest:
         return f"on {day(latest)}"
     return f"between {day(earliest)} and {day(latest)}"
+
+
+def next_visit(again: RecheckAnswer) -> str:
+    """Return a window as a figure bears it: when the next visit is, or was due."""
+    assert again.latest is not None  # whoever draws it has a window
+    due = "was due" if again.overdue_days else "next visit"
+    return f"{due} {window_words(again.earliest, again.latest)}"

@@ -17,7 +17,9 @@ def settle_words(found: Sequence[SettleAnswer]) -> tuple[str, ...]:
     """
     if not found:
         return ()
-    even, rare = (float(fact(f"project.settle.{key}").value or 0) for key in ("even", "rare"))
+    even, rare = (
+        float(fact(one).value or 0) for one in ("project.settle.even", "project.settle.rare")
+    )
     best = next((one for one in found if one.chance >= even), found[-1])
     more = more_visits(best.visits, best.gap_days)
     if best.chance >= even:

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import ast
+import hashlib
 import json
 import os
 import random
@@ -164,6 +165,25 @@ def drawn(count: int) -> list[Mutant]:
     return chosen
 
 
+def kept_or_drawn(keep: Path, count: int) -> list[Mutant]:
+    """Return what `drawn` does, from the folder where it was drawn of the same sources."""
+    digest = hashlib.sha256()
+    for layer in LAYERS:
+        for path in sorted((ROOT / "bpvet" / layer).rglob("*.py")):
+            digest.update(path.read_bytes())
+    place = keep / f"drawn-{count}-{digest.hexdigest()[:12]}.json"
+    if place.exists():
+        return [_mutant(one) for one in json.loads(place.read_text(encoding="utf-8"))]
+    found = drawn(count)
+    place.write_text(json.dumps([asdict(one) for one in found]), encoding="utf-8")
+    return found
+
+
+def _mutant(plain: dict[str, Any]) -> Mutant:
+    (a, b), (c, d) = plain.pop("place")
+    return Mutant(**plain, place=((a, b), (c, d)))
+
+
 def mutated(text: str, mutant: Mutant, of: Mapping[str, Any]) -> str:
     """Return the source with the mutation in it."""
     from cosmic_ray.mutating import mutate_code
@@ -310,6 +330,10 @@ def _run(folder: Path, tests: Sequence[str], noted: Path) -> int:
     os.dup2(null, 2)
     import pytest
 
+    import bpvet
+
+    if not Path(str(bpvet.__file__)).is_relative_to(folder):
+        return 98
     options = ["-x", "-q", "-p", "no:cacheprovider", "--rootdir", str(folder), "-m", ""]
     return min(int(pytest.main([*options, *tests], plugins=[_First(noted)])), 90)
 
@@ -320,7 +344,6 @@ _FOLDER: list[Path] = []
 def _begin() -> None:
     # What is heavy is loaded once; bpvet comes from the copy.
     sys.dont_write_bytecode = True
-    import hypothesis  # noqa: F401
     import matplotlib  # noqa: F401
     import pandas  # noqa: F401
     import pytest  # noqa: F401
@@ -372,7 +395,7 @@ def run(keep: Path, count: int, processes: int, layers: Sequence[str], again: st
     for layer in layers:
         if not (keep / f"{layer}.xml").exists():
             cover(keep, layer, processes)
-    kept, whole = keep / "tried.jsonl", drawn(count)
+    kept, whole = keep / "tried.jsonl", kept_or_drawn(keep, count)
     done = {one.mutant: one for one in read(kept)}
     chosen = [
         one
@@ -404,9 +427,7 @@ def read(kept: Path) -> Iterator[Tried]:
     """Yield what has been tried, the last word on each mutant last."""
     for line in kept.read_text(encoding="utf-8").splitlines() if kept.exists() else ():
         one = json.loads(line)
-        (a, b), (c, d) = one["mutant"].pop("place")
-        mutant = Mutant(**one.pop("mutant"), place=((a, b), (c, d)))
-        yield Tried(mutant, **one)
+        yield Tried(_mutant(one.pop("mutant")), **one)
 
 
 def page(tried: Sequence[Tried], count: int) -> str:

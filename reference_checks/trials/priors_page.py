@@ -27,12 +27,12 @@ _WHY = """\
 **No prior that was tried meets all goals at once.** The default misses 7 of 24, one normal level
 and effect 8, the best groups that the search found 5. Those are two of the default's three groups,
 with more weight on usual animals: the worst null arm then is told −8.5 mmHg, not −13.2, with 3.7 %
-false verdicts, not 6.7; severe cats are told +8.9, not +5.5, and cats of 180 / −27 by +9.5, not
-+5.9, with intervals that hold 89.8 %. It buys the one with the other, so the default stays.
+false verdicts, not 6.7; severe cats are told +8.9, not +5.5, and cats of 180 / −27 +9.5, not +5.9,
+with intervals that hold 89.8 %. It buys the one with the other, so the default stays.
 
 **A prior that knows the animals misses too.** The oracle below holds the very populations that
 those arms are drawn from. With the weights that suit the goals best it tells severe cats +11.8 and
-the worst null arm −11.6; where half of the drugs do nothing, +9.9 and −17.8. Whatever the share,
+the worst null arm −11.6; where half of the drugs do nothing, +9.9 and −17.8. At every share listed
 one of them is beyond its goal: the worst null arm comes within 4 where 97 in 100 drugs do nothing,
 and severe cats are then told a fall 29.6 mmHg too small. (An oracle is right on average over all
 animals of its mix, and there no prior errs less by mean square; in single arms one that is wrong
@@ -41,9 +41,9 @@ shows that the goals ask for more than these records hold.)
 
 **Why one high session cannot tell.** A severe cat before its first tablet and an ordinary one on
 its highest day both read 180 to 210, and lower afterwards, the one for its drug and the other for
-having been chosen high. Where half of the drugs do nothing, the oracle gives old cats that began at
-180 a drug that does nothing with 38 %, and cats whose drug took away 27 mmHg with 33 %: it can hardly
-tell them apart (the last table). With three sessions before the start it gives the former 59 %.
+having been chosen high. Where half of the drugs do nothing, the oracle takes that to be so with
+38 % of old cats that began at 180 on such a drug, and with 33 % of cats whose drug took away 27: it
+can hardly tell them apart (the last table). With three sessions before, of the former with 59 %.
 """
 
 

@@ -118,3 +118,13 @@ def test_the_matched_sessions_are_numbered_anew_and_hold_what_is_compared_alone(
     names = ["animal", "date", "visit", "method", "session", "mean", "count", "ss"]
     assert found.columns.tolist() == names
     assert found.index.tolist() == [0, 1]
+
+
+def test_two_visits_are_two_pairs() -> None:
+    found = matched(
+        rows("2026-03-01", "oscillometric", 150, 154),
+        rows("2026-03-01", "doppler", 140, 142),
+        rows("2026-04-01", "oscillometric", 160, 164),
+        rows("2026-04-01", "doppler", 150, 152),
+    ).sessions
+    assert found["visit"].tolist() == [0, 0, 1, 1]

@@ -23,6 +23,7 @@ import resource
 import signal
 import subprocess
 import sys
+import tempfile
 import traceback
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -355,7 +356,9 @@ def _run(folder: Path, tests: Sequence[str], noted: Path) -> int:
 _FOLDER: list[Path] = []
 
 
-def _begin() -> None:
+def _begin(folder: str) -> None:
+    # The copy, and what tests leave, go with the caller's folder.
+    tempfile.tempdir = folder
     # What is heavy is loaded once; bpvet comes from the copy.
     sys.dont_write_bytecode = True
     import matplotlib  # noqa: F401
@@ -418,7 +421,10 @@ def run(keep: Path, count: int, processes: int, layers: Sequence[str], again: st
     ]
     todo = list(jobs(chosen, {layer: Covered(keep, layer) for layer in layers}))
     print(f"{len(done)} tried before, {len(todo)} to try", flush=True)
-    with get_context("spawn").Pool(processes, _begin) as pool:
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        get_context("spawn").Pool(processes, _begin, (folder,)) as pool,
+    ):
         for one in pool.imap_unordered(_try, todo):
             done[one.mutant] = one
             with kept.open("a", encoding="utf-8") as file:

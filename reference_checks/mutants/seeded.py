@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import ast
+import hashlib
 import json
 import os
 import random
@@ -22,6 +23,7 @@ import resource
 import signal
 import subprocess
 import sys
+import tempfile
 import traceback
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -65,6 +67,20 @@ _PLAIN = (
     "ReplaceUnaryOperator_Delete_Invert",
     "ZeroIterationForLoop",
 )
+
+
+#: Written after the run; to be read again after another one.
+_LOOKED_AT = """\
+Tried were those of visits, whose tests are the quickest; none of answers, models and mixed yet.
+Tests that came after it meet some of the survivors (`tests/visits/test_seen.py`,
+`labs/test_history.py`, `test_pairs.py`, `test_urgency.py`): seen.py:212, labs/history.py:168 and
+pairs.py:113 were put in by hand and are killed; seen.py:214, pairs.py:139 and urgency.py:252 are
+named by a test and were not tried again. Equal to what they replace are a power of two more of
+repetitions that are cut to length (series_columns.py:222), `<=` for `==` of a value that is never
+negative (labs/history.py:170), a check of lengths that are equal (series.py:335), the ninth decimal
+of a laboratory value (labs/kidney_reaction.py:266) and a field that nobody gives
+(labs/history.py:82). The others are open.
+"""
 
 
 @dataclass(frozen=True)
@@ -162,6 +178,25 @@ def drawn(count: int) -> list[Mutant]:
         if changed:
             chosen.append(one)
     return chosen
+
+
+def kept_or_drawn(keep: Path, count: int) -> list[Mutant]:
+    """Return what `drawn` does, from the folder where it was drawn of the same sources."""
+    digest = hashlib.sha256()
+    for layer in LAYERS:
+        for path in sorted((ROOT / "bpvet" / layer).rglob("*.py")):
+            digest.update(path.read_bytes())
+    place = keep / f"drawn-{count}-{digest.hexdigest()[:12]}.json"
+    if place.exists():
+        return [_mutant(one) for one in json.loads(place.read_text(encoding="utf-8"))]
+    found = drawn(count)
+    place.write_text(json.dumps([asdict(one) for one in found]), encoding="utf-8")
+    return found
+
+
+def _mutant(plain: dict[str, Any]) -> Mutant:
+    (a, b), (c, d) = plain.pop("place")
+    return Mutant(**plain, place=((a, b), (c, d)))
 
 
 def mutated(text: str, mutant: Mutant, of: Mapping[str, Any]) -> str:
@@ -310,6 +345,10 @@ def _run(folder: Path, tests: Sequence[str], noted: Path) -> int:
     os.dup2(null, 2)
     import pytest
 
+    import bpvet
+
+    if not Path(str(bpvet.__file__)).is_relative_to(folder):
+        return 98
     options = ["-x", "-q", "-p", "no:cacheprovider", "--rootdir", str(folder), "-m", ""]
     return min(int(pytest.main([*options, *tests], plugins=[_First(noted)])), 90)
 
@@ -317,10 +356,11 @@ def _run(folder: Path, tests: Sequence[str], noted: Path) -> int:
 _FOLDER: list[Path] = []
 
 
-def _begin() -> None:
+def _begin(folder: str) -> None:
+    # The copy, and what tests leave, go with the caller's folder.
+    tempfile.tempdir = folder
     # What is heavy is loaded once; bpvet comes from the copy.
     sys.dont_write_bytecode = True
-    import hypothesis  # noqa: F401
     import matplotlib  # noqa: F401
     import pandas  # noqa: F401
     import pytest  # noqa: F401
@@ -372,7 +412,7 @@ def run(keep: Path, count: int, processes: int, layers: Sequence[str], again: st
     for layer in layers:
         if not (keep / f"{layer}.xml").exists():
             cover(keep, layer, processes)
-    kept, whole = keep / "tried.jsonl", drawn(count)
+    kept, whole = keep / "tried.jsonl", kept_or_drawn(keep, count)
     done = {one.mutant: one for one in read(kept)}
     chosen = [
         one
@@ -381,7 +421,10 @@ def run(keep: Path, count: int, processes: int, layers: Sequence[str], again: st
     ]
     todo = list(jobs(chosen, {layer: Covered(keep, layer) for layer in layers}))
     print(f"{len(done)} tried before, {len(todo)} to try", flush=True)
-    with get_context("spawn").Pool(processes, _begin) as pool:
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        get_context("spawn").Pool(processes, _begin, (folder,)) as pool,
+    ):
         for one in pool.imap_unordered(_try, todo):
             done[one.mutant] = one
             with kept.open("a", encoding="utf-8") as file:
@@ -404,9 +447,7 @@ def read(kept: Path) -> Iterator[Tried]:
     """Yield what has been tried, the last word on each mutant last."""
     for line in kept.read_text(encoding="utf-8").splitlines() if kept.exists() else ():
         one = json.loads(line)
-        (a, b), (c, d) = one["mutant"].pop("place")
-        mutant = Mutant(**one.pop("mutant"), place=((a, b), (c, d)))
-        yield Tried(mutant, **one)
+        yield Tried(_mutant(one.pop("mutant")), **one)
 
 
 def page(tried: Sequence[Tried], count: int) -> str:
@@ -434,7 +475,8 @@ def page(tried: Sequence[Tried], count: int) -> str:
         mark = " (no test runs it)" if one.became == "unreached" else ""
         place = f"{one.mutant.file}:{one.mutant.place[0][0]}{mark}"
         survivors.append(f"| {place} | `{was}` | `{now}` |")
-    return head + "\n".join(lines) + "\n\n## Survivors\n\n" + "\n".join(survivors) + "\n"
+    table = "\n".join(lines) + "\n\n## Survivors\n\n"
+    return head + table + _LOOKED_AT + "\n" + "\n".join(survivors) + "\n"
 
 
 def main() -> int:

@@ -55,10 +55,15 @@ class Component:
     visit_lsd: float = 0.0
 
     @property
+    def nothing(self) -> bool:
+        """Whether its drug does nothing."""
+        return self.effect[0] == self.by_level == 0 and self.effect[1] < 1
+
+    @property
     def words(self) -> str:
         """What the table prints."""
         level = f"level {self.level[0]:.0f} ± {self.level[1]:.0f}"
-        told = f"{self.effect[0]:.0f} ± {self.effect[1]:.0f}".replace("-", "−")
+        told = f"{self.effect[0]:.0f} ± {self.effect[1]:g}".replace("-", "−")
         if self.by_level == -1.0:
             return f"{level}, {told} under the drug"
         return f"{level}, effect {told}"

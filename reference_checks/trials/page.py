@@ -32,7 +32,8 @@ sees. One normal level and effect does better in the worst null arm (−8.0, not
 in severe cats (+17.8, not +5.5): the last table but one. What a reader should make of it: a fall
 told after a single high session is in part the return to usual, and “has lowered” is then wrong of
 up to 7 in 100 drugs that do nothing; the answers say so. With three sessions before the start all
-of these set-ups meet their goals.
+of these set-ups meet their goals. Whether another prior could, and what one that knows the animals
+would say: `priors.md`.
 """
 
 

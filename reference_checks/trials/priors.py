@@ -73,11 +73,16 @@ class Prior:
 
 @dataclass(frozen=True)
 class Told:
-    """What one prior says of one arm: the bias of the effect, covers by answer, false verdicts."""
+    """What one prior says of one arm: the bias of the effect, covers by answer, false verdicts.
+
+    `nothing` is the posterior probability, on average over the animals, of the components whose
+    drug does nothing; 0 where the prior has none.
+    """
 
     bias: Figure
     cover: Mapping[str, Figure]
     false: Figure
+    nothing: float = 0.0
 
     def plain(self) -> dict[str, Any]:
         """Return it as numbers for a file."""
@@ -85,10 +90,11 @@ class Told:
             "bias": [self.bias.value, self.bias.se],
             "cover": {name: [one.value, one.se] for name, one in self.cover.items()},
             "false": [self.false.value, self.false.se],
+            "nothing": self.nothing,
         }
 
 
-def told(of: Fits, weights: Array) -> Told:
+def told(of: Fits, weights: Array, nothing: Sequence[bool] = ()) -> Told:
     """Return what a mixture of the components says of an arm.
 
     Parameters
@@ -96,6 +102,8 @@ def told(of: Fits, weights: Array) -> Told:
     of : Fits
         Of K components.
     weights : (K,)
+    nothing : sequence of bool
+        Of each component, whether its drug does nothing.
     """
     share = of.shares(weights)
     error = np.sum(share * of.mean, axis=1) - of.effect
@@ -106,6 +114,7 @@ def told(of: Fits, weights: Array) -> Told:
         Figure(float(error.mean()), float(error.std() / np.sqrt(error.size)), error.size),
         {name: Figure.share(inside[:, i]) for i, name in enumerate(ANSWERS)},
         Figure.share(said & (of.effect > FALL)),
+        float(share[:, list(nothing)].sum(axis=1).mean()) if any(nothing) else 0.0,
     )
 
 
@@ -295,7 +304,10 @@ def tabled(
     for prior in priors:
         chosen = [components.index(one) for one in prior.components]
         weights = np.array(prior.weights)
-        found[prior.name] = {key: told(one.only(chosen), weights) for key, one in of.items()}
+        nothing = [one.nothing for one in prior.components]
+        found[prior.name] = {
+            key: told(one.only(chosen), weights, nothing) for key, one in of.items()
+        }
     return found
 
 
@@ -356,6 +368,7 @@ def published() -> tuple[list[Prior], dict[str, dict[str, Told]]]:
                 Figure(*row["bias"], n),
                 {answer: Figure(*pair, n) for answer, pair in row["cover"].items()},
                 Figure(*row["false"], n),
+                row["nothing"],
             )
             for key, row in one["arms"].items()
         }

@@ -107,3 +107,24 @@ def test_the_rule_chooses_the_readings() -> None:
 def test_unknown_names_are_refused(choice: dict[str, Any]) -> None:
     with pytest.raises(CallError):
         matched(rows("2026-03-01", "doppler", 140), **choice)
+
+
+def test_the_matched_sessions_are_numbered_anew_and_hold_what_is_compared_alone() -> None:
+    found = matched(
+        rows("2026-02-01", "doppler", 150),
+        rows("2026-03-01T10:00", "oscillometric", 150, 154, 152),
+        rows("2026-03-01T10:20", "doppler", 140, 142),
+    ).sessions
+    names = ["animal", "date", "visit", "method", "session", "mean", "count", "ss"]
+    assert found.columns.tolist() == names
+    assert found.index.tolist() == [0, 1]
+
+
+def test_two_visits_are_two_pairs() -> None:
+    found = matched(
+        rows("2026-03-01", "oscillometric", 150, 154),
+        rows("2026-03-01", "doppler", 140, 142),
+        rows("2026-04-01", "oscillometric", 160, 164),
+        rows("2026-04-01", "doppler", 150, 152),
+    ).sessions
+    assert found["visit"].tolist() == [0, 0, 1, 1]

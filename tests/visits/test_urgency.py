@@ -14,7 +14,7 @@ from bpvet.visits.latest_date import latest_date
 from bpvet.visits.seen import animal_record
 from bpvet.visits.sessions import sessions as sessions_of
 from bpvet.visits.treatments.courses import courses
-from bpvet.visits.urgency import RULES
+from bpvet.visits.urgency import RULES, WITHHOLDS
 from tests.models import small_records as clinic
 from tests.visits.labs.lab_values import day, history
 from tests.visits.labs.test_kidney_reaction import Made
@@ -433,3 +433,8 @@ def test_a_kidney_reaction_is_urgent_for_sixty_days_below_120(age_days, systolic
     assert reaction.urgent_size
     animal = seen(session(systolic), reactions=(reaction,))
     assert rules(animal) == expected
+
+
+def test_a_line_says_what_it_withholds():
+    (line,) = lines(seen(session(185.0)))
+    assert line.withholds == WITHHOLDS[line.rule]

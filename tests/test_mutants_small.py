@@ -1,0 +1,57 @@
+"""Mutants that a seed draws: which lines, which tests, and what is counted, without the tool."""
+
+from __future__ import annotations
+
+from reference_checks.mutants.seeded import Mutant, Tried, _running, _statement, page, read
+
+SOURCE = '''"""A module."""
+def half(x: int | None, most=2) -> float | None:
+    """Halve."""
+    if (
+        x is None
+    ):
+        return None
+    return min(
+        x / 2,
+        most,
+    )
+'''
+
+
+def test_what_is_only_written_is_no_mutant():
+    assert _running(SOURCE.replace("int | None", "int + None")) == _running(SOURCE)
+    assert _running(SOURCE.replace("float | None", "float & None")) == _running(SOURCE)
+    assert _running(SOURCE.replace("x / 2", "x * 2")) != _running(SOURCE)
+    assert _running(SOURCE.replace("most=2", "most=3")) != _running(SOURCE)
+
+
+def test_a_statement_s_lines_are_all_of_it_and_of_a_block_its_head():
+    assert _statement(SOURCE, 9) == range(8, 12)
+    assert _statement(SOURCE, 5) == range(4, 7)
+    assert _statement(SOURCE, 7) == range(7, 8)
+
+
+def tried(became, layer="visits", line=1):
+    mutant = Mutant(f"{layer}/a.py", "core/AddNot", line, ((line, 0), (line, 3)))
+    return Tried(mutant, became, "tests/visits/test_a.py::test", 3, "if a | b:", "if not a | b:")
+
+
+def test_the_page_counts_what_was_seen_and_shows_what_was_not():
+    four = [tried("killed"), tried("stopped", line=2), tried("survived", line=3)]
+    text = page([*four, tried("unreached", "mixed", 4)], 200)
+    assert "4 of the 200 mutants" in text
+    assert "50 %" in text
+    assert "| visits | 3 | 1 | 1 | 1 | 0 |" in text
+    assert "visits/a.py:3 | `if a \\| b:`" in text
+    assert "mixed/a.py:4 (no test runs it)" in text
+    assert "visits/a.py:1 " not in text
+
+
+def test_what_was_tried_is_read_back(tmp_path):
+    import json
+    from dataclasses import asdict
+
+    kept = tmp_path / "tried.jsonl"
+    kept.write_text(json.dumps(asdict(tried("killed"))) + "\n", encoding="utf-8")
+    assert list(read(kept)) == [tried("killed")]
+    assert list(read(tmp_path / "none")) == []

@@ -95,5 +95,5 @@ def test_what_is_not_recorded_is_named(answer: AuditAnswer) -> None:
 
 def test_every_topic_is_folded_on_a_screen_and_open_on_paper(answer: AuditAnswer) -> None:
     html = topics(answer).html
-    assert html.count('<details class="printed"><summary>') == len(TOPICS)
+    assert html.count('<details class="fold"><summary>') == len(TOPICS)
     assert html.count("<figure>") == 5

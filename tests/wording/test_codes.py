@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 import bpvet
-from bpvet.facts.protocol import device_criteria
+from bpvet.facts.devices import device_criteria
 from bpvet.maths.agreement.comparison import Estimated
 from bpvet.models.agreement.device import MET, CriterionResult
 from bpvet.visits.labs.history import lab_history

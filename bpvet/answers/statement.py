@@ -28,7 +28,7 @@ class Statement:
         where it asks for nothing.
     tells : tuple of (str, str)
         Rows of the records that it names: what is written there, and its ISO date. Of a drug its
-        name and start.
+        name and start; a blank start where it names the drug and not the spell.
     lead : str
         What stands out above the short text; blank where nothing does.
     """

@@ -20,6 +20,7 @@ from bpvet.wording.en.phrases import (
     chance,
     counted,
     day,
+    drugs_named,
     interval,
     listed,
     of_labs,
@@ -315,7 +316,8 @@ def _last_three(answer: TrendAnswer) -> Iterator[Statement]:
         are = "is" if found.passed_over == 1 else "are"
         over = capital(counted(found.passed_over, "session"))
         parts.append(f"{over} beyond the end of the gauge {are} left out.")
-    yield Statement("companions.last_three", " ".join(parts))
+    named = drugs_named(found.changed)
+    yield Statement("companions.last_three", " ".join(parts), tells=named)
 
 
 def _without_median(sessions: int) -> str:

@@ -21,6 +21,8 @@ THREE = "In three sentences"
 #: Topics of the three sentences, the first three of which there is something to say.
 TOPICS_OF_THREE = ("recheck", "target", "slope", "surprise", "usual", "category")
 _SENTENCES = 3
+#: Topics that have a line for each statement, below drugs and kidneys.
+TOPICS_OF_LINES = ("species", "signs")
 
 #: What a line on the kidneys leads with, by the key of its first statement.
 KIDNEY_LEADS = {
@@ -45,7 +47,7 @@ def told_lines(trend: Trend, answer: TrendAnswer) -> Iterator[tuple[str, str]]:
     """Yield a lead and what it rests on: drugs, kidneys, signs, and what the record check found."""
     yield from _drugs(trend, answer)
     yield from _kidneys(answer)
-    for topic in ("species", "signs"):
+    for topic in TOPICS_OF_LINES:
         for one in statements_on(answer, topic):
             yield ("Signs and notes" if topic == "signs" else "Species", one.text)
     if answer.quantity != "systolic":

@@ -309,7 +309,10 @@ def table_of(frame: pd.DataFrame, spec: ModelSpec) -> Table:
             texts[name] = factorised(column)
         if name in numbers:
             kinds[name] = _kind_of(column)
-    _refuse_words(texts, spec)
+    # A count and a sum of squares are no text.
+    for count in spec.own_columns[:2]:
+        if count in texts and np.any(texts[count].codes >= 0):
+            raise CallError(f"Column {count} must hold numbers.")
     return Table(numbers, texts, kinds, len(frame))
 
 
@@ -334,13 +337,6 @@ def _refuse_dates(column: pd.Series[Any], name: str, formula: Formula) -> None:
         return
     if column.dtype.kind in "mM" or isinstance(column.dtype, pd.PeriodDtype):
         raise CallError(f"Column {name} holds dates; use months or another number.")
-
-
-def _refuse_words(texts: Mapping[str, Text], spec: ModelSpec) -> None:
-    """Raise a CallError where a count or a sum of squares is text."""
-    for name in spec.own_columns[:2]:
-        if name in texts and np.any(texts[name].codes >= 0):
-            raise CallError(f"Column {name} must hold numbers.")
 
 
 def usable(table: Table, spec: ModelSpec) -> tuple[Table, NDArray[np.bool_], dict[str, int]]:

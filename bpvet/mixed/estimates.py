@@ -226,7 +226,11 @@ def reference_rows(
         elif name in wanted:
             raise CallError(f'Column "{name}" holds numbers: say at which values, with at=.')
         else:
-            values[name] = [_mean_of(cohort, name)]
+            names, total = cohort.terms, cohort.data.total
+            if name not in names:
+                raise CallError(f'Say at which value of "{name}" the means are wanted, with at=.')
+            place = names.index(name)
+            values[name] = [float(total.first[place] / total.weight + cohort.data.shift[place])]
     if not wanted:
         raise CallError("Say by which columns the means are wanted.")
     strange = [name for name in [*wanted, *at] if name not in values]
@@ -242,15 +246,6 @@ def reference_rows(
             inside &= (grid[name] == level).to_numpy()
         rows.append(x[inside].mean(axis=0))
     return [", ".join(str(level) for level in cell) for cell in cells], np.array(rows)
-
-
-def _mean_of(cohort: Cohort, name: str) -> float:
-    """Return the mean over readings of a column of numbers that stands in X by itself."""
-    names, total = cohort.terms, cohort.data.total
-    if name not in names:
-        raise CallError(f'Say at which value of "{name}" the means are wanted, with at=.')
-    place = names.index(name)
-    return float(total.first[place] / total.weight + cohort.data.shift[place])
 
 
 def comparison(

@@ -169,7 +169,12 @@ class _Search:
                 continue
             self.steps += 1
             damping = damping / 10.0 if damping > 1e-6 else 0.0
-            _refuse_no_scatter(moved, self)
+            if moved.variances.residual.min() < _NO_SCATTER**2:
+                raise FitError(
+                    "The readings of a session (or the residuals) do not scatter at all in some "
+                    "class, so that the likelihood has no maximum.",
+                    self.outcome(moved, np.nan, "no scatter"),
+                )
             point = self.leave_out(moved)
         raise FitError(
             f"The search for the variances did not settle in {self.steps} steps.",
@@ -435,12 +440,3 @@ def _damped(
     if longest > _LONGEST_LOG_STEP:
         step = step * (_LONGEST_LOG_STEP / longest)
     return step, promise
-
-
-def _refuse_no_scatter(point: Point, search: _Search) -> None:
-    if point.variances.residual.min() < _NO_SCATTER**2:
-        raise FitError(
-            "The readings of a session (or the residuals) do not scatter at all in some class, "
-            "so that the likelihood has no maximum.",
-            search.outcome(point, np.nan, "no scatter"),
-        )

@@ -349,16 +349,12 @@ def _session_codes(table: Table, animal: Codes, spec: ModelSpec) -> tuple[Codes,
     session[order] = np.cumsum(fresh) - 1
     owner = np.repeat(session, length)
     count = np.bincount(session, length).astype(np.int64)
-    return owner, _first_rows(owner, len(count)), count
-
-
-def _first_rows(owner: Codes, sessions: int) -> Codes:
-    """Return the first row of each session; written backwards, so that the first stays."""
-    first = np.empty(sessions, np.int64)
+    # The first row of each session; written backwards, so that the first stays.
+    first = np.empty(len(count), np.int64)
     for begin in range((len(owner) - 1) // _ROWS_AT_ONCE * _ROWS_AT_ONCE, -1, -_ROWS_AT_ONCE):
         block = owner[begin : begin + _ROWS_AT_ONCE]
         first[block[::-1]] = np.arange(begin + len(block) - 1, begin - 1, -1)
-    return first
+    return owner, first, count
 
 
 def _same_within(

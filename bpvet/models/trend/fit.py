@@ -109,13 +109,14 @@ def _series_of(
             treatments={key: treatments},
         )
     )
+    row = records.rows_by_animal.get(key)
     context = Context(
         records=records,
         rows=rows,
         treatments=treatments,
         rule=rule,
         bridge=bridge,
-        priors=priors_for(series, _measured_before(records, key), fitting.priors),
+        priors=priors_for(series, "" if row is None else row.measured_before, fitting.priors),
         fixed=fitting.fixed,
         given=fitting.priors,
     )
@@ -214,11 +215,6 @@ def _lab_series(
             f"{quantity} is a series of single values: it takes no method, condition or bridge."
         )
     return lab_series(records, animal, quantity)
-
-
-def _measured_before(records: Records, animal: str) -> str:
-    row = records.rows_by_animal.get(animal)
-    return "" if row is None else row.measured_before
 
 
 def refit(trend: Trend, series: Series) -> Trend:

@@ -90,7 +90,8 @@ def learn_priors(
                 held = _one_each(found.values(), species, method, quantity)
                 counts[species, method, quantity] = len(held)
                 if len(held) >= LEAST_ANIMALS:
-                    label = _label(name, records, len(held))
+                    called = f"{name}, " if name else ""
+                    label = f"{called}learned from {len(held)} animals on {records.as_of}"
                     first = [str(before.get(one.animal, "")) for one in held]
                     cells[species, method, quantity] = _learned(held, first, label)
     if not cells:
@@ -100,11 +101,6 @@ def learn_priors(
             f"method; here there are at most {most}. The defaults stay in use."
         )
     return PriorTable(cells, name=name or f"learned on {records.as_of}")
-
-
-def _label(name: str, records: Records, count: int) -> str:
-    called = f"{name}, " if name else ""
-    return f"{called}learned from {count} animals on {records.as_of}"
 
 
 def _one_each(series: Iterable[Series], species: str, method: str, quantity: str) -> list[Series]:

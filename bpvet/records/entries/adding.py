@@ -166,7 +166,13 @@ def add_entry(
 
     publish(folder, {name: data}, check=still_so)
     file = folder / name
-    _refuse_changed(file, data)
+    # Whether the disk holds what was written.
+    try:
+        on_disk = file.read_bytes()
+    except OSError as error:
+        raise unwritable(file, error) from None
+    if on_disk != data:
+        raise RecordsError(f'"{file}" does not hold what was written into it. Look at the disk.')
     return Entry(table, entry, file, tuple(rows), tuple(notes))
 
 
@@ -318,13 +324,3 @@ def _same(given: str, found: str, kind: str) -> bool:
         except ValueError:
             return False
     return given == found
-
-
-def _refuse_changed(file: Path, data: bytes) -> None:
-    """Raise where the disk does not hold what was written."""
-    try:
-        on_disk = file.read_bytes()
-    except OSError as error:
-        raise unwritable(file, error) from None
-    if on_disk != data:
-        raise RecordsError(f'"{file}" does not hold what was written into it. Look at the disk.')

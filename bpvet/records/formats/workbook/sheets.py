@@ -80,7 +80,14 @@ def _opened(
 ) -> list[RawSheet]:
     tops = {sheet.title: list(islice(sheet.rows(), LOOKED_AT)) for sheet in sheets}
     chosen = _chosen(table, tops, mapping)
-    _say_not_read(file, [name for name in tops if tops[name] and name not in chosen], findings)
+    names = [name for name in tops if tops[name] and name not in chosen]
+    if names:
+        listed = ", ".join(shown(one, 30) for one in names[:10])
+        more = f" and {len(names) - 10} more" if len(names) > 10 else ""
+        why = f"Sheets of the workbook that are not read: {listed}{more}."
+        tables = ", ".join(TABLES)
+        fix = f"If one holds records, name the sheets after their tables: {tables}."
+        findings.append(_about(file, None, why, fix, "sheet not read"))
     read = []
     for sheet in sheets:
         if sheet.title not in chosen:
@@ -169,16 +176,6 @@ def _sheet(
         encoding="",
         header_line=line,
     )
-
-
-def _say_not_read(file: str, names: list[str], findings: list[Finding]) -> None:
-    if names:
-        listed = ", ".join(shown(name, 30) for name in names[:10])
-        more = f" and {len(names) - 10} more" if len(names) > 10 else ""
-        reason = f"Sheets of the workbook that are not read: {listed}{more}."
-        tables = ", ".join(TABLES)
-        mend = f"If one holds records, name the sheets after their tables: {tables}."
-        findings.append(_about(file, None, reason, mend, "sheet not read"))
 
 
 def _say_odd(

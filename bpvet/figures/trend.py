@@ -170,7 +170,13 @@ def _drawn(plan: Plan, picture: TrendPicture) -> Figure:
         axes = sheet.axes(panel.x.at_low, tops.panels[index], across, panel.height)
         draw_panel(panel, axes)
         _uprights(axes, plan, panel.x, panel.name, picture.words)
-        _date_axis(axes, panel.x, labelled=_dated(plan, index))
+        labelled = _dated(plan, index)
+        ticks = date_ticks(panel.x)
+        # All labels get as many lines, so that they stand on one line.
+        tall = any("\n" in tick.label for tick in ticks)
+        texts = [tick.label + ("\n" if tall and "\n" not in tick.label else "") for tick in ticks]
+        labels = texts if labelled else [""] * len(ticks)
+        axes.set_xticks([tick.at for tick in ticks], labels)
         _margin(sheet, panel.margin, panel.x.at_high, tops.panels[index])
         _names(sheet, panel.names, tops.panels[index])
         if panel.name == "main" and plan.near is not None:
@@ -207,15 +213,6 @@ def _bracket(axes: Axes, near: tuple[float, float]) -> None:
         "label": "enlarged below",
     }
     axes.plot(near, [low + 0.012 * (high - low)] * 2, zorder=3.6, **style)
-
-
-def _date_axis(axes: Axes, x: Scale, labelled: bool) -> None:
-    ticks = date_ticks(x)
-    # All labels get as many lines, so that they stand on one line.
-    tall = any("\n" in tick.label for tick in ticks)
-    texts = [tick.label + ("\n" if tall and "\n" not in tick.label else "") for tick in ticks]
-    labels = texts if labelled else [""] * len(ticks)
-    axes.set_xticks([tick.at for tick in ticks], labels)
 
 
 def _margin(sheet: Sheet, labels: tuple[MarginLabel, ...], edge: float, top: float) -> None:

@@ -21,7 +21,7 @@ from bpvet.models.trend.posteriors import posteriors
 from bpvet.models.trend.trend import Context, Trend
 from bpvet.records.records import Records
 from bpvet.visits.labs.series import lab_series
-from bpvet.visits.series import Series
+from bpvet.visits.series import Series, Source
 from bpvet.visits.series import series as series_of
 from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import courses as treatments_of
@@ -103,10 +103,8 @@ def _series_of(
             method=method,
             quantity=quantity,
             condition=condition,
-            rule=rule,
             bridge=bridge,
-            sessions=rows,
-            treatments={key: treatments},
+            source=Source(rows, {key: treatments}),
         )
     )
     row = records.rows_by_animal.get(key)

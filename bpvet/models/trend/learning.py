@@ -28,7 +28,7 @@ from bpvet.models.trend.fit import with_taus
 from bpvet.models.trend.learnable import Learned, choices
 from bpvet.models.trend.posteriors import posteriors
 from bpvet.records.records import Records
-from bpvet.visits.series import Series, all_series
+from bpvet.visits.series import Series, Source, all_series
 from bpvet.visits.sessions import sessions as sessions_of
 from bpvet.visits.treatments.courses import all_courses
 
@@ -81,7 +81,7 @@ def learn_priors(
     sessions, treatments = sessions_of(records, rule=rule), all_courses(records)
     animals = records.animals
     before = dict(zip(animals["animal"], animals["measured_before"], strict=True))
-    found = all_series(records, quantities, rule=rule, sessions=sessions, treatments=treatments)
+    found = all_series(records, quantities, source=Source(sessions, treatments))
     cells: dict[tuple[str, str, str], Priors] = {}
     counts: dict[tuple[str, str, str], int] = {}
     for species in SPECIES:

@@ -130,7 +130,13 @@ def variance_frame(
 ) -> pd.DataFrame:
     """Return the variance components with Wald limits."""
     spec, q = data.spec, criterion.random
-    back = _back_to_user(data, criterion)
+    # The matrix that carries φ of the moments to the user's scale.
+    random, effects = criterion.random, data.scaling.effects
+    row, column = np.tril_indices(random)
+    rest = int(criterion.grouped) + criterion.visits + criterion.residuals
+    back = np.eye(len(row) + rest) * data.scaling.size**2
+    kron = np.kron(effects, effects) @ criterion.spread[: random * random, : len(row)]
+    back[: len(row), : len(row)] = kron.reshape(random, random, -1)[row, column]
     natural = back @ criterion.natural(point.variances)
     change = back @ point.parametrisation.jacobian(point.psi)
     lower = np.tril_indices(q)
@@ -194,17 +200,6 @@ def _correlation(
     middle, reach = np.arctanh(rho), z * se / (1.0 - rho**2)
     limits = {"lower": float(np.tanh(middle - reach)), "upper": float(np.tanh(middle + reach))}
     return nothing | {"estimate": rho} | limits
-
-
-def _back_to_user(data: CohortData, criterion: Criterion) -> Array:
-    """Return the matrix that carries φ of the moments to the user's scale."""
-    q, effects = criterion.random, data.scaling.effects
-    rows, columns = np.tril_indices(q)
-    rest = int(criterion.grouped) + criterion.visits + criterion.residuals
-    matrix = np.eye(len(rows) + rest) * data.scaling.size**2
-    kron = np.kron(effects, effects) @ criterion.spread[: q * q, : len(rows)]
-    matrix[: len(rows), : len(rows)] = kron.reshape(q, q, -1)[rows, columns]
-    return matrix
 
 
 def reference_rows(

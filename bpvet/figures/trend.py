@@ -180,7 +180,15 @@ def _drawn(plan: Plan, picture: TrendPicture) -> Figure:
         _margin(sheet, panel.margin, panel.x.at_high, tops.panels[index])
         _names(sheet, panel.names, tops.panels[index])
         if panel.name == "main" and plan.near is not None:
-            _bracket(axes, plan.near)
+            # A bar on the date axis marks the weeks that the panel below enlarges.
+            low, high = axes.get_ylim()
+            bar: dict[str, Any] = {
+                "color": GUIDE_GREY,
+                "lw": 3.0,
+                "solid_capstyle": "butt",
+                "label": "enlarged below",
+            }
+            axes.plot(plan.near, [low + 0.012 * (high - low)] * 2, zorder=3.6, **bar)
     if plan.strip.height:
         strip = sheet.axes(plan.x.at_low, tops.strip, across, plan.strip.height)
         draw_strip(plan.strip, strip, plan.x)
@@ -201,18 +209,6 @@ def _uprights(axes: Axes, plan: Plan, x: Scale, name: str, words: TrendWords) ->
         title = words.today_is.format(day=date_words(np.datetime64(date)))
         gid = Meaning("today", name, date, title=title).gid
         axes.axvline(plan.today, color=GUIDE_GREY, lw=HAIRLINE, zorder=3.4, gid=gid)
-
-
-def _bracket(axes: Axes, near: tuple[float, float]) -> None:
-    """Mark the weeks that the panel below enlarges by a bar on the date axis."""
-    low, high = axes.get_ylim()
-    style: dict[str, Any] = {
-        "color": GUIDE_GREY,
-        "lw": 3.0,
-        "solid_capstyle": "butt",
-        "label": "enlarged below",
-    }
-    axes.plot(near, [low + 0.012 * (high - low)] * 2, zorder=3.6, **style)
 
 
 def _margin(sheet: Sheet, labels: tuple[MarginLabel, ...], edge: float, top: float) -> None:

@@ -104,7 +104,7 @@ def fhir_bundle(records: Records, rule: str = "guideline", *, snomed: bool = Fal
     made = _Bundle(records)
     for _, animal in _rows(records.animals):
         made.add("Patient", str(animal["animal"]), _patient(animal))
-    summaries = set()
+    summaries = set[tuple[Any, ...]]()
     for place, reading in _rows(used):
         # A copy stays behind, and what cannot be told to be anybody's reading on any day.
         placed = reading["animal"] and reading["method"] and pd.notna(reading["date"])

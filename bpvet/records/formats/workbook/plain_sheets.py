@@ -97,7 +97,14 @@ class Plain:
             stretch = self._held if last else self._held[:cut]
             self._held = b"" if last else self._held[cut:]
             if not self._begun:
-                stretch = self._without_declaration(stretch)
+                self._begun = True
+                found = _DECLARED.match(stretch)
+                declared = found.group() if found else b""
+                if _ENCODING.search(declared):
+                    raise Unusual
+                self.first = stretch[len(declared) :]
+                self.begin(self.first)
+                stretch = self.first
             tags = tags_of(stretch, self._open)
             self._open = tags.after
             self.elements += int((tags.starts | tags.alone).sum())
@@ -112,16 +119,6 @@ class Plain:
     def cut(self, held: bytes) -> int:
         """Return where the last whole stretch ends, or 0."""
         return held.rfind(self.until) + len(self.until) if self.until and self.until in held else 0
-
-    def _without_declaration(self, stretch: bytes) -> bytes:
-        self._begun = True
-        found = _DECLARED.match(stretch)
-        declared = found.group() if found else b""
-        if _ENCODING.search(declared):
-            raise Unusual
-        self.first = stretch[len(declared) :]
-        self.begin(self.first)
-        return self.first
 
     def begin(self, stretch: bytes) -> None:
         """Take a look at the first stretch, before its tags are told apart."""

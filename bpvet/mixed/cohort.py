@@ -88,8 +88,6 @@ def fit_cohort(
     executor = _executor_of(map)
     spec = model_spec(_columns(data), formula, roles)
     prepared = _prepared(data, spec, executor, correlated)
-    if robust and prepared.rows is None:
-        raise CallError("Sandwich errors need the data in one frame.")
     return _without_pool(fitted(prepared, correlated, reml, df, robust))
 
 

@@ -163,6 +163,15 @@ class Source:
     treatments: Mapping[str, Treatments] | None = None
     rule: str = "guideline"
 
+    def of_animal(self, records: Records, animal: str) -> AnimalSessions:
+        """Return the sessions of one animal."""
+        if isinstance(self.sessions, AnimalSessions):
+            return self.sessions
+        if isinstance(self.sessions, pd.DataFrame):
+            return AnimalSessions.of_frame(self.sessions[self.sessions["animal"] == animal])
+        store = session_store(records, self.rule) if self.sessions is None else self.sessions
+        return store.of_animal(animal)
+
 
 #: Sessions by the guideline's rule, and treatments, both found in the records.
 FROM_RECORDS = Source()
@@ -219,13 +228,7 @@ def series(
     not tell. It need not be the last row when the last date has no times.
     """
     bridge = checked(method, quantity, condition, bridge)
-    sessions, treatments = source.sessions, source.treatments
-    if sessions is None:
-        sessions = session_store(records, source.rule)
-    if isinstance(sessions, pd.DataFrame):
-        sessions = AnimalSessions.of_frame(sessions[sessions["animal"] == animal])
-    elif isinstance(sessions, SessionStore):
-        sessions = sessions.of_animal(animal)
+    sessions, treatments = source.of_animal(records, animal), source.treatments
     columns, numbers = SeriesColumns.of(sessions), SeriesNumbers.of(sessions, quantity)
     rows = entering(columns, numbers)
     chosen = chosen_rows(columns, rows, method, condition, bridge)

@@ -308,7 +308,9 @@ def table_of(frame: pd.DataFrame, spec: ModelSpec) -> Table:
             _refuse_dates(column, name, spec.formula)
             texts[name] = factorised(column)
         if name in numbers:
-            kinds[name] = _kind_of(column)
+            integer = pd.api.types.is_integer_dtype(column.dtype)
+            truth = pd.api.types.is_bool_dtype(column.dtype)
+            kinds[name] = "b" if truth else "i" if integer else "f"
     # A count and a sum of squares are no text.
     for count in spec.own_columns[:2]:
         if count in texts and np.any(texts[count].codes >= 0):
@@ -323,12 +325,6 @@ def _whole(column: pd.Series[Any]) -> bool:
 def _fits_a_code(column: pd.Series[Any]) -> bool:
     dtype = column.to_numpy().dtype
     return dtype.kind == "i" or (dtype.kind == "u" and dtype.itemsize < 8)
-
-
-def _kind_of(column: pd.Series[Any]) -> str:
-    if pd.api.types.is_bool_dtype(column.dtype):
-        return "b"
-    return "i" if pd.api.types.is_integer_dtype(column.dtype) else "f"
 
 
 def _refuse_dates(column: pd.Series[Any], name: str, formula: Formula) -> None:

@@ -283,7 +283,15 @@ class _Search:
         if parametrisation.own > point.parametrisation.own:
             changed[0] -= np.log(2.0)
             return changed
-        return _with_less(parametrisation, psi, point)
+        # Half the distance of the widened block to the narrow one it came from.
+        wide = block_factor(parametrisation, psi)
+        narrow = block_factor(point.parametrisation, point.psi)
+        excess = wide @ wide.T - narrow @ narrow.T
+        sizes, vectors = np.linalg.eigh(excess)
+        if sizes[-1] <= 1e-14:
+            return None
+        added = vectors[:, -1] * np.sqrt(sizes[-1] / 4.0)
+        return with_block(point.parametrisation, point.psi, np.column_stack([narrow, added]))[1]
 
     def offers(self, point: Point) -> list[tuple[float, Parametrisation, Array]]:
         """Return (promised gain, chart, ψ) for each variance that could be given back."""
@@ -372,20 +380,6 @@ def _plain_shares(criterion: Criterion, residual: Array) -> tuple[float, float, 
     animal = float(np.clip((between - animals * within) / total, 0.02, 1.0))
     visit = (squares - reading) / np.maximum(sessions, 1.0) - animal
     return animal, 0.1, np.clip(visit, 0.02, 1.0)
-
-
-def _with_less(parametrisation: Parametrisation, psi: Array, point: Point) -> Array | None:
-    """Return ψ of a widened block with half the distance to the narrow one it came from."""
-    wide, narrow = (
-        block_factor(parametrisation, psi),
-        block_factor(point.parametrisation, point.psi),
-    )
-    excess = wide @ wide.T - narrow @ narrow.T
-    sizes, vectors = np.linalg.eigh(excess)
-    if sizes[-1] <= 1e-14:
-        return None
-    added = vectors[:, -1] * np.sqrt(sizes[-1] / 4.0)
-    return with_block(point.parametrisation, point.psi, np.column_stack([narrow, added]))[1]
 
 
 def _gain(gradient: float, curvature: float) -> tuple[float, float]:

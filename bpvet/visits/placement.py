@@ -191,17 +191,14 @@ def _ordered(key: Codes, clock: Codes) -> Codes | slice:
     length = np.diff(start, append=len(key))
     mixed = np.repeat(twice, length)
     alone = np.flatnonzero(~mixed)
-    return np.concatenate([alone, _runs_in_order(key, clock, start[twice], length[twice])])
-
-
-def _runs_in_order(key: Codes, clock: Codes, start: Codes, length: Codes) -> Codes:
-    """Return the rows (k,) of some runs of rows, each of one key and by clock, in order of both."""
-    heads = key[start]
-    runs = _sorted(as_one((heads, clock[start]), len(start)), start)
-    order = end_to_end_rows(start[runs], length[runs])
+    # The rows (k,) of these runs, each of one key and by clock, in order of both.
+    begin, many = start[twice], length[twice]
+    heads = key[begin]
+    runs = _sorted(as_one((heads, clock[begin]), len(begin)), begin)
+    order = end_to_end_rows(begin[runs], many[runs])
     # Two runs of one key may run into each other.
-    of = np.repeat(_groups(heads[runs]), length[runs])
-    return _put_right(order, of, clock[order])
+    of = np.repeat(_groups(heads[runs]), many[runs])
+    return np.concatenate([alone, _put_right(order, of, clock[order])])
 
 
 def _sorted(code: Codes, tie: Rows) -> Codes:

@@ -205,7 +205,13 @@ def _judged(
             raise _refusal(one)
         if one.kind == _BEGUN:
             raise _begun(rows[0])
-    _refuse_unused(before, after)
+    # Rows of other files may become unused, as where these would be its copies.
+    for other in TABLES:
+        if other != "animals" and _aside(after, other) > _aside(before, other):
+            raise CallError(
+                "Other rows would no longer be used with it, perhaps because this stands in the "
+                "records already; it was not added."
+            )
     _refuse_misread(after, table, name, rows)
     asks = [one for one in new if one.words.asks and one.kind not in _TOLD_IN_ROOM]
     return [*dict.fromkeys(map(_note, asks)), *(judge(after, name) if judge else ())]
@@ -259,16 +265,6 @@ def _twice(one: Finding) -> CallError:
         "This stands in the records already, and would be read twice; it was not added. "
         f"({one.file}{'' if one.line is None else f', line {one.line}'}: {one.reason})"
     )
-
-
-def _refuse_unused(before: Records, after: Records) -> None:
-    """Refuse what makes rows of other files unused, as where these would be its copies."""
-    for table in TABLES:
-        if table != "animals" and _aside(after, table) > _aside(before, table):
-            raise CallError(
-                "Other rows would no longer be used with it, perhaps because this stands in the "
-                "records already; it was not added."
-            )
 
 
 def _aside(records: Records, table: str) -> int:

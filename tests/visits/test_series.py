@@ -215,7 +215,7 @@ def test_tense_sessions_are_marked(clinic: Clinic, taken: Taken) -> None:
         ({"condition": "sedated"}, "never enter a trend"),
         ({"condition": "garden"}, "clinic, home or calmed"),
         ({"bridge": ("animals",)}, "methods or conditions"),
-        ({"rule": "best"}, "guideline or all"),
+        ({"source": Source(rule="best")}, "guideline or all"),
         ({"quantity": "diastolic"}, "no session with a used number of diastolic"),
         ({"method": "oscillometric"}, "oscillometric under anaesthesia \\(never in a trend\\)"),
         ({"condition": "home"}, "at home that may enter"),

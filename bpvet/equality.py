@@ -85,16 +85,12 @@ def same(one: Any, other: Any) -> bool:
     if hasattr(one, "tocoo"):
         return bool(one.shape == other.shape and not (one != other).nnz)
     if hasattr(one, "dtype") and _shape(one):
-        return _same_arrays(one, other)
+        if one.dtype != other.dtype or one.shape != other.shape:
+            return False
+        if one.dtype.kind == "O":
+            return all(map(same, one.ravel().tolist(), other.ravel().tolist()))
+        return bool(((one == other) | ((one != one) & (other != other))).all())
     return bool(one == other or (one != one and other != other))
-
-
-def _same_arrays(one: Any, other: Any) -> bool:
-    if one.dtype != other.dtype or one.shape != other.shape:
-        return False
-    if one.dtype.kind == "O":
-        return all(map(same, one.ravel().tolist(), other.ravel().tolist()))
-    return bool(((one == other) | ((one != one) & (other != other))).all())
 
 
 def _shape(value: Any) -> tuple[int, ...]:

@@ -188,7 +188,7 @@ def _of_numbers(value: Any, room: int) -> str:
     name, told, cut = type(value).__name__, list[str](), ""
     for part in fields(value):
         one = getattr(value, part.name)
-        if not _is_plain(one):
+        if not (one is None or isinstance(one, (int, float)) or type(one).__name__ == "datetime64"):
             continue
         number = f"{one:.5g}" if isinstance(one, float) else str(one)
         told.append(f"{part.name}={number}")
@@ -199,10 +199,6 @@ def _of_numbers(value: Any, room: int) -> str:
         # One end of an interval says less than none.
         told = told[:-1]
     return f"{name}({', '.join([*told, *filter(None, [cut])]) or '…'})"
-
-
-def _is_plain(value: Any) -> bool:
-    return value is None or isinstance(value, (int, float)) or type(value).__name__ == "datetime64"
 
 
 def decimals(spread: float) -> int:

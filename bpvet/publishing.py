@@ -133,7 +133,10 @@ def _staged(folder: Path, name: str, content: bytes, made: list[str]) -> Move:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
-    os.chmod(part, 0o666 & ~_umask())
+    # The mask for new files can only be read by setting it.
+    mask = os.umask(0)
+    os.umask(mask)
+    os.chmod(part, 0o666 & ~mask)
     # A link is replaced itself, and what it leads to is left alone: there is nothing to keep.
     old = _digest(place)
     back = f"{made[-1].removesuffix(PART)}-old{PART}" if old else ""
@@ -303,10 +306,3 @@ def _sync(folder: Path) -> None:
                 os.fsync(handle)
             finally:
                 os.close(handle)
-
-
-def _umask() -> int:
-    """Return the mask for new files; it can only be read by setting it."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, ClassVar
@@ -51,15 +51,6 @@ def texts_of(statements: Iterable[Statement]) -> tuple[str, ...]:
     return tuple(one.text for one in statements)
 
 
-def sections_of(
-    statements: Sequence[Statement], topics: Sequence[str]
-) -> Mapping[str, tuple[str, ...]]:
-    """Return the words of statements by topic; empty where nothing is told of one."""
-    return MappingProxyType(
-        {topic: texts_of(one for one in statements if one.topic == topic) for topic in topics}
-    )
-
-
 class Worded:
     """An answer with statements, cautions and the version of the program: what it says of itself.
 
@@ -79,7 +70,12 @@ class Worded:
     @property
     def sections(self) -> Mapping[str, tuple[str, ...]]:
         """The words of the statements by topic, for each of `topics`."""
-        return sections_of(self.statements, self.topics)
+        return MappingProxyType(
+            {
+                topic: texts_of(one for one in self.statements if one.topic == topic)
+                for topic in self.topics
+            }
+        )
 
     def _worded(self) -> dict[str, Any]:
         """Return statements, cautions and version as plain JSON values."""

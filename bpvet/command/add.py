@@ -165,7 +165,13 @@ def run(arguments: argparse.Namespace) -> int:
         return _add_readings(arguments, text)
     cells = _cells(arguments, kind)
     if kind == "species":
-        aim = _new_animal(arguments.path, text, arguments.species)
+        folder, records = opened_folder(arguments.path)
+        held = records.animals
+        if text in set(held["animal"]):
+            listed = held[held["animal"] == text].iloc[0]
+            if listed["species"] or listed["species_written"]:
+                raise CallError(f"{shown(text)} is an animal of these records already.")
+        aim = Target(folder, records, text, "", arguments.species)
     else:
         aim = target(arguments.path, text)
     from bpvet.records.entries.adding import add_entry
@@ -263,27 +269,13 @@ def _cells(arguments: argparse.Namespace, kind: str) -> dict[str, str]:
         raise CallError(f"--{kind} needs --on: the date, YYYY-MM-DD. None is guessed.")
     for column in _DATES:
         if held.get(column):
-            _check_date(held[column], column)
+            try:
+                options.iso_date(held[column])
+            except argparse.ArgumentTypeError as error:
+                raise CallError(f"{column}: {error}.") from None
     if bound := _BOUNDED.fullmatch(held.get("value", "")):
         held["value"] = f"{bound.group(1)} {bound.group(2)}"
     return {name: text for name, text in held.items() if text}
-
-
-def _check_date(text: str, column: str) -> None:
-    try:
-        options.iso_date(text)
-    except argparse.ArgumentTypeError as error:
-        raise CallError(f"{column}: {error}.") from None
-
-
-def _new_animal(path: str, text: str, species: str) -> Target:
-    folder, records = opened_folder(path)
-    held = records.animals
-    if text in set(held["animal"]):
-        listed = held[held["animal"] == text].iloc[0]
-        if listed["species"] or listed["species_written"]:
-            raise CallError(f"{shown(text)} is an animal of these records already.")
-    return Target(folder, records, text, "", species)
 
 
 def _said(row: Mapping[str, str]) -> str:

@@ -116,7 +116,15 @@ def run(arguments: argparse.Namespace) -> int:
 
         aim = target(arguments.into, animal)
         animal = aim.animal
-        _take_species(arguments, aim)
+        # The species is the one that the records have; another one must not be given.
+        if arguments.species and aim.species and arguments.species != aim.species:
+            from bpvet.printing import shown
+
+            raise CallError(
+                f"--species {arguments.species}: in the records {shown(aim.animal)} is a "
+                f"{aim.species}."
+            )
+        arguments.species = arguments.species or (aim.species if aim.species in SPECIES else "")
         # What is wrong with a text is said while the animal is still there.
         shared_cells(arguments, animal, taken_at)
     if arguments.save is not None:
@@ -234,17 +242,6 @@ def _refuse(arguments: argparse.Namespace) -> None:
         raise CallError("Give the readings, such as 165 158 160, or --live.")
     if arguments.into is not None and arguments.save is not None:
         raise CallError("--save writes a file, --into adds to a folder: give one of the two.")
-
-
-def _take_species(arguments: argparse.Namespace, aim: Target) -> None:
-    """Take the species that the records have; another one must not be given."""
-    if arguments.species and aim.species and arguments.species != aim.species:
-        from bpvet.printing import shown
-
-        raise CallError(
-            f"--species {arguments.species}: in the records {shown(aim.animal)} is a {aim.species}."
-        )
-    arguments.species = arguments.species or (aim.species if aim.species in SPECIES else "")
 
 
 def _whose_and_when(arguments: argparse.Namespace) -> tuple[str, str]:

@@ -103,7 +103,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     argv : sequence of str, optional
         What follows the program's name; that of this process by default.
     """
-    _take_any_letter()
+    import io
+
+    # A terminal that lacks a letter shows a question mark in its place.
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     keep_font_cache()
     if argv is None:
         return _exit_status(sys.argv[1:])
@@ -174,15 +179,6 @@ def parser(full: bool = True) -> Parser:
     return whole
 
 
-def _command_parser(name: str) -> Parser:
-    """Return the parser of one command, as it is within that of the whole command line."""
-    from bpvet.command.shared.options import Parser
-
-    made = Parser(prog=f"bpvet {name}", **_about(name))
-    _command(name).add_arguments(made)
-    return made
-
-
 def _about(name: str) -> dict[str, Any]:
     about, _, example = _command(name).ABOUT.partition("\n\n")
     return {"description": about, "epilog": example or None}
@@ -193,7 +189,13 @@ def _parsed(given: list[str]) -> tuple[argparse.Namespace, list[str]]:
     if given and given[0] in COMMANDS:
         from argparse import Namespace
 
-        return _command_parser(given[0]).parse_known_args(given[1:], Namespace(command=given[0]))
+        from bpvet.command.shared.options import Parser
+
+        name = given[0]
+        # The parser of one command, as it is within that of the whole command line.
+        made = Parser(prog=f"bpvet {name}", **_about(name))
+        _command(name).add_arguments(made)
+        return made.parse_known_args(given[1:], Namespace(command=name))
     # A command that does not come first is behind something that is no option of the program.
     return parser(full=not COMMANDS.keys().isdisjoint(given)).parse_known_args(given)
 
@@ -301,15 +303,6 @@ def _no_handle_left(error: BaseException) -> bool:
             return True
         one = one.__cause__ or one.__context__
     return not handles_left(1)
-
-
-def _take_any_letter() -> None:
-    """Let a terminal that lacks a letter show a question mark in its place."""
-    import io
-
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
 
 
 def _close_quietly() -> None:

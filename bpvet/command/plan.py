@@ -38,7 +38,12 @@ _MEASURED = ("animal", "as_of", *_READ, "bridge")
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what the command takes."""
     parser.usage = "bpvet plan [PATH --animal A] [options]"
-    _add_records(parser)
+    # An animal already measured; all of this may be left out.
+    parser.add_argument(
+        "path", nargs="?", metavar="PATH", help="records, for an animal already measured"
+    )
+    options.add_animal(parser, required=False)
+    options.add_reading(parser)
     visits = parser.add_argument_group("the visits")
     visits.add_argument("--visits", type=_count, default=4, metavar="M", help="visits (4)")
     visits.add_argument(
@@ -55,15 +60,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     options.add_level(parser)
     options.add_priors(parser)
     options.add_ways_out(parser)
-
-
-def _add_records(parser: argparse.ArgumentParser) -> None:
-    """Add what chooses an animal already measured; all of it may be left out."""
-    parser.add_argument(
-        "path", nargs="?", metavar="PATH", help="records, for an animal already measured"
-    )
-    options.add_animal(parser, required=False)
-    options.add_reading(parser)
 
 
 def _add_new(parser: argparse.ArgumentParser) -> None:

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from bpvet.figures.axes import Scale
 from bpvet.figures.lettering import Block, block
-from bpvet.figures.pictures import GuideLine, Panel
+from bpvet.figures.pictures import Panel
 from bpvet.figures.placing import Box, near, spread
 
 _GAP = 0.8
@@ -87,7 +87,11 @@ def margin_labels(
     for level in panel.levels:
         bottom, top = max(level.low, low), min(level.high, high)
         if level.name and top - bottom > 0.02 * (high - low):
-            wanted.append((_clearest(bottom, top, lines), "level", level.name))
+            # The middle of the widest part of a level that no line crosses.
+            across = (line.value for line in lines if bottom < line.value < top)
+            cuts = sorted({bottom, top, *across})
+            middle = max((b - a, (a + b) / 2) for a, b in pairwise(cuts))[1]
+            wanted.append((middle, "level", level.name))
     wanted += [(line.value, "line", line.words) for line in lines if line.words]
     wanted.sort(key=lambda one: (-one[0], one[2]))
     blocks = [block(words, space, most=3) for _, _, words in wanted]
@@ -103,12 +107,6 @@ def margin_labels(
         )
     )
     return labels, height
-
-
-def _clearest(bottom: float, top: float, lines: Sequence[GuideLine]) -> float:
-    """Return the middle of the widest part of a level that no line crosses."""
-    cuts = sorted({bottom, top, *(one.value for one in lines if bottom < one.value < top)})
-    return max((b - a, (a + b) / 2) for a, b in pairwise(cuts))[1]
 
 
 def near_labels(

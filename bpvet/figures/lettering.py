@@ -135,7 +135,9 @@ def block(
         rest = rest[len(line) :].lstrip()
         lines.append(line.rstrip())
     if rest:
-        lines[-1] = _shortened(f"{lines[-1]} {rest}", space, size, bold)
+        left = f"{lines[-1]} {rest}"
+        end = _fitting(left, space - width_mm(ELLIPSIS, size, bold), size, bold)
+        lines[-1] = left[:end].rstrip() + ELLIPSIS
     widest = max((width_mm(line, size, bold) for line in lines), default=0.0)
     whole = not rest and settable(text)
     return Block(tuple(lines), widest, height_mm(len(lines), size), whole)
@@ -156,11 +158,6 @@ def _first_line(text: str, space: float, size: float, bold: bool) -> str:
         return text[:at_space]
     after_hyphen = text.rfind("-", 0, end) + 1
     return text[: after_hyphen or end]
-
-
-def _shortened(text: str, space: float, size: float, bold: bool) -> str:
-    end = _fitting(text, space - width_mm(ELLIPSIS, size, bold), size, bold)
-    return text[:end].rstrip() + ELLIPSIS
 
 
 def _fitting(text: str, space: float, size: float, bold: bool) -> int:

@@ -157,7 +157,11 @@ def plan_panel(
     across = [line.value for line in (panel.target, panel.floor) if line is not None]
     across += [level.low for level in panel.levels if np.isfinite(level.low)]
     upright = [Box(at - 0.3, 0, at + 0.3, height) for at in uprights]
-    lines = [*_lines_across(across, x, y), *_band_edges(panel, x, y), *upright]
+    lines = [
+        *(Box(x.at_low, y.mm(one) - 0.3, x.at_high, y.mm(one) + 0.3) for one in across),
+        *_band_edges(panel, x, y),
+        *upright,
+    ]
     wanted = [*_named_sessions(panel, x), *far_readings(panel, x, y)]
     names, unnamed = near_labels(wanted, y, space, marks, lines)
     unkeyed = []
@@ -238,11 +242,6 @@ def _mark_boxes(panel: Panel, x: Scale, y: Scale) -> Iterator[Box]:
             at, level = x.mm(float(day)), y.mm(float(value))
             end = level + bounds.get(str(bound), 0.0)
             yield Box(at - 1.7, min(level, end) - 0.6, at + 1.7, max(level, end) + 0.6)
-
-
-def _lines_across(values: Sequence[float], x: Scale, y: Scale) -> list[Box]:
-    """Return lines across the panel at `values`, mm."""
-    return [Box(x.at_low, y.mm(one) - 0.3, x.at_high, y.mm(one) + 0.3) for one in values]
 
 
 def _band_edges(panel: Panel, x: Scale, y: Scale) -> Iterator[Box]:

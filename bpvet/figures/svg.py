@@ -53,7 +53,14 @@ def readable(
     said = f"{title}\n{description}\n{float(root.get('width', '0').removesuffix('pt')):.0f}"
     mark = sha256(said.encode(errors="replace")).hexdigest()[:8]
     _name(root, mark)
-    _uncolour(root)
+    # The colours of shapes that are used by reference stand where they are used: a rule for dark
+    # pages reaches that place and not the shape. Hatches keep theirs.
+    for definition in root.iter(f"{{{_SVG}}}defs"):
+        for shape in definition.findall(f"{{{_SVG}}}path"):
+            look = shape.attrib.pop("style", "")
+            kept = [part for part in look.split("; ") if part and not _COLOUR.fullmatch(part)]
+            if kept:
+                shape.set("style", "; ".join(kept))
     _letters(root)
     _describe(root, mark, written(title), written(description), links)
     for style in root.iter(f"{{{_SVG}}}style"):
@@ -118,19 +125,6 @@ def _name(root: ElementTree.Element, mark: str) -> None:
                 element.set(name, _REFERENCE.sub(rf"#{mark}-\1", value))
         if own is not None and own in used:
             element.set("id", f"{mark}-{own}")
-
-
-def _uncolour(root: ElementTree.Element) -> None:
-    """Take the colours from shapes that are used by reference: where they are used, they stand.
-
-    A rule for dark pages reaches the place of use and not the shape. Hatches keep theirs.
-    """
-    for definition in root.iter(f"{{{_SVG}}}defs"):
-        for shape in definition.findall(f"{{{_SVG}}}path"):
-            style = shape.attrib.pop("style", "")
-            kept = [part for part in style.split("; ") if part and not _COLOUR.fullmatch(part)]
-            if kept:
-                shape.set("style", "; ".join(kept))
 
 
 def _letters(root: ElementTree.Element) -> None:

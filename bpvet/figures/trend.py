@@ -170,11 +170,25 @@ def _drawn(plan: Plan, picture: TrendPicture) -> Figure:
         axes = sheet.axes(panel.x.at_low, tops.panels[index], across, panel.height)
         draw_panel(panel, axes)
         _uprights(axes, plan, panel.x, panel.name, picture.words)
-        _date_axis(axes, panel.x, labelled=_dated(plan, index))
+        labelled = _dated(plan, index)
+        ticks = date_ticks(panel.x)
+        # All labels get as many lines, so that they stand on one line.
+        tall = any("\n" in tick.label for tick in ticks)
+        texts = [tick.label + ("\n" if tall and "\n" not in tick.label else "") for tick in ticks]
+        labels = texts if labelled else [""] * len(ticks)
+        axes.set_xticks([tick.at for tick in ticks], labels)
         _margin(sheet, panel.margin, panel.x.at_high, tops.panels[index])
         _names(sheet, panel.names, tops.panels[index])
         if panel.name == "main" and plan.near is not None:
-            _bracket(axes, plan.near)
+            # A bar on the date axis marks the weeks that the panel below enlarges.
+            low, high = axes.get_ylim()
+            bar: dict[str, Any] = {
+                "color": GUIDE_GREY,
+                "lw": 3.0,
+                "solid_capstyle": "butt",
+                "label": "enlarged below",
+            }
+            axes.plot(plan.near, [low + 0.012 * (high - low)] * 2, zorder=3.6, **bar)
     if plan.strip.height:
         strip = sheet.axes(plan.x.at_low, tops.strip, across, plan.strip.height)
         draw_strip(plan.strip, strip, plan.x)
@@ -195,27 +209,6 @@ def _uprights(axes: Axes, plan: Plan, x: Scale, name: str, words: TrendWords) ->
         title = words.today_is.format(day=date_words(np.datetime64(date)))
         gid = Meaning("today", name, date, title=title).gid
         axes.axvline(plan.today, color=GUIDE_GREY, lw=HAIRLINE, zorder=3.4, gid=gid)
-
-
-def _bracket(axes: Axes, near: tuple[float, float]) -> None:
-    """Mark the weeks that the panel below enlarges by a bar on the date axis."""
-    low, high = axes.get_ylim()
-    style: dict[str, Any] = {
-        "color": GUIDE_GREY,
-        "lw": 3.0,
-        "solid_capstyle": "butt",
-        "label": "enlarged below",
-    }
-    axes.plot(near, [low + 0.012 * (high - low)] * 2, zorder=3.6, **style)
-
-
-def _date_axis(axes: Axes, x: Scale, labelled: bool) -> None:
-    ticks = date_ticks(x)
-    # All labels get as many lines, so that they stand on one line.
-    tall = any("\n" in tick.label for tick in ticks)
-    texts = [tick.label + ("\n" if tall and "\n" not in tick.label else "") for tick in ticks]
-    labels = texts if labelled else [""] * len(ticks)
-    axes.set_xticks([tick.at for tick in ticks], labels)
 
 
 def _margin(sheet: Sheet, labels: tuple[MarginLabel, ...], edge: float, top: float) -> None:

@@ -75,7 +75,9 @@ class Mixture(Content):
 
     def below(self, value: ArrayLike) -> float | Array:
         """Return the probability of lying at or below `value`."""
-        return _plain(self._cdf(self._inward(value)))
+        return _plain(
+            np.asarray(ndtr(self._standard(self._inward(value), at_mean=np.inf)) @ self.weights)
+        )
 
     def above(self, value: ArrayLike) -> float | Array:
         """Return the probability of lying above `value`."""
@@ -135,9 +137,6 @@ class Mixture(Content):
             for i in range(mean.size)
         )
         return ShortTable("", ("mean", "sd", "2.5 %", "97.5 %"), rows)
-
-    def _cdf(self, value: Array) -> Array:
-        return np.asarray(ndtr(self._standard(value, at_mean=np.inf)) @ self.weights)
 
     def _standard(self, value: Array, at_mean: float = 0.0) -> Array:
         """Return how many SDs of each part values lie above its mean.

@@ -157,7 +157,9 @@ def integrate(
     wide = np.arange(nodes.log_marginal.size)
     for widening in range(1, _WIDENINGS + 1):
         # Only for those who need it: no animal's answer depends on the animals beside it.
-        wide = wide[_end_weight(latest) >= END_WEIGHT]
+        each = GAUSS_NODES**2
+        ends = latest.weight[:, :each].sum(axis=1), latest.weight[:, -each:].sum(axis=1)
+        wide = wide[np.maximum(*ends) >= END_WEIGHT]
         if wide.size == 0:
             return nodes
         latest = _nested(batch.take(wide), prior.take(wide), widening, None, surface_of)
@@ -166,13 +168,6 @@ def integrate(
         "The split between visit noise and slow wander could not be integrated: the posterior "
         "reaches beyond every grid that was tried."
     )
-
-
-def _end_weight(nodes: Nodes) -> Array:
-    """Return the larger weight at an end of the rho grid, (B,)."""
-    each = GAUSS_NODES**2
-    ends = nodes.weight[:, :each].sum(axis=1), nodes.weight[:, -each:].sum(axis=1)
-    return np.maximum(*ends)
 
 
 def _nested(

@@ -134,7 +134,12 @@ def average_real_variability(
     estimate = float(weight @ np.abs(np.diff(y)))
     if estimate == 0:
         return Estimate(0.0, reason=NO_SCATTER)
-    df = chi_like(_relative_variance(weight))
+    # The variance of the weighted mean absolute difference over its squared mean.
+    # For normals of correlation ρ, E|X||Y| = (2/π)(√(1 − ρ²) + ρ·arcsin ρ); here ρ = −1/2.
+    rho = -0.5
+    own = math.pi / 2 - 1
+    neighbours = math.sqrt(1 - rho * rho) + rho * math.asin(rho) - 1
+    df = chi_like(float(own * weight @ weight + 2 * neighbours * weight[:-1] @ weight[1:]))
     high, low = chi_square_tails(df, level)
     centre = math.sqrt(squared_mean_of_chi(df) * df)
     return Estimate(estimate, estimate * centre / high**0.5, estimate * centre / low**0.5)
@@ -357,12 +362,3 @@ def _chi_square(estimate: float, df: float, level: float) -> Estimate:
 def _vangel(k: float, point: float, df: int) -> float | None:
     below = ((point + 2) / (df + 1) - 1) * k * k + point / df
     return k / math.sqrt(below) if below > 0 else None
-
-
-def _relative_variance(weight: Array) -> float:
-    """Variance of the weighted mean absolute difference over its squared mean."""
-    # For normals of correlation ρ, E|X||Y| = (2/π)(√(1 − ρ²) + ρ·arcsin ρ); here ρ = −1/2.
-    rho = -0.5
-    own = math.pi / 2 - 1
-    neighbours = math.sqrt(1 - rho * rho) + rho * math.asin(rho) - 1
-    return float(own * weight @ weight + 2 * neighbours * weight[:-1] @ weight[1:])

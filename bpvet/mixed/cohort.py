@@ -85,18 +85,27 @@ def fit_cohort(
     roles = Roles(animal, session, _slopes(slope), visit_by, residual_by, group)
     check_df(df, reml, robust)
     _check_names(roles)
-    if not (callable(map) or is_executor(map)):
-        raise CallError("map is a mapping function, or an object with scatter and gather.")
+    executor = _executor_of(map)
     spec = model_spec(_columns(data), formula, roles)
-    executor = map if is_executor(map) else Mapped(map)
     prepared = _prepared(data, spec, executor, correlated)
-    if robust and prepared.rows is None:
-        raise CallError("Sandwich errors need the data in one frame.")
-    fit = fitted(prepared, correlated, reml, df, robust)
-    if isinstance(executor, Mapped):
-        # The parts are here: answers asked for later need no pool that may be closed by then.
-        here = prepared._replace(executor=Mapped(_BUILT_IN))
-        return replace(fit, data=here, likelihood=criterion_of(here, reml))
+    return _without_pool(fitted(prepared, correlated, reml, df, robust))
+
+
+def _executor_of(mapping: Any) -> Executor:
+    """Return what the parts of the data are sent out with."""
+    if is_executor(mapping):
+        return mapping
+    if not callable(mapping):
+        raise CallError("map is a mapping function, or an object with scatter and gather.")
+    return Mapped(mapping)
+
+
+def _without_pool(fit: Cohort) -> Cohort:
+    """Return a fit whose answers need no worker that may be gone by then, as far as can be."""
+    if isinstance(fit.data.executor, Mapped):
+        # The parts are here: answers asked for later need no pool.
+        here = fit.data._replace(executor=Mapped(_BUILT_IN))
+        return replace(fit, data=here, likelihood=criterion_of(here, fit.reml))
     # What most readers want is worked out while the workers are there.
     fit.fixed, fit.variance  # noqa: B018
     return fit

@@ -308,8 +308,13 @@ def table_of(frame: pd.DataFrame, spec: ModelSpec) -> Table:
             _refuse_dates(column, name, spec.formula)
             texts[name] = factorised(column)
         if name in numbers:
-            kinds[name] = _kind_of(column)
-    _refuse_words(texts, spec)
+            integer = pd.api.types.is_integer_dtype(column.dtype)
+            truth = pd.api.types.is_bool_dtype(column.dtype)
+            kinds[name] = "b" if truth else "i" if integer else "f"
+    # A count and a sum of squares are no text.
+    for count in spec.own_columns[:2]:
+        if count in texts and np.any(texts[count].codes >= 0):
+            raise CallError(f"Column {count} must hold numbers.")
     return Table(numbers, texts, kinds, len(frame))
 
 
@@ -322,25 +327,12 @@ def _fits_a_code(column: pd.Series[Any]) -> bool:
     return dtype.kind == "i" or (dtype.kind == "u" and dtype.itemsize < 8)
 
 
-def _kind_of(column: pd.Series[Any]) -> str:
-    if pd.api.types.is_bool_dtype(column.dtype):
-        return "b"
-    return "i" if pd.api.types.is_integer_dtype(column.dtype) else "f"
-
-
 def _refuse_dates(column: pd.Series[Any], name: str, formula: Formula) -> None:
     """Raise a CallError for dates that are not mere classes; durations have no order as text."""
     if name in formula.classes and name not in formula.plain and column.dtype.kind == "M":
         return
     if column.dtype.kind in "mM" or isinstance(column.dtype, pd.PeriodDtype):
         raise CallError(f"Column {name} holds dates; use months or another number.")
-
-
-def _refuse_words(texts: Mapping[str, Text], spec: ModelSpec) -> None:
-    """Raise a CallError where a count or a sum of squares is text."""
-    for name in spec.own_columns[:2]:
-        if name in texts and np.any(texts[name].codes >= 0):
-            raise CallError(f"Column {name} must hold numbers.")
 
 
 def usable(table: Table, spec: ModelSpec) -> tuple[Table, NDArray[np.bool_], dict[str, int]]:

@@ -212,23 +212,16 @@ def left_over(moments: Moments, animals: AnimalBlocks) -> Left:
     )
 
 
-def _by_group(moments: Moments, values: Array) -> Array:
-    """Return Σ over a group's animals of values (N, …) as (groups, …)."""
-    groups = len(moments.totals)
-    n = moments.animals
+def _products_by_group(moments: Moments, left: Array, right: Array) -> Array:
+    """Return Σ leftᵀ right over a group's animals: (N, q, a), (N, q, b) to (groups, a, b)."""
+    groups, n = len(moments.totals), moments.animals
     if groups == 1:
-        return np.asarray(values.sum(axis=0)[None], dtype=float)
+        rows = [summed_products(left[:, i], right[:, i]) for i in range(left.shape[1])]
+        return np.asarray(sum(rows[1:], rows[0])[None], dtype=float)
+    values = left.transpose(0, 2, 1) @ right
     members = csr_array((np.ones(n), (moments.group, np.arange(n))), (groups, n))
     summed = np.asarray(members @ values.reshape(n, -1), dtype=float)
     return summed.reshape(groups, *values.shape[1:])
-
-
-def _products_by_group(moments: Moments, left: Array, right: Array) -> Array:
-    """Return Σ leftᵀ right over a group's animals: (N, q, a), (N, q, b) to (groups, a, b)."""
-    if len(moments.totals) == 1:
-        rows = [summed_products(left[:, i], right[:, i]) for i in range(left.shape[1])]
-        return np.asarray(sum(rows[1:], rows[0])[None], dtype=float)
-    return _by_group(moments, left.transpose(0, 2, 1) @ right)
 
 
 def animal_blocks(moments: Moments, weight: Array, factor: Array) -> AnimalBlocks:

@@ -212,9 +212,11 @@ class Criterion:
             shrink, own = self._group_shrinkage(value.products, variances)
             edge = value.products[:, :, self.intercept]
             first, second = self._with_group(first, second, edge, edge @ vectors, shrink, own)
+        # The spread on both sides of the table, for each of its last axis.
+        moved = np.tensordot(self.spread, second.sum(axis=0), ([0], [0]))
         return Products(
             np.einsum("rmk,ra->amk", first.sum(axis=0), self.spread),
-            _sandwiched(second.sum(axis=0), self.spread),
+            np.asarray(np.tensordot(self.spread, moved, ([0], [1])).swapaxes(0, 1), dtype=float),
         )
 
     def _with_group(
@@ -289,12 +291,6 @@ class Criterion:
 
 def _reduced(part: Any, variances: Variances) -> partition.Reduced:
     return partition.reduced(part, variances)
-
-
-def _sandwiched(table: Array, spread: Array) -> Array:
-    """Return spreadᵀ table spread for each of the last axis."""
-    moved = np.tensordot(spread, table, ([0], [0]))
-    return np.asarray(np.tensordot(spread, moved, ([0], [1])).swapaxes(0, 1), dtype=float)
 
 
 def _derivatives(

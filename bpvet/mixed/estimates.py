@@ -130,7 +130,13 @@ def variance_frame(
 ) -> pd.DataFrame:
     """Return the variance components with Wald limits."""
     spec, q = data.spec, criterion.random
-    back = _back_to_user(data, criterion)
+    # The matrix that carries φ of the moments to the user's scale.
+    random, effects = criterion.random, data.scaling.effects
+    row, column = np.tril_indices(random)
+    rest = int(criterion.grouped) + criterion.visits + criterion.residuals
+    back = np.eye(len(row) + rest) * data.scaling.size**2
+    kron = np.kron(effects, effects) @ criterion.spread[: random * random, : len(row)]
+    back[: len(row), : len(row)] = kron.reshape(random, random, -1)[row, column]
     natural = back @ criterion.natural(point.variances)
     change = back @ point.parametrisation.jacobian(point.psi)
     lower = np.tril_indices(q)
@@ -196,17 +202,6 @@ def _correlation(
     return nothing | {"estimate": rho} | limits
 
 
-def _back_to_user(data: CohortData, criterion: Criterion) -> Array:
-    """Return the matrix that carries φ of the moments to the user's scale."""
-    q, effects = criterion.random, data.scaling.effects
-    rows, columns = np.tril_indices(q)
-    rest = int(criterion.grouped) + criterion.visits + criterion.residuals
-    matrix = np.eye(len(rows) + rest) * data.scaling.size**2
-    kron = np.kron(effects, effects) @ criterion.spread[: q * q, : len(rows)]
-    matrix[: len(rows), : len(rows)] = kron.reshape(q, q, -1)[rows, columns]
-    return matrix
-
-
 def reference_rows(
     cohort: Cohort, by: str | Sequence[str], at: Mapping[str, Any]
 ) -> tuple[list[str], Array]:
@@ -226,7 +221,11 @@ def reference_rows(
         elif name in wanted:
             raise CallError(f'Column "{name}" holds numbers: say at which values, with at=.')
         else:
-            values[name] = [_mean_of(cohort, name)]
+            names, total = cohort.terms, cohort.data.total
+            if name not in names:
+                raise CallError(f'Say at which value of "{name}" the means are wanted, with at=.')
+            place = names.index(name)
+            values[name] = [float(total.first[place] / total.weight + cohort.data.shift[place])]
     if not wanted:
         raise CallError("Say by which columns the means are wanted.")
     strange = [name for name in [*wanted, *at] if name not in values]
@@ -242,15 +241,6 @@ def reference_rows(
             inside &= (grid[name] == level).to_numpy()
         rows.append(x[inside].mean(axis=0))
     return [", ".join(str(level) for level in cell) for cell in cells], np.array(rows)
-
-
-def _mean_of(cohort: Cohort, name: str) -> float:
-    """Return the mean over readings of a column of numbers that stands in X by itself."""
-    names, total = cohort.terms, cohort.data.total
-    if name not in names:
-        raise CallError(f'Say at which value of "{name}" the means are wanted, with at=.')
-    place = names.index(name)
-    return float(total.first[place] / total.weight + cohort.data.shift[place])
 
 
 def comparison(

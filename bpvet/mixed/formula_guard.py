@@ -197,7 +197,11 @@ class _Found:
 
     def _column(self, name: str, used: dict[str, None]) -> None:
         if name not in self.known:
-            raise FormulaError(_no_column(name, self.known))
+            from difflib import get_close_matches
+
+            near = get_close_matches(name, sorted(self.known), n=3)
+            hint = f" Did you mean {', '.join(near)}?" if near else ""
+            raise FormulaError(f'Formula: the data have no column "{name}".{hint}')
         self.columns[name] = None
         used[name] = None
 
@@ -224,14 +228,6 @@ class _Found:
 
 def _calls(node: ast.expr, name: str) -> bool:
     return isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == name
-
-
-def _no_column(name: str, known: frozenset[str]) -> str:
-    from difflib import get_close_matches
-
-    near = get_close_matches(name, sorted(known), n=3)
-    hint = f" Did you mean {', '.join(near)}?" if near else ""
-    return f'Formula: the data have no column "{name}".{hint}'
 
 
 def _classes_column(node: ast.expr, part: str) -> str:

@@ -169,7 +169,12 @@ class _Search:
                 continue
             self.steps += 1
             damping = damping / 10.0 if damping > 1e-6 else 0.0
-            _refuse_no_scatter(moved, self)
+            if moved.variances.residual.min() < _NO_SCATTER**2:
+                raise FitError(
+                    "The readings of a session (or the residuals) do not scatter at all in some "
+                    "class, so that the likelihood has no maximum.",
+                    self.outcome(moved, np.nan, "no scatter"),
+                )
             point = self.leave_out(moved)
         raise FitError(
             f"The search for the variances did not settle in {self.steps} steps.",
@@ -278,7 +283,15 @@ class _Search:
         if parametrisation.own > point.parametrisation.own:
             changed[0] -= np.log(2.0)
             return changed
-        return _with_less(parametrisation, psi, point)
+        # Half the distance of the widened block to the narrow one it came from.
+        wide = block_factor(parametrisation, psi)
+        narrow = block_factor(point.parametrisation, point.psi)
+        excess = wide @ wide.T - narrow @ narrow.T
+        sizes, vectors = np.linalg.eigh(excess)
+        if sizes[-1] <= 1e-14:
+            return None
+        added = vectors[:, -1] * np.sqrt(sizes[-1] / 4.0)
+        return with_block(point.parametrisation, point.psi, np.column_stack([narrow, added]))[1]
 
     def offers(self, point: Point) -> list[tuple[float, Parametrisation, Array]]:
         """Return (promised gain, chart, ψ) for each variance that could be given back."""
@@ -369,20 +382,6 @@ def _plain_shares(criterion: Criterion, residual: Array) -> tuple[float, float, 
     return animal, 0.1, np.clip(visit, 0.02, 1.0)
 
 
-def _with_less(parametrisation: Parametrisation, psi: Array, point: Point) -> Array | None:
-    """Return ψ of a widened block with half the distance to the narrow one it came from."""
-    wide, narrow = (
-        block_factor(parametrisation, psi),
-        block_factor(point.parametrisation, point.psi),
-    )
-    excess = wide @ wide.T - narrow @ narrow.T
-    sizes, vectors = np.linalg.eigh(excess)
-    if sizes[-1] <= 1e-14:
-        return None
-    added = vectors[:, -1] * np.sqrt(sizes[-1] / 4.0)
-    return with_block(point.parametrisation, point.psi, np.column_stack([narrow, added]))[1]
-
-
 def _gain(gradient: float, curvature: float) -> tuple[float, float]:
     """Return what a variance given back promises, and its size on the scale of the moments."""
     if gradient >= 0 or curvature <= 0:
@@ -435,12 +434,3 @@ def _damped(
     if longest > _LONGEST_LOG_STEP:
         step = step * (_LONGEST_LOG_STEP / longest)
     return step, promise
-
-
-def _refuse_no_scatter(point: Point, search: _Search) -> None:
-    if point.variances.residual.min() < _NO_SCATTER**2:
-        raise FitError(
-            "The readings of a session (or the residuals) do not scatter at all in some class, "
-            "so that the likelihood has no maximum.",
-            search.outcome(point, np.nan, "no scatter"),
-        )

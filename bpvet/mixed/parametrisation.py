@@ -103,7 +103,11 @@ class Parametrisation:
     def bend(self, psi: Array, gradient: Array) -> Array:
         """Return Σ gradient · ∂²φ/∂ψ², the chart's own part of a Hessian."""
         q = len(self.fixed)
-        slope = _symmetric(gradient, q)
+        # The derivative by G as a symmetric matrix from that by its lower triangle.
+        slope = np.zeros((q, q))
+        rows, columns = np.tril_indices(q)
+        slope[rows, columns] += gradient[: len(rows)] / 2.0
+        slope[columns, rows] += gradient[: len(rows)] / 2.0
         entries, factor = self.entries(psi), self.factor(psi)
         speed = np.where(self.log, entries, 1.0)
         f = len(self.log)
@@ -117,15 +121,6 @@ class Parametrisation:
         lower = q * (q + 1) // 2
         result[place, place] += 4.0 * np.exp(2.0 * psi[f:]) * gradient[lower + free]
         return result
-
-
-def _symmetric(gradient: Array, q: int) -> Array:
-    """Return the derivative by G as a symmetric matrix from that by its lower triangle."""
-    slope = np.zeros((q, q))
-    rows, columns = np.tril_indices(q)
-    slope[rows, columns] += gradient[: len(rows)] / 2.0
-    slope[columns, rows] += gradient[: len(rows)] / 2.0
-    return slope
 
 
 def full_parametrisation(

@@ -57,6 +57,8 @@ def check_df(df: str, reml: bool, robust: bool) -> None:
 
 def fitted(data: CohortData, correlated: bool, reml: bool, df: str, robust: bool) -> Cohort:
     """Return the fit of a cohort that is ready for it."""
+    if robust and data.rows is None:
+        raise CallError("Sandwich errors need the data in one frame.")
     criterion = criterion_of(data, reml)
     names = cohort_answers.component_names(data.spec, data.has_visits)
     point, outcome = best(criterion, data, correlated, names)

@@ -20,7 +20,7 @@ from bpvet.mixed.columns import (
     table_of,
     usable,
 )
-from bpvet.mixed.design import Design, Recipe, follow, make_design, response_values
+from bpvet.mixed.design import Design, follow, make_design, response_values
 from bpvet.mixed.formula_guard import WHOLE_COLUMN_CALLS
 from bpvet.mixed.levels import design_of_table, levels_present
 
@@ -180,7 +180,12 @@ def _u(table: Table, y: Array, spec: ModelSpec) -> tuple[Array, int, ModelSpec]:
     if x is not None:
         u[:, : len(names)] = x
     elif spec.design.recipe is not None:
-        _follow(u[:, : len(names)], table, spec.design, spec.design.recipe)
+        part = u[:, : len(names)]
+        codes = {
+            called: class_codes(table.texts[called], levels)
+            for called, levels in spec.design.levels.items()
+        }
+        follow(spec.design.recipe, part, table.numbers, codes, spec.design.levels)
     else:
         _fill(u[:, : len(names)], table, spec.design, spec)
     for place, name in enumerate(extra, start=len(names)):
@@ -215,12 +220,6 @@ def _fill(x: Array, table: Table, design: Design, spec: ModelSpec) -> None:
         few, formula = table.taken(chunk), spec.formula
         ready = few.frame(formula.columns, spec.levels, formula.classes)
         x[chunk] = design.matrix_of(ready)
-
-
-def _follow(x: Array, table: Table, design: Design, recipe: Recipe) -> None:
-    """Write X for the rows of a table by its recipe."""
-    codes = {name: class_codes(table.texts[name], levels) for name, levels in design.levels.items()}
-    follow(recipe, x, table.numbers, codes, design.levels)
 
 
 def _slope(table: Table, name: str) -> Array:
@@ -349,16 +348,12 @@ def _session_codes(table: Table, animal: Codes, spec: ModelSpec) -> tuple[Codes,
     session[order] = np.cumsum(fresh) - 1
     owner = np.repeat(session, length)
     count = np.bincount(session, length).astype(np.int64)
-    return owner, _first_rows(owner, len(count)), count
-
-
-def _first_rows(owner: Codes, sessions: int) -> Codes:
-    """Return the first row of each session; written backwards, so that the first stays."""
-    first = np.empty(sessions, np.int64)
+    # The first row of each session; written backwards, so that the first stays.
+    first = np.empty(len(count), np.int64)
     for begin in range((len(owner) - 1) // _ROWS_AT_ONCE * _ROWS_AT_ONCE, -1, -_ROWS_AT_ONCE):
         block = owner[begin : begin + _ROWS_AT_ONCE]
         first[block[::-1]] = np.arange(begin + len(block) - 1, begin - 1, -1)
-    return first
+    return owner, first, count
 
 
 def _same_within(

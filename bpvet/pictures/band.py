@@ -29,11 +29,6 @@ LONGEST_GAP = np.timedelta64(180, "D")
 _LEVEL = 0.95
 
 
-def inner_level(level: float) -> float:
-    """Return the probability of the inner band: one half, or half of what the outer one holds."""
-    return _INNER if level > _INNER else level / 2
-
-
 def trend_band(trend: Trend, level: float) -> Band:
     """Return the bands on a grid that holds every session and every change of treatment.
 
@@ -44,11 +39,20 @@ def trend_band(trend: Trend, level: float) -> Band:
         Probability of the outer band.
     """
     dates = _grid(trend)
-    usual, half = trend.at(dates), inner_level(level)
+    usual = trend.at(dates)
+    # The inner band holds one half, or half of what the outer one holds.
+    half = _INNER if level > _INNER else level / 2
     inner, outer = usual.interval(half), usual.interval(level)
     doubtful = np.full(dates.size, bool(missed(trend)))
     for before, after in gaps(trend):
         doubtful |= (dates >= before) & (dates <= after)
+    # The dates (m,) from the session before to the one after any that is a bound.
+    series = trend.series
+    days, found = np.unique(series.date), np.zeros(dates.size, dtype=bool)
+    for day in np.unique(series.date[series.bound != ""]):
+        at = int(np.searchsorted(days, day))
+        left, right = days[max(0, at - 1)], days[min(days.size - 1, at + 1)]
+        found |= (dates >= left) & (dates <= right)
     return Band(
         date=dates,
         centre=np.atleast_1d(usual.mean),
@@ -60,7 +64,7 @@ def trend_band(trend: Trend, level: float) -> Band:
         inner=half,
         outer=level,
         doubtful=doubtful,
-        unjoined=_unjoined(trend, dates),
+        unjoined=found,
     )
 
 
@@ -108,14 +112,3 @@ def _grid(trend: Trend) -> NDArray[np.datetime64]:
     inside = [day for day in changes if not np.isnat(day) and first <= day <= last]
     grid = np.arange(first, last + _DAY, step * _DAY)
     return np.unique(np.concatenate([grid, series.date, np.array(inside, dtype="datetime64[D]")]))
-
-
-def _unjoined(trend: Trend, dates: NDArray[np.datetime64]) -> NDArray[np.bool_]:
-    """Return the dates (m,) from the session before to the one after any that is a bound."""
-    series = trend.series
-    days, found = np.unique(series.date), np.zeros(dates.size, dtype=bool)
-    for day in np.unique(series.date[series.bound != ""]):
-        at = int(np.searchsorted(days, day))
-        before, after = days[max(0, at - 1)], days[min(days.size - 1, at + 1)]
-        found |= (dates >= before) & (dates <= after)
-    return found

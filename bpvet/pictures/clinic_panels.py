@@ -110,7 +110,12 @@ def sheets(
         _panel(one, rows.iloc[by_animal[one.animal]], names, quantity, hidden) for one in shown
     ]
     held = _deciles(rows, quantity) if many else None
-    overview = _overview(count, quantity, lines, held)
+    target = floor = None
+    if quantity == "systolic":
+        chosen = guideline(DEFAULT)
+        target, floor = float(chosen.target.value), float(chosen.floor.value)
+    heading = words.overview_heading(count, held is not None)
+    overview = Overview(heading, lines if held is None else (), held, target, floor)
     cuts = [0, *range(FIRST_SHEET, len(every), SHEET), len(every)]
     parts = [every[a:b] for a, b in pairwise(cuts)]
     told = Sheets(
@@ -237,17 +242,6 @@ def _deciles(rows: pd.DataFrame, quantity: str) -> Deciles | None:
         return None
     months, value, animals = zip(*found, strict=True)
     return Deciles(np.array(months), np.array(value), np.array(animals))
-
-
-def _overview(
-    count: int, quantity: str, lines: tuple[PopulationLine, ...], held: Deciles | None
-) -> Overview:
-    target = floor = None
-    if quantity == "systolic":
-        chosen = guideline(DEFAULT)
-        target, floor = float(chosen.target.value), float(chosen.floor.value)
-    heading = words.overview_heading(count, held is not None)
-    return Overview(heading, lines if held is None else (), held, target, floor)
 
 
 def _sheet(

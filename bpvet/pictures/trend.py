@@ -73,10 +73,19 @@ def trend_picture(
     whose = (trend.records, series.animal, series.quantity)
     below = lab_panels(*whose) if labs else LabPanels()
     rows = LabRows() if labs else lab_rows(*whose, only=rows_of)
-    joined = _joined_sessions(trend)
+    # A bridged series' other sessions, by method and condition.
+    kinds = sorted(set(zip(series.methods.tolist(), series.conditions.tolist(), strict=True)))
+    joined = tuple(
+        _marks(trend, (series.methods == method) & (series.conditions == condition), joined=True)
+        for method, condition in kinds
+        if (method, condition) != (series.method, series.condition)
+    )
     panel = _panel(trend, guideline_key, level, joined)
     signs = sign_marks(trend.records, series.animal, trend.as_of)
-    spans = _spans(trend)
+    spans = tuple(
+        CourseSpan(span.drug, span.dose, span.started_on, span.stopped_on, span.modelled)
+        for span in trend.context.treatments.spans
+    )
     return TrendPicture(
         title=title(trend),
         as_of=trend.as_of,
@@ -99,12 +108,18 @@ def _panel(
     systolic = series.quantity == "systolic"
     chosen = guideline(guideline_key, series.species or None) if systolic else None
     withheld = category_withheld(trend) if systolic else None
-    shown, others = _own_sessions(trend), (*joined, *_other_sessions(trend))
+    # The sessions of the series; of a bridged one, those like the latest.
+    own = (series.methods == series.method) & (series.conditions == series.condition)
+    shown, others = _marks(trend, own), (*joined, *_other_sessions(trend))
     lowest = min(float(np.min(one.mean)) for one in (shown, *others) if one.mean.size)
     across = guides(trend, chosen, withheld, lowest)
     readings = ReadingMarks.none()
     if not trend.logarithmic:
-        readings = _reading_marks(trend, _readings_frame(trend))
+        frame = readings_used(trend.records, trend.context.rule)
+        frame = frame[frame["animal"] == trend.series.animal]
+        readings = _reading_marks(
+            trend, frame[frame["session"].isin(trend.series.session)].reset_index(drop=True)
+        )
     return Panel(
         heading=heading(trend),
         quantity=series.quantity,
@@ -124,24 +139,6 @@ def _panel(
 
 def _together(*texts: str) -> str:
     return " ".join(text for text in texts if text)
-
-
-def _own_sessions(trend: Trend) -> SessionMarks:
-    """Return the sessions of the series; of a bridged one, those like the latest."""
-    series = trend.series
-    own = (series.methods == series.method) & (series.conditions == series.condition)
-    return _marks(trend, own)
-
-
-def _joined_sessions(trend: Trend) -> tuple[SessionMarks, ...]:
-    """Return a bridged series' other sessions, by method and condition."""
-    series = trend.series
-    kinds = sorted(set(zip(series.methods.tolist(), series.conditions.tolist(), strict=True)))
-    return tuple(
-        _marks(trend, (series.methods == method) & (series.conditions == condition), joined=True)
-        for method, condition in kinds
-        if (method, condition) != (series.method, series.condition)
-    )
 
 
 def _marks(trend: Trend, which: np.ndarray, joined: bool = False) -> SessionMarks:
@@ -183,13 +180,6 @@ def _bound_labels(bound: Any, mean: pd.Series) -> np.ndarray:
     """Return what letters sessions that are known as bounds alone."""
     pairs = zip(_one_bound(bound), mean.to_numpy(dtype=float), strict=True)
     return np.array([bound_label(one, value) for one, value in pairs])
-
-
-def _readings_frame(trend: Trend) -> pd.DataFrame:
-    """Return the readings of the sessions of the series, with their session's date."""
-    frame = readings_used(trend.records, trend.context.rule)
-    frame = frame[frame["animal"] == trend.series.animal]
-    return frame[frame["session"].isin(trend.series.session)].reset_index(drop=True)
 
 
 def _reading_marks(trend: Trend, frame: pd.DataFrame) -> ReadingMarks:
@@ -271,10 +261,3 @@ def _one_bound(bound: Any) -> np.ndarray:
     """Return bounds that an arrow can show; one either way is told in the text."""
     text = np.asarray(bound, dtype=object)
     return np.where(np.isin(text, ("at least", "at most")), text, "").astype(str)
-
-
-def _spans(trend: Trend) -> tuple[CourseSpan, ...]:
-    return tuple(
-        CourseSpan(span.drug, span.dose, span.started_on, span.stopped_on, span.modelled)
-        for span in trend.context.treatments.spans
-    )

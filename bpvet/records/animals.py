@@ -93,17 +93,13 @@ def check_animals(checked: CheckedTable, values: Values, as_of: np.datetime64) -
         odd, "target_systolic", Code.TARGET, Outcome.CELL, written=WRITTEN, low=low, high=high
     )
     values["target_systolic"] = np.where(odd, np.nan, target)
-    _check_own_dates(checked, values, as_of)
-    blank = checked.blank("species") & checked.has("species") & checked.usable
-    checked.report(blank, "species", Code.NO_SPECIES)
-
-
-def _check_own_dates(checked: CheckedTable, values: Values, as_of: np.datetime64) -> None:
     for name, code in (("birth_date", Code.BORN_IN_FUTURE), ("left_on", Code.LEFT_IN_FUTURE)):
         later = values[name] > as_of
         checked.report(later, name, code, Outcome.CELL, written=WRITTEN, as_of=str(as_of))
         values[name] = np.where(later, NAT, values[name])
     checked.report(values["left_on"] < values["birth_date"], "left_on", Code.LEFT_BEFORE_BORN)
+    blank = checked.blank("species") & checked.has("species") & checked.usable
+    checked.report(blank, "species", Code.NO_SPECIES)
 
 
 def report_strangers(

@@ -56,7 +56,15 @@ def existing(path: str | os.PathLike[str]) -> Path:
     except TypeError:
         raise CallError(f"A path is a text, not {type(path).__name__}.") from None
     except FileNotFoundError:
-        raise CallError(_no_such_path(Path(path))) from None
+        there = Path(path)
+        try:
+            beside = sorted(entry.name for entry in os.scandir(there.parent))
+        except OSError:
+            beside = []
+        hint = did_you_mean([printable(entry_name) for entry_name in nearest(there.name, beside)])
+        raise CallError(
+            f'There is no file or folder "{printable(str(there))}". {hint}'.rstrip()
+        ) from None
     except PermissionError:
         raise RecordsError(f'"{printable(str(path))}" cannot be read: permission denied.') from None
     except (OSError, ValueError) as error:
@@ -129,15 +137,6 @@ def _may_hold_records(name: str) -> bool:
     # A spreadsheet program keeps a lock file of this name beside an open workbook.
     hidden = name.startswith((".", "~$"))
     return not hidden and name.endswith(tuple(f".{end}" for end in (*ENDINGS, *_OTHER_ENDINGS)))
-
-
-def _no_such_path(path: Path) -> str:
-    try:
-        beside = sorted(entry.name for entry in os.scandir(path.parent))
-    except OSError:
-        beside = []
-    hint = did_you_mean([printable(name) for name in nearest(path.name, beside)])
-    return f'There is no file or folder "{printable(str(path))}". {hint}'.rstrip()
 
 
 def _not_read(name: str) -> Finding:

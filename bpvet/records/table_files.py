@@ -179,7 +179,13 @@ def _workbook(table: pd.DataFrame, words: Sequence[ColumnWords]) -> bytes:
         )
     columns = [_values(table[one.column], one.unit) for one in words]
     # Before anything is begun that would have to be ended.
-    _refuse_long(columns)
+    for column in columns:
+        for cell in column:
+            if isinstance(cell, str) and len(_escaped(cell)) > _LONGEST_TEXT:
+                raise CallError(
+                    f"A cell of a workbook holds {_LONGEST_TEXT:,} letters, and {shown(cell)} is "
+                    "longer: write .csv or .parquet."
+                )
     book = openpyxl.Workbook(write_only=True)
     sheet = book.create_sheet("sessions" if "session" in table else "table")
     sheet.append([_cell(sheet, one.column) for one in words])
@@ -192,16 +198,6 @@ def _workbook(table: pd.DataFrame, words: Sequence[ColumnWords]) -> bytes:
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
-
-
-def _refuse_long(columns: Sequence[Sequence[Any]]) -> None:
-    for column in columns:
-        for value in column:
-            if isinstance(value, str) and len(_escaped(value)) > _LONGEST_TEXT:
-                raise CallError(
-                    f"A cell of a workbook holds {_LONGEST_TEXT:,} letters, and {shown(value)} is "
-                    "longer: write .csv or .parquet."
-                )
 
 
 def _escaped(text: str) -> str:

@@ -82,7 +82,10 @@ def _mark_in(path: Path) -> str:
     """Return the mark that a file bears, with ", changed" for an edited notebook; else blank."""
     try:
         if path.suffix == ".pdf":
-            return _mark_in_pdf(path)
+            with path.open("rb") as file:
+                file.seek(max(os.path.getsize(path) - _MARKER_WITHIN, 0))
+                identifier = _PDF_MARK.search(file.read(_MARKER_WITHIN))
+            return identifier[1].decode("ascii") if identifier else ""
         if path.suffix == ".html":
             with path.open("rb") as file:
                 found = _PAGE_MARKER.search(file.read(_MARKER_WITHIN).decode("utf-8", "replace"))
@@ -95,14 +98,6 @@ def _mark_in(path: Path) -> str:
         return f"{mark['report']}, changed" if changed else str(mark["report"])
     except (OSError, CallError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return ""
-
-
-def _mark_in_pdf(path: Path) -> str:
-    """Return the mark in the identifier at the end of a PDF of ours; blank in any other file."""
-    with path.open("rb") as file:
-        file.seek(max(os.path.getsize(path) - _MARKER_WITHIN, 0))
-        found = _PDF_MARK.search(file.read(_MARKER_WITHIN))
-    return found[1].decode("ascii") if found else ""
 
 
 def cells_digest(notebook: Mapping[str, Any]) -> str:

@@ -79,7 +79,12 @@ def run(
                         error = shell.error_of(cell.source)
                     cell.outputs = _outputs(shell.kept, count)
                     if error is not None:
-                        _raise(error, number)
+                        if isinstance(error, KeyboardInterrupt | MemoryError):
+                            raise error
+                        what = f"{type(error).__name__}: {error}"
+                        raise BpvetError(
+                            f"The report's notebook failed in cell {number}: {what}"
+                        ) from error
     except OSError as error:  # no cell's: those have become errors of ours
         raise BpvetError(f"The report's notebook could not be run: {error}") from error
     made.metadata.update(KERNEL_METADATA)
@@ -92,14 +97,6 @@ def text_of(notebook: NotebookNode) -> str:
 
     writes: Any = nbformat.writes  # its package bears no types
     return f"{writes(notebook).rstrip()}\n"
-
-
-def _raise(error: BaseException, number: int) -> None:
-    """Raise what a cell's error becomes: an interrupt stays one."""
-    if isinstance(error, KeyboardInterrupt | MemoryError):
-        raise error
-    what = f"{type(error).__name__}: {error}"
-    raise BpvetError(f"The report's notebook failed in cell {number}: {what}") from error
 
 
 # ---------------------------------------------------------------- what a cell puts out
@@ -236,7 +233,10 @@ def sealed(never: Iterable[Path]) -> Iterator[None]:
     folders = {os.path.realpath(folder) for folder in never}
     with suppress(OSError):  # the current folder may be gone
         folders.add(os.path.realpath(os.curdir))
-    folders -= _installed()
+    import sysconfig
+
+    standard = (sysconfig.get_path(name) for name in ("stdlib", "platstdlib"))
+    folders -= {os.path.realpath(place) for place in (*site.getsitepackages(), *standard)}
     with _RUNNING:
         before = list(sys.meta_path)
         sealing = [finder for finder in before if isinstance(finder, _Sealed)]
@@ -249,11 +249,3 @@ def sealed(never: Iterable[Path]) -> Iterator[None]:
             # A library may have added a finder of its own meanwhile.
             back = iter(replaced)
             sys.meta_path[:] = [next(back) if finder is new else finder for finder in sys.meta_path]
-
-
-def _installed() -> set[str]:
-    """Return the folders of the standard library and of what is installed for it."""
-    import sysconfig
-
-    standard = (sysconfig.get_path(name) for name in ("stdlib", "platstdlib"))
-    return {os.path.realpath(folder) for folder in (*site.getsitepackages(), *standard)}

@@ -150,18 +150,15 @@ def chosen_rows(
     if "conditions" not in bridge:
         by = under[columns.method[under] == method]
         if condition is None and len(by):
-            condition = _most_sessions(columns.condition[by])
+            # The condition with most sessions, among equals that of the latest.
+            by_condition = columns.condition[by]
+            count = {name: int(np.sum(by_condition == name)) for name in TREND_CONDITIONS}
+            most = max(count.values())
+            condition = next(str(name) for name in by_condition[::-1] if count[name] == most)
         rows = rows[conditions == condition]
     if "methods" not in bridge:
         rows = rows[columns.method[rows] == method]
     return rows
-
-
-def _most_sessions(conditions: NDArray[np.object_]) -> str:
-    """Return the condition with most sessions, among equals that of the latest."""
-    count = {name: int(np.sum(conditions == name)) for name in TREND_CONDITIONS}
-    most = max(count.values())
-    return next(str(name) for name in conditions[::-1] if count[name] == most)
 
 
 def nothing_left(

@@ -90,7 +90,10 @@ def place(frame: pd.DataFrame) -> Placement:
     some = slice(None) if len(row) == len(frame) else row
     animal, label = _codes(frame["animal"], some), _codes(frame["label"], some)
     day = frame["date"].to_numpy(dtype="datetime64[ns]").view(np.int64)[some] // _DAY_NS
-    clock = _clock(frame, day, some)
+    # The time of day of the rows (m,) in ns; untimed ones before the timed of a date.
+    moment = frame["taken_at"].to_numpy(dtype="datetime64[ns]").view(np.int64)[some]
+    timed = frame["timed"].to_numpy(dtype=bool)[some]
+    clock = np.where(timed, moment - day * _DAY_NS, _UNTIMED)
     method, condition = _codes(frame["method"], some), _codes(frame["condition"], some)
     key = as_one((animal, method, condition, day, label), len(row))
     # From here on the rows stand session by session, sessions in any order.
@@ -107,9 +110,15 @@ def place(frame: pd.DataFrame) -> Placement:
     line = one
     if isinstance(by_time, np.ndarray):
         line = np.minimum.reduceat(stand, start) if len(start) else stand
-    earliest = _earliest(clock, start)
+    earliest = clock[start]
+    if (earliest == _UNTIMED).any():
+        first_given = np.minimum.reduceat(np.where(clock == _UNTIMED, _DAY_NS, clock), start)
+        earliest = np.where(first_given == _DAY_NS, _UNTIMED, first_given)
     written = frame["reading"].to_numpy(dtype=float)[some][by_time]
-    stand = _as_taken(of, stand, written, clock)
+    # Within a session by the readings' numbers if all of it have one, then by their times if all
+    # have one, then as they stand in the input.
+    number = _if_all(of, ~np.isnan(written), written)
+    stand = _put_right(stand, of, number, _if_all(of, clock != _UNTIMED, clock))
     del clock, written, of, by_time
 
     ranked = _sorted(as_one((animal[one], day[one], earliest, label[one]), len(one)), line)
@@ -122,33 +131,6 @@ def place(frame: pd.DataFrame) -> Placement:
         first=np.cumsum(length) - length,
         first_time=first_time.astype("datetime64[ns]"),
     )
-
-
-def _clock(frame: pd.DataFrame, day: Codes, row: Rows | slice) -> Codes:
-    """Return the time of day of some rows (m,) in ns; untimed ones before the timed of a date."""
-    moment = frame["taken_at"].to_numpy(dtype="datetime64[ns]").view(np.int64)[row]
-    timed = frame["timed"].to_numpy(dtype=bool)[row]
-    return np.where(timed, moment - day * _DAY_NS, _UNTIMED)
-
-
-def _earliest(clock: Codes, start: Codes) -> Codes:
-    """Return the earliest time given in each session (s,); rows (m,) stand by session and time."""
-    earliest = clock[start]
-    if (earliest == _UNTIMED).any():
-        given = np.minimum.reduceat(np.where(clock == _UNTIMED, _DAY_NS, clock), start)
-        earliest = np.where(given == _DAY_NS, _UNTIMED, given)
-    return earliest
-
-
-def _as_taken(of: Rows, row: Rows, written: NDArray[np.float64], time: Codes) -> Rows:
-    """Return rows (m,), which stand session by session, in the order in which they were taken.
-
-    By their numbers if all of a session have one, then by their times if all have one, then as
-    they stand in the input.
-    """
-    number = _if_all(of, ~np.isnan(written), written)
-    time = _if_all(of, time != _UNTIMED, time)
-    return _put_right(row, of, number, time)
 
 
 def _put_right(row: NDArray[_Row], of: Rows, *keys: NDArray[Any]) -> NDArray[_Row]:
@@ -209,17 +191,14 @@ def _ordered(key: Codes, clock: Codes) -> Codes | slice:
     length = np.diff(start, append=len(key))
     mixed = np.repeat(twice, length)
     alone = np.flatnonzero(~mixed)
-    return np.concatenate([alone, _runs_in_order(key, clock, start[twice], length[twice])])
-
-
-def _runs_in_order(key: Codes, clock: Codes, start: Codes, length: Codes) -> Codes:
-    """Return the rows (k,) of some runs of rows, each of one key and by clock, in order of both."""
-    heads = key[start]
-    runs = _sorted(as_one((heads, clock[start]), len(start)), start)
-    order = end_to_end_rows(start[runs], length[runs])
+    # The rows (k,) of these runs, each of one key and by clock, in order of both.
+    begin, many = start[twice], length[twice]
+    heads = key[begin]
+    runs = _sorted(as_one((heads, clock[begin]), len(begin)), begin)
+    order = end_to_end_rows(begin[runs], many[runs])
     # Two runs of one key may run into each other.
-    of = np.repeat(_groups(heads[runs]), length[runs])
-    return _put_right(order, of, clock[order])
+    of = np.repeat(_groups(heads[runs]), many[runs])
+    return np.concatenate([alone, _put_right(order, of, clock[order])])
 
 
 def _sorted(code: Codes, tie: Rows) -> Codes:

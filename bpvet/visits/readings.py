@@ -62,7 +62,11 @@ def readings_used(records: Records, rule: str = "guideline") -> pd.DataFrame:
         When the rule is not known.
     """
     coded, placement = judged(records, rule)
-    frame = _with_label(records.readings)
+    readings = records.readings
+    # The session as written is called `label`; foreign columns make way for those added here.
+    foreign = [name for name in ("label", *ADDED) if name in readings.columns]
+    names = {name: f"{name}_as_written" for name in foreign}
+    frame = readings.rename(columns={**names, "session": "label"})
     session, order = _placed(placement, len(frame))
     fate = np.array(FATES, dtype=object)[coded["fate"].cat.codes]
     reason = _reasons(frame, placement, fate)
@@ -107,13 +111,6 @@ def judged(records: Records, rule: str) -> tuple[pd.DataFrame, Placement]:
     code = _fates(frame, placement, rule)
     frame["fate"] = pd.Categorical.from_codes(code, pd.Index(FATES))
     return frame, placement
-
-
-def _with_label(readings: pd.DataFrame) -> pd.DataFrame:
-    """Call the session as written `label`; foreign columns make way for those added here."""
-    foreign = [name for name in ("label", *ADDED) if name in readings.columns]
-    names = {name: f"{name}_as_written" for name in foreign}
-    return readings.rename(columns={**names, "session": "label"})
 
 
 def accounting(readings: pd.DataFrame) -> dict[str, int]:

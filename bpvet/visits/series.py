@@ -33,6 +33,7 @@ from bpvet.visits.treatments.courses import Course, Treatments, all_courses, cou
 __all__ = [
     "Course",
     "Series",
+    "Source",
     "all_series",
     "series",
     "series_table",
@@ -143,16 +144,47 @@ class Series(Brief, Content):
         return sum(own.above for own in held) / total, sum(own.below for own in held) / total
 
 
+@dataclass(frozen=True, eq=False)
+class Source:
+    """What series are cut from; what is not given is found in the records.
+
+    Parameters
+    ----------
+    sessions : DataFrame, SessionStore or AnimalSessions, optional
+        As from `bpvet.visits.sessions.sessions` or `session_store`; one animal's part of a store
+        serves for a series of that animal.
+    treatments : mapping, optional
+        As from `bpvet.visits.treatments.courses.all_courses`.
+    rule : str
+        ``guideline`` or ``all``; of no effect where `sessions` is given.
+    """
+
+    sessions: pd.DataFrame | SessionStore | AnimalSessions | None = None
+    treatments: Mapping[str, Treatments] | None = None
+    rule: str = "guideline"
+
+    def of_animal(self, records: Records, animal: str) -> AnimalSessions:
+        """Return the sessions of one animal."""
+        if isinstance(self.sessions, AnimalSessions):
+            return self.sessions
+        if isinstance(self.sessions, pd.DataFrame):
+            return AnimalSessions.of_frame(self.sessions[self.sessions["animal"] == animal])
+        store = session_store(records, self.rule) if self.sessions is None else self.sessions
+        return store.of_animal(animal)
+
+
+#: Sessions by the guideline's rule, and treatments, both found in the records.
+FROM_RECORDS = Source()
+
+
 def series(
     records: Records,
     animal: str,
     method: str | None = None,
     quantity: str = "systolic",
     condition: str | None = None,
-    rule: str = "guideline",
     bridge: Sequence[str] = (),
-    sessions: pd.DataFrame | AnimalSessions | None = None,
-    treatments: Mapping[str, Treatments] | None = None,
+    source: Source = FROM_RECORDS,
 ) -> Series:
     """Return one animal's series of one quantity.
 
@@ -173,16 +205,11 @@ def series(
         One of `bpvet.facts.words.QUANTITIES`; Doppler gives systolic only.
     condition : str, optional
         ``clinic``, ``home`` or ``calmed``. When conditions are bridged it only picks the method.
-    rule : str
-        ``guideline`` or ``all``; of no effect where `sessions` is given.
     bridge : sequence of str
         ``methods`` and/or ``conditions``: sessions of all of them enter; the series says of each
         which it is.
-    sessions : DataFrame or AnimalSessions, optional
-        As from `bpvet.visits.sessions.sessions`, of this animal or of all, or this animal's of a
-        store; found by default.
-    treatments : mapping, optional
-        As from `bpvet.visits.treatments.courses.all_courses`; found by default.
+    source : Source
+        The sessions and treatments, of this animal or of all, where they are known already.
 
     Returns
     -------
@@ -201,10 +228,7 @@ def series(
     not tell. It need not be the last row when the last date has no times.
     """
     bridge = checked(method, quantity, condition, bridge)
-    if sessions is None:
-        sessions = session_store(records, rule).of_animal(animal)
-    elif isinstance(sessions, pd.DataFrame):
-        sessions = AnimalSessions.of_frame(sessions[sessions["animal"] == animal])
+    sessions, treatments = source.of_animal(records, animal), source.treatments
     columns, numbers = SeriesColumns.of(sessions), SeriesNumbers.of(sessions, quantity)
     rows = entering(columns, numbers)
     chosen = chosen_rows(columns, rows, method, condition, bridge)
@@ -220,10 +244,8 @@ def all_series(
     quantities: Iterable[str] = ("systolic",),
     methods: Iterable[str] = METHODS,
     conditions: Iterable[str] = TREND_CONDITIONS,
-    rule: str = "guideline",
     bridge: Sequence[str] = (),
-    sessions: pd.DataFrame | SessionStore | None = None,
-    treatments: Mapping[str, Treatments] | None = None,
+    source: Source = FROM_RECORDS,
 ) -> dict[Key, Series]:
     """Return every series of every animal, the records being read through once.
 
@@ -232,10 +254,8 @@ def all_series(
     records : Records
     quantities, methods, conditions : iterable of str
         Those to take; a method that does not give a quantity has no series of it.
-    rule, bridge, treatments
-        As in `series`.
-    sessions : DataFrame or SessionStore, optional
-        As from `bpvet.visits.sessions.sessions` or `session_store`; found by default.
+    bridge, source
+        As in `series`; the sessions are those of all animals.
 
     Returns
     -------
@@ -255,11 +275,13 @@ def all_series(
         checked(method, "systolic", None, ())
     for condition in conditions:
         checked(None, "systolic", condition, ())
+    treatments, store = source.treatments, source.sessions
     if treatments is None:
         treatments = all_courses(records)
-    if sessions is None:
-        sessions = session_store(records, rule, treatments)
-    store = sessions if isinstance(sessions, SessionStore) else SessionStore.of_frame(sessions)
+    if store is None:
+        store = session_store(records, source.rule, treatments)
+    elif isinstance(store, pd.DataFrame):
+        store = SessionStore.of_frame(store)
     columns = SeriesColumns.of(store)
     wanted = columns.among("method", methods) & columns.among("condition", conditions)
     found: list[tuple[Key, Series]] = []

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from bpvet.records.records import Records
 from bpvet.visits.beyond import told, written
-from bpvet.visits.series import series
+from bpvet.visits.series import Source, series
 from bpvet.visits.sessions import sessions
 
 Clinic = Callable[..., Records]
@@ -58,7 +58,7 @@ def test_a_bound_counts_like_any_reading(clinic: Clinic, taken: Taken) -> None:
     records = clinic(taken("2026-03-01", "> 300", 290, 280, 270))
     assert sessions(records, rule="guideline")["systolic_bound"].tolist() == [""]
     assert sessions(records, rule="all")["systolic_bound"].tolist() == ["at least"]
-    (held,) = series(records, "A17", rule="all").held
+    (held,) = series(records, "A17", source=Source(rule="all")).held
     assert held is not None
     assert (held.numbers, held.mean, held.ss) == (3, 280.0, 200.0)
     assert held.limits == ((300.0, 1.0),)

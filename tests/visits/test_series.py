@@ -11,8 +11,8 @@ import pytest
 
 from bpvet.errors import CallError
 from bpvet.visits.defaults import latest
-from bpvet.visits.series import Series, all_series, series, series_table, visit_index
-from bpvet.visits.sessions import sessions
+from bpvet.visits.series import Series, Source, all_series, series, series_table, visit_index
+from bpvet.visits.sessions import session_store, sessions
 
 Clinic = Callable[..., Any]
 Taken = Callable[..., list[dict[str, Any]]]
@@ -215,7 +215,7 @@ def test_tense_sessions_are_marked(clinic: Clinic, taken: Taken) -> None:
         ({"condition": "sedated"}, "never enter a trend"),
         ({"condition": "garden"}, "clinic, home or calmed"),
         ({"bridge": ("animals",)}, "methods or conditions"),
-        ({"rule": "best"}, "guideline or all"),
+        ({"source": Source(rule="best")}, "guideline or all"),
         ({"quantity": "diastolic"}, "no session with a used number of diastolic"),
         ({"method": "oscillometric"}, "oscillometric under anaesthesia \\(never in a trend\\)"),
         ({"condition": "home"}, "at home that may enter"),
@@ -270,7 +270,9 @@ def test_all_at_once_is_one_at_a_time(herd: Any, bridge: tuple[str, ...]) -> Non
     assert len(found) >= 20
     assert list(found) == sorted(found)
     for (animal, method, condition, quantity), one in found.items():
-        alone = series(herd, animal, method, quantity, condition, bridge=bridge, sessions=frame)
+        alone = series(
+            herd, animal, method, quantity, condition, bridge=bridge, source=Source(frame)
+        )
         assert one == alone
         assert all(
             getattr(one, name).dtype == getattr(alone, name).dtype
@@ -294,8 +296,11 @@ def test_the_table_lists_the_series(herd: Any) -> None:
 def test_a_precomputed_frame_gives_the_same(herd: Any) -> None:
     frame = sessions(herd)
     own = frame[frame["animal"] == "N03"].reset_index(drop=True)
-    for given in (frame, own):
-        np.testing.assert_array_equal(series(herd, "N03", sessions=given).y, series(herd, "N03").y)
+    store = session_store(herd)
+    for given in (frame, own, store, store.of_animal("N03")):
+        np.testing.assert_array_equal(
+            series(herd, "N03", source=Source(given)).y, series(herd, "N03").y
+        )
 
 
 def test_only_what_is_asked_for(herd: Any) -> None:

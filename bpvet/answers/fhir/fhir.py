@@ -104,9 +104,13 @@ def fhir_bundle(records: Records, rule: str = "guideline", *, snomed: bool = Fal
     made = _Bundle(records)
     for _, animal in _rows(records.animals):
         made.add("Patient", str(animal["animal"]), _patient(animal))
-    summaries = set()
+    summaries = set[tuple[Any, ...]]()
     for place, reading in _rows(used):
-        if _stays_behind(reading):
+        # A copy stays behind, and what cannot be told to be anybody's reading on any day.
+        placed = reading["animal"] and reading["method"] and pd.notna(reading["date"])
+        # What has no place in a session would come back as one that was taken in it.
+        astray = bool(reading["set_aside"]) and reading["session"] == 0
+        if reading["duplicate"] or reading["future"] or not placed or astray:
             made.leave("duplicate" if reading["duplicate"] else "set aside")
         elif reading["summary_n"] > 0 and not reading["set_aside"]:
             summaries.add(_session_of(reading))
@@ -183,14 +187,6 @@ class _Bundle:
         """Return the bundle."""
         resource, counts = bundled(self._entries)
         return FhirBundle(resource, counts, dict(self._left))
-
-
-def _stays_behind(reading: Row) -> bool:
-    """Whether a row is a copy, or cannot be told to be anybody's reading on any day."""
-    placed = reading["animal"] and reading["method"] and pd.notna(reading["date"])
-    # What has no place in a session would come back as one that was taken in it.
-    astray = bool(reading["set_aside"]) and reading["session"] == 0
-    return bool(reading["duplicate"] or reading["future"] or not placed or astray)
 
 
 def _patient(animal: Row) -> dict[str, Any]:

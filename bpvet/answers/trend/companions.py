@@ -115,6 +115,13 @@ def last_three_answer(trend: Trend, level: float) -> LastThreeAnswer:
     ends = means.mean() + reach * np.array([0.0, -1.0, 1.0])
     estimate, lower, upper = (float(end) for end in (np.exp(ends) if trend.logarithmic else ends))
     alike = bool(np.ptp(means) == 0)
+    # The drugs that began, changed or stopped between the first and the last of them.
+    changed = [
+        course.drug
+        for course in trend.series.courses
+        for day in (course.started_on, course.stopped_on)
+        if not np.isnat(day) and first <= day < last
+    ]
     return LastThreeAnswer(
         first=first,
         last=last,
@@ -122,20 +129,9 @@ def last_three_answer(trend: Trend, level: float) -> LastThreeAnswer:
         lower=None if alike else lower,
         upper=None if alike else upper,
         passed_over=int(np.sum(series.bound[plain[0] :] != "")),
-        changed=_changed_between(trend, first, last),
+        changed=tuple(dict.fromkeys(changed)),
         reason=reason("last_three.equal", what=what) if alike else None,
     )
-
-
-def _changed_between(trend: Trend, first: np.datetime64, last: np.datetime64) -> tuple[str, ...]:
-    """Return the drugs that began, changed or stopped between two sessions."""
-    found = [
-        course.drug
-        for course in trend.series.courses
-        for end in (course.started_on, course.stopped_on)
-        if not np.isnat(end) and first <= end < last
-    ]
-    return tuple(dict.fromkeys(found))
 
 
 def step_answer(trend: Trend, level: float) -> StepAnswer | None:

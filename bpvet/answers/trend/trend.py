@@ -43,7 +43,6 @@ from bpvet.models.trend.outlook import (
 )
 from bpvet.models.trend.trend import Trend
 from bpvet.models.trend.variability import variability
-from bpvet.records.findings import Finding
 
 
 def trend_answer(
@@ -109,6 +108,8 @@ def trend_answer(
 def _shown(trend: Trend) -> dict[str, Any]:
     """Return which series of whom is shown: fields of `TrendAnswer`."""
     series, records = trend.series, trend.records
+    found = (*trend.records.findings.about(_lines(trend)), *trend.context.treatments.findings)
+    # What the check asks of a drug, the courses ask too.
     return identity_of(records, series.animal) | {
         "method": series.method,
         "condition": series.condition,
@@ -122,7 +123,7 @@ def _shown(trend: Trend) -> dict[str, Any]:
         "measured_before": _written(trend, "measured_before"),
         "other_series": other_series(trend),
         "left_out": left_out_answers(trend),
-        "findings": own_findings(trend),
+        "findings": tuple(dict.fromkeys(found)),
         "version": __version__,
         "data_digest": records.digest,
     }
@@ -165,13 +166,6 @@ def _modelled(trend: Trend, level: float, withheld: str | None) -> dict[str, Any
         "noise": noise_answer(trend),
         "priors": priors_answer(trend),
     }
-
-
-def own_findings(trend: Trend) -> tuple[Finding, ...]:
-    """Return the findings of this animal: those of its rows, and of its treatments."""
-    found = (*trend.records.findings.about(_lines(trend)), *trend.context.treatments.findings)
-    # What the check asks of a drug, the courses ask too.
-    return tuple(dict.fromkeys(found))
 
 
 def _lines(trend: Trend) -> dict[str, set[int]]:

@@ -48,7 +48,10 @@ def keep_diagnostic(error: BaseException, command: str) -> Path | None:
         moment = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%f")
         place = folder / f"{_BEGINS}{moment}{_ENDS}"
         write_whole(place, diagnostic(error, command).encode("utf-8", "replace"))
-        _delete_old(folder)
+        # The oldest of our files go, so that no more than `KEPT` stay.
+        mine = sorted(one for one in folder.glob(f"{_BEGINS}*{_ENDS}") if one.is_file())
+        for old in mine[:-KEPT]:
+            old.unlink(missing_ok=True)
     except (OSError, ValueError, RuntimeError, CallError):
         return None
     return place
@@ -87,13 +90,6 @@ def cache_folder() -> Path:
     if sys.platform == "darwin":
         return Path.home() / "Library" / "Caches" / "bpvet"
     return Path.home() / ".cache" / "bpvet"
-
-
-def _delete_old(folder: Path) -> None:
-    """Delete the oldest of our files, so that no more than `KEPT` stay."""
-    mine = sorted(one for one in folder.glob(f"{_BEGINS}*{_ENDS}") if one.is_file())
-    for old in mine[:-KEPT]:
-        old.unlink(missing_ok=True)
 
 
 def _version(library: str) -> str:

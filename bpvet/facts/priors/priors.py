@@ -228,7 +228,15 @@ class Priors:
         if quantity in LAB_QUANTITIES:
             median, spread = row["level"]
             row = {**row, "level": (math.log(median), spread), "sr": _NO_SR}
-        priors = _from_row(row, TREATED.get(quantity))
+        groups = TREATED.get(quantity)
+        pairs: dict[str, Any] = {
+            name: (float(row[name][0]), float(row[name][1])) for name in _PAIRS
+        }
+        numbers: dict[str, Any] = {
+            name: float(row[name]) for name in ("slope_sd", "effect_sd", "increment_sd")
+        }
+        source = "defaults (judgements of this project)"
+        priors = Priors(**pairs, **numbers, source=source, groups=groups)
         priors = replace(priors, **_first_visits(known, quantity), **_changes(known, quantity))
         return priors if species else _widened(priors, known.name)
 
@@ -342,15 +350,6 @@ def _changes(species: Species, quantity: str) -> dict[str, Any]:
     both = quantity == "pulse_pressure"
     name = "sitting_minus_lateral"
     return {name: 0.0 if both else species.priors.get(name, 0.0)}
-
-
-def _from_row(row: Mapping[str, Any], groups: PriorGroups | None) -> Priors:
-    pairs: dict[str, Any] = {name: (float(row[name][0]), float(row[name][1])) for name in _PAIRS}
-    numbers: dict[str, Any] = {
-        name: float(row[name]) for name in ("slope_sd", "effect_sd", "increment_sd")
-    }
-    source = "defaults (judgements of this project)"
-    return Priors(**pairs, **numbers, source=source, groups=groups)
 
 
 def _widened(priors: Priors, stand_in: str) -> Priors:

@@ -69,17 +69,24 @@ def _look_back(clause: Clause, before: Sequence[Draft], same_sentence: bool) -> 
             continue
         if (gone and content <= 2) or (now_fine and same_sentence):
             draft.reading = "unclear" if draft.recent or draft.lately else "past"
-        elif "unclear" in roles and content == 0 and not _names_other(clause):
+        elif (
+            "unclear" in roles
+            and content == 0
+            and not any(e.term is not None or e.part is not None for e in clause.elements)
+        ):
             draft.reading = "unclear"
-
-
-def _names_other(clause: Clause) -> bool:
-    return any(e.term is not None or e.part is not None for e in clause.elements)
 
 
 def _read(clause: Clause) -> list[Draft]:
     _settle_seeing(clause)
-    _settle_vague(clause)
+    # Vague words ("episode of …", "strange …") are silent beside a plain term of their item.
+    for segment in clause.segments:
+        plain = any(
+            e.term is not None and not e.term.vague and e.term.group != "other" for e in segment
+        )
+        for e in segment:
+            if plain and e.term is not None and e.term.vague:
+                e.term, e.known = None, "neutral"
     _settle_bleeding(clause)
     bind_states(clause)
     marks = {id(element): Marks() for element in clause.elements if element.term}
@@ -117,17 +124,6 @@ _IN_AN_EYE = {
     "other bleeding": Term("intraocular haemorrhage", "eye"),
     "swelling": Term("retinal oedema", "eye"),
 }
-
-
-def _settle_vague(clause: Clause) -> None:
-    """Let vague words ("episode of …", "strange …") be silent beside a plain term of their item."""
-    for segment in clause.segments:
-        plain = any(
-            e.term is not None and not e.term.vague and e.term.group != "other" for e in segment
-        )
-        for e in segment:
-            if plain and e.term is not None and e.term.vague:
-                e.term, e.known = None, "neutral"
 
 
 def _settle_bleeding(clause: Clause) -> None:

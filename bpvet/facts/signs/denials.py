@@ -35,7 +35,10 @@ _NOUN_NEGATIONS = {
 def mark_after(clause: Clause, marks: dict[int, Marks]) -> None:
     """Denials that follow their term ("seizures - N", "RD ruled out", "sz/collapse: none")."""
     found = clause.elements
-    all_after = _answers_itself(clause)
+    # Whether each term is followed by its "no" ("sz no collapse no").
+    answers = [e for e in found if e.term is not None or "post_no" in e.roles]
+    kinds = ["T" if e.term is not None else "N" for e in answers]
+    all_after = len(kinds) > 1 and "".join(kinds) == "TN" * (len(kinds) // 2)
     for i, element in enumerate(found):
         if element.term is None or element.used:
             continue
@@ -99,13 +102,6 @@ def _goes_on(element: Element) -> bool:
         and "stop" not in element.roles
         and not element.roles & {"recent", "yesterday", "onset", "owner", "join_and", "join_or"}
     )
-
-
-def _answers_itself(clause: Clause) -> bool:
-    """Return whether each term is followed by its "no" ("sz no collapse no")."""
-    found = [e for e in clause.elements if e.term is not None or "post_no" in e.roles]
-    kinds = ["T" if e.term is not None else "N" for e in found]
-    return len(kinds) > 1 and "".join(kinds) == "TN" * (len(kinds) // 2)
 
 
 def _deny_list_before(clause: Clause, i: int, colon: bool, marks: dict[int, Marks]) -> None:

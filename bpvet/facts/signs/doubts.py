@@ -82,7 +82,9 @@ def mark_unclear(clause: Clause, marks: dict[int, Marks]) -> None:
         same = any(e.seg == element.seg for e in ahead)
         if not same or element.key in _BOTH_SIDES:
             behind = [e for e in found[:i] if e.term is not None and e.seg == element.seg]
-            if not behind and not _has_content(clause, element.seg):
+            if not behind and not any(
+                e.term is not None or e.part is not None for e in clause.segments[element.seg]
+            ):
                 behind = [
                     e for e in found[:i] if e.term is not None and e.seg == _last_seg(found[:i])
                 ]
@@ -95,7 +97,3 @@ def mark_unclear(clause: Clause, marks: dict[int, Marks]) -> None:
 
 def _last_seg(found: Sequence[Element]) -> int:
     return max((e.seg for e in found if e.term is not None), default=-1)
-
-
-def _has_content(clause: Clause, seg: int) -> bool:
-    return any(e.term is not None or e.part is not None for e in clause.segments[seg])

@@ -171,7 +171,13 @@ def exam_drafts(clause: Clause, others: bool) -> Iterator[Draft]:
                 # "vision not recovered"
                 name, reading = f"reduced {part.name}", "present"
             if not reading:
-                bare = not others and not _has_words(segment)
+                bare = not others and not any(
+                    e.kind == "word"
+                    and e.part is None
+                    and e.known not in ("neutral",)
+                    and e.key not in ("of",)
+                    for e in segment
+                )
                 doubted |= any("persist" in e.roles for e in segment)
                 if not planned and any(e.kind == "word" and not e.known for e in segment):
                     yield Draft(start, end, "", "", "unread", number)
@@ -209,13 +215,6 @@ def _reading(element: Element, exam: str) -> tuple[str, str]:
             return "reduced vision" if part.name == "vision" else f"reduced {part.name}", "present"
         return f"abnormal {part.name}", "unclear" if part.name == "eyes" else "present"
     return exam, ""
-
-
-def _has_words(segment: Sequence[Element]) -> bool:
-    return any(
-        e.kind == "word" and e.part is None and e.known not in ("neutral",) and e.key not in ("of",)
-        for e in segment
-    )
 
 
 def _measured(segment: Sequence[Element], i: int) -> tuple[str, str] | None:

@@ -183,13 +183,6 @@ _EXAMINED = frozenset(EXAMINATION.values())
 _AT_REST = ("not himself", "shaking")
 
 
-def pressing_reading(items: tuple[SignItem, ...]) -> str:
-    """Return the reading of a cell as a whole: that of its most pressing item, or blank."""
-    order = ("present", "unclear", "unread", "past", "denied", "other")
-    found = {item.reading for item in items}
-    return next((reading for reading in order if reading in found), "")
-
-
 def status_shown(text: str, status: str, seen_on: date | None = None) -> str:
     """Return how the status of a sign is shown beside it: a blank one as its text is understood.
 
@@ -198,7 +191,10 @@ def status_shown(text: str, status: str, seen_on: date | None = None) -> str:
     >>> status_shown("no seizures", ""), status_shown("seizure", ""), status_shown("?RD", "present")
     ('absent', 'present', 'present, unclear')
     """
-    reading = pressing_reading(read_sign(text, status, seen_on))
+    items = read_sign(text, status, seen_on)
+    order = ("present", "unclear", "unread", "past", "denied", "other")
+    found = {item.reading for item in items}
+    reading = next((one for one in order if one in found), "")
     if reading in ("unclear", "unread"):
         told = {"unclear": "unclear", "unread": "not understood"}[reading]
         return f"{status}, {told}" if status and status != told else told

@@ -268,7 +268,11 @@ def _joined(found: list[Token], seen_on: date | None) -> list[Token]:
                 "month", f"in {token.key}", token.start, token.end, _of_month(token.key, seen_on)
             )
         elif token.kind == "number" and re.fullmatch(r"(?:19[89]|20[0-9])\d", token.key):
-            token = Token("year", token.key, token.start, token.end, _of_year(token.key, seen_on))
+            # Days since the year ended, where the date of the cell is known.
+            ended = float("nan")
+            if seen_on is not None:
+                ended = float((seen_on - date(int(token.key), 12, 31)).days)
+            token = Token("year", token.key, token.start, token.end, ended)
         joined.append(token)
         i += 1
     return joined
@@ -307,8 +311,3 @@ def _of_month(month: str, seen_on: date | None) -> float:
     year = seen_on.year if number <= seen_on.month else seen_on.year - 1
     following = date(year + (number == 12), number % 12 + 1, 1)
     return float((seen_on - following).days + 1)
-
-
-def _of_year(year: str, seen_on: date | None) -> float:
-    """Return the days since a year ended, or NaN where the date of the cell is not known."""
-    return float("nan") if seen_on is None else float((seen_on - date(int(year), 12, 31)).days)

@@ -21,7 +21,6 @@ from bpvet.figures.sheet import (
     FULL_WIDTH,
     KeyRow,
     Place,
-    Sheet,
     Style,
     key_height,
     key_rows,
@@ -142,23 +141,26 @@ def _drawn(plan: Plan) -> Figure:
     sheet = new_sheet(plan.width, plan.height, plan.title)
     for one in plan.panels:
         sheet.words(EDGE, one.place.top - one.heading.height - 2.0, one.heading)
-        _axis_words(sheet, one)
+        # What the axis shows stands below its middle, as near to it as the page allows.
+        half = max(width_mm(line) for line in one.axis.lines) / 2
+        middle = min(one.place.left + one.place.width / 2, sheet.width - EDGE - half)
+        top = one.place.top + one.place.height + _TICKS + one.axis.height / 2
+        fixed: Style = {"ha": "center", "va": "center", "parse_math": False}
+        sheet.page.text(max(middle, EDGE + half), top, one.axis.text, **fixed)
         axes = sheet.panel(one.place)
         if isinstance(one.panel, RowsPanel):
             _rows(axes, one.panel, plan.width)
         else:
-            _bars(axes, one.panel)
+            at = np.arange(len(one.panel.names), dtype=float)
+            style: Style = {"color": _BAR, "edgecolor": INK, "lw": HAIRLINE}
+            axes.bar(at, one.panel.count, width=0.7, label="counts", **style)
+            axes.set_xticks(at, one.panel.names)
+            axes.tick_params(axis="x", length=0)
+            axes.yaxis.set_major_locator(MaxNLocator(4, integer=True, steps=[1, 2, 5, 10]))
+            axes.set_ylim(0, 1.08 * max(float(one.panel.count.max()), one.panel.line, 1.0))
+            axes.axhline(one.panel.line, color=INK, lw=HAIRLINE, ls=_DASH, zorder=3, label="line")
     sheet.key(plan.key_top, plan.key)
     return sheet.figure
-
-
-def _axis_words(sheet: Sheet, one: PlacedPanel) -> None:
-    """Write what an axis shows below its middle, as near to it as the page allows."""
-    half = max(width_mm(line) for line in one.axis.lines) / 2
-    middle = min(one.place.left + one.place.width / 2, sheet.width - EDGE - half)
-    top = one.place.top + one.place.height + _TICKS + one.axis.height / 2
-    fixed: Style = {"ha": "center", "va": "center", "parse_math": False}
-    sheet.page.text(max(middle, EDGE + half), top, one.axis.text, **fixed)
 
 
 def _rows(axes: Axes, panel: RowsPanel, width: float) -> None:
@@ -174,13 +176,3 @@ def _rows(axes: Axes, panel: RowsPanel, width: float) -> None:
     axes.axvline(panel.line, color=GUIDE_GREY, lw=HAIRLINE, ls=_DASH, zorder=1, label="line")
     axes.hlines(at, panel.low, panel.high, color=INK, lw=1.4, zorder=2, label="intervals")
     axes.plot(panel.estimate, at, ls="none", zorder=3, label="estimates", **_MARK)
-
-
-def _bars(axes: Axes, panel: BarsPanel) -> None:
-    at = np.arange(len(panel.names), dtype=float)
-    axes.bar(at, panel.count, width=0.7, color=_BAR, edgecolor=INK, lw=HAIRLINE, label="counts")
-    axes.set_xticks(at, panel.names)
-    axes.tick_params(axis="x", length=0)
-    axes.yaxis.set_major_locator(MaxNLocator(4, integer=True, steps=[1, 2, 5, 10]))
-    axes.set_ylim(0, 1.08 * max(float(panel.count.max()), panel.line, 1.0))
-    axes.axhline(panel.line, color=INK, lw=HAIRLINE, ls=_DASH, zorder=3, label="line")

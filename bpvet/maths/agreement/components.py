@@ -165,7 +165,15 @@ def components(cells: Cells) -> Components:
     centre, scale = float(np.mean(cells.mean)), _scale(cells)
     if scale == 0:
         raise FitError("Every value is the same: there is no variance to part.")
-    inner = _standardised(cells, centre, scale)
+    inner = Cells(
+        (cells.mean - centre) / scale,
+        cells.count,
+        cells.ss / scale**2,
+        cells.animal,
+        cells.method,
+        cells.visit,
+        cells.pair,
+    )
     terms = identified_terms(inner)
     blocks, within = blocks_of(inner, terms), within_of(inner, terms)
     try:
@@ -189,18 +197,6 @@ def _scale(cells: Cells) -> float:
         cells.mean - np.array([cells.mean[cells.method == m].mean() for m in (0, 1)])[cells.method]
     )
     return float(np.sqrt(np.mean(about**2) + np.nansum(cells.ss) / max(cells.count.sum(), 1)))
-
-
-def _standardised(cells: Cells, centre: float, scale: float) -> Cells:
-    return Cells(
-        (cells.mean - centre) / scale,
-        cells.count,
-        cells.ss / scale**2,
-        cells.animal,
-        cells.method,
-        cells.visit,
-        cells.pair,
-    )
 
 
 def _starts(cells: Cells, terms: tuple[str, ...]) -> tuple[Array, ...]:

@@ -36,11 +36,13 @@ def animal_differences(cells: Cells, fit: Components) -> tuple[Codes, Array, Arr
     found: list[tuple[int, float, float]] = []
     codes, index = np.unique(cells.animal, return_inverse=True)
     contrast = np.array([-1.0, 1.0])
-    rows = _rows_by_block(index)
+    size = np.bincount(index)
+    rows = [np.flatnonzero(size == m) for m in np.unique(size)]
     for block, animals in zip(blocks_of(cells, fit.terms), rows, strict=True):
         inverse: Any = np.linalg.inv(np.tensordot(floor, block.terms, axes=1))
         x, y = block.data[..., :2], block.data[..., 2]
-        link = _links(x, fit, own)
+        first, second = (sign * fit.of(term) for term, sign in own.items())
+        link = x[..., 0] * first + x[..., 1] * second
         pulled = np.einsum("gm,gmn->gn", link, inverse)
         residual = y - x @ fit.beta
         prediction = contrast @ fit.beta + np.sum(pulled * residual, axis=1)
@@ -52,15 +54,3 @@ def animal_differences(cells: Cells, fit: Components) -> tuple[Codes, Array, Arr
     found.sort()
     order, difference, variance = zip(*found, strict=True)
     return codes[list(order)], np.array(difference), np.maximum(np.array(variance), 0.0)
-
-
-def _rows_by_block(index: Codes) -> list[Codes]:
-    """Return the animals of each block, in the order in which `blocks_of` has them."""
-    size = np.bincount(index)
-    return [np.flatnonzero(size == m) for m in np.unique(size)]
-
-
-def _links(x: Array, fit: Components, own: dict[str, float]) -> Array:
-    """Return the covariance of an animal's difference with each of its cells, (g, m)."""
-    first, second = (sign * fit.of(term) for term, sign in own.items())
-    return x[..., 0] * first + x[..., 1] * second

@@ -266,7 +266,8 @@ class Agreement(Tabled, Content):
         if not self._several_points or line.slope.lower is None:
             return line
         slope, intercept = (
-            replace(e, how=_too_narrow(e.how or "")) for e in (line.slope, line.intercept)
+            replace(e, how=(e.how or "").replace(")", f"; {_REPEATED})"))
+            for e in (line.slope, line.intercept)
         )
         return replace(line, slope=slope, intercept=intercept)
 
@@ -370,7 +371,3 @@ class Agreement(Tabled, Content):
         if errors[0] <= 0:
             raise CallError("the first method's readings do not scatter: there is no ratio.")
         return errors[1] / errors[0]
-
-
-def _too_narrow(how: str) -> str:
-    return how.replace(")", f"; {_REPEATED})")

@@ -71,9 +71,7 @@ def at_zero(fit: Components | None, labels: tuple[str, str]) -> tuple[str, ...]:
     """Return which components are estimated at zero, and what that means."""
     if fit is None or not fit.at_zero:
         return ()
-    named = ", ".join(_term_words(term, labels) for term in fit.at_zero)
+    named = ", ".join(
+        term.replace("first", labels[0]).replace("second", labels[1]) for term in fit.at_zero
+    )
     return (f"Estimated at zero: {named}. That is a valid result; the intervals take it as known.",)
-
-
-def _term_words(term: str, labels: tuple[str, str]) -> str:
-    return term.replace("first", labels[0]).replace("second", labels[1])

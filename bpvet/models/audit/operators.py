@@ -17,7 +17,7 @@ from scipy.special import ndtri
 from bpvet.errors import BpvetError, FitError
 from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.clusters import SHRUNKEN
-from bpvet.maths.crossed import Crossed, crossed
+from bpvet.maths.crossed import crossed
 from bpvet.maths.estimate import Estimate
 from bpvet.mixed.cohort import fit_cohort
 from bpvet.models.audit.spread import reading_variance
@@ -99,7 +99,10 @@ def _operators(method: str, rows: pd.DataFrame, level: float) -> Operators:
     residual, basis = _residuals(rows)
     code, names = pd.factorize(rows["operator"], sort=True)
     try:
-        fit = _crossed(rows, residual, code, level)
+        # Residuals are split into the animals', the operators' and the sessions' own parts.
+        animal = pd.factorize(rows["animal"])[0]
+        known = reading_variance(rows) / rows["systolic_n"].to_numpy(dtype=float)
+        fit = crossed(residual, known, np.ones((len(rows), 1)), animal, code, level)
     except FitError as error:
         return Operators(method, (), None, None, None, basis, str(error).rstrip("."))
     reach = float(ndtri((1 + level) / 2)) * np.sqrt(fit.variance)
@@ -131,12 +134,3 @@ def _residuals(rows: pd.DataFrame) -> tuple[NDArray[np.float64], str]:
     allowed = f"{', '.join(others)} and {last}" if others else last
     basis = f"residuals of the clinic's mixed model, which allows for {allowed}"
     return (rows["systolic"] - line).to_numpy(dtype=float), basis
-
-
-def _crossed(
-    rows: pd.DataFrame, residual: NDArray[np.float64], operator: NDArray[np.int64], level: float
-) -> Crossed:
-    """Split residuals into the animals', the operators' and the sessions' own parts."""
-    animal = pd.factorize(rows["animal"])[0]
-    known = reading_variance(rows) / rows["systolic_n"].to_numpy(dtype=float)
-    return crossed(residual, known, np.ones((len(rows), 1)), animal, operator, level)

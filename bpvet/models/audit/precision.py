@@ -77,9 +77,15 @@ def precision(table: pd.DataFrame, level: float) -> tuple[Precision, ...]:
     rows = table[table["systolic"].notna() & (table["systolic_bound"] == "")]
     found = []
     for method, part in rows.groupby("method", sort=True):
-        near, ordered = _neighbours(part)
-        if len(near):
-            found.append(_of_method(str(method), ordered, near, level))
+        # Which of the ordered sessions have a near one next to them.
+        ordered = part.sort_values(["animal", "condition", "date", "session"], kind="stable")
+        day = ordered["date"].to_numpy(dtype="datetime64[D]").astype(np.int64)
+        series = ordered.groupby(["animal", "condition"]).ngroup().to_numpy()
+        treated = ordered["treated"].to_numpy(dtype=bool)
+        near = (np.diff(series) == 0) & (np.diff(day) <= NEIGHBOUR_DAYS)
+        near &= treated[1:] == treated[:-1]
+        if near.any():
+            found.append(_of_method(str(method), ordered, np.flatnonzero(near), level))
     return tuple(found)
 
 
@@ -131,14 +137,3 @@ def _change(
     then = float(np.sqrt(visit * both.visit + reading * both.reading))
     gain = float(np.sqrt(both.visit + now * both.reading)) - then
     return Change(words, _sd(both, visit, reading, level), from_nodes(gain, before - after, level))
-
-
-def _neighbours(rows: pd.DataFrame) -> tuple[NDArray[np.int64], pd.DataFrame]:
-    """Return which of the ordered sessions have a near one next to them, and those in order."""
-    ordered = rows.sort_values(["animal", "condition", "date", "session"], kind="stable")
-    day = ordered["date"].to_numpy(dtype="datetime64[D]").astype(np.int64)
-    series = ordered.groupby(["animal", "condition"]).ngroup().to_numpy()
-    treated = ordered["treated"].to_numpy(dtype=bool)
-    near = (np.diff(series) == 0) & (np.diff(day) <= NEIGHBOUR_DAYS)
-    near &= treated[1:] == treated[:-1]
-    return np.flatnonzero(near), ordered

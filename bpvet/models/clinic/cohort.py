@@ -277,7 +277,13 @@ def default_fit(rows: pd.DataFrame, quantity: str) -> Fitted:
     repeated = bool((rows[f"{quantity}_n"] > 1).any())
     by = None if spread_reason else "method"
     asked: dict[str, Any] = {"visit_by": by if repeated else None, "residual_by": by}
-    slopes_reason = _why_one_slope(rows)
+    enough = int((rows.groupby("animal")["months"].nunique() >= DATES_FOR_SLOPES).sum())
+    slopes_reason = ""
+    if enough < LEAST_FOR_SLOPES:
+        slopes_reason = (
+            f"only {enough} of the animals have {DATES_FOR_SLOPES} dates or more, and "
+            f"{LEAST_FOR_SLOPES} are needed"
+        )
     if not slopes_reason:
         try:
             cohort = fit_cohort(rows, formula, slope="months", **asked)
@@ -373,16 +379,6 @@ def _why_one_spread(rows: pd.DataFrame, quantity: str) -> str:
     if rows[f"{quantity}_n"].groupby(rows["method"]).max().min() < 2:
         return "by one method no session holds two readings"
     return ""
-
-
-def _why_one_slope(rows: pd.DataFrame) -> str:
-    enough = int((rows.groupby("animal")["months"].nunique() >= DATES_FOR_SLOPES).sum())
-    if enough >= LEAST_FOR_SLOPES:
-        return ""
-    return (
-        f"only {enough} of the animals have {DATES_FOR_SLOPES} dates or more, and "
-        f"{LEAST_FOR_SLOPES} are needed"
-    )
 
 
 def _slope_at_edge(cohort: Cohort) -> bool:

@@ -153,7 +153,7 @@ def _entry_rows(group: str, part: pd.DataFrame, study: ClinicCohort) -> list[Ent
     unit = UNITS[study.quantity]
     rows = [_count(group, "Animals", np.ones(len(part), dtype=bool))]
     for sex in sorted(set(study.counted["sex"])):
-        name = _sex_words(sex)
+        name = sex.capitalize() if sex else "Sex not recorded"
         rows.append(_count(group, name, part["sex"] == sex))
     rows.append(_mean(group, "Age", "years", part["age_years"]))
     name = f"{QUANTITY_WORDS[study.quantity].capitalize()}, mean of the first counted session"
@@ -166,11 +166,6 @@ def _entry_rows(group: str, part: pd.DataFrame, study: ClinicCohort) -> list[Ent
     rows.append(_median(group, "Counted sessions of an animal", "", part["sessions"]))
     rows.append(_median(group, "From first to last counted session", "months", part["followed"]))
     return rows
-
-
-def _sex_words(sex: str) -> str:
-    """Return what the line of a sex is called."""
-    return sex.capitalize() if sex else "Sex not recorded"
 
 
 def _count(group: str, name: str, chosen: Any) -> EntryRow:

@@ -115,7 +115,11 @@ def _in_order(
 ) -> Iterator[Need]:
     """Yield the animals in order; those of one rule are fitted once the first of them is due."""
     for place in range(len(RULES) + 1):
-        alike = [one for one in found if _first_rule(one) == place]
+        alike = [
+            one
+            for one in found
+            if min((RULES.index(line.rule) for line in one.lines), default=len(RULES)) == place
+        ]
         trends = clinic.trends(one.row.animal for one in alike)
 
         def key(one: AnimalUrgency, trends: Mapping[str, Trend] = trends) -> tuple[float, str]:
@@ -126,10 +130,6 @@ def _in_order(
             yield _need(one, trends.get(animal), called[animal])
     here = {called[one.row.animal] for one in found}
     yield from (Need(name, left=True) for name in sorted(called.values()) if name not in here)
-
-
-def _first_rule(one: AnimalUrgency) -> int:
-    return min((RULES.index(line.rule) for line in one.lines), default=len(RULES))
 
 
 def _beyond(one: AnimalUrgency, trend: Trend | None) -> float:

@@ -113,7 +113,10 @@ def _eyes(held: Safety, sessions: SessionTable) -> Iterator[Check]:
     high = None if latest is None else latest.highest
     if latest is not None and high is not None and high >= severe and not since(latest.date):
         yield Check(EYES, "eyes.severe", latest.date, latest.date, latest.date)
-    first = _first_at(sessions, raised)
+    # The first date with a session of a trend at or above the raised range.
+    dates = dates_of(sessions)
+    place = next((i for i, top in enumerate(dates.high.tolist()) if top >= raised), None)
+    first = None if place is None else np.datetime64(dates.date[place], "D")
     if first is not None and not since(first):
         yield Check(EYES, "eyes.first", first, first, first)
     if any(
@@ -135,13 +138,6 @@ def _eyes(held: Safety, sessions: SessionTable) -> Iterator[Check]:
         return
     due = last + int(_fact("eyes_yearly").value or 0) * _DAY
     yield Check(EYES, "eyes.yearly", last, due, due, fact_id=_fact("eyes_yearly").id)
-
-
-def _first_at(sessions: SessionTable, bound: float) -> np.datetime64 | None:
-    """Return the first date with a session of a trend at or above a pressure, or None."""
-    dates = dates_of(sessions)
-    first = next((i for i, high in enumerate(dates.high.tolist()) if high >= bound), None)
-    return None if first is None else np.datetime64(dates.date[first], "D")
 
 
 def _next_visit(held: Safety) -> np.datetime64 | None:

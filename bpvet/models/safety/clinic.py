@@ -33,7 +33,7 @@ from bpvet.records.records import Records
 from bpvet.visits.clinic_sessions import clinic_sessions
 from bpvet.visits.defaults import chosen_rows
 from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
-from bpvet.visits.series import Series, all_series
+from bpvet.visits.series import Series, Source, all_series
 from bpvet.visits.session_columns import SessionColumns
 from bpvet.visits.session_store import SessionStore
 from bpvet.visits.sessions import session_store
@@ -335,7 +335,7 @@ def _default_series(
 ) -> list[Series]:
     """Return the systolic series of each animal that is shown where none is asked for."""
     several: dict[str, list[tuple[str, str, str, str]]] = {}
-    series = all_series(records, sessions=store, treatments=treatments)
+    series = all_series(records, source=Source(store, treatments))
     for key in series:
         several.setdefault(key[0], []).append(key)
     return [

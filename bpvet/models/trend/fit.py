@@ -21,7 +21,7 @@ from bpvet.models.trend.posteriors import posteriors
 from bpvet.models.trend.trend import Context, Trend
 from bpvet.records.records import Records
 from bpvet.visits.labs.series import lab_series
-from bpvet.visits.series import Series
+from bpvet.visits.series import Series, Source
 from bpvet.visits.series import series as series_of
 from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import courses as treatments_of
@@ -103,19 +103,18 @@ def _series_of(
             method=method,
             quantity=quantity,
             condition=condition,
-            rule=rule,
             bridge=bridge,
-            sessions=rows,
-            treatments={key: treatments},
+            source=Source(rows, {key: treatments}),
         )
     )
+    row = records.rows_by_animal.get(key)
     context = Context(
         records=records,
         rows=rows,
         treatments=treatments,
         rule=rule,
         bridge=bridge,
-        priors=priors_for(series, _measured_before(records, key), fitting.priors),
+        priors=priors_for(series, "" if row is None else row.measured_before, fitting.priors),
         fixed=fitting.fixed,
         given=fitting.priors,
     )
@@ -214,11 +213,6 @@ def _lab_series(
             f"{quantity} is a series of single values: it takes no method, condition or bridge."
         )
     return lab_series(records, animal, quantity)
-
-
-def _measured_before(records: Records, animal: str) -> str:
-    row = records.rows_by_animal.get(animal)
-    return "" if row is None else row.measured_before
 
 
 def refit(trend: Trend, series: Series) -> Trend:

@@ -107,13 +107,12 @@ def single_form(
         Centre and SD of each term after the courses.
     """
     pairs = [priors.level, (0.0, priors.slope_sd)]
-    pairs += [(0.0, _single_sd(course, priors)) for course in courses]
+    pairs += [
+        (0.0, priors.effect_sd if course.kind in ("base", "left") else priors.increment_sd)
+        for course in courses
+    ]
     mean, sd = np.array([*pairs, *others], dtype=float).T
     return PriorForm(1.0, np.eye(len(mean)), mean, sd)
-
-
-def _single_sd(course: Course, priors: Priors) -> float:
-    return priors.effect_sd if course.kind in ("base", "left") else priors.increment_sd
 
 
 def bounded_forms(

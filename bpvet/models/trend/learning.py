@@ -28,7 +28,7 @@ from bpvet.models.trend.fit import with_taus
 from bpvet.models.trend.learnable import Learned, choices
 from bpvet.models.trend.posteriors import posteriors
 from bpvet.records.records import Records
-from bpvet.visits.series import Series, all_series
+from bpvet.visits.series import Series, Source, all_series
 from bpvet.visits.sessions import sessions as sessions_of
 from bpvet.visits.treatments.courses import all_courses
 
@@ -81,7 +81,7 @@ def learn_priors(
     sessions, treatments = sessions_of(records, rule=rule), all_courses(records)
     animals = records.animals
     before = dict(zip(animals["animal"], animals["measured_before"], strict=True))
-    found = all_series(records, quantities, rule=rule, sessions=sessions, treatments=treatments)
+    found = all_series(records, quantities, source=Source(sessions, treatments))
     cells: dict[tuple[str, str, str], Priors] = {}
     counts: dict[tuple[str, str, str], int] = {}
     for species in SPECIES:
@@ -90,7 +90,8 @@ def learn_priors(
                 held = _one_each(found.values(), species, method, quantity)
                 counts[species, method, quantity] = len(held)
                 if len(held) >= LEAST_ANIMALS:
-                    label = _label(name, records, len(held))
+                    called = f"{name}, " if name else ""
+                    label = f"{called}learned from {len(held)} animals on {records.as_of}"
                     first = [str(before.get(one.animal, "")) for one in held]
                     cells[species, method, quantity] = _learned(held, first, label)
     if not cells:
@@ -100,11 +101,6 @@ def learn_priors(
             f"method; here there are at most {most}. The defaults stay in use."
         )
     return PriorTable(cells, name=name or f"learned on {records.as_of}")
-
-
-def _label(name: str, records: Records, count: int) -> str:
-    called = f"{name}, " if name else ""
-    return f"{called}learned from {count} animals on {records.as_of}"
 
 
 def _one_each(series: Iterable[Series], species: str, method: str, quantity: str) -> list[Series]:

@@ -231,16 +231,13 @@ def share_at_target(trend: Trend, target: float) -> ShareAtTarget:
     days = dates.size - 1
     if days == 0:
         return ShareAtTarget(expected, None, 0)
-    date, means = _means_by_date(trend.series)
-    lines = share_interpolated(date, means, target).estimate if date.size > 1 else None
+    plain = trend.series.plain
+    # One plain mean a date: straight lines need distinct dates and numbers.
+    date, which = np.unique(trend.series.date[plain].astype(np.int64), return_inverse=True)
+    means = np.bincount(which, trend.series.y[plain]) / np.bincount(which)
+    day = date.astype(np.float64)
+    lines = share_interpolated(day, means, target).estimate if date.size > 1 else None
     return ShareAtTarget(expected, lines, days, int(np.sum(~trend.series.plain)))
-
-
-def _means_by_date(series: Series) -> tuple[np.ndarray, np.ndarray]:
-    """Return one plain mean a date: straight lines need distinct dates and numbers."""
-    plain = series.plain
-    date, which = np.unique(series.date[plain].astype(np.int64), return_inverse=True)
-    return date.astype(np.float64), np.bincount(which, series.y[plain]) / np.bincount(which)
 
 
 def with_scaled_tau(trend: Trend, factor: float) -> Trend:

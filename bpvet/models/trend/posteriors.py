@@ -90,7 +90,9 @@ def _batched(
     forms, at = [form for form, _ in rest], np.array([i for _, i in rest])
     again = [columns[i] for i in at]
     batch, prior = batch.take(at), prior.take(at)
-    batch = under_forms(batch, [series[i] for i in at], again, forms)
+    # What knows no prior is shared.
+    y, x, prior_sd = _design([series[i] for i in at], again, forms, batch.x.shape[:2])
+    batch = replace(batch, y=y, x=x, prior_sd=prior_sd)
     under = [_part_prior(terms, form) for terms, form in zip(again, forms, strict=True)]
     nodes = integrate(batch, prior, nodes.found.take(at))
     parts = [[part] for part in first]
@@ -172,24 +174,6 @@ def _places_of_methods(series: Series) -> tuple[int, np.ndarray]:
         return 1, np.zeros(len(methods), dtype=np.int64)
     groups = noise_groups(series)
     return len(groups), np.array([groups.index(method) for method in methods])
-
-
-def under_forms(
-    batch: Batch, series: Sequence[Series], columns: Sequence[Columns], forms: Sequence[int]
-) -> Batch:
-    """Return a batch under other forms of its priors: what knows no prior is shared.
-
-    Parameters
-    ----------
-    batch : Batch
-        `batch_of` the same series under any form.
-    series, columns
-        As `batch_of` takes them.
-    forms : sequence of int
-        Which form of each.
-    """
-    y, x, prior_sd = _design(series, columns, forms, batch.x.shape[:2])
-    return replace(batch, y=y, x=x, prior_sd=prior_sd)
 
 
 def _design(

@@ -26,7 +26,7 @@ from bpvet.models.trend.trend import Context, Trend
 from bpvet.printing import ShortTable, Tabled, number
 from bpvet.records.records import Records
 from bpvet.visits.labs.series import all_lab_series
-from bpvet.visits.series import Series, all_series
+from bpvet.visits.series import Series, Source, all_series
 from bpvet.visits.sessions import session_store
 from bpvet.visits.treatments.courses import Treatments, all_courses
 
@@ -204,10 +204,8 @@ def _series_of_all(
         quantities=[one for one in quantities if one not in LAB_QUANTITIES],
         methods=which[1],
         conditions=which[2],
-        rule=rule,
         bridge=bridge,
-        sessions=store,
-        treatments=treatments,
+        source=Source(store, treatments),
     )
     labs = [one for one in quantities if one in LAB_QUANTITIES]
     series |= {

@@ -66,7 +66,11 @@ def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -
     # Being a copy goes before any other reason: a copy was not taken at all.
     checked.take_back(twice)
     checked.report(twice, "", Code.DUPLICATE, Outcome.ROW, earlier=_line(checked, earlier))
-    _report_perhaps(checked, rows[~numbered[rows] & ~duplicate[rows]], earlier)
+    # Equal rows that nothing tells apart: in one file they are two readings; the same row in two
+    # files, or the same mean given twice, looks like a copy.
+    some = rows[~numbered[rows] & ~duplicate[rows]]
+    loose = some[(checked.file[some] != checked.file[earlier[some]]) | checked.summary[some]]
+    checked.report(loose, "", Code.PERHAPS_DUPLICATE, earlier=_line(checked, earlier))
     duplicate[twice] = False
     _report_copied(checked, np.flatnonzero(duplicate), copied)
     duplicate[twice] = True
@@ -76,16 +80,6 @@ def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -
 def _report_copied(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
     checked.take_back(rows)
     checked.report(rows, "", Code.SAVED_TWICE, Outcome.ROW, earlier=_line(checked, earlier))
-
-
-def _report_perhaps(checked: CheckedTable, rows: Codes, earlier: Codes) -> None:
-    """Report which equal rows, that nothing tells apart, look like copies.
-
-    In one file they are two readings; the same row in two files, or the same mean given twice,
-    looks like a copy.
-    """
-    loose = rows[(checked.file[rows] != checked.file[earlier[rows]]) | checked.summary[rows]]
-    checked.report(loose, "", Code.PERHAPS_DUPLICATE, earlier=_line(checked, earlier))
 
 
 def report_contradictions(checked: CheckedTable, values: Values, shared: Codes) -> None:

@@ -60,7 +60,15 @@ def check_labs(checked: CheckedTable, values: Values, animals: pd.DataFrame) -> 
     read = [plain_name(text) if plain_name(text) in ANALYTES else text for text in texts]
     values["analyte"] = of_texts(read, code)
     _ask_names(checked, texts, read, code)
-    _report_no_unit(checked, np.array(read, dtype=object)[code])
+    of_row = np.array(read, dtype=object)[code]
+    without = checked.blank("unit") & ~np.isin(of_row, WITHOUT_UNIT)
+    checked.report(
+        without & checked.has("unit") & ~checked.broken,
+        "unit",
+        Code.NO_UNIT,
+        Outcome.ROW,
+        analyte=OfRow(lambda row: str(of_row[row])),
+    )
     checked.report(values["value"] < 0, "value", Code.LAB_BELOW_ZERO, Outcome.ROW)
     scale = np.full(checked.n, np.nan)
     for analyte, unit, rows in _kinds(checked, values):
@@ -93,17 +101,6 @@ def _ask_names(
         Code.ANALYTE_NEARLY,
         written=WRITTEN,
         near=OfCell(lambda v: near[v.strip()]),
-    )
-
-
-def _report_no_unit(checked: CheckedTable, analyte: NDArray[np.object_]) -> None:
-    without = checked.blank("unit") & ~np.isin(analyte, WITHOUT_UNIT)
-    checked.report(
-        without & checked.has("unit") & ~checked.broken,
-        "unit",
-        Code.NO_UNIT,
-        Outcome.ROW,
-        analyte=OfRow(lambda row: str(analyte[row])),
     )
 
 

@@ -62,7 +62,12 @@ def check(
     _check_treatments(tables["treatments"], values["treatments"], as_of)
     check_labs(tables["labs"], values["labs"], animals)
     check_missed(tables, values, as_of)
-    _check_statuses(tables["observations"], values["observations"])
+    # A status that is no word known here is marked; a blank one leaves it to the text.
+    signs = values["observations"]
+    unknown = is_text(signs["status"], "") & ~tables["observations"].blank("status")
+    if unknown.any():
+        status = pc.if_else(pa.array(unknown), UNKNOWN_STATUS, uncoded(signs["status"]))
+        signs["status"] = status.cast(TEXT)
     for table, date in (("labs", "sampled_on"), ("observations", "seen_on"), ("contacts", "date")):
         values[table]["future"] = report_future(tables[table], values[table][date], date, as_of)
     lives = not all(np.isnat(values["animals"][name]).all() for name in ("birth_date", "left_on"))
@@ -83,14 +88,6 @@ def check(
     report_histories(tables, values)
     report_signs(tables, values)
     return animals, others
-
-
-def _check_statuses(checked: CheckedTable, values: Values) -> None:
-    """Mark the signs whose status is no word known here; a blank one leaves it to the text."""
-    unknown = is_text(values["status"], "") & ~checked.blank("status")
-    if unknown.any():
-        status = pc.if_else(pa.array(unknown), UNKNOWN_STATUS, uncoded(values["status"]))
-        values["status"] = status.cast(TEXT)
 
 
 def _check_readings(

@@ -166,7 +166,13 @@ def add_entry(
 
     publish(folder, {name: data}, check=still_so)
     file = folder / name
-    _refuse_changed(file, data)
+    # Whether the disk holds what was written.
+    try:
+        on_disk = file.read_bytes()
+    except OSError as error:
+        raise unwritable(file, error) from None
+    if on_disk != data:
+        raise RecordsError(f'"{file}" does not hold what was written into it. Look at the disk.')
     return Entry(table, entry, file, tuple(rows), tuple(notes))
 
 
@@ -199,7 +205,13 @@ def _judged(
             raise _refusal(one)
         if one.kind == _BEGUN:
             raise _begun(rows[0])
-    _refuse_unused(before, after)
+    # Rows of other files may become unused, as where these would be its copies.
+    for other in TABLES:
+        if other != "animals" and _aside(after, other) > _aside(before, other):
+            raise CallError(
+                "Other rows would no longer be used with it, perhaps because this stands in the "
+                "records already; it was not added."
+            )
     _refuse_misread(after, table, name, rows)
     asks = [one for one in new if one.words.asks and one.kind not in _TOLD_IN_ROOM]
     return [*dict.fromkeys(map(_note, asks)), *(judge(after, name) if judge else ())]
@@ -255,16 +267,6 @@ def _twice(one: Finding) -> CallError:
     )
 
 
-def _refuse_unused(before: Records, after: Records) -> None:
-    """Refuse what makes rows of other files unused, as where these would be its copies."""
-    for table in TABLES:
-        if table != "animals" and _aside(after, table) > _aside(before, table):
-            raise CallError(
-                "Other rows would no longer be used with it, perhaps because this stands in the "
-                "records already; it was not added."
-            )
-
-
 def _aside(records: Records, table: str) -> int:
     return int((getattr(records, table)["set_aside"] != "").sum())
 
@@ -318,13 +320,3 @@ def _same(given: str, found: str, kind: str) -> bool:
         except ValueError:
             return False
     return given == found
-
-
-def _refuse_changed(file: Path, data: bytes) -> None:
-    """Raise where the disk does not hold what was written."""
-    try:
-        on_disk = file.read_bytes()
-    except OSError as error:
-        raise unwritable(file, error) from None
-    if on_disk != data:
-        raise RecordsError(f'"{file}" does not hold what was written into it. Look at the disk.')

@@ -102,7 +102,13 @@ def take_out(sheets: Sequence[Sheet], checked: CheckedTable, values: Values) -> 
     """
     if checked.n == 0:
         return TakenOut(list(sheets), (), [], values)
-    by_entry = _cancellations(checked, values)
+    # When and why, by entry; the first row of an entry stands.
+    by_entry: dict[str, tuple[str, str]] = {}
+    entries, reasons = (uncoded(values[name]).to_pylist() for name in (ENTRY, "reason"))
+    days = values["cancelled_on"].astype("datetime64[D]")
+    for row in np.flatnonzero(checked.usable).tolist():
+        on = "" if np.isnat(days[row]) else str(days[row])
+        by_entry.setdefault(entries[row], (on, reasons[row] or NOT_SAID))
     known: set[str] = set()
     left, rows = [], list[CancelledRow]()
     for sheet in sheets:
@@ -114,17 +120,6 @@ def take_out(sheets: Sequence[Sheet], checked: CheckedTable, values: Values) -> 
         left.append(_without(sheet, gone))
     _report_wrong(checked, values, known)
     return TakenOut(left, tuple(rows), _findings(rows), values)
-
-
-def _cancellations(checked: CheckedTable, values: Values) -> dict[str, tuple[str, str]]:
-    """Return (when, why) by entry; the first row of an entry stands."""
-    found: dict[str, tuple[str, str]] = {}
-    entries, reasons = (uncoded(values[name]).to_pylist() for name in (ENTRY, "reason"))
-    days = values["cancelled_on"].astype("datetime64[D]")
-    for row in np.flatnonzero(checked.usable).tolist():
-        on = "" if np.isnat(days[row]) else str(days[row])
-        found.setdefault(entries[row], (on, reasons[row] or NOT_SAID))
-    return found
 
 
 def _gone(

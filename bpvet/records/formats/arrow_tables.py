@@ -150,7 +150,13 @@ def _sheet(
         columns.append(_as_one(cells_of))
         parts[i] = None
         if filled[i]:
-            _say_zone(file, name, kind, findings)
+            # Times told by the clock of a zone may not be the clinic's.
+            kind = kind.value_type if pa.types.is_dictionary(kind) else kind
+            if pa.types.is_timestamp(kind) and kind.tz:
+                zone = printable(kind.tz)
+                foreign = re.fullmatch(r"(?i)utc|gmt|z|etc/utc|[+-]00:?00", zone) is not None
+                of_zone = Code.ZONE_OF_TIMES
+                findings.append(finding_of(of_zone, file, None, name, zone=zone, foreign=foreign))
     return RawSheet(
         file,
         table,
@@ -290,13 +296,3 @@ def _moments(values: pa.Array) -> pa.Array:
     texts = pc.replace_substring(values.cast(TEXT), " ", "T")
     texts = pc.replace_substring_regex(texts, r"(\.[0-9]*?)0+$", r"\1")
     return pc.replace_substring_regex(texts, r"(T00:00:00)?\.?$", "")
-
-
-def _say_zone(file: str, name: str, kind: pa.DataType, findings: list[Finding]) -> None:
-    """Say that a column's times are told by the clock of a zone, which may not be the clinic's."""
-    kind = kind.value_type if pa.types.is_dictionary(kind) else kind
-    if pa.types.is_timestamp(kind) and kind.tz:
-        zone = printable(kind.tz)
-        foreign = re.fullmatch(r"(?i)utc|gmt|z|etc/utc|[+-]00:?00", zone) is not None
-        code = Code.ZONE_OF_TIMES
-        findings.append(finding_of(code, file, None, name, zone=zone, foreign=foreign))

@@ -199,7 +199,15 @@ def _sheets(
     where = shown(without_password(shown_url), 120)
     try:
         try:
-            connection = _connected(engine)
+            # A connection that cannot write, as far as the kind of database knows how.
+            kind = engine.dialect.name
+            # A query's percent signs are its own, and no places for values.
+            connection = engine.connect().execution_options(
+                no_parameters=True, **_READ_ONLY_OPTION.get(kind, {})
+            )
+            if kind in _READ_ONLY_STATEMENT:
+                connection.exec_driver_sql(_READ_ONLY_STATEMENT[kind])
+                connection.rollback()
         except alchemy.exc.SQLAlchemyError as error:
             raise RecordsError(f"The database {where} cannot be opened: {_why(error)}.") from None
         try:
@@ -218,19 +226,6 @@ def _sheets(
             ) from None
     finally:
         engine.dispose()
-
-
-def _connected(engine: Engine) -> Connection:
-    """Return a connection that cannot write, as far as the kind of database knows how."""
-    kind = engine.dialect.name
-    # A query's percent signs are its own, and no places for values.
-    connection = engine.connect().execution_options(
-        no_parameters=True, **_READ_ONLY_OPTION.get(kind, {})
-    )
-    if kind in _READ_ONLY_STATEMENT:
-        connection.exec_driver_sql(_READ_ONLY_STATEMENT[kind])
-        connection.rollback()
-    return connection
 
 
 def _why(error: Exception) -> str:

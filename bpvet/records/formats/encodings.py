@@ -51,7 +51,7 @@ def as_utf8(
     tries = [marked] if marked else ["utf-8", *([encoding] if encoding else [])]
     for code in tries:
         try:
-            text = data if code == "utf-8" and data.isascii() else _decoded(data, code)
+            text = data if code == "utf-8" and data.isascii() else data.decode(code).encode("utf-8")
         except UnicodeError as error:
             failed, where = code, getattr(error, "start", 0)
             continue
@@ -107,10 +107,6 @@ def _utf_16(data: bytes) -> str:
     if 2 * max(odd, even) < len(top) // 2 or min(odd, even):
         return ""
     return "utf-16-le" if odd else "utf-16-be"
-
-
-def _decoded(data: bytes, code: str) -> bytes:
-    return data.decode(code).encode("utf-8")
 
 
 def check_encoding(encoding: str | None) -> None:

@@ -214,7 +214,8 @@ def _values(text: str) -> Document:
             by_line = by_line or _BREAK.search(text, place, end) is None
             place = _skip(text, follows.end())
         except (json.JSONDecodeError, RecursionError) as error:
-            stop = _line_end(text, place)
+            found = _BREAK.search(text, place)
+            stop = found.start() if found else len(text)
             bad = text[place:stop]
             if not by_line and not bad.rstrip(" \t,").endswith("}"):
                 return Document(fault=_fault(text, error, line))
@@ -234,11 +235,6 @@ def _fault(text: str, error: json.JSONDecodeError | RecursionError, line: int) -
 def _skip(text: str, place: int) -> int:
     found = _SPACE.match(text, place)
     return found.end() if found else place
-
-
-def _line_end(text: str, place: int) -> int:
-    found = _BREAK.search(text, place)
-    return found.start() if found else len(text)
 
 
 def _breaks(text: str, start: int, end: int) -> int:

@@ -200,7 +200,10 @@ def _unquoted(header: tuple[str, ...], rest: pa.NativeFile, top: bytes, separato
 
 def _quoted(text: bytes, separator: str) -> Rows:
     """Return the rows of a text with sound quotation marks: a row may go over several lines."""
-    names = _width(text, separator)
+    # Placeholder names, one for each field of the first row.
+    begin = text[: 10 * LONGEST_CELL].decode("utf-8", "ignore")
+    fields = next(records_of_text(begin, separator))[1]
+    names = [f"f{i}" for i in range(len(fields or [""]))]
     source, top = pa.BufferReader(text), _top(memoryview(text))
     columns, n, bad = _columns(source, top, separator, names, above=0, quoted=True)
     breaks = np.ones(n, dtype=np.int64)
@@ -265,7 +268,12 @@ def _columns(
     columns, bad = _parsed(source, separator, names, kinds, above, quoted)
     n = len(columns[0]) + len(bad)
     if bad:
-        columns = _with_gaps(columns, np.array([number for number, _, _ in bad]), n)
+        # The columns get an empty cell at the number of each bad row.
+        missing = np.zeros(n, bool)
+        missing[[number for number, _, _ in bad]] = True
+        stands = np.cumsum(~missing) - 1
+        index = pa.array(np.where(missing, 0, stands), mask=missing)
+        columns = [pc.fill_null(uncoded(column).take(index), "") for column in columns]
     return tuple(columns), n, bad
 
 
@@ -352,23 +360,6 @@ def _batches(
 
 def _misfit(fields: int, width: int) -> str:
     return f"has {fields} field{'s' if fields != 1 else ''} where the header has {width}"
-
-
-def _width(text: bytes, separator: str) -> list[str]:
-    """Return placeholder names, one for each field of the first row."""
-    fields = next(records_of_text(text[: 10 * LONGEST_CELL].decode("utf-8", "ignore"), separator))[
-        1
-    ]
-    return [f"f{i}" for i in range(len(fields or [""]))]
-
-
-def _with_gaps(columns: list[pa.Array], gaps: NDArray[np.int64], n: int) -> list[pa.Array]:
-    """Return the columns with an empty cell at each row number in `gaps`."""
-    missing = np.zeros(n, bool)
-    missing[gaps] = True
-    source = np.cumsum(~missing) - 1
-    index = pa.array(np.where(missing, 0, source), mask=missing)
-    return [pc.fill_null(uncoded(column).take(index), "") for column in columns]
 
 
 def _slow(text: str, separator: str) -> Rows:

@@ -146,9 +146,18 @@ def _sheet(
     )
     above = [(at, separator.join(cells)) for at, cells in laid.top[: heading.first] if any(cells)]
     if heading.rows == 2:
-        sheet = _under_two_lines(sheet, heading)
+        # The header takes the first row too.
+        sheet = replace(
+            sheet,
+            header=heading.cells,
+            columns=tuple(column.slice(1) for column in sheet.columns),
+            lines=sheet.lines[1:],
+            broken={row - 1: why for row, why in sheet.broken.items()},
+        )
     report_heading(file, above, heading, line, findings)
-    _say_blank_rows(file, rows, line, findings)
+    if rows.blank:
+        first = rows.blank[0] + line - 1
+        findings.append(finding_of(Code.SEPARATORS_ONLY, file, first, rows=len(rows.blank)))
     return sheet
 
 
@@ -205,7 +214,10 @@ def _layout(text: bytes, table: str, mapping: Mapping[str, str]) -> _Layout:
     _, separator, heading, above = best
     line = above[heading.first][0]
     byte = _start_of(text, line)
-    too_wide = _header_width(text, byte, separator) > MOST_COLUMNS
+    # The header's cells, marks within quotes counted too.
+    end = re.compile(rb"[\r\n]|$").search(text, byte)
+    commas = text.count(separator.encode(), byte, end.start() if end else len(text))
+    too_wide = commas + 1 > MOST_COLUMNS
     return _Layout(separator, heading, above, line, byte, too_wide)
 
 
@@ -237,29 +249,6 @@ def _start_of(text: bytes, line: int) -> int:
             return place
         place = found.end()
     return place
-
-
-def _header_width(text: bytes, start: int, separator: str) -> int:
-    """Return the number of cells of the header, marks within quotes counted too."""
-    end = re.compile(rb"[\r\n]|$").search(text, start)
-    return text.count(separator.encode(), start, end.start() if end else len(text)) + 1
-
-
-def _under_two_lines(sheet: RawSheet, heading: Heading) -> RawSheet:
-    """Return a sheet whose header takes its first row too."""
-    return replace(
-        sheet,
-        header=heading.cells,
-        columns=tuple(column.slice(1) for column in sheet.columns),
-        lines=sheet.lines[1:],
-        broken={row - 1: why for row, why in sheet.broken.items()},
-    )
-
-
-def _say_blank_rows(file: str, rows: Rows, line: int, findings: list[Finding]) -> None:
-    if rows.blank:
-        at = rows.blank[0] + line - 1
-        findings.append(finding_of(Code.SEPARATORS_ONLY, file, at, rows=len(rows.blank)))
 
 
 def _say_swallowed_rows(sheet: RawSheet, separator: str, findings: list[Finding]) -> None:

@@ -197,7 +197,17 @@ def _chart_lines(laid: Laid) -> Laid:
             in_line, in_row = found.columns[name], trimmed(uncoded(cells)).cast(TEXT)
             both = pc.and_(pc.not_equal(in_line, ""), pc.not_equal(in_row, ""))
             if name in ("animal", "method", "taken_at"):
-                differs |= _mask(pc.and_(both, _unlike(in_line, in_row)))
+                # A line's word differs that is neither its row's nor, for a date and time, its
+                # beginning.
+                low, high = pc.utf8_lower(in_line), pc.utf8_lower(in_row)
+                shorter = pc.min_element_wise(pc.utf8_length(low), pc.utf8_length(high))
+                same = pc.equal(low, high)
+                day = pc.equal(
+                    pc.utf8_slice_codeunits(low, 0, 10), pc.utf8_slice_codeunits(high, 0, 10)
+                )
+                dated = pc.match_substring_regex(low, r"^[0-9]{4}-[0-9]{2}-[0-9]{2}")
+                only_day = pc.and_(pc.equal(shorter, 10), pc.and_(dated, day))
+                differs |= _mask(pc.and_(both, pc.invert(pc.or_(same, only_day))))
             cells = pc.if_else(pc.equal(in_row, ""), in_line, in_row)
         header.append(head)
         columns.append(cells)
@@ -222,17 +232,6 @@ def _chart_lines(laid: Laid) -> Laid:
     headings = dict.fromkeys((*READING_QUANTITIES, "excluded"), twice)
     places = constant(0, len(found.row), np.int64)
     return Laid(sheet, {**laid.mapping, **heads}, "chart", places, headings)
-
-
-def _unlike(in_line: pa.Array, in_row: pa.Array) -> pa.Array:
-    """Return where a line's word is neither its row's nor, for a date and time, its beginning."""
-    low, high = pc.utf8_lower(in_line), pc.utf8_lower(in_row)
-    shorter = pc.min_element_wise(pc.utf8_length(low), pc.utf8_length(high))
-    same = pc.equal(low, high)
-    day = pc.equal(pc.utf8_slice_codeunits(low, 0, 10), pc.utf8_slice_codeunits(high, 0, 10))
-    dated = pc.match_substring_regex(low, r"^[0-9]{4}-[0-9]{2}-[0-9]{2}")
-    only_day = pc.and_(pc.equal(shorter, 10), pc.and_(dated, day))
-    return pc.invert(pc.or_(same, only_day))
 
 
 def _in_cells(laid: Laid, findings: list[Finding]) -> Laid:

@@ -144,7 +144,13 @@ def _by_patterns(cells: pa.Array, times: bool, order: str) -> Moments:
     for pattern in _STATED.get(order, ()):
         if found.matched.all():
             break
-        found = _or_else(found, _parts(texts, pattern))
+        other = _parts(texts, pattern)
+        pairs = {
+            part.name: np.where(found.matched, getattr(found, part.name), getattr(other, part.name))
+            for part in fields(found)
+            if part.name != "matched"
+        }
+        found = _Parts(matched=found.matched | other.matched, **pairs)
     month = (found.year - 1970) * 12 + found.month - 1
     first = month.astype("datetime64[M]")
     date: Any = first.astype("datetime64[D]") + (found.day - 1)
@@ -278,16 +284,6 @@ def _nanosecond(found: pa.StructArray) -> NDArray[np.int64]:
     hour = np.where(halved, hour % 12 + 12 * afternoon, hour)
     part = pc.cast(pc.utf8_rpad(_group(found, "part"), 9, "0"), pa.int64()).to_numpy()
     return np.where(ok, ((hour * 60 + minute) * 60 + second) * 1_000_000_000 + part, -1)
-
-
-def _or_else(one: _Parts, other: _Parts) -> _Parts:
-    """Return the parts of `one`, and of `other` where `one` did not match."""
-    pairs = {
-        part.name: np.where(one.matched, getattr(one, part.name), getattr(other, part.name))
-        for part in fields(one)
-        if part.name != "matched"
-    }
-    return _Parts(matched=one.matched | other.matched, **pairs)
 
 
 def _group(found: pa.StructArray, name: str) -> pa.Array:

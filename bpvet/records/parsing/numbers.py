@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -82,13 +81,11 @@ def numbers(cells: pa.Array, bounds: bool, sounds: bool = True) -> Numbers:
                 bad[i] = False
     return Numbers(
         each(value, code),
-        *(_of_cells(few, code) for few in (bound, bad, mark == 1, mark >= 2, mark == 3)),
+        *(
+            each(few, code) if few.any() else constant(0, len(code), few.dtype)
+            for few in (bound, bad, mark == 1, mark >= 2, mark == 3)
+        ),
     )
-
-
-def _of_cells(few: NDArray[Any], code: NDArray[np.integer]) -> NDArray[Any]:
-    """Return what was found of each cell's text (n,); not to be altered."""
-    return each(few, code) if few.any() else constant(0, len(code), few.dtype)
 
 
 def _read(texts: pa.Array) -> tuple[NDArray[np.float64], NDArray[np.int8]]:

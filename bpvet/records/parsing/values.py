@@ -83,7 +83,8 @@ def _parsed(checked: CheckedTable) -> Values:
             values.update(_not_given(checked, column))
             continue
         if column.needed:
-            _report_blank(checked, column)
+            blank = checked.blank(column.name) & checked.has(column.name) & ~checked.broken
+            checked.report(blank, column.name, Code.BLANK_CELL, Outcome.ROW)
         if column.kind == "text":
             values[column.name] = checked.cells(column.name)
         elif column.kind == "word":
@@ -126,11 +127,6 @@ def file_rows(checked: CheckedTable, mask: Mask) -> Iterator[tuple[int, NDArray[
         return
     for file in np.unique(checked.file[mask]).tolist():
         yield file, np.flatnonzero(mask & (checked.file == file))
-
-
-def _report_blank(checked: CheckedTable, column: Column) -> None:
-    blank = checked.blank(column.name) & checked.has(column.name) & ~checked.broken
-    checked.report(blank, column.name, Code.BLANK_CELL, Outcome.ROW)
 
 
 def _words(checked: CheckedTable, column: Column) -> pa.Array:
@@ -224,7 +220,9 @@ def _failed(checked: CheckedTable, values: Values, column: Column) -> Mask:
     if not failed.any():
         return none
     cells: Mask = failed[code] & is_text(values["method"], "oscillometric")
-    cells &= ~checked.blank("systolic") & _excluded_is_blank(checked)
+    reasons, which = distinct(checked.cells("excluded"))
+    counts = [reason == "" or reason.casefold() in _DENIALS for reason in reasons]
+    cells &= ~checked.blank("systolic") & np.array(counts, dtype=bool)[which]
     checked.report(
         cells,
         column.name,
@@ -234,12 +232,6 @@ def _failed(checked: CheckedTable, values: Values, column: Column) -> Mask:
         name=column.name,
     )
     return cells
-
-
-def _excluded_is_blank(checked: CheckedTable) -> Mask:
-    texts, code = distinct(checked.cells("excluded"))
-    counts = [text == "" or text.casefold() in _DENIALS for text in texts]
-    return np.array(counts, dtype=bool)[code]
 
 
 def _dates(checked: CheckedTable, column: Column) -> Values:

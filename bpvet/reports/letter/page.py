@@ -46,12 +46,11 @@ def _css(text: str) -> str:
     >>> _css('A"</style>')
     '"A\\\\22 \\\\3c \\\\2f style\\\\3e "'
     """
-    plain = (one if one.isascii() and (one.isalnum() or one == " ") else _code(one) for one in text)
+    plain = (
+        one if one.isascii() and (one.isalnum() or one == " ") else f"\\{ord(one):x} "
+        for one in text
+    )
     return f'"{"".join(plain)}"'
-
-
-def _code(letter: str) -> str:
-    return f"\\{ord(letter):x} "
 
 
 def _middle(letter: Letter, paper: str) -> str:

@@ -335,12 +335,12 @@ def upc_above(history: LabHistory, species: str) -> tuple[LabValue, LabValue] | 
             worst.append(max(told, key=lambda one: one.value))
         if len(worst) == 2:
             break
-    above = [one for one in worst if one.value > bound or _from(one, bound)]
+    above = [
+        one
+        for one in worst
+        if one.value > bound or (one.bound == "at least" and one.value >= bound)
+    ]
     return (above[0], above[1]) if len(above) == 2 else None
-
-
-def _from(one: LabValue, bound: float) -> bool:
-    return one.bound == "at least" and one.value >= bound
 
 
 @dataclass(frozen=True)

@@ -99,7 +99,14 @@ def _state(rows: list[Sign], normal: dict[str, np.datetime64]) -> SignState:
     # A sign that the vet has judged longstanding outweighs another row of its day; that word beside
     # a denial judges nothing and outweighs nothing.
     newest = max(of_day, key=lambda one: (_is_judged(one), _CARE.index(one.reading)))
-    living = _since_answered(rows, normal.get(newest.group))
+    # The dates of the rows in which a sign lives, after the last that answered it.
+    examined = normal.get(newest.group)
+    answers = [row.seen_on for row in rows if row.reading in ("denied", "past")]
+    answers += [examined] if examined is not None else []
+    last_seen = max(row.seen_on for row in rows)
+    last = max((day for day in answers if day < last_seen), default=None)
+    alive = [row.seen_on for row in rows if row.reading in ("present", "unclear", "unread")]
+    living = [day for day in alive if last is None or day > last]
     answered = newest.group in normal and bool(normal[newest.group] > newest.seen_on)
     reading = newest.reading
     # What the vet has judged longstanding stays told, whatever else was found normal since.
@@ -121,13 +128,3 @@ def _state(rows: list[Sign], normal: dict[str, np.datetime64]) -> SignState:
 
 def _is_judged(sign: Sign) -> bool:
     return sign.status == "longstanding" and sign.reading == "present"
-
-
-def _since_answered(rows: list[Sign], normal: np.datetime64 | None) -> list[np.datetime64]:
-    """Return the dates of the rows in which a sign lives, after the last that answered it."""
-    answers = [one.seen_on for one in rows if one.reading in ("denied", "past")]
-    answers += [normal] if normal is not None else []
-    newest = max(one.seen_on for one in rows)
-    last = max((day for day in answers if day < newest), default=None)
-    alive = [one.seen_on for one in rows if one.reading in ("present", "unclear", "unread")]
-    return [day for day in alive if last is None or day > last]

@@ -179,7 +179,12 @@ def _take_pressure(
 
 def _treatment(resource: dict[str, Any], references: References) -> tuple[dict[str, str], str, str]:
     """Return the cells of a treatment, and why it is none and its name, or two blanks."""
-    drug = _medication(resource, references)
+    # The name of the medication: R4 and R5 have it in places of their own.
+    either = resource.get("medication")
+    newer: Mapping[str, Any] = either if isinstance(either, dict) else {}
+    concept = resource.get("medicationCodeableConcept") or newer.get("concept")
+    reference = resource.get("medicationReference") or newer.get("reference")
+    drug = label(concept) or label(references.target(reference, resource).get("code"))
     status = text_at(resource, "status")
     period = resource.get("effectivePeriod")
     start = text_at(period, "start") or text_at(resource, "effectiveDateTime")
@@ -203,15 +208,6 @@ def _treatment(resource: dict[str, Any], references: References) -> tuple[dict[s
         "note": notes(resource),
     }
     return cells, "", ""
-
-
-def _medication(resource: dict[str, Any], references: References) -> str:
-    """Return the name of a medication: R4 and R5 have it in places of their own."""
-    either = resource.get("medication")
-    newer: Mapping[str, Any] = either if isinstance(either, dict) else {}
-    concept = resource.get("medicationCodeableConcept") or newer.get("concept")
-    reference = resource.get("medicationReference") or newer.get("reference")
-    return label(concept) or label(references.target(reference, resource).get("code"))
 
 
 def _sheet(place: str, table: str, rows: Rows, names: tuple[str, ...]) -> RawSheet:

@@ -126,17 +126,12 @@ def quantity_text(held: object, name: str, own: str) -> tuple[str, str]:
     if not value or coded in units or (not coded and unit in units):
         return value, ""
     if own == "mmHg" and in_kilopascal(held) and text_at(held, "value"):
-        return _in_mmhg(held, value)
+        digits = text_at(held, "value")
+        try:
+            pressure = float(digits) * MMHG_PER_KPA
+        except ValueError:
+            return value, "gives a pressure that is not a number"
+        return value.removesuffix(digits) + cell_text(pressure), ""
     if not unit:
         return value, f"gives {name} without a unit"
     return f"{value} {unit}", f'gives {name} in "{unit[:20]}", not in {own}'
-
-
-def _in_mmhg(held: object, value: str) -> tuple[str, str]:
-    """Return a pressure of kPa in mmHg with its bound, and why it cannot be used, or ""."""
-    digits = text_at(held, "value")
-    try:
-        pressure = float(digits) * MMHG_PER_KPA
-    except ValueError:
-        return value, "gives a pressure that is not a number"
-    return value.removesuffix(digits) + cell_text(pressure), ""

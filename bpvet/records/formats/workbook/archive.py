@@ -340,17 +340,14 @@ class _Scan:
         elif local == "f":
             self._formula = True
         elif local == "row":
-            self._start_row(attributes)
+            given = attributes.get("r", str(self._row + 1))
+            self._row = int(given) if given.isdecimal() and len(given) < 9 else MOST_ROWS + 1
+            if self._row > MOST_ROWS:
+                raise _TooMuch(f"A row of the workbook is numbered above {MOST_ROWS:,}.")
+            if attributes.get("hidden") in ("1", "true"):
+                self.oddities.hidden_rows.append(self._row)
         elif local == "mergeCell" and len(self.oddities.merged) < KEPT:
             self.oddities.merged.append(attributes.get("ref", ""))
-
-    def _start_row(self, attributes: dict[str, str]) -> None:
-        given = attributes.get("r", str(self._row + 1))
-        self._row = int(given) if given.isdecimal() and len(given) < 9 else MOST_ROWS + 1
-        if self._row > MOST_ROWS:
-            raise _TooMuch(f"A row of the workbook is numbered above {MOST_ROWS:,}.")
-        if attributes.get("hidden") in ("1", "true"):
-            self.oddities.hidden_rows.append(self._row)
 
     def _found(self, text: str) -> None:
         self._value = True

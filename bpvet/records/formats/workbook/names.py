@@ -49,7 +49,7 @@ def named_sheets(workbook: bytes, relations: bytes) -> list[Named]:
             targets[one.get("Id", "")] = one.get("Target", ""), one.get("Type", "")
     found = []
     for one in ElementTree.fromstring(workbook).iter():
-        if _local(one.tag) != "sheet":
+        if one.tag.rpartition("}")[2] != "sheet":
             continue
         key = next((text for name, text in one.items() if name.endswith("}id")), "")
         target, kind = targets.get(key, ("", ""))
@@ -62,7 +62,3 @@ def named_sheets(workbook: bytes, relations: bytes) -> list[Named]:
     if len({one.title for one in found}) < len(found):
         raise Unusual
     return found
-
-
-def _local(tag: str) -> str:
-    return tag.rpartition("}")[2]

@@ -97,7 +97,14 @@ class Plain:
             stretch = self._held if last else self._held[:cut]
             self._held = b"" if last else self._held[cut:]
             if not self._begun:
-                stretch = self._without_declaration(stretch)
+                self._begun = True
+                found = _DECLARED.match(stretch)
+                declared = found.group() if found else b""
+                if _ENCODING.search(declared):
+                    raise Unusual
+                self.first = stretch[len(declared) :]
+                self.begin(self.first)
+                stretch = self.first
             tags = tags_of(stretch, self._open)
             self._open = tags.after
             self.elements += int((tags.starts | tags.alone).sum())
@@ -112,16 +119,6 @@ class Plain:
     def cut(self, held: bytes) -> int:
         """Return where the last whole stretch ends, or 0."""
         return held.rfind(self.until) + len(self.until) if self.until and self.until in held else 0
-
-    def _without_declaration(self, stretch: bytes) -> bytes:
-        self._begun = True
-        found = _DECLARED.match(stretch)
-        declared = found.group() if found else b""
-        if _ENCODING.search(declared):
-            raise Unusual
-        self.first = stretch[len(declared) :]
-        self.begin(self.first)
-        return self.first
 
     def begin(self, stretch: bytes) -> None:
         """Take a look at the first stretch, before its tags are told apart."""
@@ -348,7 +345,12 @@ class PlainSheet(Plain):
                 self.reach.columns = max(self.reach.columns, int(columns[of].max()))
         held = np.zeros(len(cells), dtype=bool)
         held[of_value[full]] = True
-        self._formulas(of_formula[~held[of_formula]], rows, columns)
+        without = of_formula[~held[of_formula]]
+        if len(without) + len(self.oddities.without_value) > KEPT:
+            raise Unusual
+        for at in without.tolist():
+            row, column = int(rows[at]), int(columns[at])
+            self.oddities.without_value[row, column] = place(row, column)
         kind = kinds[of_value]
         self._shared(tags, from_[full & (kind == _SHARED)], to[full & (kind == _SHARED)])
         self.text += int((to - from_)[kind == _TEXT].sum())
@@ -361,17 +363,16 @@ class PlainSheet(Plain):
         # A point or an exponent before the sixteenth digit: no whole number of many digits.
         odd[long] = numbers_at(tags.codes, from_[long] + 1, 14)[1] == from_[long] + 15
         for i in np.flatnonzero(odd).tolist():
-            _usual_value(int(kind[i]), tags.data[from_[i] : to[i]])
+            # A truth, or a long number, has to be one that the reader of values keeps.
+            text = tags.data[from_[i] : to[i]]
+            if int(kind[i]) == _TRUTH:
+                if text not in (b"0", b"1"):
+                    raise Unusual
+            elif text.lstrip(b"-").isdigit() and not -MOST_EXACT <= int(text[:400]) <= MOST_EXACT:
+                raise Unusual
         room = KEPT - len(self.oddities.errors)
         wrong = np.flatnonzero(kinds == _ERROR)[:room].tolist()
         self.oddities.errors += [place(int(rows[i]), int(columns[i])) for i in wrong]
-
-    def _formulas(self, without: Ints, rows: Ints, columns: Ints) -> None:
-        if len(without) + len(self.oddities.without_value) > KEPT:
-            raise Unusual
-        for i in without.tolist():
-            row, column = int(rows[i]), int(columns[i])
-            self.oddities.without_value[row, column] = place(row, column)
 
     def _shared(self, tags: Tags, from_: Ints, to: Ints) -> None:
         """Count the shared texts that cells name."""
@@ -397,15 +398,6 @@ class PlainSheet(Plain):
             raise Unusual
         found = rows[which].astype(np.int32), columns[which].astype(np.int32), names
         self.reach.errors.append(found)
-
-
-def _usual_value(kind: int, text: bytes) -> None:
-    """Make sure that a truth, or a long number, is one that the reader of values keeps."""
-    if kind == _TRUTH:
-        if text not in (b"0", b"1"):
-            raise Unusual
-    elif text.lstrip(b"-").isdigit() and not -MOST_EXACT <= int(text[:400]) <= MOST_EXACT:
-        raise Unusual
 
 
 def _attributes(rest: bytes) -> dict[bytes, bytes]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from reference_checks.mutants.run import FAULTS, ROOT
 from reference_checks.mutants.seeded import Mutant, Tried, _running, _statement, page, read
 
 SOURCE = '''"""A module."""
@@ -55,3 +56,15 @@ def test_what_was_tried_is_read_back(tmp_path):
     kept.write_text(json.dumps(asdict(tried("killed"))) + "\n", encoding="utf-8")
     assert list(read(kept)) == [tried("killed")]
     assert list(read(tmp_path / "none")) == []
+
+
+def test_every_small_fault_still_finds_its_place():
+    # One that stands nowhere, or twice, stops the command before it has tried the others.
+    stands = {
+        one: (ROOT / "bpvet" / one.file).read_text(encoding="utf-8").count(one.was)
+        for one in FAULTS
+    }
+    assert [one for one, times in stands.items() if times != 1] == []
+    assert [one for one in FAULTS if one.was == one.becomes] == []
+    tests = {ROOT / "tests" / name for one in FAULTS for name in one.tests}
+    assert [name for name in tests if not name.is_file()] == []

@@ -9,10 +9,10 @@ from dataclasses import is_dataclass
 
 import pandas as pd
 import pytest
-from tests.models.test_situation import clinic
 
 import bpvet
 from bpvet.printing import ShortTable
+from tests.models.agreement.test_situation import clinic
 from tests.models.kidney_records import creatinine, with_labs
 from tests.models.small_clinic import write_clinic
 

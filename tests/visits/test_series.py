@@ -361,3 +361,11 @@ def test_the_step_of_rounded_readings(
         for row in taken(f"2026-0{month}-01T09:00", *values)
     ]
     assert rounding_step(series(clinic(rows), "A17")) == step
+
+
+def test_a_series_prints_how_many_there_are_not_the_numbers(clinic: Clinic, taken: Taken) -> None:
+    rows = [row for day in range(10, 30) for row in taken(f"2026-03-{day}", 151, 153)]
+    shown = repr(series(clinic(rows), "A17"))
+    assert "animal='A17'" in shown
+    assert "y=<20>" in shown
+    assert "152" not in shown

@@ -480,3 +480,9 @@ def test_rows_starting_together_on_one_dose_keep_its_unit(given: Given) -> None:
     assert kinds(found) == ["rows starting together"]
     # The dose after it can be held against it.
     assert told(found)[1:] == [("increment", "2026-04-01", "NaT", 0)]
+
+
+def test_a_finding_quotes_the_first_eighty_letters_of_a_cell(given: Given) -> None:
+    note = "mg " + "as told by telephone " * 10
+    (finding,) = given(("2026-02-01", "", "1 mg"), ("2026-04-01", "", note)).findings
+    assert (finding.column, finding.value) == ("dose", note[:80])

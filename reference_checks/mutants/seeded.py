@@ -243,13 +243,31 @@ def _statement(text: str, line: int) -> range:
     return best
 
 
-def cover(folder: Path, layer: str, processes: int) -> None:
-    """Run a layer's tests once, noting for every line the tests that execute it."""
+def cover(folder: Path, layer: str, processes: int, also: Sequence[str] = ()) -> None:
+    """Run a layer's tests, noting for every line of the layer the tests that execute it.
+
+    Parameters
+    ----------
+    folder : Path
+        Keeps it: ``coverage.LAYER``, and how long each test took in ``LAYER.xml``.
+    layer : str
+        One of `LAYERS`.
+    processes : int
+        Tests at a time.
+    also : sequence of str
+        Files of tests that were written since; what is known is added to. Without, all are run.
+    """
     environment = os.environ | {"COVERAGE_FILE": str(folder / f"coverage.{layer}")}
-    command = [sys.executable, "-m", "pytest", "-q", "-n", str(processes), "--cov=bpvet"]
+    command = [sys.executable, "-m", "pytest", "-q", "-n", str(processes), f"--cov=bpvet/{layer}"]
     command += ["--cov-context=test", "--cov-report=", "-p", "no:cacheprovider"]
-    command += ["-m", "not slow and not browser", f"--junitxml={folder / layer}.xml"]
-    subprocess.run([*command, f"tests/{layer}"], cwd=ROOT, env=environment, check=True)
+    times = folder / f"{layer}.xml"
+    if also:
+        command.append("--cov-append")
+        times = folder / f"{layer}.{len(list(folder.glob(f'{layer}.*xml')))}.xml"
+    command += ["-m", "not slow and not browser", f"--junitxml={times}"]
+    ran = subprocess.run([*command, *(also or (f"tests/{layer}",))], cwd=ROOT, env=environment)
+    if ran.returncode not in (0, 1):
+        raise RuntimeError(f"the tests of {layer} did not run: status {ran.returncode}")
 
 
 class Covered:
@@ -261,9 +279,16 @@ class Covered:
         self._data = coverage.CoverageData(str(folder / f"coverage.{layer}"))
         self._data.read()
         self._seconds = {}
-        for case in ElementTree.parse(folder / f"{layer}.xml").iter("testcase"):
-            name = f"{case.get('classname', '').replace('.', '/')}.py::{case.get('name')}"
-            self._seconds[name] = float(case.get("time") or 0.0)
+        #: Tests that fail without any fault would kill every mutant.
+        self._failed = set()
+        for file in sorted(folder.glob(f"{layer}.*xml")):
+            for case in ElementTree.parse(file).iter("testcase"):
+                name = f"{case.get('classname', '').replace('.', '/')}.py::{case.get('name')}"
+                self._seconds[name] = float(case.get("time") or 0.0)
+                if case.find("failure") is not None or case.find("error") is not None:
+                    self._failed.add(name)
+                else:
+                    self._failed.discard(name)
 
     def tests(self, mutant: Mutant) -> list[str]:
         """Return the tests of the mutant's layer that execute its statement, quickest first.
@@ -279,7 +304,7 @@ class Covered:
         names = self._of(mutant.layer, lines, own)
         if not names and loaded:
             names = self._of(mutant.layer, lines, lines)
-        ordered = sorted(names, key=lambda one: (self._seconds.get(one, 1.0), one))
+        ordered = sorted(names - self._failed, key=lambda one: (self._seconds.get(one, 1.0), one))
         kept, spent = [], 0.0
         for one in ordered:
             spent += self._seconds.get(one, 1.0)
@@ -407,11 +432,20 @@ def jobs(chosen: Sequence[Mutant], covered: Mapping[str, Covered]) -> Iterator[J
         yield mutant, was, mutated(text, mutant, of), tuple(tests)
 
 
-def run(keep: Path, count: int, processes: int, layers: Sequence[str], again: str) -> int:
+def run(
+    keep: Path,
+    count: int,
+    processes: int,
+    layers: Sequence[str],
+    again: str,
+    also: Sequence[str] = (),
+) -> int:
     """Try the mutants that have not been tried, and write the page."""
     for layer in layers:
         if not (keep / f"{layer}.xml").exists():
             cover(keep, layer, processes)
+        elif since := [one for one in also if one.startswith(f"tests/{layer}/")]:
+            cover(keep, layer, processes, since)
     kept, whole = keep / "tried.jsonl", kept_or_drawn(keep, count)
     done = {one.mutant: one for one in read(kept)}
     chosen = [
@@ -489,10 +523,14 @@ def main() -> int:
     parser.add_argument(
         "--again", default="", metavar="WHAT", help="try these once more: survived,unreached"
     )
+    parser.add_argument(
+        "--also", default="", metavar="TESTS", help="files of tests written since: tests/visits/…"
+    )
     asked = parser.parse_args()
     asked.keep.mkdir(parents=True, exist_ok=True)
     layers = asked.layers.split(",")
-    return run(asked.keep, asked.mutants, asked.processes, layers, asked.again)
+    also = [one for one in asked.also.split(",") if one]
+    return run(asked.keep, asked.mutants, asked.processes, layers, asked.again, also)
 
 
 if __name__ == "__main__":

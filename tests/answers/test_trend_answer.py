@@ -423,3 +423,13 @@ def test_the_guideline_must_fit_the_species():
         _answer(rows(steady(150, DATES)), species="dog", guideline="isfm2017")
     with pytest.raises(CallError, match="acvim2018"):
         _answer(rows(steady(150, DATES)), guideline="nobody1999")
+
+
+def test_the_variability_counts_the_readings_of_each_session():
+    # Sessions of readings by count: of creatinine, say, there is nothing to count.
+    uneven = [(date, [150 + i for i in range(2 + n)]) for n, date in enumerate(DATES)]
+    found = _answer(rows(uneven)).variability
+    # The first of four or more is left out: 2, 3, 3, 4 and 5 count.
+    assert found.readings == (2, 5)
+    even = _answer(rows([(date, [150, 152]) for date in DATES])).variability
+    assert even.readings == (2, 2)

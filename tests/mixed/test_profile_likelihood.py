@@ -5,6 +5,8 @@ The 95 % quantile of χ² with one degree of freedom is 3.841 (any table).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import minimize
@@ -27,8 +29,13 @@ SCALE = np.array([[1.0, 0.4], [0.0, 2.0]])
 INTERCEPT, SLOPE, VISIT, READING, CORRELATION = range(5)
 
 
-def optimum(seed: int, correlated: bool) -> tuple[Criterion, Point]:
-    c = dense.criterion_of(dense.invented(seed, animals=24), True)
+def optimum(seed: int, correlated: bool, slopes: int = 1) -> tuple[Criterion, Point]:
+    made = dense.invented(seed, animals=24 * slopes, slopes=slopes)
+    if slopes == 2:
+        # The second slope differs between animals too.
+        own = np.random.default_rng(seed).normal(size=48)[made.animal]
+        made = replace(made, y=made.y + 1.2 * own * made.x[:, 2])
+    c = dense.criterion_of(made, True)
     point, _ = minimise(c, usual_starts(c, correlated, np.full(c.residuals, 0.4), True))
     return c, point
 
@@ -107,3 +114,12 @@ def test_a_wider_level_is_farther_out() -> None:
     narrow = scalar_interval(c, point, 0, 0.1, 0.8)
     wide = scalar_interval(c, point, 0, 0.1, 0.95)
     assert wide.lower < narrow.lower < narrow.upper < wide.upper
+
+
+def test_of_three_effects_two_are_correlated_the_same_whichever_is_named_first() -> None:
+    c, point = optimum(35, True, slopes=2)
+    g = point.variances.factor @ point.variances.factor.T
+    found = correlation_interval(c, point, (0, 1), np.eye(3), 0.95)
+    assert found.lower < g[0, 1] / np.sqrt(g[0, 0] * g[1, 1]) < found.upper
+    turned = correlation_interval(c, point, (1, 0), np.eye(3), 0.95)
+    assert turned == pytest.approx(found, abs=1e-4)

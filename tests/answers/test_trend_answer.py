@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import fields, is_dataclass
 
 import numpy as np
 import pytest
@@ -433,3 +434,24 @@ def test_the_variability_counts_the_readings_of_each_session():
     assert found.readings == (2, 5)
     even = _answer(rows([(date, [150, 152]) for date in DATES])).variability
     assert even.readings == (2, 2)
+
+
+def _parts(value):
+    """Yield the answers within an answer."""
+    if isinstance(value, (list, tuple)):
+        for one in value:
+            yield from _parts(one)
+    elif isinstance(value, dict):
+        yield from _parts(list(value.values()))
+    elif is_dataclass(value) and type(value).__module__.startswith("bpvet.answers."):
+        yield value
+        yield from _parts([getattr(value, field.name) for field in fields(value)])
+
+
+def test_nothing_within_an_answer_can_be_changed():
+    answer = _answer(
+        rows(steady(232, DATES)), [drug("2026-02-08")], [sign("2026-08-01", "Acute blindness")]
+    )
+    held = {type(one) for one in _parts(answer)}
+    assert {"TrendAnswer", "UrgentAnswer", "SignAnswer"} <= {one.__name__ for one in held}
+    assert [one for one in held if not one.__dataclass_params__.frozen] == []

@@ -68,3 +68,10 @@ def test_every_small_fault_still_finds_its_place():
     assert [one for one in FAULTS if one.was == one.becomes] == []
     tests = {ROOT / "tests" / name for one in FAULTS for name in one.tests}
     assert [name for name in tests if not name.is_file()] == []
+
+
+def test_a_mutant_that_was_tried_again_counts_by_its_last_word():
+    text = page([tried("survived"), tried("killed", line=2), tried("killed")], 200)
+    assert "2 of the 200 mutants drawn have been tried; 2 of them" in text
+    assert "At first 1 were seen" in text
+    assert "| visits | 2 | 2 | 0 | 0 | 0 |" in text

@@ -447,7 +447,8 @@ def run(
         elif since := [one for one in also if one.startswith(f"tests/{layer}/")]:
             cover(keep, layer, processes, since)
     kept, whole = keep / "tried.jsonl", kept_or_drawn(keep, count)
-    done = {one.mutant: one for one in read(kept)}
+    every = list(read(kept))
+    done = {one.mutant: one for one in every}
     chosen = [
         one
         for one in whole
@@ -461,6 +462,7 @@ def run(
     ):
         for one in pool.imap_unordered(_try, todo):
             done[one.mutant] = one
+            every.append(one)
             with kept.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(asdict(one)) + "\n")
             print(
@@ -471,7 +473,8 @@ def run(
         wrong = [name for part in pool.map(_sound, parts, chunksize=1) for name in part]
     for name in wrong:
         print(f"fails without any fault: {name}")
-    text = page([done[one] for one in whole if one in done], count)
+    of_these = set(whole)
+    text = page([one for one in every if one.mutant in of_these], count)
     (HERE / "seeded.md").write_text(text, encoding="utf-8")
     print(text.split("\n\n")[2])
     return int(bool(wrong))
@@ -484,8 +487,10 @@ def read(kept: Path) -> Iterator[Tried]:
         yield Tried(_mutant(one.pop("mutant")), **one)
 
 
-def page(tried: Sequence[Tried], count: int) -> str:
-    """Return the page as Markdown."""
+def page(every: Sequence[Tried], count: int) -> str:
+    """Return the page as Markdown: of a mutant tried again, what became of it last."""
+    tried = list({one.mutant: one for one in every}.values())
+    first = list({one.mutant: one for one in reversed(every)}.values())
     lines = ["| layer | mutants | killed | stopped by the time limit | survived | no test |"]
     lines.append("|---" * 6 + "|")
     kinds = ("killed", "stopped", "survived", "unreached")
@@ -493,7 +498,9 @@ def page(tried: Sequence[Tried], count: int) -> str:
         own = [one for one in tried if not layer or one.mutant.layer == layer]
         counts = [str(sum(one.became == kind for one in own)) for kind in kinds]
         lines.append(f"| {layer or 'all'} | {len(own)} | {' | '.join(counts)} |")
-    seen = sum(one.became in ("killed", "stopped") for one in tried)
+    seen, at_first = (
+        sum(one.became in ("killed", "stopped") for one in some) for some in (tried, first)
+    )
     left = [one for one in tried if one.became in ("survived", "unreached")]
     share = 100 * seen / max(len(tried), 1)
     head = (
@@ -501,7 +508,8 @@ def page(tried: Sequence[Tried], count: int) -> str:
         f"Written by `python reference_checks/mutants/seeded.py` (seed {SEED}, Cosmic Ray's "
         "operators; how it draws is told there).\n\n"
         f"{len(tried)} of the {count} mutants drawn have been tried; {seen} of them were seen by "
-        f"the tests of their own layer: {share:.0f} % (goal: 85 % of 200).\n\n"
+        f"the tests of their own layer: {share:.0f} % (goal: 85 % of 200). At first {at_first} "
+        "were seen; the others were tried again after tests had been written for them.\n\n"
     )
     survivors = ["| place | was | became |", "|---|---|---|"]
     for one in sorted(left, key=lambda one: (one.mutant.file, one.mutant.place)):

@@ -140,3 +140,12 @@ def test_columns_of_the_block_that_were_lost_are_found_again(seed):
         thin = with_block(chart, psi, np.array([[0.0], [0.0], [0.1]]))
         thin = with_block(*thin, np.array([[0.5], [0.1], [0.0]]))
         assert minimise(c, [thin])[1].criterion == pytest.approx(full, abs=1e-6)
+
+
+def test_a_search_that_begins_at_the_optimum_takes_no_step():
+    c = dense.criterion_of(dense.invented(2, slopes=1, animals=24), True)
+    point, outcome = fit(c)
+    assert not outcome.boundary
+    assert outcome.steps > 0
+    again = minimise(c, [(point.parametrisation, point.psi)])[1]
+    assert (again.steps, again.criterion) == (0, pytest.approx(outcome.criterion, abs=1e-9))

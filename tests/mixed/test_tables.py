@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bpvet.mixed.cohort import fit_cohort
-from bpvet.mixed.tables import short_table
+from bpvet.mixed.tables import p_value, short_table
 from tests.mixed.cohort_data import readings
 
 CLASSES = ["doppler", "oscillometric"]
@@ -83,3 +83,11 @@ def test_degrees_of_freedom_have_a_decimal_below_a_hundred(fit):
             met.add(df < 100)
             assert shown[term] == (f"{df:.1f}" if df < 100 else f"{df:.0f}")
     assert met == {True, False}
+
+
+@pytest.mark.parametrize(
+    ("p", "shown"),
+    [(0.0312, "0.031"), (0.001, "0.001"), (0.00099, "< 0.001"), (1.0, "1.000"), (np.nan, "–")],
+)
+def test_p_values_as_papers_print_them(p, shown):
+    assert p_value(p) == shown

@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from reference_checks.mutants.run import FAULTS, ROOT
-from reference_checks.mutants.seeded import Mutant, Tried, _running, _statement, page, read
+from reference_checks.mutants.seeded import (
+    Covered,
+    Mutant,
+    Tried,
+    _running,
+    _statement,
+    page,
+    read,
+)
 
 SOURCE = '''"""A module."""
 def half(x: int | None, most=2) -> float | None:
@@ -75,3 +83,27 @@ def test_a_mutant_that_was_tried_again_counts_by_its_last_word():
     assert "2 of the 200 mutants drawn have been tried; 2 of them" in text
     assert "At first 1 were seen" in text
     assert "| visits | 2 | 2 | 0 | 0 | 0 |" in text
+
+
+def test_what_a_fixture_runs_is_tested_by_all_that_share_its_module(tmp_path):
+    import coverage
+
+    line = tried("killed", line=1).mutant
+    path = str(ROOT / "bpvet" / "visits" / "series.py")
+    data = coverage.CoverageData(str(tmp_path / "coverage.visits"))
+    for context, own in (
+        ("tests/visits/test_a.py::test_first|setup", {1: None}),
+        ("tests/visits/test_a.py::test_second|run", {2: None}),
+        ("tests/visits/test_b.py::test_other|run", {2: None}),
+        ("tests/models/test_c.py::test_elsewhere|run", {1: None}),
+    ):
+        data.set_context(context)
+        data.add_lines({path: own})
+    data.write()
+    cases = '<testcase classname="tests.visits.test_a" name="test_second" time="0.1"/>'
+    (tmp_path / "visits.xml").write_text(f"<testsuite>{cases}</testsuite>", encoding="utf-8")
+    mutant = Mutant("visits/series.py", line.operator, 1, ((1, 0), (1, 3)))
+    assert Covered(tmp_path, "visits").tests(mutant) == [
+        "tests/visits/test_a.py::test_second",
+        "tests/visits/test_a.py::test_first",
+    ]

@@ -313,9 +313,15 @@ class Covered:
             kept.append(one)
         return kept
 
-    @staticmethod
-    def _of(layer: str, lines: Mapping[int, Sequence[str]], of: Sequence[int] | Any) -> set[str]:
-        names = {context.rsplit("|", 1)[0] for line in of for context in lines.get(line, ())}
+    def _of(
+        self, layer: str, lines: Mapping[int, Sequence[str]], of: Sequence[int] | Any
+    ) -> set[str]:
+        contexts = {context for line in of for context in lines.get(line, ())}
+        names = {context.rsplit("|", 1)[0] for context in contexts}
+        # A fixture of a module is made in the setup of the first test that wants it, for all.
+        shared = {one.split("::")[0] for one in contexts if one.endswith("|setup")}
+        every = {context.rsplit("|", 1)[0] for context in self._data.measured_contexts()}
+        names |= {one for one in every | set(self._seconds) if one.split("::")[0] in shared}
         return {one for one in names if one.startswith(f"tests/{layer}/")}
 
 

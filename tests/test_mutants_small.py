@@ -107,3 +107,11 @@ def test_what_a_fixture_runs_is_tested_by_all_that_share_its_module(tmp_path):
         "tests/visits/test_a.py::test_second",
         "tests/visits/test_a.py::test_first",
     ]
+    # One that was written since comes first, however slow.
+    since = '<testcase classname="tests.visits.test_a" name="test_first" time="9"/>'
+    (tmp_path / "visits.1.xml").write_text(f"<testsuite>{since}</testsuite>", encoding="utf-8")
+    assert Covered(tmp_path, "visits").tests(mutant)[0] == "tests/visits/test_a.py::test_first"
+    # One that fails without a fault kills nothing.
+    wrong = since.replace("/>", "><failure/></testcase>")
+    (tmp_path / "visits.2.xml").write_text(f"<testsuite>{wrong}</testsuite>", encoding="utf-8")
+    assert Covered(tmp_path, "visits").tests(mutant) == ["tests/visits/test_a.py::test_second"]

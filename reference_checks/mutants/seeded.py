@@ -281,10 +281,14 @@ class Covered:
         self._seconds = {}
         #: Tests that fail without any fault would kill every mutant.
         self._failed = set()
+        #: Those written since are tried first: among many quick ones they would not be reached.
+        self._since = set()
         for file in sorted(folder.glob(f"{layer}.*xml")):
             for case in ElementTree.parse(file).iter("testcase"):
                 name = f"{case.get('classname', '').replace('.', '/')}.py::{case.get('name')}"
                 self._seconds[name] = float(case.get("time") or 0.0)
+                if file.stem.removeprefix(f"{layer}.").isdigit():
+                    self._since.add(name)
                 if case.find("failure") is not None or case.find("error") is not None:
                     self._failed.add(name)
                 else:
@@ -304,7 +308,10 @@ class Covered:
         names = self._of(mutant.layer, lines, own)
         if not names and loaded:
             names = self._of(mutant.layer, lines, lines)
-        ordered = sorted(names - self._failed, key=lambda one: (self._seconds.get(one, 1.0), one))
+        ordered = sorted(
+            names - self._failed,
+            key=lambda one: (one not in self._since, self._seconds.get(one, 1.0), one),
+        )
         kept, spent = [], 0.0
         for one in ordered:
             spent += self._seconds.get(one, 1.0)

@@ -455,3 +455,12 @@ def test_nothing_within_an_answer_can_be_changed():
     held = {type(one) for one in _parts(answer)}
     assert {"TrendAnswer", "UrgentAnswer", "SignAnswer"} <= {one.__name__ for one in held}
     assert [one for one in held if not one.__dataclass_params__.frozen] == []
+
+
+def test_the_other_method_s_series_has_no_usual_value_of_what_it_does_not_measure():
+    cuff = rows(steady(150, DATES), method="oscillometric", diastolic=90)
+    doppler = rows(steady(150, DATES[-1:]))
+    answer = _answer(cuff + doppler, quantity="diastolic", method="oscillometric")
+    (other,) = answer.other_series
+    assert (other.method, other.sessions) == ("doppler", 1)
+    assert other.usual is None

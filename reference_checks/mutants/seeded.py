@@ -71,15 +71,22 @@ _PLAIN = (
 
 #: Written after the run; to be read again after another one.
 _LOOKED_AT = """\
-Tried were those of visits, whose tests are the quickest; none of answers, models and mixed yet.
-Tests that came after it meet some of the survivors (`tests/visits/test_seen.py`,
-`labs/test_history.py`, `test_pairs.py`, `test_urgency.py`): seen.py:212, labs/history.py:168 and
-pairs.py:113 were put in by hand and are killed; seen.py:214, pairs.py:139 and urgency.py:252 are
-named by a test and were not tried again. Equal to what they replace are a power of two more of
-repetitions that are cut to length (series_columns.py:222), `<=` for `==` of a value that is never
-negative (labs/history.py:170), a check of lengths that are equal (series.py:335), the ninth decimal
-of a laboratory value (labs/kidney_reaction.py:266) and a field that nobody gives
-(labs/history.py:82). The others are open.
+All of answers, mixed and visits were tried. Of models only those were that the time allowed, in the
+order of the draw, which is by chance; nothing is known of the rest. The run that noted which tests
+of models execute which line was stopped before its end (that of `models/trend` is whole), so tests
+that rest on a module's fixture alone were not all tried: models/clinic/over_time.py:414, put in by
+hand, is killed by the tests there are. One endless loop (models/plan/sample_size.py:118) was
+stopped by hand before its time was up.
+
+Equal to what they replace: the last for the first of values that are all the same
+(visits/series_columns.py:197) or of the one series of a batch (models/trend/step.py); a stage that
+is not given, as 0 or below it (visits/labs/events.py:242); `<=` for `==` of a value that is never
+negative (visits/placement.py:256); comparing that nobody does (visits/series_columns.py:72) or that
+comes to the same (models/kidney/result.py:182); values that are kept beforehand or worked out when
+they are asked for (visits/clinic_sessions.py:96); what stands in for a fact that is there
+(answers/due/due.py:469, models/kidney/rate.py:150); the place of a block without columns
+(mixed/parametrisation.py:154); where a search begins (mixed/profile_likelihood.py:199). The others
+are open.
 """
 
 

@@ -7,7 +7,7 @@ import pickle
 import subprocess
 import sys
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pandas as pd
@@ -282,7 +282,7 @@ def test_answers_print_numbers_and_no_prose(made):
         assert max(map(len, text.splitlines())) <= 100
         for sentence in (*one.sentences, *one.cautions):
             assert sentence not in text
-        for part in one.__dataclass_fields__:
+        for part in (each.name for each in fields(one)):
             assert f"{part}=" in text
     latest = made["TrendAnswer"].latest
     assert f"estimate={latest.estimate:.5g}" in repr(made["TrendAnswer"])

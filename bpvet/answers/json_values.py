@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from bpvet.maths.estimate import Estimate
+from bpvet.records.findings import Finding
 
 #: Metadata of a field that is for the program, and is not printed.
 NOT_PRINTED = {"printed": False}
@@ -26,7 +27,7 @@ def plain(value: Any) -> Any:
     >>> plain((1.5, float("nan"), np.datetime64("2026-03-01")))
     [1.5, None, '2026-03-01']
     """
-    if isinstance(value, Estimate):
+    if isinstance(value, Estimate | Finding):
         return plain(value.to_dict())
     if is_dataclass(value) and not isinstance(value, type):
         shown = (part.name for part in fields(value) if part.metadata.get("printed", True))

@@ -49,7 +49,7 @@ _TREND = (
 )
 _STANDING = ("models/safety/test_standing.py",)
 _RECHECK = ("models/safety/test_recheck.py",)
-_ANSWERS = ("answers/test_twin.py", "answers/test_trend_answer.py")
+_ANSWERS = ("answers/trend/test_twin.py", "answers/test_trend_answer.py")
 _URGENCY = ("visits/test_urgency.py",)
 _KIDNEY = ("visits/labs/test_kidney_reaction.py", "visits/labs/test_events.py")
 

@@ -30,11 +30,13 @@ def test_a_stage_is_above_by_its_rank_and_not_by_its_letters() -> None:
     assert found.combined
     names = list(found.combined)
     place = names.index(found.stage)
-    assert [found.is_above(name) for name in names] == [i > place for i in range(len(names))]
+    assert [found.is_above(i + 1) for i in range(len(names))] == [
+        i > place for i in range(len(names))
+    ]
     # Letters would put a tenth stage before the second.
     many = replace(found, combined={f"stage {i}": float(i == 2) for i in range(1, 11)})
-    assert many.is_above("stage 10")
-    assert replace(found, combined=None).is_above("stage 1")
+    assert many.is_above(10)
+    assert replace(found, combined=None).is_above(1)
 
 
 def _compared(path: Path) -> set[str]:

@@ -35,7 +35,7 @@ ELSEWHERE = {
     "context.swings": "wording/test_met.py",
     "drug.lab": "wording/test_met.py",
     "drug.no_fall": "wording/test_met.py",
-    "effect.assumption": "models/trend/test_told.py",
+    "effect.assumption": "models/trend/test_learned.py",
     "effect.same_time": "models/trend/test_changes.py",
     "kidney.damage": "wording/test_kidney_words.py",
     "kidney.no_stage": "wording/test_kidney_words.py",

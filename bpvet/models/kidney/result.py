@@ -255,12 +255,11 @@ class Kidney(Tabled, Content):
         pointed = {one.likeliest for one in self.markers if one.withheld is None}
         return len(pointed) > 1
 
-    def is_above(self, stage: str) -> bool:
-        """Whether a stage is a higher one than the most probable, or none is probable."""
-        if not self.combined:
+    def is_above(self, stage: int) -> bool:
+        """Whether a stage, from 1, is a higher one than the most probable, or none is probable."""
+        if not self.combined or not self.stage:
             return True
-        names = list(self.combined)
-        return stage in names and names.index(stage) > names.index(self.stage)
+        return stage > list(self.combined).index(self.stage) + 1
 
     def to_frame(self) -> pd.DataFrame:
         """Return a row for each probability: columns question, by, stage, probability."""

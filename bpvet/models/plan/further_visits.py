@@ -69,15 +69,18 @@ def further(
     check_visits(visits, readings, every_days)
     columns, longer = trend.columns, _after(trend, visits, readings, every_days)
     weights = longer.weight
+    # Today's groups as the plan's own posterior has them: its nodes are those of `longer`, which
+    # those of a posterior with readings beyond the gauge are not.
+    today = spell_effects(trend.series, columns, trend.posterior.plain)
     then = spell_effects(trend.series, columns, longer)
     effects = tuple(
         (
-            now,
+            told,
             Precision.of(
-                float(now.effect.sd), weights, _unresolved(longer, now.effect, held.effect), level
+                float(told.effect.sd), weights, _unresolved(longer, now.effect, held.effect), level
             ),
         )
-        for now, held in zip(trend.treatments, then, strict=True)
+        for told, now, held in zip(trend.treatments, today, then, strict=True)
     )
     slope = longer.combination(columns.unit("slope")).sds
     return Further(
@@ -140,18 +143,22 @@ def _usual(trend: Trend, longer: Posterior) -> Array:
 
 
 def _unresolved(longer: Posterior, now: Mixture, then: Mixture) -> Array:
-    """Return SDs (K,) after further visits, what the groups differ by today left in."""
+    """Return SDs (K,) after further visits, with what will still divide the groups.
+
+    Visits draw a group's mean to what they find by the share of its variance that they take away,
+    and so leave the rest of what sets it apart today. That they also tell the groups' weights
+    apart is left out.
+    """
     if len(longer.parts) == 1:
         return then.sds
     edges = np.cumsum([0, *(part.weight.size for part in longer.parts)])
-    means = np.array(
-        [
-            float(now.means[a:b] @ part.weight)
-            for part, a, b in zip(longer.parts, edges, edges[1:], strict=False)
-        ]
-    )
+    means, left = np.empty(len(longer.parts)), np.empty(len(longer.parts))
+    for i, part in enumerate(longer.parts):
+        nodes = slice(edges[i], edges[i + 1])
+        means[i] = now.means[nodes] @ part.weight
+        left[i] = (then.sds[nodes] ** 2 @ part.weight) / (now.sds[nodes] ** 2 @ part.weight)
     shares = longer.shares
-    between = float(shares @ (means - shares @ means) ** 2)
+    between = float(shares @ (left * (means - shares @ means)) ** 2)
     return np.sqrt(then.sds**2 + between)
 
 

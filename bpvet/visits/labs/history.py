@@ -165,7 +165,8 @@ def change(first: LabValue, second: LabValue) -> Change:
     assert first.modelled is not None
     assert second.modelled is not None
     same = first.unit == second.unit
-    scale = 1.0 if same or second.modelled == 0 else second.value / second.modelled
+    # A value of 0 tells nothing of its unit: the factor does.
+    scale = 1 / (factor(second.analyte, second.unit) or 1.0)
     before = first.value if same else first.modelled * scale
     share = np.inf if before == 0 else 100 * (second.value / before - 1)
     if before == second.value == 0:

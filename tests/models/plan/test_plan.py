@@ -18,6 +18,8 @@ from bpvet.models.plan.schedule import MOST_VISITS, Precision, Schedule
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.posteriors import posteriors
 from reference_checks.planning.realised import columns_of, drawn, new_animals
+from reference_checks.trials.arms import Arm, own_groups
+from reference_checks.trials.drawing import animals_of
 from tests.maths.cases import case
 from tests.maths.dense import Case, _means_part
 from tests.models.small_records import drug, records, rows, steady
@@ -249,6 +251,49 @@ def test_further_visits_with_noise_to_be_found():
     spell, effect = found.effects[0]
     assert spell is trend.treatments[0]
     assert effect.sd <= effect.sd_before
+
+
+def _beyond_the_gauge():
+    """A treated animal, read beyond the gauge when the drug was begun."""
+    sessions = [
+        *steady(180, ["2026-05-01"]),
+        ("2026-09-26", [288.0, "> 300", 290.0, "> 300", 284.0]),
+        *steady(230, ["2026-09-29"]),
+    ]
+    return fit_trend(records(rows(sessions), [drug("2026-09-26")]), "A1")
+
+
+def test_further_visits_of_an_animal_beyond_the_gauge():
+    trend = _beyond_the_gauge()
+    found = further(trend, 4, 4, 7)
+    assert found.usual.half_width < 0.75 * float(np.ptp(trend.latest.interval(0.95))) / 2
+    assert found.effects[0][1].sd < float(trend.treatments[0].effect.sd)
+    assert found.usual.half_width > further(trend, 8, 4, 7).usual.half_width
+
+
+def test_further_visits_of_treated_animals_come_to_what_was_planned():
+    """Animals of the three groups, begun at 180 or more, fitted before and after four visits."""
+    arm = Arm("", "", "own", own_groups, (0,), (14, 21, 28, 35, 42), begun_at=180.0)
+    animals = animals_of(arm, 25, np.random.default_rng(5))
+    live = np.flatnonzero(animals.live[0])
+    day = np.datetime64("2026-08-01")
+    planned, came = [], []
+    for i in range(len(animals)):
+        about = np.array([-1.5, -0.5, 0.5, 1.5]) / np.sqrt(5)
+        taken = [
+            (
+                str(day + int(animals.day[i, one] + 42)),
+                # The rule leaves the first of five readings out.
+                [animals.y[i, one], *(animals.y[i, one] + about * np.sqrt(animals.ss[i, one]))],
+            )
+            for one in live
+        ]
+        before, after = (
+            fit_trend(records(rows(some), [drug(str(day))]), "A1") for some in (taken[:2], taken)
+        )
+        planned.append(further(before, 4, 4, 7).usual.half_width)
+        came.append(float(np.ptp(after.latest.interval(0.95))) / 2)
+    assert np.mean(planned) == pytest.approx(np.mean(came), rel=0.1)
 
 
 def test_fewest_further_visits():

@@ -28,3 +28,11 @@ def test_nothing_after_nothing_is_no_change_and_a_rise_from_it_is_beyond_any_sha
     nothing = value("2026-01-01 upc 0 ratio")
     assert change(nothing, value("2026-02-01 upc 0 ratio")).percent == 0.0
     assert change(nothing, value("2026-02-01 upc 0.1 ratio")).percent == np.inf
+
+
+def test_a_fall_to_nothing_is_in_the_unit_of_the_newer_value():
+    found = change(
+        value("2026-01-01 creatinine 176.8 µmol/L"), value("2026-02-01 creatinine 0 mg/dL")
+    )
+    assert found.unit == "mg/dL"
+    assert np.isclose(found.absolute, -2.0, atol=1e-9)

@@ -204,7 +204,7 @@ def _protein(newest_two: tuple[LabValue, LabValue] | None) -> Iterator[Statement
 def _range(newest: KidneyStage, staged: Kidney) -> Iterator[Statement]:
     """Say where the newest value alone lies, where it is higher than what is told already."""
     value = newest.value
-    if newest.stage is None or value is None or not staged.is_above(f"stage {newest.stage}"):
+    if newest.stage is None or value is None or not staged.is_above(newest.stage):
         return
     sure = "" if newest.confirmed else "; one value, not confirmed"
     blank = f"; the species is not recorded: the bounds of {plural_of('')}"

@@ -21,13 +21,16 @@ class Statement:
     text : str
         One to four sentences.
     short : str
-        The same under a heading that names the topic; blank where it is no other.
+        The same under a heading that names the topic, and under its `lead`: what a tile, a list
+        or a caption takes; blank where no such place tells of it.
     outside : str
         The same for a reader who cannot change the records, without what asks for that; blank
         where it asks for nothing.
     tells : tuple of (str, str)
         Rows of the records that it names: what is written there, and its ISO date. Of a drug its
-        name and start.
+        name and start; a blank start where it names the drug and not the spell.
+    lead : str
+        What stands out above the short text; blank where nothing does.
     """
 
     key: str
@@ -35,6 +38,7 @@ class Statement:
     short: str = field(default="", metadata=NOT_PRINTED)
     outside: str = field(default="", metadata=NOT_PRINTED)
     tells: tuple[tuple[str, str], ...] = field(default=(), metadata=NOT_PRINTED)
+    lead: str = field(default="", metadata=NOT_PRINTED)
 
     @property
     def topic(self) -> str:

@@ -15,6 +15,7 @@ from bpvet.command.shared.opening import opened
 from bpvet.command.shared.output import counted, printable, wrapped
 from bpvet.command.shared.suggesting import suggest
 from bpvet.errors import RecordsError
+from bpvet.records.finding_codes import Code, Kind
 from bpvet.wording.en.command.check import (
     ASIDE,
     CANCELLED,
@@ -24,7 +25,6 @@ from bpvet.wording.en.command.check import (
     LOOK,
     MORE,
     NO_FINDINGS,
-    NO_MEND,
     NO_TABLE,
     NOTHING,
     READING_WORDS,
@@ -62,7 +62,7 @@ _NEVER_SILENT = ("present", "unclear", "unread")
 _SIGNS_SHOWN = 8
 
 #: Kinds of findings that a mapping can settle.
-_MENDED_BY_MAPPING = ("missing column", "layout", "day or month first", "not in mmHg")
+_MENDED_BY_MAPPING = (Kind.MISSING_COLUMN, Kind.LAYOUT, Kind.DAY_OR_MONTH, Kind.NOT_IN_MMHG)
 #: Findings of one kind that are shown, and line numbers that are named, before the rest is counted.
 _SHOWN, _NUMBERS = 3, 8
 
@@ -148,14 +148,13 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
         return "\n".join(lines).rstrip()
     from bpvet.command.shared.source_lines import SourceLines
     from bpvet.records.checks.grouped import by_kind
-    from bpvet.records.entries.cancelled import KIND
 
     found = by_kind(records.findings, group_of, None if arguments.all else _SHOWN)
     # They have a place of their own.
     found = {
         group: left
         for group, kinds in found.items()
-        if (left := [kind for kind in kinds if kind.shown[0].first.kind != KIND])
+        if (left := [kind for kind in kinds if kind.shown[0].first.kind != Kind.CANCELLED])
     }
     source = SourceLines(arguments.path, records.understood["encoding"])
     source.look_up(
@@ -232,10 +231,15 @@ def group_of(finding: Finding) -> str:
     """Return what there is to do about a finding, one of `GROUPS`."""
     if finding.stops:
         return STOPS
-    idle = finding.mend in ("", NO_MEND)
-    if "set aside" in finding.reason or ("not read" in finding.reason and not idle):
+    if finding.unused:
         return ASIDE
-    return NOTHING if idle else LOOK
+    return LOOK if _asks(finding) else NOTHING
+
+
+def _asks(finding: Finding) -> bool:
+    """Whether there may be anything to do about a finding."""
+    # Whether an animal without readings has been measured is to be looked at.
+    return finding.words.asks or finding.code is Code.NO_READINGS
 
 
 def understood_lines(understood: Mapping[str, Any]) -> list[str]:
@@ -326,7 +330,7 @@ def _finding_lines(alike: GroupedFindings, source: SourceLines | None) -> list[s
     if line:
         lines.append(f"    | {line}")
     lines.append(wrapped(finding.reason, "    "))
-    if finding.mend and finding.mend != NO_MEND:
+    if _asks(finding):
         lines.append(wrapped(finding.mend, "      ", "    → "))
     return lines
 

@@ -149,18 +149,3 @@ class SomeLines:
 def some_of(lines: Sequence[int], most: int = 5) -> SomeLines:
     """Return the first of some lines, for a finding."""
     return SomeLines(tuple(int(line) for line in lines[:most]), len(lines))
-
-
-def and_so_on(lines: Sequence[int], most: int = 5) -> str:
-    """Return line numbers for a sentence: "Line 4", "Lines 4 and 9", "Lines 1, 2 and 40 more".
-
-    Examples
-    --------
-    >>> and_so_on([4]), and_so_on([4, 9]), and_so_on([1, 2, 3], most=2)
-    ('Line 4', 'Lines 4 and 9', 'Lines 1, 2 and 1 more')
-    """
-    if len(lines) == 1:
-        return f"Line {lines[0]}"
-    if len(lines) > most:
-        return f"Lines {', '.join(map(str, lines[:most]))} and {len(lines) - most} more"
-    return f"Lines {', '.join(map(str, lines[:-1]))} and {lines[-1]}"

@@ -36,28 +36,35 @@ class Kind(StrEnum):
     DOUBLED_COLUMN = "doubled column"
     DRUG_NEARLY = "drug spelled nearly so"
     DRUG_OFF_THE_LIST = "drug off the list"
+    DERIVED_MEANS = "derived means"
     DUPLICATE = "exact duplicate"
     ENCODING = "encoding"
     EARLY_DATE = "early date"
     EMPTY = "empty"
+    ERROR_CELL = "error cell"
     FILE_NOT_READ = "file not read"
     FILE_NOT_THERE = "file not there"
     FILE_TOO_LARGE = "file too large"
+    FORMULA_WITHOUT_VALUE = "formula without value"
     FUTURE_DATE = "future date"
     FUTURE_END = "future end"
     FUTURE_STOP = "future stop"
     HEADER_AGAIN = "header again"
     HEADER_IN_TWO = "header in two lines"
     HEADING_NOT_THERE = "heading not there"
+    HIDDEN_ROWS = "hidden rows"
+    HIDDEN_SHEET = "hidden sheet"
     IMPOSSIBLE_UNIT = "impossible unit"
     IMPOSSIBLE_VALUE = "impossible value"
     INSTRUMENT_FAILED = "instrument failed"
+    KPA_BY_CODE = "kPa by its code"
     LAB_BOUND = "laboratory bound"
     LAB_ZERO = "laboratory zero"
     LAYOUT = "layout"
     LISTED_TWICE = "animal listed twice"
     LONG_HEADING = "long heading"
     MEAN_BESIDE_READINGS = "mean beside readings"
+    MERGED_CELLS = "merged cells"
     MISSED_OR_LATE = "missed or late"
     MISSED_OUTSIDE = "missed outside of a course"
     MISSING_COLUMN = "missing column"
@@ -68,6 +75,7 @@ class Kind(StrEnum):
     NOT_A_SPREAD = "not a spread"
     NOT_BY_DOPPLER = "not given by Doppler"
     NOT_EXCLUDED = "not excluded"
+    NOT_FINAL = "not final"
     NOT_IN_MMHG = "not in mmHg"
     NOT_JSON = "not JSON"
     NOT_TEXT = "not text"
@@ -84,6 +92,7 @@ class Kind(StrEnum):
     OVERLAPPING_TREATMENT = "overlapping treatment"
     PERHAPS_DUPLICATE = "perhaps a duplicate"
     PULSE_DISAGREES = "pulse disagrees"
+    RESOURCE_NOT_READ = "resource not read"
     ROWS_DISAGREE = "rows disagree"
     ROWS_IN_A_CELL = "rows in a cell?"
     SAME_FILE_TWICE = "same file twice"
@@ -91,9 +100,11 @@ class Kind(StrEnum):
     SAME_TIME = "same time"
     SAVED_TWICE = "visit saved twice"
     SEVERAL_NUMBERS = "several numbers"
+    SHEET_NOT_READ = "sheet not read"
     SIGN_IN_NOTE = "sign in a note"
     SIGN_NOT_UNDERSTOOD = "sign not understood"
     SIGN_UNCLEAR = "sign unclear"
+    SINGLE_VALUES = "single values"
     SPECIES_UNKNOWN = "species unknown"
     STARTS_TOGETHER = "starts together"
     TOO_MANY_COLUMNS = "too many columns"
@@ -111,6 +122,7 @@ class Kind(StrEnum):
     UNUSUAL_PULSE_PRESSURE = "unusual pulse pressure"
     UNUSUAL_VALUE = "unusual value"
     VALUES_DISAGREE = "values disagree"
+    VOID = "void"
     WHITE_SPACE = "white space"
     ZONE_OF_TIMES = "zone of times"
 
@@ -171,6 +183,20 @@ class Code(Enum):
     NEWEST_ROWS = "formats.database.newest_rows", Kind.NEWEST_ROWS
     DATABASE_REFUSES = "formats.database.refuses", Kind.CANNOT_BE_READ
     NO_READINGS_TABLE = "formats.database.no_readings_table", Kind.NO_READINGS_FILE
+
+    # Bundles of FHIR, and workbooks.
+    RESOURCES_NOT_READ = "formats.fhir.not_read", Kind.RESOURCE_NOT_READ
+    DERIVED_MEANS = "formats.fhir.derived", Kind.DERIVED_MEANS
+    SINGLE_VALUES = "formats.fhir.single_values", Kind.SINGLE_VALUES
+    KPA_BY_CODE = "formats.fhir.kilopascal", Kind.KPA_BY_CODE
+    NOT_FINAL = "formats.fhir.not_final", Kind.NOT_FINAL
+    VOID = "formats.fhir.void", Kind.VOID
+    SHEETS_NOT_READ = "formats.workbook.not_read", Kind.SHEET_NOT_READ
+    HIDDEN_SHEET = "formats.workbook.hidden_sheet", Kind.HIDDEN_SHEET
+    HIDDEN_ROWS = "formats.workbook.hidden_rows", Kind.HIDDEN_ROWS
+    MERGED_CELLS = "formats.workbook.merged", Kind.MERGED_CELLS
+    ERROR_CELLS = "formats.workbook.errors", Kind.ERROR_CELL
+    FORMULAS_UNVALUED = "formats.workbook.formulas", Kind.FORMULA_WITHOUT_VALUE
 
     # The mapping file, and options that go before it.
     NO_SUCH_HEADING = "conventions.no_such_heading", Kind.HEADING_NOT_THERE

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from bpvet.printing import escaped
 from bpvet.printing import shown as shown
-from bpvet.records.finding_codes import Code
+from bpvet.records.finding_codes import Code, Kind
 
 #: What a finding is worded from: the names of its values, with the values.
 NamedValues = tuple[tuple[str, Any], ...]
@@ -32,6 +32,26 @@ class Words(NamedTuple):
     fix: str
     asks: bool = True
 
+
+#: What sets values aside, or leaves them unread, by a code or a kind and not cell by cell.
+_SET_ASIDE = frozenset(
+    {
+        Code.DAY_OR_MONTH,
+        Code.MMHG_AS_KPA,
+        Code.NOT_IN_MMHG,
+        Code.SAME_FILE_TWICE,
+        Code.SEVERAL_NUMBERS,
+    }
+)
+_NOT_READ = frozenset(
+    {
+        Kind.COLUMN_NOT_READ,
+        Kind.FILE_NOT_READ,
+        Kind.NEWEST_ROWS,
+        Kind.RESOURCE_NOT_READ,
+        Kind.SHEET_NOT_READ,
+    }
+)
 
 #: By code the words, or what makes them of a finding's values, which it takes by name.
 WordsByCode = Mapping[Code, Words | Callable[..., Words]]
@@ -77,6 +97,15 @@ class Finding:
     def kind(self) -> str:
         """A stable word for grouping, such as ``not a number``."""
         return str(self.code.kind or dict(self.values)["kind"])
+
+    @property
+    def unused(self) -> bool:
+        """Whether what it is about (cell, row, sheet, file) is set aside, or not read at all."""
+        return (
+            self.outcome is not Outcome.KEPT
+            or self.code in _SET_ASIDE
+            or self.code.kind in _NOT_READ
+        )
 
     @property
     def words(self) -> Words:

@@ -8,8 +8,10 @@ import pytest
 
 from bpvet.command.check import group_of
 from bpvet.command.shared.source_lines import SourceLines
-from bpvet.records.findings import whole
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, Outcome, Words, finding_of
 from bpvet.wording.en.command.check import ASIDE, LOOK, NOTHING, STOPS
+from bpvet.wording.en.findings import all_checks
 from tests.command.small import AS_OF, write_readings
 
 
@@ -181,17 +183,35 @@ def test_a_date_that_is_none(run, clinic, text):
     assert "--as-of" in ended.err
 
 
-@pytest.mark.parametrize(
-    ("reason", "mend", "stops", "group"),
-    [
-        ("No column holds a reading.", "Name one.", True, STOPS),
-        ("Bad. The row is set aside.", "Correct it.", False, ASIDE),
-        ("Odd. It is kept.", "Check it against the chart.", False, LOOK),
-        ("White space is left off.", "Nothing to do.", False, NOTHING),
-    ],
-)
-def test_groups(reason, mend, stops, group):
-    assert group_of(whole("r.csv", reason, mend, "odd", 1, stops)) == group
+_OF_GROUPS = [
+    (finding_of(Code.NO_READING_COLUMN, "r.csv", stops=True), STOPS),
+    (Finding("r.csv", 2, "", "", Code.NO_READING, outcome=Outcome.ROW), ASIDE),
+    (Finding("r.csv", 2, "", "", Code.NO_SIZE, outcome=Outcome.CELL), ASIDE),
+    (finding_of(Code.SEVERAL_NUMBERS, "r.csv", cells=2, such_as="1 2", head="bp"), ASIDE),
+    (finding_of(Code.SAME_FILE_TWICE, "r.csv", same_as="q.csv"), ASIDE),
+    (finding_of(Code.NAMED_OTHERWISE, "r.csv", near=()), ASIDE),
+    (finding_of(Code.SHEETS_NOT_READ, "r.xlsx", names=("a",), more=0), ASIDE),
+    (finding_of(Code.RESOURCES_NOT_READ, "r.json", kinds=(("Device", 2),), more=0), ASIDE),
+    (finding_of(Code.GAUGES_CEILING, "r.csv", 2), LOOK),
+    (finding_of(Code.NO_READINGS, "r.csv", animal="A", unlisted=False, near=()), LOOK),
+    # What a cell holds decides nothing, whatever it reads.
+    (finding_of(Code.ODD_ID, "r.csv", animal="set aside, not read"), LOOK),
+    (finding_of(Code.ABOVE_HEADER, "r.csv", texts=("a",), many=1), NOTHING),
+    (finding_of(Code.WHITE_SPACE, "r.csv", cells=2), NOTHING),
+]
+
+
+@pytest.mark.parametrize(("finding", "group"), _OF_GROUPS)
+def test_groups(finding, group):
+    assert group_of(finding) == group
+
+
+@pytest.mark.parametrize(("finding", "group"), _OF_GROUPS)
+def test_groups_in_other_words(finding, group, monkeypatch):
+    asks = finding.words.asks
+    other = [Words("ǩ", "ǩ", asks)]
+    monkeypatch.setattr(all_checks, "words_of", lambda *_: other)
+    assert group_of(finding) == group
 
 
 def test_lines_are_cut_around_the_value(tmp_path, monkeypatch):

@@ -41,11 +41,11 @@ _IDENTIFIER = re.compile(r"[a-z0-9]+(?:[._][a-z0-9_]+)+")
 _CODES = re.compile(
     r"^(fact|judged|getattr|astype|removeprefix|removesuffix|compile|datetime64|timedelta64|array"
     r"|zeros|full|strftime|partition|split|startswith|endswith|source|limits|residuals|guideline"
-    r"|to_numpy|to_datetime|index)$"
+    r"|to_numpy|to_datetime|index|statements_on)$"
 )
 #: Names of constants and of arguments that hold codes.
 _CODED = re.compile(
-    r"^(key|keys|dtype|kind|intervals|FIRST|BEHIND|COLUMNS|TOPICS|_STANDS_OUT|_LISTED"
+    r"^(key|keys|dtype|kind|intervals|FIRST|BEHIND|COLUMNS|TOPICS\w*|_STANDS_OUT|_LISTED"
     r"|_OWN_PLACE|_SITUATIONS|_ALWAYS|_OF_ONE)$"
 )
 

@@ -60,6 +60,14 @@ def test_what_asks_nothing_is_known_by_the_words_and_not_by_their_text(
     assert (space.words.asks, stop.words.asks) == (True, False)
 
 
+def test_one_row_that_is_skipped_was() -> None:
+    words = [finding_of(Code.NOTHING_UNDER_DATES, "r.csv", rows=n).reason for n in (1, 2)]
+    assert words == [
+        "One row has no reading under any date and was skipped.",
+        "2 rows have no reading under any date and were skipped.",
+    ]
+
+
 def test_a_finding_prints_where_it_stands_and_both_sentences() -> None:
     found = finding_of(Code.STOP_BEFORE_START, "treatments.csv", 2, started_on="2026-01-02")
     assert found.to_dict()["reason"] == "The treatment stopped before it started on 2026-01-02."

@@ -10,7 +10,7 @@ import pandas as pd
 
 from bpvet.answers.trend.safety import RecheckAnswer
 from bpvet.answers.trend.settle import SettleAnswer, slope_settle
-from bpvet.answers.trend.verdicts import Settled, Surprise, Verdict, settled
+from bpvet.answers.trend.verdicts import Settled, Surprise, Verdict, settled, surprise_by
 from bpvet.equality import Content
 from bpvet.facts.protocol import ENOUGH_READINGS
 from bpvet.facts.sources import fact
@@ -211,12 +211,6 @@ def surprise_answer(trend: Trend, level: float, withheld: str | None) -> Surpris
         why = reason("surprise.none_earlier", what="value" if trend.logarithmic else "session")
         return SurpriseAnswer(date, observed, None, None, None, None, None, None, why)
     expected, lower, upper = Estimate.of(found.expected, level, trend.series.unit).known
-    if found.tail <= float(fact("project.verdict.very_unusual").value or 0):
-        words = Surprise.VERY_UNUSUAL
-    elif found.tail <= float(fact("project.verdict.unusual").value or 0):
-        words = Surprise.UNUSUAL
-    else:
-        words = Surprise.AS_EXPECTED
     return SurpriseAnswer(
         date=date,
         observed=observed,
@@ -224,7 +218,7 @@ def surprise_answer(trend: Trend, level: float, withheld: str | None) -> Surpris
         lower=lower,
         upper=upper,
         tail=found.tail,
-        words=None if withheld else words,
+        words=None if withheld else surprise_by(found.tail),
         withheld=withheld,
         reason=None,
         bound=found.bound,

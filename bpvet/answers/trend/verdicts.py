@@ -36,6 +36,21 @@ class Surprise(Word):
     VERY_UNUSUAL = "very unusual"
 
 
+def surprise_by(tail: float) -> Surprise:
+    """Return how far off a session lies, by the facts ``project.verdict.very_unusual`` and so on.
+
+    Parameters
+    ----------
+    tail : float
+        Probability of a result as far off.
+    """
+    if tail <= float(fact("project.verdict.very_unusual").value or 0):
+        return Surprise.VERY_UNUSUAL
+    if tail <= float(fact("project.verdict.unusual").value or 0):
+        return Surprise.UNUSUAL
+    return Surprise.AS_EXPECTED
+
+
 class Settled(Enum):
     """What a probability settles of a yes-or-no question."""
 

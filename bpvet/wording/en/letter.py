@@ -15,6 +15,7 @@ from bpvet.answers.trend.usual import SessionAnswer
 from bpvet.facts.words import CONDITION_WORDS, TAKEN_BY
 from bpvet.printing import number
 from bpvet.wording.en.phrases import counted, day, value
+from bpvet.wording.en.trend.control import target_question
 
 #: Topics, and single keys, that a colleague needs first, in their order.
 FIRST = (
@@ -157,12 +158,9 @@ def _summary(
 ) -> Iterator[tuple[str, str]]:
     if isinstance(answer, TrendAnswer):
         yield "Newest", newest_words(answer)
-    judged = isinstance(answer, TrendAnswer) and answer.target.kind == "raised"
-    labels = {
-        "usual": "Usual",
-        "target": "Raised?" if judged else "At target?",
-        "recheck": "When again",
-    }
+    labels = {"usual": "Usual", "recheck": "When again"}
+    if isinstance(answer, TrendAnswer):
+        labels = {"usual": "Usual", "target": target_question(answer), "recheck": "When again"}
     for topic, label in labels.items():
         text = " ".join(letter_text(one) for one in told if one.topic == topic)
         if text:

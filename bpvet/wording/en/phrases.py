@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from bpvet.facts.sources import marked
@@ -86,6 +86,11 @@ def chance(p: float) -> str:
 def capital(text: str) -> str:
     """Return the text with its first letter in upper case."""
     return text[:1].upper() + text[1:]
+
+
+def drugs_named(drugs: Iterable[str]) -> tuple[tuple[str, str], ...]:
+    """Return drugs that a statement names as what it tells, without the start of any spell."""
+    return tuple((drug, "") for drug in drugs)
 
 
 def of_labs(answer: TrendAnswer) -> bool:

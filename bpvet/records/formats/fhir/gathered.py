@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 
-from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import READING_QUANTITIES
-from bpvet.records.cells import and_so_on
-from bpvet.records.findings import Finding, printable, worded_finding
+from bpvet.records.cells import some_of
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of, printable
+
+#: Kinds of resources that are named before the rest is counted.
+_KINDS_NAMED = 12
 
 
 @dataclass(eq=False)
@@ -96,43 +99,24 @@ def _without(rows: Rows, gone: set[int]) -> Rows:
 def say(place: str, found: Found, findings: list[Finding]) -> None:
     """Say what was passed over, what was changed, and what was not understood."""
     if found.strange:
-        kinds = [f"{count} {name}" for name, count in sorted(found.strange.items())]
-        more = f" and {len(kinds) - 12} more kinds" if len(kinds) > 12 else ""
-        reason = f"Resources that are not understood are not read: {', '.join(kinds[:12])}{more}."
-        mend = "Nothing to do, unless one of them holds a blood pressure."
-        findings.append(worded_finding(place, None, "", "", reason, mend, kind="resource not read"))
-    told = (
-        (
-            found.derived,
-            "means or panels of values that are given one by one.",
-            "Nothing to do: the values themselves are read.",
-            "derived means",
-        ),
-        (
-            found.joined,
-            "single values of the same animal and moment as one before. They are read as one "
-            "reading with it.",
-            "Nothing to do.",
-            "single values",
-        ),
-        (
-            found.kilopascal,
-            f"pressures in kPa, multiplied by {MMHG_PER_KPA:.5f} to mmHg.",
-            "Nothing to do.",
-            "kPa by its code",
-        ),
-        (
-            found.early,
-            "not final yet, and read as they stand.",
-            "Read the records again when they are final.",
-            "not final",
-        ),
-    )
-    for lines, words, mend, kind in told:
+        kinds = tuple(sorted(found.strange.items()))
+        findings.append(
+            finding_of(
+                Code.RESOURCES_NOT_READ,
+                place,
+                kinds=kinds[:_KINDS_NAMED],
+                more=max(0, len(kinds) - _KINDS_NAMED),
+            )
+        )
+    told = {
+        Code.DERIVED_MEANS: found.derived,
+        Code.SINGLE_VALUES: found.joined,
+        Code.KPA_BY_CODE: found.kilopascal,
+        Code.NOT_FINAL: found.early,
+    }
+    for code, lines in told.items():
         if lines:
-            reason = f"{and_so_on(lines)}: {words}"
-            findings.append(worded_finding(place, None, "", "", reason, mend, kind=kind))
+            findings.append(finding_of(code, place, lines=some_of(lines)))
     if found.void:
-        reason = f"{and_so_on(found.void)}: marked as an error or cancelled; no number is used."
-        mend = "Nothing to do, unless the mark is wrong."
-        findings.append(worded_finding(place, found.void[0], "", "", reason, mend, kind="void"))
+        line = found.void[0]
+        findings.append(finding_of(Code.VOID, place, line, lines=some_of(found.void)))

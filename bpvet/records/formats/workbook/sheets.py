@@ -11,8 +11,9 @@ import warnings
 from collections.abc import Mapping, Sequence
 from itertools import islice
 
-from bpvet.records.cells import RawSheet, and_so_on, cell_text
-from bpvet.records.findings import Finding, printable, shown, whole, worded_finding
+from bpvet.records.cells import RawSheet, cell_text, some_of
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of, printable, whole
 from bpvet.records.formats.workbook.archive import SAVE_AS_CSV, looked_over
 from bpvet.records.formats.workbook.columns import sheet_columns
 from bpvet.records.formats.workbook.oddities import Oddities
@@ -87,8 +88,7 @@ def _opened(
             continue
         name = f"{file}, sheet {printable(sheet.title)}"
         if sheet.hidden:
-            reason = "The sheet is hidden in the workbook, and is read like any other."
-            findings.append(_about(name, None, reason, "Nothing to do.", "hidden sheet"))
+            findings.append(finding_of(Code.HIDDEN_SHEET, name))
         top = tops[sheet.title]
         if not top:
             reason, mend = "The sheet is empty.", "Put a header and rows in it."
@@ -173,12 +173,8 @@ def _sheet(
 
 def _say_not_read(file: str, names: list[str], findings: list[Finding]) -> None:
     if names:
-        listed = ", ".join(shown(name, 30) for name in names[:10])
-        more = f" and {len(names) - 10} more" if len(names) > 10 else ""
-        reason = f"Sheets of the workbook that are not read: {listed}{more}."
-        tables = ", ".join(TABLES)
-        mend = f"If one holds records, name the sheets after their tables: {tables}."
-        findings.append(_about(file, None, reason, mend, "sheet not read"))
+        first, more = _first(names, 10)
+        findings.append(finding_of(Code.SHEETS_NOT_READ, file, names=first, more=more))
 
 
 def _say_odd(
@@ -201,34 +197,31 @@ def _say_odd(
     """
     hidden = [row for row in odd.hidden_rows if row > last]
     if hidden:
-        verb = "is" if len(hidden) == 1 else "are"
-        reason = f"{and_so_on(hidden)} {verb} hidden in the workbook, and read like the others."
-        mend = "Check whether they belong to the records; delete them if not."
-        findings.append(_about(file, hidden[0], reason, mend, "hidden rows"))
+        findings.append(finding_of(Code.HIDDEN_ROWS, file, hidden[0], lines=some_of(hidden)))
     below = [cells for cells in odd.merged if _spans_rows_below(cells, last)]
     if below:
-        reason = f"Merged cells ({_several(below)}) hold one value, in the first of their rows."
-        mend = "Unmerge them, and fill in every row; the other rows count as blank there."
-        findings.append(_about(file, _row(below[0]), reason, mend, "merged cells"))
+        findings.append(_about(Code.MERGED_CELLS, file, below))
     errors = [cell for cell in odd.errors if _row(cell) > last]
     if errors:
-        reason = f"Cells that hold an error of the spreadsheet: {_several(errors)}."
-        mend = "Correct what they are worked out from; they are read as the error's name."
-        findings.append(_about(file, _row(errors[0]), reason, mend, "error cell"))
+        findings.append(_about(Code.ERROR_CELLS, file, errors))
     columns: dict[int, list[str]] = {}
     for (row, column), cell in odd.without_value.items():
         if row > last:
             columns.setdefault(column, []).append(cell)
     for column, cells in columns.items():
         head = header[column - 1].strip() if column <= len(header) else ""
-        reason = f"Formulas without a stored value count as blank: {_several(cells)}."
-        mend = "Open the workbook in a spreadsheet program, save it, and read it again."
-        findings.append(_about(file, _row(cells[0]), reason, mend, "formula without value", head))
+        findings.append(_about(Code.FORMULAS_UNVALUED, file, cells, head))
 
 
-def _several(cells: Sequence[str], most: int = 5) -> str:
-    more = f" and {len(cells) - most} more" if len(cells) > most else ""
-    return ", ".join(cells[:most]) + more
+def _about(code: Code, file: str, cells: Sequence[str], column: str = "") -> Finding:
+    """Return a finding about some cells, at the row of the first of them."""
+    first, more = _first(cells, 5)
+    return finding_of(code, file, _row(cells[0]), column, cells=first, more=more)
+
+
+def _first(names: Sequence[str], most: int) -> tuple[tuple[str, ...], int]:
+    """Return the first of some names, and how many more there are."""
+    return tuple(names[:most]), max(0, len(names) - most)
 
 
 def _row(cells: str) -> int:
@@ -239,9 +232,3 @@ def _row(cells: str) -> int:
 def _spans_rows_below(cells: str, last: int) -> bool:
     start, _, end = cells.partition(":")
     return bool(end) and _row(end) > _row(start) and _row(start) > last
-
-
-def _about(
-    file: str, line: int | None, reason: str, mend: str, kind: str, column: str = ""
-) -> Finding:
-    return worded_finding(file, line, column, "", reason, mend, kind=kind)

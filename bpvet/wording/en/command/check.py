@@ -36,8 +36,6 @@ GROUP_WORDS = {
     "other": "other",
 }
 
-#: What a finding says where nothing can be done about it.
-NO_MEND = "Nothing to do."
 #: How the rest of what is alike is counted.
 MORE = "more like this"
 NO_FINDINGS = "Nothing was found that needs attention."

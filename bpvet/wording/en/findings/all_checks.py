@@ -30,9 +30,11 @@ from bpvet.wording.en.findings.formats import (
     arrow_tables,
     database,
     encodings,
+    fhir,
     files,
     json_lines,
     separated,
+    workbook,
 )
 from bpvet.wording.en.findings.phrases import IDLE
 
@@ -62,6 +64,7 @@ WORDS: WordsByCode = MappingProxyType(
         **diary.WORDS.by_code,
         **duplicates.WORDS.by_code,
         **encodings.WORDS.by_code,
+        **fhir.WORDS.by_code,
         **files.WORDS.by_code,
         **folder.WORDS.by_code,
         **headers.WORDS.by_code,
@@ -76,6 +79,7 @@ WORDS: WordsByCode = MappingProxyType(
         **separated.WORDS.by_code,
         **signs.WORDS.by_code,
         **values.WORDS.by_code,
+        **workbook.WORDS.by_code,
     }
 )
 

@@ -22,8 +22,8 @@ def _which_dates(head: str) -> Words:
 
 @WORDS.of(Code.NOTHING_UNDER_DATES)
 def _nothing_under_dates(rows: int) -> Words:
-    many = f"{rows} rows have" if rows > 1 else "One row has"
-    return Words(f"{many} no reading under any date and were skipped.", NOTHING_TO_DO)
+    many, skipped = (f"{rows} rows have", "were") if rows > 1 else ("One row has", "was")
+    return Words(f"{many} no reading under any date and {skipped} skipped.", NOTHING_TO_DO)
 
 
 @WORDS.of(Code.SEVERAL_NUMBERS)

@@ -23,7 +23,7 @@ from bpvet.visits.labs.history import Change, LabValue
 from bpvet.visits.labs.kidney_reaction import KidneyReaction, Tolerance
 from bpvet.visits.seen import Kidneys
 from bpvet.wording.en.kidney.stage import kidney_stage_statements
-from bpvet.wording.en.phrases import day, listed
+from bpvet.wording.en.phrases import day, drugs_named, listed
 
 _KIND = {"start": "began", "dose": "changed its dose", "product": "changed its product"}
 
@@ -96,7 +96,8 @@ def reaction_statement(one: KidneyReaction, pressure: str) -> Statement:
         parts.append(f"Two drugs of the renin group were on then: {listed(one.renin)}.")
     parts.append("The vet decides.")
     text = " ".join(parts)
-    return Statement("kidney.reaction", text[:1].upper() + text[1:])
+    named = drugs_named([one.drug, *one.anti_inflammatory, *one.renin])
+    return Statement("kidney.reaction", text[:1].upper() + text[1:], tells=named)
 
 
 def last_kidney_values(missing: MissingKidneyValues | None) -> str:

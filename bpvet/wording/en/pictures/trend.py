@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from bpvet.answers.trend.verdicts import surprise_by
 from bpvet.facts.analytes import analyte
 from bpvet.facts.cautions import licensed
-from bpvet.facts.sources import fact
 from bpvet.facts.stages import NEWER, staging
 from bpvet.facts.words import CONDITION_WORDS, DECIMALS, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.figures.pictures import CourseSpan, Panel, SessionMarks, SignMark
@@ -18,6 +18,8 @@ from bpvet.printing import number, prose_date
 from bpvet.records.animal_rows import animal_rows
 from bpvet.visits.treatments.courses import Span
 from bpvet.wording.en.pictures.drawn import TREND
+from bpvet.wording.en.trend.control import category_withheld
+from bpvet.wording.en.trend.usual import SURPRISES
 
 if TYPE_CHECKING:
     from bpvet.models.trend.trend import Trend
@@ -89,11 +91,8 @@ def session_labels(trend: Trend, bounds: Sequence[str], scale: float = 1.0) -> l
     if trend.first_visit is not None and series.visit[0] == 0 and series.y.size > 1:
         parts[0].append("first visit")
     found = surprise(trend)
-    if found is not None:
-        if found.tail <= float(fact("project.verdict.very_unusual").value or 0):
-            parts[-1].append("very unusual")
-        elif found.tail <= float(fact("project.verdict.unusual").value or 0):
-            parts[-1].append("unusual")
+    if found is not None and (word := SURPRISES.get(surprise_by(found.tail))):
+        parts[-1].append(word)
     return [", ".join(one) for one in parts]
 
 
@@ -156,7 +155,7 @@ def notes(trend: Trend, withheld: str | None) -> Iterator[str]:
             f"that it is {trend.one_sided} a value is known."
         )
     if withheld:
-        yield f"No categories are shown: {withheld}."
+        yield category_withheld(withheld).short
 
 
 def caption(

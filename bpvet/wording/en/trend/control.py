@@ -17,11 +17,28 @@ from bpvet.answers.trend.verdicts import Verdict
 from bpvet.facts.categories import guideline
 from bpvet.facts.sources import credit, fact
 from bpvet.printing import number, probability
-from bpvet.wording.en.phrases import about, cited, counted, day, listed
+from bpvet.wording.en.phrases import about, capital, cited, counted, day, listed
 from bpvet.wording.en.safety.recheck import window_words
 from bpvet.wording.en.trend.settle import settle_words
 
 _JUDGED = "judgement of this project"
+#: What is told of the target, by key: how its sentence begins, and what its tile leads with.
+_LEADS = {
+    "at": "At target",
+    "below": "Below the raised range",
+    "above": "Above target",
+    "in_range": "In the raised range",
+    "not_settled": "Not settled",
+    "withheld": "See “Urgent” first",
+    "not_judged": "Not judged",
+}
+#: From this probability on, "below the floor" stands beside "at target"; from that on it is told.
+_LOW, _FLOOR_TOLD = 0.5, 0.1
+
+
+def target_question(answer: TrendAnswer) -> str:
+    """Return what is asked of the usual pressure, as the heading of its answer."""
+    return "Raised?" if answer.target.kind == "raised" else "At target?"
 
 
 def target(answer: TrendAnswer) -> Iterator[Statement]:
@@ -44,30 +61,59 @@ def target(answer: TrendAnswer) -> Iterator[Statement]:
     }[str(found.kind)]
     p, q = probability(found.p_at_or_below), probability(1 - found.p_at_or_below)
     raised = found.kind == "raised"
+    unjudged = raised and found.verdict == Verdict.ABOVE and answer.category.withheld is not None
     if found.withheld is not None:
-        key = "withheld"
+        key = lead = "withheld"
         what = "raised" if raised else "at target"
         words = f"Whether it is {what} is not said: the urgent line comes first."
     elif found.verdict == Verdict.AT_OR_BELOW:
-        key = "below" if raised else "at"
-        lead = "Below the raised range" if raised else "At target"
-        words = f"{lead}: {p} likely (the usual pressure {whose})."
+        key = lead = "below" if raised else "at"
+        words = f"{_LEADS[lead]}: {p} likely (the usual pressure {whose})."
     elif found.verdict == Verdict.ABOVE:
-        key, lead = "above", "In the raised range" if raised else "Above target"
-        if raised and answer.category.withheld is not None:
-            lead = "In the range called raised in others"
-        words = f"{lead}: {q} likely (the usual pressure {over})."
-        if raised and answer.category.withheld is not None:
+        key, lead = "above", "in_range" if raised else "above"
+        first = "In the range called raised in others" if unjudged else _LEADS[lead]
+        words = f"{first}: {q} likely (the usual pressure {over})."
+        if unjudged:
+            lead = "not_judged"
             words += " Whether that is raised for this animal is not judged: "
             words += f"{answer.category.withheld}."
     else:
-        key = "not_settled"
-        lead = "Whether it is raised is not settled: not raised" if raised else ""
-        lead = lead or "Whether it is at target is not settled: at target"
-        words = f"{lead} {p} likely (the usual pressure {whose})."
+        key = lead = "not_settled"
+        first = "Whether it is raised is not settled: not raised" if raised else ""
+        first = first or "Whether it is at target is not settled: at target"
+        words = f"{first} {p} likely (the usual pressure {whose})."
         words = " ".join([words, *settle_words(found.settle)])
     parts = [words, *_offset(answer), *_floor(answer), *_without(answer)]
-    yield Statement(f"target.{key}", " ".join(parts))
+    text = " ".join(parts)
+    # Where there is no verdict, why there is none is told in full.
+    short = text if found.verdict is None or unjudged else _likely(answer)
+    low = answer.treated and found.verdict is not None and (found.p_below_floor or 0.0) >= _LOW
+    leads = f"{_LEADS[lead]}{', and low' if low else ''}"
+    yield Statement(f"target.{key}", text, short=short, lead=leads)
+
+
+def _likely(answer: TrendAnswer) -> str:
+    """Return how likely the usual pressure is at target, and below the floor where that counts."""
+    found = answer.target
+    bound = f"{number(found.value, 0)} {answer.unit}"
+    whose = {"own": ", set for this animal", "raised": ", the bound called raised"}
+    said = f"{probability(found.p_at_or_below)} likely at or below {bound}"
+    said += whose.get(str(found.kind), ", the guideline's")
+    if found.judged_offset:
+        said += f", judged on {number(found.judged_offset, 0)} more than was measured"
+    if found.floor is not None and (found.p_below_floor or 0.0) >= _FLOOR_TOLD:
+        said += f"; {probability(found.p_below_floor)} below {number(found.floor, 0)}"
+    return f"{said}."
+
+
+def target_clause(answer: TrendAnswer) -> str:
+    """Return how likely it is at target, to stand behind the usual pressure; blank if withheld."""
+    found = answer.target
+    # Beside what is urgent nothing stands that could reassure.
+    if found.value is None or found.p_at_or_below is None or found.withheld is not None:
+        return ""
+    name = "target" if answer.treated else "the bound called raised"
+    return f"; then at or below {name}, {found.value:g}: {probability(found.p_at_or_below)}"
 
 
 def _added(answer: TrendAnswer) -> str:
@@ -91,7 +137,7 @@ def _offset(answer: TrendAnswer) -> list[str]:
 def _floor(answer: TrendAnswer) -> list[str]:
     """Say how likely it is below the floor, for treated animals where it is not negligible."""
     found = answer.target
-    if not answer.treated or found.p_below_floor is None or found.p_below_floor < 0.1:
+    if not answer.treated or found.p_below_floor is None or found.p_below_floor < _FLOOR_TOLD:
         return []
     chosen = guideline(answer.guideline)
     name = credit(chosen.floor.fact)
@@ -102,11 +148,14 @@ def _floor(answer: TrendAnswer) -> list[str]:
 
 
 def _without(answer: TrendAnswer) -> list[str]:
-    if answer.treated:
-        return []
+    return [] if answer.treated else [without_drug(answer)]
+
+
+def without_drug(answer: TrendAnswer) -> str:
+    """Return that no blood-pressure drug is on record, or no treatment at all."""
     if not answer.recorded.treatments_table:
-        return ["No treatment is recorded."]
-    return ["It is without a blood-pressure drug on record."]
+        return "No treatment is recorded."
+    return "It is without a blood-pressure drug on record."
 
 
 def category(answer: TrendAnswer) -> Iterator[Statement]:
@@ -114,7 +163,7 @@ def category(answer: TrendAnswer) -> Iterator[Statement]:
     found = answer.category
     if found.withheld is not None:
         if answer.quantity == "systolic":
-            yield Statement("category.withheld", f"No category is named: {found.withheld}.")
+            yield category_withheld(found.withheld)
         return
     assert found.probability is not None  # one of the two is always given
     source = guideline(found.guideline)
@@ -131,6 +180,15 @@ def category(answer: TrendAnswer) -> Iterator[Statement]:
         "category",
         f"Of the categories of the {_categories_of(answer)}, this usual pressure "
         f"lies in: {listed([words for _, words in parts])}.{_added(answer)}",
+    )
+
+
+def category_withheld(why: str) -> Statement:
+    """Return that no category is named; in short, that a figure shows none."""
+    return Statement(
+        "category.withheld",
+        f"No category is named: {why}.",
+        short=f"No categories are shown: {why}.",
     )
 
 
@@ -192,14 +250,22 @@ def recheck(answer: TrendAnswer) -> Iterator[Statement]:
 def recheck_statement(found: RecheckAnswer, as_of: np.datetime64) -> Statement:
     """Return when to measure again, or that no visit is proposed."""
     if found.latest is None:
-        return Statement("recheck.none", f"No next visit is proposed: {found.reason}.")
-    return Statement(f"recheck.{found.state}", recheck_text(found, as_of))
+        text = f"No next visit is proposed: {found.reason}."
+        return Statement("recheck.none", text, short=text, lead="No date proposed")
+    whose = _JUDGED if found.grade == "J" else cited(found.guideline_name or "", found.remembered)
+    past = found.overdue_days > 0
+    return Statement(
+        f"recheck.{found.state}",
+        _recheck_text(found, whose, as_of),
+        # Why, and what else fits, can be five reasons long.
+        short=f"{capital(window_words(found.earliest, found.latest))} ({whose}).",
+        lead=f"Overdue since {day(found.latest)}" if past else f"By {day(found.latest)}",
+    )
 
 
-def recheck_text(found: RecheckAnswer, as_of: np.datetime64) -> str:
+def _recheck_text(found: RecheckAnswer, whose: str, as_of: np.datetime64) -> str:
     """Return a window in sentences: when, whose it is, why, and whether it is past."""
     assert found.latest is not None  # whoever asks has a window
-    name = _JUDGED if found.grade == "J" else cited(found.guideline_name or "", found.remembered)
     others = [
         f"{cited(one.name, one.remembered)}: {window_words(one.earliest, one.latest)}"
         for one in found.others
@@ -207,7 +273,7 @@ def recheck_text(found: RecheckAnswer, as_of: np.datetime64) -> str:
     ]
     sooner = f"; sooner by the {'; '.join(others)}" if others else ""
     when = window_words(found.earliest, found.latest)
-    said = f"Measure again {when} ({name}{sooner}). {found.reason}."
+    said = f"Measure again {when} ({whose}{sooner}). {found.reason}."
     if found.overdue_days:
         said += (
             f" That is overdue by {counted(found.overdue_days, 'day')} on {day(as_of)}: these "

@@ -7,12 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 
 from bpvet.answers.statement import Statement
-from bpvet.answers.trend.drugs import PlainAnswer, TreatmentAnswer
+from bpvet.answers.trend.drugs import EffectAnswer, PlainAnswer, TreatmentAnswer
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.answers.trend.verdicts import Verdict
 from bpvet.facts.sources import fact
 from bpvet.printing import number, probability
-from bpvet.wording.en.kidney.labs import lab_treatment
+from bpvet.wording.en.kidney.labs import lab_treatment, lab_verdict
 from bpvet.wording.en.phrases import capital, counted, day, interval, listed, of_labs, one_of
 from bpvet.wording.en.trend.settle import settle_words
 
@@ -32,10 +32,9 @@ def drugs(answer: TrendAnswer) -> Iterator[Statement]:
     for one in answer.treatments:
         if of_labs(answer):
             text = " ".join([lab_treatment(answer, one), *_unfinished(answer, one)])
-            yield Statement("drug.lab", text, tells=_spell(one))
+            yield _told("lab", text, answer, one)
             continue
-        key = f"drug.{_KEYS[one.verdict]}"
-        yield Statement(key, treatment(answer, one), tells=_spell(one))
+        yield _told(_KEYS[one.verdict], treatment(answer, one), answer, one)
         if one.effect is not None:
             yield from _beside(answer, one)
     if not of_labs(answer) and any(one.effect is not None for one in answer.treatments):
@@ -47,8 +46,38 @@ def drugs(answer: TrendAnswer) -> Iterator[Statement]:
         )
 
 
-def _spell(one: TreatmentAnswer) -> tuple[tuple[str, str], ...]:
-    return ((one.drug, str(one.started_on)),)
+def _told(case: str, text: str, answer: TrendAnswer, one: TreatmentAnswer) -> Statement:
+    """Return what is told of a spell, with the line that stands under a figure."""
+    drug = capital(one.drug)
+    verdict = lab_verdict(answer, one) if of_labs(answer) else _in_short(answer, one)
+    since = f"Since {day(one.started_on)}"
+    if not np.isnat(one.stopped_on):
+        since = f"{day(one.started_on)} to {day(one.stopped_on)}"
+    what = f"no {one_of(answer)} shows it"
+    if one.effect is not None:
+        what = _full_effect(answer, one.effect)
+    return Statement(
+        f"drug.{case}",
+        text,
+        short=f"{since}; {what}.",
+        tells=((one.drug, str(one.started_on)),),
+        lead=f"{drug}: {verdict}",
+    )
+
+
+def _in_short(answer: TrendAnswer, one: TreatmentAnswer) -> str:
+    return {
+        Verdict.HAS_LOWERED: "has lowered it",
+        Verdict.FALL_UNLIKELY: f"so far no fall of 10 {answer.change_unit} shows",
+        Verdict.CANNOT_TELL: "cannot tell yet",
+        Verdict.CANNOT_BE_KNOWN: "cannot be known yet",
+        None: "see “Urgent” first",
+    }[one.verdict]
+
+
+def _full_effect(answer: TrendAnswer, effect: EffectAnswer) -> str:
+    held = interval(answer.level, effect.lower, effect.upper)
+    return f"full effect {number(effect.estimate, 0)} {answer.change_unit}, {held}"
 
 
 def _beside(answer: TrendAnswer, one: TreatmentAnswer) -> Iterator[Statement]:
@@ -104,12 +133,11 @@ def treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
             f"{one.reason or 'too little to tell'}. Whether the pressure is under control is "
             "judged apart from it."
         )
-    held = interval(answer.level, one.effect.lower, one.effect.upper)
     p = probability(one.p_lower_by_10)
     on = np.isnat(one.stopped_on)
     yet, has = (" yet", "has lowered") if on else ("", "had lowered")
     more = "".join(f" {words}" for words in _what_can_tell(answer, one))
-    full = f"full effect {number(one.effect.estimate, 0)} {unit}, {held}"
+    full = _full_effect(answer, one.effect)
     if one.verdict is None:
         verdict = f"{name}: no verdict while the urgent line stands ({full})."
     else:

@@ -20,7 +20,7 @@ from bpvet.facts.words import CONDITION_WORDS, SPECIES
 from bpvet.printing import number
 from bpvet.visits.treatments.missed import MissedDoses
 from bpvet.visits.urgency import SIGN_RULES, UrgentRule
-from bpvet.wording.en.phrases import capital, counted, day, listed
+from bpvet.wording.en.phrases import capital, counted, day, drugs_named, listed
 
 _CHANGED = {
     "start": "{drug} began",
@@ -130,6 +130,7 @@ def context(answer: TrendAnswer) -> Iterator[Statement]:
             f"{what} on {day(one.date)}: {number(one.before_mean, 0)} before "
             f"({counted(one.before_sessions, 'session')}), {number(one.after_mean, 0)} mmHg since "
             f"({counted(one.after_sessions, 'session')}); plain means{_left_out(answer)}.",
+            tells=drugs_named([one.drug]),
         )
     if found.below_floor is not None:
         chosen = guideline(answer.guideline)
@@ -191,19 +192,29 @@ def drug_statements(found: RecordedAnswer) -> Iterator[Statement]:
             "drugs.unlisted",
             f"{said}; if it is one, write purpose = blood pressure.",
             outside=f"{said}.",
+            tells=drugs_named([one.drug]),
         )
     if found.raising:
         named = listed([f"{one.drug} ({_days(one)})" for one in found.raising])
-        yield Statement("drugs.raising", f"Known to raise pressure, and recorded: {named}.")
+        yield Statement(
+            "drugs.raising",
+            f"Known to raise pressure, and recorded: {named}.",
+            tells=drugs_named(one.drug for one in found.raising),
+        )
     if found.pregnant_renin:
         yield Statement(
             "drugs.pregnancy",
             f"A pregnancy is recorded beside {listed(found.pregnant_renin)}, which acts on the "
             "renin–angiotensin system: tell the vet today.",
+            tells=drugs_named(found.pregnant_renin),
         )
     if found.others:
         named = listed([f"{one.drug} ({_days(one)})" for one in found.others])
-        yield Statement("drugs.others", f"Also recorded, and may move pressure: {named}.")
+        yield Statement(
+            "drugs.others",
+            f"Also recorded, and may move pressure: {named}.",
+            tells=drugs_named(one.drug for one in found.others),
+        )
 
 
 def _days(one: DrugRow) -> str:

@@ -9,13 +9,12 @@ import numpy as np
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.drugs import CourseAnswer
 from bpvet.answers.trend.result import TrendAnswer
-from bpvet.answers.trend.safety import RecheckAnswer
 from bpvet.answers.trend.unseen import UnseenAnswer
-from bpvet.printing import probability
 from bpvet.wording.en.phrases import day, interval, value
 from bpvet.wording.en.safety.urgent import urgent_statements
-from bpvet.wording.en.trend.control import recheck_text
+from bpvet.wording.en.trend.control import recheck_statement, target_clause
 from bpvet.wording.en.trend.recorded import named_in_urgent, sign_statements
+from bpvet.wording.en.trend.unseen import no_usual
 
 _BOUNDS = {"at least": "at least ", "at most": "at most "}
 
@@ -31,7 +30,8 @@ def short_statements(answer: TrendAnswer | UnseenAnswer) -> tuple[Statement, ...
     answer : TrendAnswer or UnseenAnswer
     """
     found = [*_first(answer), *_number(answer), *_change(answer), *_kidneys(answer)]
-    return (*found, _again(answer.recheck, answer.as_of))
+    again = recheck_statement(answer.recheck, answer.as_of)
+    return (*found, Statement("short.recheck", again.text))
 
 
 def _first(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
@@ -44,7 +44,7 @@ def _first(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
 
 def _number(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
     if isinstance(answer, UnseenAnswer):
-        yield Statement("short.number", f"No usual pressure can be given: {answer.reason}")
+        yield Statement("short.number", no_usual(answer))
         return
     last, usual = answer.sessions[-1], answer.latest
     read = "no number" if last.mean is None else value(last.mean, answer)
@@ -53,12 +53,7 @@ def _number(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
     # Where most readings lie beyond the gauge one end is known, and no estimate is.
     known = f"{value(usual.estimate, answer)} ({ends})"
     told += f"{usual.only} {value(usual.end, answer)}" if usual.only else known
-    target = answer.target
-    # Beside what is urgent nothing stands that could reassure.
-    if target.value is not None and target.p_at_or_below is not None and target.withheld is None:
-        name = "target" if answer.treated else "the bound called raised"
-        told += f"; then at or below {name}, {target.value:g}: {probability(target.p_at_or_below)}"
-    yield Statement("short.number", f"{told}.")
+    yield Statement("short.number", f"{told}{target_clause(answer)}.")
 
 
 def _change(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
@@ -94,9 +89,3 @@ def _kidneys(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
         return
     more = f" And {len(told) - 1} more of the kidneys: bpvet trend." if len(told) > 1 else ""
     yield Statement("short.kidney", f"{told[0].text}{more}")
-
-
-def _again(again: RecheckAnswer, as_of: np.datetime64) -> Statement:
-    if again.latest is None:
-        return Statement("short.recheck", f"No next visit is proposed: {again.reason}.")
-    return Statement("short.recheck", recheck_text(again, as_of))

@@ -36,9 +36,14 @@ def worded(
     )
 
 
+def no_usual(answer: UnseenAnswer) -> str:
+    """Return that no usual pressure can be given, and why."""
+    return f"No usual pressure can be given: {answer.reason}"
+
+
 def _statements(answer: UnseenAnswer) -> tuple[Statement, ...]:
     said = list(urgent_statements(answer.urgent))
-    said.append(Statement("usual.none", f"No usual pressure can be given: {answer.reason}"))
+    said.append(Statement("usual.none", no_usual(answer)))
     said.append(recheck_statement(answer.recheck, answer.as_of))
     said += sign_statements(answer.signs, named_in_urgent(answer.urgent))
     said += answer.kidney_statements

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from datetime import date
 
@@ -14,6 +13,7 @@ from bpvet.answers.trend.recorded import NotUsed
 from bpvet.models.safety.safety import Safety
 from bpvet.records.records import Records
 from bpvet.visits.labs.history import LabValue
+from bpvet.visits.labs.kidney_reaction import KidneyReaction
 from bpvet.visits.seen import Kidneys
 from bpvet.visits.treatments.courses import Treatments
 from bpvet.wording.en.kidney.events import lab_value
@@ -36,12 +36,11 @@ def not_used(
     statements : sequence of Statement
         All that is told.
     """
-    told = " ".join(one.text for one in statements)
     keys = {one.key for one in statements}
     rows = [
         *_signs_unused(found, statements),
         *_labs_unused(found.found.kidneys, keys),
-        *_drugs_unused(treatments, told),
+        *_drugs_unused(found, treatments, statements),
         *_aside(records, animal),
     ]
     return tuple(sorted(rows, key=lambda one: (one.table, str(one.date), one.text)))
@@ -102,10 +101,19 @@ def _told_values(kidneys: Kidneys, keys: set[str]) -> Iterator[LabValue]:
         yield kidneys.stage.value
 
 
-def _drugs_unused(treatments: Treatments, told: str) -> Iterator[NotUsed]:
-    words = told.casefold()
+def _drugs_unused(
+    found: Safety, treatments: Treatments, statements: Sequence[Statement]
+) -> Iterator[NotUsed]:
+    told = {what.casefold() for one in statements for what, _ in one.tells}
+    # An urgent line on the kidneys names the drug that it lays the rise beside.
+    events = (line.event for line in found.lines)
+    told |= {one.drug.casefold() for one in events if isinstance(one, KidneyReaction)}
+    for course in treatments.courses:
+        # Drugs that cannot be told apart are told of under one name.
+        if course.drug.casefold() in told:
+            told |= {drug.casefold() for drug in course.together_with}
     for span in treatments.spans:
-        if not re.search(rf"(?<!\w){re.escape(span.drug.casefold())}(?!\w)", words):
+        if span.drug.casefold() not in told:
             text = f"{span.drug} {span.dose}".strip()
             why = "it is not known to move pressure"
             if span.modelled:

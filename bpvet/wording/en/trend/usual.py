@@ -20,6 +20,7 @@ from bpvet.wording.en.phrases import (
     chance,
     counted,
     day,
+    drugs_named,
     interval,
     listed,
     of_labs,
@@ -30,6 +31,8 @@ from bpvet.wording.en.phrases import (
 )
 from bpvet.wording.en.trend.settle import settle_words
 
+#: What the newest session is, where it is not as expected.
+SURPRISES = {Surprise.UNUSUAL: "unusual", Surprise.VERY_UNUSUAL: "very unusual"}
 #: Width of the range expected of a session from which it is said that little could surprise.
 _SO_WIDE = {"mmHg": 120.0, "/min": 150.0}
 #: The same of a laboratory value: so many times the lower end.
@@ -64,12 +67,24 @@ def usual(answer: TrendAnswer) -> Iterator[Statement]:
         said += f"It rests on {counted(count, one)} since {day(first)}."
     if count == 2:
         said += f" Two {one}s still leave it wide."
-    if of_labs(answer):
-        yield Statement("usual", f"{said} {lab_usual(answer)}".strip())
-        return
     parts = [said, *_measured(answer), *_bounds(answer), *_joins(answer)]
-    yield Statement("usual", " ".join(parts).strip())
-    yield from _new_dog(answer)
+    if of_labs(answer):
+        parts = [said, lab_usual(answer)]
+    lead, short = _in_short(answer)
+    yield Statement("usual", " ".join(parts).strip(), short=short, lead=lead)
+    if not of_labs(answer):
+        yield from _new_dog(answer)
+
+
+def _in_short(answer: TrendAnswer) -> tuple[str, str]:
+    """Return the usual value, and under it its date, on what it rests and how sure it is."""
+    latest = answer.latest
+    rests = f"On {day(latest.date)}, from {counted(len(answer.sessions), one_of(answer))}"
+    if latest.only:
+        lead = capital(f"{latest.only} {value(latest.end, answer)}")
+        return lead, f"{rests}; most readings lie beyond the gauge."
+    held = interval(answer.level, latest.lower, latest.upper, answer.decimals)
+    return value(latest.estimate, answer), f"{rests}; {held}."
 
 
 def _new_dog(answer: TrendAnswer) -> Iterator[Statement]:
@@ -212,7 +227,9 @@ def surprise(answer: TrendAnswer) -> Iterator[Statement]:
         yield Statement("surprise.none", f"{said}no surprise: {expected}.{little}")
         return
     often = about(found.tail or 0.0)
-    said += f"{found.words}: {expected}; a result this far off happens {often} of the time."
+    said += (
+        f"{SURPRISES[found.words]}: {expected}; a result this far off happens {often} of the time."
+    )
     if found.words == Surprise.VERY_UNUSUAL:
         more = "another value is on record" if of_labs(answer) else "more visits come"
         said += f" Until {more}, the trend and the effect of a drug may be off."
@@ -299,7 +316,8 @@ def _last_three(answer: TrendAnswer) -> Iterator[Statement]:
         are = "is" if found.passed_over == 1 else "are"
         over = capital(counted(found.passed_over, "session"))
         parts.append(f"{over} beyond the end of the gauge {are} left out.")
-    yield Statement("companions.last_three", " ".join(parts))
+    named = drugs_named(found.changed)
+    yield Statement("companions.last_three", " ".join(parts), tells=named)
 
 
 def _without_median(sessions: int) -> str:

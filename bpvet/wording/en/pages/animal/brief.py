@@ -8,16 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import numpy as np
-
-from bpvet.answers.trend.drugs import TreatmentAnswer
 from bpvet.answers.trend.result import TrendAnswer
-from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
+from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.trend.trend import Trend
-from bpvet.printing import number
-from bpvet.wording.en.kidney.labs import lab_verdict
 from bpvet.wording.en.kidney.stage import stage_in_short
-from bpvet.wording.en.phrases import capital, counted, day, interval, listed
+from bpvet.wording.en.phrases import capital, counted, listed
+from bpvet.wording.en.trend.control import without_drug
 from bpvet.wording.en.trend.statements import statements_on
 
 #: Above them.
@@ -25,6 +21,8 @@ THREE = "In three sentences"
 #: Topics of the three sentences, the first three of which there is something to say.
 TOPICS_OF_THREE = ("recheck", "target", "slope", "surprise", "usual", "category")
 _SENTENCES = 3
+#: Topics that have a line for each statement, below drugs and kidneys.
+TOPICS_OF_LINES = ("species", "signs")
 
 #: What a line on the kidneys leads with, by the key of its first statement.
 KIDNEY_LEADS = {
@@ -49,7 +47,7 @@ def told_lines(trend: Trend, answer: TrendAnswer) -> Iterator[tuple[str, str]]:
     """Yield a lead and what it rests on: drugs, kidneys, signs, and what the record check found."""
     yield from _drugs(trend, answer)
     yield from _kidneys(answer)
-    for topic in ("species", "signs"):
+    for topic in TOPICS_OF_LINES:
         for one in statements_on(answer, topic):
             yield ("Signs and notes" if topic == "signs" else "Species", one.text)
     if answer.quantity != "systolic":
@@ -68,35 +66,14 @@ def told_lines(trend: Trend, answer: TrendAnswer) -> Iterator[tuple[str, str]]:
 
 def _drugs(trend: Trend, answer: TrendAnswer) -> Iterator[tuple[str, str]]:
     if answer.treatments:
-        yield from (_treatment(answer, one) for one in answer.treatments)
+        told = (one for one in statements_on(answer, "drugs") if one.topic == "drug")
+        yield from ((one.lead, one.short) for one in told)
         return
-    none = "No treatment is recorded."
+    beside = ""
     if answer.recorded.treatments_table:
         others = sorted({one.drug for one in trend.context.treatments.others})
         beside = f" Also recorded: {listed(others)}." if others else ""
-        none = f"It is without a blood-pressure drug on record.{beside}"
-    yield ("Drugs: none on record", none)
-
-
-def _treatment(answer: TrendAnswer, one: TreatmentAnswer) -> tuple[str, str]:
-    unit, labs = answer.change_unit, answer.quantity in LAB_QUANTITIES
-    verdicts = {
-        "has lowered": "has lowered it",
-        "fall unlikely": f"so far no fall of 10 {unit} shows",
-        "cannot tell yet": "cannot tell yet",
-        "cannot be known": "cannot be known yet",
-        None: "see “Urgent” first",
-    }
-    said = lab_verdict(answer, one) if labs else verdicts[one.verdict]
-    since = f"Since {day(one.started_on)}"
-    if not np.isnat(one.stopped_on):
-        since = f"{day(one.started_on)} to {day(one.stopped_on)}"
-    if one.effect is not None:
-        held = interval(answer.level, one.effect.lower, one.effect.upper)
-        what = f"full effect {number(one.effect.estimate, 0)} {unit}, {held}"
-    else:
-        what = "no value shows it" if labs else "no session shows it"
-    return f"{capital(one.drug)}: {said}", f"{since}; {what}."
+    yield ("Drugs: none on record", f"{without_drug(answer)}{beside}")
 
 
 def _kidneys(answer: TrendAnswer) -> Iterator[tuple[str, str]]:

@@ -70,14 +70,9 @@ FAULTS = (
         _RECHECK,
     ),
     Fault("models/safety/recheck.py", "<= 90 * _DAY", "<= 99 * _DAY", _RECHECK),
-    Fault("models/safety/standing.py", "730 * _DAY", "657 * _DAY", _STANDING),
+    Fault("models/safety/standing.py", "if day > today - 730", "if day > today - 657", _STANDING),
     Fault("models/safety/standing.py", "wait = max(7, ", "wait = max(14, ", _STANDING),
-    Fault(
-        "models/safety/standing.py",
-        "day - before >= 7 * _DAY",
-        "day - before >= 6 * _DAY",
-        _STANDING,
-    ),
+    Fault("models/safety/standing.py", "day - before >= 7:", "day - before >= 6:", _STANDING),
     Fault("models/safety/standing.py", "> 120 * _DAY", "> 132 * _DAY", _STANDING),
     # Models: the trend and what is asked of it.
     Fault(
@@ -131,18 +126,28 @@ FAULTS = (
         _ANSWERS,
     ),
     # Visits.
-    Fault("visits/urgency.py", 'high < _number("severe")', 'high <= _number("severe")', _URGENCY),
-    Fault("visits/urgency.py", 'low < _number("low")', 'low < 0.9 * _number("low")', _URGENCY),
     Fault(
         "visits/urgency.py",
-        'below(floor) >= _number("low_likely")',
-        'below(floor) >= 1.1 * _number("low_likely")',
+        'high < urgent_number("severe")',
+        'high <= urgent_number("severe")',
         _URGENCY,
     ),
     Fault(
         "visits/urgency.py",
-        'one.age_days <= _number("reaction_days")',
-        'one.age_days <= 1.1 * _number("reaction_days")',
+        'low < urgent_number("low")',
+        'low < 0.9 * urgent_number("low")',
+        _URGENCY,
+    ),
+    Fault(
+        "visits/urgency.py",
+        'below(floor) >= urgent_number("low_likely")',
+        'below(floor) >= 1.1 * urgent_number("low_likely")',
+        _URGENCY,
+    ),
+    Fault(
+        "visits/urgency.py",
+        'one.age_days <= urgent_number("reaction_days")',
+        'one.age_days <= 1.1 * urgent_number("reaction_days")',
         _URGENCY,
     ),
     Fault(
@@ -164,9 +169,9 @@ FAULTS = (
         _KIDNEY,
     ),
     Fault(
-        "visits/series.py",
-        'isin(("clinic", "calmed"))',
-        'isin(("clinic",))',
+        "visits/series_columns.py",
+        'isin(texts, ("clinic", "calmed"))',
+        'isin(texts, ("clinic",))',
         ("visits/test_series.py",),
     ),
 )

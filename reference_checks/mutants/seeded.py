@@ -71,15 +71,25 @@ _PLAIN = (
 
 #: Written after the run; to be read again after another one.
 _LOOKED_AT = """\
-Tried were those of visits, whose tests are the quickest; none of answers, models and mixed yet.
-Tests that came after it meet some of the survivors (`tests/visits/test_seen.py`,
-`labs/test_history.py`, `test_pairs.py`, `test_urgency.py`): seen.py:212, labs/history.py:168 and
-pairs.py:113 were put in by hand and are killed; seen.py:214, pairs.py:139 and urgency.py:252 are
-named by a test and were not tried again. Equal to what they replace are a power of two more of
-repetitions that are cut to length (series_columns.py:222), `<=` for `==` of a value that is never
-negative (labs/history.py:170), a check of lengths that are equal (series.py:335), the ninth decimal
-of a laboratory value (labs/kidney_reaction.py:266) and a field that nobody gives
-(labs/history.py:82). The others are open.
+All of answers, mixed and visits were tried. Of models only those were that the time allowed, in the
+order of the draw, which is by chance; nothing is known of the rest. The run that noted which tests
+of models execute which line was stopped before its end (that of `models/trend` is whole), so tests
+that rest on a module's fixture alone were not all tried: models/clinic/over_time.py:414, put in by
+hand, is killed by the tests there are. One endless loop (models/plan/sample_size.py:118) was
+stopped by hand before its time was up.
+
+Equal to what they replace: the last for the first of values that are all the same
+(visits/series_columns.py:197) or of the one series of a batch (models/trend/step.py); a stage that
+is not given, as 0 or below it (visits/labs/events.py:242); `<=` for `==` of a value that is never
+negative (visits/placement.py:256); comparing that nobody does (visits/series_columns.py:72) or that
+comes to the same (models/kidney/result.py:182); values that are kept beforehand or worked out when
+they are asked for (visits/clinic_sessions.py:96); what stands in for a fact that is there
+(answers/due/due.py:469, models/kidney/rate.py:150); the place of a block without columns
+(mixed/parametrisation.py:154); where a search begins (mixed/profile_likelihood.py:199). Tests were
+written for answers/room/expected.py:26 and models/agreement/tables.py:94, which were not tried
+again. The others are open. Whether each test that killed passes without a fault was not tried
+one by one. When the layers were run before, a test of answers failed, by which none was killed; two
+of models/trend failed in the run that was stopped, and none in the whole one.
 """
 
 
@@ -243,13 +253,31 @@ def _statement(text: str, line: int) -> range:
     return best
 
 
-def cover(folder: Path, layer: str, processes: int) -> None:
-    """Run a layer's tests once, noting for every line the tests that execute it."""
+def cover(folder: Path, layer: str, processes: int, also: Sequence[str] = ()) -> None:
+    """Run a layer's tests, noting for every line of the layer the tests that execute it.
+
+    Parameters
+    ----------
+    folder : Path
+        Keeps it: ``coverage.LAYER``, and how long each test took in ``LAYER.xml``.
+    layer : str
+        One of `LAYERS`.
+    processes : int
+        Tests at a time.
+    also : sequence of str
+        Files of tests that were written since; what is known is added to. Without, all are run.
+    """
     environment = os.environ | {"COVERAGE_FILE": str(folder / f"coverage.{layer}")}
-    command = [sys.executable, "-m", "pytest", "-q", "-n", str(processes), "--cov=bpvet"]
+    command = [sys.executable, "-m", "pytest", "-q", "-n", str(processes), f"--cov=bpvet/{layer}"]
     command += ["--cov-context=test", "--cov-report=", "-p", "no:cacheprovider"]
-    command += ["-m", "not slow and not browser", f"--junitxml={folder / layer}.xml"]
-    subprocess.run([*command, f"tests/{layer}"], cwd=ROOT, env=environment, check=True)
+    times = folder / f"{layer}.xml"
+    if also:
+        command.append("--cov-append")
+        times = folder / f"{layer}.{len(list(folder.glob(f'{layer}.*xml')))}.xml"
+    command += ["-m", "not slow and not browser", f"--junitxml={times}"]
+    ran = subprocess.run([*command, *(also or (f"tests/{layer}",))], cwd=ROOT, env=environment)
+    if ran.returncode not in (0, 1):
+        raise RuntimeError(f"the tests of {layer} did not run: status {ran.returncode}")
 
 
 class Covered:
@@ -261,9 +289,20 @@ class Covered:
         self._data = coverage.CoverageData(str(folder / f"coverage.{layer}"))
         self._data.read()
         self._seconds = {}
-        for case in ElementTree.parse(folder / f"{layer}.xml").iter("testcase"):
-            name = f"{case.get('classname', '').replace('.', '/')}.py::{case.get('name')}"
-            self._seconds[name] = float(case.get("time") or 0.0)
+        #: Tests that fail without any fault would kill every mutant.
+        self._failed = set()
+        #: Those written since are tried first: among many quick ones they would not be reached.
+        self._since = set()
+        for file in sorted(folder.glob(f"{layer}.*xml")):
+            for case in ElementTree.parse(file).iter("testcase"):
+                name = f"{case.get('classname', '').replace('.', '/')}.py::{case.get('name')}"
+                self._seconds[name] = float(case.get("time") or 0.0)
+                if file.stem.removeprefix(f"{layer}.").isdigit():
+                    self._since.add(name)
+                if case.find("failure") is not None or case.find("error") is not None:
+                    self._failed.add(name)
+                else:
+                    self._failed.discard(name)
 
     def tests(self, mutant: Mutant) -> list[str]:
         """Return the tests of the mutant's layer that execute its statement, quickest first.
@@ -279,7 +318,10 @@ class Covered:
         names = self._of(mutant.layer, lines, own)
         if not names and loaded:
             names = self._of(mutant.layer, lines, lines)
-        ordered = sorted(names, key=lambda one: (self._seconds.get(one, 1.0), one))
+        ordered = sorted(
+            names - self._failed,
+            key=lambda one: (one not in self._since, self._seconds.get(one, 1.0), one),
+        )
         kept, spent = [], 0.0
         for one in ordered:
             spent += self._seconds.get(one, 1.0)
@@ -288,9 +330,15 @@ class Covered:
             kept.append(one)
         return kept
 
-    @staticmethod
-    def _of(layer: str, lines: Mapping[int, Sequence[str]], of: Sequence[int] | Any) -> set[str]:
-        names = {context.rsplit("|", 1)[0] for line in of for context in lines.get(line, ())}
+    def _of(
+        self, layer: str, lines: Mapping[int, Sequence[str]], of: Sequence[int] | Any
+    ) -> set[str]:
+        contexts = {context for line in of for context in lines.get(line, ())}
+        names = {context.rsplit("|", 1)[0] for context in contexts}
+        # A fixture of a module is made in the setup of the first test that wants it, for all.
+        shared = {one.split("::")[0] for one in contexts if one.endswith("|setup")}
+        every = {context.rsplit("|", 1)[0] for context in self._data.measured_contexts()}
+        names |= {one for one in every | set(self._seconds) if one.split("::")[0] in shared}
         return {one for one in names if one.startswith(f"tests/{layer}/")}
 
 
@@ -407,13 +455,23 @@ def jobs(chosen: Sequence[Mutant], covered: Mapping[str, Covered]) -> Iterator[J
         yield mutant, was, mutated(text, mutant, of), tuple(tests)
 
 
-def run(keep: Path, count: int, processes: int, layers: Sequence[str], again: str) -> int:
+def run(
+    keep: Path,
+    count: int,
+    processes: int,
+    layers: Sequence[str],
+    again: str,
+    also: Sequence[str] = (),
+) -> int:
     """Try the mutants that have not been tried, and write the page."""
     for layer in layers:
         if not (keep / f"{layer}.xml").exists():
             cover(keep, layer, processes)
+        elif since := [one for one in also if one.startswith(f"tests/{layer}/")]:
+            cover(keep, layer, processes, since)
     kept, whole = keep / "tried.jsonl", kept_or_drawn(keep, count)
-    done = {one.mutant: one for one in read(kept)}
+    every = list(read(kept))
+    done = {one.mutant: one for one in every}
     chosen = [
         one
         for one in whole
@@ -427,6 +485,7 @@ def run(keep: Path, count: int, processes: int, layers: Sequence[str], again: st
     ):
         for one in pool.imap_unordered(_try, todo):
             done[one.mutant] = one
+            every.append(one)
             with kept.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(asdict(one)) + "\n")
             print(
@@ -437,7 +496,8 @@ def run(keep: Path, count: int, processes: int, layers: Sequence[str], again: st
         wrong = [name for part in pool.map(_sound, parts, chunksize=1) for name in part]
     for name in wrong:
         print(f"fails without any fault: {name}")
-    text = page([done[one] for one in whole if one in done], count)
+    of_these = set(whole)
+    text = page([one for one in every if one.mutant in of_these], count)
     (HERE / "seeded.md").write_text(text, encoding="utf-8")
     print(text.split("\n\n")[2])
     return int(bool(wrong))
@@ -450,8 +510,10 @@ def read(kept: Path) -> Iterator[Tried]:
         yield Tried(_mutant(one.pop("mutant")), **one)
 
 
-def page(tried: Sequence[Tried], count: int) -> str:
-    """Return the page as Markdown."""
+def page(every: Sequence[Tried], count: int) -> str:
+    """Return the page as Markdown: of a mutant tried again, what became of it last."""
+    tried = list({one.mutant: one for one in every}.values())
+    first = list({one.mutant: one for one in reversed(every)}.values())
     lines = ["| layer | mutants | killed | stopped by the time limit | survived | no test |"]
     lines.append("|---" * 6 + "|")
     kinds = ("killed", "stopped", "survived", "unreached")
@@ -459,7 +521,9 @@ def page(tried: Sequence[Tried], count: int) -> str:
         own = [one for one in tried if not layer or one.mutant.layer == layer]
         counts = [str(sum(one.became == kind for one in own)) for kind in kinds]
         lines.append(f"| {layer or 'all'} | {len(own)} | {' | '.join(counts)} |")
-    seen = sum(one.became in ("killed", "stopped") for one in tried)
+    seen, at_first = (
+        sum(one.became in ("killed", "stopped") for one in some) for some in (tried, first)
+    )
     left = [one for one in tried if one.became in ("survived", "unreached")]
     share = 100 * seen / max(len(tried), 1)
     head = (
@@ -467,7 +531,8 @@ def page(tried: Sequence[Tried], count: int) -> str:
         f"Written by `python reference_checks/mutants/seeded.py` (seed {SEED}, Cosmic Ray's "
         "operators; how it draws is told there).\n\n"
         f"{len(tried)} of the {count} mutants drawn have been tried; {seen} of them were seen by "
-        f"the tests of their own layer: {share:.0f} % (goal: 85 % of 200).\n\n"
+        f"the tests of their own layer: {share:.0f} % (goal: 85 % of 200). At first {at_first} "
+        "were seen; the others were tried again after tests had been written for them.\n\n"
     )
     survivors = ["| place | was | became |", "|---|---|---|"]
     for one in sorted(left, key=lambda one: (one.mutant.file, one.mutant.place)):
@@ -489,10 +554,14 @@ def main() -> int:
     parser.add_argument(
         "--again", default="", metavar="WHAT", help="try these once more: survived,unreached"
     )
+    parser.add_argument(
+        "--also", default="", metavar="TESTS", help="files of tests written since: tests/visits/…"
+    )
     asked = parser.parse_args()
     asked.keep.mkdir(parents=True, exist_ok=True)
     layers = asked.layers.split(",")
-    return run(asked.keep, asked.mutants, asked.processes, layers, asked.again)
+    also = [one for one in asked.also.split(",") if one]
+    return run(asked.keep, asked.mutants, asked.processes, layers, asked.again, also)
 
 
 if __name__ == "__main__":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import fields, is_dataclass
 
 import numpy as np
 import pytest
@@ -423,3 +424,43 @@ def test_the_guideline_must_fit_the_species():
         _answer(rows(steady(150, DATES)), species="dog", guideline="isfm2017")
     with pytest.raises(CallError, match="acvim2018"):
         _answer(rows(steady(150, DATES)), guideline="nobody1999")
+
+
+def test_the_variability_counts_the_readings_of_each_session():
+    # Sessions of readings by count: of creatinine, say, there is nothing to count.
+    uneven = [(date, [150 + i for i in range(2 + n)]) for n, date in enumerate(DATES)]
+    found = _answer(rows(uneven)).variability
+    # The first of four or more is left out: 2, 3, 3, 4 and 5 count.
+    assert found.readings == (2, 5)
+    even = _answer(rows([(date, [150, 152]) for date in DATES])).variability
+    assert even.readings == (2, 2)
+
+
+def _parts(value):
+    """Yield the answers within an answer."""
+    if isinstance(value, (list, tuple)):
+        for one in value:
+            yield from _parts(one)
+    elif isinstance(value, dict):
+        yield from _parts(list(value.values()))
+    elif is_dataclass(value) and type(value).__module__.startswith("bpvet.answers."):
+        yield value
+        yield from _parts([getattr(value, field.name) for field in fields(value)])
+
+
+def test_nothing_within_an_answer_can_be_changed():
+    answer = _answer(
+        rows(steady(232, DATES)), [drug("2026-02-08")], [sign("2026-08-01", "Acute blindness")]
+    )
+    held = {type(one) for one in _parts(answer)}
+    assert {"TrendAnswer", "UrgentAnswer", "SignAnswer"} <= {one.__name__ for one in held}
+    assert [one for one in held if not one.__dataclass_params__.frozen] == []
+
+
+def test_the_other_method_s_series_has_no_usual_value_of_what_it_does_not_measure():
+    cuff = rows(steady(150, DATES), method="oscillometric", diastolic=90)
+    doppler = rows(steady(150, DATES[-1:]))
+    answer = _answer(cuff + doppler, quantity="diastolic", method="oscillometric")
+    (other,) = answer.other_series
+    assert (other.method, other.sessions) == ("doppler", 1)
+    assert other.usual is None

@@ -129,3 +129,23 @@ def test_charts_agree_with_differences(rank):
         np.testing.assert_allclose(jacobian[:, j], slope, atol=1e-8)
         change = (chart.jacobian(psi + e) - chart.jacobian(psi - e)) / (2 * step)
         np.testing.assert_allclose(bend[:, j], weight @ change, atol=1e-8)
+
+
+@pytest.mark.parametrize("seed", [4, 42])
+def test_columns_of_the_block_that_were_lost_are_found_again(seed):
+    # Of three effects the third has no variance: what is lost is one column and no second one.
+    c = dense.criterion_of(dense.invented(seed, slopes=2, animals=24), True)
+    full = fit(c)[1].criterion
+    for chart, psi in usual_starts(c, True, np.full(c.residuals, 0.4), many=True)[:2]:
+        thin = with_block(chart, psi, np.array([[0.0], [0.0], [0.1]]))
+        thin = with_block(*thin, np.array([[0.5], [0.1], [0.0]]))
+        assert minimise(c, [thin])[1].criterion == pytest.approx(full, abs=1e-6)
+
+
+def test_a_search_that_begins_at_the_optimum_takes_no_step():
+    c = dense.criterion_of(dense.invented(2, slopes=1, animals=24), True)
+    point, outcome = fit(c)
+    assert not outcome.boundary
+    assert outcome.steps > 0
+    again = minimise(c, [(point.parametrisation, point.psi)])[1]
+    assert (again.steps, again.criterion) == (0, pytest.approx(outcome.criterion, abs=1e-9))

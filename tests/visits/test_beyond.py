@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bpvet.records.records import Records
-from bpvet.visits.beyond import told, written
+from bpvet.visits.beyond import texts_of, told, written
 from bpvet.visits.series import Source, series
 from bpvet.visits.sessions import sessions
 
@@ -72,3 +72,16 @@ def test_other_quantities_leave_such_sessions_out(clinic: Clinic) -> None:
     found = series(clinic(rows), "A17", quantity="heart_rate")
     assert found.y.tolist() == [180, 190]
     assert not found.bounded
+
+
+def test_the_bounds_of_a_session_stand_at_its_place_whichever_sessions_have_one() -> None:
+    session = np.array([1, 1, 3])
+    bound = np.array(["at least", "at least", "at most"], dtype=object)
+    found = texts_of(session, np.array([300.0, 280.0, 40.0]), bound, 5)
+    assert found.tolist() == [
+        "",
+        written([300.0, 280.0], ["at least", "at least"]),
+        "",
+        written([40.0], ["at most"]),
+        "",
+    ]

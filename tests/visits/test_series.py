@@ -11,7 +11,15 @@ import pytest
 
 from bpvet.errors import CallError
 from bpvet.visits.defaults import latest
-from bpvet.visits.series import Series, Source, all_series, series, series_table, visit_index
+from bpvet.visits.series import (
+    Series,
+    Source,
+    all_series,
+    rounding_step,
+    series,
+    series_table,
+    visit_index,
+)
 from bpvet.visits.sessions import session_store, sessions
 
 Clinic = Callable[..., Any]
@@ -336,3 +344,34 @@ def test_latest_takes_the_last_doppler_of_the_date() -> None:
     method = np.array(["doppler", "doppler", "oscillometric"], dtype=object)
     assert latest(date, no_time, method) == 1
     assert latest(date, no_time, method[[0, 2, 2]]) == 2
+
+
+@pytest.mark.parametrize(
+    ("sessions_held", "step"),
+    [
+        # Every session of two or more holds equal readings: they are known to a step only.
+        ([(150, 150), (164, 164, 164)], 2.0),
+        ([(150, 150), (163, 163)], 1.0),
+        ([(150, 150), (163,)], 1.0),
+        # One pair that differs tells the scatter; single readings tell nothing of it.
+        ([(150, 150), (164, 166)], 0.0),
+        ([(150,), (164,)], 0.0),
+    ],
+)
+def test_the_step_of_rounded_readings(
+    clinic: Clinic, taken: Taken, sessions_held: list[tuple[int, ...]], step: float
+) -> None:
+    rows = [
+        row
+        for month, values in enumerate(sessions_held, 1)
+        for row in taken(f"2026-0{month}-01T09:00", *values)
+    ]
+    assert rounding_step(series(clinic(rows), "A17")) == step
+
+
+def test_a_series_prints_how_many_there_are_not_the_numbers(clinic: Clinic, taken: Taken) -> None:
+    rows = [row for day in range(10, 30) for row in taken(f"2026-03-{day}", 151, 153)]
+    shown = repr(series(clinic(rows), "A17"))
+    assert "animal='A17'" in shown
+    assert "y=<20>" in shown
+    assert "152" not in shown

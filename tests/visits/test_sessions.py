@@ -438,3 +438,9 @@ def test_texts_of_a_session_are_joined_once_each_in_order(clinic: Clinic, taken:
     others = taken("2026-03-08T09:00", 150, 151, operator="A")
     found = sessions(clinic([*others, *rows]))
     assert found["operator"].tolist() == ["B; A", "A"]
+
+
+def test_a_session_without_a_number_has_no_scatter(clinic: Clinic, taken: Taken) -> None:
+    row = only(sessions(clinic(taken("2026-03-01", "no sound", "no sound"))))
+    assert row["systolic_n"] == 0
+    assert [math.isnan(row[f"systolic{name}"]) for name in ("", "_sd", "_ss")] == [True] * 3

@@ -438,3 +438,14 @@ def test_a_kidney_reaction_is_urgent_for_sixty_days_below_120(age_days, systolic
 def test_a_line_says_what_it_withholds():
     (line,) = lines(seen(session(185.0)))
     assert line.withholds == WITHHOLDS[line.rule]
+
+
+@pytest.mark.parametrize(("systolic", "bound"), [(95.0, ""), (95.0, "at most")])
+def test_low_on_treatment_tells_the_number_and_whether_it_is_a_bound(systolic, bound):
+    (line,) = lines(seen(session(systolic, bound), on_drug=True))
+    assert (line.rule, line.value, line.bound) == ("low_on_treatment", systolic, bound)
+
+
+def test_usually_below_the_floor_without_a_number_is_no_bound():
+    (line,) = lines(seen(session(119.9), on_drug=True), 0.9)
+    assert (line.rule, line.why, line.bound) == ("low_on_treatment", "usual_below_floor", "")

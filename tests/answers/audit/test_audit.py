@@ -9,6 +9,7 @@ import pandas as pd
 
 import bpvet
 from bpvet.answers.audit.audit import audit_answer
+from bpvet.facts.cautions import cautions_for
 from bpvet.records.example import write_example
 from tests.answers.statements import assert_statements
 
@@ -48,3 +49,23 @@ def test_one_short_session_still_gets_sentences() -> None:
     assert "cannot be compared" in said
     assert "No pressure-acting drug was started or changed." in said
     json.dumps(answer.to_dict(), allow_nan=False)
+
+
+def test_methods_are_warned_of_only_where_there_are_two() -> None:
+    (caution,) = [one.text for one in cautions_for(["two_methods"]) if one.applies == "two_methods"]
+
+    def cautions(*methods: str) -> tuple[str, ...]:
+        rows = pd.DataFrame(
+            {
+                "animal": "A1",
+                "taken_at": [f"2026-03-0{day}" for day, _ in enumerate(methods, 1)],
+                "method": methods,
+                "systolic": 140,
+            }
+        )
+        known = pd.DataFrame({"animal": ["A1"], "species": ["cat"]})
+        records = bpvet.Records.from_frames(rows, animals=known, as_of="2026-12-31")
+        return audit_answer(bpvet.audit(records)).cautions
+
+    assert caution not in cautions("doppler", "doppler")
+    assert caution in cautions("doppler", "oscillometric")

@@ -50,6 +50,7 @@ def test_json_is_plain_and_names_what_the_library_names(answer: CohortAnswer) ->
     assert held["flow"]["animals"] == held["n_animals"] == 8
     assert held["as_of"] == AS_OF
     assert held["level"] == 0.9
+    assert held["source"] == answer.study.source != ""
     assert_statements(held, {"cohort.counted", "cohort.months", "cohort.scatter"})
 
 

@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from bpvet.answers.fhir.fhir import FhirBundle, fhir_bundle
+from bpvet.answers.fhir.resources import number
 from bpvet.records.example import write_example
 from bpvet.records.read import read
 from bpvet.records.records import Records
@@ -377,3 +378,15 @@ def test_a_bundle_without_readings_stops(tmp_path: Path, entry: Any) -> None:
     file = tmp_path / "x.json"
     file.write_text(json.dumps({"resourceType": "Bundle", "entry": entry}, indent=2))
     assert "no blood pressure" in read(file).stopping[0].reason
+
+
+def test_a_number_is_whole_where_a_float_can_hold_every_whole_one() -> None:
+    # 2^53 is the least float whose next whole number it cannot hold.
+    assert [type(number(value)) for value in (120.0, 2.0**53 - 1, 2.0**53, -(2.0**53), 1.5)] == [
+        int,
+        int,
+        float,
+        float,
+        float,
+    ]
+    assert [number(value) for value in ("", "none", float("nan"), None)] == [None] * 4

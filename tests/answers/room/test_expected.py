@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import FrozenInstanceError
+
 import pandas as pd
 import pytest
 
@@ -79,3 +81,9 @@ def test_what_nothing_is_known_of(records: Records, more: dict[str, str], why: s
 
 def test_a_first_visit(records: Records) -> None:
     assert "no earlier Doppler session" in of(records, 150, on="2025-05-01").text
+
+
+def test_what_was_expected_stays_as_it_was(records: Records) -> None:
+    found = of(records, 150, 151, 152)
+    with pytest.raises(FrozenInstanceError):
+        found.lies = "within"  # type: ignore[misc]

@@ -258,3 +258,26 @@ def test_a_fall_from_one_high_session_may_be_the_return_to_usual(before, after, 
     if said:
         assert f"({before[0]:.0f} mmHg)" in told[ONE_HIGH]
         assert "only in part" in told[ONE_HIGH]
+
+
+def test_plain_means_about_the_last_change_go_back_to_the_change_before_it():
+    own = trend(
+        [200.0, 190.0, 170.0, 168.0, 140.0],
+        [
+            drug("2026-01-20", stopped_on="2026-03-20", dose="0.625 mg"),
+            drug("2026-03-20", dose="1.25 mg"),
+        ],
+    )
+    found = own.answer().recorded.since_change
+    # 190 and 170 lie between the two changes; 200 was before either.
+    assert (found.before_sessions, found.before_mean) == (2, pytest.approx(180))
+    assert (found.after_sessions, found.after_mean) == (2, pytest.approx(154))
+    assert str(found.date) == "2026-03-20"
+
+
+def test_the_last_three_sessions_have_student_s_interval_about_their_plain_mean():
+    # Means 140, 150, 160: SD 10; t of 2 degrees of freedom, 97.5 %: 4.3027 (any table).
+    found = trend([190.0, 185.0, 140.0, 150.0, 160.0]).answer().companions.last_three
+    half = 4.302652729911275 * 10 / np.sqrt(3)
+    assert found.estimate == pytest.approx(150, abs=1e-9)
+    assert (found.lower, found.upper) == pytest.approx((150 - half, 150 + half), abs=1e-9)

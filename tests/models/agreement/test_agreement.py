@@ -79,6 +79,9 @@ def test_single_readings_are_plain_differences() -> None:
     assert agree.bias.estimate == pytest.approx(d.mean())
     assert agree.upper.estimate == pytest.approx(d.mean() + 1.96 * d.std(ddof=1))
     assert agree.limits(intervals="better")[1].how == "exact"
+    shown = [agree.to_dict()[name] for name in ("lower_better", "upper_better")]
+    assert shown == [one.to_dict() for one in agree.limits(intervals="better")]
+    assert shown[0] != shown[1]
     assert agree.repeatability["A"].estimate is None
     assert agree.repeatability["A"].reason
     with pytest.raises(CallError, match="repeated"):

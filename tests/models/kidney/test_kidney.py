@@ -420,3 +420,10 @@ def test_a_marker_that_rose_after_a_drug_is_not_stable():
     # Two months on the rise is history; without a drug it is no reaction.
     assert "stable" not in _kidney(labs, CKD, as_of="2026-05-10", **given).missing
     assert "stable" not in _kidney(labs, CKD, as_of="2026-03-10").missing
+
+
+def test_the_newest_three_samples_are_enough_where_the_third_lies_two_weeks_back():
+    dates = ["2026-01-10", "2026-02-01", "2026-03-07", "2026-03-08"]
+    found = _kidney(upc([0.1, 0.4, 0.4, 0.4], dates)).proteinuria
+    assert (found.samples, found.days) == (3, 35)
+    assert found.geometric_mean == pytest.approx(0.4)

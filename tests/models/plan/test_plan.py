@@ -311,3 +311,8 @@ def test_fewest_further_visits():
         fewest_further(trend, 0.0)
     with pytest.raises(CallError):
         further(trend, 0)
+
+
+def test_a_drug_that_acts_within_a_day_can_be_planned_for():
+    quick, slow = (plan(CAT, before=3, tau_days=tau).effect for tau in (0.5, 14.0))
+    assert quick.half_width < slow.half_width

@@ -358,3 +358,20 @@ def test_the_share_at_target_counts_every_day_from_the_first_session_to_the_late
     assert share_at_target(trend, 152.0).expected == pytest.approx(np.mean(each), abs=1e-12)
     # The latest day counts as much as any other.
     assert abs(np.mean(each) - np.mean(each[:-1])) > 1e-3
+
+
+def test_the_next_visit_comes_after_all_others():
+    for count in (1, 2, 5):
+        own = bpvet.fit_trend(records(rows(steady(150, DATES[:count]))), "A1")
+        assert own.next_visit == count
+    home = rows(steady(150, DATES), setting="home")
+    assert bpvet.fit_trend(records(home), "A1").next_visit == -1
+
+
+def test_a_trend_prints_in_a_few_lines():
+    own = bpvet.fit_trend(records(rows(steady(150, DATES))), "A1")
+    shown = repr(own)
+    assert shown.startswith("systolic of A1 by doppler, clinic; 5 sessions")
+    assert len(shown) < 1500
+    assert "array(" not in shown
+    assert "DataFrame" not in shown

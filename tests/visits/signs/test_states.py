@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import FrozenInstanceError
+
 import numpy as np
 import pytest
 from hypothesis import example, given
@@ -177,3 +179,10 @@ def test_a_present_sign_is_never_lost(rows):
     for row in newest:
         if row["sign"] in found:
             assert found[row["sign"]].reading == "present"
+
+
+def test_a_sign_once_judged_stays_as_it_was():
+    found = _one(sign("2026-05-01", "Acute blindness"), term="blindness")
+    with pytest.raises(FrozenInstanceError):
+        found.reading = "denied"
+    assert found.reading == "present"

@@ -467,3 +467,23 @@ def test_treated_on_agrees_with_one_date_after_another(clinic: Clinic) -> None:
     ]
     assert treated_on(treatments, animal, date).tolist() == expected
     assert 0 < sum(expected) < 400
+
+
+def test_rows_starting_together_on_one_dose_keep_its_unit(given: Given) -> None:
+    row = {"started_on": "2026-02-01", "dose": "1", "dose_unit": "mg"}
+    later = {"started_on": "2026-04-01", "dose": "2", "dose_unit": "mg"}
+    found = given(
+        {**row, "stopped_on": "2026-03-01"},
+        {**row, "stopped_on": "2026-04-01", "dose": "1.0"},
+        later,
+    )
+    assert kinds(found) == ["rows starting together"]
+    assert found.courses[0].dose == "1 mg"
+    # The dose after it can be held against it.
+    assert told(found)[1:] == [("increment", "2026-04-01", "NaT", 0)]
+
+
+def test_a_finding_quotes_the_first_eighty_letters_of_a_cell(given: Given) -> None:
+    note = "mg " + "as told by telephone " * 10
+    (finding,) = given(("2026-02-01", "", "1 mg"), ("2026-04-01", "", note)).findings
+    assert (finding.column, finding.value) == ("dose", note[:80])

@@ -41,12 +41,13 @@ _IDENTIFIER = re.compile(r"[a-z0-9]+(?:[._][a-z0-9_]+)+")
 _CODES = re.compile(
     r"^(fact|judged|getattr|astype|removeprefix|removesuffix|compile|datetime64|timedelta64|array"
     r"|zeros|full|strftime|partition|split|startswith|endswith|source|limits|residuals|guideline"
-    r"|to_numpy|to_datetime|index|statements_on)$"
+    r"|to_numpy|to_datetime|index|statements_on|sort_values|to_dict|rename|groupby|set_index|drop|isin"
+    r"|reindex|merge)$"
 )
 #: Names of constants and of arguments that hold codes.
 _CODED = re.compile(
     r"^(key|keys|dtype|kind|intervals|FIRST|BEHIND|COLUMNS|TOPICS\w*|_STANDS_OUT|_LISTED"
-    r"|_OWN_PLACE|_SITUATIONS|_ALWAYS|_OF_ONE)$"
+    r"|_OWN_PLACE|_SITUATIONS|_ALWAYS|_OF_ONE|_BESIDE|names)$"
 )
 
 
@@ -105,6 +106,13 @@ class _Accents(ast.NodeTransformer):
             ]
             return node
         node.value = self.visit(node.value)
+        return node
+
+    def visit_For(self, node: ast.For) -> ast.AST:
+        # A name runs over codes, as of columns or topics.
+        if not (isinstance(node.target, ast.Name) and node.target.id in ("name", "topic")):
+            node.iter = self.visit(node.iter)
+        node.body = [self.visit(one) for one in node.body]
         return node
 
     def visit_keyword(self, node: ast.keyword) -> ast.AST:

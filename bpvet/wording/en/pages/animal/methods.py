@@ -121,8 +121,8 @@ def animal_facts(answer: TrendAnswer) -> Iterator[tuple[str, Fact]]:
             yield _of("urgent", fact(line.fact))
     if answer.rule == "guideline":
         yield _of("first reading", fact("protocol.discard_first.from"))
-    for part in ("minimum", "enough"):
-        yield _of(f"readings, {part}", fact(f"protocol.n.{part}"))
+    for name in ("minimum", "enough"):
+        yield _of(f"readings, {name}", fact(f"protocol.n.{name}"))
     for course in answer.courses:
         known = drug(course.drug)
         if known is not None:

@@ -78,7 +78,7 @@ def _estimates(answer: TrendAnswer) -> Iterator[Estimated]:
         yield _row(name, held, unit, digits)
     coming = after.mean, after.lower, after.upper
     to_come = LatestAnswer(after.date, *coming, 0.0, after.only)
-    rests = f", mean of {after.readings} readings" if one == "session" else ""
+    rests = "" if answer.quantity in LAB_QUANTITIES else f", mean of {after.readings} readings"
     yield _row(f"Next {one}, {after.date}{rests}", to_come, unit, digits)
 
 

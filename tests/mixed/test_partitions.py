@@ -114,7 +114,7 @@ def test_a_cluster_of_two_survives_a_killed_worker(paths):
     distributed = pytest.importorskip("distributed")
     serial = fit_cohort(paths, FORMULA, **OPTIONS)
     cluster = distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0"
     )
     with cluster, distributed.Client(cluster) as client:
         calm = fit_cohort(paths, FORMULA, map=OnCluster(client), **OPTIONS)

@@ -121,7 +121,7 @@ class _KillsOne(OnCluster):
 def test_a_cluster_survives_a_killed_worker(clinics, whole, tmp_path):
     distributed = pytest.importorskip("distributed")
     cluster = distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0"
     )
     with cluster, distributed.Client(cluster) as client:
         crew = _KillsOne(client, cluster)

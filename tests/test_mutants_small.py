@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from reference_checks.mutants.run import FAULTS, ROOT
 from reference_checks.mutants.seeded import (
     Covered,
@@ -86,7 +88,7 @@ def test_a_mutant_that_was_tried_again_counts_by_its_last_word():
 
 
 def test_what_a_fixture_runs_is_tested_by_all_that_share_its_module(tmp_path):
-    import coverage
+    coverage = pytest.importorskip("coverage")
 
     line = tried("killed", line=1).mutant
     path = str(ROOT / "bpvet" / "visits" / "series.py")

@@ -107,6 +107,7 @@ def _without_pool(fit: Cohort) -> Cohort:
         here = fit.data._replace(executor=Mapped(_BUILT_IN))
         return replace(fit, data=here, likelihood=criterion_of(here, fit.reml))
     # What most readers want is worked out while the workers are there.
+    # Naming them works them out.
     fit.fixed, fit.variance  # noqa: B018
     return fit
 

@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from bpvet.records.example import write_example
 from tests.command.small import AS_OF
 
 
@@ -48,6 +49,17 @@ def test_an_animal_already_measured(run, clinic):
     assert "After three further weekly visits" in ended.out
     held = json.loads(run(*argv, "--json").out)
     assert (held["animal"], held["visits"], held["within"]) == ("A17", 3, 10.0)
+
+
+@pytest.mark.parametrize(("animal", "rule"), [("B04", "sign_current"), ("C22", "low")])
+def test_what_is_urgent_comes_before_a_plan(run, tmp_path, animal, rule):
+    """No plan of weekly visits for the blind or the collapsed cat without it."""
+    write_example(tmp_path / "records")
+    argv = ("plan", tmp_path / "records", "--animal", animal, "--as-of", "2026-11-01")
+    assert run(*argv).out.startswith("Urgent: ")
+    held = json.loads(run(*argv, "--json").out)
+    assert held["urgent"][0]["rule"] == rule
+    assert held["statements"][0]["key"] == f"urgent.{rule}"
 
 
 @pytest.mark.parametrize(

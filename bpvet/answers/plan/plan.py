@@ -13,12 +13,16 @@ from bpvet.answers.plan.result import (
     StudyAnswer,
 )
 from bpvet.answers.plan.settle import open_questions
+from bpvet.answers.trend.safety import UrgentAnswer, urgent_answers
+from bpvet.facts.categories import guideline as guideline_of
 from bpvet.facts.cautions import licensed
 from bpvet.facts.words import UNITS
 from bpvet.models.plan.further_visits import Further, fewest_further, further
 from bpvet.models.plan.plan import Plan
 from bpvet.models.plan.schedule import MOST_VISITS
 from bpvet.models.plan.study import Study
+from bpvet.models.safety.case import AnimalCase
+from bpvet.models.safety.safety import safety, systolic_trend
 from bpvet.models.trend.effects import NONE_BEFORE
 from bpvet.models.trend.trend import Trend
 
@@ -131,11 +135,10 @@ def further_answer(
     fewest = fewest_further(trend, within, readings, every_days, level)
     low, high = trend.latest.interval(level)
     series = trend.series
-    animals = trend.records.animals
-    names = animals.loc[animals["animal"] == series.animal, "name"]
+    names = trend.records.animals.set_index("animal")["name"]
     answer = FurtherAnswer(
         animal=series.animal,
-        name=str(names.iloc[0]) if len(names) else "",
+        name=str(names.get(series.animal, "")),
         species=series.species,
         method=series.method,
         condition=series.condition,
@@ -156,12 +159,23 @@ def further_answer(
         fewest_visits=fewest,
         most_visits=MOST_VISITS,
         open_questions=open_questions(trend, visits, readings, every_days, guideline),
+        urgent=_urgent(trend, guideline),
         priors_source=trend.priors.source,
         cautions=(licensed(),),
         version=__version__,
         data_digest=trend.records.digest,
     )
     return worded_further(answer)
+
+
+def _urgent(trend: Trend, guideline: str) -> tuple[UrgentAnswer, ...]:
+    """Return what is urgent of the animal, as its trend says it."""
+    chosen = guideline_of(guideline, trend.series.species or None)
+    sessions, treatments = trend.context.sessions, trend.context.treatments
+    case = AnimalCase(
+        trend.records, trend.series.animal, sessions, treatments, systolic_trend(trend)
+    )
+    return urgent_answers(safety(case, chosen), chosen)
 
 
 def _spells(held: Further) -> tuple[SpellPrecision, ...]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from bpvet.answers.json_values import plain
 from bpvet.answers.statement import Statement
+from bpvet.answers.trend.safety import UrgentAnswer
 from bpvet.answers.trend.settle import SettleAnswer
 from bpvet.equality import Content
 from bpvet.facts.priors.priors import Priors
@@ -156,7 +157,8 @@ class FurtherAnswer(Content):
     Numbers are in `unit`; half-widths hold with probability `level`. `fewest_visits` is for
     ± `within`: 0 where it is known so well at the latest session, None where `most_visits` do
     not reach it. `open_questions` are those that the records leave open today, with the chance
-    that these visits settle them.
+    that these visits settle them. `urgent` is what is urgent of the animal today, which comes
+    before any plan.
     """
 
     animal: str
@@ -181,6 +183,7 @@ class FurtherAnswer(Content):
     fewest_visits: int | None
     most_visits: int
     open_questions: tuple[OpenQuestion, ...]
+    urgent: tuple[UrgentAnswer, ...]
     priors_source: str
     statements: tuple[Statement, ...] = ()
     sentences: tuple[str, ...] = ()

@@ -98,6 +98,7 @@ class Node:
             elif pattern[depth] == "$":
                 self.ends.append(entry)
             else:
+                # Nobody has gone on yet: every child is still a list.
                 self._children.setdefault(pattern[depth], []).append(entry)  # type: ignore[union-attr]
 
     @property

@@ -17,6 +17,7 @@ from bpvet.facts.words import CONDITION_WORDS, QUANTITY_WORDS, TAKEN_BY
 from bpvet.models.plan.schedule import Precision
 from bpvet.printing import a_or_an, number, probability
 from bpvet.wording.en.phrases import capital, counted, day, percent
+from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.settle import settle_words
 
 #: Shares of the SD before the visits: from here on they tell almost nothing, or little.
@@ -53,6 +54,7 @@ def plan_statements(answer: PlanAnswer) -> tuple[Statement, ...]:
 def further_statements(answer: FurtherAnswer) -> tuple[Statement, ...]:
     """Return what is told of a plan for an animal already measured."""
     return (
+        *urgent_statements(answer.urgent),
         Statement("plan.known", _now(answer)),
         Statement("plan.further", _further(answer)),
         Statement("plan.fewest", _fewest_further(answer)),

@@ -29,6 +29,7 @@ def _rows(one: Joint) -> Iterator[tuple[str, str, str, str, str]]:
     ):
         low, high = mixture.interval(one.level)
         numbers = (number(float(part), 1) for part in (mixture.mean, low, high))
+        # Three numbers, which the types of a generator do not count.
         yield (what, *numbers, unit)  # type: ignore[misc]
     mean, low, high = one.correlation
     yield (

@@ -162,7 +162,8 @@ class Mixture(Content):
             with np.errstate(divide="ignore", invalid="ignore"):
                 slope = (np.exp(-0.5 * u * u) / self.sds) @ self.weights / np.sqrt(2 * np.pi)
                 step = x - excess / slope
-            inside = (step > low) & (step < high)
+            # An end is inside: a date that has arrived waits there for the others.
+            inside = (step >= low) & (step <= high)
             new = np.where(inside, step, (low + high) / 2)
             moved = np.abs(new - x)
             x = new

@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import io
+from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
+from matplotlib.backends.backend_svg import RendererSVG
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import text_to_path
 
 from bpvet.errors import CallError
 from bpvet.figures import trend
@@ -45,7 +50,7 @@ def svg_bytes(
     With `links`, marks of sessions lead to ``#session-n``, as an animal's page has its rows;
     without `dark` it stays light on a dark page.
     """
-    drawing = _written(_figure(picture, width_mm), "svg", {})
+    drawing = _drawing(_figure(picture, width_mm))
     return readable(drawing, picture.title, picture.alt_text, links=links, dark=dark)
 
 
@@ -84,16 +89,45 @@ def figure_bytes(figure: Figure, kind: str, title: str = "", description: str = 
     if kind not in FORMATS:
         raise CallError(f"A figure can be written as {', '.join(FORMATS)}, not as {kind!r}.")
     if kind == "svg":
-        return readable(_written(figure, kind, {}), title, description)
+        return readable(_drawing(figure), title, description)
     told = {"Title": written(title), _DESCRIBED_AS[kind]: written(description)}
-    return _written(figure, kind, {name: text for name, text in told.items() if text})
-
-
-def _written(figure: Figure, kind: str, told: dict[str, str]) -> bytes:
     metadata: dict[str, str | None] = dict.fromkeys(_UNTOLD[kind])
+    metadata |= {name: text for name, text in told.items() if text}
     file = io.BytesIO()
     with house_style():
-        figure.savefig(file, format=kind, dpi=DOTS_PER_INCH, metadata=metadata | told)
+        figure.savefig(file, format=kind, dpi=DOTS_PER_INCH, metadata=metadata)
+    return file.getvalue()
+
+
+class _Renderer(RendererSVG):
+    """Writes SVG; a text is measured once for all figures, not once for each."""
+
+    def get_text_width_height_descent(
+        self, s: str, prop: FontProperties, ismath: Any
+    ) -> tuple[float, float, float]:
+        # A copy, as properties change with the artist that they are of.
+        return _measured(s, prop.copy(), ismath)
+
+
+@lru_cache(maxsize=4096)
+def _measured(text: str, font: FontProperties, mathematics: Any) -> tuple[float, float, float]:
+    width, height, descent = text_to_path.get_text_width_height_descent(text, font, mathematics)
+    return float(width), float(height), float(descent)
+
+
+def _drawing(figure: Figure) -> str:
+    """Return a figure as matplotlib's SVG, by our renderer; nothing in it is an image."""
+    file, dpi = io.StringIO(), figure.dpi
+    width, height = (72 * inches for inches in figure.get_size_inches())
+    untold: dict[str, None] = dict.fromkeys(_UNTOLD["svg"])
+    with house_style():
+        renderer = _Renderer(width, height, file, image_dpi=DOTS_PER_INCH, metadata=untold)
+        try:
+            figure.dpi = 72
+            figure.draw(renderer)
+        finally:
+            figure.dpi = dpi
+        renderer.finalize()
     return file.getvalue()
 
 

@@ -27,13 +27,13 @@ _DATA = ("kind", "date", "until", "value", "unit", "bound", "panel")
 
 
 def readable(
-    drawing: bytes, title: str, description: str, *, links: bool = False, dark: bool = True
+    drawing: str, title: str, description: str, *, links: bool = False, dark: bool = True
 ) -> bytes:
     """Return a drawing by matplotlib with its meaning written out.
 
     Parameters
     ----------
-    drawing : bytes
+    drawing : str
         SVG with letters as text; marks carry a `Meaning` as their group's id.
     title, description : str
         What it is, and what it shows, for a reader who does not see it.

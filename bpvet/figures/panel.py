@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -259,11 +258,12 @@ def _band_edges(panel: Panel, x: Scale, y: Scale) -> Iterator[Box]:
     at = np.array([x.mm(float(one)) for one in day])
     for edge in (band.low_outer, band.low_inner, band.centre, band.high_inner, band.high_outer):
         level = np.resize([y.mm(float(value)) for value in edge], at.size)
-        steps = np.ceil(np.hypot(np.diff(at), np.diff(level))).astype(int)
-        for i in range(at.size - 1):
-            along = np.linspace(0.0, 1.0, max(1, int(steps[i])) + 1)
-            across = at[i] + along * (at[i + 1] - at[i])
-            down = level[i] + along * (level[i + 1] - level[i])
-            for (left, right), (one, other) in zip(pairwise(across), pairwise(down), strict=True):
-                top, bottom = float(min(one, other)), float(max(one, other))
-                yield Box(float(left) - 0.3, top - 0.4, float(right) + 0.3, bottom + 0.4)
+        pieces = np.maximum(1, np.ceil(np.hypot(np.diff(at), np.diff(level)))).astype(int)
+        # Of each piece the stretch of dates it lies in, and where in it the piece begins and ends.
+        which = np.repeat(np.arange(pieces.size), pieces)
+        begin = np.arange(which.size) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+        ends = np.stack([begin, begin + 1]) * (1 / pieces[which])
+        across, down = (one[:-1][which] + ends * np.diff(one)[which] for one in (at, level))
+        top, bottom = down.min(axis=0) - 0.4, down.max(axis=0) + 0.4
+        sides = across[0] - 0.3, top, across[1] + 0.3, bottom
+        yield from map(Box._make, np.stack(sides, axis=1).tolist())

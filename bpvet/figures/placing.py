@@ -8,10 +8,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True)
-class Box:
+# A tuple: thousands are made for a figure.
+class Box(NamedTuple):
     """A rectangle: left, top, right, bottom, mm, y growing downwards."""
 
     left: float

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -52,6 +53,8 @@ class Plan:
     beyond: tuple[str, ...]
 
 
+# A report's caption tells what its drawing had to shorten: both go by one plan.
+@lru_cache(maxsize=1)
 def trend_plan(picture: TrendPicture, width: float) -> Plan:
     """Return the whole figure of a picture, so many mm wide, with everything in its place.
 

@@ -41,8 +41,8 @@ def figure(trend: Trend, answer: TrendAnswer) -> Shown:
         Its answer: names the guideline and the level that are drawn.
     """
     # The page's head says the newest value already.
-    picture = replace(_picture(trend, answer), newest="")
-    words = caption(replace(picture, caption=FIGURE_SHORT), PAGE_WIDTH)
+    picture = replace(_picture(trend, answer), newest="", caption=FIGURE_SHORT)
+    words = caption(picture, PAGE_WIDTH)
     svg = partial(svg_bytes, picture, links=True)
     # On paper it leaves room for what is urgent above it, so that all of it is the first page.
     class_ = ("calm", "urged", "pressed")[min(2, len(answer.urgent))]

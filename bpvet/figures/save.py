@@ -7,6 +7,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from matplotlib.backends.backend_mixed import MixedModeRenderer
 from matplotlib.backends.backend_svg import RendererSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
@@ -116,18 +117,21 @@ def _measured(text: str, font: FontProperties, mathematics: Any) -> tuple[float,
 
 
 def _drawing(figure: Figure) -> str:
-    """Return a figure as matplotlib's SVG, by our renderer; nothing in it is an image."""
+    """Return a figure as matplotlib's SVG; marks in their thousands are an image in it."""
     file, dpi = io.StringIO(), figure.dpi
-    width, height = (72 * inches for inches in figure.get_size_inches())
+    width, height = map(float, figure.get_size_inches())
     untold: dict[str, None] = dict.fromkeys(_UNTOLD["svg"])
     with house_style():
-        renderer = _Renderer(width, height, file, image_dpi=DOTS_PER_INCH, metadata=untold)
+        vectors = _Renderer(
+            72 * width, 72 * height, file, image_dpi=DOTS_PER_INCH, metadata=untold
+        )
         try:
             figure.dpi = 72
+            renderer: Any = MixedModeRenderer(figure, width, height, DOTS_PER_INCH, vectors)
             figure.draw(renderer)
         finally:
             figure.dpi = dpi
-        renderer.finalize()
+        vectors.finalize()
     return file.getvalue()
 
 

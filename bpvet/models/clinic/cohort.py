@@ -219,7 +219,7 @@ def _trimmed(frame: pd.DataFrame, quantity: str, called: dict[str, str]) -> pd.D
     """Return the columns that a cohort needs; names of people and places are not among them."""
     parts = [quantity, f"{quantity}_n", f"{quantity}_ss", f"{quantity}_bound"]
     kept = frame[[*_COLUMNS, *parts]].reset_index(drop=True)
-    kept = kept.assign(animal=[called[str(one)] for one in kept["animal"]])
+    kept = kept.assign(animal=[called[one] for one in kept["animal"].to_numpy(dtype=object)])
     return kept.sort_values(["animal", "session"], kind="stable", ignore_index=True)
 
 
@@ -241,7 +241,8 @@ def _rows(records: Records, rule: str, quantity: str, called: dict[str, str]) ->
 def reasons(frame: pd.DataFrame, quantity: str, conditions: Sequence[str]) -> list[str]:
     """Return why each session does not count under some conditions; blank where it does."""
     said = []
-    for condition, count in zip(frame["condition"], frame[f"{quantity}_n"], strict=True):
+    columns = frame["condition"].to_numpy(dtype=object), frame[f"{quantity}_n"]
+    for condition, count in zip(*columns, strict=True):
         if condition not in conditions:
             said.append(f"measured {CONDITION_WORDS[condition]}")
         elif count == 0:
@@ -339,7 +340,7 @@ def _terms(rows: pd.DataFrame) -> tuple[list[str], dict[str, str]]:
 
 def _indicators(column: pd.Series[Any]) -> Array:
     """Return a column of 0 and 1 for each text but the first."""
-    texts = sorted(set(column))[1:]
+    texts = sorted(column.unique())[1:]
     return (
         np.array([(column == one).to_numpy(dtype=float) for one in texts])
         .reshape(len(texts), len(column))

@@ -72,11 +72,11 @@ def flow(study: ClinicCohort) -> Flow:
     used = rows[rows["fate"] == "used"].merge(
         every[["animal", "session", "reason"]], on=["animal", "session"], how="left"
     )
-    remaining = set(every["animal"])
+    remaining = set(every["animal"].unique())
     left = every
     for reason in _in_order(every["reason"]):
         left = left[left["reason"] != reason]
-        lost = remaining - set(left["animal"])
+        lost = remaining - set(left["animal"].unique())
         remaining -= lost
         sessions, readings = (int((held["reason"] == reason).sum()) for held in (every, used))
         steps.append(Step(f"session {reason}", len(lost), sessions, readings))
@@ -97,7 +97,7 @@ def flow(study: ClinicCohort) -> Flow:
 
 def _in_order(reason: pd.Series[Any]) -> list[str]:
     """Return the reasons, conditions first in the house's order, then what lacks a value."""
-    given = set(reason) - {""}
+    given = set(reason.unique()) - {""}
     conditions = [f"measured {words}" for words in CONDITION_WORDS.values()]
     first = [one for one in reversed(conditions) if one in given]
     return first + sorted(given - set(first))
@@ -142,7 +142,7 @@ def entry(study: ClinicCohort) -> tuple[EntryRow, ...]:
     span = each["months"].max() - each["months"].min()
     first = first.assign(sessions=each.size(), followed=span, ever=each["treated"].any())
     groups = [("all", first)]
-    species = sorted(set(first["species"]))
+    species = sorted(first["species"].unique())
     if len(species) > 1:
         groups += [(name, first[first["species"] == name]) for name in species]
     return tuple(row for name, part in groups for row in _entry_rows(name, part, study))
@@ -152,13 +152,13 @@ def _entry_rows(group: str, part: pd.DataFrame, study: ClinicCohort) -> list[Ent
     group = group or "species not recorded"
     unit = UNITS[study.quantity]
     rows = [_count(group, "Animals", np.ones(len(part), dtype=bool))]
-    for sex in sorted(set(study.counted["sex"])):
+    for sex in sorted(study.counted["sex"].unique()):
         name = sex.capitalize() if sex else "Sex not recorded"
         rows.append(_count(group, name, part["sex"] == sex))
     rows.append(_mean(group, "Age", "years", part["age_years"]))
     name = f"{QUANTITY_WORDS[study.quantity].capitalize()}, mean of the first counted session"
     rows.append(_mean(group, name, unit, part[study.quantity]))
-    for method in sorted(set(study.counted["method"])):
+    for method in sorted(study.counted["method"].unique()):
         name = f"First counted session by {METHOD_WORDS[method]}"
         rows.append(_count(group, name, part["method"] == method))
     rows.append(_count(group, "On a pressure-acting drug at entry", part["treated"]))

@@ -169,8 +169,9 @@ def grid(study: ClinicCohort, level: float = 0.95) -> Grid:
         (True, False) if before else (True,),
     )
     rows = [_grid_row(study, month, level, _Choices(*choice)) for choice in choices]
-    species = sorted(set(study.counted["species"]) - {""})
-    if len(set(study.counted["species"])) > 1:
+    recorded = set(study.counted["species"].unique())
+    species = sorted(recorded - {""})
+    if len(recorded) > 1:
         alone = (_Choices(study.rule, species=name) for name in species)
         rows += [_grid_row(study, month, level, choice) for choice in alone]
     unmoved = {

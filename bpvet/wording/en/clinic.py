@@ -168,7 +168,7 @@ def _scatter(study: ClinicCohort, held: Sequence[Component], unit: str) -> Itera
         "their first session."
     )
     rows = study.counted
-    for method in sorted(set(rows["method"])):
+    for method in sorted(rows["method"].unique()):
         visit = sds.get(f"visit: {method}", sds.get("visit"))
         reading = sds.get(f"residual: {method}", sds.get("residual"))
         if visit is None or reading is None:

@@ -156,7 +156,7 @@ def term_words(answer: CohortAnswer, term: str) -> str:
 
 def reference_method_of_fit(answer: CohortAnswer) -> str:
     """Return the method of which the intercept speaks: the first in the alphabet."""
-    return min(set(answer.study.counted["method"]))
+    return min(answer.study.counted["method"].unique())
 
 
 def variance_table(answer: CohortAnswer) -> Table:

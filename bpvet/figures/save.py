@@ -122,9 +122,7 @@ def _drawing(figure: Figure) -> str:
     width, height = map(float, figure.get_size_inches())
     untold: dict[str, None] = dict.fromkeys(_UNTOLD["svg"])
     with house_style():
-        vectors = _Renderer(
-            72 * width, 72 * height, file, image_dpi=DOTS_PER_INCH, metadata=untold
-        )
+        vectors = _Renderer(72 * width, 72 * height, file, image_dpi=DOTS_PER_INCH, metadata=untold)
         try:
             figure.dpi = 72
             renderer: Any = MixedModeRenderer(figure, width, height, DOTS_PER_INCH, vectors)

@@ -105,6 +105,7 @@ class Block:
         return "\n".join(self.lines)
 
 
+@lru_cache(maxsize=1024)
 def block(
     text: str, space: float, most: int = 2, size: float = TEXT_SIZE, bold: bool = False
 ) -> Block:

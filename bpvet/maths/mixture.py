@@ -145,6 +145,8 @@ class Mixture(Content):
         its mean; what stands there for a value at that mean is up to the caller.
         """
         off = value[..., None] - self.means
+        if self.sds.all():
+            return off / self.sds
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.where((off == 0) & (self.sds == 0), at_mean, off / self.sds)
 

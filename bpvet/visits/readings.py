@@ -7,6 +7,8 @@ rule for one session on plain numbers.
 
 from __future__ import annotations
 
+from weakref import WeakKeyDictionary
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -61,6 +63,18 @@ def readings_used(records: Records, rule: str = "guideline") -> pd.DataFrame:
     CallError
         When the rule is not known.
     """
+    known = _KNOWN.setdefault(records, {})
+    if rule not in known:
+        known[rule] = _used(records, rule)
+    # The caller's own: what they write into it is in no other.
+    return known[rule].copy()
+
+
+#: Readings of the records in use, by rule: each report of a run asks for them more than once.
+_KNOWN: WeakKeyDictionary[Records, dict[str, pd.DataFrame]] = WeakKeyDictionary()
+
+
+def _used(records: Records, rule: str) -> pd.DataFrame:
     coded, placement = judged(records, rule)
     readings = records.readings
     # The session as written is called `label`; foreign columns make way for those added here.

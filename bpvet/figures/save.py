@@ -121,12 +121,13 @@ def _drawing(figure: Figure) -> str:
     file, dpi = io.StringIO(), figure.dpi
     width, height = map(float, figure.get_size_inches())
     untold: dict[str, None] = dict.fromkeys(_UNTOLD["svg"])
+    svg: Any = _Renderer  # its package bears few types
+    mixed: Any = MixedModeRenderer
     with house_style():
-        vectors = _Renderer(72 * width, 72 * height, file, image_dpi=DOTS_PER_INCH, metadata=untold)
+        vectors = svg(72 * width, 72 * height, file, image_dpi=DOTS_PER_INCH, metadata=untold)
         try:
             figure.dpi = 72
-            renderer: Any = MixedModeRenderer(figure, width, height, DOTS_PER_INCH, vectors)
-            figure.draw(renderer)
+            figure.draw(mixed(figure, width, height, DOTS_PER_INCH, vectors))
         finally:
             figure.dpi = dpi
         vectors.finalize()

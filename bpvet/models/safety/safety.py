@@ -15,8 +15,8 @@ from bpvet.models.safety.standing import below_judged, standing
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.outlook import Surprise, surprise
 from bpvet.models.trend.trend import Trend
-from bpvet.visits.signs.states import ALARMING, SignState
 from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
+from bpvet.visits.signs.states import ALARMING, SignState
 from bpvet.visits.urgency import Urgent, urgent
 
 

@@ -98,7 +98,7 @@ def signs_frame(records: Records) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``animal``, ``seen_on``, ``table`` (``observations``, or as in `Sign`), ``text`` (the item as
+        ``animal``, ``seen_on``, ``table`` (``observations``, or as in `Sign`), ``text`` (item as
         written), ``status`` (of its row), ``term`` (canonical name), ``group`` (``eye``,
         ``brain``, ``brain_other``, ``look``, ``weak``, ``heart``, ``kidney``, ``bleeding``,
         ``other``, or blank), ``reading`` (``present``, ``denied``, ``past``, ``unclear``,

@@ -96,8 +96,8 @@ def sign_statements(found: tuple[SignAnswer, ...], named: set[str]) -> Iterator[
     for one in (one for one in rest if one.asked_only and one.reading in ("present", "unclear")):
         yield Statement(
             "signs.note",
-            f"{asked_where(one)} “{one.text}”. If it is a sign, enter it among the observations; it "
-            "is not used here.",
+            f"{asked_where(one)} “{one.text}”. If it is a sign, enter it among the observations; "
+            "it is not used here.",
             tells=_rows([one]),
         )
 

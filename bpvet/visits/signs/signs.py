@@ -31,7 +31,7 @@ ASKED = (
 )
 #: What `Sign.table` says of words where a number should stand, and of a row that is set aside.
 IN_CELL = "readings cell"
-SET_ASIDE = "observations set aside"
+SET_ASIDE = "observations aside"
 COLUMNS = ("animal", "seen_on", "table", "text", "status", "term", "group", "reading")
 
 

@@ -33,6 +33,7 @@ from bpvet.visits.signs.signs import Sign, all_signs, animal_signs
 from bpvet.visits.signs.states import SignState, sign_states
 from bpvet.visits.treatments.changes import Change, changes
 from bpvet.visits.treatments.courses import Treatments
+from bpvet.visits.unmeasured import UnmeasuredDay, unmeasured_days
 from bpvet.visits.urgency import Seen, on_at
 
 #: What makes a treated animal one at risk, and an animal without a drug one that is seen sooner.
@@ -81,6 +82,8 @@ class AnimalRecord:
     kidneys : Kidneys
     at_risk, risks : tuple of str
         From `AT_RISK` and `RISKS`.
+    unmeasured : tuple of UnmeasuredDay
+        Days after the latest date (all, without one) on which no reading can be used.
     """
 
     animal: str
@@ -90,11 +93,12 @@ class AnimalRecord:
     kidneys: Kidneys
     at_risk: tuple[str, ...]
     risks: tuple[str, ...]
+    unmeasured: tuple[UnmeasuredDay, ...]
 
 
 @dataclass(frozen=True, eq=False)
 class Gathered:
-    """The signs and the laboratory values of every animal, the records being read through once.
+    """Signs, laboratory values and days without a usable reading of every animal, read once.
 
     Parameters
     ----------
@@ -103,10 +107,13 @@ class Gathered:
         not in it.
     labs : mapping of str to LabHistory
         By animal; likewise.
+    unmeasured : mapping of str to tuple of UnmeasuredDay
+        By animal; likewise.
     """
 
     signs: Mapping[str, tuple[Sign, ...]]
     labs: Mapping[str, LabHistory]
+    unmeasured: Mapping[str, tuple[UnmeasuredDay, ...]]
 
     @classmethod
     def of(cls, records: Records) -> Gathered:
@@ -115,7 +122,7 @@ class Gathered:
         for sign in all_signs(records):
             signs.setdefault(sign.animal, []).append(sign)
         fixed = {animal: tuple(rows) for animal, rows in signs.items()}
-        return cls(fixed, all_lab_histories(records))
+        return cls(fixed, all_lab_histories(records), unmeasured_days(records))
 
 
 def animal_record(
@@ -137,15 +144,17 @@ def animal_record(
     treatments : Treatments
         Its courses and other drugs.
     gathered : Gathered, optional
-        Signs and laboratory values of all animals, for who asks of one after another.
+        What is read of all animals at once, for who asks of one after another.
     """
     as_of = records.as_of
     row = animal_rows(records)[animal]
     if gathered is None:
         rows_of_signs, history = animal_signs(records, animal), lab_history(records, animal)
+        days = unmeasured_days(records, animal).get(animal, ())
     else:
         rows_of_signs = gathered.signs.get(animal, ())
         history = gathered.labs.get(animal) or LabHistory(animal, row.species)
+        days = gathered.unmeasured.get(animal, ())
     changed = changes(records, animal, treatments)
     kidneys = kidneys_of(history, as_of, changed, treatments)
     signs = sign_states(rows_of_signs)
@@ -172,6 +181,7 @@ def animal_record(
         kidneys=kidneys,
         at_risk=tuple(_at_risk(kidneys)),
         risks=_risks(signs, kidneys, treatments, as_of),
+        unmeasured=tuple(one for one in days if latest is None or one.date > latest.date),
     )
 
 

@@ -15,6 +15,7 @@ KEYS = MappingProxyType(
     {
         # One animal.
         "urgent": tuple(rule.value for rule in UrgentRule),
+        "unmeasured": ("",),
         "species": ("no_facts", "blank"),
         "usual": ("", "none", "new_dog"),
         "target": ("at", "below", "above", "not_settled", "withheld"),

@@ -39,7 +39,8 @@ def band_of(held: Safety, reach: int, check_soon: bool) -> str:
     """Return the band of an animal.
 
     An animal with an urgent line is never lost to follow-up, and one that was never measured has
-    no plan, unless something is urgent of it.
+    no plan, unless something is urgent of it; nor is an animal that was to be measured and could
+    not be, or of which a note asks.
 
     Parameters
     ----------
@@ -55,12 +56,16 @@ def band_of(held: Safety, reach: int, check_soon: bool) -> str:
         return "now"
     as_of, again = held.standing.as_of, held.recheck
     soon = again is not None and as_of <= again.latest <= as_of + _days("soon") * _DAY
-    if rules & set(_SOON) or soon:
+    # What may be urgent is read first: that costs a minute, and it may be a blind cat.
+    if rules & set(_SOON) or soon or held.asks:
         return "two_days"
+    if held.found.unmeasured and not (again is not None and again.overdue_days):
+        return "due"
     if again is None:
         return "checks" if check_soon else "no_plan"
     if again.overdue_days:
-        return "lost" if not rules and _lost(held) else "overdue"
+        tried = bool(held.found.unmeasured)
+        return "lost" if not rules and not tried and _lost(held) else "overdue"
     if again.latest <= as_of + reach * _DAY:
         return "due"
     if check_soon:

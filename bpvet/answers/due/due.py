@@ -363,7 +363,7 @@ def _row(
     one: AnimalSafety, reach: int, newest: tuple[np.datetime64, str, str] | None
 ) -> tuple[tuple[Any, ...], DueRow]:
     """Return an animal's row, and what it is sorted by."""
-    from bpvet.wording.en.due import check_text, why_of
+    from bpvet.wording.en.due import check_text, open_questions, why_of
 
     held, standing = one.safety, one.safety.standing
     as_of = standing.as_of
@@ -392,7 +392,7 @@ def _row(
         earliest=again.earliest,
         latest=again.latest,
         state=again.state,
-        why=why_of(band, urgent, again, [check.why for check in soon]),
+        why=why_of(band, urgent, again, [check.why for check in soon], open_questions(held)),
         what=tuple(_what(band, checks, as_of + reach * _DAY)),
         guideline=again.guideline,
         guideline_name=again.guideline_name,

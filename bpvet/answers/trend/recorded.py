@@ -22,6 +22,7 @@ from bpvet.visits.context import context_changes, swings
 from bpvet.visits.latest_date import latest_date
 from bpvet.visits.treatments.courses import OtherDrug, Treatments
 from bpvet.visits.treatments.missed import missed_rows
+from bpvet.visits.unmeasured import UnmeasuredDay
 from bpvet.visits.urgency import UrgentRule
 
 if TYPE_CHECKING:
@@ -114,6 +115,8 @@ class RecordedAnswer(Content):
         Whether sessions swing far more than visits usually do.
     missed : tuple of str
         Missed or late doses, as recorded.
+    unmeasured : tuple of UnmeasuredDay
+        Days after the latest session on which no reading can be used.
     """
 
     treatments_table: bool
@@ -127,6 +130,7 @@ class RecordedAnswer(Content):
     context: tuple[ContextAnswer, ...]
     swings: bool
     missed: tuple[str, ...]
+    unmeasured: tuple[UnmeasuredDay, ...]
 
 
 def recorded_answer(
@@ -165,6 +169,7 @@ def recorded_answer(
         context=() if shown is None else _context(sessions, shown),
         swings=shown is not None and _swings(shown),
         missed=tuple(_missed(one) for one in missed_rows(records, animal).get(animal, ())),
+        unmeasured=found.found.unmeasured,
     )
 
 

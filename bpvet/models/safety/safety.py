@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from bpvet.errors import CallError, FitError
 from bpvet.facts.categories import Guideline
 from bpvet.models.safety.case import AnimalCase
@@ -14,6 +16,7 @@ from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.outlook import Surprise, surprise
 from bpvet.models.trend.trend import Trend
 from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
+from bpvet.visits.signs.states import ALARMING, SignState
 from bpvet.visits.urgency import Urgent, urgent
 
 
@@ -37,6 +40,23 @@ class Safety:
     lines: tuple[Urgent, ...]
     standing: Standing
     recheck: Recheck | None
+
+    @property
+    def asks(self) -> tuple[SignState, ...]:
+        """Signs that would be urgent if they are there, and that nobody has said are there.
+
+        What notes, unclear rows and rows that are set aside seem to say of eye, brain or weakness
+        about the latest date, or without a readable date.
+        """
+        told = {sign.text for line in self.lines for sign in line.signs}
+        return tuple(
+            sign
+            for sign in self.found.seen.signs
+            if sign.reading == "unclear"
+            and sign.group in ALARMING
+            and sign.text not in told
+            and (np.isnat(sign.seen_on) or self.found.seen.current(sign))
+        )
 
     def withheld(self, what: str) -> str | None:
         """Return the first rule that withholds something, or None.

@@ -16,8 +16,13 @@ from bpvet.records.parsing.values import Values
 
 #: The status of a sign whose cell holds a word that is none of ours: it makes the row unclear.
 UNKNOWN_STATUS = "unclear"
-#: Tables whose notes are looked at, and the column that dates them.
-NOTED = {"readings": "date", "treatments": "started_on", "observations": "seen_on"}
+#: Cells that may hold a sign without being one: their table, column, and the column that dates it.
+NOTED = (
+    ("readings", "note", "date"),
+    ("readings", "excluded", "date"),
+    ("treatments", "note", "started_on"),
+    ("observations", "note", "seen_on"),
+)
 
 
 def report_signs(tables: Mapping[str, CheckedTable], values: Mapping[str, Values]) -> None:
@@ -31,8 +36,8 @@ def report_signs(tables: Mapping[str, CheckedTable], values: Mapping[str, Values
         Their values after all other checks.
     """
     _report_observations(tables["observations"], values["observations"])
-    for table, column in NOTED.items():
-        _report_notes(tables[table], values[table], column)
+    for table, column, dated in NOTED:
+        _report_notes(tables[table], values[table], column, dated)
 
 
 def _report_observations(checked: CheckedTable, values: Values) -> None:
@@ -63,19 +68,23 @@ def _report_observations(checked: CheckedTable, values: Values) -> None:
         )
 
 
-def _report_notes(checked: CheckedTable, values: Values, column: str) -> None:
-    if checked.n == 0 or not checked.given("note"):
+def _report_notes(checked: CheckedTable, values: Values, column: str, dated: str) -> None:
+    if checked.n == 0 or not checked.given(column):
         return
-    texts, code = distinct(values["note"])
+    texts, code = distinct(values[column])
     # Without the date of its row: what a note says of the past is past by its own words.
     noted = np.array([bool(text) and bool(read_note(text)) for text in texts], dtype=bool)
     if not noted.any():
         return
-    days = values[column]
-    rows = np.flatnonzero(noted[code] & checked.usable & ~np.isnat(days))
+    days = values[dated]
+    # A row that is set aside asks as well: that it cannot be used may be because of the sign.
+    asking = noted[code] & ~np.isnat(days)
+    if "duplicate" in values:
+        asking &= ~values["duplicate"]
+    rows = np.flatnonzero(asking)
     checked.report(
         rows,
-        "note",
+        column,
         Code.SIGN_IN_NOTE,
         day=OfRow(lambda row: str(days[row].astype("datetime64[D]"))),
         note=OfRow(lambda row: texts[code[row]]),

@@ -1,13 +1,16 @@
 """The signs of records, one an item of a cell, each with how it was understood.
 
-Only rows that are neither set aside nor dated after the date that is looked at. What notes seem
-to say of signs is given too, as questions: `table` names the notes, `reading` is ``unclear``.
+Only rows that are not dated after the date that is looked at. What else seems to say something of
+signs is given too, as questions: notes, reasons for leaving a reading out, words where a number
+should stand, observations that are set aside. `table` names where it stands, `reading` is
+``unclear``. A row that cannot be used is asked about all the same: a cat whose pressure could not
+be taken because it had gone blind has no number, and it is the one that must be seen.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -15,14 +18,20 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.signs.signs import SignItem, read_note, read_sign
+from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
 
-#: Tables whose notes are looked at, the column that dates them, and what `Sign.table` says.
-NOTES = {
-    "readings": ("taken_at", "readings note"),
-    "treatments": ("started_on", "treatments note"),
-    "observations": ("seen_on", "observations note"),
-}
+#: Cells that are asked about: their table, the column that dates them, their own column, and what
+#: `Sign.table` says.
+ASKED = (
+    ("readings", "taken_at", "note", "readings note"),
+    ("readings", "taken_at", "excluded", "readings excluded"),
+    ("treatments", "started_on", "note", "treatments note"),
+    ("observations", "seen_on", "note", "observations note"),
+)
+#: What `Sign.table` says of words where a number should stand, and of a row that is set aside.
+IN_CELL = "readings cell"
+SET_ASIDE = "observations aside"
 COLUMNS = ("animal", "seen_on", "table", "text", "status", "term", "group", "reading")
 
 
@@ -35,10 +44,10 @@ class Sign:
     animal : str
         Its id.
     seen_on : datetime64[D]
-        Date of its row.
+        Date of its row; NaT where none can be read, which only what is asked about may lack.
     table : str
-        ``observations``, or ``readings note``, ``treatments note``, ``observations note`` for
-        what a note seems to say: to be asked about, never used.
+        ``observations``; or one of `ASKED`, `IN_CELL` or `SET_ASIDE` for what is to be asked
+        about and never used.
     text : str
         The item as written.
     status : str
@@ -65,25 +74,18 @@ class Sign:
 
     @property
     def is_note(self) -> bool:
-        """Whether it is what a note seems to say."""
+        """Whether it is only asked about: what a note, or a row that is set aside, seems to say."""
         return self.table != "observations"
 
 
 def all_signs(records: Records) -> tuple[Sign, ...]:
-    """Return the signs of all animals: the observations in the order of the input, then notes."""
-    found = list(_of_observations(records))
-    for table, (column, name) in NOTES.items():
-        found += _of_notes(records, table, column, name)
-    return tuple(found)
+    """Return the signs of all animals: the observations in order, then what is asked about."""
+    return (*_of_observations(records), *_asked(records))
 
 
 def animal_signs(records: Records, animal: str) -> tuple[Sign, ...]:
     """Return the signs of one animal, in the order of `all_signs`."""
-    return tuple(_of_observations(records, animal)) + tuple(
-        sign
-        for table, (column, name) in NOTES.items()
-        for sign in _of_notes(records, table, column, name, animal)
-    )
+    return (*_of_observations(records, animal), *_asked(records, animal))
 
 
 def signs_frame(records: Records) -> pd.DataFrame:
@@ -96,7 +98,7 @@ def signs_frame(records: Records) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``animal``, ``seen_on``, ``table`` (``observations``, or whose note), ``text`` (the item as
+        ``animal``, ``seen_on``, ``table`` (``observations``, or as in `Sign`), ``text`` (item as
         written), ``status`` (of its row), ``term`` (canonical name), ``group`` (``eye``,
         ``brain``, ``brain_other``, ``look``, ``weak``, ``heart``, ``kidney``, ``bleeding``,
         ``other``, or blank), ``reading`` (``present``, ``denied``, ``past``, ``unclear``,
@@ -136,42 +138,64 @@ def day_of(value: Any) -> date | None:
     return found if isinstance(found, date) else None
 
 
-def _usable(frame: pd.DataFrame, column: str, records: Records, animal: str | None) -> pd.DataFrame:
-    day = frame[column].to_numpy(dtype="datetime64[D]")
-    keep = (frame["set_aside"] == "").to_numpy() & ~np.isnat(day) & (day <= records.as_of)
+def _of_animal(
+    frame: pd.DataFrame, dated: str, as_of: np.datetime64, animal: str | None
+) -> pd.DataFrame:
+    """Return the rows of one animal, or of all, but for later ones and exact doubles."""
+    day = frame[dated].to_numpy(dtype="datetime64[D]")
+    keep = (frame["animal"] != "").to_numpy(dtype=bool) & ~(day > as_of)
+    if "duplicate" in frame.columns:
+        keep &= ~frame["duplicate"].to_numpy(dtype=bool)
     if animal is not None:
-        keep &= (frame["animal"] == animal).to_numpy()
-    if not keep.any():
-        return frame.iloc[:0]
-    return frame[keep].assign(**{column: day[keep]})
+        keep &= (frame["animal"] == animal).to_numpy(dtype=bool)
+    return frame[keep]
 
 
 def _of_observations(records: Records, animal: str | None = None) -> Iterator[Sign]:
-    rows = _usable(records.observations, "seen_on", records, animal)
+    rows = _of_animal(records.observations, "seen_on", records.as_of, animal)
     if rows.empty:
         return
-    for text, status, row in zip(
-        rows["sign"], rows["status"], _places(rows, "seen_on"), strict=True
+    for text, status, aside, row in zip(
+        rows["sign"], rows["status"], rows["set_aside"], _places(rows, "seen_on"), strict=True
     ):
         for item in read_sign(str(text), str(status), day_of(row[1])):
-            yield _made(row, "observations", str(status), item)
+            if not aside:
+                yield _made(row, "observations", str(status), item)
+            elif item.reading in ("present", "unclear", "unread"):
+                # Whether the row is this animal's, or of this day, is what is in doubt.
+                yield _made(row, SET_ASIDE, "", replace(item, reading="unclear"))
 
 
-def _of_notes(
-    records: Records, table: str, column: str, name: str, animal: str | None = None
-) -> Iterator[Sign]:
-    frame: pd.DataFrame = getattr(records, table)
-    if animal is not None:
-        # Few rows are an animal's, and most of them have no note: nothing else is looked at.
-        own = ((frame["animal"] == animal) & (frame["note"] != "")).to_numpy(dtype=bool)
-        if not own.any():
-            return
-        frame = frame[own]
-    told = {text: bool(read_note(str(text))) for text in frame["note"].unique()}
-    frame = frame[frame["note"].map(told).astype(bool)]
-    rows = _usable(frame, column, records, animal)
-    for text, row in zip(rows["note"], _places(rows, column), strict=True):
-        for item in read_note(str(text)):
+def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
+    """Yield what notes, reasons and words in place of numbers seem to say of signs."""
+    for table, dated, column, name in ASKED:
+        frame: pd.DataFrame = getattr(records, table)
+        # Few rows have such words: nothing else is looked at.
+        frame = frame[(frame[column] != "").to_numpy(dtype=bool)]
+        if not frame.empty:
+            rows = _of_animal(frame, dated, records.as_of, animal)
+            yield from _said(rows, column, dated, name)
+    written = {
+        (found.file, found.line): found.value
+        for found in records.findings
+        if found.code is Code.NOT_A_NUMBER and read_note(found.value)
+    }
+    if written:
+        frame = records.readings
+        frame = frame[frame["line"].isin([line for _, line in written]).to_numpy(dtype=bool)]
+        places = zip(frame["file"], frame["line"], strict=True)
+        cells = [written.get((str(file), int(line)), "") for file, line in places]
+        rows = _of_animal(frame.assign(cell=cells), "taken_at", records.as_of, animal)
+        yield from _said(
+            rows[(rows["cell"] != "").to_numpy(dtype=bool)], "cell", "taken_at", IN_CELL
+        )
+
+
+def _said(rows: pd.DataFrame, column: str, dated: str, name: str) -> Iterator[Sign]:
+    found = {text: read_note(str(text)) for text in rows[column].unique()}
+    rows = rows[rows[column].map(lambda text: bool(found[text])).to_numpy(dtype=bool)]
+    for text, row in zip(rows[column], _places(rows, dated), strict=True):
+        for item in found[text]:
             yield _made(row, name, "", item)
 
 

@@ -15,6 +15,8 @@ from bpvet.visits.signs.signs import Sign
 
 #: Groups of damage to the eye or the brain that stays open until it is answered.
 EYE_OR_BRAIN = ("eye", "brain", "brain_other")
+#: Groups of which a sign that may be there is asked about before any visit is planned.
+ALARMING = (*EYE_OR_BRAIN, "weak")
 #: Readings of one day, the more careful last.
 _CARE = ("other", "denied", "past", "unread", "unclear", "present")
 #: Which groups a normal examination of a group answers.
@@ -45,7 +47,7 @@ class SignState:
     first_seen, seen_on : datetime64[D]
         Dates of the first row in which it is present (or unclear, unread), and of its newest row.
     asked_only : bool
-        Whether it stands in a note: it is asked about and never used.
+        Whether it stands in a note or in a row that is set aside: asked about and never used.
     table : str
         The table of its newest row.
     """
@@ -72,13 +74,17 @@ def sign_states(signs: Iterable[Sign]) -> tuple[SignState, ...]:
     rows = list(signs)
     kept: dict[tuple[str, ...], list[Sign]] = {}
     for sign in rows:
-        noted = sign.table != "observations"
+        noted = sign.is_note
         # Words that are not understood are told one by one; so is what stands in notes.
         own = () if sign.term and not noted else (sign.text.casefold(), str(sign.seen_on))
         kept.setdefault((sign.term, "note" if noted else "", *own), []).append(sign)
     normal = _normal(rows)
     states = [_state(group, normal) for group in kept.values()]
-    return tuple(sorted(states, key=lambda one: (one.seen_on, one.text), reverse=True))
+    # Without a date (NaT) as the oldest: it compares with nothing.
+    dated = [one for one in states if not np.isnat(one.seen_on)]
+    undated = [one for one in states if np.isnat(one.seen_on)]
+    newest = sorted(dated, key=lambda one: (one.seen_on, one.text), reverse=True)
+    return (*newest, *undated)
 
 
 def _normal(rows: list[Sign]) -> dict[str, np.datetime64]:
@@ -86,7 +92,7 @@ def _normal(rows: list[Sign]) -> dict[str, np.datetime64]:
     found: dict[str, np.datetime64] = {}
     for sign in rows:
         whole = sign.reading == "denied" and sign.term.endswith("examination")
-        if not whole or sign.table != "observations":
+        if not whole or sign.is_note:
             continue
         for group in _ANSWERS.get(sign.group, ()):
             found[group] = max(found.get(group, sign.seen_on), sign.seen_on)
@@ -95,7 +101,8 @@ def _normal(rows: list[Sign]) -> dict[str, np.datetime64]:
 
 def _state(rows: list[Sign], normal: dict[str, np.datetime64]) -> SignState:
     newest_day = max(sign.seen_on for sign in rows)
-    of_day = [sign for sign in rows if sign.seen_on == newest_day]
+    # Rows without a date (NaT, equal to nothing) stand by themselves.
+    of_day = [sign for sign in rows if sign.seen_on == newest_day] or rows
     # A sign that the vet has judged longstanding outweighs another row of its day; that word beside
     # a denial judges nothing and outweighs nothing.
     newest = max(of_day, key=lambda one: (_is_judged(one), _CARE.index(one.reading)))
@@ -121,7 +128,7 @@ def _state(rows: list[Sign], normal: dict[str, np.datetime64]) -> SignState:
         longstanding=_is_judged(newest),
         first_seen=min(living, default=newest.seen_on),
         seen_on=newest.seen_on,
-        asked_only=newest.table != "observations",
+        asked_only=newest.is_note,
         table=newest.table,
     )
 

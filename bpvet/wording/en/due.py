@@ -13,9 +13,11 @@ from bpvet.answers.trend.safety import RecheckAnswer, UrgentAnswer
 from bpvet.facts.cautions import licensed
 from bpvet.facts.sources import fact
 from bpvet.models.safety.checks_due import Check
+from bpvet.models.safety.safety import Safety
 from bpvet.printing import number
 from bpvet.records.table_files import ColumnWords
 from bpvet.wording.en.phrases import capital, cited, counted, day, listed
+from bpvet.wording.en.trend.recorded import asked_where, unmeasured_statements
 
 if TYPE_CHECKING:
     from bpvet.answers.due.due import DueRow
@@ -61,7 +63,11 @@ def column_words() -> list[ColumnWords]:
 
 
 def why_of(
-    band: str, urgent: Sequence[UrgentAnswer], again: RecheckAnswer, checks: Sequence[str]
+    band: str,
+    urgent: Sequence[UrgentAnswer],
+    again: RecheckAnswer,
+    checks: Sequence[str],
+    asks: Sequence[str] = (),
 ) -> str:
     """Return why an animal stands in its band.
 
@@ -73,9 +79,22 @@ def why_of(
     again : RecheckAnswer
     checks : sequence of str
         What is told of each examination that is due.
+    asks : sequence of str
+        What is to be read or mended before anything is planned: `open_questions`.
     """
     if urgent:
-        return urgent[0].text
+        return " ".join([urgent[0].text, *asks])
+    return " ".join([*asks, _planned(band, again, checks)])
+
+
+def open_questions(held: Safety) -> list[str]:
+    """Return what is to be read or mended before anything is planned, a sentence each."""
+    days = unmeasured_statements(held.found.unmeasured)
+    asks = (f"{asked_where(one)} “{one.text}”: is that a sign?" for one in held.asks)
+    return [*(one.text for one in days), *dict.fromkeys(asks)]
+
+
+def _planned(band: str, again: RecheckAnswer, checks: Sequence[str]) -> str:
     reason = f"{capital(again.reason or '')}."
     if band == "checks" and checks:
         return f"{capital('; '.join(checks))}."

@@ -16,10 +16,12 @@ from bpvet.facts.words import CONDITION_WORDS, TAKEN_BY
 from bpvet.printing import number
 from bpvet.wording.en.phrases import counted, day, value
 from bpvet.wording.en.trend.control import target_question
+from bpvet.wording.en.trend.recorded import asked_where
 
 #: Topics, and single keys, that a colleague needs first, in their order.
 FIRST = (
     "urgent",
+    "unmeasured",
     "drugs.pregnancy",
     "species",
     "usual",
@@ -52,7 +54,7 @@ _ORDER = {name: place for place, name in enumerate((*FIRST, *BEHIND))}
 SHORT = 3
 #: Which these are, by key or topic, in their order.
 _STANDS_OUT = (
-    *("drugs.pregnancy", "species", "below_floor", "context.missed", "drugs.raising"),
+    *("unmeasured", "drugs.pregnancy", "species", "below_floor", "context.missed", "drugs.raising"),
     *("drugs.unlisted", "context.swings", "drug", "since_change", "slope.rising", "surprise"),
     *("slope", "context", "others"),
 )
@@ -214,7 +216,7 @@ def asked_lines(signs: tuple[SignAnswer, ...]) -> tuple[str, ...]:
         on = "" if np.isnat(one.seen_on) else f" of {day(one.seen_on)}"
         if one.asked_only and one.reading in ("present", "unclear"):
             said.append(
-                f"A note{on} says “{one.text}”: it is not entered as a sign, and not used here."
+                f"{asked_where(one)} “{one.text}”: it is not entered as a sign, and not used here."
             )
         elif not one.asked_only and one.reading == "unclear":
             said.append(f"“{one.text}”, an entry{on}: not clear whether it is present.")

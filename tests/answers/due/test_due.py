@@ -368,3 +368,48 @@ def test_every_animal_once_in_order_and_stable(data):
     assert [one.animal for one in bpvet.due(records(list(order))).rows] == found
     places = [list(BANDS).index(one.band) for one in bpvet.due(records(rows)).rows]
     assert places == sorted(places)
+
+
+def _tried(systolic: str, **cells: str) -> bpvet.Records:
+    """Return records of a cat measured in January, and of a row of 25 May that has no number."""
+    rows = [("A", "2026-01-02", "150", "", "")] * 4
+    rows.append(("A", "2026-05-25", systolic, cells.get("excluded", ""), cells.get("note", "")))
+    readings = pd.DataFrame(rows, columns=["animal", "taken_at", "systolic", "excluded", "note"])
+    animals = pd.DataFrame([{"animal": "A", "species": "cat", "birth_date": "2012-05-01"}])
+    return bpvet.Records.from_frames(
+        readings.assign(method="doppler"), animals=animals, as_of=AS_OF
+    )
+
+
+def test_an_animal_that_could_not_be_measured_is_not_lost_to_follow_up():
+    assert bands(records([("A", "2025-01-02", 150.0)])) == {"A": "lost"}
+    (row,) = bpvet.due(_tried("could not")).rows
+    assert row.band == "overdue"
+    assert "No visit is on record" not in row.why
+    assert "25 May 2026 one reading is on record and none can be used" in row.why
+
+
+@pytest.mark.parametrize(
+    "held",
+    [
+        _tried("", note="blind since monday"),
+        _tried("blind, could not measure"),
+        _tried("150", excluded="collapsed"),
+    ],
+)
+def test_what_a_row_without_a_number_may_say_is_read_within_two_days(held: bpvet.Records):
+    (row,) = bpvet.due(held).rows
+    assert row.band == "two_days"
+    assert "is that a sign?" in row.why
+
+
+def test_a_note_of_a_measured_visit_is_asked_about_on_the_list():
+    rows = [("A", "2026-05-25", "150", "")] * 3 + [("A", "2026-05-25", "150", "had a seizure")]
+    readings = pd.DataFrame(rows, columns=["animal", "taken_at", "systolic", "note"])
+    held = bpvet.Records.from_frames(readings.assign(method="doppler"), as_of=AS_OF)
+    (row,) = bpvet.due(held).rows
+    assert row.band == "two_days"
+    assert "A note of 25 May 2026 says “had a seizure”: is that a sign?" in row.why
+    # Ninety days later it is no longer about the latest date.
+    (row,) = bpvet.due(held, as_of="2026-08-24").rows
+    assert "is that a sign?" not in row.why

@@ -18,7 +18,10 @@ from bpvet.facts.sources import credit
 from bpvet.facts.species import judged, plural_of
 from bpvet.facts.words import CONDITION_WORDS, SPECIES
 from bpvet.printing import number
+from bpvet.visits.signs.signs import IN_CELL, SET_ASIDE
+from bpvet.visits.signs.states import SignState
 from bpvet.visits.treatments.missed import MissedDoses
+from bpvet.visits.unmeasured import UnmeasuredDay
 from bpvet.visits.urgency import SIGN_RULES, UrgentRule
 from bpvet.wording.en.phrases import capital, counted, day, drugs_named, listed
 
@@ -93,10 +96,45 @@ def sign_statements(found: tuple[SignAnswer, ...], named: set[str]) -> Iterator[
     for one in (one for one in rest if one.asked_only and one.reading in ("present", "unclear")):
         yield Statement(
             "signs.note",
-            f"A note of {day(one.seen_on)} says “{one.text}”. If it is a sign, enter it among the "
-            "observations; it is not used here.",
+            f"{asked_where(one)} “{one.text}”. If it is a sign, enter it among the observations; "
+            "it is not used here.",
             tells=_rows([one]),
         )
+
+
+def asked_where(one: SignAnswer | SignState) -> str:
+    """Return where the words stand that are asked about, as the beginning of a sentence."""
+    on = "" if np.isnat(one.seen_on) else f" of {day(one.seen_on)}"
+    undated = " without a readable date" if not on else ""
+    if one.table == IN_CELL:
+        return f"Where a pressure{on} should stand{undated} is written"
+    if one.table == SET_ASIDE:
+        return f"A row of the observations{on}{undated} that is set aside says"
+    if one.table.endswith("excluded"):
+        return f"The reason for leaving out a reading{on}{undated} is"
+    return f"{'An entry' if one.table == 'observations' else 'A note'}{on}{undated} says"
+
+
+def unmeasured(answer: TrendAnswer) -> Iterator[Statement]:
+    """Days after the newest session on which no reading can be used."""
+    yield from unmeasured_statements(answer.recorded.unmeasured)
+
+
+def unmeasured_statements(days: tuple[UnmeasuredDay, ...]) -> Iterator[Statement]:
+    """Yield what is told of days after the newest session without a usable reading."""
+    if not days:
+        return
+    rows = sum(one.rows for one in days)
+    when, that = f"On {day(days[0].date)}", "that day"
+    if len(days) > 1:
+        when = f"On {counted(len(days), 'day')} from {day(days[0].date)} to {day(days[-1].date)}"
+        that = "those days"
+    told = (
+        f"{when} {counted(rows, 'reading')} {'is' if rows == 1 else 'are'} on record and none can "
+        f"be used: no pressure told here is of {that}, and the window for the next visit does not "
+        "know of it. A vet decides whether the animal is to be seen sooner."
+    )
+    yield Statement("unmeasured", f"{told} bpvet check says why.", outside=told)
 
 
 def missed_text(one: MissedDoses) -> str:

@@ -13,7 +13,11 @@ from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.wording.en.phrases import day, interval, value
 from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.control import recheck_statement, target_clause
-from bpvet.wording.en.trend.recorded import named_in_urgent, sign_statements
+from bpvet.wording.en.trend.recorded import (
+    named_in_urgent,
+    sign_statements,
+    unmeasured_statements,
+)
 from bpvet.wording.en.trend.unseen import no_usual
 
 _BOUNDS = {"at least": "at least ", "at most": "at most "}
@@ -37,7 +41,7 @@ def short_statements(answer: TrendAnswer | UnseenAnswer) -> tuple[Statement, ...
 def _first(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
     said = [one.text for one in urgent_statements(answer.urgent)]
     signs = sign_statements(answer.signs, named_in_urgent(answer.urgent))
-    said += [one.text for one in signs]
+    said += [one.text for one in (*unmeasured_statements(answer.recorded.unmeasured), *signs)]
     if said:
         yield Statement("short.urgent" if answer.urgent else "short.signs", " ".join(said))
 

@@ -11,7 +11,12 @@ from bpvet.records.records import Records
 from bpvet.visits.treatments.courses import Treatments
 from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.control import recheck_statement
-from bpvet.wording.en.trend.recorded import drug_statements, named_in_urgent, sign_statements
+from bpvet.wording.en.trend.recorded import (
+    drug_statements,
+    named_in_urgent,
+    sign_statements,
+    unmeasured_statements,
+)
 from bpvet.wording.en.trend.unused import not_used
 
 
@@ -43,6 +48,7 @@ def no_usual(answer: UnseenAnswer) -> str:
 
 def _statements(answer: UnseenAnswer) -> tuple[Statement, ...]:
     said = list(urgent_statements(answer.urgent))
+    said += unmeasured_statements(answer.recorded.unmeasured)
     said.append(Statement("usual.none", no_usual(answer)))
     said.append(recheck_statement(answer.recheck, answer.as_of))
     said += sign_statements(answer.signs, named_in_urgent(answer.urgent))

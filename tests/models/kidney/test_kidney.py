@@ -75,6 +75,12 @@ def test_the_higher_of_two_markers_is_that_of_independent_draws():
     assert list(found.combined.values()) == pytest.approx(drawn, abs=0.004)
 
 
+def test_markers_that_point_to_one_stage_do_not_disagree():
+    found = _kidney(creatinine([160, 165, 162, 168, 166]) + sdma([20, 21, 19, 20, 22]), CKD)
+    assert [one.likeliest for one in found.markers] == ["stage 2", "stage 2"]
+    assert found.disagree is False
+
+
 def test_markers_that_point_to_different_stages_are_told_and_the_higher_counts():
     found = _kidney(creatinine([160, 165, 162, 168, 166]) + sdma([30, 31, 29, 30, 32]), CKD)
     assert [one.likeliest for one in found.markers] == ["stage 2", "stage 3"]

@@ -86,6 +86,20 @@ def test_the_first_visit_is_pulled_as_a_normal_mean_is(monkeypatch):
     np.testing.assert_allclose(first.packed(found), halfway, atol=1e-3)
 
 
+@pytest.mark.parametrize(("treated", "free"), [(0.0, True), (1.0, False)])
+def test_the_level_is_free_where_enough_animals_are_untreated(monkeypatch, treated, free):
+    kept = []
+
+    def maximised(series, before, parts, start):
+        kept.extend(parts)
+        return start
+
+    monkeypatch.setattr(learning, "_maximised", maximised)
+    monkeypatch.setattr(learning, "_fading", lambda *_: 1.5)
+    bpvet.learn_priors(clinic(32, 4, treated=treated), rule="all")
+    assert np.isinf(kept[0].pull).all() == free
+
+
 def test_groups_and_the_first_visit_are_learned_from_enough_animals():
     table = bpvet.learn_priors(clinic(66, 5, treated=0.6, fading=3.0), rule="all", name="invented")
     own = table["cat", "doppler", "systolic"]

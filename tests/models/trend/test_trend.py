@@ -158,6 +158,16 @@ def test_measured_before_turns_the_first_visit_off():
     assert bpvet.fit_trend(records(readings, measured_before="no"), "A1").first_visit is not None
 
 
+def test_a_period_of_a_day_has_a_share_too():
+    """Rosendaal's straight line from 150 to 170 is below 160 for half of the day."""
+    trend = bpvet.fit_trend(
+        records(rows([("2026-01-10", [150] * 4), ("2026-01-11", [170] * 4)])), "A1"
+    )
+    found = share_at_target(trend, 160.0)
+    assert found.days == 1
+    assert found.interpolated == pytest.approx(0.5)
+
+
 @pytest.mark.parametrize(("born", "why"), [("2026-02-01", "category.young"), ("2024-02-01", None)])
 def test_a_kitten_has_no_category(born, why):
     trend = bpvet.fit_trend(records(rows(steady(150, DATES)), birth_date=born), "A1")

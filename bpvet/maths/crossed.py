@@ -9,6 +9,7 @@ costs operators³ and a few passes over the sessions.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -175,6 +176,7 @@ def _profiled(
     allowed = variance_ratio(data.operators - 1, level) / 2
     at = best
 
+    @cache
     def over(log: float) -> float:
         nonlocal at
         # The other variances hardly move from one value to the next: the search begins there.

@@ -34,7 +34,6 @@ PROFILE = "approximate (profile likelihood)"
 _CLOSE = 2e-3
 #: The longest step of a search in the log of a variance, and how many there are.
 _LONGEST, _MOST_STEPS = 2.0, 200
-_NOT_FITTED = "The effects of operators could not be fitted."
 
 
 @dataclass(frozen=True, eq=False)
@@ -273,7 +272,7 @@ def _descended(data: _Data, logs: Array, free: list[int], enough: float = 1e-16)
             return point
         else:
             damping = max(1e-3, 10 * damping)
-    raise FitError(_NOT_FITTED, point)
+    raise FitError("The effects of operators could not be fitted.", point)
 
 
 def _criterion(data: _Data, variance: Array) -> tuple[float, Array, Array]:
@@ -389,7 +388,7 @@ def _system(data: _Data, variance: Array) -> _System:
     try:
         factor: Array = np.linalg.cholesky(whole)
     except np.linalg.LinAlgError:
-        raise FitError(_NOT_FITTED) from None
+        raise FitError("The effects of operators could not be fitted.") from None
     logs += 2 * np.log(np.diag(factor)).sum()
     inverse = cho_solve((factor, True), np.eye(p + q))
     return _System(factor, inverse, float(logs), weight, pivot, of_animal, shared)

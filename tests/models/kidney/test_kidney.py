@@ -194,6 +194,13 @@ def test_values_of_one_day_that_disagree_are_one_date():
     assert "14 days apart" in _kidney(labs).withheld
 
 
+@pytest.mark.parametrize(("other", "apart"), [(230.2, True), (229.8, False)])
+def test_values_of_one_day_lie_apart_from_15_percent_on(other, apart):
+    labs = [*creatinine([180, 200]), lab("2026-02-07", "creatinine", other, "umol/L")]
+    (found,) = _kidney(labs, CKD).markers
+    assert (found.apart is not None) == apart
+
+
 @pytest.mark.parametrize("species", ["rabbit", ""])
 def test_other_species_have_no_stage(species):
     found = _kidney(creatinine(VALUES) + upc([0.3] * 5), CKD, species=species)

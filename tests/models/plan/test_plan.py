@@ -54,6 +54,12 @@ def within(sds: np.ndarray, weight: np.ndarray, half_width: float) -> float:
     return float(weight @ (2 * ndtr(half_width / sds) - 1))
 
 
+def test_before_any_visit_level_and_wander_are_all_that_is_not_known():
+    known = fixed(CAT)
+    by_hand = np.hypot(known.level[1], known.sw[0])
+    assert plan(known, 4).usual.sd_before == pytest.approx(by_hand, rel=1e-6)
+
+
 @pytest.mark.parametrize(("visits", "readings", "gap"), [(1, 5, 7), (3, 1, 30), (6, 4, 14)])
 def test_usual_value_and_slope_agree_with_dense_algebra(visits, readings, gap):
     day = np.arange(visits) * float(gap)

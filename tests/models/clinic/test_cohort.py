@@ -218,6 +218,12 @@ def test_what_cannot_be_told_apart_is_left_out_and_said(study: ClinicCohort) -> 
     assert fit.left_out_terms["treated"] == "every session is on a pressure-acting drug"
 
 
+def test_a_method_of_few_sessions_has_no_spread_of_its_own(study: ClinicCohort) -> None:
+    # By hand: 4 oscillometric sessions beside 34 by Doppler.
+    why = "there are too few sessions by one method (oscillometric: 4)"
+    assert study.fit.spread_reason == why
+
+
 def test_only_animals_of_three_dates_or_more_tell_a_slope(study: ClinicCohort) -> None:
     rows = study.counted.groupby("animal").head(2).reset_index(drop=True)
     why = "only 0 of the animals have 3 dates or more, and 5 are needed"

@@ -115,7 +115,11 @@ def test_print():
     said = repr(plan(CAT, 4).study(15.0))
     assert "estimated effects" in said
     assert "4000 studies" in said
-    assert plan(CAT, 4).study(15.0, animals=9)._repr_html_().startswith("<table>")
+    found = plan(CAT, 4).study(15.0, animals=9)
+    shown = found._repr_html_()
+    assert shown.startswith("<table>")
+    for difference in (found.difference, found.formula.difference):
+        assert f">{difference:.1f}<" in shown
 
 
 @pytest.mark.parametrize(

@@ -2,19 +2,20 @@
 
     y = X β + animal + operator + session      session variance: sv² + what is known of each
 
-REML with its analytic slopes, animals swept out one by one: an evaluation costs operators³ and
-one pass over the sessions.
+REML by its analytic slopes and average information, animals swept out one by one: an evaluation
+costs operators³ and a few passes over the sessions.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from functools import cache
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import cho_solve
-from scipy.optimize import brentq, minimize
+from scipy.optimize import brentq
 from scipy.sparse import csr_array
 from scipy.special import gammainc, gammaincc, lambertw, ndtri
 
@@ -31,6 +32,8 @@ _ZERO = 1e-6
 PROFILE = "approximate (profile likelihood)"
 #: The ends of a profile's interval are found to this, in the log of a variance: 0.1 % of the SD.
 _CLOSE = 2e-3
+#: The longest step of a search in the log of a variance, and how many there are.
+_LONGEST, _MOST_STEPS = 2.0, 200
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,19 +82,20 @@ class _Data:
         self.animal, self.operator = animal, operator
         self.animals, self.operators = int(animal.max()) + 1, int(operator.max()) + 1
         n = y.size
-        self.fixed = np.column_stack((x, y))
         each, rows = np.ones(n), np.arange(n)
         self.by_animal: Any = csr_array((each, (animal, rows)), shape=(self.animals, n))
         self.by_operator: Any = csr_array((each, (operator, rows)), shape=(self.operators, n))
         # A session is of one animal and one operator: what they share is sparse.
         key, self.pair = np.unique(animal * self.operators + operator, return_inverse=True)
-        self._column = key % self.operators
+        self.pair_animal, self.pair_operator = np.divmod(key, self.operators)
         self._start = np.searchsorted(key, np.arange(self.animals + 1) * self.operators)
 
     def shared(self, values: Array) -> csr_array:
         """Return Σ values (n,) over what an animal and an operator share, (animals, operators)."""
-        summed = np.bincount(self.pair, values, minlength=len(self._column))
-        return csr_array((summed, self._column, self._start), shape=(self.animals, self.operators))
+        summed = np.bincount(self.pair, values, minlength=self.pair_animal.size)
+        return csr_array(
+            (summed, self.pair_operator, self._start), shape=(self.animals, self.operators)
+        )
 
 
 def crossed(
@@ -135,13 +139,14 @@ def crossed(
         np.asarray(operator, dtype=np.int64),
     )
     full, alone = _fitted(data, True), _fitted(data, False)
-    ratio = max(0.0, 2 * (alone.fun - full.fun))
-    best = full.x if full.fun <= alone.fun else np.array([alone.x[0], _BOUNDS[0], alone.x[1]])
-    variance = np.exp(best)
-    effect, error = _effects(data, variance)
+    best = min(full, alone, key=lambda one: one.value)
+    ratio = 2 * (alone.value - best.value)
+    variance, p = np.exp(best.logs), columns.shape[1]
+    system = _system(data, variance)
+    effect = _effects(system, *_sums(data, system.weight * data.y))[0][p:]
+    error = np.diag(system.inverse)[p:]
     sds = np.where(variance < _ZERO, 0.0, np.sqrt(variance)) * scale
-    n = values.size - columns.shape[1]
-    ends = _profiled(data, best, min(full.fun, alone.fun), alone.fun, level)
+    ends = _profiled(data, best, alone.value, level)
     return Crossed(
         effect=effect * scale if sds[1] > 0 else 0 * effect,
         variance=error * scale**2 if sds[1] > 0 else 0 * effect,
@@ -149,7 +154,7 @@ def crossed(
         operator_sd=float(sds[1]),
         session_sd=float(sds[2]),
         p=float(gammaincc(0.5, ratio / 2)) / 2,
-        log_likelihood=-min(full.fun, alone.fun) - n * float(np.log(scale)),
+        log_likelihood=-best.value - (values.size - p) * float(np.log(scale)),
         between=_between(float(sds[1]), ends, scale),
     )
 
@@ -161,30 +166,30 @@ def _between(sd: float, ends: tuple[float, float | None], scale: float) -> Estim
 
 
 def _profiled(
-    data: _Data, best: Array, least: float, without: float, level: float
+    data: _Data, best: _Point, without: float, level: float
 ) -> tuple[float, float | None]:
     """Return the ends of the operators' SD, scaled; the upper one None where there is none.
 
-    `least` and `without` are minus the log-likelihoods at `best` and without operators.
+    `without` is minus the log-likelihood without operators.
     """
     allowed = variance_ratio(data.operators - 1, level) / 2
-    start = best[[0, 2]]
+    at = best
 
+    @cache
     def over(log: float) -> float:
-        def value(logs: Array) -> tuple[float, Array]:
-            height, slope = _criterion(data, np.exp([logs[0], log, logs[1]]))
-            return height, slope[[0, 2]]
+        nonlocal at
+        # The other variances hardly move from one value to the next: the search begins there.
+        at = _descended(data, np.array([at.logs[0], log, at.logs[2]]), [0, 2], _CLOSE**3)
+        return at.value - best.value - allowed
 
-        found = minimize(value, start, jac=True, method="L-BFGS-B", bounds=[_BOUNDS] * 2, tol=1e-8)
-        return float(found.fun) - least - allowed
-
-    lower, upper, (bottom, top) = 0.0, None, _BOUNDS
-    if over(float(best[1])) >= 0:  # A likelihood without a top: nothing can be said.
+    top, (lowest, highest) = float(best.logs[1]), _BOUNDS
+    lower, upper = 0.0, None
+    if over(top) >= 0:  # A likelihood without a top: nothing can be said.
         return lower, upper
-    if without - least > allowed and over(bottom) > 0:
-        lower = float(np.exp(brentq(over, bottom, best[1], xtol=_CLOSE) / 2))
-    if over(top) > 0:
-        upper = float(np.exp(brentq(over, best[1], top, xtol=_CLOSE) / 2))
+    if without - best.value > allowed and over(lowest) > 0:
+        lower = float(np.exp(brentq(over, lowest, top, xtol=_CLOSE) / 2))
+    if over(highest) > 0:
+        upper = float(np.exp(brentq(over, top, highest, xtol=_CLOSE) / 2))
     return lower, upper
 
 
@@ -213,108 +218,121 @@ def variance_ratio(df: int, level: float) -> float:
     return float(brentq(over, usual / 2, 4 * usual))
 
 
-def _fitted(data: _Data, operators: bool) -> Any:
-    """Return the optimiser's result over log variances of animal, (operator) and session."""
-
+def _fitted(data: _Data, operators: bool) -> _Point:
+    """Return the best variances of animal, (operator) and session, from two starts."""
     free = [0, 1, 2] if operators else [0, 2]
-
-    def value(logs: Array) -> tuple[float, Array]:
-        whole = np.full(3, _BOUNDS[0])
-        whole[free] = logs
-        height, slope = _criterion(data, np.exp(whole))
-        return height, slope[free]
-
-    starts = ([-0.7, -3.0, -1.5], [-2.0, -1.5, -0.5]) if operators else ([-0.7, -1.5], [-2.0, -0.5])
-    size = len(starts[0])
-    found = [
-        minimize(value, start, jac=True, method="L-BFGS-B", bounds=[_BOUNDS] * size, tol=1e-12)
-        for start in starts
-    ]
-    best: Any = min(found, key=lambda one: float(one.fun))
-    if not np.isfinite(best.fun):
-        raise FitError("The effects of operators could not be fitted.", best)
-    return best
+    starts = np.array([[-0.7, -3.0, -1.5], [-2.0, -1.5, -0.5]])
+    if not operators:
+        starts[:, 1] = _BOUNDS[0]
+    return min((_descended(data, start, free) for start in starts), key=lambda one: one.value)
 
 
-def _criterion(data: _Data, variance: Array) -> tuple[float, Array]:
-    """Return minus the restricted log-likelihood, and its slope by each log variance.
+class _Point(NamedTuple):
+    """Log variances (3,), minus the restricted log-likelihood there, its slopes and curvature."""
 
-    With C the mixed model's equations, u a term's effects and P of the restricted likelihood, half
-    the slope is q − tr(C⁻¹ of the term)/σ² − uᵀu/σ² for animals and operators, and
-    σ²·(tr P − |P y|²) for sessions; all follow from the system with the animals swept out.
+    logs: Array
+    value: float
+    slopes: Array
+    information: Array
+
+
+def _point(data: _Data, logs: Array) -> _Point:
+    return _Point(logs, *_criterion(data, np.exp(logs)))
+
+
+def _descended(data: _Data, logs: Array, free: list[int], enough: float = 1e-16) -> _Point:
+    """Return the lowest point over the free log variances: damped steps of average information.
+
+    Gilmour, Thompson & Cullis (1995), as the cohort's engine goes (`bpvet.mixed.optimiser`),
+    until a step promises less than `enough` of the likelihood.
+    """
+    point, damping = _point(data, logs), 0.0
+    for _ in range(_MOST_STEPS):
+        # What lies on a bound and falls beyond it stays there.
+        held = np.where(point.slopes > 0, point.logs <= _BOUNDS[0], point.logs >= _BOUNDS[1])
+        moving = [place for place in free if not held[place]]
+        slopes, curve = point.slopes[moving], point.information[np.ix_(moving, moving)]
+        scale = np.sqrt(np.maximum(np.diag(curve), 1e-100))
+        sizes, vectors = np.linalg.eigh(curve / np.outer(scale, scale))
+        along = vectors.T @ (slopes / scale)
+        heights = np.maximum(sizes, 1e-10) + damping
+        promise = float((along**2 / heights).sum()) / 2
+        if promise < enough:
+            return point
+        # Each by itself: one that has far to go, near zero, must not hold up the others.
+        step = np.clip(-(vectors @ (along / heights)) / scale, -_LONGEST, _LONGEST)
+        changed = point.logs.copy()
+        changed[moving] = np.clip(changed[moving] + step, *_BOUNDS)
+        moved = _point(data, changed)
+        # What the rounding of the likelihood hides is nothing to be gained.
+        slack = 1e-14 * abs(point.value)
+        if moved.value <= point.value + slack:
+            point, damping = moved, damping / 10 if damping > 1e-6 else 0.0
+        elif promise < slack:
+            return point
+        else:
+            damping = max(1e-3, 10 * damping)
+    raise FitError("The effects of operators could not be fitted.", point)
+
+
+def _criterion(data: _Data, variance: Array) -> tuple[float, Array, Array]:
+    """Return minus the restricted log-likelihood, its slopes and average information.
+
+    Both are by each log variance. With C the mixed model's equations, u a term's effects and P of
+    the restricted likelihood, half the slope is q − tr(C⁻¹ of the term)/σ² − uᵀu/σ² for animals
+    and operators, and σ²·(tr P − |P y|²) for sessions; all follow from the system with the animals
+    swept out. The information is half of FᵀP F, the columns of F being V's derivatives times P y.
     """
     system = _system(data, variance)
-    factor, solution = system.factor, system.solution
-    out = system.logs + 2 * np.log(np.diag(factor)).sum() + system.rest
-    out -= float(system.right @ solution)
-    value = float(out + (data.y.size - data.x.shape[1]) * np.log(2 * np.pi)) / 2
-    p, inverse = data.x.shape[1], system.inverse
-    operator_effect = solution[p:]
-    animal_effect = system.of_animal @ np.append(-solution[:p], 1.0) / system.pivot
-    animal_effect -= system.swept @ operator_effect
-    left = data.y - data.x @ solution[:p] - operator_effect[data.operator]
-    left -= animal_effect[data.animal]
-    spread = _swept_square(system, 1 / system.pivot**2)
-    of_animals = float((1 / system.pivot).sum() + np.vdot(inverse, spread))
+    p, inverse, weight, pivot = data.x.shape[1], system.inverse, system.weight, system.pivot
+    effects, animal_effect = _effects(system, *_sums(data, weight * data.y))
+    left = data.y - data.x @ effects[:p] - effects[p:][data.operator] - animal_effect[data.animal]
+    moved, operator_effect = weight * left, effects[p:]
+    value = system.logs + float(data.y @ moved) + (data.y.size - p) * float(np.log(2 * np.pi))
+    # What X and operators share with an animal, times C⁻¹: (animals, p + q), and again by it.
+    carried = system.of_animal @ inverse[:p] + system.shared @ inverse[p:]
+    pairs = carried[data.pair_animal, p + data.pair_operator]
+    square = np.bincount(data.pair_animal, system.shared.data * pairs, minlength=data.animals)
+    place = (square + np.sum(system.of_animal * carried[:, :p], axis=1)) / pivot**2 + 1 / pivot
     terms = (
-        (data.animals, of_animals, animal_effect, variance[0]),
+        (data.animals, float(place.sum()), animal_effect, variance[0]),
         (data.operators, float(np.trace(inverse[p:, p:])), operator_effect, variance[1]),
     )
     slopes = [size - (trace + effect @ effect) / var for size, trace, effect, var in terms]
-    weight = system.weight
-    moved = weight * left
-    trace = float(weight.sum()) - _leverage(data, system)
-    slopes.append(variance[2] * (trace - float(moved @ moved)))
-    return value, np.array(slopes) / 2
-
-
-def _swept_square(system: _System, weight: Array) -> Array:
-    """Return Bᵀ diag(weight) B for B (animals, p + q): what X and operators share with animals."""
-    p = system.of_animal.shape[1] - 1
-    x, shared = system.of_animal[:, :p], system.shared
-    scaled = _times(shared, weight)
-    cross = scaled.T @ x
-    return np.block(
-        [[x.T @ (weight[:, None] * x), cross.T], [cross, (shared.T @ scaled).toarray()]]
+    # Σ w² over the sessions' places in C⁻¹: what is lost of tr R⁻¹ in tr P.
+    squared = weight**2
+    x, by_animal, by_operator = _sums(data, squared[:, None] * data.x)
+    lost = float((data.by_animal @ squared) @ place + np.vdot(x, inverse[:p, :p]))
+    lost += float((data.by_operator @ squared) @ np.diag(inverse)[p:])
+    lost += 2 * float(np.vdot(by_operator, inverse[p:, :p]))
+    crossing = np.bincount(data.pair_animal, np.bincount(data.pair, squared) * pairs)
+    lost -= 2 * float((crossing + np.sum(by_animal * carried[:, :p], axis=1)) @ (1 / pivot))
+    slopes.append(variance[2] * (float(weight.sum()) - lost - float(moved @ moved)))
+    derived = np.column_stack(
+        (animal_effect[data.animal], operator_effect[data.operator], variance[2] * moved)
     )
+    weighed = weight[:, None] * derived
+    x, by_animal, by_operator = _sums(data, weighed)
+    effects, of_animals = _effects(system, x, by_animal, by_operator)
+    curve = derived.T @ weighed - np.concatenate((x, by_operator)).T @ effects
+    return value / 2, np.array(slopes) / 2, (curve - by_animal.T @ of_animals) / 2
 
 
-def _leverage(data: _Data, system: _System) -> float:
-    """Return Σ w² over the sessions' places in C⁻¹: what is lost of tr R⁻¹ in tr P."""
-    p, pivot, square = data.x.shape[1], system.pivot, system.weight**2
-    of_animal = data.by_animal @ square
-    # Rows (x, operator) less what their animal sweeps out, squared and weighted.
-    x_animal = data.by_animal @ (square[:, None] * data.x)
-    x_operator = data.by_operator @ (square[:, None] * data.x)
-    shared = data.shared(square)
-    direct = np.zeros_like(system.inverse)
-    direct[:p, :p] = data.x.T @ (square[:, None] * data.x)
-    direct[p:, :p], direct[:p, p:] = x_operator, x_operator.T
-    at = np.arange(p, p + data.operators)
-    direct[at, at] = data.by_operator @ square
-    x, swept = system.of_animal[:, :p] / pivot[:, None], system.swept
-    between = np.block(
-        [
-            [x_animal.T @ x, (swept.T @ x_animal).T],
-            [shared.T @ x, (shared.T @ swept).toarray()],
-        ]
-    )
-    inner = _swept_square(system, of_animal / pivot**2)
-    return float(of_animal @ (1 / pivot)) + float(
-        np.vdot(system.inverse, direct - between - between.T + inner)
-    )
+def _sums(data: _Data, weighed: Array) -> tuple[Array, Array, Array]:
+    """Return the sums of what is weighed by columns of X, animals and operators."""
+    return data.x.T @ weighed, data.by_animal @ weighed, data.by_operator @ weighed
 
 
-def _times(table: csr_array, by_row: Array) -> csr_array:
-    """Return a sparse table with its rows multiplied."""
-    data = table.data * np.repeat(by_row, np.diff(table.indptr))
-    return csr_array((data, table.indices, table.indptr), shape=table.shape)
-
-
-def _effects(data: _Data, variance: Array) -> tuple[Array, Array]:
-    """Return the operators' effects (q,) and their error variances (q,)."""
-    system, p = _system(data, variance), data.x.shape[1]
-    return system.solution[p:], np.diag(system.inverse)[p:].copy()
+def _effects(
+    system: _System, x: Array, by_animal: Array, by_operator: Array
+) -> tuple[Array, Array]:
+    """Return effects of X and operators (p + q), and of animals, of what has these sums."""
+    swept = (by_animal.T / system.pivot).T
+    right = np.concatenate((x - system.of_animal.T @ swept, by_operator - system.shared.T @ swept))
+    effects = cho_solve((system.factor, True), right)
+    p = len(x)
+    shared = system.of_animal @ effects[:p] + system.shared @ effects[p:]
+    return effects, ((by_animal - shared).T / system.pivot).T
 
 
 @dataclass(frozen=True, eq=False)
@@ -323,34 +341,27 @@ class _System:
 
     Parameters
     ----------
-    factor : (p + q, p + q) float
-        Lower Cholesky factor of the left side: X, then operators.
-    right, solution : (p + q,) float
-    inverse : (p + q, p + q) float
-        Of the left side.
-    rest, logs : float
-        The weighted square of y that is left, and the logarithms of the variances.
+    factor, inverse : (p + q, p + q) float
+        Lower Cholesky factor and inverse of the left side: X, then operators.
+    logs : float
+        The logarithms of the determinants of V and XᵀV⁻¹X.
     weight : (n,) float
         1/variance of each session.
     pivot : (animals,) float
         What each animal's own equation holds.
-    of_animal : (animals, p + 1) float
-        Weighted sums of X and y.
-    shared, swept : (animals, q) sparse
-        Weights that animals and operators share, and the same over `pivot`.
+    of_animal : (animals, p) float
+        Weighted sums of X.
+    shared : (animals, q) sparse
+        Weights that animals and operators share.
     """
 
     factor: Array
-    right: Array
-    solution: Array
     inverse: Array
-    rest: float
     logs: float
     weight: Array
     pivot: Array
     of_animal: Array
     shared: csr_array
-    swept: csr_array
 
 
 def _system(data: _Data, variance: Array) -> _System:
@@ -360,27 +371,24 @@ def _system(data: _Data, variance: Array) -> _System:
     p, q = data.x.shape[1], data.operators
     shared = data.shared(weight)
     pivot = data.by_animal @ weight + 1 / animal_var
-    weighed = weight[:, None] * data.fixed
-    of_animal, of_operator = data.by_animal @ weighed, data.by_operator @ weighed
-    swept = _times(shared, 1 / pivot)
+    weighed = weight[:, None] * data.x
+    of_animal = data.by_animal @ weighed
+    # A table's rows multiplied.
+    by_row = np.repeat(1 / pivot, np.diff(shared.indptr))
+    swept = csr_array((shared.data * by_row, shared.indices, shared.indptr), shape=shared.shape)
     whole = np.empty((p + q, p + q))
-    square = data.fixed.T @ weighed - of_animal.T @ (of_animal / pivot[:, None])
-    cross = of_operator - swept.T @ of_animal
-    whole[:p, :p] = square[:p, :p]
-    whole[p:, :p], whole[:p, p:] = cross[:, :p], cross[:, :p].T
+    whole[:p, :p] = data.x.T @ weighed - of_animal.T @ (of_animal / pivot[:, None])
+    whole[p:, :p] = data.by_operator @ weighed - swept.T @ of_animal
+    whole[:p, p:] = whole[p:, :p].T
     whole[p:, p:] = -(shared.T @ swept).toarray()
     at = np.arange(p, p + q)
     whole[at, at] += data.by_operator @ weight + 1 / operator_var
-    right = np.concatenate((square[:p, p], cross[:, p]))
     logs = -np.log(weight).sum() + data.animals * np.log(animal_var) + np.log(pivot).sum()
     logs += q * np.log(operator_var)
     try:
         factor: Array = np.linalg.cholesky(whole)
     except np.linalg.LinAlgError:
         raise FitError("The effects of operators could not be fitted.") from None
-    inverse = cho_solve((factor, True), np.eye(right.size))
-    solution = cho_solve((factor, True), right)
-    rest = float(square[p, p])
-    return _System(
-        factor, right, solution, inverse, rest, float(logs), weight, pivot, of_animal, shared, swept
-    )
+    logs += 2 * np.log(np.diag(factor)).sum()
+    inverse = cho_solve((factor, True), np.eye(p + q))
+    return _System(factor, inverse, float(logs), weight, pivot, of_animal, shared)

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from bpvet.answers.fhir.fhir import FhirBundle, fhir_bundle
 from bpvet.answers.fhir.resources import number
+from bpvet.facts.codes import EQUALS_EXTENSION
 from bpvet.records.example import write_example
 from bpvet.records.read import read
 from bpvet.records.records import Records
@@ -238,6 +239,17 @@ def test_equal_readings_come_back_as_many(tmp_path: Path, header: str, line: str
     assert not found.readings["duplicate"].any()
     assert len(found.readings) == 6
     assert accounting(readings_used(found)) == accounting(readings_used(given))
+
+
+def test_readings_set_aside_that_differ_are_not_called_equal(tmp_path: Path) -> None:
+    row = "A,2026-01-05T10:00,doppler,1x0,"
+    text = f"animal,taken_at,method,systolic,site\n{row}tail\n{row}left forelimb\n"
+    (tmp_path / "readings.csv").write_text(text, encoding="utf-8")
+    bundle = fhir_bundle(read(tmp_path / "readings.csv", as_of="2026-11-01"))
+    one, two = observations(bundle)
+    assert {one["status"], two["status"]} == {"entered-in-error"}
+    assert one["bodySite"] != two["bodySite"]
+    assert EQUALS_EXTENSION not in json.dumps([one, two])
 
 
 def observations(bundle: FhirBundle) -> list[dict[str, Any]]:

@@ -71,6 +71,14 @@ def test_balanced_replicates_equal_the_sums_of_the_paper() -> None:
     assert agree.limits(intervals="better")[0].how == "approximate (MOVER)"
 
 
+def test_with_a_reading_less_the_t_of_the_bias_is_no_longer_exact() -> None:
+    """Student's t is exact where each animal has as many readings as the others, and not beyond."""
+    frame = plain_frame()
+    less = frame.drop(frame.index[-1])
+    agree = agreement(less, "y", replicate="replicate")
+    assert agree.bias.how.startswith("approximate")
+
+
 def test_single_readings_are_plain_differences() -> None:
     frame = plain_frame(replicates=1)
     agree = agreement(frame, "y")
@@ -194,6 +202,19 @@ def test_shares_are_counted() -> None:
     assert near.upper is not None
     assert near.lower < (near.estimate or 0) < near.upper
     assert (far.estimate or 0) > (near.estimate or 0)
+
+
+def test_methods_that_hardly_differ_have_an_interval_of_their_share_too() -> None:
+    frame = plain_frame()
+    single = agreement(frame.assign(y=frame.y / 20), "y", replicate="replicate").within[10].single
+    assert single.estimate == pytest.approx(1, abs=1e-6)
+    assert single.lower == pytest.approx(1, abs=1e-3)
+
+
+@pytest.mark.parametrize(("visit", "points"), [(None, "animal"), ("day", "visit")])
+def test_what_the_points_are_is_told(visit: str | None, points: str) -> None:
+    agree = agreement(plain_frame().assign(day=1), "y", visit=visit)
+    assert agree.data.points_are == f"means of one {points}"
 
 
 def test_what_is_printed_and_handed_out_has_no_nan() -> None:

@@ -155,6 +155,13 @@ def test_what_would_help_most() -> None:
     assert gains == sorted(gains, key=lambda gain: -float(gain or 0.0))
     two = next(one for one in found.changes if one.words.startswith("a second visit"))
     assert two.sd.estimate == pytest.approx(now / np.sqrt(2))
+    # What is left of a visit's mean by each change, worked by hand: √(share·sv² + share·sr²).
+    left = {"at least 5": (1, 1 / 5), "half the": (1 / 4, 1 / 3), "readings that": (1, 1 / 12)}
+    for words, (of_visit, of_reading) in left.items():
+        change = next(one for one in found.changes if one.words.startswith(words))
+        sd = np.sqrt(of_visit * visit**2 + of_reading * reading**2)
+        assert change.sd.estimate == pytest.approx(sd)
+        assert change.gain.estimate == pytest.approx(now - sd)
     for held in (found.now, *(part for one in found.changes for part in (one.sd, one.gain))):
         assert held.lower is not None
         assert held.upper is not None

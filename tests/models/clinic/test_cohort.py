@@ -218,6 +218,18 @@ def test_what_cannot_be_told_apart_is_left_out_and_said(study: ClinicCohort) -> 
     assert fit.left_out_terms["treated"] == "every session is on a pressure-acting drug"
 
 
+def test_a_method_of_few_sessions_has_no_spread_of_its_own(study: ClinicCohort) -> None:
+    # By hand: 4 oscillometric sessions beside 34 by Doppler.
+    why = "there are too few sessions by one method (oscillometric: 4)"
+    assert study.fit.spread_reason == why
+
+
+def test_only_animals_of_three_dates_or_more_tell_a_slope(study: ClinicCohort) -> None:
+    rows = study.counted.groupby("animal").head(2).reset_index(drop=True)
+    why = "only 0 of the animals have 3 dates or more, and 5 are needed"
+    assert default_fit(rows, "systolic").slopes_reason == why
+
+
 def test_too_few_animals_are_refused_with_their_number(study: ClinicCohort) -> None:
     few = study.counted[study.counted["animal"].isin(["K1", "K8"])].reset_index(drop=True)
     with pytest.raises(FitError, match=r"at least 5 animals are needed.* here they are 2 and 1"):

@@ -75,6 +75,12 @@ def test_the_higher_of_two_markers_is_that_of_independent_draws():
     assert list(found.combined.values()) == pytest.approx(drawn, abs=0.004)
 
 
+def test_markers_that_point_to_one_stage_do_not_disagree():
+    found = _kidney(creatinine([160, 165, 162, 168, 166]) + sdma([20, 21, 19, 20, 22]), CKD)
+    assert [one.likeliest for one in found.markers] == ["stage 2", "stage 2"]
+    assert found.disagree is False
+
+
 def test_markers_that_point_to_different_stages_are_told_and_the_higher_counts():
     found = _kidney(creatinine([160, 165, 162, 168, 166]) + sdma([30, 31, 29, 30, 32]), CKD)
     assert [one.likeliest for one in found.markers] == ["stage 2", "stage 3"]
@@ -186,6 +192,13 @@ def test_values_that_cannot_be_are_not_staged(labs, apart):
 def test_values_of_one_day_that_disagree_are_one_date():
     labs = [lab("2026-03-14", "creatinine", value, "umol/L") for value in (180, 320)]
     assert "14 days apart" in _kidney(labs).withheld
+
+
+@pytest.mark.parametrize(("other", "apart"), [(230.2, True), (229.8, False)])
+def test_values_of_one_day_lie_apart_from_15_percent_on(other, apart):
+    labs = [*creatinine([180, 200]), lab("2026-02-07", "creatinine", other, "umol/L")]
+    (found,) = _kidney(labs, CKD).markers
+    assert (found.apart is not None) == apart
 
 
 @pytest.mark.parametrize("species", ["rabbit", ""])

@@ -54,6 +54,22 @@ def within(sds: np.ndarray, weight: np.ndarray, half_width: float) -> float:
     return float(weight @ (2 * ndtr(half_width / sds) - 1))
 
 
+def test_where_visits_tell_next_to_nothing_no_fall_is_large_enough():
+    held = plan(replace(CAT, sv=(2000.0, 1e-6)), 4)
+    assert held.effect is not None
+    assert held.fall_seen() is None
+
+
+def test_a_table_is_of_one_three_five_and_ten_readings():
+    assert plan(CAT, 2).table((1,))["readings"].tolist() == [1, 3, 5, 10]
+
+
+def test_before_any_visit_level_and_wander_are_all_that_is_not_known():
+    known = fixed(CAT)
+    by_hand = np.hypot(known.level[1], known.sw[0])
+    assert plan(known, 4).usual.sd_before == pytest.approx(by_hand, rel=1e-6)
+
+
 @pytest.mark.parametrize(("visits", "readings", "gap"), [(1, 5, 7), (3, 1, 30), (6, 4, 14)])
 def test_usual_value_and_slope_agree_with_dense_algebra(visits, readings, gap):
     day = np.arange(visits) * float(gap)

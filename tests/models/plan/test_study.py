@@ -28,6 +28,12 @@ def test_a_power_by_hand():
     assert formula_animals(100.0, 1.0) == 2
 
 
+def test_more_animals_than_any_study_has_are_refused():
+    # The normal formula: 2·((1.96 + 1.28) / 0.05)² = 8 406 an arm.
+    with pytest.raises(CallError, match="more than 5000 animals"):
+        formula_animals(0.05, 1.0)
+
+
 def test_estimates_drawn_are_those_of_animals_fitted():
     count, own = 800, plan(KNOWN, 4)
     arms = Arms.of(own, 20.0, 15.0, seed=1)
@@ -109,7 +115,11 @@ def test_print():
     said = repr(plan(CAT, 4).study(15.0))
     assert "estimated effects" in said
     assert "4000 studies" in said
-    assert plan(CAT, 4).study(15.0, animals=9)._repr_html_().startswith("<table>")
+    found = plan(CAT, 4).study(15.0, animals=9)
+    shown = found._repr_html_()
+    assert shown.startswith("<table>")
+    for difference in (found.difference, found.formula.difference):
+        assert f">{difference:.1f}<" in shown
 
 
 @pytest.mark.parametrize(

@@ -69,6 +69,11 @@ def test_sessions_beyond_the_gauge_are_left_out_and_counted() -> None:
     assert "Left out, as beyond the gauge: 2." in told._repr_html_()
 
 
+@pytest.mark.parametrize(("count", "rows"), [(2, 0), (6, 2)])
+def test_sums_have_their_rows_where_they_have_limits(count: int, rows: int) -> None:
+    assert fitted(MEANS[:count]).companions()._repr_html_().count("summed excess") == rows
+
+
 @pytest.mark.parametrize("count", [1, 2])
 def test_few_sessions_have_no_limits_and_say_so(count: int) -> None:
     told = fitted(MEANS[:count]).companions()

@@ -11,6 +11,7 @@ import pytest
 import bpvet
 from bpvet.facts.priors.groups import PriorGroup
 from bpvet.facts.priors.priors import Priors
+from bpvet.models.trend import learning
 from bpvet.models.trend.learnable import choices
 from bpvet.models.trend.learning import _likelihood
 from bpvet.visits.series import all_series
@@ -66,6 +67,37 @@ def test_the_score_is_the_slope_of_the_likelihood():
         step[i] = 1e-3 * max(1.0, abs(vector[i]))
         slope = (at(vector + step)[0] - at(vector - step)[0]) / (2 * step[i])
         assert gradient[i] == pytest.approx(slope, rel=0.01, abs=0.01)
+
+
+def test_the_first_visit_is_pulled_as_a_normal_mean_is(monkeypatch):
+    """Animals that tell it as sharply as the pull does end halfway between: the conjugate mean."""
+    series = list(all_series(clinic(1, 3)).values())
+    (first,) = choices(CAT, level=False, groups=False, first_visit=True)[2:]
+    spread = np.array([CAT.first_visit[1], 0.5])
+    told = first.packed(CAT) + np.array([12.0, 0.6])
+
+    def likelihood(series, before, priors, parts):
+        off = (parts[0].packed(priors) - told) / spread
+        return -off @ off / 2, -off / spread
+
+    monkeypatch.setattr(learning, "_likelihood", likelihood)
+    found = learning._maximised(series, [""], [first], CAT)
+    halfway = first.packed(CAT) + np.array([6.0, 0.3])
+    np.testing.assert_allclose(first.packed(found), halfway, atol=1e-3)
+
+
+@pytest.mark.parametrize(("treated", "free"), [(0.0, True), (1.0, False)])
+def test_the_level_is_free_where_enough_animals_are_untreated(monkeypatch, treated, free):
+    kept = []
+
+    def maximised(series, before, parts, start):
+        kept.extend(parts)
+        return start
+
+    monkeypatch.setattr(learning, "_maximised", maximised)
+    monkeypatch.setattr(learning, "_fading", lambda *_: 1.5)
+    bpvet.learn_priors(clinic(32, 4, treated=treated), rule="all")
+    assert np.isinf(kept[0].pull).all() == free
 
 
 def test_groups_and_the_first_visit_are_learned_from_enough_animals():

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 import bpvet
 from bpvet.errors import CallError
+from bpvet.models.reasons import reason
 from bpvet.models.trend.fit import refit
-from bpvet.models.trend.outlook import share_at_target, surprise
+from bpvet.models.trend.outlook import category_withheld, share_at_target, surprise
 from tests.models.small_records import drug, records, rows, steady
 
 DATES = ["2026-01-10", "2026-02-07", "2026-03-14", "2026-05-02", "2026-08-01"]
@@ -155,6 +156,22 @@ def test_measured_before_turns_the_first_visit_off():
     readings = rows(steady(150, DATES))
     assert bpvet.fit_trend(records(readings, measured_before="yes"), "A1").first_visit is None
     assert bpvet.fit_trend(records(readings, measured_before="no"), "A1").first_visit is not None
+
+
+def test_a_period_of_a_day_has_a_share_too():
+    """Rosendaal's straight line from 150 to 170 is below 160 for half of the day."""
+    trend = bpvet.fit_trend(
+        records(rows([("2026-01-10", [150] * 4), ("2026-01-11", [170] * 4)])), "A1"
+    )
+    found = share_at_target(trend, 160.0)
+    assert found.days == 1
+    assert found.interpolated == pytest.approx(0.5)
+
+
+@pytest.mark.parametrize(("born", "why"), [("2026-02-01", "category.young"), ("2024-02-01", None)])
+def test_a_kitten_has_no_category(born, why):
+    trend = bpvet.fit_trend(records(rows(steady(150, DATES)), birth_date=born), "A1")
+    assert category_withheld(trend) == (why and reason(why))
 
 
 def test_home_sessions_have_no_first_visit_excitement():

@@ -267,12 +267,11 @@ def due_text(found: Due, *, every: bool = False, every_caution: bool = False) ->
 def _lines(one: DueRow) -> str:
     from bpvet.printing import probability
     from bpvet.wording.en.command.tables import due_target
-    from bpvet.wording.en.due import by_words, credit_of_row, last_words, what_words, who_of
+    from bpvet.wording.en.due import asked_words, credit_of_row, last_words, who_of
 
     target = "" if one.p_at_target is None else due_target(probability(one.p_at_target))
     contact = "" if one.contact is None else f"; {one.contact.text}"
-    asked = f"{who_of(one)}: {what_words(one)}, by {by_words(one)}."
-    line = f"{asked} {last_words(one)}{target}{contact}"
+    line = f"{who_of(one)}: {asked_words(one)}. {last_words(one)}{target}{contact}"
     grade = f" [{credit}]" if (credit := credit_of_row(one)) else ""
     more = f" And {len(one.urgent) - 1} more urgent." if len(one.urgent) > 1 else ""
     return "\n".join(

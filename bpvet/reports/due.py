@@ -30,10 +30,9 @@ from bpvet.reports.naming import digest_of, slug
 from bpvet.reports.page import cleaned, document
 from bpvet.reports.sheet import SHEET, sheet_name, sheet_pages
 from bpvet.wording.en.due import (
-    by_words,
+    asked_words,
     column_words,
     credit_of_row,
-    what_words,
     who_of,
 )
 from bpvet.wording.en.pages.due import (
@@ -102,12 +101,12 @@ def _band(band: str, due: Due, pages: Mapping[str, str], sheets: Mapping[str, st
 def _entry(one: DueRow, pages: Mapping[str, str], sheets: Mapping[str, str]) -> str:
     """Return an animal's entry: who, what and by when, why, and whose rule it is."""
     who, page, sheet = escape(who_of(one)), pages.get(one.animal), sheets.get(one.animal)
-    what, by, last = capital(what_words(one)), _dated(f"by {by_words(one)}"), _dated(last_line(one))
+    asked, last = _dated(capital(asked_words(one))), _dated(last_line(one))
     credit, also = credit_of_row(one), also_lines(one)
     return "".join(
         (
             tag("h3", tag("a", who, href=page) if page else who),
-            tag("p", tag("strong", prose(f"{what}, {by}.")) + prose(f" {capital(last)}")),
+            tag("p", tag("strong", prose(f"{asked}.")) + prose(f" {capital(last)}")),
             paragraph(f"{one.why}{f' ({credit})' if credit else ''}"),
             bullets(also) if also else "",
             tag("p", tag("a", SHEET_LINK, href=sheet)) if sheet else "",

@@ -150,15 +150,23 @@ def what_words(one: DueRow) -> str:
     return "for the vet to decide" if one.band == "no_plan" else "nothing now"
 
 
+def asked_words(one: DueRow) -> str:
+    """Return what is to be done, and by when where there is a date."""
+    return ", ".join(filter(None, (what_words(one), by_words(one))))
+
+
 def by_words(one: DueRow) -> str:
-    """Return by when, and by how much that is past; of examinations where only these are due."""
+    """Return by when, and how long ago that was; of examinations where only these are due.
+
+    Blank without a date.
+    """
     latest, overdue = one.latest, one.overdue_days
     if one.band == "checks" and one.asked:
         soonest = min(one.asked, key=lambda check: check.latest)
         latest, overdue = soonest.latest, soonest.overdue_days
     if latest is None:
-        return "–"
-    return f"{latest}, {counted(overdue, 'day')} ago" if overdue else str(latest)
+        return ""
+    return f"by {latest}, {counted(overdue, 'day')} ago" if overdue else f"by {latest}"
 
 
 def credit_of_row(one: DueRow) -> str:

@@ -55,6 +55,12 @@ REACHING = {
     ("bpvet.models.audit.audit", "answer"): "bpvet.answers.audit.audit",
     ("bpvet.models.clinic.cohort", "answer"): "bpvet.answers.clinic.cohort",
     ("bpvet.records.records", "from_frames"): "bpvet.records.read",
+    # Facts are words only for who prints them.
+    ("bpvet.facts.licensed", "licensed"): "bpvet.wording.en.facts",
+    ("bpvet.facts.cautions", "cautions"): "bpvet.wording.en.facts",
+    ("bpvet.facts.sources", "figure"): "bpvet.wording.en.facts",
+    ("bpvet.facts.sources", "words"): "bpvet.wording.en.facts",
+    ("bpvet.facts.sources", "as_remembered"): "bpvet.wording.en.facts",
     # A finding is words only for who asks for them.
     ("bpvet.records.findings", "worded"): "bpvet.wording.en.findings.all_checks",
     # A reason is a code, whose words are asked for.

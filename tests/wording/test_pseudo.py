@@ -24,6 +24,7 @@ from typing import Any
 import pytest
 
 import bpvet
+from bpvet.facts.sources import facts
 from bpvet.records.example import write_example
 from tests.wording.pseudo import LINES, accented, plain
 
@@ -38,6 +39,7 @@ _MONTHS = "January February March April May June July August September October N
 _NO_WORDS = re.compile(
     rf"\b(?:{'|'.join(f'{one[:3]}(?:{one[3:]})?' for one in _MONTHS.split())})\b"
     r"|\b[\w./-]+\.(?:svg|html|ipynb|csv|json|ics|txt)\b"
+    r"|\bhttps?://\S+|\bdoi\b|\b(?=[a-f]*\d)[0-9a-f]{8,}\b"
     r"|\bbpvet(?: [a-z]+)?\b|--[a-z-]+|\b(?:mmHg|kPa|mmol/L|µmol/L|mg/dL|µg/dL|kg|SDs?|mg|min)\b"
 )
 #: Facts that are names, and what cites them.
@@ -75,6 +77,8 @@ def values() -> re.Pattern[str]:
                 held |= {cell.strip() for row in list(csv.reader(lines))[1:] for cell in row}
     for name in _NAMES:
         held |= set(_strings(tomllib.loads((FACTS / f"{name}.toml").read_text("utf-8"))))
+    # Places in a source are citations, like its name.
+    held |= {one.locator for one in facts()}
     from bpvet.facts import words
 
     held |= set(_strings({key: value for key, value in vars(words).items() if key.isupper()}))

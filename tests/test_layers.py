@@ -55,6 +55,7 @@ REACHING = {
     ("bpvet.models.audit.audit", "answer"): "bpvet.answers.audit.audit",
     ("bpvet.models.clinic.cohort", "answer"): "bpvet.answers.clinic.cohort",
     ("bpvet.records.records", "from_frames"): "bpvet.records.read",
+    ("bpvet.printing", "probability"): "bpvet.wording.en.facts",
     # Facts are words only for who prints them.
     ("bpvet.facts.licensed", "licensed"): "bpvet.wording.en.facts",
     ("bpvet.facts.cautions", "cautions"): "bpvet.wording.en.facts",
@@ -79,6 +80,7 @@ REACHING = {
     ("bpvet.answers.clinic.cohort", "cohort_answer"): "bpvet.wording.en.clinic",
     ("bpvet.answers.plan.plan", "plan_answer"): "bpvet.wording.en.plan",
     ("bpvet.answers.plan.plan", "further_answer"): "bpvet.wording.en.plan",
+    ("bpvet.answers.due.bands", "band_name"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_row"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_contact"): "bpvet.wording.en.due",
     ("bpvet.answers.room.room", "_answered"): "bpvet.wording.en.room",

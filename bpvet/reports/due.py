@@ -38,14 +38,16 @@ from bpvet.wording.en.due import (
 from bpvet.wording.en.pages.due import (
     ABOUT_BAND,
     ALL_CAUTIONS,
+    CAUTIONS,
     SHEET_LINK,
     also_lines,
+    band_title,
     counts,
     last_line,
     later_words,
     list_title,
 )
-from bpvet.wording.en.phrases import capital, counted
+from bpvet.wording.en.phrases import capital
 
 #: Marks the page as ours, so that the next list may replace it.
 MARK = f"due {digest_of('due')}"
@@ -79,7 +81,7 @@ def due_page(
     body += "".join(_band(band, due, linked, rooms) for band in bands)
     body += paragraph(later_words(due))
     more = folded(ALL_CAUTIONS, bullets(rest)) if rest else ""
-    body += tag("section", heading(2, "Cautions") + bullets(first) + more)
+    body += tag("section", heading(2, CAUTIONS) + bullets(first) + more)
     body += "".join(paragraph(note, "footnote") for note in footnotes(body))
     return document(cleaned(body), title, MARK, "page.css")
 
@@ -88,8 +90,7 @@ def _band(band: str, due: Due, pages: Mapping[str, str], sheets: Mapping[str, st
     rows = [one for one in due.rows if one.band == band]
     if not rows:
         return ""
-    title = f"{BANDS[band].capitalize()}: {counted(len(rows), 'animal')}"
-    part = heading(2, title) + paragraph(ABOUT_BAND.get(band, ""))
+    part = heading(2, band_title(band, len(rows))) + paragraph(ABOUT_BAND.get(band, ""))
     entries = [_entry(one, pages, sheets) for one in rows]
     if band == "now":
         return tag("section", part + "".join(entries), class_="urgent")

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bpvet.answers.due.bands import BANDS
 from bpvet.answers.due.table import COLUMNS
 from bpvet.answers.trend.safety import RecheckAnswer, UrgentAnswer
 from bpvet.facts.cautions import licensed
@@ -20,6 +19,19 @@ from bpvet.wording.en.phrases import capital, cited, counted, day, listed
 if TYPE_CHECKING:
     from bpvet.answers.due.due import DueRow
 
+#: What the bands of the list are called.
+BAND_NAMES = {
+    "now": "now",
+    "two_days": "within two days",
+    "overdue": "overdue",
+    "due": "due",
+    "checks": "eyes or bloods only",
+    "lost": "lost to follow-up",
+    "no_plan": "no plan",
+    "later": "later",
+}
+#: What is asked of a visit.
+ASKED = {"measure": "measure", "eyes": "eyes", "bloods": "bloods", "urine": "urine"}
 _SIGNS = {"at least": "≥ ", "at most": "≤ "}
 _OWN = "judgement of this project"
 _OUTCOMES = {
@@ -34,7 +46,7 @@ _COLUMNS = {
     "animal": "id of the animal, or its number with pseudonyms",
     "name": "its name; blank with pseudonyms",
     "species": "species as recorded",
-    "band": f"one of {', '.join(BANDS.values())}",
+    "band": f"one of {', '.join(BAND_NAMES.values())}",
     "earliest": "first day of the window; blank where only a last day is asked",
     "latest": "last day of the window",
     "overdue_days": "days that the window lies before the date spoken for",
@@ -146,7 +158,7 @@ def who_of(one: DueRow) -> str:
 def what_words(one: DueRow) -> str:
     """Return what is to be done; where no rule can say, that it is the vet's to decide."""
     if one.what:
-        return ", ".join(one.what)
+        return ", ".join(ASKED[what] for what in one.what)
     return "for the vet to decide" if one.band == "no_plan" else "nothing now"
 
 

@@ -15,6 +15,8 @@ GRADES = {
 }
 #: The one footnote of figures from memory, behind their mark.
 AS_REMEMBERED = "† As remembered by this project; not yet checked against the paper."
+#: Probabilities beyond what two digits tell.
+UNLIKELY, LIKELY = "less than 1 %", "more than 99 %"
 UNITS = {"h": "hours", "d": "days", "min": "minutes", "/min": "per minute", "1": ""}
 CHECKED_BY = "checked by {who}"
 

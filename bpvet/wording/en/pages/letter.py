@@ -14,6 +14,8 @@ from bpvet.wording.en.pages.animal.recorded import dose_written
 from bpvet.wording.en.phrases import day, percent
 
 #: Heads of the table of sessions; the last has the unit behind it.
+#: Heads of the laboratory values, before their dates.
+VALUE, NEWEST_CHANGE = "Value", "Newest change"
 TABLE_HEADS = ("Date", "Method", "Site", "Cuff, cm", "Setting", "Readings as taken", "Mean")
 #: Lines to write on at the end.
 HAND = ("Name and signature", "Telephone", "Date")

@@ -63,6 +63,7 @@ REACHING = {
     ("bpvet.facts.sources", "words"): "bpvet.wording.en.facts",
     ("bpvet.facts.sources", "as_remembered"): "bpvet.wording.en.facts",
     # A finding is words only for who asks for them.
+    ("bpvet.records.findings", "__str__"): "bpvet.wording.en.findings.phrases",
     ("bpvet.records.findings", "worded"): "bpvet.wording.en.findings.all_checks",
     # A reason is a code, whose words are asked for.
     ("bpvet.models.reasons", "reason"): "bpvet.wording.en.reasons",

@@ -137,11 +137,9 @@ class Finding:
         }
 
     def __str__(self) -> str:
-        where = self.file
-        if self.line is not None:
-            where += f", line {self.line}"
-        if self.column:
-            where += f", column {printable(self.column)}"
+        from bpvet.wording.en.findings.phrases import place
+
+        where = place(self.file, self.line, self.column and printable(self.column))
         reason, fix, _ = self.words
         return f"{where}: {reason} {fix}".rstrip()
 

@@ -42,6 +42,12 @@ _NO_WORDS = re.compile(
     r"|\bhttps?://\S+|\bdoi\b|\b(?=[a-f]*\d)[0-9a-f]{8,}\b"
     r"|\bbpvet(?: [a-z]+)?\b|--[a-z-]+|\b(?:mmHg|kPa|mmol/L|µmol/L|mg/dL|µg/dL|kg|SDs?|mg|min)\b"
 )
+#: Rows of a file as they stand there; and a file's name with a line and a column, or a table's with
+#: the number of its rows: names of the contract, whatever the language.
+_RECORDED = re.compile(r"^ +\| .*$", re.MULTILINE)
+_PLACES = re.compile(r"(?<=\d, )[a-z_]+$|\b[a-z]+(?= \(\d+ ŕóẃ)", re.MULTILINE)
+#: What the records say stands in quotation marks.
+_CITED = re.compile(r"“[^”|]*”|\"[^\"|]*\"")
 #: Facts that are names, and what cites them.
 _NAMES = ("drugs", "analytes", "species", "breeds", "guidelines", "sources", "iris")
 
@@ -83,7 +89,9 @@ def values() -> re.Pattern[str]:
 
     held |= set(_strings({key: value for key, value in vars(words).items() if key.isupper()}))
     held |= {one[:1].upper() + one[1:] for one in held}
+    # A name may go on in another line, of a table or of a drawing.
     names = sorted((re.escape(one) for one in held if len(one) > 2), key=len, reverse=True)
+    names = [one.replace(r"\ ", r"[ |]+") for one in names]
     return re.compile(rf"(?<!\w)(?:{'|'.join(names)})(?!\w)")
 
 
@@ -102,8 +110,10 @@ def _strings(held: Any) -> Iterator[str]:
 def stray(text: str) -> set[str]:
     """Return the pieces of a text that are neither accented nor values."""
     # Lines of a paragraph are one text; cells of a table, and texts of a page, are apart.
+    text = _PLACES.sub("|", _RECORDED.sub(" ", text))
     text = re.sub(r"\n\n|(?<=\S) {2,}(?=\S)|\n(?=- )|\n[- ]+(?=\n)", " | ", text)
-    left = _NO_WORDS.sub("|", values().sub("|", " ".join(text.split())))
+    left = " ".join(_CITED.sub("|", text).split())
+    left = values().sub("|", _NO_WORDS.sub("|", left))
     # A word with an accented letter ends a piece.
     pieces = _RUN.findall(re.sub(r"\w*[^\W\d_a-zA-Z]\w*", "|", left))
     return {one for one in (piece.strip(" ,'’-") for piece in pieces) if len(one) > 2}

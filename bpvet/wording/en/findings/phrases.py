@@ -30,3 +30,9 @@ def lines_named(lines: SomeLines) -> str:
         return f"Line {first[0]}"
     last = f"{rest} more" if rest else first.pop()
     return f"Lines {', '.join(first)} and {last}"
+
+
+def place(file: str, line: int | None, column: str) -> str:
+    """Return where a finding is; without a line or a column these are left out."""
+    where = file if line is None else f"{file}, line {line}"
+    return f"{where}, column {column}" if column else where

@@ -103,8 +103,13 @@ def foot_words(name: str, id: str, as_of: np.datetime64, longest: int) -> str:
     """
     names = f"{name} (animal {id})"
     if len(names) > longest:
-        names = f"Animal {id}" if len(id) <= longest else "The animal named on page 1"
+        names = animal_words(id) if len(id) <= longest else "The animal named on page 1"
     return f"{names}, {day(as_of)}"
+
+
+def animal_words(id: str) -> str:
+    """Return whose letter it is, by the id alone."""
+    return f"Animal {id}"
 
 
 def basis_words(answer: TrendAnswer | UnseenAnswer, rule: str, table: str) -> str:

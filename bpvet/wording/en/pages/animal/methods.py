@@ -96,12 +96,12 @@ def _level_and_effect(answer: TrendAnswer) -> list[tuple[str, tuple[float, float
         return [("Level without a drug", own.level), effect]
     found = []
     for one in own.groups:
-        kind = f"{probability(one.weight)} of treated animals"
-        found.append((f"Level without a drug, {kind}", one.level))
+        share = f"{probability(one.weight)} of treated animals"
+        found.append((f"Level without a drug, {share}", one.level))
         if one.under_drug is None:
-            found.append((f"Full effect of a drug, {kind}", (0.0, float(one.effect_sd or 0.0))))
+            found.append((f"Full effect of a drug, {share}", (0.0, float(one.effect_sd or 0.0))))
         else:
-            found.append((f"Pressure under a drug, {kind}", one.under_drug))
+            found.append((f"Pressure under a drug, {share}", one.under_drug))
     return found
 
 
@@ -109,9 +109,9 @@ def animal_facts(answer: TrendAnswer) -> Iterator[tuple[str, Fact]]:
     """Yield what each figure behind the answer is of, and the figure, in the order of use."""
     chosen = guideline(answer.guideline)
     if answer.quantity == "systolic":
-        stated = {"raised range": chosen.raised, "target": chosen.target, "floor": chosen.floor}
-        for name, one in stated.items():
-            yield _of(name, one.fact)
+        yield _of("raised range", chosen.raised.fact)
+        yield _of("target", chosen.target.fact)
+        yield _of("floor", chosen.floor.fact)
         for category in guideline(chosen.categories_from).categories:
             yield f"Category, {category.name}", fact(category.fact_id)
         if answer.recheck.row is not None:
@@ -123,8 +123,8 @@ def animal_facts(answer: TrendAnswer) -> Iterator[tuple[str, Fact]]:
             yield _of("urgent", fact(line.fact))
     if answer.rule == "guideline":
         yield _of("first reading", fact("protocol.discard_first.from"))
-    for name in ("minimum", "enough"):
-        yield _of(f"readings, {name}", fact(f"protocol.n.{name}"))
+    yield _of("readings, minimum", fact("protocol.n.minimum"))
+    yield _of("readings, enough", fact("protocol.n.enough"))
     for course in answer.courses:
         known = drug(course.drug)
         if known is not None:

@@ -12,10 +12,11 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from bpvet.facts.codes import EXTENSION, LOINC, loinc, loinc_of_mean
+from bpvet.facts.codes import EXTENSION, LOINC, loinc_of_mean
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.cells import TEXT, RawSheet
-from bpvet.records.findings import Finding, printable, shown, whole
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of, printable, shown
 from bpvet.records.formats.fhir.gathered import Found, Rows, join_single_values, say
 from bpvet.records.formats.fhir.patients import References, animal_row, contained_animals
 from bpvet.records.formats.fhir.readings import (
@@ -79,11 +80,7 @@ def fhir_sheets(file: str, held: Document, findings: list[Finding]) -> list[RawS
     place = f"{file}, entries" if bundled else file
     say(place, found, findings)
     if not found.readings.lines and not found.means.lines:
-        reason = "The resources hold no blood pressure that is understood."
-        mend = (
-            f"A reading is an Observation coded {loinc('panel')} or {loinc('systolic')} in LOINC."
-        )
-        findings.append(whole(place, reason, mend, "no readings file"))
+        findings.append(finding_of(Code.NO_PRESSURES, place, stops=True))
     sheets = [_sheet(place, "readings", found.readings, column_names("readings"))]
     means = [name for name in column_names("readings") if name not in READING_QUANTITIES]
     sheets.append(_sheet(f"{place} (means)", "readings", found.means, (*means, *_SUMMARY)))

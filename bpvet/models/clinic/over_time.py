@@ -24,6 +24,7 @@ from bpvet.facts.categories import guideline as guideline_of
 from bpvet.facts.drugs import drug as drug_of
 from bpvet.facts.sources import fact
 from bpvet.printing import ShortTable, number
+from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
 from bpvet.visits.treatments.courses import all_courses
@@ -184,8 +185,8 @@ class OverTime(Content):
             )
             for one in self.shares
         )
-        heads = ("", "begun", *PLACES, "share of measured")
-        return ShortTable(f"{self.started} animals begun on a pressure drug", heads, rows)
+        heads = ("", "begun", *PLACES, reason("over_time.share"))
+        return ShortTable(reason("over_time.title", animals=self.started), heads, rows)
 
 
 def over_time(
@@ -291,10 +292,10 @@ def _animals(records: Records) -> dict[str, tuple[float, tuple[str, np.datetime6
     gone = table["left_on"].to_numpy(dtype="datetime64[D]")
     columns = table["animal"], table["target_systolic"], table["left_reason"], gone
     found: dict[str, tuple[float, tuple[str, np.datetime64] | None]] = {}
-    for animal, target, reason, day in zip(*columns, strict=True):
+    for animal, target, why, day in zip(*columns, strict=True):
         left = None
         if not np.isnat(day) and day <= records.as_of:
-            left = ("died" if reason == "died" else "left"), day
+            left = ("died" if why == "died" else "left"), day
         found[str(animal)] = float(target), left
     return found
 

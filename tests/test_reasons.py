@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 import bpvet
-from bpvet.models.reasons import reason
+from bpvet.reasons import reason
 from bpvet.wording.en.reasons import REASONS
 
 PACKAGE = Path(bpvet.__file__).parent

@@ -21,6 +21,7 @@ from bpvet.facts.protocol import (
     STILL_FALLING_MMHG,
 )
 from bpvet.facts.words import RULES, Word
+from bpvet.reasons import reason
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -242,7 +243,7 @@ def fates(
 
 def left_out_reason(taken: int) -> str:
     """Return why the first of `taken` readings is left out, in words."""
-    return f"the first of {taken} taken: left out under rule guideline"
+    return reason("visits.left_out_first", taken=taken)
 
 
 def joint_bound(bounds: Iterable[str]) -> str:

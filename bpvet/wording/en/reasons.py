@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-from bpvet.wording.en.coded import agreement, audit, clinic, kidney, maths, plan, trend
+from bpvet.wording.en.coded import (
+    agreement,
+    audit,
+    clinic,
+    kidney,
+    maths,
+    plan,
+    records,
+    trend,
+    visits,
+)
 
 #: In braces stands what is said of the animal or the value.
 REASONS = {
@@ -12,7 +22,9 @@ REASONS = {
     **kidney.WORDS,
     **maths.WORDS,
     **plan.WORDS,
+    **records.WORDS,
     **trend.WORDS,
+    **visits.WORDS,
     "agreement.no_figure": "it cannot be computed",
     "agreement.no_reference": "neither method is the reference",
     "agreement.other_reference": "the reference is {kind}",

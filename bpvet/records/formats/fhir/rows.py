@@ -14,6 +14,7 @@ import pyarrow as pa
 
 from bpvet.facts.codes import EXTENSION, LOINC, loinc_of_mean
 from bpvet.facts.words import READING_QUANTITIES
+from bpvet.reasons import reason
 from bpvet.records.cells import TEXT, RawSheet
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of, printable, shown
@@ -120,7 +121,7 @@ def _take(found: Found, line: int, resource: dict[str, Any], references: Referen
     elif kind == "Observation":
         _take_observation(found, line, resource, references.animal(resource))
     elif kind != "Medication":
-        found.strange[kind or "resource without a type"] += 1
+        found.strange[kind or reason("fhir.no_type")] += 1
 
 
 def _take_observation(found: Found, line: int, resource: dict[str, Any], animal: str) -> None:
@@ -130,7 +131,7 @@ def _take_observation(found: Found, line: int, resource: dict[str, Any], animal:
     cells = {"animal": animal, "note": notes(resource)}
     status, day = text_at(resource, "status"), day_of(moment(resource))
     panel = loinc_of_mean("panel") in coded
-    void = f'is marked as "{status}"' if status in _VOID else ""
+    void = reason("row.marked", status=status) if status in _VOID else ""
     if void:
         found.void.append(line)
     elif status in _EARLY:
@@ -187,12 +188,12 @@ def _treatment(resource: dict[str, Any], references: References) -> tuple[dict[s
     start = text_at(period, "start") or text_at(resource, "effectiveDateTime")
     stop = day_of(text_at(period, "end"))
     if status in _NOT_GIVEN:
-        return {}, f'is marked as "{status}"', drug
+        return {}, reason("row.marked", status=status), drug
     if status in _ENDED and not stop:
-        return {}, f'is marked as "{status}" without the date of its end', drug
+        return {}, reason("row.ended_undated", status=status), drug
     dosage = first(resource.get("dosage"))
     value, unit = from_quantity(first(dosage.get("doseAndRate")).get("doseQuantity"))
-    reason = first(resource.get("reason"))
+    newest = first(resource.get("reason"))
     cells = {
         "animal": references.animal(resource),
         "drug": drug,
@@ -201,7 +202,7 @@ def _treatment(resource: dict[str, Any], references: References) -> tuple[dict[s
         "dose": value or text_at(dosage, "text"),
         "dose_unit": unit,
         "product": extensions(resource).get(f"{EXTENSION}product", ""),
-        "purpose": concept_text(first(resource.get("reasonCode")) or reason.get("concept")),
+        "purpose": concept_text(first(resource.get("reasonCode")) or newest.get("concept")),
         "note": notes(resource),
     }
     return cells, "", ""

@@ -15,6 +15,7 @@ from functools import cache
 
 from bpvet.equality import Content
 from bpvet.facts.compiled import load
+from bpvet.reasons import reason
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -26,16 +27,16 @@ if TYPE_CHECKING:
 
 #: How a figure was obtained.
 GRADES = {
-    "R": "read in the source",
-    "S": "read in a later text that restates the source",
-    "M": "as remembered",
-    "D": "derived from figures of the source",
-    "J": "judgement of this project",
+    "R": reason("facts.read"),
+    "S": reason("facts.restated"),
+    "M": reason("facts.remembered"),
+    "D": reason("facts.derived"),
+    "J": reason("facts.judgement"),
 }
 #: The mark of a figure from memory, and the one footnote that explains it: whoever prints a page,
 #: a letter, a caption or a terminal's text adds it once where a mark was used.
 DAGGER = "†"
-AS_REMEMBERED = f"{DAGGER} As remembered by this project; not yet checked against the paper."
+AS_REMEMBERED = f"{DAGGER} {reason('facts.as_remembered')}"
 
 #: The key of the one source that is no publication: this project's own judgement.
 PROJECT = "project"

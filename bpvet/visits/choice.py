@@ -20,7 +20,7 @@ from bpvet.facts.protocol import (
     MIN_READINGS,
     STILL_FALLING_MMHG,
 )
-from bpvet.facts.words import RULES, Word
+from bpvet.facts.words import RULES, Bound, Word
 from bpvet.reasons import reason
 
 TYPE_CHECKING = False
@@ -32,7 +32,7 @@ KINDS = ("set aside", "excluded", "no sound", "summary", "bound", "number")
 #: What becomes of it.
 FATES = ("used", "left out", "excluded", "no sound", "set aside")
 #: A session's bound when readings beyond both ends of the gauge were used.
-BOTH_BOUNDS = "at least and at most"
+BOTH_BOUNDS = Bound.BOTH
 
 #: What stands between the flags of a session in a table's cell; no flag holds it.
 _BETWEEN = "; "

@@ -31,9 +31,12 @@ from bpvet.visits.treatments.courses import all_courses
 
 _DAY = np.timedelta64(1, "D")
 #: Where an animal is at a horizon; together every animal that was begun.
-PLACES = ("at target", "above", "not measured", "died", "left", "not yet due")
+NOT_YET_DUE = "not yet due"
+PLACES = ("at target", "above", "not measured", "died", "left", NOT_YET_DUE)
 #: What may end the wait for target, and what does not.
 EVENTS = ("at target", "died", "left")
+#: The class of drugs that were begun together.
+SEVERAL_TOGETHER = "several begun together"
 HORIZONS = ("three_months", "six_months")
 
 
@@ -303,7 +306,7 @@ def _animals(records: Records) -> dict[str, tuple[float, tuple[str, np.datetime6
 def _class(name: str) -> str:
     """Return the class of a drug as the table of drugs has it; several begun together are one."""
     if " + " in name:
-        return "several begun together"
+        return SEVERAL_TOGETHER
     found = drug_of(name)
     if found is None:
         return "other"
@@ -371,7 +374,7 @@ def _place(
         return "at target" if at_target[nearest] else "above"
     if left is not None and (left[1] - start) / _DAY <= stated.high:
         return left[0]
-    return "not yet due" if (as_of - start) / _DAY < stated.high else "not measured"
+    return NOT_YET_DUE if (as_of - start) / _DAY < stated.high else "not measured"
 
 
 def _number(key: str) -> float:

@@ -6,6 +6,7 @@ hold, with its unit looked at, and goes through the same checks; what is not und
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -165,11 +166,15 @@ def _take_pressure(
     if told_one_by_one(resource):
         found.derived.append(line)
         return
+    unused = [resource.get(part) for part in ("component", "valueQuantity")] if void else []
     if void:
         # It was taken, and counts as taken; its numbers are not used.
         resource = {**resource, "component": [], "valueQuantity": None}
     rows = found.means if panel else found.readings
     taken, why, text = (mean_cells if panel else reading_cells)(resource, cells)
+    if any(unused):
+        # Two that differ in a number are two, though neither number is used.
+        taken[ONE_OF_EQUALS] += json.dumps(unused, sort_keys=True)
     rows.add(line, taken, why, text, "" if panel else single_quantity(resource))
     if not why and has_kilopascal(resource):
         found.kilopascal.append(line)

@@ -226,13 +226,13 @@ def _understood(
     timed, zoned = int(readings["timed"].sum()), int(readings["zoned"].sum())
     orders = tables["readings"].dates
     dated = int((~np.isnat(readings["date"])).sum())
-    ways = [
+    ways: list[str] = [
         reason("understood.as_stated", order=DATE_ORDERS[order])
         for order in dict.fromkeys(orders)
         if order
     ]
     ways += ["YYYY-MM-DD"] if "" in orders or not ways else []
-    dates = reason("understood.dates", ways=" or ".join(ways), rows=dated, timed=timed)
+    dates: str = reason("understood.dates", ways=" or ".join(ways), rows=dated, timed=timed)
     if zoned:
         dates += reason("understood.zoned", rows=zoned)
     return {

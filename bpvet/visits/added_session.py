@@ -77,7 +77,7 @@ def _alike(own: pd.DataFrame, theirs: pd.DataFrame) -> list[str]:
     """Return a question for each other session of that day and method with the same numbers."""
     first, mine = own.iloc[0], _numbers(own)
     day = theirs[(theirs["date"] == first["date"]) & (theirs["method"] == first["method"])]
-    found = []
+    found: list[str] = []
     for _, rows in day.groupby("session"):
         ordered = rows.sort_values("order")
         if len(own) >= _ENOUGH and _numbers(ordered) == mine:

@@ -25,7 +25,7 @@ _NUMBERS = _COLUMNS[1:4]
 def statistics_of(agree: Agreement) -> list[tuple[str, Estimate, str]]:
     """Return each statistic with its name and unit, in the order of the table."""
     unit, better = agree.data.unit, agree.limits(intervals="better")
-    rows = [
+    rows: list[tuple[str, Estimate, str]] = [
         (
             reason("agreement.bias", second=agree.data.labels[1], first=agree.data.labels[0]),
             agree.bias,

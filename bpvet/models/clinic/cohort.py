@@ -241,7 +241,7 @@ def _rows(records: Records, rule: str, quantity: str, called: dict[str, str]) ->
 
 def reasons(frame: pd.DataFrame, quantity: str, conditions: Sequence[str]) -> list[str]:
     """Return why each session does not count under some conditions; blank where it does."""
-    said = []
+    said: list[str] = []
     for condition, count in zip(frame["condition"], frame[f"{quantity}_n"], strict=True):
         if condition not in conditions:
             said.append(reason("cohort.measured", condition=CONDITION_WORDS[condition]))

@@ -50,12 +50,12 @@ def column_profile(cells: pa.Array) -> ColumnProfile:
         return ColumnProfile(
             "dates", reason("profile.dates", such_as=shown(filled[0].as_py())), filled
         )
-    for kind, code, pattern in (
+    for kind, words, pattern in (
         ("numbers", "profile.numbers", _NUMBER),
         ("lists", "profile.lists", _LIST),
     ):
         if pc.mean(pc.match_substring_regex(filled, pattern)).as_py() >= _HALF:
-            return ColumnProfile(kind, reason(code, such_as=shown(filled[0].as_py())), filled)
+            return ColumnProfile(kind, reason(words, such_as=shown(filled[0].as_py())), filled)
     texts, code = distinct(filled)
     counts = np.bincount(code)
     for kind, ours in (("methods", METHODS), ("species", SPECIES)):

@@ -134,8 +134,7 @@ def _of_sheet(sheet: RawSheet) -> Iterator[Proposed]:
             name = "chart_line" if profile.kind == "chart lines" else "systolic_list"
             sure = profile.kind == "chart lines"
             code = "proposal.cells" if sure else "proposal.cells_or"
-            why = reason(code, words=profile.words)
-            yield _line(sheet, head, name, why, sure)
+            yield _line(sheet, head, name, reason(code, words=profile.words), sure)
         elif i in chosen:
             name, why, sure = chosen[i]
             yield _line(sheet, head, name, why, sure)
@@ -143,8 +142,8 @@ def _of_sheet(sheet: RawSheet) -> Iterator[Proposed]:
     yield from _of_unit(sheet, heads, known, chosen, profiles)
     names = {*known, *(name for name, _, _ in chosen.values())}
     if sheet.table == "readings" and not names & {"method", "chart_line"}:
-        why = reason("proposal.no_method")
-        yield Proposed(sheet.file, sheet.table, "", "method", "doppler", why, False)
+        asked = reason("proposal.no_method")
+        yield Proposed(sheet.file, sheet.table, "", "method", "doppler", asked, False)
 
 
 def _line(sheet: RawSheet, head: str, name: str, why: str, sure: bool) -> Proposed:

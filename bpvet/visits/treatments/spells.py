@@ -244,5 +244,5 @@ def _started_together(rows: list[Row]) -> Finding:
     )
 
 
-def _at(code: Code, row: Row, column: str, value: str, **values: object) -> Finding:
+def _at(code: Code, row: Row, column: str, value: str, **values: Any) -> Finding:
     return finding_of(code, row.file, row.line, column, value, **values)

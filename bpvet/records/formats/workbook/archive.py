@@ -56,7 +56,7 @@ class NotOpened(Exception):
 
     def __init__(self, code: Code, **values: float) -> None:
         super().__init__(code, values)
-        self.code, self.values = code, values
+        self.code, self.values = code, tuple(values.items())
 
 
 @dataclass(eq=False)
@@ -98,7 +98,7 @@ def looked_over(file: str, data: bytes, findings: list[Finding]) -> Parts | None
             _refuse_others(archive)
             return _scanned(archive, data)
     except NotOpened as error:
-        findings.append(finding_of(error.code, file, stops=True, **error.values))
+        findings.append(Finding(file, None, "", "", error.code, error.values, stops=True))
         return None
     except xml.parsers.expat.ExpatError:
         code = Code.UNSOUND_PART

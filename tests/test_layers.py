@@ -25,6 +25,7 @@ LAYERS = (
         "publishing",
         "printing",
         "reading_back",
+        "reasons",
     }
     | {"spreadsheets"},
     {"facts"},
@@ -66,7 +67,7 @@ REACHING = {
     ("bpvet.records.findings", "__str__"): "bpvet.wording.en.findings.phrases",
     ("bpvet.records.findings", "worded"): "bpvet.wording.en.findings.all_checks",
     # A reason is a code, whose words are asked for.
-    ("bpvet.models.reasons", "reason"): "bpvet.wording.en.reasons",
+    ("bpvet.reasons", "reason"): "bpvet.wording.en.reasons",
     # An answer is printed with its sentences: what makes it asks for them.
     ("bpvet.answers.trend.trend", "trend_answer"): "bpvet.wording.en.trend.statements",
     ("bpvet.answers.trend.unseen", "unseen_answer"): "bpvet.wording.en.trend.unseen",

@@ -35,7 +35,7 @@ from bpvet.facts.words import (
     Bound,
     Fate,
 )
-from bpvet.models.reasons import reason
+from bpvet.reasons import reason
 from bpvet.visits.choice import (
     BOTH_BOUNDS,
     Reading,

@@ -10,6 +10,7 @@ import numpy as np
 
 from bpvet.errors import FitError
 from bpvet.models.clinic.cohort import ClinicCohort, Fitted, default_fit, reasons, too_few
+from bpvet.reasons import reason
 
 MAIN = ("months", "months_treated", "treated", "oscillometric")
 
@@ -62,13 +63,13 @@ def main_effects(fit: Fitted, month: float, level: float = 0.95) -> dict[str, Ef
     }
 
 
-def _effect(fit: Fitted, weights: dict[str, float], reason: str, level: float) -> Effect:
+def _effect(fit: Fitted, weights: dict[str, float], why: str, level: float) -> Effect:
     if not set(weights) <= set(fit.cohort.terms):
-        return nothing(reason or "not in the model")
+        return nothing(why or reason("cohort.not_in_model"))
     row = fit.cohort.contrast(weights, level).iloc[0]
     estimate, lower, upper, p = (float(row[name]) for name in ("estimate", "lower", "upper", "p"))
     if not np.isfinite((estimate, lower, upper, p)).all():
-        return nothing("these sessions do not determine it")
+        return nothing(reason("cohort.not_determined"))
     return Effect(estimate, lower, upper, p, None)
 
 
@@ -174,10 +175,9 @@ def grid(study: ClinicCohort, level: float = 0.95) -> Grid:
         alone = (_Choices(study.rule, species=name) for name in species)
         rows += [_grid_row(study, month, level, choice) for choice in alone]
     unmoved = {
-        "sessions at home: there are none with a used value": not home,
-        "sessions after a calming drug: there are none with a used value": not calmed,
-        "treatment before entry: no animal was on a pressure-acting drug at its first counted "
-        "session": not before,
+        reason("cohort.none_at_home"): not home,
+        reason("cohort.none_calmed"): not calmed,
+        reason("cohort.none_before"): not before,
     }
     return Grid(month, tuple(rows), tuple(words for words, yes in unmoved.items() if yes))
 

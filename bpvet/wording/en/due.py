@@ -97,9 +97,17 @@ def why_of(
     return reason
 
 
+#: What is missing of the laboratory, by `bpvet.models.safety.checks_due`.
+_VALUES = {
+    "kidney": "creatinine or SDMA",
+    "potassium": "potassium",
+    "protein": "protein in the urine (UPC)",
+}
+
+
 def check_text(check: Check) -> str:
     """Return why an examination is due, as part of a sentence."""
-    values = listed(check.values)
+    values = listed([_VALUES[name] for name in check.values])
     since = day(check.since)
     if check.rule == "renin":
         interval = fact(check.fact_id)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bpvet.records.cells import SomeLines
 
 NOTHING_TO_DO = "Nothing to do."
+FILL_IT = "Put a header and rows in it."
 NOT_MEASURED = "Nothing to do if it has not been measured."
 #: What asks nothing of the reader.
 IDLE = ("", NOTHING_TO_DO, NOT_MEASURED)

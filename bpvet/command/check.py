@@ -20,6 +20,7 @@ from bpvet.wording.en.command.check import (
     ASIDE,
     CANCELLED,
     FINDING,
+    FORMS,
     GROUP_WORDS,
     GROUPS,
     HOW_TO_SEE_ALL,
@@ -302,6 +303,7 @@ def _animals(counts: Mapping[str, int]) -> str:
 
 def _by_file(words: Mapping[str, str]) -> str:
     """Return what holds for each file, said once where it holds for all."""
+    words = {file: FORMS.get(word, word) for file, word in words.items()}
     if len(set(words.values())) <= 1:
         return next(iter(words.values()), "")
     return "; ".join(f"{file}: {word}" for file, word in words.items())

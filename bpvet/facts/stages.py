@@ -170,5 +170,7 @@ def pressure_substages(edition: str) -> Staging:
 
 def _printed(one: Fact) -> str:
     if one.low is None:
-        return f"below {one.high:g}"
-    return f"above {one.low:g}" if one.high is None else f"{one.low:g}–{one.high:g}"
+        return reason("facts.below", high=one.high)
+    if one.high is None:
+        return reason("facts.above", low=one.low)
+    return f"{one.low:g}–{one.high:g}"

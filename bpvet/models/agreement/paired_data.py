@@ -148,7 +148,7 @@ def from_records(
         reading_point=of,
         linked=linked,
         points_are=_points_words(linked=False, visits=True),
-        source=f"paired visits {CONDITION_WORDS[found.condition]}",
+        source=reason("agreement.paired_visits", where=CONDITION_WORDS[found.condition]),
         digest=records.digest,
         said=_said(found),
     )

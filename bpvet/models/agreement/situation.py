@@ -216,9 +216,12 @@ def situation(
     rows = near[both]
     if rows["animal"].nunique() < 2:
         raise RecordsError(
-            f"A comparison of sessions {CONDITION_WORDS[condition]} with those in the clinic needs "
-            f"at least two animals with both within {NEAR_DAYS} days, by one method; these records "
-            f"have {rows['animal'].nunique()}."
+            reason(
+                "situation.few_animals",
+                where=CONDITION_WORDS[condition],
+                days=NEAR_DAYS,
+                animals=rows["animal"].nunique(),
+            )
         )
     kept = int(chosen["animal"].isin(rows["animal"].unique()).sum())
     return _compared(rows, condition, method, quantity, kept - len(rows), level)

@@ -71,7 +71,20 @@ def at_zero(fit: Components | None, labels: tuple[str, str]) -> tuple[str, ...]:
     """Return which components are estimated at zero, and what that means."""
     if fit is None or not fit.at_zero:
         return ()
-    named = ", ".join(
-        term.replace("first", labels[0]).replace("second", labels[1]) for term in fit.at_zero
-    )
+    named = ", ".join(_term(term, labels) for term in fit.at_zero)
     return (reason("agreement.at_zero", terms=named),)
+
+
+def _term(term: str, labels: tuple[str, str]) -> str:
+    """Return a component of variance in words: what varies, and by which method."""
+    first, second = labels
+    varies, joint, of = term.partition(" × ")
+    if not joint:
+        varies, joint, of = term.partition(" by ")
+    method = of.replace("first", first).replace("second", second)
+    what = reason(f"agreement.term.{varies}")
+    return (
+        reason("agreement.reading_by", what=what, method=method)
+        if joint == " by "
+        else (f"{what}{joint}{method}")
+    )

@@ -25,7 +25,7 @@ from bpvet.reasons import reason
 
 _NO_MORE_THAN_CHANCE = reason("audit.no_difference")
 #: What the mixed model allows for, where it varies, and what it is called.
-_ALLOWED = {"months": "months", "treated": "treatment", "condition": "condition"}
+_ALLOWED = {one: reason(f"audit.allowed.{one}") for one in ("months", "treated", "condition")}
 
 
 @dataclass(frozen=True)
@@ -131,7 +131,9 @@ def _residuals(rows: pd.DataFrame) -> tuple[NDArray[np.float64], str]:
         why = reason("audit.no_model", error=error)
         return (rows["systolic"] - about).to_numpy(dtype=float), why
     line = fit.predict(rows)["estimate"]
-    *others, last = ("animal", *(_ALLOWED[name] for name in named))
-    allowed = f"{', '.join(others)} and {last}" if others else last
-    basis = reason("audit.residuals", allowed=allowed)
+    *others, last = (reason("audit.allowed.animal"), *(_ALLOWED[name] for name in named))
+    basis = reason("audit.residuals", allowed=last)
+    if others:
+        allowed = reason("audit.allowed", others=", ".join(others), last=last)
+        basis = reason("audit.residuals", allowed=allowed)
     return (rows["systolic"] - line).to_numpy(dtype=float), basis

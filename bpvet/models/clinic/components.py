@@ -85,5 +85,5 @@ def component_words(name: str, unit: str) -> tuple[str, str]:
             (reason("cohort.animals_slope"), reason("cohort.unit_a_month", unit=unit)),
         )
         return held[bool(by)]
-    between = {"visit": "Between visits", "residual": "Between readings"}[kind]
+    between = reason(f"cohort.between.{kind}")
     return (f"{between}, {METHOD_WORDS[by]}" if by else between), unit

@@ -186,7 +186,7 @@ def _grid_row(study: ClinicCohort, month: float, level: float, choice: _Choices)
     rows = study.every if choice.rule == study.rule else study.other_rule
     added = {"home": choice.home, "calmed": choice.calmed}
     conditions = ["clinic", *(name for name, counts in added.items() if counts)]
-    rows = rows[[not reason for reason in reasons(rows, study.quantity, conditions)]]
+    rows = rows[[not left for left in reasons(rows, study.quantity, conditions)]]
     if choice.species != "all":
         rows = rows[rows["species"] == choice.species]
     if not choice.treated_before_entry:
@@ -195,14 +195,14 @@ def _grid_row(study: ClinicCohort, month: float, level: float, choice: _Choices)
     rows = rows.reset_index(drop=True)
     main = choice == _Choices(study.rule)
     slopes: bool | None = None
-    reason: str | None = None
+    why: str | None = None
     try:
         fit = study.fit if main else default_fit(rows, study.quantity)
         effects: dict[str, Any] = main_effects(fit, month, level)
         slopes = not fit.slopes_reason
     except FitError as error:
         few = too_few(rows)
-        reason = f"too few: {few}" if few else str(error)
-        effects = dict.fromkeys(MAIN, nothing(reason))
+        why = reason("cohort.too_few", few=few) if few else str(error)
+        effects = dict.fromkeys(MAIN, nothing(why))
     animals = rows["animal"].nunique()
-    return GridRow(*choice, main, animals, len(rows), slopes, reason, **effects)
+    return GridRow(*choice, main, animals, len(rows), slopes, why, **effects)

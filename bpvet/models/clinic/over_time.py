@@ -311,7 +311,7 @@ def _class(name: str) -> str:
     if found is None:
         return "other"
     if found.renin:
-        return "renin group"
+        return reason("cohort.renin")
     return "amlodipine" if found.name == "amlodipine" else "other"
 
 

@@ -104,7 +104,7 @@ class Companions(Tabled, Content):
         rows = [
             (reason("companions.used"), str(self.values.size), ""),
             (reason("companions.sd"), _shown(self.variability.sd.estimate), self.unit),
-            ("Theil–Sen slope", _shown(slope.estimate), f"{self.unit} per 30 d"),
+            (reason("companions.slope"), _shown(slope.estimate), f"{self.unit} per 30 d"),
         ]
         if ewma.outside is not None:
             rows.append((reason("companions.ewma"), _on(self, ewma.outside), ""))
@@ -117,7 +117,9 @@ class Companions(Tabled, Content):
         if self.left_out:
             notes.append(reason("companions.left_out", sessions=self.left_out))
         notes.append(reason("companions.no_verdict"))
-        return ShortTable(reason("companions.title"), ("", "", "unit"), tuple(rows), tuple(notes))
+        return ShortTable(
+            reason("companions.title"), ("", "", reason("table.unit")), tuple(rows), tuple(notes)
+        )
 
 
 def companions(trend: Trend, target: float | None = None, level: float = 0.95) -> Companions:

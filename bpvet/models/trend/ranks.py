@@ -87,7 +87,7 @@ class RankTrend(Tabled, Content):
         return f"{self.unit} per {SLOPE_DAYS} d"
 
     def _table(self) -> ShortTable:
-        rows = [("Theil–Sen slope", self.slope_per_30_days, self._unit)]
+        rows = [(reason("companions.slope"), self.slope_per_30_days, self._unit)]
         note = f"Mann–Kendall: {self.reason}."
         if (test := self.mann_kendall) is not None:
             p = "less than 0.001" if test.p < 0.001 else number(test.p, 3)

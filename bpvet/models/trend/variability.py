@@ -121,7 +121,7 @@ class Variability(Tabled, Content):
 
     def _table(self) -> ShortTable:
         shown = [(_WORDS[name], getattr(self, name), self._unit(name)) for name in _WORDS]
-        title = f"Visit-to-visit variability of {self.sessions} session{plural(self.sessions)}"
+        title = reason("variability.title", sessions=self.sessions, s=plural(self.sessions))
         return table(title, shown, self.level, self.assumptions)
 
 
@@ -229,9 +229,14 @@ def _ends(counts: ArrayLike | None, n: int) -> tuple[int, int] | None:
     return int(k.min()), int(k.max())
 
 
+def table_heads(level: float) -> tuple[str, str, str]:
+    """Return the heads of an estimate and of its interval's ends."""
+    return reason("table.estimate"), reason("table.from", level=100 * level), reason("table.to")
+
+
 def too_few(n: int) -> str:
     """Return the reason for giving nothing of `n` sessions."""
-    return f"needs {LEAST_SESSIONS} sessions, not {n}"
+    return reason("variability.few", least=LEAST_SESSIONS, sessions=n)
 
 
 def plural(n: int) -> str:
@@ -272,7 +277,7 @@ def table(
             cells = (number(value, digits) for value in (part.estimate, part.lower, part.upper))
             rows.append((words, *cells, unit))
     reasons = tuple(f"{'; '.join(words)}: {reason}." for reason, words in missing.items())
-    head = ("", "estimate", f"{100 * level:g} % from", "to", "unit")
+    head = ("", *table_heads(level), reason("table.unit"))
     return ShortTable(title, head, tuple(rows), (*notes, *reasons))
 
 

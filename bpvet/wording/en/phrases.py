@@ -53,6 +53,7 @@ CONTEXTS = {
     "posture": "posture",
     "operator": "operator",
     "instrument": "instrument",
+    "demeanour": "demeanour",
 }
 
 

@@ -4,6 +4,16 @@ from __future__ import annotations
 
 #: In braces stands what is told of.
 WORDS = {
+    "agreement.reading_by": "{what} by {method}",
+    "agreement.term.animal": "animal",
+    "agreement.term.pair": "pair",
+    "agreement.term.reading": "reading",
+    "agreement.term.visit": "visit",
+    "situation.few_animals": (
+        "A comparison of sessions {where} with those in the clinic needs at least two animals with "
+        "both within {days} days, by one method; these records have {animals}."
+    ),
+    "agreement.paired_visits": "paired visits {where}",
     "agreement.at_zero": (
         "Estimated at zero: {terms}. That is a valid result; the intervals take it as known."
     ),

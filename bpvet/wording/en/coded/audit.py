@@ -4,6 +4,11 @@ from __future__ import annotations
 
 #: In braces stands what is told of.
 WORDS = {
+    "audit.allowed": "{others} and {last}",
+    "audit.allowed.months": "months",
+    "audit.allowed.treated": "treatment",
+    "audit.allowed.condition": "condition",
+    "audit.allowed.animal": "animal",
     "audit.enough": "at least {readings} used readings at every visit",
     "audit.excluded": "readings excluded by hand",
     "audit.few": "fewer than {least} readings taken",

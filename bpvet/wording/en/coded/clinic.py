@@ -4,6 +4,11 @@ from __future__ import annotations
 
 #: In braces stands what is told of.
 WORDS = {
+    "cohort.session": "session {why}",
+    "cohort.renin": "renin group",
+    "cohort.too_few": "too few: {few}",
+    "cohort.between.visit": "Between visits",
+    "cohort.between.residual": "Between readings",
     "cohort.all_treated": "every session is on a pressure-acting drug",
     "cohort.animals_level": "Between animals, level",
     "cohort.animals_slope": "Between animals, slope",

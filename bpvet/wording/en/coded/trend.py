@@ -4,6 +4,13 @@ from __future__ import annotations
 
 #: In braces stands what is told of.
 WORDS = {
+    "companions.slope": "Theil–Sen slope",
+    "variability.few": "needs {least} sessions, not {sessions}",
+    "variability.title": "Visit-to-visit variability of {sessions} session{s}",
+    "table.estimate": "estimate",
+    "table.from": "{level:g} % from",
+    "table.to": "to",
+    "table.unit": "unit",
     "companions.ewma": "smoothed level (EWMA) outside its limits",
     "companions.left_out": "Left out, as beyond the gauge: {sessions}.",
     "companions.no_verdict": (

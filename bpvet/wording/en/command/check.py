@@ -53,6 +53,14 @@ UNDERSTOOD_WORDS = {
     "decimal_commas": "decimal commas",
     "unknown_columns": "unknown, kept",
 }
+#: How a file is laid out and what stands between its columns, by what `understood` has.
+FORMS = {
+    "one row a reading": "one row a reading",
+    "comma": "comma",
+    "semicolon": "semicolon",
+    "tab": "tab",
+    "bar": "bar",
+}
 NO_FINDINGS = "Nothing was found that needs attention."
 NO_TABLE = "No table could be read."
 HOW_TO_SEE_ALL = "--all shows every finding, --json gives them to other programs."

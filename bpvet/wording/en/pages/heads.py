@@ -28,3 +28,8 @@ GO_ON = "Go on from here"
 def animal_title(who: str, quantity: str) -> str:
     """Return what an animal's report is called."""
     return f"{who}: {QUANTITY_WORDS[quantity]} over months"
+
+
+def more_cautions(count: int) -> str:
+    """Return how many cautions are folded."""
+    return f"{count} more"

@@ -17,7 +17,15 @@ GRADES = {
 AS_REMEMBERED = "† As remembered by this project; not yet checked against the paper."
 #: Probabilities beyond what two digits tell.
 UNLIKELY, LIKELY = "less than 1 %", "more than 99 %"
-UNITS = {"h": "hours", "d": "days", "min": "minutes", "/min": "per minute", "1": ""}
+UNITS = {
+    "h": "hours",
+    "d": "days",
+    "min": "minutes",
+    "/min": "per minute",
+    "1": "",
+    "readings": "readings",
+    "animals": "animals",
+}
 CHECKED_BY = "checked by {who}"
 
 #: By the ids of `cautions.toml`.

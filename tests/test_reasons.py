@@ -16,7 +16,12 @@ from bpvet.wording.en.reasons import REASONS
 
 PACKAGE = Path(bpvet.__file__).parent
 #: Codes that are put together from a model's own.
-MADE = {"effect.none_before", "effect.none_on"}
+MADE = {
+    *("effect.none_before", "effect.none_on"),
+    *(f"agreement.term.{one}" for one in ("animal", "visit", "pair", "reading")),
+    *(f"audit.allowed.{one}" for one in ("months", "treated", "condition")),
+    *(f"cohort.between.{one}" for one in ("visit", "residual")),
+}
 
 
 def _asked() -> set[str]:

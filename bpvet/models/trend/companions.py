@@ -101,7 +101,7 @@ class Companions(Tabled, Content):
 
     def _table(self) -> ShortTable:
         ewma, cusum, slope = self.ewma, self.cusum, self.ranks.slope_per_30_days
-        rows = [
+        rows: list[tuple[str, str, str]] = [
             (reason("companions.used"), str(self.values.size), ""),
             (reason("companions.sd"), _shown(self.variability.sd.estimate), self.unit),
             (reason("companions.slope"), _shown(slope.estimate), f"{self.unit} per 30 d"),

@@ -76,7 +76,7 @@ def more_findings(count: int) -> str:
     return f"- … and {count} more; bpvet check shows all"
 
 
-def plan_heads(readings: list[int]) -> tuple[str, ...]:
+def plan_heads(readings: list[str]) -> tuple[str, ...]:
     """Return the heads of a plan's half-widths."""
     return ("visits", *(f"± with {k}" for k in readings), "± drug effect")
 

@@ -240,10 +240,12 @@ def probability(value: float | None) -> str:
     """
     if value is None or not math.isfinite(value):
         return "–"
+    from bpvet.wording.en.facts import LIKELY, UNLIKELY
+
     if value < 0.01:
-        return "less than 1 %" if value > 0 else "0 %"
+        return UNLIKELY if value > 0 else "0 %"
     if value > 0.99:
-        return "more than 99 %" if value < 1 else "100 %"
+        return LIKELY if value < 1 else "100 %"
     return f"{100 * value:.0f} %"
 
 

@@ -25,6 +25,7 @@ LAYERS = (
         "publishing",
         "printing",
         "reading_back",
+        "reasons",
     }
     | {"spreadsheets"},
     {"facts"},
@@ -55,10 +56,18 @@ REACHING = {
     ("bpvet.models.audit.audit", "answer"): "bpvet.answers.audit.audit",
     ("bpvet.models.clinic.cohort", "answer"): "bpvet.answers.clinic.cohort",
     ("bpvet.records.records", "from_frames"): "bpvet.records.read",
+    ("bpvet.printing", "probability"): "bpvet.wording.en.facts",
+    # Facts are words only for who prints them.
+    ("bpvet.facts.licensed", "licensed"): "bpvet.wording.en.facts",
+    ("bpvet.facts.cautions", "cautions"): "bpvet.wording.en.facts",
+    ("bpvet.facts.sources", "figure"): "bpvet.wording.en.facts",
+    ("bpvet.facts.sources", "words"): "bpvet.wording.en.facts",
+    ("bpvet.facts.sources", "as_remembered"): "bpvet.wording.en.facts",
     # A finding is words only for who asks for them.
+    ("bpvet.records.findings", "__str__"): "bpvet.wording.en.findings.phrases",
     ("bpvet.records.findings", "worded"): "bpvet.wording.en.findings.all_checks",
     # A reason is a code, whose words are asked for.
-    ("bpvet.models.reasons", "reason"): "bpvet.wording.en.reasons",
+    ("bpvet.reasons", "reason"): "bpvet.wording.en.reasons",
     # An answer is printed with its sentences: what makes it asks for them.
     ("bpvet.answers.trend.trend", "trend_answer"): "bpvet.wording.en.trend.statements",
     ("bpvet.answers.trend.unseen", "unseen_answer"): "bpvet.wording.en.trend.unseen",
@@ -73,6 +82,7 @@ REACHING = {
     ("bpvet.answers.clinic.cohort", "cohort_answer"): "bpvet.wording.en.clinic",
     ("bpvet.answers.plan.plan", "plan_answer"): "bpvet.wording.en.plan",
     ("bpvet.answers.plan.plan", "further_answer"): "bpvet.wording.en.plan",
+    ("bpvet.answers.due.bands", "band_name"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_row"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_contact"): "bpvet.wording.en.due",
     ("bpvet.answers.room.room", "_answered"): "bpvet.wording.en.room",

@@ -24,16 +24,47 @@ _PROSE = re.compile(r"(?<![\w-])[A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*[,;:]
 _HELP = {"COMMANDS", "ABOUT", "EPILOG"}
 #: Calls that take the help of a command's options.
 _HELPERS = ("add_argument", "add_argument_group", "add_force")
-#: Classes whose texts are codes that JSON gives, and no words.
+#: Methods that raise an error of a call with the words they are given.
+_REFUSING = (".refuse",)
+#: Classes whose texts are codes that JSON gives, and no words; `Word` is the contract's.
 _CODES = {"Kind"}
+_CODES_OF = {"Word"}
+#: Constants that hold what is read in records, what other programs read, or names that frames and
+#: JSON give: no language changes them.
+_READ = {
+    "facts/codes.py": {"BESIDE", "READING_COUNT", "READING_SPREAD", "EXCLUDED"},
+    "facts/signs/denials.py": {"_NOUN_NEGATIONS"},
+    "facts/signs/doubts.py": {"_BOTH_SIDES", "_FAR"},
+    "facts/signs/exams.py": {"_NO_LONGER"},
+    "facts/signs/times.py": {"_AS_BEFORE", "_AT_PRESENT"},
+    "facts/signs/tokens.py": {"_MONTHS"},
+    "facts/words.py": {"METHOD_WORDS", "TAKEN_BY", "CONDITION_WORDS"},
+    "maths/agreement/components.py": {"READINGS"},
+    "models/clinic/over_time.py": {"NOT_YET_DUE", "SEVERAL_TOGETHER"},
+    "models/kidney/recorded.py": {"_DIAGNOSIS", "_MAY_BE"},
+    "models/trend/columns.py": {"METHOD_OFFSET", "CONDITION_OFFSET"},
+    "records/headings/heading_words.py": {"_WORDS"},
+    "records/headings/mapping_file.py": {"LAYOUTS"},
+    "records/headings/settled.py": {"FILE_AN_ANIMAL"},
+    "records/table_files.py": {"MOMENT"},
+}
+#: Functions that make the message of an error of a call or of a data file for whoever raises it.
+_MESSAGES = {
+    "facts/sources.py": {"_faults"},
+    "locks.py": {"_held_words"},
+    "records/formats/encodings.py": {"encoding_trouble"},
+    "records/headings/mapping_file.py": {"not_ours"},
+    "visits/defaults.py": {"nothing_left"},
+}
 
 
 def prose(path: Path) -> Iterator[tuple[int, str]]:
     """Yield line and text of each string of three words or more that nothing excuses."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
+    name = path.relative_to(PACKAGE).as_posix() if path.is_relative_to(PACKAGE) else ""
     excused: set[int] = set()
     for node in ast.walk(tree):
-        if _excuses(node):
+        if _excuses(node) or _is_named(node, name):
             excused |= {id(inner) for inner in ast.walk(node)}
         if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
             excused.add(id(node.value))
@@ -47,16 +78,30 @@ def prose(path: Path) -> Iterator[tuple[int, str]]:
 def _excuses(node: ast.AST) -> bool:
     """Whether a node holds messages of errors, the help of a command, or codes."""
     if isinstance(node, ast.ClassDef):
-        return node.name in _CODES
+        return node.name in _CODES or any(ast.unparse(one) in _CODES_OF for one in node.bases)
     if isinstance(node, (ast.Raise, ast.Assert)):
         return True
     if isinstance(node, ast.Call):
         called = ast.unparse(node.func)
-        return called.endswith(("Error", *_HELPERS, "re.compile"))
+        return called.endswith(("Error", *_HELPERS, *_REFUSING, "re.compile"))
     if isinstance(node, (ast.Assign, ast.AnnAssign)):
         targets = node.targets if isinstance(node, ast.Assign) else [node.target]
         return any(map(_is_help, targets))
     return False
+
+
+def _is_named(node: ast.AST, file: str) -> bool:
+    """Whether a node is one of `_READ` or of `_MESSAGES`."""
+    return any(_bears(node, name) for listed in (_READ, _MESSAGES) for name in listed.get(file, ()))
+
+
+def _bears(node: ast.AST, name: str) -> bool:
+    if isinstance(node, ast.FunctionDef):
+        return node.name == name
+    targets: list[ast.expr] = []
+    if isinstance(node, (ast.Assign, ast.AnnAssign)):
+        targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+    return any(isinstance(target, ast.Name) and target.id == name for target in targets)
 
 
 def _is_help(target: ast.expr) -> bool:
@@ -87,6 +132,18 @@ def test_no_prose_is_added_outside_the_wording() -> None:
 
 def test_files_without_prose_leave_the_list() -> None:
     assert set(_left()) - set(_measured()) == set(), "python -m tests.test_words"
+
+
+def test_what_is_excused_by_name_is_there() -> None:
+    """A name in the lists that holds nothing any more would hide the next sentence."""
+    for listed in (_READ, _MESSAGES):
+        for file, names in listed.items():
+            tree = ast.parse((PACKAGE / file).read_text(encoding="utf-8"))
+            for name in names:
+                found = [node for node in ast.walk(tree) if _bears(node, name)]
+                held = (one for node in found for one in ast.walk(node))
+                texts = [one.value for one in held if isinstance(one, ast.Constant)]
+                assert any(_PROSE.search(str(text)) for text in texts), (file, name)
 
 
 def test_what_counts_as_prose(tmp_path: Path) -> None:

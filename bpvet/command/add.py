@@ -202,13 +202,12 @@ def _add_readings(arguments: argparse.Namespace, text: str) -> int:
     if not arguments.method:
         raise CallError("--reading needs --method: doppler or oscillometric.")
     taken_at = moment(arguments.on, "--on") if arguments.on else _now()
-    species = aim.species if aim.species in SPECIES else ""
-    typed = typed_readings(arguments.reading, arguments.method, (), species)
+    typed = typed_readings(arguments.reading, arguments.method, (), aim.species)
     answer = room_answer(
         typed,
         arguments.method,
         RoomVisit(
-            species=species,
+            species=aim.species,
             setting=arguments.setting or "",
             state=arguments.state or "",
             animal=aim.animal,

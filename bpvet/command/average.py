@@ -124,7 +124,7 @@ def run(arguments: argparse.Namespace) -> int:
                 f"--species {arguments.species}: in the records {shown(aim.animal)} is a "
                 f"{aim.species}."
             )
-        arguments.species = arguments.species or (aim.species if aim.species in SPECIES else "")
+        arguments.species = arguments.species or aim.species
         # What is wrong with a text is said while the animal is still there.
         shared_cells(arguments, animal, taken_at)
     if arguments.save is not None:

@@ -19,21 +19,34 @@ from bpvet.records.finding_codes import Code, Kind
 from bpvet.wording.en.command.check import (
     ASIDE,
     CANCELLED,
+    FINDING,
+    FORMS,
     GROUP_WORDS,
     GROUPS,
     HOW_TO_SEE_ALL,
     LOOK,
-    MORE,
+    NO_ANIMALS,
     NO_FINDINGS,
     NO_TABLE,
     NOTHING,
+    READING,
     READING_WORDS,
+    ROW,
     SIGNS,
     STOPS,
     UNDERSTOOD,
+    UNDERSTOOD_WORDS,
     counted_words,
+    in_all,
+    like_this,
+    line_numbers,
+    mapping_says,
+    read_as,
     records_line,
+    some_lines,
+    status_words,
     suggestion,
+    times,
     unknown_species,
 )
 
@@ -168,7 +181,7 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
             lines += _group_lines(group, found[group], source)
     if any(one.kind in _MENDED_BY_MAPPING for one in records.stopping):
         lines += [wrapped(suggestion(shlex.quote(arguments.path))), ""]
-    more = any(line.endswith(MORE) for line in lines)
+    more = any(kind.rest for kinds in found.values() for kind in kinds)
     lines += understood
     if not arguments.quiet and more:
         lines += [HOW_TO_SEE_ALL]
@@ -218,12 +231,11 @@ def sign_lines(records: Records, every: bool) -> list[str]:
         # What is there, and what asks, is shown in full.
         most = len(here) if every or reading in _NEVER_SILENT else _SIGNS_SHOWN
         for (_, text, status, what), many in here[:most]:
-            times = f", {many} times" if many > 1 else ""
-            beside = f", status {status}" if status else ""
+            beside = status_words(status) if status else ""
             told = f": {what}" if what else ""
-            lines.append(wrapped(f'"{text}"{beside}{times}{told}', "    ", f"{words}: "))
+            lines.append(wrapped(f'"{text}"{beside}{times(many)}{told}', "    ", f"{words}: "))
         if len(here) > most:
-            lines.append(f"  … and {len(here) - most} {MORE}")
+            lines.append(like_this(len(here) - most))
     return [*lines, ""]
 
 
@@ -248,21 +260,23 @@ def understood_lines(understood: Mapping[str, Any]) -> list[str]:
     foreign = {file: ", ".join(names) for file, names in understood["unknown_columns"].items()}
     methods = understood["methods"].items()
     shown = {
-        "tables": ", ".join(f"{name} ({counted(count, 'row')})" for name, count in read.items()),
+        "tables": ", ".join(f"{name} ({counted(count, ROW)})" for name, count in read.items()),
         "layout": _by_file(understood["layout"]),
-        "columns": _mapped(understood["mapping"]),
+        "mapping": _mapped(understood["mapping"]),
         "dates": understood["dates"] if read and " in 0 rows" not in understood["dates"] else "",
         "unit": understood["unit"] if read else "",
-        "methods": ", ".join(f"{name} ({counted(count, 'row')})" for name, count in methods),
+        "methods": ", ".join(f"{name} ({counted(count, ROW)})" for name, count in methods),
         "animals": _animals(understood["animals"]) if read else "",
         "encoding": _by_file(understood["encoding"]),
-        "columns between": _by_file(understood["separator"]),
-        "decimal commas": ", ".join(understood["decimal_commas"]),
-        "unknown, kept": _by_file(foreign),
+        "separator": _by_file(understood["separator"]),
+        "decimal_commas": ", ".join(understood["decimal_commas"]),
+        "unknown_columns": _by_file(foreign),
     }
-    width = max(map(len, shown)) + 2
+    width = max(map(len, UNDERSTOOD_WORDS.values())) + 2
     lines = [
-        wrapped(text, " " * width, f"{name}:".ljust(width)) for name, text in shown.items() if text
+        wrapped(text, " " * width, f"{UNDERSTOOD_WORDS[name]}:".ljust(width))
+        for name, text in shown.items()
+        if text
     ]
     return lines or [NO_TABLE]
 
@@ -270,11 +284,11 @@ def understood_lines(understood: Mapping[str, Any]) -> list[str]:
 def _mapped(mapping: Mapping[str, Any]) -> str:
     """Return which headings are read as which columns of ours, and where that is said."""
     pairs = dict.fromkeys(
-        f"{theirs} as {ours}"
+        read_as(theirs, ours)
         for file in mapping["columns"].values()
         for theirs, ours in file.items()
     )
-    said = f", as {mapping['file']} says" if mapping["file"] else ""
+    said = mapping_says(mapping["file"]) if mapping["file"] else ""
     return f"{'; '.join(pairs)}{said}" if pairs else ""
 
 
@@ -284,11 +298,12 @@ def _animals(counts: Mapping[str, int]) -> str:
     kinds = [counted(counts[kind], kind) for kind in all_species() if counts[kind]]
     unknown = counts["unknown species"]
     kinds += [unknown_species(unknown)] if unknown else []
-    return f"{counts['in all']} ({', '.join(kinds)})" if kinds else "none"
+    return f"{counts['in all']} ({', '.join(kinds)})" if kinds else NO_ANIMALS
 
 
 def _by_file(words: Mapping[str, str]) -> str:
     """Return what holds for each file, said once where it holds for all."""
+    words = {file: FORMS.get(word, word) for file, word in words.items()}
     if len(set(words.values())) <= 1:
         return next(iter(words.values()), "")
     return "; ".join(f"{file}: {word}" for file, word in words.items())
@@ -299,12 +314,12 @@ def _count_lines(counts: dict[str, int], rule: str, cancelled: int = 0) -> list[
     names = counted_words(rule, cancelled)
     width = len(str(counts["in"]))
     parts = [f"{counts[key]:>{width}} {name}" for key, name in names.items() if counts[key]]
-    return [f"{counted(counts['in'], 'reading')} in all", *parts]
+    return [in_all(counted(counts["in"], READING)), *parts]
 
 
 def _group_lines(group: str, kinds: Sequence[OfKind], source: SourceLines) -> list[str]:
     many = sum(kind.many for kind in kinds)
-    heading = wrapped(f"{group} ({counted(many, 'finding')})")
+    heading = wrapped(f"{group} ({counted(many, FINDING)})")
     lines = [heading, "-" * max(map(len, heading.splitlines()))]
     before: tuple[str, int | None] | None = None
     for kind in kinds:
@@ -314,7 +329,7 @@ def _group_lines(group: str, kinds: Sequence[OfKind], source: SourceLines) -> li
             lines += _finding_lines(alike, None if place == before else source)
             before = place
         if kind.rest:
-            lines.append(f"  … and {kind.rest} {MORE}")
+            lines.append(like_this(kind.rest))
     return [*lines, ""]
 
 
@@ -339,10 +354,8 @@ def _line_numbers(numbers: NDArray[np.int64]) -> str:
     if len(numbers) == 0:
         return ""
     first, last = int(numbers[0]), int(numbers[-1])
-    if len(numbers) == 1:
-        return f", line {first}"
     if (numbers[1:] - numbers[:-1] == 1).all():
-        return f", lines {first} to {last}"
+        return line_numbers(first, last)
     shown = ", ".join(map(str, numbers[:_NUMBERS].tolist()))
     rest = len(numbers) - _NUMBERS
-    return f", lines {shown}" + (f" and {rest} more" if rest > 0 else "")
+    return some_lines(shown, rest)

@@ -241,23 +241,22 @@ def due_text(found: Due, *, every: bool = False, every_caution: bool = False) ->
     every_caution : bool
         Whether all cautions are printed, or the first five.
     """
-    from bpvet.answers.due.bands import BANDS, LATER
+    from bpvet.answers.due.bands import BANDS, LATER, band_name
     from bpvet.wording.en.command.tables import due_head, due_later, due_rest
 
     shown = found.rows if every else found.listed[:_SHOWN]
-    left = counted(found.left, "animal") if found.left else ""
-    head = due_head(found.as_of, found.days, counted(len(found.rows), "animal"), left)
+    head = due_head(found.as_of, found.days, len(found.rows), found.left)
     parts = [wrapped(head)]
-    for band, name in BANDS.items():
+    for band in BANDS:
         rows = [one for one in shown if one.band == band]
         if rows:
-            parts.append("\n".join([name.upper(), *(_lines(one) for one in rows)]))
+            parts.append("\n".join([band_name(band).upper(), *(_lines(one) for one in rows)]))
     rest = len(found.listed) - len(shown)
     if rest > 0 and not every:
-        parts.append(due_rest(counted(rest, "animal")))
+        parts.append(due_rest(rest))
     later = sum(one.band == LATER for one in found.rows)
     if later and not every:
-        parts.append(due_later(counted(later, "animal")))
+        parts.append(due_later(later))
     beside = parts[1:]
     return "\n\n".join(
         [*parts, *cautions_block(found.cautions, every=every_caution, beside=beside)]
@@ -266,15 +265,14 @@ def due_text(found: Due, *, every: bool = False, every_caution: bool = False) ->
 
 def _lines(one: DueRow) -> str:
     from bpvet.printing import probability
-    from bpvet.wording.en.command.tables import due_target
-    from bpvet.wording.en.due import by_words, credit_of_row, last_words, what_words, who_of
+    from bpvet.wording.en.command.tables import due_more, due_target
+    from bpvet.wording.en.due import asked_words, credit_of_row, last_words, who_of
 
     target = "" if one.p_at_target is None else due_target(probability(one.p_at_target))
     contact = "" if one.contact is None else f"; {one.contact.text}"
-    asked = f"{who_of(one)}: {what_words(one)}, by {by_words(one)}."
-    line = f"{asked} {last_words(one)}{target}{contact}"
+    line = f"{who_of(one)}: {asked_words(one)}. {last_words(one)}{target}{contact}"
     grade = f" [{credit}]" if (credit := credit_of_row(one)) else ""
-    more = f" And {len(one.urgent) - 1} more urgent." if len(one.urgent) > 1 else ""
+    more = due_more(len(one.urgent) - 1) if len(one.urgent) > 1 else ""
     return "\n".join(
         [wrapped(line, "    ", "  "), wrapped(f"{one.why}{grade}{more}", "      ", "    ")]
     )

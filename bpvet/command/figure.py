@@ -151,12 +151,14 @@ def _figure(
     from bpvet.facts.sources import footnotes
     from bpvet.figures import save
     from bpvet.figures.trend import caption
+    from bpvet.wording.en.command.written import ALTERNATIVE, CAPTION
 
     width = WIDTHS["letter"] if arguments.width is None else arguments.width
     writer = {"svg": save.svg_bytes, "pdf": save.pdf_bytes, "png": save.png_bytes}[kind]
     said = caption(picture, width)
     said = " ".join((said, *footnotes(said)))
-    text = f"{picture.title}\n\nCaption\n{said}\n\nAlternative text\n{picture.alt_text}\n"
+    parts = (picture.title, "", CAPTION, said, "", ALTERNATIVE, picture.alt_text, "")
+    text = "\n".join(parts)
     # Everything is made before anything is written.
     contents = {words.name: text.encode("utf-8"), image.name: writer(picture, width)}
     if _holds(words, contents[words.name]):

@@ -181,12 +181,11 @@ def further_text(answer: FurtherAnswer) -> str:
 def plan_table(answer: PlanAnswer) -> ShortTable:
     """Return half-widths by visits and readings as a short table."""
     from bpvet.printing import ShortTable
-    from bpvet.wording.en.command.tables import plan_title
+    from bpvet.wording.en.command.tables import plan_heads, plan_title
     from bpvet.wording.en.phrases import percent
     from bpvet.wording.en.plan import up
 
     readings = list(answer.table[0].usual)
-    heads = ("visits", *(f"± with {k}" for k in readings), "± drug effect")
     rows = tuple(
         (
             str(row.visits),
@@ -196,7 +195,7 @@ def plan_table(answer: PlanAnswer) -> ShortTable:
         for row in answer.table
     )
     title = plan_title(percent(answer.level), answer.unit, answer.readings)
-    return ShortTable(title, heads, rows)
+    return ShortTable(title, plan_heads(readings), rows)
 
 
 def _priors(arguments: argparse.Namespace, species: str, method: str) -> Priors:
@@ -247,7 +246,9 @@ def _refuse(arguments: argparse.Namespace, names: tuple[str, ...], why: str) -> 
 
 
 def _notes(notes: tuple[str, ...]) -> str:
-    return "Notes\n" + "\n".join(wrapped(note, "  ", "- ") for note in notes)
+    from bpvet.wording.en.command.tables import NOTES
+
+    return f"{NOTES}\n" + "\n".join(wrapped(note, "  ", "- ") for note in notes)
 
 
 def _cautions(answer: PlanAnswer | FurtherAnswer) -> tuple[str, ...]:

@@ -63,7 +63,7 @@ def sheet_text(found: SheetAnswer) -> str:
     """Return as text what is urgent, how it was measured last time, and the protocol."""
     from bpvet.facts.cautions import licensed
     from bpvet.facts.sources import footnotes
-    from bpvet.wording.en.command.tables import HOW_TO_MEASURE
+    from bpvet.wording.en.command.tables import HOW_TO_MEASURE, urgent_line
     from bpvet.wording.en.sheet import (
         BACK,
         last_head,
@@ -73,7 +73,7 @@ def sheet_text(found: SheetAnswer) -> str:
     )
 
     who = f"{found.name} ({found.animal})" if found.name else found.animal
-    urgent = [wrapped(f"Urgent: {one.text}") for one in found.urgent]
+    urgent = [wrapped(urgent_line(one.text)) for one in found.urgent]
     rows = [wrapped(f"{one.what}: {one.last}", "    ", "  ") for one in sheet_rows(found)]
     how = protocol_lines(found.species)
     steps = [wrapped(line, "     ", f"  {place}. ") for place, line in enumerate(how, start=1)]

@@ -138,11 +138,12 @@ def unseen_text(answer: UnseenAnswer, *, every_caution: bool = False) -> str:
     every_caution : bool
         Whether all cautions are printed, or the first five.
     """
+    from bpvet.wording.en.command.tables import speaks_on
     from bpvet.wording.en.phrases import day
 
     who = f"{answer.name} ({answer.animal})" if answer.name else answer.animal
     kind = answer.species or answer.species_written
-    head = f"{who}{f', {kind}' if kind else ''}: as of {day(answer.as_of)}"
+    head = f"{who}{f', {kind}' if kind else ''}: {speaks_on('', day(answer.as_of))}"
     parts = [wrapped(head), *map(wrapped, answer.sentences), *_unused(answer.not_used)]
     beside = cautions_block(answer.cautions, every=every_caution, beside=answer.sentences)
     return "\n\n".join([*parts, *beside])
@@ -150,7 +151,7 @@ def unseen_text(answer: UnseenAnswer, *, every_caution: bool = False) -> str:
 
 def _unused(rows: tuple[NotUsed, ...]) -> list[str]:
     """Return the rows of the records that no sentence speaks of, each with its reason."""
-    from bpvet.wording.en.command.tables import NOT_USED
+    from bpvet.wording.en.command.tables import NOT_USED, and_more
 
     if not rows:
         return []
@@ -159,9 +160,8 @@ def _unused(rows: tuple[NotUsed, ...]) -> list[str]:
         reasons.setdefault(one.reason, []).append(f"{one.text} ({one.date})")
     shown = [
         _point(
-            f"{', '.join(dict.fromkeys(texts[-_SHOWN_UNUSED:]))}"
-            f"{f' and {len(texts) - _SHOWN_UNUSED} more' if len(texts) > _SHOWN_UNUSED else ''}"
-            f": {reason}"
+            and_more(", ".join(dict.fromkeys(texts[-_SHOWN_UNUSED:])), len(texts) - _SHOWN_UNUSED)
+            + f": {reason}"
         )
         for reason, texts in reasons.items()
     ]
@@ -171,6 +171,7 @@ def _unused(rows: tuple[NotUsed, ...]) -> list[str]:
 def heading(answer: TrendAnswer) -> str:
     """Return whose trend it is, of what, and as of when."""
     from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS
+    from bpvet.wording.en.command.tables import speaks_on
     from bpvet.wording.en.phrases import day
 
     who = f"{answer.name} ({answer.animal})" if answer.name else answer.animal
@@ -179,33 +180,42 @@ def heading(answer: TrendAnswer) -> str:
     where = CONDITION_WORDS[answer.condition]
     parts = (QUANTITY_WORDS[answer.quantity], METHOD_WORDS[answer.method], where)
     joined = ", bridged" if answer.bridged else ""
-    return f"{who}{kind}: {', '.join(filter(None, parts))}{joined}, as of {day(answer.as_of)}"
+    told = f"{who}{kind}: {', '.join(filter(None, parts))}{joined}"
+    return speaks_on(told, day(answer.as_of))
 
 
 def numbers_table(answer: TrendAnswer) -> ShortTable:
     """Return the numbers behind the sentences as a short table."""
     from bpvet.printing import ShortTable
+    from bpvet.wording.en.command.tables import ESTIMATE, UNIT, interval_head
     from bpvet.wording.en.phrases import percent
 
-    heads = ("", "estimate", f"{percent(answer.level)} interval", "unit")
+    heads = ("", ESTIMATE, interval_head(percent(answer.level)), UNIT)
     return ShortTable("", heads, tuple(_rows(answer)))
 
 
 def _rows(answer: TrendAnswer) -> Iterator[tuple[str, str, str, str]]:
     from bpvet.printing import number, probability
-    from bpvet.wording.en.command.tables import CHANGE, at_or_below, coming_on
+    from bpvet.wording.en.command.tables import (
+        CHANGE,
+        at_or_below,
+        coming_on,
+        full_effect,
+        usual_on,
+    )
+    from bpvet.wording.en.command.tables import ends as between
     from bpvet.wording.en.phrases import of_labs
 
     unit, latest, target = answer.unit, answer.latest, answer.target
     digits, change = answer.decimals, answer.change_unit
 
     def ends(lower: float, upper: float, digits: int = 0) -> str:
-        return f"{number(lower, digits)} to {number(upper, digits)}"
+        return between(number(lower, digits), number(upper, digits))
 
     usual = number(latest.estimate, digits), ends(latest.lower, latest.upper, digits)
     if latest.only:
         usual = f"{latest.only} {number(latest.end, digits)}", ""
-    yield f"usual on {latest.date}", *usual, unit
+    yield usual_on(latest.date), *usual, unit
     if target.value is not None:
         what = at_or_below(number(target.value, 0))
         yield what, probability(target.p_at_or_below), "", ""
@@ -214,7 +224,7 @@ def _rows(answer: TrendAnswer) -> Iterator[tuple[str, str, str, str]]:
         if full is None:
             # What cannot be known has no number.
             continue
-        name = f"{one.drug} from {one.started_on}, full effect"
+        name = full_effect(one.drug, one.started_on)
         yield name, number(full.estimate, 0), ends(full.lower, full.upper), change
     slope, coming = answer.slope, answer.next_session
     if slope.span_days:

@@ -7,7 +7,7 @@ from functools import cache
 
 from bpvet.errors import CallError
 from bpvet.facts.licensed import licensed as licensed
-from bpvet.facts.sources import AS_REMEMBERED, Fact, fact, table
+from bpvet.facts.sources import Fact, as_remembered, fact, table
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -68,11 +68,13 @@ class Caution:
 @cache
 def cautions() -> tuple[Caution, ...]:
     """Return every caution, in the order in which a report shows them; the footnote is last."""
+    from bpvet.wording.en.facts import CAUTIONS
+
     stated = (
-        Caution(id, entry["text"], entry["applies"], tuple(map(fact, entry.get("facts", ()))))
+        Caution(id, CAUTIONS[id], entry["applies"], tuple(map(fact, entry.get("facts", ()))))
         for id, entry in table("cautions").items()
     )
-    return (*stated, Caution("remembered", AS_REMEMBERED, "remembered"))
+    return (*stated, Caution("remembered", as_remembered(), "remembered"))
 
 
 def cautions_for(situations: Collection[str] = ()) -> tuple[Caution, ...]:
@@ -122,7 +124,7 @@ def parted(texts: Sequence[str], most: int = SHOWN) -> tuple[tuple[str, ...], tu
     >>> len(first), rest
     (2, ('b', 'c'))
     """
-    shown = [text for text in texts if text != AS_REMEMBERED]
+    shown = [text for text in texts if text != as_remembered()]
     always = licensed()
     if len(shown) <= most:
         return tuple(shown), ()

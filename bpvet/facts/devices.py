@@ -52,5 +52,6 @@ def _criterion(found: Fact) -> DeviceCriterion:
     key = found.id.removeprefix("validation.")
     if found.value is None:
         return DeviceCriterion(key, found.text, "not assessable", None, found)
-    sense = "at most" if found.statistic.endswith("at most") else "at least"
+    # Differences and scatter may be no larger, shares and correlations no smaller.
+    sense = "at most" if found.unit == "mmHg" else "at least"
     return DeviceCriterion(key, f"{found.quantity}: {found.statistic}", sense, found.value, found)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from bpvet.facts.sources import table
-
 
 def licensed() -> str:
     """Return the caution that stands on every output that may be kept.
@@ -13,4 +11,6 @@ def licensed() -> str:
     >>> print(licensed().partition(";")[0])
     This supports the judgement of a licensed veterinarian and does not replace it
     """
-    return str(table("cautions")["licensed"]["text"])
+    from bpvet.wording.en.facts import LICENSED
+
+    return LICENSED

@@ -24,18 +24,12 @@ if TYPE_CHECKING:
 
     _Item = TypeVar("_Item")
 
-#: How a figure was obtained.
-GRADES = {
-    "R": "read in the source",
-    "S": "read in a later text that restates the source",
-    "M": "as remembered",
-    "D": "derived from figures of the source",
-    "J": "judgement of this project",
-}
-#: The mark of a figure from memory, and the one footnote that explains it: whoever prints a page,
-#: a letter, a caption or a terminal's text adds it once where a mark was used.
+#: How a figure was obtained: read in the source, read in a later text that restates it, from
+#: memory, derived, judgement of this project.
+GRADES = tuple("RSMDJ")
+#: The mark of a figure from memory: whoever prints a page, a letter, a caption or a terminal's text
+#: adds the one footnote that explains it (`footnotes`).
 DAGGER = "†"
-AS_REMEMBERED = f"{DAGGER} As remembered by this project; not yet checked against the paper."
 
 #: The key of the one source that is no publication: this project's own judgement.
 PROJECT = "project"
@@ -61,7 +55,6 @@ TOPICS = (
 #: The data files whose blocks, one a species and one an analyte, hold facts of several topics.
 BLOCK_FILES = ("species", "analytes")
 
-_UNIT_WORDS = {"h": "hours", "d": "days", "min": "minutes", "/min": "per minute", "1": ""}
 #: Days in each unit of time that a fact may carry; a month of a recheck table is 30 days.
 DAYS_IN = {"h": 1 / 24, "d": 1, "weeks": 7, "months": 30}
 
@@ -146,11 +139,14 @@ class Fact(Content):
         >>> fact("acvim2018.recheck.changed").figure()
         '7–10 days'
         """
-        unit = f" {_UNIT_WORDS.get(self.unit, self.unit)}".rstrip()
+        from bpvet.wording.en.facts import UNITS, span
+
+        unit = f" {UNITS.get(self.unit, self.unit)}".rstrip()
+        ends = (_number(self.low), _number(self.high))
         if self.value is None:
-            return _span(self.low, self.high, unit) or self.text
-        span = _span(self.low, self.high, "")
-        return f"{_number(self.value)}{unit}" + (f" ({span})" if span else "")
+            return span(*ends, unit) or self.text
+        around = span(*ends, "")
+        return f"{_number(self.value)}{unit}" + (f" ({around})" if around else "")
 
     def words(self) -> str:
         """Return the figure, its source and place, and how it was obtained.
@@ -160,11 +156,13 @@ class Fact(Content):
         >>> print(fact("acvim2018.floor").words())
         120 mmHg† (ACVIM 2018 consensus statement, follow-up)
         """
+        from bpvet.wording.en.facts import CHECKED_BY, GRADES
+
         figure = marked(self.figure(), self.remembered)
         place = f"{figure} ({source(self.source).name}, {self.locator}"
         if self.grade == "J" or self.remembered:
             return f"{place})"
-        checked = f"checked by {self.checked_by}" if self.checked_by else ""
+        checked = CHECKED_BY.format(who=self.checked_by) if self.checked_by else ""
         return f"{place}; {checked or GRADES[self.grade]})"
 
     def days(self) -> float:
@@ -199,13 +197,21 @@ def credit(found: Fact) -> str:
     return marked(source(found.source).name, found.remembered)
 
 
+def as_remembered() -> str:
+    """Return the footnote that explains the mark of figures from memory."""
+    from bpvet.wording.en.facts import AS_REMEMBERED
+
+    return AS_REMEMBERED
+
+
 def footnotes(*texts: str) -> tuple[str, ...]:
     """Return the footnote that these texts call for: one where a mark stands in any, or none.
 
     A text that holds the footnote already calls for no other.
     """
     has = any(DAGGER in text for text in texts)
-    return (AS_REMEMBERED,) if has and not any(AS_REMEMBERED in text for text in texts) else ()
+    note = as_remembered()
+    return (note,) if has and not any(note in text for text in texts) else ()
 
 
 def source(key: str) -> Source:
@@ -343,14 +349,5 @@ def _named(key: str, known: Mapping[str, _Item], what: str) -> _Item:
     raise KeyError(f"no {what} is called {key!r}{hint}")
 
 
-def _span(low: float | None, high: float | None, unit: str) -> str:
-    if low is None:
-        return "" if high is None else f"up to {_number(high)}{unit}"
-    if high is None:
-        return f"{_number(low)}{unit} or more"
-    joint = " to " if low < 0 else "–"
-    return f"{_number(low)}{joint}{_number(high)}{unit}"
-
-
-def _number(value: float) -> str:
-    return f"{value:.12g}".replace("-", "−")
+def _number(value: float | None) -> str | None:
+    return None if value is None else f"{value:.12g}".replace("-", "−")

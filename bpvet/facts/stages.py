@@ -13,6 +13,7 @@ from functools import cache
 from bpvet.facts.analytes import all_analytes
 from bpvet.facts.sources import Fact, fact, facts, marked, source
 from bpvet.facts.words import KIDNEY_EDITIONS
+from bpvet.reasons import reason
 
 #: Substages by pressure of each edition, from the lowest to the highest.
 _PRESSURE_IN = {
@@ -27,7 +28,7 @@ _PRESSURE_IN = {
 EDITIONS = KIDNEY_EDITIONS
 
 #: What is said beside the bounds: they are of the edition named there.
-NEWER = "A newer edition exists; its bounds were not seen."
+NEWER = reason("facts.newer")
 
 
 @dataclass(frozen=True)
@@ -169,5 +170,7 @@ def pressure_substages(edition: str) -> Staging:
 
 def _printed(one: Fact) -> str:
     if one.low is None:
-        return f"below {one.high:g}"
-    return f"above {one.low:g}" if one.high is None else f"{one.low:g}–{one.high:g}"
+        return reason("facts.below", high=one.high)
+    if one.high is None:
+        return reason("facts.above", low=one.low)
+    return f"{one.low:g}–{one.high:g}"

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from bpvet.errors import CallError
 from bpvet.maths.estimates import Array, vector
+from bpvet.reasons import reason
 
 _T = TypeVar("_T", bound=np.generic)
 
@@ -189,9 +190,9 @@ def ewma_chart(
     y = vector(values)
     averages = ewma(y, weight)
     sd = steady_sd(y) if sd is None else sd
-    reason = _no_limits(y, sd)
-    if reason is not None or sd is None:
-        return EwmaChart(averages, None, None, centre, sd, weight, width, None, reason)
+    why = _no_limits(y, sd)
+    if why is not None or sd is None:
+        return EwmaChart(averages, None, None, centre, sd, weight, width, None, why)
     centre = float(y.mean()) if centre is None else centre
     q = (1 - weight) ** (2 * np.arange(y.size))
     half = width * sd * np.sqrt(q + (1 - q) * weight / (2 - weight))
@@ -232,11 +233,11 @@ def cusum_chart(
     """
     y = vector(values)
     sd = steady_sd(y) if sd is None else sd
-    reason = _no_limits(y, sd)
+    why = _no_limits(y, sd)
     allowance = allowance_sds * (sd or 0.0)
     upper, lower = cusum(y, target, allowance)
-    if reason is not None or sd is None:
-        return CusumChart(upper, lower, target, allowance, None, None, None, reason)
+    if why is not None or sd is None:
+        return CusumChart(upper, lower, target, allowance, None, None, None, why)
     limit = limit_sds * sd
     return CusumChart(
         upper, lower, target, allowance, limit, _frozen(upper > limit), _frozen(lower > limit)
@@ -245,9 +246,9 @@ def cusum_chart(
 
 def _no_limits(y: Array, sd: float | None) -> str | None:
     if sd is None:
-        return f"limits from the same sessions need {LEAST_SESSIONS} of them, not {y.size}"
+        return reason("charts.few_sessions", least=LEAST_SESSIONS, n=y.size)
     if not 0 < sd < math.inf:
-        return "the sessions show no scatter to set limits by"
+        return reason("charts.no_scatter")
     return None
 
 

@@ -8,14 +8,15 @@ from scipy.special import betaincinv, polygamma, psi
 
 from bpvet.maths.agreement.comparison import about, estimated, share_interval, student
 from bpvet.maths.estimate import Estimate
+from bpvet.reasons import reason
 
 Codes = NDArray[np.int64]
 
-CLUSTERED = "approximate (standard error by animal)"
-BY_ANIMAL = "approximate (effective count, by animal)"
-_AS_APART = "approximate (one animal, counted as independent)"
-SHRUNKEN = "approximate (drawn towards the mean)"
-_FEW = "an interval needs two animals or more"
+CLUSTERED = reason("how.clustered")
+BY_ANIMAL = reason("how.effective")
+_AS_APART = reason("how.one_animal")
+SHRUNKEN = reason("how.shrunken")
+_FEW = reason("clusters.few_animals")
 
 
 def clustered_slope(x: ArrayLike, y: ArrayLike, animal: ArrayLike, level: float = 0.95) -> Estimate:
@@ -35,7 +36,7 @@ def clustered_slope(x: ArrayLike, y: ArrayLike, animal: ArrayLike, level: float 
     a, b = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     size = float(a @ a)
     if size == 0:
-        return estimated(None, reason="there is nothing to compare")
+        return estimated(None, reason=reason("clusters.nothing"))
     slope = float(a @ b / size)
     # Animals without any spread of x say nothing, and lend no degrees of freedom.
     tells = np.abs(a) > 1e-9 * np.abs(a).max()

@@ -22,6 +22,7 @@ from scipy.special import gammainc, gammaincc, lambertw, ndtri
 from bpvet.errors import FitError
 from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.estimate import Estimate
+from bpvet.reasons import reason
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -161,7 +162,7 @@ def crossed(
 
 def _between(sd: float, ends: tuple[float, float | None], scale: float) -> Estimate:
     if ends[1] is None:
-        return estimated(sd, reason="no upper end: too few operators or sessions")
+        return estimated(sd, reason=reason("crossed.no_upper_end"))
     return estimated(sd, ends[0] * scale, ends[1] * scale, PROFILE)
 
 

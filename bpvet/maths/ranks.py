@@ -14,6 +14,7 @@ from bpvet.errors import CallError
 from bpvet.maths.estimate import Estimate
 from bpvet.maths.estimates import Array, checked, pair
 from bpvet.maths.orders import group_sizes, orders_by_s
+from bpvet.reasons import reason
 
 CONVENTIONS = ("conservative", "interpolated", "rounded")
 
@@ -122,8 +123,7 @@ def theil_sen(
     run = t[second] - t[first]
     slopes = np.sort((v[second] - v[first])[run != 0] / run[run != 0])
     if slopes.size == 0:
-        reason = "needs sessions on two different days"
-        return TheilSen(Estimate(None, reason=reason), None, None, 0)
+        return TheilSen(Estimate(None, reason=reason("ranks.one_day")), None, None, 0)
     slope = float(np.median(slopes))
     return TheilSen(
         slope=_sen_interval(slope, slopes, t, v, level, convention),
@@ -187,7 +187,7 @@ def mann_kendall(x: ArrayLike, y: ArrayLike) -> MannKendall:
         p_rising=rising,
         p_normal=p_normal,
         method="normal" if law is None else "exact",
-        reason=None if told else "all days or all values are equal",
+        reason=None if told else reason("ranks.equal"),
     )
 
 
@@ -211,11 +211,8 @@ def _sen_interval(
     orders = Fraction(math.prod(math.factorial(int(u)) for u in group_sizes(t)))
     reached = float(1 - 2 * orders / math.factorial(t.size))
     if reached < level:
-        reason = (
-            f"{t.size} sessions are too few for a {100 * level:g} % interval: "
-            f"the span of all slopes holds {100 * reached:.0f} %"
-        )
-        return Estimate(slope, reason=reason)
+        holds = {"level": 100 * level, "reached": 100 * reached}
+        return Estimate(slope, reason=reason("ranks.few_sessions", n=t.size, **holds))
     c = float(ndtri((1 + level) / 2)) * math.sqrt(_variance(t.size, group_sizes(t), group_sizes(v)))
     low, high = (slopes.size - c) / 2, (slopes.size + c) / 2 + 1
     if convention == "conservative":

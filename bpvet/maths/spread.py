@@ -27,9 +27,10 @@ from bpvet.maths.estimates import (
     squared_mean_of_chi,
     vector,
 )
+from bpvet.reasons import reason
 
-NO_SCATTER = "the values are all equal: an interval needs some scatter"
-NO_PERIOD = "all sessions are on one day: there is no period between them"
+NO_SCATTER = reason("spread.equal")
+NO_PERIOD = reason("spread.one_day")
 
 
 def mean(values: ArrayLike, level: float = 0.95) -> Estimate:
@@ -80,7 +81,7 @@ def coefficient_of_variation(values: ArrayLike, level: float = 0.95) -> Estimate
     if y.size < 2:
         return _too_few(y, 2)
     if not y.mean() > 0:
-        return Estimate(None, reason="the mean is not above zero: no share of it can be taken")
+        return Estimate(None, reason=reason("spread.no_share"))
     k, df = float(_sd(y) / y.mean()), y.size - 1
     if k == 0:
         return Estimate(0.0, reason=NO_SCATTER)
@@ -88,7 +89,7 @@ def coefficient_of_variation(values: ArrayLike, level: float = 0.95) -> Estimate
     lower = _vangel(k, high, df)
     upper = _vangel(k, low, df)
     if upper is None:
-        return Estimate(k, lower, reason="the scatter is too large for an upper end")
+        return Estimate(k, lower, reason=reason("spread.no_upper_end"))
     return Estimate(k, lower, upper)
 
 
@@ -192,7 +193,7 @@ def residual_sd(days: ArrayLike, values: ArrayLike, level: float = 0.95) -> Esti
     rss = float(r @ r)
     # Points on a line leave only rounding behind, of the order of ε²·Σy².
     if rss <= 1e-26 * float(y @ y):
-        return Estimate(0.0, reason="the values lie on a line: an interval needs some scatter")
+        return Estimate(0.0, reason=reason("spread.on_a_line"))
     return _chi_square(math.sqrt(rss / (y.size - 2)), y.size - 2, level)
 
 
@@ -256,9 +257,7 @@ def mean_relation(means: ArrayLike, sds: ArrayLike) -> MeanRelation:
     x = np.log(m[used])
     x = x - x.mean() if x.size else x
     if x.size < 3 or not x @ x > 0:
-        return MeanRelation(
-            None, float(m.mean()), "needs three animals with scatter and with different means"
-        )
+        return MeanRelation(None, float(m.mean()), reason("spread.few_animals"))
     return MeanRelation(float(x @ np.log(s[used]) / (x @ x)), float(m.mean()))
 
 
@@ -275,14 +274,14 @@ def independent_of_mean(
     if relation is None:
         return Estimate(
             None,
-            reason="needs other animals: one does not show how SD changes with the mean",
+            reason=reason("spread.alone"),
         )
     if relation.beta is None:
         return Estimate(None, reason=relation.reason)
     if y.size < 2:
         return _too_few(y, 2)
     if not y.mean() > 0:
-        return Estimate(None, reason="the mean is not above zero: it has no power")
+        return Estimate(None, reason=reason("spread.no_power"))
     return sd(y, level).times(float((relation.centre / y.mean()) ** relation.beta))
 
 
@@ -327,20 +326,23 @@ def share_interpolated(
     counted = gap <= longest_gap
     period = float(gap[counted].sum())
     if period == 0:
-        left_out = "every stretch between sessions is longer than the longest gap allowed"
+        left_out = reason("spread.long_gaps")
         return Estimate(None, reason=NO_PERIOD if np.all(gap == 0) else left_out)
     low, high = np.minimum(y[:-1], y[1:]), np.maximum(y[:-1], y[1:])
     flat = high == low
     inside = np.minimum(high, at_or_below) - np.maximum(low, at_or_above)
     # A level stretch has no rise to share out: it is in range as a whole or not at all.
     part = np.where(flat, inside >= 0, np.maximum(inside, 0) / np.where(flat, 1, high - low))
-    reason = "no interval: the straight lines between sessions are taken as drawn"
-    return Estimate(float((gap * part)[counted].sum()) / period, reason=reason)
+    share = float((gap * part)[counted].sum()) / period
+    return Estimate(share, reason=reason("spread.as_drawn"))
 
 
 def _need(n: int, least: int) -> str:
-    sessions = "session" if n == 1 else "sessions"
-    return f"needs {least} sessions, and there {'is' if n == 1 else 'are'} {n or 'no'} {sessions}"
+    return reason(
+        "spread.one_session" if n == 1 else "spread.few_sessions" if n else "spread.no_session",
+        least=least,
+        n=n,
+    )
 
 
 def _too_few(y: Array, least: int) -> Estimate:

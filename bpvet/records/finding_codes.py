@@ -26,6 +26,7 @@ class Kind(StrEnum):
     CANCELLED_TWICE = "cancelled twice"
     CANCELLED_UNSAID = "cancelled without a reason"
     CANNOT_BE_READ = "cannot be read"
+    CANNOT_BE_TOLD_APART = "cannot be told apart"
     CEILING = "gauge's ceiling"
     COLUMN_NOT_READ = "column not read"
     COMMENT_ROWS = "comment rows"
@@ -33,9 +34,14 @@ class Kind(StrEnum):
     DAY_OR_MONTH = "day or month first"
     DIARY = "diary"
     DOSE_IN_DIARY = "dose in diary"
+    DOSE_NOT_STATED = "dose not stated"
+    DOSE_UNIT_DIFFERS = "dose unit differs"
+    DOSES_LATE = "doses late"
+    DOSES_MISSED = "doses missed"
     DOUBLED_COLUMN = "doubled column"
     DRUG_NEARLY = "drug spelled nearly so"
     DRUG_OFF_THE_LIST = "drug off the list"
+    DRUG_FOR_PRESSURE = "drug off the list, for pressure"
     DERIVED_MEANS = "derived means"
     DUPLICATE = "exact duplicate"
     ENCODING = "encoding"
@@ -91,10 +97,12 @@ class Kind(StrEnum):
     OVERLAPPING_SESSIONS = "overlapping sessions"
     OVERLAPPING_TREATMENT = "overlapping treatment"
     PERHAPS_DUPLICATE = "perhaps a duplicate"
+    PRODUCT_NOT_STATED = "product not stated"
     PULSE_DISAGREES = "pulse disagrees"
     RESOURCE_NOT_READ = "resource not read"
     ROWS_DISAGREE = "rows disagree"
     ROWS_IN_A_CELL = "rows in a cell?"
+    ROWS_STARTING_TOGETHER = "rows starting together"
     SAME_FILE_TWICE = "same file twice"
     SAME_NUMBER = "same number"
     SAME_TIME = "same time"
@@ -124,6 +132,7 @@ class Kind(StrEnum):
     VALUES_DISAGREE = "values disagree"
     VOID = "void"
     WHITE_SPACE = "white space"
+    WORKBOOK_NOT_READ = "workbook not read"
     ZONE_OF_TIMES = "zone of times"
 
 
@@ -135,11 +144,8 @@ class Code(Enum):
     key : str
         The module of the wording under `findings`, a point, and the case.
     kind : Kind
-        The kind; blank where each finding brings its own.
+        The kind.
     """
-
-    # A finding whose two sentences are made by whoever finds it, such as a reader of a format.
-    AS_FOUND = "as_found", ""
 
     # Files of a folder.
     NO_ROWS = "folder.no_rows", Kind.NO_ROWS
@@ -185,6 +191,7 @@ class Code(Enum):
     NO_READINGS_TABLE = "formats.database.no_readings_table", Kind.NO_READINGS_FILE
 
     # Bundles of FHIR, and workbooks.
+    NO_PRESSURES = "formats.fhir.no_pressures", Kind.NO_READINGS_FILE
     RESOURCES_NOT_READ = "formats.fhir.not_read", Kind.RESOURCE_NOT_READ
     DERIVED_MEANS = "formats.fhir.derived", Kind.DERIVED_MEANS
     SINGLE_VALUES = "formats.fhir.single_values", Kind.SINGLE_VALUES
@@ -197,6 +204,29 @@ class Code(Enum):
     MERGED_CELLS = "formats.workbook.merged", Kind.MERGED_CELLS
     ERROR_CELLS = "formats.workbook.errors", Kind.ERROR_CELL
     FORMULAS_UNVALUED = "formats.workbook.formulas", Kind.FORMULA_WITHOUT_VALUE
+
+    # Archives that are no workbook, and workbooks that are not opened.
+    ARCHIVE_DAMAGED = "formats.archive.damaged", Kind.WORKBOOK_NOT_READ
+    ARCHIVE_PROTECTED = "formats.archive.protected", Kind.WORKBOOK_NOT_READ
+    BINARY_WORKBOOK = "formats.archive.binary", Kind.WORKBOOK_NOT_READ
+    OPEN_DOCUMENT = "formats.archive.open_document", Kind.WORKBOOK_NOT_READ
+    WORD_DOCUMENT = "formats.archive.word_document", Kind.WORKBOOK_NOT_READ
+    NO_WORKBOOK = "formats.archive.no_workbook", Kind.WORKBOOK_NOT_READ
+    PARTS_OF_ONE_NAME = "formats.archive.parts_of_one_name", Kind.WORKBOOK_NOT_READ
+    PARTS_TOO_LARGE = "formats.archive.too_large", Kind.WORKBOOK_NOT_READ
+    MORE_THAN_STATED = "formats.archive.more_than_stated", Kind.WORKBOOK_NOT_READ
+    NESTED_TOO_DEEPLY = "formats.archive.nested", Kind.WORKBOOK_NOT_READ
+    TOO_MANY_CELLS = "formats.archive.too_many_cells", Kind.WORKBOOK_NOT_READ
+    TOO_MUCH_TEXT = "formats.archive.too_much_text", Kind.WORKBOOK_NOT_READ
+    DOCUMENT_TYPE = "formats.archive.document_type", Kind.WORKBOOK_NOT_READ
+    ROW_NUMBER = "formats.archive.row_number", Kind.WORKBOOK_NOT_READ
+    NO_STORED_VALUES = "formats.archive.no_stored_values", Kind.WORKBOOK_NOT_READ
+    UNSOUND_PART = "formats.archive.unsound_part", Kind.WORKBOOK_NOT_READ
+    UNKNOWN_PACKING = "formats.archive.unknown_packing", Kind.WORKBOOK_NOT_READ
+    WORKBOOK_DAMAGED = "formats.archive.workbook_damaged", Kind.WORKBOOK_NOT_READ
+    SHEET_TOO_WIDE = "formats.archive.too_wide", Kind.WORKBOOK_NOT_READ
+    EMPTY_SHEET = "formats.archive.empty_sheet", Kind.EMPTY
+    EMPTY_WORKBOOK = "formats.archive.empty", Kind.EMPTY
 
     # The mapping file, and options that go before it.
     NO_SUCH_HEADING = "conventions.no_such_heading", Kind.HEADING_NOT_THERE
@@ -316,6 +346,16 @@ class Code(Enum):
     NO_COURSE = "missed.no_course", Kind.MISSED_OUTSIDE
     FUTURE_DATE = "missed.future_date", Kind.FUTURE_DATE
 
+    # Courses of treatment: what had to be decided on the way to them.
+    DOSE_NOT_STATED = "treatments.dose_not_stated", Kind.DOSE_NOT_STATED
+    DOSE_UNIT_DIFFERS = "treatments.dose_unit_differs", Kind.DOSE_UNIT_DIFFERS
+    PRODUCT_NOT_STATED = "treatments.product_not_stated", Kind.PRODUCT_NOT_STATED
+    NOT_TOLD_APART = "treatments.not_told_apart", Kind.CANNOT_BE_TOLD_APART
+    DRUG_FOR_PRESSURE = "treatments.for_pressure", Kind.DRUG_FOR_PRESSURE
+    ROWS_TOGETHER = "treatments.rows_together", Kind.ROWS_STARTING_TOGETHER
+    DOSES_LATE = "treatments.doses_late", Kind.DOSES_LATE
+    DOSES_MISSED = "treatments.doses_missed", Kind.DOSES_MISSED
+
     # Signs, and notes that may hold one.
     SIGN_NOT_UNDERSTOOD = "signs.not_understood", Kind.SIGN_NOT_UNDERSTOOD
     SIGN_UNCLEAR = "signs.unclear", Kind.SIGN_UNCLEAR
@@ -340,8 +380,8 @@ class Code(Enum):
     ROWS_DISAGREE = "animals.rows_disagree", Kind.ROWS_DISAGREE
 
     key: str
-    kind: str
+    kind: Kind
 
-    def __init__(self, key: str, kind: str) -> None:
+    def __init__(self, key: str, kind: Kind) -> None:
         self.key = key
         self.kind = kind

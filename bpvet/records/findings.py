@@ -96,7 +96,7 @@ class Finding:
     @property
     def kind(self) -> str:
         """A stable word for grouping, such as ``not a number``."""
-        return str(self.code.kind or dict(self.values)["kind"])
+        return str(self.code.kind)
 
     @property
     def unused(self) -> bool:
@@ -137,11 +137,9 @@ class Finding:
         }
 
     def __str__(self) -> str:
-        where = self.file
-        if self.line is not None:
-            where += f", line {self.line}"
-        if self.column:
-            where += f", column {printable(self.column)}"
+        from bpvet.wording.en.findings.phrases import place
+
+        where = place(self.file, self.line, self.column and printable(self.column))
         reason, fix, _ = self.words
         return f"{where}: {reason} {fix}".rstrip()
 
@@ -179,20 +177,6 @@ def finding_of(
         What the finding is worded from.
     """
     return Finding(file, line, column, value[:80], code, tuple(values.items()), stops=stops)
-
-
-def worded_finding(
-    file: str, line: int | None, column: str, value: str, reason: str, mend: str, kind: str
-) -> Finding:
-    """Return a finding whose sentences are made where it is found."""
-    return finding_of(Code.AS_FOUND, file, line, column, value, reason=reason, fix=mend, kind=kind)
-
-
-def whole(
-    file: str, reason: str, mend: str, kind: str, line: int | None = None, stops: bool = True
-) -> Finding:
-    """Return a finding about a whole file, whose sentences are made where it is found."""
-    return finding_of(Code.AS_FOUND, file, line, stops=stops, reason=reason, fix=mend, kind=kind)
 
 
 def printable(name: str) -> str:

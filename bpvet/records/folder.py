@@ -96,8 +96,9 @@ def files_of(
     try:
         entries = sorted({*(entry.name for entry in os.scandir(folder)), *beside})
     except PermissionError:
-        reason = f'The folder "{printable(folder.name)}" cannot be read: permission denied.'
-        raise RecordsError(reason) from None
+        raise RecordsError(
+            f'The folder "{printable(folder.name)}" cannot be read: permission denied.'
+        ) from None
     except OSError as error:
         raise RecordsError(f'"{printable(folder.name)}": {error.strerror}.') from None
     found: dict[str, list[Path]] = {table: [] for table in TABLES}

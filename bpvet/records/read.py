@@ -14,6 +14,7 @@ import pandas as pd
 
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import METHODS, SPECIES
+from bpvet.reasons import reason
 from bpvet.records.cells import Loaded, cells_digest
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import Findings, RowFindings
@@ -194,13 +195,16 @@ def _unit(checked: CheckedTable) -> str:
         if isinstance(one, Finding) and one.kind == Kind.NOT_IN_MMHG
     ]
     if doubted:
-        of = f" in {shown(doubted[0])}" if len(units) > 1 and len(doubted) == 1 else ""
-        several = f" in {len(doubted)} of {len(units)} files" if len(doubted) > 1 else of
-        return f"not settled{several}: the values do not fit"
+        if len(doubted) > 1:
+            return reason("understood.unit_in_some", files=len(doubted), all=len(units))
+        one = "understood.unit_in_one" if len(units) > 1 else "understood.no_unit"
+        return reason(one, file=shown(doubted[0]))
     if "kPa" not in units:
         return "mmHg"
-    converted = f"kPa, as stated: multiplied by {MMHG_PER_KPA:.5f} to mmHg"
-    return converted if set(units) == {"kPa"} else f"{converted} in some files, mmHg in others"
+    converted = reason("understood.kilopascal", factor=MMHG_PER_KPA)
+    return (
+        converted if set(units) == {"kPa"} else reason("understood.some_files", converted=converted)
+    )
 
 
 def _understood(
@@ -222,11 +226,15 @@ def _understood(
     timed, zoned = int(readings["timed"].sum()), int(readings["zoned"].sum())
     orders = tables["readings"].dates
     dated = int((~np.isnat(readings["date"])).sum())
-    ways = [f"{DATE_ORDERS[order]}, as stated" for order in dict.fromkeys(orders) if order]
+    ways: list[str] = [
+        reason("understood.as_stated", order=DATE_ORDERS[order])
+        for order in dict.fromkeys(orders)
+        if order
+    ]
     ways += ["YYYY-MM-DD"] if "" in orders or not ways else []
-    dates = f"{' or '.join(ways)} in {dated} rows, {timed} of them with a time of day"
+    dates: str = reason("understood.dates", ways=" or ".join(ways), rows=dated, timed=timed)
     if zoned:
-        dates += f"; {zoned} have a time zone, and their local date and time are used"
+        dates += reason("understood.zoned", rows=zoned)
     return {
         "layout": {sheet.file: LAYOUTS[sheet.layout] for sheet in sheets if sheet.layout},
         "separator": {sheet.file: sheet.separator for sheet in sheets},

@@ -14,6 +14,7 @@ import pandas as pd
 from bpvet.equality import Content
 from bpvet.errors import CallError, RecordsError
 from bpvet.printing import ShortTable
+from bpvet.reasons import reason
 from bpvet.records.checks.row_findings import Findings
 from bpvet.records.findings import Finding, shown
 from bpvet.records.headings.near_names import did_you_mean, nearest
@@ -259,9 +260,9 @@ class Records(Content):
             aside = 0 if name == "animals" else self._tables.set_aside(name)
             rows.append((name, str(self._tables.rows(name)), str(aside)))
         stops = len(self.stopping)
-        notes = [f"{len(self.findings)} findings, {stops} of which stop the work."]
+        notes = [reason("records.findings", findings=len(self.findings), stopping=stops)]
         return ShortTable(
-            f"Records of {self.source}, as of {self.as_of}",
+            reason("records.title", source=self.source, as_of=self.as_of),
             ("table", "rows", "set aside"),
             tuple(rows),
             tuple(notes),

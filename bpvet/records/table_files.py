@@ -25,7 +25,8 @@ from bpvet.records.findings import shown
 #: Endings that can be written.
 ENDINGS = (".csv", ".xlsx", ".jsonl", ".parquet")
 #: Units that are kinds of time.
-DATE, MOMENT = "date", "date and time"
+DATE = "date"
+MOMENT = "date and time"
 #: What a sheet of a workbook holds.
 _MOST_ROWS, _LONGEST_TEXT = 1_048_576, 32_767
 #: Letters that no XML holds, and what would be read as the escape of one.

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from bpvet.facts.cautions import licensed, parted
 from bpvet.facts.sources import footnotes
 from bpvet.reports.markup import Shown, bullets, folded, lines, paragraph, prose, tag
+from bpvet.wording.en.pages.heads import more_cautions
 
 
 def cautions_shown(texts: Sequence[str]) -> Shown:
@@ -23,7 +24,7 @@ def cautions_shown(texts: Sequence[str]) -> Shown:
     html = bullets(first, "cautions")
     if rest:
         more = "".join(tag("li", prose(text)) for text in rest)
-        html += folded(f"{len(rest)} more", tag("ul", more, class_="cautions"))
+        html += folded(more_cautions(len(rest)), tag("ul", more, class_="cautions"))
         html += tag("ul", more, class_="printed", hidden="hidden")
     return Shown(html, lines(*first, *rest))
 

@@ -30,23 +30,24 @@ from bpvet.reports.naming import digest_of, slug
 from bpvet.reports.page import cleaned, document
 from bpvet.reports.sheet import SHEET, sheet_name, sheet_pages
 from bpvet.wording.en.due import (
-    by_words,
+    asked_words,
     column_words,
     credit_of_row,
-    what_words,
     who_of,
 )
 from bpvet.wording.en.pages.due import (
     ABOUT_BAND,
     ALL_CAUTIONS,
+    CAUTIONS,
     SHEET_LINK,
     also_lines,
+    band_title,
     counts,
     last_line,
     later_words,
     list_title,
 )
-from bpvet.wording.en.phrases import capital, counted
+from bpvet.wording.en.phrases import capital
 
 #: Marks the page as ours, so that the next list may replace it.
 MARK = f"due {digest_of('due')}"
@@ -80,7 +81,7 @@ def due_page(
     body += "".join(_band(band, due, linked, rooms) for band in bands)
     body += paragraph(later_words(due))
     more = folded(ALL_CAUTIONS, bullets(rest)) if rest else ""
-    body += tag("section", heading(2, "Cautions") + bullets(first) + more)
+    body += tag("section", heading(2, CAUTIONS) + bullets(first) + more)
     body += "".join(paragraph(note, "footnote") for note in footnotes(body))
     return document(cleaned(body), title, MARK, "page.css")
 
@@ -89,8 +90,7 @@ def _band(band: str, due: Due, pages: Mapping[str, str], sheets: Mapping[str, st
     rows = [one for one in due.rows if one.band == band]
     if not rows:
         return ""
-    title = f"{BANDS[band].capitalize()}: {counted(len(rows), 'animal')}"
-    part = heading(2, title) + paragraph(ABOUT_BAND.get(band, ""))
+    part = heading(2, band_title(band, len(rows))) + paragraph(ABOUT_BAND.get(band, ""))
     entries = [_entry(one, pages, sheets) for one in rows]
     if band == "now":
         return tag("section", part + "".join(entries), class_="urgent")
@@ -102,12 +102,12 @@ def _band(band: str, due: Due, pages: Mapping[str, str], sheets: Mapping[str, st
 def _entry(one: DueRow, pages: Mapping[str, str], sheets: Mapping[str, str]) -> str:
     """Return an animal's entry: who, what and by when, why, and whose rule it is."""
     who, page, sheet = escape(who_of(one)), pages.get(one.animal), sheets.get(one.animal)
-    what, by, last = capital(what_words(one)), _dated(f"by {by_words(one)}"), _dated(last_line(one))
+    asked, last = _dated(capital(asked_words(one))), _dated(last_line(one))
     credit, also = credit_of_row(one), also_lines(one)
     return "".join(
         (
             tag("h3", tag("a", who, href=page) if page else who),
-            tag("p", tag("strong", prose(f"{what}, {by}.")) + prose(f" {capital(last)}")),
+            tag("p", tag("strong", prose(f"{asked}.")) + prose(f" {capital(last)}")),
             paragraph(f"{one.why}{f' ({credit})' if credit else ''}"),
             bullets(also) if also else "",
             tag("p", tag("a", SHEET_LINK, href=sheet)) if sheet else "",

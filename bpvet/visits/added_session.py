@@ -9,6 +9,7 @@ import pandas as pd
 from bpvet.errors import CallError
 from bpvet.facts.words import METHOD_WORDS
 from bpvet.printing import prose_date
+from bpvet.reasons import reason
 from bpvet.records.findings import shown
 from bpvet.records.records import Records
 from bpvet.visits.readings import readings_used
@@ -76,13 +77,17 @@ def _alike(own: pd.DataFrame, theirs: pd.DataFrame) -> list[str]:
     """Return a question for each other session of that day and method with the same numbers."""
     first, mine = own.iloc[0], _numbers(own)
     day = theirs[(theirs["date"] == first["date"]) & (theirs["method"] == first["method"])]
-    found = []
+    found: list[str] = []
     for _, rows in day.groupby("session"):
         ordered = rows.sort_values("order")
         if len(own) >= _ENOUGH and _numbers(ordered) == mine:
             found.append(
-                f"Another session of {prose_date(first['date'])} holds the same numbers, {mine} "
-                f"({ordered.iloc[0]['file']}): is it this one?"
+                reason(
+                    "visits.same_numbers",
+                    date=prose_date(first["date"]),
+                    numbers=mine,
+                    file=ordered.iloc[0]["file"],
+                )
             )
     return found
 

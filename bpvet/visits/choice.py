@@ -20,7 +20,8 @@ from bpvet.facts.protocol import (
     MIN_READINGS,
     STILL_FALLING_MMHG,
 )
-from bpvet.facts.words import RULES, Word
+from bpvet.facts.words import RULES, Bound, Word
+from bpvet.reasons import reason
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ KINDS = ("set aside", "excluded", "no sound", "summary", "bound", "number")
 #: What becomes of it.
 FATES = ("used", "left out", "excluded", "no sound", "set aside")
 #: A session's bound when readings beyond both ends of the gauge were used.
-BOTH_BOUNDS = "at least and at most"
+BOTH_BOUNDS = Bound.BOTH
 
 #: What stands between the flags of a session in a table's cell; no flag holds it.
 _BETWEEN = "; "
@@ -242,7 +243,7 @@ def fates(
 
 def left_out_reason(taken: int) -> str:
     """Return why the first of `taken` readings is left out, in words."""
-    return f"the first of {taken} taken: left out under rule guideline"
+    return reason("visits.left_out_first", taken=taken)
 
 
 def joint_bound(bounds: Iterable[str]) -> str:

@@ -20,6 +20,7 @@ from bpvet.facts.protocol import (
     limits,
 )
 from bpvet.facts.words import KEPT_OUT_CONDITIONS, QUANTITY_WORDS, READING_QUANTITIES
+from bpvet.reasons import reason
 from bpvet.visits.choice import BOUND_FLAGS, Flag, joined_flags
 from bpvet.visits.part import Part
 from bpvet.visits.placement import Codes
@@ -30,8 +31,6 @@ TENSE_WORDS = (
     *("agitated", "aggressive", "struggling", "struggled"),
 )
 
-CUFF = "cuff width outside {low:.0f} to {high:.0f} % of the limb's circumference"
-
 _TENSE = re.compile(rf"(?<!not )(?<!never )(?<!no longer )\b({'|'.join(TENSE_WORDS)})\b")
 
 Booleans = NDArray[np.bool_]
@@ -40,7 +39,7 @@ Booleans = NDArray[np.bool_]
 def cuff_flag(species: str = "") -> str:
     """Return the flag of a session whose cuff is too narrow or too wide for the limb."""
     bounds = limits("cuff_ratio", species)
-    return CUFF.format(low=100 * bounds.note_low, high=100 * bounds.note_high)
+    return reason("flag.cuff", low=100 * bounds.note_low, high=100 * bounds.note_high)
 
 
 def flag_columns(
@@ -99,7 +98,7 @@ def flag_columns(
         Flag.TENSE: tense,
         Flag.MISSED: missed,
         cuff_flag(): _cuff_unfit(columns),
-        **{f"{name}: kept out of trends": condition == name for name in KEPT_OUT_CONDITIONS},
+        **{reason("flag.kept_out", state=name): condition == name for name in KEPT_OUT_CONDITIONS},
     }
     go_on = _go_on(n, inconsistent, falling)
     return {"flags": _joined(flags), "go_on": _joined(go_on), "tense": tense}

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from bpvet.facts.protocol import DROP_FIRST_FROM
 from bpvet.facts.words import READING_QUANTITIES
+from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.choice import (
     FATES,
@@ -209,16 +210,16 @@ def _reasons(
     frame: pd.DataFrame, placement: Placement, fate: NDArray[np.object_]
 ) -> NDArray[np.object_]:
     """Return why each row (n,) is not used, in words; blank where it is."""
-    reason = frame["set_aside"].to_numpy(dtype=object).copy()
-    reason[(reason == "") & (fate == "set aside")] = "no usable number, animal, method or date"
-    reason = np.where(fate == "excluded", frame["excluded"].to_numpy(dtype=object), reason)
-    reason[fate == "no sound"] = Flag.NO_SOUND.value
-    reason[fate == "used"] = ""
+    why = frame["set_aside"].to_numpy(dtype=object).copy()
+    why[(why == "") & (fate == "set aside")] = reason("visits.no_place")
+    why = np.where(fate == "excluded", frame["excluded"].to_numpy(dtype=object), why)
+    why[fate == "no sound"] = Flag.NO_SOUND.value
+    why[fate == "used"] = ""
     many = np.zeros(len(frame), dtype=np.int64)
     many[placement.row] = taken_counts(frame, placement)[placement.of]
     leave = np.flatnonzero(fate == "left out")
-    reason[leave] = [left_out_reason(int(n)) for n in many[leave]]
-    return reason
+    why[leave] = [left_out_reason(int(n)) for n in many[leave]]
+    return why
 
 
 def taken_counts(frame: pd.DataFrame, placement: Placement) -> Codes:

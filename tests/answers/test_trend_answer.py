@@ -11,7 +11,8 @@ import pytest
 
 import bpvet
 from bpvet.errors import CallError
-from bpvet.facts.sources import AS_REMEMBERED, footnotes
+from bpvet.facts.sources import footnotes
+from bpvet.wording.en.facts import AS_REMEMBERED
 from bpvet.wording.en.trend.settle import settle_words
 from bpvet.wording.en.trend.statements import TOPICS, sentence
 from tests.models.small_records import drug, records, rows, sign, steady

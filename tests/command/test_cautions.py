@@ -12,8 +12,9 @@ import pytest
 
 from bpvet.command.main import main
 from bpvet.facts.cautions import SHOWN, licensed
-from bpvet.facts.sources import AS_REMEMBERED, DAGGER
+from bpvet.facts.sources import DAGGER
 from bpvet.reports import writing
+from bpvet.wording.en.facts import AS_REMEMBERED
 from tests.command.small import AS_OF
 from tests.models.small_clinic import AS_OF as CLINIC_AS_OF
 from tests.models.small_clinic import write_clinic

@@ -10,7 +10,8 @@ from bpvet import __version__
 from bpvet.command import average, main
 from bpvet.command.main import COMMANDS
 from bpvet.errors import FitError, RecordsError
-from bpvet.records.findings import whole
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import finding_of
 
 HEAVY = ("numpy", "pandas", "scipy", "pyarrow", "matplotlib", "statsmodels", "nbformat")
 
@@ -61,7 +62,7 @@ def test_errors_have_their_status(run, monkeypatch):
 
     fit = fails(FitError("no mode was found"))
     assert (fit.status, fit.err) == (1, "bpvet average: no mode was found\n")
-    many = [whole("r.csv", "Bad.", "Mend.", "bad", line) for line in range(30)]
+    many = [finding_of(Code.UNSOUND_PART, "r.csv", line) for line in range(30)]
     stopped = fails(RecordsError("\n".join(map(str, many)), many))
     assert stopped.status == 1
     assert "and 20 more" in stopped.err

@@ -15,7 +15,7 @@ from bpvet.facts.cautions import (
     licensed,
     parted,
 )
-from bpvet.facts.sources import AS_REMEMBERED
+from bpvet.wording.en.facts import AS_REMEMBERED
 
 
 def test_every_caution_has_a_known_situation_and_every_situation_a_caution() -> None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from bpvet.facts.sources import AS_REMEMBERED, marked
+from bpvet.facts.sources import marked
 from bpvet.figures.key import plan_key
 from bpvet.figures.pictures import TrendPicture
+from bpvet.wording.en.facts import AS_REMEMBERED
 from tests.figures.example_pictures import EXAMPLES
 
 

@@ -24,9 +24,13 @@ import shlex
 import shutil
 import sys
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from importlib.abc import MetaPathFinder
 from pathlib import Path
 from types import CodeType, ModuleType
+from typing import Any
+
+from bpvet.facts.sources import TOPICS
 
 WORDING = "bpvet.wording.en"
 _PLAIN = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -157,10 +161,27 @@ class _Finder(MetaPathFinder):
 
 
 def speak() -> None:
-    """Accent the wording from here on; nothing of it may have been loaded."""
+    """Accent the wording from here on; nothing of it may have been loaded.
+
+    What a fact says in words stands beside its number, in the data files (`WORDED`).
+    """
     assert not any(name.startswith(WORDING) for name in sys.modules)
     sys.meta_path.insert(0, _Finder())
+    from bpvet.facts import sources
 
+    checked = sources._checked
+
+    def spoken(id: str, entry: dict[str, Any]) -> sources.Fact:
+        found = checked(id, entry)
+        if id.partition(".")[0] not in WORDED:
+            return found
+        return replace(found, text=accented(found.text), statistic=accented(found.statistic))
+
+    sources._checked = spoken
+
+
+#: Topics of facts whose texts are words of ours; those of the others are codes.
+WORDED = tuple(one for one in TOPICS if one != "code")
 
 #: What is walked: the output's name, and the command. `{day}` is the example's.
 LINES = {

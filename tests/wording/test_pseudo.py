@@ -24,7 +24,10 @@ from typing import Any
 import pytest
 
 import bpvet
+from bpvet.facts.sources import facts
+from bpvet.facts.words import Fate
 from bpvet.records.example import write_example
+from bpvet.visits.choice import Flag
 from tests.wording.pseudo import LINES, accented, plain
 
 HERE = Path(__file__).parent
@@ -37,9 +40,21 @@ _RUN = re.compile(r"[A-Za-z’'][A-Za-z’'-]*(?:,? [A-Za-z’'-]*[A-Za-z’'])*
 _MONTHS = "January February March April May June July August September October November December"
 _NO_WORDS = re.compile(
     rf"\b(?:{'|'.join(f'{one[:3]}(?:{one[3:]})?' for one in _MONTHS.split())})\b"
+    r"|\bUTF-8\b|\bYYYY-MM-DD\b"
     r"|\b[\w./-]+\.(?:svg|html|ipynb|csv|json|ics|txt)\b"
+    r"|\bhttps?://\S+|\bdoi\b|\b(?=[a-f]*\d)[0-9a-f]{8,}\b"
     r"|\bbpvet(?: [a-z]+)?\b|--[a-z-]+|\b(?:mmHg|kPa|mmol/L|µmol/L|mg/dL|µg/dL|kg|SDs?|mg|min)\b"
 )
+#: Rows of a file as they stand there; and a file's name with a line and a column, or a table's with
+#: the number of its rows: names of the contract, whatever the language.
+_RECORDED = re.compile(r"^ +\| .*$", re.MULTILINE)
+_PLACES = re.compile(r"(?<=\d, )[a-z_]+$|\b[a-z]+(?= \(\d+ ŕóẃ)", re.MULTILINE)
+#: A line for the chart is read back by programs: a form, and no prose.
+_CHART = re.compile(r"\bSystolic [^(|]*\([^)|]*;[^)|]*\)")
+#: A model's formula, whose names its terms have.
+_FORMULA = re.compile(r"~ ([a-z_]+(?: [*+] [a-z_]+)*)")
+#: What the records say stands in quotation marks.
+_CITED = re.compile(r"“[^”|]*”|\"[^\"|]*\"")
 #: Facts that are names, and what cites them.
 _NAMES = ("drugs", "analytes", "species", "breeds", "guidelines", "sources", "iris")
 
@@ -75,11 +90,17 @@ def values() -> re.Pattern[str]:
                 held |= {cell.strip() for row in list(csv.reader(lines))[1:] for cell in row}
     for name in _NAMES:
         held |= set(_strings(tomllib.loads((FACTS / f"{name}.toml").read_text("utf-8"))))
+    # Places in a source are citations, like its name.
+    held |= {one.locator for one in facts()}
+    # Words of the contract are stored as they are printed; and folders are names.
+    held |= {*Flag, *Fate, "example", "severe", "made"}
     from bpvet.facts import words
 
     held |= set(_strings({key: value for key, value in vars(words).items() if key.isupper()}))
     held |= {one[:1].upper() + one[1:] for one in held}
+    # A name may go on in another line, of a table or of a drawing.
     names = sorted((re.escape(one) for one in held if len(one) > 2), key=len, reverse=True)
+    names = [one.replace(r"\ ", r"[ |]+") for one in names]
     return re.compile(rf"(?<!\w)(?:{'|'.join(names)})(?!\w)")
 
 
@@ -98,8 +119,14 @@ def _strings(held: Any) -> Iterator[str]:
 def stray(text: str) -> set[str]:
     """Return the pieces of a text that are neither accented nor values."""
     # Lines of a paragraph are one text; cells of a table, and texts of a page, are apart.
+    text = _PLACES.sub("|", _RECORDED.sub(" ", text))
     text = re.sub(r"\n\n|(?<=\S) {2,}(?=\S)|\n(?=- )|\n[- ]+(?=\n)", " | ", text)
-    left = _NO_WORDS.sub("|", values().sub("|", " ".join(text.split())))
+    left = " ".join(_CITED.sub("|", _CHART.sub("|", text)).split())
+    for formula in set(_FORMULA.findall(left)):
+        name = rf"(?:{'|'.join(re.findall('[a-z_]+', formula))})(?:\[T\.\w+\])?"
+        left = re.sub(rf"(?<=\| )(?:Intercept|{name}(?::{name})?)(?= \|)", "|", left)
+        left = left.replace(formula, "|")
+    left = values().sub("|", _NO_WORDS.sub("|", left))
     # A word with an accented letter ends a piece.
     pieces = _RUN.findall(re.sub(r"\w*[^\W\d_a-zA-Z]\w*", "|", left))
     return {one for one in (piece.strip(" ,'’-") for piece in pieces) if len(one) > 2}

@@ -21,8 +21,8 @@ from bpvet.models.clinic.components import Component, components
 from bpvet.models.clinic.flow import EntryRow, Flow, entry, flow
 from bpvet.models.clinic.grid import Effect, Grid, grid, main_effects
 from bpvet.models.clinic.population import population, reference_method
-from bpvet.models.reasons import reason
 from bpvet.printing import Brief
+from bpvet.reasons import reason
 
 #: Why the digest of the records is not given.
 NO_DIGEST = reason("cohort.no_digest")

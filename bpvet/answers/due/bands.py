@@ -3,29 +3,18 @@
 from __future__ import annotations
 
 from functools import cache
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
 from bpvet.facts.sources import fact
 from bpvet.models.safety.safety import Safety
+from bpvet.visits.latest_date import urgent_number
 from bpvet.visits.urgency import LAB_RULES, RULES, UrgentRule
 
 LATER = "later"
-#: The bands, the most pressing first, and what they are called.
-BANDS = MappingProxyType(
-    {
-        "now": "now",
-        "two_days": "within two days",
-        "overdue": "overdue",
-        "due": "due",
-        "checks": "eyes or bloods only",
-        "lost": "lost to follow-up",
-        "no_plan": "no plan",
-        LATER: "later",
-    }
-)
+#: The bands, the most pressing first.
+BANDS = ("now", "two_days", "overdue", "due", "checks", "lost", "no_plan", LATER)
 #: Urgent lines that say now or today; the others that may not wait for a window.
 _TODAY = (UrgentRule.SIGN_CURRENT, UrgentRule.LOW, UrgentRule.SEVERE, *LAB_RULES)
 _SOON = (UrgentRule.LOW_ON_TREATMENT, UrgentRule.SIGN_UNREAD)
@@ -33,6 +22,13 @@ _SOON = (UrgentRule.LOW_ON_TREATMENT, UrgentRule.SIGN_UNREAD)
 _MOVED = ("", "booked", "declined", "left")
 _DAY = np.timedelta64(1, "D")
 _NEVER = np.datetime64("9999-12-31", "D")
+
+
+def band_name(band: str) -> str:
+    """Return what a band is called."""
+    from bpvet.wording.en.due import BAND_NAMES
+
+    return BAND_NAMES[band]
 
 
 def band_of(held: Safety, reach: int, check_soon: bool) -> str:
@@ -52,7 +48,13 @@ def band_of(held: Safety, reach: int, check_soon: bool) -> str:
         Whether an examination of eyes, blood or urine is due by then.
     """
     rules = {one.rule for one in held.lines}
-    if rules & set(_TODAY):
+    # Nothing that can be recorded answers it: it is told for longer than it stands first.
+    pressing = any(
+        one.age_days <= urgent_number("sign_days")
+        for one in held.lines
+        if one.rule is UrgentRule.NO_BOUNDS
+    )
+    if rules & set(_TODAY) or pressing:
         return "now"
     as_of, again = held.standing.as_of, held.recheck
     soon = again is not None and as_of <= again.latest <= as_of + _days("soon") * _DAY
@@ -102,7 +104,7 @@ def need_of(held: Safety, band: str, moved: str, check: np.datetime64 | None) ->
     if band == "checks" and check is not None:
         latest = check
     return (
-        list(BANDS).index(band),
+        BANDS.index(band),
         _MOVED.index(moved),
         rule,
         10_000 if again is None else again.window.latest,

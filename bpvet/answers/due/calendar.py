@@ -11,7 +11,7 @@ from datetime import date, timedelta
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
-from bpvet.answers.due.bands import BANDS, LATER
+from bpvet.answers.due.bands import LATER, band_name
 from bpvet.facts.cautions import licensed
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def _event(one: DueRow, due: Due) -> Iterator[str]:
     yield f"DTEND;VALUE=DATE:{day + timedelta(days=1):%Y%m%d}"
     yield f"SUMMARY:{_escaped(_summary(one))}"
     yield f"DESCRIPTION:{_escaped(_description(one, due))}"
-    yield f"CATEGORIES:{_escaped(BANDS[one.band])}"
+    yield f"CATEGORIES:{_escaped(band_name(one.band))}"
     yield "TRANSP:TRANSPARENT"
     yield "END:VEVENT"
 
@@ -80,7 +80,7 @@ def _summary(one: DueRow) -> str:
 def _description(one: DueRow, due: Due) -> str:
     if due.pseudonyms:
         # What was written about an animal may tell whose it is.
-        return f"{BANDS[one.band]}. {licensed()}"
+        return f"{band_name(one.band)}. {licensed()}"
     return f"{one.why}\n{licensed()}"
 
 

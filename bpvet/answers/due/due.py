@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet import __version__
-from bpvet.answers.due.bands import BANDS, LATER, band_of, need_of
+from bpvet.answers.due.bands import BANDS, LATER, band_name, band_of, need_of
 from bpvet.answers.json_values import plain
 from bpvet.answers.trend.safety import UrgentAnswer, recheck_answer, urgent_answers
 from bpvet.equality import Content
@@ -188,14 +188,14 @@ class Due(Tabled, Content):
     def summary(self) -> ShortTable:
         """Return how many animals are in each band."""
         counts = {band: sum(one.band == band for one in self.rows) for band in BANDS}
-        rows = tuple((BANDS[band], str(count)) for band, count in counts.items() if count)
+        rows = tuple((band_name(band), str(count)) for band, count in counts.items() if count)
         return ShortTable(f"Due on {self.as_of}: {len(self.rows)} animals", ("band", "n"), rows)
 
     def _table(self) -> ShortTable:
         rows = tuple(
             (
                 one.animal,
-                BANDS[one.band],
+                band_name(one.band),
                 str(one.latest or "–"),
                 "–" if one.last is None else number(one.last.estimate, 0),
                 probability(one.p_at_target),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from bpvet.answers.due.bands import BANDS
+from bpvet.answers.due.bands import band_name
 
 if TYPE_CHECKING:
     from bpvet.answers.due.due import Due, DueRow
@@ -63,7 +63,7 @@ def _cells(one: DueRow, due: Due) -> tuple[object, ...]:
         one.animal,
         one.name,
         one.species,
-        BANDS[one.band],
+        band_name(one.band),
         never if one.earliest is None else one.earliest,
         never if one.latest is None else one.latest,
         one.overdue_days,

@@ -35,7 +35,7 @@ from bpvet.facts.words import (
     Bound,
     Fate,
 )
-from bpvet.models.reasons import reason
+from bpvet.reasons import reason
 from bpvet.visits.choice import (
     BOTH_BOUNDS,
     Reading,
@@ -94,7 +94,7 @@ def room_answer(
     3
     """
     _check(readings, method)
-    chosen = guideline(guideline_key, visit.species or None)
+    chosen = guideline(guideline_key, visit.species if judged(visit.species) else None)
     found = session_sum([Reading(r.systolic, r.bound, r.excluded) for r in readings], rule)
     return _answered(found, tuple(_fated(readings, found)), method, visit, chosen)
 

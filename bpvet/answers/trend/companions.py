@@ -9,7 +9,6 @@ import numpy as np
 from bpvet.equality import Content
 from bpvet.facts.sources import fact
 from bpvet.maths.estimate import Estimate, Number
-from bpvet.models.reasons import reason
 from bpvet.models.trend.outlook import (
     usual_as_latest,
     with_medians,
@@ -17,6 +16,7 @@ from bpvet.models.trend.outlook import (
 )
 from bpvet.models.trend.step import unrecorded_step
 from bpvet.models.trend.trend import Trend
+from bpvet.reasons import reason
 
 #: Sessions of the plain companion "from the last three sessions".
 _LAST = 3

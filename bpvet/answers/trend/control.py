@@ -12,7 +12,6 @@ from bpvet.equality import Content
 from bpvet.facts.categories import Guideline, guideline
 from bpvet.facts.sources import fact
 from bpvet.maths.estimate import Number
-from bpvet.models.reasons import reason
 from bpvet.models.safety.safety import Safety
 from bpvet.models.safety.standing import below_judged
 from bpvet.models.trend.outlook import (
@@ -22,6 +21,7 @@ from bpvet.models.trend.outlook import (
     written_species,
 )
 from bpvet.models.trend.trend import Trend
+from bpvet.reasons import reason
 from bpvet.visits.latest_date import judged_offset
 
 _ON_TARGET = {

@@ -15,7 +15,6 @@ from bpvet.facts.sources import fact
 from bpvet.facts.words import LAB_QUANTITIES
 from bpvet.maths.estimate import Estimate, Number
 from bpvet.maths.mixture import Mixture
-from bpvet.models.reasons import Reason, reason
 from bpvet.models.trend.effects import Treatment
 from bpvet.models.trend.learned import told_by_readings
 from bpvet.models.trend.outlook import (
@@ -23,6 +22,7 @@ from bpvet.models.trend.outlook import (
 )
 from bpvet.models.trend.plain_means import plain_difference
 from bpvet.models.trend.trend import Trend
+from bpvet.reasons import Reason, reason
 
 _LOST = {
     Settled.YES: Verdict.HAS_LOWERED,

@@ -36,9 +36,9 @@ from bpvet.equality import Content
 from bpvet.facts.words import DECIMALS, LAB_QUANTITIES, Bound
 from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.result import Kidney
-from bpvet.models.reasons import reason
 from bpvet.models.trend.variability import Variability
 from bpvet.printing import Brief
+from bpvet.reasons import reason
 from bpvet.records.findings import Finding
 from bpvet.records.records import Records
 

@@ -11,9 +11,9 @@ from bpvet.facts.categories import Guideline
 from bpvet.facts.recheck import Window
 from bpvet.facts.sources import PROJECT, source
 from bpvet.maths.estimate import Number
-from bpvet.models.reasons import reason
 from bpvet.models.safety.recheck import Recheck
 from bpvet.models.safety.safety import Safety
+from bpvet.reasons import reason
 from bpvet.visits.signs.states import SignState
 
 _DAY = np.timedelta64(1, "D")

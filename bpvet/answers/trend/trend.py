@@ -35,7 +35,6 @@ from bpvet.errors import CallError
 from bpvet.facts.categories import guideline as guideline_of
 from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.kidney import kidney_of
-from bpvet.models.reasons import reason
 from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.safety import safety, systolic_trend
 from bpvet.models.trend.outlook import (
@@ -43,6 +42,7 @@ from bpvet.models.trend.outlook import (
 )
 from bpvet.models.trend.trend import Trend
 from bpvet.models.trend.variability import variability
+from bpvet.reasons import reason
 
 
 def trend_answer(

@@ -17,12 +17,12 @@ from bpvet.facts.sources import fact
 from bpvet.facts.words import LAB_METHOD, Bound
 from bpvet.maths.estimate import Estimate, Number
 from bpvet.maths.mixture import Mixture
-from bpvet.models.reasons import reason
 from bpvet.models.trend.columns import SLOPE_DAYS
 from bpvet.models.trend.outlook import (
     surprise,
 )
 from bpvet.models.trend.trend import Trend
+from bpvet.reasons import reason
 from bpvet.visits.choice import split_flags
 
 _ON_SLOPE = {

@@ -8,8 +8,7 @@ from collections.abc import Sequence
 from bpvet.command.shared.output import wrapped
 from bpvet.facts.cautions import SHOWN, parted
 from bpvet.facts.sources import footnotes
-
-HEADING = "Cautions"
+from bpvet.wording.en.command.tables import CAUTIONS, more_cautions
 
 
 def add_cautions(parser: argparse.ArgumentParser) -> None:
@@ -38,6 +37,6 @@ def cautions_block(
     first, rest = parted(texts)
     shown = [wrapped(text, "  ", "- ") for text in (*first, *(rest if every else ()))]
     if rest and not every:
-        shown.append(f"- … and {len(rest)} more; --cautions prints all")
+        shown.append(more_cautions(len(rest)))
     notes = footnotes(*beside, *first, *rest)
-    return ("\n".join([HEADING, *shown]), *map(wrapped, notes))
+    return ("\n".join([CAUTIONS, *shown]), *map(wrapped, notes))

@@ -88,7 +88,8 @@ def target(path: str, text: str) -> Target:
         ) from None
     held = records.animals
     row = held[held["animal"] == animal].iloc[0]
-    return Target(folder, records, animal, str(row["name"]), str(row["species"]))
+    species = str(row["species"] or row["species_written"])
+    return Target(folder, records, animal, str(row["name"]), species)
 
 
 def add_session(

@@ -14,10 +14,11 @@ if TYPE_CHECKING:
 def room_text(answer: RoomAnswer) -> str:
     """Return the in-room sum as text: what is urgent, the number, what to do, the line."""
     from bpvet.facts.sources import footnotes
+    from bpvet.wording.en.command.tables import urgent_line
     from bpvet.wording.en.room import CHART, number_lines
 
     words = answer.words
-    urgent = tuple(f"Urgent: {one.text}" for one in answer.urgent)
+    urgent = tuple(urgent_line(one.text) for one in answer.urgent)
     said = [words.cautions, words.go_on, words.notes, (words.range,)]
     blocks = [*map(wrapped, urgent), "\n".join(number_lines(answer)), _table(answer).text()]
     blocks += ["\n".join(map(wrapped, lines)) for lines in said if lines]
@@ -28,7 +29,8 @@ def room_text(answer: RoomAnswer) -> str:
 
 def _table(answer: RoomAnswer) -> ShortTable:
     from bpvet.printing import ShortTable
+    from bpvet.wording.en.command.tables import COUNTS, READING
     from bpvet.wording.en.room import as_taken, what_became
 
     rows = [(str(r.number), as_taken(r), what_became(r)) for r in answer.readings]
-    return ShortTable("", ("reading", METHOD_WORDS[answer.method], "counts"), tuple(rows))
+    return ShortTable("", (READING, METHOD_WORDS[answer.method], COUNTS), tuple(rows))

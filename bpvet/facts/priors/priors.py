@@ -19,6 +19,7 @@ from bpvet.facts.analytes import analyte
 from bpvet.facts.priors.groups import TREATED, PriorGroups
 from bpvet.facts.species import Species, species_of
 from bpvet.facts.words import LAB_METHOD, LAB_QUANTITIES, METHODS, QUANTITIES, SPECIES
+from bpvet.reasons import reason
 
 #: Time constants of rise and decay, days (J; facts ``tau.*`` carry the evidence).
 TAU_DAYS: Mapping[str, float] = MappingProxyType(
@@ -154,7 +155,7 @@ class Priors:
     )
     change_sd: Mapping[str, float] = field(default_factory=lambda: CHANGE_SDS)
     sitting_minus_lateral: float = 0.0
-    source: str = "given by the caller"
+    source: str = reason("priors.caller")
     groups: PriorGroups | None = None
     first_visit_fading: float = 1.5
 
@@ -235,7 +236,7 @@ class Priors:
         numbers: dict[str, Any] = {
             name: float(row[name]) for name in ("slope_sd", "effect_sd", "increment_sd")
         }
-        source = "defaults (judgements of this project)"
+        source = reason("priors.defaults")
         priors = Priors(**pairs, **numbers, source=source, groups=groups)
         priors = replace(priors, **_first_visits(known, quantity), **_changes(known, quantity))
         return priors if species else _widened(priors, known.name)
@@ -363,5 +364,5 @@ def _widened(priors: Priors, stand_in: str) -> Priors:
         sv=wide(priors.sv),
         sr=wide(priors.sr),
         sw=wide(priors.sw),
-        source=f"defaults for a {stand_in}, widened: the species is not known",
+        source=reason("priors.widened", species=stand_in),
     )

@@ -20,6 +20,7 @@ from bpvet.facts.priors.prior_file import (
 from bpvet.facts.priors.priors import Priors, check_kind
 from bpvet.files import write_whole
 from bpvet.printing import ShortTable
+from bpvet.reasons import reason
 
 
 @dataclass(frozen=True)
@@ -86,7 +87,7 @@ class PriorTable:
 
     def _toml(self) -> str:
         lines = [
-            "# Priors learned from a clinic's records by bpvet; used only when named.",
+            reason("priors.learned"),
             f"name = {_quoted(self.name)}",
         ]
         for (species, method, quantity), one in self.cells.items():

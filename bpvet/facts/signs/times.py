@@ -57,6 +57,8 @@ def _told_recent(clause: Clause, number: int) -> bool:
     return False
 
 
+#: What says of a part of the body that its sign is gone.
+_AS_BEFORE = "back to normal"
 #: Words for now that as well say what is there instead.
 _AT_PRESENT = {"now", "currentli", "at present", "atm", "presentli", "at the moment"}
 
@@ -168,7 +170,7 @@ def _mark_gone(clause: Clause, marks: dict[int, Marks]) -> None:
         if not gone or any("persist" in e.roles for e in segment) or is_recent(clause, number):
             continue
         if any(e.part is not None and e.part.group not in ("eye",) for e in segment) and not any(
-            e.key in ("back to normal",) for e in segment
+            e.key == _AS_BEFORE for e in segment
         ):
             continue
         last = max((e.seg for e in clause.elements if e.term and e.seg < number), default=-1)

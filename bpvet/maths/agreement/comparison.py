@@ -14,16 +14,17 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import betaincinv, gammaincinv, nctdtrit, ndtr, ndtri, stdtr, stdtrit
 
 from bpvet.maths.estimate import Estimate
+from bpvet.reasons import reason
 
 Array = NDArray[np.float64]
 
 #: Normal point of the limits of agreement, as in the papers.
 LIMIT = 1.96
 EXACT = "exact"
-BLAND_ALTMAN = "approximate (Bland and Altman)"
-MOVER = "approximate (MOVER)"
-SATTERTHWAITE = "approximate (Satterthwaite)"
-FISHER = "approximate (Fisher's z)"
+BLAND_ALTMAN = reason("how.bland_altman")
+MOVER = reason("how.mover")
+SATTERTHWAITE = reason("how.satterthwaite")
+FISHER = reason("how.fisher")
 
 
 #: The name by which pages and words know it.
@@ -191,10 +192,10 @@ def variance_interval(
     how = SATTERTHWAITE if df is None else EXACT
     if df is None:
         if variance <= 0 or its_variance <= 0:
-            return estimated(variance, reason="a variance at zero has no interval of this kind")
+            return estimated(variance, reason=reason("comparison.no_variance"))
         df = 2 * variance**2 / its_variance
     if df < 1:
-        return estimated(variance, reason="less than one degree of freedom: no useful interval")
+        return estimated(variance, reason=reason("comparison.few_degrees"))
     low, high = (2 * float(gammaincinv(df / 2, p)) for p in ((1 - level) / 2, (1 + level) / 2))
     return estimated(variance, df * variance / high, df * variance / low, how)
 
@@ -222,7 +223,7 @@ def proportion(difference: ArrayLike, mean: ArrayLike, level: float = 0.95) -> P
     n = d.size
     sxx = float(np.sum((a - a.mean()) ** 2))
     if n < 3 or sxx == 0:
-        nothing = estimated(None, reason="needs three animals at different levels")
+        nothing = estimated(None, reason=reason("comparison.few_levels"))
         return Proportion(nothing, nothing, None, None, None, None, n)
     slope, intercept = _least_squares(a, d)
     residual = d - intercept - slope * a
@@ -262,13 +263,13 @@ def concordance(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Est
     x, y = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
     n = x.size
     if n < 3 or x.var() == 0 or y.var() == 0:
-        return estimated(None, reason="needs three animals that differ, by each method")
+        return estimated(None, reason=reason("comparison.few_different"))
     cover = float(np.mean((x - x.mean()) * (y - y.mean())))
     gap = float(y.mean() - x.mean())
     value = 2 * cover / (x.var() + y.var() + gap**2)
     r = cover / float(np.sqrt(x.var() * y.var()))
     if r == 0 or abs(r) >= 1:
-        return estimated(float(value), reason="no interval at a correlation of 0 or 1")
+        return estimated(float(value), reason=reason("comparison.correlation_at_end"))
     u2 = gap**2 / float(np.sqrt(x.var() * y.var()))
     c2, r2 = value**2, r**2
     spread = (1 - r2) * c2 / ((1 - c2) * r2)
@@ -294,7 +295,7 @@ def correlation(first: ArrayLike, second: ArrayLike) -> float | None:
 def share_interval(count: int, n: int, level: float = 0.95) -> Estimate:
     """Return a share with its exact interval (Clopper & Pearson 1934)."""
     if n == 0:
-        return estimated(None, reason="there is nothing to count")
+        return estimated(None, reason=reason("comparison.nothing"))
     tail = (1 - level) / 2
     low = float(betaincinv(count, n - count + 1, tail)) if count else 0.0
     high = float(betaincinv(count + 1, n - count, 1 - tail)) if count < n else 1.0

@@ -29,6 +29,8 @@ from bpvet.maths.agreement.restricted import (
     within_of,
 )
 
+#: The terms of single readings, by the method they are of.
+READINGS = ("reading by first", "reading by second")
 #: Every term, in the order in which the variances stand.
 TERMS = (
     "animal",
@@ -38,8 +40,7 @@ TERMS = (
     "visit × first",
     "visit × second",
     "pair",
-    "reading by first",
-    "reading by second",
+    *READINGS,
 )
 #: Terms that make two readings of one moment differ between the methods.
 DIFFERENCE_TERMS = tuple(name for name in TERMS if "×" in name or name.startswith("reading"))
@@ -134,8 +135,7 @@ def identified_terms(cells: Cells) -> tuple[str, ...]:
         "animal": True,
         "visit": visits and shared,
         "pair": all(linked) and _several(cells.pair, cells.method, cells.method < 2),
-        "reading by first": True,
-        "reading by second": True,
+        **dict.fromkeys(READINGS, True),
     }
     for m, name in enumerate(WHICH):
         kept[f"animal × {name}"] = repeated[m] or again[m]

@@ -8,6 +8,7 @@ from scipy.special import ndtri, stdtrit
 
 from bpvet.errors import CallError
 from bpvet.maths.agreement.comparison import Line, estimated
+from bpvet.reasons import reason
 
 Array = NDArray[np.float64]
 
@@ -50,16 +51,16 @@ def deming(
     if not ratio > 0 or not np.isfinite(ratio):
         raise CallError(f"Deming's line needs a ratio of variances above zero, not {ratio}.")
     x, y = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
-    words = f"Deming's line, ratio of error variances {ratio:g}"
+    words = reason("lines.deming", ratio=ratio)
     code = np.arange(x.size) if animal is None else np.asarray(animal, dtype=np.int64)
     groups = int(code.max(initial=-1)) + 1
     found = _deming(x, y, ratio) if x.size > 1 else None
     if found is None:
-        nothing = estimated(None, reason="the methods do not vary together")
+        nothing = estimated(None, reason=reason("lines.apart"))
         return Line(nothing, nothing, x.size, words)
     left = [_deming(x[code != one], y[code != one], ratio) for one in range(groups)]
     if groups < 4 or any(part is None for part in left):
-        why = "an interval needs four animals or more"
+        why = reason("lines.few_animals")
         return Line(estimated(found[0], reason=why), estimated(found[1], reason=why), x.size, words)
     reach = _reach(np.array(left, dtype=float), level)
     if groups < min(FEW_ANIMALS, x.size):
@@ -114,14 +115,14 @@ def passing_bablok(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> 
         When there are too many points.
     """
     x, y = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
-    n, words = x.size, "Passing and Bablok's line"
+    n, words = x.size, reason("lines.passing_bablok")
     if n > MOST_POINTS:
         raise CallError(f"Passing and Bablok's line takes at most {MOST_POINTS} points, not {n}.")
     slopes = _slopes(x, y)
     shift, many = int(np.sum(slopes < -1)), slopes.size
     at = [(many - 1) // 2 + shift, many // 2 + shift]
     if not many or at[1] >= many or not np.all(np.isfinite(slopes[at])):
-        nothing = estimated(None, reason="too few points that differ")
+        nothing = estimated(None, reason=reason("lines.few_points"))
         return Line(nothing, nothing, n, words)
     slope = float(slopes[at].mean())
     intercept = float(np.median(y - slope * x))
@@ -129,7 +130,7 @@ def passing_bablok(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> 
     low = round((many - reach) / 2)
     ends = (low + shift - 1, many - low + shift)
     if low < 1 or ends[1] >= many or not np.all(np.isfinite(slopes[list(ends)])):
-        why = "too few points for an interval by ranks"
+        why = reason("lines.few_for_ranks")
         return Line(estimated(slope, reason=why), estimated(intercept, reason=why), n, words)
     lower, upper = (float(slopes[end]) for end in ends)
     low_end, high_end = (float(np.median(y - end * x)) for end in (upper, lower))

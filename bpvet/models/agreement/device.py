@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from bpvet.facts.devices import DeviceCriterion, device_criteria
 from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.estimate import Estimate
-from bpvet.models.reasons import reason
+from bpvet.reasons import reason
 
 MET, NOT_MET, NOT_ASSESSABLE = "met", "not met", "not assessable"
 NO_REFERENCE = reason("agreement.no_reference")

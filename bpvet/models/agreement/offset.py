@@ -9,7 +9,7 @@ import numpy as np
 from bpvet.maths.agreement.comparison import estimated, fisher, root, variance_interval
 from bpvet.maths.agreement.components import Components
 from bpvet.maths.estimate import Estimate
-from bpvet.models.reasons import reason
+from bpvet.reasons import reason
 
 _SIDES = ("first", "second")
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from bpvet.errors import CallError, RecordsError
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, METHODS, UNITS
 from bpvet.maths.agreement.restricted import Cells
+from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.pairs import Pairs, pairs
 
@@ -146,8 +147,8 @@ def from_records(
         readings=both,
         reading_point=of,
         linked=linked,
-        points_are="means of one visit",
-        source=f"paired visits {CONDITION_WORDS[found.condition]}",
+        points_are=_points_words(linked=False, visits=True),
+        source=reason("agreement.paired_visits", where=CONDITION_WORDS[found.condition]),
         digest=records.digest,
         said=_said(found),
     )
@@ -171,19 +172,13 @@ def _visit_cells(found: Pairs) -> tuple[Cells, tuple[str, ...]]:
 
 
 def _said(found: Pairs) -> tuple[str, ...]:
-    said = [f"Rule {found.rule} chose the readings."]
+    said = [reason("agreement.rule", rule=found.rule)]
     if found.single_sessions:
-        said.append(
-            "Sessions without a partner by the other method at their visit: "
-            f"{found.single_sessions}."
-        )
+        said.append(reason("agreement.single_sessions", sessions=found.single_sessions))
     if found.beyond_gauge:
-        said.append(
-            "Sessions left out because a reading went beyond the gauge, so that the mean is only "
-            f"known to lie beyond a bound: {found.beyond_gauge}."
-        )
+        said.append(reason("agreement.beyond_gauge", sessions=found.beyond_gauge))
     said += [
-        f"Paired visits {CONDITION_WORDS[name]}, left out since conditions are not pooled: {count}."
+        reason("agreement.other_condition", condition=CONDITION_WORDS[name], count=count)
         for name, count in found.others.items()
     ]
     return tuple(said)
@@ -274,8 +269,8 @@ def _numbered(rows: pd.DataFrame, replicate: pd.Series[Any] | None, linked: bool
 
 def _points_words(linked: bool, visits: bool) -> str:
     if linked:
-        return "linked pairs of readings"
-    return "means of one visit" if visits else "means of one animal"
+        return reason("agreement.points_linked")
+    return reason("agreement.points_visit") if visits else reason("agreement.points_animal")
 
 
 def _two_methods(column: pd.Series[Any], methods: Names | None) -> Names:
@@ -315,10 +310,10 @@ def _usable(
         raise CallError("agreement needs at least two animals with readings by both methods.")
     said = []
     if not finite.all():
-        said.append(f"Rows dropped for want of a number: {int((~finite).sum())}.")
+        said.append(reason("agreement.no_number", rows=int((~finite).sum())))
     if not both.all():
         lost = rows[finite]["animal"].nunique() - kept["animal"].nunique()
-        said.append(f"Animals left out with readings by one method only: {lost}.")
+        said.append(reason("agreement.one_method", animals=lost))
     return kept, tuple(said)
 
 

@@ -45,8 +45,8 @@ from bpvet.models.agreement.terms import (
     component_concordance,
     difference_shares,
 )
-from bpvet.models.reasons import reason
 from bpvet.printing import ShortTable, Tabled
+from bpvet.reasons import reason
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -58,7 +58,6 @@ if TYPE_CHECKING:
 REACHES = (judged("agreement.near"), judged("agreement.far"))
 #: Two readings of one method differ by less than this many SDs of reading, 19 times in 20.
 _REPEAT = LIMIT * float(np.sqrt(2))
-_REPEATED = "points of one animal counted as independent"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -266,7 +265,7 @@ class Agreement(Tabled, Content):
         if not self._several_points or line.slope.lower is None:
             return line
         slope, intercept = (
-            replace(e, how=(e.how or "").replace(")", f"; {_REPEATED})"))
+            replace(e, how=reason("how.repeated", how=e.how.removesuffix(")"))) if e.how else e
             for e in (line.slope, line.intercept)
         )
         return replace(line, slope=slope, intercept=intercept)

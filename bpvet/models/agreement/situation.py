@@ -30,6 +30,7 @@ from bpvet.maths.agreement.predictions import animal_differences
 from bpvet.maths.agreement.restricted import Cells
 from bpvet.maths.estimate import Estimate, values_of
 from bpvet.printing import ShortTable, Tabled, number
+from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
 
@@ -38,7 +39,7 @@ from bpvet.visits.sessions import sessions
 NEAR_DAYS = int(judged("situation.near"))
 CLINIC = "clinic"
 OTHERS = ("home", "calmed")
-_SHRUNKEN = "approximate (prediction drawn towards the mean)"
+_SHRUNKEN = reason("how.predicted")
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,19 +100,13 @@ class Situation(Tabled, Content):
     def notes(self) -> tuple[str, ...]:
         """What must be known beside the numbers."""
         said = [
-            f"Sessions at most {NEAR_DAYS} days from one under the other condition; by "
-            f"{METHOD_WORDS[self.method]} alone. A change of treatment between them is not "
-            "allowed for.",
-            "Each animal's own difference is shrunken to the mean, the more so the less is known "
-            "of it.",
+            reason("situation.near", days=NEAR_DAYS, method=METHOD_WORDS[self.method]),
+            reason("situation.shrunken"),
         ]
         if self.left_out:
-            said.append(f"Sessions left out as too far apart in time: {self.left_out}.")
+            said.append(reason("situation.left_out", sessions=self.left_out))
         if any("×" in term and term.startswith("animal") for term in self.fit.at_zero):
-            said.append(
-                "Part of the variation between animals is estimated at zero; the intervals take "
-                "that as known."
-            )
+            said.append(reason("situation.at_zero"))
         return tuple(said)
 
     def to_frame(self) -> pd.DataFrame:
@@ -221,9 +216,12 @@ def situation(
     rows = near[both]
     if rows["animal"].nunique() < 2:
         raise RecordsError(
-            f"A comparison of sessions {CONDITION_WORDS[condition]} with those in the clinic needs "
-            f"at least two animals with both within {NEAR_DAYS} days, by one method; these records "
-            f"have {rows['animal'].nunique()}."
+            reason(
+                "situation.few_animals",
+                where=CONDITION_WORDS[condition],
+                days=NEAR_DAYS,
+                animals=rows["animal"].nunique(),
+            )
         )
     kept = int(chosen["animal"].isin(rows["animal"].unique()).sum())
     return _compared(rows, condition, method, quantity, kept - len(rows), level)

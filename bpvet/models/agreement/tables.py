@@ -13,6 +13,7 @@ from bpvet.maths.agreement.components import Components
 from bpvet.maths.estimate import Estimate, values_of
 from bpvet.models.agreement.device import NO_REFERENCE
 from bpvet.printing import ShortTable, number
+from bpvet.reasons import reason
 
 if TYPE_CHECKING:
     from bpvet.models.agreement.result import Agreement
@@ -24,23 +25,31 @@ _NUMBERS = _COLUMNS[1:4]
 def statistics_of(agree: Agreement) -> list[tuple[str, Estimate, str]]:
     """Return each statistic with its name and unit, in the order of the table."""
     unit, better = agree.data.unit, agree.limits(intervals="better")
-    rows = [
-        (f"bias ({agree.data.labels[1]} − {agree.data.labels[0]})", agree.bias, unit),
-        ("SD of a single difference", agree.sd, unit),
-        ("lower limit of agreement", agree.lower, unit),
-        ("upper limit of agreement", agree.upper, unit),
-        ("lower limit, better interval", better[0], unit),
-        ("upper limit, better interval", better[1], unit),
+    rows: list[tuple[str, Estimate, str]] = [
+        (
+            reason("agreement.bias", second=agree.data.labels[1], first=agree.data.labels[0]),
+            agree.bias,
+            unit,
+        ),
+        (reason("agreement.sd"), agree.sd, unit),
+        (reason("agreement.lower"), agree.lower, unit),
+        (reason("agreement.upper"), agree.upper, unit),
+        (reason("agreement.lower_better"), better[0], unit),
+        (reason("agreement.upper_better"), better[1], unit),
     ]
     for name, label in zip(agree.methods, agree.data.labels, strict=True):
-        rows.append((f"repeatability coefficient, {label}", agree.repeatability[name], unit))
-    rows.append(("concordance correlation", agree.concordance, ""))
-    rows.append(("difference per unit of mean", agree.proportional.slope, ""))
+        rows.append(
+            (reason("agreement.repeatability", label=label), agree.repeatability[name], unit)
+        )
+    rows.append((reason("agreement.concordance"), agree.concordance, ""))
+    rows.append((reason("agreement.per_mean"), agree.proportional.slope, ""))
     for reach, share in agree.within.items():
-        rows.append((f"share within {reach} {unit}".rstrip(), share.observed, ""))
+        rows.append(
+            (reason("agreement.share_within", reach=reach, unit=unit).rstrip(), share.observed, "")
+        )
     for line in (agree.deming(), agree.passing_bablok()):
-        rows.append((f"slope, {line.words}", line.slope, ""))
-        rows.append((f"intercept, {line.words}", line.intercept, unit))
+        rows.append((reason("agreement.slope", line=line.words), line.slope, ""))
+        rows.append((reason("agreement.intercept", line=line.words), line.intercept, unit))
     return rows
 
 
@@ -48,9 +57,14 @@ def table_of(agree: Agreement) -> ShortTable:
     """Return the short table."""
     data = agree.data
     what = QUANTITY_WORDS.get(data.quantity, data.quantity)
-    title = (
-        f"Agreement of {data.labels[1]} with {data.labels[0]}: {what}; "
-        f"{len(data.animals)} animals, {data.first.size} {data.points_are}"
+    title = reason(
+        "agreement.title",
+        second=data.labels[1],
+        first=data.labels[0],
+        what=what,
+        animals=len(data.animals),
+        points=data.first.size,
+        points_are=data.points_are,
     )
     rows = []
     for name, e, unit in statistics_of(agree):

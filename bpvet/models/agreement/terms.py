@@ -10,7 +10,7 @@ from bpvet.maths.agreement import comparison
 from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.agreement.components import DIFFERENCE_TERMS, Components
 from bpvet.maths.estimate import Estimate
-from bpvet.models.reasons import reason
+from bpvet.reasons import reason
 
 
 @dataclass(frozen=True)
@@ -60,18 +60,31 @@ def component_concordance(fit: Components, level: float) -> Estimate:
 def choices(fit: Components | None, linked: bool) -> tuple[str, ...]:
     """Return what was chosen about replicates, in sentences."""
     if fit is None:
-        return ("One reading by each method an animal: plain differences.",)
-    how = "Replicates are unlinked: readings of one method at one visit are exchangeable."
+        return (reason("agreement.plain"),)
+    how = reason("agreement.unlinked")
     if linked:
-        how = "Replicates are linked: readings of one number by both methods share a moment."
-    return (how, "Limits are for single readings, from variance components (REML).")
+        how = reason("agreement.linked")
+    return (how, reason("agreement.reml"))
 
 
 def at_zero(fit: Components | None, labels: tuple[str, str]) -> tuple[str, ...]:
     """Return which components are estimated at zero, and what that means."""
     if fit is None or not fit.at_zero:
         return ()
-    named = ", ".join(
-        term.replace("first", labels[0]).replace("second", labels[1]) for term in fit.at_zero
+    named = ", ".join(_term(term, labels) for term in fit.at_zero)
+    return (reason("agreement.at_zero", terms=named),)
+
+
+def _term(term: str, labels: tuple[str, str]) -> str:
+    """Return a component of variance in words: what varies, and by which method."""
+    first, second = labels
+    varies, joint, of = term.partition(" × ")
+    if not joint:
+        varies, joint, of = term.partition(" by ")
+    method = of.replace("first", first).replace("second", second)
+    what = reason(f"agreement.term.{varies}")
+    return (
+        reason("agreement.reading_by", what=what, method=method)
+        if joint == " by "
+        else (f"{what}{joint}{method}")
     )
-    return (f"Estimated at zero: {named}. That is a valid result; the intervals take it as known.",)

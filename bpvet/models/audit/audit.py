@@ -39,6 +39,7 @@ from bpvet.models.audit.readings import (
 )
 from bpvet.models.audit.spread import Spread, spreads
 from bpvet.printing import ShortTable, number, probability
+from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
 
@@ -49,10 +50,7 @@ _SPREAD_COLUMNS = (
     *("method", "by", "group", "sessions", "df", "sd", "lower", "upper"),
     *("shrunken", "shrunken_lower", "shrunken_upper"),
 )
-NOT_TO_JUDGE = (
-    "These figures describe how measuring went; they are not for judging people. Operators see "
-    "different animals at different times, and small numbers scatter by chance."
-)
+NOT_TO_JUDGE = reason("audit.not_to_judge")
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,9 +164,9 @@ class Audit(Content):
             if not one.by:
                 held = f"{number(one.sd.lower)} to {number(one.sd.upper)} mmHg"
                 name = METHOD_WORDS[one.method]
-                rows.append(("SD of readings in a session", name, number(one.sd.estimate), held))
-        title = f"Quality of measuring: {self.sessions} sessions of {self.animals} animals"
-        columns = ("", "method", "", "share or interval")
+                rows.append((reason("audit.spread"), name, number(one.sd.estimate), held))
+        title = reason("audit.title", sessions=self.sessions, animals=self.animals)
+        columns = ("", "method", "", reason("audit.share"))
         return ShortTable(title, columns, tuple(rows), (NOT_TO_JUDGE,))
 
 

@@ -21,10 +21,11 @@ from bpvet.maths.crossed import crossed
 from bpvet.maths.estimate import Estimate
 from bpvet.mixed.cohort import fit_cohort
 from bpvet.models.audit.spread import reading_variance
+from bpvet.reasons import reason
 
-_NO_MORE_THAN_CHANCE = "no difference beyond chance is seen, which does not show that there is none"
+_NO_MORE_THAN_CHANCE = reason("audit.no_difference")
 #: What the mixed model allows for, where it varies, and what it is called.
-_ALLOWED = {"months": "months", "treated": "treatment", "condition": "condition"}
+_ALLOWED = {one: reason(f"audit.allowed.{one}") for one in ("months", "treated", "condition")}
 
 
 @dataclass(frozen=True)
@@ -93,7 +94,7 @@ def operators(table: pd.DataFrame, level: float) -> tuple[Operators, ...]:
 
 def _operators(method: str, rows: pd.DataFrame, level: float) -> Operators:
     if rows["operator"].nunique() < 2 or rows["animal"].nunique() < 2:
-        why = "needs two operators and two animals or more"
+        why = reason("audit.few_operators")
         return Operators(method, (), None, None, None, "", why)
     rows = rows.reset_index(drop=True)
     residual, basis = _residuals(rows)
@@ -127,10 +128,12 @@ def _residuals(rows: pd.DataFrame) -> tuple[NDArray[np.float64], str]:
         fit = fit_cohort(rows, f"systolic ~ {' + '.join(named) or '1'}", df="residual")
     except BpvetError as error:
         about = rows.groupby("condition")["systolic"].transform("mean")
-        why = f"means about those of their condition: the mixed model could not be fitted ({error})"
+        why = reason("audit.no_model", error=error)
         return (rows["systolic"] - about).to_numpy(dtype=float), why
     line = fit.predict(rows)["estimate"]
-    *others, last = ("animal", *(_ALLOWED[name] for name in named))
-    allowed = f"{', '.join(others)} and {last}" if others else last
-    basis = f"residuals of the clinic's mixed model, which allows for {allowed}"
+    *others, last = (reason("audit.allowed.animal"), *(_ALLOWED[name] for name in named))
+    basis = reason("audit.residuals", allowed=last)
+    if others:
+        allowed = reason("audit.allowed", others=", ".join(others), last=last)
+        basis = reason("audit.residuals", allowed=allowed)
     return (rows["systolic"] - line).to_numpy(dtype=float), basis

@@ -13,10 +13,11 @@ from bpvet.facts.protocol import ENOUGH_READINGS
 from bpvet.maths.agreement.comparison import estimated, root, variance_interval
 from bpvet.maths.estimate import Estimate
 from bpvet.maths.pivots import TwoVariances, from_nodes, two_variances
+from bpvet.reasons import reason
 
 #: Sessions this many days apart or nearer show visit noise rather than change.
 NEIGHBOUR_DAYS = int(judged("audit.neighbours"))
-_NOT_REPEATED = "no visit has two readings: their scatter is part of the visits' noise"
+_NOT_REPEATED = reason("audit.not_repeated")
 
 
 @dataclass(frozen=True)
@@ -103,10 +104,10 @@ def _of_method(method: str, rows: pd.DataFrame, near: NDArray[np.int64], level: 
     now, enough = float(np.mean(1 / k)), float(np.mean(1 / np.maximum(k, ENOUGH_READINGS)))
     # What the variance of a mean holds of visit noise and of reading noise after each change.
     options = {
-        f"at least {ENOUGH_READINGS} used readings at every visit": (1.0, enough),
-        "a second visit before deciding": (1 / 2, now / 2),
-        "half the visit noise (same room, person, cuff and site; time to settle)": (1 / 4, now),
-        "readings that scatter half as much": (1.0, now / 4),
+        reason("audit.enough", readings=ENOUGH_READINGS): (1.0, enough),
+        reason("audit.second_visit"): (1 / 2, now / 2),
+        reason("audit.half_noise"): (1 / 4, now),
+        reason("audit.half_scatter"): (1.0, now / 4),
     }
     changes = [_change(words, both, now, *after, level) for words, after in options.items()]
     changes.sort(key=lambda one: -(one.gain.estimate or 0.0))

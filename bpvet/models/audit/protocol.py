@@ -15,6 +15,7 @@ from bpvet.facts.protocol import ENOUGH_READINGS, MIN_READINGS, limits
 from bpvet.maths.clusters import clustered_share
 from bpvet.maths.estimate import Estimate
 from bpvet.models.audit.spread import animal_codes
+from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.choice import Flag, split_flags
 from bpvet.visits.treatments.courses import all_courses
@@ -107,7 +108,7 @@ def protocol_items(table: pd.DataFrame, level: float) -> tuple[ProtocolItem, ...
 def _breaks(rows: pd.DataFrame, flags: Any) -> Iterator[tuple[str, str, Any, str]]:
     """Yield key, words, whether each session was so, and the fact behind it."""
     taken, used = rows["n_taken"], rows["systolic_n"]
-    few, enough = f"fewer than {MIN_READINGS} readings taken", Flag.NOT_ENOUGH
+    few, enough = reason("audit.few", least=MIN_READINGS), Flag.NOT_ENOUGH
     yield "few", few, taken < MIN_READINGS, "protocol.n.minimum"
     yield "not_enough", enough, used < ENOUGH_READINGS, "protocol.n.enough"
     for key, flag, shown, fact_id in (
@@ -117,10 +118,10 @@ def _breaks(rows: pd.DataFrame, flags: Any) -> Iterator[tuple[str, str, Any, str
         ("tense", Flag.TENSE, Flag.TENSE, "protocol.calm"),
     ):
         yield key, shown.value, flags.map(lambda held, flag=flag: flag in held), fact_id
-    yield "excluded", "readings excluded by hand", rows["n_excluded"] > 0, "protocol.record"
+    yield "excluded", reason("audit.excluded"), rows["n_excluded"] > 0, "protocol.record"
     for name in _NOT_SAID:
         blank = rows[name].isna() | (rows[name] == "")
-        words = f"{name.removesuffix('_cm').replace('_', ' ')} not recorded"
+        words = reason("audit.not_recorded", what=name.removesuffix("_cm").replace("_", " "))
         yield f"no_{name}", words, blank, "protocol.record"
 
 
@@ -222,7 +223,7 @@ def decisions(records: Records, table: pd.DataFrame, level: float) -> ProtocolIt
             rested.append(bool(held.sum() <= 1))
             whose.append(str(animal))
             before = day
-    words = "starts and changes of pressure drugs that rested on one session or none"
+    words = reason("audit.one_session")
     share, count = clustered_share(rested, whose, level), sum(rested)
     return ProtocolItem(
         "one_session", words, "", count, len(rested), share, "acvim2018.confirm.rule"

@@ -23,6 +23,7 @@ from bpvet.garbage import garbage_waits
 from bpvet.mixed.cohort import Cohort, fit_cohort
 from bpvet.models.clinic.needs import Needs, needs_of
 from bpvet.models.clinic.over_time import OverTime, over_time
+from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.readings import coded_readings_used
 from bpvet.visits.sessions import sessions, used_values
@@ -240,13 +241,13 @@ def _rows(records: Records, rule: str, quantity: str, called: dict[str, str]) ->
 
 def reasons(frame: pd.DataFrame, quantity: str, conditions: Sequence[str]) -> list[str]:
     """Return why each session does not count under some conditions; blank where it does."""
-    said = []
+    said: list[str] = []
     columns = frame["condition"].to_numpy(dtype=object), frame[f"{quantity}_n"]
     for condition, count in zip(*columns, strict=True):
         if condition not in conditions:
-            said.append(f"measured {CONDITION_WORDS[condition]}")
+            said.append(reason("cohort.measured", condition=CONDITION_WORDS[condition]))
         elif count == 0:
-            said.append(f"without a used value of {QUANTITY_WORDS[quantity]}")
+            said.append(reason("cohort.no_value", quantity=QUANTITY_WORDS[quantity]))
         else:
             said.append("")
     return said
@@ -281,22 +282,18 @@ def default_fit(rows: pd.DataFrame, quantity: str) -> Fitted:
     enough = int((rows.groupby("animal")["months"].nunique() >= DATES_FOR_SLOPES).sum())
     slopes_reason = ""
     if enough < LEAST_FOR_SLOPES:
-        slopes_reason = (
-            f"only {enough} of the animals have {DATES_FOR_SLOPES} dates or more, and "
-            f"{LEAST_FOR_SLOPES} are needed"
+        slopes_reason = reason(
+            "cohort.few_dates", animals=enough, dates=DATES_FOR_SLOPES, least=LEAST_FOR_SLOPES
         )
     if not slopes_reason:
         try:
             cohort = fit_cohort(rows, formula, slope="months", **asked)
         except FitError:
-            slopes_reason = "a fit with a slope for each animal failed"
+            slopes_reason = reason("cohort.slope_failed")
         else:
             if not _slope_at_edge(cohort):
                 return Fitted(cohort, "", spread_reason, without)
-            slopes_reason = (
-                "the records do not tell slopes of their own from one slope "
-                "(their SD, or their correlation with the level, lies at its edge)"
-            )
+            slopes_reason = reason("cohort.slope_at_edge")
     cohort = fit_cohort(rows, formula, **asked)
     return Fitted(cohort, slopes_reason, spread_reason, without)
 
@@ -307,9 +304,12 @@ def too_few(rows: pd.DataFrame) -> str:
     followed = int((each > 1).sum())
     if len(each) >= LEAST_ANIMALS and followed >= LEAST_FOLLOWED:
         return ""
-    return (
-        f"at least {LEAST_ANIMALS} animals are needed, {LEAST_FOLLOWED} of them with two sessions "
-        f"or more; here they are {len(each)} and {followed}"
+    return reason(
+        "cohort.few_animals",
+        animals=LEAST_ANIMALS,
+        followed=LEAST_FOLLOWED,
+        here=len(each),
+        here_followed=followed,
     )
 
 
@@ -359,26 +359,26 @@ def _why_without(rows: pd.DataFrame, name: str) -> str:
     """Return why a term cannot be in the model."""
     treated = rows["treated"].to_numpy(dtype=bool)
     if name == "months" and rows["months"].nunique() < 2:
-        return "every session is on an animal's first day"
+        return reason("cohort.first_days")
     if name in ("treated", "months:treated") and treated.all():
-        return "every session is on a pressure-acting drug"
+        return reason("cohort.all_treated")
     if name in ("treated", "months:treated") and not treated.any():
-        return "no session is on a pressure-acting drug"
+        return reason("cohort.none_treated")
     if name == "method" and rows["method"].nunique() < 2:
-        return f"every session is by one method ({METHOD_WORDS[rows['method'].iloc[0]]})"
-    return "these sessions cannot distinguish it from the other terms"
+        return reason("cohort.one_method", method=METHOD_WORDS[rows["method"].iloc[0]])
+    return reason("cohort.not_told_apart")
 
 
 def _why_one_spread(rows: pd.DataFrame, quantity: str) -> str:
     count = rows.groupby("method").size()
     if len(count) < 2:
-        return f"every session is by one method ({METHOD_WORDS[str(count.index[0])]})"
+        return reason("cohort.one_method", method=METHOD_WORDS[str(count.index[0])])
     few = count[count < LEAST_BY_METHOD]
     if len(few):
         name = METHOD_WORDS[str(few.index[0])]
-        return f"there are too few sessions by one method ({name}: {few.iloc[0]})"
+        return reason("cohort.few_by_method", method=name, sessions=few.iloc[0])
     if rows[f"{quantity}_n"].groupby(rows["method"]).max().min() < 2:
-        return "by one method no session holds two readings"
+        return reason("cohort.not_repeated")
     return ""
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from bpvet.errors import FitError
 from bpvet.facts.words import METHOD_WORDS, UNITS
 from bpvet.models.clinic.cohort import ClinicCohort
+from bpvet.reasons import reason
 
 
 @dataclass(frozen=True)
@@ -51,19 +52,19 @@ def components(study: ClinicCohort, level: float = 0.95) -> tuple[Component, ...
 def _component(study: ClinicCohort, name: str, level: float) -> Component:
     words, unit = component_words(name, UNITS[study.quantity])
     if name == "residual" and not study.cohort.data.has_visits:
-        words = "Between visits and readings together"
+        words = reason("cohort.visits_and_readings")
     frame = study.cohort.variance.set_index("component")
     column = "estimate" if "correlation" in name else "sd"
     estimate = float(frame[column].to_dict()[name])
     if estimate != estimate:
-        return Component(name, words, unit, None, None, None, "an SD that it needs is zero")
+        return Component(name, words, unit, None, None, None, reason("cohort.needs_sd"))
     try:
         row = study.cohort.profile(level, [name]).iloc[0]
     except FitError:
-        open_ended = "these records do not bound it on both sides"
+        open_ended = reason("cohort.open_ended")
         return Component(name, words, unit, estimate, None, None, open_ended)
     ends = float(row["lower"]), float(row["upper"])
-    zero = "the fit puts it at zero" if estimate == 0.0 else None
+    zero = reason("cohort.at_zero") if estimate == 0.0 else None
     return Component(name, words, unit, estimate, *ends, zero)
 
 
@@ -77,9 +78,12 @@ def component_words(name: str, unit: str) -> tuple[str, str]:
     """
     kind, _, by = name.partition(": ")
     if kind == "animal" and by.startswith("correlation"):
-        return "Correlation of level and slope between animals", ""
+        return reason("cohort.correlation"), ""
     if kind == "animal":
-        held = ("Between animals, level", unit), ("Between animals, slope", f"{unit} a month")
+        held = (
+            (reason("cohort.animals_level"), unit),
+            (reason("cohort.animals_slope"), reason("cohort.unit_a_month", unit=unit)),
+        )
         return held[bool(by)]
-    between = {"visit": "Between visits", "residual": "Between readings"}[kind]
+    between = reason(f"cohort.between.{kind}")
     return (f"{between}, {METHOD_WORDS[by]}" if by else between), unit

@@ -14,15 +14,16 @@ import pandas as pd
 
 from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, QUANTITY_WORDS, UNITS
 from bpvet.models.clinic.cohort import ClinicCohort
+from bpvet.reasons import reason
 
 #: Reasons for which rows of readings do not count, by their fate, in order.
 FATE_WORDS = {
-    "set aside": "reading set aside by the record check",
-    "excluded": "reading excluded by the clinic",
-    "no sound": "reading without a sound",
-    "left out": "first of four or more readings, left out by the rule",
+    "set aside": reason("cohort.set_aside"),
+    "excluded": reason("cohort.excluded"),
+    "no sound": reason("cohort.no_sound"),
+    "left out": reason("cohort.left_out"),
 }
-NO_SESSION = "animal without any session on record"
+NO_SESSION = reason("cohort.no_session")
 
 
 @dataclass(frozen=True)
@@ -74,14 +75,14 @@ def flow(study: ClinicCohort) -> Flow:
     )
     remaining = set(every["animal"].unique())
     left = every
-    for reason in _in_order(every["reason"]):
-        left = left[left["reason"] != reason]
+    for why in _in_order(every["reason"]):
+        left = left[left["reason"] != why]
         lost = remaining - set(left["animal"].unique())
         remaining -= lost
-        sessions, readings = (int((held["reason"] == reason).sum()) for held in (every, used))
-        steps.append(Step(f"session {reason}", len(lost), sessions, readings))
+        sessions, readings = (int((held["reason"] == why).sum()) for held in (every, used))
+        steps.append(Step(reason("cohort.session", why=why), len(lost), sessions, readings))
     counted = used[used["reason"] == ""]
-    blank = f"reading without {QUANTITY_WORDS[study.quantity]}"
+    blank = reason("cohort.reading_without", quantity=QUANTITY_WORDS[study.quantity])
     steps.append(Step(blank, 0, 0, int((~counted["holds"]).sum())))
     return Flow(
         animals_in=len(study.names),
@@ -95,10 +96,12 @@ def flow(study: ClinicCohort) -> Flow:
     )
 
 
-def _in_order(reason: pd.Series[Any]) -> list[str]:
+def _in_order(reasons: pd.Series[Any]) -> list[str]:
     """Return the reasons, conditions first in the house's order, then what lacks a value."""
-    given = set(reason.unique()) - {""}
-    conditions = [f"measured {words}" for words in CONDITION_WORDS.values()]
+    given = set(reasons.unique()) - {""}
+    conditions = [
+        str(reason("cohort.measured", condition=words)) for words in CONDITION_WORDS.values()
+    ]
     first = [one for one in reversed(conditions) if one in given]
     return first + sorted(given - set(first))
 
@@ -149,22 +152,22 @@ def entry(study: ClinicCohort) -> tuple[EntryRow, ...]:
 
 
 def _entry_rows(group: str, part: pd.DataFrame, study: ClinicCohort) -> list[EntryRow]:
-    group = group or "species not recorded"
+    group = group or reason("cohort.no_species")
     unit = UNITS[study.quantity]
     rows = [_count(group, "Animals", np.ones(len(part), dtype=bool))]
     for sex in sorted(study.counted["sex"].unique()):
-        name = sex.capitalize() if sex else "Sex not recorded"
+        name = sex.capitalize() if sex else reason("cohort.no_sex")
         rows.append(_count(group, name, part["sex"] == sex))
     rows.append(_mean(group, "Age", "years", part["age_years"]))
-    name = f"{QUANTITY_WORDS[study.quantity].capitalize()}, mean of the first counted session"
+    name = reason("cohort.first_mean", quantity=QUANTITY_WORDS[study.quantity].capitalize())
     rows.append(_mean(group, name, unit, part[study.quantity]))
     for method in sorted(study.counted["method"].unique()):
-        name = f"First counted session by {METHOD_WORDS[method]}"
+        name = reason("cohort.first_by", method=METHOD_WORDS[method])
         rows.append(_count(group, name, part["method"] == method))
-    rows.append(_count(group, "On a pressure-acting drug at entry", part["treated"]))
-    rows.append(_count(group, "On one at any counted session", part["ever"]))
-    rows.append(_median(group, "Counted sessions of an animal", "", part["sessions"]))
-    rows.append(_median(group, "From first to last counted session", "months", part["followed"]))
+    rows.append(_count(group, reason("cohort.on_at_entry"), part["treated"]))
+    rows.append(_count(group, reason("cohort.on_ever"), part["ever"]))
+    rows.append(_median(group, reason("cohort.sessions_each"), "", part["sessions"]))
+    rows.append(_median(group, reason("cohort.followed"), "months", part["followed"]))
     return rows
 
 

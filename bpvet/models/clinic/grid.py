@@ -10,6 +10,7 @@ import numpy as np
 
 from bpvet.errors import FitError
 from bpvet.models.clinic.cohort import ClinicCohort, Fitted, default_fit, reasons, too_few
+from bpvet.reasons import reason
 
 MAIN = ("months", "months_treated", "treated", "oscillometric")
 
@@ -62,13 +63,13 @@ def main_effects(fit: Fitted, month: float, level: float = 0.95) -> dict[str, Ef
     }
 
 
-def _effect(fit: Fitted, weights: dict[str, float], reason: str, level: float) -> Effect:
+def _effect(fit: Fitted, weights: dict[str, float], why: str, level: float) -> Effect:
     if not set(weights) <= set(fit.cohort.terms):
-        return nothing(reason or "not in the model")
+        return nothing(why or reason("cohort.not_in_model"))
     row = fit.cohort.contrast(weights, level).iloc[0]
     estimate, lower, upper, p = (float(row[name]) for name in ("estimate", "lower", "upper", "p"))
     if not np.isfinite((estimate, lower, upper, p)).all():
-        return nothing("these sessions do not determine it")
+        return nothing(reason("cohort.not_determined"))
     return Effect(estimate, lower, upper, p, None)
 
 
@@ -175,10 +176,9 @@ def grid(study: ClinicCohort, level: float = 0.95) -> Grid:
         alone = (_Choices(study.rule, species=name) for name in species)
         rows += [_grid_row(study, month, level, choice) for choice in alone]
     unmoved = {
-        "sessions at home: there are none with a used value": not home,
-        "sessions after a calming drug: there are none with a used value": not calmed,
-        "treatment before entry: no animal was on a pressure-acting drug at its first counted "
-        "session": not before,
+        reason("cohort.none_at_home"): not home,
+        reason("cohort.none_calmed"): not calmed,
+        reason("cohort.none_before"): not before,
     }
     return Grid(month, tuple(rows), tuple(words for words, yes in unmoved.items() if yes))
 
@@ -187,7 +187,7 @@ def _grid_row(study: ClinicCohort, month: float, level: float, choice: _Choices)
     rows = study.every if choice.rule == study.rule else study.other_rule
     added = {"home": choice.home, "calmed": choice.calmed}
     conditions = ["clinic", *(name for name, counts in added.items() if counts)]
-    rows = rows[[not reason for reason in reasons(rows, study.quantity, conditions)]]
+    rows = rows[[not left for left in reasons(rows, study.quantity, conditions)]]
     if choice.species != "all":
         rows = rows[rows["species"] == choice.species]
     if not choice.treated_before_entry:
@@ -196,14 +196,14 @@ def _grid_row(study: ClinicCohort, month: float, level: float, choice: _Choices)
     rows = rows.reset_index(drop=True)
     main = choice == _Choices(study.rule)
     slopes: bool | None = None
-    reason: str | None = None
+    why: str | None = None
     try:
         fit = study.fit if main else default_fit(rows, study.quantity)
         effects: dict[str, Any] = main_effects(fit, month, level)
         slopes = not fit.slopes_reason
     except FitError as error:
         few = too_few(rows)
-        reason = f"too few: {few}" if few else str(error)
-        effects = dict.fromkeys(MAIN, nothing(reason))
+        why = reason("cohort.too_few", few=few) if few else str(error)
+        effects = dict.fromkeys(MAIN, nothing(why))
     animals = rows["animal"].nunique()
-    return GridRow(*choice, main, animals, len(rows), slopes, reason, **effects)
+    return GridRow(*choice, main, animals, len(rows), slopes, why, **effects)

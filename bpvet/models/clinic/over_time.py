@@ -24,15 +24,19 @@ from bpvet.facts.categories import guideline as guideline_of
 from bpvet.facts.drugs import drug as drug_of
 from bpvet.facts.sources import fact
 from bpvet.printing import ShortTable, number
+from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
 from bpvet.visits.treatments.courses import all_courses
 
 _DAY = np.timedelta64(1, "D")
 #: Where an animal is at a horizon; together every animal that was begun.
-PLACES = ("at target", "above", "not measured", "died", "left", "not yet due")
+NOT_YET_DUE = "not yet due"
+PLACES = ("at target", "above", "not measured", "died", "left", NOT_YET_DUE)
 #: What may end the wait for target, and what does not.
 EVENTS = ("at target", "died", "left")
+#: The class of drugs that were begun together.
+SEVERAL_TOGETHER = "several begun together"
 HORIZONS = ("three_months", "six_months")
 
 
@@ -184,8 +188,8 @@ class OverTime(Content):
             )
             for one in self.shares
         )
-        heads = ("", "begun", *PLACES, "share of measured")
-        return ShortTable(f"{self.started} animals begun on a pressure drug", heads, rows)
+        heads = ("", "begun", *PLACES, reason("over_time.share"))
+        return ShortTable(reason("over_time.title", animals=self.started), heads, rows)
 
 
 def over_time(
@@ -291,10 +295,10 @@ def _animals(records: Records) -> dict[str, tuple[float, tuple[str, np.datetime6
     gone = table["left_on"].to_numpy(dtype="datetime64[D]")
     columns = table["animal"], table["target_systolic"], table["left_reason"], gone
     found: dict[str, tuple[float, tuple[str, np.datetime64] | None]] = {}
-    for animal, target, reason, day in zip(*columns, strict=True):
+    for animal, target, why, day in zip(*columns, strict=True):
         left = None
         if not np.isnat(day) and day <= records.as_of:
-            left = ("died" if reason == "died" else "left"), day
+            left = ("died" if why == "died" else "left"), day
         found[str(animal)] = float(target), left
     return found
 
@@ -302,12 +306,12 @@ def _animals(records: Records) -> dict[str, tuple[float, tuple[str, np.datetime6
 def _class(name: str) -> str:
     """Return the class of a drug as the table of drugs has it; several begun together are one."""
     if " + " in name:
-        return "several begun together"
+        return SEVERAL_TOGETHER
     found = drug_of(name)
     if found is None:
         return "other"
     if found.renin:
-        return "renin group"
+        return reason("cohort.renin")
     return "amlodipine" if found.name == "amlodipine" else "other"
 
 
@@ -370,7 +374,7 @@ def _place(
         return "at target" if at_target[nearest] else "above"
     if left is not None and (left[1] - start) / _DAY <= stated.high:
         return left[0]
-    return "not yet due" if (as_of - start) / _DAY < stated.high else "not measured"
+    return NOT_YET_DUE if (as_of - start) / _DAY < stated.high else "not measured"
 
 
 def _number(key: str) -> float:

@@ -31,6 +31,7 @@ from bpvet.models.kidney.rate import doubling_months
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import ShortTable, Tabled, number, probability
+from bpvet.reasons import reason
 from bpvet.records.records import Records
 
 #: Correlations that are weighed, evenly before the records are seen (a judgement).
@@ -126,14 +127,14 @@ class Joint(Tabled, Content):
     def _table(self) -> ShortTable:
         name, unit = QUANTITY_WORDS[self.marker.series.quantity], self.marker.series.unit
         rows = [
-            self._row("usual pressure", self.latest_pressure, "mmHg", 1),
-            self._row(f"usual {name}", self.latest_marker, unit, 2),
-            self._row("pressure a month", self.slope_pressure, "mmHg", 1),
-            self._row(f"{name} a month", self.slope_marker, "%", 1),
+            self._row(reason("joint.pressure"), self.latest_pressure, "mmHg", 1),
+            self._row(reason("joint.usual", name=name), self.latest_marker, unit, 2),
+            self._row(reason("joint.pressure_a_month"), self.slope_pressure, "mmHg", 1),
+            self._row(reason("joint.a_month", name=name), self.slope_marker, "%", 1),
             ("correlation", *(number(one, 2) for one in self.correlation), ""),
         ]
-        title = f"Pressure and {name} of {self.marker.series.animal} together"
-        notes = (f"They move together with probability {probability(self.p_together)}.",)
+        title = reason("joint.title", name=name, animal=self.marker.series.animal)
+        notes = (reason("joint.together", probability=probability(self.p_together)),)
         return ShortTable(title, ("", "middle", "lower", "upper", "unit"), tuple(rows), notes)
 
     def _row(self, name: str, one: Mixture, unit: str, digits: int) -> tuple[str, ...]:

@@ -30,11 +30,11 @@ from bpvet.models.kidney.result import (
     RecordedSign,
     Usual,
 )
-from bpvet.models.reasons import reason
 from bpvet.models.safety.standing import below_judged
 from bpvet.models.trend.fit import animal_sessions, fit_trend
 from bpvet.models.trend.outlook import category_withheld
 from bpvet.models.trend.trend import Trend
+from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.labs.events import MARKERS, number_of
 from bpvet.visits.labs.history import LabHistory, LabValue, days_between

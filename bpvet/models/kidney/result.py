@@ -15,6 +15,7 @@ from bpvet.facts.words import Word
 from bpvet.maths.estimate import Estimate
 from bpvet.models.kidney.rate import Rate, RatioChange
 from bpvet.printing import ShortTable, Tabled, number, probability
+from bpvet.reasons import reason
 from bpvet.visits.labs.history import LabValue
 from bpvet.visits.labs.kidney_reaction import KidneyReaction
 
@@ -313,7 +314,7 @@ class Kidney(Tabled, Content):
         tables: list[tuple[str, str, Mapping[str, float] | None]] = [
             ("stage", one.marker, one.probability) for one in self.markers if one.withheld is None
         ]
-        tables.append(("stage", "higher of the markers", self.combined))
+        tables.append(("stage", reason("kidney.higher"), self.combined))
         tables.append(("proteinuria", "upc", self.proteinuria.probability))
         tables.append(("pressure", "systolic", self.pressure.probability))
         for question, by, table in tables:
@@ -322,22 +323,27 @@ class Kidney(Tabled, Content):
 
     def _table(self) -> ShortTable:
         kind = f" ({self.species})" if self.species else ""
-        title = f"Kidneys of {self.animal}{kind}; as of {self.as_of}"
-        head = "stage" if self.diagnosed else "stage, if kidney disease is diagnosed"
+        title = reason("kidney.title", animal=self.animal, kind=kind, as_of=self.as_of)
+        head = "stage" if self.diagnosed else reason("kidney.stage_if")
         rows = [
             (f"{head}, by {ANALYTES[one.marker]}", *_row(one.probability, one.withheld), _on(one))
             for one in self.markers
         ]
-        rows.append((f"{head}, the higher", *_row(self.combined, self.withheld), ""))
+        rows.append(
+            (reason("kidney.the_higher", stage=head), *_row(self.combined, self.withheld), "")
+        )
         protein, pressure, damage = self.proteinuria, self.pressure, self.damage
         mean = "" if protein.geometric_mean is None else f"mean {number(protein.geometric_mean, 2)}"
-        rows.append(("protein in urine", *_row(protein.probability, protein.withheld), mean))
+        rows.append((reason("kidney.protein"), *_row(protein.probability, protein.withheld), mean))
         on = "" if pressure.date is None else str(pressure.date)
         rows.append(("pressure", *_row(pressure.probability, pressure.withheld), on))
         rows.append(
             ("organ damage", damage.status, "", "" if damage.on is None else str(damage.on))
         )
-        notes = (f"Not recorded: {', '.join(self.missing)}.", f"Edition: {self.edition}.")
+        notes = (
+            reason("kidney.not_recorded", what=", ".join(self.missing)),
+            reason("kidney.edition", edition=self.edition),
+        )
         return ShortTable(title, ("", "likeliest", "probability", ""), tuple(rows), notes)
 
 

@@ -35,6 +35,7 @@ from bpvet.models.plan.schedule import (
     usual_precision,
 )
 from bpvet.printing import ShortTable, Tabled, number
+from bpvet.reasons import reason
 
 if TYPE_CHECKING:
     from bpvet.answers.plan.result import PlanAnswer
@@ -217,10 +218,10 @@ class Plan(Tabled, Content):
 
     def _table(self) -> ShortTable:
         named = {
-            "usual value at the last visit": self.usual,
-            "the same, ordinary scatter": self.ordinary,
-            f"full effect of a drug started after visit {self.before}": self.effect,
-            "slope per 30 days": self.slope,
+            reason("plan.usual"): self.usual,
+            reason("plan.ordinary"): self.ordinary,
+            reason("plan.effect", visit=self.before): self.effect,
+            reason("plan.slope"): self.slope,
         }
         rows = tuple(
             (
@@ -231,12 +232,11 @@ class Plan(Tabled, Content):
             for name, held in named.items()
             if held is not None
         )
-        title = (
-            f"A new animal: {self.visits} visits of {self.readings} readings, "
-            f"every {self.every_days} days"
+        title = reason(
+            "plan.title", visits=self.visits, readings=self.readings, days=self.every_days
         )
         heads = ("", "SD before", "SD after", f"± at {100 * self.level:.3g} %", "unit")
-        return ShortTable(title, heads, rows, (f"Priors: {self.priors.source}.",))
+        return ShortTable(title, heads, rows, (reason("plan.priors", source=self.priors.source),))
 
 
 def plan(

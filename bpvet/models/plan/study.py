@@ -23,9 +23,12 @@ from bpvet.models.plan.plan import Plan
 from bpvet.models.plan.sample_size import MOST_ANIMALS, Formula, formula, formula_animals, too_many
 from bpvet.models.plan.schedule import check_whole, planned
 from bpvet.printing import ShortTable, Tabled, number
+from bpvet.reasons import reason
 
 #: Simulated studies, and animals whose noise SDs they draw from.
 REPLICATES = 4000
+#: The rows of a study: by the model, and by the usual formula.
+_ANALYSES = ("estimated effects", "plain changes")
 _POOL = 4096
 #: Values of one arm held at once.
 _CHUNK = 400_000
@@ -83,7 +86,7 @@ class Study(Tabled, Content):
             {name: getattr(one, name) for name in ("animals", "power", "difference", "sd")}
             for one in (self, self.formula)
         ]
-        index = pd.Index(["estimated effects", "plain changes"], name="analysis")
+        index = pd.Index(_ANALYSES, name="analysis")
         return pd.DataFrame(rows, index=index)
 
     def to_dict(self) -> dict[str, Any]:
@@ -97,19 +100,23 @@ class Study(Tabled, Content):
     def _table(self) -> ShortTable:
         own, plain = self, self.formula
         rows = (
-            ("animals per arm", str(own.animals), str(plain.animals)),
+            (reason("plan.per_arm"), str(own.animals), str(plain.animals)),
             ("power", number(own.power, 3), number(plain.power, 3)),
-            ("difference of the arms", number(own.difference, 1), number(plain.difference, 1)),
-            ("SD of one animal", number(own.sd, 1), number(plain.sd, 1)),
+            (reason("plan.difference"), number(own.difference, 1), number(plain.difference, 1)),
+            (reason("plan.sd"), number(own.sd, 1), number(plain.sd, 1)),
         )
         unit = self.plan.unit
-        title = f"To distinguish arms that differ by {number(self.effect, 1)} {unit}"
+        title = reason("plan.study_title", difference=number(self.effect, 1), unit=unit)
         notes = (
-            f"Simulated: {self.replicates} studies, standard error of the power "
-            f"{number(self.power_error, 3)}, animals per arm {self.animals_range[0]} to "
-            f"{self.animals_range[1]}.",
+            reason(
+                "plan.simulated",
+                studies=self.replicates,
+                error=number(self.power_error, 3),
+                least=self.animals_range[0],
+                most=self.animals_range[1],
+            ),
         )
-        return ShortTable(title, ("", "estimated effects", "plain changes"), rows, notes)
+        return ShortTable(title, ("", *_ANALYSES), rows, notes)
 
 
 @dataclass(frozen=True)

@@ -22,9 +22,9 @@ from bpvet.visits.treatments.courses import Treatments, is_on
 EYES, BLOODS, URINE = "eyes", "bloods", "urine"
 #: Values that answer a check of the blood or the urine: one of each group.
 _GROUPS = {
-    "creatinine or SDMA": (BLOODS, ("creatinine", "sdma")),
+    "kidney": (BLOODS, ("creatinine", "sdma")),
     "potassium": (BLOODS, ("potassium",)),
-    "protein in the urine (UPC)": (URINE, ("upc",)),
+    "protein": (URINE, ("upc",)),
 }
 #: Readings of a sign that show that somebody looked.
 _LOOKED = ("present", "denied", "past")
@@ -47,7 +47,7 @@ class Check:
     earliest, latest : datetime64[D]
         Its window.
     values : tuple of str
-        The laboratory values that are missing; none of the eyes.
+        What is missing of the laboratory: ``kidney``, ``potassium``, ``protein``; none of the eyes.
     detail : str
         The drug, or the stage, that asks for it; blank for the eyes.
     fact_id : str
@@ -178,7 +178,7 @@ def _by_stage(held: Safety) -> Iterator[Check]:
     interval = _fact("bloods_stage_4" if stage >= 4 else "bloods_stage_3")
     low = int(interval.low or interval.value or 0)
     high = int(interval.high or interval.value or 0)
-    kidney = _last(held, "creatinine or SDMA")
+    kidney = _last(held, "kidney")
     for name in _GROUPS:
         day = _last(held, name) or kidney
         if day is not None:

@@ -14,6 +14,7 @@ from bpvet.models.trend.ranks import RankTrend, rank_trend
 from bpvet.models.trend.trend import Trend
 from bpvet.models.trend.variability import Variability, variability
 from bpvet.printing import ShortTable, Tabled, number
+from bpvet.reasons import reason
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -100,24 +101,24 @@ class Companions(Tabled, Content):
 
     def _table(self) -> ShortTable:
         ewma, cusum, slope = self.ewma, self.cusum, self.ranks.slope_per_30_days
-        rows = [
-            ("sessions used", str(self.values.size), ""),
-            ("SD from visit to visit", _shown(self.variability.sd.estimate), self.unit),
-            ("Theil–Sen slope", _shown(slope.estimate), f"{self.unit} per 30 d"),
+        rows: list[tuple[str, str, str]] = [
+            (reason("companions.used"), str(self.values.size), ""),
+            (reason("companions.sd"), _shown(self.variability.sd.estimate), self.unit),
+            (reason("companions.slope"), _shown(slope.estimate), f"{self.unit} per 30 d"),
         ]
         if ewma.outside is not None:
-            rows.append(("smoothed level (EWMA) outside its limits", _on(self, ewma.outside), ""))
+            rows.append((reason("companions.ewma"), _on(self, ewma.outside), ""))
         if cusum.signals_high is not None and cusum.signals_low is not None:
             about = f"about {number(cusum.target, 0)} {self.unit}"
             rows.append((f"summed excess (CUSUM) {about}: high", _on(self, cusum.signals_high), ""))
             rows.append((f"summed excess (CUSUM) {about}: low", _on(self, cusum.signals_low), ""))
         reasons = dict.fromkeys(one for one in (slope.reason, ewma.reason, cusum.reason) if one)
-        notes = [f"{reason[:1].upper()}{reason[1:]}." for reason in reasons]
+        notes = [f"{why[:1].upper()}{why[1:]}." for why in reasons]
         if self.left_out:
-            notes.append(f"Left out, as beyond the gauge: {self.left_out}.")
-        notes.append("These know no drugs and no change of method; no verdict rests on them.")
+            notes.append(reason("companions.left_out", sessions=self.left_out))
+        notes.append(reason("companions.no_verdict"))
         return ShortTable(
-            "Beside the trend, without a model", ("", "", "unit"), tuple(rows), tuple(notes)
+            reason("companions.title"), ("", "", reason("table.unit")), tuple(rows), tuple(notes)
         )
 
 

@@ -15,12 +15,12 @@ from bpvet.facts.words import Bound
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
 from bpvet.maths.spread import share_interpolated
-from bpvet.models.reasons import reason
 from bpvet.models.trend.changes import elsewhere, latest_session
 from bpvet.models.trend.columns import join_columns, noise_groups
 from bpvet.models.trend.fit import refit, subset
 from bpvet.models.trend.trend import Context, Trend
 from bpvet.printing import a_or_an
+from bpvet.reasons import reason
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.records import Records
 from bpvet.visits.series import Course, Series

@@ -21,6 +21,7 @@ from bpvet.models.trend.variability import (
     too_few,
 )
 from bpvet.printing import ShortTable, Tabled, number
+from bpvet.reasons import reason
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -76,9 +77,9 @@ class RankTrend(Tabled, Content):
         """Return the slope and, where known, tau-b and p: one row each, as for `Variability`."""
         rows = [("slope_per_30_days", self.slope_per_30_days, self._unit)]
         if (test := self.mann_kendall) is not None:
-            no_interval = "no interval: that of the slope says the same"
+            no_interval = reason("ranks.as_slope")
             rows.append(("tau_b", Estimate(test.tau_b, reason=test.reason or no_interval), ""))
-            rows.append(("p", Estimate(test.p, reason=f"{test.method}; a p has no interval"), ""))
+            rows.append(("p", Estimate(test.p, reason=reason("ranks.p", method=test.method)), ""))
         return frame(rows)
 
     @property
@@ -86,15 +87,18 @@ class RankTrend(Tabled, Content):
         return f"{self.unit} per {SLOPE_DAYS} d"
 
     def _table(self) -> ShortTable:
-        rows = [("Theil–Sen slope", self.slope_per_30_days, self._unit)]
+        rows = [(reason("companions.slope"), self.slope_per_30_days, self._unit)]
         note = f"Mann–Kendall: {self.reason}."
         if (test := self.mann_kendall) is not None:
             p = "less than 0.001" if test.p < 0.001 else number(test.p, 3)
-            note = (
-                f"Mann–Kendall S {number(test.s, 0)}, tau-b {number(test.tau_b, 2)}, "
-                f"two-sided p {p} ({test.method})."
+            note = reason(
+                "ranks.test",
+                s=number(test.s, 0),
+                tau=number(test.tau_b, 2),
+                p=p,
+                method=test.method,
             )
-        title = f"Trend by ranks of {self.sessions} session{plural(self.sessions)}"
+        title = reason("ranks.title", sessions=self.sessions, s=plural(self.sessions))
         return table(title, rows, self.level, (note,))
 
 

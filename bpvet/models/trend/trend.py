@@ -36,6 +36,7 @@ from bpvet.models.trend.effects import (
 )
 from bpvet.models.trend.posteriors import fixed_noise
 from bpvet.printing import ShortTable, Tabled, number
+from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.series import Series, rounding_step
 from bpvet.visits.session_store import AnimalSessions
@@ -367,16 +368,16 @@ class Trend(Tabled, Content):
         unit, change = self.series.unit, "%" if self.logarithmic else self.series.unit
         digits = max(1, DECIMALS.get(self.series.quantity, 0))
         rows = [_row(f"usual on {self.latest_date}", self.latest, unit, digits, self.one_sided)]
-        rows.append(_row("level then without pressure drugs", self.level, unit, digits))
-        rows.append(_row("slope per 30 days", self.slope, change))
+        rows.append(_row(reason("trend.level"), self.level, unit, digits))
+        rows.append(_row(reason("trend.slope"), self.slope, change))
         for spell in self.treatments:
-            name = f"{spell.drug} from {spell.started_on}, full effect"
+            name = reason("trend.full_effect", drug=spell.drug, since=spell.started_on)
             # What cannot be known has no number.
-            unknown = (name, "cannot be known yet", "", "", "", change)
+            unknown = (name, reason("trend.not_known_yet"), "", "", "", change)
             rows.append(_row(name, spell.effect, change) if spell.knowable else unknown)
         rows += [_row(name, offset, unit) for name, offset in self.offsets.items()]
         if self.first_visit is not None:
-            rows.append(_row("first-visit excitement", self.first_visit, unit))
+            rows.append(_row(reason("trend.first_visit"), self.first_visit, unit))
         series = self.series
         how = f"{series.method}, {series.condition}" if series.condition else series.method
         one = "value" if self.logarithmic else "session"

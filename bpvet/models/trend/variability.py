@@ -26,6 +26,7 @@ from bpvet.maths.spread import (
     successive_variation,
 )
 from bpvet.printing import ShortTable, Tabled, decimals, number
+from bpvet.reasons import reason
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,15 +35,15 @@ if TYPE_CHECKING:
 LEAST_SESSIONS = 3
 
 _WORDS = {
-    "mean": "mean of the sessions",
+    "mean": reason("variability.mean"),
     "sd": "SD",
-    "cv": "coefficient of variation",
-    "arv": "average real variability",
-    "arv_time_weighted": "average real variability by days",
-    "successive_variation": "successive variation",
-    "vim": "variability independent of the mean",
-    "residual_sd": "SD about a straight line",
-    "reference_change_value": "reference change value",
+    "cv": reason("variability.cv"),
+    "arv": reason("variability.arv"),
+    "arv_time_weighted": reason("variability.arv_by_days"),
+    "successive_variation": reason("variability.successive"),
+    "vim": reason("variability.vim"),
+    "residual_sd": reason("variability.residual_sd"),
+    "reference_change_value": reason("variability.reference_change"),
 }
 _PER_CENT = ("cv", "reference_change_value")
 
@@ -93,14 +94,10 @@ class Variability(Tabled, Content):
     @property
     def assumptions(self) -> tuple[str, ...]:
         """What the intervals suppose, in sentences."""
-        lines = [
-            "Intervals assume that sessions scatter independently and normally about one "
-            "steady value (about a straight line for the SD about one)."
-        ]
+        lines = [reason("variability.assumes")]
         if self.readings is not None and self.readings[0] != self.readings[1]:
             lines.append(
-                f"Sessions of {self.readings[0]} to {self.readings[1]} readings count equally: "
-                "those of few readings add some extra scatter."
+                reason("variability.counts_equally", least=self.readings[0], most=self.readings[1])
             )
         return tuple(lines)
 
@@ -124,7 +121,7 @@ class Variability(Tabled, Content):
 
     def _table(self) -> ShortTable:
         shown = [(_WORDS[name], getattr(self, name), self._unit(name)) for name in _WORDS]
-        title = f"Visit-to-visit variability of {self.sessions} session{plural(self.sessions)}"
+        title = reason("variability.title", sessions=self.sessions, s=plural(self.sessions))
         return table(title, shown, self.level, self.assumptions)
 
 
@@ -232,9 +229,14 @@ def _ends(counts: ArrayLike | None, n: int) -> tuple[int, int] | None:
     return int(k.min()), int(k.max())
 
 
+def table_heads(level: float) -> tuple[str, str, str]:
+    """Return the heads of an estimate and of its interval's ends."""
+    return reason("table.estimate"), reason("table.from", level=100 * level), reason("table.to")
+
+
 def too_few(n: int) -> str:
     """Return the reason for giving nothing of `n` sessions."""
-    return f"needs {LEAST_SESSIONS} sessions, not {n}"
+    return reason("variability.few", least=LEAST_SESSIONS, sessions=n)
 
 
 def plural(n: int) -> str:
@@ -275,7 +277,7 @@ def table(
             cells = (number(value, digits) for value in (part.estimate, part.lower, part.upper))
             rows.append((words, *cells, unit))
     reasons = tuple(f"{'; '.join(words)}: {reason}." for reason, words in missing.items())
-    head = ("", "estimate", f"{100 * level:g} % from", "to", "unit")
+    head = ("", *table_heads(level), reason("table.unit"))
     return ShortTable(title, head, tuple(rows), (*notes, *reasons))
 
 

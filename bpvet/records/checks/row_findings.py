@@ -112,7 +112,7 @@ class RowFindings:
     @property
     def kind(self) -> str:
         """As in `Finding`."""
-        return str(self.code.kind or self.values["kind"])
+        return str(self.code.kind)
 
     @property
     def by_row(self) -> bool:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.printing import prose_date
+from bpvet.reasons import reason
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import WRITTEN, OfRow
 from bpvet.records.entries.files import ENTRY
@@ -28,7 +29,7 @@ from bpvet.records.parsing.values import Values
 
 #: The kind of the finding about what was cancelled.
 KIND = Kind.CANCELLED
-NOT_SAID = "no reason given"
+NOT_SAID = reason("cancelled.no_reason")
 #: For each table: the column of its date, and those that tell what a row holds.
 TOLD = {
     "readings": ("taken_at", ("method", "systolic", "diastolic", "mean", "heart_rate")),

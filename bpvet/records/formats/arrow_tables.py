@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from bpvet.reasons import reason
 from bpvet.records.cells import TEXT, RawSheet, cell_text, falsehood
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of, printable, shown
@@ -96,8 +97,7 @@ def _refuse_unpacked(unpacked: int, size: int) -> None:
     most = max(MOST_BYTES, BYTES_A_BYTE * size)
     if unpacked > most:
         raise _TooLarge(
-            f"The file unpacks to {unpacked >> 20} MB; of one of {_bytes(size)} at most "
-            f"{most >> 20} MB are unpacked, so that none can fill the memory."
+            reason("arrow.unpacks", megabytes=unpacked >> 20, size=_bytes(size), most=most >> 20)
         )
 
 
@@ -106,9 +106,14 @@ def _refuse_large(rows: int, columns: int, size: int) -> None:
     most_cells = max(MOST_CELLS, CELLS_A_BYTE * size)
     if rows > most_rows or rows * columns > most_cells:
         raise _TooLarge(
-            f"The file holds {rows:,} rows of {columns} columns in {_bytes(size)}; of one of that "
-            f"size at most {most_rows:,} rows and {most_cells:,} cells are read, so that none can "
-            "fill the memory."
+            reason(
+                "arrow.holds",
+                rows=rows,
+                columns=columns,
+                size=_bytes(size),
+                most_rows=most_rows,
+                most_cells=most_cells,
+            )
         )
 
 
@@ -197,9 +202,12 @@ def _gathered(
             left -= pc.sum(length).as_py() or 0
             if left < 0:
                 raise _TooLarge(
-                    f"The columns unpack to more than {max(MOST_BYTES, BYTES_A_BYTE * size) >> 20} "
-                    f"MB of text, up to {shown(names[i])}; no more is read of a file of "
-                    f"{_bytes(size)}, so that none can fill the memory."
+                    reason(
+                        "arrow.columns_unpack",
+                        most=max(MOST_BYTES, BYTES_A_BYTE * size) >> 20,
+                        name=shown(names[i]),
+                        size=_bytes(size),
+                    )
                 )
             some.append(cells)
             filled[i] += len(column) - column.null_count
@@ -216,7 +224,7 @@ def _as_one(parts: list[pa.Array]) -> pa.Array:
 def _kind(kind: pa.DataType) -> str:
     if pa.types.is_list(kind) or pa.types.is_large_list(kind) or pa.types.is_fixed_size_list(kind):
         return "lists"
-    return "objects" if pa.types.is_nested(kind) else "bytes that are not text"
+    return "objects" if pa.types.is_nested(kind) else reason("arrow.bytes")
 
 
 def _is_text(kind: pa.DataType) -> bool:

@@ -13,6 +13,7 @@ import numpy as np
 import pyarrow as pa
 
 from bpvet.errors import CallError, RecordsError
+from bpvet.reasons import reason
 from bpvet.records.cells import TEXT, RawSheet, cell_text, cells_digest, falsehood
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of, printable, shown
@@ -232,7 +233,11 @@ def _why(error: Exception) -> str:
     """Return the first line of what a database said, without passwords."""
     said = str(getattr(error, "orig", None) or type(error).__name__)
     lines = [line for line in without_password(said).splitlines() if line.strip()]
-    return printable(lines[0].strip().rstrip(".!")[:_LONGEST_WHY]) if lines else "no reason given"
+    return (
+        printable(lines[0].strip().rstrip(".!")[:_LONGEST_WHY])
+        if lines
+        else reason("database.no_reason")
+    )
 
 
 def checked_query(query: str) -> str:

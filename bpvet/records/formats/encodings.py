@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 
 from bpvet.errors import CallError
+from bpvet.reasons import reason
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
 from bpvet.records.headings.near_names import did_you_mean, nearest
@@ -15,15 +16,11 @@ MARKS = {
     codecs.BOM_UTF16_LE: "utf-16",
     codecs.BOM_UTF16_BE: "utf-16",
 }
-#: Encodings of eight bits that files without a mark come in, and whose they are. They cannot be
-#: told apart for certain, so a word is shown in each.
-CANDIDATES = {
-    "cp1252": "Windows, western Europe",
-    "mac-roman": "old Macintosh",
-    "cp1250": "Windows, central Europe",
-}
+#: Encodings of eight bits that files without a mark come in. They cannot be told apart for certain,
+#: so a word is shown in each.
+CANDIDATES = ("cp1252", "mac-roman", "cp1250")
 _BETWEEN_WORDS = (b",", b";", b"\t", b"|", b"\n", b"\r", b" ", b'"')
-NAMES = {"utf-8-sig": "UTF-8 with a mark", "utf-8": "UTF-8", "utf-16": "UTF-16"}
+NAMES = {"utf-8-sig": reason("encoding.marked"), "utf-8": "UTF-8", "utf-16": "UTF-16"}
 
 
 def as_utf8(
@@ -61,7 +58,7 @@ def as_utf8(
     line = data[:where].count(b"\n") + 1
     utf_16 = _utf_16(data)
     if failed:
-        name = NAMES.get(failed, failed).removesuffix(" with a mark")
+        name = NAMES.get(failed.removesuffix("-sig"), failed)
         choices = () if utf_16 else _choices(data, where)
         findings.append(
             finding_of(

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from bpvet.reasons import reason
 from bpvet.records.cells import TEXT, RawSheet, cell_text, falsehood, some_of
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of, printable, shown
@@ -144,15 +145,15 @@ def _why_no_row(value: Any) -> tuple[str, str]:
     """Return a value's text and why it cannot be a row; two blanks where it can."""
     if isinstance(value, NoValue):
         return value.text, value.why
-    why = "" if isinstance(value, Pairs) and value else "is no object with names in it"
+    why = "" if isinstance(value, Pairs) and value else reason("row.no_names")
     seen = set()
     for name, cell in value if isinstance(value, Pairs) else ():
         if name in seen:
-            why = f"gives {shown(printable(name), 30)} twice"
+            why = reason("row.name_twice", name=shown(printable(name), 30))
         seen.add(name)
         if isinstance(cell, Pairs | list):
-            kind = "an object" if isinstance(cell, Pairs) else "a list"
-            why = f"holds {kind} under {shown(printable(name), 30)}"
+            code = "row.holds_object" if isinstance(cell, Pairs) else "row.holds_list"
+            why = reason(code, name=shown(printable(name), 30))
     if not why:
         return "", ""
     return printable(_as_text(value)[:500]), why
@@ -219,7 +220,8 @@ def _values(text: str) -> Document:
             bad = text[place:stop]
             if not by_line and not bad.rstrip(" \t,").endswith("}"):
                 return Document(fault=_fault(text, error, line))
-            why = "is nested too deeply" if isinstance(error, RecursionError) else "is no object"
+            deep = isinstance(error, RecursionError)
+            why = reason("row.nested" if deep else "row.no_object")
             held.values.append((line, NoValue(printable(bad[:500]), why)))
             by_line = True
             place = _skip(text, stop)
@@ -228,7 +230,7 @@ def _values(text: str) -> Document:
 
 def _fault(text: str, error: json.JSONDecodeError | RecursionError, line: int) -> tuple[int, str]:
     if isinstance(error, RecursionError):
-        return line, "it is nested too deeply"
+        return line, reason("json.nested")
     return _breaks(text, 0, error.pos) + 1, error.msg[:1].lower() + error.msg[1:]
 
 

@@ -16,6 +16,7 @@ import pyarrow.compute as pc
 import pyarrow.csv
 from numpy.typing import NDArray
 
+from bpvet.reasons import reason
 from bpvet.records.formats.blocks import Blocks
 from bpvet.records.formats.gathered_columns import GatheredColumn
 from bpvet.records.parsing.columns import CODED, TEXT, is_blank, repeats, uncoded, which
@@ -359,7 +360,7 @@ def _batches(
 
 
 def _misfit(fields: int, width: int) -> str:
-    return f"has {fields} field{'s' if fields != 1 else ''} where the header has {width}"
+    return reason("row.one_field" if fields == 1 else "row.fields", fields=fields, width=width)
 
 
 def _slow(text: str, separator: str) -> Rows:
@@ -371,7 +372,7 @@ def _slow(text: str, separator: str) -> Rows:
     for line, fields, raw in records_of_text(text, separator):
         width = width or len(fields or [""])
         if fields is None:
-            broken[len(rows)] = (raw, "has a quotation mark that does not close, or text after one")
+            broken[len(rows)] = (raw, reason("row.quotation"))
         elif len(fields) != width and raw.strip():
             broken[len(rows)] = (raw, _misfit(len(fields), width))
         if _given_up(len(broken), len(rows) + 1):

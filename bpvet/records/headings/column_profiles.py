@@ -9,6 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from bpvet.facts.words import METHODS, SPECIES
+from bpvet.reasons import reason
 from bpvet.records.cells import TEXT
 from bpvet.records.findings import shown
 from bpvet.records.formats.chart_lines import read_chart_lines
@@ -41,20 +42,20 @@ def column_profile(cells: pa.Array) -> ColumnProfile:
     if len(filled) == 0:
         return ColumnProfile("blank", "", filled)
     if read_chart_lines(filled).readable.mean() >= _MOST:
-        return ColumnProfile(
-            "chart lines", "lines for the chart, as bpvet average prints them", filled
-        )
+        return ColumnProfile("chart lines", reason("profile.chart_lines"), filled)
     dated = ~np.isnat(moments(filled, True, "dmy").date) | ~np.isnat(
         moments(filled, True, "mdy").date
     )
     if (dated | ~np.isnat(moments(filled, True, "ymd").date)).mean() >= _MOST:
-        return ColumnProfile("dates", f"dates such as {shown(filled[0].as_py())}", filled)
-    for kind, pattern, words in (
-        ("numbers", _NUMBER, "numbers"),
-        ("numbers in a cell", _LIST, "several numbers each"),
+        return ColumnProfile(
+            "dates", reason("profile.dates", such_as=shown(filled[0].as_py())), filled
+        )
+    for kind, words, pattern in (
+        ("numbers", "profile.numbers", _NUMBER),
+        ("lists", "profile.lists", _LIST),
     ):
         if pc.mean(pc.match_substring_regex(filled, pattern)).as_py() >= _HALF:
-            return ColumnProfile(kind, f"{words} such as {shown(filled[0].as_py())}", filled)
+            return ColumnProfile(kind, reason(words, such_as=shown(filled[0].as_py())), filled)
     texts, code = distinct(filled)
     counts = np.bincount(code)
     for kind, ours in (("methods", METHODS), ("species", SPECIES)):
@@ -72,7 +73,7 @@ def fit(kind: str, name: str, profile: ColumnProfile) -> int:
     if kind in ("date", "moment"):
         return 1 if profile.kind == "dates" else -1
     if kind == "quantity":
-        return 1 if profile.kind in ("numbers", "numbers in a cell") else -1
+        return 1 if profile.kind in ("numbers", "lists") else -1
     if name == "method":
         return 1 if profile.kind == "methods" else 0 if profile.kind == "text" else -1
     if name == "species":

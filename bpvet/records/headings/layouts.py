@@ -17,6 +17,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.facts.words import READING_QUANTITIES
+from bpvet.reasons import reason
 from bpvet.records.cells import RawSheet
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
@@ -218,7 +219,7 @@ def _chart_lines(laid: Laid) -> Laid:
     line = raw.columns[at]
     for row in np.flatnonzero(differs).tolist():
         text = str(uncoded(line)[int(found.row[row])].as_py())
-        moved[row] = (text, "names another animal, date or method than its row does")
+        moved[row] = (text, reason("row.other_line"))
     heads = {f"{raw.header[at].strip()}: {name}": name for name in of_line}
     sheet = replace(
         raw,

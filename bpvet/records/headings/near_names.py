@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Sequence
 from difflib import get_close_matches
 
+from bpvet.reasons import reason
 from bpvet.records.tables import OTHER_WORDS, plain_name
 
 
@@ -49,7 +50,7 @@ def did_you_mean(names: Sequence[str]) -> str:
     """Return ``Did you mean "a" or "b"?``, or "" without names."""
     if not names:
         return ""
-    return f"Did you mean {either(names)}?"
+    return reason("near.did_you_mean", names=either(names))
 
 
 def either(names: Sequence[str]) -> str:

@@ -16,6 +16,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from bpvet.facts.protocol import KPA_MEDIAN_BELOW
+from bpvet.reasons import reason
 from bpvet.records.cells import TEXT, RawSheet
 from bpvet.records.findings import shown
 from bpvet.records.headings.column_profiles import ColumnProfile, column_profile, fit
@@ -25,9 +26,6 @@ from bpvet.records.headings.settled import FILE_NAME, quoted
 from bpvet.records.parsing.dates import moments
 from bpvet.records.tables import TABLES, WIDE, column_named, plain_name
 
-_EITHER = (
-    "readings one after the other? If they are systolic over diastolic, write systolic_diastolic."
-)
 #: What readings cannot do without, what its cells look like, and that in words.
 _NEEDED = (
     ("taken_at", "dates", "dates"),
@@ -77,13 +75,9 @@ class Proposal:
 
     def toml(self) -> str:
         """Return the text of a mapping file, each line with its reason; unsure ones commented."""
-        text = _comment(
-            f"A proposal: read it, correct it, and save it as {FILE_NAME} beside the records. "
-            'Nothing is applied until then. A line that begins with "#" is not sure: take the '
-            '"#" away if it is right.'
-        )
+        text = _comment(reason("proposal.head", file=FILE_NAME))
         if not self.lines:
-            return "\n".join([*text, *_comment("There is nothing to propose.")]) + "\n"
+            return "\n".join([*text, *_comment(reason("proposal.nothing"))]) + "\n"
         whole = [line for line in self.lines if not line.heading]
         text += [""]
         text += _part([line for line in whole if line.ours != "method"])
@@ -106,7 +100,7 @@ def _part(lines: Sequence[Proposed]) -> list[str]:
         key = quoted(line.heading) if line.heading else line.ours
         sure = line.sure and key not in met
         met.add(key)
-        text += _comment(line.reason if sure else f"Not sure: {line.reason}")
+        text += _comment(line.reason if sure else reason("proposal.not_sure", why=line.reason))
         text.append(f"{'' if sure else '# '}{key} = {quoted(line.value)}")
     return text
 
@@ -136,24 +130,24 @@ def _of_sheet(sheet: RawSheet) -> Iterator[Proposed]:
     known = [column_named(sheet.table, head) for head in heads]
     chosen = _chosen(sheet, heads, known, profiles)
     for i, (head, profile) in enumerate(zip(heads, profiles, strict=True)):
-        if known[i] == "systolic" and profile.kind in ("numbers in a cell", "chart lines"):
+        if known[i] == "systolic" and profile.kind in ("lists", "chart lines"):
             name = "chart_line" if profile.kind == "chart lines" else "systolic_list"
             sure = profile.kind == "chart lines"
-            reason = f"Its cells are {profile.words}" + ("." if sure else f": {_EITHER}")
-            yield _line(sheet, head, name, reason, sure)
+            code = "proposal.cells" if sure else "proposal.cells_or"
+            yield _line(sheet, head, name, reason(code, words=profile.words), sure)
         elif i in chosen:
-            name, reason, sure = chosen[i]
-            yield _line(sheet, head, name, reason, sure)
+            name, why, sure = chosen[i]
+            yield _line(sheet, head, name, why, sure)
     yield from _of_dates(sheet, heads, known, chosen, profiles)
     yield from _of_unit(sheet, heads, known, chosen, profiles)
     names = {*known, *(name for name, _, _ in chosen.values())}
     if sheet.table == "readings" and not names & {"method", "chart_line"}:
-        reason = "No column says by which method: if all are of one, say so for every row."
-        yield Proposed(sheet.file, sheet.table, "", "method", "doppler", reason, False)
+        asked = reason("proposal.no_method")
+        yield Proposed(sheet.file, sheet.table, "", "method", "doppler", asked, False)
 
 
-def _line(sheet: RawSheet, head: str, name: str, reason: str, sure: bool) -> Proposed:
-    return Proposed(sheet.file, sheet.table, head, name, name, reason, sure)
+def _line(sheet: RawSheet, head: str, name: str, why: str, sure: bool) -> Proposed:
+    return Proposed(sheet.file, sheet.table, head, name, name, why, sure)
 
 
 def _chosen(
@@ -164,21 +158,21 @@ def _chosen(
     for i, (head, profile) in enumerate(zip(heads, profiles, strict=True)):
         if known[i] or not head:
             continue
-        for name, score, reason in _candidates(sheet.table, head, profile):
+        for name, score, why in _candidates(sheet.table, head, profile):
             if name not in known:
-                wanted.setdefault(name, []).append((score, i, reason))
+                wanted.setdefault(name, []).append((score, i, why))
     chosen: dict[int, tuple[str, str, bool]] = {}
     best: dict[int, int] = {}
     for name, found in wanted.items():
         top = max(score for score, _, _ in found)
         equals = [one for one in found if one[0] == top]
-        for score, i, reason in equals:
+        for score, i, why in equals:
             if score <= best.get(i, 0):
                 continue
             others = [shown(heads[j]) for _, j, _ in equals if j != i]
-            also = f" So may {', '.join(others)}: which of them?" if others else ""
+            also = reason("proposal.others", others=", ".join(others)) if others else ""
             best[i] = score
-            chosen[i] = (name, reason + also, score >= 2 and not others)
+            chosen[i] = (name, why + also, score >= 2 and not others)
     if sheet.table == "readings":
         _by_profiles_alone(heads, known, profiles, chosen)
     return chosen
@@ -198,39 +192,38 @@ def _by_profiles_alone(
         free = [i for i, one in enumerate(known) if not one and i not in chosen and heads[i]]
         alike = [i for i in free if profiles[i].kind == kind]
         if len(alike) == 1:
-            reason = (
-                f"Its cells are {profiles[alike[0]].words or words}, and no other column's are."
-            )
-            chosen[alike[0]] = (name, reason, False)
+            why = reason("proposal.only_these", words=profiles[alike[0]].words or words)
+            chosen[alike[0]] = (name, why, False)
 
 
 def _candidates(table: str, head: str, profile: ColumnProfile) -> Iterator[tuple[str, int, str]]:
     """Yield our names that a column may be, how well each fits, and why."""
     kinds = {column.name: column.kind for column in TABLES[table]}
     if table == "readings" and profile.kind == "chart lines":
-        yield "chart_line", 4, f"Its cells are {profile.words}."
+        yield "chart_line", 4, reason("proposal.cells", words=profile.words)
         return
     for name in columns_by_words(table, head):
         kind = "quantity" if WIDE.fullmatch(name) else kinds.get(name, "number")
         fits = fit(kind, name, profile)
-        words = f"{shown(head)} is what {name} is called in many clinics"
+        called = reason("proposal.called", head=shown(head), name=name)
         if fits < 0:
             continue
-        if name == "systolic" and profile.kind == "numbers in a cell":
-            yield "systolic_list", 1, f"{words}, and its cells are {profile.words}: {_EITHER}"
+        if name == "systolic" and profile.kind == "lists":
+            why = reason("proposal.called_list", called=called, words=profile.words)
+            yield "systolic_list", 1, why
             continue
         if name == "animal" and plain_name(head).endswith("name"):
-            yield name, 1, f"{shown(head)} tells the animals apart only if no two have one name."
+            yield name, 1, reason("proposal.names", head=shown(head))
             continue
-        more = f", and its cells are {profile.words}" if fits and profile.words else ""
-        yield name, 2 + fits, f"{words}{more}."
+        code = "proposal.called_so" if fits and profile.words else "proposal.called_only"
+        yield name, 2 + fits, reason(code, called=called, words=profile.words)
     for name in nearest(plain_name(head), kinds, n=1):
         if name not in columns_by_words(table, head) and fit(kinds[name], name, profile) >= 0:
-            yield name, 1, f"{shown(head)} is spelled nearly as {name}."
+            yield name, 1, reason("proposal.spelled_nearly", head=shown(head), name=name)
     if profile.kind == "methods" and table == "readings":
-        yield "method", 2, f"Its cells are {profile.words}."
+        yield "method", 2, reason("proposal.cells", words=profile.words)
     if profile.kind == "species" and table == "animals":
-        yield "species", 2, f"Its cells are {profile.words}."
+        yield "species", 2, reason("proposal.cells", words=profile.words)
 
 
 def _of_dates(
@@ -251,17 +244,20 @@ def _of_dates(
     if len(swappable) == 0:
         return
     fits = {order: ~moments(swappable, True, order).bad for order in ("dmy", "mdy")}
-    for order, rival, words in (("dmy", "mdy", "day"), ("mdy", "dmy", "month")):
+    for order, rival, code in (
+        ("dmy", "mdy", "proposal.day_first"),
+        ("mdy", "dmy", "proposal.month_first"),
+    ):
         alone = np.flatnonzero(fits[order] & ~fits[rival])
         if len(alone) and fits[order].all():
             text = shown(swappable[int(alone[0])].as_py())
-            reason = f"{text} can only have the {words} first."
-            yield Proposed(sheet.file, sheet.table, "", "dates", order, reason, True)
+            why = reason(code, text=text)
+            yield Proposed(sheet.file, sheet.table, "", "dates", order, why, True)
             return
     mixed = not (fits["dmy"].all() or fits["mdy"].all())
-    reason = f"{shown(swappable[0].as_py())} fits both orders: ask who wrote it."
-    reason = "Some dates fit only the one order and some only the other." if mixed else reason
-    yield Proposed(sheet.file, sheet.table, "", "dates", "dmy", reason, False)
+    text = shown(swappable[0].as_py())
+    why = reason("proposal.mixed_orders" if mixed else "proposal.both_orders", text=text)
+    yield Proposed(sheet.file, sheet.table, "", "dates", "dmy", why, False)
 
 
 def _of_unit(
@@ -283,8 +279,7 @@ def _of_unit(
         middle = float(np.median(pc.cast(number, pa.float64()).to_numpy())) if len(number) else 99.0
         headed = "kpa" in heads[i].casefold()
         if middle < KPA_MEDIAN_BELOW or headed:
-            reason = f"Half of the values under {shown(heads[i])} are {middle:g} or lower: "
-            reason += "too low for mmHg, and ordinary in kPa."
+            why = reason("proposal.kilopascal", head=shown(heads[i]), middle=middle)
             sure = headed and middle < KPA_MEDIAN_BELOW
-            yield Proposed(sheet.file, sheet.table, "", "unit", "kPa", reason, sure)
+            yield Proposed(sheet.file, sheet.table, "", "unit", "kPa", why, sure)
             return

@@ -11,7 +11,6 @@ from typing import Any
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.answers.trend.unseen import urgent_of
 from bpvet.errors import FitError, NothingLeft
-from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.models.trend.fit import fit_trend
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.records import Records
@@ -39,6 +38,7 @@ from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.reports.markup import fold
 from bpvet.reports.naming import slug
 from bpvet.reports.picture import about_figure, figure
+from bpvet.wording.en.pages.heads import animal_title
 from bpvet.wording.en.pages.outlines import ANIMAL_WORDS
 
 __all__ = [
@@ -80,7 +80,7 @@ def _fitted(records: Records, asked: Parameters) -> dict[str, Any]:
 def _names(records: Records, asked: Parameters, _: object) -> Names:
     name = animal_rows(records)[asked.animal].name
     who = f"{name} ({asked.animal})" if name else asked.animal
-    title = f"{who}: {QUANTITY_WORDS[asked.quantity]} over months"
+    title = animal_title(who, asked.quantity)
     return Names(slug(asked.animal), title, asked.animal)
 
 

@@ -44,6 +44,7 @@ from bpvet.wording.en.pages.animal.questions import questions
 from bpvet.wording.en.pages.animal.unused import unused_caption, unused_lines
 from bpvet.wording.en.pages.heads import KNOW_NOW, URGENT
 from bpvet.wording.en.pages.identity import identity
+from bpvet.wording.en.pages.letter import animal_words
 
 
 def now(trend: Trend, answer: TrendAnswer) -> Shown:
@@ -73,7 +74,7 @@ def now(trend: Trend, answer: TrendAnswer) -> Shown:
 def _identity(trend: Trend, answer: TrendAnswer) -> Shown:
     """Return whose report it is and what it rests on."""
     whose = identity(trend.records, answer)
-    id = f"Animal {whose.id}"
+    id = animal_words(whose.id)
     where = f"{whose.clinic}." if whose.clinic else ""
     told = " ".join(filter(None, (f"{id}. {whose.known}", where, whose.left)))
     told = paragraph(told, "known") + " " + paragraph(whose.basis, "basis")

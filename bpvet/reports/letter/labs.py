@@ -15,7 +15,7 @@ from bpvet.printing import number, prose_date
 from bpvet.reports.letter.records import iso
 from bpvet.reports.letter.source import Source
 from bpvet.wording.en.pages.animal.recorded import analyte_words
-from bpvet.wording.en.pages.letter import NOTES
+from bpvet.wording.en.pages.letter import NEWEST_CHANGE, NOTES, VALUE
 
 #: Markers in the order in which a letter tells them; others follow by name.
 _FIRST = ("creatinine", "sdma", "urea", "potassium", "phosphate", "upc", "weight")
@@ -105,7 +105,7 @@ def _laid_out(held: dict[_Marker, list[_Value]], aside: tuple[str, ...]) -> Labs
     shown = dates[:DATES]
     now = {one: values for one, values in held.items() if values[-1].date in shown}
     others = tuple(_in_a_line(one, held[one]) for one in held if one not in now)
-    heads = ("Value", "Newest change", *shown)
+    heads = (VALUE, NEWEST_CHANGE, *shown)
     rows = tuple((_name(one), _change(own), *_cells(own, shown)) for one, own in now.items())
     newest = LabTable(heads, rows) if now else None
     return Labs(newest, others, tuple(_earlier(held, dates[DATES:])), aside)

@@ -11,7 +11,7 @@ from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.figures.lettering import written
 from bpvet.reports.letter.source import Source
 from bpvet.wording.en.pages.identity import Identity, identity
-from bpvet.wording.en.pages.letter import NOTES, foot_words
+from bpvet.wording.en.pages.letter import NOTES, animal_words, foot_words
 
 #: Letters of a name at the foot of a page; a longer one is named on the first page alone.
 FOOT = 60
@@ -37,7 +37,7 @@ class Who(Identity):
     @property
     def lines(self) -> tuple[str, ...]:
         """Who the animal is and what it rests on, a line each."""
-        return (f"Animal {self.id}. {self.known}", f"{self.basis} {self.left}".strip())
+        return (f"{animal_words(self.id)}. {self.known}", f"{self.basis} {self.left}".strip())
 
     def foot(self, as_of: np.datetime64) -> str:
         """Return what stands at the foot of each page; a name is never cut."""

@@ -20,6 +20,7 @@ from bpvet.facts.sources import fact
 from bpvet.facts.species import species_of
 from bpvet.facts.stages import staging
 from bpvet.facts.words import SPECIES
+from bpvet.reasons import reason
 from bpvet.visits.labs.history import Change, LabHistory, LabValue, change, days_between
 
 #: The two markers of kidney function.
@@ -232,12 +233,12 @@ def kidney_stage_now(history: LabHistory, species: str, as_of: np.datetime64) ->
         if (days := history.days(marker, as_of)) and days[0][0].date >= oldest
     ]
     if not recent:
-        return KidneyStage(None, reason="no creatinine or SDMA in the last 24 months")
+        return KidneyStage(None, reason=reason("kidney.stage_old"))
     if acute_kidney(history, as_of) is not None:
-        return KidneyStage(None, reason="creatinine is not stable")
+        return KidneyStage(None, reason=reason("kidney.not_stable"))
     staged = [one for marker in recent if (one := _marker_stage(history, marker, species, as_of))]
     if not staged:
-        why = "no bounds for the unit" if species in SPECIES else "no bounds for the species"
+        why = reason("kidney.stage_unit") if species in SPECIES else reason("kidney.stage_species")
         return KidneyStage(None, reason=why)
     return max(staged, key=lambda one: (one.stage or 0, one.confirmed))
 

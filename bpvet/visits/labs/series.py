@@ -10,6 +10,7 @@ import pandas as pd
 from bpvet.errors import CallError
 from bpvet.facts.labs import factor, known_units
 from bpvet.facts.words import LAB_METHOD, LAB_QUANTITIES, QUANTITY_WORDS, UNITS
+from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.labs.history import LabValue, lab_history
 from bpvet.visits.series import Series
@@ -49,7 +50,7 @@ def lab_series(records: Records, animal: str, quantity: str) -> Series:
     if usable.empty:
         units = ", ".join(known_units(quantity))
         others = dict.fromkeys(why for _, why in left_out(records, animal, quantity))
-        said = f" There are values that no trend is made of: {'; '.join(others)}." if others else ""
+        said = reason("labs.no_trend", why="; ".join(others)) if others else ""
         raise CallError(
             f"{animal} has no usable value of {QUANTITY_WORDS[quantity]}; it is read in {units}."
             f"{said}"
@@ -89,11 +90,11 @@ def left_out(records: Records, animal: str, quantity: str) -> tuple[tuple[LabVal
     found = []
     for one in lab_history(records, animal).analytes.get(quantity, ()):
         if one.bound:
-            found.append((one, "a bound is no number"))
+            found.append((one, reason("labs.bound")))
         elif one.modelled is None:
-            found.append((one, f'"{one.unit}" is not a unit that is read'))
+            found.append((one, reason("labs.unit", unit=one.unit)))
         elif one.value <= 0:
-            found.append((one, "0 has no per cent"))
+            found.append((one, reason("labs.zero")))
     return tuple(found)
 
 

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from bpvet.records.findings import Finding, shown
+from bpvet.records.findings import Finding
 from bpvet.records.records import Records
 from bpvet.visits.treatments.course import Course as Course
 from bpvet.visits.treatments.course import OtherDrug as OtherDrug
@@ -36,13 +36,16 @@ from bpvet.visits.treatments.spells import (
     Spell,
     distinct_starts,
     dose_differs,
+    dose_not_stated,
     drug_off_the_list,
     ended,
-    finding_at,
     modelled_off_the_list,
+    not_told_apart,
     product_differs,
+    product_not_stated,
     spells_of,
     treatment_rows,
+    unit_differs,
 )
 
 
@@ -190,11 +193,11 @@ def _coefficients(
             for asked, dose in ((before, old), (row, new)):
                 if dose is None and id(asked) not in unstated:
                     unstated.add(id(asked))
-                    findings.append(_dose_not_stated(asked))
+                    findings.append(dose_not_stated(asked))
         elif old.unit != new.unit:
-            findings.append(_unit_differs(before, row))
+            findings.append(unit_differs(before, row))
         if bool(before.product) != bool(row.product):
-            findings.append(_product_not_stated(before, row))
+            findings.append(product_not_stated(before, row))
         if dose_differs(before, row) or product_differs(before, row):
             result.append((_course(row, "increment", spell, index, missed), row))
     return result
@@ -241,7 +244,7 @@ def _joined(coefficients: list[tuple[Course, Row]], findings: list[Finding]) -> 
         course = _as_one([course for course, _ in group])
         if len(group) > 1:
             drugs = tuple(dict.fromkeys(member.drug for member, _ in group))
-            findings.append(_not_told_apart(drugs, group[-1][1]))
+            findings.append(not_told_apart(group[-1][1], drugs))
         result.append(course)
     return tuple(sorted(result, key=lambda c: (c.started_on, c.kind != "base", c.spell)))
 
@@ -262,7 +265,7 @@ def _begun_together(
         tau_days=max(one.tau_days for one in members),
         missed=_all_missed(members),
     )
-    findings.append(_not_told_apart(whole.together_with, row))
+    findings.append(not_told_apart(row, whole.together_with))
     left = [
         replace(whole, kind="left", started_on=stop, drug=" + ".join(_going_on(members, stop)))
         for stop in (stops if ongoing else stops[:-1])
@@ -339,54 +342,3 @@ def _acts(row: Row) -> dict[str, bool]:
         "renin": row.known.renin,
         "nsaid": row.known.nsaid,
     }
-
-
-def _dose_not_stated(row: Row) -> Finding:
-    text = "The dose is not given"
-    if row.dose:
-        text = f"{shown(row.shown)} is not read as one number above zero with its unit"
-    return finding_at(
-        row,
-        "dose",
-        row.shown,
-        f"{text}: no change of the dose of {row.name} is modelled here.",
-        "Give the dose as a number and a unit if it changed.",
-        "dose not stated",
-    )
-
-
-def _product_not_stated(before: Row, row: Row) -> Finding:
-    stated = row.product or before.product
-    return finding_at(
-        row,
-        "product",
-        row.product,
-        f"The product is given on one side of {row.started_on} only ({shown(stated)}): no change "
-        f"of the product of {row.name} is modelled here.",
-        "Give the product of both rows if it changed.",
-        "product not stated",
-    )
-
-
-def _unit_differs(before: Row, row: Row) -> Finding:
-    return finding_at(
-        row,
-        "dose",
-        row.shown,
-        f"{shown(row.shown)} is not in the unit of the dose before it, {shown(before.shown)}: no "
-        f"change of the dose of {row.name} is modelled here.",
-        "Give both doses in one unit if the dose changed.",
-        "dose unit differs",
-    )
-
-
-def _not_told_apart(drugs: tuple[str, ...], row: Row) -> Finding:
-    return finding_at(
-        row,
-        "drug",
-        row.written,
-        f"{' and '.join(drugs)} start on the same day: their effects are one number and cannot be "
-        "told apart.",
-        "Nothing is wrong; records that start them on different days could tell.",
-        "cannot be told apart",
-    )

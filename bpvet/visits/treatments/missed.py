@@ -11,7 +11,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.drugs import drug_name
-from bpvet.records.findings import Finding, worded_finding
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of
 from bpvet.records.records import Records
 
 #: First and last day of each stretch without doses, both inclusive.
@@ -108,7 +109,17 @@ def stretches_of(
 
 def missed_findings(rows: Iterable[MissedDoses]) -> list[Finding]:
     """Return what is said of each row: that the effect fades, or that nothing is changed."""
-    return [_finding(row) for row in rows]
+    return [
+        finding_of(
+            Code.DOSES_LATE if row.what == "late" else Code.DOSES_MISSED,
+            row.file,
+            row.line,
+            drug=row.drug,
+            first=str(row.first),
+            last=str(row.last),
+        )
+        for row in rows
+    ]
 
 
 def inside_missed(
@@ -155,15 +166,3 @@ def _days(rows: pd.DataFrame) -> tuple[NDArray[np.datetime64], NDArray[np.dateti
     first = rows["from"].to_numpy(dtype="datetime64[D]")
     last = rows["to"].to_numpy(dtype="datetime64[D]")
     return first, np.where(np.isnat(last), first, last)
-
-
-def _finding(row: MissedDoses) -> Finding:
-    drug = row.drug or "every pressure drug on then"
-    when = f"from {row.first} to {row.last}" if row.last > row.first else f"on {row.first}"
-    if row.what == "late":
-        reason = f"Doses of {drug} are recorded as late {when}: named, and nothing is changed."
-        return worded_finding(
-            row.file, row.line, "", "", reason, "Nothing to do.", kind="doses late"
-        )
-    reason = f"Doses of {drug} are recorded as missed {when}: their effect fades over that time."
-    return worded_finding(row.file, row.line, "", "", reason, "Nothing to do.", kind="doses missed")

@@ -17,7 +17,7 @@ import pandas as pd
 
 from bpvet.facts.drugs import Drug, default_tau, drug, drug_name, purpose_overrides
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Finding, finding_of, shown, worded_finding
+from bpvet.records.findings import Finding, finding_of
 from bpvet.visits.treatments.doses import parse_dose
 
 #: Rows of one drug with gaps of at most so many days form one spell.
@@ -211,30 +211,38 @@ def drug_off_the_list(row: Row) -> Finding:
 
 def modelled_off_the_list(row: Row) -> Finding:
     """Return the finding about a drug off the list whose purpose names blood pressure."""
-    return finding_at(
-        row,
-        "drug",
-        row.written,
-        f"{shown(row.written)} is not on the drug list. Its purpose names blood pressure, so it is "
-        f"modelled, with a time constant of {default_tau()[0]:g} days.",
-        "Write its generic name if it has one that is known here.",
-        "drug off the list, for pressure",
-    )
+    tau = default_tau()[0]
+    return _at(Code.DRUG_FOR_PRESSURE, row, "drug", row.written, written=row.written, days=tau)
+
+
+def dose_not_stated(row: Row) -> Finding:
+    """Return the finding about a dose that is blank, or not read."""
+    return _at(Code.DOSE_NOT_STATED, row, "dose", row.shown, dose=row.shown, drug=row.name)
+
+
+def unit_differs(before: Row, row: Row) -> Finding:
+    """Return the finding about a dose in another unit than the one before it."""
+    doses = {"dose": row.shown, "before": before.shown}
+    return _at(Code.DOSE_UNIT_DIFFERS, row, "dose", row.shown, **doses, drug=row.name)
+
+
+def product_not_stated(before: Row, row: Row) -> Finding:
+    """Return the finding about two rows of which one names its product."""
+    values = {"stated": row.product or before.product, "on": str(row.started_on)}
+    return _at(Code.PRODUCT_NOT_STATED, row, "product", row.product, **values, drug=row.name)
+
+
+def not_told_apart(row: Row, drugs: tuple[str, ...]) -> Finding:
+    """Return the finding about drugs that start on one day."""
+    return _at(Code.NOT_TOLD_APART, row, "drug", row.written, drugs=drugs)
 
 
 def _started_together(rows: list[Row]) -> Finding:
-    lines = ", ".join(str(row.line) for row in rows)
-    return finding_at(
-        rows[-1],
-        "started_on",
-        str(rows[-1].started_on),
-        f"Rows of {rows[0].name} start on the same day, {rows[0].started_on} (lines {lines}). They "
-        "are taken as one.",
-        "Give one row with the whole dose.",
-        "rows starting together",
+    on, lines = str(rows[-1].started_on), tuple(row.line for row in rows)
+    return _at(
+        Code.ROWS_TOGETHER, rows[-1], "started_on", on, drug=rows[0].name, on=on, lines=lines
     )
 
 
-def finding_at(row: Row, column: str, value: str, reason: str, mend: str, kind: str) -> Finding:
-    """Return a finding at the place of a row."""
-    return worded_finding(row.file, row.line, column, value[:80], reason, mend, kind=kind)
+def _at(code: Code, row: Row, column: str, value: str, **values: Any) -> Finding:
+    return finding_of(code, row.file, row.line, column, value, **values)

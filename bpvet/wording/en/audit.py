@@ -15,7 +15,7 @@ from bpvet.models.audit.readings import Digits, OrderEffects
 from bpvet.models.audit.spread import Spread
 from bpvet.printing import number, probability
 from bpvet.wording.en.agreement.situation import situational_sentences
-from bpvet.wording.en.phrases import counted, interval, listed, percent
+from bpvet.wording.en.phrases import CONTEXTS, counted, interval, listed, percent
 
 #: A digit test below this is told as a preference.
 _TOLD = judged("audit.told")
@@ -27,6 +27,8 @@ _NO_PRECISION = (
 _LEAST_GAIN = judged("audit.least_gain")
 #: Fewer pairs of sessions than this leave visit noise all but unknown.
 _FEW_PAIRS = judged("audit.few_pairs")
+#: How the tail of a test was found.
+_HOWS = {"exact": "exact", "saddle-point approximation": "saddle-point approximation"}
 
 
 def audit_statements(audit: Audit) -> tuple[Statement, ...]:
@@ -111,10 +113,10 @@ def _digits(one: Digits) -> str:
     marks = f"read to {test.step} mmHg"
     uneven = (
         f"End digits of {name} readings ({marks}) are more uneven than chance would give "
-        f"(p {number(test.p, 4)}, {test.how})"
+        f"(p {number(test.p, 4)}, {_HOWS.get(test.how, test.how)})"
         if test.p < _TOLD
         else f"End digits of {name} readings ({marks}) are no more uneven than chance would give "
-        f"(p {number(test.p, 2)}, {test.how})"
+        f"(p {number(test.p, 2)}, {_HOWS.get(test.how, test.how)})"
     )
     said = f"{uneven}: {share} end in 0, where {fair} would."
     if test.off_step:
@@ -138,7 +140,8 @@ def _scatter(audit: Audit) -> Iterator[str]:
         yield f"Readings of one {name} session scatter with an SD of {held}."
         groups = [part for part in audit.spreads if part.method == one.method and part.shrunken]
         for by in dict.fromkeys(part.by for part in groups):
-            yield _groups(audit, name, by, [part for part in groups if part.by == by])
+            what = CONTEXTS.get(by, by)
+            yield _groups(audit, name, what, [part for part in groups if part.by == by])
 
 
 def _groups(audit: Audit, name: str, by: str, groups: list[Spread]) -> str:

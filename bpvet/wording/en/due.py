@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bpvet.answers.due.bands import BANDS
 from bpvet.answers.due.table import COLUMNS
 from bpvet.answers.trend.safety import RecheckAnswer, UrgentAnswer
 from bpvet.facts.cautions import licensed
@@ -22,6 +21,19 @@ from bpvet.wording.en.trend.recorded import asked_where, unmeasured_statements
 if TYPE_CHECKING:
     from bpvet.answers.due.due import DueRow
 
+#: What the bands of the list are called.
+BAND_NAMES = {
+    "now": "now",
+    "two_days": "within two days",
+    "overdue": "overdue",
+    "due": "due",
+    "checks": "eyes or bloods only",
+    "lost": "lost to follow-up",
+    "no_plan": "no plan",
+    "later": "later",
+}
+#: What is asked of a visit.
+ASKED = {"measure": "measure", "eyes": "eyes", "bloods": "bloods", "urine": "urine"}
 _SIGNS = {"at least": "≥ ", "at most": "≤ "}
 _OWN = "judgement of this project"
 _OUTCOMES = {
@@ -36,7 +48,7 @@ _COLUMNS = {
     "animal": "id of the animal, or its number with pseudonyms",
     "name": "its name; blank with pseudonyms",
     "species": "species as recorded",
-    "band": f"one of {', '.join(BANDS.values())}",
+    "band": f"one of {', '.join(BAND_NAMES.values())}",
     "earliest": "first day of the window; blank where only a last day is asked",
     "latest": "last day of the window",
     "overdue_days": "days that the window lies before the date spoken for",
@@ -104,9 +116,17 @@ def _planned(band: str, again: RecheckAnswer, checks: Sequence[str]) -> str:
     return reason
 
 
+#: What is missing of the laboratory, by `bpvet.models.safety.checks_due`.
+_VALUES = {
+    "kidney": "creatinine or SDMA",
+    "potassium": "potassium",
+    "protein": "protein in the urine (UPC)",
+}
+
+
 def check_text(check: Check) -> str:
     """Return why an examination is due, as part of a sentence."""
-    values = listed(check.values)
+    values = listed([_VALUES[name] for name in check.values])
     since = day(check.since)
     if check.rule == "renin":
         interval = fact(check.fact_id)
@@ -165,19 +185,27 @@ def who_of(one: DueRow) -> str:
 def what_words(one: DueRow) -> str:
     """Return what is to be done; where no rule can say, that it is the vet's to decide."""
     if one.what:
-        return ", ".join(one.what)
+        return ", ".join(ASKED[what] for what in one.what)
     return "for the vet to decide" if one.band == "no_plan" else "nothing now"
 
 
+def asked_words(one: DueRow) -> str:
+    """Return what is to be done, and by when where there is a date."""
+    return ", ".join(filter(None, (what_words(one), by_words(one))))
+
+
 def by_words(one: DueRow) -> str:
-    """Return by when, and by how much that is past; of examinations where only these are due."""
+    """Return by when, and how long ago that was; of examinations where only these are due.
+
+    Blank without a date.
+    """
     latest, overdue = one.latest, one.overdue_days
     if one.band == "checks" and one.asked:
         soonest = min(one.asked, key=lambda check: check.latest)
         latest, overdue = soonest.latest, soonest.overdue_days
     if latest is None:
-        return "–"
-    return f"{latest}, {counted(overdue, 'day')} ago" if overdue else str(latest)
+        return ""
+    return f"by {latest}, {counted(overdue, 'day')} ago" if overdue else f"by {latest}"
 
 
 def credit_of_row(one: DueRow) -> str:

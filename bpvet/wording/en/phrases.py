@@ -46,6 +46,17 @@ def listed(items: Sequence[str]) -> str:
     return f"{', '.join(items[:-1])} and {items[-1]}"
 
 
+#: What may be recorded otherwise than before, by its column.
+CONTEXTS = {
+    "site": "site",
+    "side": "side",
+    "posture": "posture",
+    "operator": "operator",
+    "instrument": "instrument",
+    "demeanour": "demeanour",
+}
+
+
 def counted(count: int, word: str) -> str:
     """Return "one session", "two sessions", "14 sessions"."""
     small = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")

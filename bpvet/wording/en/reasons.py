@@ -1,9 +1,32 @@
-"""Why something is not given, by the codes of `bpvet.models.reasons`; no capital, no full stop."""
+"""Why something is not given, by the codes of `bpvet.reasons`; no capital, no full stop."""
 
 from __future__ import annotations
 
+from bpvet.wording.en.coded import (
+    agreement,
+    audit,
+    clinic,
+    facts,
+    kidney,
+    maths,
+    plan,
+    records,
+    trend,
+    visits,
+)
+
 #: In braces stands what is said of the animal or the value.
 REASONS = {
+    **agreement.WORDS,
+    **audit.WORDS,
+    **clinic.WORDS,
+    **facts.WORDS,
+    **kidney.WORDS,
+    **maths.WORDS,
+    **plan.WORDS,
+    **records.WORDS,
+    **trend.WORDS,
+    **visits.WORDS,
     "agreement.no_figure": "it cannot be computed",
     "agreement.no_reference": "neither method is the reference",
     "agreement.other_reference": "the reference is {kind}",

@@ -84,6 +84,15 @@ def low_text(why: str, mean: float | None, condition: str) -> str:
     )
 
 
+def no_bounds_text(mean: float | None) -> str:
+    """Return the urgent line of a species without bounds; `mean` in mmHg, None without one."""
+    measured = "this session" if mean is None else f"this session's mean of {number(mean, 0)} mmHg"
+    return (
+        f"No urgent bounds are on file for this species: {measured} is judged neither as too low "
+        "nor as too high here. A vet must judge it now."
+    )
+
+
 def severe_text(mean: float, as_judged: float, chosen: Guideline, species: str) -> str:
     """Return the urgent line of a severe pressure; `mean` as read and as judged, mmHg."""
     # Most sessions are not severe, and start without the table of rechecks.

@@ -14,7 +14,7 @@ import bpvet
 from bpvet.answers.due.bands import BANDS
 from bpvet.errors import CallError
 from bpvet.facts.cautions import licensed
-from bpvet.wording.en.due import what_words
+from bpvet.wording.en.due import asked_words
 
 AS_OF = "2026-06-01"
 
@@ -128,7 +128,7 @@ def test_no_plan_for_a_rabbit_and_for_what_was_never_measured():
 
 
 def test_a_clinic_without_a_single_plan():
-    held = records([("R", "2026-05-20", 130.0)], animals=kinds(("R", "rabbit")))
+    held = records([("R", "2026-05-01", 130.0)], animals=kinds(("R", "rabbit")))
     found = bpvet.due(held)
     assert [one.band for one in found.rows] == ["no_plan"]
     assert len(found.to_frame()) == 1
@@ -136,10 +136,21 @@ def test_a_clinic_without_a_single_plan():
 
 
 def test_where_no_rule_speaks_the_list_does_not_say_that_nothing_is_to_be_done():
-    held = records([("R", "2026-05-20", 45.0)], animals=kinds(("R", "rabbit")))
+    held = records([("R", "2026-05-01", 45.0)], animals=kinds(("R", "rabbit")))
     (row,) = bpvet.due(held).rows
     assert row.what == ()
-    assert what_words(row) == "for the vet to decide"
+    # Nor is a date told where there is none.
+    assert asked_words(row) == "for the vet to decide"
+    assert [one.rule for one in row.urgent] == ["no_bounds"]
+
+
+def test_a_pressure_that_nothing_here_can_judge_stands_first_while_it_is_new():
+    held = records([("R", "2026-05-20", 45.0)], animals=kinds(("R", "rabbit")))
+    (row,) = bpvet.due(held).rows
+    assert row.band == "now"
+    assert asked_words(row) == "measure"
+    assert "No urgent bounds are on file" in row.why
+    assert "45 mmHg" in row.why
 
 
 def test_an_animal_that_left_is_never_on_it():

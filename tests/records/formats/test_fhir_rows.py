@@ -189,6 +189,29 @@ def test_status_says_what_may_be_used(tmp_path: Path) -> None:
     assert "void" in kinds(found)
 
 
+@pytest.mark.parametrize(("diastolic", "doubles"), [((90, 95), 0), ((90, 90), 1)])
+def test_two_errors_that_differ_in_one_number_are_no_doubles(
+    tmp_path: Path, diastolic: tuple[int, int], doubles: int
+) -> None:
+    """Their numbers are not used; that they differ says that two were taken."""
+    panels = [
+        observation(
+            PANEL,
+            None,
+            status="entered-in-error",
+            component=[
+                {"code": coded(SYSTOLIC), "valueQuantity": amount(150)},
+                {"code": coded(DIASTOLIC), "valueQuantity": amount(value)},
+            ],
+        )
+        for value in diastolic
+    ]
+    found = read(tmp_path, patient(), *panels, observation(SYSTOLIC, 152))
+    assert list(kinds(found)).count("exact duplicate") == doubles
+    assert accounting(readings_used(found))["in"] == 3
+    assert bpvet.sessions(found)["n_taken"].tolist() == [3 - doubles]
+
+
 def test_an_error_is_no_sign_and_no_laboratory_value(tmp_path: Path) -> None:
     exam = [coded("exam", "http://terminology.hl7.org/CodeSystem/observation-category")]
     lab = [coded("laboratory", "http://terminology.hl7.org/CodeSystem/observation-category")]

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 from bpvet.records.findings import Finding
-from bpvet.records.headings.settled import FILE_NAME, as_column
+from bpvet.records.headings.settled import FILE_NAME
 from bpvet.records.read import read
 from bpvet.records.records import Records
+from bpvet.wording.en.findings.settled import as_column
 
 AS_OF = "2026-01-01"
 HEADER = "animal,taken_at,method,systolic\n"

@@ -11,11 +11,11 @@ import pytest
 
 import bpvet
 from bpvet.answers.trend.result import TrendAnswer
-from bpvet.facts.sources import AS_REMEMBERED
 from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records
 from bpvet.reports.animal import report
 from bpvet.reports.markup import prose
+from bpvet.wording.en.facts import AS_REMEMBERED
 from bpvet.wording.en.phrases import day
 from tests.reports.conftest import AS_OF
 

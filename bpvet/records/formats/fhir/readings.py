@@ -21,6 +21,7 @@ from bpvet.facts.codes import (
     loinc_of_mean,
 )
 from bpvet.facts.words import METHODS, READING_QUANTITIES, UNITS
+from bpvet.reasons import reason
 from bpvet.records.formats.fhir.values import (
     codes,
     concept_text,
@@ -35,7 +36,7 @@ from bpvet.records.formats.fhir.values import (
 )
 
 #: The cell that says which of several equal readings one is; no column of a table.
-ONE_OF_EQUALS = "one of equals"
+ONE_OF_EQUALS = "one_of_equals"
 
 
 def reading_codes() -> set[str]:
@@ -112,7 +113,7 @@ def reading_cells(
             if why:
                 return cells, why, f"{label(part.get('code'))} {value}"
             if value and cells.get(name):
-                return cells, f"gives {name} twice", f"{cells[name]}, {value}"
+                return cells, reason("row.twice", name=name), f"{cells[name]}, {value}"
             cells[name] = value or (NO_SOUND if _silent(part) else cells.get(name, ""))
     return cells, "", ""
 

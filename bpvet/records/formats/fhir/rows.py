@@ -6,16 +6,19 @@ hold, with its unit looked at, and goes through the same checks; what is not und
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
-from bpvet.facts.codes import EXTENSION, LOINC, loinc, loinc_of_mean
+from bpvet.facts.codes import EXTENSION, LOINC, loinc_of_mean
 from bpvet.facts.words import READING_QUANTITIES
+from bpvet.reasons import reason
 from bpvet.records.cells import TEXT, RawSheet
-from bpvet.records.findings import Finding, printable, shown, whole
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of, printable, shown
 from bpvet.records.formats.fhir.gathered import Found, Rows, join_single_values, say
 from bpvet.records.formats.fhir.patients import References, animal_row, contained_animals
 from bpvet.records.formats.fhir.readings import (
@@ -79,11 +82,7 @@ def fhir_sheets(file: str, held: Document, findings: list[Finding]) -> list[RawS
     place = f"{file}, entries" if bundled else file
     say(place, found, findings)
     if not found.readings.lines and not found.means.lines:
-        reason = "The resources hold no blood pressure that is understood."
-        mend = (
-            f"A reading is an Observation coded {loinc('panel')} or {loinc('systolic')} in LOINC."
-        )
-        findings.append(whole(place, reason, mend, "no readings file"))
+        findings.append(finding_of(Code.NO_PRESSURES, place, stops=True))
     sheets = [_sheet(place, "readings", found.readings, column_names("readings"))]
     means = [name for name in column_names("readings") if name not in READING_QUANTITIES]
     sheets.append(_sheet(f"{place} (means)", "readings", found.means, (*means, *_SUMMARY)))
@@ -123,7 +122,7 @@ def _take(found: Found, line: int, resource: dict[str, Any], references: Referen
     elif kind == "Observation":
         _take_observation(found, line, resource, references.animal(resource))
     elif kind != "Medication":
-        found.strange[kind or "resource without a type"] += 1
+        found.strange[kind or reason("fhir.no_type")] += 1
 
 
 def _take_observation(found: Found, line: int, resource: dict[str, Any], animal: str) -> None:
@@ -133,7 +132,7 @@ def _take_observation(found: Found, line: int, resource: dict[str, Any], animal:
     cells = {"animal": animal, "note": notes(resource)}
     status, day = text_at(resource, "status"), day_of(moment(resource))
     panel = loinc_of_mean("panel") in coded
-    void = f'is marked as "{status}"' if status in _VOID else ""
+    void = reason("row.marked", status=status) if status in _VOID else ""
     if void:
         found.void.append(line)
     elif status in _EARLY:
@@ -167,11 +166,15 @@ def _take_pressure(
     if told_one_by_one(resource):
         found.derived.append(line)
         return
+    unused = [resource.get(part) for part in ("component", "valueQuantity")] if void else []
     if void:
         # It was taken, and counts as taken; its numbers are not used.
         resource = {**resource, "component": [], "valueQuantity": None}
     rows = found.means if panel else found.readings
     taken, why, text = (mean_cells if panel else reading_cells)(resource, cells)
+    if any(unused):
+        # Two that differ in a number are two, though neither number is used.
+        taken[ONE_OF_EQUALS] += json.dumps(unused, sort_keys=True)
     rows.add(line, taken, why, text, "" if panel else single_quantity(resource))
     if not why and has_kilopascal(resource):
         found.kilopascal.append(line)
@@ -190,12 +193,12 @@ def _treatment(resource: dict[str, Any], references: References) -> tuple[dict[s
     start = text_at(period, "start") or text_at(resource, "effectiveDateTime")
     stop = day_of(text_at(period, "end"))
     if status in _NOT_GIVEN:
-        return {}, f'is marked as "{status}"', drug
+        return {}, reason("row.marked", status=status), drug
     if status in _ENDED and not stop:
-        return {}, f'is marked as "{status}" without the date of its end', drug
+        return {}, reason("row.ended_undated", status=status), drug
     dosage = first(resource.get("dosage"))
     value, unit = from_quantity(first(dosage.get("doseAndRate")).get("doseQuantity"))
-    reason = first(resource.get("reason"))
+    newest = first(resource.get("reason"))
     cells = {
         "animal": references.animal(resource),
         "drug": drug,
@@ -204,7 +207,7 @@ def _treatment(resource: dict[str, Any], references: References) -> tuple[dict[s
         "dose": value or text_at(dosage, "text"),
         "dose_unit": unit,
         "product": extensions(resource).get(f"{EXTENSION}product", ""),
-        "purpose": concept_text(first(resource.get("reasonCode")) or reason.get("concept")),
+        "purpose": concept_text(first(resource.get("reasonCode")) or newest.get("concept")),
         "note": notes(resource),
     }
     return cells, "", ""

@@ -7,6 +7,7 @@ from typing import Any
 
 from bpvet.facts.codes import SAME_UNIT
 from bpvet.facts.protocol import MMHG_PER_KPA
+from bpvet.reasons import reason
 from bpvet.records.cells import cell_text
 
 #: What stands before a value that is a bound, as we write it.
@@ -130,8 +131,8 @@ def quantity_text(held: object, name: str, own: str) -> tuple[str, str]:
         try:
             pressure = float(digits) * MMHG_PER_KPA
         except ValueError:
-            return value, "gives a pressure that is not a number"
+            return value, reason("row.no_number")
         return value.removesuffix(digits) + cell_text(pressure), ""
     if not unit:
-        return value, f"gives {name} without a unit"
-    return f"{value} {unit}", f'gives {name} in "{unit[:20]}", not in {own}'
+        return value, reason("row.no_unit", name=name)
+    return f"{value} {unit}", reason("row.other_unit", name=name, unit=unit[:20], own=own)

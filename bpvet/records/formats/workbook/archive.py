@@ -22,7 +22,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from bpvet.records.findings import Finding, whole
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Finding, finding_of
 from bpvet.records.formats.workbook.names import RELATIONS, WORKBOOK
 from bpvet.records.formats.workbook.oddities import Oddities, Reach
 from bpvet.records.formats.workbook.plain_sheets import (
@@ -49,13 +50,13 @@ TEXTS = "xl/sharedStrings.xml"
 _READ_BY_NAME = {WORKBOOK, RELATIONS, TEXTS, "xl/styles.xml"}
 _CELL = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 
-_MORE_THAN_SAID = "The workbook unpacks to more than it says."
-_TOO_DEEP = "The parts of the workbook are nested deeper than any sheet's are."
-SAVE_AS_CSV = "Save the sheet as CSV (UTF-8) and read that."
 
+class NotOpened(Exception):
+    """It is no workbook, or one of which no more is read: the finding's code and values."""
 
-class _TooMuch(Exception):
-    """A part is larger, deeper or otherwise more than is read."""
+    def __init__(self, code: Code, **values: float) -> None:
+        super().__init__(code, values)
+        self.code, self.values = code, tuple(values.items())
 
 
 @dataclass(eq=False)
@@ -94,46 +95,40 @@ def looked_over(file: str, data: bytes, findings: list[Finding]) -> Parts | None
     """
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            reason, mend = _not_a_workbook(archive)
-            if not reason:
-                return _scanned(archive, data)
-    except _TooMuch as error:
-        reason, mend = str(error), SAVE_AS_CSV
+            _refuse_others(archive)
+            return _scanned(archive, data)
+    except NotOpened as error:
+        findings.append(Finding(file, None, "", "", error.code, error.values, stops=True))
+        return None
     except xml.parsers.expat.ExpatError:
-        reason, mend = "A part of the workbook is not sound XML.", SAVE_AS_CSV
+        code = Code.UNSOUND_PART
     except NotImplementedError:
-        reason, mend = "The workbook is packed in a way that is not read.", SAVE_AS_CSV
+        code = Code.UNKNOWN_PACKING
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, RuntimeError):
         # The library raises these and no others for what is not sound in an archive.
-        reason = "This is a workbook or an archive that is damaged: it cannot be unpacked."
-        mend = "Open it in a spreadsheet program and save it again, or take another copy."
-    findings.append(whole(file, reason, mend, "workbook not read"))
+        code = Code.ARCHIVE_DAMAGED
+    findings.append(finding_of(code, file, stops=True))
     return None
 
 
-def _not_a_workbook(archive: zipfile.ZipFile) -> tuple[str, str]:
-    """Return why an archive is not opened and what to do, or two blanks."""
+def _refuse_others(archive: zipfile.ZipFile) -> None:
+    """Refuse an archive that is no workbook, or one that is not opened."""
     parts = archive.infolist()
     names = [part.filename for part in parts]
     if any(part.flag_bits & 1 for part in parts):
-        return "The archive is protected by a password.", "Save it without a password."
+        raise NotOpened(Code.ARCHIVE_PROTECTED)
     if "xl/workbook.bin" in names:
-        return "This is a binary workbook (.xlsb), which is not read.", "Save it as .xlsx or CSV."
+        raise NotOpened(Code.BINARY_WORKBOOK)
     if "content.xml" in names and "mimetype" in names:
-        return "This is an OpenDocument sheet, which is not read.", "Save it as .xlsx or CSV."
+        raise NotOpened(Code.OPEN_DOCUMENT)
     if "word/document.xml" in names:
-        mend = "Copy its table into a spreadsheet program and save it as .xlsx or CSV."
-        return "This is a text document (.docx), not a table.", mend
+        raise NotOpened(Code.WORD_DOCUMENT)
     if "[Content_Types].xml" not in names or not any(name.startswith("xl/") for name in names):
-        return "This is an archive, not a workbook.", "Unpack it and read what is in it."
+        raise NotOpened(Code.NO_WORKBOOK)
     if len(set(names)) < len(names):
-        return "The workbook is damaged: two of its parts have the same name.", SAVE_AS_CSV
+        raise NotOpened(Code.PARTS_OF_ONE_NAME)
     if sum(part.file_size for part in parts) > MOST_BYTES:
-        return (
-            f"The workbook unpacks to more than {MOST_BYTES >> 20} MB, which is not read.",
-            SAVE_AS_CSV,
-        )
-    return "", ""
+        raise NotOpened(Code.PARTS_TOO_LARGE, megabytes=MOST_BYTES >> 20)
 
 
 def _scanned(archive: zipfile.ZipFile, data: bytes) -> Parts:
@@ -209,9 +204,9 @@ def _limit(elements: int, deepest: int, size: int) -> None:
     most = min(MOST_ELEMENTS, max(_SOME_ELEMENTS, size))
     if elements > most:
         # A cell has its own element and that of its value.
-        raise _TooMuch(f"The workbook holds more than {most / 2e6:.1f} million cells.")
+        raise NotOpened(Code.TOO_MANY_CELLS, cells=most / 2)
     if deepest > MOST_DEEP:
-        raise _TooMuch(_TOO_DEEP)
+        raise NotOpened(Code.NESTED_TOO_DEEPLY)
 
 
 def _has_texts(sheet: PlainSheet, lengths: NDArray[np.int64]) -> bool:
@@ -220,7 +215,7 @@ def _has_texts(sheet: PlainSheet, lengths: NDArray[np.int64]) -> bool:
     if len(used) and used[-1] >= len(lengths):
         return False
     if sheet.text + int((sheet.named[used] * lengths[used]).sum()) > MOST_TEXT:
-        raise _TooMuch(f"The cells of a sheet hold more than {MOST_TEXT >> 20} MB of text.")
+        raise NotOpened(Code.TOO_MUCH_TEXT, megabytes=MOST_TEXT >> 20)
     return True
 
 
@@ -244,7 +239,7 @@ def unpacked(data: bytes, part: zipfile.ZipInfo) -> Iterator[bytes]:
 
     Raises
     ------
-    _TooMuch
+    NotOpened
         If the part goes on after the size that is said of it.
     zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError
         If it is damaged, or packed in another way than by DEFLATE.
@@ -264,7 +259,7 @@ def unpacked(data: bytes, part: zipfile.ZipInfo) -> Iterator[bytes]:
         size += len(chunk)
         check = zlib.crc32(chunk, check)
         if size > min(part.file_size, MOST_BYTES):
-            raise _TooMuch(_MORE_THAN_SAID)
+            raise NotOpened(Code.MORE_THAN_STATED)
         yield chunk
     if size < part.file_size or check != part.CRC:
         raise zipfile.BadZipFile
@@ -294,7 +289,7 @@ def _parser() -> xml.parsers.expat.XMLParserType:
 
 
 def _refuse(*_: object) -> None:
-    raise _TooMuch("A part of the workbook declares a document type, which no workbook needs.")
+    raise NotOpened(Code.DOCUMENT_TYPE)
 
 
 class _Scan:
@@ -343,7 +338,7 @@ class _Scan:
             given = attributes.get("r", str(self._row + 1))
             self._row = int(given) if given.isdecimal() and len(given) < 9 else MOST_ROWS + 1
             if self._row > MOST_ROWS:
-                raise _TooMuch(f"A row of the workbook is numbered above {MOST_ROWS:,}.")
+                raise NotOpened(Code.ROW_NUMBER, most=MOST_ROWS)
             if attributes.get("hidden") in ("1", "true"):
                 self.oddities.hidden_rows.append(self._row)
         elif local == "mergeCell" and len(self.oddities.merged) < KEPT:
@@ -359,7 +354,7 @@ class _Scan:
             place = _CELL.fullmatch(self._cell)
             if not self._value and place:
                 if len(self.oddities.without_value) > KEPT:
-                    raise _TooMuch("Next to no formula of the workbook has a stored value.")
+                    raise NotOpened(Code.NO_STORED_VALUES)
                 self.oddities.without_value[int(place[2]), _number(place[1])] = self._cell
             self._formula = False
             self._parser.CharacterDataHandler = None

@@ -12,6 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from bpvet.reasons import reason
 from bpvet.records.cells import TEXT, cell_text, falsehood
 from bpvet.records.formats.workbook import values as workbook_values
 from bpvet.records.formats.workbook.oddities import Oddities
@@ -94,7 +95,7 @@ def _filled(columns: Sequence[Sequence[Any]], rows: int) -> list[bool]:
 
 def _marked(texts: pa.Array, unsaid: list[bool]) -> pa.Array:
     """Return a column whose readings do not count while the formula that says so has no value."""
-    return pc.if_else(pa.array(unsaid), "formula without a stored value", texts)
+    return pc.if_else(pa.array(unsaid), str(reason("workbook.no_value")), texts)
 
 
 def column_texts(cells: Sequence[Any], false: str) -> Sequence[str]:

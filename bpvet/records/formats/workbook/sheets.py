@@ -13,8 +13,8 @@ from itertools import islice
 
 from bpvet.records.cells import RawSheet, cell_text, some_of
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Finding, finding_of, printable, whole
-from bpvet.records.formats.workbook.archive import SAVE_AS_CSV, looked_over
+from bpvet.records.findings import Finding, finding_of, printable
+from bpvet.records.formats.workbook.archive import looked_over
 from bpvet.records.formats.workbook.columns import sheet_columns
 from bpvet.records.formats.workbook.oddities import Oddities
 from bpvet.records.formats.workbook.tags import Unusual
@@ -62,13 +62,12 @@ def workbook_sheets(
             warnings.simplefilter("ignore")
             return _opened(file, table, unusual_sheets(data, parts), findings, mapping)
     except TooWide:
-        reason = f"A sheet has more than {MOST_CELLS:,} cells between its corners."
+        findings.append(finding_of(Code.SHEET_TOO_WIDE, file, stops=True, most=MOST_CELLS))
     except (MemoryError, RecursionError):
         raise
     except Exception:
         # The library raises whatever it stumbles over; none of it is told to a reader.
-        reason = "The workbook cannot be read: it is damaged, or written in an unusual way."
-    findings.append(whole(file, reason, SAVE_AS_CSV, "workbook not read"))
+        findings.append(finding_of(Code.WORKBOOK_DAMAGED, file, stops=True))
     return []
 
 
@@ -91,14 +90,12 @@ def _opened(
             findings.append(finding_of(Code.HIDDEN_SHEET, name))
         top = tops[sheet.title]
         if not top:
-            reason, mend = "The sheet is empty.", "Put a header and rows in it."
             stops = chosen[sheet.title] == "readings"
-            findings.append(whole(name, reason, mend, "empty", stops=stops))
+            findings.append(finding_of(Code.EMPTY_SHEET, name, stops=stops))
             continue
         read.append(_sheet(name, chosen[sheet.title], sheet, top, findings, mapping))
     if not chosen:
-        reason = "The workbook holds no sheet with cells in it."
-        findings.append(whole(file, reason, "Put a header and rows in it.", "empty"))
+        findings.append(finding_of(Code.EMPTY_WORKBOOK, file, stops=True))
     return read
 
 

@@ -146,6 +146,9 @@ def repeatability(agree: Agreement) -> str:
     )
 
 
+_VERDICTS = {MET: "met", NOT_MET: "not met", NOT_ASSESSABLE: "not assessable"}
+
+
 def criteria(agree: Agreement) -> str:
     """The guideline's criteria for devices, met or not, and what that is worth."""
     if not agree.criteria:
@@ -154,7 +157,7 @@ def criteria(agree: Agreement) -> str:
     for verdict in (MET, NOT_MET, NOT_ASSESSABLE):
         named = [_item(one) for one in agree.criteria if one.verdict == verdict]
         if named:
-            said.append(f"{verdict}: {'; '.join(named)}")
+            said.append(f"{_VERDICTS[verdict]}: {'; '.join(named)}")
     first = "The guideline's criteria for devices. "
     worth = (
         f"This is not a validation: {NO_REFERENCE}."

@@ -36,8 +36,31 @@ GROUP_WORDS = {
     "other": "other",
 }
 
-#: How the rest of what is alike is counted.
-MORE = "more like this"
+#: What is counted.
+ROW, READING, FINDING = "row", "reading", "finding"
+NO_ANIMALS = "none"
+#: What was understood, by the keys of `understood`.
+UNDERSTOOD_WORDS = {
+    "tables": "tables",
+    "layout": "layout",
+    "mapping": "columns",
+    "dates": "dates",
+    "unit": "unit",
+    "methods": "methods",
+    "animals": "animals",
+    "encoding": "encoding",
+    "separator": "columns between",
+    "decimal_commas": "decimal commas",
+    "unknown_columns": "unknown, kept",
+}
+#: How a file is laid out and what stands between its columns, by what `understood` has.
+FORMS = {
+    "one row a reading": "one row a reading",
+    "comma": "comma",
+    "semicolon": "semicolon",
+    "tab": "tab",
+    "bar": "bar",
+}
 NO_FINDINGS = "Nothing was found that needs attention."
 NO_TABLE = "No table could be read."
 HOW_TO_SEE_ALL = "--all shows every finding, --json gives them to other programs."
@@ -46,6 +69,46 @@ HOW_TO_SEE_ALL = "--all shows every finding, --json gives them to other programs
 def records_line(source: object, as_of: object) -> str:
     """Return whose records they are, and as of when."""
     return f"Records of {source}, as of {as_of}"
+
+
+def in_all(readings: str) -> str:
+    """Return how many readings there are, counted as text."""
+    return f"{readings} in all"
+
+
+def times(many: int) -> str:
+    """Return how often a sign was written so; blank where once."""
+    return f", {many} times" if many > 1 else ""
+
+
+def status_words(status: str) -> str:
+    """Return the status that was written beside a sign."""
+    return f", status {status}"
+
+
+def like_this(rest: int) -> str:
+    """Return how many like the last are not shown."""
+    return f"  … and {rest} more like this"
+
+
+def read_as(theirs: str, ours: str) -> str:
+    """Return as which column of ours a heading is read."""
+    return f"{theirs} as {ours}"
+
+
+def mapping_says(file: object) -> str:
+    """Return which file says so."""
+    return f", as {file} says"
+
+
+def line_numbers(first: int, last: int) -> str:
+    """Return lines from one to another."""
+    return f", line {first}" if first == last else f", lines {first} to {last}"
+
+
+def some_lines(numbers: str, rest: int) -> str:
+    """Return lines that do not follow on each other, and how many more there are."""
+    return f", lines {numbers}" + (f" and {rest} more" if rest > 0 else "")
 
 
 def suggestion(path: str) -> str:

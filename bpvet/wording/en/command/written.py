@@ -6,6 +6,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from pathlib import Path
 
+#: Heads of a figure's text.
+CAPTION, ALTERNATIVE = "Caption", "Alternative text"
 #: What takes long, told to a terminal before it begins, by command.
 WAITING = {
     "agreement": "Comparing, and writing the report; this takes some seconds.",

@@ -24,9 +24,11 @@ from bpvet.wording.en.findings import (
     plausible,
     rows,
     signs,
+    treatments,
     values,
 )
 from bpvet.wording.en.findings.formats import (
+    archive,
     arrow_tables,
     database,
     encodings,
@@ -48,14 +50,10 @@ OUTCOMES = MappingProxyType(
 )
 
 
-def _as_found(reason: str, fix: str, kind: str) -> Words:
-    return Words(reason, fix)
-
-
 WORDS: WordsByCode = MappingProxyType(
     {
-        Code.AS_FOUND: _as_found,
         **animals.WORDS.by_code,
+        **archive.WORDS.by_code,
         **arrow_tables.WORDS.by_code,
         **cancelled.WORDS.by_code,
         **cells.WORDS.by_code,
@@ -78,6 +76,7 @@ WORDS: WordsByCode = MappingProxyType(
         **rows.WORDS.by_code,
         **separated.WORDS.by_code,
         **signs.WORDS.by_code,
+        **treatments.WORDS.by_code,
         **values.WORDS.by_code,
         **workbook.WORDS.by_code,
     }

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Words
 from bpvet.records.headings.near_names import did_you_mean
-from bpvet.records.headings.settled import SAY_FILE_AN_ANIMAL
+from bpvet.wording.en.findings.settled import SAY_FILE_AN_ANIMAL
 from bpvet.wording.en.findings.wording import Wording
 
 WORDS = Wording(

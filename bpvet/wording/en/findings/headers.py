@@ -6,8 +6,9 @@ from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Words
 from bpvet.records.headings.near_names import either
-from bpvet.records.headings.settled import FILE_NAME, SAY_FILE_AN_ANIMAL, UNUSED, as_column
+from bpvet.records.headings.settled import FILE_NAME, UNUSED
 from bpvet.wording.en.findings.phrases import NOTHING_TO_DO
+from bpvet.wording.en.findings.settled import SAY_FILE_AN_ANIMAL, as_column
 from bpvet.wording.en.findings.wording import Wording
 
 WORDS = Wording(

@@ -5,8 +5,8 @@ from __future__ import annotations
 from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Words
-from bpvet.records.headings.settled import WHICH_ORDER, as_column
 from bpvet.wording.en.findings.phrases import NOTHING_TO_DO
+from bpvet.wording.en.findings.settled import WHICH_ORDER, as_column
 from bpvet.wording.en.findings.values import both_readings
 from bpvet.wording.en.findings.wording import Wording
 

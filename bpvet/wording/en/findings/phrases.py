@@ -5,6 +5,7 @@ from __future__ import annotations
 from bpvet.records.cells import SomeLines
 
 NOTHING_TO_DO = "Nothing to do."
+FILL_IT = "Put a header and rows in it."
 NOT_MEASURED = "Nothing to do if it has not been measured."
 #: What asks nothing of the reader.
 IDLE = ("", NOTHING_TO_DO, NOT_MEASURED)
@@ -30,3 +31,9 @@ def lines_named(lines: SomeLines) -> str:
         return f"Line {first[0]}"
     last = f"{rest} more" if rest else first.pop()
     return f"Lines {', '.join(first)} and {last}"
+
+
+def place(file: str, line: int | None, column: str) -> str:
+    """Return where a finding is; without a line or a column these are left out."""
+    where = file if line is None else f"{file}, line {line}"
+    return f"{where}, column {column}" if column else where

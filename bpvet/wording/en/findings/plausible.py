@@ -6,8 +6,8 @@ from bpvet.facts.protocol import CEILING, MEAN_FRACTION, MMHG_PER_KPA, PULSE_DIS
 from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Words
-from bpvet.records.headings.settled import IN_KPA, for_one_file
 from bpvet.wording.en.findings.phrases import CHECK_THE_CHART, LEAVE_OUT
+from bpvet.wording.en.findings.settled import IN_KPA, for_one_file
 from bpvet.wording.en.findings.wording import Wording
 
 WORDS = Wording(

@@ -9,11 +9,11 @@ from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Words
 from bpvet.records.headings.near_names import did_you_mean, either
-from bpvet.records.headings.settled import WHICH_ORDER
 from bpvet.records.parsing.dates import ISO, SWAPPABLE, dates_of_either_order
 from bpvet.records.parsing.numbers import PLAIN
 from bpvet.records.read_options import DATE_ORDERS
 from bpvet.wording.en.findings.phrases import NOTHING_TO_DO
+from bpvet.wording.en.findings.settled import WHICH_ORDER
 from bpvet.wording.en.findings.wording import Wording
 
 _THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}([ '’,.][0-9]{3})+([.,][0-9]+)?")

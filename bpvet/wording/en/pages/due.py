@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bpvet.answers.due.bands import BANDS, LATER
+from bpvet.answers.due.bands import BANDS, LATER, band_name
 from bpvet.answers.due.due import Due, DueRow
 from bpvet.printing import probability
 from bpvet.wording.en.due import last_words
@@ -15,6 +15,7 @@ ABOUT_BAND = {
     "lost": "Long past their window, and nothing urgent on record: ring the owner.",
     "no_plan": "No window is given, or the animal was never measured.",
 }
+CAUTIONS = "Cautions"
 ALL_CAUTIONS = "All cautions"
 SHEET_LINK = "Sheet for the room"
 
@@ -28,11 +29,16 @@ def counts(due: Due) -> str:
     """Return how many animals stand in each band."""
     left = f" Not on it: {counted(due.left, 'animal')} that left." if due.left else ""
     held = {band: sum(one.band == band for one in due.rows) for band in BANDS}
-    bands = ", ".join(f"{words} {held[band]}" for band, words in BANDS.items() if held[band])
+    bands = ", ".join(f"{band_name(band)} {held[band]}" for band in BANDS if held[band])
     return (
         f"{counted(len(due.rows), 'animal').capitalize()}: {bands}.{left} Windows that end within "
         f"{counted(due.days, 'day')} are due. Most pressing first."
     )
+
+
+def band_title(band: str, many: int) -> str:
+    """Return the heading of a band with so many animals."""
+    return f"{band_name(band).capitalize()}: {counted(many, 'animal')}"
 
 
 def later_words(due: Due) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bpvet.facts.words import QUANTITY_WORDS
 from bpvet.wording.en.pages.outlines import ANIMAL_WORDS
 
 KNOW_NOW = "What to know now"
@@ -22,3 +23,13 @@ FOREWORD = """# {title}
 The parameters are in the JSON file named below. Change them, or the records, and run all cells
 again. To keep changes of your own, save this notebook under another name."""
 GO_ON = "Go on from here"
+
+
+def animal_title(who: str, quantity: str) -> str:
+    """Return what an animal's report is called."""
+    return f"{who}: {QUANTITY_WORDS[quantity]} over months"
+
+
+def more_cautions(count: int) -> str:
+    """Return how many cautions are folded."""
+    return f"{count} more"

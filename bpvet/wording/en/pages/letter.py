@@ -14,6 +14,8 @@ from bpvet.wording.en.pages.animal.recorded import dose_written
 from bpvet.wording.en.phrases import day, percent
 
 #: Heads of the table of sessions; the last has the unit behind it.
+#: Heads of the laboratory values, before their dates.
+VALUE, NEWEST_CHANGE = "Value", "Newest change"
 TABLE_HEADS = ("Date", "Method", "Site", "Cuff, cm", "Setting", "Readings as taken", "Mean")
 #: Lines to write on at the end.
 HAND = ("Name and signature", "Telephone", "Date")
@@ -101,8 +103,13 @@ def foot_words(name: str, id: str, as_of: np.datetime64, longest: int) -> str:
     """
     names = f"{name} (animal {id})"
     if len(names) > longest:
-        names = f"Animal {id}" if len(id) <= longest else "The animal named on page 1"
+        names = animal_words(id) if len(id) <= longest else "The animal named on page 1"
     return f"{names}, {day(as_of)}"
+
+
+def animal_words(id: str) -> str:
+    """Return whose letter it is, by the id alone."""
+    return f"Animal {id}"
 
 
 def basis_words(answer: TrendAnswer | UnseenAnswer, rule: str, table: str) -> str:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from bpvet.answers.due.bands import BANDS
+from bpvet.answers.due.bands import band_name
 from bpvet.answers.due.due import Due, DueRow
 from bpvet.printing import prose_date
-from bpvet.wording.en.due import who_of
+from bpvet.wording.en.due import ASKED, who_of
 from bpvet.wording.en.phrases import counted
 
 TITLE = "Whom to see next, and by when"
@@ -46,9 +46,9 @@ def alt_text(rows: list[DueRow]) -> str:
 
 def row_name(one: DueRow) -> str:
     """Return whose window it is, and how pressing, or what else is to be done now."""
-    others = ", ".join(what for what in one.what if what != _MEASURE)
+    others = ", ".join(ASKED[what] for what in one.what if what != _MEASURE)
     if _MEASURE in one.what or not others:
-        return f"{who_of(one)}: {BANDS[one.band]}"
+        return f"{who_of(one)}: {band_name(one.band)}"
     return f"{who_of(one)}: {others} now, to be measured later"
 
 

@@ -17,6 +17,7 @@ from bpvet.models.trend.outlook import surprise
 from bpvet.printing import number, prose_date
 from bpvet.records.animal_rows import animal_rows
 from bpvet.visits.treatments.courses import Span
+from bpvet.wording.en.phrases import CONTEXTS
 from bpvet.wording.en.pictures.drawn import TREND
 from bpvet.wording.en.trend.control import category_withheld
 from bpvet.wording.en.trend.usual import SURPRISES
@@ -190,7 +191,8 @@ def caption(
         )
     said.append(panel.band.words if panel.band is not None else "")
     if trend.changes:
-        kinds = list(dict.fromkeys(one.change.kind for one in trend.changes))
+        named = (CONTEXTS.get(one.change.kind, one.change.kind) for one in trend.changes)
+        kinds = list(dict.fromkeys(named))
         others = kinds[0] if len(kinds) == 1 else f"{', '.join(kinds[:-1])} or {kinds[-1]}"
         said.append(
             f"Sessions recorded with another {others} are drawn as they read; the line stands as "

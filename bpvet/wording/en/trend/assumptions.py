@@ -13,7 +13,7 @@ from bpvet.facts.protocol import DROP_FIRST_FROM
 from bpvet.facts.species import species_of
 from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS
 from bpvet.printing import number, probability
-from bpvet.wording.en.phrases import capital, counted, listed
+from bpvet.wording.en.phrases import CONTEXTS, capital, counted, listed
 
 _RAISED = 160.0
 _FEW = 3
@@ -56,7 +56,9 @@ def assumptions(answer: TrendAnswer) -> tuple[str, ...]:
     elif answer.condition != "home":
         said.append("No first-visit excitement is allowed for: this animal was measured before.")
     if own.change_sd:
-        allowed = listed([f"{what} {number(sd, 0)}" for what, sd in own.change_sd.items()])
+        allowed = listed(
+            [f"{CONTEXTS.get(what, what)} {number(sd, 0)}" for what, sd in own.change_sd.items()]
+        )
         said.append(
             "A recorded change may read higher or lower by an unknown amount, with an SD in "
             f"{unit} of: {allowed}. The usual pressure is on the scale of the latest session."

@@ -23,7 +23,7 @@ from bpvet.visits.signs.states import SignState
 from bpvet.visits.treatments.missed import MissedDoses
 from bpvet.visits.unmeasured import UnmeasuredDay
 from bpvet.visits.urgency import SIGN_RULES, UrgentRule
-from bpvet.wording.en.phrases import capital, counted, day, drugs_named, listed
+from bpvet.wording.en.phrases import CONTEXTS, capital, counted, day, drugs_named, listed
 
 _CHANGED = {
     "start": "{drug} began",
@@ -211,10 +211,11 @@ def _allowed(answer: TrendAnswer) -> Iterator[Statement]:
             f"{counted(one.sessions, 'session')})"
             for one in mine
         ]
+        name = CONTEXTS.get(what, what)
         yield Statement(
             "context.change",
-            f"The usual pressure is that measured with the latest {what}, “{mine[0].latest}”. "
-            f"Another {what} may read higher or lower: an SD of {number(mine[0].prior[1], 0)} "
+            f"The usual pressure is that measured with the latest {name}, “{mine[0].latest}”. "
+            f"Another {name} may read higher or lower: an SD of {number(mine[0].prior[1], 0)} "
             f"{answer.unit} is allowed for, and the difference is estimated as {listed(each)}.",
         )
 

@@ -5,10 +5,15 @@ from __future__ import annotations
 from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Words
-from bpvet.records.formats.encodings import CANDIDATES
-from bpvet.records.headings.settled import at_the_top
+from bpvet.wording.en.findings.settled import at_the_top
 from bpvet.wording.en.findings.wording import Wording
 
+#: Whose the encodings of `bpvet.records.formats.encodings.CANDIDATES` are.
+_WHOSE = {
+    "cp1252": "Windows, western Europe",
+    "mac-roman": "old Macintosh",
+    "cp1250": "Windows, central Europe",
+}
 _SAVE_AS_UTF8 = "Or save the file as CSV UTF-8."
 #: Words, each with the encodings that read it so.
 _Choices = tuple[tuple[str, tuple[str, ...]], ...]
@@ -48,7 +53,7 @@ def _which(choices: _Choices) -> str:
     if not choices:
         return _SAVE_AS_UTF8
     words = [
-        f"{shown(word)} in {' or '.join(f'{code} ({CANDIDATES[code]})' for code in codes)}"
+        f"{shown(word)} in {' or '.join(f'{code} ({_WHOSE[code]})' for code in codes)}"
         for word, codes in choices
     ]
     first = choices[0][1][0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bpvet.facts.codes import loinc
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.records.cells import SomeLines
 from bpvet.records.finding_codes import Code
@@ -10,6 +11,14 @@ from bpvet.wording.en.findings.phrases import NOTHING_TO_DO, lines_named
 from bpvet.wording.en.findings.wording import Wording
 
 WORDS = Wording()
+
+
+@WORDS.of(Code.NO_PRESSURES)
+def _no_pressures() -> Words:
+    return Words(
+        "The resources hold no blood pressure that is understood.",
+        f"A reading is an Observation coded {loinc('panel')} or {loinc('systolic')} in LOINC.",
+    )
 
 
 @WORDS.of(Code.RESOURCES_NOT_READ)

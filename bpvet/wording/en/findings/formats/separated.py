@@ -5,10 +5,10 @@ from __future__ import annotations
 from bpvet.printing import shown
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Words
-from bpvet.wording.en.findings.phrases import NOTHING_TO_DO
+from bpvet.wording.en.findings.phrases import FILL_IT, NOTHING_TO_DO
 from bpvet.wording.en.findings.wording import Wording
 
-WORDS = Wording({Code.EMPTY_FILE: Words("The file is empty.", "Put a header and rows in it.")})
+WORDS = Wording({Code.EMPTY_FILE: Words("The file is empty.", FILL_IT)})
 
 
 @WORDS.of(Code.TOO_MANY_COLUMNS)

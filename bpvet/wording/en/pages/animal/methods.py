@@ -14,7 +14,7 @@ from bpvet.facts.sources import Fact, fact
 from bpvet.facts.words import CONDITION_WORDS, LAB_QUANTITIES, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.printing import number, probability
 from bpvet.wording.en.pages.shapes import Column, Table
-from bpvet.wording.en.phrases import capital, day, percent
+from bpvet.wording.en.phrases import CONTEXTS, capital, day, percent
 
 
 def choices(answer: TrendAnswer) -> Table:
@@ -61,45 +61,47 @@ def _priors(answer: TrendAnswer) -> Iterator[tuple[str, ...]]:
     # Of laboratory values the logarithm is modelled, and has no unit.
     labs = answer.quantity in LAB_QUANTITIES
     unit, digits = ("of the logarithm", 2) if labs else (answer.unit, 1)
-    centred = {
-        **_level_and_effect(answer),
-        "Change apart from drugs, 30 days": (0.0, own.slope_sd),
-        "Effect of a change of dose": (0.0, own.increment_sd),
-    }
+    centred = [
+        *_level_and_effect(answer),
+        ("Change apart from drugs, 30 days", (0.0, own.slope_sd)),
+        ("Effect of a change of dose", (0.0, own.increment_sd)),
+    ]
     if own.first_visit is not None:
-        centred["First-visit excitement"] = own.first_visit
+        centred.append(("First-visit excitement", own.first_visit))
     for one in answer.recorded_changes:
-        centred[f"{capital(one.what)}, “{one.latest}” minus “{one.other}”"] = one.prior
-    for name, (centre, sd) in centred.items():
-        yield (name, number(centre, digits), number(sd, digits), "", unit)
-    spread = {
-        "SD between visits": (own.sv, noise.sv),
-        "SD between readings": (own.sr, noise.sr),
-        "SD of slow wander": (own.sw, noise.sw),
-    }
+        what = f"{capital(CONTEXTS.get(one.what, one.what))}, “{one.latest}” minus “{one.other}”"
+        centred.append((what, one.prior))
+    for of, (centre, sd) in centred:
+        yield (of, number(centre, digits), number(sd, digits), "", unit)
+    spread = [
+        ("SD between visits", own.sv, noise.sv),
+        ("SD between readings", own.sr, noise.sr),
+        ("SD of slow wander", own.sw, noise.sw),
+    ]
     if labs:
-        del spread["SD between readings"]  # a value stands alone
-    for name, (prior, found) in spread.items():
+        del spread[1]  # a value stands alone
+    for of, prior, found in spread:
         factor = f"× or ÷ {number(math.exp(prior[1]), 2)}"
-        yield (name, number(prior[0], digits), factor, number(found, digits), unit)
+        yield (of, number(prior[0], digits), factor, number(found, digits), unit)
     yield ("Time constant of slow wander", number(own.wander_days, 0), "", "", "days")
     for name, days in own.tau_days.items():
         yield (f"Time constant of {name}", number(days, 0), "", "", "days")
 
 
-def _level_and_effect(answer: TrendAnswer) -> dict[str, tuple[float, float]]:
+def _level_and_effect(answer: TrendAnswer) -> list[tuple[str, tuple[float, float]]]:
     """Return centre and SD of level and effect; of a treated animal, those of each group."""
     own = answer.priors
     if not own.groups:
-        return {"Level without a drug": own.level, "Full effect of a drug": (0.0, own.effect_sd)}
-    found = {}
+        effect = ("Full effect of a drug", (0.0, own.effect_sd))
+        return [("Level without a drug", own.level), effect]
+    found = []
     for one in own.groups:
-        kind = f"{probability(one.weight)} of treated animals"
-        found[f"Level without a drug, {kind}"] = one.level
+        share = f"{probability(one.weight)} of treated animals"
+        found.append((f"Level without a drug, {share}", one.level))
         if one.under_drug is None:
-            found[f"Full effect of a drug, {kind}"] = (0.0, float(one.effect_sd or 0.0))
+            found.append((f"Full effect of a drug, {share}", (0.0, float(one.effect_sd or 0.0))))
         else:
-            found[f"Pressure under a drug, {kind}"] = one.under_drug
+            found.append((f"Pressure under a drug, {share}", one.under_drug))
     return found
 
 
@@ -107,9 +109,9 @@ def animal_facts(answer: TrendAnswer) -> Iterator[tuple[str, Fact]]:
     """Yield what each figure behind the answer is of, and the figure, in the order of use."""
     chosen = guideline(answer.guideline)
     if answer.quantity == "systolic":
-        stated = {"raised range": chosen.raised, "target": chosen.target, "floor": chosen.floor}
-        for name, one in stated.items():
-            yield _of(name, one.fact)
+        yield _of("raised range", chosen.raised.fact)
+        yield _of("target", chosen.target.fact)
+        yield _of("floor", chosen.floor.fact)
         for category in guideline(chosen.categories_from).categories:
             yield f"Category, {category.name}", fact(category.fact_id)
         if answer.recheck.row is not None:
@@ -121,8 +123,8 @@ def animal_facts(answer: TrendAnswer) -> Iterator[tuple[str, Fact]]:
             yield _of("urgent", fact(line.fact))
     if answer.rule == "guideline":
         yield _of("first reading", fact("protocol.discard_first.from"))
-    for name in ("minimum", "enough"):
-        yield _of(f"readings, {name}", fact(f"protocol.n.{name}"))
+    yield _of("readings, minimum", fact("protocol.n.minimum"))
+    yield _of("readings, enough", fact("protocol.n.enough"))
     for course in answer.courses:
         known = drug(course.drug)
         if known is not None:

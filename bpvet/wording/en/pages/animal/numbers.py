@@ -11,7 +11,7 @@ from bpvet.facts.words import LAB_QUANTITIES, QUANTITY_WORDS
 from bpvet.maths.estimate import Estimate
 from bpvet.printing import number, probability
 from bpvet.wording.en.pages.shapes import NONE, Column, Table
-from bpvet.wording.en.phrases import capital, percent, value
+from bpvet.wording.en.phrases import CONTEXTS, capital, percent, value
 
 #: Heads of estimates with their ends.
 ESTIMATE_COLUMNS = (
@@ -50,7 +50,8 @@ def _estimates(answer: TrendAnswer) -> Iterator[Estimated]:
     for name, joined in answer.bridges.items():
         yield _row(f"Difference between {name}, estimated", joined, change)
     for moved in answer.recorded_changes:
-        name = f"{capital(moved.what)}, “{moved.latest}” minus “{moved.other}”, estimated"
+        what = CONTEXTS.get(moved.what, moved.what)
+        name = f"{capital(what)}, “{moved.latest}” minus “{moved.other}”, estimated"
         yield _row(name, moved.difference, change)
     if answer.first_visit is not None:
         yield _row("First-visit excitement", answer.first_visit, change)

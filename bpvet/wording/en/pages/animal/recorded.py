@@ -28,9 +28,17 @@ from bpvet.visits.treatments.spells import treatment_rows
 from bpvet.wording.en.pages.shapes import NONE, Column, Table
 from bpvet.wording.en.phrases import capital, counted
 
-_BESIDE = (
-    *("site", "side", "posture", "demeanour", "setting", "state", "operator", "instrument", "note"),
-)
+_TEXTS = {
+    "site": "Site",
+    "side": "Side",
+    "posture": "Posture",
+    "demeanour": "Demeanour",
+    "setting": "Setting",
+    "state": "State",
+    "operator": "Operator",
+    "instrument": "Instrument",
+    "note": "Note",
+}
 _SIZES = {
     "cuff_width_cm": "Cuff width, cm",
     "limb_circumference_cm": "Limb, cm",
@@ -144,7 +152,7 @@ def readings_table(trend: Trend) -> Table:
         *(Column(capital(name).replace("_", " "), True) for name in READING_QUANTITIES),
         Column("Counted pulse", True),
         *(Column(head, True) for head in _SIZES.values()),
-        *(Column(capital(name)) for name in _BESIDE),
+        *map(Column, _TEXTS.values()),
         Column("Line in the file"),
     )
     return Table("Readings in the order of taking", columns, rows, tuple(_uncounted(frame)))
@@ -182,7 +190,7 @@ def _reading_cells(row: dict[Hashable, Any]) -> Iterator[str]:
     yield _value(row["counted_pulse"])
     for name in _SIZES:
         yield _value(row[name])
-    for name in _BESIDE:
+    for name in _TEXTS:
         yield str(row[name])
     yield f"{row['file']} {row['line']}"
 

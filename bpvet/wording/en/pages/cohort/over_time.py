@@ -12,6 +12,14 @@ from bpvet.printing import number, probability
 from bpvet.wording.en.pages.shapes import NONE, Column, Table
 from bpvet.wording.en.phrases import counted
 
+_PLACES = {
+    "at target": "at target",
+    "above": "above",
+    "not measured": "not measured",
+    "died": "died",
+    "left": "left",
+    "not yet due": "not yet due",
+}
 _FEW = "few"
 _WORDS = {"three_months": "three months", "six_months": "six months"}
 
@@ -33,7 +41,7 @@ def over_time_table(answer: CohortAnswer) -> Table | str:
     heads = (
         Column("After, drug begun first"),
         Column("Begun", True),
-        *(Column(place.capitalize(), True) for place in PLACES),
+        *(Column(_PLACES[place].capitalize(), True) for place in PLACES),
         Column("At target, of those measured", True),
     )
     rows = [_row(one) for one in found.shares]

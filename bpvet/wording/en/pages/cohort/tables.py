@@ -72,9 +72,20 @@ def entry_table(answer: CohortAnswer) -> Table:
     return Table("The animals at entry", heads, rows)
 
 
+#: Rows at entry, their units and what is told of them.
+_ENTRY = {
+    "Animals": "Animals",
+    "Age": "Age",
+    "years": "years",
+    "months": "months",
+    "mean (SD)": "mean (SD)",
+    "median (range)": "median (range)",
+}
+
+
 def _entry_name(row: EntryRow) -> str:
-    kind = row.kind if row.kind in ("mean (SD)", "median (range)") else ""
-    return ", ".join(part for part in (row.name, row.unit, kind) if part)
+    parts = (row.name, row.unit, "" if row.kind == "count" else row.kind)
+    return ", ".join(_ENTRY.get(part, part) for part in parts if part)
 
 
 def _entry_cell(row: EntryRow) -> str:

@@ -1,4 +1,4 @@
-"""Why something is not given: a code that the program decides on, and its words.
+"""Why something is not given, or what it is called: a code to decide on, and its words.
 
 Standard library only: the in-room sum uses them too.
 """

@@ -80,7 +80,7 @@ def flow(study: ClinicCohort) -> Flow:
         lost = remaining - set(left["animal"])
         remaining -= lost
         sessions, readings = (int((held["reason"] == why).sum()) for held in (every, used))
-        steps.append(Step(f"session {why}", len(lost), sessions, readings))
+        steps.append(Step(reason("cohort.session", why=why), len(lost), sessions, readings))
     counted = used[used["reason"] == ""]
     blank = reason("cohort.reading_without", quantity=QUANTITY_WORDS[study.quantity])
     steps.append(Step(blank, 0, 0, int((~counted["holds"]).sum())))

@@ -218,7 +218,8 @@ def _reasons(
     many = np.zeros(len(frame), dtype=np.int64)
     many[placement.row] = taken_counts(frame, placement)[placement.of]
     leave = np.flatnonzero(fate == "left out")
-    why[leave] = [left_out_reason(int(n)) for n in many[leave]]
+    told = {n: left_out_reason(n) for n in set(many[leave].tolist())}
+    why[leave] = [told[n] for n in many[leave].tolist()]
     return why
 
 

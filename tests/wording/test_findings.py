@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 
 from bpvet.records.finding_codes import Code, Kind
-from bpvet.records.findings import Words, finding_of
+from bpvet.records.findings import Finding, Words, finding_of
+from bpvet.records.formats.workbook.archive import looked_over
 from bpvet.records.read import read
+from bpvet.visits.treatments.courses import courses
 from bpvet.wording.en.findings import all_checks
 
 
@@ -48,6 +50,30 @@ def test_nothing_is_decided_by_a_word(tmp_path: Path, monkeypatch: pytest.Monkey
     assert {one.reason for one in after.findings} == {"ǩ"}
     assert [(one.code, one.values, one.outcome, one.kind) for one in after.findings] == facts
     assert (after.readings["set_aside"] != "").tolist() == aside == [True, True, True]
+
+
+def test_findings_of_courses_and_of_damaged_workbooks_hold_codes_and_values(
+    tmp_path: Path,
+) -> None:
+    readings = "animal,taken_at,method,systolic\nA17,2026-01-02,doppler,150\n"
+    (tmp_path / "readings.csv").write_text(readings)
+    rows = ["A17,amlodipine,2026-01-03,,", "A17,telmisartan,2026-01-03,1 mg,"]
+    rows += ["A17,telmisartan,2026-01-20,2 ml,"]
+    header = "animal,drug,started_on,dose,dose_unit"
+    (tmp_path / "treatments.csv").write_text("\n".join([header, *rows]) + "\n")
+    found = courses(read(tmp_path, as_of="2026-03-01"), "A17").findings
+    assert [(one.code, one.values) for one in found] == [
+        (
+            Code.DOSE_UNIT_DIFFERS,
+            (("dose", "2 ml"), ("before", "1 mg"), ("drug", "telmisartan")),
+        ),
+        (Code.NOT_TOLD_APART, (("drugs", ("amlodipine", "telmisartan")),)),
+    ]
+    damaged: list[Finding] = []
+    assert looked_over("visits.xlsx", b"PK\3\4 and no more", damaged) is None
+    assert [(one.code, one.stops, one.values) for one in damaged] == [
+        (Code.ARCHIVE_DAMAGED, True, ())
+    ]
 
 
 def test_what_asks_nothing_is_known_by_the_words_and_not_by_their_text(

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from bpvet.figures.clinic.audit_picture import AuditPicture, BarsPanel, RowsPanel
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.estimate import Estimate
 from bpvet.models.agreement.situation import Situation
 from bpvet.models.audit.audit import Audit
 from bpvet.wording.en.pictures import audit as words
@@ -118,7 +118,7 @@ def _rows(
     told: AuditWords,
     heading: str,
     names: Sequence[str],
-    held: Sequence[Estimated],
+    held: Sequence[Estimate],
     line: float = 0.0,
 ) -> RowsPanel:
     ends = ([np.nan if v is None else v for v in (e.estimate, e.lower, e.upper)] for e in held)

@@ -26,10 +26,6 @@ SATTERTHWAITE = "approximate (Satterthwaite)"
 FISHER = "approximate (Fisher's z)"
 
 
-#: The name by which pages and words know it.
-Estimated = Estimate
-
-
 def estimated(
     value: float | None,
     lower: float | None = None,

@@ -52,8 +52,10 @@ class Plan:
     beyond: tuple[str, ...]
 
 
-def trend_plan(picture: TrendPicture, width: float) -> Plan:
+def trend_plan(picture: TrendPicture, width: float, more: float = 0.0) -> Plan:
     """Return the whole figure of a picture, so many mm wide, with everything in its place.
+
+    Its first panel is `more` mm higher than it would be by itself.
 
     Raises
     ------
@@ -62,6 +64,7 @@ def trend_plan(picture: TrendPicture, width: float) -> Plan:
     """
     refuse_width(width)
     heights = _heights(len(picture.panels), width, bool(picture.rows))
+    heights[0] += more
     ticks = max(map(_ticks_width, picture.panels, heights))
     left = EDGE + 2.2 + max(ticks, min(ends_width(picture.rows), 0.16 * width))
     space = _margin_space(picture, width)

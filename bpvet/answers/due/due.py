@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -28,6 +28,11 @@ from bpvet.models.safety.clinic import AnimalSafety, clinic_safety
 from bpvet.models.safety.safety import Safety
 from bpvet.printing import Brief, ShortTable, Tabled, number, probability
 from bpvet.records.records import Records
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
 
 _DAY = np.timedelta64(1, "D")
 #: Rows that are printed of many.
@@ -178,6 +183,13 @@ class Due(Tabled, Content):
         return [plain(one) for one in self.rows]
 
     to_dict = to_list
+
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the windows for measuring again, or draw them in an Axes of yours."""
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.due import due_picture
+
+        return plotted(due_picture(self), ax, width_mm)
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row an animal, flat: the columns of the CSV."""

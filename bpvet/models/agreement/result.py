@@ -49,6 +49,7 @@ from bpvet.models.reasons import reason
 from bpvet.printing import ShortTable, Tabled
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from bpvet.answers.agreement.agreement import AgreementAnswer
@@ -288,12 +289,16 @@ class Agreement(Tabled, Content):
         """Return plain values for JSON; what is missing is None with its reason beside it."""
         return dict_of(self)
 
-    def plot(self, width_mm: float = 160.0) -> Figure:
-        """Return the figure: differences against means, and the identity plot with both lines."""
-        from bpvet.figures.clinic.agreement import draw
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the figure: differences against means, and the identity plot with both lines.
+
+        With `ax` differences against means are drawn in that Axes of matplotlib, whose box they
+        fill with title and key, and it is returned.
+        """
+        from bpvet.figures.drawing import plotted
         from bpvet.pictures.agreement import agreement_picture
 
-        return draw(agreement_picture(self), width_mm=width_mm)
+        return plotted(agreement_picture(self), ax, width_mm)
 
     def answer(self) -> AgreementAnswer:
         """Return what ``bpvet agreement --json`` prints: the numbers, and what they say."""

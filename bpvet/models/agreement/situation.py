@@ -8,7 +8,7 @@ clinic.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -32,6 +32,11 @@ from bpvet.maths.estimate import Estimate, values_of
 from bpvet.printing import ShortTable, Tabled, number
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
 
 #: Sessions of both conditions this many days apart or nearer are compared: further apart,
 #: the animal itself may have changed.
@@ -113,6 +118,13 @@ class Situation(Tabled, Content):
                 "that as known."
             )
         return tuple(said)
+
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the figure, an animal a row, or draw it in an Axes of yours and return that."""
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.audit import situation_picture
+
+        return plotted(situation_picture(self), ax, width_mm)
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row an animal: sessions, plain and shrunken difference with its interval."""

@@ -38,11 +38,14 @@ from bpvet.models.audit.readings import (
     time_of_day,
 )
 from bpvet.models.audit.spread import Spread, spreads
-from bpvet.printing import ShortTable, number, probability
+from bpvet.printing import ShortTable, Tabled, number, probability
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
     from bpvet.answers.audit.audit import AuditAnswer
 
 _SPREAD_COLUMNS = (
@@ -55,8 +58,8 @@ NOT_TO_JUDGE = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class Audit(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Audit(Tabled, Content):
     """The quality of measuring in a clinic's records.
 
     Parameters
@@ -140,17 +143,35 @@ class Audit(Content):
             )
         return pd.DataFrame(rows, columns=list(_SPREAD_COLUMNS))
 
+    def plot(
+        self, ax: Axes | None = None, *, what: str = "spread", width_mm: float = 160.0
+    ) -> Figure | Axes:
+        """Return one of the figures, or draw it in an Axes of yours, whose box it fills.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+        what : str
+            ``spread``: the scatter of readings by operator, site and demeanour, as in `to_frame`;
+            ``order``: readings one by one; ``digits``: end digits; ``operators``: their effects.
+        width_mm : float
+            Width of a figure of its own.
+
+        Raises
+        ------
+        CallError
+            For another figure, or where the records hold nothing to draw in it.
+        """
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.audit import audit_picture
+
+        return plotted(audit_picture(self, what), ax, width_mm)
+
     def answer(self) -> AuditAnswer:
         """Return what ``bpvet audit --json`` prints: the numbers, and what they say."""
         from bpvet.answers.audit.audit import audit_answer
 
         return audit_answer(self)
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     def _table(self) -> ShortTable:
         rows = [

@@ -42,6 +42,7 @@ from bpvet.visits.session_store import AnimalSessions
 from bpvet.visits.treatments.courses import Treatments
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from bpvet.answers.trend.result import TrendAnswer
@@ -322,13 +323,28 @@ class Trend(Tabled, Content):
             frame["bound"] = self.series.bound
         return frame
 
-    def plot(self, width_mm: float = 160.0, labs: bool = False) -> Figure:
-        """Return the figure of the trend, `width_mm` wide; `labs`: with laboratory values below."""
+    def plot(
+        self, ax: Axes | None = None, *, width_mm: float = 160.0, labs: bool = False
+    ) -> Figure | Axes:
+        """Return the figure of the trend, or draw it in an Axes of yours and return that.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+            Its box is filled, at least 80 mm wide: what is urgent, drugs and signs, and as the Axes
+            itself the panel, on which more may be drawn (days since 1970-01-01 across). What
+            stands below the panel in a figure of its own is left out; in a low box so are the
+            newest value, the key, and then the signs.
+        width_mm : float
+            Width of a figure of its own.
+        labs : bool
+            Whether laboratory values and weights stand below, in panels of their own.
+        """
         # It points up, as `answer` does: what is urgent stands in every figure.
-        from bpvet.figures.trend import draw
+        from bpvet.figures.drawing import plotted
         from bpvet.pictures.answered import answered_picture
 
-        return draw(answered_picture(self, labs=labs), width_mm=width_mm)
+        return plotted(answered_picture(self, labs=labs), ax, width_mm)
 
     def answer(
         self, guideline: str = "acvim2018", level: float = 0.95, *, edition: str = "iris2019"

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -53,6 +54,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from bpvet.answers.agreement.agreement import AgreementAnswer
+    from bpvet.reports.writing import Written
 
 
 #: Differences no larger than these are counted, mmHg: the guideline's two shares.
@@ -299,6 +301,12 @@ class Agreement(Tabled, Content):
         from bpvet.pictures.agreement import agreement_picture
 
         return plotted(agreement_picture(self), ax, width_mm)
+
+    def report(self, folder: str | Path, records: str | Path, **choices: Any) -> Written[Any]:
+        """Write the report into a folder; `records`: where they are. As `bpvet.report` does it."""
+        from bpvet.reports.results import report
+
+        return report(self, folder, records, **choices)
 
     def answer(self) -> AgreementAnswer:
         """Return what ``bpvet agreement --json`` prints: the numbers, and what they say."""

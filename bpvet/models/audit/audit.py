@@ -7,6 +7,7 @@ drawn towards each other by how little is known of each, with intervals.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -47,6 +48,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from bpvet.answers.audit.audit import AuditAnswer
+    from bpvet.reports.writing import Written
 
 _SPREAD_COLUMNS = (
     *("method", "by", "group", "sessions", "df", "sd", "lower", "upper"),
@@ -166,6 +168,12 @@ class Audit(Tabled, Content):
         from bpvet.pictures.audit import audit_picture
 
         return plotted(audit_picture(self, what), ax, width_mm)
+
+    def report(self, folder: str | Path, records: str | Path, **choices: Any) -> Written[Any]:
+        """Write the report into a folder; `records`: where they are. As `bpvet.report` does it."""
+        from bpvet.reports.results import report
+
+        return report(self, folder, records, **choices)
 
     def answer(self) -> AuditAnswer:
         """Return what ``bpvet audit --json`` prints: the numbers, and what they say."""

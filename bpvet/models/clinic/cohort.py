@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from bpvet.answers.clinic.cohort import CohortAnswer
+    from bpvet.reports.writing import Written
 
 #: Fewest animals, and fewest of them with two sessions or more, for a cohort at all.
 LEAST_ANIMALS, LEAST_FOLLOWED = 5, 3
@@ -131,6 +133,12 @@ class ClinicCohort(Tabled, Content):
         """Return an animal's id with its name, where it has one."""
         name = self.names[animal]
         return f"{animal} ({name})" if name else animal
+
+    def report(self, folder: str | Path, records: str | Path, **choices: Any) -> Written[Any]:
+        """Write the report into a folder; `records`: where they are. As `bpvet.report` does it."""
+        from bpvet.reports.results import report
+
+        return report(self, folder, records, **choices)
 
     def answer(self, level: float = 0.95) -> CohortAnswer:
         """Return what ``bpvet cohort --json`` prints: the numbers, and what they say."""

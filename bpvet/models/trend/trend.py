@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -47,6 +48,7 @@ if TYPE_CHECKING:
 
     from bpvet.answers.trend.result import TrendAnswer
     from bpvet.models.trend.companions import Companions
+    from bpvet.reports.writing import Written
 
 
 #: From this share of readings beyond the gauge on, one end of a usual pressure is told.
@@ -364,6 +366,12 @@ class Trend(Tabled, Content):
         from bpvet.answers.trend.trend import trend_answer
 
         return trend_answer(self, guideline=guideline, level=level, edition=edition)
+
+    def report(self, folder: str | Path, records: str | Path, **choices: Any) -> Written[Any]:
+        """Write the report into a folder; `records`: where they are. As `bpvet.report` does it."""
+        from bpvet.reports.results import report
+
+        return report(self, folder, records, **choices)
 
     def companions(self, target: float | None = None, level: float = 0.95) -> Companions:
         """Return what leans on no model: variability, a trend by ranks, control charts.

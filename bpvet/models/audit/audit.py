@@ -146,7 +146,7 @@ class Audit(Tabled, Content):
         return pd.DataFrame(rows, columns=list(_SPREAD_COLUMNS))
 
     def plot(
-        self, ax: Axes | None = None, *, what: str = "spread", width_mm: float = 160.0
+        self, ax: Axes | None = None, *, what: str = "order", width_mm: float = 160.0
     ) -> Figure | Axes:
         """Return one of the figures, or draw it in an Axes of yours, whose box it fills.
 
@@ -154,8 +154,9 @@ class Audit(Tabled, Content):
         ----------
         ax : matplotlib.axes.Axes, optional
         what : str
-            ``spread``: the scatter of readings by operator, site and demeanour, as in `to_frame`;
-            ``order``: readings one by one; ``digits``: end digits; ``operators``: their effects.
+            ``order``: readings one by one against those after the first; ``digits``: end digits;
+            ``spread``: the scatter of readings by operator, site and demeanour; ``operators``:
+            their effects.
         width_mm : float
             Width of a figure of its own.
 
@@ -201,7 +202,7 @@ class Audit(Tabled, Content):
         return ShortTable(title, columns, tuple(rows), (NOT_TO_JUDGE,))
 
 
-def audit(records: Records, rule: str = "guideline", level: float = 0.95) -> Audit:
+def audit(records: Records, rule: str = "guideline", *, level: float = 0.95) -> Audit:
     """Return the quality of measuring in these records.
 
     Parameters

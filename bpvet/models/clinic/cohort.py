@@ -186,6 +186,7 @@ class ClinicCohort(Tabled, Content):
 def clinic_cohort(
     records: Records,
     quantity: str = "systolic",
+    *,
     rule: str = "guideline",
     pseudonyms: bool = False,
 ) -> ClinicCohort:

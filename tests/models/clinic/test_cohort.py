@@ -69,7 +69,7 @@ def test_the_flow_adds_up_for_the_example(
 ) -> None:
     folder = tmp_path_factory.mktemp("example") / "clinic"
     write_example(folder)
-    held = clinic_cohort(bpvet.read(folder, as_of="2026-11-01"), quantity, rule)
+    held = clinic_cohort(bpvet.read(folder, as_of="2026-11-01"), quantity, rule=rule)
     found = flow(held)
     for name in ("animals", "sessions", "readings"):
         lost = sum(getattr(step, name) for step in found.steps)

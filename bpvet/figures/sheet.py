@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, cast
 
 from matplotlib import rcParams
 from matplotlib.axes import Axes
@@ -100,8 +100,11 @@ def region_of(axes: Any) -> Region:
     """
     if not isinstance(axes, Axes):
         raise CallError(f"ax takes an Axes of matplotlib, not {type(axes).__name__}.")
-    figure = axes.figure
-    root = axes.get_figure(root=True) if hasattr(figure, "get_figure") else figure
+    figure: Any = axes.figure
+    # A part of a figure has no layout of its own.
+    root: Any = figure
+    while root is not root.figure:
+        root = root.figure
     if (engine := root.get_layout_engine()) is not None:
         # Where the Axes will stand is settled only when the figure is laid out.
         engine.execute(root)
@@ -187,7 +190,7 @@ def new_sheet(width: float, height: float, title: Block, region: Region | None =
     if region is None:
         figure = Figure(figsize=(width / MM_PER_INCH, height / MM_PER_INCH), dpi=_DOTS_PER_INCH)
     else:
-        figure, height = region.axes.figure, region.height
+        figure, height = cast("Figure", region.axes.figure), region.height
     page = figure.add_axes(_within(region, (0.0, 0.0, 1.0, 1.0)))
     page.set_xlim(0, width)
     page.set_ylim(height, 0)
@@ -210,21 +213,22 @@ def _within(
 
 def _in_style(axes: Axes) -> Axes:
     """Return somebody's axes as they would be if they had been made in our style."""
+    settings: Any = rcParams
     for name in ("x", "y"):
         tick, axis = f"{name}tick", getattr(axes, f"{name}axis")
         axes.tick_params(
             axis=name,
-            size=rcParams[f"{tick}.major.size"],
-            width=rcParams[f"{tick}.major.width"],
-            color=rcParams[f"{tick}.color"],
-            labelcolor=rcParams[f"{tick}.labelcolor"],
-            labelsize=rcParams[f"{tick}.labelsize"],
-            labelfontfamily=rcParams["font.family"][0],
+            size=settings[f"{tick}.major.size"],
+            width=settings[f"{tick}.major.width"],
+            color=settings[f"{tick}.color"],
+            labelcolor=settings[f"{tick}.labelcolor"],
+            labelsize=settings[f"{tick}.labelsize"],
+            labelfontfamily=settings["font.family"][0],
         )
-        axis.label.set(size=rcParams["axes.labelsize"], family=rcParams["font.family"])
-        axis.label.set_color(rcParams["axes.labelcolor"])
+        axis.label.set(size=settings["axes.labelsize"], family=settings["font.family"])
+        axis.label.set_color(settings["axes.labelcolor"])
     for spine in axes.spines.values():
-        spine.set(linewidth=rcParams["axes.linewidth"], edgecolor=rcParams["axes.edgecolor"])
+        spine.set(linewidth=settings["axes.linewidth"], edgecolor=settings["axes.edgecolor"])
     return axes
 
 

@@ -128,7 +128,7 @@ def _asked(
     if isinstance(result, Agreement):
         data = result.data
         own = {"quantity": data.quantity, "linked": data.linked, "reference": result.reference}
-        agree = agreement_report.Parameters(options=own | {"level": result.level} | choices)
+        agree = agreement_report.Parameters(options={**own, "level": result.level, **choices})
         return agreement_report.KIND, "agree", agree, None, data.digest
     if isinstance(result, Audit):
         audit = audit_report.Parameters(options={"rule": result.rule, "level": result.level})

@@ -287,7 +287,7 @@ def test_pictures_hold_the_fits_numbers(study: ClinicCohort) -> None:
     np.testing.assert_array_equal(held[1].value, lines[lines["treated"]]["estimate"])
     assert "2 animals of the records have no counted session" in shown.caption
     assert "no gap between lines is a drug's effect" in shown.caption
-    points = residuals(study)
+    points = residuals(study.cohort, "mmHg")
     assert sorted(points.residual) == points.residual.tolist()
     np.testing.assert_allclose(
         points.residual, np.sort(study.cohort.residuals("standardised").to_numpy())

@@ -64,6 +64,8 @@ if TYPE_CHECKING:
     from bpvet.records.findings import Finding as Finding
     from bpvet.records.read import read as read
     from bpvet.records.records import Records as Records
+    from bpvet.reports.results import letter as letter
+    from bpvet.reports.results import report as report
     from bpvet.visits.readings import readings_used as readings_used
     from bpvet.visits.series import Course as Course
     from bpvet.visits.series import Series as Series
@@ -120,11 +122,13 @@ _ROOMS = {
     "fit_trends_in_parts": "bpvet.models.trend.in_parts",
     "kidney": "bpvet.models.kidney.kidney",
     "learn_priors": "bpvet.models.trend.learning",
+    "letter": "bpvet.reports.results",
     "over_time": "bpvet.models.clinic.over_time",
     "owner": "bpvet.answers.owner.owner",
     "plan": "bpvet.models.plan.plan",
     "read": "bpvet.records.read",
     "readings_used": "bpvet.visits.readings",
+    "report": "bpvet.reports.results",
     "sessions": "bpvet.visits.sessions",
     "sheet": "bpvet.answers.sheet.sheet",
     "signs": "bpvet.visits.signs.signs",

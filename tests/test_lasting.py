@@ -50,11 +50,13 @@ RESULTS = {
     "fit_trends_in_parts": "trends of a part",
     "kidney": "Kidney",
     "learn_priors": "PriorTable",
+    "letter": "letter",
     "over_time": "OverTime",
     "owner": "OwnerAnswer",
     "plan": "Plan",
     "read": "Records",
     "readings_used": "readings used",
+    "report": "report",
     "sessions": "sessions",
     "sheet": "SheetAnswer",
     "signs": "signs",
@@ -70,7 +72,7 @@ def _joint():
 
 
 def _all_of_them(folder) -> dict[str, object]:
-    folder = write_clinic(folder / "clinic")
+    folder, out = write_clinic(folder / "clinic"), folder / "out"
     records = bpvet.read(folder, as_of="2026-12-01")
     trend = bpvet.fit_trend(records, "K1")
     cat = bpvet.Priors.default("cat", "doppler")
@@ -125,6 +127,8 @@ def _all_of_them(folder) -> dict[str, object]:
         "sessions": bpvet.sessions(records),
         "signs": bpvet.signs(records),
         "readings used": bpvet.readings_used(records),
+        "letter": bpvet.letter(records, "K1", out),
+        "report": bpvet.report(audit, out, folder),
     }
 
 

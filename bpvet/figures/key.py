@@ -87,6 +87,14 @@ def plan_key(
     return KeyPlan(tuple(placed), top + row, unsaid)
 
 
+def footnotes_alone(plan: KeyPlan) -> KeyPlan:
+    """Return a key without all but its footnotes, for which the panel bears their signs."""
+    kept = [one for one in plan.placed if one[0].words.startswith("†")]
+    top = kept[0][3] if kept else plan.height
+    placed = tuple((entry, words, left, down - top) for entry, words, left, down in kept)
+    return KeyPlan(placed, plan.height - top, plan.unsaid)
+
+
 def draw_key(plan: KeyPlan, page: Axes, top: float) -> None:
     """Draw the key on axes in mm, from `top` mm downwards."""
     for entry, words, left, down in plan.placed:

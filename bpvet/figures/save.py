@@ -14,21 +14,15 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import text_to_path
 
 from bpvet.errors import CallError
-from bpvet.figures import trend
-from bpvet.figures.clinic import agreement, audit, cohort
-from bpvet.figures.clinic.agreement_picture import AgreementPicture
-from bpvet.figures.clinic.audit_picture import AuditPicture
-from bpvet.figures.clinic.panels_picture import CohortPicture
+from bpvet.figures.drawing import Picture, drawn
 from bpvet.figures.lettering import written
-from bpvet.figures.pictures import TrendPicture
+from bpvet.figures.sheet import FULL_WIDTH
 from bpvet.figures.style import house_style
 from bpvet.figures.svg import readable
 from bpvet.files import write_whole
 
 FORMATS = ("svg", "pdf", "png")
 DOTS_PER_INCH = 300
-
-Picture = TrendPicture | AgreementPicture | AuditPicture | CohortPicture
 
 #: What would tell when, or by which version, a file was written.
 _UNTOLD = {
@@ -41,7 +35,7 @@ _DESCRIBED_AS = {"pdf": "Subject", "png": "Description"}
 
 def svg_bytes(
     picture: Picture,
-    width_mm: float = trend.FULL_WIDTH,
+    width_mm: float = FULL_WIDTH,
     *,
     links: bool = False,
     dark: bool = True,
@@ -51,16 +45,16 @@ def svg_bytes(
     With `links`, marks of sessions lead to ``#session-n``, as an animal's page has its rows;
     without `dark` it stays light on a dark page.
     """
-    drawing = _drawing(_figure(picture, width_mm))
+    drawing = _drawing(drawn(picture, width_mm))
     return readable(drawing, picture.title, picture.alt_text, links=links, dark=dark)
 
 
-def pdf_bytes(picture: Picture, width_mm: float = trend.FULL_WIDTH) -> bytes:
+def pdf_bytes(picture: Picture, width_mm: float = FULL_WIDTH) -> bytes:
     """Return `picture` as a PDF file with its letters embedded."""
     return _picture_bytes(picture, "pdf", width_mm)
 
 
-def png_bytes(picture: Picture, width_mm: float = trend.FULL_WIDTH) -> bytes:
+def png_bytes(picture: Picture, width_mm: float = FULL_WIDTH) -> bytes:
     """Return `picture` as a PNG file at 300 dots an inch."""
     return _picture_bytes(picture, "png", width_mm)
 
@@ -134,7 +128,7 @@ def _drawing(figure: Figure) -> str:
     return file.getvalue()
 
 
-def save(picture: Picture, path: str | Path, width_mm: float = trend.FULL_WIDTH) -> Path:
+def save(picture: Picture, path: str | Path, width_mm: float = FULL_WIDTH) -> Path:
     """Write `picture` to `path`, whole or not at all; an existing file is replaced.
 
     Parameters
@@ -166,16 +160,5 @@ def save(picture: Picture, path: str | Path, width_mm: float = trend.FULL_WIDTH)
 
 
 def _picture_bytes(picture: Picture, kind: str, width_mm: float) -> bytes:
-    figure = _figure(picture, width_mm)
+    figure = drawn(picture, width_mm)
     return figure_bytes(figure, kind, picture.title, picture.alt_text)
-
-
-def _figure(picture: Picture, width_mm: float) -> Figure:
-    """Return a picture drawn by the module of its kind."""
-    if isinstance(picture, TrendPicture):
-        return trend.draw(picture, width_mm)
-    if isinstance(picture, AgreementPicture):
-        return agreement.draw(picture, width_mm)
-    if isinstance(picture, AuditPicture):
-        return audit.draw(picture, width_mm)
-    return cohort.draw(picture, width_mm)

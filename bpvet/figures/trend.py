@@ -5,22 +5,32 @@ The width is given; the height follows from what there is to show, so nothing ha
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from bpvet.errors import CallError
 from bpvet.figures.axes import Scale, date_ticks, date_words
-from bpvet.figures.key import draw_key
+from bpvet.figures.key import draw_key, footnotes_alone
 from bpvet.figures.labels import MarginLabel, NearLabel, leader
 from bpvet.figures.lettering import height_mm, written
 from bpvet.figures.marking import Meaning
 from bpvet.figures.panel import draw_panel
 from bpvet.figures.pictures import TrendPicture
 from bpvet.figures.rows import draw_rows
-from bpvet.figures.sheet import COLUMN_WIDTH, EDGE, FULL_WIDTH, LEAST_WIDTH, Sheet, new_sheet
+from bpvet.figures.sheet import (
+    COLUMN_WIDTH,
+    EDGE,
+    FULL_WIDTH,
+    LEAST_WIDTH,
+    Region,
+    Sheet,
+    new_sheet,
+)
 from bpvet.figures.strip import draw_strip
 from bpvet.figures.style import (
     CHANGE_DASHES,
@@ -37,9 +47,13 @@ from bpvet.figures.words import TrendWords
 __all__ = ["COLUMN_WIDTH", "FULL_WIDTH", "LEAST_WIDTH", "caption", "draw"]
 
 _BETWEEN_PANELS = 3.0
+#: In somebody's Axes the first panel is no lower, mm; the second where all else is left out.
+_LEAST_PANEL, _LOWEST_PANEL = 38.0, 22.0
 
 
-def draw(picture: TrendPicture, width_mm: float = FULL_WIDTH) -> Figure:
+def draw(
+    picture: TrendPicture, width_mm: float = FULL_WIDTH, region: Region | None = None
+) -> Figure:
     """Draw a trend.
 
     Parameters
@@ -48,22 +62,63 @@ def draw(picture: TrendPicture, width_mm: float = FULL_WIDTH) -> Figure:
         What to show.
     width_mm : float
         Width, mm, at least 80; the height follows.
+    region : Region, optional
+        What it is to fill in somebody's figure; its width and height are then the picture's.
 
     Returns
     -------
     matplotlib.figure.Figure
-        A figure of its own, known to no window. Every mark stands at its date (days since
-        1970-01-01, a day's at its noon) and value, and says what it stands for
+        A figure of its own, known to no window, or that of the region. Every mark stands at its
+        date (days since 1970-01-01, a day's at its noon) and value, and says what it stands for
         (`figures.marking`).
 
     Raises
     ------
     CallError
-        If the width is too small.
+        If the width, or the region, is too small.
     """
-    plan = trend_plan(picture, width_mm)
+    if region is None:
+        plan = trend_plan(picture, width_mm)
+    else:
+        picture, plan = _fitted(picture, region)
     with house_style():
-        return _drawn(plan, picture)
+        return _drawn(plan, picture, region)
+
+
+def _fitted(picture: TrendPicture, region: Region) -> tuple[TrendPicture, Plan]:
+    """Return what of a picture a region has space for; what is urgent is always of it.
+
+    Drugs and signs stand above the first panel, in less space than their rows take below it.
+    Where that is too much the newest value is left out, then the key but its footnotes, then the
+    signs.
+    """
+    whole = replace(picture, tracks=(), rows=())
+    brief = replace(whole, newest="")
+    for one, keyed in ((whole, True), (brief, True), (brief, False)):
+        with suppress(CallError):
+            return one, _filling(one, region, keyed, _LEAST_PANEL)
+    least = replace(brief, signs=())
+    return least, _filling(least, region, False, _LOWEST_PANEL)
+
+
+def _filling(picture: TrendPicture, region: Region, keyed: bool, least: float) -> Plan:
+    """Return the plan of a picture whose first panel grows or gives way to fill a region."""
+
+    def planned(more: float) -> Plan:
+        plan = trend_plan(picture, region.width, more)
+        return plan if keyed else replace(plan, key=footnotes_alone(plan.key))
+
+    more, plan = 0.0, planned(0.0)
+    # Names at the right edge may ask for a higher panel: what is left over is looked at again.
+    for _ in range(8):
+        spare = region.spare(_tops(plan).bottom, plan.panels[0].height, least)
+        if 0.0 <= spare < 0.5:
+            return plan
+        # A hair less than all of it: rather a gap below than too much.
+        more += (spare - 0.2) / (1.75 if plan.near else 1.0)
+        plan = planned(more)
+    region.spare(_tops(plan).bottom, 0.0, 0.0)
+    return plan
 
 
 def caption(picture: TrendPicture, width_mm: float = FULL_WIDTH) -> str:
@@ -152,9 +207,9 @@ def _beside(plan: Plan) -> bool:
     return len(plan.title.lines) == 1 and together <= plan.width
 
 
-def _drawn(plan: Plan, picture: TrendPicture) -> Figure:
+def _drawn(plan: Plan, picture: TrendPicture, region: Region | None) -> Figure:
     tops = _tops(plan)
-    sheet = new_sheet(plan.width, tops.bottom, plan.title)
+    sheet = new_sheet(plan.width, tops.bottom, plan.title, region)
     sheet.page.set_zorder(1)
     across = plan.x.at_high - plan.x.at_low
     as_of_left = plan.width - EDGE - plan.as_of.width if _beside(plan) else EDGE

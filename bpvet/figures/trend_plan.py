@@ -55,8 +55,10 @@ class Plan:
 
 # A report's caption tells what its drawing had to shorten: both go by one plan.
 @lru_cache(maxsize=1)
-def trend_plan(picture: TrendPicture, width: float) -> Plan:
+def trend_plan(picture: TrendPicture, width: float, more: float = 0.0) -> Plan:
     """Return the whole figure of a picture, so many mm wide, with everything in its place.
+
+    Its first panel is `more` mm higher than it would be by itself.
 
     Raises
     ------
@@ -65,6 +67,7 @@ def trend_plan(picture: TrendPicture, width: float) -> Plan:
     """
     refuse_width(width)
     heights = _heights(len(picture.panels), width, bool(picture.rows))
+    heights[0] += more
     ticks = max(map(_ticks_width, picture.panels, heights))
     left = EDGE + 2.2 + max(ticks, min(ends_width(picture.rows), 0.16 * width))
     space = _margin_space(picture, width)

@@ -63,6 +63,13 @@ class Estimate(Content):
         value, lower, upper, sd = (None if one is None else one * factor for one in numbers)
         return replace(self, value=value, lower=lower, upper=upper, sd=sd)
 
+    def plus(self, shift: float) -> Estimate:
+        """Return the same with the number and the ends of its interval moved by `shift`."""
+        value, lower, upper = (
+            None if one is None else shift + one for one in (self.value, self.lower, self.upper)
+        )
+        return replace(self, value=value, lower=lower, upper=upper)
+
     @property
     def known(self) -> tuple[float, float, float]:
         """The number and the ends of its interval, where all three are given."""

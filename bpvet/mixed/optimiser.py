@@ -36,6 +36,9 @@ _MOST_STEPS = 100
 _PATIENCE = 12
 _LONGEST_LOG_STEP = 2.0
 _NO_SCATTER = 1e-9
+# In a second search a variance that is thinner by this share goes whatever its slope: its
+# logarithm, which takes the longest step there is, would hold up all the others.
+_VANISHED = 1e-8
 
 
 class Point(NamedTuple):
@@ -97,7 +100,7 @@ def minimise(
     for place, (parametrisation, psi) in enumerate(starts):
         try:
             known = first if place == 0 and first is not None else None
-            found = _Search(criterion).run(known or point_at(criterion, parametrisation, psi))
+            found = _settled(criterion, known or point_at(criterion, parametrisation, psi))
         except FitError as error:
             failure = error
             continue
@@ -108,11 +111,22 @@ def minimise(
     return best
 
 
+def _settled(criterion: Criterion, start: Point) -> tuple[Point, Outcome]:
+    """Search once, and where that does not settle a second time, more patiently."""
+    try:
+        return _Search(criterion).run(start)
+    except FitError as error:
+        if isinstance(error.outcome, Outcome) and error.outcome.message == "not converged":
+            return _Search(criterion, patient=True).run(start)
+        raise
+
+
 class _Search:
     """One search; counts its steps and remembers how thin a variance may become."""
 
-    def __init__(self, criterion: Criterion) -> None:
+    def __init__(self, criterion: Criterion, patient: bool = False) -> None:
         self.criterion = criterion
+        self.patient = patient
         self.steps = 0
         self.evaluations = 1
         self.thin = 1e-4
@@ -182,7 +196,11 @@ class _Search:
         )
 
     def slopes(self, point: Point, exact: bool) -> tuple[Array, Array]:
-        """Return gradient and curvature in ψ; the exact Hessian where asked and positive."""
+        """Return gradient and curvature in ψ; the exact Hessian where asked and positive.
+
+        Where it is not, a patient search makes its sizes positive: the information may be nothing
+        at all, as at an entry of L of zero, and no step by it leads on.
+        """
         jacobian = point.parametrisation.jacobian(point.psi)
         gradient = jacobian.T @ point.derivatives.gradient
         information = point.derivatives.information
@@ -190,8 +208,13 @@ class _Search:
             expected = self.criterion.expected_information(point.variances, point.value)
             hessian = jacobian.T @ (2.0 * information - expected) @ jacobian
             hessian += point.parametrisation.bend(point.psi, point.derivatives.gradient)
-            if np.linalg.eigvalsh(_scaled(hessian)[0])[0] > 1e-6:
+            scaled, scale = _scaled(hessian)
+            sizes, vectors = np.linalg.eigh(scaled)
+            if sizes[0] > 1e-6:
                 return gradient, hessian
+            if self.patient:
+                positive = (vectors * np.maximum(np.abs(sizes), 1e-6)) @ vectors.T
+                return gradient, positive * np.outer(scale, scale)
         return gradient, jacobian.T @ information @ jacobian
 
     def moved(self, point: Point, step: Array) -> Point | None:
@@ -239,7 +262,8 @@ class _Search:
         if sizes[-1] ** 2 >= self.thin:
             return point
         direction = parametrisation.block @ left[:, -1]
-        if direction @ _slope_in_g(point) @ direction <= 0:
+        vanished = self.patient and sizes[-1] ** 2 < _VANISHED * self.thin
+        if not vanished and direction @ _slope_in_g(point) @ direction <= 0:
             return point
         kept = left[:, :-1] * sizes[:-1]
         try:

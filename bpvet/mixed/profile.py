@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 
 from bpvet.errors import CallError
+from bpvet.maths.estimate import Estimate
 from bpvet.mixed.estimates import correlation_name, effect_names
 from bpvet.mixed.profile_likelihood import (
-    Interval,
     coefficient_interval,
     correlation_interval,
     effect_interval,
@@ -39,13 +39,8 @@ def profile_frame(cohort: Cohort, level: float, parameters: Sequence[str] | None
     return pd.DataFrame(rows, columns=["parameter", "estimate", "lower", "upper", "by"])
 
 
-def _row(estimate: float, interval: Interval, size: float, by: str) -> dict[str, Any]:
-    return {
-        "estimate": estimate,
-        "lower": size * interval.lower,
-        "upper": size * interval.upper,
-        "by": by,
-    }
+def _row(estimate: float, ends: Estimate, by: str) -> dict[str, Any]:
+    return {"estimate": estimate, "lower": ends.lower, "upper": ends.upper, "by": by}
 
 
 def _fixed(cohort: Cohort, name: str, level: float) -> dict[str, Any]:
@@ -54,9 +49,8 @@ def _fixed(cohort: Cohort, name: str, level: float) -> dict[str, Any]:
     row = scaling.coefficients[place]
     spread = float(np.linalg.norm(row @ cohort.point.value.root))
     inner = coefficient_interval(cohort.likelihood, cohort.point, row, spread, level)
-    start = float(scaling.start[place])
-    ends = Interval(start + scaling.size * inner.lower, start + scaling.size * inner.upper)
-    return _row(float(cohort.coefficients[place]), ends, 1.0, "ML")
+    ends = inner.times(scaling.size).plus(float(scaling.start[place]))
+    return _row(float(cohort.coefficients[place]), ends, "ML")
 
 
 def _component(cohort: Cohort, name: str, level: float) -> dict[str, Any]:
@@ -70,7 +64,7 @@ def _component(cohort: Cohort, name: str, level: float) -> dict[str, Any]:
         for i in range(j):
             if name == correlation_name(data.spec, (i, j)):
                 ends = correlation_interval(criterion, point, (i, j), scale, level)
-                return _row(columns["estimate"][name], ends, 1.0, by)
+                return _row(columns["estimate"][name], ends, by)
     estimate = float(columns["sd"][name])
     upper = float(columns["upper"][name]) ** 0.5
     spread = (upper - estimate) / 2.0 if np.isfinite(upper) else 0.3 * estimate
@@ -79,8 +73,8 @@ def _component(cohort: Cohort, name: str, level: float) -> dict[str, Any]:
         place = effects.index(name)
         step = spread if spread > 0 else 0.1 / float(np.linalg.norm(scale[:, place]))
         ends = effect_interval(criterion, point, place, scale, step, level, cohort.correlated)
-        return _row(estimate, ends, 1.0, by)
+        return _row(estimate, ends, by)
     alone = [c for c in frame.index if c not in effects and "correlation" not in c]
     inner = spread / data.scaling.size
     ends = scalar_interval(criterion, point, alone.index(name), inner or 0.1, level)
-    return _row(estimate, ends, data.scaling.size, by)
+    return _row(estimate, ends.times(data.scaling.size), by)

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
-from typing import NamedTuple
 
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import chdtri
 
 from bpvet.errors import FitError
+from bpvet.maths.estimate import Estimate
 from bpvet.mixed.criterion import Criterion
 from bpvet.mixed.moments import Array
 from bpvet.mixed.optimiser import Point, minimise
@@ -22,13 +22,6 @@ Rise = Callable[[float], float]
 
 # Beyond this share of the way between two refits the line through them is no guide.
 _FARTHEST_AHEAD = 1.5
-
-
-class Interval(NamedTuple):
-    """Ends of an interval."""
-
-    lower: float
-    upper: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,7 +93,7 @@ def _value_or_inf(criterion: Criterion, parametrisation: Parametrisation, psi: A
 
 def scalar_interval(
     criterion: Criterion, point: Point, scalar: int, spread: float, level: float
-) -> Interval:
+) -> Estimate:
     """Return the interval of one SD that stands alone (group, visit or reading)."""
     sds = point.parametrisation.sds
     free = np.isnan(sds)
@@ -125,7 +118,7 @@ def effect_interval(
     spread: float,
     level: float,
     correlated: bool,
-) -> Interval:
+) -> Estimate:
     """Return the interval of the SD of one of an animal's effects, on the user's scale.
 
     Parameters
@@ -226,17 +219,23 @@ def _block(
 
 def correlation_interval(
     criterion: Criterion, point: Point, pair: tuple[int, int], scale: Array, level: float
-) -> Interval:
-    """Return the interval of the correlation of two of an animal's effects."""
+) -> Estimate:
+    """Return the correlation of two of an animal's effects with its interval.
+
+    Where one of them does not vary there is none, and its interval is all of −1 to 1.
+    """
     g = _user_covariance(point, scale)
     i, j = pair
+    if not g[i, i] * g[j, j] > 0:
+        # The likelihood is the same at every correlation: the readings cannot tell it.
+        return Estimate(None, -1.0, 1.0, level=level)
     middle = float(np.clip(g[i, j] / np.sqrt(g[i, i] * g[j, j]), -1.0, 1.0))
     rise = cache(partial(_correlation_rise, _Refits(criterion, point), pair, scale, g))
     estimate, edge = float(np.arcsin(middle)), np.pi / 2
     target = float(chdtri(1, 1.0 - level))
     lower = -edge if rise(-edge) <= target else _end(rise, estimate, -edge, target)
     upper = edge if rise(edge) <= target else _end(rise, estimate, edge, target)
-    return Interval(float(np.sin(lower)), float(np.sin(upper)))
+    return Estimate(middle, float(np.sin(lower)), float(np.sin(upper)), level=level)
 
 
 def _correlation_rise(
@@ -274,7 +273,7 @@ def coefficient_interval(
     contrast: Array,
     spread: float,
     level: float,
-) -> Interval:
+) -> Estimate:
     """Return the interval of one combination of the fixed effects, by maximum likelihood.
 
     Parameters
@@ -302,25 +301,24 @@ def coefficient_interval(
         return refits.rise(value, point.parametrisation, point.psi, held)
 
     target = float(chdtri(1, 1.0 - level))
-    return Interval(
-        _outward(rise, estimate, -spread, target), _outward(rise, estimate, spread, target)
-    )
+    lower, upper = (_outward(rise, estimate, step, target) for step in (-spread, spread))
+    return Estimate(estimate, lower, upper, level=level)
 
 
 def _sd_interval(
     rise: Rise, estimate: float, spread: float, level: float, positive: bool
-) -> Interval:
+) -> Estimate:
     target, rise = float(chdtri(1, 1.0 - level)), cache(rise)
     first = spread if np.isfinite(spread) and spread > 0 else max(estimate, 1e-3)
     upper = _outward(rise, estimate, first, target)
     if estimate == 0.0 or (not positive and rise(0.0) <= target):
-        return Interval(0.0, upper)
+        return Estimate(estimate, 0.0, upper, level=level)
     far = 0.7 * estimate
     while rise(far) <= target:
         far *= 0.7
         if far < 1e-9 * estimate:
             raise FitError("A profile did not rise towards zero: the interval has no end.")
-    return Interval(_end(rise, estimate, far, target), upper)
+    return Estimate(estimate, _end(rise, estimate, far, target), upper, level=level)
 
 
 def _outward(rise: Rise, estimate: float, step: float, target: float) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from numbers import Real
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -40,7 +40,12 @@ from bpvet.mixed.steps import (
     criterion_of,
     natural_parameters,
 )
-from bpvet.printing import ShortTable
+from bpvet.printing import ShortTable, Tabled
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
 
 Array = NDArray[np.float64]
 
@@ -65,8 +70,8 @@ def fitted(data: CohortData, correlated: bool, reml: bool, df: str, robust: bool
     return Cohort(data, criterion, point, outcome, correlated, df, robust)
 
 
-@dataclass(frozen=True, eq=False)
-class Cohort(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Cohort(Tabled, Content):
     """A fitted cohort. Frames are handed out as copies; nothing here changes.
 
     Parameters
@@ -467,8 +472,18 @@ class Cohort(Content):
             state |= {"data": data, "likelihood": criterion_of(data, self.reml)}
         return state
 
-    def __repr__(self) -> str:
-        return self.table().brief()
+    def to_dict(self) -> dict[str, Any]:
+        """Return `to_frame` as plain values for JSON: a mapping a row; None where none is known."""
+        frame = self.to_frame()
+        known = frame.astype(object).where(frame.notna(), None)
+        return {"formula": self.formula, "rows": known.to_dict("records")}
 
-    def _repr_html_(self) -> str:
-        return self.table().html()
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the residuals against fitted values and a normal's, or draw them in your Axes."""
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.clinic import residuals
+
+        return plotted(residuals(self), ax, width_mm)
+
+    def _table(self) -> ShortTable:
+        return self.table()

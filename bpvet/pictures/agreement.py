@@ -12,7 +12,8 @@ from bpvet.figures.clinic.agreement_picture import (
     LevelLine,
     PairMarks,
 )
-from bpvet.maths.agreement.comparison import Estimated, Line
+from bpvet.maths.agreement.comparison import Line
+from bpvet.maths.estimate import Estimate
 from bpvet.wording.en.pictures import agreement as words
 from bpvet.wording.en.pictures.drawn import AGREEMENT
 
@@ -66,7 +67,7 @@ def _readings(agree: Agreement) -> PairMarks:
     return PairMarks(data.readings[:, 0], data.readings[:, 1], animal)
 
 
-def _level(name: str, level: Estimated, agree: Agreement) -> LevelLine:
+def _level(name: str, level: Estimate, agree: Agreement) -> LevelLine:
     told = words.level_words(name, level, agree.level)
     return LevelLine(float(level.estimate or 0.0), level.lower, level.upper, told)
 

@@ -6,13 +6,36 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from bpvet.errors import CallError
 from bpvet.figures.clinic.audit_picture import AuditPicture, BarsPanel, RowsPanel
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.estimate import Estimate
 from bpvet.models.agreement.situation import Situation
 from bpvet.models.audit.audit import Audit
 from bpvet.wording.en.pictures import audit as words
 from bpvet.wording.en.pictures.audit import AuditWords
 from bpvet.wording.en.pictures.drawn import NO_INTERVAL
+
+
+def audit_picture(audit: Audit, what: str) -> AuditPicture:
+    """Return the picture of this name: ``order``, ``digits``, ``spread`` or ``operators``.
+
+    Raises
+    ------
+    CallError
+        For another name, or where there is nothing to draw.
+    """
+    made = {
+        "order": order_picture,
+        "digits": digits_picture,
+        "spread": spread_picture,
+        "operators": operators_picture,
+    }
+    if what not in made:
+        raise CallError(f'an audit has figures of {", ".join(made)}, and none of "{what}".')
+    picture = made[what](audit)
+    if picture is None:
+        raise CallError(f"these records hold nothing that a figure of {what} could show.")
+    return picture
 
 
 def order_picture(audit: Audit) -> AuditPicture | None:
@@ -118,7 +141,7 @@ def _rows(
     told: AuditWords,
     heading: str,
     names: Sequence[str],
-    held: Sequence[Estimated],
+    held: Sequence[Estimate],
     line: float = 0.0,
 ) -> RowsPanel:
     ends = ([np.nan if v is None else v for v in (e.estimate, e.lower, e.upper)] for e in held)

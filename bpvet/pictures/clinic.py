@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
+from bpvet.errors import CallError
 from bpvet.facts.words import UNITS
 from bpvet.figures.clinic.cohort_picture import (
     IntervalPanel,
@@ -16,8 +17,9 @@ from bpvet.figures.clinic.cohort_picture import (
     PopulationLine,
     ResidualsPicture,
 )
+from bpvet.mixed.result import Cohort
 from bpvet.models.clinic.cohort import ClinicCohort
-from bpvet.models.clinic.components import Component
+from bpvet.models.clinic.components import Component, components
 from bpvet.models.clinic.population import population, reference_method
 from bpvet.wording.en.pictures import cohort as words
 from bpvet.wording.en.pictures.drawn import RESIDUALS, UNNAMED
@@ -37,16 +39,33 @@ def population_lines(study: ClinicCohort, level: float = 0.95) -> tuple[Populati
     return tuple(held)
 
 
-def residuals(study: ClinicCohort) -> ResidualsPicture:
+def clinic_picture(study: ClinicCohort, what: str) -> ResidualsPicture | IntervalsPicture:
+    """Return the picture of this name: ``animals``, ``residuals`` or ``scatter``.
+
+    Raises
+    ------
+    CallError
+        For another name.
+    """
+    if what == "animals":
+        return caterpillar(study)
+    if what == "residuals":
+        return residuals(study.cohort, UNITS[study.quantity])
+    if what == "scatter":
+        return scatter(study, components(study))
+    raise CallError(f'a cohort has figures of animals, residuals, scatter, and none of "{what}".')
+
+
+def residuals(cohort: Cohort, unit: str = "") -> ResidualsPicture:
     """Return the sessions' standardised residuals against fitted values and a normal's."""
-    frame = study.cohort.sessions
-    residual = np.asarray(study.cohort.residuals("standardised"), dtype=np.float64)
+    frame = cohort.sessions
+    residual = np.asarray(cohort.residuals("standardised"), dtype=np.float64)
     order = np.argsort(residual, kind="stable")
     count = len(order)
     beyond = int((np.abs(residual) > 2).sum())
     return ResidualsPicture(
         title=words.RESIDUALS_TITLE,
-        unit=UNITS[study.quantity],
+        unit=unit,
         fitted=frame["fitted"].to_numpy()[order],
         residual=residual[order],
         normal=ndtri((np.arange(count) + 0.5) / count),

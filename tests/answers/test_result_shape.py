@@ -1,14 +1,16 @@
-"""Public results have one shape: a summary, a frame, a dictionary, and an answer where fitting."""
+"""Public results have one shape: summary, frame, dictionary, figure, answer and report."""
 
 from __future__ import annotations
 
 import inspect
 import json
+import pickle
 from collections.abc import Callable
 from dataclasses import is_dataclass
 
 import pandas as pd
 import pytest
+from matplotlib.figure import Figure
 
 import bpvet
 from bpvet.printing import ShortTable
@@ -19,43 +21,57 @@ from tests.models.small_clinic import write_clinic
 #: What each result has beside a short repr. An answer is numbers and words: it has a dictionary,
 #: and is shown by what made it. Trends are told by their answers, and drawn in several panels.
 SHAPE = {
-    "Agreement": "summary to_frame to_dict plot answer",
+    "Agreement": "summary to_frame to_dict plot answer report",
     "AgreementAnswer": "to_dict",
-    "Due": "summary to_frame to_dict",
+    "Audit": "summary to_frame to_dict plot answer report",
+    "AuditAnswer": "to_dict",
+    "ClinicCohort": "summary to_frame to_dict plot answer report",
+    "Cohort": "summary to_frame to_dict plot",
+    "CohortAnswer": "to_dict",
+    "Due": "summary to_frame to_dict plot report",
     "FhirBundle": "to_dict",
     "Joint": "summary to_frame to_dict",
     "Kidney": "summary to_frame to_dict",
-    "OwnerAnswer": "to_dict",
+    "OverTime": "summary to_frame to_dict",
+    "OwnerAnswer": "to_dict report",
     "Plan": "summary to_frame to_dict answer",
-    "SheetAnswer": "to_dict",
-    "Situation": "summary to_frame to_dict",
+    "SheetAnswer": "to_dict report",
+    "Situation": "summary to_frame to_dict plot",
     "Study": "summary to_frame to_dict",
-    "Trend": "summary to_frame plot answer",
+    "Trend": "summary to_frame plot answer report",
     "TrendAnswer": "to_dict",
     "Trends": "summary to_frame",
     "Variability": "summary to_frame to_dict",
 }
-#: Results of the mixed model and of a whole clinic: shown by what is tested with them.
-ELSEWHERE = {"Audit", "AuditAnswer", "ClinicCohort", "Cohort", "CohortAnswer", "OverTime"}
 #: What goes in, and what results are made of.
 PARTS = {"Course", "Finding", "Mixture", "PriorTable", "Priors", "Records", "Series"}
 #: Signatures that users rely on, with more than two arguments by place.
-BY_PLACE = {"audit", "clinic_cohort", "fit_cohort", "fit_joint", "fit_trend", "fit_trends"}
+BY_PLACE = {"fit_cohort", "fit_joint", "fit_trend", "fit_trends"}
 BY_PLACE |= {"plan", "read", "sessions", "variability"}
+#: Three that none can do without: of what, where to, and where from.
+BY_PLACE |= {"letter", "report"}
 
 
 @pytest.fixture(scope="module")
 def results(tmp_path_factory) -> dict[str, object]:
     records = bpvet.read(write_clinic(tmp_path_factory.mktemp("shape")), as_of="2026-12-01")
     trend, plan = bpvet.fit_trend(records, "K1"), bpvet.plan(bpvet.Priors.default("cat", "doppler"))
-    agree = bpvet.agreement(records)
+    agree, audit, clinics = (
+        make(records) for make in (bpvet.agreement, bpvet.audit, bpvet.clinic_cohort)
+    )
     return {
         "Agreement": agree,
         "AgreementAnswer": agree.answer(),
+        "Audit": audit,
+        "AuditAnswer": audit.answer(),
+        "ClinicCohort": clinics,
+        "Cohort": clinics.cohort,
+        "CohortAnswer": clinics.answer(),
         "Due": bpvet.due(records),
         "FhirBundle": bpvet.fhir_bundle(records),
         "Joint": bpvet.fit_joint(with_labs(creatinine([150, 162, 171, 168, 190])), "A1"),
         "Kidney": bpvet.kidney(records, "K1"),
+        "OverTime": bpvet.over_time(records),
         "OwnerAnswer": bpvet.owner(records, "K1"),
         "Plan": plan,
         "SheetAnswer": bpvet.sheet(records, "K1"),
@@ -78,7 +94,7 @@ def _classes() -> set[str]:
 
 
 def test_every_public_class_is_named_here() -> None:
-    assert {*SHAPE, *ELSEWHERE, *PARTS} == _classes()
+    assert {*SHAPE, *PARTS} == _classes()
 
 
 def test_each_result_has_its_methods(results) -> None:
@@ -108,9 +124,42 @@ def test_what_the_methods_give(results) -> None:
             shown = one.to_dict()
             assert json.dumps(shown, allow_nan=False), name
         if "answer" in methods and name != "Plan":
-            assert type(one.answer()).__name__ == f"{name}Answer"
+            assert type(one.answer()).__name__ == f"{name.removeprefix('Clinic')}Answer"
     answer = results["Plan"].answer("cat", "doppler", within=9.0)
     assert (type(answer).__name__, answer.within) == ("PlanAnswer", 9.0)
+
+
+def test_figures_are_asked_for_by_one_signature(results) -> None:
+    for name, one in results.items():
+        if "plot" not in SHAPE[name].split():
+            assert not hasattr(one, "plot"), name
+            continue
+        first, *others = inspect.signature(one.plot).parameters.values()
+        assert (first.name, first.default) == ("ax", None), name
+        assert all(other.kind is other.KEYWORD_ONLY for other in others), name
+        axes = Figure(figsize=(12, 14)).add_subplot()
+        assert one.plot(axes) is axes, name
+        assert isinstance(one.plot(), Figure), name
+
+
+def test_reports_are_asked_for_by_one_signature(results) -> None:
+    for name, one in results.items():
+        if "report" not in SHAPE[name].split():
+            assert not hasattr(one, "report"), name
+            continue
+        first, *others = inspect.signature(one.report).parameters.values()
+        assert first.name == "folder", name
+        by_place = [other.name for other in others if other.kind is other.POSITIONAL_OR_KEYWORD]
+        # A sheet of paper holds all that it needs.
+        assert by_place == ([] if name in ("SheetAnswer", "OwnerAnswer") else ["records"]), name
+
+
+def test_what_is_pickled_is_equal_also_when_it_was_used(results) -> None:
+    for name, one in results.items():
+        again = pickle.loads(pickle.dumps(one))
+        assert type(again) is type(one), name
+        assert again == one, name
+        assert repr(again) == repr(one), name
 
 
 def test_the_numbers_are_those_of_the_result(results) -> None:

@@ -32,6 +32,11 @@ def test_another_unit_takes_every_number_along() -> None:
     assert Estimate(2.0, sd=0.5).times(2.0).sd == 1.0
 
 
+def test_from_another_zero_the_ends_move_and_the_sd_stays() -> None:
+    assert Estimate(2.0, 1.0, 4.0, 0.5).plus(3.0) == Estimate(5.0, 4.0, 7.0, 0.5)
+    assert Estimate(None, -1.0, 1.0).plus(3.0) == Estimate(None, 2.0, 4.0)
+
+
 def test_what_is_missing_is_not_known() -> None:
     with pytest.raises(ValueError, match="too few"):
         _ = Estimate(3.0, 1.0, reason="too few").known

@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
+from bpvet.maths.estimate import Estimate
 from bpvet.mixed.contributions import Variances
 from bpvet.mixed.criterion import Criterion
 from bpvet.mixed.optimiser import Point, minimise, usual_starts
 from bpvet.mixed.profile_likelihood import (
-    Interval,
     correlation_interval,
     effect_interval,
     scalar_interval,
@@ -69,10 +69,10 @@ def lowest(
     return float(min(ends))
 
 
-def holds(found: Interval, c: Criterion, scale: np.ndarray, correlated: bool, held: int) -> None:
+def holds(found: Estimate, c: Criterion, scale: np.ndarray, correlated: bool, held: int) -> None:
     best = lowest(c, scale, correlated)
     edges = (-1.0, 1.0) if held == CORRELATION else (0.0, np.inf)
-    for end, edge in zip(found, edges, strict=True):
+    for end, edge in zip((found.lower, found.upper), edges, strict=True):
         rise = lowest(c, scale, correlated, held, end if end != edge else 0.999 * end) - best
         if end == edge:
             assert rise <= QUANTILE
@@ -122,4 +122,41 @@ def test_of_three_effects_two_are_correlated_the_same_whichever_is_named_first()
     found = correlation_interval(c, point, (0, 1), np.eye(3), 0.95)
     assert found.lower < g[0, 1] / np.sqrt(g[0, 0] * g[1, 1]) < found.upper
     turned = correlation_interval(c, point, (1, 0), np.eye(3), 0.95)
-    assert turned == pytest.approx(found, abs=1e-4)
+    assert turned.known == pytest.approx(found.known, abs=1e-4)
+
+
+def test_a_correlation_beside_an_effect_without_variance_of_its_own() -> None:
+    """The third effect is all but a mixture of the others; by lme4 1.1-31 (ML) too."""
+    made = dense.invented(1, animals=48, slopes=2)
+    c = dense.criterion_of(made, False)
+    point, outcome = minimise(c, usual_starts(c, True, np.full(c.residuals, 0.4), True))
+    assert outcome.boundary
+    assert point.value.criterion == pytest.approx(1234.22363072, abs=1e-6)
+    found = correlation_interval(c, point, (0, 1), np.eye(3), 0.95)
+    assert found.value == pytest.approx(-0.0613, abs=1e-3)
+    # Its own ends lie on a spline through the profile.
+    assert found.known[1:] == pytest.approx((-0.5090969, 0.4007808), abs=1e-3)
+    # Of an effect so small every correlation fits nearly as well.
+    assert correlation_interval(c, point, (0, 2), np.eye(3), 0.95).known[1:] == (-1.0, 1.0)
+
+
+def test_what_does_not_vary_has_no_correlation() -> None:
+    c, point = optimum(34, True)
+    factor = point.variances.factor.copy()
+    factor[1] = 0.0
+    still = point._replace(variances=replace(point.variances, factor=factor))
+    for pair in ((0, 1), (1, 0)):
+        found = correlation_interval(c, still, pair, np.eye(2), 0.95)
+        assert (found.value, found.lower, found.upper) == (None, -1.0, 1.0)
+
+
+def test_a_refit_that_begins_at_a_saddle_settles() -> None:
+    made = dense.invented(3, animals=24, slopes=2)
+    c = dense.criterion_of(made, True)
+    point, _ = minimise(c, usual_starts(c, True, np.full(c.residuals, 0.4), True))
+    scale = np.array([[1.0, 0.4, 0.2], [0.0, 2.0, 0.3], [0.0, 0.0, 0.5]])
+    found = correlation_interval(c, point, (0, 1), scale, 0.95)
+    turned = correlation_interval(c, point, (1, 0), scale, 0.95)
+    value, lower, upper = found.known
+    assert -1.0 <= lower < value < upper < 1.0
+    assert turned.known == pytest.approx(found.known, abs=1e-3)

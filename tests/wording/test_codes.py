@@ -8,7 +8,7 @@ import pytest
 
 import bpvet
 from bpvet.facts.devices import device_criteria
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.estimate import Estimate
 from bpvet.models.agreement.device import MET, CriterionResult
 from bpvet.visits.labs.history import lab_history
 from bpvet.visits.seen import kidneys_of
@@ -48,7 +48,7 @@ def test_a_criterion_of_a_device_is_named_by_its_fact(key: str, item: str) -> No
         key="any",
         words="any: words",
         bound=chosen.bound,
-        value=Estimated(62.0),
+        value=Estimate(62.0),
         verdict=MET,
         settled=True,
         reason=None,

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -27,7 +28,13 @@ from bpvet.models.safety.checks_due import checks_due
 from bpvet.models.safety.clinic import AnimalSafety, clinic_safety
 from bpvet.models.safety.safety import Safety
 from bpvet.printing import Brief, ShortTable, Tabled, number, probability
+from bpvet.records.outputs import inputs_of
 from bpvet.records.records import Records
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
 
 _DAY = np.timedelta64(1, "D")
 #: Rows that are printed of many.
@@ -178,6 +185,35 @@ class Due(Tabled, Content):
         return [plain(one) for one in self.rows]
 
     to_dict = to_list
+
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the windows for measuring again, or draw them in an Axes of yours."""
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.due import due_picture
+
+        return plotted(due_picture(self), ax, width_mm)
+
+    def report(
+        self, folder: str | Path, records: str | Path, *, force: bool = False
+    ) -> tuple[Path, ...]:
+        """Write the list as page, table and calendar; nothing in `records` is written over.
+
+        Parameters
+        ----------
+        folder : str or path
+        records : str or path
+            Where they are.
+        force : bool
+            Whether files that are not an earlier list may be replaced.
+
+        Returns
+        -------
+        tuple of Path
+            The page first.
+        """
+        from bpvet.reports.due import write_due
+
+        return write_due(self, Path(folder), inputs_of(records), force)
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row an animal, flat: the columns of the CSV."""

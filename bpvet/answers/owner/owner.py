@@ -7,6 +7,7 @@ known is said to be so.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -84,6 +85,12 @@ class OwnerAnswer(Brief, Content):
     recheck: RecheckAnswer
     treated: bool
     version: str
+
+    def report(self, folder: str | Path, **page: Any) -> Path:
+        """Write the owner's page into a folder; choices as `bpvet.letter` takes them."""
+        from bpvet.reports.results import page as written
+
+        return written(self, folder, **page)
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain JSON values."""

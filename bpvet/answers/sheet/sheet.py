@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -91,6 +92,12 @@ class SheetAnswer(Brief, Content):
     urgent: tuple[UrgentAnswer, ...]
     last: tuple[Measured, ...]
     version: str
+
+    def report(self, folder: str | Path, **page: Any) -> Path:
+        """Write the sheet for the room into a folder; choices as `bpvet.letter` takes them."""
+        from bpvet.reports.results import page as written
+
+        return written(self, folder, **page)
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain JSON values."""

@@ -25,6 +25,7 @@ from bpvet.figures.sheet import (
     FULL_WIDTH,
     KeyRow,
     Place,
+    Region,
     Sheet,
     Style,
     key_height,
@@ -48,6 +49,8 @@ __all__ = ["COLUMN_WIDTH", "FULL_WIDTH", "MARKERS", "draw"]
 
 _LEFT, _RIGHT = 15.0, 11.0
 _BETWEEN = 3.0
+#: In somebody's Axes the panels are no lower, mm.
+_LEAST_PANEL = 30.0
 _BAND = "#e2e2e2"
 #: Marks of single animals, told apart by shape alone.
 MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*")
@@ -66,14 +69,16 @@ class Plan:
     width: float
     height: float
     title: Block
-    headings: tuple[Block, Block]
-    heading_tops: tuple[float, float]
-    panels: tuple[Place, Place]
+    headings: tuple[Block, ...]
+    heading_tops: tuple[float, ...]
+    panels: tuple[Place, ...]
     key: tuple[KeyRow, ...]
     key_top: float
 
 
-def draw(picture: AgreementPicture, width_mm: float = FULL_WIDTH) -> Figure:
+def draw(
+    picture: AgreementPicture, width_mm: float = FULL_WIDTH, region: Region | None = None
+) -> Figure:
     """Draw two methods against each other.
 
     Parameters
@@ -82,21 +87,26 @@ def draw(picture: AgreementPicture, width_mm: float = FULL_WIDTH) -> Figure:
         What to show.
     width_mm : float
         Width, mm, at least 80; the height follows.
+    region : Region, optional
+        What it is to fill in somebody's figure; its width and height are then the picture's.
 
     Returns
     -------
     matplotlib.figure.Figure
-        A figure of its own, known to no window.
+        A figure of its own, known to no window, or that of the region.
 
     Raises
     ------
     CallError
-        If the width is too small.
+        If the width, or the region, is too small.
     """
-    refuse_width(width_mm)
-    plan = _plan(picture, width_mm)
+    if region is None:
+        refuse_width(width_mm)
+        plan = _plan(picture, width_mm)
+    else:
+        plan = _alone(picture, region)
     with house_style():
-        return _drawn(plan, picture)
+        return _drawn(plan, picture, region)
 
 
 def _plan(picture: AgreementPicture, width: float) -> Plan:
@@ -105,7 +115,7 @@ def _plan(picture: AgreementPicture, width: float) -> Plan:
     beside = width >= 120
     share = (space - _BETWEEN) / 2 if beside else space
     words = (
-        picture.words.differences.format(first=picture.labels[0], second=picture.labels[1]),
+        _heading(picture),
         picture.words.identity.format(first=picture.labels[0], second=_capital(picture.labels[1])),
     )
     headings = (block(words[0], share, most=3), block(words[1], share, most=3))
@@ -126,8 +136,27 @@ def _plan(picture: AgreementPicture, width: float) -> Plan:
     return Plan(width, bottom, title, headings, (top, heading_top), (first, second), key, key_top)
 
 
-def _key(picture: AgreementPicture) -> list[tuple[Style, str]]:
-    """Return the samples and words of the key, in order."""
+def _alone(picture: AgreementPicture, region: Region) -> Plan:
+    """Return the plan of the differences alone, which fill a region."""
+    title, space = title_block(picture.title, region.width), region.width - 2 * EDGE
+    heading, heading_top = block(_heading(picture), space, most=3), EDGE + title.height + 1.0
+    top = heading_top + heading.height + 2.0
+    key = key_rows(_key(picture, alone=True), region.width)
+    below = height_mm(2) + 5.0 + key_height(key) + EDGE
+    tall = region.spare(top + below, 0.0, _LEAST_PANEL)
+    place = Place(EDGE + _LEFT, top, space - _LEFT - _RIGHT, tall)
+    key_top = top + tall + height_mm(2) + 5.0
+    tops, size = (heading_top,), (region.width, region.height)
+    return Plan(*size, title, (heading,), tops, (place,), key, key_top)
+
+
+def _heading(picture: AgreementPicture) -> str:
+    first, second = picture.labels
+    return picture.words.differences.format(first=first, second=second)
+
+
+def _key(picture: AgreementPicture, alone: bool = False) -> list[tuple[Style, str]]:
+    """Return the samples and words of the key, in order; of the differences `alone`."""
     marks: Style = {"ls": "none", "mec": INK, "mew": HAIRLINE, "ms": _MARK}
     rows: list[tuple[Style, str]] = []
     words = picture.words
@@ -147,14 +176,16 @@ def _key(picture: AgreementPicture) -> list[tuple[Style, str]]:
     rows.append(({"color": INK, "lw": HAIRLINE, "ls": _LIMIT_DASH}, limits))
     if picture.trend is not None:
         rows.append(({"color": INK, "lw": HAIRLINE, "ls": _TREND_DASH}, picture.trend.words))
+    if alone:
+        return rows
     rows.append(({"color": GUIDE_GREY, "lw": HAIRLINE}, words.equal))
     for line, dash in zip(picture.lines, _DASHES, strict=False):
         rows.append(({"color": INK, "lw": 1.4, "ls": dash}, line.words))
     return rows
 
 
-def _drawn(plan: Plan, picture: AgreementPicture) -> Figure:
-    sheet = new_sheet(plan.width, plan.height, plan.title)
+def _drawn(plan: Plan, picture: AgreementPicture, region: Region | None) -> Figure:
+    sheet = new_sheet(plan.width, plan.height, plan.title, region)
     for heading, top, panel in zip(plan.headings, plan.heading_tops, plan.panels, strict=True):
         sheet.words(panel.left - _LEFT, top, heading)
     axes = [sheet.panel(place) for place in plan.panels]
@@ -162,7 +193,8 @@ def _drawn(plan: Plan, picture: AgreementPicture) -> Figure:
         one.xaxis.set_major_locator(MaxNLocator(5))
         one.yaxis.set_major_locator(MaxNLocator(6))
     _differences(axes[0], picture)
-    _identity(axes[1], picture)
+    for one in axes[1:]:
+        _identity(one, picture)
     _margin(sheet, axes[0], plan.panels[0], (picture.lower, picture.bias, picture.upper))
     sheet.key(plan.key_top, plan.key)
     return sheet.figure

@@ -21,6 +21,7 @@ from bpvet.figures.sheet import (
     FULL_WIDTH,
     KeyRow,
     Place,
+    Region,
     Style,
     key_height,
     key_rows,
@@ -31,6 +32,8 @@ from bpvet.figures.sheet import (
 from bpvet.figures.style import GUIDE_GREY, HAIRLINE, INK, PAPER, house_style
 
 _ROW, _BARS = 5.0, 34.0
+#: In somebody's Axes panels keep this share of that, so that no name stands on another.
+_LEAST = 0.72
 #: Below a panel: space for the numbers of its axis, and after the words of the axis.
 _TICKS, _BELOW = 5.0, 2.5
 _RIGHT = 5.0
@@ -67,7 +70,9 @@ class Plan:
     key_top: float
 
 
-def draw(picture: AuditPicture, width_mm: float = FULL_WIDTH) -> Figure:
+def draw(
+    picture: AuditPicture, width_mm: float = FULL_WIDTH, region: Region | None = None
+) -> Figure:
     """Draw a figure of the audit.
 
     Parameters
@@ -76,24 +81,32 @@ def draw(picture: AuditPicture, width_mm: float = FULL_WIDTH) -> Figure:
         What to show.
     width_mm : float
         Width, mm, at least 80; the height follows.
+    region : Region, optional
+        What it is to fill in somebody's figure; its width and height are then the picture's.
 
     Returns
     -------
     matplotlib.figure.Figure
-        A figure of its own, known to no window.
+        A figure of its own, known to no window, or that of the region.
 
     Raises
     ------
     CallError
-        If the width is too small.
+        If the width, or the region, is too small.
     """
-    refuse_width(width_mm)
-    plan = _plan(picture, width_mm)
+    width = width_mm if region is None else region.width
+    refuse_width(width)
+    plan = _plan(picture, width)
+    if region is not None:
+        panels = sum(one.place.height for one in plan.panels)
+        spare = region.spare(plan.height, panels, _LEAST * panels)
+        plan = _plan(picture, width, 1.0 + spare / panels)
     with house_style():
-        return _drawn(plan)
+        return _drawn(plan, region)
 
 
-def _plan(picture: AuditPicture, width: float) -> Plan:
+def _plan(picture: AuditPicture, width: float, stretch: float = 1.0) -> Plan:
+    """Return the plan, its panels `stretch` times as high as they would be by themselves."""
     space = width - 2 * EDGE
     title = title_block(picture.title, width, most=3)
     top, panels, left = EDGE + title.height + 1.5, [], _left(picture, width)
@@ -101,6 +114,7 @@ def _plan(picture: AuditPicture, width: float) -> Plan:
         heading = block(panel.heading, space, most=2)
         top += heading.height + 2.5
         tall = _BARS if isinstance(panel, BarsPanel) else _ROW * len(panel.names) + 2.0
+        tall *= stretch
         wide = min(width - EDGE - left - _RIGHT, _WIDEST_PANEL)
         axis = block(panel.axis, space, most=2)
         panels.append(PlacedPanel(Place(left, top, wide, tall), heading, axis, panel))
@@ -137,8 +151,8 @@ def _without_interval(panel: Panel) -> bool:
     return bool((np.isfinite(panel.estimate) & ~np.isfinite(panel.low)).any())
 
 
-def _drawn(plan: Plan) -> Figure:
-    sheet = new_sheet(plan.width, plan.height, plan.title)
+def _drawn(plan: Plan, region: Region | None) -> Figure:
+    sheet = new_sheet(plan.width, plan.height, plan.title, region)
     for one in plan.panels:
         sheet.words(EDGE, one.place.top - one.heading.height - 2.0, one.heading)
         # What the axis shows stands below its middle, as near to it as the page allows.

@@ -27,6 +27,7 @@ from bpvet.figures.sheet import (
     FULL_WIDTH,
     KeyRow,
     Place,
+    Region,
     Sheet,
     Style,
     key_height,
@@ -47,6 +48,8 @@ MANY = 400
 _LEFT, _RIGHT = 14.0, 4.0
 _BESIDE_FROM = 120.0
 _ROW = 4.3
+#: In somebody's Axes panels without names are no lower, mm.
+_LEAST_PANEL = 30.0
 _STEPS = [1, 2, 5, 10]
 _ANIMAL_GREY = "#a8a8a8"
 
@@ -64,7 +67,9 @@ class Plan:
     key_top: float
 
 
-def draw(picture: CohortPicture, width_mm: float = FULL_WIDTH) -> Figure:
+def draw(
+    picture: CohortPicture, width_mm: float = FULL_WIDTH, region: Region | None = None
+) -> Figure:
     """Draw one of a cohort's figures.
 
     Parameters
@@ -72,27 +77,30 @@ def draw(picture: CohortPicture, width_mm: float = FULL_WIDTH) -> Figure:
     picture : PanelsPicture, ResidualsPicture or IntervalsPicture
     width_mm : float
         Width, mm, at least 80; the height follows.
+    region : Region, optional
+        What it is to fill in somebody's figure; its width and height are then the picture's.
 
     Returns
     -------
     matplotlib.figure.Figure
-        A figure of its own, known to no window.
+        A figure of its own, known to no window, or that of the region.
 
     Raises
     ------
     CallError
-        If the width is too small.
+        If the width, or the region, is too small.
     """
     if isinstance(picture, PanelsPicture):
-        return draw_panels(picture, width_mm)
-    refuse_width(width_mm)
+        return draw_panels(picture, width_mm, region)
+    width = width_mm if region is None else region.width
+    refuse_width(width)
     with house_style():
         if isinstance(picture, ResidualsPicture):
-            return _residuals(picture, width_mm)
-        return _intervals(picture, width_mm)
+            return _residuals(picture, width, region)
+        return _intervals(picture, width, region)
 
 
-def _residuals(picture: ResidualsPicture, width: float) -> Figure:
+def _residuals(picture: ResidualsPicture, width: float, region: Region | None) -> Figure:
     many = picture.residual.size > MANY
     mark: Style = {"ls": "none", "marker": "o", "ms": 2.2 if many else 3.0}
     mark |= {"mec": INK, "mew": 0.5 if many else 0.7, "mfc": PAPER}
@@ -103,7 +111,10 @@ def _residuals(picture: ResidualsPicture, width: float) -> Figure:
         ({"color": GUIDE_GREY, "lw": HAIRLINE, "ls": (0, (4, 2))}, words.two_sds),
     ]
     plan = _plan(picture.title, width, [words.fitted, words.normal], 0.8, key)
-    sheet = _sheet(plan)
+    if region is not None:
+        tall = _filling(plan, region, _LEAST_PANEL)
+        plan = _plan(picture.title, width, [words.fitted, words.normal], 0.8, key, height=tall)
+    sheet = _sheet(plan, region)
     first, second = (_axes(sheet, place) for place in plan.panels)
     reach = 1.08 * max(3.0, float(np.abs(picture.residual).max()))
     for axes, x in ((first, picture.fitted), (second, picture.normal)):
@@ -115,13 +126,15 @@ def _residuals(picture: ResidualsPicture, width: float) -> Figure:
         first.axhline(end, color=GUIDE_GREY, lw=HAIRLINE, ls=(0, (4, 2)), zorder=1)
     ends = [float(picture.normal.min()), float(picture.normal.max())]
     second.plot(ends, ends, color=INK, lw=HAIRLINE, zorder=3, label="normal")
-    first.set_xlabel(words.fitted_axis.format(unit=picture.unit))
+    first.set_xlabel(words.fitted_axis.format(unit=picture.unit).rstrip(", "))
     second.set_xlabel(words.normal_axis)
     return _finished(sheet, plan)
 
 
-def _intervals(picture: IntervalsPicture, width: float) -> Figure:
-    named = len(picture.names) <= MOST_NAMES
+def _intervals(
+    picture: IntervalsPicture, width: float, region: Region | None, most: int = MOST_NAMES
+) -> Figure:
+    named = len(picture.names) <= most
     share = width / len(picture.panels) if width >= _BESIDE_FROM else width
     space = min(max(map(width_mm, map(plain, picture.names))) + 1.0, 0.4 * share) if named else 4.0
     names = [block(name, space - 1.0) for name in picture.names] if named else []
@@ -134,7 +147,15 @@ def _intervals(picture: IntervalsPicture, width: float) -> Figure:
         key.append(({"lw": 0}, picture.unnamed.format(count=len(picture.names))))
     headings = [panel.heading for panel in picture.panels]
     plan = _plan(picture.title, width, headings, 0.0, key, left=space, height=height)
-    sheet = _sheet(plan)
+    if region is not None:
+        least = height * max((name.height + 0.2) / row for name in names) if named else 0.0
+        if named and plan.height - height + least > region.height:
+            # Where there is no space for their names, rows are drawn closer, without.
+            return _intervals(picture, width, region, 0)
+        tall = _filling(plan, region, max(least, _LEAST_PANEL))
+        row *= tall / height
+        plan = _plan(picture.title, width, headings, 0.0, key, left=space, height=tall)
+    sheet = _sheet(plan, region)
     for panel, place in zip(picture.panels, plan.panels, strict=True):
         axes = _axes(sheet, place)
         _draw_intervals(axes, panel, named)
@@ -205,8 +226,14 @@ def _plan(
     return Plan(width, bottom, heading, words, tuple(places), rows, key_top)
 
 
-def _sheet(plan: Plan) -> Sheet:
-    sheet = new_sheet(plan.width, plan.height, plan.title)
+def _filling(plan: Plan, region: Region, least: float) -> float:
+    """Return how high panels are with which a plan fills a region, at least so many mm."""
+    rows, tall = len({place.top for place in plan.panels}), plan.panels[0].height
+    return tall + region.spare(plan.height, rows * tall, rows * least) / rows
+
+
+def _sheet(plan: Plan, region: Region | None) -> Sheet:
+    sheet = new_sheet(plan.width, plan.height, plan.title, region)
     for place, heading in zip(plan.panels, plan.headings, strict=True):
         sheet.words(place.left, place.top - heading.height - 1.0, heading)
     return sheet
@@ -221,8 +248,8 @@ def _axes(sheet: Sheet, place: Place) -> Axes:
 
 def _finished(sheet: Sheet, plan: Plan) -> Figure:
     """Draw the key, keep the ticks that lie within each panel, and return the figure."""
-    for axes in sheet.figure.axes:
-        for axis in () if axes is sheet.page else (axes.xaxis, axes.yaxis):
+    for axes in sheet.panels:
+        for axis in (axes.xaxis, axes.yaxis):
             low, high = sorted(axis.get_view_interval())
             axis.set_ticks([place for place in axis.get_majorticklocs() if low <= place <= high])
     sheet.key(plan.key_top, plan.key)

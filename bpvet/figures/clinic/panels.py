@@ -22,6 +22,7 @@ from bpvet.figures.sheet import (
     EDGE,
     FULL_WIDTH,
     Place,
+    Region,
     Sheet,
     Style,
     key_height,
@@ -77,7 +78,9 @@ class _Layout:
     bottom: float
 
 
-def draw_panels(picture: PanelsPicture, width: float = FULL_WIDTH) -> Figure:
+def draw_panels(
+    picture: PanelsPicture, width: float = FULL_WIDTH, region: Region | None = None
+) -> Figure:
     """Draw a sheet of small panels.
 
     Parameters
@@ -85,19 +88,25 @@ def draw_panels(picture: PanelsPicture, width: float = FULL_WIDTH) -> Figure:
     picture : PanelsPicture
     width : float
         Width, mm, at least 80; the height follows.
+    region : Region, optional
+        What it is to lie in, at its top, in somebody's figure; its width is then the picture's.
 
     Raises
     ------
     CallError
         If the width is too small.
     """
+    width = width if region is None else region.width
     refuse_width(width)
     with house_style():
         title = title_block(picture.title, width, most=3)
         layout = _layout(picture, width, EDGE + title.height + 1.5)
         rows = key_rows(_key(picture), width)
         top = layout.bottom + height_mm(1) + 2.5
-        sheet = new_sheet(width, top + key_height(rows) + EDGE, title)
+        height = top + key_height(rows) + EDGE
+        if region is not None:
+            region.spare(height, 0.0, 0.0)
+        sheet = new_sheet(width, height, title, region)
         if picture.overview is not None and layout.all_panel is not None:
             _draw_all(sheet, picture, picture.overview, layout.all_panel)
         last = len(picture.panels) - layout.columns

@@ -27,10 +27,6 @@ SATTERTHWAITE = reason("how.satterthwaite")
 FISHER = reason("how.fisher")
 
 
-#: The name by which pages and words know it.
-Estimated = Estimate
-
-
 def estimated(
     value: float | None,
     lower: float | None = None,

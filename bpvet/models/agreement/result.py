@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -49,9 +50,11 @@ from bpvet.printing import ShortTable, Tabled
 from bpvet.reasons import reason
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from bpvet.answers.agreement.agreement import AgreementAnswer
+    from bpvet.reports.writing import Written
 
 
 #: Differences no larger than these are counted, mmHg: the guideline's two shares.
@@ -287,12 +290,22 @@ class Agreement(Tabled, Content):
         """Return plain values for JSON; what is missing is None with its reason beside it."""
         return dict_of(self)
 
-    def plot(self, width_mm: float = 160.0) -> Figure:
-        """Return the figure: differences against means, and the identity plot with both lines."""
-        from bpvet.figures.clinic.agreement import draw
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the figure: differences against means, and the identity plot with both lines.
+
+        With `ax` differences against means are drawn in that Axes of matplotlib, whose box they
+        fill with title and key, and it is returned.
+        """
+        from bpvet.figures.drawing import plotted
         from bpvet.pictures.agreement import agreement_picture
 
-        return draw(agreement_picture(self), width_mm=width_mm)
+        return plotted(agreement_picture(self), ax, width_mm)
+
+    def report(self, folder: str | Path, records: str | Path, **choices: Any) -> Written[Any]:
+        """Write the report into a folder; `records`: where they are. As `bpvet.report` does it."""
+        from bpvet.reports.results import report
+
+        return report(self, folder, records, **choices)
 
     def answer(self) -> AgreementAnswer:
         """Return what ``bpvet agreement --json`` prints: the numbers, and what they say."""

@@ -8,7 +8,7 @@ clinic.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -33,6 +33,11 @@ from bpvet.printing import ShortTable, Tabled, number
 from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
 
 #: Sessions of both conditions this many days apart or nearer are compared: further apart,
 #: the animal itself may have changed.
@@ -108,6 +113,13 @@ class Situation(Tabled, Content):
         if any("×" in term and term.startswith("animal") for term in self.fit.at_zero):
             said.append(reason("situation.at_zero"))
         return tuple(said)
+
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the figure, an animal a row, or draw it in an Axes of yours and return that."""
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.audit import situation_picture
+
+        return plotted(situation_picture(self), ax, width_mm)
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row an animal: sessions, plain and shrunken difference with its interval."""

@@ -7,6 +7,7 @@ drawn towards each other by how little is known of each, with intervals.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -38,13 +39,17 @@ from bpvet.models.audit.readings import (
     time_of_day,
 )
 from bpvet.models.audit.spread import Spread, spreads
-from bpvet.printing import ShortTable, number, probability
+from bpvet.printing import ShortTable, Tabled, number, probability
 from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
     from bpvet.answers.audit.audit import AuditAnswer
+    from bpvet.reports.writing import Written
 
 _SPREAD_COLUMNS = (
     *("method", "by", "group", "sessions", "df", "sd", "lower", "upper"),
@@ -53,8 +58,8 @@ _SPREAD_COLUMNS = (
 NOT_TO_JUDGE = reason("audit.not_to_judge")
 
 
-@dataclass(frozen=True, eq=False)
-class Audit(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class Audit(Tabled, Content):
     """The quality of measuring in a clinic's records.
 
     Parameters
@@ -138,17 +143,42 @@ class Audit(Content):
             )
         return pd.DataFrame(rows, columns=list(_SPREAD_COLUMNS))
 
+    def plot(
+        self, ax: Axes | None = None, *, what: str = "order", width_mm: float = 160.0
+    ) -> Figure | Axes:
+        """Return one of the figures, or draw it in an Axes of yours, whose box it fills.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+        what : str
+            ``order``: readings one by one against those after the first; ``digits``: end digits;
+            ``spread``: the scatter of readings by operator, site and demeanour; ``operators``:
+            their effects.
+        width_mm : float
+            Width of a figure of its own.
+
+        Raises
+        ------
+        CallError
+            For another figure, or where the records hold nothing to draw in it.
+        """
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.audit import audit_picture
+
+        return plotted(audit_picture(self, what), ax, width_mm)
+
+    def report(self, folder: str | Path, records: str | Path, **choices: Any) -> Written[Any]:
+        """Write the report into a folder; `records`: where they are. As `bpvet.report` does it."""
+        from bpvet.reports.results import report
+
+        return report(self, folder, records, **choices)
+
     def answer(self) -> AuditAnswer:
         """Return what ``bpvet audit --json`` prints: the numbers, and what they say."""
         from bpvet.answers.audit.audit import audit_answer
 
         return audit_answer(self)
-
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
 
     def _table(self) -> ShortTable:
         rows = [
@@ -170,7 +200,7 @@ class Audit(Content):
         return ShortTable(title, columns, tuple(rows), (NOT_TO_JUDGE,))
 
 
-def audit(records: Records, rule: str = "guideline", level: float = 0.95) -> Audit:
+def audit(records: Records, rule: str = "guideline", *, level: float = 0.95) -> Audit:
     """Return the quality of measuring in these records.
 
     Parameters

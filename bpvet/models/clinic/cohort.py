@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,13 +24,18 @@ from bpvet.garbage import garbage_waits
 from bpvet.mixed.cohort import Cohort, fit_cohort
 from bpvet.models.clinic.needs import Needs, needs_of
 from bpvet.models.clinic.over_time import OverTime, over_time
+from bpvet.printing import ShortTable, Tabled
 from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.readings import coded_readings_used
 from bpvet.visits.sessions import sessions, used_values
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
     from bpvet.answers.clinic.cohort import CohortAnswer
+    from bpvet.reports.writing import Written
 
 #: Fewest animals, and fewest of them with two sessions or more, for a cohort at all.
 LEAST_ANIMALS, LEAST_FOLLOWED = 5, 3
@@ -66,8 +72,8 @@ class Fitted(Content):
     left_out_terms: dict[str, str]
 
 
-@dataclass(frozen=True, eq=False)
-class ClinicCohort(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class ClinicCohort(Tabled, Content):
     """The default cohort of a clinic.
 
     Parameters
@@ -129,23 +135,59 @@ class ClinicCohort(Content):
         name = self.names[animal]
         return f"{animal} ({name})" if name else animal
 
+    def report(self, folder: str | Path, records: str | Path, **choices: Any) -> Written[Any]:
+        """Write the report into a folder; `records`: where they are. As `bpvet.report` does it."""
+        from bpvet.reports.results import report
+
+        return report(self, folder, records, **choices)
+
     def answer(self, level: float = 0.95) -> CohortAnswer:
         """Return what ``bpvet cohort --json`` prints: the numbers, and what they say."""
         from bpvet.answers.clinic.cohort import cohort_answer
 
         return cohort_answer(self, level)
 
-    def __repr__(self) -> str:
-        return repr(self.cohort)
+    def to_frame(self) -> pd.DataFrame:
+        """Return the model's fixed effects and variance components, in full precision."""
+        return self.cohort.to_frame()
 
-    def _repr_html_(self) -> str:
-        return self.cohort._repr_html_()
+    def to_dict(self) -> dict[str, Any]:
+        """Return `to_frame` as plain values for JSON; `answer` holds the animals and the rest."""
+        return self.cohort.to_dict()
+
+    def plot(
+        self, ax: Axes | None = None, *, what: str = "animals", width_mm: float = 160.0
+    ) -> Figure | Axes:
+        """Return one of the figures, or draw it in an Axes of yours, whose box it fills.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+        what : str
+            ``animals``: each against the population; ``residuals``: of the sessions; ``scatter``:
+            SDs between animals, visits and readings, by method.
+        width_mm : float
+            Width of a figure of its own.
+
+        Raises
+        ------
+        CallError
+            For another figure.
+        """
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.clinic import clinic_picture
+
+        return plotted(clinic_picture(self, what), ax, width_mm)
+
+    def _table(self) -> ShortTable:
+        return self.cohort.summary()
 
 
 @garbage_waits()
 def clinic_cohort(
     records: Records,
     quantity: str = "systolic",
+    *,
     rule: str = "guideline",
     pseudonyms: bool = False,
 ) -> ClinicCohort:

@@ -23,7 +23,8 @@ from bpvet.equality import Content
 from bpvet.facts.categories import guideline as guideline_of
 from bpvet.facts.drugs import drug as drug_of
 from bpvet.facts.sources import fact
-from bpvet.printing import ShortTable, number
+from bpvet.maths.estimate import values_of
+from bpvet.printing import ShortTable, Tabled, number
 from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
@@ -119,8 +120,8 @@ class Incidence:
     at_risk: int | None
 
 
-@dataclass(frozen=True, eq=False)
-class OverTime(Content):
+@dataclass(frozen=True, eq=False, repr=False)
+class OverTime(Tabled, Content):
     """A clinic's animals over time on treatment.
 
     Parameters
@@ -172,11 +173,10 @@ class OverTime(Content):
             ]
         )
 
-    def __repr__(self) -> str:
-        return self._table().brief()
-
-    def _repr_html_(self) -> str:
-        return self._table().html()
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON."""
+        held: dict[str, Any] = values_of(self)
+        return held
 
     def _table(self) -> ShortTable:
         rows = tuple(

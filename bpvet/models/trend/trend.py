@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -43,10 +44,12 @@ from bpvet.visits.session_store import AnimalSessions
 from bpvet.visits.treatments.courses import Treatments
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from bpvet.answers.trend.result import TrendAnswer
     from bpvet.models.trend.companions import Companions
+    from bpvet.reports.writing import Written
 
 
 #: From this share of readings beyond the gauge on, one end of a usual pressure is told.
@@ -323,13 +326,28 @@ class Trend(Tabled, Content):
             frame["bound"] = self.series.bound
         return frame
 
-    def plot(self, width_mm: float = 160.0, labs: bool = False) -> Figure:
-        """Return the figure of the trend, `width_mm` wide; `labs`: with laboratory values below."""
+    def plot(
+        self, ax: Axes | None = None, *, width_mm: float = 160.0, labs: bool = False
+    ) -> Figure | Axes:
+        """Return the figure of the trend, or draw it in an Axes of yours and return that.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+            Its box is filled, at least 80 mm wide: what is urgent, drugs and signs, and as the Axes
+            itself the panel, on which more may be drawn (days since 1970-01-01 across). What
+            stands below the panel in a figure of its own is left out; in a low box so are the
+            newest value, the key, and then the signs.
+        width_mm : float
+            Width of a figure of its own.
+        labs : bool
+            Whether laboratory values and weights stand below, in panels of their own.
+        """
         # It points up, as `answer` does: what is urgent stands in every figure.
-        from bpvet.figures.trend import draw
+        from bpvet.figures.drawing import plotted
         from bpvet.pictures.answered import answered_picture
 
-        return draw(answered_picture(self, labs=labs), width_mm=width_mm)
+        return plotted(answered_picture(self, labs=labs), ax, width_mm)
 
     def answer(
         self, guideline: str = "acvim2018", level: float = 0.95, *, edition: str = "iris2019"
@@ -349,6 +367,12 @@ class Trend(Tabled, Content):
         from bpvet.answers.trend.trend import trend_answer
 
         return trend_answer(self, guideline=guideline, level=level, edition=edition)
+
+    def report(self, folder: str | Path, records: str | Path, **choices: Any) -> Written[Any]:
+        """Write the report into a folder; `records`: where they are. As `bpvet.report` does it."""
+        from bpvet.reports.results import report
+
+        return report(self, folder, records, **choices)
 
     def companions(self, target: float | None = None, level: float = 0.95) -> Companions:
         """Return what leans on no model: variability, a trend by ranks, control charts.

@@ -92,7 +92,7 @@ def animals(answer: CohortAnswer) -> Shown:
 
 def residuals(answer: CohortAnswer) -> Shown:
     """Return the figure of the residuals."""
-    return _figure(cohort_pictures.residuals(answer.study))
+    return _figure(cohort_pictures.clinic_picture(answer.study, "residuals"))
 
 
 def computed(answer: CohortAnswer) -> Shown:

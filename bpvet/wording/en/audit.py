@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from bpvet.answers.statement import Statement
 from bpvet.facts.measuring import judged
 from bpvet.facts.words import METHOD_WORDS, TAKEN_BY
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.estimate import Estimate
 from bpvet.models.audit.audit import Audit
 from bpvet.models.audit.operators import Operators
 from bpvet.models.audit.precision import Change, Precision
@@ -155,7 +155,7 @@ def _groups(audit: Audit, name: str, by: str, groups: list[Spread]) -> str:
     return f"Scatter of {name} readings by {by}, shrunken to the common value: {listed(parts)}."
 
 
-def _mmhg(audit: Audit, e: Estimated) -> str:
+def _mmhg(audit: Audit, e: Estimate) -> str:
     if e.lower is None or e.upper is None:
         return f"{number(e.estimate)} mmHg"
     share = percent(audit.level)

@@ -69,7 +69,7 @@ def test_the_flow_adds_up_for_the_example(
 ) -> None:
     folder = tmp_path_factory.mktemp("example") / "clinic"
     write_example(folder)
-    held = clinic_cohort(bpvet.read(folder, as_of="2026-11-01"), quantity, rule)
+    held = clinic_cohort(bpvet.read(folder, as_of="2026-11-01"), quantity, rule=rule)
     found = flow(held)
     for name in ("animals", "sessions", "readings"):
         lost = sum(getattr(step, name) for step in found.steps)
@@ -299,7 +299,7 @@ def test_pictures_hold_the_fits_numbers(study: ClinicCohort) -> None:
     np.testing.assert_array_equal(held[1].value, lines[lines["treated"]]["estimate"])
     assert "2 animals of the records have no counted session" in shown.caption
     assert "no gap between lines is a drug's effect" in shown.caption
-    points = residuals(study)
+    points = residuals(study.cohort, "mmHg")
     assert sorted(points.residual) == points.residual.tolist()
     np.testing.assert_allclose(
         points.residual, np.sort(study.cohort.residuals("standardised").to_numpy())

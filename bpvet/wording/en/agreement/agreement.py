@@ -5,7 +5,7 @@ from __future__ import annotations
 from bpvet.answers.statement import Statement
 from bpvet.facts.measuring import judged
 from bpvet.facts.sources import fact, marked
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.estimate import Estimate
 from bpvet.models.agreement.device import (
     MET,
     NO_REFERENCE,
@@ -211,7 +211,7 @@ def basis(agree: Agreement) -> str:
     return said
 
 
-def _shares_from(e: Estimated) -> str:
+def _shares_from(e: Estimate) -> str:
     if e.lower is None or e.upper is None:
         return ""
     return f", {probability(e.lower)} to {probability(e.upper)}"
@@ -221,11 +221,11 @@ def _names(agree: Agreement) -> str:
     return capital(listed(agree.data.labels))
 
 
-def _value(e: Estimated) -> float:
+def _value(e: Estimate) -> float:
     return float(e.estimate or 0.0)
 
 
-def _interval(agree: Agreement, e: Estimated) -> str:
+def _interval(agree: Agreement, e: Estimate) -> str:
     if e.lower is None or e.upper is None:
         return f"no interval: {e.reason}"
     return interval(agree.level, e.lower, e.upper)

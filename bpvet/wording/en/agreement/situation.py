@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bpvet.facts.words import METHOD_WORDS, QUANTITY_WORDS
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.estimate import Estimate
 from bpvet.models.agreement.situation import NEAR_DAYS, Situation, Situational
 from bpvet.printing import number
 from bpvet.wording.en.phrases import capital, counted, interval
@@ -57,7 +57,7 @@ def _overall(found: Situation) -> str:
     )
 
 
-def _side(held: Estimated) -> str:
+def _side(held: Estimate) -> str:
     return "higher" if (held.estimate or 0.0) > 0 else "lower"
 
 

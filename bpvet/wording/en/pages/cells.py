@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.estimate import Estimate
 from bpvet.printing import number
 from bpvet.wording.en.pages.shapes import Column
 from bpvet.wording.en.phrases import percent
@@ -11,7 +11,7 @@ from bpvet.wording.en.phrases import percent
 ESTIMATE = (Column("Estimate", number=True), Column("From", number=True), Column("To", number=True))
 
 
-def ends(held: Estimated, digits: int = 1) -> tuple[str, str, str]:
+def ends(held: Estimate, digits: int = 1) -> tuple[str, str, str]:
     """Return an estimate and the ends of its interval as cells."""
     return (
         number(held.estimate, digits),

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from bpvet.facts.words import QUANTITY_WORDS
-from bpvet.maths.agreement.comparison import Estimated, Line
+from bpvet.maths.agreement.comparison import Line
+from bpvet.maths.estimate import Estimate
 from bpvet.models.agreement.device import NO_REFERENCE
 from bpvet.printing import number
 from bpvet.wording.en.phrases import capital
@@ -24,14 +25,14 @@ def title(agree: Agreement) -> str:
     return capital(f"{data.labels[1]} against {data.labels[0]}: {what}")
 
 
-def level_words(name: str, level: Estimated, probability: float) -> str:
+def level_words(name: str, level: Estimate, probability: float) -> str:
     """Return a level of the differences with its interval.
 
     Parameters
     ----------
     name : str
         `BIAS`, `LOWER` or `UPPER`.
-    level : Estimated
+    level : Estimate
     probability : float
         Of its interval.
     """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bpvet.answers.agreement.agreement import AgreementAnswer
 from bpvet.facts.words import QUANTITY_WORDS
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.estimate import Estimate
 from bpvet.models.agreement.device import NO_REFERENCE
 from bpvet.models.agreement.result import Agreement
 from bpvet.printing import number, probability
@@ -92,5 +92,5 @@ def _repeats(agree: Agreement) -> Card:
     return Card(question, f"{capital(listed(known))} {unit}", detail)
 
 
-def _value(held: Estimated) -> float:
+def _value(held: Estimate) -> float:
     return float(held.estimate or 0.0)

@@ -9,7 +9,7 @@ import numpy as np
 from bpvet.answers.agreement.agreement import AgreementAnswer
 from bpvet.facts.measuring import judgements
 from bpvet.facts.sources import Fact, fact, marked
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.estimate import Estimate
 from bpvet.models.agreement.device import CriterionResult
 from bpvet.models.agreement.result import Agreement
 from bpvet.models.agreement.tables import statistics_of
@@ -37,7 +37,7 @@ def statistics_table(answer: AgreementAnswer) -> Table:
     return Table(caption, columns, rows)
 
 
-def _statistics(agree: Agreement) -> Iterator[tuple[str, Estimated, str]]:
+def _statistics(agree: Agreement) -> Iterator[tuple[str, Estimate, str]]:
     yield from statistics_of(agree)
     for name, label in zip(agree.methods, agree.data.labels, strict=True):
         yield f"SD of repeated readings, {label}", agree.reading_sd[name], agree.data.unit

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from bpvet.answers.audit.audit import AuditAnswer
 from bpvet.facts.measuring import judged
 from bpvet.facts.words import METHOD_WORDS
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.estimate import Estimate
 from bpvet.models.audit.audit import Audit
 from bpvet.models.audit.protocol import ProtocolItem
 from bpvet.printing import number, probability
@@ -87,13 +87,13 @@ def _species(species: str) -> str:
     return f"{species}s" if species else "animals of unknown species"
 
 
-def _from_to(audit: Audit, held: Estimated) -> str:
+def _from_to(audit: Audit, held: Estimate) -> str:
     if held.lower is None or held.upper is None:
         return "no interval can be given"
     return f"{percent(audit.level)} interval {number(held.lower)} to {number(held.upper)}"
 
 
-def _shares_from_to(audit: Audit, held: Estimated) -> str:
+def _shares_from_to(audit: Audit, held: Estimate) -> str:
     if held.lower is None or held.upper is None:
         return "no interval can be given"
     ends = f"{probability(held.lower)} to {probability(held.upper)}"
@@ -139,13 +139,13 @@ def _counted_row(item: ProtocolItem) -> _Row:
     return capital(item.words), METHOD_WORDS.get(item.method, ""), found, _shares(item.share)
 
 
-def _shares(held: Estimated) -> str:
+def _shares(held: Estimate) -> str:
     if held.lower is None or held.upper is None:
         return NONE
     return f"{probability(held.lower)} to {probability(held.upper)}"
 
 
-def _mmhg(held: Estimated) -> tuple[str, str]:
+def _mmhg(held: Estimate) -> tuple[str, str]:
     """Return an estimate and its interval as cells; of one that is not known, why."""
     if held.estimate is None:
         return "not known", held.reason or NONE

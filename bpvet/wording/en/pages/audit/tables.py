@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bpvet.facts.words import METHOD_WORDS
-from bpvet.maths.agreement.comparison import Estimated
+from bpvet.maths.estimate import Estimate
 from bpvet.models.agreement.situation import Situation
 from bpvet.models.audit.audit import Audit
 from bpvet.printing import number, probability
@@ -18,7 +18,7 @@ def _count(head: str) -> Column:
     return Column(head, number=True)
 
 
-def _shares(held: Estimated) -> tuple[str, str, str]:
+def _shares(held: Estimate) -> tuple[str, str, str]:
     return (probability(held.estimate), probability(held.lower), probability(held.upper))
 
 
@@ -124,7 +124,7 @@ def spread_table(audit: Audit) -> Table | None:
     """Return the scatter of readings by method and group, plain and drawn together."""
     rows = []
     for one in audit.spreads:
-        drawn = one.shrunken or Estimated(None)
+        drawn = one.shrunken or Estimate(None)
         group = f"{one.by}: {one.group}" if one.by else "all sessions"
         name = METHOD_WORDS[one.method]
         rows.append((name, group, str(one.sessions), str(one.df), *ends(one.sd), *ends(drawn)))

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from bpvet.records.made_tables import MadeTables
 
 #: From this version on, pandas copies on write, so that a shallow copy is safe to hand out.
-_COPIES_ON_WRITE = int(pd.__version__.split(".")[0]) >= 3
+COPIES_ON_WRITE = int(pd.__version__.split(".")[0]) >= 3
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -251,7 +251,7 @@ class Records(Content):
         return self._table().html()
 
     def _handed_out(self, table: str) -> pd.DataFrame:
-        return self._tables[table].copy(deep=not _COPIES_ON_WRITE)
+        return self._tables[table].copy(deep=not COPIES_ON_WRITE)
 
     def _table(self) -> ShortTable:
         rows = []

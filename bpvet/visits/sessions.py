@@ -19,7 +19,7 @@ from bpvet.visits.flags import flag_columns
 from bpvet.visits.part import Part, PlacedReadings
 from bpvet.visits.placement import Codes, Placement, Rows
 from bpvet.visits.readings import judged
-from bpvet.visits.session_store import SessionStore
+from bpvet.visits.session_store import SessionStore, compact
 from bpvet.visits.session_sums import known_columns, sum_columns
 from bpvet.visits.session_sums import used_values as used_values
 from bpvet.visits.session_texts import SessionColumnsByBlock, joined_text
@@ -152,7 +152,7 @@ def _stored(
     missed = inside_missed(records, animal, day)
     columns |= _of_readings(frame, placement, columns["condition"], missed)
     extra = [name for name in columns if name not in SESSION_COLUMNS]
-    return SessionStore({name: columns[name] for name in (*SESSION_COLUMNS, *extra)})
+    return SessionStore(compact({name: columns[name] for name in (*SESSION_COLUMNS, *extra)}))
 
 
 def _of_readings(

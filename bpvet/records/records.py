@@ -21,7 +21,7 @@ from bpvet.records.headings.near_names import did_you_mean, nearest
 if TYPE_CHECKING:
     from bpvet.records.animal_rows import AnimalRow
     from bpvet.records.entries.cancelled import CancelledRow
-    from bpvet.records.made_tables import MadeTables
+    from bpvet.records.made_tables import CodedReadings, MadeTables
 
 #: From this version on, pandas copies on write, so that a shallow copy is safe to hand out.
 COPIES_ON_WRITE = int(pd.__version__.split(".")[0]) >= 3
@@ -119,7 +119,7 @@ class Records(Content):
         """
         return self._handed_out("readings")
 
-    def coded_readings(self) -> pd.DataFrame:
+    def coded_readings(self) -> CodedReadings:
         """Return what sessions are made of: the readings with their texts as categories.
 
         All columns of `readings` but ``file``, ``line``, ``note`` and those that are not ours;

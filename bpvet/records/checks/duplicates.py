@@ -6,6 +6,7 @@ the same reading twice: two equal untimed readings of one session are good data.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import chain
 
 import numpy as np
@@ -123,8 +124,8 @@ def _report_later(checked: CheckedTable, rows: Codes, key: Codes, code: Code) ->
     _, first, group = np.unique(key[twice], return_index=True, return_inverse=True)
     before = rows[first][group]
     later = before != rows
-    earlier = np.full(checked.n, -1, dtype=np.int64)
-    earlier[rows] = before
+    # Few rows of millions, mostly: an array of all rows would be kept as long as the finding.
+    earlier = dict(zip(rows[later].tolist(), before[later].tolist(), strict=True))
     checked.report(rows[later], "", code, earlier=_line(checked, earlier))
 
 
@@ -142,8 +143,8 @@ def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:
     return earlier
 
 
-def _line(checked: CheckedTable, earlier: Codes) -> OfRow:
-    """Return file and line of the row that each row (n,) is held against."""
+def _line(checked: CheckedTable, earlier: Codes | Mapping[int, int]) -> OfRow:
+    """Return file and line of the row that each row is held against."""
 
     def line_of(row: int) -> tuple[str, int]:
         at = int(earlier[row])

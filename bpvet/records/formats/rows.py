@@ -76,7 +76,7 @@ class Rows:
     header: tuple[str, ...]
     header_line: int
     columns: tuple[pa.Array, ...]
-    lines: NDArray[np.int64]
+    lines: NDArray[np.integer]
     broken: dict[int, tuple[str, str]]
     blank: tuple[int, ...]
 
@@ -195,7 +195,9 @@ def _unquoted(header: tuple[str, ...], rest: pa.NativeFile, top: bytes, separato
     """
     names = [f"f{i}" for i in range(len(header))]
     columns, n, bad = _columns(rest, top, separator, names, above=1, quoted=False)
-    return Rows(header, 1, columns, np.arange(2, n + 2), _misfits(bad, len(names)), ())
+    # Four bytes tell any line of a file that is held in memory.
+    lines = np.arange(2, n + 2, dtype=np.int32)
+    return Rows(header, 1, columns, lines, _misfits(bad, len(names)), ())
 
 
 def _quoted(text: bytes, separator: str) -> Rows:
@@ -319,7 +321,9 @@ def _parsed(
             raise MostlyBrokenError(len(bad), bad[-1][0] + 1 + above, why) from None
         raise
     # One at a time, so that no two whole copies are held.
-    return [column.taken() for column in gathered], bad
+    columns = [column.taken() for column in gathered]
+    pa.default_memory_pool().release_unused()
+    return columns, bad
 
 
 def _given_up(broken: int, rows: int) -> bool:

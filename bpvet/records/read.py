@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import METHODS, SPECIES
@@ -90,7 +91,10 @@ def read(
     RecordsError
         The folder may not be read.
     """
-    return _read(path, ReadOptions(columns, dates, unit, encoding, query), as_of, {})
+    records = _read(path, ReadOptions(columns, dates, unit, encoding, query), as_of, {})
+    # What only the reading needed goes back to the system.
+    pa.default_memory_pool().release_unused()
+    return records
 
 
 def read_with(path: str | os.PathLike[str], beside: Mapping[str, bytes]) -> Records:

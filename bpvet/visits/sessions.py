@@ -151,6 +151,8 @@ def _stored(
     animal = np.asarray(columns["animal"], dtype=object)
     columns["treated"] = treated_on(treatments, animal, day)
     missed = inside_missed(records, animal, day)
+    columns = compact(columns)
+    del first, day, animal
     columns |= _of_readings(coded, placement, columns["condition"], missed)
     extra = [name for name in columns if name not in SESSION_COLUMNS]
     return SessionStore(compact({name: columns[name] for name in (*SESSION_COLUMNS, *extra)}))

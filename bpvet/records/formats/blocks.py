@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import codecs
 import hashlib
+import mmap
+from io import RawIOBase
 from pathlib import Path
-from typing import BinaryIO
+
+import numpy as np
 
 #: Files smaller than this are read whole.
 LARGE = 1 << 24
@@ -26,7 +29,7 @@ class Blocks:
 
     Parameters
     ----------
-    file : binary file
+    file : raw binary file
         At its start, not buffered.
 
     Attributes
@@ -44,27 +47,28 @@ class Blocks:
 
     closed = False
 
-    def __init__(self, file: BinaryIO) -> None:
+    def __init__(self, file: RawIOBase) -> None:
         self._file = file
         self._digest = hashlib.sha256()
         self._decoder = codecs.getincrementaldecoder("utf-8")()
         self._last = b"\n"
         self.size = 0
-        self.top = self._next(TOP)
-        self._left = self.top
+        self._left = self._next(TOP)
+        self.top = bytes(self._left)
 
     def skip(self, count: int) -> None:
         """Pass over some bytes of `top`; before anything is read."""
         self._left = self._left[count:]
 
-    def read(self, most: int = -1) -> bytes:
+    def read(self, most: int = -1) -> bytes | memoryview:
         """Return the next bytes, at most as many as asked for; a last line is ended."""
         some = self._left or self._next(BLOCK)
-        self._left = b""
+        self._left = memoryview(b"")
         if 0 <= most < len(some):
             some, self._left = some[:most], some[most:]
         if not some and self._last not in b"\r\n":
-            some = self._last = b"\n"
+            self._last = b"\n"
+            return self._last
         return some
 
     def end(self) -> tuple[int, bytes]:
@@ -73,20 +77,30 @@ class Blocks:
             raise NotPlainError
         return self.size, self._digest.digest()
 
-    def _next(self, most: int) -> bytes:
-        block = self._file.read(most)
-        self.size += len(block)
-        self._digest.update(block)
-        if b'"' in block or b"\0" in block or (self.size == len(block) and _marked(block)):
+    def _next(self, most: int) -> memoryview:
+        # Memory of its own for each block, which goes back to the system when the parser is done
+        # with it: that of threads does not.
+        block = mmap.mmap(-1, most)
+        view = memoryview(block)
+        size = 0
+        while size < most and (more := self._file.readinto(view[size:])):
+            size += more
+        view = view[:size]
+        self.size += size
+        self._digest.update(view)
+        # What lies behind the bytes that were read is NUL.
+        if block.find(b'"', 0, size) >= 0 or block.find(b"\0", 0, size) >= 0:
+            raise NotPlainError
+        if self.size == size and _marked(bytes(view[:4])):
             raise NotPlainError
         # A letter of several bytes may begin in one block and end in the next.
-        if not block or not block.isascii() or self._decoder.getstate()[0]:
+        if not size or self._decoder.getstate()[0] or np.frombuffer(view, np.uint8).max() > 0x7F:
             try:
-                self._decoder.decode(block, final=not block)
+                self._decoder.decode(view, final=not size)
             except UnicodeDecodeError:
                 raise NotPlainError from None
-        self._last = block[-1:] or self._last
-        return block
+        self._last = bytes(view[-1:]) or self._last
+        return view
 
 
 def _marked(block: bytes) -> bool:

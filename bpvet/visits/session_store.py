@@ -11,13 +11,17 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.equality import Content
-from bpvet.records.parsing.columns import bits, constant
+from bpvet.records.parsing.columns import bits, constant, each
 from bpvet.records.records import COPIES_ON_WRITE
 
 Codes = NDArray[np.int64]
+#: Rows whose texts are written at a time.
+_ROWS = 1 << 15
 
 
 class SessionStore:
@@ -195,14 +199,33 @@ def _text(column: pd.Categorical, alike: dict[Any, Any]) -> Any:
     `alike` holds what was made so far.
     """
     codes, texts = column.codes, pd.Index(column.categories, dtype="str").array
-    if len(codes) == 0 or codes[0] < 0 or (codes != codes[0]).any():
-        return texts.take(codes)
-    text = str(texts[codes[0]])
-    if text not in alike:
-        alike[text] = texts.take(codes)
     # An array of pyarrow's is never written into: what is changed in a frame is made anew.
-    shared = getattr(texts.dtype, "storage", "") == "pyarrow"
-    return alike[text].view() if shared else texts.take(codes)
+    if getattr(texts.dtype, "storage", "") != "pyarrow" or len(codes) == 0 or (codes < 0).any():
+        return texts.take(codes)
+    throughout = str(texts[codes[0]]) if (codes == codes[0]).all() else None
+    if throughout is None or throughout not in alike:
+        whole = pa.chunked_array([_taken(texts.__arrow_array__().combine_chunks(), codes)])
+        made = type(texts)._from_sequence(whole, dtype=texts.dtype)
+        if throughout is None:
+            return made
+        alike[throughout] = made
+    return alike[throughout].view()
+
+
+def _taken(texts: pa.Array, codes: NDArray[np.integer]) -> pa.Array:
+    """Return the texts (n,) of codes, in memory of numpy's: what sessions were made in is free."""
+    lengths = pc.binary_length(texts).to_numpy()
+    ends = np.zeros(len(codes) + 1, dtype=np.int64)
+    np.cumsum(each(lengths, codes), out=ends[1:])
+    letters = np.empty(int(ends[-1]), dtype=np.uint8)
+    for start in range(0, len(codes), _ROWS):
+        some = codes[start : start + _ROWS]
+        part = texts.take(pa.array(some))
+        first, last = ends[start], ends[start + len(some)]
+        if last > first:
+            letters[first:last] = np.frombuffer(part.buffers()[2], np.uint8)[: last - first]
+    buffers = [None, pa.py_buffer(ends), pa.py_buffer(letters)]
+    return pa.Array.from_buffers(texts.type, len(codes), buffers)
 
 
 #: Sessions that are asked for columns: of all animals, or of one.

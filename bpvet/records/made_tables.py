@@ -119,7 +119,7 @@ class CodedReadings:
             return column.whole() if isinstance(rows, slice) else column.at(rows)
         return column[rows]
 
-    def by_animals(self, most: int) -> Iterator[NDArray[np.integer] | slice]:
+    def by_animals(self, most: int) -> Iterator[NDArray[np.signedinteger] | slice]:
         """Yield the rows of some animals at a time, in order, until all are through.
 
         Animals go by their ids as text. Of each, all rows are in one part, so that most parts

@@ -1,7 +1,7 @@
 """A large text file in the common shape, read once and a block at a time, never held whole.
 
-What is not in that shape (quotation marks, NUL bytes, another encoding, a mark at its start) is
-found as it goes by; the file is then read whole, and told of as any other.
+What is not in that shape (quotation marks that are not sound, NUL bytes, another encoding, a mark
+at its start) is found as it goes by; the file is then read whole, and told of as any other.
 """
 
 from __future__ import annotations
@@ -14,6 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
+from bpvet.records.parsing.quotation_marks import marks_are_sound
+
 #: Files smaller than this are read whole.
 LARGE = 1 << 24
 #: Bytes that are read at first, of which the layout is told, and then at once.
@@ -24,6 +26,10 @@ class NotPlainError(Exception):
     """The text is not in the common shape, or does not have the size that its file tells."""
 
 
+class QuotedError(NotPlainError):
+    """There are quotation marks, of which the reader was not told."""
+
+
 class Blocks:
     """The bytes of a text file, checked and counted as they are read.
 
@@ -31,6 +37,8 @@ class Blocks:
     ----------
     file : raw binary file
         At its start, not buffered.
+    quoted : bool
+        Whether there may be quotation marks.
 
     Attributes
     ----------
@@ -47,8 +55,9 @@ class Blocks:
 
     closed = False
 
-    def __init__(self, file: RawIOBase) -> None:
-        self._file = file
+    def __init__(self, file: RawIOBase, quoted: bool = False) -> None:
+        self._file, self._quoted = file, quoted
+        self._separator, self._open = "", b""
         self._digest = hashlib.sha256()
         self._decoder = codecs.getincrementaldecoder("utf-8")()
         self._last = b"\n"
@@ -62,6 +71,8 @@ class Blocks:
 
     def read(self, most: int = -1) -> bytes | memoryview:
         """Return the next bytes, at most as many as asked for; a last line is ended."""
+        if self._separator:
+            return self._rows()
         some = self._left or self._next(BLOCK)
         self._left = memoryview(b"")
         if 0 <= most < len(some):
@@ -70,6 +81,36 @@ class Blocks:
             self._last = b"\n"
             return self._last
         return some
+
+    def check_marks(self, separator: str) -> None:
+        """Read whole rows from here on, which `NotPlainError` refuses if their marks are not sound.
+
+        Parameters
+        ----------
+        separator : str
+            One character, as the top shows it.
+        """
+        self._separator = separator
+
+    def _rows(self) -> memoryview:
+        """Return the next rows, which may go over several lines; the parser wants them whole."""
+        end = 0
+        while not end:
+            new = self._left or self._next(BLOCK)
+            self._left = memoryview(b"")
+            text = self._open + bytes(new)
+            if not new and text:
+                text += b"\n"
+            end = _end_of_rows(text) if new else len(text)
+            self._open = text[end:]
+            # A cell that goes on and on was hardly meant.
+            if len(self._open) > BLOCK or not marks_are_sound(text[:end], self._separator):
+                raise NotPlainError
+            if not new:
+                break
+        rows = memoryview(mmap.mmap(-1, end or 1))[:end]
+        rows[:] = text[:end]
+        return rows
 
     def end(self) -> tuple[int, bytes]:
         """Return size and sha256 of the file, which has been read to its end."""
@@ -89,8 +130,10 @@ class Blocks:
         self.size += size
         self._digest.update(view)
         # What lies behind the bytes that were read is NUL.
-        if block.find(b'"', 0, size) >= 0 or block.find(b"\0", 0, size) >= 0:
+        if block.find(b"\0", 0, size) >= 0:
             raise NotPlainError
+        if not self._quoted and block.find(b'"', 0, size) >= 0:
+            raise QuotedError
         if self.size == size and _marked(bytes(view[:4])):
             raise NotPlainError
         # A letter of several bytes may begin in one block and end in the next.
@@ -101,6 +144,16 @@ class Blocks:
                 raise NotPlainError from None
         self._last = bytes(view[-1:]) or self._last
         return view
+
+
+def _end_of_rows(text: bytes) -> int:
+    """Return where the last row that a text holds to its end stops, whose marks come in pairs."""
+    # Of a line break of two letters the second may come with the next block.
+    at = np.frombuffer(text, np.uint8)[: len(text) - text.endswith(b"\r")]
+    breaks = np.flatnonzero((at == 10) | (at == 13))
+    within = np.searchsorted(np.flatnonzero(at == ord('"')), breaks) % 2
+    ends = breaks[within == 0]
+    return int(ends[-1]) + 1 if len(ends) else 0
 
 
 def _marked(block: bytes) -> bool:

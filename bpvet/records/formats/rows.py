@@ -110,8 +110,8 @@ def rows_of(text: bytes, separator: str) -> Rows:
     return _without_blank(rows, lambda lines: _with_separators(lines, body, separator), skipped)
 
 
-def rows_of_blocks(blocks: Blocks, start: int, separator: str) -> Rows:
-    """Return the rows of a text without quotation marks that is read a block at a time.
+def rows_of_blocks(blocks: Blocks, start: int, separator: str, quoted: bool) -> Rows:
+    """Return the rows of a text that is read a block at a time.
 
     Parameters
     ----------
@@ -121,6 +121,8 @@ def rows_of_blocks(blocks: Blocks, start: int, separator: str) -> Rows:
         Place of the header in the top.
     separator : str
         One character.
+    quoted : bool
+        Whether there are quotation marks in it.
 
     Raises
     ------
@@ -132,13 +134,18 @@ def rows_of_blocks(blocks: Blocks, start: int, separator: str) -> Rows:
     text = blocks.top[start:]
     if text.startswith((b"\n", b"\r")):
         raise pa.ArrowInvalid("empty lines above the header")
+    if quoted:
+        blocks.skip(start)
+        blocks.check_marks(separator)
+        rows = _quoted(pa.PythonFile(blocks, "r"), text, separator)
+        return _without_blank(rows, _refuse_blank, 0)
     header, end = _first_line(text, separator)
     blocks.skip(start + end)
     rows = _unquoted(header, pa.PythonFile(blocks, "r"), _top(memoryview(text)[end:]), separator)
     return _without_blank(rows, _refuse_blank, 0)
 
 
-def _refuse_blank(_: NDArray[np.int64]) -> tuple[int, ...]:
+def _refuse_blank(_: NDArray[np.integer]) -> tuple[int, ...]:
     raise pa.ArrowInvalid("which of the blank rows hold separators is not known")
 
 
@@ -159,7 +166,7 @@ def _fast(text: bytes, separator: str) -> Rows:
         return _unquoted(header, pa.BufferReader(rest), _top(rest), separator)
     if not marks_are_sound(text, separator):
         raise pa.ArrowInvalid("stray quotation marks")
-    return _quoted(text, separator)
+    return _quoted(pa.BufferReader(text), text, separator)
 
 
 def _first_line(text: bytes, separator: str) -> tuple[tuple[str, ...], int]:
@@ -200,14 +207,25 @@ def _unquoted(header: tuple[str, ...], rest: pa.NativeFile, top: bytes, separato
     return Rows(header, 1, columns, lines, _misfits(bad, len(names)), ())
 
 
-def _quoted(text: bytes, separator: str) -> Rows:
-    """Return the rows of a text with sound quotation marks: a row may go over several lines."""
+def _quoted(source: pa.NativeFile, text: bytes, separator: str) -> Rows:
+    """Return the rows of a text with sound quotation marks: a row may go over several lines.
+
+    Parameters
+    ----------
+    source : file
+        The text.
+    text : bytes
+        It, or its beginning.
+    separator : str
+        One character.
+    """
     # Placeholder names, one for each field of the first row.
     begin = text[: 10 * LONGEST_CELL].decode("utf-8", "ignore")
     fields = next(records_of_text(begin, separator))[1]
     names = [f"f{i}" for i in range(len(fields or [""]))]
-    source, top = pa.BufferReader(text), _top(memoryview(text))
-    columns, n, bad = _columns(source, top, separator, names, above=0, quoted=True)
+    columns, n, bad = _columns(
+        source, _top(memoryview(text)), separator, names, above=0, quoted=True
+    )
     breaks = np.ones(n, dtype=np.int64)
     for column in columns:
         if which(column, lambda cells: pc.match_substring_regex(cells, LINE_BREAK)).any():
@@ -215,7 +233,7 @@ def _quoted(text: bytes, separator: str) -> Rows:
             breaks += found.to_numpy(zero_copy_only=False)
     for number, _, row in bad:
         breaks[number] += len(re.findall(LINE_BREAK, row.rstrip("\r\n")))
-    lines = np.concatenate([[1], 1 + np.cumsum(breaks)[:-1]])
+    lines = np.concatenate([[1], 1 + np.cumsum(breaks)[:-1]]).astype(np.int32)
     return _header_off(columns, lines, _misfits(bad, len(names)))
 
 
@@ -388,7 +406,7 @@ def _slow(text: str, separator: str) -> Rows:
 
 
 def _without_blank(
-    rows: Rows, with_separators: Callable[[NDArray[np.int64]], tuple[int, ...]], skipped: int
+    rows: Rows, with_separators: Callable[[NDArray[np.integer]], tuple[int, ...]], skipped: int
 ) -> Rows:
     """Return rows without those that hold nothing.
 
@@ -424,7 +442,7 @@ def _without_blank(
     )
 
 
-def _with_separators(lines: NDArray[np.int64], body: bytes, separator: str) -> tuple[int, ...]:
+def _with_separators(lines: NDArray[np.integer], body: bytes, separator: str) -> tuple[int, ...]:
     """Return those of the `lines` (of rows that hold nothing) that are not simply empty."""
     text = re.split(LINE_BREAK.encode(), body)
     mark = separator.encode()

@@ -264,5 +264,5 @@ class Values(MutableMapping[str, Any]):
         return column.at(row) if isinstance(column, PackedNumbers | PackedTimes) else column[row]
 
     def packed(self, name: str) -> Any:
-        """Return a column as it is held: what it says of a row, it says when asked by its number."""
+        """Return a column as it is held; asked by its number, it gives what stands in a row."""
         return self._columns[name]

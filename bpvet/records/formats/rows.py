@@ -238,7 +238,7 @@ def _quoted(source: pa.NativeFile, text: bytes, separator: str) -> Rows:
 
 
 def _header_off(
-    columns: tuple[pa.Array, ...], lines: NDArray[np.int64], broken: dict[int, tuple[str, str]]
+    columns: tuple[pa.Array, ...], lines: NDArray[np.integer], broken: dict[int, tuple[str, str]]
 ) -> Rows:
     """Return the rows of which the first is the header."""
     header = tuple(column[0].as_py() for column in columns)

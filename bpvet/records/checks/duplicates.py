@@ -23,6 +23,9 @@ from bpvet.records.parsing.columns import distinct_cells
 from bpvet.records.parsing.values import Mask, Values
 from bpvet.records.tables import SUMMARY, column_names
 
+#: One row in so many is few.
+_FEW = 32
+
 
 def at_one_time(values: Values) -> Codes:
     """Return the rows (k,) whose animal and time another row has too, in order.
@@ -124,9 +127,15 @@ def _report_later(checked: CheckedTable, rows: Codes, key: Codes, code: Code) ->
     _, first, group = np.unique(key[twice], return_index=True, return_inverse=True)
     before = rows[first][group]
     later = before != rows
-    # Few rows of millions, mostly: an array of all rows would be kept as long as the finding.
-    earlier = dict(zip(rows[later].tolist(), before[later].tolist(), strict=True))
-    checked.report(rows[later], "", code, earlier=_line(checked, earlier))
+    rows, before = rows[later], before[later]
+    earlier: Codes | dict[int, int]
+    if _FEW * len(rows) < checked.n:
+        # An array of all rows would be kept as long as the findings.
+        earlier = dict(zip(rows.tolist(), before.tolist(), strict=True))
+    else:
+        earlier = np.full(checked.n, -1, dtype=np.int64)
+        earlier[rows] = before
+    checked.report(rows, "", code, earlier=_line(checked, earlier))
 
 
 def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:

@@ -121,6 +121,7 @@ def judged(records: Records, rule: str) -> tuple[CodedReadings, Placement]:
     checked_rule(rule)
     coded = records.coded_readings()
     code = np.empty(len(coded), dtype=np.int8)
+    animal = coded.columns["animal"]
     parts = []
     for rows in coded.by_animals(_ROWS):
         frame = coded.frame(rows, _JUDGED)
@@ -128,6 +129,8 @@ def judged(records: Records, rule: str) -> tuple[CodedReadings, Placement]:
         code[rows] = _fates(frame, placement, rule)
         row = placement.row if isinstance(rows, slice) else rows[placement.row]
         parts.append(replace(placement, row=row))
+    # In the order in which they were met, as whoever groups by them had it.
+    coded.columns["animal"] = animal
     coded.columns["fate"] = pd.Categorical.from_codes(code, pd.Index(FATES))
     return coded, end_to_end(parts)
 

@@ -141,7 +141,7 @@ def counts_of(records: Records, rule: str) -> dict[str, int]:
     """Return how many readings went in and what became of them; cancelled ones are set aside."""
     from bpvet.visits.readings import accounting, judged
 
-    counts = accounting(judged(records, rule)[0])
+    counts = accounting(judged(records, rule)[0].frame(names=("fate",)))
     cancelled = _cancelled_readings(records)
     return {**counts, **{key: counts[key] + cancelled for key in ("in", "set_aside")}}
 

@@ -51,7 +51,7 @@ class RawSheet:
     table: str
     header: tuple[str, ...]
     columns: tuple[pa.Array, ...]
-    lines: NDArray[np.int64]
+    lines: NDArray[np.integer]
     broken: dict[int, tuple[str, str]] = field(default_factory=dict)
     separator: str = "comma"
     encoding: str = "UTF-8"

@@ -27,8 +27,10 @@ from bpvet.records.parsing.columns import (
     end_to_end,
     is_text,
     trimmed,
+    uncoded,
     which,
 )
+from bpvet.records.parsing.packed import PackedTexts, PackedTimes, Values, packed_texts
 
 _Kind = TypeVar("_Kind", bound=np.generic)
 Rows = NDArray[np.int64] | NDArray[np.bool_]
@@ -147,7 +149,7 @@ class CheckedTable:
 
     def cells(self, column: str) -> pa.Array:
         """Return a column's cells as text (n,), without white space around them."""
-        return self._trimmed.get(column, self._nothing)
+        return self._whole(self._trimmed.get(column, self._nothing))
 
     def blank(self, column: str) -> NDArray[np.bool_]:
         """Return which cells of a column are blank (n,)."""
@@ -157,11 +159,43 @@ class CheckedTable:
 
     def raw(self, column: str) -> pa.Array:
         """Return a column's cells (n,) as they stand."""
-        return self._raw.get(column, self._nothing)
+        return self._whole(self._raw.get(column, self._nothing))
+
+    @staticmethod
+    def _whole(cells: pa.Array | PackedTexts) -> pa.Array:
+        return cells.whole() if isinstance(cells, PackedTexts) else cells
+
+    def raw_at(self, column: str, rows: NDArray[np.integer]) -> list[str]:
+        """Return the cells of some rows (k,) as they stand."""
+        cells = self._raw.get(column, self._nothing)
+        if isinstance(cells, PackedTexts):
+            found: list[str] = cells.at(rows).to_pylist()
+            return found
+        found = uncoded(cells.take(pa.array(rows))).to_pylist()
+        return found
 
     def cell(self, column: str, row: int) -> str:
         """Return a cell as it stands."""
-        return str(self.raw(column)[row].as_py())
+        return self.raw_at(column, np.array([row]))[0]
+
+    def pack(self, values: Values) -> dict[int, PackedTexts]:
+        """Hold texts of dates, which are long and mostly differ, by the times read of them.
+
+        Returns
+        -------
+        dict of int to PackedTexts
+            By the identity of the texts that they replace.
+        """
+        packed: dict[int, PackedTexts] = {}
+        for name, raw in self._raw.items():
+            times = values.packed(name) if name in values else None
+            # What was trimmed is not what stands there.
+            if isinstance(times, PackedTimes) and raw is self._trimmed[name]:
+                texts = packed_texts(raw, times)
+                if texts is not None:
+                    self._raw[name] = self._trimmed[name] = texts
+                    packed[id(raw)] = texts
+        return packed
 
     def has(self, column: str) -> NDArray[np.bool_]:
         """Return which rows (n,) come from a file that has this column."""

@@ -6,17 +6,21 @@ made only for who looks at it. Sessions are made from the codes.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.parsing.columns import distinct_cells
+from bpvet.records.parsing.columns import TEXT, distinct_cells, each
 from bpvet.records.parsing.frames import frame_of
 from bpvet.records.parsing.numbers import BOUND_WORDS
+from bpvet.records.parsing.packed import PackedNumbers, PackedTimes
 from bpvet.records.parsing.values import Values
 
 #: Columns of the readings that say when and how each was taken, and what it gave.
@@ -70,24 +74,86 @@ class MadeTables(Mapping[str, pd.DataFrame]):
         """Return how many rows a table has."""
         return len(self._made["animals"]) if table == "animals" else self._tables[table].n
 
-    def coded_readings(self) -> pd.DataFrame:
+    def coded_readings(self) -> CodedReadings:
         """Return the readings with their texts as categories.
 
         All but `note` and unknown columns, in the order of the input. `session` as written is
         called `label`, and `set_aside` says "set aside" in place of the reason.
         """
         checked, values = self._tables["readings"], self._values["readings"]
-        columns = {name: _coded(values[name], name) for name in _CODED}
+        columns = {name: _coded(values.packed(name), name) for name in _CODED}
         columns["label"] = columns.pop("session")
         aside = (~checked.usable).astype(np.int8)
         columns["set_aside"] = pd.Categorical.from_codes(aside, pd.Index(["", "set aside"]))
-        return pd.DataFrame(columns, copy=False)
+        return CodedReadings(columns, checked.n)
+
+
+class CodedReadings:
+    """Readings as codes and packed numbers, of which some rows are made a frame at a time.
+
+    Parameters
+    ----------
+    columns : mapping of str to (n,) array, Categorical or packed column
+    n : int
+        Rows.
+    """
+
+    def __init__(self, columns: Mapping[str, Any], n: int) -> None:
+        self.columns, self._n = dict(columns), n
+
+    def __len__(self) -> int:
+        return self._n
+
+    def frame(
+        self,
+        rows: NDArray[np.integer] | slice = slice(None),
+        names: Sequence[str] | None = None,
+    ) -> pd.DataFrame:
+        """Return some rows (k,) of some columns, all by default; texts are categories."""
+        some = {name: self._some(self.columns[name], rows) for name in names or self.columns}
+        return pd.DataFrame(some, copy=False)
+
+    @staticmethod
+    def _some(column: Any, rows: NDArray[np.integer] | slice) -> Any:
+        if isinstance(column, PackedNumbers | PackedTimes):
+            return column.whole() if isinstance(rows, slice) else column.at(rows)
+        return column[rows]
+
+    def by_animals(self, most: int) -> Iterator[NDArray[np.signedinteger] | slice]:
+        """Yield the rows of some animals at a time, in order, until all are through.
+
+        Animals go by their ids as text. Of each, all rows are in one part, so that most parts
+        have `most` rows; all rows are one part where there are no more.
+        """
+        animal = self.columns["animal"] = _by_text(self.columns["animal"])
+        if self._n <= most:
+            yield slice(None)
+            return
+        many = np.bincount(animal.codes, minlength=len(animal.categories))
+        part = ((np.cumsum(many) - many) // most).astype(np.int16 if self._n < 1 << 32 else int)
+        of_row = each(part, animal.codes)
+        # Of small numbers this goes through the rows a few times, and does not compare them.
+        order = np.argsort(of_row, kind="stable").astype(np.int32 if self._n < 1 << 31 else int)
+        for rows in np.split(order, np.cumsum(np.bincount(of_row))):
+            if len(rows):
+                yield rows
+
+
+def _by_text(column: pd.Categorical) -> pd.Categorical:
+    """Return categories in the order of their texts, which `ordered` says."""
+    texts = pa.array(column.categories, TEXT)
+    order = pc.array_sort_indices(texts).to_numpy()
+    rank = np.empty(len(texts), dtype=np.int32)
+    rank[order] = np.arange(len(texts), dtype=np.int32)
+    return pd.Categorical.from_codes(
+        each(rank, column.codes), column.categories.take(order), ordered=True
+    )
 
 
 def _coded(column: Any, name: str) -> Any:
     if name.endswith("_bound"):
         return pd.Categorical.from_codes(column, pd.Index(BOUND_WORDS.tolist()))
-    if isinstance(column, np.ndarray):
+    if isinstance(column, np.ndarray | PackedNumbers | PackedTimes):
         return column
     texts, code = distinct_cells(column)
     return pd.Categorical.from_codes(code, pd.Index(texts.to_pylist(), dtype="str"))

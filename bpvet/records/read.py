@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import METHODS, SPECIES
@@ -32,6 +33,7 @@ from bpvet.records.parsing.codes import firsts
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.dates import date_of, today
 from bpvet.records.parsing.frames import sheet_of
+from bpvet.records.parsing.packed import PackedTexts
 from bpvet.records.parsing.values import Values, parse
 from bpvet.records.read_options import DATE_ORDERS, ReadOptions
 from bpvet.records.records import Records
@@ -90,7 +92,10 @@ def read(
     RecordsError
         The folder may not be read.
     """
-    return _read(path, ReadOptions(columns, dates, unit, encoding, query), as_of, {})
+    records = _read(path, ReadOptions(columns, dates, unit, encoding, query), as_of, {})
+    # What only the reading needed goes back to the system.
+    pa.default_memory_pool().release_unused()
+    return records
 
 
 def read_with(path: str | os.PathLike[str], beside: Mapping[str, bytes]) -> Records:
@@ -163,6 +168,13 @@ def records_of(loaded: Loaded, settled: Conventions, as_of: np.datetime64) -> Re
     reported: list[Finding | RowFindings] = [*findings, *others]
     for checked in tables.values():
         reported += checked.findings
+    understood = {
+        **_understood(sheets, tables, values, animals),
+        **settled.understood(loaded.sheets),
+    }
+    packed: dict[int, PackedTexts] = {}
+    for name, checked in tables.items():
+        packed |= checked.pack(values[name])
     return Records(
         _tables=MadeTables(tables, values, animals),
         findings=Findings(reported, [sheet.file for sheet in sheets]),
@@ -170,11 +182,26 @@ def records_of(loaded: Loaded, settled: Conventions, as_of: np.datetime64) -> Re
         source=loaded.source,
         digest=loaded.digest,
         cancelled_rows=cancelled.rows,
-        _understood={
-            **_understood(sheets, tables, values, animals),
-            **settled.understood(loaded.sheets),
-        },
-        _reread=partial(records_of, loaded, settled),
+        _understood=understood,
+        _reread=partial(_again, _with_columns(loaded, packed), settled),
+    )
+
+
+def _again(loaded: Loaded, settled: Conventions, as_of: np.datetime64) -> Records:
+    """Return records of the same cells on another date."""
+    columns = (column for sheet in loaded.sheets for column in sheet.columns)
+    whole = {id(one): one.whole() for one in columns if isinstance(one, PackedTexts)}
+    return records_of(_with_columns(loaded, whole), settled, as_of)
+
+
+def _with_columns(loaded: Loaded, others: Mapping[int, Any]) -> Loaded:
+    """Return what was loaded with other columns in place of some, by the identity of these."""
+    return replace(
+        loaded,
+        sheets=tuple(
+            replace(sheet, columns=tuple(others.get(id(one), one) for one in sheet.columns))
+            for sheet in loaded.sheets
+        ),
     )
 
 

@@ -22,10 +22,10 @@ from bpvet.records.headings.near_names import did_you_mean, nearest
 if TYPE_CHECKING:
     from bpvet.records.animal_rows import AnimalRow
     from bpvet.records.entries.cancelled import CancelledRow
-    from bpvet.records.made_tables import MadeTables
+    from bpvet.records.made_tables import CodedReadings, MadeTables
 
 #: From this version on, pandas copies on write, so that a shallow copy is safe to hand out.
-_COPIES_ON_WRITE = int(pd.__version__.split(".")[0]) >= 3
+COPIES_ON_WRITE = int(pd.__version__.split(".")[0]) >= 3
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -120,7 +120,7 @@ class Records(Content):
         """
         return self._handed_out("readings")
 
-    def coded_readings(self) -> pd.DataFrame:
+    def coded_readings(self) -> CodedReadings:
         """Return what sessions are made of: the readings with their texts as categories.
 
         All columns of `readings` but ``file``, ``line``, ``note`` and those that are not ours;
@@ -252,7 +252,7 @@ class Records(Content):
         return self._table().html()
 
     def _handed_out(self, table: str) -> pd.DataFrame:
-        return self._tables[table].copy(deep=not _COPIES_ON_WRITE)
+        return self._tables[table].copy(deep=not COPIES_ON_WRITE)
 
     def _table(self) -> ShortTable:
         rows = []

@@ -9,27 +9,26 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from bpvet.records.made_tables import CodedReadings
 from bpvet.records.parsing.columns import each
+from bpvet.records.parsing.packed import PackedNumbers, PackedTimes
 
 
 class PlacedReadings:
-    """The columns of a frame of readings, of which some rows are taken at a time.
+    """The columns of readings, of which some rows are taken at a time.
 
     Parameters
     ----------
-    frame : DataFrame
-        Readings with their `fate`, texts as categories.
+    readings : CodedReadings
+        With their `fate`.
     """
 
-    def __init__(self, frame: pd.DataFrame) -> None:
-        self._columns: dict[str, NDArray[Any]] = {}
+    def __init__(self, readings: CodedReadings) -> None:
+        self._columns = dict(readings.columns)
         self._texts: dict[str, pd.Index[str]] = {}
-        for name in frame.columns:
-            array = frame[name].array
-            if isinstance(array, pd.Categorical):
-                self._columns[name], self._texts[name] = array.codes, array.categories
-            else:
-                self._columns[name] = frame[name].to_numpy()
+        for name, column in readings.columns.items():
+            if isinstance(column, pd.Categorical):
+                self._columns[name], self._texts[name] = column.codes, column.categories
         self._passed: dict[tuple[str, Hashable], NDArray[np.bool_]] = {}
         # A column that no file has need not be put in order.
         self._alike = {name for name, values in self._columns.items() if _all_alike(values)}
@@ -58,6 +57,9 @@ class PlacedReadings:
     def taken(self, name: str, row: NDArray[np.signedinteger]) -> NDArray[Any]:
         """Return some rows (m,) of a column: numbers, or codes into its texts."""
         column = self._columns[name]
+        if isinstance(column, PackedNumbers | PackedTimes):
+            taken: NDArray[Any] = column.at(row)
+            return taken
         return column[: len(row)] if name in self._alike else column[row]
 
 
@@ -123,8 +125,8 @@ def _of_texts(found: NDArray[np.bool_], codes: NDArray[np.integer]) -> NDArray[n
     return each(found, codes)
 
 
-def _all_alike(values: NDArray[Any]) -> bool:
+def _all_alike(values: Any) -> bool:
     """Whether a column holds one value throughout, as one that no file has: in any order."""
-    if not len(values) or values.dtype.kind not in "fiub":
+    if not isinstance(values, np.ndarray) or not len(values) or values.dtype.kind not in "fiub":
         return False
     return bool(np.isnan(values).all() if values[0] != values[0] else (values == values[0]).all())

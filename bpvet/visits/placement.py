@@ -5,6 +5,7 @@ All of it is done on whole columns of codes, so that a million readings take a s
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -77,7 +78,7 @@ def place(frame: pd.DataFrame) -> Placement:
     Parameters
     ----------
     frame : DataFrame
-        Readings as from `Records.coded_readings`.
+        Readings as from `Records.coded_readings`; an animal's all, or none of them.
 
     Returns
     -------
@@ -133,6 +134,19 @@ def place(frame: pd.DataFrame) -> Placement:
     )
 
 
+def end_to_end(parts: Sequence[Placement]) -> Placement:
+    """Return the placements of some animals each as one; their rows are of one frame."""
+    if len(parts) == 1:
+        return parts[0]
+    start = np.cumsum([0, *(len(part.row) for part in parts)])
+    return Placement(
+        row=np.concatenate([part.row for part in parts]),
+        number=np.concatenate([part.number for part in parts]),
+        first=np.concatenate([part.first + at for part, at in zip(parts, start, strict=False)]),
+        first_time=np.concatenate([part.first_time for part in parts]),
+    )
+
+
 def _put_right(row: NDArray[_Row], of: Rows, *keys: NDArray[Any]) -> NDArray[_Row]:
     """Return rows (m,), which stand group by group, in the order of keys within each group.
 
@@ -169,6 +183,8 @@ def _placed(frame: pd.DataFrame) -> NDArray[np.bool_]:
 
 def _codes(column: pd.Series[Any], row: Rows | slice) -> NDArray[np.int32]:
     """Return the place of each row's text among the column's texts in order."""
+    if column.cat.ordered:
+        return column.cat.codes.to_numpy()[row].astype(np.int32)
     texts = pa.array(column.cat.categories, TEXT)
     rank = np.empty(len(texts), dtype=np.int32)
     rank[pc.array_sort_indices(texts).to_numpy()] = np.arange(len(texts))

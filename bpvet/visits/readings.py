@@ -7,6 +7,7 @@ rule for one session on plain numbers.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 
 from bpvet.facts.protocol import DROP_FIRST_FROM
 from bpvet.facts.words import READING_QUANTITIES
+from bpvet.records.made_tables import CodedReadings
 from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.choice import (
@@ -25,8 +27,16 @@ from bpvet.visits.choice import (
     left_out_reason,
 )
 from bpvet.visits.part import bears
-from bpvet.visits.placement import Codes, Placement, place
+from bpvet.visits.placement import Codes, Placement, end_to_end, place
 
+#: Rows that are placed at a time, all of an animal together.
+_ROWS = 1 << 18
+#: Columns that sessions and fates are made of.
+_JUDGED = (
+    *("animal", "date", "taken_at", "timed", "method", "condition", "label", "reading"),
+    *(f"{quantity}{ending}" for quantity in READING_QUANTITIES for ending in ("", "_bound")),
+    *("summary_n", "excluded", "set_aside", "duplicate", "future"),
+)
 #: Columns that `readings_used` adds; `session` takes the name of the text it numbers.
 ADDED = ("order", "fate", "reason")
 
@@ -83,7 +93,7 @@ def _used(records: Records, rule: str) -> pd.DataFrame:
     names = {name: f"{name}_as_written" for name in foreign}
     frame = readings.rename(columns={**names, "session": "label"})
     session, order = _placed(placement, len(frame))
-    fate = np.array(FATES, dtype=object)[coded["fate"].cat.codes]
+    fate = np.array(FATES, dtype=object)[coded.columns["fate"].codes]
     reason = _reasons(frame, placement, fate)
     return frame.assign(session=session, order=order, fate=fate, reason=reason)
 
@@ -103,15 +113,17 @@ def coded_readings_used(records: Records, rule: str) -> pd.DataFrame:
     """
     coded, placement = judged(records, rule)
     session, order = _placed(placement, len(coded))
-    return coded.assign(session=session, order=order)
+    return coded.frame().assign(session=session, order=order)
 
 
-def judged(records: Records, rule: str) -> tuple[pd.DataFrame, Placement]:
+def judged(records: Records, rule: str) -> tuple[CodedReadings, Placement]:
     """Return every reading's fate, as codes, and where each was placed.
+
+    Some animals at a time: what stands in memory beside the readings is of these alone.
 
     Returns
     -------
-    DataFrame
+    CodedReadings
         As `Records.coded_readings` gives it, and `fate` as categories, `FATES`.
     Placement
 
@@ -121,11 +133,20 @@ def judged(records: Records, rule: str) -> tuple[pd.DataFrame, Placement]:
         When the rule is not known.
     """
     checked_rule(rule)
-    frame = records.coded_readings()
-    placement = place(frame)
-    code = _fates(frame, placement, rule)
-    frame["fate"] = pd.Categorical.from_codes(code, pd.Index(FATES))
-    return frame, placement
+    coded = records.coded_readings()
+    code = np.empty(len(coded), dtype=np.int8)
+    animal = coded.columns["animal"]
+    parts = []
+    for rows in coded.by_animals(_ROWS):
+        frame = coded.frame(rows, _JUDGED)
+        placement = place(frame)
+        code[rows] = _fates(frame, placement, rule)
+        row = placement.row if isinstance(rows, slice) else rows[placement.row]
+        parts.append(replace(placement, row=row))
+    # In the order in which they were met, as whoever groups by them had it.
+    coded.columns["animal"] = animal
+    coded.columns["fate"] = pd.Categorical.from_codes(code, pd.Index(FATES))
+    return coded, end_to_end(parts)
 
 
 def accounting(readings: pd.DataFrame) -> dict[str, int]:

@@ -6,16 +6,22 @@ Frames are made of it for users, when they are asked for, and not between steps.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.equality import Content
+from bpvet.records.parsing.columns import bits, constant, each
+from bpvet.records.records import COPIES_ON_WRITE
 
 Codes = NDArray[np.int64]
+#: Rows whose texts are written at a time.
+_ROWS = 1 << 15
 
 
 class SessionStore:
@@ -74,8 +80,13 @@ class SessionStore:
     @cached_property
     def frame(self) -> pd.DataFrame:
         """The sessions as `bpvet.sessions` gives them."""
-        alike: dict[str, Any] = {}
-        columns = {name: _text(column, alike) for name, column in self._columns.items()}
+        alike: dict[Any, Any] = {}
+        columns = {
+            name: _text(column, alike)
+            if isinstance(column, pd.Categorical)
+            else _numbers(column, alike)
+            for name, column in self._columns.items()
+        }
         return pd.DataFrame(columns, copy=False)
 
     @cached_property
@@ -136,22 +147,85 @@ class AnimalSessions(Content):
         return AnimalSessions.of_frame, (self.frame,)
 
 
-def _text(column: Any, alike: dict[str, Any]) -> Any:
-    """Return a column, its categories as texts; columns of one text throughout share it.
+def compact(columns: Mapping[str, Any]) -> dict[str, Any]:
+    """Return columns of which those of one value take no room, and equal ones are the same array.
 
-    `alike` holds those that were made so far.
+    Parameters
+    ----------
+    columns : mapping of str to (n,) array or Categorical
     """
-    if not isinstance(column, pd.Categorical):
-        return column
+    found: dict[str, Any] = {}
+    met: list[NDArray[Any]] = []
+    for name, column in columns.items():
+        found[name] = column
+        if not isinstance(column, np.ndarray) or column.dtype.kind not in "bifM" or not len(column):
+            continue
+        if (bits(column) == bits(column[:1])).all():
+            found[name] = constant(column[0], len(column), column.dtype)
+            continue
+        for one in met:
+            if one.dtype == column.dtype and np.array_equal(bits(one), bits(column)):
+                found[name] = one
+                break
+        else:
+            met.append(column)
+    return found
+
+
+@cache
+def _throughout(value: bytes, dtype: str, count: int) -> pd.Series[Any]:
+    """Return one value (count,) that takes no room, kept so that whoever writes writes a copy."""
+    return pd.Series(constant(np.frombuffer(value, dtype)[0], count, dtype), copy=False)
+
+
+def _numbers(column: Any, alike: dict[Any, Any]) -> Any:
+    """Return a column for a frame; the same array twice is shared until one is written into.
+
+    `alike` is as in `_text`.
+    """
+    if not isinstance(column, np.ndarray) or not COPIES_ON_WRITE:
+        # Older versions of pandas would write into every column that shares the array.
+        return column if isinstance(column, pd.Series) else np.array(column)
+    if len(column) and column.strides[0] == 0:
+        return _throughout(column[:1].tobytes(), column.dtype.str, len(column))
+    if id(column) not in alike:
+        alike[id(column)] = pd.Series(column, copy=False)
+    return alike[id(column)]
+
+
+def _text(column: pd.Categorical, alike: dict[Any, Any]) -> Any:
+    """Return categories as texts; columns of one text throughout share it.
+
+    `alike` holds what was made so far.
+    """
     codes, texts = column.codes, pd.Index(column.categories, dtype="str").array
-    if len(codes) == 0 or codes[0] < 0 or (codes != codes[0]).any():
-        return texts.take(codes)
-    text = str(texts[codes[0]])
-    if text not in alike:
-        alike[text] = texts.take(codes)
     # An array of pyarrow's is never written into: what is changed in a frame is made anew.
-    shared = getattr(texts.dtype, "storage", "") == "pyarrow"
-    return alike[text].view() if shared else texts.take(codes)
+    if getattr(texts.dtype, "storage", "") != "pyarrow" or len(codes) == 0 or (codes < 0).any():
+        return texts.take(codes)
+    throughout = str(texts[codes[0]]) if (codes == codes[0]).all() else None
+    if throughout is None or throughout not in alike:
+        whole = pa.chunked_array([_taken(texts.__arrow_array__().combine_chunks(), codes)])
+        made = type(texts)._from_sequence(whole, dtype=texts.dtype)
+        if throughout is None:
+            return made
+        alike[throughout] = made
+    return alike[throughout].view()
+
+
+def _taken(texts: pa.Array, codes: NDArray[np.integer]) -> pa.Array:
+    """Return the texts (n,) of codes, in memory of numpy's: what sessions were made in is free."""
+    lengths = pc.binary_length(texts).to_numpy()
+    ends = np.zeros(len(codes) + 1, dtype=np.int64)
+    np.cumsum(each(lengths, codes), out=ends[1:])
+    letters = np.empty(int(ends[-1]), dtype=np.uint8)
+    for start in range(0, len(codes), _ROWS):
+        some = codes[start : start + _ROWS]
+        part = texts.take(pa.array(some))
+        first, last = ends[start], ends[start + len(some)]
+        if last > first:
+            letters[first:last] = np.frombuffer(part.buffers()[2], np.uint8)[: last - first]
+    buffers = [None, pa.py_buffer(ends), pa.py_buffer(letters)]
+    return pa.Array.from_buffers(texts.type, len(codes), buffers)
 
 
 #: Sessions that are asked for columns: of all animals, or of one.

@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from bpvet.records.parsing.columns import bits, constant
+
 Codes = NDArray[np.int64]
 
 
@@ -70,7 +72,15 @@ class SessionColumnsByBlock:
             place = np.array([known.code(text) for text in values.categories], dtype=np.int32)
             values = place[values.codes]
         if name not in self._arrays:
-            self._arrays[name] = np.empty(self._count, dtype=values.dtype)
+            value = values[0] if len(values) else 0
+            self._arrays[name] = constant(value, self._count, values.dtype)
+        column = self._arrays[name]
+        if column.strides[0] == 0:
+            # One value throughout takes no room; nearly half of the columns are such.
+            if bool((bits(values) == bits(column[: len(values)])).all()):
+                return
+            self._arrays[name] = np.empty(self._count, dtype=column.dtype)
+            self._arrays[name][: rows.start] = column[: rows.start]
         self._arrays[name][rows] = values
 
     def columns(self) -> dict[str, Any]:

@@ -14,12 +14,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.facts.words import QUANTITIES
+from bpvet.records.made_tables import CodedReadings
 from bpvet.records.records import Records
 from bpvet.visits.flags import flag_columns
 from bpvet.visits.part import Part, PlacedReadings
 from bpvet.visits.placement import Codes, Placement, Rows
 from bpvet.visits.readings import judged
-from bpvet.visits.session_store import SessionStore
+from bpvet.visits.session_store import SessionStore, compact
 from bpvet.visits.session_sums import known_columns, sum_columns
 from bpvet.visits.session_sums import used_values as used_values
 from bpvet.visits.session_texts import SessionColumnsByBlock, joined_text
@@ -136,8 +137,8 @@ def session_store(
 def _stored(
     records: Records, rule: str, treatments: Mapping[str, Treatments] | None
 ) -> SessionStore:
-    frame, placement = judged(records, rule)
-    first = frame[list(_KEY)].iloc[placement.row[placement.first]]
+    coded, placement = judged(records, rule)
+    first = coded.frame(placement.row[placement.first], _KEY)
     if treatments is None:
         treatments = all_courses(records)
 
@@ -150,13 +151,15 @@ def _stored(
     animal = np.asarray(columns["animal"], dtype=object)
     columns["treated"] = treated_on(treatments, animal, day)
     missed = inside_missed(records, animal, day)
-    columns |= _of_readings(frame, placement, columns["condition"], missed)
+    columns = compact(columns)
+    del first, day, animal
+    columns |= _of_readings(coded, placement, columns["condition"], missed)
     extra = [name for name in columns if name not in SESSION_COLUMNS]
-    return SessionStore({name: columns[name] for name in (*SESSION_COLUMNS, *extra)})
+    return SessionStore(compact({name: columns[name] for name in (*SESSION_COLUMNS, *extra)}))
 
 
 def _of_readings(
-    frame: pd.DataFrame, placement: Placement, condition: pd.Categorical, missed: Booleans
+    coded: CodedReadings, placement: Placement, condition: pd.Categorical, missed: Booleans
 ) -> dict[str, Any]:
     """Return the columns that the readings of each session make, some sessions at a time.
 
@@ -165,7 +168,7 @@ def _of_readings(
 
     Parameters
     ----------
-    frame, placement
+    coded, placement
         As `bpvet.visits.readings.judged` gives them.
     condition : (s,) Categorical
     missed : (s,) array of bool
@@ -174,7 +177,7 @@ def _of_readings(
     count = len(placement.first)
     ends = np.append(placement.first, len(placement.row))
     made = SessionColumnsByBlock(count)
-    readings = PlacedReadings(frame)
+    readings = PlacedReadings(coded)
     for start in range(0, max(count, 1), _SESSIONS):
         some = slice(start, min(start + _SESSIONS, count))
         row = placement.row[ends[some.start] : ends[some.stop]]

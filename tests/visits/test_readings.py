@@ -12,8 +12,10 @@ import pytest
 
 from bpvet.errors import CallError
 from bpvet.facts.words import condition_of
+from bpvet.visits import readings as readings_module
 from bpvet.visits.choice import fates
-from bpvet.visits.readings import accounting, readings_used
+from bpvet.visits.readings import accounting, coded_readings_used, readings_used
+from bpvet.visits.sessions import sessions
 
 Clinic = Callable[..., Any]
 Taken = Callable[..., list[dict[str, Any]]]
@@ -306,3 +308,33 @@ def test_row_order_changes_nothing_where_times_differ(clinic: Clinic, seed: int)
 def test_no_readings_at_all(clinic: Clinic) -> None:
     used = readings_used(clinic([{"taken_at": "never", "systolic": 1}]))
     assert list(used["session"]) == [0]
+
+
+@pytest.mark.parametrize("rule", ["guideline", "all"])
+@pytest.mark.parametrize("most", [1, 7, 60])
+def test_some_animals_at_a_time_are_placed_as_all_at_once(
+    clinic: Any, monkeypatch: pytest.MonkeyPatch, rule: str, most: int
+) -> None:
+    rng = np.random.default_rng(most)
+    rows = [
+        {
+            "animal": rng.choice(["B9", "A1", "É2", "a1", "B10", "", "C"]),
+            "taken_at": f"2026-03-{1 + i % 4:02d}" + ("" if i % 7 == 0 else f" 1{i % 6}:0{i % 9}"),
+            "method": rng.choice(["doppler", "oscillometric"]),
+            "systolic": rng.choice(["140", "> 300", "no sound", "999", "", "151"]),
+            "session": rng.choice(["", "", "am"]),
+            "reading": str(i % 5),
+            "setting": rng.choice(["clinic", "home"]),
+        }
+        for i in range(400)
+    ]
+    records = clinic(rows)
+    used, frame = readings_used(records, rule), sessions(records, rule)
+    coded = coded_readings_used(records, rule)
+    monkeypatch.setattr(readings_module, "_ROWS", most)
+    parts = list(records.coded_readings().by_animals(most))
+    assert 1 < len(parts) <= 7
+    assert sorted(np.concatenate(parts).tolist()) == list(range(400))
+    pd.testing.assert_frame_equal(readings_used(records, rule), used)
+    pd.testing.assert_frame_equal(sessions(records, rule), frame)
+    pd.testing.assert_frame_equal(coded_readings_used(records, rule), coded)

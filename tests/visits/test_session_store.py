@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from bpvet.errors import CallError
-from bpvet.visits.session_store import AnimalSessions, SessionStore
+from bpvet.visits.session_store import AnimalSessions, SessionStore, compact
 from bpvet.visits.sessions import session_store, sessions
 
 
@@ -75,3 +75,32 @@ def test_a_rule_has_a_store_of_its_own(herd: Any) -> None:
     assert session_store(herd, "all") is not session_store(herd)
     with pytest.raises(CallError):
         session_store(herd, "any")
+
+
+@pytest.mark.parametrize("name", ["heart_rate", "systolic_n", "systolic_numbers", "summary"])
+def test_what_is_written_into_one_column_is_in_no_other(herd: Any, name: str) -> None:
+    # Columns of one value take no room, and equal ones share theirs.
+    untouched, frame = sessions(herd), sessions(herd)
+    pd.testing.assert_frame_equal(frame, untouched)
+    value = True if name == "summary" else 3
+    part = frame[[name]]
+    part.loc[1, name] = value
+    pd.testing.assert_frame_equal(frame, untouched)
+    frame.loc[1, name] = value
+    pd.testing.assert_series_equal(frame[name], part[name])
+    assert frame[name].tolist()[1] == value != untouched[name].tolist()[1]
+    others = frame.columns.drop(name)
+    pd.testing.assert_frame_equal(frame[others], untouched[others])
+    pd.testing.assert_frame_equal(sessions(herd), untouched)
+
+
+def test_equal_columns_are_one_array_and_others_are_not() -> None:
+    nan, zero = np.array([np.nan, 1.0]), np.array([0.0, 1.0])
+    columns = {"a": nan, "b": nan.copy(), "c": zero, "d": -zero, "e": zero[:1].repeat(2)}
+    found = compact(columns)
+    assert found["a"] is found["b"]
+    assert found["c"] is not found["d"]
+    assert found["e"].strides == (0,)
+    for name, column in columns.items():
+        np.testing.assert_array_equal(found[name], column)
+        np.testing.assert_array_equal(np.signbit(found[name]), np.signbit(column))

@@ -6,6 +6,7 @@ the same reading twice: two equal untimed readings of one session are good data.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import chain
 
 import numpy as np
@@ -21,6 +22,9 @@ from bpvet.records.parsing.codes import Codes, among, as_one, repeated
 from bpvet.records.parsing.columns import distinct_cells
 from bpvet.records.parsing.values import Mask, Values
 from bpvet.records.tables import SUMMARY, column_names
+
+#: One row in so many is few.
+_FEW = 32
 
 
 def at_one_time(values: Values) -> Codes:
@@ -123,9 +127,15 @@ def _report_later(checked: CheckedTable, rows: Codes, key: Codes, code: Code) ->
     _, first, group = np.unique(key[twice], return_index=True, return_inverse=True)
     before = rows[first][group]
     later = before != rows
-    earlier = np.full(checked.n, -1, dtype=np.int64)
-    earlier[rows] = before
-    checked.report(rows[later], "", code, earlier=_line(checked, earlier))
+    rows, before = rows[later], before[later]
+    earlier: Codes | dict[int, int]
+    if _FEW * len(rows) < checked.n:
+        # An array of all rows would be kept as long as the findings.
+        earlier = dict(zip(rows.tolist(), before.tolist(), strict=True))
+    else:
+        earlier = np.full(checked.n, -1, dtype=np.int64)
+        earlier[rows] = before
+    checked.report(rows, "", code, earlier=_line(checked, earlier))
 
 
 def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:
@@ -142,8 +152,8 @@ def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:
     return earlier
 
 
-def _line(checked: CheckedTable, earlier: Codes) -> OfRow:
-    """Return file and line of the row that each row (n,) is held against."""
+def _line(checked: CheckedTable, earlier: Codes | Mapping[int, int]) -> OfRow:
+    """Return file and line of the row that each row is held against."""
 
     def line_of(row: int) -> tuple[str, int]:
         at = int(earlier[row])

@@ -27,6 +27,7 @@ from bpvet.records.findings import Outcome, finding_of
 from bpvet.records.parsing.codes import as_one
 from bpvet.records.parsing.columns import distinct
 from bpvet.records.parsing.numbers import BOUND_WORDS, NO_SOUND
+from bpvet.records.parsing.packed import PackedNumbers
 from bpvet.records.parsing.values import PRESSURES, Mask, Values
 
 #: Quantities that are judged one by one.
@@ -35,6 +36,8 @@ JUDGED = ("systolic", "diastolic", "mean", "heart_rate", "counted_pulse")
 _ROWS = 1 << 15
 #: Fewer systolic values than this do not show in which unit a file is.
 ENOUGH_FOR_UNIT = 3
+#: A column of numbers, whole or packed.
+Number = NDArray[np.float64] | PackedNumbers
 #: Returns the species of the animals of some rows.
 SpeciesOf = Callable[[NDArray[np.int64]], NDArray[np.object_]]
 
@@ -59,11 +62,11 @@ def check_plausible(checked: CheckedTable, values: Values, species: SpeciesOf) -
     _judge_cuff(checked, values, species)
 
 
-def _plain(values: Values, quantity: str) -> Mask:
-    """Return which rows (n,) have a number that is not a bound."""
-    plain: Mask = ~np.isnan(values[quantity])
+def _plain(values: Values, quantity: str, some: slice = slice(None)) -> Mask:
+    """Return which rows of a slice have a number that is not a bound."""
+    plain: Mask = ~np.isnan(values.at(quantity, some))
     if f"{quantity}_bound" in values:
-        plain &= values[f"{quantity}_bound"] == 0
+        plain &= values[f"{quantity}_bound"][some] == 0
     return plain
 
 
@@ -126,6 +129,7 @@ def _judge(
         rows = rows[~refused[rows]]
     if len(rows) == 0:
         return
+    held = values.packed(quantity)
     few, kinds, plain = value[rows], species(rows), _plain(values, quantity)[rows]
     # Limits that are the same for all species are laid on all rows at once.
     same = all(bounds == of_species[SPECIES[0]] for bounds in of_species.values())
@@ -134,7 +138,7 @@ def _judge(
         mine = np.ones(len(rows), dtype=bool) if same else kinds == kind
         below, above = mine & (few < bounds.aside_low), mine & (few > bounds.aside_high)
         for some in (rows[below], rows[above]):
-            _set_aside(checked, some, quantity, value, bounds)
+            _set_aside(checked, some, quantity, held, bounds)
         gone |= below | above
         unusual = mine & ~gone & plain
         ceiling = unusual & (few == CEILING) & (quantity == "systolic")
@@ -143,7 +147,7 @@ def _judge(
             rows[unusual],
             quantity,
             Code.UNUSUAL_READING,
-            **_written(checked, quantity, value),
+            **_written(checked, quantity, held),
             quantity=quantity,
             usual=_usual(bounds),
         )
@@ -182,7 +186,7 @@ def _set_aside(
     checked: CheckedTable,
     rows: NDArray[np.int64],
     quantity: str,
-    value: NDArray[np.float64],
+    value: Number,
     bounds: Limits,
 ) -> None:
     checked.report(
@@ -202,7 +206,7 @@ def _usual(bounds: Limits) -> tuple[float, float]:
     return bounds.note_low, bounds.note_high
 
 
-def _written(checked: CheckedTable, quantity: str, value: NDArray[np.float64]) -> dict[str, Any]:
+def _written(checked: CheckedTable, quantity: str, value: Number) -> dict[str, Any]:
     """Return what a cell is worded from: itself, and in mmHg where its file is in kPa."""
     if quantity not in PRESSURES or "kPa" not in checked.units:
         return {"written": WRITTEN, "in_mmhg": None}
@@ -214,62 +218,62 @@ def _written(checked: CheckedTable, quantity: str, value: NDArray[np.float64]) -
 
 
 def _judge_order(checked: CheckedTable, values: Values) -> None:
-    """Hold diastolic and systolic of a reading against each other, then the mean against both."""
+    """Hold diastolic and systolic of a reading against each other, then the mean against both.
+
+    Where the mean does not lie between them, which of the three is the slip cannot be told;
+    systolic and diastolic are in order, so they are kept and the mean is set aside.
+    """
     if not checked.given("diastolic"):
         return
-    systolic, diastolic = values["systolic"], values["diastolic"]
-    both = _plain(values, "systolic") & _plain(values, "diastolic")
-    pulse = systolic - diastolic
-    if not both.any():
-        return
-    bounds = limits("pulse_pressure")
+    found: dict[str, list[NDArray[Any]]] = {name: [] for name in _ORDERS}
+    for start in range(0, checked.n, _ROWS):
+        for name, rows in _orders(values, slice(start, start + _ROWS)).items():
+            found[name].append(rows)
+    reverse, pulse, outside, odd, fraction = (
+        np.concatenate([np.zeros(0, np.int64), *found[name]]) for name in _ORDERS
+    )
+    # What is said of a row holds the columns as they are now.
+    high, low, mean = (values.packed(name) for name in ("systolic", "diastolic", "mean"))
+    numbers = {
+        "diastolic": OfRow(lambda row: float(low[row])),
+        "systolic": OfRow(lambda row: float(high[row])),
+    }
+    checked.report(reverse, "diastolic", Code.NOT_BELOW_SYSTOLIC, Outcome.ROW, **numbers)
+    apart = OfRow(lambda row: float(high[row]) - float(low[row]))
+    usual = _usual(limits("pulse_pressure"))
+    checked.report(pulse, "diastolic", Code.PULSE_PRESSURE, apart=apart, usual=usual)
+    of_mean = {"mean": OfRow(lambda row: float(mean[row])), **numbers}
+    checked.report(outside, "mean", Code.MEAN_NOT_BETWEEN, Outcome.CELL, **of_mean)
+    if len(outside):
+        values["mean"] = _without(values["mean"], outside, np.nan)
+    near_end = OfRow(lambda row: float(fraction[np.searchsorted(odd, row)]))
+    checked.report(odd, "mean", Code.UNUSUAL_MEAN, fraction=near_end)
+
+
+#: Rows whose pressures stand in the wrong order, are unusually far apart, have their mean outside
+#: of them, or near either end, and how near that is.
+_ORDERS = ("reverse", "pulse", "outside", "odd", "fraction")
+
+
+def _orders(values: Values, some: slice) -> dict[str, NDArray[Any]]:
+    """Return the rows of a slice that `_ORDERS` tells of, each (k,)."""
+    high, low, mean = (values.at(name, some) for name in ("systolic", "diastolic", "mean"))
+    both = _plain(values, "systolic", some) & _plain(values, "diastolic", some)
+    pulse, bounds = high - low, limits("pulse_pressure")
     reverse = both & (pulse <= bounds.aside_low)
-    index = np.flatnonzero(reverse)
-    checked.report(
-        index,
-        "diastolic",
-        Code.NOT_BELOW_SYSTOLIC,
-        Outcome.ROW,
-        diastolic=_number(diastolic),
-        systolic=_number(systolic),
-    )
-    odd = both & ~reverse & ((pulse < bounds.note_low) | (pulse > bounds.note_high))
-    usual = _usual(bounds)
-    checked.report(odd, "diastolic", Code.PULSE_PRESSURE, apart=_number(pulse), usual=usual)
-    _judge_mean(checked, values, both & ~reverse & _plain(values, "mean"))
-
-
-def _judge_mean(checked: CheckedTable, values: Values, full: Mask) -> None:
-    """Set aside a mean that is not between its pressures; note one that is near either end.
-
-    Which of the three is the slip cannot be told; systolic and diastolic are in order, so they
-    are kept.
-    """
-    systolic, diastolic, mean = (values[q] for q in ("systolic", "diastolic", "mean"))
-    rows = np.flatnonzero(full)
-    low_end = diastolic[rows]
-    fraction = (mean[rows] - low_end) / (systolic[rows] - low_end)
+    odd_pulse = both & ~reverse & ((pulse < bounds.note_low) | (pulse > bounds.note_high))
+    rows = np.flatnonzero(both & ~reverse & _plain(values, "mean", some))
+    fraction = (mean[rows] - low[rows]) / (high[rows] - low[rows])
     outside = (fraction <= 0) | (fraction >= 1)
-    index = rows[outside]
-    checked.report(
-        index,
-        "mean",
-        Code.MEAN_NOT_BETWEEN,
-        Outcome.CELL,
-        mean=_number(mean),
-        diastolic=_number(diastolic),
-        systolic=_number(systolic),
-    )
-    if len(index):
-        values["mean"] = _without(mean, index, np.nan)
-    low, high = MEAN_FRACTION
-    odd = ~outside & ((fraction < low) | (fraction > high))
-    of_odd, rows = fraction[odd], rows[odd]
-    found = OfRow(lambda row: float(of_odd[np.searchsorted(rows, row)]))
-    checked.report(rows, "mean", Code.UNUSUAL_MEAN, fraction=found)
+    odd = ~outside & ((fraction < MEAN_FRACTION[0]) | (fraction > MEAN_FRACTION[1]))
+    found = (np.flatnonzero(reverse), np.flatnonzero(odd_pulse), rows[outside], rows[odd])
+    placed = [one + some.start for one in found]
+    return dict(zip(_ORDERS, (*placed, fraction[odd]), strict=True))
 
 
-def _number(column: NDArray[np.float64]) -> OfRow:
+def _number(values: Values, name: str) -> OfRow:
+    """Return what a column says of a row now: what it is changed to later is another column."""
+    column = values.packed(name)
     return OfRow(lambda row: float(column[row]))
 
 
@@ -283,8 +287,8 @@ def _compare_pulse(checked: CheckedTable, values: Values) -> None:
         apart,
         "heart_rate",
         Code.PULSE_DISAGREES,
-        rate=_number(rate),
-        counted=_number(counted),
+        rate=_number(values, "heart_rate"),
+        counted=_number(values, "counted_pulse"),
     )
 
 
@@ -310,7 +314,7 @@ def _judge_cuff(checked: CheckedTable, values: Values, species: SpeciesOf) -> No
             _first_of_sessions(values, odd),
             "cuff_width_cm",
             Code.CUFF_SIZE,
-            ratio=_number(ratio),
+            ratio=OfRow(lambda row: float(ratio[row])),
             usual=_usual(bounds),
         )
 

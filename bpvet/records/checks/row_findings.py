@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, NamedValues, Outcome, Words, worded
 from bpvet.records.parsing.codes import among
-from bpvet.records.parsing.columns import uncoded
 
 T = TypeVar("T")
 
@@ -73,6 +72,9 @@ class Places(Protocol):
 
     def raw(self, column: str) -> pa.Array:
         """Return a column (n,) as it stands."""
+
+    def raw_at(self, column: str, rows: NDArray[np.integer]) -> list[str]:
+        """Return the cells of some rows (k,) as they stand."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,8 +192,7 @@ class RowFindings:
             return [self.value.make(row) for row in rows.tolist()]
         if not self.column:
             return [""] * len(rows)
-        cells: list[str] = uncoded(self.places.raw(self.column).take(pa.array(rows))).to_pylist()
-        return cells
+        return self.places.raw_at(self.column, rows)
 
     def _values(self, rows: NDArray[np.integer], cells: list[str]) -> list[NamedValues]:
         """Return what the finding of each row is worded from, made a name at a time."""

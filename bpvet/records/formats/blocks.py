@@ -1,15 +1,20 @@
 """A large text file in the common shape, read once and a block at a time, never held whole.
 
-What is not in that shape (quotation marks, NUL bytes, another encoding, a mark at its start) is
-found as it goes by; the file is then read whole, and told of as any other.
+What is not in that shape (quotation marks that are not sound, NUL bytes, another encoding, a mark
+at its start) is found as it goes by; the file is then read whole, and told of as any other.
 """
 
 from __future__ import annotations
 
 import codecs
 import hashlib
+import mmap
+from io import RawIOBase
 from pathlib import Path
-from typing import BinaryIO
+
+import numpy as np
+
+from bpvet.records.parsing.quotation_marks import marks_are_sound
 
 #: Files smaller than this are read whole.
 LARGE = 1 << 24
@@ -21,13 +26,19 @@ class NotPlainError(Exception):
     """The text is not in the common shape, or does not have the size that its file tells."""
 
 
+class QuotedError(NotPlainError):
+    """There are quotation marks, of which the reader was not told."""
+
+
 class Blocks:
     """The bytes of a text file, checked and counted as they are read.
 
     Parameters
     ----------
-    file : binary file
+    file : raw binary file
         At its start, not buffered.
+    quoted : bool
+        Whether there may be quotation marks.
 
     Attributes
     ----------
@@ -44,28 +55,62 @@ class Blocks:
 
     closed = False
 
-    def __init__(self, file: BinaryIO) -> None:
-        self._file = file
+    def __init__(self, file: RawIOBase, quoted: bool = False) -> None:
+        self._file, self._quoted = file, quoted
+        self._separator, self._open = "", b""
         self._digest = hashlib.sha256()
         self._decoder = codecs.getincrementaldecoder("utf-8")()
         self._last = b"\n"
         self.size = 0
-        self.top = self._next(TOP)
-        self._left = self.top
+        self._left = self._next(TOP)
+        self.top = bytes(self._left)
 
     def skip(self, count: int) -> None:
         """Pass over some bytes of `top`; before anything is read."""
         self._left = self._left[count:]
 
-    def read(self, most: int = -1) -> bytes:
+    def read(self, most: int = -1) -> bytes | memoryview:
         """Return the next bytes, at most as many as asked for; a last line is ended."""
+        if self._separator:
+            return self._rows()
         some = self._left or self._next(BLOCK)
-        self._left = b""
+        self._left = memoryview(b"")
         if 0 <= most < len(some):
             some, self._left = some[:most], some[most:]
         if not some and self._last not in b"\r\n":
-            some = self._last = b"\n"
+            self._last = b"\n"
+            return self._last
         return some
+
+    def check_marks(self, separator: str) -> None:
+        """Read whole rows from here on, which `NotPlainError` refuses if their marks are not sound.
+
+        Parameters
+        ----------
+        separator : str
+            One character, as the top shows it.
+        """
+        self._separator = separator
+
+    def _rows(self) -> memoryview:
+        """Return the next rows, which may go over several lines; the parser wants them whole."""
+        end = 0
+        while not end:
+            new = self._left or self._next(BLOCK)
+            self._left = memoryview(b"")
+            text = self._open + bytes(new)
+            if not new and text:
+                text += b"\n"
+            end = _end_of_rows(text) if new else len(text)
+            self._open = text[end:]
+            # A cell that goes on and on was hardly meant.
+            if len(self._open) > BLOCK or not marks_are_sound(text[:end], self._separator):
+                raise NotPlainError
+            if not new:
+                break
+        rows = memoryview(mmap.mmap(-1, end or 1))[:end]
+        rows[:] = text[:end]
+        return rows
 
     def end(self) -> tuple[int, bytes]:
         """Return size and sha256 of the file, which has been read to its end."""
@@ -73,20 +118,42 @@ class Blocks:
             raise NotPlainError
         return self.size, self._digest.digest()
 
-    def _next(self, most: int) -> bytes:
-        block = self._file.read(most)
-        self.size += len(block)
-        self._digest.update(block)
-        if b'"' in block or b"\0" in block or (self.size == len(block) and _marked(block)):
+    def _next(self, most: int) -> memoryview:
+        # Memory of its own for each block, which goes back to the system when the parser is done
+        # with it: that of threads does not.
+        block = mmap.mmap(-1, most)
+        view = memoryview(block)
+        size = 0
+        while size < most and (more := self._file.readinto(view[size:])):
+            size += more
+        view = view[:size]
+        self.size += size
+        self._digest.update(view)
+        # What lies behind the bytes that were read is NUL.
+        if block.find(b"\0", 0, size) >= 0:
+            raise NotPlainError
+        if not self._quoted and block.find(b'"', 0, size) >= 0:
+            raise QuotedError
+        if self.size == size and _marked(bytes(view[:4])):
             raise NotPlainError
         # A letter of several bytes may begin in one block and end in the next.
-        if not block or not block.isascii() or self._decoder.getstate()[0]:
+        if not size or self._decoder.getstate()[0] or np.frombuffer(view, np.uint8).max() > 0x7F:
             try:
-                self._decoder.decode(block, final=not block)
+                self._decoder.decode(view, final=not size)
             except UnicodeDecodeError:
                 raise NotPlainError from None
-        self._last = block[-1:] or self._last
-        return block
+        self._last = bytes(view[-1:]) or self._last
+        return view
+
+
+def _end_of_rows(text: bytes) -> int:
+    """Return where the last row that a text holds to its end stops, whose marks come in pairs."""
+    # Of a line break of two letters the second may come with the next block.
+    at = np.frombuffer(text, np.uint8)[: len(text) - text.endswith(b"\r")]
+    breaks = np.flatnonzero((at == 10) | (at == 13))
+    within = np.searchsorted(np.flatnonzero(at == ord('"')), breaks) % 2
+    ends = breaks[within == 0]
+    return int(ends[-1]) + 1 if len(ends) else 0
 
 
 def _marked(block: bytes) -> bool:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pyarrow as pa
-from numpy.typing import NDArray
 
 from bpvet.records.parsing.columns import TEXT, code_type
 
@@ -14,7 +13,7 @@ class GatheredColumn:
 
     def __init__(self) -> None:
         self._texts: list[pa.Array] = []
-        self._codes: list[NDArray[np.integer]] = []
+        self._codes: list[pa.Array] = []
 
     def add(self, cells: pa.Array) -> None:
         """Add the next cells: all blocks of a column are text, or all are codes."""
@@ -22,7 +21,10 @@ class GatheredColumn:
             self._texts.append(cells)
             return
         self._texts.append(cells.dictionary)
-        self._codes.append(cells.indices.to_numpy().astype(code_type(len(cells.dictionary))))
+        # By pyarrow, whose freed memory can be given back; numpy's would lie scattered among
+        # the bytes of the blocks.
+        narrow = pa.from_numpy_dtype(code_type(len(cells.dictionary)))
+        self._codes.append(cells.indices.cast(narrow))
 
     def taken(self) -> pa.Array:
         """Return all cells as one array, texts coded in order of first occurrence; keep none.
@@ -43,6 +45,6 @@ class GatheredColumn:
         for some, of_block in zip(codes, texts, strict=True):
             block = place[first : first + len(of_block)]
             if len(some):
-                np.take(block, some, out=found[row : row + len(some)], mode="clip")
+                np.take(block, some.to_numpy(), out=found[row : row + len(some)], mode="clip")
             row, first = row + len(some), first + len(of_block)
         return pa.DictionaryArray.from_arrays(pa.array(found), numbered.dictionary)

@@ -77,7 +77,7 @@ class Rows:
     header: tuple[str, ...]
     header_line: int
     columns: tuple[pa.Array, ...]
-    lines: NDArray[np.int64]
+    lines: NDArray[np.integer]
     broken: dict[int, tuple[str, str]]
     blank: tuple[int, ...]
 
@@ -111,8 +111,8 @@ def rows_of(text: bytes, separator: str) -> Rows:
     return _without_blank(rows, lambda lines: _with_separators(lines, body, separator), skipped)
 
 
-def rows_of_blocks(blocks: Blocks, start: int, separator: str) -> Rows:
-    """Return the rows of a text without quotation marks that is read a block at a time.
+def rows_of_blocks(blocks: Blocks, start: int, separator: str, quoted: bool) -> Rows:
+    """Return the rows of a text that is read a block at a time.
 
     Parameters
     ----------
@@ -122,6 +122,8 @@ def rows_of_blocks(blocks: Blocks, start: int, separator: str) -> Rows:
         Place of the header in the top.
     separator : str
         One character.
+    quoted : bool
+        Whether there are quotation marks in it.
 
     Raises
     ------
@@ -133,13 +135,18 @@ def rows_of_blocks(blocks: Blocks, start: int, separator: str) -> Rows:
     text = blocks.top[start:]
     if text.startswith((b"\n", b"\r")):
         raise pa.ArrowInvalid("empty lines above the header")
+    if quoted:
+        blocks.skip(start)
+        blocks.check_marks(separator)
+        rows = _quoted(pa.PythonFile(blocks, "r"), text, separator)
+        return _without_blank(rows, _refuse_blank, 0)
     header, end = _first_line(text, separator)
     blocks.skip(start + end)
     rows = _unquoted(header, pa.PythonFile(blocks, "r"), _top(memoryview(text)[end:]), separator)
     return _without_blank(rows, _refuse_blank, 0)
 
 
-def _refuse_blank(_: NDArray[np.int64]) -> tuple[int, ...]:
+def _refuse_blank(_: NDArray[np.integer]) -> tuple[int, ...]:
     raise pa.ArrowInvalid("which of the blank rows hold separators is not known")
 
 
@@ -160,7 +167,7 @@ def _fast(text: bytes, separator: str) -> Rows:
         return _unquoted(header, pa.BufferReader(rest), _top(rest), separator)
     if not marks_are_sound(text, separator):
         raise pa.ArrowInvalid("stray quotation marks")
-    return _quoted(text, separator)
+    return _quoted(pa.BufferReader(text), text, separator)
 
 
 def _first_line(text: bytes, separator: str) -> tuple[tuple[str, ...], int]:
@@ -196,17 +203,30 @@ def _unquoted(header: tuple[str, ...], rest: pa.NativeFile, top: bytes, separato
     """
     names = [f"f{i}" for i in range(len(header))]
     columns, n, bad = _columns(rest, top, separator, names, above=1, quoted=False)
-    return Rows(header, 1, columns, np.arange(2, n + 2), _misfits(bad, len(names)), ())
+    # Four bytes tell any line of a file that is held in memory.
+    lines = np.arange(2, n + 2, dtype=np.int32)
+    return Rows(header, 1, columns, lines, _misfits(bad, len(names)), ())
 
 
-def _quoted(text: bytes, separator: str) -> Rows:
-    """Return the rows of a text with sound quotation marks: a row may go over several lines."""
+def _quoted(source: pa.NativeFile, text: bytes, separator: str) -> Rows:
+    """Return the rows of a text with sound quotation marks: a row may go over several lines.
+
+    Parameters
+    ----------
+    source : file
+        The text.
+    text : bytes
+        It, or its beginning.
+    separator : str
+        One character.
+    """
     # Placeholder names, one for each field of the first row.
     begin = text[: 10 * LONGEST_CELL].decode("utf-8", "ignore")
     fields = next(records_of_text(begin, separator))[1]
     names = [f"f{i}" for i in range(len(fields or [""]))]
-    source, top = pa.BufferReader(text), _top(memoryview(text))
-    columns, n, bad = _columns(source, top, separator, names, above=0, quoted=True)
+    columns, n, bad = _columns(
+        source, _top(memoryview(text)), separator, names, above=0, quoted=True
+    )
     breaks = np.ones(n, dtype=np.int64)
     for column in columns:
         if which(column, lambda cells: pc.match_substring_regex(cells, LINE_BREAK)).any():
@@ -214,12 +234,12 @@ def _quoted(text: bytes, separator: str) -> Rows:
             breaks += found.to_numpy(zero_copy_only=False)
     for number, _, row in bad:
         breaks[number] += len(re.findall(LINE_BREAK, row.rstrip("\r\n")))
-    lines = np.concatenate([[1], 1 + np.cumsum(breaks)[:-1]])
+    lines = np.concatenate([[1], 1 + np.cumsum(breaks)[:-1]]).astype(np.int32)
     return _header_off(columns, lines, _misfits(bad, len(names)))
 
 
 def _header_off(
-    columns: tuple[pa.Array, ...], lines: NDArray[np.int64], broken: dict[int, tuple[str, str]]
+    columns: tuple[pa.Array, ...], lines: NDArray[np.integer], broken: dict[int, tuple[str, str]]
 ) -> Rows:
     """Return the rows of which the first is the header."""
     header = tuple(column[0].as_py() for column in columns)
@@ -320,7 +340,9 @@ def _parsed(
             raise MostlyBrokenError(len(bad), bad[-1][0] + 1 + above, why) from None
         raise
     # One at a time, so that no two whole copies are held.
-    return [column.taken() for column in gathered], bad
+    columns = [column.taken() for column in gathered]
+    pa.default_memory_pool().release_unused()
+    return columns, bad
 
 
 def _given_up(broken: int, rows: int) -> bool:
@@ -385,7 +407,7 @@ def _slow(text: str, separator: str) -> Rows:
 
 
 def _without_blank(
-    rows: Rows, with_separators: Callable[[NDArray[np.int64]], tuple[int, ...]], skipped: int
+    rows: Rows, with_separators: Callable[[NDArray[np.integer]], tuple[int, ...]], skipped: int
 ) -> Rows:
     """Return rows without those that hold nothing.
 
@@ -421,7 +443,7 @@ def _without_blank(
     )
 
 
-def _with_separators(lines: NDArray[np.int64], body: bytes, separator: str) -> tuple[int, ...]:
+def _with_separators(lines: NDArray[np.integer], body: bytes, separator: str) -> tuple[int, ...]:
     """Return those of the `lines` (of rows that hold nothing) that are not simply empty."""
     text = re.split(LINE_BREAK.encode(), body)
     mark = separator.encode()

@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 from bpvet.records.cells import RawSheet
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of, shown
-from bpvet.records.formats.blocks import Blocks, NotPlainError
+from bpvet.records.formats.blocks import Blocks, NotPlainError, QuotedError
 from bpvet.records.formats.encodings import NAMES, as_utf8
 from bpvet.records.formats.forms import form_of
 from bpvet.records.formats.rows import (
@@ -110,22 +110,28 @@ def read_large(
         Or None, with nothing said, where the file is not in the common shape: what is to be said
         of it is found by `read_sheet`.
     """
-    told: list[Finding] = []
-    try:
-        with path.open("rb", buffering=0) as opened:
-            blocks = Blocks(opened)
-            if form_of(blocks.top) != "text" or not re.search(rb"\S", blocks.top):
-                return None
-            laid = _layout(blocks.top, table, mapping)
-            if laid.too_wide:
-                return None
-            rows = rows_of_blocks(blocks, laid.start, laid.separator)
-            size_and_digest = blocks.end()
-    except (NotPlainError, MostlyBrokenError, pa.ArrowInvalid, OSError):
-        return None
-    sheet = _sheet(file, table, laid, rows, NAMES["utf-8"], told)
-    findings += told
-    return sheet, *size_and_digest
+    for quoted in (False, True):
+        told: list[Finding] = []
+        try:
+            with path.open("rb", buffering=0) as opened:
+                blocks = Blocks(opened, quoted)
+                if form_of(blocks.top) != "text" or not re.search(rb"\S", blocks.top):
+                    return None
+                laid = _layout(blocks.top, table, mapping)
+                if laid.too_wide:
+                    return None
+                rows = rows_of_blocks(blocks, laid.start, laid.separator, quoted)
+                size_and_digest = blocks.end()
+        except QuotedError:
+            continue
+        except (NotPlainError, MostlyBrokenError, pa.ArrowInvalid, OSError):
+            return None
+        sheet = _sheet(file, table, laid, rows, NAMES["utf-8"], told)
+        if quoted:
+            _say_swallowed_rows(sheet, laid.separator, told)
+        findings += told
+        return sheet, *size_and_digest
+    return None
 
 
 def _sheet(

@@ -87,7 +87,7 @@ class Sheet:
     table: str
     columns: dict[str, pa.Array]
     headings: dict[str, tuple[str, ...]]
-    lines: NDArray[np.int64]
+    lines: NDArray[np.integer]
     parts: NDArray[np.int64]
     places: NDArray[np.int64]
     several: NDArray[np.bool_]
@@ -137,7 +137,7 @@ def translate(raw: RawSheet, convention: Convention, findings: list[Finding]) ->
         table=raw.table,
         columns=columns,
         headings=headings,
-        lines=np.asarray(raw.lines, dtype=np.int64),
+        lines=np.asarray(raw.lines),
         parts=constant(0, n, np.int64),
         places=laid.places,
         several=constant(False, n, bool),

@@ -110,6 +110,12 @@ def constant(value: Any, n: int, kind: Any) -> NDArray[Any]:
     return np.broadcast_to(np.array(value, dtype=kind), n)
 
 
+def bits(values: NDArray[Any]) -> NDArray[np.integer]:
+    """Return numbers, times or truth values (n,) as whole numbers that tell NaN and −0 apart."""
+    whole: NDArray[np.integer] = values.view(f"i{values.dtype.itemsize}")
+    return whole
+
+
 def which(cells: pa.Array, test: Callable[[pa.Array], pa.Array]) -> NDArray[np.bool_]:
     """Return which cells (n,) pass a pyarrow test, made of each different text once."""
     if not pa.types.is_dictionary(cells.type):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 import pyarrow as pa
@@ -63,9 +65,9 @@ def sheet_of(table: str, frame: object) -> RawSheet:
 def frame_of(checked: CheckedTable, values: Values) -> pd.DataFrame:
     """Return a table's values as a data frame, one row for each row of the input."""
     files = pa.array(checked.files, TEXT)
-    columns: Values = {
+    columns: dict[str, Any] = {
         "file": files.take(pa.array(checked.file)),
-        "line": checked.line,
+        "line": checked.line.astype(np.int64),
         **values,
         **{name: checked.cells(name) for name in checked.unknown},
         "set_aside": checked.reasons(),

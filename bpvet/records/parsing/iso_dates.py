@@ -91,6 +91,44 @@ def iso_dates(texts: pa.Array, times: bool) -> IsoDates:
     return IsoDates(read, day, moment, timed)
 
 
+def shaped(texts: pa.Array) -> tuple[str, int, NDArray[np.bool_]] | None:
+    """Return the mark and the width of the first text's shape, and which texts (n,) have it.
+
+    A date or time that was read of such a text says all of it. None where the first has no shape.
+
+    Parameters
+    ----------
+    texts : pyarrow array of large_string (n,)
+        None of them null; at least one.
+    """
+    first = texts[0].as_py()
+    width, mark = len(first), first[10:11]
+    if width not in _SHAPES or (width > 10 and mark not in "T ") or not first.isascii():
+        return None
+    _, places, data = texts.buffers()
+    n = len(texts)
+    ends = np.frombuffer(places, np.int64)[texts.offset : texts.offset + n + 1]
+    letters = np.frombuffer(data, np.uint8)
+    same = np.empty(n, dtype=bool)
+    marks = {4: "-", 7: "-", 10: mark, 13: ":", 16: ":"}
+    for at in range(0, n, _ROWS):
+        start, stop = ends[at : at + _ROWS + 1][:-1], ends[at : at + _ROWS + 1][1:]
+        good = stop - start == width
+        if good.all():
+            block = letters[start[0] : stop[-1]].reshape(-1, width)
+        else:
+            # Of the others the bytes of the first text are looked at, and not counted.
+            where = np.where(good, start, ends[0])
+            block = letters[where[:, None] + np.arange(width)]
+        for place, column in enumerate(np.ascontiguousarray(block.T)):
+            if place in marks:
+                good &= column == ord(marks[place])
+            else:
+                good &= column - np.uint8(48) <= 9
+        same[at : at + _ROWS] = good
+    return mark, width, same
+
+
 def _read(
     letters: NDArray[np.uint8], pairs: int
 ) -> tuple[NDArray[np.bool_], NDArray[np.int32], NDArray[np.int32]]:

@@ -34,8 +34,10 @@ class Numbers:
 
     Parameters
     ----------
-    value : array of float (n,)
-        NaN where there is none.
+    few : array of float (m,)
+        The number of each different text, NaN where there is none.
+    code : array of int (n,)
+        Index into `few`.
     bound : array of int (n,)
         Index into `BOUND_WORDS`.
     bad : array of bool (n,)
@@ -45,12 +47,18 @@ class Numbers:
         which may be a thousands mark.
     """
 
-    value: NDArray[np.float64]
+    few: NDArray[np.float64]
+    code: NDArray[np.integer]
     bound: NDArray[np.int8]
     bad: NDArray[np.bool_]
     point: NDArray[np.bool_]
     comma: NDArray[np.bool_]
     thousand: NDArray[np.bool_]
+
+    @property
+    def value(self) -> NDArray[np.float64]:
+        """The numbers (n,)."""
+        return each(self.few, self.code)
 
 
 def numbers(cells: pa.Array, bounds: bool, sounds: bool = True) -> Numbers:
@@ -80,7 +88,8 @@ def numbers(cells: pa.Array, bounds: bool, sounds: bool = True) -> Numbers:
                 value[i], bound[i], mark[i] = found
                 bad[i] = False
     return Numbers(
-        each(value, code),
+        value,
+        code,
         *(
             each(few, code) if few.any() else constant(0, len(code), few.dtype)
             for few in (bound, bad, mark == 1, mark >= 2, mark == 3)

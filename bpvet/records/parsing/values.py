@@ -29,11 +29,13 @@ from bpvet.records.parsing.dates import (
     moments,
 )
 from bpvet.records.parsing.numbers import numbers
+from bpvet.records.parsing.packed import PackedNumbers, packed_numbers, packed_times
+from bpvet.records.parsing.packed import Values as Values
 from bpvet.records.read_options import DATE_ORDERS
 from bpvet.records.tables import SUMMARY, TABLES, Column
 
-#: A table's columns: arrays of numbers or dates, or pyarrow arrays of text, each (n,).
-Values = dict[str, Any]
+#: Some columns of a table, by name.
+_Some = dict[str, Any]
 Mask = NDArray[np.bool_]
 
 #: Words under "excluded" that say that the reading counts.
@@ -59,14 +61,14 @@ def parse(checked: CheckedTable) -> Values:
 
     Returns
     -------
-    dict
+    Values
         Our columns, in the contract's order. A ``quantity`` and a ``bounded`` have their bound
         beside them under ``…_bound``; a ``moment`` has ``timed`` and ``date``; readings have
         ``summary_n`` and ``summary_sd`` too.
     """
     if checked.n == 0:
         # Most folders lack some table: its values are made once.
-        return dict(_of_no_rows(checked.table))
+        return Values(_of_no_rows(checked.table))
     return _parsed(checked)
 
 
@@ -76,7 +78,7 @@ def _of_no_rows(table: str) -> Values:
 
 
 def _parsed(checked: CheckedTable) -> Values:
-    values: Values = {}
+    values = Values()
     passed_over = np.zeros(checked.n, dtype=bool)
     for column in TABLES[checked.table]:
         if not checked.given(column.name):
@@ -105,7 +107,7 @@ def _parsed(checked: CheckedTable) -> Values:
     return values
 
 
-def _not_given(checked: CheckedTable, column: Column) -> Values:
+def _not_given(checked: CheckedTable, column: Column) -> _Some:
     """Return the values of a column that no file has."""
     n = checked.n
     if column.kind in ("text", "word"):
@@ -153,7 +155,7 @@ def _words(checked: CheckedTable, column: Column) -> pa.Array:
     return of_texts(read, code)
 
 
-def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> Values:
+def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> _Some:
     """Return a column of numbers, NaN where there is none, and its bounds."""
     bounded = column.kind in BOUNDED
     read = numbers(checked.cells(column.name), bounds=bounded, sounds=column.kind == "quantity")
@@ -167,9 +169,14 @@ def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> Values
     bad = (read.bad | (read.comma & ~decimal)) & ~passed_over
     checked.report(bad, column.name, Code.NOT_A_NUMBER, _outcome(column), written=WRITTEN)
     gone = bad | passed_over
-    value, bound = in_mmhg(checked, column.name, read.value), read.bound
-    if gone.any():
-        value, bound = np.where(gone, np.nan, value), np.where(gone, 0, bound).astype(np.int8)
+    value: Any
+    bound = read.bound
+    if gone.any() or _converts(checked, column.name):
+        value = np.where(gone, np.nan, in_mmhg(checked, column.name, read.value))
+        value = packed_numbers(value, read.few, read.code)
+        bound = np.where(gone, 0, bound).astype(np.int8)
+    else:
+        value = PackedNumbers(read.few, read.code, np.zeros(0, np.int64), np.zeros(0))
     return {column.name: value} | ({f"{column.name}_bound": bound} if bounded else {})
 
 
@@ -177,9 +184,13 @@ def _outcome(column: Column) -> Outcome:
     return Outcome.ROW if column.spoils else Outcome.CELL
 
 
+def _converts(checked: CheckedTable, column: str) -> bool:
+    return column in PRESSURES and "kPa" in checked.units
+
+
 def in_mmhg(checked: CheckedTable, column: str, value: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return a column's numbers (n,), pressures of files in kPa multiplied to mmHg."""
-    if column not in PRESSURES or "kPa" not in checked.units:
+    if not _converts(checked, column):
         return value
     return np.where(checked.in_kilopascal(), value * MMHG_PER_KPA, value)
 
@@ -234,7 +245,7 @@ def _failed(checked: CheckedTable, values: Values, column: Column) -> Mask:
     return cells
 
 
-def _dates(checked: CheckedTable, column: Column) -> Values:
+def _dates(checked: CheckedTable, column: Column) -> _Some:
     """Return a column of dates as datetime64[ns], NaT where there is none."""
     read = _moments(checked, column)
     outcome = _outcome(column)
@@ -263,7 +274,8 @@ def _dates(checked: CheckedTable, column: Column) -> Values:
     midnight = date.astype("datetime64[ns]")
     if column.kind == "date":
         return {column.name: midnight}
-    return {column.name: moment, "timed": timed, "date": midnight, "zoned": read.zoned}
+    packed = packed_times(moment, midnight) or (moment, midnight)
+    return {column.name: packed[0], "timed": timed, "date": packed[1], "zoned": read.zoned}
 
 
 def _moments(checked: CheckedTable, column: Column) -> Moments:
@@ -331,7 +343,7 @@ def _excluded(checked: CheckedTable) -> pa.Array:
     return of_texts(read, code)
 
 
-def _summaries(checked: CheckedTable) -> Values:
+def _summaries(checked: CheckedTable) -> _Some:
     """Return the count and SD behind rows that give a mean; say what other rows have of them."""
     if not any(map(checked.given, SUMMARY)):
         return {"summary_n": constant(0, checked.n, np.int64), "summary_sd": checked.no_numbers}

@@ -7,6 +7,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
+from bpvet.records.checks import plausible
+from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding
 from bpvet.records.records import Records
 
@@ -184,3 +186,22 @@ def test_cuffs_are_held_against_the_limb(
     }
     assert bool(found.readings["cuff_width_cm"].notna().all()) == kept
     assert found.readings["set_aside"].tolist() == [""]
+
+
+def test_rows_are_judged_alike_however_many_at_a_time(
+    records: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rng = np.random.default_rng(3)
+    lines = ["animal,taken_at,method,systolic,diastolic,mean"] + [
+        f"A{i % 3},2025-{1 + i % 12:02d}-{1 + i % 28:02d},oscillometric,{systolic},{low},{mean}"
+        for i, (systolic, low, mean) in enumerate(rng.integers(20, 280, (300, 3)))
+    ]
+    # Some have no number, and some lie beyond the gauge.
+    lines[7:9] = ["A1,2025-03-01,oscillometric,> 300,90,120", "A1,2025-03-02,oscillometric,,80,90"]
+    whole = records("\n".join(lines) + "\n")
+    monkeypatch.setattr(plausible, "_ROWS", 7)
+    found = records("\n".join(lines) + "\n")
+    orders = {Code.NOT_BELOW_SYSTOLIC, Code.PULSE_PRESSURE, Code.MEAN_NOT_BETWEEN}
+    assert {one.code for one in found.findings} >= {*orders, Code.UNUSUAL_MEAN}
+    assert found.findings == whole.findings
+    assert found.readings.equals(whole.readings)

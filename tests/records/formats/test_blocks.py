@@ -73,6 +73,19 @@ STREAMED = {
     "comments and totals": text({10: "# a comment,,,,,,,", ROWS - 1: "Total,,,,,,,"}),
     "white space late": text({ROWS - 4: line(ROWS - 4, animal=" A5", note="x ")}),
     "title above": b"Clinic of somewhere\n\n" + text(),
+    "quotation marks late": text({ROWS - 1: line(1, note='"a, b"')}),
+    "every cell of a column quoted": _with_every("note", lambda i: f'"visit {i}, ""and"" more"'),
+    "line breaks within": _with_every("note", lambda i: f'"{"x" * (i % 9)}\n{i}"' if i % 3 else ""),
+    "line breaks of Windows within": _with_every(
+        "note", lambda i: f'"a\r\n\r\n{i}"' if i % 50 == 0 else "b"
+    ).replace(b"\n", b"\r\n"),
+    "quoted throughout": "\r\n".join(
+        ",".join(f'"{cell}"' for cell in row.split(",")) for row in lines()
+    ).encode(),
+    "ragged, quoted": text(
+        {7: 'A1,"x', 8: 'y",z', 3000: 'a,"b\n",c', ROWS - 1: line(1, note='"q"') + ",more"}
+    ),
+    "a row in a cell": text({900: line(900, note='"a\n' + line(1) + '"')}),
     "guarded": text({ROWS - 9: line(ROWS - 9, note="'=1+1")}),
 }
 #: Files for which the whole text is needed.
@@ -80,7 +93,8 @@ WHOLE = {
     "another encoding late": text({ROWS - 1: line(ROWS - 1)})[:-2] + "é\n".encode("cp1252"),
     "a letter cut off": text()[:-1] + "é".encode()[:1],
     "no text late": text()[:-1] + b"\0\n",
-    "quotation marks late": text({ROWS - 1: line(1, note='"a, b"')}),
+    "mark never closed": text({ROWS - 5: line(1, note='"a')}),
+    "mark that closes in another row": text({5: line(1, note='x"'), ROWS - 5: line(1, note='"')}),
     "stray mark late": text({ROWS - 5: line(1, note='a"b"')}),
     "a mark": codecs.BOM_UTF8 + text(),
     "blank rows": text({100: ",,,,,,,", ROWS - 1: ""}),

@@ -1,0 +1,268 @@
+"""Columns of millions of rows held in a few bytes a row, and made whole while they are worked on.
+
+Pressures have few different values, and a date's text says no more than its seconds do. So numbers
+are kept as the codes that their cells have already, times as seconds, and texts of one shape as
+the times that were read of them. Every digit comes back as it was: what does not is kept aside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, MutableMapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from bpvet.records.parsing.columns import TEXT, bits, constant, each
+from bpvet.records.parsing.iso_dates import shaped
+
+#: Rows that are packed at once, so that what is worked on stays in the processor's cache.
+_ROWS = 1 << 15
+#: One row in so many may be kept aside; of more the column is kept as it is.
+_ASIDE = 32
+_NEVER = np.iinfo(np.int32).min
+_SECOND = 1_000_000_000
+_DAY = 86_400
+
+Codes = NDArray[np.integer]
+
+
+@dataclass(frozen=True, eq=False)
+class PackedNumbers:
+    """Numbers by codes into a few of them.
+
+    Parameters
+    ----------
+    few : array of float (m,)
+    code : array of int (n,)
+        Index into `few`.
+    rows, other : arrays (k,)
+        Rows, in order, that have another number, and these.
+    """
+
+    few: NDArray[np.float64]
+    code: Codes
+    rows: Codes
+    other: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        return len(self.code)
+
+    def __getitem__(self, row: int) -> float:
+        """Return the number of one row."""
+        if len(self.rows):
+            at = int(np.searchsorted(self.rows, row))
+            if at < len(self.rows) and self.rows[at] == row:
+                return float(self.other[at])
+        return float(self.few[self.code[row]])
+
+    def whole(self) -> NDArray[np.float64]:
+        """Return the numbers (n,)."""
+        found = each(self.few, self.code)
+        found[self.rows] = self.other
+        return found
+
+    def at(self, row: Codes | slice) -> NDArray[np.float64]:
+        """Return the numbers (k,) of some rows: any, or those of a slice without a step."""
+        found = self.few[self.code[row]]
+        if isinstance(row, slice):
+            start, stop, _ = row.indices(len(self))
+            first, last = np.searchsorted(self.rows, (start, stop))
+            found[self.rows[first:last] - start] = self.other[first:last]
+            return found
+        if len(self.rows):
+            place = np.minimum(np.searchsorted(self.rows, row), len(self.rows) - 1)
+            mine = self.rows[place] == row
+            found[mine] = self.other[place[mine]]
+        return found
+
+    def replaced(self, value: NDArray[np.float64]) -> PackedNumbers | NDArray[np.float64]:
+        """Return other numbers (n,) that mostly are these, packed if that saves room."""
+        return packed_numbers(value, self.few, self.code)
+
+
+@dataclass(frozen=True, eq=False)
+class PackedTimes:
+    """Whole seconds since 1970-01-01.
+
+    Parameters
+    ----------
+    seconds : array of int32 (n,)
+    days : bool
+        Whether the date alone is meant: the midnight before each.
+    """
+
+    seconds: NDArray[np.int32]
+    days: bool = False
+
+    def __len__(self) -> int:
+        return len(self.seconds)
+
+    def __getitem__(self, row: int) -> np.datetime64:
+        """Return the time of one row."""
+        moment: np.datetime64 = self.at(np.array([row]))[0]
+        return moment
+
+    def whole(self) -> NDArray[np.datetime64]:
+        """Return the times as datetime64[ns] (n,), NaT where there is none."""
+        found = np.empty(len(self.seconds), dtype="datetime64[ns]")
+        for start in range(0, len(found), _ROWS):
+            found[start : start + _ROWS] = self.at(slice(start, start + _ROWS))
+        return found
+
+    def at(self, row: Codes | slice) -> NDArray[np.datetime64]:
+        """Return the times (k,) of some rows, in any order."""
+        seconds = self.seconds[row]
+        found = seconds.astype(np.int64)
+        if self.days:
+            found -= seconds % np.int32(_DAY)
+        found *= _SECOND
+        found[seconds == _NEVER] = np.iinfo(np.int64).min
+        return found.view("datetime64[ns]")
+
+
+@dataclass(frozen=True, eq=False)
+class PackedTexts:
+    """Texts of dates and times, all of one shape, by what they say.
+
+    Parameters
+    ----------
+    times : PackedTimes
+    mark : str
+        What stands between date and time; "" where a date stands alone.
+    width : int
+        Letters of each: 10, 16 or 19.
+    rows : array of int (k,)
+        Rows, in order, whose text has another shape.
+    other : pyarrow array of text (k,)
+        Their texts.
+    """
+
+    times: PackedTimes
+    mark: str
+    width: int
+    rows: Codes
+    other: pa.Array
+
+    def __len__(self) -> int:
+        return len(self.times)
+
+    def whole(self) -> pa.Array:
+        """Return the texts (n,)."""
+        blocks = range(0, len(self), 8 * _ROWS)
+        every = np.arange(len(self))
+        parts = (self.at(every[start : start + 8 * _ROWS]) for start in blocks)
+        return pa.concat_arrays([pa.array([], TEXT), *parts])
+
+    def at(self, row: Codes) -> pa.Array:
+        """Return the texts (k,) of some rows, in any order."""
+        moments = self.times.at(row).astype("datetime64[s]")
+        made = np.datetime_as_string(moments)
+        letters = np.ascontiguousarray(made).view(np.uint32).reshape(len(row), -1)[:, : self.width]
+        letters = letters.astype(np.uint8)
+        if self.mark:
+            letters[:, 10] = ord(self.mark)
+        ends = np.arange(len(row) + 1, dtype=np.int64) * self.width
+        buffers = [None, pa.py_buffer(ends), pa.py_buffer(np.ascontiguousarray(letters))]
+        texts = pa.Array.from_buffers(TEXT, len(row), buffers)
+        if len(self.rows):
+            place = np.minimum(np.searchsorted(self.rows, row), len(self.rows) - 1)
+            mine = self.rows[place] == row
+            if mine.any():
+                found = texts.to_pylist()
+                for i in np.flatnonzero(mine).tolist():
+                    found[i] = self.other[int(place[i])].as_py()
+                texts = pa.array(found, TEXT)
+        return texts
+
+
+def packed_numbers(
+    value: NDArray[np.float64], few: NDArray[np.float64], code: Codes
+) -> PackedNumbers | NDArray[np.float64]:
+    """Return numbers (n,), most of which are those of their codes, packed if that saves room."""
+    if 4 * len(few) > len(code):
+        return value
+    found = [np.zeros(0, dtype=np.int64)]
+    for start in range(0, len(value), _ROWS):
+        some = slice(start, start + _ROWS)
+        found.append(start + np.flatnonzero(bits(value[some]) != bits(few[code[some]])))
+    rows = np.concatenate(found)
+    if _ASIDE * len(rows) > len(value):
+        return value
+    return PackedNumbers(few, code, rows, value[rows])
+
+
+def packed_times(
+    moment: NDArray[np.datetime64], date: NDArray[np.datetime64]
+) -> tuple[PackedTimes, PackedTimes] | None:
+    """Return times as datetime64[ns] (n,) and their dates, packed; None where that loses any."""
+    seconds = np.empty(len(moment), dtype=np.int32)
+    day = PackedTimes(seconds, days=True)
+    for start in range(0, len(moment), _ROWS):
+        some = slice(start, start + _ROWS)
+        whole, part = np.divmod(moment[some].view(np.int64), _SECOND)
+        never = np.isnat(moment[some])
+        if (part[~never] != 0).any() or (np.abs(whole[~never]) >= -int(_NEVER)).any():
+            return None
+        seconds[some] = np.where(never, _NEVER, whole)
+        if not np.array_equal(day.at(some).view(np.int64), date[some].view(np.int64)):
+            return None
+    return PackedTimes(seconds), day
+
+
+def packed_texts(cells: pa.Array, times: PackedTimes) -> PackedTexts | None:
+    """Return the texts (n,) from which times were read, packed; None where that saves no room."""
+    if not len(cells) or not pa.types.is_large_string(cells.type):
+        return None
+    found = shaped(cells)
+    if found is None:
+        return None
+    mark, width, same = found
+    rows = np.flatnonzero(~same | (times.seconds == _NEVER))
+    if _ASIDE * len(rows) > len(cells):
+        return None
+    return PackedTexts(times, mark, width, rows, cells.take(pa.array(rows)))
+
+
+class Values(MutableMapping[str, Any]):
+    """A table's columns: arrays of numbers or dates, or pyarrow arrays of text, each (n,).
+
+    What is packed is made whole when it is asked for by name.
+    """
+
+    def __init__(self, columns: Mapping[str, Any] | None = None) -> None:
+        self._columns: dict[str, Any] = {}
+        self.update(columns or {})
+
+    def __getitem__(self, name: str) -> Any:
+        column = self._columns[name]
+        return column.whole() if isinstance(column, PackedNumbers | PackedTimes) else column
+
+    def __setitem__(self, name: str, column: Any) -> None:
+        old = self._columns.get(name)
+        if isinstance(column, np.ndarray) and len(column):
+            if isinstance(old, PackedNumbers):
+                column = old.replaced(column)
+            elif column.dtype == bool and (column == column[0]).all():
+                column = constant(column[0], len(column), bool)
+        self._columns[name] = column
+
+    def __delitem__(self, name: str) -> None:
+        del self._columns[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._columns)
+
+    def __len__(self) -> int:
+        return len(self._columns)
+
+    def at(self, name: str, row: Codes | slice) -> Any:
+        """Return some rows (k,) of a column of numbers or dates."""
+        column = self._columns[name]
+        return column.at(row) if isinstance(column, PackedNumbers | PackedTimes) else column[row]
+
+    def packed(self, name: str) -> Any:
+        """Return a column as it is held; asked by its number, it gives what stands in a row."""
+        return self._columns[name]

@@ -56,17 +56,8 @@ class Part:
     @cached_property
     def _fit(self) -> tuple[Array, Array, Path]:
         before = whiten(self.batch, self.noise, keep=True)
-        after = whiten(self.batch, self.noise, keep=True, backwards=True)
         fit = coefficients(self.batch, self.noise.reading, before)
-        path = Path(
-            self.batch.day[:, 0],
-            float(self.batch.wander_days[0]),
-            self.noise.wander[0],
-            before.mean[:, :, 0],
-            after.mean[:, :, 0],
-            before.share[:, 0],
-            after.share[:, 0],
-        )
+        path = Path(self.batch, self.noise, before.mean[:, :, 0], before.share[:, 0])
         return fit.mean[:, 0], fit.root[:, :, 0], path
 
     @property

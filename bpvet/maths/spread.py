@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtri, stdtrit
 
 from bpvet.errors import CallError
 from bpvet.maths.estimate import Estimate
@@ -27,6 +26,7 @@ from bpvet.maths.estimates import (
     squared_mean_of_chi,
     vector,
 )
+from bpvet.maths.special import ndtri, stdtrit
 
 NO_SCATTER = "the values are all equal: an interval needs some scatter"
 NO_PERIOD = "all sessions are on one day: there is no period between them"

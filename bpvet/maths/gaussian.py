@@ -408,14 +408,20 @@ class Path:
         f = np.where(past, np.exp(-np.abs(day - sessions[i]) / tau), 0.0)[:, None]
         # Shares of the stationary variance left by each side; 1 means nothing is known.
         a = self.before_share[i] * f**2 + (1 - f**2)
-        left = self.before_mean[i] * f[:, :, None]
+        mean, b = self.before_mean[i], np.ones_like(a)
+        # In place, for these are the largest arrays of an answer.
+        mean *= f[:, :, None]
+        # Most questions are of the latest session or later: they need no pass from the future.
         if future.any():
             after_mean, after_share = self._after
             g = np.where(future, np.exp(-np.abs(sessions[j] - day) / tau), 0.0)[:, None]
             b = after_share[j] * g**2 + (1 - g**2)
-            both = left * b[:, None] + after_mean[j] * g[:, :, None] * a[:, None]
-        else:
-            # Most questions are of the latest session or later: they need no pass from the future.
-            b, both = np.ones_like(a), left
-        total = a + b - a * b
-        return both / total[:, None], self.noise.wander[0] * (a * b / total)
+            mean *= b[:, None]
+            right = after_mean[j]
+            right *= g[:, :, None]
+            right *= a[:, None]
+            mean += right
+        both = a * b
+        total = a + b - both
+        mean /= total[:, None]
+        return mean, self.noise.wander[0] * (both / total)

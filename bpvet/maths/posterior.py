@@ -135,9 +135,11 @@ class Part:
         p = self.batch.terms
         left = design.T[:, :, None] - wander[:, :p].transpose(1, 0, 2)
         centre = (design @ self.prior_mean)[:, None] + wander[:, p]
-        centre = centre + np.einsum("ptk,pk->tk", left, mean)
+        centre += np.einsum("ptk,pk->tk", left, mean)
         half = forward_solve(root[:, :, None, :], left)
-        return centre, variance + np.sum(half * half, axis=0)
+        half *= half
+        variance += np.sum(half, axis=0)
+        return centre, variance
 
 
 @dataclass(frozen=True, eq=False)

@@ -83,6 +83,8 @@ def test_a_trend_loads_of_scipy_the_compiled_functions_alone(clinic: Path) -> No
     # The package would load what NumPy leaves until it is asked for.
     assert not found & {"scipy.special", "scipy.linalg", "scipy.stats", "scipy.optimize"}
     assert not found & {"scipy.sparse", "scipy.ndimage", "numpy.f2py", "numpy.testing"}
+    # No reading of this animal lies beyond the gauge.
+    assert not found & {f"bpvet.maths.{name}" for name in ("bounds", "censored", "propagation")}
     forms = ("workbook.sheets", "fhir.rows", "json_lines", "arrow_tables")
     assert not found & {f"bpvet.records.formats.{name}" for name in forms}
     assert not found & {"sqlite3", "bpvet.figures", "bpvet.reports"}

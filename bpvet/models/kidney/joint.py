@@ -27,7 +27,7 @@ from bpvet.maths.gaussian import Array, session_noise
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Part
 from bpvet.maths.sobol import POINTS, sobol_points
-from bpvet.maths.sums import log_sum_exp
+from bpvet.maths.special import log_sum_exp
 from bpvet.models.kidney.rate import doubling_months
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.trend import Trend

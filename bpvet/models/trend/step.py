@@ -21,7 +21,7 @@ from bpvet.facts.sources import fact
 from bpvet.maths.gaussian import Array, session_noise
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
-from bpvet.maths.sums import log_sum_exp
+from bpvet.maths.special import log_sum_exp
 from bpvet.models.trend.columns import Columns
 from bpvet.models.trend.effects import FINISHED_TAUS
 from bpvet.models.trend.forms import PriorForm

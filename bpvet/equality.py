@@ -33,6 +33,13 @@ class Content:
             return NotImplemented
         return self is other or same(self._content(), other._content())
 
+    def __repr__(self) -> str:
+        """Return what a dataclass prints of itself; made with ``repr=False`` it loads sooner."""
+        if not is_dataclass(self):
+            return object.__repr__(self)
+        pairs = (f"{part.name}={getattr(self, part.name)!r}" for part in fields(self) if part.repr)
+        return f"{type(self).__qualname__}({', '.join(pairs)})"
+
     def __hash__(self) -> int:
         return hash((type(self).__name__, *map(_mark, self._content())))
 

@@ -20,7 +20,7 @@ _WIDTH = 100
 _LONGEST_WORD = 40
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class ShortTable(Content):
     """A table of ready-made cells.
 

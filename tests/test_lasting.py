@@ -7,7 +7,7 @@ import pickle
 import subprocess
 import sys
 from collections.abc import Mapping
-from dataclasses import fields, replace
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 import pandas as pd
@@ -266,6 +266,21 @@ def test_errors_travel(name, made):
         assert type(again) is kind
         assert str(again) == "what is wrong"
         assert same(vars(again), vars(one))
+
+
+def test_content_prints_as_a_dataclass_does():
+    printed = []
+    for own in (True, False):
+
+        @dataclass(frozen=True, eq=False, repr=own)
+        class Shown(Content):
+            text: str
+            number: float | None = None
+            hidden: int = field(default=1, repr=False)
+
+        printed.append(repr(Shown("a", 2.5)))
+    assert printed[0] == printed[1]
+    assert printed[0].endswith("Shown(text='a', number=2.5)")
 
 
 def test_no_repr_fills_more_than_a_screen(made):

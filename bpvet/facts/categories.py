@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 DEFAULT = "acvim2018"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Category(Content):
     """A risk category: pressures from `low` up to, not including, `high`, in mmHg.
 
@@ -37,7 +37,7 @@ class Category(Content):
     fact_id: str
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Threshold(Content):
     """A bound of a guideline, mmHg, with the fact that it comes from."""
 
@@ -45,7 +45,7 @@ class Threshold(Content):
     fact: Fact
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Guideline(Content):
     """A guideline as one set.
 

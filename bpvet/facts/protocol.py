@@ -72,7 +72,7 @@ LIMITED = (
 )
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Limits(Content):
     """The bounds of a quantity, in its unit.
 

@@ -59,7 +59,7 @@ BLOCK_FILES = ("species", "analytes")
 DAYS_IN = {"h": 1 / 24, "d": 1, "weeks": 7, "months": 30}
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Source(Content):
     """A publication, a standard, or this project's judgement.
 
@@ -84,7 +84,7 @@ class Source(Content):
     note: str = ""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Fact(Content):
     """A sourced figure, range or rule.
 

@@ -15,9 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import erfcx, log_ndtr
 
 from bpvet.maths.gaussian import LOG_2PI, Array
+from bpvet.maths.special import erfcx, log_ndtr
 from bpvet.maths.tails import holds, tails
 
 POINTS, COARSE = 61, 31

@@ -118,20 +118,7 @@ def given(batch: Batch, bounds: Bounds, noise: Noise, *, keep: bool = False) -> 
         ),
         root,
         backward_solve(root[:, :, None], half),
-        _path(full, noise, before.mean, before.share) if keep else None,
-    )
-
-
-def _path(batch: Batch, noise: Noise, mean: Array, share: Array) -> Path:
-    after = whiten(batch, noise, keep=True, backwards=True)
-    return Path(
-        batch.day[:, 0],
-        float(batch.wander_days[0]),
-        noise.wander[0],
-        mean[:, :, 0],
-        after.mean[:, :, 0],
-        share[:, 0],
-        after.share[:, 0],
+        Path(full, noise, before.mean[:, :, 0], before.share[:, 0]) if keep else None,
     )
 
 

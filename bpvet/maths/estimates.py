@@ -7,9 +7,9 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import gammainccinv, gammaincinv, gammaln
 
 from bpvet.errors import CallError
+from bpvet.maths.special import gammainccinv, gammaincinv, gammaln
 
 Array = NDArray[np.float64]
 

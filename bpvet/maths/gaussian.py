@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -360,26 +361,27 @@ class Path:
 
     Parameters
     ----------
-    day : (N,)
-        Days of the sessions.
-    wander_days : float
-        Time constant.
-    wander : (K,)
-        sw² at each node.
-    before_mean, after_mean : (N, p + 1, K)
+    batch : Batch
+        The series, B = 1 and without padding.
+    noise : Noise
+        Variances at K nodes.
+    before_mean : (N, p + 1, K)
         Mean of the wander for each column of [X, y], filtered up to and including a session
-        from the past, and from the future.
-    before_share, after_share : (N, K)
+        from the past.
+    before_share : (N, K)
         Remaining shares of sw².
     """
 
-    day: Array
-    wander_days: float
-    wander: Array
+    batch: Batch
+    noise: Noise
     before_mean: Array
-    after_mean: Array
     before_share: Array
-    after_share: Array
+
+    @cached_property
+    def _after(self) -> tuple[Array, Array]:
+        """The same from the future."""
+        after = whiten(self.batch, self.noise, keep=True, backwards=True)
+        return after.mean[:, :, 0], after.share[:, 0]
 
     def at(self, day: Array) -> tuple[Array, Array]:
         """Return the wander at dates: its mean for each column, and its variance.
@@ -396,18 +398,30 @@ class Path:
         variance : (T, K)
             Variance given the coefficients, in squared units.
         """
-        n = self.day.size
-        last = np.searchsorted(self.day, day, side="right") - 1
+        sessions, tau = self.batch.day[:, 0], float(self.batch.wander_days[0])
+        n = sessions.size
+        last = np.searchsorted(sessions, day, side="right") - 1
         past = last >= 0
         following = last + 1
         future = following < n
         i, j = np.clip(last, 0, n - 1), np.clip(following, 0, n - 1)
-        f = np.where(past, np.exp(-np.abs(day - self.day[i]) / self.wander_days), 0.0)[:, None]
-        g = np.where(future, np.exp(-np.abs(self.day[j] - day) / self.wander_days), 0.0)[:, None]
+        f = np.where(past, np.exp(-np.abs(day - sessions[i]) / tau), 0.0)[:, None]
         # Shares of the stationary variance left by each side; 1 means nothing is known.
         a = self.before_share[i] * f**2 + (1 - f**2)
-        b = self.after_share[j] * g**2 + (1 - g**2)
-        left, right = self.before_mean[i] * f[:, :, None], self.after_mean[j] * g[:, :, None]
-        total = a + b - a * b
-        mean = (left * b[:, None] + right * a[:, None]) / total[:, None]
-        return mean, self.wander * (a * b / total)
+        mean, b = self.before_mean[i], np.ones_like(a)
+        # In place, for these are the largest arrays of an answer.
+        mean *= f[:, :, None]
+        # Most questions are of the latest session or later: they need no pass from the future.
+        if future.any():
+            after_mean, after_share = self._after
+            g = np.where(future, np.exp(-np.abs(sessions[j] - day) / tau), 0.0)[:, None]
+            b = after_share[j] * g**2 + (1 - g**2)
+            mean *= b[:, None]
+            right = after_mean[j]
+            right *= g[:, :, None]
+            right *= a[:, None]
+            mean += right
+        both = a * b
+        total = a + b - both
+        mean /= total[:, None]
+        return mean, self.noise.wander[0] * (both / total)

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr, ndtri
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
+from bpvet.maths.special import ndtr, ndtri
 from bpvet.printing import ShortTable, decimals, number
 
 Array = NDArray[np.float64]

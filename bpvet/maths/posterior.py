@@ -56,17 +56,8 @@ class Part:
     @cached_property
     def _fit(self) -> tuple[Array, Array, Path]:
         before = whiten(self.batch, self.noise, keep=True)
-        after = whiten(self.batch, self.noise, keep=True, backwards=True)
         fit = coefficients(self.batch, self.noise.reading, before)
-        path = Path(
-            self.batch.day[:, 0],
-            float(self.batch.wander_days[0]),
-            self.noise.wander[0],
-            before.mean[:, :, 0],
-            after.mean[:, :, 0],
-            before.share[:, 0],
-            after.share[:, 0],
-        )
+        path = Path(self.batch, self.noise, before.mean[:, :, 0], before.share[:, 0])
         return fit.mean[:, 0], fit.root[:, :, 0], path
 
     @property
@@ -144,9 +135,11 @@ class Part:
         p = self.batch.terms
         left = design.T[:, :, None] - wander[:, :p].transpose(1, 0, 2)
         centre = (design @ self.prior_mean)[:, None] + wander[:, p]
-        centre = centre + np.einsum("ptk,pk->tk", left, mean)
+        centre += np.einsum("ptk,pk->tk", left, mean)
         half = forward_solve(root[:, :, None, :], left)
-        return centre, variance + np.sum(half * half, axis=0)
+        half *= half
+        variance += np.sum(half, axis=0)
+        return centre, variance
 
 
 @dataclass(frozen=True, eq=False)

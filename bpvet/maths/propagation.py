@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from bpvet.maths.bounds import REACH, Bounds, Site, Tilted, log_mass, moments, tilted
 from bpvet.maths.gaussian import LOG_2PI, Array
-from bpvet.maths.sums import log_sum_exp
+from bpvet.maths.special import log_sum_exp
 
 SWEEPS = 5
 OUTER_POINTS = 32

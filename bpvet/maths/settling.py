@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from bpvet.maths.gaussian import (
     Array,
@@ -28,6 +27,7 @@ from bpvet.maths.gaussian import (
 )
 from bpvet.maths.posterior import Posterior
 from bpvet.maths.sobol import sobol_points
+from bpvet.maths.special import ndtr, ndtri
 
 #: Nodes that weigh less than this are left out.
 LIGHT = 1e-4

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtri, stdtrit
 
 from bpvet.errors import CallError
 from bpvet.maths.estimate import Estimate
@@ -28,6 +27,7 @@ from bpvet.maths.estimates import (
     vector,
 )
 from bpvet.reasons import reason
+from bpvet.maths.special import ndtri, stdtrit
 
 NO_SCATTER = reason("spread.equal")
 NO_PERIOD = reason("spread.one_day")

@@ -16,9 +16,9 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit, log_ndtr
 
 from bpvet.maths.gaussian import LOG_2PI, Array
+from bpvet.maths.special import expit, log_ndtr
 
 #: The rectangle that the tables hold. Above HIGH a bound says nothing.
 LOW, HIGH, STEEPEST = -400.0, 9.0, 1000.0

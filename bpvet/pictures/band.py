@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from bpvet.figures.pictures import Band
+from bpvet.maths.special import ndtri
 from bpvet.models.trend.columns import noise_groups
 from bpvet.wording.en.pictures.trend import band_words, doubt_words
 

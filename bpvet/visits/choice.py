@@ -85,7 +85,7 @@ def split_flags(cell: str) -> tuple[str, ...]:
     return tuple(cell.split(_BETWEEN)) if cell else ()
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Reading(Content):
     """One reading as the room gives it.
 
@@ -119,7 +119,7 @@ class Reading(Content):
         return "bound" if self.bound else "number"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class GoOn(Content):
     """A reason to take more readings now.
 
@@ -135,7 +135,7 @@ class GoOn(Content):
     fact_id: str
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class SessionSum(Content):
     """A session's readings, their fates, and what the used ones come to.
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from typing import Any
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class RoomReading(Content):
     """One reading as it was taken in the room.
 
@@ -41,7 +41,7 @@ class RoomReading(Content):
     excluded: str = ""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class ReadingFate(Content):
     """A reading with its place from 1, what became of it (`bpvet.visits.choice.FATES`) and why."""
 
@@ -55,7 +55,7 @@ class ReadingFate(Content):
     reason: str
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Spread(Content):
     """What the used readings of one quantity come to, in `unit`.
 
@@ -76,7 +76,7 @@ class Spread(Content):
     unit: str
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class RangeAnswer(Content):
     """The category in whose range the mean lies, or why none is named.
 
@@ -94,7 +94,7 @@ class RangeAnswer(Content):
     remembered: bool
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class GoOnAnswer(Content):
     """Whether to take more readings now.
 
@@ -111,7 +111,7 @@ class GoOnAnswer(Content):
     reasons: tuple[GoOn, ...]
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class RoomWords(Content):
     """What a person reads beside the numbers.
 
@@ -133,7 +133,7 @@ class RoomWords(Content):
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class RoomVisit(Content):
     """What is known of a session in the room beside its readings; blank where it is not.
 
@@ -167,7 +167,7 @@ class RoomVisit(Content):
         return self.cuff_width_cm, self.limb_circumference_cm
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class RoomUrgent(Content):
     """An urgent line of the room: the rule, the words, its date (blank if not given), its age."""
 

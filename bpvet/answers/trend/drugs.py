@@ -227,7 +227,7 @@ def _plain(trend: Trend, one: Treatment, verdict: Verdict | None) -> PlainAnswer
 
     The verdict by the plain means is that of their difference with the model's SD about it.
     """
-    from scipy.special import ndtr
+    from bpvet.maths.special import ndtr
 
     found = plain_difference(trend, one)
     if found is None:

@@ -82,7 +82,7 @@ def trend_answer(
         if systolic
         else no_target(chosen, reason("systolic_only"))
     )
-    again = recheck_answer(found, _written(trend, "left_reason"))
+    again = recheck_answer(found, records.rows_by_animal[animal].left_reason)
     if not systolic and found.withheld("all") is None:
         again = no_recheck(reason("systolic_only"))
     answer = TrendAnswer(
@@ -120,18 +120,13 @@ def _shown(trend: Trend) -> dict[str, Any]:
         "treated": treated(trend),
         "sessions": session_answers(trend),
         "visits": int(series.visit.max(initial=-1)) + 1,
-        "measured_before": _written(trend, "measured_before"),
+        "measured_before": records.rows_by_animal[series.animal].measured_before,
         "other_series": other_series(trend),
         "left_out": left_out_answers(trend),
         "findings": tuple(dict.fromkeys(found)),
         "version": __version__,
         "data_digest": records.digest,
     }
-
-
-def _written(trend: Trend, column: str) -> str:
-    """Return a cell of the animal's row."""
-    return str(trend.records.animals.set_index("animal").loc[trend.series.animal, column])
 
 
 def _modelled(trend: Trend, level: float, withheld: str | None) -> dict[str, Any]:

@@ -14,6 +14,7 @@ records give the same digits.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -26,7 +27,7 @@ from bpvet.maths.gaussian import Array, session_noise
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Part
 from bpvet.maths.sobol import POINTS, sobol_points
-from bpvet.maths.sums import log_sum_exp
+from bpvet.maths.special import log_sum_exp
 from bpvet.models.kidney.rate import doubling_months
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.trend import Trend
@@ -178,14 +179,22 @@ def fit_joint(
 
 
 def join(
-    pressure: Trend, marker: Trend, *, correlation: float | None = None, level: float = 0.95
+    pressure: Trend,
+    marker: Trend,
+    *,
+    correlation: float | None = None,
+    level: float = 0.95,
+    sides: Sides | None = None,
 ) -> Joint:
-    """Return two single trends of one animal fitted together; arguments as in `fit_joint`."""
+    """Return two single trends of one animal fitted together; arguments as in `fit_joint`.
+
+    `sides` are those of the pressure, for one that is laid beside several markers.
+    """
     grid = GRID if correlation is None else np.array([float(correlation)])
     logs, means, sds = [], [], []
-    for share, part in _parts(pressure):
-        for share_, part_ in _parts(marker):
-            one, other = _Side(pressure, part, 0), _Side(marker, part_, 1)
+    sides_ = sides_of(marker, 1)
+    for share, one in sides or sides_of(pressure, 0):
+        for share_, other in sides_:
             # At r = 0, the first, each pair weighs the same: the weights are relative to that.
             log, mean, sd = _fits(one, other, np.concatenate([[0.0], grid]))
             logs.append(log[1:] - log[0] + np.log(share * share_))
@@ -213,12 +222,19 @@ def join(
     )
 
 
-def _parts(trend: Trend) -> list[tuple[float, Part]]:
-    """Return the forms of a trend's prior that weigh anything, each with its share."""
+def sides_of(trend: Trend, axis: int) -> Sides:
+    """Return the forms of a trend's prior that weigh anything, each with its share, at its nodes.
+
+    Parameters
+    ----------
+    trend : Trend
+    axis : int
+        0 for the pressure, 1 for the marker.
+    """
     # Readings beyond the gauge stand as normal pseudo-sessions here.
     posterior = trend.posterior.plain
-    held = zip(posterior.shares, posterior.parts, strict=True)
-    return [(float(share), part) for share, part in held if share > _NEGLIGIBLE]
+    held = zip(posterior.shares.tolist(), posterior.parts, strict=True)
+    return [(share, _Side(trend, part, axis)) for share, part in held if share > _NEGLIGIBLE]
 
 
 class _Side:
@@ -254,6 +270,11 @@ class _Side:
         self.slope = columns.terms.index("slope")
         self.latest = np.array([columns.origin])
 
+    @cached_property
+    def whitened(self) -> _Whitened:
+        """The series with its values turned into independent ones."""
+        return _Whitened(self)
+
     def covariance(self) -> tuple[Array, Array, Array]:
         """Return the covariances of y (S, n, n), of asked and y (S, 2, n), and of asked."""
         own = self.prior_sd**2
@@ -266,6 +287,9 @@ class _Side:
         itself = np.repeat((self.asked * own @ self.asked.T)[None], self.nodes.size, axis=0)
         itself[:, 0, 0] += self.wander**2
         return y, asked, itself
+
+
+Sides = list[tuple[float, _Side]]
 
 
 def _near(one: Array, other: Array, wander_days: float) -> Array:
@@ -299,7 +323,7 @@ def _fits(one: _Side, other: _Side, grid: Array) -> tuple[Array, Array, Array]:
     numbers, correlated by r times a singular value, for every r at once.
     """
     cross, from_one, from_other = _cross(one, other)
-    mine, theirs = _Whitened(one), _Whitened(other)
+    mine, theirs = one.whitened, other.whitened
     middle = np.linalg.solve(theirs.root, mine.solved(cross).transpose(0, 2, 1))
     left, singular, right = np.linalg.svd(middle.transpose(0, 2, 1), full_matrices=True)
     turn, turn_ = left.transpose(0, 2, 1), right

@@ -6,9 +6,9 @@ import numpy as np
 
 from bpvet.errors import CallError, FitError
 from bpvet.facts.analytes import all_analytes
-from bpvet.models.kidney.joint import Joint, join
+from bpvet.models.kidney.joint import Joint, join, sides_of
 from bpvet.models.safety.safety import systolic_trend
-from bpvet.models.trend.fit import fit_trend
+from bpvet.models.trend.fit import fit_beside
 from bpvet.models.trend.trend import Trend
 from bpvet.visits.labs.events import number_of
 
@@ -37,18 +37,14 @@ def joint_trends(trend: Trend, level: float = 0.95) -> tuple[Joint, ...]:
     pressure = systolic_trend(trend) if markers else None
     if pressure is None or not _enough(pressure):
         return ()
-    found = []
+    found, sides = [], sides_of(pressure, 0)
     for name in markers:
         try:
-            one = (
-                trend
-                if name == quantity
-                else fit_trend(trend.records, trend.series.animal, quantity=name)
-            )
+            one = trend if name == quantity else fit_beside(pressure, name)
         except (CallError, FitError):
             continue
         if _enough(one):
-            found.append(join(pressure, one, level=level))
+            found.append(join(pressure, one, level=level, sides=sides))
     return tuple(found)
 
 

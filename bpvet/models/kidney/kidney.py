@@ -31,7 +31,7 @@ from bpvet.models.kidney.result import (
     Usual,
 )
 from bpvet.models.safety.standing import below_judged
-from bpvet.models.trend.fit import animal_sessions, fit_trend
+from bpvet.models.trend.fit import animal_sessions, fit_beside, fit_trend
 from bpvet.models.trend.outlook import category_withheld
 from bpvet.models.trend.trend import Trend
 from bpvet.reasons import reason
@@ -124,7 +124,7 @@ def kidney_of(
         raise CallError(f"an interval needs a level between 0 and 1, not {level}.")
     kidneys, species = found.kidneys, found.seen.species
     markers = tuple(
-        _marker(records, found, marker, edition, level)
+        _marker(records, found, marker, trend, edition, level)
         for marker in MARKERS
         if kidneys.history.analytes.get(marker)
     )
@@ -150,7 +150,7 @@ def kidney_of(
         markers=markers,
         combined=_higher(told),
         withheld=withheld,
-        proteinuria=_proteinuria(records, found, level),
+        proteinuria=_proteinuria(records, found, trend, level),
         pressure=_pressure(trend, edition),
         damage=damage_of(found),
         missing=_missing(diagnosis is not None, stable=bool(told) and not _reacting(found)),
@@ -160,7 +160,12 @@ def kidney_of(
 
 
 def _marker(
-    records: Records, found: AnimalRecord, marker: str, edition: str, level: float
+    records: Records,
+    found: AnimalRecord,
+    marker: str,
+    pressure: Trend | None,
+    edition: str,
+    level: float,
 ) -> MarkerStage:
     """Return the probability of each stage by one marker, or why none is given."""
     history, species, as_of = found.kidneys.history, found.seen.species, records.as_of
@@ -172,7 +177,7 @@ def _marker(
     bounds = staging(marker, species, known[-1].unit, edition)
     assert bounds is not None
     try:
-        trend = fit_trend(records, found.animal, quantity=marker)
+        trend = _fitted(records, found.animal, marker, pressure)
     except FitError as error:
         return replace(blank, withheld=str(error))
     newest = known[-1]
@@ -192,6 +197,13 @@ def _marker(
         printed_by=bounds.edition,
         between_ranges=newest.value if bounds.stages[place].beyond_print(newest.value) else None,
     )
+
+
+def _fitted(records: Records, animal: str, quantity: str, pressure: Trend | None) -> Trend:
+    """Return the trend of a laboratory value, beside that of the pressure where there is one."""
+    if pressure is None:
+        return fit_trend(records, animal, quantity=quantity)
+    return fit_beside(pressure, quantity)
 
 
 def _values_withheld(history: LabHistory, marker: str, as_of: np.datetime64) -> str | None:
@@ -268,7 +280,9 @@ def _higher(told: Sequence[MarkerStage]) -> dict[str, float] | None:
     return _shares(list(tables[0]), [float(one) for one in at_most[:-1]])
 
 
-def _proteinuria(records: Records, found: AnimalRecord, level: float) -> Proteinuria:
+def _proteinuria(
+    records: Records, found: AnimalRecord, pressure: Trend | None, level: float
+) -> Proteinuria:
     """Return the substage by protein in the urine, or why none is given."""
     history, species, as_of = found.kidneys.history, found.seen.species, records.as_of
     known = history.of("upc", as_of)
@@ -294,7 +308,7 @@ def _proteinuria(records: Records, found: AnimalRecord, level: float) -> Protein
         return replace(blank, withheld=why, urine=urine)
     bounds = staging("upc", species, known[-1].unit)
     assert bounds is not None
-    trend = fit_trend(records, found.animal, quantity="upc")
+    trend = _fitted(records, found.animal, "upc", pressure)
     return replace(
         blank,
         usual=_usual(trend, 1.0, known[-1].unit, level),

@@ -83,6 +83,21 @@ def fit_trend(
     return fit_series(*_series_of(records, animal, (method, quantity, condition), fitting))[0]
 
 
+def fit_beside(trend: Trend, quantity: str) -> Trend:
+    """Return the animal's trend of a laboratory value, fitted once and kept with its other trend.
+
+    Parameters
+    ----------
+    trend : Trend
+        Another trend of the animal.
+    quantity : str
+        Of the laboratory; what it raises is as in `fit_trend`.
+    """
+    if quantity not in trend.beside:
+        trend.beside[quantity] = fit_trend(trend.records, trend.series.animal, quantity=quantity)
+    return trend.beside[quantity]
+
+
 def _series_of(
     records: Records,
     animal: str,

@@ -14,7 +14,6 @@ from bpvet.maths.gaussian import Array, Batch, Noise, coefficients, whiten
 from bpvet.maths.posterior import Part, PartPrior, Posterior, parts_of
 from bpvet.maths.quadrature import integrate
 from bpvet.maths.surface import NoisePrior, noise_at
-from bpvet.models.trend.bounded import bounded_parts
 from bpvet.models.trend.columns import Columns, noise_groups
 from bpvet.visits.series import Series
 
@@ -56,6 +55,9 @@ def _bounded(
     fixed: Mapping[str, float] | None,
 ) -> list[Part]:
     """Return the parts of a series with a reading beyond the gauge."""
+    # Loaded where a reading lies beyond the gauge: four modules that few animals need.
+    from bpvet.models.trend.bounded import bounded_parts
+
     batches = [batch_of([series], [columns], form) for form in range(len(columns.forms))]
     held = None if fixed is None else fixed_noise(priors, fixed)
     return bounded_parts(series, columns, batches, noise_prior_of([priors]), held)

@@ -21,7 +21,7 @@ from bpvet.facts.sources import fact
 from bpvet.maths.gaussian import Array, session_noise
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Posterior
-from bpvet.maths.sums import log_sum_exp
+from bpvet.maths.special import log_sum_exp
 from bpvet.models.trend.columns import Columns
 from bpvet.models.trend.effects import FINISHED_TAUS
 from bpvet.models.trend.forms import PriorForm
@@ -195,10 +195,10 @@ def _usual(
 ) -> Mixture:
     """Return the usual value at the latest session over several designs, weighed."""
     day = trend.columns.day[-1:]
-    parts = [fit.usual(own.rows(day), day) for own, fit in zip(columns, fits, strict=True)]
-    heavy = [i for i in range(len(parts)) if share[i] > 1e-9]
-    weights = np.concatenate([share[i] * parts[i].weights for i in heavy])
-    means = np.concatenate([parts[i].means[0] for i in heavy])
-    sds = np.concatenate([parts[i].sds[0] for i in heavy])
+    heavy = [i for i in range(len(fits)) if share[i] > 1e-9]
+    parts = [fits[i].usual(columns[i].rows(day), day) for i in heavy]
+    weights = np.concatenate([share[i] * one.weights for i, one in zip(heavy, parts, strict=True)])
+    means = np.concatenate([one.means[0] for one in parts])
+    sds = np.concatenate([one.sds[0] for one in parts])
     one = Mixture(weights / weights.sum(), means, sds)
     return replace(one, scale=trend.latest.scale)

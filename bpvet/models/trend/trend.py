@@ -116,6 +116,11 @@ class Trend(Tabled, Content):
     posterior: Posterior
     context: Context
 
+    @cached_property
+    def beside(self) -> dict[str, Trend]:
+        """The animal's trends of laboratory values, as far as anybody asked, by quantity."""
+        return {}
+
     @property
     def records(self) -> Records:
         """The records the series came from."""

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from itertools import groupby
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
@@ -48,6 +49,9 @@ from bpvet.visits.treatments.spells import (
     unit_differs,
 )
 
+#: Courses of the records in use, by animal: one question after another asks for the same.
+_KNOWN: WeakKeyDictionary[Records, dict[str, Treatments]] = WeakKeyDictionary()
+
 
 def courses(records: Records, animal: str) -> Treatments:
     """Return one animal's courses, its other drugs, and what had to be decided.
@@ -63,9 +67,12 @@ def courses(records: Records, animal: str) -> Treatments:
     Treatments
         Empty where the animal has no usable row of treatment.
     """
-    table = records.treatments
-    rows = treatment_rows(table[table["animal"] == animal], records.as_of)
-    return _treatments(rows, missed_rows(records, animal).get(animal, ()))
+    known = _KNOWN.setdefault(records, {})
+    if animal not in known:
+        table = records.treatments
+        rows = treatment_rows(table[table["animal"] == animal], records.as_of)
+        known[animal] = _treatments(rows, missed_rows(records, animal).get(animal, ()))
+    return known[animal]
 
 
 def all_courses(records: Records) -> dict[str, Treatments]:

@@ -39,16 +39,15 @@ def joint_statements(found: Sequence[Joint]) -> tuple[Statement, ...]:
 
 def _parts(one: Joint) -> Iterator[str]:
     name = short_name(one.marker.series.quantity)
-    low, high = one.slope_marker.interval(one.level)
-    bottom, top = one.slope_pressure.interval(one.level)
+    change = Estimate.of(one.slope_marker, one.level, "%")
+    of_pressure = Estimate.of(one.slope_pressure, one.level, "mmHg")
+    (middle, low, high), (centre, bottom, top) = change.known, of_pressure.known
     yield (
-        f"{capital(name)} and pressure together: {name} changes by "
-        f"{number(float(one.slope_marker.mean), 1)} % a month "
-        f"({interval(one.level, float(low), float(high), 1)}), pressure by "
-        f"{number(float(one.slope_pressure.mean), 1)} mmHg a month "
-        f"({interval(one.level, float(bottom), float(top), 1)})."
+        f"{capital(name)} and pressure together: {name} changes by {number(middle, 1)} % a month "
+        f"({interval(one.level, low, high, 1)}), pressure by {number(centre, 1)} mmHg a month "
+        f"({interval(one.level, bottom, top, 1)})."
     )
-    rate = Rate(Estimate.of(one.slope_marker, one.level, "%"), float(one.slope_marker.above(0.0)))
+    rate = Rate(change, float(one.slope_marker.above(0.0)))
     if analyte(one.marker.series.quantity).worse == "rise" and rate.p_rising >= _sure():
         yield doubling_words(rate)
     yield _together(one)

@@ -35,8 +35,7 @@ from bpvet.visits.treatments.changes import Change, changes
 from bpvet.visits.treatments.courses import Treatments
 from bpvet.visits.urgency import Seen, on_at
 
-#: What makes a treated animal one at risk, and an animal without a drug one that is seen sooner.
-AT_RISK = ("stage", "reaction", "weight", "protein")
+#: What makes an animal without a drug one that is seen sooner.
 RISKS = ("kidney", "thyroid", "adrenal", "diabetes", "damage", "longstanding", "raising_drug")
 #: Stages from which a treated animal, and an animal without a drug, is at risk.
 _LATE, _EARLY = 3, 2
@@ -80,7 +79,8 @@ class AnimalRecord:
         Changes of treatment, in order of date.
     kidneys : Kidneys
     at_risk, risks : tuple of str
-        From `AT_RISK` and `RISKS`.
+        What makes a treated animal one at risk: ``stage``, ``reaction``, ``weight`` or
+        ``protein``; and what of `RISKS` an animal has.
     """
 
     animal: str

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.errors import NothingLeft
-from bpvet.facts.words import METHODS, QUANTITIES, TREND_CONDITIONS, UNITS
+from bpvet.facts.words import METHODS, TREND_CONDITIONS, UNITS
 from bpvet.printing import Brief
 from bpvet.records.records import Records
 from bpvet.visits.beyond import Beyond
@@ -24,7 +24,6 @@ from bpvet.visits.series_columns import (
     alike,
     entering,
     grouped,
-    visits_of,
 )
 from bpvet.visits.session_store import AnimalSessions, SessionStore
 from bpvet.visits.sessions import session_store
@@ -36,8 +35,6 @@ __all__ = [
     "Source",
     "all_series",
     "series",
-    "series_table",
-    "visit_index",
 ]
 
 Key = tuple[str, str, str, str]
@@ -292,53 +289,6 @@ def all_series(
         for one in _built(columns, numbers, rows, start, treatments):
             found.append(((one.animal, one.method, one.condition, quantity), one))
     return dict(sorted(found, key=lambda pair: pair[0]))
-
-
-def series_table(sessions: pd.DataFrame, quantities: Iterable[str] = QUANTITIES) -> pd.DataFrame:
-    """Return which series there are.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        As from `bpvet.visits.sessions.sessions`.
-    quantities : iterable of str
-        Those to list.
-
-    Returns
-    -------
-    DataFrame
-        One row a series, sorted: animal, method, condition, quantity, n (sessions with a used
-        number), first_date, last_date.
-    """
-    keys = ["animal", "method", "condition"]
-    enters = sessions[sessions["condition"].isin(TREND_CONDITIONS)]
-    tables = []
-    for quantity in quantities:
-        counted = enters[enters[f"{quantity}_n"] > 0].groupby(keys, sort=True)["date"]
-        table = counted.agg(["size", "min", "max"]).reset_index()
-        table.insert(3, "quantity", quantity)
-        tables.append(table)
-    joined = pd.concat(tables, ignore_index=True)
-    joined = joined.rename(columns={"size": "n", "min": "first_date", "max": "last_date"})
-    return joined.sort_values([*keys, "quantity"], ignore_index=True)
-
-
-def visit_index(sessions: pd.DataFrame) -> Rows:
-    """Return the index of each session's date among the animal's visits, for first-visit terms.
-
-    A visit is a date with a clinic or calmed session, by any method, with a used number.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        As from `bpvet.visits.sessions.sessions`, of one animal or of many.
-
-    Returns
-    -------
-    (n,) array of int
-        From 0; −1 for sessions at home, under sedation or anaesthesia, or without a used number.
-    """
-    return visits_of(SessionStore.of_frame(sessions))
 
 
 def rounding_step(series: Series) -> float:

@@ -119,7 +119,11 @@ def entering(columns: SeriesColumns, numbers: SeriesNumbers) -> Rows:
 
 
 def visits_of(store: Sessions) -> Rows:
-    """Return the index of each session's date (n,), as `bpvet.visits.series.visit_index`."""
+    """Return the index of each session's date (n,) among the animal's visits.
+
+    A visit is a date with a clinic or calmed session, by any method, with a used number. From 0;
+    −1 for sessions at home, under sedation or anaesthesia, or without a used number.
+    """
     codes, texts = store.coded("condition")
     counts = np.isin(texts, ("clinic", "calmed"))[codes] & (store.array("n_used") > 0)
     index = np.full(len(store), -1, dtype=np.int64)

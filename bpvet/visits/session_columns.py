@@ -49,8 +49,7 @@ class SessionColumns:
         """Return what is made of these sessions, made when it is first asked for."""
         if name not in self._made:
             self._made[name] = make()
-        made: _Made = self._made[name]
-        return made
+        return self._made[name]
 
     def keep(self, name: str, made: object) -> None:
         """Keep what `once` of that name is to return: it was made for all animals together."""

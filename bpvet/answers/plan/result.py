@@ -194,5 +194,4 @@ class FurtherAnswer(Content):
 
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values."""
-        shown: dict[str, Any] = plain(self)
-        return shown
+        return plain(self)

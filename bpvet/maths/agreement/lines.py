@@ -78,8 +78,7 @@ def _reach(parts: Array, level: float) -> Array:
     """Return the half-widths (2,) of intervals from a line's jackknife values (groups, 2)."""
     groups = len(parts)
     se = np.sqrt((groups - 1) / groups * np.sum((parts - parts.mean(axis=0)) ** 2, axis=0))
-    reach: Array = float(stdtrit(groups - 2, (1 + level) / 2)) * se
-    return reach
+    return float(stdtrit(groups - 2, (1 + level) / 2)) * se
 
 
 def _deming(x: Array, y: Array, ratio: float) -> tuple[float, float] | None:

@@ -350,8 +350,7 @@ def _indicators(column: pd.Series[Any]) -> Array:
 def _unit(x: Array) -> Array:
     """Return columns over their lengths, so that no unit makes one look small."""
     length = np.sqrt((x**2).sum(axis=0))
-    result: Array = x / np.where(length > 0, length, 1.0)
-    return result
+    return x / np.where(length > 0, length, 1.0)
 
 
 def _why_without(rows: pd.DataFrame, name: str) -> str:

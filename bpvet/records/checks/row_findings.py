@@ -190,8 +190,7 @@ class RowFindings:
             return [self.value.make(row) for row in rows.tolist()]
         if not self.column:
             return [""] * len(rows)
-        cells: list[str] = uncoded(self.places.raw(self.column).take(pa.array(rows))).to_pylist()
-        return cells
+        return uncoded(self.places.raw(self.column).take(pa.array(rows))).to_pylist()
 
     def _values(self, rows: NDArray[np.integer], cells: list[str]) -> list[NamedValues]:
         """Return what the finding of each row is worded from, made a name at a time."""
@@ -227,24 +226,6 @@ _MOST_SHOWN = 30
 #: Suggestions are made for no more different cells than this
 #: (`bpvet.records.headings.near_names.hints`).
 RATION = 1000
-
-
-#: What is kept of cells met again.
-_MOST_MADE = 10_000
-#: Findings that are made together: first, for who looks at the first few, and later.
-_FEWEST, _MOST = 32, 8192
-#: Findings that are printed of many.
-_MOST_SHOWN = 30
-#: Suggestions are made for no more different cells than this
-#: (`bpvet.records.headings.near_names.hints`).
-RATION = 1000
-
-
-def value_at(value: object, row: int, cell: str) -> object:
-    """Return what stands for a value at one row with its cell."""
-    if isinstance(value, OfRow):
-        return value.make(row)
-    return value.make(cell) if isinstance(value, OfCell) else value
 
 
 def in_turn(make: Callable[[str], T], cells: Callable[[], pa.Array]) -> Callable[[str], T]:

@@ -24,7 +24,6 @@ from bpvet.visits.labs.history import Change, LabHistory, LabValue, change, days
 
 #: The two markers of kidney function.
 MARKERS = ("creatinine", "sdma")
-_UMOL = "µmol/L"
 _MG = "mg/dL"
 
 

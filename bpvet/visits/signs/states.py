@@ -34,10 +34,10 @@ class SignState:
 
     Parameters
     ----------
-    term, group : str
-        As in the list of terms; blank term where the words are not understood.
     text : str
         As written in its newest row.
+    term, group : str
+        As in the list of terms; blank term where the words are not understood.
     reading : str
         ``present``, ``denied``, ``past``, ``unclear``, ``unread`` or ``other``.
     longstanding : bool
@@ -50,9 +50,9 @@ class SignState:
         The table of its newest row.
     """
 
+    text: str
     term: str
     group: str
-    text: str
     reading: str
     longstanding: bool
     first_seen: np.datetime64

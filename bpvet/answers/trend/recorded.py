@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -21,11 +20,9 @@ from bpvet.records.records import Records
 from bpvet.visits.context import ContextChange, context_changes, swings
 from bpvet.visits.latest_date import latest_date
 from bpvet.visits.treatments.courses import OtherDrug, Treatments
-from bpvet.visits.treatments.missed import missed_rows
+from bpvet.visits.treatments.missed import MissedDoses, missed_rows
 from bpvet.visits.urgency import UrgentRule
 
-if TYPE_CHECKING:
-    from bpvet.visits.treatments.missed import MissedDoses
 _DAY = np.timedelta64(1, "D")
 _YEAR = 365
 _LOW_RULES = {UrgentRule.LOW, UrgentRule.LOW_ON_TREATMENT}

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.equality import Content
@@ -14,9 +15,6 @@ from bpvet.models.trend.ranks import RankTrend, rank_trend
 from bpvet.models.trend.trend import Trend
 from bpvet.models.trend.variability import Variability, variability
 from bpvet.printing import ShortTable, Tabled, number
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @dataclass(frozen=True, eq=False, repr=False)

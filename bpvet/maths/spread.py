@@ -333,9 +333,9 @@ def share_interpolated(
     flat = high == low
     inside = np.minimum(high, at_or_below) - np.maximum(low, at_or_above)
     # A level stretch has no rise to share out: it is in range as a whole or not at all.
-    part = np.where(flat, inside >= 0, np.maximum(inside, 0) / np.where(flat, 1, high - low))
+    share = np.where(flat, inside >= 0, np.maximum(inside, 0) / np.where(flat, 1, high - low))
     reason = "no interval: the straight lines between sessions are taken as drawn"
-    return Estimate(float((gap * part)[counted].sum()) / period, reason=reason)
+    return Estimate(float((gap * share)[counted].sum()) / period, reason=reason)
 
 
 def _need(n: int, least: int) -> str:

@@ -209,8 +209,8 @@ def _at_risk(kidneys: Kidneys) -> list[str]:
         found.append("stage")
     # Of the newest values: creatinine and SDMA of one day are both looked at.
     newest = kidneys.reactions[0].after.date if kidneys.reactions else None
-    now = [one for one in kidneys.reactions if one.after.date == newest]
-    if any(one.is_reaction and one.beyond for one in now):
+    now = [reaction for reaction in kidneys.reactions if reaction.after.date == newest]
+    if any(reaction.is_reaction and reaction.beyond for reaction in now):
         found.append("reaction")
     if kidneys.weight is not None:
         found.append("weight")

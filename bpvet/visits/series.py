@@ -116,7 +116,7 @@ class Series(Brief, Content):
     @property
     def bounded(self) -> bool:
         """Whether a session holds a reading beyond the gauge that enters the model as a bound."""
-        return self.beyond is not None and any(own is not None for own in self.beyond)
+        return self.beyond is not None and any(readings is not None for readings in self.beyond)
 
     @property
     def numbers(self) -> NDArray[np.float64]:
@@ -124,7 +124,7 @@ class Series(Brief, Content):
         if self.beyond is None:
             return self.k
         pairs = zip(self.k.tolist(), self.held, strict=True)
-        return np.array([k if own is None else own.numbers for k, own in pairs])
+        return np.array([k if readings is None else readings.numbers for k, readings in pairs])
 
     @property
     def plain(self) -> NDArray[np.bool_]:
@@ -136,9 +136,11 @@ class Series(Brief, Content):
         """Shares of the used readings that lie above the gauge, and below it."""
         if self.beyond is None:
             return 0.0, 0.0
-        held = [own for own in self.beyond if own is not None]
+        bounded = [readings for readings in self.beyond if readings is not None]
         total = float(self.k.sum())
-        return sum(own.above for own in held) / total, sum(own.below for own in held) / total
+        return sum(readings.above for readings in bounded) / total, sum(
+            readings.below for readings in bounded
+        ) / total
 
 
 @dataclass(frozen=True, eq=False)
@@ -286,8 +288,8 @@ def all_series(
         numbers = SeriesNumbers.of(store, quantity)
         rows = entering(columns, numbers)
         rows, start = grouped(columns, rows[wanted[rows]], names)
-        for one in _built(columns, numbers, rows, start, treatments):
-            found.append(((one.animal, one.method, one.condition, quantity), one))
+        for made in _built(columns, numbers, rows, start, treatments):
+            found.append(((made.animal, made.method, made.condition, quantity), made))
     return dict(sorted(found, key=lambda pair: pair[0]))
 
 

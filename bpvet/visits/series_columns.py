@@ -89,10 +89,10 @@ class SeriesNumbers:
         plain = (texts == "")[codes]
         beyond = np.full(len(store), None, dtype=object)
         if quantity == "systolic" and not plain.all():
-            held = np.flatnonzero(~plain)
+            bounded = np.flatnonzero(~plain)
             names = ("beyond", "numbers", "numbers_mean", "numbers_ss")
-            known = (store.array(f"systolic_{end}")[held] for end in names)
-            for row, (text, count, mean, ss) in zip(held, zip(*known, strict=True), strict=True):
+            known = (store.array(f"systolic_{end}")[bounded] for end in names)
+            for row, (text, count, mean, ss) in zip(bounded, zip(*known, strict=True), strict=True):
                 beyond[row] = told(str(text), float(count), float(mean), float(ss))
         return cls(
             quantity=quantity,
@@ -177,7 +177,7 @@ class SeriesTexts:
     @staticmethod
     def _any(true: NDArray[np.bool_], start: Rows) -> list[bool]:
         found = np.logical_or.reduceat(true, start) if len(start) else true[:0]
-        return [bool(one) for one in found]
+        return [bool(flag) for flag in found]
 
     def newest(self, own: slice) -> tuple[str, str, str, str]:
         """Return animal, species, method and condition of the latest session of a series."""

@@ -57,14 +57,16 @@ def deming(
     if found is None:
         nothing = estimated(None, reason="the methods do not vary together")
         return Line(nothing, nothing, x.size, words)
-    left = [_deming(x[code != one], y[code != one], ratio) for one in range(groups)]
+    left = [_deming(x[code != omitted], y[code != omitted], ratio) for omitted in range(groups)]
     if groups < 4 or any(part is None for part in left):
         why = "an interval needs four animals or more"
         return Line(estimated(found[0], reason=why), estimated(found[1], reason=why), x.size, words)
     reach = _reach(np.array(left, dtype=float), level)
     if groups < min(FEW_ANIMALS, x.size):
         every = np.arange(x.size)
-        points = [_deming(x[every != one], y[every != one], ratio) for one in range(x.size)]
+        points = [
+            _deming(x[every != omitted], y[every != omitted], ratio) for omitted in range(x.size)
+        ]
         if all(part is not None for part in points):
             reach = np.maximum(reach, _reach(np.array(points, dtype=float), level))
     slope, intercept = (

@@ -171,21 +171,25 @@ def clinic_cohort(
     if quantity not in QUANTITIES:
         raise CallError(f'quantity is one of {", ".join(QUANTITIES)}, not "{quantity}".')
     animals = records.animals
-    ids = [str(one) for one in animals["animal"]]
-    called = pseudonyms_of(ids, records.digest) if pseudonyms else {one: one for one in ids}
+    ids = [str(animal) for animal in animals["animal"]]
+    called = (
+        pseudonyms_of(ids, records.digest) if pseudonyms else {animal: animal for animal in ids}
+    )
     given = {} if pseudonyms else dict(zip(ids, map(str, animals["name"]), strict=True))
     every = _trimmed(sessions(records, rule), quantity, called)
-    other = "all" if rule == "guideline" else "guideline"
+    other_rule = "all" if rule == "guideline" else "guideline"
     every["reason"] = reasons(every, quantity, ("clinic",))
     return ClinicCohort(
         quantity=quantity,
         rule=rule,
         as_of=str(records.as_of),
         pseudonyms=pseudonyms,
-        names={called[one]: given.get(one, "") for one in sorted(ids, key=called.__getitem__)},
+        names={
+            called[animal]: given.get(animal, "") for animal in sorted(ids, key=called.__getitem__)
+        },
         every=every,
         fit=default_fit(every[every["reason"] == ""].reset_index(drop=True), quantity),
-        other_rule=_trimmed(sessions(records, other), quantity, called),
+        other_rule=_trimmed(sessions(records, other_rule), quantity, called),
         rows=_rows(records, rule, quantity, called),
         findings=len(records.findings),
         over_time=over_time(records, pseudonyms=pseudonyms) if quantity == "systolic" else None,
@@ -211,15 +215,15 @@ def pseudonyms_of(ids: Sequence[str], salt: str) -> dict[str, str]:
     ['animal 01', 'animal 02']
     """
     width = max(2, len(str(len(ids))))
-    order = sorted(ids, key=lambda one: sha256(f"{salt} {one}".encode()).hexdigest())
-    return {one: f"animal {place:0{width}d}" for place, one in enumerate(order, start=1)}
+    order = sorted(ids, key=lambda animal: sha256(f"{salt} {animal}".encode()).hexdigest())
+    return {animal: f"animal {rank:0{width}d}" for rank, animal in enumerate(order, start=1)}
 
 
 def _trimmed(frame: pd.DataFrame, quantity: str, called: dict[str, str]) -> pd.DataFrame:
     """Return the columns that a cohort needs; names of people and places are not among them."""
     parts = [quantity, f"{quantity}_n", f"{quantity}_ss", f"{quantity}_bound"]
     kept = frame[[*_COLUMNS, *parts]].reset_index(drop=True)
-    kept = kept.assign(animal=[called[str(one)] for one in kept["animal"]])
+    kept = kept.assign(animal=[called[str(animal)] for animal in kept["animal"]])
     return kept.sort_values(["animal", "session"], kind="stable", ignore_index=True)
 
 
@@ -240,15 +244,15 @@ def _rows(records: Records, rule: str, quantity: str, called: dict[str, str]) ->
 
 def reasons(frame: pd.DataFrame, quantity: str, conditions: Sequence[str]) -> list[str]:
     """Return why each session does not count under some conditions; blank where it does."""
-    said = []
+    found = []
     for condition, count in zip(frame["condition"], frame[f"{quantity}_n"], strict=True):
         if condition not in conditions:
-            said.append(f"measured {CONDITION_WORDS[condition]}")
+            found.append(f"measured {CONDITION_WORDS[condition]}")
         elif count == 0:
-            said.append(f"without a used value of {QUANTITY_WORDS[quantity]}")
+            found.append(f"without a used value of {QUANTITY_WORDS[quantity]}")
         else:
-            said.append("")
-    return said
+            found.append("")
+    return found
 
 
 def default_fit(rows: pd.DataFrame, quantity: str) -> Fitted:
@@ -276,7 +280,7 @@ def default_fit(rows: pd.DataFrame, quantity: str) -> Fitted:
     spread_reason = _why_one_spread(rows, quantity)
     repeated = bool((rows[f"{quantity}_n"] > 1).any())
     by = None if spread_reason else "method"
-    asked: dict[str, Any] = {"visit_by": by if repeated else None, "residual_by": by}
+    classes: dict[str, Any] = {"visit_by": by if repeated else None, "residual_by": by}
     enough = int((rows.groupby("animal")["months"].nunique() >= DATES_FOR_SLOPES).sum())
     slopes_reason = ""
     if enough < LEAST_FOR_SLOPES:
@@ -286,7 +290,7 @@ def default_fit(rows: pd.DataFrame, quantity: str) -> Fitted:
         )
     if not slopes_reason:
         try:
-            cohort = fit_cohort(rows, formula, slope="months", **asked)
+            cohort = fit_cohort(rows, formula, slope="months", **classes)
         except FitError:
             slopes_reason = "a fit with a slope for each animal failed"
         else:
@@ -296,7 +300,7 @@ def default_fit(rows: pd.DataFrame, quantity: str) -> Fitted:
                 "the records do not tell slopes of their own from one slope "
                 "(their SD, or their correlation with the level, lies at its edge)"
             )
-    cohort = fit_cohort(rows, formula, **asked)
+    cohort = fit_cohort(rows, formula, **classes)
     return Fitted(cohort, slopes_reason, spread_reason, without)
 
 
@@ -341,7 +345,7 @@ def _indicators(column: pd.Series[Any]) -> Array:
     """Return a column of 0 and 1 for each text but the first."""
     texts = sorted(set(column))[1:]
     return (
-        np.array([(column == one).to_numpy(dtype=float) for one in texts])
+        np.array([(column == level).to_numpy(dtype=float) for level in texts])
         .reshape(len(texts), len(column))
         .T
     )

@@ -79,7 +79,7 @@ def component_words(name: str, unit: str) -> tuple[str, str]:
     if kind == "animal" and by.startswith("correlation"):
         return "Correlation of level and slope between animals", ""
     if kind == "animal":
-        held = ("Between animals, level", unit), ("Between animals, slope", f"{unit} a month")
-        return held[bool(by)]
+        words = ("Between animals, level", unit), ("Between animals, slope", f"{unit} a month")
+        return words[bool(by)]
     between = {"visit": "Between visits", "residual": "Between readings"}[kind]
     return (f"{between}, {METHOD_WORDS[by]}" if by else between), unit

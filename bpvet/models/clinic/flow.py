@@ -66,7 +66,8 @@ def flow(study: ClinicCohort) -> Flow:
     """Return who was counted and who not, and why."""
     every, rows = study.every, study.rows
     steps = [
-        Step(words, 0, 0, int((rows["fate"] == fate).sum())) for fate, words in FATE_WORDS.items()
+        Step(words, 0, 0, int((rows["fate"] == status).sum()))
+        for status, words in FATE_WORDS.items()
     ]
     steps.append(Step(NO_SESSION, len(study.names) - every["animal"].nunique(), 0, 0))
     used = rows[rows["fate"] == "used"].merge(
@@ -78,7 +79,9 @@ def flow(study: ClinicCohort) -> Flow:
         left = left[left["reason"] != reason]
         lost = remaining - set(left["animal"])
         remaining -= lost
-        sessions, readings = (int((held["reason"] == reason).sum()) for held in (every, used))
+        sessions, readings = (
+            int((sessions_in["reason"] == reason).sum()) for sessions_in in (every, used)
+        )
         steps.append(Step(f"session {reason}", len(lost), sessions, readings))
     counted = used[used["reason"] == ""]
     blank = f"reading without {QUANTITY_WORDS[study.quantity]}"
@@ -87,7 +90,7 @@ def flow(study: ClinicCohort) -> Flow:
         animals_in=len(study.names),
         sessions_in=len(every),
         readings_in=len(rows),
-        steps=tuple(one for one in steps if one.animals or one.sessions or one.readings),
+        steps=tuple(step for step in steps if step.animals or step.sessions or step.readings),
         animals=study.cohort.n_animals,
         sessions=study.cohort.n_sessions,
         readings=int(counted["holds"].sum()),
@@ -99,7 +102,7 @@ def _in_order(reason: pd.Series[Any]) -> list[str]:
     """Return the reasons, conditions first in the house's order, then what lacks a value."""
     given = set(reason) - {""}
     conditions = [f"measured {words}" for words in CONDITION_WORDS.values()]
-    first = [one for one in reversed(conditions) if one in given]
+    first = [condition for condition in reversed(conditions) if condition in given]
     return first + sorted(given - set(first))
 
 

@@ -86,7 +86,7 @@ class Companions(Tabled, Content):
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON; what is missing is None with its reason beside it."""
         return {
-            "dates": [str(one) for one in self.dates],
+            "dates": [str(date) for date in self.dates],
             "values": self.values.tolist(),
             "unit": self.unit,
             "left_out": self.left_out,
@@ -162,12 +162,12 @@ def _shown(value: float | None) -> str:
     return "–" if value is None else number(value, 1)
 
 
-def _on(told: Companions, flags: NDArray[np.bool_]) -> str:
+def _on(companions: Companions, flags: NDArray[np.bool_]) -> str:
     """Return how many sessions signal, and the first of them."""
     if not flags.any():
         return "never"
     count = int(flags.sum())
-    return f"{count} of {flags.size}, first on {told.dates[flags][0]}"
+    return f"{count} of {flags.size}, first on {companions.dates[flags][0]}"
 
 
 def _plain(chart: EwmaChart | CusumChart) -> dict[str, Any]:

@@ -49,10 +49,12 @@ def lab_series(records: Records, animal: str, quantity: str) -> Series:
     if usable.empty:
         units = ", ".join(known_units(quantity))
         others = dict.fromkeys(why for _, why in left_out(records, animal, quantity))
-        said = f" There are values that no trend is made of: {'; '.join(others)}." if others else ""
+        unmodelled = (
+            f" There are values that no trend is made of: {'; '.join(others)}." if others else ""
+        )
         raise CallError(
             f"{animal} has no usable value of {QUANTITY_WORDS[quantity]}; it is read in {units}."
-            f"{said}"
+            f"{unmodelled}"
         )
     species = _species(records).get(animal, "")
     return _series(animal, species, quantity, usable, courses(records, animal).courses)
@@ -87,13 +89,13 @@ def left_out(records: Records, animal: str, quantity: str) -> tuple[tuple[LabVal
     A bound is never taken as a number, 0 has no logarithm, and no unit is guessed.
     """
     found = []
-    for one in lab_history(records, animal).analytes.get(quantity, ()):
-        if one.bound:
-            found.append((one, "a bound is no number"))
-        elif one.modelled is None:
-            found.append((one, f'"{one.unit}" is not a unit that is read'))
-        elif one.value <= 0:
-            found.append((one, "0 has no per cent"))
+    for value in lab_history(records, animal).analytes.get(quantity, ()):
+        if value.bound:
+            found.append((value, "a bound is no number"))
+        elif value.modelled is None:
+            found.append((value, f'"{value.unit}" is not a unit that is read'))
+        elif value.value <= 0:
+            found.append((value, "0 has no per cent"))
     return tuple(found)
 
 

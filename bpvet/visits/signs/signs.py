@@ -163,12 +163,12 @@ def _of_notes(
     frame: pd.DataFrame = getattr(records, table)
     if animal is not None:
         # Few rows are an animal's, and most of them have no note: nothing else is looked at.
-        own = ((frame["animal"] == animal) & (frame["note"] != "")).to_numpy(dtype=bool)
-        if not own.any():
+        of_animal = ((frame["animal"] == animal) & (frame["note"] != "")).to_numpy(dtype=bool)
+        if not of_animal.any():
             return
-        frame = frame[own]
-    told = {text: bool(read_note(str(text))) for text in frame["note"].unique()}
-    frame = frame[frame["note"].map(told).astype(bool)]
+        frame = frame[of_animal]
+    names_sign = {text: bool(read_note(str(text))) for text in frame["note"].unique()}
+    frame = frame[frame["note"].map(names_sign).astype(bool)]
     rows = _usable(frame, column, records, animal)
     for text, row in zip(rows["note"], _places(rows, column), strict=True):
         for item in read_note(str(text)):

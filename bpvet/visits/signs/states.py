@@ -74,8 +74,8 @@ def sign_states(signs: Iterable[Sign]) -> tuple[SignState, ...]:
     for sign in rows:
         noted = sign.table != "observations"
         # Words that are not understood are told one by one; so is what stands in notes.
-        own = () if sign.term and not noted else (sign.text.casefold(), str(sign.seen_on))
-        kept.setdefault((sign.term, "note" if noted else "", *own), []).append(sign)
+        apart_by = () if sign.term and not noted else (sign.text.casefold(), str(sign.seen_on))
+        kept.setdefault((sign.term, "note" if noted else "", *apart_by), []).append(sign)
     normal = _normal(rows)
     states = [_state(group, normal) for group in kept.values()]
     return tuple(sorted(states, key=lambda one: (one.seen_on, one.text), reverse=True))

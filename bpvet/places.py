@@ -72,18 +72,6 @@ def _cache_name() -> str:
     return os.path.join(base, *inside) if base else ""
 
 
-def font_cache(otherwise: Path) -> Path:
-    """Return the folder for matplotlib's list of fonts, made: of the cache folder, or else."""
-    cache = cache_folder()
-    with suppress(OSError):
-        if cache is not None:
-            fonts = cache / "matplotlib"
-            fonts.mkdir(parents=True, exist_ok=True)
-            if os.access(fonts, os.W_OK | os.X_OK):
-                return fonts
-    return otherwise
-
-
 def keep_font_cache() -> None:
     """Let matplotlib keep its list of fonts in our cache folder, and nothing anywhere else.
 

@@ -1,4 +1,4 @@
-"""Small files that are read back, TOML and JSON, within limits of size, depth and digits.
+"""Small TOML files that are read back, within limits of size, depth and digits.
 
 What such a file may hold is known, so one that is far larger, deeper or longer in its numbers is
 none, whatever it holds: it is refused before it takes time or memory. Standard library only.
@@ -6,10 +6,9 @@ none, whatever it holds: it is refused before it takes time or memory. Standard 
 
 from __future__ import annotations
 
-import json
 import re
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any
 
 #: Bytes of a file; dots of one line of TOML (each opens a table in a table); tables or lists in
 #: one another; digits of a number.
@@ -67,35 +66,6 @@ def toml_table(text: str) -> dict[str, Any]:
     except ValueError as error:
         # Also what is no TOMLDecodeError, as dates that are none.
         raise ReadBackError(f"is not TOML: {error}") from None
-    _refuse_deep(held)
-    return held
-
-
-def json_object(text: str) -> dict[str, Any]:
-    """Return a JSON text as an object.
-
-    Raises
-    ------
-    ReadBackError
-        It is no JSON or no object, holds NaN or Infinity, or is beyond the limits.
-    """
-
-    def refuse(name: str) -> NoReturn:
-        raise ReadBackError(f"holds {name}")
-
-    def whole(digits: str) -> int:
-        if len(digits) > MOST_DIGITS:
-            raise ReadBackError(f"has a number of more than {MOST_DIGITS} digits")
-        return int(digits)
-
-    try:
-        held = json.loads(text, parse_constant=refuse, parse_int=whole)
-    except RecursionError:
-        raise ReadBackError("is nested too deeply") from None
-    except json.JSONDecodeError as error:
-        raise ReadBackError(f"is not JSON: {error}") from None
-    if not isinstance(held, dict):
-        raise ReadBackError("is no JSON object")
     _refuse_deep(held)
     return held
 

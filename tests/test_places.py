@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from bpvet import places
-from bpvet.places import cache_folder, font_cache, private_folder
+from bpvet.places import cache_folder, private_folder
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and owners of another kind")
 
@@ -89,4 +89,3 @@ def test_the_cache_lies_in_the_users_cache_folder(
         assert cache_folder() == tmp_path / ".cache" / "bpvet"
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "own"))
     assert cache_folder() == tmp_path / "own" / "bpvet"
-    assert font_cache(tmp_path / "else") == tmp_path / "own" / "bpvet" / "matplotlib"

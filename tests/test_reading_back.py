@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from bpvet.errors import CallError
-from bpvet.reading_back import MOST_BYTES, ReadBackError, json_object, text_of_file, toml_table
+from bpvet.reading_back import MOST_BYTES, ReadBackError, text_of_file, toml_table
 from bpvet.records.headings.mapping_file import parsed, text_of
 from bpvet.reports.files import refuse_foreign
 
@@ -26,15 +26,6 @@ LARGE_TOML = {
     "x = 9999-99-99": "not TOML",
     "x = ": "not TOML",
 }
-LARGE_JSON = {
-    "[" * 100_000: "nested",
-    '{"a":' * 100_000: "nested",
-    '{"a":' * 40 + "1" + "}" * 40: "nested",
-    '{"a": ' + "1" * 5000 + "}": "digits",
-    '{"a": NaN}': "holds NaN",
-    "[1]": "no JSON object",
-    "{": "not JSON",
-}
 
 
 @pytest.mark.parametrize("text", LARGE_TOML, ids=lambda text: text[:12])
@@ -45,17 +36,10 @@ def test_toml_beyond_the_limits_is_refused_at_once(text: str) -> None:
     assert time.process_time() - started < 1
 
 
-@pytest.mark.parametrize("text", LARGE_JSON, ids=lambda text: text[:12])
-def test_json_beyond_the_limits_is_refused(text: str) -> None:
-    with pytest.raises(ReadBackError, match=LARGE_JSON[text]):
-        json_object(text)
-
-
 def test_what_is_within_the_limits_is_read() -> None:
     assert toml_table("# " + "." * 99 + '\n[columns]\n"Puls......" = "systolic"') == {
         "columns": {"Puls......": "systolic"}
     }
-    assert json_object('{"a": [1, 2.5, {"b": null}]}') == {"a": [1, 2.5, {"b": None}]}
 
 
 def test_a_file_that_is_too_long_or_no_file_is_refused(tmp_path: Path) -> None:

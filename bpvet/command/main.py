@@ -234,8 +234,7 @@ def _status(given: list[str]) -> int:
 def _command(name: str) -> Command:
     from importlib import import_module
 
-    module: Command = import_module(f"bpvet.command.{name}")
-    return module
+    return import_module(f"bpvet.command.{name}")
 
 
 def _message(command: str, error: BpvetError) -> str:

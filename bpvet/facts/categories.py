@@ -79,11 +79,6 @@ class Guideline(Content):
     source: str
 
     @property
-    def categories_name(self) -> str:
-        """The name of the guideline that the categories are of."""
-        return guideline(self.categories_from).name
-
-    @property
     def remembered(self) -> bool:
         """Whether any bound is from memory and unchecked, so that a report says so."""
         stated = [self.raised.fact, self.target.fact, self.floor.fact]

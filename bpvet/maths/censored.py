@@ -214,7 +214,7 @@ class Kept:
 
     def hold(self, places: NDArray[np.int64], layers: Sequence[Layer]) -> None:
         """Keep the layers of nodes at `places` among all of the rule."""
-        small = sum(one.covariance.size for one in layers) <= _VALUES
+        small = sum(layer.covariance.size for layer in layers) <= _VALUES
         self._places, self._layer = places, joined(layers) if small else None
 
     def layer(self, places: NDArray[np.int64]) -> tuple[NDArray[np.bool_], Layer] | None:

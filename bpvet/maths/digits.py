@@ -197,8 +197,7 @@ class _Change:
         m = np.arange(1, size)
         last = (-m[:, None] - m) % size - 1  # Where it would be 0, `third` is 0.
         moved = np.einsum("tm,tk,tmk,mk->t", d, d, d[:, last], self.third)
-        result: NDArray[Any] = moved / 12.0 - d**2 @ self.fourth / 4.0
-        return result
+        return moved / 12.0 - d**2 @ self.fourth / 4.0
 
 
 def _beyond(at: float, weight: Array, change: _Change) -> float:

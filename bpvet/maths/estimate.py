@@ -60,7 +60,9 @@ class Estimate(Content):
     def times(self, factor: float) -> Estimate:
         """Return the same in another unit: every number times a positive `factor`."""
         numbers = (self.value, self.lower, self.upper, self.sd)
-        value, lower, upper, sd = (None if one is None else one * factor for one in numbers)
+        value, lower, upper, sd = (
+            None if number is None else number * factor for number in numbers
+        )
         return replace(self, value=value, lower=lower, upper=upper, sd=sd)
 
     def plus(self, shift: float) -> Estimate:
@@ -100,9 +102,9 @@ def values_of(held: Any) -> Any:
     if isinstance(held, Estimate):
         return held.to_dict()
     if is_dataclass(held) and not isinstance(held, type):
-        return {part.name: values_of(getattr(held, part.name)) for part in fields(held)}
+        return {field.name: values_of(getattr(held, field.name)) for field in fields(held)}
     if isinstance(held, Mapping):
-        return {key: values_of(one) for key, one in held.items()}
+        return {key: values_of(item) for key, item in held.items()}
     if isinstance(held, list | tuple):
-        return [values_of(one) for one in held]
+        return [values_of(item) for item in held]
     return held

@@ -133,7 +133,7 @@ class Mixture(Content):
         width = np.where(np.isnan(sd), (high - low) / 4, sd)
         digits = decimals(float(np.max(width, initial=0.0)))
         rows = tuple(
-            tuple(number(float(part[i]), digits) for part in (mean, sd, low, high))
+            tuple(number(float(row[i]), digits) for row in (mean, sd, low, high))
             for i in range(mean.size)
         )
         return ShortTable("", ("mean", "sd", "2.5 %", "97.5 %"), rows)

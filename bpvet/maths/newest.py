@@ -36,7 +36,7 @@ def usual_at_newest(posteriors: Sequence[Posterior], design: Sequence[Array]) ->
     design : sequence of (p,)
         For each the row of the design there; first-visit and offset columns as asked.
     """
-    days = [float(one.parts[0].batch.day[-1, 0]) for one in posteriors]
+    days = [float(posterior.parts[0].batch.day[-1, 0]) for posterior in posteriors]
     plain = _plain(posteriors)
     parts, rows, day = _flat(posteriors, plain, design, days)
     found: dict[int, Mixture] = {}
@@ -44,8 +44,8 @@ def usual_at_newest(posteriors: Sequence[Posterior], design: Sequence[Array]) ->
         centre, variance, _ = _ahead(parts, rows, day)
         found = _mixtures(posteriors, plain, centre, variance)
     return [
-        found[i] if i in found else one.usual(design[i][None], np.array([days[i]])).first()
-        for i, one in enumerate(posteriors)
+        found[i] if i in found else posterior.usual(design[i][None], np.array([days[i]])).first()
+        for i, posterior in enumerate(posteriors)
     ]
 
 
@@ -82,16 +82,20 @@ def session_ahead(
     return [
         found[i]
         if i in found
-        else one.session(
+        else posterior.session(
             design[i][None], np.array([day[i]]), np.array([readings[i]], dtype=float), group[i]
         ).first()
-        for i, one in enumerate(posteriors)
+        for i, posterior in enumerate(posteriors)
     ]
 
 
 def _plain(posteriors: Sequence[Posterior]) -> list[int]:
     """Return the places of those that hold no bound: the others are asked one by one."""
-    return [i for i, one in enumerate(posteriors) if all(type(part) is Part for part in one.parts)]
+    return [
+        i
+        for i, posterior in enumerate(posteriors)
+        if all(type(part) is Part for part in posterior.parts)
+    ]
 
 
 def _flat(
@@ -101,25 +105,29 @@ def _flat(
     day: Sequence[float],
 ) -> tuple[list[Part], list[Array], list[float]]:
     """Return the parts of all, and of each the row in its own coefficients and the day."""
-    held = [(part, i) for i in plain for part in posteriors[i].parts]
-    rows = [design[i] @ part.transform for part, i in held]
-    return [part for part, _ in held], rows, [day[i] for _, i in held]
+    pairs = [(part, i) for i in plain for part in posteriors[i].parts]
+    rows = [design[i] @ part.transform for part, i in pairs]
+    return [part for part, _ in pairs], rows, [day[i] for _, i in pairs]
 
 
 def _ahead(
     parts: Sequence[Part], design: Sequence[Array], day: Sequence[float]
 ) -> tuple[Array, Array, Noise]:
     """Return centre and variance of the usual pressure, (B, K) each, and the noise padded to K."""
-    nodes = max(one.weight.size for one in parts)
+    nodes = max(conditional.weight.size for conditional in parts)
     batch = Batch(
         **{
-            part.name: np.concatenate([getattr(one.batch, part.name) for one in parts], axis=-1)
-            for part in fields(Batch)
+            field.name: np.concatenate(
+                [getattr(conditional.batch, field.name) for conditional in parts], axis=-1
+            )
+            for field in fields(Batch)
         }
     )
     noise = Noise(
         *(
-            np.concatenate([_padded(getattr(one.noise, name), nodes) for one in parts], axis=-2)
+            np.concatenate(
+                [_padded(getattr(conditional.noise, name), nodes) for conditional in parts], axis=-2
+            )
             for name in ("visit", "reading", "wander")
         )
     )
@@ -134,7 +142,7 @@ def _ahead(
     share = remaining * reach**2 + (1 - reach**2)
     rows = np.array(design)
     left = rows.T[:, :, None] - wander[:p]
-    prior = np.einsum("bp,bp->b", rows, np.array([one.prior_mean for one in parts]))
+    prior = np.einsum("bp,bp->b", rows, np.array([conditional.prior_mean for conditional in parts]))
     centre = prior[:, None] + wander[p] + np.sum(left * mean, axis=0)
     half = forward_solve(root, left)
     return centre, noise.wander * share + np.sum(half * half, axis=0), noise

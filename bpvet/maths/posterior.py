@@ -160,8 +160,8 @@ class Posterior:
 
         Near enough for what is planned; without such readings it is the posterior itself.
         """
-        held = tuple(one.plain for one in self.parts)
-        return self if held == self.parts else Posterior(held)
+        plain = tuple(one.plain for one in self.parts)
+        return self if plain == self.parts else Posterior(plain)
 
     @cached_property
     def shares(self) -> Array:
@@ -172,7 +172,12 @@ class Posterior:
 
     @property
     def _log_masses(self) -> Array:
-        return np.array([np.log(one.prior_weight) + one.log_marginal for one in self.parts])
+        return np.array(
+            [
+                np.log(conditional.prior_weight) + conditional.log_marginal
+                for conditional in self.parts
+            ]
+        )
 
     @cached_property
     def log_marginal(self) -> float:
@@ -188,17 +193,20 @@ class Posterior:
     def weight(self) -> Array:
         """(K,) posterior weights of the noise nodes of all parts, summing to 1."""
         return np.concatenate(
-            [share * one.weight for share, one in zip(self.shares, self.parts, strict=True)]
+            [
+                share * conditional.weight
+                for share, conditional in zip(self.shares, self.parts, strict=True)
+            ]
         )
 
     @cached_property
     def noise(self) -> Noise:
         """Noise variances at the nodes of all parts, B = 1."""
-        held = [one.noise for one in self.parts]
+        held = [conditional.noise for conditional in self.parts]
         return Noise(
-            np.concatenate([one.visit for one in held], axis=-1),
-            np.concatenate([one.reading for one in held], axis=-1),
-            np.concatenate([one.wander for one in held], axis=-1),
+            np.concatenate([conditional.visit for conditional in held], axis=-1),
+            np.concatenate([conditional.reading for conditional in held], axis=-1),
+            np.concatenate([conditional.wander for conditional in held], axis=-1),
         )
 
     def combination(self, vector: Array) -> Mixture:
@@ -209,25 +217,27 @@ class Posterior:
         vector : (p,) or (T, p)
             Its weights.
         """
-        return self._joined([one.combination(vector) for one in self.parts])
+        return self._joined([conditional.combination(vector) for conditional in self.parts])
 
     def usual(self, design: Array, day: Array) -> Mixture:
         """Return the usual pressure at dates, without visit noise; arguments as in `Part.usual`."""
-        return self._joined([one.usual(design, day) for one in self.parts])
+        return self._joined([conditional.usual(design, day) for conditional in self.parts])
 
     def session(self, design: Array, day: Array, readings: Array, group: int = 0) -> Mixture:
         """Return the mean of a session not seen yet; arguments as in `Part.session`."""
-        return self._joined([one.session(design, day, readings, group) for one in self.parts])
+        return self._joined(
+            [conditional.session(design, day, readings, group) for conditional in self.parts]
+        )
 
     def _joined(self, found: list[Mixture]) -> Mixture:
         if len(found) == 1:
             return found[0]
         return Mixture(
             np.concatenate(
-                [share * one.weights for share, one in zip(self.shares, found, strict=True)]
+                [share * mixture.weights for share, mixture in zip(self.shares, found, strict=True)]
             ),
-            np.concatenate([one.means for one in found], axis=-1),
-            np.concatenate([one.sds for one in found], axis=-1),
+            np.concatenate([mixture.means for mixture in found], axis=-1),
+            np.concatenate([mixture.sds for mixture in found], axis=-1),
         )
 
 

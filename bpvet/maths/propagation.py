@@ -144,8 +144,8 @@ class _State:
 
     def take(self, nodes: NDArray[np.int64]) -> _State:
         """Return a copy of some nodes."""
-        own = {name: getattr(self, name)[nodes] for name in _HELD}
-        return replace(self, prior=self.prior.take(nodes), **own)
+        values = {name: getattr(self, name)[nodes] for name in _HELD}
+        return replace(self, prior=self.prior.take(nodes), **values)
 
     def put(self, nodes: NDArray[np.int64], part: _State) -> None:
         """Write what `take` gave back."""
@@ -178,9 +178,9 @@ class _State:
     def told(self, *, last: bool) -> Propagated:
         """Return what the bounds say; `last` as in `propagate`."""
         terms = -_log_normal_mass(self.centre, self.cavity, self.precision, self.shift)
-        place = self.centre + self.prior.mean
+        centre_at = self.centre + self.prior.mean
         for j, site in enumerate(self.sites):
-            held = site, place[:, j], self.cavity[:, j], self.prior.reading[:, j]
+            held = site, centre_at[:, j], self.cavity[:, j], self.prior.reading[:, j]
             terms[:, j] += log_mass(*held, self.fine)
         joint = _log_joint_mass(self.prior.covariance, self.precision, self.shift, self.mean)
         return Propagated(
@@ -249,10 +249,10 @@ class Layer:
 def joined(layers: Sequence[Layer]) -> Layer:
     """Return the nodes of several one after another, without tilted points."""
     return Layer(
-        np.concatenate([one.log_mass for one in layers]),
-        np.concatenate([one.share for one in layers]),
-        np.concatenate([one.mean for one in layers]),
-        np.concatenate([one.covariance for one in layers]),
+        np.concatenate([layer.log_mass for layer in layers]),
+        np.concatenate([layer.share for layer in layers]),
+        np.concatenate([layer.mean for layer in layers]),
+        np.concatenate([layer.covariance for layer in layers]),
         None,
         None,
     )
@@ -269,13 +269,17 @@ def layered(bounds: Bounds, pressures: Pressures, *, last: bool = False) -> Laye
         tilted distribution do, and `last` changes nothing.
     """
     if bounds.bare.size < 2:
-        one = propagate(bounds, pressures, last=last)
-        point, weight = (None, None) if one.last is None else (one.last.point, one.last.weight)
+        propagated = propagate(bounds, pressures, last=last)
+        point, weight = (
+            (None, None)
+            if propagated.last is None
+            else (propagated.last.point, propagated.last.weight)
+        )
         return Layer(
-            one.log_mass,
-            np.ones((one.log_mass.size, 1)),
-            one.mean[:, None],
-            one.covariance[:, None],
+            propagated.log_mass,
+            np.ones((propagated.log_mass.size, 1)),
+            propagated.mean[:, None],
+            propagated.covariance[:, None],
             None if point is None else point[:, None],
             None if weight is None else weight[:, None],
         )

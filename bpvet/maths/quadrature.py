@@ -112,8 +112,8 @@ class Found:
 
     def take(self, animals: NDArray[np.int64]) -> Found:
         """Return what was found of the animals at these positions."""
-        held = None if self.basis is None else self.basis.take(animals)
-        return Found(self.lt[animals], self.lr[animals], held)
+        basis = None if self.basis is None else self.basis.take(animals)
+        return Found(self.lt[animals], self.lr[animals], basis)
 
 
 #: How a surface is made of a batch, its noise priors and rho, where it is another one.

@@ -166,7 +166,7 @@ def mann_kendall(x: ArrayLike, y: ArrayLike) -> MannKendall:
     z = (s - math.copysign(1, s)) / math.sqrt(var_s) if s else 0.0
     pairs = t.size * (t.size - 1) // 2
     untied = [pairs - int((g * (g - 1)).sum()) // 2 for g in (t_ties, v_ties)]
-    told = untied[0] > 0 and untied[1] > 0
+    untied_both = untied[0] > 0 and untied[1] > 0
     p_normal = 2 * float(ndtr(-abs(z)))
     law = orders_by_s(t, v)
     if law is None:
@@ -181,13 +181,13 @@ def mann_kendall(x: ArrayLike, y: ArrayLike) -> MannKendall:
         n=t.size,
         s=s,
         var_s=var_s,
-        tau_b=s / math.sqrt(untied[0] * untied[1]) if told else None,
+        tau_b=s / math.sqrt(untied[0] * untied[1]) if untied_both else None,
         z=z,
         p=p,
         p_rising=rising,
         p_normal=p_normal,
         method="normal" if law is None else "exact",
-        reason=None if told else reason("ranks.equal"),
+        reason=None if untied_both else reason("ranks.equal"),
     )
 
 

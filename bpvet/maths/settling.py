@@ -303,12 +303,12 @@ def chances(standing: Standing, ahead: Ahead, questions: Sequence[Question]) -> 
     points = sobol_points(ahead.day.size + 1)
     drawn, weight = ndtri(points[:, 1:]), np.exp(standing.log_weight)
     found = []
-    for i, one in enumerate(questions):
+    for i, question in enumerate(questions):
         node = _chosen(mean[i], weight, points[:, 0])
         read = mean[count:, node].T + (root[node] @ drawn[:, :, None])[:, :, 0]
         # In blocks that fit the processor's cache.
         p = np.concatenate([later.at_or_below(i, block) for block in np.split(read, _BLOCKS)])
-        found.append(Chances(float(np.mean(p >= one.sure)), float(np.mean(p <= one.low))))
+        found.append(Chances(float(np.mean(p >= question.sure)), float(np.mean(p <= question.low))))
     return found
 
 
@@ -323,7 +323,9 @@ def _later(
     then = _fit(standing, ahead.shift)
     mean, spread = _expected(standing, then, ahead, questions, loose)
     weight = standing.log_weight + then.log_evidence - standing.today.log_evidence
-    return LaterReport.of(mean, spread, weight, np.array([one.threshold for one in questions]))
+    return LaterReport.of(
+        mean, spread, weight, np.array([question.threshold for question in questions])
+    )
 
 
 def _loose(standing: Standing, ahead: Ahead, questions: Sequence[Question]) -> Array:
@@ -341,7 +343,7 @@ def _days(ahead: Ahead, count: int) -> Array:
 
 
 def _present(questions: Sequence[Question], visits: int) -> Array:
-    return np.array([float(one.wander) for one in questions] + [1.0] * visits)
+    return np.array([float(question.wander) for question in questions] + [1.0] * visits)
 
 
 def _expected(
@@ -349,7 +351,7 @@ def _expected(
 ) -> tuple[Array, Array]:
     """Return mean (q + m, K) and covariance (K, q + m, q + m) of questions and sessions."""
     count = len(questions)
-    rows = np.concatenate([np.array([one.vector for one in questions]), ahead.rows])
+    rows = np.concatenate([np.array([question.vector for question in questions]), ahead.rows])
     gap = _days(ahead, count) - standing.last_day
     kept = _present(questions, ahead.day.size) * np.exp(-gap / standing.wander_days)
     mean, spread = _joint(fit, rows, kept)

@@ -26,8 +26,8 @@ from bpvet.maths.estimates import (
     squared_mean_of_chi,
     vector,
 )
-from bpvet.reasons import reason
 from bpvet.maths.special import ndtri, stdtrit
+from bpvet.reasons import reason
 
 NO_SCATTER = reason("spread.equal")
 NO_PERIOD = reason("spread.one_day")

@@ -74,10 +74,10 @@ class Tails:
     def _told(self, coefficients: Array, u: Array, beta: Array) -> Array:
         rows = (np.arcsinh(u / _CLOSE) - _LOWEST) / _STEPS[0] + _MARGIN
         columns = np.arcsinh(np.sqrt(self.count) * beta) / _STEPS[1]
-        place = np.stack([rows, columns])
+        coordinates = np.stack([rows, columns])
         from scipy.ndimage import map_coordinates
 
-        return np.asarray(map_coordinates(coefficients, place, order=5, prefilter=False))
+        return np.asarray(map_coordinates(coefficients, coordinates, order=5, prefilter=False))
 
 
 def _inside(a: Array, beta: Array) -> tuple[Array, Array, Array]:
@@ -126,7 +126,7 @@ def tails(count: int) -> Tails:
     # Loaded here, for few animals have sessions beyond the gauge.
     from scipy.ndimage import spline_filter
 
-    return Tails(count, *(np.asarray(spline_filter(part, order=5)) for part in parts))
+    return Tails(count, *(np.asarray(spline_filter(table, order=5)) for table in parts))
 
 
 def _flat(u: Array, count: int) -> tuple[Array, Array, Array]:

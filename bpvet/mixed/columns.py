@@ -214,8 +214,7 @@ def class_codes(text: Text, levels: tuple[str, ...]) -> Codes:
     """Return each row's place among the levels."""
     place = {level: code for code, level in enumerate(levels)}
     table = np.array([place.get(name, -1) for name in text.names()], np.int64)
-    codes: Codes = table[text.codes]
-    return codes
+    return table[text.codes]
 
 
 def factorised(column: pd.Series[Any]) -> Text:
@@ -359,8 +358,7 @@ def missing_values(table: Table, name: str) -> NDArray[np.bool_] | None:
         blank = np.asarray(text.labels == "", dtype=bool)
         if not blank.any() and text.codes.min(initial=0) >= 0:
             return None
-        absent: NDArray[np.bool_] = np.append(blank, True)[text.codes]
-        return absent
+        return np.append(blank, True)[text.codes]
     values = table.numbers.get(name)
     if values is None or values.dtype.kind != "f":
         return None

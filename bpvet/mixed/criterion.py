@@ -254,8 +254,7 @@ class Criterion:
         products = products or self.products_of_effects(variances, value)
         inner = value.root.T @ (self.basis.T @ products.first)
         twice = 2.0 * products.second.sum(axis=2)
-        result: Array = plain - twice + np.einsum("aij,bij->ab", inner, inner)
-        return result
+        return plain - twice + np.einsum("aij,bij->ab", inner, inner)
 
     def traces(self, variances: Variances, value: Value) -> Array:
         """Return tr(V⁻¹ Va V⁻¹ Vb) over φ."""
@@ -263,8 +262,7 @@ class Criterion:
         raw: Array = np.sum(list(blocks), axis=0)
         if self.grouped:
             raw = self._traces_with_group(raw, variances, value)
-        result: Array = self.spread.T @ raw @ self.spread
-        return result
+        return self.spread.T @ raw @ self.spread
 
     def _traces_with_group(self, raw: Array, variances: Variances, value: Value) -> Array:
         shrink, own = self._group_shrinkage(value.products, variances)

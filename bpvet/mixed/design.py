@@ -100,8 +100,7 @@ class Design(Content):
                 f'Column {name}: "{first}" is not among the levels of the fit ({listed}).'
             )
         own = object if name in self.levels else np.array(known).dtype
-        taken: NDArray[Any] = values.astype(own)[codes]
-        return taken
+        return values.astype(own)[codes]
 
     def matrix_of(self, ready: pd.DataFrame) -> NDArray[np.float64]:
         """Return X for a frame whose text columns are categories of the design's levels.

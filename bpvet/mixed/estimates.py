@@ -53,8 +53,7 @@ def _class_names(what: str, by: str | None, spec: ModelSpec) -> list[str]:
 def user_covariance(data: CohortData, point: Point) -> Array:
     """Return G on the user's scale."""
     factor = data.scaling.effects @ point.variances.factor
-    g: Array = factor @ factor.T
-    return g
+    return factor @ factor.T
 
 
 class Shares(NamedTuple):

@@ -47,8 +47,7 @@ class OnCluster:
 
     def gather(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return the function of each part, in order."""
-        result: Sequence[Any] = self.client.gather(list(self.scatter(function, parts)))
-        return result
+        return self.client.gather(list(self.scatter(function, parts)))
 
 
 class Handle(NamedTuple):

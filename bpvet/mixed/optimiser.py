@@ -429,8 +429,7 @@ def _missing_patterns(parametrisation: Parametrisation) -> Array:
         any(np.array_equal(pattern, np.outer(direction, direction)) for pattern in patterns)
         for direction in parametrisation.candidates
     ]
-    missing: Array = parametrisation.candidates[~np.array(present, dtype=bool)]
-    return missing
+    return parametrisation.candidates[~np.array(present, dtype=bool)]
 
 
 def _scaled(matrix: Array) -> tuple[Array, Array]:

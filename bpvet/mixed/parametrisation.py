@@ -67,13 +67,11 @@ class Parametrisation:
     def entries(self, psi: Array) -> Array:
         """Return the free entries of L."""
         raw = psi[: len(self.log)]
-        entries: Array = np.where(self.log, np.exp(np.where(self.log, raw, 0.0)), raw)
-        return entries
+        return np.where(self.log, np.exp(np.where(self.log, raw, 0.0)), raw)
 
     def factor(self, psi: Array) -> Array:
         """Return L."""
-        factor: Array = self.fixed + np.einsum("f,fij->ij", self.entries(psi), self.patterns)
-        return factor
+        return self.fixed + np.einsum("f,fij->ij", self.entries(psi), self.patterns)
 
     def variances(self, psi: Array) -> Variances:
         """Return the variances at ψ."""
@@ -190,8 +188,7 @@ def block_factor(parametrisation: Parametrisation, psi: Array) -> Array:
     columns = inside[:, parametrisation.column : parametrisation.column + parametrisation.rank]
     if parametrisation.block.shape == (1, 1):
         return columns / parametrisation.block[0, 0]
-    result: Array = np.linalg.pinv(parametrisation.block) @ columns
-    return result
+    return np.linalg.pinv(parametrisation.block) @ columns
 
 
 def with_block(

@@ -170,8 +170,7 @@ def sandwich(data: CohortData, criterion: Criterion, point: Point) -> Array:
     number = len(groups.mean) if grouped else len(rows.animals)
     scores = cluster_scores(arrays, point.variances, own, cluster, number)
     moved = scores @ criterion.basis @ point.value.root @ point.value.root.T
-    result: Array = moved.T @ moved * (number / (number - 1.0))
-    return result
+    return moved.T @ moved * (number / (number - 1.0))
 
 
 def prediction_frame(
@@ -237,8 +236,7 @@ def _leverage(
     to_group = ka[:, :, criterion.intercept]
     moved = x - np.einsum("ni,nip->np", z, by_x) - moved_group
     moved += np.einsum("ni,ni->n", z, to_group)[:, None] * moved_group
-    result: Array = moved @ point.value.root
-    return result
+    return moved @ point.value.root
 
 
 def _gain(kept: Kept, variances: Variances) -> Array:

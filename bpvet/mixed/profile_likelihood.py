@@ -141,8 +141,7 @@ def effect_interval(
 
 def _user_covariance(point: Point, scale: Array) -> Array:
     back = np.linalg.inv(scale) @ point.variances.factor
-    g: Array = back @ back.T
-    return g
+    return back @ back.T
 
 
 def _sd_rise(

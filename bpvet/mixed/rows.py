@@ -262,8 +262,7 @@ def _labels(table: Table, name: str | None) -> NDArray[Any]:
         return table.numbers[name]
     if name is not None and name in table.texts:
         text = table.texts[name]
-        labels: NDArray[Any] = text.labels.to_numpy()[text.codes]
-        return labels
+        return text.labels.to_numpy()[text.codes]
     return np.arange(table.rows)
 
 

@@ -243,8 +243,7 @@ def _hashes(kept: Kept) -> NDArray[np.uint64]:
     labels = kept.animals
     numbers = pd.api.types.is_numeric_dtype(labels.dtype)
     plain = labels.to_numpy(dtype=float) if numbers else labels.to_numpy(dtype=object)
-    found: NDArray[np.uint64] = pd.util.hash_array(plain, categorize=False)
-    return found
+    return pd.util.hash_array(plain, categorize=False)
 
 
 def _labels(kept: Kept) -> list[Any]:

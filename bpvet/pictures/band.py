@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +10,8 @@ from numpy.typing import NDArray
 from bpvet.figures.pictures import Band
 from bpvet.maths.special import ndtri
 from bpvet.models.trend.columns import noise_groups
+from bpvet.models.trend.trend import Trend
 from bpvet.wording.en.pictures.trend import band_words, doubt_words
-
-if TYPE_CHECKING:
-    from bpvet.models.trend.trend import Trend
 
 _DAY = np.timedelta64(1, "D")
 #: Dates at which the band is drawn, besides those of the sessions and of treatment changes.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,6 +10,7 @@ from bpvet.facts.categories import Guideline
 from bpvet.facts.stages import staging
 from bpvet.figures.pictures import GuideLine, Level
 from bpvet.models.trend.outlook import own_target, target_for, written_species
+from bpvet.models.trend.trend import Trend
 from bpvet.pictures.lab_panels import stage_levels
 from bpvet.visits.latest_date import judged_offset
 from bpvet.wording.en.pictures.guides import (
@@ -20,9 +20,6 @@ from bpvet.wording.en.pictures.guides import (
     target_words,
     whose_levels,
 )
-
-if TYPE_CHECKING:
-    from bpvet.models.trend.trend import Trend
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Collection
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,6 +18,7 @@ from bpvet.figures.pictures import (
     TrendPicture,
 )
 from bpvet.models.trend.outlook import category_withheld
+from bpvet.models.trend.trend import Trend
 from bpvet.pictures.band import doubts, trend_band
 from bpvet.pictures.guides import guides
 from bpvet.pictures.lab_panels import LabPanels, lab_panels
@@ -39,11 +41,6 @@ from bpvet.wording.en.pictures.trend import (
     session_labels,
     title,
 )
-
-if TYPE_CHECKING:
-    from collections.abc import Collection
-
-    from bpvet.models.trend.trend import Trend
 
 
 def trend_picture(

@@ -228,8 +228,7 @@ def _words(value: object) -> str:
 
 
 def _objects(cells: pa.Array) -> NDArray[np.object_]:
-    objects: NDArray[np.object_] = uncoded(cells).to_numpy(zero_copy_only=False)
-    return objects
+    return uncoded(cells).to_numpy(zero_copy_only=False)
 
 
 def met_animals(tables: Mapping[str, CheckedTable]) -> list[str]:

@@ -111,8 +111,7 @@ class CheckedTable:
     @property
     def usable(self) -> NDArray[np.bool_]:
         """Which rows (n,) are not set aside."""
-        usable: NDArray[np.bool_] = self._aside == 0
-        return usable
+        return self._aside == 0
 
     def reasons(self) -> pa.Array:
         """Return why each row (n,) is set aside, as text; "" where it is not."""

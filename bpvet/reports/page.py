@@ -198,8 +198,7 @@ def _exporter() -> Any:
             shown = types(notebook_metadata=nb.metadata, parent=self, resources=resources)
             self.register_filter("highlight_code", colours(parent=self))
             self.register_filter("filter_data_type", shown)
-            made: tuple[str, Any] = template.from_notebook_node(self, nb, resources, **kw)
-            return made
+            return template.from_notebook_node(self, nb, resources, **kw)
 
     exporter: Any = Exporter
     return exporter(

@@ -37,8 +37,7 @@ class Shell(InteractiveShell):  # type: ignore[misc, unused-ignore]
         """Run a cell; return its error, or None."""
         run_cell: Any = self.run_cell  # its package bears few types
         done = run_cell(source, store_history=True)
-        error: BaseException | None = done.error_before_exec or done.error_in_exec
-        return error
+        return done.error_before_exec or done.error_in_exec
 
     def init_virtualenv(self) -> None:
         """Look for modules where this process does."""

@@ -358,7 +358,7 @@ def session_sum(readings: Sequence[Reading], rule: str = "guideline") -> Session
     """
     kinds = [reading.kind for reading in readings]
     found = fates(kinds, rule)
-    used = [r for r, fate in zip(readings, found, strict=True) if fate == "used"]
+    used = [r for r, status in zip(readings, found, strict=True) if status == "used"]
     values = [r.value for r in used if r.value is not None]
     n = len(values)
     mean = math.fsum(values) / n if n else None
@@ -389,12 +389,12 @@ def session_sum(readings: Sequence[Reading], rule: str = "guideline") -> Session
     )
 
 
-def _reason(reading: Reading, fate: str, taken: int) -> str:
-    if fate == "left out":
+def _reason(reading: Reading, status: str, taken: int) -> str:
+    if status == "left out":
         return left_out_reason(taken)
-    if fate == "no sound":
+    if status == "no sound":
         return Flag.NO_SOUND
-    return {"excluded": reading.excluded, "set aside": reading.set_aside}.get(fate, "")
+    return {"excluded": reading.excluded, "set aside": reading.set_aside}.get(status, "")
 
 
 def _flags(

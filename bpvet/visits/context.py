@@ -35,8 +35,8 @@ def one_value(text: str) -> str:
     >>> one_value("Tail; tail"), one_value("tail; foreleg")
     ('Tail', '')
     """
-    parts = [part.strip() for part in text.split("; ") if part.strip()]
-    return parts[0] if len({plain_text(part) for part in parts}) == 1 else ""
+    parts = [text_part.strip() for text_part in text.split("; ") if text_part.strip()]
+    return parts[0] if len({plain_text(text_part) for text_part in parts}) == 1 else ""
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,7 @@ def context_changes(sessions: pd.DataFrame, series: Iterable[int]) -> tuple[Cont
     rows = sessions[sessions["session"].isin(list(series))].sort_values("session", kind="stable")
     date = rows["date"].to_numpy(dtype="datetime64[D]")
     found = (_change(what, date, _texts(rows[what])) for what in CONTEXT)
-    return tuple(one for one in found if one is not None)
+    return tuple(change for change in found if change is not None)
 
 
 def _texts(column: pd.Series) -> list[str]:
@@ -98,8 +98,8 @@ def _texts(column: pd.Series) -> list[str]:
 
 
 def _change(what: str, date: np.ndarray, texts: Sequence[str]) -> ContextChange | None:
-    told = [place for place, text in enumerate(texts) if plain_text(text)]
-    keys = [plain_text(texts[place]) for place in told]
+    recorded = [row for row, text in enumerate(texts) if plain_text(text)]
+    keys = [plain_text(texts[row]) for row in recorded]
     if len(set(keys)) < 2:
         return None
     run = len(keys)
@@ -111,14 +111,14 @@ def _change(what: str, date: np.ndarray, texts: Sequence[str]) -> ContextChange 
     if keys[-1] in before and run < len(keys) - 1:
         return None
     # Where the latest session says nothing, it may be as before: only a division is told.
-    if told[-1] != len(texts) - 1 and not divides:
+    if recorded[-1] != len(texts) - 1 and not divides:
         return None
-    first = {key: texts[told[keys.index(key)]] for key in before if key != keys[-1]}
+    first = {key: texts[recorded[keys.index(key)]] for key in before if key != keys[-1]}
     return ContextChange(
         what=what,
-        latest=texts[told[-1]],
+        latest=texts[recorded[-1]],
         earlier=tuple(first.values()),
-        since=date[told[run]],
+        since=date[recorded[run]],
         divides=divides,
     )
 

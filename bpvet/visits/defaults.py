@@ -165,13 +165,13 @@ def nothing_left(
     own: pd.DataFrame, animal: str, method: str | None, quantity: str, condition: str | None
 ) -> str:
     """Return why no session is left, and which sessions there are."""
-    asked = f"{animal} has no session with a used number of {QUANTITY_WORDS[quantity]}"
+    wanted = f"{animal} has no session with a used number of {QUANTITY_WORDS[quantity]}"
     if method is not None:
-        asked += f" by the {METHOD_WORDS[method]} method"
+        wanted += f" by the {METHOD_WORDS[method]} method"
     if condition is not None:
-        asked += f" {CONDITION_WORDS[condition]}"
+        wanted += f" {CONDITION_WORDS[condition]}"
     if not len(own):
-        return f"{asked}: these records hold no session of {animal} at all."
+        return f"{wanted}: these records hold no session of {animal} at all."
     counted = own.assign(number=own[f"{quantity}_n"] > 0)
     parts = []
     for key, group in counted.groupby(["method", "condition", "number"]):
@@ -182,4 +182,4 @@ def nothing_left(
         elif not number:
             part += " (no used number of it)"
         parts.append(part)
-    return f"{asked} that may enter a trend. Its sessions: {'; '.join(parts)}."
+    return f"{wanted} that may enter a trend. Its sessions: {'; '.join(parts)}."

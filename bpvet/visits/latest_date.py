@@ -108,7 +108,7 @@ class LatestDate:
 def judged_offset(conditions: Sequence[str]) -> np.ndarray:
     """Return what is added to pressures (n,) before the clinic's bounds are laid on them, mmHg."""
     added = _added()
-    return np.array([added.get(str(one), 0.0) for one in conditions], dtype=float)
+    return np.array([added.get(str(condition), 0.0) for condition in conditions], dtype=float)
 
 
 @cache
@@ -177,7 +177,7 @@ def mostly_silent(silent: np.ndarray, taken: np.ndarray) -> np.ndarray:
 
 
 def _among(words: np.ndarray, wanted: Sequence[str]) -> np.ndarray:
-    return np.array([one in wanted for one in words.tolist()], dtype=bool)
+    return np.array([word in wanted for word in words.tolist()], dtype=bool)
 
 
 def _extreme(which: np.ufunc, values: np.ndarray) -> float | None:

@@ -138,8 +138,8 @@ def _matched(known: pd.DataFrame, methods: tuple[str, str]) -> pd.DataFrame:
     number = candidates.groupby(_VISIT, sort=True).ngroup() * (len(known) + 1)
     visit[simple] = number[simple]
     for _, group in candidates[~simple].groupby(_VISIT, sort=True):
-        for place, (one, other) in enumerate(_partners(group, methods)):
-            visit[[one, other]] = int(number[one]) + place
+        for place, (first, second) in enumerate(_partners(group, methods)):
+            visit[[first, second]] = int(number[first]) + place
     candidates = candidates.assign(visit=visit)[visit >= 0]
     return candidates.sort_values(["visit", "method"], key=_in_order(methods), kind="stable")
 
@@ -158,9 +158,9 @@ def _partners(group: pd.DataFrame, methods: tuple[str, str]) -> list[tuple[Any, 
     for place, one in enumerate(first):
         for other_place, other in enumerate(second):
             unlabelled = not label[one] or label[one] != label[other]
-            apart = abs((minute[one] - minute[other]) / np.timedelta64(1, "m"))
-            apart = np.inf if np.isnan(apart) else float(apart)
-            ranked.append((unlabelled, apart, place + other_place, int(one), int(other)))
+            gap = abs((minute[one] - minute[other]) / np.timedelta64(1, "m"))
+            gap = np.inf if np.isnan(gap) else float(gap)
+            ranked.append((unlabelled, gap, place + other_place, int(one), int(other)))
     taken: list[tuple[int, int]] = []
     for *_, i, j in sorted(ranked):
         if all(i != a and j != b for a, b in taken):

@@ -120,8 +120,7 @@ def _of_texts(found: NDArray[np.bool_], codes: NDArray[np.integer]) -> NDArray[n
     if not len(places):
         return np.zeros(len(codes), dtype=bool)
     if len(places) == 1:
-        mask: NDArray[np.bool_] = codes == places[0]
-        return mask
+        return codes == places[0]
     return each(found, codes)
 
 

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from bpvet.facts.protocol import DROP_FIRST_FROM
 from bpvet.facts.words import READING_QUANTITIES
-from bpvet.records.made_tables import CodedReadings
 from bpvet.reasons import reason
+from bpvet.records.made_tables import CodedReadings
 from bpvet.records.records import Records
 from bpvet.visits.choice import (
     FATES,

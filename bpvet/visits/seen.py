@@ -36,8 +36,7 @@ from bpvet.visits.treatments.courses import Treatments
 from bpvet.visits.unmeasured import UnmeasuredDay, unmeasured_days
 from bpvet.visits.urgency import Seen, on_at
 
-#: What makes a treated animal one at risk, and an animal without a drug one that is seen sooner.
-AT_RISK = ("stage", "reaction", "weight", "protein")
+#: What makes an animal without a drug one that is seen sooner.
 RISKS = ("kidney", "thyroid", "adrenal", "diabetes", "damage", "longstanding", "raising_drug")
 #: Stages from which a treated animal, and an animal without a drug, is at risk.
 _LATE, _EARLY = 3, 2
@@ -81,7 +80,8 @@ class AnimalRecord:
         Changes of treatment, in order of date.
     kidneys : Kidneys
     at_risk, risks : tuple of str
-        From `AT_RISK` and `RISKS`.
+        What makes a treated animal one at risk: ``stage``, ``reaction``, ``weight`` or
+        ``protein``; and what of `RISKS` an animal has.
     unmeasured : tuple of UnmeasuredDay
         Days after the latest date (all, without one) on which no reading can be used.
     """
@@ -219,8 +219,8 @@ def _at_risk(kidneys: Kidneys) -> list[str]:
         found.append("stage")
     # Of the newest values: creatinine and SDMA of one day are both looked at.
     newest = kidneys.reactions[0].after.date if kidneys.reactions else None
-    now = [one for one in kidneys.reactions if one.after.date == newest]
-    if any(one.is_reaction and one.beyond for one in now):
+    now = [reaction for reaction in kidneys.reactions if reaction.after.date == newest]
+    if any(reaction.is_reaction and reaction.beyond for reaction in now):
         found.append("reaction")
     if kidneys.weight is not None:
         found.append("weight")

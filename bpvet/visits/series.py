@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.errors import NothingLeft
-from bpvet.facts.words import METHODS, QUANTITIES, TREND_CONDITIONS, UNITS
+from bpvet.facts.words import METHODS, TREND_CONDITIONS, UNITS
 from bpvet.printing import Brief
 from bpvet.records.records import Records
 from bpvet.visits.beyond import Beyond
@@ -24,7 +24,6 @@ from bpvet.visits.series_columns import (
     alike,
     entering,
     grouped,
-    visits_of,
 )
 from bpvet.visits.session_store import AnimalSessions, SessionStore
 from bpvet.visits.sessions import session_store
@@ -36,8 +35,6 @@ __all__ = [
     "Source",
     "all_series",
     "series",
-    "series_table",
-    "visit_index",
 ]
 
 Key = tuple[str, str, str, str]
@@ -119,7 +116,7 @@ class Series(Brief, Content):
     @property
     def bounded(self) -> bool:
         """Whether a session holds a reading beyond the gauge that enters the model as a bound."""
-        return self.beyond is not None and any(own is not None for own in self.beyond)
+        return self.beyond is not None and any(readings is not None for readings in self.beyond)
 
     @property
     def numbers(self) -> NDArray[np.float64]:
@@ -127,7 +124,7 @@ class Series(Brief, Content):
         if self.beyond is None:
             return self.k
         pairs = zip(self.k.tolist(), self.held, strict=True)
-        return np.array([k if own is None else own.numbers for k, own in pairs])
+        return np.array([k if readings is None else readings.numbers for k, readings in pairs])
 
     @property
     def plain(self) -> NDArray[np.bool_]:
@@ -139,9 +136,11 @@ class Series(Brief, Content):
         """Shares of the used readings that lie above the gauge, and below it."""
         if self.beyond is None:
             return 0.0, 0.0
-        held = [own for own in self.beyond if own is not None]
+        bounded = [readings for readings in self.beyond if readings is not None]
         total = float(self.k.sum())
-        return sum(own.above for own in held) / total, sum(own.below for own in held) / total
+        return sum(readings.above for readings in bounded) / total, sum(
+            readings.below for readings in bounded
+        ) / total
 
 
 @dataclass(frozen=True, eq=False)
@@ -289,56 +288,9 @@ def all_series(
         numbers = SeriesNumbers.of(store, quantity)
         rows = entering(columns, numbers)
         rows, start = grouped(columns, rows[wanted[rows]], names)
-        for one in _built(columns, numbers, rows, start, treatments):
-            found.append(((one.animal, one.method, one.condition, quantity), one))
+        for made in _built(columns, numbers, rows, start, treatments):
+            found.append(((made.animal, made.method, made.condition, quantity), made))
     return dict(sorted(found, key=lambda pair: pair[0]))
-
-
-def series_table(sessions: pd.DataFrame, quantities: Iterable[str] = QUANTITIES) -> pd.DataFrame:
-    """Return which series there are.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        As from `bpvet.visits.sessions.sessions`.
-    quantities : iterable of str
-        Those to list.
-
-    Returns
-    -------
-    DataFrame
-        One row a series, sorted: animal, method, condition, quantity, n (sessions with a used
-        number), first_date, last_date.
-    """
-    keys = ["animal", "method", "condition"]
-    enters = sessions[sessions["condition"].isin(TREND_CONDITIONS)]
-    tables = []
-    for quantity in quantities:
-        counted = enters[enters[f"{quantity}_n"] > 0].groupby(keys, sort=True)["date"]
-        table = counted.agg(["size", "min", "max"]).reset_index()
-        table.insert(3, "quantity", quantity)
-        tables.append(table)
-    joined = pd.concat(tables, ignore_index=True)
-    joined = joined.rename(columns={"size": "n", "min": "first_date", "max": "last_date"})
-    return joined.sort_values([*keys, "quantity"], ignore_index=True)
-
-
-def visit_index(sessions: pd.DataFrame) -> Rows:
-    """Return the index of each session's date among the animal's visits, for first-visit terms.
-
-    A visit is a date with a clinic or calmed session, by any method, with a used number.
-
-    Parameters
-    ----------
-    sessions : DataFrame
-        As from `bpvet.visits.sessions.sessions`, of one animal or of many.
-
-    Returns
-    -------
-    (n,) array of int
-        From 0; −1 for sessions at home, under sedation or anaesthesia, or without a used number.
-    """
-    return visits_of(SessionStore.of_frame(sessions))
 
 
 def rounding_step(series: Series) -> float:

@@ -89,10 +89,10 @@ class SeriesNumbers:
         plain = (texts == "")[codes]
         beyond = np.full(len(store), None, dtype=object)
         if quantity == "systolic" and not plain.all():
-            held = np.flatnonzero(~plain)
+            bounded = np.flatnonzero(~plain)
             names = ("beyond", "numbers", "numbers_mean", "numbers_ss")
-            known = (store.array(f"systolic_{end}")[held] for end in names)
-            for row, (text, count, mean, ss) in zip(held, zip(*known, strict=True), strict=True):
+            known = (store.array(f"systolic_{end}")[bounded] for end in names)
+            for row, (text, count, mean, ss) in zip(bounded, zip(*known, strict=True), strict=True):
                 beyond[row] = told(str(text), float(count), float(mean), float(ss))
         return cls(
             quantity=quantity,
@@ -119,7 +119,11 @@ def entering(columns: SeriesColumns, numbers: SeriesNumbers) -> Rows:
 
 
 def visits_of(store: Sessions) -> Rows:
-    """Return the index of each session's date (n,), as `bpvet.visits.series.visit_index`."""
+    """Return the index of each session's date (n,) among the animal's visits.
+
+    A visit is a date with a clinic or calmed session, by any method, with a used number. From 0;
+    −1 for sessions at home, under sedation or anaesthesia, or without a used number.
+    """
     codes, texts = store.coded("condition")
     counts = np.isin(texts, ("clinic", "calmed"))[codes] & (store.array("n_used") > 0)
     index = np.full(len(store), -1, dtype=np.int64)
@@ -173,7 +177,7 @@ class SeriesTexts:
     @staticmethod
     def _any(true: NDArray[np.bool_], start: Rows) -> list[bool]:
         found = np.logical_or.reduceat(true, start) if len(start) else true[:0]
-        return [bool(one) for one in found]
+        return [bool(flag) for flag in found]
 
     def newest(self, own: slice) -> tuple[str, str, str, str]:
         """Return animal, species, method and condition of the latest session of a series."""

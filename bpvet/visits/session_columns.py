@@ -49,8 +49,7 @@ class SessionColumns:
         """Return what is made of these sessions, made when it is first asked for."""
         if name not in self._made:
             self._made[name] = make()
-        made: _Made = self._made[name]
-        return made
+        return self._made[name]
 
     def keep(self, name: str, made: object) -> None:
         """Keep what `once` of that name is to return: it was made for all animals together."""
@@ -72,8 +71,8 @@ SessionTable = pd.DataFrame | SessionColumns
 
 def column(sessions: SessionTable, name: str) -> np.ndarray:
     """Return one column (n,) as an array."""
-    held = sessions[name]
-    return held if isinstance(held, np.ndarray) else np.asarray(held.to_numpy())
+    values = sessions[name]
+    return values if isinstance(values, np.ndarray) else np.asarray(values.to_numpy())
 
 
 def some(sessions: SessionTable, keep: NDArray[np.bool_]) -> SessionTable:
@@ -94,5 +93,7 @@ def by_animal(
         The columns.
     """
     columns = {name: store.array(name) for name in names}
-    found = {animal: SessionColumns(columns, slice(*own)) for animal, own in store.bounds.items()}
+    found = {
+        animal: SessionColumns(columns, slice(*bounds)) for animal, bounds in store.bounds.items()
+    }
     return found, SessionColumns(columns, slice(0, 0))

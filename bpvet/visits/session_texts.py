@@ -24,7 +24,7 @@ class Vocabulary:
     """
 
     def __init__(self, texts: Iterable[str] = ()) -> None:
-        self._places = {text: place for place, text in enumerate(texts)}
+        self._places = {text: code for code, text in enumerate(texts)}
 
     def code(self, text: str) -> int:
         """Return the place of a text, which is added where it is new."""
@@ -69,8 +69,8 @@ class SessionColumnsByBlock:
         """
         if isinstance(values, pd.Categorical):
             known = self.vocabulary(name)
-            place = np.array([known.code(text) for text in values.categories], dtype=np.int32)
-            values = place[values.codes]
+            code = np.array([known.code(text) for text in values.categories], dtype=np.int32)
+            values = code[values.codes]
         if name not in self._arrays:
             value = values[0] if len(values) else 0
             self._arrays[name] = constant(value, self._count, values.dtype)

@@ -184,8 +184,8 @@ class Urgent:
 
 def on_at(courses: Sequence[Course], others: Sequence[OtherDrug], date: np.datetime64) -> bool:
     """Return whether a modelled course, or a drug off the list, is on at a date."""
-    spans = [(one.started_on, one.stopped_on) for one in courses]
-    spans += [(one.started_on, one.stopped_on) for one in others if not one.known]
+    spans = [(span.started_on, span.stopped_on) for span in courses]
+    spans += [(span.started_on, span.stopped_on) for span in others if not span.known]
     return any(is_on(started, stopped, date) for started, stopped in spans)
 
 
@@ -209,7 +209,7 @@ def urgent(
     for rule in RULES:
         if seen.written and rule in _OF_NUMBERS:
             continue
-        met = {one.rule for one in found}
+        met = {line.rule for line in found}
         if (rule is UrgentRule.LOW_ON_TREATMENT and UrgentRule.LOW in met) or (
             rule is UrgentRule.SEVERE and UrgentRule.SIGN_CURRENT in met
         ):
@@ -326,27 +326,31 @@ def _acute_kidney(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[U
 
 
 def _potassium(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
-    one = seen.potassium
-    if one is not None and one.level != "repeat":
-        on = one.value.date
-        yield Urgent(UrgentRule.POTASSIUM, one.level, on, seen.age(on), event=one)
+    alarm = seen.potassium
+    if alarm is not None and alarm.level != "repeat":
+        on = alarm.value.date
+        yield Urgent(UrgentRule.POTASSIUM, alarm.level, on, seen.age(on), event=alarm)
 
 
 def _kidney_reaction(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
     low = None if seen.latest is None else seen.latest.lowest
     if seen.latest is None or low is None or low >= urgent_number("reaction_below"):
         return
-    for one in seen.reactions:
-        if one.is_reaction and one.urgent_size and one.age_days <= urgent_number("reaction_days"):
+    for reaction in seen.reactions:
+        if (
+            reaction.is_reaction
+            and reaction.urgent_size
+            and reaction.age_days <= urgent_number("reaction_days")
+        ):
             value = seen.latest.lowest_measured
             yield Urgent(
                 UrgentRule.KIDNEY_REACTION,
                 "rise",
-                one.after.date,
-                seen.age(one.after.date),
+                reaction.after.date,
+                seen.age(reaction.after.date),
                 fact="project.urgent.reaction_below",
                 value=value,
-                event=one,
+                event=reaction,
             )
             return
 

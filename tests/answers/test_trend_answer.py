@@ -437,6 +437,10 @@ def test_the_variability_counts_the_readings_of_each_session():
     assert even.readings == (2, 2)
 
 
+#: Where the classes are declared that an answer holds.
+_OF_ANSWERS = ("bpvet.answers.", "bpvet.visits.")
+
+
 def _parts(value):
     """Yield the answers within an answer."""
     if isinstance(value, (list, tuple)):
@@ -444,7 +448,7 @@ def _parts(value):
             yield from _parts(one)
     elif isinstance(value, dict):
         yield from _parts(list(value.values()))
-    elif is_dataclass(value) and type(value).__module__.startswith("bpvet.answers."):
+    elif is_dataclass(value) and type(value).__module__.startswith(_OF_ANSWERS):
         yield value
         yield from _parts([getattr(value, field.name) for field in fields(value)])
 
@@ -454,7 +458,7 @@ def test_nothing_within_an_answer_can_be_changed():
         rows(steady(232, DATES)), [drug("2026-02-08")], [sign("2026-08-01", "Acute blindness")]
     )
     held = {type(one) for one in _parts(answer)}
-    assert {"TrendAnswer", "UrgentAnswer", "SignAnswer"} <= {one.__name__ for one in held}
+    assert {"TrendAnswer", "UrgentAnswer", "SignState"} <= {one.__name__ for one in held}
     assert [one for one in held if not one.__dataclass_params__.frozen] == []
 
 

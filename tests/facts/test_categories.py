@@ -91,7 +91,6 @@ def test_feline_guideline_borrows_categories_and_says_so() -> None:
     feline = guideline("isfm2017", "cat")
     assert feline.categories == guideline("acvim2018").categories
     assert feline.categories_from == "acvim2018"
-    assert feline.categories_name == "ACVIM 2018 consensus statement"
     assert guideline("iris2023").categories_from == "iris2023"
 
 

@@ -17,8 +17,6 @@ from bpvet.visits.series import (
     all_series,
     rounding_step,
     series,
-    series_table,
-    visit_index,
 )
 from bpvet.visits.sessions import session_store, sessions
 
@@ -180,7 +178,6 @@ def test_the_visit_index_counts_dates_by_any_method(clinic: Clinic, taken: Taken
     assert series(records, "A17", "doppler").visit.tolist() == [1, 1, 3]
     assert series(records, "A17", "doppler", condition="calmed").visit.tolist() == [2]
     assert series(records, "A17", "doppler", condition="home").visit.tolist() == [-1, -1]
-    assert visit_index(sessions(records)).tolist() == [0, -1, -1, -1, 1, 1, 2, -1, 3]
 
 
 def test_bridged_series(clinic: Clinic, taken: Taken) -> None:
@@ -288,17 +285,6 @@ def test_all_at_once_is_one_at_a_time(herd: Any, bridge: tuple[str, ...]) -> Non
         )
         assert (one.method, one.condition, one.species) == (method, condition, "cat")
         assert [c.drug for c in one.courses] == [c.drug for c in alone.courses]
-
-
-def test_the_table_lists_the_series(herd: Any) -> None:
-    table = series_table(sessions(herd), ("systolic",))
-    keys = list(table[["animal", "method", "condition", "quantity"]].itertuples(index=False))
-    found = all_series(herd)
-    assert [tuple(key) for key in keys] == list(found)
-    assert table["n"].tolist() == [len(one.y) for one in found.values()]
-    assert [str(day)[:10] for day in table["last_date"]] == [
-        str(s.date[-1]) for s in found.values()
-    ]
 
 
 def test_a_precomputed_frame_gives_the_same(herd: Any) -> None:

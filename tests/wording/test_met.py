@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from bpvet.answers.trend.recorded import ContextAnswer
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.answers.trend.verdicts import Verdict
 from bpvet.models.trend.fit import fit_trend
 from bpvet.records.records import Records
+from bpvet.visits.context import ContextChange
 from bpvet.wording.en.trend.recorded import _WHAT
 from bpvet.wording.en.trend.statements import statements, statements_on
 from tests.models.small_records import drug, records, rows, steady
@@ -55,7 +55,7 @@ def test_ways_of_counting_that_move_the_answer(answer: TrendAnswer) -> None:
 
 def test_what_was_measured_otherwise(answer: TrendAnswer) -> None:
     changed = tuple(
-        ContextAnswer(what, "left", ("right",), np.datetime64("2026-07-01"), True) for what in _WHAT
+        ContextChange(what, "left", ("right",), np.datetime64("2026-07-01"), True) for what in _WHAT
     )
     found = keys(replace(answer, recorded=replace(answer.recorded, context=changed)), "context")
     assert found >= {

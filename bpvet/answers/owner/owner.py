@@ -94,8 +94,7 @@ class OwnerAnswer(Brief, Content):
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain JSON values."""
-        shown: dict[str, Any] = plain(self)
-        return shown
+        return plain(self)
 
 
 def owner(records: Records, animal: str, *, guideline: str = DEFAULT) -> OwnerAnswer:

@@ -10,7 +10,6 @@ from bpvet.answers.plan.result import (
     PlanAnswer,
     PlanRow,
     SpellPrecision,
-    StudyAnswer,
 )
 from bpvet.answers.plan.settle import open_questions
 from bpvet.answers.trend.safety import UrgentAnswer, urgent_answers
@@ -83,7 +82,7 @@ def plan_answer(
         closest=plan.usual_after(MOST_VISITS).half_width,
         most_visits=MOST_VISITS,
         table=_table(plan),
-        study=StudyAnswer.of(study) if study is not None else None,
+        study=study,
         priors=plan.priors,
         cautions=(licensed(),),
         version=__version__,

@@ -28,55 +28,6 @@ class PlanRow(Content):
     effect: Number
 
 
-@dataclass(frozen=True, eq=False)
-class FormulaAnswer(Content):
-    """What the usual two-sample formula says, on plain changes of each animal."""
-
-    animals: int
-    power: float
-    difference: float
-    sd: float
-
-
-@dataclass(frozen=True, eq=False, repr=False)
-class StudyAnswer(Brief, Content):
-    """Animals an arm, by simulation with its error, and by the usual formula."""
-
-    effect: float
-    response_sd: float
-    significance: float
-    wanted: Number
-    animals: int
-    animals_range: tuple[int, int]
-    power: float
-    power_error: float
-    difference: float
-    sd: float
-    formula: FormulaAnswer
-    replicates: int
-    seed: int
-
-    @classmethod
-    def of(cls, study: Study) -> StudyAnswer:
-        """Return the answer of a study."""
-        formula = study.formula
-        return cls(
-            effect=study.effect,
-            response_sd=study.response_sd,
-            significance=study.significance,
-            wanted=study.wanted,
-            animals=study.animals,
-            animals_range=study.animals_range,
-            power=study.power,
-            power_error=study.power_error,
-            difference=study.difference,
-            sd=study.sd,
-            formula=FormulaAnswer(formula.animals, formula.power, formula.difference, formula.sd),
-            replicates=study.replicates,
-            seed=study.seed,
-        )
-
-
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class PlanAnswer(Brief, Content):
     """How well a new animal would be known, and what a study of such animals needs.
@@ -109,7 +60,7 @@ class PlanAnswer(Brief, Content):
     closest: float
     most_visits: int
     table: tuple[PlanRow, ...]
-    study: StudyAnswer | None
+    study: Study | None
     priors: Priors
     statements: tuple[Statement, ...] = ()
     sentences: tuple[str, ...] = ()
@@ -122,6 +73,7 @@ class PlanAnswer(Brief, Content):
         shown: dict[str, Any] = plain(self)
         for name in ("tau_days", "condition_offset", "change_sd"):
             shown["priors"][name] = plain(dict(getattr(self.priors, name)))
+        shown["study"] = None if self.study is None else plain(self.study.to_dict())
         return shown
 
 
@@ -194,5 +146,4 @@ class FurtherAnswer(Content):
 
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values."""
-        shown: dict[str, Any] = plain(self)
-        return shown
+        return plain(self)

@@ -101,8 +101,7 @@ class SheetAnswer(Brief, Content):
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain JSON values."""
-        shown: dict[str, Any] = plain(self)
-        return shown
+        return plain(self)
 
 
 def sheet(records: Records, animal: str, *, guideline: str = DEFAULT) -> SheetAnswer:

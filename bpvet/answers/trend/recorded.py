@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -18,15 +17,13 @@ from bpvet.models.kidney.result import Kidney
 from bpvet.models.safety.safety import Safety
 from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records
-from bpvet.visits.context import context_changes, swings
+from bpvet.visits.context import ContextChange, context_changes, swings
 from bpvet.visits.latest_date import latest_date
 from bpvet.visits.treatments.courses import OtherDrug, Treatments
-from bpvet.visits.treatments.missed import missed_rows
+from bpvet.visits.treatments.missed import MissedDoses, missed_rows
 from bpvet.visits.unmeasured import UnmeasuredDay
 from bpvet.visits.urgency import UrgentRule
 
-if TYPE_CHECKING:
-    from bpvet.visits.treatments.missed import MissedDoses
 _DAY = np.timedelta64(1, "D")
 _YEAR = 365
 _LOW_RULES = {UrgentRule.LOW, UrgentRule.LOW_ON_TREATMENT}
@@ -84,17 +81,6 @@ class HomeClinic(Content):
 
 
 @dataclass(frozen=True, eq=False)
-class ContextAnswer(Content):
-    """What differs between the newest session and the earlier ones, and since when."""
-
-    what: str
-    latest: str
-    earlier: tuple[str, ...]
-    since: np.datetime64
-    divides: bool
-
-
-@dataclass(frozen=True, eq=False)
 class RecordedAnswer(Content):
     """What is recorded beside the series, and bears on how its numbers are read.
 
@@ -110,7 +96,7 @@ class RecordedAnswer(Content):
     home_clinic : tuple of HomeClinic
     below_floor : float or None
         Latest session mean, where it lies from 100 mmHg to the floor on a drug.
-    context : tuple of ContextAnswer
+    context : tuple of ContextChange
     swings : bool
         Whether sessions swing far more than visits usually do.
     missed : tuple of str
@@ -127,7 +113,7 @@ class RecordedAnswer(Content):
     since_change: SinceChange | None
     home_clinic: tuple[HomeClinic, ...]
     below_floor: Number
-    context: tuple[ContextAnswer, ...]
+    context: tuple[ContextChange, ...]
     swings: bool
     missed: tuple[str, ...]
     unmeasured: tuple[UnmeasuredDay, ...]
@@ -166,7 +152,7 @@ def recorded_answer(
         since_change=None if shown is None else _since_change(shown, found),
         home_clinic=() if shown is None else tuple(_home_clinic(sessions, shown)),
         below_floor=_below_floor(sessions, found),
-        context=() if shown is None else _context(sessions, shown),
+        context=() if shown is None else context_changes(sessions, shown.series.session.tolist()),
         swings=shown is not None and _swings(shown),
         missed=tuple(_missed(one) for one in missed_rows(records, animal).get(animal, ())),
         unmeasured=found.found.unmeasured,
@@ -251,14 +237,6 @@ def _below_floor(sessions: pd.DataFrame, found: Safety) -> float | None:
     least = float(fact("project.urgent.low_on_drug").value or 0)
     within = low is not None and least <= low < held.floor
     return day.lowest_measured if within else None
-
-
-def _context(sessions: pd.DataFrame, trend: Trend) -> tuple[ContextAnswer, ...]:
-    own = trend.series.session.tolist()
-    return tuple(
-        ContextAnswer(one.what, one.latest, one.earlier, one.since, one.divides)
-        for one in context_changes(sessions, own)
-    )
 
 
 def _swings(trend: Trend) -> bool:

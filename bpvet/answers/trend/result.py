@@ -24,7 +24,7 @@ from bpvet.answers.trend.joined import (
 )
 from bpvet.answers.trend.priors import NoiseAnswer, PriorsAnswer
 from bpvet.answers.trend.recorded import NotUsed, RecordedAnswer
-from bpvet.answers.trend.safety import RecheckAnswer, SignAnswer, UrgentAnswer
+from bpvet.answers.trend.safety import RecheckAnswer, UrgentAnswer
 from bpvet.answers.trend.usual import (
     LatestAnswer,
     NextSessionAnswer,
@@ -41,6 +41,7 @@ from bpvet.printing import Brief
 from bpvet.reasons import reason
 from bpvet.records.findings import Finding
 from bpvet.records.records import Records
+from bpvet.visits.signs.states import SignState
 
 
 def _one_end(shown: dict[str, Any]) -> None:
@@ -87,7 +88,7 @@ class TrendAnswer(Brief, Content):
     sessions: tuple[SessionAnswer, ...]
     latest: LatestAnswer
     urgent: tuple[UrgentAnswer, ...]
-    signs: tuple[SignAnswer, ...]
+    signs: tuple[SignState, ...]
     category: CategoryAnswer
     target: TargetAnswer
     slope: SlopeAnswer

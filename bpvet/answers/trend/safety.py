@@ -1,4 +1,4 @@
-"""What is urgent, the signs as they stand, and when to measure again, as frozen answers."""
+"""What is urgent, and when to measure again, as frozen answers."""
 
 from __future__ import annotations
 
@@ -14,7 +14,6 @@ from bpvet.maths.estimate import Number
 from bpvet.models.safety.recheck import Recheck
 from bpvet.models.safety.safety import Safety
 from bpvet.reasons import reason
-from bpvet.visits.signs.states import SignState
 
 _DAY = np.timedelta64(1, "D")
 
@@ -37,21 +36,6 @@ class UrgentAnswer(Content):
     fact: str
     value: Number
     signs: tuple[str, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class SignAnswer(Content):
-    """A sign as it stands: one a term, by its newest row; see `bpvet.visits.signs.states`."""
-
-    text: str
-    term: str
-    group: str
-    reading: str
-    longstanding: bool
-    first_seen: np.datetime64
-    seen_on: np.datetime64
-    asked_only: bool
-    table: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,24 +96,6 @@ def urgent_answers(found: Safety, chosen: Guideline) -> tuple[UrgentAnswer, ...]
             signs=tuple(sign.text for sign in one.signs),
         )
         for one in found.lines
-    )
-
-
-def sign_answers(signs: tuple[SignState, ...]) -> tuple[SignAnswer, ...]:
-    """Return the signs as they stand."""
-    return tuple(
-        SignAnswer(
-            text=one.text,
-            term=one.term,
-            group=one.group,
-            reading=one.reading,
-            longstanding=one.longstanding,
-            first_seen=one.first_seen,
-            seen_on=one.seen_on,
-            asked_only=one.asked_only,
-            table=one.table,
-        )
-        for one in signs
     )
 
 

@@ -22,7 +22,7 @@ from bpvet.answers.trend.joined import (
 from bpvet.answers.trend.priors import noise_answer, priors_answer
 from bpvet.answers.trend.recorded import kidney_told, recorded_answer
 from bpvet.answers.trend.result import TrendAnswer, identity_of
-from bpvet.answers.trend.safety import no_recheck, recheck_answer, sign_answers, urgent_answers
+from bpvet.answers.trend.safety import no_recheck, recheck_answer, urgent_answers
 from bpvet.answers.trend.usual import (
     change_unit,
     latest_answer,
@@ -92,7 +92,7 @@ def trend_answer(
         guideline=chosen.key,
         guideline_name=chosen.name,
         urgent=urgent_answers(found, chosen),
-        signs=sign_answers(found.found.seen.signs),
+        signs=found.found.seen.signs,
         category=category_answer(trend, chosen),
         target=control,
         next_session=next_session_answer(trend, again, level),

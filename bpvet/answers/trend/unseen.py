@@ -14,10 +14,8 @@ from bpvet.answers.trend.recorded import NotUsed, RecordedAnswer, kidney_told, r
 from bpvet.answers.trend.result import TrendAnswer, identity_of
 from bpvet.answers.trend.safety import (
     RecheckAnswer,
-    SignAnswer,
     UrgentAnswer,
     recheck_answer,
-    sign_answers,
     urgent_answers,
 )
 from bpvet.equality import Content
@@ -32,6 +30,7 @@ from bpvet.models.trend.fit import animal_sessions
 from bpvet.printing import Brief
 from bpvet.records.findings import Finding
 from bpvet.records.records import Records
+from bpvet.visits.signs.states import SignState
 from bpvet.visits.treatments.courses import courses
 
 _OWN = {"reason", "kidney_statements"}
@@ -54,7 +53,7 @@ class UnseenAnswer(Brief, Content):
     guideline_name: str
     reason: str
     urgent: tuple[UrgentAnswer, ...]
-    signs: tuple[SignAnswer, ...]
+    signs: tuple[SignState, ...]
     recheck: RecheckAnswer
     kidney: Kidney
     kidney_statements: tuple[Statement, ...]
@@ -117,7 +116,7 @@ def unseen_answer(
         guideline_name=chosen.name,
         reason=reason,
         urgent=urgent_answers(found, chosen),
-        signs=sign_answers(found.found.seen.signs),
+        signs=found.found.seen.signs,
         recheck=recheck_answer(found, left_reason),
         kidney=kidneys,
         kidney_statements=kidney_told(found, sessions, kidneys),

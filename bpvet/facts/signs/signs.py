@@ -13,7 +13,7 @@ from functools import lru_cache
 
 from bpvet.facts.signs.clauses import drafts
 from bpvet.facts.signs.exams import EXAMINATION
-from bpvet.facts.signs.items import ALARM, Draft
+from bpvet.facts.signs.items import Draft
 from bpvet.facts.signs.lexicon import may_name_sign
 from bpvet.facts.signs.terms import elements
 from bpvet.facts.signs.tokens import tokens
@@ -138,18 +138,6 @@ def _with_status(draft: Draft, status: str) -> str:
     if status == "absent":
         return "denied"
     return "unclear" if reading == "denied" else "past"
-
-
-def sign_group(text: str) -> str | None:
-    """Return the most pressing group of which a cell names a present sign, or None.
-
-    Examples
-    --------
-    >>> sign_group("Acute retinal detachment, left eye"), sign_group("no seizure") is None
-    ('eye', True)
-    """
-    found = {item.group for item in read_sign(text) if item.reading == "present"}
-    return next((group for group in ALARM if group in found), None)
 
 
 def read_note(text: str, seen_on: date | None = None) -> tuple[SignItem, ...]:

@@ -150,18 +150,15 @@ def _layout(picture: PanelsPicture, width: float, top: float) -> _Layout:
 
 
 def _high(picture: PanelsPicture, panel: AnimalPanel) -> np.ndarray:
-    found: np.ndarray = panel.value > picture.high
-    return found
+    return panel.value > picture.high
 
 
 def _low(picture: PanelsPicture, panel: AnimalPanel) -> np.ndarray:
-    found: np.ndarray = panel.value < picture.low
-    return found
+    return panel.value < picture.low
 
 
 def _late(picture: PanelsPicture, panel: AnimalPanel) -> np.ndarray:
-    found: np.ndarray = panel.months > picture.longest
-    return found
+    return panel.months > picture.longest
 
 
 def _axes(sheet: Sheet, picture: PanelsPicture, layout: _Layout, place: Place) -> Axes:

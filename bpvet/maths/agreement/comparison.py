@@ -199,8 +199,8 @@ def variance_interval(
 def root(variance: Estimate, factor: float = 1.0) -> Estimate:
     """Return `factor` times the square root of a variance and of its interval's ends."""
     value, lower, upper = (
-        None if part is None else factor * float(np.sqrt(max(part, 0.0)))
-        for part in (variance.estimate, variance.lower, variance.upper)
+        None if number is None else factor * float(np.sqrt(max(number, 0.0)))
+        for number in (variance.estimate, variance.lower, variance.upper)
     )
     return Estimate(value, lower, upper, how=variance.how, reason=variance.reason)
 

@@ -108,7 +108,7 @@ class Components:
         """Second mean minus first, its standard error, and Satterthwaite's df of that error."""
         contrast = np.array([-1.0, 1.0])
         variance = float(contrast @ self.beta_covariance @ contrast)
-        slope = np.array([contrast @ part @ contrast for part in self.beta_slopes])
+        slope = np.array([contrast @ derivative @ contrast for derivative in self.beta_slopes])
         spread = float(slope @ self.covariance @ slope)
         df = 2 * variance**2 / spread if spread > 0 else np.inf
         return float(contrast @ self.beta), float(np.sqrt(variance)), df
@@ -181,8 +181,8 @@ def components(cells: Cells) -> Components:
     except np.linalg.LinAlgError:
         raise FitError("The variance components cannot be told apart beyond rounding.") from None
     # The first start unless the other lies truly higher: rounding must not choose between them.
-    first, other = found
-    variance, top, rounds = other if other[1].value > first[1].value + _UNSEEN else first
+    first, second = found
+    variance, top, rounds = second if second[1].value > first[1].value + _UNSEEN else first
     return _on_the_scale(inner, terms, variance, top, rounds, centre, scale)
 
 

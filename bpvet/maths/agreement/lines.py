@@ -58,14 +58,16 @@ def deming(
     if found is None:
         nothing = estimated(None, reason=reason("lines.apart"))
         return Line(nothing, nothing, x.size, words)
-    left = [_deming(x[code != one], y[code != one], ratio) for one in range(groups)]
+    left = [_deming(x[code != omitted], y[code != omitted], ratio) for omitted in range(groups)]
     if groups < 4 or any(part is None for part in left):
         why = reason("lines.few_animals")
         return Line(estimated(found[0], reason=why), estimated(found[1], reason=why), x.size, words)
     reach = _reach(np.array(left, dtype=float), level)
     if groups < min(FEW_ANIMALS, x.size):
         every = np.arange(x.size)
-        points = [_deming(x[every != one], y[every != one], ratio) for one in range(x.size)]
+        points = [
+            _deming(x[every != omitted], y[every != omitted], ratio) for omitted in range(x.size)
+        ]
         if all(part is not None for part in points):
             reach = np.maximum(reach, _reach(np.array(points, dtype=float), level))
     slope, intercept = (
@@ -79,8 +81,7 @@ def _reach(parts: Array, level: float) -> Array:
     """Return the half-widths (2,) of intervals from a line's jackknife values (groups, 2)."""
     groups = len(parts)
     se = np.sqrt((groups - 1) / groups * np.sum((parts - parts.mean(axis=0)) ** 2, axis=0))
-    reach: Array = float(stdtrit(groups - 2, (1 + level) / 2)) * se
-    return reach
+    return float(stdtrit(groups - 2, (1 + level) / 2)) * se
 
 
 def _deming(x: Array, y: Array, ratio: float) -> tuple[float, float] | None:

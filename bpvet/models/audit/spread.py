@@ -78,8 +78,7 @@ def _drawn_together(parts: list[Spread], rows: pd.DataFrame, by: str, level: flo
 
 def animal_codes(animal: pd.Series[Any]) -> NDArray[np.int64]:
     """Return each row's animal as a number: texts are told apart once, and quickly."""
-    codes: NDArray[np.int64] = pd.factorize(animal, sort=True)[0]
-    return codes
+    return pd.factorize(animal, sort=True)[0]
 
 
 def reading_variance(rows: pd.DataFrame) -> float:

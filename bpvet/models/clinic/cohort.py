@@ -214,21 +214,25 @@ def clinic_cohort(
     if quantity not in QUANTITIES:
         raise CallError(f'quantity is one of {", ".join(QUANTITIES)}, not "{quantity}".')
     animals = records.animals
-    ids = [str(one) for one in animals["animal"]]
-    called = pseudonyms_of(ids, records.digest) if pseudonyms else {one: one for one in ids}
+    ids = [str(animal) for animal in animals["animal"]]
+    called = (
+        pseudonyms_of(ids, records.digest) if pseudonyms else {animal: animal for animal in ids}
+    )
     given = {} if pseudonyms else dict(zip(ids, map(str, animals["name"]), strict=True))
     every = _trimmed(sessions(records, rule), quantity, called)
-    other = "all" if rule == "guideline" else "guideline"
+    other_rule = "all" if rule == "guideline" else "guideline"
     every["reason"] = reasons(every, quantity, ("clinic",))
     return ClinicCohort(
         quantity=quantity,
         rule=rule,
         as_of=str(records.as_of),
         pseudonyms=pseudonyms,
-        names={called[one]: given.get(one, "") for one in sorted(ids, key=called.__getitem__)},
+        names={
+            called[animal]: given.get(animal, "") for animal in sorted(ids, key=called.__getitem__)
+        },
         every=every,
         fit=default_fit(every[every["reason"] == ""].reset_index(drop=True), quantity),
-        other_rule=_trimmed(sessions(records, other), quantity, called),
+        other_rule=_trimmed(sessions(records, other_rule), quantity, called),
         rows=_rows(records, rule, quantity, called),
         findings=len(records.findings),
         over_time=over_time(records, pseudonyms=pseudonyms) if quantity == "systolic" else None,
@@ -254,8 +258,8 @@ def pseudonyms_of(ids: Sequence[str], salt: str) -> dict[str, str]:
     ['animal 01', 'animal 02']
     """
     width = max(2, len(str(len(ids))))
-    order = sorted(ids, key=lambda one: sha256(f"{salt} {one}".encode()).hexdigest())
-    return {one: f"animal {place:0{width}d}" for place, one in enumerate(order, start=1)}
+    order = sorted(ids, key=lambda animal: sha256(f"{salt} {animal}".encode()).hexdigest())
+    return {animal: f"animal {rank:0{width}d}" for rank, animal in enumerate(order, start=1)}
 
 
 def _trimmed(frame: pd.DataFrame, quantity: str, called: dict[str, str]) -> pd.DataFrame:
@@ -283,16 +287,16 @@ def _rows(records: Records, rule: str, quantity: str, called: dict[str, str]) ->
 
 def reasons(frame: pd.DataFrame, quantity: str, conditions: Sequence[str]) -> list[str]:
     """Return why each session does not count under some conditions; blank where it does."""
-    said: list[str] = []
+    found: list[str] = []
     columns = frame["condition"].to_numpy(dtype=object), frame[f"{quantity}_n"]
     for condition, count in zip(*columns, strict=True):
         if condition not in conditions:
-            said.append(reason("cohort.measured", condition=CONDITION_WORDS[condition]))
+            found.append(reason("cohort.measured", condition=CONDITION_WORDS[condition]))
         elif count == 0:
-            said.append(reason("cohort.no_value", quantity=QUANTITY_WORDS[quantity]))
+            found.append(reason("cohort.no_value", quantity=QUANTITY_WORDS[quantity]))
         else:
-            said.append("")
-    return said
+            found.append("")
+    return found
 
 
 def default_fit(rows: pd.DataFrame, quantity: str) -> Fitted:
@@ -320,7 +324,7 @@ def default_fit(rows: pd.DataFrame, quantity: str) -> Fitted:
     spread_reason = _why_one_spread(rows, quantity)
     repeated = bool((rows[f"{quantity}_n"] > 1).any())
     by = None if spread_reason else "method"
-    asked: dict[str, Any] = {"visit_by": by if repeated else None, "residual_by": by}
+    classes: dict[str, Any] = {"visit_by": by if repeated else None, "residual_by": by}
     enough = int((rows.groupby("animal")["months"].nunique() >= DATES_FOR_SLOPES).sum())
     slopes_reason = ""
     if enough < LEAST_FOR_SLOPES:
@@ -329,14 +333,14 @@ def default_fit(rows: pd.DataFrame, quantity: str) -> Fitted:
         )
     if not slopes_reason:
         try:
-            cohort = fit_cohort(rows, formula, slope="months", **asked)
+            cohort = fit_cohort(rows, formula, slope="months", **classes)
         except FitError:
             slopes_reason = reason("cohort.slope_failed")
         else:
             if not _slope_at_edge(cohort):
                 return Fitted(cohort, "", spread_reason, without)
             slopes_reason = reason("cohort.slope_at_edge")
-    cohort = fit_cohort(rows, formula, **asked)
+    cohort = fit_cohort(rows, formula, **classes)
     return Fitted(cohort, slopes_reason, spread_reason, without)
 
 
@@ -384,7 +388,7 @@ def _indicators(column: pd.Series[Any]) -> Array:
     """Return a column of 0 and 1 for each text but the first."""
     texts = sorted(column.unique())[1:]
     return (
-        np.array([(column == one).to_numpy(dtype=float) for one in texts])
+        np.array([(column == level).to_numpy(dtype=float) for level in texts])
         .reshape(len(texts), len(column))
         .T
     )
@@ -393,8 +397,7 @@ def _indicators(column: pd.Series[Any]) -> Array:
 def _unit(x: Array) -> Array:
     """Return columns over their lengths, so that no unit makes one look small."""
     length = np.sqrt((x**2).sum(axis=0))
-    result: Array = x / np.where(length > 0, length, 1.0)
-    return result
+    return x / np.where(length > 0, length, 1.0)
 
 
 def _why_without(rows: pd.DataFrame, name: str) -> str:

@@ -67,7 +67,8 @@ def flow(study: ClinicCohort) -> Flow:
     """Return who was counted and who not, and why."""
     every, rows = study.every, study.rows
     steps = [
-        Step(words, 0, 0, int((rows["fate"] == fate).sum())) for fate, words in FATE_WORDS.items()
+        Step(words, 0, 0, int((rows["fate"] == status).sum()))
+        for status, words in FATE_WORDS.items()
     ]
     steps.append(Step(NO_SESSION, len(study.names) - every["animal"].nunique(), 0, 0))
     used = rows[rows["fate"] == "used"].merge(
@@ -88,7 +89,7 @@ def flow(study: ClinicCohort) -> Flow:
         animals_in=len(study.names),
         sessions_in=len(every),
         readings_in=len(rows),
-        steps=tuple(one for one in steps if one.animals or one.sessions or one.readings),
+        steps=tuple(step for step in steps if step.animals or step.sessions or step.readings),
         animals=study.cohort.n_animals,
         sessions=study.cohort.n_sessions,
         readings=int(counted["holds"].sum()),

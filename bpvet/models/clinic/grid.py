@@ -159,12 +159,12 @@ def grid(study: ClinicCohort, level: float = 0.95) -> Grid:
         Of the intervals.
     """
     month = reference_month(study)
-    other = "all" if study.rule == "guideline" else "guideline"
+    other_rule = "all" if study.rule == "guideline" else "guideline"
     usable = study.every[study.every[f"{study.quantity}_n"] > 0]
     home, calmed = ((usable["condition"] == name).any() for name in ("home", "calmed"))
     before = bool(study.counted.groupby("animal")["treated"].first().any())
     choices = product(
-        (study.rule, other),
+        (study.rule, other_rule),
         (False, True) if home else (False,),
         (False, True) if calmed else (False,),
         (True, False) if before else (True,),

@@ -59,22 +59,22 @@ class Needs(Sequence[Need]):
         self._rest, self._known, self._count = iter(found), list[Need](), count
 
     def __iter__(self) -> Iterator[Need]:
-        for place in range(self._count):
-            if place == len(self._known):
+        for index in range(self._count):
+            if index == len(self._known):
                 self._known.append(next(self._rest))
-            yield self._known[place]
+            yield self._known[index]
 
     def __len__(self) -> int:
         return self._count
 
     @overload
-    def __getitem__(self, place: int) -> Need: ...
+    def __getitem__(self, index: int) -> Need: ...
 
     @overload
-    def __getitem__(self, place: slice) -> tuple[Need, ...]: ...
+    def __getitem__(self, index: slice) -> tuple[Need, ...]: ...
 
-    def __getitem__(self, place: int | slice) -> Need | tuple[Need, ...]:
-        return tuple(self)[place]
+    def __getitem__(self, index: int | slice) -> Need | tuple[Need, ...]:
+        return tuple(self)[index]
 
     def __eq__(self, other: object) -> bool:
         return tuple(self) == tuple(other) if isinstance(other, Needs) else NotImplemented
@@ -114,44 +114,44 @@ def _in_order(
     clinic: Clinic, called: Mapping[str, str], found: Sequence[AnimalUrgency]
 ) -> Iterator[Need]:
     """Yield the animals in order; those of one rule are fitted once the first of them is due."""
-    for place in range(len(RULES) + 1):
+    for rank in range(len(RULES) + 1):
         alike = [
-            one
-            for one in found
-            if min((RULES.index(line.rule) for line in one.lines), default=len(RULES)) == place
+            urgency
+            for urgency in found
+            if min((RULES.index(line.rule) for line in urgency.lines), default=len(RULES)) == rank
         ]
-        trends = clinic.trends(one.row.animal for one in alike)
+        trends = clinic.trends(urgency.row.animal for urgency in alike)
 
-        def key(one: AnimalUrgency, trends: Mapping[str, Trend] = trends) -> tuple[float, str]:
-            return -_beyond(one, trends.get(one.row.animal)), called[one.row.animal]
+        def key(urgency: AnimalUrgency, trends: Mapping[str, Trend] = trends) -> tuple[float, str]:
+            return -_beyond(urgency, trends.get(urgency.row.animal)), called[urgency.row.animal]
 
-        for one in sorted(alike, key=key):
-            animal = one.row.animal
-            yield _need(one, trends.get(animal), called[animal])
-    here = {called[one.row.animal] for one in found}
+        for urgency in sorted(alike, key=key):
+            animal = urgency.row.animal
+            yield _need(urgency, trends.get(animal), called[animal])
+    here = {called[urgency.row.animal] for urgency in found}
     yield from (Need(name, left=True) for name in sorted(called.values()) if name not in here)
 
 
-def _beyond(one: AnimalUrgency, trend: Trend | None) -> float:
+def _beyond(urgency: AnimalUrgency, trend: Trend | None) -> float:
     """Return how far the usual pressure lies outside floor and target, mmHg; within: below 0."""
-    need = _need(one, trend, "")
+    need = _need(urgency, trend, "")
     if trend is None or need.target is None or need.floor is None:
         return 0.0
     usual = float(trend.latest.mean)
     return max(usual - need.target, need.floor - usual)
 
 
-def _need(one: AnimalUrgency, trend: Trend | None, name: str) -> Need:
-    urgent, seen = bool(one.lines), one.found.seen
+def _need(urgency: AnimalUrgency, trend: Trend | None, name: str) -> Need:
+    urgent, seen = bool(urgency.lines), urgency.found.seen
     if not seen.has_facts:
         return Need(name, urgent)
-    own, floor = one.row.target_systolic, one.guideline.floor.value
-    if own:
-        return Need(name, urgent, kind="own", target=own, floor=floor)
-    treated = treated_on(one.treatments, seen.as_of)
+    target, floor = urgency.row.target_systolic, urgency.guideline.floor.value
+    if target:
+        return Need(name, urgent, kind="own", target=target, floor=floor)
+    treated = treated_on(urgency.treatments, seen.as_of)
     if not treated and trend is not None and category_withheld(trend):
         return Need(name, urgent)
-    held = one.guideline.target if treated else one.guideline.raised
+    threshold = urgency.guideline.target if treated else urgency.guideline.raised
     return Need(
-        name, urgent, kind="target" if treated else "raised", target=held.value, floor=floor
+        name, urgent, kind="target" if treated else "raised", target=threshold.value, floor=floor
     )

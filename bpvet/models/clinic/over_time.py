@@ -161,15 +161,15 @@ class OverTime(Tabled, Content):
         return pd.DataFrame(
             [
                 {
-                    "horizon": one.horizon,
-                    "drug_class": one.drug_class or "all",
-                    "started": one.started,
-                    **one.counts,
-                    "share": one.share,
-                    "lower": one.lower,
-                    "upper": one.upper,
+                    "horizon": share.horizon,
+                    "drug_class": share.drug_class or "all",
+                    "started": share.started,
+                    **share.counts,
+                    "share": share.share,
+                    "lower": share.lower,
+                    "upper": share.upper,
                 }
-                for one in self.shares
+                for share in self.shares
             ]
         )
 
@@ -181,12 +181,12 @@ class OverTime(Tabled, Content):
     def _table(self) -> ShortTable:
         rows = tuple(
             (
-                f"{one.horizon.replace('_', ' ')}, {one.drug_class or 'all'}",
-                _shown(one.started),
-                *(_shown(one.counts[place]) for place in PLACES),
-                "–" if one.share is None else f"{number(100 * one.share, 0)} %",
+                f"{share.horizon.replace('_', ' ')}, {share.drug_class or 'all'}",
+                _shown(share.started),
+                *(_shown(share.counts[where]) for where in PLACES),
+                "–" if share.share is None else f"{number(100 * share.share, 0)} %",
             )
-            for one in self.shares
+            for share in self.shares
         )
         heads = ("", "begun", *PLACES, reason("over_time.share"))
         return ShortTable(reason("over_time.title", animals=self.started), heads, rows)
@@ -221,21 +221,21 @@ def over_time(
     records.require_usable()
     chosen = guideline_of(guideline)
     found = started_animals(records, chosen.target.value)
-    waiting = [one for one in found if one.above_before]
-    classes = sorted({one.drug_class for one in found})
+    waiting = [animal for animal in found if animal.above_before]
+    classes = sorted({animal.drug_class for animal in found})
     shares = [
-        _share(horizon, place, "" if name is None else name, found)
+        _share(horizon, index, "" if name is None else name, found)
         for name in (None, *classes)
-        for place, horizon in enumerate(HORIZONS)
+        for index, horizon in enumerate(HORIZONS)
     ]
     incidence, median = _incidence(waiting)
-    reached = [one.days - one.since for one in waiting if one.event == "at target"]
+    reached = [animal.days - animal.since for animal in waiting if animal.event == "at target"]
     result = OverTime(
         guideline=chosen.key,
         started=len(found),
         waited=len(waiting),
-        unknown_before=sum(one.above_before is None for one in found),
-        below_before=sum(one.above_before is False for one in found),
+        unknown_before=sum(animal.above_before is None for animal in found),
+        below_before=sum(animal.above_before is False for animal in found),
         shares=tuple(shares),
         incidence=incidence,
         median_days=median,
@@ -259,19 +259,19 @@ def started_animals(records: Records, target: float) -> tuple[Started, ...]:
     code, names = pd.factorize(table["animal"])
     order = np.argsort(code, kind="stable")
     bounds = np.searchsorted(code[order], np.arange(len(names) + 1))
-    place = {str(name): at for at, name in enumerate(names)}
+    index = {str(name): at for at, name in enumerate(names)}
     date = table["date"].to_numpy(dtype="datetime64[D]")[order]
     mean = table["systolic"].to_numpy(dtype=float)[order]
     open_above = (table["systolic_bound"] == "at least").to_numpy(dtype=bool)[order]
     animals = _animals(records)
     found = []
     for animal, given in sorted(all_courses(records).items()):
-        bases = [one for one in given.courses if one.kind == "base"]
+        bases = [course for course in given.courses if course.kind == "base"]
         if not bases:
             continue
-        first = min(bases, key=lambda one: one.started_on)
+        first = min(bases, key=lambda course: course.started_on)
         own, left = animals[animal]
-        at = place.get(animal)
+        at = index.get(animal)
         rows = slice(0, 0) if at is None else slice(bounds[at], bounds[at + 1])
         low = (mean[rows] <= (own if np.isfinite(own) else target)) & ~open_above[rows]
         dates, at_target = _dates(date[rows], low)
@@ -383,9 +383,11 @@ def _number(key: str) -> float:
     return value
 
 
-def _share(horizon: str, place: int, name: str, found: Sequence[Started]) -> ShareAt:
-    own = [one for one in found if name in ("", one.drug_class)]
-    counts = {where: sum(one.places[place] == where for one in own) for where in PLACES}
+def _share(horizon: str, index: int, name: str, found: Sequence[Started]) -> ShareAt:
+    counted_in = [animal for animal in found if name in ("", animal.drug_class)]
+    counts = {
+        where: sum(animal.places[index] == where for animal in counted_in) for where in PLACES
+    }
     measured = counts["at target"] + counts["above"]
     share = lower = upper = None
     if measured:
@@ -393,8 +395,8 @@ def _share(horizon: str, place: int, name: str, found: Sequence[Started]) -> Sha
 
         share = counts["at target"] / measured
         ends = proportion_confint(counts["at target"], measured, alpha=0.05, method="wilson")
-        lower, upper = (float(one) for one in ends)
-    return ShareAt(horizon, name, len(own), dict(counts), share, lower, upper)
+        lower, upper = (float(end) for end in ends)
+    return ShareAt(horizon, name, len(counted_in), dict(counts), share, lower, upper)
 
 
 def _incidence(waiting: Sequence[Started]) -> tuple[tuple[Incidence, ...], float | None]:
@@ -404,8 +406,8 @@ def _incidence(waiting: Sequence[Started]) -> tuple[tuple[Incidence, ...], float
     from statsmodels.duration.survfunc import CumIncidenceRight, SurvfuncRight
 
     # A time of 0 was never at risk of anything that is seen later.
-    days = np.array([max(one.days, 0.5) for one in waiting])
-    status = np.array([EVENTS.index(one.event) + 1 if one.event else 0 for one in waiting])
+    days = np.array([max(animal.days, 0.5) for animal in waiting])
+    status = np.array([EVENTS.index(animal.event) + 1 if animal.event else 0 for animal in waiting])
     found = []
     # Where everybody that is left meets an event, its standard error is no number: no interval.
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -413,10 +415,10 @@ def _incidence(waiting: Sequence[Started]) -> tuple[tuple[Incidence, ...], float
     for horizon in HORIZONS:
         day = _number(horizon)
         at_risk = int(np.sum(days >= day))
-        for place, event in enumerate(EVENTS):
+        for index, event in enumerate(EVENTS):
             share = lower = upper = None
             if days.max() >= day or not (status == 0).any():
-                share, error = _at(fitted, place, day)
+                share, error = _at(fitted, index, day)
                 lower, upper = _ends(share, error)
             found.append(Incidence(int(day), event, share, lower, upper, at_risk))
     median = None
@@ -435,50 +437,52 @@ def _ends(share: float, error: float) -> tuple[float | None, float | None]:
     return float(share ** np.exp(step)), float(share ** np.exp(-step))
 
 
-def _at(fitted: Any, place: int, day: float) -> tuple[float, float]:
+def _at(fitted: Any, index: int, day: float) -> tuple[float, float]:
     """Return the incidence of an event by a day, and its standard error."""
-    if fitted is None or place >= len(fitted.cinc):
+    if fitted is None or index >= len(fitted.cinc):
         return 0.0, 0.0
     before = np.flatnonzero(fitted.times <= day)
     if not before.size:
         return 0.0, 0.0
-    return float(fitted.cinc[place][before[-1]]), float(fitted.cinc_se[place][before[-1]])
+    return float(fitted.cinc[index][before[-1]]), float(fitted.cinc_se[index][before[-1]])
 
 
 def _small_left_out(found: OverTime) -> OverTime:
     """Return the same without numbers of few animals, and without what they follow from."""
     least = int(_number("small"))
-    shares = tuple(_without_small(one, least) for one in found.shares)
+    shares = tuple(_without_small(share, least) for share in found.shares)
     # What one class hides could be had from the others and the sum: then no class is shown.
-    if any(one.drug_class and one.share is None and one.started is None for one in shares):
-        shares = tuple(_hidden(one) if one.drug_class else one for one in shares)
+    if any(share.drug_class and share.share is None and share.started is None for share in shares):
+        shares = tuple(_hidden(share) if share.drug_class else share for share in shares)
     parts = (found.waited or 0, found.unknown_before or 0, found.below_before or 0)
-    few = any(0 < one < least for one in parts)
+    few = any(0 < count < least for count in parts)
     held: dict[str, Any] = (
         {} if not few else {"waited": None, "unknown_before": None, "below_before": None}
     )
     if few or parts[0] < least:
         held |= {"incidence": (), "median_days": None, "wide_days": None}
     incidence = tuple(
-        replace(one, at_risk=None) if one.at_risk is not None and one.at_risk < least else one
-        for one in found.incidence
+        replace(share, at_risk=None)
+        if share.at_risk is not None and share.at_risk < least
+        else share
+        for share in found.incidence
     )
     changed: Mapping[str, Any] = {"shares": shares, "incidence": incidence, **held}
     return replace(found, **changed)
 
 
-def _without_small(one: ShareAt, least: int) -> ShareAt:
+def _without_small(share: ShareAt, least: int) -> ShareAt:
     """Return a row without any of its counts where one of them is small: they add up."""
-    numbers = [count for count in one.counts.values() if count]
-    if all(count >= least for count in numbers) and (one.started or 0) >= least:
-        return one
-    hidden = _hidden(one)
-    return replace(hidden, started=one.started) if (one.started or 0) >= least else hidden
+    numbers = [count for count in share.counts.values() if count]
+    if all(count >= least for count in numbers) and (share.started or 0) >= least:
+        return share
+    hidden = _hidden(share)
+    return replace(hidden, started=share.started) if (share.started or 0) >= least else hidden
 
 
-def _hidden(one: ShareAt) -> ShareAt:
-    counts: dict[str, int | None] = dict.fromkeys(one.counts)
-    return replace(one, started=None, counts=counts, share=None, lower=None, upper=None)
+def _hidden(share: ShareAt) -> ShareAt:
+    counts: dict[str, int | None] = dict.fromkeys(share.counts)
+    return replace(share, started=None, counts=counts, share=None, lower=None, upper=None)
 
 
 def _shown(count: int | None) -> str:

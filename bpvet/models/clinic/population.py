@@ -30,12 +30,12 @@ def population(study: ClinicCohort, level: float = 0.95) -> pd.DataFrame:
     DataFrame
         treated, months, estimate, lower, upper; by the method of most sessions.
     """
-    rows, told = study.counted, "treated" in study.cohort.terms
+    rows, by_drug = study.counted, "treated" in study.cohort.terms
     parts = []
-    for state in (False, True) if told else (None,):
-        own = rows if state is None else rows[rows["treated"] == state]
-        months = np.linspace(own["months"].min(), own["months"].max(), _POINTS)
-        on = bool(own["treated"].iloc[0]) if state is None else state
+    for state in (False, True) if by_drug else (None,):
+        sessions = rows if state is None else rows[rows["treated"] == state]
+        months = np.linspace(sessions["months"].min(), sessions["months"].max(), _POINTS)
+        on = bool(sessions["treated"].iloc[0]) if state is None else state
         grid = pd.DataFrame({"months": months, "treated": on})
         grid["method"] = reference_method(study)
         found = study.cohort.predict(grid, interval=level)

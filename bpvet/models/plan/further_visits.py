@@ -75,12 +75,15 @@ def further(
     then = spell_effects(trend.series, columns, longer)
     effects = tuple(
         (
-            told,
+            effect,
             Precision.of(
-                float(told.effect.sd), weights, _unresolved(longer, now.effect, held.effect), level
+                float(effect.effect.sd),
+                weights,
+                _unresolved(longer, now.effect, held.effect),
+                level,
             ),
         )
-        for told, now, held in zip(trend.treatments, today, then, strict=True)
+        for effect, now, held in zip(trend.treatments, today, then, strict=True)
     )
     slope = longer.combination(columns.unit("slope")).sds
     return Further(
@@ -109,8 +112,8 @@ def fewest_further(
     # One by one: time passes too, so that one visit in half a year may know less than today.
     for visits in range(1, MOST_VISITS + 1):
         longer = _after(trend, visits, readings, every_days)
-        held = Precision.of(0.0, longer.weight, _usual(trend, longer), level)
-        if held.half_width <= within:
+        precision = Precision.of(0.0, longer.weight, _usual(trend, longer), level)
+        if precision.half_width <= within:
             return visits
     return None
 
@@ -121,15 +124,20 @@ def _after(trend: Trend, visits: int, readings: int, every_days: float) -> Poste
     columns = trend.columns
     first = int(trend.series.visit.max(initial=-1)) + 1
     rows = [
-        columns.rows(np.array([one]), visit=first + i if first > 0 else -1)
-        for i, one in enumerate(day)
+        columns.rows(np.array([now]), visit=first + i if first > 0 else -1)
+        for i, now in enumerate(day)
     ]
     more = np.concatenate(rows) if rows else np.zeros((0, len(columns.terms)))
     # The values seen do not enter a Gaussian's variance, so any will do.
     return Posterior(
         tuple(
-            replace(part, batch=_longer(part.batch, more @ part.transform, day, float(readings)))
-            for part in trend.posterior.plain.parts
+            replace(
+                conditional,
+                batch=_longer(
+                    conditional.batch, more @ conditional.transform, day, float(readings)
+                ),
+            )
+            for conditional in trend.posterior.plain.parts
         )
     )
 
@@ -151,12 +159,14 @@ def _unresolved(longer: Posterior, now: Mixture, then: Mixture) -> Array:
     """
     if len(longer.parts) == 1:
         return then.sds
-    edges = np.cumsum([0, *(part.weight.size for part in longer.parts)])
+    edges = np.cumsum([0, *(conditional.weight.size for conditional in longer.parts)])
     means, left = np.empty(len(longer.parts)), np.empty(len(longer.parts))
-    for i, part in enumerate(longer.parts):
+    for i, conditional in enumerate(longer.parts):
         nodes = slice(edges[i], edges[i + 1])
-        means[i] = now.means[nodes] @ part.weight
-        left[i] = (then.sds[nodes] ** 2 @ part.weight) / (now.sds[nodes] ** 2 @ part.weight)
+        means[i] = now.means[nodes] @ conditional.weight
+        left[i] = (then.sds[nodes] ** 2 @ conditional.weight) / (
+            now.sds[nodes] ** 2 @ conditional.weight
+        )
     shares = longer.shares
     between = float(shares @ (left * (means - shares @ means)) ** 2)
     return np.sqrt(then.sds**2 + between)

@@ -161,13 +161,13 @@ class Plan(Tabled, Content):
         rows = []
         for count in visits:
             for each in readings:
-                one = plan(self.priors, count, each, self.every_days,
+                planned = plan(self.priors, count, each, self.every_days,
                            tau_days=self.tau_days, level=self.level)  # fmt: skip
                 row: dict[str, float] = {"visits": count, "readings": each}
                 for name in ("usual", "effect", "slope"):
-                    held: Precision | None = getattr(one, name)
-                    row[f"{name}_sd"] = held.sd if held else np.nan
-                    row[f"{name}_half_width"] = held.half_width if held else np.nan
+                    precision: Precision | None = getattr(planned, name)
+                    row[f"{name}_sd"] = precision.sd if precision else np.nan
+                    row[f"{name}_half_width"] = precision.half_width if precision else np.nan
                 rows.append(row)
         return pd.DataFrame(rows)
 
@@ -176,7 +176,10 @@ class Plan(Tabled, Content):
 
         Indexed by ``usual``, ``ordinary``, ``slope`` and, where a drug is begun, ``effect``.
         """
-        rows = {name: vars(one) | {"unit": self.unit} for name, one in self._precisions.items()}
+        rows = {
+            name: vars(precision) | {"unit": self.unit}
+            for name, precision in self._precisions.items()
+        }
         frame = pd.DataFrame.from_dict(rows, orient="index")
         return frame.rename_axis(index="question")
 
@@ -186,7 +189,7 @@ class Plan(Tabled, Content):
         return {
             **{name: getattr(self, name) for name in names},
             "effect": None,
-            **{name: dict(vars(one)) for name, one in self._precisions.items()},
+            **{name: dict(vars(precision)) for name, precision in self._precisions.items()},
             "priors": self.priors.source,
         }
 
@@ -226,11 +229,14 @@ class Plan(Tabled, Content):
         rows = tuple(
             (
                 name,
-                *(number(part, 1) for part in (held.sd_before, held.sd, held.half_width)),
+                *(
+                    number(spread, 1)
+                    for spread in (precision.sd_before, precision.sd, precision.half_width)
+                ),
                 self.unit,
             )
-            for name, held in named.items()
-            if held is not None
+            for name, precision in named.items()
+            if precision is not None
         )
         title = reason(
             "plan.title", visits=self.visits, readings=self.readings, days=self.every_days

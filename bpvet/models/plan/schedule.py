@@ -122,7 +122,7 @@ def prior_nodes(priors: Priors) -> tuple[LogSds, Array]:
         u, w = roots_hermite(count)
         points.append(np.log(median) + np.sqrt(2) * log_sd * u)
         weights.append(w / np.sqrt(np.pi))
-    sv, sr, sw = (part.reshape(1, -1) for part in np.meshgrid(*points, indexing="ij"))
+    sv, sr, sw = (grid.reshape(1, -1) for grid in np.meshgrid(*points, indexing="ij"))
     return (sv, sr, sw), np.einsum("i,j,k->ijk", *weights).ravel()
 
 

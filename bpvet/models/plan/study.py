@@ -83,8 +83,8 @@ class Study(Tabled, Content):
     def to_frame(self) -> pd.DataFrame:
         """Return two rows, estimated effects and plain changes: animals, power, difference, sd."""
         rows = [
-            {name: getattr(one, name) for name in ("animals", "power", "difference", "sd")}
-            for one in (self, self.formula)
+            {name: getattr(analysis, name) for name in ("animals", "power", "difference", "sd")}
+            for analysis in (self, self.formula)
         ]
         index = pd.Index(_ANALYSES, name="analysis")
         return pd.DataFrame(rows, index=index)
@@ -98,12 +98,16 @@ class Study(Tabled, Content):
         }
 
     def _table(self) -> ShortTable:
-        own, plain = self, self.formula
+        simulated, plain = self, self.formula
         rows = (
-            (reason("plan.per_arm"), str(own.animals), str(plain.animals)),
-            ("power", number(own.power, 3), number(plain.power, 3)),
-            (reason("plan.difference"), number(own.difference, 1), number(plain.difference, 1)),
-            (reason("plan.sd"), number(own.sd, 1), number(plain.sd, 1)),
+            (reason("plan.per_arm"), str(simulated.animals), str(plain.animals)),
+            ("power", number(simulated.power, 3), number(plain.power, 3)),
+            (
+                reason("plan.difference"),
+                number(simulated.difference, 1),
+                number(plain.difference, 1),
+            ),
+            (reason("plan.sd"), number(simulated.sd, 1), number(plain.sd, 1)),
         )
         unit = self.plan.unit
         title = reason("plan.study_title", difference=number(self.effect, 1), unit=unit)
@@ -177,23 +181,23 @@ def study(
     has, 4 to 8 % more animals are needed (`reference_checks/planning/`).
     The formula's power is that of the noncentral t distribution (Student's t test, equal arms).
     """
-    asked = choices or StudyChoices()
-    spread = plan.priors.increment_sd if asked.response_sd is None else asked.response_sd
-    _check(plan, effect, power, spread, asked.significance)
-    check_whole(asked.replicates, "replicates", 1_000_000)
-    if asked.animals is not None:
-        check_whole(asked.animals, "animals", MOST_ANIMALS)
-        if asked.animals < 2:
+    chosen = choices or StudyChoices()
+    spread = plan.priors.increment_sd if chosen.response_sd is None else chosen.response_sd
+    _check(plan, effect, power, spread, chosen.significance)
+    check_whole(chosen.replicates, "replicates", 1_000_000)
+    if chosen.animals is not None:
+        check_whole(chosen.animals, "animals", MOST_ANIMALS)
+        if chosen.animals < 2:
             raise CallError("a t test needs at least two animals per arm.")
-    return _simulated(plan, abs(effect), power, replace(asked, response_sd=spread))
+    return _simulated(plan, abs(effect), power, replace(chosen, response_sd=spread))
 
 
-def _simulated(plan: Plan, effect: float, power: float, asked: StudyChoices) -> Study:
+def _simulated(plan: Plan, effect: float, power: float, chosen: StudyChoices) -> Study:
     """Return a study by simulation; its choices have been looked at, and `response_sd` given."""
-    assert asked.response_sd is not None
-    animals, significance = asked.animals, asked.significance
-    replicates, seed = asked.replicates, asked.seed
-    arms = Arms.of(plan, effect, asked.response_sd, seed)
+    assert chosen.response_sd is not None
+    animals, significance = chosen.animals, chosen.significance
+    replicates, seed = chosen.replicates, chosen.seed
+    arms = Arms.of(plan, effect, chosen.response_sd, seed)
     guess = animals or formula_animals(arms.difference, arms.sd, power, significance)
     found = _powers(arms, _longest(guess, animals), significance, replicates, seed)
     while animals is None and found[-1] < power + 2 * _error(found[-1], replicates):
@@ -208,7 +212,7 @@ def _simulated(plan: Plan, effect: float, power: float, asked: StudyChoices) -> 
     return Study(
         plan=plan,
         effect=effect,
-        response_sd=asked.response_sd,
+        response_sd=chosen.response_sd,
         significance=significance,
         wanted=power if animals is None else None,
         animals=count,
@@ -217,7 +221,7 @@ def _simulated(plan: Plan, effect: float, power: float, asked: StudyChoices) -> 
         power_error=float(_error(found[count - 2], replicates)),
         difference=arms.difference,
         sd=arms.sd,
-        formula=formula(plan, effect, asked.response_sd, power, significance, animals),
+        formula=formula(plan, effect, chosen.response_sd, power, significance, animals),
         replicates=replicates,
         seed=seed,
     )

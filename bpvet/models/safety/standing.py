@@ -59,8 +59,7 @@ class Dates:
     @cached_property
     def day(self) -> list[int]:
         """Days since 1970-01-01 of each: of few dates plain numbers are compared faster."""
-        days: list[int] = self.date.astype(np.int64).tolist()
-        return days
+        return self.date.astype(np.int64).tolist()
 
 
 @dataclass(frozen=True)

@@ -24,19 +24,21 @@ _FAR = 12.0
 
 def bounds_of(series: Series) -> Bounds:
     """Return the sessions of a series that hold a reading beyond the gauge."""
-    held = [(i, own) for i, own in enumerate(series.held) if own is not None]
+    bounded = [(i, readings) for i, readings in enumerate(series.held) if readings is not None]
     distinct = [
-        (place, limit, side, float(own.limits.count((limit, side))))
-        for place, (_, own) in enumerate(held)
-        for limit, side in sorted(set(own.limits))
+        (index, limit, side, float(readings.limits.count((limit, side))))
+        for index, (_, readings) in enumerate(bounded)
+        for limit, side in sorted(set(readings.limits))
     ]
-    of, limit, side, count = (np.array(part, dtype=float) for part in zip(*distinct, strict=True))
-    at = np.array([i for i, _ in held])
+    of, limit, side, count = (
+        np.array(column, dtype=float) for column in zip(*distinct, strict=True)
+    )
+    at = np.array([i for i, _ in bounded])
     return Bounds(
         at=at,
         guess=series.y[at],
-        numbers=np.array([own.numbers for _, own in held], dtype=float),
-        mean=np.array([own.mean for _, own in held]),
+        numbers=np.array([readings.numbers for _, readings in bounded], dtype=float),
+        mean=np.array([readings.mean for _, readings in bounded]),
         of=of.astype(np.int64),
         limit=limit,
         side=side,

@@ -58,8 +58,8 @@ class RecordedChange:
         """
         before = series.date <= course.started_on
         return any(
-            bool(one.any() and two.any() and before[one].all() and not before[two].any())
-            for one, two in ((self.column < 0, self.same), (self.same, self.column < 0))
+            bool(side.any() and across.any() and before[side].all() and not before[across].any())
+            for side, across in ((self.column < 0, self.same), (self.same, self.column < 0))
         )
 
 
@@ -86,8 +86,8 @@ def recorded_changes(series: Series) -> tuple[RecordedChange, ...]:
     if series.recorded is None:
         return ()
     found = []
-    for place, kind in enumerate(RECORDED):
-        texts = series.recorded[:, place]
+    for column, kind in enumerate(RECORDED):
+        texts = series.recorded[:, column]
         written = texts.tolist()
         if len(set(written)) == 1:
             continue
@@ -130,8 +130,8 @@ def change_columns(
     changes: Sequence[RecordedChange], priors: Priors
 ) -> dict[str, tuple[float, float]]:
     """Return the prior (centre, SD) of each change that has a column, by its term."""
-    held = {one.term: change_prior(one, priors) for one in changes}
-    return {term: prior for term, prior in held.items() if prior is not None}
+    priors_by_term = {change.term: change_prior(change, priors) for change in changes}
+    return {term: prior for term, prior in priors_by_term.items() if prior is not None}
 
 
 @dataclass(frozen=True)
@@ -171,9 +171,9 @@ def elsewhere(
         return Elsewhere((), 0.0, 0.0)
     known: list[str] = []
     shift = variance = 0.0
-    for place, kind in enumerate(RECORDED):
+    for column, kind in enumerate(RECORDED):
         at = _latest_by(series, kind, method)
-        now, own = ("" if at is None else str(series.recorded[at, place])), str(values[place])
+        now, own = ("" if at is None else str(series.recorded[at, column])), str(values[column])
         differs = bool(plain_text(now)) and bool(plain_text(own))
         if kind not in priors.change_sd or not differs or plain_text(now) == plain_text(own):
             continue
@@ -218,6 +218,6 @@ def _sits(posture: str) -> float:
 
 def _both(*postures: str) -> float:
     """Return 1 where one sits and the other lies on its side, else 0."""
-    lateral = [bool(_LATERAL.search(plain_text(one))) for one in postures]
-    sitting = [bool(_sits(one)) for one in postures]
+    lateral = [bool(_LATERAL.search(plain_text(posture))) for posture in postures]
+    sitting = [bool(_sits(posture)) for posture in postures]
     return float(lateral[0] != lateral[1] and sitting == lateral[::-1])

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from bpvet.equality import Content
@@ -15,9 +16,6 @@ from bpvet.models.trend.trend import Trend
 from bpvet.models.trend.variability import Variability, variability
 from bpvet.printing import ShortTable, Tabled, number
 from bpvet.reasons import reason
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -89,7 +87,7 @@ class Companions(Tabled, Content):
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON; what is missing is None with its reason beside it."""
         return {
-            "dates": [str(one) for one in self.dates],
+            "dates": [str(date) for date in self.dates],
             "values": self.values.tolist(),
             "unit": self.unit,
             "left_out": self.left_out,
@@ -165,12 +163,12 @@ def _shown(value: float | None) -> str:
     return "–" if value is None else number(value, 1)
 
 
-def _on(told: Companions, flags: NDArray[np.bool_]) -> str:
+def _on(companions: Companions, flags: NDArray[np.bool_]) -> str:
     """Return how many sessions signal, and the first of them."""
     if not flags.any():
         return "never"
     count = int(flags.sum())
-    return f"{count} of {flags.size}, first on {told.dates[flags][0]}"
+    return f"{count} of {flags.size}, first on {companions.dates[flags][0]}"
 
 
 def _plain(chart: EwmaChart | CusumChart) -> dict[str, Any]:

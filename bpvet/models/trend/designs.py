@@ -43,26 +43,31 @@ def all_columns(series: Sequence[Series], priors: Sequence[Priors]) -> list[Colu
     series, priors : sequences of one length
         Series, and the priors of the method of the latest session of each.
     """
-    changes = [recorded_changes(one) for one in series]
+    changes = [recorded_changes(animal_series) for animal_series in series]
     known = [terms_of(*each) for each in zip(series, priors, changes, strict=True)]
     makes: dict[Hashable, list[int]] = {}
-    for i, (one, (terms, _)) in enumerate(zip(series, known, strict=True)):
-        make = (len(one.courses), "first_visit" in terms, len(terms), priors[i].first_visit_fading)
+    for i, (animal_series, (terms, _)) in enumerate(zip(series, known, strict=True)):
+        make = (
+            len(animal_series.courses),
+            "first_visit" in terms,
+            len(terms),
+            priors[i].first_visit_fading,
+        )
         makes.setdefault(make, []).append(i)
     forms, found = _Forms(), dict[int, Columns]()
     for members in makes.values():
         alike = _Alike([series[i] for i in members], priors[members[0]].first_visit_fading)
         days, designs = alike.days(), alike.designs(known[members[0]][0])
         under_drug = alike.treated()
-        for place, i in enumerate(members):
+        for row, i in enumerate(members):
             terms, others = known[i]
-            prior = forms.of(series[i], priors[i], others, under_drug[place])
+            prior = forms.of(series[i], priors[i], others, under_drug[row])
             fading = priors[i].first_visit_fading
-            own = Columns(series[i], terms, prior, priors[i].wander_days, fading)
-            _fill(designs[place], terms, series[i], changes[i])
+            columns = Columns(series[i], terms, prior, priors[i].wander_days, fading)
+            _fill(designs[row], terms, series[i], changes[i])
             # Where the columns themselves would keep them once they are asked for.
-            vars(own).update(_sessions=designs[place], _day=days[place], changes=changes[i])
-            found[i] = own
+            vars(columns).update(_sessions=designs[row], _day=days[row], changes=changes[i])
+            found[i] = columns
     return [found[i] for i in range(len(series))]
 
 
@@ -71,21 +76,25 @@ class _Alike:
 
     def __init__(self, series: Sequence[Series], fading: float) -> None:
         self._fading = fading
-        length = np.array([one.y.size for one in series], dtype=np.int64)
+        length = np.array([animal_series.y.size for animal_series in series], dtype=np.int64)
         end: NDArray[np.int64] = np.cumsum(length)
         self._start: NDArray[np.int64] = end - length
         bounds = zip(self._start.tolist(), end.tolist(), strict=True)
         self._slices = [slice(*each) for each in bounds]
-        date = np.concatenate([one.date for one in series]).astype(np.int64).astype(np.float64)
+        date = (
+            np.concatenate([animal_series.date for animal_series in series])
+            .astype(np.int64)
+            .astype(np.float64)
+        )
         self._day = date - np.repeat(date[end - 1], length)
-        self._visit = np.concatenate([one.visit for one in series])
+        self._visit = np.concatenate([animal_series.visit for animal_series in series])
         count = len(series[0].courses)
-        courses = [[one.courses[i] for one in series] for i in range(count)]
+        courses = [[animal_series.courses[i] for animal_series in series] for i in range(count)]
         self._shares = [_shares(each, date, self._slices) for each in courses]
 
     def days(self) -> list[Array]:
         """Days of the sessions of each series from its t0."""
-        return [self._day[own] for own in self._slices]
+        return [self._day[rows_of] for rows_of in self._slices]
 
     def designs(self, terms: _Terms) -> list[Array]:
         """Return the (n, p) design of each, the columns of joins and changes still nil."""
@@ -95,14 +104,14 @@ class _Alike:
             rows[:, i] = share
         if "first_visit" in terms:
             rows[:, terms.index("first_visit")] = excitement(self._visit, self._fading)
-        return [rows[own] for own in self._slices]
+        return [rows[rows_of] for rows_of in self._slices]
 
     def treated(self) -> list[bool]:
         """Return of each whether some session was taken with a course on, or not yet decayed."""
         on = np.zeros(self._day.size, dtype=bool)
         for share in self._shares:
             on |= share > 0
-        return [bool(one) for one in np.logical_or.reduceat(on, self._start)]
+        return [bool(is_on) for is_on in np.logical_or.reduceat(on, self._start)]
 
 
 def _shares(courses: Sequence[Course], day: Array, slices: Sequence[slice]) -> Array:
@@ -130,7 +139,7 @@ def _fill(
     design: Array, terms: _Terms, series: Series, changes: Sequence[RecordedChange]
 ) -> NDArray[np.float64]:
     """Fill in the columns of joins and recorded changes; the design is read-only from here on."""
-    columns = join_columns(series) | {one.term: one.column for one in changes}
+    columns = join_columns(series) | {change.term: change.column for change in changes}
     for term, values in columns.items():
         if term in terms:
             design[:, terms.index(term)] = values
@@ -154,10 +163,10 @@ class _Forms:
             key = (id(priors), "groups", course_roles(courses), others)
             make = group_forms
         elif groups is not None and series.bounded:
-            key = (id(priors), "bounded", tuple(one.kind for one in courses), others)
+            key = (id(priors), "bounded", tuple(course.kind for course in courses), others)
             make = bounded_forms
         else:
-            key = (id(priors), "", tuple(one.kind for one in courses), others)
+            key = (id(priors), "", tuple(course.kind for course in courses), others)
             if key not in self._known:
                 self._known[key] = (single_form(priors, courses, others),)
             return self._known[key]

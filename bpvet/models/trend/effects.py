@@ -144,13 +144,13 @@ def change_effects(
     prior = dict(zip(columns.terms, zip(form.mean, form.sd, strict=True), strict=True))
     return tuple(
         ChangeEffect(
-            change=one,
-            prior=(float(prior[one.term][0]), float(prior[one.term][1])),
-            difference=posterior.combination(columns.unit(one.term)),
-            courses=tuple(each for each in series.courses if one.inseparable(series, each)),
+            change=change,
+            prior=(float(prior[change.term][0]), float(prior[change.term][1])),
+            difference=posterior.combination(columns.unit(change.term)),
+            courses=tuple(each for each in series.courses if change.inseparable(series, each)),
         )
-        for one in columns.changes
-        if one.term in columns.terms
+        for change in columns.changes
+        if change.term in columns.terms
     )
 
 

@@ -149,9 +149,12 @@ def fit_series(series: Sequence[Series], contexts: Sequence[Context]) -> list[Tr
     Source: the state-space form of Harvey (1989); priors and rules as documented with
     `Priors`. The noise SDs are integrated by `bpvet.maths.quadrature.integrate`.
     """
-    timed = [with_taus(one, own.priors[0]) for one, own in zip(series, contexts, strict=True)]
-    columns = all_columns(timed, [own.priors[0] for own in contexts])
-    fits = posteriors(timed, [own.priors for own in contexts], columns, contexts[0].fixed)
+    timed = [
+        with_taus(animal_series, context.priors[0])
+        for animal_series, context in zip(series, contexts, strict=True)
+    ]
+    columns = all_columns(timed, [context.priors[0] for context in contexts])
+    fits = posteriors(timed, [context.priors for context in contexts], columns, contexts[0].fixed)
     return [Trend(*parts) for parts in zip(timed, columns, fits, contexts, strict=True)]
 
 
@@ -206,7 +209,7 @@ class PriorChoice:
                 else self._table[series.species, method, series.quantity]
                 for method in methods
             ]
-            self._known[key] = tuple(one.for_animal(measured_before) for one in chosen)
+            self._known[key] = tuple(priors.for_animal(measured_before) for priors in chosen)
         return self._known[key]
 
 
@@ -233,22 +236,22 @@ def _lab_series(
 def refit(trend: Trend, series: Series) -> Trend:
     """Return the trend of a changed series: fewer sessions, other values, other taus."""
     # The latest session's method leads, and fewer sessions may have another one there.
-    held = dict(zip(noise_groups(trend.series), trend.context.priors, strict=True))
-    priors = tuple(held[method] for method in noise_groups(series))
+    priors_by_group = dict(zip(noise_groups(trend.series), trend.context.priors, strict=True))
+    priors = tuple(priors_by_group[method] for method in noise_groups(series))
     return fit_series([series], [replace(trend.context, priors=priors)])[0]
 
 
 def subset(series: Series, keep: NDArray[np.bool_]) -> Series:
     """Return the series of the sessions where `keep` (n,) is true; visits keep their index."""
     parts: dict[str, Any] = {
-        part.name: getattr(series, part.name)[keep]
-        for part in fields(series)
-        if isinstance(getattr(series, part.name), np.ndarray)
+        field.name: getattr(series, field.name)[keep]
+        for field in fields(series)
+        if isinstance(getattr(series, field.name), np.ndarray)
     }
     newest = np.flatnonzero(parts["date"] == parts["date"][-1])
     # On a date that holds both, the method of the whole series stays (it was chosen by time).
-    own = [i for i in newest if parts["methods"][i] == series.method]
-    last = own[-1] if own else newest[-1]
+    same_method = [i for i in newest if parts["methods"][i] == series.method]
+    last = same_method[-1] if same_method else newest[-1]
     parts["method"], parts["condition"] = (
         str(parts["methods"][last]),
         str(parts["conditions"][last]),

@@ -115,7 +115,7 @@ class _Noise:
         self.step = np.full(self.pull.size, 0.1)
 
     def packed(self, priors: Priors) -> Array:
-        noise = [part for name in _NOISE for part in np.log(getattr(priors, name))]
+        noise = [value for name in _NOISE for value in np.log(getattr(priors, name))]
         return np.array([np.log(priors.slope_sd), *noise])
 
     def unpacked(self, vector: Array, priors: Priors) -> Priors:
@@ -152,8 +152,8 @@ class _Groups:
 
     def packed(self, priors: Priors) -> Array:
         parts = _groups_of(priors).parts
-        weights = np.array([one.weight for one in parts])
-        under = next(one.under_drug for one in parts if one.under_drug is not None)
+        weights = np.array([group.weight for group in parts])
+        under = next(group.under_drug for group in parts if group.under_drug is not None)
         centres = [parts[0].level[0], parts[1].level[0], under[0]]
         return np.array([*np.log(weights[1:] / weights[0]), *centres])
 
@@ -164,12 +164,12 @@ class _Groups:
         usual, high, under = (float(value) for value in vector[self.odds :])
         parts = tuple(
             replace(
-                one,
+                group,
                 weight=float(weight),
-                level=(usual if i == 0 else high, one.level[1]),
-                under_drug=one.under_drug and (under, one.under_drug[1]),
+                level=(usual if i == 0 else high, group.level[1]),
+                under_drug=group.under_drug and (under, group.under_drug[1]),
             )
-            for i, (one, weight) in enumerate(zip(held.parts, weights, strict=True))
+            for i, (group, weight) in enumerate(zip(held.parts, weights, strict=True))
         )
         return replace(priors, groups=replace(held, parts=parts))
 
@@ -184,13 +184,13 @@ class _Groups:
             for i, role in enumerate(course_roles(columns.series.courses))
             if role.kind == "first"
         ]
-        for i, (group, part) in enumerate(zip(parts, fit.parts, strict=True)):
+        for i, (group, posterior) in enumerate(zip(parts, fit.parts, strict=True)):
             centre, sd = group.level
-            off = _own_mean(part, 0) - centre
+            off = _own_mean(posterior, 0) - centre
             centres[0 if i == 0 else 1] += shares[i] * off / sd**2
             if group.under_drug is not None:
                 centre, sd = group.under_drug
-                off = sum(_own_mean(part, place) - centre for place in first)
+                off = sum(_own_mean(posterior, term) - centre for term in first)
                 centres[2] += shares[i] * off / sd**2
         return np.array([*odds[1:], *centres])
 
@@ -225,7 +225,7 @@ def _groups_of(priors: Priors) -> PriorGroups:
     return priors.groups
 
 
-def _own_mean(part: Part, place: int) -> float:
+def _own_mean(posterior: Part, term: int) -> float:
     """Return the posterior mean of an own coefficient of a part."""
-    natural = np.linalg.solve(part.transform.T, np.eye(part.prior_mean.size)[place])
-    return float(part.combination(natural).mean)
+    natural = np.linalg.solve(posterior.transform.T, np.eye(posterior.prior_mean.size)[term])
+    return float(posterior.combination(natural).mean)

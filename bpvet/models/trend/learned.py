@@ -82,7 +82,7 @@ def _variances(
         return found
     series = [replace(subset(trend.series, kept[i]), method=trend.series.method) for i in some]
     # The latest session's method stays the first noise group, whether or not it was met by then.
-    priors = [trend.context.priors[: len(noise_groups(one))] for one in series]
+    priors = [trend.context.priors[: len(noise_groups(animal_series))] for animal_series in series]
     columns = [_early(trend.columns, kept[i]) for i in some]
     fits = posteriors(series, priors, columns, trend.context.fixed)
     for i, fit in zip(some, fits, strict=True):
@@ -91,8 +91,8 @@ def _variances(
 
 
 def _early(columns: Columns, kept: NDArray[np.bool_]) -> EarlyColumns:
-    held = {part.name: getattr(columns, part.name) for part in fields(Columns)}
-    return EarlyColumns(**held, whole=columns, kept=kept)
+    values = {field.name: getattr(columns, field.name) for field in fields(Columns)}
+    return EarlyColumns(**values, whole=columns, kept=kept)
 
 
 def _prior_variance(columns: Columns, vector: Array) -> float:

@@ -86,14 +86,14 @@ def learn_priors(
     counts: dict[tuple[str, str, str], int] = {}
     for species in SPECIES:
         for method in METHODS:
-            for quantity in (one for one in quantities if one in QUANTITIES_OF[method]):
-                held = _one_each(found.values(), species, method, quantity)
-                counts[species, method, quantity] = len(held)
-                if len(held) >= LEAST_ANIMALS:
+            for quantity in (kind for kind in quantities if kind in QUANTITIES_OF[method]):
+                series = _one_each(found.values(), species, method, quantity)
+                counts[species, method, quantity] = len(series)
+                if len(series) >= LEAST_ANIMALS:
                     called = f"{name}, " if name else ""
-                    label = f"{called}learned from {len(held)} animals on {records.as_of}"
-                    first = [str(before.get(one.animal, "")) for one in held]
-                    cells[species, method, quantity] = _learned(held, first, label)
+                    label = f"{called}learned from {len(series)} animals on {records.as_of}"
+                    first = [str(before.get(animal_series.animal, "")) for animal_series in series]
+                    cells[species, method, quantity] = _learned(series, first, label)
     if not cells:
         most = max(counts.values(), default=0)
         raise CallError(
@@ -106,38 +106,45 @@ def learn_priors(
 def _one_each(series: Iterable[Series], species: str, method: str, quantity: str) -> list[Series]:
     """Return one series an animal: the condition of most sessions, the latest among equals."""
     best: dict[str, Series] = {}
-    for one in series:
-        if (one.species, one.method, one.quantity) != (species, method, quantity) or one.bounded:
+    for each in series:
+        if (each.species, each.method, each.quantity) != (
+            species,
+            method,
+            quantity,
+        ) or each.bounded:
             continue
-        held = best.get(one.animal)
-        if held is None or (one.y.size, one.date[-1]) > (held.y.size, held.date[-1]):
-            best[one.animal] = one
+        before = best.get(each.animal)
+        if before is None or (each.y.size, each.date[-1]) > (
+            before.y.size,
+            before.date[-1],
+        ):
+            best[each.animal] = each
     return [best[animal] for animal in sorted(best)]
 
 
 def _learned(series: Sequence[Series], first: Sequence[str], label: str) -> Priors:
-    one = series[0]
-    start = Priors.default(one.species, one.method, one.quantity)
+    example = series[0]
+    start = Priors.default(example.species, example.method, example.quantity)
     # Animals of one length together, once: the padding of a batch follows its longest.
     order = sorted(range(len(series)), key=lambda i: series[i].y.size)
-    held, known = [series[i] for i in order], [first[i] for i in order]
-    under_drugs = sum(treated(own) for own in held)
+    by_length, known = [series[i] for i in order], [first[i] for i in order]
+    under_drugs = sum(treated(each) for each in by_length)
     early = sum(
         start.for_animal(before).first_visit == start.first_visit
-        and len(set(own.visit[(own.visit >= 0) & (own.visit < _EARLY)].tolist())) == _EARLY
-        for own, before in zip(held, known, strict=True)
+        and len(set(each.visit[(each.visit >= 0) & (each.visit < _EARLY)].tolist())) == _EARLY
+        for each, before in zip(by_length, known, strict=True)
     )
     parts = choices(
         start,
-        level=len(held) - under_drugs >= LEAST_ANIMALS or start.groups is None,
+        level=len(by_length) - under_drugs >= LEAST_ANIMALS or start.groups is None,
         groups=under_drugs >= LEAST_ANIMALS,
         first_visit=early >= LEAST_ANIMALS,
     )
-    found = _maximised(held, known, parts, start)
+    found = _maximised(by_length, known, parts, start)
     if early >= LEAST_ANIMALS and start.first_visit is not None:
-        fading = _fading(held, known, found)
+        fading = _fading(by_length, known, found)
         if fading != found.first_visit_fading:
-            found = _maximised(held, known, parts, replace(found, first_visit_fading=fading))
+            found = _maximised(by_length, known, parts, replace(found, first_visit_fading=fading))
     return replace(found, source=label)
 
 
@@ -148,17 +155,17 @@ def _maximised(
     from scipy.optimize import minimize
 
     default = Priors.default(series[0].species, series[0].method, series[0].quantity)
-    centre = np.concatenate([part.packed(default) for part in parts])
-    pull = np.concatenate([part.pull for part in parts])
-    edges = np.cumsum([0, *(part.pull.size for part in parts)])
+    centre = np.concatenate([parameters.packed(default) for parameters in parts])
+    pull = np.concatenate([parameters.pull for parameters in parts])
+    edges = np.cumsum([0, *(parameters.pull.size for parameters in parts)])
 
     def unpacked(vector: Array) -> Priors:
         held = start
-        for part, a, b in zip(parts, edges, edges[1:], strict=False):
-            held = part.unpacked(vector[a:b], held)
+        for parameters, a, b in zip(parts, edges, edges[1:], strict=False):
+            held = parameters.unpacked(vector[a:b], held)
         return held
 
-    step = np.concatenate([part.step for part in parts])
+    step = np.concatenate([parameters.step for parameters in parts])
 
     def negative(moved: Array) -> tuple[float, Array]:
         vector = moved * step
@@ -166,15 +173,15 @@ def _maximised(
         off = (vector - centre) / pull
         return 0.5 * float(off @ off) - value, step * (off / pull - gradient)
 
-    ends = [end for part in parts for end in part.bounds]
+    ends = [end for parameters in parts for end in parameters.bounds]
     bounds: Any = [
-        tuple(None if end is None else end / own for end in pair)
-        for pair, own in zip(ends, step, strict=True)
+        tuple(None if end is None else end / scale for end in pair)
+        for pair, scale in zip(ends, step, strict=True)
     ]
     # Of the sum of log-likelihoods, some ten-thousandth of a unit: far below what the data can
     # tell, and near the error of the integrals, so that a closer search only walks on the spot.
     options: Any = {"maxiter": 100, "ftol": 1e-7, "gtol": 1e-5 * len(series)}
-    begin = np.concatenate([part.packed(start) for part in parts]) / step
+    begin = np.concatenate([parameters.packed(start) for parameters in parts]) / step
     done = minimize(negative, begin, jac=True, method="L-BFGS-B", bounds=bounds, options=options)
     if not np.all(np.isfinite(done.x)):
         raise FitError(f"The clinic's priors could not be learned: {done.message}.", done)
@@ -200,11 +207,11 @@ def _likelihood(
     value, gradient = 0.0, np.zeros(sum(part.pull.size for part in parts))
     for at in range(0, len(series), _BATCH):
         batch = series[at : at + _BATCH]
-        own = [priors.for_animal(one) for one in first[at : at + _BATCH]]
-        timed = [with_taus(one, held) for one, held in zip(batch, own, strict=True)]
-        columns = [columns_of(one, held) for one, held in zip(timed, own, strict=True)]
-        fits = posteriors(timed, [(held,) for held in own], columns)
-        for fit, held, one in zip(fits, columns, own, strict=True):
+        animal_priors = [priors.for_animal(one) for one in first[at : at + _BATCH]]
+        timed = [with_taus(one, held) for one, held in zip(batch, animal_priors, strict=True)]
+        columns = [columns_of(one, held) for one, held in zip(timed, animal_priors, strict=True)]
+        fits = posteriors(timed, [(held,) for held in animal_priors], columns)
+        for fit, held, one in zip(fits, columns, animal_priors, strict=True):
             value += fit.log_marginal
             if not parts:
                 continue

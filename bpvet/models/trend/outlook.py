@@ -104,11 +104,11 @@ def surprise_after(trend: Trend, earlier: Trend) -> Surprise:
     earlier : Trend
         The fit to `before_newest` of it.
     """
-    asked = newest_asked(trend, earlier)
+    newest = newest_asked(trend, earlier)
     expected = earlier.posterior.session(
-        asked.row[None], np.array([asked.day]), np.array([asked.readings]), asked.group
+        newest.row[None], np.array([newest.day]), np.array([newest.readings]), newest.group
     )
-    return surprise_of(trend, expected.first(), asked)
+    return surprise_of(trend, expected.first(), newest)
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,29 +145,29 @@ def newest_asked(trend: Trend, earlier: Trend) -> NewestAsked:
     group = groups.index(method) if method in groups else 0
     terms = earlier.columns.terms
     values = None if series.recorded is None else series.recorded[-1]
-    other = elsewhere(earlier.series, earlier.priors, terms, method, values)
+    moved = elsewhere(earlier.series, earlier.priors, terms, method, values)
     rows = earlier.columns.rows(np.array([day]), visit=int(series.visit[-1]))
     shift, variance = _join(trend, earlier, rows)
-    rows[:, [terms.index(term) for term in other.terms]] = -1.0
+    rows[:, [terms.index(term) for term in moved.terms]] = -1.0
     return NewestAsked(
         row=rows[0],
         day=day,
         readings=float(series.k[-1]),
         group=group,
-        shift=shift + other.shift,
-        variance=variance + other.variance,
+        shift=shift + moved.shift,
+        variance=variance + moved.variance,
     )
 
 
 def surprise_of(trend: Trend, expected: Mixture, asked: NewestAsked) -> Surprise:
     """Return the surprise of a trend's newest session from what was expected of it."""
-    one = Mixture(
+    expected_there = Mixture(
         expected.weights,
         expected.means + asked.shift,
         np.sqrt(np.square(expected.sds) + asked.variance),
         "log" if trend.logarithmic else "plain",
     )
-    found = Surprise(float(trend.observed[-1]), one, 1.0, str(trend.series.bound[-1]))
+    found = Surprise(float(trend.observed[-1]), expected_there, 1.0, str(trend.series.bound[-1]))
     return replace(found, tail=min(2 * min(found.tails), 1.0))
 
 
@@ -246,10 +246,10 @@ def with_scaled_tau(trend: Trend, factor: float) -> Trend:
     def scaled(course: Course) -> Course:
         return replace(course, tau_days=course.tau_days * factor)
 
-    own = trend.priors
-    taus = {drug: tau * factor for drug, tau in own.tau_days.items()}
-    priors = tuple(replace(one, tau_days=taus) for one in trend.context.priors)
-    series = replace(trend.series, courses=tuple(scaled(one) for one in trend.series.courses))
+    given = trend.priors
+    taus = {drug: tau * factor for drug, tau in given.tau_days.items()}
+    priors = tuple(replace(each, tau_days=taus) for each in trend.context.priors)
+    series = replace(trend.series, courses=tuple(scaled(each) for each in trend.series.courses))
     context = replace(trend.context, priors=priors)
     return refit(replace(trend, context=context), series)
 
@@ -280,13 +280,13 @@ def usual_as_latest(own: Trend, whole: Trend) -> float:
     """
     series, terms = whole.series, own.columns.terms
     values = None if series.recorded is None else series.recorded[latest_session(series)]
-    other = elsewhere(own.series, own.priors, terms, series.method, values)
+    moved = elsewhere(own.series, own.priors, terms, series.method, values)
     day = series.date[-1:].astype(np.int64).astype(np.float64) - own.columns.origin
     rows = own.columns.rows(day)
-    rows[:, [terms.index(term) for term in other.terms]] = -1.0
+    rows[:, [terms.index(term) for term in moved.terms]] = -1.0
     usual = own.posterior.usual(rows, day).first()
     scale = "log" if own.logarithmic else "plain"
-    return float(Mixture(usual.weights, usual.means + other.shift, usual.sds, scale).mean)
+    return float(Mixture(usual.weights, usual.means + moved.shift, usual.sds, scale).mean)
 
 
 def target_for(trend: Trend, guideline: Guideline) -> tuple[float, str]:
@@ -302,8 +302,8 @@ def target_for(trend: Trend, guideline: Guideline) -> tuple[float, str]:
     """
     if not treated(trend):
         return guideline.raised.value, "raised"
-    own = own_target(trend.records, trend.series.animal)
-    return (guideline.target.value, "guideline") if own is None else (own, "own")
+    target = own_target(trend.records, trend.series.animal)
+    return (guideline.target.value, "guideline") if target is None else (target, "own")
 
 
 def own_target(records: Records, animal: str) -> float | None:

@@ -80,11 +80,11 @@ def plain_difference(trend: Trend, spell: Treatment) -> PlainDifference | None:
     means = np.atleast_1d(trend.posterior.combination(np.eye(len(columns.terms))).mean)
     effect = trend.posterior.combination(_summed(trend, spell))
     model = float(effect.mean)
-    own = {columns.course_term(i) for i in spell.courses}
+    own_terms = {columns.course_term(i) for i in spell.courses}
     parts = dict.fromkeys(CAUSES, 0.0)
     parts[Cause.NOT_AT_FULL_EFFECT] = -model
-    for term, part in zip(columns.terms, step * means, strict=True):
-        parts[_cause(term, own)] += float(part)
+    for term, share in zip(columns.terms, step * means, strict=True):
+        parts[_cause(term, own_terms)] += float(share)
     parts[Cause.CHANCE] += plain - float(step @ means)
     gap = plain - model
     cause = max(CAUSES, key=lambda name: parts[name] * np.sign(gap))

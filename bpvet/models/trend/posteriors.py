@@ -36,14 +36,14 @@ def posteriors(
         Noise SDs held fixed: ``sv``, ``sr`` and ``sw``, all three.
     """
     parts = {
-        i: Posterior(tuple(_bounded(one, priors[i], columns[i], fixed)))
-        for i, one in enumerate(series)
-        if one.beyond is not None and one.bounded
+        i: Posterior(tuple(_bounded(animal_series, priors[i], columns[i], fixed)))
+        for i, animal_series in enumerate(series)
+        if animal_series.beyond is not None and animal_series.bounded
     }
     rest = [i for i in range(len(series)) if i not in parts]
     if rest:
-        own = [columns[i] for i in rest]
-        found = _batched([series[i] for i in rest], [priors[i] for i in rest], own, fixed)
+        columns_left = [columns[i] for i in rest]
+        found = _batched([series[i] for i in rest], [priors[i] for i in rest], columns_left, fixed)
         parts |= dict(zip(rest, found, strict=True))
     return [parts[i] for i in range(len(series))]
 
@@ -59,8 +59,8 @@ def _bounded(
     from bpvet.models.trend.bounded import bounded_parts
 
     batches = [batch_of([series], [columns], form) for form in range(len(columns.forms))]
-    held = None if fixed is None else fixed_noise(priors, fixed)
-    return bounded_parts(series, columns, batches, noise_prior_of([priors]), held)
+    noise = None if fixed is None else fixed_noise(priors, fixed)
+    return bounded_parts(series, columns, batches, noise_prior_of([priors]), noise)
 
 
 def _batched(
@@ -73,9 +73,14 @@ def _batched(
     if fixed is not None:
         return [
             Posterior(
-                tuple(_at_fixed(one, own, held, form, fixed) for form in range(len(own.forms)))
+                tuple(
+                    _at_fixed(animal_series, animal_columns, animal_priors, form, fixed)
+                    for form in range(len(animal_columns.forms))
+                )
             )
-            for one, own, held in zip(series, columns, priors, strict=True)
+            for animal_series, animal_columns, animal_priors in zip(
+                series, columns, priors, strict=True
+            )
         ]
     prior, batch = noise_prior_of(priors), batch_of(series, columns)
     nodes = integrate(batch, prior)
@@ -88,7 +93,7 @@ def _batched(
         if len(terms.forms) > form
     ]
     if not rest:
-        return [Posterior((part,)) for part in first]
+        return [Posterior((conditional,)) for conditional in first]
     forms, at = [form for form, _ in rest], np.array([i for _, i in rest])
     again = [columns[i] for i in at]
     batch, prior = batch.take(at), prior.take(at)
@@ -97,11 +102,11 @@ def _batched(
     batch = replace(batch, y=y, x=x, prior_sd=prior_sd)
     under = [_part_prior(terms, form) for terms, form in zip(again, forms, strict=True)]
     nodes = integrate(batch, prior, nodes.found.take(at))
-    parts = [[part] for part in first]
-    for i, part in zip(
+    parts = [[conditional] for conditional in first]
+    for i, conditional in zip(
         at, parts_of(batch, prior, nodes, under, [first[i] for i in at]), strict=True
     ):
-        parts[i].append(part)
+        parts[i].append(conditional)
     return [Posterior(tuple(each)) for each in parts]
 
 
@@ -136,36 +141,42 @@ def _at_fixed(
     form: int,
     fixed: Mapping[str, float],
 ) -> Part:
-    batch, own = batch_of([series], [columns], form), columns.forms[form]
+    batch, prior_form = batch_of([series], [columns], form), columns.forms[form]
     noise = fixed_noise(priors, fixed)
     likelihood = coefficients(batch, noise.reading, whiten(batch, noise)).log_likelihood
     return Part(
-        batch, own.mean, own.transform, np.ones(1), noise, float(likelihood[0, 0]), own.weight
+        batch,
+        prior_form.mean,
+        prior_form.transform,
+        np.ones(1),
+        noise,
+        float(likelihood[0, 0]),
+        prior_form.weight,
     )
 
 
 def batch_of(series: Sequence[Series], columns: Sequence[Columns], form: int = 0) -> Batch:
     """Return several series side by side, padded to the longest, under one form of their priors."""
-    sizes = [one.y.size for one in series]
-    terms, count = max(len(one.terms) for one in columns), max(sizes)
+    sizes = [animal_series.y.size for animal_series in series]
+    terms, count = max(len(animal_columns.terms) for animal_columns in columns), max(sizes)
     y, x, prior_sd = _design(series, columns, [form] * len(columns), (terms, count))
-    methods = [_places_of_methods(one) for one in series]
-    k = _padded([one.k for one in series], count, 1.0)
+    methods = [_places_of_methods(animal_series) for animal_series in series]
+    k = _padded([animal_series.k for animal_series in series], count, 1.0)
     group = _padded([index for _, index in methods], count, 0.0).astype(np.int64)
     df, ss, constant = _scatter(series, k, group, max(groups for groups, _ in methods))
     return Batch(
         y=y,
         x=x,
-        day=_padded([own.day for own in columns], count, 0.0),
+        day=_padded([animal_columns.day for animal_columns in columns], count, 0.0),
         k=k,
         group=group,
         live=np.arange(count)[:, None] < np.array(sizes),
         prior_sd=prior_sd,
-        wander_days=np.array([own.wander_days for own in columns]),
+        wander_days=np.array([animal_columns.wander_days for animal_columns in columns]),
         scatter_df=df,
         scatter_ss=ss,
         constant=constant,
-        used=np.array([len(own.terms) for own in columns]),
+        used=np.array([len(animal_columns.terms) for animal_columns in columns]),
     )
 
 
@@ -195,18 +206,21 @@ def _design(
         transform[i, :used, :used] = prior.transform
         mean[i, :used] = prior.mean
     x = design @ transform
-    y = _padded([one.y for one in series], count, 0.0) - (x @ mean[:, :, None])[:, :, 0].T
+    y = (
+        _padded([animal_series.y for animal_series in series], count, 0.0)
+        - (x @ mean[:, :, None])[:, :, 0].T
+    )
     sd = _padded([prior.sd for prior in forms], terms, 1.0)
     return y, np.ascontiguousarray(x.transpose(2, 1, 0)), sd
 
 
 def noise_prior_of(priors: Sequence[Sequence[Priors]]) -> NoisePrior:
     """Return the noise priors of several series; missing groups repeat the first."""
-    count = max(len(held) for held in priors)
-    full = [[*held, *[held[0]] * (count - len(held))] for held in priors]
+    count = max(len(by_group) for by_group in priors)
+    full = [[*by_group, *[by_group[0]] * (count - len(by_group))] for by_group in priors]
 
     def pairs(name: str) -> Array:
-        values = [[getattr(one, name) for one in held] for held in full]
+        values = [[getattr(priors, name) for priors in by_group] for by_group in full]
         array = np.array(values, dtype=np.float64)  # (B, G, 2)
         array[..., 0] = np.log(array[..., 0])
         return array.transpose(1, 2, 0)
@@ -219,16 +233,19 @@ def _scatter(
 ) -> tuple[Array, Array, Array]:
     """Return degrees of freedom and sums of squares within sessions by group, and −½ Σ log k."""
     count = k.shape[0]
-    known = _padded([one.scatter_known for one in series], count, 0.0)
-    freedom, squares = known * (k - 1), known * _padded([one.ss for one in series], count, 0.0)
+    known = _padded([animal_series.scatter_known for animal_series in series], count, 0.0)
+    freedom, squares = (
+        known * (k - 1),
+        known * _padded([animal_series.ss for animal_series in series], count, 0.0),
+    )
     of_group = [group == i for i in range(groups)]
     df = np.array([np.sum(freedom, axis=0, where=where) for where in of_group])
     ss = np.array([np.sum(squares, axis=0, where=where) for where in of_group])
     constant = -0.5 * np.sum(known * np.log(k), axis=0)
-    for i, one in enumerate(series):
-        if one.beyond is None:
+    for i, animal_series in enumerate(series):
+        if animal_series.beyond is None:
             continue
-        for method, beyond in zip(group[:, i].tolist(), one.held, strict=False):
+        for method, beyond in zip(group[:, i].tolist(), animal_series.held, strict=False):
             # Of a session with a bound, the scatter of its numbers.
             if beyond is not None and beyond.ss is not None and beyond.numbers:
                 df[method, i] += beyond.numbers - 1
@@ -240,6 +257,6 @@ def _scatter(
 def _padded(parts: Sequence[np.ndarray], length: int, fill: float) -> Array:
     """Return columns (length, B), each part padded at its end."""
     out = np.full((length, len(parts)), fill, dtype=np.float64)
-    for i, part in enumerate(parts):
-        out[: part.size, i] = part
+    for i, row in enumerate(parts):
+        out[: row.size, i] = row
     return out

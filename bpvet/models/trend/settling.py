@@ -124,18 +124,18 @@ def settling(
         usual = trend.columns.rows(ahead.day[-1:])[0]
         questions = [
             Question(
-                usual if one.vector is None else one.vector,
-                one.vector is None,
-                one.threshold,
-                one.low,
-                one.sure,
+                usual if each.vector is None else each.vector,
+                each.vector is None,
+                each.threshold,
+                each.low,
+                each.sure,
             )
-            for one in asked
+            for each in asked
         ]
         found.append(
             [
-                Settling(count, gap_days, readings, one.at_or_below, one.above)
-                for one in chances(standing, ahead, questions)
+                Settling(count, gap_days, readings, each.at_or_below, each.above)
+                for each in chances(standing, ahead, questions)
             ]
         )
     return tuple(zip(*found, strict=True))

@@ -96,12 +96,12 @@ def unrecorded_step(trend: Trend) -> Step | None:
     later = step_places(series)
     if not later.size or series.bounded:
         return None
-    sd, any_ = (float(fact(f"project.step.{part}").value or 1) for part in ("sd", "any"))
+    sd, any_ = (float(fact(f"project.step.{name}").value or 1) for name in ("sd", "any"))
     log_factor = log_factors(trend, later, sd)
     best = np.sort(np.argsort(-log_factor, kind="stable")[:MOST_FITTED])
     stepped = [_stepped(trend.columns, float(trend.columns.day[later[i]]), sd) for i in best]
-    count, own = len(stepped), trend.context
-    fits = posteriors([series] * count, [own.priors] * count, stepped, own.fixed)
+    count, context = len(stepped), trend.context
+    fits = posteriors([series] * count, [context.priors] * count, stepped, context.fixed)
     log_factor[best] = [fit.log_marginal - trend.posterior.log_marginal for fit in fits]
     # Weights against no step; the prior of any is spread evenly over the places.
     log_odds = log_factor + np.log(any_ / later.size / (1 - any_))
@@ -155,18 +155,18 @@ def log_factors(trend: Trend, later: NDArray[np.int64], sd: float) -> Array:
     logs, weights = [], []
     # Readings beyond the gauge stand as normal pseudo-sessions here.
     parts = trend.posterior.plain.parts
-    for share, part in zip(trend.posterior.shares, parts, strict=True):
-        batch = part.batch
+    for share, conditional in zip(trend.posterior.shares, parts, strict=True):
+        batch = conditional.batch
         design, left, day = batch.x[:, :, 0].T, batch.y[:, 0], batch.day[:, 0]
         prior = (design * batch.prior_sd[:, 0] ** 2) @ design.T
         kept = np.exp(-np.abs(day[:, None] - day) / batch.wander_days[0])
-        noise = session_noise(batch, part.noise)[:, 0]
-        for node in np.flatnonzero(share * part.weight >= least):
-            covariance = prior + part.noise.wander[0, node] * kept + np.diag(noise[:, node])
+        noise = session_noise(batch, conditional.noise)[:, 0]
+        for node in np.flatnonzero(share * conditional.weight >= least):
+            covariance = prior + conditional.noise.wander[0, node] * kept + np.diag(noise[:, node])
             solved = np.linalg.solve(covariance, columns)
-            told = 1 + sd**2 * np.sum(columns * solved, axis=0)
-            logs.append(-0.5 * np.log(told) + 0.5 * sd**2 * (left @ solved) ** 2 / told)
-            weights.append(share * part.weight[node])
+            grown = 1 + sd**2 * np.sum(columns * solved, axis=0)
+            logs.append(-0.5 * np.log(grown) + 0.5 * sd**2 * (left @ solved) ** 2 / grown)
+            weights.append(share * conditional.weight[node])
     log_weights = np.log(np.array(weights) / np.sum(weights))
     return np.asarray(log_sum_exp(np.array(logs) + log_weights[:, None], axis=0))
 

@@ -227,8 +227,12 @@ class Trend(Tabled, Content):
         """The modelled courses, in order of start, with their effects."""
         found = course_effects(self.series, self.columns, self.posterior)
         return tuple(
-            replace(one, effect=self._change(one.effect), effect_now=self._change(one.effect_now))
-            for one in found
+            replace(
+                effect,
+                effect=self._change(effect.effect),
+                effect_now=self._change(effect.effect_now),
+            )
+            for effect in found
         )
 
     @cached_property
@@ -236,8 +240,12 @@ class Trend(Tabled, Content):
         """The modelled spells, each with its base and dose changes summed."""
         found = spell_effects(self.series, self.columns, self.posterior)
         return tuple(
-            replace(one, effect=self._change(one.effect), effect_now=self._change(one.effect_now))
-            for one in found
+            replace(
+                effect,
+                effect=self._change(effect.effect),
+                effect_now=self._change(effect.effect_now),
+            )
+            for effect in found
         )
 
     @property
@@ -255,10 +263,10 @@ class Trend(Tabled, Content):
             those of the latest session's method).
         """
         noise = fixed_noise(self.context.priors, {"sv": sv, "sr": sr, "sw": sw})
-        held = []
-        for part in self.posterior.parts:
-            held.append(np.log(part.prior_weight) + part.log_likelihood(noise))
-        return float(np.logaddexp.reduce(held))
+        by_part = []
+        for conditional in self.posterior.parts:
+            by_part.append(np.log(conditional.prior_weight) + conditional.log_likelihood(noise))
+        return float(np.logaddexp.reduce(by_part))
 
     def next_session(self, when: Any, readings: int = 5, method: str | None = None) -> Mixture:
         """Return the mean of a session not taken yet: what to expect, noise and all.
@@ -292,8 +300,8 @@ class Trend(Tabled, Content):
         count = np.full(day.size, float(readings))
         if self.logarithmic:
             count = self.series.k[-1:] * np.ones(day.size)
-        held = self.posterior.session(rows, day, count, groups.index(method))
-        mixture = self._value(self.rounded(held))
+        predicted = self.posterior.session(rows, day, count, groups.index(method))
+        mixture = self._value(self.rounded(predicted))
         return mixture.first() if single else mixture
 
     def to_frame(self, when: Any = None, level: float = 0.95) -> pd.DataFrame:
@@ -409,8 +417,8 @@ class Trend(Tabled, Content):
             rows.append(_row(reason("trend.first_visit"), self.first_visit, unit))
         series = self.series
         how = f"{series.method}, {series.condition}" if series.condition else series.method
-        one = "value" if self.logarithmic else "session"
-        count = f"{series.y.size} {one}{'' if series.y.size == 1 else 's'}"
+        entry = "value" if self.logarithmic else "session"
+        count = f"{series.y.size} {entry}{'' if series.y.size == 1 else 's'}"
         of = f"{series.quantity} of {series.animal}"
         title = f"{of}{'' if self.logarithmic else f' by {how}'}; {count}; as of {self.as_of}"
         notes = (f"Priors: {self.priors.source}.",)

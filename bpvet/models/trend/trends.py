@@ -107,12 +107,12 @@ class Trends(Tabled, Mapping[Key, Trend]):
             [_numbers(*each, level) for each in zip(trends, usual, strict=True)]
         ).reshape(-1, 4)
         keys = pd.DataFrame(list(self), columns=list(_KEYS), dtype="str")
-        dates = np.array([one.latest_date for one in trends], dtype="datetime64[s]")
+        dates = np.array([trend.latest_date for trend in trends], dtype="datetime64[s]")
         return keys.assign(
-            sessions=np.array([one.series.y.size for one in trends], dtype=np.int64),
+            sessions=np.array([trend.series.y.size for trend in trends], dtype=np.int64),
             latest_date=pd.to_datetime(dates),
             **dict(zip(("usual", "lower", "upper", "sd"), numbers.T, strict=True)),
-            unit=pd.array([one.series.unit for one in trends], dtype="str"),
+            unit=pd.array([trend.series.unit for trend in trends], dtype="str"),
         )
 
     def _table(self) -> ShortTable:
@@ -201,16 +201,16 @@ def _series_of_all(
     store = session_store(records, rule, treatments)
     series = all_series(
         records,
-        quantities=[one for one in quantities if one not in LAB_QUANTITIES],
+        quantities=[quantity for quantity in quantities if quantity not in LAB_QUANTITIES],
         methods=which[1],
         conditions=which[2],
         bridge=bridge,
         source=Source(store, treatments),
     )
-    labs = [one for one in quantities if one in LAB_QUANTITIES]
+    labs = [quantity for quantity in quantities if quantity in LAB_QUANTITIES]
     series |= {
-        (one.animal, one.method, one.condition, one.quantity): one
-        for one in all_lab_series(records, labs, treatments)
+        (each.animal, each.method, each.condition, each.quantity): each
+        for each in all_lab_series(records, labs, treatments)
     }
     nothing, choice = Treatments((), (), (), ()), PriorChoice(fitting.priors)
     before = {row.animal: row.measured_before for row in records.rows_by_animal.values()}
@@ -247,8 +247,11 @@ def fit_clinic(
     processes, progress
         As in `fit_trends`.
     """
-    timed = [with_taus(one, own.priors[0]) for one, own in zip(series, contexts, strict=True)]
-    columns = all_columns(timed, [own.priors[0] for own in contexts])
+    timed = [
+        with_taus(animal_series, context.priors[0])
+        for animal_series, context in zip(series, contexts, strict=True)
+    ]
+    columns = all_columns(timed, [context.priors[0] for context in contexts])
     batches = list(_batches(timed, columns))
     jobs: list[_Job] = [
         (
@@ -271,8 +274,8 @@ def _batches(series: Sequence[Series], columns: Sequence[Columns]) -> Iterator[l
     Nothing is padded then, so that no digit of an animal depends on those it is fitted beside.
     """
     shapes = [
-        (len(noise_groups(one)), one.y.size, len(own.terms))
-        for one, own in zip(series, columns, strict=True)
+        (len(noise_groups(animal_series)), animal_series.y.size, len(animal_columns.terms))
+        for animal_series, animal_columns in zip(series, columns, strict=True)
     ]
     batch: list[int] = []
     shape = (0, 0, 0)

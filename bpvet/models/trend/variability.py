@@ -256,10 +256,11 @@ def frame(rows: Sequence[tuple[str, Estimate, str]]) -> pd.DataFrame:
 
     ends = ("estimate", "lower", "upper")
     columns: dict[str, Any] = {
-        end: np.array([getattr(part, end) for _, part, _ in rows], dtype=float) for end in ends
+        end: np.array([getattr(estimate, end) for _, estimate, _ in rows], dtype=float)
+        for end in ends
     }
     columns["unit"] = [unit for _, _, unit in rows]
-    columns["reason"] = [part.reason or "" for _, part, _ in rows]
+    columns["reason"] = [estimate.reason or "" for _, estimate, _ in rows]
     return pd.DataFrame(columns, index=pd.Index([row[0] for row in rows], name="statistic"))
 
 
@@ -269,21 +270,24 @@ def table(
     """Return a row for what could be given; the reasons of what could not, below, once each."""
     rows: list[tuple[str, ...]] = []
     missing: dict[str, list[str]] = {}
-    for words, part, unit in shown:
-        if part.reason is not None:
-            missing.setdefault(part.reason, []).append(words)
-        if part.estimate is not None:
-            digits = _digits(part)
-            cells = (number(value, digits) for value in (part.estimate, part.lower, part.upper))
+    for words, estimate, unit in shown:
+        if estimate.reason is not None:
+            missing.setdefault(estimate.reason, []).append(words)
+        if estimate.estimate is not None:
+            digits = _digits(estimate)
+            cells = (
+                number(value, digits)
+                for value in (estimate.estimate, estimate.lower, estimate.upper)
+            )
             rows.append((words, *cells, unit))
     reasons = tuple(f"{'; '.join(words)}: {reason}." for reason, words in missing.items())
     head = ("", *table_heads(level), reason("table.unit"))
     return ShortTable(title, head, tuple(rows), (*notes, *reasons))
 
 
-def _digits(part: Estimate) -> int:
+def _digits(estimate: Estimate) -> int:
     """Decimals by the nearer end: the far one of three sessions is far indeed."""
-    if part.estimate is None:
+    if estimate.estimate is None:
         return 1
-    ends = [end for end in (part.lower, part.upper) if end is not None]
-    return decimals(min((abs(end - part.estimate) for end in ends), default=0.0) / 2)
+    ends = [end for end in (estimate.lower, estimate.upper) if end is not None]
+    return decimals(min((abs(end - estimate.estimate) for end in ends), default=0.0) / 2)

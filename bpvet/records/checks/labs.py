@@ -253,7 +253,4 @@ def _equal(
     with np.errstate(invalid="ignore"):
         near = np.abs(turned[later] - turned[earlier]) <= _SAME * np.abs(turned[earlier])
     # In one unit, two numbers that differ at all were written as two.
-    found: Mask = (written | (near & (unit[later] != unit[earlier]))) & (
-        bound[later] == bound[earlier]
-    )
-    return found
+    return (written | (near & (unit[later] != unit[earlier]))) & (bound[later] == bound[earlier])

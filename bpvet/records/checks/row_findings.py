@@ -230,24 +230,6 @@ _MOST_SHOWN = 30
 RATION = 1000
 
 
-#: What is kept of cells met again.
-_MOST_MADE = 10_000
-#: Findings that are made together: first, for who looks at the first few, and later.
-_FEWEST, _MOST = 32, 8192
-#: Findings that are printed of many.
-_MOST_SHOWN = 30
-#: Suggestions are made for no more different cells than this
-#: (`bpvet.records.headings.near_names.hints`).
-RATION = 1000
-
-
-def value_at(value: object, row: int, cell: str) -> object:
-    """Return what stands for a value at one row with its cell."""
-    if isinstance(value, OfRow):
-        return value.make(row)
-    return value.make(cell) if isinstance(value, OfCell) else value
-
-
 def in_turn(make: Callable[[str], T], cells: Callable[[], pa.Array]) -> Callable[[str], T]:
     """Return the same function, asked of the first of the different cells in their order.
 

@@ -185,8 +185,7 @@ def _engine(url: str) -> tuple[Engine, str]:
 
 
 def _sqlite_engine(connected: Callable[[], sqlite3.Connection]) -> Engine:
-    made: Engine = _alchemy().create_engine("sqlite://", creator=connected)
-    return made
+    return _alchemy().create_engine("sqlite://", creator=connected)
 
 
 def _sheets(

@@ -105,8 +105,7 @@ def among(code: Codes, some: Codes) -> NDArray[np.bool_]:
         )
         return mask
     place = np.minimum(np.searchsorted(some, code), len(some) - 1)
-    found: NDArray[np.bool_] = some[place] == code
-    return found
+    return some[place] == code
 
 
 def firsts(code: NDArray[np.integer], many: int) -> Codes:

@@ -119,8 +119,7 @@ def bits(values: NDArray[Any]) -> NDArray[np.integer]:
 def which(cells: pa.Array, test: Callable[[pa.Array], pa.Array]) -> NDArray[np.bool_]:
     """Return which cells (n,) pass a pyarrow test, made of each different text once."""
     if not pa.types.is_dictionary(cells.type):
-        mask: NDArray[np.bool_] = test(cells).to_numpy(zero_copy_only=False)
-        return mask
+        return test(cells).to_numpy(zero_copy_only=False)
     found: NDArray[np.bool_] = test(cells.dictionary).to_numpy(zero_copy_only=False)
     if not found.any():
         return np.zeros(len(cells), dtype=bool)

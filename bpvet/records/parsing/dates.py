@@ -294,13 +294,11 @@ def _group(found: pa.StructArray, name: str) -> pa.Array:
 
 
 def _given(found: pa.StructArray, name: str) -> NDArray[np.bool_]:
-    given: NDArray[np.bool_] = pc.not_equal(_group(found, name), "").to_numpy(zero_copy_only=False)
-    return given
+    return pc.not_equal(_group(found, name), "").to_numpy(zero_copy_only=False)
 
 
 def _whole(found: pa.StructArray, name: str) -> NDArray[np.int64]:
     text = _group(found, name)
-    whole: NDArray[np.int64] = pc.cast(
-        pc.if_else(pc.equal(text, ""), "0", text), pa.int64()
-    ).to_numpy(zero_copy_only=False)
-    return whole
+    return pc.cast(pc.if_else(pc.equal(text, ""), "0", text), pa.int64()).to_numpy(
+        zero_copy_only=False
+    )

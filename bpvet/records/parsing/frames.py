@@ -83,8 +83,7 @@ def frame_of(checked: CheckedTable, values: Values) -> pd.DataFrame:
     for name in [name for name in columns if name.endswith("_bound")]:
         columns[name] = pa.array(BOUND_WORDS, TEXT).take(pa.array(columns[name]))
     table = pa.table({name: _arrow(columns[name]) for name in order})
-    frame: pd.DataFrame = table.to_pandas()
-    return frame
+    return table.to_pandas()
 
 
 def _arrow(column: object) -> pa.Array:

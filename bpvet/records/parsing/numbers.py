@@ -120,5 +120,4 @@ def _bound_of(text: str) -> tuple[float, int, int] | None:
 
 
 def _mask(found: pa.Array) -> NDArray[np.bool_]:
-    mask: NDArray[np.bool_] = found.to_numpy(zero_copy_only=False)
-    return mask
+    return found.to_numpy(zero_copy_only=False)

@@ -203,8 +203,7 @@ def _commas_agree(checked: CheckedTable, point: Mask, thousand: Mask) -> Mask:
     """
     files = np.ones(len(checked.files), dtype=bool)
     files[checked.file[point | thousand]] = False
-    agree: Mask = files[checked.file]
-    return agree
+    return files[checked.file]
 
 
 def _not_given_by_doppler(checked: CheckedTable, values: Values, column: Column) -> Mask | None:

@@ -8,11 +8,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from bpvet.answers.trend.safety import SignAnswer
 from bpvet.facts.signs.signs import read_sign, understood
 from bpvet.figures.lettering import written
 from bpvet.reports.letter.source import Source
 from bpvet.visits.signs.signs import day_of
+from bpvet.visits.signs.states import SignState
 from bpvet.wording.en.letter import age_words
 from bpvet.wording.en.pages.letter import NOTES, eyes_words
 from bpvet.wording.en.phrases import day
@@ -37,13 +37,13 @@ class Signs(NamedTuple):
     earlier: tuple[str, ...]
 
 
-def sign_lines(source: Source, signs: tuple[SignAnswer, ...]) -> Signs:
+def sign_lines(source: Source, signs: tuple[SignState, ...]) -> Signs:
     """Return every row of signs with how it is understood, a line a date, the newest first.
 
     Parameters
     ----------
     source : Source
-    signs : tuple of SignAnswer
+    signs : tuple of SignState
         How each sign stands by now, as an answer holds them.
 
     Returns
@@ -70,7 +70,7 @@ def _dated(held: dict[str, list[str]]) -> tuple[str, ...]:
     return tuple(f"{date}: {'; '.join(told)}" for date, told in held.items())
 
 
-def _open(row: _Row, signs: Iterable[SignAnswer]) -> bool:
+def _open(row: _Row, signs: Iterable[SignState]) -> bool:
     """Return whether a row is the newest of a sign that is longstanding or still open."""
     date = day_of(row["seen_on"])
     if date is None or row["set_aside"]:
@@ -86,7 +86,7 @@ def _open(row: _Row, signs: Iterable[SignAnswer]) -> bool:
     )
 
 
-def sign_words(row: _Row, stands: dict[str, SignAnswer] | None = None) -> str:
+def sign_words(row: _Row, stands: dict[str, SignState] | None = None) -> str:
     """Return a row of signs as written, how it is understood, and its note.
 
     Parameters
@@ -107,7 +107,7 @@ def sign_words(row: _Row, stands: dict[str, SignAnswer] | None = None) -> str:
     return written(f"{told}, {since}" if since else told)
 
 
-def _answered(text: str, status: str, date: Any, stands: dict[str, SignAnswer]) -> Iterable[str]:
+def _answered(text: str, status: str, date: Any, stands: dict[str, SignState]) -> Iterable[str]:
     """Yield what newer rows say of the signs that are present in a row."""
     if date is None:
         return

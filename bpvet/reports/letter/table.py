@@ -14,12 +14,11 @@ from bpvet.answers.trend.usual import SessionAnswer, session_answer
 from bpvet.facts.signs.signs import understood
 from bpvet.facts.words import READING_QUANTITIES, UNITS
 from bpvet.files import csv_bytes
-from bpvet.models.trend.trend import Trend
 from bpvet.reports.letter.records import iso
 from bpvet.reports.letter.sessions import animal_readings
 from bpvet.reports.letter.signs import eyes_line
 from bpvet.reports.letter.source import Source
-from bpvet.reports.letter.who import Who, who_of
+from bpvet.reports.letter.who import Who
 from bpvet.visits.signs.signs import day_of
 from bpvet.wording.en.letter import letter_statements
 from bpvet.wording.en.pages.letter import NOTES
@@ -42,32 +41,10 @@ _OF_HEAD = ("name", "id", "known", "left", "basis", "to", "question", "clinic")
 Item = Mapping[str, object]
 
 
-def letter_csv(trend: Trend, answer: TrendAnswer, plain: bool = False) -> bytes:
-    """Return everything that a letter tells, nothing left out, as a CSV file.
-
-    Parameters
-    ----------
-    trend : Trend
-        Of a pressure.
-    answer : TrendAnswer
-        Its answer.
-    plain : bool
-        As in `bpvet.files.csv_bytes`.
-
-    Returns
-    -------
-    bytes
-        One table of `COLUMNS`; its rows are identity, answer, session, reading, treatment,
-        sign, eyes, laboratory value, not used and caution, told by `kind`; the newest first.
-    """
-    source = Source.of_trend(trend)
-    return table_bytes(source, answer, who_of(source, answer), plain)
-
-
 def table_bytes(
     source: Source, answer: TrendAnswer | UnseenAnswer, who: Who, plain: bool = False
 ) -> bytes:
-    """Return the same as `letter_csv`, of an animal with or without a trend.
+    """Return everything that a letter reports, nothing left out, as a CSV file.
 
     Parameters
     ----------
@@ -77,6 +54,12 @@ def table_bytes(
         The letter's head.
     plain : bool
         As in `bpvet.files.csv_bytes`.
+
+    Returns
+    -------
+    bytes
+        One table of `COLUMNS`; its rows are identity, answer, session, reading, treatment,
+        sign, eyes, laboratory value, not used and caution, by `kind`; the newest first.
     """
     rows = ([_cell(item.get(name)) for name in COLUMNS] for item in _items(source, answer, who))
     return csv_bytes(COLUMNS, rows, plain)

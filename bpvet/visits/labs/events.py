@@ -25,7 +25,6 @@ from bpvet.visits.labs.history import Change, LabHistory, LabValue, change, days
 
 #: The two markers of kidney function.
 MARKERS = ("creatinine", "sdma")
-_UMOL = "µmol/L"
 _MG = "mg/dL"
 
 
@@ -82,16 +81,16 @@ def acute_kidney(history: LabHistory, as_of: np.datetime64) -> AcuteRise | None:
         if values[0].date < oldest:
             return None
         earlier = [
-            one
+            value
             for day in days[place + 1 :]
             if days_between(day[0].date, values[0].date) <= week
-            for one in day
+            for value in day
         ]
         found = [pair for pair in _acute_pairs(earlier, values) if _proven(*pair[:2])]
         if found:
             first, second, step, rule = max(found, key=lambda pair: pair[2].percent)
             return AcuteRise(first, second, step, rule, second.age(as_of))
-        if any(_answers(one, earlier) for one in values):
+        if any(_answers(value, earlier) for value in values):
             return None
     return None
 
@@ -128,11 +127,11 @@ def _proven(first: LabValue, second: LabValue) -> bool:
     return first.ceiling is not None and second.floor is not None
 
 
-def _answers(one: LabValue, earlier: Sequence[LabValue]) -> bool:
+def _answers(value: LabValue, earlier: Sequence[LabValue]) -> bool:
     """Return whether a value shows that no acute rise leads to it."""
-    if one.bound == "at least":
+    if value.bound == "at least":
         return False
-    return one.bound == "" or not _acute_pairs(earlier, [one])
+    return value.bound == "" or not _acute_pairs(earlier, [value])
 
 
 @dataclass(frozen=True)
@@ -156,10 +155,10 @@ def potassium_alarm(history: LabHistory, as_of: np.datetime64) -> PotassiumAlarm
     for values in history.days("potassium", as_of):
         if values[0].date < oldest:
             return None
-        levels = {one: _potassium_level(one) for one in values}
-        judged = [one for one in values if levels[one] is not None]
+        levels = {value: _potassium_level(value) for value in values}
+        judged = [value for value in values if levels[value] is not None]
         if judged:
-            worst = min(judged, key=lambda one: order.index(str(levels[one])))
+            worst = min(judged, key=lambda value: order.index(str(levels[value])))
             level = str(levels[worst])
             return PotassiumAlarm(worst, level, worst.age(as_of)) if level else None
     return None
@@ -240,7 +239,7 @@ def kidney_stage_now(history: LabHistory, species: str, as_of: np.datetime64) ->
     if not staged:
         why = reason("kidney.stage_unit") if species in SPECIES else reason("kidney.stage_species")
         return KidneyStage(None, reason=why)
-    return max(staged, key=lambda one: (one.stage or 0, one.confirmed))
+    return max(staged, key=lambda stage: (stage.stage or 0, stage.confirmed))
 
 
 def _marker_stage(
@@ -300,17 +299,17 @@ def weight_loss(history: LabHistory, as_of: np.datetime64) -> WeightLoss | None:
     if not values:
         return None
     last = values[-1].date
-    low = [one for one in values if one.date == last and one.ceiling is not None]
+    low = [weight for weight in values if weight.date == last and weight.ceiling is not None]
     memory = int(number_of("project.weight.memory"))
     high = [
-        one
-        for one in values
-        if one.date < last and days_between(one.date, last) <= memory and one.floor
+        weight
+        for weight in values
+        if weight.date < last and days_between(weight.date, last) <= memory and weight.floor
     ]
     if not low or not high:
         return None
-    newest = min(low, key=lambda one: one.ceiling or 0.0)
-    highest = max(high, key=lambda one: one.floor or 0.0)
+    newest = min(low, key=lambda weight: weight.ceiling or 0.0)
+    highest = max(high, key=lambda weight: weight.floor or 0.0)
     fell = round(100 * (1 - (newest.ceiling or 0.0) / (highest.floor or 1.0)), 9)
     if fell < number_of("project.weight.fall"):
         return None
@@ -331,15 +330,15 @@ def upc_above(history: LabHistory, species: str) -> tuple[LabValue, LabValue] | 
     assert bound is not None
     worst = []
     for values in history.days("upc"):
-        told = [one for one in values if one.bound != "at most" or one.value <= bound]
-        if told:
-            worst.append(max(told, key=lambda one: one.value))
+        known = [value for value in values if value.bound != "at most" or value.value <= bound]
+        if known:
+            worst.append(max(known, key=lambda value: value.value))
         if len(worst) == 2:
             break
     above = [
-        one
-        for one in worst
-        if one.value > bound or (one.bound == "at least" and one.value >= bound)
+        value
+        for value in worst
+        if value.value > bound or (value.bound == "at least" and value.value >= bound)
     ]
     return (above[0], above[1]) if len(above) == 2 else None
 
@@ -358,10 +357,10 @@ def missing_kidney_values(history: LabHistory, as_of: np.datetime64) -> MissingK
     A value in a unit that is not read counts: it was measured.
     """
     dates = [
-        one.date
+        value.date
         for marker in MARKERS
-        for one in history.analytes.get(marker, ())
-        if one.date <= as_of
+        for value in history.analytes.get(marker, ())
+        if value.date <= as_of
     ]
     if not dates:
         return MissingKidneyValues(None, None)

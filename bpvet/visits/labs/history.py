@@ -93,9 +93,9 @@ class LabHistory:
             Later values are left out.
         """
         return tuple(
-            one
-            for one in self.analytes.get(analyte, ())
-            if one.modelled is not None and (as_of is None or one.date <= as_of)
+            value
+            for value in self.analytes.get(analyte, ())
+            if value.modelled is not None and (as_of is None or value.date <= as_of)
         )
 
     def days(
@@ -108,8 +108,8 @@ class LabHistory:
         key = analyte, str(as_of)
         if key not in self._by_day:
             found: dict[np.datetime64, list[LabValue]] = {}
-            for one in self.of(analyte, as_of):
-                found.setdefault(one.date, []).append(one)
+            for value in self.of(analyte, as_of):
+                found.setdefault(value.date, []).append(value)
             days = sorted(found, reverse=True)
             self._by_day[key] = tuple(tuple(found[date]) for date in days)
         return self._by_day[key]
@@ -117,7 +117,7 @@ class LabHistory:
     def unread(self) -> tuple[LabValue, ...]:
         """Return the values whose analyte or unit is not known here: shown, never judged."""
         return tuple(
-            one for values in self.analytes.values() for one in values if one.modelled is None
+            value for values in self.analytes.values() for value in values if value.modelled is None
         )
 
 

@@ -175,12 +175,16 @@ def kidney_reactions(
     if not any(marker in history.analytes for marker in MARKERS):
         return ()
     found = []
-    wanted = [one for one in changes if one.modelled and one.kind in REACTING and one.date <= as_of]
-    for one in sorted(wanted, key=lambda one: one.date):
+    wanted = [
+        drug_change
+        for drug_change in changes
+        if drug_change.modelled and drug_change.kind in REACTING and drug_change.date <= as_of
+    ]
+    for drug_change in sorted(wanted, key=lambda drug_change: drug_change.date):
         for marker in MARKERS:
-            pair = _pair(history, marker, one.date, as_of)
+            pair = _pair(history, marker, drug_change.date, as_of)
             if pair is not None:
-                found.append(_reaction(history.species, one, *pair, as_of, spans))
+                found.append(_reaction(history.species, drug_change, *pair, as_of, spans))
     return tuple(found)
 
 
@@ -195,11 +199,11 @@ def _pair(
     for day in history.days(marker, as_of):
         gap = days_between(changed, day[0].date)
         if response.low <= gap <= response.high:
-            known = [one for one in day if one.floor is not None]
-            after = max(known, key=lambda one: one.floor or 0.0) if known else after
+            known = [value for value in day if value.floor is not None]
+            after = max(known, key=lambda value: value.floor or 0.0) if known else after
         elif -memory <= gap <= 0 and before is None:
-            known = [one for one in day if one.ceiling is not None]
-            before = min(known, key=lambda one: one.ceiling or 0.0) if known else None
+            known = [value for value in day if value.ceiling is not None]
+            before = min(known, key=lambda value: value.ceiling or 0.0) if known else None
     return None if before is None or after is None else (before, after)
 
 
@@ -272,12 +276,12 @@ def _on(
 ) -> tuple[DrugSpan, ...]:
     """Return what was on at any time between two days, both included."""
     return tuple(
-        one
-        for one in spans
-        if one.started_on <= last and (np.isnat(one.stopped_on) or one.stopped_on >= first)
+        span
+        for span in spans
+        if span.started_on <= last and (np.isnat(span.stopped_on) or span.stopped_on >= first)
     )
 
 
 def _named(spans: Sequence[DrugSpan]) -> tuple[str, ...]:
     """Return the names of drugs, each once."""
-    return tuple(dict.fromkeys(one.drug for one in spans))
+    return tuple(dict.fromkeys(span.drug for span in spans))

@@ -50,10 +50,10 @@ def lab_series(records: Records, animal: str, quantity: str) -> Series:
     if usable.empty:
         units = ", ".join(known_units(quantity))
         others = dict.fromkeys(why for _, why in left_out(records, animal, quantity))
-        said = reason("labs.no_trend", why="; ".join(others)) if others else ""
+        unmodelled = reason("labs.no_trend", why="; ".join(others)) if others else ""
         raise CallError(
             f"{animal} has no usable value of {QUANTITY_WORDS[quantity]}; it is read in {units}."
-            f"{said}"
+            f"{unmodelled}"
         )
     species = _species(records).get(animal, "")
     return _series(animal, species, quantity, usable, courses(records, animal).courses)

@@ -36,10 +36,10 @@ class SignState:
 
     Parameters
     ----------
-    term, group : str
-        As in the list of terms; blank term where the words are not understood.
     text : str
         As written in its newest row.
+    term, group : str
+        As in the list of terms; blank term where the words are not understood.
     reading : str
         ``present``, ``denied``, ``past``, ``unclear``, ``unread`` or ``other``.
     longstanding : bool
@@ -52,9 +52,9 @@ class SignState:
         The table of its newest row.
     """
 
+    text: str
     term: str
     group: str
-    text: str
     reading: str
     longstanding: bool
     first_seen: np.datetime64
@@ -76,8 +76,8 @@ def sign_states(signs: Iterable[Sign]) -> tuple[SignState, ...]:
     for sign in rows:
         noted = sign.is_note
         # Words that are not understood are told one by one; so is what stands in notes.
-        own = () if sign.term and not noted else (sign.text.casefold(), str(sign.seen_on))
-        kept.setdefault((sign.term, "note" if noted else "", *own), []).append(sign)
+        apart_by = () if sign.term and not noted else (sign.text.casefold(), str(sign.seen_on))
+        kept.setdefault((sign.term, "note" if noted else "", *apart_by), []).append(sign)
     normal = _normal(rows)
     states = [_state(group, normal) for group in kept.values()]
     # Without a date (NaT) as the oldest: it compares with nothing.

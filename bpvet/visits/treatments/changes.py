@@ -83,8 +83,10 @@ def changes(records: Records, animal: str, treatments: Treatments) -> tuple[Chan
     for _, group in groupby(rows, key=lambda row: (row.name, row.modelled)):
         for spell in spells_of(list(group)):
             found += _of_spell(spell)
-    past = [one for one in found if one.date <= records.as_of]
-    return tuple(sorted(past, key=lambda one: (one.date, one.drug, KINDS.index(one.kind))))
+    past = [change for change in found if change.date <= records.as_of]
+    return tuple(
+        sorted(past, key=lambda change: (change.date, change.drug, KINDS.index(change.kind)))
+    )
 
 
 def _matters(row: Row) -> bool:

@@ -152,8 +152,8 @@ def _treatments(rows: list[Row], missed: tuple[MissedDoses, ...]) -> Treatments:
         distinct = ended(distinct_starts(list(group), findings))
         drawn += distinct
         modelled = [row for row in distinct if row.modelled]
-        asked = [row for row in distinct if row.asked]
-        findings += [drug_off_the_list(row) for row in asked[:1]]
+        off_list = [row for row in distinct if row.asked]
+        findings += [drug_off_the_list(row) for row in off_list[:1]]
         if modelled and modelled[0].known is None:
             findings.append(modelled_off_the_list(modelled[0]))
         spells += spells_of(modelled)
@@ -241,9 +241,9 @@ def _joined(coefficients: list[tuple[Course, Row]], findings: list[Finding]) -> 
         if course.kind != "base":
             key = (*key, course.spell)
         begun.setdefault(key, []).append((course, row))
-    ready = [one for group in begun.values() for one in _begun_together(group, findings)]
+    courses = [one for group in begun.values() for one in _begun_together(group, findings)]
     alike: dict[tuple[object, ...], list[tuple[Course, Row]]] = {}
-    for course, row in ready:
+    for course, row in courses:
         key = (course.started_on, str(course.stopped_on), course.tau_days, str(course.missed))
         alike.setdefault(key, []).append((course, row))
     result = []
@@ -283,10 +283,10 @@ def _begun_together(
 def _all_missed(members: list[Course]) -> Stretches:
     """Return the stretches in which every drug that was still given was missed."""
     days: set[int] = set()
-    for one in members:
-        for first, last in one.missed:
+    for course in members:
+        for first, last in course.missed:
             days.update(range(int(first.astype(np.int64)), int(last.astype(np.int64)) + 1))
-    without = sorted(day for day in days if all(_not_given(one, day) for one in members))
+    without = sorted(day for day in days if all(_not_given(course, day) for course in members))
     runs: list[tuple[int, int]] = []
     for day in without:
         if runs and day == runs[-1][1] + 1:
@@ -304,7 +304,9 @@ def _not_given(course: Course, day: int) -> bool:
 
 
 def _going_on(members: list[Course], stop: np.datetime64) -> list[str]:
-    return [one.drug for one in members if np.isnat(one.stopped_on) or one.stopped_on > stop]
+    return [
+        course.drug for course in members if np.isnat(course.stopped_on) or course.stopped_on > stop
+    ]
 
 
 def _as_one(courses: list[Course]) -> Course:
@@ -314,7 +316,7 @@ def _as_one(courses: list[Course]) -> Course:
     if len(members) == 1:
         return members[0]
     drugs = tuple(
-        dict.fromkeys(name for one in members for name in one.together_with or (one.drug,))
+        dict.fromkeys(name for course in members for name in course.together_with or (course.drug,))
     )
     return replace(
         members[0],

@@ -198,8 +198,7 @@ def _follows(row: Row, spell: Spell) -> bool:
 
 def _latest(stops: Sequence[np.datetime64]) -> np.datetime64:
     """Return the latest stop; NaT (ongoing) if any is."""
-    latest: np.datetime64 = np.max(np.array(stops, dtype="datetime64[D]"))
-    return latest
+    return np.max(np.array(stops, dtype="datetime64[D]"))
 
 
 def drug_off_the_list(row: Row) -> Finding:

@@ -9,11 +9,11 @@ import numpy as np
 
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.result import TrendAnswer
-from bpvet.answers.trend.safety import SignAnswer
 from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.answers.trend.usual import SessionAnswer
 from bpvet.facts.words import CONDITION_WORDS, TAKEN_BY
 from bpvet.printing import number
+from bpvet.visits.signs.states import SignState
 from bpvet.wording.en.phrases import counted, day, value
 from bpvet.wording.en.trend.control import target_question
 from bpvet.wording.en.trend.recorded import asked_where
@@ -203,12 +203,12 @@ def age_words(date: np.datetime64, as_of: np.datetime64) -> str:
     return f" ({counted(days, 'day')} ago)" if days else ""
 
 
-def asked_lines(signs: tuple[SignAnswer, ...]) -> tuple[str, ...]:
+def asked_lines(signs: tuple[SignState, ...]) -> tuple[str, ...]:
     """Return each sign or note that is not clear, or not understood, in a sentence.
 
     Parameters
     ----------
-    signs : tuple of SignAnswer
+    signs : tuple of SignState
         As an answer holds them.
     """
     said = []

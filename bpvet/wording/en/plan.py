@@ -10,11 +10,11 @@ from bpvet.answers.plan.result import (
     OpenQuestion,
     PlanAnswer,
     SpellPrecision,
-    StudyAnswer,
 )
 from bpvet.answers.statement import Statement, texts_of
 from bpvet.facts.words import CONDITION_WORDS, QUANTITY_WORDS, TAKEN_BY
 from bpvet.models.plan.schedule import Precision
+from bpvet.models.plan.study import Study
 from bpvet.printing import a_or_an, number, probability
 from bpvet.wording.en.phrases import capital, counted, day, percent
 from bpvet.wording.en.safety.urgent import urgent_statements
@@ -191,7 +191,7 @@ def _slope(answer: PlanAnswer | FurtherAnswer) -> str:
     )
 
 
-def _study(answer: PlanAnswer, study: StudyAnswer) -> str:
+def _study(answer: PlanAnswer, study: Study) -> str:
     formula, unit = study.formula, answer.unit
     what = f"two arms whose mean effects differ by {number(study.effect, 0)} {unit}"
     how = (

@@ -18,7 +18,6 @@ from bpvet.facts.signs.signs import (
     SignItem,
     read_note,
     read_sign,
-    sign_group,
     status_shown,
     understood,
 )
@@ -222,12 +221,6 @@ def test_a_shown_status_is_never_kinder_than_the_text() -> None:
     assert status_shown("Krampf", "present") == "present, not understood"
     assert status_shown("maybe this", "unclear") == "unclear"
     assert status_shown("blind", "longstanding") == "longstanding"
-
-
-def test_the_group_of_a_cell() -> None:
-    assert sign_group("seizure and sudden blindness") == "eye"
-    assert sign_group("no seizure") is None
-    assert sign_group("vomiting") is None
 
 
 # Properties

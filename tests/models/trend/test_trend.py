@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from bpvet.reasons import reason
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import bpvet
 from bpvet.errors import CallError
-from bpvet.models.reasons import reason
 from bpvet.models.trend.fit import refit
 from bpvet.models.trend.outlook import category_withheld, share_at_target, surprise
 from tests.models.small_records import drug, records, rows, steady

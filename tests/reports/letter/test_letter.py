@@ -24,7 +24,6 @@ from bpvet.reports.letter.records import drug_lines
 from bpvet.reports.letter.sessions import LEAST, MOST, newer_lines, session_rows, sessions_of
 from bpvet.reports.letter.signs import eyes_line, sign_lines
 from bpvet.reports.letter.source import Source
-from bpvet.reports.letter.table import letter_csv
 from bpvet.reports.letter.who import who_of
 from bpvet.wording.en.letter import (
     SHORT,
@@ -68,7 +67,7 @@ def letter(trend: Trend, **given: str) -> Letter:
 
 
 def table(trend: Trend) -> list[dict[str, str]]:
-    content = letter_csv(trend, trend_answer(trend)).decode()
+    content = letter(trend).table.decode()
     return list(csv.DictReader(io.StringIO(content)))
 
 

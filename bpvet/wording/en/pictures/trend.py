@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from bpvet.facts.stages import NEWER, staging
 from bpvet.facts.words import CONDITION_WORDS, DECIMALS, METHOD_WORDS, QUANTITY_WORDS
 from bpvet.figures.pictures import CourseSpan, Panel, SessionMarks, SignMark
 from bpvet.models.trend.outlook import surprise
+from bpvet.models.trend.trend import Trend
 from bpvet.printing import number, prose_date
 from bpvet.records.animal_rows import animal_rows
 from bpvet.visits.treatments.courses import Span
@@ -21,9 +21,6 @@ from bpvet.wording.en.phrases import CONTEXTS
 from bpvet.wording.en.pictures.drawn import TREND
 from bpvet.wording.en.trend.control import category_withheld
 from bpvet.wording.en.trend.usual import SURPRISES
-
-if TYPE_CHECKING:
-    from bpvet.models.trend.trend import Trend
 
 
 def title(trend: Trend) -> str:

@@ -10,14 +10,15 @@ from collections.abc import Iterator
 import numpy as np
 
 from bpvet.answers.statement import Statement
-from bpvet.answers.trend.recorded import ContextAnswer, DrugRow, HomeClinic, RecordedAnswer
+from bpvet.answers.trend.recorded import DrugRow, HomeClinic, RecordedAnswer
 from bpvet.answers.trend.result import TrendAnswer
-from bpvet.answers.trend.safety import SignAnswer, UrgentAnswer
+from bpvet.answers.trend.safety import UrgentAnswer
 from bpvet.facts.categories import guideline
 from bpvet.facts.sources import credit
 from bpvet.facts.species import judged, plural_of
 from bpvet.facts.words import CONDITION_WORDS, SPECIES
 from bpvet.printing import number
+from bpvet.visits.context import ContextChange
 from bpvet.visits.signs.signs import IN_CELL, SET_ASIDE
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.treatments.missed import MissedDoses
@@ -52,12 +53,12 @@ def named_in_urgent(urgent: tuple[UrgentAnswer, ...]) -> set[str]:
     return {text for one in urgent if one.rule in _ALARMED for text in one.signs}
 
 
-def sign_statements(found: tuple[SignAnswer, ...], named: set[str]) -> Iterator[Statement]:
+def sign_statements(found: tuple[SignState, ...], named: set[str]) -> Iterator[Statement]:
     """Yield what is told of signs, apart from those that an urgent line has named.
 
     Parameters
     ----------
-    found : tuple of SignAnswer
+    found : tuple of SignState
     named : set of str
         Signs, as written, that an urgent line has named.
     """
@@ -149,11 +150,11 @@ def missed_text(one: MissedDoses) -> str:
     return f"Doses {what} were {one.what} {when}; {effect}."
 
 
-def _rows(found: list[SignAnswer]) -> tuple[tuple[str, str], ...]:
+def _rows(found: list[SignState]) -> tuple[tuple[str, str], ...]:
     return tuple((one.text, str(one.seen_on)) for one in found)
 
 
-def _listed(found: list[SignAnswer]) -> str:
+def _listed(found: list[SignState]) -> str:
     return listed([f"“{one.text}” ({day(one.seen_on)})" for one in found])
 
 
@@ -273,7 +274,7 @@ def _home(one: HomeClinic) -> str:
     )
 
 
-def _differs(one: ContextAnswer) -> str:
+def _differs(one: ContextChange) -> str:
     before = listed([f"“{text}”" for text in one.earlier])
     since = f"since {day(one.since)}" if one.divides else f"on {day(one.since)}"
     return (

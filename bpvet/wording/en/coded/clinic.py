@@ -51,7 +51,6 @@ WORDS = {
     "cohort.one_method": "every session is by one method ({method})",
     "cohort.open_ended": "these records do not bound it on both sides",
     "cohort.reading_without": "reading without {quantity}",
-    "cohort.session": "session {why}",
     "cohort.sessions_each": "Counted sessions of an animal",
     "cohort.set_aside": "reading set aside by the record check",
     "cohort.slope_at_edge": (

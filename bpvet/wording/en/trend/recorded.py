@@ -103,7 +103,7 @@ def sign_statements(found: tuple[SignState, ...], named: set[str]) -> Iterator[S
         )
 
 
-def asked_where(one: SignAnswer | SignState) -> str:
+def asked_where(one: SignState) -> str:
     """Return where the words stand that are asked about, as the beginning of a sentence."""
     on = "" if np.isnat(one.seen_on) else f" of {day(one.seen_on)}"
     undated = " without a readable date" if not on else ""

@@ -29,7 +29,6 @@ class UrgentRule(Word):
     """The rules, the most pressing first."""
 
     SIGN_CURRENT = "sign_current"
-    NO_BOUNDS = "no_bounds"
     LOW = "low"
     ACUTE_KIDNEY = "acute_kidney"
     POTASSIUM = "potassium"
@@ -44,7 +43,6 @@ RULES = tuple(UrgentRule)
 #: What each rule withholds.
 WITHHOLDS = {
     UrgentRule.SIGN_CURRENT: "all",
-    UrgentRule.NO_BOUNDS: "",
     UrgentRule.LOW: "all",
     UrgentRule.ACUTE_KIDNEY: "all",
     UrgentRule.POTASSIUM: "all",
@@ -59,7 +57,7 @@ SIGN_RULES = (UrgentRule.SIGN_CURRENT, UrgentRule.SIGN_UNREAD, UrgentRule.SIGN_O
 #: Rules that rest on laboratory values.
 LAB_RULES = (UrgentRule.ACUTE_KIDNEY, UrgentRule.POTASSIUM, UrgentRule.KIDNEY_REACTION)
 #: Rules that speak of numbers of cats and dogs, and of no other animal.
-_OF_NUMBERS = tuple(rule for rule in RULES if rule not in (*SIGN_RULES, UrgentRule.NO_BOUNDS))
+_OF_NUMBERS = tuple(rule for rule in RULES if rule not in SIGN_RULES)
 _DAY = np.timedelta64(1, "D")
 
 
@@ -289,22 +287,6 @@ def _low(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
         )
 
 
-def _no_bounds(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
-    """A pressure of a species without bounds: nothing here can say that it is harmless."""
-    latest = seen.latest
-    if latest is None or not seen.written:
-        return
-    age = seen.age(latest.date)
-    if age > urgent_number("sign_current_days"):
-        return
-    extremes = (latest.lowest_measured, latest.highest_measured)
-    for value in sorted({one for one in extremes if one is not None}):
-        bound = latest.bound_of(value)
-        yield Urgent(UrgentRule.NO_BOUNDS, "value", latest.date, age, value=value, bound=bound)
-    if latest.soundless:
-        yield Urgent(UrgentRule.NO_BOUNDS, "no_sound", latest.date, age)
-
-
 def _is_weak(seen: Seen, sign: SignState) -> bool:
     present = sign.reading == "present" and not sign.longstanding
     return sign.group == "weak" and present and seen.current(sign)
@@ -437,7 +419,6 @@ def _sign_open(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urge
 
 _FITTING: dict[UrgentRule, Callable[[Seen, Guideline, _Below], Iterator[Urgent]]] = {
     UrgentRule.SIGN_CURRENT: _sign_current,
-    UrgentRule.NO_BOUNDS: _no_bounds,
     UrgentRule.LOW: _low,
     UrgentRule.ACUTE_KIDNEY: _acute_kidney,
     UrgentRule.POTASSIUM: _potassium,

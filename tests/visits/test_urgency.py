@@ -254,26 +254,13 @@ def test_an_animal_that_left_has_none():
     assert rules(seen(session(230.0), signs=(sign("eye"),), left=True)) == []
 
 
-def test_of_a_species_without_facts_no_bound_of_cats_and_dogs_is_used():
+def test_a_species_without_facts_is_judged_by_its_signs_alone():
     rabbit = seen(session(230.0), species="", written="rabbit", on_drug=True)
-    assert rules(rabbit) == ["no_bounds"]
-    assert rules(replace(rabbit, signs=(sign("eye"),))) == ["sign_current", "no_bounds"]
+    assert rules(rabbit) == []
+    assert rules(replace(rabbit, signs=(sign("eye"),))) == ["sign_current"]
     unread = replace(rabbit, signs=(sign("", reading="unread"),))
-    assert [(one.rule, one.why) for one in lines(unread)] == [
-        ("no_bounds", "value"),
-        ("sign_unread", "no_bounds"),
-    ]
-
-
-def test_a_pressure_without_bounds_is_told_as_measured_and_not_judged():
-    """Whatever was measured: that nothing is on file is no reassurance."""
-    for value in (45.0, 130.0, 230.0):
-        (line,) = lines(seen(session(value), species="", written="rabbit"))
-        assert (line.rule, line.value, line.withholds) == ("no_bounds", value, "")
-    both = lines(seen(session(45.0), session(230.0), species="", written="rabbit"))
-    assert [one.value for one in both] == [45.0, 230.0]
-    for days, found in ((90, ["no_bounds"]), (91, [])):
-        assert rules(seen(session(45.0), days_before=days, species="", written="rabbit")) == found
+    # "Low on treatment" is a word of the bounds of cats and dogs.
+    assert [(one.rule, one.why) for one in lines(unread)] == [("sign_unread", "no_bounds")]
 
 
 def test_a_blank_species_is_judged_as_cats_and_dogs():

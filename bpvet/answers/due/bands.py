@@ -9,7 +9,6 @@ import numpy as np
 
 from bpvet.facts.sources import fact
 from bpvet.models.safety.safety import Safety
-from bpvet.visits.latest_date import urgent_number
 from bpvet.visits.urgency import LAB_RULES, RULES, UrgentRule
 
 LATER = "later"
@@ -48,13 +47,7 @@ def band_of(held: Safety, reach: int, check_soon: bool) -> str:
         Whether an examination of eyes, blood or urine is due by then.
     """
     rules = {one.rule for one in held.lines}
-    # Nothing that can be recorded answers it: it is told for longer than it stands first.
-    pressing = any(
-        one.age_days <= urgent_number("sign_days")
-        for one in held.lines
-        if one.rule is UrgentRule.NO_BOUNDS
-    )
-    if rules & set(_TODAY) or pressing:
+    if rules & set(_TODAY):
         return "now"
     as_of, again = held.standing.as_of, held.recheck
     soon = again is not None and as_of <= again.latest <= as_of + _days("soon") * _DAY

@@ -44,11 +44,11 @@ def room_urgent(
     on : str
         Date of the session, ISO; may be blank.
     """
-    from bpvet.wording.en.room import low_text, no_bounds_text, severe_text
+    from bpvet.wording.en.room import low_text, severe_text
 
     if not has_bounds(species):
         # The bounds are of animals that a guideline speaks of.
-        return (RoomUrgent("no_bounds", no_bounds_text(found.mean), on),)
+        return ()
     lines = []
     if (why := _low(found, spreads, condition)) is not None:
         mean = found.mean if why == "below" else spreads["mean"].mean if why == "mean" else None

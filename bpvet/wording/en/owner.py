@@ -21,7 +21,6 @@ PHONE = "Please phone the practice today."
 #: What the owner is told of each urgent rule; what was measured, not what it may mean.
 _WHY: dict[str, str] = {
     UrgentRule.SIGN_CURRENT: "A sign is on file that a vet must look at.",
-    UrgentRule.NO_BOUNDS: "Your vet must look at the last number.",
     UrgentRule.LOW: "The last number was very low. It may be too low, or it may have been read "
     "wrong.",
     UrgentRule.ACUTE_KIDNEY: "Your vet wants to talk with you about a blood test.",

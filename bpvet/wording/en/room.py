@@ -84,15 +84,6 @@ def low_text(why: str, mean: float | None, condition: str) -> str:
     )
 
 
-def no_bounds_text(mean: float | None) -> str:
-    """Return the urgent line of a species without bounds; `mean` in mmHg, None without one."""
-    measured = "this session" if mean is None else f"this session's mean of {number(mean, 0)} mmHg"
-    return (
-        f"No urgent bounds are on file for this species: {measured} is judged neither as too low "
-        "nor as too high here. A vet must judge it now."
-    )
-
-
 def severe_text(mean: float, as_judged: float, chosen: Guideline, species: str) -> str:
     """Return the urgent line of a severe pressure; `mean` as read and as judged, mmHg."""
     # Most sessions are not severe, and start without the table of rechecks.
@@ -218,12 +209,16 @@ def caution_lines(
 ) -> tuple[str, ...]:
     """Return what must be asked or looked for today, besides what is urgent by itself.
 
-    Under sedation or anaesthesia nothing is said, nor of a species that no guideline speaks of.
+    Under sedation or anaesthesia nothing is said; of a species that no guideline speaks of, that
+    nothing is judged.
     """
     if condition in KEPT_OUT_CONDITIONS:
         return ()
-    if found.mean is None or not has_bounds(species):
-        return (_nothing_heard(),) if "no sound" in found.fates else ()
+    heard = (_nothing_heard(),) if found.mean is None and "no sound" in found.fates else ()
+    if not has_bounds(species):
+        return (_no_bounds(found.mean), *heard)
+    if found.mean is None:
+        return heard
     low = fact("project.urgent.low_on_drug")
     as_judged = judged(found.mean, condition)
     lines = []
@@ -286,6 +281,14 @@ def cuff_lines(width: float | None, limb: float | None, species: str) -> tuple[s
         f"The cuff's width is {number(100 * ratio, 0)} % of the limb's circumference; "
         f"{number(100 * bounds.note_low, 0)} to {number(100 * bounds.note_high, 0)} % is advised "
         f"({_cited(cuff_fact(species))}).",
+    )
+
+
+def _no_bounds(mean: float | None) -> str:
+    measured = "this session" if mean is None else f"this session's mean of {number(mean, 0)} mmHg"
+    return (
+        f"No bounds are on file for this species: {measured} is judged neither as too low nor as "
+        "too high here. A vet judges it."
     )
 
 

@@ -141,16 +141,7 @@ def test_where_no_rule_speaks_the_list_does_not_say_that_nothing_is_to_be_done()
     assert row.what == ()
     # Nor is a date told where there is none.
     assert asked_words(row) == "for the vet to decide"
-    assert [one.rule for one in row.urgent] == ["no_bounds"]
-
-
-def test_a_pressure_that_nothing_here_can_judge_stands_first_while_it_is_new():
-    held = records([("R", "2026-05-20", 45.0)], animals=kinds(("R", "rabbit")))
-    (row,) = bpvet.due(held).rows
-    assert row.band == "now"
-    assert asked_words(row) == "measure"
-    assert "No urgent bounds are on file" in row.why
-    assert "45 mmHg" in row.why
+    assert row.urgent == ()
 
 
 def test_an_animal_that_left_is_never_on_it():

@@ -45,7 +45,6 @@ def urgent_sentence(
     """
     said = {
         UrgentRule.SIGN_CURRENT: _sign_current,
-        UrgentRule.NO_BOUNDS: _no_bounds,
         UrgentRule.LOW: _low,
         UrgentRule.ACUTE_KIDNEY: _acute_kidney,
         UrgentRule.POTASSIUM: _potassium,
@@ -86,14 +85,6 @@ def _sign_current(
     return (
         f"A vet must see this animal now: {named_signs(found.signs)} {when}, {what} of damage to "
         f"the eye or the brain. This holds at any pressure.{measured}"
-    )
-
-
-def _no_bounds(found: Urgent, chosen: Guideline, species: str, latest: np.datetime64 | None) -> str:
-    measured = "a reading without sound" if found.value is None else _value(found)
-    return (
-        f"No urgent bounds are on file for this species: {measured} on {day(found.on)} is judged "
-        "neither as too low nor as too high here. A vet must judge it today."
     )
 
 

@@ -260,6 +260,6 @@ def test_a_cuff_too_narrow_or_too_wide_is_told(
 def test_of_a_species_without_bounds_nothing_is_judged_and_that_is_said():
     answer = room_answer(taken(45, 46, 44, 45), "doppler", RoomVisit(species="rabbit"))
     assert answer.urgent == ()
-    (line,) = answer.cautions
+    (line,) = answer.words.cautions
     assert "this session's mean of 45 mmHg is judged neither as too low nor as too high" in line
     assert room_answer(taken(45, 46, 44, 45), "doppler", RoomVisit(species="cat")).urgent != ()

@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from bpvet.reasons import reason
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -15,6 +14,7 @@ import bpvet
 from bpvet.errors import CallError
 from bpvet.models.trend.fit import refit
 from bpvet.models.trend.outlook import category_withheld, share_at_target, surprise
+from bpvet.reasons import reason
 from tests.models.small_records import drug, records, rows, steady
 
 DATES = ["2026-01-10", "2026-02-07", "2026-03-14", "2026-05-02", "2026-08-01"]

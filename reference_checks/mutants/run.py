@@ -146,8 +146,8 @@ FAULTS = (
     ),
     Fault(
         "visits/urgency.py",
-        'one.age_days <= urgent_number("reaction_days")',
-        'one.age_days <= 1.1 * urgent_number("reaction_days")',
+        'reaction.age_days <= urgent_number("reaction_days")',
+        'reaction.age_days <= 1.1 * urgent_number("reaction_days")',
         _URGENCY,
     ),
     Fault(

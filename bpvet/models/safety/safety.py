@@ -46,15 +46,16 @@ class Safety:
         """Signs that would be urgent if they are there, and that nobody has said are there.
 
         What notes, unclear rows and rows that are set aside seem to say of eye, brain or weakness
-        about the latest date, or without a readable date.
+        about the latest date, or without a readable date; not what is recorded as present.
         """
-        told = {sign.text for line in self.lines for sign in line.signs}
+        signs = self.found.seen.signs
+        present = {one.term for one in signs if one.reading == "present" and not one.asked_only}
         return tuple(
             sign
-            for sign in self.found.seen.signs
+            for sign in signs
             if sign.reading == "unclear"
             and sign.group in ALARMING
-            and sign.text not in told
+            and sign.term not in present
             and (np.isnat(sign.seen_on) or self.found.seen.current(sign))
         )
 

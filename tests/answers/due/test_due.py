@@ -405,6 +405,18 @@ def test_what_a_row_without_a_number_may_say_is_read_within_two_days(held: bpvet
     assert "is that a sign?" in row.why
 
 
+def test_what_is_recorded_as_present_is_not_asked_about_again():
+    readings = pd.DataFrame(
+        [("A", "2026-05-25", "doppler", "150", "still blind")] * 4,
+        columns=["animal", "taken_at", "method", "systolic", "note"],
+    )
+    seen = pd.DataFrame([("A", "2026-05-24", "blind")], columns=["animal", "seen_on", "sign"])
+    held = bpvet.Records.from_frames(readings, observations=seen, as_of=AS_OF)
+    (row,) = bpvet.due(held).rows
+    assert row.band == "now"
+    assert "is that a sign?" not in row.why
+
+
 def test_a_note_of_a_measured_visit_is_asked_about_on_the_list():
     rows = [("A", "2026-05-25", "150", "")] * 3 + [("A", "2026-05-25", "150", "had a seizure")]
     readings = pd.DataFrame(rows, columns=["animal", "taken_at", "systolic", "note"])

@@ -49,13 +49,14 @@ class Safety:
         about the latest date, or without a readable date; not what is recorded as present.
         """
         signs = self.found.seen.signs
+        told = {sign.text for line in self.lines for sign in line.signs}
         present = {one.term for one in signs if one.reading == "present" and not one.asked_only}
         return tuple(
             sign
             for sign in signs
             if sign.reading == "unclear"
             and sign.group in ALARMING
-            and sign.term not in present
+            and not (sign.term in present or sign.text in told)
             and (np.isnat(sign.seen_on) or self.found.seen.current(sign))
         )
 

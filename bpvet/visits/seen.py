@@ -28,6 +28,7 @@ from bpvet.visits.labs.events import (
 from bpvet.visits.labs.history import LabHistory, LabValue, all_lab_histories, lab_history
 from bpvet.visits.labs.kidney_reaction import KidneyReaction, kidney_reactions
 from bpvet.visits.latest_date import latest_date
+from bpvet.visits.lookalikes import Lookalike, lookalikes
 from bpvet.visits.session_columns import SessionTable
 from bpvet.visits.signs.signs import Sign, all_signs, animal_signs
 from bpvet.visits.signs.states import SignState, sign_states
@@ -84,6 +85,8 @@ class AnimalRecord:
         ``protein``; and what of `RISKS` an animal has.
     unmeasured : tuple of UnmeasuredDay
         Days after the latest date (all, without one) on which no reading can be used.
+    lookalikes : tuple of Lookalike
+        Ids that look like its own, with rows that may be its own.
     """
 
     animal: str
@@ -94,11 +97,12 @@ class AnimalRecord:
     at_risk: tuple[str, ...]
     risks: tuple[str, ...]
     unmeasured: tuple[UnmeasuredDay, ...]
+    lookalikes: tuple[Lookalike, ...]
 
 
 @dataclass(frozen=True, eq=False)
 class Gathered:
-    """Signs, laboratory values and days without a usable reading of every animal, read once.
+    """What the records say of every animal beside its sessions, read once.
 
     Parameters
     ----------
@@ -108,12 +112,14 @@ class Gathered:
     labs : mapping of str to LabHistory
         By animal; likewise.
     unmeasured : mapping of str to tuple of UnmeasuredDay
+    lookalikes : mapping of str to tuple of Lookalike
         By animal; likewise.
     """
 
     signs: Mapping[str, tuple[Sign, ...]]
     labs: Mapping[str, LabHistory]
     unmeasured: Mapping[str, tuple[UnmeasuredDay, ...]]
+    lookalikes: Mapping[str, tuple[Lookalike, ...]]
 
     @classmethod
     def of(cls, records: Records) -> Gathered:
@@ -122,7 +128,8 @@ class Gathered:
         for sign in all_signs(records):
             signs.setdefault(sign.animal, []).append(sign)
         fixed = {animal: tuple(rows) for animal, rows in signs.items()}
-        return cls(fixed, all_lab_histories(records), unmeasured_days(records))
+        days, alike = unmeasured_days(records), lookalikes(records)
+        return cls(fixed, all_lab_histories(records), days, alike)
 
 
 def animal_record(
@@ -151,10 +158,12 @@ def animal_record(
     if gathered is None:
         rows_of_signs, history = animal_signs(records, animal), lab_history(records, animal)
         days = unmeasured_days(records, animal).get(animal, ())
+        alike = lookalikes(records).get(animal, ())
     else:
         rows_of_signs = gathered.signs.get(animal, ())
         history = gathered.labs.get(animal) or LabHistory(animal, row.species)
         days = gathered.unmeasured.get(animal, ())
+        alike = gathered.lookalikes.get(animal, ())
     changed = changes(records, animal, treatments)
     kidneys = kidneys_of(history, as_of, changed, treatments)
     signs = sign_states(rows_of_signs)
@@ -182,6 +191,7 @@ def animal_record(
         at_risk=tuple(_at_risk(kidneys)),
         risks=_risks(signs, kidneys, treatments, as_of),
         unmeasured=tuple(one for one in days if latest is None or one.date > latest.date),
+        lookalikes=alike,
     )
 
 

@@ -59,7 +59,7 @@ def band_of(held: Safety, reach: int, check_soon: bool) -> str:
     if again is None:
         return "checks" if check_soon else "no_plan"
     if again.overdue_days:
-        tried = bool(held.found.unmeasured)
+        tried = bool(held.found.unmeasured or held.found.lookalikes)
         return "lost" if not rules and not tried and _lost(held) else "overdue"
     if again.latest <= as_of + reach * _DAY:
         return "due"

@@ -19,6 +19,7 @@ from bpvet.models.trend.trend import Trend
 from bpvet.records.records import Records
 from bpvet.visits.context import ContextChange, context_changes, swings
 from bpvet.visits.latest_date import latest_date
+from bpvet.visits.lookalikes import Lookalike
 from bpvet.visits.treatments.courses import OtherDrug, Treatments
 from bpvet.visits.treatments.missed import MissedDoses, missed_rows
 from bpvet.visits.unmeasured import UnmeasuredDay
@@ -103,6 +104,8 @@ class RecordedAnswer(Content):
         Missed or late doses, as recorded.
     unmeasured : tuple of UnmeasuredDay
         Days after the latest session on which no reading can be used.
+    lookalikes : tuple of Lookalike
+        Ids that look like its own, with rows that may be its own.
     """
 
     treatments_table: bool
@@ -117,6 +120,7 @@ class RecordedAnswer(Content):
     swings: bool
     missed: tuple[str, ...]
     unmeasured: tuple[UnmeasuredDay, ...]
+    lookalikes: tuple[Lookalike, ...]
 
 
 def recorded_answer(
@@ -156,6 +160,7 @@ def recorded_answer(
         swings=shown is not None and _swings(shown),
         missed=tuple(_missed(one) for one in missed_rows(records, animal).get(animal, ())),
         unmeasured=found.found.unmeasured,
+        lookalikes=found.found.lookalikes,
     )
 
 

@@ -384,6 +384,11 @@ class Findings(Sequence[Finding]):
         each = tuple(self)
         return Findings, (each, tuple(dict.fromkeys(one.file for one in each)))
 
+    def by_code(self, *codes: Code) -> Findings:
+        """Return the findings of some codes, in the same order."""
+        wanted = [one.code in codes for one in self.reported]
+        return self.some(np.array([*wanted, False], dtype=bool)[self.of])
+
     def about(self, lines: Mapping[str, Collection[int]]) -> Findings:
         """Return the findings about some lines of files, and those about no line."""
         masks = [

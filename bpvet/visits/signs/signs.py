@@ -175,20 +175,19 @@ def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
         if not frame.empty:
             rows = _of_animal(frame, dated, records.as_of, animal)
             yield from _said(rows, column, dated, name)
-    written = {
-        (found.file, found.line): found.value
-        for found in records.findings
-        if found.code is Code.NOT_A_NUMBER and read_note(found.value)
-    }
-    if written:
-        frame = records.readings
-        frame = frame[frame["line"].isin([line for _, line in written]).to_numpy(dtype=bool)]
-        places = zip(frame["file"], frame["line"], strict=True)
-        cells = [written.get((str(file), int(line)), "") for file, line in places]
-        rows = _of_animal(frame.assign(cell=cells), "taken_at", records.as_of, animal)
-        yield from _said(
-            rows[(rows["cell"] != "").to_numpy(dtype=bool)], "cell", "taken_at", IN_CELL
-        )
+    frame = records.readings
+    frame = frame[(frame["set_aside"] != "").to_numpy(dtype=bool)]
+    rows = _of_animal(frame, "taken_at", records.as_of, animal)
+    if rows.empty:
+        return
+    places = [*zip(rows["file"].astype(str), rows["line"].astype(int), strict=True)]
+    lines: dict[str, set[int]] = {}
+    for file, line in places:
+        lines.setdefault(file, set()).add(line)
+    found = records.findings.by_code(Code.NOT_A_NUMBER).about(lines)
+    written = {(one.file, one.line): one.value for one in found}
+    cells = rows.assign(cell=[written.get(place, "") for place in places])
+    yield from _said(cells, "cell", "taken_at", IN_CELL)
 
 
 def _said(rows: pd.DataFrame, column: str, dated: str, name: str) -> Iterator[Sign]:

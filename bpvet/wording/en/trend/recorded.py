@@ -19,6 +19,7 @@ from bpvet.facts.species import judged, plural_of
 from bpvet.facts.words import CONDITION_WORDS, SPECIES
 from bpvet.printing import number
 from bpvet.visits.context import ContextChange
+from bpvet.visits.seen import AnimalRecord
 from bpvet.visits.signs.signs import IN_CELL, SET_ASIDE
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.treatments.missed import MissedDoses
@@ -116,15 +117,29 @@ def asked_where(one: SignState) -> str:
     return f"{'An entry' if one.table == 'observations' else 'A note'}{on}{undated} says"
 
 
-def unmeasured(answer: TrendAnswer) -> Iterator[Statement]:
-    """Days after the newest session on which no reading can be used."""
-    yield from unmeasured_statements(answer.recorded.unmeasured)
+def uncounted(answer: TrendAnswer) -> Iterator[Statement]:
+    """Days without a usable reading, and rows under an id that looks like this one."""
+    yield from uncounted_statements(answer.recorded)
 
 
-def unmeasured_statements(days: tuple[UnmeasuredDay, ...]) -> Iterator[Statement]:
-    """Yield what is told of days after the newest session without a usable reading."""
-    if not days:
-        return
+def uncounted_statements(found: RecordedAnswer | AnimalRecord) -> Iterator[Statement]:
+    """Yield what is told of rows that may be the animal's and that no number here rests on."""
+    if found.unmeasured:
+        yield _unmeasured(found.unmeasured)
+    if found.lookalikes:
+        ids = (
+            f"“{one.written}” ({counted(one.rows, 'row')}, the newest of {day(one.newest)})"
+            for one in found.lookalikes
+        )
+        yield Statement(
+            "lookalikes",
+            f"Not counted here, under an id that looks like this one: {listed([*ids])}. If they "
+            "are of this animal, write its id in one way.",
+        )
+
+
+def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
+    """Return what is told of days after the newest session without a usable reading."""
     rows = sum(one.rows for one in days)
     when, that = f"On {day(days[0].date)}", "that day"
     if len(days) > 1:
@@ -135,7 +150,7 @@ def unmeasured_statements(days: tuple[UnmeasuredDay, ...]) -> Iterator[Statement
         f"be used: no pressure told here is of {that}, and the window for the next visit does not "
         "know of it. A vet decides whether the animal is to be seen sooner."
     )
-    yield Statement("unmeasured", f"{told} bpvet check says why.", outside=told)
+    return Statement("unmeasured", f"{told} bpvet check says why.", outside=told)
 
 
 def missed_text(one: MissedDoses) -> str:

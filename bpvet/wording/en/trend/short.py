@@ -16,7 +16,7 @@ from bpvet.wording.en.trend.control import recheck_statement, target_clause
 from bpvet.wording.en.trend.recorded import (
     named_in_urgent,
     sign_statements,
-    unmeasured_statements,
+    uncounted_statements,
 )
 from bpvet.wording.en.trend.unseen import no_usual
 
@@ -41,7 +41,7 @@ def short_statements(answer: TrendAnswer | UnseenAnswer) -> tuple[Statement, ...
 def _first(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
     said = [one.text for one in urgent_statements(answer.urgent)]
     signs = sign_statements(answer.signs, named_in_urgent(answer.urgent))
-    said += [one.text for one in (*unmeasured_statements(answer.recorded.unmeasured), *signs)]
+    said += [one.text for one in (*uncounted_statements(answer.recorded), *signs)]
     if said:
         yield Statement("short.urgent" if answer.urgent else "short.signs", " ".join(said))
 

@@ -19,7 +19,7 @@ from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.assumptions import assumptions, cautions
 from bpvet.wording.en.trend.control import category, recheck, share, target
 from bpvet.wording.en.trend.drugs import drugs
-from bpvet.wording.en.trend.recorded import context, signs, species, unmeasured
+from bpvet.wording.en.trend.recorded import context, signs, species, uncounted
 from bpvet.wording.en.trend.unused import not_used
 from bpvet.wording.en.trend.usual import (
     companions,
@@ -44,7 +44,7 @@ def kidney(answer: TrendAnswer) -> Iterator[Statement]:
 #: Topics in the order in which a report tells them.
 TOPICS: dict[str, Callable[[TrendAnswer], Iterator[Statement]]] = {
     "urgent": urgent,
-    "unmeasured": unmeasured,
+    "uncounted": uncounted,
     "species": species,
     "usual": usual,
     "target": target,

@@ -15,7 +15,7 @@ from bpvet.wording.en.trend.recorded import (
     drug_statements,
     named_in_urgent,
     sign_statements,
-    unmeasured_statements,
+    uncounted_statements,
 )
 from bpvet.wording.en.trend.unused import not_used
 
@@ -48,7 +48,7 @@ def no_usual(answer: UnseenAnswer) -> str:
 
 def _statements(answer: UnseenAnswer) -> tuple[Statement, ...]:
     said = list(urgent_statements(answer.urgent))
-    said += unmeasured_statements(answer.recorded.unmeasured)
+    said += uncounted_statements(answer.recorded)
     said.append(Statement("usual.none", no_usual(answer)))
     said.append(recheck_statement(answer.recheck, answer.as_of))
     said += sign_statements(answer.signs, named_in_urgent(answer.urgent))

@@ -1,0 +1,69 @@
+"""Rows that stand under an id that looks like an animal's, and may be its own.
+
+Ids are never joined: a slip of a letter makes an animal of its own, without a species and a past,
+and the animal that it was meant for looks as if nobody had seen it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from bpvet.equality import Content
+from bpvet.records.finding_codes import Code
+from bpvet.records.records import Records
+
+
+@dataclass(frozen=True, eq=False)
+class Lookalike(Content):
+    """An id that looks like an animal's, and is in no animals table.
+
+    Parameters
+    ----------
+    written : str
+        The id as written.
+    rows : int
+        Its readings and observations.
+    newest : datetime64[D]
+        Their newest date.
+    """
+
+    written: str
+    rows: int
+    newest: np.datetime64
+
+
+def lookalikes(records: Records) -> Mapping[str, tuple[Lookalike, ...]]:
+    """Return the ids that look like that of each animal, of those that have any, in order.
+
+    By the findings of the record check; ids whose digits differ are taken for two animals.
+    """
+    looks: dict[str, dict[str, None]] = {}
+    for found in records.findings.by_code(Code.NOT_LISTED, Code.IDS_ALIKE):
+        values = dict(found.values)
+        near = (values["other"],) if found.code is Code.IDS_ALIKE else values["near"]
+        for animal in near:
+            if _digits(animal) == _digits(values["animal"]):
+                looks.setdefault(animal, {})[values["animal"]] = None
+    if not looks:
+        return {}
+    dates: dict[str, list[np.datetime64]] = {}
+    for table, dated in (("readings", "date"), ("observations", "seen_on")):
+        frame = getattr(records, table)
+        written = {one for ids in looks.values() for one in ids}
+        day = frame[dated].to_numpy(dtype="datetime64[D]")
+        rows = frame["animal"].isin(written).to_numpy(dtype=bool) & (day <= records.as_of)
+        for one, date in zip(frame["animal"][rows], day[rows], strict=True):
+            dates.setdefault(str(one), []).append(date)
+    return {
+        animal: tuple(
+            Lookalike(one, len(dates[one]), max(dates[one])) for one in ids if one in dates
+        )
+        for animal, ids in looks.items()
+    }
+
+
+def _digits(text: str) -> str:
+    return "".join(filter(str.isdigit, text))

@@ -33,6 +33,7 @@ from bpvet.wording.en.due import (
     asked_words,
     column_words,
     credit_of_row,
+    nameless_words,
     who_of,
 )
 from bpvet.wording.en.pages.due import (
@@ -76,7 +77,10 @@ def due_page(
     rooms = sheets or {}
     title = list_title(due)
     first, rest = parted(due.cautions)
-    body = tag("header", heading(1, title) + paragraph(counts(due)))
+    body = tag(
+        "header",
+        heading(1, title) + paragraph(counts(due)) + paragraph(nameless_words(due.nameless)),
+    )
     bands = [band for band in BANDS if band != LATER]
     body += "".join(_band(band, due, linked, rooms) for band in bands)
     body += paragraph(later_words(due))

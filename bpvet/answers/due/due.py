@@ -159,6 +159,8 @@ class Due(Tabled, Content):
     guideline : str
     left : int
         Animals that have left: they are not on it.
+    nameless : int
+        Readings and signs without an animal's id: no row of it knows of them.
     pseudonyms : bool
     cautions : tuple of str
     version, data_digest : str
@@ -170,6 +172,7 @@ class Due(Tabled, Content):
     days: int
     guideline: str
     left: int
+    nameless: int
     pseudonyms: bool
     cautions: tuple[str, ...]
     version: str
@@ -305,7 +308,7 @@ def due(
         records = records.speaking_on(as_of)
     reach = reach_of(days)
     rows = ranked_rows(records, guideline, reach, rule, priors)
-    origin = Origin(records.as_of, records.digest, left_by(records))
+    origin = Origin(records.as_of, records.digest, left_by(records), nameless_rows(records))
     return due_of(rows, origin, guideline, reach, pseudonyms)
 
 
@@ -326,6 +329,12 @@ def reach_of(days: int | None) -> int:
 def left_by(records: Records) -> int:
     """Return how many animals have left by the date of the records."""
     return sum(one.left(records.as_of) for one in records.rows_by_animal.values())
+
+
+def nameless_rows(records: Records) -> int:
+    """Return how many readings and signs stand without an animal's id."""
+    tables = (records.readings, records.observations)
+    return sum(int((frame["animal"] == "").to_numpy(dtype=bool).sum()) for frame in tables)
 
 
 #: What a row is sorted by, and the row.
@@ -355,11 +364,12 @@ def ranked_rows(
 
 @dataclass(frozen=True)
 class Origin:
-    """Where a list comes from: the date and digest of its records, and how many animals left."""
+    """Where a list comes from: date and digest of its records, animals that left, nameless rows."""
 
     as_of: np.datetime64
     digest: str
     left: int
+    nameless: int
 
 
 def due_of(
@@ -388,6 +398,7 @@ def due_of(
         days=reach,
         guideline=guideline,
         left=origin.left,
+        nameless=origin.nameless,
         pseudonyms=pseudonyms,
         cautions=tuple(one.text for one in cautions_for(("raised", "treated", "labs"))),
         version=__version__,

@@ -13,6 +13,7 @@ from bpvet.answers.due.due import (
     Ranked,
     due_of,
     left_by,
+    nameless_rows,
     ranked_rows,
     reach_of,
 )
@@ -65,6 +66,8 @@ class PartRows:
     ranked : tuple of (tuple, DueRow)
     left : int
         Animals that have left.
+    nameless : int
+        Readings and signs without an animal's id.
     digest : str
         Of the part's records.
     findings : int
@@ -74,6 +77,7 @@ class PartRows:
 
     ranked: tuple[Ranked, ...]
     left: int
+    nameless: int
     digest: str
     findings: int
     codes: Codes
@@ -161,7 +165,8 @@ def due_and_findings(
     refuse_shared(parts, [found.codes for found in done], reading, executor)
     ranked = [pair for found in done for pair in found.ranked]
     digest = sha256(" ".join(found.digest for found in done).encode()).hexdigest()
-    origin = Origin(reading.as_of, digest, sum(found.left for found in done))
+    left, nameless = (sum(getattr(found, of) for found in done) for of in ("left", "nameless"))
+    origin = Origin(reading.as_of, digest, left, nameless)
     due = due_of(ranked, origin, listing.guideline, listing.reach, pseudonyms)
     return due, {path: found.findings for path, found in zip(parts, done, strict=True)}
 
@@ -173,4 +178,4 @@ def _rows(job: tuple[str, Reading, Listing]) -> PartRows:
         how = (listing.guideline, listing.reach, listing.rule, listing.priors)
         ranked = tuple(ranked_rows(records, *how))
     codes, found = animal_codes(records), len(records.findings)
-    return PartRows(ranked, left_by(records), records.digest, found, codes)
+    return PartRows(ranked, left_by(records), nameless_rows(records), records.digest, found, codes)

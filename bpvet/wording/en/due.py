@@ -124,6 +124,17 @@ _VALUES = {
 }
 
 
+def nameless_words(rows: int) -> str:
+    """Return that rows stand without an animal; blank where none does."""
+    if not rows:
+        return ""
+    have = "has" if rows == 1 else "have"
+    return (
+        f"{counted(rows, 'row').capitalize()} of readings or signs {have} no animal's id, and "
+        "nothing below knows of them: find whose they are. bpvet check names their lines."
+    )
+
+
 def check_text(check: Check) -> str:
     """Return why an examination is due, as part of a sentence."""
     values = listed([_VALUES[name] for name in check.values])

@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 
 import bpvet
 from bpvet.answers.due.bands import BANDS
+from bpvet.command.due import due_text
 from bpvet.errors import CallError
 from bpvet.facts.cautions import licensed
+from bpvet.reports.due import due_page
 from bpvet.wording.en.due import asked_words
 
 AS_OF = "2026-06-01"
@@ -427,3 +429,17 @@ def test_a_note_of_a_measured_visit_is_asked_about_on_the_list():
     # Ninety days later it is no longer about the latest date.
     (row,) = bpvet.due(held, as_of="2026-08-24").rows
     assert "is that a sign?" not in row.why
+
+
+def test_rows_without_an_animal_are_told_above_the_list():
+    rows = [("A", "2026-05-25", "150")] * 3 + [("", "2026-05-25", "240")] * 2
+    readings = pd.DataFrame(rows, columns=["animal", "taken_at", "systolic"])
+    seen = pd.DataFrame([("", "2026-05-25", "blind")], columns=["animal", "seen_on", "sign"])
+    held = bpvet.Records.from_frames(
+        readings.assign(method="doppler"), observations=seen, as_of=AS_OF
+    )
+    found = bpvet.due(held)
+    assert found.nameless == 3
+    assert due_text(found).split("\n\n")[1].startswith("Three rows of readings or signs have no")
+    assert "Three rows of readings or signs have no animal's id" in due_page(found)
+    assert "no animal's id" not in due_text(bpvet.due(records()))

@@ -42,9 +42,10 @@ from bpvet.wording.en.pages.animal.numbers import (
 )
 from bpvet.wording.en.pages.animal.questions import questions
 from bpvet.wording.en.pages.animal.unused import unused_caption, unused_lines
-from bpvet.wording.en.pages.heads import KNOW_NOW, URGENT
+from bpvet.wording.en.pages.heads import KNOW_NOW, UNCOUNTED, URGENT
 from bpvet.wording.en.pages.identity import identity
 from bpvet.wording.en.pages.letter import animal_words
+from bpvet.wording.en.trend.statements import statements_on
 
 
 def now(trend: Trend, answer: TrendAnswer) -> Shown:
@@ -59,16 +60,20 @@ def now(trend: Trend, answer: TrendAnswer) -> Shown:
     who, urgent = _identity(trend, answer), [one.text for one in answer.urgent]
     made = [card(one, unbroken(one.detail), ":") for one in animal_cards(trend, answer)]
     alarm = heading(2, URGENT) + "".join(paragraph(text) for text in urgent)
+    # Before any number: what may be newer than it, and could not be used.
+    uncounted = [one.text for one in statements_on(answer, "uncounted")]
+    without = heading(2, UNCOUNTED) + "".join(map(paragraph, uncounted))
     html = "".join(
         (
             tag("header", who.html, class_="who animal"),
             tag("section", alarm, class_="urgent") if urgent else "",
+            tag("section", without) if uncounted else "",
             tag("h2", KNOW_NOW, class_="unseen"),
             cards(made, "now first"),
         )
     )
     alarms = (f"{URGENT}: {text}" for text in urgent)
-    return Shown(html, lines(who.text, *alarms, *(one.text for one in made)))
+    return Shown(html, lines(who.text, *alarms, *uncounted, *(one.text for one in made)))
 
 
 def _identity(trend: Trend, answer: TrendAnswer) -> Shown:

@@ -11,7 +11,7 @@ import numpy as np
 from bpvet.facts.signs.signs import read_sign, understood
 from bpvet.figures.lettering import written
 from bpvet.reports.letter.source import Source
-from bpvet.visits.signs.signs import day_of
+from bpvet.visits.signs.signs import animal_signs, day_of
 from bpvet.visits.signs.states import SignState
 from bpvet.wording.en.letter import age_words
 from bpvet.wording.en.pages.letter import NOTES, eyes_words
@@ -133,7 +133,9 @@ def eyes_line(source: Source) -> str:
     frame = frame[(frame["set_aside"] == "") & frame["seen_on"].notna()]
     about = [row for row in frame.to_dict("records") if _of_the_eyes(row)]
     if not about:
-        return NOTES["eyes"]
+        signs = animal_signs(source.records, source.animal)
+        asked = any(sign.is_note and sign.group in ("eye", "look") for sign in signs)
+        return NOTES["eyes_asked" if asked else "eyes"]
     last = day_of(about[-1]["seen_on"])
     said = "; ".join(sign_words(row) for row in about if day_of(row["seen_on"]) == last)
     age = age_words(np.datetime64(last, "D"), source.as_of)

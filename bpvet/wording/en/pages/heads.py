@@ -7,6 +7,7 @@ from bpvet.wording.en.pages.outlines import ANIMAL_WORDS
 
 KNOW_NOW = "What to know now"
 URGENT = "Urgent"
+UNCOUNTED = "Not counted in these answers"
 COMPUTED = "How it was computed"
 SOURCES = "Sources"
 NOTEBOOK_CODE = "The notebook's code"

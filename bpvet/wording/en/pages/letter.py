@@ -51,6 +51,7 @@ NOTES = {
     "none": "None recorded.",
     "signs": "None recorded in the last twelve months; no older one is longstanding or open.",
     "eyes": "No examination recorded: no entry in these records mentions the eyes.",
+    "eyes_asked": "No examination recorded; what stands under “Not clear” may speak of the eyes.",
     "figure": "No figure: no trend could be fitted; the reason stands beside “Usual”.",
     "age": "age not recorded",
     "start": "start not recorded",

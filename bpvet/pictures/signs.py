@@ -8,7 +8,14 @@ from bpvet.facts.signs.signs import status_shown
 from bpvet.figures.pictures import SignMark
 from bpvet.records.records import Records
 from bpvet.visits.signs.signs import day_of
-from bpvet.wording.en.pictures.trend import sign_label
+from bpvet.visits.unmeasured import unmeasured_days
+from bpvet.wording.en.pictures.trend import NO_USABLE_READING, sign_label
+
+
+def unmeasured_marks(records: Records, animal: str, after: np.datetime64) -> tuple[SignMark, ...]:
+    """Return the days after another on which no reading of the animal can be used, in order."""
+    days = unmeasured_days(records, animal).get(animal, ())
+    return tuple(SignMark(one.date, NO_USABLE_READING) for one in days if one.date > after)
 
 
 def sign_marks(records: Records, animal: str, as_of: np.datetime64) -> tuple[SignMark, ...]:

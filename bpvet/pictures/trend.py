@@ -23,7 +23,7 @@ from bpvet.pictures.band import doubts, trend_band
 from bpvet.pictures.guides import guides
 from bpvet.pictures.lab_panels import LabPanels, lab_panels
 from bpvet.pictures.lab_rows import LabRows, lab_rows
-from bpvet.pictures.signs import sign_marks
+from bpvet.pictures.signs import sign_marks, unmeasured_marks
 from bpvet.pictures.tracks import drug_tracks
 from bpvet.visits.labs.series import left_out
 from bpvet.visits.readings import readings_used
@@ -78,7 +78,10 @@ def trend_picture(
         if (method, condition) != (series.method, series.condition)
     )
     panel = _panel(trend, guideline_key, level, joined)
-    signs = sign_marks(trend.records, series.animal, trend.as_of)
+    signs = (
+        *sign_marks(trend.records, series.animal, trend.as_of),
+        *unmeasured_marks(trend.records, series.animal, series.date[-1]),
+    )
     spans = tuple(
         CourseSpan(span.drug, span.dose, span.started_on, span.stopped_on, span.modelled)
         for span in trend.context.treatments.spans

@@ -244,6 +244,10 @@ def signs_words(signs: Sequence[SignMark]) -> Iterator[str]:
         yield f"Signs: {'; '.join(seen)}."
 
 
+#: On the flag of a day without a usable reading.
+NO_USABLE_READING = "no usable reading"
+
+
 def sign_label(sign: str, status: str) -> str:
     """Return a sign, with its status where it is not simply present."""
     return sign if status in ("", "present") else f"{sign} ({status})"

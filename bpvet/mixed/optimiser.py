@@ -26,6 +26,7 @@ from bpvet.mixed.parametrisation import (
     with_entry,
     with_sd,
     without_entry,
+    without_smallest,
 )
 
 # A step that promises less than this, in −2 log-likelihood, ends the search.
@@ -265,9 +266,8 @@ class _Search:
         vanished = self.patient and sizes[-1] ** 2 < _VANISHED * self.thin
         if not vanished and direction @ _slope_in_g(point) @ direction <= 0:
             return point
-        kept = left[:, :-1] * sizes[:-1]
         try:
-            return self.thinner(self.point(*with_block(parametrisation, psi, kept)))
+            return self.thinner(self.point(*without_smallest(parametrisation, psi)))
         except FitError:
             return point
 

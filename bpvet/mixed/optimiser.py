@@ -176,6 +176,8 @@ class _Search:
                 return point, promise
             moved = self.moved(point, step)
             if moved is None:
+                moved = self.moved(point, step + self.bent(point, step, curvature, damping))
+            if moved is None:
                 if promise < 1e-13 * abs(point.value.criterion) + 1e-9 and damping == 0.0:
                     return point, promise
                 damping = max(1e-3, 10.0 * damping)
@@ -230,6 +232,21 @@ class _Search:
             return None
         derivatives = self.criterion.derivatives(variances, value)
         return Point(point.parametrisation, psi, variances, value, derivatives)
+
+    def bent(self, point: Point, step: Array, curvature: Array, damping: float) -> Array:
+        """Return what a step still needs to end where the variances' own step would.
+
+        The criterion is nearly quadratic in the variances, not on the chart: along a narrow ridge
+        that bends, only this keeps a long step on it.
+        """
+        jacobian = point.parametrisation.jacobian(point.psi)
+        try:
+            ahead = self.criterion.natural(point.parametrisation.variances(point.psi + step))
+        except FitError:
+            return np.zeros_like(step)
+        off = ahead - self.criterion.natural(point.variances) - jacobian @ step
+        pull = jacobian.T @ point.derivatives.information @ off
+        return _damped(pull, curvature, damping, point.parametrisation)[0]
 
     def leave_out(self, point: Point) -> Point:
         """Hold at zero what has become thin and still falls."""

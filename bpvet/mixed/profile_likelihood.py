@@ -89,8 +89,8 @@ class _Refits:
         return outcome.criterion - self.optimum.value.criterion
 
     def nearest(self, value: float) -> Point:
-        """Return the nearest refit to a value, or the optimum."""
-        known = {self.estimate: self.optimum} | self.points
+        """Return the nearest refit to a value, or the optimum; one at 0 has no covariances."""
+        known = {self.estimate: self.optimum} | {at: p for at, p in self.points.items() if at}
         return known[min(known, key=lambda at: abs(at - value))]
 
     def _guesses(self, value: float, size: int) -> list[Array]:

@@ -26,6 +26,7 @@ from bpvet.mixed.parametrisation import (
     with_entry,
     with_sd,
     without_entry,
+    without_smallest,
 )
 
 # A step that promises less than this, in −2 log-likelihood, ends the search.
@@ -175,6 +176,8 @@ class _Search:
                 return point, promise
             moved = self.moved(point, step)
             if moved is None:
+                moved = self.moved(point, step + self.bent(point, step, curvature, damping))
+            if moved is None:
                 if promise < 1e-13 * abs(point.value.criterion) + 1e-9 and damping == 0.0:
                     return point, promise
                 damping = max(1e-3, 10.0 * damping)
@@ -230,6 +233,21 @@ class _Search:
         derivatives = self.criterion.derivatives(variances, value)
         return Point(point.parametrisation, psi, variances, value, derivatives)
 
+    def bent(self, point: Point, step: Array, curvature: Array, damping: float) -> Array:
+        """Return what a step still needs to end where the variances' own step would.
+
+        The criterion is nearly quadratic in the variances, not on the chart: along a narrow ridge
+        that bends, only this keeps a long step on it.
+        """
+        jacobian = point.parametrisation.jacobian(point.psi)
+        try:
+            ahead = self.criterion.natural(point.parametrisation.variances(point.psi + step))
+        except FitError:
+            return np.zeros_like(step)
+        off = ahead - self.criterion.natural(point.variances) - jacobian @ step
+        pull = jacobian.T @ point.derivatives.information @ off
+        return _damped(pull, curvature, damping, point.parametrisation)[0]
+
     def leave_out(self, point: Point) -> Point:
         """Hold at zero what has become thin and still falls."""
         parametrisation, psi = point.parametrisation, point.psi
@@ -265,9 +283,8 @@ class _Search:
         vanished = self.patient and sizes[-1] ** 2 < _VANISHED * self.thin
         if not vanished and direction @ _slope_in_g(point) @ direction <= 0:
             return point
-        kept = left[:, :-1] * sizes[:-1]
         try:
-            return self.thinner(self.point(*with_block(parametrisation, psi, kept)))
+            return self.thinner(self.point(*without_smallest(parametrisation, psi)))
         except FitError:
             return point
 

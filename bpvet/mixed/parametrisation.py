@@ -220,6 +220,12 @@ def with_block(
     return changed, np.concatenate([outside[0], values, outside[1]])
 
 
+def without_smallest(parametrisation: Parametrisation, psi: Array) -> tuple[Parametrisation, Array]:
+    """Return chart and ψ without the direction of the block that varies least."""
+    left, sizes, _ = np.linalg.svd(block_factor(parametrisation, psi), full_matrices=False)
+    return with_block(parametrisation, psi, left[:, :-1] * sizes[:-1])
+
+
 def _thin_patterns(parametrisation: Parametrisation, factor: Array) -> tuple[Array, Array]:
     r, k = factor.shape
     order = np.argsort(-np.linalg.norm(factor, axis=1), kind="stable") if k else np.arange(r)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
 
@@ -15,13 +15,22 @@ from bpvet.maths.estimate import Estimate
 from bpvet.mixed.criterion import Criterion
 from bpvet.mixed.moments import Array
 from bpvet.mixed.optimiser import Point, minimise
-from bpvet.mixed.parametrisation import Parametrisation, block_parametrisation, with_held
+from bpvet.mixed.parametrisation import (
+    Parametrisation,
+    block_parametrisation,
+    with_held,
+    without_smallest,
+)
 
 Rise = Callable[[float], float]
+Start = tuple[Parametrisation, Array]
 
 
 # Beyond this share of the way between two refits the line through them is no guide.
 _FARTHEST_AHEAD = 1.5
+# Where more than this share of the others follows from an effect, a search begins without the
+# rest: whether that helps is asked at its end, and from a little of it no step leads on.
+_AT_EDGE = 0.999
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,20 +42,25 @@ class _Refits:
     criterion : Criterion
     optimum : Point
         Of all parameters.
+    estimate : float
+        The parameter's value there.
     ends : dict
         Where refits ended, by the value held: the next one begins on the line through the two
         nearest, from which few steps are left.
+    points : dict
+        The points themselves, also of those that ended on a smaller chart.
     """
 
     criterion: Criterion
     optimum: Point
+    estimate: float
     ends: dict[float, Array] = field(default_factory=dict)
+    points: dict[float, Point] = field(default_factory=dict)
 
     def rise(
         self,
         value: float,
-        parametrisation: Parametrisation,
-        psi: Array,
+        starts: Sequence[Start],
         criterion: Criterion | None = None,
     ) -> float:
         """Return how much the criterion is above the optimum's with a parameter held at a value.
@@ -54,23 +68,30 @@ class _Refits:
         Parameters
         ----------
         value : float
-        parametrisation : Parametrisation
-            With the parameter held there.
-        psi : (f,) float
-            Where the search begins when no other refit is a better guide.
+        starts : sequence of (Parametrisation, (f,) float)
+            Charts with the parameter held there, and where a search on them begins when no other
+            refit is a better guide; the first is where the others are at the optimum.
         criterion : Criterion, optional
             Where the value held is one of the fixed effects: the criterion that holds it.
         """
         criterion = criterion or self.criterion
+        parametrisation, psi = starts[0]
         if not len(psi):
             held = criterion.value(parametrisation.variances(psi)).criterion
             return held - self.optimum.value.criterion
-        starts = [psi, *self._guesses(value, len(psi))]
-        best = min(starts, key=partial(_value_or_inf, criterion, parametrisation))
-        found, outcome = minimise(criterion, [(parametrisation, best)])
+        self.ends.setdefault(self.estimate, psi)
+        guesses = [(parametrisation, guess) for guess in self._guesses(value, len(psi))]
+        best = min([*starts, *guesses], key=partial(_value_or_inf, criterion))
+        found, outcome = minimise(criterion, [best])
+        self.points[value] = found
         if len(found.psi) == len(psi):
             self.ends[value] = found.psi
         return outcome.criterion - self.optimum.value.criterion
+
+    def nearest(self, value: float) -> Point:
+        """Return the nearest refit to a value, or the optimum; one at 0 has no covariances."""
+        known = {self.estimate: self.optimum} | {at: p for at, p in self.points.items() if at}
+        return known[min(known, key=lambda at: abs(at - value))]
 
     def _guesses(self, value: float, size: int) -> list[Array]:
         """Return what nearby refits say of one at a value; none where there are no two of them."""
@@ -83,8 +104,9 @@ class _Refits:
         return [self.ends[near] + ahead * (self.ends[far] - self.ends[near])]
 
 
-def _value_or_inf(criterion: Criterion, parametrisation: Parametrisation, psi: Array) -> float:
+def _value_or_inf(criterion: Criterion, start: Start) -> float:
     """Return the criterion at a start; ∞ where it cannot be had there."""
+    parametrisation, psi = start
     try:
         return criterion.value(parametrisation.variances(psi)).criterion
     except FitError:
@@ -101,10 +123,10 @@ def scalar_interval(
     estimate = float(np.exp(point.psi[place])) if free[scalar] else 0.0
     rest = np.delete(point.psi, place) if free[scalar] else point.psi
 
-    refits = _Refits(criterion, point)
+    refits = _Refits(criterion, point, estimate)
 
     def rise(sd: float) -> float:
-        return refits.rise(sd, with_held(point.parametrisation, scalar, sd), rest)
+        return refits.rise(sd, [(with_held(point.parametrisation, scalar, sd), rest)])
 
     residual = scalar >= len(sds) - criterion.residuals
     return _sd_interval(rise, estimate, spread, level, residual)
@@ -134,9 +156,10 @@ def effect_interval(
     level : float
     correlated : bool
     """
-    g = _user_covariance(point, scale)
-    rise = partial(_sd_rise, _Refits(criterion, point), effect, scale, g, correlated)
-    return _sd_interval(rise, float(np.sqrt(max(g[effect, effect], 0.0))), spread, level, False)
+    estimate = float(np.sqrt(max(_user_covariance(point, scale)[effect, effect], 0.0)))
+    refits = _Refits(criterion, point, estimate)
+    rise = partial(_sd_rise, refits, effect, scale, correlated)
+    return _sd_interval(rise, estimate, spread, level, False)
 
 
 def _user_covariance(point: Point, scale: Array) -> Array:
@@ -144,33 +167,34 @@ def _user_covariance(point: Point, scale: Array) -> Array:
     return back @ back.T
 
 
-def _sd_rise(
-    refits: _Refits,
-    effect: int,
-    scale: Array,
-    g: Array,
-    correlated: bool,
-    sd: float,
-) -> float:
-    q, point = len(g), refits.optimum
+def _sd_rise(refits: _Refits, effect: int, scale: Array, correlated: bool, sd: float) -> float:
+    q, point = len(scale), refits.optimum
     order = [effect, *(i for i in range(q) if i != effect)]
-    turned, columns = g[np.ix_(order, order)], scale[:, order]
+    columns = scale[:, order]
     fixed = np.outer(columns[:, 0], np.eye(q)[0]) * sd
+    turned = _user_covariance(point, scale)[np.ix_(order, order)]
     if not correlated:
-        parametrisation, psi = _held_alone(fixed, columns, np.sqrt(np.diag(turned)), point)
-        return refits.rise(sd, parametrisation, psi)
-    slope = turned[1:, 0] / np.sqrt(turned[0, 0]) if turned[0, 0] > 0 else np.zeros(q - 1)
-    left = turned[1:, 1:] - np.outer(slope, slope)
-    parametrisation, inner = _block(fixed, columns[:, 1:], 1, left, point)
-    beside = np.stack([np.outer(c, np.eye(q)[0]) for c in columns[:, 1:].T]) if q > 1 else None
-    if sd > 0 and beside is not None:
-        parametrisation = replace(
-            parametrisation,
-            patterns=np.concatenate([beside, parametrisation.patterns]),
-            log=np.concatenate([np.zeros(q - 1, bool), parametrisation.log]),
-        )
-        inner = np.concatenate([slope, inner])
-    return refits.rise(sd, parametrisation, np.concatenate([inner, _free_sds(point)]))
+        return refits.rise(sd, [_held_alone(fixed, columns, np.sqrt(np.diag(turned)), point)])
+    nearest = _user_covariance(refits.nearest(sd), scale)[np.ix_(order, order)]
+    starts = []
+    # The records tell the covariances, more than the correlations, of an SD that is made smaller.
+    for covariance, unit in ((turned, turned[0, 0] ** 0.5), (nearest, sd)):
+        slope = covariance[1:, 0] / unit if unit > 0 else np.zeros(q - 1)
+        share = float(slope @ np.linalg.pinv(covariance[1:, 1:]) @ slope)
+        slope = slope / max(1.0, share**0.5)
+        left = covariance[1:, 1:] - np.outer(slope, slope)
+        parametrisation, psi = _block(fixed, columns[:, 1:], 1, left, point)
+        if sd > 0 and q > 1:
+            beside = np.stack([np.outer(c, np.eye(q)[0]) for c in columns[:, 1:].T])
+            parametrisation = replace(
+                parametrisation,
+                patterns=np.concatenate([beside, parametrisation.patterns]),
+                log=np.concatenate([np.zeros(q - 1, bool), parametrisation.log]),
+            )
+            psi = np.concatenate([slope, psi])
+        start = parametrisation, np.concatenate([psi, _free_sds(point)])
+        starts.append(without_smallest(*start) if sd > 0 and share > _AT_EDGE else start)
+    return refits.rise(sd, starts)
 
 
 def _held_alone(
@@ -229,8 +253,8 @@ def correlation_interval(
         # The likelihood is the same at every correlation: the readings cannot tell it.
         return Estimate(None, -1.0, 1.0, level=level)
     middle = float(np.clip(g[i, j] / np.sqrt(g[i, i] * g[j, j]), -1.0, 1.0))
-    rise = cache(partial(_correlation_rise, _Refits(criterion, point), pair, scale, g))
     estimate, edge = float(np.arcsin(middle)), np.pi / 2
+    rise = cache(partial(_correlation_rise, _Refits(criterion, point, estimate), pair, scale, g))
     target = float(chdtri(1, 1.0 - level))
     lower = -edge if rise(-edge) <= target else _end(rise, estimate, -edge, target)
     upper = edge if rise(edge) <= target else _end(rise, estimate, edge, target)
@@ -263,7 +287,8 @@ def _correlation_rise(
         patterns=np.concatenate([np.array(own), parametrisation.patterns]),
         log=np.concatenate([np.array(log), parametrisation.log]),
     )
-    return refits.rise(angle, parametrisation, np.concatenate([values, inner, _free_sds(point)]))
+    start = np.concatenate([values, inner, _free_sds(point)])
+    return refits.rise(angle, [(parametrisation, start)])
 
 
 def coefficient_interval(
@@ -292,12 +317,12 @@ def coefficient_interval(
     others = basis @ np.linalg.svd(contrast[None], full_matrices=True)[2][1:].T
     estimate = float(contrast @ point.value.coefficients)
 
-    refits = _Refits(criterion, point)
+    refits = _Refits(criterion, point, estimate)
 
     @cache
     def rise(value: float) -> float:
         held = replace(criterion, basis=others, offset=criterion.offset - along * value)
-        return refits.rise(value, point.parametrisation, point.psi, held)
+        return refits.rise(value, [(point.parametrisation, point.psi)], held)
 
     target = float(chdtri(1, 1.0 - level))
     lower, upper = (_outward(rise, estimate, step, target) for step in (-spread, spread))
@@ -310,12 +335,15 @@ def _sd_interval(
     target, rise = float(chdtri(1, 1.0 - level)), cache(rise)
     first = spread if np.isfinite(spread) and spread > 0 else max(estimate, 1e-3)
     upper = _outward(rise, estimate, first, target)
-    if estimate == 0.0 or (not positive and rise(0.0) <= target):
+    # No residual SD is 0, and at 0 one that is many standard errors away only costs a long search.
+    away = positive or first < 0.1 * estimate
+    if estimate == 0.0 or (not away and rise(0.0) <= target):
         return Estimate(estimate, 0.0, upper, level=level)
-    far = 0.7 * estimate
+    far = max(estimate - 2.5 * first, 0.7 * estimate if away else 0.0)
     while rise(far) <= target:
-        far *= 0.7
-        if far < 1e-9 * estimate:
+        # The criterion at 0 itself is above the target: the end lies between, however flat.
+        far = 0.7 * far if away else 0.0
+        if away and far < 1e-9 * estimate:
             raise FitError("A profile did not rise towards zero: the interval has no end.")
     return Estimate(estimate, _end(rise, estimate, far, target), upper, level=level)
 
@@ -333,8 +361,8 @@ def _end(rise: Rise, estimate: float, far: float, target: float) -> float:
     """Return where √rise reaches √target between the estimate and a point beyond the end."""
 
     def excess(at: float) -> float:
-        return float(np.sqrt(max(rise(at), 0.0)) - np.sqrt(target))
+        risen = 0.0 if at == estimate else max(rise(at), 0.0)
+        return float(np.sqrt(risen) - np.sqrt(target))
 
     tolerance = 1e-7 * abs(far - estimate)
-    near = estimate + 1e-6 * (far - estimate)
-    return float(brentq(excess, near, far, xtol=tolerance, rtol=1e-10))
+    return float(brentq(excess, estimate, far, xtol=tolerance, rtol=1e-10))

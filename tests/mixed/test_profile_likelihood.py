@@ -8,10 +8,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.optimize import minimize
 
 from bpvet.maths.estimate import Estimate
+from bpvet.mixed.cohort import fit_cohort
 from bpvet.mixed.contributions import Variances
 from bpvet.mixed.criterion import Criterion
 from bpvet.mixed.optimiser import Point, minimise, usual_starts
@@ -138,6 +140,25 @@ def test_a_correlation_beside_an_effect_without_variance_of_its_own() -> None:
     assert found.known[1:] == pytest.approx((-0.5090969, 0.4007808), abs=1e-3)
     # Of an effect so small every correlation fits nearly as well.
     assert correlation_interval(c, point, (0, 2), np.eye(3), 0.95).known[1:] == (-1.0, 1.0)
+
+
+def test_an_end_on_the_flat_tail_where_the_correlation_is_at_its_edge() -> None:
+    """By lme4 1.1-31 (reference_checks/mixed/scripts/flat_profile.R, on these rows)."""
+    rng = np.random.default_rng(58)
+    animal = np.repeat(np.arange(300), rng.integers(3, 9, 300))
+    months = rng.uniform(0, 10, len(animal)).round(2)
+    level = rng.normal(size=300)
+    slope = 0.16 * (0.75 * level + 0.66 * rng.normal(size=300))
+    scatter = rng.normal(0, 4, len(animal))
+    y = (150 + 18 * level[animal] + slope[animal] * months + scatter).round(2)
+    rows = pd.DataFrame({"animal": animal.astype(str), "months": months, "y": y})
+    fit = fit_cohort(rows, "y ~ months", slope="months", session=None, reml=False)
+    wide = fit.profile(0.95, ["animal: months"]).iloc[0]
+    assert wide["lower"] == pytest.approx(0.0015876953, abs=2e-8)
+    assert wide["upper"] == pytest.approx(0.3171206, abs=2e-6)
+    # At 0 the criterion is 3.9962744 higher (lme4): by χ² at 95.44 %.
+    assert fit.profile(0.955, ["animal: months"])["lower"].item() == 0.0
+    assert fit.profile(0.954, ["animal: months"])["lower"].item() > 0.0
 
 
 def test_what_does_not_vary_has_no_correlation() -> None:

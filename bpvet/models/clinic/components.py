@@ -25,7 +25,7 @@ class Component:
     lower, upper : float or None
         Ends of its interval; None where there are none.
     reason : str or None
-        Why a number is not given, or why it is zero.
+        Why a number is not given, or is zero, or may be.
     """
 
     component: str
@@ -64,8 +64,9 @@ def _component(study: ClinicCohort, name: str, level: float) -> Component:
         open_ended = reason("cohort.open_ended")
         return Component(name, words, unit, estimate, None, None, open_ended)
     ends = float(row["lower"]), float(row["upper"])
-    zero = reason("cohort.at_zero") if estimate == 0.0 else None
-    return Component(name, words, unit, estimate, *ends, zero)
+    zero = "cohort.at_zero" if estimate == 0.0 else "cohort.may_be_zero"
+    told = reason(zero) if unit and ends[0] == 0.0 else None
+    return Component(name, words, unit, estimate, *ends, told)
 
 
 def component_words(name: str, unit: str) -> tuple[str, str]:

@@ -280,6 +280,14 @@ def test_components_are_the_fits_sds_with_profile_intervals(study: ClinicCohort)
         assert part.estimate is None or part.lower is None or part.lower <= part.estimate
 
 
+def test_an_interval_that_begins_at_zero_is_said_to(study: ClinicCohort) -> None:
+    sds = [one for one in components(study, 1 - 1e-9) if one.unit and one.estimate]
+    told = {bool(one.reason and "begins at zero" in one.reason) for one in sds}
+    assert told == {True, False}
+    for one in sds:
+        assert (one.reason is not None) == (one.lower == 0.0)
+
+
 def test_components_in_words() -> None:
     assert component_words("animal: months", "mmHg")[1] == "mmHg a month"
     name = "animal: correlation of intercept and months"

@@ -28,6 +28,7 @@ WORDS = {
     "cohort.first_mean": "{quantity}, mean of the first counted session",
     "cohort.followed": "From first to last counted session",
     "cohort.left_out": "first of four or more readings, left out by the rule",
+    "cohort.may_be_zero": "the interval begins at zero: these records do not exclude that",
     "cohort.measured": "measured {condition}",
     "cohort.needs_sd": "an SD that it needs is zero",
     "cohort.no_session": "animal without any session on record",

@@ -9,7 +9,7 @@ from __future__ import annotations
 import codecs
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -134,16 +134,13 @@ def read_large_lines(
         One sheet, or none with a stopping finding; None alone, with nothing said, where the whole
         text is needed: for a list, for resources of FHIR, and for what is no JSON.
     """
-    columns, first = _Columns(), None
+    columns = _Columns()
     try:
         with path.open("rb", buffering=0) as opened:
             blocks = Blocks(opened, quoted=True, marked=True)
             if form_of(blocks.top) != "json":
                 return None
             for values in _values_of_blocks(blocks):
-                first = first or next(objects(Document(values)), None)
-                if first and isinstance(first[1].get("resourceType"), str):
-                    return None
                 columns.add(values)
             told: list[Finding] = []
             sheet = columns.sheet(file, table, told)
@@ -166,11 +163,15 @@ class _Columns:
         self._constants: dict[str, list[int]] = {}
         self._rows, self._too_many = 0, False
 
-    def add(self, values: list[tuple[int, Any]]) -> None:
+    def add(self, values: Iterable[tuple[int, Any]]) -> None:
         """Add the next values, each with its line; nothing more once there are too many names."""
+        lines: list[int] = []
         rows: list[dict[str, str]] = []
         names = self._names
-        for line, value in () if self._too_many else values:
+        for line, value in values:
+            if self._too_many or len(names) > MOST_NAMES:
+                continue
+            lines.append(line)
             row: dict[str, str] = dict(value) if isinstance(value, Pairs) else {}
             # Most objects hold texts, or nothing, under names that are known, each once.
             known = 0 < len(row) == len(value) and row.keys() <= names.keys()
@@ -188,8 +189,6 @@ class _Columns:
                 row[name] = cell_text(cell, names[name])
                 if isinstance(cell, NotJson):
                     self._constants.setdefault(name, []).append(line)
-            if len(names) > MOST_NAMES:
-                break
         many = self._rows + len(rows)
         self._too_many |= len(names) > MOST_NAMES or len(names) * many > MOST_CELLS
         if self._too_many:
@@ -202,7 +201,7 @@ class _Columns:
                 if self._rows:
                     self._grow(name, pa.array([""], TEXT).take(pa.array([0] * self._rows)))
             self._grow(name, cells)
-        self._lines.append(np.array([line for line, _ in values], dtype=np.int64))
+        self._lines.append(np.array(lines, dtype=np.int64))
         self._rows = many
 
     def _grow(self, name: str, cells: pa.Array) -> None:
@@ -296,37 +295,34 @@ def _values(text: str) -> Document:
     place = _skip(text, 0)
     listed = text.startswith("[", place)
     reading = _Reading()
-    values, _ = reading.values(text, _skip(text, place + 1) if listed else place, listed=listed)
+    values = list(reading.values(text, place + 1 if listed else place, listed=listed))
     return Document(fault=reading.fault) if reading.fault else Document(values)
 
 
-def _values_of_blocks(blocks: Blocks) -> Iterator[list[tuple[int, Any]]]:
-    """Yield the values of lines with their lines, a block at a time.
+def _values_of_blocks(blocks: Blocks) -> Iterator[Iterator[tuple[int, Any]]]:
+    """Yield the values of lines with their lines, a block at a time; each is used up at once.
 
     Raises
     ------
     NotPlainError
-        They stand in a list, one of them goes on and on, or the text cannot be read.
+        They stand in a list or are resources of FHIR, one of them goes on and on, or the text
+        cannot be read.
     """
     top = blocks.top.removeprefix(codecs.BOM_UTF8)
     if top.lstrip().startswith(b"["):
         raise NotPlainError
     blocks.skip(len(blocks.top) - len(top))
     reading = _Reading()
-    begun, rest = b"", ""
-    while True:
+    begun, new = b"", b"\n"
+    while new:
         new = bytes(blocks.read(BLOCK))
         text = begun + new
         # Of a line break of two letters the second may come with the next block.
         end = max(text.rfind(b"\n"), text.rfind(b"\r", 0, -1)) + 1 if new else len(text)
         begun = text[end:]
-        rest += text[:end].decode("utf-8")
-        values, rest = reading.values(rest, 0, more=bool(new))
-        if reading.fault or len(begun) + len(rest) > LONGEST_VALUE:
+        yield reading.values(reading.rest + text[:end].decode("utf-8"), more=bool(new))
+        if reading.fault or reading.of_fhir or len(begun) + len(reading.rest) > LONGEST_VALUE:
             raise NotPlainError
-        yield values
-        if not new:
-            return
 
 
 class _Reading:
@@ -338,32 +334,37 @@ class _Reading:
         Where the next piece of the text begins.
     by_line : bool
         Whether a value has been met that stands on one line.
+    of_fhir : bool or None
+        Whether the first object names the type of a resource; None before any.
+    rest : str
+        What is left of the piece, where its last value may go on in the next.
     fault : (int, str) or None
         As in `Document`.
     """
 
     def __init__(self) -> None:
-        self.line, self.by_line = 1, False
+        self.line, self.by_line, self.rest = 1, False, ""
+        self.of_fhir: bool | None = None
         self.fault: tuple[int, str] | None = None
         self._read = decoder()
 
     def values(
-        self, text: str, place: int, *, listed: bool = False, more: bool = False
-    ) -> tuple[list[tuple[int, Any]], str]:
-        """Return the values of the next piece with their lines, and what is left of the piece.
+        self, text: str, place: int = 0, *, listed: bool = False, more: bool = False
+    ) -> Iterator[tuple[int, Any]]:
+        """Yield the values of the next piece with their lines, none of which is kept.
 
         Parameters
         ----------
         text : str
             The piece, of whole lines.
         place : int
-            Where its first value begins.
+            Where it is begun with.
         listed : bool
             Whether the values stand in a list.
         more : bool
             Whether the text goes on: the last value is then left, if it may do so too.
         """
-        values: list[tuple[int, Any]] = []
+        self.rest = ""
         counted, full = 0, len(text.rstrip(" \t\r\n")) if more else len(text) + 1
         place = _skip(text, place)
         while place < len(text) and not (listed and text[place] == "]"):
@@ -374,25 +375,27 @@ class _Reading:
                 follows = (_NEXT if listed else _END).match(text, end)
                 if follows is None:
                     raise json.JSONDecodeError("more than one value", text, end)
-                values.append((self.line, value))
                 self.by_line = self.by_line or _BREAK.search(text, place, end) is None
                 place = _skip(text, follows.end())
+                if self.of_fhir is None and isinstance(value, Pairs):
+                    self.of_fhir = isinstance(dict(value).get("resourceType"), str)
             except (json.JSONDecodeError, RecursionError) as error:
                 if isinstance(error, json.JSONDecodeError) and error.pos >= full:
-                    return values, text[place:]
+                    self.rest = text[place:]
+                    return
                 found = _BREAK.search(text, place)
                 stop = found.start() if found else len(text)
                 bad = text[place:stop]
                 if not self.by_line and not bad.rstrip(" \t,").endswith("}"):
                     self.fault = _fault(text, error, self.line)
-                    return [], ""
+                    return
                 deep = isinstance(error, RecursionError)
                 why = reason("row.nested" if deep else "row.no_object")
-                values.append((self.line, NoValue(printable(bad[:500]), why)))
+                value = NoValue(printable(bad[:500]), why)
                 self.by_line = True
                 place = _skip(text, stop)
+            yield self.line, value
         self.line += _breaks(text, counted, len(text))
-        return values, ""
 
 
 def _fault(text: str, error: json.JSONDecodeError | RecursionError, line: int) -> tuple[int, str]:

@@ -15,7 +15,8 @@ from bpvet.records.cells import TEXT, RawSheet, cell_text, falsehood
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of, printable, shown
 from bpvet.records.formats.arrow_sizes import unpacked_bytes
-from bpvet.records.parsing.columns import CODED, uncoded
+from bpvet.records.formats.gathered_columns import GatheredColumn
+from bpvet.records.parsing.columns import uncoded
 
 #: Rows, cells and bytes of text that a file of any size may unpack to, and how many more for each
 #: of its bytes. A real table of four million readings takes three bytes a row.
@@ -152,7 +153,12 @@ def _sheet(
             findings.append(finding_of(code, file, None, name, name=name, holds=holds))
             continue
         header.append(name)
-        columns.append(_as_one(cells_of))
+        cells = cells_of.taken()
+        is_coded = pa.types.is_dictionary(cells.type)
+        # Codes are for texts that repeat.
+        columns.append(
+            uncoded(cells) if is_coded and 2 * len(cells.dictionary) > len(cells) else cells
+        )
         parts[i] = None
         if filled[i]:
             # Times told by the clock of a zone may not be the clinic's.
@@ -176,17 +182,18 @@ def _sheet(
 
 def _gathered(
     names: list[str], schema: pa.Schema, batches: Iterator[pa.RecordBatch], size: int
-) -> tuple[list[list[pa.Array] | None], list[int], int]:
-    """Return the cells of each column as parts, how many are not missing, and the rows.
+) -> tuple[list[GatheredColumn | None], list[int], int]:
+    """Return the cells of each column, how many are not missing, and the rows.
 
-    A column that holds no text, and nothing that can be made text, has None for its parts.
+    A column that holds no text, and nothing that can be made text, is None.
 
     Raises
     ------
     _TooLarge
         There is more text than a file of this size may hold.
     """
-    parts: list[list[pa.Array] | None] = [[] for _ in names]
+    parts: list[GatheredColumn | None] = [GatheredColumn() for _ in names]
+    coded: list[bool | None] = [None] * len(names)
     filled = [0] * len(names)
     rows, left = 0, max(MOST_BYTES, BYTES_A_BYTE * size)
     nothing = pa.RecordBatch.from_arrays([pa.nulls(0, one.type) for one in schema], names=names)
@@ -209,16 +216,13 @@ def _gathered(
                         size=_bytes(size),
                     )
                 )
-            some.append(cells)
+            if len(cells):
+                # What hardly repeats at the top is kept as text: to number it would take long.
+                if coded[i] is None:
+                    coded[i] = 2 * len(cells.dictionary) <= len(cells)
+                some.add(cells if coded[i] else uncoded(cells))
             filled[i] += len(column) - column.null_count
     return parts, filled, rows
-
-
-def _as_one(parts: list[pa.Array]) -> pa.Array:
-    """Return parts of a column, each as codes, as one: codes if its texts repeat, else text."""
-    whole = pa.chunked_array(parts, CODED).unify_dictionaries().combine_chunks()
-    one = whole if isinstance(whole, pa.Array) else pa.concat_arrays(whole.chunks)
-    return one if 2 * len(one.dictionary) <= max(len(one), 1) else uncoded(one)
 
 
 def _kind(kind: pa.DataType) -> str:
@@ -301,6 +305,12 @@ def _moments(values: pa.Array) -> pa.Array:
     """Return date-times as ISO text by the clock of their zone; midnight is a date alone."""
     if values.type.tz:
         values = pc.local_timestamp(values)
+    try:
+        # Most are whole seconds, whose texts have no zeros at the end to look for.
+        whole = pc.replace_substring(values.cast(pa.timestamp("s")).cast(TEXT), " ", "T")
+        return pc.replace_substring(whole, "T00:00:00", "")
+    except pa.ArrowInvalid:
+        pass
     texts = pc.replace_substring(values.cast(TEXT), " ", "T")
     texts = pc.replace_substring_regex(texts, r"(\.[0-9]*?)0+$", r"\1")
     return pc.replace_substring_regex(texts, r"(T00:00:00)?\.?$", "")

@@ -37,8 +37,8 @@ class Blocks:
     ----------
     file : raw binary file
         At its start, not buffered.
-    quoted : bool
-        Whether there may be quotation marks.
+    quoted, marked : bool
+        Whether there may be quotation marks, and a mark of UTF-8 at the start.
 
     Attributes
     ----------
@@ -55,8 +55,8 @@ class Blocks:
 
     closed = False
 
-    def __init__(self, file: RawIOBase, quoted: bool = False) -> None:
-        self._file, self._quoted = file, quoted
+    def __init__(self, file: RawIOBase, quoted: bool = False, marked: bool = False) -> None:
+        self._file, self._quoted, self._marked = file, quoted, marked
         self._separator, self._open = "", b""
         self._digest = hashlib.sha256()
         self._decoder = codecs.getincrementaldecoder("utf-8")()
@@ -134,7 +134,7 @@ class Blocks:
             raise NotPlainError
         if not self._quoted and block.find(b'"', 0, size) >= 0:
             raise QuotedError
-        if self.size == size and _marked(bytes(view[:4])):
+        if self.size == size and not self._marked and _marked(bytes(view[:4])):
             raise NotPlainError
         # A letter of several bytes may begin in one block and end in the next.
         if not size or self._decoder.getstate()[0] or np.frombuffer(view, np.uint8).max() > 0x7F:

@@ -124,12 +124,26 @@ def _read_one(
         if large is not None:
             sheet, size, sha256 = large
             return [without_guards(sheet, findings)], size, sha256
+        if query is None and _is_json(content):
+            from bpvet.records.formats.json_lines import read_large_lines
+
+            lines = read_large_lines(file, table, content, findings)
+            if lines is not None:
+                return lines
         data = bytes_of(content, findings)
         if data is None:
             return None
         content = data
     sheets = sheets_of(file, table, content, findings, mapping, encoding, query)
     return sheets, len(content), hashlib.sha256(content).digest()
+
+
+def _is_json(path: Path) -> bool:
+    try:
+        with path.open("rb") as opened:
+            return form_of(opened.read(10_000)) == "json"
+    except OSError:
+        return False
 
 
 def sheets_of(

@@ -6,24 +6,33 @@ see the same text as in a CSV file.
 
 from __future__ import annotations
 
+import codecs
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
+from numpy.typing import NDArray
 
 from bpvet.reasons import reason
 from bpvet.records.cells import TEXT, RawSheet, cell_text, falsehood, some_of
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of, printable, shown
+from bpvet.records.formats.blocks import BLOCK, Blocks, NotPlainError
 from bpvet.records.formats.encodings import as_utf8
+from bpvet.records.formats.forms import form_of
+from bpvet.records.formats.gathered_columns import GatheredColumn
+from bpvet.records.parsing.columns import repeats
 
 #: Different names that the objects of a file may use, and cells that they may make.
 MOST_NAMES = 1000
 MOST_CELLS = 20_000_000
+#: Bytes of a value that goes over several lines, beyond which the text is read whole.
+LONGEST_VALUE = 1 << 22
 _BREAK = re.compile(r"\r\n|\r|\n")
 _SPACE = re.compile(r"[ \t\r\n]*")
 #: What follows a value on a line of its own, and in a list.
@@ -102,43 +111,130 @@ def json_sheet(file: str, table: str, held: Document, findings: list[Finding]) -
     findings : list of Finding
         What is to be said of the file as a whole is added here.
     """
-    names: dict[str, str] = {}
-    rows: list[dict[str, str]] = []
-    broken: dict[int, tuple[str, str]] = {}
-    constants: dict[str, list[int]] = {}
-    for line, value in held.values:
-        row: dict[str, str] = {}
-        text, why = _why_no_row(value)
-        if why:
-            broken[len(rows)] = text, why
-        rows.append(row)
-        for name, cell in () if why else value:
-            if name not in names:
-                names[name] = falsehood(name)
-            row[name] = cell_text(cell, names[name])
-            if isinstance(cell, NotJson):
-                constants.setdefault(name, []).append(line)
-        if len(names) > MOST_NAMES:
-            break
-    if len(names) > MOST_NAMES or len(names) * len(rows) > MOST_CELLS:
-        findings.append(finding_of(Code.TOO_MANY_NAMES, file, stops=True))
+    columns = _Columns()
+    columns.add(held.values)
+    return columns.sheet(file, table, findings)
+
+
+def read_large_lines(
+    file: str, table: str, path: Path, findings: list[Finding]
+) -> tuple[list[RawSheet], int, bytes] | None:
+    """Return the cells, the size and the sha256 of a large file of JSON lines, never held whole.
+
+    Parameters
+    ----------
+    file, table, findings
+        As in `json_sheet`.
+    path : Path
+        Where it lies.
+
+    Returns
+    -------
+    list of RawSheet, int, bytes
+        One sheet, or none with a stopping finding; None alone, with nothing said, where the whole
+        text is needed: for a list, for resources of FHIR, and for what is no JSON.
+    """
+    columns = _Columns()
+    try:
+        with path.open("rb", buffering=0) as opened:
+            blocks = Blocks(opened, quoted=True, marked=True)
+            if form_of(blocks.top) != "json":
+                return None
+            for values in _values_of_blocks(blocks):
+                columns.add(values)
+            told: list[Finding] = []
+            sheet = columns.sheet(file, table, told)
+            size, sha256 = blocks.end()
+    except (NotPlainError, OSError):
         return None
-    for name, where in constants.items():
-        code, lines = Code.NOT_JSON_NUMBERS, some_of(where)
-        findings.append(finding_of(code, file, where[0], printable(name), lines=lines))
-    if not names:
-        findings.append(finding_of(Code.NO_OBJECT, file, stops=True))
-        return None
-    return RawSheet(
-        file,
-        table,
-        tuple(printable(name) for name in names),
-        tuple(pa.array([row.get(name, "") for row in rows], TEXT) for name in names),
-        np.array([line for line, _ in held.values], dtype=np.int64),
-        broken,
-        separator="",
-        header_line=None,
-    )
+    findings += told
+    return [] if sheet is None else [sheet], size, sha256
+
+
+class _Columns:
+    """The cells of objects, a column for each name, which grow some objects at a time."""
+
+    def __init__(self) -> None:
+        self._names: dict[str, str] = {}
+        self._columns: dict[str, GatheredColumn] = {}
+        self._coded: dict[str, bool] = {}
+        self._lines: list[NDArray[np.int64]] = [np.zeros(0, np.int64)]
+        self._broken: dict[int, tuple[str, str]] = {}
+        self._constants: dict[str, list[int]] = {}
+        self._rows, self._too_many = 0, False
+
+    def add(self, values: Iterable[tuple[int, Any]]) -> None:
+        """Add the next values, each with its line; nothing more once there are too many names."""
+        lines: list[int] = []
+        rows: list[dict[str, str]] = []
+        names = self._names
+        for line, value in values:
+            if self._too_many or len(names) > MOST_NAMES:
+                continue
+            lines.append(line)
+            row: dict[str, str] = dict(value) if isinstance(value, Pairs) else {}
+            # Most objects hold texts, or nothing, under names that are known, each once.
+            known = 0 < len(row) == len(value) and row.keys() <= names.keys()
+            if known and set(map(type, row.values())) <= {str, type(None)}:
+                rows.append(row)
+                continue
+            row = {}
+            text, why = _why_no_row(value)
+            if why:
+                self._broken[self._rows + len(rows)] = text, why
+            rows.append(row)
+            for name, cell in () if why else value:
+                if name not in names:
+                    names[name] = falsehood(name)
+                row[name] = cell_text(cell, names[name])
+                if isinstance(cell, NotJson):
+                    self._constants.setdefault(name, []).append(line)
+        many = self._rows + len(rows)
+        self._too_many |= len(names) > MOST_NAMES or len(names) * many > MOST_CELLS
+        if self._too_many:
+            self._columns.clear()
+            return
+        for name in names:
+            cells = _texts([row.get(name) or "" for row in rows])
+            if name not in self._columns:
+                self._columns[name], self._coded[name] = GatheredColumn(), repeats(cells)
+                if self._rows:
+                    self._grow(name, pa.array([""], TEXT).take(pa.array([0] * self._rows)))
+            self._grow(name, cells)
+        self._lines.append(np.array(lines, dtype=np.int64))
+        self._rows = many
+
+    def _grow(self, name: str, cells: pa.Array) -> None:
+        self._columns[name].add(cells.dictionary_encode() if self._coded[name] else cells)
+
+    def sheet(self, file: str, table: str, findings: list[Finding]) -> RawSheet | None:
+        """Return all cells, or None with a stopping finding; arguments as in `json_sheet`."""
+        if self._too_many:
+            findings.append(finding_of(Code.TOO_MANY_NAMES, file, stops=True))
+            return None
+        for name, where in self._constants.items():
+            code, lines = Code.NOT_JSON_NUMBERS, some_of(where)
+            findings.append(finding_of(code, file, where[0], printable(name), lines=lines))
+        if not self._names:
+            findings.append(finding_of(Code.NO_OBJECT, file, stops=True))
+            return None
+        return RawSheet(
+            file,
+            table,
+            tuple(map(printable, self._names)),
+            tuple(self._columns[name].taken() for name in self._names),
+            np.concatenate(self._lines),
+            self._broken,
+            separator="",
+            header_line=None,
+        )
+
+
+def _texts(cells: list[str]) -> pa.Array:
+    try:
+        return pa.array(cells, TEXT)
+    except UnicodeEncodeError:
+        return pa.array(list(map(cell_text, cells)), TEXT)
 
 
 def _why_no_row(value: Any) -> tuple[str, str]:
@@ -196,36 +292,110 @@ def decoder(pairs: Callable[[list[tuple[str, Any]]], Any] = Pairs) -> json.JSOND
 
 def _values(text: str) -> Document:
     """Return the values of a text, one after the other or in a list."""
-    held = Document()
-    read = decoder()
     place = _skip(text, 0)
     listed = text.startswith("[", place)
-    place = _skip(text, place + 1) if listed else place
-    line, counted = 1, 0
-    by_line = False
-    while place < len(text) and not (listed and text[place] == "]"):
-        line += _breaks(text, counted, place)
-        counted = place
-        try:
-            value, end = read.raw_decode(text, place)
-            follows = (_NEXT if listed else _END).match(text, end)
-            if follows is None:
-                raise json.JSONDecodeError("more than one value", text, end)
-            held.values.append((line, value))
-            by_line = by_line or _BREAK.search(text, place, end) is None
-            place = _skip(text, follows.end())
-        except (json.JSONDecodeError, RecursionError) as error:
-            found = _BREAK.search(text, place)
-            stop = found.start() if found else len(text)
-            bad = text[place:stop]
-            if not by_line and not bad.rstrip(" \t,").endswith("}"):
-                return Document(fault=_fault(text, error, line))
-            deep = isinstance(error, RecursionError)
-            why = reason("row.nested" if deep else "row.no_object")
-            held.values.append((line, NoValue(printable(bad[:500]), why)))
-            by_line = True
-            place = _skip(text, stop)
-    return held
+    reading = _Reading()
+    values = list(reading.values(text, place + 1 if listed else place, listed=listed))
+    return Document(fault=reading.fault) if reading.fault else Document(values)
+
+
+def _values_of_blocks(blocks: Blocks) -> Iterator[Iterator[tuple[int, Any]]]:
+    """Yield the values of lines with their lines, a block at a time; each is used up at once.
+
+    Raises
+    ------
+    NotPlainError
+        They stand in a list or are resources of FHIR, one of them goes on and on, or the text
+        cannot be read.
+    """
+    top = blocks.top.removeprefix(codecs.BOM_UTF8)
+    if top.lstrip().startswith(b"["):
+        raise NotPlainError
+    blocks.skip(len(blocks.top) - len(top))
+    reading = _Reading()
+    begun, new = b"", b"\n"
+    while new:
+        new = bytes(blocks.read(BLOCK))
+        text = begun + new
+        # Of a line break of two letters the second may come with the next block.
+        end = max(text.rfind(b"\n"), text.rfind(b"\r", 0, -1)) + 1 if new else len(text)
+        begun = text[end:]
+        yield reading.values(reading.rest + text[:end].decode("utf-8"), more=bool(new))
+        if reading.fault or reading.of_fhir or len(begun) + len(reading.rest) > LONGEST_VALUE:
+            raise NotPlainError
+
+
+class _Reading:
+    """Where the reading of a text of JSON stands.
+
+    Attributes
+    ----------
+    line : int
+        Where the next piece of the text begins.
+    by_line : bool
+        Whether a value has been met that stands on one line.
+    of_fhir : bool or None
+        Whether the first object names the type of a resource; None before any.
+    rest : str
+        What is left of the piece, where its last value may go on in the next.
+    fault : (int, str) or None
+        As in `Document`.
+    """
+
+    def __init__(self) -> None:
+        self.line, self.by_line, self.rest = 1, False, ""
+        self.of_fhir: bool | None = None
+        self.fault: tuple[int, str] | None = None
+        self._read = decoder()
+
+    def values(
+        self, text: str, place: int = 0, *, listed: bool = False, more: bool = False
+    ) -> Iterator[tuple[int, Any]]:
+        """Yield the values of the next piece with their lines, none of which is kept.
+
+        Parameters
+        ----------
+        text : str
+            The piece, of whole lines.
+        place : int
+            Where it is begun with.
+        listed : bool
+            Whether the values stand in a list.
+        more : bool
+            Whether the text goes on: the last value is then left, if it may do so too.
+        """
+        self.rest = ""
+        counted, full = 0, len(text.rstrip(" \t\r\n")) if more else len(text) + 1
+        place = _skip(text, place)
+        while place < len(text) and not (listed and text[place] == "]"):
+            self.line += _breaks(text, counted, place)
+            counted = place
+            try:
+                value, end = self._read.raw_decode(text, place)
+                follows = (_NEXT if listed else _END).match(text, end)
+                if follows is None:
+                    raise json.JSONDecodeError("more than one value", text, end)
+                self.by_line = self.by_line or _BREAK.search(text, place, end) is None
+                place = _skip(text, follows.end())
+                if self.of_fhir is None and isinstance(value, Pairs):
+                    self.of_fhir = isinstance(dict(value).get("resourceType"), str)
+            except (json.JSONDecodeError, RecursionError) as error:
+                if isinstance(error, json.JSONDecodeError) and error.pos >= full:
+                    self.rest = text[place:]
+                    return
+                found = _BREAK.search(text, place)
+                stop = found.start() if found else len(text)
+                bad = text[place:stop]
+                if not self.by_line and not bad.rstrip(" \t,").endswith("}"):
+                    self.fault = _fault(text, error, self.line)
+                    return
+                deep = isinstance(error, RecursionError)
+                why = reason("row.nested" if deep else "row.no_object")
+                value = NoValue(printable(bad[:500]), why)
+                self.by_line = True
+                place = _skip(text, stop)
+            yield self.line, value
+        self.line += _breaks(text, counted, len(text))
 
 
 def _fault(text: str, error: json.JSONDecodeError | RecursionError, line: int) -> tuple[int, str]:
@@ -241,7 +411,8 @@ def _skip(text: str, place: int) -> int:
 
 def _breaks(text: str, start: int, end: int) -> int:
     """Return the line breaks between two places; a pair of them counts once."""
-    return sum(1 for _ in _BREAK.finditer(text, start, end))
+    single = text.count("\n", start, end) + text.count("\r", start, end)
+    return single - text.count("\r\n", start, end)
 
 
 def objects(held: Document) -> Iterator[tuple[int, dict[str, Any]]]:

@@ -29,6 +29,7 @@ from bpvet.visits.labs.history import LabHistory, LabValue, all_lab_histories, l
 from bpvet.visits.labs.kidney_reaction import KidneyReaction, kidney_reactions
 from bpvet.visits.latest_date import latest_date
 from bpvet.visits.session_columns import SessionTable
+from bpvet.visits.set_aside import RowsAside, rows_aside
 from bpvet.visits.signs.signs import Sign, all_signs, animal_signs
 from bpvet.visits.signs.states import SignState, sign_states
 from bpvet.visits.treatments.changes import Change, changes
@@ -84,6 +85,8 @@ class AnimalRecord:
         ``protein``; and what of `RISKS` an animal has.
     unmeasured : tuple of UnmeasuredDay
         Days after the latest date (all, without one) on which no reading can be used.
+    aside : RowsAside
+        Rows that cannot be used.
     """
 
     animal: str
@@ -94,11 +97,12 @@ class AnimalRecord:
     at_risk: tuple[str, ...]
     risks: tuple[str, ...]
     unmeasured: tuple[UnmeasuredDay, ...]
+    aside: RowsAside
 
 
 @dataclass(frozen=True, eq=False)
 class Gathered:
-    """Signs, laboratory values and days without a usable reading of every animal, read once.
+    """Signs, laboratory values and what cannot be used of every animal, read once.
 
     Parameters
     ----------
@@ -109,11 +113,14 @@ class Gathered:
         By animal; likewise.
     unmeasured : mapping of str to tuple of UnmeasuredDay
         By animal; likewise.
+    aside : mapping of str to RowsAside
+        By animal; likewise.
     """
 
     signs: Mapping[str, tuple[Sign, ...]]
     labs: Mapping[str, LabHistory]
     unmeasured: Mapping[str, tuple[UnmeasuredDay, ...]]
+    aside: Mapping[str, RowsAside]
 
     @classmethod
     def of(cls, records: Records) -> Gathered:
@@ -122,7 +129,8 @@ class Gathered:
         for sign in all_signs(records):
             signs.setdefault(sign.animal, []).append(sign)
         fixed = {animal: tuple(rows) for animal, rows in signs.items()}
-        return cls(fixed, all_lab_histories(records), unmeasured_days(records))
+        days, aside = unmeasured_days(records), rows_aside(records)
+        return cls(fixed, all_lab_histories(records), days, aside)
 
 
 def animal_record(
@@ -151,10 +159,12 @@ def animal_record(
     if gathered is None:
         rows_of_signs, history = animal_signs(records, animal), lab_history(records, animal)
         days = unmeasured_days(records, animal).get(animal, ())
+        aside = rows_aside(records, animal).get(animal)
     else:
         rows_of_signs = gathered.signs.get(animal, ())
         history = gathered.labs.get(animal) or LabHistory(animal, row.species)
         days = gathered.unmeasured.get(animal, ())
+        aside = gathered.aside.get(animal)
     changed = changes(records, animal, treatments)
     kidneys = kidneys_of(history, as_of, changed, treatments)
     signs = sign_states(rows_of_signs)
@@ -182,6 +192,7 @@ def animal_record(
         at_risk=tuple(_at_risk(kidneys)),
         risks=_risks(signs, kidneys, treatments, as_of),
         unmeasured=tuple(one for one in days if latest is None or one.date > latest.date),
+        aside=aside or RowsAside(),
     )
 
 

@@ -16,6 +16,7 @@ KEYS = MappingProxyType(
         # One animal.
         "urgent": tuple(rule.value for rule in UrgentRule),
         "unmeasured": ("",),
+        "set_aside": ("",),
         "species": ("no_facts", "blank"),
         "usual": ("", "none", "new_dog"),
         "target": ("at", "below", "above", "not_settled", "withheld"),

@@ -16,7 +16,11 @@ from bpvet.models.safety.safety import Safety
 from bpvet.printing import number
 from bpvet.records.table_files import ColumnWords
 from bpvet.wording.en.phrases import capital, cited, counted, day, listed
-from bpvet.wording.en.trend.recorded import asked_where, unmeasured_statements
+from bpvet.wording.en.trend.recorded import (
+    aside_statements,
+    asked_where,
+    unmeasured_statements,
+)
 
 if TYPE_CHECKING:
     from bpvet.answers.due.due import DueRow
@@ -103,7 +107,8 @@ def open_questions(held: Safety) -> list[str]:
     """Return what is to be read or mended before anything is planned, a sentence each."""
     days = unmeasured_statements(held.found.unmeasured)
     asks = (f"{asked_where(one)} “{one.text}”: is that a sign?" for one in held.asks)
-    return [*(one.text for one in days), *dict.fromkeys(asks)]
+    aside = aside_statements(held.found.aside)
+    return [*(one.text for one in (*days, *aside)), *dict.fromkeys(asks)]
 
 
 def _planned(band: str, again: RecheckAnswer, checks: Sequence[str]) -> str:

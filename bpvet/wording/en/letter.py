@@ -22,6 +22,7 @@ from bpvet.wording.en.trend.recorded import asked_where
 FIRST = (
     "urgent",
     "unmeasured",
+    "set_aside",
     "drugs.pregnancy",
     "species",
     "usual",
@@ -54,8 +55,16 @@ _ORDER = {name: place for place, name in enumerate((*FIRST, *BEHIND))}
 SHORT = 3
 #: Which these are, by key or topic, in their order.
 _STANDS_OUT = (
-    *("unmeasured", "drugs.pregnancy", "species", "below_floor", "context.missed", "drugs.raising"),
-    *("drugs.unlisted", "context.swings", "drug", "since_change", "slope.rising", "surprise"),
+    *("unmeasured", "set_aside", "drugs.pregnancy", "species", "below_floor", "context.missed"),
+    *(
+        "drugs.raising",
+        "drugs.unlisted",
+        "context.swings",
+        "drug",
+        "since_change",
+        "slope.rising",
+        "surprise",
+    ),
     *("slope", "context", "others"),
 )
 #: Statements that the letter's own list of signs says in full.

@@ -19,7 +19,7 @@ from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.assumptions import assumptions, cautions
 from bpvet.wording.en.trend.control import category, recheck, share, target
 from bpvet.wording.en.trend.drugs import drugs
-from bpvet.wording.en.trend.recorded import context, signs, species, unmeasured
+from bpvet.wording.en.trend.recorded import context, set_aside, signs, species, unmeasured
 from bpvet.wording.en.trend.unused import not_used
 from bpvet.wording.en.trend.usual import (
     companions,
@@ -45,6 +45,7 @@ def kidney(answer: TrendAnswer) -> Iterator[Statement]:
 TOPICS: dict[str, Callable[[TrendAnswer], Iterator[Statement]]] = {
     "urgent": urgent,
     "unmeasured": unmeasured,
+    "set_aside": set_aside,
     "species": species,
     "usual": usual,
     "target": target,

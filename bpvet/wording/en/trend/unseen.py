@@ -12,6 +12,7 @@ from bpvet.visits.treatments.courses import Treatments
 from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.control import recheck_statement
 from bpvet.wording.en.trend.recorded import (
+    aside_statements,
     drug_statements,
     named_in_urgent,
     sign_statements,
@@ -49,6 +50,7 @@ def no_usual(answer: UnseenAnswer) -> str:
 def _statements(answer: UnseenAnswer) -> tuple[Statement, ...]:
     said = list(urgent_statements(answer.urgent))
     said += unmeasured_statements(answer.recorded.unmeasured)
+    said += aside_statements(answer.recorded.aside)
     said.append(Statement("usual.none", no_usual(answer)))
     said.append(recheck_statement(answer.recheck, answer.as_of))
     said += sign_statements(answer.signs, named_in_urgent(answer.urgent))

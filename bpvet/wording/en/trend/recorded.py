@@ -340,8 +340,8 @@ def species(answer: TrendAnswer) -> Iterator[Statement]:
     elif not answer.species:
         kinds = listed([plural_of(one) for one in SPECIES if judged(one)])
         said = (
-            f"The species is not recorded: bounds are those of {kinds}, the more careful of the "
-            "two."
+            f"No species that is known here is recorded: bounds are those of {kinds}, the more "
+            "careful of the two."
         )
         yield Statement(
             "species.blank",

@@ -67,7 +67,9 @@ def rows_aside(records: Records, animal: str | None = None) -> Mapping[str, Rows
     count = undated["animal"].value_counts()
     return {
         str(whose): RowsAside(
-            *(tuple(found[whose][table]) for table in ("treatments", "labs", "missed")),
+            treatments=tuple(found[whose]["treatments"]),
+            labs=tuple(found[whose]["labs"]),
+            missed=tuple(found[whose]["missed"]),
             undated=int(count.get(whose, 0)),
             pressing=whose in pressing or whose in count.index,
         )

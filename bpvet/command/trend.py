@@ -157,7 +157,7 @@ def _unused(rows: tuple[NotUsed, ...]) -> list[str]:
         return []
     reasons: dict[str, list[str]] = {}
     for one in rows:
-        reasons.setdefault(one.reason, []).append(f"{one.text} ({one.date})")
+        reasons.setdefault(one.reason, []).append(f"{one.text} ({one.date})".removesuffix(" (NaT)"))
     shown = [
         _point(
             and_more(", ".join(dict.fromkeys(texts[-_SHOWN_UNUSED:])), len(texts) - _SHOWN_UNUSED)

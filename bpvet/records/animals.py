@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable, Mapping
+from difflib import get_close_matches
 from typing import Any
 
 import numpy as np
@@ -77,10 +78,15 @@ def animals_table(checked: CheckedTable, values: Values, met: list[str]) -> pd.D
 def _as_written(checked: CheckedTable, frame: pd.DataFrame) -> NDArray[np.object_]:
     """Return the species as it was written (n,) where no guideline speaks of it; else blank.
 
-    A rabbit is not judged as a cat: whoever judges needs to know that something was written.
+    A rabbit is not judged as a cat: whoever judges needs to know that something was written. A
+    "caat" is no rabbit: what is written nearly as a known species counts as left blank, and the
+    rules of all of them hold.
     """
-    written = np.array([text.strip() for text in _objects(checked.cells("species"))], dtype=object)
     known = [kind for kind in SPECIES if judged(kind)]
+    written = np.array([text.strip() for text in _objects(checked.cells("species"))], dtype=object)
+    for text in set(written) - {""}:
+        if get_close_matches(text.casefold()[:100], known, n=1, cutoff=0.8):
+            written[written == text] = ""
     return np.where(frame["species"].isin(known).to_numpy(), "", written)
 
 

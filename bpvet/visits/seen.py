@@ -30,6 +30,7 @@ from bpvet.visits.labs.kidney_reaction import KidneyReaction, kidney_reactions
 from bpvet.visits.latest_date import latest_date
 from bpvet.visits.lookalikes import Lookalike, lookalikes
 from bpvet.visits.session_columns import SessionTable
+from bpvet.visits.set_aside import RowsAside, rows_aside
 from bpvet.visits.signs.signs import Sign, all_signs, animal_signs
 from bpvet.visits.signs.states import SignState, sign_states
 from bpvet.visits.treatments.changes import Change, changes
@@ -87,6 +88,8 @@ class AnimalRecord:
         Days after the latest date (all, without one) on which no reading can be used.
     lookalikes : tuple of Lookalike
         Ids that look like its own, with rows that may be its own.
+    aside : RowsAside
+        Rows that cannot be used.
     """
 
     animal: str
@@ -98,6 +101,7 @@ class AnimalRecord:
     risks: tuple[str, ...]
     unmeasured: tuple[UnmeasuredDay, ...]
     lookalikes: tuple[Lookalike, ...]
+    aside: RowsAside
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,12 +118,15 @@ class Gathered:
     unmeasured : mapping of str to tuple of UnmeasuredDay
     lookalikes : mapping of str to tuple of Lookalike
         By animal; likewise.
+    aside : mapping of str to RowsAside
+        By animal; likewise.
     """
 
     signs: Mapping[str, tuple[Sign, ...]]
     labs: Mapping[str, LabHistory]
     unmeasured: Mapping[str, tuple[UnmeasuredDay, ...]]
     lookalikes: Mapping[str, tuple[Lookalike, ...]]
+    aside: Mapping[str, RowsAside]
 
     @classmethod
     def of(cls, records: Records) -> Gathered:
@@ -129,7 +136,7 @@ class Gathered:
             signs.setdefault(sign.animal, []).append(sign)
         fixed = {animal: tuple(rows) for animal, rows in signs.items()}
         days, alike = unmeasured_days(records), lookalikes(records)
-        return cls(fixed, all_lab_histories(records), days, alike)
+        return cls(fixed, all_lab_histories(records), days, alike, rows_aside(records))
 
 
 def animal_record(
@@ -159,11 +166,13 @@ def animal_record(
         rows_of_signs, history = animal_signs(records, animal), lab_history(records, animal)
         days = unmeasured_days(records, animal).get(animal, ())
         alike = lookalikes(records).get(animal, ())
+        aside = rows_aside(records, animal).get(animal)
     else:
         rows_of_signs = gathered.signs.get(animal, ())
         history = gathered.labs.get(animal) or LabHistory(animal, row.species)
         days = gathered.unmeasured.get(animal, ())
         alike = gathered.lookalikes.get(animal, ())
+        aside = gathered.aside.get(animal)
     changed = changes(records, animal, treatments)
     kidneys = kidneys_of(history, as_of, changed, treatments)
     signs = sign_states(rows_of_signs)
@@ -192,6 +201,7 @@ def animal_record(
         risks=_risks(signs, kidneys, treatments, as_of),
         unmeasured=tuple(one for one in days if latest is None or one.date > latest.date),
         lookalikes=alike,
+        aside=aside or RowsAside(),
     )
 
 

@@ -17,6 +17,7 @@ KEYS = MappingProxyType(
         "urgent": tuple(rule.value for rule in UrgentRule),
         "unmeasured": ("",),
         "lookalikes": ("",),
+        "set_aside": ("",),
         "species": ("no_facts", "blank"),
         "usual": ("", "none", "new_dog"),
         "target": ("at", "below", "above", "not_settled", "withheld"),

@@ -54,12 +54,12 @@ def band_of(held: Safety, reach: int, check_soon: bool) -> str:
     # What may be urgent is read first: that costs a minute, and it may be a blind cat.
     if rules & set(_SOON) or soon or held.asks:
         return "two_days"
-    if held.found.unmeasured and not (again is not None and again.overdue_days):
+    tried = bool(held.found.unmeasured or held.found.lookalikes) or held.found.aside.pressing
+    if tried and not (again is not None and again.overdue_days):
         return "due"
     if again is None:
         return "checks" if check_soon else "no_plan"
     if again.overdue_days:
-        tried = bool(held.found.unmeasured or held.found.lookalikes)
         return "lost" if not rules and not tried and _lost(held) else "overdue"
     if again.latest <= as_of + reach * _DAY:
         return "due"

@@ -16,10 +16,12 @@ from bpvet.maths.estimate import Number
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.safety.safety import Safety
 from bpvet.models.trend.trend import Trend
+from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
 from bpvet.visits.context import ContextChange, context_changes, swings
 from bpvet.visits.latest_date import latest_date
 from bpvet.visits.lookalikes import Lookalike
+from bpvet.visits.set_aside import RowsAside
 from bpvet.visits.treatments.courses import OtherDrug, Treatments
 from bpvet.visits.treatments.missed import MissedDoses, missed_rows
 from bpvet.visits.unmeasured import UnmeasuredDay
@@ -27,6 +29,7 @@ from bpvet.visits.urgency import UrgentRule
 
 _DAY = np.timedelta64(1, "D")
 _YEAR = 365
+_NOT_READ = {Code.NAMED_OTHERWISE, Code.OTHER_FORM, Code.SHEETS_NOT_READ}
 _LOW_RULES = {UrgentRule.LOW, UrgentRule.LOW_ON_TREATMENT}
 
 
@@ -106,6 +109,10 @@ class RecordedAnswer(Content):
         Days after the latest session on which no reading can be used.
     lookalikes : tuple of Lookalike
         Ids that look like its own, with rows that may be its own.
+    aside : RowsAside
+        Rows that cannot be used.
+    unread_files : tuple of str
+        Files and sheets beside the records that are not read.
     """
 
     treatments_table: bool
@@ -121,6 +128,8 @@ class RecordedAnswer(Content):
     missed: tuple[str, ...]
     unmeasured: tuple[UnmeasuredDay, ...]
     lookalikes: tuple[Lookalike, ...]
+    aside: RowsAside
+    unread_files: tuple[str, ...]
 
 
 def recorded_answer(
@@ -161,6 +170,10 @@ def recorded_answer(
         missed=tuple(_missed(one) for one in missed_rows(records, animal).get(animal, ())),
         unmeasured=found.found.unmeasured,
         lookalikes=found.found.lookalikes,
+        aside=found.found.aside,
+        unread_files=tuple(
+            dict.fromkeys(one.file for one in records.findings if one.code in _NOT_READ)
+        ),
     )
 
 

@@ -240,8 +240,9 @@ def _mark_no_sign(clause: Clause, marks: dict[int, Marks]) -> None:
         if following is not None and "plan_after" in following.roles:
             mark.plan = True
         mark.another |= _is_anothers(clause, found, i)
-        # "owner blind": the owner, or as the owner says?
+        # "owner blind": the owner, or as the owner says? And of whom does a witness speak?
         mark.unclear |= i > 0 and "owner" in found[i - 1].roles and is_being(element)
+        mark.unclear |= any(_is_witness(found, at) for at in range(i))
 
 
 _AFTER_SUBJECT = {
@@ -249,10 +250,34 @@ _AFTER_SUBJECT = {
 }
 
 
+#: Who may tell of this animal as well as have a sign themselves, and what they do then: "husband
+#: says she is blind".
+_PEOPLE = {
+    *("neighbour", "neighbours", "neighbor", "friend", "friends", "wife", "husband", "son"),
+    *("daughter", "grandmother", "grandma", "grandad", "grandfather", "partner", "parents"),
+    *("parent", "breeder", "aunt", "uncle", "cousin", "girlfriend", "boyfriend", "lady"),
+    *("mother", "father", "sister", "brother", "owners mother", "owner's mother"),
+}
+_TELLS = {
+    *("say", "says", "said", "saying", "think", "thinks", "thought", "believes", "reckons"),
+    *("report", "reports", "reported", "state", "states", "stated", "mentions", "mentioned"),
+    *("notice", "notices", "noticed", "noted", "see", "sees", "saw", "witnessed", "found"),
+    *("call", "calls", "called", "phoned", "rang", "ringing", "texted", "emailed"),
+    *("worried", "concerned", "tells", "told", "feels", "describes", "described"),
+}
+
+
+def _is_witness(found: Sequence[Element], at: int) -> bool:
+    """Return whether a person stands there who tells of the animal."""
+    after = found[at + 1].key.split(" ")[0] if at + 1 < len(found) else ""
+    return found[at].key in _PEOPLE and after in _TELLS
+
+
 def _is_anothers(clause: Clause, found: Sequence[Element], i: int) -> bool:
     element = found[i]
-    for e in found:
-        if "another" in e.roles and (e.seg == element.seg or clause.joined(e.seg, element.seg)):
+    for at, e in enumerate(found):
+        near = e.seg == element.seg or clause.joined(e.seg, element.seg)
+        if near and "another" in e.roles and not _is_witness(found, at):
             return True
     j = i - 1
     while j >= 0 and found[j].key in _AFTER_SUBJECT:

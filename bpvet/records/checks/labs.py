@@ -7,7 +7,7 @@ units are named, and none is chosen. Nothing is converted but to compare two row
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -79,19 +79,25 @@ def check_labs(checked: CheckedTable, values: Values, animals: pd.DataFrame) -> 
     _report_same_day(checked, values, scale)
 
 
-def _ask_names(
-    checked: CheckedTable, texts: list[str], read: list[str], code: NDArray[np.integer]
-) -> None:
-    """Ask about analytes that are not known and are named nearly as one that is."""
+def nearly_named(texts: Sequence[str]) -> dict[str, str]:
+    """Return the known analyte of each name that is nearly one, or a short word for one."""
     near = {}
-    for text in [text for text, name in zip(texts, read, strict=True) if name not in ANALYTES][
-        :_MOST_COMPARED
-    ]:
+    for text in [text for text in texts if text not in ANALYTES][:_MOST_COMPARED]:
         plain = plain_name(text)
         fits = [_SHORT[plain]] if plain in _SHORT else []
         fits = fits or difflib.get_close_matches(plain, ANALYTES, n=1, cutoff=0.8)
         if fits:
             near[text] = fits[0]
+    return near
+
+
+def _ask_names(
+    checked: CheckedTable, texts: list[str], read: list[str], code: NDArray[np.integer]
+) -> None:
+    """Ask about analytes that are not known and are named nearly as one that is."""
+    near = nearly_named(
+        [text for text, name in zip(texts, read, strict=True) if name not in ANALYTES]
+    )
     alike = np.array([text in near for text in texts], dtype=bool)
     if not alike.any():
         return

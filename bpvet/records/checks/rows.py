@@ -80,6 +80,8 @@ def check(
     ):
         if lives and tables[table].n:
             _check_life(tables[table], values[table], date, animals)
+    if lives:
+        _not_left(tables["readings"], values["readings"], animals)
     report_look_alikes(tables)
     others = report_unlisted(tables)
     listed = set(distinct(tables["animals"].cells("animal"))[0])
@@ -180,6 +182,18 @@ def _check_life(checked: CheckedTable, values: Values, column: str, animals: pd.
     checked.report(early, heading, Code.BEFORE_BIRTH, day=_day(born))
     if column != "started_on":
         checked.report(late, heading, Code.AFTER_LEAVING, day=_day(left))
+
+
+def _not_left(readings: CheckedTable, values: Values, animals: pd.DataFrame) -> None:
+    """Take animals for not having left that were measured after the day on which they did.
+
+    One of the two dates is wrong, and what is urgent of an animal that left is told nowhere.
+    """
+    left = _of_animal(values["animal"], animals, "left_on", NAT)
+    late = readings.usable & (values["date"] > left)
+    if late.any():
+        met = values["animal"].filter(pa.array(late)).unique().to_pylist()
+        animals.loc[animals["animal"].isin(met), "left_on"] = pd.NaT
 
 
 def _day(dates: NDArray[np.datetime64]) -> OfRow:

@@ -22,6 +22,8 @@ NOTED = (
     ("readings", "excluded", "date"),
     ("treatments", "note", "started_on"),
     ("observations", "note", "seen_on"),
+    ("missed", "note", "from"),
+    ("contacts", "note", "date"),
 )
 
 

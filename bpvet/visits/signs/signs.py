@@ -28,6 +28,8 @@ ASKED = (
     ("readings", "taken_at", "excluded", "readings excluded"),
     ("treatments", "started_on", "note", "treatments note"),
     ("observations", "seen_on", "note", "observations note"),
+    ("missed", "from", "note", "missed note"),
+    ("contacts", "date", "note", "contacts note"),
 )
 #: What `Sign.table` says of words where a number should stand, and of a row that is set aside.
 IN_CELL = "readings cell"

@@ -23,6 +23,7 @@ FIRST = (
     "urgent",
     "unmeasured",
     "lookalikes",
+    "set_aside",
     "drugs.pregnancy",
     "species",
     "usual",
@@ -58,6 +59,7 @@ _STANDS_OUT = (
     *(
         "unmeasured",
         "lookalikes",
+        "set_aside",
         "drugs.pregnancy",
         "species",
         "below_floor",

@@ -30,7 +30,7 @@ def write(folder, held, animals):
 @pytest.fixture(scope="module")
 def held():
     found = tables(40, 4)
-    found["animals"]["left_on"] = ["2025-01-01", *[""] * 39]
+    found["animals"]["left_on"] = [AS_OF, *[""] * 39]
     return found
 
 

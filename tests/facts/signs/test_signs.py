@@ -407,3 +407,26 @@ def test_a_cell_with_a_sign_is_never_without_a_word(text: str, status: str) -> N
         elif item.reading == "unclear":
             assert "unclear" in words
     assert bool(words) == bool(read_sign(text, status))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "husband says she is blind",
+        "wife found him collapsed",
+        "neighbour rang: cat is blind",
+        "son noticed circling",
+        "friend reported fits x2",
+    ],
+)
+def test_who_tells_of_an_animal_does_not_have_its_sign(text: str) -> None:
+    assert "unclear" in readings(text)
+    assert [item.reading for item in read_note(text)] == ["unclear"]
+
+
+@pytest.mark.parametrize(
+    "text", ["husband has seizures", "neighbour's dog has fits", "sister says littermate is blind"]
+)
+def test_the_sign_of_another_stays_the_sign_of_another(text: str) -> None:
+    assert set(readings(text)) == {"other"}
+    assert not read_note(text)

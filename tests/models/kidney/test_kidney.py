@@ -291,7 +291,8 @@ def test_values_of_one_day_that_disagree_and_values_after_leaving_are_told():
     assert "two values are given, 185 µmol/L and 300 µmol/L, and both count" in told
     near = [*creatinine([180, 185]), lab("2026-02-07", "creatinine", 190, "umol/L")]
     assert "two values" not in _told(_kidney(near, CKD)).replace("two values at", "")
-    gone = _kidney(creatinine(VALUES), CKD, left_on="2026-06-01", left_reason="died")
+    left = {"left_on": "2026-06-01", "left_reason": "died", "dates": DATES[:4]}
+    gone = _kidney(creatinine(VALUES), CKD, **left)
     assert "after 1 June 2026, the day on which the animal left" in _told(gone)
     assert "left" not in _told(_kidney(creatinine(VALUES), CKD))
 

@@ -51,5 +51,6 @@ def _before_birth(day: str) -> Words:
 def _after_leaving(day: str) -> Words:
     return Words(
         f"This is after the animal left ({day}). The row is kept.",
-        "Correct this date or the day on which the animal left.",
+        "Correct this date or the day on which the animal left; one that was measured after that "
+        "day counts as still here.",
     )

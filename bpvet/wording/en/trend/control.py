@@ -19,6 +19,7 @@ from bpvet.facts.sources import credit, fact
 from bpvet.printing import number, probability
 from bpvet.wording.en.phrases import about, capital, cited, counted, day, listed
 from bpvet.wording.en.safety.recheck import window_words
+from bpvet.wording.en.trend.recorded import but_for_drugs
 from bpvet.wording.en.trend.settle import settle_words
 
 _JUDGED = "judgement of this project"
@@ -153,9 +154,9 @@ def _without(answer: TrendAnswer) -> list[str]:
 
 def without_drug(answer: TrendAnswer) -> str:
     """Return that no blood-pressure drug is on record, or no treatment at all."""
-    if not answer.recorded.treatments_table:
-        return "No treatment is recorded."
-    return "It is without a blood-pressure drug on record."
+    table = answer.recorded.treatments_table
+    none = "It is without a blood-pressure drug on record" if table else "No treatment is recorded"
+    return f"{none}{but_for_drugs(answer.recorded)}."
 
 
 def category(answer: TrendAnswer) -> Iterator[Statement]:

@@ -20,6 +20,7 @@ from bpvet.facts.words import CONDITION_WORDS, SPECIES
 from bpvet.printing import number
 from bpvet.visits.context import ContextChange
 from bpvet.visits.seen import AnimalRecord
+from bpvet.visits.set_aside import RowsAside
 from bpvet.visits.signs.signs import IN_CELL, SET_ASIDE
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.treatments.missed import MissedDoses
@@ -41,6 +42,9 @@ _WHAT = {
     "operator": "The operator",
     "instrument": "The instrument",
 }
+#: A row that is set aside, in words: itself, and what it is of.
+_TREATMENT, _MISSED = ("row", " of treatment"), ("row", " of missed doses")
+_VALUE = ("laboratory value", "")
 _ALARMED = (UrgentRule.LOW, *SIGN_RULES)
 
 
@@ -118,7 +122,7 @@ def asked_where(one: SignState) -> str:
 
 
 def uncounted(answer: TrendAnswer) -> Iterator[Statement]:
-    """Days without a usable reading, and rows under an id that looks like this one."""
+    """Rows that cannot be used, or stand under an id that looks like this one."""
     yield from uncounted_statements(answer.recorded)
 
 
@@ -136,6 +140,7 @@ def uncounted_statements(found: RecordedAnswer | AnimalRecord) -> Iterator[State
             f"Not counted here, under an id that looks like this one: {listed([*ids])}. If they "
             "are of this animal, write its id in one way.",
         )
+    yield from _set_aside(found.aside)
 
 
 def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
@@ -151,6 +156,43 @@ def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
         "know of it. A vet decides whether the animal is to be seen sooner."
     )
     return Statement("unmeasured", f"{told} bpvet check says why.", outside=told)
+
+
+def _set_aside(found: RowsAside) -> Iterator[Statement]:
+    """Yield what is told of rows that cannot be used."""
+    kinds = ((found.treatments, _TREATMENT), (found.labs, _VALUE), (found.missed, _MISSED))
+    parts = [_rows_aside(rows, kind) for rows, kind in kinds if rows]
+    if found.undated:
+        parts.append(f"{counted(found.undated, 'reading')} without a usable date")
+    if parts:
+        alone = found.undated + sum(len(rows) for rows, _ in kinds) == 1
+        are, it = ("is", "it") if alone else ("are", "them")
+        told = f"{capital(listed(parts))} {are} set aside: nothing told here knows of {it}."
+        yield Statement("set_aside", f"{told} bpvet check says why.", outside=told)
+
+
+def _rows_aside(rows: tuple[str, ...], kind: tuple[str, str]) -> str:
+    named = [f"“{text}”" for text in dict.fromkeys(rows) if text]
+    what = f" ({listed(named)})" if named else ""
+    return f"{counted(len(rows), kind[0])}{kind[1]}{what}"
+
+
+def but_for_drugs(found: RecordedAnswer) -> str:
+    """Return what "no drug is on record" does not know of, for the end of such a sentence."""
+    files = () if found.treatments_table else found.unread_files
+    return _but_for(found.aside.treatments, _TREATMENT, files)
+
+
+def but_for_values(found: RecordedAnswer) -> str:
+    """Return what "no creatinine is on record" does not know of, likewise."""
+    return _but_for(found.aside.labs, _VALUE, found.unread_files)
+
+
+def _but_for(rows: tuple[str, ...], kind: tuple[str, str], files: tuple[str, ...]) -> str:
+    parts = [f"{counted(len(rows), kind[0])}{kind[1]} set aside"] if rows else []
+    if files:
+        parts.append(f"what may stand in {listed([f'“{file}”' for file in files])}, not read")
+    return f", but for {listed(parts)}" if parts else ""
 
 
 def missed_text(one: MissedDoses) -> str:
@@ -309,8 +351,8 @@ def species(answer: TrendAnswer) -> Iterator[Statement]:
     elif not answer.species:
         kinds = listed([plural_of(one) for one in SPECIES if judged(one)])
         said = (
-            f"The species is not recorded: bounds are those of {kinds}, the more careful of the "
-            "two."
+            f"No species that is known here is recorded: bounds are those of {kinds}, the more "
+            "careful of the two."
         )
         yield Statement(
             "species.blank",

@@ -14,6 +14,8 @@ from bpvet.wording.en.phrases import day, interval, value
 from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.control import recheck_statement, target_clause
 from bpvet.wording.en.trend.recorded import (
+    but_for_drugs,
+    but_for_values,
     named_in_urgent,
     sign_statements,
     uncounted_statements,
@@ -77,14 +79,15 @@ def _change(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
         told = f"The last change of a pressure drug is of {day(date)} ({drug}); before and after "
         yield Statement("short.change", f"{told}cannot be compared yet.")
     elif isinstance(answer, TrendAnswer):
-        yield Statement("short.change", "No change of a blood-pressure drug is on record.")
+        apart = but_for_drugs(answer.recorded)
+        yield Statement("short.change", f"No change of a blood-pressure drug is on record{apart}.")
 
 
 def _kidneys(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
     told = answer.kidney_statements
     if not told:
         kidney = answer.kidney
-        text = "No creatinine or SDMA is on record."
+        text = f"No creatinine or SDMA is on record{but_for_values(answer.recorded)}."
         newest = [one.newest.date for one in kidney.markers if one.newest] if kidney else []
         if kidney is not None and newest:
             why = f": {kidney.withheld}" if kidney.withheld else ""

@@ -18,6 +18,8 @@ _TABLES = {
     "readings note": "Notes of readings",
     "treatments note": "Notes of treatments",
     "observations note": "Notes of signs",
+    "missed note": "Notes of missed doses",
+    "contacts note": "Notes of contacts",
 }
 
 

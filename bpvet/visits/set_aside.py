@@ -1,0 +1,104 @@
+"""Rows of an animal that cannot be used, and that an answer must not read as if they were not.
+
+"No treatment is recorded" is no fact where a row of treatment cannot be read. Rows dated after the
+date that is looked at are not among them: on that date nobody had written them.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from bpvet.equality import Content
+from bpvet.records.checks.labs import nearly_named
+from bpvet.records.records import Records
+from bpvet.visits.labs.events import number_of
+
+
+@dataclass(frozen=True, eq=False)
+class RowsAside(Content):
+    """Rows of one animal that cannot be used.
+
+    Parameters
+    ----------
+    treatments, labs, missed : tuple of str
+        Drugs and analytes as written, one a row; of the laboratory only values of which no newer
+        one of their analyte can be used.
+    undated : int
+        Readings without a usable date.
+    pressing : bool
+        Whether something may be urgent there: a reading without a date, or a laboratory value
+        without one or of the days in which such values are alarms.
+    """
+
+    treatments: tuple[str, ...] = ()
+    labs: tuple[str, ...] = ()
+    missed: tuple[str, ...] = ()
+    undated: int = 0
+    pressing: bool = False
+
+
+def rows_aside(records: Records, animal: str | None = None) -> Mapping[str, RowsAside]:
+    """Return the rows of each animal that cannot be used; animals without any are not in it.
+
+    Parameters
+    ----------
+    records : Records
+    animal : str, optional
+        Of this animal alone.
+    """
+    found: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
+    for table in ("treatments", "missed"):
+        rows = _aside(getattr(records, table), animal)
+        for whose, drug in zip(rows["animal"], rows["drug"], strict=True):
+            found[str(whose)][table].append(str(drug))
+    since = records.as_of - np.timedelta64(int(number_of("project.kidney.alarm_age")), "D")
+    pressing = set()
+    for whose, analyte, day in _labs(records.labs, animal):
+        found[whose]["labs"].append(analyte)
+        if not day < since:
+            pressing.add(whose)
+    readings = _aside(records.readings, animal)
+    undated = readings[(readings["date"].isna() & ~readings["duplicate"]).to_numpy(dtype=bool)]
+    count = undated["animal"].value_counts()
+    return {
+        str(whose): RowsAside(
+            treatments=tuple(found[whose]["treatments"]),
+            labs=tuple(found[whose]["labs"]),
+            missed=tuple(found[whose]["missed"]),
+            undated=int(count.get(whose, 0)),
+            pressing=whose in pressing or whose in count.index,
+        )
+        for whose in sorted({*found, *count.index})
+    }
+
+
+def _aside(rows: pd.DataFrame, animal: str | None) -> pd.DataFrame:
+    keep = (rows["set_aside"] != "") & ~rows["future"].astype(bool) & (rows["animal"] != "")
+    if animal is not None:
+        keep &= rows["animal"] == animal
+    return rows[keep.to_numpy(dtype=bool)]
+
+
+def _labs(rows: pd.DataFrame, animal: str | None) -> list[tuple[str, str, pd.Timestamp]]:
+    """Return animal, analyte and day of the values that cannot be used, none newer being usable."""
+    near = nearly_named(list(rows["analyte"].unique()))
+    if animal is not None:
+        rows = rows[(rows["animal"] == animal).to_numpy(dtype=bool)]
+    named = rows[rows["analyte"].isin(list(near)).to_numpy(dtype=bool) & (rows["set_aside"] == "")]
+    unused = pd.concat([_aside(rows, animal), named[~named["future"].astype(bool)]])
+    if unused.empty:
+        return []
+    usable = rows[(rows["set_aside"] == "").to_numpy(dtype=bool)]
+    newest = usable.groupby(["animal", "analyte"])["sampled_on"].max().to_dict()
+    cells = zip(unused["animal"], unused["analyte"], unused["sampled_on"], strict=True)
+    # No day, or none to lay it beside, compares as not superseded.
+    return [
+        (str(whose), str(analyte), day)
+        for whose, analyte, day in cells
+        if not day <= newest.get((whose, near.get(analyte, analyte)), pd.NaT)
+    ]

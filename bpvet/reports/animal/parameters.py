@@ -42,7 +42,7 @@ def _priors_to_plain(priors: Priors | PriorTable | None) -> dict[str, Any] | Non
 
 def _one_to_plain(priors: Priors) -> dict[str, Any]:
     """Return priors as JSON values; mappings become plain ones."""
-    values = {field_.name: getattr(priors, field_.name) for field_ in fields(priors)}
+    values = {field.name: getattr(priors, field.name) for field in fields(priors)}
     plain = {
         name: dict(value) if isinstance(value, Mapping) else value for name, value in values.items()
     }

@@ -37,7 +37,9 @@ class Content:
         """Return what a dataclass prints of itself; made with ``repr=False`` it loads sooner."""
         if not is_dataclass(self):
             return object.__repr__(self)
-        pairs = (f"{part.name}={getattr(self, part.name)!r}" for part in fields(self) if part.repr)
+        pairs = (
+            f"{field.name}={getattr(self, field.name)!r}" for field in fields(self) if field.repr
+        )
         return f"{type(self).__qualname__}({', '.join(pairs)})"
 
     def __hash__(self) -> int:
@@ -45,15 +47,16 @@ class Content:
 
     def __getstate__(self) -> dict[str, Any]:
         """Return the fields, and what was worked out of them; read-only mappings travel plain."""
-        held = self.__dict__.items()
-        return {name: _Proxied(one) if type(one) is MappingProxyType else one for name, one in held}
+        return {
+            name: _Proxied(value) if type(value) is MappingProxyType else value
+            for name, value in self.__dict__.items()
+        }
 
     def __setstate__(self, state: dict[str, Any]) -> None:
-        held = state.items()
         self.__dict__.update(
             {
-                name: MappingProxyType(dict(one)) if type(one) is _Proxied else one
-                for name, one in held
+                name: MappingProxyType(dict(value)) if type(value) is _Proxied else value
+                for name, value in state.items()
             }
         )
 
@@ -104,8 +107,8 @@ def _shape(value: Any) -> tuple[int, ...]:
     return tuple(getattr(value, "shape", None) or ())
 
 
-def _fields(one: Any) -> tuple[Any, ...]:
-    return tuple(getattr(one, part.name) for part in fields(one) if part.compare)
+def _fields(value: Any) -> tuple[Any, ...]:
+    return tuple(getattr(value, field.name) for field in fields(value) if field.compare)
 
 
 def _mark(value: Any) -> Any:

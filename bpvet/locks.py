@@ -124,8 +124,8 @@ def is_alive(pid: int) -> bool:
 def owner(data: bytes) -> tuple[int, str]:
     """Return process and machine from a lock's file; 0 and "" where it does not say."""
     try:
-        held = json.loads(data.decode())
-        pid, host = int(held["pid"]), str(held["host"])
+        content = json.loads(data.decode())
+        pid, host = int(content["pid"]), str(content["host"])
         return (pid, host) if pid > 0 else (0, "")
     except (ValueError, TypeError, KeyError, RecursionError):
         return 0, ""
@@ -192,10 +192,10 @@ def _broken(path: Path) -> bool:
             os.close(handle)
 
 
-def _left_behind(said: bytes, status: os.stat_result, free: bool) -> bool:
+def _left_behind(data: bytes, status: os.stat_result, free: bool) -> bool:
     """Return whether a lock's owner is gone, by what its file says; `free`: nobody locks it."""
     age = time.time() - status.st_mtime
-    pid, host = owner(said)
+    pid, host = owner(data)
     if not pid:
         return free and age > _SETTLED
     if host != socket.gethostname()[:60]:

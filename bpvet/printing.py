@@ -129,7 +129,7 @@ class Brief:
 
     def __repr__(self) -> str:
         # Its heirs are dataclasses, and it is none itself.
-        pairs = ((part.name, getattr(self, part.name)) for part in fields(self))  # type: ignore[arg-type]
+        pairs = ((field.name, getattr(self, field.name)) for field in fields(self))  # type: ignore[arg-type]
         return brief(type(self).__name__, pairs)
 
 
@@ -143,12 +143,12 @@ def brief(name: str, pairs: Iterable[tuple[str, Any]]) -> str:
     """
     lines, line = [], f"{name}("
     parts = [_pair(key, value) for key, value in pairs]
-    for place, part in enumerate(parts):
-        end = ")" if place + 1 == len(parts) else ", "
-        if len(line) + len(part) + len(end) > _WIDTH and line.strip():
+    for index, pair in enumerate(parts):
+        end = ")" if index + 1 == len(parts) else ", "
+        if len(line) + len(pair) + len(end) > _WIDTH and line.strip():
             lines.append(line.rstrip())
             line = "    "
-        line += part + end
+        line += pair + end
     return clipped("\n".join([*lines, line]))
 
 
@@ -179,26 +179,28 @@ def _brief(value: Any, room: int) -> str:
         return _of_numbers(value, room)
     if isinstance(value, (Mapping, Sequence)):
         return f"<{len(value)} item{'s' * (len(value) != 1)}>"
-    told = str(value)
-    return told if len(told) <= _LONGEST_WORD and told.isprintable() else type(value).__name__
+    text = str(value)
+    return text if len(text) <= _LONGEST_WORD and text.isprintable() else type(value).__name__
 
 
 def _of_numbers(value: Any, room: int) -> str:
     """Return a dataclass within another by its numbers and dates, as many as there is room for."""
-    name, told, cut = type(value).__name__, list[str](), ""
-    for part in fields(value):
-        one = getattr(value, part.name)
-        if not (one is None or isinstance(one, (int, float)) or type(one).__name__ == "datetime64"):
+    name, numbers, cut = type(value).__name__, list[str](), ""
+    for field in fields(value):
+        entry = getattr(value, field.name)
+        if not (
+            entry is None or isinstance(entry, (int, float)) or type(entry).__name__ == "datetime64"
+        ):
             continue
-        number = f"{one:.5g}" if isinstance(one, float) else str(one)
-        told.append(f"{part.name}={number}")
-        if len(", ".join(told)) + len(name) + 5 > room:
-            told, cut = told[:-1], "…"
+        number = f"{entry:.5g}" if isinstance(entry, float) else str(entry)
+        numbers.append(f"{field.name}={number}")
+        if len(", ".join(numbers)) + len(name) + 5 > room:
+            numbers, cut = numbers[:-1], "…"
             break
-    if cut and told and told[-1].startswith("lower="):
+    if cut and numbers and numbers[-1].startswith("lower="):
         # One end of an interval says less than none.
-        told = told[:-1]
-    return f"{name}({', '.join([*told, *filter(None, [cut])]) or '…'})"
+        numbers = numbers[:-1]
+    return f"{name}({', '.join([*numbers, *filter(None, [cut])]) or '…'})"
 
 
 def decimals(spread: float) -> int:

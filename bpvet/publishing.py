@@ -72,31 +72,31 @@ def publish(
     CallError
         One is there and may not be replaced, or cannot be written, or another bpvet is writing.
     """
-    place = folder
+    path = folder
     try:
         with locked(folder):
-            for said in _recovered(folder):
-                warnings.warn(said, stacklevel=3)
+            for sentence in _recovered(folder):
+                warnings.warn(sentence, stacklevel=3)
             if check is not None:
                 check()
             made = list[str]()
             try:
                 moves = []
                 for name, content in contents.items():
-                    place = folder / name
+                    path = folder / name
                     moves.append(_staged(folder, name, content, made))
-                place = folder
+                path = folder
                 _moved(folder, moves, replace, made)
             finally:
                 # The journal goes last: what it does not tell of is in nobody's way.
-                for part in (*made, JOURNAL):
-                    (folder / part).unlink(missing_ok=True)
+                for leftover in (*made, JOURNAL):
+                    (folder / leftover).unlink(missing_ok=True)
     except FileExistsError as error:
-        there = error.filename2 or error.filename or place
+        there = error.filename2 or error.filename or path
         raise CallError(f'"{there}" is there already. Name another file.') from None
     except (OSError, ValueError) as error:
         named = getattr(error, "filename2", None)
-        raise unwritable(Path(named) if isinstance(named, str) else place, error) from error
+        raise unwritable(Path(named) if isinstance(named, str) else path, error) from error
 
 
 def recovered(folder: Path) -> list[str]:
@@ -126,9 +126,9 @@ def recovered(folder: Path) -> list[str]:
 
 def _staged(folder: Path, name: str, content: bytes, made: list[str]) -> Move:
     """Write a file beside its place; `made` gets the name of what is there from then on."""
-    place = folder / name
-    handle, part = tempfile.mkstemp(dir=folder, prefix=BEGINS, suffix=PART)
-    made.append(os.path.basename(part))
+    path = folder / name
+    handle, temporary = tempfile.mkstemp(dir=folder, prefix=BEGINS, suffix=PART)
+    made.append(os.path.basename(temporary))
     with os.fdopen(handle, "wb") as file:
         file.write(content)
         file.flush()
@@ -136,9 +136,9 @@ def _staged(folder: Path, name: str, content: bytes, made: list[str]) -> Move:
     # The mask for new files can only be read by setting it.
     mask = os.umask(0)
     os.umask(mask)
-    os.chmod(part, 0o666 & ~mask)
+    os.chmod(temporary, 0o666 & ~mask)
     # A link is replaced itself, and what it leads to is left alone: there is nothing to keep.
-    old = _digest(place)
+    old = _digest(path)
     back = f"{made[-1].removesuffix(PART)}-old{PART}" if old else ""
     return Move(name, made[-1], back, sha256(content).hexdigest(), old)
 
@@ -146,23 +146,23 @@ def _staged(folder: Path, name: str, content: bytes, made: list[str]) -> Move:
 def _moved(folder: Path, moves: Sequence[Move], replace: bool, made: list[str]) -> None:
     """Move staged files to their places, with a journal where there are several."""
     if not replace:
-        for one in moves:
-            if os.path.lexists(folder / one.name):
-                raise FileExistsError(17, "File exists", str(folder / one.name))
+        for move in moves:
+            if os.path.lexists(folder / move.name):
+                raise FileExistsError(17, "File exists", str(folder / move.name))
     if len(moves) == 1:
         _placed(folder, moves[0], replace)
         return
-    for one in moves:
-        if one.back:
-            made.append(one.back)
-            _kept(folder / one.name, folder / one.back)
-    listed = json.dumps({"moves": [asdict(one) for one in moves]}).encode()
+    for move in moves:
+        if move.back:
+            made.append(move.back)
+            _kept(folder / move.name, folder / move.back)
+    listed = json.dumps({"moves": [asdict(move) for move in moves]}).encode()
     journal = _staged(folder, JOURNAL, listed, made)
     os.replace(folder / journal.part, folder / JOURNAL)
     _sync(folder)
     try:
-        for one in moves:
-            _placed(folder, one, replace)
+        for move in moves:
+            _placed(folder, move, replace)
         _sync(folder)
     except BaseException:
         # As long as this process lives it leaves all as it was.
@@ -171,73 +171,73 @@ def _moved(folder: Path, moves: Sequence[Move], replace: bool, made: list[str]) 
 
 
 def _placed(folder: Path, move: Move, replace: bool) -> None:
-    part, place = folder / move.part, folder / move.name
-    if replace or not _linked(part, place):
-        os.replace(part, place)
+    temporary, path = folder / move.part, folder / move.name
+    if replace or not _linked(temporary, path):
+        os.replace(temporary, path)
 
 
 def _taken_back(folder: Path, moves: Iterable[Move]) -> None:
     """Put back what was there, wherever one of these moves has been made."""
-    for one in moves:
-        place = folder / one.name
-        if _digest(place) != one.new or one.new == one.old:
+    for move in moves:
+        path = folder / move.name
+        if _digest(path) != move.new or move.new == move.old:
             continue
-        if not one.old:
-            place.unlink(missing_ok=True)
-        elif _digest(folder / one.back) == one.old:
-            os.replace(folder / one.back, place)
+        if not move.old:
+            path.unlink(missing_ok=True)
+        elif _digest(folder / move.back) == move.old:
+            os.replace(folder / move.back, path)
 
 
 def _recovered(folder: Path) -> list[str]:
     """Do what `recovered` says; the folder is locked by us."""
-    journal, said = folder / JOURNAL, list[str]()
+    journal, sentences = folder / JOURNAL, list[str]()
     moves = _moves_in(journal)
     if moves:
-        said += _finished(folder, moves)
+        sentences += _finished(folder, moves)
     left = [name for name in os.listdir(folder) if name.endswith(PART) and unfinished(name)]
     left += [JOURNAL] if os.path.lexists(journal) else []
     for name in left:
         (folder / name).unlink(missing_ok=True)
     if left and not moves:
-        said.append(
+        sentences.append(
             f'An earlier bpvet was stopped before its files in "{folder}" were complete: they '
             "stay as they were, and what it left behind was removed."
         )
-    return said
+    return sentences
 
 
 def _finished(folder: Path, moves: Sequence[Move]) -> list[str]:
     """Finish a set that was stopped, or take it back; return what is to be said."""
     names = f'"{moves[-1].name}" and {len(moves) - 1} more'
     begun = f'An earlier bpvet was stopped while it wrote {names} into "{folder}": '
-    now = {one.name: _digest(folder / one.name) for one in moves}
-    waiting = [one for one in moves if now[one.name] != one.new]
-    said = []
+    now = {move.name: _digest(folder / move.name) for move in moves}
+    waiting = [move for move in moves if now[move.name] != move.new]
+    sentences = []
     try:
-        for one in waiting:
-            if _digest(folder / one.part) != one.new:
-                raise FileNotFoundError(one.part)
-        for one in waiting:
-            if now[one.name] != one.old or (not one.old and os.path.lexists(folder / one.name)):
+        for move in waiting:
+            if _digest(folder / move.part) != move.new:
+                raise FileNotFoundError(move.part)
+        for move in waiting:
+            if now[move.name] != move.old or (not move.old and os.path.lexists(folder / move.name)):
                 # Somebody has changed it since then, and keeps it.
-                other = _set_aside(folder / one.name)
-                said.append(f'"{one.name}" had been changed since, and is kept as "{other}".')
-            os.replace(folder / one.part, folder / one.name)
+                kept = _set_aside(folder / move.name)
+                sentences.append(f'"{move.name}" had been changed since, and is kept as "{kept}".')
+            os.replace(folder / move.part, folder / move.name)
         _sync(folder)
     except OSError:
         _taken_back(folder, moves)
-        return [f"{begun}they could not be completed, and are as they were before.", *said]
-    return [f"{begun}they are in place now.", *said]
+        return [f"{begun}they could not be completed, and are as they were before.", *sentences]
+    return [f"{begun}they are in place now.", *sentences]
 
 
-def _set_aside(place: Path) -> str:
+def _set_aside(path: Path) -> str:
     """Give a file another name, beside it; return that name."""
     for count in range(1, 1000):
-        other = place.with_name(f"{place.stem}.kept-{count}{place.suffix}")
-        if not os.path.lexists(other):
-            os.rename(place, other)
-            return other.name
-    raise FileExistsError(17, "File exists", str(place))
+        kept = path.with_name(f"{path.stem}.kept-{count}{path.suffix}")
+        if not os.path.lexists(kept):
+            os.rename(path, kept)
+            return kept.name
+    raise FileExistsError(17, "File exists", str(path))
 
 
 def _moves_in(journal: Path) -> tuple[Move, ...]:
@@ -245,8 +245,8 @@ def _moves_in(journal: Path) -> tuple[Move, ...]:
     try:
         if journal.is_symlink() or journal.stat().st_size > _LONGEST:
             return ()
-        held = json.loads(journal.read_text(encoding="utf-8"))
-        moves = tuple(Move(**one) for one in held["moves"])
+        content = json.loads(journal.read_text(encoding="utf-8"))
+        moves = tuple(Move(**move) for move in content["moves"])
     except (OSError, ValueError, TypeError, KeyError, RecursionError):
         return ()
     return moves if 0 < len(moves) <= _MOST and all(map(_is_ours, moves)) else ()
@@ -276,23 +276,23 @@ def _digest(path: Path) -> str:
         return ""
 
 
-def _kept(place: Path, back: Path) -> None:
+def _kept(path: Path, back: Path) -> None:
     """Keep a file under a second name; as a copy where the disk knows no links."""
     try:
-        os.link(place, back)
+        os.link(path, back)
     except OSError:
-        shutil.copy2(place, back)
+        shutil.copy2(path, back)
 
 
-def _linked(part: Path, place: Path) -> bool:
+def _linked(temporary: Path, path: Path) -> bool:
     """Give a file its name if that is free; False where the disk knows no links."""
     try:
-        os.link(part, place)
+        os.link(temporary, path)
     except FileExistsError:
         raise
     except OSError:
-        if os.path.lexists(place):
-            raise FileExistsError(17, "File exists", str(place)) from None
+        if os.path.lexists(path):
+            raise FileExistsError(17, "File exists", str(path)) from None
         return False
     return True
 

@@ -60,25 +60,25 @@ def toml_table(text: str) -> dict[str, Any]:
         if _DIGITS.search(line) or _HEX.search(line):
             raise ReadBackError(f"has a number of more than {MOST_DIGITS} digits in line {number}")
     try:
-        held = tomllib.loads(text)
+        table = tomllib.loads(text)
     except RecursionError:
         raise ReadBackError("is nested too deeply") from None
     except ValueError as error:
         # Also what is no TOMLDecodeError, as dates that are none.
         raise ReadBackError(f"is not TOML: {error}") from None
-    _refuse_deep(held)
-    return held
+    _refuse_deep(table)
+    return table
 
 
-def _refuse_deep(held: Any) -> None:
+def _refuse_deep(table: Any) -> None:
     """Raise a `ReadBackError` if tables or lists stand too deeply in one another."""
-    level = [held]
+    level = [table]
     for _ in range(DEEPEST):
         level = [
-            one
+            member
             for outer in level
-            for one in (outer.values() if isinstance(outer, dict) else outer)
-            if isinstance(one, dict | list)
+            for member in (outer.values() if isinstance(outer, dict) else outer)
+            if isinstance(member, dict | list)
         ]
         if not level:
             return

@@ -95,7 +95,7 @@ _OWN = {
 _NEEDED = {"lab": ("value",), "reading": ("method",)}
 _DATES = ("started_on", "stopped_on", "from", "to", "seen_on", "sampled_on", "date", "birth_date")
 _BOUNDED = re.compile(r"(<|>)=?\s*([0-9.]+)", re.ASCII)
-_OTHERS = ("on", "until", *dict.fromkeys(name for _, held in _KINDS.values() for name in held))
+_OTHERS = ("on", "until", *dict.fromkeys(name for _, cells in _KINDS.values() for name in cells))
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -166,9 +166,9 @@ def run(arguments: argparse.Namespace) -> int:
     cells = _cells(arguments, kind)
     if kind == "species":
         folder, records = opened_folder(arguments.path)
-        held = records.animals
-        if text in set(held["animal"]):
-            listed = held[held["animal"] == text].iloc[0]
+        animals = records.animals
+        if text in set(animals["animal"]):
+            listed = animals[animals["animal"] == text].iloc[0]
             if listed["species"] or listed["species_written"]:
                 raise CallError(f"{shown(text)} is an animal of these records already.")
         aim = Target(folder, records, text, "", arguments.species)
@@ -235,7 +235,7 @@ def _kind(arguments: argparse.Namespace) -> str:
     if len(given) != 1:
         if not given:
             raise CallError(f"Say what is added: one of {listed}.")
-        many = " and ".join(f"--{one}" for one in given)
+        many = " and ".join(f"--{key}" for key in given)
         raise CallError(f"One thing is added at a time: not {many}.")
     (kind,) = given
     fits = _KINDS[kind][1] if kind in _KINDS else {}
@@ -251,30 +251,30 @@ def _kind(arguments: argparse.Namespace) -> str:
 
 def _cells(arguments: argparse.Namespace, kind: str) -> dict[str, str]:
     """Return the cells that the options fill, by column, each as it is written in records."""
-    held: dict[str, str] = {}
+    cells: dict[str, str] = {}
     if kind in _OWN:
-        own = one_line(getattr(arguments, kind), f"--{kind}")
-        if not own:
+        subject = one_line(getattr(arguments, kind), f"--{kind}")
+        if not subject:
             raise CallError(f"--{kind} is blank.")
-        held[_OWN[kind]] = own
+        cells[_OWN[kind]] = subject
     for name, column in _KINDS[kind][1].items():
         given = getattr(arguments, name)
         if given is not None:
-            held[column] = one_line(given, option(name))
+            cells[column] = one_line(given, option(name))
     for name in _NEEDED.get(kind, ()):
-        if not held.get(name):
+        if not cells.get(name):
             raise CallError(f"--{kind} needs {option(name)}.")
     if "on" in _KINDS[kind][1] and kind != "reading" and arguments.on is None:
         raise CallError(f"--{kind} needs --on: the date, YYYY-MM-DD. None is guessed.")
     for column in _DATES:
-        if held.get(column):
+        if cells.get(column):
             try:
-                options.iso_date(held[column])
+                options.iso_date(cells[column])
             except argparse.ArgumentTypeError as error:
                 raise CallError(f"{column}: {error}.") from None
-    if bound := _BOUNDED.fullmatch(held.get("value", "")):
-        held["value"] = f"{bound.group(1)} {bound.group(2)}"
-    return {name: text for name, text in held.items() if text}
+    if bound := _BOUNDED.fullmatch(cells.get("value", "")):
+        cells["value"] = f"{bound.group(1)} {bound.group(2)}"
+    return {name: text for name, text in cells.items() if text}
 
 
 def _said(row: Mapping[str, str]) -> str:
@@ -294,21 +294,21 @@ def _cancel(arguments: argparse.Namespace) -> int:
         raise CallError("--cancel needs --reason: why the entry is taken back.")
     folder, records = opened_folder(arguments.path)
     entry = one_line(arguments.cancel, "--cancel")
-    held = entry_named(records, entry)
+    cancelled_rows = entry_named(records, entry)
     row = {"entry": entry, "cancelled_on": date.today().isoformat(), "reason": reason}
     found = add_entry(folder, "cancelled", [row], accepting(arguments))
-    said = "; ".join(one.text for one in held)
-    animal = held[0].animal
+    text = "; ".join(row.text for row in cancelled_rows)
+    animal = cancelled_rows[0].animal
     name = next(iter(records.animals.loc[records.animals["animal"] == animal, "name"]), "")
     aim = Target(folder, records, animal, str(name), "")
     answer = now(folder, animal, arguments.rule, arguments.guideline)
     if arguments.json:
-        gone = {"entry": entry, "text": said, "reason": reason}
+        gone = {"entry": entry, "text": text, "reason": reason}
         print_json({"cancelled": gone, "added": entry_json(found), "now": now_json(answer)})
         return 0
     print(what_now(printable(aim.who), without=True))
     print(now_text(answer), flush=True)
-    say(f"\n{cancelled(said, reason, found.file.name)}", arguments.quiet)
+    say(f"\n{cancelled(text, reason, found.file.name)}", arguments.quiet)
     return 0
 
 
@@ -321,14 +321,18 @@ def _list(arguments: argparse.Namespace) -> int:
     from bpvet.wording.en.command.entries import NOTHING_TO_CANCEL
 
     records = read(Path(arguments.path))
-    held = entries(records)
+    found = entries(records)
     if arguments.animal:
         animal = records.animal(arguments.animal)
-        held = tuple(one for one in held if one.animal == animal)
+        found = tuple(entry for entry in found if entry.animal == animal)
     if arguments.json:
-        print_json([asdict(one) for one in held])
-    elif held:
-        print("\n".join(wrapped(printable(f"{one.entry}  {one.text}"), "    ", "") for one in held))
+        print_json([asdict(entry) for entry in found])
+    elif found:
+        print(
+            "\n".join(
+                wrapped(printable(f"{entry.entry}  {entry.text}"), "    ", "") for entry in found
+            )
+        )
     else:
         print(NOTHING_TO_CANCEL)
     return 0

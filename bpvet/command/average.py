@@ -132,9 +132,9 @@ def run(arguments: argparse.Namespace) -> int:
 
         from bpvet.command.shared.whose import own_id
 
-        animal, said = own_id(Path(arguments.save).parent, animal)
-        if said:
-            say(said, arguments.quiet)
+        animal, note = own_id(Path(arguments.save).parent, animal)
+        if note:
+            say(note, arguments.quiet)
 
     def sum_of(readings: list[RoomReading]) -> RoomAnswer:
         return _sum(arguments, readings, animal, taken_at)
@@ -162,8 +162,8 @@ def _after_live(
     from bpvet.command.shared.session_text import room_text
     from bpvet.printing import shown
 
-    if said := ended_words(taken):
-        say(said, arguments.quiet)
+    if ended := ended_words(taken):
+        say(ended, arguments.quiet)
     if not taken.readings:
         if taken.ended == INTERRUPTED:
             return _INTERRUPTED
@@ -193,18 +193,18 @@ def _told(
         from bpvet.command.shared.session_entry import enter
 
         return enter(arguments, answer, aim, brief)
-    place, told = None, ""
+    path, saved = None, ""
     if arguments.save is not None:
         from bpvet.command.shared.session_entry import save, saved_words
 
-        place = save(arguments, answer)
-        told = saved_words(place, answer)
+        path = save(arguments, answer)
+        saved = saved_words(path, answer)
     if arguments.json:
-        print_json({**answer.to_dict(), "saved": None if place is None else str(place)})
+        print_json({**answer.to_dict(), "saved": None if path is None else str(path)})
         return 0
     print(room_text(answer))
-    if told:
-        say(told, arguments.quiet)
+    if saved:
+        say(saved, arguments.quiet)
     return 0
 
 

@@ -179,7 +179,7 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
     for group in GROUPS:
         if group in found:
             lines += _group_lines(group, found[group], source)
-    if any(one.kind in _MENDED_BY_MAPPING for one in records.stopping):
+    if any(finding.kind in _MENDED_BY_MAPPING for finding in records.stopping):
         lines += [wrapped(suggestion(shlex.quote(arguments.path))), ""]
     more = any(kind.rest for kinds in found.values() for kind in kinds)
     lines += understood
@@ -198,9 +198,9 @@ def cancelled_lines(records: Records) -> list[str]:
         return []
     lines = [CANCELLED, "-" * len(CANCELLED)]
     for _, rows in groupby(records.cancelled_rows, key=lambda row: (row.file, row.entry)):
-        held = list(rows)
-        first = held[0]
-        text = f"{what(held)}: {first.why} (entry {first.entry}, {first.file})"
+        entry = list(rows)
+        first = entry[0]
+        text = f"{what(entry)}: {first.why} (entry {first.entry}, {first.file})"
         lines.append(wrapped(text, "  ", ""))
     return [*lines, ""]
 
@@ -232,8 +232,10 @@ def sign_lines(records: Records, every: bool) -> list[str]:
         most = len(here) if every or reading in _NEVER_SILENT else _SIGNS_SHOWN
         for (_, text, status, what), many in here[:most]:
             beside = status_words(status) if status else ""
-            told = f": {what}" if what else ""
-            lines.append(wrapped(f'"{text}"{beside}{times(many)}{told}', "    ", f"{words}: "))
+            understood = f": {what}" if what else ""
+            lines.append(
+                wrapped(f'"{text}"{beside}{times(many)}{understood}', "    ", f"{words}: ")
+            )
         if len(here) > most:
             lines.append(like_this(len(here) - most))
     return [*lines, ""]
@@ -288,8 +290,8 @@ def _mapped(mapping: Mapping[str, Any]) -> str:
         for file in mapping["columns"].values()
         for theirs, ours in file.items()
     )
-    said = mapping_says(mapping["file"]) if mapping["file"] else ""
-    return f"{'; '.join(pairs)}{said}" if pairs else ""
+    origin = mapping_says(mapping["file"]) if mapping["file"] else ""
+    return f"{'; '.join(pairs)}{origin}" if pairs else ""
 
 
 def _animals(counts: Mapping[str, int]) -> str:
@@ -324,10 +326,10 @@ def _group_lines(group: str, kinds: Sequence[OfKind], source: SourceLines) -> li
     before: tuple[str, int | None] | None = None
     for kind in kinds:
         for alike in kind.shown:
-            place = (alike.first.file, alike.first.line)
+            position = (alike.first.file, alike.first.line)
             # Several findings about one line show it once.
-            lines += _finding_lines(alike, None if place == before else source)
-            before = place
+            lines += _finding_lines(alike, None if position == before else source)
+            before = position
         if kind.rest:
             lines.append(like_this(kind.rest))
     return [*lines, ""]
@@ -339,8 +341,8 @@ def _finding_lines(alike: GroupedFindings, source: SourceLines | None) -> list[s
     Without a `source` the line has just been shown.
     """
     finding = alike.first
-    place = finding.file + _line_numbers(alike.lines)
-    lines = [f"{place}, {finding.column}" if finding.column else place]
+    position = finding.file + _line_numbers(alike.lines)
+    lines = [f"{position}, {finding.column}" if finding.column else position]
     line = source.line(finding.file, finding.line, finding.value) if source else ""
     if line:
         lines.append(f"    | {line}")

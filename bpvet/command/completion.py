@@ -76,10 +76,10 @@ def words(parser: argparse.ArgumentParser) -> tuple[CommandWords, ...]:
     found = [CommandWords("", "", _options(parser), ())]
     for action in parser._actions:
         if isinstance(action, argparse._SubParsersAction):
-            helps = {one.dest: one.help or "" for one in action._choices_actions}
+            helps = {choice.dest: choice.help or "" for choice in action._choices_actions}
             found += [
-                CommandWords(name, helps.get(name, ""), _options(one), _positional(one))
-                for name, one in action.choices.items()
+                CommandWords(name, helps.get(name, ""), _options(subparser), _positional(subparser))
+                for name, subparser in action.choices.items()
             ]
     return tuple(found)
 
@@ -116,8 +116,8 @@ def _plain(help: str) -> str:
 
 def _bash(commands: tuple[CommandWords, ...]) -> str:
     program, *others = commands
-    cases = "\n".join(f"    {one.name}) {_bash_case(one)} ;;" for one in others)
-    names = " ".join((*(one.name for one in others), *_names(program)))
+    cases = "\n".join(f"    {command.name}) {_bash_case(command)} ;;" for command in others)
+    names = " ".join((*(command.name for command in others), *_names(program)))
     return f"""\
 # bash completion for bpvet
 _bpvet() {{
@@ -152,25 +152,25 @@ def _bash_case(command: CommandWords) -> str:
     lines = [f'options="{" ".join(_names(command))}"']
     lines += [f'choices="{" ".join(command.choices)}"'] if command.choices else []
     branches = []
-    for one in command.options:
-        if one.takes_value:
+    for option in command.options:
+        if option.takes_value:
             what = 'choices=""; '
-            what += f'choices="{" ".join(one.choices)}"' if one.choices else "files=none"
-            what = 'choices=""; files=yes' if one.takes_file else what
-            branches.append(f"{'|'.join(one.names)}) {what} ;;")
+            what += f'choices="{" ".join(option.choices)}"' if option.choices else "files=none"
+            what = 'choices=""; files=yes' if option.takes_file else what
+            branches.append(f"{'|'.join(option.names)}) {what} ;;")
     dash = 'case "$word" in -*) choices="" ;; esac;' if command.choices else ""
     return f'{"; ".join(lines)}; {dash} case "$before" in {" ".join(branches)} esac'
 
 
 def _names(command: CommandWords) -> list[str]:
-    return [name for one in command.options for name in one.names]
+    return [name for option in command.options for name in option.names]
 
 
 def _zsh(commands: tuple[CommandWords, ...]) -> str:
     program, *others = commands
-    listed = " ".join(f"'{one.name}:{_plain(one.help)}'" for one in others)
+    listed = " ".join(f"'{command.name}:{_plain(command.help)}'" for command in others)
     cases = "\n".join(
-        f"    {one.name}) _arguments {' '.join(_zsh_words(one))} ;;" for one in others
+        f"    {command.name}) _arguments {' '.join(_zsh_words(command))} ;;" for command in others
     )
     first = " ".join(_names(program))
     return f"""\
@@ -196,12 +196,12 @@ if [ "$funcstack[1]" = _bpvet ]; then _bpvet "$@"; else compdef _bpvet bpvet; fi
 
 def _zsh_words(command: CommandWords) -> list[str]:
     found = []
-    for one in command.options:
+    for option in command.options:
         value = ""
-        if one.takes_value:
-            what = f"({' '.join(one.choices)})" if one.choices else " "
-            value = f":value:{'_files' if one.takes_file else what}"
-        found += [f"'{name}[{_plain(one.help)}]{value}'" for name in one.names]
+        if option.takes_value:
+            what = f"({' '.join(option.choices)})" if option.choices else " "
+            value = f":value:{'_files' if option.takes_file else what}"
+        found += [f"'{name}[{_plain(option.help)}]{value}'" for name in option.names]
     rest = f"({' '.join(command.choices)})" if command.choices else "_files"
     return [*found, f"'*:argument:{rest}'"]
 
@@ -210,23 +210,25 @@ def _fish(commands: tuple[CommandWords, ...]) -> str:
     program, *others = commands
     first = "complete -c bpvet -n __fish_use_subcommand"
     lines = ["# fish completion for bpvet"]
-    lines += [f"{first} {_fish_option(one)}" for one in program.options]
+    lines += [f"{first} {_fish_option(option)}" for option in program.options]
     for command in others:
         lines.append(f"{first} -f -a {command.name} -d '{_plain(command.help)}'")
         within = f"complete -c bpvet -n '__fish_seen_subcommand_from {command.name}'"
-        lines += [f"{within} {_fish_option(one)}" for one in command.options]
+        lines += [f"{within} {_fish_option(option)}" for option in command.options]
         if command.choices:
             lines.append(f"{within} -f -a '{' '.join(command.choices)}'")
     return "\n".join(lines) + "\n"
 
 
-def _fish_option(one: Option) -> str:
-    parts = [f"-l {name[2:]}" if name.startswith("--") else f"-s {name[1:]}" for name in one.names]
-    if one.takes_value and one.takes_file:
+def _fish_option(option: Option) -> str:
+    parts = [
+        f"-l {name[2:]}" if name.startswith("--") else f"-s {name[1:]}" for name in option.names
+    ]
+    if option.takes_value and option.takes_file:
         parts.append("-r -F")
-    elif one.takes_value:
-        parts.append(f"-x -a '{' '.join(one.choices)}'" if one.choices else "-x")
-    return " ".join([*parts, f"-d '{one.help}'"])
+    elif option.takes_value:
+        parts.append(f"-x -a '{' '.join(option.choices)}'" if option.choices else "-x")
+    return " ".join([*parts, f"-d '{option.help}'"])
 
 
 _WRITERS = {"bash": _bash, "zsh": _zsh, "fish": _fish}

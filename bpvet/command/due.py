@@ -149,9 +149,9 @@ def _of_parts(arguments: argparse.Namespace, priors: PriorTable | None) -> tuple
         arguments.processes,
         arguments.pseudonyms,
     )
-    for part, count in findings.items():
+    for folder, count in findings.items():
         if count:
-            tell_findings(count, part, arguments.quiet)
+            tell_findings(count, folder, arguments.quiet)
     return found, dict
 
 
@@ -169,15 +169,15 @@ def _days(text: str) -> int:
 
 def _kind(arguments: argparse.Namespace) -> str:
     """Return the ending of the file that is asked for; blank for a folder."""
-    place = Path(arguments.output)
-    ending = place.suffix.lower()
-    if place.is_dir() or not ending:
+    path = Path(arguments.output)
+    ending = path.suffix.lower()
+    if path.is_dir() or not ending:
         return ""
     if ending in (*_TABLES, ".ics", ".html"):
         return ending
     listed = ", ".join((*_TABLES, ".ics"))
     raise CallError(
-        f'"{place}": the list is written as {listed} or .html, or into a folder, whose name has '
+        f'"{path}": the list is written as {listed} or .html, or into a folder, whose name has '
         "no ending."
     )
 
@@ -188,46 +188,46 @@ def _refuse(arguments: argparse.Namespace) -> None:
         raise CallError("--processes goes with --parts.")
     if arguments.output is None:
         return
-    place, ending = Path(arguments.output), _kind(arguments)
+    path, ending = Path(arguments.output), _kind(arguments)
     if not ending and arguments.parts:
         raise CallError(
-            f'"{place}": with --parts the list goes into a file, not into a folder with a sheet '
+            f'"{path}": with --parts the list goes into a file, not into a folder with a sheet '
             "for each row."
         )
     if not ending:
-        tell_recovered(place)
+        tell_recovered(path)
         return
     inputs = inputs_read(arguments)
-    writable(place, inputs, arguments.force)
+    writable(path, inputs, arguments.force)
     if ending in _TABLES:
         from bpvet.records.table_files import written_names
 
-        for name in written_names(place)[1:]:
-            writable(place.with_name(name), inputs, arguments.force)
+        for name in written_names(path)[1:]:
+            writable(path.with_name(name), inputs, arguments.force)
 
 
 def _written(arguments: argparse.Namespace, found: Due, rooms: Rooms) -> list[Path]:
     """Write the list where it was asked for; return its files, the main one first."""
     from bpvet.reports.due import due_page, due_words, pages_in, sheets_in, write_due
 
-    place, ending = Path(arguments.output), _kind(arguments)
+    path, ending = Path(arguments.output), _kind(arguments)
     if not ending:
-        return list(write_due(found, place, inputs_read(arguments), arguments.force, rooms()))
+        return list(write_due(found, path, inputs_read(arguments), arguments.force, rooms()))
     if ending in _TABLES:
         from bpvet.records.table_files import table_files
 
-        contents = table_files(place, found.to_frame(), due_words(), arguments.plain)
-        write_all(place.parent, contents, arguments.force)
+        contents = table_files(path, found.to_frame(), due_words(), arguments.plain)
+        write_all(path.parent, contents, arguments.force)
     elif ending == ".ics":
         from bpvet.answers.due.calendar import due_calendar
 
-        write_whole(place, due_calendar(found), arguments.force)
+        write_whole(path, due_calendar(found), arguments.force)
     else:
-        beside = place.parent
+        beside = path.parent
         page = due_page(found, pages_in(beside, found), sheets_in(beside, found))
-        write_whole(place, page.encode("utf-8", "replace"), arguments.force)
+        write_whole(path, page.encode("utf-8", "replace"), arguments.force)
     say(f"Wrote {counted(len(found.rows), 'animal')}.", arguments.quiet)
-    return [place]
+    return [path]
 
 
 def due_text(found: Due, *, every: bool = False, every_caution: bool = False) -> str:
@@ -249,13 +249,13 @@ def due_text(found: Due, *, every: bool = False, every_caution: bool = False) ->
     head = due_head(found.as_of, found.days, len(found.rows), found.left)
     parts = [wrapped(head), *map(wrapped, filter(None, [nameless_words(found.nameless)]))]
     for band in BANDS:
-        rows = [one for one in shown if one.band == band]
+        rows = [row for row in shown if row.band == band]
         if rows:
-            parts.append("\n".join([band_name(band).upper(), *(_lines(one) for one in rows)]))
+            parts.append("\n".join([band_name(band).upper(), *(_lines(row) for row in rows)]))
     rest = len(found.listed) - len(shown)
     if rest > 0 and not every:
         parts.append(due_rest(rest))
-    later = sum(one.band == LATER for one in found.rows)
+    later = sum(row.band == LATER for row in found.rows)
     if later and not every:
         parts.append(due_later(later))
     beside = parts[1:]
@@ -264,16 +264,16 @@ def due_text(found: Due, *, every: bool = False, every_caution: bool = False) ->
     )
 
 
-def _lines(one: DueRow) -> str:
+def _lines(row: DueRow) -> str:
     from bpvet.printing import probability
     from bpvet.wording.en.command.tables import due_more, due_target
     from bpvet.wording.en.due import asked_words, credit_of_row, last_words, who_of
 
-    target = "" if one.p_at_target is None else due_target(probability(one.p_at_target))
-    contact = "" if one.contact is None else f"; {one.contact.text}"
-    line = f"{who_of(one)}: {asked_words(one)}. {last_words(one)}{target}{contact}"
-    grade = f" [{credit}]" if (credit := credit_of_row(one)) else ""
-    more = due_more(len(one.urgent) - 1) if len(one.urgent) > 1 else ""
+    target = "" if row.p_at_target is None else due_target(probability(row.p_at_target))
+    contact = "" if row.contact is None else f"; {row.contact.text}"
+    line = f"{who_of(row)}: {asked_words(row)}. {last_words(row)}{target}{contact}"
+    grade = f" [{credit}]" if (credit := credit_of_row(row)) else ""
+    more = due_more(len(row.urgent) - 1) if len(row.urgent) > 1 else ""
     return "\n".join(
-        [wrapped(line, "    ", "  "), wrapped(f"{one.why}{grade}{more}", "      ", "    ")]
+        [wrapped(line, "    ", "  "), wrapped(f"{row.why}{grade}{more}", "      ", "    ")]
     )

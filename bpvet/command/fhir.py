@@ -39,13 +39,13 @@ def run(arguments: argparse.Namespace) -> int:
     from bpvet.answers.fhir.fhir import fhir_bundle
     from bpvet.wording.en.command.written import left_behind
 
-    place = writable(arguments.output, inputs_read(arguments), arguments.force)
+    path = writable(arguments.output, inputs_read(arguments), arguments.force)
     bundle = fhir_bundle(usable(arguments), arguments.rule, snomed=arguments.snomed)
-    write_whole(place, bundle.to_json().encode(), arguments.force)
+    write_whole(path, bundle.to_json().encode(), arguments.force)
     if arguments.json:
         print_json(
             {
-                "file": str(place),
+                "file": str(path),
                 "resources": bundle.counts,
                 "left_behind": bundle.left_behind,
             }
@@ -53,7 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
         return 0
     kinds = ", ".join(f"{count} {kind}" for kind, count in bundle.counts.items()) or "nothing"
     say(
-        f'Wrote {counted(sum(bundle.counts.values()), "resource")} into "{place}": {kinds}.',
+        f'Wrote {counted(sum(bundle.counts.values()), "resource")} into "{path}": {kinds}.',
         arguments.quiet,
     )
     for why, count in bundle.left_behind.items():

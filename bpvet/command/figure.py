@@ -115,30 +115,30 @@ def run(arguments: argparse.Namespace) -> int:
     inputs = inputs_read(arguments)
     path = writable(arguments.output, inputs, arguments.force)
     kind = path.suffix.lower().removeprefix(".")
-    others, said, kinds = (
+    others, refusal, kinds = (
         (_OF_FIGURE, "is for the figure alone; leave out --letter", ("html", "pdf"))
         if arguments.letter
         else (_OF_LETTER, "is for a letter; add --letter", ("svg", "pdf", "png"))
     )
     for name, option in others.items():
         if getattr(arguments, name):
-            raise CallError(f"{option} {said}.")
+            raise CallError(f"{option} {refusal}.")
     if kind not in kinds:
         what = "letter" if arguments.letter else "figure"
-        ends = " or ".join((", ".join(f".{one}" for one in kinds[:-1]), f".{kinds[-1]}"))
+        ends = " or ".join((", ".join(f".{ending}" for ending in kinds[:-1]), f".{kinds[-1]}"))
         raise CallError(f'"{path.name}": the name of a {what} ends in {ends}.')
     if arguments.letter and arguments.quantity in recorded_only():
         raise CallError(
             f"{arguments.quantity} has no trend that a letter could tell of; leave out --letter."
         )
     write = _letter if arguments.letter else _figure
-    told = write(arguments, inputs, path, kind)
+    content = write(arguments, inputs, path, kind)
     if arguments.json:
-        print_json(told)
+        print_json(content)
     elif arguments.letter:
-        print(printable(letter_written(path, told["table"])))
+        print(printable(letter_written(path, content["table"])))
     else:
-        print(printable(figure_written(path, told["text"])))
+        print(printable(figure_written(path, content["text"])))
     return 0
 
 
@@ -155,9 +155,9 @@ def _figure(
 
     width = WIDTHS["letter"] if arguments.width is None else arguments.width
     writer = {"svg": save.svg_bytes, "pdf": save.pdf_bytes, "png": save.png_bytes}[kind]
-    said = caption(picture, width)
-    said = " ".join((said, *footnotes(said)))
-    parts = (picture.title, "", CAPTION, said, "", ALTERNATIVE, picture.alt_text, "")
+    sentences = caption(picture, width)
+    sentences = " ".join((sentences, *footnotes(sentences)))
+    parts = (picture.title, "", CAPTION, sentences, "", ALTERNATIVE, picture.alt_text, "")
     text = "\n".join(parts)
     # Everything is made before anything is written.
     contents = {words.name: text.encode("utf-8"), image.name: writer(picture, width)}
@@ -170,7 +170,7 @@ def _figure(
         "figure": str(image),
         "text": str(words),
         "width_mm": width,
-        "caption": said,
+        "caption": sentences,
         "alternative_text": picture.alt_text,
     }
 

@@ -145,8 +145,8 @@ def _exit_status(given: list[str]) -> int:
         return STOPPED
     # The last resort: one sentence, and a file without patients' data, in place of a traceback.
     except Exception as error:
-        said, status = _unforeseen(given, error)
-        print(said, file=sys.stderr)
+        message, status = _unforeseen(given, error)
+        print(message, file=sys.stderr)
         return status
 
 
@@ -276,12 +276,12 @@ def _unforeseen(given: Sequence[str], error: Exception) -> tuple[str, int]:
     from bpvet.command.shared.diagnostic import keep_diagnostic
     from bpvet.printing import escaped
 
-    place = keep_diagnostic(error, command)
-    said = f"{who}: an error inside of bpvet ({type(error).__name__}), not of your records"
-    if place is None:
-        return f"{said}; nothing could be written down about it.", BROKEN
-    where = escaped(str(place))
-    return f'{said}; where it arose, and nothing of the records, is in "{where}".', BROKEN
+    path = keep_diagnostic(error, command)
+    message = f"{who}: an error inside of bpvet ({type(error).__name__}), not of your records"
+    if path is None:
+        return f"{message}; nothing could be written down about it.", BROKEN
+    where = escaped(str(path))
+    return f'{message}; where it arose, and nothing of the records, is in "{where}".', BROKEN
 
 
 def _package(error: ImportError) -> str:
@@ -296,11 +296,11 @@ def _no_handle_left(error: BaseException) -> bool:
 
     from bpvet.command.shared.output import handles_left
 
-    one: BaseException | None = error
-    while one is not None:
-        if isinstance(one, OSError) and one.errno in (errno.EMFILE, errno.ENFILE):
+    cause: BaseException | None = error
+    while cause is not None:
+        if isinstance(cause, OSError) and cause.errno in (errno.EMFILE, errno.ENFILE):
             return True
-        one = one.__cause__ or one.__context__
+        cause = cause.__cause__ or cause.__context__
     return not handles_left(1)
 
 

@@ -65,10 +65,10 @@ def run(arguments: argparse.Namespace) -> int:
 def _diary_place(arguments: argparse.Namespace) -> Path | None:
     if arguments.diary is None:
         return None
-    place = writable(arguments.diary, inputs_read(arguments), arguments.force)
-    if place.suffix.lower() != ".csv":
-        raise CallError(f'"{place.name}": the name of a diary ends in .csv.')
-    return place
+    path = writable(arguments.diary, inputs_read(arguments), arguments.force)
+    if path.suffix.lower() != ".csv":
+        raise CallError(f'"{path.name}": the name of a diary ends in .csv.')
+    return path
 
 
 def _write(
@@ -84,11 +84,11 @@ def _write(
     if page is not None:
         contents[page] = page_bytes(OWNER, found, page, arguments)
     if page is not None and diary is not None and page.parent == diary.parent:
-        both = {place.name: content for place, content in contents.items()}
+        both = {path.name: content for path, content in contents.items()}
         write_all(page.parent, both, arguments.force)
         return
-    for place, content in contents.items():
-        write_whole(place, content, arguments.force)
+    for path, content in contents.items():
+        write_whole(path, content, arguments.force)
 
 
 def owner_text(found: OwnerAnswer) -> str:
@@ -107,8 +107,8 @@ def owner_text(found: OwnerAnswer) -> str:
 
     parts = [wrapped(" ".join(texts)) for texts in (phone_texts(found),) if texts]
     parts.append(wrapped(f"Blood pressure: {called(found)}"))
-    for part in owner_parts(found):
-        parts.append(f"{part.head}\n{wrapped(' '.join(part.texts), '  ')}")
+    for section in owner_parts(found):
+        parts.append(f"{section.head}\n{wrapped(' '.join(section.texts), '  ')}")
     flags = "\n".join(wrapped(text, "    ", "  - ") for text in RED_FLAGS)
     parts.append(f"{RED_HEAD}\n{flags}\n{wrapped(RED_WAIT, '  ')}")
     foot = owner_credit()

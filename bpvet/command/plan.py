@@ -126,7 +126,7 @@ def new_animal(arguments: argparse.Namespace) -> PlanAnswer:
     )
     priors = _priors(arguments, species, method)
     name, tau = _drug(arguments.drug, priors)
-    held = plan(
+    found = plan(
         priors,
         arguments.visits,
         arguments.readings,
@@ -137,13 +137,13 @@ def new_animal(arguments: argparse.Namespace) -> PlanAnswer:
         unit=UNITS[arguments.quantity],
     )
     return plan_answer(
-        held,
+        found,
         species,
         method,
         arguments.quantity,
         within=arguments.within,
         drug=name,
-        study=_study(arguments, held),
+        study=_study(arguments, found),
     )
 
 
@@ -224,13 +224,13 @@ def _drug(text: str | None, priors: Priors) -> tuple[str, float | None]:
     return found.name, priors.tau_of(found.name)
 
 
-def _study(arguments: argparse.Namespace, held: Plan) -> Study | None:
+def _study(arguments: argparse.Namespace, planned: Plan) -> Study | None:
     if arguments.effect is None:
         _refuse(arguments, ("power", "animals", "response_sd"), "needs --effect")
         return None
     if arguments.power is not None and arguments.animals is not None:
         raise CallError("give --power or --animals: each follows from the other.")
-    return held.study(
+    return planned.study(
         arguments.effect,
         0.9 if arguments.power is None else arguments.power,
         animals=arguments.animals,

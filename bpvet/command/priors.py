@@ -63,18 +63,18 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _cell(key: tuple[str, str, str], table: PriorTable) -> dict[str, object]:
-    own = table[key]
+    priors = table[key]
     species, method, quantity = key
     return {
         "species": species,
         "method": method,
         "quantity": quantity,
-        "level": list(own.level),
-        "slope_sd": own.slope_sd,
-        "sv": list(own.sv),
-        "sr": list(own.sr),
-        "sw": list(own.sw),
-        "source": own.source,
+        "level": list(priors.level),
+        "slope_sd": priors.slope_sd,
+        "sv": list(priors.sv),
+        "sr": list(priors.sr),
+        "sw": list(priors.sw),
+        "source": priors.source,
     }
 
 
@@ -87,10 +87,10 @@ def _table(table: PriorTable) -> ShortTable:
         return f"{number(values[0], digits)} ({number(values[1], 2 if digits else 0)})"
 
     rows = []
-    for key, own in table.cells.items():
-        for called, one in ((", ".join(key), own), ("  by default", Priors.default(*key))):
-            noise = (pair(part, 1) for part in (one.sv, one.sr, one.sw))
-            rows.append((called, pair(one.level, 0), number(one.slope_sd, 1), *noise))
+    for key, published in table.cells.items():
+        for called, priors in ((", ".join(key), published), ("  by default", Priors.default(*key))):
+            noise = (pair(spread, 1) for spread in (priors.sv, priors.sr, priors.sw))
+            rows.append((called, pair(priors.level, 0), number(priors.slope_sd, 1), *noise))
     heads = ("", "level (SD)", "slope SD", "visit SD", "reading SD", "wander SD")
     notes = (PRIORS_NOTE,)
     return ShortTable("", heads, tuple(rows), notes)

@@ -128,17 +128,17 @@ def _morning(arguments: argparse.Namespace, asked: Parameters, way: Way) -> int:
         way,
         processes=arguments.processes,
     )
-    failed = [one for one in written.reports if one.page is None]
-    for one in failed:
-        say(no_report(one.animal, one.error))
+    failed = [report for report in written.reports if report.page is None]
+    for report in failed:
+        say(no_report(report.animal, report.error))
     if arguments.json:
         reports = [
             {
-                "animal": one.animal,
-                "page": None if one.page is None else str(one.page),
-                "error": one.error or None,
+                "animal": report.animal,
+                "page": None if report.page is None else str(report.page),
+                "error": report.error or None,
             }
-            for one in written.reports
+            for report in written.reports
         ]
         print_json({"list": str(written.list), "reports": reports})
     else:

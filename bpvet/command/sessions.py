@@ -43,28 +43,28 @@ def run(arguments: argparse.Namespace) -> int:
     """Print the sessions, or write them."""
     from bpvet.visits.sessions import sessions
 
-    place = None
+    path = None
     if arguments.output is not None:
         from bpvet.records.table_files import table_files, written_names
         from bpvet.wording.en.sessions import session_words
 
         inputs = inputs_read(arguments)
-        place = writable(arguments.output, inputs, arguments.force)
-        for name in written_names(place)[1:]:
-            writable(place.with_name(name), inputs, arguments.force)
+        path = writable(arguments.output, inputs, arguments.force)
+        for name in written_names(path)[1:]:
+            writable(path.with_name(name), inputs, arguments.force)
     records = usable(arguments)
     table = sessions(records, arguments.rule)
     if arguments.animal is not None:
         table = table[table["animal"] == records.animal(arguments.animal)]
-    if place is not None:
-        contents = table_files(place, table, session_words(table.columns), arguments.plain)
-        write_all(place.parent, contents, arguments.force)
+    if path is not None:
+        contents = table_files(path, table, session_words(table.columns), arguments.plain)
+        write_all(path.parent, contents, arguments.force)
     if arguments.json:
         print_json(session_rows(table))
-    elif place is None:
+    elif path is None:
         print(sessions_text(table))
     else:
-        say(f'Wrote {counted(len(table), "session")} into "{place}".', arguments.quiet)
+        say(f'Wrote {counted(len(table), "session")} into "{path}".', arguments.quiet)
     return 0
 
 

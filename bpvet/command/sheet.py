@@ -42,18 +42,18 @@ def run(arguments: argparse.Namespace) -> int:
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
-    place = page_place(arguments, "sheet")
+    path = page_place(arguments, "sheet")
     from bpvet.answers.sheet.sheet import sheet
 
     found = sheet(usable(arguments), arguments.animal, guideline=arguments.guideline)
-    if place is not None:
+    if path is not None:
         from bpvet.reports.sheet import SHEET
 
-        write_whole(place, page_bytes(SHEET, found, place, arguments), arguments.force)
+        write_whole(path, page_bytes(SHEET, found, path, arguments), arguments.force)
     if arguments.json:
         print_json(found.to_dict())
-    elif place is not None:
-        print(printable(sheet_written(place)))
+    elif path is not None:
+        print(printable(sheet_written(path)))
     else:
         print(sheet_text(found))
     return 0
@@ -73,10 +73,10 @@ def sheet_text(found: SheetAnswer) -> str:
     )
 
     who = f"{found.name} ({found.animal})" if found.name else found.animal
-    urgent = [wrapped(urgent_line(one.text)) for one in found.urgent]
-    rows = [wrapped(f"{one.what}: {one.last}", "    ", "  ") for one in sheet_rows(found)]
+    urgent = [wrapped(urgent_line(finding.text)) for finding in found.urgent]
+    rows = [wrapped(f"{row.what}: {row.last}", "    ", "  ") for row in sheet_rows(found)]
     how = protocol_lines(found.species)
-    steps = [wrapped(line, "     ", f"  {place}. ") for place, line in enumerate(how, start=1)]
+    steps = [wrapped(line, "     ", f"  {number}. ") for number, line in enumerate(how, start=1)]
     notes = " ".join((BACK, protocol_credit(found.species)))
     return "\n\n".join(
         [

@@ -68,7 +68,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     joint = () if trend is None else joint_trends(trend, arguments.level)
     if arguments.json:
-        print_json(answer.to_dict() | {"joint": [one.to_dict() for one in joint]})
+        print_json(answer.to_dict() | {"joint": [fit.to_dict() for fit in joint]})
     elif isinstance(answer, UnseenAnswer):
         print(unseen_text(answer, every_caution=arguments.cautions))
     else:
@@ -82,7 +82,7 @@ def short_text(answer: TrendAnswer | UnseenAnswer) -> str:
     from bpvet.facts.sources import footnotes
     from bpvet.wording.en.trend.short import short_statements
 
-    texts = [one.text for one in short_statements(answer)]
+    texts = [statement.text for statement in short_statements(answer)]
     lines = [wrapped(text, "  ", "- ") for text in texts]
     return "\n\n".join(["\n".join(lines), *map(wrapped, (*footnotes(*texts), licensed()))])
 
@@ -125,8 +125,8 @@ def _together(joint: Sequence[Joint]) -> list[str]:
         return []
     from bpvet.wording.en.kidney.joint import ABOUT, joint_statements
 
-    said = [_point(one.text) for one in joint_statements(joint)]
-    return ["\n".join([JOINT, wrapped(ABOUT), *said])]
+    points = [_point(statement.text) for statement in joint_statements(joint)]
+    return ["\n".join([JOINT, wrapped(ABOUT), *points])]
 
 
 def unseen_text(answer: UnseenAnswer, *, every_caution: bool = False) -> str:
@@ -156,8 +156,8 @@ def _unused(rows: tuple[NotUsed, ...]) -> list[str]:
     if not rows:
         return []
     reasons: dict[str, list[str]] = {}
-    for one in rows:
-        reasons.setdefault(one.reason, []).append(f"{one.text} ({one.date})".removesuffix(" (NaT)"))
+    for row in rows:
+        reasons.setdefault(row.reason, []).append(f"{row.text} ({row.date})".removesuffix(" (NaT)"))
     shown = [
         _point(
             and_more(", ".join(dict.fromkeys(texts[-_SHOWN_UNUSED:])), len(texts) - _SHOWN_UNUSED)
@@ -180,8 +180,8 @@ def heading(answer: TrendAnswer) -> str:
     where = CONDITION_WORDS[answer.condition]
     parts = (QUANTITY_WORDS[answer.quantity], METHOD_WORDS[answer.method], where)
     joined = ", bridged" if answer.bridged else ""
-    told = f"{who}{kind}: {', '.join(filter(None, parts))}{joined}"
-    return speaks_on(told, day(answer.as_of))
+    text = f"{who}{kind}: {', '.join(filter(None, parts))}{joined}"
+    return speaks_on(text, day(answer.as_of))
 
 
 def numbers_table(answer: TrendAnswer) -> ShortTable:
@@ -219,21 +219,21 @@ def _rows(answer: TrendAnswer) -> Iterator[tuple[str, str, str, str]]:
     if target.value is not None:
         what = at_or_below(number(target.value, 0))
         yield what, probability(target.p_at_or_below), "", ""
-    for one in answer.treatments:
-        full = one.effect
+    for treatment in answer.treatments:
+        full = treatment.effect
         if full is None:
             # What cannot be known has no number.
             continue
-        name = full_effect(one.drug, one.started_on)
+        name = full_effect(treatment.drug, treatment.started_on)
         yield name, number(full.estimate, 0), ends(full.lower, full.upper), change
     slope, coming = answer.slope, answer.next_session
     if slope.span_days:
         per = ends(slope.lower, slope.upper, 1)
         yield CHANGE, number(slope.per_30_days, 1), per, change
-    held = number(coming.mean, digits), ends(coming.lower, coming.upper, digits)
+    forecast = number(coming.mean, digits), ends(coming.lower, coming.upper, digits)
     if coming.only:
-        held = f"{coming.only} {number(coming.end, digits)}", ""
-    yield coming_on(coming.date, of_labs(answer)), *held, unit
+        forecast = f"{coming.only} {number(coming.end, digits)}", ""
+    yield coming_on(coming.date, of_labs(answer)), *forecast, unit
 
 
 def _point(text: str) -> str:

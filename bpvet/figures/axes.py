@@ -179,7 +179,7 @@ def value_step(low: float, high: float, height: float, least: float = 7.0) -> fl
     """Return the smallest of 1, 2, 5, 10, … whose steps lie at least `least` mm apart."""
     wanted = (high - low) * least / height
     power = 10.0 ** math.floor(math.log10(wanted))
-    return next(power * part for part in (1, 2, 5, 10) if power * part >= wanted * (1 - 1e-9))
+    return next(power * step for step in (1, 2, 5, 10) if power * step >= wanted * (1 - 1e-9))
 
 
 def value_label(value: float, step: float) -> str:

@@ -89,7 +89,7 @@ def plan_key(
 
 def footnotes_alone(plan: KeyPlan) -> KeyPlan:
     """Return a key without all but its footnotes, for which the panel bears their signs."""
-    kept = [one for one in plan.placed if one[0].words.startswith("†")]
+    kept = [row for row in plan.placed if row[0].words.startswith("†")]
     top = kept[0][3] if kept else plan.height
     placed = tuple((entry, words, left, down - top) for entry, words, left, down in kept)
     return KeyPlan(placed, plan.height - top, plan.unsaid)
@@ -142,19 +142,19 @@ def _sessions_entry(panel: Panel) -> Entry:
         return Entry(_session(method_style(""), False, False), recorded, 3.0)
     spread = bool(np.isfinite(shown.low).any())
     ticks = bool(((panel.readings.fate == "used") & (panel.readings.bound == "")).any())
-    told = words.session_mean.format(method=METHOD_WORDS.get(shown.method, shown.method))
-    told += "" if panel.quantity == "systolic" else words.of_quantity.format(what=what)
-    told += words.spread if spread else ""
-    told += words.ticks if ticks else ""
-    return Entry(_session(method_style(shown.method), spread, ticks), told, 3.0)
+    text = words.session_mean.format(method=METHOD_WORDS.get(shown.method, shown.method))
+    text += "" if panel.quantity == "systolic" else words.of_quantity.format(what=what)
+    text += words.spread if spread else ""
+    text += words.ticks if ticks else ""
+    return Entry(_session(method_style(shown.method), spread, ticks), text, 3.0)
 
 
 def _apart_entry(panels: Sequence[Panel]) -> Entry | None:
     """Return the entry of readings that are no ticks; None where every reading is one."""
     fates = {
-        str(fate)
+        str(status)
         for panel in panels
-        for fate in panel.readings.fate[np.isfinite(panel.readings.value)]
+        for status in panel.readings.fate[np.isfinite(panel.readings.value)]
     }
     words = panels[0].words
     drawn: list[tuple[str, str]] = []
@@ -166,9 +166,9 @@ def _apart_entry(panels: Sequence[Panel]) -> Entry | None:
         drawn.append(("excluded", words.excluded))
     if not drawn:
         return None
-    told = "; ".join(one for _, one in drawn)
-    told += "" if len(drawn) == 1 else words.in_order
-    return Entry(_readings([one for one, _ in drawn]), told, 1.0 + 2.4 * len(drawn))
+    text = "; ".join(text for _, text in drawn)
+    text += "" if len(drawn) == 1 else words.in_order
+    return Entry(_readings([kind for kind, _ in drawn]), text, 1.0 + 2.4 * len(drawn))
 
 
 def _notes(picture: TrendPicture, unkeyed: Sequence[SessionMarks]) -> Iterator[str]:
@@ -181,12 +181,12 @@ def _notes(picture: TrendPicture, unkeyed: Sequence[SessionMarks]) -> Iterator[s
             yield words.levels_of.format(panels=of, guideline=guideline)
         else:
             yield words.levels.format(guideline=guideline)
-    for other in unkeyed:
+    for series in unkeyed:
         # What `style.CONDITION_SIGNS` puts inside of a shape has a name of its own.
         yield words.hollow.format(
-            shape=words.shapes.get(method_style(other.method).marker, words.shapes[""]),
-            inside=words.insides.get(other.condition, ""),
-            name=other.name.rstrip("."),
+            shape=words.shapes.get(method_style(series.method).marker, words.shapes[""]),
+            inside=words.insides.get(series.condition, ""),
+            name=series.name.rstrip("."),
         )
     for panel in picture.panels:
         if panel.note:

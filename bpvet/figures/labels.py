@@ -93,9 +93,9 @@ def margin_labels(
             middle = max((b - a, (a + b) / 2) for a, b in pairwise(cuts))[1]
             wanted.append((middle, "level", level.name))
     wanted += [(line.value, "line", line.words) for line in lines if line.words]
-    wanted.sort(key=lambda one: (-one[0], one[2]))
+    wanted.sort(key=lambda name: (-name[0], name[2]))
     blocks = [block(words, space, most=3) for _, _, words in wanted]
-    heights = [one.height for one in blocks]
+    heights = [lettered.height for lettered in blocks]
     height = max(height, sum(heights) + _GAP * len(heights))
     y = Scale(low, high, height, 0.0)
     points = [y.mm(value) for value, _, _ in wanted]

@@ -54,8 +54,8 @@ class Meaning:
     @property
     def gid(self) -> str:
         """The meaning as the group id of an artist."""
-        said = {name: one for name, one in asdict(self).items() if one}
-        return _PREFIX + json.dumps(said, sort_keys=True)
+        values = {name: value for name, value in asdict(self).items() if value}
+        return _PREFIX + json.dumps(values, sort_keys=True)
 
 
 def meaning_of(gid: str | None) -> Meaning | None:
@@ -71,8 +71,10 @@ title='', session=0)
     """
     if not gid or not gid.startswith(_PREFIX):
         return None
-    said = json.loads(gid.removeprefix(_PREFIX))
-    return Meaning(**{part.name: said[part.name] for part in fields(Meaning) if part.name in said})
+    values = json.loads(gid.removeprefix(_PREFIX))
+    return Meaning(
+        **{field.name: values[field.name] for field in fields(Meaning) if field.name in values}
+    )
 
 
 def iso(date: np.datetime64) -> str:

@@ -44,7 +44,7 @@ _HATCH = "////"
 
 def crowding(panel: Panel, x: Scale) -> float:
     """Return by how much marks shrink where sessions stand close, 0.6 to 1."""
-    dates = np.concatenate([days(one.date) for one in (panel.sessions, *panel.others)])
+    dates = np.concatenate([days(series.date) for series in (panel.sessions, *panel.others)])
     each = (x.at_high - x.at_low) / max(1, np.unique(dates).size)
     return float(np.clip(each / 2.8, 0.6, 1.0))
 
@@ -55,14 +55,14 @@ def overlapping(panel: Panel, x: Scale, y: Scale) -> list[NDArray[np.bool_]]:
     points = np.array(
         [
             (x.mm(float(day)), y.mm(float(value)))
-            for one in groups
-            for day, value in zip(days(one.date), one.mean, strict=True)
+            for series in groups
+            for day, value in zip(days(series.date), series.mean, strict=True)
         ]
     ).reshape(-1, 2)
     across, down = (np.abs(points[:, None, i] - points[None, :, i]) for i in (0, 1))
     least = _OVERLAP * crowding(panel, x)
     meets = ((across > 1e-9) & (across < least) & (down < least)).any(axis=1)
-    return np.split(meets, np.cumsum([one.date.size for one in groups])[:-1])
+    return np.split(meets, np.cumsum([series.date.size for series in groups])[:-1])
 
 
 def far_readings(panel: Panel, x: Scale, y: Scale) -> Iterator[tuple[float, float, float, str]]:
@@ -177,32 +177,32 @@ def draw_readings(axes: Axes, panel: Panel, x: Scale, y: Scale, name: str) -> No
     marks, size = panel.readings, crowding(panel, x)
     seen: dict[tuple[float, float, str], int] = {}
     for index, day in enumerate(days(marks.date)):
-        value, fate, bound = float(marks.value[index]), str(marks.fate[index]), marks.bound[index]
+        value, status, bound = float(marks.value[index]), str(marks.fate[index]), marks.bound[index]
         if not np.isfinite(value) or not y.low <= value <= y.high:
             continue
-        before = seen.get((float(day), value, fate), 0)
-        seen[float(day), value, fate] = before + 1
-        shape = _reading_shape(fate, str(bound), before, size)
+        before = seen.get((float(day), value, status), 0)
+        seen[float(day), value, status] = before + 1
+        shape = _reading_shape(status, str(bound), before, size)
         if shape is None:
             continue
-        said = str(bound) if bound and fate != "excluded" else fate
+        kind = str(bound) if bound and status != "excluded" else status
         gid = _reading_meaning(panel, index, name).gid
-        _mark(axes, float(day), value, f"readings {said}", gid, zorder=5, mec=FAINT_GREY, **shape)
+        _mark(axes, float(day), value, f"readings {kind}", gid, zorder=5, mec=FAINT_GREY, **shape)
     for day, edge, _, words in far_readings(panel, x, y):
         shape = {"marker": "x", "ms": 4.2, "mec": FAINT_GREY, "mfc": "none"}
         # It stands at the panel's edge and not at its value, so it bears its words and no value.
         _mark(axes, day, edge, "readings excluded, beyond the scale", words, zorder=5, **shape)
 
 
-def _reading_shape(fate: str, bound: str, before: int, size: float) -> dict[str, Any] | None:
+def _reading_shape(status: str, bound: str, before: int, size: float) -> dict[str, Any] | None:
     """Return the mark of a reading; equal ones of one session have wider and wider ticks."""
-    if fate == "excluded":
+    if status == "excluded":
         return {"marker": "x", "ms": 4.2, "mfc": "none"}
     if bound:
         return {"marker": BOUND_ARROWS[bound], "ms": 13, "mfc": "none"}
-    if fate == "used":
+    if status == "used":
         return {"marker": "_", "mfc": "none", "ms": size * (TICK_SIZE + 2.6 * min(before, 3))}
-    if fate == "left out":
+    if status == "left out":
         return {"marker": "o", "ms": 1.25 * READING_SIZE, "mfc": PAPER}
     return None
 
@@ -210,7 +210,7 @@ def _reading_shape(fate: str, bound: str, before: int, size: float) -> dict[str,
 def _reading_meaning(panel: Panel, index: int, name: str) -> Meaning:
     marks, words = panel.readings, panel.words
     value, bound = float(marks.value[index]), str(marks.bound[index])
-    told = {"left out": words.reading_left_out, "excluded": words.reading_excluded}
+    titles = {"left out": words.reading_left_out, "excluded": words.reading_excluded}
     return Meaning(
         "bound" if bound else "reading",
         name,
@@ -218,7 +218,7 @@ def _reading_meaning(panel: Panel, index: int, name: str) -> Meaning:
         value=plain_number(value),
         unit=panel.unit,
         bound=bound_name(bound),
-        title=told.get(str(marks.fate[index]), words.reading).format(
+        title=titles.get(str(marks.fate[index]), words.reading).format(
             day=date_words(marks.date[index]),
             value=f"{words.bounds.get(bound, '')} {value:g} {panel.unit}".strip(),
         ),
@@ -300,11 +300,11 @@ def _session_words(panel: Panel, marks: SessionMarks, index: int) -> str:
     if not marks.method:
         return f"{day}: {value.strip()}, {marks.name}"
     readings = panel.readings
-    own = (readings.session == marks.session[index]) & (marks.session[index] > 0)
-    own &= np.isin(readings.fate, ("used", "left out")) & np.isfinite(readings.value)
+    chosen = (readings.session == marks.session[index]) & (marks.session[index] > 0)
+    chosen &= np.isin(readings.fate, ("used", "left out")) & np.isfinite(readings.value)
     listed = ", ".join(
-        f"{words.bounds.get(str(bound), '')} {one:g}".strip()
-        for one, bound in zip(readings.value[own], readings.bound[own], strict=True)
+        f"{words.bounds.get(str(bound), '')} {reading:g}".strip()
+        for reading, bound in zip(readings.value[chosen], readings.bound[chosen], strict=True)
     )
     count = int(marks.n[index])
     of = (words.mean_of if count != 1 else words.mean_of_one).format(count=count)

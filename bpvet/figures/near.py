@@ -33,7 +33,7 @@ def crowded_weeks(panel: Panel, x: Scale) -> tuple[float, float] | None:
         The date axis of the panel.
     """
     groups = (panel.sessions, *panel.others)
-    dates = np.unique(np.floor(np.concatenate([days(one.date) for one in groups])))
+    dates = np.unique(np.floor(np.concatenate([days(series.date) for series in groups])))
     newest = None
     for first in range(dates.size - CROWD + 1):
         if dates[first + CROWD - 1] - dates[first] < CROWD_DAYS:
@@ -63,17 +63,17 @@ def enlarged(panel: Panel, low: float, high: float) -> Panel:
     low, high : float
         Days since 1970-01-01.
     """
-    first, last = (np.datetime64(int(one), "D") for one in (low, high - 1))
+    first, last = (np.datetime64(int(edge), "D") for edge in (low, high - 1))
     inside = replace(
         panel,
         heading=panel.words.enlarged.format(first=date_words(first), last=date_words(last)),
         sessions=_sessions(panel.sessions, low, high),
         readings=_readings(panel.readings, low, high),
-        others=tuple(_sessions(one, low, high) for one in panel.others),
+        others=tuple(_sessions(series, low, high) for series in panel.others),
         band=None if panel.band is None else _band(panel.band, low, high),
         note="",
     )
-    return replace(inside, others=tuple(one for one in inside.others if one.date.size))
+    return replace(inside, others=tuple(series for series in inside.others if series.date.size))
 
 
 def near_scale(low: float, high: float, left: float, right: float) -> Scale:

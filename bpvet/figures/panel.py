@@ -157,20 +157,20 @@ def plan_panel(
     across += [level.low for level in panel.levels if np.isfinite(level.low)]
     upright = [Box(at - 0.3, 0, at + 0.3, height) for at in uprights]
     lines = [
-        *(Box(x.at_low, y.mm(one) - 0.3, x.at_high, y.mm(one) + 0.3) for one in across),
+        *(Box(x.at_low, y.mm(value) - 0.3, x.at_high, y.mm(value) + 0.3) for value in across),
         *_band_edges(panel, x, y),
         *upright,
     ]
     wanted = [*_named_sessions(panel, x), *far_readings(panel, x, y)]
     names, unnamed = near_labels(wanted, y, space, marks, lines)
     unkeyed = []
-    for other in panel.others:
-        spots = list(_spots(other, x))
+    for series in panel.others:
+        spots = list(_spots(series, x))
         taken = [*marks, *(label.box for label in names), *(label.path for label in names)]
         found, missed = first_label(spots, y, space, taken, lines)
         names += found
         if missed:
-            unkeyed.append(other)
+            unkeyed.append(series)
     return PanelPlan(name, panel, x, y, height, ticks, margin, names, unnamed, tuple(unkeyed))
 
 
@@ -255,7 +255,7 @@ def _band_edges(panel: Panel, x: Scale, y: Scale) -> Iterator[Box]:
     day = days(band.date)
     if day.size == 1:
         day = single_day(float(day[0]), x.low, x.high)
-    at = np.array([x.mm(float(one)) for one in day])
+    at = np.array([x.mm(float(date)) for date in day])
     for edge in (band.low_outer, band.low_inner, band.centre, band.high_inner, band.high_outer):
         level = np.resize([y.mm(float(value)) for value in edge], at.size)
         pieces = np.maximum(1, np.ceil(np.hypot(np.diff(at), np.diff(level)))).astype(int)
@@ -263,7 +263,7 @@ def _band_edges(panel: Panel, x: Scale, y: Scale) -> Iterator[Box]:
         which = np.repeat(np.arange(pieces.size), pieces)
         begin = np.arange(which.size) - np.repeat(np.cumsum(pieces) - pieces, pieces)
         ends = np.stack([begin, begin + 1]) * (1 / pieces[which])
-        across, down = (one[:-1][which] + ends * np.diff(one)[which] for one in (at, level))
+        across, down = (axis[:-1][which] + ends * np.diff(axis)[which] for axis in (at, level))
         top, bottom = down.min(axis=0) - 0.4, down.max(axis=0) + 0.4
         sides = across[0] - 0.3, top, across[1] + 0.3, bottom
         yield from map(Box._make, np.stack(sides, axis=1).tolist())

@@ -209,9 +209,9 @@ def _freeze(
     lengths = {getattr(marks, name).shape for name in named_ones}
     if len(lengths) != 1 or len(next(iter(lengths))) != 1:
         named = ", ".join(
-            f"{part.name} {np.shape(getattr(marks, part.name))}"
-            for part in fields(marks)
-            if isinstance(getattr(marks, part.name), np.ndarray)
+            f"{field_.name} {np.shape(getattr(marks, field_.name))}"
+            for field_ in fields(marks)
+            if isinstance(getattr(marks, field_.name), np.ndarray)
         )
         raise CallError(f"{type(marks).__name__} needs arrays of one length: {named}.")
     if np.isnat(getattr(marks, dates[0])).any():
@@ -221,5 +221,5 @@ def _freeze(
 def _only(found: Words, known: Sequence[str], what: str, of: str) -> None:
     for word in np.unique(found):
         if word not in known:
-            listed = ", ".join(repr(one) for one in known)
+            listed = ", ".join(repr(word) for word in known)
             raise CallError(f"Unknown {what} of a {of}: {str(word)!r}. Known are {listed}.")

@@ -94,8 +94,8 @@ def lanes(
     return chosen
 
 
-def _clear(one: Interval, other: Interval, gap: float) -> bool:
-    return one[1] + gap <= other[0] or other[1] + gap <= one[0]
+def _clear(first: Interval, second: Interval, gap: float) -> bool:
+    return first[1] + gap <= second[0] or second[1] + gap <= first[0]
 
 
 @dataclass(frozen=True)
@@ -159,7 +159,7 @@ def _flag_spans(
         pole, width = poles[this], widths[this]
         fits_right = pole + gap + width <= right
         fits_left = pole - gap - width >= left
-        in_the_way = any(pole <= other < pole + 2 * gap + width for other in leftward_poles)
+        in_the_way = any(pole <= leftward < pole + 2 * gap + width for leftward in leftward_poles)
         if fits_right and not (in_the_way and fits_left):
             start = pole + gap
         elif fits_left:
@@ -269,7 +269,7 @@ def near(
             )
             if (
                 here.within(space)
-                and not any(here.meets(other, 0.5) for other in close)
+                and not any(here.meets(obstacle, 0.5) for obstacle in close)
                 and not _crosses(here.nearest(anchor), anchor, fences)
             ):
                 return here
@@ -291,6 +291,6 @@ def _crosses(start: tuple[float, float], end: tuple[float, float], fences: Seque
     return False
 
 
-def _toward(part: float) -> float:
+def _toward(component: float) -> float:
     """Return −1, 0 or 1: on which side of the anchor the label's middle lies."""
-    return 0.0 if abs(part) < 0.2 else math.copysign(1.0, part)
+    return 0.0 if abs(component) < 0.2 else math.copysign(1.0, component)

@@ -100,7 +100,7 @@ def plan_rows(rows: Sequence[SmallRow], x: Scale, words_left: float, right: floa
         y = _scale(row.values, height)
         placed.append(RowPlan(row, lead, detail, words_left, words_top, begins, height, y, ends))
         unsaid += [
-            one for one, drawn in ((row.lead, lead), (row.detail, detail)) if not drawn.whole
+            text for text, drawn in ((row.lead, lead), (row.detail, detail)) if not drawn.whole
         ]
         top = begins + height + _BETWEEN
     return RowsPlan(tuple(placed), top if placed else 0.0, tuple(unsaid))
@@ -111,7 +111,7 @@ def _ends(values: SessionMarks) -> tuple[tuple[float, str], ...]:
     found = values.mean[np.isfinite(values.mean)]
     if not found.size:
         return ()
-    return tuple((float(one), f"{one:.6g}") for one in np.unique([found.min(), found.max()]))
+    return tuple((float(value), f"{value:.6g}") for value in np.unique([found.min(), found.max()]))
 
 
 def _scale(values: SessionMarks, height: float) -> Scale:
@@ -149,34 +149,34 @@ def draw_rows(
         The field of each row and its quantity, for lines that run down through all.
     """
     fields = []
-    for one in plan.rows:
-        axes = sheet.axes(x.at_low, top + one.top, x.at_high - x.at_low, one.height)
+    for planned in plan.rows:
+        axes = sheet.axes(x.at_low, top + planned.top, x.at_high - x.at_low, planned.height)
         axes.set_xlim(x.low, x.high)
-        axes.set_ylim(one.y.low, one.y.high)
+        axes.set_ylim(planned.y.low, planned.y.high)
         axes.spines[["top", "right", "bottom"]].set_visible(False)
         axes.set_xticks([])
         axes.set_yticks([])
-        _draw_line(axes, one.row, words)
-        for value, end in one.ends:
-            middle = top + one.top + _end_middle(one, value)
+        _draw_line(axes, planned.row, words)
+        for value, end in planned.ends:
+            middle = top + planned.top + _end_middle(planned, value)
             written = block(end, sheet.width, most=1)
             left = x.at_low - 1.6 - written.width
             if left >= 0.0:  # a number of very many digits stands in the mark's own words alone
                 sheet.words(left, middle - written.height / 2, written, color=WORDS_GREY)
-        across, down = one.words_left, top + one.words_top
-        sheet.words(across, down, one.lead, weight="bold")
-        sheet.words(across, down + one.lead.height, one.detail, color=WORDS_GREY)
-        fields.append((axes, one.row.quantity))
+        across, down = planned.words_left, top + planned.words_top
+        sheet.words(across, down, planned.lead, weight="bold")
+        sheet.words(across, down + planned.lead.height, planned.detail, color=WORDS_GREY)
+        fields.append((axes, planned.row.quantity))
     return fields
 
 
-def _end_middle(one: RowPlan, value: float) -> float:
+def _end_middle(planned: RowPlan, value: float) -> float:
     """Return where a value is written, mm from the field's top: at its height, if it fits."""
-    half, at = height_mm(1) / 2, one.y.mm(value)
-    if len(one.ends) < 2:
+    half, at = height_mm(1) / 2, planned.y.mm(value)
+    if len(planned.ends) < 2:
         return at
-    low = value == one.ends[0][0]
-    middle = one.height / 2
+    low = value == planned.ends[0][0]
+    middle = planned.height / 2
     return max(at, middle + half) if low else min(at, middle - half)
 
 

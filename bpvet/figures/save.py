@@ -85,9 +85,9 @@ def figure_bytes(figure: Figure, kind: str, title: str = "", description: str = 
         raise CallError(f"A figure can be written as {', '.join(FORMATS)}, not as {kind!r}.")
     if kind == "svg":
         return readable(_drawing(figure), title, description)
-    told = {"Title": written(title), _DESCRIBED_AS[kind]: written(description)}
+    texts = {"Title": written(title), _DESCRIBED_AS[kind]: written(description)}
     metadata: dict[str, str | None] = dict.fromkeys(_UNTOLD[kind])
-    metadata |= {name: text for name, text in told.items() if text}
+    metadata |= {name: text for name, text in texts.items() if text}
     file = io.BytesIO()
     with house_style():
         figure.savefig(file, format=kind, dpi=DOTS_PER_INCH, metadata=metadata)
@@ -153,7 +153,7 @@ def save(picture: Picture, path: str | Path, width_mm: float = FULL_WIDTH) -> Pa
     path = Path(path)
     kind = path.suffix.lower().removeprefix(".")
     if kind not in FORMATS:
-        listed = ", ".join(f".{one}" for one in FORMATS)
+        listed = ", ".join(f".{kind}" for kind in FORMATS)
         raise CallError(f"{path.name}: the name of a figure has to end in one of {listed}.")
     write_whole(path, _picture_bytes(picture, kind, width_mm), replace=True)
     return path

@@ -110,7 +110,7 @@ def region_of(axes: Any) -> Region:
         engine.execute(root)
     box = axes.get_position()
     sizes = (figure.bbox.width * box.width, figure.bbox.height * box.height)
-    width, height = (one / figure.dpi * MM_PER_INCH for one in sizes)
+    width, height = (pixels / figure.dpi * MM_PER_INCH for pixels in sizes)
     if width < LEAST_WIDTH:
         raise CallError(
             f"This Axes is {width:.0f} mm wide, and in less than {LEAST_WIDTH:g} mm nothing is "

@@ -129,17 +129,17 @@ def outside(
     courses: Sequence[CourseSpan], signs: Sequence[SignMark], x: Scale, words: TrendWords
 ) -> list[str]:
     """Return the courses and signs that lie beyond the date axis, in words for the caption."""
-    said = []
+    texts = []
     for span in courses:
         started, stopped = _ends(span, np.inf)
         if started > x.high or stopped < x.low:
-            said.append(_lasting(span, words.began_outside, words.lasted_outside))
-    said += [
+            texts.append(_lasting(span, words.began_outside, words.lasted_outside))
+    texts += [
         f"{sign.label} ({date_words(sign.date)})"
         for sign in signs
         if not x.low <= days(sign.date)[0] <= x.high
     ]
-    return said
+    return texts
 
 
 def draw_strip(plan: StripPlan, axes: Axes, x: Scale) -> None:
@@ -278,7 +278,7 @@ def _plan_flags(
     # No wider than the broader side of the pole, so that no pole ever runs through its words.
     sides = [max(pole - x.at_low, right - pole) - 2 * _GAP for pole in poles]
     words = [block(sign.label, min(60.0, side)) for sign, side in zip(shown, sides, strict=True)]
-    hanging = flags(poles, [one.width for one in words], x.at_low, right, _GAP)
+    hanging = flags(poles, [block_.width for block_ in words], x.at_low, right, _GAP)
     count = min(MOST_FLAG_LANES, 1 + max((flag.lane for flag in hanging), default=-1))
     tall = [
         max(w.height for w, f in zip(words, hanging, strict=True) if f.lane == lane)
@@ -292,9 +292,9 @@ def _plan_flags(
             top = above + sum(tall[flag.lane + 1 :]) + tall[flag.lane] - block_.height
             placed.append(PlacedFlag(sign, block_, pole, flag.left, top))
     height = above + sum(tall) + (_TRIANGLE + 0.6 if shown else 0.0)
-    crossed = [one for one in placed if any(_crosses(other, one) for other in placed)]
-    unsaid += [f"{one.wanted.label} ({_day_words(one.wanted.day)})" for one in crossed]
-    kept = (replace(one, words=block("", 1.0)) if one in crossed else one for one in placed)
+    crossed = [flag for flag in placed if any(_crosses(neighbour, flag) for neighbour in placed)]
+    unsaid += [f"{flag.wanted.label} ({_day_words(flag.wanted.day)})" for flag in crossed]
+    kept = (replace(flag, words=block("", 1.0)) if flag in crossed else flag for flag in placed)
     return tuple(kept), height, tuple(dict.fromkeys(unsaid))
 
 
@@ -302,12 +302,12 @@ def _day_words(day: float) -> str:
     return date_words(np.datetime64(int(day), "D"))
 
 
-def _crosses(flag: PlacedFlag, other: PlacedFlag) -> bool:
+def _crosses(flag: PlacedFlag, neighbour: PlacedFlag) -> bool:
     """Return whether a flag's pole runs down through another's words: too dense to write both."""
     return (
-        flag is not other
-        and other.left - 0.3 < flag.pole < other.left + other.words.width + 0.3
-        and flag.top < other.top + other.words.height
+        flag is not neighbour
+        and neighbour.left - 0.3 < flag.pole < neighbour.left + neighbour.words.width + 0.3
+        and flag.top < neighbour.top + neighbour.words.height
     )
 
 

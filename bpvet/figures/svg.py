@@ -50,15 +50,15 @@ def readable(
         if meaning is not None:
             _tell(group, meaning, links)
     # Of words and size alone, so that it is the same wherever the drawing is made.
-    said = f"{title}\n{description}\n{float(root.get('width', '0').removesuffix('pt')):.0f}"
-    mark = sha256(said.encode(errors="replace")).hexdigest()[:8]
+    content = f"{title}\n{description}\n{float(root.get('width', '0').removesuffix('pt')):.0f}"
+    mark = sha256(content.encode(errors="replace")).hexdigest()[:8]
     _name(root, mark)
     # The colours of shapes that are used by reference stand where they are used: a rule for dark
     # pages reaches that place and not the shape. Hatches keep theirs.
     for definition in root.iter(f"{{{_SVG}}}defs"):
         for shape in definition.findall(f"{{{_SVG}}}path"):
             look = shape.attrib.pop("style", "")
-            kept = [part for part in look.split("; ") if part and not _COLOUR.fullmatch(part)]
+            kept = [rule for rule in look.split("; ") if rule and not _COLOUR.fullmatch(rule)]
             if kept:
                 shape.set("style", "; ".join(kept))
     _letters(root)
@@ -118,13 +118,13 @@ def _name(root: ElementTree.Element, mark: str) -> None:
             if name != "id" and "#" in value:
                 used.update(_REFERENCE.findall(value))
     for element in root.iter():
-        own = element.attrib.pop("id", None)
+        identifier = element.attrib.pop("id", None)
         for name, value in element.attrib.items():
             clipped = name in ("style", "clip-path") and "url(#" in value
             if clipped or name == f"{{{_XLINK}}}href":
                 element.set(name, _REFERENCE.sub(rf"#{mark}-\1", value))
-        if own is not None and own in used:
-            element.set("id", f"{mark}-{own}")
+        if identifier is not None and identifier in used:
+            element.set("id", f"{mark}-{identifier}")
 
 
 def _letters(root: ElementTree.Element) -> None:
@@ -142,9 +142,9 @@ def _describe(
     root.set("aria-labelledby", f"{mark}-title")
     if description:
         root.set("aria-describedby", f"{mark}-desc")
-        told = ElementTree.Element(f"{{{_SVG}}}desc", {"id": f"{mark}-desc"})
-        told.text = description
-        root.insert(0, told)
+        element = ElementTree.Element(f"{{{_SVG}}}desc", {"id": f"{mark}-desc"})
+        element.text = description
+        root.insert(0, element)
     named = ElementTree.Element(f"{{{_SVG}}}title", {"id": f"{mark}-title"})
     named.text = title
     root.insert(0, named)
@@ -157,8 +157,8 @@ def rules(dark: bool = True) -> str:
     """
     joins = f".{_CLASS} *{{stroke-linejoin:round;stroke-linecap:butt}}"
     shades = "".join(
-        f'.{_CLASS} [style*="{part}: {light}"]{{{part}:{shade} !important}}'
+        f'.{_CLASS} [style*="{property_}: {light}"]{{{property_}:{shade} !important}}'
         for light, shade in DARK.items()
-        for part in ("fill", "stroke")
+        for property_ in ("fill", "stroke")
     )
     return joins + (f"@media screen and (prefers-color-scheme:dark){{{shades}}}" if dark else "")

@@ -87,7 +87,7 @@ def plan_tracks(
         What is written of a track that is not drawn.
     """
     placed, top = [], 0.8
-    unsaid = [words.not_drawn.format(label=one.words) for one in tracks[MOST_TRACKS:]]
+    unsaid = [words.not_drawn.format(label=track.words) for track in tracks[MOST_TRACKS:]]
     beside = words_left > x.at_high
     for track in tracks[:MOST_TRACKS]:
         lead = block(track.words, right - words_left, most=2)
@@ -98,7 +98,9 @@ def plan_tracks(
         if beside and not doses:
             middle = top + height / 2
         words_top = top if not beside else top + (height - lead.height) / 2
-        lettered = tuple((one, left, middle - _BAR / 2 - _TICK - one.height) for one, left in doses)
+        lettered = tuple(
+            (dose, left, middle - _BAR / 2 - _TICK - dose.height) for dose, left in doses
+        )
         placed.append(TrackPlan(track, lead, words_left, words_top, lettered, middle))
         if not lead.whole:
             unsaid.append(track.words)
@@ -115,18 +117,18 @@ def _doses(
     of today stands at the right, and every dose in the caption.
     """
     found: list[tuple[Block, float]] = []
-    shown = [one for one in track.spans if _in_view(one, x, as_of)]
-    starts = [x.mm(max(course_ends(one, as_of)[0], x.low)) for one in shown]
+    shown = [span for span in track.spans if _in_view(span, x, as_of)]
+    starts = [x.mm(max(course_ends(span, as_of)[0], x.low)) for span in shown]
     taken = x.at_low
-    for place, (span, left) in enumerate(zip(shown, starts, strict=True)):
+    for index, (span, left) in enumerate(zip(shown, starts, strict=True)):
         if np.isnat(span.stopped_on) or not span.dose:
             continue
         words = block(span.dose, x.at_high - left, most=1)
-        space = min(starts[place + 1 :], default=x.at_high) - left
+        space = min(starts[index + 1 :], default=x.at_high) - left
         if words.whole and words.width + _GAP <= space and left >= taken:
             found.append((words, left))
             taken = left + words.width + _GAP
-    return found, max((one.height for one, _ in found), default=0.0)
+    return found, max((dose.height for dose, _ in found), default=0.0)
 
 
 def _in_view(span: CourseSpan, x: Scale, as_of: np.datetime64) -> bool:
@@ -157,19 +159,19 @@ def draw_tracks(
     words : TrendWords
         What a pointer shows of a spell.
     """
-    for one in plan.tracks:
-        axes = sheet.axes(x.at_low, top + one.middle - 2.0, x.at_high - x.at_low, 4.0)
+    for planned in plan.tracks:
+        axes = sheet.axes(x.at_low, top + planned.middle - 2.0, x.at_high - x.at_low, 4.0)
         axes.set_xlim(x.low, x.high)
         axes.set_ylim(2.0, -2.0)
         axes.set_axis_off()
-        for span in one.track.spans:
+        for span in planned.track.spans:
             if _in_view(span, x, as_of):
                 _draw_span(axes, span, x, as_of, words)
-        for dose, left, down in one.doses:
+        for dose, left, down in planned.doses:
             sheet.words(left, top + down, dose, color=WORDS_GREY)
-        ongoing = any(np.isnat(span.stopped_on) for span in one.track.spans)
+        ongoing = any(np.isnat(span.stopped_on) for span in planned.track.spans)
         colour = INK if ongoing else WORDS_GREY
-        sheet.words(one.words_left, top + one.words_top, one.words, color=colour)
+        sheet.words(planned.words_left, top + planned.words_top, planned.words, color=colour)
 
 
 def _draw_span(

@@ -94,9 +94,9 @@ def _fitted(picture: TrendPicture, region: Region) -> tuple[TrendPicture, Plan]:
     """
     whole = replace(picture, tracks=(), rows=())
     brief = replace(whole, newest="")
-    for one, keyed in ((whole, True), (brief, True), (brief, False)):
+    for reduced, keyed in ((whole, True), (brief, True), (brief, False)):
         with suppress(CallError):
-            return one, _filling(one, region, keyed, _LEAST_PANEL)
+            return reduced, _filling(reduced, region, keyed, _LEAST_PANEL)
     least = replace(brief, signs=())
     return least, _filling(least, region, False, _LOWEST_PANEL)
 

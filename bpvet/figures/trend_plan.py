@@ -177,10 +177,10 @@ def _margin_space(picture: TrendPicture, width: float) -> float:
         names += [line.words for line in (panel.target, panel.floor) if line is not None]
     asked = max((block(name, width).width for name in names), default=0.0)
     space = min(max(asked, 8.0), 0.19 * width if width >= _BESIDE else 0.29 * width)
-    beside = [one.words for one in picture.tracks] + [one.lead for one in picture.rows]
+    beside = [track.words for track in picture.tracks] + [row.lead for row in picture.rows]
     if width < _BESIDE or not beside:
         return space
-    wanted = max(block(one, width, bold=True).width for one in beside)
+    wanted = max(block(text, width, bold=True).width for text in beside)
     return max(space, min(max(wanted, _LEAST_WORDS), _SHARE * width))
 
 

@@ -69,16 +69,16 @@ class Asked:
         CallError
             Where the file cannot be read, is no such file, or holds a value of another kind.
         """
-        held = Held(path)
+        file = Held(path)
         found: dict[str, Any] = {
-            "records": held.records(),
-            "as_of": held.as_of(),
-            "reading": held.reading(),
+            "records": file.records(),
+            "as_of": file.as_of(),
+            "reading": file.reading(),
         }
-        for part in fields(cls):
-            if part.name in found or (part.metadata["newer"] and not held.has(part.name)):
+        for field_ in fields(cls):
+            if field_.name in found or (field_.metadata["newer"] and not file.has(field_.name)):
                 continue
-            found[part.name] = held.get(part.name, part.metadata["take"])
+            found[field_.name] = file.get(field_.name, field_.metadata["take"])
         return cls(**found)
 
     def settled(self, records: Records) -> Self:
@@ -92,11 +92,11 @@ class Asked:
 
     def to_plain(self) -> dict[str, Any]:
         """Return all of it as JSON values; a path that is not known is left out."""
-        held = {part.name: getattr(self, part.name) for part in fields(self)}
-        held["reading"] = self.reading.to_plain()
+        values = {field_.name: getattr(self, field_.name) for field_ in fields(self)}
+        values["reading"] = self.reading.to_plain()
         if not self.records:
-            del held["records"]
-        return held
+            del values["records"]
+        return values
 
     def to_json(self, mark: str, digest: str = "") -> str:
         """Return the parameters as JSON text that bears the mark of its report and its run's."""
@@ -105,8 +105,8 @@ class Asked:
 
     def digest(self, mark: str, records: str) -> str:
         """Return the digest of a run: of what was asked, of the records' own, and the version."""
-        held = [__version__, mark, records, self.to_plain()]
-        return sha256(json.dumps(held, sort_keys=True).encode()).hexdigest()
+        content = [__version__, mark, records, self.to_plain()]
+        return sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
     def seen_from(self, folder: Path) -> Self:
         """Return the same with paths as seen from `folder`, none across the machine."""
@@ -187,10 +187,10 @@ class Held:
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
         self.path = path
-        held = plain_json(Path(path), LONGEST, "the parameters of a report")
-        if not isinstance(held, dict):
-            raise self._not(f"it is no JSON object, but a {type(held).__name__}")
-        self._values: Mapping[str, Any] = held
+        values = plain_json(Path(path), LONGEST, "the parameters of a report")
+        if not isinstance(values, dict):
+            raise self._not(f"it is no JSON object, but a {type(values).__name__}")
+        self._values: Mapping[str, Any] = values
 
     def has(self, name: str) -> bool:
         """Return whether a value of that name is there."""
@@ -245,10 +245,10 @@ class Held:
 
         def taken(value: Any) -> ReadOptions:
             given: dict[str, Any] = {
-                name: {filled(k): filled(v) for k, v in one.items()}
-                if name == "columns" and isinstance(one, dict)
-                else text_or_none(one)
-                for name, one in value.items()
+                name: {filled(k): filled(v) for k, v in option.items()}
+                if name == "columns" and isinstance(option, dict)
+                else text_or_none(option)
+                for name, option in value.items()
             }
             return ReadOptions(**given)
 
@@ -327,7 +327,7 @@ def texts(value: Any) -> tuple[str, ...]:
     """Return a JSON value that is a list of texts."""
     if not isinstance(value, list) or len(value) > 100:
         raise ValueError
-    return tuple(text(one) for one in value)
+    return tuple(text(member) for member in value)
 
 
 def _no_number(text: str) -> float:
@@ -341,10 +341,10 @@ def _is_shallow(value: Any) -> bool:
 def _plain(value: Any) -> dict[str, Value]:
     """Return a JSON object of texts, numbers, true, false and null."""
     return {
-        text(name): one
-        if one is None or isinstance(one, bool)
-        else (text(one) if isinstance(one, str) else finite(one))
-        for name, one in value.items()
+        text(name): member
+        if member is None or isinstance(member, bool)
+        else (text(member) if isinstance(member, str) else finite(member))
+        for name, member in value.items()
     }
 
 

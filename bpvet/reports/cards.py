@@ -28,7 +28,7 @@ def card(found: Card, detail: str, mark: str = "") -> Shown:
 
 def head(found: Head) -> Shown:
     """Return the head of a report: its title, what it rests on, and what to know now."""
-    made = [card(one, prose(one.detail)) for one in found.cards]
+    made = [card(entry, prose(entry.detail)) for entry in found.cards]
     who = tag("h1", escape(found.title)) + paragraph(found.basis, "basis")
     html = tag("header", who, class_="who") + heading(2, KNOW_NOW) + cards(made, "now")
     return Shown(html, lines(found.title, found.basis, *(shown.text for shown in made)))
@@ -36,4 +36,4 @@ def head(found: Head) -> Shown:
 
 def cards(made: Iterable[Shown], class_: str) -> str:
     """Return cards beside each other, as HTML."""
-    return tag("dl", "".join(one.html for one in made), class_=class_)
+    return tag("dl", "".join(shown.html for shown in made), class_=class_)

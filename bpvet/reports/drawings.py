@@ -84,7 +84,7 @@ def _allowed(element: ElementTree.Element) -> bool:
         return False
     if element.tag == f"{_SVG}style" and element.text not in (rules(True), rules(False)):
         return False
-    return all(_allowed_attribute(element, *one) for one in element.attrib.items())
+    return all(_allowed_attribute(element, *attribute) for attribute in element.attrib.items())
 
 
 def _allowed_attribute(element: ElementTree.Element, name: str, value: str) -> bool:

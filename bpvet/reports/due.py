@@ -91,28 +91,28 @@ def due_page(
 
 
 def _band(band: str, due: Due, pages: Mapping[str, str], sheets: Mapping[str, str]) -> str:
-    rows = [one for one in due.rows if one.band == band]
+    rows = [row for row in due.rows if row.band == band]
     if not rows:
         return ""
-    part = heading(2, band_title(band, len(rows))) + paragraph(ABOUT_BAND.get(band, ""))
-    entries = [_entry(one, pages, sheets) for one in rows]
+    top = heading(2, band_title(band, len(rows))) + paragraph(ABOUT_BAND.get(band, ""))
+    entries = [_entry(row, pages, sheets) for row in rows]
     if band == "now":
-        return tag("section", part + "".join(entries), class_="urgent")
+        return tag("section", top + "".join(entries), class_="urgent")
     # Two beside each other where there is room: a morning's list is read at a glance.
-    part += tag("div", "".join(tag("section", one) for one in entries), class_="answers")
-    return tag("section", part)
+    top += tag("div", "".join(tag("section", entry) for entry in entries), class_="answers")
+    return tag("section", top)
 
 
-def _entry(one: DueRow, pages: Mapping[str, str], sheets: Mapping[str, str]) -> str:
+def _entry(row: DueRow, pages: Mapping[str, str], sheets: Mapping[str, str]) -> str:
     """Return an animal's entry: who, what and by when, why, and whose rule it is."""
-    who, page, sheet = escape(who_of(one)), pages.get(one.animal), sheets.get(one.animal)
-    asked, last = _dated(capital(asked_words(one))), _dated(last_line(one))
-    credit, also = credit_of_row(one), also_lines(one)
+    who, page, sheet = escape(who_of(row)), pages.get(row.animal), sheets.get(row.animal)
+    asked, last = _dated(capital(asked_words(row))), _dated(last_line(row))
+    credit, also = credit_of_row(row), also_lines(row)
     return "".join(
         (
             tag("h3", tag("a", who, href=page) if page else who),
             tag("p", tag("strong", prose(f"{asked}.")) + prose(f" {capital(last)}")),
-            paragraph(f"{one.why}{f' ({credit})' if credit else ''}"),
+            paragraph(f"{row.why}{f' ({credit})' if credit else ''}"),
             bullets(also) if also else "",
             tag("p", tag("a", SHEET_LINK, href=sheet)) if sheet else "",
         )
@@ -129,7 +129,7 @@ def _dated(text: str) -> str:
 
 def pages_in(folder: Path, due: Due) -> dict[str, str]:
     """Return the animals' own pages that are in a folder, file name by id."""
-    return _there(folder, {one.animal: f"{slug(one.animal)}.html" for one in due.rows})
+    return _there(folder, {row.animal: f"{slug(row.animal)}.html" for row in due.rows})
 
 
 def sheets_in(folder: Path, due: Due) -> dict[str, str]:
@@ -139,7 +139,7 @@ def sheets_in(folder: Path, due: Due) -> dict[str, str]:
     """
     if due.pseudonyms:
         return {}
-    return _there(folder, {one.animal: sheet_name(one.animal) for one in due.listed})
+    return _there(folder, {row.animal: sheet_name(row.animal) for row in due.listed})
 
 
 def _there(folder: Path, names: Mapping[str, str]) -> dict[str, str]:
@@ -179,14 +179,14 @@ def write_due(
     """
     contents = {CALENDAR: due_calendar(due)}
     contents |= table_files(folder / TABLE, due.to_frame(), due_words())
-    own = {sheet_name(animal): SHEET.mark(one) for animal, one in (sheets or {}).items()}
+    marks = {sheet_name(animal): SHEET.mark(sheet) for animal, sheet in (sheets or {}).items()}
 
     def refuse() -> None:
-        for name in (*contents, PAGE, *own):
+        for name in (*contents, PAGE, *marks):
             inputs.refuse(folder / name)
         if not force:
             refuse_foreign(folder / PAGE, MARK)
-            for name, mark in own.items():
+            for name, mark in marks.items():
                 refuse_foreign(folder / name, mark)
             if not (folder / PAGE).exists():
                 for name in contents:

@@ -35,7 +35,7 @@ def made_folder(folder: Path) -> Iterator[None]:
     CallError
         Where it is a file, or may not be made or written into.
     """
-    new = [one for one in (folder, *folder.parents) if not os.path.lexists(one)]
+    new = [path for path in (folder, *folder.parents) if not os.path.lexists(path)]
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except FileExistsError as error:
@@ -46,8 +46,8 @@ def made_folder(folder: Path) -> Iterator[None]:
         yield
     except BaseException:
         with suppress(OSError):
-            for one in new:
-                one.rmdir()
+            for path in new:
+                path.rmdir()
         raise
 
 
@@ -70,12 +70,12 @@ def refuse_foreign(path: Path, mark: str) -> None:
         return
     if found == f"{mark}, changed":
         what = "was changed after it was written, and those changes would be lost"
-        mend = "Save it under another name"
+        fix = "Save it under another name"
     elif found:
-        what, mend = "belongs to another report", "Name another folder"
+        what, fix = "belongs to another report", "Name another folder"
     else:
-        what, mend = "is there and was not written by this report", "Name another folder"
-    raise CallError(f"{path} {what}. {mend}, or replace it with --force (force=True).")
+        what, fix = "is there and was not written by this report", "Name another folder"
+    raise CallError(f"{path} {what}. {fix}, or replace it with --force (force=True).")
 
 
 def _mark_in(path: Path) -> str:
@@ -90,11 +90,11 @@ def _mark_in(path: Path) -> str:
             with path.open("rb") as file:
                 found = _PAGE_MARKER.search(file.read(_MARKER_WITHIN).decode("utf-8", "replace"))
             return found[1] if found else ""
-        held = plain_json(path, _LONGEST, "a report")
+        content = plain_json(path, _LONGEST, "a report")
         if path.suffix == ".json":
-            return str(held.get("bpvet_report", ""))
-        mark = held["metadata"]["bpvet"]
-        changed = mark["cells"] != cells_digest(held)
+            return str(content.get("bpvet_report", ""))
+        mark = content["metadata"]["bpvet"]
+        changed = mark["cells"] != cells_digest(content)
         return f"{mark['report']}, changed" if changed else str(mark["report"])
     except (OSError, CallError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return ""

@@ -45,7 +45,7 @@ def framed(frame: pd.DataFrame, caption: str = "") -> Shown:
         cells.insert(half, (f"… {left} rows more", *[""] * (len(columns) - 1)))
     size = f"{counted(len(frame), 'row')}, {counted(len(frame.columns), 'column')}"
     title = caption or capital(size)
-    heads = "  ".join(one.head for one in columns)
+    heads = "  ".join(column.head for column in columns)
     html = tabled(Table(title, columns, cells)).html
     return Shown(html, "\n".join((title, heads, *("  ".join(row) for row in cells))))
 

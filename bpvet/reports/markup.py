@@ -115,13 +115,13 @@ def fold(title: str, *parts: Shown, columns: bool = False, heads: bool = True) -
     heads : bool
         Whether its title is a heading of the page, or stands below one.
     """
-    content = "".join(part.html for part in parts)
+    content = "".join(shown.html for shown in parts)
     if not content:
         return Shown("", "")
-    held = tag("div", content, class_="two" if columns else "")
+    body = tag("div", content, class_="two" if columns else "")
     summary = tag("summary", heading(2, title) if heads else escape(title))
-    html = tag("details", summary + held, class_="fold")
-    return Shown(html, lines(title, *(part.text for part in parts)))
+    html = tag("details", summary + body, class_="fold")
+    return Shown(html, lines(title, *(shown.text for shown in parts)))
 
 
 def table(
@@ -159,17 +159,17 @@ def table(
         return tag("td", escape(row[i]), class_=class_)
 
     head = "".join(
-        tag("th", escape(one.head), scope="col", class_="number" if one.number else "")
-        for one in (columns[i] for i in kept)
+        tag("th", escape(column.head), scope="col", class_="number" if column.number else "")
+        for column in (columns[i] for i in kept)
     )
     body = "".join(
         tag(
             "tr",
             "".join(cell(row, i) for i in kept),
-            id=ids[place] if ids else "",
-            class_="aside" if place in marked else "",
+            id=ids[index] if ids else "",
+            class_="aside" if index in marked else "",
         )
-        for place, row in enumerate(rows)
+        for index, row in enumerate(rows)
     )
     whole = tag(
         "table",

@@ -153,7 +153,7 @@ def _run(
         parts = [pool.submit(_share, shared, share) for share in others]
     try:
         made = {report.animal: report for report in _share(shared, first, source)}
-        made |= {report.animal: report for part in parts for report in part.result()}
+        made |= {report.animal: report for future in parts for report in future.result()}
     finally:
         pool.shutdown(cancel_futures=True)
     return tuple(made[animal] for animal in animals)

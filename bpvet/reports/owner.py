@@ -51,8 +51,8 @@ def diary_csv(answer: OwnerAnswer) -> bytes:
     ----------
     answer : OwnerAnswer
     """
-    own = {"animal": answer.animal, "setting": "home"}
-    row = [own.get(name) for name in HEADINGS]
+    filled = {"animal": answer.animal, "setting": "home"}
+    row = [filled.get(name) for name in HEADINGS]
     return csv_bytes(HEADINGS, [row] * ROWS)
 
 
@@ -99,8 +99,8 @@ def _title(answer: OwnerAnswer) -> str:
     return page_title(called(_named(answer)))
 
 
-def _part(part: Part) -> str:
-    return heading(2, part.head) + paragraph(" ".join(part.texts))
+def _part(section: Part) -> str:
+    return heading(2, section.head) + paragraph(" ".join(section.texts))
 
 
 def _line(class_: str = "") -> str:
@@ -108,7 +108,7 @@ def _line(class_: str = "") -> str:
 
 
 def _diary(answer: OwnerAnswer, _: str) -> str:
-    heads = (*DIARY_HEADS, *(str(place) for place in range(1, READINGS + 1)), MOOD)
+    heads = (*DIARY_HEADS, *(str(number) for number in range(1, READINGS + 1)), MOOD)
     head = "".join(tag("th", prose(text), scope="col") for text in heads)
     row = tag("tr", "".join(tag("td", "") for _ in heads))
     whole = tag("table", tag("thead", tag("tr", head)) + tag("tbody", row * DAYS), class_="diary")

@@ -157,7 +157,8 @@ def _body(notebook: NotebookNode) -> str:
     ]
     html, _ = _exporter().from_notebook_node(shown)
     return "".join(
-        part if part.startswith("<pre") else _even(part) for part in _PREFORMATTED.split(str(html))
+        piece if piece.startswith("<pre") else _even(piece)
+        for piece in _PREFORMATTED.split(str(html))
     )
 
 

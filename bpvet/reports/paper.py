@@ -65,7 +65,7 @@ class PaperKind(Generic[Content]):
         inside, after = self.rules(content, paper)
         side = f"{MARGIN:g}mm {(width - WIDTH) / 2:g}mm"
         rules = f"@page {{ size: {width:g}mm {height:g}mm; margin: {side};{inside} }}\n{after}"
-        body = cleaned(visible("".join(part(content, paper) for part in self.sections)))
+        body = cleaned(visible("".join(section(content, paper) for section in self.sections)))
         title, mark = visible(self.title(content)), self.mark(content)
         html = document(body, title, mark, f"{self.name}.css")
         return html.replace("<style>\n", f"<style>\n{rules}", 1)
@@ -93,5 +93,5 @@ def visible(text: str) -> str:
     'Minka'
     """
     return "".join(
-        one for one in text if one in _JOINERS or unicodedata.category(one) not in ("Cf", "Cs")
+        char for char in text if char in _JOINERS or unicodedata.category(char) not in ("Cf", "Cs")
     )

@@ -43,7 +43,7 @@ from bpvet.reports.writing import Written, opened, write
 Content = TypeVar("Content")
 Folder = str | os.PathLike[str]
 
-_READING = tuple(part.name for part in fields(ReadOptions))
+_READING = tuple(option.name for option in fields(ReadOptions))
 
 
 def report(
@@ -127,16 +127,16 @@ def _asked(
         return animal_report.KIND, "trend", trend, str(records.as_of), records.digest
     if isinstance(result, Agreement):
         data = result.data
-        own = {"quantity": data.quantity, "linked": data.linked, "reference": result.reference}
-        agree = agreement_report.Parameters(options={**own, "level": result.level, **choices})
+        options = {"quantity": data.quantity, "linked": data.linked, "reference": result.reference}
+        agree = agreement_report.Parameters(options={**options, "level": result.level, **choices})
         return agreement_report.KIND, "agree", agree, None, data.digest
     if isinstance(result, Audit):
         audit = audit_report.Parameters(options={"rule": result.rule, "level": result.level})
         return audit_report.KIND, "quality", audit, result.as_of, result.digest
     if isinstance(result, ClinicCohort):
         names = ("quantity", "rule", "pseudonyms")
-        held: dict[str, Any] = {name: getattr(result, name) for name in names}
-        cohort = clinic_report.Parameters(**held, **choices)
+        parameters: dict[str, Any] = {name: getattr(result, name) for name in names}
+        cohort = clinic_report.Parameters(**parameters, **choices)
         return clinic_report.KIND, "study", cohort, result.as_of, result.digest
     raise CallError(f"There is no report of {type(result).__name__}.")
 
@@ -231,9 +231,9 @@ def written_page(
 
     def refuse() -> None:
         # What belongs to an earlier page goes with it; without that page it is somebody's own.
-        for one in (name, *(() if (folder / name).exists() else more)):
+        for file in (name, *(() if (folder / name).exists() else more)):
             if not force:
-                refuse_foreign(folder / one, kind.mark(content))
+                refuse_foreign(folder / file, kind.mark(content))
 
     with made_folder(folder):
         refuse()

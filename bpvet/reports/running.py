@@ -236,7 +236,7 @@ def sealed(never: Iterable[Path]) -> Iterator[None]:
     import sysconfig
 
     standard = (sysconfig.get_path(name) for name in ("stdlib", "platstdlib"))
-    folders -= {os.path.realpath(place) for place in (*site.getsitepackages(), *standard)}
+    folders -= {os.path.realpath(path) for path in (*site.getsitepackages(), *standard)}
     with _RUNNING:
         before = list(sys.meta_path)
         sealing = [finder for finder in before if isinstance(finder, _Sealed)]

@@ -78,7 +78,7 @@ def sheet_name(animal: str) -> str:
 
 def sheet_pages(sheets: Mapping[str, SheetAnswer]) -> dict[str, bytes]:
     """Return the pages of several sheets by the names of their files."""
-    return {sheet_name(animal): SHEET.file(one) for animal, one in sheets.items()}
+    return {sheet_name(animal): SHEET.file(answer) for animal, answer in sheets.items()}
 
 
 def _title(answer: SheetAnswer) -> str:
@@ -119,11 +119,11 @@ def _last_table(answer: SheetAnswer, rows: Iterable[SheetRow]) -> str:
     body = "".join(
         tag(
             "tr",
-            tag("th", prose(one.what), scope="row")
-            + tag("td", prose(one.last), class_="was")
-            + tag("td", _today(one)),
+            tag("th", prose(row.what), scope="row")
+            + tag("td", prose(row.last), class_="was")
+            + tag("td", _today(row)),
         )
-        for one in rows
+        for row in rows
     )
     return tag("table", tag("thead", tag("tr", head)) + tag("tbody", body), class_="last")
 
@@ -133,9 +133,10 @@ def _today(row: SheetRow) -> str:
         return tag("span", prose(f" {row.unit}" if row.unit else ""), class_="unit")
     if row.unit:
         return "".join(
-            f"{prose(one)} {tag('span', '', class_='line')} {prose(row.unit)} " for one in row.today
+            f"{prose(choice)} {tag('span', '', class_='line')} {prose(row.unit)} "
+            for choice in row.today
         )
-    return "".join(_tick(one) for one in row.today)
+    return "".join(_tick(choice) for choice in row.today)
 
 
 def _tick(text: str) -> str:
@@ -149,12 +150,12 @@ def _ticks(title: str, texts: Sequence[str], line: str = "") -> str:
 
 
 def _boxes() -> str:
-    names = [SHEET_WORDS["first"], *(str(place) for place in range(2, BOXES + 1))]
+    names = [SHEET_WORDS["first"], *(str(number) for number in range(2, BOXES + 1))]
     head = "".join(
-        tag("th", prose(name), scope="col", class_="first" if place == 0 else "")
-        for place, name in enumerate(names)
+        tag("th", prose(name), scope="col", class_="first" if index == 0 else "")
+        for index, name in enumerate(names)
     )
-    empty = "".join(tag("td", "", class_="first" if place == 0 else "") for place in range(BOXES))
+    empty = "".join(tag("td", "", class_="first" if index == 0 else "") for index in range(BOXES))
     why = "".join(tag("td", prose(SHEET_WORDS["why"])) for _ in range(BOXES))
     body = tag("tr", empty, class_="write") + tag("tr", why, class_="why")
     return tag("table", tag("thead", tag("tr", head)) + tag("tbody", body), class_="boxes")
@@ -162,23 +163,23 @@ def _boxes() -> str:
 
 def _fitted(answer: SheetAnswer) -> Fitted:
     """Return what stands on the sheet: rows of two lines, of one where much is urgent."""
-    urgent = [one.text for one in answer.urgent]
+    urgent = [finding.text for finding in answer.urgent]
     room = HEIGHT - _FIXED - _below(answer)
     for most in (3, 2, 1):
         rows = tuple(
-            replace(one, last=" ".join(block(one.last, _LAST - _CELL_EDGE, most, _SIZE).lines))
-            for one in sheet_rows(answer)
+            replace(row, last=" ".join(block(row.last, _LAST - _CELL_EDGE, most, _SIZE).lines))
+            for row in sheet_rows(answer)
         )
-        tall = (max(1, _lines(one.last, _LAST - _CELL_EDGE, _SIZE)) for one in rows)
+        tall = (max(1, _lines(row.last, _LAST - _CELL_EDGE, _SIZE)) for row in rows)
         left = room - sum(lines * _LINE + _EDGE for lines in tall)
         if _urgent_tall(urgent) <= left:
             break
-    told = tuple(urgent) if _urgent_tall(urgent) <= left else _cut(urgent, left)
+    alarms = tuple(urgent) if _urgent_tall(urgent) <= left else _cut(urgent, left)
     whole = sheet_rows(answer)
     cut = any(
         a.last != b.last and a.last.endswith(ELLIPSIS) for a, b in zip(rows, whole, strict=True)
     )
-    return Fitted(told, rows, cut)
+    return Fitted(alarms, rows, cut)
 
 
 def _lines(text: str, room: float, size: float, bold: bool = False) -> int:
@@ -207,9 +208,9 @@ def _cut(texts: Sequence[str], room: float) -> tuple[str, ...]:
     shown, most = texts[: lines // 2 or 1], 2
     if len(texts) <= lines // 3:
         most = 3
-    told = [" ".join(block(text, WIDTH - 8, most, _SIZE, bold=True).lines) for text in shown]
+    alarms = [" ".join(block(text, WIDTH - 8, most, _SIZE, bold=True).lines) for text in shown]
     left = len(texts) - len(shown)
-    return (*told, shown_short(left))
+    return (*alarms, shown_short(left))
 
 
 #: To take into the room: one side of paper.

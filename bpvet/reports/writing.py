@@ -196,8 +196,8 @@ def write(
             if way.paper:
                 contents["pdf"] = pdf_bytes(html, mark, way.paper)
             contents["html"] = html.encode()
-        held = {files[ending]: content for ending, content in contents.items()}
-        write_all(folder, held, replace=True, check=refuse)
+        outputs = {files[ending]: content for ending, content in contents.items()}
+        write_all(folder, outputs, replace=True, check=refuse)
     return Written(
         places["ipynb"], places["html"], places["json"], places.get("pdf"), given["answer"]
     )
@@ -205,10 +205,10 @@ def write(
 
 def _refuse(places: Iterable[Path], inputs: Inputs, mark: str) -> None:
     """Refuse places of what was read and, unless the mark is blank, of what is not the report's."""
-    for place in places:
-        inputs.refuse(place)
+    for path in places:
+        inputs.refuse(path)
         if mark:
-            refuse_foreign(place, mark)
+            refuse_foreign(path, mark)
 
 
 def _imported(outline: Outline) -> dict[str, object]:

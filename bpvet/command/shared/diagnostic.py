@@ -46,15 +46,15 @@ def keep_diagnostic(error: BaseException, command: str) -> Path | None:
         folder = cache_folder()
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         moment = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%f")
-        place = folder / f"{_BEGINS}{moment}{_ENDS}"
-        write_whole(place, diagnostic(error, command).encode("utf-8", "replace"))
+        path = folder / f"{_BEGINS}{moment}{_ENDS}"
+        write_whole(path, diagnostic(error, command).encode("utf-8", "replace"))
         # The oldest of our files go, so that no more than `KEPT` stay.
-        mine = sorted(one for one in folder.glob(f"{_BEGINS}*{_ENDS}") if one.is_file())
+        mine = sorted(file for file in folder.glob(f"{_BEGINS}*{_ENDS}") if file.is_file())
         for old in mine[:-KEPT]:
             old.unlink(missing_ok=True)
     except (OSError, ValueError, RuntimeError, CallError):
         return None
-    return place
+    return path
 
 
 def diagnostic(error: BaseException, command: str) -> str:
@@ -72,17 +72,17 @@ def diagnostic(error: BaseException, command: str) -> str:
         f"Python {platform.python_version()} on {sys.platform}",
         ", ".join(f"{name} {_version(name)}" for name in _LIBRARIES),
     ]
-    for number, one in enumerate(_causes(error)):
+    for number, cause in enumerate(_causes(error)):
         title = "What escaped" if number == 0 else "Which came of, or while handling"
-        lines += ["", f"{title}: {_kind(one)}", *_places(one.__traceback__)]
+        lines += ["", f"{title}: {_kind(cause)}", *_places(cause.__traceback__)]
     return "\n".join(lines) + "\n"
 
 
 def cache_folder() -> Path:
     """Return the folder for such files, as the platform has it; it need not be there."""
-    own = os.environ.get("XDG_CACHE_HOME", "")
-    if os.path.isabs(own):
-        return Path(own) / "bpvet"
+    configured = os.environ.get("XDG_CACHE_HOME", "")
+    if os.path.isabs(configured):
+        return Path(configured) / "bpvet"
     if sys.platform == "win32":
         local = os.environ.get("LOCALAPPDATA", "")
         base = Path(local) if os.path.isabs(local) else Path.home() / "AppData" / "Local"
@@ -100,12 +100,12 @@ def _version(library: str) -> str:
 
 
 def _causes(error: BaseException) -> Iterator[BaseException]:
-    one: BaseException | None = error
+    cause: BaseException | None = error
     for _ in range(_CAUSES):
-        if one is None:
+        if cause is None:
             return
-        yield one
-        one = one.__cause__ or (None if one.__suppress_context__ else one.__context__)
+        yield cause
+        cause = cause.__cause__ or (None if cause.__suppress_context__ else cause.__context__)
 
 
 def _kind(error: BaseException) -> str:
@@ -132,16 +132,16 @@ def _file(name: str) -> str:
     """Return a file of code as seen from the folder of its package; others are not named."""
     if name.startswith("<frozen ") and name.endswith(">"):
         return name
-    place = Path(name)
+    path = Path(name)
     package = Path(__file__).parents[2]
-    if place.is_relative_to(package):
-        return place.relative_to(package.parent).as_posix()
+    if path.is_relative_to(package):
+        return path.relative_to(package.parent).as_posix()
     roots = [sysconfig.get_path(kind) for kind in ("purelib", "platlib", "stdlib", "platstdlib")]
-    for root in sorted({Path(one).as_posix() for one in roots if one}, key=len, reverse=True):
-        if place.is_relative_to(root):
-            return place.relative_to(root).as_posix()
+    for root in sorted({Path(root).as_posix() for root in roots if root}, key=len, reverse=True):
+        if path.is_relative_to(root):
+            return path.relative_to(root).as_posix()
     # An environment may find its packages in another one's folder.
-    parts = place.parts
+    parts = path.parts
     for folder in ("site-packages", "dist-packages"):
         if folder in parts:
             return "/".join(parts[len(parts) - parts[::-1].index(folder) :])

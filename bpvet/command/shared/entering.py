@@ -86,8 +86,8 @@ def target(path: str, text: str) -> Target:
             f"{error} If it is new here, enter it first: bpvet add {shlex.quote(path)} --animal "
             f"{shlex.quote(text)} --species cat"
         ) from None
-    held = records.animals
-    row = held[held["animal"] == animal].iloc[0]
+    animals = records.animals
+    row = animals[animals["animal"] == animal].iloc[0]
     species = str(row["species"] or row["species_written"])
     return Target(folder, records, animal, str(row["name"]), species)
 
@@ -118,7 +118,7 @@ def add_session(
     from bpvet.records.entries.adding import add_entry
     from bpvet.visits.added_session import check_added_session
 
-    fates = [one.fate for one in answer.readings]
+    fates = [reading.fate for reading in answer.readings]
 
     def judge(records: Records, name: str) -> list[str]:
         return check_added_session(records, name, fates, arguments.rule)
@@ -131,19 +131,19 @@ def accepting(arguments: argparse.Namespace) -> Callable[[Sequence[str]], None]:
     from bpvet.wording.en.command.entries import ADDED_ANYWAY, ASK, LOOK_FIRST
 
     def accept(notes: Sequence[str]) -> None:
-        told = "\n".join(f"  {one}" for one in notes)
+        listed = "\n".join(f"  {note}" for note in notes)
         if arguments.sure:
-            say(f"{ADDED_ANYWAY}\n{told}", arguments.quiet)
+            say(f"{ADDED_ANYWAY}\n{listed}", arguments.quiet)
             return
         asks = sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty()
         if asks and not arguments.json:
-            print(printable(f"{LOOK_FIRST}\n{told}"), file=sys.stderr)
+            print(printable(f"{LOOK_FIRST}\n{listed}"), file=sys.stderr)
             print(ASK, end="", file=sys.stderr, flush=True)
             if sys.stdin.readline().strip().casefold() in ("yes", "y"):
                 return
             raise CallError("It was not added.")
         raise CallError(
-            f"It was not added; please look at this first:\n{told}\n"
+            f"It was not added; please look at this first:\n{listed}\n"
             "If it is right as it stands, say so: --sure."
         )
 
@@ -185,7 +185,7 @@ def now_text(found: TrendAnswer | UnseenAnswer | BpvetError) -> str:
     from bpvet.wording.en.command.entries import NO_READING_YET, not_known
 
     if isinstance(found, BpvetError):
-        kinds = {one.kind for one in getattr(found, "findings", ())}
+        kinds = {finding.kind for finding in getattr(found, "findings", ())}
         if kinds == {Kind.NO_READINGS_FILE}:
             return NO_READING_YET
         return printable(not_known(str(found).splitlines()[0]))
@@ -199,9 +199,9 @@ def now_json(found: TrendAnswer | UnseenAnswer | BpvetError) -> dict[str, Any]:
 
     if isinstance(found, BpvetError):
         return {"urgent": [], "statements": [], "withheld": str(found)}
-    held = found.to_dict()
+    values = found.to_dict()
     statements = plain(short_statements(found))
-    return {"urgent": held["urgent"], "statements": statements, "withheld": None}
+    return {"urgent": values["urgent"], "statements": statements, "withheld": None}
 
 
 def entry_json(found: Entry | None) -> dict[str, Any] | None:

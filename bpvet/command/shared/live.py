@@ -98,75 +98,75 @@ class Session:
         if found := _COUNTS.fullmatch(text):
             return self._changed(self._place(found.group(1)), "")
         if found := _NOT.fullmatch(text):
-            place = self._place(found.group(1) or str(len(self.readings)))
+            number = self._place(found.group(1) or str(len(self.readings)))
             reason = given_reason(found.group(2).strip(" =:"), shown(text))
             if not reason:
-                raise CallError(f"Say why reading {place} does not count: not {place} moved")
-            return self._changed(place, reason)
-        if len(text.split()) > 1 and all(re.match(r"[0-9]", one) for one in text.split()):
+                raise CallError(f"Say why reading {number} does not count: not {number} moved")
+            return self._changed(number, reason)
+        if len(text.split()) > 1 and all(re.match(r"[0-9]", word) for word in text.split()):
             raise CallError(f"{shown(text)}: one reading a line.")
         word = "no-sound" if _SILENT.fullmatch(text) else text
         try:
-            one = typed_reading(word, self._method, self._species, len(self.readings) + 1)
+            reading = typed_reading(word, self._method, self._species, len(self.readings) + 1)
         except CallError as error:
             if re.match(r"[<>≤≥]?\s*[0-9]", text):
                 raise
             raise CallError(
                 f'{str(error).replace(AFTER_THEM, "")} The word "help" shows the words.'
             ) from None
-        self._steps.append((*self.readings, one))
-        return self._advice(entered(len(self.readings), _written(one)))
+        self._steps.append((*self.readings, reading))
+        return self._advice(entered(len(self.readings), _written(reading)))
 
     def _place(self, text: str) -> int:
-        place, many = int(text), len(self.readings)
+        number, many = int(text), len(self.readings)
         if not many:
             raise CallError("There is no reading yet.")
-        if not 1 <= place <= many:
-            raise CallError(f"There is no reading {place}, only {many}.")
-        return place
+        if not 1 <= number <= many:
+            raise CallError(f"There is no reading {number}, only {many}.")
+        return number
 
     def _back(self) -> list[str]:
         if len(self._steps) == 1:
             raise CallError("There is nothing to take back.")
         gone = self._steps.pop()
         if len(gone) > len(self.readings):
-            told = taken_back(len(gone), _written(gone[-1]))
+            done = taken_back(len(gone), _written(gone[-1]))
         else:
-            told = TAKEN_BACK
-        return self._advice(told) if self.readings else [told, NONE_NOW]
+            done = TAKEN_BACK
+        return self._advice(done) if self.readings else [done, NONE_NOW]
 
-    def _changed(self, place: int, reason: str) -> list[str]:
-        held = list(self.readings)
-        if held[place - 1].excluded == reason:
-            raise CallError(f"Reading {place} {'does not count' if reason else 'counts'} already.")
-        held[place - 1] = replace(held[place - 1], excluded=reason)
-        self._steps.append(tuple(held))
-        return self._advice(entered(place, _written(held[place - 1]), reason))
+    def _changed(self, number: int, reason: str) -> list[str]:
+        readings = list(self.readings)
+        if readings[number - 1].excluded == reason:
+            raise CallError(f"Reading {number} {'does not count' if reason else 'counts'} already.")
+        readings[number - 1] = replace(readings[number - 1], excluded=reason)
+        self._steps.append(tuple(readings))
+        return self._advice(entered(number, _written(readings[number - 1]), reason))
 
     def _listed(self) -> list[str]:
         if not self.readings:
             return [NONE_YET]
         return [
-            entered(place, _written(one), one.excluded or None)
-            for place, one in enumerate(self.readings, start=1)
+            entered(number, _written(reading), reading.excluded or None)
+            for number, reading in enumerate(self.readings, start=1)
         ]
 
     def _advice(self, done: str) -> list[str]:
         """Return what is urgent, what was done, what has not been told yet, whether to go on."""
         answer = self._sum(list(self.readings))
-        told: list[str] = []
-        for one in answer.urgent:
-            if one.rule in self._urgent:
-                told.append(still_urgent(one.rule))
+        texts: list[str] = []
+        for finding in answer.urgent:
+            if finding.rule in self._urgent:
+                texts.append(still_urgent(finding.rule))
             else:
-                told.append(f"Urgent: {one.text}")
-        self._urgent = {one.rule for one in answer.urgent}
+                texts.append(f"Urgent: {finding.text}")
+        self._urgent = {finding.rule for finding in answer.urgent}
         fresh = [*answer.words.cautions, *answer.words.notes]
-        told += [done, *(one for one in fresh if one not in self._told), *answer.words.go_on]
-        notes = footnotes(*told)
-        told += [one for one in notes if one not in self._told]
+        texts += [done, *(text for text in fresh if text not in self._told), *answer.words.go_on]
+        notes = footnotes(*texts)
+        texts += [text for text in notes if text not in self._told]
         self._told.update((*fresh, *notes))
-        return told
+        return texts
 
 
 def taken_live(session: Session, who: str, quiet: bool) -> Taken:
@@ -240,14 +240,14 @@ def _left_out(line: str, asks: bool) -> bool:
 
 def _answer(session: Session, line: str, quiet: bool, unread: list[str]) -> None:
     try:
-        told = session.step(line)
+        texts = session.step(line)
     except CallError as error:
         say(escaped(f"Not taken: {error}", kept="\n"))
         unread.append(line.strip())
         return
-    for one in told:
-        if not quiet or one.startswith(("Urgent", "Still urgent")):
-            print(one if one in HELP else wrapped(one, "   ", ""), file=sys.stderr, flush=True)
+    for text in texts:
+        if not quiet or text.startswith(("Urgent", "Still urgent")):
+            print(text if text in HELP else wrapped(text, "   ", ""), file=sys.stderr, flush=True)
 
 
 @contextmanager
@@ -257,25 +257,25 @@ def _interruptible() -> Iterator[None]:
     def interrupt(*_: Any) -> None:
         raise KeyboardInterrupt
 
-    held = {}
+    handlers = {}
     for name in ("SIGHUP", "SIGTERM"):
         number = getattr(signal, name, None)
         if number is not None:
             try:
-                held[number] = signal.signal(number, interrupt)
+                handlers[number] = signal.signal(number, interrupt)
             except ValueError:
                 break  # only the main thread hears signals
     try:
         yield
     finally:
-        for number, before in held.items():
+        for number, before in handlers.items():
             signal.signal(number, before)
 
 
-def _written(one: RoomReading) -> str:
-    if one.systolic is None:
+def _written(reading: RoomReading) -> str:
+    if reading.systolic is None:
         return "no sound"
-    sign = {"at least": "> ", "at most": "< "}.get(one.bound, "")
-    beside = (one.diastolic, one.mean, one.heart_rate)
+    sign = {"at least": "> ", "at most": "< "}.get(reading.bound, "")
+    beside = (reading.diastolic, reading.mean, reading.heart_rate)
     cells = "/".join("" if value is None else f"{value:g}" for value in beside).rstrip("/")
-    return f"{sign}{one.systolic:g}{'/' * bool(cells)}{cells}"
+    return f"{sign}{reading.systolic:g}{'/' * bool(cells)}{cells}"

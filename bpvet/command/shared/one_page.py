@@ -44,14 +44,14 @@ def page_place(arguments: argparse.Namespace, what: str) -> Path | None:
         if arguments.paper:
             raise CallError("--paper is for a page; add -o FILE.")
         return None
-    place = writable(arguments.output, inputs_read(arguments), arguments.force)
-    if place.suffix.lower().removeprefix(".") not in _KINDS:
-        raise CallError(f'"{place.name}": the name of a {what} ends in .html or .pdf.')
-    if place.suffix.lower() == ".pdf":
+    path = writable(arguments.output, inputs_read(arguments), arguments.force)
+    if path.suffix.lower().removeprefix(".") not in _KINDS:
+        raise CallError(f'"{path.name}": the name of a {what} ends in .html or .pdf.')
+    if path.suffix.lower() == ".pdf":
         from bpvet.reports.pdf import refuse_without_setter
 
         refuse_without_setter()
-    return place
+    return path
 
 
 def page_bytes(

@@ -301,7 +301,7 @@ def bridges(text: str) -> tuple[str, ...]:
     >>> bridges("methods,conditions")
     ('methods', 'conditions')
     """
-    named = tuple(part.strip() for part in text.split(","))
+    named = tuple(name.strip() for name in text.split(","))
     for name in named:
         if name not in BRIDGES:
             raise argparse.ArgumentTypeError(

@@ -138,42 +138,42 @@ def writable(
 
     from bpvet.locks import unwritable
 
-    place = Path(path)
+    target = Path(path)
     try:
-        if place.is_dir():
-            raise CallError(f'"{place}" is a folder. Name a file in it.')
-        if place.exists() and not place.is_file():
-            raise CallError(f'"{place}" is not an ordinary file. Name another file.')
+        if target.is_dir():
+            raise CallError(f'"{target}" is a folder. Name a file in it.')
+        if target.exists() and not target.is_file():
+            raise CallError(f'"{target}" is not an ordinary file. Name another file.')
         if inputs is not None:
-            inputs.refuse(place)
-        if not place.parent.is_dir():
-            raise CallError(f'The folder "{place.parent}" does not exist. Make it first.')
-        tell_recovered(place.parent)
-        if not force and (place.exists() or place.is_symlink()):
-            other = f", {mend}" if mend else ""
-            raise CallError(f'"{place}" already exists. Name another file{other}.')
+            inputs.refuse(target)
+        if not target.parent.is_dir():
+            raise CallError(f'The folder "{target.parent}" does not exist. Make it first.')
+        tell_recovered(target.parent)
+        if not force and (target.exists() or target.is_symlink()):
+            hint = f", {mend}" if mend else ""
+            raise CallError(f'"{target}" already exists. Name another file{hint}.')
     except (OSError, ValueError) as error:
-        raise unwritable(place, error) from None
-    return place
+        raise unwritable(target, error) from None
+    return target
 
 
 def tell_recovered(folder: Path) -> None:
     """Finish or take back what an earlier command left unfinished in a folder, and say so."""
     from bpvet.publishing import recovered
 
-    for said in recovered(folder):
-        say(printable(said))
+    for sentence in recovered(folder):
+        say(printable(sentence))
 
 
 def handles_left(count: int) -> bool:
     """Return whether this process may open so many more files."""
-    held: list[int] = []
+    handles: list[int] = []
     try:
         for _ in range(count):
-            held.append(os.open(os.devnull, os.O_RDONLY))
+            handles.append(os.open(os.devnull, os.O_RDONLY))
     except OSError:
         return False
     finally:
-        for one in held:
-            os.close(one)
+        for handle in handles:
+            os.close(handle)
     return True

@@ -69,10 +69,10 @@ def enter(arguments: argparse.Namespace, answer: RoomAnswer, aim: Target, brief:
 
 def save(arguments: argparse.Namespace, answer: RoomAnswer) -> Path:
     """Write the readings of a session into a new file, and return its path."""
-    place = writable(arguments.save, None, mend="")
+    path = writable(arguments.save, None, mend="")
     shared = shared_cells(arguments, answer.animal, answer.taken_at)
-    write_whole(place, readings_csv(answer.readings, shared, arguments.plain))
-    return place
+    write_whole(path, readings_csv(answer.readings, shared, arguments.plain))
+    return path
 
 
 def saved_words(place: Path, answer: RoomAnswer) -> str:
@@ -86,13 +86,19 @@ def _again(arguments: argparse.Namespace, answer: RoomAnswer) -> str:
     """Return the command that adds a session, with all that was given."""
     words = ["bpvet", "average"]
     signs = {"at least": "over", "at most": "under"}
-    for one in answer.readings:
-        beside = (one.diastolic, one.mean, one.heart_rate)
+    for reading in answer.readings:
+        beside = (reading.diastolic, reading.mean, reading.heart_rate)
         cells = "/".join("" if value is None else f"{value:.10g}" for value in beside).rstrip("/")
-        number = "" if one.systolic is None else f"{one.systolic:.10g}{'/' * bool(cells)}{cells}"
-        words.append(f"{signs.get(one.bound, '')}{number}" or "no-sound")
-    for one in answer.readings:
-        words += ["--exclude", f"{one.number}={one.reason}"] if one.fate == "excluded" else []
+        number = (
+            "" if reading.systolic is None else f"{reading.systolic:.10g}{'/' * bool(cells)}{cells}"
+        )
+        words.append(f"{signs.get(reading.bound, '')}{number}" or "no-sound")
+    for reading in answer.readings:
+        words += (
+            ["--exclude", f"{reading.number}={reading.reason}"]
+            if reading.fate == "excluded"
+            else []
+        )
     for name in ("method", "into", "rule", "guideline", "setting", "state", *TEXTS, *SIZES):
         given = getattr(arguments, name)
         words += [option(name), f"{given}"] if given not in ("", None) else []

@@ -64,13 +64,16 @@ def readings_csv(
 def reading_rows(readings: tuple[ReadingFate, ...], shared: dict[str, str]) -> list[dict[str, str]]:
     """Return readings as rows of the table, cells by column; as `readings_csv` takes them."""
     rows = []
-    for one in readings:
-        systolic = "no sound" if one.systolic is None else f"{one.systolic:.10g}"
-        cells = {"systolic": f"{_SIGNS.get(one.bound, '')}{systolic}", "reading": str(one.number)}
+    for reading in readings:
+        systolic = "no sound" if reading.systolic is None else f"{reading.systolic:.10g}"
+        cells = {
+            "systolic": f"{_SIGNS.get(reading.bound, '')}{systolic}",
+            "reading": str(reading.number),
+        }
         for name in ("diastolic", "mean", "heart_rate"):
-            value = getattr(one, name)
+            value = getattr(reading, name)
             cells[name] = "" if value is None else f"{value:.10g}"
-        cells["excluded"] = one.reason if one.fate == "excluded" else ""
+        cells["excluded"] = reading.reason if reading.fate == "excluded" else ""
         rows.append({**shared, **cells})
     return rows
 

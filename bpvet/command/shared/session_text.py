@@ -18,11 +18,11 @@ def room_text(answer: RoomAnswer) -> str:
     from bpvet.wording.en.room import CHART, number_lines
 
     words = answer.words
-    urgent = tuple(urgent_line(one.text) for one in answer.urgent)
-    said = [words.cautions, words.go_on, words.notes, (words.range,)]
+    urgent = tuple(urgent_line(finding.text) for finding in answer.urgent)
+    groups = [words.cautions, words.go_on, words.notes, (words.range,)]
     blocks = [*map(wrapped, urgent), "\n".join(number_lines(answer)), _table(answer).text()]
-    blocks += ["\n".join(map(wrapped, lines)) for lines in said if lines]
-    blocks += map(wrapped, footnotes(*urgent, *(line for lines in said for line in lines)))
+    blocks += ["\n".join(map(wrapped, lines)) for lines in groups if lines]
+    blocks += map(wrapped, footnotes(*urgent, *(line for lines in groups for line in lines)))
     blocks += map(wrapped, answer.cautions)
     return "\n\n".join([*blocks, f"{CHART}\n{answer.chart_line}"])
 

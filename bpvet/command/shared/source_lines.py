@@ -44,12 +44,12 @@ class SourceLines:
             return ""
         if number not in self._found.get(file, {}):
             self.look_up([(file, number)])
-        held = self._found[file].get(number, "")
-        if len(held) > _LOOKED_AT:
+        source = self._found[file].get(number, "")
+        if len(source) > _LOOKED_AT:
             # Of a line of megabytes only what is about the value is looked at.
-            at = max(0, held.find(value) - _LOOKED_AT // 2)
-            held = ("…" if at else "") + held[at : at + _LOOKED_AT] + "…"
-        text, value = printable(held.strip("\r\n")), printable(value)
+            at = max(0, source.find(value) - _LOOKED_AT // 2)
+            source = ("…" if at else "") + source[at : at + _LOOKED_AT] + "…"
+        text, value = printable(source.strip("\r\n")), printable(value)
         width = terminal_width() - 8
         start = 0
         if value and text.find(value) + len(value) > width:
@@ -60,11 +60,11 @@ class SourceLines:
 
     def _read(self, file: str, numbers: set[int]) -> dict[int, str]:
         """Return some of a file's lines, counted as the reading of records counts them."""
-        place = self._place / file if self._place.is_dir() else self._place
+        path = self._place / file if self._place.is_dir() else self._place
         code = _CODES.get(self._encodings.get(file, ""), self._encodings.get(file, "utf-8"))
         found: dict[int, str] = {}
         try:
-            with place.open(encoding=code, errors="replace") as lines:
+            with path.open(encoding=code, errors="replace") as lines:
                 for number, line in enumerate(islice(lines, max(numbers)), 1):
                     if number in numbers:
                         found[number] = line

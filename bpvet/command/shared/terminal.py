@@ -15,11 +15,11 @@ def columns() -> int:
     neither tells.
     """
     try:
-        told = int(os.environ["COLUMNS"])
+        count = int(os.environ["COLUMNS"])
     except (KeyError, ValueError):
-        told = 0
-    if told > 0:
-        return told
+        count = 0
+    if count > 0:
+        return count
     try:
         # Without a terminal there may be no such stream: that is what is caught below.
         return os.get_terminal_size(sys.__stdout__.fileno()).columns or _NONE  # type: ignore[union-attr]

@@ -64,11 +64,11 @@ def typed_readings(
     114.0
     """
     readings = [
-        typed_reading(word, method, species, place) for place, word in enumerate(words, start=1)
+        typed_reading(word, method, species, number) for number, word in enumerate(words, start=1)
     ]
     for text in exclude:
-        place, reason = _exclusion(text, len(readings))
-        readings[place - 1] = replace(readings[place - 1], excluded=reason)
+        number, reason = _exclusion(text, len(readings))
+        readings[number - 1] = replace(readings[number - 1], excluded=reason)
     return readings
 
 
@@ -152,7 +152,7 @@ def one_line(text: str, what: str) -> str:
     return text.strip()
 
 
-def _reading(place: int, word: str, method: str) -> RoomReading:
+def _reading(number: int, word: str, method: str) -> RoomReading:
     excluded = ""
     if len(word) > 1 and word[-1] in "xX":
         word, excluded = word[:-1].strip(), NO_REASON
@@ -161,19 +161,19 @@ def _reading(place: int, word: str, method: str) -> RoomReading:
     if re.fullmatch(_NO_SOUND, word, re.IGNORECASE):
         return RoomReading(None, excluded=excluded)
     if found := re.fullmatch(_BOUND, word, re.IGNORECASE):
-        sign, number = found.groups()
+        sign, digits = found.groups()
         bound = "at least" if sign.lower()[0] in ">≥o" else "at most"
-        return RoomReading(float(number), bound, excluded=excluded)
+        return RoomReading(float(digits), bound, excluded=excluded)
     parts = re.fullmatch(_PARTS, word)
     if parts is None:
-        raise CallError(f"Reading {place}, {shown(word)}, is not a number. {_fix(word)}")
+        raise CallError(f"Reading {number}, {shown(word)}, is not a number. {_fix(word)}")
     if method == "doppler" and "/" in word:
         raise CallError(
-            f"Reading {place}, {shown(word)}: a Doppler flow detector gives one number a reading. "
+            f"Reading {number}, {shown(word)}: a Doppler flow detector gives one number a reading. "
             "Put a space between readings."
         )
     systolic, diastolic, mean, rate = (
-        None if part is None else float(part) for part in parts.groups()
+        None if value is None else float(value) for value in parts.groups()
     )
     return RoomReading(systolic, "", diastolic, mean, rate, excluded)
 
@@ -193,7 +193,7 @@ def _fix(word: str) -> str:
     return f"{HOW_TO_WRITE}{AFTER_THEM}."
 
 
-def _judge(place: int, reading: RoomReading, species: str) -> None:
+def _judge(number: int, reading: RoomReading, species: str) -> None:
     """Refuse what cannot be, so that it is typed again while the animal is still there."""
     for name in _QUANTITIES:
         value, bounds = getattr(reading, name), limits(name, species)
@@ -203,7 +203,7 @@ def _judge(place: int, reading: RoomReading, species: str) -> None:
             low, high = bounds.aside_low, bounds.aside_high
             limit = f"below {low:g}" if value < low else f"above {high:g}"
             raise CallError(
-                f"Reading {place}: {value:g} cannot be a {QUANTITIES[name]}: {limit}. "
+                f"Reading {number}: {value:g} cannot be a {QUANTITIES[name]}: {limit}. "
                 f"{_slip(name, value, low, high)}"
             )
     systolic, diastolic, mean = reading.systolic, reading.diastolic, reading.mean
@@ -211,12 +211,12 @@ def _judge(place: int, reading: RoomReading, species: str) -> None:
         return
     if diastolic is not None and diastolic >= systolic:
         raise CallError(
-            f"Reading {place}: the diastolic {diastolic:g} is not below the systolic "
+            f"Reading {number}: the diastolic {diastolic:g} is not below the systolic "
             f"{systolic:g}. The order is systolic/diastolic/mean/rate."
         )
     if diastolic is not None and mean is not None and not diastolic < mean < systolic:
         raise CallError(
-            f"Reading {place}: the mean {mean:g} does not lie between the diastolic "
+            f"Reading {number}: the mean {mean:g} does not lie between the diastolic "
             f"{diastolic:g} and the systolic {systolic:g}. The order is "
             "systolic/diastolic/mean/rate."
         )
@@ -239,8 +239,8 @@ def _exclusion(text: str, readings: int) -> tuple[int, str]:
             f"--exclude {shown(text)}: write the reading's place and why it does not count, "
             'such as 2=moved, or "2=the cat moved".'
         )
-    place = int(found.group(1))
+    number = int(found.group(1))
     reason = given_reason(found.group(2) or "", f"--exclude {shown(text)}")
-    if not 1 <= place <= readings:
-        raise CallError(f"--exclude {shown(text)}: there is no reading {place}, only {readings}.")
-    return place, reason or NO_REASON
+    if not 1 <= number <= readings:
+        raise CallError(f"--exclude {shown(text)}: there is no reading {number}, only {readings}.")
+    return number, reason or NO_REASON

@@ -42,18 +42,18 @@ def own_id(folder: Path, text: str) -> tuple[str, str]:
     except (CallError, RecordsError) as error:
         reason = str(error).splitlines()[0]
         return text, not_looked_up(shown(text), reason)
-    ids = [str(one) for one in animals["animal"]]
+    ids = [str(id_) for id_ in animals["animal"]]
     if text in ids:
         return text, ""
     folded = " ".join(text.casefold().split())
     names = [str(name).casefold() for name in animals["name"]]
     fits = [
-        one
-        for one, name in zip(ids, names, strict=True)
-        if folded in (one.casefold(), " ".join(name.split()))
+        id_
+        for id_, name in zip(ids, names, strict=True)
+        if folded in (id_.casefold(), " ".join(name.split()))
     ]
     if len(fits) > 1:
-        listed = ", ".join(shown(one) for one in fits[:10])
+        listed = ", ".join(shown(id_) for id_ in fits[:10])
         raise CallError(f"--animal {shown(text)} may be any of {listed}: give the id.")
     if fits:
         return fits[0], is_animal(shown(text), shown(fits[0]))

@@ -42,9 +42,9 @@ def _priors_to_plain(priors: Priors | PriorTable | None) -> dict[str, Any] | Non
 
 def _one_to_plain(priors: Priors) -> dict[str, Any]:
     """Return priors as JSON values; mappings become plain ones."""
-    held = {part.name: getattr(priors, part.name) for part in fields(priors)}
+    values = {field.name: getattr(priors, field.name) for field in fields(priors)}
     plain = {
-        name: dict(value) if isinstance(value, Mapping) else value for name, value in held.items()
+        name: dict(value) if isinstance(value, Mapping) else value for name, value in values.items()
     }
     # JSON holds lists; tuples would not come back equal.
     return plain | {"groups": None if priors.groups is None else asdict(priors.groups)}
@@ -84,12 +84,12 @@ def _of_priors(name: str, value: Any) -> Any:
 def _groups(value: Mapping[str, Any]) -> PriorGroups:
     parts = tuple(
         PriorGroup(
-            finite(one["weight"]),
-            _pair(one["level"]),
-            None if one["effect_sd"] is None else finite(one["effect_sd"]),
-            None if one["under_drug"] is None else _pair(one["under_drug"]),
+            finite(group["weight"]),
+            _pair(group["level"]),
+            None if group["effect_sd"] is None else finite(group["effect_sd"]),
+            None if group["under_drug"] is None else _pair(group["under_drug"]),
         )
-        for one in value["parts"]
+        for group in value["parts"]
     )
     level, effect_sd = value["beside"]
     beside = (_pair(level), finite(effect_sd))
@@ -139,8 +139,8 @@ class Parameters(Asked):
 
     def to_plain(self) -> dict[str, Any]:
         """Return all of it as JSON values."""
-        own = {"bridge": list(self.bridge), "priors": _priors_to_plain(self.priors)}
-        return super().to_plain() | own
+        plain = {"bridge": list(self.bridge), "priors": _priors_to_plain(self.priors)}
+        return super().to_plain() | plain
 
     @property
     def trend(self) -> dict[str, Any]:

@@ -57,11 +57,11 @@ def now(trend: Trend, answer: TrendAnswer) -> Shown:
     answer : TrendAnswer
         Its answer.
     """
-    who, urgent = _identity(trend, answer), [one.text for one in answer.urgent]
-    made = [card(one, unbroken(one.detail), ":") for one in animal_cards(trend, answer)]
+    who, urgent = _identity(trend, answer), [finding.text for finding in answer.urgent]
+    made = [card(tile, unbroken(tile.detail), ":") for tile in animal_cards(trend, answer)]
     alarm = heading(2, URGENT) + "".join(paragraph(text) for text in urgent)
     # Before any number: what may be newer than it, and could not be used.
-    uncounted = [one.text for one in statements_on(answer, "uncounted")]
+    uncounted = [statement.text for statement in statements_on(answer, "uncounted")]
     without = heading(2, UNCOUNTED) + "".join(map(paragraph, uncounted))
     html = "".join(
         (
@@ -73,7 +73,7 @@ def now(trend: Trend, answer: TrendAnswer) -> Shown:
         )
     )
     alarms = (f"{URGENT}: {text}" for text in urgent)
-    return Shown(html, lines(who.text, *alarms, *uncounted, *(one.text for one in made)))
+    return Shown(html, lines(who.text, *alarms, *uncounted, *(tile.text for tile in made)))
 
 
 def _identity(trend: Trend, answer: TrendAnswer) -> Shown:
@@ -81,9 +81,9 @@ def _identity(trend: Trend, answer: TrendAnswer) -> Shown:
     whose = identity(trend.records, answer)
     id = animal_words(whose.id)
     where = f"{whose.clinic}." if whose.clinic else ""
-    told = " ".join(filter(None, (f"{id}. {whose.known}", where, whose.left)))
-    told = paragraph(told, "known") + " " + paragraph(whose.basis, "basis")
-    html = tag("h1", tag("span", escape(whose.name), class_="name")) + told
+    known = " ".join(filter(None, (f"{id}. {whose.known}", where, whose.left)))
+    known = paragraph(known, "known") + " " + paragraph(whose.basis, "basis")
+    html = tag("h1", tag("span", escape(whose.name), class_="name")) + known
     text = lines(whose.name, id, whose.known, whose.clinic, whose.left, whose.basis)
     return Shown(html, text)
 
@@ -97,23 +97,23 @@ def brief(trend: Trend, answer: TrendAnswer) -> Shown:
     answer : TrendAnswer
         Its answer.
     """
-    three, told = three_sentences(answer), list(told_lines(trend, answer))
+    three, items = three_sentences(answer), list(told_lines(trend, answer))
     rows = "".join(
         tag("li", tag("strong", prose(f"{lead}.")) + unbroken(f" {detail}".rstrip()))
-        for lead, detail in told
+        for lead, detail in items
     )
     html = heading(2, THREE) + "".join(map(paragraph, three)) + tag("ul", rows, class_="told")
-    return Shown(tag("section", html, class_="brief"), lines(*three, *(" ".join(o) for o in told)))
+    return Shown(tag("section", html, class_="brief"), lines(*three, *(" ".join(o) for o in items)))
 
 
 def answers(answer: TrendAnswer) -> Shown:
     """Return every sentence of the answer under its question."""
-    told = list(questions(answer))
+    asked = list(questions(answer))
     parts = (
         tag("section", heading(3, question) + "".join(map(paragraph, texts)))
-        for question, texts in told
+        for question, texts in asked
     )
-    text = lines(*(one for question, texts in told for one in (question, *texts)))
+    text = lines(*(sentence for question, texts in asked for sentence in (question, *texts)))
     return Shown(tag("div", "".join(parts), class_="answers"), text)
 
 
@@ -200,8 +200,8 @@ def labs(trend: Trend) -> Shown:
     trend : Trend
     """
     records, animal = trend.records, trend.series.animal
-    values = [one.staging for one in lab_values(records, animal)]
-    stagings = [one for one in values if one is not None]
+    values = [value.staging for value in lab_values(records, animal)]
+    stagings = [staging for staging in values if staging is not None]
     return told_or_tabled(recorded.labs_table(usable_labs(records, animal), stagings) or "")
 
 
@@ -230,7 +230,7 @@ def together(trend: Trend, answer: TrendAnswer) -> Shown:
     found = joint_trends(trend, answer.level)
     if not found:
         return Shown("", "")
-    texts = [ABOUT, *(one.text for one in joint_statements(found))]
+    texts = [ABOUT, *(statement.text for statement in joint_statements(found))]
     table = joint_table(found, answer.level)
     html = heading(3, TOGETHER) + "".join(map(paragraph, texts)) + table_html(table)
     # On a screen alone, as all tables of numbers: paper holds the record itself on four pages.
@@ -246,14 +246,14 @@ def not_used(answer: TrendAnswer) -> Shown:
     ----------
     answer : TrendAnswer
     """
-    told, caption = unused_lines(answer), unused_caption(answer)
-    if not told:
+    texts, caption = unused_lines(answer), unused_caption(answer)
+    if not texts:
         return Shown("", "")
-    items = "".join(tag("li", prose(text)) for text in told)
+    items = "".join(tag("li", prose(text)) for text in texts)
     html = folded(caption, tag("ul", items))
     # Its name stands on paper too, where the summary does not.
     html += tag("ul", tag("li", prose(f"{caption}:")) + items, class_="printed", hidden="hidden")
-    return Shown(html, lines(caption, *told))
+    return Shown(html, lines(caption, *texts))
 
 
 def computed(answer: TrendAnswer) -> Shown:

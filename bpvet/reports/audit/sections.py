@@ -51,7 +51,7 @@ def first(answer: AuditAnswer) -> Shown:
     found = to_change(answer)
     if not found:
         return Shown(paragraph(NOTHING_FIRST), NOTHING_FIRST)
-    return Shown(tag("ol", "".join(tag("li", prose(one)) for one in found)), lines(*found))
+    return Shown(tag("ol", "".join(tag("li", prose(text)) for text in found)), lines(*found))
 
 
 def findings(answer: AuditAnswer) -> Shown:
@@ -69,7 +69,7 @@ def _topic(
     """Return a topic: its sentences, its figure where it has one, and its tables."""
     words, audit = said(told(answer, topic)), answer.audit
     drawn = "" if draws is None else pictured(draws(audit), NOTHING_DRAWN[topic]).html
-    return Shown(words.html + drawn + "".join(table_html(one(audit)) for one in made), words.text)
+    return Shown(words.html + drawn + "".join(table_html(make(audit)) for make in made), words.text)
 
 
 def operators(answer: AuditAnswer) -> Shown:
@@ -83,17 +83,17 @@ def operators(answer: AuditAnswer) -> Shown:
 
 def situations(answer: AuditAnswer) -> Shown:
     """Return the situational effect: home against clinic, and calmed against awake."""
-    parts = [_situation(one) for one in answer.audit.situations]
-    return Shown("".join(part.html for part in parts), lines(*(part.text for part in parts)))
+    parts = [_situation(situation) for situation in answer.audit.situations]
+    return Shown("".join(piece.html for piece in parts), lines(*(piece.text for piece in parts)))
 
 
-def _situation(one: Situational) -> Shown:
-    words = said(situational_sentences(one))
-    title = heading(3, AGAINST[one.condition])
-    if one.found is None:
+def _situation(situation: Situational) -> Shown:
+    words = said(situational_sentences(situation))
+    title = heading(3, AGAINST[situation.condition])
+    if situation.found is None:
         return Shown(title + words.html, words.text)
-    drawn = pictured(audit_pictures.situation_picture(one.found), "")
-    table = table_html(tables.situation_table(one.found))
+    drawn = pictured(audit_pictures.situation_picture(situation.found), "")
+    table = table_html(tables.situation_table(situation.found))
     return Shown(title + words.html + drawn.html + table, words.text)
 
 
@@ -124,7 +124,9 @@ TOPICS = MappingProxyType({TOPIC_WORDS[topic]: shown for topic, shown in _SHOWN.
 def topics(answer: AuditAnswer) -> Shown:
     """Return every topic with its sentences, figures and tables, each folded away on a screen."""
     parts = [fold(title, shown(answer), heads=False) for title, shown in TOPICS.items()]
-    return Shown("".join(part.html for part in parts), lines(*(part.text for part in parts)))
+    return Shown(
+        "".join(section.html for section in parts), lines(*(section.text for section in parts))
+    )
 
 
 def computed(answer: AuditAnswer) -> Shown:

@@ -16,7 +16,7 @@ from bpvet.pictures.answered import answered_picture
 from bpvet.reports.paper import WIDTH
 
 #: What has a small row under the pressure; every value of the others stands in the letter's table.
-ROWS = tuple(key for key, one in all_analytes().items() if one.in_letter)
+ROWS = tuple(key for key, analyte in all_analytes().items() if analyte.in_letter)
 
 
 @dataclass(frozen=True)

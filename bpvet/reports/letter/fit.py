@@ -91,15 +91,15 @@ def parts(letter: Letter) -> tuple[float, ...]:
     said of the kidneys, and what stands out.
     """
     words, labs = letter.words, letter.labs
-    held = [
+    heights = [
         sum(tall(text, WIDTH - LABEL) for text in texts) + 2 * _AFTER if texts else 0.0
         for _, texts in labelled_parts(letter)
     ]
     rows = 1 if labs.newest is None else len(labs.newest.rows) + 2
-    held.append(_HEADING + rows * (_LINE + _ROW_EDGE) + sum(map(tall, labs.others)))
-    held.append(sum(tall(text) + _AFTER for text in words.kidney))
-    held.append(_HEADING + sum(tall(text) + _AFTER for text in words.short))
-    return tuple(held)
+    heights.append(_HEADING + rows * (_LINE + _ROW_EDGE) + sum(map(tall, labs.others)))
+    heights.append(sum(tall(text) + _AFTER for text in words.kidney))
+    heights.append(_HEADING + sum(tall(text) + _AFTER for text in words.short))
+    return tuple(heights)
 
 
 def _held(letter: Letter, room: float) -> int:

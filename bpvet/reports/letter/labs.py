@@ -90,25 +90,27 @@ def labs_of(source: Source) -> Labs:
         unit = unit_as_given(str(row["analyte"]), str(row["unit"]))
         value = _value(row)
         if row["set_aside"] or not value.date:
-            told = f"{_name((str(row['analyte']), unit))}: {value.text}, {row['set_aside']}"
+            text = f"{_name((str(row['analyte']), unit))}: {value.text}, {row['set_aside']}"
             on = prose_date(value.date) if value.date else NOTES["date"]
-            aside.append(written(f"{on}: {told}".rstrip(", ")))
+            aside.append(written(f"{on}: {text}".rstrip(", ")))
         else:
             markers.setdefault((str(row["analyte"]), unit), []).append(value)
-    rank = {analyte: place for place, analyte in enumerate(_FIRST)}
-    order = sorted(markers, key=lambda one: (rank.get(one[0], len(rank)), one))
-    return _laid_out({one: markers[one] for one in order}, tuple(reversed(aside)))
+    rank = {analyte: index for index, analyte in enumerate(_FIRST)}
+    order = sorted(markers, key=lambda marker: (rank.get(marker[0], len(rank)), marker))
+    return _laid_out({marker: markers[marker] for marker in order}, tuple(reversed(aside)))
 
 
-def _laid_out(held: dict[_Marker, list[_Value]], aside: tuple[str, ...]) -> Labs:
-    dates = sorted({one.date for values in held.values() for one in values}, reverse=True)
+def _laid_out(markers: dict[_Marker, list[_Value]], aside: tuple[str, ...]) -> Labs:
+    dates = sorted({value.date for values in markers.values() for value in values}, reverse=True)
     shown = dates[:DATES]
-    now = {one: values for one, values in held.items() if values[-1].date in shown}
-    others = tuple(_in_a_line(one, held[one]) for one in held if one not in now)
+    now = {marker: values for marker, values in markers.items() if values[-1].date in shown}
+    others = tuple(_in_a_line(marker, markers[marker]) for marker in markers if marker not in now)
     heads = (VALUE, NEWEST_CHANGE, *shown)
-    rows = tuple((_name(one), _change(own), *_cells(own, shown)) for one, own in now.items())
+    rows = tuple(
+        (_name(marker), _change(values), *_cells(values, shown)) for marker, values in now.items()
+    )
     newest = LabTable(heads, rows) if now else None
-    return Labs(newest, others, tuple(_earlier(held, dates[DATES:])), aside)
+    return Labs(newest, others, tuple(_earlier(markers, dates[DATES:])), aside)
 
 
 def _value(row: dict[Hashable, Any]) -> _Value:
@@ -124,21 +126,21 @@ def _name(marker: _Marker) -> str:
 
 def _cells(values: list[_Value], dates: Sequence[str]) -> Cells:
     """Return a marker's values on some dates; several of one date stand beside each other."""
-    return tuple(", ".join(one.text for one in values if one.date == date) for date in dates)
+    return tuple(", ".join(value.text for value in values if value.date == date) for date in dates)
 
 
 def _in_a_line(marker: _Marker, values: list[_Value]) -> str:
     last, *before = values[:-3:-1]
-    told = f"{_name(marker)}: {last.text} on {prose_date(last.date)}"
-    return f"{told}, before {before[0].text} on {prose_date(before[0].date)}" if before else told
+    text = f"{_name(marker)}: {last.text} on {prose_date(last.date)}"
+    return f"{text}, before {before[0].text} on {prose_date(before[0].date)}" if before else text
 
 
-def _earlier(held: dict[_Marker, list[_Value]], dates: list[str]) -> Iterator[LabTable]:
+def _earlier(markers: dict[_Marker, list[_Value]], dates: list[str]) -> Iterator[LabTable]:
     """Yield the values of some dates, so many dates beside each other, the newest first."""
     for start in range(0, len(dates), DATES):
-        own = dates[start : start + DATES]
-        rows = ((_name(one), *_cells(values, own)) for one, values in held.items())
-        yield LabTable(("", *own), tuple(row for row in rows if any(row[1:])))
+        chosen = dates[start : start + DATES]
+        rows = ((_name(marker), *_cells(values, chosen)) for marker, values in markers.items())
+        yield LabTable(("", *chosen), tuple(row for row in rows if any(row[1:])))
 
 
 def _change(values: list[_Value]) -> str:

@@ -194,5 +194,5 @@ def _cautions(answer: TrendAnswer | UnseenAnswer) -> str:
     """Return the cautions that a colleague needs most, and the footnote of figures from memory."""
     first, _ = parted(answer.cautions)
     kept = [licensed(), *(text for text in first if text != licensed())][:_CAUTIONS]
-    told = (one.text for one in letter_statements(answer))
-    return " ".join([*kept, *footnotes(*told, *kept)])
+    texts = (statement.text for statement in letter_statements(answer))
+    return " ".join([*kept, *footnotes(*texts, *kept)])

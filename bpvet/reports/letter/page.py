@@ -47,8 +47,8 @@ def _css(text: str) -> str:
     '"A\\\\22 \\\\3c \\\\2f style\\\\3e "'
     """
     plain = (
-        one if one.isascii() and (one.isalnum() or one == " ") else f"\\{ord(one):x} "
-        for one in text
+        char if char.isascii() and (char.isalnum() or char == " ") else f"\\{ord(char):x} "
+        for char in text
     )
     return f'"{"".join(plain)}"'
 
@@ -72,7 +72,7 @@ def _head(letter: Letter, _: str) -> str:
     """Return addressee, sender and reason, with lines to write on, and who the animal is."""
     who = letter.who
     given = (("to", who.to), ("clinic", who.clinic))
-    pairs = "".join(_line(*one) for one in (*given, ("question", who.question)))
+    pairs = "".join(_line(*pair) for pair in (*given, ("question", who.question)))
     return (
         tag("dl", pairs, class_="address")
         + heading(1, who.name)
@@ -89,8 +89,8 @@ def _line(name: str, text: str) -> str:
 def _urgent(letter: Letter, _: str) -> str:
     if not letter.words.urgent:
         return ""
-    told = "".join(paragraph(text) for text in letter.words.alarms)
-    return tag("section", heading(2, URGENT) + told, class_="urgent")
+    alarms = "".join(paragraph(text) for text in letter.words.alarms)
+    return tag("section", heading(2, URGENT) + alarms, class_="urgent")
 
 
 def _summary(letter: Letter, _: str) -> str:
@@ -118,7 +118,7 @@ def _parts(letter: Letter) -> list[str]:
     if labs.newest is not None:
         kidney = _table(labs.newest, HEADS["newest_labs"], "course")
     return [
-        *(labelled([one]) for one in labelled_parts(letter)),
+        *(labelled([entry]) for entry in labelled_parts(letter)),
         heading(2, HEADS["labs"]) + kidney + bullets(labs.others),
         said(words.kidney),
         heading(2, HEADS["short"]) + said(words.short) if words.short else "",
@@ -128,16 +128,16 @@ def _parts(letter: Letter) -> list[str]:
 def _behind(letter: Letter, _: str) -> str:
     """Return the other answers, and what came before."""
     words, labs = letter.words, letter.labs
-    told = [
+    entries = [
         (LABELS["earlier_drugs"], letter.drugs.earlier),
         (LABELS["earlier_signs"], letter.signs.earlier),
         (LABELS["aside"], labs.aside),
         (LABELS["future"], letter.future),
     ]
-    every = "".join(_table(one, HEADS["earlier_table"], "labs") for one in labs.earlier)
+    every = "".join(_table(table, HEADS["earlier_table"], "labs") for table in labs.earlier)
     return (
         (heading(2, HEADS["further"]) + said(words.behind) if words.behind else "")
-        + labelled(told)
+        + labelled(entries)
         + (heading(2, HEADS["earlier_labs"]) + every if every else "")
     )
 
@@ -154,8 +154,8 @@ def labelled(told: Sequence[tuple[str, Lines]]) -> str:
 
 def said(texts: Sequence[str]) -> str:
     """Return statements as a list; none give nothing."""
-    held = "".join(tag("li", prose(text)) for text in texts)
-    return tag("ul", held, class_="said") if texts else ""
+    points = "".join(tag("li", prose(text)) for text in texts)
+    return tag("ul", points, class_="said") if texts else ""
 
 
 def _table(found: LabTable, caption: str, class_: str) -> str:
@@ -181,13 +181,13 @@ def _date_head(text: str) -> str:
 
 def _sessions(letter: Letter, _: str) -> str:
     """Return every session: the recent ones in a table, the older ones in a line each."""
-    held = letter.sessions
-    marks = {flag: str(i) for i, flag in enumerate(held.remarks, start=1)}
-    if not held.recent:
+    sessions = letter.sessions
+    marks = {flag: str(i) for i, flag in enumerate(sessions.remarks, start=1)}
+    if not sessions.recent:
         return heading(2, HEADS["none"]) + paragraph(NOTES["none"]) + _apart(letter)
     heads = (*TABLE_HEADS[:-1], f"{TABLE_HEADS[-1]}, {letter.unit}")
     head = "".join(tag("th", escape(text), scope="col") for text in heads)
-    body = "".join(_row(row, marks) for row in held.recent)
+    body = "".join(_row(row, marks) for row in sessions.recent)
     caption = tag("caption", HEADS["sessions"])
     table = tag(
         "table", caption + tag("thead", tag("tr", head)) + tag("tbody", body), class_="sessions"
@@ -195,9 +195,9 @@ def _sessions(letter: Letter, _: str) -> str:
     remarks = [f"{FLAGGED}{mark} {flag}" for flag, mark in marks.items()]
     return (
         heading(2, HEADS["sessions"])
-        + paragraph(caption_of(held), "rest")
+        + paragraph(caption_of(sessions), "rest")
         + scrolling(HEADS["sessions"], table)
-        + "".join(_older(way, rows, marks) for way, rows in held.older)
+        + "".join(_older(way, rows, marks) for way, rows in sessions.older)
         + paragraph(f"{'; '.join(remarks)}." if remarks else "", "rest")
         + _apart(letter)
     )
@@ -219,8 +219,8 @@ def _row(row: SessionRow, marks: dict[str, str]) -> str:
 
 def _older(way: str, rows: Sequence[SessionRow], marks: dict[str, str]) -> str:
     """Return older sessions that were measured one way, a line each."""
-    told = "".join(tag("li", escape(_line_of(row, marks))) for row in rows)
-    return heading(3, earlier_way(way)) + tag("ul", told, class_="older")
+    points = "".join(tag("li", escape(_line_of(row, marks))) for row in rows)
+    return heading(3, earlier_way(way)) + tag("ul", points, class_="older")
 
 
 def _line_of(row: SessionRow, marks: dict[str, str]) -> str:
@@ -230,8 +230,8 @@ def _line_of(row: SessionRow, marks: dict[str, str]) -> str:
 
 
 def _marked(mean: str, row: SessionRow, marks: dict[str, str]) -> str:
-    own = ",".join(marks[flag] for flag in row.remarks)
-    return f"{mean} {FLAGGED}{own}" if own else mean
+    numbers = ",".join(marks[flag] for flag in row.remarks)
+    return f"{mean} {FLAGGED}{numbers}" if numbers else mean
 
 
 def caption_of(sessions: Sessions) -> str:

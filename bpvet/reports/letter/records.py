@@ -54,19 +54,21 @@ def drug_lines(source: Source) -> Told:
 
 
 def _next_start(row: Row, rows: list[Row]) -> np.datetime64 | None:
-    later = [one.started_on for one in rows if one.name == row.name]
+    later = [treatment.started_on for treatment in rows if treatment.name == row.name]
     return min((day for day in later if day > row.started_on), default=None)
 
 
 def _spell_start(row: Row, rows: list[Row]) -> np.datetime64:
     """Return since when a drug has been on without a gap, up to the start of a row."""
-    own = sorted((one for one in rows if one.name == row.name), key=lambda one: one.started_on)
+    spells = sorted(
+        (spell for spell in rows if spell.name == row.name), key=lambda spell: spell.started_on
+    )
     first, gap = row.started_on, np.timedelta64(SPELL_GAP_DAYS, "D")
-    for one in reversed([one for one in own if one.started_on < row.started_on]):
-        on = one.stop_is_blank or np.isnat(one.stopped_on) or first - one.stopped_on <= gap
+    for spell in reversed([spell for spell in spells if spell.started_on < row.started_on]):
+        on = spell.stop_is_blank or np.isnat(spell.stopped_on) or first - spell.stopped_on <= gap
         if not on:
             break
-        first = one.started_on
+        first = spell.started_on
     return first
 
 
@@ -78,9 +80,9 @@ def future_lines(answer: TrendAnswer | UnseenAnswer) -> tuple[str, ...]:
     answer : TrendAnswer or UnseenAnswer
     """
     return tuple(
-        written(f"{day(one.date)}, among the {one.table}: “{one.text}”")
-        for one in answer.not_used
-        if not np.isnat(one.date) and one.date > answer.as_of
+        written(f"{day(row.date)}, among the {row.table}: “{row.text}”")
+        for row in answer.not_used
+        if not np.isnat(row.date) and row.date > answer.as_of
     )
 
 

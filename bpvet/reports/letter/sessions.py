@@ -101,7 +101,7 @@ def sessions_of(source: Source) -> Sessions:
     older: dict[str, list[SessionRow]] = {}
     for row in rows[kept:]:
         older.setdefault(row.way, []).append(row)
-    ways = tuple((f"{way}{_limbs(own)}", tuple(own)) for way, own in older.items())
+    ways = tuple((f"{way}{_limbs(members)}", tuple(members)) for way, members in older.items())
     return Sessions(rows[:kept], ways)
 
 
@@ -137,8 +137,8 @@ def newer_lines(source: Source) -> tuple[str, ...]:
         Without a trend, the newest session of all is told.
     """
     frame = source.sessions
-    own = frame["session"].isin(source.series)
-    rest = frame[frame["date"] > frame.loc[own, "date"].max()] if own.any() else frame.iloc[-1:]
+    used = frame["session"].isin(source.series)
+    rest = frame[frame["date"] > frame.loc[used, "date"].max()] if used.any() else frame.iloc[-1:]
     return tuple(_newer(row, source) for row in rest.iloc[::-1].to_dict("records"))
 
 
@@ -170,7 +170,7 @@ def _session_row(row: dict[Hashable, Any], readings: pd.DataFrame, quantity: str
         site=written(" ".join(filter(None, (str(row["site"]), str(row["side"]))))),
         cuff=_cuff(row),
         setting=written(", ".join(filter(None, (str(row["setting"]), state)))),
-        readings=" ".join(_reading(one) for one in readings.to_dict("records")),
+        readings=" ".join(_reading(reading) for reading in readings.to_dict("records")),
         mean=used,
         remarks=split_flags(str(row["flags"])),
     )
@@ -187,7 +187,7 @@ def _cuff(row: dict[Hashable, Any]) -> str:
     width, limb = row["cuff_width_cm"], row["limb_circumference_cm"]
     if pd.isna(width) and pd.isna(limb):
         return ""
-    return "/".join("–" if pd.isna(one) else f"{one:g}" for one in (width, limb))
+    return "/".join("–" if pd.isna(size) else f"{size:g}" for size in (width, limb))
 
 
 def _reading(row: dict[Hashable, Any]) -> str:

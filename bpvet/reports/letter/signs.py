@@ -53,21 +53,21 @@ def sign_lines(source: Source, signs: tuple[SignState, ...]) -> Signs:
         rows without a date; `earlier` the rest.
     """
     frame = source.rows(source.records.observations, "seen_on")
-    stands = {one.term: one for one in signs if one.term and not one.asked_only}
+    stands = {sign.term: sign for sign in signs if sign.term and not sign.asked_only}
     since = source.as_of - np.timedelta64(RECENT_DAYS, "D")
     now: dict[str, list[str]] = {}
     earlier: dict[str, list[str]] = {}
     for row in frame.iloc[::-1].to_dict("records"):
         date = day_of(row["seen_on"])
         recent = date is None or np.datetime64(date) > since
-        held = now if recent or _open(row, signs) else earlier
-        told = day(date) if date else NOTES["date"]
-        held.setdefault(told, []).append(sign_words(row, stands))
+        group = now if recent or _open(row, signs) else earlier
+        when = day(date) if date else NOTES["date"]
+        group.setdefault(when, []).append(sign_words(row, stands))
     return Signs(_dated(now), _dated(earlier))
 
 
-def _dated(held: dict[str, list[str]]) -> tuple[str, ...]:
-    return tuple(f"{date}: {'; '.join(told)}" for date, told in held.items())
+def _dated(lines: dict[str, list[str]]) -> tuple[str, ...]:
+    return tuple(f"{date}: {'; '.join(texts)}" for date, texts in lines.items())
 
 
 def _open(row: _Row, signs: Iterable[SignState]) -> bool:
@@ -76,13 +76,13 @@ def _open(row: _Row, signs: Iterable[SignState]) -> bool:
     if date is None or row["set_aside"]:
         return False
     items = read_sign(str(row["sign"]), str(row["status"]), date)
-    own = {item.term or item.text.casefold() for item in items}
+    named = {item.term or item.text.casefold() for item in items}
     return any(
-        (one.longstanding or one.reading in _OPEN)
-        and one.seen_on == np.datetime64(date)
-        and (one.term or one.text.casefold()) in own
-        for one in signs
-        if not one.asked_only
+        (sign.longstanding or sign.reading in _OPEN)
+        and sign.seen_on == np.datetime64(date)
+        and (sign.term or sign.text.casefold()) in named
+        for sign in signs
+        if not sign.asked_only
     )
 
 
@@ -100,11 +100,11 @@ def sign_words(row: _Row, stands: dict[str, SignState] | None = None) -> str:
     how = understood(text, status, date)
     entered = f"entered as {status}" if status and status not in how else ""
     words = ", ".join(filter(None, (how, entered)))
-    told = f"“{text}” – {words}" if words else f"“{text}”"
-    told += f" ({row['note']})" if row["note"] else ""
-    told += f", set aside: {row['set_aside']}" if row["set_aside"] else ""
+    line = f"“{text}” – {words}" if words else f"“{text}”"
+    line += f" ({row['note']})" if row["note"] else ""
+    line += f", set aside: {row['set_aside']}" if row["set_aside"] else ""
     since = ", ".join(_answered(text, status, date, stands or {}))
-    return written(f"{told}, {since}" if since else told)
+    return written(f"{line}, {since}" if since else line)
 
 
 def _answered(text: str, status: str, date: Any, stands: dict[str, SignState]) -> Iterable[str]:
@@ -112,14 +112,14 @@ def _answered(text: str, status: str, date: Any, stands: dict[str, SignState]) -
     if date is None:
         return
     for item in read_sign(text, status, date):
-        one = stands.get(item.term)
-        if item.reading not in ("present", "unclear") or one is None:
+        newest = stands.get(item.term)
+        if item.reading not in ("present", "unclear") or newest is None:
             continue
-        if one.reading == "denied" and one.seen_on > np.datetime64(date):
-            yield f"absent on {day(one.seen_on)}"
-        elif one.reading == "past":
-            newer = one.seen_on > np.datetime64(date)
-            yield (f"past on {day(one.seen_on)}" if newer else NOTES["normal"])
+        if newest.reading == "denied" and newest.seen_on > np.datetime64(date):
+            yield f"absent on {day(newest.seen_on)}"
+        elif newest.reading == "past":
+            newer = newest.seen_on > np.datetime64(date)
+            yield (f"past on {day(newest.seen_on)}" if newer else NOTES["normal"])
 
 
 def eyes_line(source: Source) -> str:
@@ -137,9 +137,9 @@ def eyes_line(source: Source) -> str:
         asked = any(sign.is_note and sign.group in ("eye", "look") for sign in signs)
         return NOTES["eyes_asked" if asked else "eyes"]
     last = day_of(about[-1]["seen_on"])
-    said = "; ".join(sign_words(row) for row in about if day_of(row["seen_on"]) == last)
+    entries = "; ".join(sign_words(row) for row in about if day_of(row["seen_on"]) == last)
     age = age_words(np.datetime64(last, "D"), source.as_of)
-    return eyes_words(day(last), age, said)
+    return eyes_words(day(last), age, entries)
 
 
 def _of_the_eyes(row: _Row) -> bool:

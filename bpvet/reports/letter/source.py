@@ -52,7 +52,7 @@ class Source:
             rule=trend.context.rule,
             quantity=trend.series.quantity,
             sessions=trend.context.sessions,
-            series=frozenset(int(one) for one in trend.series.session),
+            series=frozenset(int(number) for number in trend.series.session),
         )
 
     @classmethod
@@ -77,5 +77,5 @@ class Source:
         by : str
             Its column of dates.
         """
-        own = frame[(frame["animal"] == self.animal) & ~frame["future"].astype(bool)]
-        return own.sort_values(by, kind="stable", na_position="first")
+        rows = frame[(frame["animal"] == self.animal) & ~frame["future"].astype(bool)]
+        return rows.sort_values(by, kind="stable", na_position="first")

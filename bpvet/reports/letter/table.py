@@ -77,42 +77,44 @@ def _cell(value: Any) -> object:
 def _items(source: Source, answer: TrendAnswer | UnseenAnswer, who: Who) -> Iterator[Item]:
     for name in _OF_HEAD:
         yield {"kind": "identity", "name": name, "text": getattr(who, name)}
-    yield from ({"kind": "answer", "text": one.text} for one in letter_statements(answer))
+    yield from (
+        {"kind": "answer", "text": statement.text} for statement in letter_statements(answer)
+    )
     yield from _sessions(source)
     yield from _readings(source)
     yield from _treatments(source)
     yield from _signs(source)
     yield {"kind": "eyes", "text": eyes_line(source)}
     yield from _labs(source)
-    for one in answer.not_used:
-        date = None if np.isnat(one.date) else str(one.date)
-        yield {"kind": "not used", "date": date, "name": one.text, "text": one.reason}
+    for row in answer.not_used:
+        date = None if np.isnat(row.date) else str(row.date)
+        yield {"kind": "not used", "date": date, "name": row.text, "text": row.reason}
     yield from ({"kind": "caution", "text": text} for text in answer.cautions)
 
 
 def _sessions(source: Source) -> Iterator[Item]:
     quantity = source.quantity
     for _, row in source.sessions.iloc[::-1].iterrows():
-        one: SessionAnswer = session_answer(row, quantity)
-        told = ("setting", "state", "site", "side", "operator", "instrument")
-        place = {name: row[name] for name in told}
+        session: SessionAnswer = session_answer(row, quantity)
+        columns = ("setting", "state", "site", "side", "operator", "instrument")
+        circumstances = {name: row[name] for name in columns}
         sizes = {name: row[name] for name in ("cuff_width_cm", "limb_circumference_cm")}
         yield {
             "kind": "session",
-            "date": str(one.date),
+            "date": str(session.date),
             "session": row["session"],
             "name": quantity,
-            "value": one.mean,
+            "value": session.mean,
             "unit": UNITS[quantity],
-            "bound": one.bound,
-            "sd": one.sd,
-            "taken": one.n_taken,
-            "used": one.n_used,
-            "method": one.method,
-            "condition": one.condition,
+            "bound": session.bound,
+            "sd": session.sd,
+            "taken": session.n_taken,
+            "used": session.n_used,
+            "method": session.method,
+            "condition": session.condition,
             "counts": "yes" if row["session"] in source.series else NOTES["trend"],
-            "text": "; ".join(filter(None, (one.label, *one.flags))),
-            **place,
+            "text": "; ".join(filter(None, (session.label, *session.flags))),
+            **circumstances,
             **sizes,
         }
 

@@ -57,5 +57,5 @@ def who_of(
         Addressee and reason, as given; blank leaves lines to write on.
     """
     whose = identity(source.records, answer, NOTES["age"])
-    said = {**vars(whose), "to": to, "question": question}
-    return Who(**{name: written(text) for name, text in said.items()})
+    words = {**vars(whose), "to": to, "question": question}
+    return Who(**{name: written(text) for name, text in words.items()})

@@ -177,8 +177,8 @@ def _uncounted(frame: pd.DataFrame) -> Iterator[str]:
         if row["fate"] == "set aside":
             reading = f"{row['file']} {row['line']}"
         alike.setdefault((str(row["fate"]), str(row["reason"])), []).append(reading)
-    for (fate, reason), readings in alike.items():
-        yield f"{capital(fate)}{f' ({reason})' if reason else ''}: {', '.join(readings)}."
+    for (status, reason), readings in alike.items():
+        yield f"{capital(status)}{f' ({reason})' if reason else ''}: {', '.join(readings)}."
 
 
 def _reading_cells(row: dict[Hashable, Any]) -> Iterator[str]:

@@ -49,7 +49,7 @@ BEHIND = (
     "next_session",
     "others",
 )
-_ORDER = {name: place for place, name in enumerate((*FIRST, *BEHIND))}
+_ORDER = {name: rank for rank, name in enumerate((*FIRST, *BEHIND))}
 
 #: So many statements stand on the first page besides those that have a place of their own there.
 SHORT = 3

@@ -68,8 +68,8 @@ def _readings(agree: Agreement) -> PairMarks:
 
 
 def _level(name: str, level: Estimate, agree: Agreement) -> LevelLine:
-    told = words.level_words(name, level, agree.level)
-    return LevelLine(float(level.estimate or 0.0), level.lower, level.upper, told)
+    description = words.level_words(name, level, agree.level)
+    return LevelLine(float(level.estimate or 0.0), level.lower, level.upper, description)
 
 
 def _trend(agree: Agreement) -> FittedLine | None:

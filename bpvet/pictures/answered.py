@@ -45,7 +45,7 @@ def answered_picture(
     if trend.logarithmic:
         picture = lab_picture(picture, trend, answer.kidney, answer.level)
     picture = replace(picture, window=_window(answer))
-    return with_urgent(picture, [one.text for one in statements_on(answer, "urgent")])
+    return with_urgent(picture, [statement.text for statement in statements_on(answer, "urgent")])
 
 
 def with_urgent(picture: TrendPicture, urgent: Sequence[str]) -> TrendPicture:
@@ -80,7 +80,7 @@ def recorded_labs(
         answer: TrendAnswer | UnseenAnswer = fit_trend(records, animal).answer(guideline=guideline)
     except NothingLeft as error:
         answer = unseen_answer(records, animal, str(error), guideline)
-    urgent = [one.text for one in urgent_statements(answer.urgent)]
+    urgent = [statement.text for statement in urgent_statements(answer.urgent)]
     try:
         picture = recorded_picture(records, animal, analyte)
     except NothingLeft as error:

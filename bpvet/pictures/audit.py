@@ -43,12 +43,12 @@ def order_picture(audit: Audit) -> AuditPicture | None:
     panels = [
         _rows(
             words.ORDER,
-            words.sessions_heading(one.method, one.sessions),
-            [words.place_name(held.place, held.sessions) for held in one.places],
-            [held.minus_rest for held in one.places],
+            words.sessions_heading(effects.method, effects.sessions),
+            [words.place_name(nth.place, nth.sessions) for nth in effects.places],
+            [nth.minus_rest for nth in effects.places],
         )
-        for one in audit.order
-        if one.places
+        for effects in audit.order
+        if effects.places
     ]
     return _picture(words.ORDER, panels, audit.level)
 
@@ -57,18 +57,18 @@ def digits_picture(audit: Audit) -> AuditPicture | None:
     """Return how often each end digit came; None without readings."""
     panels = [
         (
-            one.method,
+            digits.method,
             BarsPanel(
-                words.scale_heading(one.method, one.test.step),
+                words.scale_heading(digits.method, digits.test.step),
                 words.DIGITS.axis,
-                tuple(str(digit) for digit in one.test.digits),
-                np.array(one.test.counts, dtype=float),
-                sum(one.test.counts) / len(one.test.counts),
+                tuple(str(digit) for digit in digits.test.digits),
+                np.array(digits.test.counts, dtype=float),
+                sum(digits.test.counts) / len(digits.test.counts),
                 words.DIGITS.line_is,
             ),
         )
-        for one in audit.digits
-        if sum(one.test.counts)
+        for digits in audit.digits
+        if sum(digits.test.counts)
     ]
     if not panels:
         return None
@@ -85,12 +85,19 @@ def digits_picture(audit: Audit) -> AuditPicture | None:
 def spread_picture(audit: Audit) -> AuditPicture | None:
     """Return the scatter of readings by operator, site and demeanour; None without groups."""
     panels = []
-    whole = {one.method: one.sd.estimate for one in audit.spreads if not one.by}
+    whole = {spread.method: spread.sd.estimate for spread in audit.spreads if not spread.by}
     for method, sd in whole.items():
-        held = [one for one in audit.spreads if one.method == method and one.shrunken is not None]
-        if held and sd is not None:
-            names = [words.counted_name(f"{one.by}: {one.group}", one.sessions) for one in held]
-            drawn = [one.shrunken for one in held if one.shrunken is not None]
+        groups = [
+            spread
+            for spread in audit.spreads
+            if spread.method == method and spread.shrunken is not None
+        ]
+        if groups and sd is not None:
+            names = [
+                words.counted_name(f"{spread.by}: {spread.group}", spread.sessions)
+                for spread in groups
+            ]
+            drawn = [spread.shrunken for spread in groups if spread.shrunken is not None]
             panels.append(_rows(words.SPREAD, words.method_heading(method), names, drawn, sd))
     return _picture(words.SPREAD, panels, audit.level)
 
@@ -100,50 +107,50 @@ def operators_picture(audit: Audit) -> AuditPicture | None:
     panels = [
         _rows(
             words.OPERATORS,
-            words.method_heading(one.method),
-            [words.counted_name(part.operator, part.sessions) for part in one.effects],
-            [part.effect for part in one.effects],
+            words.method_heading(operators.method),
+            [words.counted_name(who.operator, who.sessions) for who in operators.effects],
+            [who.effect for who in operators.effects],
         )
-        for one in audit.operators
-        if one.effects and one.sd
+        for operators in audit.operators
+        if operators.effects and operators.sd
     ]
     return _picture(words.OPERATORS, panels, audit.level)
 
 
 def situation_picture(found: Situation) -> AuditPicture:
     """Return each animal's difference under a condition, and that of all."""
-    told = words.situation_words(found)
+    texts = words.situation_words(found)
     panel = _rows(
-        told,
+        texts,
         words.situation_heading(found),
         words.situation_names(found),
-        [found.overall, *(one.shrunken for one in found.animals)],
+        [found.overall, *(animal.shrunken for animal in found.animals)],
     )
-    return _of_panels(told, [panel], found.level)
+    return _of_panels(texts, [panel], found.level)
 
 
-def _picture(told: AuditWords, panels: list[RowsPanel], level: float) -> AuditPicture | None:
-    return _of_panels(told, panels, level) if panels else None
+def _picture(texts: AuditWords, panels: list[RowsPanel], level: float) -> AuditPicture | None:
+    return _of_panels(texts, panels, level) if panels else None
 
 
-def _of_panels(told: AuditWords, panels: list[RowsPanel], level: float) -> AuditPicture:
+def _of_panels(texts: AuditWords, panels: list[RowsPanel], level: float) -> AuditPicture:
     return AuditPicture(
-        title=told.title,
+        title=texts.title,
         panels=tuple(panels),
-        marks_are=told.marks(level),
-        caption=told.caption,
-        alt_text=told.alt_text(panels),
+        marks_are=texts.marks(level),
+        caption=texts.caption,
+        alt_text=texts.alt_text(panels),
         no_interval=NO_INTERVAL,
     )
 
 
 def _rows(
-    told: AuditWords,
+    texts: AuditWords,
     heading: str,
     names: Sequence[str],
-    held: Sequence[Estimate],
+    estimates: Sequence[Estimate],
     line: float = 0.0,
 ) -> RowsPanel:
-    ends = ([np.nan if v is None else v for v in (e.estimate, e.lower, e.upper)] for e in held)
+    ends = ([np.nan if v is None else v for v in (e.estimate, e.lower, e.upper)] for e in estimates)
     estimate, low, high = np.array(list(ends), dtype=float).T
-    return RowsPanel(heading, told.axis, tuple(names), estimate, low, high, line, told.line_is)
+    return RowsPanel(heading, texts.axis, tuple(names), estimate, low, high, line, texts.line_is)

@@ -78,10 +78,10 @@ def missed(trend: Trend) -> int:
         return 0
     usual = trend.posterior.usual(trend.columns.sessions(), trend.columns.day)
     groups = noise_groups(series)
-    own = [trend.context.priors[groups.index(method)] for method in series.methods.tolist()]
-    noise = np.array([one.sv[0] ** 2 for one in own])
+    priors = [trend.context.priors[groups.index(method)] for method in series.methods.tolist()]
+    noise = np.array([prior.sv[0] ** 2 for prior in priors])
     if not trend.logarithmic:
-        noise += np.array([one.sr[0] ** 2 for one in own]) / series.k
+        noise += np.array([prior.sr[0] ** 2 for prior in priors]) / series.k
     sd = np.sqrt(np.square(usual.sd) + noise)
     beyond = np.abs(series.y - usual.mean) > float(ndtri((1 + _LEVEL) / 2)) * sd
     count = int(np.sum(beyond & plain))
@@ -104,8 +104,8 @@ def _grid(trend: Trend) -> NDArray[np.datetime64]:
     series = trend.series
     first, last = series.date[0], series.date[-1]
     step = max(1, int((last - first) / _DAY) // _GRID)
-    changes = [one.started_on for one in series.courses]
-    changes += [one.stopped_on for one in series.courses]
+    changes = [course.started_on for course in series.courses]
+    changes += [course.stopped_on for course in series.courses]
     inside = [day for day in changes if not np.isnat(day) and first <= day <= last]
     grid = np.arange(first, last + _DAY, step * _DAY)
     return np.unique(np.concatenate([grid, series.date, np.array(inside, dtype="datetime64[D]")]))

@@ -30,13 +30,13 @@ def population_lines(study: ClinicCohort, level: float = 0.95) -> tuple[Populati
     lines = population(study, level)
     several = lines["treated"].nunique() > 1
     method = reference_method(study)
-    held = []
-    for on, part in lines.groupby("treated"):
-        told = words.population_words(bool(on), method, several)
+    both = []
+    for on, rows in lines.groupby("treated"):
+        line_words = words.population_words(bool(on), method, several)
         columns = {"value": "estimate", "low": "lower", "high": "upper"}
-        arrays: dict[str, Any] = {to: part[name].to_numpy() for to, name in columns.items()}
-        held.append(PopulationLine(told, bool(on), part["months"].to_numpy(), **arrays))
-    return tuple(held)
+        arrays: dict[str, Any] = {to: rows[name].to_numpy() for to, name in columns.items()}
+        both.append(PopulationLine(line_words, bool(on), rows["months"].to_numpy(), **arrays))
+    return tuple(both)
 
 
 def clinic_picture(study: ClinicCohort, what: str) -> ResidualsPicture | IntervalsPicture:
@@ -85,7 +85,7 @@ def caterpillar(study: ClinicCohort, level: float = 0.95) -> IntervalsPicture:
     low, high = (float(frame["intercept"].iloc[i]) for i in (0, -1))
     return IntervalsPicture(
         title=words.caterpillar_title(len(frame)),
-        names=tuple(study.label(str(one)) for one in frame.index),
+        names=tuple(study.label(str(animal)) for animal in frame.index),
         panels=tuple(panels),
         zero_is=words.ZERO_IS,
         interval=words.interval_name(level),
@@ -114,15 +114,15 @@ def scatter(
     level : float
     """
     unit = UNITS[study.quantity]
-    shown = [one for one in held if one.unit == unit and one.estimate is not None]
+    shown = [sd for sd in held if sd.unit == unit and sd.estimate is not None]
     nan = float("nan")
     arrays = (
-        np.array([getattr(one, name) if getattr(one, name) is not None else nan for one in shown])
+        np.array([getattr(sd, name) if getattr(sd, name) is not None else nan for sd in shown])
         for name in ("estimate", "lower", "upper")
     )
     return IntervalsPicture(
         title=words.scatter_title(study.quantity),
-        names=tuple(one.words for one in shown),
+        names=tuple(sd.words for sd in shown),
         panels=(IntervalPanel("", words.scatter_axis(unit), *arrays),),
         zero_is="",
         interval=words.interval_name(level),

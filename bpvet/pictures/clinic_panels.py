@@ -104,33 +104,35 @@ def sheets(
     many = count > MOST_PANELS
     ends = shared_axes(rows, quantity)
     # Of thousands only the first are asked for: what the others need is not worked out.
-    ordered = (one for one in needs if one.animal in by_animal)
+    ordered = (need for need in needs if need.animal in by_animal)
     shown = islice(ordered, EXTREMES if many else count)
     every = [
-        _panel(one, rows.iloc[by_animal[one.animal]], names, quantity, hidden) for one in shown
+        _panel(need, rows.iloc[by_animal[need.animal]], names, quantity, hidden) for need in shown
     ]
-    held = _deciles(rows, quantity) if many else None
+    deciles = _deciles(rows, quantity) if many else None
     target = floor = None
     if quantity == "systolic":
         chosen = guideline(DEFAULT)
         target, floor = float(chosen.target.value), float(chosen.floor.value)
-    heading = words.overview_heading(count, held is not None)
-    overview = Overview(heading, lines if held is None else (), held, target, floor)
+    heading = words.overview_heading(count, deciles is not None)
+    overview = Overview(heading, lines if deciles is None else (), deciles, target, floor)
     cuts = [0, *range(FIRST_SHEET, len(every), SHEET), len(every)]
     parts = [every[a:b] for a, b in pairwise(cuts)]
-    told = Sheets(
+    several = Sheets(
         animals=count,
         without=len(needs) - count,
         panels=len(every),
         many=many,
         quantity=quantity,
-        bin_animals=None if held is None else (int(held.animals[0]), int(held.animals[-1])),
+        bin_animals=None
+        if deciles is None
+        else (int(deciles.animals[0]), int(deciles.animals[-1])),
         bin_months=BIN_MONTHS,
         least=LEAST_FOR_DECILES,
     )
     return tuple(
-        _sheet(told, ends, lines, level, overview if place == 0 else None, part, cuts[place])
-        for place, part in enumerate(parts)
+        _sheet(several, ends, lines, level, overview if index == 0 else None, drawn, cuts[index])
+        for index, drawn in enumerate(parts)
     )
 
 
@@ -152,8 +154,8 @@ def shared_axes(rows: pd.DataFrame, quantity: str) -> Axes:
     lows, highs = (ends.to_numpy(dtype=float) for ends in (values.min(), values.max()))
     anchor: tuple[float, ...] = ()
     if quantity == "systolic":  # the lines of target and floor are always in view
-        held = guideline(DEFAULT)
-        anchor = (float(held.floor.value), float(held.target.value))
+        chosen = guideline(DEFAULT)
+        anchor = (float(chosen.floor.value), float(chosen.target.value))
     low, high = _robust(lows, highs, anchor)
     span = max(high - low, _LEAST_SPAN)
     middle = (low + high) / 2
@@ -188,32 +190,32 @@ def _without_longest(lasts: Array) -> float:
 
 
 def _panel(
-    need: Need, part: pd.DataFrame, names: Mapping[str, str], quantity: str, hidden: bool
+    need: Need, sessions: pd.DataFrame, names: Mapping[str, str], quantity: str, hidden: bool
 ) -> AnimalPanel:
-    part = part.sort_values(["months", "session"], kind="stable")
-    date = part["date"].to_numpy(dtype="datetime64[D]")
-    bound = part[f"{quantity}_bound"].to_numpy(dtype=str)
-    value = part[quantity].to_numpy(dtype=float)
-    held = need if quantity == "systolic" else Need(need.animal, need.urgent, need.left)
+    sessions = sessions.sort_values(["months", "session"], kind="stable")
+    date = sessions["date"].to_numpy(dtype="datetime64[D]")
+    bound = sessions[f"{quantity}_bound"].to_numpy(dtype=str)
+    value = sessions[quantity].to_numpy(dtype=float)
+    judged = need if quantity == "systolic" else Need(need.animal, need.urgent, need.left)
     name = names.get(need.animal, "")
     return AnimalPanel(
         key=need.animal,
         name=f"{need.animal} ({name})" if name else need.animal,
         state="left" if need.left else "urgent" if need.urgent else "",
-        standing=words.standing(held.kind, held.target, words.bounded(bound[-1], value[-1])),
+        standing=words.standing(judged.kind, judged.target, words.bounded(bound[-1], value[-1])),
         date=np.full(len(date), np.datetime64("NaT", "D")) if hidden else date,
-        months=part["months"].to_numpy(dtype=float),
+        months=sessions["months"].to_numpy(dtype=float),
         value=value,
         bound=bound,
-        method=part["method"].to_numpy(dtype=str),
-        treated=part["treated"].to_numpy(dtype=bool),
+        method=sessions["method"].to_numpy(dtype=str),
+        treated=sessions["treated"].to_numpy(dtype=bool),
         words=tuple(
             _pointed(row, day, quantity, hidden)
-            for (_, row), day in zip(part.iterrows(), date, strict=True)
+            for (_, row), day in zip(sessions.iterrows(), date, strict=True)
         ),
-        target=held.target,
-        floor=held.floor,
-        target_is=words.target_name(held.kind),
+        target=judged.target,
+        floor=judged.floor,
+        target_is=words.target_name(judged.kind),
     )
 
 
@@ -234,9 +236,13 @@ def _deciles(rows: pd.DataFrame, quantity: str) -> Deciles | None:
     at = (rows["months"] // BIN_MONTHS).astype(int)
     means = rows.groupby([at, rows["animal"]])[quantity].mean()
     found = [
-        ((int(str(place)) + 0.5) * BIN_MONTHS, np.quantile(part, np.arange(1, 10) / 10), len(part))
-        for place, part in means.groupby(level=0)
-        if len(part) >= LEAST_FOR_DECILES
+        (
+            (int(str(step)) + 0.5) * BIN_MONTHS,
+            np.quantile(inside, np.arange(1, 10) / 10),
+            len(inside),
+        )
+        for step, inside in means.groupby(level=0)
+        if len(inside) >= LEAST_FOR_DECILES
     ]
     if not found:
         return None
@@ -245,26 +251,26 @@ def _deciles(rows: pd.DataFrame, quantity: str) -> Deciles | None:
 
 
 def _sheet(
-    told: Sheets,
+    several: Sheets,
     ends: Axes,
     lines: tuple[PopulationLine, ...],
     level: float,
     overview: Overview | None,
-    part: list[AnimalPanel],
+    panels: list[AnimalPanel],
     before: int,
 ) -> PanelsPicture:
-    unit = UNITS[told.quantity]
-    caption = [*words.sheet_caption(told, before, len(part), overview is not None)]
-    caption += words.beyond_words(list(_beyond(part, ends, told.quantity)))
-    alt_text = [*words.sheet_alt_text(told, part)]
+    unit = UNITS[several.quantity]
+    caption = [*words.sheet_caption(several, before, len(panels), overview is not None)]
+    caption += words.beyond_words(list(_beyond(panels, ends, several.quantity)))
+    alt_text = [*words.sheet_alt_text(several, panels)]
     if overview is not None and overview.deciles is None:
         alt_text += [line_ends(line, unit) for line in lines]
     return PanelsPicture(
-        title=words.sheet_title(told, before, len(part)),
-        quantity=told.words.capitalize(),
+        title=words.sheet_title(several, before, len(panels)),
+        quantity=several.words.capitalize(),
         unit=unit,
         overview=overview,
-        panels=tuple(part),
+        panels=tuple(panels),
         low=ends.low,
         high=ends.high,
         longest=ends.longest,
@@ -275,9 +281,9 @@ def _sheet(
     )
 
 
-def _beyond(part: Sequence[AnimalPanel], ends: Axes, quantity: str) -> Iterator[str]:
+def _beyond(panels: Sequence[AnimalPanel], ends: Axes, quantity: str) -> Iterator[str]:
     """Yield what lies beyond the shared axes, an animal after the other."""
-    for panel in part:
+    for panel in panels:
         out = (panel.value > ends.high) | (panel.value < ends.low)
         if out.any():
             middle = (ends.low + ends.high) / 2
@@ -290,5 +296,5 @@ def _beyond(part: Sequence[AnimalPanel], ends: Axes, quantity: str) -> Iterator[
 
 def line_ends(line: PopulationLine, unit: str) -> str:
     """Return a population's line in words: where it begins and where it ends."""
-    ends, months = ([float(held[i]) for i in (0, -1)] for held in (line.value, line.months))
+    ends, months = ([float(along[i]) for i in (0, -1)] for along in (line.value, line.months))
     return line_words(line.words, ends, months, unit)

@@ -18,14 +18,14 @@ def due_picture(due: Due) -> IntervalsPicture:
     due : Due
         The list. Animals without a window are counted in the caption, not drawn.
     """
-    rows = [one for one in due.rows if one.latest is not None]
+    rows = [row for row in due.rows if row.latest is not None]
     first, last = (
         np.array([_days(due, day) for day in days], dtype=float)
-        for days in ([one.earliest for one in rows], [one.latest for one in rows])
+        for days in ([row.earliest for row in rows], [row.latest for row in rows])
     )
     return IntervalsPicture(
         title=words.TITLE,
-        names=tuple(words.row_name(one) for one in rows),
+        names=tuple(words.row_name(row) for row in rows),
         panels=(IntervalPanel("", words.axis(due.as_of), last, first, last),),
         zero_is=words.zero_is(due.as_of),
         mark=words.MARK,

@@ -72,8 +72,8 @@ def guides(trend: Trend, chosen: Guideline | None, withheld: str | None, lowest:
     levels: tuple[Level, ...] = ()
     if withheld is None:
         named = tuple(
-            Level(one.name, max(one.low - lower, floor), one.high - lower)
-            for one in chosen.categories
+            Level(category.name, max(category.low - lower, floor), category.high - lower)
+            for category in chosen.categories
         )
         under = floor_words(chosen, lower, reached=True) if below else ""
         levels = (Level(under, -np.inf, floor), *named)
@@ -89,9 +89,9 @@ def guides(trend: Trend, chosen: Guideline | None, withheld: str | None, lowest:
 
 
 def _target_line(trend: Trend, chosen: Guideline, lower: float) -> GuideLine | None:
-    own = own_target(trend.records, trend.series.animal)
-    if own is not None:
-        return GuideLine(own - lower, own_target_words(own, lower))
+    target = own_target(trend.records, trend.series.animal)
+    if target is not None:
+        return GuideLine(target - lower, own_target_words(target, lower))
     value, kind = target_for(trend, chosen)
     if kind == "raised":
         return None

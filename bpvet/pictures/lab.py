@@ -55,20 +55,22 @@ def lab_picture(picture: TrendPicture, trend: Trend, kidney: Kidney, level: floa
     unit = known[-1].unit
     scale = factor(series.quantity, unit) or 1.0
     bounds = staging(series.quantity, series.species, unit, kidney.edition)
-    told = LabWords(trend, kidney, known, scale, bounds, level)
+    texts = LabWords(trend, kidney, known, scale, bounds, level)
     first, *below = picture.panels
     panel = replace(
         _scaled(first, trend, scale),
         unit="" if unit == "ratio" else unit,
-        levels=tuple(replace(one, name=told.level_name(one.name)) for one in stage_levels(bounds)),
-        guideline=told.whose,
+        levels=tuple(
+            replace(band, name=texts.level_name(band.name)) for band in stage_levels(bounds)
+        ),
+        guideline=texts.whose,
     )
     return replace(
         picture,
         panels=(panel, *below),
-        caption=told.caption(panel, picture.courses, picture.signs),
-        alt_text=told.alt_text(panel, picture.courses, picture.signs),
-        newest=told.newest,
+        caption=texts.caption(panel, picture.courses, picture.signs),
+        alt_text=texts.alt_text(panel, picture.courses, picture.signs),
+        newest=texts.newest,
     )
 
 
@@ -88,24 +90,26 @@ def recorded_picture(records: Records, animal: str, analyte: str) -> TrendPictur
     NothingLeft
         Where the animal has no value of it.
     """
-    panels = [_judged(one) for one in lab_panels(records, animal).panels if one.quantity == analyte]
+    panels = [
+        _judged(panel) for panel in lab_panels(records, animal).panels if panel.quantity == analyte
+    ]
     if not panels:
         raise NothingLeft(f"{animal} has no value of {DRAWN[analyte]} that can be drawn.")
     spans = tuple(
-        CourseSpan(one.drug, one.dose, one.started_on, one.stopped_on, one.modelled)
-        for one in courses(records, animal).spans
+        CourseSpan(span.drug, span.dose, span.started_on, span.stopped_on, span.modelled)
+        for span in courses(records, animal).spans
     )
     signs = sign_marks(records, animal, records.as_of)
-    told = RecordedWords(analyte, tuple(panels), spans, signs, records.as_of)
+    texts = RecordedWords(analyte, tuple(panels), spans, signs, records.as_of)
     return TrendPicture(
         title=recorded_title(animal, animal_rows(records)[animal].name, analyte),
         as_of=records.as_of,
         panels=tuple(panels),
         courses=spans,
         signs=signs,
-        caption=told.caption,
-        alt_text=told.alt_text,
-        newest=told.newest,
+        caption=texts.caption,
+        alt_text=texts.alt_text,
+        newest=texts.newest,
     )
 
 
@@ -117,16 +121,16 @@ def _scaled(panel: Panel, trend: Trend, scale: float) -> Panel:
     return replace(
         panel,
         sessions=replace(_divided(panel.sessions, scale), label=np.array(labels, dtype=np.str_)),
-        others=tuple(_divided(one, scale) for one in panel.others),
+        others=tuple(_divided(marks, scale) for marks in panel.others),
         band=None if panel.band is None else _divided(panel.band, scale),
     )
 
 
 def _divided(marks: _Marks, scale: float) -> _Marks:
     arrays = {
-        part.name: getattr(marks, part.name) / scale
-        for part in fields(marks)
-        if getattr(getattr(marks, part.name), "dtype", np.dtype("U1")).kind == "f"
+        field.name: getattr(marks, field.name) / scale
+        for field in fields(marks)
+        if getattr(getattr(marks, field.name), "dtype", np.dtype("U1")).kind == "f"
     }
     return replace(marks, **arrays)
 

@@ -45,13 +45,13 @@ def lab_panels(records: Records, animal: str, without: str = "") -> LabPanels:
     without : str
         An analyte that the picture shows already; blank if none.
     """
-    values = [one for one in lab_values(records, animal) if one.analyte != without]
+    values = [lab for lab in lab_values(records, animal) if lab.analyte != without]
     seen = dict.fromkeys(usable_labs(records, animal)["analyte"])
     unseen = [analyte for analyte in seen if analyte not in DRAWN]
     if not values:
         return LabPanels()
     return LabPanels(
-        tuple(_panel(one) for one in values),
+        tuple(_panel(lab) for lab in values),
         " ".join(panels_caption(values, unseen)),
         " ".join(charts_alt_text(values)),
     )

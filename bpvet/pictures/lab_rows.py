@@ -50,9 +50,9 @@ def lab_rows(
         The analytes that get a row; all by default.
     """
     values = [
-        one
-        for one in lab_values(records, animal)
-        if one.analyte != without and (only is None or one.analyte in only)
+        lab
+        for lab in lab_values(records, animal)
+        if lab.analyte != without and (only is None or lab.analyte in only)
     ]
     if not values:
         return LabRows()
@@ -63,10 +63,10 @@ def lab_rows(
 
 def _rows(values: list[LabValues]) -> Iterator[SmallRow]:
     seen: set[str] = set()
-    for one in values:
+    for lab in values:
         # The key of a mark: a second unit of one analyte has its own.
-        key = f"{one.analyte} in {one.unit or 'no unit'}" if one.analyte in seen else one.analyte
-        seen.add(one.analyte)
+        key = f"{lab.analyte} in {lab.unit or 'no unit'}" if lab.analyte in seen else lab.analyte
+        seen.add(lab.analyte)
         yield SmallRow(
-            heading(one.analyte), key, one.shown_unit, one.marks(), lead(one), detail(one)
+            heading(lab.analyte), key, lab.shown_unit, lab.marks(), lead(lab), detail(lab)
         )

@@ -36,7 +36,7 @@ def session_picture(trend: Trend, answer: TrendAnswer) -> IntervalsPicture:
     if found.expected is None or found.lower is None or found.upper is None:
         raise CallError("no earlier session says what was to be expected of the newest.")
     rows = _readings(trend)
-    told = SessionWords(found, answer.level, reading_names(rows))
+    texts = SessionWords(found, answer.level, reading_names(rows))
     mean = found.expected
     values = [float(row["systolic"]) for row in rows]
     estimate = np.array([0.0, *(value - mean for value in values), found.observed - mean])
@@ -44,15 +44,15 @@ def session_picture(trend: Trend, answer: TrendAnswer) -> IntervalsPicture:
     low = np.array([found.lower - mean, *unknown])
     high = np.array([found.upper - mean, *unknown])
     return IntervalsPicture(
-        title=told.title(answer.name or answer.animal),
-        names=told.names,
+        title=texts.title(answer.name or answer.animal),
+        names=texts.names,
         panels=(IntervalPanel("", AXIS, estimate, low, high),),
-        zero_is=told.zero_is,
+        zero_is=texts.zero_is,
         mark=MARK,
-        interval=told.interval,
+        interval=texts.interval,
         unnamed=UNNAMED,
-        caption=told.caption(trend.series.method),
-        alt_text=told.alt_text,
+        caption=texts.caption(trend.series.method),
+        alt_text=texts.alt_text,
     )
 
 
@@ -60,9 +60,9 @@ def _readings(trend: Trend) -> list[dict[str, Any]]:
     """Return the readings with a number of the newest session, in the order of taking."""
     series = trend.series
     frame = readings_used(trend.records, trend.context.rule)
-    own = frame[(frame["animal"] == series.animal) & (frame["method"] == series.method)]
-    own = own[own["session"] > 0]
-    newest = own[own["taken_at"].to_numpy("datetime64[D]") == series.date[-1]]
+    readings = frame[(frame["animal"] == series.animal) & (frame["method"] == series.method)]
+    readings = readings[readings["session"] > 0]
+    newest = readings[readings["taken_at"].to_numpy("datetime64[D]") == series.date[-1]]
     newest = newest[newest["session"] == newest["session"].max()]
     newest = newest[newest["systolic"].notna()].sort_values("order", kind="stable")
     return [{str(key): value for key, value in row.items()} for row in newest.to_dict("records")]

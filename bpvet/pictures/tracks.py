@@ -20,12 +20,13 @@ def drug_tracks(spans: Sequence[CourseSpan], as_of: np.datetime64) -> tuple[Drug
         The day whose dose stands at the right.
     """
     by_drug: dict[str, list[CourseSpan]] = {}
-    for span in sorted(spans, key=lambda one: one.started_on):
+    for span in sorted(spans, key=lambda course: course.started_on):
         by_drug.setdefault(span.drug, []).append(span)
     tracks = [
-        DrugTrack(drug, tuple(own), _words(drug, own, as_of)) for drug, own in by_drug.items()
+        DrugTrack(drug, tuple(courses), _words(drug, courses, as_of))
+        for drug, courses in by_drug.items()
     ]
-    return tuple(sorted(tracks, key=lambda one: _rank(one, as_of)))
+    return tuple(sorted(tracks, key=lambda track: _rank(track, as_of)))
 
 
 def _rank(track: DrugTrack, as_of: np.datetime64) -> tuple[bool, bool, np.datetime64]:
@@ -35,9 +36,9 @@ def _rank(track: DrugTrack, as_of: np.datetime64) -> tuple[bool, bool, np.dateti
 
 def _going_on(spans: Sequence[CourseSpan], as_of: np.datetime64) -> list[CourseSpan]:
     return [
-        one
-        for one in spans
-        if one.started_on <= as_of and (np.isnat(one.stopped_on) or one.stopped_on >= as_of)
+        span
+        for span in spans
+        if span.started_on <= as_of and (np.isnat(span.stopped_on) or span.stopped_on >= as_of)
     ]
 
 
@@ -45,6 +46,6 @@ def _words(drug: str, spans: Sequence[CourseSpan], as_of: np.datetime64) -> str:
     """Return a drug with the dose it is given on a day, or until when it was given."""
     now = _going_on(spans, as_of)
     if not now:
-        return ended_words(max(spans, key=lambda one: one.stopped_on))
-    doses = list(dict.fromkeys(one.dose for one in now))
-    return given_words(drug, doses, modelled=any(one.modelled for one in now))
+        return ended_words(max(spans, key=lambda span: span.stopped_on))
+    doses = list(dict.fromkeys(span.dose for span in now))
+    return given_words(drug, doses, modelled=any(span.modelled for span in now))

@@ -109,9 +109,9 @@ def _panel(
     chosen = guideline(guideline_key, series.species or None) if systolic else None
     withheld = category_withheld(trend) if systolic else None
     # The sessions of the series; of a bridged one, those like the latest.
-    own = (series.methods == series.method) & (series.conditions == series.condition)
-    shown, others = _marks(trend, own), (*joined, *_other_sessions(trend))
-    lowest = min(float(np.min(one.mean)) for one in (shown, *others) if one.mean.size)
+    alike = (series.methods == series.method) & (series.conditions == series.condition)
+    shown, others = _marks(trend, alike), (*joined, *_other_sessions(trend))
+    lowest = min(float(np.min(marks.mean)) for marks in (shown, *others) if marks.mean.size)
     across = guides(trend, chosen, withheld, lowest)
     readings = ReadingMarks.none()
     if not trend.logarithmic:
@@ -179,7 +179,7 @@ def _variance(trend: Trend) -> np.ndarray:
 def _bound_labels(bound: Any, mean: pd.Series) -> np.ndarray:
     """Return what letters sessions that are known as bounds alone."""
     pairs = zip(_one_bound(bound), mean.to_numpy(dtype=float), strict=True)
-    return np.array([bound_label(one, value) for one, value in pairs])
+    return np.array([bound_label(sign, value) for sign, value in pairs])
 
 
 def _reading_marks(trend: Trend, frame: pd.DataFrame) -> ReadingMarks:
@@ -190,8 +190,8 @@ def _reading_marks(trend: Trend, frame: pd.DataFrame) -> ReadingMarks:
     else:
         written = frame[quantity].to_numpy(dtype=float)
         bound = frame[f"{quantity}_bound"].to_numpy(dtype=object)
-    fate = frame["fate"].to_numpy(dtype=object)
-    value = np.where(fate == "used", used, written)
+    status = frame["fate"].to_numpy(dtype=object)
+    value = np.where(status == "used", used, written)
     single = (frame["summary_n"] == 0).to_numpy(dtype=bool)
     keep = single & ~np.isnan(value)
     bounds = np.full(len(frame), "", dtype=object) if bound is None else bound
@@ -199,7 +199,7 @@ def _reading_marks(trend: Trend, frame: pd.DataFrame) -> ReadingMarks:
     return ReadingMarks(
         date=frame["date"].to_numpy(dtype="datetime64[D]")[keep],
         value=value[keep],
-        fate=fate[keep].astype(str),
+        fate=status[keep].astype(str),
         bound=bounds[keep].astype(str),
         session=np.maximum(frame["session"].to_numpy(dtype=np.int64)[keep], 0),
     )
@@ -212,9 +212,10 @@ def _other_sessions(trend: Trend) -> tuple[SessionMarks, ...]:
     series, table = trend.series, trend.context.sessions
     quantity = series.quantity
     rest = table[~table["session"].isin(series.session) & table[quantity].notna()]
-    order = {one: i for i, one in enumerate((*TREND_CONDITIONS, *KEPT_OUT_CONDITIONS))}
+    order = {kind: i for i, kind in enumerate((*TREND_CONDITIONS, *KEPT_OUT_CONDITIONS))}
     groups = sorted(
-        rest.groupby(["method", "condition"]), key=lambda one: (one[0][0], order[str(one[0][1])])
+        rest.groupby(["method", "condition"]),
+        key=lambda group: (group[0][0], order[str(group[0][1])]),
     )
     return tuple(
         SessionMarks(
@@ -237,21 +238,21 @@ def _other_sessions(trend: Trend) -> tuple[SessionMarks, ...]:
 def _left_out(trend: Trend) -> tuple[SessionMarks, ...]:
     """Return the laboratory values that are no part of the trend and have a place in its unit."""
     found = left_out(trend.records, trend.series.animal, trend.series.quantity)
-    shown = [(one, one.modelled) for one, _ in found if one.modelled is not None]
+    shown = [(lab, lab.modelled) for lab, _ in found if lab.modelled is not None]
     if not shown:
         return ()
     unknown = np.full(len(shown), np.nan)
     return (
         SessionMarks(
-            name=left_out_name(all(one.bound for one, _ in shown)),
+            name=left_out_name(all(lab.bound for lab, _ in shown)),
             method="",
             condition="",
-            date=np.array([one.date for one, _ in shown], dtype="datetime64[D]"),
+            date=np.array([lab.date for lab, _ in shown], dtype="datetime64[D]"),
             mean=np.array([value for _, value in shown], dtype=np.float64),
             low=unknown,
             high=unknown.copy(),
             n=np.ones(len(shown), dtype=np.int64),
-            bound=np.array([one.bound for one, _ in shown], dtype=str),
+            bound=np.array([lab.bound for lab, _ in shown], dtype=str),
             label=np.full(len(shown), "", dtype="<U1"),
         ),
     )

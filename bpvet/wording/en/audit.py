@@ -33,24 +33,24 @@ _HOWS = {"exact": "exact", "saddle-point approximation": "saddle-point approxima
 
 def audit_statements(audit: Audit) -> tuple[Statement, ...]:
     """Return what is told by topic, most useful first; what has nothing to say is left out."""
-    said: dict[str, Iterable[str]] = {
+    by_topic: dict[str, Iterable[str]] = {
         "basis.sessions": (_basis(audit),),
-        "precision.visit": [_precision(audit, one) for one in audit.precision],
+        "precision.visit": [_precision(audit, precision) for precision in audit.precision],
         "precision.unknown": () if audit.precision else (_NO_PRECISION,),
         "protocol.readings": _readings(audit),
         "protocol.kept": _protocol(audit),
         "protocol.decisions": (_decisions(audit),),
-        "order.first": [_order(audit, one) for one in audit.order],
-        "digits.end": [_digits(one) for one in audit.digits],
+        "order.first": [_order(audit, order) for order in audit.order],
+        "digits.end": [_digits(digits) for digits in audit.digits],
         "spread.readings": _scatter(audit),
-        "operators.compared": [_operators(audit, one) for one in audit.operators],
+        "operators.compared": [_operators(audit, operators) for operators in audit.operators],
         "cuffs.ratio": _cuffs(audit),
         "times.day": _times(audit),
         "situations.condition": [
-            text for one in audit.situations for text in situational_sentences(one)
+            text for situation in audit.situations for text in situational_sentences(situation)
         ],
     }
-    return tuple(Statement(key, text) for key, texts in said.items() for text in texts)
+    return tuple(Statement(key, text) for key, texts in by_topic.items() for text in texts)
 
 
 def _basis(audit: Audit) -> str:
@@ -62,39 +62,39 @@ def _basis(audit: Audit) -> str:
 
 
 def _readings(audit: Audit) -> Iterator[str]:
-    for one in audit.taken:
+    for taken in audit.taken:
         yield (
-            f"By {TAKEN_BY[one.method]}, {number(one.mean)} readings were taken per session on "
-            f"average ({one.least} to {one.most}) and {number(one.mean_used)} were used."
+            f"By {TAKEN_BY[taken.method]}, {number(taken.mean)} readings were taken per session on "
+            f"average ({taken.least} to {taken.most}) and {number(taken.mean_used)} were used."
         )
 
 
 def _protocol(audit: Audit) -> Iterator[str]:
-    for one in audit.taken:
-        items = [item for item in audit.protocol if item.method == one.method and item.count]
+    for taken in audit.taken:
+        items = [item for item in audit.protocol if item.method == taken.method and item.count]
         if not items:
-            yield f"No {METHOD_WORDS[one.method]} session broke the protocol, as far as checked."
+            yield f"No {METHOD_WORDS[taken.method]} session broke the protocol, as far as checked."
             continue
         parts = [
             f"{item.words}: {item.count} ({probability(item.share.estimate)})" for item in items
         ]
-        whole = counted(one.sessions, f"{METHOD_WORDS[one.method]} session")
+        whole = counted(taken.sessions, f"{METHOD_WORDS[taken.method]} session")
         yield f"Of {whole} – {'; '.join(parts)}."
 
 
-def _order(audit: Audit, one: OrderEffects) -> str:
-    name = TAKEN_BY[one.method]
-    held = one.first_minus_rest
-    if held.estimate is None or held.lower is None or held.upper is None:
-        return f"By {name}, first readings cannot be compared with the rest: {held.reason}."
-    how = interval(audit.level, held.lower, held.upper)
-    if held.lower <= 0 <= held.upper:
+def _order(audit: Audit, effects: OrderEffects) -> str:
+    name = TAKEN_BY[effects.method]
+    gap = effects.first_minus_rest
+    if gap.estimate is None or gap.lower is None or gap.upper is None:
+        return f"By {name}, first readings cannot be compared with the rest: {gap.reason}."
+    how = interval(audit.level, gap.lower, gap.upper)
+    if gap.lower <= 0 <= gap.upper:
         first = f"the first reading does not clearly differ from the rest ({how} mmHg)"
     else:
-        side = "higher" if held.estimate > 0 else "lower"
-        size = number(abs(held.estimate), 0)
+        side = "higher" if gap.estimate > 0 else "lower"
+        size = number(abs(gap.estimate), 0)
         first = f"the first reading is {size} mmHg {side} than the rest on average ({how})"
-    drift = one.drift_after_first
+    drift = effects.drift_after_first
     if drift.estimate is None:
         return f"By {name}, {first}."
     after = f"after it readings change by {number(drift.estimate)} mmHg each"
@@ -104,11 +104,11 @@ def _order(audit: Audit, one: OrderEffects) -> str:
     return f"By {name}, {first}; {after}."
 
 
-def _digits(one: Digits) -> str:
-    name, test = METHOD_WORDS[one.method], one.test
+def _digits(digits: Digits) -> str:
+    name, test = METHOD_WORDS[digits.method], digits.test
     if test.p is None:
         return f"No {name} reading could be checked for its end digit."
-    share = probability(one.zeros.estimate)
+    share = probability(digits.zeros.estimate)
     fair = probability(1 / len(test.digits))
     marks = f"read to {test.step} mmHg"
     uneven = (
@@ -118,40 +118,42 @@ def _digits(one: Digits) -> str:
         else f"End digits of {name} readings ({marks}) are no more uneven than chance would give "
         f"(p {number(test.p, 2)}, {_HOWS.get(test.how, test.how)})"
     )
-    said = f"{uneven}: {share} end in 0, where {fair} would."
+    text = f"{uneven}: {share} end in 0, where {fair} would."
     if test.off_step:
-        said += f" {test.off_step} lie between the marks: a dial cannot be read so finely."
-    if one.repeats_expected is not None and one.repeats_share.estimate is not None:
-        said += (
-            f" Of consecutive readings {probability(one.repeats_share.estimate)} are equal; "
-            f"scatter alone would give {probability(one.repeats_expected)}."
+        text += f" {test.off_step} lie between the marks: a dial cannot be read so finely."
+    if digits.repeats_expected is not None and digits.repeats_share.estimate is not None:
+        text += (
+            f" Of consecutive readings {probability(digits.repeats_share.estimate)} are equal; "
+            f"scatter alone would give {probability(digits.repeats_expected)}."
         )
-    if one.identical_sessions:
-        said += f" All readings equal: {counted(one.identical_sessions, 'session')}."
-    return said
+    if digits.identical_sessions:
+        text += f" All readings equal: {counted(digits.identical_sessions, 'session')}."
+    return text
 
 
 def _scatter(audit: Audit) -> Iterator[str]:
-    for one in audit.spreads:
-        if one.by:
+    for spread in audit.spreads:
+        if spread.by:
             continue
-        held = _mmhg(audit, one.sd)
-        name = METHOD_WORDS[one.method]
-        yield f"Readings of one {name} session scatter with an SD of {held}."
-        groups = [part for part in audit.spreads if part.method == one.method and part.shrunken]
-        for by in dict.fromkeys(part.by for part in groups):
+        sd = _mmhg(audit, spread.sd)
+        name = METHOD_WORDS[spread.method]
+        yield f"Readings of one {name} session scatter with an SD of {sd}."
+        groups = [
+            group for group in audit.spreads if group.method == spread.method and group.shrunken
+        ]
+        for by in dict.fromkeys(group.by for group in groups):
             what = CONTEXTS.get(by, by)
-            yield _groups(audit, name, what, [part for part in groups if part.by == by])
+            yield _groups(audit, name, what, [group for group in groups if group.by == by])
 
 
 def _groups(audit: Audit, name: str, by: str, groups: list[Spread]) -> str:
-    drawn = [part.shrunken for part in groups if part.shrunken is not None]
-    if len({number(one.estimate, 2) for one in drawn}) == 1:
+    drawn = [spread.shrunken for spread in groups if spread.shrunken is not None]
+    if len({number(sd.estimate, 2) for sd in drawn}) == 1:
         return (
             f"By {by}, the scatter of {name} readings differs no more than chance would give: "
             f"about {_mmhg(audit, drawn[0])} in each of {len(groups)} groups."
         )
-    parts = [f"{part.group} {_mmhg(audit, one)}" for part, one in zip(groups, drawn, strict=True)]
+    parts = [f"{spread.group} {_mmhg(audit, sd)}" for spread, sd in zip(groups, drawn, strict=True)]
     return f"Scatter of {name} readings by {by}, shrunken to the common value: {listed(parts)}."
 
 
@@ -162,12 +164,12 @@ def _mmhg(audit: Audit, e: Estimate) -> str:
     return f"{number(e.estimate)} mmHg ({share} interval {number(e.lower)} to {number(e.upper)})"
 
 
-def _operators(audit: Audit, one: Operators) -> str:
-    name = TAKEN_BY[one.method]
-    if one.reason is not None or one.p is None or one.sd is None:
-        return f"Operators cannot be compared by {name}: {one.reason}."
-    if not one.sd.estimate:
-        upper, share = one.sd.upper, percent(audit.level)
+def _operators(audit: Audit, operators: Operators) -> str:
+    name = TAKEN_BY[operators.method]
+    if operators.reason is not None or operators.p is None or operators.sd is None:
+        return f"Operators cannot be compared by {name}: {operators.reason}."
+    if not operators.sd.estimate:
+        upper, share = operators.sd.upper, percent(audit.level)
         up_to = ""
         if upper is not None:
             up_to = (
@@ -175,71 +177,72 @@ def _operators(audit: Audit, one: Operators) -> str:
             )
         return (
             f"By {name}, operators' sessions of the same animals differ no more than chance would "
-            f"give, which does not show that they are alike{up_to}. Compared: {one.basis}."
+            f"give, which does not show that they are alike{up_to}. Compared: {operators.basis}."
         )
-    parts = [f"{part.operator} {_mmhg(audit, part.effect)}" for part in one.effects]
-    sure = "differ" if one.p < _TOLD else "do not clearly differ"
+    parts = [f"{who.operator} {_mmhg(audit, who.effect)}" for who in operators.effects]
+    sure = "differ" if operators.p < _TOLD else "do not clearly differ"
     return (
         f"By {name}, operators' sessions of the same animals {sure} beyond chance "
-        f"(p {number(one.p, 3)}); in alphabetical order, relative to the average and shrunken to "
-        f"it: {listed(parts)}. Compared: {one.basis}."
+        f"(p {number(operators.p, 3)}); in alphabetical order, relative to the average and "
+        f"shrunken to it: {listed(parts)}. Compared: {operators.basis}."
     )
 
 
 def _cuffs(audit: Audit) -> Iterator[str]:
-    for one in audit.cuffs:
-        who = f"{one.species}s" if one.species else "animals of unknown species"
-        if not one.n:
-            yield f"Cuff ratios of {who} are not known: a length is missing in all {one.unknown}."
+    for cuffs in audit.cuffs:
+        who = f"{cuffs.species}s" if cuffs.species else "animals of unknown species"
+        if not cuffs.n:
+            yield f"Cuff ratios of {who} are not known: a length is missing in all {cuffs.unknown}."
             continue
         yield (
-            f"Cuff width over limb circumference in {who}: {one.within} of {one.n} sessions lie "
-            f"within {one.low:g} to {one.high:g}, {one.below} below (narrow cuffs read high) and "
-            f"{one.above} above (wide cuffs read low); lengths are missing in {one.unknown}."
+            f"Cuff width over limb circumference in {who}: {cuffs.within} of {cuffs.n} sessions "
+            f"lie within {cuffs.low:g} to {cuffs.high:g}, {cuffs.below} below (narrow cuffs read "
+            f"high) and {cuffs.above} above (wide cuffs read low); lengths are missing in "
+            f"{cuffs.unknown}."
         )
 
 
 def _times(audit: Audit) -> Iterator[str]:
-    for one in audit.times:
-        held = one.afternoon_minus_morning
-        name = TAKEN_BY[one.method]
-        if held.estimate is None or held.lower is None or held.upper is None:
-            yield f"By {name}, morning and afternoon cannot be compared: {held.reason}."
+    for times in audit.times:
+        gap = times.afternoon_minus_morning
+        name = TAKEN_BY[times.method]
+        if gap.estimate is None or gap.lower is None or gap.upper is None:
+            yield f"By {name}, morning and afternoon cannot be compared: {gap.reason}."
             continue
-        side = "above" if held.estimate > 0 else "below"
-        how = interval(audit.level, held.lower, held.upper)
+        side = "above" if gap.estimate > 0 else "below"
+        how = interval(audit.level, gap.lower, gap.upper)
         yield (
-            f"By {name}, an animal's afternoon sessions lie {number(abs(held.estimate), 0)} mmHg "
+            f"By {name}, an animal's afternoon sessions lie {number(abs(gap.estimate), 0)} mmHg "
             f"{side} its morning ones (afternoon minus morning: {how})."
         )
 
 
 def _decisions(audit: Audit) -> str:
-    held = audit.decisions
-    if not held.n:
+    tally = audit.decisions
+    if not tally.n:
         return "No pressure-acting drug was started or changed."
     return (
-        f"Starts and changes of a pressure-acting drug: {held.n}, of which {held.count} rested on "
-        "one session or none."
+        f"Starts and changes of a pressure-acting drug: {tally.n}, of which {tally.count} rested "
+        "on one session or none."
     )
 
 
-def _precision(audit: Audit, one: Precision) -> str:
-    best, name = one.changes[0], TAKEN_BY[one.method]
-    each = one.reading_sd.estimate
-    said = (
+def _precision(audit: Audit, precision: Precision) -> str:
+    best, name = precision.changes[0], TAKEN_BY[precision.method]
+    each = precision.reading_sd.estimate
+    text = (
         f"By {name}, one visit's mean lies about the usual pressure with an SD of "
-        f"{number(one.now.estimate)} mmHg (visit noise {number(one.visit_sd.estimate)}"
+        f"{number(precision.now.estimate)} mmHg (visit noise {number(precision.visit_sd.estimate)}"
         f"{'' if each is None else f', readings {number(each)} each'}; from "
-        f"{counted(one.pairs, 'pair')} of neighbouring sessions). What would help most: "
+        f"{counted(precision.pairs, 'pair')} of neighbouring sessions). What would help most: "
         f"{best.words}, to {number(best.sd.estimate)} mmHg ({_less(audit, best)})."
     )
-    if one.pairs < _FEW_PAIRS:
-        said += " So few pairs make this little more than a guess."
-    small = [part.words for part in one.changes if _is_small(part)]
+    if precision.pairs < _FEW_PAIRS:
+        text += " So few pairs make this little more than a guess."
+    small = [change.words for change in precision.changes if _is_small(change)]
     if small:
-        said += f" Less than {_LEAST_GAIN:g} mmHg would be gained by: {listed(small)}."
-    return said
+        text += f" Less than {_LEAST_GAIN:g} mmHg would be gained by: {listed(small)}."
+    return text
 
 
 def _less(audit: Audit, best: Change) -> str:

@@ -58,7 +58,7 @@ def statements_of(
 ) -> tuple[Statement, ...]:
     """Return what is told, most useful first; what has nothing to say is left out."""
     unit = UNITS[study.quantity]
-    said: dict[str, Iterable[str]] = {
+    topics: dict[str, Iterable[str]] = {
         "counted": (counted_words(study, flow),),
         "months": (over_months(study, effects["months"], level),),
         "treated": _with_a_drug(study, effects, grid.month, level),
@@ -69,7 +69,9 @@ def statements_of(
         "choices": _moved(grid, unit),
         "left_out": _without(study),
     }
-    return tuple(Statement(f"cohort.{key}", text) for key, texts in said.items() for text in texts)
+    return tuple(
+        Statement(f"cohort.{key}", text) for key, texts in topics.items() for text in texts
+    )
 
 
 def counted_words(study: ClinicCohort, flow: Flow) -> str:
@@ -101,25 +103,25 @@ def over_months(study: ClinicCohort, held: Effect, level: float) -> str:
 def _with_a_drug(
     study: ClinicCohort, effects: Mapping[str, Effect], month: float, level: float
 ) -> Iterator[str]:
-    unit, held = UNITS[study.quantity], effects["treated"]
-    if held.estimate is None or held.lower is None or held.upper is None:
+    unit, gap = UNITS[study.quantity], effects["treated"]
+    if gap.estimate is None or gap.lower is None or gap.upper is None:
         yield (
-            f"Sessions with and without a pressure-acting drug cannot be compared: {held.reason}."
+            f"Sessions with and without a pressure-acting drug cannot be compared: {gap.reason}."
         )
         return
-    how = interval(level, held.lower, held.upper)
-    side = "higher" if held.estimate > 0 else "lower"
-    said = (
-        f"sessions on a pressure-acting drug lie {number(abs(held.estimate), 0)} {unit} "
+    how = interval(level, gap.lower, gap.upper)
+    side = "higher" if gap.estimate > 0 else "lower"
+    text = (
+        f"sessions on a pressure-acting drug lie {number(abs(gap.estimate), 0)} {unit} "
         f"{side} than those without ({how})"
     )
-    if held.lower <= 0 <= held.upper:
-        said = (
+    if gap.lower <= 0 <= gap.upper:
+        text = (
             "it is not clear whether sessions on a pressure-acting drug lie higher or lower than "
-            f"those without: {number(held.estimate, 0)} {unit} ({how})"
+            f"those without: {number(gap.estimate, 0)} {unit} ({how})"
         )
     yield (
-        f"{capital(at_month(month))}, {said}. That is not a drug's effect: treated animals differ "
+        f"{capital(at_month(month))}, {text}. That is not a drug's effect: treated animals differ "
         "in more than treatment, and treatment starts on a high day."
     )
     slope = effects["months_treated"]
@@ -143,26 +145,26 @@ def at_month(month: float) -> str:
     return f"{month:g} months after the first session" if month else "at the first session"
 
 
-def _method(held: Effect, unit: str, level: float) -> Iterator[str]:
-    if held.estimate is None or held.lower is None or held.upper is None:
-        yield f"The two methods cannot be compared: {held.reason}."
+def _method(gap: Effect, unit: str, level: float) -> Iterator[str]:
+    if gap.estimate is None or gap.lower is None or gap.upper is None:
+        yield f"The two methods cannot be compared: {gap.reason}."
         return
-    how = interval(level, held.lower, held.upper)
-    if held.lower <= 0 <= held.upper:
+    how = interval(level, gap.lower, gap.upper)
+    if gap.lower <= 0 <= gap.upper:
         yield (
             "It is not clear which method reads higher in these animals: oscillometric minus "
-            f"Doppler is {number(held.estimate, 0)} {unit} ({how})."
+            f"Doppler is {number(gap.estimate, 0)} {unit} ({how})."
         )
         return
-    side = "higher" if held.estimate > 0 else "lower"
+    side = "higher" if gap.estimate > 0 else "lower"
     yield (
-        f"Oscillometric sessions read {number(abs(held.estimate), 0)} {unit} {side} than Doppler "
+        f"Oscillometric sessions read {number(abs(gap.estimate), 0)} {unit} {side} than Doppler "
         f"ones in the same animals ({how})."
     )
 
 
-def _scatter(study: ClinicCohort, held: Sequence[Component], unit: str) -> Iterator[str]:
-    sds = {one.component: one.estimate for one in held if one.estimate is not None}
+def _scatter(study: ClinicCohort, components: Sequence[Component], unit: str) -> Iterator[str]:
+    sds = {sd.component: sd.estimate for sd in components if sd.estimate is not None}
     yield (
         f"Animals differ from each other by an SD of {number(sds.get('animal'), 0)} {unit} at "
         "their first session."
@@ -183,11 +185,11 @@ def _scatter(study: ClinicCohort, held: Sequence[Component], unit: str) -> Itera
         )
 
 
-def _slopes(study: ClinicCohort, held: Sequence[Component], unit: str) -> Iterator[str]:
+def _slopes(study: ClinicCohort, components: Sequence[Component], unit: str) -> Iterator[str]:
     if study.fit.slopes_reason:
         yield f"All animals share one change a month in this model: {study.fit.slopes_reason}."
         return
-    sd = next(one.estimate for one in held if one.component == "animal: months")
+    sd = next(slope.estimate for slope in components if slope.component == "animal: months")
     yield f"Animals' own changes a month differ by an SD of {number(sd, 1)} {unit}."
 
 
@@ -214,8 +216,8 @@ def _moved(grid: Grid, unit: str) -> Iterator[str]:
         known = [value for value in values if value is not None]
         if known:
             low, high = number(min(known), 1), number(max(known), 1)
-            held = low if low == high else f"{low} to {high}"
-            parts.append(f"{words} {held} {unit}")
+            span = low if low == high else f"{low} to {high}"
+            parts.append(f"{words} {span} {unit}")
     if parts and len(rows) > 1:
         yield (
             f"Under the {len(rows)} sets of choices tried (the rule, home and calmed sessions, "
@@ -224,9 +226,9 @@ def _moved(grid: Grid, unit: str) -> Iterator[str]:
 
 
 def _without(study: ClinicCohort) -> Iterator[str]:
-    said = dict.fromkeys(("months", "treated", "method"))  # told above
+    reported = dict.fromkeys(("months", "treated", "method"))  # told above
     for name, reason in study.fit.left_out_terms.items():
-        if name not in said and "treated" not in study.fit.left_out_terms:
+        if name not in reported and "treated" not in study.fit.left_out_terms:
             yield f"The model leaves out {_TERMS[name]}: {reason}."
     if study.fit.spread_reason and study.counted["method"].nunique() > 1:
         yield f"Both methods share one scatter in this model: {study.fit.spread_reason}."
@@ -244,9 +246,9 @@ def cohort_cautions(study: ClinicCohort) -> tuple[str, ...]:
     diastolic = study.quantity == "diastolic"
     wanted = [name for name, yes in zip(_SITUATIONS, (*holds, diastolic), strict=True) if yes]
     shared = [
-        one.text
-        for one in cautions_for(wanted)
-        if (one.applies != "always" or one.id in _ALWAYS) and one.id not in _OF_ONE
+        caution.text
+        for caution in cautions_for(wanted)
+        if (caution.applies != "always" or caution.id in _ALWAYS) and caution.id not in _OF_ONE
     ]
     first = (NOT_CAUSAL,) if rows["treated"].any() else ()
     return (*first, *_OWN, *shared)

@@ -102,8 +102,8 @@ def why_of(
 def open_questions(held: Safety) -> list[str]:
     """Return what is to be read or mended before anything is planned, a sentence each."""
     days = uncounted_statements(held.found)
-    asks = (f"{asked_where(one)} “{one.text}”: is that a sign?" for one in held.asks)
-    return [*(one.text for one in days), *dict.fromkeys(asks)]
+    asks = (f"{asked_where(note)} “{note.text}”: is that a sign?" for note in held.asks)
+    return [*(statement.text for statement in days), *dict.fromkeys(asks)]
 
 
 def _planned(band: str, again: RecheckAnswer, checks: Sequence[str]) -> str:
@@ -178,14 +178,14 @@ def contact_text(date: np.datetime64, outcome: str, about: bool, moves: bool, ke
     kept : int
         Days for which a contact counts.
     """
-    told = f"{_OUTCOMES[outcome]} on {date}"
+    outcome_words = f"{_OUTCOMES[outcome]} on {date}"
     if outcome == "left" and about:
-        return f"{told}: write left_on among the animals"
+        return f"{outcome_words}: write left_on among the animals"
     if not about:
-        return f"{told}, before the newest entry"
+        return f"{outcome_words}, before the newest entry"
     if outcome != "no answer" and not moves:
-        return f"{told}, more than {kept} days ago"
-    return told
+        return f"{outcome_words}, more than {kept} days ago"
+    return outcome_words
 
 
 def who_of(one: DueRow) -> str:

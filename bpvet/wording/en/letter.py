@@ -50,7 +50,7 @@ BEHIND = (
     "next_session",
     "others",
 )
-_ORDER = {name: place for place, name in enumerate((*FIRST, *BEHIND))}
+_ORDER = {name: rank for rank, name in enumerate((*FIRST, *BEHIND))}
 
 #: So many statements stand on the first page besides those that have a place of their own there.
 SHORT = 3
@@ -109,8 +109,8 @@ def letter_statements(answer: TrendAnswer | UnseenAnswer) -> tuple[Statement, ..
     return tuple(sorted(answer.statements, key=_place))
 
 
-def _place(one: Statement) -> int:
-    return _ORDER.get(one.key, _ORDER.get(one.topic, len(_ORDER)))
+def _place(statement: Statement) -> int:
+    return _ORDER.get(statement.key, _ORDER.get(statement.topic, len(_ORDER)))
 
 
 def letter_words(answer: TrendAnswer | UnseenAnswer) -> LetterWords:
@@ -120,19 +120,29 @@ def letter_words(answer: TrendAnswer | UnseenAnswer) -> LetterWords:
     ----------
     answer : TrendAnswer or UnseenAnswer
     """
-    told = [one for one in letter_statements(answer) if one.key not in _LISTED]
-    rest = [one for one in told if one.topic not in _OWN_PLACE]
+    statements = [
+        statement for statement in letter_statements(answer) if statement.key not in _LISTED
+    ]
+    rest = [statement for statement in statements if statement.topic not in _OWN_PLACE]
     ended = _ended(answer)
-    able = (one for one in rest if _stands_out(one) is not None)
-    short = sorted((one for one in able if not ended.intersection(one.tells)), key=_rank)[:SHORT]
+    able = (statement for statement in rest if _stands_out(statement) is not None)
+    short = sorted(
+        (statement for statement in able if not ended.intersection(statement.tells)), key=_rank
+    )[:SHORT]
     return LetterWords(
-        urgent=tuple(one.text for one in told if one.topic == "urgent"),
-        alarms=tuple(one.short or one.text for one in told if one.topic == "urgent"),
-        summary=tuple(_summary(answer, told)),
+        urgent=tuple(statement.text for statement in statements if statement.topic == "urgent"),
+        alarms=tuple(
+            statement.short or statement.text
+            for statement in statements
+            if statement.topic == "urgent"
+        ),
+        summary=tuple(_summary(answer, statements)),
         asked=asked_lines(answer.signs),
-        kidney=tuple(letter_text(one) for one in told if one.topic == "kidney"),
-        short=tuple(letter_text(one) for one in short),
-        behind=tuple(letter_text(one) for one in rest if one not in short),
+        kidney=tuple(
+            letter_text(statement) for statement in statements if statement.topic == "kidney"
+        ),
+        short=tuple(letter_text(statement) for statement in short),
+        behind=tuple(letter_text(statement) for statement in rest if statement not in short),
     )
 
 
@@ -140,20 +150,20 @@ def _ended(answer: TrendAnswer | UnseenAnswer) -> set[tuple[str, str]]:
     """Return drug and start of the treatments that have ended, as their statements tell them."""
     if not isinstance(answer, TrendAnswer):
         return set()
-    ended = (one for one in answer.treatments if not np.isnat(one.stopped_on))
-    return {(one.drug, str(one.started_on)) for one in ended}
+    ended = (spell for spell in answer.treatments if not np.isnat(spell.stopped_on))
+    return {(spell.drug, str(spell.started_on)) for spell in ended}
 
 
-def _stands_out(one: Statement) -> int | None:
-    for name in (one.key, one.topic):
+def _stands_out(statement: Statement) -> int | None:
+    for name in (statement.key, statement.topic):
         if name in _STANDS_OUT:
             return _STANDS_OUT.index(name)
     return None
 
 
-def _rank(one: Statement) -> int:
-    place = _stands_out(one)
-    return len(_STANDS_OUT) if place is None else place
+def _rank(statement: Statement) -> int:
+    rank = _stands_out(statement)
+    return len(_STANDS_OUT) if rank is None else rank
 
 
 def letter_text(one: Statement) -> str:
@@ -167,7 +177,7 @@ def letter_text(one: Statement) -> str:
 
 
 def _summary(
-    answer: TrendAnswer | UnseenAnswer, told: list[Statement]
+    answer: TrendAnswer | UnseenAnswer, statements: list[Statement]
 ) -> Iterator[tuple[str, str]]:
     if isinstance(answer, TrendAnswer):
         yield "Newest", newest_words(answer)
@@ -175,7 +185,9 @@ def _summary(
     if isinstance(answer, TrendAnswer):
         labels = {"usual": "Usual", "target": target_question(answer), "recheck": "When again"}
     for topic, label in labels.items():
-        text = " ".join(letter_text(one) for one in told if one.topic == topic)
+        text = " ".join(
+            letter_text(statement) for statement in statements if statement.topic == topic
+        )
         if text:
             yield label, text
 
@@ -195,11 +207,11 @@ def newest_words(answer: TrendAnswer) -> str:
     return f"{read} on {day(last.date)}{age}: {_taken(last)}.{flags}"
 
 
-def _taken(one: SessionAnswer) -> str:
-    what = "one reading" if one.n_used == 1 else f"mean of {counted(one.n_used, 'reading')}"
-    spread = "" if one.sd is None else f" (SD {number(one.sd, 0)})"
-    where = CONDITION_WORDS[one.condition]
-    return f"{what}{spread} by {TAKEN_BY[one.method]}" + (f", {where}" if where else "")
+def _taken(session: SessionAnswer) -> str:
+    what = "one reading" if session.n_used == 1 else f"mean of {counted(session.n_used, 'reading')}"
+    spread = "" if session.sd is None else f" (SD {number(session.sd, 0)})"
+    where = CONDITION_WORDS[session.condition]
+    return f"{what}{spread} by {TAKEN_BY[session.method]}" + (f", {where}" if where else "")
 
 
 def age_words(date: np.datetime64, as_of: np.datetime64) -> str:
@@ -222,18 +234,19 @@ def asked_lines(signs: tuple[SignState, ...]) -> tuple[str, ...]:
     signs : tuple of SignState
         As an answer holds them.
     """
-    said = []
-    for one in signs:
-        on = "" if np.isnat(one.seen_on) else f" of {day(one.seen_on)}"
-        if one.asked_only and one.reading in ("present", "unclear"):
-            said.append(
-                f"{asked_where(one)} “{one.text}”: it is not entered as a sign, and not used here."
+    lines = []
+    for sign in signs:
+        on = "" if np.isnat(sign.seen_on) else f" of {day(sign.seen_on)}"
+        if sign.asked_only and sign.reading in ("present", "unclear"):
+            lines.append(
+                f"{asked_where(sign)} “{sign.text}”: it is not entered as a sign, and not used "
+                "here."
             )
-        elif not one.asked_only and one.reading == "unclear":
-            said.append(f"“{one.text}”, an entry{on}: not clear whether it is present.")
-        elif not one.asked_only and one.reading == "unread":
-            said.append(
-                f"“{one.text}”, an entry{on}: not understood by the program that made this "
+        elif not sign.asked_only and sign.reading == "unclear":
+            lines.append(f"“{sign.text}”, an entry{on}: not clear whether it is present.")
+        elif not sign.asked_only and sign.reading == "unread":
+            lines.append(
+                f"“{sign.text}”, an entry{on}: not understood by the program that made this "
                 "letter, and not used in it; please read it."
             )
-    return tuple(said)
+    return tuple(lines)

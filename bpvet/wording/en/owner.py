@@ -82,12 +82,14 @@ def phone_texts(answer: OwnerAnswer) -> tuple[str, ...]:
     """Return "please phone" and why, in plain words; nothing where nothing is urgent."""
     if not answer.urgent:
         return ()
-    told = dict.fromkeys(_WHY[one.rule] for one in answer.urgent)
-    days = [one.on for one in answer.urgent if answer.as_of - one.on > np.timedelta64(_OLD, "D")]
+    reasons = dict.fromkeys(_WHY[alarm.rule] for alarm in answer.urgent)
+    days = [
+        alarm.on for alarm in answer.urgent if answer.as_of - alarm.on > np.timedelta64(_OLD, "D")
+    ]
     old = (
         (f"This is on file since {day(min(days))}. We do not know how it went on.",) if days else ()
     )
-    return (PHONE, *told, *old)
+    return (PHONE, *reasons, *old)
 
 
 def owner_parts(answer: OwnerAnswer) -> tuple[Part, ...]:
@@ -133,8 +135,8 @@ def _bounded(value: float, bound: str) -> str:
 
 
 def _how(last: OwnerLast) -> str:
-    where = " and ".join(dict.fromkeys(_WHERE[one] for one in last.conditions))
-    by = ", then ".join(_BY[one] for one in last.methods)
+    where = " and ".join(dict.fromkeys(_WHERE[condition] for condition in last.conditions))
+    by = ", then ".join(_BY[method] for method in last.methods)
     return f"It was taken {where}, with {by}."
 
 
@@ -171,8 +173,8 @@ def _next(answer: OwnerAnswer) -> Iterator[str]:
 
 
 def _tablets(answer: OwnerAnswer) -> tuple[str, ...]:
-    told = ("Only your vet changes the tablets.", "If one was missed, write it down and tell us.")
-    return told if answer.treated else (f"If {called(answer)} is given tablets:", *told)
+    advice = ("Only your vet changes the tablets.", "If one was missed, write it down and tell us.")
+    return advice if answer.treated else (f"If {called(answer)} is given tablets:", *advice)
 
 
 def owner_credit() -> str:

@@ -27,19 +27,23 @@ _GAPS = {1: "daily", 7: "weekly", 14: "fortnightly"}
 
 def worded_plan(answer: PlanAnswer) -> PlanAnswer:
     """Return a plan for a new animal with what is told of it, and what it rests on."""
-    told = plan_statements(answer)
-    return replace(answer, statements=told, sentences=texts_of(told), notes=plan_notes(answer))
+    statements = plan_statements(answer)
+    return replace(
+        answer, statements=statements, sentences=texts_of(statements), notes=plan_notes(answer)
+    )
 
 
 def worded_further(answer: FurtherAnswer) -> FurtherAnswer:
     """Return a plan for an animal already measured with what is told of it, and its grounds."""
-    told = further_statements(answer)
-    return replace(answer, statements=told, sentences=texts_of(told), notes=further_notes(answer))
+    statements = further_statements(answer)
+    return replace(
+        answer, statements=statements, sentences=texts_of(statements), notes=further_notes(answer)
+    )
 
 
 def plan_statements(answer: PlanAnswer) -> tuple[Statement, ...]:
     """Return what is told of a plan for a new animal."""
-    said = [
+    statements = [
         Statement("plan.usual", _usual(answer)),
         Statement("plan.fewest", _fewest(answer)),
         Statement("plan.readings", _readings(answer)),
@@ -47,8 +51,8 @@ def plan_statements(answer: PlanAnswer) -> tuple[Statement, ...]:
         Statement("plan.slope", _slope(answer)),
     ]
     if answer.study is not None:
-        said.append(Statement("plan.study", _study(answer, answer.study)))
-    return tuple(said)
+        statements.append(Statement("plan.study", _study(answer, answer.study)))
+    return tuple(statements)
 
 
 def further_statements(answer: FurtherAnswer) -> tuple[Statement, ...]:
@@ -58,11 +62,11 @@ def further_statements(answer: FurtherAnswer) -> tuple[Statement, ...]:
         Statement("plan.known", _now(answer)),
         Statement("plan.further", _further(answer)),
         Statement("plan.fewest", _fewest_further(answer)),
-        *(Statement("plan.drug", _spell(answer, one)) for one in answer.effects),
+        *(Statement("plan.drug", _spell(answer, spell)) for spell in answer.effects),
         Statement("plan.slope", _slope(answer)),
         *(
-            Statement(f"plan.open_{one.question}", _open(answer, one))
-            for one in answer.open_questions
+            Statement(f"plan.open_{question.question}", _open(answer, question))
+            for question in answer.open_questions
         ),
     )
 
@@ -155,10 +159,10 @@ def _fewest(answer: PlanAnswer) -> str:
 
 def _readings(answer: PlanAnswer) -> str:
     row = next(row for row in answer.table if row.visits == answer.visits)
-    one, three, ten = (up(row.usual[key]) for key in ("1", "3", "10"))
+    single, three, ten = (up(row.usual[key]) for key in ("1", "3", "10"))
     return (
-        f"With one reading a visit it would be ±{one} {answer.unit}, with three ±{three}, with ten "
-        f"±{ten}: more visits help more than more readings."
+        f"With one reading a visit it would be ±{single} {answer.unit}, with three ±{three}, with "
+        f"ten ±{ten}: more visits help more than more readings."
     )
 
 
@@ -168,14 +172,14 @@ def _effect(answer: PlanAnswer) -> str:
             "One visit says nothing about a drug: some visits must come before it and some after."
         )
     drug = answer.drug or "a drug"
-    said = (
+    text = (
         f"If {drug} is started after {counted(answer.before, 'visit')}, its full effect would be "
         f"known to within {_within(answer, answer.effect)}."
     )
     if answer.fall_seen is None:
-        return f"{said} No fall would be recognised with probability {probability(answer.seen)}."
+        return f"{text} No fall would be recognised with probability {probability(answer.seen)}."
     return (
-        f"{said} A true fall of {number(answer.fall_seen, 0)} {answer.unit} would be recognised "
+        f"{text} A true fall of {number(answer.fall_seen, 0)} {answer.unit} would be recognised "
         f'("has lowered") with probability {probability(answer.seen)}.'
     )
 
@@ -244,30 +248,30 @@ def _fewest_further(answer: FurtherAnswer) -> str:
     return f"For {asked}, {seen} {are} enough."
 
 
-def _spell(answer: FurtherAnswer, one: SpellPrecision) -> str:
-    name = f"{capital(one.drug)} from {day(one.started_on)}"
-    if not one.knowable:
+def _spell(answer: FurtherAnswer, spell: SpellPrecision) -> str:
+    name = f"{capital(spell.drug)} from {day(spell.started_on)}"
+    if not spell.knowable:
         return f"{name}: no visit lies before it, and further visits cannot make up for that."
     return (
-        f"{name}: its full effect would be known to within {_within(answer, one.effect)} (SD "
-        f"{number(one.effect.sd, 0)}; now {number(one.effect.sd_before, 0)})."
+        f"{name}: its full effect would be known to within {_within(answer, spell.effect)} (SD "
+        f"{number(spell.effect.sd, 0)}; now {number(spell.effect.sd_before, 0)})."
     )
 
 
-def _open(answer: FurtherAnswer, one: OpenQuestion) -> str:
+def _open(answer: FurtherAnswer, asked: OpenQuestion) -> str:
     """Return a question that is open today, and how likely the visits settle it."""
     unit = answer.unit
-    if one.question == "target":
-        what = f"the usual pressure lies at or below {number(one.value, 0)} {unit}"
-    elif one.question == "drug" and one.started_on is not None:
-        what = f"{one.drug} from {day(one.started_on)} has lowered it by 10 {unit} or more"
+    if asked.question == "target":
+        what = f"the usual pressure lies at or below {number(asked.value, 0)} {unit}"
+    elif asked.question == "drug" and asked.started_on is not None:
+        what = f"{asked.drug} from {day(asked.started_on)} has lowered it by 10 {unit} or more"
     else:
         what = f"it rises by more than 1 {unit} a month"
-    return " ".join([f"Whether {what} is open today.", *settle_words([one.settle])])
+    return " ".join([f"Whether {what} is open today.", *settle_words([asked.settle])])
 
 
-def _within(answer: PlanAnswer | FurtherAnswer, held: Precision) -> str:
-    return f"±{up(held.half_width)} {answer.unit}"
+def _within(answer: PlanAnswer | FurtherAnswer, reach: Precision) -> str:
+    return f"±{up(reach.half_width)} {answer.unit}"
 
 
 def _share(value: float) -> str:

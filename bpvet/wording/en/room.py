@@ -94,14 +94,14 @@ def severe_text(mean: float, as_judged: float, chosen: Guideline, species: str) 
     if window.fact is not None:
         name = credit(window.fact)
     severe = fact("project.urgent.severe").value or 0
-    said = f"{number(severe, 0)} mmHg or more"
+    bound = f"{number(severe, 0)} mmHg or more"
     if mean < severe:
-        said = (
+        bound = (
             f"{number(mean, 0)} mmHg, judged as {number(as_judged, 0)} because readings at "
             "home or after a calming drug are lower than a clinic's"
         )
     return (
-        f"{said}: look for organ damage today (eyes, nervous signs, heart, kidneys). With a sign "
+        f"{bound}: look for organ damage today (eyes, nervous signs, heart, kidneys). With a sign "
         "of damage to the eye or the brain a vet must see this animal now. Without one, measure "
         f"again within {window.earliest} to {window.latest} days ({name})."
     )
@@ -121,7 +121,7 @@ def expected_text(answer: RoomAnswer, found: Expected) -> str:
         }[found.unknown]
         return f"What was to be expected is not known: {why}."
     many, used = found.sessions, answer.n_used
-    told = (
+    usual = (
         f"Expected from {many} earlier {kind}{'s' * (many != 1)}, for a mean of {used} "
         f"reading{'s' * (used != 1)}: {number(found.mean, 0)} mmHg, 95 % from "
         f"{number(max(found.lower, 0.0), 0)} to {number(found.upper, 0)}."
@@ -129,11 +129,11 @@ def expected_text(answer: RoomAnswer, found: Expected) -> str:
     here = f"{answer.systolic.bound} {number(answer.systolic.mean, 0)}".strip()
     if found.lies == "within":
         less = "; what is urgent is no less urgent for that" if answer.urgent else ""
-        return f"{told} This session, {here}, lies within{less}."
+        return f"{usual} This session, {here}, lies within{less}."
     if found.lies == "open":
-        return f"{told} This session is a bound, {here}: whether it lies within is not known."
+        return f"{usual} This session is a bound, {here}: whether it lies within is not known."
     return (
-        f"{told} This session, {here}, lies {found.lies} that: look for what changed, in the "
+        f"{usual} This session, {here}, lies {found.lies} that: look for what changed, in the "
         "animal or in the measuring."
     )
 
@@ -150,7 +150,9 @@ def range_line(lies: RangeAnswer) -> str:
         ends = f"{number(lies.low, 0)} up to {number(lies.high, 0)} mmHg"
     beyond = f" {lies.or_beyond}" if lies.or_beyond else ""
     bounds = guideline(lies.guideline).categories
-    credited = next((credit(fact(one.fact_id)) for one in bounds if one.name == lies.name), "")
+    credited = next(
+        (credit(fact(category.fact_id)) for category in bounds if category.name == lies.name), ""
+    )
     return (
         f'In the range of "{lies.name}"{beyond} ({ends}; {credited}). '
         "One session says where this visit lies, not what the animal usually has."
@@ -248,23 +250,23 @@ def note_lines(found: SessionSum, species: str) -> tuple[str, ...]:
     """Return what must be said beside single readings: bounds, ceilings, unusual values."""
     bounds = limits("systolic", species)
     lines = []
-    for place, reading in enumerate(found.readings, start=1):
+    for nth, reading in enumerate(found.readings, start=1):
         if reading.value is None or reading.kind == "excluded":
             continue
         if reading.bound:
             sense = "higher" if reading.bound == "at least" else "lower"
             lines.append(
-                f"Reading {place} is a bound, {reading.bound} {number(reading.value, 0)} mmHg: the "
+                f"Reading {nth} is a bound, {reading.bound} {number(reading.value, 0)} mmHg: the "
                 f"true value is {sense}."
             )
         elif reading.value == CEILING:
             lines.append(
-                f"Reading {place}: {CEILING} is the ceiling of many gauges. If yours could show "
+                f"Reading {nth}: {CEILING} is the ceiling of many gauges. If yours could show "
                 f"no more, enter it as over{CEILING}."
             )
         elif bounds.notes(reading.value):
             lines.append(
-                f"Reading {place}: {number(reading.value, 0)} mmHg is unusual (outside "
+                f"Reading {nth}: {number(reading.value, 0)} mmHg is unusual (outside "
                 f"{bounds.note_low:g} to {bounds.note_high:g}). Check it; it is kept."
             )
     return tuple(lines)
@@ -334,20 +336,20 @@ def number_lines(answer: RoomAnswer) -> list[str]:
     lines = [f"Systolic {bound}{short(systolic.mean)} mmHg, the mean of {count}"]
     lines += [f"  spread: {_spread_words(systolic)}"] if systolic.sd is not None else []
     beside = {"Diastolic": answer.diastolic, "Mean pressure": answer.mean}
-    for name, one in {**beside, "Heart rate": answer.heart_rate}.items():
-        if one is not None and one.mean is not None:
-            sd = f", SD {short(one.sd)}" if one.sd is not None else ""
-            of = _in_digits(one.n, "reading")
-            lines.append(f"{name} {short(one.mean)} {one.unit} (mean of {of}{sd})")
+    for name, summary in {**beside, "Heart rate": answer.heart_rate}.items():
+        if summary is not None and summary.mean is not None:
+            sd = f", SD {short(summary.sd)}" if summary.sd is not None else ""
+            of = _in_digits(summary.n, "reading")
+            lines.append(f"{name} {short(summary.mean)} {summary.unit} (mean of {of}{sd})")
     return lines
 
 
-def _spread_words(one: Spread) -> str:
-    lowest, highest = one.lowest or 0.0, one.highest or 0.0
+def _spread_words(spread: Spread) -> str:
+    lowest, highest = spread.lowest or 0.0, spread.highest or 0.0
     return (
-        f"SD {short(one.sd or 0.0)} ({100 * (one.cv or 0.0):.0f} % of the mean); "
+        f"SD {short(spread.sd or 0.0)} ({100 * (spread.cv or 0.0):.0f} % of the mean); "
         f"{short(lowest)} to {short(highest)}, a range of {short(highest - lowest)} "
-        f"({100 * (one.relative_range or 0.0):.0f} %)"
+        f"({100 * (spread.relative_range or 0.0):.0f} %)"
     )
 
 

@@ -77,12 +77,12 @@ def _words(name: str) -> tuple[str, str]:
     if name in _WORDS:
         return _WORDS[name]
     for quantity in sorted(QUANTITIES, key=len, reverse=True):
-        part = name.removeprefix(quantity)
-        if name.startswith(quantity) and part in _OF_QUANTITY:
+        suffix = name.removeprefix(quantity)
+        if name.startswith(quantity) and suffix in _OF_QUANTITY:
             unit = _PER_MINUTE if quantity == "heart_rate" else _MMHG
             units = {"_ss": f"({unit})²", "_bound": "", "_n": "readings", "_beyond": ""}
             units |= {"_numbers": "readings", "_numbers_ss": f"({unit})²"}
             what = quantity.replace("_", " ")
             what = "mean pressure" if quantity == "mean" else what
-            return f"{what}: {_OF_QUANTITY[part]}", units.get(part, unit)
+            return f"{what}: {_OF_QUANTITY[suffix]}", units.get(suffix, unit)
     return "a column of the input that is not ours, kept as it stands", ""

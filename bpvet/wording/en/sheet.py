@@ -61,46 +61,46 @@ def last_head(answer: SheetAnswer) -> str:
     """Return what stands above the column of last time."""
     if not answer.last:
         return "Last time: never measured here"
-    at_home = " at home" if all(one.setting == "home" for one in answer.last) else ""
+    at_home = " at home" if all(session.setting == "home" for session in answer.last) else ""
     return f"Last time{at_home}: {day(answer.last[0].date)}"
 
 
 def sheet_rows(answer: SheetAnswer) -> tuple[SheetRow, ...]:
     """Return the rows of the sheet, in the order in which a visit meets them."""
 
-    def told(words: Callable[[Measured], str]) -> str:
+    def last(words: Callable[[Measured], str]) -> str:
         parts = dict.fromkeys(filter(None, map(words, answer.last)))
         return "; ".join(parts) or NOT_RECORDED
 
     return (
-        SheetRow("Who measures", told(lambda one: one.operator), ()),
+        SheetRow("Who measures", last(lambda session: session.operator), ()),
         SheetRow("Time to settle", NOT_RECORDED, (), "minutes"),
-        SheetRow("Demeanour", told(lambda one: one.demeanour), ("calm", "tense", "asleep")),
-        SheetRow("Where, state", told(_where), ("clinic", "calming drug given")),
-        SheetRow("Method", told(_method), ("Doppler", "oscillometric")),
+        SheetRow("Demeanour", last(lambda session: session.demeanour), ("calm", "tense", "asleep")),
+        SheetRow("Where, state", last(_where), ("clinic", "calming drug given")),
+        SheetRow("Method", last(_method), ("Doppler", "oscillometric")),
         SheetRow("Order", _order(answer.last), ()),
-        SheetRow("Cuff and limb", told(_cuff), ("cuff", "limb"), "cm"),
-        SheetRow("Site and side", told(_site), ()),
-        SheetRow("Posture", told(lambda one: one.posture), ()),
+        SheetRow("Cuff and limb", last(_cuff), ("cuff", "limb"), "cm"),
+        SheetRow("Site and side", last(_site), ()),
+        SheetRow("Posture", last(lambda session: session.posture), ()),
         SheetRow("What worked, notes", _notes(answer.last), ()),
     )
 
 
-def _where(one: Measured) -> str:
-    return ", ".join(filter(None, (one.setting, one.state)))
+def _where(session: Measured) -> str:
+    return ", ".join(filter(None, (session.setting, session.state)))
 
 
-def _method(one: Measured) -> str:
-    by = METHOD_WORDS[one.method]
-    return f"{by} ({one.instrument})" if one.instrument else by
+def _method(session: Measured) -> str:
+    by = METHOD_WORDS[session.method]
+    return f"{by} ({session.instrument})" if session.instrument else by
 
 
-def _site(one: Measured) -> str:
-    return " ".join(filter(None, (one.site, one.side)))
+def _site(session: Measured) -> str:
+    return " ".join(filter(None, (session.site, session.side)))
 
 
-def _cuff(one: Measured) -> str:
-    width, limb = one.cuff_width_cm, one.limb_circumference_cm
+def _cuff(session: Measured) -> str:
+    width, limb = session.cuff_width_cm, session.limb_circumference_cm
     if width is None and limb is None:
         return ""
     cuff = "width not recorded" if width is None else f"cuff {width:g} cm wide"
@@ -112,14 +112,16 @@ def _order(last: Sequence[Measured]) -> str:
     if not last:
         return NOT_RECORDED
     parts = []
-    for one in last:
-        at = f" from {one.time}" if one.time else ""
-        parts.append(f"{METHOD_WORDS[one.method]}, {counted(one.n_taken, 'reading')}{at}")
+    for session in last:
+        at = f" from {session.time}" if session.time else ""
+        parts.append(f"{METHOD_WORDS[session.method]}, {counted(session.n_taken, 'reading')}{at}")
     return ", then ".join(parts)
 
 
 def _notes(last: Sequence[Measured]) -> str:
-    return "; ".join(dict.fromkeys(note for one in last for note in one.notes)) or NOT_RECORDED
+    return (
+        "; ".join(dict.fromkeys(note for session in last for note in session.notes)) or NOT_RECORDED
+    )
 
 
 def protocol_lines(species: str) -> tuple[str, ...]:
@@ -158,12 +160,12 @@ _PROTOCOL = (
 
 def protocol_credit(species: str) -> str:
     """Return whose protocol it is, each source once."""
-    found: list[Fact] = [fact(one) for one in (*_PROTOCOL, cuff_fact(species))]
+    found: list[Fact] = [fact(fact_id) for fact_id in (*_PROTOCOL, cuff_fact(species))]
     names: dict[str, str] = {}
-    for one in found:
+    for figure in found:
         # A source with one figure from memory bears the mark.
-        if one.source not in names or one.remembered:
-            names[one.source] = credit(one)
+        if figure.source not in names or figure.remembered:
+            names[figure.source] = credit(figure)
     return f"Protocol: {listed(list(names.values()))}."
 
 

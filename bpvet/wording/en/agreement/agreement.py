@@ -33,7 +33,7 @@ APART = judged("agreement.apart")
 def agreement_statements(agree: Agreement) -> tuple[Statement, ...]:
     """Return what is told by topic, most useful first; what has nothing to say is left out."""
     shared = agree.offset.shared_visit_share.estimate
-    said = (
+    statements = (
         Statement("answers.interchangeable", can_be_read_as_one(agree)),
         Statement("answers.bias", bias(agree)),
         Statement("answers.limits", limits(agree)),
@@ -46,7 +46,7 @@ def agreement_statements(agree: Agreement) -> tuple[Statement, ...]:
         Statement("basis.pairs", basis(agree)),
         *(Statement("basis.note", note) for note in agree.notes),
     )
-    return tuple(one for one in said if one.text)
+    return tuple(statement for statement in statements if statement.text)
 
 
 def can_be_read_as_one(agree: Agreement) -> str:
@@ -65,18 +65,18 @@ def can_be_read_as_one(agree: Agreement) -> str:
 
 def bias(agree: Agreement) -> str:
     """Which method reads higher on average, and how surely."""
-    held = agree.bias
+    estimate = agree.bias
     first, second = agree.data.labels
-    size, unit = abs(_value(held)), agree.data.unit
-    if held.lower is None or held.upper is None:
+    size, unit = abs(_value(estimate)), agree.data.unit
+    if estimate.lower is None or estimate.upper is None:
         return ""
-    where = _interval(agree, held)
-    if held.lower <= 0 <= held.upper:
+    where = _interval(agree, estimate)
+    if estimate.lower <= 0 <= estimate.upper:
         return (
             f"It is not clear which reads higher on average: {second} minus {first} is "
-            f"{number(held.estimate, 0)} {unit} ({where})."
+            f"{number(estimate.estimate, 0)} {unit} ({where})."
         )
-    side = "higher" if _value(held) > 0 else "lower"
+    side = "higher" if _value(estimate) > 0 else "lower"
     return (
         f"{capital(second)} readings are on average {number(size, 0)} {unit} {side} than {first} "
         f"({second} minus {first}: {where})."
@@ -87,16 +87,16 @@ def limits(agree: Agreement) -> str:
     """Where a single reading by one method lies beside one by the other."""
     first, second = agree.data.labels
     better = agree.limits(intervals="better")
-    held = [
-        f"{name} limit {number(limit.estimate, 0)} ({_interval(agree, other)})"
-        for name, limit, other in zip(
+    named = [
+        f"{name} limit {number(limit.estimate, 0)} ({_interval(agree, ends)})"
+        for name, limit, ends in zip(
             ("lower", "upper"), (agree.lower, agree.upper), better, strict=True
         )
     ]
     how = better[0].how
     return (
         f"The limits of agreement for single readings, {second} minus {first}, in "
-        f"{agree.data.unit}: {listed(held)}; these intervals are {how}."
+        f"{agree.data.unit}: {listed(named)}; these intervals are {how}."
     )
 
 
@@ -118,16 +118,16 @@ def proportional(agree: Agreement) -> str:
         return ""
     unit = agree.data.unit
     rise = number(10 * _value(found.slope))
-    held = f"{number(10 * found.slope.lower)} to {number(10 * found.slope.upper)}"
+    ends = f"{number(10 * found.slope.lower)} to {number(10 * found.slope.upper)}"
     if found.p >= _TOLD:
         return (
             f"The difference does not clearly change with the level: {rise} {unit} for each 10 "
-            f"{unit} ({percent(agree.level)} interval {held}); with few animals this is only weak "
+            f"{unit} ({percent(agree.level)} interval {ends}); with few animals this is only weak "
             "evidence that it does not."
         )
     return (
         f"The difference changes with the level: {rise} {unit} for each 10 {unit} of the mean "
-        f"({percent(agree.level)} interval {held}), so no one bias holds at all levels."
+        f"({percent(agree.level)} interval {ends}), so no one bias holds at all levels."
     )
 
 
@@ -135,9 +135,9 @@ def repeatability(agree: Agreement) -> str:
     """How far two readings of one method lie apart."""
     parts = []
     for name, label in zip(agree.methods, agree.data.labels, strict=True):
-        held = agree.repeatability[name]
-        if held.estimate is not None:
-            parts.append(f"{number(held.estimate, 0)} {agree.data.unit} by {label}")
+        estimate = agree.repeatability[name]
+        if estimate.estimate is not None:
+            parts.append(f"{number(estimate.estimate, 0)} {agree.data.unit} by {label}")
     if not parts:
         return "How well each method repeats itself is not known: no reading was repeated."
     return (
@@ -153,62 +153,62 @@ def criteria(agree: Agreement) -> str:
     """The guideline's criteria for devices, met or not, and what that is worth."""
     if not agree.criteria:
         return "The guideline's criteria for devices are in mmHg and are not applied here."
-    said = []
+    verdicts = []
     for verdict in (MET, NOT_MET, NOT_ASSESSABLE):
-        named = [_item(one) for one in agree.criteria if one.verdict == verdict]
+        named = [_item(result) for result in agree.criteria if result.verdict == verdict]
         if named:
-            said.append(f"{_VERDICTS[verdict]}: {'; '.join(named)}")
+            verdicts.append(f"{_VERDICTS[verdict]}: {'; '.join(named)}")
     first = "The guideline's criteria for devices. "
     worth = (
         f"This is not a validation: {NO_REFERENCE}."
         if agree.reference is None
         else "Acceptance also needs a published study."
     )
-    return f"{first}{'. '.join(capital(part) for part in said)}. {worth}"
+    return f"{first}{'. '.join(capital(text) for text in verdicts)}. {worth}"
 
 
-def _item(one: CriterionResult) -> str:
-    criterion = fact(one.fact_id)
+def _item(result: CriterionResult) -> str:
+    criterion = fact(result.fact_id)
     share = " %" if criterion.unit == "%" else ""
     name = criterion.statistic or criterion.text
-    if one.bound is not None:
-        name = f"{name} {one.bound:g}{share}"
-    name = marked(name, one.remembered)
-    if one.verdict == NOT_ASSESSABLE:
-        return f"{name} ({one.reason})"
-    digits = 2 if one.key == "r" else 1
-    sure = "" if one.settled is not False else ", its interval crosses the bound"
-    return f"{name} ({number(one.value.estimate, digits)}{share}{sure})"
+    if result.bound is not None:
+        name = f"{name} {result.bound:g}{share}"
+    name = marked(name, result.remembered)
+    if result.verdict == NOT_ASSESSABLE:
+        return f"{name} ({result.reason})"
+    digits = 2 if result.key == "r" else 1
+    sure = "" if result.settled is not False else ", its interval crosses the bound"
+    return f"{name} ({number(result.value.estimate, digits)}{share}{sure})"
 
 
 def bridged(agree: Agreement) -> str:
     """What a trend that joins the methods may take from here."""
     found, unit = agree.offset, agree.data.unit
     most = "" if found.s_d_is == "estimated" else "at most "
-    said = (
+    sentence = (
         f"A trend that joins the methods can use from here: mean difference d0 "
         f"{number(found.d0, 1)} {unit} (standard error {number(found.d0_se, 1)}), SD of an "
         f"animal's own difference s_d {most}{number(found.s_d.estimate, 1)} {unit}; for an animal "
         f"not in these data, both together {number(found.sd_of_new, 1)} {unit}."
     )
-    held = found.shared_visit_share
-    if held.estimate is None:
-        return f"{said} The visit noise that both share cannot be estimated: {found.reason}."
-    shared = f"{probability(held.estimate)}{_shares_from(held)}"
-    return f"{said} Visit noise shared by both: {shared}."
+    share = found.shared_visit_share
+    if share.estimate is None:
+        return f"{sentence} The visit noise that both share cannot be estimated: {found.reason}."
+    shared = f"{probability(share.estimate)}{_shares_from(share)}"
+    return f"{sentence} Visit noise shared by both: {shared}."
 
 
 def basis(agree: Agreement) -> str:
     """What it rests on."""
     data = agree.data
     animals = len(data.animals)
-    said = (
+    text = (
         f"This is based on {data.first.size} {data.points_are} of {counted(animals, 'animal')} "
         f"({data.source})."
     )
     if animals < FEW_ANIMALS:
-        said += " So few animals say little about animals in general."
-    return said
+        text += " So few animals say little about animals in general."
+    return text
 
 
 def _shares_from(e: Estimate) -> str:

@@ -40,25 +40,25 @@ def situation_sentences(found: Situation) -> tuple[str, ...]:
 
 
 def _overall(found: Situation) -> str:
-    held, where = found.overall, WHERE[found.condition]
+    gap, where = found.overall, WHERE[found.condition]
     what, by = QUANTITY_WORDS[found.quantity], METHOD_WORDS[found.method]
-    if held.estimate is None or held.lower is None or held.upper is None:
-        return f"How {what} differs {where} has no interval: {held.reason}."
-    size = f"{number(abs(held.estimate), 0)} {found.unit}"
-    how = interval(found.level, held.lower, held.upper)
-    if held.lower <= 0 <= held.upper:
+    if gap.estimate is None or gap.lower is None or gap.upper is None:
+        return f"How {what} differs {where} has no interval: {gap.reason}."
+    size = f"{number(abs(gap.estimate), 0)} {found.unit}"
+    how = interval(found.level, gap.lower, gap.upper)
+    if gap.lower <= 0 <= gap.upper:
         return (
             f"It is not clear whether {what} differs {where}: it reads {size} "
-            f"{_side(held)} than in the clinic by {by}, but the difference is uncertain ({how})."
+            f"{_side(gap)} than in the clinic by {by}, but the difference is uncertain ({how})."
         )
     return (
-        f"By {by}, {what} reads {size} {_side(held)} {where} than in the clinic on average "
+        f"By {by}, {what} reads {size} {_side(gap)} {where} than in the clinic on average "
         f"(difference: {how})."
     )
 
 
-def _side(held: Estimate) -> str:
-    return "higher" if (held.estimate or 0.0) > 0 else "lower"
+def _side(gap: Estimate) -> str:
+    return "higher" if (gap.estimate or 0.0) > 0 else "lower"
 
 
 def _between(found: Situation) -> str:
@@ -75,11 +75,11 @@ def _between(found: Situation) -> str:
 
 
 def _basis(found: Situation) -> str:
-    clinic = sum(one.sessions[0] for one in found.animals)
-    other = sum(one.sessions[1] for one in found.animals)
+    clinic = sum(animal.sessions[0] for animal in found.animals)
+    elsewhere = sum(animal.sessions[1] for animal in found.animals)
     return (
         f"This is based on {counted(len(found.animals), 'animal')} with "
-        f"{counted(clinic, 'session')} in the clinic and {counted(other, 'session')} "
+        f"{counted(clinic, 'session')} in the clinic and {counted(elsewhere, 'session')} "
         f"{WHERE[found.condition]}, at most {NEAR_DAYS} days from one under the other condition. "
         "Where an animal was measured was not randomised, and a change of treatment in between "
         "is not allowed for: the difference is described, not explained."

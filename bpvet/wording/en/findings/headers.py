@@ -54,7 +54,7 @@ def _unknown_columns(heads: tuple[str, ...], many: int) -> Words:
 
 @WORDS.of(Code.DOUBLED_COLUMN)
 def _doubled_column(name: str, heads: tuple[str, ...]) -> Words:
-    others = [one for one in dict.fromkeys(heads) if heads.count(one) == 1]
+    others = [head for head in dict.fromkeys(heads) if heads.count(head) == 1]
     fix = "Keep one of them, and give the others another heading."
     if len(others) > 1:
         fix = (

@@ -20,10 +20,12 @@ def _empty(rows: int) -> Words:
 
 
 def _skipped(lines: SomeLines, text: str, like_one: str, like_many: str) -> Words:
-    one = lines.many == 1
-    verb = f"looks like {like_one}, not like a row" if one else f"look like {like_many}, not rows"
+    single = lines.many == 1
+    verb = (
+        f"looks like {like_one}, not like a row" if single else f"look like {like_many}, not rows"
+    )
     return Words(
-        f"{lines_named(lines)} {verb}, and {'was' if one else 'were'} skipped: {shown(text)}.",
+        f"{lines_named(lines)} {verb}, and {'was' if single else 'were'} skipped: {shown(text)}.",
         "Nothing to do, unless it is a row after all: then fill in what it lacks.",
     )
 

@@ -73,10 +73,10 @@ def reaction_rise(one: KidneyReaction) -> str:
     )
 
 
-def _tolerated(one: Tolerance) -> str:
-    unit = " %" if one.unit == "%" else f" {one.unit}"
-    least = "less than" if one.strict else "up to"
-    return f"{credit(fact(one.fact_id))} tolerates {least} {one.limit:g}{unit}"
+def _tolerated(tolerance: Tolerance) -> str:
+    unit = " %" if tolerance.unit == "%" else f" {tolerance.unit}"
+    least = "less than" if tolerance.strict else "up to"
+    return f"{credit(fact(tolerance.fact_id))} tolerates {least} {tolerance.limit:g}{unit}"
 
 
 def reaction_statement(one: KidneyReaction, pressure: str) -> Statement:
@@ -153,9 +153,9 @@ def kidney_statements(
     """
     return (
         *(
-            reaction_statement(one, pressure.get(str(one.after.date), ""))
-            for one in kidneys.reactions
-            if one.is_reaction
+            reaction_statement(reaction, pressure.get(str(reaction.after.date), ""))
+            for reaction in kidneys.reactions
+            if reaction.is_reaction
         ),
         *_potassium(kidneys.potassium),
         *_weight(kidneys.weight),

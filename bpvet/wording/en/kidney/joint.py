@@ -33,41 +33,42 @@ def joint_statements(found: Sequence[Joint]) -> tuple[Statement, ...]:
         As `bpvet.models.kidney.joint_trends.joint_trends` gives them.
     """
     return tuple(
-        Statement(f"joint.{one.marker.series.quantity}", " ".join(_parts(one))) for one in found
+        Statement(f"joint.{joint.marker.series.quantity}", " ".join(_parts(joint)))
+        for joint in found
     )
 
 
-def _parts(one: Joint) -> Iterator[str]:
-    name = short_name(one.marker.series.quantity)
-    change = Estimate.of(one.slope_marker, one.level, "%")
-    of_pressure = Estimate.of(one.slope_pressure, one.level, "mmHg")
+def _parts(joint: Joint) -> Iterator[str]:
+    name = short_name(joint.marker.series.quantity)
+    change = Estimate.of(joint.slope_marker, joint.level, "%")
+    of_pressure = Estimate.of(joint.slope_pressure, joint.level, "mmHg")
     (middle, low, high), (centre, bottom, top) = change.known, of_pressure.known
     yield (
         f"{capital(name)} and pressure together: {name} changes by {number(middle, 1)} % a month "
-        f"({interval(one.level, low, high, 1)}), pressure by {number(centre, 1)} mmHg a month "
-        f"({interval(one.level, bottom, top, 1)})."
+        f"({interval(joint.level, low, high, 1)}), pressure by {number(centre, 1)} mmHg a month "
+        f"({interval(joint.level, bottom, top, 1)})."
     )
-    rate = Rate(change, float(one.slope_marker.above(0.0)))
-    if analyte(one.marker.series.quantity).worse == "rise" and rate.p_rising >= _sure():
+    rate = Rate(change, float(joint.slope_marker.above(0.0)))
+    if analyte(joint.marker.series.quantity).worse == "rise" and rate.p_rising >= _sure():
         yield doubling_words(rate)
-    yield _together(one)
+    yield _together(joint)
 
 
-def _together(one: Joint) -> str:
-    mean, low, high = one.correlation
-    told = (
-        f"{probability(one.p_together)} likely; correlation {number(mean, 1)}, "
+def _together(joint: Joint) -> str:
+    mean, low, high = joint.correlation
+    numbers = (
+        f"{probability(joint.p_together)} likely; correlation {number(mean, 1)}, "
         f"{number(low, 1)} to {number(high, 1)}"
     )
-    if one.p_together >= _sure():
-        return f"They rise and fall together ({told})."
-    if one.p_together <= 1 - _sure():
-        opposite = probability(1 - one.p_together)
+    if joint.p_together >= _sure():
+        return f"They rise and fall together ({numbers})."
+    if joint.p_together <= 1 - _sure():
+        opposite = probability(1 - joint.p_together)
         return (
             f"One rises as the other falls ({opposite} likely; correlation {number(mean, 1)}, "
             f"{number(low, 1)} to {number(high, 1)})."
         )
-    return f"Whether they rise and fall together: cannot tell yet ({told})."
+    return f"Whether they rise and fall together: cannot tell yet ({numbers})."
 
 
 def _sure() -> float:

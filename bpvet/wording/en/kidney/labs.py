@@ -28,22 +28,22 @@ _REASONS = {
 
 def lab_usual(answer: TrendAnswer) -> str:
     """Return which values are not part of the trend, and why; blank where all are."""
-    said = []
-    for reason in dict.fromkeys(one.reason for one in answer.left_out):
-        mine = [one for one in answer.left_out if one.reason == reason]
-        named = listed([_left_out(one) for one in mine[-3:]])
+    sentences = []
+    for reason in dict.fromkeys(value.reason for value in answer.left_out):
+        mine = [value for value in answer.left_out if value.reason == reason]
+        named = listed([_left_out(value) for value in mine[-3:]])
         first = "the newest three are " if len(mine) > 3 else ""
-        said.append(
+        sentences.append(
             f"{capital(counted(len(mine), 'value'))} "
             f"{'is' if len(mine) == 1 else 'are'} not part of this trend ({reason}): "
             f"{first}{named}."
         )
-    return " ".join(said)
+    return " ".join(sentences)
 
 
-def _left_out(one: LeftOutAnswer) -> str:
-    unit = "" if one.unit == "ratio" else one.unit
-    return " ".join(filter(None, (one.bound, f"{one.value:g}", unit, f"on {day(one.date)}")))
+def _left_out(value: LeftOutAnswer) -> str:
+    unit = "" if value.unit == "ratio" else value.unit
+    return " ".join(filter(None, (value.bound, f"{value.value:g}", unit, f"on {day(value.date)}")))
 
 
 def lab_slope(answer: TrendAnswer) -> str:
@@ -115,12 +115,12 @@ def lab_treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     )
     lost = analyte(answer.quantity).worse == "fall"
     p = effect.p_lower_by_10 if lost else effect.p_higher_by_10
-    did, held = "fell" if lost else "rose", f"{chance(p)}; {full}"
+    did, likely = "fell" if lost else "rose", f"{chance(p)}; {full}"
     words = {
-        Settled.YES: f"{name}: {what} {did} by 10 % or more with it ({held}).",
+        Settled.YES: f"{name}: {what} {did} by 10 % or more with it ({likely}).",
         Settled.NO: f"{name}: {chance(p)} that {what} {did} by 10 % or more with it ({full}).",
         Settled.OPEN: f"{name}: cannot tell yet whether {what} {did} by "
-        f"10 % or more with it ({held}).",
+        f"10 % or more with it ({likely}).",
     }[settled(p)]
     if answer.quantity == "upc":
         words += f" A fall by 10 % or more has {chance(effect.p_lower_by_10)}."

@@ -54,27 +54,29 @@ def stage_in_short(found: Kidney) -> str:
 
 
 def _stage(found: Kidney) -> Iterator[Statement]:
-    told = [one for one in found.markers if one.withheld is None]
+    counted = [marker for marker in found.markers if marker.withheld is None]
     if found.combined is None:
         yield from _no_stage(found)
         return
-    lies = f"{_shares(found.combined)} by the {_credited(told)}"
+    lies = f"{_shares(found.combined)} by the {_credited(counted)}"
     if found.diagnosis is not None:
         named = f"“{found.diagnosis.text}”, {day(found.diagnosis.on)}"
         first = f"Kidney disease is recorded ({named}); its values lie in {lies}."
     else:
         first = f"{_open(found)}If kidney disease is diagnosed, these values would lie in {lies}."
-    parts = [first, *(f"{capital(_usual(one, found.level))}." for one in told)]
+    parts = [first, *(f"{capital(_usual(marker, found.level))}." for marker in counted)]
     if found.disagree:
-        pointed = [f"{QUANTITY_WORDS[one.marker]} points to {one.likeliest}" for one in told]
+        pointed = [
+            f"{QUANTITY_WORDS[marker.marker]} points to {marker.likeliest}" for marker in counted
+        ]
         parts.append(f"{capital(listed(pointed))}: the higher counts.")
-    parts += _beside(found, told)
+    parts += _beside(found, counted)
     yield Statement("kidney.stage", " ".join(parts))
 
 
-def _credited(told: list[MarkerStage]) -> str:
+def _credited(counted: list[MarkerStage]) -> str:
     """Return whose bounds they are; marked where those of either marker are from memory."""
-    return max((one.printed_by for one in told), key=len)
+    return max((marker.printed_by for marker in counted), key=len)
 
 
 def _no_stage(found: Kidney) -> Iterator[Statement]:
@@ -92,29 +94,29 @@ def _open(found: Kidney) -> str:
     """Say that the records leave the diagnosis open; blank where nothing is recorded of it."""
     if not found.undecided:
         return ""
-    named = listed([f"“{one.text}” ({day(one.on)})" for one in found.undecided[:3]])
+    named = listed([f"“{sign.text}” ({day(sign.on)})" for sign in found.undecided[:3]])
     verb = "is" if len(found.undecided[:3]) == 1 else "are"
     return f"Whether chronic kidney disease is diagnosed is not known; {named} {verb} recorded. "
 
 
-def _usual(one: MarkerStage, level: float) -> str:
-    assert one.usual is not None  # of every marker that is told
+def _usual(mark: MarkerStage, level: float) -> str:
+    assert mark.usual is not None  # of every marker that is told
     text = (
-        f"the usual {QUANTITY_WORDS[one.marker]} is "
-        f"{_value(one.usual, one.marker, one.unit, level)}, from "
-        f"{counted(one.values, 'value')}, the newest of {day(one.usual.date)}"
+        f"the usual {QUANTITY_WORDS[mark.marker]} is "
+        f"{_value(mark.usual, mark.marker, mark.unit, level)}, from "
+        f"{counted(mark.values, 'value')}, the newest of {day(mark.usual.date)}"
     )
-    if len(one.units) > 1:
-        text += f"; they were given in {listed(one.units)}, and joined by the standard factor"
-    if one.apart is not None:
-        first, second = one.apart
+    if len(mark.units) > 1:
+        text += f"; they were given in {listed(mark.units)}, and joined by the standard factor"
+    if mark.apart is not None:
+        first, second = mark.apart
         text += (
             f"; on {day(first.date)} two values are given, {first.value:g} {first.unit} and "
             f"{second.value:g} {second.unit}, and both count"
         )
-    if one.between_ranges is not None:
+    if mark.between_ranges is not None:
         text += (
-            f"; {one.between_ranges:g} {one.unit} lies between two printed ranges, and the lower "
+            f"; {mark.between_ranges:g} {mark.unit} lies between two printed ranges, and the lower "
             "stage is taken for it"
         )
     return text
@@ -127,11 +129,11 @@ def _value(usual: Usual, marker: str, unit: str, level: float) -> str:
     return f"{shown}{unit} ({interval(level, usual.lower, usual.upper, digits)})"
 
 
-def _beside(found: Kidney, told: list[MarkerStage]) -> Iterator[str]:
+def _beside(found: Kidney, counted_markers: list[MarkerStage]) -> Iterator[str]:
     apart = [
-        f"{QUANTITY_WORDS[one.marker]} is not counted ({one.withheld})"
-        for one in found.markers
-        if one.withheld is not None
+        f"{QUANTITY_WORDS[marker.marker]} is not counted ({marker.withheld})"
+        for marker in found.markers
+        if marker.withheld is not None
     ]
     if apart:
         yield f"{capital(listed(apart))}."
@@ -147,20 +149,20 @@ def _beside(found: Kidney, told: list[MarkerStage]) -> Iterator[str]:
         )
     words = {"fasting": "the samples were fasting", "hydrated": "the animal was well hydrated"}
     missing = [text for name, text in words.items() if name in found.missing]
-    if missing and told:
+    if missing and counted_markers:
         yield f"Whether {listed(missing)} is not recorded."
 
 
 def _rates(found: Kidney) -> Iterator[Statement]:
     """Say that a marker rises, where that is sure, and how soon it would double."""
     sure = float(fact("project.verdict.sure").value or 1)
-    for one in found.markers:
-        rate = one.rate
-        if one.withheld is not None or rate is None or rate.p_rising < sure:
+    for marker in found.markers:
+        rate = marker.rate
+        if marker.withheld is not None or rate is None or rate.p_rising < sure:
             continue
         yield Statement(
             "kidney.rate",
-            f"The usual {QUANTITY_WORDS[one.marker]} is rising, apart from treatment "
+            f"The usual {QUANTITY_WORDS[marker.marker]} is rising, apart from treatment "
             f"({chance(rate.p_rising)}): by "
             f"{number(rate.percent, 1)} % a month "
             f"({interval(found.level, rate.lower, rate.upper, 1)}). {doubling_words(rate)}",
@@ -180,66 +182,67 @@ def doubling_words(rate: Rate) -> str:
 
 def _ratio(found: Kidney) -> Iterator[Statement]:
     """Say that a change of the urine ratio is no more than it does from day to day."""
-    one = found.proteinuria.change
-    if one is None or not one.within or one.after.value == one.before.value:
+    change = found.proteinuria.change
+    if change is None or not change.within or change.after.value == change.before.value:
         return
-    moved = "lower" if one.percent < 0 else "higher"
+    moved = "lower" if change.percent < 0 else "higher"
     of = fact("kidney.upc.day_to_day.low").species
     measured = "" if found.species == of else f"; measured in {plural_of(of)}"
     yield Statement(
         "kidney.ratio",
-        f"The newest urine protein to creatinine ratio, {one.after.value:g} "
-        f"({day(one.after.date)}), is {number(abs(one.percent), 0)} % {moved} than the one before, "
-        f"{one.before.value:g}: within day-to-day variation, which near there reaches "
-        f"{number(one.needed, 0)} % ({credit(fact('kidney.upc.day_to_day.low'))}{measured}).",
+        f"The newest urine protein to creatinine ratio, {change.after.value:g} "
+        f"({day(change.after.date)}), is {number(abs(change.percent), 0)} % {moved} than the one "
+        f"before, {change.before.value:g}: within day-to-day variation, which near there reaches "
+        f"{number(change.needed, 0)} % ({credit(fact('kidney.upc.day_to_day.low'))}{measured}).",
     )
 
 
 def _protein(found: Kidney) -> Iterator[Statement]:
-    one = found.proteinuria
-    if one.newest is None:
+    protein = found.proteinuria
+    if protein.newest is None:
         return
-    if one.probability is None:
-        if one.urine is not None or found.diagnosed:
-            text = f"No substage by protein in the urine is given: {one.withheld}."
+    if protein.probability is None:
+        if protein.urine is not None or found.diagnosed:
+            text = f"No substage by protein in the urine is given: {protein.withheld}."
             yield Statement("kidney.no_protein", text)
         return
-    assert one.usual is not None
-    assert one.geometric_mean is not None
+    assert protein.usual is not None
+    assert protein.geometric_mean is not None
     yield Statement(
         "kidney.upc",
-        f"Protein in the urine: {_shares(one.probability)} by the {one.printed_by}. The usual "
-        f"protein to creatinine ratio is {_value(one.usual, 'upc', 'ratio', found.level)}; the "
-        f"geometric mean of the newest {counted(one.samples, 'sample')}, over {one.days} days, is "
-        f"{number(one.geometric_mean, 2)}.",
+        f"Protein in the urine: {_shares(protein.probability)} by the {protein.printed_by}. The "
+        "usual protein to creatinine ratio is "
+        f"{_value(protein.usual, 'upc', 'ratio', found.level)}; the geometric mean of the newest "
+        f"{counted(protein.samples, 'sample')}, over {protein.days} days, is "
+        f"{number(protein.geometric_mean, 2)}.",
     )
 
 
 def _pressure(found: Kidney, *, quiet: bool) -> Iterator[Statement]:
     if not found.diagnosed:
         return
-    one, damage = found.pressure, _damage(found)
-    if one.probability is None or quiet:
+    substage, damage = found.pressure, _damage(found)
+    if substage.probability is None or quiet:
         yield Statement("kidney.damage", f"{capital(damage)}.")
         return
-    assert one.date is not None
+    assert substage.date is not None
     yield Statement(
         "kidney.pressure",
-        f"By its usual pressure on {day(one.date)} the substage is {_shares(one.probability)} "
-        f"by the {one.printed_by}. {capital(damage)}.",
+        f"By its usual pressure on {day(substage.date)} the substage is "
+        f"{_shares(substage.probability)} by the {substage.printed_by}. {capital(damage)}.",
     )
 
 
 def _damage(found: Kidney) -> str:
-    one = found.damage
-    if one.status is DamageStatus.NOT_LOOKED_FOR:
+    damage = found.damage
+    if damage.status is DamageStatus.NOT_LOOKED_FOR:
         return "organ damage: no examination of the eyes is recorded"
-    assert one.on is not None
-    if one.status is DamageStatus.NONE_FOUND:
-        return f"organ damage: none found when the eyes were looked at on {day(one.on)}"
-    named = listed([f"“{text}”" for text in one.signs[:4]])
-    what = "may be" if one.status is DamageStatus.PRESENT else "is not clear, see"
-    return f"organ damage {what}: {named} (newest {day(one.on)})"
+    assert damage.on is not None
+    if damage.status is DamageStatus.NONE_FOUND:
+        return f"organ damage: none found when the eyes were looked at on {day(damage.on)}"
+    named = listed([f"“{text}”" for text in damage.signs[:4]])
+    what = "may be" if damage.status is DamageStatus.PRESENT else "is not clear, see"
+    return f"organ damage {what}: {named} (newest {day(damage.on)})"
 
 
 def _shares(table: Mapping[str, float]) -> str:
@@ -253,7 +256,7 @@ def _shares(table: Mapping[str, float]) -> str:
     shown = [pair for pair in ranked if pair[1] >= _SHOWN]
     name, p = shown[0]
     if p >= float(fact("project.verdict.sure").value or 1):
-        rest = "".join(f"; {other} {probability(q)}" for other, q in shown[1:])
+        rest = "".join(f"; {stage} {probability(q)}" for stage, q in shown[1:])
         return f"{name} ({probability(p)}{rest})"
-    words = [f"{other} ({probability(q)})" for other, q in shown]
+    words = [f"{stage} ({probability(q)})" for stage, q in shown]
     return " or ".join(words)

@@ -28,8 +28,8 @@ def list_title(due: Due) -> str:
 def counts(due: Due) -> str:
     """Return how many animals stand in each band."""
     left = f" Not on it: {counted(due.left, 'animal')} that left." if due.left else ""
-    held = {band: sum(one.band == band for one in due.rows) for band in BANDS}
-    bands = ", ".join(f"{band_name(band)} {held[band]}" for band in BANDS if held[band])
+    by_band = {band: sum(row.band == band for row in due.rows) for band in BANDS}
+    bands = ", ".join(f"{band_name(band)} {by_band[band]}" for band in BANDS if by_band[band])
     return (
         f"{counted(len(due.rows), 'animal').capitalize()}: {bands}.{left} Windows that end within "
         f"{counted(due.days, 'day')} are due. Most pressing first."
@@ -43,7 +43,7 @@ def band_title(band: str, many: int) -> str:
 
 def later_words(due: Due) -> str:
     """Return how many animals the page leaves to the table; blank where none."""
-    later = sum(one.band == LATER for one in due.rows)
+    later = sum(row.band == LATER for row in due.rows)
     if not later:
         return ""
     return (

@@ -115,20 +115,22 @@ def animal_words(id: str) -> str:
 
 def basis_words(answer: TrendAnswer | UnseenAnswer, rule: str, table: str) -> str:
     """Return what a letter rests on: its level, guideline, rule, version, and its table."""
-    told = []
+    sentences = []
     if isinstance(answer, TrendAnswer):
-        told.append(f"Intervals and the light band of the figure hold {percent(answer.level)}.")
+        sentences.append(
+            f"Intervals and the light band of the figure hold {percent(answer.level)}."
+        )
     counts = {
         "guideline": "of four or more readings the first taken does not count",
         "all": "every reading counts",
     }[rule]
-    told.append(
+    sentences.append(
         f"Doses are as written. Guideline: {answer.guideline_name}. Which readings count: "
         f"{counts} (rule “{rule}”). Made from the records by bpvet {answer.version} (“this "
         f"project”), records {answer.data_digest[:12]}. The same as a table, for a "
         f"computer, is in {table}."
     )
-    return " ".join(told)
+    return " ".join(sentences)
 
 
 def drug_line(row: Mapping[Hashable, Any], until: str, begun: str, stop: str) -> str:
@@ -182,10 +184,10 @@ def newer_words(on: np.datetime64, how: Iterable[str], read: str, in_trend: bool
     in_trend : bool
         Whether there is a trend, which does not rest on it.
     """
-    when, told = f"{day(on)} ({', '.join(filter(None, how))})", read or NOTES["number"]
+    when, reading = f"{day(on)} ({', '.join(filter(None, how))})", read or NOTES["number"]
     if not in_trend:
-        return f"The session of {when} read {told}; it is in no trend."
-    return f"A newer session, of {when}, read {told}; what follows does not rest on it."
+        return f"The session of {when} read {reading}; it is in no trend."
+    return f"A newer session, of {when}, read {reading}; what follows does not rest on it."
 
 
 def eyes_words(on: str, age: str, said: str) -> str:

@@ -109,7 +109,10 @@ def situation_heading(found: Situation) -> str:
 
 def situation_names(found: Situation) -> list[str]:
     """Return the names of its rows: all animals first."""
-    each = (f"{one.animal} ({one.sessions[0]} and {one.sessions[1]})" for one in found.animals)
+    each = (
+        f"{animal.animal} ({animal.sessions[0]} and {animal.sessions[1]})"
+        for animal in found.animals
+    )
     return ["all animals", *each]
 
 

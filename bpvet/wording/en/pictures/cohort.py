@@ -109,8 +109,8 @@ def scatter_axis(unit: str) -> str:
 
 def scatter_alt_text(shown: Sequence[Component], unit: str) -> str:
     """Return the components of scatter in words."""
-    told = [
-        f"{one.words[0].lower()}{one.words[1:]} {number(float(one.estimate or 0.0), 1)}"
-        for one in shown
+    named = [
+        f"{sd.words[0].lower()}{sd.words[1:]} {number(float(sd.estimate or 0.0), 1)}"
+        for sd in shown
     ]
-    return f"Standard deviations in {unit} with intervals: {'; '.join(told)}."
+    return f"Standard deviations in {unit} with intervals: {'; '.join(named)}."

@@ -145,8 +145,8 @@ def sheet_caption(told: Sheets, before: int, panels: int, first: bool) -> Iterat
     )
 
 
-def _which(told: Sheets, before: int, panels: int) -> str:
-    return f"{before + 1} to {before + panels} of {told.panels}"
+def _which(sheets: Sheets, before: int, panels: int) -> str:
+    return f"{before + 1} to {before + panels} of {sheets.panels}"
 
 
 def _animals(count: int) -> str:

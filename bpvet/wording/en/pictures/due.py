@@ -41,7 +41,7 @@ def caption(due: Due, drawn: int) -> str:
 def alt_text(rows: list[DueRow]) -> str:
     """Return the windows in words."""
     first = f"Windows of {counted(len(rows), 'animal')}, the most pressing first."
-    return " ".join([first, *(f"{row_name(one)}, {_window(one)}." for one in rows)])
+    return " ".join([first, *(f"{row_name(row)}, {_window(row)}." for row in rows)])
 
 
 def row_name(one: DueRow) -> str:
@@ -52,6 +52,6 @@ def row_name(one: DueRow) -> str:
     return f"{who_of(one)}: {others} now, to be measured later"
 
 
-def _window(one: DueRow) -> str:
-    told = f"by {prose_date(one.latest)}"
-    return told if one.earliest is None else f"from {prose_date(one.earliest)} {told}"
+def _window(row: DueRow) -> str:
+    latest = f"by {prose_date(row.latest)}"
+    return latest if row.earliest is None else f"from {prose_date(row.earliest)} {latest}"

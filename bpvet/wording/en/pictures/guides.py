@@ -18,8 +18,8 @@ def floor_words(chosen: Guideline, lower: float, reached: bool) -> str:
     reached : bool
         Whether the floor names the range under it, as where sessions lie there.
     """
-    told = marked(_bound(chosen.floor.value, lower), chosen.floor.fact.remembered)
-    return f"below the floor, {told}" if reached else f"floor {told}"
+    floor = marked(_bound(chosen.floor.value, lower), chosen.floor.fact.remembered)
+    return f"below the floor, {floor}" if reached else f"floor {floor}"
 
 
 def own_target_words(value: float, lower: float) -> str:
@@ -43,9 +43,9 @@ def lower_words(lower: float, unit: str) -> str:
 
 def whose_levels(chosen: Guideline) -> str:
     """Return whose the bounds are: a set may take them from another edition."""
-    bounds = [fact(one.fact_id) for one in guideline(chosen.categories_from).categories]
-    named = dict.fromkeys(source(one.source).name for one in bounds)
-    return marked(" and ".join(named), any(one.remembered for one in bounds))
+    bounds = [fact(category.fact_id) for category in guideline(chosen.categories_from).categories]
+    named = dict.fromkeys(source(bound.source).name for bound in bounds)
+    return marked(" and ".join(named), any(bound.remembered for bound in bounds))
 
 
 def _bound(value: float, lower: float) -> str:

@@ -92,7 +92,7 @@ class LabWords:
 
     def alt_text(self, panel: Panel, spans: Sequence[CourseSpan], signs: Sequence[SignMark]) -> str:
         """Return the trend's own panel in words."""
-        shown = np.concatenate([panel.sessions.mean, *(one.mean for one in panel.others)])
+        shown = np.concatenate([panel.sessions.mean, *(marks.mean for marks in panel.others)])
         low, high = (number(float(end), self._digits) for end in (np.min(shown), np.max(shown)))
         parts = [
             f"Line chart over time. {panel.heading}: {_count(shown.size)} between {low} and {high}"
@@ -108,21 +108,21 @@ class LabWords:
     @property
     def newest(self) -> str:
         """The newest value, a bound too, its age, and where the usual value lies."""
-        trend, one = self.trend, self.known[-1]
+        trend, value = self.trend, self.known[-1]
         first, last = trend.series.date[0], trend.series.date[-1]
         given = (
-            f"Newest: {_SIGNS.get(one.bound, '')}{one.value:g}{_unit(one.unit)} on "
-            f"{prose_date(one.date)} ({age_words(trend.as_of, one.date)}), "
-            f"{doses_on(trend, one.date)}."
+            f"Newest: {_SIGNS.get(value.bound, '')}{value.value:g}{_unit(value.unit)} on "
+            f"{prose_date(value.date)} ({age_words(trend.as_of, value.date)}), "
+            f"{doses_on(trend, value.date)}."
         )
         low, high = (self._value(end) for end in trend.latest.interval(self.level))
-        then = "then" if last == one.date else f"on {prose_date(last)}"
-        told = f"{given} Usual value {then} {self._value(trend.latest.mean)} "
-        told += f"({low} to {high} with {100 * self.level:.0f} %)"
+        then = "then" if last == value.date else f"on {prose_date(last)}"
+        text = f"{given} Usual value {then} {self._value(trend.latest.mean)} "
+        text += f"({low} to {high} with {100 * self.level:.0f} %)"
         if first == last:
-            return f"{told}."
+            return f"{text}."
         before = self._value(trend.at(first).mean)
-        return f"{told}; at the first value, {prose_date(first)}, {before}."
+        return f"{text}; at the first value, {prose_date(first)}, {before}."
 
     @property
     def _digits(self) -> int:
@@ -132,10 +132,10 @@ class LabWords:
         return number(float(value) / self.scale, self._digits)
 
     def _mixed(self) -> Iterator[str]:
-        others = [one for one in self.known if one.unit != self.unit]
-        count = sum(1 for one in others if one.modelled is not None)
+        others = [value for value in self.known if value.unit != self.unit]
+        count = sum(1 for value in others if value.modelled is not None)
         if count:
-            units = dict.fromkeys(one.unit for one in others)
+            units = dict.fromkeys(value.unit for value in others)
             yield (
                 f"Of the values {count} in {' and '.join(units)} {'is' if count == 1 else 'are'} "
                 f"drawn in {self.unit}, joined by the standard factor."
@@ -262,7 +262,7 @@ def _as_recorded(panel: Panel) -> str:
 
 
 def _hollow(others: Sequence[SessionMarks]) -> Iterator[str]:
-    names = "; ".join(one.name for one in others)
+    names = "; ".join(marks.name for marks in others)
     if names:
         yield f"Hollow marks with arrows, not part of the trend: {names}."
 

@@ -67,7 +67,7 @@ def panels_caption(values: Sequence[Values], unseen: Sequence[str]) -> Iterator[
     unseen : sequence of str
         Analytes that are on record and not drawn.
     """
-    names = "; ".join(values_name(one) for one in values)
+    names = "; ".join(values_name(lab) for lab in values)
     yield f"Below, on the same dates, values as recorded, not modelled: {names}."
     for analyte, units in _units(values).items():
         if len(units) > 1:
@@ -88,7 +88,7 @@ def rows_caption(values: Sequence[Values]) -> Iterator[str]:
     """Yield what a caption says of small rows."""
     yield (
         f"Small lines on the same dates, values as recorded and not modelled: "
-        f"{'; '.join(values_name(one) for one in values)}. At their left stand the lowest and the "
+        f"{'; '.join(values_name(lab) for lab in values)}. At their left stand the lowest and the "
         "highest value, at their right the newest with the change to it."
     )
     for edition, species, bounds in _stages(values):
@@ -101,46 +101,46 @@ def rows_caption(values: Sequence[Values]) -> Iterator[str]:
 def charts_alt_text(values: Sequence[Values]) -> Iterator[str]:
     """Yield in sentences what the charts of some values show."""
     yield f"Below it {len(values)} smaller chart{'s' if len(values) > 1 else ''}, same dates."
-    for one in values:
-        unit = "" if one.unit == "ratio" else f" {one.unit}".rstrip()
+    for lab in values:
+        unit = "" if lab.unit == "ratio" else f" {lab.unit}".rstrip()
         first, last = (
-            f"{f'{one.bound[place]} '.lstrip()}{one.value[place]:g}{unit} on "
-            f"{prose_date(one.date[place])}"
-            for place in (0, -1)
+            f"{f'{lab.bound[index]} '.lstrip()}{lab.value[index]:g}{unit} on "
+            f"{prose_date(lab.date[index])}"
+            for index in (0, -1)
         )
-        what, count = heading(one.analyte), one.value.size
+        what, count = heading(lab.analyte), lab.value.size
         if count == 1:
             yield f"{what}: one value, {first}."
         else:
-            low, high = float(one.value.min()), float(one.value.max())
+            low, high = float(lab.value.min()), float(lab.value.max())
             yield f"{what}: {count} values between {low:g} and {high:g}; {first}, {last}."
 
 
 def rows_alt_text(values: Sequence[Values]) -> Iterator[str]:
     """Yield in sentences what small rows show, with what stands beside each."""
     yield from charts_alt_text(values)
-    for one in values:
-        yield f"{lead(one)}, {detail(one)}."
+    for lab in values:
+        yield f"{lead(lab)}, {detail(lab)}."
 
 
 def lead(one: Values) -> str:
     """Return what was measured, its newest value with its unit, and the stage it points to."""
     unit = "" if one.unit == "ratio" else one.unit
     value = f"{one.bound[-1]} {one.value[-1]:g} {unit}".strip()
-    told = f"{capital(short_name(one.analyte))} {value}"
+    newest = f"{capital(short_name(one.analyte))} {value}"
     if one.staging is None or one.bound[-1]:
-        return told
-    return f"{told}, {one.staging.stages[one.staging.place_of(float(one.value[-1]))].name} range"
+        return newest
+    return f"{newest}, {one.staging.stages[one.staging.place_of(float(one.value[-1]))].name} range"
 
 
 def detail(one: Values) -> str:
     """Return the date of the newest value, and the change to it."""
-    told = prose_date(one.date[-1])
+    text = prose_date(one.date[-1])
     before = np.flatnonzero(one.date < one.date[-1])
     if before.size and not one.bound[-1] and not one.bound[before[-1]]:
         change = _change(float(one.value[before[-1]]), float(one.value[-1]))
-        told += f", {change} since {prose_date(one.date[before[-1]])}"
-    return told
+        text += f", {change} since {prose_date(one.date[before[-1]])}"
+    return text
 
 
 def _change(before: float, now: float) -> str:
@@ -153,7 +153,7 @@ def _change(before: float, now: float) -> str:
     """
     if now == before:
         return "unchanged"
-    digits = min(4, max(len(f"{one:.10g}".partition(".")[2]) for one in (before, now)))
+    digits = min(4, max(len(f"{value:.10g}".partition(".")[2]) for value in (before, now)))
     change, share = number(abs(now - before), digits), ""
     sign = "+" if now > before else "−"
     if before > 0:
@@ -163,20 +163,20 @@ def _change(before: float, now: float) -> str:
 
 def _stages(values: Sequence[Values]) -> Iterator[tuple[str, str, str]]:
     """Yield each edition of stages, its species, and the bounds it gives for the values."""
-    staged = [one.staging for one in values if one.staging is not None]
-    for edition in dict.fromkeys(one.edition for one in staged):
+    staged = [lab.staging for lab in values if lab.staging is not None]
+    for edition in dict.fromkeys(staging.edition for staging in staged):
         bounds = "; ".join(
-            f"{DRAWN[one.analyte]}{_in(one.unit)}: {one.words()}"
-            for one in staged
-            if one.edition == edition
+            f"{DRAWN[staging.analyte]}{_in(staging.unit)}: {staging.words()}"
+            for staging in staged
+            if staging.edition == edition
         )
         yield edition, staged[0].species, bounds
 
 
 def _units(values: Sequence[Values]) -> Mapping[str, list[str]]:
     units: dict[str, list[str]] = {}
-    for one in values:
-        units.setdefault(one.analyte, []).append(one.unit or "no unit")
+    for lab in values:
+        units.setdefault(lab.analyte, []).append(lab.unit or "no unit")
     return units
 
 

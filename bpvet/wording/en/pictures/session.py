@@ -105,6 +105,6 @@ def reading_names(rows: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     names = []
     for row in rows:
         bound = f"{row['systolic_bound']} " if row["systolic_bound"] else ""
-        told = f"{row['order']}: {bound}{row['systolic']:.0f}"
-        names.append(told if row["fate"] == "used" else f"{told}, {row['fate']}")
+        shown = f"{row['order']}: {bound}{row['systolic']:.0f}"
+        names.append(shown if row["fate"] == "used" else f"{shown}, {row['fate']}")
     return tuple(names)

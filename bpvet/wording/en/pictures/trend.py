@@ -37,11 +37,13 @@ def heading(trend: Trend) -> str:
     what = QUANTITY_WORDS[series.quantity]
     if trend.logarithmic:
         return f"{what[:1].upper()}{what[1:]}, {METHOD_WORDS[series.method]}"
-    methods = sorted(set(series.methods.tolist()), key=lambda one: one != series.method)
-    by = " and ".join("Doppler" if one == "doppler" else "oscillometric" for one in methods)
-    where = sorted(set(series.conditions.tolist()), key=lambda one: one != series.condition)
-    said = " and ".join(CONDITION_WORDS[one] for one in where)
-    return f"{what[:1].upper()}{what[1:]}, {by}, {said}"
+    methods = sorted(set(series.methods.tolist()), key=lambda method: method != series.method)
+    by = " and ".join("Doppler" if method == "doppler" else "oscillometric" for method in methods)
+    where = sorted(
+        set(series.conditions.tolist()), key=lambda condition: condition != series.condition
+    )
+    taken = " and ".join(CONDITION_WORDS[condition] for condition in where)
+    return f"{what[:1].upper()}{what[1:]}, {by}, {taken}"
 
 
 def group_name(method: str, condition: str, joined: bool = False) -> str:
@@ -91,7 +93,7 @@ def session_labels(trend: Trend, bounds: Sequence[str], scale: float = 1.0) -> l
     found = surprise(trend)
     if found is not None and (word := SURPRISES.get(surprise_by(found.tail))):
         parts[-1].append(word)
-    return [", ".join(one) for one in parts]
+    return [", ".join(words) for words in parts]
 
 
 def band_words(trend: Trend, level: float, inner: float) -> str:
@@ -119,19 +121,19 @@ def doubt_words(
     gaps : sequence of (datetime64[D], datetime64[D])
         Dates before and after each gap that is too long to draw across.
     """
-    series, one = trend.series, _one(trend)
+    series, noun = trend.series, _one(trend)
     if missed:
         yield (
             f"The band is hatched because it does not fit: {missed} of "
-            f"{int(np.sum(series.bound == ''))} {one}s lie outside its 95 % even when the usual "
+            f"{int(np.sum(series.bound == ''))} {noun}s lie outside its 95 % even when the usual "
             "noise of a visit is allowed for. It describes no state of this animal."
         )
     elif gaps:
         spans = "; ".join(f"{prose_date(a)} to {prose_date(b)}" for a, b in gaps)
-        yield f"The band is hatched where no {one} was taken for more than 180 days: {spans}."
+        yield f"The band is hatched where no {noun} was taken for more than 180 days: {spans}."
     if np.any(series.bound != ""):
         yield (
-            f"Where a {one} is known only as a bound (an arrow), the line of the best estimate is "
+            f"Where a {noun} is known only as a bound (an arrow), the line of the best estimate is "
             "left out: the true value lies further out."
         )
 
@@ -176,38 +178,38 @@ def caption(
     """
     series = trend.series
     count = series.y.size
-    said = [
+    sentences = [
         f"{panel.heading}: {count} {_one(trend)}{'s' if count > 1 else ''}, "
         f"{prose_date(series.date[0])} to {prose_date(series.date[-1])}{_in_unit(trend)}; as of "
         f"{prose_date(trend.as_of)}.",
     ]
     if not trend.logarithmic:
-        said.append(
+        sentences.append(
             "Ticks are readings, large marks session means with one standard deviation of "
             "the readings either way; every mark stands on its own date."
         )
-    said.append(panel.band.words if panel.band is not None else "")
+    sentences.append(panel.band.words if panel.band is not None else "")
     if trend.changes:
-        named = (CONTEXTS.get(one.change.kind, one.change.kind) for one in trend.changes)
+        named = (CONTEXTS.get(step.change.kind, step.change.kind) for step in trend.changes)
         kinds = list(dict.fromkeys(named))
         others = kinds[0] if len(kinds) == 1 else f"{', '.join(kinds[:-1])} or {kinds[-1]}"
-        said.append(
+        sentences.append(
             f"Sessions recorded with another {others} are drawn as they read; the line stands as "
             "measured at the latest session."
         )
     if panel.guideline:
-        said.append(_levels(trend, panel.guideline))
+        sentences.append(_levels(trend, panel.guideline))
     if joined:
-        names = "; ".join(one.name for one in joined)
-        said.append(f"Hollow marks that are part of the trend through the join: {names}.")
+        names = "; ".join(marks.name for marks in joined)
+        sentences.append(f"Hollow marks that are part of the trend through the join: {names}.")
     if len(panel.others) > len(joined):
-        names = "; ".join(one.name for one in panel.others[len(joined) :])
-        said.append(f"Hollow marks, not part of the trend: {names}.")
-    said += treatments_words(trend.context.treatments.spans)
-    said += signs_words(signs)
-    said += [panel.note] if panel.note else []
-    said += [f"Priors: {trend.priors.source}.", licensed()]
-    return " ".join(said)
+        names = "; ".join(marks.name for marks in panel.others[len(joined) :])
+        sentences.append(f"Hollow marks, not part of the trend: {names}.")
+    sentences += treatments_words(trend.context.treatments.spans)
+    sentences += signs_words(signs)
+    sentences += [panel.note] if panel.note else []
+    sentences += [f"Priors: {trend.priors.source}.", licensed()]
+    return " ".join(sentences)
 
 
 def _levels(trend: Trend, whose: str) -> str:
@@ -240,7 +242,7 @@ def treatments_words(spans: Sequence[Span] | Sequence[CourseSpan]) -> Iterator[s
 def signs_words(signs: Sequence[SignMark]) -> Iterator[str]:
     """Yield the signs as a caption tells them; nothing without any."""
     if signs:
-        seen = (f"{one.label} on {prose_date(one.date)}" for one in signs)
+        seen = (f"{sign.label} on {prose_date(sign.date)}" for sign in signs)
         yield f"Signs: {'; '.join(seen)}."
 
 
@@ -263,18 +265,18 @@ def newest_words(trend: Trend, level: float) -> str:
     """Return the newest value, its date, the dose on that day, and where the usual value lies."""
     series, digits = trend.series, DECIMALS.get(trend.series.quantity, 0)
     newest = f"{series.bound[-1]} {number(float(trend.observed[-1]), digits)}".strip()
-    said = f"Newest: {newest}{_unit(trend)} on {prose_date(series.date[-1])}"
-    said += f" ({age_words(trend.as_of, series.date[-1])}), {doses_on(trend)}."
+    text = f"Newest: {newest}{_unit(trend)} on {prose_date(series.date[-1])}"
+    text += f" ({age_words(trend.as_of, series.date[-1])}), {doses_on(trend)}."
     low, high = (number(float(end), digits) for end in trend.latest.interval(level))
     if only := trend.one_sided:
-        return f"{said} Usual value then {only} {high if only == 'at most' else low}."
+        return f"{text} Usual value then {only} {high if only == 'at most' else low}."
     usual = number(float(trend.latest.mean), digits)
-    said += f" Usual value then {usual} ({low} to {high} with {100 * level:.0f} %)"
+    text += f" Usual value then {usual} ({low} to {high} with {100 * level:.0f} %)"
     first, last = series.date[0], series.date[-1]
     if first == last:
-        return f"{said}."
+        return f"{text}."
     before = number(float(trend.at(first).mean), digits)
-    return f"{said}; at the first {_one(trend)}, {prose_date(first)}, {before}."
+    return f"{text}; at the first {_one(trend)}, {prose_date(first)}, {before}."
 
 
 def age_words(as_of: np.datetime64, date: np.datetime64) -> str:
@@ -293,8 +295,8 @@ def doses_on(trend: Trend, date: np.datetime64 | None = None) -> str:
         The newest session's by default.
     """
     day = trend.series.date[-1] if date is None else date
-    spans = [one for one in trend.context.treatments.spans if one.modelled and one.on(day)]
-    named = [f"{one.drug} {one.dose}".strip() for one in spans]
+    spans = [span for span in trend.context.treatments.spans if span.modelled and span.on(day)]
+    named = [f"{span.drug} {span.dose}".strip() for span in spans]
     return f"on {', '.join(named)}" if named else "no blood-pressure drug on record that day"
 
 
@@ -327,7 +329,7 @@ def alt_text(trend: Trend, panel: Panel, level: float, signs: Sequence[SignMark]
         for bound, value in zip(series.bound, values, strict=True)
         if bound
     ]
-    said = [
+    sentences = [
         f"Line chart over time. {heading(trend)}: {'; '.join(shown)}, "
         f"{prose_date(series.date[0])} to {prose_date(series.date[-1])}.",
         newest_words(trend, level),
@@ -335,10 +337,10 @@ def alt_text(trend: Trend, panel: Panel, level: float, signs: Sequence[SignMark]
     lines = [line.words for line in (panel.target, panel.floor) if line is not None and line.words]
     if panel.floor is not None:
         # Only where sessions lie below the floor has the range under it a name.
-        under = (one.name for one in panel.levels if one.high == panel.floor.value)
+        under = (shaded.name for shaded in panel.levels if shaded.high == panel.floor.value)
         lines += filter(None, under)
-    said += [f"Lines across: {'; '.join(lines)}."] if lines else []
+    sentences += [f"Lines across: {'; '.join(lines)}."] if lines else []
     spans = trend.context.treatments.spans
-    said += [f"Treatment: {'; '.join(map(_treatment_words, spans))}."] if spans else []
-    said += signs_words(signs)
-    return " ".join(said)
+    sentences += [f"Treatment: {'; '.join(map(_treatment_words, spans))}."] if spans else []
+    sentences += signs_words(signs)
+    return " ".join(sentences)

@@ -39,14 +39,14 @@ def recheck_reason(found: Safety, again: Recheck) -> str:
     missing = ""
     if again.kidneys_held:
         missing = f"; {last_kidney_values(found.found.kidneys.missing)}"
-    said = capital(reason_of(again.row, standing, missing))
+    reason = capital(reason_of(again.row, standing, missing))
     # Nothing that reads as all well stands beside what withholds a verdict.
     well = _WELL if found.withheld("verdicts") else ()
     states = dict.fromkeys(
         row.key for row in again.beside if row.state not in (again.row.state, *well)
     )
     also = [reason_of(row, standing) for row in again.beside if row.key in states]
-    return f"{said}. Also: {'; '.join(also)}" if also else said
+    return f"{reason}. Also: {'; '.join(also)}" if also else reason
 
 
 def reason_of(row: Row, standing: Standing, missing: str = "") -> str:
@@ -153,12 +153,12 @@ def credit(found: Recheck) -> str:
 
 def sooner(found: Recheck) -> str:
     """Return what a guideline says that asks for it sooner; blank if none does."""
-    said = [
-        f"{credit_of(one.fact)}: {one.earliest} to {one.latest} days"
-        for one in found.others
-        if one.fact is not None and one.latest < found.window.latest
+    asked = [
+        f"{credit_of(window.fact)}: {window.earliest} to {window.latest} days"
+        for window in found.others
+        if window.fact is not None and window.latest < found.window.latest
     ]
-    return "; ".join(said)
+    return "; ".join(asked)
 
 
 def window_words(earliest: np.datetime64 | None, latest: np.datetime64) -> str:

@@ -24,8 +24,8 @@ _VET = "What to change is for the vet to decide."
 
 def urgent_statements(found: Sequence[UrgentAnswer]) -> Iterator[Statement]:
     """Yield the urgent lines as statements, the most pressing first."""
-    for one in found:
-        yield Statement(f"urgent.{one.rule}", f"Urgent: {one.text}", short=one.text)
+    for alarm in found:
+        yield Statement(f"urgent.{alarm.rule}", f"Urgent: {alarm.text}", short=alarm.text)
 
 
 def urgent_sentence(
@@ -43,7 +43,7 @@ def urgent_sentence(
     latest : datetime64[D] or None
         Its latest date with a session, None without one.
     """
-    said = {
+    text = {
         UrgentRule.SIGN_CURRENT: _sign_current,
         UrgentRule.LOW: _low,
         UrgentRule.ACUTE_KIDNEY: _acute_kidney,
@@ -54,12 +54,12 @@ def urgent_sentence(
         UrgentRule.SIGN_UNREAD: _sign_unread,
         UrgentRule.SIGN_OPEN: _sign_open,
     }[found.rule](found, chosen, species, latest)
-    return f"{said}{_age(found)}"
+    return f"{text}{_age(found)}"
 
 
 def named_signs(signs: tuple[SignState, ...]) -> str:
     """Return signs as written, each with its date."""
-    return listed([f"“{one.text}” ({day(one.seen_on)})" for one in signs])
+    return listed([f"“{sign.text}” ({day(sign.seen_on)})" for sign in signs])
 
 
 def _value(found: Urgent) -> str:

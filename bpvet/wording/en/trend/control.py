@@ -98,13 +98,13 @@ def _likely(answer: TrendAnswer) -> str:
     found = answer.target
     bound = f"{number(found.value, 0)} {answer.unit}"
     whose = {"own": ", set for this animal", "raised": ", the bound called raised"}
-    said = f"{probability(found.p_at_or_below)} likely at or below {bound}"
-    said += whose.get(str(found.kind), ", the guideline's")
+    text = f"{probability(found.p_at_or_below)} likely at or below {bound}"
+    text += whose.get(str(found.kind), ", the guideline's")
     if found.judged_offset:
-        said += f", judged on {number(found.judged_offset, 0)} more than was measured"
+        text += f", judged on {number(found.judged_offset, 0)} more than was measured"
     if found.floor is not None and (found.p_below_floor or 0.0) >= _FLOOR_TOLD:
-        said += f"; {probability(found.p_below_floor)} below {number(found.floor, 0)}"
-    return f"{said}."
+        text += f"; {probability(found.p_below_floor)} below {number(found.floor, 0)}"
+    return f"{text}."
 
 
 def target_clause(answer: TrendAnswer) -> str:
@@ -168,15 +168,15 @@ def category(answer: TrendAnswer) -> Iterator[Statement]:
         return
     assert found.probability is not None  # one of the two is always given
     source = guideline(found.guideline)
-    holding = [one.rule for one in answer.urgent if one.withholds in ("all", "verdicts")]
+    holding = [alarm.rule for alarm in answer.urgent if alarm.withholds in ("all", "verdicts")]
     if holding and (holding != ["severe"] or _lies_low(answer)):
         return
     parts = []
-    for one in source.categories:
-        p = found.probability[one.name]
+    for kind in source.categories:
+        p = found.probability[kind.name]
         if p >= 0.01:
-            parts.append((p, f"{one.name} ({_range(one.low, one.high)}) {probability(p)}"))
-    parts.sort(key=lambda part: -part[0])
+            parts.append((p, f"{kind.name} ({_range(kind.low, kind.high)}) {probability(p)}"))
+    parts.sort(key=lambda chance: -chance[0])
     yield Statement(
         "category",
         f"Of the categories of the {_categories_of(answer)}, this usual pressure "
@@ -199,16 +199,16 @@ def _lies_low(answer: TrendAnswer) -> bool:
     Beside a session of 180 that would read as if all were well.
     """
     high = float(fact("project.urgent.raised").value or 0)
-    held = guideline(answer.category.guideline).categories
+    categories = guideline(answer.category.guideline).categories
     shares = answer.category.probability or {}
-    return sum(shares[one.name] for one in held if one.high <= high) >= 0.5
+    return sum(shares[kind.name] for kind in categories if kind.high <= high) >= 0.5
 
 
 def _categories_of(answer: TrendAnswer) -> str:
     """Return whose categories they are: the source that their bounds are of."""
-    held = guideline(answer.category.guideline).categories
-    facts = [fact(one.fact_id) for one in held]
-    return next((credit(one) for one in facts if one.remembered), credit(facts[0]))
+    categories = guideline(answer.category.guideline).categories
+    facts = [fact(kind.fact_id) for kind in categories]
+    return next((credit(bound) for bound in facts if bound.remembered), credit(facts[0]))
 
 
 def _range(low: float, high: float) -> str:
@@ -268,16 +268,16 @@ def _recheck_text(found: RecheckAnswer, whose: str, as_of: np.datetime64) -> str
     """Return a window in sentences: when, whose it is, why, and whether it is past."""
     assert found.latest is not None  # whoever asks has a window
     others = [
-        f"{cited(one.name, one.remembered)}: {window_words(one.earliest, one.latest)}"
-        for one in found.others
-        if one.latest < found.latest
+        f"{cited(window.name, window.remembered)}: {window_words(window.earliest, window.latest)}"
+        for window in found.others
+        if window.latest < found.latest
     ]
     sooner = f"; sooner by the {'; '.join(others)}" if others else ""
     when = window_words(found.earliest, found.latest)
-    said = f"Measure again {when} ({whose}{sooner}). {found.reason}."
+    text = f"Measure again {when} ({whose}{sooner}). {found.reason}."
     if found.overdue_days:
-        said += (
+        text += (
             f" That is overdue by {counted(found.overdue_days, 'day')} on {day(as_of)}: these "
             f"answers speak of {day(found.counted_from or found.latest)}, not of today."
         )
-    return said
+    return text

@@ -29,15 +29,15 @@ _KEYS = {
 
 def drugs(answer: TrendAnswer) -> Iterator[Statement]:
     """Whether each drug has lowered the usual pressure."""
-    for one in answer.treatments:
+    for spell in answer.treatments:
         if of_labs(answer):
-            text = " ".join([lab_treatment(answer, one), *_unfinished(answer, one)])
-            yield _told("lab", text, answer, one)
+            text = " ".join([lab_treatment(answer, spell), *_unfinished(answer, spell)])
+            yield _told("lab", text, answer, spell)
             continue
-        yield _told(_KEYS[one.verdict], treatment(answer, one), answer, one)
-        if one.effect is not None:
-            yield from _beside(answer, one)
-    if not of_labs(answer) and any(one.effect is not None for one in answer.treatments):
+        yield _told(_KEYS[spell.verdict], treatment(answer, spell), answer, spell)
+        if spell.effect is not None:
+            yield from _beside(answer, spell)
+    if not of_labs(answer) and any(spell.effect is not None for spell in answer.treatments):
         step = number(fact("project.step.sd").value, 0)
         yield Statement(
             "effect.unrecorded",
@@ -46,75 +46,75 @@ def drugs(answer: TrendAnswer) -> Iterator[Statement]:
         )
 
 
-def _told(case: str, text: str, answer: TrendAnswer, one: TreatmentAnswer) -> Statement:
+def _told(case: str, text: str, answer: TrendAnswer, spell: TreatmentAnswer) -> Statement:
     """Return what is told of a spell, with the line that stands under a figure."""
-    drug = capital(one.drug)
-    verdict = lab_verdict(answer, one) if of_labs(answer) else _in_short(answer, one)
-    since = f"Since {day(one.started_on)}"
-    if not np.isnat(one.stopped_on):
-        since = f"{day(one.started_on)} to {day(one.stopped_on)}"
+    drug = capital(spell.drug)
+    verdict = lab_verdict(answer, spell) if of_labs(answer) else _in_short(answer, spell)
+    since = f"Since {day(spell.started_on)}"
+    if not np.isnat(spell.stopped_on):
+        since = f"{day(spell.started_on)} to {day(spell.stopped_on)}"
     what = f"no {one_of(answer)} shows it"
-    if one.effect is not None:
-        what = _full_effect(answer, one.effect)
+    if spell.effect is not None:
+        what = _full_effect(answer, spell.effect)
     return Statement(
         f"drug.{case}",
         text,
         short=f"{since}; {what}.",
-        tells=((one.drug, str(one.started_on)),),
+        tells=((spell.drug, str(spell.started_on)),),
         lead=f"{drug}: {verdict}",
     )
 
 
-def _in_short(answer: TrendAnswer, one: TreatmentAnswer) -> str:
+def _in_short(answer: TrendAnswer, spell: TreatmentAnswer) -> str:
     return {
         Verdict.HAS_LOWERED: "has lowered it",
         Verdict.FALL_UNLIKELY: f"so far no fall of 10 {answer.change_unit} shows",
         Verdict.CANNOT_TELL: "cannot tell yet",
         Verdict.CANNOT_BE_KNOWN: "cannot be known yet",
         None: "see “Urgent” first",
-    }[one.verdict]
+    }[spell.verdict]
 
 
 def _full_effect(answer: TrendAnswer, effect: EffectAnswer) -> str:
-    held = interval(answer.level, effect.lower, effect.upper)
-    return f"full effect {number(effect.estimate, 0)} {answer.change_unit}, {held}"
+    ends = interval(answer.level, effect.lower, effect.upper)
+    return f"full effect {number(effect.estimate, 0)} {answer.change_unit}, {ends}"
 
 
-def _beside(answer: TrendAnswer, one: TreatmentAnswer) -> Iterator[Statement]:
+def _beside(answer: TrendAnswer, spell: TreatmentAnswer) -> Iterator[Statement]:
     """What bears on how far an effect can be believed."""
-    yield from _one_high_session(answer, one)
-    changes = [each for each in answer.recorded_changes if one.drug in each.not_told_apart]
+    yield from _one_high_session(answer, spell)
+    changes = [each for each in answer.recorded_changes if spell.drug in each.not_told_apart]
     if changes:
         what = listed(list(dict.fromkeys(f"another {each.what}" for each in changes)))
         yield Statement(
             "effect.same_time",
-            f"The start of {one.drug} ({day(one.started_on)}) and {what} fall together in these "
-            "records: what the drug did and what that change did cannot be told apart.",
+            f"The start of {spell.drug} ({day(spell.started_on)}) and {what} fall together in "
+            "these records: what the drug did and what that change did cannot be told apart.",
         )
-    told = one.told_by_readings
-    if told is not None and told < float(fact("project.told").value or 0):
+    share = spell.told_by_readings
+    if share is not None and share < float(fact("project.told").value or 0):
         yield Statement(
             "effect.assumption",
-            f"What is said of the effect of {one.drug} is mostly assumption so far: the sessions "
-            f"since its start have told {probability(max(told, 0.0))} of it.",
+            f"What is said of the effect of {spell.drug} is mostly assumption so far: the sessions "
+            f"since its start have told {probability(max(share, 0.0))} of it.",
         )
-    if one.plain is not None and one.plain.told:
-        yield Statement("effect.plain_means", _plain_means(answer, one, one.plain))
+    if spell.plain is not None and spell.plain.told:
+        yield Statement("effect.plain_means", _plain_means(answer, spell, spell.plain))
 
 
-def _one_high_session(answer: TrendAnswer, one: TreatmentAnswer) -> Iterator[Statement]:
+def _one_high_session(answer: TrendAnswer, spell: TreatmentAnswer) -> Iterator[Statement]:
     """Say that one high session before a drug makes any fall look larger than it is.
 
     In simulated animals whose drug does nothing the model, too, tells part of that return as an
     effect (`reference_checks/trials/results.md`), whatever its priors.
     """
-    high, before = fact("acvim2018.hypertensive").low, one.before_mean
-    if answer.quantity != "systolic" or one.effect is None or before is None or high is None:
+    high, before = fact("acvim2018.hypertensive").low, spell.before_mean
+    if answer.quantity != "systolic" or spell.effect is None or before is None or high is None:
         return
-    if one.before_sessions == 1 and before >= high and one.effect.estimate < 0:
+    if spell.before_sessions == 1 and before >= high and spell.effect.estimate < 0:
         yield Statement(
             "effect.one_high_session",
-            f"{capital(one.drug)} was begun on one high session ({number(before, 0)} "
+            f"{capital(spell.drug)} was begun on one high session ({number(before, 0)} "
             f"{answer.unit}): part of the fall may be the return to what is usual, which comes "
             "without a drug too. The estimate allows for that only in part.",
         )
@@ -153,21 +153,21 @@ def treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     return " ".join([verdict, *parts])
 
 
-def _what_can_tell(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
+def _what_can_tell(answer: TrendAnswer, spell: TreatmentAnswer) -> list[str]:
     """Say what cannot be put right, and how likely further visits settle it."""
     few = f"Few {one_of(answer)}s lie before it, and that cannot be put right now."
-    return [*([few] if one.before_sessions < 2 else []), *settle_words(one.settle)]
+    return [*([few] if spell.before_sessions < 2 else []), *settle_words(spell.settle)]
 
 
-def _unfinished(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
-    half, double = one.effect_at_half_tau, one.effect_at_double_tau
-    if one.finished or not np.isnat(one.stopped_on) or half is None or double is None:
+def _unfinished(answer: TrendAnswer, spell: TreatmentAnswer) -> list[str]:
+    half, double = spell.effect_at_half_tau, spell.effect_at_double_tau
+    if spell.finished or not np.isnat(spell.stopped_on) or half is None or double is None:
         return []
-    gap = int((answer.latest.date - one.changed_on) / np.timedelta64(1, "D"))
-    changed = one.changed_on > one.started_on
+    gap = int((answer.latest.date - spell.changed_on) / np.timedelta64(1, "D"))
+    changed = spell.changed_on > spell.started_on
     first = "the change of dose" if changed else "the first dose"
     last = "the change of dose" if changed else "the start"
-    needed = counted(round((fact("tau.unfinished").value or 0) * one.tau_days), "day")
+    needed = counted(round((fact("tau.unfinished").value or 0) * spell.tau_days), "day")
     when = f"before {first}" if gap <= 0 else f"{counted(gap, 'day')} after {last}"
     return [
         f"The response is unfinished: the newest session lies {when}, and about "
@@ -177,10 +177,10 @@ def _unfinished(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
     ]
 
 
-def _plain_means(answer: TrendAnswer, one: TreatmentAnswer, plain: PlainAnswer) -> str:
+def _plain_means(answer: TrendAnswer, spell: TreatmentAnswer, plain: PlainAnswer) -> str:
     """Return plain means beside the model's estimate, and what the gap is put down to."""
     read = "high" if plain.before_high else "low"
-    few = counted(one.before_sessions, "session")
+    few = counted(spell.before_sessions, "session")
     why = {
         "first visits": "getting used to visits",
         "slope": "a rise or fall that went on apart from it",
@@ -190,25 +190,25 @@ def _plain_means(answer: TrendAnswer, one: TreatmentAnswer, plain: PlainAnswer) 
         "chance": f"chance (the {few} before it may have read {read})",
     }[plain.cause]
     return (
-        f"Plain means change by {number(plain.difference, 0)} {answer.unit} with {one.drug} "
-        f"({number(one.before_mean, 0)} before, {number(one.after_mean, 0)} on it), the model says "
-        f"{number(plain.model, 0)}: it puts most of the gap down to {why}"
+        f"Plain means change by {number(plain.difference, 0)} {answer.unit} with {spell.drug} "
+        f"({number(spell.before_mean, 0)} before, {number(spell.after_mean, 0)} on it), the model "
+        f"says {number(plain.model, 0)}: it puts most of the gap down to {why}"
         f"{_beyond_left_out(answer)}."
     )
 
 
 def _beyond_left_out(answer: TrendAnswer) -> str:
-    held = sum(bool(one.bound) for one in answer.sessions)
-    return f"; {counted(held, 'session')} beyond the gauge left out" if held else ""
+    count = sum(bool(session.bound) for session in answer.sessions)
+    return f"; {counted(count, 'session')} beyond the gauge left out" if count else ""
 
 
-def _inseparable(answer: TrendAnswer, one: TreatmentAnswer) -> list[str]:
+def _inseparable(answer: TrendAnswer, spell: TreatmentAnswer) -> list[str]:
     """Say what a record cannot separate that goes from first visits straight to treatment."""
-    if answer.first_visit is None or one.before_sessions > _FEW_BEFORE:
+    if answer.first_visit is None or spell.before_sessions > _FEW_BEFORE:
         return []
-    before = counted(one.before_sessions, "session")
+    before = counted(spell.before_sessions, "session")
     lie = {0: "No session lies", 1: f"Only {before} lies"}.get(
-        one.before_sessions, f"Only {before} lie"
+        spell.before_sessions, f"Only {before} lie"
     )
     return [
         f"{lie} before it: a fall from getting "

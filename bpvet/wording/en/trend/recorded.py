@@ -55,7 +55,7 @@ def signs(answer: TrendAnswer) -> Iterator[Statement]:
 
 def named_in_urgent(urgent: tuple[UrgentAnswer, ...]) -> set[str]:
     """Return the signs, as written, that an urgent line has named."""
-    return {text for one in urgent if one.rule in _ALARMED for text in one.signs}
+    return {text for alarm in urgent if alarm.rule in _ALARMED for text in alarm.signs}
 
 
 def sign_statements(found: tuple[SignState, ...], named: set[str]) -> Iterator[Statement]:
@@ -67,11 +67,11 @@ def sign_statements(found: tuple[SignState, ...], named: set[str]) -> Iterator[S
     named : set of str
         Signs, as written, that an urgent line has named.
     """
-    rest = [one for one in found if one.text not in named]
-    own = [one for one in rest if not one.asked_only]
-    present = [one for one in own if one.reading == "present"]
-    longstanding = [one for one in present if one.longstanding]
-    recorded = [one for one in present if not one.longstanding and one.group != "other"]
+    rest = [sign for sign in found if sign.text not in named]
+    entered = [sign for sign in rest if not sign.asked_only]
+    present = [sign for sign in entered if sign.reading == "present"]
+    longstanding = [sign for sign in present if sign.longstanding]
+    recorded = [sign for sign in present if not sign.longstanding and sign.group != "other"]
     if recorded:
         yield Statement(
             "signs.present",
@@ -84,7 +84,7 @@ def sign_statements(found: tuple[SignState, ...], named: set[str]) -> Iterator[S
             f"Longstanding, as the vet has judged it: {_listed(longstanding)}.",
             tells=_rows(longstanding),
         )
-    unclear = [one for one in own if one.reading == "unclear"]
+    unclear = [sign for sign in entered if sign.reading == "unclear"]
     if unclear:
         yield Statement(
             "signs.unclear",
@@ -92,19 +92,21 @@ def sign_statements(found: tuple[SignState, ...], named: set[str]) -> Iterator[S
             "observations (present, absent, resolved, longstanding).",
             tells=_rows(unclear),
         )
-    unread = [one for one in own if one.reading == "unread"]
+    unread = [sign for sign in entered if sign.reading == "unread"]
     if unread:
         yield Statement(
             "signs.unread",
             f"Not understood here, and not used: {_listed(unread)}. Please read it.",
             tells=_rows(unread),
         )
-    for one in (one for one in rest if one.asked_only and one.reading in ("present", "unclear")):
+    for sign in (
+        sign for sign in rest if sign.asked_only and sign.reading in ("present", "unclear")
+    ):
         yield Statement(
             "signs.note",
-            f"{asked_where(one)} “{one.text}”. If it is a sign, enter it among the observations; "
+            f"{asked_where(sign)} “{sign.text}”. If it is a sign, enter it among the observations; "
             "it is not used here.",
-            tells=_rows([one]),
+            tells=_rows([sign]),
         )
 
 
@@ -132,8 +134,8 @@ def uncounted_statements(found: RecordedAnswer | AnimalRecord) -> Iterator[State
         yield _unmeasured(found.unmeasured)
     if found.lookalikes:
         ids = (
-            f"“{one.written}” ({counted(one.rows, 'row')}, the newest of {day(one.newest)})"
-            for one in found.lookalikes
+            f"“{alike.written}” ({counted(alike.rows, 'row')}, the newest of {day(alike.newest)})"
+            for alike in found.lookalikes
         )
         yield Statement(
             "lookalikes",
@@ -145,17 +147,17 @@ def uncounted_statements(found: RecordedAnswer | AnimalRecord) -> Iterator[State
 
 def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
     """Return what is told of days after the newest session without a usable reading."""
-    rows = sum(one.rows for one in days)
+    rows = sum(unmeasured.rows for unmeasured in days)
     when, that = f"On {day(days[0].date)}", "that day"
     if len(days) > 1:
         when = f"On {counted(len(days), 'day')} from {day(days[0].date)} to {day(days[-1].date)}"
         that = "those days"
-    told = (
+    text = (
         f"{when} {counted(rows, 'reading')} {'is' if rows == 1 else 'are'} on record and none can "
         f"be used: no pressure told here is of {that}, and the window for the next visit does not "
         "know of it. A vet decides whether the animal is to be seen sooner."
     )
-    return Statement("unmeasured", f"{told} bpvet check says why.", outside=told)
+    return Statement("unmeasured", f"{text} bpvet check says why.", outside=text)
 
 
 def _set_aside(found: RowsAside) -> Iterator[Statement]:
@@ -208,25 +210,25 @@ def missed_text(one: MissedDoses) -> str:
 
 
 def _rows(found: list[SignState]) -> tuple[tuple[str, str], ...]:
-    return tuple((one.text, str(one.seen_on)) for one in found)
+    return tuple((sign.text, str(sign.seen_on)) for sign in found)
 
 
 def _listed(found: list[SignState]) -> str:
-    return listed([f"“{one.text}” ({day(one.seen_on)})" for one in found])
+    return listed([f"“{sign.text}” ({day(sign.seen_on)})" for sign in found])
 
 
 def context(answer: TrendAnswer) -> Iterator[Statement]:
     """What changes a number beside the animal's pressure: drugs, home, site, cuff, swings."""
     found = answer.recorded
     if found.since_change is not None:
-        one = found.since_change
-        what = capital(_CHANGED[one.kind].format(drug=one.drug))
+        change = found.since_change
+        what = capital(_CHANGED[change.kind].format(drug=change.drug))
         yield Statement(
             "since_change",
-            f"{what} on {day(one.date)}: {number(one.before_mean, 0)} before "
-            f"({counted(one.before_sessions, 'session')}), {number(one.after_mean, 0)} mmHg since "
-            f"({counted(one.after_sessions, 'session')}); plain means{_left_out(answer)}.",
-            tells=drugs_named([one.drug]),
+            f"{what} on {day(change.date)}: {number(change.before_mean, 0)} before "
+            f"({counted(change.before_sessions, 'session')}), {number(change.after_mean, 0)} mmHg "
+            f"since ({counted(change.after_sessions, 'session')}); plain means{_left_out(answer)}.",
+            tells=drugs_named([change.drug]),
         )
     if found.below_floor is not None:
         chosen = guideline(answer.guideline)
@@ -240,11 +242,11 @@ def context(answer: TrendAnswer) -> Iterator[Statement]:
     for text in found.missed:
         yield Statement("context.missed", text)
     for home in found.home_clinic:
-        said = _home(home)
+        home_text = _home(home)
         joined = "To see both joined, add --bridge conditions."
-        yield Statement("context.home", f"{said} {joined}", outside=said)
-    for part in found.context:
-        yield Statement(f"context.{part.what.partition('_')[0]}", _differs(part))
+        yield Statement("context.home", f"{home_text} {joined}", outside=home_text)
+    for differing in found.context:
+        yield Statement(f"context.{differing.what.partition('_')[0]}", _differs(differing))
     yield from _allowed(answer)
     if found.swings:
         yield Statement(
@@ -255,19 +257,19 @@ def context(answer: TrendAnswer) -> Iterator[Statement]:
 
 
 def _left_out(answer: TrendAnswer) -> str:
-    held = sum(bool(one.bound) for one in answer.sessions)
-    return f"; {counted(held, 'session')} beyond the gauge left out" if held else ""
+    count = sum(bool(session.bound) for session in answer.sessions)
+    return f"; {counted(count, 'session')} beyond the gauge left out" if count else ""
 
 
 def _allowed(answer: TrendAnswer) -> Iterator[Statement]:
     """What the trend allows for because the latest session was measured otherwise."""
-    for what in dict.fromkeys(one.what for one in answer.recorded_changes):
-        mine = [one for one in answer.recorded_changes if one.what == what]
+    for what in dict.fromkeys(change.what for change in answer.recorded_changes):
+        mine = [change for change in answer.recorded_changes if change.what == what]
         each = [
-            f"“{one.latest}” minus “{one.other}” {number(one.difference.estimate, 0)} "
-            f"({number(one.difference.lower, 0)} to {number(one.difference.upper, 0)}; "
-            f"{counted(one.sessions, 'session')})"
-            for one in mine
+            f"“{change.latest}” minus “{change.other}” {number(change.difference.estimate, 0)} "
+            f"({number(change.difference.lower, 0)} to {number(change.difference.upper, 0)}; "
+            f"{counted(change.sessions, 'session')})"
+            for change in mine
         ]
         name = CONTEXTS.get(what, what)
         yield Statement(
@@ -280,23 +282,23 @@ def _allowed(answer: TrendAnswer) -> Iterator[Statement]:
 
 def drug_statements(found: RecordedAnswer) -> Iterator[Statement]:
     """Yield what is told of drugs that are not modelled."""
-    for one in found.unlisted:
-        said = (
-            f"“{one.drug}” ({_days(one)}) is not on the drug list and is not taken as a pressure "
+    for row in found.unlisted:
+        text = (
+            f"“{row.drug}” ({_days(row)}) is not on the drug list and is not taken as a pressure "
             "drug"
         )
         yield Statement(
             "drugs.unlisted",
-            f"{said}; if it is one, write purpose = blood pressure.",
-            outside=f"{said}.",
-            tells=drugs_named([one.drug]),
+            f"{text}; if it is one, write purpose = blood pressure.",
+            outside=f"{text}.",
+            tells=drugs_named([row.drug]),
         )
     if found.raising:
-        named = listed([f"{one.drug} ({_days(one)})" for one in found.raising])
+        named = listed([f"{row.drug} ({_days(row)})" for row in found.raising])
         yield Statement(
             "drugs.raising",
             f"Known to raise pressure, and recorded: {named}.",
-            tells=drugs_named(one.drug for one in found.raising),
+            tells=drugs_named(row.drug for row in found.raising),
         )
     if found.pregnant_renin:
         yield Statement(
@@ -306,37 +308,37 @@ def drug_statements(found: RecordedAnswer) -> Iterator[Statement]:
             tells=drugs_named(found.pregnant_renin),
         )
     if found.others:
-        named = listed([f"{one.drug} ({_days(one)})" for one in found.others])
+        named = listed([f"{row.drug} ({_days(row)})" for row in found.others])
         yield Statement(
             "drugs.others",
             f"Also recorded, and may move pressure: {named}.",
-            tells=drugs_named(one.drug for one in found.others),
+            tells=drugs_named(row.drug for row in found.others),
         )
 
 
-def _days(one: DrugRow) -> str:
-    if np.isnat(one.stopped_on):
-        return f"from {day(one.started_on)}"
-    return f"{day(one.started_on)} to {day(one.stopped_on)}"
+def _days(row: DrugRow) -> str:
+    if np.isnat(row.stopped_on):
+        return f"from {day(row.started_on)}"
+    return f"{day(row.started_on)} to {day(row.stopped_on)}"
 
 
-def _home(one: HomeClinic) -> str:
-    gap = one.mean - one.clinic_mean
+def _home(home: HomeClinic) -> str:
+    gap = home.mean - home.clinic_mean
     side = "lower" if gap < 0 else "higher"
-    where = CONDITION_WORDS[one.condition]
+    where = CONDITION_WORDS[home.condition]
     return (
-        f"Sessions {where} average {number(one.mean, 0)} mmHg ({one.sessions}), in the clinic "
-        f"{number(one.clinic_mean, 0)} ({one.clinic_sessions}): {number(abs(gap), 0)} {side} "
+        f"Sessions {where} average {number(home.mean, 0)} mmHg ({home.sessions}), in the clinic "
+        f"{number(home.clinic_mean, 0)} ({home.clinic_sessions}): {number(abs(gap), 0)} {side} "
         f"{where}."
     )
 
 
-def _differs(one: ContextChange) -> str:
-    before = listed([f"“{text}”" for text in one.earlier])
-    since = f"since {day(one.since)}" if one.divides else f"on {day(one.since)}"
+def _differs(change: ContextChange) -> str:
+    before = listed([f"“{text}”" for text in change.earlier])
+    since = f"since {day(change.since)}" if change.divides else f"on {day(change.since)}"
     return (
-        f"{_WHAT[one.what]} is recorded as “{one.latest}” {since}, and as {before} before: such a "
-        "change can look like a change of pressure."
+        f"{_WHAT[change.what]} is recorded as “{change.latest}” {since}, and as {before} before: "
+        "such a change can look like a change of pressure."
     )
 
 
@@ -349,13 +351,13 @@ def species(answer: TrendAnswer) -> Iterator[Statement]:
             "intervals are on file for it. Numbers and signs are shown as recorded.",
         )
     elif not answer.species:
-        kinds = listed([plural_of(one) for one in SPECIES if judged(one)])
-        said = (
+        kinds = listed([plural_of(kind) for kind in SPECIES if judged(kind)])
+        text = (
             f"No species that is known here is recorded: bounds are those of {kinds}, the more "
             "careful of the two."
         )
         yield Statement(
             "species.blank",
-            f"{said} Write {' or '.join(SPECIES)} in the animals table.",
-            outside=said,
+            f"{text} Write {' or '.join(SPECIES)} in the animals table.",
+            outside=text,
         )

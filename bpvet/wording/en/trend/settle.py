@@ -18,9 +18,9 @@ def settle_words(found: Sequence[SettleAnswer]) -> tuple[str, ...]:
     if not found:
         return ()
     even, rare = (
-        float(fact(one).value or 0) for one in ("project.settle.even", "project.settle.rare")
+        float(fact(name).value or 0) for name in ("project.settle.even", "project.settle.rare")
     )
-    best = next((one for one in found if one.chance >= even), found[-1])
+    best = next((way for way in found if way.chance >= even), found[-1])
     more = more_visits(best.visits, best.gap_days)
     if best.chance >= even:
         settles = "settles" if best.visits == 1 else "settle"
@@ -29,8 +29,8 @@ def settle_words(found: Sequence[SettleAnswer]) -> tuple[str, ...]:
     if best.chance >= rare:
         settles = "settles" if best.visits == 1 else "settle"
         tenths = math.floor(10 * best.chance + 0.5)
-        said = f"{more} {settles} it in about {tenths} of 10 such animals."
-        return (said[0].upper() + said[1:],)
+        text = f"{more} {settles} it in about {tenths} of 10 such animals."
+        return (text[0].upper() + text[1:],)
     share = in_ten(best.chance)
     return (f"More visits alone will rarely settle it ({share} for {more}).",)
 

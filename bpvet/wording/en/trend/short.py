@@ -41,11 +41,11 @@ def short_statements(answer: TrendAnswer | UnseenAnswer) -> tuple[Statement, ...
 
 
 def _first(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
-    said = [one.text for one in urgent_statements(answer.urgent)]
+    texts = [line.text for line in urgent_statements(answer.urgent)]
     signs = sign_statements(answer.signs, named_in_urgent(answer.urgent))
-    said += [one.text for one in (*uncounted_statements(answer.recorded), *signs)]
-    if said:
-        yield Statement("short.urgent" if answer.urgent else "short.signs", " ".join(said))
+    texts += [line.text for line in (*uncounted_statements(answer.recorded), *signs)]
+    if texts:
+        yield Statement("short.urgent" if answer.urgent else "short.signs", " ".join(texts))
 
 
 def _number(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
@@ -55,44 +55,50 @@ def _number(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
     last, usual = answer.sessions[-1], answer.latest
     read = "no number" if last.mean is None else value(last.mean, answer)
     ends = interval(answer.level, usual.lower, usual.upper, answer.decimals)
-    told = f"{_BOUNDS.get(last.bound, '')}{read} on {day(last.date)}; usual then "
+    text = f"{_BOUNDS.get(last.bound, '')}{read} on {day(last.date)}; usual then "
     # Where most readings lie beyond the gauge one end is known, and no estimate is.
     known = f"{value(usual.estimate, answer)} ({ends})"
-    told += f"{usual.only} {value(usual.end, answer)}" if usual.only else known
-    yield Statement("short.number", f"{told}{target_clause(answer)}.")
+    text += f"{usual.only} {value(usual.end, answer)}" if usual.only else known
+    yield Statement("short.number", f"{text}{target_clause(answer)}.")
 
 
 def _change(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
-    since = [one for one in answer.statements if one.key == "since_change"]
+    since = [statement for statement in answer.statements if statement.key == "since_change"]
     if since:
         yield Statement("short.change", since[0].text)
         return
     courses: Sequence[CourseAnswer] = answer.courses if isinstance(answer, TrendAnswer) else ()
     changed = [
-        (date, one.drug)
-        for one in courses
-        for date in (one.started_on, one.stopped_on)
+        (date, course.drug)
+        for course in courses
+        for date in (course.started_on, course.stopped_on)
         if not np.isnat(date) and date <= answer.as_of
     ]
     if changed:
         date, drug = max(changed)
-        told = f"The last change of a pressure drug is of {day(date)} ({drug}); before and after "
-        yield Statement("short.change", f"{told}cannot be compared yet.")
+        text = f"The last change of a pressure drug is of {day(date)} ({drug}); before and after "
+        yield Statement("short.change", f"{text}cannot be compared yet.")
     elif isinstance(answer, TrendAnswer):
         apart = but_for_drugs(answer.recorded)
         yield Statement("short.change", f"No change of a blood-pressure drug is on record{apart}.")
 
 
 def _kidneys(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
-    told = answer.kidney_statements
-    if not told:
+    statements = answer.kidney_statements
+    if not statements:
         kidney = answer.kidney
         text = f"No creatinine or SDMA is on record{but_for_values(answer.recorded)}."
-        newest = [one.newest.date for one in kidney.markers if one.newest] if kidney else []
+        newest = (
+            [marker.newest.date for marker in kidney.markers if marker.newest] if kidney else []
+        )
         if kidney is not None and newest:
             why = f": {kidney.withheld}" if kidney.withheld else ""
             text = f"The newest kidney value is of {day(max(newest))}{why}."
         yield Statement("short.kidney", text)
         return
-    more = f" And {len(told) - 1} more of the kidneys: bpvet trend." if len(told) > 1 else ""
-    yield Statement("short.kidney", f"{told[0].text}{more}")
+    more = (
+        f" And {len(statements) - 1} more of the kidneys: bpvet trend."
+        if len(statements) > 1
+        else ""
+    )
+    yield Statement("short.kidney", f"{statements[0].text}{more}")

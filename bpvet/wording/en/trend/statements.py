@@ -70,7 +70,7 @@ def statements_on(answer: TrendAnswer, topic: str) -> tuple[Statement, ...]:
 
 def sentence(answer: TrendAnswer, topic: str) -> str:
     """Return the sentences on one of `TOPICS`; blank where there is nothing to say."""
-    return " ".join(one.text for one in statements_on(answer, topic))
+    return " ".join(line.text for line in statements_on(answer, topic))
 
 
 def statements(answer: TrendAnswer) -> tuple[Statement, ...]:
@@ -78,13 +78,13 @@ def statements(answer: TrendAnswer) -> tuple[Statement, ...]:
     joined = " (Joined series.)" if answer.bridged else ""
     return tuple(
         replace(
-            one,
-            text=f"{one.text}{joined}",
-            short=f"{one.short}{joined}" if one.short else "",
-            outside=f"{one.outside}{joined}" if one.outside else "",
+            line,
+            text=f"{line.text}{joined}",
+            short=f"{line.short}{joined}" if line.short else "",
+            outside=f"{line.outside}{joined}" if line.outside else "",
         )
         for topic in TOPICS
-        for one in statements_on(answer, topic)
+        for line in statements_on(answer, topic)
     )
 
 
@@ -101,10 +101,10 @@ def worded(
         As `bpvet.wording.en.trend.unused.not_used` takes them.
     """
     answer = replace(answer, assumptions=assumptions(answer), cautions=cautions(answer))
-    told = statements(answer)
+    lines = statements(answer)
     return replace(
         answer,
-        statements=told,
-        sentences=tuple(one.text for one in told),
-        not_used=not_used(records, answer.animal, found, treatments, told),
+        statements=lines,
+        sentences=tuple(line.text for line in lines),
+        not_used=not_used(records, answer.animal, found, treatments, lines),
     )

@@ -32,12 +32,12 @@ def worded(
     records, found, treatments
         As `bpvet.wording.en.trend.unused.not_used` takes them.
     """
-    told = _statements(answer)
+    statements = _statements(answer)
     return replace(
         answer,
-        statements=told,
-        sentences=tuple(one.text for one in told),
-        not_used=not_used(records, answer.animal, found, treatments, told),
+        statements=statements,
+        sentences=tuple(statement.text for statement in statements),
+        not_used=not_used(records, answer.animal, found, treatments, statements),
     )
 
 
@@ -47,11 +47,11 @@ def no_usual(answer: UnseenAnswer) -> str:
 
 
 def _statements(answer: UnseenAnswer) -> tuple[Statement, ...]:
-    said = list(urgent_statements(answer.urgent))
-    said += uncounted_statements(answer.recorded)
-    said.append(Statement("usual.none", no_usual(answer)))
-    said.append(recheck_statement(answer.recheck, answer.as_of))
-    said += sign_statements(answer.signs, named_in_urgent(answer.urgent))
-    said += answer.kidney_statements
-    said += drug_statements(answer.recorded)
-    return tuple(said)
+    statements = list(urgent_statements(answer.urgent))
+    statements += uncounted_statements(answer.recorded)
+    statements.append(Statement("usual.none", no_usual(answer)))
+    statements.append(recheck_statement(answer.recheck, answer.as_of))
+    statements += sign_statements(answer.signs, named_in_urgent(answer.urgent))
+    statements += answer.kidney_statements
+    statements += drug_statements(answer.recorded)
+    return tuple(statements)

@@ -36,14 +36,14 @@ def not_used(
     statements : sequence of Statement
         All that is told.
     """
-    keys = {one.key for one in statements}
+    keys = {statement.key for statement in statements}
     rows = [
         *_signs_unused(found, statements),
         *_labs_unused(found.found.kidneys, keys),
         *_drugs_unused(found, treatments, statements),
         *_aside(records, animal),
     ]
-    return tuple(sorted(rows, key=lambda one: (one.table, str(one.date), one.text)))
+    return tuple(sorted(rows, key=lambda row: (row.table, str(row.date), row.text)))
 
 
 _WHY = {
@@ -55,10 +55,10 @@ _WHY = {
 
 def _signs_unused(found: Safety, statements: Sequence[Statement]) -> Iterator[NotUsed]:
     # An urgent line names every sign that it rests on.
-    told = {(sign.text, str(sign.seen_on)) for line in found.lines for sign in line.signs}
-    told |= {row for one in statements for row in one.tells}
+    reported = {(sign.text, str(sign.seen_on)) for line in found.lines for sign in line.signs}
+    reported |= {row for statement in statements for row in statement.tells}
     for sign in found.found.rows:
-        if (sign.text, str(sign.seen_on)) in told:
+        if (sign.text, str(sign.seen_on)) in reported:
             continue
         reason = _WHY.get(sign.reading, "a newer row of the same sign is told")
         if sign.table != "observations":
@@ -69,15 +69,15 @@ def _signs_unused(found: Safety, statements: Sequence[Statement]) -> Iterator[No
 
 
 def _labs_unused(kidneys: Kidneys, keys: set[str]) -> Iterator[NotUsed]:
-    used = {id(one) for one in _told_values(kidneys, keys)}
+    used = {id(value) for value in _told_values(kidneys, keys)}
     for analyte, values in kidneys.history.analytes.items():
-        for one in values:
-            if id(one) in used:
+        for value in values:
+            if id(value) in used:
                 continue
             reason = "it is shown under the figure and in its own trend"
-            if one.modelled is None:
+            if value.modelled is None:
                 reason = "its analyte or unit is not judged here"
-            yield NotUsed("labs", one.date, f"{analyte} {lab_value(one)}", reason)
+            yield NotUsed("labs", value.date, f"{analyte} {lab_value(value)}", reason)
 
 
 def _told_values(kidneys: Kidneys, keys: set[str]) -> Iterator[LabValue]:
@@ -86,9 +86,9 @@ def _told_values(kidneys: Kidneys, keys: set[str]) -> Iterator[LabValue]:
         yield from (kidneys.acute.first, kidneys.acute.second)
     if kidneys.potassium is not None:
         yield kidneys.potassium.value
-    for one in kidneys.reactions:
-        if one.is_reaction:
-            yield from (one.before, one.after)
+    for reaction in kidneys.reactions:
+        if reaction.is_reaction:
+            yield from (reaction.before, reaction.after)
     if kidneys.weight is not None:
         yield from (kidneys.weight.highest, kidneys.weight.newest)
     if "kidney.protein" in keys:
@@ -104,16 +104,16 @@ def _told_values(kidneys: Kidneys, keys: set[str]) -> Iterator[LabValue]:
 def _drugs_unused(
     found: Safety, treatments: Treatments, statements: Sequence[Statement]
 ) -> Iterator[NotUsed]:
-    told = {what.casefold() for one in statements for what, _ in one.tells}
+    reported = {what.casefold() for line in statements for what, _ in line.tells}
     # An urgent line on the kidneys names the drug that it lays the rise beside.
     events = (line.event for line in found.lines)
-    told |= {one.drug.casefold() for one in events if isinstance(one, KidneyReaction)}
+    reported |= {event.drug.casefold() for event in events if isinstance(event, KidneyReaction)}
     for course in treatments.courses:
         # Drugs that cannot be told apart are told of under one name.
-        if course.drug.casefold() in told:
-            told |= {drug.casefold() for drug in course.together_with}
+        if course.drug.casefold() in reported:
+            reported |= {drug.casefold() for drug in course.together_with}
     for span in treatments.spans:
-        if span.drug.casefold() not in told:
+        if span.drug.casefold() not in reported:
             text = f"{span.drug} {span.dose}".strip()
             why = "it is not known to move pressure"
             if span.modelled:
@@ -134,9 +134,9 @@ def _aside(records: Records, animal: str) -> Iterator[NotUsed]:
             day = np.datetime64("NaT", "D") if pd.isna(row[on]) else np.datetime64(row[on], "D")
             reason = row["set_aside"] or f"it is dated after {records.as_of}"
             yield NotUsed(table, day, str(row[what]), f"set aside: {reason}")
-    for one in records.cancelled_rows:
-        if one.animal == animal:
-            yield NotUsed(one.table, _day(one.date), one.text, one.why)
+    for cancelled in records.cancelled_rows:
+        if cancelled.animal == animal:
+            yield NotUsed(cancelled.table, _day(cancelled.date), cancelled.text, cancelled.why)
 
 
 def _day(written: str) -> np.datetime64:

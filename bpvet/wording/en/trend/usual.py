@@ -47,29 +47,29 @@ _APART = 3.0
 def usual(answer: TrendAnswer) -> Iterator[Statement]:
     """Usual pressure at the latest session."""
     latest, what = answer.latest, QUANTITY_WORDS[answer.quantity]
-    count, one = len(answer.sessions), one_of(answer)
-    held = interval(answer.level, latest.lower, latest.upper, answer.decimals)
+    count, noun = len(answer.sessions), one_of(answer)
+    ends = interval(answer.level, latest.lower, latest.upper, answer.decimals)
     here = "" if of_labs(answer) else " as measured here"
-    told = f"{value(latest.estimate, answer)} on {day(latest.date)} ({held})"
+    level = f"{value(latest.estimate, answer)} on {day(latest.date)} ({ends})"
     if latest.only:
         sure, further = percent((1 + answer.level) / 2), _FURTHER[latest.only]
-        told = (
+        level = (
             f"{latest.only} {value(latest.end, answer)} on {day(latest.date)} ({sure} sure): most "
             f"readings lie beyond the gauge, so how far {further} is not known"
         )
-    said = f"{_how(answer)} the usual {what}{here} was {told}{_other_says(answer)}. "
+    text = f"{_how(answer)} the usual {what}{here} was {level}{_other_says(answer)}. "
     first = answer.sessions[0].date
     if count == 1:
-        said += f"It rests on one {one}: the range is wide, because one {one} says little."
+        text += f"It rests on one {noun}: the range is wide, because one {noun} says little."
     elif first == latest.date:
-        said += f"It rests on {counted(count, one)} of that one day."
+        text += f"It rests on {counted(count, noun)} of that one day."
     else:
-        said += f"It rests on {counted(count, one)} since {day(first)}."
+        text += f"It rests on {counted(count, noun)} since {day(first)}."
     if count == 2:
-        said += f" Two {one}s still leave it wide."
-    parts = [said, *_measured(answer), *_bounds(answer), *_joins(answer)]
+        text += f" Two {noun}s still leave it wide."
+    parts = [text, *_measured(answer), *_bounds(answer), *_joins(answer)]
     if of_labs(answer):
-        parts = [said, lab_usual(answer)]
+        parts = [text, lab_usual(answer)]
     lead, short = _in_short(answer)
     yield Statement("usual", " ".join(parts).strip(), short=short, lead=lead)
     if not of_labs(answer):
@@ -83,8 +83,8 @@ def _in_short(answer: TrendAnswer) -> tuple[str, str]:
     if latest.only:
         lead = capital(f"{latest.only} {value(latest.end, answer)}")
         return lead, f"{rests}; most readings lie beyond the gauge."
-    held = interval(answer.level, latest.lower, latest.upper, answer.decimals)
-    return value(latest.estimate, answer), f"{rests}; {held}."
+    ends = interval(answer.level, latest.lower, latest.upper, answer.decimals)
+    return value(latest.estimate, answer), f"{rests}; {ends}."
 
 
 def _new_dog(answer: TrendAnswer) -> Iterator[Statement]:
@@ -96,12 +96,12 @@ def _new_dog(answer: TrendAnswer) -> Iterator[Statement]:
     asked = f"{counted(visits, 'visit')} before its usual pressure is known"
     kind = answer.species
     if answer.measured_before == "no":
-        said = (
+        text = (
             f"This {kind} is new to being measured: first visits read high, and it needs {asked}."
         )
     else:
-        said = f"A {kind} that is new to being measured needs {asked}: first visits read high."
-    yield Statement("usual.new_dog", said)
+        text = f"A {kind} that is new to being measured needs {asked}: first visits read high."
+    yield Statement("usual.new_dog", text)
 
 
 def _measured(answer: TrendAnswer) -> list[str]:
@@ -112,13 +112,13 @@ def _measured(answer: TrendAnswer) -> list[str]:
     if answer.sessions[-1].bound:
         # Its mean is a bound, which is said beside.
         return []
-    one = one_of(answer)
+    noun = one_of(answer)
     why = (
-        f"a single {one} is noisy, and the others count too"
+        f"a single {noun} is noisy, and the others count too"
         if len(answer.sessions) > 1
-        else f"a single {one} is noisy, and first visits and high readings tend to overstate"
+        else f"a single {noun} is noisy, and first visits and high readings tend to overstate"
     )
-    return [f"That {one} itself read {whole(newest, answer.unit)}: {why}."]
+    return [f"That {noun} itself read {whole(newest, answer.unit)}: {why}."]
 
 
 def _how(answer: TrendAnswer) -> str:
@@ -132,40 +132,45 @@ def _how(answer: TrendAnswer) -> str:
 
 def _other_says(answer: TrendAnswer) -> str:
     """Name the other method's series of the same newest date, with its count and what it says."""
-    said = [
-        f"{counted(one.sessions, f'{_METHOD[one.method]} session')} "
-        f"{'says' if one.sessions == 1 else 'say'} {number(one.usual, answer.decimals)}"
-        for one in answer.other_series
-        if one.usual is not None
+    texts = [
+        f"{counted(series.sessions, f'{_METHOD[series.method]} session')} "
+        f"{'says' if series.sessions == 1 else 'say'} {number(series.usual, answer.decimals)}"
+        for series in answer.other_series
+        if series.usual is not None
     ]
-    return f"; {listed(said)}" if said else ""
+    return f"; {listed(texts)}" if texts else ""
 
 
 def _bounds(answer: TrendAnswer) -> list[str]:
-    held = [one for one in answer.sessions if one.bound]
-    if not held:
+    bounded = [session for session in answer.sessions if session.bound]
+    if not bounded:
         return []
-    named = listed([f"{one.bound} {number(one.mean, 0)} on {day(one.date)}" for one in held[-3:]])
+    named = listed(
+        [
+            f"{session.bound} {number(session.mean, 0)} on {day(session.date)}"
+            for session in bounded[-3:]
+        ]
+    )
     return [
-        f"{capital(counted(len(held), 'session'))} went beyond what the gauge could show "
+        f"{capital(counted(len(bounded), 'session'))} went beyond what the gauge could show "
         f"({named}): such a reading counts as lying beyond it, never as a number."
     ]
 
 
 def _joins(answer: TrendAnswer) -> list[str]:
-    said = []
-    for name, held in answer.bridges.items():
-        said.append(
+    texts = []
+    for name, bridge in answer.bridges.items():
+        texts.append(
             f"Series are joined through an estimated difference ({name}: "
-            f"{number(held.estimate, 0)} {answer.unit}, "
-            f"{interval(answer.level, *held.known[1:])}); it is not measured exactly."
+            f"{number(bridge.estimate, 0)} {answer.unit}, "
+            f"{interval(answer.level, *bridge.known[1:])}); it is not measured exactly."
         )
-    own = [
-        f"{_series_name(one.method, one.condition)} {number(one.estimate, 0)} on {day(one.date)} "
-        f"({number(one.lower, 0)} to {number(one.upper, 0)})"
-        for one in answer.apart
+    apart = [
+        f"{_series_name(level.method, level.condition)} {number(level.estimate, 0)} on "
+        f"{day(level.date)} ({number(level.lower, 0)} to {number(level.upper, 0)})"
+        for level in answer.apart
     ]
-    return [*said, f"Each series on its own: {'; '.join(own)}."] if own else said
+    return [*texts, f"Each series on its own: {'; '.join(apart)}."] if apart else texts
 
 
 def _series_name(method: str, condition: str) -> str:
@@ -209,32 +214,32 @@ def slope(answer: TrendAnswer) -> Iterator[Statement]:
 
 def surprise(answer: TrendAnswer) -> Iterator[Statement]:
     """Whether the newest session was a surprise."""
-    found, d, one = answer.surprise, answer.decimals, one_of(answer)
+    found, d, noun = answer.surprise, answer.decimals, one_of(answer)
     if found.words is None or found.lower is None or found.upper is None:
         return
     expected = (
-        f"earlier {one}s predicted {number(found.expected, d)} "
-        f"({percent(answer.level)} of such {one}s between {number(found.lower, d)} and "
+        f"earlier {noun}s predicted {number(found.expected, d)} "
+        f"({percent(answer.level)} of such {noun}s between {number(found.lower, d)} and "
         f"{number(found.upper, d)})"
     )
     seen = f"{found.bound} {value(found.observed, answer)}".lstrip()
-    said = f"The newest {one}, {seen} on {day(found.date)}, was "
+    text = f"The newest {noun}, {seen} on {day(found.date)}, was "
     if found.words == Surprise.AS_EXPECTED:
         wide = found.upper - found.lower > _SO_WIDE.get(answer.unit, np.inf)
         if of_labs(answer):
             wide = found.upper > _SO_MANY_TIMES * found.lower
         little = " That range is so wide that hardly anything could surprise." if wide else ""
-        yield Statement("surprise.none", f"{said}no surprise: {expected}.{little}")
+        yield Statement("surprise.none", f"{text}no surprise: {expected}.{little}")
         return
     often = about(found.tail or 0.0)
-    said += (
+    text += (
         f"{SURPRISES[found.words]}: {expected}; a result this far off happens {often} of the time."
     )
     if found.words == Surprise.VERY_UNUSUAL:
         more = "another value is on record" if of_labs(answer) else "more visits come"
-        said += f" Until {more}, the trend and the effect of a drug may be off."
+        text += f" Until {more}, the trend and the effect of a drug may be off."
     key = "very_unusual" if found.words == Surprise.VERY_UNUSUAL else "unusual"
-    yield Statement(f"surprise.{key}", said)
+    yield Statement(f"surprise.{key}", text)
 
 
 def following(answer: TrendAnswer) -> Iterator[Statement]:
@@ -244,26 +249,26 @@ def following(answer: TrendAnswer) -> Iterator[Statement]:
         # What is urgent comes first, and an animal that left is not waited for.
         return
     if of_labs(answer):
-        said = (
+        text = (
             f"If nothing changes, the next value ({day(found.date)}) is expected at "
             f"{value(found.mean, answer)}, and {percent(answer.level)} of such values between "
             f"{number(found.lower, d)} and {number(found.upper, d)}."
         )
     elif found.only:
-        said = (
+        text = (
             f"If nothing changes, the mean of the next session (five readings, "
             f"{METHOD_WORDS[found.method]}, {day(found.date)}) is expected at {found.only} "
             f"{whole(found.end, answer.unit)}."
         )
     else:
-        said = (
+        text = (
             f"If nothing changes, the mean of the next session (five readings, "
             f"{METHOD_WORDS[found.method]}, {day(found.date)}) is expected at "
             f"{whole(found.mean, answer.unit)}, and {percent(answer.level)} of such sessions "
             f"between {number(found.lower, 0)} and {number(found.upper, 0)}: a single visit is "
             "noisy."
         )
-    yield Statement("next_session", said)
+    yield Statement("next_session", text)
 
 
 def companions(answer: TrendAnswer) -> Iterator[Statement]:
@@ -297,18 +302,18 @@ def companions(answer: TrendAnswer) -> Iterator[Statement]:
 
 
 def _last_three(answer: TrendAnswer) -> Iterator[Statement]:
-    found, d, one = answer.companions.last_three, answer.decimals, one_of(answer)
+    found, d, noun = answer.companions.last_three, answer.decimals, one_of(answer)
     if found.estimate is None or found.first is None or found.last is None:
         return
     when = f"{day(found.first)} to {day(found.last)}"
     if found.first == found.last:
         when = day(found.last)
-    held = "no interval, as the three are equal"
+    ends = "no interval, as the three are equal"
     if found.lower is not None and found.upper is not None:
-        held = interval(answer.level, found.lower, found.upper, d)
+        ends = interval(answer.level, found.lower, found.upper, d)
     parts = [
-        f"From the last three {one}s alone ({when}): mean {value(found.estimate, answer)}, {held}. "
-        "This is their plain mean, corrected for nothing."
+        f"From the last three {noun}s alone ({when}): mean {value(found.estimate, answer)}, "
+        f"{ends}. This is their plain mean, corrected for nothing."
     ]
     if found.changed:
         parts.append(f"Treatment with {listed(found.changed)} changed between them.")
@@ -332,9 +337,9 @@ def others(answer: TrendAnswer) -> Iterator[Statement]:
     if not answer.other_series:
         return
     named = [
-        f"{counted(one.sessions, 'session')} by "
-        f"{'Doppler' if one.method == 'doppler' else 'the oscillometric method'}, "
-        f"{CONDITION_WORDS[one.condition]}"
-        for one in answer.other_series
+        f"{counted(series.sessions, 'session')} by "
+        f"{'Doppler' if series.method == 'doppler' else 'the oscillometric method'}, "
+        f"{CONDITION_WORDS[series.condition]}"
+        for series in answer.other_series
     ]
     yield Statement("others", f"Also recorded, not used in this trend: {listed(named)}.")

@@ -49,17 +49,17 @@ def _one(agree: Agreement) -> Card:
 
 
 def _higher(agree: Agreement) -> Card:
-    held, unit = agree.bias, agree.data.unit
+    bias, unit = agree.bias, agree.data.unit
     question = "Which reads higher?"
     first, second = agree.data.labels
-    detail = f"{capital(second)} minus {first}, on average: {number(held.estimate)} {unit}"
-    if held.lower is None or held.upper is None:
+    detail = f"{capital(second)} minus {first}, on average: {number(bias.estimate)} {unit}"
+    if bias.lower is None or bias.upper is None:
         return Card(question, "Not clear", f"{detail}.")
-    detail = f"{detail}; {interval(agree.level, held.lower, held.upper, 1)}."
-    if held.lower <= 0 <= held.upper:
+    detail = f"{detail}; {interval(agree.level, bias.lower, bias.upper, 1)}."
+    if bias.lower <= 0 <= bias.upper:
         return Card(question, "Not clear", detail)
-    higher = second if _value(held) > 0 else first
-    lead = f"{capital(higher)}, by {number(abs(_value(held)), 0)} {unit}"
+    higher = second if _value(bias) > 0 else first
+    lead = f"{capital(higher)}, by {number(abs(_value(bias)), 0)} {unit}"
     return Card(question, lead, detail)
 
 
@@ -68,12 +68,12 @@ def _apart(agree: Agreement) -> Card:
     better = agree.limits(intervals="better")
     lead = f"{number(lower.estimate, 0)} to {number(upper.estimate, 0)} {agree.data.unit}"
     ends = " and ".join(
-        f"{number(one.lower, 0)} to {number(one.upper, 0)}"
-        for one in better
-        if one.lower is not None
+        f"{number(limit.lower, 0)} to {number(limit.upper, 0)}"
+        for limit in better
+        if limit.lower is not None
     )
-    held = f" The limits themselves are uncertain: {ends}." if ends else ""
-    return Card("How far apart are single readings?", lead, f"In 95 % of cases.{held}")
+    doubt = f" The limits themselves are uncertain: {ends}." if ends else ""
+    return Card("How far apart are single readings?", lead, f"In 95 % of cases.{doubt}")
 
 
 def _repeats(agree: Agreement) -> Card:
@@ -92,5 +92,5 @@ def _repeats(agree: Agreement) -> Card:
     return Card(question, f"{capital(listed(known))} {unit}", detail)
 
 
-def _value(held: Estimate) -> float:
-    return float(held.estimate or 0.0)
+def _value(estimate: Estimate) -> float:
+    return float(estimate.estimate or 0.0)

@@ -29,9 +29,9 @@ def statistics_table(answer: AgreementAnswer) -> Table:
     """Return every statistic with its interval, and how the interval was made."""
     agree = answer.agreement
     rows = []
-    for name, held, unit in _statistics(agree):
+    for name, value, unit in _statistics(agree):
         digits = 1 if unit else 3
-        rows.append((name, *ends(held, digits), unit, held.how or held.reason or ""))
+        rows.append((name, *ends(value, digits), unit, value.how or value.reason or ""))
     columns = (Column("Statistic"), *ESTIMATE, Column("Unit"), Column("Interval"))
     caption = held_from(agree.level, "Bias, limits of agreement, lines and the rest")
     return Table(caption, columns, rows)
@@ -72,7 +72,7 @@ def plain_figures(agree: Agreement) -> tuple[str, ...]:
     slope = agree.proportional
     parts = []
     if sums is not None:
-        bias, lower, upper = (number(one) for one in sums)
+        bias, lower, upper = (number(figure) for figure in sums)
         parts.append(
             f"By Bland and Altman's sums, as a companion: bias {bias}, limits {lower} to {upper} "
             f"{agree.data.unit}."
@@ -89,8 +89,8 @@ def animals_table(answer: AgreementAnswer) -> Table:
     first, second = data.animal_means()
     visits = np.bincount(data.point_animal)
     rows = [
-        (name, str(count), number(one), number(two), number(two - one))
-        for name, count, one, two in zip(data.animals, visits, first, second, strict=True)
+        (name, str(count), number(left), number(right), number(right - left))
+        for name, count, left, right in zip(data.animals, visits, first, second, strict=True)
     ]
     unit = data.unit
     columns = (
@@ -116,26 +116,26 @@ def criteria_table(answer: AgreementAnswer) -> Table | None:
         Column("How surely"),
     )
     caption = "The guideline's criteria for devices, each as met, not met or not assessable"
-    return Table(caption, columns, [_criterion(one) for one in found])
+    return Table(caption, columns, [_criterion(result) for result in found])
 
 
-def _criterion(one: CriterionResult) -> tuple[str, str, str, str, str]:
-    digits = 2 if one.key == "r" else 1
-    bound = "" if one.bound is None else f"{one.bound:g}"
+def _criterion(result: CriterionResult) -> tuple[str, str, str, str, str]:
+    digits = 2 if result.key == "r" else 1
+    bound = "" if result.bound is None else f"{result.bound:g}"
     sure = {True: "its whole interval", False: "its interval crosses the bound", None: ""}
-    shown = number(one.value.estimate, digits)
-    how = one.reason or sure[one.settled]
-    return marked(one.words, one.remembered), bound, shown, one.verdict, how
+    shown = number(result.value.estimate, digits)
+    how = result.reason or sure[result.settled]
+    return marked(result.words, result.remembered), bound, shown, result.verdict, how
 
 
 def offset_table(answer: AgreementAnswer) -> Table:
     """Return what a trend that joins both methods may take from here."""
     agree = answer.agreement
     found, unit = agree.offset, agree.data.unit
-    held = found.shared_visit_share
-    shared = probability(held.estimate) if held.estimate is not None else "–"
-    if held.lower is not None and held.upper is not None:
-        shared += f" ({probability(held.lower)} to {probability(held.upper)})"
+    share = found.shared_visit_share
+    shared = probability(share.estimate) if share.estimate is not None else "–"
+    if share.lower is not None and share.upper is not None:
+        shared += f" ({probability(share.lower)} to {probability(share.upper)})"
     given = "as the mean of the prior of the difference"
     rows = [
         ("d0: mean difference", number(found.d0), unit, given),
@@ -174,6 +174,6 @@ def choices(answer: AgreementAnswer) -> Table:
 
 def agreement_facts(agree: Agreement) -> Iterator[tuple[str, Fact]]:
     """Yield what each figure behind an agreement is of, and the figure."""
-    for one in agree.criteria:
-        yield f"Criterion, {one.words}", fact(one.fact_id)
+    for result in agree.criteria:
+        yield f"Criterion, {result.words}", fact(result.fact_id)
     yield from judgements("agreement")

@@ -37,9 +37,9 @@ def three_sentences(answer: TrendAnswer) -> list[str]:
     """Return what comes first, three sentences at most."""
     # A target that is withheld has said so in its tile.
     topics = [
-        one for one in TOPICS_OF_THREE if one != "target" or answer.target.verdict is not None
+        topic for topic in TOPICS_OF_THREE if topic != "target" or answer.target.verdict is not None
     ]
-    firsts = [one.text for topic in topics for one in statements_on(answer, topic)[:1]]
+    firsts = [statement.text for topic in topics for statement in statements_on(answer, topic)[:1]]
     return firsts[:_SENTENCES]
 
 
@@ -48,8 +48,8 @@ def told_lines(trend: Trend, answer: TrendAnswer) -> Iterator[tuple[str, str]]:
     yield from _drugs(trend, answer)
     yield from _kidneys(answer)
     for topic in TOPICS_OF_LINES:
-        for one in statements_on(answer, topic):
-            yield ("Signs and notes" if topic == "signs" else "Species", one.text)
+        for statement in statements_on(answer, topic):
+            yield ("Signs and notes" if topic == "signs" else "Species", statement.text)
     if answer.quantity != "systolic":
         yield (
             "Not systolic",
@@ -66,25 +66,30 @@ def told_lines(trend: Trend, answer: TrendAnswer) -> Iterator[tuple[str, str]]:
 
 def _drugs(trend: Trend, answer: TrendAnswer) -> Iterator[tuple[str, str]]:
     if answer.treatments:
-        told = (one for one in statements_on(answer, "drugs") if one.topic == "drug")
-        yield from ((one.lead, one.short) for one in told)
+        statements = (
+            statement for statement in statements_on(answer, "drugs") if statement.topic == "drug"
+        )
+        yield from ((statement.lead, statement.short) for statement in statements)
         return
     beside = ""
     if answer.recorded.treatments_table:
-        others = sorted({one.drug for one in trend.context.treatments.others})
+        others = sorted({treatment.drug for treatment in trend.context.treatments.others})
         beside = f" Also recorded: {listed(others)}." if others else ""
     yield ("Drugs: none on record", f"{without_drug(answer)}{beside}")
 
 
 def _kidneys(answer: TrendAnswer) -> Iterator[tuple[str, str]]:
-    told = statements_on(answer, "kidney")
-    if not told:
+    statements = statements_on(answer, "kidney")
+    if not statements:
         return
     stage = stage_in_short(answer.kidney)
-    pressing = [one for one in told if one.key in KIDNEY_LEADS]
+    pressing = [statement for statement in statements if statement.key in KIDNEY_LEADS]
     if not pressing:
-        yield (f"Kidneys: {stage[:1].lower()}{stage[1:]}" if stage else "Kidneys", told[0].text)
+        yield (
+            f"Kidneys: {stage[:1].lower()}{stage[1:]}" if stage else "Kidneys",
+            statements[0].text,
+        )
         return
     # What presses stands here whole; stages, rates and substages stand among the answers.
-    said = [one.text for one in pressing] + ([f"{stage}."] if stage else [])
-    yield (f"Kidneys: {KIDNEY_LEADS[pressing[0].key].lower()}", " ".join(said))
+    sentences = [statement.text for statement in pressing] + ([f"{stage}."] if stage else [])
+    yield (f"Kidneys: {KIDNEY_LEADS[pressing[0].key].lower()}", " ".join(sentences))

@@ -24,10 +24,15 @@ def animal_cards(trend: Trend, answer: TrendAnswer) -> tuple[Card, ...]:
         Its answer.
     """
     titles = _titles(answer)
-    told = [one for topic in TOPICS_OF_TILES for one in statements_on(answer, topic)[:1]]
+    statements = [
+        statement for topic in TOPICS_OF_TILES for statement in statements_on(answer, topic)[:1]
+    ]
     return (
         _newest(trend, answer),
-        *(Card(titles[one.topic], one.lead, one.short) for one in told),
+        *(
+            Card(titles[statement.topic], statement.lead, statement.short)
+            for statement in statements
+        ),
     )
 
 

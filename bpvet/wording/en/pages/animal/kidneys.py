@@ -18,22 +18,22 @@ TOGETHER = "Pressure and laboratory values together"
 def joint_table(found: Sequence[Joint], level: float) -> Table:
     """Return changes and correlations of pressure fitted together with each laboratory value."""
     caption = f"Changes and correlations, with {percent(level)} intervals"
-    return Table(caption, ESTIMATE_COLUMNS, [row for one in found for row in _rows(one)])
+    return Table(caption, ESTIMATE_COLUMNS, [row for joint in found for row in _rows(joint)])
 
 
-def _rows(one: Joint) -> Iterator[tuple[str, str, str, str, str]]:
-    name = short_name(one.marker.series.quantity)
+def _rows(joint: Joint) -> Iterator[tuple[str, str, str, str, str]]:
+    name = short_name(joint.marker.series.quantity)
     for what, mixture, unit in (
-        (f"{capital(name)}, change apart from drugs", one.slope_marker, "% in 30 days"),
-        (f"Pressure beside {name}, the same", one.slope_pressure, "mmHg in 30 days"),
+        (f"{capital(name)}, change apart from drugs", joint.slope_marker, "% in 30 days"),
+        (f"Pressure beside {name}, the same", joint.slope_pressure, "mmHg in 30 days"),
     ):
-        low, high = mixture.interval(one.level)
-        numbers = (number(float(part), 1) for part in (mixture.mean, low, high))
+        low, high = mixture.interval(joint.level)
+        numbers = (number(float(figure), 1) for figure in (mixture.mean, low, high))
         # Three numbers, which the types of a generator do not count.
         yield (what, *numbers, unit)  # type: ignore[misc]
-    mean, low, high = one.correlation
+    mean, low, high = joint.correlation
     yield (
         f"Correlation of {name} and pressure",
-        *(number(part, 2) for part in (mean, low, high)),  # type: ignore[misc]
+        *(number(figure, 2) for figure in (mean, low, high)),  # type: ignore[misc]
         "",
     )

@@ -57,51 +57,52 @@ _PRIOR_COLUMNS = (
 
 
 def _priors(answer: TrendAnswer) -> Iterator[tuple[str, ...]]:
-    own, noise = answer.priors, answer.noise
+    priors, noise = answer.priors, answer.noise
     # Of laboratory values the logarithm is modelled, and has no unit.
     labs = answer.quantity in LAB_QUANTITIES
     unit, digits = ("of the logarithm", 2) if labs else (answer.unit, 1)
     centred = [
         *_level_and_effect(answer),
-        ("Change apart from drugs, 30 days", (0.0, own.slope_sd)),
-        ("Effect of a change of dose", (0.0, own.increment_sd)),
+        ("Change apart from drugs, 30 days", (0.0, priors.slope_sd)),
+        ("Effect of a change of dose", (0.0, priors.increment_sd)),
     ]
-    if own.first_visit is not None:
-        centred.append(("First-visit excitement", own.first_visit))
-    for one in answer.recorded_changes:
-        what = f"{capital(CONTEXTS.get(one.what, one.what))}, “{one.latest}” minus “{one.other}”"
-        centred.append((what, one.prior))
+    if priors.first_visit is not None:
+        centred.append(("First-visit excitement", priors.first_visit))
+    for change in answer.recorded_changes:
+        kind = capital(CONTEXTS.get(change.what, change.what))
+        what = f"{kind}, “{change.latest}” minus “{change.other}”"
+        centred.append((what, change.prior))
     for of, (centre, sd) in centred:
         yield (of, number(centre, digits), number(sd, digits), "", unit)
     spread = [
-        ("SD between visits", own.sv, noise.sv),
-        ("SD between readings", own.sr, noise.sr),
-        ("SD of slow wander", own.sw, noise.sw),
+        ("SD between visits", priors.sv, noise.sv),
+        ("SD between readings", priors.sr, noise.sr),
+        ("SD of slow wander", priors.sw, noise.sw),
     ]
     if labs:
         del spread[1]  # a value stands alone
     for of, prior, found in spread:
         factor = f"× or ÷ {number(math.exp(prior[1]), 2)}"
         yield (of, number(prior[0], digits), factor, number(found, digits), unit)
-    yield ("Time constant of slow wander", number(own.wander_days, 0), "", "", "days")
-    for name, days in own.tau_days.items():
+    yield ("Time constant of slow wander", number(priors.wander_days, 0), "", "", "days")
+    for name, days in priors.tau_days.items():
         yield (f"Time constant of {name}", number(days, 0), "", "", "days")
 
 
 def _level_and_effect(answer: TrendAnswer) -> list[tuple[str, tuple[float, float]]]:
     """Return centre and SD of level and effect; of a treated animal, those of each group."""
-    own = answer.priors
-    if not own.groups:
-        effect = ("Full effect of a drug", (0.0, own.effect_sd))
-        return [("Level without a drug", own.level), effect]
+    priors = answer.priors
+    if not priors.groups:
+        effect = ("Full effect of a drug", (0.0, priors.effect_sd))
+        return [("Level without a drug", priors.level), effect]
     found = []
-    for one in own.groups:
-        share = f"{probability(one.weight)} of treated animals"
-        found.append((f"Level without a drug, {share}", one.level))
-        if one.under_drug is None:
-            found.append((f"Full effect of a drug, {share}", (0.0, float(one.effect_sd or 0.0))))
+    for group in priors.groups:
+        share = f"{probability(group.weight)} of treated animals"
+        found.append((f"Level without a drug, {share}", group.level))
+        if group.under_drug is None:
+            found.append((f"Full effect of a drug, {share}", (0.0, float(group.effect_sd or 0.0))))
         else:
-            found.append((f"Pressure under a drug, {share}", one.under_drug))
+            found.append((f"Pressure under a drug, {share}", group.under_drug))
     return found
 
 
@@ -131,9 +132,9 @@ def animal_facts(answer: TrendAnswer) -> Iterator[tuple[str, Fact]]:
             yield f"Time constant of {known.name}", fact(known.fact_id)
     for caution in all_cautions():
         if caution.text in answer.cautions:
-            yield from (_of("caution", one) for one in caution.facts)
+            yield from (_of("caution", found) for found in caution.facts)
 
 
-def _of(use: str, one: Fact) -> tuple[str, Fact]:
+def _of(use: str, found: Fact) -> tuple[str, Fact]:
     """Return what a figure is used for and what it is of, and the figure."""
-    return (f"{capital(use)}, {one.statistic}" if one.statistic else capital(use)), one
+    return (f"{capital(use)}, {found.statistic}" if found.statistic else capital(use)), found

@@ -57,8 +57,8 @@ def _estimates(answer: TrendAnswer) -> Iterator[Estimated]:
         yield _row("First-visit excitement", answer.first_visit, change)
     if answer.slope.span_days > 0:
         each = answer.slope
-        held = Estimate(each.per_30_days, each.lower, each.upper, 0.0)
-        yield _row("Change apart from drugs", held, f"{change} in 30 days")
+        estimate = Estimate(each.per_30_days, each.lower, each.upper, 0.0)
+        yield _row("Change apart from drugs", estimate, f"{change} in 30 days")
         over = f"The same over the {each.span_days} days of the record"
         yield _row(over, each.rise_over_record, change)
     for spell in answer.treatments:
@@ -70,17 +70,17 @@ def _estimates(answer: TrendAnswer) -> Iterator[Estimated]:
             yield _row(name, course.effect, change)
     three = answer.companions.last_three
     if three.estimate is not None and three.lower is not None and three.upper is not None:
-        held = Estimate(three.estimate, three.lower, three.upper, None)
-        yield _row(f"Plain mean of the last three {_one(answer)}s", held, unit, digits)
-    found, after, one = answer.surprise, answer.next_session, _one(answer)
+        estimate = Estimate(three.estimate, three.lower, three.upper, None)
+        yield _row(f"Plain mean of the last three {_one(answer)}s", estimate, unit, digits)
+    found, after, noun = answer.surprise, answer.next_session, _one(answer)
     if found.expected is not None and found.lower is not None and found.upper is not None:
-        held = Estimate(found.expected, found.lower, found.upper, 0.0)
-        name = f"{capital(one)} of {found.date}, predicted from those before"
-        yield _row(name, held, unit, digits)
+        estimate = Estimate(found.expected, found.lower, found.upper, 0.0)
+        name = f"{capital(noun)} of {found.date}, predicted from those before"
+        yield _row(name, estimate, unit, digits)
     coming = after.mean, after.lower, after.upper
     to_come = LatestAnswer(after.date, *coming, 0.0, after.only)
     rests = "" if answer.quantity in LAB_QUANTITIES else f", mean of {after.readings} readings"
-    yield _row(f"Next {one}, {after.date}{rests}", to_come, unit, digits)
+    yield _row(f"Next {noun}, {after.date}{rests}", to_come, unit, digits)
 
 
 def _one(answer: TrendAnswer) -> str:
@@ -89,29 +89,35 @@ def _one(answer: TrendAnswer) -> str:
 
 
 def _row(
-    name: str, held: Estimate | EffectAnswer | LatestAnswer, unit: str, digits: int = 1
+    name: str, estimated: Estimate | EffectAnswer | LatestAnswer, unit: str, digits: int = 1
 ) -> Estimated:
-    estimate, lower, upper = (number(v, digits) for v in (held.estimate, held.lower, held.upper))
-    if only := getattr(held, "only", ""):
+    estimate, lower, upper = (
+        number(v, digits) for v in (estimated.estimate, estimated.lower, estimated.upper)
+    )
+    if only := getattr(estimated, "only", ""):
         # Most readings lie beyond the gauge: one end is known.
         estimate = f"{only} {upper if only == 'at most' else lower}"
         lower = upper = NONE
     return (name, estimate, lower, upper, unit)
 
 
-def _treatment_rows(one: TreatmentAnswer, unit: str) -> Iterator[Estimated]:
-    name = f"{capital(one.drug)} from {one.started_on}"
-    if one.effect is None or one.effect_now is None:
+def _treatment_rows(spell: TreatmentAnswer, unit: str) -> Iterator[Estimated]:
+    name = f"{capital(spell.drug)} from {spell.started_on}"
+    if spell.effect is None or spell.effect_now is None:
         yield (f"{name}: cannot be known yet", NONE, NONE, NONE, unit)
         return
-    yield _row(f"{name}: effect at the latest session", one.effect_now, unit)
-    yield _row(f"{name}: full effect", one.effect, unit)
-    if one.plain is not None:
-        plain = number(one.plain.difference, 1)
+    yield _row(f"{name}: effect at the latest session", spell.effect_now, unit)
+    yield _row(f"{name}: full effect", spell.effect, unit)
+    if spell.plain is not None:
+        plain = number(spell.plain.difference, 1)
         yield (f"{name}: plain mean on it less that before it", plain, NONE, NONE, unit)
-    if one.effect_at_half_tau is not None and one.effect_at_double_tau is not None:
-        yield _row(f"{name}: full effect, if it acted twice as fast", one.effect_at_half_tau, unit)
-        yield _row(f"{name}: full effect, if it acted half as fast", one.effect_at_double_tau, unit)
+    if spell.effect_at_half_tau is not None and spell.effect_at_double_tau is not None:
+        yield _row(
+            f"{name}: full effect, if it acted twice as fast", spell.effect_at_half_tau, unit
+        )
+        yield _row(
+            f"{name}: full effect, if it acted half as fast", spell.effect_at_double_tau, unit
+        )
 
 
 def _chances(answer: TrendAnswer) -> Iterator[Chance]:
@@ -122,16 +128,16 @@ def _chances(answer: TrendAnswer) -> Iterator[Chance]:
         yield f"Usual below {number(found.floor, 0)} {unit}", probability(found.p_below_floor)
     for name, p in (answer.category.probability or {}).items():
         yield f"Usual in the category {name}", probability(p)
-    for one in answer.treatments:
-        if one.effect is not None:
-            name = f"{capital(one.drug)} from {one.started_on}"
+    for spell in answer.treatments:
+        if spell.effect is not None:
+            name = f"{capital(spell.drug)} from {spell.started_on}"
             by = f"by 10 {answer.change_unit} or more"
             if answer.quantity in LAB_QUANTITIES:
-                yield f"{name}: higher {by}", probability(one.effect.p_higher_by_10)
-            yield f"{name} lowers {by}", probability(one.p_lower_by_10)
-        if one.told_by_readings is not None:
-            name = f"{capital(one.drug)} from {one.started_on}"
-            yield f"{name}: told by the readings", probability(max(one.told_by_readings, 0.0))
+                yield f"{name}: higher {by}", probability(spell.effect.p_higher_by_10)
+            yield f"{name} lowers {by}", probability(spell.p_lower_by_10)
+        if spell.told_by_readings is not None:
+            name = f"{capital(spell.drug)} from {spell.started_on}"
+            yield f"{name}: told by the readings", probability(max(spell.told_by_readings, 0.0))
     if answer.slope.span_days > 0:
         yield "Rising at all", probability(answer.slope.p_rising)
         yield f"Rising by more than {rise} in 30 days", probability(answer.slope.p_rising_by_1)

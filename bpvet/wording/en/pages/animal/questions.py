@@ -43,7 +43,7 @@ RAISED_HEADINGS = {
 def questions(answer: TrendAnswer) -> Iterator[tuple[str, list[str]]]:
     """Yield each question that is answered, and its sentences."""
     for topic in TOPICS:
-        texts = [one.text for one in statements_on(answer, topic)]
+        texts = [statement.text for statement in statements_on(answer, topic)]
         if topic in HEADINGS and texts:
             yield _question(answer, topic), texts
 

@@ -57,14 +57,14 @@ def sessions_table(trend: Trend, answer: TrendAnswer) -> Table:
     """
     if answer.quantity in LAB_QUANTITIES:
         return _values_table(answer)
-    own = set(trend.series.session.tolist())
+    in_series = set(trend.series.session.tolist())
     frame = trend.context.sessions.iloc[::-1]
-    held = [session_answer(row, answer.quantity) for _, row in frame.iterrows()]
-    inside = [number_ in own for number_ in frame["session"]]
+    sessions = [session_answer(row, answer.quantity) for _, row in frame.iterrows()]
+    inside = [number_ in in_series for number_ in frame["session"]]
     taken = _in_order(trend, answer.quantity)
     rows = [
-        _session_row(one, yes, taken.get(int(number_), ""))
-        for one, yes, number_ in zip(held, inside, frame["session"], strict=True)
+        _session_row(session, yes, taken.get(int(number_), ""))
+        for session, yes, number_ in zip(sessions, inside, frame["session"], strict=True)
     ]
     columns = (
         Column("Date"),
@@ -84,14 +84,17 @@ def sessions_table(trend: Trend, answer: TrendAnswer) -> Table:
         f"Every session, newest first: {QUANTITY_WORDS[answer.quantity]}; readings in brackets "
         "did not count"
     )
-    marked = {place for place, yes in enumerate(inside) if not yes}
+    marked = {index for index, yes in enumerate(inside) if not yes}
     ids = [f"session-{number_}" for number_ in frame["session"]]
     return Table(caption, columns, rows, marked=marked, ids=ids)
 
 
 def _values_table(answer: TrendAnswer) -> Table:
     """Return the single values of a laboratory series, newest first."""
-    rows = [(str(one.date), number(one.mean, answer.decimals)) for one in reversed(answer.sessions)]
+    rows = [
+        (str(value.date), number(value.mean, answer.decimals))
+        for value in reversed(answer.sessions)
+    ]
     caption = f"Every value, newest first: {QUANTITY_WORDS[answer.quantity]}"
     heads = (Column("Date"), Column(f"Value, {answer.unit}", True))
     return Table(caption, heads, rows, wide=False)
@@ -103,30 +106,30 @@ def _in_order(trend: Trend, quantity: str) -> dict[int, str]:
     frame = frame[(frame["animal"] == trend.series.animal) & (frame["session"] > 0)]
     if quantity not in frame:  # the difference of two
         return {}
-    said: dict[int, list[str]] = {}
+    by_session: dict[int, list[str]] = {}
     for row in frame.sort_values(["session", "order"], kind="stable").to_dict("records"):
         silent = "no sound" if row["fate"] == "no sound" else ""
         shown = _value(row[quantity], str(row[f"{quantity}_bound"])) or silent
         if shown:
             used = row["fate"] in ("used", "no sound")
-            said.setdefault(int(row["session"]), []).append(shown if used else f"({shown})")
-    return {session: ", ".join(shown) for session, shown in said.items()}
+            by_session.setdefault(int(row["session"]), []).append(shown if used else f"({shown})")
+    return {session: ", ".join(shown) for session, shown in by_session.items()}
 
 
-def _session_row(one: SessionAnswer, inside: bool, taken: str) -> tuple[str, ...]:
+def _session_row(session: SessionAnswer, inside: bool, taken: str) -> tuple[str, ...]:
     return (
-        str(one.date),
-        METHOD_WORDS[one.method],
-        one.condition,
-        one.label,
+        str(session.date),
+        METHOD_WORDS[session.method],
+        session.condition,
+        session.label,
         "yes" if inside else "no",
-        str(one.n_taken),
-        str(one.n_used),
-        number(one.mean, 0),
-        number(one.sd, 1),
-        one.bound,
+        str(session.n_taken),
+        str(session.n_used),
+        number(session.mean, 0),
+        number(session.sd, 1),
+        session.bound,
         taken,
-        "; ".join(one.flags),
+        "; ".join(session.flags),
     )
 
 
@@ -170,12 +173,12 @@ def _uncounted(frame: pd.DataFrame) -> Iterator[str]:
     """
     alike: dict[tuple[str, str], list[str]] = {}
     for row in frame[frame["fate"] != "used"].to_dict("records"):
-        said = f"{_when(row)} {_value(row['systolic'], str(row['systolic_bound']))}".strip()
+        reading = f"{_when(row)} {_value(row['systolic'], str(row['systolic_bound']))}".strip()
         if row["fate"] == "set aside":
-            said = f"{row['file']} {row['line']}"
-        alike.setdefault((str(row["fate"]), str(row["reason"])), []).append(said)
-    for (fate, reason), held in alike.items():
-        yield f"{capital(fate)}{f' ({reason})' if reason else ''}: {', '.join(held)}."
+            reading = f"{row['file']} {row['line']}"
+        alike.setdefault((str(row["fate"]), str(row["reason"])), []).append(reading)
+    for (status, reason), readings in alike.items():
+        yield f"{capital(status)}{f' ({reason})' if reason else ''}: {', '.join(readings)}."
 
 
 def _reading_cells(row: dict[Hashable, Any]) -> Iterator[str]:
@@ -206,7 +209,7 @@ def _when(row: dict[Hashable, Any]) -> str:
 def _value(value: Any, bound: str = "") -> str:
     """Return a number as written, with what it is a bound of; blank where there is none."""
     shown = "" if pd.isna(value) else f"{value:.10g}"
-    return " ".join(part for part in (bound, shown) if part)
+    return " ".join(word for word in (bound, shown) if word)
 
 
 def treatments_table(trend: Trend) -> Table | str:
@@ -241,8 +244,8 @@ def treatments_table(trend: Trend) -> Table | str:
 
 def dose_written(row: Mapping[Hashable, Any]) -> str:
     """Return dose, unit and product of a row of treatment as they are written."""
-    dose = " ".join(part for part in (str(row["dose"]), str(row["dose_unit"])) if part)
-    return "; ".join(part for part in (dose, str(row["product"])) if part)
+    dose = " ".join(word for word in (str(row["dose"]), str(row["dose_unit"])) if word)
+    return "; ".join(word for word in (dose, str(row["product"])) if word)
 
 
 def signs_table(trend: Trend) -> Table | str:
@@ -287,11 +290,11 @@ def labs_table(frame: pd.DataFrame, stagings: Sequence[Staging]) -> Table | None
     heads = [f"{analyte}, {unit}".rstrip(", ") for analyte, unit in named]
     rows = []
     for date, day in reversed(list(frame.groupby("sampled_on"))):
-        held: dict[tuple[str, str], list[str]] = {}
+        by_kind: dict[tuple[str, str], list[str]] = {}
         names = ("analyte", "unit", "value", "value_bound")
         for analyte, unit, value, bound in zip(*(day[name] for name in names), strict=True):
-            held.setdefault((analyte, unit), []).append(_value(value, str(bound)))
-        rows.append((_date(date), *(", ".join(held.get(kind, ())) for kind in kinds)))
+            by_kind.setdefault((analyte, unit), []).append(_value(value, str(bound)))
+        rows.append((_date(date), *(", ".join(by_kind.get(kind, ())) for kind in kinds)))
     columns = (Column("Sampled on"), *(Column(head, True) for head in heads))
     caption = "Laboratory values as recorded, newest first"
     return Table(caption, columns, rows, tuple(_stage_notes(stagings)))
@@ -299,15 +302,15 @@ def labs_table(frame: pd.DataFrame, stagings: Sequence[Staging]) -> Table | None
 
 def _stage_notes(found: Sequence[Staging]) -> Iterator[str]:
     """Yield the stages, one sentence an edition."""
-    for edition in dict.fromkeys(one.edition for one in found):
-        said = "; ".join(
-            f"{short_name(one.analyte)}, {one.unit}: {one.words()}"
-            for one in found
-            if one.edition == edition
+    for edition in dict.fromkeys(staging.edition for staging in found):
+        stages = "; ".join(
+            f"{short_name(staging.analyte)}, {staging.unit}: {staging.words()}"
+            for staging in found
+            if staging.edition == edition
         )
         yield (
-            f"Stages of the {edition} ({found[0].species}): {said}. One value does not establish a "
-            f"stage. {NEWER} Values are in the units given; none was converted."
+            f"Stages of the {edition} ({found[0].species}): {stages}. One value does not establish "
+            f"a stage. {NEWER} Values are in the units given; none was converted."
         )
 
 
@@ -328,13 +331,13 @@ def findings_table(answer: TrendAnswer) -> Table | str:
         return "The record check found nothing about this animal's records."
     rows = [
         (
-            one.file if one.line is None else f"{one.file}, line {one.line}",
-            one.column,
-            one.value,
-            one.reason,
-            one.mend,
+            finding.file if finding.line is None else f"{finding.file}, line {finding.line}",
+            finding.column,
+            finding.value,
+            finding.reason,
+            finding.mend,
         )
-        for one in found
+        for finding in found
     ]
     columns = tuple(Column(head) for head in ("Where", "Column", "Value", "What was found", "Mend"))
     caption = f"{capital(counted(len(found), 'finding'))} about this animal's records"
@@ -352,8 +355,8 @@ def own_rows(trend: Trend, frame: pd.DataFrame, by: str) -> pd.DataFrame:
     by : str
         Its column of dates.
     """
-    own = frame[(frame["animal"] == trend.series.animal) & ~frame["future"].astype(bool)]
-    return own.sort_values(by, kind="stable")
+    rows = frame[(frame["animal"] == trend.series.animal) & ~frame["future"].astype(bool)]
+    return rows.sort_values(by, kind="stable")
 
 
 def _date(value: Any) -> str:

@@ -30,8 +30,8 @@ def unused_lines(answer: TrendAnswer) -> list[str]:
         when = "no date" if np.isnat(row.date) else day(row.date)
         alike.setdefault((row.table, row.reason), []).append(f"{row.text} ({when})")
     return [
-        f"{_TABLES.get(table, table)}, because {reason}: {'; '.join(held)}."
-        for (table, reason), held in alike.items()
+        f"{_TABLES.get(table, table)}, because {reason}: {'; '.join(rows)}."
+        for (table, reason), rows in alike.items()
     ]
 
 

@@ -38,16 +38,17 @@ def to_change(answer: AuditAnswer) -> tuple[str, ...]:
 
 
 def _gains(audit: Audit) -> Iterator[str]:
-    for one in sorted(audit.precision, key=lambda one: -one.pairs):
-        best = one.changes[0]
+    for precision in sorted(audit.precision, key=lambda precision: -precision.pairs):
+        best = precision.changes[0]
         if best.gain.estimate is None or best.gain.estimate < _LEAST_GAIN:
             continue
-        few = ", little more than a guess" if one.pairs < _FEW_PAIRS else ""
+        few = ", little more than a guess" if precision.pairs < _FEW_PAIRS else ""
         yield (
-            f"{capital(best.words)}: by {METHOD_WORDS[one.method]} the SD of a visit's mean about "
-            f"the usual pressure would be {number(best.sd.estimate)} mmHg, and not "
-            f"{number(one.now.estimate)} (gain {number(best.gain.estimate)}; "
-            f"{_from_to(audit, best.gain)}; from {counted(one.pairs, 'pair')} of sessions{few})."
+            f"{capital(best.words)}: by {METHOD_WORDS[precision.method]} the SD of a visit's mean "
+            f"about the usual pressure would be {number(best.sd.estimate)} mmHg, and not "
+            f"{number(precision.now.estimate)} (gain {number(best.gain.estimate)}; "
+            f"{_from_to(audit, best.gain)}; from {counted(precision.pairs, 'pair')} of "
+            f"sessions{few})."
         )
 
 
@@ -63,23 +64,23 @@ def _breaches(audit: Audit) -> Iterator[str]:
 
 
 def _decided(audit: Audit) -> Iterator[str]:
-    held = audit.decisions
-    if held.count:
+    tally = audit.decisions
+    if tally.count:
         yield (
-            f"{capital(held.words)}: {held.count} of {held.n} "
-            f"({_shares_from_to(audit, held.share)}). A second session first is asked, unless it "
+            f"{capital(tally.words)}: {tally.count} of {tally.n} "
+            f"({_shares_from_to(audit, tally.share)}). A second session first is asked, unless it "
             "is urgent."
         )
 
 
 def _cuffs(audit: Audit) -> Iterator[str]:
-    for one in audit.cuffs:
-        outside = one.below + one.above
+    for cuffs in audit.cuffs:
+        outside = cuffs.below + cuffs.above
         if outside:
             yield (
-                f"Cuff width over limb circumference outside {one.low:g} to {one.high:g} in "
-                f"{_species(one.species)}: {outside} of {one.n} sessions (narrow cuffs read high, "
-                "wide ones low)."
+                f"Cuff width over limb circumference outside {cuffs.low:g} to {cuffs.high:g} in "
+                f"{_species(cuffs.species)}: {outside} of {cuffs.n} sessions (narrow cuffs read "
+                "high, wide ones low)."
             )
 
 
@@ -87,16 +88,16 @@ def _species(species: str) -> str:
     return f"{species}s" if species else "animals of unknown species"
 
 
-def _from_to(audit: Audit, held: Estimate) -> str:
-    if held.lower is None or held.upper is None:
+def _from_to(audit: Audit, estimate: Estimate) -> str:
+    if estimate.lower is None or estimate.upper is None:
         return "no interval can be given"
-    return f"{percent(audit.level)} interval {number(held.lower)} to {number(held.upper)}"
+    return f"{percent(audit.level)} interval {number(estimate.lower)} to {number(estimate.upper)}"
 
 
-def _shares_from_to(audit: Audit, held: Estimate) -> str:
-    if held.lower is None or held.upper is None:
+def _shares_from_to(audit: Audit, share: Estimate) -> str:
+    if share.lower is None or share.upper is None:
         return "no interval can be given"
-    ends = f"{probability(held.lower)} to {probability(held.upper)}"
+    ends = f"{probability(share.lower)} to {probability(share.upper)}"
     return f"{percent(audit.level)} interval {ends}"
 
 
@@ -106,12 +107,12 @@ def everything(answer: AuditAnswer) -> Table:
     found = (*_protocol_rows(audit), *_reading_rows(audit), *_other_rows(audit))
     # Three columns, so that a telephone shows them all.
     rows = [
-        tuple(_unbroken(one) for one in (f"{what}, {method}" if method else what, *rest))
+        tuple(_unbroken(cell) for cell in (f"{what}, {method}" if method else what, *rest))
         for what, method, *rest in found
     ]
     columns = (Column("What"), Column("Found"), Column("Interval"))
     caption = held_from(audit.level, "What was found")
-    zeros = [one for one in (_never(audit), _unknown(audit)) if one]
+    zeros = [zero for zero in (_never(audit), _unknown(audit)) if zero]
     note = (
         "Intervals of shares are by animal; counts of readings are of all that was done and have "
         "none."
@@ -139,19 +140,19 @@ def _counted_row(item: ProtocolItem) -> _Row:
     return capital(item.words), METHOD_WORDS.get(item.method, ""), found, _shares(item.share)
 
 
-def _shares(held: Estimate) -> str:
-    if held.lower is None or held.upper is None:
+def _shares(share: Estimate) -> str:
+    if share.lower is None or share.upper is None:
         return NONE
-    return f"{probability(held.lower)} to {probability(held.upper)}"
+    return f"{probability(share.lower)} to {probability(share.upper)}"
 
 
-def _mmhg(held: Estimate) -> tuple[str, str]:
+def _mmhg(value: Estimate) -> tuple[str, str]:
     """Return an estimate and its interval as cells; of one that is not known, why."""
-    if held.estimate is None:
-        return "not known", held.reason or NONE
-    if held.lower is None or held.upper is None:
-        return f"{number(held.estimate)} mmHg", held.reason or NONE
-    return f"{number(held.estimate)} mmHg", f"{number(held.lower)} to {number(held.upper)}"
+    if value.estimate is None:
+        return "not known", value.reason or NONE
+    if value.lower is None or value.upper is None:
+        return f"{number(value.estimate)} mmHg", value.reason or NONE
+    return f"{number(value.estimate)} mmHg", f"{number(value.lower)} to {number(value.upper)}"
 
 
 def _reading_rows(audit: Audit) -> Iterator[_Row]:
@@ -159,44 +160,48 @@ def _reading_rows(audit: Audit) -> Iterator[_Row]:
         range_ = f"{number(taken.mean)} ({taken.least} to {taken.most})"
         found = f"{range_}; {number(taken.mean_used)} used"
         yield "Readings taken a session", METHOD_WORDS[taken.method], found, NONE
-    for one in audit.order:
-        yield "First reading minus the rest", METHOD_WORDS[one.method], *_mmhg(one.first_minus_rest)
-    for one in audit.order:
+    for effects in audit.order:
+        yield (
+            "First reading minus the rest",
+            METHOD_WORDS[effects.method],
+            *_mmhg(effects.first_minus_rest),
+        )
+    for effects in audit.order:
         words = "Change with each reading after the first"
-        yield words, METHOD_WORDS[one.method], *_mmhg(one.drift_after_first)
-    for held in audit.digits:
-        name, test = METHOD_WORDS[held.method], held.test
+        yield words, METHOD_WORDS[effects.method], *_mmhg(effects.drift_after_first)
+    for digits in audit.digits:
+        name, test = METHOD_WORDS[digits.method], digits.test
         fair = probability(1 / len(test.digits))
         p = "" if test.p is None else f"; p {number(test.p, 3)}"
-        share = probability(held.zeros.estimate)
-        yield "Readings that end in 0", name, f"{share}, {fair} by chance{p}", _shares(held.zeros)
+        share = probability(digits.zeros.estimate)
+        yield "Readings that end in 0", name, f"{share}, {fair} by chance{p}", _shares(digits.zeros)
         if test.off_step:
             yield "Readings between the marks", name, str(test.off_step), NONE
-    for held in audit.digits:
-        expected = probability(held.repeats_expected)
-        found = f"{held.repeats} of {held.pairs}, {expected} by chance"
+    for digits in audit.digits:
+        expected = probability(digits.repeats_expected)
+        found = f"{digits.repeats} of {digits.pairs}, {expected} by chance"
         yield (
-            *("Readings equal to the one before", METHOD_WORDS[held.method], found),
-            _shares(held.repeats_share),
+            *("Readings equal to the one before", METHOD_WORDS[digits.method], found),
+            _shares(digits.repeats_share),
         )
-        if held.identical_sessions:
-            count = str(held.identical_sessions)
-            yield "Sessions with all readings equal", METHOD_WORDS[held.method], count, NONE
+        if digits.identical_sessions:
+            count = str(digits.identical_sessions)
+            yield "Sessions with all readings equal", METHOD_WORDS[digits.method], count, NONE
     for spread in audit.spreads:
         if not spread.by:
             yield "SD of readings in a session", METHOD_WORDS[spread.method], *_mmhg(spread.sd)
 
 
 def _other_rows(audit: Audit) -> Iterator[_Row]:
-    for one in audit.operators:
-        if one.sd is not None:
-            found, ends = _mmhg(one.sd)
-            p = "" if one.p is None else f"; p {number(one.p, 3)}"
-            yield "SD between operators", METHOD_WORDS[one.method], f"{found}{p}", ends
-    for held in audit.situations:
-        if held.found is not None:
-            name = METHOD_WORDS[held.found.method]
-            yield AGAINST[held.condition], name, *_mmhg(held.found.overall)
+    for operators in audit.operators:
+        if operators.sd is not None:
+            found, ends = _mmhg(operators.sd)
+            p = "" if operators.p is None else f"; p {number(operators.p, 3)}"
+            yield "SD between operators", METHOD_WORDS[operators.method], f"{found}{p}", ends
+    for situation in audit.situations:
+        if situation.found is not None:
+            name = METHOD_WORDS[situation.found.method]
+            yield AGAINST[situation.condition], name, *_mmhg(situation.found.overall)
     for cuff in audit.cuffs:
         if cuff.n:
             words = f"Cuffs of {_species(cuff.species)} within {cuff.low:g} to {cuff.high:g}"
@@ -211,11 +216,11 @@ def _never(audit: Audit) -> str:
     """Return what was never so in one sentence, with how much of it cannot be ruled out."""
     parts = []
     for taken in audit.taken:
-        none = [one for one in audit.protocol if one.method == taken.method and not one.count]
+        none = [step for step in audit.protocol if step.method == taken.method and not step.count]
         if none:
-            uppers = [one.share.upper for one in none if one.share.upper is not None]
+            uppers = [step.share.upper for step in none if step.share.upper is not None]
             up_to = f", each up to {probability(max(uppers))} not ruled out" if uppers else ""
-            named = listed([one.words for one in none])
+            named = listed([step.words for step in none])
             whole = counted(taken.sessions, f"{METHOD_WORDS[taken.method]} session")
             parts.append(f"in {whole}{up_to}: {named}")
     return f"Not once {'; nor '.join(parts)}." if parts else ""
@@ -224,13 +229,13 @@ def _never(audit: Audit) -> str:
 def _unknown(audit: Audit) -> str:
     """Return what the records say nothing of."""
     parts = [
-        f"{AGAINST[one.condition][0].lower()}{AGAINST[one.condition][1:]}"
-        for one in audit.situations
-        if one.found is None
+        f"{AGAINST[situation.condition][0].lower()}{AGAINST[situation.condition][1:]}"
+        for situation in audit.situations
+        if situation.found is None
     ]
     if not audit.operators:
         parts.append("operators")
     if not audit.times:
         parts.append("the time of day")
-    parts += [f"the cuffs of {_species(one.species)}" for one in audit.cuffs if not one.n]
+    parts += [f"the cuffs of {_species(cuffs.species)}" for cuffs in audit.cuffs if not cuffs.n]
     return f"Not known from these records: {listed(parts)}." if parts else ""

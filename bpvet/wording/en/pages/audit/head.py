@@ -36,7 +36,7 @@ def _helps(audit: Audit) -> Card:
     if not audit.precision:
         detail = "No animal was seen twice, near in time, by one method under one condition."
         return Card(question, "Not known", detail)
-    most = max(audit.precision, key=lambda one: one.pairs)
+    most = max(audit.precision, key=lambda precision: precision.pairs)
     best = most.changes[0]
     detail = (
         f"{capital(best.words)}. By {METHOD_WORDS[most.method]}, one visit's mean lies about the "
@@ -53,9 +53,11 @@ def _kept(audit: Audit) -> Card:
     question = "Was the protocol kept?"
     few = [item for item in audit.protocol if item.key == "not_enough"]
     count, n = sum(item.count for item in few), sum(item.n for item in few)
-    other = [item for item in audit.protocol if item.key in ("few", "inconsistent", "falling")]
+    breaches = [item for item in audit.protocol if item.key in ("few", "inconsistent", "falling")]
     parts = [
-        f"{item.words} ({METHOD_WORDS[item.method]}): {item.count}" for item in other if item.count
+        f"{item.words} ({METHOD_WORDS[item.method]}): {item.count}"
+        for item in breaches
+        if item.count
     ]
     detail = f"{count} of {n} sessions had fewer used readings than the guideline asks for."
     if parts:
@@ -66,12 +68,12 @@ def _kept(audit: Audit) -> Card:
 
 def _first(audit: Audit) -> Card:
     question = "Is the first reading different?"
-    known = [one for one in audit.order if one.first_minus_rest.lower is not None]
+    known = [effects for effects in audit.order if effects.first_minus_rest.lower is not None]
     if not known:
         return Card(question, "Not known", "Too few sessions of three readings or more.")
-    most = max(known, key=lambda one: one.sessions)
-    held = most.first_minus_rest
-    lower, upper, size = held.lower or 0.0, held.upper or 0.0, held.estimate or 0.0
+    most = max(known, key=lambda effects: effects.sessions)
+    gap = most.first_minus_rest
+    lower, upper, size = gap.lower or 0.0, gap.upper or 0.0, gap.estimate or 0.0
     detail = (
         f"First minus rest by {METHOD_WORDS[most.method]}: {number(size)} mmHg; "
         f"{interval(audit.level, lower, upper, 1)}."
@@ -84,11 +86,11 @@ def _first(audit: Audit) -> Card:
 
 
 def _decisions(audit: Audit) -> Card:
-    question, held = "Did decisions rest on one session?", audit.decisions
-    if not held.n:
+    question, tally = "Did decisions rest on one session?", audit.decisions
+    if not tally.n:
         return Card(question, "None recorded", "No pressure-acting drug was started or changed.")
     detail = (
         "Starts and changes of a pressure-acting drug that rested on one session or none. The "
         "guideline asks for a second session first, unless it is urgent."
     )
-    return Card(question, f"{held.count} of {held.n}", detail)
+    return Card(question, f"{tally.count} of {tally.n}", detail)

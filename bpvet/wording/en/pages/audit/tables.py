@@ -18,18 +18,21 @@ def _count(head: str) -> Column:
     return Column(head, number=True)
 
 
-def _shares(held: Estimate) -> tuple[str, str, str]:
-    return (probability(held.estimate), probability(held.lower), probability(held.upper))
+def _shares(share: Estimate) -> tuple[str, str, str]:
+    return (probability(share.estimate), probability(share.lower), probability(share.upper))
 
 
 def precision_table(audit: Audit) -> Table | None:
     """Return what each change would give, in mmHg; None where nothing is known."""
     rows = []
-    for one in audit.precision:
-        name = METHOD_WORDS[one.method]
-        now = f"as it is now ({one.pairs} {'pair' if one.pairs == 1 else 'pairs'})"
-        rows.append((name, now, *ends(one.now), "", "", ""))
-        rows += [(name, part.words, *ends(part.sd), *ends(part.gain)) for part in one.changes]
+    for precision in audit.precision:
+        name = METHOD_WORDS[precision.method]
+        now = f"as it is now ({precision.pairs} {'pair' if precision.pairs == 1 else 'pairs'})"
+        rows.append((name, now, *ends(precision.now), "", "", ""))
+        rows += [
+            (name, change.words, *ends(change.sd), *ends(change.gain))
+            for change in precision.changes
+        ]
     if not rows:
         return None
     between = (_count("From"), _count("To"))
@@ -44,15 +47,15 @@ def taken_table(audit: Audit) -> Table | None:
     """Return readings a session, by method."""
     rows = [
         (
-            METHOD_WORDS[one.method],
-            str(one.sessions),
-            number(one.mean),
-            str(one.least),
-            number(one.median),
-            str(one.most),
-            number(one.mean_used),
+            METHOD_WORDS[taken.method],
+            str(taken.sessions),
+            number(taken.mean),
+            str(taken.least),
+            number(taken.median),
+            str(taken.most),
+            number(taken.mean_used),
         )
-        for one in audit.taken
+        for taken in audit.taken
     ]
     heads = ("Sessions", "Mean taken", "Least", "Median", "Most", "Mean used")
     columns = (_METHOD, *(_count(head) for head in heads))
@@ -83,15 +86,15 @@ def protocol_table(audit: Audit) -> Table | None:
 def order_table(audit: Audit) -> Table | None:
     """Return first reading against the rest, and drift, by method; mmHg."""
     rows = []
-    for one in audit.order:
-        name = METHOD_WORDS[one.method]
-        for words, held in (
-            ("first minus rest", one.first_minus_rest),
-            ("change for each reading, the first included", one.drift),
-            ("change for each reading, from the second on", one.drift_after_first),
-            *((f"reading {each.place} minus rest", each.minus_rest) for each in one.places),
+    for effects in audit.order:
+        name = METHOD_WORDS[effects.method]
+        for words, gap in (
+            ("first minus rest", effects.first_minus_rest),
+            ("change for each reading, the first included", effects.drift),
+            ("change for each reading, from the second on", effects.drift_after_first),
+            *((f"reading {each.place} minus rest", each.minus_rest) for each in effects.places),
         ):
-            rows.append((name, words, *ends(held), held.reason or ""))
+            rows.append((name, words, *ends(gap), gap.reason or ""))
     if not rows:
         return None
     columns = (_METHOD, Column("What, mmHg"), *ESTIMATE, Column("Note"))
@@ -101,21 +104,21 @@ def order_table(audit: Audit) -> Table | None:
 def digit_table(audit: Audit) -> Table | None:
     """Return end digits and repeats, by method."""
     rows = []
-    for one in audit.digits:
-        name, test = METHOD_WORDS[one.method], one.test
+    for digits in audit.digits:
+        name, test = METHOD_WORDS[digits.method], digits.test
         for digit, count in zip(test.digits, test.counts, strict=True):
             rows.append((name, f"ends in {digit}", str(count), ""))
         rows.append((name, "between the marks", str(test.off_step), ""))
         shown = "below 0.001" if test.p is not None and test.p < 0.001 else number(test.p, 3)
         how = f"chi-square {number(test.chi_square)}, p {shown} ({test.how})"
         rows.append((name, "more uneven than chance?", "", how if test.p is not None else "–"))
-        zeros = " ".join(("from", _shares(one.zeros)[1], "to", _shares(one.zeros)[2]))
-        share = f"{probability(one.zeros.estimate)} of readings on the marks ({zeros})"
+        zeros = " ".join(("from", _shares(digits.zeros)[1], "to", _shares(digits.zeros)[2]))
+        share = f"{probability(digits.zeros.estimate)} of readings on the marks ({zeros})"
         rows.append((name, "ends in 0, as a share", "", share))
-        expected = probability(one.repeats_expected)
-        equal = f"of {one.pairs}; {expected} expected from scatter alone"
-        rows.append((name, "equal to the one before", str(one.repeats), equal))
-        rows.append((name, "sessions with all readings equal", str(one.identical_sessions), ""))
+        expected = probability(digits.repeats_expected)
+        equal = f"of {digits.pairs}; {expected} expected from scatter alone"
+        rows.append((name, "equal to the one before", str(digits.repeats), equal))
+        rows.append((name, "sessions with all readings equal", str(digits.identical_sessions), ""))
     columns = (_METHOD, Column("Readings"), _count("Count"), Column("Note"))
     return Table("End digits and identical repeats", columns, rows) if rows else None
 
@@ -123,11 +126,13 @@ def digit_table(audit: Audit) -> Table | None:
 def spread_table(audit: Audit) -> Table | None:
     """Return the scatter of readings by method and group, plain and drawn together."""
     rows = []
-    for one in audit.spreads:
-        drawn = one.shrunken or Estimate(None)
-        group = f"{one.by}: {one.group}" if one.by else "all sessions"
-        name = METHOD_WORDS[one.method]
-        rows.append((name, group, str(one.sessions), str(one.df), *ends(one.sd), *ends(drawn)))
+    for spread in audit.spreads:
+        drawn = spread.shrunken or Estimate(None)
+        group = f"{spread.by}: {spread.group}" if spread.by else "all sessions"
+        name = METHOD_WORDS[spread.method]
+        rows.append(
+            (name, group, str(spread.sessions), str(spread.df), *ends(spread.sd), *ends(drawn))
+        )
     if not rows:
         return None
     columns = (
@@ -146,21 +151,21 @@ def operator_table(audit: Audit) -> Table | None:
     """Return operators' effects, drawn together, in alphabetical order."""
     rows = [
         (
-            METHOD_WORDS[one.method],
-            part.operator,
-            str(part.sessions),
-            str(part.animals),
-            *ends(part.effect),
-            part.effect.reason or "",
+            METHOD_WORDS[operators.method],
+            who.operator,
+            str(who.sessions),
+            str(who.animals),
+            *ends(who.effect),
+            who.effect.reason or "",
         )
-        for one in audit.operators
-        for part in one.effects
+        for operators in audit.operators
+        for who in operators.effects
     ]
-    for one in audit.operators:
-        if one.sd is not None:
-            name = METHOD_WORDS[one.method]
+    for operators in audit.operators:
+        if operators.sd is not None:
+            name = METHOD_WORDS[operators.method]
             words = "SD between operators"
-            rows.append((name, words, "", "", *ends(one.sd), one.sd.reason or ""))
+            rows.append((name, words, "", "", *ends(operators.sd), operators.sd.reason or ""))
     if not rows:
         return None
     columns = (
@@ -183,13 +188,13 @@ def situation_table(found: Situation) -> Table | None:
     ]
     rows += [
         (
-            one.animal,
-            str(one.sessions[0]),
-            str(one.sessions[1]),
-            number(one.plain),
-            *ends(one.shrunken),
+            animal.animal,
+            str(animal.sessions[0]),
+            str(animal.sessions[1]),
+            number(animal.plain),
+            *ends(animal.shrunken),
         )
-        for one in found.animals
+        for animal in found.animals
     ]
     columns = (
         Column("Animal"),
@@ -206,16 +211,16 @@ def cuff_table(audit: Audit) -> Table | None:
     """Return cuff width over limb circumference, by species."""
     rows = [
         (
-            one.species or "unknown",
-            number(one.median, 2),
-            f"{one.low:g} to {one.high:g}",
-            str(one.below),
-            str(one.within),
-            str(one.above),
-            str(one.unknown),
-            *_shares(one.share_within),
+            cuffs.species or "unknown",
+            number(cuffs.median, 2),
+            f"{cuffs.low:g} to {cuffs.high:g}",
+            str(cuffs.below),
+            str(cuffs.within),
+            str(cuffs.above),
+            str(cuffs.unknown),
+            *_shares(cuffs.share_within),
         )
-        for one in audit.cuffs
+        for cuffs in audit.cuffs
     ]
     heads = ("Median", "Guideline", "Below", "Within", "Above", "Not recorded", "Share within")
     columns = (Column("Species"), *(_count(head) for head in (*heads, "From", "To")))
@@ -226,12 +231,12 @@ def cuff_table(audit: Audit) -> Table | None:
 def time_table(audit: Audit) -> Table | None:
     """Return how sessions of one animal differ by the time of day, mmHg."""
     rows = []
-    for one in audit.times:
-        name = METHOD_WORDS[one.method]
-        of = f"{one.morning} before noon, {one.afternoon} after"
-        held = one.afternoon_minus_morning
-        rows.append((name, "afternoon minus morning", of, *ends(held)))
-        rows.append((name, "change for each later hour", of, *ends(one.per_hour)))
+    for times in audit.times:
+        name = METHOD_WORDS[times.method]
+        of = f"{times.morning} before noon, {times.afternoon} after"
+        gap = times.afternoon_minus_morning
+        rows.append((name, "afternoon minus morning", of, *ends(gap)))
+        rows.append((name, "change for each later hour", of, *ends(times.per_hour)))
     if not rows:
         return None
     columns = (_METHOD, Column("What, mmHg"), Column("Sessions"), *ESTIMATE)

@@ -77,15 +77,15 @@ def choices(answer: AuditAnswer) -> Table:
 
 
 def _operators(audit: Audit) -> Iterator[tuple[str, str]]:
-    for one in audit.operators:
-        if one.sd is None:
+    for operators in audit.operators:
+        if operators.sd is None:
             continue
-        sd = one.sd
+        sd = operators.sd
         ends = "" if sd.upper is None else f" ({number(sd.lower)} to {number(sd.upper)})"
         yield (
-            f"Operators, {METHOD_WORDS[one.method]}",
+            f"Operators, {METHOD_WORDS[operators.method]}",
             f"SD between operators {number(sd.estimate)} mmHg{ends}, between an "
-            f"animal's sessions {number(one.session_sd)} mmHg; p {number(one.p, 3)}",
+            f"animal's sessions {number(operators.session_sd)} mmHg; p {number(operators.p, 3)}",
         )
 
 

@@ -40,70 +40,72 @@ def cohort_head(answer: CohortAnswer) -> Head:
 
 
 def _counted(answer: CohortAnswer) -> Card:
-    held = answer.flow
+    flow = answer.flow
     detail = (
-        f"{held.sessions} of {held.sessions_in} sessions and {held.readings} of "
-        f"{held.readings_in} readings. The rest, and why, is below."
+        f"{flow.sessions} of {flow.sessions_in} sessions and {flow.readings} of "
+        f"{flow.readings_in} readings. The rest, and why, is below."
     )
-    lead = f"{held.animals} of {held.animals_in} animals"
+    lead = f"{flow.animals} of {flow.animals_in} animals"
     return Card("Who was counted?", lead, detail)
 
 
 def _months(answer: CohortAnswer) -> Card:
-    unit, held = UNITS[answer.study.quantity], answer.effects["months"]
-    told = "treated" not in answer.study.fit.left_out_terms
-    question = "Rising or falling, without a drug?" if told else "Rising or falling over months?"
-    if held.estimate is None:
-        return Card(question, _UNCLEAR, f"{capital(str(held.reason))}.")
-    size = f"{number(abs(held.estimate), 1)} {unit} a month"
-    lead = f"{'Rising' if held.estimate > 0 else 'Falling'} by {size}"
-    detail = f"On average over these animals; {_ends(answer, held, 1)}."
-    if _crosses(held):
+    unit, change = UNITS[answer.study.quantity], answer.effects["months"]
+    without_drug = "treated" not in answer.study.fit.left_out_terms
+    question = (
+        "Rising or falling, without a drug?" if without_drug else "Rising or falling over months?"
+    )
+    if change.estimate is None:
+        return Card(question, _UNCLEAR, f"{capital(str(change.reason))}.")
+    size = f"{number(abs(change.estimate), 1)} {unit} a month"
+    lead = f"{'Rising' if change.estimate > 0 else 'Falling'} by {size}"
+    detail = f"On average over these animals; {_ends(answer, change, 1)}."
+    if _crosses(change):
         lead = _UNCLEAR
-        detail = f"{number(held.estimate, 1)} {unit} a month; {_ends(answer, held, 1)}."
+        detail = f"{number(change.estimate, 1)} {unit} a month; {_ends(answer, change, 1)}."
     return Card(question, lead, detail)
 
 
 def _drug(answer: CohortAnswer) -> Card:
-    unit, held = UNITS[answer.study.quantity], answer.effects["treated"]
+    unit, gap = UNITS[answer.study.quantity], answer.effects["treated"]
     question = "Sessions on a pressure-acting drug?"
-    if held.estimate is None:
-        return Card(question, "No comparison", f"{capital(str(held.reason))}.")
-    lead = _higher_or_lower(held, unit)
+    if gap.estimate is None:
+        return Card(question, "No comparison", f"{capital(str(gap.reason))}.")
+    lead = _higher_or_lower(gap, unit)
     when = at_month(answer.grid.month)
-    value = f"{number(held.estimate, 0)} {unit}, " if _crosses(held) else ""
-    detail = f"Than those without, {when}: {value}{_ends(answer, held, 0)}. {_NOT_ITS_EFFECT}"
-    if _crosses(held):
+    value = f"{number(gap.estimate, 0)} {unit}, " if _crosses(gap) else ""
+    detail = f"Than those without, {when}: {value}{_ends(answer, gap, 0)}. {_NOT_ITS_EFFECT}"
+    if _crosses(gap):
         detail = detail.replace("Than those", "Against those", 1)
     return Card(question, lead, detail)
 
 
 def _method(answer: CohortAnswer) -> Card:
-    unit, held = UNITS[answer.study.quantity], answer.effects["oscillometric"]
+    unit, gap = UNITS[answer.study.quantity], answer.effects["oscillometric"]
     question = "Do the two methods read alike?"
-    if held.estimate is None:
-        return Card(question, "No comparison", f"{capital(str(held.reason))}.")
-    if _crosses(held):
+    if gap.estimate is None:
+        return Card(question, "No comparison", f"{capital(str(gap.reason))}.")
+    if _crosses(gap):
         detail = (
-            f"Oscillometric minus Doppler: {number(held.estimate, 0)} {unit}, "
-            f"{_ends(answer, held, 0)}. That does not show that they are alike."
+            f"Oscillometric minus Doppler: {number(gap.estimate, 0)} {unit}, "
+            f"{_ends(answer, gap, 0)}. That does not show that they are alike."
         )
         return Card(question, _UNCLEAR, detail)
-    detail = f"Than Doppler in the same animals; {_ends(answer, held, 0)}."
-    return Card(question, f"Oscillometric {_higher_or_lower(held, unit)}", detail)
+    detail = f"Than Doppler in the same animals; {_ends(answer, gap, 0)}."
+    return Card(question, f"Oscillometric {_higher_or_lower(gap, unit)}", detail)
 
 
-def _higher_or_lower(held: Effect, unit: str) -> str:
+def _higher_or_lower(gap: Effect, unit: str) -> str:
     """Return a difference as so much higher or lower."""
-    if held.estimate is None or _crosses(held):
+    if gap.estimate is None or _crosses(gap):
         return "No clear difference"
-    side = "higher" if held.estimate > 0 else "lower"
-    return f"{number(abs(held.estimate), 0)} {unit} {side}"
+    side = "higher" if gap.estimate > 0 else "lower"
+    return f"{number(abs(gap.estimate), 0)} {unit} {side}"
 
 
-def _crosses(held: Effect) -> bool:
-    return held.lower is None or held.upper is None or held.lower <= 0 <= held.upper
+def _crosses(effect: Effect) -> bool:
+    return effect.lower is None or effect.upper is None or effect.lower <= 0 <= effect.upper
 
 
-def _ends(answer: CohortAnswer, held: Effect, decimals: int) -> str:
-    return interval(answer.level, float(held.lower or 0), float(held.upper or 0), decimals)
+def _ends(answer: CohortAnswer, effect: Effect, decimals: int) -> str:
+    return interval(answer.level, float(effect.lower or 0), float(effect.upper or 0), decimals)

@@ -41,21 +41,21 @@ def over_time_table(answer: CohortAnswer) -> Table | str:
     heads = (
         Column("After, drug begun first"),
         Column("Begun", True),
-        *(Column(_PLACES[place].capitalize(), True) for place in PLACES),
+        *(Column(_PLACES[outcome].capitalize(), True) for outcome in PLACES),
         Column("At target, of those measured", True),
     )
-    rows = [_row(one) for one in found.shares]
+    rows = [_row(share) for share in found.shares]
     return Table(caption, heads, rows, notes=tuple(_notes(found)))
 
 
-def _row(one: ShareAt) -> tuple[str, ...]:
+def _row(at: ShareAt) -> tuple[str, ...]:
     share = NONE
-    if one.share is not None and one.lower is not None and one.upper is not None:
-        ends = f"{number(100 * one.lower, 0)} to {number(100 * one.upper, 0)} %"
-        share = f"{number(100 * one.share, 0)} % ({ends})"
-    places = (_FEW if one.counts[place] is None else str(one.counts[place]) for place in PLACES)
-    begun = _FEW if one.started is None else str(one.started)
-    return (f"{_WORDS[one.horizon]}, {one.drug_class or 'all'}", begun, *places, share)
+    if at.share is not None and at.lower is not None and at.upper is not None:
+        ends = f"{number(100 * at.lower, 0)} to {number(100 * at.upper, 0)} %"
+        share = f"{number(100 * at.share, 0)} % ({ends})"
+    places = (_FEW if at.counts[outcome] is None else str(at.counts[outcome]) for outcome in PLACES)
+    begun = _FEW if at.started is None else str(at.started)
+    return (f"{_WORDS[at.horizon]}, {at.drug_class or 'all'}", begun, *places, share)
 
 
 def _notes(found: OverTime) -> Iterator[str]:
@@ -77,13 +77,13 @@ def _waiting(found: OverTime, waited: int) -> Iterator[str]:
         "drug, death and leaving as competing events:"
     )
     words = {"at target": "had been at target", "died": "had died", "left": "had left"}
-    for one in found.incidence:
-        if one.share is None or (one.share == 0 and one.event != "at target"):
+    for event in found.incidence:
+        if event.share is None or (event.share == 0 and event.event != "at target"):
             continue
         ends = ""
-        if one.lower is not None and one.upper is not None:
-            ends = f" (95 % interval {probability(one.lower)} to {probability(one.upper)})"
-        yield f"By day {one.day}, {probability(one.share)} {words[one.event]}{ends}."
+        if event.lower is not None and event.upper is not None:
+            ends = f" (95 % interval {probability(event.lower)} to {probability(event.upper)})"
+        yield f"By day {event.day}, {probability(event.share)} {words[event.event]}{ends}."
     if found.median_days is not None:
         yield (
             "If none died or left, half would have been seen at target by day "

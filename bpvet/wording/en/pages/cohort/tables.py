@@ -25,22 +25,22 @@ def flow_table(answer: CohortAnswer) -> Table:
     ----------
     answer : CohortAnswer
     """
-    held = answer.flow
-    rows = [_flow_row("In the records", held.animals_in, held.sessions_in, held.readings_in)]
+    flow = answer.flow
+    rows = [_flow_row("In the records", flow.animals_in, flow.sessions_in, flow.readings_in)]
     rows += [
         _flow_row(f"Less: {step.reason}", -step.animals, -step.sessions, -step.readings)
-        for step in held.steps
+        for step in flow.steps
     ]
-    rows.append(_flow_row("Counted", held.animals, held.sessions, held.readings))
+    rows.append(_flow_row("Counted", flow.animals, flow.sessions, flow.readings))
     heads = (Column("Step"), *(Column(name, True) for name in ("Animals", "Sessions", "Readings")))
     caption = "From the records to the fit; each column adds up"
     notes = [
         "An animal is removed with its last session. Readings are rows of the records: a mean "
         "of several readings is one row."
     ]
-    if held.numbers != held.readings:
+    if flow.numbers != flow.readings:
         notes.append(
-            f"The likelihood counts {held.numbers} numbers from these rows: a session of which "
+            f"The likelihood counts {flow.numbers} numbers from these rows: a session of which "
             "the mean alone is known counts once, and a mean of known scatter as many times as it "
             "says readings."
         )
@@ -51,7 +51,7 @@ def flow_table(answer: CohortAnswer) -> Table:
 
 
 def _flow_row(words: str, *numbers: int) -> tuple[str, ...]:
-    return (words, *(number(one, 0) if one else NONE for one in numbers))
+    return (words, *(number(count, 0) if count else NONE for count in numbers))
 
 
 def entry_table(answer: CohortAnswer) -> Table:
@@ -67,8 +67,8 @@ def entry_table(answer: CohortAnswer) -> Table:
     rows = [
         (_entry_name(row), *(_entry_cell(by[group, row.name]) for group in groups)) for row in first
     ]
-    named = (capital(plural_of(one) if one in SPECIES else one) for one in groups)
-    heads = (Column("At the first counted session"), *(Column(one, True) for one in named))
+    named = (capital(plural_of(group) if group in SPECIES else group) for group in groups)
+    heads = (Column("At the first counted session"), *(Column(name, True) for name in named))
     return Table("The animals at entry", heads, rows)
 
 
@@ -85,7 +85,7 @@ _ENTRY = {
 
 def _entry_name(row: EntryRow) -> str:
     parts = (row.name, row.unit, "" if row.kind == "count" else row.kind)
-    return ", ".join(_ENTRY.get(part, part) for part in parts if part)
+    return ", ".join(_ENTRY.get(word, word) for word in parts if word)
 
 
 def _entry_cell(row: EntryRow) -> str:
@@ -153,8 +153,8 @@ def _fit_notes(answer: CohortAnswer) -> list[str]:
 
 def term_words(answer: CohortAnswer, term: str) -> str:
     """Return what a term of the fit is."""
-    told = "treated" in answer.study.cohort.terms
-    quiet = f", {_NO_DRUG}" if told else ""
+    with_drug = "treated" in answer.study.cohort.terms
+    quiet = f", {_NO_DRUG}" if with_drug else ""
     by = METHOD_WORDS[reference_method_of_fit(answer)]
     return {
         "Intercept": f"Level at the first session{quiet}, {by}",
@@ -179,16 +179,16 @@ def variance_table(answer: CohortAnswer) -> Table:
     """
     share = percent(answer.level)
     rows = []
-    for one in answer.components:
-        places = decimals(abs(one.estimate or 0.0) / 10) if one.unit else 2
-        ends = f"{number(one.lower, places)} to {number(one.upper, places)}"
+    for component in answer.components:
+        places = decimals(abs(component.estimate or 0.0) / 10) if component.unit else 2
+        ends = f"{number(component.lower, places)} to {number(component.upper, places)}"
         rows.append(
             (
-                one.words,
-                number(one.estimate, places),
-                one.unit,
-                ends if one.lower is not None else NONE,
-                one.reason or "",
+                component.words,
+                number(component.estimate, places),
+                component.unit,
+                ends if component.lower is not None else NONE,
+                component.reason or "",
             )
         )
     heads = (
@@ -213,13 +213,13 @@ def grid_table(answer: CohortAnswer) -> Table:
     ----------
     answer : CohortAnswer
     """
-    held, unit = answer.grid, UNITS[answer.study.quantity]
-    rows = [_grid_row(row) for row in held.rows]
+    grid, unit = answer.grid, UNITS[answer.study.quantity]
+    rows = [_grid_row(row) for row in grid.rows]
     heads = (
         *(Column("Choices"), Column("Animals", True), Column("Sessions", True)),
         Column(f"Change a month, off drugs, {unit}", True),
         Column(f"Change a month, on a drug, {unit}", True),
-        Column(f"On a drug minus off at month {held.month:g}, {unit}", True),
+        Column(f"On a drug minus off at month {grid.month:g}, {unit}", True),
         Column(f"Oscillometric minus Doppler, {unit}", True),
     )
     if "treated" in answer.study.fit.left_out_terms:
@@ -229,8 +229,8 @@ def grid_table(answer: CohortAnswer) -> Table:
         "The first row is this report. A result that changes its sign or its size between rows "
         "depends on the choice, not on the animals alone."
     ]
-    notes += _remarks(held.rows)
-    notes += [f"Changes nothing here: {words}." for words in held.unmoved]
+    notes += _remarks(grid.rows)
+    notes += [f"Changes nothing here: {words}." for words in grid.unmoved]
     return Table(caption, heads, rows, notes)
 
 
@@ -240,7 +240,7 @@ def _grid_row(row: GridRow) -> tuple[str, ...]:
         _choices(row),
         str(row.animals),
         str(row.sessions),
-        *(_effect(one, 1 if place < 2 else 0) for place, one in enumerate(effects)),
+        *(_effect(effect, 1 if index < 2 else 0) for index, effect in enumerate(effects)),
     )
 
 
@@ -250,7 +250,7 @@ def _remarks(rows: Sequence[GridRow]) -> Iterator[str]:
     if len(fitted) > 1 and len({_remark(row) for row in fitted}) == 1 and _remark(fitted[0]):
         yield f"In every row with a fit: {_remark(fitted[0])}."
         rows = [row for row in rows if row.reason]
-    yield from (f"{_choices(row)}: {said}." for row in rows if (said := _remark(row)))
+    yield from (f"{_choices(row)}: {remark}." for row in rows if (remark := _remark(row)))
 
 
 def _remark(row: GridRow) -> str:
@@ -267,11 +267,11 @@ def _choices(row: GridRow) -> str:
     return f"This report: {', '.join(parts)}" if row.main else capital(", ".join(parts))
 
 
-def _effect(held: Effect, digits: int) -> str:
-    if held.estimate is None:
+def _effect(effect: Effect, digits: int) -> str:
+    if effect.estimate is None:
         return NONE
-    ends = f"{number(held.lower, digits)} to {number(held.upper, digits)}"
-    return f"{number(held.estimate, digits)} ({ends})"
+    ends = f"{number(effect.lower, digits)} to {number(effect.upper, digits)}"
+    return f"{number(effect.estimate, digits)} ({ends})"
 
 
 def animals_table(answer: CohortAnswer) -> Table:
@@ -287,10 +287,10 @@ def animals_table(answer: CohortAnswer) -> Table:
     rows = []
     # A dictionary a row: a series of each of thousands of animals costs as much as the fit.
     for animal, row in zip(frame.index, frame.to_dict("records"), strict=True):
-        own = [number(row["intercept"], 1), number(row["intercept_sd"], 1)]
-        own += [number(row["months"], 2), number(row["months_sd"], 2)] if slopes else ["", ""]
-        held = (str(int(row["sessions"])), str(int(row["readings"])))
-        rows.append((str(animal), study.names[str(animal)], *held, *own))
+        estimates = [number(row["intercept"], 1), number(row["intercept_sd"], 1)]
+        estimates += [number(row["months"], 2), number(row["months_sd"], 2)] if slopes else ["", ""]
+        counts = (str(int(row["sessions"])), str(int(row["readings"])))
+        rows.append((str(animal), study.names[str(animal)], *counts, *estimates))
     heads = (
         *(Column("Animal"), Column("Name"), Column("Sessions", True), Column("Readings", True)),
         *(Column(f"Level against all, {unit}", True), Column("SD", True)),

@@ -147,10 +147,10 @@ class _State:
         values = {name: getattr(self, name)[nodes] for name in _HELD}
         return replace(self, prior=self.prior.take(nodes), **values)
 
-    def put(self, nodes: NDArray[np.int64], part: _State) -> None:
+    def put(self, nodes: NDArray[np.int64], state: _State) -> None:
         """Write what `take` gave back."""
         for name in _HELD:
-            getattr(self, name)[nodes] = getattr(part, name)
+            getattr(self, name)[nodes] = getattr(state, name)
 
     def sweep(self) -> Array:
         """Renew every pseudo-session once; return the largest move of a mean in its SDs, (K,)."""

@@ -93,12 +93,12 @@ class _Reader:
 
     where = "it"
 
-    def table(self, held: dict[str, Any]) -> tuple[dict[tuple[str, str, str], Priors], str]:
+    def table(self, entries: dict[str, Any]) -> tuple[dict[tuple[str, str, str], Priors], str]:
         """Return the cells and the name."""
-        name = self._text(held, "name")
-        if "cell" not in held:
+        name = self._text(entries, "name")
+        if "cell" not in entries:
             raise CallError("it has no cell.")
-        listed = held["cell"]
+        listed = entries["cell"]
         if not isinstance(listed, list) or not all(isinstance(cell, dict) for cell in listed):
             raise CallError("cell is not a list of tables.")
         if len(listed) > _MOST_CELLS:

@@ -254,20 +254,20 @@ class _Side:
     Parameters
     ----------
     trend : Trend
-    part : Part
+    conditional : Part
         One form of its prior.
     axis : int
         Axis of the Sobol sequence.
     """
 
-    def __init__(self, trend: Trend, part: Part, axis: int) -> None:
-        columns, batch, noise = trend.columns, part.batch, part.noise
+    def __init__(self, trend: Trend, conditional: Part, axis: int) -> None:
+        columns, batch, noise = trend.columns, conditional.batch, conditional.noise
         # What is asked: the usual value at the latest date, and the slope.
         rows = np.vstack([columns.rows(np.zeros(1)), columns.unit("slope")])
-        order = np.argsort(part.usual(rows[:1], np.zeros(1)).means[0], kind="stable")
+        order = np.argsort(conditional.usual(rows[:1], np.zeros(1)).means[0], kind="stable")
         # Moved by half a step of these, which are the first of more.
         points = sobol_points(2)[:PAIRS, axis] - 0.5 / POINTS + 0.5 / PAIRS
-        chosen = np.searchsorted(np.cumsum(part.weight[order]), points % 1.0)
+        chosen = np.searchsorted(np.cumsum(conditional.weight[order]), points % 1.0)
         self.nodes = order[np.minimum(chosen, order.size - 1)]
         self.y = batch.y[:, 0]
         self.day = batch.day[:, 0] + columns.origin
@@ -276,8 +276,8 @@ class _Side:
         self.noise = session_noise(batch, noise)[:, 0, self.nodes].T
         self.wander = np.sqrt(noise.wander[0, self.nodes])
         self.wander_days = float(batch.wander_days[0])
-        self.asked = rows @ part.transform
-        self.prior_mean = self.asked @ part.prior_mean
+        self.asked = rows @ conditional.transform
+        self.prior_mean = self.asked @ conditional.prior_mean
         self.slope = columns.terms.index("slope")
         self.latest = np.array([columns.origin])
 

@@ -193,7 +193,7 @@ def recheck(standing: Standing, guideline: str) -> Recheck | None:
         overdue_days=max(0, int((standing.as_of - first.latest) / _DAY)),
         others=first.row.others(guideline, standing.species),
         beside=tuple(placed.row for placed in rest),
-        kidneys_held=first.held,
+        kidneys_held=first.capped,
     )
 
 
@@ -204,7 +204,7 @@ class _Placed:
     counted_from: np.datetime64
     earliest: np.datetime64
     latest: np.datetime64
-    held: bool
+    capped: bool
 
 
 def _placed(standing: Standing, guideline: str, key: str, day: np.datetime64 | None) -> _Placed:

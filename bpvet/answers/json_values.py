@@ -30,12 +30,12 @@ def plain(value: Any) -> Any:
     if isinstance(value, Estimate | Finding):
         return plain(value.to_dict())
     if is_dataclass(value) and not isinstance(value, type):
-        shown = (part.name for part in fields(value) if part.metadata.get("printed", True))
+        shown = (field.name for field in fields(value) if field.metadata.get("printed", True))
         return {name: plain(getattr(value, name)) for name in shown}
     if isinstance(value, dict):
-        return {str(key): plain(held) for key, held in value.items()}
+        return {str(key): plain(member) for key, member in value.items()}
     if isinstance(value, list | tuple):
-        return [plain(held) for held in value]
+        return [plain(member) for member in value]
     if isinstance(value, Enum):
         return value.value
     if isinstance(value, np.datetime64):

@@ -48,7 +48,7 @@ class Statement:
 
 def texts_of(statements: Iterable[Statement]) -> tuple[str, ...]:
     """Return the words of statements, without their keys: what ``sentences`` holds."""
-    return tuple(one.text for one in statements)
+    return tuple(statement.text for statement in statements)
 
 
 class Worded:
@@ -72,7 +72,9 @@ class Worded:
         """The words of the statements by topic, for each of `topics`."""
         return MappingProxyType(
             {
-                topic: texts_of(one for one in self.statements if one.topic == topic)
+                topic: texts_of(
+                    statement for statement in self.statements if statement.topic == topic
+                )
                 for topic in self.topics
             }
         )

@@ -80,9 +80,9 @@ def modelled_analytes() -> Mapping[str, Analyte]:
     >>> list(modelled_analytes())
     ['creatinine', 'sdma', 'upc', 'phosphate', 'weight']
     """
-    of_species = set().union(*(one.priors for one in all_species().values()))
+    of_species = set().union(*(species.priors for species in all_species().values()))
     return MappingProxyType(
-        {key: one for key, one in all_analytes().items() if one.priors or key in of_species}
+        {key: known for key, known in all_analytes().items() if known.priors or key in of_species}
     )
 
 

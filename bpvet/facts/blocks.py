@@ -40,18 +40,20 @@ def read_blocks(file: str, kind: type[_Block]) -> dict[str, _Block]:
 
 def _block(where: str, name: str, entry: Mapping[str, Any], kind: type[_Block]) -> _Block:
     # Every kind of block is a dataclass, which a type variable cannot say.
-    known = {one.name: one for one in fields(kind)}  # type: ignore[arg-type]
+    known = {field.name: field for field in fields(kind)}  # type: ignore[arg-type]
     strange = sorted(set(entry) - set(known) - {"facts"})
     if strange:
         raise ValueError(f"{where}: {strange[0]!r} is not known; a block has {', '.join(known)}")
     for id in entry.get("facts", ()):
         if id.partition(".")[0] not in TOPICS:
             raise ValueError(f"{where}: {id!r} is of no topic of facts")
-    given = {"name": name} | {key: _frozen(one) for key, one in entry.items() if key != "facts"}
+    given = {"name": name} | {
+        key: _frozen(entry_value) for key, entry_value in entry.items() if key != "facts"
+    }
     missing = [
         key
-        for key, one in known.items()
-        if key not in given and one.default is MISSING and one.default_factory is MISSING
+        for key, field in known.items()
+        if key not in given and field.default is MISSING and field.default_factory is MISSING
     ]
     if missing:
         raise ValueError(f"{where}: {missing[0]!r} is missing")
@@ -60,5 +62,5 @@ def _block(where: str, name: str, entry: Mapping[str, Any], kind: type[_Block]) 
 
 def _frozen(value: Any) -> Any:
     if isinstance(value, dict):
-        return MappingProxyType({key: _frozen(one) for key, one in value.items()})
-    return tuple(_frozen(one) for one in value) if isinstance(value, list) else value
+        return MappingProxyType({key: _frozen(member) for key, member in value.items()})
+    return tuple(_frozen(member) for member in value) if isinstance(value, list) else value

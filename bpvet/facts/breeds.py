@@ -28,7 +28,7 @@ def breed_range(breed: str) -> Fact | None:
 
     None is at present: of the breeds that run apart, only means could be read (`breed_mean`).
     """
-    return next((one for one in _known(breed) if None not in (one.low, one.high)), None)
+    return next((figure for figure in _known(breed) if None not in (figure.low, figure.high)), None)
 
 
 def breed_mean(breed: str) -> Fact | None:
@@ -39,7 +39,7 @@ def breed_mean(breed: str) -> Fact | None:
     >>> breed_mean("Irish Wolfhound").value
     116.0
     """
-    return next((one for one in _known(breed) if one.value is not None), None)
+    return next((figure for figure in _known(breed) if figure.value is not None), None)
 
 
 def _known(breed: str) -> tuple[Fact, ...]:
@@ -58,5 +58,5 @@ def _key(text: str) -> frozenset[str]:
     """Return the words of a breed's name in no order: "Hound, Afghan" is "Afghan hound"."""
     plain = unicodedata.normalize("NFKD", text.casefold())
     bare = "".join(mark for mark in plain if not unicodedata.combining(mark))
-    told = set(re.findall(r"[a-z]+", bare)).difference(table("breeds")["tolerated"])
-    return frozenset(word.removesuffix("s") for word in told)
+    words = set(re.findall(r"[a-z]+", bare)).difference(table("breeds")["tolerated"])
+    return frozenset(word.removesuffix("s") for word in words)

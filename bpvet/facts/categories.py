@@ -83,7 +83,7 @@ class Guideline(Content):
         """Whether any bound is from memory and unchecked, so that a report says so."""
         stated = [self.raised.fact, self.target.fact, self.floor.fact]
         stated += [fact(category.fact_id) for category in self.categories]
-        return any(one.remembered for one in stated)
+        return any(bound.remembered for bound in stated)
 
     def category_of(self, value: float) -> Category:
         """Return the category of a pressure, mmHg, without rounding it first.
@@ -126,10 +126,10 @@ def guideline(key: str = DEFAULT, species: str | None = None) -> Guideline:
     unheard = species in all_species() and not judged(species or "")
     if species and species not in found.species and not unheard:
         fitting = [known for known in guidelines() if species in _guideline(known, species).species]
-        mend = f"; for a {species} there are {', '.join(fitting)}" if fitting else ""
+        hint = f"; for a {species} there are {', '.join(fitting)}" if fitting else ""
         raise CallError(
             f"{found.name} speaks of the {' and the '.join(found.species)}, "
-            f"not of the {species}{mend}."
+            f"not of the {species}{hint}."
         )
     return found
 

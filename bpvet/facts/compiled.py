@@ -69,7 +69,9 @@ def compile_all(folder: str = "") -> list[str]:
     folder = folder or _HERE
     built = os.path.join(folder, BUILT)
     os.makedirs(built, exist_ok=True)
-    names = sorted(one.removesuffix(".toml") for one in os.listdir(folder) if one.endswith(".toml"))
+    names = sorted(
+        entry.removesuffix(".toml") for entry in os.listdir(folder) if entry.endswith(".toml")
+    )
     paths = [os.path.join(built, f"{name}{ENDING}") for name in names]
     for name, path in zip(names, paths, strict=True):
         text = _content(os.path.join(folder, f"{name}.toml"))
@@ -77,9 +79,9 @@ def compile_all(folder: str = "") -> list[str]:
         with open(f"{path}.part", "wb") as file:
             file.write(compiled(text))
         os.replace(f"{path}.part", path)
-    for one in os.listdir(built):
-        if os.path.join(built, one) not in paths:
-            os.remove(os.path.join(built, one))
+    for entry in os.listdir(built):
+        if os.path.join(built, entry) not in paths:
+            os.remove(os.path.join(built, entry))
     return paths
 
 
@@ -115,9 +117,9 @@ def _without_dates(value: Any) -> Any:
     from datetime import date
 
     if isinstance(value, dict):
-        return {name: _without_dates(one) for name, one in value.items()}
+        return {name: _without_dates(member) for name, member in value.items()}
     if isinstance(value, list):
-        return [_without_dates(one) for one in value]
+        return [_without_dates(member) for member in value]
     return (value.year, value.month, value.day) if type(value) is date else value
 
 
@@ -125,9 +127,9 @@ def _with_dates(value: Any) -> Any:
     from datetime import date
 
     if isinstance(value, dict):
-        return {name: _with_dates(one) for name, one in value.items()}
+        return {name: _with_dates(member) for name, member in value.items()}
     if isinstance(value, list):
-        return [_with_dates(one) for one in value]
+        return [_with_dates(member) for member in value]
     return date(*value) if isinstance(value, tuple) else value
 
 

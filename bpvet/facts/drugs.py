@@ -85,8 +85,8 @@ def drug(text: str) -> Drug | None:
     single = _single(words)
     if single is not None:
         return single
-    parts = [_single(_words(part)) for part in re.split(r"[/+&,]|\band\b|\bwith\b", text)]
-    known = [part for part in parts if part is not None]
+    parts = [_single(_words(piece)) for piece in re.split(r"[/+&,]|\band\b|\bwith\b", text)]
+    known = [ingredient for ingredient in parts if ingredient is not None]
     if len(known) > 1 and len(known) == len(parts):
         return _combined(known)
     if words and words[-1] in ("diet", "food"):
@@ -206,17 +206,17 @@ def _single(words: list[str]) -> Drug | None:
 
 def _combined(parts: list[Drug]) -> Drug:
     # A pressure-acting part decides, and among those the slowest.
-    lead = max(parts, key=lambda part: (part.kind == "pressure", part.tau_days))
+    lead = max(parts, key=lambda ingredient: (ingredient.kind == "pressure", ingredient.tau_days))
     return Drug(
-        name=" and ".join(dict.fromkeys(part.name for part in parts)),
+        name=" and ".join(dict.fromkeys(ingredient.name for ingredient in parts)),
         kind=lead.kind,
         tau_days=lead.tau_days,
         tau_range=lead.tau_range,
-        may_move_pressure=any(part.may_move_pressure for part in parts),
+        may_move_pressure=any(ingredient.may_move_pressure for ingredient in parts),
         fact_id=lead.fact_id,
-        renin=any(part.renin for part in parts),
-        nsaid=any(part.nsaid for part in parts),
-        raises_fact=next((part.raises_fact for part in parts if part.raises), ""),
+        renin=any(ingredient.renin for ingredient in parts),
+        nsaid=any(ingredient.nsaid for ingredient in parts),
+        raises_fact=next((ingredient.raises_fact for ingredient in parts if ingredient.raises), ""),
     )
 
 

@@ -20,22 +20,24 @@ def _plain(unit: str) -> str:
 
 #: What records may hold, and figures and tables show in this order, with its name; values of those
 #: that no unit is known of are shown in any unit and never judged.
-DRAWN = {key: one.name for key, one in all_analytes().items()}
+DRAWN = {key: analyte.name for key, analyte in all_analytes().items()}
 #: Analytes, and weight, whose values are read in units that are known.
-ANALYTES = {key: one.name for key, one in all_analytes().items() if one.units}
+ANALYTES = {key: analyte.name for key, analyte in all_analytes().items() if analyte.units}
 
 #: Units of each analyte by their spellings without case, spaces and signs.
 _SPELLINGS = {
     key: {
         _plain(spelling): unit
-        for unit, known in one.units.items()
+        for unit, known in analyte.units.items()
         for spelling in (unit, *known.get("written", ()))
     }
-    for key, one in all_analytes().items()
+    for key, analyte in all_analytes().items()
 }
 #: Units as they are commonly printed, by the same spellings.
 _PRINTED = {
-    _plain(unit): unit for one in all_analytes().values() for unit in (*one.units, *one.shown_in)
+    _plain(unit): unit
+    for analyte in all_analytes().values()
+    for unit in (*analyte.units, *analyte.shown_in)
 }
 
 
@@ -55,8 +57,8 @@ def unit_as_given(analyte: str, unit: str) -> str:
     ('µmol/L', 'ratio', 'x')
     """
     plain = _plain(unit)
-    own = _SPELLINGS.get(analyte, {}).get(plain)
-    return own or _PRINTED.get(plain, " ".join(unit.split()))
+    spelling = _SPELLINGS.get(analyte, {}).get(plain)
+    return spelling or _PRINTED.get(plain, " ".join(unit.split()))
 
 
 def factor(analyte: str, unit: str) -> float | None:
@@ -144,9 +146,11 @@ def other_units(analyte: str, unit: str, value: float) -> tuple[str, ...]:
     (('mg/dL',), ('mmol/L', 'mEq/L'))
     """
     known = known_units(analyte) if analyte in ANALYTES else ()
-    fits = {one: lab_limits(analyte, one) for one in known if one != unit}
+    fits = {
+        other_unit: lab_limits(analyte, other_unit) for other_unit in known if other_unit != unit
+    }
     return tuple(
-        one
-        for one, found in fits.items()
+        other_unit
+        for other_unit, found in fits.items()
         if found is not None and not found.sets_aside(value) and not found.notes(value)
     )

@@ -40,5 +40,8 @@ def judgements(topic: str) -> tuple[tuple[str, Fact], ...]:
         ``audit``, ``situation`` or ``agreement``.
     """
     start = f"project.{topic}."
-    found = (one for one in facts("project") if one.id.startswith(start))
-    return tuple((one.statistic[:1].upper() + one.statistic[1:], one) for one in found)
+    found = (judgement for judgement in facts("project") if judgement.id.startswith(start))
+    return tuple(
+        (judgement.statistic[:1].upper() + judgement.statistic[1:], judgement)
+        for judgement in found
+    )

@@ -167,10 +167,10 @@ def _limits(id: str, strict: bool) -> Limits:
 def _widest(each: list[Limits]) -> Limits:
     first = each[0]
     return Limits(
-        min(one.note_low for one in each),
-        max(one.note_high for one in each),
-        min(one.aside_low for one in each),
-        max(one.aside_high for one in each),
+        min(bounds.note_low for bounds in each),
+        max(bounds.note_high for bounds in each),
+        min(bounds.aside_low for bounds in each),
+        max(bounds.aside_high for bounds in each),
         first.fact,
         first.aside_fact,
         first.above_aside_low,

@@ -73,10 +73,12 @@ class Row(Content):
 
     def window(self, guideline: str, species: str) -> Window:
         """Return the window of the named guideline, else of one that speaks of the species."""
-        own = self.windows.get(guideline)
-        if own is not None and _speaks_of(own, species):
-            return own
-        others = [one for one in self.windows.values() if _speaks_of(one, species)]
+        window = self.windows.get(guideline)
+        if window is not None and _speaks_of(window, species):
+            return window
+        others = [
+            candidate for candidate in self.windows.values() if _speaks_of(candidate, species)
+        ]
         # A guideline that does not speak of the species still gives the number, as a judgement.
         first = next(iter(self.windows.values()))
         return others[0] if others else Window(first.earliest, first.latest, PROJECT, None)
@@ -85,7 +87,9 @@ class Row(Content):
         """Return the windows of other guidelines that speak of the species."""
         headline = self.window(guideline, species)
         return tuple(
-            one for one in self.windows.values() if one is not headline and _speaks_of(one, species)
+            window
+            for window in self.windows.values()
+            if window is not headline and _speaks_of(window, species)
         )
 
 
@@ -110,8 +114,8 @@ def _speaks_of(window: Window, species: str) -> bool:
 
 def _row(entry: Mapping[str, Any]) -> Row:
     windows: dict[str, Window] = {}
-    for part in entry.get("by", {"": entry}).values():
-        for window in _windows(part):
+    for branch in entry.get("by", {"": entry}).values():
+        for window in _windows(branch):
             windows[window.guideline] = window
     at_most = entry.get("at_most")
     return Row(
@@ -124,10 +128,10 @@ def _row(entry: Mapping[str, Any]) -> Row:
     )
 
 
-def _windows(part: Mapping[str, Any]) -> list[Window]:
-    days = part["days"]
+def _windows(entry: Mapping[str, Any]) -> list[Window]:
+    days = entry["days"]
     earliest, latest = (None, days[0]) if len(days) == 1 else days
-    found = [fact(id) for id in part.get("facts", ())]
+    found = [fact(id) for id in entry.get("facts", ())]
     if not found:
         return [Window(earliest, latest, PROJECT, None)]
-    return [Window(earliest, latest, _OF_SOURCE[one.source], one) for one in found]
+    return [Window(earliest, latest, _OF_SOURCE[cited.source], cited) for cited in found]

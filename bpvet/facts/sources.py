@@ -159,11 +159,11 @@ class Fact(Content):
         from bpvet.wording.en.facts import CHECKED_BY, GRADES
 
         figure = marked(self.figure(), self.remembered)
-        place = f"{figure} ({source(self.source).name}, {self.locator}"
+        citation = f"{figure} ({source(self.source).name}, {self.locator}"
         if self.grade == "J" or self.remembered:
-            return f"{place})"
+            return f"{citation})"
         checked = CHECKED_BY.format(who=self.checked_by) if self.checked_by else ""
-        return f"{place}; {checked or GRADES[self.grade]})"
+        return f"{citation}; {checked or GRADES[self.grade]})"
 
     def days(self) -> float:
         """Return the longest time that the fact allows, in days; the unit must be one of time."""
@@ -303,8 +303,8 @@ def _parts(entries: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
             yield id, entry
             continue
         shared = {name: value for name, value in entry.items() if name != "parts"}
-        for part in entry["parts"]:
-            yield f"{id}.{part['id']}", shared | {k: v for k, v in part.items() if k != "id"}
+        for subfact in entry["parts"]:
+            yield f"{id}.{subfact['id']}", shared | {k: v for k, v in subfact.items() if k != "id"}
 
 
 _FIELDS = {field.name for field in fields(Fact)} - {"id"}

@@ -47,8 +47,8 @@ class Species:
     new_visits: str = ""
 
     def __post_init__(self) -> None:
-        rows = {key: one for key, one in self.priors.items() if isinstance(one, Mapping)}
-        rows |= {f"systolic.{key}": one for key, one in rows.pop("systolic", {}).items()}
+        rows = {key: cell for key, cell in self.priors.items() if isinstance(cell, Mapping)}
+        rows |= {f"systolic.{key}": cell for key, cell in rows.pop("systolic", {}).items()}
         missing = [key for key in _ROWS if key not in rows]
         missing += [] if "first_visit" in self.priors else ["first_visit"]
         if missing:

@@ -124,22 +124,22 @@ def staging(analyte: str, species: str, unit: str, edition: str = "iris2019") ->
     # Older editions are there for reading old letters; they had no table of SDMA.
     known = all_analytes().get(analyte)
     topic = "" if known is None else known.units.get(unit, {}).get("stages", {}).get(edition, "")
-    found = tuple(one for one in facts("iris") if one.id.startswith(f"{topic}.{species}."))
+    found = tuple(stage for stage in facts("iris") if stage.id.startswith(f"{topic}.{species}."))
     if not topic or not found:
         return None
-    lows = [-math.inf if one.low is None else one.low for one in found]
+    lows = [-math.inf if stage.low is None else stage.low for stage in found]
     highs = [*lows[1:], math.inf]
     stages = tuple(
         Stage(
-            one.statistic.partition(",")[0],
+            stage.statistic.partition(",")[0],
             low,
             high,
-            _printed(one),
-            high if one.high is None or one.low is None else one.high,
+            _printed(stage),
+            high if stage.high is None or stage.low is None else stage.high,
         )
-        for one, low, high in zip(found, lows, highs, strict=True)
+        for stage, low, high in zip(found, lows, highs, strict=True)
     )
-    printed_by = marked(source(found[0].source).name, any(one.remembered for one in found))
+    printed_by = marked(source(found[0].source).name, any(stage.remembered for stage in found))
     return Staging(analyte, unit, species, stages, printed_by)
 
 
@@ -158,19 +158,21 @@ def pressure_substages(edition: str) -> Staging:
     [150.0, 160.0, 180.0]
     """
     found = [fact(id) for id in _PRESSURE_IN[edition]]
-    names = [one.id.rpartition(".")[2].replace("severe", "severely hypertensive") for one in found]
-    lows = [-math.inf if one.low is None else one.low for one in found]
+    names = [
+        stage.id.rpartition(".")[2].replace("severe", "severely hypertensive") for stage in found
+    ]
+    lows = [-math.inf if stage.low is None else stage.low for stage in found]
     stages = tuple(
-        Stage(name, low, high, _printed(one), high)
-        for name, low, high, one in zip(names, lows, [*lows[1:], math.inf], found, strict=True)
+        Stage(name, low, high, _printed(stage), high)
+        for name, low, high, stage in zip(names, lows, [*lows[1:], math.inf], found, strict=True)
     )
-    printed_by = marked(source(found[0].source).name, any(one.remembered for one in found))
+    printed_by = marked(source(found[0].source).name, any(stage.remembered for stage in found))
     return Staging("systolic", "mmHg", "", stages, printed_by)
 
 
-def _printed(one: Fact) -> str:
-    if one.low is None:
-        return reason("facts.below", high=one.high)
-    if one.high is None:
-        return reason("facts.above", low=one.low)
-    return f"{one.low:g}–{one.high:g}"
+def _printed(stage: Fact) -> str:
+    if stage.low is None:
+        return reason("facts.below", high=stage.high)
+    if stage.high is None:
+        return reason("facts.above", low=stage.low)
+    return f"{stage.low:g}–{stage.high:g}"

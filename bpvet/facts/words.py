@@ -152,11 +152,11 @@ def __getattr__(name: str) -> Any:
     read: dict[str, Callable[[], Any]] = {
         "LAB_QUANTITIES": lambda: tuple(modelled_analytes()),
         "UNITS": lambda: (
-            PRESSURE_UNITS | {key: one.unit for key, one in modelled_analytes().items()}
+            PRESSURE_UNITS | {key: analyte.unit for key, analyte in modelled_analytes().items()}
         ),
-        "DECIMALS": lambda: {key: one.decimals for key, one in modelled_analytes().items()},
+        "DECIMALS": lambda: {key: analyte.decimals for key, analyte in modelled_analytes().items()},
         "QUANTITY_WORDS": lambda: (
-            _PRESSURE_WORDS | {key: one.name for key, one in modelled_analytes().items()}
+            _PRESSURE_WORDS | {key: analyte.name for key, analyte in modelled_analytes().items()}
         ),
     }
     globals()[name] = read[name]()

@@ -79,13 +79,13 @@ class Bounds:
 
     def site(self, session: int) -> Site:
         """Return the readings of one of the m sessions."""
-        own = self.of == session
+        of_session = self.of == session
         return Site(
             float(self.numbers[session]),
             float(self.mean[session]),
-            self.limit[own],
-            self.side[own],
-            self.count[own],
+            self.limit[of_session],
+            self.side[of_session],
+            self.count[of_session],
         )
 
 
@@ -133,11 +133,11 @@ class Site:
         """Return mean and variance of N(mean, variance) with the numbers, and their log density."""
         if not self.numbers:
             return mean, variance, np.zeros_like(mean)
-        own = reading / self.numbers
-        total = variance + own
+        variance_of_mean = reading / self.numbers
+        total = variance + variance_of_mean
         off = self.mean - mean
         density = -0.5 * (off * off / total + np.log(total) + LOG_2PI)
-        return mean + variance / total * off, own * variance / total, density
+        return mean + variance / total * off, variance_of_mean * variance / total, density
 
 
 def moments(
@@ -150,10 +150,13 @@ def moments(
     if not site.tabled:
         found = tilted(site, mean, variance, reading, fine=fine)
         return found.mean, found.variance
-    centre, own, _ = site.merged(mean, variance, reading)
-    a, beta = _standard(site, centre, own, reading)
+    centre, merged_variance, _ = site.merged(mean, variance, reading)
+    a, beta = _standard(site, centre, merged_variance, reading)
     pull, spread = tails(int(site.count[0])).moments(a, beta)
-    centre, spread = centre + site.side[0] * np.sqrt(own) * pull, own * spread
+    centre, spread = (
+        centre + site.side[0] * np.sqrt(merged_variance) * pull,
+        merged_variance * spread,
+    )
     rest = np.flatnonzero(~holds(a, beta))
     if rest.size:
         found = tilted(site, mean[rest], variance[rest], reading[rest], fine=fine)
@@ -165,8 +168,8 @@ def log_mass(site: Site, mean: Array, variance: Array, reading: Array, fine: boo
     """Return the log of the integral of that product, (K,)."""
     if not site.tabled:
         return tilted(site, mean, variance, reading, fine=fine).log_mass
-    centre, own, value = site.merged(mean, variance, reading)
-    a, beta = _standard(site, centre, own, reading)
+    centre, merged_variance, value = site.merged(mean, variance, reading)
+    a, beta = _standard(site, centre, merged_variance, reading)
     value = value + tails(int(site.count[0])).log_integral(a, beta)
     rest = np.flatnonzero(~holds(a, beta))
     if rest.size:
@@ -279,12 +282,12 @@ def _range(site: Site, mean: Array, variance: Array, reading: Array) -> tuple[Ar
 
 def _top(site: Site, mean: Array, variance: Array, reading: Array) -> Array:
     """Return where the density is highest, (K,), by Newton's steps inside a bracket."""
-    held = [site.mean] if site.numbers else []
+    means = [site.mean] if site.numbers else []
     above, below = site.side > 0, site.side < 0
     push = _ROOT_2_PI * variance / np.sqrt(reading)
-    high = np.maximum(mean, max([*held, *site.limit[above]], default=-np.inf))
+    high = np.maximum(mean, max([*means, *site.limit[above]], default=-np.inf))
     high = high + push * site.count[above].sum()
-    low = np.minimum(mean, min([*held, *site.limit[below]], default=np.inf))
+    low = np.minimum(mean, min([*means, *site.limit[below]], default=np.inf))
     low = low - push * site.count[below].sum()
     # Beyond the last bound a normal that lies there is hardly bent.
     c = np.clip(mean, low, high) if site.numbers == 0 else np.clip(site.mean + 0 * mean, low, high)

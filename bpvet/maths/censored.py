@@ -140,8 +140,8 @@ def _with_layers(
 ) -> tuple[Array, list[Layer]]:
     """Return `evidence`, and without `rough` what it found on the way, chunk by chunk."""
     found, layers = [], []
-    for part in _chunks(bounds, noise):
-        known = given(batch, bounds, part)
+    for chunk in _chunks(bounds, noise):
+        known = given(batch, bounds, chunk)
         if rough:
             log_mass = propagate(bounds, known.pressures).log_mass
         else:
@@ -182,8 +182,10 @@ class _BoundedSurface(Surface):
             return value
         noise, prior = self._noise(self.rho[..., None], lt, lr)
         near = np.flatnonzero(value > value.max() - _FAR)
-        own = Noise(noise.visit[..., near], noise.reading[..., near], noise.wander[..., near])
-        likelihood, layers = _with_layers(self.batch, self.bounds, own, rough=False)
+        noise_near = Noise(
+            noise.visit[..., near], noise.reading[..., near], noise.wander[..., near]
+        )
+        likelihood, layers = _with_layers(self.batch, self.bounds, noise_near, rough=False)
         value.reshape(-1)[near] = (likelihood + prior[:, near])[0]
         self.kept.hold(near, layers)
         return value
@@ -197,7 +199,7 @@ class _BoundedSurface(Surface):
     def _noise(self, rho: Array, lt: Array, lr: Array) -> tuple[Noise, Array]:
         """Return the variances at all places, side by side, and the log prior there, (1, K)."""
         parts = np.broadcast_arrays(*separate(lt, rho), lr)
-        log_sv, log_sw, log_sr = (part.reshape(1, -1) for part in parts)
+        log_sv, log_sw, log_sr = (grid_log.reshape(1, -1) for grid_log in parts)
         noise = noise_at(self.prior, log_sv, log_sr, log_sw)
         return noise, log_prior(self.prior, log_sv, log_sr, log_sw)
 
@@ -258,8 +260,8 @@ def integrate_bounded(
     """
     kept = Kept()
 
-    def surface(one: Batch, own: NoisePrior, rho: Array) -> Surface:
-        return _BoundedSurface(one, own, rho, bounds, rough, kept)
+    def surface(node_batch: Batch, noise_prior: NoisePrior, rho: Array) -> Surface:
+        return _BoundedSurface(node_batch, noise_prior, rho, bounds, rough, kept)
 
     return Integrated(integrate(batch, prior, surface_of=surface), kept)
 
@@ -289,15 +291,15 @@ class CensoredPart(Part):
         known = self._given.pressures
         found = propagate(self.bounds, known)
         wide = np.diagonal(known.covariance, axis1=1, axis2=2)
-        own = np.diagonal(found.covariance, axis1=1, axis2=2)
+        variance = np.diagonal(found.covariance, axis1=1, axis2=2)
         # What the bound added to what was known of its session; nothing is a reading of no weight.
-        added = self.weight @ np.maximum(1 / own - 1 / wide, 0.0)
-        centre = self.weight @ (found.mean / own - known.mean / wide)
+        added = self.weight @ np.maximum(1 / variance - 1 / wide, 0.0)
+        centre = self.weight @ (found.mean / variance - known.mean / wide)
         y, k = self.batch.y.copy(), self.batch.k.copy()
         at = self.bounds.at
         k[at, 0] = np.maximum(added * (self.weight @ known.reading), 1e-9)
         y[at, 0] += centre / np.maximum(added, 1e-12) - self.bounds.guess
-        values = {part.name: getattr(self, part.name) for part in fields(Part)}
+        values = {field_.name: getattr(self, field_.name) for field_ in fields(Part)}
         return Part(**(values | {"batch": replace(self.batch, y=y, k=k)}))
 
     def log_likelihood(self, noise: Noise) -> float:
@@ -327,11 +329,11 @@ class CensoredPart(Part):
         pressures = self._given.pressures
         if self.layer is None:
             return layered(self.bounds, pressures, last=newest)
-        known, held = self.layer
+        known, done = self.layer
         rest = np.flatnonzero(~known)
         if rest.size == 0:
-            return held
-        both = joined([held, layered(self.bounds, pressures.take(rest))])
+            return done
+        both = joined([done, layered(self.bounds, pressures.take(rest))])
         return both.take(np.argsort(np.concatenate([np.flatnonzero(known), rest])))
 
     def combination(self, vector: Array) -> Mixture:

@@ -140,7 +140,7 @@ def crossed(
         np.asarray(operator, dtype=np.int64),
     )
     full, alone = _fitted(data, True), _fitted(data, False)
-    best = min(full, alone, key=lambda one: one.value)
+    best = min(full, alone, key=lambda point: point.value)
     ratio = 2 * (alone.value - best.value)
     variance, p = np.exp(best.logs), columns.shape[1]
     system = _system(data, variance)
@@ -225,7 +225,7 @@ def _fitted(data: _Data, operators: bool) -> _Point:
     starts = np.array([[-0.7, -3.0, -1.5], [-2.0, -1.5, -0.5]])
     if not operators:
         starts[:, 1] = _BOUNDS[0]
-    return min((_descended(data, start, free) for start in starts), key=lambda one: one.value)
+    return min((_descended(data, start, free) for start in starts), key=lambda point: point.value)
 
 
 class _Point(NamedTuple):
@@ -250,8 +250,8 @@ def _descended(data: _Data, logs: Array, free: list[int], enough: float = 1e-16)
     point, damping = _point(data, logs), 0.0
     for _ in range(_MOST_STEPS):
         # What lies on a bound and falls beyond it stays there.
-        held = np.where(point.slopes > 0, point.logs <= _BOUNDS[0], point.logs >= _BOUNDS[1])
-        moving = [place for place in free if not held[place]]
+        on_bound = np.where(point.slopes > 0, point.logs <= _BOUNDS[0], point.logs >= _BOUNDS[1])
+        moving = [term for term in free if not on_bound[term]]
         slopes, curve = point.slopes[moving], point.information[np.ix_(moving, moving)]
         scale = np.sqrt(np.maximum(np.diag(curve), 1e-100))
         sizes, vectors = np.linalg.eigh(curve / np.outer(scale, scale))
@@ -294,16 +294,16 @@ def _criterion(data: _Data, variance: Array) -> tuple[float, Array, Array]:
     carried = system.of_animal @ inverse[:p] + system.shared @ inverse[p:]
     pairs = carried[data.pair_animal, p + data.pair_operator]
     square = np.bincount(data.pair_animal, system.shared.data * pairs, minlength=data.animals)
-    place = (square + np.sum(system.of_animal * carried[:, :p], axis=1)) / pivot**2 + 1 / pivot
+    traces = (square + np.sum(system.of_animal * carried[:, :p], axis=1)) / pivot**2 + 1 / pivot
     terms = (
-        (data.animals, float(place.sum()), animal_effect, variance[0]),
+        (data.animals, float(traces.sum()), animal_effect, variance[0]),
         (data.operators, float(np.trace(inverse[p:, p:])), operator_effect, variance[1]),
     )
     slopes = [size - (trace + effect @ effect) / var for size, trace, effect, var in terms]
     # Σ w² over the sessions' places in C⁻¹: what is lost of tr R⁻¹ in tr P.
     squared = weight**2
     x, by_animal, by_operator = _sums(data, squared[:, None] * data.x)
-    lost = float((data.by_animal @ squared) @ place + np.vdot(x, inverse[:p, :p]))
+    lost = float((data.by_animal @ squared) @ traces + np.vdot(x, inverse[:p, :p]))
     lost += float((data.by_operator @ squared) @ np.diag(inverse)[p:])
     lost += 2 * float(np.vdot(by_operator, inverse[p:, :p]))
     crossing = np.bincount(data.pair_animal, np.bincount(data.pair, squared) * pairs)

@@ -68,7 +68,8 @@ class Estimate(Content):
     def plus(self, shift: float) -> Estimate:
         """Return the same with the number and the ends of its interval moved by `shift`."""
         value, lower, upper = (
-            None if one is None else shift + one for one in (self.value, self.lower, self.upper)
+            None if figure is None else shift + figure
+            for figure in (self.value, self.lower, self.upper)
         )
         return replace(self, value=value, lower=lower, upper=upper)
 

@@ -94,7 +94,7 @@ def _plain(posteriors: Sequence[Posterior]) -> list[int]:
     return [
         i
         for i, posterior in enumerate(posteriors)
-        if all(type(part) is Part for part in posterior.parts)
+        if all(type(conditional) is Part for conditional in posterior.parts)
     ]
 
 
@@ -105,9 +105,9 @@ def _flat(
     day: Sequence[float],
 ) -> tuple[list[Part], list[Array], list[float]]:
     """Return the parts of all, and of each the row in its own coefficients and the day."""
-    pairs = [(part, i) for i in plain for part in posteriors[i].parts]
-    rows = [design[i] @ part.transform for part, i in pairs]
-    return [part for part, _ in pairs], rows, [day[i] for _, i in pairs]
+    pairs = [(conditional, i) for i in plain for conditional in posteriors[i].parts]
+    rows = [design[i] @ conditional.transform for conditional, i in pairs]
+    return [conditional for conditional, _ in pairs], rows, [day[i] for _, i in pairs]
 
 
 def _ahead(
@@ -187,7 +187,7 @@ def _mixtures(
     sd, at = np.sqrt(variance), 0
     found = {}
     for i in plain:
-        sizes = [part.weight.size for part in posteriors[i].parts]
+        sizes = [conditional.weight.size for conditional in posteriors[i].parts]
         rows = range(at, at + len(sizes))
         found[i] = Mixture(
             posteriors[i].weight,

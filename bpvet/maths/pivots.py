@@ -63,16 +63,16 @@ def two_variances(
     """
     d, c, next_ = (np.asarray(values, dtype=float) for values in (difference, part, shared))
     reading = ss / df if df else 0.0
-    square, held = float(np.mean(d**2)), float(np.mean(c))
-    visit = max(0.0, (square - held * reading) / 2)
+    square, per_reading = float(np.mean(d**2)), float(np.mean(c))
+    visit = max(0.0, (square - per_reading * reading) / 2)
     # Consecutive differences share a session with opposite signs: the squares are not independent.
-    own = 2 * visit + reading * c
+    variances = 2 * visit + reading * c
     with_next = np.where(next_ > 0, visit + reading * next_, 0.0)
-    whole = float(own @ own + 2 * with_next @ with_next)
-    freedom = float(own.sum()) ** 2 / whole if whole > 0 else float(d.size)
+    whole = float(variances @ variances + 2 * with_next @ with_next)
+    freedom = float(variances.sum()) ** 2 / whole if whole > 0 else float(d.size)
     reading_nodes = reading * _over_chi_square(df)[None, :] if df else np.zeros((1, 1))
     squares = square * _over_chi_square(freedom)[:, None]
-    visits = np.maximum(0.0, (squares - held * reading_nodes) / 2)
+    visits = np.maximum(0.0, (squares - per_reading * reading_nodes) / 2)
     return TwoVariances(visit, reading, visits, reading_nodes)
 
 

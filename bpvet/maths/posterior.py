@@ -125,7 +125,7 @@ class Part:
             self._usual_of(*some)
             for some in zip(np.split(design, cuts), np.split(day, cuts), strict=True)
         ]
-        centre, variance = (np.concatenate(part) for part in zip(*found, strict=True))
+        centre, variance = (np.concatenate(blocks) for blocks in zip(*found, strict=True))
         return centre, variance
 
     def _usual_of(self, design: Array, day: Array) -> tuple[Array, Array]:
@@ -160,7 +160,7 @@ class Posterior:
 
         Near enough for what is planned; without such readings it is the posterior itself.
         """
-        plain = tuple(one.plain for one in self.parts)
+        plain = tuple(form.plain for form in self.parts)
         return self if plain == self.parts else Posterior(plain)
 
     @cached_property
@@ -202,11 +202,11 @@ class Posterior:
     @cached_property
     def noise(self) -> Noise:
         """Noise variances at the nodes of all parts, B = 1."""
-        held = [conditional.noise for conditional in self.parts]
+        noises = [conditional.noise for conditional in self.parts]
         return Noise(
-            np.concatenate([conditional.visit for conditional in held], axis=-1),
-            np.concatenate([conditional.reading for conditional in held], axis=-1),
-            np.concatenate([conditional.wander for conditional in held], axis=-1),
+            np.concatenate([conditional.visit for conditional in noises], axis=-1),
+            np.concatenate([conditional.reading for conditional in noises], axis=-1),
+            np.concatenate([conditional.wander for conditional in noises], axis=-1),
         )
 
     def combination(self, vector: Array) -> Mixture:

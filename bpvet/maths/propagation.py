@@ -109,9 +109,9 @@ def propagate(
     left = sweeps if bounds.at.size > 1 else 1
     nodes = np.arange(pressures.mean.shape[0])
     while left and nodes.size:
-        part = state.take(nodes)
-        moved = part.sweep()
-        state.put(nodes, part)
+        moving = state.take(nodes)
+        moved = moving.sweep()
+        state.put(nodes, moving)
         nodes, left = nodes[moved > _SETTLED], left - 1
     return state.told(last=last)
 
@@ -147,18 +147,18 @@ class _State:
         values = {name: getattr(self, name)[nodes] for name in _HELD}
         return replace(self, prior=self.prior.take(nodes), **values)
 
-    def put(self, nodes: NDArray[np.int64], part: _State) -> None:
+    def put(self, nodes: NDArray[np.int64], state: _State) -> None:
         """Write what `take` gave back."""
         for name in _HELD:
-            getattr(self, name)[nodes] = getattr(part, name)
+            getattr(self, name)[nodes] = getattr(state, name)
 
     def sweep(self) -> Array:
         """Renew every pseudo-session once; return the largest move of a mean in its SDs, (K,)."""
         before = self.mean.copy()
         for j, site in enumerate(self.sites):
-            own = self.covariance[:, j, j]
-            cavity = 1 / (1 / own - self.precision[:, j])
-            centre = cavity * (self.mean[:, j] / own - self.shift[:, j])
+            variance_here = self.covariance[:, j, j]
+            cavity = 1 / (1 / variance_here - self.precision[:, j])
+            centre = cavity * (self.mean[:, j] / variance_here - self.shift[:, j])
             found = moments(
                 site, centre + self.prior.mean[:, j], cavity, self.prior.reading[:, j], self.fine
             )
@@ -167,8 +167,10 @@ class _State:
             moved = (found[0] - self.prior.mean[:, j]) * (new + 1 / cavity) - centre / cavity
             change, push = new - self.precision[:, j], moved - self.shift[:, j]
             column = self.covariance[:, :, j].copy()
-            share = change / (1 + change * own)
-            self.mean[:] += column * (push - share * (self.mean[:, j] + own * push))[:, None]
+            share = change / (1 + change * variance_here)
+            self.mean[:] += (
+                column * (push - share * (self.mean[:, j] + variance_here * push))[:, None]
+            )
             self.covariance[:] -= (share[:, None] * column)[:, :, None] * column[:, None]
             self.precision[:, j], self.shift[:, j] = new, moved
             self.cavity[:, j], self.centre[:, j] = cavity, centre
@@ -180,14 +182,14 @@ class _State:
         terms = -_log_normal_mass(self.centre, self.cavity, self.precision, self.shift)
         centre_at = self.centre + self.prior.mean
         for j, site in enumerate(self.sites):
-            held = site, centre_at[:, j], self.cavity[:, j], self.prior.reading[:, j]
-            terms[:, j] += log_mass(*held, self.fine)
+            arguments = site, centre_at[:, j], self.cavity[:, j], self.prior.reading[:, j]
+            terms[:, j] += log_mass(*arguments, self.fine)
         joint = _log_joint_mass(self.prior.covariance, self.precision, self.shift, self.mean)
         return Propagated(
             terms.sum(axis=1) + joint,
             self.mean + self.prior.mean,
             self.covariance,
-            tilted(*held, fine=self.fine) if last else None,
+            tilted(*arguments, fine=self.fine) if last else None,
         )
 
 
@@ -311,14 +313,14 @@ class _Common:
 
         All K·L in one pass, node by node.
         """
-        part, many = self.pressures, z.shape[1]
+        pressures, many = self.pressures, z.shape[1]
 
         def tiled(array: Array) -> Array:
             return np.repeat(array, many, axis=0)
 
         moved = self.loading[:, None] * (z / self.variance[:, None])[..., None]
-        mean = (part.mean[:, None] + moved).reshape(-1, part.mean.shape[1])
-        given = Pressures(mean, tiled(self.left), tiled(part.reading), tiled(part.visit))
+        mean = (pressures.mean[:, None] + moved).reshape(-1, pressures.mean.shape[1])
+        given = Pressures(mean, tiled(self.left), tiled(pressures.reading), tiled(pressures.visit))
         found = propagate(self.bounds, given, fine=False, sweeps=sweeps)
         variance = self.variance[:, None]
         normal = -0.5 * (z * z / variance + np.log(variance) + LOG_2PI)

@@ -308,11 +308,11 @@ def _start_lr(batch: Batch, prior: NoisePrior) -> Array:
     # One weighted average of two log-normal guesses: the prior's and the sample SD's, whose
     # log has a variance of about 1/(2 df).
     sample = 0.5 * np.log(np.maximum(ss, 1e-6) / np.maximum(df, 1.0))
-    own = 2 * df * log_sd**2
+    weight = 2 * df * log_sd**2
     # The mode lies above this one, that of readings without any scatter: with those the sample's
     # log says nothing.
     lowest = median - df * log_sd**2
-    return np.asarray(np.maximum((median + own * sample) / (1 + own), lowest))
+    return np.asarray(np.maximum((median + weight * sample) / (1 + weight), lowest))
 
 
 def _start_lt(surface: Surface, lr: Array) -> Array:
@@ -328,8 +328,8 @@ def _start_lt(surface: Surface, lr: Array) -> Array:
     between = (np.sum(left**2, axis=0) / np.maximum(count - 1, 1))[:, None]
     sample = 0.5 * np.log(np.maximum(between - reading, 0.1 * between + 1e-9))
     # Information on a log-SD is about two for each degree of freedom.
-    own = 2.0 * np.maximum(count - 2, 0)[:, None]
-    return np.asarray(((visit + wander) * prior_lt + own * sample) / (visit + wander + own))
+    weight = 2.0 * np.maximum(count - 2, 0)[:, None]
+    return np.asarray(((visit + wander) * prior_lt + weight * sample) / (visit + wander + weight))
 
 
 def _local_shape(values: Array) -> Array:

@@ -140,18 +140,20 @@ class Standing:
         """Return it for a posterior."""
         # Readings beyond the gauge stand as normal pseudo-sessions here.
         shares, parts = posterior.shares, posterior.plain.parts
-        weights = [share * part.weight for share, part in zip(shares, parts, strict=True)]
+        weights = [
+            share * conditional.weight for share, conditional in zip(shares, parts, strict=True)
+        ]
         heavy = [np.flatnonzero(weight >= LIGHT) for weight in weights]
         form = np.repeat(np.arange(len(parts)), [nodes.size for nodes in heavy])
-        noises = [_of(part.noise, at) for part, at in zip(parts, heavy, strict=True)]
+        noises = [_of(conditional.noise, at) for conditional, at in zip(parts, heavy, strict=True)]
         noise = _joined(noises)
         # Forms of the same sessions span the same columns: one run of the filter is for all. With
         # readings beyond the gauge, each form has its own pseudo-sessions.
-        if all(part.batch.k is parts[0].batch.k for part in parts):
+        if all(conditional.batch.k is parts[0].batch.k for conditional in parts):
             base, found = np.zeros(len(parts), dtype=np.int64), [parts[0].batch]
             noises = [noise]
         else:
-            base, found = np.arange(len(parts)), [part.batch for part in parts]
+            base, found = np.arange(len(parts)), [conditional.batch for conditional in parts]
         runs = [whiten(*each, keep=True) for each in zip(found, noises, strict=True)]
         gram = np.concatenate([run.gram[:, :, 0] for run in runs], axis=-1)
         lower = np.tril(np.ones(gram.shape[:2]), -1)[:, :, None] * gram
@@ -161,9 +163,9 @@ class Standing:
             log_weight=np.log(np.concatenate([weights[i][at] for i, at in enumerate(heavy)])),
             form=form,
             base=base,
-            transform=np.array([part.transform for part in parts]),
-            prior_mean=np.array([part.prior_mean for part in parts]),
-            prior_sd=np.array([part.batch.prior_sd[:, 0] for part in parts]),
+            transform=np.array([conditional.transform for conditional in parts]),
+            prior_mean=np.array([conditional.prior_mean for conditional in parts]),
+            prior_sd=np.array([conditional.batch.prior_sd[:, 0] for conditional in parts]),
             gram=np.ascontiguousarray(np.moveaxis(gram + lower.transpose(1, 0, 2), -1, 0)),
             wander_mean=np.ascontiguousarray(means.T),
             wander_share=np.concatenate([run.share[-1, 0] for run in runs]),
@@ -227,10 +229,10 @@ def _fit(standing: Standing, shift: Array) -> _Fit:
     """Return today's sessions under the prior of a report that stands `shift` further on."""
     form, count = standing.form, shift.shape[0]
     base, natural = standing.base, shift @ standing.transform
-    own = np.linalg.solve(standing.transform[base], natural)
-    change = np.zeros((own.shape[0], count + 1, count + 1))
-    change[:, :count, :count], change[:, count, count] = own, 1.0
-    moved = standing.prior_mean[base] - np.einsum("gab,gb->ga", own, standing.prior_mean)
+    turned = np.linalg.solve(standing.transform[base], natural)
+    change = np.zeros((turned.shape[0], count + 1, count + 1))
+    change[:, :count, :count], change[:, count, count] = turned, 1.0
+    moved = standing.prior_mean[base] - np.einsum("gab,gb->ga", turned, standing.prior_mean)
     change[:, :count, count] = moved
     each = np.ascontiguousarray(change[form])
     gram = np.moveaxis(each.transpose(0, 2, 1) @ standing.gram @ each, 0, -1)
@@ -263,10 +265,12 @@ def _joint(fit: _Fit, rows: Array, kept: Array) -> tuple[Array, Array]:
     kept : (q,)
         How much of the wander at the latest session each still holds.
     """
-    own = rows @ fit.natural
+    design = rows @ fit.natural
     count = rows.shape[1]
-    left = own.transpose(1, 2, 0).take(fit.form, axis=2) - kept[:, None, None] * fit.wander[:count]
-    prior = (own @ fit.centre[:, :, None])[:, :, 0].T
+    left = (
+        design.transpose(1, 2, 0).take(fit.form, axis=2) - kept[:, None, None] * fit.wander[:count]
+    )
+    prior = (design @ fit.centre[:, :, None])[:, :, 0].T
     mean = prior.take(fit.form, axis=1) + kept[:, None] * fit.wander[count]
     mean += np.sum(left * fit.mean, axis=1)
     half = forward_solve(fit.root[:, :, None], left.transpose(1, 0, 2)).transpose(2, 1, 0)
@@ -408,8 +412,8 @@ class LaterReport:
         constant = log_weight - log_det - 0.5 * np.sum(off * pull, axis=1)
         cross = spread[:, :count, count:]
         gain = cross @ precision
-        own = np.diagonal(spread[:, :count, :count], axis1=1, axis2=2)
-        left = np.maximum(own - np.sum(gain * cross, axis=2), 1e-12 * own)
+        diagonal_ = np.diagonal(spread[:, :count, :count], axis1=1, axis2=2)
+        left = np.maximum(diagonal_ - np.sum(gain * cross, axis=2), 1e-12 * diagonal_)
         at_middle = thresholds - mean[:count].T + np.sum(gain * off[:, None, :], axis=2)
         room = np.concatenate([at_middle[:, :, None], -gain], axis=2) / np.sqrt(left)[:, :, None]
         return cls(

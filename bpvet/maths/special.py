@@ -71,7 +71,7 @@ def _compiled() -> ModuleType:
     if scipy is None or not scipy.submodule_search_locations:
         raise ImportError("no folder of SciPy")
     package = ModuleType(_PACKAGE)
-    package.__path__ = [f"{one}/special" for one in scipy.submodule_search_locations]
+    package.__path__ = [f"{folder}/special" for folder in scipy.submodule_search_locations]
 
     # For another thread that imports the package meanwhile.
     def whole(name: str) -> Any:

@@ -138,9 +138,11 @@ def average_real_variability(
     # The variance of the weighted mean absolute difference over its squared mean.
     # For normals of correlation ρ, E|X||Y| = (2/π)(√(1 − ρ²) + ρ·arcsin ρ); here ρ = −1/2.
     rho = -0.5
-    own = math.pi / 2 - 1
+    variance_factor = math.pi / 2 - 1
     neighbours = math.sqrt(1 - rho * rho) + rho * math.asin(rho) - 1
-    df = chi_like(float(own * weight @ weight + 2 * neighbours * weight[:-1] @ weight[1:]))
+    df = chi_like(
+        float(variance_factor * weight @ weight + 2 * neighbours * weight[:-1] @ weight[1:])
+    )
     high, low = chi_square_tails(df, level)
     centre = math.sqrt(squared_mean_of_chi(df) * df)
     return Estimate(estimate, estimate * centre / high**0.5, estimate * centre / low**0.5)
@@ -332,8 +334,10 @@ def share_interpolated(
     flat = high == low
     inside = np.minimum(high, at_or_below) - np.maximum(low, at_or_above)
     # A level stretch has no rise to share out: it is in range as a whole or not at all.
-    part = np.where(flat, inside >= 0, np.maximum(inside, 0) / np.where(flat, 1, high - low))
-    share = float((gap * part)[counted].sum()) / period
+    share_inside = np.where(
+        flat, inside >= 0, np.maximum(inside, 0) / np.where(flat, 1, high - low)
+    )
+    share = float((gap * share_inside)[counted].sum()) / period
     return Estimate(share, reason=reason("spread.as_drawn"))
 
 

@@ -113,7 +113,7 @@ def tails(count: int) -> Tails:
     length = np.hypot(1.0, beta)[:, 1:]
     log_mass, mean, variance = _summed((u[:, 1:] * length).ravel(), beta[:, 1:].ravel(), count)
     sine = beta[:, 1:] / length
-    held = (
+    tables = (
         log_mass.reshape(sine.shape),
         mean.reshape(sine.shape) / sine,
         (1 - variance.reshape(sine.shape)) / sine**2,
@@ -121,7 +121,7 @@ def tails(count: int) -> Tails:
     flat, leading = _flat(u[:, 0], count), _leading(u, beta, count)
     parts = (
         np.concatenate([first[:, None], rest], axis=1) - less
-        for first, rest, less in zip(flat, held, leading, strict=True)
+        for first, rest, less in zip(flat, tables, leading, strict=True)
     )
     # Loaded here, for few animals have sessions beyond the gauge.
     from scipy.ndimage import spline_filter

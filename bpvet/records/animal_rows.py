@@ -71,10 +71,10 @@ def rows_of(frame: pd.DataFrame) -> Mapping[str, AnimalRow]:
     before = frame["measured_before"].tolist()
     targets = frame["target_systolic"].to_numpy(dtype=float).tolist()
     found: dict[str, AnimalRow] = {}
-    for own, birth, gone, met, target in zip(
+    for row_texts, birth, gone, met, target in zip(
         zip(*texts, strict=True), born, left, before, targets, strict=True
     ):
-        animal, name, species, written, breed, reason = own
+        animal, name, species, written, breed, reason = row_texts
         found[animal] = AnimalRow(
             animal=animal,
             name=name,

@@ -70,7 +70,7 @@ def animals_table(checked: CheckedTable, values: Values, met: list[str]) -> pd.D
         for name in frame.columns[1:]
     }
     rest = pd.DataFrame({"animal": pd.Series(others, dtype=frame["animal"].dtype), **blank})
-    parts = [part for part in (kept, rest) if len(part)] or [kept]
+    parts = [rows for rows in (kept, rest) if len(rows)] or [kept]
     whole: pd.DataFrame = parts[0] if len(parts) == 1 else pd.concat(parts)
     return whole.reset_index(drop=True)
 
@@ -177,7 +177,7 @@ def report_look_alikes(tables: Mapping[str, CheckedTable]) -> None:
 
 def _plainly_different(ids: list[pa.Array]) -> bool:
     """Whether ids of all tables are plain ASCII, and differ in more than case and blanks."""
-    different = pc.unique(pa.concat_arrays([one.cast(TEXT) for one in ids]))
+    different = pc.unique(pa.concat_arrays([column.cast(TEXT) for column in ids]))
     if not pc.all(pc.ascii_is_printable(different), min_count=0).as_py():
         return False
     bare = pc.ascii_lower(pc.replace_substring(different, " ", ""))

@@ -73,8 +73,8 @@ def cells_digest(sheets: Sequence[RawSheet]) -> str:
     """Return a digest (sha256) of the tables' names, headers and cells."""
     digest = hashlib.sha256()
     for sheet in sheets:
-        for part in (sheet.table, str(len(sheet.header)), *sheet.header):
-            digest.update(f"{len(part)} {part} ".encode("utf-8", "replace"))
+        for text in (sheet.table, str(len(sheet.header)), *sheet.header):
+            digest.update(f"{len(text)} {text} ".encode("utf-8", "replace"))
         for cells in sheet.columns:
             lengths = pc.binary_length(cells).to_numpy(zero_copy_only=False)
             digest.update(lengths.astype("<i8").tobytes())

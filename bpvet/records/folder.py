@@ -51,8 +51,8 @@ def existing(path: str | os.PathLike[str]) -> Path:
         text = os.fspath(path)
         if not text:
             raise CallError("The path is blank.")
-        place = Path(text)
-        place.stat()
+        found = Path(text)
+        found.stat()
     except TypeError:
         raise CallError(f"A path is a text, not {type(path).__name__}.") from None
     except FileNotFoundError:
@@ -71,7 +71,7 @@ def existing(path: str | os.PathLike[str]) -> Path:
         words = getattr(error, "strerror", None) or str(error)
         raise CallError(f'"{printable(str(path))[:200]}" is not a path: {words}.') from None
     # Resolved for its name only, so that "." has one; nothing of the path is kept.
-    return place if place.name else place.resolve()
+    return found if found.name else found.resolve()
 
 
 def files_of(

@@ -130,8 +130,8 @@ class CodedReadings:
             yield slice(None)
             return
         many = np.bincount(animal.codes, minlength=len(animal.categories))
-        part = ((np.cumsum(many) - many) // most).astype(np.int16 if self._n < 1 << 32 else int)
-        of_row = each(part, animal.codes)
+        batch = ((np.cumsum(many) - many) // most).astype(np.int16 if self._n < 1 << 32 else int)
+        of_row = each(batch, animal.codes)
         # Of small numbers this goes through the rows a few times, and does not compare them.
         order = np.argsort(of_row, kind="stable").astype(np.int32 if self._n < 1 << 31 else int)
         for rows in np.split(order, np.cumsum(np.bincount(of_row))):

@@ -99,7 +99,7 @@ def inputs_of(path: object, columns: object = None, others: Iterable[object] = (
         Further files that are read, such as priors; None among them is passed over.
     """
     others = tuple(others)
-    named = [Path(str(one)) for one in others if one is not None]
+    named = [Path(str(file)) for file in others if file is not None]
     if isinstance(columns, str) and columns.lower().endswith(".toml") and "=" not in columns:
         named.append(Path(columns))
     folder = _folder_of(path)

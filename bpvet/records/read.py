@@ -190,7 +190,7 @@ def records_of(loaded: Loaded, settled: Conventions, as_of: np.datetime64) -> Re
 def _again(loaded: Loaded, settled: Conventions, as_of: np.datetime64) -> Records:
     """Return records of the same cells on another date."""
     columns = (column for sheet in loaded.sheets for column in sheet.columns)
-    whole = {id(one): one.whole() for one in columns if isinstance(one, PackedTexts)}
+    whole = {id(column): column.whole() for column in columns if isinstance(column, PackedTexts)}
     return records_of(_with_columns(loaded, whole), settled, as_of)
 
 
@@ -199,7 +199,9 @@ def _with_columns(loaded: Loaded, others: Mapping[int, Any]) -> Loaded:
     return replace(
         loaded,
         sheets=tuple(
-            replace(sheet, columns=tuple(others.get(id(one), one) for one in sheet.columns))
+            replace(
+                sheet, columns=tuple(others.get(id(column), column) for column in sheet.columns)
+            )
             for sheet in loaded.sheets
         ),
     )
@@ -217,15 +219,15 @@ def _unit(checked: CheckedTable) -> str:
     """Return in which unit the pressures stand, and what is done about it."""
     units = checked.units
     doubted = [
-        one.file
-        for one in checked.findings
-        if isinstance(one, Finding) and one.kind == Kind.NOT_IN_MMHG
+        finding.file
+        for finding in checked.findings
+        if isinstance(finding, Finding) and finding.kind == Kind.NOT_IN_MMHG
     ]
     if doubted:
         if len(doubted) > 1:
             return reason("understood.unit_in_some", files=len(doubted), all=len(units))
-        one = "understood.unit_in_one" if len(units) > 1 else "understood.no_unit"
-        return reason(one, file=shown(doubted[0]))
+        key = "understood.unit_in_one" if len(units) > 1 else "understood.no_unit"
+        return reason(key, file=shown(doubted[0]))
     if "kPa" not in units:
         return "mmHg"
     converted = reason("understood.kilopascal", factor=MMHG_PER_KPA)
@@ -265,7 +267,7 @@ def _understood(
     return {
         "layout": {sheet.file: LAYOUTS[sheet.layout] for sheet in sheets if sheet.layout},
         "separator": {sheet.file: sheet.separator for sheet in sheets},
-        "decimal_commas": [one for checked in tables.values() for one in checked.decimal_commas],
+        "decimal_commas": [note for checked in tables.values() for note in checked.decimal_commas],
         "dates": dates,
         "unit": _unit(tables["readings"]),
         "encoding": {sheet.file: sheet.encoding for sheet in sheets},

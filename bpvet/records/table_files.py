@@ -95,13 +95,13 @@ def table_files(
         return {names[0]: _workbook(table, words)}
     if ending == ".parquet":
         return {names[0]: _parquet(table, words)}
-    columns = [_values(table[one.column], one.unit) for one in words]
-    heads = [one.column for one in words]
+    columns = [_values(table[column.column], column.unit) for column in words]
+    heads = [column.column for column in words]
     rows = zip(*columns, strict=True)
     content = (
         csv_bytes(heads, map(_isoed, rows), plain) if ending == ".csv" else _lines(heads, rows)
     )
-    about = [tuple(asdict(one).values()) for one in words]
+    about = [tuple(asdict(column).values()) for column in words]
     return {names[0]: content, names[1]: csv_bytes(("column", "meaning", "unit"), about, plain)}
 
 
@@ -138,16 +138,16 @@ def _parquet(table: pd.DataFrame, words: Sequence[ColumnWords]) -> bytes:
     import pyarrow.parquet as pq
 
     fields, columns = [], []
-    for one in words:
-        column = table[one.column]
-        kind = _arrow_kind(column, one.unit)
-        values = _values(column, one.unit)
+    for column_words in words:
+        column = table[column_words.column]
+        kind = _arrow_kind(column, column_words.unit)
+        values = _values(column, column_words.unit)
         if kind == pa.string():
             values = [None if v is None else _without_surrogates(str(v)) for v in values]
-        about = {"meaning": one.meaning, "unit": one.unit}
-        fields.append(pa.field(_without_surrogates(one.column), kind, metadata=about))
+        about = {"meaning": column_words.meaning, "unit": column_words.unit}
+        fields.append(pa.field(_without_surrogates(column_words.column), kind, metadata=about))
         columns.append(pa.array(values, kind))
-    listed = json.dumps([asdict(one) for one in words])
+    listed = json.dumps([asdict(described) for described in words])
     schema = pa.schema(fields, metadata={"bpvet_columns": listed})
     out = io.BytesIO()
     pq.write_table(pa.Table.from_arrays(columns, schema=schema), out, compression="zstd")
@@ -178,7 +178,7 @@ def _workbook(table: pd.DataFrame, words: Sequence[ColumnWords]) -> bytes:
             f"A sheet of a workbook holds {_MOST_ROWS - 1:,} rows, and these are {len(table):,}: "
             "write .csv or .parquet."
         )
-    columns = [_values(table[one.column], one.unit) for one in words]
+    columns = [_values(table[column_words.column], column_words.unit) for column_words in words]
     # Before anything is begun that would have to be ended.
     for column in columns:
         for cell in column:
@@ -189,13 +189,13 @@ def _workbook(table: pd.DataFrame, words: Sequence[ColumnWords]) -> bytes:
                 )
     book = openpyxl.Workbook(write_only=True)
     sheet = book.create_sheet("sessions" if "session" in table else "table")
-    sheet.append([_cell(sheet, one.column) for one in words])
+    sheet.append([_cell(sheet, column_words.column) for column_words in words])
     for row in zip(*columns, strict=True):
         sheet.append([_cell(sheet, value) for value in row])
     about = book.create_sheet("columns")
     about.append([_cell(about, head) for head in ("column", "meaning", "unit")])
-    for one in words:
-        about.append([_cell(about, text) for text in asdict(one).values()])
+    for column_words in words:
+        about.append([_cell(about, text) for text in asdict(column_words).values()])
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
@@ -204,7 +204,7 @@ def _workbook(table: pd.DataFrame, words: Sequence[ColumnWords]) -> bytes:
 def _escaped(text: str) -> str:
     """Return a text as a workbook spells it: letters that no XML holds as ``_x0001_``."""
     text = _LIKE_ESCAPE.sub("_x005F_", text)
-    return _NOT_IN_XML.sub(lambda one: f"_x{ord(one[0]):04X}_", text)
+    return _NOT_IN_XML.sub(lambda match: f"_x{ord(match[0]):04X}_", text)
 
 
 def _cell(sheet: Any, value: Any) -> Any:

@@ -161,8 +161,8 @@ ANALYTES = tuple(all_analytes())
 #: Analytes that are ratios, and so need no unit.
 WITHOUT_UNIT = tuple(
     key
-    for key, one in all_analytes().items()
-    if any("" in unit.get("written", ()) for unit in one.units.values())
+    for key, analyte in all_analytes().items()
+    if any("" in unit.get("written", ()) for unit in analyte.units.values())
 )
 
 #: Columns that we add to a table's own; a foreign column of such a name gets another.
@@ -214,7 +214,7 @@ OTHER_WORDS = {
     "test": "analyte",
     "result": "value",
     "units": "unit",
-    **{word: name for name, one in all_species().items() for word in one.other_words},
+    **{word: name for name, species in all_species().items() for word in species.other_words},
     "osc": "oscillometric",
     "oscillometry": "oscillometric",
     "ultrasound": "doppler",

@@ -47,15 +47,15 @@ def check_added_session(
     """
     used = readings_used(records, rule)
     mine = used["file"] == file
-    own = used[mine].sort_values("order")
-    if own.empty or (own["session"] == 0).any() or own["session"].nunique() > 1:
+    of_entry = used[mine].sort_values("order")
+    if of_entry.empty or (of_entry["session"] == 0).any() or of_entry["session"].nunique() > 1:
         raise CallError("The readings would not be read as one session; they were not added.")
-    first = own.iloc[0]
+    first = of_entry.iloc[0]
     theirs = used[~mine & (used["animal"] == first["animal"]) & (used["session"] > 0)]
     _refuse_joined(theirs[theirs["session"] == first["session"]], first)
-    if own["fate"].tolist() != list(fates):
+    if of_entry["fate"].tolist() != list(fates):
         raise CallError("The readings would count otherwise than was told; they were not added.")
-    return _alike(own, theirs)
+    return _alike(of_entry, theirs)
 
 
 def _refuse_joined(joined: pd.DataFrame, first: pd.Series) -> None:
@@ -73,14 +73,14 @@ def _refuse_joined(joined: pd.DataFrame, first: pd.Series) -> None:
     )
 
 
-def _alike(own: pd.DataFrame, theirs: pd.DataFrame) -> list[str]:
+def _alike(of_entry: pd.DataFrame, theirs: pd.DataFrame) -> list[str]:
     """Return a question for each other session of that day and method with the same numbers."""
-    first, mine = own.iloc[0], _numbers(own)
+    first, mine = of_entry.iloc[0], _numbers(of_entry)
     day = theirs[(theirs["date"] == first["date"]) & (theirs["method"] == first["method"])]
     found: list[str] = []
     for _, rows in day.groupby("session"):
         ordered = rows.sort_values("order")
-        if len(own) >= _ENOUGH and _numbers(ordered) == mine:
+        if len(of_entry) >= _ENOUGH and _numbers(ordered) == mine:
             found.append(
                 reason(
                     "visits.same_numbers",

@@ -43,11 +43,11 @@ def clinic_sessions(
     start = np.array([first for first, _ in store.bounds.values()])
     bounds = list(store.bounds.values())
     complete = np.logical_and.reduceat(columns.has, start).tolist()
-    for own, (first, end), whole in zip(found.values(), bounds, complete, strict=True):
+    for columns_, (first, end), whole in zip(found.values(), bounds, complete, strict=True):
         rows = slice(first, end)
         kept = rows if whole else first + np.flatnonzero(columns.has[rows])
         systolic = columns.bound[kept], columns.plain[kept], columns.judged[kept]
-        own.keep("systolic", systolic)
+        columns_.keep("systolic", systolic)
     _keep_latest(store, found, columns, start)
     return found, nothing
 
@@ -88,18 +88,18 @@ def _keep_latest(
     count = np.add.reduceat(on.astype(np.int64), start)
     last = np.maximum.reduceat(np.where(on, np.arange(len(day)), -1), start)
     of_one = _of_one_session(store, columns, silent, np.maximum(last, 0))
-    for own, number, row, known, first in zip(
+    for of_animal, number, row, known, first in zip(
         found.values(), count.tolist(), last.tolist(), of_one, start.tolist(), strict=True
     ):
         if not number:
-            own.keep("latest", None)
+            of_animal.keep("latest", None)
             continue
         rows = slice(row, row + 1) if number == 1 else first + np.flatnonzero(on[first : row + 1])
-        latest = LatestDate(date[row], own.at(rows))
+        latest = LatestDate(date[row], of_animal.at(rows))
         if number == 1:
             # Where the date itself would keep them once they are asked for.
             vars(latest).update(known)
-        own.keep("latest", latest)
+        of_animal.keep("latest", latest)
 
 
 def _of_one_session(
@@ -113,7 +113,7 @@ def _of_one_session(
     awake = np.isin(texts, TREND_CONDITIONS)[codes[row]]
     awake &= (store.array("mean_bound")[row] != "at least") & ~np.isnan(mean)
     plain, judged = columns.plain[row], columns.judged[row]
-    told = {
+    named = {
         "highest": _or_none(judged, high),
         "lowest": _or_none(judged, low),
         "lowest_measured": _or_none(plain, low),
@@ -123,7 +123,7 @@ def _of_one_session(
         "soundless": (silent[row] > 0).tolist(),
         "mostly_soundless": mostly_silent(silent[row], store.array("n_taken")[row]).tolist(),
     }
-    return [dict(zip(told, each, strict=True)) for each in zip(*told.values(), strict=True)]
+    return [dict(zip(named, each, strict=True)) for each in zip(*named.values(), strict=True)]
 
 
 def _or_none(values: NDArray[np.float64], known: NDArray[np.bool_]) -> list[float | None]:

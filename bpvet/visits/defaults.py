@@ -176,10 +176,10 @@ def nothing_left(
     parts = []
     for key, group in counted.groupby(["method", "condition", "number"]):
         how, where, number = cast(tuple[str, str, bool], key)
-        part = f"{len(group)} {METHOD_WORDS[how]} {CONDITION_WORDS[where]}"
+        words = f"{len(group)} {METHOD_WORDS[how]} {CONDITION_WORDS[where]}"
         if where in KEPT_OUT_CONDITIONS:
-            part += " (never in a trend)"
+            words += " (never in a trend)"
         elif not number:
-            part += " (no used number of it)"
-        parts.append(part)
+            words += " (no used number of it)"
+        parts.append(words)
     return f"{wanted} that may enter a trend. Its sessions: {'; '.join(parts)}."

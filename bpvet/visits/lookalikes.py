@@ -40,28 +40,28 @@ def lookalikes(records: Records) -> Mapping[str, tuple[Lookalike, ...]]:
 
     By the findings of the record check; ids whose digits differ are taken for two animals.
     """
-    looks: dict[str, dict[str, None]] = {}
+    similar: dict[str, dict[str, None]] = {}
     for found in records.findings.by_code(Code.NOT_LISTED, Code.IDS_ALIKE):
         values = dict(found.values)
         near = (values["other"],) if found.code is Code.IDS_ALIKE else values["near"]
         for animal in near:
             if _digits(animal) == _digits(values["animal"]):
-                looks.setdefault(animal, {})[values["animal"]] = None
-    if not looks:
+                similar.setdefault(animal, {})[values["animal"]] = None
+    if not similar:
         return {}
     dates: dict[str, list[np.datetime64]] = {}
     for table, dated in (("readings", "date"), ("observations", "seen_on")):
         frame = getattr(records, table)
-        written = {one for ids in looks.values() for one in ids}
+        written = {id_ for ids in similar.values() for id_ in ids}
         day = frame[dated].to_numpy(dtype="datetime64[D]")
         rows = frame["animal"].isin(written).to_numpy(dtype=bool) & (day <= records.as_of)
-        for one, date in zip(frame["animal"][rows], day[rows], strict=True):
-            dates.setdefault(str(one), []).append(date)
+        for id_, date in zip(frame["animal"][rows], day[rows], strict=True):
+            dates.setdefault(str(id_), []).append(date)
     return {
         animal: tuple(
-            Lookalike(one, len(dates[one]), max(dates[one])) for one in ids if one in dates
+            Lookalike(id_, len(dates[id_]), max(dates[id_])) for id_ in ids if id_ in dates
         )
-        for animal, ids in looks.items()
+        for animal, ids in similar.items()
     }
 
 

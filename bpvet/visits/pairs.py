@@ -138,8 +138,8 @@ def _matched(known: pd.DataFrame, methods: tuple[str, str]) -> pd.DataFrame:
     number = candidates.groupby(_VISIT, sort=True).ngroup() * (len(known) + 1)
     visit[simple] = number[simple]
     for _, group in candidates[~simple].groupby(_VISIT, sort=True):
-        for place, (first, second) in enumerate(_partners(group, methods)):
-            visit[[first, second]] = int(number[first]) + place
+        for nth, (first, second) in enumerate(_partners(group, methods)):
+            visit[[first, second]] = int(number[first]) + nth
     candidates = candidates.assign(visit=visit)[visit >= 0]
     return candidates.sort_values(["visit", "method"], key=_in_order(methods), kind="stable")
 
@@ -155,17 +155,21 @@ def _partners(group: pd.DataFrame, methods: tuple[str, str]) -> list[tuple[Any, 
     minute = group["first_time"].to_numpy(dtype="datetime64[m]")
     first, second = (np.flatnonzero(group["method"] == name) for name in methods)
     ranked = []
-    for place, one in enumerate(first):
-        for other_place, other in enumerate(second):
-            unlabelled = not label[one] or label[one] != label[other]
-            gap = abs((minute[one] - minute[other]) / np.timedelta64(1, "m"))
+    for first_place, first_row in enumerate(first):
+        for other_place, second_row in enumerate(second):
+            unlabelled = not label[first_row] or label[first_row] != label[second_row]
+            gap = abs((minute[first_row] - minute[second_row]) / np.timedelta64(1, "m"))
             gap = np.inf if np.isnan(gap) else float(gap)
-            ranked.append((unlabelled, gap, place + other_place, int(one), int(other)))
+            ranked.append(
+                (unlabelled, gap, first_place + other_place, int(first_row), int(second_row))
+            )
     taken: list[tuple[int, int]] = []
     for *_, i, j in sorted(ranked):
         if all(i != a and j != b for a, b in taken):
             taken.append((i, j))
-    return [(index[one], index[other]) for one, other in sorted(taken)]
+    return [
+        (index[row_of_first], index[row_of_second]) for row_of_first, row_of_second in sorted(taken)
+    ]
 
 
 def _readings(records: Records, chosen: pd.DataFrame, quantity: str, rule: str) -> pd.DataFrame:

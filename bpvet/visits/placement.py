@@ -107,8 +107,8 @@ def place(frame: pd.DataFrame) -> Placement:
     of = np.repeat(np.arange(len(start), dtype=narrow), length)
     # By place among these rows, since that is the order of the input too.
     stand: Rows = np.arange(len(row), dtype=narrow)[by_time]
-    one = stand[start]
-    line = one
+    ordered_rows = stand[start]
+    line = ordered_rows
     if isinstance(by_time, np.ndarray):
         line = np.minimum.reduceat(stand, start) if len(start) else stand
     earliest = clock[start]
@@ -122,13 +122,19 @@ def place(frame: pd.DataFrame) -> Placement:
     stand = _put_right(stand, of, number, _if_all(of, clock != _UNTIMED, clock))
     del clock, written, of, by_time
 
-    ranked = _sorted(as_one((animal[one], day[one], earliest, label[one]), len(one)), line)
+    ranked = _sorted(
+        as_one(
+            (animal[ordered_rows], day[ordered_rows], earliest, label[ordered_rows]),
+            len(ordered_rows),
+        ),
+        line,
+    )
     taken = stand[end_to_end_rows(start[ranked], length[ranked])]
     length, given = length[ranked], earliest[ranked]
-    first_time = np.where(given == _UNTIMED, _NO_TIME, day[one][ranked] * _DAY_NS + given)
+    first_time = np.where(given == _UNTIMED, _NO_TIME, day[ordered_rows][ranked] * _DAY_NS + given)
     return Placement(
         row=taken if len(row) == len(frame) else row[taken],
-        number=_numbers(animal[one][ranked]),
+        number=_numbers(animal[ordered_rows][ranked]),
         first=np.cumsum(length) - length,
         first_time=first_time.astype("datetime64[ns]"),
     )
@@ -138,12 +144,14 @@ def end_to_end(parts: Sequence[Placement]) -> Placement:
     """Return the placements of some animals each as one; their rows are of one frame."""
     if len(parts) == 1:
         return parts[0]
-    start = np.cumsum([0, *(len(part.row) for part in parts)])
+    start = np.cumsum([0, *(len(placement.row) for placement in parts)])
     return Placement(
-        row=np.concatenate([part.row for part in parts]),
-        number=np.concatenate([part.number for part in parts]),
-        first=np.concatenate([part.first + at for part, at in zip(parts, start, strict=False)]),
-        first_time=np.concatenate([part.first_time for part in parts]),
+        row=np.concatenate([placement.row for placement in parts]),
+        number=np.concatenate([placement.number for placement in parts]),
+        first=np.concatenate(
+            [placement.first + at for placement, at in zip(parts, start, strict=False)]
+        ),
+        first_time=np.concatenate([placement.first_time for placement in parts]),
     )
 
 

@@ -93,9 +93,9 @@ def _used(records: Records, rule: str) -> pd.DataFrame:
     names = {name: f"{name}_as_written" for name in foreign}
     frame = readings.rename(columns={**names, "session": "label"})
     session, order = _placed(placement, len(frame))
-    fate = np.array(FATES, dtype=object)[coded.columns["fate"].codes]
-    reason = _reasons(frame, placement, fate)
-    return frame.assign(session=session, order=order, fate=fate, reason=reason)
+    status = np.array(FATES, dtype=object)[coded.columns["fate"].codes]
+    reason = _reasons(frame, placement, status)
+    return frame.assign(session=session, order=order, fate=status, reason=reason)
 
 
 def _placed(placement: Placement, rows: int) -> tuple[Codes, Codes]:
@@ -216,31 +216,31 @@ def _fates(frame: pd.DataFrame, placement: Placement, rule: str) -> NDArray[np.i
     kind = kinds(frame)
     plain = (kind == KINDS.index("number")) | (kind == KINDS.index("bound"))
     fates = [name if name in FATES else "used" for name in KINDS]
-    fate = np.array([FATES.index(name) for name in fates], dtype=np.int8)[kind]
+    status = np.array([FATES.index(name) for name in fates], dtype=np.int8)[kind]
     placed = np.zeros(len(frame), dtype=bool)
     placed[placement.row] = True
-    fate[~placed] = FATES.index("set aside")
+    status[~placed] = FATES.index("set aside")
     if rule == "guideline":
         first = placement.row[placement.first]
         many = taken_counts(frame, placement) >= DROP_FIRST_FROM
-        fate[first[many & plain[first]]] = FATES.index("left out")
-    return fate
+        status[first[many & plain[first]]] = FATES.index("left out")
+    return status
 
 
 def _reasons(
-    frame: pd.DataFrame, placement: Placement, fate: NDArray[np.object_]
+    frame: pd.DataFrame, placement: Placement, status: NDArray[np.object_]
 ) -> NDArray[np.object_]:
     """Return why each row (n,) is not used, in words; blank where it is."""
     why = frame["set_aside"].to_numpy(dtype=object).copy()
-    why[(why == "") & (fate == "set aside")] = reason("visits.no_place")
-    why = np.where(fate == "excluded", frame["excluded"].to_numpy(dtype=object), why)
-    why[fate == "no sound"] = Flag.NO_SOUND.value
-    why[fate == "used"] = ""
+    why[(why == "") & (status == "set aside")] = reason("visits.no_place")
+    why = np.where(status == "excluded", frame["excluded"].to_numpy(dtype=object), why)
+    why[status == "no sound"] = Flag.NO_SOUND.value
+    why[status == "used"] = ""
     many = np.zeros(len(frame), dtype=np.int64)
     many[placement.row] = taken_counts(frame, placement)[placement.of]
-    leave = np.flatnonzero(fate == "left out")
-    told = {n: left_out_reason(n) for n in set(many[leave].tolist())}
-    why[leave] = [told[n] for n in many[leave].tolist()]
+    leave = np.flatnonzero(status == "left out")
+    reasons = {n: left_out_reason(n) for n in set(many[leave].tolist())}
+    why[leave] = [reasons[n] for n in many[leave].tolist()]
     return why
 
 

@@ -199,7 +199,7 @@ def animal_record(
         kidneys=kidneys,
         at_risk=tuple(_at_risk(kidneys)),
         risks=_risks(signs, kidneys, treatments, as_of),
-        unmeasured=tuple(one for one in days if latest is None or one.date > latest.date),
+        unmeasured=tuple(day for day in days if latest is None or day.date > latest.date),
         lookalikes=alike,
         aside=aside or RowsAside(),
     )
@@ -217,7 +217,7 @@ def kidneys_of(
         acute=acute_kidney(history, as_of),
         potassium=potassium_alarm(history, as_of),
         # The newest first: that is the one to look at.
-        reactions=tuple(sorted(reactions, key=lambda one: one.after.date, reverse=True)),
+        reactions=tuple(sorted(reactions, key=lambda reaction: reaction.after.date, reverse=True)),
         stage=kidney_stage_now(history, history.species or species_of("").name, as_of),
         weight=weight_loss(history, as_of),
         protein=upc_above(history, history.species),

@@ -307,10 +307,10 @@ def rounding_step(series: Series) -> float:
     several = False
     columns = (series.numbers, series.ss, series.scatter_known)
     each = zip(*(values.tolist() for values in columns), series.held, strict=True)
-    for number, ss, known, own in each:
+    for number, ss, known, single in each:
         if number < 2:
             continue
-        square = (ss if known else None) if own is None else own.ss
+        square = (ss if known else None) if single is None else single.ss
         if square is None or square:
             return 0.0
         several = True
@@ -359,8 +359,8 @@ def _built(
     recorded, bounded = made.has_recorded(start), made.has_bound(start)
     stop = [*start[1:].tolist(), len(rows)][: len(start)]
     for i, (first, end) in enumerate(zip(start.tolist(), stop, strict=True)):
-        own = slice(first, end)
-        animal, species, method, condition = made.newest(own)
+        rows_of = slice(first, end)
+        animal, species, method, condition = made.newest(rows_of)
         yield Series(
             animal=animal,
             species=species,
@@ -369,10 +369,10 @@ def _built(
             quantity=quantity,
             unit=unit,
             courses=treatments[animal].courses if animal in treatments else (),
-            bound=made.bound(own) if bounded[i] else alike("", end - first),
-            methods=made.of("method", own),
-            conditions=made.of("condition", own),
-            recorded=made.recorded(own) if recorded[i] else None,
-            beyond=made.beyond(own) if bounded[i] and quantity == "systolic" else None,
-            **{name: array[own] for name, array in arrays.items()},
+            bound=made.bound(rows_of) if bounded[i] else alike("", end - first),
+            methods=made.of("method", rows_of),
+            conditions=made.of("condition", rows_of),
+            recorded=made.recorded(rows_of) if recorded[i] else None,
+            beyond=made.beyond(rows_of) if bounded[i] and quantity == "systolic" else None,
+            **{name: array[rows_of] for name, array in arrays.items()},
         )

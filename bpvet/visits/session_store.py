@@ -163,9 +163,11 @@ def compact(columns: Mapping[str, Any]) -> dict[str, Any]:
         if (bits(column) == bits(column[:1])).all():
             found[name] = constant(column[0], len(column), column.dtype)
             continue
-        for one in met:
-            if one.dtype == column.dtype and np.array_equal(bits(one), bits(column)):
-                found[name] = one
+        for kept_column in met:
+            if kept_column.dtype == column.dtype and np.array_equal(
+                bits(kept_column), bits(column)
+            ):
+                found[name] = kept_column
                 break
         else:
             met.append(column)
@@ -220,10 +222,10 @@ def _taken(texts: pa.Array, codes: NDArray[np.integer]) -> pa.Array:
     letters = np.empty(int(ends[-1]), dtype=np.uint8)
     for start in range(0, len(codes), _ROWS):
         some = codes[start : start + _ROWS]
-        part = texts.take(pa.array(some))
+        block = texts.take(pa.array(some))
         first, last = ends[start], ends[start + len(some)]
         if last > first:
-            letters[first:last] = np.frombuffer(part.buffers()[2], np.uint8)[: last - first]
+            letters[first:last] = np.frombuffer(block.buffers()[2], np.uint8)[: last - first]
     buffers = [None, pa.py_buffer(ends), pa.py_buffer(letters)]
     return pa.Array.from_buffers(texts.type, len(codes), buffers)
 

@@ -141,8 +141,8 @@ def joined_text(
     mixed[session[~first]] = True
     seen: dict[int, dict[str, None]] = {}
     some = mixed[session]
-    for place, which in zip(session[some].tolist(), text[some].tolist(), strict=True):
-        seen.setdefault(place, {})[words[which]] = None
-    for place, met in seen.items():
-        joined[place] = known.code("; ".join(met))
+    for session_, which in zip(session[some].tolist(), text[some].tolist(), strict=True):
+        seen.setdefault(session_, {})[words[which]] = None
+    for session_, met in seen.items():
+        joined[session_] = known.code("; ".join(met))
     return joined

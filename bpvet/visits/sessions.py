@@ -34,7 +34,7 @@ DAYS_PER_YEAR = 365.25
 SESSION_COLUMNS = (
     *("animal", "species", "breed", "age_years", "sex", "clinic", "date", "method", "condition"),
     *("session", "label", "operator", "site", "demeanour", "months", "treated", "n_taken"),
-    *(f"{name}{part}" for name in QUANTITIES for part in ("", "_n", "_ss", "_bound")),
+    *(f"{name}{suffix}" for name in QUANTITIES for suffix in ("", "_n", "_ss", "_bound")),
     "flags",
 )
 

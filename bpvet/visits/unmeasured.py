@@ -64,6 +64,6 @@ def unmeasured_days(
     found: dict[str, list[UnmeasuredDay]] = {}
     for (whose, date), unused_rows, used in days.itertuples(name=None):
         if unused_rows and not used:
-            one = UnmeasuredDay(np.datetime64(date, "D"), int(unused_rows))
-            found.setdefault(str(whose), []).append(one)
+            unmeasured = UnmeasuredDay(np.datetime64(date, "D"), int(unused_rows))
+            found.setdefault(str(whose), []).append(unmeasured)
     return {whose: tuple(of_animal) for whose, of_animal in found.items()}

@@ -54,14 +54,16 @@ def agreement_answer(agree: Agreement) -> AgreementAnswer:
     from bpvet.wording.en.agreement.agreement import agreement_statements
 
     situations = ["two_methods"] if agree.reference else ["two_methods", "agreement"]
-    if any(one.remembered for one in agree.criteria):
+    if any(criterion.remembered for criterion in agree.criteria):
         situations.append("remembered")
     wanted = cautions_for(situations)
     return AgreementAnswer(
         agreement=agree,
         statements=agreement_statements(agree),
         cautions=tuple(
-            one.text for one in wanted if one.applies in situations or one.id == "licensed"
+            caution.text
+            for caution in wanted
+            if caution.applies in situations or caution.id == "licensed"
         ),
         version=__version__,
     )

@@ -59,6 +59,6 @@ def audit_answer(audit: Audit) -> AuditAnswer:
     from bpvet.wording.en.audit import audit_statements
 
     situations = ["two_methods"] if len(audit.taken) > 1 else []
-    wanted = [one.text for one in cautions_for(situations) if one.applies in situations]
+    wanted = [caution.text for caution in cautions_for(situations) if caution.applies in situations]
     cautions = (NOT_TO_JUDGE, *wanted, licensed())
     return AuditAnswer(audit, audit_statements(audit), cautions, __version__)

@@ -75,9 +75,9 @@ class CohortAnswer(Worded, Brief, Content):
 
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values, named as in the library."""
-        held: dict[str, Any] = plain(_choices(self) | _numbers(self) | _tables(self))
+        values: dict[str, Any] = plain(_choices(self) | _numbers(self) | _tables(self))
         return (
-            held
+            values
             | self._worded()
             | {
                 "data_digest": self.study.digest,
@@ -104,7 +104,7 @@ def cohort_answer(study: ClinicCohort, level: float = 0.95) -> CohortAnswer:
     from bpvet.wording.en.clinic import cohort_cautions, statements_of
 
     checked_level(level)
-    held: dict[str, Any] = {
+    answers: dict[str, Any] = {
         "flow": flow(study),
         "effects": main_effects(study.fit, (moved := grid(study, level)).month, level),
         "components": components(study, level),
@@ -114,10 +114,10 @@ def cohort_answer(study: ClinicCohort, level: float = 0.95) -> CohortAnswer:
         study=study,
         level=level,
         entry=entry(study),
-        statements=statements_of(study, level, **held),
+        statements=statements_of(study, level, **answers),
         cautions=cohort_cautions(study),
         version=__version__,
-        **held,
+        **answers,
     )
 
 
@@ -173,7 +173,7 @@ def _tables(answer: CohortAnswer) -> dict[str, Any]:
     """Return what the figures show, animal by animal and session by session."""
     study, cohort = answer.study, answer.study.cohort
     animals = cohort.animals.reset_index()
-    animals.insert(1, "name", [study.names[str(one)] for one in animals["animal"]])
+    animals.insert(1, "name", [study.names[str(animal)] for animal in animals["animal"]])
     sessions = cohort.sessions
     counted = study.counted[["months", "treated", "method"]]
     sessions = pd.concat([sessions, counted], axis=1)

@@ -46,7 +46,7 @@ def band_of(held: Safety, reach: int, check_soon: bool) -> str:
     check_soon : bool
         Whether an examination of eyes, blood or urine is due by then.
     """
-    rules = {one.rule for one in held.lines}
+    rules = {line.rule for line in held.lines}
     if rules & set(_TODAY):
         return "now"
     as_of, again = held.standing.as_of, held.recheck
@@ -68,10 +68,10 @@ def band_of(held: Safety, reach: int, check_soon: bool) -> str:
     return "no_plan" if held.standing.latest is None and not rules else LATER
 
 
-def _lost(held: Safety) -> bool:
-    again = held.recheck
+def _lost(safety: Safety) -> bool:
+    again = safety.recheck
     assert again is not None  # whoever asks has a window
-    since = (held.standing.as_of - again.counted_from) / _DAY
+    since = (safety.standing.as_of - again.counted_from) / _DAY
     window = (again.latest - again.counted_from) / _DAY
     return bool(again.overdue_days > _days("lost_days") and since > _days("lost_windows") * window)
 
@@ -92,7 +92,7 @@ def need_of(held: Safety, band: str, moved: str, check: np.datetime64 | None) ->
         By when the soonest examination is due.
     """
     again = held.recheck
-    rule = min((RULES.index(one.rule) for one in held.lines), default=len(RULES))
+    rule = min((RULES.index(line.rule) for line in held.lines), default=len(RULES))
     latest = _NEVER if again is None else again.latest
     if band == "checks" and check is not None:
         latest = check

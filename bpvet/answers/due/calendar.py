@@ -36,52 +36,52 @@ def due_calendar(due: Due) -> bytes:
         "CALSCALE:GREGORIAN",
         "METHOD:PUBLISH",
     ]
-    for one in due.rows:
-        lines += _event(one, due)
+    for row in due.rows:
+        lines += _event(row, due)
     lines.append("END:VCALENDAR")
     return b"".join(_folded(line) for line in lines)
 
 
-def _event(one: DueRow, due: Due) -> Iterator[str]:
-    day = _day(one, due)
+def _event(row: DueRow, due: Due) -> Iterator[str]:
+    day = _day(row, due)
     if day is None:
         return
     stamp = f"{date.fromisoformat(str(due.as_of)):%Y%m%d}T000000Z"
-    uid = sha256(f"bpvet due {one.animal}".encode("utf-8", "surrogatepass")).hexdigest()[:32]
+    uid = sha256(f"bpvet due {row.animal}".encode("utf-8", "surrogatepass")).hexdigest()[:32]
     yield "BEGIN:VEVENT"
     yield f"UID:{uid}@bpvet"
     yield f"DTSTAMP:{stamp}"
     yield f"DTSTART;VALUE=DATE:{day:%Y%m%d}"
     yield f"DTEND;VALUE=DATE:{day + timedelta(days=1):%Y%m%d}"
-    yield f"SUMMARY:{_escaped(_summary(one))}"
-    yield f"DESCRIPTION:{_escaped(_description(one, due))}"
-    yield f"CATEGORIES:{_escaped(band_name(one.band))}"
+    yield f"SUMMARY:{_escaped(_summary(row))}"
+    yield f"DESCRIPTION:{_escaped(_description(row, due))}"
+    yield f"CATEGORIES:{_escaped(band_name(row.band))}"
     yield "TRANSP:TRANSPARENT"
     yield "END:VEVENT"
 
 
-def _day(one: DueRow, due: Due) -> date | None:
+def _day(row: DueRow, due: Due) -> date | None:
     today = date.fromisoformat(str(due.as_of))
-    if one.band in ("now", "two_days", "overdue", "lost"):
+    if row.band in ("now", "two_days", "overdue", "lost"):
         return today
-    days = [one.latest] if one.band in ("due", LATER) else [c.latest for c in one.checks]
+    days = [row.latest] if row.band in ("due", LATER) else [c.latest for c in row.checks]
     known = [date.fromisoformat(str(day)) for day in days if day is not None]
-    if one.band == "no_plan" or not known:
+    if row.band == "no_plan" or not known:
         return None
     return max(today, min(known))
 
 
-def _summary(one: DueRow) -> str:
-    what = ", ".join(_ASKS[word] for word in one.what) or "measure"
-    who = f"{one.name} ({one.animal})" if one.name else one.animal
-    return f"{'Urgent: ' if one.urgent else ''}{who}: {what}"
+def _summary(row: DueRow) -> str:
+    what = ", ".join(_ASKS[word] for word in row.what) or "measure"
+    who = f"{row.name} ({row.animal})" if row.name else row.animal
+    return f"{'Urgent: ' if row.urgent else ''}{who}: {what}"
 
 
-def _description(one: DueRow, due: Due) -> str:
+def _description(row: DueRow, due: Due) -> str:
     if due.pseudonyms:
         # What was written about an animal may tell whose it is.
-        return f"{band_name(one.band)}. {licensed()}"
-    return f"{one.why}\n{licensed()}"
+        return f"{band_name(row.band)}. {licensed()}"
+    return f"{row.why}\n{licensed()}"
 
 
 def _escaped(text: str) -> str:
@@ -94,11 +94,11 @@ def _escaped(text: str) -> str:
 
 def _folded(line: str) -> bytes:
     """Return a line with its breaks: no more than 75 octets each, no letter cut in two."""
-    parts, held = [], b""
+    parts, piece = [], b""
     for letter in line:
         octets = letter.encode("utf-8", "replace")
-        if len(held) + len(octets) > _LONGEST:
-            parts.append(held)
-            held = b" "
-        held += octets
-    return b"\r\n".join([*parts, held]) + b"\r\n"
+        if len(piece) + len(octets) > _LONGEST:
+            parts.append(piece)
+            piece = b" "
+        piece += octets
+    return b"\r\n".join([*parts, piece]) + b"\r\n"

@@ -142,7 +142,7 @@ class DueRow(Brief, Content):
     @property
     def asked(self) -> tuple[DueCheck, ...]:
         """The examinations that `what` names."""
-        return tuple(one for one in self.checks if one.what in self.what)
+        return tuple(check for check in self.checks if check.what in self.what)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -181,11 +181,11 @@ class Due(Tabled, Content):
     @cached_property
     def listed(self) -> tuple[DueRow, ...]:
         """The rows that ask for something: all but those of later."""
-        return tuple(one for one in self.rows if one.band != LATER)
+        return tuple(row for row in self.rows if row.band != LATER)
 
     def to_list(self) -> list[dict[str, Any]]:
         """Return the rows as plain JSON values: what ``bpvet due --json`` prints."""
-        return [plain(one) for one in self.rows]
+        return [plain(row) for row in self.rows]
 
     to_dict = to_list
 
@@ -226,20 +226,20 @@ class Due(Tabled, Content):
 
     def summary(self) -> ShortTable:
         """Return how many animals are in each band."""
-        counts = {band: sum(one.band == band for one in self.rows) for band in BANDS}
+        counts = {band: sum(row.band == band for row in self.rows) for band in BANDS}
         rows = tuple((band_name(band), str(count)) for band, count in counts.items() if count)
         return ShortTable(f"Due on {self.as_of}: {len(self.rows)} animals", ("band", "n"), rows)
 
     def _table(self) -> ShortTable:
         rows = tuple(
             (
-                one.animal,
-                band_name(one.band),
-                str(one.latest or "–"),
-                "–" if one.last is None else number(one.last.estimate, 0),
-                probability(one.p_at_target),
+                row.animal,
+                band_name(row.band),
+                str(row.latest or "–"),
+                "–" if row.last is None else number(row.last.estimate, 0),
+                probability(row.p_at_target),
             )
-            for one in self.listed[:_MOST_SHOWN]
+            for row in self.listed[:_MOST_SHOWN]
         )
         left = len(self.rows) - len(rows)
         title = f"Due on {self.as_of}, windows that end within {self.days} days"
@@ -328,7 +328,7 @@ def reach_of(days: int | None) -> int:
 
 def left_by(records: Records) -> int:
     """Return how many animals have left by the date of the records."""
-    return sum(one.left(records.as_of) for one in records.rows_by_animal.values())
+    return sum(animal.left(records.as_of) for animal in records.rows_by_animal.values())
 
 
 def nameless_rows(records: Records) -> int:
@@ -359,7 +359,7 @@ def ranked_rows(
     """
     found = clinic_safety(records, guideline, rule=rule, priors=priors)
     contacts = _contacts(records)
-    return [_row(one, reach, contacts.get(one.row.animal)) for one in found]
+    return [_row(animal, reach, contacts.get(animal.row.animal)) for animal in found]
 
 
 @dataclass(frozen=True)
@@ -390,8 +390,8 @@ def due_of(
     """
     rows = [row for _, row in sorted(ranked, key=lambda pair: (*pair[0], pair[1].animal))]
     if pseudonyms:
-        called = pseudonyms_of([one.animal for one in rows], origin.digest)
-        rows = [replace(one, animal=called[one.animal], name="") for one in rows]
+        called = pseudonyms_of([row.animal for row in rows], origin.digest)
+        rows = [replace(row, animal=called[row.animal], name="") for row in rows]
     return Due(
         rows=tuple(rows),
         as_of=origin.as_of,
@@ -400,22 +400,22 @@ def due_of(
         left=origin.left,
         nameless=origin.nameless,
         pseudonyms=pseudonyms,
-        cautions=tuple(one.text for one in cautions_for(("raised", "treated", "labs"))),
+        cautions=tuple(caution.text for caution in cautions_for(("raised", "treated", "labs"))),
         version=__version__,
         data_digest="" if pseudonyms else origin.digest,
     )
 
 
 def _row(
-    one: AnimalSafety, reach: int, newest: tuple[np.datetime64, str, str] | None
+    animal: AnimalSafety, reach: int, newest: tuple[np.datetime64, str, str] | None
 ) -> tuple[tuple[Any, ...], DueRow]:
     """Return an animal's row, and what it is sorted by."""
     from bpvet.wording.en.due import check_text, open_questions, why_of
 
-    held, standing = one.safety, one.safety.standing
+    safety, standing = animal.safety, animal.safety.standing
     as_of = standing.as_of
-    again = recheck_answer(held, one.row.left_reason)
-    urgent = urgent_answers(held, one.guideline)
+    again = recheck_answer(safety, animal.row.left_reason)
+    urgent = urgent_answers(safety, animal.guideline)
     checks = tuple(
         DueCheck(
             what=check.what,
@@ -426,27 +426,27 @@ def _row(
             why=check_text(check),
             grade="J",
         )
-        for check in checks_due(held, one.sessions, one.treatments)
+        for check in checks_due(safety, animal.sessions, animal.treatments)
     )
     soon = [check for check in checks if check.latest <= as_of + reach * _DAY]
-    band = band_of(held, reach, bool(soon))
-    contact, withheld = _contact(newest, held), held.withheld("target") is not None
+    band = band_of(safety, reach, bool(soon))
+    contact, withheld = _contact(newest, safety), safety.withheld("target") is not None
     row = DueRow(
-        animal=one.row.animal,
-        name=one.row.name,
-        species=one.row.species or one.row.species_written,
+        animal=animal.row.animal,
+        name=animal.row.name,
+        species=animal.row.species or animal.row.species_written,
         band=band,
         earliest=again.earliest,
         latest=again.latest,
         state=again.state,
-        why=why_of(band, urgent, again, [check.why for check in soon], open_questions(held)),
+        why=why_of(band, urgent, again, [check.why for check in soon], open_questions(safety)),
         what=tuple(_what(band, checks, as_of + reach * _DAY)),
         guideline=again.guideline,
         guideline_name=again.guideline_name,
         grade=again.grade,
         remembered=again.remembered,
         overdue_days=again.overdue_days,
-        last=_last(one),
+        last=_last(animal),
         # Beside what is urgent nothing stands that could reassure.
         p_at_target=standing.p_target if standing.treated and not withheld else None,
         p_below_raised=None if standing.p_raised is None or withheld else 1 - standing.p_raised,
@@ -457,29 +457,29 @@ def _row(
     )
     moved = contact.outcome if contact is not None and contact.moves else ""
     soonest = min((check.latest for check in soon), default=None)
-    return need_of(held, band, moved, soonest), row
+    return need_of(safety, band, moved, soonest), row
 
 
 def _what(band: str, checks: Sequence[DueCheck], until: np.datetime64) -> Iterator[str]:
     measured = band not in ("checks", LATER, "no_plan")
     if measured:
         yield "measure"
-    for one in checks:
+    for check in checks:
         # Whoever comes for the pressure is looked at for whatever is open by then; a sign of the
         # eye is looked at whenever the animal is there.
-        open_ = one.earliest <= until if measured else one.latest <= until
-        if open_ or (measured and one.rule == "eyes.open"):
-            yield one.what
+        open_ = check.earliest <= until if measured else check.latest <= until
+        if open_ or (measured and check.rule == "eyes.open"):
+            yield check.what
 
 
-def _last(one: AnimalSafety) -> LastSession | None:
-    latest = one.safety.found.seen.latest
+def _last(animal: AnimalSafety) -> LastSession | None:
+    latest = animal.safety.found.seen.latest
     if latest is None:
         return None
     value = latest.highest_measured
     # Where most readings lie beyond the gauge no estimate is known.
-    known = one.trend is not None and not one.trend.one_sided
-    usual = one.trend.latest if one.trend is not None and known else None
+    known = animal.trend is not None and not animal.trend.one_sided
+    usual = animal.trend.latest if animal.trend is not None and known else None
     estimate, sd = (None, None) if usual is None else (float(usual.mean), float(usual.sd))
     bound = "" if value is None else latest.bound_of(value)
     return LastSession(latest.date, value, bound, estimate, sd)
@@ -502,15 +502,15 @@ def _contacts(records: Records) -> Mapping[str, tuple[np.datetime64, str, str]]:
     return found
 
 
-def _contact(newest: tuple[np.datetime64, str, str] | None, held: Safety) -> Contact | None:
+def _contact(newest: tuple[np.datetime64, str, str] | None, safety: Safety) -> Contact | None:
     from bpvet.wording.en.due import contact_text
 
     if newest is None:
         return None
     date, outcome, note = newest
-    standing = held.standing
-    latest = held.found.seen.latest
-    days = [line.on for line in held.lines] + ([] if latest is None else [latest.date])
+    standing = safety.standing
+    latest = safety.found.seen.latest
+    days = [line.on for line in safety.lines] + ([] if latest is None else [latest.date])
     # A contact before what is asked for now has not been about it.
     about = all(date >= day for day in days)
     kept = int(fact("project.due.contact").value or 0)

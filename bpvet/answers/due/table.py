@@ -40,7 +40,7 @@ COLUMNS = (
 
 def due_frame(due: Due) -> pd.DataFrame:
     """Return the list as a data frame, one row an animal, in its order."""
-    rows = [_cells(one, due) for one in due.rows]
+    rows = [_cells(row, due) for row in due.rows]
     columns = {name: [row[i] for row in rows] for i, (name, _) in enumerate(COLUMNS)}
     frame = pd.DataFrame(columns)
     for name, unit in COLUMNS:
@@ -57,28 +57,28 @@ def due_frame(due: Due) -> pd.DataFrame:
     return frame
 
 
-def _cells(one: DueRow, due: Due) -> tuple[object, ...]:
-    never, last = np.datetime64("NaT", "D"), one.last
+def _cells(row: DueRow, due: Due) -> tuple[object, ...]:
+    never, last = np.datetime64("NaT", "D"), row.last
     return (
-        one.animal,
-        one.name,
-        one.species,
-        band_name(one.band),
-        never if one.earliest is None else one.earliest,
-        never if one.latest is None else one.latest,
-        one.overdue_days,
-        ", ".join(one.what),
-        one.why,
-        len(one.urgent),
-        one.state or "",
-        one.guideline_name or "",
-        one.grade or "",
+        row.animal,
+        row.name,
+        row.species,
+        band_name(row.band),
+        never if row.earliest is None else row.earliest,
+        never if row.latest is None else row.latest,
+        row.overdue_days,
+        ", ".join(row.what),
+        row.why,
+        len(row.urgent),
+        row.state or "",
+        row.guideline_name or "",
+        row.grade or "",
         never if last is None else last.date,
         np.nan if last is None or last.value is None else last.value,
         np.nan if last is None or last.estimate is None else last.estimate,
         np.nan if last is None or last.sd is None else last.sd,
-        np.nan if one.p_at_target is None else one.p_at_target,
-        one.treated,
-        "" if one.contact is None else one.contact.text,
+        np.nan if row.p_at_target is None else row.p_at_target,
+        row.treated,
+        "" if row.contact is None else row.contact.text,
         due.as_of,
     )

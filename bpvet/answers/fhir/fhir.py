@@ -105,7 +105,7 @@ def fhir_bundle(records: Records, rule: str = "guideline", *, snomed: bool = Fal
     for _, animal in _rows(records.animals):
         made.add("Patient", str(animal["animal"]), _patient(animal))
     summaries = set[tuple[Any, ...]]()
-    for place, reading in _rows(used):
+    for label, reading in _rows(used):
         # A copy stays behind, and what cannot be told to be anybody's reading on any day.
         placed = reading["animal"] and reading["method"] and pd.notna(reading["date"])
         # What has no place in a session would come back as one that was taken in it.
@@ -115,10 +115,10 @@ def fhir_bundle(records: Records, rule: str = "guideline", *, snomed: bool = Fal
         elif reading["summary_n"] > 0 and not reading["set_aside"]:
             summaries.add(_session_of(reading))
             mean = _summary(reading, made, snomed)
-            made.add("Observation", f"reading {place}", made.told_apart(mean))
+            made.add("Observation", f"reading {label}", made.told_apart(mean))
         else:
-            one = _reading(reading, made)
-            made.add("Observation", f"reading {place}", made.told_apart(one))
+            observation = _reading(reading, made)
+            made.add("Observation", f"reading {label}", made.told_apart(observation))
     counted = used[used["fate"] == Fate.USED]
     members = counted.groupby([*_SESSION], sort=False).indices
     for _, session in _rows(sessions(records, rule)):
@@ -136,8 +136,8 @@ def _rows(frame: pd.DataFrame) -> Iterator[tuple[Any, Row]]:
     """Yield the rows of a frame with their places, as plain dictionaries."""
     columns = [frame[name].tolist() for name in frame]
     names = [str(name) for name in frame]
-    for place, *cells in zip(frame.index, *columns, strict=True):
-        yield place, dict(zip(names, cells, strict=True))
+    for label, *cells in zip(frame.index, *columns, strict=True):
+        yield label, dict(zip(names, cells, strict=True))
 
 
 def _session_of(row: Row) -> tuple[Any, ...]:
@@ -171,7 +171,7 @@ class _Bundle:
         """Return a reading; of several that are equal, each but the first says which it is."""
         # Why a reading is set aside is for people, and is not read again.
         void = resource["status"] == "entered-in-error"
-        read = {k: part for k, part in resource.items() if k != "dataAbsentReason" or not void}
+        read = {k: value for k, value in resource.items() if k != "dataAbsentReason" or not void}
         text = json.dumps(read, sort_keys=True)
         self._equals[text] += 1
         if self._equals[text] == 1:
@@ -197,7 +197,9 @@ def _patient(animal: Row) -> dict[str, Any]:
     coded = fhir("gender_system"), fhir("neutered")
     status = concept(neutered, *(coded if neutered.casefold() == "yes" else ()))
     about = {"species": species, "breed": concept(animal["breed"]), "genderStatus": status}
-    parts = [{"url": name, "valueCodeableConcept": one} for name, one in about.items() if one]
+    parts = [
+        {"url": name, "valueCodeableConcept": coding} for name, coding in about.items() if coding
+    ]
     plain = {name: animal[name] for name in ("sex", *ANIMAL_EXTENSIONS)}
     return {
         # The extension must say a species; without one it says nothing.
@@ -220,9 +222,9 @@ def _reading(reading: Row, made: _Bundle) -> dict[str, Any]:
     """Return a reading; one that is set aside was taken, and says no more than that."""
     aside = bool(reading["set_aside"])
     # With a reason for leaving it out it would come back as excluded, and the sums would differ.
-    told = {**reading, "excluded": ""} if aside else reading
+    given = {**reading, "excluded": ""} if aside else reading
     return {
-        **circumstances(told, made.reference("Patient", str(reading["animal"]))),
+        **circumstances(given, made.reference("Patient", str(reading["animal"]))),
         "status": "entered-in-error" if aside else "final",
         **reading_values(reading, aside),
     }
@@ -269,12 +271,12 @@ def _add_tables(records: Records, made: _Bundle) -> None:
         "observations": ("Observation", _sign),
     }
     for table, (kind, make) in tables.items():
-        for place, row in _rows(getattr(records, table)):
+        for label, row in _rows(getattr(records, table)):
             if row["set_aside"]:
                 made.leave(f"{table} set aside")
             else:
                 subject = made.reference("Patient", str(row["animal"]))
-                made.add(kind, f"{table} {place}", {"subject": subject, **make(row)})
+                made.add(kind, f"{table} {label}", {"subject": subject, **make(row)})
     for _ in records.cancelled_rows:
         made.leave("cancelled")
     for table in ("missed", "contacts"):

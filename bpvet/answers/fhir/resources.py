@@ -50,10 +50,10 @@ def without_blanks(held: Any) -> Any:
         # FHIR takes no control characters but tabs and line breaks, and no white space alone.
         return _CONTROL.sub(" ", held).strip()
     if isinstance(held, dict):
-        plain = {name: without_blanks(part) for name, part in held.items()}
-        return {name: part for name, part in plain.items() if part not in _NOTHING}
+        plain = {name: without_blanks(value) for name, value in held.items()}
+        return {name: value for name, value in plain.items() if value not in _NOTHING}
     if isinstance(held, list):
-        return [part for one in held if (part := without_blanks(one)) not in _NOTHING]
+        return [value for member in held if (value := without_blanks(member)) not in _NOTHING]
     return held
 
 

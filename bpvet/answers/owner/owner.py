@@ -131,7 +131,7 @@ def owner(records: Records, animal: str, *, guideline: str = DEFAULT) -> OwnerAn
     key = records.animal(animal)
     row = animal_rows(records)[key]
     refuse_left(row, records.as_of, "no page for the owner is made")
-    held, chosen = animal_safety(records, key, guideline)
+    safety, chosen = animal_safety(records, key, guideline)
     clinics = records.animals.set_index("animal")["clinic"]
     return OwnerAnswer(
         animal=key,
@@ -139,10 +139,10 @@ def owner(records: Records, animal: str, *, guideline: str = DEFAULT) -> OwnerAn
         species=row.species or row.species_written,
         clinic=str(clinics[key]),
         as_of=records.as_of,
-        urgent=urgent_answers(held, chosen),
-        last=_last(held.found, records.as_of),
-        recheck=recheck_answer(held, row.left_reason),
-        treated=held.standing.treated or held.standing.on_drug,
+        urgent=urgent_answers(safety, chosen),
+        last=_last(safety.found, records.as_of),
+        recheck=recheck_answer(safety, row.left_reason),
+        treated=safety.standing.treated or safety.standing.on_drug,
         version=__version__,
     )
 
@@ -156,7 +156,7 @@ def _last(found: AnimalRecord, as_of: np.datetime64) -> OwnerLast | None:
     high = low if high is None else high
 
     def once(name: str) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(str(one) for one in column(latest.sessions, name)))
+        return tuple(dict.fromkeys(str(word) for word in column(latest.sessions, name)))
 
     return OwnerLast(
         date=latest.date,

@@ -93,14 +93,14 @@ def plan_answer(
 def _table(plan: Plan) -> tuple[PlanRow, ...]:
     visits = sorted({*TABLE_VISITS, plan.visits})
     readings = sorted({*TABLE_READINGS, plan.readings})
-    held = {
+    by_size = {
         (int(row["visits"]), int(row["readings"])): row
         for row in plan.table(visits, readings).to_dict("records")
     }
     rows = []
     for count in visits:
-        usual = {str(k): float(held[count, k]["usual_half_width"]) for k in readings}
-        effect = float(held[count, plan.readings]["effect_half_width"])
+        usual = {str(k): float(by_size[count, k]["usual_half_width"]) for k in readings}
+        effect = float(by_size[count, plan.readings]["effect_half_width"])
         rows.append(PlanRow(count, usual, effect if np.isfinite(effect) else None))
     return tuple(rows)
 
@@ -130,7 +130,7 @@ def further_answer(
     """
     from bpvet.wording.en.plan import worded_further
 
-    held = further(trend, visits, readings, every_days, level)
+    precision = further(trend, visits, readings, every_days, level)
     fewest = fewest_further(trend, within, readings, every_days, level)
     low, high = trend.latest.interval(level)
     series = trend.series
@@ -151,9 +151,9 @@ def further_answer(
         readings=readings,
         every_days=every_days,
         now=(float(high) - float(low)) / 2,
-        usual=held.usual,
-        slope=held.slope,
-        effects=_spells(held),
+        usual=precision.usual,
+        slope=precision.slope,
+        effects=_spells(precision),
         within=within,
         fewest_visits=fewest,
         most_visits=MOST_VISITS,
@@ -177,9 +177,9 @@ def _urgent(trend: Trend, guideline: str) -> tuple[UrgentAnswer, ...]:
     return urgent_answers(safety(case, chosen), chosen)
 
 
-def _spells(held: Further) -> tuple[SpellPrecision, ...]:
+def _spells(precision: Further) -> tuple[SpellPrecision, ...]:
     return tuple(
         # Sessions on the drug can still come; sessions before it cannot.
         SpellPrecision(spell.drug, spell.started_on, spell.unknowable != NONE_BEFORE, effect)
-        for spell, effect in held.effects
+        for spell, effect in precision.effects
     )

@@ -56,17 +56,19 @@ def open_questions(
     guideline : str
         Key of the guideline that names the target.
     """
-    held = [one for one in _questions(trend, guideline) if one.open]
-    found = settling(trend, [one.asked for one in held], (visits,), every_days, readings)
+    questions = [question for question in _questions(trend, guideline) if question.open]
+    found = settling(
+        trend, [question.asked for question in questions], (visits,), every_days, readings
+    )
     return tuple(
         OpenQuestion(
-            question=one.name,
-            value=one.value,
-            drug=one.drug,
-            started_on=one.started_on,
-            settle=settle_answers(each, one.verdicts)[0],
+            question=question.name,
+            value=question.value,
+            drug=question.drug,
+            started_on=question.started_on,
+            settle=settle_answers(each, question.verdicts)[0],
         )
-        for one, each in zip(held, found, strict=True)
+        for question, each in zip(questions, found, strict=True)
     )
 
 

@@ -100,10 +100,12 @@ def room_answer(
 
 
 def _fated(readings: Sequence[RoomReading], found: SessionSum) -> Iterator[ReadingFate]:
-    for number, (r, fate, why) in enumerate(
+    for number, (r, status, why) in enumerate(
         zip(readings, found.fates, found.reasons, strict=True), start=1
     ):
-        yield ReadingFate(number, r.systolic, r.bound, r.diastolic, r.mean, r.heart_rate, fate, why)
+        yield ReadingFate(
+            number, r.systolic, r.bound, r.diastolic, r.mean, r.heart_rate, status, why
+        )
 
 
 def _answered(
@@ -159,7 +161,7 @@ def _check(readings: Sequence[RoomReading], method: str) -> None:
 
 
 def _spread(found: SessionSum, unit: str) -> Spread:
-    used = [r for r, fate in zip(found.readings, found.fates, strict=True) if fate == Fate.USED]
+    used = [r for r, status in zip(found.readings, found.fates, strict=True) if status == Fate.USED]
     lowest, highest = _end(used, Bound.AT_MOST, min), _end(used, Bound.AT_LEAST, max)
     return Spread(
         mean=found.mean,

@@ -137,9 +137,9 @@ def sheet(records: Records, animal: str, *, guideline: str = DEFAULT) -> SheetAn
     key = records.animal(animal)
     row = animal_rows(records)[key]
     refuse_left(row, records.as_of, "no sheet is made")
-    held, chosen = animal_safety(records, key, guideline)
+    safety, chosen = animal_safety(records, key, guideline)
     (measured,) = _last_measured(records, [key]).values()
-    return _sheet(records, row, urgent_answers(held, chosen), measured)
+    return _sheet(records, row, urgent_answers(safety, chosen), measured)
 
 
 def sheets(records: Records, due: Due) -> dict[str, SheetAnswer]:
@@ -153,16 +153,16 @@ def sheets(records: Records, due: Due) -> dict[str, SheetAnswer]:
         With pseudonyms the sheets bear numbers too, and no operator and no note.
     """
     rows = animal_rows(records)
-    ids = [one for one, row in rows.items() if not row.left(records.as_of)]
-    called = pseudonyms_of(ids, records.digest) if due.pseudonyms else {one: one for one in ids}
-    own = {name: animal for animal, name in called.items()}
-    listed = {one.animal: own[one.animal] for one in due.listed}
+    ids = [id_ for id_, row in rows.items() if not row.left(records.as_of)]
+    called = pseudonyms_of(ids, records.digest) if due.pseudonyms else {id_: id_ for id_ in ids}
+    animal_of = {name: animal for animal, name in called.items()}
+    listed = {row.animal: animal_of[row.animal] for row in due.listed}
     measured = _last_measured(records, list(listed.values()))
     found = {}
-    for one in due.listed:
-        animal = listed[one.animal]
-        made = _sheet(records, rows[animal], one.urgent, measured[animal])
-        found[one.animal] = _nameless(made, one.animal) if due.pseudonyms else made
+    for due_row in due.listed:
+        animal = listed[due_row.animal]
+        made = _sheet(records, rows[animal], due_row.urgent, measured[animal])
+        found[due_row.animal] = _nameless(made, due_row.animal) if due.pseudonyms else made
     return found
 
 
@@ -204,7 +204,7 @@ def _sheet(
 
 
 def _nameless(made: SheetAnswer, called: str) -> SheetAnswer:
-    last = tuple(replace(one, operator="", demeanour="", notes=()) for one in made.last)
+    last = tuple(replace(session, operator="", demeanour="", notes=()) for session in made.last)
     return replace(made, animal=called, name="", last=last)
 
 
@@ -217,15 +217,15 @@ def _last_measured(records: Records, animals: Sequence[str]) -> Mapping[str, tup
     # By a date at home only where the animal was never measured in the practice.
     practice = (wanted["condition"] != "home").to_numpy()
     met = set(wanted.loc[practice, "animal"])
-    own = wanted[practice | ~wanted["animal"].isin(met).to_numpy()]
-    newest = own.groupby("animal", observed=True)["date"].transform("max")
-    last = own[(own["date"] == newest).to_numpy()]
+    shown = wanted[practice | ~wanted["animal"].isin(met).to_numpy()]
+    newest = shown.groupby("animal", observed=True)["date"].transform("max")
+    last = shown[(shown["date"] == newest).to_numpy()]
     notes = _notes(records, last)
-    found: dict[str, list[Measured]] = {one: [] for one in animals}
+    found: dict[str, list[Measured]] = {animal: [] for animal in animals}
     for row in last.to_dict("records"):
-        told = notes.get((str(row["animal"]), int(row["session"])), ())
-        found[str(row["animal"])].append(_measured(row, told))
-    return {one: tuple(held) for one, held in found.items()}
+        texts = notes.get((str(row["animal"]), int(row["session"])), ())
+        found[str(row["animal"])].append(_measured(row, texts))
+    return {animal: tuple(measured) for animal, measured in found.items()}
 
 
 def _notes(records: Records, last: pd.DataFrame) -> dict[tuple[str, int], tuple[str, ...]]:
@@ -240,7 +240,7 @@ def _notes(records: Records, last: pd.DataFrame) -> dict[tuple[str, int], tuple[
         key = (str(animal), int(session))
         if key in asked:
             found.setdefault(key, {})[without_numbers(str(note))] = None
-    return {key: tuple(held) for key, held in found.items()}
+    return {key: tuple(texts) for key, texts in found.items()}
 
 
 def without_numbers(text: str) -> str:

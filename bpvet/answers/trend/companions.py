@@ -142,6 +142,6 @@ def step_answer(trend: Trend, level: float) -> StepAnswer | None:
     found = None if trend.logarithmic else unrecorded_step(trend)
     if found is None:
         return None
-    told = found.p_any >= float(fact("project.step.told").value or 1)
+    reported = found.p_any >= float(fact("project.step.told").value or 1)
     usual = Estimate.of(found.usual, level, trend.series.unit)
-    return StepAnswer(found.p_any, found.after, found.before, found.p_there, usual, told)
+    return StepAnswer(found.p_any, found.after, found.before, found.p_there, usual, reported)

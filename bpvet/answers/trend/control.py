@@ -90,7 +90,7 @@ class ShareAnswer(Content):
 def category_answer(trend: Trend, chosen: Guideline) -> CategoryAnswer:
     """Return how probable each category is, or why none is named."""
     source_of = guideline(chosen.categories_from)
-    remembered = any(fact(one.fact_id).remembered for one in source_of.categories)
+    remembered = any(fact(category.fact_id).remembered for category in source_of.categories)
     systolic = trend.series.quantity == "systolic"
     withheld = category_withheld(trend) if systolic else reason("systolic_only")
     # Home and calmed series are judged on what is added to them, as everywhere else.
@@ -99,9 +99,9 @@ def category_answer(trend: Trend, chosen: Guideline) -> CategoryAnswer:
         withheld = reason("category.low")
     if withheld is not None:
         return CategoryAnswer(source_of.key, source_of.name, None, withheld, remembered)
-    ends = [below(one.high) for one in source_of.categories[:-1]]
+    ends = [below(category.high) for category in source_of.categories[:-1]]
     shares = np.diff([0.0, *ends, 1.0])
-    names = (one.name for one in source_of.categories)
+    names = (category.name for category in source_of.categories)
     found = dict(zip(names, (float(share) for share in shares), strict=True))
     return CategoryAnswer(source_of.key, source_of.name, found, None, remembered)
 
@@ -149,5 +149,5 @@ def share_answer(trend: Trend, control: TargetAnswer) -> ShareAnswer:
     if share.interpolated is None:
         bounded = share.days and share.left_out
         why = reason("share.bounded" if bounded else "share.one_date")
-    told = share.expected, share.interpolated, share.days, why, share.left_out
-    return ShareAnswer(control.value, *told)
+    details = share.expected, share.interpolated, share.days, why, share.left_out
+    return ShareAnswer(control.value, *details)

@@ -123,21 +123,21 @@ def course_answers(trend: Trend, level: float) -> tuple[CourseAnswer, ...]:
     unit = change_unit(trend)
     return tuple(
         CourseAnswer(
-            drug=one.course.drug,
-            kind=one.course.kind,
-            started_on=one.course.started_on,
-            stopped_on=one.course.stopped_on,
-            dose=one.course.dose,
-            tau_days=one.course.tau_days,
-            finished=one.finished,
-            knowable=one.knowable,
-            before_sessions=one.before_sessions,
-            effect_now=Estimate.of(one.effect_now, level, unit) if one.knowable else None,
-            effect=_effect(one.effect, level) if one.knowable else None,
-            before_mean=_plain_mean(trend, one.before_mean),
-            after_mean=_plain_mean(trend, one.after_mean),
+            drug=effect.course.drug,
+            kind=effect.course.kind,
+            started_on=effect.course.started_on,
+            stopped_on=effect.course.stopped_on,
+            dose=effect.course.dose,
+            tau_days=effect.course.tau_days,
+            finished=effect.finished,
+            knowable=effect.knowable,
+            before_sessions=effect.before_sessions,
+            effect_now=Estimate.of(effect.effect_now, level, unit) if effect.knowable else None,
+            effect=_effect(effect.effect, level) if effect.knowable else None,
+            before_mean=_plain_mean(trend, effect.before_mean),
+            after_mean=_plain_mean(trend, effect.after_mean),
         )
-        for one in trend.courses
+        for effect in trend.courses
     )
 
 
@@ -157,51 +157,51 @@ def treatment_answers(
     if not trend.treatments:
         return ()
     half, double = with_scaled_tau(trend, 0.5).treatments, with_scaled_tau(trend, 2.0).treatments
-    told = told_by_readings(trend)
+    by_readings = told_by_readings(trend)
     return tuple(
         _treatment(trend, *each, level, withheld)
-        for each in zip(trend.treatments, double, half, told, strict=True)
+        for each in zip(trend.treatments, double, half, by_readings, strict=True)
     )
 
 
 def _treatment(
     trend: Trend,
-    one: Treatment,
+    treatment: Treatment,
     slow: Treatment,
     fast: Treatment,
-    told: float,
+    by_readings: float,
     level: float,
     withheld: str | None,
 ) -> TreatmentAnswer:
-    effect = _effect(one.effect, level)
-    known = one.knowable
+    effect = _effect(treatment.effect, level)
+    known = treatment.knowable
     verdict: Verdict | None = _verdict(trend, effect)
     if not known:
         verdict = Verdict.CANNOT_BE_KNOWN
     elif withheld is not None:
         verdict = None
     return TreatmentAnswer(
-        drug=one.drug,
-        started_on=one.started_on,
-        stopped_on=one.stopped_on,
-        changed_on=one.changed_on,
-        tau_days=one.tau_days,
-        finished=one.finished,
-        knowable=one.knowable,
-        effect_now=Estimate.of(one.effect_now, level, change_unit(trend)) if known else None,
+        drug=treatment.drug,
+        started_on=treatment.started_on,
+        stopped_on=treatment.stopped_on,
+        changed_on=treatment.changed_on,
+        tau_days=treatment.tau_days,
+        finished=treatment.finished,
+        knowable=treatment.knowable,
+        effect_now=Estimate.of(treatment.effect_now, level, change_unit(trend)) if known else None,
         effect=effect if known else None,
         effect_at_half_tau=_effect(fast.effect, level) if known else None,
         effect_at_double_tau=_effect(slow.effect, level) if known else None,
         p_lower_by_10=effect.p_lower_by_10 if known else None,
         verdict=verdict,
         withheld=withheld if known else None,
-        reason=reason(f"effect.{one.unknowable}") if one.unknowable else None,
-        told_by_readings=told if known else None,
-        settle=drug_settle(trend, one) if verdict is Verdict.CANNOT_TELL else (),
-        before_sessions=int(np.sum(trend.series.date <= one.started_on)),
-        before_mean=_plain_mean(trend, one.before_mean),
-        after_mean=_plain_mean(trend, one.after_mean),
-        plain=_plain(trend, one, verdict) if known and not trend.logarithmic else None,
+        reason=reason(f"effect.{treatment.unknowable}") if treatment.unknowable else None,
+        told_by_readings=by_readings if known else None,
+        settle=drug_settle(trend, treatment) if verdict is Verdict.CANNOT_TELL else (),
+        before_sessions=int(np.sum(trend.series.date <= treatment.started_on)),
+        before_mean=_plain_mean(trend, treatment.before_mean),
+        after_mean=_plain_mean(trend, treatment.after_mean),
+        plain=_plain(trend, treatment, verdict) if known and not trend.logarithmic else None,
     )
 
 
@@ -222,21 +222,21 @@ def _of_fall(p: float) -> Verdict:
     return Verdict.FALL_UNLIKELY if none else Verdict.CANNOT_TELL
 
 
-def _plain(trend: Trend, one: Treatment, verdict: Verdict | None) -> PlainAnswer | None:
+def _plain(trend: Trend, treatment: Treatment, verdict: Verdict | None) -> PlainAnswer | None:
     """Return the plain difference beside the model's, and whether both must be told.
 
     The verdict by the plain means is that of their difference with the model's SD about it.
     """
     from bpvet.maths.special import ndtr
 
-    found = plain_difference(trend, one)
+    found = plain_difference(trend, treatment)
     if found is None:
         return None
     fall = float(fact("project.verdict.fall").value or 0)
     by_plain = _of_fall(float(ndtr((-fall - found.plain) / found.sd)))
     changes = by_plain != verdict or found.plain * found.model < 0
-    told = verdict is not None and found.apart and changes
-    return PlainAnswer(found.plain, found.model, found.cause, found.before_high, told)
+    reported = verdict is not None and found.apart and changes
+    return PlainAnswer(found.plain, found.model, found.cause, found.before_high, reported)
 
 
 def _effect(mixture: Mixture, level: float) -> EffectAnswer:

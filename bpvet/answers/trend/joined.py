@@ -76,15 +76,15 @@ def recorded_change_answers(trend: Trend, level: float) -> tuple[RecordedChangeA
     """Return the recorded changes of measuring that the trend allows for."""
     return tuple(
         RecordedChangeAnswer(
-            what=one.change.kind,
-            latest=one.change.latest,
-            other=one.change.other,
-            sessions=int(np.sum(one.change.column < 0)),
-            difference=Estimate.of(one.difference, level, trend.series.unit),
-            prior=one.prior,
-            not_told_apart=tuple(dict.fromkeys(course.drug for course in one.courses)),
+            what=change.change.kind,
+            latest=change.change.latest,
+            other=change.change.other,
+            sessions=int(np.sum(change.change.column < 0)),
+            difference=Estimate.of(change.difference, level, trend.series.unit),
+            prior=change.prior,
+            not_told_apart=tuple(dict.fromkeys(course.drug for course in change.courses)),
         )
-        for one in trend.changes
+        for change in trend.changes
     )
 
 
@@ -154,4 +154,6 @@ def left_out_answers(trend: Trend) -> tuple[LeftOutAnswer, ...]:
     if not trend.logarithmic:
         return ()
     found = left_out(trend.records, trend.series.animal, trend.series.quantity)
-    return tuple(LeftOutAnswer(one.date, one.value, one.unit, one.bound, why) for one, why in found)
+    return tuple(
+        LeftOutAnswer(value.date, value.value, value.unit, value.bound, why) for value, why in found
+    )

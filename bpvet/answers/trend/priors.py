@@ -69,26 +69,29 @@ class NoiseAnswer(Content):
 def noise_answer(trend: Trend) -> NoiseAnswer:
     """Return the posterior means of the SDs of visit, reading and wander."""
     weight, noise = trend.posterior.weight, trend.posterior.noise
-    means = [np.sqrt(part) @ weight for part in (noise.visit[0, 0], noise.reading[0, 0])]
+    means = [
+        np.sqrt(form_variance) @ weight
+        for form_variance in (noise.visit[0, 0], noise.reading[0, 0])
+    ]
     return NoiseAnswer(float(means[0]), float(means[1]), float(np.sqrt(noise.wander[0]) @ weight))
 
 
 def priors_answer(trend: Trend) -> PriorsAnswer:
     """Return the priors that the trend used."""
-    own = trend.priors
+    priors = trend.priors
     taus = {course.drug: course.tau_days for course in trend.series.courses}
     return PriorsAnswer(
-        source=own.source,
-        level=own.level,
-        slope_sd=own.slope_sd,
-        effect_sd=own.effect_sd,
-        increment_sd=own.increment_sd,
-        sv=own.sv,
-        sr=own.sr,
-        sw=own.sw,
-        wander_days=own.wander_days,
-        first_visit=own.first_visit,
-        change_sd=dict(own.change_sd),
+        source=priors.source,
+        level=priors.level,
+        slope_sd=priors.slope_sd,
+        effect_sd=priors.effect_sd,
+        increment_sd=priors.increment_sd,
+        sv=priors.sv,
+        sr=priors.sr,
+        sw=priors.sw,
+        wander_days=priors.wander_days,
+        first_visit=priors.first_visit,
+        change_sd=dict(priors.change_sd),
         tau_days=taus,
         groups=_groups(trend),
     )
@@ -106,11 +109,11 @@ def _groups(trend: Trend) -> tuple[PriorGroupAnswer, ...]:
     if trend.columns.bounded:
         return tuple(
             PriorGroupAnswer(
-                one.weight, (float(one.mean[0]), float(one.sd[0])), None, None, float(share)
+                form.weight, (float(form.mean[0]), float(form.sd[0])), None, None, float(share)
             )
-            for one, share in zip(forms, trend.posterior.shares, strict=True)
+            for form, share in zip(forms, trend.posterior.shares, strict=True)
         )
     return tuple(
-        PriorGroupAnswer(one.weight, one.level, one.effect_sd, one.under_drug, float(share))
-        for one, share in zip(groups.parts, trend.posterior.shares, strict=True)
+        PriorGroupAnswer(group.weight, group.level, group.effect_sd, group.under_drug, float(share))
+        for group, share in zip(groups.parts, trend.posterior.shares, strict=True)
     )

@@ -151,9 +151,9 @@ def recorded_answer(
         The shown trend; None where none can be fitted.
     """
     others = treatments.others
-    unlisted = [one for one in others if not one.known]
-    raising = [one for one in others if one.known and one.raises]
-    moving = [one for one in others if one.known and one.moves_pressure and not one.raises]
+    unlisted = [drug for drug in others if not drug.known]
+    raising = [drug for drug in others if drug.known and drug.raises]
+    moving = [drug for drug in others if drug.known and drug.moves_pressure and not drug.raises]
     pressure = trend is not None and not trend.logarithmic
     shown = trend if pressure else None
     return RecordedAnswer(
@@ -167,7 +167,7 @@ def recorded_answer(
         below_floor=_below_floor(sessions, found),
         context=() if shown is None else context_changes(sessions, shown.series.session.tolist()),
         swings=shown is not None and _swings(shown),
-        missed=tuple(_missed(one) for one in missed_rows(records, animal).get(animal, ())),
+        missed=tuple(_missed(rows) for rows in missed_rows(records, animal).get(animal, ())),
         unmeasured=found.found.unmeasured,
         lookalikes=found.found.lookalikes,
         aside=found.found.aside,
@@ -178,7 +178,7 @@ def recorded_answer(
 
 
 def _rows(drugs: Sequence[OtherDrug]) -> tuple[DrugRow, ...]:
-    return tuple(DrugRow(one.drug, one.started_on, one.stopped_on) for one in drugs)
+    return tuple(DrugRow(drug.drug, drug.started_on, drug.stopped_on) for drug in drugs)
 
 
 def _pregnant(found: Safety, treatments: Treatments, as_of: np.datetime64) -> tuple[str, ...]:
@@ -192,9 +192,9 @@ def _pregnant(found: Safety, treatments: Treatments, as_of: np.datetime64) -> tu
     if not pregnant:
         return ()
     on = [
-        one.drug
-        for one in treatments.spans
-        if one.renin and (np.isnat(one.stopped_on) or one.stopped_on >= as_of)
+        span.drug
+        for span in treatments.spans
+        if span.renin and (np.isnat(span.stopped_on) or span.stopped_on >= as_of)
     ]
     return tuple(dict.fromkeys(on))
 
@@ -204,18 +204,18 @@ def _since_change(trend: Trend, found: Safety) -> SinceChange | None:
     # A session with a reading beyond the gauge has no mean.
     plain = trend.series.plain
     dates, means = trend.series.date[plain], trend.series.y[plain]
-    changes = [one for one in found.found.changes if one.modelled]
-    for place in range(len(changes) - 1, -1, -1):
-        one = changes[place]
-        after = dates > one.date
-        before = dates <= one.date
-        if place and changes[place - 1].date < one.date:
-            before &= dates > changes[place - 1].date
+    changes = [change for change in found.found.changes if change.modelled]
+    for index in range(len(changes) - 1, -1, -1):
+        change = changes[index]
+        after = dates > change.date
+        before = dates <= change.date
+        if index and changes[index - 1].date < change.date:
+            before &= dates > changes[index - 1].date
         if after.any() and before.any():
             return SinceChange(
-                kind=one.kind,
-                drug=one.drug,
-                date=one.date,
+                kind=change.kind,
+                drug=change.drug,
+                date=change.date,
                 before_mean=float(means[before].mean()),
                 before_sessions=int(before.sum()),
                 after_mean=float(means[after].mean()),
@@ -238,27 +238,31 @@ def _home_clinic(sessions: pd.DataFrame, trend: Trend) -> Iterator[HomeClinic]:
     rows = rows[day > day.max() - _YEAR * _DAY]
     clinic = rows.loc[rows["condition"] == "clinic", quantity]
     for condition in ("home", "calmed"):
-        own = rows.loc[rows["condition"] == condition, quantity]
-        if len(own) and len(clinic) and not trend.bridged:
+        of_condition = rows.loc[rows["condition"] == condition, quantity]
+        if len(of_condition) and len(clinic) and not trend.bridged:
             yield HomeClinic(
-                condition, float(own.mean()), len(own), float(clinic.mean()), len(clinic)
+                condition,
+                float(of_condition.mean()),
+                len(of_condition),
+                float(clinic.mean()),
+                len(clinic),
             )
 
 
 def _below_floor(sessions: pd.DataFrame, found: Safety) -> float | None:
-    held = found.standing
-    rules = {one.rule for one in found.lines}
+    standing = found.standing
+    rules = {line.rule for line in found.lines}
     day = latest_date(sessions, TREND_CONDITIONS)
-    if day is None or held.written or not held.on_drug or rules & _LOW_RULES:
+    if day is None or standing.written or not standing.on_drug or rules & _LOW_RULES:
         return None
-    low = held.lowest
+    low = standing.lowest
     least = float(fact("project.urgent.low_on_drug").value or 0)
-    within = low is not None and least <= low < held.floor
+    within = low is not None and least <= low < standing.floor
     return day.lowest_measured if within else None
 
 
 def _swings(trend: Trend) -> bool:
-    series, own = trend.series, trend.priors
+    series, priors = trend.series, trend.priors
     # A session with a reading beyond the gauge lies no known way off.
     plain = series.plain
     if not plain.any():
@@ -269,14 +273,14 @@ def _swings(trend: Trend) -> bool:
     rows[:, [i for i, name in enumerate(columns.terms) if name == "first_visit"]] = 0.0
     rest = (series.y - trend.posterior.usual(rows, columns.day).mean)[plain]
     dates = series.date[plain]
-    found = swings(rest, series.k[plain], own.sv[0], own.sr[0], own.sw[0], dates=dates)
+    found = swings(rest, series.k[plain], priors.sv[0], priors.sr[0], priors.sw[0], dates=dates)
     return found is not None and found.far
 
 
-def _missed(one: MissedDoses) -> str:
+def _missed(missed: MissedDoses) -> str:
     from bpvet.wording.en.trend.recorded import missed_text
 
-    return missed_text(one)
+    return missed_text(missed)
 
 
 def kidney_told(found: Safety, sessions: pd.DataFrame, staged: Kidney) -> tuple[Statement, ...]:
@@ -302,11 +306,15 @@ def _steps(found: Safety, sessions: pd.DataFrame) -> dict[str, PressureStep]:
     day = rows["date"].to_numpy(dtype="datetime64[D]")
     means = rows["systolic"].to_numpy(dtype=float)
     steps = {}
-    for one in found.found.kidneys.reactions:
-        before = np.flatnonzero(day <= one.changed_on)
-        after = np.flatnonzero((day > one.changed_on) & (day <= one.after.date + 14 * _DAY))
+    for reaction in found.found.kidneys.reactions:
+        before = np.flatnonzero(day <= reaction.changed_on)
+        after = np.flatnonzero(
+            (day > reaction.changed_on) & (day <= reaction.after.date + 14 * _DAY)
+        )
         if before.size and after.size:
             # The session nearest to the value: later ones may follow another change of drug.
-            near = after[np.argmin(np.abs(day[after] - one.after.date))]
-            steps[str(one.after.date)] = PressureStep(float(means[before[-1]]), float(means[near]))
+            near = after[np.argmin(np.abs(day[after] - reaction.after.date))]
+            steps[str(reaction.after.date)] = PressureStep(
+                float(means[before[-1]]), float(means[near])
+            )
     return steps

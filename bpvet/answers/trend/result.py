@@ -131,7 +131,7 @@ class TrendAnswer(Brief, Content):
 
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values."""
-        shown = {part.name: plain(getattr(self, part.name)) for part in fields(self)}
+        shown = {field.name: plain(getattr(self, field.name)) for field in fields(self)}
         # They stand among the statements.
         del shown["kidney_statements"]
         shown["variability"] = self.variability.to_dict()

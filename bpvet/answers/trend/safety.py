@@ -85,28 +85,28 @@ def urgent_answers(found: Safety, chosen: Guideline) -> tuple[UrgentAnswer, ...]
     latest = None if seen.latest is None else seen.latest.date
     return tuple(
         UrgentAnswer(
-            rule=one.rule,
-            text=urgent_sentence(one, chosen, seen.species, latest),
-            on=one.on,
-            age_days=one.age_days,
-            why=one.why,
-            withholds=one.withholds,
-            fact=one.fact,
-            value=one.value,
-            signs=tuple(sign.text for sign in one.signs),
+            rule=line.rule,
+            text=urgent_sentence(line, chosen, seen.species, latest),
+            on=line.on,
+            age_days=line.age_days,
+            why=line.why,
+            withholds=line.withholds,
+            fact=line.fact,
+            value=line.value,
+            signs=tuple(sign.text for sign in line.signs),
         )
-        for one in found.lines
+        for line in found.lines
     )
 
 
 def recheck_answer(found: Safety, left_reason: str) -> RecheckAnswer:
     """Return when to measure again, or why no window is given."""
-    again, held = found.recheck, found.standing
-    if held.left:
+    again, standing = found.recheck, found.standing
+    if standing.left:
         because = reason("recheck.left_because", why=left_reason)
         return no_recheck(because if left_reason else reason("recheck.left"))
     if again is None:
-        return no_recheck(reason("recheck.species", species=held.written))
+        return no_recheck(reason("recheck.species", species=standing.written))
     latest = again.latest
     never = bool(np.isnat(again.earliest))
     return RecheckAnswer(
@@ -123,14 +123,14 @@ def recheck_answer(found: Safety, left_reason: str) -> RecheckAnswer:
         overdue_days=again.overdue_days,
         others=tuple(
             OtherWindow(
-                guideline=one.guideline,
-                name=_name(one),
-                earliest=again.counted_from + (one.earliest or 0) * _DAY,
-                latest=again.counted_from + one.latest * _DAY,
-                grade=one.grade,
-                remembered=one.fact is not None and one.fact.remembered,
+                guideline=window.guideline,
+                name=_name(window),
+                earliest=again.counted_from + (window.earliest or 0) * _DAY,
+                latest=again.counted_from + window.latest * _DAY,
+                grade=window.grade,
+                remembered=window.fact is not None and window.fact.remembered,
             )
-            for one in again.others
+            for window in again.others
         ),
         by=latest,
         guideline_by=latest,

@@ -68,11 +68,11 @@ def settle_answers(
     """Return chances as answers, each side under the words of its verdict."""
     return tuple(
         SettleAnswer(
-            visits=one.visits,
-            gap_days=one.gap_days,
-            readings=one.readings,
-            chance=one.chance,
-            by_verdict={verdicts[0].value: one.at_or_below, verdicts[1].value: one.above},
+            visits=chance.visits,
+            gap_days=chance.gap_days,
+            readings=chance.readings,
+            chance=chance.chance,
+            by_verdict={verdicts[0].value: chance.at_or_below, verdicts[1].value: chance.above},
         )
-        for one in found
+        for chance in found
     )

@@ -69,10 +69,10 @@ class UnseenAnswer(Brief, Content):
     def to_dict(self) -> dict[str, Any]:
         """Return every answer as plain JSON values."""
         shown: dict[str, Any] = {
-            part.name: None for part in fields(TrendAnswer) if part.name not in _OWN
+            field.name: None for field in fields(TrendAnswer) if field.name not in _OWN
         }
-        own = (part.name for part in fields(self) if part.name != "kidney_statements")
-        given = {name: plain(getattr(self, name)) for name in own if name != "kidney"}
+        names = (field.name for field in fields(self) if field.name != "kidney_statements")
+        given = {name: plain(getattr(self, name)) for name in names if name != "kidney"}
         return shown | given | {"kidney": self.kidney.to_dict()}
 
 
@@ -121,7 +121,7 @@ def unseen_answer(
         kidney=kidneys,
         kidney_statements=kidney_told(found, sessions, kidneys),
         recorded=recorded_answer(records, animal, sessions, treatments, found, None),
-        cautions=tuple(one.text for one in cautions_for()),
+        cautions=tuple(caution.text for caution in cautions_for()),
         findings=(*records.findings.about({}), *treatments.findings),
         version=__version__,
         data_digest=records.digest,
@@ -132,6 +132,6 @@ def unseen_answer(
 def urgent_of(records: Records, animal: str, error: BpvetError, guideline: str) -> BpvetError:
     """Return the error of an animal without a trend, with whatever is urgent of it first."""
     answer = unseen_answer(records, animal, str(error), guideline)
-    urgent = [one.text for one in answer.statements if one.topic == "urgent"]
+    urgent = [statement.text for statement in answer.statements if statement.topic == "urgent"]
     kind = FitError if isinstance(error, FitError) else CallError
     return kind(" ".join([*urgent, str(error)]))

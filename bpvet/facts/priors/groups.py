@@ -93,7 +93,7 @@ class PriorGroups:
     def __post_init__(self) -> None:
         if not self.parts:
             raise CallError("priors: groups hold at least one group.")
-        if abs(sum(one.weight for one in self.parts) - 1) > 1e-9:
+        if abs(sum(group.weight for group in self.parts) - 1) > 1e-9:
             raise CallError("priors: the weights of groups sum to 1.")
         if not (0 < self.restart_sd < math.inf and 0 < self.added_sd < math.inf):
             raise CallError("priors: restart_sd and added_sd are positive.")

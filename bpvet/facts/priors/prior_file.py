@@ -93,79 +93,85 @@ class _Reader:
 
     where = "it"
 
-    def table(self, held: dict[str, Any]) -> tuple[dict[tuple[str, str, str], Priors], str]:
+    def table(self, entries: dict[str, Any]) -> tuple[dict[tuple[str, str, str], Priors], str]:
         """Return the cells and the name."""
-        name = self._text(held, "name")
-        if "cell" not in held:
+        name = self._text(entries, "name")
+        if "cell" not in entries:
             raise CallError("it has no cell.")
-        listed = held["cell"]
-        if not isinstance(listed, list) or not all(isinstance(one, dict) for one in listed):
+        listed = entries["cell"]
+        if not isinstance(listed, list) or not all(isinstance(cell, dict) for cell in listed):
             raise CallError("cell is not a list of tables.")
         if len(listed) > _MOST_CELLS:
             raise CallError(f"it has {len(listed)} cells; at most {_MOST_CELLS} are read.")
         cells: dict[tuple[str, str, str], Priors] = {}
-        for place, one in enumerate(listed, start=1):
-            self.where = f"cell {place}"
-            key, priors = self._cell(one)
+        for number, cell in enumerate(listed, start=1):
+            self.where = f"cell {number}"
+            key, priors = self._cell(cell)
             if key in cells:
-                raise CallError(f"cell {place} is of {' '.join(key)}, as an earlier one is.")
+                raise CallError(f"cell {number} is of {' '.join(key)}, as an earlier one is.")
             cells[key] = priors
         return cells, name
 
-    def _cell(self, one: dict[str, Any]) -> tuple[tuple[str, str, str], Priors]:
-        strange = sorted(set(one) - _KNOWN)
+    def _cell(self, cell: dict[str, Any]) -> tuple[tuple[str, str, str], Priors]:
+        strange = sorted(set(cell) - _KNOWN)
         if strange:
             raise CallError(f'{self.where} has "{strange[0]:.40}", which is not known.')
-        key = (self._text(one, "species"), self._text(one, "method"), self._text(one, "quantity"))
-        values: dict[str, Any] = {name: self._pair(one, name) for name in PAIRS}
-        values |= {name: self._number(self._given(one, name), name) for name in NUMBERS}
-        values |= {name: self._number(one[name], name) for name in LATER_NUMBERS if name in one}
-        values |= {name: self._pair(one, name) for name in OPTIONAL if name in one}
-        values["tau_days"] = self._names(one, "tau_days", self._number)
-        values["condition_offset"] = self._names(one, "condition_offset", self._two)
+        key = (
+            self._text(cell, "species"),
+            self._text(cell, "method"),
+            self._text(cell, "quantity"),
+        )
+        values: dict[str, Any] = {name: self._pair(cell, name) for name in PAIRS}
+        values |= {name: self._number(self._given(cell, name), name) for name in NUMBERS}
+        values |= {name: self._number(cell[name], name) for name in LATER_NUMBERS if name in cell}
+        values |= {name: self._pair(cell, name) for name in OPTIONAL if name in cell}
+        values["tau_days"] = self._names(cell, "tau_days", self._number)
+        values["condition_offset"] = self._names(cell, "condition_offset", self._two)
         # Files of earlier versions do not have these two: the defaults stay.
-        if "change_sd" in one:
-            values["change_sd"] = self._names(one, "change_sd", self._number)
-        if "sitting_minus_lateral" in one:
+        if "change_sd" in cell:
+            values["change_sd"] = self._names(cell, "change_sd", self._number)
+        if "sitting_minus_lateral" in cell:
             name = "sitting_minus_lateral"
-            values[name] = self._number(one[name], name)
-        values["source"] = self._text(one, "source")
-        values["groups"] = self._groups(one, values) if "groups" in one else None
+            values[name] = self._number(cell[name], name)
+        values["source"] = self._text(cell, "source")
+        values["groups"] = self._groups(cell, values) if "groups" in cell else None
         try:
             check_kind(*key)
             return key, Priors(**values)
         except CallError as error:
             raise CallError(f"{self.where}: {error}") from None
 
-    def _groups(self, one: dict[str, Any], values: dict[str, Any]) -> PriorGroups:
+    def _groups(self, cell: dict[str, Any], values: dict[str, Any]) -> PriorGroups:
         """Return the groups of treated animals of a cell."""
-        listed = one["groups"]
+        listed = cell["groups"]
         plain = isinstance(listed, list) and 0 < len(listed) <= _MOST_GROUPS
-        if not plain or not all(isinstance(part, dict) for part in listed):
+        if not plain or not all(isinstance(group, dict) for group in listed):
             raise CallError(
                 f"groups of {self.where} are not a list of at most {_MOST_GROUPS} tables."
             )
         parts = []
-        for part in listed:
-            strange = sorted(set(part) - _GROUP)
+        for group in listed:
+            strange = sorted(set(group) - _GROUP)
             if strange:
                 raise CallError(
                     f'a group of {self.where} has "{strange[0]:.40}", which is not known.'
                 )
-            own = self._number(part["effect_sd"], "effect_sd") if "effect_sd" in part else None
-            under = self._pair(part, "under_drug") if "under_drug" in part else None
-            weight = self._number(self._given(part, "weight"), "weight")
-            parts.append(PriorGroup(weight, self._pair(part, "level"), own, under))
-        restart, added = (self._number(self._given(one, name), name) for name in GROUP_NUMBERS)
+            effect_sd = (
+                self._number(group["effect_sd"], "effect_sd") if "effect_sd" in group else None
+            )
+            under = self._pair(group, "under_drug") if "under_drug" in group else None
+            weight = self._number(self._given(group, "weight"), "weight")
+            parts.append(PriorGroup(weight, self._pair(group, "level"), effect_sd, under))
+        restart, added = (self._number(self._given(cell, name), name) for name in GROUP_NUMBERS)
         return PriorGroups(tuple(parts), (values["level"], values["effect_sd"]), restart, added)
 
-    def _given(self, held: dict[str, Any], name: str) -> Any:
-        if name not in held:
+    def _given(self, entries: dict[str, Any], name: str) -> Any:
+        if name not in entries:
             raise CallError(f"{self.where} has no {name}.")
-        return held[name]
+        return entries[name]
 
-    def _text(self, held: dict[str, Any], name: str) -> str:
-        value = self._given(held, name)
+    def _text(self, entries: dict[str, Any], name: str) -> str:
+        value = self._given(entries, name)
         if not isinstance(value, str) or len(value) > _LONGEST_TEXT:
             raise CallError(
                 f"{name} of {self.where} is not a text of at most {_LONGEST_TEXT} characters."
@@ -183,13 +189,13 @@ class _Reader:
             raise CallError(f"{name} of {self.where} is not a pair of numbers.")
         return self._number(value[0], name), self._number(value[1], name)
 
-    def _pair(self, held: dict[str, Any], name: str) -> tuple[float, float]:
-        return self._two(self._given(held, name), name)
+    def _pair(self, entries: dict[str, Any], name: str) -> tuple[float, float]:
+        return self._two(self._given(entries, name), name)
 
     def _names(
-        self, held: dict[str, Any], name: str, read: Callable[[Any, str], Any]
+        self, entries: dict[str, Any], name: str, read: Callable[[Any, str], Any]
     ) -> dict[str, Any]:
-        given = self._given(held, name)
+        given = self._given(entries, name)
         if not isinstance(given, dict) or len(given) > _MOST_NAMES:
             raise CallError(
                 f"{name} of {self.where} does not give at most {_MOST_NAMES} values by name."

@@ -160,9 +160,9 @@ class Priors:
     first_visit_fading: float = 1.5
 
     def __post_init__(self) -> None:
-        held: dict[str, Any] = {"level": _pair("level", self.level, positive=False)}
-        held |= {name: _pair(name, getattr(self, name)) for name in ("sv", "sr", "sw")}
-        held |= {
+        checked: dict[str, Any] = {"level": _pair("level", self.level, positive=False)}
+        checked |= {name: _pair(name, getattr(self, name)) for name in ("sv", "sr", "sw")}
+        checked |= {
             name: _positive(name, getattr(self, name))
             for name in (
                 *("slope_sd", "effect_sd", "increment_sd", "wander_days", "first_visit_fading"),
@@ -170,30 +170,33 @@ class Priors:
         }
         for name in ("first_visit", "first_visit_new", "method_offset"):
             if getattr(self, name) is not None:
-                held[name] = _pair(name, getattr(self, name), positive=False)
-        held["tau_days"] = _by_name("tau_days", self.tau_days, _positive)
-        held["condition_offset"] = _by_name("condition_offset", self.condition_offset, _centred)
-        held["change_sd"] = _by_name("change_sd", self.change_sd, _positive)
-        strange = sorted(set(held["change_sd"]) - set(CHANGE_SDS))
+                checked[name] = _pair(name, getattr(self, name), positive=False)
+        checked["tau_days"] = _by_name("tau_days", self.tau_days, _positive)
+        checked["condition_offset"] = _by_name("condition_offset", self.condition_offset, _centred)
+        checked["change_sd"] = _by_name("change_sd", self.change_sd, _positive)
+        strange = sorted(set(checked["change_sd"]) - set(CHANGE_SDS))
         if strange:
             raise CallError(
                 f'priors: change_sd names "{strange[0]:.40}"; it is of {", ".join(CHANGE_SDS)}.'
             )
         name = "sitting_minus_lateral"
-        held[name] = _finite(name, self.sitting_minus_lateral)
+        checked[name] = _finite(name, self.sitting_minus_lateral)
         if not isinstance(self.source, str):
             raise CallError(f"priors: source is a text, not {_shown(self.source)}.")
         if not isinstance(self.groups, PriorGroups | None):
             raise CallError(f"priors: groups are PriorGroups or None, not {_shown(self.groups)}.")
-        if self.groups and self.groups.beside != (held["level"], held["effect_sd"]):
-            held["groups"] = None
-        for name, value in held.items():
+        if self.groups and self.groups.beside != (checked["level"], checked["effect_sd"]):
+            checked["groups"] = None
+        for name, value in checked.items():
             object.__setattr__(self, name, value)
 
     def __reduce__(self) -> tuple[Callable[..., Priors], tuple[dict[str, Any]]]:
         """Pickle the read-only mappings as plain ones: batches travel between processes."""
-        values = {part.name: getattr(self, part.name) for part in fields(self)}
-        plain = {key: dict(one) if isinstance(one, Mapping) else one for key, one in values.items()}
+        values = {stored.name: getattr(self, stored.name) for stored in fields(self)}
+        plain = {
+            key: dict(value) if isinstance(value, Mapping) else value
+            for key, value in values.items()
+        }
         return _from_values, (plain,)
 
     @classmethod
@@ -305,7 +308,9 @@ def _by_name(name: str, value: Any, read: Callable[[str, Any], Any]) -> Mapping[
     """Return a read-only mapping of names to values that were looked at."""
     if not isinstance(value, Mapping) or not all(isinstance(key, str) for key in value):
         raise CallError(f"priors: {name} gives values by name, not {_shown(value)}.")
-    return MappingProxyType({key: read(f"{name} of {key:.40}", one) for key, one in value.items()})
+    return MappingProxyType(
+        {key: read(f"{name} of {key:.40}", given) for key, given in value.items()}
+    )
 
 
 def _from_values(values: dict[str, Any]) -> Priors:

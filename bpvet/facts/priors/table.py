@@ -41,16 +41,16 @@ class PriorTable:
     def __post_init__(self) -> None:
         if not isinstance(self.cells, Mapping) or not isinstance(self.name, str):
             raise CallError("a table of priors has cells, a mapping, and a name, a text.")
-        for key, one in self.cells.items():
-            if not (isinstance(key, tuple) and len(key) == 3 and isinstance(one, Priors)):
+        for key, priors in self.cells.items():
+            if not (isinstance(key, tuple) and len(key) == 3 and isinstance(priors, Priors)):
                 raise CallError("a table of priors has Priors by (species, method, quantity).")
             check_kind(*key)
         object.__setattr__(self, "cells", dict(self.cells))
 
     def __repr__(self) -> str:
         rows = []
-        for key, one in self.cells.items():
-            pairs = (one.level, one.sv, one.sr, one.sw)
+        for key, priors in self.cells.items():
+            pairs = (priors.level, priors.sv, priors.sr, priors.sw)
             rows.append((*key, *(f"{centre:.4g}, {spread:.3g}" for centre, spread in pairs)))
         head = ("species", "method", "quantity", "level", "sv", "sr", "sw")
         return ShortTable(f"Priors {self.name}".rstrip(), head, tuple(rows)).brief()
@@ -90,28 +90,28 @@ class PriorTable:
             reason("priors.learned"),
             f"name = {_quoted(self.name)}",
         ]
-        for (species, method, quantity), one in self.cells.items():
+        for (species, method, quantity), priors in self.cells.items():
             lines += [
                 "",
                 "[[cell]]",
                 f"species = {_quoted(species)}",
                 f"method = {_quoted(method)}",
             ]
-            lines += [f"quantity = {_quoted(quantity)}", f"source = {_quoted(one.source)}"]
-            lines += [f"{name} = {list(getattr(one, name))!r}" for name in PAIRS]
-            lines += [f"{name} = {getattr(one, name)!r}" for name in (*NUMBERS, *LATER_NUMBERS)]
+            lines += [f"quantity = {_quoted(quantity)}", f"source = {_quoted(priors.source)}"]
+            lines += [f"{name} = {list(getattr(priors, name))!r}" for name in PAIRS]
+            lines += [f"{name} = {getattr(priors, name)!r}" for name in (*NUMBERS, *LATER_NUMBERS)]
             for name in OPTIONAL:
-                if getattr(one, name) is not None:
-                    lines.append(f"{name} = {list(getattr(one, name))!r}")
-            taus = ", ".join(f"{_quoted(drug)} = {tau!r}" for drug, tau in one.tau_days.items())
+                if getattr(priors, name) is not None:
+                    lines.append(f"{name} = {list(getattr(priors, name))!r}")
+            taus = ", ".join(f"{_quoted(drug)} = {tau!r}" for drug, tau in priors.tau_days.items())
             joins = ", ".join(
-                f"{_quoted(key)} = {list(pair)!r}" for key, pair in one.condition_offset.items()
+                f"{_quoted(key)} = {list(pair)!r}" for key, pair in priors.condition_offset.items()
             )
-            changes = ", ".join(f"{_quoted(key)} = {sd!r}" for key, sd in one.change_sd.items())
+            changes = ", ".join(f"{_quoted(key)} = {sd!r}" for key, sd in priors.change_sd.items())
             lines += [f"tau_days = {{ {taus} }}", f"condition_offset = {{ {joins} }}"]
             lines += [f"change_sd = {{ {changes} }}"]
-            lines += [f"sitting_minus_lateral = {one.sitting_minus_lateral!r}"]
-            lines += _groups(one.groups)
+            lines += [f"sitting_minus_lateral = {priors.sitting_minus_lateral!r}"]
+            lines += _groups(priors.groups)
         return "\n".join(lines) + "\n"
 
 
@@ -120,13 +120,13 @@ def _groups(groups: PriorGroups | None) -> list[str]:
     if groups is None:
         return []
     parts = []
-    for one in groups.parts:
-        own = (
-            f"effect_sd = {one.effect_sd!r}"
-            if one.under_drug is None
-            else f"under_drug = {list(one.under_drug)!r}"
+    for group in groups.parts:
+        effect = (
+            f"effect_sd = {group.effect_sd!r}"
+            if group.under_drug is None
+            else f"under_drug = {list(group.under_drug)!r}"
         )
-        parts.append(f"{{ weight = {one.weight!r}, level = {list(one.level)!r}, {own} }}")
+        parts.append(f"{{ weight = {group.weight!r}, level = {list(group.level)!r}, {effect} }}")
     return [
         f"groups = [{', '.join(parts)}]",
         *(f"{name} = {getattr(groups, name)!r}" for name in GROUP_NUMBERS),

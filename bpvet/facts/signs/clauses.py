@@ -190,8 +190,8 @@ def _rest(clause: Clause, items: set[int]) -> Iterator[Draft]:
     for number, segment in enumerate(clause.segments):
         words = [element for element in segment if element.kind == "word"]
         terms = [element.term for element in words if element.term is not None]
-        told = any(term.group != "other" for term in terms) or (number in items and not terms)
-        if told or not words:
+        reported = any(term.group != "other" for term in terms) or (number in items and not terms)
+        if reported or not words:
             continue
         start, end = clause.span(number)
         unknown = [

@@ -39,11 +39,11 @@ def _state_of(element: Element) -> str:
 
 def _bind_segment(segment: Sequence[Element]) -> None:
     open_parts: list[Element] = []
-    held, holder = "", None
+    pending, holder = "", None
     for i, element in enumerate(segment):
         if element.part is not None and element.term is None:
-            if held:
-                element.state, held = held, ""
+            if pending:
+                element.state, pending = pending, ""
                 if holder is not None:
                     holder.used = True
                 continue
@@ -55,16 +55,16 @@ def _bind_segment(segment: Sequence[Element]) -> None:
         if element.term is not None and not (
             open_parts and element.key in _ALSO_STATES and open_parts[-1].part
         ):
-            open_parts, held = [], ""
+            open_parts, pending = [], ""
             continue
         state = _state_of(element)
         last = not any(e.kind == "word" and e.known != "neutral" for e in segment[i + 1 :])
         before_only = element.key in _BEFORE_ONLY and not last
         if "past_before" in element.roles and element.key in _NO_LONGER:
-            held, holder = "absent", element
+            pending, holder = "absent", element
             continue
         if "neg" in element.roles and before_only:
-            held, holder = "denied", element
+            pending, holder = "denied", element
             continue
         if element.kind == "dash" or (element.kind == "sep" and element.key == "+"):
             state = "absent" if element.kind == "dash" and last else state
@@ -73,21 +73,21 @@ def _bind_segment(segment: Sequence[Element]) -> None:
             state = "absent"
         if not state:
             if element.kind == "word" and element.known not in ("neutral",) and not element.roles:
-                held = held if held == "denied" and element.known != "" else ""
+                pending = pending if pending == "denied" and element.known != "" else ""
             continue
         if open_parts:
-            for part in open_parts:
-                part.state = state
+            for waiting in open_parts:
+                waiting.state = state
             open_parts, element.used = [], True
             if element.term is not None:
                 element.term = None
         else:
-            held, holder = (
+            pending, holder = (
                 ("denied" if "neg" in element.roles and state == "absent" else state),
                 element,
             )
             if "absent" in element.roles:
-                held = "absent"
+                pending = "absent"
 
 
 def _spread(clause: Clause) -> None:
@@ -99,14 +99,14 @@ def _spread(clause: Clause) -> None:
             continue
         state = _first_state(segments[number + 1])
         if state and clause.joints[number + 1] in (",", "and", "or", "/", "-", "?"):
-            for part in parts:
-                part.state = state
+            for element in parts:
+                element.state = state
     for number in range(1, len(segments)):
         parts = _bare_parts(segments[number])
         states = [e.state for e in segments[number - 1] if e.part is not None and e.state]
         if parts and states and clause.joints[number] in ("and", "or", "/", ","):
-            for part in parts:
-                part.state = states[-1]
+            for element in parts:
+                element.state = states[-1]
 
 
 def _bare_parts(segment: Sequence[Element]) -> list[Element]:
@@ -154,11 +154,11 @@ def exam_drafts(clause: Clause, others: bool) -> Iterator[Draft]:
         answer = clause.answer(number)
         planned |= not doubted and any(e.roles & {"plan", "another"} for e in segment)
         for i, element in enumerate(segment):
-            part = element.part
-            if part is None or element.term is not None:
+            exam_part = element.part
+            if exam_part is None or element.term is not None:
                 continue
             measured = _measured(segment, i)
-            exam = EXAMINATION[part.group]
+            exam = EXAMINATION[exam_part.group]
             if measured is not None:
                 if measured[1]:
                     yield Draft(start, end, measured[0], measured[1], "present", number, exam=True)
@@ -167,9 +167,9 @@ def exam_drafts(clause: Clause, others: bool) -> Iterator[Draft]:
                 continue
             name, reading = _reading(element, exam)
             kept = any("persist" in e.roles and e.key.startswith("not ") for e in segment)
-            if not reading and part.faculty and kept:
+            if not reading and exam_part.faculty and kept:
                 # "vision not recovered"
-                name, reading = f"reduced {part.name}", "present"
+                name, reading = f"reduced {exam_part.name}", "present"
             if not reading:
                 bare = not others and not any(
                     e.kind == "word"
@@ -184,7 +184,7 @@ def exam_drafts(clause: Clause, others: bool) -> Iterator[Draft]:
                 elif planned or not (bare or doubted):
                     yield Draft(start, end, exam, "other", "other", number, weight=0)
                 else:
-                    yield Draft(start, end, exam, part.group, "unclear", number, bare=True)
+                    yield Draft(start, end, exam, exam_part.group, "unclear", number, bare=True)
                 continue
             gone = any(e.roles & {"past_after", "past_before"} and not e.used for e in segment)
             kept = any("persist" in e.roles for e in segment)
@@ -194,26 +194,29 @@ def exam_drafts(clause: Clause, others: bool) -> Iterator[Draft]:
                 reading = "unclear"
             elif reading == "present" and gone and not kept:
                 reading = "past"
-            yield Draft(start, end, name, part.group, reading, number, exam=True)
+            yield Draft(start, end, name, exam_part.group, reading, number, exam=True)
 
 
 def _reading(element: Element, exam: str) -> tuple[str, str]:
-    part, state = element.part, element.state
-    assert part is not None
+    exam_part, state = element.part, element.state
+    assert exam_part is not None
     if state == "normal":
         return exam, "denied"
     if state == "equivocal":
         return exam, "unclear"
     if state in ("denied", "absent"):
-        if not part.faculty:
-            unsure = state == "absent" and part.name in ("pupils", "retina")
+        if not exam_part.faculty:
+            unsure = state == "absent" and exam_part.name in ("pupils", "retina")
             return exam, "unclear" if unsure else "denied"
-        name = "blindness" if part.name == "vision" else f"absent {part.name}"
+        name = "blindness" if exam_part.name == "vision" else f"absent {exam_part.name}"
         return name, "present"
     if state == "reduced":
-        if part.faculty:
-            return "reduced vision" if part.name == "vision" else f"reduced {part.name}", "present"
-        return f"abnormal {part.name}", "unclear" if part.name == "eyes" else "present"
+        if exam_part.faculty:
+            return (
+                "reduced vision" if exam_part.name == "vision" else f"reduced {exam_part.name}",
+                "present",
+            )
+        return f"abnormal {exam_part.name}", "unclear" if exam_part.name == "eyes" else "present"
     return exam, ""
 
 

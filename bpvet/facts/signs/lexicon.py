@@ -209,8 +209,10 @@ def known_word(word: str) -> str:
     if len(word) < _SLIP_LETTERS - 1 or is_drug(word):
         return word
     for spelt in (word, word.removesuffix("s")):
-        near = {one for cut in {spelt, *_cut(spelt)} for one in lexicon.slips.get(cut, ())}
-        close = sorted(one for one in near if _one_slip(spelt, one))
+        near = {
+            candidate for cut in {spelt, *_cut(spelt)} for candidate in lexicon.slips.get(cut, ())
+        }
+        close = sorted(candidate for candidate in near if _one_slip(spelt, candidate))
         if close:
             return close[0]
     return word
@@ -252,11 +254,11 @@ def sign_lexicon() -> Lexicon:
     neutral = {key for word in around["neutral"]["words"] for key in _words_of(word)}
     ordinary = set(_words_of(around["ordinary"]["words"])) | _never()
     between = {key for word in around["between"]["words"] for key in _words_of(word)}
-    known, told, may_slip = set[str](), set[str](), set[str]()
-    for pattern, term, part, role in entries:
+    known, in_patterns, may_slip = set[str](), set[str](), set[str]()
+    for pattern, term, exam_part, role in entries:
         known.update(pattern)
-        if (term is not None and term.group != "other") or part is not None:
-            told.update(pattern)
+        if (term is not None and term.group != "other") or exam_part is not None:
+            in_patterns.update(pattern)
         if not role or role in _SLIP_ROLES:
             may_slip.update(pattern)
     classes_of = {key: frozenset(names) for key, names in classes.items()}
@@ -267,7 +269,7 @@ def sign_lexicon() -> Lexicon:
     return Lexicon(
         classes=classes_of,
         tree=Node(entries),
-        told=frozenset(told),
+        told=frozenset(in_patterns),
         neutral=frozenset(neutral),
         ordinary=frozenset(ordinary),
         words=frozenset(literal.union(classes, neutral, ordinary, between)),
@@ -294,8 +296,8 @@ def _entries(signs: Mapping[str, Any], around: Mapping[str, Any]) -> Iterator[En
     for kind in ("good", "faculty", "part"):
         for group, parts in signs[kind].items():
             for name, patterns in parts.items():
-                part = Part(name, group, kind != "part", kind == "good")
-                yield from (Entry(p, part=part) for p in _patterns(patterns))
+                exam_part = Part(name, group, kind != "part", kind == "good")
+                yield from (Entry(p, part=exam_part) for p in _patterns(patterns))
     for role, patterns in around["roles"].items():
         yield from (Entry(p, role=role) for p in _patterns(patterns))
 

@@ -109,10 +109,10 @@ _EDGES = " \t\r\n,;:.-/+&()\"'“”‘’"
 
 def _chosen(text: str, found: list[Draft]) -> list[Draft]:
     """Return the items that say something; of a cell that says nothing, one."""
-    told = [draft for draft in found if draft.weight]
-    told = [draft for draft in told if not draft.bare] or told
-    if told:
-        return told
+    stated = [draft for draft in found if draft.weight]
+    stated = [draft for draft in stated if not draft.bare] or stated
+    if stated:
+        return stated
     doubted = [draft for draft in found if draft.reading == "unclear"]
     if doubted or found:
         return (doubted or found)[:1]
@@ -182,10 +182,10 @@ def status_shown(text: str, status: str, seen_on: date | None = None) -> str:
     items = read_sign(text, status, seen_on)
     order = ("present", "unclear", "unread", "past", "denied", "other")
     found = {item.reading for item in items}
-    reading = next((one for one in order if one in found), "")
+    reading = next((candidate for candidate in order if candidate in found), "")
     if reading in ("unclear", "unread"):
-        told = {"unclear": "unclear", "unread": "not understood"}[reading]
-        return f"{status}, {told}" if status and status != told else told
+        meaning = {"unclear": "unclear", "unread": "not understood"}[reading]
+        return f"{status}, {meaning}" if status and status != meaning else meaning
     blank = {"present": "present", "denied": "absent", "past": "past"}.get(reading, "")
     return status or blank
 
@@ -242,6 +242,6 @@ def understood(text: str, status: str = "", seen_on: date | None = None) -> str:
     words = {name: words[name] for name in (item.term or f"“{item.text}”" for item in items)}
     if len(words) == 1:
         name, word = next(iter(words.items()))
-        own = name.casefold() == plain or not items[0].term
-        return word if own or word == "normal" else f"{name}: {word}"
+        same_name = name.casefold() == plain or not items[0].term
+        return word if same_name or word == "normal" else f"{name}: {word}"
     return ", ".join(f"{name}: {word}" for name, word in words.items())

@@ -160,7 +160,8 @@ def _matched(
         key=lambda term: _ORDER.index("vague" if term.vague else term.group),
     )
     parts = sorted(
-        (entry.part for entry in entries if entry.part is not None), key=lambda part: not part.good
+        (entry.part for entry in entries if entry.part is not None),
+        key=lambda exam_part: not exam_part.good,
     )
     made = Element(
         kind="word" if found[i].kind in ("word", "number", "times") else found[i].kind,

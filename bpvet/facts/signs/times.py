@@ -73,8 +73,8 @@ def counts_again(elements: Sequence[Element]) -> bool:
 
 def _persists(clause: Clause, element: Element, at: int) -> bool:
     segment = clause.segments[element.seg]
-    for k, other in enumerate(segment):
-        if "persist" in other.roles and not (
+    for k, neighbour in enumerate(segment):
+        if "persist" in neighbour.roles and not (
             k > at and any(e.term is not None for e in segment[at + 1 : k])
         ):
             return True
@@ -141,8 +141,8 @@ def _dated(clause: Clause, element: Element, at: int) -> bool:
     """Return whether a date long before the cell stands beside a term and is no onset."""
     segment = clause.segments[element.seg]
     candidates = list(enumerate(segment))
-    for k, other in candidates:
-        if not long_ago(other):
+    for k, neighbour in candidates:
+        if not long_ago(neighbour):
             continue
         earlier = [e for e in segment[:k] if e.known != "neutral" or e.roles]
         begun = any(e.key in _BEGUN for e in earlier)

@@ -204,7 +204,7 @@ def _number(piece: str) -> float:
 
 
 def _days_before(piece: str, seen_on: date | None) -> float:
-    parts = [int(part) for part in re.split(r"[./-]", piece)]
+    parts = [int(number) for number in re.split(r"[./-]", piece)]
     if len(str(parts[0])) == 4 and "-" in piece and piece.index("-") == 4:
         year, month, day = parts
     else:
@@ -214,12 +214,12 @@ def _days_before(piece: str, seen_on: date | None) -> float:
     if seen_on is None:
         return float("nan")
     made = []
-    for one, other in ((month, day), (day, month)):
+    for as_month, as_day in ((month, day), (day, month)):
         try:
-            made.append(date(year, one, other))
+            made.append(date(year, as_month, as_day))
         except ValueError:
             continue
-    return float(min((seen_on - one).days for one in made)) if made else float("nan")
+    return float(min((seen_on - written_on).days for written_on in made)) if made else float("nan")
 
 
 def _inside_word(text: str, start: int, end: int) -> bool:
@@ -287,7 +287,7 @@ _MONTHS = {
             "december dec",
         )
     )
-    for name in (fold(one) for one in names.split())
+    for name in (fold(spelling) for spelling in names.split())
 }
 _BEFORE_MONTH = {"in", "last", "earli", "mid", "late", "during", "around", "end", "of"} | {
     "since",

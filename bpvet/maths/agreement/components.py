@@ -186,9 +186,9 @@ def components(cells: Cells) -> Components:
     return _on_the_scale(inner, terms, variance, top, rounds, centre, scale)
 
 
-def _several(group: Codes, part: Codes, rows: NDArray[np.bool_]) -> bool:
-    """Return whether some group holds more than one part, among these rows."""
-    pairs = np.unique(np.stack([group[rows], part[rows]]), axis=1)
+def _several(group: Codes, member: Codes, rows: NDArray[np.bool_]) -> bool:
+    """Return whether some group holds more than one member, among these rows."""
+    pairs = np.unique(np.stack([group[rows], member[rows]]), axis=1)
     return bool(np.any(np.bincount(pairs[0]) > 1)) if pairs.size else False
 
 

@@ -59,7 +59,7 @@ def deming(
         nothing = estimated(None, reason=reason("lines.apart"))
         return Line(nothing, nothing, x.size, words)
     left = [_deming(x[code != omitted], y[code != omitted], ratio) for omitted in range(groups)]
-    if groups < 4 or any(part is None for part in left):
+    if groups < 4 or any(line is None for line in left):
         why = reason("lines.few_animals")
         return Line(estimated(found[0], reason=why), estimated(found[1], reason=why), x.size, words)
     reach = _reach(np.array(left, dtype=float), level)
@@ -68,7 +68,7 @@ def deming(
         points = [
             _deming(x[every != omitted], y[every != omitted], ratio) for omitted in range(x.size)
         ]
-        if all(part is not None for part in points):
+        if all(line is not None for line in points):
             reach = np.maximum(reach, _reach(np.array(points, dtype=float), level))
     slope, intercept = (
         estimated(found[i], found[i] - float(reach[i]), found[i] + float(reach[i]), JACKKNIFE)

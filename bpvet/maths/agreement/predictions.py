@@ -32,7 +32,7 @@ def animal_differences(cells: Cells, fit: Components) -> tuple[Codes, Array, Arr
         Their error variances, which hold the uncertainty of the mean difference too.
     """
     floor = np.where(fit.variance > 0, fit.variance, 1e-12 * fit.variance.max())
-    own = {"animal × first": -1.0, "animal × second": 1.0}
+    signs = {"animal × first": -1.0, "animal × second": 1.0}
     found: list[tuple[int, float, float]] = []
     codes, index = np.unique(cells.animal, return_inverse=True)
     contrast = np.array([-1.0, 1.0])
@@ -41,7 +41,7 @@ def animal_differences(cells: Cells, fit: Components) -> tuple[Codes, Array, Arr
     for block, animals in zip(blocks_of(cells, fit.terms), rows, strict=True):
         inverse: Any = np.linalg.inv(np.tensordot(floor, block.terms, axes=1))
         x, y = block.data[..., :2], block.data[..., 2]
-        first, second = (sign * fit.of(term) for term, sign in own.items())
+        first, second = (sign * fit.of(term) for term, sign in signs.items())
         link = x[..., 0] * first + x[..., 1] * second
         pulled = np.einsum("gm,gmn->gn", link, inverse)
         residual = y - x @ fit.beta

@@ -101,7 +101,7 @@ def criterion(
     """
     k, n = variance.size, 0
     log_det, trace, traces = 0.0, np.zeros(k), np.zeros((k, k))
-    zero, one, two = np.zeros((3, 3)), np.zeros((k, 3, 3)), np.zeros((k, k, 3, 3))
+    zeroth, first, second = np.zeros((3, 3)), np.zeros((k, 3, 3)), np.zeros((k, k, 3, 3))
     for block in blocks:
         v = np.tensordot(variance, block.terms, axes=1)
         log_det += float(np.linalg.slogdet(v)[1].sum())
@@ -111,24 +111,24 @@ def criterion(
         pushed = block.terms @ weighted
         trace += np.trace(spread, axis1=2, axis2=3).sum(axis=1)
         traces += spread.reshape(k, -1) @ np.swapaxes(spread, 2, 3).reshape(k, -1).T
-        zero += np.tensordot(block.data, weighted, axes=([0, 1], [0, 1]))
-        one += _summed(weighted[None], pushed)
-        two += np.stack([_summed(part[None], inverse @ pushed) for part in pushed])
+        zeroth += np.tensordot(block.data, weighted, axes=([0, 1], [0, 1]))
+        first += _summed(weighted[None], pushed)
+        second += np.stack([_summed(column[None], inverse @ pushed) for column in pushed])
         n += block.data.shape[0] * block.data.shape[1]
-    c: Any = np.linalg.inv(zero[:2, :2])
-    beta = c @ zero[:2, 2]
+    c: Any = np.linalg.inv(zeroth[:2, :2])
+    beta = c @ zeroth[:2, 2]
     r = np.array([-beta[0], -beta[1], 1.0])
     df, ss, constant = within
-    value = -(n - 2) * _LOG_2PI - log_det + np.linalg.slogdet(c)[1] - r @ zero @ r
+    value = -(n - 2) * _LOG_2PI - log_det + np.linalg.slogdet(c)[1] - r @ zeroth @ r
     inside = np.where(df > 0, variance, 1.0)
     value -= float(np.sum(df * (_LOG_2PI + np.log(inside)) + ss / inside))
-    x = one[:, :2, :2]
-    score = -trace + np.trace(c @ x, axis1=1, axis2=2) + (one @ r) @ r
+    x = first[:, :2, :2]
+    score = -trace + np.trace(c @ x, axis1=1, axis2=2) + (first @ r) @ r
     cx = c @ x
-    expected = traces - 2 * np.trace(c @ two[:, :, :2, :2], axis1=2, axis2=3)
+    expected = traces - 2 * np.trace(c @ second[:, :, :2, :2], axis1=2, axis2=3)
     expected += np.tensordot(cx, np.swapaxes(cx, 1, 2), axes=([1, 2], [1, 2]))
-    xr = (one @ r)[:, :2]
-    average = (two @ r) @ r - xr @ c @ xr.T
+    xr = (first @ r)[:, :2]
+    average = (second @ r) @ r - xr @ c @ xr.T
     score += ss / inside**2 - df / inside
     expected += np.diag(df / inside**2)
     # The observed information of the inner part is ss/θ³ − df/2θ²; the average, half of it more.

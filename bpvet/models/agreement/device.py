@@ -68,44 +68,44 @@ def criteria_results(
         that kind; None when neither is: the figures are then judged, the numbers of animals
         are not, and nothing of it is a validation.
     """
-    return tuple(_result(one, figures, animals, reference) for one in device_criteria())
+    return tuple(_result(criterion, figures, animals, reference) for criterion in device_criteria())
 
 
 def _result(
-    one: DeviceCriterion, figures: Mapping[str, Estimate], animals: int, reference: str | None
+    criterion: DeviceCriterion, figures: Mapping[str, Estimate], animals: int, reference: str | None
 ) -> CriterionResult:
     why: str | None = None
-    value = figures.get(one.key, estimated(None))
-    if one.key in REFERENCES.values():
+    value = figures.get(criterion.key, estimated(None))
+    if criterion.key in REFERENCES.values():
         value = estimated(float(animals))
         if reference is None:
             why = NO_REFERENCE
-        elif REFERENCES[reference] != one.key:
+        elif REFERENCES[reference] != criterion.key:
             why = reason("agreement.other_reference", kind=reference)
-    elif one.bound is None:
+    elif criterion.bound is None:
         why = reason("agreement.no_figure")
     elif value.estimate is None:
         why = value.reason
-    met = None if why or value.estimate is None else one.met(value.estimate)
+    met = None if why or value.estimate is None else criterion.met(value.estimate)
     verdict = NOT_ASSESSABLE if met is None else MET if met else NOT_MET
     return CriterionResult(
-        key=one.key,
-        words=one.words,
-        bound=one.bound,
+        key=criterion.key,
+        words=criterion.words,
+        bound=criterion.bound,
         value=value,
         verdict=verdict,
-        settled=None if met is None else _settled(one, value, met),
+        settled=None if met is None else _settled(criterion, value, met),
         reason=why if met is None else None,
-        fact_id=one.fact.id,
-        remembered=one.fact.remembered,
+        fact_id=criterion.fact.id,
+        remembered=criterion.fact.remembered,
     )
 
 
-def _settled(one: DeviceCriterion, value: Estimate, met: bool) -> bool | None:
+def _settled(criterion: DeviceCriterion, value: Estimate, met: bool) -> bool | None:
     """Return whether every value in the interval would get the same verdict."""
-    if value.lower is None or value.upper is None or one.bound is None:
+    if value.lower is None or value.upper is None or criterion.bound is None:
         return None
-    same = one.met(value.lower) is met and one.met(value.upper) is met
+    same = criterion.met(value.lower) is met and criterion.met(value.upper) is met
     # A bias may be too far on either side: an interval across zero holds small ones too.
-    crosses = value.lower <= 0 <= value.upper and one.sense == "at most" and not met
+    crosses = value.lower <= 0 <= value.upper and criterion.sense == "at most" and not met
     return same and not crosses

@@ -72,20 +72,20 @@ def method_offset(
         Probability of the interval of `s_d`.
     """
     d0, se = bias
-    own = {"animal × first": 1.0, "animal × second": 1.0}
-    apart = fit is not None and any(term in fit.terms for term in own)
+    weights = {"animal × first": 1.0, "animal × second": 1.0}
+    apart = fit is not None and any(term in fit.terms for term in weights)
     visits = fit is not None and "visit" in fit.terms
-    held = sd
+    spread = sd
     if fit is not None and apart:
-        held = root(variance_interval(*fit.sum_of(own), level))
+        spread = root(variance_interval(*fit.sum_of(weights), level))
     share = estimated(None, reason=reason("agreement.few_paired_visits"))
     if fit is not None and visits:
         share = _visit_share(fit, level)
-    size = held.estimate or 0.0
+    size = spread.estimate or 0.0
     return MethodOffset(
         d0=d0,
         d0_se=se,
-        s_d=held,
+        s_d=spread,
         s_d_is="estimated" if apart and visits else "at most",
         shared_visit_share=share,
         sd_of_new=float(np.hypot(size, se)),
@@ -103,8 +103,10 @@ def _visit_share(fit: Components, level: float) -> Estimate:
     if not 0 < share < 1:
         return estimated(share, reason=reason("agreement.share_at_end"))
     # The delta method on the logarithm of the share.
-    halves = {f"visit × {name}": -0.5 / part for name, part in zip(_SIDES, parts, strict=True)}
+    halves = {
+        f"visit × {name}": -0.5 / variance for name, variance in zip(_SIDES, parts, strict=True)
+    }
     slope = fit.weights({"visit": 1 / shared + sum(halves.values())} | halves)
     se = share * float(np.sqrt(slope @ fit.covariance @ slope))
-    held = fisher(share, se / (1 - share**2), level)
-    return replace(held, lower=max(0.0, held.lower or 0.0))
+    interval = fisher(share, se / (1 - share**2), level)
+    return replace(interval, lower=max(0.0, interval.lower or 0.0))

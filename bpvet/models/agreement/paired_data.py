@@ -172,16 +172,16 @@ def _visit_cells(found: Pairs) -> tuple[Cells, tuple[str, ...]]:
 
 
 def _said(found: Pairs) -> tuple[str, ...]:
-    said = [reason("agreement.rule", rule=found.rule)]
+    notes = [reason("agreement.rule", rule=found.rule)]
     if found.single_sessions:
-        said.append(reason("agreement.single_sessions", sessions=found.single_sessions))
+        notes.append(reason("agreement.single_sessions", sessions=found.single_sessions))
     if found.beyond_gauge:
-        said.append(reason("agreement.beyond_gauge", sessions=found.beyond_gauge))
-    said += [
+        notes.append(reason("agreement.beyond_gauge", sessions=found.beyond_gauge))
+    notes += [
         reason("agreement.other_condition", condition=CONDITION_WORDS[name], count=count)
         for name, count in found.others.items()
     ]
-    return tuple(said)
+    return tuple(notes)
 
 
 @dataclass(frozen=True)
@@ -222,7 +222,7 @@ def from_frame(
     if linked and columns.replicate is None:
         raise CallError("linked replicates need the column of their numbers (replicate=).")
     chosen = _two_methods(frame[columns.method], methods)
-    usable, said = _usable(frame, columns, chosen)
+    usable, notes = _usable(frame, columns, chosen)
     code, names = pd.factorize(usable["animal"])
     rows = _numbered(
         usable.assign(animal=code, visit=usable.groupby(["animal", "visit"]).ngroup()),
@@ -250,7 +250,7 @@ def from_frame(
         points_are=_points_words(linked, columns.visit is not None),
         source="plain data",
         digest=_digest(rows),
-        said=said,
+        said=notes,
     )
 
 
@@ -308,13 +308,13 @@ def _usable(
     kept = rows[finite][both]
     if kept["animal"].nunique() < 2:
         raise CallError("agreement needs at least two animals with readings by both methods.")
-    said = []
+    notes = []
     if not finite.all():
-        said.append(reason("agreement.no_number", rows=int((~finite).sum())))
+        notes.append(reason("agreement.no_number", rows=int((~finite).sum())))
     if not both.all():
         lost = rows[finite]["animal"].nunique() - kept["animal"].nunique()
-        said.append(reason("agreement.one_method", animals=lost))
-    return kept, tuple(said)
+        notes.append(reason("agreement.one_method", animals=lost))
+    return kept, tuple(notes)
 
 
 def _summed_cells(rows: pd.DataFrame) -> Cells:

@@ -104,15 +104,15 @@ class Situation(Tabled, Content):
     @property
     def notes(self) -> tuple[str, ...]:
         """What must be known beside the numbers."""
-        said = [
+        notes = [
             reason("situation.near", days=NEAR_DAYS, method=METHOD_WORDS[self.method]),
             reason("situation.shrunken"),
         ]
         if self.left_out:
-            said.append(reason("situation.left_out", sessions=self.left_out))
+            notes.append(reason("situation.left_out", sessions=self.left_out))
         if any("×" in term and term.startswith("animal") for term in self.fit.at_zero):
-            said.append(reason("situation.at_zero"))
-        return tuple(said)
+            notes.append(reason("situation.at_zero"))
+        return tuple(notes)
 
     def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
         """Return the figure, an animal a row, or draw it in an Axes of yours and return that."""
@@ -126,15 +126,15 @@ class Situation(Tabled, Content):
         return pd.DataFrame(
             [
                 {
-                    "animal": one.animal,
-                    "clinic_sessions": one.sessions[0],
-                    f"{self.condition}_sessions": one.sessions[1],
-                    "plain": one.plain,
-                    "estimate": one.shrunken.estimate,
-                    "lower": one.shrunken.lower,
-                    "upper": one.shrunken.upper,
+                    "animal": animal.animal,
+                    "clinic_sessions": animal.sessions[0],
+                    f"{self.condition}_sessions": animal.sessions[1],
+                    "plain": animal.plain,
+                    "estimate": animal.shrunken.estimate,
+                    "lower": animal.shrunken.lower,
+                    "upper": animal.shrunken.upper,
                 }
-                for one in self.animals
+                for animal in self.animals
             ]
         )
 
@@ -148,7 +148,7 @@ class Situation(Tabled, Content):
             "unit": self.unit,
             "overall": values_of(self.overall),
             "between_animals": values_of(self.between_animals),
-            "animals": [values_of(one) for one in self.animals],
+            "animals": [values_of(animal) for animal in self.animals],
             "left_out": self.left_out,
             "level": self.level,
             "notes": list(self.notes),
@@ -159,20 +159,20 @@ class Situation(Tabled, Content):
             f"{CONDITION_WORDS[self.condition]} minus {CONDITION_WORDS[CLINIC]}: "
             f"{self.quantity} by {METHOD_WORDS[self.method]}, {len(self.animals)} animals"
         )
-        held = [("all animals", self.overall, "", "")]
-        held.append(("SD between animals", self.between_animals, "", ""))
-        held += [
+        lines = [("all animals", self.overall, "", "")]
+        lines.append(("SD between animals", self.between_animals, "", ""))
+        lines += [
             (
-                one.animal,
-                one.shrunken,
-                number(one.plain),
-                f"{one.sessions[0]} and {one.sessions[1]}",
+                animal.animal,
+                animal.shrunken,
+                number(animal.plain),
+                f"{animal.sessions[0]} and {animal.sessions[1]}",
             )
-            for one in self.animals
+            for animal in self.animals
         ]
         rows = tuple(
-            (name, *(number(part) for part in (e.estimate, e.lower, e.upper)), plain, count)
-            for name, e, plain, count in held
+            (name, *(number(figure) for figure in (e.estimate, e.lower, e.upper)), plain, count)
+            for name, e, plain, count in lines
         )
         share = f"{100 * self.level:g} %"
         columns = ("", self.unit, f"{share} from", "to", "plain", "sessions")
@@ -267,8 +267,8 @@ def situations(
     found = []
     for condition in OTHERS:
         try:
-            held = situation(records, condition, rule=rule, level=level)
-            found.append(Situational(condition, held, None))
+            result = situation(records, condition, rule=rule, level=level)
+            found.append(Situational(condition, result, None))
         except (RecordsError, FitError) as error:
             found.append(Situational(condition, None, str(error).rstrip(".")))
     return tuple(found)
@@ -296,7 +296,7 @@ def _compared(
 ) -> Situation:
     codes, names = pd.factorize(rows["animal"], sort=True)
     animal = codes.astype(np.int64)
-    other = np.asarray(rows["condition"] == condition, dtype=np.int64)
+    elsewhere = np.asarray(rows["condition"] == condition, dtype=np.int64)
     visit = np.arange(len(rows), dtype=np.int64)
     mean = rows[quantity].to_numpy(dtype=float)
     cells = Cells(
@@ -304,31 +304,31 @@ def _compared(
         rows[f"{quantity}_n"].to_numpy(dtype=float),
         rows[f"{quantity}_ss"].to_numpy(dtype=float),
         animal,
-        other,
+        elsewhere,
         visit,
         visit,
     )
     fit = components(cells)
     estimate, se, df = fit.bias
     df = df if np.isfinite(df) else float(len(names) - 1)
-    own = {"animal × first": 1.0, "animal × second": 1.0}
+    weights = {"animal × first": 1.0, "animal × second": 1.0}
     order, difference, variance = animal_differences(cells, fit)
     reach = float(ndtri((1 + level) / 2)) * np.sqrt(variance)
-    told = []
+    each_animal = []
     for code, value, far in zip(order, difference, reach, strict=True):
         here = animal == code
-        counts = int(np.sum(here & (other == 0))), int(np.sum(here & (other == 1)))
-        plain = float(mean[here & (other == 1)].mean() - mean[here & (other == 0)].mean())
-        held = estimated(float(value), float(value - far), float(value + far), _SHRUNKEN)
-        told.append(AnimalSituation(str(names[int(code)]), counts, plain, held))
+        counts = int(np.sum(here & (elsewhere == 0))), int(np.sum(here & (elsewhere == 1)))
+        plain = float(mean[here & (elsewhere == 1)].mean() - mean[here & (elsewhere == 0)].mean())
+        shrunken = estimated(float(value), float(value - far), float(value + far), _SHRUNKEN)
+        each_animal.append(AnimalSituation(str(names[int(code)]), counts, plain, shrunken))
     return Situation(
         condition=condition,
         method=method,
         quantity=quantity,
         unit=UNITS[quantity],
         overall=about(estimate, se, df, level, SATTERTHWAITE),
-        between_animals=root(variance_interval(*fit.sum_of(own), level)),
-        animals=tuple(told),
+        between_animals=root(variance_interval(*fit.sum_of(weights), level)),
+        animals=tuple(each_animal),
         fit=fit,
         left_out=lost,
         level=level,

@@ -69,7 +69,7 @@ def table_of(agree: Agreement) -> ShortTable:
     rows = []
     for name, e, unit in statistics_of(agree):
         digits = 1 if unit == "mmHg" else 3
-        numbers = (number(part, digits) for part in (e.estimate, e.lower, e.upper))
+        numbers = (number(figure, digits) for figure in (e.estimate, e.lower, e.upper))
         rows.append((name, *numbers, unit, e.how or (e.reason or "")))
     columns = ("", "estimate", f"{100 * agree.level:g} % from", "to", "unit", "interval")
     last = () if agree.reference else (f"{NO_REFERENCE[0].upper()}{NO_REFERENCE[1:]}.",)
@@ -116,7 +116,7 @@ def dict_of(agree: Agreement) -> dict[str, Any]:
         "within": {str(reach): values_of(share) for reach, share in agree.within.items()},
         "deming": values_of(agree.deming()),
         "passing_bablok": values_of(agree.passing_bablok()),
-        "criteria": [values_of(one) for one in agree.criteria],
+        "criteria": [values_of(criterion) for criterion in agree.criteria],
         "reference": agree.reference,
         "offset": values_of(agree.offset),
         "variance": {} if agree.fit is None else _variances(agree.fit, agree.level),

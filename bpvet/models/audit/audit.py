@@ -116,26 +116,26 @@ class Audit(Tabled, Content):
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON; what is missing is None with its reason beside it."""
-        names = [part.name for part in fields(self) if part.name != "situations"]
-        held = {name: values_of(getattr(self, name)) for name in names}
-        held["situations"] = [one.to_dict() for one in self.situations]
-        return held | {"caution": NOT_TO_JUDGE}
+        names = [field.name for field in fields(self) if field.name != "situations"]
+        values = {name: values_of(getattr(self, name)) for name in names}
+        values["situations"] = [situation.to_dict() for situation in self.situations]
+        return values | {"caution": NOT_TO_JUDGE}
 
     def to_frame(self) -> pd.DataFrame:
         """Return the scatter of readings: a row a method, operator, site and demeanour."""
         rows = []
-        for one in self.spreads:
-            drawn = one.shrunken
+        for spread in self.spreads:
+            drawn = spread.shrunken
             rows.append(
                 {
-                    "method": one.method,
-                    "by": one.by,
-                    "group": one.group,
-                    "sessions": one.sessions,
-                    "df": one.df,
-                    "sd": one.sd.estimate,
-                    "lower": one.sd.lower,
-                    "upper": one.sd.upper,
+                    "method": spread.method,
+                    "by": spread.by,
+                    "group": spread.group,
+                    "sessions": spread.sessions,
+                    "df": spread.df,
+                    "sd": spread.sd.estimate,
+                    "lower": spread.sd.lower,
+                    "upper": spread.sd.upper,
                     "shrunken": np.nan if drawn is None else drawn.estimate,
                     "shrunken_lower": np.nan if drawn is None else drawn.lower,
                     "shrunken_upper": np.nan if drawn is None else drawn.upper,
@@ -190,11 +190,11 @@ class Audit(Tabled, Content):
             )
             for item in (*self.protocol, self.decisions)
         ]
-        for one in self.spreads:
-            if not one.by:
-                held = f"{number(one.sd.lower)} to {number(one.sd.upper)} mmHg"
-                name = METHOD_WORDS[one.method]
-                rows.append((reason("audit.spread"), name, number(one.sd.estimate), held))
+        for spread in self.spreads:
+            if not spread.by:
+                interval = f"{number(spread.sd.lower)} to {number(spread.sd.upper)} mmHg"
+                name = METHOD_WORDS[spread.method]
+                rows.append((reason("audit.spread"), name, number(spread.sd.estimate), interval))
         title = reason("audit.title", sessions=self.sessions, animals=self.animals)
         columns = ("", "method", "", reason("audit.share"))
         return ShortTable(title, columns, tuple(rows), (NOT_TO_JUDGE,))
@@ -228,7 +228,7 @@ def audit(records: Records, rule: str = "guideline", *, level: float = 0.95) -> 
         )
     rows = plain_readings(records, rule, TREND_CONDITIONS)
     scatter = spreads(table, level)
-    sds = {one.method: one.sd.estimate for one in scatter if not one.by}
+    sds = {spread.method: spread.sd.estimate for spread in scatter if not spread.by}
     return Audit(
         sessions=len(table),
         animals=int(table["animal"].nunique()),

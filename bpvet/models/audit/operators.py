@@ -25,7 +25,7 @@ from bpvet.reasons import reason
 
 _NO_MORE_THAN_CHANCE = reason("audit.no_difference")
 #: What the mixed model allows for, where it varies, and what it is called.
-_ALLOWED = {one: reason(f"audit.allowed.{one}") for one in ("months", "treated", "condition")}
+_ALLOWED = {split: reason(f"audit.allowed.{split}") for split in ("months", "treated", "condition")}
 
 
 @dataclass(frozen=True)
@@ -87,9 +87,11 @@ def operators(table: pd.DataFrame, level: float) -> tuple[Operators, ...]:
     level : float
         Probability of the intervals.
     """
-    one = table[(table["operator"] != "") & ~table["operator"].str.contains("; ", regex=False)]
-    rows = one[one["systolic"].notna() & (one["systolic_bound"] == "")]
-    return tuple(_operators(str(name), part, level) for name, part in rows.groupby("method"))
+    by_one = table[(table["operator"] != "") & ~table["operator"].str.contains("; ", regex=False)]
+    rows = by_one[by_one["systolic"].notna() & (by_one["systolic_bound"] == "")]
+    return tuple(
+        _operators(str(name), of_method, level) for name, of_method in rows.groupby("method")
+    )
 
 
 def _operators(method: str, rows: pd.DataFrame, level: float) -> Operators:
@@ -110,11 +112,11 @@ def _operators(method: str, rows: pd.DataFrame, level: float) -> Operators:
     effects = []
     for index, name in enumerate(names):
         value, far = float(fit.effect[index]), float(reach[index])
-        held = estimated(value, value - far, value + far, SHRUNKEN)
+        effect = estimated(value, value - far, value + far, SHRUNKEN)
         if fit.operator_sd == 0:
-            held = estimated(0.0, reason=_NO_MORE_THAN_CHANCE)
+            effect = estimated(0.0, reason=_NO_MORE_THAN_CHANCE)
         here = rows[code == index]
-        effects.append(OperatorEffect(str(name), len(here), here["animal"].nunique(), held))
+        effects.append(OperatorEffect(str(name), len(here), here["animal"].nunique(), effect))
     return Operators(method, tuple(effects), fit.between, fit.p, fit.session_sd, basis, None)
 
 

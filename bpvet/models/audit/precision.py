@@ -77,9 +77,9 @@ def precision(table: pd.DataFrame, level: float) -> tuple[Precision, ...]:
     """
     rows = table[table["systolic"].notna() & (table["systolic_bound"] == "")]
     found = []
-    for method, part in rows.groupby("method", sort=True):
+    for method, of_method in rows.groupby("method", sort=True):
         # Which of the ordered sessions have a near one next to them.
-        ordered = part.sort_values(["animal", "condition", "date", "session"], kind="stable")
+        ordered = of_method.sort_values(["animal", "condition", "date", "session"], kind="stable")
         day = ordered["date"].to_numpy(dtype="datetime64[D]").astype(np.int64)
         series = ordered.groupby(["animal", "condition"]).ngroup().to_numpy()
         treated = ordered["treated"].to_numpy(dtype=bool)
@@ -110,7 +110,7 @@ def _of_method(method: str, rows: pd.DataFrame, near: NDArray[np.int64], level: 
         reason("audit.half_scatter"): (1.0, now / 4),
     }
     changes = [_change(words, both, now, *after, level) for words, after in options.items()]
-    changes.sort(key=lambda one: -(one.gain.estimate or 0.0))
+    changes.sort(key=lambda change: -(change.gain.estimate or 0.0))
     return Precision(
         method,
         _sd(both, 1.0, now, level),

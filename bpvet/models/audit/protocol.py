@@ -99,9 +99,9 @@ def protocol_items(table: pd.DataFrame, level: float) -> tuple[ProtocolItem, ...
     for method, rows in table.groupby("method", sort=True):
         flags, animal = rows["flags"].map(split_flags), animal_codes(rows["animal"])
         for key, words, broken, fact_id in _breaks(rows, flags):
-            held = clustered_share(broken, animal, level)
+            share = clustered_share(broken, animal, level)
             count = int(broken.sum())
-            found.append(ProtocolItem(key, words, str(method), count, len(rows), held, fact_id))
+            found.append(ProtocolItem(key, words, str(method), count, len(rows), share, fact_id))
     return tuple(found)
 
 
@@ -117,7 +117,7 @@ def _breaks(rows: pd.DataFrame, flags: Any) -> Iterator[tuple[str, str, Any, str
         ("pulse", Flag.COUNTED_PULSE, Flag.COUNTED_PULSE, "protocol.pulse_disagrees"),
         ("tense", Flag.TENSE, Flag.TENSE, "protocol.calm"),
     ):
-        yield key, shown.value, flags.map(lambda held, flag=flag: flag in held), fact_id
+        yield key, shown.value, flags.map(lambda flagged, flag=flag: flag in flagged), fact_id
     yield "excluded", reason("audit.excluded"), rows["n_excluded"] > 0, "protocol.record"
     for name in _NOT_SAID:
         blank = rows[name].isna() | (rows[name] == "")
@@ -217,10 +217,10 @@ def decisions(records: Records, table: pd.DataFrame, level: float) -> ProtocolIt
         for day in sorted(started):
             seen = dates.get(animal, np.empty(0, dtype="datetime64[D]"))
             first = day - np.timedelta64(DECISION_DAYS, "D")
-            held = (seen <= day) & (seen >= first)
+            bearing = (seen <= day) & (seen >= first)
             if before is not None:
-                held &= seen > before
-            rested.append(bool(held.sum() <= 1))
+                bearing &= seen > before
+            rested.append(bool(bearing.sum() <= 1))
             whose.append(str(animal))
             before = day
     words = reason("audit.one_session")

@@ -155,9 +155,9 @@ def plain_readings(records: Records, rule: str, conditions: tuple[str, ...]) -> 
 def order_effects(rows: pd.DataFrame, level: float) -> tuple[OrderEffects, ...]:
     """Return first reading against the rest and drift within sessions, by method."""
     found = []
-    for method, part in rows.groupby("method", sort=True):
-        size = part.groupby("key")["systolic"].transform("size")
-        long = part[size >= LEAST_READINGS].copy()
+    for method, of_method in rows.groupby("method", sort=True):
+        size = of_method.groupby("key")["systolic"].transform("size")
+        long = of_method[size >= LEAST_READINGS].copy()
         long["place"] = long.groupby("key").cumcount()
         rest = long[long["place"] > 0]
         first = long[long["place"] == 0].set_index("key")
@@ -181,12 +181,14 @@ def order_effects(rows: pd.DataFrame, level: float) -> tuple[OrderEffects, ...]:
 def _places(long: pd.DataFrame, rest: pd.DataFrame, level: float) -> tuple[Place, ...]:
     about = rest.groupby("key")["systolic"].mean()
     found = []
-    for place, part in long[long["place"] < MOST_PLACES].groupby("place", sort=True):
-        if len(part) < _PLACE_SHARE * long["key"].nunique():
+    for place_, at_place in long[long["place"] < MOST_PLACES].groupby("place", sort=True):
+        if len(at_place) < _PLACE_SHARE * long["key"].nunique():
             break
-        gap = (part["systolic"] - part["key"].map(about)).to_numpy(dtype=float)
-        held = clustered_slope(np.ones(len(part)), gap, animal_codes(part["animal"]), level)
-        found.append(Place(int(str(place)) + 1, len(part), held))
+        gap = (at_place["systolic"] - at_place["key"].map(about)).to_numpy(dtype=float)
+        offset = clustered_slope(
+            np.ones(len(at_place)), gap, animal_codes(at_place["animal"]), level
+        )
+        found.append(Place(int(str(place_)) + 1, len(at_place), offset))
     return tuple(found)
 
 
@@ -211,20 +213,20 @@ def digits(
         Probability of the intervals.
     """
     return tuple(
-        _digits(str(method), part, reading_sd.get(str(method)), level)
-        for method, part in rows.groupby("method", sort=True)
+        _digits(str(method), of_method, reading_sd.get(str(method)), level)
+        for method, of_method in rows.groupby("method", sort=True)
     )
 
 
-def _digits(method: str, part: pd.DataFrame, sd: float | None, level: float) -> Digits:
+def _digits(method: str, readings: pd.DataFrame, sd: float | None, level: float) -> Digits:
     step = STEPS[method]
-    test = end_digits(part["systolic"], part["key"], step)
-    key, value = part["key"].to_numpy(), part["systolic"].to_numpy(dtype=float)
+    test = end_digits(readings["systolic"], readings["key"], step)
+    key, value = readings["key"].to_numpy(), readings["systolic"].to_numpy(dtype=float)
     together = key[1:] == key[:-1]
-    animal = animal_codes(part["animal"])
+    animal = animal_codes(readings["animal"])
     equal = (value[1:] == value[:-1])[together]
     on_step = np.mod(value, step) == 0
-    groups = part.groupby("key")["systolic"].agg(["size", "min", "max"])
+    groups = readings.groupby("key")["systolic"].agg(["size", "min", "max"])
     identical = int(((groups["size"] >= LEAST_READINGS) & (groups["min"] == groups["max"])).sum())
     return Digits(
         method,
@@ -242,19 +244,21 @@ def time_of_day(table: pd.DataFrame, level: float) -> tuple[TimeOfDay, ...]:
     """Return how sessions of one animal differ by the hour, by method."""
     timed = table[table["first_time"].notna() & table["systolic"].notna()]
     return tuple(
-        _time_of_day(str(method), part, level)
-        for method, part in timed.groupby("method", sort=True)
+        _time_of_day(str(method), of_method, level)
+        for method, of_method in timed.groupby("method", sort=True)
     )
 
 
-def _time_of_day(method: str, part: pd.DataFrame, level: float) -> TimeOfDay:
-    hour = (part["first_time"].dt.hour + part["first_time"].dt.minute / 60).to_numpy(dtype=float)
+def _time_of_day(method: str, readings: pd.DataFrame, level: float) -> TimeOfDay:
+    hour = (readings["first_time"].dt.hour + readings["first_time"].dt.minute / 60).to_numpy(
+        dtype=float
+    )
     late: Any = (hour >= NOON).astype(float)
-    group = part.groupby(["animal", "condition"]).ngroup()
-    y, animal = centred(part["systolic"], group), animal_codes(part["animal"])
+    group = readings.groupby(["animal", "condition"]).ngroup()
+    y, animal = centred(readings["systolic"], group), animal_codes(readings["animal"])
     return TimeOfDay(
         method,
-        len(part),
+        len(readings),
         int(np.sum(late == 0)),
         int(np.sum(late == 1)),
         clustered_slope(centred(late, group), y, animal, level),

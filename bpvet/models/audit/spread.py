@@ -50,8 +50,8 @@ def spreads(table: pd.DataFrame, level: float) -> tuple[Spread, ...]:
         found.append(_spread(str(method), "", "all", rows, level))
         for by in GROUPS:
             parts = [
-                _spread(str(method), by, str(name) or NOT_RECORDED, part, level)
-                for name, part in rows.groupby(by, sort=True)
+                _spread(str(method), by, str(name) or NOT_RECORDED, group, level)
+                for name, group in rows.groupby(by, sort=True)
             ]
             found += _drawn_together(parts, rows, by, level)
     return tuple(found)

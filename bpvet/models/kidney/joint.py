@@ -88,7 +88,7 @@ class Joint(Tabled, Content):
         """Months in which the marker doubles, with the interval's ends; infinite where not."""
         low, high = self.slope_marker.interval(self.level)
         ends = (float(self.slope_marker.mean), float(high), float(low))
-        middle, soonest, latest = (doubling_months(one) for one in ends)
+        middle, soonest, latest = (doubling_months(rate) for rate in ends)
         return middle, soonest, latest
 
     def to_dict(self) -> dict[str, Any]:
@@ -106,7 +106,7 @@ class Joint(Tabled, Content):
             "doubling_months": dict(
                 zip(
                     ("value", "lower", "upper"),
-                    (one if np.isfinite(one) else None for one in self.doubling),
+                    (months if np.isfinite(months) else None for months in self.doubling),
                     strict=True,
                 )
             ),
@@ -114,16 +114,23 @@ class Joint(Tabled, Content):
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a number of `to_dict` that has an interval: value, lower, upper, unit."""
-        rows = {name: one for name, one in self.to_dict().items() if isinstance(one, dict)}
+        rows = {
+            name: figures for name, figures in self.to_dict().items() if isinstance(figures, dict)
+        }
         columns = ["value", "lower", "upper", "unit"]
         frame = pd.DataFrame.from_dict(rows, orient="index", columns=columns)
         units = {"correlation": "", "doubling_months": "months"}
         frame["unit"] = frame["unit"].fillna(pd.Series(units))
         return frame.astype(dict.fromkeys(columns[:3], float)).rename_axis(index="quantity")
 
-    def _estimate(self, one: Mixture, unit: str) -> dict[str, Any]:
-        low, high = one.interval(self.level)
-        return {"value": float(one.mean), "lower": float(low), "upper": float(high), "unit": unit}
+    def _estimate(self, mixture: Mixture, unit: str) -> dict[str, Any]:
+        low, high = mixture.interval(self.level)
+        return {
+            "value": float(mixture.mean),
+            "lower": float(low),
+            "upper": float(high),
+            "unit": unit,
+        }
 
     def _table(self) -> ShortTable:
         name, unit = QUANTITY_WORDS[self.marker.series.quantity], self.marker.series.unit
@@ -132,15 +139,15 @@ class Joint(Tabled, Content):
             self._row(reason("joint.usual", name=name), self.latest_marker, unit, 2),
             self._row(reason("joint.pressure_a_month"), self.slope_pressure, "mmHg", 1),
             self._row(reason("joint.a_month", name=name), self.slope_marker, "%", 1),
-            ("correlation", *(number(one, 2) for one in self.correlation), ""),
+            ("correlation", *(number(bound, 2) for bound in self.correlation), ""),
         ]
         title = reason("joint.title", name=name, animal=self.marker.series.animal)
         notes = (reason("joint.together", probability=probability(self.p_together)),)
         return ShortTable(title, ("", "middle", "lower", "upper", "unit"), tuple(rows), notes)
 
-    def _row(self, name: str, one: Mixture, unit: str, digits: int) -> tuple[str, ...]:
-        low, high = one.interval(self.level)
-        return (name, *(number(float(value), digits) for value in (one.mean, low, high)), unit)
+    def _row(self, name: str, mixture: Mixture, unit: str, digits: int) -> tuple[str, ...]:
+        low, high = mixture.interval(self.level)
+        return (name, *(number(float(value), digits) for value in (mixture.mean, low, high)), unit)
 
 
 def fit_joint(
@@ -193,10 +200,10 @@ def join(
     grid = GRID if correlation is None else np.array([float(correlation)])
     logs, means, sds = [], [], []
     sides_ = sides_of(marker, 1)
-    for share, one in sides or sides_of(pressure, 0):
-        for share_, other in sides_:
+    for share, side in sides or sides_of(pressure, 0):
+        for share_, marker_side in sides_:
             # At r = 0, the first, each pair weighs the same: the weights are relative to that.
-            log, mean, sd = _fits(one, other, np.concatenate([[0.0], grid]))
+            log, mean, sd = _fits(side, marker_side, np.concatenate([[0.0], grid]))
             logs.append(log[1:] - log[0] + np.log(share * share_))
             means.append(mean[1:])
             sds.append(sd[1:])
@@ -233,8 +240,12 @@ def sides_of(trend: Trend, axis: int) -> Sides:
     """
     # Readings beyond the gauge stand as normal pseudo-sessions here.
     posterior = trend.posterior.plain
-    held = zip(posterior.shares.tolist(), posterior.parts, strict=True)
-    return [(share, _Side(trend, part, axis)) for share, part in held if share > _NEGLIGIBLE]
+    weighed = zip(posterior.shares.tolist(), posterior.parts, strict=True)
+    return [
+        (share, _Side(trend, conditional, axis))
+        for share, conditional in weighed
+        if share > _NEGLIGIBLE
+    ]
 
 
 class _Side:
@@ -243,21 +254,21 @@ class _Side:
     Parameters
     ----------
     trend : Trend
-    part : Part
+    conditional : Part
         One form of its prior.
     axis : int
         Axis of the Sobol sequence.
     """
 
-    def __init__(self, trend: Trend, part: Part, axis: int) -> None:
-        columns, batch, noise = trend.columns, part.batch, part.noise
+    def __init__(self, trend: Trend, conditional: Part, axis: int) -> None:
+        columns, batch, noise = trend.columns, conditional.batch, conditional.noise
         # What is asked: the usual value at the latest date, and the slope.
         rows = np.vstack([columns.rows(np.zeros(1)), columns.unit("slope")])
-        order = np.argsort(part.usual(rows[:1], np.zeros(1)).means[0], kind="stable")
+        order = np.argsort(conditional.usual(rows[:1], np.zeros(1)).means[0], kind="stable")
         # Moved by half a step of these, which are the first of more.
         points = sobol_points(2)[:PAIRS, axis] - 0.5 / POINTS + 0.5 / PAIRS
-        place = np.searchsorted(np.cumsum(part.weight[order]), points % 1.0)
-        self.nodes = order[np.minimum(place, order.size - 1)]
+        chosen = np.searchsorted(np.cumsum(conditional.weight[order]), points % 1.0)
+        self.nodes = order[np.minimum(chosen, order.size - 1)]
         self.y = batch.y[:, 0]
         self.day = batch.day[:, 0] + columns.origin
         self.x = batch.x[:, :, 0].T
@@ -265,8 +276,8 @@ class _Side:
         self.noise = session_noise(batch, noise)[:, 0, self.nodes].T
         self.wander = np.sqrt(noise.wander[0, self.nodes])
         self.wander_days = float(batch.wander_days[0])
-        self.asked = rows @ part.transform
-        self.prior_mean = self.asked @ part.prior_mean
+        self.asked = rows @ conditional.transform
+        self.prior_mean = self.asked @ conditional.prior_mean
         self.slope = columns.terms.index("slope")
         self.latest = np.array([columns.origin])
 
@@ -277,14 +288,16 @@ class _Side:
 
     def covariance(self) -> tuple[Array, Array, Array]:
         """Return the covariances of y (S, n, n), of asked and y (S, 2, n), and of asked."""
-        own = self.prior_sd**2
+        prior_variance = self.prior_sd**2
         wander = self.wander[:, None, None] ** 2
         near = _near(self.day, self.day, self.wander_days)
-        y = self.x * own @ self.x.T + wander * near
+        y = self.x * prior_variance @ self.x.T + wander * near
         y = y + self.noise[:, :, None] * np.eye(self.y.size)
-        asked = np.repeat((self.asked * own @ self.x.T)[None], self.nodes.size, axis=0)
+        asked = np.repeat((self.asked * prior_variance @ self.x.T)[None], self.nodes.size, axis=0)
         asked[:, :1] += wander * _near(self.latest, self.day, self.wander_days)
-        itself = np.repeat((self.asked * own @ self.asked.T)[None], self.nodes.size, axis=0)
+        itself = np.repeat(
+            (self.asked * prior_variance @ self.asked.T)[None], self.nodes.size, axis=0
+        )
         itself[:, 0, 0] += self.wander**2
         return y, asked, itself
 
@@ -292,54 +305,55 @@ class _Side:
 Sides = list[tuple[float, _Side]]
 
 
-def _near(one: Array, other: Array, wander_days: float) -> Array:
-    return np.asarray(np.exp(-np.abs(one[:, None] - other) / wander_days))
+def _near(days: Array, other_days: Array, wander_days: float) -> Array:
+    return np.asarray(np.exp(-np.abs(days[:, None] - other_days) / wander_days))
 
 
-def _cross(one: _Side, other: _Side) -> tuple[Array, Array, Array]:
+def _cross(pressure: _Side, marker: _Side) -> tuple[Array, Array, Array]:
     """Return, at r = 1, the covariances of y and y', of asked and y', and of asked' and y."""
-    slopes = one.prior_sd[one.slope] * other.prior_sd[other.slope]
-    wander = (one.wander * other.wander)[:, None, None]
-    days = one.wander_days
+    slopes = pressure.prior_sd[pressure.slope] * marker.prior_sd[marker.slope]
+    wander = (pressure.wander * marker.wander)[:, None, None]
+    days = pressure.wander_days
 
     def part(rows: Array, columns: Array, near: Array) -> Array:
         return np.asarray(slopes * np.outer(rows, columns) + wander * near)
 
-    x, x_ = one.x[:, one.slope], other.x[:, other.slope]
-    both = part(x, x_, _near(one.day, other.day, days))
-    ask, ask_ = one.asked[:, one.slope], other.asked[:, other.slope]
+    x, x_ = pressure.x[:, pressure.slope], marker.x[:, marker.slope]
+    both = part(x, x_, _near(pressure.day, marker.day, days))
+    ask, ask_ = pressure.asked[:, pressure.slope], marker.asked[:, marker.slope]
     # The second thing asked, the slope, holds no wander.
     first = np.array([[1.0], [0.0]])
-    from_one = part(ask, x_, first * _near(one.latest, other.day, days))
-    from_other = part(ask_, x, first * _near(other.latest, one.day, days))
+    from_one = part(ask, x_, first * _near(pressure.latest, marker.day, days))
+    from_other = part(ask_, x, first * _near(marker.latest, pressure.day, days))
     return both, from_one, from_other
 
 
-def _fits(one: _Side, other: _Side, grid: Array) -> tuple[Array, Array, Array]:
+def _fits(pressure: _Side, marker: _Side, grid: Array) -> tuple[Array, Array, Array]:
     """Return log-likelihoods (R, S), and means and SDs (R, S, 4) of what is asked, at each r.
 
     In the order of `Joint`: usual pressure, usual marker, slope of each. Each series is whitened
     by itself; a singular value decomposition of their cross covariance then leaves pairs of
     numbers, correlated by r times a singular value, for every r at once.
     """
-    cross, from_one, from_other = _cross(one, other)
-    mine, theirs = one.whitened, other.whitened
+    cross, from_one, from_other = _cross(pressure, marker)
+    mine, theirs = pressure.whitened, marker.whitened
     middle = np.linalg.solve(theirs.root, mine.solved(cross).transpose(0, 2, 1))
     left, singular, right = np.linalg.svd(middle.transpose(0, 2, 1), full_matrices=True)
     turn, turn_ = left.transpose(0, 2, 1), right
     a, b = turn @ mine.y, turn_ @ theirs.y
     # What is asked of either side, beside its own values and, at r = 1, beside the other's.
-    own = _rows(mine.asked @ turn.transpose(0, 2, 1), theirs.asked @ turn_.transpose(0, 2, 1))
+    near_rows = _rows(mine.asked @ turn.transpose(0, 2, 1), theirs.asked @ turn_.transpose(0, 2, 1))
     away = _rows(
         theirs.solved_rows(from_one) @ turn_.transpose(0, 2, 1),
         mine.solved_rows(from_other) @ turn.transpose(0, 2, 1),
     )
     before = np.concatenate(
-        [np.diagonal(part, axis1=1, axis2=2) for part in (mine.itself, theirs.itself)], axis=1
+        [np.diagonal(covariance, axis1=1, axis2=2) for covariance in (mine.itself, theirs.itself)],
+        axis=1,
     )
-    prior = np.concatenate([one.prior_mean, other.prior_mean])
-    size = max(one.y.size, other.y.size)
-    s, a, b = (_padded(part, size) for part in (singular, a[..., 0], b[..., 0]))
+    prior = np.concatenate([pressure.prior_mean, marker.prior_mean])
+    size = max(pressure.y.size, marker.y.size)
+    s, a, b = (_padded(values, size) for values in (singular, a[..., 0], b[..., 0]))
     # Every r at once: (R, S, n).
     r = grid[:, None, None]
     rest = 1 - (r * s) ** 2
@@ -347,7 +361,7 @@ def _fits(one: _Side, other: _Side, grid: Array) -> tuple[Array, Array, Array]:
     logs = -(mine.log_det + theirs.log_det) - 0.5 * np.log(rest).sum(axis=2)
     logs -= 0.5 * np.sum(a * p + b * q, axis=2)
     means, lost = [], []
-    for x, z, of_pressure in zip(own, away, (True, True, False, False), strict=True):
+    for x, z, of_pressure in zip(near_rows, away, (True, True, False, False), strict=True):
         near, far = _padded(x, size), r * _padded(z, size)
         # What is asked of the pressure stands to a, the rest to b.
         u, v = (near, far) if of_pressure else (far, near)
@@ -375,9 +389,9 @@ class _Whitened:
         return self.solved(rows.transpose(0, 2, 1)).transpose(0, 2, 1)
 
 
-def _rows(one: Array, other: Array) -> list[Array]:
+def _rows(pressure: Array, marker: Array) -> list[Array]:
     """Return two and two rows (S, n) of two arrays (S, 2, n)."""
-    return [part[:, place] for part in (one, other) for place in (0, 1)]
+    return [rows[:, axis] for rows in (pressure, marker) for axis in (0, 1)]
 
 
 def _padded(rows: Array, count: int) -> Array:

@@ -13,7 +13,7 @@ from bpvet.models.trend.trend import Trend
 from bpvet.visits.labs.events import number_of
 
 #: What is laid beside the pressure.
-JOINED = tuple(key for key, one in all_analytes().items() if one.joint)
+JOINED = tuple(key for key, analyte in all_analytes().items() if analyte.joint)
 
 
 def joint_trends(trend: Trend, level: float = 0.95) -> tuple[Joint, ...]:
@@ -33,18 +33,22 @@ def joint_trends(trend: Trend, level: float = 0.95) -> tuple[Joint, ...]:
         `project.kidney.joint_dates`, or where the quantity is another.
     """
     quantity = trend.series.quantity
-    markers = JOINED if quantity == "systolic" else tuple(one for one in JOINED if one == quantity)
+    markers = (
+        JOINED
+        if quantity == "systolic"
+        else tuple(marker for marker in JOINED if marker == quantity)
+    )
     pressure = systolic_trend(trend) if markers else None
     if pressure is None or not _enough(pressure):
         return ()
     found, sides = [], sides_of(pressure, 0)
     for name in markers:
         try:
-            one = trend if name == quantity else fit_beside(pressure, name)
+            marker_trend = trend if name == quantity else fit_beside(pressure, name)
         except (CallError, FitError):
             continue
-        if _enough(one):
-            found.append(join(pressure, one, level=level, sides=sides))
+        if _enough(marker_trend):
+            found.append(join(pressure, marker_trend, level=level, sides=sides))
     return tuple(found)
 
 

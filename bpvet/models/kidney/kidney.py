@@ -130,10 +130,10 @@ def kidney_of(
     )
     acute = kidneys.acute is not None
     if acute:
-        markers = tuple(replace(one, withheld=reason("kidney.acute")) for one in markers)
-    told = [one for one in markers if one.withheld is None]
+        markers = tuple(replace(marker, withheld=reason("kidney.acute")) for marker in markers)
+    staged = [marker for marker in markers if marker.withheld is None]
     withheld = None
-    if not told:
+    if not staged:
         withheld = markers[0].withheld if markers else reason("kidney.no_marker")
     diagnosis, undecided = diagnosis_of(found)
     written = found.seen.written
@@ -146,15 +146,15 @@ def kidney_of(
         level=level,
         diagnosis=diagnosis,
         undecided=undecided,
-        left=left_of(records, found.animal, told),
+        left=left_of(records, found.animal, staged),
         markers=markers,
-        combined=_higher(told),
+        combined=_higher(staged),
         withheld=withheld,
         proteinuria=_proteinuria(records, found, trend, level),
         pressure=_pressure(trend, edition),
         damage=damage_of(found),
-        missing=_missing(diagnosis is not None, stable=bool(told) and not _reacting(found)),
-        dehydrated=_dehydrated(found, told),
+        missing=_missing(diagnosis is not None, stable=bool(staged) and not _reacting(found)),
+        dehydrated=_dehydrated(found, staged),
         reaction=kidneys.reactions,
     )
 
@@ -182,8 +182,8 @@ def _marker(
         return replace(blank, withheld=str(error))
     newest = known[-1]
     scale = factor(marker, newest.unit) or 1.0
-    used = [one for one in known if not one.bound]
-    place = bounds.place_of(newest.value)
+    used = [lab_value for lab_value in known if not lab_value.bound]
+    stage_index = bounds.place_of(newest.value)
     return replace(
         blank,
         usual=_usual(trend, scale, newest.unit, level),
@@ -191,11 +191,13 @@ def _marker(
         first=used[0].date,
         newest=newest,
         apart=_apart_on_a_day(used),
-        units=tuple(dict.fromkeys(one.unit for one in used)),
+        units=tuple(dict.fromkeys(lab_value.unit for lab_value in used)),
         probability=_probability(trend, bounds, scale),
         rate=rate_of(trend, level),
         printed_by=bounds.edition,
-        between_ranges=newest.value if bounds.stages[place].beyond_print(newest.value) else None,
+        between_ranges=newest.value
+        if bounds.stages[stage_index].beyond_print(newest.value)
+        else None,
     )
 
 
@@ -214,9 +216,13 @@ def _values_withheld(history: LabHistory, marker: str, as_of: np.datetime64) -> 
         return reason("kidney.unread_unit", name=name)
     if days_between(known[-1].date, as_of) > memory:
         return reason("kidney.old", name=name)
-    if any(one.bound for one in known if one.date == known[-1].date):
+    if any(lab_value.bound for lab_value in known if lab_value.date == known[-1].date):
         return reason("kidney.bound", name=name)
-    dates = [one.date for one in known if not one.bound and days_between(one.date, as_of) <= memory]
+    dates = [
+        lab_value.date
+        for lab_value in known
+        if not lab_value.bound and days_between(lab_value.date, as_of) <= memory
+    ]
     if days_between(dates[0], dates[-1]) < apart:
         return reason("kidney.close", name=name, days=apart)
     return None
@@ -225,10 +231,10 @@ def _values_withheld(history: LabHistory, marker: str, as_of: np.datetime64) -> 
 def _apart_on_a_day(used: Sequence[LabValue]) -> tuple[LabValue, LabValue] | None:
     """Return the newest two values of one day that differ by more than two samples do."""
     share = 1 + number_of("project.kidney.acute_share") / 100
-    for one, other in reversed(list(pairwise(used))):
-        low, high = sorted((one.modelled or one.value, other.modelled or other.value))
-        if one.date == other.date and high > low * share:
-            return one, other
+    for earlier, later in reversed(list(pairwise(used))):
+        low, high = sorted((earlier.modelled or earlier.value, later.modelled or later.value))
+        if earlier.date == later.date and high > low * share:
+            return earlier, later
     return None
 
 
@@ -258,26 +264,26 @@ def _usual(trend: Trend, scale: float, unit: str, level: float) -> Usual:
 
 def _probability(trend: Trend, bounds: Staging, scale: float) -> dict[str, float]:
     """Return the probability of each stage, the bounds being in the unit as given."""
-    ends = [float(trend.latest.below(one.low * scale)) for one in bounds.stages[1:]]
-    return _shares([one.name for one in bounds.stages], ends)
+    ends = [float(trend.latest.below(stage.low * scale)) for stage in bounds.stages[1:]]
+    return _shares([stage.name for stage in bounds.stages], ends)
 
 
 def _shares(names: Sequence[str], ends: Sequence[float]) -> dict[str, float]:
     shares = np.maximum(np.diff([0.0, *ends, 1.0]), 0.0)
-    return dict(zip(names, (float(one) for one in shares), strict=True))
+    return dict(zip(names, (float(share) for share in shares), strict=True))
 
 
-def _higher(told: Sequence[MarkerStage]) -> dict[str, float] | None:
+def _higher(staged: Sequence[MarkerStage]) -> dict[str, float] | None:
     """Return the probability of each stage by the higher of the markers.
 
     The errors of the two are taken as independent: the higher of two uncertain stages is then
     rather too high than too low.
     """
-    tables = [one.probability for one in told if one.probability is not None]
+    tables = [stage.probability for stage in staged if stage.probability is not None]
     if not tables:
         return None
-    at_most = np.prod([np.cumsum(list(one.values())) for one in tables], axis=0)
-    return _shares(list(tables[0]), [float(one) for one in at_most[:-1]])
+    at_most = np.prod([np.cumsum(list(probabilities.values())) for probabilities in tables], axis=0)
+    return _shares(list(tables[0]), [float(share) for share in at_most[:-1]])
 
 
 def _proteinuria(
@@ -287,8 +293,10 @@ def _proteinuria(
     history, species, as_of = found.kidneys.history, found.seen.species, records.as_of
     known = history.of("upc", as_of)
     memory = number_of("project.kidney.stage_memory")
-    recent = [one for one in known if days_between(one.date, as_of) <= memory]
-    used = _persistent([one for one in recent if not one.bound and one.value > 0])
+    recent = [lab_value for lab_value in known if days_between(lab_value.date, as_of) <= memory]
+    used = _persistent(
+        [lab_value for lab_value in recent if not lab_value.bound and lab_value.value > 0]
+    )
     blank = Proteinuria(
         samples=len(used), newest=known[-1] if known else None, change=ratio_change(known)
     )
@@ -300,9 +308,10 @@ def _proteinuria(
     if withheld is not None:
         return replace(blank, withheld=withheld)
     blank = replace(
-        blank, geometric_mean=float(np.exp(np.mean([np.log(one.value) for one in used])))
+        blank,
+        geometric_mean=float(np.exp(np.mean([np.log(lab_value.value) for lab_value in used]))),
     )
-    urine = noted_near(found, _URINE, [one.date for one in used])
+    urine = noted_near(found, _URINE, [lab_value.date for lab_value in used])
     if urine is not None:
         why = reason("kidney.urine", text=urine.text)
         return replace(blank, withheld=why, urine=urine)
@@ -325,10 +334,10 @@ def _persistent(known: Sequence[LabValue]) -> list[LabValue]:
     asked = fact("iris.upc.persistent.samples").high
     assert asked is not None
     kept: list[LabValue] = []
-    for one in reversed(known):
+    for lab_value in reversed(known):
         if len(kept) >= asked and days_between(kept[-1].date, kept[0].date) >= _upc_span():
             break
-        kept.append(one)
+        kept.append(lab_value)
     return kept[::-1]
 
 
@@ -339,7 +348,11 @@ def _upc_span() -> int:
 def _upc_withheld(known: Sequence[LabValue], span: int, as_of: np.datetime64) -> str | None:
     if days_between(known[-1].date, as_of) > number_of("project.kidney.stage_memory"):
         return reason("kidney.ratio_old")
-    if any(one.bound or one.value <= 0 for one in known if one.date == known[-1].date):
+    if any(
+        lab_value.bound or lab_value.value <= 0
+        for lab_value in known
+        if lab_value.date == known[-1].date
+    ):
         return reason("kidney.ratio_bound")
     if span < _upc_span():
         return reason("kidney.ratio_close", days=_upc_span())
@@ -361,8 +374,8 @@ def _pressure(trend: Trend | None, edition: str) -> PressureSubstage:
         withheld = reason("kidney.low")
     if withheld is not None:
         return replace(blank, withheld=withheld)
-    ends = [below(one.low) for one in bounds.stages[1:]]
-    return replace(blank, probability=_shares([one.name for one in bounds.stages], ends))
+    ends = [below(stage.low) for stage in bounds.stages[1:]]
+    return replace(blank, probability=_shares([stage.name for stage in bounds.stages], ends))
 
 
 def _missing(diagnosed: bool, *, stable: bool) -> tuple[str, ...]:
@@ -375,10 +388,11 @@ def _reacting(found: AnimalRecord) -> bool:
     """Return whether a marker rose lately after a change of drug, beyond what is tolerated."""
     days = number_of("project.urgent.reaction_days")
     return any(
-        one.is_reaction and one.beyond and one.age_days <= days for one in found.kidneys.reactions
+        reaction.is_reaction and reaction.beyond and reaction.age_days <= days
+        for reaction in found.kidneys.reactions
     )
 
 
-def _dehydrated(found: AnimalRecord, told: Sequence[MarkerStage]) -> RecordedSign | None:
-    dates = [one.newest.date for one in told if one.newest is not None]
+def _dehydrated(found: AnimalRecord, staged: Sequence[MarkerStage]) -> RecordedSign | None:
+    dates = [stage.newest.date for stage in staged if stage.newest is not None]
     return noted_near(found, ("dehydration",), dates)

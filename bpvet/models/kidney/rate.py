@@ -127,10 +127,10 @@ def ratio_change(known: Sequence[LabValue]) -> RatioChange | None:
     0.5 and 12; between them a straight line over the logarithm of the ratio (J), beyond them the
     nearer of the two.
     """
-    numbers = [one for one in known if not one.bound and one.value > 0]
+    numbers = [lab_value for lab_value in known if not lab_value.bound and lab_value.value > 0]
     if not numbers:
         return None
-    earlier = [one for one in numbers if one.date < numbers[-1].date]
+    earlier = [lab_value for lab_value in numbers if lab_value.date < numbers[-1].date]
     if not earlier:
         return None
     before, after = earlier[-1], numbers[-1]

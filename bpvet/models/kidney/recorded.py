@@ -48,26 +48,28 @@ def diagnosis_of(
         What may mean it or not, the newest first; empty where there is a diagnosis, or where the
         newest row denies one.
     """
-    own = [one for one in found.rows if one.term == _DIAGNOSIS and not one.is_note]
-    state = next(iter(sign_states(own)), None)
+    diagnoses = [sign for sign in found.rows if sign.term == _DIAGNOSIS and not sign.is_note]
+    state = next(iter(sign_states(diagnoses)), None)
     if state is not None and state.reading == "present":
         return RecordedSign(state.text, state.seen_on), ()
     if state is not None and state.reading == "denied":
         return None, ()
     open_ = [] if state is None or state.reading != "unclear" else [state]
     open_ += [
-        one
-        for one in found.seen.signs
-        if one.term in _MAY_BE and one.reading in ("present", "unclear") and not one.asked_only
+        sign
+        for sign in found.seen.signs
+        if sign.term in _MAY_BE and sign.reading in ("present", "unclear") and not sign.asked_only
     ]
-    return None, tuple(RecordedSign(one.text, one.seen_on) for one in open_)
+    return None, tuple(RecordedSign(sign.text, sign.seen_on) for sign in open_)
 
 
 def left_of(records: Records, animal: str, told: Sequence[MarkerStage]) -> Leaving | None:
     """Return when an animal left, where values that count are newer than that."""
     row = animal_rows(records)[animal]
     newer = [
-        one.newest.date for one in told if one.newest is not None and row.left_on < one.newest.date
+        marker.newest.date
+        for marker in told
+        if marker.newest is not None and row.left_on < marker.newest.date
     ]
     return Leaving(row.left_on, len(newer)) if newer else None
 
@@ -78,29 +80,31 @@ def noted_near(
     """Return the newest row of such terms that lies near one of the dates, notes included."""
     within = number_of("project.kidney.near_sample")
     rows = [
-        one
-        for one in found.rows
-        if one.term in terms
-        and one.reading in ("present", "other", "unclear")
-        and any(abs(days_between(one.seen_on, day)) <= within for day in dates)
+        sign
+        for sign in found.rows
+        if sign.term in terms
+        and sign.reading in ("present", "other", "unclear")
+        and any(abs(days_between(sign.seen_on, day)) <= within for day in dates)
     ]
     if not rows:
         return None
-    newest = max(rows, key=lambda one: one.seen_on)
+    newest = max(rows, key=lambda sign: sign.seen_on)
     return RecordedSign(newest.text, newest.seen_on)
 
 
 def damage_of(found: AnimalRecord) -> Damage:
     """Return whether damage that pressure may have done is recorded, denied, or not looked for."""
-    signs = [one for one in found.seen.signs if one.group in _DAMAGE and not one.asked_only]
+    signs = [sign for sign in found.seen.signs if sign.group in _DAMAGE and not sign.asked_only]
     for status, readings in _DAMAGE_READINGS.items():
-        held = [one for one in signs if one.reading in readings]
-        if held:
-            return Damage(status, max(one.seen_on for one in held), tuple(one.text for one in held))
+        fitting = [sign for sign in signs if sign.reading in readings]
+        if fitting:
+            return Damage(
+                status, max(sign.seen_on for sign in fitting), tuple(sign.text for sign in fitting)
+            )
     looked = [
-        one.seen_on
-        for one in found.rows
-        if one.group in ("eye", "look") and one.reading == "denied" and not one.is_note
+        sign.seen_on
+        for sign in found.rows
+        if sign.group in ("eye", "look") and sign.reading == "denied" and not sign.is_note
     ]
     if looked:
         return Damage(DamageStatus.NONE_FOUND, max(looked), ())

@@ -253,7 +253,7 @@ class Kidney(Tabled, Content):
     @property
     def disagree(self) -> bool:
         """Whether the markers point to different stages."""
-        pointed = {one.likeliest for one in self.markers if one.withheld is None}
+        pointed = {marker.likeliest for marker in self.markers if marker.withheld is None}
         return len(pointed) > 1
 
     def is_above(self, stage: int) -> bool:
@@ -275,12 +275,14 @@ class Kidney(Tabled, Content):
             "diagnosed": None if self.undecided else self.diagnosed,
             "diagnosis": {
                 "recorded": None if self.diagnosis is None else _sign(self.diagnosis),
-                "undecided": [_sign(one) for one in self.undecided],
+                "undecided": [_sign(sign) for sign in self.undecided],
             },
             "stage": {
                 "edition": self.edition,
                 "by_marker": {
-                    one.marker: dict(one.probability) for one in self.markers if one.probability
+                    marker.marker: dict(marker.probability)
+                    for marker in self.markers
+                    if marker.probability
                 }
                 if self.withheld is None
                 else {},
@@ -307,12 +309,14 @@ class Kidney(Tabled, Content):
                 "signs": list(self.damage.signs),
             },
             "missing": list(self.missing),
-            "reaction": [_reaction(one) for one in self.reaction],
+            "reaction": [_reaction(reaction) for reaction in self.reaction],
         }
 
     def _probabilities(self) -> Iterator[tuple[str, str, str, float]]:
         tables: list[tuple[str, str, Mapping[str, float] | None]] = [
-            ("stage", one.marker, one.probability) for one in self.markers if one.withheld is None
+            ("stage", marker.marker, marker.probability)
+            for marker in self.markers
+            if marker.withheld is None
         ]
         tables.append(("stage", reason("kidney.higher"), self.combined))
         tables.append(("proteinuria", "upc", self.proteinuria.probability))
@@ -326,8 +330,12 @@ class Kidney(Tabled, Content):
         title = reason("kidney.title", animal=self.animal, kind=kind, as_of=self.as_of)
         head = "stage" if self.diagnosed else reason("kidney.stage_if")
         rows = [
-            (f"{head}, by {ANALYTES[one.marker]}", *_row(one.probability, one.withheld), _on(one))
-            for one in self.markers
+            (
+                f"{head}, by {ANALYTES[marker.marker]}",
+                *_row(marker.probability, marker.withheld),
+                _on(marker),
+            )
+            for marker in self.markers
         ]
         rows.append(
             (reason("kidney.the_higher", stage=head), *_row(self.combined, self.withheld), "")
@@ -361,10 +369,10 @@ def _row(table: Mapping[str, float] | None, withheld: str | None) -> tuple[str, 
     return first, probability(table[first])
 
 
-def _on(one: MarkerStage) -> str:
-    if one.usual is None:
+def _on(marker: MarkerStage) -> str:
+    if marker.usual is None:
         return ""
-    return f"{number(one.usual.estimate, 1)} {one.unit} on {one.usual.date}"
+    return f"{number(marker.usual.estimate, 1)} {marker.unit} on {marker.usual.date}"
 
 
 def _copied(table: Mapping[str, float] | None) -> dict[str, float] | None:
@@ -375,41 +383,41 @@ def _iso(date: np.datetime64 | None) -> str | None:
     return None if date is None else str(date.astype("datetime64[D]"))
 
 
-def _sign(one: RecordedSign) -> dict[str, Any]:
-    return {"text": one.text, "on": _iso(one.on)}
+def _sign(sign: RecordedSign) -> dict[str, Any]:
+    return {"text": sign.text, "on": _iso(sign.on)}
 
 
-def _change(one: RatioChange | None) -> dict[str, Any] | None:
-    if one is None:
+def _change(change: RatioChange | None) -> dict[str, Any] | None:
+    if change is None:
         return None
     return {
-        "before": one.before.value,
-        "before_on": _iso(one.before.date),
-        "after": one.after.value,
-        "after_on": _iso(one.after.date),
-        "percent": one.percent,
-        "needed_percent": one.needed,
-        "within_day_to_day": one.within,
+        "before": change.before.value,
+        "before_on": _iso(change.before.date),
+        "after": change.after.value,
+        "after_on": _iso(change.after.date),
+        "percent": change.percent,
+        "needed_percent": change.needed,
+        "within_day_to_day": change.within,
     }
 
 
-def _reaction(one: KidneyReaction) -> dict[str, Any]:
+def _reaction(reaction: KidneyReaction) -> dict[str, Any]:
     """Return a reaction with its values as they were given."""
     return {
-        "drug": one.drug,
-        "kind": one.kind,
-        "started_on": _iso(one.changed_on),
-        "marker": one.after.analyte,
-        "before": one.before.value,
-        "before_on": _iso(one.before.date),
-        "after": one.after.value,
-        "after_on": _iso(one.after.date),
-        "unit": one.change.unit,
-        "days": one.days,
-        "change": one.change.absolute,
-        "percent": one.change.percent if np.isfinite(one.change.percent) else None,
-        "tolerance": one.tolerances[0].limit,
-        "tolerance_unit": one.tolerances[0].unit,
-        "beyond": one.beyond,
-        "called": one.is_reaction,
+        "drug": reaction.drug,
+        "kind": reaction.kind,
+        "started_on": _iso(reaction.changed_on),
+        "marker": reaction.after.analyte,
+        "before": reaction.before.value,
+        "before_on": _iso(reaction.before.date),
+        "after": reaction.after.value,
+        "after_on": _iso(reaction.after.date),
+        "unit": reaction.change.unit,
+        "days": reaction.days,
+        "change": reaction.change.absolute,
+        "percent": reaction.change.percent if np.isfinite(reaction.change.percent) else None,
+        "tolerance": reaction.tolerances[0].limit,
+        "tolerance_unit": reaction.tolerances[0].unit,
+        "beyond": reaction.beyond,
+        "called": reaction.is_reaction,
     }

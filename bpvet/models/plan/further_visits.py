@@ -79,11 +79,11 @@ def further(
             Precision.of(
                 float(effect.effect.sd),
                 weights,
-                _unresolved(longer, now.effect, held.effect),
+                _unresolved(longer, now.effect, later.effect),
                 level,
             ),
         )
-        for effect, now, held in zip(trend.treatments, today, then, strict=True)
+        for effect, now, later in zip(trend.treatments, today, then, strict=True)
     )
     slope = longer.combination(columns.unit("slope")).sds
     return Further(

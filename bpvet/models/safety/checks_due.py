@@ -90,17 +90,17 @@ def checks_due(held: Safety, sessions: SessionTable, treatments: Treatments) -> 
     found = [*_eyes(held, sessions), *_after_change(held, treatments), *_by_stage(held)]
     soonest: list[Check] = []
     for what in (EYES, BLOODS, URINE):
-        of_kind = [one for one in found if one.what == what]
+        of_kind = [check for check in found if check.what == what]
         if of_kind:
-            soonest.append(min(of_kind, key=lambda one: (one.latest, one.rule)))
+            soonest.append(min(of_kind, key=lambda check: (check.latest, check.rule)))
     return tuple(soonest)
 
 
-def _eyes(held: Safety, sessions: SessionTable) -> Iterator[Check]:
-    seen, standing = held.found.seen, held.standing
+def _eyes(safety: Safety, sessions: SessionTable) -> Iterator[Check]:
+    seen, standing = safety.found.seen, safety.standing
     looked = [
         row.seen_on
-        for row in held.found.rows
+        for row in safety.found.rows
         if row.group in ("eye", "look") and row.reading in _LOOKED and not row.is_note
     ]
     last = max(looked, default=None)
@@ -115,23 +115,23 @@ def _eyes(held: Safety, sessions: SessionTable) -> Iterator[Check]:
         yield Check(EYES, "eyes.severe", latest.date, latest.date, latest.date)
     # The first date with a session of a trend at or above the raised range.
     dates = dates_of(sessions)
-    place = next((i for i, top in enumerate(dates.high.tolist()) if top >= raised), None)
-    first = None if place is None else np.datetime64(dates.date[place], "D")
+    index = next((i for i, top in enumerate(dates.high.tolist()) if top >= raised), None)
+    first = None if index is None else np.datetime64(dates.date[index], "D")
     if first is not None and not since(first):
         yield Check(EYES, "eyes.first", first, first, first)
     if any(
-        one.group in ("eye", "look") and one.reading == "present" and not one.longstanding
-        for one in seen.signs
-        if not one.asked_only
+        sign.group in ("eye", "look") and sign.reading == "present" and not sign.longstanding
+        for sign in seen.signs
+        if not sign.asked_only
     ):
         missed = latest is not None and not since(latest.date)
-        day = latest.date if missed and latest is not None else _next_visit(held)
+        day = latest.date if missed and latest is not None else _next_visit(safety)
         if day is not None:
             yield Check(EYES, "eyes.open", day if last is None else last, day, day)
     if first is None and not standing.treated:
         return
     if last is None:
-        starts = [one.date for one in held.found.changes if one.modelled]
+        starts = [change.date for change in safety.found.changes if change.modelled]
         if first is None and starts:
             # Treated, never measured as raised, and no examination on record.
             yield Check(EYES, "eyes.yearly", starts[0], starts[0], starts[0])
@@ -140,21 +140,22 @@ def _eyes(held: Safety, sessions: SessionTable) -> Iterator[Check]:
     yield Check(EYES, "eyes.yearly", last, due, due, fact_id=_fact("eyes_yearly").id)
 
 
-def _next_visit(held: Safety) -> np.datetime64 | None:
-    return None if held.recheck is None else held.recheck.latest
+def _next_visit(safety: Safety) -> np.datetime64 | None:
+    return None if safety.recheck is None else safety.recheck.latest
 
 
-def _after_change(held: Safety, treatments: Treatments) -> Iterator[Check]:
-    as_of = held.standing.as_of
+def _after_change(safety: Safety, treatments: Treatments) -> Iterator[Check]:
+    as_of = safety.standing.as_of
     on = {
-        one.drug: one.started_on
-        for one in treatments.spans
-        if one.renin and (one.started_on == as_of or is_on(one.started_on, one.stopped_on, as_of))
+        span.drug: span.started_on
+        for span in treatments.spans
+        if span.renin
+        and (span.started_on == as_of or is_on(span.started_on, span.stopped_on, as_of))
     }
     changed = {
-        one.drug: one.date
-        for one in held.found.changes
-        if one.renin and one.kind in _STARTS and one.drug in on
+        change.drug: change.date
+        for change in safety.found.changes
+        if change.renin and change.kind in _STARTS and change.drug in on
     }
     # A drug whose purpose is another than pressure has no changes there: its rows have dates.
     newest = max(((changed.get(drug, day), drug) for drug, day in on.items()), default=None)
@@ -164,23 +165,23 @@ def _after_change(held: Safety, treatments: Treatments) -> Iterator[Check]:
     interval = _fact("bloods_change")
     low, high = int(interval.low or 0), int(interval.high or 0)
     missing = [
-        name for name in _GROUPS if (last := _last(held, name)) is None or last < day + low * _DAY
+        name for name in _GROUPS if (last := _last(safety, name)) is None or last < day + low * _DAY
     ]
     yield from _missing(
         missing, "renin", day, (day + low * _DAY, day + high * _DAY), drug, interval.id
     )
 
 
-def _by_stage(held: Safety) -> Iterator[Check]:
-    stage = held.found.kidneys.stage.stage
+def _by_stage(safety: Safety) -> Iterator[Check]:
+    stage = safety.found.kidneys.stage.stage
     if stage is None or stage < 2:
         return
     interval = _fact("bloods_stage_4" if stage >= 4 else "bloods_stage_3")
     low = int(interval.low or interval.value or 0)
     high = int(interval.high or interval.value or 0)
-    kidney = _last(held, "kidney")
+    kidney = _last(safety, "kidney")
     for name in _GROUPS:
-        day = _last(held, name) or kidney
+        day = _last(safety, name) or kidney
         if day is not None:
             yield from _missing(
                 [name],
@@ -206,14 +207,14 @@ def _missing(
             yield Check(what, rule, since, *window, values, detail, fact_id)
 
 
-def _last(held: Safety, group: str) -> np.datetime64 | None:
+def _last(safety: Safety, group: str) -> np.datetime64 | None:
     """Return the day of the newest value of a group, or None."""
-    history, as_of = held.found.kidneys.history, held.standing.as_of
+    history, as_of = safety.found.kidneys.history, safety.standing.as_of
     days = [
-        one.date
+        lab_value.date
         for analyte in _GROUPS[group][1]
-        for one in history.analytes.get(analyte, ())
-        if one.date <= as_of
+        for lab_value in history.analytes.get(analyte, ())
+        if lab_value.date <= as_of
     ]
     return max(days, default=None)
 

@@ -172,9 +172,11 @@ def clinic_urgency(clinic: Clinic, guideline_key: str = DEFAULT) -> list[AnimalU
         )
     trends = clinic.trends(asking)
     for animal in asking:
-        one, trend = found[animal], trends.get(animal)
+        animal_safety, trend = found[animal], trends.get(animal)
         below = None if trend is None else below_judged(trend)
-        found[animal] = replace(one, lines=urgent(one.found.seen, one.guideline, below))
+        found[animal] = replace(
+            animal_safety, lines=urgent(animal_safety.found.seen, animal_safety.guideline, below)
+        )
     return list(found.values())
 
 
@@ -235,10 +237,13 @@ class Clinic:
         records.require_usable()
         treatments, gathered = all_courses(records), Gathered.of(records)
         store = session_store(records, rule, treatments)
-        own, nothing = clinic_sessions(store, _NEEDED)
-        series = {one.animal: one for one in _default_series(records, store, own, treatments)}
+        by_animal, nothing = clinic_sessions(store, _NEEDED)
+        series = {
+            series_.animal: series_
+            for series_ in _default_series(records, store, by_animal, treatments)
+        }
         how = Fitted(rule, priors)
-        return cls(records, how, gathered, store, own, nothing, treatments, series)
+        return cls(records, how, gathered, store, by_animal, nothing, treatments, series)
 
     def present(self) -> Iterator[tuple[str, AnimalRow]]:
         """Yield every animal that has not left, and its row of the animals table."""
@@ -263,29 +268,29 @@ class Clinic:
         """
         rows, choice = animal_rows(self.records), PriorChoice(self.how.priors)
 
-        def context(one: Series) -> Context:
+        def context(series_: Series) -> Context:
             return Context(
                 records=self.records,
-                rows=self.store.of_animal(one.animal),
-                treatments=self.treatments.get(one.animal, _NO_TREATMENTS),
+                rows=self.store.of_animal(series_.animal),
+                treatments=self.treatments.get(series_.animal, _NO_TREATMENTS),
                 rule=self.how.rule,
                 bridge=(),
-                priors=choice.of(one, rows[one.animal].measured_before),
+                priors=choice.of(series_, rows[series_.animal].measured_before),
                 fixed=None,
                 given=self.how.priors,
             )
 
-        def shape(one: Series) -> tuple[int, ...]:
-            return len(one.courses), one.y.size
+        def shape(series_: Series) -> tuple[int, ...]:
+            return len(series_.courses), series_.y.size
 
         series = [self.series[animal] for animal in animals if animal in self.series]
         fitted: dict[str, Trend] = {}
-        for part in side_by_side(series, shape, alike=2, together=_FITTED):
-            fitted |= {trend.series.animal: trend for trend in _fit(part, [*map(context, part)])}
+        for batch in side_by_side(series, shape, alike=2, together=_FITTED):
+            fitted |= {trend.series.animal: trend for trend in _fit(batch, [*map(context, batch)])}
         shown = list(fitted.values())
-        for one, usual in zip(shown, usual_newest(shown), strict=True):
+        for fitted_trend, usual in zip(shown, usual_newest(shown), strict=True):
             # Where the trend itself would keep it once it is asked for.
-            vars(one)["latest"] = usual
+            vars(fitted_trend)["latest"] = usual
         return fitted
 
 
@@ -330,7 +335,7 @@ def _fit(series: Sequence[Series], contexts: Sequence[Context]) -> list[Trend]:
 def _default_series(
     records: Records,
     store: SessionStore,
-    own: Mapping[str, SessionColumns],
+    by_animal: Mapping[str, SessionColumns],
     treatments: Mapping[str, Treatments],
 ) -> list[Series]:
     """Return the systolic series of each animal that is shown where none is asked for."""
@@ -339,7 +344,7 @@ def _default_series(
     for key in series:
         several.setdefault(key[0], []).append(key)
     return [
-        series[keys[0] if len(keys) == 1 else _default(own[animal], animal)]
+        series[keys[0] if len(keys) == 1 else _default(by_animal[animal], animal)]
         for animal, keys in several.items()
     ]
 
@@ -355,7 +360,7 @@ class _Keys:
 def _default(sessions: SessionColumns, animal: str) -> tuple[str, str, str, str]:
     """Return the key of the series that is shown of an animal with several."""
     keys = _Keys(*(sessions[name] for name in ("method", "condition", "date", "first_time")))
-    trended = np.array([one in TREND_CONDITIONS for one in keys.condition], dtype=bool)
+    trended = np.array([word in TREND_CONDITIONS for word in keys.condition], dtype=bool)
     entering = np.flatnonzero(trended & (sessions["systolic_n"] > 0))
     rows = chosen_rows(keys, entering, None, None, ())
     return animal, str(keys.method[rows[-1]]), str(keys.condition[rows[-1]]), "systolic"
@@ -363,7 +368,11 @@ def _default(sessions: SessionColumns, animal: str) -> tuple[str, str, str, str]
 
 def _with_surprises(found: Sequence[AnimalSafety]) -> list[AnimalSafety]:
     """Return all with the newest session's tails where they can change anything."""
-    asked = [(i, one.trend) for i, one in enumerate(found) if one.trend and _matters(one.safety)]
+    asked = [
+        (i, animal.trend)
+        for i, animal in enumerate(found)
+        if animal.trend and _matters(animal.safety)
+    ]
     before = {i: series for i, trend in asked if (series := before_newest(trend)) is not None}
     trends = dict(asked)
     whole = list(found)
@@ -371,17 +380,17 @@ def _with_surprises(found: Sequence[AnimalSafety]) -> list[AnimalSafety]:
     def shape(i: int) -> tuple[int, ...]:
         return len(trends[i].columns.terms), before[i].y.size
 
-    for part in side_by_side(sorted(before), shape, alike=2, together=_FITTED):
-        fits = _fit([before[i] for i in part], [trends[i].context for i in part])
+    for batch in side_by_side(sorted(before), shape, alike=2, together=_FITTED):
+        fits = _fit([before[i] for i in batch], [trends[i].context for i in batch])
         earlier = {fit.series.animal: fit for fit in fits}
-        known = [i for i in part if trends[i].series.animal in earlier]
+        known = [i for i in batch if trends[i].series.animal in earlier]
         pairs = [(trends[i], earlier[trends[i].series.animal]) for i in known]
         for i, surprise in zip(known, _surprises(pairs), strict=True):
             upper, lower = tails(surprise)
-            held = replace(found[i].safety.standing, upper_tail=upper, lower_tail=lower)
-            again = recheck(held, found[i].guideline.key)
-            told = replace(found[i].safety, standing=held, recheck=again)
-            whole[i] = replace(found[i], safety=told)
+            standing = replace(found[i].safety.standing, upper_tail=upper, lower_tail=lower)
+            again = recheck(standing, found[i].guideline.key)
+            judged = replace(found[i].safety, standing=standing, recheck=again)
+            whole[i] = replace(found[i], safety=judged)
     return whole
 
 
@@ -394,23 +403,23 @@ def _surprises(pairs: Sequence[tuple[Trend, Trend]]) -> list[Surprise]:
         return batch.sessions, batch.terms, batch.scatter_df.shape[0], posterior.weight.size
 
     found: dict[int, Surprise] = {}
-    for part in side_by_side(range(len(pairs)), shape, alike=3, together=ASKED):
-        asked = [newest_asked(*pairs[i]) for i in part]
+    for indices in side_by_side(range(len(pairs)), shape, alike=3, together=ASKED):
+        asked = [newest_asked(*pairs[i]) for i in indices]
         expected = session_ahead(
-            [pairs[i][1].posterior for i in part],
-            [one.row for one in asked],
-            [one.day for one in asked],
-            [one.readings for one in asked],
-            [one.group for one in asked],
+            [pairs[i][1].posterior for i in indices],
+            [question.row for question in asked],
+            [question.day for question in asked],
+            [question.readings for question in asked],
+            [question.group for question in asked],
         )
-        for i, one, mixture in zip(part, asked, expected, strict=True):
-            found[i] = surprise_of(pairs[i][0], mixture, one)
+        for i, question, mixture in zip(indices, asked, expected, strict=True):
+            found[i] = surprise_of(pairs[i][0], mixture, question)
     return [found[i] for i in range(len(pairs))]
 
 
-def _matters(held: Safety) -> bool:
+def _matters(judged: Safety) -> bool:
     """Whether the newest session's tails could change which rows fit."""
-    if not may_matter(held.standing):
+    if not may_matter(judged.standing):
         return False
-    extreme = replace(held.standing, upper_tail=0.0, lower_tail=0.0)
-    return list(fitting(extreme)) != list(fitting(held.standing))
+    extreme = replace(judged.standing, upper_tail=0.0, lower_tail=0.0)
+    return list(fitting(extreme)) != list(fitting(judged.standing))

@@ -126,7 +126,7 @@ class Standing:
 
     def urgent_on(self, rule: str) -> np.datetime64 | None:
         """Return the date of an urgent line, or None."""
-        return next((one.on for one in self.urgent if one.rule == rule), None)
+        return next((line.on for line in self.urgent if line.rule == rule), None)
 
 
 @dataclass(frozen=True)
@@ -178,10 +178,12 @@ def recheck(standing: Standing, guideline: str) -> Recheck | None:
     found = [_placed(standing, guideline, key, day) for key, day in fitting(standing)]
     if not found:
         return None
-    winning = [one for one in found if one.row.kind == "all"] or found
+    winning = [placed for placed in found if placed.row.kind == "all"] or found
     # The first in the table among those that end together: it is the more pressing.
-    first = min(winning, key=lambda one: one.latest)
-    rest = sorted((one for one in found if one is not first), key=lambda one: one.latest)
+    first = min(winning, key=lambda placed: placed.latest)
+    rest = sorted(
+        (placed for placed in found if placed is not first), key=lambda placed: placed.latest
+    )
     return Recheck(
         row=first.row,
         window=first.window,
@@ -190,8 +192,8 @@ def recheck(standing: Standing, guideline: str) -> Recheck | None:
         latest=first.latest,
         overdue_days=max(0, int((standing.as_of - first.latest) / _DAY)),
         others=first.row.others(guideline, standing.species),
-        beside=tuple(one.row for one in rest),
-        kidneys_held=first.held,
+        beside=tuple(placed.row for placed in rest),
+        kidneys_held=first.capped,
     )
 
 
@@ -202,12 +204,12 @@ class _Placed:
     counted_from: np.datetime64
     earliest: np.datetime64
     latest: np.datetime64
-    held: bool
+    capped: bool
 
 
 def _placed(standing: Standing, guideline: str, key: str, day: np.datetime64 | None) -> _Placed:
     row = rows()[key]
-    window, held = _window(row, guideline, standing)
+    window, capped = _window(row, guideline, standing)
     base = standing.as_of if standing.latest is None else standing.latest
     if key == "changed":
         assert day is not None
@@ -216,7 +218,7 @@ def _placed(standing: Standing, guideline: str, key: str, day: np.datetime64 | N
         base = day
     never = np.datetime64("NaT", "D")
     earliest = never if window.earliest is None else base + window.earliest * _DAY
-    return _Placed(row, window, base, earliest, base + window.latest * _DAY, held)
+    return _Placed(row, window, base, earliest, base + window.latest * _DAY, capped)
 
 
 def _window(row: Row, guideline: str, standing: Standing) -> tuple[Window, bool]:

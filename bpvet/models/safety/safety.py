@@ -49,14 +49,14 @@ class Safety:
         about the latest date, or without a readable date; not what is recorded as present.
         """
         signs = self.found.seen.signs
-        told = {sign.text for line in self.lines for sign in line.signs}
-        present = {one.term for one in signs if one.reading == "present" and not one.asked_only}
+        listed = {sign.text for line in self.lines for sign in line.signs}
+        present = {sign.term for sign in signs if sign.reading == "present" and not sign.asked_only}
         return tuple(
             sign
             for sign in signs
             if sign.reading == "unclear"
             and sign.group in ALARMING
-            and not (sign.term in present or sign.text in told)
+            and not (sign.term in present or sign.text in listed)
             and (np.isnat(sign.seen_on) or self.found.seen.current(sign))
         )
 
@@ -70,7 +70,7 @@ class Safety:
         """
         holding = {"all": ("all",), "verdicts": ("all", "verdicts")}
         ways = holding.get(what, ("all", "verdicts", "target"))
-        return next((one.rule for one in self.lines if one.withholds in ways), None)
+        return next((line.rule for line in self.lines if line.withholds in ways), None)
 
 
 def safety(

@@ -53,8 +53,8 @@ class Dates:
     def between(self, begin: int, end: int) -> Dates:
         """Return those from one place up to another."""
         rows = slice(begin, end)
-        held = (self.date, self.high, self.low, self.low_measured, self.clinic)
-        return Dates(*(values[rows] for values in held))
+        columns = (self.date, self.high, self.low, self.low_measured, self.clinic)
+        return Dates(*(values[rows] for values in columns))
 
     @cached_property
     def day(self) -> list[int]:
@@ -90,7 +90,7 @@ def dates_of(sessions: SessionTable) -> Dates:
 def _dates_of(sessions: SessionTable) -> Dates:
     has = ~np.isnan(column(sessions, "systolic").astype(float))
     condition = column(sessions, "condition")[has]
-    trended = np.array([one in TREND_CONDITIONS for one in condition], dtype=bool)
+    trended = np.array([word in TREND_CONDITIONS for word in condition], dtype=bool)
     bound, plain, judged = (values[trended] for values in systolic_of(sessions))
     day = column(sessions, "date").astype("datetime64[D]")[has][trended]
     first = np.append(True, day[1:] != day[:-1])[: day.size]
@@ -112,7 +112,7 @@ def keep_dates(sessions: Mapping[str, SessionColumns]) -> None:
     condition = whole["condition"]
     kept = np.isin(condition.astype(str), TREND_CONDITIONS) & ~np.isnan(plain)
     judged = plain + judged_offset(condition.tolist())
-    length = [len(own) for own in sessions.values()]
+    length = [len(columns) for columns in sessions.values()]
     owner = np.repeat(np.arange(len(length)), length)[kept]
     day = whole["date"].astype("datetime64[D]")[kept]
     first = np.append(True, (day[1:] != day[:-1]) | (owner[1:] != owner[:-1]))[: day.size]
@@ -125,8 +125,8 @@ def keep_dates(sessions: Mapping[str, SessionColumns]) -> None:
         first,
     )
     at = np.searchsorted(owner[first], np.arange(len(length) + 1)).tolist()
-    for own, begin, end in zip(sessions.values(), at, at[1:], strict=False):
-        own.keep("dates", of_all.between(begin, end))
+    for columns, begin, end in zip(sessions.values(), at, at[1:], strict=False):
+        columns.keep("dates", of_all.between(begin, end))
 
 
 def _by_date(
@@ -209,7 +209,7 @@ def standing(
         raised=bounds.raised,
         floor=bounds.floor,
         urgent=tuple(lines),
-        sign_open_on=next((one.on for one in reversed(lines) if one.rule == "sign_open"), None),
+        sign_open_on=next((line.on for line in reversed(lines) if line.rule == "sign_open"), None),
         changed_on=_unanswered(found.changes, treatments, dates, as_of),
         stopped_on=_stopped(found.changes, treatments, dates, latest),
         **_counted(dates, found, bounds, probabilities["p_below_floor"], as_of, latest),
@@ -245,13 +245,13 @@ def _counted(
     on_low = _number("urgent.low_on_drug")
     likely = below_floor is not None and below_floor >= _number("urgent.low_likely")
     today = int(as_of.astype(np.int64))
-    changed = [int(one.date.astype(np.int64)) for one in found.changes if one.modelled]
+    changed = [int(change.date.astype(np.int64)) for change in found.changes if change.modelled]
     each = list(zip(dates.day, dates.high.tolist(), dates.low.tolist(), strict=True))
     measured = dates.low_measured.tolist()
     highs = [value for day, value, _ in each if day > today - 730]
     since = [i for i, day in enumerate(dates.day) if day > max([today - 730, *changed])]
     above = [each[i][0] for i in since if each[i][1] > target]
-    other = None if latest is None else int(latest.astype(np.int64))
+    latest_day = None if latest is None else int(latest.astype(np.int64))
     return {
         "severe_dates": sum(value >= severe for value in highs),
         "dates_160": sum(value >= high for value in highs),
@@ -260,7 +260,8 @@ def _counted(
         "above_days": above[-1] - above[0] if len(above) > 1 else 0,
         "low_dates": sum(measured[i] < on_low or (likely and each[i][2] < floor) for i in since),
         "below_floor_before": any(
-            day > today - 180 and day != other and on_low <= low < floor for day, _, low in each
+            day > today - 180 and day != latest_day and on_low <= low < floor
+            for day, _, low in each
         ),
     }
 
@@ -301,8 +302,8 @@ def _probabilities(trend: Trend | None, bounds: Bounds) -> dict[str, Any]:
 def treated_on(treatments: Treatments, as_of: np.datetime64) -> bool:
     """Return whether a modelled course is on at a date, its last day included."""
     return any(
-        one.started_on <= as_of and (np.isnat(one.stopped_on) or one.stopped_on >= as_of)
-        for one in treatments.courses
+        course.started_on <= as_of and (np.isnat(course.stopped_on) or course.stopped_on >= as_of)
+        for course in treatments.courses
     )
 
 
@@ -314,13 +315,13 @@ def _unanswered(
     Every change of a pressure drug, those of a drug off the list while it is on, and the start of
     a drug known to raise pressure.
     """
-    on = {one.drug for one in treatments.others if one.on(as_of) or one.started_on == as_of}
+    on = {drug.drug for drug in treatments.others if drug.on(as_of) or drug.started_on == as_of}
     counted = [
-        one.date
-        for one in changes
-        if one.modelled
-        or (not one.known and one.kind != "stop" and one.drug in on)
-        or (one.raises and one.kind == "start")
+        change.date
+        for change in changes
+        if change.modelled
+        or (not change.known and change.kind != "stop" and change.drug in on)
+        or (change.raises and change.kind == "start")
     ]
     if not counted:
         return None
@@ -336,10 +337,10 @@ def _stopped(
     latest: np.datetime64 | None,
 ) -> np.datetime64 | None:
     """Return the newest stop of a pressure drug that fewer than two settled dates follow."""
-    stops = [one for one in changes if one.kind == "stop" and one.modelled]
+    stops = [change for change in changes if change.kind == "stop" and change.modelled]
     if not stops:
         return None
-    last = max(stops, key=lambda one: one.date)
+    last = max(stops, key=lambda change: change.date)
     if latest is not None and latest - last.date > 120 * _DAY:
         return None
     wait = np.ceil(FINISHED_TAUS * _tau(treatments, last.drug)) * _DAY
@@ -347,8 +348,12 @@ def _stopped(
 
 
 def _tau(treatments: Treatments, drug: str) -> float:
-    of_drug = [one.tau_days for one in treatments.courses if drug in (one.drug, *one.together_with)]
-    every = [one.tau_days for one in treatments.courses]
+    of_drug = [
+        course.tau_days
+        for course in treatments.courses
+        if drug in (course.drug, *course.together_with)
+    ]
+    every = [course.tau_days for course in treatments.courses]
     return max(of_drug or every or [0.0])
 
 
@@ -357,8 +362,8 @@ def _since(changes: Sequence[Change], treatments: Treatments, dates: Dates) -> i
 
     Settled: at least a week and three time constants after it.
     """
-    own = [one for one in changes if one.modelled]
-    last = max(own, key=lambda one: one.date, default=None)
+    modelled = [change for change in changes if change.modelled]
+    last = max(modelled, key=lambda change: change.date, default=None)
     after = dates.day
     if last is not None:
         wait = max(7, int(np.ceil(FINISHED_TAUS * _tau(treatments, last.drug))))

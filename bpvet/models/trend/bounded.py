@@ -68,9 +68,9 @@ def bounded_parts(
     """
     bounds = bounds_of(series)
     if fixed is not None:
-        one = np.ones(1)
+        whole = np.ones(1)
         return [
-            _part(columns, form, batch, bounds, one, fixed, evidence(batch, bounds, fixed)[0, 0])
+            _part(columns, form, batch, bounds, whole, fixed, evidence(batch, bounds, fixed)[0, 0])
             for form, batch in enumerate(batches)
         ]
     rough = [integrate_bounded(batch, prior, bounds, rough=True) for batch in batches]
@@ -87,8 +87,10 @@ def bounded_parts(
         weight = nodes.weight[0, keep]
         noise = noise_at(prior, nodes.log_sv[:, keep], nodes.log_sr[:, keep], nodes.log_sw[:, keep])
         log_marginal = float(nodes.log_marginal[0])
-        own = _part(columns, form, batch, bounds, weight / weight.sum(), noise, log_marginal)
-        parts.append(replace(own, layer=found.layer(keep)))
+        conditional = _part(
+            columns, form, batch, bounds, weight / weight.sum(), noise, log_marginal
+        )
+        parts.append(replace(conditional, layer=found.layer(keep)))
     return parts
 
 
@@ -107,14 +109,14 @@ def _part(
     noise: Noise,
     log_marginal: float,
 ) -> CensoredPart:
-    own = columns.forms[form]
+    form_prior = columns.forms[form]
     return CensoredPart(
         batch,
-        own.mean,
-        own.transform,
+        form_prior.mean,
+        form_prior.transform,
         weight,
         noise,
         float(log_marginal),
-        own.weight,
+        form_prior.weight,
         bounds=bounds,
     )

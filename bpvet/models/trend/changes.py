@@ -72,8 +72,8 @@ def change_term(series: Series, kind: str, other: str, method: str) -> str:
 
 def latest_session(series: Series) -> int:
     """Return the place of the session on whose scale the usual pressure stands."""
-    own = (series.methods == series.method) & (series.conditions == series.condition)
-    newest = np.flatnonzero(own & (series.date == series.date[-1]))
+    same_series = (series.methods == series.method) & (series.conditions == series.condition)
+    newest = np.flatnonzero(same_series & (series.date == series.date[-1]))
     return int(newest[-1]) if newest.size else series.y.size - 1
 
 
@@ -107,9 +107,11 @@ def recorded_changes(series: Series) -> tuple[RecordedChange, ...]:
         for term in dict.fromkeys(terms[differs].tolist()):
             mine = terms == term
             first = int(np.flatnonzero(mine)[0])
-            latest, other = str(texts[now[first]]), str(texts[first])
+            latest, earlier = str(texts[now[first]]), str(texts[first])
             same = keys == keys[now[first]]
-            found.append(RecordedChange(kind, latest, other, term, np.where(mine, -1.0, 0.0), same))
+            found.append(
+                RecordedChange(kind, latest, earlier, term, np.where(mine, -1.0, 0.0), same)
+            )
     return tuple(found)
 
 
@@ -173,16 +175,16 @@ def elsewhere(
     shift = variance = 0.0
     for column, kind in enumerate(RECORDED):
         at = _latest_by(series, kind, method)
-        now, own = ("" if at is None else str(series.recorded[at, column])), str(values[column])
-        differs = bool(plain_text(now)) and bool(plain_text(own))
-        if kind not in priors.change_sd or not differs or plain_text(now) == plain_text(own):
+        now, value = ("" if at is None else str(series.recorded[at, column])), str(values[column])
+        differs = bool(plain_text(now)) and bool(plain_text(value))
+        if kind not in priors.change_sd or not differs or plain_text(now) == plain_text(value):
             continue
-        term = change_term(series, kind, own, method)
+        term = change_term(series, kind, value, method)
         if term in terms:
             known.append(term)
             continue
         # The session is mu less (latest minus its own value).
-        shift -= _centre(kind, now, own, priors)
+        shift -= _centre(kind, now, value, priors)
         variance += priors.change_sd[kind] ** 2
     return Elsewhere(tuple(known), shift, variance)
 
@@ -205,11 +207,11 @@ def _latest_by(series: Series, kind: str, method: str) -> int | None:
     return int(mine[-1]) if mine.size else None
 
 
-def _centre(kind: str, latest: str, other: str, priors: Priors) -> float:
-    """Return the centre of latest minus other: nil but for sitting and lying on the side."""
+def _centre(kind: str, latest: str, earlier: str, priors: Priors) -> float:
+    """Return the centre of latest minus earlier: nil but for sitting and lying on the side."""
     if kind != "posture" or not priors.sitting_minus_lateral:
         return 0.0
-    return priors.sitting_minus_lateral * (_sits(latest) - _sits(other)) * _both(latest, other)
+    return priors.sitting_minus_lateral * (_sits(latest) - _sits(earlier)) * _both(latest, earlier)
 
 
 def _sits(posture: str) -> float:

@@ -247,9 +247,9 @@ def join_columns(series: Series) -> dict[str, Array]:
     if np.ptp(oscillometric) > 0:
         columns[METHOD_OFFSET] = oscillometric - float(series.method == "oscillometric")
     for condition, name in CONDITION_OFFSET.items():
-        held = (series.conditions == condition).astype(float)
-        if np.ptp(held) > 0:
-            columns[name] = held - float(series.condition == condition)
+        indicator = (series.conditions == condition).astype(float)
+        if np.ptp(indicator) > 0:
+            columns[name] = indicator - float(series.condition == condition)
     return columns
 
 

@@ -110,7 +110,7 @@ class Companions(Tabled, Content):
             about = f"about {number(cusum.target, 0)} {self.unit}"
             rows.append((f"summed excess (CUSUM) {about}: high", _on(self, cusum.signals_high), ""))
             rows.append((f"summed excess (CUSUM) {about}: low", _on(self, cusum.signals_low), ""))
-        reasons = dict.fromkeys(one for one in (slope.reason, ewma.reason, cusum.reason) if one)
+        reasons = dict.fromkeys(why for why in (slope.reason, ewma.reason, cusum.reason) if why)
         notes = [f"{why[:1].upper()}{why[1:]}." for why in reasons]
         if self.left_out:
             notes.append(reason("companions.left_out", sessions=self.left_out))

@@ -116,10 +116,10 @@ class _Alike:
 
 def _shares(courses: Sequence[Course], day: Array, slices: Sequence[slice]) -> Array:
     """Return `on_share` of a course a series at the days of its sessions, end to end."""
-    length = [own.stop - own.start for own in slices]
-    start = np.array([one.started_on for one in courses], dtype="datetime64[D]")
-    stop = np.array([one.stopped_on for one in courses], dtype="datetime64[D]")
-    tau = np.array([one.tau_days for one in courses])
+    length = [rows.stop - rows.start for rows in slices]
+    start = np.array([course.started_on for course in courses], dtype="datetime64[D]")
+    stop = np.array([course.stopped_on for course in courses], dtype="datetime64[D]")
+    tau = np.array([course.tau_days for course in courses])
     ended = ~np.isnat(stop)
     begin, end = start.astype(np.float64), np.where(ended, stop, start).astype(np.float64)
     reached = -np.expm1(-(end - begin) / tau)
@@ -129,9 +129,9 @@ def _shares(courses: Sequence[Course], day: Array, slices: Sequence[slice]) -> A
     share = -np.expm1(-np.maximum(day - begin, 0.0) / tau)
     over &= day > end
     share[over] = reached[over] * np.exp(-np.maximum(day - end, 0.0) / tau)[over]
-    for one, own in zip(courses, slices, strict=True):
-        if one.missed:
-            share[own] = on_share(one, day[own])
+    for course, rows in zip(courses, slices, strict=True):
+        if course.missed:
+            share[rows] = on_share(course, day[rows])
     return share
 
 

@@ -161,10 +161,10 @@ def fit_series(series: Sequence[Series], contexts: Sequence[Context]) -> list[Tr
 def with_taus(series: Series, priors: Priors) -> Series:
     """Return the series with the time constants that the priors name, drug by drug."""
     taus = [priors.tau_days.get(course.drug, course.tau_days) for course in series.courses]
-    if all(own.tau_days == tau for own, tau in zip(series.courses, taus, strict=True)):
+    if all(course.tau_days == tau for course, tau in zip(series.courses, taus, strict=True)):
         return series
     pairs = zip(series.courses, taus, strict=True)
-    return replace(series, courses=tuple(replace(own, tau_days=tau) for own, tau in pairs))
+    return replace(series, courses=tuple(replace(course, tau_days=tau) for course, tau in pairs))
 
 
 def priors_for(

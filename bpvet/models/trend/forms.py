@@ -131,8 +131,8 @@ def bounded_forms(
         weights[group.level] = weights.get(group.level, 0.0) + group.weight
     forms = []
     for level, weight in weights.items():
-        own = single_form(replace(priors, groups=None, level=level), courses, others)
-        forms.append(replace(own, weight=weight))
+        form = single_form(replace(priors, groups=None, level=level), courses, others)
+        forms.append(replace(form, weight=weight))
     return tuple(forms)
 
 

@@ -92,8 +92,12 @@ class _Level:
     def unpacked(self, vector: Array, priors: Priors) -> Priors:
         level = (float(vector[0]), float(np.exp(vector[1])))
         # The groups stand beside the level that is learned.
-        held = priors.groups
-        groups = None if held is None else replace(held, beside=(level, priors.effect_sd))
+        groups_before = priors.groups
+        groups = (
+            None
+            if groups_before is None
+            else replace(groups_before, beside=(level, priors.effect_sd))
+        )
         return replace(priors, level=level, groups=groups)
 
     def score(self, fit: Posterior, columns: Columns, priors: Priors) -> Array:
@@ -141,8 +145,8 @@ class _Groups:
     """Log odds of each group against the first, and the centres: usual, high, under the drug."""
 
     def __init__(self, groups: PriorGroups) -> None:
-        self.high = [i for i, one in enumerate(groups.parts) if i > 0]
-        under = [one.under_drug for one in groups.parts if one.under_drug is not None]
+        self.high = [i for i, group in enumerate(groups.parts) if i > 0]
+        under = [group.under_drug for group in groups.parts if group.under_drug is not None]
         sds = [groups.parts[0].level[1], groups.parts[1].level[1], under[0][1]]
         odds = len(groups.parts) - 1
         self.pull = np.array([_PULL_ODDS] * odds + [_PULL_CENTRE * sd for sd in sds])
@@ -158,7 +162,7 @@ class _Groups:
         return np.array([*np.log(weights[1:] / weights[0]), *centres])
 
     def unpacked(self, vector: Array, priors: Priors) -> Priors:
-        held = _groups_of(priors)
+        groups = _groups_of(priors)
         odds = np.exp(np.concatenate([[0.0], vector[: self.odds]]))
         weights = odds / odds.sum()
         usual, high, under = (float(value) for value in vector[self.odds :])
@@ -169,15 +173,15 @@ class _Groups:
                 level=(usual if i == 0 else high, group.level[1]),
                 under_drug=group.under_drug and (under, group.under_drug[1]),
             )
-            for i, (group, weight) in enumerate(zip(held.parts, weights, strict=True))
+            for i, (group, weight) in enumerate(zip(groups.parts, weights, strict=True))
         )
-        return replace(priors, groups=replace(held, parts=parts))
+        return replace(priors, groups=replace(groups, parts=parts))
 
     def score(self, fit: Posterior, columns: Columns, priors: Priors) -> Array:
         if len(columns.forms) == 1:
             return np.zeros(self.pull.size)
         parts, shares = _groups_of(priors).parts, fit.shares
-        odds = shares - np.array([one.weight for one in parts])
+        odds = shares - np.array([prior_group.weight for prior_group in parts])
         centres = np.zeros(3)
         first = [
             2 + i

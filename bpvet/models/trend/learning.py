@@ -160,10 +160,10 @@ def _maximised(
     edges = np.cumsum([0, *(parameters.pull.size for parameters in parts)])
 
     def unpacked(vector: Array) -> Priors:
-        held = start
+        learned = start
         for parameters, a, b in zip(parts, edges, edges[1:], strict=False):
-            held = parameters.unpacked(vector[a:b], held)
-        return held
+            learned = parameters.unpacked(vector[a:b], learned)
+        return learned
 
     step = np.concatenate([parameters.step for parameters in parts])
 
@@ -204,18 +204,28 @@ def _likelihood(
     series: Sequence[Series], first: Sequence[str], priors: Priors, parts: Sequence[Learned]
 ) -> tuple[float, Array]:
     """Return the sum of log marginal likelihoods and its gradient in the parts' parameters."""
-    value, gradient = 0.0, np.zeros(sum(part.pull.size for part in parts))
+    value, gradient = 0.0, np.zeros(sum(learned.pull.size for learned in parts))
     for at in range(0, len(series), _BATCH):
         batch = series[at : at + _BATCH]
-        animal_priors = [priors.for_animal(one) for one in first[at : at + _BATCH]]
-        timed = [with_taus(one, held) for one, held in zip(batch, animal_priors, strict=True)]
-        columns = [columns_of(one, held) for one, held in zip(timed, animal_priors, strict=True)]
-        fits = posteriors(timed, [(held,) for held in animal_priors], columns)
-        for fit, held, one in zip(fits, columns, animal_priors, strict=True):
+        animal_priors = [priors.for_animal(animal) for animal in first[at : at + _BATCH]]
+        timed = [
+            with_taus(animal_series, animal_prior)
+            for animal_series, animal_prior in zip(batch, animal_priors, strict=True)
+        ]
+        columns = [
+            columns_of(animal_series, animal_prior)
+            for animal_series, animal_prior in zip(timed, animal_priors, strict=True)
+        ]
+        fits = posteriors(timed, [(animal_prior,) for animal_prior in animal_priors], columns)
+        for fit, design, own_priors in zip(fits, columns, animal_priors, strict=True):
             value += fit.log_marginal
             if not parts:
                 continue
             # An animal new to measurement has a first visit of its own, which is not learned.
-            common = one if one.first_visit == priors.first_visit else one.for_animal("yes")
-            gradient += np.concatenate([part.score(fit, held, common) for part in parts])
+            common = (
+                own_priors
+                if own_priors.first_visit == priors.first_visit
+                else own_priors.for_animal("yes")
+            )
+            gradient += np.concatenate([learned.score(fit, design, common) for learned in parts])
     return value, gradient

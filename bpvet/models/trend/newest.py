@@ -28,7 +28,7 @@ def usual_newest(trends: Sequence[Trend]) -> list[Mixture]:
     for some in side_by_side(range(len(trends)), shape, alike=3, together=ASKED):
         design = [trends[i].columns.rows(np.zeros(1))[0] for i in some]
         usual = usual_at_newest([trends[i].posterior for i in some], design)
-        found |= {i: trends[i].told_of(one) for i, one in zip(some, usual, strict=True)}
+        found |= {i: trends[i].told_of(mixture) for i, mixture in zip(some, usual, strict=True)}
     return [found[i] for i in range(len(trends))]
 
 
@@ -49,7 +49,7 @@ def side_by_side(
     """
     batch: list[_Item] = []
     before: tuple[int, ...] = ()
-    for key, item in sorted(((shape(one), one) for one in items), key=lambda pair: pair[0]):
+    for key, item in sorted(((shape(item_), item_) for item_ in items), key=lambda pair: pair[0]):
         if batch and (len(batch) >= together or key[:alike] != before):
             yield batch
             batch = []

@@ -63,14 +63,14 @@ class RankTrend(Tabled, Content):
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON; what is missing is None with its reason beside it."""
         test = self.mann_kendall
-        told = dict(vars(test)) if test is not None else {"p": None, "reason": self.reason}
+        figures = dict(vars(test)) if test is not None else {"p": None, "reason": self.reason}
         return {
             "sessions": self.sessions,
             "level": self.level,
             "slope_per_30_days": plain(self.slope_per_30_days) | {"unit": self._unit},
             "intercept": self.intercept,
             "reason": self.reason,
-            "mann_kendall": told,
+            "mann_kendall": figures,
         }
 
     def to_frame(self) -> pd.DataFrame:

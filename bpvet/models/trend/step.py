@@ -197,8 +197,10 @@ def _usual(
     day = trend.columns.day[-1:]
     heavy = [i for i in range(len(fits)) if share[i] > 1e-9]
     parts = [fits[i].usual(columns[i].rows(day), day) for i in heavy]
-    weights = np.concatenate([share[i] * one.weights for i, one in zip(heavy, parts, strict=True)])
-    means = np.concatenate([one.means[0] for one in parts])
-    sds = np.concatenate([one.sds[0] for one in parts])
-    one = Mixture(weights / weights.sum(), means, sds)
-    return replace(one, scale=trend.latest.scale)
+    weights = np.concatenate(
+        [share[i] * mixture.weights for i, mixture in zip(heavy, parts, strict=True)]
+    )
+    means = np.concatenate([mixture.means[0] for mixture in parts])
+    sds = np.concatenate([mixture.sds[0] for mixture in parts])
+    combined = Mixture(weights / weights.sum(), means, sds)
+    return replace(combined, scale=trend.latest.scale)

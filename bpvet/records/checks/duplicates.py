@@ -143,8 +143,8 @@ def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:
     names = [*column_names("readings"), *SUMMARY, *checked.unknown]
     index = pa.array(rows)
     columns = (checked.whole, *map(checked.cells, names))
-    part = checked.part[rows]
-    keys = chain([part], (_codes(cells.take(index)) for cells in columns))
+    batch = checked.part[rows]
+    keys = chain([batch], (_codes(cells.take(index)) for cells in columns))
     _, first, group = np.unique(as_one(keys, len(rows)), return_index=True, return_inverse=True)
     first = rows[first][group]
     earlier = np.full(checked.n, -1, dtype=np.int64)

@@ -87,8 +87,8 @@ def by_kind(
     reported = findings.reported
     of_block = np.array(
         [
-            number.setdefault((group_of(_first(one)), one.kind), len(number)) if some else 0
-            for one, some in zip(
+            number.setdefault((group_of(_first(block)), block.kind), len(number)) if some else 0
+            for block, some in zip(
                 reported, np.bincount(findings.of, minlength=len(reported)), strict=True
             )
         ],
@@ -105,8 +105,8 @@ def by_kind(
     return groups
 
 
-def _first(one: Finding | RowFindings) -> Finding:
-    return one if isinstance(one, Finding) else one.finding(0)
+def _first(block: Finding | RowFindings) -> Finding:
+    return block if isinstance(block, Finding) else block.finding(0)
 
 
 def _shown(
@@ -119,10 +119,10 @@ def _shown(
     worded = firsts if most is None else firsts[:_WORDED]
     same: dict[tuple[str, str, str, str], list[int]] = {}
     first: list[Finding] = []
-    for i, one in enumerate(findings.some(places[worded])):
-        text = (one.file, one.column, *one.words[:2])
+    for i, finding in enumerate(findings.some(places[worded])):
+        text = (finding.file, finding.column, *finding.words[:2])
         if text not in same:
-            first.append(one)
+            first.append(finding)
         same.setdefault(text, []).append(i)
     if most is not None:
         first = first[:most]
@@ -133,11 +133,13 @@ def _shown(
     order = np.argsort(of, kind="stable")
     parts = np.split(order, np.cumsum(np.bincount(of, minlength=len(first) + 1))[:-1])
     shown = []
-    for one, at_block in zip(first, parts, strict=False):
+    for finding, at_block in zip(first, parts, strict=False):
         lines = (
-            np.zeros(0, dtype=np.int64) if one.line is None else findings.lines(places[at_block])
+            np.zeros(0, dtype=np.int64)
+            if finding.line is None
+            else findings.lines(places[at_block])
         )
-        shown.append(GroupedFindings(one, lines, len(at_block)))
+        shown.append(GroupedFindings(finding, lines, len(at_block)))
     return tuple(shown)
 
 
@@ -151,12 +153,12 @@ def _keys(findings: Findings, places: NDArray[np.int64], few: bool) -> NDArray[n
     order = np.argsort(of, kind="stable")
     base = 0
     for at_block in np.split(order, np.flatnonzero(np.diff(of[order])) + 1):
-        one = findings.reported[of[at_block[0]]]
-        if isinstance(one, Finding):
+        block = findings.reported[of[at_block[0]]]
+        if isinstance(block, Finding):
             key[at_block] = base
             base += 1
         else:
-            keys = _row_keys(one, at[at_block], few)
+            keys = _row_keys(block, at[at_block], few)
             key[at_block] = np.where(keys < 0, -1, keys + base)
             base += int(keys.max()) + 1
     return key

@@ -129,7 +129,7 @@ def _judge(
         rows = rows[~refused[rows]]
     if len(rows) == 0:
         return
-    held = values.packed(quantity)
+    packed = values.packed(quantity)
     few, kinds, plain = value[rows], species(rows), _plain(values, quantity)[rows]
     # Limits that are the same for all species are laid on all rows at once.
     same = all(bounds == of_species[SPECIES[0]] for bounds in of_species.values())
@@ -138,7 +138,7 @@ def _judge(
         mine = np.ones(len(rows), dtype=bool) if same else kinds == kind
         below, above = mine & (few < bounds.aside_low), mine & (few > bounds.aside_high)
         for some in (rows[below], rows[above]):
-            _set_aside(checked, some, quantity, held, bounds)
+            _set_aside(checked, some, quantity, packed, bounds)
         gone |= below | above
         unusual = mine & ~gone & plain
         ceiling = unusual & (few == CEILING) & (quantity == "systolic")
@@ -147,7 +147,7 @@ def _judge(
             rows[unusual],
             quantity,
             Code.UNUSUAL_READING,
-            **_written(checked, quantity, held),
+            **_written(checked, quantity, packed),
             quantity=quantity,
             usual=_usual(bounds),
         )
@@ -267,7 +267,7 @@ def _orders(values: Values, some: slice) -> dict[str, NDArray[Any]]:
     outside = (fraction <= 0) | (fraction >= 1)
     odd = ~outside & ((fraction < MEAN_FRACTION[0]) | (fraction > MEAN_FRACTION[1]))
     found = (np.flatnonzero(reverse), np.flatnonzero(odd_pulse), rows[outside], rows[odd])
-    placed = [one + some.start for one in found]
+    placed = [at_rows + some.start for at_rows in found]
     return dict(zip(_ORDERS, (*placed, fraction[odd]), strict=True))
 
 

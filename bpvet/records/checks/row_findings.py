@@ -119,12 +119,12 @@ class RowFindings:
     @property
     def by_row(self) -> bool:
         """Whether two rows with the same cell may be worded otherwise."""
-        return any(isinstance(one, OfRow) for one in self.values.values())
+        return any(isinstance(value, OfRow) for value in self.values.values())
 
     @property
     def by_cell(self) -> bool:
         """Whether the words depend on the cell."""
-        return any(isinstance(one, OfCell) for one in self.values.values())
+        return any(isinstance(value, OfCell) for value in self.values.values())
 
     def finding(self, at: int) -> Finding:
         """Return the finding of the row `rows[at]`."""
@@ -197,13 +197,13 @@ class RowFindings:
     def _values(self, rows: NDArray[np.integer], cells: list[str]) -> list[NamedValues]:
         """Return what the finding of each row is worded from, made a name at a time."""
         columns: list[Iterable[tuple[str, Any]]] = []
-        for name, one in self.values.items():
-            if isinstance(one, OfRow):
-                columns.append([(name, one.make(row)) for row in rows.tolist()])
-            elif isinstance(one, OfCell):
-                columns.append([self._of_cell(name, one, cell) for cell in cells])
+        for name, value in self.values.items():
+            if isinstance(value, OfRow):
+                columns.append([(name, value.make(row)) for row in rows.tolist()])
+            elif isinstance(value, OfCell):
+                columns.append([self._of_cell(name, value, cell) for cell in cells])
             else:
-                columns.append(repeat((name, one), len(rows)))
+                columns.append(repeat((name, value), len(rows)))
         return list(zip(*columns, strict=True)) if columns else [()] * len(rows)
 
     def _of_cell(self, name: str, value: OfCell, cell: str) -> tuple[str, Any]:
@@ -284,16 +284,16 @@ class Findings(Sequence[Finding]):
     def __init__(
         self, reported: Sequence[Finding | RowFindings], files: Sequence[str] = ()
     ) -> None:
-        place = {file: i for i, file in enumerate(files)}
+        file_index = {file: i for i, file in enumerate(files)}
         where, lines, of, at = [], [], [], []
-        for i, one in enumerate(reported):
-            if isinstance(one, Finding):
-                where.append(np.array([place.get(one.file, -1)]))
-                lines.append(np.array([one.line or 0]))
+        for i, block in enumerate(reported):
+            if isinstance(block, Finding):
+                where.append(np.array([file_index.get(block.file, -1)]))
+                lines.append(np.array([block.line or 0]))
             else:
-                names = np.array([place.get(file, -1) for file in one.places.files])
-                where.append(names[one.places.file[one.rows]])
-                lines.append(one.places.line[one.rows])
+                names = np.array([file_index.get(file, -1) for file in block.places.files])
+                where.append(names[block.places.file[block.rows]])
+                lines.append(block.places.line[block.rows])
             many = len(where[-1])
             of.append(np.full(many, i, dtype=np.int32))
             at.append(np.arange(many, dtype=np.int32))
@@ -321,8 +321,8 @@ class Findings(Sequence[Finding]):
 
     def __getitem__(self, index: int | slice) -> Finding | Findings:
         if not isinstance(index, slice):
-            one = self.reported[self.of[index]]
-            return one if isinstance(one, Finding) else one.finding(int(self.at[index]))
+            block = self.reported[self.of[index]]
+            return block if isinstance(block, Finding) else block.finding(int(self.at[index]))
         return self.some(index)
 
     def some(self, index: slice | NDArray[np.generic]) -> Findings:
@@ -332,11 +332,13 @@ class Findings(Sequence[Finding]):
         return some
 
     def __iter__(self) -> Iterator[Finding]:
-        return self._each(lambda one: one, RowFindings.many)
+        return self._each(lambda finding: finding, RowFindings.many)
 
     def json(self) -> Iterator[str]:
         """Yield each finding as a JSON object, as `Finding.to_dict` has it, a few at once."""
-        return self._each(lambda one: json.dumps(one.to_dict(), allow_nan=False), RowFindings.json)
+        return self._each(
+            lambda finding: json.dumps(finding.to_dict(), allow_nan=False), RowFindings.json
+        )
 
     def _each(
         self,
@@ -377,25 +379,25 @@ class Findings(Sequence[Finding]):
     def __repr__(self) -> str:
         if len(self) <= _MOST_SHOWN:
             return repr(tuple(self))
-        few = "\n".join(str(one) for one in self[:_MOST_SHOWN])
+        few = "\n".join(str(finding) for finding in self[:_MOST_SHOWN])
         return f"{few}\n… and {len(self) - _MOST_SHOWN} more findings"
 
     def __reduce__(self) -> tuple[type[Findings], tuple[tuple[Finding, ...], tuple[str, ...]]]:
         each = tuple(self)
-        return Findings, (each, tuple(dict.fromkeys(one.file for one in each)))
+        return Findings, (each, tuple(dict.fromkeys(finding.file for finding in each)))
 
     def by_code(self, *codes: Code) -> Findings:
         """Return the findings of some codes, in the same order."""
-        wanted = [one.code in codes for one in self.reported]
+        wanted = [block.code in codes for block in self.reported]
         return self.some(np.array([*wanted, False], dtype=bool)[self.of])
 
     def about(self, lines: Mapping[str, Collection[int]]) -> Findings:
         """Return the findings about some lines of files, and those about no line."""
         masks = [
-            np.array([one.line is None or one.line in lines.get(one.file, ())])
-            if isinstance(one, Finding)
-            else _among_lines(one, lines)
-            for one in self.reported
+            np.array([block.line is None or block.line in lines.get(block.file, ())])
+            if isinstance(block, Finding)
+            else _among_lines(block, lines)
+            for block in self.reported
         ]
         start = np.cumsum([0, *map(len, masks)])
         return self.some(np.concatenate([np.zeros(0, bool), *masks])[start[self.of] + self.at])
@@ -405,15 +407,15 @@ class Findings(Sequence[Finding]):
         of, at = self.of[places], self.at[places]
         lines = np.zeros(len(of), dtype=np.int64)
         for i in np.unique(of).tolist():
-            one, here = self.reported[i], of == i
-            if isinstance(one, Finding):
-                lines[here] = one.line or 0
+            block, here = self.reported[i], of == i
+            if isinstance(block, Finding):
+                lines[here] = block.line or 0
             else:
-                lines[here] = one.places.line[one.rows[at[here]]]
+                lines[here] = block.places.line[block.rows[at[here]]]
         return lines
 
     @property
     def stopping(self) -> tuple[Finding, ...]:
         """The findings that stop the work; these are never of many rows at once."""
-        stops = [isinstance(one, Finding) and one.stops for one in self.reported]
+        stops = [isinstance(block, Finding) and block.stops for block in self.reported]
         return tuple(self.some(np.array([*stops, False], dtype=bool)[self.of]))

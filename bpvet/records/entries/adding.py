@@ -82,27 +82,27 @@ def record_folder(path: str | os.PathLike[str]) -> Path:
     RecordsError
         It may not be read.
     """
-    place = existing(path)
-    if not place.is_dir():
+    folder = existing(path)
+    if not folder.is_dir():
         raise CallError(
-            f'"{place}" is a file, and what is there is never changed. Name a folder of records.'
+            f'"{folder}" is a file, and what is there is never changed. Name a folder of records.'
         )
-    if not os.access(place, os.W_OK | os.X_OK):
-        raise CallError(f'"{place}" is read-only: nothing can be added there.')
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise CallError(f'"{folder}" is read-only: nothing can be added there.')
     findings = list[Finding]()
-    books = [file for _, file in files_of(place, findings) if file.suffix.lower() in _BOOKS]
+    books = [file for _, file in files_of(folder, findings) if file.suffix.lower() in _BOOKS]
     if books:
         raise CallError(
-            f'The records of "{place}" are in a workbook ("{books[0].name}"), and a workbook is '
+            f'The records of "{folder}" are in a workbook ("{books[0].name}"), and a workbook is '
             "never changed. Enter it there, or save its sheets as CSV files (readings.csv, "
             "animals.csv, …) in a folder of their own."
         )
-    if unread := _beside_no_readings(place):
+    if unread := _beside_no_readings(folder):
         raise CallError(
-            f'"{place}" holds "{unread}" and no readings file: whether that holds its records is '
+            f'"{folder}" holds "{unread}" and no readings file: whether that holds its records is '
             "not clear. Name a folder of records in CSV files, or an empty one."
         )
-    return place
+    return folder
 
 
 def usable_records(folder: Path) -> Records:
@@ -114,7 +114,7 @@ def usable_records(folder: Path) -> Records:
         A finding stops the work.
     """
     records = read(folder)
-    if any(one.kind not in _BEGINNING for one in records.stopping):
+    if any(finding.kind not in _BEGINNING for finding in records.stopping):
         return records.require_usable()
     return records
 
@@ -161,7 +161,7 @@ def add_entry(
             return
         # Somebody added something meanwhile.
         more = _judged(folder, table, name, data, rows, judge)
-        if new := [one for one in more if one not in accepted]:
+        if new := [finding for finding in more if finding not in accepted]:
             raise CallError(f"The records changed meanwhile: {' '.join(new)} Try again.")
 
     publish(folder, {name: data}, check=still_so)
@@ -181,7 +181,7 @@ def _beside_no_readings(folder: Path) -> str:
     findings = list[Finding]()
     if any(table == "readings" for table, _ in files_of(folder, findings)):
         return ""
-    unread = [one.file for one in findings if one.kind == Kind.FILE_NOT_READ]
+    unread = [finding.file for finding in findings if finding.kind == Kind.FILE_NOT_READ]
     return unread[0] if unread else ""
 
 
@@ -200,38 +200,46 @@ def _judged(
     """Return what is to be asked about a new file; raise where it must not be added."""
     before, after = usable_records(folder), read_with(folder, {name: data})
     new = _new(before, after, name, len(rows))
-    for one in new:
-        if one.stops or one.outcome is not Outcome.KEPT:
-            raise _refusal(one)
-        if one.kind == _BEGUN:
+    for finding in new:
+        if finding.stops or finding.outcome is not Outcome.KEPT:
+            raise _refusal(finding)
+        if finding.kind == _BEGUN:
             raise _begun(rows[0])
     # Rows of other files may become unused, as where these would be its copies.
-    for other in TABLES:
-        if other != "animals" and _aside(after, other) > _aside(before, other):
+    for other_table in TABLES:
+        if other_table != "animals" and _aside(after, other_table) > _aside(before, other_table):
             raise CallError(
                 "Other rows would no longer be used with it, perhaps because this stands in the "
                 "records already; it was not added."
             )
     _refuse_misread(after, table, name, rows)
-    asks = [one for one in new if one.words.asks and one.kind not in _TOLD_IN_ROOM]
+    asks = [
+        candidate
+        for candidate in new
+        if candidate.words.asks and candidate.kind not in _TOLD_IN_ROOM
+    ]
     return [*dict.fromkeys(map(_note, asks)), *(judge(after, name) if judge else ())]
 
 
 def _new(before: Records, after: Records, name: str, rows: int) -> list[Finding]:
     """Return the findings that come with a file of so many rows: about it, or about others."""
     # What is said of the whole folder may now be said of its first file, which is this one.
-    old = {(one.kind, one.reason) for one in before.findings.reported if isinstance(one, Finding)}
+    old = {
+        (finding.kind, finding.reason)
+        for finding in before.findings.reported
+        if isinstance(finding, Finding)
+    }
     if max(len(before.findings), len(after.findings)) > _MANY:
         ours = after.findings.about({name: range(1, rows + 2)})
-        found = [one for one in ours if one.file == name]
+        found = [finding for finding in ours if finding.file == name]
     else:
         known = Counter(map(str, before.findings))
         found = []
-        for one in after.findings:
-            known[str(one)] -= 1
-            if known[str(one)] < 0:
-                found.append(one)
-    return [one for one in found if (one.kind, one.reason) not in old]
+        for finding in after.findings:
+            known[str(finding)] -= 1
+            if known[str(finding)] < 0:
+                found.append(finding)
+    return [candidate for candidate in found if (candidate.kind, candidate.reason) not in old]
 
 
 def _begun(row: Mapping[str, str]) -> CallError:
@@ -242,28 +250,33 @@ def _begun(row: Mapping[str, str]) -> CallError:
     )
 
 
-def _refusal(one: Finding) -> CallError:
-    if one.kind in _TWICE:
-        return _twice(one)
-    if one.kind == Kind.FUTURE_DATE:
+def _refusal(finding: Finding) -> CallError:
+    if finding.kind in _TWICE:
+        return _twice(finding)
+    if finding.kind == Kind.FUTURE_DATE:
         return CallError(
-            f"{one.column} {shown(one.value)} lies in the future, and was not added: enter what "
-            "has happened."
+            f"{finding.column} {shown(finding.value)} lies in the future, and was not added: "
+            "enter what has happened."
         )
-    return CallError(f"It would not be used, and was not added. {_note(one)}")
+    return CallError(f"It would not be used, and was not added. {_note(finding)}")
 
 
-def _note(one: Finding) -> str:
-    reason = replace(one, outcome=Outcome.KEPT).reason
-    where = f"{one.column} {shown(one.value)}: " if one.column and one.value.strip() else ""
-    where = where or (f"{one.column}: " if one.column else "")
-    return f"{where}{reason} {one.mend}".rstrip()
+def _note(finding: Finding) -> str:
+    reason = replace(finding, outcome=Outcome.KEPT).reason
+    where = (
+        f"{finding.column} {shown(finding.value)}: "
+        if finding.column and finding.value.strip()
+        else ""
+    )
+    where = where or (f"{finding.column}: " if finding.column else "")
+    return f"{where}{reason} {finding.mend}".rstrip()
 
 
-def _twice(one: Finding) -> CallError:
+def _twice(finding: Finding) -> CallError:
     return CallError(
         "This stands in the records already, and would be read twice; it was not added. "
-        f"({one.file}{'' if one.line is None else f', line {one.line}'}: {one.reason})"
+        f"({finding.file}{'' if finding.line is None else f', line {finding.line}'}: "
+        f"{finding.reason})"
     )
 
 

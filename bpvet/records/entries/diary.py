@@ -142,7 +142,7 @@ def _missed(
         sheet,
         table="missed",
         header=("animal", "from", "to", "what", "note"),
-        columns=tuple(pa.array(list(one), TEXT) for one in (whose, days_, days_, what_, note)),
+        columns=tuple(pa.array(list(texts), TEXT) for texts in (whose, days_, days_, what_, note)),
         lines=lines,
         broken={},
         told_apart=None,

@@ -33,7 +33,7 @@ def entries(records: Records) -> tuple[Listed, ...]:
     ----------
     records : Records
     """
-    return tuple(sorted(_listed(records), key=lambda one: (one.entry, one.table)))
+    return tuple(sorted(_listed(records), key=lambda listed: (listed.entry, listed.table)))
 
 
 def entry_named(records: Records, entry: str) -> tuple[Listed, ...]:
@@ -44,13 +44,13 @@ def entry_named(records: Records, entry: str) -> tuple[Listed, ...]:
     CallError
         It is cancelled already, or no row bears it.
     """
-    found = tuple(one for one in entries(records) if one.entry == entry)
+    found = tuple(listed for listed in entries(records) if listed.entry == entry)
     if found:
         return found
-    gone = [one for one in records.cancelled_rows if one.entry == entry]
+    gone = [row for row in records.cancelled_rows if row.entry == entry]
     if gone:
         raise CallError(f"The entry {shown(entry)} is cancelled already ({gone[0].why}).")
-    hint = did_you_mean(nearest(entry, [one.entry for one in entries(records)]))
+    hint = did_you_mean(nearest(entry, [listed.entry for listed in entries(records)]))
     raise CallError(
         f"No row of these records bears the entry {shown(entry)}: only what bpvet added can be "
         f"taken back. {hint}".rstrip()

@@ -73,7 +73,7 @@ class Conventions:
     def columns(self) -> dict[str, str]:
         """Every heading that is named anywhere, with our name."""
         parts = (*self.mapping_file.parts, self.options)
-        return {theirs: ours for part in parts for theirs, ours in part.columns.items()}
+        return {theirs: ours for convention in parts for theirs, ours in convention.columns.items()}
 
     def check(self, sheets: Sequence[RawSheet]) -> list[Finding]:
         """Return what is to be said of the TOML file, given what there is to read.
@@ -168,10 +168,10 @@ def mapping_of(columns: Mapping[str, str] | str | None) -> dict[str, str]:
         return {}
     if isinstance(columns, str):
         pairs = []
-        for part in filter(None, (part.strip() for part in columns.split(","))):
-            theirs, equals, ours = part.rpartition("=")
+        for pair in filter(None, (piece.strip() for piece in columns.split(","))):
+            theirs, equals, ours = pair.rpartition("=")
             if not equals:
-                raise CallError(f'In the columns, "{part}" has no "=": write "Pet ID=animal".')
+                raise CallError(f'In the columns, "{pair}" has no "=": write "Pet ID=animal".')
             pairs.append((theirs, ours))
     elif isinstance(columns, Mapping):
         pairs = [(str(theirs), str(ours)) for theirs, ours in columns.items()]
@@ -202,13 +202,19 @@ def _beside(path: object) -> Path | None:
 
 def _overruled(mapping_file: MappingFile, stated: Convention) -> Iterator[tuple[Code, NamedValues]]:
     """Yield what the TOML file says and an option says otherwise."""
-    if stated.dates and any(part.dates not in ("", stated.dates) for part in mapping_file.parts):
+    if stated.dates and any(
+        convention.dates not in ("", stated.dates) for convention in mapping_file.parts
+    ):
         yield Code.DATES_OVERRULED, (("order", stated.dates),)
-    if stated.unit and any(part.unit not in ("", stated.unit) for part in mapping_file.parts):
+    if stated.unit and any(
+        convention.unit not in ("", stated.unit) for convention in mapping_file.parts
+    ):
         yield Code.UNIT_OVERRULED, (("unit", stated.unit),)
     plain = plain_name(stated.encoding)
-    if plain and any(plain_name(part.encoding) not in ("", plain) for part in mapping_file.parts):
+    if plain and any(
+        plain_name(convention.encoding) not in ("", plain) for convention in mapping_file.parts
+    ):
         yield Code.ENCODING_OVERRULED, (("encoding", stated.encoding),)
     for theirs, ours in stated.columns.items():
-        if any(part.columns.get(theirs, ours) != ours for part in mapping_file.parts):
+        if any(convention.columns.get(theirs, ours) != ours for convention in mapping_file.parts):
             yield Code.COLUMN_OVERRULED, (("theirs", theirs), ("ours", ours))

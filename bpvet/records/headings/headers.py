@@ -164,7 +164,7 @@ def _names(
     names: list[str] = []
     unknown: list[str] = []
     taken = {*known_columns(raw.table), *ADDED[raw.table]}
-    for place, (heading, cells) in enumerate(zip(raw.header, raw.columns, strict=True), start=1):
+    for number, (heading, cells) in enumerate(zip(raw.header, raw.columns, strict=True), start=1):
         bare = heading.strip()
         mapped = mapping.get(bare, "")
         name = column_named(raw.table, mapped if mapped else bare)
@@ -172,7 +172,7 @@ def _names(
             names.append("")
             continue
         if not name:
-            name = bare or f"column {place}"
+            name = bare or f"column {number}"
             if name in taken:
                 name = next(n for k in range(2, 10**6) if (n := f"{name} ({k})") not in taken)
             unknown.append(name)
@@ -223,7 +223,7 @@ def _not_as_stated(
     raw: RawSheet, convention: Convention, layout: str, findings: list[Finding]
 ) -> Finding | None:
     """Return why a file cannot be used that is not laid out as was stated; None where it is."""
-    stated = [one for one in convention.layout if one != FILE_AN_ANIMAL]
+    stated = [word for word in convention.layout if word != FILE_AN_ANIMAL]
     if not stated or LAYOUTS[layout] in stated:
         return None
     found = _header(raw, "", Code.LAYOUT_NOT_AS_STATED, stated=stated[0], layout=LAYOUTS[layout])
@@ -269,11 +269,11 @@ def _header(raw: RawSheet, column: str, code: Code, **values: Any) -> Finding:
 def _side_by_side(sheet: Sheet, wide: list[str]) -> Sheet:
     """Return the sheet with one row for each filled reading, and one for a line without any."""
     n = len(sheet.lines)
-    place = {name: int(name.rpartition("_")[2]) for name in wide}
-    parts = sorted(set(place.values()))
+    number_of = {name: int(name.rpartition("_")[2]) for name in wide}
+    parts = sorted(set(number_of.values()))
     filled = np.zeros((n, len(parts)), dtype=bool)
-    for name, part in place.items():
-        filled[:, parts.index(part)] |= ~is_blank(sheet.columns[name])
+    for name, number in number_of.items():
+        filled[:, parts.index(number)] |= ~is_blank(sheet.columns[name])
     bare: NDArray[np.bool_] = np.asarray(~filled.any(axis=1))
     several = filled.sum(axis=1) >= 2
     filled[bare, 0] = True
@@ -284,13 +284,13 @@ def _side_by_side(sheet: Sheet, wide: list[str]) -> Sheet:
     headings = {name: sheet.headings[name] for name in others}
     blank = blanks(n)
     for quantity in READING_QUANTITIES:
-        mine = [f"{quantity}_{part}" for part in parts]
-        if any(name in place for name in mine):
+        mine = [f"{quantity}_{nth}" for nth in parts]
+        if any(name in number_of for name in mine):
             stacked = end_to_end([sheet.columns.get(name, blank) for name in mine])
             columns[quantity] = stacked.take(pa.array(column * n + rows))
             headings[quantity] = tuple(
-                sheet.headings.get(f"{quantity}_{part}", (quantity,))[0]
-                for part in range(parts[-1] + 1)
+                sheet.headings.get(f"{quantity}_{nth}", (quantity,))[0]
+                for nth in range(parts[-1] + 1)
             )
     new = np.full(n, -1)
     first = np.flatnonzero(np.diff(rows, prepend=-1))

@@ -145,12 +145,12 @@ def _across(laid: Laid, convention: Convention, findings: list[Finding]) -> Laid
     if bare.any():
         findings.append(_nothing_under_dates(raw, np.flatnonzero(bare)))
     filled[list(raw.broken), 0] = True
-    row, place = np.nonzero(filled)
+    row, column = np.nonzero(filled)
     index, n = pa.array(row), len(raw.lines)
     others = [i for i in range(len(raw.header)) if i not in set(dated.tolist())]
     stacked = pa.concat_arrays([uncoded(raw.columns[i]).cast(TEXT) for i in dated])
     heads = tuple(raw.header[i].strip() for i in dated)
-    made = (pa.array(heads, TEXT).take(pa.array(place)), stacked.take(pa.array(place * n + row)))
+    made = (pa.array(heads, TEXT).take(pa.array(column)), stacked.take(pa.array(column * n + row)))
     new = np.full(n, -1)
     first = np.flatnonzero(np.diff(row, prepend=-1))
     new[row[first]] = first
@@ -162,7 +162,7 @@ def _across(laid: Laid, convention: Convention, findings: list[Finding]) -> Laid
         broken={int(new[at]): why for at, why in raw.broken.items()},
     )
     mapping = {**laid.mapping, "taken_at": "taken_at", "systolic": "systolic"}
-    return Laid(sheet, mapping, "across", place, {"taken_at": heads, "systolic": heads})
+    return Laid(sheet, mapping, "across", column, {"taken_at": heads, "systolic": heads})
 
 
 def _which_order(raw: RawSheet, head: str) -> Finding:
@@ -213,9 +213,9 @@ def _chart_lines(laid: Laid) -> Laid:
         header.append(head)
         columns.append(cells)
     first = np.flatnonzero(np.diff(found.row, prepend=-1))
-    place = np.full(len(raw.lines), -1)
-    place[found.row[first]] = first
-    moved = {int(place[row]): why for row, why in raw.broken.items()}
+    first_reading = np.full(len(raw.lines), -1)
+    first_reading[found.row[first]] = first
+    moved = {int(first_reading[row]): why for row, why in raw.broken.items()}
     line = raw.columns[at]
     for row in np.flatnonzero(differs).tolist():
         text = str(uncoded(line)[int(found.row[row])].as_py())

@@ -201,9 +201,9 @@ class _Reader:
     def _layout(self, value: Any) -> tuple[str, ...]:
         words = (*LAYOUTS.values(), FILE_AN_ANIMAL)
         given = tuple(value) if isinstance(value, list | tuple) else (value,)
-        for one in given:
-            if one not in words:
-                self.refuse("layout", f"layout is {either(words)}, not {shown(str(one))}.")
+        for word in given:
+            if word not in words:
+                self.refuse("layout", f"layout is {either(words)}, not {shown(str(word))}.")
         return given
 
     def _texts(self, entries: Mapping[str, Any], key: str) -> dict[str, str]:

@@ -20,9 +20,11 @@ def nearest(text: str, known: Iterable[str], n: int = 3) -> tuple[str, ...]:
     ('oscillometric',)
     """
     names = list(dict.fromkeys(known))
-    other = OTHER_WORDS.get(plain_name(text).replace("_", " "), OTHER_WORDS.get(plain_name(text)))
-    if other in names:
-        return (str(other),)
+    preferred = OTHER_WORDS.get(
+        plain_name(text).replace("_", " "), OTHER_WORDS.get(plain_name(text))
+    )
+    if preferred in names:
+        return (str(preferred),)
     by_folded: dict[str, list[str]] = {}
     for name in names:
         by_folded.setdefault(name.casefold(), []).append(name)

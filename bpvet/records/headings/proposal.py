@@ -165,7 +165,7 @@ def _chosen(
     best: dict[int, int] = {}
     for name, found in wanted.items():
         top = max(score for score, _, _ in found)
-        equals = [one for one in found if one[0] == top]
+        equals = [match for match in found if match[0] == top]
         for score, i, why in equals:
             if score <= best.get(i, 0):
                 continue
@@ -187,9 +187,11 @@ def _by_profiles_alone(
     """Add what only the cells show: a column that alone looks like one that is missing."""
     for name, kind, words in _NEEDED:
         named = {*known, *(taken for taken, _, _ in chosen.values())}
-        if any(one.startswith(name) for one in named):
+        if any(taken_name.startswith(name) for taken_name in named):
             continue
-        free = [i for i, one in enumerate(known) if not one and i not in chosen and heads[i]]
+        free = [
+            i for i, our_name in enumerate(known) if not our_name and i not in chosen and heads[i]
+        ]
         alike = [i for i in free if profiles[i].kind == kind]
         if len(alike) == 1:
             why = reason("proposal.only_these", words=profiles[alike[0]].words or words)

@@ -77,12 +77,12 @@ def acute_kidney(history: LabHistory, as_of: np.datetime64) -> AcuteRise | None:
     days = history.days("creatinine", as_of)
     oldest = as_of - np.timedelta64(int(number_of("project.kidney.alarm_age")), "D")
     week = int(number_of("kidney.acute.week"))
-    for place, values in enumerate(days):
+    for day_index, values in enumerate(days):
         if values[0].date < oldest:
             return None
         earlier = [
             value
-            for day in days[place + 1 :]
+            for day in days[day_index + 1 :]
             if days_between(day[0].date, values[0].date) <= week
             for value in day
         ]
@@ -164,16 +164,16 @@ def potassium_alarm(history: LabHistory, as_of: np.datetime64) -> PotassiumAlarm
     return None
 
 
-def _potassium_level(one: LabValue) -> str | None:
+def _potassium_level(lab_value: LabValue) -> str | None:
     """Return the level of a value, "" where it is none, None where a bound leaves it open."""
-    value = one.modelled
+    value = lab_value.modelled
     assert value is not None
     high, low, repeat = (
         number_of(f"kidney.potassium.{name}") for name in ("high", "low", "repeat")
     )
-    if one.bound == "at least":
+    if lab_value.bound == "at least":
         return "high" if value >= high else "repeat" if value >= repeat else None
-    if one.bound == "at most":
+    if lab_value.bound == "at most":
         return "low" if value <= low else None
     if value > high:
         return "high"
@@ -235,7 +235,11 @@ def kidney_stage_now(history: LabHistory, species: str, as_of: np.datetime64) ->
         return KidneyStage(None, reason=reason("kidney.stage_old"))
     if acute_kidney(history, as_of) is not None:
         return KidneyStage(None, reason=reason("kidney.not_stable"))
-    staged = [one for marker in recent if (one := _marker_stage(history, marker, species, as_of))]
+    staged = [
+        staged_value
+        for marker in recent
+        if (staged_value := _marker_stage(history, marker, species, as_of))
+    ]
     if not staged:
         why = reason("kidney.stage_unit") if species in SPECIES else reason("kidney.stage_species")
         return KidneyStage(None, reason=why)
@@ -248,7 +252,13 @@ def _marker_stage(
     days = [
         found
         for values in history.days(marker, as_of)
-        if (found := [(n, one) for one in values if (n := stage_of(one, species)) is not None])
+        if (
+            found := [
+                (n, lab_value)
+                for lab_value in values
+                if (n := stage_of(lab_value, species)) is not None
+            ]
+        )
     ]
     newest = history.days(marker, as_of)[0][0].date
     if not days or days[0][0][1].date != newest:

@@ -235,7 +235,7 @@ def _gathered(rows: pd.DataFrame) -> dict[str, _Gathered]:
         if (analyte, unit) not in known:
             known[analyte, unit] = factor(analyte, unit), unit_as_given(analyte, unit)
         scale, printed = known[analyte, unit]
-        one = LabValue(
+        lab_value = LabValue(
             analyte=analyte,
             date=date,
             value=value,
@@ -245,7 +245,7 @@ def _gathered(rows: pd.DataFrame) -> dict[str, _Gathered]:
             file=file,
             line=line,
         )
-        found.setdefault(animal, {}).setdefault(analyte, []).append(one)
+        found.setdefault(animal, {}).setdefault(analyte, []).append(lab_value)
     return found
 
 

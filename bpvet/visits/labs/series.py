@@ -88,13 +88,13 @@ def left_out(records: Records, animal: str, quantity: str) -> tuple[tuple[LabVal
     A bound is never taken as a number, 0 has no logarithm, and no unit is guessed.
     """
     found = []
-    for one in lab_history(records, animal).analytes.get(quantity, ()):
-        if one.bound:
-            found.append((one, reason("labs.bound")))
-        elif one.modelled is None:
-            found.append((one, reason("labs.unit", unit=one.unit)))
-        elif one.value <= 0:
-            found.append((one, reason("labs.zero")))
+    for lab_value in lab_history(records, animal).analytes.get(quantity, ()):
+        if lab_value.bound:
+            found.append((lab_value, reason("labs.bound")))
+        elif lab_value.modelled is None:
+            found.append((lab_value, reason("labs.unit", unit=lab_value.unit)))
+        elif lab_value.value <= 0:
+            found.append((lab_value, reason("labs.zero")))
     return tuple(found)
 
 

@@ -187,8 +187,8 @@ def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
     for file, line in places:
         lines.setdefault(file, set()).add(line)
     found = records.findings.by_code(Code.NOT_A_NUMBER).about(lines)
-    written = {(one.file, one.line): one.value for one in found}
-    cells = rows.assign(cell=[written.get(place, "") for place in places])
+    written = {(finding.file, finding.line): finding.value for finding in found}
+    cells = rows.assign(cell=[written.get(file_line, "") for file_line in places])
     yield from _said(cells, "cell", "taken_at", IN_CELL)
 
 

@@ -81,9 +81,9 @@ def sign_states(signs: Iterable[Sign]) -> tuple[SignState, ...]:
     normal = _normal(rows)
     states = [_state(group, normal) for group in kept.values()]
     # Without a date (NaT) as the oldest: it compares with nothing.
-    dated = [one for one in states if not np.isnat(one.seen_on)]
-    undated = [one for one in states if np.isnat(one.seen_on)]
-    newest = sorted(dated, key=lambda one: (one.seen_on, one.text), reverse=True)
+    dated = [state for state in states if not np.isnat(state.seen_on)]
+    undated = [state for state in states if np.isnat(state.seen_on)]
+    newest = sorted(dated, key=lambda state: (state.seen_on, state.text), reverse=True)
     return (*newest, *undated)
 
 
@@ -105,7 +105,7 @@ def _state(rows: list[Sign], normal: dict[str, np.datetime64]) -> SignState:
     of_day = [sign for sign in rows if sign.seen_on == newest_day] or rows
     # A sign that the vet has judged longstanding outweighs another row of its day; that word beside
     # a denial judges nothing and outweighs nothing.
-    newest = max(of_day, key=lambda one: (_is_judged(one), _CARE.index(one.reading)))
+    newest = max(of_day, key=lambda sign: (_is_judged(sign), _CARE.index(sign.reading)))
     # The dates of the rows in which a sign lives, after the last that answered it.
     examined = normal.get(newest.group)
     answers = [row.seen_on for row in rows if row.reading in ("denied", "past")]

@@ -241,7 +241,11 @@ def _joined(coefficients: list[tuple[Course, Row]], findings: list[Finding]) -> 
         if course.kind != "base":
             key = (*key, course.spell)
         begun.setdefault(key, []).append((course, row))
-    courses = [one for group in begun.values() for one in _begun_together(group, findings)]
+    courses = [
+        joined_course
+        for group in begun.values()
+        for joined_course in _begun_together(group, findings)
+    ]
     alike: dict[tuple[object, ...], list[tuple[Course, Row]]] = {}
     for course, row in courses:
         key = (course.started_on, str(course.stopped_on), course.tau_days, str(course.missed))
@@ -263,13 +267,13 @@ def _begun_together(
     if len(group) == 1:
         return group
     members, row = [course for course, _ in group], group[-1][1]
-    stops = sorted({one.stopped_on for one in members if not np.isnat(one.stopped_on)})
-    ongoing = any(np.isnat(one.stopped_on) for one in members)
+    stops = sorted({course.stopped_on for course in members if not np.isnat(course.stopped_on)})
+    ongoing = any(np.isnat(course.stopped_on) for course in members)
     last = np.datetime64("NaT", "D") if ongoing else stops[-1]
     whole = replace(
         _as_one(members),
         stopped_on=last,
-        tau_days=max(one.tau_days for one in members),
+        tau_days=max(course.tau_days for course in members),
         missed=_all_missed(members),
     )
     findings.append(not_told_apart(row, whole.together_with))
@@ -277,7 +281,7 @@ def _begun_together(
         replace(whole, kind="left", started_on=stop, drug=" + ".join(_going_on(members, stop)))
         for stop in (stops if ongoing else stops[:-1])
     ]
-    return [(whole, row), *((one, row) for one in left)]
+    return [(whole, row), *((later, row) for later in left)]
 
 
 def _all_missed(members: list[Course]) -> Stretches:

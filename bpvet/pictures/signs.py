@@ -15,7 +15,9 @@ from bpvet.wording.en.pictures.trend import NO_USABLE_READING, sign_label
 def unmeasured_marks(records: Records, animal: str, after: np.datetime64) -> tuple[SignMark, ...]:
     """Return the days after another on which no reading of the animal can be used, in order."""
     days = unmeasured_days(records, animal).get(animal, ())
-    return tuple(SignMark(day.date, NO_USABLE_READING) for day in days if day.date > after)
+    return tuple(
+        SignMark(day.date, NO_USABLE_READING) for day in days if not day.used and day.date > after
+    )
 
 
 def sign_marks(records: Records, animal: str, as_of: np.datetime64) -> tuple[SignMark, ...]:

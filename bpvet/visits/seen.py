@@ -86,6 +86,8 @@ class AnimalRecord:
         ``protein``; and what of `RISKS` an animal has.
     unmeasured : tuple of UnmeasuredDay
         Days after the latest date (all, without one) on which no reading can be used.
+    partly : UnmeasuredDay or None
+        The latest date, where not all of its readings can be used.
     lookalikes : tuple of Lookalike
         Ids that look like its own, with rows that may be its own.
     aside : RowsAside
@@ -100,6 +102,7 @@ class AnimalRecord:
     at_risk: tuple[str, ...]
     risks: tuple[str, ...]
     unmeasured: tuple[UnmeasuredDay, ...]
+    partly: UnmeasuredDay | None
     lookalikes: tuple[Lookalike, ...]
     aside: RowsAside
 
@@ -199,7 +202,13 @@ def animal_record(
         kidneys=kidneys,
         at_risk=tuple(_at_risk(kidneys)),
         risks=_risks(signs, kidneys, treatments, as_of),
-        unmeasured=tuple(day for day in days if latest is None or day.date > latest.date),
+        unmeasured=tuple(
+            day for day in days if not day.used and (latest is None or day.date > latest.date)
+        ),
+        partly=next(
+            (day for day in days if day.used and latest is not None and day.date == latest.date),
+            None,
+        ),
         lookalikes=alike,
         aside=aside or RowsAside(),
     )

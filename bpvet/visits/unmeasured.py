@@ -1,7 +1,8 @@
-"""Days on which an animal was to be measured and no reading can be used.
+"""Days on which an animal was to be measured, and none or not all of the readings can be used.
 
-Such a day makes no session, and without a word of it an animal whose pressure could not be taken
-would look like one that was not seen.
+A day without any makes no session, and without a word of it an animal whose pressure could not be
+taken would look like one that was not seen. What is unread beside a usable reading may be what
+mattered: "24O" and "2 30" beside 140.
 """
 
 from __future__ import annotations
@@ -18,23 +19,26 @@ from bpvet.records.records import Records
 
 @dataclass(frozen=True, eq=False)
 class UnmeasuredDay(Content):
-    """A day with readings of which none can be used: each is set aside or excluded.
+    """A day with readings that cannot be used, exact doubles left out.
 
     Parameters
     ----------
     date : datetime64[D]
     rows : int
-        Its readings, exact doubles left out.
+        How many; where others of the day are usable, without those that the clinic excluded.
+    used : int
+        Usable ones of that day.
     """
 
     date: np.datetime64
     rows: int
+    used: int = 0
 
 
 def unmeasured_days(
     records: Records, animal: str | None = None
 ) -> Mapping[str, tuple[UnmeasuredDay, ...]]:
-    """Return the days without a usable reading of each animal that has any, in order.
+    """Return the days with readings that cannot be used of each animal that has any, in order.
 
     Parameters
     ----------
@@ -57,13 +61,14 @@ def unmeasured_days(
             "animal": frame["animal"][near].astype(str),
             "date": day[near],
             "unused": unused[near],
+            "aside": unused[near] & (frame["set_aside"] != "")[near],
             "used": (frame["set_aside"] == "")[near] & (frame["excluded"] == "")[near],
         }
     )
-    days = rows.groupby(["animal", "date"], sort=True)[["unused", "used"]].sum()
+    days = rows.groupby(["animal", "date"], sort=True)[["unused", "aside", "used"]].sum()
     found: dict[str, list[UnmeasuredDay]] = {}
-    for (whose, date), unused_rows, used in days.itertuples(name=None):
-        if unused_rows and not used:
-            unmeasured = UnmeasuredDay(np.datetime64(date, "D"), int(unused_rows))
+    for (whose, date), unused_rows, aside, used in days.itertuples(name=None):
+        if many := int(aside if used else unused_rows):
+            unmeasured = UnmeasuredDay(np.datetime64(date, "D"), many, int(used))
             found.setdefault(str(whose), []).append(unmeasured)
     return {whose: tuple(of_animal) for whose, of_animal in found.items()}

@@ -15,7 +15,7 @@ KEYS = MappingProxyType(
     {
         # One animal.
         "urgent": tuple(rule.value for rule in UrgentRule),
-        "unmeasured": ("",),
+        "unmeasured": ("", "part"),
         "lookalikes": ("",),
         "set_aside": ("",),
         "species": ("no_facts", "blank"),

@@ -34,6 +34,22 @@ def test_one_usable_reading_makes_the_day_measured():
     assert _days(_records(rows)) == {}
 
 
+def test_what_is_unread_beside_a_usable_reading_of_the_newest_day_is_told():
+    rows = [("A", "2026-05-20", "24O", ""), ("A", "2026-05-20", "2 30", "")]
+    rows += [("A", "2026-05-20", "160", "struggling"), ("A", "2026-05-20", "140", "")]
+    (day,) = unmeasured_days(_records(rows))["A"]
+    assert (day.rows, day.used) == (2, 1)
+    (text,) = _told(rows, "unmeasured.part")
+    assert text.startswith("Of 20 May 2026 two further readings are on record and cannot be used")
+    # Of an older day it stands among the findings.
+    assert _told([*rows, ("A", "2026-05-22", "150", "")], "unmeasured.part") == []
+
+
+def _told(rows: list[tuple[str, str, str, str]], key: str) -> list[str]:
+    answer = bpvet.fit_trend(_records(rows), "A").answer()
+    return [one.text for one in answer.statements if one.key == key]
+
+
 def test_no_sound_was_measured():
     assert _days(_records([("A", "2026-05-20", "no sound", "")])) == {}
 

@@ -107,6 +107,8 @@ class RecordedAnswer(Content):
         Missed or late doses, as recorded.
     unmeasured : tuple of UnmeasuredDay
         Days after the latest session on which no reading can be used.
+    partly : UnmeasuredDay or None
+        The latest date, where not all of its readings can be used.
     lookalikes : tuple of Lookalike
         Ids that look like its own, with rows that may be its own.
     aside : RowsAside
@@ -127,6 +129,7 @@ class RecordedAnswer(Content):
     swings: bool
     missed: tuple[str, ...]
     unmeasured: tuple[UnmeasuredDay, ...]
+    partly: UnmeasuredDay | None
     lookalikes: tuple[Lookalike, ...]
     aside: RowsAside
     unread_files: tuple[str, ...]
@@ -169,6 +172,7 @@ def recorded_answer(
         swings=shown is not None and _swings(shown),
         missed=tuple(_missed(rows) for rows in missed_rows(records, animal).get(animal, ())),
         unmeasured=found.found.unmeasured,
+        partly=found.found.partly,
         lookalikes=found.found.lookalikes,
         aside=found.found.aside,
         unread_files=tuple(

@@ -132,6 +132,14 @@ def uncounted_statements(found: RecordedAnswer | AnimalRecord) -> Iterator[State
     """Yield what is told of rows that may be the animal's and that no number here rests on."""
     if found.unmeasured:
         yield _unmeasured(found.unmeasured)
+    if found.partly is not None:
+        unread = counted(found.partly.rows, "further reading")
+        are, them = ("is", "it") if found.partly.rows == 1 else ("are", "them")
+        text = (
+            f"Of {day(found.partly.date)} {unread} {are} on record and cannot be used: the mean of "
+            f"that day does not know of {them}."
+        )
+        yield Statement("unmeasured.part", f"{text} bpvet check says why.", outside=text)
     if found.lookalikes:
         ids = (
             f"“{alike.written}” ({counted(alike.rows, 'row')}, the newest of {day(alike.newest)})"

@@ -47,7 +47,7 @@ def test_a_guess_saves_steps(fit: Cohort, monkeypatch: pytest.MonkeyPatch) -> No
 
 
 def test_a_guess_is_the_line_through_the_nearest_two() -> None:
-    refits = profile_likelihood._Refits(None, None)  # type: ignore[arg-type]
+    refits = profile_likelihood._Refits(None, None, 0.0)  # type: ignore[arg-type]
     assert refits._guesses(1.0, 2) == []
     for at in (1.0, 2.0, 9.0):
         refits.ends[at] = np.array([2.0 * at, -at])

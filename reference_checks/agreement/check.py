@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.maths.agreement.comparison import Estimated, Line
+from bpvet.maths.agreement.comparison import Line
 from bpvet.maths.agreement.lines import deming, passing_bablok
+from bpvet.maths.estimate import Estimate
 from bpvet.models.agreement.agreement import Agreement, agreement
 
 HERE = Path(__file__).parent
@@ -64,7 +65,7 @@ def firsts(frame: pd.DataFrame) -> pd.DataFrame:
     return frame[frame["replicate"] == 1]
 
 
-def interval_rows(kind: str, ours: Estimated, theirs: list[float], tolerance: float) -> list[Row]:
+def interval_rows(kind: str, ours: Estimate, theirs: list[float], tolerance: float) -> list[Row]:
     return [
         relative(kind, ours.lower, theirs[0], tolerance),
         relative(kind, ours.upper, theirs[1], tolerance),

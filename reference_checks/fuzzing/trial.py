@@ -96,7 +96,7 @@ def _reader(draws: Draws, watch: Watch, place: Path, records: Path, own: Path) -
 
     def call() -> int:
         found = bpvet.read(url_or_path(place), as_of=AS_OF)
-        adds_up(accounting(judged(found, "guideline")[0]))
+        adds_up(accounting(judged(found, "guideline")[0].frame()))
         print(len(found.readings), *found.findings[:3])
         return 0
 

@@ -79,6 +79,7 @@ def _compiled() -> ModuleType:
             del sys.modules[_PACKAGE]
         return getattr(import_module(_PACKAGE), name)
 
+    # A module may have such a function of its own; its type knows only the method.
     package.__getattr__ = whole  # type: ignore[method-assign]
     sys.modules[_PACKAGE] = package
     try:

@@ -47,6 +47,7 @@ def test_a_guess_saves_steps(fit: Cohort, monkeypatch: pytest.MonkeyPatch) -> No
 
 
 def test_a_guess_is_the_line_through_the_nearest_two() -> None:
+    # Guesses rest on where refits ended alone: criterion and optimum are not asked.
     refits = profile_likelihood._Refits(None, None, 0.0)  # type: ignore[arg-type]
     assert refits._guesses(1.0, 2) == []
     for at in (1.0, 2.0, 9.0):

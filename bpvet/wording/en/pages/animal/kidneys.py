@@ -34,6 +34,8 @@ def _rows(joint: Joint) -> Iterator[tuple[str, str, str, str, str]]:
     mean, low, high = joint.correlation
     yield (
         f"Correlation of {name} and pressure",
-        *(number(figure, 2) for figure in (mean, low, high)),  # type: ignore[misc]
+        number(mean, 2),
+        number(low, 2),
+        number(high, 2),
         "",
     )

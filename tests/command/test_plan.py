@@ -1,6 +1,7 @@
 """`bpvet plan`: a new animal, one already measured, a study; and what does not go together."""
 
 import json
+from pathlib import Path
 
 import pytest
 
@@ -60,6 +61,14 @@ def test_what_is_urgent_comes_before_a_plan(run, tmp_path, animal, rule):
     held = json.loads(run(*argv, "--json").out)
     assert held["urgent"][0]["rule"] == rule
     assert held["statements"][0]["key"] == f"urgent.{rule}"
+
+
+def test_a_visit_without_a_usable_reading_comes_before_a_plan(run):
+    folder = Path(__file__).parents[1] / "scenarios" / "could_not_be_measured"
+    argv = ("plan", folder, "--animal", "F71", "--as-of", "2026-11-30")
+    assert run(*argv).out.startswith("On 20 November 2026 three readings are on record")
+    keys = [one["key"] for one in json.loads(run(*argv, "--json").out)["statements"]]
+    assert keys.index("unmeasured") < keys.index("signs.note") < keys.index("plan.known")
 
 
 @pytest.mark.parametrize(

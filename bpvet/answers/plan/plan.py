@@ -12,7 +12,8 @@ from bpvet.answers.plan.result import (
     SpellPrecision,
 )
 from bpvet.answers.plan.settle import open_questions
-from bpvet.answers.trend.safety import UrgentAnswer, urgent_answers
+from bpvet.answers.trend.safety import urgent_answers
+from bpvet.facts.categories import Guideline
 from bpvet.facts.categories import guideline as guideline_of
 from bpvet.facts.cautions import licensed
 from bpvet.facts.words import UNITS
@@ -21,7 +22,7 @@ from bpvet.models.plan.plan import Plan
 from bpvet.models.plan.schedule import MOST_VISITS
 from bpvet.models.plan.study import Study
 from bpvet.models.safety.case import AnimalCase
-from bpvet.models.safety.safety import safety, systolic_trend
+from bpvet.models.safety.safety import Safety, safety, systolic_trend
 from bpvet.models.trend.effects import NONE_BEFORE
 from bpvet.models.trend.trend import Trend
 
@@ -131,13 +132,13 @@ def further_answer(
     from bpvet.wording.en.plan import worded_further
 
     precision = further(trend, visits, readings, every_days, level)
-    fewest = fewest_further(trend, within, readings, every_days, level)
     low, high = trend.latest.interval(level)
     series = trend.series
-    names = trend.records.animals.set_index("animal")["name"]
+    chosen = guideline_of(guideline, series.species or None)
+    held = _safety(trend, chosen)
     answer = FurtherAnswer(
         animal=series.animal,
-        name=str(names.get(series.animal, "")),
+        name=trend.records.rows_by_animal[series.animal].name,
         species=series.species,
         method=series.method,
         condition=series.condition,
@@ -155,26 +156,25 @@ def further_answer(
         slope=precision.slope,
         effects=_spells(precision),
         within=within,
-        fewest_visits=fewest,
+        fewest_visits=fewest_further(trend, within, readings, every_days, level),
         most_visits=MOST_VISITS,
         open_questions=open_questions(trend, visits, readings, every_days, guideline),
-        urgent=_urgent(trend, guideline),
+        urgent=urgent_answers(held, chosen),
         priors_source=trend.priors.source,
         cautions=(licensed(),),
         version=__version__,
         data_digest=trend.records.digest,
     )
-    return worded_further(answer)
+    return worded_further(answer, held)
 
 
-def _urgent(trend: Trend, guideline: str) -> tuple[UrgentAnswer, ...]:
-    """Return what is urgent of the animal, as its trend says it."""
-    chosen = guideline_of(guideline, trend.series.species or None)
+def _safety(trend: Trend, chosen: Guideline) -> Safety:
+    """Return what comes before any plan of the animal, as its trend says it."""
     sessions, treatments = trend.context.sessions, trend.context.treatments
     case = AnimalCase(
         trend.records, trend.series.animal, sessions, treatments, systolic_trend(trend)
     )
-    return urgent_answers(safety(case, chosen), chosen)
+    return safety(case, chosen)
 
 
 def _spells(precision: Further) -> tuple[SpellPrecision, ...]:

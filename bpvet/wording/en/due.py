@@ -16,7 +16,7 @@ from bpvet.models.safety.safety import Safety
 from bpvet.printing import number
 from bpvet.records.table_files import ColumnWords
 from bpvet.wording.en.phrases import capital, cited, counted, day, listed
-from bpvet.wording.en.trend.recorded import asked_where, uncounted_statements
+from bpvet.wording.en.trend.recorded import asking_statements, uncounted_statements
 
 if TYPE_CHECKING:
     from bpvet.answers.due.due import DueRow
@@ -102,7 +102,7 @@ def why_of(
 def open_questions(held: Safety) -> list[str]:
     """Return what is to be read or mended before anything is planned, a sentence each."""
     days = uncounted_statements(held.found)
-    asks = (f"{asked_where(note)} “{note.text}”: is that a sign?" for note in held.asks)
+    asks = (asked.text for asked in asking_statements(held.asks))
     return [*(statement.text for statement in days), *dict.fromkeys(asks)]
 
 

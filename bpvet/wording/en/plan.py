@@ -15,9 +15,11 @@ from bpvet.answers.statement import Statement, texts_of
 from bpvet.facts.words import CONDITION_WORDS, QUANTITY_WORDS, TAKEN_BY
 from bpvet.models.plan.schedule import Precision
 from bpvet.models.plan.study import Study
+from bpvet.models.safety.safety import Safety
 from bpvet.printing import a_or_an, number, probability
 from bpvet.wording.en.phrases import capital, counted, day, percent
 from bpvet.wording.en.safety.urgent import urgent_statements
+from bpvet.wording.en.trend.recorded import asking_statements, uncounted_statements
 from bpvet.wording.en.trend.settle import settle_words
 
 #: Shares of the SD before the visits: from here on they tell almost nothing, or little.
@@ -33,9 +35,9 @@ def worded_plan(answer: PlanAnswer) -> PlanAnswer:
     )
 
 
-def worded_further(answer: FurtherAnswer) -> FurtherAnswer:
+def worded_further(answer: FurtherAnswer, held: Safety) -> FurtherAnswer:
     """Return a plan for an animal already measured with what is told of it, and its grounds."""
-    statements = further_statements(answer)
+    statements = further_statements(answer, held)
     return replace(
         answer, statements=statements, sentences=texts_of(statements), notes=further_notes(answer)
     )
@@ -55,10 +57,15 @@ def plan_statements(answer: PlanAnswer) -> tuple[Statement, ...]:
     return tuple(statements)
 
 
-def further_statements(answer: FurtherAnswer) -> tuple[Statement, ...]:
-    """Return what is told of a plan for an animal already measured."""
+def further_statements(answer: FurtherAnswer, held: Safety) -> tuple[Statement, ...]:
+    """Return what is told of a plan for an animal already measured.
+
+    First what cannot wait for it, and what it does not know of.
+    """
     return (
         *urgent_statements(answer.urgent),
+        *uncounted_statements(held.found),
+        *asking_statements(held.asks),
         Statement("plan.known", _now(answer)),
         Statement("plan.further", _further(answer)),
         Statement("plan.fewest", _fewest_further(answer)),

@@ -110,6 +110,12 @@ def sign_statements(found: tuple[SignState, ...], named: set[str]) -> Iterator[S
         )
 
 
+def asking_statements(asks: tuple[SignState, ...]) -> Iterator[Statement]:
+    """Yield what is asked before anything is planned, a sign that may be there each."""
+    for sign in asks:
+        yield Statement("signs.note", f"{asked_where(sign)} “{sign.text}”: is that a sign?")
+
+
 def asked_where(one: SignState) -> str:
     """Return where the words stand that are asked about, as the beginning of a sentence."""
     on = "" if np.isnat(one.seen_on) else f" of {day(one.seen_on)}"

@@ -8,7 +8,7 @@ from bpvet.facts.signs.signs import status_shown
 from bpvet.figures.pictures import SignMark
 from bpvet.records.records import Records
 from bpvet.visits.signs.signs import day_of
-from bpvet.visits.unmeasured import unmeasured_days
+from bpvet.visits.uncounted.unmeasured import unmeasured_days
 from bpvet.wording.en.pictures.trend import NO_USABLE_READING, sign_label
 
 

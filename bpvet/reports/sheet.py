@@ -55,6 +55,7 @@ class Fitted:
     Parameters
     ----------
     urgent : tuple of str
+        Urgent lines, then open questions.
     rows : tuple of SheetRow
     cut : bool
         Whether some text is shown short.
@@ -90,7 +91,9 @@ def _body(answer: SheetAnswer, _: str) -> str:
     fitted = _fitted(answer)
     species = block(answer.species, 40, 1, _SIZE).text if answer.species else ""
     made = who_line(answer, species)
-    urgent = heading(2, URGENT) + "".join(map(paragraph, fitted.urgent))
+    urgent = heading(2, URGENT if answer.urgent else SHEET_WORDS["open"]) + "".join(
+        map(paragraph, fitted.urgent)
+    )
     protocol = protocol_lines(answer.species)
     notes = " ".join((BACK, protocol_credit(answer.species)))
     foot = " ".join((notes, *footnotes(notes), licensed()))
@@ -163,7 +166,7 @@ def _boxes() -> str:
 
 def _fitted(answer: SheetAnswer) -> Fitted:
     """Return what stands on the sheet: rows of two lines, of one where much is urgent."""
-    urgent = [finding.text for finding in answer.urgent]
+    urgent = [*(finding.text for finding in answer.urgent), *answer.open_questions]
     room = HEIGHT - _FIXED - _below(answer)
     for most in (3, 2, 1):
         rows = tuple(

@@ -28,14 +28,12 @@ from bpvet.visits.labs.events import (
 from bpvet.visits.labs.history import LabHistory, LabValue, all_lab_histories, lab_history
 from bpvet.visits.labs.kidney_reaction import KidneyReaction, kidney_reactions
 from bpvet.visits.latest_date import latest_date
-from bpvet.visits.lookalikes import Lookalike, lookalikes
 from bpvet.visits.session_columns import SessionTable
-from bpvet.visits.set_aside import RowsAside, rows_aside
 from bpvet.visits.signs.signs import Sign, all_signs, animal_signs
 from bpvet.visits.signs.states import SignState, sign_states
 from bpvet.visits.treatments.changes import Change, changes
 from bpvet.visits.treatments.courses import Treatments
-from bpvet.visits.unmeasured import UnmeasuredDay, unmeasured_days
+from bpvet.visits.uncounted.uncounted import Uncounted, UncountedRows
 from bpvet.visits.urgency import Seen, on_at
 
 #: What makes an animal without a drug one that is seen sooner.
@@ -84,14 +82,8 @@ class AnimalRecord:
     at_risk, risks : tuple of str
         What makes a treated animal one at risk: ``stage``, ``reaction``, ``weight`` or
         ``protein``; and what of `RISKS` an animal has.
-    unmeasured : tuple of UnmeasuredDay
-        Days after the latest date (all, without one) on which no reading can be used.
-    partly : UnmeasuredDay or None
-        The latest date, where not all of its readings can be used.
-    lookalikes : tuple of Lookalike
-        Ids that look like its own, with rows that may be its own.
-    aside : RowsAside
-        Rows that cannot be used.
+    uncounted : Uncounted
+        What is on record and not counted.
     """
 
     animal: str
@@ -101,10 +93,7 @@ class AnimalRecord:
     kidneys: Kidneys
     at_risk: tuple[str, ...]
     risks: tuple[str, ...]
-    unmeasured: tuple[UnmeasuredDay, ...]
-    partly: UnmeasuredDay | None
-    lookalikes: tuple[Lookalike, ...]
-    aside: RowsAside
+    uncounted: Uncounted
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,18 +107,12 @@ class Gathered:
         not in it.
     labs : mapping of str to LabHistory
         By animal; likewise.
-    unmeasured : mapping of str to tuple of UnmeasuredDay
-    lookalikes : mapping of str to tuple of Lookalike
-        By animal; likewise.
-    aside : mapping of str to RowsAside
-        By animal; likewise.
+    uncounted : UncountedRows
     """
 
     signs: Mapping[str, tuple[Sign, ...]]
     labs: Mapping[str, LabHistory]
-    unmeasured: Mapping[str, tuple[UnmeasuredDay, ...]]
-    lookalikes: Mapping[str, tuple[Lookalike, ...]]
-    aside: Mapping[str, RowsAside]
+    uncounted: UncountedRows
 
     @classmethod
     def of(cls, records: Records) -> Gathered:
@@ -138,8 +121,7 @@ class Gathered:
         for sign in all_signs(records):
             signs.setdefault(sign.animal, []).append(sign)
         fixed = {animal: tuple(rows) for animal, rows in signs.items()}
-        days, alike = unmeasured_days(records), lookalikes(records)
-        return cls(fixed, all_lab_histories(records), days, alike, rows_aside(records))
+        return cls(fixed, all_lab_histories(records), UncountedRows.read(records))
 
 
 def animal_record(
@@ -167,15 +149,11 @@ def animal_record(
     row = animal_rows(records)[animal]
     if gathered is None:
         rows_of_signs, history = animal_signs(records, animal), lab_history(records, animal)
-        days = unmeasured_days(records, animal).get(animal, ())
-        alike = lookalikes(records).get(animal, ())
-        aside = rows_aside(records, animal).get(animal)
+        uncounted = UncountedRows.read(records, animal)
     else:
         rows_of_signs = gathered.signs.get(animal, ())
         history = gathered.labs.get(animal) or LabHistory(animal, row.species)
-        days = gathered.unmeasured.get(animal, ())
-        alike = gathered.lookalikes.get(animal, ())
-        aside = gathered.aside.get(animal)
+        uncounted = gathered.uncounted
     changed = changes(records, animal, treatments)
     kidneys = kidneys_of(history, as_of, changed, treatments)
     signs = sign_states(rows_of_signs)
@@ -202,15 +180,7 @@ def animal_record(
         kidneys=kidneys,
         at_risk=tuple(_at_risk(kidneys)),
         risks=_risks(signs, kidneys, treatments, as_of),
-        unmeasured=tuple(
-            day for day in days if not day.used and (latest is None or day.date > latest.date)
-        ),
-        partly=next(
-            (day for day in days if day.used and latest is not None and day.date == latest.date),
-            None,
-        ),
-        lookalikes=alike,
-        aside=aside or RowsAside(),
+        uncounted=uncounted.of(animal, None if latest is None else latest.date),
     )
 
 

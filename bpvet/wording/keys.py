@@ -16,6 +16,7 @@ KEYS = MappingProxyType(
         # One animal.
         "urgent": tuple(rule.value for rule in UrgentRule),
         "unmeasured": ("", "part"),
+        "later": ("",),
         "lookalikes": ("",),
         "set_aside": ("",),
         "species": ("no_facts", "blank"),

@@ -113,6 +113,8 @@ class DueRow(Brief, Content):
     contact : Contact or None
     urgent : tuple of UrgentAnswer
         Every urgent line, the most pressing first.
+    open_questions : tuple of str
+        What is to be read or corrected before anything is planned; `why` holds it too.
     checks : tuple of DueCheck
         The next examination of eyes, blood and urine.
     """
@@ -137,6 +139,7 @@ class DueRow(Brief, Content):
     treated: bool
     contact: Contact | None
     urgent: tuple[UrgentAnswer, ...]
+    open_questions: tuple[str, ...]
     checks: tuple[DueCheck, ...]
 
     @property
@@ -429,7 +432,7 @@ def _row(
         for check in checks_due(safety, animal.sessions, animal.treatments)
     )
     soon = [check for check in checks if check.latest <= as_of + reach * _DAY]
-    band = band_of(safety, reach, bool(soon))
+    band, questions = band_of(safety, reach, bool(soon)), open_questions(safety)
     contact, withheld = _contact(newest, safety), safety.withheld("target") is not None
     row = DueRow(
         animal=animal.row.animal,
@@ -439,7 +442,7 @@ def _row(
         earliest=again.earliest,
         latest=again.latest,
         state=again.state,
-        why=why_of(band, urgent, again, [check.why for check in soon], open_questions(safety)),
+        why=why_of(band, urgent, again, [check.why for check in soon], questions),
         what=tuple(_what(band, checks, as_of + reach * _DAY)),
         guideline=again.guideline,
         guideline_name=again.guideline_name,
@@ -453,6 +456,7 @@ def _row(
         treated=standing.treated,
         contact=contact,
         urgent=urgent,
+        open_questions=tuple(questions),
         checks=checks,
     )
     moved = contact.outcome if contact is not None and contact.moves else ""

@@ -68,6 +68,11 @@ class OwnerAnswer(Brief, Content):
         The most pressing first. With any of them the page begins with "please phone".
     last : OwnerLast or None
         None for an animal that was never measured.
+    asks : bool
+        Whether a note or a row that is set aside seems to say of a sign that would be urgent.
+    may_be_newer, partly : bool
+        Whether the animal may have been seen since by rows that cannot be used; whether not all
+        readings of the newest date can be used.
     recheck : RecheckAnswer
         When to come again.
     treated : bool
@@ -82,6 +87,9 @@ class OwnerAnswer(Brief, Content):
     as_of: np.datetime64
     urgent: tuple[UrgentAnswer, ...]
     last: OwnerLast | None
+    asks: bool
+    may_be_newer: bool
+    partly: bool
     recheck: RecheckAnswer
     treated: bool
     version: str
@@ -141,6 +149,9 @@ def owner(records: Records, animal: str, *, guideline: str = DEFAULT) -> OwnerAn
         as_of=records.as_of,
         urgent=urgent_answers(safety, chosen),
         last=_last(safety.found, records.as_of),
+        asks=bool(safety.asks),
+        may_be_newer=safety.found.uncounted.may_be_newer,
+        partly=safety.found.uncounted.partly is not None,
         recheck=recheck_answer(safety, row.left_reason),
         treated=safety.standing.treated or safety.standing.on_drug,
         version=__version__,

@@ -79,6 +79,8 @@ class SheetAnswer(Brief, Content):
     as_of : datetime64[D]
     urgent : tuple of UrgentAnswer
         The most pressing first.
+    open_questions : tuple of str
+        What the records hold and no session rests on, a sentence each; none with pseudonyms.
     last : tuple of Measured
         The sessions of the newest date in the practice, in the order of taking; of the newest
         date at home where there is none; empty where the animal was never measured.
@@ -90,6 +92,7 @@ class SheetAnswer(Brief, Content):
     species: str
     as_of: np.datetime64
     urgent: tuple[UrgentAnswer, ...]
+    open_questions: tuple[str, ...]
     last: tuple[Measured, ...]
     version: str
 
@@ -133,13 +136,16 @@ def sheet(records: Records, animal: str, *, guideline: str = DEFAULT) -> SheetAn
     >>> [(one.method, one.site, one.time) for one in bpvet.sheet(records, "A17").last]
     [('doppler', 'tail', '10:15')]
     """
+    from bpvet.wording.en.due import open_questions
+
     records.require_usable()
     key = records.animal(animal)
     row = animal_rows(records)[key]
     refuse_left(row, records.as_of, "no sheet is made")
     safety, chosen = animal_safety(records, key, guideline)
     (measured,) = _last_measured(records, [key]).values()
-    return _sheet(records, row, urgent_answers(safety, chosen), measured)
+    questions = tuple(open_questions(safety))
+    return _sheet(records, row, urgent_answers(safety, chosen), questions, measured)
 
 
 def sheets(records: Records, due: Due) -> dict[str, SheetAnswer]:
@@ -161,7 +167,8 @@ def sheets(records: Records, due: Due) -> dict[str, SheetAnswer]:
     found = {}
     for due_row in due.listed:
         animal = listed[due_row.animal]
-        made = _sheet(records, rows[animal], due_row.urgent, measured[animal])
+        questions = due_row.open_questions
+        made = _sheet(records, rows[animal], due_row.urgent, questions, measured[animal])
         found[due_row.animal] = _nameless(made, due_row.animal) if due.pseudonyms else made
     return found
 
@@ -190,6 +197,7 @@ def _sheet(
     records: Records,
     row: AnimalRow,
     urgent: tuple[UrgentAnswer, ...],
+    questions: tuple[str, ...],
     measured: tuple[Measured, ...],
 ) -> SheetAnswer:
     return SheetAnswer(
@@ -198,6 +206,7 @@ def _sheet(
         species=row.species or row.species_written,
         as_of=records.as_of,
         urgent=urgent,
+        open_questions=questions,
         last=measured,
         version=__version__,
     )
@@ -205,7 +214,7 @@ def _sheet(
 
 def _nameless(made: SheetAnswer, called: str) -> SheetAnswer:
     last = tuple(replace(session, operator="", demeanour="", notes=()) for session in made.last)
-    return replace(made, animal=called, name="", last=last)
+    return replace(made, animal=called, name="", open_questions=(), last=last)
 
 
 def _last_measured(records: Records, animals: Sequence[str]) -> Mapping[str, tuple[Measured, ...]]:

@@ -20,11 +20,9 @@ from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
 from bpvet.visits.context import ContextChange, context_changes, swings
 from bpvet.visits.latest_date import latest_date
-from bpvet.visits.lookalikes import Lookalike
-from bpvet.visits.set_aside import RowsAside
 from bpvet.visits.treatments.courses import OtherDrug, Treatments
 from bpvet.visits.treatments.missed import MissedDoses, missed_rows
-from bpvet.visits.unmeasured import UnmeasuredDay
+from bpvet.visits.uncounted.uncounted import Uncounted
 from bpvet.visits.urgency import UrgentRule
 
 _DAY = np.timedelta64(1, "D")
@@ -105,14 +103,8 @@ class RecordedAnswer(Content):
         Whether sessions swing far more than visits usually do.
     missed : tuple of str
         Missed or late doses, as recorded.
-    unmeasured : tuple of UnmeasuredDay
-        Days after the latest session on which no reading can be used.
-    partly : UnmeasuredDay or None
-        The latest date, where not all of its readings can be used.
-    lookalikes : tuple of Lookalike
-        Ids that look like its own, with rows that may be its own.
-    aside : RowsAside
-        Rows that cannot be used.
+    uncounted : Uncounted
+        What is on record and not counted.
     unread_files : tuple of str
         Files and sheets beside the records that are not read.
     """
@@ -128,10 +120,7 @@ class RecordedAnswer(Content):
     context: tuple[ContextChange, ...]
     swings: bool
     missed: tuple[str, ...]
-    unmeasured: tuple[UnmeasuredDay, ...]
-    partly: UnmeasuredDay | None
-    lookalikes: tuple[Lookalike, ...]
-    aside: RowsAside
+    uncounted: Uncounted
     unread_files: tuple[str, ...]
 
 
@@ -171,10 +160,7 @@ def recorded_answer(
         context=() if shown is None else context_changes(sessions, shown.series.session.tolist()),
         swings=shown is not None and _swings(shown),
         missed=tuple(_missed(rows) for rows in missed_rows(records, animal).get(animal, ())),
-        unmeasured=found.found.unmeasured,
-        partly=found.found.partly,
-        lookalikes=found.found.lookalikes,
-        aside=found.found.aside,
+        uncounted=found.found.uncounted,
         unread_files=tuple(
             dict.fromkeys(one.file for one in records.findings if one.code in _NOT_READ)
         ),

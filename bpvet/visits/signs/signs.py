@@ -20,6 +20,7 @@ import pandas as pd
 from bpvet.facts.signs.signs import SignItem, read_note, read_sign
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
+from bpvet.visits.uncounted.later import last_possible
 
 #: Cells that are asked about: their table, the column that dates them, their own column, and what
 #: `Sign.table` says.
@@ -141,11 +142,13 @@ def day_of(value: Any) -> date | None:
 
 
 def _of_animal(
-    frame: pd.DataFrame, dated: str, as_of: np.datetime64, animal: str | None
+    records: Records, frame: pd.DataFrame, dated: str, animal: str | None
 ) -> pd.DataFrame:
     """Return the rows of one animal, or of all, but for later ones and exact doubles."""
     day = frame[dated].to_numpy(dtype="datetime64[D]")
-    keep = (frame["animal"] != "").to_numpy(dtype=bool) & ~(day > as_of)
+    # A date that nobody can have written is a slip: what stands there may be of any day.
+    later = (day > records.as_of) & ~(day > last_possible(records))
+    keep = (frame["animal"] != "").to_numpy(dtype=bool) & ~later
     if "duplicate" in frame.columns:
         keep &= ~frame["duplicate"].to_numpy(dtype=bool)
     if animal is not None:
@@ -154,7 +157,7 @@ def _of_animal(
 
 
 def _of_observations(records: Records, animal: str | None = None) -> Iterator[Sign]:
-    rows = _of_animal(records.observations, "seen_on", records.as_of, animal)
+    rows = _of_animal(records, records.observations, "seen_on", animal)
     if rows.empty:
         return
     for text, status, aside, row in zip(
@@ -175,11 +178,11 @@ def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
         # Few rows have such words: nothing else is looked at.
         frame = frame[(frame[column] != "").to_numpy(dtype=bool)]
         if not frame.empty:
-            rows = _of_animal(frame, dated, records.as_of, animal)
+            rows = _of_animal(records, frame, dated, animal)
             yield from _said(rows, column, dated, name)
     frame = records.readings
     frame = frame[(frame["set_aside"] != "").to_numpy(dtype=bool)]
-    rows = _of_animal(frame, "taken_at", records.as_of, animal)
+    rows = _of_animal(records, frame, "taken_at", animal)
     if rows.empty:
         return
     places = [*zip(rows["file"].astype(str), rows["line"].astype(int), strict=True)]

@@ -16,7 +16,8 @@ from bpvet.models.safety.safety import Safety
 from bpvet.printing import number
 from bpvet.records.table_files import ColumnWords
 from bpvet.wording.en.phrases import capital, cited, counted, day, listed
-from bpvet.wording.en.trend.recorded import asking_statements, uncounted_statements
+from bpvet.wording.en.trend.recorded import asking_statements
+from bpvet.wording.en.trend.uncounted import uncounted_statements
 
 if TYPE_CHECKING:
     from bpvet.answers.due.due import DueRow
@@ -101,9 +102,9 @@ def why_of(
 
 def open_questions(held: Safety) -> list[str]:
     """Return what is to be read or mended before anything is planned, a sentence each."""
-    days = uncounted_statements(held.found)
+    days = uncounted_statements(held.found.uncounted)
     asks = (asked.text for asked in asking_statements(held.asks))
-    return [*(statement.text for statement in days), *dict.fromkeys(asks)]
+    return [*dict.fromkeys(asks), *(statement.text for statement in days)]
 
 
 def _planned(band: str, again: RecheckAnswer, checks: Sequence[str]) -> str:
@@ -195,9 +196,11 @@ def who_of(one: DueRow) -> str:
 
 def what_words(one: DueRow) -> str:
     """Return what is to be done; where no rule can say, that it is the vet's to decide."""
-    if one.what:
-        return ", ".join(ASKED[what] for what in one.what)
-    return "for the vet to decide" if one.band == "no_plan" else "nothing now"
+    nothing = "for the vet to decide" if one.band == "no_plan" else "nothing now"
+    words = ", ".join(ASKED[what] for what in one.what) or nothing
+    # A far date beside a note that may tell of blindness would be read as time enough.
+    asked_first = one.open_questions and not one.urgent
+    return f"read what is asked below first, then {words}" if asked_first else words
 
 
 def asked_words(one: DueRow) -> str:

@@ -22,6 +22,7 @@ from bpvet.wording.en.trend.recorded import asked_where
 FIRST = (
     "urgent",
     "unmeasured",
+    "later",
     "lookalikes",
     "set_aside",
     "drugs.pregnancy",
@@ -58,6 +59,7 @@ SHORT = 3
 _STANDS_OUT = (
     *(
         "unmeasured",
+        "later",
         "lookalikes",
         "set_aside",
         "drugs.pregnancy",

@@ -79,10 +79,12 @@ def called(answer: OwnerAnswer) -> str:
 
 
 def phone_texts(answer: OwnerAnswer) -> tuple[str, ...]:
-    """Return "please phone" and why, in plain words; nothing where nothing is urgent."""
-    if not answer.urgent:
+    """Return "please phone" and why, in plain words; nothing where nothing is urgent or asked."""
+    if not answer.urgent and not answer.asks:
         return ()
     reasons = dict.fromkeys(_WHY[alarm.rule] for alarm in answer.urgent)
+    if answer.asks:
+        reasons[_WHY[UrgentRule.SIGN_UNREAD]] = None
     days = [
         alarm.on for alarm in answer.urgent if answer.as_of - alarm.on > np.timedelta64(_OLD, "D")
     ]
@@ -113,8 +115,12 @@ def _was(answer: OwnerAnswer) -> Iterator[str]:
     yield _how(last)
     if not _awake(last):
         yield "So we do not know what it is when awake."
+    if answer.partly:
+        yield "More was written down that day, and we could not use it."
     yield from _age(last)
-    if not answer.urgent:
+    if answer.may_be_newer:
+        yield "There may be a newer visit that this page does not know of. Ask your vet."
+    elif not answer.urgent:
         # Beside what is urgent nothing stands that could reassure.
         yield "One day is not every day. Your vet looks at all the visits."
 
@@ -145,6 +151,12 @@ def _awake(last: OwnerLast) -> bool:
     return not set(last.conditions) <= set(KEPT_OUT_CONDITIONS)
 
 
+def _is_unknown(answer: OwnerAnswer) -> bool:
+    """Return whether there is nothing that is known, and new, for a far day to rest on."""
+    last = answer.last
+    return last is None or last.high is None or not _awake(last) or answer.may_be_newer
+
+
 def _age(last: OwnerLast) -> Iterator[str]:
     if last.days_ago > _YEAR:
         yield "That is more than a year ago. Nobody can say what it is now."
@@ -154,11 +166,11 @@ def _age(last: OwnerLast) -> Iterator[str]:
 
 def _next(answer: OwnerAnswer) -> Iterator[str]:
     again, name = answer.recheck, called(answer)
-    if answer.urgent:
+    if answer.urgent or answer.asks:
         yield "First phone today. You will be told when to come."
     elif again.latest is None:
         yield "Your vet will tell you when to come."
-    elif answer.last is None or answer.last.high is None or not _awake(answer.last):
+    elif _is_unknown(answer):
         # Nothing is known that a far window could rest on.
         yield f"Please phone to set a day to measure {name}."
     elif again.overdue_days:

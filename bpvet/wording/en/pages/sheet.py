@@ -7,6 +7,7 @@ from bpvet.wording.en.phrases import counted, day
 
 #: Each heading, label and note, by what it stands at.
 SHEET_WORDS = {
+    "open": "Read this first",
     "cut": "… The whole text is in the records.",
     "readings": "Readings in the order of taking, mmHg",
     "doses": "Doses since the last visit",
@@ -33,6 +34,6 @@ def who_line(answer: SheetAnswer, species: str) -> str:
 
 
 def shown_short(left: int) -> str:
-    """Return that urgent lines are cut, and how many are left out."""
-    more = f"And {counted(left, 'urgent line')} more. " if left else ""
+    """Return that lines are cut, and how many are left out."""
+    more = f"And {counted(left, 'line')} more. " if left else ""
     return f"{more}This is shown short: read the record before you measure."

@@ -19,8 +19,8 @@ from bpvet.facts.sources import credit, fact
 from bpvet.printing import number, probability
 from bpvet.wording.en.phrases import about, capital, cited, counted, day, listed
 from bpvet.wording.en.safety.recheck import window_words
-from bpvet.wording.en.trend.recorded import but_for_drugs
 from bpvet.wording.en.trend.settle import settle_words
+from bpvet.wording.en.trend.uncounted import but_for_drugs
 
 _JUDGED = "judgement of this project"
 #: What is told of the target, by key: how its sentence begins, and what its tile leads with.

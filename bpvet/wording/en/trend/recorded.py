@@ -19,12 +19,9 @@ from bpvet.facts.species import judged, plural_of
 from bpvet.facts.words import CONDITION_WORDS, SPECIES
 from bpvet.printing import number
 from bpvet.visits.context import ContextChange
-from bpvet.visits.seen import AnimalRecord
-from bpvet.visits.set_aside import RowsAside
 from bpvet.visits.signs.signs import IN_CELL, SET_ASIDE
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.treatments.missed import MissedDoses
-from bpvet.visits.unmeasured import UnmeasuredDay
 from bpvet.visits.urgency import SIGN_RULES, UrgentRule
 from bpvet.wording.en.phrases import CONTEXTS, capital, counted, day, drugs_named, listed
 
@@ -42,9 +39,6 @@ _WHAT = {
     "operator": "The operator",
     "instrument": "The instrument",
 }
-#: A row that is set aside, in words: itself, and what it is of.
-_TREATMENT, _MISSED = ("row", " of treatment"), ("row", " of missed doses")
-_VALUE = ("laboratory value", "")
 _ALARMED = (UrgentRule.LOW, *SIGN_RULES)
 
 
@@ -127,88 +121,6 @@ def asked_where(one: SignState) -> str:
     if one.table.endswith("excluded"):
         return f"The reason for leaving out a reading{on}{undated} is"
     return f"{'An entry' if one.table == 'observations' else 'A note'}{on}{undated} says"
-
-
-def uncounted(answer: TrendAnswer) -> Iterator[Statement]:
-    """Rows that cannot be used, or stand under an id that looks like this one."""
-    yield from uncounted_statements(answer.recorded)
-
-
-def uncounted_statements(found: RecordedAnswer | AnimalRecord) -> Iterator[Statement]:
-    """Yield what is told of rows that may be the animal's and that no number here rests on."""
-    if found.unmeasured:
-        yield _unmeasured(found.unmeasured)
-    if found.partly is not None:
-        unread = counted(found.partly.rows, "further reading")
-        are, them = ("is", "it") if found.partly.rows == 1 else ("are", "them")
-        text = (
-            f"Of {day(found.partly.date)} {unread} {are} on record and cannot be used: the mean of "
-            f"that day does not know of {them}."
-        )
-        yield Statement("unmeasured.part", f"{text} bpvet check says why.", outside=text)
-    if found.lookalikes:
-        ids = (
-            f"“{alike.written}” ({counted(alike.rows, 'row')}, the newest of {day(alike.newest)})"
-            for alike in found.lookalikes
-        )
-        yield Statement(
-            "lookalikes",
-            f"Not counted here, under an id that looks like this one: {listed([*ids])}. If they "
-            "are of this animal, write its id in one way.",
-        )
-    yield from _set_aside(found.aside)
-
-
-def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
-    """Return what is told of days after the newest session without a usable reading."""
-    rows = sum(unmeasured.rows for unmeasured in days)
-    when, that = f"On {day(days[0].date)}", "that day"
-    if len(days) > 1:
-        when = f"On {counted(len(days), 'day')} from {day(days[0].date)} to {day(days[-1].date)}"
-        that = "those days"
-    text = (
-        f"{when} {counted(rows, 'reading')} {'is' if rows == 1 else 'are'} on record and none can "
-        f"be used: no pressure told here is of {that}, and the window for the next visit does not "
-        "know of it. A vet decides whether the animal is to be seen sooner."
-    )
-    return Statement("unmeasured", f"{text} bpvet check says why.", outside=text)
-
-
-def _set_aside(found: RowsAside) -> Iterator[Statement]:
-    """Yield what is told of rows that cannot be used."""
-    kinds = ((found.treatments, _TREATMENT), (found.labs, _VALUE), (found.missed, _MISSED))
-    parts = [_rows_aside(rows, kind) for rows, kind in kinds if rows]
-    if found.undated:
-        parts.append(f"{counted(found.undated, 'reading')} without a usable date")
-    if parts:
-        alone = found.undated + sum(len(rows) for rows, _ in kinds) == 1
-        are, it = ("is", "it") if alone else ("are", "them")
-        told = f"{capital(listed(parts))} {are} set aside: nothing told here knows of {it}."
-        yield Statement("set_aside", f"{told} bpvet check says why.", outside=told)
-
-
-def _rows_aside(rows: tuple[str, ...], kind: tuple[str, str]) -> str:
-    named = [f"“{text}”" for text in dict.fromkeys(rows) if text]
-    what = f" ({listed(named)})" if named else ""
-    return f"{counted(len(rows), kind[0])}{kind[1]}{what}"
-
-
-def but_for_drugs(found: RecordedAnswer) -> str:
-    """Return what "no drug is on record" does not know of, for the end of such a sentence."""
-    files = () if found.treatments_table else found.unread_files
-    return _but_for(found.aside.treatments, _TREATMENT, files)
-
-
-def but_for_values(found: RecordedAnswer) -> str:
-    """Return what "no creatinine is on record" does not know of, likewise."""
-    return _but_for(found.aside.labs, _VALUE, found.unread_files)
-
-
-def _but_for(rows: tuple[str, ...], kind: tuple[str, str], files: tuple[str, ...]) -> str:
-    parts = [f"{counted(len(rows), kind[0])}{kind[1]} set aside"] if rows else []
-    if files:
-        parts.append(f"what may stand in {listed([f'“{file}”' for file in files])}, not read")
-    return f", but for {listed(parts)}" if parts else ""
 
 
 def missed_text(one: MissedDoses) -> str:

@@ -14,12 +14,10 @@ from bpvet.wording.en.phrases import day, interval, value
 from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.control import recheck_statement, target_clause
 from bpvet.wording.en.trend.recorded import (
-    but_for_drugs,
-    but_for_values,
     named_in_urgent,
     sign_statements,
-    uncounted_statements,
 )
+from bpvet.wording.en.trend.uncounted import but_for_drugs, but_for_values, uncounted_statements
 from bpvet.wording.en.trend.unseen import no_usual
 
 _BOUNDS = {"at least": "at least ", "at most": "at most "}
@@ -43,7 +41,7 @@ def short_statements(answer: TrendAnswer | UnseenAnswer) -> tuple[Statement, ...
 def _first(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
     texts = [line.text for line in urgent_statements(answer.urgent)]
     signs = sign_statements(answer.signs, named_in_urgent(answer.urgent))
-    texts += [line.text for line in (*uncounted_statements(answer.recorded), *signs)]
+    texts += [line.text for line in (*uncounted_statements(answer.recorded.uncounted), *signs)]
     if texts:
         yield Statement("short.urgent" if answer.urgent else "short.signs", " ".join(texts))
 

@@ -19,7 +19,8 @@ from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.assumptions import assumptions, cautions
 from bpvet.wording.en.trend.control import category, recheck, share, target
 from bpvet.wording.en.trend.drugs import drugs
-from bpvet.wording.en.trend.recorded import context, signs, species, uncounted
+from bpvet.wording.en.trend.recorded import context, signs, species
+from bpvet.wording.en.trend.uncounted import uncounted
 from bpvet.wording.en.trend.unused import not_used
 from bpvet.wording.en.trend.usual import (
     companions,

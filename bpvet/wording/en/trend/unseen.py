@@ -15,8 +15,8 @@ from bpvet.wording.en.trend.recorded import (
     drug_statements,
     named_in_urgent,
     sign_statements,
-    uncounted_statements,
 )
+from bpvet.wording.en.trend.uncounted import uncounted_statements
 from bpvet.wording.en.trend.unused import not_used
 
 
@@ -48,7 +48,7 @@ def no_usual(answer: UnseenAnswer) -> str:
 
 def _statements(answer: UnseenAnswer) -> tuple[Statement, ...]:
     statements = list(urgent_statements(answer.urgent))
-    statements += uncounted_statements(answer.recorded)
+    statements += uncounted_statements(answer.recorded.uncounted)
     statements.append(Statement("usual.none", no_usual(answer)))
     statements.append(recheck_statement(answer.recheck, answer.as_of))
     statements += sign_statements(answer.signs, named_in_urgent(answer.urgent))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 import bpvet
-from bpvet.visits.unmeasured import unmeasured_days
+from bpvet.visits.uncounted.unmeasured import unmeasured_days
 
 
 def _records(rows: list[tuple[str, str, str, str]], as_of: str = "2026-06-01") -> bpvet.Records:

@@ -7,7 +7,7 @@ import dataclasses
 import pandas as pd
 
 import bpvet
-from bpvet.visits.set_aside import RowsAside, rows_aside
+from bpvet.visits.uncounted.set_aside import RowsAside, rows_aside
 from bpvet.wording.en.trend.short import short_statements
 from tests.scenarios.told import answered, opened
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 import bpvet
-from bpvet.visits.lookalikes import lookalikes
+from bpvet.visits.uncounted.lookalikes import lookalikes
 
 AS_OF = "2026-06-01"
 

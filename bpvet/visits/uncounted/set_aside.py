@@ -1,7 +1,8 @@
 """Rows of an animal that cannot be used, and that an answer must not read as if they were not.
 
 "No treatment is recorded" is no fact where a row of treatment cannot be read. Rows dated after the
-date that is looked at are not among them: on that date nobody had written them.
+date that is looked at are not among them: on that date nobody had written them; but those dated
+after today are: a slip of the year.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from bpvet.equality import Content
 from bpvet.records.checks.labs import nearly_named
 from bpvet.records.records import Records
 from bpvet.visits.labs.events import number_of
+from bpvet.visits.uncounted.later import DATED, last_possible
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,16 +55,16 @@ def rows_aside(records: Records, animal: str | None = None) -> Mapping[str, Rows
     """
     found: dict[str, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
     for table in ("treatments", "missed"):
-        rows = _aside(getattr(records, table), animal)
+        rows = _aside(records, table, animal)
         for whose, drug in zip(rows["animal"], rows["drug"], strict=True):
             found[str(whose)][table].append(str(drug))
     since = records.as_of - np.timedelta64(int(number_of("project.kidney.alarm_age")), "D")
     pressing = set()
-    for whose, analyte, day in _labs(records.labs, animal):
+    for whose, analyte, day in _labs(records, animal):
         found[whose]["labs"].append(analyte)
         if not day < since:
             pressing.add(whose)
-    readings = _aside(records.readings, animal)
+    readings = _aside(records, "readings", animal)
     undated = readings[(readings["date"].isna() & ~readings["duplicate"]).to_numpy(dtype=bool)]
     count = undated["animal"].value_counts()
     return {
@@ -77,20 +79,30 @@ def rows_aside(records: Records, animal: str | None = None) -> Mapping[str, Rows
     }
 
 
-def _aside(rows: pd.DataFrame, animal: str | None) -> pd.DataFrame:
-    keep = (rows["set_aside"] != "") & ~rows["future"].astype(bool) & (rows["animal"] != "")
+def _aside(records: Records, table: str, animal: str | None) -> pd.DataFrame:
+    rows: pd.DataFrame = getattr(records, table)
+    keep = (rows["set_aside"] != "") & ~_not_yet(records, table) & (rows["animal"] != "")
     if animal is not None:
         keep &= rows["animal"] == animal
     return rows[keep.to_numpy(dtype=bool)]
 
 
-def _labs(rows: pd.DataFrame, animal: str | None) -> list[tuple[str, str, pd.Timestamp]]:
+def _not_yet(records: Records, table: str) -> pd.Series[bool]:
+    """Return which rows of a table were not yet written on the date that is looked at."""
+    rows: pd.DataFrame = getattr(records, table)
+    return rows["future"].astype(bool) & (rows[DATED[table]] <= last_possible(records))
+
+
+def _labs(records: Records, animal: str | None) -> list[tuple[str, str, pd.Timestamp]]:
     """Return animal, analyte and day of the values that cannot be used, none newer being usable."""
+    rows = records.labs
     near = nearly_named(list(rows["analyte"].unique()))
     if animal is not None:
         rows = rows[(rows["animal"] == animal).to_numpy(dtype=bool)]
     named = rows[rows["analyte"].isin(list(near)).to_numpy(dtype=bool) & (rows["set_aside"] == "")]
-    unused = pd.concat([_aside(rows, animal), named[~named["future"].astype(bool)]])
+    unused = pd.concat(
+        [_aside(records, "labs", animal), named[~_not_yet(records, "labs")[named.index]]]
+    )
     if unused.empty:
         return []
     usable = rows[(rows["set_aside"] == "").to_numpy(dtype=bool)]

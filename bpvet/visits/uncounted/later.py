@@ -1,0 +1,81 @@
+"""Readings and observations dated after today: a slip of the year hides the newest visit.
+
+A row dated after the day that is looked at is left out, as it was not yet written then. One that
+lies after the day of reading as well cannot be right, and without a word of it the animal would
+look as if it had not been seen since the row before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from bpvet.equality import Content
+from bpvet.records.parsing import dates
+from bpvet.records.records import Records
+
+#: The date of each table's rows.
+DATED = {
+    "readings": "date",
+    "observations": "seen_on",
+    "labs": "sampled_on",
+    "treatments": "started_on",
+    "missed": "from",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class LaterRows(Content):
+    """Readings and observations of one animal that are dated after today.
+
+    Parameters
+    ----------
+    readings, observations : int
+    first, last : datetime64[D]
+        Their first and last date.
+    """
+
+    readings: int
+    observations: int
+    first: np.datetime64
+    last: np.datetime64
+
+
+def last_possible(records: Records) -> np.datetime64:
+    """Return the last day of which a row can have been written: today, or the day looked at."""
+    return max(records.as_of, dates.today())
+
+
+def later_rows(records: Records, animal: str | None = None) -> Mapping[str, LaterRows]:
+    """Return those of each animal; animals without any are not in it.
+
+    Parameters
+    ----------
+    records : Records
+    animal : str, optional
+        Of this animal alone.
+    """
+    last = last_possible(records)
+    found: dict[str, list[tuple[str, np.datetime64]]] = {}
+    for table in ("readings", "observations"):
+        rows = getattr(records, table)
+        later = rows["future"].to_numpy(dtype=bool)
+        if not later.any():
+            continue
+        rows = rows[later]
+        for whose, day in zip(
+            rows["animal"], rows[DATED[table]].to_numpy("datetime64[D]"), strict=True
+        ):
+            if day > last and whose and animal in (None, whose):
+                found.setdefault(str(whose), []).append((table, day))
+    return {
+        whose: LaterRows(
+            readings=sum(table == "readings" for table, _ in rows),
+            observations=sum(table == "observations" for table, _ in rows),
+            first=min(day for _, day in rows),
+            last=max(day for _, day in rows),
+        )
+        for whose, rows in found.items()
+    }

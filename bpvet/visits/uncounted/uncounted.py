@@ -1,0 +1,86 @@
+"""All that stands in an animal's records, or may be its own, and that no number rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from bpvet.equality import Content
+from bpvet.records.records import Records
+from bpvet.visits.uncounted.later import LaterRows, later_rows
+from bpvet.visits.uncounted.lookalikes import Lookalike, lookalikes
+from bpvet.visits.uncounted.set_aside import RowsAside, rows_aside
+from bpvet.visits.uncounted.unmeasured import UnmeasuredDay, unmeasured_days
+
+
+@dataclass(frozen=True, eq=False)
+class Uncounted(Content):
+    """What of one animal is on record and not counted.
+
+    Parameters
+    ----------
+    unmeasured : tuple of UnmeasuredDay
+        Days after the latest date (all, without one) on which no reading can be used.
+    partly : UnmeasuredDay or None
+        The latest date, where not all of its readings can be used.
+    later : LaterRows or None
+        Rows dated after today.
+    lookalikes : tuple of Lookalike
+        Ids that look like its own, with rows that may be its own.
+    aside : RowsAside
+        Rows that cannot be used.
+    """
+
+    unmeasured: tuple[UnmeasuredDay, ...]
+    partly: UnmeasuredDay | None
+    later: LaterRows | None
+    lookalikes: tuple[Lookalike, ...]
+    aside: RowsAside
+
+    @property
+    def may_be_newer(self) -> bool:
+        """Whether the animal may have been seen since its latest date."""
+        return bool(self.unmeasured or self.later or self.lookalikes) or self.aside.pressing
+
+
+@dataclass(frozen=True, eq=False)
+class UncountedRows:
+    """What of every animal is on record and not counted, read once; by animal, where it has any."""
+
+    days: Mapping[str, tuple[UnmeasuredDay, ...]]
+    later: Mapping[str, LaterRows]
+    lookalikes: Mapping[str, tuple[Lookalike, ...]]
+    aside: Mapping[str, RowsAside]
+
+    @classmethod
+    def read(cls, records: Records, animal: str | None = None) -> UncountedRows:
+        """Return those of all animals of some records, or of this animal alone."""
+        return cls(
+            unmeasured_days(records, animal),
+            later_rows(records, animal),
+            lookalikes(records),
+            rows_aside(records, animal),
+        )
+
+    def of(self, animal: str, latest: np.datetime64 | None) -> Uncounted:
+        """Return those of an animal.
+
+        Parameters
+        ----------
+        animal : str
+            Its id.
+        latest : datetime64[D] or None
+            Its latest date with a session.
+        """
+        days = self.days.get(animal, ())
+        return Uncounted(
+            unmeasured=tuple(
+                day for day in days if not day.used and (latest is None or day.date > latest)
+            ),
+            partly=next((day for day in days if day.used and day.date == latest), None),
+            later=self.later.get(animal),
+            lookalikes=self.lookalikes.get(animal, ()),
+            aside=self.aside.get(animal, RowsAside()),
+        )

@@ -1,0 +1,123 @@
+"""What is on record and not counted, in sentences: it may be the newest visit.
+
+None of it may read as reassurance; each is told before any number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from bpvet.answers.statement import Statement
+from bpvet.answers.trend.recorded import RecordedAnswer
+from bpvet.answers.trend.result import TrendAnswer
+from bpvet.visits.uncounted.later import LaterRows
+from bpvet.visits.uncounted.set_aside import RowsAside
+from bpvet.visits.uncounted.uncounted import Uncounted
+from bpvet.visits.uncounted.unmeasured import UnmeasuredDay
+from bpvet.wording.en.phrases import capital, counted, day, listed
+
+#: A row that is set aside, in words: itself, and what it is of.
+_TREATMENT, _MISSED = ("row", " of treatment"), ("row", " of missed doses")
+_VALUE = ("laboratory value", "")
+
+
+def uncounted(answer: TrendAnswer) -> Iterator[Statement]:
+    """Rows that cannot be used, or stand under an id that looks like this one."""
+    yield from uncounted_statements(answer.recorded.uncounted)
+
+
+def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
+    """Yield what is told of rows that may be the animal's and that no number here rests on."""
+    if found.unmeasured:
+        yield _unmeasured(found.unmeasured)
+    if found.partly is not None:
+        unread = counted(found.partly.rows, "further reading")
+        are, them = ("is", "it") if found.partly.rows == 1 else ("are", "them")
+        text = (
+            f"Of {day(found.partly.date)} {unread} {are} on record and cannot be used: the mean of "
+            f"that day does not know of {them}."
+        )
+        yield Statement("unmeasured.part", f"{text} bpvet check says why.", outside=text)
+    if found.later is not None:
+        yield _later(found.later)
+    if found.lookalikes:
+        ids = (
+            f"“{alike.written}” ({counted(alike.rows, 'row')}, the newest of {day(alike.newest)})"
+            for alike in found.lookalikes
+        )
+        yield Statement(
+            "lookalikes",
+            f"Not counted here, under an id that looks like this one: {listed([*ids])}. If they "
+            "are of this animal, write its id in one way.",
+        )
+    yield from _set_aside(found.aside)
+
+
+def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
+    """Return what is told of days after the newest session without a usable reading."""
+    rows = sum(unmeasured.rows for unmeasured in days)
+    when, that = f"On {day(days[0].date)}", "that day"
+    if len(days) > 1:
+        when = f"On {counted(len(days), 'day')} from {day(days[0].date)} to {day(days[-1].date)}"
+        that = "those days"
+    text = (
+        f"{when} {counted(rows, 'reading')} {'is' if rows == 1 else 'are'} on record and none can "
+        f"be used: no pressure told here is of {that}, and the window for the next visit does not "
+        "know of it. A vet decides whether the animal is to be seen sooner."
+    )
+    return Statement("unmeasured", f"{text} bpvet check says why.", outside=text)
+
+
+def _later(found: LaterRows) -> Statement:
+    """Return what is told of rows whose date nobody can have written."""
+    parts = [counted(found.readings, "reading")] if found.readings else []
+    if found.observations:
+        parts.append(f"{counted(found.observations, 'row')} of the observations")
+    when = day(found.first)
+    if found.last != found.first:
+        when = f"{when} to {day(found.last)}"
+    are, they, dates = ("is", "it is", "the date")
+    if found.readings + found.observations > 1:
+        are, they, dates = ("are", "they are", "the dates")
+    text = (
+        f"{capital(listed(parts))} {are} dated after today ({when}) and not counted. If {they} of "
+        "a day that has been, the animal was seen since, and no number told here is of that day"
+    )
+    return Statement("later", f"{text}: correct {dates}.", outside=f"{text}.")
+
+
+def _set_aside(found: RowsAside) -> Iterator[Statement]:
+    """Yield what is told of rows that cannot be used."""
+    kinds = ((found.treatments, _TREATMENT), (found.labs, _VALUE), (found.missed, _MISSED))
+    parts = [_rows_aside(rows, kind) for rows, kind in kinds if rows]
+    if found.undated:
+        parts.append(f"{counted(found.undated, 'reading')} without a usable date")
+    if parts:
+        alone = found.undated + sum(len(rows) for rows, _ in kinds) == 1
+        are, it = ("is", "it") if alone else ("are", "them")
+        told = f"{capital(listed(parts))} {are} set aside: nothing told here knows of {it}."
+        yield Statement("set_aside", f"{told} bpvet check says why.", outside=told)
+
+
+def _rows_aside(rows: tuple[str, ...], kind: tuple[str, str]) -> str:
+    named = [f"“{text}”" for text in dict.fromkeys(rows) if text]
+    what = f" ({listed(named)})" if named else ""
+    return f"{counted(len(rows), kind[0])}{kind[1]}{what}"
+
+
+def but_for_drugs(found: RecordedAnswer) -> str:
+    """Return what "no drug is on record" does not know of, for the end of such a sentence."""
+    files = () if found.treatments_table else found.unread_files
+    return _but_for(found.uncounted.aside.treatments, _TREATMENT, files)
+
+
+def but_for_values(found: RecordedAnswer) -> str:
+    """Return what "no creatinine is on record" does not know of, likewise."""
+    return _but_for(found.uncounted.aside.labs, _VALUE, found.unread_files)
+
+
+def _but_for(rows: tuple[str, ...], kind: tuple[str, str], files: tuple[str, ...]) -> str:
+    parts = [f"{counted(len(rows), kind[0])}{kind[1]} set aside"] if rows else []
+    if files:
+        parts.append(f"what may stand in {listed([f'“{file}”' for file in files])}, not read")
+    return f", but for {listed(parts)}" if parts else ""

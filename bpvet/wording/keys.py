@@ -18,6 +18,7 @@ KEYS = MappingProxyType(
         "unmeasured": ("", "part"),
         "lookalikes": ("",),
         "set_aside": ("",),
+        "asked": ("left", "treatment", "files"),
         "species": ("no_facts", "blank"),
         "usual": ("", "none", "new_dog"),
         "target": ("at", "below", "above", "not_settled", "withheld"),

@@ -16,7 +16,11 @@ from bpvet.models.safety.safety import Safety
 from bpvet.printing import number
 from bpvet.records.table_files import ColumnWords
 from bpvet.wording.en.phrases import capital, cited, counted, day, listed
-from bpvet.wording.en.trend.recorded import asking_statements, uncounted_statements
+from bpvet.wording.en.trend.recorded import (
+    asking_statements,
+    remark_statements,
+    uncounted_statements,
+)
 
 if TYPE_CHECKING:
     from bpvet.answers.due.due import DueRow
@@ -101,7 +105,7 @@ def why_of(
 
 def open_questions(held: Safety) -> list[str]:
     """Return what is to be read or mended before anything is planned, a sentence each."""
-    days = uncounted_statements(held.found)
+    days = (*uncounted_statements(held.found), *remark_statements(held.remarks))
     asks = (asked.text for asked in asking_statements(held.asks))
     return [*(statement.text for statement in days), *dict.fromkeys(asks)]
 
@@ -132,6 +136,19 @@ def nameless_words(rows: int) -> str:
     return (
         f"{counted(rows, 'row').capitalize()} of readings or signs {have} no animal's id, and "
         "nothing below knows of them: find whose they are. bpvet check names their lines."
+    )
+
+
+def unread_words(files: Sequence[str], pseudonyms: bool) -> str:
+    """Return that files are not read; blank where none is. A file may bear an animal's name."""
+    if not files:
+        return ""
+    named = listed([f"“{file}”" for file in files])
+    named = counted(len(files), "file").capitalize() if pseudonyms else f"Not read: {named}."
+    named = f"{named} beside the records not read." if pseudonyms else named
+    return (
+        f"{named} Whatever pressures, signs, treatments or laboratory values may stand there, "
+        "nothing below knows of them. bpvet check says why."
     )
 
 

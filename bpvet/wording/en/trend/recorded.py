@@ -5,7 +5,7 @@ A sign that is present, unread or unclear is never silent, and neither is a drug
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -21,6 +21,8 @@ from bpvet.printing import number
 from bpvet.visits.context import ContextChange
 from bpvet.visits.seen import AnimalRecord
 from bpvet.visits.set_aside import RowsAside
+from bpvet.visits.signs.remarks import GROUPS as REMARKS
+from bpvet.visits.signs.remarks import IN_ANIMALS, IN_DRUG, IN_ENTRY
 from bpvet.visits.signs.signs import IN_CELL, SET_ASIDE
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.treatments.missed import MissedDoses
@@ -45,6 +47,24 @@ _WHAT = {
 #: A row that is set aside, in words: itself, and what it is of.
 _TREATMENT, _MISSED = ("row", " of treatment"), ("row", " of missed doses")
 _VALUE = ("laboratory value", "")
+#: What is told of a remark to who does not keep the records, and what is asked of who does.
+_REMARKED = {
+    "left": (
+        "no date of leaving is recorded, and everything here speaks of the animal as living",
+        "If the animal has died or left, write left_on among the animals: everything here speaks "
+        "of it as living.",
+    ),
+    "drug": (
+        "what that says beside a drug's name is not used here",
+        "Write its generic name alone, and if it ended, changed or was not given, enter that: "
+        "nothing told here knows of it.",
+    ),
+    "treatment": (
+        "no treatment told here knows of it",
+        "If a treatment began, changed or ended, or was not given, enter it among the treatments: "
+        "nothing told here knows of it.",
+    ),
+}
 _ALARMED = (UrgentRule.LOW, *SIGN_RULES)
 
 
@@ -67,7 +87,14 @@ def sign_statements(found: tuple[SignState, ...], named: set[str]) -> Iterator[S
     named : set of str
         Signs, as written, that an urgent line has named.
     """
-    rest = [sign for sign in found if sign.text not in named]
+    # Of one text, an urgent line has named the row that is present, and not a newer unclear one.
+    alarmed = {sign.text for sign in found if sign.reading == "present"} & named
+    rest = [
+        sign
+        for sign in found
+        if (sign.text not in named or (sign.text in alarmed and sign.reading == "unclear"))
+        and sign.group not in REMARKS
+    ]
     entered = [sign for sign in rest if not sign.asked_only]
     present = [sign for sign in entered if sign.reading == "present"]
     longstanding = [sign for sign in present if sign.longstanding]
@@ -110,6 +137,24 @@ def sign_statements(found: tuple[SignState, ...], named: set[str]) -> Iterator[S
         )
 
 
+def remark_statements(found: tuple[SignState, ...]) -> Iterator[Statement]:
+    """Yield what is asked of an animal's end and of its treatments, which decides how all is read.
+
+    Parameters
+    ----------
+    found : tuple of SignState
+    """
+    for sign in (sign for sign in found if sign.group in REMARKS):
+        said = f"{asked_where(sign)} “{sign.text}”"
+        outside, asked = _REMARKED["drug" if sign.table == IN_DRUG else sign.group]
+        yield Statement(
+            f"asked.{sign.group}",
+            f"{said}. {asked}",
+            outside=f"{said}: {outside}.",
+            tells=_rows([sign]),
+        )
+
+
 def asking_statements(asks: tuple[SignState, ...]) -> Iterator[Statement]:
     """Yield what is asked before anything is planned, a sign that may be there each."""
     for sign in asks:
@@ -122,16 +167,29 @@ def asked_where(one: SignState) -> str:
     undated = " without a readable date" if not on else ""
     if one.table == IN_CELL:
         return f"Where a pressure{on} should stand{undated} is written"
+    since = f"from {day(one.seen_on)}" if on else ""
+    if one.table == IN_DRUG:
+        return f"Among the treatments, {since}, stands"
+    if one.group == "treatment" and one.table == "treatments note":
+        return f"A note of the treatment with {one.term} {since} says"
+    if one.table == IN_ANIMALS:
+        return "The animal's own row says"
+    if one.table.endswith("column"):
+        return f"In a column that is not read{f', a row{on}' if on else ' it'} says"
     if one.table == SET_ASIDE:
         return f"A row of the observations{on}{undated} that is set aside says"
     if one.table.endswith("excluded"):
         return f"The reason for leaving out a reading{on}{undated} is"
-    return f"{'An entry' if one.table == 'observations' else 'A note'}{on}{undated} says"
+    return (
+        f"{'An entry' if one.table in ('observations', IN_ENTRY) else 'A note'}{on}{undated} says"
+    )
 
 
 def uncounted(answer: TrendAnswer) -> Iterator[Statement]:
     """Rows that cannot be used, or stand under an id that looks like this one."""
     yield from uncounted_statements(answer.recorded)
+    yield from remark_statements(answer.signs)
+    yield from unread_statements(answer.recorded)
 
 
 def uncounted_statements(found: RecordedAnswer | AnimalRecord) -> Iterator[Statement]:
@@ -157,6 +215,17 @@ def uncounted_statements(found: RecordedAnswer | AnimalRecord) -> Iterator[State
             "are of this animal, write its id in one way.",
         )
     yield from _set_aside(found.aside)
+
+
+def unread_statements(found: RecordedAnswer) -> Iterator[Statement]:
+    """Yield that files beside the records are not read: the newest pressure may stand in one."""
+    if found.unread_files:
+        named = listed([f"“{file}”" for file in found.unread_files])
+        text = (
+            f"Not read: {named}. Whatever pressures, signs, treatments or laboratory values may "
+            "stand there, nothing told here knows of them."
+        )
+        yield Statement("asked.files", f"{text} bpvet check says why.", outside=text)
 
 
 def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
@@ -196,7 +265,10 @@ def _rows_aside(rows: tuple[str, ...], kind: tuple[str, str]) -> str:
 def but_for_drugs(found: RecordedAnswer) -> str:
     """Return what "no drug is on record" does not know of, for the end of such a sentence."""
     files = () if found.treatments_table else found.unread_files
-    return _but_for(found.aside.treatments, _TREATMENT, files)
+    off = [
+        f"“{name}”, not on the drug list" for name in dict.fromkeys(r.drug for r in found.unlisted)
+    ]
+    return _but_for(found.aside.treatments, _TREATMENT, files, off)
 
 
 def but_for_values(found: RecordedAnswer) -> str:
@@ -204,8 +276,11 @@ def but_for_values(found: RecordedAnswer) -> str:
     return _but_for(found.aside.labs, _VALUE, found.unread_files)
 
 
-def _but_for(rows: tuple[str, ...], kind: tuple[str, str], files: tuple[str, ...]) -> str:
+def _but_for(
+    rows: tuple[str, ...], kind: tuple[str, str], files: tuple[str, ...], off: Sequence[str] = ()
+) -> str:
     parts = [f"{counted(len(rows), kind[0])}{kind[1]} set aside"] if rows else []
+    parts += off
     if files:
         parts.append(f"what may stand in {listed([f'“{file}”' for file in files])}, not read")
     return f", but for {listed(parts)}" if parts else ""

@@ -17,8 +17,10 @@ from bpvet.wording.en.trend.recorded import (
     but_for_drugs,
     but_for_values,
     named_in_urgent,
+    remark_statements,
     sign_statements,
     uncounted_statements,
+    unread_statements,
 )
 from bpvet.wording.en.trend.unseen import no_usual
 
@@ -43,7 +45,12 @@ def short_statements(answer: TrendAnswer | UnseenAnswer) -> tuple[Statement, ...
 def _first(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
     texts = [line.text for line in urgent_statements(answer.urgent)]
     signs = sign_statements(answer.signs, named_in_urgent(answer.urgent))
-    texts += [line.text for line in (*uncounted_statements(answer.recorded), *signs)]
+    uncounted = (
+        *uncounted_statements(answer.recorded),
+        *remark_statements(answer.signs),
+        *unread_statements(answer.recorded),
+    )
+    texts += [line.text for line in (*uncounted, *signs)]
     if texts:
         yield Statement("short.urgent" if answer.urgent else "short.signs", " ".join(texts))
 

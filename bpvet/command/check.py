@@ -214,11 +214,12 @@ def sign_lines(records: Records, every: bool) -> list[str]:
     every : bool
         Whether to show all of them; otherwise so many of each reading, and the rest is counted.
     """
+    from bpvet.visits.signs.remarks import GROUPS as REMARKS
     from bpvet.visits.signs.signs import all_signs
 
     rows: dict[tuple[str, str, str, str], int] = {}
     for sign in all_signs(records):
-        if sign.is_note:
+        if sign.is_note and sign.group not in REMARKS:
             continue
         what = " ".join(filter(None, (sign.term, sign.group and f"({GROUP_WORDS[sign.group]})")))
         key = (sign.reading, sign.text, sign.status, what)

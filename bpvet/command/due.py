@@ -243,11 +243,12 @@ def due_text(found: Due, *, every: bool = False, every_caution: bool = False) ->
     """
     from bpvet.answers.due.bands import BANDS, LATER, band_name
     from bpvet.wording.en.command.tables import due_head, due_later, due_rest
-    from bpvet.wording.en.due import nameless_words
+    from bpvet.wording.en.due import nameless_words, unread_words
 
     shown = found.rows if every else found.listed[:_SHOWN]
     head = due_head(found.as_of, found.days, len(found.rows), found.left)
-    parts = [wrapped(head), *map(wrapped, filter(None, [nameless_words(found.nameless)]))]
+    unknown = [nameless_words(found.nameless), unread_words(found.unread, found.pseudonyms)]
+    parts = [wrapped(head), *map(wrapped, filter(None, unknown))]
     for band in BANDS:
         rows = [row for row in shown if row.band == band]
         if rows:

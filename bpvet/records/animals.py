@@ -33,6 +33,8 @@ _TWO = {
     "breed": Code.TWO_BREEDS,
     "sex": Code.TWO_SEXES,
 }
+#: Digits that a date with its year has, at least.
+_DIGITS_OF_DATE = 6
 #: An animal's own target outside these is a slip, mmHg.
 TARGET_RANGE = (80, 200)
 
@@ -58,6 +60,7 @@ def animals_table(checked: CheckedTable, values: Values, met: list[str]) -> pd.D
         }
     )
     frame["species_written"] = _as_written(checked, frame)
+    frame["left_written"] = _left_written(checked, frame)
     kept = frame
     if checked.n:
         usable = checked.usable
@@ -88,6 +91,20 @@ def _as_written(checked: CheckedTable, frame: pd.DataFrame) -> NDArray[np.object
         if get_close_matches(text.casefold()[:100], known, n=1, cutoff=0.8):
             written[written == text] = ""
     return np.where(frame["species"].isin(known).to_numpy(), "", written)
+
+
+def _left_written(checked: CheckedTable, frame: pd.DataFrame) -> NDArray[np.object_]:
+    """Return what was written of an animal's leaving (n,) where no date of it can be read.
+
+    Blank where there is a date, and where a date stands there that is later than the one that is
+    looked at: on that day it had not left.
+    """
+    written = []
+    days, reasons = (_objects(checked.cells(name)) for name in ("left_on", "left_reason"))
+    for day, reason, date in zip(days, reasons, frame["left_on"], strict=True):
+        dated = pd.notna(date) or sum(map(str.isdigit, day)) >= _DIGITS_OF_DATE
+        written.append("" if dated else " ".join(filter(None, (day, reason))))
+    return np.array(written, dtype=object)
 
 
 def check_animals(checked: CheckedTable, values: Values, as_of: np.datetime64) -> None:

@@ -172,7 +172,7 @@ ADDED = {
         *(f"{quantity}_bound" for quantity in READING_QUANTITIES),
         *("set_aside", "duplicate", "future"),
     ),
-    "animals": ("file", "line", "set_aside", "future"),
+    "animals": ("file", "line", "set_aside", "future", "species_written", "left_written"),
     "treatments": ("file", "line", "set_aside", "future"),
     "missed": ("file", "line", "set_aside", "future"),
     "contacts": ("file", "line", "set_aside", "future"),

@@ -34,6 +34,7 @@ from bpvet.wording.en.due import (
     column_words,
     credit_of_row,
     nameless_words,
+    unread_words,
     who_of,
 )
 from bpvet.wording.en.pages.due import (
@@ -79,7 +80,10 @@ def due_page(
     first, rest = parted(due.cautions)
     body = tag(
         "header",
-        heading(1, title) + paragraph(counts(due)) + paragraph(nameless_words(due.nameless)),
+        heading(1, title)
+        + paragraph(counts(due))
+        + paragraph(nameless_words(due.nameless))
+        + paragraph(unread_words(due.unread, due.pseudonyms)),
     )
     bands = [band for band in BANDS if band != LATER]
     body += "".join(_band(band, due, linked, rooms) for band in bands)

@@ -19,6 +19,7 @@ KEYS = MappingProxyType(
         "later": ("",),
         "lookalikes": ("",),
         "set_aside": ("",),
+        "asked": ("left", "treatment", "files"),
         "species": ("no_facts", "blank"),
         "usual": ("", "none", "new_dog"),
         "target": ("at", "below", "above", "not_settled", "withheld"),

@@ -65,7 +65,10 @@ def band_of(held: Safety, reach: int, check_soon: bool) -> str:
         return "due"
     if check_soon:
         return "checks"
-    return "no_plan" if held.standing.latest is None and not rules else LATER
+    if held.standing.latest is None and not rules:
+        return "no_plan"
+    # What it says of a drug or of the animal's end is read before it is left until later.
+    return "due" if held.remarks else LATER
 
 
 def _lost(safety: Safety) -> bool:

@@ -14,6 +14,7 @@ import pandas as pd
 from bpvet import __version__
 from bpvet.answers.due.bands import BANDS, LATER, band_name, band_of, need_of
 from bpvet.answers.json_values import plain
+from bpvet.answers.trend.recorded import unread_files
 from bpvet.answers.trend.safety import UrgentAnswer, recheck_answer, urgent_answers
 from bpvet.equality import Content
 from bpvet.errors import CallError
@@ -164,6 +165,8 @@ class Due(Tabled, Content):
         Animals that have left: they are not on it.
     nameless : int
         Readings and signs without an animal's id: no row of it knows of them.
+    unread : tuple of str
+        Files beside the records that are not read: neither does it of what stands in them.
     pseudonyms : bool
     cautions : tuple of str
     version, data_digest : str
@@ -176,6 +179,7 @@ class Due(Tabled, Content):
     guideline: str
     left: int
     nameless: int
+    unread: tuple[str, ...]
     pseudonyms: bool
     cautions: tuple[str, ...]
     version: str
@@ -311,7 +315,13 @@ def due(
         records = records.speaking_on(as_of)
     reach = reach_of(days)
     rows = ranked_rows(records, guideline, reach, rule, priors)
-    origin = Origin(records.as_of, records.digest, left_by(records), nameless_rows(records))
+    origin = Origin(
+        records.as_of,
+        records.digest,
+        left_by(records),
+        nameless_rows(records),
+        unread_files(records),
+    )
     return due_of(rows, origin, guideline, reach, pseudonyms)
 
 
@@ -367,12 +377,13 @@ def ranked_rows(
 
 @dataclass(frozen=True)
 class Origin:
-    """Where a list comes from: date and digest of its records, animals that left, nameless rows."""
+    """Where a list comes from, and what of it no row knows of: as `Due` names it."""
 
     as_of: np.datetime64
     digest: str
     left: int
     nameless: int
+    unread: tuple[str, ...]
 
 
 def due_of(
@@ -402,6 +413,7 @@ def due_of(
         guideline=guideline,
         left=origin.left,
         nameless=origin.nameless,
+        unread=origin.unread,
         pseudonyms=pseudonyms,
         cautions=tuple(caution.text for caution in cautions_for(("raised", "treated", "labs"))),
         version=__version__,

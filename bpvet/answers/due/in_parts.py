@@ -17,6 +17,7 @@ from bpvet.answers.due.due import (
     ranked_rows,
     reach_of,
 )
+from bpvet.answers.trend.recorded import unread_files
 from bpvet.errors import CallError
 from bpvet.facts.categories import DEFAULT
 from bpvet.facts.categories import guideline as guideline_of
@@ -68,6 +69,8 @@ class PartRows:
         Animals that have left.
     nameless : int
         Readings and signs without an animal's id.
+    unread : tuple of str
+        Files that are not read.
     digest : str
         Of the part's records.
     findings : int
@@ -78,6 +81,7 @@ class PartRows:
     ranked: tuple[Ranked, ...]
     left: int
     nameless: int
+    unread: tuple[str, ...]
     digest: str
     findings: int
     codes: Codes
@@ -166,7 +170,8 @@ def due_and_findings(
     ranked = [pair for found in done for pair in found.ranked]
     digest = sha256(" ".join(found.digest for found in done).encode()).hexdigest()
     left, nameless = (sum(getattr(found, of) for found in done) for of in ("left", "nameless"))
-    origin = Origin(reading.as_of, digest, left, nameless)
+    unread = tuple(dict.fromkeys(file for found in done for file in found.unread))
+    origin = Origin(reading.as_of, digest, left, nameless, unread)
     due = due_of(ranked, origin, listing.guideline, listing.reach, pseudonyms)
     return due, {path: found.findings for path, found in zip(parts, done, strict=True)}
 
@@ -178,4 +183,12 @@ def _rows(job: tuple[str, Reading, Listing]) -> PartRows:
         how = (listing.guideline, listing.reach, listing.rule, listing.priors)
         ranked = tuple(ranked_rows(records, *how))
     codes, found = animal_codes(records), len(records.findings)
-    return PartRows(ranked, left_by(records), nameless_rows(records), records.digest, found, codes)
+    return PartRows(
+        ranked,
+        left_by(records),
+        nameless_rows(records),
+        unread_files(records),
+        records.digest,
+        found,
+        codes,
+    )

@@ -27,7 +27,7 @@ from bpvet.visits.urgency import UrgentRule
 
 _DAY = np.timedelta64(1, "D")
 _YEAR = 365
-_NOT_READ = {Code.NAMED_OTHERWISE, Code.OTHER_FORM, Code.SHEETS_NOT_READ}
+_NOT_READ = (Code.NAMED_OTHERWISE, Code.OTHER_FORM, Code.SHEETS_NOT_READ)
 _LOW_RULES = {UrgentRule.LOW, UrgentRule.LOW_ON_TREATMENT}
 
 
@@ -161,10 +161,14 @@ def recorded_answer(
         swings=shown is not None and _swings(shown),
         missed=tuple(_missed(rows) for rows in missed_rows(records, animal).get(animal, ())),
         uncounted=found.found.uncounted,
-        unread_files=tuple(
-            dict.fromkeys(one.file for one in records.findings if one.code in _NOT_READ)
-        ),
+        unread_files=unread_files(records),
     )
+
+
+def unread_files(records: Records) -> tuple[str, ...]:
+    """Return the files, and workbooks with sheets, beside the records that are not read."""
+    found = records.findings.by_code(*_NOT_READ)
+    return tuple(dict.fromkeys(finding.file for finding in found))
 
 
 def _rows(drugs: Sequence[OtherDrug]) -> tuple[DrugRow, ...]:

@@ -7,7 +7,7 @@ around them in ``sign_words.toml``.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 
@@ -165,6 +165,31 @@ def read_note(text: str, seen_on: date | None = None) -> tuple[SignItem, ...]:
     )
 
 
+def read_cell(text: str, heading: str = "") -> tuple[SignItem, ...]:
+    """Return what a cell of a column that may be about signs tells, read as a note.
+
+    Parameters
+    ----------
+    text : str
+    heading : str
+        What its column is called, where that is not a name of ours: below "seizures", "2" tells.
+
+    Examples
+    --------
+    >>> [item.text for item in read_cell("hyphaema OS", "eyes")]
+    ['hyphaema OS']
+    >>> [item.term for item in read_cell("yes", "blind")], read_cell("no", "blind")
+    (['blindness'], ())
+    """
+    found = read_note(text)
+    if found or not heading or " ".join(text.casefold().split()) in _NOTHING:
+        return found
+    whole = f"{heading.replace('_', ' ')}: {text}"
+    return tuple(replace(item, text=whole) for item in read_note(whole)[:1])
+
+
+#: What is written below the name of a sign that is not there.
+_NOTHING = frozenset(("no", "n", "0", "-", "none", "nil", "false", "absent", "nad", "wnl", "ok"))
 #: Terms of a part that is named and of which nothing is said.
 _EXAMINED = frozenset(EXAMINATION.values())
 #: Vague terms that a note of a measurement is full of.

@@ -16,6 +16,7 @@ from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.outlook import Surprise, surprise
 from bpvet.models.trend.trend import Trend
 from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
+from bpvet.visits.signs.remarks import GROUPS as REMARKS
 from bpvet.visits.signs.states import ALARMING, SignState
 from bpvet.visits.urgency import Urgent, urgent
 
@@ -59,6 +60,11 @@ class Safety:
             and not (sign.term in present or sign.text in listed)
             and (np.isnat(sign.seen_on) or self.found.seen.current(sign))
         )
+
+    @property
+    def remarks(self) -> tuple[SignState, ...]:
+        """What is written of its treatments or its end where nothing is worked out from it."""
+        return tuple(sign for sign in self.found.seen.signs if sign.group in REMARKS)
 
     def withheld(self, what: str) -> str | None:
         """Return the first rule that withholds something, or None.

@@ -7,6 +7,7 @@ units are named, and none is chosen. Nothing is converted but to compare two row
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
@@ -86,9 +87,22 @@ def nearly_named(texts: Sequence[str]) -> dict[str, str]:
         plain = plain_name(text)
         fits = [_SHORT[plain]] if plain in _SHORT else []
         fits = fits or difflib.get_close_matches(plain, ANALYTES, n=1, cutoff=0.8)
+        fits = fits or _worded(plain)
         if fits:
             near[text] = fits[0]
     return near
+
+
+def _worded(plain: str) -> list[str]:
+    """Return the analyte that a longer name has among its words ("creatinine (serum)").
+
+    A single letter in a longer name is no short name ("vitamin K"), and what is measured in urine
+    is another thing.
+    """
+    words = [word for word in re.split(r"[\W_]+", plain) if len(word) > 1]
+    if any(word.startswith("urin") for word in words):
+        return []
+    return [_SHORT.get(word, word) for word in words if word in _SHORT or word in ANALYTES][:1]
 
 
 def _ask_names(

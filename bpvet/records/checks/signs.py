@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import date
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from bpvet.facts.signs.signs import SignItem, read_note, read_sign
+from bpvet.facts.signs.signs import SignItem, read_cell, read_sign
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import OfRow
 from bpvet.records.finding_codes import Code
@@ -27,6 +30,17 @@ NOTED = (
 )
 
 
+#: The columns that date the rows of each table, where columns that are not ours may hold a sign.
+DATED = {table: dated for table, _, dated in NOTED} | {"labs": "sampled_on"}
+#: Columns about the owner or the house: a street may be called Blind Lane.
+_NOT_ASKED = re.compile(r"owner|client|address|street|city|town|mail|phone|postcode|zip|insur|chip")
+
+
+def may_tell(heading: str) -> bool:
+    """Return whether a column that is not ours may tell of the animal."""
+    return _NOT_ASKED.search(heading.casefold()) is None
+
+
 def report_signs(tables: Mapping[str, CheckedTable], values: Mapping[str, Values]) -> None:
     """Report which signs are not understood or unclear, and which notes may hold a sign.
 
@@ -39,7 +53,12 @@ def report_signs(tables: Mapping[str, CheckedTable], values: Mapping[str, Values
     """
     _report_observations(tables["observations"], values["observations"])
     for table, column, dated in NOTED:
-        _report_notes(tables[table], values[table], column, dated)
+        _report_notes(tables[table], values[table], column, values[table][dated])
+    for table, dated in DATED.items():
+        for name in tables[table].unknown:
+            if may_tell(name):
+                days = values[table][dated]
+                _report_notes(tables[table], values[table], name, days, heading=name)
 
 
 def _report_observations(checked: CheckedTable, values: Values) -> None:
@@ -70,15 +89,16 @@ def _report_observations(checked: CheckedTable, values: Values) -> None:
         )
 
 
-def _report_notes(checked: CheckedTable, values: Values, column: str, dated: str) -> None:
+def _report_notes(
+    checked: CheckedTable, values: Values, column: str, days: NDArray[Any], heading: str = ""
+) -> None:
     if checked.n == 0 or not checked.given(column):
         return
-    texts, code = distinct(values[column])
+    texts, code = distinct(checked.cells(column) if heading else values[column])
     # Without the date of its row: what a note says of the past is past by its own words.
-    noted = np.array([bool(text) and bool(read_note(text)) for text in texts], dtype=bool)
+    noted = np.array([bool(text) and bool(read_cell(text, heading)) for text in texts], dtype=bool)
     if not noted.any():
         return
-    days = values[dated]
     # A row that is set aside asks as well: that it cannot be used may be because of the sign.
     asking = noted[code] & ~np.isnat(days)
     if "duplicate" in values:

@@ -2,9 +2,11 @@
 
 Only rows that are not dated after the date that is looked at. What else seems to say something of
 signs is given too, as questions: notes, reasons for leaving a reading out, words where a number
-should stand, observations that are set aside. `table` names where it stands, `reading` is
-``unclear``. A row that cannot be used is asked about all the same: a cat whose pressure could not
-be taken because it had gone blind has no number, and it is the one that must be seen.
+should stand, columns that are not ours, observations that are set aside. `table` names where it
+stands, `reading` is ``unclear``. A row that cannot be used is asked about all the same: a cat whose
+pressure could not be taken because it had gone blind has no number, and it is the one that must be
+seen. What is asked of treatments and of an animal's end is among them too
+(`bpvet.visits.signs.remarks`).
 """
 
 from __future__ import annotations
@@ -17,21 +19,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.facts.signs.signs import SignItem, read_note, read_sign
+from bpvet.facts.signs.signs import SignItem, read_cell, read_sign
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
-from bpvet.visits.uncounted.later import last_possible
+from bpvet.visits.signs.cells import Asked, Place, asked_cells, of_animal, places
+from bpvet.visits.signs.remarks import remarks
 
-#: Cells that are asked about: their table, the column that dates them, their own column, and what
-#: `Sign.table` says.
-ASKED = (
-    ("readings", "taken_at", "note", "readings note"),
-    ("readings", "taken_at", "excluded", "readings excluded"),
-    ("treatments", "started_on", "note", "treatments note"),
-    ("observations", "seen_on", "note", "observations note"),
-    ("missed", "from", "note", "missed note"),
-    ("contacts", "date", "note", "contacts note"),
-)
 #: What `Sign.table` says of words where a number should stand, and of a row that is set aside.
 IN_CELL = "readings cell"
 SET_ASIDE = "observations aside"
@@ -141,27 +134,12 @@ def day_of(value: Any) -> date | None:
     return found if isinstance(found, date) else None
 
 
-def _of_animal(
-    records: Records, frame: pd.DataFrame, dated: str, animal: str | None
-) -> pd.DataFrame:
-    """Return the rows of one animal, or of all, but for later ones and exact doubles."""
-    day = frame[dated].to_numpy(dtype="datetime64[D]")
-    # A date that nobody can have written is a slip: what stands there may be of any day.
-    later = (day > records.as_of) & ~(day > last_possible(records))
-    keep = (frame["animal"] != "").to_numpy(dtype=bool) & ~later
-    if "duplicate" in frame.columns:
-        keep &= ~frame["duplicate"].to_numpy(dtype=bool)
-    if animal is not None:
-        keep &= (frame["animal"] == animal).to_numpy(dtype=bool)
-    return frame[keep]
-
-
 def _of_observations(records: Records, animal: str | None = None) -> Iterator[Sign]:
-    rows = _of_animal(records, records.observations, "seen_on", animal)
+    rows = of_animal(records, records.observations, "seen_on", animal)
     if rows.empty:
         return
     for text, status, aside, row in zip(
-        rows["sign"], rows["status"], rows["set_aside"], _places(rows, "seen_on"), strict=True
+        rows["sign"], rows["status"], rows["set_aside"], places(rows, "seen_on"), strict=True
     ):
         for item in read_sign(str(text), str(status), day_of(row[1])):
             if not aside:
@@ -173,45 +151,35 @@ def _of_observations(records: Records, animal: str | None = None) -> Iterator[Si
 
 def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
     """Yield what notes, reasons and words in place of numbers seem to say of signs."""
-    for table, dated, column, name in ASKED:
-        frame: pd.DataFrame = getattr(records, table)
-        # Few rows have such words: nothing else is looked at.
-        frame = frame[(frame[column] != "").to_numpy(dtype=bool)]
-        if not frame.empty:
-            rows = _of_animal(records, frame, dated, animal)
-            yield from _said(rows, column, dated, name)
+    for cells in asked_cells(records, animal):
+        yield from _said(cells)
+    for place, table, item in remarks(records, animal):
+        yield _made(place, table, "", item)
     frame = records.readings
     frame = frame[(frame["set_aside"] != "").to_numpy(dtype=bool)]
-    rows = _of_animal(records, frame, "taken_at", animal)
+    rows = of_animal(records, frame, "taken_at", animal)
     if rows.empty:
         return
-    places = [*zip(rows["file"].astype(str), rows["line"].astype(int), strict=True)]
+    lines_of = [*zip(rows["file"].astype(str), rows["line"].astype(int), strict=True)]
     lines: dict[str, set[int]] = {}
-    for file, line in places:
+    for file, line in lines_of:
         lines.setdefault(file, set()).add(line)
     found = records.findings.by_code(Code.NOT_A_NUMBER).about(lines)
     written = {(finding.file, finding.line): finding.value for finding in found}
-    cells = rows.assign(cell=[written.get(file_line, "") for file_line in places])
-    yield from _said(cells, "cell", "taken_at", IN_CELL)
+    words = rows.assign(cell=[written.get(file_line, "") for file_line in lines_of])
+    yield from _said(Asked(words, "taken_at", "cell", IN_CELL))
 
 
-def _said(rows: pd.DataFrame, column: str, dated: str, name: str) -> Iterator[Sign]:
-    found = {text: read_note(str(text)) for text in rows[column].unique()}
+def _said(asked: Asked) -> Iterator[Sign]:
+    rows, column = asked.rows, asked.column
+    found = {text: read_cell(str(text), asked.heading) for text in rows[column].unique()}
     rows = rows[rows[column].map(lambda text: bool(found[text])).to_numpy(dtype=bool)]
-    for text, row in zip(rows[column], _places(rows, dated), strict=True):
+    for text, row in zip(rows[column], places(rows, asked.dated), strict=True):
         for item in found[text]:
-            yield _made(row, name, "", item)
+            yield _made(row, asked.name, "", item)
 
 
-_Place = tuple[str, np.datetime64, str, int]
-
-
-def _places(rows: pd.DataFrame, column: str) -> Iterator[_Place]:
-    days = rows[column].to_numpy(dtype="datetime64[D]")
-    return zip(rows["animal"], days, rows["file"], rows["line"], strict=True)
-
-
-def _made(row: _Place, table: str, status: str, item: SignItem) -> Sign:
+def _made(row: Place, table: str, status: str, item: SignItem) -> Sign:
     animal, day, file, line = row
     return Sign(
         str(animal),

@@ -1,12 +1,13 @@
 """From rows of signs to how each stands: one sign a term, by its newest row.
 
 A resolved detachment does not resolve a blindness; a newer "eyes: normal" answers all signs of
-the eye. Where rows of one day disagree the more careful counts.
+the eye. Where rows of one day disagree the more careful counts. A newer row that is not
+clear answers nothing: what was present before it stands beside it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,7 +80,7 @@ def sign_states(signs: Iterable[Sign]) -> tuple[SignState, ...]:
         apart_by = () if sign.term and not noted else (sign.text.casefold(), str(sign.seen_on))
         kept.setdefault((sign.term, "note" if noted else "", *apart_by), []).append(sign)
     normal = _normal(rows)
-    states = [_state(group, normal) for group in kept.values()]
+    states = [state for group in kept.values() for state in _states(group, normal)]
     # Without a date (NaT) as the oldest: it compares with nothing.
     dated = [state for state in states if not np.isnat(state.seen_on)]
     undated = [state for state in states if np.isnat(state.seen_on)]
@@ -97,6 +98,20 @@ def _normal(rows: list[Sign]) -> dict[str, np.datetime64]:
         for group in _ANSWERS.get(sign.group, ()):
             found[group] = max(found.get(group, sign.seen_on), sign.seen_on)
     return found
+
+
+def _states(rows: list[Sign], normal: dict[str, np.datetime64]) -> Iterator[SignState]:
+    """Yield how a sign stands, and what an unclear newest row does not answer.
+
+    A blindness is not over because a later row of it cannot be read ("resolvd").
+    """
+    state = _state(rows, normal)
+    yield state
+    clear = [sign for sign in rows if sign.reading not in ("unclear", "unread")]
+    if clear and state.reading == "unclear" and not state.asked_only:
+        before = _state(clear, normal)
+        if before.reading == "present" and not before.longstanding:
+            yield before
 
 
 def _state(rows: list[Sign], normal: dict[str, np.datetime64]) -> SignState:

@@ -13,8 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from bpvet.equality import Content
+from bpvet.facts.labs import ANALYTES, factor, unit_as_given
 from bpvet.records.checks.labs import nearly_named
 from bpvet.records.records import Records
 from bpvet.visits.labs.events import number_of
@@ -29,7 +31,7 @@ class RowsAside(Content):
     ----------
     treatments, labs, missed : tuple of str
         Drugs and analytes as written, one a row; of the laboratory only values of which no newer
-        one of their analyte can be used.
+        one of their analyte can be used, and among them those whose name or unit is not read.
     undated : int
         Readings without a usable date.
     pressing : bool
@@ -99,13 +101,13 @@ def _labs(records: Records, animal: str | None) -> list[tuple[str, str, pd.Times
     near = nearly_named(list(rows["analyte"].unique()))
     if animal is not None:
         rows = rows[(rows["animal"] == animal).to_numpy(dtype=bool)]
-    named = rows[rows["analyte"].isin(list(near)).to_numpy(dtype=bool) & (rows["set_aside"] == "")]
-    unused = pd.concat(
-        [_aside(records, "labs", animal), named[~_not_yet(records, "labs")[named.index]]]
-    )
+    kept = rows[(rows["set_aside"] == "").to_numpy(dtype=bool)]
+    read = ~kept["analyte"].isin(list(near)).to_numpy(dtype=bool) & _in_known_unit(kept)
+    unread = kept[~read & ~_not_yet(records, "labs")[kept.index].to_numpy(dtype=bool)]
+    unused = pd.concat([_aside(records, "labs", animal), unread])
     if unused.empty:
         return []
-    usable = rows[(rows["set_aside"] == "").to_numpy(dtype=bool)]
+    usable = kept[read]
     newest = usable.groupby(["animal", "analyte"])["sampled_on"].max().to_dict()
     cells = zip(unused["animal"], unused["analyte"], unused["sampled_on"], strict=True)
     # No day, or none to lay it beside, compares as not superseded.
@@ -114,3 +116,12 @@ def _labs(records: Records, animal: str | None) -> list[tuple[str, str, pd.Times
         for whose, analyte, day in cells
         if not day <= newest.get((whose, near.get(analyte, analyte)), pd.NaT)
     ]
+
+
+def _in_known_unit(rows: pd.DataFrame) -> NDArray[np.bool_]:
+    """Return which rows do not stand in a unit that is not read for their analyte."""
+    read = np.ones(len(rows), dtype=bool)
+    for analyte, unit in rows[["analyte", "unit"]].drop_duplicates().itertuples(index=False):
+        if analyte in ANALYTES and factor(analyte, unit_as_given(analyte, unit)) is None:
+            read &= ((rows["analyte"] != analyte) | (rows["unit"] != unit)).to_numpy(dtype=bool)
+    return read

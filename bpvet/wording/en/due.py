@@ -16,7 +16,7 @@ from bpvet.models.safety.safety import Safety
 from bpvet.printing import number
 from bpvet.records.table_files import ColumnWords
 from bpvet.wording.en.phrases import capital, cited, counted, day, listed
-from bpvet.wording.en.trend.recorded import asking_statements
+from bpvet.wording.en.trend.recorded import asking_statements, remark_statements
 from bpvet.wording.en.trend.uncounted import uncounted_statements
 
 if TYPE_CHECKING:
@@ -102,7 +102,7 @@ def why_of(
 
 def open_questions(held: Safety) -> list[str]:
     """Return what is to be read or mended before anything is planned, a sentence each."""
-    days = uncounted_statements(held.found.uncounted)
+    days = (*uncounted_statements(held.found.uncounted), *remark_statements(held.remarks))
     asks = (asked.text for asked in asking_statements(held.asks))
     return [*dict.fromkeys(asks), *(statement.text for statement in days)]
 
@@ -133,6 +133,19 @@ def nameless_words(rows: int) -> str:
     return (
         f"{counted(rows, 'row').capitalize()} of readings or signs {have} no animal's id, and "
         "nothing below knows of them: find whose they are. bpvet check names their lines."
+    )
+
+
+def unread_words(files: Sequence[str], pseudonyms: bool) -> str:
+    """Return that files are not read; blank where none is. A file may bear an animal's name."""
+    if not files:
+        return ""
+    named = listed([f"“{file}”" for file in files])
+    named = counted(len(files), "file").capitalize() if pseudonyms else f"Not read: {named}."
+    named = f"{named} beside the records not read." if pseudonyms else named
+    return (
+        f"{named} Whatever pressures, signs, treatments or laboratory values may stand there, "
+        "nothing below knows of them. bpvet check says why."
     )
 
 

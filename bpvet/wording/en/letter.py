@@ -13,6 +13,7 @@ from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.answers.trend.usual import SessionAnswer
 from bpvet.facts.words import CONDITION_WORDS, TAKEN_BY
 from bpvet.printing import number
+from bpvet.visits.signs.remarks import GROUPS as REMARKS
 from bpvet.visits.signs.states import SignState
 from bpvet.wording.en.phrases import counted, day, value
 from bpvet.wording.en.trend.control import target_question
@@ -25,6 +26,7 @@ FIRST = (
     "later",
     "lookalikes",
     "set_aside",
+    "asked",
     "drugs.pregnancy",
     "species",
     "usual",
@@ -62,6 +64,7 @@ _STANDS_OUT = (
         "later",
         "lookalikes",
         "set_aside",
+        "asked",
         "drugs.pregnancy",
         "species",
         "below_floor",
@@ -238,6 +241,8 @@ def asked_lines(signs: tuple[SignState, ...]) -> tuple[str, ...]:
     """
     lines = []
     for sign in signs:
+        if sign.group in REMARKS:
+            continue
         on = "" if np.isnat(sign.seen_on) else f" of {day(sign.seen_on)}"
         if sign.asked_only and sign.reading in ("present", "unclear"):
             lines.append(

@@ -19,7 +19,7 @@ from bpvet.models.safety.safety import Safety
 from bpvet.printing import a_or_an, number, probability
 from bpvet.wording.en.phrases import capital, counted, day, percent
 from bpvet.wording.en.safety.urgent import urgent_statements
-from bpvet.wording.en.trend.recorded import asking_statements
+from bpvet.wording.en.trend.recorded import asking_statements, remark_statements
 from bpvet.wording.en.trend.settle import settle_words
 from bpvet.wording.en.trend.uncounted import uncounted_statements
 
@@ -66,6 +66,7 @@ def further_statements(answer: FurtherAnswer, held: Safety) -> tuple[Statement, 
     return (
         *urgent_statements(answer.urgent),
         *uncounted_statements(held.found.uncounted),
+        *remark_statements(held.remarks),
         *asking_statements(held.asks),
         Statement("plan.known", _now(answer)),
         Statement("plan.further", _further(answer)),

@@ -34,6 +34,8 @@ GROUP_WORDS = {
     "kidney": "kidney",
     "bleeding": "bleeding",
     "other": "other",
+    "left": "died or left?",
+    "treatment": "of a treatment",
 }
 
 #: What is counted.

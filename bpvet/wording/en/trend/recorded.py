@@ -19,6 +19,8 @@ from bpvet.facts.species import judged, plural_of
 from bpvet.facts.words import CONDITION_WORDS, SPECIES
 from bpvet.printing import number
 from bpvet.visits.context import ContextChange
+from bpvet.visits.signs.remarks import GROUPS as REMARKS
+from bpvet.visits.signs.remarks import IN_ANIMALS, IN_DRUG, IN_ENTRY
 from bpvet.visits.signs.signs import IN_CELL, SET_ASIDE
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.treatments.missed import MissedDoses
@@ -38,6 +40,24 @@ _WHAT = {
     "posture": "The posture",
     "operator": "The operator",
     "instrument": "The instrument",
+}
+#: What is told of a remark to who does not keep the records, and what is asked of who does.
+_REMARKED = {
+    "left": (
+        "no date of leaving is recorded, and everything here speaks of the animal as living",
+        "If the animal has died or left, write left_on among the animals: everything here speaks "
+        "of it as living.",
+    ),
+    "drug": (
+        "what that says beside a drug's name is not used here",
+        "Write its generic name alone, and if it ended, changed or was not given, enter that: "
+        "nothing told here knows of it.",
+    ),
+    "treatment": (
+        "no treatment told here knows of it",
+        "If a treatment began, changed or ended, or was not given, enter it among the treatments: "
+        "nothing told here knows of it.",
+    ),
 }
 _ALARMED = (UrgentRule.LOW, *SIGN_RULES)
 
@@ -61,7 +81,14 @@ def sign_statements(found: tuple[SignState, ...], named: set[str]) -> Iterator[S
     named : set of str
         Signs, as written, that an urgent line has named.
     """
-    rest = [sign for sign in found if sign.text not in named]
+    # Of one text, an urgent line has named the row that is present, and not a newer unclear one.
+    alarmed = {sign.text for sign in found if sign.reading == "present"} & named
+    rest = [
+        sign
+        for sign in found
+        if (sign.text not in named or (sign.text in alarmed and sign.reading == "unclear"))
+        and sign.group not in REMARKS
+    ]
     entered = [sign for sign in rest if not sign.asked_only]
     present = [sign for sign in entered if sign.reading == "present"]
     longstanding = [sign for sign in present if sign.longstanding]
@@ -104,6 +131,24 @@ def sign_statements(found: tuple[SignState, ...], named: set[str]) -> Iterator[S
         )
 
 
+def remark_statements(found: tuple[SignState, ...]) -> Iterator[Statement]:
+    """Yield what is asked of an animal's end and of its treatments, which decides how all is read.
+
+    Parameters
+    ----------
+    found : tuple of SignState
+    """
+    for sign in (sign for sign in found if sign.group in REMARKS):
+        said = f"{asked_where(sign)} “{sign.text}”"
+        outside, asked = _REMARKED["drug" if sign.table == IN_DRUG else sign.group]
+        yield Statement(
+            f"asked.{sign.group}",
+            f"{said}. {asked}",
+            outside=f"{said}: {outside}.",
+            tells=_rows([sign]),
+        )
+
+
 def asking_statements(asks: tuple[SignState, ...]) -> Iterator[Statement]:
     """Yield what is asked before anything is planned, a sign that may be there each."""
     for sign in asks:
@@ -116,11 +161,22 @@ def asked_where(one: SignState) -> str:
     undated = " without a readable date" if not on else ""
     if one.table == IN_CELL:
         return f"Where a pressure{on} should stand{undated} is written"
+    since = f"from {day(one.seen_on)}" if on else ""
+    if one.table == IN_DRUG:
+        return f"Among the treatments, {since}, stands"
+    if one.group == "treatment" and one.table == "treatments note":
+        return f"A note of the treatment with {one.term} {since} says"
+    if one.table == IN_ANIMALS:
+        return "The animal's own row says"
+    if one.table.endswith("column"):
+        return f"In a column that is not read{f', a row{on}' if on else ' it'} says"
     if one.table == SET_ASIDE:
         return f"A row of the observations{on}{undated} that is set aside says"
     if one.table.endswith("excluded"):
         return f"The reason for leaving out a reading{on}{undated} is"
-    return f"{'An entry' if one.table == 'observations' else 'A note'}{on}{undated} says"
+    return (
+        f"{'An entry' if one.table in ('observations', IN_ENTRY) else 'A note'}{on}{undated} says"
+    )
 
 
 def missed_text(one: MissedDoses) -> str:

@@ -15,9 +15,15 @@ from bpvet.wording.en.safety.urgent import urgent_statements
 from bpvet.wording.en.trend.control import recheck_statement, target_clause
 from bpvet.wording.en.trend.recorded import (
     named_in_urgent,
+    remark_statements,
     sign_statements,
 )
-from bpvet.wording.en.trend.uncounted import but_for_drugs, but_for_values, uncounted_statements
+from bpvet.wording.en.trend.uncounted import (
+    but_for_drugs,
+    but_for_values,
+    uncounted_statements,
+    unread_statements,
+)
 from bpvet.wording.en.trend.unseen import no_usual
 
 _BOUNDS = {"at least": "at least ", "at most": "at most "}
@@ -41,7 +47,12 @@ def short_statements(answer: TrendAnswer | UnseenAnswer) -> tuple[Statement, ...
 def _first(answer: TrendAnswer | UnseenAnswer) -> Iterator[Statement]:
     texts = [line.text for line in urgent_statements(answer.urgent)]
     signs = sign_statements(answer.signs, named_in_urgent(answer.urgent))
-    texts += [line.text for line in (*uncounted_statements(answer.recorded.uncounted), *signs)]
+    uncounted = (
+        *uncounted_statements(answer.recorded.uncounted),
+        *remark_statements(answer.signs),
+        *unread_statements(answer.recorded),
+    )
+    texts += [line.text for line in (*uncounted, *signs)]
     if texts:
         yield Statement("short.urgent" if answer.urgent else "short.signs", " ".join(texts))
 

@@ -5,7 +5,7 @@ None of it may read as reassurance; each is told before any number.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.recorded import RecordedAnswer
@@ -15,6 +15,7 @@ from bpvet.visits.uncounted.set_aside import RowsAside
 from bpvet.visits.uncounted.uncounted import Uncounted
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay
 from bpvet.wording.en.phrases import capital, counted, day, listed
+from bpvet.wording.en.trend.recorded import remark_statements
 
 #: A row that is set aside, in words: itself, and what it is of.
 _TREATMENT, _MISSED = ("row", " of treatment"), ("row", " of missed doses")
@@ -24,6 +25,8 @@ _VALUE = ("laboratory value", "")
 def uncounted(answer: TrendAnswer) -> Iterator[Statement]:
     """Rows that cannot be used, or stand under an id that looks like this one."""
     yield from uncounted_statements(answer.recorded.uncounted)
+    yield from remark_statements(answer.signs)
+    yield from unread_statements(answer.recorded)
 
 
 def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
@@ -51,6 +54,17 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
             "are of this animal, write its id in one way.",
         )
     yield from _set_aside(found.aside)
+
+
+def unread_statements(found: RecordedAnswer) -> Iterator[Statement]:
+    """Yield that files beside the records are not read: the newest pressure may stand in one."""
+    if found.unread_files:
+        named = listed([f"“{file}”" for file in found.unread_files])
+        text = (
+            f"Not read: {named}. Whatever pressures, signs, treatments or laboratory values may "
+            "stand there, nothing told here knows of them."
+        )
+        yield Statement("asked.files", f"{text} bpvet check says why.", outside=text)
 
 
 def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
@@ -108,7 +122,10 @@ def _rows_aside(rows: tuple[str, ...], kind: tuple[str, str]) -> str:
 def but_for_drugs(found: RecordedAnswer) -> str:
     """Return what "no drug is on record" does not know of, for the end of such a sentence."""
     files = () if found.treatments_table else found.unread_files
-    return _but_for(found.uncounted.aside.treatments, _TREATMENT, files)
+    off = [
+        f"“{name}”, not on the drug list" for name in dict.fromkeys(r.drug for r in found.unlisted)
+    ]
+    return _but_for(found.uncounted.aside.treatments, _TREATMENT, files, off)
 
 
 def but_for_values(found: RecordedAnswer) -> str:
@@ -116,8 +133,11 @@ def but_for_values(found: RecordedAnswer) -> str:
     return _but_for(found.uncounted.aside.labs, _VALUE, found.unread_files)
 
 
-def _but_for(rows: tuple[str, ...], kind: tuple[str, str], files: tuple[str, ...]) -> str:
+def _but_for(
+    rows: tuple[str, ...], kind: tuple[str, str], files: tuple[str, ...], off: Sequence[str] = ()
+) -> str:
     parts = [f"{counted(len(rows), kind[0])}{kind[1]} set aside"] if rows else []
+    parts += off
     if files:
         parts.append(f"what may stand in {listed([f'“{file}”' for file in files])}, not read")
     return f", but for {listed(parts)}" if parts else ""

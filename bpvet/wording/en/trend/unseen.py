@@ -14,9 +14,10 @@ from bpvet.wording.en.trend.control import recheck_statement
 from bpvet.wording.en.trend.recorded import (
     drug_statements,
     named_in_urgent,
+    remark_statements,
     sign_statements,
 )
-from bpvet.wording.en.trend.uncounted import uncounted_statements
+from bpvet.wording.en.trend.uncounted import uncounted_statements, unread_statements
 from bpvet.wording.en.trend.unused import not_used
 
 
@@ -49,6 +50,8 @@ def no_usual(answer: UnseenAnswer) -> str:
 def _statements(answer: UnseenAnswer) -> tuple[Statement, ...]:
     statements = list(urgent_statements(answer.urgent))
     statements += uncounted_statements(answer.recorded.uncounted)
+    statements += remark_statements(answer.signs)
+    statements += unread_statements(answer.recorded)
     statements.append(Statement("usual.none", no_usual(answer)))
     statements.append(recheck_statement(answer.recheck, answer.as_of))
     statements += sign_statements(answer.signs, named_in_urgent(answer.urgent))

@@ -1,0 +1,167 @@
+"""What is written of treatments and of an animal's end where nothing is worked out from it.
+
+"STOPPED in september" in a note reads as a drug that is still given, and nobody is to ring up the
+owner of a cat of which a note says that it died. Each is a question (`GROUPS`), and is answered by
+an entry where it belongs: a stop, another dose or a start within `_NEAR`, a date of leaving, or, of
+an animal that is said to be dead, a later visit.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+import numpy as np
+
+from bpvet.facts.drugs import drug, drug_name
+from bpvet.facts.remarks import (
+    names_medicine,
+    pressure_drugs_in,
+    says_changed,
+    says_left,
+    says_not_given,
+)
+from bpvet.facts.signs.signs import SignItem
+from bpvet.records.animal_rows import animal_rows
+from bpvet.records.finding_codes import Code
+from bpvet.records.records import Records
+from bpvet.visits.signs.cells import Place, asked_cells, of_animal, places
+
+#: What remarks are about; no group of signs.
+TREATMENT, LEFT = "treatment", "left"
+GROUPS = (LEFT, TREATMENT)
+#: What `Sign.table` says of a cell that names or doses a drug, of the animals' own row, and of an
+#: observation or contact that tells of an end.
+IN_DRUG, IN_ANIMALS, IN_ENTRY = "treatments drug", "animals row", "entry of an end"
+_NEAR = np.timedelta64(30, "D")
+_NO_DAY = np.datetime64("NaT", "D")
+_LONGEST = 120
+
+#: Where it stands, what `Sign.table` says, and the question.
+Remark = tuple[Place, str, SignItem]
+#: First and last day of each treatment of an animal, and its drug.
+_Spans = dict[str, list[tuple[np.datetime64, np.datetime64, str]]]
+
+
+def remarks(records: Records, animal: str | None = None) -> Iterator[Remark]:
+    """Yield what is asked of treatments and of leaving, of one animal or of all."""
+    frame = records.treatments
+    usable = frame[(frame["set_aside"] == "").to_numpy(dtype=bool)]
+    rows = of_animal(records, usable, "started_on", animal)
+    names = {str(text): drug_name(str(text)) for text in rows["drug"].unique()}
+    stops = rows["stopped_on"].to_numpy(dtype="datetime64[D]")
+    spans: _Spans = defaultdict(list)
+    for place, stop, text in zip(places(rows, "started_on"), stops, rows["drug"], strict=True):
+        spans[str(place[0])].append((place[1], stop, names[str(text)]))
+    cells = (rows[name].astype(str) for name in ("drug", "dose", "note"))
+    for place, stop, *texts in zip(places(rows, "started_on"), stops, *cells, strict=True):
+        ends = not np.isnat(stop) and stop <= records.as_of
+        name = names[texts[0]]
+        later = any(start > place[1] for start, _, one in spans[str(place[0])] if one == name)
+        if not (ends or later):
+            yield from _of_treatment(place, texts)
+    yield from _of_notes(records, animal, spans)
+    yield from _of_animals(records, animal)
+
+
+def _of_treatment(place: Place, texts: list[str]) -> Iterator[Remark]:
+    """Yield what a row of treatment that is on says of its end."""
+    written, dose, note = texts
+    known = drug(written)
+    if known is not None and known.kind != "pressure":
+        return
+    name = drug_name(written)
+    doubted = "?" in written or (known is None and bool(pressure_drugs_in(written)))
+    for text, asks, table in (
+        (written, doubted, IN_DRUG),
+        (dose, says_not_given(dose), IN_DRUG),
+        (note, says_not_given(note), "treatments note"),
+    ):
+        if asks:
+            yield _remark(place, table, text, TREATMENT, name)
+
+
+def _of_notes(records: Records, animal: str | None, spans: _Spans) -> Iterator[Remark]:
+    lives = _Lives(records, animal)
+    for asked in asked_cells(records, animal):
+        texts = {str(text) for text in asked.rows[asked.column].unique()}
+        leaving = {text for text in texts if says_left(text)}
+        treating = set() if asked.name == "treatments note" else {*filter(_may_treat, texts)}
+        rows = asked.rows[asked.rows[asked.column].isin(leaving | treating).to_numpy(dtype=bool)]
+        cells = rows[asked.column].astype(str)
+        for text, place in zip(cells, places(rows, asked.dated), strict=True):
+            if text in leaving and lives.may_have_ended(place):
+                yield _remark(place, asked.name, text, LEFT)
+            if text in treating and not _answered(text, place[1], spans[str(place[0])]):
+                yield _remark(place, asked.name, text, TREATMENT)
+
+
+def _may_treat(text: str) -> bool:
+    return bool(pressure_drugs_in(text)) or (names_medicine(text) and says_changed(text))
+
+
+def _answered(
+    text: str, day: np.datetime64, spans: list[tuple[np.datetime64, np.datetime64, str]]
+) -> bool:
+    """Return whether the treatments say what a note of a day says."""
+    named = pressure_drugs_in(text)
+    mine = [(start, stop) for start, stop, name in spans if name in named or not named]
+    if any(abs(date - day) <= _NEAR for span in mine for date in span if not np.isnat(date)):
+        return True
+    on = any(start <= day and not stop < day for start, stop in mine)
+    return on and not says_changed(text)
+
+
+def _of_animals(records: Records, animal: str | None) -> Iterator[Remark]:
+    """Yield what the animals table, the signs and the contacts say of an animal's end."""
+    frame = records.animals
+    frame = frame if animal is None else frame[(frame["animal"] == animal).to_numpy(dtype=bool)]
+    lives = _Lives(records, animal)
+    for whose, name, left in zip(
+        frame["animal"], frame["name"], frame["left_written"], strict=True
+    ):
+        row: Place = (str(whose), _NO_DAY, "", 0)
+        for text in (str(left), str(name) if says_left(str(name)) else ""):
+            if text and lives.may_have_ended(row):
+                yield _remark(row, IN_ANIMALS, text, LEFT)
+    unread = records.findings.by_code(Code.UNKNOWN_WORD)
+    outcomes = {(finding.file, finding.line): finding.value for finding in unread}
+    signs = of_animal(records, records.observations, "seen_on", animal)
+    calls = of_animal(records, records.contacts, "date", animal)
+    for text, place in (
+        *zip(signs["sign"].astype(str), places(signs, "seen_on"), strict=True),
+        *((outcomes.get(place[2:], ""), place) for place in places(calls, "date")),
+    ):
+        if says_left(text) and lives.may_have_ended(place):
+            yield _remark(place, IN_ENTRY, text, LEFT)
+
+
+class _Lives:
+    """Which animals have left, and the newest day with a usable reading of each.
+
+    Parameters
+    ----------
+    records : Records
+    animal : str or None
+        The one that is asked about; None for all.
+    """
+
+    def __init__(self, records: Records, animal: str | None) -> None:
+        frame = records.readings
+        usable = (frame["set_aside"] == "") & (frame["date"] <= np.datetime64(records.as_of, "s"))
+        if animal is not None:
+            usable &= frame["animal"] == animal
+        newest = frame[usable.to_numpy(dtype=bool)].groupby("animal", observed=True)["date"].max()
+        days = newest.to_numpy(dtype="datetime64[D]")
+        self._newest: dict[str, np.datetime64] = dict(zip(newest.index, days, strict=True))
+        rows = animal_rows(records).items()
+        self._gone = {animal for animal, row in rows if row.left(records.as_of)}
+
+    def may_have_ended(self, place: Place) -> bool:
+        """Return whether what is written somewhere may be of an end: no visit is later."""
+        whose, day = place[:2]
+        return whose not in self._gone and not day < self._newest.get(whose, day)
+
+
+def _remark(place: Place, table: str, text: str, group: str, drug_named: str = "") -> Remark:
+    return place, table, SignItem(text[:_LONGEST], drug_named, group, "unclear")

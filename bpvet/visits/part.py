@@ -115,6 +115,10 @@ class Part:
         """Return the different texts of a column."""
         return self._source.texts(name)
 
+    def alike(self, name: str) -> bool:
+        """Return whether the whole column holds one value throughout."""
+        return self._source.alike(name)
+
     def bears(self, name: str, *words: str) -> NDArray[np.bool_]:
         """Return which rows (m,) bear one of some words in a column of texts."""
         return _of_texts(self._source.bearing(name, words), self.codes(name))

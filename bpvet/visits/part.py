@@ -78,9 +78,10 @@ class PlacedReadings:
         if isinstance(column, PackedNumbers | PackedTimes):
             taken: NDArray[Any] = column.at(row)
             return taken
+        if isinstance(row, slice) or not self.alike(name):
+            return column[row]
         # A column that is the same throughout need not be put in order.
-        alike = not isinstance(row, slice) and self.alike(name)
-        return column[: len(row)] if alike else column[row]
+        return column[: len(row)]
 
 
 class Part:

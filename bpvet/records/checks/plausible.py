@@ -264,15 +264,21 @@ _ORDERS = ("reverse", "pulse", "outside", "odd", "fraction")
 def _orders(values: Values, some: slice) -> dict[str, NDArray[Any]]:
     """Return the rows of a slice that `_ORDERS` tells of, each (k,)."""
     high, low, mean = (values.at(name, some) for name in ("systolic", "diastolic", "mean"))
-    both = _plain(values, "systolic", some) & _plain(values, "diastolic", some)
+    plain, plain_low, plain_mean = (
+        values[f"{name}_bound"][some] == 0 for name in ("systolic", "diastolic", "mean")
+    )
+    # What is no number is neither above nor below anything.
     pulse, bounds = high - low, limits("pulse_pressure")
-    reverse = both & (pulse <= bounds.aside_low)
-    odd_pulse = both & ~reverse & ((pulse < bounds.note_low) | (pulse > bounds.note_high))
-    rows = np.flatnonzero(both & ~reverse & _plain(values, "mean", some))
-    fraction = (mean[rows] - low[rows]) / (high[rows] - low[rows])
-    outside = (fraction <= 0) | (fraction >= 1)
-    odd = ~outside & ((fraction < MEAN_FRACTION[0]) | (fraction > MEAN_FRACTION[1]))
-    found = (np.flatnonzero(reverse), np.flatnonzero(odd_pulse), rows[outside], rows[odd])
+    plain &= plain_low
+    reverse = plain & (pulse <= bounds.aside_low)
+    plain &= ~reverse
+    odd_pulse = plain & ((pulse < bounds.note_low) | (pulse > bounds.note_high))
+    plain &= plain_mean
+    with np.errstate(divide="ignore", invalid="ignore"):
+        fraction = (mean - low) / pulse
+    outside = plain & ((fraction <= 0) | (fraction >= 1))
+    odd = plain & ~outside & ((fraction < MEAN_FRACTION[0]) | (fraction > MEAN_FRACTION[1]))
+    found = [np.flatnonzero(mask) for mask in (reverse, odd_pulse, outside, odd)]
     placed = [at_rows + some.start for at_rows in found]
     return dict(zip(_ORDERS, (*placed, fraction[odd]), strict=True))
 

@@ -11,13 +11,11 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
-import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from bpvet.facts.words import READING_QUANTITIES
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.parsing.columns import TEXT, distinct_cells, each
+from bpvet.records.parsing.columns import distinct_cells
 from bpvet.records.parsing.frames import frame_of
 from bpvet.records.parsing.numbers import BOUND_WORDS
 from bpvet.records.parsing.packed import PackedNumbers, PackedTimes
@@ -118,36 +116,6 @@ class CodedReadings:
         if isinstance(column, PackedNumbers | PackedTimes):
             return column.whole() if isinstance(rows, slice) else column.at(rows)
         return column[rows]
-
-    def by_animals(self, most: int) -> Iterator[NDArray[np.signedinteger] | slice]:
-        """Yield the rows of some animals at a time, in order, until all are through.
-
-        Animals go by their ids as text. Of each, all rows are in one part, so that most parts
-        have `most` rows; all rows are one part where there are no more.
-        """
-        animal = self.columns["animal"] = _by_text(self.columns["animal"])
-        if self._n <= most:
-            yield slice(None)
-            return
-        many = np.bincount(animal.codes, minlength=len(animal.categories))
-        batch = ((np.cumsum(many) - many) // most).astype(np.int16 if self._n < 1 << 32 else int)
-        of_row = each(batch, animal.codes)
-        # Of small numbers this goes through the rows a few times, and does not compare them.
-        order = np.argsort(of_row, kind="stable").astype(np.int32 if self._n < 1 << 31 else int)
-        for rows in np.split(order, np.cumsum(np.bincount(of_row))):
-            if len(rows):
-                yield rows
-
-
-def _by_text(column: pd.Categorical) -> pd.Categorical:
-    """Return categories in the order of their texts, which `ordered` says."""
-    texts = pa.array(column.categories, TEXT)
-    order = pc.array_sort_indices(texts).to_numpy()
-    rank = np.empty(len(texts), dtype=np.int32)
-    rank[order] = np.arange(len(texts), dtype=np.int32)
-    return pd.Categorical.from_codes(
-        each(rank, column.codes), column.categories.take(order), ordered=True
-    )
 
 
 def _coded(column: Any, name: str) -> Any:

@@ -30,8 +30,21 @@ class PlacedReadings:
             if isinstance(column, pd.Categorical):
                 self._columns[name], self._texts[name] = column.codes, column.categories
         self._passed: dict[tuple[str, Hashable], NDArray[np.bool_]] = {}
-        # A column that no file has need not be put in order.
-        self._alike = {name for name, values in self._columns.items() if _all_alike(values)}
+        self._alike: dict[str, bool] = {}
+        self._n = len(readings)
+
+    def __len__(self) -> int:
+        return self._n
+
+    def column(self, name: str) -> Any:
+        """Return a column (n,) as it is held: packed, or an array of numbers or codes."""
+        return self._columns[name]
+
+    def alike(self, name: str) -> bool:
+        """Return whether a column holds one value throughout, as one that no file has."""
+        if name not in self._alike:
+            self._alike[name] = _all_alike(self._columns[name])
+        return self._alike[name]
 
     def texts(self, name: str) -> pd.Index[str]:
         """Return the different texts of a column."""
@@ -50,17 +63,25 @@ class PlacedReadings:
             self._passed[name, words] = np.asarray(self._texts[name].isin(words), dtype=bool)
         return self._passed[name, words]
 
-    def at(self, row: NDArray[np.signedinteger]) -> Part:
-        """Return some rows (m,), in any order."""
+    def at(self, row: NDArray[np.signedinteger] | slice) -> Part:
+        """Return some rows (m,), in any order, or those of a slice without a step."""
+        if isinstance(row, slice):
+            row = slice(*row.indices(self._n))
+        elif len(row) and row[-1] - row[0] == len(row) - 1 and (np.diff(row) == 1).all():
+            # What stands together need not be gathered.
+            row = slice(int(row[0]), int(row[-1]) + 1)
         return Part(self, row)
 
-    def taken(self, name: str, row: NDArray[np.signedinteger]) -> NDArray[Any]:
+    def taken(self, name: str, row: NDArray[np.signedinteger] | slice) -> NDArray[Any]:
         """Return some rows (m,) of a column: numbers, or codes into its texts."""
         column = self._columns[name]
         if isinstance(column, PackedNumbers | PackedTimes):
             taken: NDArray[Any] = column.at(row)
             return taken
-        return column[: len(row)] if name in self._alike else column[row]
+        if isinstance(row, slice) or not self.alike(name):
+            return column[row]
+        # A column that is the same throughout need not be put in order.
+        return column[: len(row)]
 
 
 class Part:
@@ -69,16 +90,17 @@ class Part:
     Parameters
     ----------
     source : PlacedReadings
-    row : (m,) array of int
+    row : (m,) array of int, or slice
         Positions in it.
     """
 
-    def __init__(self, source: PlacedReadings, row: NDArray[np.signedinteger]) -> None:
+    def __init__(self, source: PlacedReadings, row: NDArray[np.signedinteger] | slice) -> None:
         self._source, self._row = source, row
         self._kept: dict[str, NDArray[Any]] = {}
 
     def __len__(self) -> int:
-        return len(self._row)
+        row = self._row
+        return row.stop - row.start if isinstance(row, slice) else len(row)
 
     def numbers(self, name: str) -> NDArray[Any]:
         """Return a column of numbers (m,), which is not to be altered."""
@@ -94,6 +116,10 @@ class Part:
         """Return the different texts of a column."""
         return self._source.texts(name)
 
+    def alike(self, name: str) -> bool:
+        """Return whether the whole column holds one value throughout."""
+        return self._source.alike(name)
+
     def bears(self, name: str, *words: str) -> NDArray[np.bool_]:
         """Return which rows (m,) bear one of some words in a column of texts."""
         return _of_texts(self._source.bearing(name, words), self.codes(name))
@@ -108,12 +134,6 @@ class Part:
         return given & ~self.bears(f"{name}_bound", "no sound")
 
 
-def bears(column: pd.Series[Any], *words: str) -> NDArray[np.bool_]:
-    """Return which rows (n,) of a column of categories bear one of some words."""
-    found = np.asarray(column.cat.categories.isin(words), dtype=bool)
-    return _of_texts(found, column.cat.codes.to_numpy())
-
-
 def _of_texts(found: NDArray[np.bool_], codes: NDArray[np.integer]) -> NDArray[np.bool_]:
     """Return what was found of each text for the rows (n,) that bear it."""
     places = np.flatnonzero(found)
@@ -125,7 +145,8 @@ def _of_texts(found: NDArray[np.bool_], codes: NDArray[np.integer]) -> NDArray[n
 
 
 def _all_alike(values: Any) -> bool:
-    """Whether a column holds one value throughout, as one that no file has: in any order."""
     if not isinstance(values, np.ndarray) or not len(values) or values.dtype.kind not in "fiub":
         return False
+    if values.strides[0] == 0:
+        return True
     return bool(np.isnan(values).all() if values[0] != values[0] else (values == values[0]).all())

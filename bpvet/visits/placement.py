@@ -5,12 +5,10 @@ All of it is done on whole columns of codes, so that a million readings take a s
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
@@ -18,15 +16,19 @@ from numpy.typing import NDArray
 from bpvet.facts.protocol import SESSION_GAP_HOURS
 from bpvet.facts.words import METHODS
 from bpvet.records.parsing.codes import as_one, end_to_end_rows, repeated
-from bpvet.records.parsing.columns import TEXT, each
-from bpvet.visits.part import bears
+from bpvet.records.parsing.columns import TEXT, bits, each
+from bpvet.visits.part import Part, PlacedReadings
 
 _Row = TypeVar("_Row", bound=np.signedinteger)
 _GAP_NS = int(SESSION_GAP_HOURS * 3600 * 1_000_000_000)
 _DAY_NS = 86_400_000_000_000
-_NO_TIME = np.iinfo(np.int64).min
+_NO_TIME, _NEVER = np.iinfo(np.int64).min, np.iinfo(np.int64).max
 #: The clock of a row without a time: a whole minute, as most times are.
 _UNTIMED = -60_000_000_000
+#: What readings of one visit have in common.
+_VISIT = ("animal", "method", "condition", "date", "label")
+#: Rows that are looked at at once, so that they stay in the processor's cache.
+_ROWS = 1 << 15
 
 Codes = NDArray[np.int64]
 #: Places of rows, in four bytes or eight.
@@ -72,87 +74,149 @@ class Placement:
         return np.arange(1, len(self.row) + 1) - np.repeat(self.first, self.length)
 
 
-def place(frame: pd.DataFrame) -> Placement:
-    """Return the sessions of a readings frame.
+def place(readings: PlacedReadings) -> Placement:
+    """Return the sessions of readings.
+
+    Rows of one visit mostly stand together, and in order. So each row is held against the one
+    above it, a block at a time, and what is sorted are runs of rows and sessions, not rows.
 
     Parameters
     ----------
-    frame : DataFrame
-        Readings as from `Records.coded_readings`; an animal's all, or none of them.
+    readings : PlacedReadings
 
     Returns
     -------
     Placement
     """
-    # Four bytes tell any row of fewer than two thousand million.
-    wide = len(frame) > np.iinfo(np.int32).max
-    narrow: type[np.signedinteger[Any]] = np.int64 if wide else np.int32
-    row: Rows = np.flatnonzero(_placed(frame)).astype(narrow)
-    some = slice(None) if len(row) == len(frame) else row
-    animal, label = _codes(frame["animal"], some), _codes(frame["label"], some)
-    day = frame["date"].to_numpy(dtype="datetime64[ns]").view(np.int64)[some] // _DAY_NS
-    # The time of day of the rows (m,) in ns; untimed ones before the timed of a date.
-    moment = frame["taken_at"].to_numpy(dtype="datetime64[ns]").view(np.int64)[some]
-    timed = frame["timed"].to_numpy(dtype=bool)[some]
-    clock = np.where(timed, moment - day * _DAY_NS, _UNTIMED)
-    method, condition = _codes(frame["method"], some), _codes(frame["condition"], some)
-    key = as_one((animal, method, condition, day, label), len(row))
-    # From here on the rows stand session by session, sessions in any order.
-    by_time = _ordered(key, clock)
-    clock = clock[by_time]
-    blank = bears(frame["label"], "")[some][by_time]
-    start = np.flatnonzero(_split(key[by_time], clock, blank))
-    del key, blank
+    row = _placed(readings)
+    row, (other, _, gap, lower) = _together(readings, row, _steps(readings, row))
+    # From here on the rows stand session by session and by time, sessions in any order.
+    first = other | gap
+    start = np.flatnonzero(first)
     length = np.diff(start, append=len(row))
-    of = np.repeat(np.arange(len(start), dtype=narrow), length)
-    # By place among these rows, since that is the order of the input too.
-    stand: Rows = np.arange(len(row), dtype=narrow)[by_time]
-    ordered_rows = stand[start]
-    line = ordered_rows
-    if isinstance(by_time, np.ndarray):
-        line = np.minimum.reduceat(stand, start) if len(start) else stand
-    earliest = clock[start]
-    if (earliest == _UNTIMED).any():
-        first_given = np.minimum.reduceat(np.where(clock == _UNTIMED, _DAY_NS, clock), start)
-        earliest = np.where(first_given == _DAY_NS, _UNTIMED, first_given)
-    written = frame["reading"].to_numpy(dtype=float)[some][by_time]
-    # Within a session by the readings' numbers if all of it have one, then by their times if all
-    # have one, then as they stand in the input.
-    number = _if_all(of, ~np.isnan(written), written)
-    stand = _put_right(stand, of, number, _if_all(of, clock != _UNTIMED, clock))
-    del clock, written, of, by_time
-
-    ranked = _sorted(
-        as_one(
-            (animal[ordered_rows], day[ordered_rows], earliest, label[ordered_rows]),
-            len(ordered_rows),
-        ),
-        line,
-    )
-    taken = stand[end_to_end_rows(start[ranked], length[ranked])]
-    length, given = length[ranked], earliest[ranked]
-    first_time = np.where(given == _UNTIMED, _NO_TIME, day[ordered_rows][ranked] * _DAY_NS + given)
+    earliest = _earliest(readings, row, start, length)
+    astray = lower & ~first
+    if not readings.column("timed").all():
+        astray[1:] |= (row[1:] < row[:-1]) & ~first[1:]
+    row = _as_taken(readings, row, start, length, astray)
+    line = np.minimum.reduceat(row, start) if len(start) else row
+    heads = readings.at(line)
+    animal, label = _ranks(heads, "animal"), _ranks(heads, "label")
+    day = heads.numbers("date").view(np.int64)
+    clock = np.where(earliest == _NO_TIME, _UNTIMED, earliest - day)
+    ranked = _sorted(as_one((animal, day // _DAY_NS, clock, label), len(line)), line)
+    length = length[ranked]
     return Placement(
-        row=taken if len(row) == len(frame) else row[taken],
-        number=_numbers(animal[ordered_rows][ranked]),
+        row=row[end_to_end_rows(start[ranked], length)],
+        number=_numbers(animal[ranked]),
         first=np.cumsum(length) - length,
-        first_time=first_time.astype("datetime64[ns]"),
+        first_time=earliest[ranked].view("datetime64[ns]"),
     )
 
 
-def end_to_end(parts: Sequence[Placement]) -> Placement:
-    """Return the placements of some animals each as one; their rows are of one frame."""
-    if len(parts) == 1:
-        return parts[0]
-    start = np.cumsum([0, *(len(placement.row) for placement in parts)])
-    return Placement(
-        row=np.concatenate([placement.row for placement in parts]),
-        number=np.concatenate([placement.number for placement in parts]),
-        first=np.concatenate(
-            [placement.first + at for placement, at in zip(parts, start, strict=False)]
-        ),
-        first_time=np.concatenate([placement.first_time for placement in parts]),
-    )
+def _placed(readings: PlacedReadings) -> Rows:
+    """Return the rows (m,), in order, that have a place."""
+    found: list[Rows] = [np.zeros(0, dtype=np.int64)]
+    for start in range(0, len(readings), _ROWS):
+        part = readings.at(slice(start, start + _ROWS))
+        placed = part.bears("method", *METHODS)
+        placed &= ~(part.bears("condition", "") | part.bears("animal", ""))
+        placed &= ~(part.numbers("duplicate") | part.numbers("future"))
+        found.append(start + np.flatnonzero(placed & ~np.isnat(part.numbers("date"))))
+    # Four bytes tell any row of fewer than two thousand million.
+    wide = len(readings) > np.iinfo(np.int32).max
+    return np.concatenate(found).astype(np.int64 if wide else np.int32)
+
+
+def _steps(readings: PlacedReadings, row: Rows) -> Booleans:
+    """Return what each row (m,) is to the row above it, (4, m).
+
+    Whether it is of another visit, as the first row is; whether it comes before that row; so long
+    after it that a session without a label ends; and whether its number is the lower one.
+    """
+    steps = np.zeros((4, len(row)), dtype=bool)
+    for at in range(0, len(row), _ROWS):
+        part = readings.at(row[max(at - 1, 0) : at + _ROWS])
+        other, back, gap, lower = steps[:, max(at, 1) : at + _ROWS]
+        for name in _VISIT:
+            if not readings.alike(name):
+                key = bits(part.numbers(name))
+                other |= key[1:] != key[:-1]
+        timed, after = part.numbers("timed"), np.diff(part.numbers("taken_at").view(np.int64))
+        both = timed[1:] & timed[:-1]
+        # Untimed ones come before the timed of a date.
+        back |= (both & (after < 0)) | (timed[:-1] & ~timed[1:])
+        gap |= both & (after >= _GAP_NS) & part.bears("label", "")[1:]
+        number = part.numbers("reading")
+        lower |= number[1:] < number[:-1]
+    steps[0, :1] = True
+    return steps
+
+
+def _together(readings: PlacedReadings, row: Rows, steps: Booleans) -> tuple[Rows, Booleans]:
+    """Return rows (m,) in an order in which those of each visit stand together, by time.
+
+    Rows that are equal in both stay as they are. Rows of one visit that stand together already,
+    and in order, are left as they stand; the others follow, run by run that ascends.
+    """
+    start = np.flatnonzero(steps[0] | steps[1])
+    heads = readings.at(row[start])
+    key = as_one((bits(heads.numbers(name)) for name in _VISIT), len(start))
+    twice = repeated(key)
+    if not twice.any():
+        return row, steps
+    length = np.diff(start, append=len(row))
+    alone = np.flatnonzero(np.repeat(~twice, length))
+    # The runs (k,) of these visits, in order of both.
+    begin, many, key = start[twice], length[twice], key[twice]
+    runs = _sorted(as_one((key, _when(readings.at(row[begin]))), len(begin)), begin)
+    mixed = row[end_to_end_rows(begin[runs], many[runs])]
+    # Two runs of one visit may run into each other.
+    of = np.repeat(_groups(key[runs]), many[runs])
+    mixed = _put_right(mixed, of, _when(readings.at(mixed)))
+    known = np.concatenate([steps[:, alone], _steps(readings, mixed)], axis=1)
+    return np.concatenate([row[alone], mixed]), known
+
+
+def _when(part: Part) -> Codes:
+    """Return the time (m,) in ns by which rows of one date stand, untimed ones first."""
+    return np.where(part.numbers("timed"), 0, _UNTIMED) + part.numbers("taken_at").view(np.int64)
+
+
+def _earliest(readings: PlacedReadings, row: Rows, start: Codes, length: Codes) -> Codes:
+    """Return the first time (s,) in ns given in each session; its rows (m,) stand by time."""
+    part = readings.at(row[start])
+    earliest = np.where(part.numbers("timed"), part.numbers("taken_at").view(np.int64), _NO_TIME)
+    # A session that begins without a time may have one later.
+    some = np.flatnonzero(~part.numbers("timed") & (length > 1))
+    if len(some):
+        part = readings.at(row[end_to_end_rows(start[some], length[some])])
+        later = np.where(part.numbers("timed"), part.numbers("taken_at").view(np.int64), _NEVER)
+        first = np.minimum.reduceat(later, np.cumsum(length[some]) - length[some])
+        earliest[some] = np.where(first == _NEVER, _NO_TIME, first)
+    return earliest
+
+
+def _as_taken(
+    readings: PlacedReadings, row: Rows, start: Codes, length: Codes, astray: Booleans
+) -> Rows:
+    """Return rows (m,), session by session and by time, in order of taking within each session.
+
+    By the readings' numbers if all of it have one, then by their times if all have one, then as
+    they stand in the input. Only sessions with a row that is astray can be in another order.
+    """
+    if not astray.any():
+        return row
+    some = np.unique(np.searchsorted(start, np.flatnonzero(astray), side="right") - 1)
+    of = np.repeat(np.arange(len(some)), length[some])
+    at = end_to_end_rows(start[some], length[some])
+    part = readings.at(row[at])
+    number = part.numbers("reading")
+    number = _if_all(of, ~np.isnan(number), number)
+    time = _if_all(of, part.numbers("timed"), part.numbers("taken_at").view(np.int64))
+    row = row.copy()
+    row[at] = _put_right(row[at], of, number, time)
+    return row
 
 
 def _put_right(row: NDArray[_Row], of: Rows, *keys: NDArray[Any]) -> NDArray[_Row]:
@@ -180,49 +244,12 @@ def _descends(*keys: NDArray[Any]) -> Booleans:
     return less
 
 
-def _placed(frame: pd.DataFrame) -> NDArray[np.bool_]:
-    placed = bears(frame["method"], *METHODS)
-    for name in ("condition", "animal"):
-        placed &= ~bears(frame[name], "")
-    for name in ("duplicate", "future"):
-        placed &= ~frame[name].to_numpy(dtype=bool)
-    return placed & ~np.isnat(frame["date"].to_numpy(dtype="datetime64[ns]"))
-
-
-def _codes(column: pd.Series[Any], row: Rows | slice) -> NDArray[np.int32]:
-    """Return the place of each row's text among the column's texts in order."""
-    if column.cat.ordered:
-        return column.cat.codes.to_numpy()[row].astype(np.int32)
-    texts = pa.array(column.cat.categories, TEXT)
+def _ranks(part: Part, name: str) -> NDArray[np.int32]:
+    """Return the place of each row's text (m,) among the column's texts in order."""
+    texts = pa.array(part.texts(name), TEXT)
     rank = np.empty(len(texts), dtype=np.int32)
     rank[pc.array_sort_indices(texts).to_numpy()] = np.arange(len(texts))
-    return each(rank, column.cat.codes.to_numpy()[row])
-
-
-def _ordered(key: Codes, clock: Codes) -> Codes | slice:
-    """Return an order (m,) in which the rows of each key stand together, by clock.
-
-    Rows that are equal in both stay as they are. Rows of one visit mostly stand together already,
-    and in order, and are left as they stand; the others follow, run by run that ascends.
-    """
-    change = np.ones(len(key), dtype=bool)
-    change[1:] = (key[1:] != key[:-1]) | (clock[1:] < clock[:-1])
-    start = np.flatnonzero(change)
-    heads = key[start]
-    twice = repeated(heads)
-    if not twice.any():
-        return slice(None)
-    length = np.diff(start, append=len(key))
-    mixed = np.repeat(twice, length)
-    alone = np.flatnonzero(~mixed)
-    # The rows (k,) of these runs, each of one key and by clock, in order of both.
-    begin, many = start[twice], length[twice]
-    heads = key[begin]
-    runs = _sorted(as_one((heads, clock[begin]), len(begin)), begin)
-    order = end_to_end_rows(begin[runs], many[runs])
-    # Two runs of one key may run into each other.
-    of = np.repeat(_groups(heads[runs]), many[runs])
-    return np.concatenate([alone, _put_right(order, of, clock[order])])
+    return each(rank, part.codes(name))
 
 
 def _sorted(code: Codes, tie: Rows) -> Codes:
@@ -240,16 +267,6 @@ def _groups(ordered: Codes) -> Codes:
     change = np.zeros(len(ordered), dtype=np.int64)
     change[1:] = ordered[1:] != ordered[:-1]
     return np.cumsum(change)
-
-
-def _split(key: Codes, clock: Codes, blank: Booleans) -> Booleans:
-    """Return which rows, by clock within each key with untimed ones first, begin a session."""
-    starts = np.ones(len(clock), dtype=bool)
-    starts[1:] = key[1:] != key[:-1]
-    timed = clock != _UNTIMED
-    both = timed[1:] & timed[:-1] & blank[1:]
-    starts[1:] |= both & (np.diff(clock) >= _GAP_NS)
-    return starts
 
 
 def _if_all(of: Rows, true: NDArray[np.bool_], key: NDArray[Any]) -> NDArray[Any]:

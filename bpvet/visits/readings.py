@@ -7,7 +7,6 @@ rule for one session on plain numbers.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -26,17 +25,11 @@ from bpvet.visits.choice import (
     checked_rule,
     left_out_reason,
 )
-from bpvet.visits.part import bears
-from bpvet.visits.placement import Codes, Placement, end_to_end, place
+from bpvet.visits.part import Part, PlacedReadings
+from bpvet.visits.placement import Codes, Placement, place
 
-#: Rows that are placed at a time, all of an animal together.
-_ROWS = 1 << 18
-#: Columns that sessions and fates are made of.
-_JUDGED = (
-    *("animal", "date", "taken_at", "timed", "method", "condition", "label", "reading"),
-    *(f"{quantity}{ending}" for quantity in READING_QUANTITIES for ending in ("", "_bound")),
-    *("summary_n", "excluded", "set_aside", "duplicate", "future"),
-)
+#: Rows that are judged at once, so that they stay in the processor's cache.
+_ROWS = 1 << 15
 #: Columns that `readings_used` adds; `session` takes the name of the text it numbers.
 ADDED = ("order", "fate", "reason")
 
@@ -119,8 +112,6 @@ def coded_readings_used(records: Records, rule: str) -> pd.DataFrame:
 def judged(records: Records, rule: str) -> tuple[CodedReadings, Placement]:
     """Return every reading's fate, as codes, and where each was placed.
 
-    Some animals at a time: what stands in memory beside the readings is of these alone.
-
     Returns
     -------
     CodedReadings
@@ -134,19 +125,11 @@ def judged(records: Records, rule: str) -> tuple[CodedReadings, Placement]:
     """
     checked_rule(rule)
     coded = records.coded_readings()
-    code = np.empty(len(coded), dtype=np.int8)
-    animal = coded.columns["animal"]
-    parts = []
-    for rows in coded.by_animals(_ROWS):
-        frame = coded.frame(rows, _JUDGED)
-        placement = place(frame)
-        code[rows] = _fates(frame, placement, rule)
-        row = placement.row if isinstance(rows, slice) else rows[placement.row]
-        parts.append(replace(placement, row=row))
-    # In the order in which they were met, as whoever groups by them had it.
-    coded.columns["animal"] = animal
+    readings = PlacedReadings(coded)
+    placement = place(readings)
+    code = _fates(readings, placement, rule)
     coded.columns["fate"] = pd.Categorical.from_codes(code, pd.Index(FATES))
-    return coded, end_to_end(parts)
+    return coded, placement
 
 
 def accounting(readings: pd.DataFrame) -> dict[str, int]:
@@ -174,7 +157,7 @@ def accounting(readings: pd.DataFrame) -> dict[str, int]:
     }
 
 
-def kinds(frame: pd.DataFrame) -> NDArray[np.int8]:
+def kinds(part: Part) -> NDArray[np.int8]:
     """Return what each row is before any rule, as an index into `bpvet.visits.choice.KINDS`.
 
     A row with several quantities is a number if it has any; it is "no sound" when it has none
@@ -182,48 +165,52 @@ def kinds(frame: pd.DataFrame) -> NDArray[np.int8]:
 
     Parameters
     ----------
-    frame : DataFrame
-        Readings as from `Records.coded_readings`.
+    part : Part
+        Readings.
 
     Returns
     -------
     (n,) array of int
     """
-    n = len(frame)
-    silent, number, bounded = (np.zeros(n, dtype=bool) for _ in range(3))
+    silent, number, bounded = (np.zeros(len(part), dtype=bool) for _ in range(3))
     for name in READING_QUANTITIES:
-        bound = frame[f"{name}_bound"]
-        given = ~np.isnan(frame[name].to_numpy(dtype=float))
-        if bound.cat.codes.any():
-            no_sound = bears(bound, Flag.NO_SOUND)
+        given = ~np.isnan(part.numbers(name))
+        bound = f"{name}_bound"
+        if part.codes(bound).any():
+            no_sound = part.bears(bound, Flag.NO_SOUND)
             given &= ~no_sound
             silent |= no_sound
-            bounded |= given & ~bears(bound, "")
+            bounded |= given & ~part.bears(bound, "")
         number |= given
-    code = np.zeros(n, dtype=np.int8)
+    code = np.zeros(len(part), dtype=np.int8)
     # What excludes the others comes last.
     code[number] = KINDS.index("number")
     code[bounded] = KINDS.index("bound")
-    code[number & (frame["summary_n"] > 0).to_numpy()] = KINDS.index("summary")
+    code[number & (part.numbers("summary_n") > 0)] = KINDS.index("summary")
     code[silent & ~number] = KINDS.index("no sound")
-    code[~bears(frame["excluded"], "")] = KINDS.index("excluded")
-    code[~bears(frame["set_aside"], "")] = KINDS.index("set aside")
+    code[~part.bears("excluded", "")] = KINDS.index("excluded")
+    code[~part.bears("set_aside", "")] = KINDS.index("set aside")
     return code
 
 
-def _fates(frame: pd.DataFrame, placement: Placement, rule: str) -> NDArray[np.int8]:
+def _fates(readings: PlacedReadings, placement: Placement, rule: str) -> NDArray[np.int8]:
     """Return each row's fate (n,), as an index into `FATES`."""
-    kind = kinds(frame)
-    plain = (kind == KINDS.index("number")) | (kind == KINDS.index("bound"))
     fates = [name if name in FATES else "used" for name in KINDS]
-    status = np.array([FATES.index(name) for name in fates], dtype=np.int8)[kind]
-    placed = np.zeros(len(frame), dtype=bool)
-    placed[placement.row] = True
-    status[~placed] = FATES.index("set aside")
+    of_kind = np.array([FATES.index(name) for name in fates], dtype=np.int8)
+    status = np.empty(len(readings), dtype=np.int8)
+    for start in range(0, len(readings), _ROWS):
+        some = slice(start, start + _ROWS)
+        status[some] = of_kind[kinds(readings.at(some))]
+    if len(placement.row) < len(readings):
+        placed = np.zeros(len(readings), dtype=bool)
+        placed[placement.row] = True
+        status[~placed] = FATES.index("set aside")
     if rule == "guideline":
-        first = placement.row[placement.first]
-        many = taken_counts(frame, placement) >= DROP_FIRST_FROM
-        status[first[many & plain[first]]] = FATES.index("left out")
+        many = taken_counts(readings.column("summary_n"), placement) >= DROP_FIRST_FROM
+        first = placement.row[placement.first[many]]
+        plain = readings.at(first).numbers("summary_n") == 0
+        first = first[plain & (status[first] == FATES.index("used"))]
+        status[first] = FATES.index("left out")
     return status
 
 
@@ -237,27 +224,26 @@ def _reasons(
     why[status == "no sound"] = Flag.NO_SOUND.value
     why[status == "used"] = ""
     many = np.zeros(len(frame), dtype=np.int64)
-    many[placement.row] = taken_counts(frame, placement)[placement.of]
+    many[placement.row] = taken_counts(frame["summary_n"].to_numpy(), placement)[placement.of]
     leave = np.flatnonzero(status == "left out")
     reasons = {n: left_out_reason(n) for n in set(many[leave].tolist())}
     why[leave] = [reasons[n] for n in many[leave].tolist()]
     return why
 
 
-def taken_counts(frame: pd.DataFrame, placement: Placement) -> Codes:
+def taken_counts(many: NDArray[np.int64], placement: Placement) -> Codes:
     """Return the readings taken in each session; a summary row stands for as many as it says.
 
     Parameters
     ----------
-    frame : DataFrame
-        Readings as from `bpvet.records`.
+    many : (n,) array of int
+        What each row is a summary of; 0 of a row that is none.
     placement : Placement
 
     Returns
     -------
     (s,) array of int
     """
-    many = frame["summary_n"].to_numpy(dtype=np.int64)
     if not (many > 1).any():
         return placement.length
     each = np.maximum(many, 1)[placement.row]

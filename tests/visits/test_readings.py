@@ -12,7 +12,6 @@ import pytest
 
 from bpvet.errors import CallError
 from bpvet.facts.words import condition_of
-from bpvet.visits import readings as readings_module
 from bpvet.visits.choice import fates
 from bpvet.visits.readings import accounting, coded_readings_used, readings_used
 from bpvet.visits.sessions import sessions
@@ -312,7 +311,7 @@ def test_no_readings_at_all(clinic: Clinic) -> None:
 
 @pytest.mark.parametrize("rule", ["guideline", "all"])
 @pytest.mark.parametrize("most", [1, 7, 60])
-def test_some_animals_at_a_time_are_placed_as_all_at_once(
+def test_blocks_of_any_number_of_rows_are_placed_as_all_at_once(
     clinic: Any, monkeypatch: pytest.MonkeyPatch, rule: str, most: int
 ) -> None:
     rng = np.random.default_rng(most)
@@ -331,10 +330,10 @@ def test_some_animals_at_a_time_are_placed_as_all_at_once(
     records = clinic(rows)
     used, frame = readings_used(records, rule), sessions(records, rule)
     coded = coded_readings_used(records, rule)
-    monkeypatch.setattr(readings_module, "_ROWS", most)
-    parts = list(records.coded_readings().by_animals(most))
-    assert 1 < len(parts) <= 7
-    assert sorted(np.concatenate(parts).tolist()) == list(range(400))
+    monkeypatch.setattr("bpvet.visits.readings._ROWS", most)
+    monkeypatch.setattr("bpvet.visits.placement._ROWS", most)
+    # Sessions of records are kept; these are made anew.
+    records = clinic(rows)
     pd.testing.assert_frame_equal(readings_used(records, rule), used)
     pd.testing.assert_frame_equal(sessions(records, rule), frame)
     pd.testing.assert_frame_equal(coded_readings_used(records, rule), coded)

@@ -20,6 +20,7 @@ from pathlib import Path
 
 from bpvet.errors import CallError
 from bpvet.locks import BEGINS, JOURNAL, PART, locked, unfinished, unwritable
+from bpvet.reasons import reason
 
 #: Bytes of a journal, and files in it, beyond which it is none of ours.
 _LONGEST, _MOST = 100_000, 20
@@ -199,20 +200,16 @@ def _recovered(folder: Path) -> list[str]:
     for name in left:
         (folder / name).unlink(missing_ok=True)
     if left and not moves:
-        sentences.append(
-            f'An earlier bpvet was stopped before its files in "{folder}" were complete: they '
-            "stay as they were, and what it left behind was removed."
-        )
+        sentences.append(reason("publishing.incomplete", folder=folder))
     return sentences
 
 
 def _finished(folder: Path, moves: Sequence[Move]) -> list[str]:
     """Finish a set that was stopped, or take it back; return what is to be said."""
-    names = f'"{moves[-1].name}" and {len(moves) - 1} more'
-    begun = f'An earlier bpvet was stopped while it wrote {names} into "{folder}": '
+    begun = {"name": moves[-1].name, "more": len(moves) - 1, "folder": folder}
     now = {move.name: _digest(folder / move.name) for move in moves}
     waiting = [move for move in moves if now[move.name] != move.new]
-    sentences = []
+    sentences = list[str]()
     try:
         for move in waiting:
             if _digest(folder / move.part) != move.new:
@@ -221,13 +218,13 @@ def _finished(folder: Path, moves: Sequence[Move]) -> list[str]:
             if now[move.name] != move.old or (not move.old and os.path.lexists(folder / move.name)):
                 # Somebody has changed it since then, and keeps it.
                 kept = _set_aside(folder / move.name)
-                sentences.append(f'"{move.name}" had been changed since, and is kept as "{kept}".')
+                sentences.append(reason("publishing.kept", name=move.name, kept=kept))
             os.replace(folder / move.part, folder / move.name)
         _sync(folder)
     except OSError:
         _taken_back(folder, moves)
-        return [f"{begun}they could not be completed, and are as they were before.", *sentences]
-    return [f"{begun}they are in place now.", *sentences]
+        return [reason("publishing.taken_back", **begun), *sentences]
+    return [reason("publishing.finished", **begun), *sentences]
 
 
 def _set_aside(path: Path) -> str:

@@ -27,7 +27,7 @@ _HELPERS = ("add_argument", "add_argument_group", "add_force")
 #: Methods that raise an error of a call with the words they are given.
 _REFUSING = (".refuse",)
 #: Classes whose texts are codes that JSON gives, and no words; `Word` is the contract's.
-_CODES = {"Kind"}
+_CODES = {"Code"}
 _CODES_OF = {"Word"}
 #: Constants that hold what is read in records, what other programs read, or names that frames and
 #: JSON give: no language changes them.

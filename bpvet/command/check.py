@@ -15,7 +15,7 @@ from bpvet.command.shared.opening import opened
 from bpvet.command.shared.output import counted, printable, wrapped
 from bpvet.command.shared.suggesting import suggest
 from bpvet.errors import RecordsError
-from bpvet.records.finding_codes import Code, Kind
+from bpvet.records.finding_codes import Code
 from bpvet.wording.en.command.check import (
     ASIDE,
     CANCELLED,
@@ -74,8 +74,12 @@ examples:
 _NEVER_SILENT = ("present", "unclear", "unread")
 _SIGNS_SHOWN = 8
 
-#: Kinds of findings that a mapping can settle.
-_MENDED_BY_MAPPING = (Kind.MISSING_COLUMN, Kind.LAYOUT, Kind.DAY_OR_MONTH, Kind.NOT_IN_MMHG)
+#: Findings that a mapping can settle.
+_FIXED_BY_MAPPING = (
+    *(Code.MISSING_COLUMN, Code.LAYOUT_NOT_AS_STATED, Code.READINGS_TWICE),
+    *(Code.MEAN_WITHOUT_COUNT, Code.NO_READING_COLUMN, Code.HEADED_BY_WHICH_DATES),
+    *(Code.DAY_OR_MONTH, Code.MMHG_AS_KPA, Code.NOT_IN_MMHG),
+)
 #: Findings of one kind that are shown, and line numbers that are named, before the rest is counted.
 _SHOWN, _NUMBERS = 3, 8
 
@@ -167,7 +171,7 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
     found = {
         group: left
         for group, kinds in found.items()
-        if (left := [kind for kind in kinds if kind.shown[0].first.kind != Kind.CANCELLED])
+        if (left := [kind for kind in kinds if kind.shown[0].first.code is not Code.CANCELLED])
     }
     source = SourceLines(arguments.path, records.understood["encoding"])
     source.look_up(
@@ -179,7 +183,7 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
     for group in GROUPS:
         if group in found:
             lines += _group_lines(group, found[group], source)
-    if any(finding.kind in _MENDED_BY_MAPPING for finding in records.stopping):
+    if any(finding.code in _FIXED_BY_MAPPING for finding in records.stopping):
         lines += [wrapped(suggestion(shlex.quote(arguments.path))), ""]
     more = any(kind.rest for kinds in found.values() for kind in kinds)
     lines += understood

@@ -20,7 +20,7 @@ def sighthound(breed: str) -> bool:
     >>> sighthound("Greyhound (retired racer)"), sighthound("Labrador")
     (True, False)
     """
-    return _key(breed) in _sighthounds()
+    return _key(breed) in map(_key, table("breeds")["sighthounds"])
 
 
 def breed_range(breed: str) -> Fact | None:
@@ -50,10 +50,6 @@ def _known(breed: str) -> tuple[Fact, ...]:
 
 
 @cache
-def _sighthounds() -> frozenset[frozenset[str]]:
-    return frozenset(_key(name) for name in table("breeds")["sighthounds"])
-
-
 def _key(text: str) -> frozenset[str]:
     """Return the words of a breed's name in no order: "Hound, Afghan" is "Afghan hound"."""
     plain = unicodedata.normalize("NFKD", text.casefold())

@@ -15,6 +15,7 @@ import os
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from typing import Any
 
 #: Where compiled tables stand, within the folder of the data files, and how they end.
@@ -87,8 +88,10 @@ def compile_all(folder: str = "") -> list[str]:
 
 def compiled(text: bytes) -> bytes:
     """Return what is kept of a data file: its text, its table, and whether that has dates."""
+    from datetime import date
+
     table = parsed(text)
-    plain = _without_dates(table)
+    plain = _changed(table, lambda day: (day.year, day.month, day.day), date)
     return marshal.dumps((_FORM, text, plain, plain != table), _MARSHAL)
 
 
@@ -100,7 +103,11 @@ def _compiled(path: str, text: bytes) -> dict[str, Any] | None:
         return None
     if form != _FORM or of != text:
         return None
-    return _with_dates(table) if dates else table
+    if not dates:
+        return table
+    from datetime import date
+
+    return _changed(table, lambda day: date(*day), tuple)
 
 
 def _content(path: str) -> bytes:
@@ -112,25 +119,13 @@ def _content(path: str) -> bytes:
         return file.read()
 
 
-def _without_dates(value: Any) -> Any:
-    """Return a table with each date as a tuple of year, month and day: TOML has no tuples."""
-    from datetime import date
-
+def _changed(value: Any, change: Callable[[Any], Any], kind: type) -> Any:
+    """Return a table with each date as a tuple of year, month and day, or back: TOML has none."""
     if isinstance(value, dict):
-        return {name: _without_dates(member) for name, member in value.items()}
+        return {name: _changed(member, change, kind) for name, member in value.items()}
     if isinstance(value, list):
-        return [_without_dates(member) for member in value]
-    return (value.year, value.month, value.day) if type(value) is date else value
-
-
-def _with_dates(value: Any) -> Any:
-    from datetime import date
-
-    if isinstance(value, dict):
-        return {name: _with_dates(member) for name, member in value.items()}
-    if isinstance(value, list):
-        return [_with_dates(member) for member in value]
-    return date(*value) if isinstance(value, tuple) else value
+        return [_changed(member, change, kind) for member in value]
+    return change(value) if type(value) is kind else value
 
 
 if __name__ == "__main__":

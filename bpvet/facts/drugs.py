@@ -8,7 +8,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -222,17 +222,13 @@ def _combined(parts: list[Drug]) -> Drug:
 
 @cache
 def _by_key() -> Mapping[str, Drug]:
-    named = {name: _made(name, group) for name, group in _names()}
+    named = {
+        name: _made(name, group) for group in table("drugs")["group"] for name in group["names"]
+    }
     keys = {"".join(_words(name)): made for name, made in named.items()}
     for spelling, name in table("drugs")["spellings"].items():
         keys["".join(_words(spelling))] = named[name]
     return keys
-
-
-def _names() -> Iterator[tuple[str, Mapping[str, Any]]]:
-    for group in table("drugs")["group"]:
-        for name in group["names"]:
-            yield name, group
 
 
 def _made(name: str, group: Mapping[str, Any]) -> Drug:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import Any
 
@@ -16,10 +16,9 @@ from numpy.typing import NDArray
 from bpvet.facts.species import judged
 from bpvet.facts.words import SPECIES
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.checks.row_findings import WRITTEN, OfCell, in_turn
+from bpvet.records.checks.row_findings import WRITTEN, OfCell, near_names
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, Outcome, finding_of
-from bpvet.records.headings.near_names import near_in_turn
 from bpvet.records.parsing.codes import firsts
 from bpvet.records.parsing.columns import TEXT, distinct, distinct_cells, uncoded
 from bpvet.records.parsing.dates import NAT
@@ -129,13 +128,13 @@ def report_strangers(
     tables: Mapping[str, CheckedTable], known: set[str], with_readings: set[str]
 ) -> None:
     """Report which animals of the side tables have no reading, or are in no animals table."""
-    others = [name for name, checked in tables.items() if name != "readings" and checked.n]
-    near = near_in_turn(sorted(with_readings - {""}) if others else (), n=2)
-    for checked in map(tables.__getitem__, others):
+    for table, checked in tables.items():
+        if table == "readings" or checked.n == 0:
+            continue
         texts, code = distinct(checked.cells("animal"))
         strange = [animal != "" and animal not in with_readings for animal in texts]
         unlisted = OfCell(lambda v: bool(known) and v.strip() not in known)
-        _report_of_first(checked, strange, code, near, Code.NO_READINGS, unlisted=unlisted)
+        _report_of_first(checked, strange, code, with_readings, Code.NO_READINGS, unlisted=unlisted)
 
 
 def report_unlisted(tables: Mapping[str, CheckedTable]) -> list[Finding]:
@@ -146,9 +145,8 @@ def report_unlisted(tables: Mapping[str, CheckedTable]) -> list[Finding]:
         many = len([text for text in texts if text])
         return [finding_of(Code.NO_ANIMALS_TABLE, readings.files[0], animals=many)] if many else []
     listed = set(distinct(animals.cells("animal"))[0])
-    near = near_in_turn(sorted(listed - {""}), n=2)
     strange = [animal != "" and animal not in listed for animal in texts]
-    _report_of_first(readings, strange, code, near, Code.NOT_LISTED)
+    _report_of_first(readings, strange, code, listed, Code.NOT_LISTED)
     return []
 
 
@@ -156,17 +154,15 @@ def _report_of_first(
     checked: CheckedTable,
     strange: list[bool],
     code_of_row: NDArray[np.integer],
-    near: Callable[[str], tuple[str, ...]],
+    known: set[str],
     code: Code,
     **values: Any,
 ) -> None:
-    """Report the first row of each animal that is `strange`, by its code (n,), with near ids."""
+    """Report the first row of each `strange` animal, by its code (n,), with known ids like it."""
     first = firsts(code_of_row, len(strange))
     rows = np.sort(first[np.array(strange, dtype=bool) & (first >= 0)])
-    in_order = in_turn(
-        lambda cell: near(cell.strip()), lambda: checked.raw("animal").take(pa.array(rows))
-    )
-    checked.report(rows, "animal", code, animal=WRITTEN, **values, near=OfCell(in_order))
+    near = near_names(sorted(known - {""}), lambda: checked.raw("animal").take(pa.array(rows)), n=2)
+    checked.report(rows, "animal", code, animal=WRITTEN, **values, near=near)
 
 
 def report_look_alikes(tables: Mapping[str, CheckedTable]) -> None:
@@ -187,8 +183,8 @@ def report_look_alikes(tables: Mapping[str, CheckedTable]) -> None:
                 groups.setdefault(_folded(animal), []).append((animal, checked, row))
     for found in groups.values():
         for animal, checked, row in found[1:]:
-            alike = np.array([row])
-            checked.report(alike, "animal", Code.IDS_ALIKE, animal=animal, other=found[0][0])
+            of_id = np.array([row])
+            checked.report(of_id, "animal", Code.IDS_ALIKE, animal=animal, other=found[0][0])
 
 
 def _plainly_different(ids: list[pa.Array]) -> bool:
@@ -221,7 +217,7 @@ def _join_doubled(checked: CheckedTable, frame: pd.DataFrame, usable: NDArray[np
             blank = _blank_of(frame[name])
             given = (v for v in rows[name].dropna().unique() if v != "")
             # Case is no disagreement; the first way of writing stays.
-            different = list({_alike(v): v for v in reversed(list(given))}.values())[::-1]
+            different = list({_comparable(v): v for v in reversed(list(given))}.values())[::-1]
             if len(different) == 1:
                 frame.loc[index, name] = different[0]
             elif len(different) > 1:
@@ -231,22 +227,20 @@ def _join_doubled(checked: CheckedTable, frame: pd.DataFrame, usable: NDArray[np
                     name if name in checked.unknown or name in column_names("animals") else "",
                     _TWO.get(str(name), Code.ROWS_DISAGREE),
                     animal=str(animal),
-                    different=tuple(_words(value) for value in different[:3]),
+                    different=tuple(
+                        str(value.date()) if isinstance(value, pd.Timestamp) else f"{value}"
+                        for value in different[:3]
+                    ),
                 )
 
 
 def _blank_of(column: pd.Series) -> Any:
     """Return what stands for nothing in a column of this type."""
-    blanks = {"f": np.nan, "M": pd.NaT}
-    return blanks.get(column.dtype.kind, "")
+    return {"f": np.nan, "M": pd.NaT}.get(column.dtype.kind, "")
 
 
-def _alike(value: object) -> object:
+def _comparable(value: object) -> object:
     return " ".join(value.casefold().split()) if isinstance(value, str) else value
-
-
-def _words(value: object) -> str:
-    return str(value.date()) if isinstance(value, pd.Timestamp) else f"{value}"
 
 
 def _objects(cells: pa.Array) -> NDArray[np.object_]:

@@ -10,7 +10,7 @@ import datetime
 import decimal
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyarrow as pa
@@ -43,7 +43,7 @@ class RawSheet:
         What was understood of a text file; "" where there is none.
     header_line : int or None
         Line of the header; None where a file has no lines.
-    told_apart : pyarrow array of text (n,) or None
+    distinguishing : pyarrow array of text (n,) or None
         What tells rows apart that are equal in every cell, where the file says so.
     """
 
@@ -56,7 +56,19 @@ class RawSheet:
     separator: str = "comma"
     encoding: str = "UTF-8"
     header_line: int | None = 1
-    told_apart: pa.Array | None = None
+    distinguishing: pa.Array | None = None
+
+    def rows(self, kept: NDArray[np.int64]) -> RawSheet:
+        """Return the sheet with some of its rows (k,) only, in their order."""
+        index = pa.array(kept)
+        new_row = dict(zip(kept.tolist(), range(len(kept)), strict=True)) if self.broken else {}
+        return replace(
+            self,
+            columns=tuple(column.take(index) for column in self.columns),
+            lines=self.lines[kept],
+            broken={new_row[row]: why for row, why in self.broken.items() if row in new_row},
+            distinguishing=None if self.distinguishing is None else self.distinguishing.take(index),
+        )
 
 
 @dataclass(frozen=True, eq=False)

@@ -52,8 +52,8 @@ class CheckedTable:
         Rows of all files together.
     file : array of int (n,)
         Index into `files`.
-    line, part, place : arrays of int (n,)
-        Line in the file, place among readings side by side (0 for none), and as in `Sheet`.
+    line, reading_in_line, heading_index : arrays of int (n,)
+        Line in the file, which of the readings side by side (0 for none), and `Sheet.places`.
     several, summary : arrays of bool (n,)
         As in `Sheet`.
     first : array of bool (n,)
@@ -83,8 +83,8 @@ class CheckedTable:
         self.n = int(sizes.sum())
         self.file = self._of_files(np.arange(len(sheets), dtype=np.int32), sizes)
         self.line = _joined([sheet.lines for sheet in sheets], np.int64)
-        self.part = _joined([sheet.parts for sheet in sheets], np.int64)
-        self.place = _joined([sheet.places for sheet in sheets], np.int64)
+        self.reading_in_line = _joined([sheet.parts for sheet in sheets], np.int64)
+        self.heading_index = _joined([sheet.places for sheet in sheets], np.int64)
         self.several = _joined([sheet.several for sheet in sheets], np.bool_)
         self.summary = _joined([sheet.summary for sheet in sheets], np.bool_)
         self.broken = np.zeros(self.n, dtype=bool)
@@ -223,7 +223,7 @@ class CheckedTable:
     def heading(self, column: str, row: int) -> str:
         """Return how a row's column is headed in its file."""
         names: tuple[str, ...] = self._headings[self.file[row]].get(column, (column,))
-        at = int(self.part[row]) or int(self.place[row])
+        at = int(self.reading_in_line[row]) or int(self.heading_index[row])
         return names[at if at < len(names) else 0]
 
     def headings(self, column: str, rows: NDArray[np.integer]) -> list[str]:

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from bpvet.printing import escaped
 from bpvet.printing import shown as shown
-from bpvet.records.finding_codes import Code, Kind
+from bpvet.records.finding_codes import Code
 
 #: What a finding is worded from: the names of its values, with the values.
 NamedValues = tuple[tuple[str, Any], ...]
@@ -33,23 +33,20 @@ class Words(NamedTuple):
     asks: bool = True
 
 
-#: What sets values aside, or leaves them unread, by a code or a kind and not cell by cell.
-_SET_ASIDE = frozenset(
+#: What sets values aside, or leaves them unread, whatever is done about its cell.
+_UNUSED = frozenset(
     {
+        Code.COLUMN_NOT_READ,
         Code.DAY_OR_MONTH,
         Code.MMHG_AS_KPA,
+        Code.NAMED_OTHERWISE,
+        Code.NEWEST_ROWS,
         Code.NOT_IN_MMHG,
+        Code.OTHER_FORM,
+        Code.RESOURCES_NOT_READ,
         Code.SAME_FILE_TWICE,
         Code.SEVERAL_NUMBERS,
-    }
-)
-_NOT_READ = frozenset(
-    {
-        Kind.COLUMN_NOT_READ,
-        Kind.FILE_NOT_READ,
-        Kind.NEWEST_ROWS,
-        Kind.RESOURCE_NOT_READ,
-        Kind.SHEET_NOT_READ,
+        Code.SHEETS_NOT_READ,
     }
 )
 
@@ -96,16 +93,12 @@ class Finding:
     @property
     def kind(self) -> str:
         """A stable word for grouping, such as ``not a number``."""
-        return str(self.code.kind)
+        return self.code.kind
 
     @property
     def unused(self) -> bool:
         """Whether what it is about (cell, row, sheet, file) is set aside, or not read at all."""
-        return (
-            self.outcome is not Outcome.KEPT
-            or self.code in _SET_ASIDE
-            or self.code.kind in _NOT_READ
-        )
+        return self.outcome is not Outcome.KEPT or self.code in _UNUSED
 
     @property
     def words(self) -> Words:

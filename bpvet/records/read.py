@@ -22,7 +22,7 @@ from bpvet.records.checks.row_findings import Findings, RowFindings
 from bpvet.records.checks.rows import check
 from bpvet.records.entries.cancelled import take_out
 from bpvet.records.entries.diary import with_diaries
-from bpvet.records.finding_codes import Code, Kind
+from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of, shown
 from bpvet.records.formats.files import load
 from bpvet.records.headings.conventions import Conventions, conventions
@@ -221,7 +221,7 @@ def _unit(checked: CheckedTable) -> str:
     doubted = [
         finding.file
         for finding in checked.findings
-        if isinstance(finding, Finding) and finding.kind == Kind.NOT_IN_MMHG
+        if finding.code in (Code.MMHG_AS_KPA, Code.NOT_IN_MMHG) and isinstance(finding, Finding)
     ]
     if doubted:
         if len(doubted) > 1:

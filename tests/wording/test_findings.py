@@ -3,16 +3,45 @@
 from __future__ import annotations
 
 import importlib
+from collections import Counter
 from pathlib import Path
 
 import pytest
 
-from bpvet.records.finding_codes import Code, Kind
+from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, Words, finding_of
 from bpvet.records.formats.workbook.archive import looked_over
 from bpvet.records.read import read
 from bpvet.visits.treatments.courses import courses
 from bpvet.wording.en.findings import all_checks
+
+#: Kinds that group several codes, and how many: a slip in one would make a group of its own.
+_SHARED_KINDS = {
+    "blank": 2,
+    "blank rows": 4,
+    "cannot be read": 5,
+    "day or month first": 3,
+    "dose in diary": 2,
+    "empty": 3,
+    "file not read": 2,
+    "file too large": 2,
+    "future date": 3,
+    "impossible value": 6,
+    "layout": 4,
+    "no readings file": 3,
+    "no rows": 2,
+    "not JSON": 3,
+    "not in mmHg": 3,
+    "not text": 10,
+    "one animal under two ids?": 2,
+    "option before file": 4,
+    "order of dates": 3,
+    "order of pressures": 2,
+    "perhaps a duplicate": 2,
+    "species unknown": 3,
+    "unusual value": 2,
+    "workbook not read": 19,
+}
 
 
 def test_every_code_is_worded_in_the_module_of_its_check() -> None:
@@ -22,9 +51,10 @@ def test_every_code_is_worded_in_the_module_of_its_check() -> None:
         assert code in check.WORDS.by_code, code
 
 
-def test_keys_stay_apart_and_every_kind_is_some_findings() -> None:
+def test_keys_stay_apart_and_kinds_group_what_they_grouped() -> None:
     assert len({code.key for code in Code}) == len(Code)
-    assert {code.kind for code in Code} == {*Kind}
+    kinds = Counter(code.kind for code in Code)
+    assert {kind: many for kind, many in kinds.items() if many > 1} == _SHARED_KINDS
 
 
 def test_words_that_no_value_changes_are_whole_sentences() -> None:

@@ -181,12 +181,12 @@ def now(
 def now_text(found: TrendAnswer | UnseenAnswer | BpvetError) -> str:
     """Return the answer to "what now?" in five lines."""
     from bpvet.command.trend import short_text
-    from bpvet.records.finding_codes import Kind
+    from bpvet.records.finding_codes import Code
     from bpvet.wording.en.command.entries import NO_READING_YET, not_known
 
     if isinstance(found, BpvetError):
         kinds = {finding.kind for finding in getattr(found, "findings", ())}
-        if kinds == {Kind.NO_READINGS_FILE}:
+        if kinds == {Code.NO_READINGS_FILE.kind}:
             return NO_READING_YET
         return printable(not_known(str(found).splitlines()[0]))
     return short_text(found)

@@ -9,12 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from pathlib import Path
-from stat import S_ISREG
 from typing import Any
 
 from bpvet.errors import CallError
 from bpvet.facts.priors.groups import PriorGroup, PriorGroups
 from bpvet.facts.priors.priors import Priors, check_kind
+from bpvet.reading_back import ReadBackError, text_of_file
 
 PAIRS = ("level", "sv", "sr", "sw")
 OPTIONAL = ("first_visit", "first_visit_new", "method_offset")
@@ -37,8 +37,8 @@ _DOTTED = re.compile(r"[\w\"-]++\s*+\.\s*+[\w\"-]++\s*+\.")
 _TEXTS = ("species", "method", "quantity", "source")
 _GROUP = frozenset(("weight", "level", "effect_sd", "under_drug"))
 _BY_NAME = ("tau_days", "condition_offset", "change_sd")
-_OWN = (*PAIRS, *OPTIONAL, *NUMBERS, *_TEXTS, *_BY_NAME, "sitting_minus_lateral")
-_KNOWN = frozenset((*_OWN, "groups", *GROUP_NUMBERS, *LATER_NUMBERS))
+_OF_A_CELL = (*PAIRS, *OPTIONAL, *NUMBERS, *_TEXTS, *_BY_NAME, "sitting_minus_lateral")
+_KNOWN = frozenset((*_OF_A_CELL, "groups", *GROUP_NUMBERS, *LATER_NUMBERS))
 
 
 def read_cells(path: Path) -> tuple[dict[tuple[str, str, str], Priors], str]:
@@ -50,16 +50,11 @@ def read_cells(path: Path) -> tuple[dict[tuple[str, str, str], Priors], str]:
         Where the file cannot be read or is no such table; one sentence says which part.
     """
     try:
-        state = path.stat()
-        if not S_ISREG(state.st_mode):
-            raise CallError(f"{path} cannot be read: it is no file.")
-        if state.st_size > _LONGEST_FILE:
-            raise CallError(f"{path} is no table of priors that bpvet saved: it is too long.")
-        text = path.read_bytes().decode("utf-8")
+        text = text_of_file(path, _LONGEST_FILE)
     except OSError as error:
         raise CallError(f"{path} cannot be read: {error.strerror}.") from None
-    except UnicodeDecodeError:
-        raise CallError(f"{path} is no table of priors that bpvet saved: not UTF-8.") from None
+    except ReadBackError as error:
+        raise CallError(f"{path} is no table of priors that bpvet saved: it {error}.") from None
     except ValueError:
         raise CallError("that name of a file cannot be read: it holds a zero byte.") from None
     try:

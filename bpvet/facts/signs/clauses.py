@@ -72,7 +72,7 @@ def _look_back(clause: Clause, before: Sequence[Draft], same_sentence: bool) -> 
         elif (
             "unclear" in roles
             and content == 0
-            and not any(e.term is not None or e.part is not None for e in clause.elements)
+            and not any(e.term is not None or e.exam_part is not None for e in clause.elements)
         ):
             draft.reading = "unclear"
 
@@ -114,7 +114,7 @@ def _settle_seeing(clause: Clause) -> None:
             continue
         owners = [e for e in found[:i] if e.known != "neutral" or "owner" in e.roles]
         by_owner = bool(owners) and "owner" in owners[-1].roles
-        objects = [e for e in found[i + 1 :] if e.seg == element.seg and (e.term or e.part)]
+        objects = [e for e in found[i + 1 :] if e.seg == element.seg and (e.term or e.exam_part)]
         if by_owner or objects:
             element.term = None
 
@@ -130,7 +130,7 @@ def _settle_bleeding(clause: Clause) -> None:
     """Take a haemorrhage or oedema for the eye's where its item, or the label before, is an eye."""
     eye = -1
     for element in clause.elements:
-        if element.part is not None and element.part.group == "eye":
+        if element.exam_part is not None and element.exam_part.group == "eye":
             eye = element.seg
     for element in clause.elements:
         term = element.term
@@ -139,7 +139,7 @@ def _settle_bleeding(clause: Clause) -> None:
         near = [
             e
             for e in clause.elements
-            if e.part is not None and e.part.group == "eye" and e.seg <= element.seg
+            if e.exam_part is not None and e.exam_part.group == "eye" and e.seg <= element.seg
         ]
         with_term = any(
             e.term is not None and e.term.group == "eye" and e.seg < element.seg
@@ -201,11 +201,11 @@ def _rest(clause: Clause, items: set[int]) -> Iterator[Draft]:
             or (
                 element.known == "pattern"
                 and not element.roles
-                and element.part is None
+                and element.exam_part is None
                 and element.term is None
             )
         ]
-        if any(element.part is not None for element in words) or (terms and not unknown):
+        if any(element.exam_part is not None for element in words) or (terms and not unknown):
             continue
         if unknown:
             yield Draft(start, end, "", "", "unread", number)

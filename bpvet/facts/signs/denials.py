@@ -162,8 +162,15 @@ def _first_denied(found: Sequence[Element], i: int) -> tuple[int | None, bool]:
         element = found[j]
         if element.term is not None and element.key not in _ADJECTIVES:
             return j, gap > 0
-        if element.kind in ("comma", "sep", "dash", "colon", "query") or element.part is not None:
-            if element.part is not None and element.known == "pattern" and "between" in element.key:
+        if (
+            element.kind in ("comma", "sep", "dash", "colon", "query")
+            or element.exam_part is not None
+        ):
+            if (
+                element.exam_part is not None
+                and element.known == "pattern"
+                and "between" in element.key
+            ):
                 continue
             return None, False
         if element.roles & {"join_or", "join_and", "stop"} or "neg" in element.roles:
@@ -181,14 +188,14 @@ def _first_denied(found: Sequence[Element], i: int) -> tuple[int | None, bool]:
 def _mark_beside_parts(clause: Clause, i: int, marks: dict[int, Marks]) -> None:
     """Deny terms joined to a part that is denied ("no ocular or neuro signs")."""
     found = clause.elements
-    parts = [e for e in found[i + 1 :] if e.part is not None]
-    if not parts or parts[0].seg != found[i].seg or parts[0].part is None:
+    parts = [e for e in found[i + 1 :] if e.exam_part is not None]
+    if not parts or parts[0].seg != found[i].seg or parts[0].exam_part is None:
         return
     for e in found[i + 1 :]:
         joints = clause.joints[parts[0].seg + 1 : e.seg + 1]
         if e.term is None or not joints or not set(joints) <= {"or", "/"}:
             continue
-        if parts[0].part.faculty:
+        if parts[0].exam_part.faculty:
             marks[id(e)].unclear = True
         else:
             marks[id(e)].denied = True

@@ -83,7 +83,7 @@ def mark_unclear(clause: Clause, marks: dict[int, Marks]) -> None:
         if not same or element.key in _BOTH_SIDES:
             behind = [e for e in found[:i] if e.term is not None and e.seg == element.seg]
             if not behind and not any(
-                e.term is not None or e.part is not None for e in clause.segments[element.seg]
+                e.term is not None or e.exam_part is not None for e in clause.segments[element.seg]
             ):
                 behind = [
                     e for e in found[:i] if e.term is not None and e.seg == _last_seg(found[:i])

@@ -41,19 +41,19 @@ def _bind_segment(segment: Sequence[Element]) -> None:
     open_parts: list[Element] = []
     pending, holder = "", None
     for i, element in enumerate(segment):
-        if element.part is not None and element.term is None:
+        if element.exam_part is not None and element.term is None:
             if pending:
                 element.state, pending = pending, ""
                 if holder is not None:
                     holder.used = True
                 continue
-            if element.part.good:
+            if element.exam_part.good:
                 element.state = "normal"
                 continue
             open_parts.append(element)
             continue
         if element.term is not None and not (
-            open_parts and element.key in _ALSO_STATES and open_parts[-1].part
+            open_parts and element.key in _ALSO_STATES and open_parts[-1].exam_part
         ):
             open_parts, pending = [], ""
             continue
@@ -103,7 +103,7 @@ def _spread(clause: Clause) -> None:
                 element.state = state
     for number in range(1, len(segments)):
         parts = _bare_parts(segments[number])
-        states = [e.state for e in segments[number - 1] if e.part is not None and e.state]
+        states = [e.state for e in segments[number - 1] if e.exam_part is not None and e.state]
         if parts and states and clause.joints[number] in ("and", "or", "/", ","):
             for element in parts:
                 element.state = states[-1]
@@ -112,17 +112,17 @@ def _spread(clause: Clause) -> None:
 def _bare_parts(segment: Sequence[Element]) -> list[Element]:
     """Return the parts of an item that holds nothing else and gives no state."""
     for e in segment:
-        if e.part is not None and e.term is None and not e.state:
+        if e.exam_part is not None and e.term is None and not e.state:
             continue
         if e.kind in ("colon", "dash", "grade") or e.known == "neutral" or e.roles == {"owner"}:
             continue
         return []
-    return [e for e in segment if e.part is not None]
+    return [e for e in segment if e.exam_part is not None]
 
 
 def _first_state(segment: Sequence[Element]) -> str:
     for e in segment:
-        if e.part is not None:
+        if e.exam_part is not None:
             return e.state
         if e.term is not None:
             return ""
@@ -154,7 +154,7 @@ def exam_drafts(clause: Clause, others: bool) -> Iterator[Draft]:
         answer = clause.answer(number)
         planned |= not doubted and any(e.roles & {"plan", "another"} for e in segment)
         for i, element in enumerate(segment):
-            exam_part = element.part
+            exam_part = element.exam_part
             if exam_part is None or element.term is not None:
                 continue
             measured = _measured(segment, i)
@@ -173,7 +173,7 @@ def exam_drafts(clause: Clause, others: bool) -> Iterator[Draft]:
             if not reading:
                 bare = not others and not any(
                     e.kind == "word"
-                    and e.part is None
+                    and e.exam_part is None
                     and e.known not in ("neutral",)
                     and e.key not in ("of",)
                     for e in segment
@@ -198,7 +198,7 @@ def exam_drafts(clause: Clause, others: bool) -> Iterator[Draft]:
 
 
 def _reading(element: Element, exam: str) -> tuple[str, str]:
-    exam_part, state = element.part, element.state
+    exam_part, state = element.exam_part, element.state
     assert exam_part is not None
     if state == "normal":
         return exam, "denied"

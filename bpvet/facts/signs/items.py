@@ -84,9 +84,9 @@ class Clause:
         end = max(element.end for element in segment)
         return segment[0].start, self.ends.get(number, end)
 
-    def joined(self, one: int, other: int) -> bool:
+    def joined(self, first: int, second: int) -> bool:
         """Return whether two items are joined by "and", "or", "/" or the like, not by a comma."""
-        low, high = min(one, other), max(one, other)
+        low, high = min(first, second), max(first, second)
         return low < high and all(
             self.joints[k] in ("or", "and", "/") for k in range(low + 1, high + 1)
         )
@@ -102,7 +102,7 @@ class Clause:
             and not (words[0].roles & {"post_no", "post_yes"})
         ):
             words = words[1:]
-        if not words or any(e.part or (e.term and e.term.group != "other") for e in words):
+        if not words or any(e.exam_part or (e.term and e.term.group != "other") for e in words):
             return ""
         if len(words) > 2 and "post_no" not in words[0].roles:
             return ""
@@ -137,7 +137,7 @@ def clauses(text: str, found: Sequence[Element]) -> Iterator[Clause]:
 
 def _begins(current: Sequence[Element]) -> bool:
     """Return whether "now" begins a clause: something was said before it."""
-    return any(e.term is not None or e.part is not None or e.roles for e in current)
+    return any(e.term is not None or e.exam_part is not None or e.roles for e in current)
 
 
 def _cut(text: str, clause: Clause) -> Clause:
@@ -195,7 +195,7 @@ def _joint_of(elements: Sequence[Element], i: int) -> str:
         following = elements[i + 1] if i + 1 < len(elements) else None
         if following is None or following.roles & {"post_no", "post_yes", "normal", "absent"}:
             return ""
-        if i and elements[i - 1].part is not None and _is_sides(elements, i + 1):
+        if i and elements[i - 1].exam_part is not None and _is_sides(elements, i + 1):
             return ""
         return "-"
     if "join_or" in element.roles:
@@ -217,12 +217,12 @@ def _marks_presence(elements: Sequence[Element], i: int) -> bool:
     """Return whether "+" is a result ("menace + OU") and joins nothing."""
     before = elements[i - 1] if i else None
     following = elements[i + 1] if i + 1 < len(elements) else None
-    if before is None or not (before.part is not None or before.known == "neutral"):
+    if before is None or not (before.exam_part is not None or before.known == "neutral"):
         return False
     return (
         following is None
         or following.kind != "word"
-        or (following.known == "neutral" and following.part is None and following.term is None)
+        or (following.known == "neutral" and following.exam_part is None and following.term is None)
     )
 
 

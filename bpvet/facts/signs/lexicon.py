@@ -42,7 +42,7 @@ class Term:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class ExamPart:
     """What an examination is of.
 
     Parameters
@@ -66,7 +66,7 @@ class Entry(NamedTuple):
 
     pattern: tuple[str, ...]
     term: Term | None = None
-    part: Part | None = None
+    exam_part: ExamPart | None = None
     role: str = ""
 
 
@@ -124,7 +124,7 @@ class Lexicon:
         Classes of words ("@eye") by the last word of each of their members.
     tree : Node
         Every pattern.
-    told : frozenset of str
+    name_signs : frozenset of str
         Words and classes of patterns that name a sign or a part of an examination.
     neutral, ordinary, words : frozenset of str
         Words that say nothing, those that are no slip of another, and all that are known.
@@ -134,7 +134,7 @@ class Lexicon:
 
     classes: Mapping[str, frozenset[str]]
     tree: Node = field(repr=False)
-    told: frozenset[str]
+    name_signs: frozenset[str]
     neutral: frozenset[str]
     ordinary: frozenset[str]
     words: frozenset[str]
@@ -158,7 +158,8 @@ def may_name_sign(text: str) -> bool:
 @lru_cache(maxsize=65536)
 def _may_begin(word: str) -> bool:
     return any(
-        not all_keys(known_word(key)).isdisjoint(sign_lexicon().told) for key in expanded(word)
+        not all_keys(known_word(key)).isdisjoint(sign_lexicon().name_signs)
+        for key in expanded(word)
     )
 
 
@@ -269,7 +270,7 @@ def sign_lexicon() -> Lexicon:
     return Lexicon(
         classes=classes_of,
         tree=Node(entries),
-        told=frozenset(in_patterns),
+        name_signs=frozenset(in_patterns),
         neutral=frozenset(neutral),
         ordinary=frozenset(ordinary),
         words=frozenset(literal.union(classes, neutral, ordinary, between)),
@@ -296,8 +297,8 @@ def _entries(signs: Mapping[str, Any], around: Mapping[str, Any]) -> Iterator[En
     for kind in ("good", "faculty", "part"):
         for group, parts in signs[kind].items():
             for name, patterns in parts.items():
-                exam_part = Part(name, group, kind != "part", kind == "good")
-                yield from (Entry(p, part=exam_part) for p in _patterns(patterns))
+                exam_part = ExamPart(name, group, kind != "part", kind == "good")
+                yield from (Entry(p, exam_part=exam_part) for p in _patterns(patterns))
     for role, patterns in around["roles"].items():
         yield from (Entry(p, role=role) for p in _patterns(patterns))
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from bpvet.facts.signs.lexicon import (
     Entry,
+    ExamPart,
     Lexicon,
-    Part,
     Term,
     all_keys,
     is_drug,
@@ -43,7 +43,7 @@ class Element:
         Its folded words.
     start, end : int
         Its place in the cell.
-    term, part : Term or Part or None
+    term, exam_part : Term or ExamPart or None
         The sign, or what was examined.
     roles : frozenset of str
         What the words do to a sign beside them.
@@ -58,7 +58,7 @@ class Element:
     start: int
     end: int
     term: Term | None = None
-    part: Part | None = None
+    exam_part: ExamPart | None = None
     roles: frozenset[str] = frozenset()
     known: str = ""
     value: float = float("nan")
@@ -160,7 +160,7 @@ def _matched(
         key=lambda term: _ORDER.index("vague" if term.vague else term.group),
     )
     parts = sorted(
-        (entry.part for entry in entries if entry.part is not None),
+        (entry.exam_part for entry in entries if entry.exam_part is not None),
         key=lambda exam_part: not exam_part.good,
     )
     made = Element(
@@ -169,7 +169,7 @@ def _matched(
         start=found[i].start,
         end=found[end - 1].end,
         term=terms[0] if terms else None,
-        part=parts[0] if parts else None,
+        exam_part=parts[0] if parts else None,
         roles=frozenset(entry.role for entry in entries if entry.role),
         known="pattern",
         value=found[i].value,

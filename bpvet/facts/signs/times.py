@@ -24,7 +24,7 @@ def mark_past(clause: Clause, marks: dict[int, Marks]) -> None:
         mark = marks[id(element)]
         segment = clause.segments[element.seg]
         at = next(k for k, e in enumerate(segment) if e is element)
-        mark.recent = is_recent(clause, element.seg) or _told_recent(clause, element.seg)
+        mark.recent = is_recent(clause, element.seg) or _dated_recent(clause, element.seg)
         mark.lately = any("yesterday" in e.roles for e in segment)
         mark.persist |= _persists(clause, element, at)
         if _past_before(clause, found, i) or _past_after(clause, segment, at):
@@ -37,18 +37,18 @@ def mark_past(clause: Clause, marks: dict[int, Marks]) -> None:
         if mark.past and following < len(clause.segments) and not mark.persist:
             rest = clause.segments[following]
             # "history of seizures, last one today"
-            said_gone = any(e.roles & {"past_after", "normal"} for e in rest)
-            bare = not any(e.term or e.part for e in rest) and not said_gone
+            is_gone = any(e.roles & {"past_after", "normal"} for e in rest)
+            bare = not any(e.term or e.exam_part for e in rest) and not is_gone
             lately = is_recent(clause, following) or any("yesterday" in e.roles for e in rest)
             mark.persist |= bare and lately and counts_again(rest)
     _mark_gone(clause, marks)
 
 
-def _told_recent(clause: Clause, number: int) -> bool:
+def _dated_recent(clause: Clause, number: int) -> bool:
     """Return whether an item without a sign ("…, today at nine") dates the one before it."""
     for k in range(number + 1, len(clause.segments)):
         segment = clause.segments[k]
-        if any(e.term is not None or e.part is not None for e in segment):
+        if any(e.term is not None or e.exam_part is not None for e in segment):
             return False
         if any(e.roles & {"neg", "post_no", "normal"} or e.key in _AT_PRESENT for e in segment):
             continue
@@ -169,9 +169,9 @@ def _mark_gone(clause: Clause, marks: dict[int, Marks]) -> None:
         gone = any("past_after" in e.roles for e in segment)
         if not gone or any("persist" in e.roles for e in segment) or is_recent(clause, number):
             continue
-        if any(e.part is not None and e.part.group not in ("eye",) for e in segment) and not any(
-            e.key == _AS_BEFORE for e in segment
-        ):
+        if any(
+            e.exam_part is not None and e.exam_part.group not in ("eye",) for e in segment
+        ) and not any(e.key == _AS_BEFORE for e in segment):
             continue
         last = max((e.seg for e in clause.elements if e.term and e.seg < number), default=-1)
         for e in clause.elements:

@@ -47,7 +47,7 @@ def copied_earlier(checked: CheckedTable, values: Values) -> Codes:
     label = _text(values["session"])[rows]
     of_visit = (_text(values[name])[rows] for name in ("animal", "method"))
     day = values["date"].view(np.int64)[rows]
-    visit = _dense(as_one((file, *of_visit, day, label), len(rows)))
+    visit = np.unique(as_one((file, *of_visit, day, label), len(rows)), return_inverse=True)[1]
     timed = np.bincount(visit, weights=values["timed"][rows]) == np.bincount(visit)
     copy = _whole(visit, found, earlier, file)
     many = timed | (np.bincount(visit) >= _ENOUGH)
@@ -108,10 +108,6 @@ def _whole(group: Codes, found: Mask, earlier: Codes, file: Codes) -> Mask:
     np.minimum.at(lowest, group[found], file[earlier[found]])
     np.maximum.at(highest, group[found], file[earlier[found]])
     return np.asarray(all_found & (lowest == highest))
-
-
-def _dense(code: Codes) -> Codes:
-    return np.unique(code, return_inverse=True)[1].astype(np.int64)
 
 
 def _text(cells: object) -> NDArray[np.integer]:

@@ -60,7 +60,7 @@ def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -
         values["taken_at"].view(np.int64),
         _codes(values["method"]),
         _codes(checked.cells("systolic")),
-        checked.part,
+        checked.reading_in_line,
     )
     candidates = rows[repeated(_taken(rows, *keys))]
     if len(candidates) == 0:
@@ -149,7 +149,7 @@ def _equal_earlier(checked: CheckedTable, rows: Codes) -> Codes:
     names = [*column_names("readings"), *SUMMARY, *checked.unknown]
     index = pa.array(rows)
     columns = (checked.whole, *map(checked.cells, names))
-    batch = checked.part[rows]
+    batch = checked.reading_in_line[rows]
     keys = chain([batch], (_codes(cells.take(index)) for cells in columns))
     _, first, group = np.unique(as_one(keys, len(rows)), return_index=True, return_inverse=True)
     first = rows[first][group]

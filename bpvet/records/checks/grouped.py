@@ -62,7 +62,7 @@ class OfKind:
     @property
     def rest(self) -> int:
         """How many are not among those shown."""
-        return self.many - sum(alike.many for alike in self.shown)
+        return self.many - sum(group.many for group in self.shown)
 
 
 def by_kind(
@@ -84,17 +84,12 @@ def by_kind(
         Kinds in the order in which they are met.
     """
     number: dict[tuple[G, str], int] = {}
-    reported = findings.reported
-    of_block = np.array(
-        [
-            number.setdefault((group_of(_first(block)), block.kind), len(number)) if some else 0
-            for block, some in zip(
-                reported, np.bincount(findings.of, minlength=len(reported)), strict=True
-            )
-        ],
-        dtype=np.int64,
-    )
-    bucket = of_block[findings.of] if len(reported) else np.zeros(0, dtype=np.int64)
+    of_block = np.zeros(len(findings.reported), dtype=np.int64)
+    for i in np.unique(findings.of).tolist():
+        block = findings.reported[i]
+        first = block if isinstance(block, Finding) else block.finding(0)
+        of_block[i] = number.setdefault((group_of(first), block.kind), len(number))
+    bucket = of_block[findings.of]
     order = np.argsort(bucket, kind="stable")
     ends = np.cumsum(np.bincount(bucket, minlength=len(number)))
     places = dict(zip(number, np.split(order, ends[:-1]), strict=False)) if number else {}
@@ -103,10 +98,6 @@ def by_kind(
         at = places[group, kind]
         groups.setdefault(group, []).append(OfKind(_shown(findings, at, most), len(at)))
     return groups
-
-
-def _first(block: Finding | RowFindings) -> Finding:
-    return block if isinstance(block, Finding) else block.finding(0)
 
 
 def _shown(

@@ -40,9 +40,9 @@ def _report_drugs_off_the_list(checked: CheckedTable, values: Values) -> None:
     if not unknown:
         return
     near = {text: found for text in list(unknown)[:_MOST_COMPARED] if (found := near_drugs(text))}
-    alike = np.array([text in near for text in texts], dtype=bool)
+    is_near = np.array([text in near for text in texts], dtype=bool)
     checked.report(
-        alike[code],
+        is_near[code],
         "drug",
         Code.DRUG_NEARLY,
         written=WRITTEN,

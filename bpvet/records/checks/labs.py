@@ -29,6 +29,7 @@ from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import WRITTEN, OfCell, OfRow
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Outcome
+from bpvet.records.parsing.codes import as_one
 from bpvet.records.parsing.columns import distinct, is_text, of_texts
 from bpvet.records.parsing.numbers import BOUND_WORDS
 from bpvet.records.parsing.values import Mask, Values
@@ -74,7 +75,11 @@ def check_labs(checked: CheckedTable, values: Values, animals: pd.DataFrame) -> 
     scale = np.full(checked.n, np.nan)
     for analyte, unit, rows in _kinds(checked, values):
         scale[rows] = factor(analyte, unit) or np.nan
-        _report_unit(checked, analyte, unit, rows)
+        if factor(analyte, unit) is None:
+            never = unit in all_analytes()[analyte].never
+            found = Code.IMPOSSIBLE_UNIT if never else Code.UNKNOWN_UNIT
+            outcome = Outcome.ROW if never else Outcome.KEPT
+            checked.report(rows, "unit", found, outcome, analyte=analyte, unit=unit)
         _judge(checked, values, analyte, unit, rows, animals)
     _report_bounds(checked, values)
     _report_same_day(checked, values, scale)
@@ -112,11 +117,9 @@ def _ask_names(
     near = nearly_named(
         [text for text, name in zip(texts, read, strict=True) if name not in ANALYTES]
     )
-    alike = np.array([text in near for text in texts], dtype=bool)
-    if not alike.any():
-        return
+    is_near = np.array([text in near for text in texts], dtype=bool)
     checked.report(
-        alike[code],
+        is_near[code],
         "analyte",
         Code.ANALYTE_NEARLY,
         written=WRITTEN,
@@ -138,17 +141,6 @@ def _kinds(checked: CheckedTable, values: Values) -> Iterator[tuple[str, str, ND
         for of_unit in np.split(rows[order], cuts):
             if len(of_unit):
                 yield name, unit_as_given(name, units[unit[of_unit[0]]]), of_unit
-
-
-def _report_unit(checked: CheckedTable, analyte: str, unit: str, rows: NDArray[np.int64]) -> None:
-    """Report which values stand in a unit that is not read for their analyte."""
-    if factor(analyte, unit) is not None:
-        return
-    if unit in all_analytes()[analyte].never:
-        code, outcome = Code.IMPOSSIBLE_UNIT, Outcome.ROW
-    else:
-        code, outcome = Code.UNKNOWN_UNIT, Outcome.KEPT
-    checked.report(rows, "unit", code, outcome, analyte=analyte, unit=unit)
 
 
 def _judge(
@@ -231,20 +223,14 @@ def _report_bounds(checked: CheckedTable, values: Values) -> None:
 def _report_same_day(checked: CheckedTable, values: Values, scale: NDArray[np.float64]) -> None:
     """Report which rows give an analyte that an earlier row of the same animal and day gives."""
     rows = np.flatnonzero(checked.usable)
-    if len(rows) == 0:
-        return
-    frame = pd.DataFrame(
-        {name: distinct(values[name])[1][rows] for name in ("animal", "analyte")}
-        | {"day": values["sampled_on"][rows]}
+    keys = (distinct(values[name])[1][rows] for name in ("animal", "analyte"))
+    day = values["sampled_on"].view(np.int64)[rows]
+    _, first, group = np.unique(
+        as_one((*keys, day), len(rows)), return_index=True, return_inverse=True
     )
-    again = frame.duplicated().to_numpy()
-    if not again.any():
-        return
-    group = frame.groupby(["animal", "analyte", "day"], sort=False).ngroup().to_numpy()
-    _, first = np.unique(group, return_index=True)
     earlier = np.zeros(checked.n, dtype=np.int64)
     earlier[rows] = rows[first[group]]
-    later = rows[again]
+    later = rows[earlier[rows] != rows]
     same = _equal(checked, values, scale, later, earlier[later])
     checked.report(later[same], "analyte", Code.SAME_VALUE_AGAIN)
     units = values["unit"]

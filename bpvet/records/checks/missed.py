@@ -88,9 +88,7 @@ def _report_outside(
             animals, drugs, first.tolist(), last.tolist(), strict=True
         )
     ]
-
-    found = rows[np.array(outside, dtype=bool)]
-    checked.report(found, "drug", Code.NO_COURSE, drug=WRITTEN)
+    checked.report(rows[np.array(outside, dtype=bool)], "drug", Code.NO_COURSE, drug=WRITTEN)
 
 
 def _courses(
@@ -100,8 +98,6 @@ def _courses(
     found: dict[str, list[tuple[str, bool, int, int]]] = {}
     texts, code = distinct(values["animal"])
     mine = np.array([text in whose for text in texts], dtype=bool)
-    if not len(texts):
-        return found
     rows = np.flatnonzero(mine[code] & checked.usable & ~np.isnat(values["started_on"]))
     names, purposes = (
         values[name].take(pa.array(rows)).to_pylist() for name in ("drug", "purpose")
@@ -112,8 +108,8 @@ def _courses(
     for row, name, purpose, begin, last in zip(
         rows.tolist(), names, purposes, start.tolist(), stop.tolist(), strict=True
     ):
-        known, override = drug(name), purpose_overrides(purpose)
-        by_kind = known is not None and known.kind == "pressure"
-        pressure = by_kind if override is None else override
+        known, pressure = drug(name), purpose_overrides(purpose)
+        if pressure is None:
+            pressure = known is not None and known.kind == "pressure"
         found.setdefault(texts[code[row]], []).append((drug_name(name), pressure, begin, last))
     return found

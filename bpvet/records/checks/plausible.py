@@ -239,16 +239,13 @@ def _judge_order(checked: CheckedTable, values: Values) -> None:
         np.concatenate([np.zeros(0, np.int64), *found[name]]) for name in _ORDERS
     )
     # What is said of a row holds the columns as they are now.
-    high, low, mean = (values.packed(name) for name in ("systolic", "diastolic", "mean"))
-    numbers = {
-        "diastolic": OfRow(lambda row: float(low[row])),
-        "systolic": OfRow(lambda row: float(high[row])),
-    }
+    high, low = (values.packed(name) for name in ("systolic", "diastolic"))
+    numbers = {name: _number(values, name) for name in ("diastolic", "systolic")}
     checked.report(reverse, "diastolic", Code.NOT_BELOW_SYSTOLIC, Outcome.ROW, **numbers)
     apart = OfRow(lambda row: float(high[row]) - float(low[row]))
     usual = _usual(limits("pulse_pressure"))
     checked.report(pulse, "diastolic", Code.PULSE_PRESSURE, apart=apart, usual=usual)
-    of_mean = {"mean": OfRow(lambda row: float(mean[row])), **numbers}
+    of_mean = {"mean": _number(values, "mean"), **numbers}
     checked.report(outside, "mean", Code.MEAN_NOT_BETWEEN, Outcome.CELL, **of_mean)
     if len(outside):
         values["mean"] = _without(values["mean"], outside, np.nan)

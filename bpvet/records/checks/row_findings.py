@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, NamedValues, Outcome, Words, worded
+from bpvet.records.headings.near_names import nearest
 from bpvet.records.parsing.codes import among
 
 T = TypeVar("T")
@@ -58,17 +59,11 @@ class Places(Protocol):
     def line(self) -> NDArray[np.int64]:
         """Line (n,) in the file."""
 
-    def heading(self, column: str, row: int) -> str:
-        """Return how a row's column is headed in its file."""
-
     def own_headings(self, column: str) -> bool:
         """Return whether a column is headed in other ways in one file."""
 
     def headings(self, column: str, rows: NDArray[np.integer]) -> list[str]:
         """Return how a column is headed in the file of each row."""
-
-    def cell(self, column: str, row: int) -> str:
-        """Return a cell as it stands."""
 
     def raw(self, column: str) -> pa.Array:
         """Return a column (n,) as it stands."""
@@ -114,7 +109,7 @@ class RowFindings:
     @property
     def kind(self) -> str:
         """As in `Finding`."""
-        return str(self.code.kind)
+        return self.code.kind
 
     @property
     def by_row(self) -> bool:
@@ -225,25 +220,34 @@ _MOST_MADE = 10_000
 _FEWEST, _MOST = 32, 8192
 #: Findings that are printed of many.
 _MOST_SHOWN = 30
-#: Suggestions are made for no more different cells than this
-#: (`bpvet.records.headings.near_names.hints`).
-RATION = 1000
+#: Different cells that names are suggested for, and comparisons of a cell with a known name.
+_MOST_SUGGESTED, _MOST_COMPARED = 1000, 200_000
 
 
-def in_turn(make: Callable[[str], T], cells: Callable[[], pa.Array]) -> Callable[[str], T]:
-    """Return the same function, asked of the first of the different cells in their order.
+def near_names(known: Collection[str], cells: Callable[[], pa.Array], n: int = 3) -> OfCell:
+    """Return the known names that look most like each cell, up to `n`; none for cells after many.
 
-    For what is rationed: whoever looks at a later finding first shall read the same.
+    Each costs a comparison with every known name, and a file may hold a million cells that are
+    none of them. Those of the first different cells are made at once, when one is first looked
+    at: whoever looks at a later finding first shall read the same.
+
+    Parameters
+    ----------
+    known : collection of str
+    cells : callable
+        Gives the cells in question (k,).
+    n : int
     """
-    first: dict[str, T] = {}
+    most = min(_MOST_SUGGESTED, _MOST_COMPARED // max(len(known), 1) + 1)
+    near: dict[str, tuple[str, ...]] = {}
 
-    def made(cell: str) -> T:
-        if not first:
-            few = pc.unique(cells())[:RATION].to_pylist()
-            first.update((text, make(text)) for text in few)
-        return first[cell] if cell in first else make(cell)
+    def near_cell(cell: str) -> tuple[str, ...]:
+        if not near:
+            few = pc.unique(cells())[:most].to_pylist()
+            near.update((text, nearest(text.strip(), known, n)) for text in few)
+        return near.get(cell, ())
 
-    return made
+    return OfCell(near_cell)
 
 
 def _among_lines(rows: RowFindings, lines: Mapping[str, Collection[int]]) -> NDArray[np.bool_]:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from datetime import date
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bpvet.facts.signs.signs import SignItem, read_cell, read_sign
+from bpvet.facts.signs.signs import read_cell, read_sign
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import OfRow
 from bpvet.records.finding_codes import Code
@@ -67,26 +66,17 @@ def _report_observations(checked: CheckedTable, values: Values) -> None:
         return
     texts, code = distinct(values["sign"])
     statuses, of_status = distinct(values["status"])
-    days = values["seen_on"]
-    asked: dict[str, list[int]] = {"unread": [], "unclear": []}
-    items: dict[int, tuple[SignItem, ...]] = {}
+    days = values["seen_on"].astype("datetime64[D]")
+    codes = {"unread": Code.SIGN_NOT_UNDERSTOOD, "unclear": Code.SIGN_UNCLEAR}
+    pieces: dict[str, dict[int, tuple[str, ...]]] = {reading: {} for reading in codes}
     for row in rows.tolist():
-        found = read_sign(texts[code[row]], statuses[of_status[row]], _day(days[row]))
-        readings = {item.reading for item in found}
-        for reading, asked_rows in asked.items():
-            if reading in readings:
-                asked_rows.append(row)
-                items[row] = found
-    for reading, found_so in (
-        ("unread", Code.SIGN_NOT_UNDERSTOOD),
-        ("unclear", Code.SIGN_UNCLEAR),
-    ):
-        checked.report(
-            np.array(asked[reading], dtype=np.int64),
-            "sign",
-            found_so,
-            pieces=OfRow(lambda row, reading=reading: _pieces(items[row], reading)),  # type: ignore[misc]
-        )
+        items = read_sign(texts[code[row]], statuses[of_status[row]], days[row].item())
+        for reading, of_row in pieces.items():
+            if found := dict.fromkeys(item.text for item in items if item.reading == reading):
+                of_row[row] = tuple(found)[:3]
+    for reading, of_row in pieces.items():
+        asked = np.array(list(of_row), dtype=np.int64)
+        checked.report(asked, "sign", codes[reading], pieces=OfRow(of_row.__getitem__))
 
 
 def _report_notes(
@@ -103,21 +93,10 @@ def _report_notes(
     asking = noted[code] & ~np.isnat(days)
     if "duplicate" in values:
         asking &= ~values["duplicate"]
-    rows = np.flatnonzero(asking)
     checked.report(
-        rows,
+        asking,
         column,
         Code.SIGN_IN_NOTE,
         day=OfRow(lambda row: str(days[row].astype("datetime64[D]"))),
         note=OfRow(lambda row: texts[code[row]]),
     )
-
-
-def _pieces(items: tuple[SignItem, ...], reading: str) -> tuple[str, ...]:
-    """Return the first few texts that were read so."""
-    return tuple(dict.fromkeys(item.text for item in items if item.reading == reading))[:3]
-
-
-def _day(day: np.datetime64) -> date | None:
-    found = day.astype("datetime64[D]").item()
-    return found if isinstance(found, date) else None

@@ -22,7 +22,7 @@ from bpvet.errors import CallError, RecordsError
 from bpvet.locks import unwritable
 from bpvet.publishing import publish
 from bpvet.records.entries.files import ENTRY, added_csv, added_name, new_entry
-from bpvet.records.finding_codes import Kind
+from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, Outcome, shown
 from bpvet.records.folder import existing, files_of
 from bpvet.records.outputs import inputs_of
@@ -30,16 +30,22 @@ from bpvet.records.read import read, read_with
 from bpvet.records.records import Records
 from bpvet.records.tables import TABLES
 
-#: Kinds of findings that stop the work of a folder that is only beginning.
-_BEGINNING = (Kind.NO_READINGS_FILE, Kind.NO_ROWS, Kind.EMPTY)
-#: Kinds that say that a row stands there twice.
-_TWICE = (Kind.SAVED_TWICE, Kind.DUPLICATE, Kind.SAME_FILE_TWICE, Kind.PERHAPS_DUPLICATE)
-#: The kind that says that two rows of a drug start on one day: their stops are not told apart.
-_BEGUN = Kind.STARTS_TOGETHER
+#: Findings that stop the work of a folder that is only beginning.
+_BEGINNING = (
+    *(Code.NO_READINGS_FILE, Code.NO_READINGS_TABLE, Code.NO_PRESSURES, Code.NO_ROWS),
+    *(Code.HEADER_ONLY, Code.EMPTY_FILE, Code.EMPTY_SHEET, Code.EMPTY_WORKBOOK),
+)
+#: Findings that say that a row stands there twice.
+_TWICE = (
+    *(Code.SAVED_TWICE, Code.DUPLICATE, Code.SAME_FILE_TWICE, Code.PERHAPS_DUPLICATE),
+    Code.SAME_VALUE_AGAIN,
+)
+#: Findings that say that a date lies in the future.
+_FUTURE = (Code.FUTURE_DATE, Code.BORN_IN_FUTURE, Code.LEFT_IN_FUTURE)
 #: Findings up to which those that come with an entry are looked for among all.
 _MANY = 20_000
 #: What the in-room sum has told already, at the reading itself.
-_TOLD_IN_ROOM = (Kind.UNUSUAL_VALUE, Kind.CEILING)
+_REPORTED_IN_ROOM = (Code.UNUSUAL_READING, Code.UNUSUAL_LAB, Code.GAUGES_CEILING)
 _BOOKS = (".xlsx", ".xlsm")
 _SIGNS = {"at least": "> ", "at most": "< "}
 
@@ -114,7 +120,7 @@ def usable_records(folder: Path) -> Records:
         A finding stops the work.
     """
     records = read(folder)
-    if any(finding.kind not in _BEGINNING for finding in records.stopping):
+    if any(finding.code not in _BEGINNING for finding in records.stopping):
         return records.require_usable()
     return records
 
@@ -150,14 +156,14 @@ def add_entry(
     entry = new_entry()
     name = added_name(table, entry)
     data = added_csv(table, rows, rows[0][ENTRY] if table == "cancelled" else entry)
-    seen = _state(folder)
+    seen = inputs_of(folder).state
     notes = _judged(folder, table, name, data, rows, judge)
     if notes:
         accept(notes)
     accepted = set(notes)
 
     def still_so() -> None:
-        if _state(folder) == seen:
+        if inputs_of(folder).state == seen:
             return
         # Somebody added something meanwhile.
         more = _judged(folder, table, name, data, rows, judge)
@@ -181,12 +187,12 @@ def _beside_no_readings(folder: Path) -> str:
     findings = list[Finding]()
     if any(table == "readings" for table, _ in files_of(folder, findings)):
         return ""
-    unread = [finding.file for finding in findings if finding.kind == Kind.FILE_NOT_READ]
+    unread = [
+        finding.file
+        for finding in findings
+        if finding.code in (Code.NAMED_OTHERWISE, Code.OTHER_FORM)
+    ]
     return unread[0] if unread else ""
-
-
-def _state(folder: Path) -> tuple[tuple[str, ...], ...]:
-    return inputs_of(folder).state
 
 
 def _judged(
@@ -203,8 +209,14 @@ def _judged(
     for finding in new:
         if finding.stops or finding.outcome is not Outcome.KEPT:
             raise _refusal(finding)
-        if finding.kind == _BEGUN:
-            raise _begun(rows[0])
+        if finding.code is Code.STARTS_TOGETHER:
+            # Their stops would not be told apart.
+            raise CallError(
+                f"{shown(rows[0]['drug'])} from {rows[0]['started_on']} is on record already, and "
+                "a second row of that day would be read as one with it; it was not added. When it "
+                "stopped, write it into that row; if bpvet added it, take the entry back and add "
+                "it again with --until."
+            )
     # Rows of other files may become unused, as where these would be its copies.
     for other_table in TABLES:
         if other_table != "animals" and _aside(after, other_table) > _aside(before, other_table):
@@ -216,7 +228,7 @@ def _judged(
     asks = [
         candidate
         for candidate in new
-        if candidate.words.asks and candidate.kind not in _TOLD_IN_ROOM
+        if candidate.words.asks and candidate.code not in _REPORTED_IN_ROOM
     ]
     return [*dict.fromkeys(map(_note, asks)), *(judge(after, name) if judge else ())]
 
@@ -242,18 +254,14 @@ def _new(before: Records, after: Records, name: str, rows: int) -> list[Finding]
     return [candidate for candidate in found if (candidate.kind, candidate.reason) not in old]
 
 
-def _begun(row: Mapping[str, str]) -> CallError:
-    return CallError(
-        f"{shown(row['drug'])} from {row['started_on']} is on record already, and a second row of "
-        "that day would be read as one with it; it was not added. When it stopped, write it into "
-        "that row; if bpvet added it, take the entry back and add it again with --until."
-    )
-
-
 def _refusal(finding: Finding) -> CallError:
-    if finding.kind in _TWICE:
-        return _twice(finding)
-    if finding.kind == Kind.FUTURE_DATE:
+    if finding.code in _TWICE:
+        return CallError(
+            "This stands in the records already, and would be read twice; it was not added. "
+            f"({finding.file}{'' if finding.line is None else f', line {finding.line}'}: "
+            f"{finding.reason})"
+        )
+    if finding.code in _FUTURE:
         return CallError(
             f"{finding.column} {shown(finding.value)} lies in the future, and was not added: "
             "enter what has happened."
@@ -263,21 +271,9 @@ def _refusal(finding: Finding) -> CallError:
 
 def _note(finding: Finding) -> str:
     reason = replace(finding, outcome=Outcome.KEPT).reason
-    where = (
-        f"{finding.column} {shown(finding.value)}: "
-        if finding.column and finding.value.strip()
-        else ""
-    )
-    where = where or (f"{finding.column}: " if finding.column else "")
+    value = f" {shown(finding.value)}" if finding.value.strip() else ""
+    where = f"{finding.column}{value}: " if finding.column else ""
     return f"{where}{reason} {finding.mend}".rstrip()
-
-
-def _twice(finding: Finding) -> CallError:
-    return CallError(
-        "This stands in the records already, and would be read twice; it was not added. "
-        f"({finding.file}{'' if finding.line is None else f', line {finding.line}'}: "
-        f"{finding.reason})"
-    )
 
 
 def _aside(records: Records, table: str) -> int:

@@ -21,17 +21,15 @@ from bpvet.reasons import reason
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import WRITTEN, OfRow
 from bpvet.records.entries.files import ENTRY
-from bpvet.records.finding_codes import Code, Kind
+from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of, shown
 from bpvet.records.headings.headers import Sheet
 from bpvet.records.parsing.columns import coded, trimmed, uncoded
 from bpvet.records.parsing.values import Values
 
-#: The kind of the finding about what was cancelled.
-KIND = Kind.CANCELLED
-NOT_SAID = reason("cancelled.no_reason")
+NO_REASON = reason("cancelled.no_reason")
 #: For each table: the column of its date, and those that tell what a row holds.
-TOLD = {
+REPORTED_COLUMNS = {
     "readings": ("taken_at", ("method", "systolic", "diastolic", "mean", "heart_rate")),
     "animals": ("birth_date", ("species", "name")),
     "treatments": ("started_on", ("drug", "dose", "dose_unit")),
@@ -109,7 +107,7 @@ def take_out(sheets: Sequence[Sheet], checked: CheckedTable, values: Values) -> 
     days = values["cancelled_on"].astype("datetime64[D]")
     for row in np.flatnonzero(checked.usable).tolist():
         on = "" if np.isnat(days[row]) else str(days[row])
-        by_entry.setdefault(entries[row], (on, reasons[row] or NOT_SAID))
+        by_entry.setdefault(entries[row], (on, reasons[row] or NO_REASON))
     known: set[str] = set()
     left, rows = [], list[CancelledRow]()
     for sheet in sheets:
@@ -117,7 +115,7 @@ def take_out(sheets: Sequence[Sheet], checked: CheckedTable, values: Values) -> 
         if gone is None or not gone.any():
             left.append(sheet)
             continue
-        rows += _told(sheet, np.flatnonzero(gone), by_entry)
+        rows += _rows_taken_out(sheet, np.flatnonzero(gone), by_entry)
         left.append(_without(sheet, gone))
     _report_wrong(checked, values, known)
     return TakenOut(left, tuple(rows), _findings(rows), values)
@@ -135,10 +133,10 @@ def _gone(
     return np.asarray(found.to_numpy(zero_copy_only=False), dtype=bool)
 
 
-def _told(
+def _rows_taken_out(
     sheet: Sheet, rows: NDArray[np.int64], by_entry: Mapping[str, tuple[str, str]]
 ) -> list[CancelledRow]:
-    date, names = TOLD[sheet.table]
+    date, names = REPORTED_COLUMNS[sheet.table]
     index = pa.array(rows)
     cells = {
         name: [text.strip() for text in uncoded(sheet.columns[name].take(index)).to_pylist()]

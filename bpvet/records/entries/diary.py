@@ -79,38 +79,22 @@ def _of_diary(sheet: RawSheet, findings: list[Finding]) -> list[RawSheet]:
         written |= has if name not in _PRINTED else False
         pressures |= has if name.startswith("systolic") else False
     empty = ~written & ~broken
-    _report_empty(sheet, empty, findings)
+    if empty.any():
+        line = int(sheet.lines[np.argmax(empty)])
+        findings.append(
+            finding_of(Code.DIARY_LINES_EMPTY, sheet.file, line, lines=int(empty.sum()))
+        )
     missed = _missed(sheet, cells, written & ~broken, findings)
     _ask(sheet, cells, written & ~broken, findings)
     # A line about the tablet alone is no reading that failed.
     noted = np.array([bool(text) for text in cells[TABLET]], dtype=bool)
     kept = np.flatnonzero(~empty & (pressures | broken | ~noted))
-    readings = _rows(sheet, kept)
+    readings = sheet.rows(kept)
     return [readings] if missed is None else [readings, missed]
 
 
 def _bare(heading: str) -> str:
     return heading.strip().casefold()
-
-
-def _rows(sheet: RawSheet, kept: NDArray[np.int64]) -> RawSheet:
-    index = pa.array(kept)
-    at = {int(row): number for number, row in enumerate(kept.tolist())}
-    return replace(
-        sheet,
-        columns=tuple(uncoded(column).take(index) for column in sheet.columns),
-        lines=np.asarray(sheet.lines)[kept],
-        broken={at[row]: why for row, why in sheet.broken.items()},
-        told_apart=None if sheet.told_apart is None else sheet.told_apart.take(index),
-    )
-
-
-def _report_empty(sheet: RawSheet, empty: NDArray[np.bool_], findings: list[Finding]) -> None:
-    rows = np.flatnonzero(empty)
-    if not len(rows):
-        return
-    line = int(sheet.lines[rows[0]])
-    findings.append(finding_of(Code.DIARY_LINES_EMPTY, sheet.file, line, lines=len(rows)))
 
 
 def _missed(
@@ -131,7 +115,7 @@ def _missed(
             found.setdefault((animals[row], day, what), row)
     if not found:
         return None
-    lines = np.asarray(sheet.lines)[list(found.values())]
+    lines = sheet.lines[list(found.values())]
     first = int(lines[0])
     findings.append(
         finding_of(Code.DIARY_MISSED, sheet.file, first, TABLET, lines=some_of(lines.tolist()))
@@ -145,7 +129,7 @@ def _missed(
         columns=tuple(pa.array(list(texts), TEXT) for texts in (whose, days_, days_, what_, note)),
         lines=lines,
         broken={},
-        told_apart=None,
+        distinguishing=None,
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from bpvet.errors import CallError
-from bpvet.records.entries.cancelled import TOLD, what_words
+from bpvet.records.entries.cancelled import REPORTED_COLUMNS, what_words
 from bpvet.records.entries.files import ENTRY
 from bpvet.records.findings import shown
 from bpvet.records.headings.near_names import did_you_mean, nearest
@@ -58,7 +58,7 @@ def entry_named(records: Records, entry: str) -> tuple[Listed, ...]:
 
 
 def _listed(records: Records) -> Iterator[Listed]:
-    for table, (date, names) in TOLD.items():
+    for table, (date, names) in REPORTED_COLUMNS.items():
         frame = getattr(records, table)
         if ENTRY not in frame.columns:
             continue

@@ -7,6 +7,8 @@ can be taken back by a row of the table ``cancelled``. Standard library only.
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 import secrets
 from collections.abc import Mapping, Sequence
@@ -81,9 +83,7 @@ def added_csv(table: str, rows: Sequence[Mapping[str, str]], entry: str) -> byte
         if name == ENTRY or name in needed or any(row.get(name) for row in rows)
     ]
     lines = [heads, *([{**row, ENTRY: entry}.get(name, "") for name in heads] for row in rows)]
-    text = "".join(f"{','.join(map(_cell, line))}\n" for line in lines)
-    return text.encode("utf-8")
-
-
-def _cell(text: str) -> str:
-    return '"' + guarded(text).replace('"', '""') + '"'
+    out = io.StringIO()
+    writer = csv.writer(out, quoting=csv.QUOTE_ALL, lineterminator="\n")
+    writer.writerows([*map(guarded, line)] for line in lines)
+    return out.getvalue().encode("utf-8")

@@ -75,9 +75,12 @@ def read_chart_lines(cells: pa.Array) -> ChartLines:
     others = np.flatnonzero(~readable)
     order = np.argsort(np.concatenate([row[kept], others]), kind="stable")
     source = np.concatenate([row[kept], others])[order]
+    # The text of a cell that is no line stands as systolic.
+    elsewhere = cells.take(pa.array(others)).cast(TEXT)
+    blank = pa.array([""] * len(others), TEXT)
     columns = {
         name: pa.concat_arrays(
-            [_group(each, name).take(pa.array(kept)), _elsewhere(name, cells, others)]
+            [_group(each, name).take(pa.array(kept)), elsewhere if name == "systolic" else blank]
         ).take(pa.array(order))
         for name in _PARTS
     }
@@ -96,9 +99,9 @@ def _split_readings(texts: pa.Array) -> tuple[pa.Array, NDArray[np.int64]]:
     parts = pc.split_pattern(texts, '"')
     flat = parts.flatten()
     offsets = parts.offsets.to_numpy()
-    place = np.arange(len(flat)) - np.repeat(offsets[:-1], np.diff(offsets))
+    position = np.arange(len(flat)) - np.repeat(offsets[:-1], np.diff(offsets))
     apart = pc.replace_substring(flat, ", ", "\x1e")
-    flat = pc.if_else(pa.array(place % 2 == 0), apart, flat)
+    flat = pc.if_else(pa.array(position % 2 == 0), apart, flat)
     again = pc.binary_join(
         pa.ListArray.from_arrays(pa.array(offsets, pa.int32()), flat.cast(TEXT)),
         pa.scalar('"', TEXT),
@@ -129,15 +132,8 @@ def _order(source: NDArray[np.int64], readable: NDArray[np.bool_]) -> pa.Array:
     """Return the order (m,) of each reading within its line as text; "" where it has none."""
     first = np.flatnonzero(np.diff(source, prepend=-1))
     many = np.diff(np.append(first, len(source)))
-    place = np.arange(len(source)) - np.repeat(first, many) + 1
-    return pc.if_else(pa.array(readable[source]), pc.cast(pa.array(place), TEXT), "").cast(TEXT)
-
-
-def _elsewhere(name: str, cells: pa.Array, rows: NDArray[np.int64]) -> pa.Array:
-    """Return what stands under a column for cells that are no lines: their text as systolic."""
-    if name == "systolic":
-        return cells.take(pa.array(rows)).cast(TEXT)
-    return pa.array([""] * len(rows), TEXT)
+    position = np.arange(len(source)) - np.repeat(first, many) + 1
+    return pc.if_else(pa.array(readable[source]), pc.cast(pa.array(position), TEXT), "").cast(TEXT)
 
 
 def _group(found: pa.StructArray, name: str) -> pa.Array:

@@ -84,11 +84,11 @@ def load(
     seen: dict[bytes, str] = {}
     for table, name, content in _contents(path, findings, beside or {}):
         file = printable(name)
-        told: list[Finding] = []
+        reported: list[Finding] = []
         code = encoding(table, file) if encoding else None
-        read = _read_one(file, table, content, told, mapping, code, query)
+        read = _read_one(file, table, content, reported, mapping, code, query)
         if read is None:
-            findings += told
+            findings += reported
             continue
         sheets, size, sha256 = read
         plain = name.encode("utf-8", "surrogateescape")
@@ -97,7 +97,7 @@ def load(
             # It is read all the same: each of its rows is set aside as a copy, and none is lost.
             findings.append(finding_of(Code.SAME_FILE_TWICE, file, same_as=printable(seen[sha256])))
         seen.setdefault(sha256, name)
-        findings += told
+        findings += reported
         found += sheets
     source = STANDARD_INPUT if path == "-" else printable(existing(path).name)
     return Loaded(
@@ -181,7 +181,7 @@ def sheets_of(
         from bpvet.records.formats.workbook.sheets import workbook_sheets
 
         sheets = workbook_sheets(file, table, data, findings, mapping)
-        return [without_guards(one, findings) for one in sheets]
+        return [without_guards(read, findings) for read in sheets]
     if form == "sqlite":
         return sqlite_sheets(file, data, query, findings)
     sheet: RawSheet | None
@@ -193,10 +193,10 @@ def sheets_of(
         from bpvet.records.formats.fhir.rows import fhir_sheets, holds_resources
         from bpvet.records.formats.json_lines import document_of, json_sheet
 
-        held = document_of(file, data, findings, encoding)
-        if held is not None and holds_resources(held):
-            return fhir_sheets(file, held, findings)
-        sheet = None if held is None else json_sheet(file, table, held, findings)
+        document = document_of(file, data, findings, encoding)
+        if document is not None and holds_resources(document):
+            return fhir_sheets(file, document, findings)
+        sheet = None if document is None else json_sheet(file, table, document, findings)
     else:
         sheet = read_sheet(file, table, data, findings, mapping, encoding)
         sheet = sheet and without_guards(sheet, findings)
@@ -212,9 +212,9 @@ def _contents(
             raise CallError("There is no standard input to read.")
         yield "readings", STANDARD_INPUT, sys.stdin.buffer.read()
         return
-    place = existing(path)
-    one = [("readings", place)]
-    for table, file in files_of(place, findings, beside) if place.is_dir() else one:
+    there = existing(path)
+    single = [("readings", there)]
+    for table, file in files_of(there, findings, beside) if there.is_dir() else single:
         data: bytes | Path | None = beside.get(file.name)
         if data is None:
             data = file if is_large(file) else bytes_of(file, findings)

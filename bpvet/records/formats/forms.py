@@ -55,7 +55,10 @@ def form_of(data: bytes) -> str:
     """
     for magic, form in _MAGIC:
         if data.startswith(magic):
-            return _in_container(data) if form == "old workbook" else form
+            if form == "old workbook":
+                inside = (kind for mark, kind in _IN_CONTAINER if mark.encode("utf-16-le") in data)
+                return next(inside, form)
+            return form
     if _FILM.match(data):
         return "picture"
     body = data[:10_000]
@@ -66,10 +69,3 @@ def form_of(data: bytes) -> str:
     if _MARKUP.match(body):
         return "markup"
     return "json" if _JSON.match(body) else "text"
-
-
-def _in_container(data: bytes) -> str:
-    for part, form in _IN_CONTAINER:
-        if part.encode("utf-16-le") in data:
-            return form
-    return "old workbook"

@@ -202,19 +202,17 @@ def _beside(path: object) -> Path | None:
 
 def _overruled(mapping_file: MappingFile, stated: Convention) -> Iterator[tuple[Code, NamedValues]]:
     """Yield what the TOML file says and an option says otherwise."""
-    if stated.dates and any(
-        convention.dates not in ("", stated.dates) for convention in mapping_file.parts
+    for name, code, word in (
+        ("dates", Code.DATES_OVERRULED, "order"),
+        ("unit", Code.UNIT_OVERRULED, "unit"),
+        ("encoding", Code.ENCODING_OVERRULED, "encoding"),
     ):
-        yield Code.DATES_OVERRULED, (("order", stated.dates),)
-    if stated.unit and any(
-        convention.unit not in ("", stated.unit) for convention in mapping_file.parts
-    ):
-        yield Code.UNIT_OVERRULED, (("unit", stated.unit),)
-    plain = plain_name(stated.encoding)
-    if plain and any(
-        plain_name(convention.encoding) not in ("", plain) for convention in mapping_file.parts
-    ):
-        yield Code.ENCODING_OVERRULED, (("encoding", stated.encoding),)
+        option = getattr(stated, name)
+        plain = {"", plain_name(option)}
+        if option and any(
+            plain_name(getattr(convention, name)) not in plain for convention in mapping_file.parts
+        ):
+            yield code, ((word, option),)
     for theirs, ours in stated.columns.items():
         if any(convention.columns.get(theirs, ours) != ours for convention in mapping_file.parts):
             yield Code.COLUMN_OVERRULED, (("theirs", theirs), ("ours", ours))

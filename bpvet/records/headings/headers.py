@@ -142,7 +142,7 @@ def translate(raw: RawSheet, convention: Convention, findings: list[Finding]) ->
         places=laid.places,
         several=constant(False, n, bool),
         summary=constant(False, n, bool),
-        whole=raw.told_apart,
+        whole=raw.distinguishing,
         broken=dict(raw.broken),
         layout=layout,
         unknown=tuple(unknown),
@@ -233,8 +233,8 @@ def _not_as_stated(
 
 def _near(raw: RawSheet, name: str, unknown: list[str]) -> tuple[str, ...]:
     """Return the unknown headings that may stand for a column of ours."""
-    near = [head for head in unknown if name in nearest(head, known_columns(raw.table), n=1)]
-    return tuple(near or nearest(name, unknown, n=1))
+    near = tuple(head for head in unknown if name in nearest(head, known_columns(raw.table), n=1))
+    return near or nearest(name, unknown, n=1)
 
 
 def _check_layout(raw: RawSheet, heads: Mapping[str, str], findings: list[Finding]) -> None:

@@ -137,13 +137,17 @@ def _across(laid: Laid, convention: Convention, findings: list[Finding]) -> Laid
     either = [i for i, head in enumerate(raw.header) if re.match(SWAPPABLE, head.strip())]
     if len(dated) < 2:
         if len(either) >= 2 and not convention.dates:
-            findings.append(_which_order(raw, raw.header[either[0]].strip()))
+            head, code = raw.header[either[0]].strip(), Code.HEADED_BY_WHICH_DATES
+            findings.append(
+                finding_of(code, raw.file, raw.header_line, head, head, stops=True, head=head)
+            )
         return laid
     filled = np.stack([~is_blank(raw.columns[i]) for i in dated], axis=1)
     bare: NDArray[np.bool_] = np.asarray(~filled.any(axis=1))
     bare[list(raw.broken)] = False
     if bare.any():
-        findings.append(_nothing_under_dates(raw, np.flatnonzero(bare)))
+        line, rows = int(raw.lines[np.argmax(bare)]), int(bare.sum())
+        findings.append(finding_of(Code.NOTHING_UNDER_DATES, raw.file, line, rows=rows))
     filled[list(raw.broken), 0] = True
     row, column = np.nonzero(filled)
     index, n = pa.array(row), len(raw.lines)
@@ -163,16 +167,6 @@ def _across(laid: Laid, convention: Convention, findings: list[Finding]) -> Laid
     )
     mapping = {**laid.mapping, "taken_at": "taken_at", "systolic": "systolic"}
     return Laid(sheet, mapping, "across", column, {"taken_at": heads, "systolic": heads})
-
-
-def _which_order(raw: RawSheet, head: str) -> Finding:
-    code = Code.HEADED_BY_WHICH_DATES
-    return finding_of(code, raw.file, raw.header_line, head, head, stops=True, head=head)
-
-
-def _nothing_under_dates(raw: RawSheet, rows: NDArray[np.int64]) -> Finding:
-    line = int(raw.lines[rows[0]])
-    return finding_of(Code.NOTHING_UNDER_DATES, raw.file, line, rows=len(rows))
 
 
 def _chart_lines(laid: Laid) -> Laid:
@@ -265,21 +259,17 @@ def _may_be_pressures(laid: Laid, cells: pa.Array) -> NDArray[np.bool_]:
     unless the second of two is so low that it looks like a diastolic pressure all the same.
     """
     at = _place_of(laid, "method")
-    found = pc.extract_regex(cells, _PAIR)
-    numbers = [
-        pc.cast(_number(pc.struct_field(found, [name])), pa.float64()).to_numpy()
-        for name in ("systolic", "diastolic")
-    ]
-    low = _mask(pc.is_valid(found)) & (numbers[1] < _LIKE_DIASTOLIC * numbers[0])
     if at is None:
         return np.ones(len(cells), dtype=bool)
+    found = pc.extract_regex(cells, _PAIR)
+    numbers = []
+    for name in ("systolic", "diastolic"):
+        digits = pc.replace_substring_regex(_group(found, name), r"[^0-9.]", "")
+        number = pc.cast(pc.if_else(pc.equal(digits, ""), "0", digits), pa.float64())
+        numbers.append(number.to_numpy())
+    low = _mask(pc.is_valid(found)) & (numbers[1] < _LIKE_DIASTOLIC * numbers[0])
     method = pc.utf8_lower(trimmed(uncoded(laid.sheet.columns[at])))
     return ~_mask(pc.equal(method, "doppler")) | low
-
-
-def _number(cells: pa.Array) -> pa.Array:
-    digits = pc.replace_substring_regex(pc.fill_null(cells, "0"), r"[^0-9.]", "")
-    return pc.if_else(pc.equal(digits, ""), "0", digits)
 
 
 def _which_numbers(laid: Laid, at: int, cells: pa.Array, rows: NDArray[np.int64]) -> Finding:
@@ -339,8 +329,8 @@ def _pairs(laid: Laid, at: int) -> Laid:
     cells = trimmed(uncoded(raw.columns[at])).cast(TEXT)
     found = pc.extract_regex(cells, _PAIR)
     fits = pc.is_valid(found)
-    parts = {"systolic": pc.if_else(fits, _part(found, "systolic"), cells)}
-    parts |= {name: _part(found, name) for name in ("diastolic", "mean")}
+    parts = {"systolic": pc.if_else(fits, _group(found, "systolic"), cells)}
+    parts |= {name: _group(found, name) for name in ("diastolic", "mean")}
     names = {_name(laid, old) for i, old in enumerate(raw.header) if i != at}
     parts = {
         name: made
@@ -354,7 +344,7 @@ def _pairs(laid: Laid, at: int) -> Laid:
     return replace(laid, sheet=sheet, mapping={**laid.mapping, **heads})
 
 
-def _part(found: pa.StructArray, name: str) -> pa.Array:
+def _group(found: pa.StructArray, name: str) -> pa.Array:
     return pc.fill_null(pc.struct_field(found, [name]), "")
 
 

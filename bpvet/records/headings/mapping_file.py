@@ -58,15 +58,15 @@ class Convention:
     layout: tuple[str, ...] = ()
     every_row: Mapping[str, str] = field(default_factory=dict)
 
-    def over(self, other: Convention) -> Convention:
+    def over(self, fallback: Convention) -> Convention:
         """Return this convention, and `other` where this one says nothing."""
         return Convention(
-            {**other.columns, **self.columns},
-            self.dates or other.dates,
-            self.unit or other.unit,
-            self.encoding or other.encoding,
-            self.layout or other.layout,
-            {**other.every_row, **self.every_row},
+            {**fallback.columns, **self.columns},
+            self.dates or fallback.dates,
+            self.unit or fallback.unit,
+            self.encoding or fallback.encoding,
+            self.layout or fallback.layout,
+            {**fallback.every_row, **self.every_row},
         )
 
 

@@ -1,8 +1,8 @@
-"""Near names, for the mend of a finding or an error; a suggestion is never applied."""
+"""Near names, for the fix of a finding or an error; a suggestion is never applied."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 
 from bpvet.reasons import reason
@@ -30,22 +30,6 @@ def nearest(text: str, known: Iterable[str], n: int = 3) -> tuple[str, ...]:
         by_folded.setdefault(name.casefold(), []).append(name)
     found = get_close_matches(text.casefold()[:100], list(by_folded), n=n, cutoff=0.6)
     return tuple(name for folded in found for name in by_folded[folded])[:n]
-
-
-def near_in_turn(known: Collection[str], n: int = 3) -> Callable[[str], tuple[str, ...]]:
-    """Return a function that gives the nearest names, or none once it has been asked too often.
-
-    Each answer costs a comparison with every known name, and a file may hold a million names
-    that are none of them.
-    """
-    left = min(1000, 200_000 // max(len(known), 1) + 1)
-
-    def near(text: str) -> tuple[str, ...]:
-        nonlocal left
-        left -= 1
-        return nearest(text, known, n) if left >= 0 else ()
-
-    return near
 
 
 def did_you_mean(names: Sequence[str]) -> str:

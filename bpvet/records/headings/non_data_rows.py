@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
@@ -52,26 +52,24 @@ def without_non_data_rows(
     if len(sheet.lines) == 0 or not sheet.columns:
         return sheet
     broken = np.zeros(len(sheet.lines), dtype=bool)
+    broken[list(sheet.broken)] = True
     unread = _Unread.of(sheet)
-    broken[unread.rows] = True
     comment = _comments(sheet, unread)
     total = _totals(sheet, mapping, broken, unread) & ~comment
     again = _headers(sheet, broken) & ~comment & ~total
-    kinds = (
+    nothing = _empty(sheet, broken)
+    if nothing.any():
+        first, rows = int(sheet.lines[np.argmax(nothing)]), int(nothing.sum())
+        findings.append(finding_of(Code.EMPTY_ROWS, sheet.file, first, rows=rows))
+    for mask, code in (
         (comment, Code.COMMENT_ROWS),
         (total, Code.TOTAL_ROWS),
         (again, Code.HEADER_AGAIN),
-    )
-    nothing = _empty(sheet, broken)
-    if nothing.any():
-        first = int(sheet.lines[np.flatnonzero(nothing)[0]])
-        rows = int(nothing.sum())
-        findings.append(finding_of(Code.EMPTY_ROWS, sheet.file, first, rows=rows))
-    for mask, code in kinds:
+    ):
         if mask.any():
             findings.append(_found(sheet, np.flatnonzero(mask), code))
     gone = comment | total | again | nothing
-    return _kept(sheet, ~gone) if gone.any() else sheet
+    return sheet.rows(np.flatnonzero(~gone)) if gone.any() else sheet
 
 
 def _found(sheet: RawSheet, rows: NDArray[np.int64], code: Code) -> Finding:
@@ -104,8 +102,8 @@ class _Unread:
 
     def like(self, pattern: str) -> Iterator[tuple[int, str]]:
         """Yield number and text of the rows that match a pattern, all looked at together."""
-        alike = pc.match_substring_regex(self.texts, pattern).to_numpy(zero_copy_only=False)
-        for at in np.flatnonzero(alike).tolist():
+        matching = pc.match_substring_regex(self.texts, pattern).to_numpy(zero_copy_only=False)
+        for at in np.flatnonzero(matching).tolist():
             yield int(self.rows[at]), self.texts[at].as_py()
 
 
@@ -154,17 +152,10 @@ def _totals(sheet: RawSheet, mapping: Mapping[str, str], broken: Mask, unread: _
 def _needed(sheet: RawSheet, mapping: Mapping[str, str]) -> list[pa.Array]:
     """Return the columns without which a row means nothing; those nearly full if none is known."""
     required = {column.name for column in TABLES[sheet.table] if column.required}
-    known, nearly_full = [], []
-    for heading, cells in zip(sheet.header, sheet.columns, strict=True):
-        bare = heading.strip()
-        if column_named(sheet.table, mapping.get(bare, bare)) in required:
-            known.append(cells)
-    if known:
-        return known
-    for cells in sheet.columns:
-        if is_blank(cells).mean() <= 0.1:
-            nearly_full.append(cells)
-    return nearly_full
+    bare = map(str.strip, sheet.header)
+    names = [column_named(sheet.table, mapping.get(heading, heading)) for heading in bare]
+    known = [cells for name, cells in zip(names, sheet.columns, strict=True) if name in required]
+    return known or [cells for cells in sheet.columns if is_blank(cells).mean() <= 0.1]
 
 
 def _headers(sheet: RawSheet, broken: Mask) -> Mask:
@@ -185,14 +176,3 @@ def _empty(sheet: RawSheet, broken: Mask) -> Mask:
             break
         empty &= is_blank(column)
     return empty
-
-
-def _kept(sheet: RawSheet, keep: Mask) -> RawSheet:
-    index = np.flatnonzero(keep)
-    new = np.cumsum(keep) - 1
-    return replace(
-        sheet,
-        columns=tuple(column.take(pa.array(index)) for column in sheet.columns),
-        lines=sheet.lines[index],
-        broken={int(new[row]): why for row, why in sheet.broken.items() if keep[row]},
-    )

@@ -80,7 +80,7 @@ class Proposal:
             return "\n".join([*text, *_comment(reason("proposal.nothing"))]) + "\n"
         whole = [line for line in self.lines if not line.heading]
         text += [""]
-        text += _part([line for line in whole if line.ours != "method"])
+        text += _lines_of([line for line in whole if line.ours != "method"])
         for line in whole:
             if line.ours == "method":
                 text += ["", *_comment(line.reason), "# [every_row]", '# method = "doppler"']
@@ -88,11 +88,11 @@ class Proposal:
         for table in TABLES:
             named = [line for line in self.lines if line.heading and line.table == table]
             if named:
-                text += ["", f"[{table}.columns]", *_part(named)]
+                text += ["", f"[{table}.columns]", *_lines_of(named)]
         return "\n".join(text) + "\n"
 
 
-def _part(lines: Sequence[Proposed]) -> list[str]:
+def _lines_of(lines: Sequence[Proposed]) -> list[str]:
     """Return lines of the file; of two with one key the later is a comment."""
     text: list[str] = []
     met: set[str] = set()
@@ -192,10 +192,10 @@ def _by_profiles_alone(
         free = [
             i for i, our_name in enumerate(known) if not our_name and i not in chosen and heads[i]
         ]
-        alike = [i for i in free if profiles[i].kind == kind]
-        if len(alike) == 1:
-            why = reason("proposal.only_these", words=profiles[alike[0]].words or words)
-            chosen[alike[0]] = (name, why, False)
+        fitting = [i for i in free if profiles[i].kind == kind]
+        if len(fitting) == 1:
+            why = reason("proposal.only_these", words=profiles[fitting[0]].words or words)
+            chosen[fitting[0]] = (name, why, False)
 
 
 def _candidates(table: str, head: str, profile: ColumnProfile) -> Iterator[tuple[str, int, str]]:

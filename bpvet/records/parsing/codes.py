@@ -73,8 +73,8 @@ def as_one(keys: Iterable[NDArray[np.integer]], n: int) -> Codes:
 
 def _ranks(key: NDArray[np.integer]) -> tuple[Codes, int, int]:
     """Return each number's place among the different ones in order, and the ends of these."""
-    found, place = np.unique(key, return_inverse=True)
-    return place.astype(np.int64, copy=False), 0, len(found) - 1
+    found, position = np.unique(key, return_inverse=True)
+    return position.astype(np.int64, copy=False), 0, len(found) - 1
 
 
 def repeated(code: Codes) -> NDArray[np.bool_]:
@@ -104,8 +104,8 @@ def among(code: Codes, some: Codes) -> NDArray[np.bool_]:
             some[np.minimum(np.searchsorted(some, code[rows]), len(some) - 1)] == code[rows]
         )
         return mask
-    place = np.minimum(np.searchsorted(some, code), len(some) - 1)
-    return some[place] == code
+    position = np.minimum(np.searchsorted(some, code), len(some) - 1)
+    return some[position] == code
 
 
 def firsts(code: NDArray[np.integer], many: int) -> Codes:

@@ -47,10 +47,10 @@ def coded(cells: pa.Array) -> pa.Array:
     if met_in_order(codes.to_numpy(), len(cells.dictionary)):
         return cells
     met = pc.unique(codes).to_numpy()
-    place = np.zeros(len(cells.dictionary), dtype=codes.to_numpy().dtype)
-    place[met] = np.arange(len(met))
+    position = np.zeros(len(cells.dictionary), dtype=codes.to_numpy().dtype)
+    position[met] = np.arange(len(met))
     return pa.DictionaryArray.from_arrays(
-        pa.array(place[codes.to_numpy()]), cells.dictionary.take(pa.array(met))
+        pa.array(position[codes.to_numpy()]), cells.dictionary.take(pa.array(met))
     )
 
 
@@ -79,8 +79,8 @@ def of_texts(texts: Sequence[str], code: NDArray[np.integer]) -> pa.Array:
     few = list(dict.fromkeys(texts))
     if len(few) == len(texts):
         return coded(pa.DictionaryArray.from_arrays(pa.array(code), pa.array(few, TEXT)))
-    place = {text: i for i, text in enumerate(few)}
-    same = np.array([place[text] for text in texts], dtype=code_type(len(few)))
+    position = {text: i for i, text in enumerate(few)}
+    same = np.array([position[text] for text in texts], dtype=code_type(len(few)))
     return coded(pa.DictionaryArray.from_arrays(pa.array(same[code]), pa.array(few, TEXT)))
 
 
@@ -198,7 +198,7 @@ def end_to_end(parts: Sequence[pa.Array]) -> pa.Array:
     """Return columns of several files as one; a single one is not copied."""
     if len(parts) == 1:
         return parts[0]
-    plain = [uncoded(part).cast(TEXT) for part in parts]
+    plain = [uncoded(column).cast(TEXT) for column in parts]
     return pa.concat_arrays([pa.array([], TEXT), *plain])
 
 

@@ -109,7 +109,7 @@ def moments(cells: pa.Array, times: bool, order: str = "") -> Moments:
 
 def _of_rows(few: Moments, code: NDArray[np.integer]) -> Moments:
     """Return what was read of texts (m,) for each row (n,) that bears one of them."""
-    return Moments(*(getattr(few, part.name)[code] for part in fields(Moments)))
+    return Moments(*(getattr(few, field.name)[code] for field in fields(Moments)))
 
 
 def _read(texts: pa.Array, times: bool, order: str) -> Moments:
@@ -130,9 +130,9 @@ def _read(texts: pa.Array, times: bool, order: str) -> Moments:
         swappable=swappable,
     )
     if len(left):
-        other = _by_patterns(texts.take(pa.array(left)), times, order)
-        for part in fields(Moments):
-            getattr(found, part.name)[left] = getattr(other, part.name)
+        patterned = _by_patterns(texts.take(pa.array(left)), times, order)
+        for field in fields(Moments):
+            getattr(found, field.name)[left] = getattr(patterned, field.name)
     return found
 
 
@@ -144,13 +144,15 @@ def _by_patterns(cells: pa.Array, times: bool, order: str) -> Moments:
     for pattern in _STATED.get(order, ()):
         if found.matched.all():
             break
-        other = _parts(texts, pattern)
+        patterned = _parts(texts, pattern)
         pairs = {
-            part.name: np.where(found.matched, getattr(found, part.name), getattr(other, part.name))
-            for part in fields(found)
-            if part.name != "matched"
+            field.name: np.where(
+                found.matched, getattr(found, field.name), getattr(patterned, field.name)
+            )
+            for field in fields(found)
+            if field.name != "matched"
         }
-        found = _Parts(matched=found.matched | other.matched, **pairs)
+        found = _Parts(matched=found.matched | patterned.matched, **pairs)
     month = (found.year - 1970) * 12 + found.month - 1
     first = month.astype("datetime64[M]")
     date: Any = first.astype("datetime64[D]") + (found.day - 1)
@@ -282,8 +284,8 @@ def _nanosecond(found: pa.StructArray) -> NDArray[np.int64]:
     ok = (hour < 24) & (minute < 60) & (second < 60)
     ok &= ~halved | ((hour >= 1) & (hour <= 12))
     hour = np.where(halved, hour % 12 + 12 * afternoon, hour)
-    part = pc.cast(pc.utf8_rpad(_group(found, "part"), 9, "0"), pa.int64()).to_numpy()
-    return np.where(ok, ((hour * 60 + minute) * 60 + second) * 1_000_000_000 + part, -1)
+    field = pc.cast(pc.utf8_rpad(_group(found, "part"), 9, "0"), pa.int64()).to_numpy()
+    return np.where(ok, ((hour * 60 + minute) * 60 + second) * 1_000_000_000 + field, -1)
 
 
 def _group(found: pa.StructArray, name: str) -> pa.Array:

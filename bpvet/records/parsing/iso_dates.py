@@ -120,9 +120,9 @@ def shaped(texts: pa.Array) -> tuple[str, int, NDArray[np.bool_]] | None:
             # Of the others the bytes of the first text are looked at, and not counted.
             where = np.where(good, start, ends[0])
             block = letters[where[:, None] + np.arange(width)]
-        for place, column in enumerate(np.ascontiguousarray(block.T)):
-            if place in marks:
-                good &= column == ord(marks[place])
+        for position, column in enumerate(np.ascontiguousarray(block.T)):
+            if position in marks:
+                good &= column == ord(marks[position])
             else:
                 good &= column - np.uint8(48) <= 9
         same[at : at + _ROWS] = good
@@ -139,9 +139,9 @@ def _read(
     if pairs > 6:
         good &= letters[16] == ord(":")
     numbers = []
-    for place in _PAIRS[:pairs]:
+    for position in _PAIRS[:pairs]:
         # Bytes before "0" wrap around to what is no digit either.
-        tens, ones = letters[place] - np.uint8(48), letters[place + 1] - np.uint8(48)
+        tens, ones = letters[position] - np.uint8(48), letters[position + 1] - np.uint8(48)
         good &= (tens <= 9) & (ones <= 9)
         numbers.append(tens.astype(np.int32) * 10 + ones)
     year = numbers[0] * 100 + numbers[1]

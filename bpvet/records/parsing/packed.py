@@ -7,7 +7,7 @@ the times that were read of them. Every digit comes back as it was: what does no
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, MutableMapping
+from collections import UserDict
 from dataclasses import dataclass
 from typing import Any
 
@@ -38,14 +38,14 @@ class PackedNumbers:
     few : array of float (m,)
     code : array of int (n,)
         Index into `few`.
-    rows, other : arrays (k,)
+    rows, aside : arrays (k,)
         Rows, in order, that have another number, and these.
     """
 
     few: NDArray[np.float64]
     code: Codes
     rows: Codes
-    other: NDArray[np.float64]
+    aside: NDArray[np.float64]
 
     def __len__(self) -> int:
         return len(self.code)
@@ -55,13 +55,13 @@ class PackedNumbers:
         if len(self.rows):
             at = int(np.searchsorted(self.rows, row))
             if at < len(self.rows) and self.rows[at] == row:
-                return float(self.other[at])
+                return float(self.aside[at])
         return float(self.few[self.code[row]])
 
     def whole(self) -> NDArray[np.float64]:
         """Return the numbers (n,)."""
         found = each(self.few, self.code)
-        found[self.rows] = self.other
+        found[self.rows] = self.aside
         return found
 
     def at(self, row: Codes | slice) -> NDArray[np.float64]:
@@ -70,12 +70,12 @@ class PackedNumbers:
         if isinstance(row, slice):
             start, stop, _ = row.indices(len(self))
             first, last = np.searchsorted(self.rows, (start, stop))
-            found[self.rows[first:last] - start] = self.other[first:last]
+            found[self.rows[first:last] - start] = self.aside[first:last]
             return found
         if len(self.rows):
-            place = np.minimum(np.searchsorted(self.rows, row), len(self.rows) - 1)
-            mine = self.rows[place] == row
-            found[mine] = self.other[place[mine]]
+            position = np.minimum(np.searchsorted(self.rows, row), len(self.rows) - 1)
+            mine = self.rows[position] == row
+            found[mine] = self.aside[position[mine]]
         return found
 
     def replaced(self, value: NDArray[np.float64]) -> PackedNumbers | NDArray[np.float64]:
@@ -136,7 +136,7 @@ class PackedTexts:
         Letters of each: 10, 16 or 19.
     rows : array of int (k,)
         Rows, in order, whose text has another shape.
-    other : pyarrow array of text (k,)
+    aside : pyarrow array of text (k,)
         Their texts.
     """
 
@@ -144,7 +144,7 @@ class PackedTexts:
     mark: str
     width: int
     rows: Codes
-    other: pa.Array
+    aside: pa.Array
 
     def __len__(self) -> int:
         return len(self.times)
@@ -168,12 +168,12 @@ class PackedTexts:
         buffers = [None, pa.py_buffer(ends), pa.py_buffer(np.ascontiguousarray(letters))]
         texts = pa.Array.from_buffers(TEXT, len(row), buffers)
         if len(self.rows):
-            place = np.minimum(np.searchsorted(self.rows, row), len(self.rows) - 1)
-            mine = self.rows[place] == row
+            position = np.minimum(np.searchsorted(self.rows, row), len(self.rows) - 1)
+            mine = self.rows[position] == row
             if mine.any():
                 found = texts.to_pylist()
                 for i in np.flatnonzero(mine).tolist():
-                    found[i] = self.other[int(place[i])].as_py()
+                    found[i] = self.aside[int(position[i])].as_py()
                 texts = pa.array(found, TEXT)
         return texts
 
@@ -232,43 +232,30 @@ def packed_texts(cells: pa.Array, times: PackedTimes) -> PackedTexts | None:
     return PackedTexts(times, mark, width, rows, cells.take(pa.array(rows)))
 
 
-class Values(MutableMapping[str, Any]):
+class Values(UserDict[str, Any]):
     """A table's columns: arrays of numbers or dates, or pyarrow arrays of text, each (n,).
 
     What is packed is made whole when it is asked for by name.
     """
 
-    def __init__(self, columns: Mapping[str, Any] | None = None) -> None:
-        self._columns: dict[str, Any] = {}
-        self.update(columns or {})
-
     def __getitem__(self, name: str) -> Any:
-        column = self._columns[name]
+        column = self.data[name]
         return column.whole() if isinstance(column, PackedNumbers | PackedTimes) else column
 
     def __setitem__(self, name: str, column: Any) -> None:
-        old = self._columns.get(name)
+        old = self.data.get(name)
         if isinstance(column, np.ndarray) and len(column):
             if isinstance(old, PackedNumbers):
                 column = old.replaced(column)
             elif column.dtype == bool and (column == column[0]).all():
                 column = constant(column[0], len(column), bool)
-        self._columns[name] = column
-
-    def __delitem__(self, name: str) -> None:
-        del self._columns[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._columns)
-
-    def __len__(self) -> int:
-        return len(self._columns)
+        self.data[name] = column
 
     def at(self, name: str, row: Codes | slice) -> Any:
         """Return some rows (k,) of a column of numbers or dates."""
-        column = self._columns[name]
+        column = self.data[name]
         return column.at(row) if isinstance(column, PackedNumbers | PackedTimes) else column[row]
 
     def packed(self, name: str) -> Any:
         """Return a column as it is held; asked by its number, it gives what stands in a row."""
-        return self._columns[name]
+        return self.data[name]

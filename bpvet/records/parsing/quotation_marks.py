@@ -37,33 +37,33 @@ def records_of_text(text: str, separator: str) -> Iterator[tuple[int, list[str] 
     quoted = re.compile(rf'"((?:[^"]|""){{0,{LONGEST_CELL}}}+)"(?={sep}|\r|\n|\Z)')
     bare = re.compile(rf"[^{sep}\r\n]*")
     end = re.compile(LINE_BREAK)
-    place, line = 0, 1
-    while place < len(text):
-        start = place
+    position, line = 0, 1
+    while position < len(text):
+        start = position
         fields: list[str] | None = []
         while True:
             cell = (
-                quoted.match(text, place)
-                if text.startswith('"', place)
-                else bare.match(text, place)
+                quoted.match(text, position)
+                if text.startswith('"', position)
+                else bare.match(text, position)
             )
             if cell is None or fields is None:
                 fields = None
                 break
             value = cell.group(1).replace('""', '"') if cell.re is quoted else cell.group()
             fields.append(value)
-            place = cell.end()
-            if not text.startswith(separator, place):
+            position = cell.end()
+            if not text.startswith(separator, position):
                 break
-            place += 1
+            position += 1
         if fields is None:
             # Give up this line only, so that an unclosed mark cannot swallow the rest.
-            place = start
-            stop = end.search(text, place)
+            position = start
+            stop = end.search(text, position)
         else:
-            stop = end.match(text, place)
+            stop = end.match(text, position)
         finish = stop.start() if stop else len(text)
         raw = text[start:finish]
         yield line, fields, raw
         line += len(end.findall(raw)) + 1
-        place = stop.end() if stop else len(text)
+        position = stop.end() if stop else len(text)

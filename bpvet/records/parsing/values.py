@@ -15,10 +15,9 @@ from numpy.typing import NDArray
 from bpvet.facts.protocol import MMHG_PER_KPA
 from bpvet.facts.words import QUANTITIES_OF
 from bpvet.records.checked_table import CheckedTable
-from bpvet.records.checks.row_findings import AS_IT_STANDS, WRITTEN, OfCell, in_turn
+from bpvet.records.checks.row_findings import AS_IT_STANDS, WRITTEN, near_names
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Outcome, finding_of
-from bpvet.records.headings.near_names import near_in_turn
 from bpvet.records.parsing.columns import constant, distinct, each, is_text, of_texts
 from bpvet.records.parsing.dates import (
     EARLIEST,
@@ -137,11 +136,7 @@ def _words(checked: CheckedTable, column: Column) -> pa.Array:
     ours = {word.casefold(): word for word in column.words}
     read = [ours.get(" ".join(text.casefold().split()), "") for text in texts]
     bad = np.array([text != "" and not word for text, word in zip(texts, read, strict=True)], bool)
-    near = near_in_turn(column.words)
     rows = np.flatnonzero(each(bad, code)) if bad.any() else np.zeros(0, dtype=np.int64)
-    in_order = in_turn(
-        lambda cell: near(cell.strip()), lambda: checked.raw(column.name).take(pa.array(rows))
-    )
     checked.report(
         rows,
         column.name,
@@ -150,7 +145,7 @@ def _words(checked: CheckedTable, column: Column) -> pa.Array:
         written=WRITTEN,
         name=column.name,
         words=tuple(column.words),
-        near=OfCell(in_order),
+        near=near_names(column.words, lambda: checked.raw(column.name).take(pa.array(rows))),
     )
     return of_texts(read, code)
 
@@ -285,12 +280,12 @@ def _moments(checked: CheckedTable, column: Column) -> Moments:
         return next(iter(read.values()))
     stated = checked.date_orders()
     found = moments(cells, times)
-    for order, one in read.items():
+    for order, in_order in read.items():
         mine = stated == order
         found = Moments(
             *(
-                np.where(mine, getattr(one, part.name), getattr(found, part.name))
-                for part in fields(Moments)
+                np.where(mine, getattr(in_order, field.name), getattr(found, field.name))
+                for field in fields(Moments)
             )
         )
     return found
@@ -366,9 +361,9 @@ def _summaries(checked: CheckedTable) -> _Some:
 
 def _order(checked: CheckedTable, reading: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the place of each reading; side by side, it is that of its column."""
-    beside = checked.part > 0
+    beside = checked.reading_in_line > 0
     if not beside.any():
         return reading
     numbered = beside & ~checked.blank("reading")
     checked.report(numbered, "reading", Code.ORDER_BESIDE_READINGS)
-    return np.where(beside, checked.part, reading)
+    return np.where(beside, checked.reading_in_line, reading)

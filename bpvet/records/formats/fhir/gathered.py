@@ -68,8 +68,8 @@ def join_single_values(found: Found) -> None:
     for at in rows.single:
         cells = rows.cells[at]
         if "T" in cells.get("taken_at", "") and cells.get("method"):
-            own = (*READING_QUANTITIES, "note")
-            key = tuple(sorted((name, cell) for name, cell in cells.items() if name not in own))
+            varying = (*READING_QUANTITIES, "note")
+            key = tuple(sorted((name, cell) for name, cell in cells.items() if name not in varying))
             together.setdefault(key, []).append(at)
     gone: set[int] = set()
     for places in together.values():
@@ -80,8 +80,8 @@ def join_single_values(found: Found) -> None:
         for at in others:
             name = rows.single[at]
             rows.cells[first][name] = rows.cells[at][name]
-        said = dict.fromkeys(rows.cells[at]["note"] for at in places if rows.cells[at]["note"])
-        rows.cells[first]["note"] = "\n".join(said)
+        notes = dict.fromkeys(rows.cells[at]["note"] for at in places if rows.cells[at]["note"])
+        rows.cells[first]["note"] = "\n".join(notes)
         gone.update(others)
         found.joined += [rows.lines[at] for at in others]
     found.readings = _without(rows, gone)
@@ -96,27 +96,27 @@ def _without(rows: Rows, gone: set[int]) -> Rows:
     )
 
 
-def say(place: str, found: Found, findings: list[Finding]) -> None:
+def report_resources(source: str, found: Found, findings: list[Finding]) -> None:
     """Say what was passed over, what was changed, and what was not understood."""
     if found.strange:
         kinds = tuple(sorted(found.strange.items()))
         findings.append(
             finding_of(
                 Code.RESOURCES_NOT_READ,
-                place,
+                source,
                 kinds=kinds[:_KINDS_NAMED],
                 more=max(0, len(kinds) - _KINDS_NAMED),
             )
         )
-    told = {
+    reported = {
         Code.DERIVED_MEANS: found.derived,
         Code.SINGLE_VALUES: found.joined,
         Code.KPA_BY_CODE: found.kilopascal,
         Code.NOT_FINAL: found.early,
     }
-    for code, lines in told.items():
+    for code, lines in reported.items():
         if lines:
-            findings.append(finding_of(code, place, lines=some_of(lines)))
+            findings.append(finding_of(code, source, lines=some_of(lines)))
     if found.void:
         line = found.void[0]
-        findings.append(finding_of(Code.VOID, place, line, lines=some_of(found.void)))
+        findings.append(finding_of(Code.VOID, source, line, lines=some_of(found.void)))

@@ -19,7 +19,7 @@ from bpvet.records.formats.fhir.values import (
 )
 
 #: Words for a species that FHIR's own example and its readers use.
-_SPECIES = {word: name for name, one in all_species().items() for word in one.latin}
+_SPECIES = {word: name for name, known in all_species().items() for word in known.latin}
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +49,9 @@ class References:
         address = text_at(reference, "reference")
         if address.startswith("#"):
             inner = objects_in(within.get("contained"))
-            return next((one for one in inner if f"#{text_at(one, 'id')}" == address), {})
+            return next(
+                (resource for resource in inner if f"#{text_at(resource, 'id')}" == address), {}
+            )
         tail = "/".join(address.split("/")[-2:])
         return self.by_address.get(address) or self.by_address.get(tail, {})
 
@@ -62,11 +64,11 @@ class References:
         patient = self.target(subject, resource)
         if reference.startswith("#"):
             # Its id holds within that resource alone.
-            own, reference = _identifier(patient), ""
+            animal, reference = _identifier(patient), ""
         else:
-            own = _id_of(patient)
+            animal = _id_of(patient)
         return (
-            own
+            animal
             or text_at(subject.get("identifier"), "value")
             or reference.removeprefix("Patient/")
             or text_at(subject, "display")
@@ -76,9 +78,9 @@ class References:
 def contained_animals(resource: Mapping[str, Any]) -> list[dict[str, str]]:
     """Return the cells of the patients within a resource that say which animal they are."""
     return [
-        animal_row(one)
-        for one in objects_in(resource.get("contained"))
-        if text_at(one, "resourceType") == "Patient" and _identifier(one)
+        animal_row(patient)
+        for patient in objects_in(resource.get("contained"))
+        if text_at(patient, "resourceType") == "Patient" and _identifier(patient)
     ]
 
 
@@ -89,7 +91,7 @@ def animal_row(patient: dict[str, Any]) -> dict[str, str]:
     beside = extensions(patient)
     neutering = about.get("genderStatus")
     given = name.get("given")
-    names = [one for one in given if isinstance(one, str)] if isinstance(given, list) else []
+    names = [text for text in given if isinstance(text, str)] if isinstance(given, list) else []
     cells = {
         "animal": _id_of(patient),
         "species": _species(about.get("species")),
@@ -120,16 +122,16 @@ def _about_animal(patient: dict[str, Any]) -> dict[str, Any]:
     for extension in objects_in(patient.get("extension")):
         if text_at(extension, "url") == fhir("animal"):
             return {
-                text_at(part, "url"): part.get("valueCodeableConcept")
-                for part in objects_in(extension.get("extension"))
+                text_at(concept, "url"): concept.get("valueCodeableConcept")
+                for concept in objects_in(extension.get("extension"))
             }
     return {}
 
 
 def _species(concept: object) -> str:
     coded = codes(concept)
-    for name, one in all_species().items():
-        if any(fact(id).text in coded for id in (one.fhir, one.snomed) if id):
+    for name, known in all_species().items():
+        if any(fact(id).text in coded for id in (known.fhir, known.snomed) if id):
             return name
     words = concept_text(concept)
     return _SPECIES.get(" ".join(words.casefold().split()), words)

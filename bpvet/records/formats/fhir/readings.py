@@ -44,11 +44,13 @@ def reading_codes() -> set[str]:
     return {loinc(name) for name in (*PANELS, *READING_QUANTITIES)}
 
 
-def told_one_by_one(resource: Mapping[str, Any]) -> bool:
+def only_gathers(resource: Mapping[str, Any]) -> bool:
     """Return whether a resource only gathers observations that stand on their own."""
     members = bool(resource.get("derivedFrom") or resource.get("hasMember"))
     mean = loinc_of_mean("panel") in codes(resource.get("code"), LOINC)
-    return members and (mean or not any("valueQuantity" in part for _, _, part in _parts(resource)))
+    return members and (
+        mean or not any("valueQuantity" in component for _, _, component in _parts(resource))
+    )
 
 
 def single_quantity(resource: Mapping[str, Any]) -> str:
@@ -62,7 +64,9 @@ def single_quantity(resource: Mapping[str, Any]) -> str:
 
 def has_kilopascal(resource: Mapping[str, Any]) -> bool:
     """Return whether a resource gives a pressure in kPa."""
-    return any(in_kilopascal(part.get("valueQuantity")) for _, _, part in _parts(resource))
+    return any(
+        in_kilopascal(component.get("valueQuantity")) for _, _, component in _parts(resource)
+    )
 
 
 def timed(resource: Mapping[str, Any], day: str) -> str:
@@ -89,13 +93,17 @@ def _circumstances(resource: dict[str, Any]) -> dict[str, str]:
 
 def _parts(resource: Mapping[str, Any]) -> Iterator[tuple[set[str], str, Mapping[str, Any]]]:
     """Yield the LOINC codes, the text and the value of a resource and of each of its components."""
-    for part in (resource, *objects_in(resource.get("component"))):
-        yield codes(part.get("code"), LOINC), label(part.get("code")).casefold(), part
+    for component in (resource, *objects_in(resource.get("component"))):
+        yield (
+            codes(component.get("code"), LOINC),
+            label(component.get("code")).casefold(),
+            component,
+        )
 
 
-def _silent(part: Mapping[str, Any]) -> bool:
+def _silent(component: Mapping[str, Any]) -> bool:
     """Whether a value is absent because no sound was heard."""
-    return concept_text(part.get("dataAbsentReason")).casefold() == NO_SOUND
+    return concept_text(component.get("dataAbsentReason")).casefold() == NO_SOUND
 
 
 def reading_cells(
@@ -105,31 +113,31 @@ def reading_cells(
     cells |= _circumstances(resource)
     wanted = {loinc(name): (name, UNITS[name]) for name in READING_QUANTITIES}
     by_text = {text: (name, unit) for name, (text, unit) in BESIDE.items()}
-    for coded, text, part in _parts(resource):
+    for coded, text, component in _parts(resource):
         for name, unit in [wanted[code] for code in coded if code in wanted] or (
             [by_text[text]] if text in by_text and not coded else []
         ):
-            value, why = quantity_text(part.get("valueQuantity"), name, unit)
+            value, why = quantity_text(component.get("valueQuantity"), name, unit)
             if why:
-                return cells, why, f"{label(part.get('code'))} {value}"
+                return cells, why, f"{label(component.get('code'))} {value}"
             if value and cells.get(name):
                 return cells, reason("row.twice", name=name), f"{cells[name]}, {value}"
-            cells[name] = value or (NO_SOUND if _silent(part) else cells.get(name, ""))
+            cells[name] = value or (NO_SOUND if _silent(component) else cells.get(name, ""))
     return cells, "", ""
 
 
 def mean_cells(resource: dict[str, Any], cells: dict[str, str]) -> tuple[dict[str, str], str, str]:
     """Return the cells of a session known by its mean; as `reading_cells`."""
     cells |= _circumstances(resource)
-    for coded, text, part in _parts(resource):
+    for coded, text, component in _parts(resource):
         name = {READING_COUNT: "systolic_n", READING_SPREAD: "systolic_sd"}.get(text, "")
         name = "systolic_mean" if loinc_of_mean("systolic") in coded else name
         if not name:
             continue
         unit = "" if name == "systolic_n" else "mmHg"
-        quantity = part.get("valueQuantity") or {"value": part.get("valueInteger")}
+        quantity = component.get("valueQuantity") or {"value": component.get("valueInteger")}
         value, why = quantity_text(quantity, name, unit)
         if why:
-            return cells, why, f"{label(part.get('code'))} {value}"
-        cells[name] = value or (NO_SOUND if _silent(part) else "")
+            return cells, why, f"{label(component.get('code'))} {value}"
+        cells[name] = value or (NO_SOUND if _silent(component) else "")
     return cells, "", ""

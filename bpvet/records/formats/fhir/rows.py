@@ -19,17 +19,17 @@ from bpvet.reasons import reason
 from bpvet.records.cells import TEXT, RawSheet
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of, printable, shown
-from bpvet.records.formats.fhir.gathered import Found, Rows, join_single_values, say
+from bpvet.records.formats.fhir.gathered import Found, Rows, join_single_values, report_resources
 from bpvet.records.formats.fhir.patients import References, animal_row, contained_animals
 from bpvet.records.formats.fhir.readings import (
     ONE_OF_EQUALS,
     has_kilopascal,
     mean_cells,
+    only_gathers,
     reading_cells,
     reading_codes,
     single_quantity,
     timed,
-    told_one_by_one,
 )
 from bpvet.records.formats.fhir.values import (
     codes,
@@ -56,51 +56,53 @@ _ENDED = ("completed", "stopped", "on-hold")
 _SUMMARY = ("systolic_mean", "systolic_n", "systolic_sd")
 
 
-def holds_resources(held: Document) -> bool:
+def holds_resources(document: Document) -> bool:
     """Return whether a document is of FHIR: its first object names the type of a resource."""
-    return next((isinstance(one.get("resourceType"), str) for _, one in objects(held)), False)
+    return next(
+        (isinstance(resource.get("resourceType"), str) for _, resource in objects(document)), False
+    )
 
 
-def fhir_sheets(file: str, held: Document, findings: list[Finding]) -> list[RawSheet]:
+def fhir_sheets(file: str, document: Document, findings: list[Finding]) -> list[RawSheet]:
     """Return the tables that a bundle, or lines of resources, hold.
 
     Parameters
     ----------
     file : str
         Name of the file.
-    held : Document
+    document : Document
         A bundle, or a resource a line.
     findings : list of Finding
         What is not understood is said here.
     """
-    bundled, resources = _resources(held)
+    bundled, resources = _resources(document)
     references = References.among(resources)
     found = Found()
     for line, _, resource in resources:
         _take(found, line, resource, references)
     join_single_values(found)
-    place = f"{file}, entries" if bundled else file
-    say(place, found, findings)
+    source = f"{file}, entries" if bundled else file
+    report_resources(source, found, findings)
     if not found.readings.lines and not found.means.lines:
-        findings.append(finding_of(Code.NO_PRESSURES, place, stops=True))
-    sheets = [_sheet(place, "readings", found.readings, column_names("readings"))]
+        findings.append(finding_of(Code.NO_PRESSURES, source, stops=True))
+    sheets = [_sheet(source, "readings", found.readings, column_names("readings"))]
     means = [name for name in column_names("readings") if name not in READING_QUANTITIES]
-    sheets.append(_sheet(f"{place} (means)", "readings", found.means, (*means, *_SUMMARY)))
+    sheets.append(_sheet(f"{source} (means)", "readings", found.means, (*means, *_SUMMARY)))
     for table in ("animals", "treatments", "labs", "observations"):
-        sheets.append(_sheet(place, table, getattr(found, table), column_names(table)))
+        sheets.append(_sheet(source, table, getattr(found, table), column_names(table)))
     return [sheet for sheet in sheets if len(sheet.lines)]
 
 
-def _resources(held: Document) -> tuple[bool, list[tuple[int, str, dict[str, Any]]]]:
+def _resources(document: Document) -> tuple[bool, list[tuple[int, str, dict[str, Any]]]]:
     """Return whether the resources stand in a bundle, and (place, address, resource) of each."""
     bundled = False
     resources: list[tuple[int, str, dict[str, Any]]] = []
-    for line, one in objects(held):
-        if one.get("resourceType") != "Bundle":
-            resources.append((line, "", one))
+    for line, found in objects(document):
+        if found.get("resourceType") != "Bundle":
+            resources.append((line, "", found))
             continue
         bundled = True
-        for entry in objects_in(one.get("entry")):
+        for entry in objects_in(found.get("entry")):
             resource = entry.get("resource")
             at = len(resources) + 1
             plain = resource if isinstance(resource, dict) else {}
@@ -128,7 +130,7 @@ def _take(found: Found, line: int, resource: dict[str, Any], references: Referen
 def _take_observation(found: Found, line: int, resource: dict[str, Any], animal: str) -> None:
     code = resource.get("code")
     coded = codes(code, LOINC)
-    kinds = {one for concept in objects_in(resource.get("category")) for one in codes(concept)}
+    kinds = {kind for concept in objects_in(resource.get("category")) for kind in codes(concept)}
     cells = {"animal": animal, "note": notes(resource)}
     status, day = text_at(resource, "status"), day_of(moment(resource))
     panel = loinc_of_mean("panel") in coded
@@ -163,10 +165,10 @@ def _take_pressure(
 ) -> None:
     """Put an observation of pressure into the rows of readings, or of means of readings."""
     cells = cells | {"taken_at": timed(resource, moment(resource))}
-    if told_one_by_one(resource):
+    if only_gathers(resource):
         found.derived.append(line)
         return
-    unused = [resource.get(part) for part in ("component", "valueQuantity")] if void else []
+    unused = [resource.get(name) for name in ("component", "valueQuantity")] if void else []
     if void:
         # It was taken, and counts as taken; its numbers are not used.
         resource = {**resource, "component": [], "valueQuantity": None}
@@ -213,7 +215,7 @@ def _treatment(resource: dict[str, Any], references: References) -> tuple[dict[s
     return cells, "", ""
 
 
-def _sheet(place: str, table: str, rows: Rows, names: tuple[str, ...]) -> RawSheet:
+def _sheet(source: str, table: str, rows: Rows, names: tuple[str, ...]) -> RawSheet:
     """Return rows as cells; columns that are nowhere filled are left out unless needed."""
     filled = {name for row in rows.cells for name, cell in row.items() if cell}
     always = {"animal", "species", "taken_at", "method", "systolic", "started_on", "drug", "unit"}
@@ -221,7 +223,7 @@ def _sheet(place: str, table: str, rows: Rows, names: tuple[str, ...]) -> RawShe
     kept = [name for name in names if name in filled or name in always]
     columns = [[row.get(name, "") for row in rows.cells] for name in kept]
     return RawSheet(
-        place,
+        source,
         table,
         tuple(kept),
         tuple(pa.array(column, TEXT) for column in columns),
@@ -230,5 +232,5 @@ def _sheet(place: str, table: str, rows: Rows, names: tuple[str, ...]) -> RawShe
         separator="",
         encoding="",
         header_line=None,
-        told_apart=pa.array([row.get(ONE_OF_EQUALS, "") for row in rows.cells], TEXT),
+        distinguishing=pa.array([row.get(ONE_OF_EQUALS, "") for row in rows.cells], TEXT),
     )

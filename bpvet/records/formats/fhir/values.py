@@ -14,20 +14,24 @@ from bpvet.records.cells import cell_text
 _COMPARATORS = {"<": "<", "<=": "<=", ">": ">", ">=": ">="}
 
 
-def text_at(held: object, name: str) -> str:
+def text_at(element: object, name: str) -> str:
     """Return what stands under a name as text, "" where it is no plain value."""
-    value = held.get(name) if isinstance(held, Mapping) else None
+    value = element.get(name) if isinstance(element, Mapping) else None
     return "" if isinstance(value, Mapping | list) else cell_text(value)
 
 
-def objects_in(held: object) -> list[dict[str, Any]]:
+def objects_in(element: object) -> list[dict[str, Any]]:
     """Return the objects in a list."""
-    return [one for one in held if isinstance(one, dict)] if isinstance(held, list) else []
+    return (
+        [member for member in element if isinstance(member, dict)]
+        if isinstance(element, list)
+        else []
+    )
 
 
-def first(held: object) -> dict[str, Any]:
+def first(element: object) -> dict[str, Any]:
     """Return the first object of a list, or an empty one."""
-    return next(iter(objects_in(held)), {})
+    return next(iter(objects_in(element)), {})
 
 
 def codes(concept: object, system: str = "") -> set[str]:
@@ -40,9 +44,9 @@ def codes(concept: object, system: str = "") -> set[str]:
     """
     coding = concept.get("coding") if isinstance(concept, dict) else None
     return {
-        text_at(one, "code")
-        for one in objects_in(coding)
-        if not system or text_at(one, "system") == system
+        text_at(code, "code")
+        for code in objects_in(coding)
+        if not system or text_at(code, "system") == system
     } - {""}
 
 
@@ -61,8 +65,8 @@ def label(concept: object) -> str:
 
 def notes(resource: Mapping[str, Any], without: str = "") -> str:
     """Return the notes of a resource, a line each, but for one that says what is known."""
-    said = (text_at(one, "text") for one in objects_in(resource.get("note")))
-    return "\n".join(text for text in said if text not in ("", without))
+    texts = (text_at(note, "text") for note in objects_in(resource.get("note")))
+    return "\n".join(text for text in texts if text not in ("", without))
 
 
 def moment(resource: Mapping[str, Any]) -> str:
@@ -89,45 +93,47 @@ def day_of(moment: str) -> str:
 def extensions(resource: Mapping[str, Any]) -> dict[str, str]:
     """Return the plain values of a resource's extensions by their addresses."""
     found = {}
-    for one in objects_in(resource.get("extension")):
-        value = next((key for key in one if key.startswith("value")), "")
-        found[text_at(one, "url")] = text_at(one, value)
+    for extension in objects_in(resource.get("extension")):
+        value = next((key for key in extension if key.startswith("value")), "")
+        found[text_at(extension, "url")] = text_at(extension, value)
     return found
 
 
-def from_quantity(held: object) -> tuple[str, str]:
+def from_quantity(quantity: object) -> tuple[str, str]:
     """Return the value of a quantity, with its bound before it, and the unit as it is written."""
-    value = text_at(held, "value")
-    bound = _COMPARATORS.get(text_at(held, "comparator"), "")
-    return (f"{bound}{value}" if value else ""), text_at(held, "unit") or text_at(held, "code")
+    value = text_at(quantity, "value")
+    bound = _COMPARATORS.get(text_at(quantity, "comparator"), "")
+    return (f"{bound}{value}" if value else ""), text_at(quantity, "unit") or text_at(
+        quantity, "code"
+    )
 
 
-def in_kilopascal(held: object) -> bool:
+def in_kilopascal(quantity: object) -> bool:
     """Return whether a quantity is a pressure in kPa, by its code, or by its unit without one."""
-    return (text_at(held, "code") or text_at(held, "unit")) == "kPa"
+    return (text_at(quantity, "code") or text_at(quantity, "unit")) == "kPa"
 
 
-def quantity_text(held: object, name: str, own: str) -> tuple[str, str]:
+def quantity_text(quantity: object, name: str, our_unit: str) -> tuple[str, str]:
     """Return the value of a quantity, and why it cannot be used, or "".
 
     A pressure in kPa comes back in mmHg: its code says the unit, so that nothing is guessed.
 
     Parameters
     ----------
-    held : object
+    quantity : object
         A quantity of FHIR, or nothing.
     name : str
         What it is, for the words.
-    own : str
+    our_unit : str
         The unit that it must have, as we write it.
     """
-    units = SAME_UNIT[own]
-    value, unit = from_quantity(held)
-    coded = text_at(held, "code")
+    units = SAME_UNIT[our_unit]
+    value, unit = from_quantity(quantity)
+    coded = text_at(quantity, "code")
     if not value or coded in units or (not coded and unit in units):
         return value, ""
-    if own == "mmHg" and in_kilopascal(held) and text_at(held, "value"):
-        digits = text_at(held, "value")
+    if our_unit == "mmHg" and in_kilopascal(quantity) and text_at(quantity, "value"):
+        digits = text_at(quantity, "value")
         try:
             pressure = float(digits) * MMHG_PER_KPA
         except ValueError:
@@ -135,4 +141,4 @@ def quantity_text(held: object, name: str, own: str) -> tuple[str, str]:
         return value.removesuffix(digits) + cell_text(pressure), ""
     if not unit:
         return value, reason("row.no_unit", name=name)
-    return f"{value} {unit}", reason("row.other_unit", name=name, unit=unit[:20], own=own)
+    return f"{value} {unit}", reason("row.other_unit", name=name, unit=unit[:20], own=our_unit)

@@ -45,7 +45,7 @@ MOST_DEEP = 64
 #: Bytes of the texts of a sheet's cells, those that they share counted wherever they stand.
 MOST_TEXT = 128 << 20
 _CHUNK = 1 << 18
-_PART = b"PK\3\4"
+_LOCAL_HEADER = b"PK\3\4"
 TEXTS = "xl/sharedStrings.xml"
 _READ_BY_NAME = {WORKBOOK, RELATIONS, TEXTS, "xl/styles.xml"}
 _CELL = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
@@ -114,8 +114,8 @@ def looked_over(file: str, data: bytes, findings: list[Finding]) -> Parts | None
 def _refuse_others(archive: zipfile.ZipFile) -> None:
     """Refuse an archive that is no workbook, or one that is not opened."""
     parts = archive.infolist()
-    names = [part.filename for part in parts]
-    if any(part.flag_bits & 1 for part in parts):
+    names = [member.filename for member in parts]
+    if any(member.flag_bits & 1 for member in parts):
         raise NotOpened(Code.ARCHIVE_PROTECTED)
     if "xl/workbook.bin" in names:
         raise NotOpened(Code.BINARY_WORKBOOK)
@@ -127,7 +127,7 @@ def _refuse_others(archive: zipfile.ZipFile) -> None:
         raise NotOpened(Code.NO_WORKBOOK)
     if len(set(names)) < len(names):
         raise NotOpened(Code.PARTS_OF_ONE_NAME)
-    if sum(part.file_size for part in parts) > MOST_BYTES:
+    if sum(member.file_size for member in parts) > MOST_BYTES:
         raise NotOpened(Code.PARTS_TOO_LARGE, megabytes=MOST_BYTES >> 20)
 
 
@@ -137,17 +137,17 @@ def _scanned(archive: zipfile.ZipFile, data: bytes) -> Parts:
     plain: dict[str, Plain] = {}
     size = elements = 0
     parts = [
-        part
-        for part in archive.infolist()
-        if part.filename.lower().endswith((".xml", ".rels", ".vml"))
+        member
+        for member in archive.infolist()
+        if member.filename.lower().endswith((".xml", ".rels", ".vml"))
     ]
-    for part in parts:
-        name = part.filename
-        size += part.file_size
+    for member in parts:
+        name = member.filename
+        size += member.file_size
         try:
-            looked = _plainly(part, data, elements)
+            looked = _plainly(member, data, elements)
         except (Unusual, xml.parsers.expat.ExpatError):
-            scan = _slowly(part, data, elements)
+            scan = _slowly(member, data, elements)
             elements = scan.elements
             found.oddities[name] = scan.oddities
             continue
@@ -166,11 +166,13 @@ def _scanned(archive: zipfile.ZipFile, data: bytes) -> Parts:
     return found
 
 
-def _plainly(part: zipfile.ZipInfo, data: bytes, so_far: int) -> Plain:
+def _plainly(member: zipfile.ZipInfo, data: bytes, so_far: int) -> Plain:
     """Return what a part of plain XML holds."""
-    looked = _looker(part.filename)
+    name = member.filename
+    is_sheet = name.startswith("xl/worksheets/") and not name.endswith(".rels")
+    looked = PlainSheet() if is_sheet else PlainTexts() if name == TEXTS else Plain()
     parser = _parser()
-    for chunk in unpacked(data, part):
+    for chunk in unpacked(data, member):
         parser.Parse(chunk, False)
         looked.feed(chunk)
         _limit(so_far + looked.elements + looked.entities, looked.deepest, len(data))
@@ -180,21 +182,15 @@ def _plainly(part: zipfile.ZipInfo, data: bytes, so_far: int) -> Plain:
     return looked
 
 
-def _looker(name: str) -> Plain:
-    if name.startswith("xl/worksheets/") and not name.endswith(".rels"):
-        return PlainSheet()
-    return PlainTexts() if name == TEXTS else Plain()
-
-
-def _slowly(part: zipfile.ZipInfo, data: bytes, so_far: int) -> _Scan:
+def _slowly(member: zipfile.ZipInfo, data: bytes, so_far: int) -> _Scan:
     """Return a part as it is found tag by tag."""
     opened = so_far
-    for chunk in unpacked(data, part):
+    for chunk in unpacked(data, member):
         # What holds far too much is refused before it is parsed, which takes much longer.
         opened += chunk.count(b"<") - chunk.count(b"</")
         _limit(opened, 0, len(data))
-    scan = _Scan(part.filename.startswith("xl/worksheets/"), so_far, len(data))
-    for chunk in unpacked(data, part):
+    scan = _Scan(member.filename.startswith("xl/worksheets/"), so_far, len(data))
+    for chunk in unpacked(data, member):
         scan.feed(chunk)
     scan.feed(b"", last=True)
     return scan
@@ -226,7 +222,7 @@ def _is_usual(archive: zipfile.ZipFile, data: bytes) -> bool:
     return (
         len({name.lower() for name in names}) == len(names)
         and not any("\\" in name for name in names)
-        and data[:4] == _PART
+        and data[:4] == _LOCAL_HEADER
         and end[:4] == b"PK\5\6"
         and archive.start_dir + int.from_bytes(end[12:16], "little") == len(data) - 22
         and archive.start_dir == int.from_bytes(end[16:20], "little")
@@ -234,7 +230,7 @@ def _is_usual(archive: zipfile.ZipFile, data: bytes) -> bool:
     )
 
 
-def unpacked(data: bytes, part: zipfile.ZipInfo) -> Iterator[bytes]:
+def unpacked(data: bytes, member: zipfile.ZipInfo) -> Iterator[bytes]:
     """Yield the bytes of a part of an archive, which are what the archive says they are.
 
     Raises
@@ -244,24 +240,24 @@ def unpacked(data: bytes, part: zipfile.ZipInfo) -> Iterator[bytes]:
     zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError
         If it is damaged, or packed in another way than by DEFLATE.
     """
-    head = data[part.header_offset : part.header_offset + 30]
-    if head[:4] != _PART or len(head) < 30:
+    head = data[member.header_offset : member.header_offset + 30]
+    if head[:4] != _LOCAL_HEADER or len(head) < 30:
         raise zipfile.BadZipFile
-    start = part.header_offset + 30 + sum(struct.unpack("<HH", head[26:30]))
-    packed = memoryview(data)[start : start + part.compress_size]
-    if len(packed) < part.compress_size:
+    start = member.header_offset + 30 + sum(struct.unpack("<HH", head[26:30]))
+    packed = memoryview(data)[start : start + member.compress_size]
+    if len(packed) < member.compress_size:
         raise EOFError
-    if part.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+    if member.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
         # What `zipfile` raises for these, so that its own refusals and ours end in one message.
         raise NotImplementedError
     size = check = 0
-    for chunk in _inflated(packed) if part.compress_type else _cut(packed):
+    for chunk in _inflated(packed) if member.compress_type else _cut(packed):
         size += len(chunk)
         check = zlib.crc32(chunk, check)
-        if size > min(part.file_size, MOST_BYTES):
+        if size > min(member.file_size, MOST_BYTES):
             raise NotOpened(Code.MORE_THAN_STATED)
         yield chunk
-    if size < part.file_size or check != part.CRC:
+    if size < member.file_size or check != member.CRC:
         raise zipfile.BadZipFile
 
 
@@ -351,24 +347,14 @@ class _Scan:
     def _end_in_sheet(self, name: str) -> None:
         self._depth -= 1
         if self._formula and name.rpartition(":")[2] == "c":
-            place = _CELL.fullmatch(self._cell)
-            if not self._value and place:
+            # What is looked at tag by tag is read by openpyxl too.
+            from openpyxl.utils import column_index_from_string
+
+            cell = _CELL.fullmatch(self._cell)
+            if not self._value and cell:
                 if len(self.oddities.without_value) > KEPT:
                     raise NotOpened(Code.NO_STORED_VALUES)
-                self.oddities.without_value[int(place[2]), _number(place[1])] = self._cell
+                column = column_index_from_string(cell[1])
+                self.oddities.without_value[int(cell[2]), column] = self._cell
             self._formula = False
             self._parser.CharacterDataHandler = None
-
-
-def _number(letters: str) -> int:
-    """Return a column's number from its letters.
-
-    Examples
-    --------
-    >>> _number("A"), _number("AA")
-    (1, 27)
-    """
-    number = 0
-    for letter in letters:
-        number = number * 26 + ord(letter) - 64
-    return number

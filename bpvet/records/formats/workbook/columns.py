@@ -43,7 +43,7 @@ def sheet_columns(
         If the columns hold too many cells, blank ones included.
     """
     uncounted = [i for i, head in enumerate(header) if column_named("readings", head) == "excluded"]
-    unsaid = {place for place in odd.without_value if place[1] - 1 in uncounted}
+    unsaid = {cell for cell in odd.without_value if cell[1] - 1 in uncounted}
     false = [falsehood(head) for head in header]
     read: list[list[pa.Array]] = []
     lines = [np.zeros(0, dtype=np.int64)]
@@ -64,7 +64,9 @@ def sheet_columns(
             for cells, no in zip(columns, chain(false, repeat("no")), strict=False)
         ]
         for i in uncounted if unsaid else ():
-            texts[i] = _marked(texts[i], [(number, i + 1) in unsaid for number in here])
+            # A reading does not count while the formula that says so has no value.
+            without = pa.array([(number, i + 1) in unsaid for number in here])
+            texts[i] = pc.if_else(without, str(reason("workbook.no_value")), texts[i])
         line = np.array(here, dtype=np.int64)
         rows, width = rows + len(line), max(width, len(texts))
         if width * rows > workbook_values.MOST_CELLS:
@@ -75,7 +77,7 @@ def sheet_columns(
         [block[i] if i < len(block) else uncoded(blanks(len(block[0]))) for block in read if block]
         for i in range(width)
     )
-    joined = tuple(pa.concat_arrays([pa.array([], TEXT), *part]) for part in parts)
+    joined = tuple(pa.concat_arrays([pa.array([], TEXT), *cells_of]) for cells_of in parts)
     return joined, np.concatenate(lines)
 
 
@@ -91,11 +93,6 @@ def _filled(columns: Sequence[Sequence[Any]], rows: int) -> list[bool]:
     for i in blank:
         filled[i] = False
     return filled
-
-
-def _marked(texts: pa.Array, unsaid: list[bool]) -> pa.Array:
-    """Return a column whose readings do not count while the formula that says so has no value."""
-    return pc.if_else(pa.array(unsaid), str(reason("workbook.no_value")), texts)
 
 
 def column_texts(cells: Sequence[Any], false: str) -> Sequence[str]:
@@ -116,11 +113,11 @@ def column_texts(cells: Sequence[Any], false: str) -> Sequence[str]:
         return [cell_text(cell, false) for cell in cells]
     distinct = set(cells)
     moments = [cell for cell in distinct if type(cell) is datetime]
-    said = dict(zip(moments, moment_texts(moments), strict=True))
+    text_of = dict(zip(moments, moment_texts(moments), strict=True))
     for cell in distinct.difference(moments):
         # Zero has one text, whatever its sign.
-        said[cell] = cell_text(cell + 0.0 if isinstance(cell, float) else cell, false)
-    return [said[cell] for cell in cells]
+        text_of[cell] = cell_text(cell + 0.0 if isinstance(cell, float) else cell, false)
+    return [text_of[cell] for cell in cells]
 
 
 def moment_texts(moments: Sequence[datetime]) -> list[str]:
@@ -134,7 +131,7 @@ def moment_texts(moments: Sequence[datetime]) -> list[str]:
     exact = pa.array(moments, pa.timestamp("us")).to_numpy()
     seconds = exact.astype("datetime64[s]")
     texts: list[str] = np.datetime_as_string(seconds).tolist()
-    other = (seconds != exact) | (seconds == exact.astype("datetime64[D]"))
-    for i in np.flatnonzero(other).tolist():
+    uneven = (seconds != exact) | (seconds == exact.astype("datetime64[D]"))
+    for i in np.flatnonzero(uneven).tolist():
         texts[i] = cell_text(moments[i])
     return texts

@@ -19,14 +19,14 @@ class Named:
     ----------
     title : str
         What its tab says.
-    part : str
+    path : str
         The part of the archive that holds it.
     is_cells : bool
         Whether it holds cells, and is no chart.
     """
 
     title: str
-    part: str
+    path: str
     is_cells: bool
 
 
@@ -53,12 +53,12 @@ def named_sheets(workbook: bytes, relations: bytes) -> list[Named]:
             continue
         key = next((text for name, text in one.items() if name.endswith("}id")), "")
         target, kind = targets.get(key, ("", ""))
-        part = target.removeprefix("/") if target.startswith("/xl/") else f"xl/{target}"
-        if not target or target.startswith("xl/") or not set("\\%&:").isdisjoint(part):
+        path = target.removeprefix("/") if target.startswith("/xl/") else f"xl/{target}"
+        if not target or target.startswith("xl/") or not set("\\%&:").isdisjoint(path):
             raise Unusual
-        if {"", ".", ".."} & set(part.split("/")):
+        if {"", ".", ".."} & set(path.split("/")):
             raise Unusual
-        found.append(Named(one.get("name", ""), part, kind.endswith("/worksheet")))
+        found.append(Named(one.get("name", ""), path, kind.endswith("/worksheet")))
     if len({one.title for one in found}) < len(found):
         raise Unusual
     return found

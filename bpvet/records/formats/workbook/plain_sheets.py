@@ -79,7 +79,7 @@ class Plain:
         self.entities = 0
         self.deepest = 0
         self._open = 0
-        self._held = b""
+        self._pending = b""
         self._begun = False
         self.first = b""
 
@@ -91,11 +91,11 @@ class Plain:
         Unusual
             If the part is not plain, or not as the ones that spreadsheet programs write.
         """
-        self._held += chunk
-        cut = self.cut(self._held)
+        self._pending += chunk
+        cut = self.cut(self._pending)
         if last or cut > 0:
-            stretch = self._held if last else self._held[:cut]
-            self._held = b"" if last else self._held[cut:]
+            stretch = self._pending if last else self._pending[:cut]
+            self._pending = b"" if last else self._pending[cut:]
             if not self._begun:
                 self._begun = True
                 found = _DECLARED.match(stretch)
@@ -111,14 +111,18 @@ class Plain:
             self.entities += stretch.count(b"&")
             self.deepest = max(self.deepest, int(tags.depth.max(initial=0)))
             self.look(tags)
-        elif len(self._held) > MOST_IN_ONE:
+        elif len(self._pending) > MOST_IN_ONE:
             raise Unusual
         if last and self._open:
             raise Unusual
 
-    def cut(self, held: bytes) -> int:
+    def cut(self, pending: bytes) -> int:
         """Return where the last whole stretch ends, or 0."""
-        return held.rfind(self.until) + len(self.until) if self.until and self.until in held else 0
+        return (
+            pending.rfind(self.until) + len(self.until)
+            if self.until and self.until in pending
+            else 0
+        )
 
     def begin(self, stretch: bytes) -> None:
         """Take a look at the first stretch, before its tags are told apart."""
@@ -145,8 +149,8 @@ class PlainTexts(Plain):
         begun = ~tags.ends
         items, children = (np.flatnonzero(begun & (tags.depth == depth)) for depth in (2, 3))
         whole, run = tags.named(b"t", children), tags.named(b"r", children)
-        other = tags.named(b"rPh", children) | tags.named(b"phoneticPr", children)
-        if not (tags.named(b"si", items).all() and (whole | run | other).all()):
+        phonetic = tags.named(b"rPh", children) | tags.named(b"phoneticPr", children)
+        if not (tags.named(b"si", items).all() and (whole | run | phonetic).all()):
             raise Unusual
         of = np.searchsorted(items, children) - 1
         # Readers differ over a text that is given both whole and in runs, or twice.
@@ -183,12 +187,12 @@ class PlainSheet(Plain):
         self._prefix = found[1]
         self.until = b"<" + self._prefix + b"row"
 
-    def cut(self, held: bytes) -> int:
+    def cut(self, pending: bytes) -> int:
         """Return where the last row begins, or 0; at first, where the first one does."""
         if not self._begun:
-            found = _FIRST_ROW.search(held)
+            found = _FIRST_ROW.search(pending)
             return found.start() if found else 0
-        return max(held.rfind(self.until), 0)
+        return max(pending.rfind(self.until), 0)
 
     def look(self, tags: Tags) -> None:
         """Look at the rows of a stretch, and at what stands before and after them."""
@@ -227,9 +231,11 @@ class PlainSheet(Plain):
         """Look at the tags of rows."""
         begun = np.zeros(len(tags.opens), dtype=bool)
         begun[first:last] = ~tags.ends[first:last]
-        rows, cells, held = (np.flatnonzero(begun & (tags.depth == depth)) for depth in (3, 4, 5))
+        rows, cells, contents = (
+            np.flatnonzero(begun & (tags.depth == depth)) for depth in (3, 4, 5)
+        )
         value, formula, inline = (
-            tags.named(self._prefix + name, held) for name in (b"v", b"f", b"is")
+            tags.named(self._prefix + name, contents) for name in (b"v", b"f", b"is")
         )
         if not (
             tags.named(self._prefix + b"row", rows).all()
@@ -246,7 +252,7 @@ class PlainSheet(Plain):
             raise Unusual
         columns, kinds = self._placed(tags, cells, of_row, numbers)
         placed = _Cells(cells, numbers[of_row], columns, kinds)
-        self._filled(tags, placed, held[value], held[inline], held[formula])
+        self._filled(tags, placed, contents[value], contents[inline], contents[formula])
 
     def _numbered(self, tags: Tags, rows: Ints) -> Ints:
         """Return the numbers of rows (n,), and note those that are hidden."""
@@ -269,7 +275,7 @@ class PlainSheet(Plain):
             raise Unusual
         self._row = int(number[-1])
         rests, index = self._rests(tags, rows, np.where(given, end + 1, rest))
-        hides = [_attributes(one).get(b"hidden") in (b"1", b"true") for one in rests]
+        hides = [_attributes(rest).get(b"hidden") in (b"1", b"true") for rest in rests]
         hidden = np.array(hides, dtype=bool)[index]
         self.oddities.hidden_rows += number[hidden].tolist()
         return number
@@ -309,7 +315,7 @@ class PlainSheet(Plain):
         if column.min() < 1 or column.max() > MOST_COLUMNS:
             raise Unusual
         rests, index = self._rests(tags, cells, rest)
-        kinds = [_KINDS.get(_attributes(one).get(b"t", b""), -1) for one in rests]
+        kinds = [_KINDS.get(_attributes(rest).get(b"t", b""), -1) for rest in rests]
         if -1 in kinds:
             raise Unusual
         return column, np.array(kinds)[index]
@@ -343,14 +349,14 @@ class PlainSheet(Plain):
             if len(of):
                 self.reach.rows = max(self.reach.rows, int(rows[of].max()))
                 self.reach.columns = max(self.reach.columns, int(columns[of].max()))
-        held = np.zeros(len(cells), dtype=bool)
-        held[of_value[full]] = True
-        without = of_formula[~held[of_formula]]
+        has_value = np.zeros(len(cells), dtype=bool)
+        has_value[of_value[full]] = True
+        without = of_formula[~has_value[of_formula]]
         if len(without) + len(self.oddities.without_value) > KEPT:
             raise Unusual
         for at in without.tolist():
             row, column = int(rows[at]), int(columns[at])
-            self.oddities.without_value[row, column] = place(row, column)
+            self.oddities.without_value[row, column] = cell_name(row, column)
         kind = kinds[of_value]
         self._shared(tags, from_[full & (kind == _SHARED)], to[full & (kind == _SHARED)])
         self.text += int((to - from_)[kind == _TEXT].sum())
@@ -372,7 +378,7 @@ class PlainSheet(Plain):
                 raise Unusual
         room = KEPT - len(self.oddities.errors)
         wrong = np.flatnonzero(kinds == _ERROR)[:room].tolist()
-        self.oddities.errors += [place(int(rows[i]), int(columns[i])) for i in wrong]
+        self.oddities.errors += [cell_name(int(rows[i]), int(columns[i])) for i in wrong]
 
     def _shared(self, tags: Tags, from_: Ints, to: Ints) -> None:
         """Count the shared texts that cells name."""
@@ -421,7 +427,7 @@ def _no_entities(tags: Tags, values: Ints, kinds: Ints) -> None:
         raise Unusual
 
 
-def place(row: int, column: int) -> str:
+def cell_name(row: int, column: int) -> str:
     """Return a cell's place from its row and column, from 1.
 
     Examples
@@ -429,8 +435,7 @@ def place(row: int, column: int) -> str:
     >>> place(7, 2), place(1, 28)
     ('B7', 'AB1')
     """
-    letters = ""
-    while column:
-        column, letter = divmod(column - 1, 26)
-        letters = chr(65 + letter) + letters
-    return f"{letters}{row}"
+    # Loaded for a sheet that has something odd in it.
+    from openpyxl.utils import get_column_letter
+
+    return f"{get_column_letter(column)}{row}"

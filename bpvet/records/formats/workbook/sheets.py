@@ -51,12 +51,12 @@ def workbook_sheets(
     parts = looked_over(file, data, findings)
     if parts is None:
         return []
-    said = len(findings)
+    before = len(findings)
     try:
         try:
             return _opened(file, table, usual_sheets(data, parts), findings, mapping)
         except Unusual:
-            del findings[said:]
+            del findings[before:]
         with warnings.catch_warnings():
             # They tell of features that cells do not need, such as drop-down lists.
             warnings.simplefilter("ignore")
@@ -80,7 +80,9 @@ def _opened(
 ) -> list[RawSheet]:
     tops = {sheet.title: list(islice(sheet.rows(), LOOKED_AT)) for sheet in sheets}
     chosen = _chosen(table, tops, mapping)
-    _say_not_read(file, [name for name in tops if tops[name] and name not in chosen], findings)
+    if unread := [name for name in tops if tops[name] and name not in chosen]:
+        first, more = _first(unread, 10)
+        findings.append(finding_of(Code.SHEETS_NOT_READ, file, names=first, more=more))
     read = []
     for sheet in sheets:
         if sheet.title not in chosen:
@@ -155,7 +157,7 @@ def _sheet(
     last = top[heading.first + heading.rows - 1][0]
     columns, lines = sheet_columns(sheet.blocks(last), header, sheet.odd)
     header += [""] * (len(columns) - len(header))
-    _say_odd(file, header, last, sheet.odd, findings)
+    _report_odd(file, header, last, sheet.odd, findings)
     return RawSheet(
         file,
         table,
@@ -168,13 +170,7 @@ def _sheet(
     )
 
 
-def _say_not_read(file: str, names: list[str], findings: list[Finding]) -> None:
-    if names:
-        first, more = _first(names, 10)
-        findings.append(finding_of(Code.SHEETS_NOT_READ, file, names=first, more=more))
-
-
-def _say_odd(
+def _report_odd(
     file: str, header: Sequence[str], last: int, odd: Oddities, findings: list[Finding]
 ) -> None:
     """Say what a reading of the values alone would not show.

@@ -8,14 +8,13 @@ goes through a sheet cell by cell.
 
 from __future__ import annotations
 
-import gc
 import io
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import islice, zip_longest
 from typing import Any, Protocol
 
+from bpvet.garbage import garbage_waits
 from bpvet.records.formats.workbook.archive import Parts
 from bpvet.records.formats.workbook.names import RELATIONS, WORKBOOK, named_sheets
 from bpvet.records.formats.workbook.oddities import Oddities, Reach
@@ -69,22 +68,22 @@ def usual_sheets(data: bytes, parts: Parts) -> list[Sheet]:
     named = named_sheets(parts.kept[WORKBOOK], parts.kept[RELATIONS])
     book = _called(CalamineWorkbook.from_filelike, io.BytesIO(data))
     found = book.sheets_metadata
-    if [one.title for one in named] != [one.name for one in found]:
+    if [metadata.title for metadata in named] != [metadata.name for metadata in found]:
         raise Unusual
     sheets: list[Sheet] = []
-    held = 0
-    for name, one in zip(named, found, strict=True):
-        if name.is_cells != (one.typ == SheetTypeEnum.WorkSheet):
+    cells = 0
+    for name, metadata in zip(named, found, strict=True):
+        if name.is_cells != (metadata.typ == SheetTypeEnum.WorkSheet):
             raise Unusual
         if not name.is_cells:
             continue
-        reach = parts.reaches.get(name.part)
+        reach = parts.reaches.get(name.path)
         if reach is None:
             raise Unusual
-        held += reach.rows * reach.columns
-        hidden = one.visible != SheetVisibleEnum.Visible
-        odd = parts.oddities[name.part]
-        sheets.append(_Usual(name.title, hidden, odd, reach, book, held <= _MOST_HELD))
+        cells += reach.rows * reach.columns
+        hidden = metadata.visible != SheetVisibleEnum.Visible
+        odd = parts.oddities[name.path]
+        sheets.append(_Usual(name.title, hidden, odd, reach, book, cells <= _MOST_HELD))
     return sheets
 
 
@@ -97,8 +96,8 @@ class _Usual:
     odd: Oddities
     reach: Reach
     book: Any
-    hold: bool
-    held: Any = None
+    keeps: bool
+    kept: Any = None
 
     def rows(self) -> Iterator[Row]:
         """Yield the rows that are not blank, from the first."""
@@ -114,9 +113,9 @@ class _Usual:
         """Yield the rows below a line, many at once; blank ones and columns may be among them."""
         if self.reach.rows * self.reach.columns > MOST_CELLS:
             raise TooWide
-        sheet = self.held or _called(self.book.get_sheet_by_name, self.title)
-        if self.hold:
-            self.held = sheet
+        sheet = self.kept or _called(self.book.get_sheet_by_name, self.title)
+        if self.keeps:
+            self.kept = sheet
         if sheet.start is None:
             return
         # Columns before the first that is used do not come; rows above the first one do.
@@ -126,7 +125,8 @@ class _Usual:
         errors = self.reach.errors_from(after + 1)
         error = next(errors, None)
         while True:
-            with _no_search_for_cycles():
+            # The collector would look through the many lists, which doubles the time.
+            with garbage_waits():
                 block = _called(list, islice(rows, many))
                 lines = range(after + 1, after + 1 + len(block))
                 while error and error[0] in lines:
@@ -138,18 +138,6 @@ class _Usual:
                 return
             yield lines, columns
             after = lines[-1]
-
-
-@contextmanager
-def _no_search_for_cycles() -> Iterator[None]:
-    """Make many lists without the collector looking through them, which doubles the time."""
-    looks = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if looks:
-            gc.enable()
 
 
 def _called(call: Any, *given: Any) -> Any:
@@ -192,13 +180,13 @@ class _Unusual:
         """Yield the rows that are not blank, from the first."""
         # What the sheet says of its own size is a claim.
         self.sheet.reset_dimensions()
-        held = 0
+        kept = 0
         for line, values in enumerate(self.sheet.iter_rows(values_only=True), start=1):
             cells = list(values)
             while cells and (cells[-1] is None or cells[-1] == ""):
                 cells.pop()
-            held += len(cells)
-            if held > MOST_CELLS:
+            kept += len(cells)
+            if kept > MOST_CELLS:
                 raise TooWide
             if cells:
                 yield line, cells

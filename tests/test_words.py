@@ -21,9 +21,9 @@ LEFT = Path(__file__).parent / "prose_left.tsv"
 #: Three words of letters, blanks between them.
 _PROSE = re.compile(r"(?<![\w-])[A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*")
 #: What a command says of itself; tables of its options' helps end in ``_HELP``.
-_HELP = {"COMMANDS", "ABOUT", "EPILOG"}
-#: Calls that take the help of a command's options.
-_HELPERS = ("add_argument", "add_argument_group", "add_force")
+_HELP = {"COMMANDS", "ABOUT", "EPILOG", "USAGE"}
+#: Calls that declare a command's options, with their help.
+_HELPERS = ("argument", "option_group", "options.force", "whole_number")
 #: Methods that raise an error of a call with the words they are given.
 _REFUSING = (".refuse",)
 #: Classes whose texts are codes that JSON gives, and no words; `Word` is the contract's.
@@ -105,8 +105,6 @@ def _bears(node: ast.AST, name: str) -> bool:
 
 
 def _is_help(target: ast.expr) -> bool:
-    if isinstance(target, ast.Attribute):
-        return target.attr == "usage"
     return isinstance(target, ast.Name) and (target.id in _HELP or target.id.endswith("_HELP"))
 
 
@@ -150,7 +148,7 @@ def test_what_counts_as_prose(tmp_path: Path) -> None:
     code = '''
         """Docstrings are not counted at all."""
         ABOUT = "nor is what a command says of itself"
-        parser.usage = "bpvet command PATH and options"
+        USAGE = "bpvet command PATH and options"
         _TEXTS_HELP = {"note": "what an option is for"}
         def one(found):
             if not found:

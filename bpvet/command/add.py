@@ -22,8 +22,9 @@ from bpvet.command.shared.entering import (
     opened_folder,
     target,
 )
+from bpvet.command.shared.options import option
 from bpvet.command.shared.output import print_json, printable, say, wrapped
-from bpvet.command.shared.session_rows import option, reading_rows
+from bpvet.command.shared.session_rows import reading_rows
 from bpvet.command.shared.typed_readings import moment, one_line, typed_readings
 from bpvet.errors import CallError
 from bpvet.facts.signs.signs import STATUSES
@@ -98,40 +99,6 @@ _BOUNDED = re.compile(r"(<|>)=?\s*([0-9.]+)", re.ASCII)
 _OTHERS = ("on", "until", *dict.fromkeys(name for _, cells in _KINDS.values() for name in cells))
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet add FOLDER --animal A WHAT [options]"
-    parser.add_argument("path", metavar="FOLDER", help="a folder of records in CSV files")
-    parser.add_argument("--animal", default="", metavar="A", help="its id, or its name")
-    kinds = parser.add_argument_group("what is added, one of these")
-    kinds.add_argument(
-        "--reading", nargs="+", metavar="R", help="readings of one session, as taken"
-    )
-    kinds.add_argument("--treatment", metavar="DRUG", help="a drug that was begun, or changed")
-    kinds.add_argument("--missed", choices=("missed", "late"), help="doses that were missed, late")
-    kinds.add_argument("--sign", metavar="SIGN", help="what was seen, such as seizure")
-    kinds.add_argument("--lab", metavar="ANALYTE", help="a laboratory value, such as creatinine")
-    outcomes = ("booked", "declined", "no answer", "left")
-    kinds.add_argument("--contact", choices=outcomes, help="what a call to the owner came to")
-    kinds.add_argument("--species", choices=SPECIES, help="a new animal, --animal being its id")
-    kinds.add_argument("--cancel", metavar="ID", help="take back the entry of this id")
-    kinds.add_argument("--list", action="store_true", help="show what can be taken back")
-    more = parser.add_argument_group("more about it")
-    more.add_argument("--on", "--taken-at", metavar="DATE", help="when, YYYY-MM-DD (readings: now)")
-    more.add_argument("--until", metavar="DATE", help="last day of a treatment or of missed doses")
-    more.add_argument("--method", choices=METHODS, help="of the readings")
-    more.add_argument("--setting", choices=SETTINGS, help="of the readings")
-    more.add_argument("--state", choices=STATES, help="of the animal at the readings")
-    more.add_argument("--status", choices=STATUSES, help="of the sign")
-    for name, help in _TEXTS_HELP.items():
-        more.add_argument(option(name), metavar="TEXT", help=help)
-    more.add_argument("--reason", metavar="WHY", help="why the entry is taken back")
-    options.add_sure(more)
-    options.add_rule(parser)
-    options.add_guideline(parser)
-    options.add_ways_out(parser)
-
-
 _TEXTS_HELP = {
     "value": "of the laboratory, a number",
     "unit": "of the laboratory value, such as µmol/L",
@@ -149,6 +116,55 @@ _TEXTS_HELP = {
     "birth_date": "of a new animal, YYYY-MM-DD",
     "note": "anything else",
 }
+
+
+USAGE = "bpvet add FOLDER --animal A WHAT [options]"
+ARGUMENTS = (
+    options.argument("path", metavar="FOLDER", help="a folder of records in CSV files"),
+    options.argument("--animal", default="", metavar="A", help="its id, or its name"),
+    options.option_group(
+        "what is added, one of these",
+        options.argument(
+            "--reading", nargs="+", metavar="R", help="readings of one session, as taken"
+        ),
+        options.argument("--treatment", metavar="DRUG", help="a drug that was begun, or changed"),
+        options.argument(
+            "--missed", choices=("missed", "late"), help="doses that were missed, late"
+        ),
+        options.argument("--sign", metavar="SIGN", help="what was seen, such as seizure"),
+        options.argument("--lab", metavar="ANALYTE", help="a laboratory value, such as creatinine"),
+        options.argument(
+            "--contact",
+            choices=("booked", "declined", "no answer", "left"),
+            help="what a call to the owner came to",
+        ),
+        options.argument("--species", choices=SPECIES, help="a new animal, --animal being its id"),
+        options.argument("--cancel", metavar="ID", help="take back the entry of this id"),
+        options.argument("--list", action="store_true", help="show what can be taken back"),
+    ),
+    options.option_group(
+        "more about it",
+        options.argument(
+            "--on", "--taken-at", metavar="DATE", help="when, YYYY-MM-DD (readings: now)"
+        ),
+        options.argument(
+            "--until", metavar="DATE", help="last day of a treatment or of missed doses"
+        ),
+        options.argument("--method", choices=METHODS, help="of the readings"),
+        options.argument("--setting", choices=SETTINGS, help="of the readings"),
+        options.argument("--state", choices=STATES, help="of the animal at the readings"),
+        options.argument("--status", choices=STATUSES, help="of the sign"),
+        *(
+            options.argument(option(name), metavar="TEXT", help=help)
+            for name, help in _TEXTS_HELP.items()
+        ),
+        options.argument("--reason", metavar="WHY", help="why the entry is taken back"),
+        options.SURE,
+    ),
+    options.RULE,
+    options.GUIDELINE,
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -80,18 +80,18 @@ _MENDED_BY_MAPPING = (Kind.MISSING_COLUMN, Kind.LAYOUT, Kind.DAY_OR_MONTH, Kind.
 _SHOWN, _NUMBERS = 3, 8
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet check PATH [options]"
-    options.add_path(parser)
-    options.add_rule(parser)
-    parser.add_argument("--all", action="store_true", help="show every finding of each kind")
-    parser.add_argument(
+USAGE = "bpvet check PATH [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.RULE,
+    options.argument("--all", action="store_true", help="show every finding of each kind"),
+    options.argument(
         "--suggest",
         action="store_true",
         help="propose settings for headings, dates and units; nothing is applied",
-    )
-    options.add_ways_out(parser)
+    ),
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:

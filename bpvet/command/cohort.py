@@ -7,9 +7,9 @@ import argparse
 from bpvet.command.shared import options
 from bpvet.command.shared.output import print_json, printable, progress
 from bpvet.command.shared.reporting import (
-    add_quantity,
-    add_report,
+    QUANTITY,
     print_report,
+    report_arguments,
     way_of,
     written_files,
 )
@@ -25,19 +25,19 @@ example:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet cohort PATH -o DIR [options]"
-    add_report(parser)
-    add_quantity(parser)
-    options.add_rule(parser)
-    options.add_level(parser)
-    parser.add_argument(
+USAGE = "bpvet cohort PATH -o DIR [options]"
+ARGUMENTS = (
+    *report_arguments(),
+    QUANTITY,
+    options.RULE,
+    options.LEVEL,
+    options.argument(
         "--pseudonyms",
         action="store_true",
         help="call the animals animal 01, animal 02, … and leave names, places and dates out",
-    )
-    options.add_ways_out(parser)
+    ),
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:

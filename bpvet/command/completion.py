@@ -47,10 +47,10 @@ class CommandWords:
     choices: tuple[str, ...]
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.add_argument("shell", choices=SHELLS, metavar="SHELL", help=", ".join(SHELLS))
-    options.add_ways_out(parser)
+ARGUMENTS = (
+    options.argument("shell", choices=SHELLS, metavar="SHELL", help=", ".join(SHELLS)),
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
-from bpvet.command.shared.cautions import add_cautions, cautions_block
+from bpvet.command.shared.cautions import EVERY_CAUTION, cautions_block
 from bpvet.command.shared.opening import (
     inputs_read,
     named_priors,
@@ -56,41 +56,41 @@ _SHOWN = 30
 _TABLES = (".csv", ".xlsx", ".parquet", ".jsonl")
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet due PATH [--days N] [-o FILE or DIR] [options]"
-    options.add_path(parser)
-    parser.add_argument(
+USAGE = "bpvet due PATH [--days N] [-o FILE or DIR] [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.argument(
         "--days",
-        type=_days,
+        type=options.whole_number("a number of days such as 14", 0, 9999),
         metavar="N",
         help="windows that end within so many days are due (14)",
-    )
-    parser.add_argument("--all", action="store_true", help="print every animal, later ones too")
-    parser.add_argument(
+    ),
+    options.argument("--all", action="store_true", help="print every animal, later ones too"),
+    options.argument(
         "--pseudonyms",
         action="store_true",
         help="call the animals animal 01, animal 02, … and leave names out",
-    )
-    options.add_rule(parser)
-    options.add_guideline(parser)
-    options.add_priors(parser)
-    parser.add_argument(
+    ),
+    options.RULE,
+    options.GUIDELINE,
+    options.PRIORS,
+    options.argument(
         "--parts",
         action="store_true",
         help="each folder in PATH holds records, read and fitted one by one: one list of all",
-    )
-    parser.add_argument(
+    ),
+    options.argument(
         "--processes",
-        type=_processes,
+        type=options.whole_number("a number of processes such as 4", 1, 999),
         metavar="N",
         help="with --parts: work on so many at once (1); the list is the same",
-    )
-    parser.add_argument("-o", "--output", metavar="FILE", help="a file, or a folder, to write")
-    options.add_plain(parser)
-    options.add_force(parser, "replace files that are there")
-    add_cautions(parser)
-    options.add_ways_out(parser)
+    ),
+    options.argument("-o", "--output", metavar="FILE", help="a file, or a folder, to write"),
+    *options.PLAIN,
+    options.force("replace files that are there"),
+    EVERY_CAUTION,
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -153,18 +153,6 @@ def _of_parts(arguments: argparse.Namespace, priors: PriorTable | None) -> tuple
         if count:
             tell_findings(count, folder, arguments.quiet)
     return found, dict
-
-
-def _processes(text: str) -> int:
-    if not text.isascii() or not text.isdigit() or not 0 < int(text) < 1000:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a number of processes such as 4')
-    return int(text)
-
-
-def _days(text: str) -> int:
-    if not text.isascii() or not text.isdigit() or len(text) > 4:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a number of days such as 14')
-    return int(text)
 
 
 def _kind(arguments: argparse.Namespace) -> str:

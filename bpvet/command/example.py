@@ -16,10 +16,10 @@ example:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.add_argument("folder", metavar="DIR", help="a new or empty folder")
-    options.add_ways_out(parser)
+ARGUMENTS = (
+    options.argument("folder", metavar="DIR", help="a new or empty folder"),
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:

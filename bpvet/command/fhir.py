@@ -19,19 +19,19 @@ example:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet fhir PATH -o FILE [options]"
-    options.add_path(parser)
-    options.add_rule(parser)
-    parser.add_argument("-o", "--output", required=True, metavar="FILE", help="file to write")
-    parser.add_argument(
+USAGE = "bpvet fhir PATH -o FILE [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.RULE,
+    options.argument("-o", "--output", required=True, metavar="FILE", help="file to write"),
+    options.argument(
         "--snomed",
         action="store_true",
         help="add SNOMED CT codes, which need a licence in some countries",
-    )
-    options.add_force(parser, "replace the file if it is there")
-    options.add_ways_out(parser)
+    ),
+    options.force("replace the file if it is there"),
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -4,7 +4,8 @@ A command is a module of this folder, named in `COMMANDS` with its line in the l
 that has
 
 - ``ABOUT``, a paragraph and an example for its own help;
-- ``add_arguments(parser)``;
+- ``ARGUMENTS``, what it takes, as `bpvet.command.shared.options` declares arguments, and where
+  argparse would make a long line of them ``USAGE``;
 - ``run(arguments) -> int``, which prints and returns the exit status, and raises a
   `bpvet.errors.BpvetError` for what it cannot do.
 
@@ -29,15 +30,13 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import Any, Protocol
 
-    from bpvet.command.shared.options import Parser
+    from bpvet.command.shared.options import Argument, Parser
 
     class Command(Protocol):
         """What a command's module has."""
 
         ABOUT: str
-
-        def add_arguments(self, parser: argparse.ArgumentParser) -> None:
-            """Add what the command takes."""
+        ARGUMENTS: tuple[Argument, ...]
 
         def run(self, arguments: argparse.Namespace) -> int:
             """Do it, print, and return the exit status."""
@@ -171,17 +170,19 @@ def parser(full: bool = True) -> Parser:
         dest="command", metavar="COMMAND", title="commands", prog=whole.prog, parser_class=kind
     )
     for name, summary in COMMANDS.items():
+        made = commands.add_parser(name, help=summary)
         if full:
-            made = commands.add_parser(name, help=summary, **_about(name))
-            _command(name).add_arguments(made)
-        else:
-            commands.add_parser(name, help=summary)
+            _declare(made, _command(name))
     return whole
 
 
-def _about(name: str) -> dict[str, Any]:
-    about, _, example = _command(name).ABOUT.partition("\n\n")
-    return {"description": about, "epilog": example or None}
+def _declare(made: argparse.ArgumentParser, command: Command) -> None:
+    """Tell a command's parser what its help says and what it takes."""
+    made.description, _, example = command.ABOUT.partition("\n\n")
+    made.epilog = example or None
+    made.usage = getattr(command, "USAGE", None)
+    for add in command.ARGUMENTS:
+        add(made)
 
 
 def _parsed(given: list[str]) -> tuple[argparse.Namespace, list[str]]:
@@ -193,8 +194,8 @@ def _parsed(given: list[str]) -> tuple[argparse.Namespace, list[str]]:
 
         name = given[0]
         # The parser of one command, as it is within that of the whole command line.
-        made = Parser(prog=f"bpvet {name}", **_about(name))
-        _command(name).add_arguments(made)
+        made = Parser(prog=f"bpvet {name}")
+        _declare(made, _command(name))
         return made.parse_known_args(given[1:], Namespace(command=name))
     # A command that does not come first is behind something that is no option of the program.
     return parser(full=not COMMANDS.keys().isdisjoint(given)).parse_known_args(given)

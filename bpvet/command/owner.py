@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
-from bpvet.command.shared.one_page import add_page, page_bytes, page_place
+from bpvet.command.shared.one_page import PAGE, page_bytes, page_place
 from bpvet.command.shared.opening import inputs_read, usable
 from bpvet.command.shared.output import print_json, printable, say, wrapped, writable
 from bpvet.errors import CallError
@@ -28,15 +28,15 @@ examples:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet owner PATH --animal A [-o FILE] [--diary FILE] [options]"
-    options.add_path(parser)
-    options.add_animal(parser)
-    add_page(parser)
-    parser.add_argument("--diary", metavar="FILE", help="a diary to fill in, as a CSV file")
-    options.add_guideline(parser)
-    options.add_ways_out(parser)
+USAGE = "bpvet owner PATH --animal A [-o FILE] [--diary FILE] [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.ANIMAL,
+    *PAGE,
+    options.argument("--diary", metavar="FILE", help="a diary to fill in, as a CSV file"),
+    options.GUIDELINE,
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -35,62 +35,76 @@ _READ = ("columns", "dates", "unit", "encoding", "query")
 _MEASURED = ("animal", "as_of", *_READ, "bridge")
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet plan [PATH --animal A] [options]"
-    # An animal already measured; all of this may be left out.
-    parser.add_argument(
+def _positive(text: str) -> float:
+    """Return a positive number."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f'"{text}" is not a positive number')
+    return value
+
+
+_COUNT = options.whole_number("a whole number of 1 or more", 1)
+USAGE = "bpvet plan [PATH --animal A] [options]"
+ARGUMENTS = (
+    options.argument(
         "path", nargs="?", metavar="PATH", help="records, for an animal already measured"
-    )
-    options.add_animal(parser, required=False)
-    options.add_reading(parser)
-    visits = parser.add_argument_group("the visits")
-    visits.add_argument("--visits", type=_count, default=4, metavar="M", help="visits (4)")
-    visits.add_argument(
-        "--readings", type=_count, default=5, metavar="K", help="counted readings per visit (5)"
-    )
-    visits.add_argument("--every", type=_count, default=7, metavar="DAYS", help="gap in days (7)")
-    visits.add_argument(
-        "--within", type=_positive, default=10.0, metavar="X", help="wanted: ±X mmHg (10)"
-    )
-    _add_new(parser)
-    options.add_series(parser)
-    options.add_rule(parser)
-    options.add_guideline(parser)
-    options.add_level(parser)
-    options.add_priors(parser)
-    options.add_ways_out(parser)
-
-
-def _add_new(parser: argparse.ArgumentParser) -> None:
-    """Add what speaks of a new animal, and of a study."""
-    new = parser.add_argument_group("a new animal")
-    new.add_argument("--species", choices=SPECIES, help=f"default: {SPECIES[0]}")
-    new.add_argument(
-        "--used-to-it",
-        action="store_true",
-        default=None,
-        help="the animal is used to being measured: no first-visit excitement",
-    )
-    new.add_argument("--drug", metavar="D", help="the drug started in mid-schedule")
-    new.add_argument("--before", type=_count, metavar="B", help="visits before it (half of them)")
-    study = parser.add_argument_group("a study of two arms")
-    study.add_argument(
-        "--effect", type=_positive, metavar="X", help="difference of the arms' effects, mmHg"
-    )
-    study.add_argument(
-        "--power",
-        type=options.probability_level,
-        metavar="P",
-        help="probability to find it (0.9)",
-    )
-    study.add_argument("--animals", type=_count, metavar="N", help="animals per arm, if given")
-    study.add_argument(
-        "--response-sd",
-        type=_positive,
-        metavar="X",
-        help="SD of the response between animals of an arm (15)",
-    )
+    ),
+    options.OPTIONAL_ANIMAL,
+    options.READING,
+    options.option_group(
+        "the visits",
+        options.argument("--visits", type=_COUNT, default=4, metavar="M", help="visits (4)"),
+        options.argument(
+            "--readings", type=_COUNT, default=5, metavar="K", help="counted readings per visit (5)"
+        ),
+        options.argument("--every", type=_COUNT, default=7, metavar="DAYS", help="gap in days (7)"),
+        options.argument(
+            "--within", type=_positive, default=10.0, metavar="X", help="wanted: ±X mmHg (10)"
+        ),
+    ),
+    options.option_group(
+        "a new animal",
+        options.argument("--species", choices=SPECIES, help=f"default: {SPECIES[0]}"),
+        options.argument(
+            "--used-to-it",
+            action="store_true",
+            default=None,
+            help="the animal is used to being measured: no first-visit excitement",
+        ),
+        options.argument("--drug", metavar="D", help="the drug started in mid-schedule"),
+        options.argument(
+            "--before", type=_COUNT, metavar="B", help="visits before it (half of them)"
+        ),
+    ),
+    options.option_group(
+        "a study of two arms",
+        options.argument(
+            "--effect", type=_positive, metavar="X", help="difference of the arms' effects, mmHg"
+        ),
+        options.argument(
+            "--power",
+            type=options.probability_level,
+            metavar="P",
+            help="probability to find it (0.9)",
+        ),
+        options.argument("--animals", type=_COUNT, metavar="N", help="animals per arm, if given"),
+        options.argument(
+            "--response-sd",
+            type=_positive,
+            metavar="X",
+            help="SD of the response between animals of an arm (15)",
+        ),
+    ),
+    options.series(),
+    options.RULE,
+    options.GUIDELINE,
+    options.LEVEL,
+    options.PRIORS,
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -242,7 +256,7 @@ def _refuse(arguments: argparse.Namespace, names: tuple[str, ...], why: str) -> 
     """Raise a `CallError` for the first of these options that was given."""
     for name in names:
         if getattr(arguments, name):
-            raise CallError(f"--{name.replace('_', '-')} {why}.")
+            raise CallError(f"{options.option(name)} {why}.")
 
 
 def _notes(notes: tuple[str, ...]) -> str:
@@ -255,21 +269,3 @@ def _cautions(answer: PlanAnswer | FurtherAnswer) -> tuple[str, ...]:
     from bpvet.command.shared.cautions import cautions_block
 
     return cautions_block(answer.cautions, every=True)
-
-
-def _count(text: str) -> int:
-    """Return a whole number of 1 or more."""
-    if not (text.isascii() and text.isdigit() and int(text) > 0):
-        raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of 1 or more')
-    return int(text)
-
-
-def _positive(text: str) -> float:
-    """Return a positive number."""
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not 0 < value < float("inf"):
-        raise argparse.ArgumentTypeError(f'"{text}" is not a positive number')
-    return value

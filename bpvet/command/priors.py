@@ -24,21 +24,21 @@ example:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet priors PATH -o FILE [options]"
-    options.add_path(parser)
-    parser.add_argument("-o", "--output", required=True, metavar="FILE", help="the new file, .toml")
-    parser.add_argument("--name", default="", help="what to call them; reports print it")
-    parser.add_argument(
+USAGE = "bpvet priors PATH -o FILE [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.argument("-o", "--output", required=True, metavar="FILE", help="the new file, .toml"),
+    options.argument("--name", default="", help="what to call them; reports print it"),
+    options.argument(
         "--quantity",
         dest="quantities",
         action="append",
         choices=QUANTITIES,
         help="may be repeated; default: systolic",
-    )
-    options.add_rule(parser)
-    options.add_ways_out(parser)
+    ),
+    options.RULE,
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -9,8 +9,8 @@ from bpvet.command.shared import options
 from bpvet.command.shared.opening import named_priors
 from bpvet.command.shared.output import counted, print_json, printable, progress, say
 from bpvet.command.shared.reporting import (
-    add_report,
     print_report,
+    report_arguments,
     way_of,
     written_files,
 )
@@ -32,25 +32,26 @@ examples:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet report PATH --animal A -o DIR [options]"
-    add_report(parser)
-    options.add_animal(parser, required=False)
-    morning = parser.add_argument_group("many animals")
-    morning.add_argument(
-        "--due", action="store_true", help="the clinic's list, and each animal on it"
-    )
-    morning.add_argument(
-        "--processes", type=_processes, metavar="N", help="reports made at once with --due"
-    )
-    options.add_series(parser)
-    options.add_rule(parser)
-    options.add_guideline(parser)
-    options.add_edition(parser)
-    options.add_level(parser)
-    options.add_priors(parser)
-    options.add_ways_out(parser)
+USAGE = "bpvet report PATH --animal A -o DIR [options]"
+ARGUMENTS = (
+    *report_arguments(),
+    options.OPTIONAL_ANIMAL,
+    options.option_group(
+        "many animals",
+        options.argument(
+            "--due", action="store_true", help="the clinic's list, and each animal on it"
+        ),
+        options.argument(
+            "--processes",
+            type=options.whole_number("a number from 1 to 256", 1, 256),
+            metavar="N",
+            help="reports made at once with --due",
+        ),
+    ),
+    options.series(),
+    *options.JUDGED_BY,
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -93,12 +94,6 @@ def _parameters(arguments: argparse.Namespace) -> Parameters:
         level=arguments.level,
         priors=named_priors(arguments),
     )
-
-
-def _processes(text: str) -> int:
-    if not text.isascii() or not text.isdigit() or not 1 <= int(text[:4]) <= 256:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a number from 1 to 256')
-    return int(text)
 
 
 def _refuse(arguments: argparse.Namespace) -> None:

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
-from bpvet.command.shared.one_page import add_page, page_bytes, page_place
+from bpvet.command.shared.one_page import PAGE, page_bytes, page_place
 from bpvet.command.shared.opening import usable
 from bpvet.command.shared.output import print_json, printable, wrapped
 from bpvet.files import write_whole
@@ -25,14 +25,14 @@ examples:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet sheet PATH --animal A [-o FILE] [options]"
-    options.add_path(parser)
-    options.add_animal(parser)
-    add_page(parser)
-    options.add_guideline(parser)
-    options.add_ways_out(parser)
+USAGE = "bpvet sheet PATH --animal A [-o FILE] [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.ANIMAL,
+    *PAGE,
+    options.GUIDELINE,
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:

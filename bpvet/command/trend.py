@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
-from bpvet.command.shared.cautions import add_cautions, cautions_block
+from bpvet.command.shared.cautions import EVERY_CAUTION, cautions_block
 from bpvet.command.shared.loading import loading
 from bpvet.command.shared.opening import answered_or_unseen
 from bpvet.command.shared.output import print_json, printable, wrapped
@@ -35,25 +35,21 @@ _SHOWN = 3
 _SHOWN_UNUSED = 4
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet trend PATH --animal A [options]"
-    options.add_path(parser)
-    options.add_animal(parser)
-    options.add_series(parser)
-    options.add_rule(parser)
-    options.add_guideline(parser)
-    options.add_edition(parser)
-    options.add_level(parser)
-    options.add_priors(parser)
-    parser.add_argument(
+USAGE = "bpvet trend PATH --animal A [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.ANIMAL,
+    options.series(),
+    *options.JUDGED_BY,
+    options.argument(
         "--short",
         action="store_true",
         help="five lines: what is urgent, the number and the usual, since the last change of a "
         "drug, kidneys, when again",
-    )
-    add_cautions(parser)
-    options.add_ways_out(parser)
+    ),
+    EVERY_CAUTION,
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:

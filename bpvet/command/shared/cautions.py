@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Sequence
 
+from bpvet.command.shared.options import argument
 from bpvet.command.shared.output import wrapped
 from bpvet.facts.cautions import SHOWN, parted
 from bpvet.facts.sources import footnotes
 from bpvet.wording.en.command.tables import CAUTIONS, more_cautions
 
-
-def add_cautions(parser: argparse.ArgumentParser) -> None:
-    """Add ``--cautions``."""
-    parser.add_argument(
-        "--cautions",
-        action="store_true",
-        help=f"print every caution, not only the first {SHOWN}",
-    )
+EVERY_CAUTION = argument(
+    "--cautions",
+    action="store_true",
+    help=f"print every caution, not only the first {SHOWN}",
+)
 
 
 def cautions_block(

@@ -16,13 +16,12 @@ if TYPE_CHECKING:
 
 Content = TypeVar("Content")
 _KINDS = ("html", "pdf")
-
-
-def add_page(parser: argparse.ArgumentParser) -> None:
-    """Add where the page goes, its paper, and ``--force``."""
-    parser.add_argument("-o", "--output", metavar="FILE", help="the page to write, .html or .pdf")
-    parser.add_argument("--paper", choices=options.PAPERS, help="default: a4")
-    options.add_force(parser, "replace what is there")
+#: Where the page goes, its paper, and ``--force``.
+PAGE = (
+    options.argument("-o", "--output", metavar="FILE", help="the page to write, .html or .pdf"),
+    options.argument("--paper", choices=options.PAPERS, help="default: a4"),
+    options.force("replace what is there"),
+)
 
 
 def page_place(arguments: argparse.Namespace, what: str) -> Path | None:

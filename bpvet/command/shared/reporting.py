@@ -28,25 +28,25 @@ if TYPE_CHECKING:
 
 #: Files that a report has open at once, and some more.
 _HANDLES = 80
+#: For a report on many animals.
+QUANTITY = options.argument(
+    "--quantity", choices=QUANTITIES, default="systolic", help="default: systolic"
+)
 
 
-def add_report(parser: argparse.ArgumentParser, required: bool = True) -> None:
-    """Add PATH, where the report goes, and in which forms."""
-    options.add_path(parser)
-    parser.add_argument(
-        *("-o", "--output"),
-        required=required,
-        metavar="DIR",
-        help="folder to write the report into",
-    )
-    options.add_force(parser, "replace files there that are not this report's own")
-    options.add_pdf(parser)
-
-
-def add_quantity(parser: argparse.ArgumentParser) -> None:
-    """Add ``--quantity`` for a report on many animals."""
-    parser.add_argument(
-        "--quantity", choices=QUANTITIES, default="systolic", help="default: systolic"
+def report_arguments(required: bool = True) -> tuple[options.Argument, ...]:
+    """Return PATH, where the report goes, and in which forms."""
+    return (
+        *options.PATH,
+        options.argument(
+            "-o",
+            "--output",
+            required=required,
+            metavar="DIR",
+            help="folder to write the report into",
+        ),
+        options.force("replace files there that are not this report's own"),
+        *options.PDF,
     )
 
 

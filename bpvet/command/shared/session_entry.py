@@ -18,11 +18,11 @@ from bpvet.command.shared.entering import (
     now_json,
     now_text,
 )
+from bpvet.command.shared.options import option
 from bpvet.command.shared.output import counted, print_json, printable, say, wrapped, writable
 from bpvet.command.shared.session_rows import (
     SIZES,
     TEXTS,
-    option,
     reading_rows,
     readings_csv,
     shared_cells,

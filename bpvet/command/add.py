@@ -217,7 +217,11 @@ def _add_readings(arguments: argparse.Namespace, text: str) -> int:
     aim = target(arguments.path, text)
     if not arguments.method:
         raise CallError("--reading needs --method: doppler or oscillometric.")
-    taken_at = moment(arguments.on, "--on") if arguments.on else _now()
+    taken_at = (
+        moment(arguments.on, "--on")
+        if arguments.on
+        else datetime.now().isoformat(timespec="minutes")
+    )
     typed = typed_readings(arguments.reading, arguments.method, (), aim.species)
     answer = room_answer(
         typed,
@@ -237,10 +241,6 @@ def _add_readings(arguments: argparse.Namespace, text: str) -> int:
     if not arguments.json:
         print(f"{room_text(answer)}\n")
     return _answer(arguments, aim, found, f"{len(typed)} readings of {aim.who}, {taken_at}")
-
-
-def _now() -> str:
-    return datetime.now().isoformat(timespec="minutes")
 
 
 def _kind(arguments: argparse.Namespace) -> str:
@@ -303,7 +303,7 @@ def _cancel(arguments: argparse.Namespace) -> int:
     """Take an entry back by a row of the table ``cancelled``."""
     from bpvet.records.entries.adding import add_entry
     from bpvet.records.entries.entries import entry_named
-    from bpvet.wording.en.command.entries import cancelled, what_now
+    from bpvet.wording.en.command.entries import CANCELLED, what_now
 
     reason = one_line(arguments.reason or "", "--reason")
     if not reason:
@@ -324,7 +324,7 @@ def _cancel(arguments: argparse.Namespace) -> int:
         return 0
     print(what_now(printable(aim.who), without=True))
     print(now_text(answer), flush=True)
-    say(f"\n{cancelled(text, reason, found.file.name)}", arguments.quiet)
+    say(f"\n{CANCELLED.format(what=text, reason=reason, file=found.file.name)}", arguments.quiet)
     return 0
 
 

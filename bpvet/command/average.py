@@ -270,4 +270,3 @@ def _whose_and_when(arguments: argparse.Namespace) -> tuple[str, str]:
 
         return animal, datetime.now().isoformat(timespec="minutes")
     return animal, ""
-

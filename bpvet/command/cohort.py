@@ -42,7 +42,7 @@ ARGUMENTS = (
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the report and say where the page is."""
-    from bpvet.wording.en.command.written import WAITING, keep_parameters
+    from bpvet.wording.en.command.written import KEEP_PARAMETERS, WAITING
 
     way = way_of(arguments)
     progress(WAITING["cohort"], arguments.quiet)
@@ -61,5 +61,5 @@ def run(arguments: argparse.Namespace) -> int:
         return 0
     print_report(written)
     if arguments.pseudonyms:
-        print(printable(keep_parameters(written.parameters)))
+        print(printable(KEEP_PARAMETERS.format(place=written.parameters)))
     return 0

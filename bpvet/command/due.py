@@ -96,7 +96,7 @@ ARGUMENTS = (
 def run(arguments: argparse.Namespace) -> int:
     """Print the list, or write it."""
     from bpvet.facts.categories import guideline
-    from bpvet.wording.en.command.written import WAITING, due_written
+    from bpvet.wording.en.command.written import DUE_WRITTEN, WAITING
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
@@ -108,7 +108,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(found.to_list())
     elif places:
-        print(printable(due_written(places[0])))
+        print(printable(DUE_WRITTEN.format(place=places[0])))
     else:
         print(due_text(found, every=arguments.all, every_caution=arguments.cautions))
     return 0
@@ -254,14 +254,18 @@ def due_text(found: Due, *, every: bool = False, every_caution: bool = False) ->
 
 def _lines(row: DueRow) -> str:
     from bpvet.printing import probability
-    from bpvet.wording.en.command.tables import due_more, due_target
+    from bpvet.wording.en.command.tables import DUE_MORE, DUE_TARGET
     from bpvet.wording.en.due import asked_words, credit_of_row, last_words, who_of
 
-    target = "" if row.p_at_target is None else due_target(probability(row.p_at_target))
+    target = (
+        ""
+        if row.p_at_target is None
+        else DUE_TARGET.format(probability=probability(row.p_at_target))
+    )
     contact = "" if row.contact is None else f"; {row.contact.text}"
     line = f"{who_of(row)}: {asked_words(row)}. {last_words(row)}{target}{contact}"
     grade = f" [{credit}]" if (credit := credit_of_row(row)) else ""
-    more = due_more(len(row.urgent) - 1) if len(row.urgent) > 1 else ""
+    more = DUE_MORE.format(urgent=len(row.urgent) - 1) if len(row.urgent) > 1 else ""
     return "\n".join(
         [wrapped(line, "    ", "  "), wrapped(f"{row.why}{grade}{more}", "      ", "    ")]
     )

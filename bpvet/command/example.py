@@ -25,14 +25,14 @@ ARGUMENTS = (
 def run(arguments: argparse.Namespace) -> int:
     """Write the records and say what to do with them."""
     from bpvet.records.example import write_example
-    from bpvet.wording.en.command.written import EXAMPLE_NEXT, example_written
+    from bpvet.wording.en.command.written import EXAMPLE_NEXT, EXAMPLE_WRITTEN
 
     files = write_example(arguments.folder)
     if arguments.json:
         print_json({"folder": arguments.folder, "files": files})
         return 0
     folder = shlex.quote(arguments.folder)
-    print(example_written(", ".join(files), folder))
+    print(EXAMPLE_WRITTEN.format(files=", ".join(files), folder=folder))
     print(f"\n{EXAMPLE_NEXT}")
     print(f"  bpvet check {folder} --as-of 2026-11-01")
     print(f"  bpvet trend {folder} --animal Pilchard --as-of 2026-11-01")

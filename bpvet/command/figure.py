@@ -108,7 +108,7 @@ ARGUMENTS = (
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the figure with its words, or the letter with its table."""
-    from bpvet.wording.en.command.written import figure_written, letter_written
+    from bpvet.wording.en.command.written import FIGURE_WRITTEN, LETTER_WRITTEN
 
     inputs = inputs_read(arguments)
     path = writable(arguments.output, inputs, arguments.force)
@@ -134,9 +134,9 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(content)
     elif arguments.letter:
-        print(printable(letter_written(path, content["table"])))
+        print(printable(LETTER_WRITTEN.format(place=path, table=content["table"])))
     else:
-        print(printable(figure_written(path, content["text"])))
+        print(printable(FIGURE_WRITTEN.format(place=path, text=content["text"])))
     return 0
 
 

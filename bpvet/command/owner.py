@@ -42,7 +42,7 @@ ARGUMENTS = (
 def run(arguments: argparse.Namespace) -> int:
     """Write the page and the diary, or print the page's words."""
     from bpvet.facts.categories import guideline
-    from bpvet.wording.en.command.written import diary_written, owner_page_written
+    from bpvet.wording.en.command.written import DIARY_WRITTEN, OWNER_PAGE_WRITTEN
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
@@ -54,11 +54,11 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(found.to_dict())
     elif page is not None:
-        print(printable(owner_page_written(page)))
+        print(printable(OWNER_PAGE_WRITTEN.format(place=page)))
     else:
         print(owner_text(found))
     if diary is not None:
-        say(diary_written(diary), arguments.quiet)
+        say(DIARY_WRITTEN.format(place=diary), arguments.quiet)
     return 0
 
 

@@ -115,16 +115,14 @@ def run(arguments: argparse.Namespace) -> int:
         )
     if arguments.path is None:
         _refuse(arguments, _MEASURED, "goes with PATH and --animal only")
-        new = new_animal(arguments)
-        shown, text = new.to_dict(), plan_text(new)
+        answer: PlanAnswer | FurtherAnswer = new_animal(arguments)
     else:
         _refuse(arguments, _NEW, "is for a new animal or a study, and does not go with PATH")
-        measured = already_measured(arguments)
-        shown, text = measured.to_dict(), further_text(measured)
+        answer = already_measured(arguments)
     if arguments.json:
-        print_json(shown)
+        print_json(answer.to_dict())
     else:
-        print(text)
+        print(plan_text(answer))
     return 0
 
 
@@ -178,24 +176,23 @@ def already_measured(arguments: argparse.Namespace) -> FurtherAnswer:
     )
 
 
-def plan_text(answer: PlanAnswer) -> str:
-    """Return a plan for a new animal as text: sentences, a short table, what it rests on."""
-    table = printable(plan_table(answer).text())
-    return "\n\n".join(
-        [*map(wrapped, answer.sentences), table, _notes(answer.notes), *_cautions(answer)]
-    )
+def plan_text(answer: PlanAnswer | FurtherAnswer) -> str:
+    """Return a plan as text: sentences, of a new animal a short table, what it rests on."""
+    from bpvet.answers.plan.result import PlanAnswer
+    from bpvet.command.shared.cautions import cautions_block
+    from bpvet.wording.en.command.tables import NOTES
 
-
-def further_text(answer: FurtherAnswer) -> str:
-    """Return a plan for an animal already measured as text."""
-    sentences = map(wrapped, answer.sentences)
-    return "\n\n".join([*sentences, _notes(answer.notes), *_cautions(answer)])
+    blocks = [*map(wrapped, answer.sentences)]
+    if isinstance(answer, PlanAnswer):
+        blocks.append(printable(plan_table(answer).text()))
+    blocks.append("\n".join([NOTES, *(wrapped(note, "  ", "- ") for note in answer.notes)]))
+    return "\n\n".join([*blocks, *cautions_block(answer.cautions, every=True)])
 
 
 def plan_table(answer: PlanAnswer) -> ShortTable:
     """Return half-widths by visits and readings as a short table."""
     from bpvet.printing import ShortTable
-    from bpvet.wording.en.command.tables import plan_heads, plan_title
+    from bpvet.wording.en.command.tables import PLAN_TITLE, plan_heads
     from bpvet.wording.en.phrases import percent
     from bpvet.wording.en.plan import up
 
@@ -208,7 +205,9 @@ def plan_table(answer: PlanAnswer) -> ShortTable:
         )
         for row in answer.table
     )
-    title = plan_title(percent(answer.level), answer.unit, answer.readings)
+    title = PLAN_TITLE.format(
+        level=percent(answer.level), unit=answer.unit, readings=answer.readings
+    )
     return ShortTable(title, plan_heads(readings), rows)
 
 
@@ -257,15 +256,3 @@ def _refuse(arguments: argparse.Namespace, names: tuple[str, ...], why: str) -> 
     for name in names:
         if getattr(arguments, name):
             raise CallError(f"{options.option(name)} {why}.")
-
-
-def _notes(notes: tuple[str, ...]) -> str:
-    from bpvet.wording.en.command.tables import NOTES
-
-    return f"{NOTES}\n" + "\n".join(wrapped(note, "  ", "- ") for note in notes)
-
-
-def _cautions(answer: PlanAnswer | FurtherAnswer) -> tuple[str, ...]:
-    from bpvet.command.shared.cautions import cautions_block
-
-    return cautions_block(answer.cautions, every=True)

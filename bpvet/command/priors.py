@@ -43,7 +43,7 @@ ARGUMENTS = (
 
 def run(arguments: argparse.Namespace) -> int:
     """Learn the priors, save them, and say what was learned."""
-    from bpvet.wording.en.command.written import WAITING, priors_saved
+    from bpvet.wording.en.command.written import PRIORS_SAVED, WAITING
 
     writable(arguments.output, inputs_read(arguments), mend="")
     records = usable(arguments)
@@ -58,7 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
         print_json({"file": str(path), "name": table.name, "cells": cells})
     else:
         print(printable(_table(table).text()))
-        print(printable(priors_saved(path)))
+        print(printable(PRIORS_SAVED.format(place=path)))
     return 0
 
 

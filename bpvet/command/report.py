@@ -111,7 +111,7 @@ def _refuse(arguments: argparse.Namespace) -> None:
 
 def _morning(arguments: argparse.Namespace, asked: Parameters, way: Way) -> int:
     """Write the list and its reports; say where they are, and which could not be written."""
-    from bpvet.wording.en.command.written import WAITING, morning_written, no_report
+    from bpvet.wording.en.command.written import MORNING_WRITTEN, NO_REPORT, WAITING
 
     progress(WAITING["morning"], arguments.quiet)
     from bpvet.reports.morning import write_morning
@@ -125,7 +125,7 @@ def _morning(arguments: argparse.Namespace, asked: Parameters, way: Way) -> int:
     )
     failed = [report for report in written.reports if report.page is None]
     for report in failed:
-        say(no_report(report.animal, report.error))
+        say(NO_REPORT.format(animal=report.animal, reason=report.error))
     if arguments.json:
         reports = [
             {
@@ -138,5 +138,5 @@ def _morning(arguments: argparse.Namespace, asked: Parameters, way: Way) -> int:
         print_json({"list": str(written.list), "reports": reports})
     else:
         many = counted(len(written.reports) - len(failed), "report")
-        print(printable(morning_written(written.list, many)))
+        print(printable(MORNING_WRITTEN.format(place=written.list, reports=many)))
     return 1 if failed else 0

@@ -38,7 +38,7 @@ ARGUMENTS = (
 def run(arguments: argparse.Namespace) -> int:
     """Write the sheet, or print how the animal was measured last time."""
     from bpvet.facts.categories import guideline
-    from bpvet.wording.en.command.written import sheet_written
+    from bpvet.wording.en.command.written import SHEET_WRITTEN
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
@@ -53,7 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(found.to_dict())
     elif path is not None:
-        print(printable(sheet_written(path)))
+        print(printable(SHEET_WRITTEN.format(place=path)))
     else:
         print(sheet_text(found))
     return 0
@@ -63,7 +63,7 @@ def sheet_text(found: SheetAnswer) -> str:
     """Return as text what is urgent, how it was measured last time, and the protocol."""
     from bpvet.facts.cautions import licensed
     from bpvet.facts.sources import footnotes
-    from bpvet.wording.en.command.tables import HOW_TO_MEASURE, urgent_line
+    from bpvet.wording.en.command.tables import HOW_TO_MEASURE, URGENT_LINE
     from bpvet.wording.en.sheet import (
         BACK,
         last_head,
@@ -73,7 +73,7 @@ def sheet_text(found: SheetAnswer) -> str:
     )
 
     who = f"{found.name} ({found.animal})" if found.name else found.animal
-    urgent = [wrapped(urgent_line(finding.text)) for finding in found.urgent]
+    urgent = [wrapped(URGENT_LINE.format(text=finding.text)) for finding in found.urgent]
     rows = [wrapped(f"{row.what}: {row.last}", "    ", "  ") for row in sheet_rows(found)]
     how = protocol_lines(found.species)
     steps = [wrapped(line, "     ", f"  {number}. ") for number, line in enumerate(how, start=1)]

@@ -96,7 +96,7 @@ def trend_text(
     every_caution : bool
         Whether all cautions are printed, or the first five.
     """
-    from bpvet.wording.en.command.tables import FOUND_HERE, more_findings
+    from bpvet.wording.en.command.tables import FOUND_HERE, MORE_FINDINGS
 
     sentences = answer.sentences
     parts = [wrapped(heading(answer)), *map(wrapped, sentences)]
@@ -108,7 +108,7 @@ def trend_text(
     if answer.findings:
         shown = [_point(str(finding)) for finding in answer.findings[:_SHOWN]]
         rest = len(answer.findings) - _SHOWN
-        shown += [more_findings(rest)] if rest > 0 else []
+        shown += [MORE_FINDINGS.format(count=rest)] if rest > 0 else []
         parts.append("\n".join([FOUND_HERE, *shown]))
     return "\n\n".join([*parts, *footnote])
 
@@ -183,44 +183,44 @@ def heading(answer: TrendAnswer) -> str:
 def numbers_table(answer: TrendAnswer) -> ShortTable:
     """Return the numbers behind the sentences as a short table."""
     from bpvet.printing import ShortTable
-    from bpvet.wording.en.command.tables import ESTIMATE, UNIT, interval_head
+    from bpvet.wording.en.command.tables import ESTIMATE, INTERVAL_HEAD, UNIT
     from bpvet.wording.en.phrases import percent
 
-    heads = ("", ESTIMATE, interval_head(percent(answer.level)), UNIT)
+    heads = ("", ESTIMATE, INTERVAL_HEAD.format(level=percent(answer.level)), UNIT)
     return ShortTable("", heads, tuple(_rows(answer)))
 
 
 def _rows(answer: TrendAnswer) -> Iterator[tuple[str, str, str, str]]:
     from bpvet.printing import number, probability
     from bpvet.wording.en.command.tables import (
+        AT_OR_BELOW,
         CHANGE,
-        at_or_below,
+        ENDS,
+        FULL_EFFECT,
+        USUAL_ON,
         coming_on,
-        full_effect,
-        usual_on,
     )
-    from bpvet.wording.en.command.tables import ends as between
     from bpvet.wording.en.phrases import of_labs
 
     unit, latest, target = answer.unit, answer.latest, answer.target
     digits, change = answer.decimals, answer.change_unit
 
     def ends(lower: float, upper: float, digits: int = 0) -> str:
-        return between(number(lower, digits), number(upper, digits))
+        return ENDS.format(lower=number(lower, digits), upper=number(upper, digits))
 
     usual = number(latest.estimate, digits), ends(latest.lower, latest.upper, digits)
     if latest.only:
         usual = f"{latest.only} {number(latest.end, digits)}", ""
-    yield usual_on(latest.date), *usual, unit
+    yield USUAL_ON.format(date=latest.date), *usual, unit
     if target.value is not None:
-        what = at_or_below(number(target.value, 0))
+        what = AT_OR_BELOW.format(value=number(target.value, 0))
         yield what, probability(target.p_at_or_below), "", ""
     for treatment in answer.treatments:
         full = treatment.effect
         if full is None:
             # What cannot be known has no number.
             continue
-        name = full_effect(treatment.drug, treatment.started_on)
+        name = FULL_EFFECT.format(drug=treatment.drug, since=treatment.started_on)
         yield name, number(full.estimate, 0), ends(full.lower, full.upper), change
     slope, coming = answer.slope, answer.next_session
     if slope.span_days:

@@ -8,7 +8,7 @@ from bpvet.command.shared.options import argument
 from bpvet.command.shared.output import wrapped
 from bpvet.facts.cautions import SHOWN, parted
 from bpvet.facts.sources import footnotes
-from bpvet.wording.en.command.tables import CAUTIONS, more_cautions
+from bpvet.wording.en.command.tables import CAUTIONS, MORE_CAUTIONS
 
 EVERY_CAUTION = argument(
     "--cautions",
@@ -34,6 +34,6 @@ def cautions_block(
     first, rest = parted(texts)
     shown = [wrapped(text, "  ", "- ") for text in (*first, *(rest if every else ()))]
     if rest and not every:
-        shown.append(more_cautions(len(rest)))
+        shown.append(MORE_CAUTIONS.format(count=len(rest)))
     notes = footnotes(*beside, *first, *rest)
     return ("\n".join([CAUTIONS, *shown]), *map(wrapped, notes))

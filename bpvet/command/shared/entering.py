@@ -152,11 +152,11 @@ def accepting(arguments: argparse.Namespace) -> Callable[[Sequence[str]], None]:
 
 def entered_words(found: Entry, what: str) -> str:
     """Return that something was added, where it is, and how it is taken back."""
-    from bpvet.wording.en.command.entries import added
+    from bpvet.wording.en.command.entries import ADDED
 
     folder = shlex.quote(str(found.file.parent))
     undo = f"bpvet add {folder} --cancel {found.entry} --reason WHY"
-    return added(what, found.file.name, undo)
+    return ADDED.format(what=what, file=found.file.name, undo=undo)
 
 
 def now(
@@ -182,13 +182,13 @@ def now_text(found: TrendAnswer | UnseenAnswer | BpvetError) -> str:
     """Return the answer to "what now?" in five lines."""
     from bpvet.command.trend import short_text
     from bpvet.records.finding_codes import Kind
-    from bpvet.wording.en.command.entries import NO_READING_YET, not_known
+    from bpvet.wording.en.command.entries import NO_READING_YET, NOT_KNOWN
 
     if isinstance(found, BpvetError):
         kinds = {finding.kind for finding in getattr(found, "findings", ())}
         if kinds == {Kind.NO_READINGS_FILE}:
             return NO_READING_YET
-        return printable(not_known(str(found).splitlines()[0]))
+        return printable(NOT_KNOWN.format(reason=str(found).splitlines()[0]))
     return short_text(found)
 
 

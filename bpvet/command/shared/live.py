@@ -26,12 +26,12 @@ from bpvet.wording.en.command.live import (
     HELP,
     NONE_NOW,
     NONE_YET,
+    READING_TAKEN_BACK,
     TAKEN_BACK,
     ended,
     entered,
     half_line,
     still_urgent,
-    taken_back,
 )
 from bpvet.wording.en.command.typed import AFTER_THEM
 
@@ -130,7 +130,7 @@ class Session:
             raise CallError("There is nothing to take back.")
         gone = self._steps.pop()
         if len(gone) > len(self.readings):
-            done = taken_back(len(gone), _written(gone[-1]))
+            done = READING_TAKEN_BACK.format(place=len(gone), reading=_written(gone[-1]))
         else:
             done = TAKEN_BACK
         return self._advice(done) if self.readings else [done, NONE_NOW]

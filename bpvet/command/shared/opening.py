@@ -82,9 +82,9 @@ def usable(arguments: argparse.Namespace) -> Records:
 
 def tell_findings(count: int, path: str, quiet: bool) -> None:
     """Say to the error stream how many findings there are about records, and how to see them."""
-    from bpvet.wording.en.command.written import findings_told
+    from bpvet.wording.en.command.written import FINDINGS_TOLD
 
-    say(findings_told(counted(count, "finding"), shlex.quote(path)), quiet)
+    say(FINDINGS_TOLD.format(many=counted(count, "finding"), path=shlex.quote(path)), quiet)
 
 
 def fitted(arguments: argparse.Namespace) -> Trend:

@@ -30,7 +30,7 @@ from bpvet.command.shared.session_rows import (
 from bpvet.command.shared.session_text import room_text
 from bpvet.errors import BpvetError
 from bpvet.files import write_whole
-from bpvet.wording.en.command.entries import not_added, saved, what_now
+from bpvet.wording.en.command.entries import NOT_ADDED, saved, what_now
 
 
 def enter(arguments: argparse.Namespace, answer: RoomAnswer, aim: Target, brief: bool) -> int:
@@ -45,7 +45,7 @@ def enter(arguments: argparse.Namespace, answer: RoomAnswer, aim: Target, brief:
     except (BpvetError, KeyboardInterrupt):
         if arguments.json or brief:
             print(room_text(answer), file=sys.stderr if arguments.json else sys.stdout)
-        say(not_added(_again(arguments, answer)))
+        say(NOT_ADDED.format(again=_again(arguments, answer)))
         raise
     if brief:
         say(entered_words(entry, _what(answer, aim)), arguments.quiet)

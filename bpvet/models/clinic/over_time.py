@@ -274,19 +274,14 @@ def started_animals(records: Records, target: float) -> tuple[Started, ...]:
         at = index.get(animal)
         rows = slice(0, 0) if at is None else slice(bounds[at], bounds[at + 1])
         low = (mean[rows] <= (own if np.isfinite(own) else target)) & ~open_above[rows]
-        dates, at_target = _dates(date[rows], low)
+        days, which = np.unique(date[rows], return_inverse=True)
+        # A date is at target where all its sessions are.
+        at_target = np.ones(days.size, dtype=bool)
+        np.logical_and.at(at_target, which, low)
         found.append(
-            _started(animal, _class(first.drug), first.started_on, dates, at_target, left, records)
+            _started(animal, _class(first.drug), first.started_on, days, at_target, left, records)
         )
     return tuple(found)
-
-
-def _dates(date: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the dates of sessions, and whether all sessions of each are low."""
-    days, which = np.unique(date, return_inverse=True)
-    every = np.ones(days.size, dtype=bool)
-    np.logical_and.at(every, which, low)
-    return days, every
 
 
 def _animals(records: Records) -> dict[str, tuple[float, tuple[str, np.datetime64] | None]]:

@@ -27,7 +27,6 @@ from bpvet.models.kidney.result import (
     MarkerStage,
     PressureSubstage,
     Proteinuria,
-    RecordedSign,
     Usual,
 )
 from bpvet.models.safety.standing import below_judged
@@ -137,6 +136,13 @@ def kidney_of(
         withheld = markers[0].withheld if markers else reason("kidney.no_marker")
     diagnosis, undecided = diagnosis_of(found)
     written = found.seen.written
+    absent = {
+        "fasting": True,
+        "hydrated": True,
+        "stable": not staged or _reacting(found),
+        "diagnosis": diagnosis is None,
+    }
+    dates = [stage.newest.date for stage in staged if stage.newest is not None]
     return Kidney(
         animal=found.animal,
         species=species,
@@ -153,8 +159,8 @@ def kidney_of(
         proteinuria=_proteinuria(records, found, trend, level),
         pressure=_pressure(trend, edition),
         damage=damage_of(found),
-        missing=_missing(diagnosis is not None, stable=bool(staged) and not _reacting(found)),
-        dehydrated=_dehydrated(found, staged),
+        missing=tuple(name for name, missing in absent.items() if missing),
+        dehydrated=noted_near(found, ("dehydration",), dates),
         reaction=kidneys.reactions,
     )
 
@@ -211,7 +217,8 @@ def _fitted(records: Records, animal: str, quantity: str, pressure: Trend | None
 def _values_withheld(history: LabHistory, marker: str, as_of: np.datetime64) -> str | None:
     """Return why the values of a marker do not suffice for a stage, or None where they do."""
     name, known = QUANTITY_WORDS[marker], history.of(marker, as_of)
-    memory, apart = number_of("project.kidney.stage_memory"), _apart()
+    memory = number_of("project.kidney.stage_memory")
+    apart = int(number_of("project.kidney.stage_apart"))
     if not known:
         return reason("kidney.unread_unit", name=name)
     if days_between(known[-1].date, as_of) > memory:
@@ -236,10 +243,6 @@ def _apart_on_a_day(used: Sequence[LabValue]) -> tuple[LabValue, LabValue] | Non
         if earlier.date == later.date and high > low * share:
             return earlier, later
     return None
-
-
-def _apart() -> int:
-    return int(number_of("project.kidney.stage_apart"))
 
 
 def _bounds_withheld(found: AnimalRecord, known: Sequence[LabValue], edition: str) -> str | None:
@@ -378,12 +381,6 @@ def _pressure(trend: Trend | None, edition: str) -> PressureSubstage:
     return replace(blank, probability=_shares([stage.name for stage in bounds.stages], ends))
 
 
-def _missing(diagnosed: bool, *, stable: bool) -> tuple[str, ...]:
-    """Return what a stage asks for and no record here says."""
-    absent = {"fasting": True, "hydrated": True, "stable": not stable, "diagnosis": not diagnosed}
-    return tuple(name for name, missing in absent.items() if missing)
-
-
 def _reacting(found: AnimalRecord) -> bool:
     """Return whether a marker rose lately after a change of drug, beyond what is tolerated."""
     days = number_of("project.urgent.reaction_days")
@@ -391,8 +388,3 @@ def _reacting(found: AnimalRecord) -> bool:
         reaction.is_reaction and reaction.beyond and reaction.age_days <= days
         for reaction in found.kidneys.reactions
     )
-
-
-def _dehydrated(found: AnimalRecord, staged: Sequence[MarkerStage]) -> RecordedSign | None:
-    dates = [stage.newest.date for stage in staged if stage.newest is not None]
-    return noted_near(found, ("dehydration",), dates)

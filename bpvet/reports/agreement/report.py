@@ -17,7 +17,6 @@ from bpvet.records.records import Records
 from bpvet.reports.agreement.sections import (
     animals,
     answers,
-    cautions,
     computed,
     criteria,
     figure,
@@ -27,7 +26,7 @@ from bpvet.reports.agreement.sections import (
     sources,
 )
 from bpvet.reports.asked import Options, Value
-from bpvet.reports.cautions import statement
+from bpvet.reports.cautions import cautions, statement
 from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.wording.en.pages.outlines import AGREEMENT_WORDS
 

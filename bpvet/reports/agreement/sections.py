@@ -6,7 +6,6 @@ from bpvet.answers.agreement.agreement import AgreementAnswer
 from bpvet.pictures.agreement import agreement_picture
 from bpvet.records.records import Records
 from bpvet.reports.cards import head
-from bpvet.reports.cautions import cautions_shown
 from bpvet.reports.clinic.parts import facts_by_source, pictured, said
 from bpvet.reports.markup import Shown, lines, paragraph, table_html
 from bpvet.wording.en.pages.agreement import tables
@@ -58,11 +57,6 @@ def computed(answer: AgreementAnswer) -> Shown:
     """Return what it rests on, how it was computed, and the choices made."""
     words, chosen = said(answer.sections["basis"]), tables.choices(answer)
     return Shown(words.html + table_html(chosen), lines(words.text, *chosen.notes))
-
-
-def cautions(answer: AgreementAnswer) -> Shown:
-    """Return what must stand beside the numbers."""
-    return cautions_shown(answer.cautions)
 
 
 def sources(answer: AgreementAnswer) -> Shown:

@@ -18,7 +18,6 @@ from bpvet.reports.animal.parameters import Parameters, parameters
 from bpvet.reports.animal.sections import (
     answers,
     brief,
-    cautions,
     companions,
     computed,
     findings,
@@ -33,7 +32,7 @@ from bpvet.reports.animal.sections import (
     together,
     treatments,
 )
-from bpvet.reports.cautions import statement
+from bpvet.reports.cautions import cautions, statement
 from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.reports.markup import fold
 from bpvet.reports.naming import slug

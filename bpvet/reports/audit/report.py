@@ -16,7 +16,6 @@ from bpvet.records.records import Records
 from bpvet.reports.asked import Options, Value
 from bpvet.reports.audit.sections import (
     TOPICS,
-    cautions,
     computed,
     findings,
     first,
@@ -24,7 +23,7 @@ from bpvet.reports.audit.sections import (
     sources,
     topics,
 )
-from bpvet.reports.cautions import statement
+from bpvet.reports.cautions import cautions, statement
 from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.wording.en.pages.outlines import AUDIT_WORDS
 

@@ -12,7 +12,6 @@ from bpvet.models.agreement.situation import Situational
 from bpvet.models.audit.audit import NOT_TO_JUDGE, Audit
 from bpvet.pictures import audit as audit_pictures
 from bpvet.reports.cards import head
-from bpvet.reports.cautions import cautions_shown
 from bpvet.reports.clinic.parts import facts_by_source, pictured, said
 from bpvet.reports.markup import (
     Shown,
@@ -134,11 +133,6 @@ def computed(answer: AuditAnswer) -> Shown:
     words = (*answer.sections["basis"], *HOW_AUDITED)
     html = bullets(words) + table_html(choices(answer))
     return fold(COMPUTED, Shown(html, lines(*words)), heads=False)
-
-
-def cautions(answer: AuditAnswer) -> Shown:
-    """Return what must stand beside the numbers."""
-    return cautions_shown(answer.cautions)
 
 
 def sources(answer: AuditAnswer) -> Shown:

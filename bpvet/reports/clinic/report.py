@@ -11,12 +11,11 @@ from typing import Any
 from bpvet.answers.clinic.cohort import CohortAnswer, checked_level, cohort_answer
 from bpvet.models.clinic.cohort import clinic_cohort
 from bpvet.records.records import Records
-from bpvet.reports.cautions import statement
+from bpvet.reports.cautions import cautions, statement
 from bpvet.reports.clinic.parameters import Parameters, parameters
 from bpvet.reports.clinic.sections import (
     animals,
     caterpillar,
-    cautions,
     computed,
     entry,
     fit,

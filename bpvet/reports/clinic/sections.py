@@ -10,7 +10,6 @@ from bpvet.figures.save import svg_bytes
 from bpvet.pictures import clinic as cohort_pictures
 from bpvet.pictures import clinic_panels as cohort_panels
 from bpvet.reports.cards import head
-from bpvet.reports.cautions import cautions_shown
 from bpvet.reports.markup import (
     Shown,
     bullets,
@@ -100,11 +99,6 @@ def computed(answer: CohortAnswer) -> Shown:
     chosen = tables.choices(answer)
     html = paragraph(tables.HOW_FITTED) + table_html(chosen)
     return Shown(html, lines(tables.HOW_FITTED, *(": ".join(row) for row in chosen.rows)))
-
-
-def cautions(answer: CohortAnswer) -> Shown:
-    """Return what must stand beside the numbers."""
-    return cautions_shown(answer.cautions)
 
 
 def _figure(picture: CohortPicture) -> Shown:

@@ -21,12 +21,11 @@ def still_urgent(rule: str) -> str:
     return f"Still urgent: {_STILL.get(rule, rule)}."
 
 
-def taken_back(place: int, reading: str) -> str:
-    """Return which reading is gone, and what to do if it was measured all the same."""
-    return (
-        f"Taken back: {place}: {reading}. If it was measured all the same, enter it again and say "
-        f"why it does not count: not {place} WHY"
-    )
+#: Which reading is gone, and what to do if it was measured all the same.
+READING_TAKEN_BACK = (
+    "Taken back: {place}: {reading}. If it was measured all the same, enter it again and say "
+    "why it does not count: not {place} WHY"
+)
 
 
 def entered(place: int, reading: str, reason: str | None = None) -> str:

@@ -113,14 +113,12 @@ def run(arguments: argparse.Namespace) -> int:
     inputs = inputs_read(arguments)
     path = writable(arguments.output, inputs, arguments.force)
     kind = path.suffix.lower().removeprefix(".")
-    others, refusal, kinds = (
-        (_OF_FIGURE, "is for the figure alone; leave out --letter", ("html", "pdf"))
-        if arguments.letter
-        else (_OF_LETTER, "is for a letter; add --letter", ("svg", "pdf", "png"))
-    )
-    for name, option in others.items():
+    for name, option in (_OF_FIGURE if arguments.letter else _OF_LETTER).items():
+        if getattr(arguments, name) and arguments.letter:
+            raise CallError(f"{option} is for the figure alone; leave out --letter.")
         if getattr(arguments, name):
-            raise CallError(f"{option} {refusal}.")
+            raise CallError(f"{option} is for a letter; add --letter.")
+    kinds = ("html", "pdf") if arguments.letter else ("svg", "pdf", "png")
     if kind not in kinds:
         what = "letter" if arguments.letter else "figure"
         ends = " or ".join((", ".join(f".{ending}" for ending in kinds[:-1]), f".{kinds[-1]}"))

@@ -216,10 +216,11 @@ def _status(given: list[str]) -> int:
     if others:
         # argparse would blame the whole program for what one command does not take.
         from bpvet.printing import escaped
+        from bpvet.wording.en.command.failures import NOT_UNDERSTOOD
 
         who = f"bpvet {name}" if name else "bpvet"
-        print(f"{who}: not understood: {escaped(' '.join(others))}", file=sys.stderr)
-        print(f'See "{who} --help"; options come last.', file=sys.stderr)
+        words = escaped(" ".join(others))
+        print(NOT_UNDERSTOOD.format(who=who, words=words), file=sys.stderr)
         return WRONG_CALL
     if name is None:
         parser(full=False).print_help(sys.stderr)
@@ -243,10 +244,12 @@ def _message(command: str, error: BpvetError) -> str:
     findings = error.findings if isinstance(error, RecordsError) else ()
     if not findings:
         return f"bpvet {command}: {error}"
-    lines = [f"bpvet {command}: the records cannot be used until this is fixed:"]
+    from bpvet.wording.en.command.failures import MORE_TO_FIX, TO_BE_FIXED
+
+    lines = [TO_BE_FIXED.format(command=command)]
     lines += [f"  {finding}" for finding in findings[:_SHOWN]]
     if len(findings) > _SHOWN:
-        lines.append(f'  … and {len(findings) - _SHOWN} more. "bpvet check PATH" shows them.')
+        lines.append(MORE_TO_FIX.format(count=len(findings) - _SHOWN))
     return "\n".join(lines)
 
 
@@ -263,26 +266,25 @@ def _shown(message: str, given: Sequence[str]) -> str:
 
 def _unforeseen(given: Sequence[str], error: Exception) -> tuple[str, int]:
     """Return what is said of an error that nobody foresaw, one sentence, and the exit status."""
+    from bpvet.wording.en.command import failures
+
     command = given[0] if given and given[0] in COMMANDS else ""
     who = f"bpvet {command}".rstrip()
     if isinstance(error, ImportError) and (package := _package(error)):
         gone = isinstance(error, ModuleNotFoundError)
-        what = "is not installed" if gone else "cannot be loaded"
-        how = package if gone else f"--force-reinstall {package}"
-        return f"{who}: {package}, which is needed here, {what}: pip install {how}", BROKEN
-    from bpvet.command.shared.output import MANY_OPEN
-
+        words = failures.NOT_INSTALLED if gone else failures.NOT_LOADED
+        return words.format(who=who, package=package), BROKEN
     if _no_handle_left(error):
-        return f"{who}: {MANY_OPEN}", STOPPED
+        return f"{who}: {failures.MANY_OPEN}", STOPPED
     from bpvet.command.shared.diagnostic import keep_diagnostic
     from bpvet.printing import escaped
 
     path = keep_diagnostic(error, command)
-    message = f"{who}: an error inside of bpvet ({type(error).__name__}), not of your records"
-    if path is None:
-        return f"{message}; nothing could be written down about it.", BROKEN
-    where = escaped(str(path))
-    return f'{message}; where it arose, and nothing of the records, is in "{where}".', BROKEN
+    written = failures.NOTHING_WRITTEN
+    if path is not None:
+        written = failures.WRITTEN_IN.format(file=escaped(str(path)))
+    kind = type(error).__name__
+    return failures.BROKEN.format(who=who, kind=kind, written=written), BROKEN
 
 
 def _package(error: ImportError) -> str:

@@ -45,7 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Learn the priors, save them, and say what was learned."""
     from bpvet.wording.en.command.written import PRIORS_SAVED, WAITING
 
-    writable(arguments.output, inputs_read(arguments), mend="")
+    writable(arguments.output, inputs_read(arguments), replaceable=False)
     records = usable(arguments)
     from bpvet.models.trend.learning import learn_priors
 

@@ -17,7 +17,7 @@ from bpvet.errors import BpvetError, CallError
 from bpvet.records.headings.conventions import is_toml
 from bpvet.records.read_options import ReadOptions
 from bpvet.records.records import Records
-from bpvet.wording.en.pages.parameters import WANTED
+from bpvet.wording.en.pages.parameters import PARAMETERS, WANTED
 
 #: A database's URL as a path, which keeps one stroke of two.
 _URL = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+:/")
@@ -237,7 +237,7 @@ class ParametersFile:
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
         self.path = path
-        values = plain_json(Path(path), LONGEST, "the parameters of a report")
+        values = plain_json(Path(path), LONGEST, PARAMETERS)
         if not isinstance(values, dict):
             raise self._not(f"it is no JSON object, but a {type(values).__name__}")
         self._values: Mapping[str, Any] = values
@@ -302,16 +302,14 @@ def plain_json(path: Path, longest: int, what: str) -> Any:
         with path.open("rb") as file:
             data = file.read(longest + 1)
         if len(data) > longest:
-            why = "it is too long"
-        else:
-            return json.loads(data.decode(), parse_constant=_no_number)
+            raise CallError(f"{path} does not hold {what}: it is too long.")
+        return json.loads(data.decode(), parse_constant=_no_number)
     except OSError as error:
         raise CallError(f"{path} cannot be read: {error.strerror or error}.") from error
     except RecursionError:
-        why = "it is nested too deep"
+        raise CallError(f"{path} does not hold {what}: it is nested too deep.") from None
     except ValueError as error:
-        why = str(error)[:200]
-    raise CallError(f"{path} does not hold {what}: {why}.")
+        raise CallError(f"{path} does not hold {what}: {str(error)[:200]}.") from None
 
 
 def _no_number(text: str) -> float:

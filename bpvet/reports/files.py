@@ -69,13 +69,19 @@ def refuse_foreign(path: Path, mark: str) -> None:
     if found == mark:
         return
     if found == f"{mark}, changed":
-        what = "was changed after it was written, and those changes would be lost"
-        fix = "Save it under another name"
-    elif found:
-        what, fix = "belongs to another report", "Name another folder"
-    else:
-        what, fix = "is there and was not written by this report", "Name another folder"
-    raise CallError(f"{path} {what}. {fix}, or replace it with --force (force=True).")
+        raise CallError(
+            f"{path} was changed after it was written, and those changes would be lost. Save it "
+            "under another name, or replace it with --force (force=True)."
+        )
+    if found:
+        raise CallError(
+            f"{path} belongs to another report. Name another folder, or replace it with --force "
+            "(force=True)."
+        )
+    raise CallError(
+        f"{path} is there and was not written by this report. Name another folder, or replace it "
+        "with --force (force=True)."
+    )
 
 
 def _mark_in(path: Path) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bpvet.command.shared.output import printable, say, tell_recovered
-from bpvet.errors import BpvetError, CallError, NothingLeft
+from bpvet.errors import Ambiguous, BpvetError, CallError, NothingLeft
 
 if TYPE_CHECKING:
     from bpvet.answers.room.result import RoomAnswer
@@ -79,9 +79,9 @@ def target(path: str, text: str) -> Target:
     folder, records = opened_folder(path)
     try:
         animal = records.animal(text)
+    except Ambiguous:
+        raise
     except CallError as error:
-        if " may be any of " in str(error):
-            raise
         raise CallError(
             f"{error} If it is new here, enter it first: bpvet add {shlex.quote(path)} --animal "
             f"{shlex.quote(text)} --species cat"

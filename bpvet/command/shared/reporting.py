@@ -10,7 +10,6 @@ from bpvet.command.shared import options
 from bpvet.command.shared.cautions import cautions_block
 from bpvet.command.shared.opening import read_options
 from bpvet.command.shared.output import (
-    MANY_OPEN,
     handles_left,
     print_json,
     printable,
@@ -66,6 +65,8 @@ def way_of(arguments: argparse.Namespace) -> Way:
         raise CallError("--pdf is for a report; add -o DIR.")
     if arguments.output is not None and not handles_left(_HANDLES):
         # Cells that can open no more files fail with words that help nobody.
+        from bpvet.wording.en.command.failures import MANY_OPEN
+
         raise BpvetError(f"For a report {MANY_OPEN}")
     if arguments.output is not None:
         tell_recovered(Path(arguments.output))

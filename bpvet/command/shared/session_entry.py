@@ -69,7 +69,7 @@ def enter(arguments: argparse.Namespace, answer: RoomAnswer, aim: Target, brief:
 
 def save(arguments: argparse.Namespace, answer: RoomAnswer) -> Path:
     """Write the readings of a session into a new file, and return its path."""
-    path = writable(arguments.save, None, mend="")
+    path = writable(arguments.save, None, replaceable=False)
     shared = shared_cells(arguments, answer.animal, answer.taken_at)
     write_whole(path, readings_csv(answer.readings, shared, arguments.plain))
     return path

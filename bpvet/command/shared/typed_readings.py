@@ -229,7 +229,7 @@ def _slip(name: str, value: float, low: float, high: float) -> str:
         return IN_KPA.format(value=value, mmhg=value * MMHG_PER_KPA)
     if value == 0:
         return SLIPS["zero"]
-    return SLIPS["a digit more" if value > high and low <= value / 10 <= high else ""]
+    return SLIPS["digit" if value > high and low <= value / 10 <= high else ""]
 
 
 def _exclusion(text: str, readings: int) -> tuple[int, str]:

@@ -18,7 +18,7 @@ SLIPS = {
     "decimal comma": "Put a space between readings; a decimal mark is a point.",
     "negative": "A pressure is above 0.",
     "zero": "If no sound was heard, write no-sound.",
-    "a digit more": "A digit too many?",
+    "digit": "A digit too many?",
     "": "Typing error?",
 }
 #: The slip of letters that look like digits, by what they would come to.

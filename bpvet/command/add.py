@@ -195,7 +195,7 @@ def run(arguments: argparse.Namespace) -> int:
     table = _KINDS[kind][0]
     row = {"animal": aim.animal, **cells}
     found = add_entry(aim.folder, table, [row], accepting(arguments))
-    return _answer(arguments, aim, found, f"{_said(row)}, {table} of {aim.who}")
+    return _answer(arguments, aim, found, f"{_described(row)}, {table} of {aim.who}")
 
 
 def _answer(arguments: argparse.Namespace, aim: Target, found: Any, what: str) -> int:
@@ -293,7 +293,7 @@ def _cells(arguments: argparse.Namespace, kind: str) -> dict[str, str]:
     return {name: text for name, text in cells.items() if text}
 
 
-def _said(row: Mapping[str, str]) -> str:
+def _described(row: Mapping[str, str]) -> str:
     return ", ".join(
         f"{name.replace('_', ' ')} {text}" for name, text in row.items() if name != "animal"
     )

@@ -63,6 +63,6 @@ def run(arguments: argparse.Namespace) -> int:
     from bpvet.reports.agreement.report import KIND, Parameters
     from bpvet.reports.writing import write_report
 
-    asked = Parameters(options=chosen)
-    written = write_report(KIND, arguments.path, arguments.output, asked, way)
+    spec = Parameters(options=chosen)
+    written = write_report(KIND, arguments.path, arguments.output, spec, way)
     return answered(arguments, written.answer, written)

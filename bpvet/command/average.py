@@ -155,7 +155,7 @@ def run(arguments: argparse.Namespace) -> int:
         typed = typed_readings(
             arguments.readings, arguments.method, arguments.exclude, arguments.species
         )
-        return _told(arguments, sum_of(typed), aim)
+        return _reported(arguments, sum_of(typed), aim)
     from bpvet.command.shared.live import Session, taken_live
 
     session = Session(arguments.method, arguments.species, sum_of)
@@ -186,13 +186,13 @@ def _after_live(
             "it and take them in again."
         )
     if taken.ended != INTERRUPTED:
-        return _told(arguments, answer, aim)
+        return _reported(arguments, answer, aim)
     # What the check asks about is asked of nobody now.
-    _told(argparse.Namespace(**{**vars(arguments), "sure": True}), answer, aim, brief=True)
+    _reported(argparse.Namespace(**{**vars(arguments), "sure": True}), answer, aim, brief=True)
     return _INTERRUPTED
 
 
-def _told(
+def _reported(
     arguments: argparse.Namespace, answer: RoomAnswer, aim: Target | None, brief: bool = False
 ) -> int:
     """Print the sum; write it where that was asked for, and say what the animal needs now."""

@@ -49,17 +49,17 @@ def run(arguments: argparse.Namespace) -> int:
     from bpvet.reports.clinic.report import KIND, Parameters
     from bpvet.reports.writing import write_report
 
-    asked = Parameters(
+    spec = Parameters(
         quantity=arguments.quantity,
         rule=arguments.rule,
         pseudonyms=arguments.pseudonyms,
         level=arguments.level,
     )
-    written = write_report(KIND, arguments.path, arguments.output, asked, way)
+    written = write_report(KIND, arguments.path, arguments.output, spec, way)
     if arguments.json:
         print_json(written_files(written) | written.answer.to_dict())
         return 0
     print_report(written)
     if arguments.pseudonyms:
-        print(printable(KEEP_PARAMETERS.format(place=written.parameters)))
+        print(printable(KEEP_PARAMETERS.format(file=written.parameters)))
     return 0

@@ -104,11 +104,11 @@ def run(arguments: argparse.Namespace) -> int:
     _refuse(arguments)
     progress(WAITING["due"], arguments.quiet)
     found, rooms = (_of_parts if arguments.parts else _of_whole)(arguments, priors)
-    places = [] if arguments.output is None else _written(arguments, found, rooms)
+    written = [] if arguments.output is None else _written(arguments, found, rooms)
     if arguments.json:
         print_json(found.to_list())
-    elif places:
-        print(printable(DUE_WRITTEN.format(place=places[0])))
+    elif written:
+        print(printable(DUE_WRITTEN.format(file=written[0])))
     else:
         print(due_text(found, every=arguments.all, every_caution=arguments.cautions))
     return 0

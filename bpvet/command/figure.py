@@ -132,9 +132,9 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(content)
     elif arguments.letter:
-        print(printable(LETTER_WRITTEN.format(place=path, table=content["table"])))
+        print(printable(LETTER_WRITTEN.format(file=path, table=content["table"])))
     else:
-        print(printable(FIGURE_WRITTEN.format(place=path, text=content["text"])))
+        print(printable(FIGURE_WRITTEN.format(file=path, text=content["text"])))
     return 0
 
 

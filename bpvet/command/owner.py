@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
-from bpvet.command.shared.one_page import PAGE, page_bytes, page_place
+from bpvet.command.shared.one_page import PAGE, page_bytes, page_path
 from bpvet.command.shared.opening import inputs_read, usable
 from bpvet.command.shared.output import print_json, printable, say, wrapped, writable
 from bpvet.errors import CallError
@@ -46,7 +46,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
-    page, diary = page_place(arguments, "page"), _diary_place(arguments)
+    page, diary = page_path(arguments, "page"), _diary_path(arguments)
     from bpvet.answers.owner.owner import owner
 
     found = owner(usable(arguments), arguments.animal, guideline=arguments.guideline)
@@ -54,15 +54,15 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(found.to_dict())
     elif page is not None:
-        print(printable(OWNER_PAGE_WRITTEN.format(place=page)))
+        print(printable(OWNER_PAGE_WRITTEN.format(file=page)))
     else:
         print(owner_text(found))
     if diary is not None:
-        say(DIARY_WRITTEN.format(place=diary), arguments.quiet)
+        say(DIARY_WRITTEN.format(file=diary), arguments.quiet)
     return 0
 
 
-def _diary_place(arguments: argparse.Namespace) -> Path | None:
+def _diary_path(arguments: argparse.Namespace) -> Path | None:
     if arguments.diary is None:
         return None
     path = writable(arguments.diary, inputs_read(arguments), arguments.force)

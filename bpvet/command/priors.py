@@ -58,7 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
         print_json({"file": str(path), "name": table.name, "cells": cells})
     else:
         print(printable(_table(table).text()))
-        print(printable(PRIORS_SAVED.format(place=path)))
+        print(printable(PRIORS_SAVED.format(file=path)))
     return 0
 
 

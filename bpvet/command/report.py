@@ -63,14 +63,14 @@ def run(arguments: argparse.Namespace) -> int:
     _refuse(arguments)
     guideline(arguments.guideline)
     way = way_of(arguments)
-    asked = _parameters(arguments)
+    spec = _parameters(arguments)
     if arguments.due:
-        return _morning(arguments, asked, way)
+        return _morning(arguments, spec, way)
     progress(WAITING["report"], arguments.quiet)
     from bpvet.reports.animal.report import KIND
     from bpvet.reports.writing import write_report
 
-    written = write_report(KIND, arguments.path, arguments.output, asked, way)
+    written = write_report(KIND, arguments.path, arguments.output, spec, way)
     if arguments.json:
         print_json(written_files(written))
     else:
@@ -109,7 +109,7 @@ def _refuse(arguments: argparse.Namespace) -> None:
         raise CallError("--due reports each animal's own systolic series: choose no other.")
 
 
-def _morning(arguments: argparse.Namespace, asked: Parameters, way: Way) -> int:
+def _morning(arguments: argparse.Namespace, spec: Parameters, way: Way) -> int:
     """Write the list and its reports; say where they are, and which could not be written."""
     from bpvet.wording.en.command.written import MORNING_WRITTEN, NO_REPORT, WAITING
 
@@ -119,7 +119,7 @@ def _morning(arguments: argparse.Namespace, asked: Parameters, way: Way) -> int:
     written = write_morning(
         arguments.path,
         arguments.output,
-        asked,
+        spec,
         way,
         processes=arguments.processes,
     )
@@ -138,5 +138,5 @@ def _morning(arguments: argparse.Namespace, asked: Parameters, way: Way) -> int:
         print_json({"list": str(written.list), "reports": reports})
     else:
         many = counted(len(written.reports) - len(failed), "report")
-        print(printable(MORNING_WRITTEN.format(place=written.list, reports=many)))
+        print(printable(MORNING_WRITTEN.format(file=written.list, reports=many)))
     return 1 if failed else 0

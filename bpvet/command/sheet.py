@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
-from bpvet.command.shared.one_page import PAGE, page_bytes, page_place
+from bpvet.command.shared.one_page import PAGE, page_bytes, page_path
 from bpvet.command.shared.opening import usable
 from bpvet.command.shared.output import print_json, printable, wrapped
 from bpvet.files import write_whole
@@ -42,7 +42,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
-    path = page_place(arguments, "sheet")
+    path = page_path(arguments, "sheet")
     from bpvet.answers.sheet.sheet import sheet
 
     found = sheet(usable(arguments), arguments.animal, guideline=arguments.guideline)
@@ -53,7 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(found.to_dict())
     elif path is not None:
-        print(printable(SHEET_WRITTEN.format(place=path)))
+        print(printable(SHEET_WRITTEN.format(file=path)))
     else:
         print(sheet_text(found))
     return 0

@@ -106,12 +106,12 @@ def _band(band: str, due: Due, pages: Mapping[str, str], sheets: Mapping[str, st
 def _entry(row: DueRow, pages: Mapping[str, str], sheets: Mapping[str, str]) -> str:
     """Return an animal's entry: who, what and by when, why, and whose rule it is."""
     who, page, sheet = escape(who_of(row)), pages.get(row.animal), sheets.get(row.animal)
-    asked, last = _dated(capital(asked_words(row))), _dated(last_line(row))
+    what, last = _dated(capital(asked_words(row))), _dated(last_line(row))
     credit, also = credit_of_row(row), also_lines(row)
     return "".join(
         (
             tag("h3", tag("a", who, href=page) if page else who),
-            tag("p", tag("strong", prose(f"{asked}.")) + prose(f" {capital(last)}")),
+            tag("p", tag("strong", prose(f"{what}.")) + prose(f" {capital(last)}")),
             paragraph(f"{row.why}{f' ({credit})' if credit else ''}"),
             bullets(also) if also else "",
             tag("p", tag("a", SHEET_LINK, href=sheet)) if sheet else "",

@@ -70,12 +70,12 @@ def _first(answer: OwnerAnswer, _: str) -> str:
                 "header",
                 heading(1, title) + paragraph(clinic) + paragraph(written_on(answer.as_of)),
             ),
-            _part(was),
+            _section(was),
             heading(2, TARGET_HEAD),
             tag("p", target_line(_line())),
-            _part(coming),
+            _section(coming),
             tag("p", next_line(_line("long"))),
-            _part(tablets),
+            _section(tablets),
             tag(
                 "section",
                 heading(2, RED_HEAD)
@@ -99,7 +99,7 @@ def _title(answer: OwnerAnswer) -> str:
     return page_title(called(_named(answer)))
 
 
-def _part(section: Part) -> str:
+def _section(section: Part) -> str:
     return heading(2, section.head) + paragraph(" ".join(section.texts))
 
 

@@ -24,7 +24,7 @@ PAGE = (
 )
 
 
-def page_place(arguments: argparse.Namespace, what: str) -> Path | None:
+def page_path(arguments: argparse.Namespace, what: str) -> Path | None:
     """Return where a page of its own is to be written, or None; refuse what cannot be.
 
     Parameters
@@ -54,8 +54,8 @@ def page_place(arguments: argparse.Namespace, what: str) -> Path | None:
 
 
 def page_bytes(
-    kind: PaperKind[Content], content: Content, place: Path, arguments: argparse.Namespace
+    kind: PaperKind[Content], content: Content, path: Path, arguments: argparse.Namespace
 ) -> bytes:
     """Return a page as its file holds it: as it is, or as a PDF by the file's ending."""
     paper = arguments.paper or options.PAPERS[0]
-    return kind.file(content, paper, place.suffix.lower().removeprefix("."))
+    return kind.file(content, paper, path.suffix.lower().removeprefix("."))

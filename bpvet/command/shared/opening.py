@@ -100,7 +100,7 @@ def fitted(arguments: argparse.Namespace) -> Trend:
     """
     from bpvet.errors import FitError, NothingLeft
 
-    records, animal, priors = _asked(arguments)
+    records, animal, priors = _chosen(arguments)
     try:
         return _fit(arguments, records, animal, priors)
     except (NothingLeft, FitError) as error:
@@ -128,7 +128,7 @@ def answered_or_unseen(
         from bpvet.answers.trend.unseen import unseen_answer, urgent_of
         from bpvet.models.trend.fit import fit_trend as fit_trend
 
-    records, animal, priors = _asked(arguments)
+    records, animal, priors = _chosen(arguments)
 
     def unseen(why: str) -> UnseenAnswer:
         return unseen_answer(records, animal, why, arguments.guideline, arguments.edition)
@@ -148,7 +148,7 @@ def answered_or_unseen(
         return records, None, unseen(str(error))
 
 
-def _asked(arguments: argparse.Namespace) -> tuple[Records, str, PriorTable | None]:
+def _chosen(arguments: argparse.Namespace) -> tuple[Records, str, PriorTable | None]:
     """Return records, the animal's id and the priors that the arguments choose."""
     from bpvet.facts.categories import guideline
 

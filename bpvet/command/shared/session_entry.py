@@ -75,11 +75,11 @@ def save(arguments: argparse.Namespace, answer: RoomAnswer) -> Path:
     return path
 
 
-def saved_words(place: Path, answer: RoomAnswer) -> str:
+def saved_words(path: Path, answer: RoomAnswer) -> str:
     """Return where a session was saved."""
-    by_itself = not re.fullmatch(r"readings.*\.csv", place.name, re.IGNORECASE)
+    by_itself = not re.fullmatch(r"readings.*\.csv", path.name, re.IGNORECASE)
     many = counted(len(answer.readings), "reading")
-    return saved(many, answer.taken_at, place, by_itself)
+    return saved(many, answer.taken_at, path, by_itself)
 
 
 def _again(arguments: argparse.Namespace, answer: RoomAnswer) -> str:

@@ -72,14 +72,14 @@ def typed_readings(
     return readings
 
 
-def typed_reading(word: str, method: str, species: str = "", place: int = 1) -> RoomReading:
+def typed_reading(word: str, method: str, species: str = "", number: int = 1) -> RoomReading:
     """Return one reading that was typed.
 
     Parameters
     ----------
     word, method, species
         As in `typed_readings`.
-    place : int
+    number : int
         Its place in the session, for the message.
 
     Raises
@@ -92,8 +92,8 @@ def typed_reading(word: str, method: str, species: str = "", place: int = 1) -> 
     >>> typed_reading("under40", "doppler").bound
     'at most'
     """
-    reading = _reading(place, word.strip(), method)
-    _judge(place, reading, species)
+    reading = _reading(number, word.strip(), method)
+    _judge(number, reading, species)
     return reading
 
 

@@ -52,7 +52,7 @@ class PairedData:
         Where it came from, in words.
     digest : str
         SHA-256 of the data.
-    said : tuple of str
+    notes : tuple of str
         What was left out, and what a reader must know, in sentences.
     """
 
@@ -71,7 +71,7 @@ class PairedData:
     points_are: str
     source: str
     digest: str
-    said: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = field(default=())
 
     @property
     def difference(self) -> Array:
@@ -150,7 +150,7 @@ def from_records(
         points_are=_points_words(linked=False, visits=True),
         source=reason("agreement.paired_visits", where=CONDITION_WORDS[found.condition]),
         digest=records.digest,
-        said=_said(found),
+        notes=_notes(found),
     )
 
 
@@ -171,7 +171,7 @@ def _visit_cells(found: Pairs) -> tuple[Cells, tuple[str, ...]]:
     return cells, tuple(str(name) for name in animals)
 
 
-def _said(found: Pairs) -> tuple[str, ...]:
+def _notes(found: Pairs) -> tuple[str, ...]:
     notes = [reason("agreement.rule", rule=found.rule)]
     if found.single_sessions:
         notes.append(reason("agreement.single_sessions", sessions=found.single_sessions))
@@ -250,7 +250,7 @@ def from_frame(
         points_are=_points_words(linked, columns.visit is not None),
         source="plain data",
         digest=_digest(rows),
-        said=notes,
+        notes=notes,
     )
 
 

@@ -334,11 +334,11 @@ def _persistent(known: Sequence[LabValue]) -> list[LabValue]:
 
     As many as the guideline asks for at most (three), or more where fewer do not span two weeks.
     """
-    asked = fact("iris.upc.persistent.samples").high
-    assert asked is not None
+    samples = fact("iris.upc.persistent.samples").high
+    assert samples is not None
     kept: list[LabValue] = []
     for lab_value in reversed(known):
-        if len(kept) >= asked and days_between(kept[-1].date, kept[0].date) >= _upc_span():
+        if len(kept) >= samples and days_between(kept[-1].date, kept[0].date) >= _upc_span():
             break
         kept.append(lab_value)
     return kept[::-1]

@@ -13,7 +13,6 @@ from typing import Any, ClassVar
 from bpvet.answers.audit.audit import AuditAnswer, audit_answer
 from bpvet.models.audit.audit import audit
 from bpvet.records.records import Records
-from bpvet.reports.asked import Options, Value
 from bpvet.reports.audit.sections import (
     TOPICS,
     computed,
@@ -25,6 +24,7 @@ from bpvet.reports.audit.sections import (
 )
 from bpvet.reports.cautions import cautions, statement
 from bpvet.reports.kind import Names, Outline, ReportKind
+from bpvet.reports.spec import Options, Value
 from bpvet.wording.en.pages.outlines import AUDIT_WORDS
 
 __all__ = [
@@ -55,8 +55,8 @@ class Parameters(Options):
 parameters = Parameters.from_file
 
 
-def _fitted(records: Records, asked: Parameters) -> dict[str, Any]:
-    quality = audit(records, **asked.options)
+def _fitted(records: Records, spec: Parameters) -> dict[str, Any]:
+    quality = audit(records, **spec.options)
     return {"records": records, "quality": quality, "answer": audit_answer(quality)}
 
 

@@ -33,8 +33,10 @@ def now(answer: CohortAnswer) -> Shown:
 
 def panels(answer: CohortAnswer) -> Shown:
     """Return the animals through time, a small panel each, and all of them in one."""
-    shown = [_figure(one) for one in cohort_panels.panels(answer.study, answer.level)]
-    return Shown("".join(one.html for one in shown), lines(*(one.text for one in shown)))
+    shown = [_figure(figure) for figure in cohort_panels.panels(answer.study, answer.level)]
+    return Shown(
+        "".join(figure.html for figure in shown), lines(*(figure.text for figure in shown))
+    )
 
 
 def sentences(answer: CohortAnswer) -> Shown:

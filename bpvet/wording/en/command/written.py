@@ -19,21 +19,21 @@ WAITING = {
     "report": "Writing the report; this takes some seconds.",
 }
 #: Where the list of whom to see next is.
-DUE_WRITTEN = 'The list is in "{place}".'
+DUE_WRITTEN = 'The list is in "{file}".'
 #: Where the list is, and how many `reports` ("three reports") stand with it.
-MORNING_WRITTEN = 'The list is in "{place}", with {reports}.'
+MORNING_WRITTEN = 'The list is in "{file}", with {reports}.'
 #: That the report of an animal could not be written, and why.
 NO_REPORT = "No report of {animal}: {reason}"
 #: Where the sheet for the room is.
-SHEET_WRITTEN = 'The sheet is in "{place}".'
+SHEET_WRITTEN = 'The sheet is in "{file}".'
 #: Where the page for the owner is.
-OWNER_PAGE_WRITTEN = 'The page for the owner is in "{place}".'
+OWNER_PAGE_WRITTEN = 'The page for the owner is in "{file}".'
 #: Where the diary is, and what becomes of it.
-DIARY_WRITTEN = 'The diary is in "{place}"; filled in, it is read as readings.'
+DIARY_WRITTEN = 'The diary is in "{file}"; filled in, it is read as readings.'
 #: Where a letter is, and the table of the same.
-LETTER_WRITTEN = 'The letter is in "{place}", the same as a table in "{table}".'
+LETTER_WRITTEN = 'The letter is in "{file}", the same as a table in "{table}".'
 #: Where a figure is, and its words.
-FIGURE_WRITTEN = 'The figure is in "{place}", its caption and alternative text in "{text}".'
+FIGURE_WRITTEN = 'The figure is in "{file}", its caption and alternative text in "{text}".'
 
 
 def report_written(page: Path, notebook: Path, pdf: Path | None) -> list[str]:
@@ -46,9 +46,9 @@ def report_written(page: Path, notebook: Path, pdf: Path | None) -> list[str]:
 
 
 #: What must not leave the clinic with a report under other names.
-KEEP_PARAMETERS = 'Do not pass on "{place}": it says where the records are.'
+KEEP_PARAMETERS = 'Do not pass on "{file}": it says where the records are.'
 #: Where priors were saved, and how they are used.
-PRIORS_SAVED = 'Saved in "{place}"; to use them: --priors {place}'
+PRIORS_SAVED = 'Saved in "{file}"; to use them: --priors {file}'
 #: Which files of invented records are where.
 EXAMPLE_WRITTEN = "Wrote {files} into {folder}. All of it is invented; ABOUT.txt says more."
 #: What stands above the commands to begin with.

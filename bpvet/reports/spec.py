@@ -98,7 +98,7 @@ def choice(take: Callable[[Any], Any], *, default: Any = MISSING, newer: bool = 
 
 
 @dataclass(frozen=True, kw_only=True)
-class Asked:
+class ReportSpec:
     """Where a report's records are, and how they are read; each kind of report adds its choices.
 
     A kind adds fields, each made by `choice`, and with it how it is read back from a file.
@@ -327,13 +327,13 @@ def _plain(value: Any) -> dict[str, Value]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Options(Asked):
+class Options(ReportSpec):
     """What a report is asked for that hands named arguments to one function of the library.
 
     Parameters
     ----------
     records, as_of, reading
-        As `Asked` takes them.
+        As `ReportSpec` takes them.
     options : dict
         The named arguments, JSON values; those left out are the kind's `DEFAULTS`.
     """

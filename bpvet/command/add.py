@@ -167,7 +167,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Add the entry, and say what the animal needs now."""
     kind = _kind(arguments)
     if kind == "list":
@@ -198,18 +198,17 @@ def run(arguments: argparse.Namespace) -> int:
     return _answer(arguments, aim, found, f"{_described(row)}, {table} of {aim.who}")
 
 
-def _answer(arguments: argparse.Namespace, aim: Target, found: Any, what: str) -> int:
+def _answer(arguments: argparse.Namespace, aim: Target, found: Any, what: str) -> None:
     """Say what the animal needs now, and what was added."""
     answer = now(aim.folder, aim.animal, arguments.rule, arguments.guideline)
     if arguments.json:
         print_json({"added": entry_json(found), "now": now_json(answer)})
-        return 0
+        return
     print(now_text(answer), flush=True)
     say(f"\n{entered_words(found, what)}", arguments.quiet)
-    return 0
 
 
-def _add_readings(arguments: argparse.Namespace, text: str) -> int:
+def _add_readings(arguments: argparse.Namespace, text: str) -> None:
     from bpvet.answers.room.result import RoomVisit
     from bpvet.answers.room.room import room_answer
     from bpvet.command.shared.session_text import room_text
@@ -299,7 +298,7 @@ def _described(row: Mapping[str, str]) -> str:
     )
 
 
-def _cancel(arguments: argparse.Namespace) -> int:
+def _cancel(arguments: argparse.Namespace) -> None:
     """Take an entry back by a row of the table ``cancelled``."""
     from bpvet.records.entries.adding import add_entry
     from bpvet.records.entries.entries import entry_named
@@ -321,14 +320,13 @@ def _cancel(arguments: argparse.Namespace) -> int:
     if arguments.json:
         gone = {"entry": entry, "text": text, "reason": reason}
         print_json({"cancelled": gone, "added": entry_json(found), "now": now_json(answer)})
-        return 0
+        return
     print(what_now(printable(aim.who), without=True))
     print(now_text(answer), flush=True)
     say(f"\n{CANCELLED.format(what=text, reason=reason, file=found.file.name)}", arguments.quiet)
-    return 0
 
 
-def _list(arguments: argparse.Namespace) -> int:
+def _list(arguments: argparse.Namespace) -> None:
     """Show the entries that can be taken back, of all animals or of one."""
     from dataclasses import asdict
 
@@ -351,4 +349,3 @@ def _list(arguments: argparse.Namespace) -> int:
         )
     else:
         print(NOTHING_TO_CANCEL)
-    return 0

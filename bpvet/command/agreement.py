@@ -45,7 +45,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Compare, and write the report or print what was found."""
     from bpvet.wording.en.command.written import WAITING
 

@@ -31,7 +31,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Look at the measuring, and write the report or print what was found."""
     from bpvet.wording.en.command.written import WAITING
 

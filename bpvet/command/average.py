@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from functools import partial
 
 from bpvet.command.shared import options
 from bpvet.command.shared.loading import loading
@@ -144,10 +145,7 @@ def run(arguments: argparse.Namespace) -> int:
         animal, note = own_id(Path(arguments.save).parent, animal)
         if note:
             say(note, arguments.quiet)
-
-    def sum_of(readings: list[RoomReading]) -> RoomAnswer:
-        return _sum(arguments, readings, animal, taken_at)
-
+    sum_of = partial(_sum, arguments, animal=animal, taken_at=taken_at)
     if not arguments.live:
         with loading():
             from bpvet.command.shared.typed_readings import typed_readings
@@ -218,7 +216,7 @@ def _reported(
 
 
 def _sum(
-    arguments: argparse.Namespace, readings: list[RoomReading], animal: str, taken_at: str
+    arguments: argparse.Namespace, readings: list[RoomReading], *, animal: str, taken_at: str
 ) -> RoomAnswer:
     with loading():
         from bpvet.answers.room.result import RoomVisit

@@ -58,7 +58,6 @@ if TYPE_CHECKING:
     from bpvet.records.checks.grouped import GroupedFindings, OfKind
     from bpvet.records.findings import Finding
     from bpvet.records.records import Records
-    from bpvet.visits.signs.signs import Sign
 
 ABOUT = """\
 Reads the records and reports what was understood and what was found, grouped by what
@@ -109,10 +108,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 def print_findings(records: Records, counts: dict[str, int]) -> None:
     """Print everything as one JSON value, a finding a line, as they are made."""
-    from bpvet.visits.signs.signs import all_signs
+    from bpvet.visits.signs.signs import COLUMNS, all_signs
 
     head = {"readings": counts, "understood": records.understood}
-    signs = [_json_sign(sign) for sign in all_signs(records)]
+    signs = [{name: str(getattr(sign, name)) for name in COLUMNS} for sign in all_signs(records)]
     tail = {
         "signs": signs,
         "cancelled": [asdict(row) for row in records.cancelled_rows],
@@ -128,13 +127,6 @@ def print_findings(records: Records, counts: dict[str, int]) -> None:
         between = ",\n    "
     write(("\n  ]" if len(records.findings) else "]") + ",")
     write(json.dumps(tail, allow_nan=False, indent=2)[1:] + "\n")
-
-
-def _json_sign(sign: Sign) -> dict[str, str]:
-    """Return a sign as a row of `bpvet.signs`, in plain JSON values."""
-    from bpvet.visits.signs.signs import COLUMNS
-
-    return {name: str(getattr(sign, name)) for name in COLUMNS}
 
 
 def counts_of(records: Records, rule: str) -> dict[str, int]:

@@ -40,7 +40,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Write the report and say where the page is."""
     from bpvet.wording.en.command.written import KEEP_PARAMETERS, WAITING
 
@@ -58,8 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
     written = write_report(KIND, arguments.path, arguments.output, spec, way)
     if arguments.json:
         print_json(written_files(written) | written.answer.to_dict())
-        return 0
+        return
     print_report(written)
     if arguments.pseudonyms:
         print(printable(KEEP_PARAMETERS.format(file=written.parameters)))
-    return 0

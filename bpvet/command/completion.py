@@ -53,7 +53,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Print the completion."""
     from bpvet.command.main import parser
 
@@ -62,7 +62,6 @@ def run(arguments: argparse.Namespace) -> int:
         print_json({"shell": arguments.shell, "completion": text})
     else:
         print(text, end="")
-    return 0
 
 
 def words(parser: argparse.ArgumentParser) -> tuple[CommandWords, ...]:

@@ -93,7 +93,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Print the list, or write it."""
     from bpvet.facts.categories import guideline
     from bpvet.wording.en.command.written import DUE_WRITTEN, WAITING
@@ -111,7 +111,6 @@ def run(arguments: argparse.Namespace) -> int:
         print(printable(DUE_WRITTEN.format(file=written[0])))
     else:
         print(due_text(found, every=arguments.all, every_caution=arguments.cautions))
-    return 0
 
 
 def _of_whole(arguments: argparse.Namespace, priors: PriorTable | None) -> tuple[Due, Rooms]:
@@ -196,15 +195,16 @@ def _refuse(arguments: argparse.Namespace) -> None:
 
 def _written(arguments: argparse.Namespace, found: Due, rooms: Rooms) -> list[Path]:
     """Write the list where it was asked for; return its files, the main one first."""
-    from bpvet.reports.due import due_page, due_words, pages_in, sheets_in, write_due
+    from bpvet.reports.due import due_page, pages_in, sheets_in, write_due
 
     path, ending = Path(arguments.output), _kind(arguments)
     if not ending:
         return list(write_due(found, path, inputs_read(arguments), arguments.force, rooms()))
     if ending in _TABLES:
         from bpvet.records.table_files import table_files
+        from bpvet.wording.en.due import column_words
 
-        contents = table_files(path, found.to_frame(), due_words(), arguments.plain)
+        contents = table_files(path, found.to_frame(), column_words(), arguments.plain)
         write_all(path.parent, contents, arguments.force)
     elif ending == ".ics":
         from bpvet.answers.due.calendar import due_calendar

@@ -34,7 +34,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Write the bundle and say what is in it."""
     from bpvet.answers.fhir.fhir import fhir_bundle
     from bpvet.wording.en.command.written import left_behind
@@ -50,7 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
                 "left_behind": bundle.left_behind,
             }
         )
-        return 0
+        return
     kinds = ", ".join(f"{count} {kind}" for kind, count in bundle.counts.items()) or "nothing"
     say(
         f'Wrote {counted(sum(bundle.counts.values()), "resource")} into "{path}": {kinds}.',
@@ -58,4 +58,3 @@ def run(arguments: argparse.Namespace) -> int:
     )
     for why, count in bundle.left_behind.items():
         say(left_behind(why, count), arguments.quiet)
-    return 0

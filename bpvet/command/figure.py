@@ -106,7 +106,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Write the figure with its words, or the letter with its table."""
     from bpvet.wording.en.command.written import FIGURE_WRITTEN, LETTER_WRITTEN
 
@@ -135,7 +135,6 @@ def run(arguments: argparse.Namespace) -> int:
         print(printable(LETTER_WRITTEN.format(file=path, table=content["table"])))
     else:
         print(printable(FIGURE_WRITTEN.format(file=path, text=content["text"])))
-    return 0
 
 
 def _figure(

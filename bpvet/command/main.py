@@ -6,8 +6,8 @@ that has
 - ``ABOUT``, a paragraph and an example for its own help;
 - ``ARGUMENTS``, what it takes, as `bpvet.command.shared.options` declares arguments, and where
   argparse would make a long line of them ``USAGE``;
-- ``run(arguments) -> int``, which prints and returns the exit status, and raises a
-  `bpvet.errors.BpvetError` for what it cannot do.
+- ``run(arguments)``, which prints, returns the exit status where it may be another than 0, and
+  raises a `bpvet.errors.BpvetError` for what it cannot do.
 
 Only the module of the command that is called is loaded, and only its parser made. A module here
 imports at its top what its help needs and everything else where it runs; ``typing`` and what
@@ -38,8 +38,8 @@ if TYPE_CHECKING:
         ABOUT: str
         ARGUMENTS: tuple[Argument, ...]
 
-        def run(self, arguments: argparse.Namespace) -> int:
-            """Do it, print, and return the exit status."""
+        def run(self, arguments: argparse.Namespace) -> int | None:
+            """Do it, print, and return the exit status; None for 0."""
 
 
 #: Every command with its line in the list of commands.
@@ -226,7 +226,7 @@ def _status(given: list[str]) -> int:
         parser(full=False).print_help(sys.stderr)
         return WRONG_CALL
     try:
-        return _command(name).run(arguments)
+        return _command(name).run(arguments) or DONE
     except BpvetError as error:
         print(_shown(_message(name, error), given), file=sys.stderr)
         # Whichever file was the one too many, the call itself was not wrong.

@@ -39,7 +39,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Write the page and the diary, or print the page's words."""
     from bpvet.facts.categories import guideline
     from bpvet.wording.en.command.written import DIARY_WRITTEN, OWNER_PAGE_WRITTEN
@@ -59,7 +59,6 @@ def run(arguments: argparse.Namespace) -> int:
         print(owner_text(found))
     if diary is not None:
         say(DIARY_WRITTEN.format(file=diary), arguments.quiet)
-    return 0
 
 
 def _diary_path(arguments: argparse.Namespace) -> Path | None:

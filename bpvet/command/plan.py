@@ -107,7 +107,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Plan, and print it."""
     if arguments.quantity in LAB_QUANTITIES:
         raise CallError(
@@ -123,7 +123,6 @@ def run(arguments: argparse.Namespace) -> int:
         print_json(answer.to_dict())
     else:
         print(plan_text(answer))
-    return 0
 
 
 def new_animal(arguments: argparse.Namespace) -> PlanAnswer:

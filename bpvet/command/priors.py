@@ -41,7 +41,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Learn the priors, save them, and say what was learned."""
     from bpvet.wording.en.command.written import PRIORS_SAVED, WAITING
 
@@ -59,7 +59,6 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         print(printable(_table(table).text()))
         print(printable(PRIORS_SAVED.format(file=path)))
-    return 0
 
 
 def _cell(key: tuple[str, str, str], table: PriorTable) -> dict[str, object]:

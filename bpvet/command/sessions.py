@@ -39,7 +39,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Print the sessions, or write them."""
     from bpvet.visits.sessions import sessions
 
@@ -65,7 +65,6 @@ def run(arguments: argparse.Namespace) -> int:
         print(sessions_text(table))
     else:
         say(f'Wrote {counted(len(table), "session")} into "{path}".', arguments.quiet)
-    return 0
 
 
 def session_rows(table: pd.DataFrame) -> list[dict[str, Any]]:

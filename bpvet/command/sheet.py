@@ -35,7 +35,7 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Write the sheet, or print how the animal was measured last time."""
     from bpvet.facts.categories import guideline
     from bpvet.wording.en.command.written import SHEET_WRITTEN
@@ -56,7 +56,6 @@ def run(arguments: argparse.Namespace) -> int:
         print(printable(SHEET_WRITTEN.format(file=path)))
     else:
         print(sheet_text(found))
-    return 0
 
 
 def sheet_text(found: SheetAnswer) -> str:

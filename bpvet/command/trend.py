@@ -52,12 +52,12 @@ ARGUMENTS = (
 )
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Fit the trend and print its answers."""
     _, trend, answer = answered_or_unseen(arguments)
     if arguments.short and not arguments.json:
         print(short_text(answer))
-        return 0
+        return
     with loading():
         from bpvet.answers.trend.unseen import UnseenAnswer
         from bpvet.models.kidney.joint_trends import joint_trends
@@ -69,7 +69,6 @@ def run(arguments: argparse.Namespace) -> int:
         print(unseen_text(answer, every_caution=arguments.cautions))
     else:
         print(trend_text(answer, joint, every_caution=arguments.cautions))
-    return 0
 
 
 def short_text(answer: TrendAnswer | UnseenAnswer) -> str:

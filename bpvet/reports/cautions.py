@@ -9,7 +9,7 @@ from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.cautions import licensed, parted
 from bpvet.facts.sources import footnotes
 from bpvet.reports.markup import Shown, bullets, folded, lines, paragraph, prose, tag
-from bpvet.wording.en.pages.heads import more_cautions
+from bpvet.wording.en.pages.heads import MORE_CAUTIONS
 
 
 def cautions(answer: TrendAnswer | CohortAnswer | AgreementAnswer | AuditAnswer) -> Shown:
@@ -22,7 +22,7 @@ def cautions(answer: TrendAnswer | CohortAnswer | AgreementAnswer | AuditAnswer)
     html = bullets(first, "cautions")
     if rest:
         more = "".join(tag("li", prose(text)) for text in rest)
-        html += folded(more_cautions(len(rest)), tag("ul", more, class_="cautions"))
+        html += folded(MORE_CAUTIONS.format(count=len(rest)), tag("ul", more, class_="cautions"))
         html += tag("ul", more, class_="printed", hidden="hidden")
     return Shown(html, lines(*first, *rest))
 

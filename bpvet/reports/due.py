@@ -16,7 +16,7 @@ from bpvet.facts.sources import footnotes
 from bpvet.files import write_all
 from bpvet.printing import prose_date
 from bpvet.records.outputs import Inputs
-from bpvet.records.table_files import ColumnWords, table_files
+from bpvet.records.table_files import table_files
 from bpvet.reports.files import made_folder, refuse_foreign
 from bpvet.reports.markup import (
     bullets,
@@ -54,11 +54,6 @@ from bpvet.wording.en.phrases import capital
 MARK = f"due {digest_of('due')}"
 PAGE, TABLE, CALENDAR = "due.html", "due.csv", "due.ics"
 _ISO_DATE = re.compile(r"\b\d{4}-\d\d-\d\d\b")
-
-
-def due_words() -> list[ColumnWords]:
-    """Return what the columns of the list mean."""
-    return column_words()
 
 
 def due_page(
@@ -178,7 +173,7 @@ def write_due(
         Where a file is in the way or cannot be written; nothing is then replaced.
     """
     contents = {CALENDAR: due_calendar(due)}
-    contents |= table_files(folder / TABLE, due.to_frame(), due_words())
+    contents |= table_files(folder / TABLE, due.to_frame(), column_words())
     marks = {sheet_name(animal): SHEET.mark(sheet) for animal, sheet in (sheets or {}).items()}
 
     def refuse() -> None:

@@ -19,7 +19,7 @@ from bpvet.reports.markup import heading, paragraph, prose, tag
 from bpvet.reports.naming import slug
 from bpvet.reports.paper import WIDTH, PaperKind
 from bpvet.wording.en.pages.heads import URGENT
-from bpvet.wording.en.pages.sheet import SHEET_WORDS, page_title, shown_short, who_line
+from bpvet.wording.en.pages.sheet import PAGE_TITLE, SHEET_WORDS, shown_short, who_line
 from bpvet.wording.en.sheet import (
     BACK,
     BOXES,
@@ -217,7 +217,7 @@ def _cut(texts: Sequence[str], space: float) -> tuple[str, ...]:
 SHEET: PaperKind[SheetAnswer] = PaperKind(
     name="sheet",
     animal=lambda answer: answer.animal,
-    title=lambda answer: page_title(_title(answer)),
+    title=lambda answer: PAGE_TITLE.format(who=_title(answer)),
     sections=(_body,),
     rules=lambda *_: ("", f"@media print {{ main {{ height: {HEIGHT:g}mm; }} }}\n"),
 )

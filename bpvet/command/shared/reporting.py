@@ -83,8 +83,8 @@ def answered(
     arguments: argparse.Namespace,
     answer: AgreementAnswer | AuditAnswer,
     written: Written[Any] | None = None,
-) -> int:
-    """Print where the report is, or without one what it would say; return the exit status."""
+) -> None:
+    """Print where the report is, or without one what it would say."""
     if arguments.json:
         print_json(({} if written is None else written_files(written)) | answer.to_dict())
     elif written is not None:
@@ -96,7 +96,6 @@ def answered(
         beside = answer.sentences
         blocks = cautions_block(answer.cautions, every=arguments.cautions, beside=beside)
         print("\n\n".join(blocks))
-    return 0
 
 
 def print_report(written: Written[Any]) -> None:

@@ -94,11 +94,10 @@ class PairedData:
     def animal_means(self) -> tuple[Array, Array]:
         """Return each animal's mean of its points by both methods, (animals,)."""
         count = np.bincount(self.point_animal)
-        first, second = (np.bincount(self.point_animal, v) / count for v in self._both())
+        first, second = (
+            np.bincount(self.point_animal, value) / count for value in (self.first, self.second)
+        )
         return first, second
-
-    def _both(self) -> tuple[Array, Array]:
-        return self.first, self.second
 
 
 def from_records(

@@ -136,12 +136,6 @@ def kidney_of(
         withheld = markers[0].withheld if markers else reason("kidney.no_marker")
     diagnosis, undecided = diagnosis_of(found)
     written = found.seen.written
-    absent = {
-        "fasting": True,
-        "hydrated": True,
-        "stable": not staged or _reacting(found),
-        "diagnosis": diagnosis is None,
-    }
     dates = [stage.newest.date for stage in staged if stage.newest is not None]
     return Kidney(
         animal=found.animal,
@@ -159,7 +153,7 @@ def kidney_of(
         proteinuria=_proteinuria(records, found, trend, level),
         pressure=_pressure(trend, edition),
         damage=damage_of(found),
-        missing=tuple(name for name, missing in absent.items() if missing),
+        missing=_missing(diagnosis is not None, stable=bool(staged) and not _reacting(found)),
         dehydrated=noted_near(found, ("dehydration",), dates),
         reaction=kidneys.reactions,
     )
@@ -379,6 +373,12 @@ def _pressure(trend: Trend | None, edition: str) -> PressureSubstage:
         return replace(blank, withheld=withheld)
     ends = [below(stage.low) for stage in bounds.stages[1:]]
     return replace(blank, probability=_shares([stage.name for stage in bounds.stages], ends))
+
+
+def _missing(diagnosed: bool, *, stable: bool) -> tuple[str, ...]:
+    """Return what a stage asks for and no record here says."""
+    absent = {"fasting": True, "hydrated": True, "stable": not stable, "diagnosis": not diagnosed}
+    return tuple(name for name, missing in absent.items() if missing)
 
 
 def _reacting(found: AnimalRecord) -> bool:

@@ -23,6 +23,10 @@ class CallError(BpvetError):
     exit_status = 2
 
 
+class Ambiguous(CallError):
+    """More than one animal may be meant by what was given (exit status 2)."""
+
+
 class NothingLeft(CallError):
     """No session is left that could enter the series asked for (exit status 2)."""
 

@@ -21,17 +21,26 @@ LEFT = Path(__file__).parent / "prose_left.tsv"
 #: Three words of letters, blanks between them.
 _PROSE = re.compile(r"(?<![\w-])[A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*[,;:]? [A-Za-z][a-z’']*")
 #: What a command says of itself; tables of its options' helps end in ``_HELP``.
-_HELP = {"COMMANDS", "ABOUT", "EPILOG"}
-#: Calls that take the help of a command's options.
-_HELPERS = ("add_argument", "add_argument_group", "add_force")
+_HELP = {"COMMANDS", "ABOUT", "EPILOG", "USAGE"}
+#: Calls that declare a command's options, with their help.
+_HELPERS = ("argument", "option_group", "options.force", "whole_number")
 #: Methods that raise an error of a call with the words they are given.
-_REFUSING = (".refuse",)
+_REFUSING = ("refuse", "refuse_left")
 #: Classes whose texts are codes that JSON gives, and no words; `Word` is the contract's.
 _CODES = {"Code"}
 _CODES_OF = {"Word"}
-#: Constants that hold what is read in records, what other programs read, or names that frames and
-#: JSON give: no language changes them.
+#: Constants and functions that hold what is read in records, code of other programs and notebooks,
+#: or names that frames and JSON give: no language changes them.
 _READ = {
+    "answers/fhir/fhir.py": {"SESSION_MEAN"},
+    "answers/fhir/resources.py": {"UNWRITABLE"},
+    "command/completion.py": {"_bash", "_fish"},
+    "command/shared/source_lines.py": {"_CODES"},
+    "command/shared/typed_readings.py": {"NO_REASON"},
+    "reports/agreement/report.py": {"OUTLINE"},
+    "reports/animal/report.py": {"OUTLINE"},
+    "reports/audit/report.py": {"OUTLINE"},
+    "reports/clinic/report.py": {"OUTLINE"},
     "facts/codes.py": {"BESIDE", "READING_COUNT", "READING_SPREAD", "EXCLUDED"},
     "facts/signs/denials.py": {"_NOUN_NEGATIONS"},
     "facts/signs/doubts.py": {"_BOTH_SIDES", "_FAR"},
@@ -50,6 +59,7 @@ _READ = {
 }
 #: Functions that make the message of an error of a call or of a data file for whoever raises it.
 _MESSAGES = {
+    "answers/sheet/sheet.py": {"refuse_left"},
     "facts/sources.py": {"_faults"},
     "locks.py": {"_held_words"},
     "records/formats/encodings.py": {"encoding_trouble"},
@@ -105,8 +115,6 @@ def _bears(node: ast.AST, name: str) -> bool:
 
 
 def _is_help(target: ast.expr) -> bool:
-    if isinstance(target, ast.Attribute):
-        return target.attr == "usage"
     return isinstance(target, ast.Name) and (target.id in _HELP or target.id.endswith("_HELP"))
 
 
@@ -150,7 +158,7 @@ def test_what_counts_as_prose(tmp_path: Path) -> None:
     code = '''
         """Docstrings are not counted at all."""
         ABOUT = "nor is what a command says of itself"
-        parser.usage = "bpvet command PATH and options"
+        USAGE = "bpvet command PATH and options"
         _TEXTS_HELP = {"note": "what an option is for"}
         def one(found):
             if not found:

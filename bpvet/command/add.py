@@ -22,8 +22,9 @@ from bpvet.command.shared.entering import (
     opened_folder,
     target,
 )
+from bpvet.command.shared.options import option
 from bpvet.command.shared.output import print_json, printable, say, wrapped
-from bpvet.command.shared.session_rows import option, reading_rows
+from bpvet.command.shared.session_rows import reading_rows
 from bpvet.command.shared.typed_readings import moment, one_line, typed_readings
 from bpvet.errors import CallError
 from bpvet.facts.signs.signs import STATUSES
@@ -98,40 +99,6 @@ _BOUNDED = re.compile(r"(<|>)=?\s*([0-9.]+)", re.ASCII)
 _OTHERS = ("on", "until", *dict.fromkeys(name for _, cells in _KINDS.values() for name in cells))
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet add FOLDER --animal A WHAT [options]"
-    parser.add_argument("path", metavar="FOLDER", help="a folder of records in CSV files")
-    parser.add_argument("--animal", default="", metavar="A", help="its id, or its name")
-    kinds = parser.add_argument_group("what is added, one of these")
-    kinds.add_argument(
-        "--reading", nargs="+", metavar="R", help="readings of one session, as taken"
-    )
-    kinds.add_argument("--treatment", metavar="DRUG", help="a drug that was begun, or changed")
-    kinds.add_argument("--missed", choices=("missed", "late"), help="doses that were missed, late")
-    kinds.add_argument("--sign", metavar="SIGN", help="what was seen, such as seizure")
-    kinds.add_argument("--lab", metavar="ANALYTE", help="a laboratory value, such as creatinine")
-    outcomes = ("booked", "declined", "no answer", "left")
-    kinds.add_argument("--contact", choices=outcomes, help="what a call to the owner came to")
-    kinds.add_argument("--species", choices=SPECIES, help="a new animal, --animal being its id")
-    kinds.add_argument("--cancel", metavar="ID", help="take back the entry of this id")
-    kinds.add_argument("--list", action="store_true", help="show what can be taken back")
-    more = parser.add_argument_group("more about it")
-    more.add_argument("--on", "--taken-at", metavar="DATE", help="when, YYYY-MM-DD (readings: now)")
-    more.add_argument("--until", metavar="DATE", help="last day of a treatment or of missed doses")
-    more.add_argument("--method", choices=METHODS, help="of the readings")
-    more.add_argument("--setting", choices=SETTINGS, help="of the readings")
-    more.add_argument("--state", choices=STATES, help="of the animal at the readings")
-    more.add_argument("--status", choices=STATUSES, help="of the sign")
-    for name, help in _TEXTS_HELP.items():
-        more.add_argument(option(name), metavar="TEXT", help=help)
-    more.add_argument("--reason", metavar="WHY", help="why the entry is taken back")
-    options.add_sure(more)
-    options.add_rule(parser)
-    options.add_guideline(parser)
-    options.add_ways_out(parser)
-
-
 _TEXTS_HELP = {
     "value": "of the laboratory, a number",
     "unit": "of the laboratory value, such as µmol/L",
@@ -151,7 +118,56 @@ _TEXTS_HELP = {
 }
 
 
-def run(arguments: argparse.Namespace) -> int:
+USAGE = "bpvet add FOLDER --animal A WHAT [options]"
+ARGUMENTS = (
+    options.argument("path", metavar="FOLDER", help="a folder of records in CSV files"),
+    options.argument("--animal", default="", metavar="A", help="its id, or its name"),
+    options.option_group(
+        "what is added, one of these",
+        options.argument(
+            "--reading", nargs="+", metavar="R", help="readings of one session, as taken"
+        ),
+        options.argument("--treatment", metavar="DRUG", help="a drug that was begun, or changed"),
+        options.argument(
+            "--missed", choices=("missed", "late"), help="doses that were missed, late"
+        ),
+        options.argument("--sign", metavar="SIGN", help="what was seen, such as seizure"),
+        options.argument("--lab", metavar="ANALYTE", help="a laboratory value, such as creatinine"),
+        options.argument(
+            "--contact",
+            choices=("booked", "declined", "no answer", "left"),
+            help="what a call to the owner came to",
+        ),
+        options.argument("--species", choices=SPECIES, help="a new animal, --animal being its id"),
+        options.argument("--cancel", metavar="ID", help="take back the entry of this id"),
+        options.argument("--list", action="store_true", help="show what can be taken back"),
+    ),
+    options.option_group(
+        "more about it",
+        options.argument(
+            "--on", "--taken-at", metavar="DATE", help="when, YYYY-MM-DD (readings: now)"
+        ),
+        options.argument(
+            "--until", metavar="DATE", help="last day of a treatment or of missed doses"
+        ),
+        options.argument("--method", choices=METHODS, help="of the readings"),
+        options.argument("--setting", choices=SETTINGS, help="of the readings"),
+        options.argument("--state", choices=STATES, help="of the animal at the readings"),
+        options.argument("--status", choices=STATUSES, help="of the sign"),
+        *(
+            options.argument(option(name), metavar="TEXT", help=help)
+            for name, help in _TEXTS_HELP.items()
+        ),
+        options.argument("--reason", metavar="WHY", help="why the entry is taken back"),
+        options.SURE,
+    ),
+    options.RULE,
+    options.GUIDELINE,
+    options.WAYS_OUT,
+)
+
+
+def run(arguments: argparse.Namespace) -> None:
     """Add the entry, and say what the animal needs now."""
     kind = _kind(arguments)
     if kind == "list":
@@ -179,21 +195,20 @@ def run(arguments: argparse.Namespace) -> int:
     table = _KINDS[kind][0]
     row = {"animal": aim.animal, **cells}
     found = add_entry(aim.folder, table, [row], accepting(arguments))
-    return _answer(arguments, aim, found, f"{_said(row)}, {table} of {aim.who}")
+    return _answer(arguments, aim, found, f"{_described(row)}, {table} of {aim.who}")
 
 
-def _answer(arguments: argparse.Namespace, aim: Target, found: Any, what: str) -> int:
+def _answer(arguments: argparse.Namespace, aim: Target, found: Any, what: str) -> None:
     """Say what the animal needs now, and what was added."""
     answer = now(aim.folder, aim.animal, arguments.rule, arguments.guideline)
     if arguments.json:
         print_json({"added": entry_json(found), "now": now_json(answer)})
-        return 0
+        return
     print(now_text(answer), flush=True)
     say(f"\n{entered_words(found, what)}", arguments.quiet)
-    return 0
 
 
-def _add_readings(arguments: argparse.Namespace, text: str) -> int:
+def _add_readings(arguments: argparse.Namespace, text: str) -> None:
     from bpvet.answers.room.result import RoomVisit
     from bpvet.answers.room.room import room_answer
     from bpvet.command.shared.session_text import room_text
@@ -201,7 +216,11 @@ def _add_readings(arguments: argparse.Namespace, text: str) -> int:
     aim = target(arguments.path, text)
     if not arguments.method:
         raise CallError("--reading needs --method: doppler or oscillometric.")
-    taken_at = moment(arguments.on, "--on") if arguments.on else _now()
+    taken_at = (
+        moment(arguments.on, "--on")
+        if arguments.on
+        else datetime.now().isoformat(timespec="minutes")
+    )
     typed = typed_readings(arguments.reading, arguments.method, (), aim.species)
     answer = room_answer(
         typed,
@@ -221,10 +240,6 @@ def _add_readings(arguments: argparse.Namespace, text: str) -> int:
     if not arguments.json:
         print(f"{room_text(answer)}\n")
     return _answer(arguments, aim, found, f"{len(typed)} readings of {aim.who}, {taken_at}")
-
-
-def _now() -> str:
-    return datetime.now().isoformat(timespec="minutes")
 
 
 def _kind(arguments: argparse.Namespace) -> str:
@@ -277,17 +292,17 @@ def _cells(arguments: argparse.Namespace, kind: str) -> dict[str, str]:
     return {name: text for name, text in cells.items() if text}
 
 
-def _said(row: Mapping[str, str]) -> str:
+def _described(row: Mapping[str, str]) -> str:
     return ", ".join(
         f"{name.replace('_', ' ')} {text}" for name, text in row.items() if name != "animal"
     )
 
 
-def _cancel(arguments: argparse.Namespace) -> int:
+def _cancel(arguments: argparse.Namespace) -> None:
     """Take an entry back by a row of the table ``cancelled``."""
     from bpvet.records.entries.adding import add_entry
     from bpvet.records.entries.entries import entry_named
-    from bpvet.wording.en.command.entries import cancelled, what_now
+    from bpvet.wording.en.command.entries import CANCELLED, what_now
 
     reason = one_line(arguments.reason or "", "--reason")
     if not reason:
@@ -305,14 +320,13 @@ def _cancel(arguments: argparse.Namespace) -> int:
     if arguments.json:
         gone = {"entry": entry, "text": text, "reason": reason}
         print_json({"cancelled": gone, "added": entry_json(found), "now": now_json(answer)})
-        return 0
+        return
     print(what_now(printable(aim.who), without=True))
     print(now_text(answer), flush=True)
-    say(f"\n{cancelled(text, reason, found.file.name)}", arguments.quiet)
-    return 0
+    say(f"\n{CANCELLED.format(what=text, reason=reason, file=found.file.name)}", arguments.quiet)
 
 
-def _list(arguments: argparse.Namespace) -> int:
+def _list(arguments: argparse.Namespace) -> None:
     """Show the entries that can be taken back, of all animals or of one."""
     from dataclasses import asdict
 
@@ -335,4 +349,3 @@ def _list(arguments: argparse.Namespace) -> int:
         )
     else:
         print(NOTHING_TO_CANCEL)
-    return 0

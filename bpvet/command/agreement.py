@@ -5,10 +5,10 @@ from __future__ import annotations
 import argparse
 
 from bpvet.command.shared import options
-from bpvet.command.shared.cautions import add_cautions
+from bpvet.command.shared.cautions import EVERY_CAUTION
 from bpvet.command.shared.opening import usable
 from bpvet.command.shared.output import progress
-from bpvet.command.shared.reporting import add_quantity, add_report, answered, way_of
+from bpvet.command.shared.reporting import QUANTITY, answered, report_arguments, way_of
 from bpvet.facts.words import TREND_CONDITIONS
 
 ABOUT = """\
@@ -21,33 +21,31 @@ example:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet agreement PATH [-o DIR] [options]"
-    add_report(parser, required=False)
-    add_quantity(parser)
-    parser.add_argument(
-        "--condition",
-        choices=TREND_CONDITIONS,
-        help="default: that of most visits by both methods",
-    )
-    parser.add_argument(
+USAGE = "bpvet agreement PATH [-o DIR] [options]"
+ARGUMENTS = (
+    *report_arguments(required=False),
+    QUANTITY,
+    options.argument(
+        "--condition", choices=TREND_CONDITIONS, help="default: that of most visits by both methods"
+    ),
+    options.argument(
         "--linked",
         action="store_true",
         help="readings with the same number by both methods were taken together",
-    )
-    parser.add_argument(
+    ),
+    options.argument(
         "--reference",
         choices=("direct", "indirect"),
         help="one of the methods is an accepted reference of this kind",
-    )
-    options.add_rule(parser)
-    options.add_level(parser)
-    add_cautions(parser)
-    options.add_ways_out(parser)
+    ),
+    options.RULE,
+    options.LEVEL,
+    EVERY_CAUTION,
+    options.WAYS_OUT,
+)
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Compare, and write the report or print what was found."""
     from bpvet.wording.en.command.written import WAITING
 
@@ -65,6 +63,6 @@ def run(arguments: argparse.Namespace) -> int:
     from bpvet.reports.agreement.report import KIND, Parameters
     from bpvet.reports.writing import write_report
 
-    asked = Parameters(options=chosen)
-    written = write_report(KIND, arguments.path, arguments.output, asked, way)
+    spec = Parameters(options=chosen)
+    written = write_report(KIND, arguments.path, arguments.output, spec, way)
     return answered(arguments, written.answer, written)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import argparse
 
 from bpvet.command.shared import options
-from bpvet.command.shared.cautions import add_cautions
+from bpvet.command.shared.cautions import EVERY_CAUTION
 from bpvet.command.shared.opening import usable
 from bpvet.command.shared.output import progress
-from bpvet.command.shared.reporting import add_report, answered, way_of
+from bpvet.command.shared.reporting import answered, report_arguments, way_of
 
 ABOUT = """\
 Looks at how a clinic measures: readings per session, first readings, end digits, scatter by method,
@@ -21,17 +21,17 @@ example:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet audit PATH [-o DIR] [options]"
-    add_report(parser, required=False)
-    options.add_rule(parser)
-    options.add_level(parser)
-    add_cautions(parser)
-    options.add_ways_out(parser)
+USAGE = "bpvet audit PATH [-o DIR] [options]"
+ARGUMENTS = (
+    *report_arguments(required=False),
+    options.RULE,
+    options.LEVEL,
+    EVERY_CAUTION,
+    options.WAYS_OUT,
+)
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Look at the measuring, and write the report or print what was found."""
     from bpvet.wording.en.command.written import WAITING
 
@@ -46,6 +46,6 @@ def run(arguments: argparse.Namespace) -> int:
     from bpvet.reports.audit.report import KIND, Parameters
     from bpvet.reports.writing import write_report
 
-    asked = Parameters(options=chosen)
-    written = write_report(KIND, arguments.path, arguments.output, asked, way)
+    spec = Parameters(options=chosen)
+    written = write_report(KIND, arguments.path, arguments.output, spec, way)
     return answered(arguments, written.answer, written)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from functools import partial
 
 from bpvet.command.shared import options
 from bpvet.command.shared.loading import loading
@@ -62,47 +63,56 @@ _SIZES_HELP = {
 _INTERRUPTED = 130
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet average READING [READING ...] --method M [options]"
-    parser.add_argument("readings", nargs="*", metavar="READING", help="as described below")
-    parser.add_argument(
+USAGE = "bpvet average READING [READING ...] --method M [options]"
+ARGUMENTS = (
+    options.argument("readings", nargs="*", metavar="READING", help="as described below"),
+    options.argument(
         "--live", action="store_true", help="take the readings one by one, a line each"
-    )
-    parser.add_argument("--method", required=True, choices=METHODS, help="how it was measured")
-    parser.add_argument(
+    ),
+    options.argument("--method", required=True, choices=METHODS, help="how it was measured"),
+    options.argument(
         "--exclude",
         action="append",
         default=[],
         metavar="N=WHY",
         help="reading N does not count; may be repeated",
-    )
-    parser.add_argument("--species", choices=SPECIES, default="", help="of the animal")
-    options.add_rule(parser)
-    options.add_guideline(parser)
-    chart = parser.add_argument_group("for the chart, --save and --into")
-    chart.add_argument(
-        "--animal", default="", metavar="ID", help="id of the animal, or its name in the records"
-    )
-    chart.add_argument(
-        "--taken-at",
-        default="",
-        metavar="WHEN",
-        help="2026-03-01 or 2026-03-01T10:15 (default for saved readings: now)",
-    )
-    chart.add_argument("--setting", choices=SETTINGS, default="", help="where")
-    chart.add_argument("--state", choices=STATES, default="", help="of the animal")
-    chart.add_argument("--save", metavar="FILE", help="write the readings into a new CSV file")
-    chart.add_argument(
-        "--into", metavar="FOLDER", help="add the session to a folder of records, in a new file"
-    )
-    options.add_sure(chart)
-    for name, help in _TEXTS_HELP.items():
-        chart.add_argument(_option(name), default="", metavar="TEXT", help=help)
-    for name, help in _SIZES_HELP.items():
-        chart.add_argument(_option(name), type=float, metavar="CM", help=help)
-    options.add_plain(chart)
-    options.add_ways_out(parser)
+    ),
+    options.argument("--species", choices=SPECIES, default="", help="of the animal"),
+    options.RULE,
+    options.GUIDELINE,
+    options.option_group(
+        "for the chart, --save and --into",
+        options.argument(
+            "--animal",
+            default="",
+            metavar="ID",
+            help="id of the animal, or its name in the records",
+        ),
+        options.argument(
+            "--taken-at",
+            default="",
+            metavar="WHEN",
+            help="2026-03-01 or 2026-03-01T10:15 (default for saved readings: now)",
+        ),
+        options.argument("--setting", choices=SETTINGS, default="", help="where"),
+        options.argument("--state", choices=STATES, default="", help="of the animal"),
+        options.argument("--save", metavar="FILE", help="write the readings into a new CSV file"),
+        options.argument(
+            "--into", metavar="FOLDER", help="add the session to a folder of records, in a new file"
+        ),
+        options.SURE,
+        *(
+            options.argument(options.option(name), default="", metavar="TEXT", help=help)
+            for name, help in _TEXTS_HELP.items()
+        ),
+        *(
+            options.argument(options.option(name), type=float, metavar="CM", help=help)
+            for name, help in _SIZES_HELP.items()
+        ),
+        *options.PLAIN,
+    ),
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -135,10 +145,7 @@ def run(arguments: argparse.Namespace) -> int:
         animal, note = own_id(Path(arguments.save).parent, animal)
         if note:
             say(note, arguments.quiet)
-
-    def sum_of(readings: list[RoomReading]) -> RoomAnswer:
-        return _sum(arguments, readings, animal, taken_at)
-
+    sum_of = partial(_sum, arguments, animal=animal, taken_at=taken_at)
     if not arguments.live:
         with loading():
             from bpvet.command.shared.typed_readings import typed_readings
@@ -146,7 +153,7 @@ def run(arguments: argparse.Namespace) -> int:
         typed = typed_readings(
             arguments.readings, arguments.method, arguments.exclude, arguments.species
         )
-        return _told(arguments, sum_of(typed), aim)
+        return _reported(arguments, sum_of(typed), aim)
     from bpvet.command.shared.live import Session, taken_live
 
     session = Session(arguments.method, arguments.species, sum_of)
@@ -177,13 +184,13 @@ def _after_live(
             "it and take them in again."
         )
     if taken.ended != INTERRUPTED:
-        return _told(arguments, answer, aim)
+        return _reported(arguments, answer, aim)
     # What the check asks about is asked of nobody now.
-    _told(argparse.Namespace(**{**vars(arguments), "sure": True}), answer, aim, brief=True)
+    _reported(argparse.Namespace(**{**vars(arguments), "sure": True}), answer, aim, brief=True)
     return _INTERRUPTED
 
 
-def _told(
+def _reported(
     arguments: argparse.Namespace, answer: RoomAnswer, aim: Target | None, brief: bool = False
 ) -> int:
     """Print the sum; write it where that was asked for, and say what the animal needs now."""
@@ -209,7 +216,7 @@ def _told(
 
 
 def _sum(
-    arguments: argparse.Namespace, readings: list[RoomReading], animal: str, taken_at: str
+    arguments: argparse.Namespace, readings: list[RoomReading], *, animal: str, taken_at: str
 ) -> RoomAnswer:
     with loading():
         from bpvet.answers.room.result import RoomVisit
@@ -261,7 +268,3 @@ def _whose_and_when(arguments: argparse.Namespace) -> tuple[str, str]:
 
         return animal, datetime.now().isoformat(timespec="minutes")
     return animal, ""
-
-
-def _option(column: str) -> str:
-    return f"--{column.replace('_', '-')}"

@@ -24,30 +24,30 @@ from bpvet.wording.en.command.check import (
     GROUP_WORDS,
     GROUPS,
     HOW_TO_SEE_ALL,
+    IN_ALL,
+    LIKE_THIS,
     LOOK,
+    MAPPING_SAYS,
     NO_ANIMALS,
     NO_FINDINGS,
     NO_TABLE,
     NOTHING,
+    READ_AS,
     READING,
     READING_WORDS,
+    RECORDS_LINE,
     ROW,
     SIGNS,
+    STATUS_WORDS,
     STOPS,
+    SUGGESTION,
     UNDERSTOOD,
     UNDERSTOOD_WORDS,
+    UNKNOWN_SPECIES,
     counted_words,
-    in_all,
-    like_this,
     line_numbers,
-    mapping_says,
-    read_as,
-    records_line,
     some_lines,
-    status_words,
-    suggestion,
     times,
-    unknown_species,
 )
 
 if TYPE_CHECKING:
@@ -58,7 +58,6 @@ if TYPE_CHECKING:
     from bpvet.records.checks.grouped import GroupedFindings, OfKind
     from bpvet.records.findings import Finding
     from bpvet.records.records import Records
-    from bpvet.visits.signs.signs import Sign
 
 ABOUT = """\
 Reads the records and reports what was understood and what was found, grouped by what
@@ -84,18 +83,18 @@ _FIXED_BY_MAPPING = (
 _SHOWN, _NUMBERS = 3, 8
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet check PATH [options]"
-    options.add_path(parser)
-    options.add_rule(parser)
-    parser.add_argument("--all", action="store_true", help="show every finding of each kind")
-    parser.add_argument(
+USAGE = "bpvet check PATH [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.RULE,
+    options.argument("--all", action="store_true", help="show every finding of each kind"),
+    options.argument(
         "--suggest",
         action="store_true",
         help="propose settings for headings, dates and units; nothing is applied",
-    )
-    options.add_ways_out(parser)
+    ),
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -113,10 +112,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 def print_findings(records: Records, counts: dict[str, int]) -> None:
     """Print everything as one JSON value, a finding a line, as they are made."""
-    from bpvet.visits.signs.signs import all_signs
+    from bpvet.visits.signs.signs import COLUMNS, all_signs
 
     head = {"readings": counts, "understood": records.understood}
-    signs = [_json_sign(sign) for sign in all_signs(records)]
+    signs = [{name: str(getattr(sign, name)) for name in COLUMNS} for sign in all_signs(records)]
     tail = {
         "signs": signs,
         "cancelled": [asdict(row) for row in records.cancelled_rows],
@@ -134,13 +133,6 @@ def print_findings(records: Records, counts: dict[str, int]) -> None:
     write(json.dumps(tail, allow_nan=False, indent=2)[1:] + "\n")
 
 
-def _json_sign(sign: Sign) -> dict[str, str]:
-    """Return a sign as a row of `bpvet.signs`, in plain JSON values."""
-    from bpvet.visits.signs.signs import COLUMNS
-
-    return {name: str(getattr(sign, name)) for name in COLUMNS}
-
-
 def counts_of(records: Records, rule: str) -> dict[str, int]:
     """Return how many readings went in and what became of them; cancelled ones are set aside."""
     from bpvet.visits.readings import accounting, judged
@@ -156,8 +148,11 @@ def _cancelled_readings(records: Records) -> int:
 
 def check_text(records: Records, counts: dict[str, int], arguments: argparse.Namespace) -> str:
     """Return what was understood and found, as text."""
-    lines = [records_line(records.source, records.as_of), ""]
-    lines += [*_count_lines(counts, arguments.rule, _cancelled_readings(records)), ""]
+    lines = [RECORDS_LINE.format(source=records.source, as_of=records.as_of), ""]
+    names = counted_words(arguments.rule, _cancelled_readings(records))
+    width = len(str(counts["in"]))
+    parts = [f"{counts[key]:>{width}} {name}" for key, name in names.items() if counts[key]]
+    lines += [IN_ALL.format(readings=counted(counts["in"], READING)), *parts, ""]
     understood = [UNDERSTOOD, "-" * len(UNDERSTOOD), *understood_lines(records.understood), ""]
     understood = [*sign_lines(records, arguments.all), *cancelled_lines(records), *understood]
     if not records.findings:
@@ -184,7 +179,7 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
         if group in found:
             lines += _group_lines(group, found[group], source)
     if any(finding.code in _FIXED_BY_MAPPING for finding in records.stopping):
-        lines += [wrapped(suggestion(shlex.quote(arguments.path))), ""]
+        lines += [wrapped(SUGGESTION.format(path=shlex.quote(arguments.path))), ""]
     more = any(kind.rest for kinds in found.values() for kind in kinds)
     lines += understood
     if not arguments.quiet and more:
@@ -236,13 +231,13 @@ def sign_lines(records: Records, every: bool) -> list[str]:
         # What is there, and what asks, is shown in full.
         most = len(here) if every or reading in _NEVER_SILENT else _SIGNS_SHOWN
         for (_, text, status, what), many in here[:most]:
-            beside = status_words(status) if status else ""
+            beside = STATUS_WORDS.format(status=status) if status else ""
             understood = f": {what}" if what else ""
             lines.append(
                 wrapped(f'"{text}"{beside}{times(many)}{understood}', "    ", f"{words}: ")
             )
         if len(here) > most:
-            lines.append(like_this(len(here) - most))
+            lines.append(LIKE_THIS.format(rest=len(here) - most))
     return [*lines, ""]
 
 
@@ -266,10 +261,17 @@ def understood_lines(understood: Mapping[str, Any]) -> list[str]:
     read = understood["tables"]
     foreign = {file: ", ".join(names) for file, names in understood["unknown_columns"].items()}
     methods = understood["methods"].items()
+    mapping = understood["mapping"]
+    pairs = dict.fromkeys(
+        READ_AS.format(theirs=theirs, ours=ours)
+        for file in mapping["columns"].values()
+        for theirs, ours in file.items()
+    )
+    origin = MAPPING_SAYS.format(file=mapping["file"]) if mapping["file"] else ""
     shown = {
         "tables": ", ".join(f"{name} ({counted(count, ROW)})" for name, count in read.items()),
         "layout": _by_file(understood["layout"]),
-        "mapping": _mapped(understood["mapping"]),
+        "mapping": f"{'; '.join(pairs)}{origin}" if pairs else "",
         "dates": understood["dates"] if read and " in 0 rows" not in understood["dates"] else "",
         "unit": understood["unit"] if read else "",
         "methods": ", ".join(f"{name} ({counted(count, ROW)})" for name, count in methods),
@@ -288,23 +290,12 @@ def understood_lines(understood: Mapping[str, Any]) -> list[str]:
     return lines or [NO_TABLE]
 
 
-def _mapped(mapping: Mapping[str, Any]) -> str:
-    """Return which headings are read as which columns of ours, and where that is said."""
-    pairs = dict.fromkeys(
-        read_as(theirs, ours)
-        for file in mapping["columns"].values()
-        for theirs, ours in file.items()
-    )
-    origin = mapping_says(mapping["file"]) if mapping["file"] else ""
-    return f"{'; '.join(pairs)}{origin}" if pairs else ""
-
-
 def _animals(counts: Mapping[str, int]) -> str:
     from bpvet.facts.species import all_species
 
     kinds = [counted(counts[kind], kind) for kind in all_species() if counts[kind]]
     unknown = counts["unknown species"]
-    kinds += [unknown_species(unknown)] if unknown else []
+    kinds += [UNKNOWN_SPECIES.format(count=unknown)] if unknown else []
     return f"{counts['in all']} ({', '.join(kinds)})" if kinds else NO_ANIMALS
 
 
@@ -314,14 +305,6 @@ def _by_file(words: Mapping[str, str]) -> str:
     if len(set(words.values())) <= 1:
         return next(iter(words.values()), "")
     return "; ".join(f"{file}: {word}" for file, word in words.items())
-
-
-def _count_lines(counts: dict[str, int], rule: str, cancelled: int = 0) -> list[str]:
-    """Return the accounting as a small sum that anybody can check; parts of none are left out."""
-    names = counted_words(rule, cancelled)
-    width = len(str(counts["in"]))
-    parts = [f"{counts[key]:>{width}} {name}" for key, name in names.items() if counts[key]]
-    return [in_all(counted(counts["in"], READING)), *parts]
 
 
 def _group_lines(group: str, kinds: Sequence[OfKind], source: SourceLines) -> list[str]:
@@ -336,7 +319,7 @@ def _group_lines(group: str, kinds: Sequence[OfKind], source: SourceLines) -> li
             lines += _finding_lines(alike, None if position == before else source)
             before = position
         if kind.rest:
-            lines.append(like_this(kind.rest))
+            lines.append(LIKE_THIS.format(rest=kind.rest))
     return [*lines, ""]
 
 

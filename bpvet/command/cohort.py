@@ -7,9 +7,9 @@ import argparse
 from bpvet.command.shared import options
 from bpvet.command.shared.output import print_json, printable, progress
 from bpvet.command.shared.reporting import (
-    add_quantity,
-    add_report,
+    QUANTITY,
     print_report,
+    report_arguments,
     way_of,
     written_files,
 )
@@ -25,41 +25,40 @@ example:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet cohort PATH -o DIR [options]"
-    add_report(parser)
-    add_quantity(parser)
-    options.add_rule(parser)
-    options.add_level(parser)
-    parser.add_argument(
+USAGE = "bpvet cohort PATH -o DIR [options]"
+ARGUMENTS = (
+    *report_arguments(),
+    QUANTITY,
+    options.RULE,
+    options.LEVEL,
+    options.argument(
         "--pseudonyms",
         action="store_true",
         help="call the animals animal 01, animal 02, … and leave names, places and dates out",
-    )
-    options.add_ways_out(parser)
+    ),
+    options.WAYS_OUT,
+)
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Write the report and say where the page is."""
-    from bpvet.wording.en.command.written import WAITING, keep_parameters
+    from bpvet.wording.en.command.written import KEEP_PARAMETERS, WAITING
 
     way = way_of(arguments)
     progress(WAITING["cohort"], arguments.quiet)
     from bpvet.reports.clinic.report import KIND, Parameters
     from bpvet.reports.writing import write_report
 
-    asked = Parameters(
+    spec = Parameters(
         quantity=arguments.quantity,
         rule=arguments.rule,
         pseudonyms=arguments.pseudonyms,
         level=arguments.level,
     )
-    written = write_report(KIND, arguments.path, arguments.output, asked, way)
+    written = write_report(KIND, arguments.path, arguments.output, spec, way)
     if arguments.json:
         print_json(written_files(written) | written.answer.to_dict())
-        return 0
+        return
     print_report(written)
     if arguments.pseudonyms:
-        print(printable(keep_parameters(written.parameters)))
-    return 0
+        print(printable(KEEP_PARAMETERS.format(file=written.parameters)))

@@ -27,33 +27,22 @@ _FILES = frozenset(("FILE", "DIR", "PATH"))
 
 
 @dataclass(frozen=True)
-class Option:
-    """An option as a shell sees it: its names, and what may follow it."""
-
-    names: tuple[str, ...]
-    help: str
-    takes_value: bool
-    choices: tuple[str, ...]
-    takes_file: bool
-
-
-@dataclass(frozen=True)
 class CommandWords:
     """A command: its name, its line in the help, its options and the choices of its arguments."""
 
     name: str
     help: str
-    options: tuple[Option, ...]
+    options: tuple[argparse.Action, ...]
     choices: tuple[str, ...]
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.add_argument("shell", choices=SHELLS, metavar="SHELL", help=", ".join(SHELLS))
-    options.add_ways_out(parser)
+ARGUMENTS = (
+    options.argument("shell", choices=SHELLS, metavar="SHELL", help=", ".join(SHELLS)),
+    options.WAYS_OUT,
+)
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Print the completion."""
     from bpvet.command.main import parser
 
@@ -62,7 +51,6 @@ def run(arguments: argparse.Namespace) -> int:
         print_json({"shell": arguments.shell, "completion": text})
     else:
         print(text, end="")
-    return 0
 
 
 def words(parser: argparse.ArgumentParser) -> tuple[CommandWords, ...]:
@@ -84,18 +72,16 @@ def words(parser: argparse.ArgumentParser) -> tuple[CommandWords, ...]:
     return tuple(found)
 
 
-def _options(parser: argparse.ArgumentParser) -> tuple[Option, ...]:
+def _options(parser: argparse.ArgumentParser) -> tuple[argparse.Action, ...]:
     return tuple(
-        Option(
-            names=tuple(action.option_strings),
-            help=_plain(action.help or ""),
-            takes_value=action.nargs != 0,
-            choices=tuple(map(str, action.choices or ())),
-            takes_file=action.metavar in _FILES,
-        )
+        action
         for action in parser._actions
         if action.option_strings and action.help != argparse.SUPPRESS
     )
+
+
+def _choices(action: argparse.Action) -> str:
+    return " ".join(map(str, action.choices or ()))
 
 
 def _positional(parser: argparse.ArgumentParser) -> tuple[str, ...]:
@@ -107,10 +93,10 @@ def _positional(parser: argparse.ArgumentParser) -> tuple[str, ...]:
     )
 
 
-def _plain(help: str) -> str:
+def _plain(help: str | None) -> str:
     """Return a help text without what a shell could take for its own."""
     apostrophe = "\N{RIGHT SINGLE QUOTATION MARK}"
-    kept = (apostrophe if c == "'" else c for c in help)
+    kept = (apostrophe if c == "'" else c for c in help or "")
     return "".join(c for c in kept if c.isalnum() or c in f" ,.;()-{apostrophe}").strip()
 
 
@@ -153,17 +139,17 @@ def _bash_case(command: CommandWords) -> str:
     lines += [f'choices="{" ".join(command.choices)}"'] if command.choices else []
     branches = []
     for option in command.options:
-        if option.takes_value:
+        if option.nargs != 0:
             what = 'choices=""; '
-            what += f'choices="{" ".join(option.choices)}"' if option.choices else "files=none"
-            what = 'choices=""; files=yes' if option.takes_file else what
-            branches.append(f"{'|'.join(option.names)}) {what} ;;")
+            what += f'choices="{_choices(option)}"' if option.choices else "files=none"
+            what = 'choices=""; files=yes' if option.metavar in _FILES else what
+            branches.append(f"{'|'.join(option.option_strings)}) {what} ;;")
     dash = 'case "$word" in -*) choices="" ;; esac;' if command.choices else ""
     return f'{"; ".join(lines)}; {dash} case "$before" in {" ".join(branches)} esac'
 
 
 def _names(command: CommandWords) -> list[str]:
-    return [name for option in command.options for name in option.names]
+    return [name for option in command.options for name in option.option_strings]
 
 
 def _zsh(commands: tuple[CommandWords, ...]) -> str:
@@ -198,10 +184,10 @@ def _zsh_words(command: CommandWords) -> list[str]:
     found = []
     for option in command.options:
         value = ""
-        if option.takes_value:
-            what = f"({' '.join(option.choices)})" if option.choices else " "
-            value = f":value:{'_files' if option.takes_file else what}"
-        found += [f"'{name}[{_plain(option.help)}]{value}'" for name in option.names]
+        if option.nargs != 0:
+            what = f"({_choices(option)})" if option.choices else " "
+            value = f":value:{'_files' if option.metavar in _FILES else what}"
+        found += [f"'{name}[{_plain(option.help)}]{value}'" for name in option.option_strings]
     rest = f"({' '.join(command.choices)})" if command.choices else "_files"
     return [*found, f"'*:argument:{rest}'"]
 
@@ -220,15 +206,16 @@ def _fish(commands: tuple[CommandWords, ...]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _fish_option(option: Option) -> str:
+def _fish_option(option: argparse.Action) -> str:
     parts = [
-        f"-l {name[2:]}" if name.startswith("--") else f"-s {name[1:]}" for name in option.names
+        f"-l {name[2:]}" if name.startswith("--") else f"-s {name[1:]}"
+        for name in option.option_strings
     ]
-    if option.takes_value and option.takes_file:
+    if option.nargs != 0 and option.metavar in _FILES:
         parts.append("-r -F")
-    elif option.takes_value:
-        parts.append(f"-x -a '{' '.join(option.choices)}'" if option.choices else "-x")
-    return " ".join([*parts, f"-d '{option.help}'"])
+    elif option.nargs != 0:
+        parts.append(f"-x -a '{_choices(option)}'" if option.choices else "-x")
+    return " ".join([*parts, f"-d '{_plain(option.help)}'"])
 
 
 _WRITERS = {"bash": _bash, "zsh": _zsh, "fish": _fish}

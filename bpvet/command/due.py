@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
-from bpvet.command.shared.cautions import add_cautions, cautions_block
+from bpvet.command.shared.cautions import EVERY_CAUTION, cautions_block
 from bpvet.command.shared.opening import (
     inputs_read,
     named_priors,
@@ -56,47 +56,47 @@ _SHOWN = 30
 _TABLES = (".csv", ".xlsx", ".parquet", ".jsonl")
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet due PATH [--days N] [-o FILE or DIR] [options]"
-    options.add_path(parser)
-    parser.add_argument(
+USAGE = "bpvet due PATH [--days N] [-o FILE or DIR] [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.argument(
         "--days",
-        type=_days,
+        type=options.whole_number("a number of days such as 14", 0, 9999),
         metavar="N",
         help="windows that end within so many days are due (14)",
-    )
-    parser.add_argument("--all", action="store_true", help="print every animal, later ones too")
-    parser.add_argument(
+    ),
+    options.argument("--all", action="store_true", help="print every animal, later ones too"),
+    options.argument(
         "--pseudonyms",
         action="store_true",
         help="call the animals animal 01, animal 02, … and leave names out",
-    )
-    options.add_rule(parser)
-    options.add_guideline(parser)
-    options.add_priors(parser)
-    parser.add_argument(
+    ),
+    options.RULE,
+    options.GUIDELINE,
+    options.PRIORS,
+    options.argument(
         "--parts",
         action="store_true",
         help="each folder in PATH holds records, read and fitted one by one: one list of all",
-    )
-    parser.add_argument(
+    ),
+    options.argument(
         "--processes",
-        type=_processes,
+        type=options.whole_number("a number of processes such as 4", 1, 999),
         metavar="N",
         help="with --parts: work on so many at once (1); the list is the same",
-    )
-    parser.add_argument("-o", "--output", metavar="FILE", help="a file, or a folder, to write")
-    options.add_plain(parser)
-    options.add_force(parser, "replace files that are there")
-    add_cautions(parser)
-    options.add_ways_out(parser)
+    ),
+    options.argument("-o", "--output", metavar="FILE", help="a file, or a folder, to write"),
+    *options.PLAIN,
+    options.force("replace files that are there"),
+    EVERY_CAUTION,
+    options.WAYS_OUT,
+)
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Print the list, or write it."""
     from bpvet.facts.categories import guideline
-    from bpvet.wording.en.command.written import WAITING, due_written
+    from bpvet.wording.en.command.written import DUE_WRITTEN, WAITING
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
@@ -104,14 +104,13 @@ def run(arguments: argparse.Namespace) -> int:
     _refuse(arguments)
     progress(WAITING["due"], arguments.quiet)
     found, rooms = (_of_parts if arguments.parts else _of_whole)(arguments, priors)
-    places = [] if arguments.output is None else _written(arguments, found, rooms)
+    written = [] if arguments.output is None else _written(arguments, found, rooms)
     if arguments.json:
         print_json(found.to_list())
-    elif places:
-        print(printable(due_written(places[0])))
+    elif written:
+        print(printable(DUE_WRITTEN.format(file=written[0])))
     else:
         print(due_text(found, every=arguments.all, every_caution=arguments.cautions))
-    return 0
 
 
 def _of_whole(arguments: argparse.Namespace, priors: PriorTable | None) -> tuple[Due, Rooms]:
@@ -155,18 +154,6 @@ def _of_parts(arguments: argparse.Namespace, priors: PriorTable | None) -> tuple
     return found, dict
 
 
-def _processes(text: str) -> int:
-    if not text.isascii() or not text.isdigit() or not 0 < int(text) < 1000:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a number of processes such as 4')
-    return int(text)
-
-
-def _days(text: str) -> int:
-    if not text.isascii() or not text.isdigit() or len(text) > 4:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a number of days such as 14')
-    return int(text)
-
-
 def _kind(arguments: argparse.Namespace) -> str:
     """Return the ending of the file that is asked for; blank for a folder."""
     path = Path(arguments.output)
@@ -208,15 +195,16 @@ def _refuse(arguments: argparse.Namespace) -> None:
 
 def _written(arguments: argparse.Namespace, found: Due, rooms: Rooms) -> list[Path]:
     """Write the list where it was asked for; return its files, the main one first."""
-    from bpvet.reports.due import due_page, due_words, pages_in, sheets_in, write_due
+    from bpvet.reports.due import due_page, pages_in, sheets_in, write_due
 
     path, ending = Path(arguments.output), _kind(arguments)
     if not ending:
         return list(write_due(found, path, inputs_read(arguments), arguments.force, rooms()))
     if ending in _TABLES:
         from bpvet.records.table_files import table_files
+        from bpvet.wording.en.due import column_words
 
-        contents = table_files(path, found.to_frame(), due_words(), arguments.plain)
+        contents = table_files(path, found.to_frame(), column_words(), arguments.plain)
         write_all(path.parent, contents, arguments.force)
     elif ending == ".ics":
         from bpvet.answers.due.calendar import due_calendar
@@ -267,14 +255,18 @@ def due_text(found: Due, *, every: bool = False, every_caution: bool = False) ->
 
 def _lines(row: DueRow) -> str:
     from bpvet.printing import probability
-    from bpvet.wording.en.command.tables import due_more, due_target
+    from bpvet.wording.en.command.tables import DUE_MORE, DUE_TARGET
     from bpvet.wording.en.due import asked_words, credit_of_row, last_words, who_of
 
-    target = "" if row.p_at_target is None else due_target(probability(row.p_at_target))
+    target = (
+        ""
+        if row.p_at_target is None
+        else DUE_TARGET.format(probability=probability(row.p_at_target))
+    )
     contact = "" if row.contact is None else f"; {row.contact.text}"
     line = f"{who_of(row)}: {asked_words(row)}. {last_words(row)}{target}{contact}"
     grade = f" [{credit}]" if (credit := credit_of_row(row)) else ""
-    more = due_more(len(row.urgent) - 1) if len(row.urgent) > 1 else ""
+    more = DUE_MORE.format(urgent=len(row.urgent) - 1) if len(row.urgent) > 1 else ""
     return "\n".join(
         [wrapped(line, "    ", "  "), wrapped(f"{row.why}{grade}{more}", "      ", "    ")]
     )

@@ -16,24 +16,23 @@ example:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.add_argument("folder", metavar="DIR", help="a new or empty folder")
-    options.add_ways_out(parser)
+ARGUMENTS = (
+    options.argument("folder", metavar="DIR", help="a new or empty folder"),
+    options.WAYS_OUT,
+)
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Write the records and say what to do with them."""
     from bpvet.records.example import write_example
-    from bpvet.wording.en.command.written import EXAMPLE_NEXT, example_written
+    from bpvet.wording.en.command.written import EXAMPLE_NEXT, EXAMPLE_WRITTEN
 
     files = write_example(arguments.folder)
     if arguments.json:
         print_json({"folder": arguments.folder, "files": files})
-        return 0
+        return
     folder = shlex.quote(arguments.folder)
-    print(example_written(", ".join(files), folder))
+    print(EXAMPLE_WRITTEN.format(files=", ".join(files), folder=folder))
     print(f"\n{EXAMPLE_NEXT}")
     print(f"  bpvet check {folder} --as-of 2026-11-01")
     print(f"  bpvet trend {folder} --animal Pilchard --as-of 2026-11-01")
-    return 0

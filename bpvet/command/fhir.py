@@ -19,22 +19,22 @@ example:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet fhir PATH -o FILE [options]"
-    options.add_path(parser)
-    options.add_rule(parser)
-    parser.add_argument("-o", "--output", required=True, metavar="FILE", help="file to write")
-    parser.add_argument(
+USAGE = "bpvet fhir PATH -o FILE [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.RULE,
+    options.argument("-o", "--output", required=True, metavar="FILE", help="file to write"),
+    options.argument(
         "--snomed",
         action="store_true",
         help="add SNOMED CT codes, which need a licence in some countries",
-    )
-    options.add_force(parser, "replace the file if it is there")
-    options.add_ways_out(parser)
+    ),
+    options.force("replace the file if it is there"),
+    options.WAYS_OUT,
+)
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Write the bundle and say what is in it."""
     from bpvet.answers.fhir.fhir import fhir_bundle
     from bpvet.wording.en.command.written import left_behind
@@ -50,7 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
                 "left_behind": bundle.left_behind,
             }
         )
-        return 0
+        return
     kinds = ", ".join(f"{count} {kind}" for kind, count in bundle.counts.items()) or "nothing"
     say(
         f'Wrote {counted(sum(bundle.counts.values()), "resource")} into "{path}": {kinds}.',
@@ -58,4 +58,3 @@ def run(arguments: argparse.Namespace) -> int:
     )
     for why, count in bundle.left_behind.items():
         say(left_behind(why, count), arguments.quiet)
-    return 0

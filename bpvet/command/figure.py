@@ -51,46 +51,6 @@ _OF_LETTER = {
 _OF_FIGURE = {"width": "--width", "labs": "--labs"}
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet figure PATH --animal A -o FILE [options]"
-    options.add_path(parser)
-    options.add_animal(parser)
-    parser.add_argument("-o", "--output", required=True, metavar="FILE", help="the file to write")
-    named = ", ".join(f"{name} ({mm:g})" for name, mm in WIDTHS.items())
-    parser.add_argument(
-        "--width",
-        type=width_mm,
-        metavar="W",
-        help=f"{named}, or mm, at least 80; default: letter",
-    )
-    parser.add_argument(
-        "--labs",
-        action="store_true",
-        help="show laboratory values and weights under the pressure, as recorded",
-    )
-    options.add_force(parser, "replace the files if they are there")
-    letter = parser.add_argument_group("a letter instead")
-    letter.add_argument("--letter", action="store_true", help="write a letter, .html or .pdf")
-    letter.add_argument(
-        "--to", metavar="TEXT", help="to whom it goes; left out, there is a line to write on"
-    )
-    letter.add_argument(
-        "--question",
-        metavar="TEXT",
-        help="why the animal is referred; left out, there are lines to write on",
-    )
-    letter.add_argument("--paper", choices=options.PAPERS, help="default: a4")
-    options.add_plain(letter)
-    options.add_series(parser, also=recorded_only())
-    options.add_rule(parser)
-    options.add_guideline(parser)
-    options.add_edition(parser)
-    options.add_level(parser)
-    options.add_priors(parser)
-    options.add_ways_out(parser)
-
-
 def width_mm(text: str) -> float:
     """Return a width in mm, given by its name or as a number.
 
@@ -108,21 +68,57 @@ def width_mm(text: str) -> float:
         raise argparse.ArgumentTypeError(f'"{text}" is not a width: write {named}, or mm') from None
 
 
-def run(arguments: argparse.Namespace) -> int:
+USAGE = "bpvet figure PATH --animal A -o FILE [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.ANIMAL,
+    options.argument("-o", "--output", required=True, metavar="FILE", help="the file to write"),
+    options.argument(
+        "--width",
+        type=width_mm,
+        metavar="W",
+        help=", ".join(f"{name} ({mm:g})" for name, mm in WIDTHS.items())
+        + ", or mm, at least 80; default: letter",
+    ),
+    options.argument(
+        "--labs",
+        action="store_true",
+        help="show laboratory values and weights under the pressure, as recorded",
+    ),
+    options.force("replace the files if they are there"),
+    options.option_group(
+        "a letter instead",
+        options.argument("--letter", action="store_true", help="write a letter, .html or .pdf"),
+        options.argument(
+            "--to", metavar="TEXT", help="to whom it goes; left out, there is a line to write on"
+        ),
+        options.argument(
+            "--question",
+            metavar="TEXT",
+            help="why the animal is referred; left out, there are lines to write on",
+        ),
+        options.argument("--paper", choices=options.PAPERS, help="default: a4"),
+        *options.PLAIN,
+    ),
+    options.series(*recorded_only()),
+    *options.JUDGED_BY,
+    options.WAYS_OUT,
+)
+
+
+def run(arguments: argparse.Namespace) -> None:
     """Write the figure with its words, or the letter with its table."""
-    from bpvet.wording.en.command.written import figure_written, letter_written
+    from bpvet.wording.en.command.written import FIGURE_WRITTEN, LETTER_WRITTEN
 
     inputs = inputs_read(arguments)
     path = writable(arguments.output, inputs, arguments.force)
     kind = path.suffix.lower().removeprefix(".")
-    others, refusal, kinds = (
-        (_OF_FIGURE, "is for the figure alone; leave out --letter", ("html", "pdf"))
-        if arguments.letter
-        else (_OF_LETTER, "is for a letter; add --letter", ("svg", "pdf", "png"))
-    )
-    for name, option in others.items():
+    for name, option in (_OF_FIGURE if arguments.letter else _OF_LETTER).items():
+        if getattr(arguments, name) and arguments.letter:
+            raise CallError(f"{option} is for the figure alone; leave out --letter.")
         if getattr(arguments, name):
-            raise CallError(f"{option} {refusal}.")
+            raise CallError(f"{option} is for a letter; add --letter.")
+    kinds = ("html", "pdf") if arguments.letter else ("svg", "pdf", "png")
     if kind not in kinds:
         what = "letter" if arguments.letter else "figure"
         ends = " or ".join((", ".join(f".{ending}" for ending in kinds[:-1]), f".{kinds[-1]}"))
@@ -136,10 +132,9 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(content)
     elif arguments.letter:
-        print(printable(letter_written(path, content["table"])))
+        print(printable(LETTER_WRITTEN.format(file=path, table=content["table"])))
     else:
-        print(printable(figure_written(path, content["text"])))
-    return 0
+        print(printable(FIGURE_WRITTEN.format(file=path, text=content["text"])))
 
 
 def _figure(

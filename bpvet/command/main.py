@@ -4,9 +4,10 @@ A command is a module of this folder, named in `COMMANDS` with its line in the l
 that has
 
 - ``ABOUT``, a paragraph and an example for its own help;
-- ``add_arguments(parser)``;
-- ``run(arguments) -> int``, which prints and returns the exit status, and raises a
-  `bpvet.errors.BpvetError` for what it cannot do.
+- ``ARGUMENTS``, what it takes, as `bpvet.command.shared.options` declares arguments, and where
+  argparse would make a long line of them ``USAGE``;
+- ``run(arguments)``, which prints, returns the exit status where it may be another than 0, and
+  raises a `bpvet.errors.BpvetError` for what it cannot do.
 
 Only the module of the command that is called is loaded, and only its parser made. A module here
 imports at its top what its help needs and everything else where it runs; ``typing`` and what
@@ -29,18 +30,16 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import Any, Protocol
 
-    from bpvet.command.shared.options import Parser
+    from bpvet.command.shared.options import Argument, Parser
 
     class Command(Protocol):
         """What a command's module has."""
 
         ABOUT: str
+        ARGUMENTS: tuple[Argument, ...]
 
-        def add_arguments(self, parser: argparse.ArgumentParser) -> None:
-            """Add what the command takes."""
-
-        def run(self, arguments: argparse.Namespace) -> int:
-            """Do it, print, and return the exit status."""
+        def run(self, arguments: argparse.Namespace) -> int | None:
+            """Do it, print, and return the exit status; None for 0."""
 
 
 #: Every command with its line in the list of commands.
@@ -171,17 +170,19 @@ def parser(full: bool = True) -> Parser:
         dest="command", metavar="COMMAND", title="commands", prog=whole.prog, parser_class=kind
     )
     for name, summary in COMMANDS.items():
+        made = commands.add_parser(name, help=summary)
         if full:
-            made = commands.add_parser(name, help=summary, **_about(name))
-            _command(name).add_arguments(made)
-        else:
-            commands.add_parser(name, help=summary)
+            _declare(made, _command(name))
     return whole
 
 
-def _about(name: str) -> dict[str, Any]:
-    about, _, example = _command(name).ABOUT.partition("\n\n")
-    return {"description": about, "epilog": example or None}
+def _declare(made: argparse.ArgumentParser, command: Command) -> None:
+    """Tell a command's parser what its help says and what it takes."""
+    made.description, _, example = command.ABOUT.partition("\n\n")
+    made.epilog = example or None
+    made.usage = getattr(command, "USAGE", None)
+    for add in command.ARGUMENTS:
+        add(made)
 
 
 def _parsed(given: list[str]) -> tuple[argparse.Namespace, list[str]]:
@@ -193,8 +194,8 @@ def _parsed(given: list[str]) -> tuple[argparse.Namespace, list[str]]:
 
         name = given[0]
         # The parser of one command, as it is within that of the whole command line.
-        made = Parser(prog=f"bpvet {name}", **_about(name))
-        _command(name).add_arguments(made)
+        made = Parser(prog=f"bpvet {name}")
+        _declare(made, _command(name))
         return made.parse_known_args(given[1:], Namespace(command=name))
     # A command that does not come first is behind something that is no option of the program.
     return parser(full=not COMMANDS.keys().isdisjoint(given)).parse_known_args(given)
@@ -215,16 +216,17 @@ def _status(given: list[str]) -> int:
     if others:
         # argparse would blame the whole program for what one command does not take.
         from bpvet.printing import escaped
+        from bpvet.wording.en.command.failures import NOT_UNDERSTOOD
 
         who = f"bpvet {name}" if name else "bpvet"
-        print(f"{who}: not understood: {escaped(' '.join(others))}", file=sys.stderr)
-        print(f'See "{who} --help"; options come last.', file=sys.stderr)
+        words = escaped(" ".join(others))
+        print(NOT_UNDERSTOOD.format(who=who, words=words), file=sys.stderr)
         return WRONG_CALL
     if name is None:
         parser(full=False).print_help(sys.stderr)
         return WRONG_CALL
     try:
-        return _command(name).run(arguments)
+        return _command(name).run(arguments) or DONE
     except BpvetError as error:
         print(_shown(_message(name, error), given), file=sys.stderr)
         # Whichever file was the one too many, the call itself was not wrong.
@@ -242,10 +244,12 @@ def _message(command: str, error: BpvetError) -> str:
     findings = error.findings if isinstance(error, RecordsError) else ()
     if not findings:
         return f"bpvet {command}: {error}"
-    lines = [f"bpvet {command}: the records cannot be used until this is fixed:"]
+    from bpvet.wording.en.command.failures import MORE_TO_FIX, TO_BE_FIXED
+
+    lines = [TO_BE_FIXED.format(command=command)]
     lines += [f"  {finding}" for finding in findings[:_SHOWN]]
     if len(findings) > _SHOWN:
-        lines.append(f'  … and {len(findings) - _SHOWN} more. "bpvet check PATH" shows them.')
+        lines.append(MORE_TO_FIX.format(count=len(findings) - _SHOWN))
     return "\n".join(lines)
 
 
@@ -262,26 +266,25 @@ def _shown(message: str, given: Sequence[str]) -> str:
 
 def _unforeseen(given: Sequence[str], error: Exception) -> tuple[str, int]:
     """Return what is said of an error that nobody foresaw, one sentence, and the exit status."""
+    from bpvet.wording.en.command import failures
+
     command = given[0] if given and given[0] in COMMANDS else ""
     who = f"bpvet {command}".rstrip()
     if isinstance(error, ImportError) and (package := _package(error)):
         gone = isinstance(error, ModuleNotFoundError)
-        what = "is not installed" if gone else "cannot be loaded"
-        how = package if gone else f"--force-reinstall {package}"
-        return f"{who}: {package}, which is needed here, {what}: pip install {how}", BROKEN
-    from bpvet.command.shared.output import MANY_OPEN
-
+        words = failures.NOT_INSTALLED if gone else failures.NOT_LOADED
+        return words.format(who=who, package=package), BROKEN
     if _no_handle_left(error):
-        return f"{who}: {MANY_OPEN}", STOPPED
+        return f"{who}: {failures.MANY_OPEN}", STOPPED
     from bpvet.command.shared.diagnostic import keep_diagnostic
     from bpvet.printing import escaped
 
     path = keep_diagnostic(error, command)
-    message = f"{who}: an error inside of bpvet ({type(error).__name__}), not of your records"
-    if path is None:
-        return f"{message}; nothing could be written down about it.", BROKEN
-    where = escaped(str(path))
-    return f'{message}; where it arose, and nothing of the records, is in "{where}".', BROKEN
+    written = failures.NOTHING_WRITTEN
+    if path is not None:
+        written = failures.WRITTEN_IN.format(file=escaped(str(path)))
+    kind = type(error).__name__
+    return failures.BROKEN.format(who=who, kind=kind, written=written), BROKEN
 
 
 def _package(error: ImportError) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
-from bpvet.command.shared.one_page import add_page, page_bytes, page_place
+from bpvet.command.shared.one_page import PAGE, page_bytes, page_path
 from bpvet.command.shared.opening import inputs_read, usable
 from bpvet.command.shared.output import print_json, printable, say, wrapped, writable
 from bpvet.errors import CallError
@@ -28,25 +28,25 @@ examples:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet owner PATH --animal A [-o FILE] [--diary FILE] [options]"
-    options.add_path(parser)
-    options.add_animal(parser)
-    add_page(parser)
-    parser.add_argument("--diary", metavar="FILE", help="a diary to fill in, as a CSV file")
-    options.add_guideline(parser)
-    options.add_ways_out(parser)
+USAGE = "bpvet owner PATH --animal A [-o FILE] [--diary FILE] [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.ANIMAL,
+    *PAGE,
+    options.argument("--diary", metavar="FILE", help="a diary to fill in, as a CSV file"),
+    options.GUIDELINE,
+    options.WAYS_OUT,
+)
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Write the page and the diary, or print the page's words."""
     from bpvet.facts.categories import guideline
-    from bpvet.wording.en.command.written import diary_written, owner_page_written
+    from bpvet.wording.en.command.written import DIARY_WRITTEN, OWNER_PAGE_WRITTEN
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
-    page, diary = page_place(arguments, "page"), _diary_place(arguments)
+    page, diary = page_path(arguments, "page"), _diary_path(arguments)
     from bpvet.answers.owner.owner import owner
 
     found = owner(usable(arguments), arguments.animal, guideline=arguments.guideline)
@@ -54,15 +54,14 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(found.to_dict())
     elif page is not None:
-        print(printable(owner_page_written(page)))
+        print(printable(OWNER_PAGE_WRITTEN.format(file=page)))
     else:
         print(owner_text(found))
     if diary is not None:
-        say(diary_written(diary), arguments.quiet)
-    return 0
+        say(DIARY_WRITTEN.format(file=diary), arguments.quiet)
 
 
-def _diary_place(arguments: argparse.Namespace) -> Path | None:
+def _diary_path(arguments: argparse.Namespace) -> Path | None:
     if arguments.diary is None:
         return None
     path = writable(arguments.diary, inputs_read(arguments), arguments.force)

@@ -35,65 +35,79 @@ _READ = ("columns", "dates", "unit", "encoding", "query")
 _MEASURED = ("animal", "as_of", *_READ, "bridge")
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet plan [PATH --animal A] [options]"
-    # An animal already measured; all of this may be left out.
-    parser.add_argument(
+def _positive(text: str) -> float:
+    """Return a positive number."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f'"{text}" is not a positive number')
+    return value
+
+
+_COUNT = options.whole_number("a whole number of 1 or more", 1)
+USAGE = "bpvet plan [PATH --animal A] [options]"
+ARGUMENTS = (
+    options.argument(
         "path", nargs="?", metavar="PATH", help="records, for an animal already measured"
-    )
-    options.add_animal(parser, required=False)
-    options.add_reading(parser)
-    visits = parser.add_argument_group("the visits")
-    visits.add_argument("--visits", type=_count, default=4, metavar="M", help="visits (4)")
-    visits.add_argument(
-        "--readings", type=_count, default=5, metavar="K", help="counted readings per visit (5)"
-    )
-    visits.add_argument("--every", type=_count, default=7, metavar="DAYS", help="gap in days (7)")
-    visits.add_argument(
-        "--within", type=_positive, default=10.0, metavar="X", help="wanted: ±X mmHg (10)"
-    )
-    _add_new(parser)
-    options.add_series(parser)
-    options.add_rule(parser)
-    options.add_guideline(parser)
-    options.add_level(parser)
-    options.add_priors(parser)
-    options.add_ways_out(parser)
+    ),
+    options.OPTIONAL_ANIMAL,
+    options.READING,
+    options.option_group(
+        "the visits",
+        options.argument("--visits", type=_COUNT, default=4, metavar="M", help="visits (4)"),
+        options.argument(
+            "--readings", type=_COUNT, default=5, metavar="K", help="counted readings per visit (5)"
+        ),
+        options.argument("--every", type=_COUNT, default=7, metavar="DAYS", help="gap in days (7)"),
+        options.argument(
+            "--within", type=_positive, default=10.0, metavar="X", help="wanted: ±X mmHg (10)"
+        ),
+    ),
+    options.option_group(
+        "a new animal",
+        options.argument("--species", choices=SPECIES, help=f"default: {SPECIES[0]}"),
+        options.argument(
+            "--used-to-it",
+            action="store_true",
+            default=None,
+            help="the animal is used to being measured: no first-visit excitement",
+        ),
+        options.argument("--drug", metavar="D", help="the drug started in mid-schedule"),
+        options.argument(
+            "--before", type=_COUNT, metavar="B", help="visits before it (half of them)"
+        ),
+    ),
+    options.option_group(
+        "a study of two arms",
+        options.argument(
+            "--effect", type=_positive, metavar="X", help="difference of the arms' effects, mmHg"
+        ),
+        options.argument(
+            "--power",
+            type=options.probability_level,
+            metavar="P",
+            help="probability to find it (0.9)",
+        ),
+        options.argument("--animals", type=_COUNT, metavar="N", help="animals per arm, if given"),
+        options.argument(
+            "--response-sd",
+            type=_positive,
+            metavar="X",
+            help="SD of the response between animals of an arm (15)",
+        ),
+    ),
+    options.series(),
+    options.RULE,
+    options.GUIDELINE,
+    options.LEVEL,
+    options.PRIORS,
+    options.WAYS_OUT,
+)
 
 
-def _add_new(parser: argparse.ArgumentParser) -> None:
-    """Add what speaks of a new animal, and of a study."""
-    new = parser.add_argument_group("a new animal")
-    new.add_argument("--species", choices=SPECIES, help=f"default: {SPECIES[0]}")
-    new.add_argument(
-        "--used-to-it",
-        action="store_true",
-        default=None,
-        help="the animal is used to being measured: no first-visit excitement",
-    )
-    new.add_argument("--drug", metavar="D", help="the drug started in mid-schedule")
-    new.add_argument("--before", type=_count, metavar="B", help="visits before it (half of them)")
-    study = parser.add_argument_group("a study of two arms")
-    study.add_argument(
-        "--effect", type=_positive, metavar="X", help="difference of the arms' effects, mmHg"
-    )
-    study.add_argument(
-        "--power",
-        type=options.probability_level,
-        metavar="P",
-        help="probability to find it (0.9)",
-    )
-    study.add_argument("--animals", type=_count, metavar="N", help="animals per arm, if given")
-    study.add_argument(
-        "--response-sd",
-        type=_positive,
-        metavar="X",
-        help="SD of the response between animals of an arm (15)",
-    )
-
-
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Plan, and print it."""
     if arguments.quantity in LAB_QUANTITIES:
         raise CallError(
@@ -101,17 +115,14 @@ def run(arguments: argparse.Namespace) -> int:
         )
     if arguments.path is None:
         _refuse(arguments, _MEASURED, "goes with PATH and --animal only")
-        new = new_animal(arguments)
-        shown, text = new.to_dict(), plan_text(new)
+        answer: PlanAnswer | FurtherAnswer = new_animal(arguments)
     else:
         _refuse(arguments, _NEW, "is for a new animal or a study, and does not go with PATH")
-        measured = already_measured(arguments)
-        shown, text = measured.to_dict(), further_text(measured)
+        answer = already_measured(arguments)
     if arguments.json:
-        print_json(shown)
+        print_json(answer.to_dict())
     else:
-        print(text)
-    return 0
+        print(plan_text(answer))
 
 
 def new_animal(arguments: argparse.Namespace) -> PlanAnswer:
@@ -164,24 +175,23 @@ def already_measured(arguments: argparse.Namespace) -> FurtherAnswer:
     )
 
 
-def plan_text(answer: PlanAnswer) -> str:
-    """Return a plan for a new animal as text: sentences, a short table, what it rests on."""
-    table = printable(plan_table(answer).text())
-    return "\n\n".join(
-        [*map(wrapped, answer.sentences), table, _notes(answer.notes), *_cautions(answer)]
-    )
+def plan_text(answer: PlanAnswer | FurtherAnswer) -> str:
+    """Return a plan as text: sentences, of a new animal a short table, what it rests on."""
+    from bpvet.answers.plan.result import PlanAnswer
+    from bpvet.command.shared.cautions import cautions_block
+    from bpvet.wording.en.command.tables import NOTES
 
-
-def further_text(answer: FurtherAnswer) -> str:
-    """Return a plan for an animal already measured as text."""
-    sentences = map(wrapped, answer.sentences)
-    return "\n\n".join([*sentences, _notes(answer.notes), *_cautions(answer)])
+    blocks = [*map(wrapped, answer.sentences)]
+    if isinstance(answer, PlanAnswer):
+        blocks.append(printable(plan_table(answer).text()))
+    blocks.append("\n".join([NOTES, *(wrapped(note, "  ", "- ") for note in answer.notes)]))
+    return "\n\n".join([*blocks, *cautions_block(answer.cautions, every=True)])
 
 
 def plan_table(answer: PlanAnswer) -> ShortTable:
     """Return half-widths by visits and readings as a short table."""
     from bpvet.printing import ShortTable
-    from bpvet.wording.en.command.tables import plan_heads, plan_title
+    from bpvet.wording.en.command.tables import PLAN_TITLE, plan_heads
     from bpvet.wording.en.phrases import percent
     from bpvet.wording.en.plan import up
 
@@ -194,7 +204,9 @@ def plan_table(answer: PlanAnswer) -> ShortTable:
         )
         for row in answer.table
     )
-    title = plan_title(percent(answer.level), answer.unit, answer.readings)
+    title = PLAN_TITLE.format(
+        level=percent(answer.level), unit=answer.unit, readings=answer.readings
+    )
     return ShortTable(title, plan_heads(readings), rows)
 
 
@@ -242,34 +254,4 @@ def _refuse(arguments: argparse.Namespace, names: tuple[str, ...], why: str) -> 
     """Raise a `CallError` for the first of these options that was given."""
     for name in names:
         if getattr(arguments, name):
-            raise CallError(f"--{name.replace('_', '-')} {why}.")
-
-
-def _notes(notes: tuple[str, ...]) -> str:
-    from bpvet.wording.en.command.tables import NOTES
-
-    return f"{NOTES}\n" + "\n".join(wrapped(note, "  ", "- ") for note in notes)
-
-
-def _cautions(answer: PlanAnswer | FurtherAnswer) -> tuple[str, ...]:
-    from bpvet.command.shared.cautions import cautions_block
-
-    return cautions_block(answer.cautions, every=True)
-
-
-def _count(text: str) -> int:
-    """Return a whole number of 1 or more."""
-    if not (text.isascii() and text.isdigit() and int(text) > 0):
-        raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of 1 or more')
-    return int(text)
-
-
-def _positive(text: str) -> float:
-    """Return a positive number."""
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not 0 < value < float("inf"):
-        raise argparse.ArgumentTypeError(f'"{text}" is not a positive number')
-    return value
+            raise CallError(f"{options.option(name)} {why}.")

@@ -24,28 +24,28 @@ example:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet priors PATH -o FILE [options]"
-    options.add_path(parser)
-    parser.add_argument("-o", "--output", required=True, metavar="FILE", help="the new file, .toml")
-    parser.add_argument("--name", default="", help="what to call them; reports print it")
-    parser.add_argument(
+USAGE = "bpvet priors PATH -o FILE [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.argument("-o", "--output", required=True, metavar="FILE", help="the new file, .toml"),
+    options.argument("--name", default="", help="what to call them; reports print it"),
+    options.argument(
         "--quantity",
         dest="quantities",
         action="append",
         choices=QUANTITIES,
         help="may be repeated; default: systolic",
-    )
-    options.add_rule(parser)
-    options.add_ways_out(parser)
+    ),
+    options.RULE,
+    options.WAYS_OUT,
+)
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Learn the priors, save them, and say what was learned."""
-    from bpvet.wording.en.command.written import WAITING, priors_saved
+    from bpvet.wording.en.command.written import PRIORS_SAVED, WAITING
 
-    writable(arguments.output, inputs_read(arguments), mend="")
+    writable(arguments.output, inputs_read(arguments), replaceable=False)
     records = usable(arguments)
     from bpvet.models.trend.learning import learn_priors
 
@@ -58,8 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
         print_json({"file": str(path), "name": table.name, "cells": cells})
     else:
         print(printable(_table(table).text()))
-        print(printable(priors_saved(path)))
-    return 0
+        print(printable(PRIORS_SAVED.format(file=path)))
 
 
 def _cell(key: tuple[str, str, str], table: PriorTable) -> dict[str, object]:

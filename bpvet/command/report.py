@@ -9,8 +9,8 @@ from bpvet.command.shared import options
 from bpvet.command.shared.opening import named_priors
 from bpvet.command.shared.output import counted, print_json, printable, progress, say
 from bpvet.command.shared.reporting import (
-    add_report,
     print_report,
+    report_arguments,
     way_of,
     written_files,
 )
@@ -32,25 +32,26 @@ examples:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet report PATH --animal A -o DIR [options]"
-    add_report(parser)
-    options.add_animal(parser, required=False)
-    morning = parser.add_argument_group("many animals")
-    morning.add_argument(
-        "--due", action="store_true", help="the clinic's list, and each animal on it"
-    )
-    morning.add_argument(
-        "--processes", type=_processes, metavar="N", help="reports made at once with --due"
-    )
-    options.add_series(parser)
-    options.add_rule(parser)
-    options.add_guideline(parser)
-    options.add_edition(parser)
-    options.add_level(parser)
-    options.add_priors(parser)
-    options.add_ways_out(parser)
+USAGE = "bpvet report PATH --animal A -o DIR [options]"
+ARGUMENTS = (
+    *report_arguments(),
+    options.OPTIONAL_ANIMAL,
+    options.option_group(
+        "many animals",
+        options.argument(
+            "--due", action="store_true", help="the clinic's list, and each animal on it"
+        ),
+        options.argument(
+            "--processes",
+            type=options.whole_number("a number from 1 to 256", 1, 256),
+            metavar="N",
+            help="reports made at once with --due",
+        ),
+    ),
+    options.series(),
+    *options.JUDGED_BY,
+    options.WAYS_OUT,
+)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -62,14 +63,14 @@ def run(arguments: argparse.Namespace) -> int:
     _refuse(arguments)
     guideline(arguments.guideline)
     way = way_of(arguments)
-    asked = _parameters(arguments)
+    spec = _parameters(arguments)
     if arguments.due:
-        return _morning(arguments, asked, way)
+        return _morning(arguments, spec, way)
     progress(WAITING["report"], arguments.quiet)
     from bpvet.reports.animal.report import KIND
     from bpvet.reports.writing import write_report
 
-    written = write_report(KIND, arguments.path, arguments.output, asked, way)
+    written = write_report(KIND, arguments.path, arguments.output, spec, way)
     if arguments.json:
         print_json(written_files(written))
     else:
@@ -95,12 +96,6 @@ def _parameters(arguments: argparse.Namespace) -> Parameters:
     )
 
 
-def _processes(text: str) -> int:
-    if not text.isascii() or not text.isdigit() or not 1 <= int(text[:4]) <= 256:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a number from 1 to 256')
-    return int(text)
-
-
 def _refuse(arguments: argparse.Namespace) -> None:
     """Refuse options that do not go together."""
     if arguments.due and arguments.animal is not None:
@@ -114,9 +109,9 @@ def _refuse(arguments: argparse.Namespace) -> None:
         raise CallError("--due reports each animal's own systolic series: choose no other.")
 
 
-def _morning(arguments: argparse.Namespace, asked: Parameters, way: Way) -> int:
+def _morning(arguments: argparse.Namespace, spec: Parameters, way: Way) -> int:
     """Write the list and its reports; say where they are, and which could not be written."""
-    from bpvet.wording.en.command.written import WAITING, morning_written, no_report
+    from bpvet.wording.en.command.written import MORNING_WRITTEN, NO_REPORT, WAITING
 
     progress(WAITING["morning"], arguments.quiet)
     from bpvet.reports.morning import write_morning
@@ -124,13 +119,13 @@ def _morning(arguments: argparse.Namespace, asked: Parameters, way: Way) -> int:
     written = write_morning(
         arguments.path,
         arguments.output,
-        asked,
+        spec,
         way,
         processes=arguments.processes,
     )
     failed = [report for report in written.reports if report.page is None]
     for report in failed:
-        say(no_report(report.animal, report.error))
+        say(NO_REPORT.format(animal=report.animal, reason=report.error))
     if arguments.json:
         reports = [
             {
@@ -143,5 +138,5 @@ def _morning(arguments: argparse.Namespace, asked: Parameters, way: Way) -> int:
         print_json({"list": str(written.list), "reports": reports})
     else:
         many = counted(len(written.reports) - len(failed), "report")
-        print(printable(morning_written(written.list, many)))
+        print(printable(MORNING_WRITTEN.format(file=written.list, reports=many)))
     return 1 if failed else 0

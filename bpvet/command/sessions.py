@@ -25,21 +25,21 @@ examples:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet sessions PATH [--animal A] [-o FILE] [options]"
-    options.add_path(parser)
-    options.add_animal(parser, required=False)
-    options.add_rule(parser)
-    parser.add_argument(
+USAGE = "bpvet sessions PATH [--animal A] [-o FILE] [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.OPTIONAL_ANIMAL,
+    options.RULE,
+    options.argument(
         "-o", "--output", metavar="FILE", help="a file to write: .csv, .xlsx, .parquet or .jsonl"
-    )
-    options.add_plain(parser)
-    options.add_force(parser, "replace the file if it is there")
-    options.add_ways_out(parser)
+    ),
+    *options.PLAIN,
+    options.force("replace the file if it is there"),
+    options.WAYS_OUT,
+)
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Print the sessions, or write them."""
     from bpvet.visits.sessions import sessions
 
@@ -65,7 +65,6 @@ def run(arguments: argparse.Namespace) -> int:
         print(sessions_text(table))
     else:
         say(f'Wrote {counted(len(table), "session")} into "{path}".', arguments.quiet)
-    return 0
 
 
 def session_rows(table: pd.DataFrame) -> list[dict[str, Any]]:

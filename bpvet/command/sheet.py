@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
-from bpvet.command.shared.one_page import add_page, page_bytes, page_place
+from bpvet.command.shared.one_page import PAGE, page_bytes, page_path
 from bpvet.command.shared.opening import usable
 from bpvet.command.shared.output import print_json, printable, wrapped
 from bpvet.files import write_whole
@@ -25,24 +25,24 @@ examples:
 """
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet sheet PATH --animal A [-o FILE] [options]"
-    options.add_path(parser)
-    options.add_animal(parser)
-    add_page(parser)
-    options.add_guideline(parser)
-    options.add_ways_out(parser)
+USAGE = "bpvet sheet PATH --animal A [-o FILE] [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.ANIMAL,
+    *PAGE,
+    options.GUIDELINE,
+    options.WAYS_OUT,
+)
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Write the sheet, or print how the animal was measured last time."""
     from bpvet.facts.categories import guideline
-    from bpvet.wording.en.command.written import sheet_written
+    from bpvet.wording.en.command.written import SHEET_WRITTEN
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
-    path = page_place(arguments, "sheet")
+    path = page_path(arguments, "sheet")
     from bpvet.answers.sheet.sheet import sheet
 
     found = sheet(usable(arguments), arguments.animal, guideline=arguments.guideline)
@@ -53,17 +53,16 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(found.to_dict())
     elif path is not None:
-        print(printable(sheet_written(path)))
+        print(printable(SHEET_WRITTEN.format(file=path)))
     else:
         print(sheet_text(found))
-    return 0
 
 
 def sheet_text(found: SheetAnswer) -> str:
     """Return as text what is urgent, how it was measured last time, and the protocol."""
     from bpvet.facts.cautions import licensed
     from bpvet.facts.sources import footnotes
-    from bpvet.wording.en.command.tables import HOW_TO_MEASURE, urgent_line
+    from bpvet.wording.en.command.tables import HOW_TO_MEASURE, URGENT_LINE
     from bpvet.wording.en.sheet import (
         BACK,
         last_head,
@@ -73,7 +72,7 @@ def sheet_text(found: SheetAnswer) -> str:
     )
 
     who = f"{found.name} ({found.animal})" if found.name else found.animal
-    urgent = [wrapped(urgent_line(finding.text)) for finding in found.urgent]
+    urgent = [wrapped(URGENT_LINE.format(text=finding.text)) for finding in found.urgent]
     rows = [wrapped(f"{row.what}: {row.last}", "    ", "  ") for row in sheet_rows(found)]
     how = protocol_lines(found.species)
     steps = [wrapped(line, "     ", f"  {number}. ") for number, line in enumerate(how, start=1)]

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from bpvet.command.shared import options
-from bpvet.command.shared.cautions import add_cautions, cautions_block
+from bpvet.command.shared.cautions import EVERY_CAUTION, cautions_block
 from bpvet.command.shared.loading import loading
 from bpvet.command.shared.opening import answered_or_unseen
 from bpvet.command.shared.output import print_json, printable, wrapped
@@ -35,33 +35,29 @@ _SHOWN = 3
 _SHOWN_UNUSED = 4
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what the command takes."""
-    parser.usage = "bpvet trend PATH --animal A [options]"
-    options.add_path(parser)
-    options.add_animal(parser)
-    options.add_series(parser)
-    options.add_rule(parser)
-    options.add_guideline(parser)
-    options.add_edition(parser)
-    options.add_level(parser)
-    options.add_priors(parser)
-    parser.add_argument(
+USAGE = "bpvet trend PATH --animal A [options]"
+ARGUMENTS = (
+    *options.PATH,
+    options.ANIMAL,
+    options.series(),
+    *options.JUDGED_BY,
+    options.argument(
         "--short",
         action="store_true",
         help="five lines: what is urgent, the number and the usual, since the last change of a "
         "drug, kidneys, when again",
-    )
-    add_cautions(parser)
-    options.add_ways_out(parser)
+    ),
+    EVERY_CAUTION,
+    options.WAYS_OUT,
+)
 
 
-def run(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> None:
     """Fit the trend and print its answers."""
     _, trend, answer = answered_or_unseen(arguments)
     if arguments.short and not arguments.json:
         print(short_text(answer))
-        return 0
+        return
     with loading():
         from bpvet.answers.trend.unseen import UnseenAnswer
         from bpvet.models.kidney.joint_trends import joint_trends
@@ -73,7 +69,6 @@ def run(arguments: argparse.Namespace) -> int:
         print(unseen_text(answer, every_caution=arguments.cautions))
     else:
         print(trend_text(answer, joint, every_caution=arguments.cautions))
-    return 0
 
 
 def short_text(answer: TrendAnswer | UnseenAnswer) -> str:
@@ -100,7 +95,7 @@ def trend_text(
     every_caution : bool
         Whether all cautions are printed, or the first five.
     """
-    from bpvet.wording.en.command.tables import FOUND_HERE, more_findings
+    from bpvet.wording.en.command.tables import FOUND_HERE, MORE_FINDINGS
 
     sentences = answer.sentences
     parts = [wrapped(heading(answer)), *map(wrapped, sentences)]
@@ -112,7 +107,7 @@ def trend_text(
     if answer.findings:
         shown = [_point(str(finding)) for finding in answer.findings[:_SHOWN]]
         rest = len(answer.findings) - _SHOWN
-        shown += [more_findings(rest)] if rest > 0 else []
+        shown += [MORE_FINDINGS.format(count=rest)] if rest > 0 else []
         parts.append("\n".join([FOUND_HERE, *shown]))
     return "\n\n".join([*parts, *footnote])
 
@@ -187,44 +182,44 @@ def heading(answer: TrendAnswer) -> str:
 def numbers_table(answer: TrendAnswer) -> ShortTable:
     """Return the numbers behind the sentences as a short table."""
     from bpvet.printing import ShortTable
-    from bpvet.wording.en.command.tables import ESTIMATE, UNIT, interval_head
+    from bpvet.wording.en.command.tables import ESTIMATE, INTERVAL_HEAD, UNIT
     from bpvet.wording.en.phrases import percent
 
-    heads = ("", ESTIMATE, interval_head(percent(answer.level)), UNIT)
+    heads = ("", ESTIMATE, INTERVAL_HEAD.format(level=percent(answer.level)), UNIT)
     return ShortTable("", heads, tuple(_rows(answer)))
 
 
 def _rows(answer: TrendAnswer) -> Iterator[tuple[str, str, str, str]]:
     from bpvet.printing import number, probability
     from bpvet.wording.en.command.tables import (
+        AT_OR_BELOW,
         CHANGE,
-        at_or_below,
+        ENDS,
+        FULL_EFFECT,
+        USUAL_ON,
         coming_on,
-        full_effect,
-        usual_on,
     )
-    from bpvet.wording.en.command.tables import ends as between
     from bpvet.wording.en.phrases import of_labs
 
     unit, latest, target = answer.unit, answer.latest, answer.target
     digits, change = answer.decimals, answer.change_unit
 
     def ends(lower: float, upper: float, digits: int = 0) -> str:
-        return between(number(lower, digits), number(upper, digits))
+        return ENDS.format(lower=number(lower, digits), upper=number(upper, digits))
 
     usual = number(latest.estimate, digits), ends(latest.lower, latest.upper, digits)
     if latest.only:
         usual = f"{latest.only} {number(latest.end, digits)}", ""
-    yield usual_on(latest.date), *usual, unit
+    yield USUAL_ON.format(date=latest.date), *usual, unit
     if target.value is not None:
-        what = at_or_below(number(target.value, 0))
+        what = AT_OR_BELOW.format(value=number(target.value, 0))
         yield what, probability(target.p_at_or_below), "", ""
     for treatment in answer.treatments:
         full = treatment.effect
         if full is None:
             # What cannot be known has no number.
             continue
-        name = full_effect(treatment.drug, treatment.started_on)
+        name = FULL_EFFECT.format(drug=treatment.drug, since=treatment.started_on)
         yield name, number(full.estimate, 0), ends(full.lower, full.upper), change
     slope, coming = answer.slope, answer.next_session
     if slope.span_days:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from bpvet.printing import ShortTable, decimals, number
+from bpvet.reasons import reason
 
 if TYPE_CHECKING:
     from bpvet.mixed.result import Cohort
@@ -79,27 +80,26 @@ def notes(cohort: Cohort) -> tuple[str, ...]:
     """Return the lines below the table: counts, criterion, and what a reader must know."""
     r2 = cohort.r2
     lines = [
-        f"{cohort.n_animals} animals, {cohort.n_sessions} sessions, {cohort.n_readings} readings; "
-        f"−2 log-likelihood {number(cohort.criterion, 2)}; "
-        f"R² {number(r2['marginal'], 2)} marginal, {number(r2['conditional'], 2)} conditional."
-    ]
-    rules = {
-        "satterthwaite": "Satterthwaite",
-        "kenward_roger": "Kenward–Roger (standard errors too)",
-        "residual": "readings minus coefficients",
-    }
-    errors = " Standard errors: sandwich by animal." if cohort.robust else ""
-    lines.append(f"Degrees of freedom: {rules[cohort.df_rule]}.{errors}")
-    if cohort.boundary:
-        lines.append("A variance is zero or a correlation is ±1: the fit is on a boundary.")
-    if cohort.data.spec.session is not None and not cohort.data.has_visits:
-        lines.append(
-            "Each session holds one reading: visit and reading scatter are one residual SD."
+        reason(
+            "mixed.counts",
+            animals=cohort.n_animals,
+            sessions=cohort.n_sessions,
+            readings=cohort.n_readings,
+            criterion=number(cohort.criterion, 2),
+            marginal=number(r2["marginal"], 2),
+            conditional=number(r2["conditional"], 2),
         )
+    ]
+    rule = reason(f"mixed.df.{cohort.df_rule}")
+    lines.append(reason("mixed.df_robust" if cohort.robust else "mixed.df", rule=rule))
+    if cohort.boundary:
+        lines.append(reason("mixed.boundary"))
+    if cohort.data.spec.session is not None and not cohort.data.has_visits:
+        lines.append(reason("mixed.one_reading"))
     out = cohort.data.left_out
     if out:
-        parts = ", ".join(f"{rows} with {reason}" for reason, rows in out.items())
-        lines.append(f"Left out of {cohort.data.taken} rows: {parts}.")
+        parts = [reason("mixed.left_out_for", reason=why, rows=rows) for why, rows in out.items()]
+        lines.append(reason("mixed.left_out", taken=cohort.data.taken, parts=", ".join(parts)))
     return tuple(lines)
 
 

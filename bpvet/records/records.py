@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.equality import Content
-from bpvet.errors import CallError, RecordsError
+from bpvet.errors import Ambiguous, CallError, RecordsError
 from bpvet.printing import ShortTable
 from bpvet.reasons import reason
 from bpvet.records.checks.row_findings import Findings
@@ -233,7 +233,7 @@ class Records(Content):
             return str(fits[0])
         if len(fits) > 1 and text:
             listed = ", ".join(shown(str(id)) for id in fits[:10])
-            raise CallError(f"{shown(text)} may be any of {listed}: give the id.")
+            raise Ambiguous(f"{shown(text)} may be any of {listed}: give the id.")
         hint = did_you_mean(nearest(text, [*ids, *filter(None, names)]))
         raise CallError(f"There is no animal {shown(text)} in these records. {hint}".rstrip())
 

@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
+from bpvet.answers.agreement.agreement import AgreementAnswer
+from bpvet.answers.audit.audit import AuditAnswer
+from bpvet.answers.clinic.cohort import CohortAnswer
+from bpvet.answers.trend.result import TrendAnswer
 from bpvet.facts.cautions import licensed, parted
 from bpvet.facts.sources import footnotes
 from bpvet.reports.markup import Shown, bullets, folded, lines, paragraph, prose, tag
-from bpvet.wording.en.pages.heads import more_cautions
+from bpvet.wording.en.pages.heads import MORE_CAUTIONS
 
 
-def cautions_shown(texts: Sequence[str]) -> Shown:
-    """Return what must stand beside the numbers: all of it, folded after five.
+def cautions(answer: TrendAnswer | CohortAnswer | AgreementAnswer | AuditAnswer) -> Shown:
+    """Return what must stand beside the numbers of an answer: all of it, folded after five.
 
-    A folded list is not printed, so it stands there a second time, for paper alone.
-
-    Parameters
-    ----------
-    texts : sequence of str
-        As an answer holds them. The footnote of figures from memory is left to `footnoted`.
+    A folded list is not printed, so it stands there a second time, for paper alone. The footnote of
+    figures from memory is left to `footnoted`.
     """
-    first, rest = parted(texts)
+    first, rest = parted(answer.cautions)
     html = bullets(first, "cautions")
     if rest:
         more = "".join(tag("li", prose(text)) for text in rest)
-        html += folded(more_cautions(len(rest)), tag("ul", more, class_="cautions"))
+        html += folded(MORE_CAUTIONS.format(count=len(rest)), tag("ul", more, class_="cautions"))
         html += tag("ul", more, class_="printed", hidden="hidden")
     return Shown(html, lines(*first, *rest))
 

@@ -16,7 +16,7 @@ from bpvet.facts.sources import footnotes
 from bpvet.files import write_all
 from bpvet.printing import prose_date
 from bpvet.records.outputs import Inputs
-from bpvet.records.table_files import ColumnWords, table_files
+from bpvet.records.table_files import table_files
 from bpvet.reports.files import made_folder, refuse_foreign
 from bpvet.reports.markup import (
     bullets,
@@ -55,11 +55,6 @@ from bpvet.wording.en.phrases import capital
 MARK = f"due {digest_of('due')}"
 PAGE, TABLE, CALENDAR = "due.html", "due.csv", "due.ics"
 _ISO_DATE = re.compile(r"\b\d{4}-\d\d-\d\d\b")
-
-
-def due_words() -> list[ColumnWords]:
-    """Return what the columns of the list mean."""
-    return column_words()
 
 
 def due_page(
@@ -110,12 +105,12 @@ def _band(band: str, due: Due, pages: Mapping[str, str], sheets: Mapping[str, st
 def _entry(row: DueRow, pages: Mapping[str, str], sheets: Mapping[str, str]) -> str:
     """Return an animal's entry: who, what and by when, why, and whose rule it is."""
     who, page, sheet = escape(who_of(row)), pages.get(row.animal), sheets.get(row.animal)
-    asked, last = _dated(capital(asked_words(row))), _dated(last_line(row))
+    what, last = _dated(capital(asked_words(row))), _dated(last_line(row))
     credit, also = credit_of_row(row), also_lines(row)
     return "".join(
         (
             tag("h3", tag("a", who, href=page) if page else who),
-            tag("p", tag("strong", prose(f"{asked}.")) + prose(f" {capital(last)}")),
+            tag("p", tag("strong", prose(f"{what}.")) + prose(f" {capital(last)}")),
             paragraph(f"{row.why}{f' ({credit})' if credit else ''}"),
             bullets(also) if also else "",
             tag("p", tag("a", SHEET_LINK, href=sheet)) if sheet else "",
@@ -182,7 +177,7 @@ def write_due(
         Where a file is in the way or cannot be written; nothing is then replaced.
     """
     contents = {CALENDAR: due_calendar(due)}
-    contents |= table_files(folder / TABLE, due.to_frame(), due_words())
+    contents |= table_files(folder / TABLE, due.to_frame(), column_words())
     marks = {sheet_name(animal): SHEET.mark(sheet) for animal, sheet in (sheets or {}).items()}
 
     def refuse() -> None:

@@ -13,7 +13,7 @@ from typing import Any
 
 from bpvet.errors import CallError
 from bpvet.locks import unwritable
-from bpvet.reports.asked import plain_json
+from bpvet.reports.spec import plain_json
 
 #: In the head of a page: the kind of report and a digest of whose it is.
 PAGE_MARKER = '<meta name="bpvet-report" content="{mark}">'

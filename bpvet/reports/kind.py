@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from bpvet.records.records import Records
-from bpvet.reports.asked import Asked
 from bpvet.reports.naming import digest_of
+from bpvet.reports.spec import ReportSpec
 
-Parameters = TypeVar("Parameters", bound=Asked)
+Parameters = TypeVar("Parameters", bound=ReportSpec)
 #: What a report says, as numbers and sentences.
 Answer = TypeVar("Answer")
 

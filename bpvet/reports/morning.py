@@ -31,13 +31,13 @@ class Shared:
 
     Parameters
     ----------
-    asked : Parameters
+    spec : Parameters
         Of any animal.
     folder : Path
     way : Way
     """
 
-    asked: Parameters
+    spec: Parameters
     folder: Path
     way: Way
 
@@ -80,7 +80,7 @@ class Morning:
 def write_morning(
     path: str | os.PathLike[str],
     out: str | os.PathLike[str],
-    asked: Parameters,
+    spec: Parameters,
     way: Way | None = None,
     *,
     days: int | None = None,
@@ -94,7 +94,7 @@ def write_morning(
         As `bpvet.reports.writing.write_report` takes them.
     out : str or path
         Folder to write into.
-    asked : Parameters
+    spec : Parameters
         The choices of every report; whose each is comes from the list.
     days : int, optional
         As `bpvet.due` takes it.
@@ -113,13 +113,13 @@ def write_morning(
     way, folder = way or Way(), Path(out)
     source = opened(path, way)
     records = source.records
-    found = due(records, asked.guideline, days=days, rule=asked.rule, priors=asked.priors)
+    found = due(records, spec.guideline, days=days, rule=spec.rule, priors=spec.priors)
     wanted = [
         row.animal
         for row in found.rows
         if row.band in _WANTED and row.last is not None and row.last.estimate is not None
     ]
-    shared = Shared(replace(asked, **source.asked), folder, way)
+    shared = Shared(replace(spec, **source.spec_fields), folder, way)
     many = min(processes or _processors(), max(len(wanted), 1))
     # The list is refused before any report is made, and written once all pages are there.
     written = write_due(found, folder, source.inputs, way.force, sheets(records, found))
@@ -176,16 +176,16 @@ def _safe_path() -> Iterator[None]:
 def _share(shared: Shared, animals: Sequence[str], source: Source | None = None) -> list[OneReport]:
     """Write the reports of some animals; in a process of its own it reads the records first."""
     if source is None:
-        asked = shared.asked
+        spec = shared.spec
         # The date that the others speak for, also where midnight passes meanwhile.
-        source = opened(asked.records, replace(shared.way, as_of=asked.as_of))
-    return [_one(shared, animal, source) for animal in animals]
+        source = opened(spec.records, replace(shared.way, as_of=spec.as_of))
+    return [_report(shared, animal, source) for animal in animals]
 
 
-def _one(shared: Shared, animal: str, source: Source) -> OneReport:
+def _report(shared: Shared, animal: str, source: Source) -> OneReport:
     try:
-        asked = replace(shared.asked, animal=animal)
-        written = write(KIND, source, asked, shared.folder, shared.way)
+        spec = replace(shared.spec, animal=animal)
+        written = write(KIND, source, spec, shared.folder, shared.way)
     except BpvetError as error:
         return OneReport(animal, None, str(error))
     return OneReport(animal, written.page, "")

@@ -26,13 +26,13 @@ from bpvet.wording.en.owner import (
 from bpvet.wording.en.pages.owner import (
     DIARY_HEADS,
     MOOD,
+    NEXT_LINE,
     OTHER_SIDE,
+    PAGE_TITLE,
+    PHONE_LINE,
     TARGET_HEAD,
+    TARGET_LINE,
     diary_title,
-    next_line,
-    page_title,
-    phone_line,
-    target_line,
     written_on,
 )
 
@@ -70,18 +70,18 @@ def _first(answer: OwnerAnswer, _: str) -> str:
                 "header",
                 heading(1, title) + paragraph(clinic) + paragraph(written_on(answer.as_of)),
             ),
-            _part(was),
+            _section(was),
             heading(2, TARGET_HEAD),
-            tag("p", target_line(_line())),
-            _part(coming),
-            tag("p", next_line(_line("long"))),
-            _part(tablets),
+            tag("p", TARGET_LINE.format(line=_line())),
+            _section(coming),
+            tag("p", NEXT_LINE.format(line=_line("long"))),
+            _section(tablets),
             tag(
                 "section",
                 heading(2, RED_HEAD)
                 + bullets(RED_FLAGS)
                 + paragraph(RED_WAIT)
-                + tag("p", phone_line(_line("long"))),
+                + tag("p", PHONE_LINE.format(line=_line("long"))),
                 class_="phone",
             ),
             paragraph(" ".join((licensed(), foot, *footnotes(foot))), "foot"),
@@ -96,10 +96,10 @@ def _named(answer: OwnerAnswer) -> OwnerAnswer:
 
 
 def _title(answer: OwnerAnswer) -> str:
-    return page_title(called(_named(answer)))
+    return PAGE_TITLE.format(called=called(_named(answer)))
 
 
-def _part(section: Part) -> str:
+def _section(section: Part) -> str:
     return heading(2, section.head) + paragraph(" ".join(section.texts))
 
 

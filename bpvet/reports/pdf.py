@@ -7,9 +7,6 @@ from typing import Any
 
 from bpvet.errors import CallError
 
-_INSTALL = "Install it with: pip install 'bpvet[pdf]'"
-_INSTEAD = "or print the page from any browser"
-
 
 def refuse_without_setter() -> None:
     """Raise a `CallError` where no PDF can be made, and say what is missing."""
@@ -53,10 +50,14 @@ def _setter() -> tuple[Any, Any]:
         import weasyprint
         from weasyprint.urls import URLFetcher
     except ImportError as error:
-        raise CallError(f"A PDF needs the extra “pdf”. {_INSTALL}, {_INSTEAD}.") from error
+        raise CallError(
+            "A PDF needs the extra “pdf”. Install it with: pip install 'bpvet[pdf]', or print the "
+            "page from any browser."
+        ) from error
     except OSError as error:
         raise CallError(
             "A PDF needs the system's library Pango, which was not found (on Debian: apt-get "
-            f"install libpango-1.0-0 libpangoft2-1.0-0). Install it, {_INSTEAD}."
+            "install libpango-1.0-0 libpangoft2-1.0-0). Install it, or print the page from any "
+            "browser."
         ) from error
     return weasyprint, URLFetcher(allowed_protocols=("data",))

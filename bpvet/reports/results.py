@@ -26,7 +26,6 @@ from bpvet.records.read_options import ReadOptions
 from bpvet.records.records import Records
 from bpvet.reports.agreement import report as agreement_report
 from bpvet.reports.animal import report as animal_report
-from bpvet.reports.asked import Asked
 from bpvet.reports.audit import report as audit_report
 from bpvet.reports.clinic import report as clinic_report
 from bpvet.reports.files import made_folder, refuse_foreign
@@ -37,6 +36,7 @@ from bpvet.reports.naming import slug
 from bpvet.reports.owner import OWNER
 from bpvet.reports.paper import PAPERS, PaperKind
 from bpvet.reports.sheet import SHEET
+from bpvet.reports.spec import ReportSpec
 from bpvet.reports.way import Way
 from bpvet.reports.writing import Written, opened, write
 
@@ -91,23 +91,23 @@ def report(
     """
     reading = {name: choices.pop(name) for name in _READING if name in choices}
     given = choices.pop("as_of", None)
-    kind, name, asked, as_of, digest = _asked(result, choices)
+    kind, name, spec, as_of, digest = _spec_of(result, choices)
     way = Way(as_of=as_of or given, reading=ReadOptions(**reading), force=force, paper=paper)
     source = opened(records, way)
-    asked = replace(asked.settled(source.records), **source.asked)
+    spec = replace(spec.settled(source.records), **source.spec_fields)
     if digest not in (None, source.records.digest):
         raise CallError(f"{os.fspath(records)} does not hold the records that the result is of.")
-    if kind.fitted(source.records, asked)[name].summary() != result.summary():
+    if kind.fitted(source.records, spec)[name].summary() != result.summary():
         raise CallError(
             "The report would be of another result. Give what this one was made with, as far as "
             "it does not know it itself (an agreement's as_of, condition and rule)."
         )
-    return write(kind, source, asked, Path(folder), way)
+    return write(kind, source, spec, Path(folder), way)
 
 
-def _asked(
+def _spec_of(
     result: object, choices: Mapping[str, Any]
-) -> tuple[ReportKind[Any, Any], str, Asked, str | None, str | None]:
+) -> tuple[ReportKind[Any, Any], str, ReportSpec, str | None, str | None]:
     """Return a result's kind of report, its name in it, what it was asked, its date and digest."""
     if isinstance(result, Trend):
         series, context = result.series, result.context

@@ -46,7 +46,7 @@ KERNEL_METADATA = {
 
 
 def run(
-    notebook: NotebookNode, given: Mapping[str, object] | None = None, ready: int = 0
+    notebook: NotebookNode, given: Mapping[str, object] | None = None, given_cells: int = 0
 ) -> NotebookNode:
     """Return the notebook with its outputs, its cells run in order.
 
@@ -55,8 +55,8 @@ def run(
     notebook : NotebookNode
         Its cells; it is not altered.
     given : mapping of str to object, optional
-        What the first `ready` code cells would make, by name.
-    ready : int
+        What the first `given_cells` code cells would make, by name.
+    given_cells : int
         Code cells that are not run, because what they would make is given; they show nothing.
 
     Raises
@@ -74,7 +74,7 @@ def run(
             shell.user_ns.update(given or {})
             for count, (number, cell) in enumerate(code, start=1):
                 cell.execution_count, cell.outputs = count, []
-                if count > ready:
+                if count > given_cells:
                     with _streams(shell.kept):
                         error = shell.error_of(cell.source)
                     cell.outputs = _outputs(shell.kept, count)

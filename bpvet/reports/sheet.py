@@ -19,7 +19,7 @@ from bpvet.reports.markup import heading, paragraph, prose, tag
 from bpvet.reports.naming import slug
 from bpvet.reports.paper import WIDTH, PaperKind
 from bpvet.wording.en.pages.heads import URGENT
-from bpvet.wording.en.pages.sheet import SHEET_WORDS, page_title, shown_short, who_line
+from bpvet.wording.en.pages.sheet import PAGE_TITLE, SHEET_WORDS, shown_short, who_line
 from bpvet.wording.en.sheet import (
     BACK,
     BOXES,
@@ -167,14 +167,14 @@ def _boxes() -> str:
 def _fitted(answer: SheetAnswer) -> Fitted:
     """Return what stands on the sheet: rows of two lines, of one where much is urgent."""
     urgent = [*(finding.text for finding in answer.urgent), *answer.open_questions]
-    room = HEIGHT - _FIXED - _below(answer)
+    space = HEIGHT - _FIXED - _below(answer)
     for most in (3, 2, 1):
         rows = tuple(
             replace(row, last=" ".join(block(row.last, _LAST - _CELL_EDGE, most, _SIZE).lines))
             for row in sheet_rows(answer)
         )
         tall = (max(1, _lines(row.last, _LAST - _CELL_EDGE, _SIZE)) for row in rows)
-        left = room - sum(lines * _LINE + _EDGE for lines in tall)
+        left = space - sum(lines * _LINE + _EDGE for lines in tall)
         if _urgent_tall(urgent) <= left:
             break
     alarms = tuple(urgent) if _urgent_tall(urgent) <= left else _cut(urgent, left)
@@ -185,8 +185,8 @@ def _fitted(answer: SheetAnswer) -> Fitted:
     return Fitted(alarms, rows, cut)
 
 
-def _lines(text: str, room: float, size: float, bold: bool = False) -> int:
-    return len(block(text, room, 10**6, size, bold).lines)
+def _lines(text: str, space: float, size: float, bold: bool = False) -> int:
+    return len(block(text, space, 10**6, size, bold).lines)
 
 
 def _below(answer: SheetAnswer) -> float:
@@ -205,9 +205,9 @@ def _urgent_tall(texts: Sequence[str]) -> float:
     return _BOX_EDGE + _BOX_HEAD + lines * _LINE
 
 
-def _cut(texts: Sequence[str], room: float) -> tuple[str, ...]:
+def _cut(texts: Sequence[str], space: float) -> tuple[str, ...]:
     """Return the urgent lines that a sheet has room for, each cut, and what is left out."""
-    lines = max(2, int((room - _BOX_EDGE - _BOX_HEAD) / _LINE) - 1)
+    lines = max(2, int((space - _BOX_EDGE - _BOX_HEAD) / _LINE) - 1)
     shown, most = texts[: lines // 2 or 1], 2
     if len(texts) <= lines // 3:
         most = 3
@@ -220,7 +220,7 @@ def _cut(texts: Sequence[str], room: float) -> tuple[str, ...]:
 SHEET: PaperKind[SheetAnswer] = PaperKind(
     name="sheet",
     animal=lambda answer: answer.animal,
-    title=lambda answer: page_title(_title(answer)),
+    title=lambda answer: PAGE_TITLE.format(who=_title(answer)),
     sections=(_body,),
     rules=lambda *_: ("", f"@media print {{ main {{ height: {HEIGHT:g}mm; }} }}\n"),
 )

@@ -58,7 +58,7 @@ class Source:
     inputs: Inputs
 
     @property
-    def asked(self) -> dict[str, Any]:
+    def spec_fields(self) -> dict[str, Any]:
         """What the parameters of every report begin with, by name.
 
         All speak for one date, also where midnight passes meanwhile.
@@ -111,7 +111,7 @@ def write_report(
     kind: ReportKind[Parameters, Answer],
     path: str | os.PathLike[str],
     out: str | os.PathLike[str],
-    asked: Parameters,
+    spec: Parameters,
     way: Way | None = None,
 ) -> Written[Answer]:
     """Read records, and write the notebook of a report, executed, and the same as one page.
@@ -124,7 +124,7 @@ def write_report(
     out : str or path
         Folder to write into; it is made if it is not there, and other files in it are left
         alone.
-    asked : Asked
+    spec : ReportSpec
         The report's choices, of the kind's own class; where the records are is filled in.
     way : Way, optional
 
@@ -140,14 +140,14 @@ def write_report(
     """
     way = way or Way()
     source = opened(path, way)
-    settled = asked.settled(source.records)
-    return write(kind, source, replace(settled, **source.asked), Path(out), way)
+    settled = spec.settled(source.records)
+    return write(kind, source, replace(settled, **source.spec_fields), Path(out), way)
 
 
 def write(
     kind: ReportKind[Parameters, Answer],
     source: Source,
-    asked: Parameters,
+    spec: Parameters,
     folder: Path,
     way: Way,
 ) -> Written[Answer]:
@@ -158,7 +158,7 @@ def write(
     kind : ReportKind
     source : Source
         The records, read.
-    asked : Asked
+    spec : ReportSpec
         What the report is asked for, its paths as they were given.
     folder : Path
         As `write_report` takes it.
@@ -174,21 +174,21 @@ def write(
     BpvetError
         Where a cell fails; and what `kind.fitted` raises.
     """
-    given = kind.fitted(source.records, asked)
-    names = kind.names(source.records, asked, given)
+    given = kind.fitted(source.records, spec)
+    names = kind.names(source.records, spec, given)
     if way.paper:
         refuse_without_setter()
     mark, files = kind.mark(names), names.files(bool(way.paper))
-    places = {ending: folder / name for ending, name in files.items()}
-    refuse = partial(_refuse, places.values(), source.inputs, "" if way.force else mark)
+    paths = {ending: folder / name for ending, name in files.items()}
+    refuse = partial(_refuse, paths.values(), source.inputs, "" if way.force else mark)
     with made_folder(folder):
         refuse()
-        published = asked.seen_from(folder)
+        published = spec.seen_from(folder)
         digest = published.digest(mark, source.records.digest)
         # The page last: whoever opens it finds what belongs to it.
         contents = {"json": published.to_json(mark, digest).encode()}
         with sealed((folder, *filter(None, [source.inputs.folder]))), quiet():
-            known = {**_imported(kind.outline), "asked": asked, **given}
+            known = {**_imported(kind.outline), "asked": spec, **given}
             made = run(notebook(kind, names, digest), known, READY)
             refuse_changed(source.inputs)
             contents["ipynb"] = text_of(made).encode()
@@ -198,14 +198,12 @@ def write(
             contents["html"] = html.encode()
         outputs = {files[ending]: content for ending, content in contents.items()}
         write_all(folder, outputs, replace=True, check=refuse)
-    return Written(
-        places["ipynb"], places["html"], places["json"], places.get("pdf"), given["answer"]
-    )
+    return Written(paths["ipynb"], paths["html"], paths["json"], paths.get("pdf"), given["answer"])
 
 
-def _refuse(places: Iterable[Path], inputs: Inputs, mark: str) -> None:
+def _refuse(paths: Iterable[Path], inputs: Inputs, mark: str) -> None:
     """Refuse places of what was read and, unless the mark is blank, of what is not the report's."""
-    for path in places:
+    for path in paths:
         inputs.refuse(path)
         if mark:
             refuse_foreign(path, mark)
@@ -244,8 +242,8 @@ def notebook(kind: ReportKind[Any, Any], names: Names, digest: str) -> NotebookN
 def _cells(outline: Outline, names: Names) -> Iterator[Cell]:
     """Yield kind, source and tags of each cell, from top to bottom."""
     yield "markdown", FOREWORD.format(title=outline.title), (NOTEBOOK_ONLY,)
-    asked = f'asked = report.parameters("{names.parameters}")'
-    yield "code", f"{outline.imports}\n\n{asked}", ()
+    first_cell = f'asked = report.parameters("{names.parameters}")'
+    yield "code", f"{outline.imports}\n\n{first_cell}", ()
     yield "code", outline.work, ()
     yield "code", f"report.{outline.now}", ()
     for title, calls in outline.sections.items():

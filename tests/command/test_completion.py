@@ -30,7 +30,7 @@ def test_every_command_and_option_is_there(run, shell):
     text = run("completion", shell).out
     for command in words(parser()):
         for option in command.options:
-            for name in option.names:
+            for name in option.option_strings:
                 assert (
                     f"-l {name[2:]} " if shell == "fish" and name[:2] == "--" else name[1:]
                 ) in text

@@ -47,14 +47,14 @@ def test_the_first_cells_make_what_the_others_were_handed(
 ) -> None:
     handed: dict[str, Any] = {}
 
-    def run(notebook: nbformat.NotebookNode, given: Mapping[str, object], ready: int) -> Any:
-        handed.update(given, ready=ready)
+    def run(notebook: nbformat.NotebookNode, given: Mapping[str, object], given_cells: int) -> Any:
+        handed.update(given, given_cells=given_cells)
         return notebook
 
     monkeypatch.setattr(writing, "run", run)
     written = WRITERS[kind](clinic, tmp_path / "out")
     cells = nbformat.read(written.notebook, as_version=4).cells
-    first = [cell.source for cell in cells if cell.cell_type == "code"][: handed.pop("ready")]
+    first = [cell.source for cell in cells if cell.cell_type == "code"][: handed.pop("given_cells")]
     monkeypatch.chdir(tmp_path / "out")
     made: dict[str, Any] = {}
     for source in first:

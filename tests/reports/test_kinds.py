@@ -11,17 +11,17 @@ import pytest
 from bpvet.errors import CallError
 from bpvet.records.records import Records
 from bpvet.reports.agreement.report import Parameters as AgreementParameters
-from bpvet.reports.asked import Asked, Options, choice, filled, finite
 from bpvet.reports.kind import Names
 from bpvet.reports.letter.page import LETTER
 from bpvet.reports.naming import digest_of
 from bpvet.reports.owner import OWNER
 from bpvet.reports.paper import MARGIN, PAPERS, WIDTH, PaperKind, visible
 from bpvet.reports.sheet import SHEET
+from bpvet.reports.spec import Options, ReportSpec, choice, filled, finite
 
 
 @dataclass(frozen=True, kw_only=True)
-class Rabbits(Asked):
+class Rabbits(ReportSpec):
     """Parameters as a new kind of report would declare them."""
 
     quantity: str = choice(filled)

@@ -45,6 +45,8 @@ from bpvet.visits.sessions import sessions
 _MEANS = ("systolic", "diastolic")
 #: What a session is told by.
 _SESSION = ("animal", "date", "method", "condition", "session")
+#: What the mean of a session is called for people who read a bundle.
+SESSION_MEAN = "mean of a session's readings"
 _NAMESPACE = uuid.uuid5(uuid.NAMESPACE_URL, EXTENSION)
 
 
@@ -237,7 +239,7 @@ def _summary(reading: Row, made: _Bundle, snomed: bool) -> dict[str, Any]:
     return {
         **circumstances(reading, made.reference("Patient", str(reading["animal"]))),
         "status": "final",
-        "code": loinc_concept(loinc_of_mean("panel"), "mean of a session's readings"),
+        "code": loinc_concept(loinc_of_mean("panel"), SESSION_MEAN),
         "component": parts,
     }
 
@@ -257,7 +259,7 @@ def _session(
     return {
         **circumstances(blank, made.reference("Patient", str(session["animal"]))),
         "status": "final",
-        "code": loinc_concept(loinc_of_mean("panel"), "mean of a session's readings"),
+        "code": loinc_concept(loinc_of_mean("panel"), SESSION_MEAN),
         "component": parts,
         "derivedFrom": sources,
     }

@@ -33,6 +33,8 @@ from bpvet.facts.words import QUANTITY_WORDS, READING_QUANTITIES, UNITS, Bound
 #: A row of a table, by the names of its columns.
 Row = Mapping[str, Any]
 
+#: In the place of a reason of which FHIR takes no letter.
+UNWRITABLE = "reason that cannot be written"
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 _NOTHING: tuple[Any, ...] = ("", None, [], {})
 _COMPARATORS: dict[str, str] = {Bound.AT_LEAST: ">=", Bound.AT_MOST: "<="}
@@ -122,7 +124,7 @@ def circumstances(row: Row, subject: dict[str, str]) -> dict[str, Any]:
     excluded = str(row.get("excluded", ""))
     if excluded and not without_blanks(excluded):
         # Control characters alone, which FHIR does not take; it is excluded all the same.
-        excluded = extensions["excluded"] = "reason that cannot be written"
+        excluded = extensions["excluded"] = UNWRITABLE
     # FHIR takes a time of day only with its zone, which records do not have.
     clock = pd.Timestamp(row["taken_at"]).time().isoformat() if timed else ""
     time = {"url": TIME_EXTENSION, "valueTime": clock} if clock else {}

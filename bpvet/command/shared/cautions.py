@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Sequence
 
+from bpvet.command.shared.options import argument
 from bpvet.command.shared.output import wrapped
 from bpvet.facts.cautions import SHOWN, parted
 from bpvet.facts.sources import footnotes
-from bpvet.wording.en.command.tables import CAUTIONS, more_cautions
+from bpvet.wording.en.command.tables import CAUTIONS, MORE_CAUTIONS
 
-
-def add_cautions(parser: argparse.ArgumentParser) -> None:
-    """Add ``--cautions``."""
-    parser.add_argument(
-        "--cautions",
-        action="store_true",
-        help=f"print every caution, not only the first {SHOWN}",
-    )
+EVERY_CAUTION = argument(
+    "--cautions",
+    action="store_true",
+    help=f"print every caution, not only the first {SHOWN}",
+)
 
 
 def cautions_block(
@@ -37,6 +34,6 @@ def cautions_block(
     first, rest = parted(texts)
     shown = [wrapped(text, "  ", "- ") for text in (*first, *(rest if every else ()))]
     if rest and not every:
-        shown.append(more_cautions(len(rest)))
+        shown.append(MORE_CAUTIONS.format(count=len(rest)))
     notes = footnotes(*beside, *first, *rest)
     return ("\n".join([CAUTIONS, *shown]), *map(wrapped, notes))

@@ -20,6 +20,7 @@ from types import TracebackType
 from bpvet import __version__
 from bpvet.errors import CallError
 from bpvet.files import write_whole
+from bpvet.wording.en.command.failures import CAUSE, ESCAPED, NO_DATA_HERE
 
 #: Files that are kept, frames and causes that are told.
 KEPT, _FRAMES, _CAUSES = 10, 60, 6
@@ -66,14 +67,14 @@ def diagnostic(error: BaseException, command: str) -> str:
         As in `keep_diagnostic`.
     """
     lines = [
-        "An error inside of bpvet. Nothing of any record, argument or folder stands here.",
+        NO_DATA_HERE,
         "",
         f"bpvet {__version__}, command {command or 'not known'}",
         f"Python {platform.python_version()} on {sys.platform}",
         ", ".join(f"{name} {_version(name)}" for name in _LIBRARIES),
     ]
     for number, cause in enumerate(_causes(error)):
-        title = "What escaped" if number == 0 else "Which came of, or while handling"
+        title = ESCAPED if number == 0 else CAUSE
         lines += ["", f"{title}: {_kind(cause)}", *_places(cause.__traceback__)]
     return "\n".join(lines) + "\n"
 
@@ -111,11 +112,8 @@ def _causes(error: BaseException) -> Iterator[BaseException]:
 def _kind(error: BaseException) -> str:
     """Return the name of an exception's class: code, not data."""
     kind = type(error)
-    return (
-        kind.__qualname__
-        if kind.__module__ == "builtins"
-        else f"{kind.__module__}." + (kind.__qualname__)
-    )
+    within = "" if kind.__module__ == "builtins" else f"{kind.__module__}."
+    return f"{within}{kind.__qualname__}"
 
 
 def _places(trace: TracebackType | None) -> list[str]:

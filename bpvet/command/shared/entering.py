@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bpvet.command.shared.output import printable, say, tell_recovered
-from bpvet.errors import BpvetError, CallError, NothingLeft
+from bpvet.errors import Ambiguous, BpvetError, CallError, NothingLeft
 
 if TYPE_CHECKING:
     from bpvet.answers.room.result import RoomAnswer
@@ -79,9 +79,9 @@ def target(path: str, text: str) -> Target:
     folder, records = opened_folder(path)
     try:
         animal = records.animal(text)
+    except Ambiguous:
+        raise
     except CallError as error:
-        if " may be any of " in str(error):
-            raise
         raise CallError(
             f"{error} If it is new here, enter it first: bpvet add {shlex.quote(path)} --animal "
             f"{shlex.quote(text)} --species cat"
@@ -152,11 +152,11 @@ def accepting(arguments: argparse.Namespace) -> Callable[[Sequence[str]], None]:
 
 def entered_words(found: Entry, what: str) -> str:
     """Return that something was added, where it is, and how it is taken back."""
-    from bpvet.wording.en.command.entries import added
+    from bpvet.wording.en.command.entries import ADDED
 
     folder = shlex.quote(str(found.file.parent))
     undo = f"bpvet add {folder} --cancel {found.entry} --reason WHY"
-    return added(what, found.file.name, undo)
+    return ADDED.format(what=what, file=found.file.name, undo=undo)
 
 
 def now(
@@ -182,13 +182,13 @@ def now_text(found: TrendAnswer | UnseenAnswer | BpvetError) -> str:
     """Return the answer to "what now?" in five lines."""
     from bpvet.command.trend import short_text
     from bpvet.records.finding_codes import Code
-    from bpvet.wording.en.command.entries import NO_READING_YET, not_known
+    from bpvet.wording.en.command.entries import NO_READING_YET, NOT_KNOWN
 
     if isinstance(found, BpvetError):
         kinds = {finding.kind for finding in getattr(found, "findings", ())}
         if kinds == {Code.NO_READINGS_FILE.kind}:
             return NO_READING_YET
-        return printable(not_known(str(found).splitlines()[0]))
+        return printable(NOT_KNOWN.format(reason=str(found).splitlines()[0]))
     return short_text(found)
 
 

@@ -26,12 +26,12 @@ from bpvet.wording.en.command.live import (
     HELP,
     NONE_NOW,
     NONE_YET,
+    READING_TAKEN_BACK,
     TAKEN_BACK,
     ended,
     entered,
     half_line,
     still_urgent,
-    taken_back,
 )
 from bpvet.wording.en.command.typed import AFTER_THEM
 
@@ -96,9 +96,9 @@ class Session:
         if _BACK.fullmatch(text):
             return self._back()
         if found := _COUNTS.fullmatch(text):
-            return self._changed(self._place(found.group(1)), "")
+            return self._changed(self._number_of(found.group(1)), "")
         if found := _NOT.fullmatch(text):
-            number = self._place(found.group(1) or str(len(self.readings)))
+            number = self._number_of(found.group(1) or str(len(self.readings)))
             reason = given_reason(found.group(2).strip(" =:"), shown(text))
             if not reason:
                 raise CallError(f"Say why reading {number} does not count: not {number} moved")
@@ -117,7 +117,7 @@ class Session:
         self._steps.append((*self.readings, reading))
         return self._advice(entered(len(self.readings), _written(reading)))
 
-    def _place(self, text: str) -> int:
+    def _number_of(self, text: str) -> int:
         number, many = int(text), len(self.readings)
         if not many:
             raise CallError("There is no reading yet.")
@@ -130,7 +130,7 @@ class Session:
             raise CallError("There is nothing to take back.")
         gone = self._steps.pop()
         if len(gone) > len(self.readings):
-            done = taken_back(len(gone), _written(gone[-1]))
+            done = READING_TAKEN_BACK.format(number=len(gone), reading=_written(gone[-1]))
         else:
             done = TAKEN_BACK
         return self._advice(done) if self.readings else [done, NONE_NOW]

@@ -16,16 +16,15 @@ if TYPE_CHECKING:
 
 Content = TypeVar("Content")
 _KINDS = ("html", "pdf")
+#: Where the page goes, its paper, and ``--force``.
+PAGE = (
+    options.argument("-o", "--output", metavar="FILE", help="the page to write, .html or .pdf"),
+    options.argument("--paper", choices=options.PAPERS, help="default: a4"),
+    options.force("replace what is there"),
+)
 
 
-def add_page(parser: argparse.ArgumentParser) -> None:
-    """Add where the page goes, its paper, and ``--force``."""
-    parser.add_argument("-o", "--output", metavar="FILE", help="the page to write, .html or .pdf")
-    parser.add_argument("--paper", choices=options.PAPERS, help="default: a4")
-    options.add_force(parser, "replace what is there")
-
-
-def page_place(arguments: argparse.Namespace, what: str) -> Path | None:
+def page_path(arguments: argparse.Namespace, what: str) -> Path | None:
     """Return where a page of its own is to be written, or None; refuse what cannot be.
 
     Parameters
@@ -55,8 +54,8 @@ def page_place(arguments: argparse.Namespace, what: str) -> Path | None:
 
 
 def page_bytes(
-    kind: PaperKind[Content], content: Content, place: Path, arguments: argparse.Namespace
+    kind: PaperKind[Content], content: Content, path: Path, arguments: argparse.Namespace
 ) -> bytes:
     """Return a page as its file holds it: as it is, or as a PDF by the file's ending."""
     paper = arguments.paper or options.PAPERS[0]
-    return kind.file(content, paper, place.suffix.lower().removeprefix("."))
+    return kind.file(content, paper, path.suffix.lower().removeprefix("."))

@@ -82,9 +82,9 @@ def usable(arguments: argparse.Namespace) -> Records:
 
 def tell_findings(count: int, path: str, quiet: bool) -> None:
     """Say to the error stream how many findings there are about records, and how to see them."""
-    from bpvet.wording.en.command.written import findings_told
+    from bpvet.wording.en.command.written import FINDINGS_TOLD
 
-    say(findings_told(counted(count, "finding"), shlex.quote(path)), quiet)
+    say(FINDINGS_TOLD.format(many=counted(count, "finding"), path=shlex.quote(path)), quiet)
 
 
 def fitted(arguments: argparse.Namespace) -> Trend:
@@ -100,7 +100,7 @@ def fitted(arguments: argparse.Namespace) -> Trend:
     """
     from bpvet.errors import FitError, NothingLeft
 
-    records, animal, priors = _asked(arguments)
+    records, animal, priors = _chosen(arguments)
     try:
         return _fit(arguments, records, animal, priors)
     except (NothingLeft, FitError) as error:
@@ -128,7 +128,7 @@ def answered_or_unseen(
         from bpvet.answers.trend.unseen import unseen_answer, urgent_of
         from bpvet.models.trend.fit import fit_trend as fit_trend
 
-    records, animal, priors = _asked(arguments)
+    records, animal, priors = _chosen(arguments)
 
     def unseen(why: str) -> UnseenAnswer:
         return unseen_answer(records, animal, why, arguments.guideline, arguments.edition)
@@ -148,7 +148,7 @@ def answered_or_unseen(
         return records, None, unseen(str(error))
 
 
-def _asked(arguments: argparse.Namespace) -> tuple[Records, str, PriorTable | None]:
+def _chosen(arguments: argparse.Namespace) -> tuple[Records, str, PriorTable | None]:
     """Return records, the animal's id and the priors that the arguments choose."""
     from bpvet.facts.categories import guideline
 

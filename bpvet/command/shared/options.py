@@ -16,7 +16,11 @@ from bpvet.facts.words import (
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from typing import Any, NoReturn
+
+    #: Adds something to a parser, or to a group of its arguments.
+    Argument = Callable[[argparse._ActionsContainer], object]
 
 #: Papers that pages are set on.
 PAPERS = ("a4", "letter")
@@ -53,171 +57,70 @@ class Parser(argparse.ArgumentParser):
         return super()._get_values(action, arg_strings)
 
 
-def add_path(parser: argparse.ArgumentParser) -> None:
-    """Add PATH, and how it is to be read."""
-    parser.add_argument(
-        "path",
-        metavar="PATH",
-        help="a folder of records, one file, a database's URL, or - for piped input",
-    )
-    add_reading(parser)
+def argument(*names: str, **settings: Any) -> Argument:
+    """Return what adds an argument to a parser, as `argparse`'s ``add_argument`` is given it."""
+    return lambda parser: parser.add_argument(*names, **settings)
 
 
-def add_reading(parser: argparse.ArgumentParser) -> None:
-    """Add how records are to be read."""
-    reading = parser.add_argument_group("how the records are read")
-    reading.add_argument(
-        "--as-of",
-        type=iso_date,
-        metavar="DATE",
-        help="report as at this date, YYYY-MM-DD (today); rows dated later are set aside",
-    )
-    reading.add_argument(
-        "--columns",
-        metavar="LIST",
-        help='other people\'s headings: "Pet ID=animal,When=taken_at", or a TOML file with them '
-        "(bpvet-columns.toml beside the records, if left out)",
-    )
-    reading.add_argument(
-        "--dates",
-        choices=("ymd", "dmy", "mdy"),
-        help="order of dates that are not YYYY-MM-DD: dmy has the day first, mdy the month",
-    )
-    reading.add_argument(
-        "--unit",
-        type=pressure_unit,
-        metavar="{mmHg,kPa}",
-        help="the unit of all pressures (mmHg); kPa is converted to mmHg",
-    )
-    reading.add_argument(
-        "--encoding",
-        metavar="NAME",
-        help="encoding of files that are not UTF-8, such as cp1252",
-    )
-    reading.add_argument(
-        "--query",
-        metavar="SELECT",
-        help="one SELECT that gives the readings, for a database",
-    )
+def option(name: str) -> str:
+    """Return the option that fills a column, or an argument, of this name.
+
+    Examples
+    --------
+    >>> option("cuff_width_cm")
+    '--cuff-width-cm'
+    """
+    return f"--{name.replace('_', '-')}"
 
 
-def add_animal(parser: argparse.ArgumentParser, required: bool = True) -> None:
-    """Add ``--animal``."""
-    parser.add_argument(
-        "--animal",
-        required=required,
-        metavar="A",
-        help="its id, or its name if only one animal has it",
-    )
+def option_group(title: str, *arguments: Argument) -> Argument:
+    """Return what adds arguments to a parser under a title of their own in its help."""
+
+    def add(parser: argparse._ActionsContainer) -> None:
+        group = parser.add_argument_group(title)
+        for add_one in arguments:
+            add_one(group)
+
+    return add
 
 
-def add_series(parser: argparse.ArgumentParser, also: tuple[str, ...] = ()) -> None:
-    """Add the options that choose one series of an animal; `also`: further quantities."""
-    # Read from the analytes' blocks: only the commands that choose a series wait for it.
-    from bpvet.facts.words import LAB_QUANTITIES
-
-    series = parser.add_argument_group("which sessions")
-    series.add_argument("--method", choices=METHODS, help="default: that of the latest session")
-    series.add_argument(
-        "--quantity",
-        choices=(*QUANTITIES, *LAB_QUANTITIES, *also),
-        default="systolic",
-        help="default: systolic",
-    )
-    series.add_argument(
-        "--condition",
-        choices=TREND_CONDITIONS,
-        help="default: that of most sessions by the method",
-    )
-    series.add_argument(
-        "--bridge",
-        type=bridges,
-        default=(),
-        metavar="LIST",
-        help="join methods, conditions, or methods,conditions through an estimated difference",
-    )
+def force(help: str) -> Argument:
+    """Return ``--force``."""
+    return argument("--force", action="store_true", help=help)
 
 
-def add_rule(parser: argparse._ActionsContainer) -> None:
-    """Add ``--rule``."""
-    parser.add_argument(
-        "--rule",
-        choices=RULES,
-        default="guideline",
-        help="guideline leaves out the first of four or more readings; all keeps every one",
-    )
+def series(*also: str) -> Argument:
+    """Return the options that choose one series of an animal; `also`: further quantities."""
 
+    def add(parser: argparse._ActionsContainer) -> None:
+        # Read from the analytes' blocks: only the commands that choose a series wait for it.
+        from bpvet.facts.words import LAB_QUANTITIES
 
-def add_guideline(parser: argparse._ActionsContainer) -> None:
-    """Add ``--guideline``."""
-    parser.add_argument(
-        "--guideline",
-        default="acvim2018",
-        metavar="G",
-        help="acvim2018 (default), iris2023 or isfm2017",
-    )
+        option_group(
+            "which sessions",
+            argument("--method", choices=METHODS, help="default: that of the latest session"),
+            argument(
+                "--quantity",
+                choices=(*QUANTITIES, *LAB_QUANTITIES, *also),
+                default="systolic",
+                help="default: systolic",
+            ),
+            argument(
+                "--condition",
+                choices=TREND_CONDITIONS,
+                help="default: that of most sessions by the method",
+            ),
+            argument(
+                "--bridge",
+                type=bridges,
+                default=(),
+                metavar="LIST",
+                help="join methods, conditions, or methods,conditions through an estimated "
+                "difference",
+            ),
+        )(parser)
 
-
-def add_edition(parser: argparse._ActionsContainer) -> None:
-    """Add ``--edition``."""
-    parser.add_argument(
-        "--edition",
-        choices=KIDNEY_EDITIONS,
-        default=KIDNEY_EDITIONS[0],
-        help="whose bounds kidney values are laid beside: iris2019 (default), or iris2017 to read "
-        "letters of 2017 and before",
-    )
-
-
-def add_level(parser: argparse._ActionsContainer) -> None:
-    """Add ``--level``."""
-    parser.add_argument(
-        "--level",
-        type=probability_level,
-        default=0.95,
-        metavar="P",
-        help="probability of the intervals (0.95)",
-    )
-
-
-def add_priors(parser: argparse._ActionsContainer) -> None:
-    """Add ``--priors``."""
-    parser.add_argument(
-        "--priors",
-        metavar="FILE",
-        help="a clinic's own priors, as saved; otherwise the defaults",
-    )
-
-
-def add_force(parser: argparse._ActionsContainer, help: str) -> None:
-    """Add ``--force``."""
-    parser.add_argument("--force", action="store_true", help=help)
-
-
-def add_sure(parser: argparse._ActionsContainer) -> None:
-    """Add ``--sure``."""
-    parser.add_argument(
-        "--sure", action="store_true", help="add it although the check asks about it"
-    )
-
-
-def add_plain(parser: argparse._ActionsContainer) -> None:
-    """Add ``--plain``, and ``--for-excel``, which is taken for one more release."""
-    parser.add_argument(
-        "--plain",
-        action="store_true",
-        help="CSV for programs: no apostrophe before text that a spreadsheet would take for a "
-        "formula",
-    )
-    parser.add_argument("--for-excel", action="store_true", help=argparse.SUPPRESS)
-
-
-def add_pdf(parser: argparse.ArgumentParser) -> None:
-    """Add ``--pdf`` and ``--paper``."""
-    parser.add_argument(
-        "--pdf", action="store_true", help="the page as a PDF too (needs the extra bpvet[pdf])"
-    )
-    parser.add_argument("--paper", choices=PAPERS, help="for the PDF; default: a4")
+    return add
 
 
 def pdf_paper(arguments: argparse.Namespace) -> str:
@@ -231,13 +134,6 @@ def pdf_paper(arguments: argparse.Namespace) -> str:
     if arguments.paper and not arguments.pdf:
         raise CallError("--paper is for a PDF; add --pdf.")
     return (arguments.paper or PAPERS[0]) if arguments.pdf else ""
-
-
-def add_ways_out(parser: argparse.ArgumentParser) -> None:
-    """Add ``--json`` and ``--quiet``."""
-    out = parser.add_argument_group("what is printed")
-    out.add_argument("--json", action="store_true", help="print one JSON value and nothing else")
-    out.add_argument("--quiet", action="store_true", help="print only results and errors")
 
 
 def iso_date(text: str) -> str:
@@ -308,3 +204,128 @@ def bridges(text: str) -> tuple[str, ...]:
                 f'"{name}" cannot be joined; write methods, conditions or methods,conditions'
             )
     return tuple(dict.fromkeys(named))
+
+
+def whole_number(what: str, lowest: int, highest: int | None = None) -> Callable[[str], int]:
+    """Return what reads a whole number within bounds, the type of an argument.
+
+    Examples
+    --------
+    >>> whole_number("a number of days such as 14", 0, 9999)("21")
+    21
+    """
+
+    def number(text: str) -> int:
+        digits = text.isascii() and text.isdigit()
+        if not digits or int(text) < lowest or (highest is not None and int(text) > highest):
+            raise argparse.ArgumentTypeError(f'"{text}" is not {what}')
+        return int(text)
+
+    return number
+
+
+#: How records are to be read.
+READING = option_group(
+    "how the records are read",
+    argument(
+        "--as-of",
+        type=iso_date,
+        metavar="DATE",
+        help="report as at this date, YYYY-MM-DD (today); rows dated later are set aside",
+    ),
+    argument(
+        "--columns",
+        metavar="LIST",
+        help='other people\'s headings: "Pet ID=animal,When=taken_at", or a TOML file with them '
+        "(bpvet-columns.toml beside the records, if left out)",
+    ),
+    argument(
+        "--dates",
+        choices=("ymd", "dmy", "mdy"),
+        help="order of dates that are not YYYY-MM-DD: dmy has the day first, mdy the month",
+    ),
+    argument(
+        "--unit",
+        type=pressure_unit,
+        metavar="{mmHg,kPa}",
+        help="the unit of all pressures (mmHg); kPa is converted to mmHg",
+    ),
+    argument(
+        "--encoding",
+        metavar="NAME",
+        help="encoding of files that are not UTF-8, such as cp1252",
+    ),
+    argument(
+        "--query",
+        metavar="SELECT",
+        help="one SELECT that gives the readings, for a database",
+    ),
+)
+#: PATH, and how it is to be read.
+PATH = (
+    argument(
+        "path",
+        metavar="PATH",
+        help="a folder of records, one file, a database's URL, or - for piped input",
+    ),
+    READING,
+)
+_WHOSE_HELP = "its id, or its name if only one animal has it"
+ANIMAL = argument("--animal", required=True, metavar="A", help=_WHOSE_HELP)
+#: For a command that has an answer without an animal too.
+OPTIONAL_ANIMAL = argument("--animal", metavar="A", help=_WHOSE_HELP)
+RULE = argument(
+    "--rule",
+    choices=RULES,
+    default="guideline",
+    help="guideline leaves out the first of four or more readings; all keeps every one",
+)
+GUIDELINE = argument(
+    "--guideline",
+    default="acvim2018",
+    metavar="G",
+    help="acvim2018 (default), iris2023 or isfm2017",
+)
+EDITION = argument(
+    "--edition",
+    choices=KIDNEY_EDITIONS,
+    default=KIDNEY_EDITIONS[0],
+    help="whose bounds kidney values are laid beside: iris2019 (default), or iris2017 to read "
+    "letters of 2017 and before",
+)
+LEVEL = argument(
+    "--level",
+    type=probability_level,
+    default=0.95,
+    metavar="P",
+    help="probability of the intervals (0.95)",
+)
+PRIORS = argument(
+    "--priors",
+    metavar="FILE",
+    help="a clinic's own priors, as saved; otherwise the defaults",
+)
+#: What the answers about one series of an animal hang on.
+JUDGED_BY = (RULE, GUIDELINE, EDITION, LEVEL, PRIORS)
+SURE = argument("--sure", action="store_true", help="add it although the check asks about it")
+#: ``--plain``, and ``--for-excel``, which is taken for one more release.
+PLAIN = (
+    argument(
+        "--plain",
+        action="store_true",
+        help="CSV for programs: no apostrophe before text that a spreadsheet would take for a "
+        "formula",
+    ),
+    argument("--for-excel", action="store_true", help=argparse.SUPPRESS),
+)
+PDF = (
+    argument(
+        "--pdf", action="store_true", help="the page as a PDF too (needs the extra bpvet[pdf])"
+    ),
+    argument("--paper", choices=PAPERS, help="for the PDF; default: a4"),
+)
+WAYS_OUT = option_group(
+    "what is printed",
+    argument("--json", action="store_true", help="print one JSON value and nothing else"),
+    argument("--quiet", action="store_true", help="print only results and errors"),
+)

@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 
     from bpvet.records.outputs import Inputs
 
-#: What is said where no more files can be opened.
-MANY_OPEN = "too many files are open. Close some programs, or raise the limit (ulimit -n)."
 _WIDEST = 100
 _NARROWEST = 40
 #: A line break, and what joins the parts of one sign.
@@ -113,7 +111,7 @@ def writable(
     path: str | Path,
     inputs: Inputs | None,
     force: bool = False,
-    mend: str = "or replace it with --force",
+    replaceable: bool = True,
 ) -> Path:
     """Return the path of a file that may be written; what was left unfinished there is told.
 
@@ -125,8 +123,8 @@ def writable(
         to add records, and which replaces nothing.
     force : bool
         Whether a file that is there already may be replaced.
-    mend : str
-        What else one may do where it is there already.
+    replaceable : bool
+        Whether the command has such an option, which is then named.
 
     Raises
     ------
@@ -150,8 +148,11 @@ def writable(
             raise CallError(f'The folder "{target.parent}" does not exist. Make it first.')
         tell_recovered(target.parent)
         if not force and (target.exists() or target.is_symlink()):
-            hint = f", {mend}" if mend else ""
-            raise CallError(f'"{target}" already exists. Name another file{hint}.')
+            if replaceable:
+                raise CallError(
+                    f'"{target}" already exists. Name another file, or replace it with --force.'
+                )
+            raise CallError(f'"{target}" already exists. Name another file.')
     except (OSError, ValueError) as error:
         raise unwritable(target, error) from None
     return target

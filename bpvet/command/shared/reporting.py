@@ -10,7 +10,6 @@ from bpvet.command.shared import options
 from bpvet.command.shared.cautions import cautions_block
 from bpvet.command.shared.opening import read_options
 from bpvet.command.shared.output import (
-    MANY_OPEN,
     handles_left,
     print_json,
     printable,
@@ -28,25 +27,25 @@ if TYPE_CHECKING:
 
 #: Files that a report has open at once, and some more.
 _HANDLES = 80
+#: For a report on many animals.
+QUANTITY = options.argument(
+    "--quantity", choices=QUANTITIES, default="systolic", help="default: systolic"
+)
 
 
-def add_report(parser: argparse.ArgumentParser, required: bool = True) -> None:
-    """Add PATH, where the report goes, and in which forms."""
-    options.add_path(parser)
-    parser.add_argument(
-        *("-o", "--output"),
-        required=required,
-        metavar="DIR",
-        help="folder to write the report into",
-    )
-    options.add_force(parser, "replace files there that are not this report's own")
-    options.add_pdf(parser)
-
-
-def add_quantity(parser: argparse.ArgumentParser) -> None:
-    """Add ``--quantity`` for a report on many animals."""
-    parser.add_argument(
-        "--quantity", choices=QUANTITIES, default="systolic", help="default: systolic"
+def report_arguments(required: bool = True) -> tuple[options.Argument, ...]:
+    """Return PATH, where the report goes, and in which forms."""
+    return (
+        *options.PATH,
+        options.argument(
+            "-o",
+            "--output",
+            required=required,
+            metavar="DIR",
+            help="folder to write the report into",
+        ),
+        options.force("replace files there that are not this report's own"),
+        *options.PDF,
     )
 
 
@@ -66,6 +65,8 @@ def way_of(arguments: argparse.Namespace) -> Way:
         raise CallError("--pdf is for a report; add -o DIR.")
     if arguments.output is not None and not handles_left(_HANDLES):
         # Cells that can open no more files fail with words that help nobody.
+        from bpvet.wording.en.command.failures import MANY_OPEN
+
         raise BpvetError(f"For a report {MANY_OPEN}")
     if arguments.output is not None:
         tell_recovered(Path(arguments.output))
@@ -82,8 +83,8 @@ def answered(
     arguments: argparse.Namespace,
     answer: AgreementAnswer | AuditAnswer,
     written: Written[Any] | None = None,
-) -> int:
-    """Print where the report is, or without one what it would say; return the exit status."""
+) -> None:
+    """Print where the report is, or without one what it would say."""
     if arguments.json:
         print_json(({} if written is None else written_files(written)) | answer.to_dict())
     elif written is not None:
@@ -95,7 +96,6 @@ def answered(
         beside = answer.sentences
         blocks = cautions_block(answer.cautions, every=arguments.cautions, beside=beside)
         print("\n\n".join(blocks))
-    return 0
 
 
 def print_report(written: Written[Any]) -> None:

@@ -18,11 +18,11 @@ from bpvet.command.shared.entering import (
     now_json,
     now_text,
 )
+from bpvet.command.shared.options import option
 from bpvet.command.shared.output import counted, print_json, printable, say, wrapped, writable
 from bpvet.command.shared.session_rows import (
     SIZES,
     TEXTS,
-    option,
     reading_rows,
     readings_csv,
     shared_cells,
@@ -30,7 +30,7 @@ from bpvet.command.shared.session_rows import (
 from bpvet.command.shared.session_text import room_text
 from bpvet.errors import BpvetError
 from bpvet.files import write_whole
-from bpvet.wording.en.command.entries import not_added, saved, what_now
+from bpvet.wording.en.command.entries import NOT_ADDED, saved, what_now
 
 
 def enter(arguments: argparse.Namespace, answer: RoomAnswer, aim: Target, brief: bool) -> int:
@@ -45,7 +45,7 @@ def enter(arguments: argparse.Namespace, answer: RoomAnswer, aim: Target, brief:
     except (BpvetError, KeyboardInterrupt):
         if arguments.json or brief:
             print(room_text(answer), file=sys.stderr if arguments.json else sys.stdout)
-        say(not_added(_again(arguments, answer)))
+        say(NOT_ADDED.format(again=_again(arguments, answer)))
         raise
     if brief:
         say(entered_words(entry, _what(answer, aim)), arguments.quiet)
@@ -69,17 +69,17 @@ def enter(arguments: argparse.Namespace, answer: RoomAnswer, aim: Target, brief:
 
 def save(arguments: argparse.Namespace, answer: RoomAnswer) -> Path:
     """Write the readings of a session into a new file, and return its path."""
-    path = writable(arguments.save, None, mend="")
+    path = writable(arguments.save, None, replaceable=False)
     shared = shared_cells(arguments, answer.animal, answer.taken_at)
     write_whole(path, readings_csv(answer.readings, shared, arguments.plain))
     return path
 
 
-def saved_words(place: Path, answer: RoomAnswer) -> str:
+def saved_words(path: Path, answer: RoomAnswer) -> str:
     """Return where a session was saved."""
-    by_itself = not re.fullmatch(r"readings.*\.csv", place.name, re.IGNORECASE)
+    by_itself = not re.fullmatch(r"readings.*\.csv", path.name, re.IGNORECASE)
     many = counted(len(answer.readings), "reading")
-    return saved(many, answer.taken_at, place, by_itself)
+    return saved(many, answer.taken_at, path, by_itself)
 
 
 def _again(arguments: argparse.Namespace, answer: RoomAnswer) -> str:

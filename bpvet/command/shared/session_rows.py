@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from bpvet.answers.room.result import ReadingFate
+from bpvet.command.shared.options import option
 from bpvet.command.shared.typed_readings import one_line
 from bpvet.errors import CallError
 
@@ -76,8 +77,3 @@ def reading_rows(readings: tuple[ReadingFate, ...], shared: dict[str, str]) -> l
         cells["excluded"] = reading.reason if reading.fate == "excluded" else ""
         rows.append({**shared, **cells})
     return rows
-
-
-def option(column: str) -> str:
-    """Return the option that fills a column."""
-    return f"--{column.replace('_', '-')}"

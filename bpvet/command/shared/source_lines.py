@@ -25,14 +25,14 @@ class SourceLines:
     """
 
     def __init__(self, path: str, encodings: Mapping[str, str]) -> None:
-        self._place = Path(path)
+        self._path = Path(path)
         self._encodings = encodings
         self._found: dict[str, dict[int, str]] = {}
 
-    def look_up(self, places: Iterable[tuple[str, int | None]]) -> None:
+    def look_up(self, positions: Iterable[tuple[str, int | None]]) -> None:
         """Read the lines at some places (file and line number), each file once."""
         wanted: dict[str, set[int]] = {}
-        for file, number in places:
+        for file, number in positions:
             if number is not None:
                 wanted.setdefault(file, set()).add(number)
         for file, numbers in wanted.items():
@@ -60,7 +60,7 @@ class SourceLines:
 
     def _read(self, file: str, numbers: set[int]) -> dict[int, str]:
         """Return some of a file's lines, counted as the reading of records counts them."""
-        path = self._place / file if self._place.is_dir() else self._place
+        path = self._path / file if self._path.is_dir() else self._path
         code = _CODES.get(self._encodings.get(file, ""), self._encodings.get(file, "utf-8"))
         found: dict[int, str] = {}
         try:

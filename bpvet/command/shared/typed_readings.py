@@ -72,14 +72,14 @@ def typed_readings(
     return readings
 
 
-def typed_reading(word: str, method: str, species: str = "", place: int = 1) -> RoomReading:
+def typed_reading(word: str, method: str, species: str = "", number: int = 1) -> RoomReading:
     """Return one reading that was typed.
 
     Parameters
     ----------
     word, method, species
         As in `typed_readings`.
-    place : int
+    number : int
         Its place in the session, for the message.
 
     Raises
@@ -92,8 +92,8 @@ def typed_reading(word: str, method: str, species: str = "", place: int = 1) -> 
     >>> typed_reading("under40", "doppler").bound
     'at most'
     """
-    reading = _reading(place, word.strip(), method)
-    _judge(place, reading, species)
+    reading = _reading(number, word.strip(), method)
+    _judge(number, reading, species)
     return reading
 
 
@@ -179,7 +179,7 @@ def _reading(number: int, word: str, method: str) -> RoomReading:
 
 
 def _fix(word: str) -> str:
-    from bpvet.wording.en.command.typed import AFTER_THEM, HOW_TO_WRITE, SLIPS, letters_for_digits
+    from bpvet.wording.en.command.typed import AFTER_THEM, HOW_TO_WRITE, LETTERS_FOR_DIGITS, SLIPS
 
     if re.fullmatch(rf"{_NUMBER}(,{_NUMBER}){{2,}}", word):
         return SLIPS["commas"]
@@ -189,7 +189,7 @@ def _fix(word: str) -> str:
         return SLIPS["negative"]
     alike = word.translate(str.maketrans("OolI", "0011"))
     if alike != word and re.fullmatch(_PARTS, alike):
-        return letters_for_digits(alike)
+        return LETTERS_FOR_DIGITS.format(number=alike)
     return f"{HOW_TO_WRITE}{AFTER_THEM}."
 
 
@@ -223,13 +223,13 @@ def _judge(number: int, reading: RoomReading, species: str) -> None:
 
 
 def _slip(name: str, value: float, low: float, high: float) -> str:
-    from bpvet.wording.en.command.typed import SLIPS, in_kpa
+    from bpvet.wording.en.command.typed import IN_KPA, SLIPS
 
     if name != "heart_rate" and value < low and low <= value * MMHG_PER_KPA <= high:
-        return in_kpa(value, value * MMHG_PER_KPA)
+        return IN_KPA.format(value=value, mmhg=value * MMHG_PER_KPA)
     if value == 0:
         return SLIPS["zero"]
-    return SLIPS["a digit more" if value > high and low <= value / 10 <= high else ""]
+    return SLIPS["digit" if value > high and low <= value / 10 <= high else ""]
 
 
 def _exclusion(text: str, readings: int) -> tuple[int, str]:

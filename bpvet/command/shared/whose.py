@@ -7,7 +7,7 @@ from pathlib import Path
 from bpvet.errors import CallError, RecordsError
 from bpvet.records.findings import shown
 from bpvet.records.folder import ENDINGS, READINGS_FILE
-from bpvet.wording.en.command.entries import is_animal, new_animal, not_looked_up
+from bpvet.wording.en.command.entries import IS_ANIMAL, NEW_ANIMAL, NOT_LOOKED_UP
 
 
 def own_id(folder: Path, text: str) -> tuple[str, str]:
@@ -41,7 +41,7 @@ def own_id(folder: Path, text: str) -> tuple[str, str]:
         animals = read(folder).animals
     except (CallError, RecordsError) as error:
         reason = str(error).splitlines()[0]
-        return text, not_looked_up(shown(text), reason)
+        return text, NOT_LOOKED_UP.format(typed=shown(text), reason=reason)
     ids = [str(id_) for id_ in animals["animal"]]
     if text in ids:
         return text, ""
@@ -56,8 +56,8 @@ def own_id(folder: Path, text: str) -> tuple[str, str]:
         listed = ", ".join(shown(id_) for id_ in fits[:10])
         raise CallError(f"--animal {shown(text)} may be any of {listed}: give the id.")
     if fits:
-        return fits[0], is_animal(shown(text), shown(fits[0]))
-    return text, new_animal(shown(text))
+        return fits[0], IS_ANIMAL.format(typed=shown(text), found=shown(fits[0]))
+    return text, NEW_ANIMAL.format(typed=shown(text))
 
 
 def _holds_records(folder: Path) -> bool:

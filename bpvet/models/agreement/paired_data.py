@@ -52,7 +52,7 @@ class PairedData:
         Where it came from, in words.
     digest : str
         SHA-256 of the data.
-    said : tuple of str
+    notes : tuple of str
         What was left out, and what a reader must know, in sentences.
     """
 
@@ -71,7 +71,7 @@ class PairedData:
     points_are: str
     source: str
     digest: str
-    said: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = field(default=())
 
     @property
     def difference(self) -> Array:
@@ -94,11 +94,10 @@ class PairedData:
     def animal_means(self) -> tuple[Array, Array]:
         """Return each animal's mean of its points by both methods, (animals,)."""
         count = np.bincount(self.point_animal)
-        first, second = (np.bincount(self.point_animal, v) / count for v in self._both())
+        first, second = (
+            np.bincount(self.point_animal, value) / count for value in (self.first, self.second)
+        )
         return first, second
-
-    def _both(self) -> tuple[Array, Array]:
-        return self.first, self.second
 
 
 def from_records(
@@ -150,7 +149,7 @@ def from_records(
         points_are=_points_words(linked=False, visits=True),
         source=reason("agreement.paired_visits", where=CONDITION_WORDS[found.condition]),
         digest=records.digest,
-        said=_said(found),
+        notes=_notes(found),
     )
 
 
@@ -171,7 +170,7 @@ def _visit_cells(found: Pairs) -> tuple[Cells, tuple[str, ...]]:
     return cells, tuple(str(name) for name in animals)
 
 
-def _said(found: Pairs) -> tuple[str, ...]:
+def _notes(found: Pairs) -> tuple[str, ...]:
     notes = [reason("agreement.rule", rule=found.rule)]
     if found.single_sessions:
         notes.append(reason("agreement.single_sessions", sessions=found.single_sessions))
@@ -250,7 +249,7 @@ def from_frame(
         points_are=_points_words(linked, columns.visit is not None),
         source="plain data",
         digest=_digest(rows),
-        said=notes,
+        notes=notes,
     )
 
 

@@ -279,7 +279,7 @@ class Agreement(Tabled, Content):
         return (
             *choices(self.fit, self.linked),
             *at_zero(self.fit, self.data.labels),
-            *self.data.said,
+            *self.data.notes,
         )
 
     def to_frame(self) -> pd.DataFrame:

@@ -63,16 +63,18 @@ def _spread(method: str, by: str, group: str, rows: pd.DataFrame, level: float) 
     return Spread(method, by, group, len(rows), df, sd, None)
 
 
-def _drawn_together(parts: list[Spread], rows: pd.DataFrame, by: str, level: float) -> list[Spread]:
-    if len(parts) < 2:
-        return parts
+def _drawn_together(
+    groups: list[Spread], rows: pd.DataFrame, by: str, level: float
+) -> list[Spread]:
+    if len(groups) < 2:
+        return groups
     sums = rows.groupby(by, sort=True)
     ss = sums["systolic_ss"].sum().to_numpy(dtype=float)
     df = (sums["systolic_n"].sum() - sums.size()).to_numpy(dtype=float)
     drawn, _ = shrunken_sds(ss, df, level)
     return [
         Spread(p.method, p.by, p.group, p.sessions, p.df, p.sd, shrunken)
-        for p, shrunken in zip(parts, drawn, strict=True)
+        for p, shrunken in zip(groups, drawn, strict=True)
     ]
 
 

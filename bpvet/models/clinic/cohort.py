@@ -266,7 +266,7 @@ def _trimmed(frame: pd.DataFrame, quantity: str, called: dict[str, str]) -> pd.D
     """Return the columns that a cohort needs; names of people and places are not among them."""
     parts = [quantity, f"{quantity}_n", f"{quantity}_ss", f"{quantity}_bound"]
     kept = frame[[*_COLUMNS, *parts]].reset_index(drop=True)
-    kept = kept.assign(animal=[called[one] for one in kept["animal"].to_numpy(dtype=object)])
+    kept = kept.assign(animal=[called[animal] for animal in kept["animal"].to_numpy(dtype=object)])
     return kept.sort_values(["animal", "session"], kind="stable", ignore_index=True)
 
 

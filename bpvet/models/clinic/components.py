@@ -65,8 +65,8 @@ def _component(study: ClinicCohort, name: str, level: float) -> Component:
         return Component(name, words, unit, estimate, None, None, open_ended)
     ends = float(row["lower"]), float(row["upper"])
     zero = "cohort.at_zero" if estimate == 0.0 else "cohort.may_be_zero"
-    told = reason(zero) if unit and ends[0] == 0.0 else None
-    return Component(name, words, unit, estimate, *ends, told)
+    why = reason(zero) if unit and ends[0] == 0.0 else None
+    return Component(name, words, unit, estimate, *ends, why)
 
 
 def component_words(name: str, unit: str) -> tuple[str, str]:
@@ -81,10 +81,10 @@ def component_words(name: str, unit: str) -> tuple[str, str]:
     if kind == "animal" and by.startswith("correlation"):
         return reason("cohort.correlation"), ""
     if kind == "animal":
-        held = (
+        words = (
             (reason("cohort.animals_level"), unit),
             (reason("cohort.animals_slope"), reason("cohort.unit_a_month", unit=unit)),
         )
-        return held[bool(by)]
+        return words[bool(by)]
     between = reason(f"cohort.between.{kind}")
     return (f"{between}, {METHOD_WORDS[by]}" if by else between), unit

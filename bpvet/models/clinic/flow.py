@@ -80,7 +80,7 @@ def flow(study: ClinicCohort) -> Flow:
         left = left[left["reason"] != why]
         lost = remaining - set(left["animal"].unique())
         remaining -= lost
-        sessions, readings = (int((held["reason"] == why).sum()) for held in (every, used))
+        sessions, readings = (int((frame["reason"] == why).sum()) for frame in (every, used))
         steps.append(Step(reason("cohort.session", why=why), len(lost), sessions, readings))
     counted = used[used["reason"] == ""]
     blank = reason("cohort.reading_without", quantity=QUANTITY_WORDS[study.quantity])
@@ -103,7 +103,7 @@ def _in_order(reasons: pd.Series[Any]) -> list[str]:
     conditions = [
         str(reason("cohort.measured", condition=words)) for words in CONDITION_WORDS.values()
     ]
-    first = [one for one in reversed(conditions) if one in given]
+    first = [condition for condition in reversed(conditions) if condition in given]
     return first + sorted(given - set(first))
 
 
@@ -149,26 +149,26 @@ def entry(study: ClinicCohort) -> tuple[EntryRow, ...]:
     species = sorted(first["species"].unique())
     if len(species) > 1:
         groups += [(name, first[first["species"] == name]) for name in species]
-    return tuple(row for name, part in groups for row in _entry_rows(name, part, study))
+    return tuple(row for name, animals in groups for row in _entry_rows(name, animals, study))
 
 
-def _entry_rows(group: str, part: pd.DataFrame, study: ClinicCohort) -> list[EntryRow]:
+def _entry_rows(group: str, animals: pd.DataFrame, study: ClinicCohort) -> list[EntryRow]:
     group = group or reason("cohort.no_species")
     unit = UNITS[study.quantity]
-    rows = [_count(group, "Animals", np.ones(len(part), dtype=bool))]
+    rows = [_count(group, "Animals", np.ones(len(animals), dtype=bool))]
     for sex in sorted(study.counted["sex"].unique()):
         name = sex.capitalize() if sex else reason("cohort.no_sex")
-        rows.append(_count(group, name, part["sex"] == sex))
-    rows.append(_mean(group, "Age", "years", part["age_years"]))
+        rows.append(_count(group, name, animals["sex"] == sex))
+    rows.append(_mean(group, "Age", "years", animals["age_years"]))
     name = reason("cohort.first_mean", quantity=QUANTITY_WORDS[study.quantity].capitalize())
-    rows.append(_mean(group, name, unit, part[study.quantity]))
+    rows.append(_mean(group, name, unit, animals[study.quantity]))
     for method in sorted(study.counted["method"].unique()):
         name = reason("cohort.first_by", method=METHOD_WORDS[method])
-        rows.append(_count(group, name, part["method"] == method))
-    rows.append(_count(group, reason("cohort.on_at_entry"), part["treated"]))
-    rows.append(_count(group, reason("cohort.on_ever"), part["ever"]))
-    rows.append(_median(group, reason("cohort.sessions_each"), "", part["sessions"]))
-    rows.append(_median(group, reason("cohort.followed"), "months", part["followed"]))
+        rows.append(_count(group, name, animals["method"] == method))
+    rows.append(_count(group, reason("cohort.on_at_entry"), animals["treated"]))
+    rows.append(_count(group, reason("cohort.on_ever"), animals["ever"]))
+    rows.append(_median(group, reason("cohort.sessions_each"), "", animals["sessions"]))
+    rows.append(_median(group, reason("cohort.followed"), "months", animals["followed"]))
     return rows
 
 

@@ -175,8 +175,8 @@ class OverTime(Tabled, Content):
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON."""
-        held: dict[str, Any] = values_of(self)
-        return held
+        values: dict[str, Any] = values_of(self)
+        return values
 
     def _table(self) -> ShortTable:
         rows = tuple(
@@ -270,23 +270,20 @@ def started_animals(records: Records, target: float) -> tuple[Started, ...]:
         if not bases:
             continue
         first = min(bases, key=lambda course: course.started_on)
-        own, left = animals[animal]
+        own_target, left = animals[animal]
         at = index.get(animal)
         rows = slice(0, 0) if at is None else slice(bounds[at], bounds[at + 1])
-        low = (mean[rows] <= (own if np.isfinite(own) else target)) & ~open_above[rows]
-        dates, at_target = _dates(date[rows], low)
+        low = (mean[rows] <= (own_target if np.isfinite(own_target) else target)) & ~open_above[
+            rows
+        ]
+        days, which = np.unique(date[rows], return_inverse=True)
+        # A date is at target where all its sessions are.
+        at_target = np.ones(days.size, dtype=bool)
+        np.logical_and.at(at_target, which, low)
         found.append(
-            _started(animal, _class(first.drug), first.started_on, dates, at_target, left, records)
+            _started(animal, _class(first.drug), first.started_on, days, at_target, left, records)
         )
     return tuple(found)
-
-
-def _dates(date: np.ndarray, low: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the dates of sessions, and whether all sessions of each are low."""
-    days, which = np.unique(date, return_inverse=True)
-    every = np.ones(days.size, dtype=bool)
-    np.logical_and.at(every, which, low)
-    return days, every
 
 
 def _animals(records: Records) -> dict[str, tuple[float, tuple[str, np.datetime64] | None]]:
@@ -345,7 +342,7 @@ def _started(
         started_on=start,
         above_before=None if not before.size else not bool(at_target[before[-1]]),
         places=tuple(
-            _place(horizon, start, dates[after], at_target[after], left, records.as_of)
+            _outcome_at(horizon, start, dates[after], at_target[after], left, records.as_of)
             for horizon in HORIZONS
         ),
         days=float((day - start) / _DAY),
@@ -354,7 +351,7 @@ def _started(
     )
 
 
-def _place(
+def _outcome_at(
     horizon: str,
     start: np.datetime64,
     dates: np.ndarray,
@@ -456,18 +453,18 @@ def _small_left_out(found: OverTime) -> OverTime:
         shares = tuple(_hidden(share) if share.drug_class else share for share in shares)
     parts = (found.waited or 0, found.unknown_before or 0, found.below_before or 0)
     few = any(0 < count < least for count in parts)
-    held: dict[str, Any] = (
+    hidden: dict[str, Any] = (
         {} if not few else {"waited": None, "unknown_before": None, "below_before": None}
     )
     if few or parts[0] < least:
-        held |= {"incidence": (), "median_days": None, "wide_days": None}
+        hidden |= {"incidence": (), "median_days": None, "wide_days": None}
     incidence = tuple(
         replace(share, at_risk=None)
         if share.at_risk is not None and share.at_risk < least
         else share
         for share in found.incidence
     )
-    changed: Mapping[str, Any] = {"shares": shares, "incidence": incidence, **held}
+    changed: Mapping[str, Any] = {"shares": shares, "incidence": incidence, **hidden}
     return replace(found, **changed)
 
 

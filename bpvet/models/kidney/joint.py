@@ -276,8 +276,8 @@ class _Side:
         self.noise = session_noise(batch, noise)[:, 0, self.nodes].T
         self.wander = np.sqrt(noise.wander[0, self.nodes])
         self.wander_days = float(batch.wander_days[0])
-        self.asked = rows @ conditional.transform
-        self.prior_mean = self.asked @ conditional.prior_mean
+        self.queried = rows @ conditional.transform
+        self.prior_mean = self.queried @ conditional.prior_mean
         self.slope = columns.terms.index("slope")
         self.latest = np.array([columns.origin])
 
@@ -287,19 +287,21 @@ class _Side:
         return _Whitened(self)
 
     def covariance(self) -> tuple[Array, Array, Array]:
-        """Return the covariances of y (S, n, n), of asked and y (S, 2, n), and of asked."""
+        """Return the covariances of y (S, n, n), of queried and y (S, 2, n), and of queried."""
         prior_variance = self.prior_sd**2
         wander = self.wander[:, None, None] ** 2
         near = _near(self.day, self.day, self.wander_days)
         y = self.x * prior_variance @ self.x.T + wander * near
         y = y + self.noise[:, :, None] * np.eye(self.y.size)
-        asked = np.repeat((self.asked * prior_variance @ self.x.T)[None], self.nodes.size, axis=0)
-        asked[:, :1] += wander * _near(self.latest, self.day, self.wander_days)
+        queried = np.repeat(
+            (self.queried * prior_variance @ self.x.T)[None], self.nodes.size, axis=0
+        )
+        queried[:, :1] += wander * _near(self.latest, self.day, self.wander_days)
         itself = np.repeat(
-            (self.asked * prior_variance @ self.asked.T)[None], self.nodes.size, axis=0
+            (self.queried * prior_variance @ self.queried.T)[None], self.nodes.size, axis=0
         )
         itself[:, 0, 0] += self.wander**2
-        return y, asked, itself
+        return y, queried, itself
 
 
 Sides = list[tuple[float, _Side]]
@@ -310,21 +312,21 @@ def _near(days: Array, other_days: Array, wander_days: float) -> Array:
 
 
 def _cross(pressure: _Side, marker: _Side) -> tuple[Array, Array, Array]:
-    """Return, at r = 1, the covariances of y and y', of asked and y', and of asked' and y."""
+    """Return, at r = 1, the covariances of y and y', of queried and y', and of queried' and y."""
     slopes = pressure.prior_sd[pressure.slope] * marker.prior_sd[marker.slope]
     wander = (pressure.wander * marker.wander)[:, None, None]
     days = pressure.wander_days
 
-    def part(rows: Array, columns: Array, near: Array) -> Array:
+    def covariance(rows: Array, columns: Array, near: Array) -> Array:
         return np.asarray(slopes * np.outer(rows, columns) + wander * near)
 
     x, x_ = pressure.x[:, pressure.slope], marker.x[:, marker.slope]
-    both = part(x, x_, _near(pressure.day, marker.day, days))
-    ask, ask_ = pressure.asked[:, pressure.slope], marker.asked[:, marker.slope]
+    both = covariance(x, x_, _near(pressure.day, marker.day, days))
+    ask, ask_ = pressure.queried[:, pressure.slope], marker.queried[:, marker.slope]
     # The second thing asked, the slope, holds no wander.
     first = np.array([[1.0], [0.0]])
-    from_one = part(ask, x_, first * _near(pressure.latest, marker.day, days))
-    from_other = part(ask_, x, first * _near(marker.latest, pressure.day, days))
+    from_one = covariance(ask, x_, first * _near(pressure.latest, marker.day, days))
+    from_other = covariance(ask_, x, first * _near(marker.latest, pressure.day, days))
     return both, from_one, from_other
 
 
@@ -342,7 +344,9 @@ def _fits(pressure: _Side, marker: _Side, grid: Array) -> tuple[Array, Array, Ar
     turn, turn_ = left.transpose(0, 2, 1), right
     a, b = turn @ mine.y, turn_ @ theirs.y
     # What is asked of either side, beside its own values and, at r = 1, beside the other's.
-    near_rows = _rows(mine.asked @ turn.transpose(0, 2, 1), theirs.asked @ turn_.transpose(0, 2, 1))
+    near_rows = _rows(
+        mine.queried @ turn.transpose(0, 2, 1), theirs.queried @ turn_.transpose(0, 2, 1)
+    )
     away = _rows(
         theirs.solved_rows(from_one) @ turn_.transpose(0, 2, 1),
         mine.solved_rows(from_other) @ turn.transpose(0, 2, 1),
@@ -376,11 +380,11 @@ class _Whitened:
     """One series at its noise nodes, its values turned into independent ones of variance 1."""
 
     def __init__(self, side: _Side) -> None:
-        covariance, asked, self.itself = side.covariance()
+        covariance, queried, self.itself = side.covariance()
         self.root = np.linalg.cholesky(covariance)
         self.log_det = np.log(np.diagonal(self.root, axis1=1, axis2=2)).sum(axis=1)
         self.y = self.solved(np.broadcast_to(side.y[:, None], (PAIRS, side.y.size, 1)))
-        self.asked = self.solved_rows(asked)
+        self.queried = self.solved_rows(queried)
 
     def solved(self, columns: Array) -> Array:
         return np.asarray(np.linalg.solve(self.root, columns))

@@ -27,7 +27,6 @@ from bpvet.models.kidney.result import (
     MarkerStage,
     PressureSubstage,
     Proteinuria,
-    RecordedSign,
     Usual,
 )
 from bpvet.models.safety.standing import below_judged
@@ -137,6 +136,7 @@ def kidney_of(
         withheld = markers[0].withheld if markers else reason("kidney.no_marker")
     diagnosis, undecided = diagnosis_of(found)
     written = found.seen.written
+    dates = [stage.newest.date for stage in staged if stage.newest is not None]
     return Kidney(
         animal=found.animal,
         species=species,
@@ -154,7 +154,7 @@ def kidney_of(
         pressure=_pressure(trend, edition),
         damage=damage_of(found),
         missing=_missing(diagnosis is not None, stable=bool(staged) and not _reacting(found)),
-        dehydrated=_dehydrated(found, staged),
+        dehydrated=noted_near(found, ("dehydration",), dates),
         reaction=kidneys.reactions,
     )
 
@@ -211,7 +211,8 @@ def _fitted(records: Records, animal: str, quantity: str, pressure: Trend | None
 def _values_withheld(history: LabHistory, marker: str, as_of: np.datetime64) -> str | None:
     """Return why the values of a marker do not suffice for a stage, or None where they do."""
     name, known = QUANTITY_WORDS[marker], history.of(marker, as_of)
-    memory, apart = number_of("project.kidney.stage_memory"), _apart()
+    memory = number_of("project.kidney.stage_memory")
+    apart = int(number_of("project.kidney.stage_apart"))
     if not known:
         return reason("kidney.unread_unit", name=name)
     if days_between(known[-1].date, as_of) > memory:
@@ -236,10 +237,6 @@ def _apart_on_a_day(used: Sequence[LabValue]) -> tuple[LabValue, LabValue] | Non
         if earlier.date == later.date and high > low * share:
             return earlier, later
     return None
-
-
-def _apart() -> int:
-    return int(number_of("project.kidney.stage_apart"))
 
 
 def _bounds_withheld(found: AnimalRecord, known: Sequence[LabValue], edition: str) -> str | None:
@@ -331,11 +328,11 @@ def _persistent(known: Sequence[LabValue]) -> list[LabValue]:
 
     As many as the guideline asks for at most (three), or more where fewer do not span two weeks.
     """
-    asked = fact("iris.upc.persistent.samples").high
-    assert asked is not None
+    samples = fact("iris.upc.persistent.samples").high
+    assert samples is not None
     kept: list[LabValue] = []
     for lab_value in reversed(known):
-        if len(kept) >= asked and days_between(kept[-1].date, kept[0].date) >= _upc_span():
+        if len(kept) >= samples and days_between(kept[-1].date, kept[0].date) >= _upc_span():
             break
         kept.append(lab_value)
     return kept[::-1]
@@ -391,8 +388,3 @@ def _reacting(found: AnimalRecord) -> bool:
         reaction.is_reaction and reaction.beyond and reaction.age_days <= days
         for reaction in found.kidneys.reactions
     )
-
-
-def _dehydrated(found: AnimalRecord, staged: Sequence[MarkerStage]) -> RecordedSign | None:
-    dates = [stage.newest.date for stage in staged if stage.newest is not None]
-    return noted_near(found, ("dehydration",), dates)

@@ -63,12 +63,12 @@ def diagnosis_of(
     return None, tuple(RecordedSign(sign.text, sign.seen_on) for sign in open_)
 
 
-def left_of(records: Records, animal: str, told: Sequence[MarkerStage]) -> Leaving | None:
+def left_of(records: Records, animal: str, stages: Sequence[MarkerStage]) -> Leaving | None:
     """Return when an animal left, where values that count are newer than that."""
     row = animal_rows(records)[animal]
     newer = [
         marker.newest.date
-        for marker in told
+        for marker in stages
         if marker.newest is not None and row.left_on < marker.newest.date
     ]
     return Leaving(row.left_on, len(newer)) if newer else None

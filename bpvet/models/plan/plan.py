@@ -194,12 +194,12 @@ class Plan(Tabled, Content):
         }
 
     def answer(
-        self, species: str, method: str, quantity: str = "systolic", **asked: Any
+        self, species: str, method: str, quantity: str = "systolic", **choices: Any
     ) -> PlanAnswer:
         """Return what ``bpvet plan --json`` prints: `bpvet.answers.plan.plan.plan_answer`."""
         from bpvet.answers.plan.plan import plan_answer
 
-        return plan_answer(self, species, method, quantity, **asked)
+        return plan_answer(self, species, method, quantity, **choices)
 
     @property
     def _precisions(self) -> dict[str, Precision]:

@@ -17,7 +17,6 @@ from bpvet.records.records import Records
 from bpvet.reports.agreement.sections import (
     animals,
     answers,
-    cautions,
     computed,
     criteria,
     figure,
@@ -26,9 +25,9 @@ from bpvet.reports.agreement.sections import (
     offset,
     sources,
 )
-from bpvet.reports.asked import Options, Value
-from bpvet.reports.cautions import statement
+from bpvet.reports.cautions import cautions, statement
 from bpvet.reports.kind import Names, Outline, ReportKind
+from bpvet.reports.spec import Options, Value
 from bpvet.wording.en.pages.outlines import AGREEMENT_WORDS
 
 __all__ = [
@@ -68,12 +67,12 @@ class Parameters(Options):
 parameters = Parameters.from_file
 
 
-def _fitted(records: Records, asked: Parameters) -> dict[str, Any]:
-    agree = agreement(records, **asked.options)
+def _fitted(records: Records, spec: Parameters) -> dict[str, Any]:
+    agree = agreement(records, **spec.options)
     return {"records": records, "agree": agree, "answer": agreement_answer(agree)}
 
 
-def _names(_: Records, asked: Parameters, given: Mapping[str, Any]) -> Names:
+def _names(_: Records, spec: Parameters, given: Mapping[str, Any]) -> Names:
     data = given["agree"].data
     stem = "agreement" if data.quantity == "systolic" else f"agreement-{data.quantity}"
     title = f"{data.labels[1]} against {data.labels[0]}: {QUANTITY_WORDS[data.quantity]}"

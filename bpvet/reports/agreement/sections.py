@@ -6,8 +6,7 @@ from bpvet.answers.agreement.agreement import AgreementAnswer
 from bpvet.pictures.agreement import agreement_picture
 from bpvet.records.records import Records
 from bpvet.reports.cards import head
-from bpvet.reports.cautions import cautions_shown
-from bpvet.reports.clinic.parts import facts_by_source, pictured, said
+from bpvet.reports.clinic.blocks import facts_by_source, pictured, reported
 from bpvet.reports.markup import Shown, lines, paragraph, table_html
 from bpvet.wording.en.pages.agreement import tables
 from bpvet.wording.en.pages.agreement.head import agreement_head
@@ -25,7 +24,7 @@ def figure(answer: AgreementAnswer) -> Shown:
 
 def answers(answer: AgreementAnswer) -> Shown:
     """Return what the numbers say, in sentences."""
-    return said(answer.sections["answers"])
+    return reported(answer.sections["answers"])
 
 
 def numbers(answer: AgreementAnswer) -> Shown:
@@ -44,25 +43,20 @@ def animals(answer: AgreementAnswer) -> Shown:
 
 def criteria(answer: AgreementAnswer) -> Shown:
     """Return the guideline's criteria, item by item, and what they are worth."""
-    words = said(answer.sections["criteria"])
+    words = reported(answer.sections["criteria"])
     return Shown(table_html(tables.criteria_table(answer)) + words.html, words.text)
 
 
 def offset(answer: AgreementAnswer) -> Shown:
     """Return what a trend that joins both methods may take from here."""
-    words = said(answer.sections["bridged"])
+    words = reported(answer.sections["bridged"])
     return Shown(words.html + table_html(tables.offset_table(answer)), words.text)
 
 
 def computed(answer: AgreementAnswer) -> Shown:
     """Return what it rests on, how it was computed, and the choices made."""
-    words, chosen = said(answer.sections["basis"]), tables.choices(answer)
+    words, chosen = reported(answer.sections["basis"]), tables.choices(answer)
     return Shown(words.html + table_html(chosen), lines(words.text, *chosen.notes))
-
-
-def cautions(answer: AgreementAnswer) -> Shown:
-    """Return what must stand beside the numbers."""
-    return cautions_shown(answer.cautions)
 
 
 def sources(answer: AgreementAnswer) -> Shown:

@@ -10,8 +10,8 @@ from bpvet.facts.priors.groups import PriorGroup, PriorGroups
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
 from bpvet.records.records import Records
-from bpvet.reports.asked import (
-    Asked,
+from bpvet.reports.spec import (
+    ReportSpec,
     choice,
     filled,
     finite,
@@ -102,13 +102,13 @@ def _pair(value: Any) -> tuple[float, float]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Parameters(Asked):
+class Parameters(ReportSpec):
     """What a report is asked for: where the records are, whose report it is, and every choice.
 
     Parameters
     ----------
     records, as_of, reading
-        As `bpvet.reports.asked.Asked` takes them.
+        As `bpvet.reports.spec.ReportSpec` takes them.
     animal : str
         Id of the animal.
     method, quantity, condition, bridge, rule

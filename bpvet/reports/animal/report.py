@@ -18,7 +18,6 @@ from bpvet.reports.animal.parameters import Parameters, parameters
 from bpvet.reports.animal.sections import (
     answers,
     brief,
-    cautions,
     companions,
     computed,
     findings,
@@ -33,7 +32,7 @@ from bpvet.reports.animal.sections import (
     together,
     treatments,
 )
-from bpvet.reports.cautions import statement
+from bpvet.reports.cautions import cautions, statement
 from bpvet.reports.kind import Names, Outline, ReportKind
 from bpvet.reports.markup import fold
 from bpvet.reports.naming import slug
@@ -69,19 +68,19 @@ __all__ = [
 ]
 
 
-def _fitted(records: Records, asked: Parameters) -> dict[str, Any]:
+def _fitted(records: Records, spec: Parameters) -> dict[str, Any]:
     try:
-        trend = fit_trend(records, asked.animal, **asked.trend)
-        return {"records": records, "trend": trend, "answer": trend.answer(**asked.answer)}
+        trend = fit_trend(records, spec.animal, **spec.trend)
+        return {"records": records, "trend": trend, "answer": trend.answer(**spec.answer)}
     except (NothingLeft, FitError) as error:
-        raise urgent_of(records, asked.animal, error, asked.guideline) from None
+        raise urgent_of(records, spec.animal, error, spec.guideline) from None
 
 
-def _names(records: Records, asked: Parameters, _: object) -> Names:
-    name = animal_rows(records)[asked.animal].name
-    who = f"{name} ({asked.animal})" if name else asked.animal
-    title = animal_title(who, asked.quantity)
-    return Names(slug(asked.animal), title, asked.animal)
+def _names(records: Records, spec: Parameters, _: object) -> Names:
+    name = animal_rows(records)[spec.animal].name
+    who = f"{name} ({spec.animal})" if name else spec.animal
+    title = animal_title(who, spec.quantity)
+    return Names(slug(spec.animal), title, spec.animal)
 
 
 _HEADS = ANIMAL_WORDS.heads

@@ -11,8 +11,7 @@ from bpvet.models.kidney.joint_trends import joint_trends
 from bpvet.models.trend.trend import Trend
 from bpvet.pictures.lab_values import lab_values, usable_labs
 from bpvet.reports.cards import card, cards
-from bpvet.reports.cautions import cautions_shown
-from bpvet.reports.clinic.parts import facts_by_source
+from bpvet.reports.clinic.blocks import facts_by_source
 from bpvet.reports.markup import (
     Shown,
     bullets,
@@ -108,12 +107,12 @@ def brief(trend: Trend, answer: TrendAnswer) -> Shown:
 
 def answers(answer: TrendAnswer) -> Shown:
     """Return every sentence of the answer under its question."""
-    asked = list(questions(answer))
+    answered = list(questions(answer))
     parts = (
         tag("section", heading(3, question) + "".join(map(paragraph, texts)))
-        for question, texts in asked
+        for question, texts in answered
     )
-    text = lines(*(sentence for question, texts in asked for sentence in (question, *texts)))
+    text = lines(*(sentence for question, texts in answered for sentence in (question, *texts)))
     return Shown(tag("div", "".join(parts), class_="answers"), text)
 
 
@@ -266,16 +265,6 @@ def computed(answer: TrendAnswer) -> Shown:
     chosen = choices(answer)
     html = bullets(answer.assumptions) + table_html(chosen) + table_html(priors_table(answer))
     return Shown(html, lines(*answer.assumptions, *(": ".join(row) for row in chosen.rows)))
-
-
-def cautions(answer: TrendAnswer) -> Shown:
-    """Return the cautions that apply to this animal.
-
-    Parameters
-    ----------
-    answer : TrendAnswer
-    """
-    return cautions_shown(answer.cautions)
 
 
 def sources(answer: TrendAnswer) -> Shown:

@@ -13,10 +13,8 @@ from typing import Any, ClassVar
 from bpvet.answers.audit.audit import AuditAnswer, audit_answer
 from bpvet.models.audit.audit import audit
 from bpvet.records.records import Records
-from bpvet.reports.asked import Options, Value
 from bpvet.reports.audit.sections import (
     TOPICS,
-    cautions,
     computed,
     findings,
     first,
@@ -24,8 +22,9 @@ from bpvet.reports.audit.sections import (
     sources,
     topics,
 )
-from bpvet.reports.cautions import statement
+from bpvet.reports.cautions import cautions, statement
 from bpvet.reports.kind import Names, Outline, ReportKind
+from bpvet.reports.spec import Options, Value
 from bpvet.wording.en.pages.outlines import AUDIT_WORDS
 
 __all__ = [
@@ -56,8 +55,8 @@ class Parameters(Options):
 parameters = Parameters.from_file
 
 
-def _fitted(records: Records, asked: Parameters) -> dict[str, Any]:
-    quality = audit(records, **asked.options)
+def _fitted(records: Records, spec: Parameters) -> dict[str, Any]:
+    quality = audit(records, **spec.options)
     return {"records": records, "quality": quality, "answer": audit_answer(quality)}
 
 

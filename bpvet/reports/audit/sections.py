@@ -12,8 +12,7 @@ from bpvet.models.agreement.situation import Situational
 from bpvet.models.audit.audit import NOT_TO_JUDGE, Audit
 from bpvet.pictures import audit as audit_pictures
 from bpvet.reports.cards import head
-from bpvet.reports.cautions import cautions_shown
-from bpvet.reports.clinic.parts import facts_by_source, pictured, said
+from bpvet.reports.clinic.blocks import facts_by_source, pictured, reported
 from bpvet.reports.markup import (
     Shown,
     bullets,
@@ -35,7 +34,7 @@ from bpvet.wording.en.pages.audit.topics import (
     TOPIC_WORDS,
     audit_facts,
     choices,
-    told,
+    topic_sentences,
 )
 from bpvet.wording.en.pages.heads import COMPUTED, SOURCES
 from bpvet.wording.en.pages.shapes import Table
@@ -67,14 +66,14 @@ def _topic(
     draws: Callable[[Audit], AuditPicture | None] | None = None,
 ) -> Shown:
     """Return a topic: its sentences, its figure where it has one, and its tables."""
-    words, audit = said(told(answer, topic)), answer.audit
+    words, audit = reported(topic_sentences(answer, topic)), answer.audit
     drawn = "" if draws is None else pictured(draws(audit), NOTHING_DRAWN[topic]).html
     return Shown(words.html + drawn + "".join(table_html(make(audit)) for make in made), words.text)
 
 
 def operators(answer: AuditAnswer) -> Shown:
     """Return operators with shrinkage and intervals, after the caution against judging people."""
-    words = said(told(answer, "operators"))
+    words = reported(topic_sentences(answer, "operators"))
     picture = audit_pictures.operators_picture(answer.audit)
     drawn = "" if picture is None else pictured(picture, "").html
     shown = words.html + drawn + table_html(tables.operator_table(answer.audit))
@@ -88,7 +87,7 @@ def situations(answer: AuditAnswer) -> Shown:
 
 
 def _situation(situation: Situational) -> Shown:
-    words = said(situational_sentences(situation))
+    words = reported(situational_sentences(situation))
     title = heading(3, AGAINST[situation.condition])
     if situation.found is None:
         return Shown(title + words.html, words.text)
@@ -134,11 +133,6 @@ def computed(answer: AuditAnswer) -> Shown:
     words = (*answer.sections["basis"], *HOW_AUDITED)
     html = bullets(words) + table_html(choices(answer))
     return fold(COMPUTED, Shown(html, lines(*words)), heads=False)
-
-
-def cautions(answer: AuditAnswer) -> Shown:
-    """Return what must stand beside the numbers."""
-    return cautions_shown(answer.cautions)
 
 
 def sources(answer: AuditAnswer) -> Shown:

@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from bpvet.reports.asked import Asked, choice, filled, finite, truth
+from bpvet.reports.spec import ReportSpec, choice, filled, finite, truth
 
 
 @dataclass(frozen=True, kw_only=True)
-class Parameters(Asked):
+class Parameters(ReportSpec):
     """What a cohort's report is asked for.
 
     Parameters
     ----------
     records, as_of, reading
-        As `bpvet.reports.asked.Asked` takes them.
+        As `bpvet.reports.spec.ReportSpec` takes them.
     quantity, rule : str
     pseudonyms : bool
         As `bpvet.clinic_cohort` takes them. With pseudonyms neither notebook nor page holds an id

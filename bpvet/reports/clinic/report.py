@@ -11,12 +11,11 @@ from typing import Any
 from bpvet.answers.clinic.cohort import CohortAnswer, checked_level, cohort_answer
 from bpvet.models.clinic.cohort import clinic_cohort
 from bpvet.records.records import Records
-from bpvet.reports.cautions import statement
+from bpvet.reports.cautions import cautions, statement
 from bpvet.reports.clinic.parameters import Parameters, parameters
 from bpvet.reports.clinic.sections import (
     animals,
     caterpillar,
-    cautions,
     computed,
     entry,
     fit,
@@ -58,16 +57,16 @@ __all__ = [
 ]
 
 
-def _fitted(records: Records, asked: Parameters) -> dict[str, Any]:
-    checked_level(asked.level)
-    study = clinic_cohort(records, **asked.cohort)
-    return {"records": records, "study": study, "answer": cohort_answer(study, asked.level)}
+def _fitted(records: Records, spec: Parameters) -> dict[str, Any]:
+    checked_level(spec.level)
+    study = clinic_cohort(records, **spec.cohort)
+    return {"records": records, "study": study, "answer": cohort_answer(study, spec.level)}
 
 
-def _names(_: Records, asked: Parameters, __: object) -> Names:
-    parts = ("cohort", asked.quantity, *(["pseudonyms"] if asked.pseudonyms else []))
-    stem = "-".join(part.replace("_", "-") for part in parts if part != "systolic")
-    return Names(stem, cohort_title(asked.quantity))
+def _names(_: Records, spec: Parameters, __: object) -> Names:
+    words = ("cohort", spec.quantity, *(["pseudonyms"] if spec.pseudonyms else []))
+    stem = "-".join(word.replace("_", "-") for word in words if word != "systolic")
+    return Names(stem, cohort_title(spec.quantity))
 
 
 _HEADS = COHORT_WORDS.heads

@@ -10,7 +10,6 @@ from bpvet.figures.save import svg_bytes
 from bpvet.pictures import clinic as cohort_pictures
 from bpvet.pictures import clinic_panels as cohort_panels
 from bpvet.reports.cards import head
-from bpvet.reports.cautions import cautions_shown
 from bpvet.reports.markup import (
     Shown,
     bullets,
@@ -34,8 +33,10 @@ def now(answer: CohortAnswer) -> Shown:
 
 def panels(answer: CohortAnswer) -> Shown:
     """Return the animals through time, a small panel each, and all of them in one."""
-    shown = [_figure(one) for one in cohort_panels.panels(answer.study, answer.level)]
-    return Shown("".join(one.html for one in shown), lines(*(one.text for one in shown)))
+    shown = [_figure(figure) for figure in cohort_panels.panels(answer.study, answer.level)]
+    return Shown(
+        "".join(figure.html for figure in shown), lines(*(figure.text for figure in shown))
+    )
 
 
 def sentences(answer: CohortAnswer) -> Shown:
@@ -100,11 +101,6 @@ def computed(answer: CohortAnswer) -> Shown:
     chosen = tables.choices(answer)
     html = paragraph(tables.HOW_FITTED) + table_html(chosen)
     return Shown(html, lines(tables.HOW_FITTED, *(": ".join(row) for row in chosen.rows)))
-
-
-def cautions(answer: CohortAnswer) -> Shown:
-    """Return what must stand beside the numbers."""
-    return cautions_shown(answer.cautions)
 
 
 def _figure(picture: CohortPicture) -> Shown:

@@ -34,7 +34,11 @@ _HOWS = {"exact": "exact", "saddle-point approximation": "saddle-point approxima
 def audit_statements(audit: Audit) -> tuple[Statement, ...]:
     """Return what is told by topic, most useful first; what has nothing to say is left out."""
     by_topic: dict[str, Iterable[str]] = {
-        "basis.sessions": (_basis(audit),),
+        "basis.sessions": (
+            f"This covers {counted(audit.sessions, 'awake session')} of "
+            f"{counted(audit.animals, 'animal')}, systolic pressure, as of {audit.as_of}; rule "
+            f"{audit.rule} chose the readings.",
+        ),
         "precision.visit": [_precision(audit, precision) for precision in audit.precision],
         "precision.unknown": () if audit.precision else (_NO_PRECISION,),
         "protocol.readings": _readings(audit),
@@ -51,14 +55,6 @@ def audit_statements(audit: Audit) -> tuple[Statement, ...]:
         ],
     }
     return tuple(Statement(key, text) for key, texts in by_topic.items() for text in texts)
-
-
-def _basis(audit: Audit) -> str:
-    return (
-        f"This covers {counted(audit.sessions, 'awake session')} of "
-        f"{counted(audit.animals, 'animal')}, systolic pressure, as of {audit.as_of}; rule "
-        f"{audit.rule} chose the readings."
-    )
 
 
 def _readings(audit: Audit) -> Iterator[str]:
@@ -239,7 +235,11 @@ def _precision(audit: Audit, precision: Precision) -> str:
     )
     if precision.pairs < _FEW_PAIRS:
         text += " So few pairs make this little more than a guess."
-    small = [change.words for change in precision.changes if _is_small(change)]
+    small = [
+        change.words
+        for change in precision.changes
+        if change.gain.estimate is not None and change.gain.estimate < _LEAST_GAIN
+    ]
     if small:
         text += f" Less than {_LEAST_GAIN:g} mmHg would be gained by: {listed(small)}."
     return text
@@ -251,8 +251,3 @@ def _less(audit: Audit, best: Change) -> str:
     if gain.lower is None or gain.upper is None:
         return less
     return f"{less}; {interval(audit.level, gain.lower, gain.upper, 1)}"
-
-
-def _is_small(change: Change) -> bool:
-    """Whether a change is of no use, as far as these sessions tell."""
-    return change.gain.estimate is not None and change.gain.estimate < _LEAST_GAIN

@@ -83,20 +83,20 @@ def counted_words(study: ClinicCohort, flow: Flow) -> str:
     )
 
 
-def over_months(study: ClinicCohort, held: Effect, level: float) -> str:
+def over_months(study: ClinicCohort, effect: Effect, level: float) -> str:
     """The change a month, over all sessions or those without a drug."""
     quantity, unit = QUANTITY_WORDS[study.quantity], UNITS[study.quantity]
     where = "" if "treated" in study.fit.left_out_terms else "without a pressure-acting drug, "
-    if held.estimate is None or held.lower is None or held.upper is None:
-        return f"The change over months is not known: {held.reason}."
-    how = interval(level, held.lower, held.upper, 1)
-    size = f"{number(abs(held.estimate), 1)} {unit} a month"
-    if held.lower <= 0 <= held.upper:
+    if effect.estimate is None or effect.lower is None or effect.upper is None:
+        return f"The change over months is not known: {effect.reason}."
+    how = interval(level, effect.lower, effect.upper, 1)
+    size = f"{number(abs(effect.estimate), 1)} {unit} a month"
+    if effect.lower <= 0 <= effect.upper:
         return capital(
             f"{where}it is not clear whether {quantity} rises or falls over months: "
-            f"{number(held.estimate, 1)} {unit} a month ({how})."
+            f"{number(effect.estimate, 1)} {unit} a month ({how})."
         )
-    side = "rises" if held.estimate > 0 else "falls"
+    side = "rises" if effect.estimate > 0 else "falls"
     return capital(f"{where}{quantity} {side} by {size} on average ({how}).")
 
 

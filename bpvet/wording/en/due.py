@@ -100,10 +100,10 @@ def why_of(
     return " ".join([*asks, _planned(band, again, checks)])
 
 
-def open_questions(held: Safety) -> list[str]:
+def open_questions(safety: Safety) -> list[str]:
     """Return what is to be read or mended before anything is planned, a sentence each."""
-    days = (*uncounted_statements(held.found.uncounted), *remark_statements(held.remarks))
-    asks = (asked.text for asked in asking_statements(held.asks))
+    days = (*uncounted_statements(safety.found.uncounted), *remark_statements(safety.remarks))
+    asks = (asked.text for asked in asking_statements(safety.asks))
     return [*dict.fromkeys(asks), *(statement.text for statement in days)]
 
 
@@ -202,51 +202,51 @@ def contact_text(date: np.datetime64, outcome: str, about: bool, moves: bool, ke
     return outcome_words
 
 
-def who_of(one: DueRow) -> str:
+def who_of(row: DueRow) -> str:
     """Return what an animal is called."""
-    return f"{one.name} ({one.animal})" if one.name else one.animal
+    return f"{row.name} ({row.animal})" if row.name else row.animal
 
 
-def what_words(one: DueRow) -> str:
+def what_words(row: DueRow) -> str:
     """Return what is to be done; where no rule can say, that it is the vet's to decide."""
-    nothing = "for the vet to decide" if one.band == "no_plan" else "nothing now"
-    words = ", ".join(ASKED[what] for what in one.what) or nothing
+    nothing = "for the vet to decide" if row.band == "no_plan" else "nothing now"
+    words = ", ".join(ASKED[what] for what in row.what) or nothing
     # A far date beside a note that may tell of blindness would be read as time enough.
-    asked_first = one.open_questions and not one.urgent
+    asked_first = row.open_questions and not row.urgent
     return f"read what is asked below first, then {words}" if asked_first else words
 
 
-def asked_words(one: DueRow) -> str:
+def asked_words(row: DueRow) -> str:
     """Return what is to be done, and by when where there is a date."""
-    return ", ".join(filter(None, (what_words(one), by_words(one))))
+    return ", ".join(filter(None, (what_words(row), by_words(row))))
 
 
-def by_words(one: DueRow) -> str:
+def by_words(row: DueRow) -> str:
     """Return by when, and how long ago that was; of examinations where only these are due.
 
     Blank without a date.
     """
-    latest, overdue = one.latest, one.overdue_days
-    if one.band == "checks" and one.asked:
-        soonest = min(one.asked, key=lambda check: check.latest)
+    latest, overdue = row.latest, row.overdue_days
+    if row.band == "checks" and row.asked:
+        soonest = min(row.asked, key=lambda check: check.latest)
         latest, overdue = soonest.latest, soonest.overdue_days
     if latest is None:
         return ""
     return f"by {latest}, {counted(overdue, 'day')} ago" if overdue else f"by {latest}"
 
 
-def credit_of_row(one: DueRow) -> str:
+def credit_of_row(row: DueRow) -> str:
     """Return whose window or rule it is, and its grade; blank where something is urgent."""
-    if one.urgent or one.grade is None:
+    if row.urgent or row.grade is None:
         return ""
-    if one.band == "checks" or one.grade == "J":
+    if row.band == "checks" or row.grade == "J":
         return f"{_OWN}, J"
-    return f"{cited(one.guideline_name or '', one.remembered)}, {one.grade}"
+    return f"{cited(row.guideline_name or '', row.remembered)}, {row.grade}"
 
 
-def last_words(one: DueRow) -> str:
+def last_words(row: DueRow) -> str:
     """Return the last session: its mean and date, and the usual pressure then."""
-    last = one.last
+    last = row.last
     if last is None:
         return "not measured yet"
     value = "no number" if last.value is None else f"{number(last.value, 0)} mmHg"

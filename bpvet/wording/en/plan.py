@@ -36,9 +36,9 @@ def worded_plan(answer: PlanAnswer) -> PlanAnswer:
     )
 
 
-def worded_further(answer: FurtherAnswer, held: Safety) -> FurtherAnswer:
+def worded_further(answer: FurtherAnswer, safety: Safety) -> FurtherAnswer:
     """Return a plan for an animal already measured with what is told of it, and its grounds."""
-    statements = further_statements(answer, held)
+    statements = further_statements(answer, safety)
     return replace(
         answer, statements=statements, sentences=texts_of(statements), notes=further_notes(answer)
     )
@@ -58,16 +58,16 @@ def plan_statements(answer: PlanAnswer) -> tuple[Statement, ...]:
     return tuple(statements)
 
 
-def further_statements(answer: FurtherAnswer, held: Safety) -> tuple[Statement, ...]:
+def further_statements(answer: FurtherAnswer, safety: Safety) -> tuple[Statement, ...]:
     """Return what is told of a plan for an animal already measured.
 
     First what cannot wait for it, and what it does not know of.
     """
     return (
         *urgent_statements(answer.urgent),
-        *uncounted_statements(held.found.uncounted),
-        *remark_statements(held.remarks),
-        *asking_statements(held.asks),
+        *uncounted_statements(safety.found.uncounted),
+        *remark_statements(safety.remarks),
+        *asking_statements(safety.asks),
         Statement("plan.known", _now(answer)),
         Statement("plan.further", _further(answer)),
         Statement("plan.fewest", _fewest_further(answer)),
@@ -154,13 +154,13 @@ def _who(answer: PlanAnswer) -> str:
 
 
 def _fewest(answer: PlanAnswer) -> str:
-    asked = f"±{number(answer.within, 0)} {answer.unit}"
+    wanted = f"±{number(answer.within, 0)} {answer.unit}"
     if answer.fewest_visits is not None:
         count = visits_of(answer.fewest_visits, answer.every_days)
         are = "is" if answer.fewest_visits == 1 else "are"
-        return f"For {asked}, {count} of {counted(answer.readings, 'reading')} {are} enough."
+        return f"For {wanted}, {count} of {counted(answer.readings, 'reading')} {are} enough."
     return (
-        f"{asked} is out of reach: {visits_of(answer.most_visits, answer.every_days)} would leave "
+        f"{wanted} is out of reach: {visits_of(answer.most_visits, answer.every_days)} would leave "
         f"±{up(answer.closest)} {answer.unit}, because the usual value itself wanders, and "
         "visits long ago say little about today."
     )
@@ -246,15 +246,15 @@ def _further(answer: FurtherAnswer) -> str:
 
 
 def _fewest_further(answer: FurtherAnswer) -> str:
-    asked = f"±{number(answer.within, 0)} {answer.unit}"
+    wanted = f"±{number(answer.within, 0)} {answer.unit}"
     if answer.fewest_visits == 0:
-        return f"It is known to {asked} already."
+        return f"It is known to {wanted} already."
     if answer.fewest_visits is None:
         many = visits_of(answer.most_visits, answer.every_days)
-        return f"{asked} is out of reach of {many}: the usual value itself wanders."
+        return f"{wanted} is out of reach of {many}: the usual value itself wanders."
     seen = visits_of(answer.fewest_visits, answer.every_days, "further ")
     are = "is" if answer.fewest_visits == 1 else "are"
-    return f"For {asked}, {seen} {are} enough."
+    return f"For {wanted}, {seen} {are} enough."
 
 
 def _spell(answer: FurtherAnswer, spell: SpellPrecision) -> str:
@@ -267,16 +267,18 @@ def _spell(answer: FurtherAnswer, spell: SpellPrecision) -> str:
     )
 
 
-def _open(answer: FurtherAnswer, asked: OpenQuestion) -> str:
+def _open(answer: FurtherAnswer, question: OpenQuestion) -> str:
     """Return a question that is open today, and how likely the visits settle it."""
     unit = answer.unit
-    if asked.question == "target":
-        what = f"the usual pressure lies at or below {number(asked.value, 0)} {unit}"
-    elif asked.question == "drug" and asked.started_on is not None:
-        what = f"{asked.drug} from {day(asked.started_on)} has lowered it by 10 {unit} or more"
+    if question.question == "target":
+        what = f"the usual pressure lies at or below {number(question.value, 0)} {unit}"
+    elif question.question == "drug" and question.started_on is not None:
+        what = (
+            f"{question.drug} from {day(question.started_on)} has lowered it by 10 {unit} or more"
+        )
     else:
         what = f"it rises by more than 1 {unit} a month"
-    return " ".join([f"Whether {what} is open today.", *settle_words([asked.settle])])
+    return " ".join([f"Whether {what} is open today.", *settle_words([question.settle])])
 
 
 def _within(answer: PlanAnswer | FurtherAnswer, reach: Precision) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,8 @@ from bpvet.facts.priors.priors import Priors
 from bpvet.models.agreement.agreement import Agreement, agreement
 from bpvet.models.trend.fit import fit_trend
 from bpvet.records.records import Records
+
+REFERENCE = Path(__file__).parents[3] / "reference_checks" / "agreement"
 
 
 def plain_frame(seed: int = 0, animals: int = 12, replicates: int = 3) -> pd.DataFrame:
@@ -69,6 +72,42 @@ def test_balanced_replicates_equal_the_sums_of_the_paper() -> None:
     assert agree.bias.how == "exact"
     assert agree.lower.how.startswith("approximate")
     assert agree.limits(intervals="better")[0].how == "approximate (MOVER)"
+
+
+def test_linked_pairs_have_the_sums_that_r_gives() -> None:
+    frame = pd.read_csv(REFERENCE / "pairs.csv", dtype={"subject": str})
+    theirs = json.loads((REFERENCE / "unequal.json").read_text())["pairs"]["sums_O_minus_D"]
+    columns = {"animal": "subject", "replicate": "replicate"}
+    agree = agreement(frame, "y", **columns, methods=("D", "O"), linked=True)
+    assert agree.by_sums == pytest.approx(
+        [theirs[name] for name in ("bias_mean_of_all_pairs", "lower_limit", "upper_limit")]
+    )
+
+
+def visits_by_one_method() -> pd.DataFrame:
+    """Return plain data of which one animal was seen once more, by the first method alone."""
+    frame = plain_frame().assign(day=1)
+    once_more = frame[(frame.animal == "cat 0") & (frame.method == "A")].assign(day=2)
+    return pd.concat([frame, once_more])
+
+
+def test_the_sums_of_the_paper_are_not_given_where_they_do_not_hold() -> None:
+    """Of one reading by each method, of several visits, and of means without their readings."""
+    dates = {"animal": ["A0", "A0", "A1", "A1", "A2", "A2"], "taken_at": "2026-01-10"}
+    means = {"systolic_mean": [140, 146, 170, 171, 155, 163], "systolic_n": 4, "systolic_sd": 5.0}
+    methods = {"method": ["doppler", "oscillometric"] * 3}
+    listed = Records.from_frames(pd.DataFrame(dates | methods | means), as_of="2026-12-31")
+    once_more = agreement(visits_by_one_method(), "y", visit="day")
+    # Nothing tells visits apart here, yet an animal has three cells.
+    assert once_more.fit is not None
+    assert "visit" not in once_more.fit.terms
+    for agree in (
+        agreement(plain_frame(replicates=1), "y"),
+        agreement(clinic()),
+        agreement(listed),
+        once_more,
+    ):
+        assert agree.by_sums is None
 
 
 def test_with_a_reading_less_the_t_of_the_bias_is_no_longer_exact() -> None:

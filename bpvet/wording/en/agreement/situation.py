@@ -14,19 +14,19 @@ WHERE = {"home": "at home", "calmed": "after a calming drug"}
 AGAINST = {"home": "Home against clinic", "calmed": "Calmed against awake"}
 
 
-def situational_sentences(one: Situational) -> tuple[str, ...]:
+def situational_sentences(situation: Situational) -> tuple[str, ...]:
     """Return the sentences of one condition, most useful first.
 
     Parameters
     ----------
-    one : Situational
+    situation : Situational
     """
-    if one.found is None:
+    if situation.found is None:
         return (
-            f"How pressure differs {WHERE[one.condition]} is not known. "
-            f"{capital(str(one.reason))}.",
+            f"How pressure differs {WHERE[situation.condition]} is not known. "
+            f"{capital(str(situation.reason))}.",
         )
-    return situation_sentences(one.found)
+    return situation_sentences(situation.found)
 
 
 def situation_sentences(found: Situation) -> tuple[str, ...]:

@@ -66,16 +66,10 @@ FORMS = {
 NO_FINDINGS = "Nothing was found that needs attention."
 NO_TABLE = "No table could be read."
 HOW_TO_SEE_ALL = "--all shows every finding, --json gives them to other programs."
-
-
-def records_line(source: object, as_of: object) -> str:
-    """Return whose records they are, and as of when."""
-    return f"Records of {source}, as of {as_of}"
-
-
-def in_all(readings: str) -> str:
-    """Return how many readings there are, counted as text."""
-    return f"{readings} in all"
+#: Whose records they are, and as of when.
+RECORDS_LINE = "Records of {source}, as of {as_of}"
+#: How many readings there are, counted as text.
+IN_ALL = "{readings} in all"
 
 
 def times(many: int) -> str:
@@ -83,24 +77,14 @@ def times(many: int) -> str:
     return f", {many} times" if many > 1 else ""
 
 
-def status_words(status: str) -> str:
-    """Return the status that was written beside a sign."""
-    return f", status {status}"
-
-
-def like_this(rest: int) -> str:
-    """Return how many like the last are not shown."""
-    return f"  … and {rest} more like this"
-
-
-def read_as(theirs: str, ours: str) -> str:
-    """Return as which column of ours a heading is read."""
-    return f"{theirs} as {ours}"
-
-
-def mapping_says(file: object) -> str:
-    """Return which file says so."""
-    return f", as {file} says"
+#: The status that was written beside a sign.
+STATUS_WORDS = ", status {status}"
+#: How many like the last are not shown.
+LIKE_THIS = "  … and {rest} more like this"
+#: As which column of ours a heading is read.
+READ_AS = "{theirs} as {ours}"
+#: Which file says so.
+MAPPING_SAYS = ", as {file} says"
 
 
 def line_numbers(first: int, last: int) -> str:
@@ -113,9 +97,8 @@ def some_lines(numbers: str, rest: int) -> str:
     return f", lines {numbers}" + (f" and {rest} more" if rest > 0 else "")
 
 
-def suggestion(path: str) -> str:
-    """Return how to have a mapping proposed for the records at a path, quoted."""
-    return f"To have the headings, dates and units proposed: bpvet check {path} --suggest"
+#: How to have a mapping proposed for the records at a path, quoted.
+SUGGESTION = "To have the headings, dates and units proposed: bpvet check {path} --suggest"
 
 
 def counted_words(rule: str, cancelled: int) -> dict[str, str]:
@@ -130,6 +113,5 @@ def counted_words(rule: str, cancelled: int) -> dict[str, str]:
     }
 
 
-def unknown_species(count: int) -> str:
-    """Return how many animals are of no species that is known."""
-    return f"{count} of unknown species"
+#: How many animals are of no species that is known.
+UNKNOWN_SPECIES = "{count} of unknown species"

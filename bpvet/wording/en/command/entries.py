@@ -8,19 +8,13 @@ LOOK_FIRST, ADDED_ANYWAY = "Please look at this first:", "Added all the same:"
 ASK = "Add it all the same? Type yes: "
 NO_READING_YET = "There is no reading in these records as yet."
 NOTHING_TO_CANCEL = "Nothing here was added by bpvet, so nothing can be taken back."
-
-
-def added(what: str, file: str, undo: str) -> str:
-    """Return what was added, the name of its file, and the command that takes it back."""
-    return f'Added: {what}. It is in "{file}".\nTo take it back: {undo}'
-
-
-def cancelled(what: str, reason: str, file: str) -> str:
-    """Return what was taken back, and the name of the file that says so."""
-    return (
-        f"Cancelled: {what}: {reason}. It stays in its file, and is used by nothing; "
-        f'"bpvet check" lists it. The row that says so is in "{file}".'
-    )
+#: What was added, the name of its file, and the command that takes it back.
+ADDED = 'Added: {what}. It is in "{file}".\nTo take it back: {undo}'
+#: What was taken back, and the name of the file that says so.
+CANCELLED = (
+    "Cancelled: {what}: {reason}. It stays in its file, and is used by nothing; "
+    '"bpvet check" lists it. The row that says so is in "{file}".'
+)
 
 
 def what_now(who: str, without: bool = False) -> str:
@@ -30,29 +24,16 @@ def what_now(who: str, without: bool = False) -> str:
     )
 
 
-def not_known(reason: str) -> str:
-    """Return that there is no answer to "what now", and why."""
-    return f"What now is not known: {reason}"
-
-
-def not_added(again: str) -> str:
-    """Return that readings were lost to the records, and the command that adds them."""
-    return f"These readings are not in the records. To add them: {again}"
-
-
-def is_animal(typed: str, found: str) -> str:
-    """Return whose readings they are, by what was typed; both are ready to be shown."""
-    return f"{typed} is the animal {found} of these records."
-
-
-def new_animal(typed: str) -> str:
-    """Return that what was typed is a new animal."""
-    return f"No animal of these records has the id or the name {typed}: it is a new one."
-
-
-def not_looked_up(typed: str, reason: str) -> str:
-    """Return that nobody knows whether what was typed is an animal of the records."""
-    return f"It could not be looked up whether {typed} is a known id: {reason}"
+#: That there is no answer to "what now", and why.
+NOT_KNOWN = "What now is not known: {reason}"
+#: That readings were lost to the records, and the command that adds them.
+NOT_ADDED = "These readings are not in the records. To add them: {again}"
+#: Whose readings they are, by what was typed; both are ready to be shown.
+IS_ANIMAL = "{typed} is the animal {found} of these records."
+#: That what was typed is a new animal.
+NEW_ANIMAL = "No animal of these records has the id or the name {typed}: it is a new one."
+#: That nobody knows whether what was typed is an animal of the records.
+NOT_LOOKED_UP = "It could not be looked up whether {typed} is a known id: {reason}"
 
 
 def saved(many: str, taken_at: str, file: object, by_itself: bool) -> str:

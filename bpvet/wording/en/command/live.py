@@ -21,19 +21,18 @@ def still_urgent(rule: str) -> str:
     return f"Still urgent: {_STILL.get(rule, rule)}."
 
 
-def taken_back(place: int, reading: str) -> str:
-    """Return which reading is gone, and what to do if it was measured all the same."""
-    return (
-        f"Taken back: {place}: {reading}. If it was measured all the same, enter it again and say "
-        f"why it does not count: not {place} WHY"
-    )
+#: Which reading is gone, and what to do if it was measured all the same.
+READING_TAKEN_BACK = (
+    "Taken back: {number}: {reading}. If it was measured all the same, enter it again and say "
+    "why it does not count: not {number} WHY"
+)
 
 
-def entered(place: int, reading: str, reason: str | None = None) -> str:
+def entered(number: int, reading: str, reason: str | None = None) -> str:
     """Return a reading with its place; `reason`: why it does not count, blank where it does."""
     if reason is None:
-        return f"{place}: {reading}"
-    return f"{place}: {reading}, {f'does not count: {reason}' if reason else 'counts'}"
+        return f"{number}: {reading}"
+    return f"{number}: {reading}, {f'does not count: {reason}' if reason else 'counts'}"
 
 
 def ended(how: str, many: str, readings: str) -> str:

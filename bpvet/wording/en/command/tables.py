@@ -19,16 +19,10 @@ FOUND_HERE = "Found in these records"
 ESTIMATE, UNIT = "estimate", "unit"
 JOINT = "Pressure and laboratory values together"
 CHANGE = "change a month, apart from drugs"
-
-
-def more_cautions(count: int) -> str:
-    """Return how many cautions are not printed, and how they are."""
-    return f"- … and {count} more; --cautions prints all"
-
-
-def urgent_line(text: str) -> str:
-    """Return an urgent line as it stands before anything else."""
-    return f"Urgent: {text}"
+#: How many cautions are not printed, and how they are.
+MORE_CAUTIONS = "- … and {count} more; --cautions prints all"
+#: An urgent line as it stands before anything else.
+URGENT_LINE = "Urgent: {text}"
 
 
 def speaks_on(what: str, date: str) -> str:
@@ -41,29 +35,16 @@ def and_more(texts: str, count: int) -> str:
     return f"{texts} and {count} more" if count > 0 else texts
 
 
-def interval_head(level: str) -> str:
-    """Return the head of intervals that hold with a probability, as text."""
-    return f"{level} interval"
-
-
-def usual_on(date: object) -> str:
-    """Return the row of the usual value on a date."""
-    return f"usual on {date}"
-
-
-def full_effect(drug: str, since: object) -> str:
-    """Return the row of a drug's full effect."""
-    return f"{drug} from {since}, full effect"
-
-
-def ends(lower: str, upper: str) -> str:
-    """Return an interval by its ends as text."""
-    return f"{lower} to {upper}"
-
-
-def at_or_below(value: str) -> str:
-    """Return the row of a probability, by its value as text."""
-    return f"probability at or below {value}"
+#: The head of intervals that hold with a probability, as text.
+INTERVAL_HEAD = "{level} interval"
+#: The row of the usual value on a date.
+USUAL_ON = "usual on {date}"
+#: The row of a drug's full effect.
+FULL_EFFECT = "{drug} from {since}, full effect"
+#: An interval by its ends as text.
+ENDS = "{lower} to {upper}"
+#: The row of a probability, by its value as text.
+AT_OR_BELOW = "probability at or below {value}"
 
 
 def coming_on(date: object, of_labs: bool) -> str:
@@ -71,9 +52,8 @@ def coming_on(date: object, of_labs: bool) -> str:
     return f"{'value' if of_labs else 'mean of a session'} on {date}"
 
 
-def more_findings(count: int) -> str:
-    """Return how many findings are not shown, and where they are."""
-    return f"- … and {count} more; bpvet check shows all"
+#: How many findings are not shown, and where they are.
+MORE_FINDINGS = "- … and {count} more; bpvet check shows all"
 
 
 def plan_heads(readings: list[str]) -> tuple[str, ...]:
@@ -81,12 +61,11 @@ def plan_heads(readings: list[str]) -> tuple[str, ...]:
     return ("visits", *(f"± with {k}" for k in readings), "± drug effect")
 
 
-def plan_title(level: str, unit: str, readings: int) -> str:
-    """Return the title of the half-widths of a plan."""
-    return (
-        f"Half-widths at {level} ({unit}, rounded up) of the usual value, by readings\n"
-        f"per visit, and of a drug started in mid-schedule with {readings}"
-    )
+#: The title of the half-widths of a plan.
+PLAN_TITLE = (
+    "Half-widths at {level} ({unit}, rounded up) of the usual value, by readings\n"
+    "per visit, and of a drug started in mid-schedule with {readings}"
+)
 
 
 def due_head(as_of: object, days: int, animals: int, left: int) -> str:
@@ -105,14 +84,10 @@ def due_later(animals: int) -> str:
     return f"Later: {_animals(animals)}; --all prints them too."
 
 
-def due_more(urgent: int) -> str:
-    """Return how many further urgent lines an animal has."""
-    return f" And {urgent} more urgent."
-
-
-def due_target(probability: str) -> str:
-    """Return the probability of being at target when the window ends."""
-    return f"; at target then {probability}"
+#: How many further urgent lines an animal has.
+DUE_MORE = " And {urgent} more urgent."
+#: The probability of being at target when the window ends.
+DUE_TARGET = "; at target then {probability}"
 
 
 def _animals(many: int) -> str:

@@ -18,16 +18,10 @@ SLIPS = {
     "decimal comma": "Put a space between readings; a decimal mark is a point.",
     "negative": "A pressure is above 0.",
     "zero": "If no sound was heard, write no-sound.",
-    "a digit more": "A digit too many?",
+    "digit": "A digit too many?",
     "": "Typing error?",
 }
-
-
-def letters_for_digits(number: str) -> str:
-    """Return the slip of letters that look like digits, by what they would come to."""
-    return f"Are letters typed for digits? If it is {number}, write {number}."
-
-
-def in_kpa(value: float, mmhg: float) -> str:
-    """Return the slip of another unit."""
-    return f"Is it in kPa? {value:g} kPa is {mmhg:.0f} mmHg; write mmHg."
+#: The slip of letters that look like digits, by what they would come to.
+LETTERS_FOR_DIGITS = "Are letters typed for digits? If it is {number}, write {number}."
+#: The slip of another unit.
+IN_KPA = "Is it in kPa? {value:g} kPa is {mmhg:.0f} mmHg; write mmHg."

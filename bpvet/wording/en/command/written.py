@@ -18,46 +18,22 @@ WAITING = {
     "priors": "Learning; this may take a minute.",
     "report": "Writing the report; this takes some seconds.",
 }
-
-
-def due_written(place: Path) -> str:
-    """Return where the list of whom to see next is."""
-    return f'The list is in "{place}".'
-
-
-def morning_written(place: Path, reports: str) -> str:
-    """Return where the list is, and how many `reports` ("three reports") stand with it."""
-    return f'The list is in "{place}", with {reports}.'
-
-
-def no_report(animal: str, reason: str) -> str:
-    """Return that the report of an animal could not be written, and why."""
-    return f"No report of {animal}: {reason}"
-
-
-def sheet_written(place: Path) -> str:
-    """Return where the sheet for the room is."""
-    return f'The sheet is in "{place}".'
-
-
-def owner_page_written(place: Path) -> str:
-    """Return where the page for the owner is."""
-    return f'The page for the owner is in "{place}".'
-
-
-def diary_written(place: Path) -> str:
-    """Return where the diary is, and what becomes of it."""
-    return f'The diary is in "{place}"; filled in, it is read as readings.'
-
-
-def letter_written(place: Path, table: object) -> str:
-    """Return where a letter is, and the table of the same."""
-    return f'The letter is in "{place}", the same as a table in "{table}".'
-
-
-def figure_written(place: Path, text: object) -> str:
-    """Return where a figure is, and its words."""
-    return f'The figure is in "{place}", its caption and alternative text in "{text}".'
+#: Where the list of whom to see next is.
+DUE_WRITTEN = 'The list is in "{file}".'
+#: Where the list is, and how many `reports` ("three reports") stand with it.
+MORNING_WRITTEN = 'The list is in "{file}", with {reports}.'
+#: That the report of an animal could not be written, and why.
+NO_REPORT = "No report of {animal}: {reason}"
+#: Where the sheet for the room is.
+SHEET_WRITTEN = 'The sheet is in "{file}".'
+#: Where the page for the owner is.
+OWNER_PAGE_WRITTEN = 'The page for the owner is in "{file}".'
+#: Where the diary is, and what becomes of it.
+DIARY_WRITTEN = 'The diary is in "{file}"; filled in, it is read as readings.'
+#: Where a letter is, and the table of the same.
+LETTER_WRITTEN = 'The letter is in "{file}", the same as a table in "{table}".'
+#: Where a figure is, and its words.
+FIGURE_WRITTEN = 'The figure is in "{file}", its caption and alternative text in "{text}".'
 
 
 def report_written(page: Path, notebook: Path, pdf: Path | None) -> list[str]:
@@ -69,21 +45,12 @@ def report_written(page: Path, notebook: Path, pdf: Path | None) -> list[str]:
     ]
 
 
-def keep_parameters(place: Path) -> str:
-    """Return what must not leave the clinic with a report under other names."""
-    return f'Do not pass on "{place}": it says where the records are.'
-
-
-def priors_saved(place: Path) -> str:
-    """Return where priors were saved, and how they are used."""
-    return f'Saved in "{place}"; to use them: --priors {place}'
-
-
-def example_written(files: str, folder: str) -> str:
-    """Return which files of invented records are where."""
-    return f"Wrote {files} into {folder}. All of it is invented; ABOUT.txt says more."
-
-
+#: What must not leave the clinic with a report under other names.
+KEEP_PARAMETERS = 'Do not pass on "{file}": it says where the records are.'
+#: Where priors were saved, and how they are used.
+PRIORS_SAVED = 'Saved in "{file}"; to use them: --priors {file}'
+#: Which files of invented records are where.
+EXAMPLE_WRITTEN = "Wrote {files} into {folder}. All of it is invented; ABOUT.txt says more."
 #: What stands above the commands to begin with.
 EXAMPLE_NEXT = "Then, for instance:"
 
@@ -108,6 +75,5 @@ def proposal_told(proposed: int, unsure: int) -> str:
     return f"{many}Nothing was applied and nothing was written."
 
 
-def findings_told(many: str, path: str) -> str:
-    """Return how many findings there are about records at a path, quoted, and how to see them."""
-    return f"{many} about the records; to see them: bpvet check {path}"
+#: How many findings there are about records at a path, quoted, and how to see them.
+FINDINGS_TOLD = "{many} about the records; to see them: bpvet check {path}"

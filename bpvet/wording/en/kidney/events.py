@@ -28,16 +28,16 @@ from bpvet.wording.en.phrases import day, drugs_named, listed
 _KIND = {"start": "began", "dose": "changed its dose", "product": "changed its product"}
 
 
-def lab_value(one: LabValue) -> str:
+def lab_value(value: LabValue) -> str:
     """Return a value as it was given, with its unit and its bound."""
-    sign = {"at least": "> ", "at most": "< "}.get(one.bound, "")
-    unit = "" if one.unit in ("", "ratio") else f" {one.unit}"
-    return f"{sign}{one.value:g}{unit}"
+    sign = {"at least": "> ", "at most": "< "}.get(value.bound, "")
+    unit = "" if value.unit in ("", "ratio") else f" {value.unit}"
+    return f"{sign}{value.value:g}{unit}"
 
 
-def potassium_value(one: PotassiumAlarm) -> str:
+def potassium_value(alarm: PotassiumAlarm) -> str:
     """Return the potassium as it was given."""
-    return lab_value(one.value)
+    return lab_value(alarm.value)
 
 
 def _step(change: Change) -> str:
@@ -53,23 +53,23 @@ def _from_to(before: LabValue, after: LabValue) -> str:
     return f"from {first} to {lab_value(after)}"
 
 
-def rise_of(one: AcuteRise) -> str:
+def rise_of(rise: AcuteRise) -> str:
     """Return a rise as part of a sentence whose subject is the marker."""
-    days = one.change.days
+    days = rise.change.days
     within = "in one day" if days == 1 else f"in {days} days"
     return (
-        f"rose {_from_to(one.first, one.second)} ({_step(one.change)}) {within}, up to "
-        f"{day(one.second.date)}"
+        f"rose {_from_to(rise.first, rise.second)} ({_step(rise.change)}) {within}, up to "
+        f"{day(rise.second.date)}"
     )
 
 
-def reaction_rise(one: KidneyReaction) -> str:
+def reaction_rise(reaction: KidneyReaction) -> str:
     """Return a kidney reaction as part of a sentence, without what it is laid beside."""
-    marker = QUANTITY_WORDS[one.after.analyte]
-    days = "1 day" if one.days == 1 else f"{one.days} days"
+    marker = QUANTITY_WORDS[reaction.after.analyte]
+    days = "1 day" if reaction.days == 1 else f"{reaction.days} days"
     return (
-        f"{marker} rose {_from_to(one.before, one.after)} ({_step(one.change)}) in {days} after "
-        f"{one.drug} {_KIND[one.kind]}"
+        f"{marker} rose {_from_to(reaction.before, reaction.after)} ({_step(reaction.change)}) "
+        f"in {days} after {reaction.drug} {_KIND[reaction.kind]}"
     )
 
 
@@ -79,24 +79,25 @@ def _tolerated(tolerance: Tolerance) -> str:
     return f"{credit(fact(tolerance.fact_id))} tolerates {least} {tolerance.limit:g}{unit}"
 
 
-def reaction_statement(one: KidneyReaction, pressure: str) -> Statement:
+def reaction_statement(reaction: KidneyReaction, pressure: str) -> Statement:
     """Return a kidney reaction beside the tolerances, and what pressure did meanwhile.
 
     Parameters
     ----------
-    one : KidneyReaction
+    reaction : KidneyReaction
     pressure : str
         What pressure did, as part of a sentence; blank where it is not known.
     """
-    parts = [f"{reaction_rise(one)}{f'; {pressure}' if pressure else ''}."]
-    parts += [f"The {_tolerated(tolerance)}." for tolerance in one.tolerances]
-    if one.anti_inflammatory:
-        parts.append(f"An anti-inflammatory drug was on then: {listed(one.anti_inflammatory)}.")
-    if one.renin:
-        parts.append(f"Two drugs of the renin group were on then: {listed(one.renin)}.")
+    parts = [f"{reaction_rise(reaction)}{f'; {pressure}' if pressure else ''}."]
+    parts += [f"The {_tolerated(tolerance)}." for tolerance in reaction.tolerances]
+    if reaction.anti_inflammatory:
+        drugs = listed(reaction.anti_inflammatory)
+        parts.append(f"An anti-inflammatory drug was on then: {drugs}.")
+    if reaction.renin:
+        parts.append(f"Two drugs of the renin group were on then: {listed(reaction.renin)}.")
     parts.append("The vet decides.")
     text = " ".join(parts)
-    named = drugs_named([one.drug, *one.anti_inflammatory, *one.renin])
+    named = drugs_named([reaction.drug, *reaction.anti_inflammatory, *reaction.renin])
     return Statement("kidney.reaction", text[:1].upper() + text[1:], tells=named)
 
 

@@ -98,17 +98,18 @@ def _falling(answer: TrendAnswer, each: str) -> str:
     )
 
 
-def lab_treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
+def lab_treatment(answer: TrendAnswer, treatment: TreatmentAnswer) -> str:
     """Return how the value stands with a pressure drug; nothing is said for or against the drug."""
-    since = f"from {day(one.started_on)}"
-    if not np.isnat(one.stopped_on):
-        since = f"{day(one.started_on)} to {day(one.stopped_on)}"
-    name, what = f"{capital(one.drug)} ({since})", short_name(answer.quantity)
-    effect = one.effect
-    if not one.knowable or effect is None:
+    since = f"from {day(treatment.started_on)}"
+    if not np.isnat(treatment.stopped_on):
+        since = f"{day(treatment.started_on)} to {day(treatment.stopped_on)}"
+    name, what = f"{capital(treatment.drug)} ({since})", short_name(answer.quantity)
+    effect = treatment.effect
+    if not treatment.knowable or effect is None:
+        why = treatment.reason.code if treatment.reason else ""
         return (
             f"{name}: what it did to {what} cannot be known yet from these records, because there "
-            f"is {_REASONS.get(one.reason.code if one.reason else '', 'too little to tell')}."
+            f"is {_REASONS.get(why, 'too little to tell')}."
         )
     full = f"full effect {number(effect.estimate, 0)} %, " + interval(
         answer.level, effect.lower, effect.upper
@@ -124,18 +125,18 @@ def lab_treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
     }[settled(p)]
     if answer.quantity == "upc":
         words += f" A fall by 10 % or more has {chance(effect.p_lower_by_10)}."
-    if one.before_sessions < 2:
-        lies = f"{capital(counted(one.before_sessions, 'value'))} lies before it"
+    if treatment.before_sessions < 2:
+        lies = f"{capital(counted(treatment.before_sessions, 'value'))} lies before it"
         words += f" {lies}; that cannot be put right now."
     return words
 
 
-def lab_verdict(answer: TrendAnswer, one: TreatmentAnswer) -> str:
+def lab_verdict(answer: TrendAnswer, treatment: TreatmentAnswer) -> str:
     """Return the same in a few words, for a tile."""
-    if not one.knowable or one.effect is None:
+    if not treatment.knowable or treatment.effect is None:
         return "cannot be known yet"
     lost = analyte(answer.quantity).worse == "fall"
-    p = one.effect.p_lower_by_10 if lost else one.effect.p_higher_by_10
+    p = treatment.effect.p_lower_by_10 if lost else treatment.effect.p_higher_by_10
     change, did = ("fall", "fell") if lost else ("rise", "rose")
     return {
         Settled.YES: f"{short_name(answer.quantity)} {did} with it",

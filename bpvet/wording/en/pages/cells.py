@@ -11,15 +11,15 @@ from bpvet.wording.en.phrases import percent
 ESTIMATE = (Column("Estimate", number=True), Column("From", number=True), Column("To", number=True))
 
 
-def ends(held: Estimate, digits: int = 1) -> tuple[str, str, str]:
+def ends(value: Estimate, digits: int = 1) -> tuple[str, str, str]:
     """Return an estimate and the ends of its interval as cells."""
     return (
-        number(held.estimate, digits),
-        number(held.lower, digits),
-        number(held.upper, digits),
+        number(value.estimate, digits),
+        number(value.lower, digits),
+        number(value.upper, digits),
     )
 
 
-def held_from(level: float, words: str) -> str:
+def with_level(level: float, words: str) -> str:
     """Return a caption that says which intervals stand in the table."""
     return f"{words}, with {percent(level)} intervals"

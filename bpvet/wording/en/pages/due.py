@@ -52,18 +52,18 @@ def later_words(due: Due) -> str:
     )
 
 
-def last_line(one: DueRow) -> str:
+def last_line(row: DueRow) -> str:
     """Return what is known of an animal's last visit, and of whom was spoken to."""
-    target = "" if one.p_at_target is None else f"; at target then {probability(one.p_at_target)}"
-    contact = "" if one.contact is None else f"; {one.contact.text}"
-    return f"{last_words(one)}{target}{contact}."
+    target = "" if row.p_at_target is None else f"; at target then {probability(row.p_at_target)}"
+    contact = "" if row.contact is None else f"; {row.contact.text}"
+    return f"{last_words(row)}{target}{contact}."
 
 
-def also_lines(one: DueRow) -> tuple[str, ...]:
+def also_lines(row: DueRow) -> tuple[str, ...]:
     """Return what stands below the reason of a row: further urgent lines, and examinations.
 
     In the band of examinations they are the reason, and are not said again.
     """
-    urgent = (line.text for line in one.urgent[1:])
-    beside = () if one.band == "checks" and not one.urgent else one.asked
-    return (*urgent, *(f"{capital(check.why)} ({check.grade})" for check in beside))
+    urgent = (line.text for line in row.urgent[1:])
+    checks = () if row.band == "checks" and not row.urgent else row.asked
+    return (*urgent, *(f"{capital(check.why)} ({check.grade})" for check in checks))

@@ -31,6 +31,5 @@ def animal_title(who: str, quantity: str) -> str:
     return f"{who}: {QUANTITY_WORDS[quantity]} over months"
 
 
-def more_cautions(count: int) -> str:
-    """Return how many cautions are folded."""
-    return f"{count} more"
+#: How many cautions are folded.
+MORE_CAUTIONS = "{count} more"

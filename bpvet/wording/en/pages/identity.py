@@ -63,7 +63,13 @@ def identity(records: Records, answer: TrendAnswer | UnseenAnswer, ageless: str 
     animals = records.animals
     row = animals[animals["animal"] == answer.animal].iloc[0]
     species = capital(answer.species or answer.species_written) or "Species not recorded"
-    kind = (species, answer.breed, _sex(row), _age(row, answer.as_of) or ageless)
+    neutered = {"yes": "neutered ", "no": "entire "}.get(str(row["neutered"]), "")
+    kind = (
+        species,
+        answer.breed,
+        f"{neutered}{row['sex']}".strip(),
+        _age(row, answer.as_of) or ageless,
+    )
     basis = f"Records as of {day(answer.as_of)}."
     if isinstance(answer, TrendAnswer):
         basis += f" {capital(QUANTITY_WORDS[answer.quantity])}{_measured(answer)}."
@@ -90,11 +96,6 @@ def _left(row: pd.Series[Any]) -> str:
         return ""
     why = f" ({row['left_reason']})" if row["left_reason"] else ""
     return f"Left the practice on {day(np.datetime64(row['left_on'], 'D'))}{why}."
-
-
-def _sex(row: pd.Series[Any]) -> str:
-    neutered = {"yes": "neutered ", "no": "entire "}.get(str(row["neutered"]), "")
-    return f"{neutered}{row['sex']}".strip()
 
 
 def _age(row: pd.Series[Any], as_of: np.datetime64) -> str:

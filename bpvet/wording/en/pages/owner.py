@@ -10,11 +10,8 @@ DIARY_HEADS = ("Date", "Time", "Before or after the tablet", "Given or missed", 
 MOOD = "Mood"
 TARGET_HEAD = "Where your vet wants it"
 OTHER_SIDE = "See the other side: when to phone now."
-
-
-def page_title(called: str) -> str:
-    """Return what the page is called."""
-    return f"Blood pressure: {called}"
+#: What the page is called.
+PAGE_TITLE = "Blood pressure: {called}"
 
 
 def diary_title(called: str) -> str:
@@ -27,16 +24,9 @@ def written_on(as_of: np.datetime64) -> str:
     return f"Written {day(as_of)}."
 
 
-def target_line(line: str) -> str:
-    """Return where the target is filled in; `line` stands for what is to be written."""
-    return f"Your vet fills in: between {line} and {line}"
-
-
-def next_line(line: str) -> str:
-    """Return where the next visit is filled in."""
-    return f"Day and time: {line}"
-
-
-def phone_line(line: str) -> str:
-    """Return where the numbers to ring are filled in."""
-    return f"Practice: {line} At night: {line}"
+#: Where the target is filled in; `line` stands for what is to be written.
+TARGET_LINE = "Your vet fills in: between {line} and {line}"
+#: Where the next visit is filled in.
+NEXT_LINE = "Day and time: {line}"
+#: Where the numbers to ring are filled in.
+PHONE_LINE = "Practice: {line} At night: {line}"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+#: What such a file holds.
+PARAMETERS = "the parameters of a report"
 #: Each completes "… is to be".
 WANTED: Mapping[str, str] = MappingProxyType(
     {

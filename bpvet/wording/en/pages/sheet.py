@@ -20,11 +20,8 @@ SHEET_WORDS = {
     "first": "1 (first)",
     "why": "why not?",
 }
-
-
-def page_title(who: str) -> str:
-    """Return what the page is called."""
-    return f"{who}: measuring"
+#: What the page is called.
+PAGE_TITLE = "{who}: measuring"
 
 
 def who_line(answer: SheetAnswer, species: str) -> str:

@@ -32,10 +32,12 @@ def agreement_head(answer: AgreementAnswer, records: Records) -> Head:
         f"{data.source}: {data.first.size} {data.points_are} of "
         f"{counted(len(data.animals), 'animal')}. {capital(which)}."
     )
-    return Head(title, basis, (_one(agree), _higher(agree), _apart(agree), _repeats(agree)))
+    return Head(
+        title, basis, (_exchangeable(agree), _higher(agree), _apart(agree), _repeats(agree))
+    )
 
 
-def _one(agree: Agreement) -> Card:
+def _exchangeable(agree: Agreement) -> Card:
     question, unit = "Can they be read as one?", agree.data.unit
     reach = max(abs(_value(agree.lower)), abs(_value(agree.upper)))
     share = agree.within[10]

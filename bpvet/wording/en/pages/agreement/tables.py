@@ -14,7 +14,7 @@ from bpvet.models.agreement.device import CriterionResult
 from bpvet.models.agreement.result import Agreement
 from bpvet.models.agreement.tables import statistics_of
 from bpvet.printing import number, probability
-from bpvet.wording.en.pages.cells import ESTIMATE, ends, held_from
+from bpvet.wording.en.pages.cells import ESTIMATE, ends, with_level
 from bpvet.wording.en.pages.shapes import Column, Table
 from bpvet.wording.en.phrases import capital
 
@@ -33,7 +33,7 @@ def statistics_table(answer: AgreementAnswer) -> Table:
         digits = 1 if unit else 3
         rows.append((name, *ends(value, digits), unit, value.how or value.reason or ""))
     columns = (Column("Statistic"), *ESTIMATE, Column("Unit"), Column("Interval"))
-    caption = held_from(agree.level, "Bias, limits of agreement, lines and the rest")
+    caption = with_level(agree.level, "Bias, limits of agreement, lines and the rest")
     return Table(caption, columns, rows)
 
 

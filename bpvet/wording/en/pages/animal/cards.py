@@ -23,27 +23,18 @@ def animal_cards(trend: Trend, answer: TrendAnswer) -> tuple[Card, ...]:
     answer : TrendAnswer
         Its answer.
     """
-    titles = _titles(answer)
+    titles = {"usual": "Usual", "target": target_question(answer), "recheck": "When again?"}
     statements = [
         statement for topic in TOPICS_OF_TILES for statement in statements_on(answer, topic)[:1]
     ]
+    last = answer.sessions[-1]
+    read = "No number" if last.mean is None else value(last.mean, answer)
+    lead = capital(f"{last.bound} {read}".strip())
+    ago = age_words(answer.as_of, last.date)
     return (
-        _newest(trend, answer),
+        Card("Newest", lead, f"{day(last.date)}, {ago}; {doses_on(trend)}."),
         *(
             Card(titles[statement.topic], statement.lead, statement.short)
             for statement in statements
         ),
     )
-
-
-def _newest(trend: Trend, answer: TrendAnswer) -> Card:
-    """Return the newest value, its age, and the drugs of that day."""
-    last = answer.sessions[-1]
-    read = "No number" if last.mean is None else value(last.mean, answer)
-    lead = capital(f"{last.bound} {read}".strip())
-    ago = age_words(answer.as_of, last.date)
-    return Card("Newest", lead, f"{day(last.date)}, {ago}; {doses_on(trend)}.")
-
-
-def _titles(answer: TrendAnswer) -> dict[str, str]:
-    return {"usual": "Usual", "target": target_question(answer), "recheck": "When again?"}

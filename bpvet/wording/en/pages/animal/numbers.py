@@ -71,8 +71,8 @@ def _estimates(answer: TrendAnswer) -> Iterator[Estimated]:
     three = answer.companions.last_three
     if three.estimate is not None and three.lower is not None and three.upper is not None:
         estimate = Estimate(three.estimate, three.lower, three.upper, None)
-        yield _row(f"Plain mean of the last three {_one(answer)}s", estimate, unit, digits)
-    found, after, noun = answer.surprise, answer.next_session, _one(answer)
+        yield _row(f"Plain mean of the last three {_entry_word(answer)}s", estimate, unit, digits)
+    found, after, noun = answer.surprise, answer.next_session, _entry_word(answer)
     if found.expected is not None and found.lower is not None and found.upper is not None:
         estimate = Estimate(found.expected, found.lower, found.upper, 0.0)
         name = f"{capital(noun)} of {found.date}, predicted from those before"
@@ -83,7 +83,7 @@ def _estimates(answer: TrendAnswer) -> Iterator[Estimated]:
     yield _row(f"Next {noun}, {after.date}{rests}", to_come, unit, digits)
 
 
-def _one(answer: TrendAnswer) -> str:
+def _entry_word(answer: TrendAnswer) -> str:
     """Return what one entry of the series is called."""
     return "value" if answer.quantity in LAB_QUANTITIES else "session"
 
@@ -145,7 +145,7 @@ def _chances(answer: TrendAnswer) -> Iterator[Chance]:
         yield "A step that nobody recorded", probability(answer.companions.step.p_any)
     if answer.surprise.tail is not None:
         seen = f"{answer.surprise.bound} {value(answer.surprise.observed, answer)}".lstrip()
-        yield f"A {_one(answer)} as far off as {seen}", probability(answer.surprise.tail)
+        yield f"A {_entry_word(answer)} as far off as {seen}", probability(answer.surprise.tail)
     if share.value is not None:
         yield (
             f"Share of days at or below {number(share.value, 0)} {unit}",

@@ -12,7 +12,7 @@ from bpvet.models.audit.audit import Audit
 from bpvet.models.audit.protocol import ProtocolItem
 from bpvet.printing import number, probability
 from bpvet.wording.en.agreement.situation import AGAINST
-from bpvet.wording.en.pages.cells import held_from
+from bpvet.wording.en.pages.cells import with_level
 from bpvet.wording.en.pages.shapes import NONE, Column, Table
 from bpvet.wording.en.phrases import capital, counted, listed, percent
 
@@ -111,7 +111,7 @@ def everything(answer: AuditAnswer) -> Table:
         for what, method, *rest in found
     ]
     columns = (Column("What"), Column("Found"), Column("Interval"))
-    caption = held_from(audit.level, "What was found")
+    caption = with_level(audit.level, "What was found")
     zeros = [zero for zero in (_never(audit), _unknown(audit)) if zero]
     note = (
         "Intervals of shares are by animal; counts of readings are of all that was done and have "

@@ -7,7 +7,7 @@ from bpvet.maths.estimate import Estimate
 from bpvet.models.agreement.situation import Situation
 from bpvet.models.audit.audit import Audit
 from bpvet.printing import number, probability
-from bpvet.wording.en.pages.cells import ESTIMATE, ends, held_from
+from bpvet.wording.en.pages.cells import ESTIMATE, ends, with_level
 from bpvet.wording.en.pages.shapes import Column, Table
 from bpvet.wording.en.phrases import capital
 
@@ -39,7 +39,7 @@ def precision_table(audit: Audit) -> Table | None:
     sd, gain = _count("SD, mmHg"), _count("Gain, mmHg")
     columns = (_METHOD, Column("Change"), sd, *between, gain, *between)
     words = "SD of one visit's mean about the usual pressure, now and after a change"
-    caption = held_from(audit.level, words)
+    caption = with_level(audit.level, words)
     return Table(caption, columns, rows)
 
 
@@ -79,7 +79,7 @@ def protocol_table(audit: Audit) -> Table | None:
         _count("How many"),
         *(_count(head) for head in ("Share", "From", "To")),
     )
-    caption = held_from(audit.level, "Sessions that broke the protocol, and how")
+    caption = with_level(audit.level, "Sessions that broke the protocol, and how")
     return Table(caption, columns, rows)
 
 
@@ -98,7 +98,7 @@ def order_table(audit: Audit) -> Table | None:
     if not rows:
         return None
     columns = (_METHOD, Column("What, mmHg"), *ESTIMATE, Column("Note"))
-    return Table(held_from(audit.level, "Within a session"), columns, rows)
+    return Table(with_level(audit.level, "Within a session"), columns, rows)
 
 
 def digit_table(audit: Audit) -> Table | None:
@@ -143,7 +143,7 @@ def spread_table(audit: Audit) -> Table | None:
         *ESTIMATE,
         *(_count(head) for head in ("Drawn together", "from", "to")),
     )
-    caption = held_from(audit.level, "SD of readings within a session, mmHg")
+    caption = with_level(audit.level, "SD of readings within a session, mmHg")
     return Table(caption, columns, rows)
 
 
@@ -177,7 +177,7 @@ def operator_table(audit: Audit) -> Table | None:
         Column("Note"),
     )
     words = "Operators against the average on the same animals, shrunken to it, mmHg"
-    return Table(held_from(audit.level, words), columns, rows)
+    return Table(with_level(audit.level, words), columns, rows)
 
 
 def situation_table(found: Situation) -> Table | None:
@@ -204,7 +204,7 @@ def situation_table(found: Situation) -> Table | None:
         *ESTIMATE,
     )
     words = f"Difference by animal, shrunken to the mean, {found.unit}"
-    return Table(held_from(found.level, words), columns, rows)
+    return Table(with_level(found.level, words), columns, rows)
 
 
 def cuff_table(audit: Audit) -> Table | None:
@@ -224,7 +224,7 @@ def cuff_table(audit: Audit) -> Table | None:
     ]
     heads = ("Median", "Guideline", "Below", "Within", "Above", "Not recorded", "Share within")
     columns = (Column("Species"), *(_count(head) for head in (*heads, "From", "To")))
-    caption = held_from(audit.level, "Cuff width over limb circumference, sessions")
+    caption = with_level(audit.level, "Cuff width over limb circumference, sessions")
     return Table(caption, columns, rows)
 
 
@@ -240,4 +240,4 @@ def time_table(audit: Audit) -> Table | None:
     if not rows:
         return None
     columns = (_METHOD, Column("What, mmHg"), Column("Sessions"), *ESTIMATE)
-    return Table(held_from(audit.level, "Time of day"), columns, rows)
+    return Table(with_level(audit.level, "Time of day"), columns, rows)

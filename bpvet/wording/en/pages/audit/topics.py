@@ -56,7 +56,7 @@ HOW_AUDITED = (
 )
 
 
-def told(answer: AuditAnswer, topic: str) -> tuple[str, ...]:
+def topic_sentences(answer: AuditAnswer, topic: str) -> tuple[str, ...]:
     """Return the sentences of a topic, or the one that there is nothing to tell."""
     nothing = NOTHING_TOLD.get(topic)
     return tuple(answer.sections[topic]) or (() if nothing is None else (nothing,))

@@ -155,7 +155,7 @@ def term_words(answer: CohortAnswer, term: str) -> str:
     """Return what a term of the fit is."""
     with_drug = "treated" in answer.study.cohort.terms
     quiet = f", {_NO_DRUG}" if with_drug else ""
-    by = METHOD_WORDS[reference_method_of_fit(answer)]
+    by = METHOD_WORDS[min(answer.study.counted["method"].unique())]
     return {
         "Intercept": f"Level at the first session{quiet}, {by}",
         "months": f"Change a month{quiet}",
@@ -163,11 +163,6 @@ def term_words(answer: CohortAnswer, term: str) -> str:
         "months:treated": "Further change a month on one",
         "method[T.oscillometric]": "Oscillometric minus Doppler",
     }.get(term, term)
-
-
-def reference_method_of_fit(answer: CohortAnswer) -> str:
-    """Return the method of which the intercept speaks: the first in the alphabet."""
-    return min(answer.study.counted["method"].unique())
 
 
 def variance_table(answer: CohortAnswer) -> Table:

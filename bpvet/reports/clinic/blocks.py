@@ -15,7 +15,7 @@ from bpvet.reports.picture import drawn
 from bpvet.wording.en.phrases import capital
 
 
-def said(sentences: Sequence[str]) -> Shown:
+def reported(sentences: Sequence[str]) -> Shown:
     """Return sentences as a list; one alone as a paragraph."""
     if len(sentences) == 1:
         return Shown(paragraph(sentences[0]), sentences[0])
@@ -44,20 +44,22 @@ def facts_by_source(
         Whether a link to each source stands below its citation.
     """
     facts = tuple(used)
-    keys = dict.fromkeys([*filter(None, [first]), *(one.source for _, one in facts)])
-    parts, told = [], []
+    keys = dict.fromkeys([*filter(None, [first]), *(figure.source for _, figure in facts)])
+    parts, texts = [], []
     for key in sorted(keys, key=lambda key: key == PROJECT):
-        held = source(key)
+        cited_source = source(key)
         # The source stands above its figures, so that none needs to name it again.
         figures = [
-            f"{of}: {one.words().replace(f'({held.name}, ', '(', 1)}"
-            for of, one in facts
-            if one.source == key
+            f"{of}: {figure.words().replace(f'({cited_source.name}, ', '(', 1)}"
+            for of, figure in facts
+            if figure.source == key
         ]
-        cited = paragraph(f"{held.citation.rstrip('.')}. {held.note}".strip(), "citation")
-        if linked and held.doi:
-            address = f"https://doi.org/{held.doi}"
+        cited = paragraph(
+            f"{cited_source.citation.rstrip('.')}. {cited_source.note}".strip(), "citation"
+        )
+        if linked and cited_source.doi:
+            address = f"https://doi.org/{cited_source.doi}"
             cited += tag("p", tag("a", address, href=address), class_="citation")
-        parts.append(heading(3, capital(held.name)) + cited + bullets(figures))
-        told += [f"{capital(held.name)}. {held.citation}", *figures]
-    return footnoted(Shown("".join(parts), lines(*told)))
+        parts.append(heading(3, capital(cited_source.name)) + cited + bullets(figures))
+        texts += [f"{capital(cited_source.name)}. {cited_source.citation}", *figures]
+    return footnoted(Shown("".join(parts), lines(*texts)))

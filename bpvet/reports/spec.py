@@ -17,7 +17,7 @@ from bpvet.errors import BpvetError, CallError
 from bpvet.records.headings.conventions import is_toml
 from bpvet.records.read_options import ReadOptions
 from bpvet.records.records import Records
-from bpvet.wording.en.pages.parameters import WANTED
+from bpvet.wording.en.pages.parameters import PARAMETERS, WANTED
 
 #: A database's URL as a path, which keeps one stroke of two.
 _URL = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+:/")
@@ -31,8 +31,74 @@ Taken = TypeVar("Taken")
 Value = str | float | bool | None
 
 
+def text(value: Any) -> str:
+    """Return a JSON value that is a text."""
+    if not isinstance(value, str) or len(value) > _LONGEST_TEXT:
+        raise ValueError
+    return value
+
+
+def filled(value: Any) -> str:
+    """Return a JSON value that is a text, and not blank."""
+    if not text(value).strip():
+        raise ValueError
+    return text(value)
+
+
+def text_or_none(value: Any) -> str | None:
+    """Return a JSON value that is a text or null."""
+    return None if value is None else text(value)
+
+
+def truth(value: Any) -> bool:
+    """Return a JSON value that is true or false."""
+    if not isinstance(value, bool):
+        raise ValueError
+    return value
+
+
+def finite(value: Any) -> float:
+    """Return a JSON value that is a number."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise ValueError
+    return value
+
+
+def texts(value: Any) -> tuple[str, ...]:
+    """Return a JSON value that is a list of texts."""
+    if not isinstance(value, list) or len(value) > 100:
+        raise ValueError
+    return tuple(text(member) for member in value)
+
+
+def read_options(value: Any) -> ReadOptions:
+    """Return a JSON value that says how records are read."""
+    given: dict[str, Any] = {
+        name: {filled(k): filled(v) for k, v in option.items()}
+        if name == "columns" and isinstance(option, dict)
+        else text_or_none(option)
+        for name, option in value.items()
+    }
+    return ReadOptions(**given)
+
+
+def choice(take: Callable[[Any], Any], *, default: Any = MISSING, newer: bool = False) -> Any:
+    """Return a field of parameters, and how its value is read back from a file.
+
+    Parameters
+    ----------
+    take : callable
+        Returns the value from a JSON value, or raises an error for another kind.
+    default : optional
+        The value of who makes the parameters without one.
+    newer : bool
+        Whether reports of before the option have none: such a file means the default.
+    """
+    return field(default=default, metadata={"take": take, "newer": newer})
+
+
 @dataclass(frozen=True, kw_only=True)
-class Asked:
+class ReportSpec:
     """Where a report's records are, and how they are read; each kind of report adds its choices.
 
     A kind adds fields, each made by `choice`, and with it how it is read back from a file.
@@ -51,9 +117,11 @@ class Asked:
     writes it.
     """
 
-    records: str = ""
-    as_of: str = ""
-    reading: ReadOptions = field(default_factory=ReadOptions)
+    records: str = choice(filled, default="")
+    as_of: str = choice(filled, default="")
+    reading: ReadOptions = field(
+        default_factory=ReadOptions, metadata={"take": read_options, "newer": False}
+    )
 
     @classmethod
     def from_file(cls, path: str | os.PathLike[str]) -> Self:
@@ -69,17 +137,14 @@ class Asked:
         CallError
             Where the file cannot be read, is no such file, or holds a value of another kind.
         """
-        file = Held(path)
-        found: dict[str, Any] = {
-            "records": file.records(),
-            "as_of": file.as_of(),
-            "reading": file.reading(),
-        }
-        for field_ in fields(cls):
-            if field_.name in found or (field_.metadata["newer"] and not file.has(field_.name)):
-                continue
-            found[field_.name] = file.get(field_.name, field_.metadata["take"])
-        return cls(**found)
+        file = ParametersFile(path)
+        return cls(
+            **{
+                field_.name: file.get(field_.name, field_.metadata["take"])
+                for field_ in fields(cls)
+                if file.has(field_.name) or not field_.metadata["newer"]
+            }
+        )
 
     def settled(self, records: Records) -> Self:
         """Return the same with what only the records can say, such as an animal's id."""
@@ -112,21 +177,6 @@ class Asked:
         """Return the same with paths as seen from `folder`, none across the machine."""
         reading = reading_from(folder, self.reading)
         return replace(self, records=path_from(folder, Path(self.records)), reading=reading)
-
-
-def choice(take: Callable[[Any], Any], *, default: Any = MISSING, newer: bool = False) -> Any:
-    """Return a field of parameters, and how its value is read back from a file.
-
-    Parameters
-    ----------
-    take : callable
-        Returns the value from a JSON value, or raises an error for another kind.
-    default : optional
-        The value of who makes the parameters without one.
-    newer : bool
-        Whether reports of before the option have none: such a file means the default.
-    """
-    return field(default=default, metadata={"take": take, "newer": newer})
 
 
 def path_from(folder: Path, records: Path) -> str:
@@ -171,7 +221,7 @@ def reading_from(folder: Path, reading: ReadOptions) -> ReadOptions:
     return replace(reading, columns=path_from(folder, columns) or columns.name)
 
 
-class Held:
+class ParametersFile:
     """The values of a file of parameters, each asked for by its name and kind.
 
     Parameters
@@ -187,7 +237,7 @@ class Held:
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
         self.path = path
-        values = plain_json(Path(path), LONGEST, "the parameters of a report")
+        values = plain_json(Path(path), LONGEST, PARAMETERS)
         if not isinstance(values, dict):
             raise self._not(f"it is no JSON object, but a {type(values).__name__}")
         self._values: Mapping[str, Any] = values
@@ -209,50 +259,24 @@ class Held:
         Raises
         ------
         CallError
-            It is not there, or of another kind.
+            It is not there, or of another kind; the records' path is left out where it would have
+            been a way across a machine.
         """
-        if name not in self._values:
+        if name == "records" and not self.has(name) and self.has("bpvet_report"):
+            raise CallError(
+                f"{self.path} does not say where the records are, because they did not lie near "
+                'the report. Write their path, as seen from this folder, into it as "records".'
+            )
+        if not self.has(name):
             raise self._not(f"“{name}” is missing")
         try:
             return take(self._values[name])
         except BpvetError as error:
             raise self._not(f"“{name}”: {error}") from None
         except (KeyError, TypeError, ValueError, AttributeError, RecursionError, OverflowError):
-            shown = json.dumps(self._values[name])[:60] if _is_shallow(self._values[name]) else "…"
+            shallow = isinstance(self._values[name], str | int | float | None)
+            shown = json.dumps(self._values[name])[:60] if shallow else "…"
             raise self._not(f"“{name}” is to be {WANTED[name]}, not {shown}") from None
-
-    def records(self) -> str:
-        """Return the path of the records.
-
-        Raises
-        ------
-        CallError
-            It is not there, because it would have been a way across a machine.
-        """
-        if "records" not in self._values and "bpvet_report" in self._values:
-            raise CallError(
-                f"{self.path} does not say where the records are, because they did not lie near "
-                'the report. Write their path, as seen from this folder, into it as "records".'
-            )
-        return self.get("records", filled)
-
-    def as_of(self) -> str:
-        """Return the date that the report speaks for."""
-        return self.get("as_of", filled)
-
-    def reading(self) -> ReadOptions:
-        """Return how the records are read."""
-
-        def taken(value: Any) -> ReadOptions:
-            given: dict[str, Any] = {
-                name: {filled(k): filled(v) for k, v in option.items()}
-                if name == "columns" and isinstance(option, dict)
-                else text_or_none(option)
-                for name, option in value.items()
-            }
-            return ReadOptions(**given)
-
-        return self.get("reading", taken)
 
     def _not(self, why: str) -> CallError:
         return CallError(f"{self.path} does not hold the parameters of a report: {why}.")
@@ -278,64 +302,18 @@ def plain_json(path: Path, longest: int, what: str) -> Any:
         with path.open("rb") as file:
             data = file.read(longest + 1)
         if len(data) > longest:
-            why = "it is too long"
-        else:
-            return json.loads(data.decode(), parse_constant=_no_number)
+            raise CallError(f"{path} does not hold {what}: it is too long.")
+        return json.loads(data.decode(), parse_constant=_no_number)
     except OSError as error:
         raise CallError(f"{path} cannot be read: {error.strerror or error}.") from error
     except RecursionError:
-        why = "it is nested too deep"
+        raise CallError(f"{path} does not hold {what}: it is nested too deep.") from None
     except ValueError as error:
-        why = str(error)[:200]
-    raise CallError(f"{path} does not hold {what}: {why}.")
-
-
-def text(value: Any) -> str:
-    """Return a JSON value that is a text."""
-    if not isinstance(value, str) or len(value) > _LONGEST_TEXT:
-        raise ValueError
-    return value
-
-
-def filled(value: Any) -> str:
-    """Return a JSON value that is a text, and not blank."""
-    if not text(value).strip():
-        raise ValueError
-    return text(value)
-
-
-def text_or_none(value: Any) -> str | None:
-    """Return a JSON value that is a text or null."""
-    return None if value is None else text(value)
-
-
-def truth(value: Any) -> bool:
-    """Return a JSON value that is true or false."""
-    if not isinstance(value, bool):
-        raise ValueError
-    return value
-
-
-def finite(value: Any) -> float:
-    """Return a JSON value that is a number."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise ValueError
-    return value
-
-
-def texts(value: Any) -> tuple[str, ...]:
-    """Return a JSON value that is a list of texts."""
-    if not isinstance(value, list) or len(value) > 100:
-        raise ValueError
-    return tuple(text(member) for member in value)
+        raise CallError(f"{path} does not hold {what}: {str(error)[:200]}.") from None
 
 
 def _no_number(text: str) -> float:
     raise ValueError(f"{text} is no number")
-
-
-def _is_shallow(value: Any) -> bool:
-    return value is None or isinstance(value, str | int | float | bool)
 
 
 def _plain(value: Any) -> dict[str, Value]:
@@ -349,13 +327,13 @@ def _plain(value: Any) -> dict[str, Value]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Options(Asked):
+class Options(ReportSpec):
     """What a report is asked for that hands named arguments to one function of the library.
 
     Parameters
     ----------
     records, as_of, reading
-        As `Asked` takes them.
+        As `ReportSpec` takes them.
     options : dict
         The named arguments, JSON values; those left out are the kind's `DEFAULTS`.
     """

@@ -15,11 +15,13 @@ import os
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from typing import Any
 
 #: Where compiled tables stand, within the folder of the data files, and how they end.
 BUILT, ENDING = "built", ".bin"
+#: How ends what was worked out of several files of the package, data and code.
+MADE = ".made"
 #: What a compiled file begins with; another form needs another number.
 _FORM = 1
 #: The oldest form of `marshal` that has what is needed, and that every Python can load.
@@ -75,15 +77,50 @@ def compile_all(folder: str = "") -> list[str]:
     )
     paths = [os.path.join(built, f"{name}{ENDING}") for name in names]
     for name, path in zip(names, paths, strict=True):
-        text = _content(os.path.join(folder, f"{name}.toml"))
-        # Whole or not at all, for another process may be reading it.
-        with open(f"{path}.part", "wb") as file:
-            file.write(compiled(text))
-        os.replace(f"{path}.part", path)
+        _write(path, compiled(_content(os.path.join(folder, f"{name}.toml"))))
     for entry in os.listdir(built):
-        if os.path.join(built, entry) not in paths:
-            os.remove(os.path.join(built, entry))
+        path = os.path.join(built, entry)
+        if path not in paths and not path.endswith(MADE):
+            os.remove(path)
     return paths
+
+
+def made_of(name: str, files: Sequence[str], make: Callable[[], Any]) -> Any:
+    """Return what is worked out of files of the package: as it was kept, or else made now.
+
+    Parameters
+    ----------
+    name : str
+        What `keep` calls it.
+    files : sequence of str
+        Every file that it hangs on, data and code, by its path in the folder of this package.
+        What was kept is used while all of them are the same, byte by byte.
+    make : callable
+        Makes it, of what `marshal` can write.
+    """
+    found = _loaded(os.path.join(_HERE, BUILT, f"{name}{MADE}"))
+    if isinstance(found, tuple) and found[:-1] == (_FORM, *_texts(files)):
+        return found[-1]
+    return make()
+
+
+def keep(name: str, files: Sequence[str], value: Any) -> str:
+    """Keep what was made for `made_of`, and return the path of the file."""
+    path = os.path.join(_HERE, BUILT, f"{name}{MADE}")
+    os.makedirs(os.path.dirname(path), exist_ok=True)
+    _write(path, marshal.dumps((_FORM, *_texts(files), value), _MARSHAL))
+    return path
+
+
+def _texts(files: Sequence[str]) -> list[bytes]:
+    return [_content(os.path.join(_HERE, file)) for file in files]
+
+
+def _write(path: str, content: bytes) -> None:
+    """Write a file whole or not at all, for another process may be reading it."""
+    with open(f"{path}.part", "wb") as file:
+        file.write(content)
+    os.replace(f"{path}.part", path)
 
 
 def compiled(text: bytes) -> bytes:
@@ -97,17 +134,23 @@ def compiled(text: bytes) -> bytes:
 
 def _compiled(path: str, text: bytes) -> dict[str, Any] | None:
     """Return the table that was compiled from a text; None where there is none of this text."""
-    try:
-        form, of, table, dates = marshal.loads(_content(path))
-    except (OSError, EOFError, ValueError, TypeError):
+    found = _loaded(path)
+    if not isinstance(found, tuple) or len(found) != 4 or found[:2] != (_FORM, text):
         return None
-    if form != _FORM or of != text:
-        return None
+    _, _, table, dates = found
     if not dates:
         return table
     from datetime import date
 
     return _changed(table, lambda day: date(*day), tuple)
+
+
+def _loaded(path: str) -> Any:
+    """Return what a file of the build holds; None where there is none, or it is no such file."""
+    try:
+        return marshal.loads(_content(path))
+    except (OSError, EOFError, ValueError, TypeError):
+        return None
 
 
 def _content(path: str) -> bytes:
@@ -129,5 +172,8 @@ def _changed(value: Any, change: Callable[[Any], Any], kind: type) -> Any:
 
 
 if __name__ == "__main__":
-    for written in compile_all():
+    from importlib import import_module
+
+    # By its name: what is kept of signs is made with this module, and is not loaded by it.
+    for written in (*compile_all(), import_module("bpvet.facts.signs.lexicon").keep_lexicon()):
         print(written)

@@ -57,7 +57,7 @@ def functions() -> dict[str, Any]:
     """Return the functions by name, from the compiled module or else from the package."""
     if _PACKAGE not in sys.modules:
         try:
-            compiled = _compiled()
+            compiled = compiled_module(_PACKAGE, "_ufuncs")
             return {name: getattr(compiled, name) for name in NAMES}
         except (ImportError, AttributeError):
             pass
@@ -65,28 +65,44 @@ def functions() -> dict[str, Any]:
     return {name: getattr(package, name) for name in NAMES}
 
 
-def _compiled() -> ModuleType:
-    """Return the compiled module, imported below a package that stands there until it is."""
+def compiled_module(name: str, module: str) -> ModuleType:
+    """Return a compiled module, imported below a package that stands there until it is.
+
+    Parameters
+    ----------
+    name : str
+        The package of SciPy that has it, such as ``scipy.special``.
+    module : str
+        Its own name.
+
+    Raises
+    ------
+    ImportError
+        This version of SciPy has none.
+    """
+    if name in sys.modules:
+        return import_module(f"{name}.{module}")
     scipy = find_spec("scipy")
     if scipy is None or not scipy.submodule_search_locations:
         raise ImportError("no folder of SciPy")
-    package = ModuleType(_PACKAGE)
-    package.__path__ = [f"{folder}/special" for folder in scipy.submodule_search_locations]
+    package = ModuleType(name)
+    folder = name.removeprefix("scipy.")
+    package.__path__ = [f"{root}/{folder}" for root in scipy.submodule_search_locations]
 
     # For another thread that imports the package meanwhile.
-    def whole(name: str) -> Any:
-        if sys.modules.get(_PACKAGE) is package:
-            del sys.modules[_PACKAGE]
-        return getattr(import_module(_PACKAGE), name)
+    def whole(attribute: str) -> Any:
+        if sys.modules.get(name) is package:
+            del sys.modules[name]
+        return getattr(import_module(name), attribute)
 
     # A module may have such a function of its own; its type knows only the method.
     package.__getattr__ = whole  # type: ignore[method-assign]
-    sys.modules[_PACKAGE] = package
+    sys.modules[name] = package
     try:
-        return import_module(f"{_PACKAGE}._ufuncs")
+        return import_module(f"{name}.{module}")
     finally:
-        if sys.modules.get(_PACKAGE) is package:
-            del sys.modules[_PACKAGE]
+        if sys.modules.get(name) is package:
+            del sys.modules[name]
 
 
 if TYPE_CHECKING:

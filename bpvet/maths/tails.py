@@ -12,13 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.maths.gaussian import LOG_2PI, Array
-from bpvet.maths.special import expit, log_ndtr
+from bpvet.maths.special import compiled_module, expit, log_ndtr
 
 #: The rectangle that the tables hold. Above HIGH a bound says nothing.
 LOW, HIGH, STEEPEST = -400.0, 9.0, 1000.0
@@ -32,6 +33,8 @@ _UNIT, _WEIGHT = np.polynomial.legendre.leggauss(32)
 _REACH = 20.0
 _HALVINGS = 40
 _LOWEST = float(np.arcsinh(LOW / _CLOSE))
+#: Of the splines: their order, and SciPy's numbers for what lies beyond an edge.
+_ORDER, _MIRRORED, _CONSTANT = 5, 3, 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,9 +78,7 @@ class Tails:
         rows = (np.arcsinh(u / _CLOSE) - _LOWEST) / _STEPS[0] + _MARGIN
         columns = np.arcsinh(np.sqrt(self.count) * beta) / _STEPS[1]
         coordinates = np.stack([rows, columns])
-        from scipy.ndimage import map_coordinates
-
-        return np.asarray(map_coordinates(coefficients, coordinates, order=5, prefilter=False))
+        return _interpolated(coefficients, coordinates)
 
 
 def _inside(a: Array, beta: Array) -> tuple[Array, Array, Array]:
@@ -123,10 +124,56 @@ def tails(count: int) -> Tails:
         np.concatenate([first[:, None], rest], axis=1) - less
         for first, rest, less in zip(flat, tables, leading, strict=True)
     )
-    # Loaded here, for few animals have sessions beyond the gauge.
-    from scipy.ndimage import spline_filter
+    return Tails(count, *map(_filtered, parts))
 
-    return Tails(count, *(np.asarray(spline_filter(table, order=5)) for table in parts))
+
+@cache
+def _splines() -> Any:
+    """Return SciPy's compiled module of splines; None where it is not as it is called here.
+
+    Importing ``scipy.ndimage`` takes two fifths as long as pandas (`bpvet.maths.special`). Its own
+    functions do no more for such tables than what stands below; where a version of SciPy has
+    another module, they are asked.
+    """
+    try:
+        module = compiled_module("scipy.ndimage", "_nd_image")
+        module.spline_filter1d(np.zeros((2, 2)), _ORDER, 0, np.zeros((2, 2)), _MIRRORED)
+        _transformed(module, np.zeros((6, 6)), np.zeros((2, 1)))
+    except (ImportError, AttributeError, TypeError, RuntimeError):
+        return None
+    return module
+
+
+def _filtered(table: Array) -> Array:
+    """Return the coefficients of the splines through a table (R, C), mirrored at its edges."""
+    module = _splines()
+    if module is None:
+        from scipy.ndimage import spline_filter
+
+        return np.asarray(spline_filter(table, order=_ORDER))
+    found = np.zeros(table.shape)
+    module.spline_filter1d(table, _ORDER, 0, found, _MIRRORED)
+    module.spline_filter1d(found, _ORDER, 1, found, _MIRRORED)
+    return found
+
+
+def _interpolated(coefficients: Array, places: Array) -> Array:
+    """Return the splines of coefficients (R, C) at places (2, ...) of their rows and columns."""
+    module = _splines()
+    if module is None:
+        from scipy.ndimage import map_coordinates
+
+        return np.asarray(map_coordinates(coefficients, places, order=_ORDER, prefilter=False))
+    return _transformed(module, coefficients, places)
+
+
+def _transformed(module: Any, coefficients: Array, places: Array) -> Array:
+    found = np.zeros(places.shape[1:])
+    nothing = (None, None)
+    module.geometric_transform(
+        coefficients, None, places, *nothing, found, _ORDER, _CONSTANT, 0.0, 0, *nothing
+    )
+    return found
 
 
 def _flat(u: Array, count: int) -> tuple[Array, Array, Array]:

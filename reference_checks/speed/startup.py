@@ -25,7 +25,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 #: What a console script does.
 _PROGRAM = "import sys; from bpvet.command.main import main; sys.exit(main())"
-_COMPILE = "from bpvet.facts.compiled import compile_all; compile_all()"
+_COMPILE = ["-m", "bpvet.facts.compiled"]
 BARE, TABLES = "python -c pass", "python -c 'import pandas, numpy'"
 PEERS = {
     BARE: ["-c", "pass"],
@@ -101,7 +101,7 @@ def measured(roots: dict[str, Path], folder: Path, repeats: int) -> dict[tuple[s
     envs = {name: environment(root, folder / "cache") for name, root in roots.items()}
     write_one_animal(one)
     cpu(["-c", _PROGRAM, "example", str(clinic)], folder, envs["now"])
-    cpu(["-c", _COMPILE], folder, envs["now"])
+    cpu(_COMPILE, folder, envs["now"])
     runs = {("", name): (arguments, envs["now"]) for name, arguments in PEERS.items()}
     for root, env in envs.items():
         for work in works(one, clinic):

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from bpvet.facts import compiled, sources
+from bpvet.facts.signs import lexicon
 
 FOLDER = Path(compiled.__file__).parent
 NAMES = sorted(one.stem for one in FOLDER.glob("*.toml"))
@@ -106,6 +107,39 @@ def test_what_was_compiled_of_a_file_that_is_gone_goes(facts: Path) -> None:
     compiled.compile_all(str(facts))
     left = {one.name for one in (facts / compiled.BUILT).iterdir()}
     assert left == {f"{name}{compiled.ENDING}" for name in NAMES if name != "unit"}
+
+
+def test_what_was_made_of_files_is_used_while_they_are_the_same(
+    facts: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(compiled, "_HERE", str(facts))
+    files = ("unit.toml", "tau.toml")
+    assert compiled.made_of("a", files, lambda: "now") == "now"
+    compiled.keep("a", files, {"x": ("kept", frozenset({1}))})
+    compiled.compile_all(str(facts))
+    assert compiled.made_of("a", files, lambda: "now") == {"x": ("kept", frozenset({1}))}
+    assert compiled.made_of("a", files[:1], lambda: "now") == "now"
+    (facts / "tau.toml").write_bytes((facts / "tau.toml").read_bytes() + b"\n")
+    assert compiled.made_of("a", files, lambda: "now") == "now"
+    (facts / compiled.BUILT / f"a{compiled.MADE}").write_bytes(b"no such file")
+    assert compiled.made_of("a", files, lambda: "now") == "now"
+
+
+def test_signs_are_read_by_kept_lists_as_by_those_made_now(
+    facts: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in lexicon._MADE_OF:
+        if name.endswith(".py"):
+            (facts / name).parent.mkdir(exist_ok=True)
+            shutil.copy(FOLDER / name, facts / name)
+    monkeypatch.setattr(compiled, "_HERE", str(facts))
+    made = lexicon._lists()
+    lexicon.keep_lexicon()
+
+    def refused() -> None:
+        raise AssertionError("made anew")
+
+    assert compiled.made_of(lexicon._NAME, lexicon._MADE_OF, refused) == made
 
 
 def test_a_package_within_an_archive_has_its_facts(tmp_path: Path) -> None:

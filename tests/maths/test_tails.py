@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from itertools import pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import ndimage
 from scipy.integrate import quad
 from scipy.special import log_ndtr
 
+from bpvet.maths import tails as tables
 from bpvet.maths.bounds import Site, log_mass, moments, tilted
 from bpvet.maths.tails import HIGH, LOW, STEEPEST, holds, tails
 
@@ -108,3 +112,32 @@ def test_a_bound_far_below_says_nothing() -> None:
     assert abs(tails(4).log_integral(a, one)[0]) < 1e-7
     assert abs(mean[0]) < 1e-7
     assert abs(variance[0] - 1) < 1e-6
+
+
+@pytest.mark.parametrize("compiled", [True, False])
+def test_the_splines_are_those_of_the_package_to_the_last_digit(
+    compiled: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Called below the package, or, where a version has another module, within it."""
+    assert tables._splines() is not None
+    if not compiled:
+        monkeypatch.setattr(tables, "_splines", lambda: None)
+    rng = np.random.default_rng(11)
+    table = rng.normal(size=(60, 30))
+    # Some lie beyond the edges.
+    places = rng.uniform(-3, 33, size=(2, 4, 500)) * np.array([2.0, 1.0])[:, None, None]
+    filtered = tables._filtered(table)
+    found = tables._interpolated(filtered, places)
+    assert np.array_equal(filtered, ndimage.spline_filter(table, order=5))
+    there = ndimage.map_coordinates(filtered, places, order=5, prefilter=False)
+    assert np.array_equal(found, there)
+
+
+def test_the_package_of_splines_is_not_loaded() -> None:
+    code = (
+        "import sys; from bpvet.maths.tails import tails; tails(3); "
+        "assert 'scipy.ndimage' not in sys.modules; import scipy.ndimage as n; "
+        "print(n.median_filter([1, 9, 2], 3).tolist())"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.stdout == "[1, 2, 2]\n", done.stderr

@@ -6,12 +6,14 @@ or more of terms and of words of doubt, never in what denies.
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache, cached_property, lru_cache
+from functools import cache, lru_cache
 from typing import Any, NamedTuple
 
+from bpvet.facts.compiled import keep, made_of
 from bpvet.facts.drugs import drug
 from bpvet.facts.signs.tokens import expanded, tokens
 from bpvet.facts.sources import table
@@ -22,6 +24,16 @@ _SLIP_LETTERS = 6
 _LONGEST_WORD = 40
 #: Words of these roles may be misspelt too: they only make the reader more careful.
 _SLIP_ROLES = ("unclear", "persist")
+#: What the lists are made of: the build keeps them for as long as nothing here is changed.
+_MADE_OF = (
+    "signs.toml",
+    "sign_words.toml",
+    "drugs.toml",
+    "drugs.py",
+    os.path.join("signs", "tokens.py"),
+    os.path.join("signs", "lexicon.py"),
+)
+_NAME = "sign_lexicon"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +82,15 @@ class Entry(NamedTuple):
     role: str = ""
 
 
+class Row(NamedTuple):
+    """An `Entry` as the build keeps it: the arguments of its term and of its part of an examination."""
+
+    pattern: tuple[str, ...]
+    term: tuple[Any, ...] = ()
+    exam_part: tuple[Any, ...] = ()
+    role: str = ""
+
+
 class Node:
     """Where a row of words leads: further words, and the patterns that end here.
 
@@ -78,28 +99,33 @@ class Node:
 
     Parameters
     ----------
-    patterns : iterable of Entry
-        Those that begin with the words that lead here.
+    patterns : iterable of tuple
+        Those that begin with the words that lead here, as in `Row`.
     depth : int
         How many words those are.
     """
 
     __slots__ = ("_children", "_depth", "ends", "entries")
 
-    def __init__(self, patterns: Iterable[Entry], depth: int = 0) -> None:
+    def __init__(self, patterns: Iterable[tuple[Any, ...]], depth: int = 0) -> None:
         self.entries: list[Entry] = []
         self.ends: list[Entry] = []
         self._depth = depth
-        self._children: dict[str, list[Entry] | Node] = {}
-        for entry in patterns:
-            pattern = entry.pattern
-            if len(pattern) == depth:
-                self.entries.append(entry)
-            elif pattern[depth] == "$":
-                self.ends.append(entry)
-            else:
+        self._children: dict[str, list[tuple[Any, ...]] | Node] = {}
+        for row in patterns:
+            pattern = row[0]
+            if len(pattern) > depth and pattern[depth] != "$":
                 # Nobody has gone on yet: every child is still a list.
-                self._children.setdefault(pattern[depth], []).append(entry)  # type: ignore[union-attr]
+                self._children.setdefault(pattern[depth], []).append(row)  # type: ignore[union-attr]
+                continue
+            _, term, exam_part, role = row
+            ending = Entry(
+                pattern,
+                Term(*term) if term else None,
+                ExamPart(*exam_part) if exam_part else None,
+                role,
+            )
+            (self.entries if len(pattern) == depth else self.ends).append(ending)
 
     @property
     def is_leaf(self) -> bool:
@@ -130,6 +156,10 @@ class Lexicon:
         Words that say nothing, those that are no slip of another, and all that are known.
     may_slip : frozenset of str
         Words that are met with a slip in them too.
+    letters : str
+        All letters of these.
+    drugs : frozenset of str
+        Words of the names of drugs.
     """
 
     classes: Mapping[str, frozenset[str]]
@@ -139,15 +169,8 @@ class Lexicon:
     ordinary: frozenset[str]
     words: frozenset[str]
     may_slip: frozenset[str] = field(repr=False)
-
-    @cached_property
-    def slips(self) -> Mapping[str, Sequence[str]]:
-        """Words by themselves and by what each is with one letter left out."""
-        found: dict[str, list[str]] = {}
-        for word in sorted(self.may_slip):
-            for cut in {word, *_cut(word)}:
-                found.setdefault(cut, []).append(word)
-        return found
+    letters: str
+    drugs: frozenset[str] = field(repr=False)
 
 
 def may_name_sign(text: str) -> bool:
@@ -175,10 +198,9 @@ def all_keys(word: str) -> frozenset[str]:
 
 @lru_cache(maxsize=65536)
 def is_drug(word: str) -> bool:
-    return word in _drug_words()
+    return word in sign_lexicon().drugs
 
 
-@cache
 def _drug_words() -> frozenset[str]:
     listed = table("drugs")
     names = [name for group in listed["group"] for name in group["names"]]
@@ -210,74 +232,72 @@ def known_word(word: str) -> str:
     if len(word) < _SLIP_LETTERS - 1 or is_drug(word):
         return word
     for spelt in (word, word.removesuffix("s")):
-        near = {
-            candidate for cut in {spelt, *_cut(spelt)} for candidate in lexicon.slips.get(cut, ())
-        }
-        close = sorted(candidate for candidate in near if _one_slip(spelt, candidate))
-        if close:
-            return close[0]
+        if near := lexicon.may_slip.intersection(_one_slip(spelt, lexicon.letters)):
+            return min(near)
     return word
 
 
-def _cut(word: str) -> Iterator[str]:
-    """Each way of leaving out one letter."""
-    return (word[:i] + word[i + 1 :] for i in range(len(word)))
-
-
-def _one_slip(a: str, b: str) -> bool:
-    """Return whether two words differ by one letter, or by two neighbours exchanged."""
-    if a == b:
-        return True
-    if len(a) > len(b):
-        a, b = b, a
-    if len(b) - len(a) > 1:
-        return False
-    i = 0
-    while i < len(a) and a[i] == b[i]:
-        i += 1
-    if len(a) < len(b):
-        return a[i:] == b[i + 1 :]
-    exchanged = a[i : i + 2] == b[i : i + 2][::-1] and a[i + 2 :] == b[i + 2 :]
-    return exchanged or a[i + 1 :] == b[i + 1 :]
+def _one_slip(word: str, letters: str) -> Iterator[str]:
+    """Yield what is a word, or differs by one letter or by two neighbours exchanged."""
+    yield word
+    for i in range(len(word) + 1):
+        head, tail = word[:i], word[i:]
+        yield head + tail[1:]
+        yield head + tail[1:2] + tail[:1] + tail[2:]
+        for letter in letters:
+            yield head + letter + tail
+            yield head + letter + tail[1:]
 
 
 @cache
 @garbage_waits()
 def sign_lexicon() -> Lexicon:
     """Return the lexicon of the lists, made once a process."""
+    lists = dict(made_of(_NAME, _MADE_OF, _lists))
+    return Lexicon(tree=Node(lists.pop("rows")), **lists)
+
+
+def keep_lexicon() -> str:
+    """Keep the lists as they are made, for every start after; return the path of the file."""
+    return keep(_NAME, _MADE_OF, _lists())
+
+
+def _lists() -> dict[str, Any]:
+    """Return what a `Lexicon` is made of, in plain values; its tree as rows."""
     signs, around = table("signs"), table("sign_words")
     classes: dict[str, set[str]] = {}
     for name, words in signs["words"].items():
         for word in words:
             for key in _words_of(word)[-1:]:
                 classes.setdefault(key, set()).add(f"@{name}")
-    entries = list(_entries(signs, around))
+    rows = list(_rows(signs, around))
     neutral = {key for word in around["neutral"]["words"] for key in _words_of(word)}
     ordinary = set(_words_of(around["ordinary"]["words"])) | _never()
     between = {key for word in around["between"]["words"] for key in _words_of(word)}
     known, in_patterns, may_slip = set[str](), set[str](), set[str]()
-    for pattern, term, exam_part, role in entries:
-        known.update(pattern)
-        if (term is not None and term.group != "other") or exam_part is not None:
-            in_patterns.update(pattern)
-        if not role or role in _SLIP_ROLES:
-            may_slip.update(pattern)
+    for row in rows:
+        known.update(row.pattern)
+        if (row.term and row.term[1] != "other") or row.exam_part:
+            in_patterns.update(row.pattern)
+        if not row.role or row.role in _SLIP_ROLES:
+            may_slip.update(row.pattern)
     classes_of = {key: frozenset(names) for key, names in classes.items()}
     for key in between:
         classes_of[key] = classes_of.get(key, frozenset()) | {"@between"}
     literal = {word for word in known if word[0] not in "@$"}
-    slips = (may_slip & literal) | set(classes)
-    return Lexicon(
-        classes=classes_of,
-        tree=Node(entries),
-        name_signs=frozenset(in_patterns),
-        neutral=frozenset(neutral),
-        ordinary=frozenset(ordinary),
-        words=frozenset(literal.union(classes, neutral, ordinary, between)),
-        may_slip=frozenset(
-            word for word in slips - neutral - ordinary if len(word) >= _SLIP_LETTERS
-        ),
-    )
+    slips = ((may_slip & literal) | set(classes)) - neutral - ordinary
+    long = frozenset(word for word in slips if len(word) >= _SLIP_LETTERS)
+    return {
+        "classes": classes_of,
+        "rows": [tuple(row) for row in rows],
+        "name_signs": frozenset(in_patterns),
+        "neutral": frozenset(neutral),
+        "ordinary": frozenset(ordinary),
+        "words": frozenset(literal.union(classes, neutral, ordinary, between)),
+        "may_slip": long,
+        "letters": "".join(sorted(set("".join(long)))),
+        "drugs": _drug_words(),
+    }
 
 
 def _never() -> frozenset[str]:
@@ -285,22 +305,22 @@ def _never() -> frozenset[str]:
     return frozenset(_words_of(table("sign_words")["no_slip"]["words"]))
 
 
-def _entries(signs: Mapping[str, Any], around: Mapping[str, Any]) -> Iterator[Entry]:
+def _rows(signs: Mapping[str, Any], around: Mapping[str, Any]) -> Iterator[Row]:
     for group in ("eye", "brain", "brain_other", "look", "weak", "heart", "kidney", "bleeding"):
         for name, patterns in signs[group].items():
-            yield from (Entry(p, term=Term(name, group)) for p in _patterns(patterns))
+            yield from (Row(p, term=(name, group)) for p in _patterns(patterns))
     for name, patterns in signs["other"].items():
-        yield from (Entry(p, term=Term(name, "other")) for p in _patterns(patterns))
+        yield from (Row(p, term=(name, "other")) for p in _patterns(patterns))
     for group, terms in signs["vague"].items():
         for name, patterns in terms.items():
-            yield from (Entry(p, term=Term(name, group, True)) for p in _patterns(patterns))
+            yield from (Row(p, term=(name, group, True)) for p in _patterns(patterns))
     for kind in ("good", "faculty", "part"):
         for group, parts in signs[kind].items():
             for name, patterns in parts.items():
-                exam_part = ExamPart(name, group, kind != "part", kind == "good")
-                yield from (Entry(p, exam_part=exam_part) for p in _patterns(patterns))
+                exam_part = (name, group, kind != "part", kind == "good")
+                yield from (Row(p, exam_part=exam_part) for p in _patterns(patterns))
     for role, patterns in around["roles"].items():
-        yield from (Entry(p, role=role) for p in _patterns(patterns))
+        yield from (Row(p, role=role) for p in _patterns(patterns))
 
 
 def _patterns(written: Iterable[str]) -> Iterator[tuple[str, ...]]:

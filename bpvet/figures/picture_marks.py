@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
 from bpvet.facts.words import BOUNDS
+from bpvet.figures.frozen import freeze
 
 #: What can have become of a reading.
 FATES = ("used", "left out", "excluded", "no sound", "set aside")
@@ -49,13 +51,8 @@ class ReadingMarks:
 
     def __post_init__(self) -> None:
         _numbered(self)
-        _freeze(
-            self,
-            dates=("date",),
-            numbers=("value",),
-            words=("fate", "bound"),
-            counts=("session",),
-        )
+        kinds = {"value": np.float64, "fate": np.str_, "bound": np.str_, "session": np.int64}
+        _freeze(self, kinds)
         _only(self.fate, FATES, "fate", "reading")
         _only(self.bound, ("", *BOUNDS), "bound", "reading")
 
@@ -112,13 +109,9 @@ class SessionMarks:
 
     def __post_init__(self) -> None:
         _numbered(self)
-        _freeze(
-            self,
-            dates=("date",),
-            numbers=("mean", "low", "high"),
-            words=("bound", "label"),
-            counts=("n", "session"),
-        )
+        numbers = dict.fromkeys(("mean", "low", "high"), np.float64)
+        texts = dict.fromkeys(("bound", "label"), np.str_)
+        _freeze(self, numbers | texts | dict.fromkeys(("n", "session"), np.int64))
         _only(self.bound, ("", *BOUNDS), "bound", "session")
 
 
@@ -164,7 +157,8 @@ class Band:
         for name in ("doubtful", "unjoined"):
             if not np.size(getattr(self, name)):
                 object.__setattr__(self, name, np.zeros(np.shape(self.date), dtype=bool))
-        _freeze(self, dates=("date",), numbers=numbers, truths=("doubtful", "unjoined"))
+        truths = dict.fromkeys(("doubtful", "unjoined"), np.bool_)
+        _freeze(self, dict.fromkeys(numbers, np.float64) | truths)
         if not 0 < self.inner < self.outer < 1:
             raise CallError(f"A band needs 0 < inner < outer < 1, not {self.inner}, {self.outer}.")
 
@@ -182,31 +176,12 @@ def _numbered(marks: ReadingMarks | SessionMarks) -> None:
         object.__setattr__(marks, "session", np.zeros(np.size(marks.date), dtype=np.int64))
 
 
-def _freeze(
-    marks: ReadingMarks | SessionMarks | Band,
-    dates: Sequence[str],
-    numbers: Sequence[str] = (),
-    words: Sequence[str] = (),
-    counts: Sequence[str] = (),
-    truths: Sequence[str] = (),
-) -> None:
-    """Turn the named fields into read-only arrays of one length, copies of what was given."""
-    for name in (*dates, *numbers, *words, *counts, *truths):
-        array = np.array(getattr(marks, name), copy=True)
-        if name in dates and array.dtype.kind != "M":
-            array = array.astype("datetime64[m]" if array.size else "datetime64[D]")
-        elif name in numbers:
-            array = array.astype(np.float64)
-        elif name in words:
-            array = array.astype(np.str_)
-        elif name in counts:
-            array = array.astype(np.int64)
-        elif name in truths:
-            array = array.astype(np.bool_)
-        array.setflags(write=False)
-        object.__setattr__(marks, name, array)
-    named_ones = (*dates, *numbers, *words, *counts, *truths)
-    lengths = {getattr(marks, name).shape for name in named_ones}
+def _freeze(marks: ReadingMarks | SessionMarks | Band, kinds: Mapping[str, Any]) -> None:
+    """Turn the dates and the named fields into read-only arrays of one length."""
+    date = np.asarray(marks.date)
+    # What holds no date as such is read to the minute.
+    day = date.dtype if date.dtype.kind == "M" else f"datetime64[{'m' if date.size else 'D'}]"
+    lengths = freeze(marks, {"date": day, **kinds})
     if len(lengths) != 1 or len(next(iter(lengths))) != 1:
         named = ", ".join(
             f"{field_.name} {np.shape(getattr(marks, field_.name))}"
@@ -214,7 +189,7 @@ def _freeze(
             if isinstance(getattr(marks, field_.name), np.ndarray)
         )
         raise CallError(f"{type(marks).__name__} needs arrays of one length: {named}.")
-    if np.isnat(getattr(marks, dates[0])).any():
+    if np.isnat(marks.date).any():
         raise CallError(f"{type(marks).__name__} needs a date for every mark.")
 
 

@@ -47,8 +47,9 @@ from bpvet.figures.words import TrendWords
 __all__ = ["COLUMN_WIDTH", "FULL_WIDTH", "LEAST_WIDTH", "caption", "draw"]
 
 _BETWEEN_PANELS = 3.0
-#: In somebody's Axes the first panel is no lower, mm; the second where all else is left out.
-_LEAST_PANEL, _LOWEST_PANEL = 38.0, 22.0
+#: In somebody's Axes the first panel is no lower, mm; the second where all else is left out, the
+#: third where no level is named either.
+_LEAST_PANEL, _LOWEST_PANEL, _LOWEST_BARE = 38.0, 22.0, 18.0
 
 
 def draw(
@@ -90,22 +91,42 @@ def _fitted(picture: TrendPicture, region: Region) -> tuple[TrendPicture, Plan]:
 
     Drugs and signs stand above the first panel, in less space than their rows take below it.
     Where that is too much the newest value is left out, then the key but its footnotes, then the
-    signs.
+    signs; of several panels then the levels, then the lowest panel, which is told of in place of
+    the newest value.
     """
     whole = replace(picture, tracks=(), rows=())
     brief = replace(whole, newest="")
     for reduced, keyed in ((whole, True), (brief, True), (brief, False)):
         with suppress(CallError):
             return reduced, _filling(reduced, region, keyed, _LEAST_PANEL)
-    least = replace(brief, signs=())
+    for count in range(len(picture.panels), 1, -1):
+        fewer = _first_panels(brief, count)
+        unsigned = replace(fewer, signs=())
+        bare = tuple(replace(panel, levels=(), guideline="") for panel in fewer.panels)
+        unmarked = replace(unsigned, window=None, panels=bare)
+        for reduced, lowest in (
+            (fewer, _LOWEST_PANEL),
+            (unsigned, _LOWEST_PANEL),
+            (unmarked, _LOWEST_BARE),
+        ):
+            with suppress(CallError):
+                return reduced, _filling(reduced, region, False, lowest)
+    least = replace(_first_panels(brief, 1), signs=())
     return least, _filling(least, region, False, _LOWEST_PANEL)
+
+
+def _first_panels(picture: TrendPicture, count: int) -> TrendPicture:
+    """Return a picture without all but so many panels, which tells of the others."""
+    left_out = [panel.heading for panel in picture.panels[count:]]
+    note = picture.words.left_out_panels.format(panels="; ".join(left_out)) if left_out else ""
+    return replace(picture, panels=picture.panels[:count], newest=note)
 
 
 def _filling(picture: TrendPicture, region: Region, keyed: bool, least: float) -> Plan:
     """Return the plan of a picture whose first panel grows or gives way to fill a region."""
 
     def planned(more: float) -> Plan:
-        plan = trend_plan(picture, region.width, more)
+        plan = trend_plan(picture, region.width, more, low=least < _LEAST_PANEL)
         return plan if keyed else replace(plan, key=footnotes_alone(plan.key))
 
     more, plan = 0.0, planned(0.0)

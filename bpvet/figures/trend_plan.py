@@ -26,6 +26,8 @@ TO_MARGIN = 1.8
 URGENT_MARK = 3.4
 #: From this width on, mm, the words of tracks and rows stand at their right, below it above them.
 _BESIDE = 120.0
+#: Least height of a panel below the first, mm; and where space is scarce.
+_LEAST_BELOW, _LOW = 20.0, 18.0
 #: What those words may take of the width, and what they ask for at least, mm.
 _SHARE, _LEAST_WORDS = 0.3, 44.0
 
@@ -55,10 +57,12 @@ class Plan:
 
 # A report's caption tells what its drawing had to shorten: both go by one plan.
 @lru_cache(maxsize=1)
-def trend_plan(picture: TrendPicture, width: float, more: float = 0.0) -> Plan:
+def trend_plan(
+    picture: TrendPicture, width: float, more: float = 0.0, *, low: bool = False
+) -> Plan:
     """Return the whole figure of a picture, so many mm wide, with everything in its place.
 
-    Its first panel is `more` mm higher than it would be by itself.
+    Its first panel is `more` mm higher than it would be by itself; `low` ones stand below it.
 
     Raises
     ------
@@ -67,7 +71,7 @@ def trend_plan(picture: TrendPicture, width: float, more: float = 0.0) -> Plan:
     """
     refuse_width(width)
     heights = _heights(len(picture.panels), width, bool(picture.rows))
-    heights[0] += more
+    heights = [heights[0] + more, *(_LOW if low else height for height in heights[1:])]
     ticks = max(map(_ticks_width, picture.panels, heights))
     left = EDGE + 2.2 + max(ticks, min(ends_width(picture.rows), 0.16 * width))
     space = _margin_space(picture, width)
@@ -91,10 +95,9 @@ def trend_plan(picture: TrendPicture, width: float, more: float = 0.0) -> Plan:
     named = [label.full for plan in panels for label in plan.margin]
     key = plan_key(picture, EDGE, width - EDGE, panels[0].unkeyed, named)
     title, as_of, urgent, newest = _head(picture, width)
-    unsaid = [picture.title] if not title.whole else []
-    unsaid += [picture.newest] if not newest.whole else []
-    unsaid += [*strip.unsaid, *tracks.unsaid, *rows.unsaid, *key.unsaid]
-    unsaid += _cut(panels, headings)
+    heads = ((picture.title, title), (picture.newest, newest))
+    unsaid = [text for text, words in heads if not words.whole]
+    unsaid += [*strip.unsaid, *tracks.unsaid, *rows.unsaid, *key.unsaid, *_cut(panels, headings)]
     return Plan(
         width=width,
         x=x,
@@ -249,7 +252,7 @@ def _heights(count: int, width: float, rows: bool) -> list[float]:
     """
     tallest, lower = (72.0, 34.0) if width >= _BESIDE else (58.0, 30.0)
     tallest -= 20.0 if rows and width >= _BESIDE else 0.0
-    return [tallest] + [max(20.0, lower - 4.0 * (count - 2))] * (count - 1)
+    return [tallest] + [max(_LEAST_BELOW, lower - 4.0 * (count - 2))] * (count - 1)
 
 
 def _heading(panel: Panel, space: float) -> Block:

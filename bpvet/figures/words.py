@@ -53,6 +53,8 @@ class TrendWords:
         How many readings a mean is of, ``{count}``; and which, ``{values}``.
     methods, bounds : mapping of str to str
         Methods, and ``at least`` and ``at most``, by their codes.
+    left_out_panels : str
+        What is written where ``{panels}`` found no space.
     """
 
     urgent: str
@@ -93,6 +95,7 @@ class TrendWords:
     readings: str
     methods: Mapping[str, str]
     bounds: Mapping[str, str]
+    left_out_panels: str
 
 
 @dataclass(frozen=True)
@@ -124,6 +127,25 @@ class AgreementWords:
     equal: str
     mean_axis: str
     difference_axis: str
+
+
+@dataclass(frozen=True)
+class EstimatesWords:
+    """The words of a figure of estimates one below the other.
+
+    Parameters
+    ----------
+    no_interval : str
+        The key of an estimate without an interval.
+    unnamed : str
+        What is written where rows, ``{count}`` of them, stand without their names.
+    left_out : str
+        What is written where ``{panels}`` found no space.
+    """
+
+    no_interval: str
+    unnamed: str
+    left_out: str
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from bpvet.models.agreement.situation import Situation
 from bpvet.models.audit.audit import Audit
 from bpvet.wording.en.pictures import audit as words
 from bpvet.wording.en.pictures.audit import AuditWords
-from bpvet.wording.en.pictures.drawn import NO_INTERVAL
+from bpvet.wording.en.pictures.drawn import ESTIMATES
 
 
 def audit_picture(audit: Audit, what: str) -> AuditPicture:
@@ -41,7 +42,7 @@ def audit_picture(audit: Audit, what: str) -> AuditPicture:
 def order_picture(audit: Audit) -> AuditPicture | None:
     """Return readings one by one against the mean of those after the first; None without any."""
     panels = [
-        _rows(
+        rows_panel(
             words.ORDER,
             words.sessions_heading(effects.method, effects.sessions),
             [words.place_name(nth.place, nth.sessions) for nth in effects.places],
@@ -78,7 +79,7 @@ def digits_picture(audit: Audit) -> AuditPicture | None:
         marks_are="",
         caption=words.DIGITS_CAPTION,
         alt_text=words.digits_alt_text(panels),
-        no_interval=NO_INTERVAL,
+        words=ESTIMATES,
     )
 
 
@@ -98,14 +99,14 @@ def spread_picture(audit: Audit) -> AuditPicture | None:
                 for spread in groups
             ]
             drawn = [spread.shrunken for spread in groups if spread.shrunken is not None]
-            panels.append(_rows(words.SPREAD, words.method_heading(method), names, drawn, sd))
+            panels.append(rows_panel(words.SPREAD, words.method_heading(method), names, drawn, sd))
     return _picture(words.SPREAD, panels, audit.level)
 
 
 def operators_picture(audit: Audit) -> AuditPicture | None:
     """Return operators with shrinkage and intervals, in alphabetical order; None without any."""
     panels = [
-        _rows(
+        rows_panel(
             words.OPERATORS,
             words.method_heading(operators.method),
             [words.counted_name(who.operator, who.sessions) for who in operators.effects],
@@ -120,37 +121,55 @@ def operators_picture(audit: Audit) -> AuditPicture | None:
 def situation_picture(found: Situation) -> AuditPicture:
     """Return each animal's difference under a condition, and that of all."""
     texts = words.situation_words(found)
-    panel = _rows(
+    panel = rows_panel(
         texts,
         words.situation_heading(found),
         words.situation_names(found),
         [found.overall, *(animal.shrunken for animal in found.animals)],
     )
-    return _of_panels(texts, [panel], found.level)
+    return of_panels(texts, [panel], found.level)
 
 
 def _picture(texts: AuditWords, panels: list[RowsPanel], level: float) -> AuditPicture | None:
-    return _of_panels(texts, panels, level) if panels else None
+    return of_panels(texts, panels, level) if panels else None
 
 
-def _of_panels(texts: AuditWords, panels: list[RowsPanel], level: float) -> AuditPicture:
+def of_panels(texts: AuditWords, panels: list[RowsPanel], level: float) -> AuditPicture:
+    """Return estimates one below the other as a picture; `level` is that of their intervals."""
     return AuditPicture(
         title=texts.title,
         panels=tuple(panels),
         marks_are=texts.marks(level),
         caption=texts.caption,
         alt_text=texts.alt_text(panels),
-        no_interval=NO_INTERVAL,
+        words=replace(ESTIMATES, no_interval=texts.no_interval),
     )
 
 
-def _rows(
+def rows_panel(
     texts: AuditWords,
     heading: str,
     names: Sequence[str],
     estimates: Sequence[Estimate],
     line: float = 0.0,
+    span: tuple[float, float] | None = None,
 ) -> RowsPanel:
+    """Return a panel of named estimates, with the axis and the line of comparison of `texts`.
+
+    Parameters
+    ----------
+    texts : AuditWords
+    heading : str
+    names : sequence of str
+        From top to bottom.
+    estimates : sequence of Estimate
+    line : float
+        Where the line of comparison stands.
+    span : (float, float), optional
+        What the axis reaches to at least.
+    """
     ends = ([np.nan if v is None else v for v in (e.estimate, e.lower, e.upper)] for e in estimates)
     estimate, low, high = np.array(list(ends), dtype=float).T
-    return RowsPanel(heading, texts.axis, tuple(names), estimate, low, high, line, texts.line_is)
+    return RowsPanel(
+        heading, texts.axis, tuple(names), estimate, low, high, line, texts.line_is, span
+    )

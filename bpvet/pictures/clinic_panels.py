@@ -109,13 +109,8 @@ def sheets(
     every = [
         _panel(need, rows.iloc[by_animal[need.animal]], names, quantity, hidden) for need in shown
     ]
-    deciles = _deciles(rows, quantity) if many else None
-    target = floor = None
-    if quantity == "systolic":
-        chosen = guideline(DEFAULT)
-        target, floor = float(chosen.target.value), float(chosen.floor.value)
-    heading = words.overview_heading(count, deciles is not None)
-    overview = Overview(heading, lines if deciles is None else (), deciles, target, floor)
+    overview = _overview(rows, quantity, lines, many)
+    deciles = overview.deciles
     cuts = [0, *range(FIRST_SHEET, len(every), SHEET), len(every)]
     parts = [every[a:b] for a, b in pairwise(cuts)]
     several = Sheets(
@@ -134,6 +129,19 @@ def sheets(
         _sheet(several, ends, lines, level, overview if index == 0 else None, drawn, cuts[index])
         for index, drawn in enumerate(parts)
     )
+
+
+def _overview(
+    rows: pd.DataFrame, quantity: str, lines: tuple[PopulationLine, ...], many: bool
+) -> Overview:
+    """Return what stands before the panels: the population's lines, or deciles of `many`."""
+    deciles = _deciles(rows, quantity) if many else None
+    target = floor = None
+    if quantity == "systolic":
+        chosen = guideline(DEFAULT)
+        target, floor = float(chosen.target.value), float(chosen.floor.value)
+    heading = words.overview_heading(rows["animal"].nunique(), deciles is not None)
+    return Overview(heading, lines if deciles is None else (), deciles, target, floor)
 
 
 def shared_axes(rows: pd.DataFrame, quantity: str) -> Axes:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from matplotlib.figure import Figure
 
 import bpvet
 from bpvet.answers.trend.result import TrendAnswer
@@ -21,6 +22,7 @@ from bpvet.figures.marking import KINDS
 from bpvet.figures.pictures import DrugTrack, SignMark, SmallRow, TrendPicture, Window
 from bpvet.figures.save import figure_bytes, svg_bytes
 from bpvet.pictures.answered import answered_picture
+from bpvet.pictures.kidney import joint_picture, kidney_picture
 from bpvet.records.example import example_texts
 from tests.figures.example_pictures import EXAMPLES, band, on, panel, readings, sessions
 from tests.figures.honest import (
@@ -136,6 +138,55 @@ def test_the_scenarios_do_not_lie(folder: str) -> None:
     newest = [one.mean for one in answer.sessions][-1]
     assert newest is not None
     assert f"{newest:.0f}" in words_of(svg_bytes(picture)) or answer.quantity != "systolic"
+
+
+@pytest.mark.parametrize("width", [160.0, 85.0])
+@pytest.mark.parametrize("made", [bpvet.kidney, bpvet.fit_joint])
+def test_kidney_values_and_joint_trends_do_not_lie(
+    examples: bpvet.Records, made: Callable[..., bpvet.Kidney | bpvet.Joint], width: float
+) -> None:
+    pictured = kidney_picture if made is bpvet.kidney else joint_picture
+    picture = pictured(made(examples, "A17"))
+    assert len(picture.panels) >= 2
+    assert lies(picture, width) == []
+
+
+def test_rows_stand_at_the_numbers_of_their_result(examples: bpvet.Records) -> None:
+    plan = bpvet.plan(bpvet.Priors.default("cat", "doppler"))
+    found, study = bpvet.over_time(examples), plan.study(20.0)
+    varied = bpvet.variability([0, 20, 50, 90], [180, 140, 170, 165])
+    shares = found.to_frame()
+    three = 100 * shares[shares["horizon"] == "three_months"][["lower", "share", "upper"]]
+    frame = varied.to_frame()
+    spread = frame[(frame["unit"] == "mmHg") & frame["estimate"].notna()].drop("mean")
+    power = 100 * study.power_curve([study.animals])[["lower", "power", "upper"]]
+    half = plan.usual.half_width
+    wanted = {
+        found: three.dropna().to_numpy(),
+        varied: spread[["lower", "estimate", "upper"]].to_numpy(),
+        study: power.to_numpy(),
+        plan: np.array([[-half, 0.0, half]]),
+    }
+    for result, rows in wanted.items():
+        drawn = _drawn_rows(result.plot())
+        for row in rows:
+            close = np.isclose(drawn, row, equal_nan=True).all(axis=1)
+            assert close.any(), (type(result).__name__, row)
+
+
+def _drawn_rows(figure: Figure) -> np.ndarray:
+    """Return low end, estimate and high end (n, 3) of the rows of a figure's first panel."""
+    axes = figure.axes[1]
+    (marks,) = (line for line in axes.lines if line.get_label() == "estimates")
+    (whiskers,) = (line for line in axes.collections if line.get_label() == "intervals")
+    ends = {segment[0][1]: segment[:, 0] for segment in whiskers.get_segments() if len(segment)}
+    unknown = (np.nan, np.nan)
+    return np.array(
+        [
+            (ends.get(y, unknown)[0], x, ends.get(y, unknown)[1])
+            for x, y in zip(*marks.get_data(), strict=True)
+        ]
+    )
 
 
 @pytest.mark.parametrize("name", [name for name in EXAMPLES if name != "long_text"])

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bpvet.errors import CallError
+from bpvet.figures.frozen import freeze
 from bpvet.figures.words import AgreementWords
 
 Numbers = NDArray[np.float64]
@@ -30,11 +31,8 @@ class PairMarks:
     animal: NDArray[np.int64]
 
     def __post_init__(self) -> None:
-        for name, kind in (("first", np.float64), ("second", np.float64), ("animal", np.int64)):
-            array = np.array(getattr(self, name), dtype=kind)
-            array.setflags(write=False)
-            object.__setattr__(self, name, array)
-        if not self.first.shape == self.second.shape == self.animal.shape or self.first.ndim != 1:
+        kinds = {"first": np.float64, "second": np.float64, "animal": np.int64}
+        if len(freeze(self, kinds)) != 1 or self.first.ndim != 1:
             raise CallError("Marks need one value by each method and one animal each.")
 
     @property

@@ -6,7 +6,9 @@ given; the height follows.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from itertools import zip_longest
 from typing import Any
 
 import numpy as np
@@ -14,6 +16,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from bpvet.errors import CallError
 from bpvet.figures.clinic.audit_picture import AuditPicture, BarsPanel, RowsPanel
 from bpvet.figures.lettering import Block, block, width_mm
 from bpvet.figures.sheet import (
@@ -34,6 +37,8 @@ from bpvet.figures.style import GUIDE_GREY, HAIRLINE, INK, PAPER, house_style
 _ROW, _BARS = 5.0, 34.0
 #: In somebody's Axes panels keep this share of that, so that no name stands on another.
 _LEAST = 0.72
+#: Rows without names, and their lines of text, take less, mm.
+_LEAST_UNNAMED = 20.0
 #: Below a panel: space for the numbers of its axis, and after the words of the axis.
 _TICKS, _BELOW = 5.0, 2.5
 _RIGHT = 5.0
@@ -50,12 +55,13 @@ Panel = RowsPanel | BarsPanel
 
 @dataclass(frozen=True)
 class PlacedPanel:
-    """A panel with its place, and the words above and below it."""
+    """A panel with its place, the words above and below it, and whether its rows are named."""
 
     place: Place
     heading: Block
     axis: Block
     panel: Panel
+    named: bool
 
 
 @dataclass(frozen=True)
@@ -96,51 +102,99 @@ def draw(
     """
     width = width_mm if region is None else region.width
     refuse_width(width)
-    plan = _plan(picture, width)
-    if region is not None:
-        panels = sum(one.place.height for one in plan.panels)
-        spare = region.spare(plan.height, panels, _LEAST * panels)
-        plan = _plan(picture, width, 1.0 + spare / panels)
+    plan = _plan(picture, width) if region is None else _fitted(picture, region)
     with house_style():
         return _drawn(plan, region)
 
 
-def _plan(picture: AuditPicture, width: float, stretch: float = 1.0) -> Plan:
-    """Return the plan, its panels `stretch` times as high as they would be by themselves."""
+def _fitted(picture: AuditPicture, region: Region) -> Plan:
+    """Return the plan of what of a picture a region has space for.
+
+    Where it is too much, an axis is named once, then the lower panels are left out, then the
+    names of the rows; the key tells of both.
+    """
+    with suppress(CallError):
+        return _filling(picture, region)
+    with suppress(CallError):
+        return _filling(picture, region, brief=True)
+    for count in range(len(picture.panels) - 1, 0, -1):
+        with suppress(CallError):
+            return _filling(_first_panels(picture, count), region, brief=True)
+    return _filling(_first_panels(picture, 1), region, brief=True, named=False)
+
+
+def _first_panels(picture: AuditPicture, count: int) -> AuditPicture:
+    """Return a picture without all but so many panels; its note tells of the others."""
+    left_out = [panel.heading for panel in picture.panels[count:]]
+    if not left_out:
+        return picture
+    note = picture.words.left_out.format(panels="; ".join(left_out))
+    return replace(picture, panels=picture.panels[:count], note=note)
+
+
+def _filling(
+    picture: AuditPicture, region: Region, *, brief: bool = False, named: bool = True
+) -> Plan:
+    """Return the plan of a picture whose panels grow or give way to fill a region."""
+    plan = _plan(picture, region.width, brief=brief, named=named)
+    heights = [placed.place.height for placed in plan.panels]
+    panels = sum(heights)
+    least = _LEAST * panels if named else min(panels, _LEAST_UNNAMED)
+    stretch = 1.0 + region.spare(plan.height, panels, least) / panels
+    return _plan(picture, region.width, stretch, brief=brief, named=named)
+
+
+def _plan(
+    picture: AuditPicture,
+    width: float,
+    stretch: float = 1.0,
+    *,
+    brief: bool = False,
+    named: bool = True,
+) -> Plan:
+    """Return the plan, its panels `stretch` times as high as they would be by themselves.
+
+    A `brief` one names an axis below the last of the panels that share it; its rows have their
+    names where they are `named`.
+    """
     space = width - 2 * EDGE
     title = title_block(picture.title, width, most=3)
-    top, panels, left = EDGE + title.height + 1.5, [], _left(picture, width)
-    for panel in picture.panels:
+    top, panels, left = EDGE + title.height + 1.5, [], _left(picture, width, named)
+    for panel, below in zip_longest(picture.panels, picture.panels[1:]):
         heading = block(panel.heading, space, most=2)
-        top += heading.height + 2.5
+        top += heading.height + (1.5 if brief else 2.5)
         tall = _BARS if isinstance(panel, BarsPanel) else _ROW * len(panel.names) + 2.0
         tall *= stretch
         wide = min(width - EDGE - left - _RIGHT, _WIDEST_PANEL)
-        axis = block(panel.axis, space, most=2)
-        panels.append(PlacedPanel(Place(left, top, wide, tall), heading, axis, panel))
-        top += tall + _TICKS + axis.height + _BELOW
-    key = key_rows(_key(picture), width)
+        shared = brief and below is not None and below.axis == panel.axis
+        axis = block("" if shared else panel.axis, space, most=2)
+        panels.append(PlacedPanel(Place(left, top, wide, tall), heading, axis, panel, named))
+        top += tall + _TICKS + axis.height + (1.2 if brief else _BELOW)
+    key = key_rows(_key(picture, named), width)
     return Plan(width, top + key_height(key) + EDGE, title, tuple(panels), key, top)
 
 
-def _left(picture: AuditPicture, width: float) -> float:
+def _left(picture: AuditPicture, width: float, named: bool) -> float:
     """Return where the panels begin: right of the longest name, as far as that may reach."""
     widest = _BARS_LEFT
     for panel in picture.panels:
-        if isinstance(panel, RowsPanel):
+        if isinstance(panel, RowsPanel) and named:
             names = (block(name, _NAMES * width, most=1).text for name in panel.names)
             widest = max(widest, *(width_mm(name) + 2.5 for name in names))
     return EDGE + widest
 
 
-def _key(picture: AuditPicture) -> list[tuple[Style, str]]:
+def _key(picture: AuditPicture, named: bool) -> list[tuple[Style, str]]:
     rows: list[tuple[Style, str]] = []
     if picture.marks_are:
         rows.append((_MARK | {"color": INK, "lw": 1.4}, picture.marks_are))
     if any(_without_interval(panel) for panel in picture.panels):
-        rows.append((_MARK | {"ls": "none"}, picture.no_interval))
-    for words in dict.fromkeys(panel.line_is for panel in picture.panels):
+        rows.append((_MARK | {"ls": "none"}, picture.words.no_interval))
+    for words in dict.fromkeys(panel.line_is for panel in picture.panels if panel.line_is):
         rows.append(({"color": GUIDE_GREY, "lw": HAIRLINE, "ls": _DASH}, words))
+    count = sum(len(panel.names) for panel in picture.panels)
+    notes = ["" if named else picture.words.unnamed.format(count=count), picture.note]
+    rows += [({"lw": 0}, note) for note in notes if note]
     return rows
 
 
@@ -156,14 +210,14 @@ def _drawn(plan: Plan, region: Region | None) -> Figure:
     for one in plan.panels:
         sheet.words(EDGE, one.place.top - one.heading.height - 2.0, one.heading)
         # What the axis shows stands below its middle, as near to it as the page allows.
-        half = max(width_mm(line) for line in one.axis.lines) / 2
+        half = one.axis.width / 2
         middle = min(one.place.left + one.place.width / 2, sheet.width - EDGE - half)
         top = one.place.top + one.place.height + _TICKS + one.axis.height / 2
         fixed: Style = {"ha": "center", "va": "center", "parse_math": False}
         sheet.page.text(max(middle, EDGE + half), top, one.axis.text, **fixed)
         axes = sheet.panel(one.place)
         if isinstance(one.panel, RowsPanel):
-            _rows(axes, one.panel, plan.width)
+            _rows(axes, one.panel, plan.width, one.named)
         else:
             at = np.arange(len(one.panel.names), dtype=float)
             style: Style = {"color": _BAR, "edgecolor": INK, "lw": HAIRLINE}
@@ -177,16 +231,22 @@ def _drawn(plan: Plan, region: Region | None) -> Figure:
     return sheet.figure
 
 
-def _rows(axes: Axes, panel: RowsPanel, width: float) -> None:
+def _rows(axes: Axes, panel: RowsPanel, width: float, named: bool) -> None:
     at = np.arange(len(panel.names), dtype=float)
     axes.set_ylim(len(panel.names) - 0.4, -0.6)
-    axes.set_yticks(at, [block(name, _NAMES * width, most=1).text for name in panel.names])
+    if named:
+        names = [block(name, _NAMES * width, most=1).text for name in panel.names]
+        axes.set_yticks(at, names)
+    else:
+        axes.set_yticks([])
     axes.tick_params(axis="y", length=0)
     axes.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
-    held = np.concatenate([panel.estimate, panel.low, panel.high, [panel.line]])
+    span = panel.span or (panel.line, panel.line)
+    held = np.concatenate([panel.estimate, panel.low, panel.high, [panel.line, *span]])
     held = held[np.isfinite(held)]
     spare = 0.06 * float(np.ptp(held)) or 1.0
     axes.set_xlim(float(held.min()) - spare, float(held.max()) + spare)
-    axes.axvline(panel.line, color=GUIDE_GREY, lw=HAIRLINE, ls=_DASH, zorder=1, label="line")
+    if panel.line_is:
+        axes.axvline(panel.line, color=GUIDE_GREY, lw=HAIRLINE, ls=_DASH, zorder=1, label="line")
     axes.hlines(at, panel.low, panel.high, color=INK, lw=1.4, zorder=2, label="intervals")
     axes.plot(panel.estimate, at, ls="none", zorder=3, label="estimates", **_MARK)

@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
+from bpvet.figures.frozen import freeze
+from bpvet.figures.words import EstimatesWords
 
 Numbers = NDArray[np.float64]
 
@@ -24,9 +26,11 @@ class RowsPanel:
         From top to bottom.
     estimate, low, high : (n,) float
     line : float
-        Where the line of comparison stands.
+        Where the line of comparison stands; the axis reaches so far.
     line_is : str
-        What it is, in words.
+        What it is, in words; blank where none is drawn.
+    span : (float, float) or None
+        Least and greatest value that its axis reaches to; None where its rows alone say.
     """
 
     heading: str
@@ -37,12 +41,11 @@ class RowsPanel:
     high: Numbers
     line: float
     line_is: str
+    span: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
-        _freeze(self, ("estimate", "low", "high"))
-        if not self.names or any(
-            values.shape != (len(self.names),) for values in (self.estimate, self.low, self.high)
-        ):
+        shapes = freeze(self, dict.fromkeys(("estimate", "low", "high"), np.float64))
+        if not self.names or shapes != {(len(self.names),)}:
             raise CallError("Every row needs a name, an estimate and two ends.")
 
 
@@ -71,8 +74,7 @@ class BarsPanel:
     line_is: str
 
     def __post_init__(self) -> None:
-        _freeze(self, ("count",))
-        if not self.names or self.count.shape != (len(self.names),):
+        if freeze(self, {"count": np.float64}) != {(len(self.names),)} or not self.names:
             raise CallError("Every bar needs a name and a count.")
 
 
@@ -88,8 +90,10 @@ class AuditPicture:
     marks_are : str
         What a mark and its whiskers are, in words; blank for bars.
     caption, alt_text : str
-    no_interval : str
-        What an estimate without an interval is, in words.
+    words : EstimatesWords
+        What the figure writes by itself.
+    note : str
+        What stands below the key; may be blank.
     """
 
     title: str
@@ -97,15 +101,9 @@ class AuditPicture:
     marks_are: str
     caption: str
     alt_text: str
-    no_interval: str = field(kw_only=True)
+    words: EstimatesWords = field(kw_only=True)
+    note: str = ""
 
     def __post_init__(self) -> None:
         if not self.panels:
             raise CallError("A figure of the audit needs something to show.")
-
-
-def _freeze(picture: object, names: tuple[str, ...]) -> None:
-    for name in names:
-        array = np.array(getattr(picture, name), dtype=np.float64)
-        array.setflags(write=False)
-        object.__setattr__(picture, name, array)

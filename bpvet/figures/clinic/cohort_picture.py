@@ -3,25 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.errors import CallError
+from bpvet.figures.frozen import freeze
 from bpvet.figures.words import ResidualsWords
 
 Numbers = NDArray[np.float64]
 
 
-def _freeze(held: Any, kinds: dict[str, Any]) -> None:
-    """Put read-only copies in place of arrays, which must all be of one length."""
-    shapes = set()
-    for name, kind in kinds.items():
-        array = np.array(getattr(held, name), dtype=kind)
-        array.setflags(write=False)
-        object.__setattr__(held, name, array)
-        shapes.add(array.shape)
+def _freeze(picture: object, names: tuple[str, ...]) -> None:
+    """Put read-only copies in place of arrays of numbers, which must all be of one length."""
+    shapes = freeze(picture, dict.fromkeys(names, np.float64))
     if len(shapes) != 1 or len(shapes.pop()) != 1:
         raise CallError("The arrays of a picture must be of one length.")
 
@@ -38,7 +33,7 @@ class PopulationLine:
     high: Numbers
 
     def __post_init__(self) -> None:
-        _freeze(self, dict.fromkeys(("months", "value", "low", "high"), np.float64))
+        _freeze(self, ("months", "value", "low", "high"))
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +62,7 @@ class ResidualsPicture:
     words: ResidualsWords = field(kw_only=True)
 
     def __post_init__(self) -> None:
-        _freeze(self, dict.fromkeys(("fitted", "residual", "normal"), np.float64))
+        _freeze(self, ("fitted", "residual", "normal"))
         if np.any(np.diff(self.residual) < 0):
             raise CallError("Residuals stand in their order, the lowest first.")
 
@@ -83,7 +78,7 @@ class IntervalPanel:
     high: Numbers
 
     def __post_init__(self) -> None:
-        _freeze(self, dict.fromkeys(("estimate", "low", "high"), np.float64))
+        _freeze(self, ("estimate", "low", "high"))
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,15 +14,8 @@ from bpvet.figures.clinic.cohort_picture import (
     PopulationLine,
     ResidualsPicture,
 )
+from bpvet.figures.frozen import freeze
 from bpvet.figures.words import PanelsWords
-
-
-def _kept(held: object, name: str, kind: type | str) -> tuple[int, ...]:
-    """Put a read-only copy in place of an array and return its shape."""
-    array = np.array(getattr(held, name), dtype=kind)
-    array.setflags(write=False)
-    object.__setattr__(held, name, array)
-    return array.shape
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,8 +69,7 @@ class AnimalPanel:
             "method": str,
             "treated": bool,
         }
-        shapes = {_kept(self, name, kind) for name, kind in kinds.items()}
-        if shapes != {(len(self.words),)} or not self.words:
+        if freeze(self, kinds) != {(len(self.words),)} or not self.words:
             raise CallError("A panel needs at least one session, and arrays of one length.")
 
 
@@ -100,9 +92,9 @@ class Deciles:
     animals: NDArray[np.int64]
 
     def __post_init__(self) -> None:
-        shapes = [_kept(self, name, np.float64) for name in ("months", "value")]
-        rows = _kept(self, "animals", np.int64)[0]
-        if shapes != [(rows,), (rows, 9)]:
+        freeze(self, {"months": np.float64, "value": np.float64, "animals": np.int64})
+        rows = self.animals.size
+        if (self.months.shape, self.value.shape) != ((rows,), (rows, 9)):
             raise CallError("Nine deciles are needed for each bin.")
 
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -29,6 +29,10 @@ from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.sessions import sessions
 from bpvet.visits.treatments.courses import all_courses
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _DAY = np.timedelta64(1, "D")
 #: Where an animal is at a horizon; together every animal that was begun.
@@ -172,6 +176,13 @@ class OverTime(Tabled, Content):
                 for share in self.shares
             ]
         )
+
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the figure, or draw it in an Axes of yours: shares with their intervals."""
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.over_time import over_time_picture
+
+        return plotted(over_time_picture(self), ax, width_mm)
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON."""

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -34,6 +34,10 @@ from bpvet.models.trend.trend import Trend
 from bpvet.printing import ShortTable, Tabled, number, probability
 from bpvet.reasons import reason
 from bpvet.records.records import Records
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 #: Correlations that are weighed, evenly before the records are seen (a judgement).
 GRID = np.linspace(-0.95, 0.95, 20)
@@ -122,6 +126,13 @@ class Joint(Tabled, Content):
         units = {"correlation": "", "doubling_months": "months"}
         frame["unit"] = frame["unit"].fillna(pd.Series(units))
         return frame.astype(dict.fromkeys(columns[:3], float)).rename_axis(index="quantity")
+
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the figure, or draw it in an Axes of yours: one panel below the other."""
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.kidney import joint_picture
+
+        return plotted(joint_picture(self), ax, width_mm)
 
     def _estimate(self, mixture: Mixture, unit: str) -> dict[str, Any]:
         low, high = mixture.interval(self.level)

@@ -94,7 +94,8 @@ def kidney(
         trend: Trend | None = fit_trend(records, key)
     except (CallError, FitError):
         trend = None
-    return kidney_of(records, found, trend, edition=edition, level=level)
+    known = kidney_of(records, found, trend, edition=edition, level=level)
+    return replace(known, records=records)
 
 
 def kidney_of(

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -18,6 +18,12 @@ from bpvet.printing import ShortTable, Tabled, number, probability
 from bpvet.reasons import reason
 from bpvet.visits.labs.history import LabValue
 from bpvet.visits.labs.kidney_reaction import KidneyReaction
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from bpvet.records.records import Records
 
 
 @dataclass(frozen=True)
@@ -219,6 +225,8 @@ class Kidney(Tabled, Content):
         That the animal was dehydrated near the newest value.
     reaction : tuple of KidneyReaction
         Creatinine and SDMA about each start or change of a pressure drug, the newest first.
+    records : Records or None
+        What the figure is drawn from; None where it is part of an answer.
     """
 
     animal: str
@@ -239,6 +247,7 @@ class Kidney(Tabled, Content):
     missing: tuple[str, ...]
     dehydrated: RecordedSign | None
     reaction: tuple[KidneyReaction, ...]
+    records: Records | None = field(default=None, repr=False, compare=False)
 
     @property
     def diagnosed(self) -> bool:
@@ -311,6 +320,13 @@ class Kidney(Tabled, Content):
             "missing": list(self.missing),
             "reaction": [_reaction(reaction) for reaction in self.reaction],
         }
+
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the figure, or draw it in an Axes of yours: a panel a marker."""
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.kidney import kidney_picture
+
+        return plotted(kidney_picture(self), ax, width_mm)
 
     def _probabilities(self) -> Iterator[tuple[str, str, str, float]]:
         tables: list[tuple[str, str, Mapping[str, float] | None]] = [

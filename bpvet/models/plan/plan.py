@@ -38,6 +38,9 @@ from bpvet.printing import ShortTable, Tabled, number
 from bpvet.reasons import reason
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
     from bpvet.answers.plan.result import PlanAnswer
     from bpvet.models.plan.study import Study
 
@@ -200,6 +203,13 @@ class Plan(Tabled, Content):
         from bpvet.answers.plan.plan import plan_answer
 
         return plan_answer(self, species, method, quantity, **choices)
+
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the figure, or draw it in an Axes of yours: intervals by number of visits."""
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.plan import plan_picture
+
+        return plotted(plan_picture(self), ax, width_mm)
 
     @property
     def _precisions(self) -> dict[str, Precision]:

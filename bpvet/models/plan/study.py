@@ -9,8 +9,9 @@ t test of plain changes (mean of the visits after less mean of those before), st
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -20,10 +21,21 @@ from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.maths.gaussian import Array
 from bpvet.models.plan.plan import Plan
-from bpvet.models.plan.sample_size import MOST_ANIMALS, Formula, formula, formula_animals, too_many
+from bpvet.models.plan.sample_size import (
+    MOST_ANIMALS,
+    Formula,
+    formula,
+    formula_animals,
+    formula_power,
+    too_many,
+)
 from bpvet.models.plan.schedule import check_whole, planned
 from bpvet.printing import ShortTable, Tabled, number
 from bpvet.reasons import reason
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 #: Simulated studies, and animals whose noise SDs they draw from.
 REPLICATES = 4000
@@ -63,6 +75,8 @@ class Study(Tabled, Content):
         The usual formula.
     replicates, seed : int
         Simulated studies, and the seed of the random numbers.
+    powers : (M,) float
+        The power with 2, 3, … animals an arm, from the same simulated studies.
     """
 
     plan: Plan
@@ -79,6 +93,26 @@ class Study(Tabled, Content):
     formula: Formula
     replicates: int
     seed: int
+    powers: Array
+
+    def power_curve(self, animals: Sequence[int], level: float = 0.95) -> pd.DataFrame:
+        """Return the power with other numbers of animals an arm, from 2 to 1 + M.
+
+        Indexed by them: ``power`` of the simulated studies, ``lower`` and ``upper`` ends of the
+        interval of its Monte-Carlo error (Wilson 1927), ``formula`` by the usual formula.
+        """
+        from statsmodels.stats.proportion import proportion_confint
+
+        index = pd.Index(animals, name="animals")
+        power = self.powers[index.to_numpy() - 2]
+        found = power * self.replicates
+        lower, upper = proportion_confint(found, self.replicates, 1 - level, method="wilson")
+        plain = self.formula
+        exact = [
+            formula_power(plain.difference, plain.sd, count, self.significance) for count in animals
+        ]
+        columns = {"power": power, "lower": lower, "upper": upper, "formula": exact}
+        return pd.DataFrame(columns, index=index)
 
     def to_frame(self) -> pd.DataFrame:
         """Return two rows, estimated effects and plain changes: animals, power, difference, sd."""
@@ -90,12 +124,20 @@ class Study(Tabled, Content):
         return pd.DataFrame(rows, index=index)
 
     def to_dict(self) -> dict[str, Any]:
-        """Return plain values for JSON, without the plan."""
-        shown = {name: value for name, value in vars(self).items() if name != "plan"}
+        """Return plain values for JSON, without the plan and the power of other numbers."""
+        left_out = ("plan", "powers")
+        shown = {name: value for name, value in vars(self).items() if name not in left_out}
         return shown | {
             "animals_range": list(self.animals_range),
             "formula": dict(vars(self.formula)),
         }
+
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the figure, or draw it in an Axes of yours: the power by animals an arm."""
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.plan import study_picture
+
+        return plotted(study_picture(self), ax, width_mm)
 
     def _table(self) -> ShortTable:
         simulated, plain = self, self.formula
@@ -224,6 +266,7 @@ def _simulated(plan: Plan, effect: float, power: float, chosen: StudyChoices) ->
         formula=formula(plan, effect, chosen.response_sd, power, significance, animals),
         replicates=replicates,
         seed=seed,
+        powers=found,
     )
 
 

@@ -30,6 +30,8 @@ from bpvet.reasons import reason
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 #: With fewer sessions no variability is given: two show one difference and no more.
 LEAST_SESSIONS = 3
@@ -92,6 +94,11 @@ class Variability(Tabled, Content):
     reference_change_value: Estimate
 
     @property
+    def statistics(self) -> tuple[tuple[str, Estimate, str], ...]:
+        """Each number with its name and its unit, the mean of the sessions first."""
+        return tuple((_WORDS[name], getattr(self, name), self._unit(name)) for name in _WORDS)
+
+    @property
     def assumptions(self) -> tuple[str, ...]:
         """What the intervals suppose, in sentences."""
         lines = [reason("variability.assumes")]
@@ -116,13 +123,19 @@ class Variability(Tabled, Content):
         """Return one row a statistic: estimate, lower, upper, unit, reason ("" if none)."""
         return frame([(name, getattr(self, name), self._unit(name)) for name in _WORDS])
 
+    def plot(self, ax: Axes | None = None, *, width_mm: float = 160.0) -> Figure | Axes:
+        """Return the figure, or draw it in an Axes of yours: each number with its interval."""
+        from bpvet.figures.drawing import plotted
+        from bpvet.pictures.variability import variability_picture
+
+        return plotted(variability_picture(self), ax, width_mm)
+
     def _unit(self, name: str) -> str:
         return "%" if name in _PER_CENT else self.unit
 
     def _table(self) -> ShortTable:
-        shown = [(_WORDS[name], getattr(self, name), self._unit(name)) for name in _WORDS]
         title = reason("variability.title", sessions=self.sessions, s=plural(self.sessions))
-        return table(title, shown, self.level, self.assumptions)
+        return table(title, list(self.statistics), self.level, self.assumptions)
 
 
 def variability(

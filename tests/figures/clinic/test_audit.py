@@ -13,7 +13,7 @@ from bpvet.errors import CallError
 from bpvet.figures.clinic.audit import draw
 from bpvet.figures.clinic.audit_picture import AuditPicture, BarsPanel, RowsPanel
 from bpvet.figures.save import save, svg_bytes
-from bpvet.wording.en.pictures.drawn import NO_INTERVAL
+from bpvet.wording.en.pictures.drawn import ESTIMATES
 
 
 def rows(**change: Any) -> RowsPanel:
@@ -37,7 +37,7 @@ def bars() -> BarsPanel:
 
 def picture(*panels: RowsPanel | BarsPanel) -> AuditPicture:
     words = ("Mean with its interval", "Caption.", "Alternative.")
-    return AuditPicture("Operators", panels, *words, no_interval=NO_INTERVAL)
+    return AuditPicture("Operators", panels, *words, words=ESTIMATES)
 
 
 def artists(figure: Figure, panel: int, label: str) -> list[Any]:

@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from bpvet.facts.words import METHOD_WORDS
 from bpvet.figures.clinic.audit_picture import BarsPanel, RowsPanel
 from bpvet.models.agreement.situation import Situation
 from bpvet.models.audit.audit import NOT_TO_JUDGE
+from bpvet.printing import number
 from bpvet.wording.en.phrases import capital
+from bpvet.wording.en.pictures.drawn import ESTIMATES
 
 _PLACES = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
 #: Where a situation's readings were taken, other than in the clinic.
@@ -31,6 +35,10 @@ class AuditWords:
         What is shown: opens caption and alternative text.
     note : str
         What the caption adds.
+    ends : bool
+        Whether the alternative text names the ends of intervals.
+    no_interval : str
+        What a mark without an interval is.
     """
 
     title: str
@@ -39,6 +47,8 @@ class AuditWords:
     marks_are: str
     words: str
     note: str
+    ends: bool = False
+    no_interval: str = ESTIMATES.no_interval
 
     def marks(self, level: float) -> str:
         """Return what a mark with its whiskers is."""
@@ -51,7 +61,7 @@ class AuditWords:
 
     def alt_text(self, panels: Sequence[RowsPanel]) -> str:
         """Return the estimates of the panels in words."""
-        return f"{self.words}: {_told(panels)}."
+        return f"{self.words}: {_rows_in_words(panels, self.ends)}."
 
 
 ORDER = AuditWords(
@@ -157,12 +167,21 @@ def digits_alt_text(panels: Sequence[tuple[str, BarsPanel]]) -> str:
     return f"{DIGITS.words}. {counts}."
 
 
-def _told(panels: Sequence[RowsPanel]) -> str:
+def _rows_in_words(panels: Sequence[RowsPanel], ends: bool) -> str:
     parts = []
     for panel in panels:
+        columns = (panel.names, panel.estimate, panel.low, panel.high)
         rows = (
-            f"{name} {value:.1f}".replace("-", "−")
-            for name, value in zip(panel.names, panel.estimate, strict=True)
+            _row_in_words(name, value, *((low, high) if ends else (np.nan, np.nan)))
+            for name, value, low, high in zip(*columns, strict=True)
         )
         parts.append(f"{panel.heading}; {', '.join(rows)}")
     return "; ".join(parts)
+
+
+def _row_in_words(name: str, value: float, low: float, high: float) -> str:
+    """Return an estimate in words, with the ends that are known."""
+    if np.isnan(value):
+        return name
+    ends = f" ({number(low, 1)} to {number(high, 1)})" if np.isfinite([low, high]).all() else ""
+    return f"{name} {number(value, 1)}{ends}"

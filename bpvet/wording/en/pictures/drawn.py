@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-from bpvet.figures.words import AgreementWords, PanelsWords, ResidualsWords, TrendWords
+from bpvet.figures.words import (
+    AgreementWords,
+    EstimatesWords,
+    PanelsWords,
+    ResidualsWords,
+    TrendWords,
+)
+
+#: What takes the place of names in a figure of so many rows.
+UNNAMED = "{count} rows: too many for their names"
+_LEFT_OUT = "Not drawn in so little space: {panels}"
 
 TREND = TrendWords(
     urgent="Urgent: read the text with this figure first",
@@ -48,6 +58,7 @@ TREND = TrendWords(
     readings="; readings {values}",
     methods={"doppler": "Doppler", "oscillometric": "oscillometric"},
     bounds={"at least": "at least", "at most": "at most"},
+    left_out_panels=f"{_LEFT_OUT}.",
 )
 AGREEMENT = AgreementWords(
     differences="Difference, {second} minus {first}, against the mean of both",
@@ -83,7 +94,6 @@ PANELS = PanelsWords(
     to_month="to month {month}",
     and_more="{value} and {count} more",
 )
-#: The key of an estimate whose interval is not known.
-NO_INTERVAL = "Too little is known for an interval"
-#: What takes the place of names in a figure of so many rows.
-UNNAMED = "{count} rows: too many for their names"
+ESTIMATES = EstimatesWords(
+    no_interval="Too little is known for an interval", unnamed=UNNAMED, left_out=_LEFT_OUT
+)

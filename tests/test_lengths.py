@@ -1,4 +1,4 @@
-"""Functions of the answers and models stay short enough to be read, and take few arguments."""
+"""Functions of the whole package stay short enough to be read, and take few arguments."""
 
 from __future__ import annotations
 
@@ -10,16 +10,17 @@ import bpvet
 
 PACKAGE = Path(bpvet.__file__).parent
 LONGEST, MOST = 60, 7
-#: Functions whose arguments users rely on; and one of the clinic's grid.
-SIGNATURES = {"agreement", "fit_trend", "plan", "_grid_row"}
+#: Functions whose arguments users rely on.
+SIGNATURES = {"agreement", "fit_cohort", "fit_trend", "from_frames", "plan"}
+#: Functions that are longer still: the list is to grow shorter.
+LONG = {"visits/placement.py: place", "visits/seen.py: animal_record"}
 
 
 def _functions() -> Iterator[tuple[str, ast.FunctionDef]]:
-    for layer in ("answers", "models"):
-        for path in sorted((PACKAGE / layer).rglob("*.py")):
-            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-                if isinstance(node, ast.FunctionDef):
-                    yield f"{path.relative_to(PACKAGE)}: {node.name}", node
+    for path in sorted(PACKAGE.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef):
+                yield f"{path.relative_to(PACKAGE).as_posix()}: {node.name}", node
 
 
 def _arguments(node: ast.FunctionDef) -> list[str]:
@@ -30,8 +31,10 @@ def _arguments(node: ast.FunctionDef) -> list[str]:
 
 
 def test_no_function_is_long() -> None:
+    """Docstrings count."""
     lines = {name: (node.end_lineno or 0) - node.lineno + 1 for name, node in _functions()}
-    assert {name: count for name, count in lines.items() if count > LONGEST} == {}
+    long = {name: count for name, count in lines.items() if count > LONGEST}
+    assert set(long) == LONG, long
 
 
 def test_no_function_takes_many_arguments() -> None:

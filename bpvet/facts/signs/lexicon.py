@@ -83,7 +83,7 @@ class Entry(NamedTuple):
 
 
 class Row(NamedTuple):
-    """An `Entry` as the build keeps it: the arguments of its term and of its part of an examination."""
+    """An `Entry` as the build keeps it: the arguments of its term and its exam part."""
 
     pattern: tuple[str, ...]
     term: tuple[Any, ...] = ()

@@ -104,6 +104,7 @@ REACHING = {
     ("bpvet.answers.due.due", "_row"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_contact"): "bpvet.wording.en.due",
     ("bpvet.answers.sheet.sheet", "sheet"): "bpvet.wording.en.due",
+    ("bpvet.answers.owner.owner", "owner"): "bpvet.wording.en.due",
     ("bpvet.answers.room.room", "_answered"): "bpvet.wording.en.room",
     ("bpvet.answers.room.urgent", "room_urgent"): "bpvet.wording.en.room",
     ("bpvet.answers.room.expected", "expected"): "bpvet.wording.en.room",

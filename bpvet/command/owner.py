@@ -42,7 +42,7 @@ ARGUMENTS = (
 def run(arguments: argparse.Namespace) -> None:
     """Write the page and the diary, or print the page's words."""
     from bpvet.facts.categories import guideline
-    from bpvet.wording.en.command.written import DIARY_WRITTEN, OWNER_PAGE_WRITTEN
+    from bpvet.wording.en.command.written import DIARY_WRITTEN, OWNER_PAGE_WRITTEN, READ_FIRST
 
     # What is wrong with the call is said before the work is done.
     guideline(arguments.guideline)
@@ -50,6 +50,8 @@ def run(arguments: argparse.Namespace) -> None:
     from bpvet.answers.owner.owner import owner
 
     found = owner(usable(arguments), arguments.animal, guideline=arguments.guideline)
+    if found.open_questions:
+        say(wrapped(READ_FIRST.format(questions=" ".join(found.open_questions))))
     _write(arguments, found, page, diary)
     if arguments.json:
         print_json(found.to_dict())

@@ -73,6 +73,8 @@ class OwnerAnswer(Brief, Content):
     may_be_newer, partly : bool
         Whether the animal may have been seen since by rows that cannot be used; whether not all
         readings of the newest date can be used.
+    open_questions : tuple of str
+        What the practice is to read before the page is handed out; none of it stands on the page.
     recheck : RecheckAnswer
         When to come again.
     treated : bool
@@ -90,6 +92,7 @@ class OwnerAnswer(Brief, Content):
     asks: bool
     may_be_newer: bool
     partly: bool
+    open_questions: tuple[str, ...]
     recheck: RecheckAnswer
     treated: bool
     version: str
@@ -135,6 +138,8 @@ def owner(records: Records, animal: str, *, guideline: str = DEFAULT) -> OwnerAn
     >>> told.high, told.days_ago
     (152.0, 1)
     """
+    from bpvet.wording.en.due import open_questions
+
     records.require_usable()
     key = records.animal(animal)
     row = animal_rows(records)[key]
@@ -152,6 +157,7 @@ def owner(records: Records, animal: str, *, guideline: str = DEFAULT) -> OwnerAn
         asks=bool(safety.asks),
         may_be_newer=safety.found.uncounted.may_be_newer,
         partly=safety.found.uncounted.partly is not None,
+        open_questions=tuple(open_questions(safety)),
         recheck=recheck_answer(safety, row.left_reason),
         treated=safety.standing.treated or safety.standing.on_drug,
         version=__version__,

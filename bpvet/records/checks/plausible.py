@@ -172,7 +172,7 @@ def _outside(value: Number, low: float, high: float, exactly: float) -> NDArray[
         rows = np.flatnonzero(each(few, value.code)) if few.any() else np.zeros(0, dtype=np.int64)
         if not len(value.rows):
             return rows
-        others = value.rows[_outside(value.other, low, high, exactly)]
+        others = value.rows[_outside(value.aside, low, high, exactly)]
         return np.union1d(np.setdiff1d(rows, value.rows, assume_unique=True), others)
     found = [np.zeros(0, dtype=np.int64)]
     for at in range(0, len(value), _ROWS):

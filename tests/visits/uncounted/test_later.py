@@ -65,7 +65,10 @@ def test_the_five_lines_the_list_and_the_papers_tell_of_it():
     assert row.band == "two_days"
     assert row.open_questions[0].startswith("A note of 20 May 2027")
     assert sheet(records, "A").open_questions == row.open_questions
-    assert phone_texts(owner(records, "A"))[0] == PHONE
+    page = owner(records, "A")
+    assert phone_texts(page)[0] == PHONE
+    # For the practice, and never on the page.
+    assert page.open_questions == row.open_questions
 
 
 def test_without_a_sign_the_owner_is_not_sent_away_until_a_far_day():

@@ -27,6 +27,8 @@ NO_REPORT = "No report of {animal}: {reason}"
 #: Where the sheet for the room is.
 SHEET_WRITTEN = 'The sheet is in "{file}".'
 #: Where the page for the owner is.
+#: What stands beside a page for the owner, and not on it.
+READ_FIRST = "Before the page is handed out: {questions}"
 OWNER_PAGE_WRITTEN = 'The page for the owner is in "{file}".'
 #: Where the diary is, and what becomes of it.
 DIARY_WRITTEN = 'The diary is in "{file}"; filled in, it is read as readings.'

@@ -51,20 +51,20 @@ def remarks(records: Records, animal: str | None = None) -> Iterator[Remark]:
     names = {str(text): drug_name(str(text)) for text in rows["drug"].unique()}
     stops = rows["stopped_on"].to_numpy(dtype="datetime64[D]")
     spans: _Spans = defaultdict(list)
-    for place, stop, text in zip(places(rows, "started_on"), stops, rows["drug"], strict=True):
-        spans[str(place[0])].append((place[1], stop, names[str(text)]))
+    for row, stop, text in zip(places(rows, "started_on"), stops, rows["drug"], strict=True):
+        spans[str(row[0])].append((row[1], stop, names[str(text)]))
     cells = (rows[name].astype(str) for name in ("drug", "dose", "note"))
-    for place, stop, *texts in zip(places(rows, "started_on"), stops, *cells, strict=True):
+    for row, stop, *texts in zip(places(rows, "started_on"), stops, *cells, strict=True):
         ends = not np.isnat(stop) and stop <= records.as_of
         name = names[texts[0]]
-        later = any(start > place[1] for start, _, one in spans[str(place[0])] if one == name)
+        later = any(start > row[1] for start, _, taken in spans[str(row[0])] if taken == name)
         if not (ends or later):
-            yield from _of_treatment(place, texts)
+            yield from _of_treatment(row, texts)
     yield from _of_notes(records, animal, spans)
     yield from _of_animals(records, animal)
 
 
-def _of_treatment(place: Place, texts: list[str]) -> Iterator[Remark]:
+def _of_treatment(row: Place, texts: list[str]) -> Iterator[Remark]:
     """Yield what a row of treatment that is on says of its end."""
     written, dose, note = texts
     known = drug(written)
@@ -78,7 +78,7 @@ def _of_treatment(place: Place, texts: list[str]) -> Iterator[Remark]:
         (note, says_not_given(note), "treatments note"),
     ):
         if asks:
-            yield _remark(place, table, text, TREATMENT, name)
+            yield _remark(row, table, text, TREATMENT, name)
 
 
 def _of_notes(records: Records, animal: str | None, spans: _Spans) -> Iterator[Remark]:
@@ -89,11 +89,11 @@ def _of_notes(records: Records, animal: str | None, spans: _Spans) -> Iterator[R
         treating = set() if asked.name == "treatments note" else {*filter(_may_treat, texts)}
         rows = asked.rows[asked.rows[asked.column].isin(leaving | treating).to_numpy(dtype=bool)]
         cells = rows[asked.column].astype(str)
-        for text, place in zip(cells, places(rows, asked.dated), strict=True):
-            if text in leaving and lives.may_have_ended(place):
-                yield _remark(place, asked.name, text, LEFT)
-            if text in treating and not _answered(text, place[1], spans[str(place[0])]):
-                yield _remark(place, asked.name, text, TREATMENT)
+        for text, row in zip(cells, places(rows, asked.dated), strict=True):
+            if text in leaving and lives.may_have_ended(row):
+                yield _remark(row, asked.name, text, LEFT)
+            if text in treating and not _answered(text, row[1], spans[str(row[0])]):
+                yield _remark(row, asked.name, text, TREATMENT)
 
 
 def _may_treat(text: str) -> bool:
@@ -128,12 +128,12 @@ def _of_animals(records: Records, animal: str | None) -> Iterator[Remark]:
     outcomes = {(finding.file, finding.line): finding.value for finding in unread}
     signs = of_animal(records, records.observations, "seen_on", animal)
     calls = of_animal(records, records.contacts, "date", animal)
-    for text, place in (
+    for text, row in (
         *zip(signs["sign"].astype(str), places(signs, "seen_on"), strict=True),
-        *((outcomes.get(place[2:], ""), place) for place in places(calls, "date")),
+        *((outcomes.get(row[2:], ""), row) for row in places(calls, "date")),
     ):
-        if says_left(text) and lives.may_have_ended(place):
-            yield _remark(place, IN_ENTRY, text, LEFT)
+        if says_left(text) and lives.may_have_ended(row):
+            yield _remark(row, IN_ENTRY, text, LEFT)
 
 
 class _Lives:
@@ -148,20 +148,21 @@ class _Lives:
 
     def __init__(self, records: Records, animal: str | None) -> None:
         frame = records.readings
-        usable = (frame["set_aside"] == "") & (frame["date"] <= np.datetime64(records.as_of, "s"))
+        day = frame["date"].to_numpy(dtype="datetime64[D]")
+        usable = (frame["set_aside"] == "").to_numpy(dtype=bool) & (day <= records.as_of)
         if animal is not None:
-            usable &= frame["animal"] == animal
-        newest = frame[usable.to_numpy(dtype=bool)].groupby("animal", observed=True)["date"].max()
+            usable &= (frame["animal"] == animal).to_numpy(dtype=bool)
+        newest = frame[usable].groupby("animal", observed=True)["date"].max()
         days = newest.to_numpy(dtype="datetime64[D]")
         self._newest: dict[str, np.datetime64] = dict(zip(newest.index, days, strict=True))
         rows = animal_rows(records).items()
         self._gone = {animal for animal, row in rows if row.left(records.as_of)}
 
-    def may_have_ended(self, place: Place) -> bool:
+    def may_have_ended(self, row: Place) -> bool:
         """Return whether what is written somewhere may be of an end: no visit is later."""
-        whose, day = place[:2]
+        whose, day = row[:2]
         return whose not in self._gone and not day < self._newest.get(whose, day)
 
 
-def _remark(place: Place, table: str, text: str, group: str, drug_named: str = "") -> Remark:
-    return place, table, SignItem(text[:_LONGEST], drug_named, group, "unclear")
+def _remark(row: Place, table: str, text: str, group: str, drug_named: str = "") -> Remark:
+    return row, table, SignItem(text[:_LONGEST], drug_named, group, "unclear")

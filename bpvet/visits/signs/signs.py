@@ -153,8 +153,8 @@ def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
     """Yield what notes, reasons and words in place of numbers seem to say of signs."""
     for cells in asked_cells(records, animal):
         yield from _said(cells)
-    for place, table, item in remarks(records, animal):
-        yield _made(place, table, "", item)
+    for row, table, item in remarks(records, animal):
+        yield _made(row, table, "", item)
     frame = records.readings
     frame = frame[(frame["set_aside"] != "").to_numpy(dtype=bool)]
     rows = of_animal(records, frame, "taken_at", animal)

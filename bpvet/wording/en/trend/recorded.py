@@ -139,12 +139,12 @@ def remark_statements(found: tuple[SignState, ...]) -> Iterator[Statement]:
     found : tuple of SignState
     """
     for sign in (sign for sign in found if sign.group in REMARKS):
-        said = f"{asked_where(sign)} “{sign.text}”"
+        quoted = f"{asked_where(sign)} “{sign.text}”"
         outside, asked = _REMARKED["drug" if sign.table == IN_DRUG else sign.group]
         yield Statement(
             f"asked.{sign.group}",
-            f"{said}. {asked}",
-            outside=f"{said}: {outside}.",
+            f"{quoted}. {asked}",
+            outside=f"{quoted}: {outside}.",
             tells=_rows([sign]),
         )
 

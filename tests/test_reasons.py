@@ -21,6 +21,7 @@ MADE = {
     *(f"agreement.term.{one}" for one in ("animal", "visit", "pair", "reading")),
     *(f"audit.allowed.{one}" for one in ("months", "treated", "condition")),
     *(f"cohort.between.{one}" for one in ("visit", "residual")),
+    *(f"mixed.df.{rule}" for rule in ("satterthwaite", "kenward_roger", "residual")),
 }
 
 

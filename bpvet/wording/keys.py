@@ -17,6 +17,7 @@ KEYS = MappingProxyType(
         "urgent": tuple(rule.value for rule in UrgentRule),
         "unmeasured": ("", "part"),
         "later": ("",),
+        "backdated": ("",),
         "lookalikes": ("",),
         "set_aside": ("",),
         "asked": ("left", "treatment", "files"),

@@ -9,6 +9,7 @@ import numpy as np
 
 from bpvet.equality import Content
 from bpvet.records.records import Records
+from bpvet.visits.uncounted.backdated import Backdated, backdated_rows
 from bpvet.visits.uncounted.later import LaterRows, later_rows
 from bpvet.visits.uncounted.lookalikes import Lookalike, lookalikes
 from bpvet.visits.uncounted.set_aside import RowsAside, rows_aside
@@ -27,6 +28,8 @@ class Uncounted(Content):
         The latest date, where not all of its readings can be used.
     later : LaterRows or None
         Rows dated after today.
+    backdated : Backdated or None
+        Last readings that may bear last year's date: they are counted, and perhaps a year off.
     lookalikes : tuple of Lookalike
         Ids that look like its own, with rows that may be its own.
     aside : RowsAside
@@ -36,13 +39,15 @@ class Uncounted(Content):
     unmeasured: tuple[UnmeasuredDay, ...]
     partly: UnmeasuredDay | None
     later: LaterRows | None
+    backdated: Backdated | None
     lookalikes: tuple[Lookalike, ...]
     aside: RowsAside
 
     @property
     def may_be_newer(self) -> bool:
         """Whether the animal may have been seen since its latest date."""
-        return bool(self.unmeasured or self.later or self.lookalikes) or self.aside.pressing
+        found = self.unmeasured or self.later or self.backdated or self.lookalikes
+        return bool(found) or self.aside.pressing
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +56,7 @@ class UncountedRows:
 
     days: Mapping[str, tuple[UnmeasuredDay, ...]]
     later: Mapping[str, LaterRows]
+    backdated: Mapping[str, Backdated]
     lookalikes: Mapping[str, tuple[Lookalike, ...]]
     aside: Mapping[str, RowsAside]
 
@@ -60,6 +66,7 @@ class UncountedRows:
         return cls(
             unmeasured_days(records, animal),
             later_rows(records, animal),
+            backdated_rows(records, animal),
             lookalikes(records),
             rows_aside(records, animal),
         )
@@ -81,6 +88,7 @@ class UncountedRows:
             ),
             partly=next((day for day in days if day.used and day.date == latest), None),
             later=self.later.get(animal),
+            backdated=self.backdated.get(animal),
             lookalikes=self.lookalikes.get(animal, ()),
             aside=self.aside.get(animal, RowsAside()),
         )

@@ -24,6 +24,7 @@ FIRST = (
     "urgent",
     "unmeasured",
     "later",
+    "backdated",
     "lookalikes",
     "set_aside",
     "asked",
@@ -62,6 +63,7 @@ _STANDS_OUT = (
     *(
         "unmeasured",
         "later",
+        "backdated",
         "lookalikes",
         "set_aside",
         "asked",

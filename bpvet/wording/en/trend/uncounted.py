@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.recorded import RecordedAnswer
 from bpvet.answers.trend.result import TrendAnswer
+from bpvet.visits.uncounted.backdated import Backdated
 from bpvet.visits.uncounted.later import LaterRows
 from bpvet.visits.uncounted.set_aside import RowsAside
 from bpvet.visits.uncounted.uncounted import Uncounted
@@ -43,6 +44,8 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
         yield Statement("unmeasured.part", f"{text} bpvet check says why.", outside=text)
     if found.later is not None:
         yield _later(found.later)
+    if found.backdated is not None:
+        yield _backdated(found.backdated)
     if found.lookalikes:
         ids = (
             f"“{alike.written}” ({counted(alike.rows, 'row')}, the newest of {day(alike.newest)})"
@@ -98,6 +101,20 @@ def _later(found: LaterRows) -> Statement:
         "a day that has been, the animal was seen since, and no number told here is of that day"
     )
     return Statement("later", f"{text}: correct {dates}.", outside=f"{text}.")
+
+
+def _backdated(found: Backdated) -> Statement:
+    """Return what is asked of rows that may bear last year's date."""
+    text = (
+        f"The last {counted(found.rows, 'reading')} in “{found.file}” {_is(found.rows)} dated "
+        f"{day(found.date)}, after rows of {day(found.above)}. If the year is a slip, that is the "
+        "newest visit, and no answer here takes it for it"
+    )
+    return Statement("backdated", f"{text}: look at the date.", outside=f"{text}.")
+
+
+def _is(count: int) -> str:
+    return "is" if count == 1 else "are"
 
 
 def _set_aside(found: RowsAside) -> Iterator[Statement]:

@@ -1,0 +1,82 @@
+"""The last rows of a file dated most of a year before those above: last year's figure, perhaps.
+
+In January the old year is typed from habit. The newest visit then lies a year back, where no number
+is amiss and nothing else asks about it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from bpvet.equality import Content
+from bpvet.records.records import Records
+
+#: So many dates above must run on in order for a step back to be a surprise, and it is at least
+#: so many days long (judgement of this project).
+_DATES, _BACK = 3, np.timedelta64(90, "D")
+_YEAR = np.timedelta64(365, "D")
+
+
+@dataclass(frozen=True, eq=False)
+class Backdated(Content):
+    """The last readings of an animal in a file, dated before those above them.
+
+    Parameters
+    ----------
+    date : datetime64[D]
+        As written; with the next year they would be the animal's newest.
+    rows : int
+    above : datetime64[D]
+        The newest date above them.
+    file : str
+    """
+
+    date: np.datetime64
+    rows: int
+    above: np.datetime64
+    file: str
+
+
+def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, Backdated]:
+    """Return the last readings that may bear last year's date, of each animal that has such.
+
+    Parameters
+    ----------
+    records : Records
+    animal : str, optional
+        Of this animal alone.
+    """
+    frame = records.readings
+    keep = (frame["animal"] != "").to_numpy(dtype=bool) & frame["date"].notna().to_numpy(dtype=bool)
+    keep &= ~frame["duplicate"].to_numpy(dtype=bool)
+    if animal is not None:
+        keep &= (frame["animal"] == animal).to_numpy(dtype=bool)
+    rows = frame.loc[keep, ["animal", "file", "date"]]
+    rows = rows[(rows["date"] <= pd.Timestamp(records.as_of)).to_numpy(dtype=bool)]
+    by_file = rows.groupby(["animal", "file"], sort=False, observed=True)["date"]
+    last, newest = by_file.last(), by_file.max()
+    stepped = newest - last >= _BACK
+    found = {}
+    for whose, file in stepped.index[stepped.to_numpy(dtype=bool)]:
+        of_animal = rows[(rows["animal"] == whose).to_numpy(dtype=bool)]
+        step = _step(of_animal, str(file), records.as_of)
+        if step is not None:
+            found[str(whose)] = step
+    return found
+
+
+def _step(rows: pd.DataFrame, file: str, as_of: np.datetime64) -> Backdated | None:
+    """Return the step back at the end of a file, where the year after it makes it the newest."""
+    day = rows["date"].to_numpy(dtype="datetime64[D]")
+    in_file = day[(rows["file"] == file).to_numpy(dtype=bool)]
+    last, newest = in_file[-1], day.max()
+    above = in_file[: np.flatnonzero(in_file != last)[-1] + 1]
+    in_order = len(np.unique(above)) >= _DATES and bool((np.diff(above) >= 0).all())
+    # A year on, give or take the leap day.
+    if not in_order or not newest < last + _YEAR + 1 or last + _YEAR > as_of:
+        return None
+    return Backdated(last, len(in_file) - len(above), above[-1], file)

@@ -9,12 +9,12 @@ from itertools import chain
 from bpvet.errors import CallError, FitError
 from bpvet.figures.pictures import TrendPicture
 from bpvet.models.kidney.joint import Joint
-from bpvet.models.kidney.kidney import MARKERS
 from bpvet.models.kidney.result import Kidney
 from bpvet.models.trend.fit import fit_trend
 from bpvet.pictures.answered import answered_picture, recorded_labs, with_urgent
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.records import Records
+from bpvet.visits.labs.events import MARKERS
 from bpvet.wording.en.pictures import kidney as words
 
 _DRAWN = (*MARKERS, "upc")

@@ -64,7 +64,8 @@ def study_picture(study: Study) -> AuditPicture:
     curve = study.power_curve(counts, _LEVEL) * 100
     names = [words.animals_name(study, animals) for animals in counts]
     simulated = [
-        Estimate(*map(float, ends)) for ends in curve[["power", "lower", "upper"]].to_numpy()
+        Estimate(float(power), float(lower), float(upper))
+        for power, lower, upper in curve[["power", "lower", "upper"]].to_numpy()
     ]
     exact = [Estimate(float(power)) for power in curve["formula"]]
     line = 0.0 if study.wanted is None else 100 * study.wanted

@@ -28,5 +28,6 @@ def variability_picture(found: Variability) -> AuditPicture:
         rows = [(name, statistic) for name, statistic, of in statistics if of == unit]
         if rows:
             axis = words.PERCENT_AXIS if unit == "%" else texts.axis
-            panels.append(rows_panel(replace(texts, axis=axis), heading, *zip(*rows, strict=True)))
+            names, estimates = [name for name, _ in rows], [statistic for _, statistic in rows]
+            panels.append(rows_panel(replace(texts, axis=axis), heading, names, estimates))
     return of_panels(texts, panels, found.level)

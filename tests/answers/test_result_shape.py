@@ -55,6 +55,7 @@ BY_PLACE |= {"letter", "report"}
 @pytest.fixture(scope="module")
 def results(tmp_path_factory) -> dict[str, object]:
     records = bpvet.read(write_clinic(tmp_path_factory.mktemp("shape")), as_of="2026-12-01")
+    kidneys = with_labs(creatinine([150, 162, 171, 168, 190]))
     trend, plan = bpvet.fit_trend(records, "K1"), bpvet.plan(bpvet.Priors.default("cat", "doppler"))
     agree, audit, clinics = (
         make(records) for make in (bpvet.agreement, bpvet.audit, bpvet.clinic_cohort)
@@ -69,8 +70,8 @@ def results(tmp_path_factory) -> dict[str, object]:
         "CohortAnswer": clinics.answer(),
         "Due": bpvet.due(records),
         "FhirBundle": bpvet.fhir_bundle(records),
-        "Joint": bpvet.fit_joint(with_labs(creatinine([150, 162, 171, 168, 190])), "A1"),
-        "Kidney": bpvet.kidney(records, "K1"),
+        "Joint": bpvet.fit_joint(kidneys, "A1"),
+        "Kidney": bpvet.kidney(kidneys, "A1"),
         "OverTime": bpvet.over_time(records),
         "OwnerAnswer": bpvet.owner(records, "K1"),
         "Plan": plan,

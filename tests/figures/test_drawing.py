@@ -129,7 +129,6 @@ def test_what_found_no_space_is_told_of(plots: dict[str, Callable[..., Any]]) ->
     assert "Not drawn" not in words(plots["kidney"], 200)
     assert "Not drawn in so little space: What came first" in words(plots["over time"], 94)
     assert "Not drawn in so little space: Plain changes" in words(plots["study"], 60)
-    assert "6 rows: too many for their names" in words(plots["study"], 46)
 
 
 def test_marks_stand_on_the_axes_at_their_dates(records: bpvet.Records) -> None:

@@ -115,9 +115,7 @@ def _fitted(picture: AuditPicture, region: Region) -> Plan:
     """
     with suppress(CallError):
         return _filling(picture, region)
-    with suppress(CallError):
-        return _filling(picture, region, brief=True)
-    for count in range(len(picture.panels) - 1, 0, -1):
+    for count in range(len(picture.panels), 0, -1):
         with suppress(CallError):
             return _filling(_first_panels(picture, count), region, brief=True)
     return _filling(_first_panels(picture, 1), region, brief=True, named=False)
@@ -137,8 +135,7 @@ def _filling(
 ) -> Plan:
     """Return the plan of a picture whose panels grow or give way to fill a region."""
     plan = _plan(picture, region.width, brief=brief, named=named)
-    heights = [placed.place.height for placed in plan.panels]
-    panels = sum(heights)
+    panels = sum(placed.place.height for placed in plan.panels)
     least = _LEAST * panels if named else min(panels, _LEAST_UNNAMED)
     stretch = 1.0 + region.spare(plan.height, panels, least) / panels
     return _plan(picture, region.width, stretch, brief=brief, named=named)
@@ -192,8 +189,9 @@ def _key(picture: AuditPicture, named: bool) -> list[tuple[Style, str]]:
         rows.append((_MARK | {"ls": "none"}, picture.words.no_interval))
     for words in dict.fromkeys(panel.line_is for panel in picture.panels if panel.line_is):
         rows.append(({"color": GUIDE_GREY, "lw": HAIRLINE, "ls": _DASH}, words))
-    count = sum(len(panel.names) for panel in picture.panels)
-    notes = ["" if named else picture.words.unnamed.format(count=count), picture.note]
+    unnamed = sum(len(panel.names) for panel in picture.panels if isinstance(panel, RowsPanel))
+    notes = [picture.words.unnamed.format(count=unnamed)] if unnamed and not named else []
+    notes.append(picture.note)
     rows += [({"lw": 0}, note) for note in notes if note]
     return rows
 

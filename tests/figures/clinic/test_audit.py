@@ -13,6 +13,7 @@ from bpvet.errors import CallError
 from bpvet.figures.clinic.audit import draw
 from bpvet.figures.clinic.audit_picture import AuditPicture, BarsPanel, RowsPanel
 from bpvet.figures.save import save, svg_bytes
+from bpvet.figures.sheet import region_of
 from bpvet.wording.en.pictures.drawn import ESTIMATES
 
 
@@ -94,6 +95,27 @@ def test_all_words_stay_on_the_page(width: float) -> None:
         assert box.x0 >= page.x0 - 1, text.get_text()
         assert box.x1 <= page.x1 + 1, text.get_text()
         assert box.y0 >= page.y0 - 1, text.get_text()
+
+
+def test_rows_that_are_too_many_for_a_box_stand_without_their_names() -> None:
+    names = tuple(f"operator {n}" for n in range(60))
+    value = np.arange(60.0)
+    many = rows(names=names, estimate=value, low=value - 1, high=value + 1)
+    axes = Figure(figsize=(6.4, 4.8)).subplots()
+    figure = draw(picture(many, rows(heading="Oscillometric")), region=region_of(axes))
+    words = [text.get_text() for text in figure.axes[1].texts]
+    assert "60 rows: too many for their names" in words
+    assert "Not drawn in so little space: Oscillometric" in words
+    assert not axes.get_yticklabels()
+    marks = next(line for line in axes.lines if line.get_label() == "estimates")
+    np.testing.assert_allclose(marks.get_xdata(), value)
+
+
+def test_rows_without_a_line_of_comparison_reach_to_it_all_the_same() -> None:
+    figure = draw(picture(rows(line=-9.0, line_is="", span=(-9.0, 12.0))))
+    assert artists(figure, 1, "line") == []
+    low, high = figure.axes[1].get_xlim()
+    assert low < -9 < 12 < high
 
 
 def test_any_picture_can_be_saved(tmp_path: Path) -> None:

@@ -128,13 +128,14 @@ def report_strangers(
     tables: Mapping[str, CheckedTable], known: set[str], with_readings: set[str]
 ) -> None:
     """Report which animals of the side tables have no reading, or are in no animals table."""
+    near = sorted(with_readings - {""})
     for table, checked in tables.items():
         if table == "readings" or checked.n == 0:
             continue
         texts, code = distinct(checked.cells("animal"))
         strange = [animal != "" and animal not in with_readings for animal in texts]
         unlisted = OfCell(lambda v: bool(known) and v.strip() not in known)
-        _report_of_first(checked, strange, code, with_readings, Code.NO_READINGS, unlisted=unlisted)
+        _report_of_first(checked, strange, code, near, Code.NO_READINGS, unlisted=unlisted)
 
 
 def report_unlisted(tables: Mapping[str, CheckedTable]) -> list[Finding]:
@@ -146,7 +147,7 @@ def report_unlisted(tables: Mapping[str, CheckedTable]) -> list[Finding]:
         return [finding_of(Code.NO_ANIMALS_TABLE, readings.files[0], animals=many)] if many else []
     listed = set(distinct(animals.cells("animal"))[0])
     strange = [animal != "" and animal not in listed for animal in texts]
-    _report_of_first(readings, strange, code, listed, Code.NOT_LISTED)
+    _report_of_first(readings, strange, code, sorted(listed - {""}), Code.NOT_LISTED)
     return []
 
 
@@ -154,14 +155,14 @@ def _report_of_first(
     checked: CheckedTable,
     strange: list[bool],
     code_of_row: NDArray[np.integer],
-    known: set[str],
+    known: list[str],
     code: Code,
     **values: Any,
 ) -> None:
     """Report the first row of each `strange` animal, by its code (n,), with known ids like it."""
     first = firsts(code_of_row, len(strange))
     rows = np.sort(first[np.array(strange, dtype=bool) & (first >= 0)])
-    near = near_names(sorted(known - {""}), lambda: checked.raw("animal").take(pa.array(rows)), n=2)
+    near = near_names(known, lambda: checked.raw("animal").take(pa.array(rows)), n=2)
     checked.report(rows, "animal", code, animal=WRITTEN, **values, near=near)
 
 

@@ -20,6 +20,8 @@ ENDINGS = (
 )
 #: Endings of files that may hold records too, and are said to be passed over.
 _OTHER_ENDINGS = ("xls", "xlsb", "ods", "db", "sqlite", "sqlite3", "txt.gz", "csv.gz", "zip")
+#: Endings of workbooks: one of any name may hold the tables of its folder.
+BOOKS = (".xlsx", ".xlsm")
 READINGS_FILE = re.compile(rf"readings.*\.({'|'.join(ENDINGS)})", re.IGNORECASE | re.DOTALL)
 _BY_NAME = {f"{table}.{end}": table for table in TABLES if table != "readings" for end in ENDINGS}
 
@@ -108,7 +110,7 @@ def files_of(
             found[table].append(folder / entry)
         elif _may_hold_records(entry.lower()):
             others.append(entry)
-    books = [name for name in others if name.lower().endswith((".xlsx", ".xlsm"))]
+    books = [name for name in others if name.lower().endswith(BOOKS)]
     if not found["readings"] and len(books) == 1:
         # One workbook of any name holds the tables as its sheets.
         found["readings"].append(folder / books[0])

@@ -15,12 +15,10 @@ from urllib.parse import unquote
 
 from bpvet.errors import BpvetError, CallError, RecordsError
 from bpvet.records.findings import Finding
-from bpvet.records.folder import existing, files_of, table_of
+from bpvet.records.folder import BOOKS, existing, files_of, table_of
 from bpvet.records.headings.settled import FILE_NAME
 
 _URL = re.compile(r"[A-Za-z][A-Za-z0-9+.\-]*://", re.ASCII)
-#: Endings of workbooks: one of any name may hold the tables of its folder.
-_BOOKS = (".xlsx", ".xlsm")
 #: What databases keep beside their file.
 _BESIDE = ("", "-wal", "-shm", "-journal", ".wal")
 
@@ -66,7 +64,7 @@ class Inputs:
                 f'"{path}": a file of this name says how the records beside it are read. Name '
                 "another file."
             )
-        if name.lower().endswith(_BOOKS) and self._among_records(path.parent):
+        if name.lower().endswith(BOOKS) and self._among_records(path.parent):
             raise CallError(
                 f'"{path}": a workbook in a folder of records may be read as its tables, and none '
                 "is written there. Name another folder, or another kind of file."

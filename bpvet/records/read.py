@@ -157,13 +157,14 @@ def records_of(loaded: Loaded, settled: Conventions, as_of: np.datetime64) -> Re
     parts = with_diaries(loaded.sheets, findings)
     sheets = [translate(sheet, settled.of(sheet), findings) for sheet in parts]
     cancelling = _checked_table("cancelled", sheets)
-    cancelled = take_out(sheets, cancelling, parse(cancelling))
+    entries = parse(cancelling)
+    cancelled = take_out(sheets, cancelling, entries)
     sheets = cancelled.sheets
     findings += cancelled.findings
     tables = {table: _checked_table(table, sheets) for table in TABLES if table != "cancelled"}
     tables["cancelled"] = cancelling
     values = {table: parse(checked) for table, checked in tables.items() if table != "cancelled"}
-    values["cancelled"] = cancelled.values
+    values["cancelled"] = entries
     animals, others = check(tables, values, as_of)
     reported: list[Finding | RowFindings] = [*findings, *others]
     for checked in tables.values():

@@ -160,20 +160,20 @@ class Priors:
     first_visit_fading: float = 1.5
 
     def __post_init__(self) -> None:
-        checked: dict[str, Any] = {"level": _pair("level", self.level, positive=False)}
-        checked |= {name: _pair(name, getattr(self, name)) for name in ("sv", "sr", "sw")}
+        checked: dict[str, Any] = {"level": checked_pair("level", self.level, positive=False)}
+        checked |= {name: checked_pair(name, getattr(self, name)) for name in ("sv", "sr", "sw")}
         checked |= {
-            name: _positive(name, getattr(self, name))
+            name: checked_positive(name, getattr(self, name))
             for name in (
                 *("slope_sd", "effect_sd", "increment_sd", "wander_days", "first_visit_fading"),
             )
         }
         for name in ("first_visit", "first_visit_new", "method_offset"):
             if getattr(self, name) is not None:
-                checked[name] = _pair(name, getattr(self, name), positive=False)
-        checked["tau_days"] = _by_name("tau_days", self.tau_days, _positive)
+                checked[name] = checked_pair(name, getattr(self, name), positive=False)
+        checked["tau_days"] = _by_name("tau_days", self.tau_days, checked_positive)
         checked["condition_offset"] = _by_name("condition_offset", self.condition_offset, _centred)
-        checked["change_sd"] = _by_name("change_sd", self.change_sd, _positive)
+        checked["change_sd"] = _by_name("change_sd", self.change_sd, checked_positive)
         strange = sorted(set(checked["change_sd"]) - set(CHANGE_SDS))
         if strange:
             raise CallError(
@@ -284,24 +284,25 @@ def _finite(name: str, value: Any) -> float:
     return number
 
 
-def _positive(name: str, value: Any) -> float:
+def checked_positive(name: str, value: Any) -> float:
+    """Return a finite number above 0 as a plain float; anything else is a CallError."""
     number = _finite(name, value)
     if number <= 0:
         raise CallError(f"priors: {name} must be positive, not {number!r}.")
     return number
 
 
-def _pair(name: str, value: Any, positive: bool = True) -> tuple[float, float]:
+def checked_pair(name: str, value: Any, positive: bool = True) -> tuple[float, float]:
     """Return (centre, SD) or (median, log-SD): both finite, the second positive."""
     if not isinstance(value, Sequence) or isinstance(value, (str, bytes)) or len(value) != 2:
         raise CallError(f"priors: {name} is a pair of numbers, not {_shown(value)}.")
     whose, spread = ("median", "log-SD") if positive else ("centre", "SD")
-    middle = (_positive if positive else _finite)(f"the {whose} of {name}", value[0])
-    return middle, _positive(f"the {spread} of {name}", value[1])
+    middle = (checked_positive if positive else _finite)(f"the {whose} of {name}", value[0])
+    return middle, checked_positive(f"the {spread} of {name}", value[1])
 
 
 def _centred(name: str, value: Any) -> tuple[float, float]:
-    return _pair(name, value, positive=False)
+    return checked_pair(name, value, positive=False)
 
 
 def _by_name(name: str, value: Any, read: Callable[[str, Any], Any]) -> Mapping[str, Any]:

@@ -24,8 +24,9 @@ from bpvet.publishing import publish
 from bpvet.records.entries.files import ENTRY, added_csv, added_name, new_entry
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, Outcome, shown
-from bpvet.records.folder import existing, files_of
+from bpvet.records.folder import BOOKS, existing, files_of
 from bpvet.records.outputs import inputs_of
+from bpvet.records.parsing.numbers import BOUND_SIGNS
 from bpvet.records.read import read, read_with
 from bpvet.records.records import Records
 from bpvet.records.tables import TABLES
@@ -46,8 +47,6 @@ _FUTURE = (Code.FUTURE_DATE, Code.BORN_IN_FUTURE, Code.LEFT_IN_FUTURE)
 _MANY = 20_000
 #: What the in-room sum has told already, at the reading itself.
 _REPORTED_IN_ROOM = (Code.UNUSUAL_READING, Code.UNUSUAL_LAB, Code.GAUGES_CEILING)
-_BOOKS = (".xlsx", ".xlsm")
-_SIGNS = {"at least": "> ", "at most": "< "}
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +95,7 @@ def record_folder(path: str | os.PathLike[str]) -> Path:
     if not os.access(folder, os.W_OK | os.X_OK):
         raise CallError(f'"{folder}" is read-only: nothing can be added there.')
     findings = list[Finding]()
-    books = [file for _, file in files_of(folder, findings) if file.suffix.lower() in _BOOKS]
+    books = [file for _, file in files_of(folder, findings) if file.suffix.lower() in BOOKS]
     if books:
         raise CallError(
             f'The records of "{folder}" are in a workbook ("{books[0].name}"), and a workbook is '
@@ -313,7 +312,7 @@ def _as_written(row: Mapping[Hashable, Any], name: str, kind: str) -> str:
         return "" if pd.isna(value) else str(np.datetime64(value, "s"))
     if kind in ("number", "quantity", "bounded"):
         number = float(value)
-        return "" if np.isnan(number) else f"{_SIGNS.get(bound, '')}{number:.10g}"
+        return "" if np.isnan(number) else f"{BOUND_SIGNS.get(bound, '')}{number:.10g}"
     return str(value)
 
 
@@ -322,7 +321,7 @@ def _same(given: str, found: str, kind: str) -> bool:
         return bool(found) and np.datetime64(given, "s") == np.datetime64(found, "s")
     if kind in ("number", "quantity", "bounded") and given != found:
         try:
-            signs = given[:2] if given[:2] in _SIGNS.values() else ""
+            signs = given[:2] if given[:2] in BOUND_SIGNS.values() else ""
             return found.startswith(signs) and float(given.removeprefix(signs)) == float(
                 found.removeprefix(signs)
             )

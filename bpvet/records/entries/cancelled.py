@@ -86,7 +86,6 @@ class TakenOut:
     sheets: list[Sheet]
     rows: tuple[CancelledRow, ...]
     findings: list[Finding]
-    values: Values
 
 
 def take_out(sheets: Sequence[Sheet], checked: CheckedTable, values: Values) -> TakenOut:
@@ -100,7 +99,7 @@ def take_out(sheets: Sequence[Sheet], checked: CheckedTable, values: Values) -> 
         The table ``cancelled``; what is wrong in it is said there.
     """
     if checked.n == 0:
-        return TakenOut(list(sheets), (), [], values)
+        return TakenOut(list(sheets), (), [])
     # When and why, by entry; the first row of an entry stands.
     by_entry: dict[str, tuple[str, str]] = {}
     entries, reasons = (uncoded(values[name]).to_pylist() for name in (ENTRY, "reason"))
@@ -118,7 +117,7 @@ def take_out(sheets: Sequence[Sheet], checked: CheckedTable, values: Values) -> 
         rows += _rows_taken_out(sheet, np.flatnonzero(gone), by_entry)
         left.append(_without(sheet, gone))
     _report_wrong(checked, values, known)
-    return TakenOut(left, tuple(rows), _findings(rows), values)
+    return TakenOut(left, tuple(rows), _findings(rows))
 
 
 def _gone(

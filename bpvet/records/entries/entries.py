@@ -12,6 +12,7 @@ from bpvet.records.entries.cancelled import REPORTED_COLUMNS, what_words
 from bpvet.records.entries.files import ENTRY
 from bpvet.records.findings import shown
 from bpvet.records.headings.near_names import did_you_mean, nearest
+from bpvet.records.parsing.numbers import BOUND_SIGNS
 from bpvet.records.records import Records
 
 
@@ -73,7 +74,6 @@ def _listed(records: Records) -> Iterator[Listed]:
 
 
 def _texts(row: pd.Series, names: tuple[str, ...]) -> Iterator[str]:
-    signs = {"at least": "> ", "at most": "< "}
     for name in names:
         value, bound = row[name], str(row.get(f"{name}_bound", ""))
         if bound == "no sound":
@@ -82,4 +82,4 @@ def _texts(row: pd.Series, names: tuple[str, ...]) -> Iterator[str]:
             if value:
                 yield value
         elif not pd.isna(value):
-            yield f"{signs.get(bound, '')}{value:g}"
+            yield f"{BOUND_SIGNS.get(bound, '')}{value:g}"

@@ -25,6 +25,8 @@ NO_SOUND = "no sound"
 #: What is looked at more closely: other words and signs are no bound.
 _LIKE_A_BOUND = r"(?is)^([<>≤≥]|no.*sound$)"
 BOUND_WORDS = np.array(["", "at least", "at most", NO_SOUND], dtype=object)
+#: How a number is written that is one.
+BOUND_SIGNS = {"at least": "> ", "at most": "< "}
 _NO_SOUND = 3
 
 

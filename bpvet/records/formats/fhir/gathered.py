@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 
 from bpvet.facts.words import READING_QUANTITIES
@@ -40,19 +40,22 @@ class Rows:
 
 @dataclass(eq=False)
 class Found:
-    """What the resources of a file hold, table by table, and what is to be said of them."""
+    """What the resources of a file hold, and what is to be said of them.
 
-    readings: Rows = field(default_factory=Rows)
-    means: Rows = field(default_factory=Rows)
-    animals: Rows = field(default_factory=Rows)
-    treatments: Rows = field(default_factory=Rows)
-    labs: Rows = field(default_factory=Rows)
-    observations: Rows = field(default_factory=Rows)
-    derived: list[int] = field(default_factory=list)
-    void: list[int] = field(default_factory=list)
-    early: list[int] = field(default_factory=list)
-    kilopascal: list[int] = field(default_factory=list)
-    joined: list[int] = field(default_factory=list)
+    Parameters
+    ----------
+    rows : dict of str to Rows
+        By table; readings known by their mean alone are ``means``.
+    lines : dict of Code to list of int
+        Places of the resources that a finding is about.
+    contained : set
+        Cells of animals within other resources.
+    strange : Counter of str
+        Kinds of resources that are not read.
+    """
+
+    rows: dict[str, Rows] = field(default_factory=lambda: defaultdict(Rows))
+    lines: dict[Code, list[int]] = field(default_factory=lambda: defaultdict(list))
     contained: set[tuple[tuple[str, str], ...]] = field(default_factory=set)
     strange: Counter[str] = field(default_factory=Counter)
 
@@ -63,7 +66,7 @@ def join_single_values(found: Found) -> None:
     Only where the time of day is told, all else is the same and no quantity comes twice: then they
     are of one inflation. All others stay rows of their own.
     """
-    rows = found.readings
+    rows = found.rows["readings"]
     together: dict[tuple[tuple[str, str], ...], list[int]] = {}
     for at in rows.single:
         cells = rows.cells[at]
@@ -83,13 +86,9 @@ def join_single_values(found: Found) -> None:
         notes = dict.fromkeys(rows.cells[at]["note"] for at in places if rows.cells[at]["note"])
         rows.cells[first]["note"] = "\n".join(notes)
         gone.update(others)
-        found.joined += [rows.lines[at] for at in others]
-    found.readings = _without(rows, gone)
-
-
-def _without(rows: Rows, gone: set[int]) -> Rows:
+        found.lines[Code.SINGLE_VALUES] += [rows.lines[at] for at in others]
     kept = [at for at in range(len(rows.lines)) if at not in gone]
-    return Rows(
+    found.rows["readings"] = Rows(
         [rows.lines[at] for at in kept],
         [rows.cells[at] for at in kept],
         {new: rows.broken[at] for new, at in enumerate(kept) if at in rows.broken},
@@ -108,15 +107,9 @@ def report_resources(source: str, found: Found, findings: list[Finding]) -> None
                 more=max(0, len(kinds) - _KINDS_NAMED),
             )
         )
-    reported = {
-        Code.DERIVED_MEANS: found.derived,
-        Code.SINGLE_VALUES: found.joined,
-        Code.KPA_BY_CODE: found.kilopascal,
-        Code.NOT_FINAL: found.early,
-    }
-    for code, lines in reported.items():
-        if lines:
-            findings.append(finding_of(code, source, lines=some_of(lines)))
-    if found.void:
-        line = found.void[0]
-        findings.append(finding_of(Code.VOID, source, line, lines=some_of(found.void)))
+    for code in (
+        *(Code.DERIVED_MEANS, Code.SINGLE_VALUES, Code.KPA_BY_CODE, Code.NOT_FINAL, Code.VOID),
+    ):
+        if lines := found.lines[code]:
+            line = lines[0] if code is Code.VOID else None
+            findings.append(finding_of(code, source, line, lines=some_of(lines)))

@@ -45,7 +45,7 @@ from bpvet.records.formats.fhir.values import (
     text_at,
 )
 from bpvet.records.formats.json_lines import Document, objects
-from bpvet.records.tables import column_names
+from bpvet.records.tables import SUMMARY, column_names
 
 #: Statuses of an observation whose numbers are not to be used, or may still change.
 _VOID = ("entered-in-error", "cancelled")
@@ -53,7 +53,6 @@ _EARLY = ("registered", "preliminary")
 #: Statuses of a medication that was not given, or that is given no more.
 _NOT_GIVEN = ("entered-in-error", "not-taken", "intended", "draft")
 _ENDED = ("completed", "stopped", "on-hold")
-_SUMMARY = ("systolic_mean", "systolic_n", "systolic_sd")
 
 
 def holds_resources(document: Document) -> bool:
@@ -83,13 +82,13 @@ def fhir_sheets(file: str, document: Document, findings: list[Finding]) -> list[
     join_single_values(found)
     source = f"{file}, entries" if bundled else file
     report_resources(source, found, findings)
-    if not found.readings.lines and not found.means.lines:
+    if not found.rows["readings"].lines and not found.rows["means"].lines:
         findings.append(finding_of(Code.NO_PRESSURES, source, stops=True))
-    sheets = [_sheet(source, "readings", found.readings, column_names("readings"))]
+    sheets = [_sheet(source, "readings", found.rows["readings"], column_names("readings"))]
     means = [name for name in column_names("readings") if name not in READING_QUANTITIES]
-    sheets.append(_sheet(f"{source} (means)", "readings", found.means, (*means, *_SUMMARY)))
+    sheets.append(_sheet(f"{source} (means)", "readings", found.rows["means"], (*means, *SUMMARY)))
     for table in ("animals", "treatments", "labs", "observations"):
-        sheets.append(_sheet(source, table, getattr(found, table), column_names(table)))
+        sheets.append(_sheet(source, table, found.rows[table], column_names(table)))
     return [sheet for sheet in sheets if len(sheet.lines)]
 
 
@@ -116,11 +115,11 @@ def _take(found: Found, line: int, resource: dict[str, Any], references: Referen
     for animal in contained_animals(resource):
         if tuple(animal.items()) not in found.contained:
             found.contained.add(tuple(animal.items()))
-            found.animals.add(line, animal)
+            found.rows["animals"].add(line, animal)
     if kind == "Patient":
-        found.animals.add(line, animal_row(resource))
+        found.rows["animals"].add(line, animal_row(resource))
     elif kind == "MedicationStatement":
-        found.treatments.add(line, *_treatment(resource, references))
+        found.rows["treatments"].add(line, *_treatment(resource, references))
     elif kind == "Observation":
         _take_observation(found, line, resource, references.animal(resource))
     elif kind != "Medication":
@@ -136,21 +135,21 @@ def _take_observation(found: Found, line: int, resource: dict[str, Any], animal:
     panel = loinc_of_mean("panel") in coded
     void = reason("row.marked", status=status) if status in _VOID else ""
     if void:
-        found.void.append(line)
+        found.lines[Code.VOID].append(line)
     elif status in _EARLY:
-        found.early.append(line)
+        found.lines[Code.NOT_FINAL].append(line)
     if panel or coded & reading_codes():
         _take_pressure(found, line, resource, cells, panel, bool(void))
     elif "laboratory" in kinds:
         value, unit = from_quantity(resource.get("valueQuantity"))
         lab = {"sampled_on": day, "analyte": label(code), "value": value, "unit": unit}
-        found.labs.add(line, cells | lab, void, label(code))
+        found.rows["labs"].add(line, cells | lab, void, label(code))
     elif "exam" in kinds:
         state = text_at(resource, "valueString") or concept_text(
             resource.get("valueCodeableConcept")
         )
         sign = {"seen_on": day, "sign": label(code), "status": state}
-        found.observations.add(line, cells | sign, void, label(code))
+        found.rows["observations"].add(line, cells | sign, void, label(code))
     else:
         found.strange[f"Observation {shown(printable(label(code)), 40)}"] += 1
 
@@ -166,20 +165,20 @@ def _take_pressure(
     """Put an observation of pressure into the rows of readings, or of means of readings."""
     cells = cells | {"taken_at": timed(resource, moment(resource))}
     if only_gathers(resource):
-        found.derived.append(line)
+        found.lines[Code.DERIVED_MEANS].append(line)
         return
     unused = [resource.get(name) for name in ("component", "valueQuantity")] if void else []
     if void:
         # It was taken, and counts as taken; its numbers are not used.
         resource = {**resource, "component": [], "valueQuantity": None}
-    rows = found.means if panel else found.readings
+    rows = found.rows["means" if panel else "readings"]
     taken, why, text = (mean_cells if panel else reading_cells)(resource, cells)
     if any(unused):
         # Two that differ in a number are two, though neither number is used.
         taken[ONE_OF_EQUALS] += json.dumps(unused, sort_keys=True)
     rows.add(line, taken, why, text, "" if panel else single_quantity(resource))
     if not why and has_kilopascal(resource):
-        found.kilopascal.append(line)
+        found.lines[Code.KPA_BY_CODE].append(line)
 
 
 def _treatment(resource: dict[str, Any], references: References) -> tuple[dict[str, str], str, str]:
@@ -219,7 +218,7 @@ def _sheet(source: str, table: str, rows: Rows, names: tuple[str, ...]) -> RawSh
     """Return rows as cells; columns that are nowhere filled are left out unless needed."""
     filled = {name for row in rows.cells for name, cell in row.items() if cell}
     always = {"animal", "species", "taken_at", "method", "systolic", "started_on", "drug", "unit"}
-    always |= {"sampled_on", "analyte", "value", "seen_on", "sign", *_SUMMARY[:2]}
+    always |= {"sampled_on", "analyte", "value", "seen_on", "sign", *SUMMARY[:2]}
     kept = [name for name in names if name in filled or name in always]
     columns = [[row.get(name, "") for row in rows.cells] for name in kept]
     return RawSheet(

@@ -44,21 +44,21 @@ def named_sheets(workbook: bytes, relations: bytes) -> list[Named]:
         If a title stands twice, or a part is named in an unusual way.
     """
     targets = {}
-    for one in ElementTree.fromstring(relations):
-        if one.get("TargetMode", "Internal") == "Internal":
-            targets[one.get("Id", "")] = one.get("Target", ""), one.get("Type", "")
+    for relation in ElementTree.fromstring(relations):
+        if relation.get("TargetMode", "Internal") == "Internal":
+            targets[relation.get("Id", "")] = relation.get("Target", ""), relation.get("Type", "")
     found = []
-    for one in ElementTree.fromstring(workbook).iter():
-        if one.tag.rpartition("}")[2] != "sheet":
+    for element in ElementTree.fromstring(workbook).iter():
+        if element.tag.rpartition("}")[2] != "sheet":
             continue
-        key = next((text for name, text in one.items() if name.endswith("}id")), "")
+        key = next((text for name, text in element.items() if name.endswith("}id")), "")
         target, kind = targets.get(key, ("", ""))
         path = target.removeprefix("/") if target.startswith("/xl/") else f"xl/{target}"
         if not target or target.startswith("xl/") or not set("\\%&:").isdisjoint(path):
             raise Unusual
         if {"", ".", ".."} & set(path.split("/")):
             raise Unusual
-        found.append(Named(one.get("name", ""), path, kind.endswith("/worksheet")))
-    if len({one.title for one in found}) < len(found):
+        found.append(Named(element.get("name", ""), path, kind.endswith("/worksheet")))
+    if len({sheet.title for sheet in found}) < len(found):
         raise Unusual
     return found

@@ -263,11 +263,7 @@ class PlainSheet(Plain):
         number = np.where(given, number, 0)
         if (given & (tags.codes[end] != ord('"'))).any() or (given & (number < 1)).any():
             raise Unusual
-        if given.all():
-            pass
-        elif not given.any():
-            number = self._row + 1 + np.arange(len(rows))
-        else:
+        if not given.all():
             before = self._row
             for i, value in enumerate(number):
                 number[i] = before = int(value) or before + 1
@@ -387,10 +383,9 @@ class PlainSheet(Plain):
         which, end = numbers_at(tags.codes, from_, 8)
         if (end != to).any():
             raise Unusual
-        counted = np.bincount(which)
-        long, short = sorted((counted, self.named), key=len, reverse=True)
-        self.named = long.astype(np.int64)
-        self.named[: len(short)] += short
+        counted = np.bincount(which, minlength=len(self.named))
+        counted[: len(self.named)] += self.named
+        self.named = counted
 
     def _errors(
         self, tags: Tags, from_: Ints, to: Ints, which: Bools, rows: Ints, columns: Ints

@@ -9,10 +9,11 @@ goes through a sheet cell by cell.
 from __future__ import annotations
 
 import io
+from abc import ABC, abstractmethod
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice, zip_longest
-from typing import Any, Protocol
+from typing import Any
 
 from bpvet.garbage import garbage_waits
 from bpvet.records.formats.workbook.archive import Parts
@@ -37,16 +38,19 @@ class TooWide(Exception):
     """A sheet has more cells between its corners than are read."""
 
 
-class Sheet(Protocol):
+@dataclass(eq=False)
+class Sheet(ABC):
     """A sheet of cells."""
 
     title: str
     hidden: bool
     odd: Oddities
 
+    @abstractmethod
     def rows(self) -> Iterator[Row]:
         """Yield the rows that are not blank, from the first."""
 
+    @abstractmethod
     def blocks(self, after: int) -> Iterator[Block]:
         """Yield the rows below a line, many at once; blank ones and columns may be among them."""
 
@@ -88,12 +92,9 @@ def usual_sheets(data: bytes, parts: Parts) -> list[Sheet]:
 
 
 @dataclass(eq=False)
-class _Usual:
+class _Usual(Sheet):
     """A sheet whose values python-calamine reads."""
 
-    title: str
-    hidden: bool
-    odd: Oddities
     reach: Reach
     book: Any
     keeps: bool
@@ -168,12 +169,9 @@ def unusual_sheets(data: bytes, parts: Parts) -> Sequence[Sheet]:
 
 
 @dataclass(eq=False)
-class _Unusual:
+class _Unusual(Sheet):
     """A sheet whose values openpyxl reads."""
 
-    title: str
-    hidden: bool
-    odd: Oddities
     sheet: Any
 
     def rows(self) -> Iterator[Row]:

@@ -120,9 +120,8 @@ def _joined(flags: dict[str, Any]) -> pd.Categorical:
     for bit, hold in enumerate(flags.values()):
         if np.any(hold):
             code |= np.asarray(hold, dtype=np.int64) << bit
-    # Few combinations are met, so that looking each up among them is faster than a second sort.
-    distinct = np.unique(code)
-    which = np.searchsorted(distinct, code)
+    # Few combinations are met, and are numbered faster than all are sorted.
+    which, distinct = pd.factorize(code, sort=True)
     words = list(flags)
     joined = [
         joined_flags(word for bit, word in enumerate(words) if (int(value) >> bit) & 1)

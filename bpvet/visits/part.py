@@ -78,9 +78,10 @@ class PlacedReadings:
         if isinstance(column, PackedNumbers | PackedTimes):
             taken: NDArray[Any] = column.at(row)
             return taken
+        if isinstance(row, slice) or not self.alike(name):
+            return column[row]
         # A column that is the same throughout need not be put in order.
-        alike = not isinstance(row, slice) and self.alike(name)
-        return column[: len(row)] if alike else column[row]
+        return column[: len(row)]
 
 
 class Part:
@@ -114,6 +115,10 @@ class Part:
     def texts(self, name: str) -> pd.Index[str]:
         """Return the different texts of a column."""
         return self._source.texts(name)
+
+    def alike(self, name: str) -> bool:
+        """Return whether the whole column holds one value throughout."""
+        return self._source.alike(name)
 
     def bears(self, name: str, *words: str) -> NDArray[np.bool_]:
         """Return which rows (m,) bear one of some words in a column of texts."""

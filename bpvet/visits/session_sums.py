@@ -19,6 +19,9 @@ _BOUNDS = ("", "at least", "at most", BOTH_BOUNDS)
 _BOUND_TEXTS = pd.Index(_BOUNDS, dtype="str")
 _BLANK = pd.Categorical.from_codes([0], pd.Index([""], dtype="str"))
 
+#: So few readings are put in order without a sort.
+_FEW = 8
+
 Floats = NDArray[np.float64]
 
 #: For each row, how many readings it stands for and their SD; None where each stands for itself.
@@ -107,35 +110,78 @@ def _moments(
     spread = None if weighing is None else weighing[1][row]
     if spread is not None and quantity != "systolic":
         spread = np.full(len(row), np.nan)
-    n, mean, ss = _sums(session, value, weight, spread, count)
+    n, mean, ss, median = summed(session, value, weight, spread, count)
     return {
         quantity: mean,
         f"{quantity}_n": n.astype(np.int64),
         f"{quantity}_ss": np.where(n > 0, ss, np.nan),
         f"{quantity}_bound": _bounds(part, row, session, count, quantity),
-        f"{quantity}_median": medians(session, value, weight, mean),
+        f"{quantity}_median": median,
         f"{quantity}_sd": np.sqrt(np.divide(ss, n - 1, out=np.full(count, np.nan), where=n > 1)),
     }
 
 
-def _sums(
+def summed(
     session: Codes, value: Floats, weight: Floats | None, spread: Floats | None, count: int
-) -> tuple[Floats, Floats, Floats]:
-    """Return count, mean and sum of squares of values by session, (count,) each."""
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return count, mean, sum of squares and median of values by session, (count,) each.
+
+    Parameters
+    ----------
+    session : (n,) array of int
+        Session of each value, ascending.
+    value : (n,) array of float
+        None of them NaN.
+    weight, spread : (n,) array of float or None
+        How many readings each stands for, and their SD; None where each stands for itself.
+    count : int
+        Sessions there are; one without a value has neither mean nor median.
+    """
+    (n, ss), (mean, median) = np.zeros((2, count)), np.full((2, count), np.nan)
     if not len(value):
-        return np.zeros(count), np.full(count, np.nan), np.zeros(count)
-    n = np.bincount(session, weights=weight, minlength=count).astype(float)
-    total = np.bincount(
-        session, weights=value if weight is None else weight * value, minlength=count
-    )
-    mean = np.divide(total, n, out=np.full(count, np.nan), where=n > 0)
-    about_mean = (value - mean[session]) ** 2
-    if weight is not None and spread is not None:
-        # A summary row brings its own sum of squares, (n − 1)·SD², known for systolic only.
-        inner = (weight - 1) * spread**2
-        about_mean = weight * about_mean + np.where(weight > 1, inner, 0.0)
-    ss = np.bincount(session, weights=about_mean, minlength=count).astype(float)
-    return n, mean, ss
+        return n, mean, ss, median
+    start = np.flatnonzero(np.diff(session, prepend=-1))
+    length = np.diff(start, append=len(session))
+    # Sessions of one length are the columns of one table, and there are few lengths.
+    for size in np.flatnonzero(np.bincount(length)).tolist():
+        rows = start[length == size]
+        some, at = session[rows], np.arange(size)[:, None] + rows
+        table = value[at]
+        many = np.ones_like(table) if weight is None else weight[at]
+        n[some] = in_all = _added(many)
+        middle = _added(many * table) / in_all
+        about_mean = many * (table - middle) ** 2
+        mean[some], median[some] = middle, _median(table)
+        if spread is not None:
+            # A summary row brings its own sum of squares, (n − 1)·SD², known for systolic only;
+            # the readings that it hides have no median.
+            about_mean += np.where(many > 1, (many - 1) * spread[at] ** 2, 0.0)
+            median[some] = np.where((many > 1).any(axis=0), middle, median[some])
+        ss[some] = _added(about_mean)
+    return n, mean, ss, median
+
+
+def _added(table: Floats) -> Floats:
+    """Return the sums (k,) of the columns of a table (m, k), added from the first row on."""
+    total = table[0].copy()
+    for row in table[1:]:
+        total += row
+    return total
+
+
+def _median(table: Floats) -> Floats:
+    """Return the medians (k,) of the columns of a table (m, k)."""
+    size = len(table)
+    if size <= _FEW:
+        # Neighbours that are exchanged in as many rounds are in order, all columns at once.
+        rows = list(table)
+        for turn in range(size):
+            for i in range(turn % 2, size - 1, 2):
+                low, high = np.minimum(rows[i], rows[i + 1]), np.maximum(rows[i], rows[i + 1])
+                rows[i], rows[i + 1] = low, high
+    else:
+        rows = list(np.sort(table, axis=0))
+    return (rows[(size - 1) // 2] + rows[size // 2]) / 2
 
 
 def known_columns(part: Part, of: Codes, columns: dict[str, Any]) -> dict[str, Any]:
@@ -182,9 +228,9 @@ def known_columns(part: Part, of: Codes, columns: dict[str, Any]) -> dict[str, A
         weight, spread = (
             (None, None) if weighing is None else (weighing[0][numbers], weighing[1][numbers])
         )
-        known = _sums(of[numbers], value[~past], weight, spread, len(n))
+        known = summed(of[numbers], value[~past], weight, spread, len(n))
         n, mean, ss = (
-            np.where(bound, new, old) for new, old in zip(known, (n, mean, ss), strict=True)
+            np.where(bound, new, old) for new, old in zip(known[:3], (n, mean, ss), strict=True)
         )
         ss = np.where(n > 0, ss, np.nan)
     return found | {
@@ -202,38 +248,3 @@ def _bounds(part: Part, row: Codes, session: Codes, count: int, quantity: str) -
             rows = part.bears(f"{quantity}_bound", word)[row]
             code += (np.bincount(session[rows], minlength=count) > 0) * np.int8(1 << bit)
     return pd.Categorical.from_codes(code, _BOUND_TEXTS)
-
-
-def medians(session: Codes, value: Floats, weight: Floats | None, mean: Floats) -> Floats:
-    """Return the median of each session; the mean where a summary row hides the readings.
-
-    Parameters
-    ----------
-    session : (n,) array of int
-        Session of each value, ascending.
-    value : (n,) array of float
-        None of them NaN.
-    weight : (n,) array of float or None
-        How many readings each stands for; None where each stands for itself.
-    mean : (s,) array of float
-        Mean of each session; NaN, and so returned, of one without a value.
-    """
-    median = mean.copy()
-    if not len(value):
-        return median
-    start = np.flatnonzero(np.diff(session, prepend=-1))
-    length = np.diff(start, append=len(session))
-    # Sessions of one length are the rows of one table, and there are few lengths.
-    by_length = np.argsort(length, kind="stable")
-    ends = np.append(np.flatnonzero(np.diff(length[by_length])) + 1, len(start))
-    first = 0
-    for end in ends.tolist():
-        some = start[by_length[first:end]]
-        n = int(length[by_length[first]])
-        ordered = np.sort(value[some[:, None] + np.arange(n)], axis=1)
-        median[session[some]] = (ordered[:, (n - 1) // 2] + ordered[:, n // 2]) / 2
-        first = end
-    if weight is None:
-        return median
-    hidden = np.bincount(session, weights=weight > 1, minlength=len(mean)) > 0
-    return np.where(hidden, mean, median)

@@ -83,12 +83,14 @@ class SessionColumnsByBlock:
             self._arrays[name][: rows.start] = column[: rows.start]
         self._arrays[name][rows] = values
 
-    def columns(self) -> dict[str, Any]:
-        """Return the columns, those of texts as categories; nothing of them is kept here."""
+    def columns(self, rows: Codes) -> dict[str, Any]:
+        """Return some sessions (k,) of the columns, those of texts as categories; keep nothing."""
         found: dict[str, Any] = {}
         while self._arrays:
             name = next(iter(self._arrays))
             column = self._arrays.pop(name)
+            if column.strides[0]:
+                column = np.take(column, rows)
             known = self._vocabularies.get(name)
             if known is None:
                 found[name] = column
@@ -122,10 +124,13 @@ def joined_text(
         Codes into the vocabulary.
     """
     blank = known.code("")
+    first = np.ones(len(of), dtype=bool)
+    np.not_equal(of[1:], of[:-1], out=first[1:])
+    if ((code[1:] == code[:-1]) | first[1:]).all():
+        # Every session has one text throughout.
+        return code[first].astype(np.int32)
     joined = np.full(count, blank, dtype=np.int32)
     given = np.flatnonzero(code != blank)
-    if not len(given):
-        return joined
     # Rows stand session by session, so a text is new where session or text change; the same text
     # may come again later in a session, which the pairs below tell.
     session, text = of[given], code[given]

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 from bpvet.facts.words import QUANTITIES
 from bpvet.records.made_tables import CodedReadings
+from bpvet.records.parsing.codes import end_to_end_rows
+from bpvet.records.parsing.columns import constant
 from bpvet.records.records import Records
 from bpvet.visits.flags import flag_columns
 from bpvet.visits.part import Part, PlacedReadings
@@ -163,8 +165,8 @@ def _of_readings(
 ) -> dict[str, Any]:
     """Return the columns that the readings of each session make, some sessions at a time.
 
-    What stands in memory beside the columns is of these sessions alone, and stays in the
-    processor's cache.
+    Sessions go as they stand in the input, so that their readings need hardly be gathered. What
+    stands in memory beside the columns is of these sessions alone, and stays in the cache.
 
     Parameters
     ----------
@@ -175,35 +177,40 @@ def _of_readings(
         Whether each session lies in a stretch in which doses were missed.
     """
     count = len(placement.first)
-    ends = np.append(placement.first, len(placement.row))
+    order, length = np.argsort(placement.row[placement.first]), placement.length
     made = SessionColumnsByBlock(count)
     readings = PlacedReadings(coded)
-    for start in range(0, max(count, 1), _SESSIONS):
-        some = slice(start, min(start + _SESSIONS, count))
-        row = placement.row[ends[some.start] : ends[some.stop]]
-        part = readings.at(row)
-        lengths = np.diff(ends[some.start : some.stop + 1])
-        here = len(lengths)
+    for at in range(0, max(count, 1), _SESSIONS):
+        some = slice(at, min(at + _SESSIONS, count))
+        which = order[some]
+        here, lengths = len(which), length[which]
+        row = placement.row[end_to_end_rows(placement.first[which], lengths)]
+        part, start = readings.at(row), np.cumsum(lengths) - lengths
         of = np.repeat(np.arange(here), lengths)
         for name in _TEXTS:
             made.put(name, some, _joined(part, name, of, here, made))
         columns = {name: _first_number(of, part.numbers(name), here) for name in _SIZES}
-        columns |= _counts(part, of, row, ends[some] - ends[some.start])
+        columns |= _counts(part, of, row, start)
         columns |= sum_columns(part, of, here)
-        circumstances = {"condition": condition[some]}
-        columns |= flag_columns(part, of, columns | circumstances, missed[some])
+        circumstances = {"condition": condition[which]}
+        columns |= flag_columns(part, of, columns | circumstances, missed[which])
         columns |= known_columns(part, of, columns)
         for name, values in columns.items():
             made.put(name, some, values)
         made.put("instrument", some, _joined(part, "instrument", of, here, made))
-    return made.columns()
+    back = np.empty_like(order)
+    back[order] = np.arange(count)
+    return made.columns(back)
 
 
 def _joined(
     part: Part, name: str, of: Codes, count: int, made: SessionColumnsByBlock
 ) -> NDArray[np.int32]:
-    words = part.texts(name)
-    return joined_text(of, part.codes(name), words, count, made.vocabulary(name, words))
+    words, code = part.texts(name), part.codes(name)
+    known = made.vocabulary(name, words)
+    if part.alike(name) and count:
+        return constant(code[0], count, np.int32)
+    return joined_text(of, code, words, count, known)
 
 
 def _counts(part: Part, of: Codes, row: Rows, start: Codes) -> dict[str, Any]:
@@ -222,17 +229,17 @@ def _counts(part: Part, of: Codes, row: Rows, start: Codes) -> dict[str, Any]:
     """
     count = len(start)
     many = part.numbers("summary_n")
-    each = np.maximum(many, 1) if many.any() else None
+    each = np.maximum(many, 1) if many.any() else 1
+    last = np.append(start[1:], len(of)) - 1
 
     def number(rows: Booleans) -> Codes:
         if not rows.any():
             return np.zeros(count, dtype=np.int64)
-        weights = None if each is None else each[rows]
-        return np.bincount(of[rows], weights=weights, minlength=count).astype(np.int64)
+        return np.diff(np.cumsum(rows * each, dtype=np.int64)[last], prepend=0)
 
     used, aside = part.bears("fate", "used"), part.bears("fate", "set aside")
     return {
-        "n_taken": np.bincount(of, weights=each, minlength=count).astype(np.int64),
+        "n_taken": number(np.ones(len(of), dtype=bool)),
         "n_used": number(used),
         "n_left_out": number(part.bears("fate", "left out")),
         "n_excluded": number(part.bears("fate", "excluded")),

@@ -12,7 +12,6 @@ import pytest
 
 from bpvet.errors import CallError
 from bpvet.facts.words import condition_of
-from bpvet.visits import readings as readings_module
 from bpvet.visits.choice import fates
 from bpvet.visits.readings import accounting, coded_readings_used, readings_used
 from bpvet.visits.sessions import sessions

@@ -20,6 +20,7 @@ from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Outcome
 from bpvet.records.parsing.codes import Codes, among, as_one, repeated
 from bpvet.records.parsing.columns import distinct_cells
+from bpvet.records.parsing.packed import PackedTimes
 from bpvet.records.parsing.values import Mask, Values
 from bpvet.records.tables import SUMMARY, column_names
 
@@ -32,7 +33,9 @@ def at_one_time(values: Values) -> Codes:
 
     Where times of day are kept they are few, and only these can be copies or contradictions.
     """
-    moment = values["taken_at"].view(np.int64)
+    packed = values.packed("taken_at")
+    # Of seconds the span is small, so that one number tells animal and time.
+    moment = packed.seconds if isinstance(packed, PackedTimes) else packed.view(np.int64)
     return np.flatnonzero(repeated(as_one((_codes(values["animal"]), moment), len(moment))))
 
 
@@ -50,7 +53,7 @@ def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -
     """
     copied = copied_earlier(checked, values)
     duplicate = copied >= 0
-    known = ~np.isnat(values["taken_at"][shared]) & ~checked.blank("animal")[shared]
+    known = ~np.isnat(values.at("taken_at", shared)) & ~checked.blank("animal")[shared]
     rows = shared[known]
     keys = (
         _codes(values["animal"]),
@@ -94,23 +97,26 @@ def report_contradictions(checked: CheckedTable, values: Values, shared: Codes) 
     """
     if not len(shared):
         return
-    usable = checked.usable & ~np.isnat(values["date"])
-    without = np.isnan(values["reading"])
     of_label = [_codes(values[name]) for name in ("animal", "method", "session")]
-    moment, day = (values[name].view(np.int64) for name in ("taken_at", "date"))
 
-    rows = shared[(usable & ~without)[shared]]
-    # A number's bits tell it from others, whatever they would be as a whole number.
-    number = _taken(rows, *of_label, moment, values["reading"].view(np.int64))
-    _report_later(checked, rows, number, Code.SAME_NUMBER)
-    timed = usable & values["timed"] & without
-    rows = shared[timed[shared]]
-    if not repeated(_taken(rows, *of_label, moment)).any():
+    def keys(rows: Codes, *names: str) -> Codes:
+        # A number's bits tell it from others, whatever they would be as a whole number.
+        others = (values.at(name, rows).view(np.int64) for name in names)
+        return as_one(chain((code[rows] for code in of_label), others), len(rows))
+
+    def timed(rows: Codes) -> Codes:
+        return rows[values["timed"][rows] & np.isnan(values.at("reading", rows))]
+
+    rows = shared[checked.usable[shared] & ~np.isnat(values.at("date", shared))]
+    numbered = rows[~np.isnan(values.at("reading", rows))]
+    number = keys(numbered, "taken_at", "reading")
+    _report_later(checked, numbered, number, Code.SAME_NUMBER)
+    if not repeated(keys(timed(rows), "taken_at")).any():
         return
-    rows = np.flatnonzero(timed)
-    time = _taken(rows, *of_label, moment)
+    rows = timed(np.flatnonzero(checked.usable & ~np.isnat(values["date"])))
+    time = keys(rows, "taken_at")
     twice = repeated(time)
-    of_day = _taken(rows, *of_label, day)
+    of_day = keys(rows, "date")
     doubtful = twice.copy()
     # Days on which some time stands once.
     alone = np.unique(of_day[~twice])

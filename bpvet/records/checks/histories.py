@@ -83,9 +83,11 @@ def _report_same_animals(checked: CheckedTable, values: Values) -> None:
 def _report_overlapping_sessions(checked: CheckedTable, values: Values) -> None:
     """Report which labelled sessions begin while another of that animal, day and method runs."""
     label, label_code = distinct(values["session"])
+    if not any(label):
+        return
     timed = values["timed"] & ~np.isnat(values["taken_at"])
     labelled = np.array([text != "" for text in label], dtype=bool)
-    rows = np.flatnonzero(timed & labelled[label_code]) if len(label) else np.zeros(0, np.int64)
+    rows = np.flatnonzero(timed & labelled[label_code])
     if len(rows) == 0:
         return
     frame = pd.DataFrame(

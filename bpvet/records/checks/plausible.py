@@ -25,7 +25,7 @@ from bpvet.records.checks.row_findings import WRITTEN, OfRow
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Outcome, finding_of
 from bpvet.records.parsing.codes import as_one
-from bpvet.records.parsing.columns import distinct
+from bpvet.records.parsing.columns import distinct, each
 from bpvet.records.parsing.numbers import BOUND_WORDS, NO_SOUND
 from bpvet.records.parsing.packed import PackedNumbers
 from bpvet.records.parsing.values import PRESSURES, Mask, Values
@@ -62,8 +62,8 @@ def check_plausible(checked: CheckedTable, values: Values, species: SpeciesOf) -
     _judge_cuff(checked, values, species)
 
 
-def _plain(values: Values, quantity: str, some: slice = slice(None)) -> Mask:
-    """Return which rows of a slice have a number that is not a bound."""
+def _plain(values: Values, quantity: str, some: slice | NDArray[np.int64] = slice(None)) -> Mask:
+    """Return which of some rows have a number that is not a bound."""
     plain: Mask = ~np.isnan(values.at(quantity, some))
     if f"{quantity}_bound" in values:
         plain &= values[f"{quantity}_bound"][some] == 0
@@ -119,18 +119,18 @@ def _judge(
     checked: CheckedTable, values: Values, quantity: str, species: SpeciesOf, refused: Mask
 ) -> None:
     """Set aside what no animal has, and note what few have."""
-    value = values[quantity]
+    packed = values.packed(quantity)
     of_species = {kind: limits(quantity, kind) for kind in ("", *SPECIES)}
     # Nearly all values are usual for every species, and are looked at no further.
     usual_from = max(bounds.note_low for bounds in of_species.values())
     usual_to = min(bounds.note_high for bounds in of_species.values())
-    rows = _outside(value, usual_from, usual_to, CEILING)
+    rows = _outside(packed, usual_from, usual_to, CEILING)
     if len(rows):
         rows = rows[~refused[rows]]
     if len(rows) == 0:
         return
-    packed = values.packed(quantity)
-    few, kinds, plain = value[rows], species(rows), _plain(values, quantity)[rows]
+    few, kinds = values.at(quantity, rows), species(rows)
+    plain = _plain(values, quantity, rows)
     # Limits that are the same for all species are laid on all rows at once.
     same = all(bounds == of_species[SPECIES[0]] for bounds in of_species.values())
     gone = np.zeros(len(rows), dtype=bool)
@@ -153,7 +153,7 @@ def _judge(
         )
         checked.report(rows[ceiling], quantity, Code.GAUGES_CEILING)
     if gone.any():
-        values[quantity] = _without(value, rows[gone], np.nan)
+        values[quantity] = _without(values[quantity], rows[gone], np.nan)
         if f"{quantity}_bound" in values:
             left = _without(values[f"{quantity}_bound"], rows[gone], 0)
             if quantity == "systolic":
@@ -164,10 +164,16 @@ def _judge(
             values[f"{quantity}_bound"] = left
 
 
-def _outside(
-    value: NDArray[np.float64], low: float, high: float, exactly: float
-) -> NDArray[np.int64]:
+def _outside(value: Number, low: float, high: float, exactly: float) -> NDArray[np.int64]:
     """Return the rows whose number lies outside of two limits, or is a certain one."""
+    if isinstance(value, PackedNumbers):
+        few = np.zeros(len(value.few), dtype=bool)
+        few[_outside(value.few, low, high, exactly)] = True
+        rows = np.flatnonzero(each(few, value.code)) if few.any() else np.zeros(0, dtype=np.int64)
+        if not len(value.rows):
+            return rows
+        others = value.rows[_outside(value.other, low, high, exactly)]
+        return np.union1d(np.setdiff1d(rows, value.rows, assume_unique=True), others)
     found = [np.zeros(0, dtype=np.int64)]
     for at in range(0, len(value), _ROWS):
         some = value[at : at + _ROWS]
@@ -258,15 +264,21 @@ _ORDERS = ("reverse", "pulse", "outside", "odd", "fraction")
 def _orders(values: Values, some: slice) -> dict[str, NDArray[Any]]:
     """Return the rows of a slice that `_ORDERS` tells of, each (k,)."""
     high, low, mean = (values.at(name, some) for name in ("systolic", "diastolic", "mean"))
-    both = _plain(values, "systolic", some) & _plain(values, "diastolic", some)
+    plain, plain_low, plain_mean = (
+        values[f"{name}_bound"][some] == 0 for name in ("systolic", "diastolic", "mean")
+    )
+    # What is no number is neither above nor below anything.
     pulse, bounds = high - low, limits("pulse_pressure")
-    reverse = both & (pulse <= bounds.aside_low)
-    odd_pulse = both & ~reverse & ((pulse < bounds.note_low) | (pulse > bounds.note_high))
-    rows = np.flatnonzero(both & ~reverse & _plain(values, "mean", some))
-    fraction = (mean[rows] - low[rows]) / (high[rows] - low[rows])
-    outside = (fraction <= 0) | (fraction >= 1)
-    odd = ~outside & ((fraction < MEAN_FRACTION[0]) | (fraction > MEAN_FRACTION[1]))
-    found = (np.flatnonzero(reverse), np.flatnonzero(odd_pulse), rows[outside], rows[odd])
+    plain &= plain_low
+    reverse = plain & (pulse <= bounds.aside_low)
+    plain &= ~reverse
+    odd_pulse = plain & ((pulse < bounds.note_low) | (pulse > bounds.note_high))
+    plain &= plain_mean
+    with np.errstate(divide="ignore", invalid="ignore"):
+        fraction = (mean - low) / pulse
+    outside = plain & ((fraction <= 0) | (fraction >= 1))
+    odd = plain & ~outside & ((fraction < MEAN_FRACTION[0]) | (fraction > MEAN_FRACTION[1]))
+    found = [np.flatnonzero(mask) for mask in (reverse, odd_pulse, outside, odd)]
     placed = [at_rows + some.start for at_rows in found]
     return dict(zip(_ORDERS, (*placed, fraction[odd]), strict=True))
 

@@ -197,19 +197,25 @@ def packed_numbers(
 def packed_times(
     moment: NDArray[np.datetime64], date: NDArray[np.datetime64]
 ) -> tuple[PackedTimes, PackedTimes] | None:
-    """Return times as datetime64[ns] (n,) and their dates, packed; None where that loses any."""
+    """Return times as datetime64[ns] (n,) and their dates, packed; None where that loses any.
+
+    `date` are those dates, as datetime64[D].
+    """
     seconds = np.empty(len(moment), dtype=np.int32)
-    day = PackedTimes(seconds, days=True)
     for start in range(0, len(moment), _ROWS):
         some = slice(start, start + _ROWS)
-        whole, part = np.divmod(moment[some].view(np.int64), _SECOND)
+        exact = moment[some].view(np.int64)
+        whole = exact // _SECOND
+        lost = (whole * _SECOND != exact) | (np.abs(whole) >= -int(_NEVER))
+        lost |= whole // _DAY != date[some].view(np.int64)
         never = np.isnat(moment[some])
-        if (part[~never] != 0).any() or (np.abs(whole[~never]) >= -int(_NEVER)).any():
+        if never.any():
+            whole[never] = _NEVER
+            lost = np.where(never, ~np.isnat(date[some]), lost)
+        if lost.any():
             return None
-        seconds[some] = np.where(never, _NEVER, whole)
-        if not np.array_equal(day.at(some).view(np.int64), date[some].view(np.int64)):
-            return None
-    return PackedTimes(seconds), day
+        seconds[some] = whole
+    return PackedTimes(seconds), PackedTimes(seconds, days=True)
 
 
 def packed_texts(cells: pa.Array, times: PackedTimes) -> PackedTexts | None:

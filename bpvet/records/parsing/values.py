@@ -270,10 +270,9 @@ def _dates(checked: CheckedTable, column: Column) -> _Some:
     if early.any():
         date = np.where(early, np.datetime64("NaT"), date)
         moment, timed = np.where(early, NAT, moment), timed & ~early
-    midnight = date.astype("datetime64[ns]")
     if column.kind == "date":
-        return {column.name: midnight}
-    packed = packed_times(moment, midnight) or (moment, midnight)
+        return {column.name: date.astype("datetime64[ns]")}
+    packed = packed_times(moment, date) or (moment, date.astype("datetime64[ns]"))
     return {column.name: packed[0], "timed": timed, "date": packed[1], "zoned": read.zoned}
 
 

@@ -128,10 +128,9 @@ def report_strangers(
     tables: Mapping[str, CheckedTable], known: set[str], with_readings: set[str]
 ) -> None:
     """Report which animals of the side tables have no reading, or are in no animals table."""
-    near = sorted(with_readings - {""})
-    for table, checked in tables.items():
-        if table == "readings" or checked.n == 0:
-            continue
+    others = [name for name, checked in tables.items() if name != "readings" and checked.n]
+    near = sorted(with_readings - {""}) if others else []
+    for checked in map(tables.__getitem__, others):
         texts, code = distinct(checked.cells("animal"))
         strange = [animal != "" and animal not in with_readings for animal in texts]
         unlisted = OfCell(lambda v: bool(known) and v.strip() not in known)

@@ -408,20 +408,18 @@ class Path:
         f = np.where(past, np.exp(-np.abs(day - sessions[i]) / tau), 0.0)[:, None]
         # Shares of the stationary variance left by each side; 1 means nothing is known.
         a = self.before_share[i] * f**2 + (1 - f**2)
-        mean, b = self.before_mean[i], np.ones_like(a)
-        # In place, for these are the largest arrays of an answer.
-        mean *= f[:, :, None]
         # Most questions are of the latest session or later: they need no pass from the future.
-        if future.any():
-            after_mean, after_share = self._after
-            g = np.where(future, np.exp(-np.abs(sessions[j] - day) / tau), 0.0)[:, None]
-            b = after_share[j] * g**2 + (1 - g**2)
-            mean *= b[:, None]
-            right = after_mean[j]
-            right *= g[:, :, None]
-            right *= a[:, None]
-            mean += right
+        if not future.any():
+            return self.before_mean[i] * f[:, :, None], self.noise.wander[0] * a
+        after_mean, after_share = self._after
+        g = np.where(future, np.exp(-np.abs(sessions[j] - day) / tau), 0.0)[:, None]
+        b = after_share[j] * g**2 + (1 - g**2)
         both = a * b
         total = a + b - both
-        mean /= total[:, None]
+        # Each side weighs what the other leaves; in place, for these are an answer's largest.
+        mean = self.before_mean[i]
+        mean *= (f * b / total)[:, None]
+        right = after_mean[j]
+        right *= (g * a / total)[:, None]
+        mean += right
         return mean, self.noise.wander[0] * (both / total)

@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,8 +33,10 @@ _UNIT, _WEIGHT = np.polynomial.legendre.leggauss(32)
 _REACH = 20.0
 _HALVINGS = 40
 _LOWEST = float(np.arcsinh(LOW / _CLOSE))
-#: Of the splines: their order, and SciPy's numbers for what lies beyond an edge.
-_ORDER, _MIRRORED, _CONSTANT = 5, 3, 4
+#: The order of the splines.
+_ORDER: Final = 5
+#: SciPy's numbers for what lies beyond an edge.
+_MIRRORED, _CONSTANT = 3, 4
 
 
 @dataclass(frozen=True, eq=False)

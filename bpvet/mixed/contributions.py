@@ -15,7 +15,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from scipy.sparse import csr_array
 
-from bpvet.mixed.moments import Array, Codes, Moments, summed_products
+from bpvet.mixed.moments import Array, Moments, summed_products
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,12 +119,6 @@ def times(a: Array, b: Array) -> Array:
     return result
 
 
-def _at(values: Array, places: Codes) -> Array:
-    """Return a stack at some places, laid out alike."""
-    taken: Array = np.take(values.transpose(1, 2, 0), places, axis=2)
-    return taken.transpose(2, 0, 1)
-
-
 class Pass:
     """What every pass begins with: weights and animals' blocks; and what derivatives share.
 
@@ -193,12 +187,13 @@ def _by_animal(moments: Moments, weight: Array, entries: Array) -> Array:
 def left_over(moments: Moments, animals: AnimalBlocks) -> Left:
     """Return the cross-products that are left when animals' effects are taken off."""
     z, q = moments.z, len(moments.z)
-    entries, owner = moments.entries, moments.entry_animal
-    own = _at(animals.ka, owner)
-    half = times(0.5 * moments.random_entries, own)
-    half -= entries
-    cross = sum(moments.products_by_run(own[:, i], half[:, i]) for i in range(q))
-    inner = moments.by_run((_at(animals.k, owner) * moments.random_entries).sum(axis=(1, 2)))
+    ka = moments.at_entries(animals.ka)
+    half = times(0.5 * moments.random_entries, ka)
+    half -= moments.entries
+    cross = sum(moments.products_by_run(ka[:, i], half[:, i]) for i in range(q))
+    inner = moments.by_run(
+        (moments.at_entries(animals.k) * moments.random_entries).sum(axis=(1, 2))
+    )
     t = animals.a - times(animals.a[:, :, z], animals.ka)
     pairs = [
         [_products_by_group(moments, t[:, [row]], t[:, [column]]) for column in range(q)]
@@ -264,12 +259,12 @@ def begin(moments: Moments, variances: Variances) -> Pass:
     return found
 
 
-def _same(one: Variances, other: Variances) -> bool:
-    return one is other or (
-        one.group == other.group
-        and np.array_equal(one.factor, other.factor)
-        and np.array_equal(one.visit, other.visit)
-        and np.array_equal(one.residual, other.residual)
+def _same(first: Variances, second: Variances) -> bool:
+    return first is second or (
+        first.group == second.group
+        and np.array_equal(first.factor, second.factor)
+        and np.array_equal(first.visit, second.visit)
+        and np.array_equal(first.residual, second.residual)
     )
 
 
@@ -321,9 +316,8 @@ def curvature(moments: Moments, start: Pass, vectors: Array) -> Curvature:
     random = left.pairs @ vectors[:, None, None]
     random = random.reshape(len(random), q * q, *random.shape[3:])
     c = _of_animals(moments, vectors)
-    own = _at(times(animals.ka, c), moments.entry_animal)
-    u = times(moments.entries, c if len(c) == 1 else _at(c, moments.entry_animal))
-    u -= times(moments.random_entries, own)
+    u = times(moments.entries, c if len(c) == 1 else moments.at_entries(c))
+    u -= times(moments.random_entries, moments.at_entries(times(animals.ka, c)))
     d = np.stack([_by_animal(moments, row, u) for row in first], axis=2)
     slot_quadratic = np.einsum("gmk,gsmk->gsk", vectors, moved)
     quadratic = _quadratic(moments, start, d, times(left.t, c), slot_quadratic)
@@ -344,7 +338,7 @@ def _quadratic(moments: Moments, start: Pass, d: Array, t: Array, slot_quadratic
     both = both.reshape(groups, q, q, vectors, q, q).transpose(0, 4, 1, 5, 2, 3)
     result[:, : q * q, : q * q] = both.reshape(groups, q * q, q * q, vectors)
     second = w.weight**3 * w.by_variance[:, None] * w.by_variance[None]
-    own = np.einsum("abs,gsk->gabk", second, slot_quadratic)
+    by_slots = np.einsum("abs,gsk->gabk", second, slot_quadratic)
     for k in range(vectors):
         da = np.ascontiguousarray(d[..., k])
         moved = times(shrink, da).transpose(0, 2, 1).reshape(-1, 1, sessions * q)
@@ -353,7 +347,7 @@ def _quadratic(moments: Moments, start: Pass, d: Array, t: Array, slot_quadratic
         result[:, q * q :, : q * q, k] = cross
         result[:, : q * q, q * q :, k] = cross.transpose(0, 2, 1)
         inside = _products_by_group(moments, times(animals.k, da), da)
-        result[:, q * q :, q * q :, k] = own[..., k] - inside
+        result[:, q * q :, q * q :, k] = by_slots[..., k] - inside
     return result
 
 
@@ -377,13 +371,10 @@ class StartingSums(NamedTuple):
 
 
 def starting_sums(moments: Moments, residual: Array, visits: int) -> StartingSums:
-    """Return sums over sessions, at a guess of the residual variances (r,).
-
-    Slots of sessions come before those of the scatter within them.
-    """
-    slots = len(moments.count) - int(moments.residual.max()) - 1
+    """Return sums over sessions, at a guess of the residual variances (r,)."""
+    slots = moments.session_slots
     each = moments.summing((np.arange(len(moments.count)) < slots).astype(float))
-    number, total = (each(moments.entries[:, 0, place]) for place in (moments.z[0], -1))
+    number, total = (each(moments.entries[:, 0, column]) for column in (moments.z[0], -1))
     sessions = moments.sessions[:slots]
     by_slot = (
         moments.totals[:, :slots, -1, -1].sum(axis=0),
@@ -414,14 +405,14 @@ def traces(moments: Moments, variances: Variances) -> Array:
     entries = moments.random_entries
     d = np.stack([_by_animal(moments, row, entries) for row in first])
     by_slot = start.left(moments).inner
-    own = moments.sessions * w.weight**2 - 2.0 * w.weight**3 * by_slot
+    by_kind = moments.sessions * w.weight**2 - 2.0 * w.weight**3 * by_slot
     for a in range(sessions):
         row = q * q + a
         moved = times(times(shrink, d[a]), shrink.transpose(0, 2, 1)).sum(axis=0).ravel()
         result[row, : q * q] = result[: q * q, row] = moved
         kd = times(animals.k, d[a])
         for b in range(a + 1):
-            value = w.by_variance[a] * w.by_variance[b] @ own
+            value = w.by_variance[a] * w.by_variance[b] @ by_kind
             value += float((kd * times(animals.k, d[b]).transpose(0, 2, 1)).sum())
             result[row, q * q + b] = result[q * q + b, row] = value
     return result

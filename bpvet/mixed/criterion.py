@@ -29,7 +29,7 @@ Collect = Callable[[Callable[[Any], Any], Sequence[Any]], Sequence[Any]]
 
 def in_order(function: Callable[[Any], Any], parts: Sequence[Any]) -> list[Any]:
     """Return the function of each part: the plainest `gather`."""
-    return [function(part) for part in parts]
+    return [function(piece) for piece in parts]
 
 
 class Value(NamedTuple):
@@ -113,13 +113,13 @@ class Criterion:
 
     def value(self, variances: Variances) -> Value:
         """Return the criterion and the fixed effects at these variances."""
-        blocks = self.gather(partial(_reduced, variances=variances), self.parts)
+        blocks = self.gather(partial(partition.reduced, variances=variances), self.parts)
         products = sum(block.products for block in blocks)
         log_determinant = sum(block.log_determinant for block in blocks)
         total = products[0]
         if self.grouped:
-            shrink, own = self._group_shrinkage(products, variances)
-            log_determinant += float(np.log1p(variances.group * own).sum())
+            shrink, precision = self._group_shrinkage(products, variances)
+            log_determinant += float(np.log1p(variances.group * precision).sum())
             edge = products[:, :, self.intercept]
             total = products.sum(axis=0) - np.einsum("g,gi,gj->ij", shrink, edge, edge)
         return self._profiled(total, log_determinant, products)
@@ -145,8 +145,8 @@ class Criterion:
         return Value(criterion, coefficients, residual, root, products)
 
     def _group_shrinkage(self, products: Array, variances: Variances) -> tuple[Array, Array]:
-        own = products[:, self.intercept, self.intercept]
-        return variances.group / (1.0 + variances.group * own), own
+        precision = products[:, self.intercept, self.intercept]
+        return variances.group / (1.0 + variances.group * precision), precision
 
     def derivatives(self, variances: Variances, value: Value) -> Derivatives:
         """Return the gradient and the average information in φ."""
@@ -156,7 +156,7 @@ class Criterion:
             adjoint = adjoint + xs @ xs.T
         by_group, between = self._adjoints(variances, value, adjoint)
         vectors = self._vectors(variances, value, value.residual[:, None])
-        ask = partial(_derivatives, variances=variances, adjoint=by_group, vectors=vectors)
+        ask = partial(partition.derivatives, variances=variances, adjoint=by_group, vectors=vectors)
         blocks = self.gather(ask, self.parts)
         random = sum(block[0].random for block in blocks)
         sessions = sum(block[0].sessions for block in blocks)
@@ -172,7 +172,7 @@ class Criterion:
         """Return the derivative by each group's T, and that by the variance between groups."""
         if not self.grouped:
             return adjoint[None], []
-        shrink, own = self._group_shrinkage(value.products, variances)
+        shrink, precision = self._group_shrinkage(value.products, variances)
         edge = value.products[:, :, self.intercept]
         moved = edge @ adjoint
         inner = np.einsum("gi,gi->g", moved, edge)
@@ -180,8 +180,8 @@ class Criterion:
         by_group[:, self.intercept] -= shrink[:, None] * moved
         by_group[:, :, self.intercept] -= shrink[:, None] * moved
         by_group[:, self.intercept, self.intercept] += shrink**2 * inner + shrink
-        kept = 1.0 - shrink * own
-        return by_group, [float((kept * own - kept**2 * inner).sum())]
+        kept = 1.0 - shrink * precision
+        return by_group, [float((kept * precision - kept**2 * inner).sum())]
 
     def _vectors(self, variances: Variances, value: Value, vectors: Array) -> Array:
         """Return vectors (m, K) less what the group effect takes off, by group."""
@@ -209,9 +209,9 @@ class Criterion:
         first: Array = np.sum([block.products for block in blocks], axis=0)
         second: Array = np.sum([block.quadratic for block in blocks], axis=0)
         if self.grouped:
-            shrink, own = self._group_shrinkage(value.products, variances)
+            shrink, precision = self._group_shrinkage(value.products, variances)
             edge = value.products[:, :, self.intercept]
-            first, second = self._with_group(first, second, edge, edge @ vectors, shrink, own)
+            first, second = self._with_group(first, second, edge, edge @ vectors, shrink, precision)
         # The spread on both sides of the table, for each of its last axis.
         moved = np.tensordot(self.spread, second.sum(axis=0), ([0], [0]))
         return Products(
@@ -220,19 +220,19 @@ class Criterion:
         )
 
     def _with_group(
-        self, first: Array, second: Array, edge: Array, et: Array, shrink: Array, own: Array
+        self, first: Array, second: Array, edge: Array, et: Array, shrink: Array, precision: Array
     ) -> tuple[Array, Array]:
         """Carry products by group through the group effect and add its own variance."""
-        kept = 1.0 - shrink * own
+        kept = 1.0 - shrink * precision
         o, at = self.intercept, self.random**2
         ahead = first[:, :, o]
         second = second - np.einsum("g,gak,gbk->gabk", shrink, ahead, ahead)
         first = first - np.einsum("g,gm,gak->gamk", shrink, edge, ahead)
         t = kept[:, None] * et
-        mine = np.einsum("g,gm,gk->gmk", kept, edge, t)
+        by_column = np.einsum("g,gm,gk->gmk", kept, edge, t)
         cross = first[:, :, o] * t[:, None]
-        square = (kept * own)[:, None] * t**2
-        first = np.insert(first, at, mine, axis=1)
+        square = (kept * precision)[:, None] * t**2
+        first = np.insert(first, at, by_column, axis=1)
         second = np.insert(second, at, cross, axis=1)
         column = np.insert(cross, at, square, axis=1)
         return first, np.insert(second, at, column, axis=2)
@@ -258,25 +258,25 @@ class Criterion:
 
     def traces(self, variances: Variances, value: Value) -> Array:
         """Return tr(V⁻¹ Va V⁻¹ Vb) over φ."""
-        blocks = self.gather(partial(_traces, variances=variances), self.parts)
+        blocks = self.gather(partial(partition.traces, variances=variances), self.parts)
         raw: Array = np.sum(list(blocks), axis=0)
         if self.grouped:
             raw = self._traces_with_group(raw, variances, value)
         return self.spread.T @ raw @ self.spread
 
     def _traces_with_group(self, raw: Array, variances: Variances, value: Value) -> Array:
-        shrink, own = self._group_shrinkage(value.products, variances)
-        unit = np.zeros((len(own), len(self.offset), 1))
+        shrink, precision = self._group_shrinkage(value.products, variances)
+        unit = np.zeros((len(precision), len(self.offset), 1))
         unit[:, self.intercept] = 1.0
         blocks = self.gather(partial(_curvature, variances=variances, vectors=unit), self.parts)
         first = sum(block.products for block in blocks)[:, :, self.intercept, 0]
         second = sum(block.quadratic for block in blocks)[:, :, :, 0]
         raw = raw - 2.0 * np.einsum("g,gab->ab", shrink, second)
         raw = raw + np.einsum("g,ga,gb->ab", shrink**2, first, first)
-        kept, at = 1.0 - shrink * own, self.random**2
+        kept, at = 1.0 - shrink * precision, self.random**2
         cross = np.einsum("g,ga->a", kept**2, first)
         raw = np.insert(raw, at, cross, axis=0)
-        column = np.insert(cross, at, float(((kept * own) ** 2).sum()))
+        column = np.insert(cross, at, float(((kept * precision) ** 2).sum()))
         return np.insert(raw, at, column, axis=1)
 
     def natural(self, variances: Variances) -> Array:
@@ -287,19 +287,5 @@ class Criterion:
         return np.concatenate([lower, between, variances.visit, variances.residual])
 
 
-def _reduced(part: Any, variances: Variances) -> partition.Reduced:
-    return partition.reduced(part, variances)
-
-
-def _derivatives(
-    part: Any, variances: Variances, adjoint: Array, vectors: Array
-) -> tuple[partition.Slopes, partition.Curvature]:
-    return partition.derivatives(part, variances, adjoint, vectors)
-
-
 def _curvature(part: Any, variances: Variances, vectors: Array) -> partition.Curvature:
     return partition.curvature(part, partition.begin(part, variances), vectors)
-
-
-def _traces(part: Any, variances: Variances) -> Array:
-    return partition.traces(part, variances)

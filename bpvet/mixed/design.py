@@ -99,8 +99,8 @@ class Design(Content):
             raise CallError(
                 f'Column {name}: "{first}" is not among the levels of the fit ({listed}).'
             )
-        own = object if name in self.levels else np.array(known).dtype
-        return values.astype(own)[codes]
+        kind = object if name in self.levels else np.array(known).dtype
+        return values.astype(kind)[codes]
 
     def matrix_of(self, ready: pd.DataFrame) -> NDArray[np.float64]:
         """Return X for a frame whose text columns are categories of the design's levels.
@@ -161,23 +161,23 @@ def _evaluated(
             matrix = spec.get_model_matrix(ready, context=_functions())
     # What a formula may hold raises whatever it likes: none of it is to reach a user as it is.
     except Exception as error:
-        raise FormulaError(_said(error, known)) from None
+        raise FormulaError(_meaning_of(error, known)) from None
     return matrix.model_spec, _numbers(matrix)
 
 
-def _said(error: Exception, known: Any) -> str:
+def _meaning_of(error: Exception, known: Any) -> str:
     """Return what the library's error means."""
     text = str(error) or type(error).__name__
     named = re.search(r"`([^`]+)`", text)
-    part = named.group(1) if named else "a term"
+    factor = named.group(1) if named else "a term"
     if "contains null values" in text:
-        return f"Formula: {part} is not a number in some rows."
+        return f"Formula: {factor} is not a number in some rows."
     if "extend beyond" in text:
-        state = known.transform_state.get(part, {}) if known is not None else {}
+        state = known.transform_state.get(factor, {}) if known is not None else {}
         ends = [state.get(f"{end}_bound") for end in ("lower", "upper")]
         if all(isinstance(end, (int, float)) for end in ends):
-            return f"Formula: {part} was fitted from {ends[0]:g} to {ends[1]:g} and ends there."
-        return f"Formula: {part} is asked for values beyond its bounds."
+            return f"Formula: {factor} was fitted from {ends[0]:g} to {ends[1]:g} and ends there."
+        return f"Formula: {factor} is asked for values beyond its bounds."
     if "outside of the nominated levels" in text:
         return "Formula: some rows hold levels that the design does not know."
     return f"Formula: cannot be evaluated: {text.splitlines()[0]}"
@@ -244,8 +244,8 @@ def make_design(formula: Formula, ready: pd.DataFrame) -> tuple[Design, NDArray[
     try:
         spec, x = _evaluated(spec, ready)
     except FormulaError as error:
-        told = str(error).removeprefix("Formula: ")
-        raise FormulaError(f'Formula "{formula.text}": {told}') from None
+        reason = str(error).removeprefix("Formula: ")
+        raise FormulaError(f'Formula "{formula.text}": {reason}') from None
     if x.shape[1] == 0:
         raise FormulaError(f'Formula "{formula.text}" has no term; "~ 1" fits a mean.')
     _refuse_columns(x.shape[1])
@@ -326,7 +326,10 @@ def _recipe(
     blocks = []
     for term in spec.structure:
         for scoped in term.scoped_terms:
-            factors = [(part.factor.factor, bool(part.reduced)) for part in scoped.factors]
+            factors = [
+                (scoped_factor.factor.factor, bool(scoped_factor.reduced))
+                for scoped_factor in scoped.factors
+            ]
             if scoped.scale != 1 or any(f.eval_method.value != "lookup" for f, _ in factors):
                 return None
             blocks.append(tuple((str(f.expr), reduced) for f, reduced in factors))
@@ -345,10 +348,10 @@ def _recipe_names(recipe: Recipe, levels: Mapping[str, tuple[str, ...]]) -> tupl
         made = [""]
         for name, reduced in factors:
             if name in levels:
-                own = [f"{name}[{'T.' * reduced}{level}]" for level in levels[name][reduced:]]
+                coded = [f"{name}[{'T.' * reduced}{level}]" for level in levels[name][reduced:]]
             else:
-                own = [name]
-            made = [f"{before}:{after}" if before else after for after in own for before in made]
+                coded = [name]
+            made = [f"{before}:{after}" if before else after for after in coded for before in made]
         names += [name or "Intercept" for name in made]
     return tuple(names)
 
@@ -361,7 +364,7 @@ def follow(
     levels: Mapping[str, tuple[str, ...]],
 ) -> None:
     """Write X (n, p) from columns of numbers and codes of levels, as a recipe says."""
-    place = 0
+    column_of_x = 0
     for factors in recipe:
         columns: list[NDArray[Any]] | None = None
         for name, reduced in factors:
@@ -374,8 +377,8 @@ def follow(
             else:
                 columns = [before * after for after in of_name for before in columns]
         for column in [np.ones(1)] if columns is None else columns:
-            x[:, place] = column
-            place += 1
+            x[:, column_of_x] = column
+            column_of_x += 1
 
 
 def response_values(formula: Formula, frame: pd.DataFrame) -> NDArray[np.float64]:

@@ -142,18 +142,18 @@ def variance_frame(
     names = component_names(spec, data.has_visits)
     z = float(ndtri(0.975))
     rows: list[dict[str, Any]] = []
-    for place in range(len(names)):
-        if place < len(lower[0]) and lower[0][place] != lower[1][place]:
+    for parameter in range(len(names)):
+        if parameter < len(lower[0]) and lower[0][parameter] != lower[1][parameter]:
             continue
-        value = max(float(natural[place]), 0.0)
-        se = float(np.sqrt(max(change[place] @ rule.parameters @ change[place], 0.0)))
-        rows.append(_component(names[place], value, z * se / value if value > 0 else np.inf))
+        value = max(float(natural[parameter]), 0.0)
+        se = float(np.sqrt(max(change[parameter] @ rule.parameters @ change[parameter], 0.0)))
+        rows.append(_component(names[parameter], value, z * se / value if value > 0 else np.inf))
     own = [lower[0][i] == lower[1][i] for i in range(len(lower[0]))]
     after = sum(own)
     if correlated:
-        for place in (i for i, mine in enumerate(own) if not mine):
-            pair = int(lower[1][place]), int(lower[0][place])
-            rows.insert(after, _correlation(data, natural, change, rule, place, pair, z))
+        for parameter in (i for i, mine in enumerate(own) if not mine):
+            pair = int(lower[1][parameter]), int(lower[0][parameter])
+            rows.insert(after, _correlation(data, natural, change, rule, parameter, pair, z))
             after += 1
     return pd.DataFrame(rows, columns=["component", "estimate", "sd", "lower", "upper"])
 
@@ -223,8 +223,8 @@ def reference_rows(
             names, total = cohort.terms, cohort.data.total
             if name not in names:
                 raise CallError(f'Say at which value of "{name}" the means are wanted, with at=.')
-            place = names.index(name)
-            values[name] = [float(total.first[place] / total.weight + cohort.data.shift[place])]
+            column = names.index(name)
+            values[name] = [float(total.first[column] / total.weight + cohort.data.shift[column])]
     if not wanted:
         raise CallError("Say by which columns the means are wanted.")
     strange = [name for name in [*wanted, *at] if name not in values]

@@ -176,10 +176,10 @@ def _serve(pipe: Connection) -> None:
 
 
 def _answer(
-    function: Callable[[Any], Any], part: Any, key: int | None, kept: dict[int, Any]
+    function: Callable[[Any], Any], item: Any, key: int | None, kept: dict[int, Any]
 ) -> Any:
     try:
-        value = function(kept[part.key] if isinstance(part, Handle) else part)
+        value = function(kept[item.key] if isinstance(item, Handle) else item)
     except BpvetError as error:
         return type(error)(str(error))
     except Exception as error:

@@ -256,15 +256,15 @@ def _check_options(node: ast.Call, name: str, part: str) -> None:
         raise FormulaError(f'Formula: "{part}": {name} takes one argument.')
     options = [*node.args[1:], *(word.value for word in node.keywords)]
     named = [*[""] * len(node.args[1:]), *(str(word.arg) for word in node.keywords)]
-    for option, said in zip(options, named, strict=True):
+    for option, option_name in zip(options, named, strict=True):
         value = option
         if isinstance(value, ast.UnaryOp) and isinstance(value.op, ast.USub):
             value = value.operand
-        if not isinstance(value, ast.Constant) or said.startswith("_"):
+        if not isinstance(value, ast.Constant) or option_name.startswith("_"):
             raise FormulaError(f'Formula: "{part}": options of {name} are numbers and words.')
         _check_constant(value, part)
         size = value.value if isinstance(value.value, (int, float)) else 0
-        if said in ("", "df", "degree") and not abs(size) <= _LARGEST_BASIS:
+        if option_name in ("", "df", "degree") and not abs(size) <= _LARGEST_BASIS:
             raise FormulaError(f'Formula: "{part}" asks for more than {_LARGEST_BASIS} columns.')
 
 

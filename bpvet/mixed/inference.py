@@ -144,8 +144,8 @@ class KenwardRoger:
         cov = self.covariance
         theta = contrasts.T @ np.linalg.solve(contrasts @ cov @ contrasts.T, contrasts)
         moved = theta @ cov @ self.pieces @ cov
-        own = np.einsum("aii->a", moved)
-        a1 = float(own @ self.parameters @ own)
+        traces = np.einsum("aii->a", moved)
+        a1 = float(traces @ self.parameters @ traces)
         a2 = float(np.einsum("ab,aij,bji->", self.parameters, moved, moved))
         b = (a1 + 6.0 * a2) / (2.0 * q)
         g = ((q + 1) * a1 - (q + 4) * a2) / ((q + 2) * a2)
@@ -191,11 +191,12 @@ def _full_products(criterion: Criterion, point: Point) -> tuple[Array, Array]:
     vectors = np.column_stack([basis, basis[:, rows] + basis[:, columns]])
     products = criterion.products(point.variances, point.value, vectors)
     first = basis.T @ products.first[:, :, :p]
-    own = products.second[:, :, :p]
+    diagonal = products.second[:, :, :p]
     second = np.zeros((len(first), len(first), p, p))
-    second[:, :, range(p), range(p)] = own
+    second[:, :, range(p), range(p)] = diagonal
     both = np.asarray(
-        (products.second[:, :, p:] - own[:, :, rows] - own[:, :, columns]) / 2.0, dtype=float
+        (products.second[:, :, p:] - diagonal[:, :, rows] - diagonal[:, :, columns]) / 2.0,
+        dtype=float,
     )
     second[:, :, rows, columns] = second[:, :, columns, rows] = both
     return first, second

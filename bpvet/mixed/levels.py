@@ -52,7 +52,7 @@ def seen(frame: pd.DataFrame, spec: ModelSpec) -> Seen:
     table = usable(table_of(frame, spec), spec)[0]
     named = spec.formula.columns
     kinds = {name: table.kinds.get(name, "t") for name in named} if table.rows else {}
-    shown = table.taken(_showing(table, spec)).told(named)
+    shown = table.taken(_showing(table, spec)).labelled(named)
     return Seen(_levels(table, spec), kinds, shown)
 
 
@@ -125,9 +125,9 @@ def _together(parts: Sequence[Mapping[str, Levels]]) -> dict[str, tuple[str, ...
     """
     levels = {}
     for name in dict.fromkeys(name for part in parts for name in part):
-        mine = [part[name] for part in parts if name in part]
-        present = {level for each in mine for level in each.present}
-        orders = {each.categories for each in mine if each.present}
+        of_parts = [part[name] for part in parts if name in part]
+        present = {level for each in of_parts for level in each.present}
+        orders = {each.categories for each in of_parts if each.present}
         order = orders.pop() if len(orders) == 1 else ()
         levels[name] = tuple(level for level in order or sorted(present) if level in present)
     return levels
@@ -147,8 +147,7 @@ def _levels(table: Table, spec: ModelSpec) -> dict[str, Levels]:
             found = tuple(dict.fromkeys(every))
         else:
             there = np.bincount(text.codes, minlength=len(every)) > 0
-            present = (one for one, is_there in zip(every, there, strict=True) if is_there)
-            found = tuple(dict.fromkeys(present))
+            found = tuple(dict.fromkeys(every[code] for code in np.flatnonzero(there)))
         if text.categorical:
             levels[name] = Levels(found, tuple(every))
         else:

@@ -9,7 +9,7 @@ all that is kept. Moments of disjoint sets of animals add.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, NamedTuple, Protocol
 
@@ -22,6 +22,10 @@ Codes = NDArray[np.int64]
 # Products of blocks this small stay in one thread of any BLAS, so that the digits do not depend
 # on the number of threads.
 _FLOPS_IN_ONE_THREAD = 200_000
+# Tables of up to so many places for each key spare a sort.
+_SPARSE = 4
+# As many entries for each that is not empty are worth being kept.
+_EMPTY = 1.5
 # Runs of fewer entries than this are not worth a matrix product each.
 _SHORT_RUN = 256
 # So many rows of a few columns stay in a processor's cache between steps; where there are many
@@ -137,10 +141,45 @@ class Moments:
         """Return the number of animals."""
         return len(self.group)
 
+    @property
+    def session_slots(self) -> int:
+        """Return how many slots are of sessions; those of the scatter within them come after."""
+        return len(self.count) - int(self.residual.max()) - 1
+
+    def carried(self, matrix: Array) -> Moments:
+        """Return the moments of matrix @ u, its random columns being sums of the present ones."""
+        pair = np.kron(matrix[np.ix_(self.z, self.z)], matrix)
+        flat = self.entries.transpose(1, 2, 0).reshape(len(pair), -1)
+        carried = np.empty_like(flat)
+        at_once = max(1, _FLOPS_IN_ONE_THREAD // pair.size)
+        for begin in range(0, flat.shape[1], at_once):
+            block = slice(begin, begin + at_once)
+            carried[:, block] = pair @ flat[:, block]
+        entries = carried.reshape(len(self.z), len(matrix), -1).transpose(2, 0, 1)
+        return replace(self, entries=entries, totals=matrix @ self.totals @ matrix.T)
+
     @cached_property
     def _first_of_slot(self) -> Codes:
         """Return where each slot's entries begin, and their number after the last, (S + 1,)."""
         return np.searchsorted(self.entry_slot, np.arange(len(self.count) + 1))
+
+    @cached_property
+    def _full_slots(self) -> int:
+        """Return how many slots have an entry of every animal, in order, where all entries do."""
+        slots = len(self.entry_slot) // max(self.animals, 1)
+        full = len(self.totals) == 1 and slots * self.animals == len(self.entry_slot)
+        at = np.arange(slots + 1) * self.animals
+        return slots if full and np.array_equal(self._first_of_slot[: slots + 1], at) else 0
+
+    def at_entries(self, values: Array) -> Array:
+        """Return a stack of animals (N, r, c) at the entries, (E, r, c), laid out as `entries`."""
+        by_entry = values.transpose(1, 2, 0)
+        if self._full_slots:
+            shape = (*by_entry.shape[:2], self._full_slots, self.animals)
+            taken = np.broadcast_to(by_entry[:, :, None], shape).reshape(*shape[:2], -1)
+        else:
+            taken = np.take(by_entry, self.entry_animal, axis=2)
+        return taken.transpose(2, 0, 1)
 
     @cached_property
     def random_entries(self) -> Array:
@@ -154,6 +193,9 @@ class Moments:
         Slots before the first and after the last with a weight, such as those of other classes,
         are not passed over.
         """
+        full = self._full_slots
+        if full:
+            return lambda values: np.asarray(weight[:full] @ values.reshape(full, -1))
         weighed = np.flatnonzero(weight)
         slots = slice(weighed[0], weighed[-1] + 1) if len(weighed) else slice(0, 0)
         first = self._first_of_slot[slots.start : slots.stop + 1]
@@ -172,7 +214,7 @@ class Moments:
     def _runs(self) -> tuple[Codes, Codes]:
         """Return where runs of entries of one slot and group begin, and slot · groups + group."""
         code = self.entry_slot * len(self.totals) + self.group[self.entry_animal]
-        start = _heads(code)
+        start = np.flatnonzero(np.diff(code, prepend=-1))
         return start, code[start]
 
     def by_run(self, values: Array) -> Array:
@@ -193,8 +235,8 @@ class Moments:
                 for j in range(c):
                     result[code, i, j] = np.add.reduceat(a[:, i] * b[:, j], start)
         else:
-            for place, begin, end in zip(code, start, np.append(start[1:], len(a)), strict=True):
-                result[place] = summed_products(a[begin:end], b[begin:end])
+            for run, begin, end in zip(code, start, np.append(start[1:], len(a)), strict=True):
+                result[run] = summed_products(a[begin:end], b[begin:end])
         return result.reshape(slots, groups, r, c).swapaxes(0, 1)
 
 
@@ -341,23 +383,14 @@ def kinds_of(sessions: SessionArrays) -> tuple[Kinds, Codes]:
 
 def _numbered(key: Codes) -> tuple[Codes, Codes, Codes]:
     """Return the distinct keys in order, how often each occurs, and each key's place among them."""
-    if int(key.max(initial=0)) <= len(key) + 1_000:
+    if int(key.max(initial=0)) <= _SPARSE * len(key) + 1_000:
         number = np.bincount(key)
         present = np.flatnonzero(number)
-        place = np.empty(len(number), np.int64)
-        place[present] = np.arange(len(present))
-        return present, number[present], place[key]
+        rank = np.empty(len(number), np.int64)
+        rank[present] = np.arange(len(present))
+        return present, number[present], rank[key]
     present, inverse, number = np.unique(key, return_inverse=True, return_counts=True)
     return present, number, inverse
-
-
-def _heads(*codes: Codes) -> Codes:
-    """Return where runs begin in which all codes (n,) stay what they are."""
-    change = np.zeros(len(codes[0]), bool)
-    change[:1] = True
-    for code in codes:
-        change[1:] |= code[1:] != code[:-1]
-    return np.flatnonzero(change)
 
 
 def _log_counts(sessions: SessionArrays, kinds: Kinds) -> float:
@@ -390,42 +423,47 @@ class _Owners(NamedTuple):
 def _summed(
     u: Array, z: Codes, owners: _Owners, columns: int, scaled: Callable[[Array], Array]
 ) -> _Summed:
-    """Return sums of the rows u, `scaled`; a stable sort finds the runs of one slot and animal."""
+    """Return sums of the rows u, `scaled`; entries stand by slot, group and animal."""
     animal, slot, slots, of_animal, groups = owners
-    code = slot if groups == 1 else slot * groups + of_animal[animal]
+    code, rank, by_rank = slot, animal, None
+    if groups > 1:
+        code = slot * groups + of_animal[animal]
+        by_rank = np.argsort(of_animal, kind="stable")
+        rank = np.empty(len(of_animal), np.int64)
+        rank[by_rank] = np.arange(len(of_animal))
+        rank = rank[animal]
     narrow = code.astype(np.int16) if groups * slots < 2**15 else code
-    if np.all(animal[1:] >= animal[:-1]):
-        order = np.argsort(narrow, kind="stable")
-    else:
-        order = np.argsort(animal, kind="stable")
-        order = order[np.argsort(narrow[order], kind="stable")]
-    head = _heads(code[order], animal[order])
-    entry = np.empty(len(order), np.int64)
-    entry[order] = np.repeat(np.arange(len(head)), np.diff(np.append(head, len(order))))
+    key = slot * len(of_animal) + rank
+    present, _, entry = _numbered(key)
+    pairs = slots * len(of_animal)
+    if groups == 1 and len(present) < pairs <= _EMPTY * len(present):
+        # Sums over slots are quicker where every animal has an entry in each, even of zeros.
+        present, entry = np.arange(pairs), key
+    entry_slot, entry_animal = np.divmod(present, len(of_animal))
     totals = np.zeros((slots * groups, columns, columns))
-    entries = np.zeros((len(z), columns, len(head)))
+    entries = np.zeros((len(z), columns, len(present)))
     at_once = max(_ROWS_IN_A_BLOCK, _ROWS_OF_A_RUN * len(totals))
     for begin in range(0, len(code), at_once):
         block = slice(begin, begin + at_once)
         rows = scaled(u[block])
-        inside = order if len(rows) == len(code) else np.argsort(narrow[block], kind="stable")
-        _add_products(rows, narrow[block], inside, totals)
+        _add_products(rows, narrow[block], totals)
         _add_entry_products(rows, z, entry[block], entries)
-    first = order[head]
     return _Summed(
         totals.reshape(slots, groups, columns, columns).swapaxes(0, 1),
         entries.transpose(2, 0, 1),
-        animal[first].astype(np.int64),
-        slot[first].astype(np.int64),
+        entry_animal if by_rank is None else by_rank[entry_animal],
+        entry_slot,
     )
 
 
-def _add_products(rows: Array, code: NDArray[Any], order: Codes, totals: Array) -> None:
-    """Add Σ u uᵀ of the rows u (n, m) to `totals` (codes, m, m), by code (n,) put in order."""
-    begin = _heads(code[order])
-    for start, end in zip(begin, np.append(begin[1:], len(code)), strict=True):
-        some = np.take(rows.T, order[start:end], axis=1).T
-        totals[code[order[start]]] += summed_products(some, some)
+def _add_products(rows: Array, code: NDArray[Any], totals: Array) -> None:
+    """Add Σ u uᵀ of the rows u (n, m) to `totals` (codes, m, m), by code (n,)."""
+    order = np.argsort(code, kind="stable")
+    ends = np.cumsum(np.bincount(code, minlength=len(totals)))
+    for total, begin, end in zip(totals, np.append(0, ends[:-1]), ends, strict=True):
+        if begin < end:
+            some = np.take(rows.T, order[begin:end], axis=1).T
+            total += summed_products(some, some)
 
 
 def _add_entry_products(rows: Array, z: Codes, entry: Codes, entries: Array) -> None:

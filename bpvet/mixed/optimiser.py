@@ -98,9 +98,9 @@ def minimise(
     """
     best: tuple[Point, Outcome] | None = None
     failure: FitError | None = None
-    for place, (parametrisation, psi) in enumerate(starts):
+    for number, (parametrisation, psi) in enumerate(starts):
         try:
-            known = first if place == 0 and first is not None else None
+            known = first if number == 0 and first is not None else None
             found = _settled(criterion, known or point_at(criterion, parametrisation, psi))
         except FitError as error:
             failure = error
@@ -146,13 +146,13 @@ class _Search:
         )
 
     def outcome(self, point: Point, promise: float, message: str) -> Outcome:
-        held = point.parametrisation.rank < point.parametrisation.block.shape[1]
+        narrow = point.parametrisation.rank < point.parametrisation.block.shape[1]
         zero = (
             np.any(point.parametrisation.sds == 0.0)
             or _missing_patterns(point.parametrisation).size > 0
         )
         value = point.value.criterion
-        return Outcome(value, self.steps, self.evaluations, promise, bool(held or zero), message)
+        return Outcome(value, self.steps, self.evaluations, promise, bool(narrow or zero), message)
 
     def evaluate(self, parametrisation: Parametrisation, psi: Array) -> tuple[Variances, Value]:
         self.evaluations += 1

@@ -115,9 +115,9 @@ class Parametrisation:
         straight = 2.0 * np.einsum("aij,kj,ik->a", self.patterns, factor, slope)
         result[range(f), range(f)] += np.where(self.log, straight * entries, 0.0)
         free = np.flatnonzero(np.isnan(self.sds))
-        place = f + np.arange(len(free))
+        at = f + np.arange(len(free))
         lower = q * (q + 1) // 2
-        result[place, place] += 4.0 * np.exp(2.0 * psi[f:]) * gradient[lower + free]
+        result[at, at] += 4.0 * np.exp(2.0 * psi[f:]) * gradient[lower + free]
         return result
 
 
@@ -231,12 +231,12 @@ def _thin_patterns(parametrisation: Parametrisation, factor: Array) -> tuple[Arr
     order = np.argsort(-np.linalg.norm(factor, axis=1), kind="stable") if k else np.arange(r)
     turned = np.linalg.qr(factor[order].T)[1].T if k else factor
     patterns, values = [], []
-    for place, row in enumerate(order):
-        for at in range(min(place + 1, k)):
+    for depth, row in enumerate(order):
+        for at in range(min(depth + 1, k)):
             pattern = np.zeros((len(parametrisation.block), len(parametrisation.block)))
             pattern[:, parametrisation.column + at] = parametrisation.block[:, row]
             patterns.append(pattern)
-            values.append(turned[place, at])
+            values.append(turned[depth, at])
     q = len(parametrisation.block)
     return np.array(patterns).reshape(-1, q, q), np.array(values, dtype=float)
 
@@ -276,9 +276,9 @@ def with_sd(
 ) -> tuple[Parametrisation, Array]:
     """Return chart and ψ with one SD held (a number) or set free at `sd` (if it was held)."""
     sds, free = parametrisation.sds.copy(), np.isnan(parametrisation.sds)
-    place = len(parametrisation.log) + int(free[:scalar].sum())
+    at = len(parametrisation.log) + int(free[:scalar].sum())
     if free[scalar]:
         sds[scalar] = sd
-        return replace(parametrisation, sds=sds), np.delete(psi, place)
+        return replace(parametrisation, sds=sds), np.delete(psi, at)
     sds[scalar] = np.nan
-    return replace(parametrisation, sds=sds), np.insert(psi, place, np.log(sd))
+    return replace(parametrisation, sds=sds), np.insert(psi, at, np.log(sd))

@@ -104,20 +104,20 @@ def _effects(data: CohortData, point: Point, intercept: int) -> tuple[_PartOfAni
 
 def animal_frame(data: CohortData, criterion: Criterion, point: Point) -> pd.DataFrame:
     """Return the animals' effects on the user's scale, and what they rest on."""
-    part, _ = _effects(data, point, criterion.intercept)
+    animals, _ = _effects(data, point, criterion.intercept)
     back = data.scaling.effects
-    mean = part.effects.mean @ back.T
-    variance = np.einsum("ij,njk,ik->ni", back, part.effects.covariance, back)
+    mean = animals.effects.mean @ back.T
+    variance = np.einsum("ij,njk,ik->ni", back, animals.effects.covariance, back)
     frame: dict[str, Any] = {}
     if data.spec.group is not None:
         levels = np.array(data.spec.levels[data.spec.group], dtype=object)
-        frame[data.spec.group] = levels[part.group]
-    frame["sessions"] = part.sessions.astype(np.int64)
-    frame["readings"] = part.readings.astype(np.int64)
+        frame[data.spec.group] = levels[animals.group]
+    frame["sessions"] = animals.sessions.astype(np.int64)
+    frame["readings"] = animals.readings.astype(np.int64)
     for i, name in enumerate(["intercept", *data.spec.slopes]):
         frame[name] = mean[:, i]
         frame[f"{name}_sd"] = np.sqrt(np.maximum(variance[:, i], 0.0))
-    return pd.DataFrame(frame, index=pd.Index(part.labels, name="animal"))
+    return pd.DataFrame(frame, index=pd.Index(animals.labels, name="animal"))
 
 
 def _rows(data: CohortData, what: str) -> Rows:
@@ -131,15 +131,15 @@ def session_frame(cohort: Cohort) -> pd.DataFrame:
     data, point = cohort.data, cohort.point
     rows = _rows(data, "sessions")
     arrays = data.scaling.scaled(session_arrays(rows, data.has_visits))
-    part, groups = _effects(data, point, cohort.likelihood.intercept)
+    animals, groups = _effects(data, point, cohort.likelihood.intercept)
     z = arrays.u[:, data.scaling.z]
-    own = combinations(point.value, part.effects, groups, rows.groups, data.scaling.z)
-    left = np.einsum("jm,jm->j", arrays.u, own[rows.animal])
+    combined = combinations(point.value, animals.effects, groups, rows.groups, data.scaling.z)
+    left = np.einsum("jm,jm->j", arrays.u, combined[rows.animal])
     v, size = point.variances, data.scaling.size
     visit = np.append(v.visit, 0.0)[arrays.visit]
     reading = v.residual[rows.residual] / rows.count
     effects = visit_effects(
-        left, z, rows.animal, (visit, reading), part.effects, groups.variance[rows.groups]
+        left, z, rows.animal, (visit, reading), animals.effects, groups.variance[rows.groups]
     )
     return pd.DataFrame(
         {

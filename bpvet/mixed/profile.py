@@ -45,12 +45,12 @@ def _row(estimate: float, ends: Estimate, by: str) -> dict[str, Any]:
 
 def _fixed(cohort: Cohort, name: str, level: float) -> dict[str, Any]:
     scaling = cohort.data.scaling
-    place = cohort.terms.index(name)
-    row = scaling.coefficients[place]
+    column = cohort.terms.index(name)
+    row = scaling.coefficients[column]
     spread = float(np.linalg.norm(row @ cohort.point.value.root))
     inner = coefficient_interval(cohort.likelihood, cohort.point, row, spread, level)
-    ends = inner.times(scaling.size).plus(float(scaling.start[place]))
-    return _row(float(cohort.coefficients[place]), ends, "ML")
+    ends = inner.times(scaling.size).plus(float(scaling.start[column]))
+    return _row(float(cohort.coefficients[column]), ends, "ML")
 
 
 def _component(cohort: Cohort, name: str, level: float) -> dict[str, Any]:
@@ -70,9 +70,9 @@ def _component(cohort: Cohort, name: str, level: float) -> dict[str, Any]:
     spread = (upper - estimate) / 2.0 if np.isfinite(upper) else 0.3 * estimate
     spread = min(max(spread, 1e-3 * estimate), 2.0 * estimate)
     if name in effects:
-        place = effects.index(name)
-        step = spread if spread > 0 else 0.1 / float(np.linalg.norm(scale[:, place]))
-        ends = effect_interval(criterion, point, place, scale, step, level, cohort.correlated)
+        effect = effects.index(name)
+        step = spread if spread > 0 else 0.1 / float(np.linalg.norm(scale[:, effect]))
+        ends = effect_interval(criterion, point, effect, scale, step, level, cohort.correlated)
         return _row(estimate, ends, by)
     alone = [c for c in frame.index if c not in effects and "correlation" not in c]
     inner = spread / data.scaling.size

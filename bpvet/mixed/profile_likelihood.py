@@ -119,9 +119,9 @@ def scalar_interval(
     """Return the interval of one SD that stands alone (group, visit or reading)."""
     sds = point.parametrisation.sds
     free = np.isnan(sds)
-    place = len(point.parametrisation.log) + int(free[:scalar].sum())
-    estimate = float(np.exp(point.psi[place])) if free[scalar] else 0.0
-    rest = np.delete(point.psi, place) if free[scalar] else point.psi
+    at = len(point.parametrisation.log) + int(free[:scalar].sum())
+    estimate = float(np.exp(point.psi[at])) if free[scalar] else 0.0
+    rest = np.delete(point.psi, at) if free[scalar] else point.psi
 
     refits = _Refits(criterion, point, estimate)
 
@@ -321,8 +321,8 @@ def coefficient_interval(
 
     @cache
     def rise(value: float) -> float:
-        held = replace(criterion, basis=others, offset=criterion.offset - along * value)
-        return refits.rise(value, [(point.parametrisation, point.psi)], held)
+        at_value = replace(criterion, basis=others, offset=criterion.offset - along * value)
+        return refits.rise(value, [(point.parametrisation, point.psi)], at_value)
 
     target = float(chdtri(1, 1.0 - level))
     lower, upper = (_outward(rise, estimate, step, target) for step in (-spread, spread))

@@ -40,8 +40,8 @@ class VisitEffects(NamedTuple):
 def group_effects(value: Value, variances: Variances, intercept: int) -> GroupEffects:
     """Return the groups' effects, from the sums Uᵀ V⁻¹ U of `value`."""
     edge = value.products[:, :, intercept]
-    own = edge[:, intercept]
-    variance = variances.group / (1.0 + variances.group * own)
+    precision = edge[:, intercept]
+    variance = variances.group / (1.0 + variances.group * precision)
     return GroupEffects(variance * (edge @ value.residual), variance)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
 _LARGEST = 1e100
-_ROWS_AT_ONCE = 131_072
+_LONG_SESSION = 32
 # The formula library needs several times the memory of what it returns.
 _MANY_ROWS, _ROWS_OF_FORMULA = 1_000, 65_536
 
@@ -95,12 +95,11 @@ def coded(frame: pd.DataFrame, spec: ModelSpec) -> tuple[Rows, ModelSpec]:
     """Return the frame's sessions as arrays, and the specification with its design filled in."""
     table, keep, left_out = usable(table_of(frame, spec), spec)
     y = _outcome(frame, table, keep, spec)
-    _refuse_size(y, spec.formula.response)
-    strange = ~np.isfinite(y)
-    if strange.any():
-        reason = f"no finite {spec.formula.response}"
-        left_out[reason] = int(strange.sum())
+    if not _all_finite(y, spec.formula.response):
+        strange = ~np.isfinite(y)
+        left_out[f"no finite {spec.formula.response}"] = int(strange.sum())
         table, y = table.taken(~strange), y[~strange]
+        keep[keep] = ~strange
     if not len(y):
         reasons = ", ".join(f"{number} with {reason}" for reason, number in left_out.items())
         raise CallError(f"No row can enter the fit ({reasons or 'the data are empty'}).")
@@ -111,7 +110,7 @@ def coded(frame: pd.DataFrame, spec: ModelSpec) -> tuple[Rows, ModelSpec]:
     if spec.kind == "readings":
         sessions = _sessions_of_readings(table, y, animal, spec)
     else:
-        index = frame.index[keep][~strange] if spec.session is None else None
+        index = frame.index[keep] if spec.session is None else None
         sessions = _sessions_as_given(table, y, index, spec)
         sessions["animal"] = animal.astype(np.int64)
     spec = sessions.pop("spec")
@@ -137,8 +136,8 @@ def _animals(text: Text) -> tuple[Codes, pd.Index[Any]]:
     present = np.bincount(text.codes, minlength=len(text.labels)) > 0
     if present.all():
         return text.codes, text.labels
-    place = np.cumsum(present) - 1
-    return place[text.codes], text.labels[present]
+    new_code = np.cumsum(present) - 1
+    return new_code[text.codes], text.labels[present]
 
 
 def _classes(table: Table, name: str | None, spec: ModelSpec) -> Codes:
@@ -158,8 +157,8 @@ def _groups(table: Table, animal: Codes, labels: pd.Index[Any], spec: ModelSpec)
     of_animal[animal] = codes
     strays = of_animal[animal] != codes
     if np.any(strays):
-        one = labels[animal[strays][0]]
-        raise CallError(f"Animals must nest in {spec.group}, but {one} is in more than one.")
+        stray = labels[animal[strays][0]]
+        raise CallError(f"Animals must nest in {spec.group}, but {stray} is in more than one.")
     return of_animal
 
 
@@ -180,37 +179,43 @@ def _u(table: Table, y: Array, spec: ModelSpec) -> tuple[Array, int, ModelSpec]:
     if x is not None:
         u[:, : len(names)] = x
     elif spec.design.recipe is not None:
-        part = u[:, : len(names)]
+        x_columns = u[:, : len(names)]
         codes = {
             called: class_codes(table.texts[called], levels)
             for called, levels in spec.design.levels.items()
         }
-        follow(spec.design.recipe, part, table.numbers, codes, spec.design.levels)
+        follow(spec.design.recipe, x_columns, table.numbers, codes, spec.design.levels)
     else:
         _fill(u[:, : len(names)], table, spec.design, spec)
-    for place, name in enumerate(extra, start=len(names)):
-        u[:, place] = _slope(table, name)
-    for place, name in enumerate([*names, *extra]):
-        _refuse_size(u[:, place], name)
-        if not np.isfinite(u[:, place]).all():
+    for column, name in enumerate(extra, start=len(names)):
+        u[:, column] = _slope(table, name)
+    for column, name in enumerate([*names, *extra]):
+        if not _all_finite(u[:, column], name):
             raise CallError(f'The column "{name}" of the design is not a finite number everywhere.')
     u[:, -1] = y
     return u, len(names), spec
 
 
-def _refuse_size(values: Array, name: str) -> None:
-    """Raise a CallError for numbers whose squares, summed, are too large or small for doubles."""
+def _all_finite(values: Array, name: str) -> bool:
+    """Return whether all numbers are finite.
+
+    Raises
+    ------
+    CallError
+        Where the squares of those that are, summed, are too large or small for doubles.
+    """
     if not len(values):
-        return
-    low, high = float(np.fmin.reduce(values)), float(np.fmax.reduce(values))
-    largest = max(abs(low), abs(high))
-    if np.isinf(largest):
+        return True
+    largest = max(abs(float(values.min())), abs(float(values.max())))
+    finite = bool(np.isfinite(largest))
+    if not finite:
         largest = float(np.abs(values[np.isfinite(values)]).max(initial=0.0))
     if largest > _LARGEST or 0.0 < largest < 1.0 / _LARGEST:
         raise CallError(
             f"{name} reaches {largest:.3g}, which is too {'large' if largest > 1 else 'small'} to "
             "compute with: correct it, or give another unit."
         )
+    return finite
 
 
 def _fill(x: Array, table: Table, design: Design, spec: ModelSpec) -> None:
@@ -283,34 +288,94 @@ def _given_scatter(table: Table, spec: ModelSpec) -> tuple[Codes, Array, NDArray
     return count, np.where(known & (count > 1), within_ss, 0.0), known
 
 
+class Runs(NamedTuple):
+    """Which rows make a session.
+
+    Parameters
+    ----------
+    order : (n,) int or None
+        Rows so that those of a session stand together; None where they do.
+    head, length : (J,) int
+        Where each session begins in that order, and its number of rows.
+    """
+
+    order: Codes | None
+    head: Codes
+    length: Codes
+
+    def arranged(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Return values of rows (n,) in order."""
+        return values if self.order is None else values[self.order]
+
+    @property
+    def first(self) -> Codes:
+        """Return each session's first row (J,)."""
+        return self.head if self.order is None else self.order[self.head]
+
+    @property
+    def session_of_row(self) -> Codes:
+        """Return the session of each row in order (n,)."""
+        return np.repeat(np.arange(len(self.length)), self.length)
+
+    def means_and_squares(self, values: Array) -> tuple[Array, Array]:
+        """Return the mean of each session and the sum of squares about it, (J,) each.
+
+        Sessions are short: adding the first rows of all, then the second ones … is quicker than
+        adding row by row. The longest stand first, so that those with a further row are a slice.
+
+        Parameters
+        ----------
+        values : (n,) float
+            Of rows in order.
+        """
+        if self.length.max() > _LONG_SESSION:
+            session = self.session_of_row
+            mean = np.bincount(session, values) / self.length
+            return mean, np.bincount(session, (values - mean[session]) ** 2).astype(float)
+        by_length = np.argsort((_LONG_SESSION - self.length).astype(np.int8), kind="stable")
+        head, longest = self.head[by_length], int(self.length.max())
+        longer = len(head) - np.cumsum(np.bincount(self.length, minlength=longest))[:longest]
+        rows = [values[head[:some] + place] for place, some in enumerate(longer)]
+        sums, squares = np.zeros(len(head)), np.zeros(len(head))
+        for row in rows:
+            sums[: len(row)] += row
+        sums /= self.length[by_length]
+        for row in rows:
+            row -= sums[: len(row)]
+            row *= row
+            squares[: len(row)] += row
+        mean, within = np.empty(len(head)), np.empty(len(head))
+        mean[by_length], within[by_length] = sums, squares
+        return mean, within
+
+
 def _sessions_of_readings(table: Table, y: Array, animal: Codes, spec: ModelSpec) -> dict[str, Any]:
     """Return sessions from readings, with row moments where X varies within them."""
-    owner, first, count = _session_codes(table, animal, spec)
-    n, sessions = table.rows, len(count)
-    mean = np.bincount(owner, y, sessions) / count
-    varying = _varying(table, owner, first, spec)
+    runs = _session_runs(table, animal, spec)
+    n, sessions = table.rows, len(runs.length)
+    y = runs.arranged(y)
+    mean, within_ss = runs.means_and_squares(y)
+    varying = _varying(table, runs, spec)
     by_class = [name for name in (spec.visit_by, spec.residual_by) if name in varying]
     if by_class:
         raise CallError(f"Column {by_class[0]} must have one value within a session.")
-    at_first = table.taken(first)
-    deviations = None
+    at_first = table.taken(
+        runs.first,
+        {spec.session, spec.visit_by, spec.residual_by}.union(spec.formula.columns, spec.slopes),
+    )
+    deviations = session_of_row = None
     if varying:
-        u, p, spec = _u(table, y, spec)
-        means = np.stack([np.bincount(owner, column, sessions) / count for column in u.T]).T
-        deviations = u - means[owner]
-        within_ss = np.bincount(owner, deviations[:, -1] ** 2, sessions)
+        u, p, spec = _u(table if runs.order is None else table.taken(runs.order), y, spec)
+        means = np.stack([runs.means_and_squares(column)[0] for column in u.T]).T
+        session_of_row = runs.session_of_row
+        deviations = u - means[session_of_row]
     else:
-        left = mean[owner]
-        np.subtract(y, left, out=left)
-        np.square(left, out=left)
-        within_ss = np.bincount(owner, left, sessions)
-        del left
         means, p, spec = _u(at_first, mean, spec)
     visit = _classes(at_first, spec.visit_by, spec)
     return {
-        "animal": animal[first].astype(np.int64),
+        "animal": animal[runs.first].astype(np.int64),
         "label": _labels(at_first, spec.session),
-        "count": count,
+        "count": runs.length,
         "u": means,
         "columns": p,
         "within_ss": within_ss,
@@ -318,13 +383,13 @@ def _sessions_of_readings(table: Table, y: Array, animal: Codes, spec: ModelSpec
         "visit": visit if n > sessions else np.full(sessions, -1, np.int16),
         "residual": _classes(at_first, spec.residual_by, spec),
         "deviations": deviations,
-        "session_of_row": owner if deviations is not None else None,
+        "session_of_row": session_of_row,
         "spec": spec,
     }
 
 
-def _session_codes(table: Table, animal: Codes, spec: ModelSpec) -> tuple[Codes, Codes, Codes]:
-    """Return each row's session, each session's first row, and its count of rows.
+def _session_runs(table: Table, animal: Codes, spec: ModelSpec) -> Runs:
+    """Return the sessions' rows.
 
     Sessions are ordered by animal code and label code, whatever the order of the rows. Rows of a
     session usually stand together: runs of them are sorted, not rows, and only where they must be.
@@ -334,56 +399,33 @@ def _session_codes(table: Table, animal: Codes, spec: ModelSpec) -> tuple[Codes,
     change = np.ones(len(code), bool)
     change[1:] = (code[1:] != code[:-1]) | (animal[1:] != animal[:-1])
     head = np.flatnonzero(change)
-    length = np.diff(np.append(head, len(code)))
+    length = np.diff(head, append=len(code))
     of_animal, label = animal[head], code[head]
     later = of_animal[1:] > of_animal[:-1]
     if np.all(later | ((of_animal[1:] == of_animal[:-1]) & (label[1:] > label[:-1]))):
-        return np.repeat(np.arange(len(head)), length), head, length
+        return Runs(None, head, length)
     order = np.lexsort((label, of_animal))
-    of_animal, label = of_animal[order], label[order]
+    of_animal, label, length = of_animal[order], label[order], length[order]
     fresh = np.ones(len(head), bool)
     fresh[1:] = (of_animal[1:] != of_animal[:-1]) | (label[1:] != label[:-1])
-    session = np.empty(len(head), np.int64)
-    session[order] = np.cumsum(fresh) - 1
-    owner = np.repeat(session, length)
-    count = np.bincount(session, length).astype(np.int64)
-    # The first row of each session; written backwards, so that the first stays.
-    first = np.empty(len(count), np.int64)
-    for begin in range((len(owner) - 1) // _ROWS_AT_ONCE * _ROWS_AT_ONCE, -1, -_ROWS_AT_ONCE):
-        block = owner[begin : begin + _ROWS_AT_ONCE]
-        first[block[::-1]] = np.arange(begin + len(block) - 1, begin - 1, -1)
-    return owner, first, count
+    start = np.cumsum(length) - length
+    rows = np.arange(len(code)) + np.repeat(head[order] - start, length)
+    return Runs(rows, start[fresh], np.diff(start[fresh], append=len(code)))
 
 
-def _same_within(
-    values: NDArray[Any], owner: Codes, first: Codes, goes_on: NDArray[np.bool_]
-) -> bool:
-    """Return whether every row has the value of its session's first row.
-
-    `goes_on` (n − 1,) tells which rows' sessions are that of the row before; where all of a
-    session's rows stand together that says everything.
-    """
-    if np.any((values[1:] != values[:-1]) & goes_on):
-        return False
-    if len(first) == len(owner) - np.count_nonzero(goes_on):
-        return True
-    at_first = values[first]
-    return all(
-        np.array_equal(
-            at_first[owner[begin : begin + _ROWS_AT_ONCE]], values[begin : begin + _ROWS_AT_ONCE]
-        )
-        for begin in range(0, len(values), _ROWS_AT_ONCE)
-    )
-
-
-def _varying(table: Table, owner: Codes, first: Codes, spec: ModelSpec) -> set[str]:
+def _varying(table: Table, runs: Runs, spec: ModelSpec) -> set[str]:
     """Return the needed columns that take several values within some session."""
     named = [*spec.formula.columns, *spec.slopes, spec.visit_by, spec.residual_by]
-    varying, goes_on = set(), owner[1:] == owner[:-1]
+    goes_on = np.ones(table.rows - 1, bool)
+    goes_on[runs.head[1:] - 1] = False
+    varying = set()
     for name in dict.fromkeys(name for name in named if name is not None):
         values = table.numbers.get(name)
         if values is None and name in table.texts:
             values = table.texts[name].codes
-        if values is not None and not _same_within(values, owner, first, goes_on):
+        if values is None:
+            continue
+        values = runs.arranged(values)
+        if np.any((values[1:] != values[:-1]) & goes_on):
             varying.add(name)
     return varying

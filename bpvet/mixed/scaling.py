@@ -10,11 +10,13 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from bpvet.errors import FitError
-from bpvet.mixed.moments import Array, Codes, SessionArrays, kinds_of, summed_products
+from bpvet.mixed.moments import Array, Codes, Moments, SessionArrays
 
 _RANK = 1e-10
 _EXACT = 1e-22
 _ROWS_AT_ONCE = 16_384
+# So many sessions tell where the columns lie; directions weaker than this in them are left aside.
+_SHOWN, _WEAK = 300, 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,43 +53,26 @@ class SufficientStatistics:
 
 
 def sufficient_statistics(
-    arrays: SessionArrays, shift: Array, visits: int, residuals: int
+    moments: Moments, scaling: Scaling, visits: int, residuals: int
 ) -> SufficientStatistics:
-    """Return those of some sessions; `shift` (m,) is taken off the columns first."""
-    m = len(shift)
-    first, second = np.zeros(m), np.zeros((m, m))
-    for begin in range(0, len(arrays.count), _ROWS_AT_ONCE):
-        chunk = slice(begin, begin + _ROWS_AT_ONCE)
-        w = arrays.u[chunk].T - shift[:, None]
-        weighed = w * arrays.count[chunk].astype(float)
-        first += weighed.sum(axis=1)
-        second += summed_products(weighed.T, w.T)
-    known = arrays.known
-    if arrays.deviations is None or arrays.session_of_row is None:
-        squares = np.where(known, arrays.within_ss, 0.0)
-        second[-1, -1] += squares.sum()
-    else:
-        second = second + summed_products(arrays.deviations, arrays.deviations)
-        row = arrays.deviations[:, -1] ** 2
-        squares = np.bincount(arrays.session_of_row, row, len(arrays.count))
-    # Whole numbers add up to the same kind by kind, and kinds are few.
-    kinds, _ = kinds_of(arrays)
-    readings = kinds.sessions * kinds.count
-    if known.all():
-        free = kinds.free(residuals).astype(float)
-    else:
-        free = _by_class(arrays.residual, np.where(known, arrays.count - 1.0, 0.0), residuals)
-    has_visit = kinds.visit >= 0
+    """Return those of some animals, from their moments on a scale whose units are the user's."""
+    slots, back = moments.session_slots, scaling.raw
+    totals = back @ moments.totals.sum(axis=0) @ back.T
+    count, number = moments.count[:slots], moments.sessions[:slots]
+    second = np.tensordot(moments.count, totals, 1)
+    ones = moments.totals[:, :slots, scaling.intercept].sum(axis=0)
+    has_visit, readings = moments.visit[:slots] >= 0, number * count
+    within = moments.residual[slots:]
     return SufficientStatistics(
         weight=float(readings.sum()),
-        first=first,
+        first=back @ (count @ ones),
         second=second,
-        within_ss=_by_class(arrays.residual, squares, residuals),
-        free=free,
-        visit=_by_class(kinds.visit[has_visit], readings[has_visit], visits),
-        residual=_by_class(kinds.residual, readings, residuals),
-        sessions=len(arrays.count),
-        observations=int(free.sum()) + len(arrays.count),
+        within_ss=_by_class(within, totals[slots:, -1, -1], residuals),
+        free=_by_class(within, moments.sessions[slots:], residuals),
+        visit=_by_class(moments.visit[:slots][has_visit], readings[has_visit], visits),
+        residual=_by_class(moments.residual[:slots], readings, residuals),
+        sessions=int(number.sum()),
+        observations=moments.observations,
     )
 
 
@@ -151,10 +136,42 @@ class Scaling:
         """Return M (q, q) with an animal's effects b = M b*."""
         q = 1 + len(self.slopes)
         matrix = np.eye(q)
-        for place, column in enumerate(self.slopes, start=1):
-            matrix[place, place] = 1.0 / self.scale[column]
-            matrix[0, place] = -self.centre[column] / self.scale[column]
+        for row, column in enumerate(self.slopes, start=1):
+            matrix[row, row] = 1.0 / self.scale[column]
+            matrix[0, row] = -self.centre[column] / self.scale[column]
         return self.size * matrix
+
+    @property
+    def shift(self) -> Array:
+        """Return what `raw` takes off the user's columns (X, further slopes, y), (p + e + 1,)."""
+        p = len(self.names)
+        level = 0.0 if self.own_one else self.start[self.intercept] + self.centre[:p] @ self.start
+        return np.append(self.centre, level)
+
+    @property
+    def raw(self) -> Array:
+        """Return R (p + e + 1, m) with the user's columns less `shift` = R u, u scaled."""
+        e, p = len(self.centre), len(self.names)
+        matrix = np.zeros((e + 1, self.columns))
+        matrix[range(e), range(e)] = self.scale
+        matrix[-1, :p] = self.start * self.scale[:p]
+        matrix[-1, -1] = self.size
+        if not self.own_one:
+            matrix[-1, self.intercept] = 0.0
+        return matrix
+
+    def to(self, target: Scaling) -> Array:
+        """Return T (m, m) with u on another scale of the same columns = T u."""
+        e, p, ones = len(self.centre), len(self.names), self.intercept
+        matrix = np.zeros((self.columns, self.columns))
+        matrix[range(e), range(e)] = self.scale / target.scale
+        matrix[:e, ones] += (self.centre - target.centre) / target.scale
+        matrix[ones, ones] = 1.0
+        left = (self.start - target.start) / target.size
+        matrix[-1, :p] = left * self.scale[:p]
+        matrix[-1, ones] += left @ self.centre[:p]
+        matrix[-1, -1] = self.size / target.size
+        return matrix
 
     def added_to_criterion(self, observations: int, reml: bool) -> float:
         """Return what the user's criterion has above that of the moments."""
@@ -175,7 +192,8 @@ class Scaling:
         scaled = np.ones((self.columns, len(u))).T
         for column in range(e):
             np.subtract(u[:, column], self.centre[column], out=scaled[:, column])
-            scaled[:, column] /= self.scale[column]
+            if self.scale[column] != 1.0:
+                scaled[:, column] /= self.scale[column]
         for begin in range(0, len(u), _ROWS_AT_ONCE):
             chunk = slice(begin, begin + _ROWS_AT_ONCE)
             scaled[chunk, -1] = (u[chunk, -1] - u[chunk, :p] @ self.start) / self.size
@@ -200,13 +218,37 @@ class Scaling:
         )
 
 
-def shift_of(first_row: Array, has_intercept: int | None) -> Array:
-    """Return what to take off the columns before summing: the first row, where that is allowed."""
-    shift = np.zeros(len(first_row))
-    if has_intercept is not None:
-        shift = first_row.copy()
-        shift[has_intercept] = 0.0
-    return shift
+def first_scaling(
+    u: Array, names: tuple[str, ...], intercept: int | None, slopes: tuple[int, ...]
+) -> Scaling:
+    """Return the scale on which sums are first taken, in the user's units.
+
+    Columns are centred, and fitted values taken off the outcome, as some sessions have it, so that
+    sums of squares keep their digits however far from zero the columns lie.
+
+    Parameters
+    ----------
+    u : (n, p + e + 1) float
+        Sessions on the user's scale; some hundreds are looked at.
+    names : tuple of str
+        Columns of X.
+    intercept : int or None
+        Column of X that is one.
+    slopes : tuple of int
+        Places of the slopes in u.
+    """
+    shown, p = u[:: 1 + len(u) // _SHOWN], len(names)
+    centre, ones = np.zeros(u.shape[1] - 1), u.shape[1] - 1
+    if intercept is not None:
+        centre, ones = shown[:, :-1].mean(axis=0), intercept
+        centre[intercept] = 0.0
+    x = shown[:, :p] - centre[:p]
+    size = np.sqrt((x**2).mean(axis=0))
+    size[size == 0.0] = 1.0
+    start = np.linalg.lstsq(x / size, shown[:, -1], rcond=_WEAK)[0] / size
+    if intercept is not None:
+        start[intercept] -= centre[:p] @ start
+    return Scaling(names, centre, np.ones(len(centre)), start, 1.0, ones, slopes, intercept is None)
 
 
 def scaling_of(
@@ -263,9 +305,9 @@ def scaling_of(
             "The outcome does not vary about the fixed effects: every reading is the same, "
             "or the formula explains each exactly."
         )
-    one = m - 1 if intercept is None else intercept
+    ones = m - 1 if intercept is None else intercept
     return Scaling(
-        names, centre, scale, start, float(np.sqrt(left)), one, slopes, intercept is None
+        names, centre, scale, start, float(np.sqrt(left)), ones, slopes, intercept is None
     )
 
 
@@ -288,8 +330,8 @@ def _refuse_rank(
     size = np.sqrt(np.diag(gram))
     sizes, vectors = np.linalg.eigh(gram / np.outer(size, size))
     if sizes[0] < _RANK:
-        part = np.abs(vectors[:, 0])
-        named = [names[others[j]] for j in np.flatnonzero(part > 0.05 * part.max())]
+        weight = np.abs(vectors[:, 0])
+        named = [names[others[j]] for j in np.flatnonzero(weight > 0.05 * weight.max())]
         rank = p - int((sizes < _RANK).sum())
         raise FitError(
             f"The design has rank {rank} of {p}: {', '.join(named)} are combinations of one "

@@ -28,8 +28,8 @@ from bpvet.mixed.rows import Rows, coded
 from bpvet.mixed.scaling import (
     Scaling,
     SufficientStatistics,
+    first_scaling,
     scaling_of,
-    shift_of,
     sufficient_statistics,
 )
 
@@ -136,17 +136,17 @@ def _prepare_frame(
     rows, spec = coded(frame, spec)
     has_visits = bool(rows.visit.max() >= 0)
     arrays = session_arrays(rows, has_visits)
-    shift = shift_of(arrays.u[0], _intercept(spec))
-    total = sufficient_statistics(arrays, shift, *class_numbers(spec, has_visits))
-    scaling = _scaling(total, shift, spec, correlated)
+    first = _first_scaling(rows, spec)
     if slices == 1:
-        kept = [Kept(_moments(arrays, scaling, rows.groups, spec), rows.animals)]
+        raw = [Kept(_moments(arrays, first, rows.groups, spec), rows.animals)]
     else:
         pieces = [_slice(arrays, rows, slices, i) for i in range(slices)]
-        kept = [
-            Kept(_moments(piece, scaling, groups, spec), rows.animals[place::slices])
+        raw = [
+            Kept(_moments(piece, first, groups, spec), rows.animals[place::slices])
             for place, (piece, groups) in enumerate(pieces)
         ]
+    # What is here already needs no worker.
+    kept, total, scaling = _on_scale(raw, first, spec, has_visits, correlated, Mapped(map))
     return CohortData(
         spec,
         rows,
@@ -154,7 +154,7 @@ def _prepare_frame(
         executor,
         scaling,
         total,
-        shift,
+        first.shift,
         len(rows.animals),
         rows.taken,
         dict(rows.left_out),
@@ -171,13 +171,11 @@ def _prepare_parts(
     read = executor.scatter(partial(_read, spec=spec), parts)
     heads = executor.gather(_head, read)
     has_visits = any(head.several for head in heads)
-    shift = shift_of(heads[0].first, _intercept(spec))
-    classes = class_numbers(spec, has_visits)
-    total = reduce(add, executor.gather(partial(_sums, shift=shift, classes=classes), read))
-    scaling = _scaling(total, shift, spec, correlated)
-    kept = executor.scatter(partial(_kept, scaling=scaling, spec=spec, has_visits=has_visits), read)
-    if hasattr(executor, "release"):
-        executor.release(read)
+    first = executor.gather(partial(_first_scaling, spec=spec), read[:1])[0]
+    raw = executor.scatter(partial(_raw, scaling=first, spec=spec, has_visits=has_visits), read)
+    _release(executor, read)
+    kept, total, scaling = _on_scale(raw, first, spec, has_visits, correlated, executor)
+    _release(executor, raw)
     animals = sum(head.animals for head in heads)
     _refuse_shared_animals(executor, kept, animals)
     left_out: dict[str, int] = {}
@@ -186,12 +184,56 @@ def _prepare_parts(
             left_out[reason] = left_out.get(reason, 0) + number
     taken = sum(head.taken for head in heads)
     return CohortData(
-        spec, None, kept, executor, scaling, total, shift, animals, taken, left_out, has_visits
+        spec,
+        None,
+        kept,
+        executor,
+        scaling,
+        total,
+        first.shift,
+        animals,
+        taken,
+        left_out,
+        has_visits,
     )
 
 
+def _release(executor: Executor, parts: Sequence[Any]) -> None:
+    """Let workers forget what they no longer need."""
+    if hasattr(executor, "release"):
+        executor.release(parts)
+
+
+def _on_scale(
+    raw: Sequence[Any],
+    first: Scaling,
+    spec: ModelSpec,
+    has_visits: bool,
+    correlated: bool,
+    executor: Executor,
+) -> tuple[Sequence[Any], SufficientStatistics, Scaling]:
+    """Return parts carried from the first scale to the cohort's, its statistics and its scale."""
+    visits, residuals = class_numbers(spec, has_visits)
+    ask = partial(_statistics, scaling=first, visits=visits, residuals=residuals)
+    total = reduce(add, executor.gather(ask, raw))
+    names, slopes = _names(spec), slope_places(spec)
+    scaling = scaling_of(total, first.shift, names, _intercept(spec), slopes, correlated)
+    return executor.scatter(partial(_carried, matrix=first.to(scaling)), raw), total, scaling
+
+
+def _statistics(kept: Kept, scaling: Scaling, visits: int, residuals: int) -> SufficientStatistics:
+    return sufficient_statistics(kept.moments, scaling, visits, residuals)
+
+
+def _carried(kept: Kept, matrix: Array) -> Kept:
+    return kept._replace(moments=kept.moments.carried(matrix))
+
+
+def _first_scaling(rows: Rows, spec: ModelSpec) -> Scaling:
+    return first_scaling(rows.u, _names(spec), _intercept(spec), slope_places(spec))
+
+
 class _Head(NamedTuple):
-    first: Array
     animals: int
     several: bool
     taken: int
@@ -216,14 +258,10 @@ def _read(part: Any, spec: ModelSpec) -> Rows:
 
 def _head(rows: Rows) -> _Head:
     several = bool(rows.count.max() > 1)
-    return _Head(rows.u[0], len(rows.animals), several, rows.taken, dict(rows.left_out))
+    return _Head(len(rows.animals), several, rows.taken, dict(rows.left_out))
 
 
-def _sums(rows: Rows, shift: Array, classes: tuple[int, int]) -> SufficientStatistics:
-    return sufficient_statistics(session_arrays(rows, classes[0] > 0), shift, *classes)
-
-
-def _kept(rows: Rows, scaling: Scaling, spec: ModelSpec, has_visits: bool) -> Kept:
+def _raw(rows: Rows, scaling: Scaling, spec: ModelSpec, has_visits: bool) -> Kept:
     arrays = session_arrays(rows, has_visits)
     return Kept(_moments(arrays, scaling, rows.groups, spec), rows.animals)
 
@@ -292,13 +330,6 @@ def slope_places(spec: ModelSpec) -> tuple[int, ...]:
     )
 
 
-def _scaling(
-    total: SufficientStatistics, shift: Array, spec: ModelSpec, correlated: bool
-) -> Scaling:
-    names, slopes = _names(spec), slope_places(spec)
-    return scaling_of(total, shift, names, _intercept(spec), slopes, correlated)
-
-
 def _moments(
     arrays: SessionArrays, scaling: Scaling, groups: NDArray[np.int64], spec: ModelSpec
 ) -> Moments:
@@ -307,27 +338,27 @@ def _moments(
 
 
 def _slice(
-    arrays: SessionArrays, rows: Rows, slices: int, place: int
+    arrays: SessionArrays, rows: Rows, slices: int, first: int
 ) -> tuple[SessionArrays, NDArray[np.int64]]:
     """Return the sessions of every animal whose code leaves `place` when divided by `slices`."""
-    mine = arrays.animal % slices == place
+    chosen = arrays.animal % slices == first
     deviations = owner = None
     if arrays.deviations is not None and arrays.session_of_row is not None:
-        own = mine[arrays.session_of_row]
-        deviations = arrays.deviations[own]
-        owner = (np.cumsum(mine) - 1)[arrays.session_of_row[own]]
+        rows_chosen = chosen[arrays.session_of_row]
+        deviations = arrays.deviations[rows_chosen]
+        owner = (np.cumsum(chosen) - 1)[arrays.session_of_row[rows_chosen]]
     piece = SessionArrays(
-        arrays.u[mine],
-        arrays.count[mine],
-        arrays.animal[mine] // slices,
-        arrays.visit[mine],
-        arrays.residual[mine],
-        arrays.within_ss[mine],
-        arrays.known[mine],
+        arrays.u[chosen],
+        arrays.count[chosen],
+        arrays.animal[chosen] // slices,
+        arrays.visit[chosen],
+        arrays.residual[chosen],
+        arrays.within_ss[chosen],
+        arrays.known[chosen],
         deviations,
         owner,
     )
-    return piece, rows.groups[place::slices]
+    return piece, rows.groups[first::slices]
 
 
 def _moments_of(function: Callable[[Any], Any], part: Kept) -> Any:
@@ -413,8 +444,8 @@ def natural_parameters(criterion: Criterion, correlated: bool) -> NDArray[np.boo
     """Return which of φ are parameters: without correlations, covariances are not."""
     rows, columns = np.tril_indices(criterion.random)
     rest = int(criterion.grouped) + criterion.visits + criterion.residuals
-    own = np.ones(len(rows), bool) if correlated else rows == columns
-    return np.concatenate([own, np.ones(rest, bool)])
+    free = np.ones(len(rows), bool) if correlated else rows == columns
+    return np.concatenate([free, np.ones(rest, bool)])
 
 
 def refuse_confounded(
@@ -442,8 +473,8 @@ def refuse_confounded(
     size = np.sqrt(diagonal)
     sizes, vectors = np.linalg.eigh(information / np.outer(size, size))
     if sizes[0] < 1e-9 * sizes[-1]:
-        part = np.abs(vectors[:, 0])
-        mixed = [kept[i] for i in np.flatnonzero(part > 0.05 * part.max())]
+        weight = np.abs(vectors[:, 0])
+        mixed = [kept[i] for i in np.flatnonzero(weight > 0.05 * weight.max())]
         raise FitError(
             f"The variances of {', '.join(mixed)} cannot be told apart in these data; "
             "take one out, or give more sessions or readings."

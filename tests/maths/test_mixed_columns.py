@@ -22,6 +22,13 @@ COLUMNS = {
     "objects": pd.Series(RUNS, dtype=object),
     "numbers": pd.Series(np.repeat([3, 1, 2], 4)),
 }
+# Texts of one length, each of which differs from the first in one letter only.
+for size in (*range(1, 19), 31, 32, 33):
+    labels = ["x" * size]
+    labels += ["x" * at + "y" + "x" * (size - at - 1) for at in range(size)]
+    column = pd.Series(np.repeat(labels, 3), dtype="str")
+    COLUMNS[f"{size} letters"] = column
+    COLUMNS[f"{size} letters, part"] = column.iloc[2:-1]
 
 
 @pytest.mark.parametrize("name", COLUMNS)

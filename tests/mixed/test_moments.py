@@ -141,3 +141,21 @@ def test_summed_products_in_blocks():
     rng = np.random.default_rng(2)
     a, b = rng.normal(size=(20_001, 3)), rng.normal(size=(20_001, 4))
     np.testing.assert_allclose(summed_products(a, b), a.T @ b, rtol=1e-10, atol=1e-9)
+
+
+def test_entries_of_every_animal_in_every_slot_change_no_sum(monkeypatch):
+    one, weight = of_many(300, 12), np.random.default_rng(4).random(40)
+    found = []
+    for empty in (0.0, 100.0):
+        with monkeypatch.context() as patched:
+            patched.setattr(module, "_EMPTY", empty)
+            m = moments(one, np.array([0, 1]), 12)
+        of_animals = np.arange(24.0).reshape(12, 2, 1)
+        sums = [m.summing(weight[: len(m.count)])(m.entries[:, 1, i]) for i in range(3)]
+        by_animal = np.zeros((12, 2))
+        np.add.at(by_animal, m.entry_animal, m.entries[:, :, 2] * m.at_entries(of_animals)[:, :, 0])
+        found.append((len(m.entry_slot), np.array(sums), by_animal, m.totals))
+    sparse, full = found
+    assert sparse[0] < full[0]
+    for a, b in zip(sparse[1:], full[1:], strict=True):
+        np.testing.assert_allclose(a, b, rtol=1e-13)

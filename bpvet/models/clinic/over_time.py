@@ -111,7 +111,8 @@ class Incidence:
     event : str
         From `EVENTS`.
     share, lower, upper : float or None
-        The share is None where no animal was followed so long; the ends also at 0 and 1.
+        The share is None where no animal was followed so long, and where so few are not shown;
+        the ends also at 0 and 1.
     at_risk : int or None
         Animals still waited for on that day.
     """
@@ -469,14 +470,17 @@ def _small_left_out(found: OverTime) -> OverTime:
     )
     if few or parts[0] < least:
         hidden |= {"incidence": (), "median_days": None, "wide_days": None}
-    incidence = tuple(
-        replace(share, at_risk=None)
-        if share.at_risk is not None and share.at_risk < least
-        else share
-        for share in found.incidence
-    )
+    incidence = tuple(_without_few(by_day, parts[0], least) for by_day in found.incidence)
     changed: Mapping[str, Any] = {"shares": shares, "incidence": incidence, **hidden}
     return replace(found, **changed)
+
+
+def _without_few(by_day: Incidence, waited: int, least: int) -> Incidence:
+    """Return an incidence without numbers of few animals: a share of so many gives them back."""
+    if by_day.at_risk is not None and by_day.at_risk < least:
+        by_day = replace(by_day, at_risk=None)
+    few = by_day.share is not None and 0 < by_day.share * waited < least
+    return replace(by_day, share=None, lower=None, upper=None) if few else by_day
 
 
 def _without_small(share: ShareAt, least: int) -> ShareAt:

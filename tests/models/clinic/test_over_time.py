@@ -130,6 +130,21 @@ def test_classes_stand_apart_and_small_numbers_are_hidden():
     assert {one.drug_class for one in renin.shares} == {"", "renin group"}
 
 
+def test_a_share_that_gives_a_small_number_back_is_hidden():
+    some = {f"a{k}": [(-3, 190), (90, 150), (180, 150)] for k in range(3)}
+    some |= {f"b{k}": [(-3, 190), (90, 190), (180, 190)] for k in range(6)}
+    shown = [by_day for by_day in over_time(_records(some)).incidence if by_day.share]
+    assert [round(by_day.share * 9) for by_day in shown if by_day.event == "at target"][-1] == 3
+    hidden = over_time(_records(some), pseudonyms=True)
+    assert hidden.waited == 9
+    assert not [by_day for by_day in hidden.incidence if by_day.share]
+    # Eight of nine are no small number.
+    most = some | {f"b{k}": some["a0"] for k in range(5)}
+    assert [
+        by_day for by_day in over_time(_records(most), pseudonyms=True).incidence if by_day.share
+    ]
+
+
 def test_an_own_target_counts():
     one = {"a": [(-3, 158), (90, 152), (180, 149)]}
     records = _records(one, a={"target_systolic": 150})

@@ -238,6 +238,8 @@ class Due(Tabled, Content):
         return ShortTable(f"Due on {self.as_of}: {len(self.rows)} animals", ("band", "n"), rows)
 
     def _table(self) -> ShortTable:
+        from bpvet.wording.en.due import LIST_COLUMNS, list_title
+
         rows = tuple(
             (
                 row.animal,
@@ -249,10 +251,9 @@ class Due(Tabled, Content):
             for row in self.listed[:_MOST_SHOWN]
         )
         left = len(self.rows) - len(rows)
-        title = f"Due on {self.as_of}, windows that end within {self.days} days"
         return ShortTable(
-            title,
-            ("animal", "band", "at the latest", "usual", "at target"),
+            list_title(self),
+            LIST_COLUMNS,
             rows,
             (f"… and {left} more",) if left > 0 else (),
         )

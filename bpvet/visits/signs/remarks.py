@@ -32,7 +32,7 @@ TREATMENT, LEFT = "treatment", "left"
 GROUPS = (LEFT, TREATMENT)
 #: What `Sign.table` says of a cell that names or doses a drug, of the animals' own row, and of an
 #: observation or contact that tells of an end.
-IN_DRUG, IN_ANIMALS, IN_ENTRY = "treatments drug", "animals row", "entry of an end"
+IN_DRUG, IN_ANIMALS, IN_ENTRY = "treatments drug", "animals row", "ending entry"
 _NEAR = np.timedelta64(30, "D")
 _NO_DAY = np.datetime64("NaT", "D")
 _LONGEST = 120

@@ -20,7 +20,7 @@ from bpvet.wording.en.trend.recorded import asking_statements, remark_statements
 from bpvet.wording.en.trend.uncounted import uncounted_statements
 
 if TYPE_CHECKING:
-    from bpvet.answers.due.due import DueRow
+    from bpvet.answers.due.due import Due, DueRow
 
 #: What the bands of the list are called.
 BAND_NAMES = {
@@ -175,6 +175,15 @@ def check_text(check: Check) -> str:
         f"from {since}",
         "eyes.yearly": f"the eyes are looked at each year; counted from {since}",
     }[check.rule]
+
+
+#: The columns of the list as it is printed in a session of Python.
+LIST_COLUMNS = ("animal", "band", "at the latest", "usual", "at target")
+
+
+def list_title(due: Due) -> str:
+    """Return what stands above that table."""
+    return f"Due on {due.as_of}, windows that end within {due.days} days"
 
 
 def contact_text(date: np.datetime64, outcome: str, about: bool, moves: bool, kept: int) -> str:

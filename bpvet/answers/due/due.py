@@ -316,14 +316,7 @@ def due(
         records = records.speaking_on(as_of)
     reach = reach_of(days)
     rows = ranked_rows(records, guideline, reach, rule, priors)
-    origin = Origin(
-        records.as_of,
-        records.digest,
-        left_by(records),
-        nameless_rows(records),
-        unread_files(records),
-    )
-    return due_of(rows, origin, guideline, reach, pseudonyms)
+    return due_of(rows, Origin.of(records), guideline, reach, pseudonyms)
 
 
 def reach_of(days: int | None) -> int:
@@ -385,6 +378,12 @@ class Origin:
     left: int
     nameless: int
     unread: tuple[str, ...]
+
+    @classmethod
+    def of(cls, records: Records) -> Origin:
+        """Return that of a list of these records."""
+        left, nameless = left_by(records), nameless_rows(records)
+        return cls(records.as_of, records.digest, left, nameless, unread_files(records))
 
 
 def due_of(

@@ -28,9 +28,10 @@ from bpvet.records.formats.forms import form_of
 from bpvet.records.formats.gathered_columns import GatheredColumn
 from bpvet.records.parsing.columns import repeats
 
-#: Different names that the objects of a file may use, and cells that they may make.
+#: Different names that the objects of a file may use, and cells that they may make: so many, or so
+#: many for each value that the file gives. In a real table most cells are given.
 MOST_NAMES = 1000
-MOST_CELLS = 20_000_000
+MOST_CELLS, CELLS_A_VALUE = 20_000_000, 4
 #: Bytes of a value that goes over several lines, beyond which the text is read whole.
 LONGEST_VALUE = 1 << 22
 _BREAK = re.compile(r"\r\n|\r|\n")
@@ -161,7 +162,7 @@ class _Columns:
         self._lines: list[NDArray[np.int64]] = [np.zeros(0, np.int64)]
         self._broken: dict[int, tuple[str, str]] = {}
         self._constants: dict[str, list[int]] = {}
-        self._rows, self._too_many = 0, False
+        self._rows, self._given, self._too_many = 0, 0, False
 
     def add(self, values: Iterable[tuple[int, Any]]) -> None:
         """Add the next values, each with its line; nothing more once there are too many names."""
@@ -190,7 +191,9 @@ class _Columns:
                 if isinstance(cell, NotJson):
                     self._constants.setdefault(name, []).append(line)
         many = self._rows + len(rows)
-        self._too_many |= len(names) > MOST_NAMES or len(names) * many > MOST_CELLS
+        self._given += sum(map(len, rows))
+        most = max(MOST_CELLS, CELLS_A_VALUE * self._given)
+        self._too_many |= len(names) > MOST_NAMES or len(names) * many > most
         if self._too_many:
             self._columns.clear()
             return

@@ -184,6 +184,7 @@ def test_too_many_names_or_cells_are_too_many_in_blocks(
     limit: str, rows: int, place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(json_lines, limit, 6 if limit == "MOST_NAMES" else 36)
+    monkeypatch.setattr(json_lines, "CELLS_A_VALUE", 1)
     # A name more in every line, and a number that JSON does not have.
     lines = [json.dumps({f"n{k}": float("nan") for k in range(i + 1)}) for i in range(rows)]
     data = "\n".join(lines).encode()
@@ -191,6 +192,17 @@ def test_too_many_names_or_cells_are_too_many_in_blocks(
     found, _ = whole(data)
     assert isinstance(found, tuple)
     assert (found[0] is None) == (rows > 6)
+
+
+def test_a_table_that_gives_its_cells_may_have_any_number(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(json_lines, "MOST_CELLS", 36)
+    data = "\n".join(json.dumps({"animal": f"A{i}", "systolic": i}) for i in range(50)).encode()
+    assert compared(place, data, 20)
+    found, _ = whole(data)
+    assert isinstance(found, tuple)
+    assert found[0] is not None
 
 
 def _line(i: int) -> str:

@@ -14,10 +14,8 @@ from bpvet.models.trend.fit import fit_trend
 from bpvet.pictures.answered import answered_picture, recorded_labs, with_urgent
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.records import Records
-from bpvet.visits.labs.events import MARKERS
+from bpvet.visits.labs.events import STAGED
 from bpvet.wording.en.pictures import kidney as words
-
-_DRAWN = (*MARKERS, "upc")
 
 
 def kidney_picture(kidney: Kidney) -> TrendPicture:
@@ -33,7 +31,7 @@ def kidney_picture(kidney: Kidney) -> TrendPicture:
     records = kidney.records
     if records is None:
         raise CallError("an answer holds no values: bpvet.kidney(records, animal) has the figure.")
-    found = [_marker(records, kidney, analyte) for analyte in _DRAWN]
+    found = [_marker(records, kidney, analyte) for analyte in STAGED]
     drawn = [picture for picture in found if picture is not None]
     if not drawn:
         raise CallError(f"{kidney.animal} has no kidney value that can be drawn.")

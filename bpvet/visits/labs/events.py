@@ -25,6 +25,8 @@ from bpvet.visits.labs.history import Change, LabHistory, LabValue, change, days
 
 #: The two markers of kidney function.
 MARKERS = ("creatinine", "sdma")
+#: Values of the kidneys that stages are told of, in the order in which they are shown.
+STAGED = (*MARKERS, "upc")
 _MG = "mg/dL"
 
 

@@ -427,7 +427,7 @@ def cell_name(row: int, column: int) -> str:
 
     Examples
     --------
-    >>> place(7, 2), place(1, 28)
+    >>> cell_name(7, 2), cell_name(1, 28)
     ('B7', 'AB1')
     """
     # Loaded for a sheet that has something odd in it.

@@ -3,8 +3,8 @@
     python -m reference_checks.speed.due [ANIMALS]
 
 An invented clinic: drugs, laboratory values and signs for half of the animals, which `fit_trends`
-passes over and the list must read. One BLAS thread; CPU time, not wall time. The list may take at
-most 1.5 times the CPU of `fit_trends`; its memory must grow no faster than the animals.
+passes over and the list must read. One BLAS thread; CPU time, not wall time. The goals are rows of
+the table (`reference_checks.speed.table`); memory must grow no faster than the animals.
 """
 
 from __future__ import annotations
@@ -26,7 +26,6 @@ import pandas as pd
 import bpvet
 
 AS_OF = "2026-06-01"
-LIMIT = 1.5
 
 
 def tables(animals: int, seed: int = 1) -> dict[str, pd.DataFrame]:
@@ -80,8 +79,8 @@ def timed(work: Callable[[], object]) -> float:
     return time.process_time() - begun
 
 
-def main() -> int:
-    """Print both times, their ratio beside the limit, and the memory that was needed at most."""
+def main() -> None:
+    """Print both times, their ratio, and the memory that was needed at most."""
     animals = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
     records = clinic(animals)
     bpvet.due(clinic(50))  # libraries are loaded, facts are read
@@ -90,10 +89,9 @@ def main() -> int:
     fitted = timed(lambda: bpvet.fit_trends(records, progress=False))
     ratio = listed / fitted
     print(f"{animals} animals: due {listed:.2f} s, fit_trends {fitted:.2f} s of CPU")
-    print(f"ratio {ratio:.2f}, limit {LIMIT}")
+    print(f"ratio {ratio:.2f}; the list {1000 * listed / animals:.2f} ms an animal")
     print(f"memory at most, records and all: {peak:.0f} MB")
-    return 0 if ratio <= LIMIT else 1
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

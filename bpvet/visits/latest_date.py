@@ -83,6 +83,15 @@ class LatestDate:
         values = column(rows, "mean")[awake & (column(rows, "mean_bound") != "at least")]
         return _extreme(np.fmin, values)
 
+    @property
+    def has_systolic(self) -> bool:
+        """Whether a systolic pressure was read, as a number or a bound."""
+        return self.highest_measured is not None
+
+    def highest_of(self, quantity: str) -> float | None:
+        """Return the highest session mean of another pressure, mmHg; None without one."""
+        return _extreme(np.fmax, column(self.sessions, quantity))
+
     @cached_property
     def fastest(self) -> float | None:
         """Highest heart rate of a session, per minute; None without one."""

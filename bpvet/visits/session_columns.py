@@ -13,8 +13,8 @@ from bpvet.visits.session_store import SessionStore
 
 #: What urgency and windows are judged on.
 JUDGED = (
-    *("date", "condition", "systolic", "systolic_bound", "mean", "mean_bound", "heart_rate"),
-    *("n_used", "n_taken", "n_no_sound", "n_below_gauge"),
+    *("date", "condition", "systolic", "systolic_bound", "diastolic", "mean"),
+    *("mean_bound", "heart_rate", "n_used", "n_taken", "n_no_sound", "n_below_gauge"),
 )
 
 _Made = TypeVar("_Made")

@@ -16,6 +16,7 @@ KEYS = MappingProxyType(
         # One animal.
         "urgent": tuple(rule.value for rule in UrgentRule),
         "unmeasured": ("", "part"),
+        "no_systolic": ("",),
         "later": ("",),
         "backdated": ("",),
         "lookalikes": ("",),

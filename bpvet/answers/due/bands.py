@@ -54,7 +54,8 @@ def band_of(held: Safety, reach: int, check_soon: bool) -> str:
     # What may be urgent is read first: that costs a minute, and it may be a blind cat.
     if rules & set(_SOON) or soon or held.asks:
         return "two_days"
-    tried = held.found.uncounted.may_be_newer
+    uncounted = held.found.uncounted
+    tried = uncounted.may_be_newer or uncounted.no_systolic is not None
     if tried and not (again is not None and again.overdue_days):
         return "due"
     if again is None:

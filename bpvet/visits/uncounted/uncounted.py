@@ -9,11 +9,28 @@ import numpy as np
 
 from bpvet.equality import Content
 from bpvet.records.records import Records
+from bpvet.visits.latest_date import LatestDate
 from bpvet.visits.uncounted.backdated import Backdated, backdated_rows
 from bpvet.visits.uncounted.later import LaterRows, later_rows
 from bpvet.visits.uncounted.lookalikes import Lookalike, lookalikes
 from bpvet.visits.uncounted.set_aside import RowsAside, rows_aside
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay, unmeasured_days
+
+
+@dataclass(frozen=True, eq=False)
+class NoSystolic(Content):
+    """The latest date, where no systolic pressure was read.
+
+    Parameters
+    ----------
+    date : datetime64[D]
+    mean, diastolic : float or None
+        The highest that were read instead, mmHg.
+    """
+
+    date: np.datetime64
+    mean: float | None
+    diastolic: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,6 +43,8 @@ class Uncounted(Content):
         Days after the latest date (all, without one) on which no reading can be used.
     partly : UnmeasuredDay or None
         The latest date, where not all of its readings can be used.
+    no_systolic : NoSystolic or None
+        The latest date, where no systolic pressure was read: it is a visit, and no number is of it.
     later : LaterRows or None
         Rows dated after today.
     backdated : Backdated or None
@@ -38,6 +57,7 @@ class Uncounted(Content):
 
     unmeasured: tuple[UnmeasuredDay, ...]
     partly: UnmeasuredDay | None
+    no_systolic: NoSystolic | None
     later: LaterRows | None
     backdated: Backdated | None
     lookalikes: tuple[Lookalike, ...]
@@ -71,24 +91,31 @@ class UncountedRows:
             rows_aside(records, animal),
         )
 
-    def of(self, animal: str, latest: np.datetime64 | None) -> Uncounted:
+    def of(self, animal: str, latest: LatestDate | None) -> Uncounted:
         """Return those of an animal.
 
         Parameters
         ----------
         animal : str
             Its id.
-        latest : datetime64[D] or None
+        latest : LatestDate or None
             Its latest date with a session.
         """
-        days = self.days.get(animal, ())
+        days, date = self.days.get(animal, ()), None if latest is None else latest.date
         return Uncounted(
             unmeasured=tuple(
-                day for day in days if not day.used and (latest is None or day.date > latest)
+                day for day in days if not day.used and (date is None or day.date > date)
             ),
-            partly=next((day for day in days if day.used and day.date == latest), None),
+            partly=next((day for day in days if day.used and day.date == date), None),
+            no_systolic=_no_systolic(latest),
             later=self.later.get(animal),
             backdated=self.backdated.get(animal),
             lookalikes=self.lookalikes.get(animal, ()),
             aside=self.aside.get(animal, RowsAside()),
         )
+
+
+def _no_systolic(latest: LatestDate | None) -> NoSystolic | None:
+    if latest is None or latest.has_systolic:
+        return None
+    return NoSystolic(latest.date, latest.highest_of("mean"), latest.highest_of("diastolic"))

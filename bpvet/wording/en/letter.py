@@ -23,6 +23,7 @@ from bpvet.wording.en.trend.recorded import asked_where
 FIRST = (
     "urgent",
     "unmeasured",
+    "no_systolic",
     "later",
     "backdated",
     "lookalikes",
@@ -62,6 +63,7 @@ SHORT = 3
 _STANDS_OUT = (
     *(
         "unmeasured",
+        "no_systolic",
         "later",
         "backdated",
         "lookalikes",

@@ -10,10 +10,11 @@ from collections.abc import Iterator, Sequence
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.recorded import RecordedAnswer
 from bpvet.answers.trend.result import TrendAnswer
+from bpvet.printing import number
 from bpvet.visits.uncounted.backdated import Backdated
 from bpvet.visits.uncounted.later import LaterRows
 from bpvet.visits.uncounted.set_aside import RowsAside
-from bpvet.visits.uncounted.uncounted import Uncounted
+from bpvet.visits.uncounted.uncounted import NoSystolic, Uncounted
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay
 from bpvet.wording.en.phrases import capital, counted, day, listed
 from bpvet.wording.en.trend.recorded import remark_statements
@@ -42,6 +43,8 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
             f"that day does not know of {them}."
         )
         yield Statement("unmeasured.part", f"{text} bpvet check says why.", outside=text)
+    if found.no_systolic is not None:
+        yield _no_systolic(found.no_systolic)
     if found.later is not None:
         yield _later(found.later)
     if found.backdated is not None:
@@ -83,6 +86,21 @@ def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
         "know of it. A vet decides whether the animal is to be seen sooner."
     )
     return Statement("unmeasured", f"{text} bpvet check says why.", outside=text)
+
+
+def _no_systolic(found: NoSystolic) -> Statement:
+    """Return what is told of a newest visit without a systolic pressure."""
+    read = ((found.mean, "mean"), (found.diastolic, "diastolic"))
+    named = [
+        f"the {name} was {number(read_so, 0)}" for read_so, name in read if read_so is not None
+    ]
+    instead = f" ({listed(named)} mmHg)" if named else ""
+    return Statement(
+        "no_systolic",
+        f"On {day(found.date)} no systolic pressure was read{instead}: what is told here of "
+        "systolic pressure is of earlier days. A vet decides whether the animal is to be seen "
+        "sooner.",
+    )
 
 
 def _later(found: LaterRows) -> Statement:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Mapping
 from difflib import get_close_matches
@@ -13,7 +14,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from bpvet.facts.species import judged
+from bpvet.facts.species import all_species, judged
 from bpvet.facts.words import SPECIES
 from bpvet.records.checked_table import CheckedTable
 from bpvet.records.checks.row_findings import WRITTEN, OfCell, near_names
@@ -81,13 +82,17 @@ def _as_written(checked: CheckedTable, frame: pd.DataFrame) -> NDArray[np.object
     """Return the species as it was written (n,) where no guideline speaks of it; else blank.
 
     A rabbit is not judged as a cat: whoever judges needs to know that something was written. A
-    "caat" is no rabbit: what is written nearly as a known species counts as left blank, and the
-    rules of all of them hold.
+    "caat" is no rabbit, and neither is "DSH": what is written nearly as a known species, or holds a
+    word for one, counts as left blank, and the rules of all of them hold.
     """
     known = [kind for kind in SPECIES if judged(kind)]
+    kinds = [all_species()[kind] for kind in known]
+    words = {word for kind in kinds for word in (kind.name, kind.plural, *kind.other_words)}
     written = np.array([text.strip() for text in _objects(checked.cells("species"))], dtype=object)
     for text in set(written) - {""}:
-        if get_close_matches(text.casefold()[:100], known, n=1, cutoff=0.8):
+        plain = text.casefold()[:100]
+        near = get_close_matches(plain, words, n=1, cutoff=0.8)
+        if near or not words.isdisjoint(re.findall(r"[\w-]+", plain)):
             written[written == text] = ""
     return np.where(frame["species"].isin(known).to_numpy(), "", written)
 

@@ -57,6 +57,8 @@ def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, 
         keep &= (frame["animal"] == animal).to_numpy(dtype=bool)
     rows = frame.loc[keep, ["animal", "file", "date"]]
     rows = rows[(rows["date"] <= pd.Timestamp(records.as_of)).to_numpy(dtype=bool)]
+    if animal is not None and not (rows["date"].diff() < pd.Timedelta(0)).to_numpy().any():
+        return {}
     by_file = rows.groupby(["animal", "file"], sort=False, observed=True)["date"]
     last, newest = by_file.last(), by_file.max()
     stepped = newest - last >= _BACK

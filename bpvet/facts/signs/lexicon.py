@@ -115,7 +115,7 @@ class Node:
         for row in patterns:
             pattern = row[0]
             if len(pattern) > depth and pattern[depth] != "$":
-                # Nobody has gone on yet: every child is still a list.
+                # A node would have no `append`, and none stands here before the first look.
                 self._children.setdefault(pattern[depth], []).append(row)  # type: ignore[union-attr]
                 continue
             _, term, exam_part, role = row

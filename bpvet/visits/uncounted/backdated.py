@@ -57,15 +57,19 @@ def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, 
         keep &= (frame["animal"] == animal).to_numpy(dtype=bool)
     rows = frame.loc[keep, ["animal", "file", "date"]]
     rows = rows[(rows["date"] <= pd.Timestamp(records.as_of)).to_numpy(dtype=bool)]
-    if animal is not None and not (rows["date"].diff() < pd.Timedelta(0)).to_numpy().any():
+    # Where no row lies before the one above it, of whatever animal, nothing steps back.
+    if not (rows["date"].diff() < pd.Timedelta(0)).any():
         return {}
     by_file = rows.groupby(["animal", "file"], sort=False, observed=True)["date"]
-    last, newest = by_file.last(), by_file.max()
-    stepped = newest - last >= _BACK
+    # Once, and at the end: a file with its newest rows first steps back throughout.
+    stepped = by_file.diff() < pd.Timedelta(0)
+    once = stepped.groupby([rows["animal"], rows["file"]], sort=False, observed=True).sum() == 1
+    far = by_file.max() - by_file.last() >= _BACK
+    files = {str(whose): str(file) for whose, file in far.index[(once & far).to_numpy(dtype=bool)]}
+    near = rows[rows["animal"].isin(list(files)).to_numpy(dtype=bool)]
     found = {}
-    for whose, file in stepped.index[stepped.to_numpy(dtype=bool)]:
-        of_animal = rows[(rows["animal"] == whose).to_numpy(dtype=bool)]
-        step = _step(of_animal, str(file), records.as_of)
+    for whose, of_animal in near.groupby("animal", sort=False, observed=True):
+        step = _step(of_animal, files[str(whose)], records.as_of)
         if step is not None:
             found[str(whose)] = step
     return found

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 import bpvet
+from bpvet.visits.uncounted import backdated
 from bpvet.visits.uncounted.backdated import Backdated, backdated_rows
 
 ABOVE = ("2025-04-10", "2025-07-14", "2025-07-14", "2025-10-20")
@@ -46,3 +47,13 @@ def test_what_is_no_such_step(dates):
 def test_one_that_is_in_the_future_of_the_day_looked_at_is_not_asked():
     assert _found([*ABOVE, "2025-01-05"], as_of="2025-12-20") == {}
     assert _found([*ABOVE, "2025-01-05"], as_of="2026-01-05") != {}
+
+
+def test_it_is_linear_where_every_file_has_its_newest_rows_first(monkeypatch):
+    """Of such animals none is looked at one by one."""
+    monkeypatch.setattr(backdated, "_step", lambda *_: pytest.fail("looked at one by one"))
+    rows = [(f"A{i}", date) for i in range(30) for date in ABOVE[::-1]]
+    frame = pd.DataFrame(rows, columns=["animal", "taken_at"]).assign(
+        method="doppler", systolic=140
+    )
+    assert backdated_rows(bpvet.Records.from_frames(frame, as_of="2026-01-06")) == {}

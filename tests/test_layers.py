@@ -102,6 +102,7 @@ REACHING = {
     ("bpvet.answers.plan.plan", "further_answer"): "bpvet.wording.en.plan",
     ("bpvet.answers.due.bands", "band_name"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_table"): "bpvet.wording.en.due",
+    ("bpvet.answers.due.due", "_nameless"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_row"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_contact"): "bpvet.wording.en.due",
     ("bpvet.answers.sheet.sheet", "sheet"): "bpvet.wording.en.due",

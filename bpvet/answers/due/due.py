@@ -405,7 +405,7 @@ def due_of(
     rows = [row for _, row in sorted(ranked, key=lambda pair: (*pair[0], pair[1].animal))]
     if pseudonyms:
         called = pseudonyms_of([row.animal for row in rows], origin.digest)
-        rows = [replace(row, animal=called[row.animal], name="") for row in rows]
+        rows = [_nameless(row, called[row.animal]) for row in rows]
     return Due(
         rows=tuple(rows),
         as_of=origin.as_of,
@@ -419,6 +419,16 @@ def due_of(
         version=__version__,
         data_digest="" if pseudonyms else origin.digest,
     )
+
+
+def _nameless(row: DueRow, called: str) -> DueRow:
+    """Return a row under a number: what open questions quote may be an id or a file's name."""
+    from bpvet.wording.en.due import unquoted
+
+    why, questions = row.why, tuple(map(unquoted, row.open_questions))
+    for question, masked in zip(row.open_questions, questions, strict=True):
+        why = why.replace(question, masked)
+    return replace(row, animal=called, name="", why=why, open_questions=questions)
 
 
 def _row(

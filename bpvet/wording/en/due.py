@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -105,6 +106,11 @@ def open_questions(safety: Safety) -> list[str]:
     days = (*uncounted_statements(safety.found.uncounted), *remark_statements(safety.remarks))
     asks = (asked.text for asked in asking_statements(safety.asks))
     return [*dict.fromkeys(asks), *(statement.text for statement in days)]
+
+
+def unquoted(text: str) -> str:
+    """Return a sentence without what it quotes of the records."""
+    return re.sub("“[^”]*”", "“…”", text)
 
 
 def _planned(band: str, again: RecheckAnswer, checks: Sequence[str]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -443,3 +444,14 @@ def test_rows_without_an_animal_are_told_above_the_list():
     assert due_text(found).split("\n\n")[1].startswith("Three rows of readings or signs have no")
     assert "Three rows of readings or signs have no animal's id" in due_page(found)
     assert "no animal's id" not in due_text(bpvet.due(records()))
+
+
+def test_with_pseudonyms_no_open_question_quotes_an_id():
+    folder = Path(__file__).parents[2] / "scenarios" / "id_typed_otherwise"
+    records = bpvet.read(folder, as_of="2026-11-30")
+    assert any("Pansi" in row.why for row in bpvet.due(records).rows)
+    hidden = bpvet.due(records, pseudonyms=True)
+    asked = [row for row in hidden.rows if row.open_questions]
+    assert asked
+    assert all(question in row.why for row in asked for question in row.open_questions)
+    assert "pans" not in str(hidden.to_dict()).casefold()

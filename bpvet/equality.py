@@ -66,7 +66,7 @@ class _Proxied(dict):  # type: ignore[type-arg]
     """What a read-only mapping holds, on its way."""
 
 
-def same(one: Any, other: Any) -> bool:
+def same(first: Any, second: Any) -> bool:
     """Return whether two values hold the same, NaN and NaT being the same as themselves.
 
     Examples
@@ -76,31 +76,33 @@ def same(one: Any, other: Any) -> bool:
     >>> same(1, 1.0), same([1, 2], [2, 1])
     (False, False)
     """
-    if one is other:
+    if first is second:
         return True
-    if type(one) is not type(other):
+    if type(first) is not type(second):
         return False
-    if isinstance(one, Content):
-        return same(one._content(), other._content())
-    if is_dataclass(one):
-        return same(_fields(one), _fields(other))
-    if isinstance(one, partial):
-        return same((one.func, one.args, one.keywords), (other.func, other.args, other.keywords))
-    if isinstance(one, Mapping):
-        return one.keys() == other.keys() and all(same(one[key], other[key]) for key in one)
-    if isinstance(one, (list, tuple)):
-        return len(one) == len(other) and all(map(same, one, other))
-    if hasattr(one, "equals"):
-        return bool(one.equals(other))
-    if hasattr(one, "tocoo"):
-        return bool(one.shape == other.shape and not (one != other).nnz)
-    if hasattr(one, "dtype") and _shape(one):
-        if one.dtype != other.dtype or one.shape != other.shape:
+    if isinstance(first, Content):
+        return same(first._content(), second._content())
+    if is_dataclass(first):
+        return same(_fields(first), _fields(second))
+    if isinstance(first, partial):
+        return same(
+            (first.func, first.args, first.keywords), (second.func, second.args, second.keywords)
+        )
+    if isinstance(first, Mapping):
+        return first.keys() == second.keys() and all(same(first[key], second[key]) for key in first)
+    if isinstance(first, (list, tuple)):
+        return len(first) == len(second) and all(map(same, first, second))
+    if hasattr(first, "equals"):
+        return bool(first.equals(second))
+    if hasattr(first, "tocoo"):
+        return bool(first.shape == second.shape and not (first != second).nnz)
+    if hasattr(first, "dtype") and _shape(first):
+        if first.dtype != second.dtype or first.shape != second.shape:
             return False
-        if one.dtype.kind == "O":
-            return all(map(same, one.ravel().tolist(), other.ravel().tolist()))
-        return bool(((one == other) | ((one != one) & (other != other))).all())
-    return bool(one == other or (one != one and other != other))
+        if first.dtype.kind == "O":
+            return all(map(same, first.ravel().tolist(), second.ravel().tolist()))
+        return bool(((first == second) | ((first != first) & (second != second))).all())
+    return bool(first == second or (first != first and second != second))
 
 
 def _shape(value: Any) -> tuple[int, ...]:

@@ -30,7 +30,7 @@ Style = dict[str, Any]
 
 
 @dataclass(frozen=True)
-class Place:
+class PanelBox:
     """A panel's left, top, width and height, mm."""
 
     left: float
@@ -162,9 +162,9 @@ class Sheet:
         self.panels.append(axes)
         return axes
 
-    def panel(self, place: Place) -> Axes:
+    def panel(self, box: PanelBox) -> Axes:
         """Return new axes at a place, open above and to the right."""
-        axes = self.axes(place.left, place.top, place.width, place.height)
+        axes = self.axes(box.left, box.top, box.width, box.height)
         for side in ("top", "right"):
             axes.spines[side].set_visible(False)
         return axes

@@ -92,7 +92,7 @@ class Estimate(Content):
         return shown | {"how": self.how, "reason": self.reason}
 
 
-def values_of(held: Any) -> Any:
+def values_of(value: Any) -> Any:
     """Return what is held as plain values: dataclasses as dictionaries, estimates by `to_dict`.
 
     Examples
@@ -100,12 +100,12 @@ def values_of(held: Any) -> Any:
     >>> values_of({"bias": Estimate(6.0, reason="one animal", how="")})["bias"]["reason"]
     'one animal'
     """
-    if isinstance(held, Estimate):
-        return held.to_dict()
-    if is_dataclass(held) and not isinstance(held, type):
-        return {field.name: values_of(getattr(held, field.name)) for field in fields(held)}
-    if isinstance(held, Mapping):
-        return {key: values_of(item) for key, item in held.items()}
-    if isinstance(held, list | tuple):
-        return [values_of(item) for item in held]
-    return held
+    if isinstance(value, Estimate):
+        return value.to_dict()
+    if is_dataclass(value) and not isinstance(value, type):
+        return {field.name: values_of(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, Mapping):
+        return {key: values_of(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [values_of(item) for item in value]
+    return value

@@ -45,7 +45,7 @@ class TwoVariances:
 
 
 def two_variances(
-    difference: ArrayLike, part: ArrayLike, shared: ArrayLike, ss: float, df: float
+    difference: ArrayLike, per_reading_share: ArrayLike, shared: ArrayLike, ss: float, df: float
 ) -> TwoVariances:
     """Return visit and reading variance from differences of neighbouring means and from scatter.
 
@@ -53,7 +53,7 @@ def two_variances(
     ----------
     difference : (m,) float
         Later mean minus earlier mean, in order; one or more.
-    part : (m,) float
+    per_reading_share : (m,) float
         1/n + 1/n' of each: how much of the reading variance it holds.
     shared : (m − 1,) float
         1/n of the session that a difference shares with the next one, 0 where they share none.
@@ -61,7 +61,9 @@ def two_variances(
         Sum of squares within sessions and its degrees of freedom. Without any (`df` 0) the
         reading variance cannot be told apart and is taken as part of the visits'.
     """
-    d, c, next_ = (np.asarray(values, dtype=float) for values in (difference, part, shared))
+    d, c, next_ = (
+        np.asarray(values, dtype=float) for values in (difference, per_reading_share, shared)
+    )
     reading = ss / df if df else 0.0
     square, per_reading = float(np.mean(d**2)), float(np.mean(c))
     visit = max(0.0, (square - per_reading * reading) / 2)

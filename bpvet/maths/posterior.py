@@ -264,7 +264,7 @@ def parts_of(
     batch: Batch,
     prior: NoisePrior,
     nodes: Nodes,
-    own: Sequence[PartPrior],
+    priors: Sequence[PartPrior],
     like: Sequence[Part] = (),
 ) -> list[Part]:
     """Return every animal's part from a batch's nodes, padding and idle nodes removed.
@@ -273,7 +273,7 @@ def parts_of(
     ----------
     batch, prior, nodes
         The batch and its integral.
-    own : sequence of PartPrior
+    priors : sequence of PartPrior
         The prior of each animal.
     like : sequence of Part, or none
         The part of each animal under another prior: what both hold of its sessions is shared.
@@ -292,7 +292,7 @@ def parts_of(
     packed, log_marginal = _Packed.of(batch), nodes.log_marginal.tolist()
     found = []
     for animal, (prior_of, first, last) in enumerate(
-        zip(own, (stop - count).tolist(), stop.tolist(), strict=True)
+        zip(priors, (stop - count).tolist(), stop.tolist(), strict=True)
     ):
         # A copy, so that a part does not keep its whole batch.
         rows = flat[:, first:last].copy()

@@ -113,7 +113,7 @@ def propagate(
         moved = moving.sweep()
         state.put(nodes, moving)
         nodes, left = nodes[moved > _SETTLED], left - 1
-    return state.told(last=last)
+    return state.propagated(last=last)
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,7 +177,7 @@ class _State:
         variance = np.einsum("kii->ki", self.covariance)
         return np.asarray(np.max(np.abs(self.mean - before) / np.sqrt(variance), axis=1))
 
-    def told(self, *, last: bool) -> Propagated:
+    def propagated(self, *, last: bool) -> Propagated:
         """Return what the bounds say; `last` as in `propagate`."""
         terms = -_log_normal_mass(self.centre, self.cavity, self.precision, self.shift)
         centre_at = self.centre + self.prior.mean

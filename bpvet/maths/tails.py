@@ -66,17 +66,17 @@ class Tails:
         What lies outside of the rectangle comes from its edge; `holds` tells.
         """
         u, beta, _ = _inside(a, beta)
-        return _leading(u, beta, self.count)[0] + self._told(self.log_mass, u, beta)
+        return _leading(u, beta, self.count)[0] + self._interpolated_at(self.log_mass, u, beta)
 
     def moments(self, a: Array, beta: Array) -> tuple[Array, Array]:
         """Return mean and variance of z; arguments as in `log_integral`."""
         u, beta, sine = _inside(a, beta)
         _, pull, narrowing = _leading(u, beta, self.count)
-        pull = pull + self._told(self.pull, u, beta)
-        narrowing = narrowing + self._told(self.narrowing, u, beta)
+        pull = pull + self._interpolated_at(self.pull, u, beta)
+        narrowing = narrowing + self._interpolated_at(self.narrowing, u, beta)
         return pull * sine, 1 - narrowing * sine * sine
 
-    def _told(self, coefficients: Array, u: Array, beta: Array) -> Array:
+    def _interpolated_at(self, coefficients: Array, u: Array, beta: Array) -> Array:
         rows = (np.arcsinh(u / _CLOSE) - _LOWEST) / _STEPS[0] + _MARGIN
         columns = np.arcsinh(np.sqrt(self.count) * beta) / _STEPS[1]
         coordinates = np.stack([rows, columns])

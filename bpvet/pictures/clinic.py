@@ -102,19 +102,19 @@ def _panel(frame: pd.DataFrame, name: str, z: float, heading: str, axis: str) ->
 
 
 def scatter(
-    study: ClinicCohort, held: Sequence[Component], level: float = 0.95
+    study: ClinicCohort, components: Sequence[Component], level: float = 0.95
 ) -> IntervalsPicture:
     """Return the SDs between animals, visits and readings, by method.
 
     Parameters
     ----------
     study : ClinicCohort
-    held : sequence of Component
+    components : sequence of Component
         As from `components`, at the same level.
     level : float
     """
     unit = UNITS[study.quantity]
-    shown = [sd for sd in held if sd.unit == unit and sd.estimate is not None]
+    shown = [sd for sd in components if sd.unit == unit and sd.estimate is not None]
     nan = float("nan")
     arrays = (
         np.array([getattr(sd, name) if getattr(sd, name) is not None else nan for sd in shown])

@@ -130,9 +130,9 @@ class Finding:
         }
 
     def __str__(self) -> str:
-        from bpvet.wording.en.findings.phrases import place
+        from bpvet.wording.en.findings.phrases import location
 
-        where = place(self.file, self.line, self.column and printable(self.column))
+        where = location(self.file, self.line, self.column and printable(self.column))
         reason, fix, _ = self.words
         return f"{where}: {reason} {fix}".rstrip()
 

@@ -64,14 +64,14 @@ def written(values: Sequence[float], bounds: Sequence[str]) -> str:
     )
 
 
-def told(text: str, numbers: float, mean: float, ss: float) -> Beyond | None:
+def parsed(text: str, numbers: float, mean: float, ss: float) -> Beyond | None:
     """Return what `written` wrote of a session, with its numbers; None where there is no bound.
 
     NaN stands for a mean or a sum of squares that is not known.
 
     Examples
     --------
-    >>> told("> 300; < 40", 1, 180.0, 0.0).limits
+    >>> parsed("> 300; < 40", 1, 180.0, 0.0).limits
     ((300.0, 1.0), (40.0, -1.0))
     """
     if not text:

@@ -162,7 +162,7 @@ def chosen_rows(
 
 
 def nothing_left(
-    own: pd.DataFrame, animal: str, method: str | None, quantity: str, condition: str | None
+    sessions: pd.DataFrame, animal: str, method: str | None, quantity: str, condition: str | None
 ) -> str:
     """Return why no session is left, and which sessions there are."""
     wanted = f"{animal} has no session with a used number of {QUANTITY_WORDS[quantity]}"
@@ -170,9 +170,9 @@ def nothing_left(
         wanted += f" by the {METHOD_WORDS[method]} method"
     if condition is not None:
         wanted += f" {CONDITION_WORDS[condition]}"
-    if not len(own):
+    if not len(sessions):
         return f"{wanted}: these records hold no session of {animal} at all."
-    counted = own.assign(number=own[f"{quantity}_n"] > 0)
+    counted = sessions.assign(number=sessions[f"{quantity}_n"] > 0)
     parts = []
     for key, group in counted.groupby(["method", "condition", "number"]):
         how, where, number = cast(tuple[str, str, bool], key)

@@ -107,7 +107,7 @@ class Series(Brief, Content):
     beyond: NDArray[np.object_] | None = None
 
     @property
-    def held(self) -> tuple[Beyond | None, ...]:
+    def beyond_by_session(self) -> tuple[Beyond | None, ...]:
         """What is known of each session with a reading beyond the gauge; None of the others."""
         if self.beyond is None:
             return (None,) * self.y.size
@@ -123,7 +123,7 @@ class Series(Brief, Content):
         """(n,) used readings that are numbers."""
         if self.beyond is None:
             return self.k
-        pairs = zip(self.k.tolist(), self.held, strict=True)
+        pairs = zip(self.k.tolist(), self.beyond_by_session, strict=True)
         return np.array([k if readings is None else readings.numbers for k, readings in pairs])
 
     @property
@@ -306,7 +306,7 @@ def rounding_step(series: Series) -> float:
     """
     several = False
     columns = (series.numbers, series.ss, series.scatter_known)
-    each = zip(*(values.tolist() for values in columns), series.held, strict=True)
+    each = zip(*(values.tolist() for values in columns), series.beyond_by_session, strict=True)
     for number, ss, known, single in each:
         if number < 2:
             continue

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.facts.words import TREND_CONDITIONS
-from bpvet.visits.beyond import told
+from bpvet.visits.beyond import parsed
 from bpvet.visits.context import RECORDED, one_value
 from bpvet.visits.defaults import Rows, latest
 from bpvet.visits.session_store import Sessions
@@ -93,7 +93,7 @@ class SeriesNumbers:
             names = ("beyond", "numbers", "numbers_mean", "numbers_ss")
             known = (store.array(f"systolic_{end}")[bounded] for end in names)
             for row, (text, count, mean, ss) in zip(bounded, zip(*known, strict=True), strict=True):
-                beyond[row] = told(str(text), float(count), float(mean), float(ss))
+                beyond[row] = parsed(str(text), float(count), float(mean), float(ss))
         return cls(
             quantity=quantity,
             mean=store.array(quantity).astype(np.float64),
@@ -179,14 +179,14 @@ class SeriesTexts:
         found = np.logical_or.reduceat(true, start) if len(start) else true[:0]
         return [bool(flag) for flag in found]
 
-    def newest(self, own: slice) -> tuple[str, str, str, str]:
+    def newest(self, span: slice) -> tuple[str, str, str, str]:
         """Return animal, species, method and condition of the latest session of a series."""
-        at = own.stop - 1
-        method = self._codes["method"][own]
+        at = span.stop - 1
+        method = self._codes["method"][span]
         if (method != method[-1]).any():
-            rows = self._rows[own]
+            rows = self._rows[span]
             columns = self._columns
-            at = own.start + latest(
+            at = span.start + latest(
                 columns.date[rows], columns.first_time[rows], columns.method[rows]
             )
         animal, species, how, where = (
@@ -194,24 +194,24 @@ class SeriesTexts:
         )
         return animal, species, how, where
 
-    def of(self, name: str, own: slice) -> NDArray[np.str_]:
+    def of(self, name: str, span: slice) -> NDArray[np.str_]:
         """Return the texts (n,) of a series."""
-        codes, words = self._codes[name][own], self._words[name]
+        codes, words = self._codes[name][span], self._words[name]
         if (codes == codes[0]).all():
             return alike(words[codes[0]], codes.size)
         return _frozen(np.array([words[code] for code in codes.tolist()]))
 
-    def bound(self, own: slice) -> NDArray[np.str_]:
+    def bound(self, span: slice) -> NDArray[np.str_]:
         """Return what is known of the bounds (n,) of a series."""
-        return _frozen(self._numbers.bound[self._rows[own]].astype(str))
+        return _frozen(self._numbers.bound[self._rows[span]].astype(str))
 
-    def beyond(self, own: slice) -> NDArray[np.object_]:
+    def beyond(self, span: slice) -> NDArray[np.object_]:
         """Return `Series.beyond` (n,) of a series."""
-        return _frozen(self._numbers.beyond[self._rows[own]])
+        return _frozen(self._numbers.beyond[self._rows[span]])
 
-    def recorded(self, own: slice) -> NDArray[np.str_]:
+    def recorded(self, span: slice) -> NDArray[np.str_]:
         """Return `Series.recorded` (n, 4) of a series."""
-        rows = self._rows[own]
+        rows = self._rows[span]
         columns = [texts[codes[rows]] for codes, texts in self._columns.recorded]
         return _frozen(np.stack(columns, axis=1).astype(str))
 

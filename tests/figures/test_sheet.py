@@ -7,7 +7,7 @@ import pytest
 from bpvet.errors import CallError
 from bpvet.figures.sheet import (
     EDGE,
-    Place,
+    PanelBox,
     key_height,
     key_rows,
     new_sheet,
@@ -20,7 +20,7 @@ def test_millimetres_are_counted_from_the_left_top() -> None:
     sheet = new_sheet(160.0, 100.0, title_block("Title", 160.0))
     width, height = sheet.figure.get_size_inches() * 25.4
     assert (width, height) == pytest.approx((160, 100))
-    box = sheet.panel(Place(16.0, 10.0, 80.0, 60.0)).get_position()
+    box = sheet.panel(PanelBox(16.0, 10.0, 80.0, 60.0)).get_position()
     assert (box.x0, box.width) == pytest.approx((0.1, 0.5))
     assert (box.y1, box.height) == pytest.approx((0.9, 0.6))
     assert sheet.page.texts[0].get_text() == "Title"

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bpvet.records.records import Records
-from bpvet.visits.beyond import texts_of, told, written
+from bpvet.visits.beyond import parsed, texts_of, written
 from bpvet.visits.series import Source, series
 from bpvet.visits.sessions import sessions
 
@@ -23,7 +23,7 @@ BOUNDS = st.lists(st.tuples(st.floats(20, 400), st.sampled_from(["at least", "at
 @given(BOUNDS, st.integers(0, 5))
 def test_what_is_written_is_read(bounds, numbers):
     text = written([value for value, _ in bounds], [sense for _, sense in bounds])
-    found = told(text, numbers, 150.0, 4.0)
+    found = parsed(text, numbers, 150.0, 4.0)
     if not bounds:
         assert found is None
         return
@@ -58,7 +58,7 @@ def test_a_bound_counts_like_any_reading(clinic: Clinic, taken: Taken) -> None:
     records = clinic(taken("2026-03-01", "> 300", 290, 280, 270))
     assert sessions(records, rule="guideline")["systolic_bound"].tolist() == [""]
     assert sessions(records, rule="all")["systolic_bound"].tolist() == ["at least"]
-    (held,) = series(records, "A17", source=Source(rule="all")).held
+    (held,) = series(records, "A17", source=Source(rule="all")).beyond_by_session
     assert held is not None
     assert (held.numbers, held.mean, held.ss) == (3, 280.0, 200.0)
     assert held.limits == ((300.0, 1.0),)

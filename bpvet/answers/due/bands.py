@@ -30,7 +30,7 @@ def band_name(band: str) -> str:
     return BAND_NAMES[band]
 
 
-def band_of(held: Safety, reach: int, check_soon: bool) -> str:
+def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
     """Return the band of an animal.
 
     An animal with an urgent line is never lost to follow-up, and one that was never measured has
@@ -39,37 +39,37 @@ def band_of(held: Safety, reach: int, check_soon: bool) -> str:
 
     Parameters
     ----------
-    held : Safety
+    safety : Safety
         What comes before any trend of it.
     reach : int
         Windows that end within so many days are due.
     check_soon : bool
         Whether an examination of eyes, blood or urine is due by then.
     """
-    rules = {line.rule for line in held.lines}
+    rules = {line.rule for line in safety.lines}
     if rules & set(_TODAY):
         return "now"
-    as_of, again = held.standing.as_of, held.recheck
+    as_of, again = safety.standing.as_of, safety.recheck
     soon = again is not None and as_of <= again.latest <= as_of + _days("soon") * _DAY
     # What may be urgent is read first: that costs a minute, and it may be a blind cat.
-    if rules & set(_SOON) or soon or held.asks:
+    if rules & set(_SOON) or soon or safety.asks:
         return "two_days"
-    uncounted = held.found.uncounted
+    uncounted = safety.found.uncounted
     tried = uncounted.may_be_newer or uncounted.no_systolic is not None
     if tried and not (again is not None and again.overdue_days):
         return "due"
     if again is None:
         return "checks" if check_soon else "no_plan"
     if again.overdue_days:
-        return "lost" if not rules and not tried and _lost(held) else "overdue"
+        return "lost" if not rules and not tried and _lost(safety) else "overdue"
     if again.latest <= as_of + reach * _DAY:
         return "due"
     if check_soon:
         return "checks"
-    if held.standing.latest is None and not rules:
+    if safety.standing.latest is None and not rules:
         return "no_plan"
     # What it says of a drug or of the animal's end is read before it is left until later.
-    return "due" if held.remarks else LATER
+    return "due" if safety.remarks else LATER
 
 
 def _lost(safety: Safety) -> bool:
@@ -80,7 +80,7 @@ def _lost(safety: Safety) -> bool:
     return bool(again.overdue_days > _days("lost_days") and since > _days("lost_windows") * window)
 
 
-def need_of(held: Safety, band: str, moved: str, check: np.datetime64 | None) -> tuple[Any, ...]:
+def need_of(safety: Safety, band: str, moved: str, check: np.datetime64 | None) -> tuple[Any, ...]:
     """Return what an animal is sorted by: the more pressing, the smaller.
 
     Band; whether a contact moves it down; its most pressing urgent line; how short its window is;
@@ -88,15 +88,15 @@ def need_of(held: Safety, band: str, moved: str, check: np.datetime64 | None) ->
 
     Parameters
     ----------
-    held : Safety
+    safety : Safety
     band : str
     moved : str
         Outcome of a contact that moves it; blank for none.
     check : datetime64[D] or None
         By when the soonest examination is due.
     """
-    again = held.recheck
-    rule = min((RULES.index(line.rule) for line in held.lines), default=len(RULES))
+    again = safety.recheck
+    rule = min((RULES.index(line.rule) for line in safety.lines), default=len(RULES))
     latest = _NEVER if again is None else again.latest
     if band == "checks" and check is not None:
         latest = check

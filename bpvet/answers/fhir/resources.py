@@ -46,17 +46,17 @@ def bundled(entries: Sequence[dict[str, Any]]) -> tuple[dict[str, Any], dict[str
     return {"resourceType": "Bundle", "type": "collection", "entry": list(entries)}, dict(counts)
 
 
-def without_blanks(held: Any) -> Any:
+def without_blanks(content: Any) -> Any:
     """Return a value without the parts that say nothing, which FHIR does not allow."""
-    if isinstance(held, str):
+    if isinstance(content, str):
         # FHIR takes no control characters but tabs and line breaks, and no white space alone.
-        return _CONTROL.sub(" ", held).strip()
-    if isinstance(held, dict):
-        plain = {name: without_blanks(value) for name, value in held.items()}
+        return _CONTROL.sub(" ", content).strip()
+    if isinstance(content, dict):
+        plain = {name: without_blanks(value) for name, value in content.items()}
         return {name: value for name, value in plain.items() if value not in _NOTHING}
-    if isinstance(held, list):
-        return [value for member in held if (value := without_blanks(member)) not in _NOTHING]
-    return held
+    if isinstance(content, list):
+        return [value for member in content if (value := without_blanks(member)) not in _NOTHING]
+    return content
 
 
 def concept(text: str, system: str = "", code: str = "") -> dict[str, Any]:

@@ -135,7 +135,7 @@ def further_answer(
     low, high = trend.latest.interval(level)
     series = trend.series
     chosen = guideline_of(guideline, series.species or None)
-    held = _safety(trend, chosen)
+    safety = _safety(trend, chosen)
     answer = FurtherAnswer(
         animal=series.animal,
         name=trend.records.rows_by_animal[series.animal].name,
@@ -159,13 +159,13 @@ def further_answer(
         fewest_visits=fewest_further(trend, within, readings, every_days, level),
         most_visits=MOST_VISITS,
         open_questions=open_questions(trend, visits, readings, every_days, guideline),
-        urgent=urgent_answers(held, chosen),
+        urgent=urgent_answers(safety, chosen),
         priors_source=trend.priors.source,
         cautions=(licensed(),),
         version=__version__,
         data_digest=trend.records.digest,
     )
-    return worded_further(answer, held)
+    return worded_further(answer, safety)
 
 
 def _safety(trend: Trend, chosen: Guideline) -> Safety:

@@ -24,7 +24,7 @@ from bpvet.figures.sheet import (
     EDGE,
     FULL_WIDTH,
     KeyRow,
-    Place,
+    PanelBox,
     Region,
     Sheet,
     Style,
@@ -71,7 +71,7 @@ class Plan:
     title: Block
     headings: tuple[Block, ...]
     heading_tops: tuple[float, ...]
-    panels: tuple[Place, ...]
+    panels: tuple[PanelBox, ...]
     key: tuple[KeyRow, ...]
     key_top: float
 
@@ -122,14 +122,14 @@ def _plan(picture: AgreementPicture, width: float) -> Plan:
     inner = (share - _LEFT - _RIGHT, share - _LEFT - 3.0)
     tall = max(heading.height for heading in headings) if beside else headings[0].height
     top = EDGE + title.height + 1.0
-    first = Place(EDGE + _LEFT, top + tall + 2.0, inner[0], min(inner[1], 66.0))
+    first = PanelBox(EDGE + _LEFT, top + tall + 2.0, inner[0], min(inner[1], 66.0))
     below = first.top + first.height + height_mm(2) + 4.0
     if beside:
         left, second_top, heading_top = EDGE + share + _BETWEEN, first.top, top
     else:
         left, heading_top = EDGE, below + 1.0
         second_top = heading_top + headings[1].height + 2.0
-    second = Place(left + _LEFT, second_top, inner[1], first.height)
+    second = PanelBox(left + _LEFT, second_top, inner[1], first.height)
     key = key_rows(_key(picture), width)
     key_top = second.top + second.height + height_mm(2) + 5.0
     bottom = key_top + key_height(key) + EDGE
@@ -144,10 +144,10 @@ def _alone(picture: AgreementPicture, region: Region) -> Plan:
     key = key_rows(_key(picture, alone=True), region.width)
     below = height_mm(2) + 5.0 + key_height(key) + EDGE
     tall = region.spare(top + below, 0.0, _LEAST_PANEL)
-    place = Place(EDGE + _LEFT, top, space - _LEFT - _RIGHT, tall)
+    box = PanelBox(EDGE + _LEFT, top, space - _LEFT - _RIGHT, tall)
     key_top = top + tall + height_mm(2) + 5.0
     tops, size = (heading_top,), (region.width, region.height)
-    return Plan(*size, title, (heading,), tops, (place,), key, key_top)
+    return Plan(*size, title, (heading,), tops, (box,), key, key_top)
 
 
 def _heading(picture: AgreementPicture) -> str:
@@ -188,13 +188,13 @@ def _drawn(plan: Plan, picture: AgreementPicture, region: Region | None) -> Figu
     sheet = new_sheet(plan.width, plan.height, plan.title, region)
     for heading, top, panel in zip(plan.headings, plan.heading_tops, plan.panels, strict=True):
         sheet.words(panel.left - _LEFT, top, heading)
-    axes = [sheet.panel(place) for place in plan.panels]
-    for one in axes:
-        one.xaxis.set_major_locator(MaxNLocator(5))
-        one.yaxis.set_major_locator(MaxNLocator(6))
+    axes = [sheet.panel(box) for box in plan.panels]
+    for ax in axes:
+        ax.xaxis.set_major_locator(MaxNLocator(5))
+        ax.yaxis.set_major_locator(MaxNLocator(6))
     _differences(axes[0], picture)
-    for one in axes[1:]:
-        _identity(one, picture)
+    for ax in axes[1:]:
+        _identity(ax, picture)
     _margin(sheet, axes[0], plan.panels[0], (picture.lower, picture.bias, picture.upper))
     sheet.key(plan.key_top, plan.key)
     return sheet.figure
@@ -236,15 +236,15 @@ def _differences(axes: Axes, picture: AgreementPicture) -> None:
 
 def _identity(axes: Axes, picture: AgreementPicture) -> None:
     marks = (picture.readings, picture.points)
-    low, high = _range([values for one in marks for values in (one.first, one.second)])
+    low, high = _range([values for points in marks for values in (points.first, points.second)])
     axes.set_xlim(low, high)
     axes.set_ylim(low, high)
     ends = np.array([low, high])
     axes.plot(ends, ends, color=GUIDE_GREY, lw=HAIRLINE, zorder=1, label="identity")
     for line, dash in zip(picture.lines, _DASHES, strict=False):
         axes.plot(ends, line.at(ends), color=INK, lw=1.4, ls=dash, zorder=2, label=line.words)
-    for one, faint in zip(marks, (True, False), strict=True):
-        _marks(axes, one.first, one.second, one, picture, faint)
+    for points, faint in zip(marks, (True, False), strict=True):
+        _marks(axes, points.first, points.second, points, picture, faint)
     unit = f", {picture.unit}" if picture.unit else ""
     names = [plain(name) for name in picture.labels]
     axes.set_xlabel(f"{_capital(names[0])}{unit}", parse_math=False)
@@ -299,19 +299,19 @@ def _range(parts: Sequence[NDArray[np.float64]]) -> tuple[float, float]:
     return low - spare, high + spare
 
 
-def _margin(sheet: Sheet, axes: Axes, place: Place, lines: Sequence[LevelLine]) -> None:
+def _margin(sheet: Sheet, axes: Axes, box: PanelBox, lines: Sequence[LevelLine]) -> None:
     """Write the lines' values at the right edge, led to their lines."""
     low, high = axes.get_ylim()
-    wanted = [place.top + (high - line.value) / (high - low) * place.height for line in lines]
+    wanted = [box.top + (high - line.value) / (high - low) * box.height for line in lines]
     order = sorted(range(len(lines)), key=lambda index: wanted[index])
     height = height_mm(1)
     tops = spread(
         [wanted[index] for index in order],
         [height] * len(lines),
-        place.top - height,
-        place.top + place.height + height,
+        box.top - height,
+        box.top + box.height + height,
     )
-    edge = place.left + place.width
+    edge = box.left + box.width
     for index, middle in zip(order, tops, strict=True):
         sheet.page.plot(
             [edge + 0.3, edge + 1.6], [wanted[index], middle], color=GUIDE_GREY, lw=HAIRLINE

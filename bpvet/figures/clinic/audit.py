@@ -23,7 +23,7 @@ from bpvet.figures.sheet import (
     EDGE,
     FULL_WIDTH,
     KeyRow,
-    Place,
+    PanelBox,
     Region,
     Style,
     key_height,
@@ -57,7 +57,7 @@ Panel = RowsPanel | BarsPanel
 class PlacedPanel:
     """A panel with its place, the words above and below it, and whether its rows are named."""
 
-    place: Place
+    box: PanelBox
     heading: Block
     axis: Block
     panel: Panel
@@ -135,7 +135,7 @@ def _filling(
 ) -> Plan:
     """Return the plan of a picture whose panels grow or give way to fill a region."""
     plan = _plan(picture, region.width, brief=brief, named=named)
-    panels = sum(placed.place.height for placed in plan.panels)
+    panels = sum(placed.box.height for placed in plan.panels)
     least = _LEAST * panels if named else min(panels, _LEAST_UNNAMED)
     stretch = 1.0 + region.spare(plan.height, panels, least) / panels
     return _plan(picture, region.width, stretch, brief=brief, named=named)
@@ -165,7 +165,7 @@ def _plan(
         wide = min(width - EDGE - left - _RIGHT, _WIDEST_PANEL)
         shared = brief and below is not None and below.axis == panel.axis
         axis = block("" if shared else panel.axis, space, most=2)
-        panels.append(PlacedPanel(Place(left, top, wide, tall), heading, axis, panel, named))
+        panels.append(PlacedPanel(PanelBox(left, top, wide, tall), heading, axis, panel, named))
         top += tall + _TICKS + axis.height + (1.2 if brief else _BELOW)
     key = key_rows(_key(picture, named), width)
     return Plan(width, top + key_height(key) + EDGE, title, tuple(panels), key, top)
@@ -205,26 +205,28 @@ def _without_interval(panel: Panel) -> bool:
 
 def _drawn(plan: Plan, region: Region | None) -> Figure:
     sheet = new_sheet(plan.width, plan.height, plan.title, region)
-    for one in plan.panels:
-        sheet.words(EDGE, one.place.top - one.heading.height - 2.0, one.heading)
+    for placed in plan.panels:
+        sheet.words(EDGE, placed.box.top - placed.heading.height - 2.0, placed.heading)
         # What the axis shows stands below its middle, as near to it as the page allows.
-        half = one.axis.width / 2
-        middle = min(one.place.left + one.place.width / 2, sheet.width - EDGE - half)
-        top = one.place.top + one.place.height + _TICKS + one.axis.height / 2
+        half = placed.axis.width / 2
+        middle = min(placed.box.left + placed.box.width / 2, sheet.width - EDGE - half)
+        top = placed.box.top + placed.box.height + _TICKS + placed.axis.height / 2
         fixed: Style = {"ha": "center", "va": "center", "parse_math": False}
-        sheet.page.text(max(middle, EDGE + half), top, one.axis.text, **fixed)
-        axes = sheet.panel(one.place)
-        if isinstance(one.panel, RowsPanel):
-            _rows(axes, one.panel, plan.width, one.named)
+        sheet.page.text(max(middle, EDGE + half), top, placed.axis.text, **fixed)
+        axes = sheet.panel(placed.box)
+        if isinstance(placed.panel, RowsPanel):
+            _rows(axes, placed.panel, plan.width, placed.named)
         else:
-            at = np.arange(len(one.panel.names), dtype=float)
+            at = np.arange(len(placed.panel.names), dtype=float)
             style: Style = {"color": _BAR, "edgecolor": INK, "lw": HAIRLINE}
-            axes.bar(at, one.panel.count, width=0.7, label="counts", **style)
-            axes.set_xticks(at, one.panel.names)
+            axes.bar(at, placed.panel.count, width=0.7, label="counts", **style)
+            axes.set_xticks(at, placed.panel.names)
             axes.tick_params(axis="x", length=0)
             axes.yaxis.set_major_locator(MaxNLocator(4, integer=True, steps=[1, 2, 5, 10]))
-            axes.set_ylim(0, 1.08 * max(float(one.panel.count.max()), one.panel.line, 1.0))
-            axes.axhline(one.panel.line, color=INK, lw=HAIRLINE, ls=_DASH, zorder=3, label="line")
+            axes.set_ylim(0, 1.08 * max(float(placed.panel.count.max()), placed.panel.line, 1.0))
+            axes.axhline(
+                placed.panel.line, color=INK, lw=HAIRLINE, ls=_DASH, zorder=3, label="line"
+            )
     sheet.key(plan.key_top, plan.key)
     return sheet.figure
 
@@ -240,10 +242,10 @@ def _rows(axes: Axes, panel: RowsPanel, width: float, named: bool) -> None:
     axes.tick_params(axis="y", length=0)
     axes.xaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
     span = panel.span or (panel.line, panel.line)
-    held = np.concatenate([panel.estimate, panel.low, panel.high, [panel.line, *span]])
-    held = held[np.isfinite(held)]
-    spare = 0.06 * float(np.ptp(held)) or 1.0
-    axes.set_xlim(float(held.min()) - spare, float(held.max()) + spare)
+    drawn = np.concatenate([panel.estimate, panel.low, panel.high, [panel.line, *span]])
+    drawn = drawn[np.isfinite(drawn)]
+    spare = 0.06 * float(np.ptp(drawn)) or 1.0
+    axes.set_xlim(float(drawn.min()) - spare, float(drawn.max()) + spare)
     if panel.line_is:
         axes.axvline(panel.line, color=GUIDE_GREY, lw=HAIRLINE, ls=_DASH, zorder=1, label="line")
     axes.hlines(at, panel.low, panel.high, color=INK, lw=1.4, zorder=2, label="intervals")

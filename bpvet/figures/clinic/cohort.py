@@ -26,7 +26,7 @@ from bpvet.figures.sheet import (
     EDGE,
     FULL_WIDTH,
     KeyRow,
-    Place,
+    PanelBox,
     Region,
     Sheet,
     Style,
@@ -62,7 +62,7 @@ class Plan:
     height: float
     title: Block
     headings: tuple[Block, ...]
-    panels: tuple[Place, ...]
+    panels: tuple[PanelBox, ...]
     key: tuple[KeyRow, ...]
     key_top: float
 
@@ -115,7 +115,7 @@ def _residuals(picture: ResidualsPicture, width: float, region: Region | None) -
         tall = _filling(plan, region, _LEAST_PANEL)
         plan = _plan(picture.title, width, [words.fitted, words.normal], 0.8, key, height=tall)
     sheet = _sheet(plan, region)
-    first, second = (_axes(sheet, place) for place in plan.panels)
+    first, second = (_axes(sheet, box) for box in plan.panels)
     reach = 1.08 * max(3.0, float(np.abs(picture.residual).max()))
     for axes, x in ((first, picture.fitted), (second, picture.normal)):
         axes.plot(x, picture.residual, zorder=2, rasterized=many, label="sessions", **mark)
@@ -156,17 +156,17 @@ def _intervals(
         row *= tall / height
         plan = _plan(picture.title, width, headings, 0.0, key, left=space, height=tall)
     sheet = _sheet(plan, region)
-    for panel, place in zip(picture.panels, plan.panels, strict=True):
-        axes = _axes(sheet, place)
+    for panel, box in zip(picture.panels, plan.panels, strict=True):
+        axes = _axes(sheet, box)
         _draw_intervals(axes, panel, named)
         if picture.zero_is:
             axes.axvline(0.0, color=GUIDE_GREY, lw=HAIRLINE, zorder=1)
         else:
             axes.set_xlim(left=0.0)
         for row_number, name in enumerate(names):
-            middle = place.top + (row_number + 0.8) * row
+            middle = box.top + (row_number + 0.8) * row
             at: Style = {"ha": "right", "va": "center", "parse_math": False}
-            sheet.page.text(place.left - 1.2, middle, name.text, **at)
+            sheet.page.text(box.left - 1.2, middle, name.text, **at)
     return _finished(sheet, plan)
 
 
@@ -214,12 +214,12 @@ def _plan(
     tall = height or max(45.0, ratio * inner)
     words = tuple(block(text, inner, most=3) for text in headings)
     top, places = EDGE + heading.height + 1.5, []
-    most = max(one.height for one in words)
+    most = max(heading_words.height for heading_words in words)
     below = tall + height_mm(2) + 5.0
-    for place in range(len(words)):
-        at = EDGE + left + (place * share if beside else 0.0)
-        own = top if beside else top + place * (below + most + 2.0)
-        places.append(Place(at, own + most + 1.5, inner, tall))
+    for position in range(len(words)):
+        at = EDGE + left + (position * share if beside else 0.0)
+        words_top = top if beside else top + position * (below + most + 2.0)
+        places.append(PanelBox(at, words_top + most + 1.5, inner, tall))
     rows = key_rows(key, width)
     key_top = places[-1].top + below
     bottom = key_top + key_height(rows) + EDGE
@@ -228,20 +228,20 @@ def _plan(
 
 def _filling(plan: Plan, region: Region, least: float) -> float:
     """Return how high panels are with which a plan fills a region, at least so many mm."""
-    rows, tall = len({place.top for place in plan.panels}), plan.panels[0].height
+    rows, tall = len({box.top for box in plan.panels}), plan.panels[0].height
     return tall + region.spare(plan.height, rows * tall, rows * least) / rows
 
 
 def _sheet(plan: Plan, region: Region | None) -> Sheet:
     sheet = new_sheet(plan.width, plan.height, plan.title, region)
-    for place, heading in zip(plan.panels, plan.headings, strict=True):
-        sheet.words(place.left, place.top - heading.height - 1.0, heading)
+    for box, heading in zip(plan.panels, plan.headings, strict=True):
+        sheet.words(box.left, box.top - heading.height - 1.0, heading)
     return sheet
 
 
-def _axes(sheet: Sheet, place: Place) -> Axes:
-    axes = sheet.panel(place)
-    axes.xaxis.set_major_locator(MaxNLocator(4 if place.width < 50 else 6, steps=_STEPS))
+def _axes(sheet: Sheet, box: PanelBox) -> Axes:
+    axes = sheet.panel(box)
+    axes.xaxis.set_major_locator(MaxNLocator(4 if box.width < 50 else 6, steps=_STEPS))
     axes.yaxis.set_major_locator(MaxNLocator(6, steps=_STEPS))
     return axes
 
@@ -251,6 +251,6 @@ def _finished(sheet: Sheet, plan: Plan) -> Figure:
     for axes in sheet.panels:
         for axis in (axes.xaxis, axes.yaxis):
             low, high = sorted(axis.get_view_interval())
-            axis.set_ticks([place for place in axis.get_majorticklocs() if low <= place <= high])
+            axis.set_ticks([tick for tick in axis.get_majorticklocs() if low <= tick <= high])
     sheet.key(plan.key_top, plan.key)
     return sheet.figure

@@ -21,7 +21,7 @@ from bpvet.figures.marking import Meaning, bound_name, iso, plain_number
 from bpvet.figures.sheet import (
     EDGE,
     FULL_WIDTH,
-    Place,
+    PanelBox,
     Region,
     Sheet,
     Style,
@@ -69,8 +69,8 @@ class _Layout:
     """Where the panels of a sheet stand, mm, and what the strips at their edges take."""
 
     width: float
-    all_panel: Place | None
-    places: tuple[Place, ...]
+    all_panel: PanelBox | None
+    places: tuple[PanelBox, ...]
     columns: int
     above: float
     below: float
@@ -110,11 +110,11 @@ def draw_panels(
         if picture.overview is not None and layout.all_panel is not None:
             _draw_all(sheet, picture, picture.overview, layout.all_panel)
         last = len(picture.panels) - layout.columns
-        for number, (panel, place) in enumerate(zip(picture.panels, layout.places, strict=True)):
-            axes = _axes(sheet, picture, layout, place)
+        for number, (panel, box) in enumerate(zip(picture.panels, layout.places, strict=True)):
+            axes = _axes(sheet, picture, layout, box)
             axes.tick_params(labelleft=number % layout.columns == 0, labelbottom=number >= last)
-            _head(sheet, panel, place, picture.words)
-            _draw_animal(axes, picture, panel, place)
+            _head(sheet, panel, box, picture.words)
+            _draw_animal(axes, picture, panel, box)
         axis = block(picture.words.axis, width - 2 * EDGE - _LEFT, most=1)
         sheet.words(EDGE + _LEFT, layout.bottom, axis)
         sheet.key(top, rows)
@@ -125,19 +125,19 @@ def _layout(picture: PanelsPicture, width: float, top: float) -> _Layout:
     space = width - 2 * EDGE - _LEFT
     columns = max(1, int((space + _GAP) / (_LEAST + _GAP)))
     each = (space - (columns - 1) * _GAP) / columns
-    above = _STRIP if any(_high(picture, one).any() for one in picture.panels) else 0.0
-    below = _STRIP if any(_low(picture, one).any() for one in picture.panels) else 0.0
-    late = 3.0 if any(_late(picture, one).any() for one in picture.panels) else 0.0
+    above = _STRIP if any(_high(picture, panel).any() for panel in picture.panels) else 0.0
+    below = _STRIP if any(_low(picture, panel).any() for panel in picture.panels) else 0.0
+    late = 3.0 if any(_late(picture, panel).any() for panel in picture.panels) else 0.0
     if late and not above:
         above = _STRIP
     all_panel = None
     if picture.overview is not None:
-        held = Place(EDGE + _LEFT, top + height_mm(1) + 1.0, space - _NAMES, _ALL_TALL)
-        all_panel, top = held, held.top + _ALL_TALL + _TICKS + _BETWEEN
+        overview_box = PanelBox(EDGE + _LEFT, top + height_mm(1) + 1.0, space - _NAMES, _ALL_TALL)
+        all_panel, top = overview_box, overview_box.top + _ALL_TALL + _TICKS + _BETWEEN
     head = height_mm(2) + 1.0
     tall = head + above + _TALL + below + _BETWEEN
     places = tuple(
-        Place(
+        PanelBox(
             EDGE + _LEFT + (number % columns) * (each + _GAP),
             top + (number // columns) * tall + head,
             each,
@@ -145,7 +145,7 @@ def _layout(picture: PanelsPicture, width: float, top: float) -> _Layout:
         )
         for number in range(len(picture.panels))
     )
-    bottom = max(place.top + place.height for place in places) + _TICKS
+    bottom = max(box.top + box.height for box in places) + _TICKS
     return _Layout(width, all_panel, places, columns, above, below, late, bottom)
 
 
@@ -161,14 +161,14 @@ def _late(picture: PanelsPicture, panel: AnimalPanel) -> np.ndarray:
     return panel.months > picture.longest
 
 
-def _axes(sheet: Sheet, picture: PanelsPicture, layout: _Layout, place: Place) -> Axes:
+def _axes(sheet: Sheet, picture: PanelsPicture, layout: _Layout, box: PanelBox) -> Axes:
     """Return an animal's axes: the shared ones, with strips at their edges where needed."""
-    axes = sheet.panel(place)
+    axes = sheet.panel(box)
     per_mm = (picture.high - picture.low) / _TALL
     below, above = (max(space, _INSIDE) * per_mm for space in (layout.below, layout.above))
     axes.set_ylim(picture.low - below, picture.high + above)
     late = max(layout.late, _INSIDE)
-    month = picture.longest / (place.width - late - _INSIDE)
+    month = picture.longest / (box.width - late - _INSIDE)
     axes.set_xlim(-_INSIDE * month, picture.longest + late * month)
     axes.set_yticks(_ticks(picture.low, picture.high, 4))
     axes.set_xticks(_ticks(0.0, picture.longest, 3))
@@ -180,23 +180,23 @@ def _axes(sheet: Sheet, picture: PanelsPicture, layout: _Layout, place: Place) -
 
 def _ticks(low: float, high: float, most: int) -> list[float]:
     found = MaxNLocator(most, steps=[1, 2, 3, 4, 6, 10]).tick_values(low, high)
-    return [float(one) for one in found if low <= one <= high]
+    return [float(tick) for tick in found if low <= tick <= high]
 
 
-def _head(sheet: Sheet, panel: AnimalPanel, place: Place, words: PanelsWords) -> None:
+def _head(sheet: Sheet, panel: AnimalPanel, box: PanelBox, words: PanelsWords) -> None:
     """Write who it is above a panel, and how it stands."""
     bold = panel.state == "urgent"
-    first = block(panel.name, place.width, most=1, bold=bold)
+    first = block(panel.name, box.width, most=1, bold=bold)
     state = f"{words.states[panel.state]}; " if panel.state else ""
-    told = [f"{state}{one}" for one in panel.standing]
-    fits = [one for one in told if width_mm(one, bold=bold) <= place.width]
-    second = block((fits or told[-1:])[0], place.width, most=1, bold=bold)
-    top = place.top - height_mm(2) - 0.8
+    endings = [f"{state}{ending}" for ending in panel.standing]
+    fits = [ending for ending in endings if width_mm(ending, bold=bold) <= box.width]
+    second = block((fits or endings[-1:])[0], box.width, most=1, bold=bold)
+    top = box.top - height_mm(2) - 0.8
     for line, down in ((first, 0.0), (second, height_mm(1))):
-        sheet.words(place.left, top + down, line, weight="bold" if bold else "normal")
+        sheet.words(box.left, top + down, line, weight="bold" if bold else "normal")
 
 
-def _draw_animal(axes: Axes, picture: PanelsPicture, panel: AnimalPanel, place: Place) -> None:
+def _draw_animal(axes: Axes, picture: PanelsPicture, panel: AnimalPanel, box: PanelBox) -> None:
     for kind, value, dashes in (
         ("target", panel.target, TARGET_DASHES),
         ("floor", panel.floor, FLOOR_DASHES),
@@ -224,13 +224,13 @@ def _draw_animal(axes: Axes, picture: PanelsPicture, panel: AnimalPanel, place: 
             _draw_session(axes, picture, panel, index, size)
         else:
             _draw_beyond(axes, picture, panel, index)
-    _write_beyond(axes, picture, panel, place)
+    _write_beyond(axes, picture, panel, box)
 
 
 def _level(picture: PanelsPicture, key: str, kind: str, value: float, words: str) -> str:
     title = f"{words}: {value:g} {picture.unit}"
-    held = Meaning(kind, panel=key, value=plain_number(value), unit=picture.unit, title=title)
-    return held.gid
+    meaning = Meaning(kind, panel=key, value=plain_number(value), unit=picture.unit, title=title)
+    return meaning.gid
 
 
 def _joined(panel: AnimalPanel, inside: np.ndarray) -> Iterator[list[int]]:
@@ -301,7 +301,7 @@ def _draw_beyond(axes: Axes, picture: PanelsPicture, panel: AnimalPanel, index: 
     axes.plot([x], [y], ls="none", zorder=3.2, label="beyond", gid=gid, clip_on=False, **shape)
 
 
-def _write_beyond(axes: Axes, picture: PanelsPicture, panel: AnimalPanel, place: Place) -> None:
+def _write_beyond(axes: Axes, picture: PanelsPicture, panel: AnimalPanel, box: PanelBox) -> None:
     """Write the values of what lies beyond above and below its arrows, within the panel."""
     high, low, late = _high(picture, panel), _low(picture, panel), _late(picture, panel)
     above, below = [], []
@@ -314,12 +314,12 @@ def _write_beyond(axes: Axes, picture: PanelsPicture, panel: AnimalPanel, place:
     start, end = axes.get_xlim()
     for words, which, where in ((above, high if high.any() else late, 1), (below, low, 0)):
         if words:
-            said = block("; ".join(words), place.width, most=1)
+            label = block("; ".join(words), box.width, most=1)
             middle = float(panel.months[which].clip(0, picture.longest).mean())
-            half = 0.5 * said.width / place.width * (end - start)
+            half = 0.5 * label.width / box.width * (end - start)
             x = min(max(middle, start + half), end - half)
             text: Style = {"ha": "center", "va": ("bottom", "top")[where], "parse_math": False}
-            axes.text(x, axes.get_ylim()[where], said.text, **text)
+            axes.text(x, axes.get_ylim()[where], label.text, **text)
 
 
 def _farthest(panel: AnimalPanel, which: np.ndarray, at: int, words: PanelsWords) -> str:
@@ -329,10 +329,10 @@ def _farthest(panel: AnimalPanel, which: np.ndarray, at: int, words: PanelsWords
     return value if count == 1 else words.and_more.format(value=value, count=count - 1)
 
 
-def _draw_all(sheet: Sheet, picture: PanelsPicture, overview: Overview, place: Place) -> None:
-    heading = block(f"{overview.heading}, {picture.unit}", place.width + _NAMES, most=1)
-    sheet.words(place.left, place.top - heading.height - 0.5, heading)
-    axes = sheet.panel(place)
+def _draw_all(sheet: Sheet, picture: PanelsPicture, overview: Overview, box: PanelBox) -> None:
+    heading = block(f"{overview.heading}, {picture.unit}", box.width + _NAMES, most=1)
+    sheet.words(box.left, box.top - heading.height - 0.5, heading)
+    axes = sheet.panel(box)
     names: list[tuple[float, str]] = []
     for line in overview.lines:
         tint, dash = _TINTS[line.treated], _DASHES[line.treated]
@@ -342,16 +342,16 @@ def _draw_all(sheet: Sheet, picture: PanelsPicture, overview: Overview, place: P
         axes.plot(line.months, line.value, zorder=3, color=PAPER, lw=4.4)
         thick: Style = {"color": INK, "lw": 2.2, "ls": dash}
         axes.plot(line.months, line.value, zorder=3.1, label=line.words, **thick)
-    held = overview.deciles
-    if held is not None:
+    deciles = overview.deciles
+    if deciles is not None:
         for column in range(9):
             middle = column == 4
             style: Style = {"color": INK, "lw": 2.2 if middle else HAIRLINE}
-            style |= {"marker": "o", "ms": 2.5} if held.months.size == 1 else {}
-            axes.plot(held.months, held.value[:, column], zorder=3, label="decile", **style)
-        names += [(float(held.value[-1, k]), f"{10 * (k + 1)} %") for k in (0, 4, 8)]
+            style |= {"marker": "o", "ms": 2.5} if deciles.months.size == 1 else {}
+            axes.plot(deciles.months, deciles.value[:, column], zorder=3, label="decile", **style)
+        names += [(float(deciles.value[-1, k]), f"{10 * (k + 1)} %") for k in (0, 4, 8)]
     reach = [line.months.max() for line in overview.lines]
-    reach += [] if held is None else [held.months[-1]]
+    reach += [] if deciles is None else [deciles.months[-1]]
     end = float(max([picture.longest, *reach]))
     levels = [overview.target, overview.floor]
     for kind, name, value, dashes in (
@@ -363,30 +363,30 @@ def _draw_all(sheet: Sheet, picture: PanelsPicture, overview: Overview, place: P
             axes.plot([0.0, end], [value] * 2, color=GUIDE_GREY, lw=HAIRLINE, ls=dashes, gid=gid)
             names.append((value, f"{name} {value:g}"))
     spread = [value for line in overview.lines for value in (*line.low, *line.high)]
-    spread += [] if held is None else held.value.ravel().tolist()
+    spread += [] if deciles is None else deciles.value.ravel().tolist()
     spread += [value for value in levels if value is not None] or [picture.low, picture.high]
     pad = 0.05 * (max(spread) - min(spread)) or 1.0
     axes.set_ylim(min(spread) - pad, max(spread) + pad)
     axes.set_xlim(-0.01 * end, end)
     axes.set_yticks(_ticks(*axes.get_ylim(), 5))
     axes.set_xticks(_ticks(0.0, end, 6))
-    _name_lines(sheet, axes, place, names)
+    _name_lines(sheet, axes, box, names)
 
 
-def _name_lines(sheet: Sheet, axes: Axes, place: Place, names: list[tuple[float, str]]) -> None:
+def _name_lines(sheet: Sheet, axes: Axes, box: PanelBox, names: list[tuple[float, str]]) -> None:
     """Write the names of lines at their right ends, moved apart where they would meet."""
     low, high = axes.get_ylim()
     step = height_mm(1)
     middles: list[tuple[float, Block]] = []
     for value, words in sorted(names, reverse=True):
-        at = place.top + place.height * (high - value) / (high - low)
+        at = box.top + box.height * (high - value) / (high - low)
         if middles:
             at = max(at, middles[-1][0] + step)
         middles.append((at, block(words, _NAMES - 2.0, most=1)))
-    over = middles[-1][0] + step / 2 - (place.top + place.height + 2.0) if middles else 0.0
+    over = middles[-1][0] + step / 2 - (box.top + box.height + 2.0) if middles else 0.0
     for at, name in middles:
         top = at - step / 2 - max(over, 0.0)
-        sheet.words(place.left + place.width + 1.5, top, name)
+        sheet.words(box.left + box.width + 1.5, top, name)
 
 
 def _key(picture: PanelsPicture) -> list[tuple[Style, str]]:
@@ -394,17 +394,17 @@ def _key(picture: PanelsPicture) -> list[tuple[Style, str]]:
     rows: list[tuple[Style, str]] = []
     words = picture.words
     filled = any(panel.treated.any() for panel in picture.panels)
-    for method in sorted({str(one) for panel in picture.panels for one in panel.method}):
+    for method in sorted({str(method) for panel in picture.panels for method in panel.method}):
         style = method_style(method)
         mark: Style = {"ls": "none", "marker": style.marker, "ms": 4.0, "mew": 1.0}
         mark |= {"mec": style.colour, "mfc": PAPER}
-        told = words.session.format(method=words.methods.get(method, method))
+        label = words.session.format(method=words.methods.get(method, method))
         if filled and not rows:
-            told += words.filled
-        rows.append((mark, told))
+            label += words.filled
+        rows.append((mark, label))
     lines = () if picture.overview is None else picture.overview.lines
     if lines:
-        told = f"{lines[0].words}{words.dashed if len(lines) > 1 else ''}"
-        told += words.interval.format(interval=picture.interval)
-        rows.append(({"color": INK, "lw": 2.2, "ls": _DASHES[lines[0].treated]}, told))
+        label = f"{lines[0].words}{words.dashed if len(lines) > 1 else ''}"
+        label += words.interval.format(interval=picture.interval)
+        rows.append(({"color": INK, "lw": 2.2, "ls": _DASHES[lines[0].treated]}, label))
     return rows

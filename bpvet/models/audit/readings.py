@@ -181,14 +181,14 @@ def order_effects(rows: pd.DataFrame, level: float) -> tuple[OrderEffects, ...]:
 def _places(long: pd.DataFrame, rest: pd.DataFrame, level: float) -> tuple[Place, ...]:
     about = rest.groupby("key")["systolic"].mean()
     found = []
-    for place_, at_place in long[long["place"] < MOST_PLACES].groupby("place", sort=True):
+    for nth, at_place in long[long["place"] < MOST_PLACES].groupby("place", sort=True):
         if len(at_place) < _PLACE_SHARE * long["key"].nunique():
             break
         gap = (at_place["systolic"] - at_place["key"].map(about)).to_numpy(dtype=float)
         offset = clustered_slope(
             np.ones(len(at_place)), gap, animal_codes(at_place["animal"]), level
         )
-        found.append(Place(int(str(place_)) + 1, len(at_place), offset))
+        found.append(Place(int(str(nth)) + 1, len(at_place), offset))
     return tuple(found)
 
 

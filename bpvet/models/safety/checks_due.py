@@ -68,12 +68,12 @@ class Check:
         return max(0, int((as_of - self.latest) / _DAY))
 
 
-def checks_due(held: Safety, sessions: SessionTable, treatments: Treatments) -> tuple[Check, ...]:
+def checks_due(safety: Safety, sessions: SessionTable, treatments: Treatments) -> tuple[Check, ...]:
     """Return the next examination of each kind, of those that have a date.
 
     Parameters
     ----------
-    held : Safety
+    safety : Safety
         What comes before any trend of the animal.
     sessions : DataFrame or SessionColumns
         Its sessions.
@@ -85,9 +85,9 @@ def checks_due(held: Safety, sessions: SessionTable, treatments: Treatments) -> 
     tuple of Check
         At most one of the eyes, of the blood and of the urine, the soonest of each.
     """
-    if held.found.seen.written or held.standing.left:
+    if safety.found.seen.written or safety.standing.left:
         return ()
-    found = [*_eyes(held, sessions), *_after_change(held, treatments), *_by_stage(held)]
+    found = [*_eyes(safety, sessions), *_after_change(safety, treatments), *_by_stage(safety)]
     soonest: list[Check] = []
     for what in (EYES, BLOODS, URINE):
         of_kind = [check for check in found if check.what == what]

@@ -24,7 +24,9 @@ _FAR = 12.0
 
 def bounds_of(series: Series) -> Bounds:
     """Return the sessions of a series that hold a reading beyond the gauge."""
-    bounded = [(i, readings) for i, readings in enumerate(series.held) if readings is not None]
+    bounded = [
+        (i, readings) for i, readings in enumerate(series.beyond_by_session) if readings is not None
+    ]
     distinct = [
         (index, limit, side, float(readings.limits.count((limit, side))))
         for index, (_, readings) in enumerate(bounded)
@@ -70,7 +72,9 @@ def bounded_parts(
     if fixed is not None:
         whole = np.ones(1)
         return [
-            _part(columns, form, batch, bounds, whole, fixed, evidence(batch, bounds, fixed)[0, 0])
+            _censored_part(
+                columns, form, batch, bounds, whole, fixed, evidence(batch, bounds, fixed)[0, 0]
+            )
             for form, batch in enumerate(batches)
         ]
     rough = [integrate_bounded(batch, prior, bounds, rough=True) for batch in batches]
@@ -83,24 +87,24 @@ def bounded_parts(
         if bounds.bare.size > 1 and mass > max(masses) - _FAR:
             found = integrate_bounded(batch, prior, bounds)
         nodes = found.nodes
-        keep = _held(nodes.weight[0])
+        keep = _heavy_nodes(nodes.weight[0])
         weight = nodes.weight[0, keep]
         noise = noise_at(prior, nodes.log_sv[:, keep], nodes.log_sr[:, keep], nodes.log_sw[:, keep])
         log_marginal = float(nodes.log_marginal[0])
-        conditional = _part(
+        conditional = _censored_part(
             columns, form, batch, bounds, weight / weight.sum(), noise, log_marginal
         )
         parts.append(replace(conditional, layer=found.layer(keep)))
     return parts
 
 
-def _held(weight: np.ndarray) -> np.ndarray:
+def _heavy_nodes(weight: np.ndarray) -> np.ndarray:
     """Return the places of the nodes that weigh something, in their order."""
     order = np.argsort(weight, kind="stable")
     return np.sort(order[np.cumsum(weight[order]) >= _LIGHT])
 
 
-def _part(
+def _censored_part(
     columns: Columns,
     form: int,
     batch: Batch,

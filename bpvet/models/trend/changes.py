@@ -63,11 +63,11 @@ class RecordedChange:
         )
 
 
-def change_term(series: Series, kind: str, other: str, method: str) -> str:
+def change_term(series: Series, kind: str, value: str, method: str) -> str:
     """Return the name of the coefficient of a change from this other value."""
     # Two methods may call their instruments alike.
     by = f", {method}" if kind == "instrument" and method != series.method else ""
-    return f"change {kind} {plain_text(other)}{by}"
+    return f"change {kind} {plain_text(value)}{by}"
 
 
 def latest_session(series: Series) -> int:

@@ -272,20 +272,20 @@ def without_tense(trend: Trend) -> Trend | None:
     return refit(trend, subset(trend.series, ~tense))
 
 
-def usual_as_latest(own: Trend, whole: Trend) -> float:
+def usual_as_latest(trend: Trend, whole: Trend) -> float:
     """Return the usual value at the latest session of a whole trend by a part of its sessions.
 
     As measured at that session: where the part's own latest session has another site, posture,
     instrument or operator, its scale is another one.
     """
-    series, terms = whole.series, own.columns.terms
+    series, terms = whole.series, trend.columns.terms
     values = None if series.recorded is None else series.recorded[latest_session(series)]
-    moved = elsewhere(own.series, own.priors, terms, series.method, values)
-    day = series.date[-1:].astype(np.int64).astype(np.float64) - own.columns.origin
-    rows = own.columns.rows(day)
+    moved = elsewhere(trend.series, trend.priors, terms, series.method, values)
+    day = series.date[-1:].astype(np.int64).astype(np.float64) - trend.columns.origin
+    rows = trend.columns.rows(day)
     rows[:, [terms.index(term) for term in moved.terms]] = -1.0
-    usual = own.posterior.usual(rows, day).first()
-    scale = "log" if own.logarithmic else "plain"
+    usual = trend.posterior.usual(rows, day).first()
+    scale = "log" if trend.logarithmic else "plain"
     return float(Mixture(usual.weights, usual.means + moved.shift, usual.sds, scale).mean)
 
 

@@ -245,7 +245,9 @@ def _scatter(
     for i, animal_series in enumerate(series):
         if animal_series.beyond is None:
             continue
-        for method, beyond in zip(group[:, i].tolist(), animal_series.held, strict=False):
+        for method, beyond in zip(
+            group[:, i].tolist(), animal_series.beyond_by_session, strict=False
+        ):
             # Of a session with a bound, the scatter of its numbers.
             if beyond is not None and beyond.ss is not None and beyond.numbers:
                 df[method, i] += beyond.numbers - 1

@@ -257,9 +257,9 @@ def plural(n: int) -> str:
     return "" if n == 1 else "s"
 
 
-def plain(part: Estimate) -> dict[str, Any]:
+def plain(estimate: Estimate) -> dict[str, Any]:
     """Return an estimate as plain values."""
-    shown = part.value, part.lower, part.upper, part.reason
+    shown = estimate.value, estimate.lower, estimate.upper, estimate.reason
     return dict(zip(("estimate", "lower", "upper", "reason"), shown, strict=True))
 
 

@@ -70,7 +70,7 @@ def placed(letter: Letter, paper: str) -> Placed:
     beside = sum(parts(letter)[:_FIRST])
     if first and height and SMALLEST * height <= room - words - beside:
         share = min(share, (room - words - beside) / height)
-    above = 0 if first else _held(letter, room + _EDGES)
+    above = 0 if first else _parts_within(letter, room + _EDGES)
     return Placed(WIDTH * share, height * share, above)
 
 
@@ -102,7 +102,7 @@ def parts(letter: Letter) -> tuple[float, ...]:
     return tuple(heights)
 
 
-def _held(letter: Letter, room: float) -> int:
+def _parts_within(letter: Letter, room: float) -> int:
     """Return how many parts a room holds, one at least."""
     used = 0.0
     for count, height in enumerate(parts(letter)):

@@ -120,8 +120,8 @@ def _parts(letter: Letter) -> list[str]:
     return [
         *(labelled([entry]) for entry in labelled_parts(letter)),
         heading(2, HEADS["labs"]) + kidney + bullets(labs.others),
-        said(words.kidney),
-        heading(2, HEADS["short"]) + said(words.short) if words.short else "",
+        statement_list(words.kidney),
+        heading(2, HEADS["short"]) + statement_list(words.short) if words.short else "",
     ]
 
 
@@ -136,23 +136,23 @@ def _behind(letter: Letter, _: str) -> str:
     ]
     every = "".join(_table(table, HEADS["earlier_table"], "labs") for table in labs.earlier)
     return (
-        (heading(2, HEADS["further"]) + said(words.behind) if words.behind else "")
+        (heading(2, HEADS["further"]) + statement_list(words.behind) if words.behind else "")
         + labelled(entries)
         + (heading(2, HEADS["earlier_labs"]) + every if every else "")
     )
 
 
-def labelled(told: Sequence[tuple[str, Lines]]) -> str:
+def labelled(entries: Sequence[tuple[str, Lines]]) -> str:
     """Return texts under their labels; a label without any is left out."""
     pairs = "".join(
         tag("div", tag("dt", escape(label)) + "".join(tag("dd", prose(text)) for text in texts))
-        for label, texts in told
+        for label, texts in entries
         if texts
     )
     return tag("dl", pairs, class_="summary") if pairs else ""
 
 
-def said(texts: Sequence[str]) -> str:
+def statement_list(texts: Sequence[str]) -> str:
     """Return statements as a list; none give nothing."""
     points = "".join(tag("li", prose(text)) for text in texts)
     return tag("ul", points, class_="said") if texts else ""

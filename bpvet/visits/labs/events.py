@@ -278,16 +278,16 @@ def _marker_stage(
     )
 
 
-def stage_of(one: LabValue, species: str) -> int | None:
+def stage_of(value: LabValue, species: str) -> int | None:
     """Return the kidney stage of one value in its own unit; None without sourced bounds.
 
     "> 440" lies above 440.
     """
-    found = staging(one.analyte, species, one.unit) if one.analyte in MARKERS else None
+    found = staging(value.analyte, species, value.unit) if value.analyte in MARKERS else None
     if found is None:
         return None
-    above = one.bound == "at least"
-    return found.place_of(float(np.nextafter(one.value, np.inf)) if above else one.value) + 1
+    above = value.bound == "at least"
+    return found.place_of(float(np.nextafter(value.value, np.inf)) if above else value.value) + 1
 
 
 @dataclass(frozen=True)

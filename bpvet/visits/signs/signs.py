@@ -152,7 +152,7 @@ def _of_observations(records: Records, animal: str | None = None) -> Iterator[Si
 def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
     """Yield what notes, reasons and words in place of numbers seem to say of signs."""
     for cells in asked_cells(records, animal):
-        yield from _said(cells)
+        yield from _signs_of_column(cells)
     for row, table, item in remarks(records, animal):
         yield _made(row, table, "", item)
     frame = records.readings
@@ -167,10 +167,10 @@ def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
     found = records.findings.by_code(Code.NOT_A_NUMBER).about(lines)
     written = {(finding.file, finding.line): finding.value for finding in found}
     words = rows.assign(cell=[written.get(file_line, "") for file_line in lines_of])
-    yield from _said(Asked(words, "taken_at", "cell", IN_CELL))
+    yield from _signs_of_column(Asked(words, "taken_at", "cell", IN_CELL))
 
 
-def _said(asked: Asked) -> Iterator[Sign]:
+def _signs_of_column(asked: Asked) -> Iterator[Sign]:
     rows, column = asked.rows, asked.column
     found = {text: read_cell(str(text), asked.heading) for text in rows[column].unique()}
     rows = rows[rows[column].map(lambda text: bool(found[text])).to_numpy(dtype=bool)]

@@ -167,7 +167,7 @@ def _treatments(rows: list[Row], missed: tuple[MissedDoses, ...]) -> Treatments:
     findings += missed_findings(missed)
     return Treatments(
         courses=_joined(coefficients, findings),
-        others=tuple(_other(row) for row in drawn if not row.modelled),
+        others=tuple(_other_drug(row) for row in drawn if not row.modelled),
         findings=tuple(findings),
         spans=tuple(
             Span(
@@ -332,7 +332,7 @@ def _as_one(courses: list[Course]) -> Course:
     )
 
 
-def _other(row: Row) -> OtherDrug:
+def _other_drug(row: Row) -> OtherDrug:
     return OtherDrug(
         drug=row.name,
         kind=row.known.kind if row.known else "other",

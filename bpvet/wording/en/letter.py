@@ -115,10 +115,10 @@ def letter_statements(answer: TrendAnswer | UnseenAnswer) -> tuple[Statement, ..
     ----------
     answer : TrendAnswer or UnseenAnswer
     """
-    return tuple(sorted(answer.statements, key=_place))
+    return tuple(sorted(answer.statements, key=_letter_order))
 
 
-def _place(statement: Statement) -> int:
+def _letter_order(statement: Statement) -> int:
     return _ORDER.get(statement.key, _ORDER.get(statement.topic, len(_ORDER)))
 
 
@@ -175,14 +175,14 @@ def _rank(statement: Statement) -> int:
     return len(_STANDS_OUT) if rank is None else rank
 
 
-def letter_text(one: Statement) -> str:
+def letter_text(statement: Statement) -> str:
     """Return a statement without what it asks of the keeper of the records.
 
     Parameters
     ----------
-    one : Statement
+    statement : Statement
     """
-    return one.outside or one.text
+    return statement.outside or statement.text
 
 
 def _summary(

@@ -33,7 +33,7 @@ def lines_named(lines: SomeLines) -> str:
     return f"Lines {', '.join(first)} and {last}"
 
 
-def place(file: str, line: int | None, column: str) -> str:
+def location(file: str, line: int | None, column: str) -> str:
     """Return where a finding is; without a line or a column these are left out."""
     where = file if line is None else f"{file}, line {line}"
     return f"{where}, column {column}" if column else where

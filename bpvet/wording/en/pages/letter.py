@@ -190,9 +190,9 @@ def newer_words(on: np.datetime64, how: Iterable[str], read: str, in_trend: bool
     return f"A newer session, of {when}, read {reading}; what follows does not rest on it."
 
 
-def eyes_words(on: str, age: str, said: str) -> str:
+def eyes_words(on: str, age: str, finding: str) -> str:
     """Return the newest entry about the eyes, its date in prose, its age and what it says."""
-    return f"Last entry about them {on}{age}: {said}"
+    return f"Last entry about them {on}{age}: {finding}"
 
 
 def _day(value: Any) -> str:

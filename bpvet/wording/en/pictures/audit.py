@@ -141,9 +141,9 @@ def scale_heading(method: str, step: int) -> str:
     return f"{method_heading(method)}: read to {step} mmHg"
 
 
-def place_name(place: int, sessions: int) -> str:
+def place_name(nth: int, sessions: int) -> str:
     """Return a reading by its place in the session, from 1."""
-    return counted_name(_PLACES[place - 1], sessions)
+    return counted_name(_PLACES[nth - 1], sessions)
 
 
 def counted_name(name: str, sessions: int) -> str:

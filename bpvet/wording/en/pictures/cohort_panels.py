@@ -104,40 +104,40 @@ def overview_heading(animals: int, deciles: bool) -> str:
     return f"All {animals}: {what}"
 
 
-def sheet_title(told: Sheets, before: int, panels: int) -> str:
+def sheet_title(sheets: Sheets, before: int, panels: int) -> str:
     """Return the title of a sheet of so many panels, after so many on the sheets before."""
-    title = f"{told.words.capitalize()} of {_animals(told.animals)} since their first session"
-    if told.many:
-        return f"{title}, and the {told.panels} most pressing"
-    return f"{title}: {_which(told, before, panels)}" if before else title
+    title = f"{sheets.words.capitalize()} of {_animals(sheets.animals)} since their first session"
+    if sheets.many:
+        return f"{title}, and the {sheets.panels} most pressing"
+    return f"{title}: {_which(sheets, before, panels)}" if before else title
 
 
-def sheet_caption(told: Sheets, before: int, panels: int, first: bool) -> Iterator[str]:
+def sheet_caption(sheets: Sheets, before: int, panels: int, first: bool) -> Iterator[str]:
     """Yield the caption of a sheet; the first one explains them all."""
     if not first:
-        yield f"Continued: {_which(told, before, panels)}."
+        yield f"Continued: {_which(sheets, before, panels)}."
         return
     yield (
         "An animal a panel, on shared axes: urgent ones first, then by how far the usual pressure "
         "lies above target (without a drug: the bound of raised pressure) or below the floor; what "
         "is not known stands before what is in order."
     )
-    if told.many:
+    if sheets.many:
         yield (
-            f"Of {told.animals} animals the {told.panels} first have a panel; all stand in the "
+            f"Of {sheets.animals} animals the {sheets.panels} first have a panel; all stand in the "
             "deciles and in the table below."
         )
-    if told.without:
-        have = "has" if told.without == 1 else "have"
+    if sheets.without:
+        have = "has" if sheets.without == 1 else "have"
         yield (
-            f"{_animals(told.without).capitalize()} of the records {have} no counted session, and "
-            "no panel."
+            f"{_animals(sheets.without).capitalize()} of the records {have} no counted session, "
+            "and no panel."
         )
-    if told.bin_animals is not None:
+    if sheets.bin_animals is not None:
         yield (
-            f"Deciles: of the animals' means in each {told.bin_months:g} months, "
-            f"{told.bin_animals[0]} animals in the first and {told.bin_animals[1]} in the last "
-            f"that is drawn; with fewer than {told.least} there are none."
+            f"Deciles: of the animals' means in each {sheets.bin_months:g} months, "
+            f"{sheets.bin_animals[0]} animals in the first and {sheets.bin_animals[1]} in the last "
+            f"that is drawn; with fewer than {sheets.least} there are none."
         )
     yield (
         "A line joins sessions by one method no more than 180 days apart, never through a bound. "
@@ -173,11 +173,11 @@ def beyond_words(found: Sequence[str]) -> Iterator[str]:
         yield f"Beyond the shared axes, drawn at their edge: {'; '.join(found[:_MOST_TOLD])}{more}."
 
 
-def sheet_alt_text(told: Sheets, panels: Sequence[AnimalPanel]) -> Iterator[str]:
+def sheet_alt_text(sheets: Sheets, panels: Sequence[AnimalPanel]) -> Iterator[str]:
     """Yield the panels of a sheet in words."""
     sessions = sum(panel.value.size for panel in panels)
     yield (
-        f"{len(panels)} small charts of {told.words} over months since the first session, an "
+        f"{len(panels)} small charts of {sheets.words} over months since the first session, an "
         f"animal each, {sessions} sessions in all."
     )
     yield "; ".join(_told_of(panel) for panel in panels) + "."

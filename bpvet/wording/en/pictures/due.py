@@ -44,12 +44,12 @@ def alt_text(rows: list[DueRow]) -> str:
     return " ".join([first, *(f"{row_name(row)}, {_window(row)}." for row in rows)])
 
 
-def row_name(one: DueRow) -> str:
+def row_name(row: DueRow) -> str:
     """Return whose window it is, and how pressing, or what else is to be done now."""
-    others = ", ".join(ASKED[what] for what in one.what if what != _MEASURE)
-    if _MEASURE in one.what or not others:
-        return f"{who_of(one)}: {band_name(one.band)}"
-    return f"{who_of(one)}: {others} now, to be measured later"
+    others = ", ".join(ASKED[what] for what in row.what if what != _MEASURE)
+    if _MEASURE in row.what or not others:
+        return f"{who_of(row)}: {band_name(row.band)}"
+    return f"{who_of(row)}: {others} now, to be measured later"
 
 
 def _window(row: DueRow) -> str:

@@ -93,4 +93,4 @@ def _lines(panel: Panel) -> Iterator[str]:
 
 
 def _joined(parts: list[str]) -> str:
-    return " ".join(part for part in dict.fromkeys(parts) if part)
+    return " ".join(text for text in dict.fromkeys(parts) if text)

@@ -43,9 +43,9 @@ class Values(Protocol):
         """The stages that are sourced for them."""
 
 
-def values_name(one: Values) -> str:
+def values_name(values: Values) -> str:
     """Return what was measured, with its unit."""
-    return f"{DRAWN[one.analyte]}{_in(one.unit)}"
+    return f"{DRAWN[values.analyte]}{_in(values.unit)}"
 
 
 def heading(analyte: str) -> str:
@@ -123,23 +123,24 @@ def rows_alt_text(values: Sequence[Values]) -> Iterator[str]:
         yield f"{lead(lab)}, {detail(lab)}."
 
 
-def lead(one: Values) -> str:
+def lead(values: Values) -> str:
     """Return what was measured, its newest value with its unit, and the stage it points to."""
-    unit = "" if one.unit == "ratio" else one.unit
-    value = f"{one.bound[-1]} {one.value[-1]:g} {unit}".strip()
-    newest = f"{capital(short_name(one.analyte))} {value}"
-    if one.staging is None or one.bound[-1]:
+    unit = "" if values.unit == "ratio" else values.unit
+    value = f"{values.bound[-1]} {values.value[-1]:g} {unit}".strip()
+    newest = f"{capital(short_name(values.analyte))} {value}"
+    if values.staging is None or values.bound[-1]:
         return newest
-    return f"{newest}, {one.staging.stages[one.staging.place_of(float(one.value[-1]))].name} range"
+    stage = values.staging.stages[values.staging.place_of(float(values.value[-1]))]
+    return f"{newest}, {stage.name} range"
 
 
-def detail(one: Values) -> str:
+def detail(values: Values) -> str:
     """Return the date of the newest value, and the change to it."""
-    text = prose_date(one.date[-1])
-    before = np.flatnonzero(one.date < one.date[-1])
-    if before.size and not one.bound[-1] and not one.bound[before[-1]]:
-        change = _change(float(one.value[before[-1]]), float(one.value[-1]))
-        text += f", {change} since {prose_date(one.date[before[-1]])}"
+    text = prose_date(values.date[-1])
+    before = np.flatnonzero(values.date < values.date[-1])
+    if before.size and not values.bound[-1] and not values.bound[before[-1]]:
+        change = _change(float(values.value[before[-1]]), float(values.value[-1]))
+        text += f", {change} since {prose_date(values.date[before[-1]])}"
     return text
 
 

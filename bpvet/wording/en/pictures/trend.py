@@ -121,7 +121,7 @@ def doubt_words(
     gaps : sequence of (datetime64[D], datetime64[D])
         Dates before and after each gap that is too long to draw across.
     """
-    series, noun = trend.series, _one(trend)
+    series, noun = trend.series, _value_or_session(trend)
     if missed:
         yield (
             f"The band is hatched because it does not fit: {missed} of "
@@ -179,7 +179,7 @@ def caption(
     series = trend.series
     count = series.y.size
     sentences = [
-        f"{panel.heading}: {count} {_one(trend)}{'s' if count > 1 else ''}, "
+        f"{panel.heading}: {count} {_value_or_session(trend)}{'s' if count > 1 else ''}, "
         f"{prose_date(series.date[0])} to {prose_date(series.date[-1])}{_in_unit(trend)}; as of "
         f"{prose_date(trend.as_of)}.",
     ]
@@ -229,7 +229,7 @@ def _in_unit(trend: Trend) -> str:
     return "" if trend.series.unit == "ratio" else f", in {trend.series.unit}"
 
 
-def _one(trend: Trend) -> str:
+def _value_or_session(trend: Trend) -> str:
     return "value" if trend.logarithmic else "session"
 
 
@@ -276,7 +276,7 @@ def newest_words(trend: Trend, level: float) -> str:
     if first == last:
         return f"{text}."
     before = number(float(trend.at(first).mean), digits)
-    return f"{text}; at the first {_one(trend)}, {prose_date(first)}, {before}."
+    return f"{text}; at the first {_value_or_session(trend)}, {prose_date(first)}, {before}."
 
 
 def age_words(as_of: np.datetime64, date: np.datetime64) -> str:

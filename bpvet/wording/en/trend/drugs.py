@@ -32,9 +32,9 @@ def drugs(answer: TrendAnswer) -> Iterator[Statement]:
     for spell in answer.treatments:
         if of_labs(answer):
             text = " ".join([lab_treatment(answer, spell), *_unfinished(answer, spell)])
-            yield _told("lab", text, answer, spell)
+            yield _spell_statement("lab", text, answer, spell)
             continue
-        yield _told(_KEYS[spell.verdict], treatment(answer, spell), answer, spell)
+        yield _spell_statement(_KEYS[spell.verdict], treatment(answer, spell), answer, spell)
         if spell.effect is not None:
             yield from _beside(answer, spell)
     if not of_labs(answer) and any(spell.effect is not None for spell in answer.treatments):
@@ -46,7 +46,9 @@ def drugs(answer: TrendAnswer) -> Iterator[Statement]:
         )
 
 
-def _told(case: str, text: str, answer: TrendAnswer, spell: TreatmentAnswer) -> Statement:
+def _spell_statement(
+    case: str, text: str, answer: TrendAnswer, spell: TreatmentAnswer
+) -> Statement:
     """Return what is told of a spell, with the line that stands under a figure."""
     drug = capital(spell.drug)
     verdict = lab_verdict(answer, spell) if of_labs(answer) else _in_short(answer, spell)
@@ -120,25 +122,29 @@ def _one_high_session(answer: TrendAnswer, spell: TreatmentAnswer) -> Iterator[S
         )
 
 
-def treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
+def treatment(answer: TrendAnswer, spell: TreatmentAnswer) -> str:
     """Return what is known of one spell of treatment."""
-    drug, unit = capital(one.drug), answer.change_unit
-    since = f"from {day(one.started_on)}"
-    if not np.isnat(one.stopped_on):
-        since = f"{day(one.started_on)} to {day(one.stopped_on)}"
+    drug, unit = capital(spell.drug), answer.change_unit
+    since = f"from {day(spell.started_on)}"
+    if not np.isnat(spell.stopped_on):
+        since = f"{day(spell.started_on)} to {day(spell.stopped_on)}"
     name = f"{drug} ({since})"
-    if one.verdict == Verdict.CANNOT_BE_KNOWN or one.effect is None or one.p_lower_by_10 is None:
+    if (
+        spell.verdict == Verdict.CANNOT_BE_KNOWN
+        or spell.effect is None
+        or spell.p_lower_by_10 is None
+    ):
         return (
             f"{name}: its effect cannot be known yet from these records, because there is "
-            f"{one.reason or 'too little to tell'}. Whether the pressure is under control is "
+            f"{spell.reason or 'too little to tell'}. Whether the pressure is under control is "
             "judged apart from it."
         )
-    p = probability(one.p_lower_by_10)
-    on = np.isnat(one.stopped_on)
+    p = probability(spell.p_lower_by_10)
+    on = np.isnat(spell.stopped_on)
     yet, has = (" yet", "has lowered") if on else ("", "had lowered")
-    more = "".join(f" {words}" for words in _what_can_tell(answer, one))
-    full = _full_effect(answer, one.effect)
-    if one.verdict is None:
+    more = "".join(f" {words}" for words in _what_can_tell(answer, spell))
+    full = _full_effect(answer, spell.effect)
+    if spell.verdict is None:
         verdict = f"{name}: no verdict while the urgent line stands ({full})."
     else:
         verdict = {
@@ -148,8 +154,8 @@ def treatment(answer: TrendAnswer, one: TreatmentAnswer) -> str:
             f"likely; {full}).",
             Verdict.CANNOT_TELL: f"{name}: cannot tell{yet} whether it {has} the usual pressure "
             f"by 10 {unit} or more ({p} likely; {full}).{more}",
-        }[one.verdict]
-    parts = [*_unfinished(answer, one), *_inseparable(answer, one)]
+        }[spell.verdict]
+    parts = [*_unfinished(answer, spell), *_inseparable(answer, spell)]
     return " ".join([verdict, *parts])
 
 

@@ -155,40 +155,42 @@ def asking_statements(asks: tuple[SignState, ...]) -> Iterator[Statement]:
         yield Statement("signs.note", f"{asked_where(sign)} “{sign.text}”: is that a sign?")
 
 
-def asked_where(one: SignState) -> str:
+def asked_where(state: SignState) -> str:
     """Return where the words stand that are asked about, as the beginning of a sentence."""
-    on = "" if np.isnat(one.seen_on) else f" of {day(one.seen_on)}"
+    on = "" if np.isnat(state.seen_on) else f" of {day(state.seen_on)}"
     undated = " without a readable date" if not on else ""
-    if one.table == IN_CELL:
+    if state.table == IN_CELL:
         return f"Where a pressure{on} should stand{undated} is written"
-    since = f"from {day(one.seen_on)}" if on else ""
-    if one.table == IN_DRUG:
+    since = f"from {day(state.seen_on)}" if on else ""
+    if state.table == IN_DRUG:
         return f"Among the treatments, {since}, stands"
-    if one.group == "treatment" and one.table == "treatments note":
-        return f"A note of the treatment with {one.term} {since} says"
-    if one.table == IN_ANIMALS:
+    if state.group == "treatment" and state.table == "treatments note":
+        return f"A note of the treatment with {state.term} {since} says"
+    if state.table == IN_ANIMALS:
         return "The animal's own row says"
-    if one.table.endswith("column"):
+    if state.table.endswith("column"):
         return f"In a column that is not read{f', a row{on}' if on else ' it'} says"
-    if one.table == SET_ASIDE:
+    if state.table == SET_ASIDE:
         return f"A row of the observations{on}{undated} that is set aside says"
-    if one.table.endswith("excluded"):
+    if state.table.endswith("excluded"):
         return f"The reason for leaving out a reading{on}{undated} is"
     return (
-        f"{'An entry' if one.table in ('observations', IN_ENTRY) else 'A note'}{on}{undated} says"
+        f"{'An entry' if state.table in ('observations', IN_ENTRY) else 'A note'}{on}{undated} says"
     )
 
 
-def missed_text(one: MissedDoses) -> str:
+def missed_text(missed: MissedDoses) -> str:
     """Return what is told of doses that were missed or late."""
-    when = f"on {day(one.first)}"
-    if one.last != one.first:
-        when = f"from {day(one.first)} to {day(one.last)}"
-    what = f"of {one.drug}" if one.drug else "of every pressure drug"
+    when = f"on {day(missed.first)}"
+    if missed.last != missed.first:
+        when = f"from {day(missed.first)} to {day(missed.last)}"
+    what = f"of {missed.drug}" if missed.drug else "of every pressure drug"
     effect = (
-        "the effect is taken to fade meanwhile" if one.what == "missed" else "this changes nothing"
+        "the effect is taken to fade meanwhile"
+        if missed.what == "missed"
+        else "this changes nothing"
     )
-    return f"Doses {what} were {one.what} {when}; {effect}."
+    return f"Doses {what} were {missed.what} {when}; {effect}."
 
 
 def _rows(found: list[SignState]) -> tuple[tuple[str, str], ...]:

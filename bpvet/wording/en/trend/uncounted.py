@@ -144,8 +144,8 @@ def _set_aside(found: RowsAside) -> Iterator[Statement]:
     if parts:
         alone = found.undated + sum(len(rows) for rows, _ in kinds) == 1
         are, it = ("is", "it") if alone else ("are", "them")
-        told = f"{capital(listed(parts))} {are} set aside: nothing told here knows of {it}."
-        yield Statement("set_aside", f"{told} bpvet check says why.", outside=told)
+        sentence = f"{capital(listed(parts))} {are} set aside: nothing told here knows of {it}."
+        yield Statement("set_aside", f"{sentence} bpvet check says why.", outside=sentence)
 
 
 def _rows_aside(rows: tuple[str, ...], kind: tuple[str, str]) -> str:

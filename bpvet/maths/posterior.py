@@ -20,7 +20,7 @@ from bpvet.maths.surface import NoisePrior, noise_at
 #: Nodes that weigh less than this together with all lighter ones are left out of answers.
 NEGLIGIBLE = 1e-11
 #: Dates that are asked for at once.
-_DATES = 16
+_DATES = 64
 
 
 @dataclass(frozen=True, eq=False)

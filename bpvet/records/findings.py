@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Any, NamedTuple
@@ -49,9 +49,6 @@ _UNUSED = frozenset(
         Code.SHEETS_NOT_READ,
     }
 )
-
-#: By code the words, or what makes them of a finding's values, which it takes by name.
-WordsByCode = Mapping[Code, Words | Callable[..., Words]]
 
 
 @dataclass(frozen=True)

@@ -170,6 +170,32 @@ class Records(Content):
         """Every row that takes an entry back; what it took back is in `cancelled_rows`."""
         return self._handed_out("cancelled")
 
+    def rows_of(self, table: str, animal: str | None = None) -> pd.DataFrame:
+        """Return a table, or of one animal alone the rows of it.
+
+        Parameters
+        ----------
+        table : str
+            Such as ``readings``.
+        animal : str, optional
+            The animal's id; its rows are kept until another's are asked for.
+        """
+        if animal is None:
+            return self._handed_out(table)
+        kept = self._kept_rows
+        if animal not in kept:
+            kept.clear()
+        frames = kept.setdefault(animal, {})
+        if table not in frames:
+            rows = self._tables[table]
+            frames[table] = rows[(rows["animal"] == animal).to_numpy(dtype=bool)]
+        return _copied(frames[table])
+
+    @cached_property
+    def _kept_rows(self) -> dict[str, dict[str, pd.DataFrame]]:
+        """The rows of the animal last asked for, by animal and table."""
+        return {}
+
     @property
     def understood(self) -> dict[str, Any]:
         """What was made of the input: layout, dates, unit, encoding, methods, animals, …"""
@@ -252,7 +278,7 @@ class Records(Content):
         return self._table().html()
 
     def _handed_out(self, table: str) -> pd.DataFrame:
-        return self._tables[table].copy(deep=not COPIES_ON_WRITE)
+        return _copied(self._tables[table])
 
     def _table(self) -> ShortTable:
         rows = []
@@ -267,3 +293,8 @@ class Records(Content):
             tuple(rows),
             tuple(notes),
         )
+
+
+def _copied(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a frame that whoever takes it may change."""
+    return frame.copy(deep=not COPIES_ON_WRITE)

@@ -272,6 +272,11 @@ def column_named(table: str, heading: str) -> str:
     ''
     """
     name = plain_name(heading)
+    return name if is_column(table, name) else ""
+
+
+def is_column(table: str, name: str) -> bool:
+    """Return whether a plain name is one of ours, or one of several readings in a row."""
     if name in known_columns(table):
-        return name
-    return name if table == "readings" and WIDE.fullmatch(name) else ""
+        return True
+    return table == "readings" and WIDE.fullmatch(name) is not None

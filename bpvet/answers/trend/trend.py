@@ -166,10 +166,9 @@ def _modelled(trend: Trend, level: float, withheld: str | None) -> dict[str, Any
 def _lines(trend: Trend) -> dict[str, set[int]]:
     """Return the lines of this animal's rows, by their files."""
     records, animal = trend.records, trend.series.animal
-    frames = (records.readings, records.treatments, records.labs, records.observations)
     found: dict[str, set[int]] = {}
-    for frame in frames:
-        rows = frame[frame["animal"] == animal]
+    for table in ("readings", "treatments", "labs", "observations"):
+        rows = records.rows_of(table, animal)
         for file, line in zip(rows["file"], rows["line"].astype(int), strict=True):
             found.setdefault(str(file), set()).add(line)
     return found

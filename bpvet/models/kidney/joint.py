@@ -350,7 +350,7 @@ def _fits(pressure: _Side, marker: _Side, grid: Array) -> tuple[Array, Array, Ar
     """
     cross, from_one, from_other = _cross(pressure, marker)
     mine, theirs = pressure.whitened, marker.whitened
-    middle = np.linalg.solve(theirs.root, mine.solved(cross).transpose(0, 2, 1))
+    middle = theirs.solved(mine.solved(cross).transpose(0, 2, 1))
     left, singular, right = np.linalg.svd(middle.transpose(0, 2, 1), full_matrices=True)
     turn, turn_ = left.transpose(0, 2, 1), right
     a, b = turn @ mine.y, turn_ @ theirs.y
@@ -371,17 +371,19 @@ def _fits(pressure: _Side, marker: _Side, grid: Array) -> tuple[Array, Array, Ar
     s, a, b = (_padded(values, size) for values in (singular, a[..., 0], b[..., 0]))
     # Every r at once: (R, S, n).
     r = grid[:, None, None]
-    rest = 1 - (r * s) ** 2
-    p, q = (a - r * s * b) / rest, (b - r * s * a) / rest
+    together, rest = r * s, 1 - (r * s) ** 2
+    weight = 1 / rest
+    p, q = (a - together * b) * weight, (b - together * a) * weight
     logs = -(mine.log_det + theirs.log_det) - 0.5 * np.log(rest).sum(axis=2)
-    logs -= 0.5 * np.sum(a * p + b * q, axis=2)
-    means, lost = [], []
+    logs -= 0.5 * (_summed(a, p) + _summed(b, q))
+    means, lost, r = [], [], grid[:, None]
     for x, z, of_pressure in zip(near_rows, away, (True, True, False, False), strict=True):
-        near, far = _padded(x, size), r * _padded(z, size)
-        # What is asked of the pressure stands to a, the rest to b.
-        u, v = (near, far) if of_pressure else (far, near)
-        means.append(np.sum(u * p + v * q, axis=2))
-        lost.append(np.sum((u * u - 2 * r * s * u * v + v * v) / rest, axis=2))
+        near, far = _padded(x, size), _padded(z, size)
+        # What is asked of the pressure stands to a, the rest to b; what is far is so r times.
+        to_near, to_far = (p, q) if of_pressure else (q, p)
+        means.append(_summed(near, to_near) + r * _summed(far, to_far))
+        more = _summed(far * far - 2 * s * near * far, weight)
+        lost.append(_summed(near * near, weight) + r**2 * more)
     sds = np.sqrt(np.maximum(before - np.stack(lost, axis=2), 0.0))
     order = [0, 2, 1, 3]
     return logs, (np.stack(means, axis=2) + prior)[..., order], sds[..., order]
@@ -392,13 +394,15 @@ class _Whitened:
 
     def __init__(self, side: _Side) -> None:
         covariance, queried, self.itself = side.covariance()
-        self.root = np.linalg.cholesky(covariance)
-        self.log_det = np.log(np.diagonal(self.root, axis1=1, axis2=2)).sum(axis=1)
+        root = np.linalg.cholesky(covariance)
+        self.log_det = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
+        # Laid beside several others, it is multiplied with more often than it is made.
+        self.inverse = np.linalg.inv(root)
         self.y = self.solved(np.broadcast_to(side.y[:, None], (PAIRS, side.y.size, 1)))
         self.queried = self.solved_rows(queried)
 
     def solved(self, columns: Array) -> Array:
-        return np.asarray(np.linalg.solve(self.root, columns))
+        return np.asarray(self.inverse @ columns)
 
     def solved_rows(self, rows: Array) -> Array:
         return self.solved(rows.transpose(0, 2, 1)).transpose(0, 2, 1)
@@ -407,6 +411,11 @@ class _Whitened:
 def _rows(pressure: Array, marker: Array) -> list[Array]:
     """Return two and two rows (S, n) of two arrays (S, 2, n)."""
     return [rows[:, axis] for rows in (pressure, marker) for axis in (0, 1)]
+
+
+def _summed(rows: Array, weight: Array) -> Array:
+    """Return the sums (R, S) of rows (S, n) over n, weighed by (R, S, n)."""
+    return np.asarray(np.einsum("sn,rsn->rs", rows, weight))
 
 
 def _padded(rows: Array, count: int) -> Array:

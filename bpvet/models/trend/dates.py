@@ -39,26 +39,34 @@ def days_from(when: Any) -> tuple[NDArray[np.float64], bool]:
     (array([0.25]), False)
     """
     single = isinstance(when, str | datetime.date | np.datetime64)
-    items = [when] if single else list(when) if hasattr(when, "__iter__") else None
-    if items is None:
-        raise CallError(f"{when!r} is not a date; write it as 2026-03-01.")
-    return np.array([_day(item) for item in items], dtype=np.float64), single
+    if isinstance(when, np.ndarray) and when.dtype.kind == "M":
+        stamps, timed = when.astype("datetime64[s]"), np.full(when.shape, _has_time(when.dtype))
+    else:
+        items = [when] if single else list(when) if hasattr(when, "__iter__") else None
+        if items is None:
+            raise CallError(f"{when!r} is not a date; write it as 2026-03-01.")
+        stamps = np.array([_stamp(item) for item in items], dtype="datetime64[s]")
+        timed = np.array([_with_time(item) for item in items], dtype=bool)
+    if np.isnat(stamps).any():
+        raise CallError("a date is missing; write it as 2026-03-01.")
+    dates = stamps.astype("datetime64[D]")
+    after_noon = (stamps - dates - _NOON) / np.timedelta64(1, "D")
+    days = dates.astype(np.int64).astype(np.float64)
+    return days + np.where((stamps != dates) | timed, after_noon, 0.0), single
 
 
-def _day(item: Any) -> float:
+def _stamp(item: Any) -> np.datetime64:
     try:
-        stamp = np.datetime64(item, "s")
+        return np.datetime64(item, "s")
     except (ValueError, TypeError):
         raise CallError(f"{item!r} is not a date; write it as 2026-03-01.") from None
-    if np.isnat(stamp):
-        raise CallError("a date is missing; write it as 2026-03-01.")
-    date = stamp.astype("datetime64[D]")
-    if stamp == date and not _with_time(item):
-        return float(date.astype(np.int64))
-    return float(date.astype(np.int64)) + float((stamp - date - _NOON) / np.timedelta64(1, "D"))
+
+
+def _has_time(kind: np.dtype[Any]) -> bool:
+    return np.datetime_data(kind)[0] in ("h", "m")
 
 
 def _with_time(item: Any) -> bool:
     if isinstance(item, np.datetime64):
-        return np.datetime_data(item.dtype)[0] in ("h", "m")
+        return _has_time(item.dtype)
     return isinstance(item, str) and len(item.strip()) > len("2026-03-01")

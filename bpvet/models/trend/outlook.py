@@ -25,6 +25,9 @@ from bpvet.records.animal_rows import animal_rows
 from bpvet.records.records import Records
 from bpvet.visits.series import Course, Series
 
+#: Days that are asked for at once.
+_DAYS = 64
+
 
 @dataclass(frozen=True, eq=False)
 class Surprise(Content):
@@ -227,7 +230,10 @@ def share_at_target(trend: Trend, target: float) -> ShareAtTarget:
     """Return the share of the period at or below `target`, in the unit of the series."""
     first, last = trend.series.date[0], trend.series.date[-1]
     dates = np.arange(first, last + np.timedelta64(1, "D"))
-    expected = float(np.mean(np.atleast_1d(trend.at(dates).below(target))))
+    # A few days at a time: of each there is a number for every noise node.
+    cuts = range(_DAYS, dates.size, _DAYS)
+    chances = [np.atleast_1d(trend.at(some).below(target)) for some in np.split(dates, cuts)]
+    expected = float(np.mean(np.concatenate(chances)))
     days = dates.size - 1
     if days == 0:
         return ShareAtTarget(expected, None, 0)

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from bpvet.facts.drugs import drug, near_drugs, purpose_overrides
 from bpvet.records.checked_table import CheckedTable
@@ -90,23 +91,46 @@ def _report_overlapping_sessions(checked: CheckedTable, values: Values) -> None:
     rows = np.flatnonzero(timed & labelled[label_code])
     if len(rows) == 0:
         return
-    frame = pd.DataFrame(
-        {
-            "animal": distinct(values["animal"])[1][rows],
-            "method": distinct(values["method"])[1][rows],
-            "day": values["date"][rows],
-            "label": label_code[rows],
-            "time": values["taken_at"][rows],
-            "row": rows,
-        }
+    of_day = (
+        distinct(values["animal"])[1][rows],
+        distinct(values["method"])[1][rows],
+        values["date"][rows].astype(np.int64),
     )
-    of_day = ["animal", "method", "day"]
-    spans = frame.groupby([*of_day, "label"], sort=False).agg(
-        start=("time", "min"), end=("time", "max"), row=("row", "min")
-    )
-    spans = spans.reset_index().sort_values([*of_day, "start", "row"], kind="stable")
-    ends = spans.groupby(of_day)["end"].cummax()
-    before = ends.groupby([spans[name] for name in of_day]).shift()
-    late = spans[spans["start"] < before]
-    rows = np.sort(late["row"].to_numpy(dtype=np.int64))
-    checked.report(rows, "session", Code.SESSIONS_OVERLAP, written=WRITTEN)
+    time = values["taken_at"][rows].astype(np.int64)
+    late = _begun_meanwhile(of_day, label_code[rows], time)
+    checked.report(np.sort(rows[late]), "session", Code.SESSIONS_OVERLAP, written=WRITTEN)
+
+
+def _begun_meanwhile(
+    of_day: tuple[NDArray[np.integer], ...], label: NDArray[np.integer], time: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Return the first reading of each session that begins before one of its day has ended.
+
+    Parameters
+    ----------
+    of_day : tuple of (n,) int
+        What sessions of one animal, day and method have in common.
+    label, time : (n,) int
+        Which of them each reading is of, and when it was taken.
+    """
+    order = np.lexsort((time, label, *of_day))
+    begin = _changes(order, *of_day, label)
+    start, end = time[order[begin]], time[order[np.append(begin[1:], len(order)) - 1]]
+    first = np.minimum.reduceat(order, begin)
+    # Sessions of one day by their start; of those that start together, as they stand.
+    by_start = np.lexsort((first, start, *(code[first] for code in of_day)))
+    start, end, first = start[by_start], end[by_start], first[by_start]
+    day = np.zeros(len(first), dtype=np.int64)
+    day[_changes(first, *of_day)[1:]] = 1
+    # The latest end so far, of this day alone: each day is put behind all times of the one before.
+    behind = np.cumsum(day) * (time.max() - time.min() + 1)
+    latest = np.maximum.accumulate(end + behind) - behind
+    late = (start[1:] < latest[:-1]) & (day[1:] == 0)
+    return np.asarray(first[1:][late])
+
+
+def _changes(order: NDArray[np.int64], *codes: NDArray[np.integer]) -> NDArray[np.int64]:
+    """Return where in an order (n,), from its beginning on, another combination of codes begins."""
+    other = np.ones(len(order), dtype=bool)
+    other[1:] = np.logical_or.reduce([np.diff(code[order]) != 0 for code in codes])
+    return np.flatnonzero(other)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
-from bpvet.records.tables import OTHER_WORDS, column_named, known_columns, plain_name
+from bpvet.records.tables import OTHER_WORDS, is_column, known_columns, plain_name
 
 #: Rows at the top of a sheet among which the header is looked for.
 LOOKED_AT = 50
@@ -81,9 +81,10 @@ def score_of(row: Sequence[str], table: str, columns: Collection[str]) -> int:
     ours = known_columns(table)
     score = 0
     for bare in filter(None, map(str.strip, row[:_WIDEST])):
-        if bare in columns or column_named(table, bare):
+        name = plain_name(bare)
+        if bare in columns or is_column(table, name):
             score += 2
-        elif OTHER_WORDS.get(plain_name(bare)) in ours:
+        elif OTHER_WORDS.get(name) in ours:
             score += 1
     return score
 

@@ -136,11 +136,9 @@ def lab_history(records: Records, animal: str) -> LabHistory:
     LabHistory
         Empty where the animal has no usable row.
     """
-    rows = records.labs
-    animals = records.animals
-    species = animals.loc[animals["animal"] == animal, "species"].tolist()
+    species = records.rows_of("animals", animal)["species"].tolist()
     kind = str(species[0]) if species else ""
-    gathered = _gathered(_usable(rows, records.as_of, animal))
+    gathered = _gathered(_usable(records.rows_of("labs", animal), records.as_of))
     return _history(animal, kind, gathered.get(animal, {}))
 
 
@@ -209,12 +207,10 @@ class Change:
     at_least: bool
 
 
-def _usable(rows: pd.DataFrame, as_of: np.datetime64, animal: str | None = None) -> pd.DataFrame:
+def _usable(rows: pd.DataFrame, as_of: np.datetime64) -> pd.DataFrame:
     day = rows["sampled_on"].to_numpy(dtype="datetime64[D]")
     kept = (rows["set_aside"] == "").to_numpy(dtype=bool) & rows["value"].notna().to_numpy()
     # A blank date compares as false.
-    if animal is not None:
-        kept &= (rows["animal"] == animal).to_numpy(dtype=bool)
     rows = rows[kept & (day <= as_of)]
     return rows.sort_values("sampled_on", kind="stable")
 

@@ -45,8 +45,7 @@ def lab_series(records: Records, animal: str, quantity: str) -> Series:
     if quantity not in LAB_QUANTITIES:
         known = ", ".join(LAB_QUANTITIES)
         raise CallError(f'"{quantity}" is not a laboratory quantity; there are {known}.')
-    usable = _usable(records, quantity)
-    usable = usable[usable["animal"] == animal]
+    usable = _usable(records, quantity, animal)
     if usable.empty:
         units = ", ".join(known_units(quantity))
         others = dict.fromkeys(why for _, why in left_out(records, animal, quantity))
@@ -102,15 +101,16 @@ def _species(records: Records) -> dict[str, str]:
     return dict(zip(records.animals["animal"], records.animals["species"], strict=True))
 
 
-def _usable(records: Records, quantity: str) -> pd.DataFrame:
+def _usable(records: Records, quantity: str, animal: str | None = None) -> pd.DataFrame:
     """Return the rows that can be used, with their `logarithm` in the modelled unit.
 
     What is left out is told by `left_out`.
     """
-    rows = records.labs
-    rows = rows[(rows["analyte"] == quantity) & (rows["set_aside"] == "")]
-    rows = rows[rows["value"].gt(0) & rows["sampled_on"].notna() & (rows["value_bound"] == "")]
-    rows = rows[rows["sampled_on"].to_numpy(dtype="datetime64[D]") <= records.as_of]
+    rows = records.rows_of("labs", animal)
+    usable = (rows["analyte"] == quantity) & (rows["set_aside"] == "") & (rows["value_bound"] == "")
+    # A blank date, and a blank value, compare as false.
+    dated = rows["sampled_on"].to_numpy(dtype="datetime64[D]") <= records.as_of
+    rows = rows[usable.to_numpy(dtype=bool) & dated & rows["value"].gt(0).to_numpy(dtype=bool)]
     factors = {unit: factor(quantity, str(unit)) for unit in rows["unit"].unique()}
     scale = np.array([factors[unit] or np.nan for unit in rows["unit"]], dtype=np.float64)
     rows = rows.assign(logarithm=np.log(rows["value"].to_numpy(dtype=np.float64) * scale))

@@ -59,7 +59,7 @@ def asked_cells(records: Records, animal: str | None = None) -> Iterator[Asked]:
     """
     ours = [(*asked, "") for asked in ASKED]
     for table, dated, column, name, heading in (*ours, *_foreign(records)):
-        frame: pd.DataFrame = getattr(records, table)
+        frame = records.rows_of(table, animal)
         if column not in frame.columns:
             continue
         # Few rows have such words: nothing else is looked at.
@@ -67,8 +67,7 @@ def asked_cells(records: Records, animal: str | None = None) -> Iterator[Asked]:
         if table == "animals":
             frame = frame.assign(date=np.datetime64("NaT", "s"), file="", line=0)
         if not frame.empty:
-            rows = of_animal(records, frame, dated, animal)
-            yield Asked(rows, dated, column, name, heading)
+            yield Asked(in_their_time(records, frame, dated), dated, column, name, heading)
 
 
 def _foreign(records: Records) -> Iterator[tuple[str, str, str, str, str]]:
@@ -80,18 +79,14 @@ def _foreign(records: Records) -> Iterator[tuple[str, str, str, str, str]]:
                 yield table, dated, name, f"{table} column", name
 
 
-def of_animal(
-    records: Records, frame: pd.DataFrame, dated: str, animal: str | None
-) -> pd.DataFrame:
-    """Return the rows of one animal, or of all, but for later ones and exact doubles."""
+def in_their_time(records: Records, frame: pd.DataFrame, dated: str) -> pd.DataFrame:
+    """Return the rows of a known animal but for later ones and exact doubles."""
     day = frame[dated].to_numpy(dtype="datetime64[D]")
     # A date that nobody can have written is a slip: what stands there may be of any day.
     later = (day > records.as_of) & ~(day > last_possible(records))
     keep = (frame["animal"] != "").to_numpy(dtype=bool) & ~later
     if "duplicate" in frame.columns:
         keep &= ~frame["duplicate"].to_numpy(dtype=bool)
-    if animal is not None:
-        keep &= (frame["animal"] == animal).to_numpy(dtype=bool)
     return frame[keep]
 
 

@@ -9,7 +9,7 @@ an animal that is said to be dead, a later visit.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -25,7 +25,7 @@ from bpvet.facts.signs.signs import SignItem
 from bpvet.records.animal_rows import animal_rows
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
-from bpvet.visits.signs.cells import Place, asked_cells, of_animal, places
+from bpvet.visits.signs.cells import Asked, Place, asked_cells, in_their_time, places
 
 #: What remarks are about; no group of signs.
 TREATMENT, LEFT = "treatment", "left"
@@ -43,25 +43,32 @@ Remark = tuple[Place, str, SignItem]
 _Spans = dict[str, list[tuple[np.datetime64, np.datetime64, str]]]
 
 
-def remarks(records: Records, animal: str | None = None) -> Iterator[Remark]:
-    """Yield what is asked of treatments and of leaving, of one animal or of all."""
-    frame = records.treatments
+def remarks(
+    records: Records, animal: str | None = None, cells: Sequence[Asked] | None = None
+) -> Iterator[Remark]:
+    """Yield what is asked of treatments and of leaving, of one animal or of all.
+
+    `cells` are those of `asked_cells`, where they are at hand.
+    """
+    cells = list(asked_cells(records, animal)) if cells is None else cells
+    frame = records.rows_of("treatments", animal)
     usable = frame[(frame["set_aside"] == "").to_numpy(dtype=bool)]
-    rows = of_animal(records, usable, "started_on", animal)
+    rows = in_their_time(records, usable, "started_on")
     names = {str(text): drug_name(str(text)) for text in rows["drug"].unique()}
     stops = rows["stopped_on"].to_numpy(dtype="datetime64[D]")
     spans: _Spans = defaultdict(list)
     for row, stop, text in zip(places(rows, "started_on"), stops, rows["drug"], strict=True):
         spans[str(row[0])].append((row[1], stop, names[str(text)]))
-    cells = (rows[name].astype(str) for name in ("drug", "dose", "note"))
-    for row, stop, *texts in zip(places(rows, "started_on"), stops, *cells, strict=True):
+    written = (rows[name].astype(str) for name in ("drug", "dose", "note"))
+    for row, stop, *texts in zip(places(rows, "started_on"), stops, *written, strict=True):
         ends = not np.isnat(stop) and stop <= records.as_of
         name = names[texts[0]]
         later = any(start > row[1] for start, _, taken in spans[str(row[0])] if taken == name)
         if not (ends or later):
             yield from _of_treatment(row, texts)
-    yield from _of_notes(records, animal, spans)
-    yield from _of_animals(records, animal)
+    lives = _Lives(records, animal)
+    yield from _of_notes(cells, lives, spans)
+    yield from _of_animals(records, lives, animal)
 
 
 def _of_treatment(row: Place, texts: list[str]) -> Iterator[Remark]:
@@ -81,15 +88,14 @@ def _of_treatment(row: Place, texts: list[str]) -> Iterator[Remark]:
             yield _remark(row, table, text, TREATMENT, name)
 
 
-def _of_notes(records: Records, animal: str | None, spans: _Spans) -> Iterator[Remark]:
-    lives = _Lives(records, animal)
-    for asked in asked_cells(records, animal):
+def _of_notes(cells: Sequence[Asked], lives: _Lives, spans: _Spans) -> Iterator[Remark]:
+    for asked in cells:
         texts = {str(text) for text in asked.rows[asked.column].unique()}
         leaving = {text for text in texts if says_left(text)}
         treating = set() if asked.name == "treatments note" else {*filter(_may_treat, texts)}
         rows = asked.rows[asked.rows[asked.column].isin(leaving | treating).to_numpy(dtype=bool)]
-        cells = rows[asked.column].astype(str)
-        for text, row in zip(cells, places(rows, asked.dated), strict=True):
+        found = rows[asked.column].astype(str)
+        for text, row in zip(found, places(rows, asked.dated), strict=True):
             if text in leaving and lives.may_have_ended(row):
                 yield _remark(row, asked.name, text, LEFT)
             if text in treating and not _answered(text, row[1], spans[str(row[0])]):
@@ -112,11 +118,9 @@ def _answered(
     return on and not says_changed(text)
 
 
-def _of_animals(records: Records, animal: str | None) -> Iterator[Remark]:
+def _of_animals(records: Records, lives: _Lives, animal: str | None) -> Iterator[Remark]:
     """Yield what the animals table, the signs and the contacts say of an animal's end."""
-    frame = records.animals
-    frame = frame if animal is None else frame[(frame["animal"] == animal).to_numpy(dtype=bool)]
-    lives = _Lives(records, animal)
+    frame = records.rows_of("animals", animal)
     for whose, name, left in zip(
         frame["animal"], frame["name"], frame["left_written"], strict=True
     ):
@@ -126,8 +130,8 @@ def _of_animals(records: Records, animal: str | None) -> Iterator[Remark]:
                 yield _remark(row, IN_ANIMALS, text, LEFT)
     unread = records.findings.by_code(Code.UNKNOWN_WORD)
     outcomes = {(finding.file, finding.line): finding.value for finding in unread}
-    signs = of_animal(records, records.observations, "seen_on", animal)
-    calls = of_animal(records, records.contacts, "date", animal)
+    signs = in_their_time(records, records.rows_of("observations", animal), "seen_on")
+    calls = in_their_time(records, records.rows_of("contacts", animal), "date")
     for text, row in (
         *zip(signs["sign"].astype(str), places(signs, "seen_on"), strict=True),
         *((outcomes.get(row[2:], ""), row) for row in places(calls, "date")),
@@ -147,11 +151,9 @@ class _Lives:
     """
 
     def __init__(self, records: Records, animal: str | None) -> None:
-        frame = records.readings
+        frame = records.rows_of("readings", animal)
         day = frame["date"].to_numpy(dtype="datetime64[D]")
         usable = (frame["set_aside"] == "").to_numpy(dtype=bool) & (day <= records.as_of)
-        if animal is not None:
-            usable &= (frame["animal"] == animal).to_numpy(dtype=bool)
         newest = frame[usable].groupby("animal", observed=True)["date"].max()
         days = newest.to_numpy(dtype="datetime64[D]")
         self._newest: dict[str, np.datetime64] = dict(zip(newest.index, days, strict=True))

@@ -22,7 +22,7 @@ import pandas as pd
 from bpvet.facts.signs.signs import SignItem, read_cell, read_sign
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
-from bpvet.visits.signs.cells import Asked, Place, asked_cells, of_animal, places
+from bpvet.visits.signs.cells import Asked, Place, asked_cells, in_their_time, places
 from bpvet.visits.signs.remarks import remarks
 
 #: What `Sign.table` says of words where a number should stand, and of a row that is set aside.
@@ -135,7 +135,7 @@ def day_of(value: Any) -> date | None:
 
 
 def _of_observations(records: Records, animal: str | None = None) -> Iterator[Sign]:
-    rows = of_animal(records, records.observations, "seen_on", animal)
+    rows = in_their_time(records, records.rows_of("observations", animal), "seen_on")
     if rows.empty:
         return
     for text, status, aside, row in zip(
@@ -151,13 +151,14 @@ def _of_observations(records: Records, animal: str | None = None) -> Iterator[Si
 
 def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:
     """Yield what notes, reasons and words in place of numbers seem to say of signs."""
-    for cells in asked_cells(records, animal):
-        yield from _signs_of_column(cells)
-    for row, table, item in remarks(records, animal):
+    cells = list(asked_cells(records, animal))
+    for asked in cells:
+        yield from _signs_of_column(asked)
+    for row, table, item in remarks(records, animal, cells):
         yield _made(row, table, "", item)
-    frame = records.readings
+    frame = records.rows_of("readings", animal)
     frame = frame[(frame["set_aside"] != "").to_numpy(dtype=bool)]
-    rows = of_animal(records, frame, "taken_at", animal)
+    rows = in_their_time(records, frame, "taken_at")
     if rows.empty:
         return
     lines_of = [*zip(rows["file"].astype(str), rows["line"].astype(int), strict=True)]

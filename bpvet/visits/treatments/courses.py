@@ -69,8 +69,7 @@ def courses(records: Records, animal: str) -> Treatments:
     """
     known = _KNOWN.setdefault(records, {})
     if animal not in known:
-        table = records.treatments
-        rows = treatment_rows(table[table["animal"] == animal], records.as_of)
+        rows = treatment_rows(records.rows_of("treatments", animal), records.as_of)
         known[animal] = _treatments(rows, missed_rows(records, animal).get(animal, ()))
     return known[animal]
 

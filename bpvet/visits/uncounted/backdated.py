@@ -50,11 +50,9 @@ def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, 
     animal : str, optional
         Of this animal alone.
     """
-    frame = records.readings
+    frame = records.rows_of("readings", animal)
     keep = (frame["animal"] != "").to_numpy(dtype=bool) & frame["date"].notna().to_numpy(dtype=bool)
     keep &= ~frame["duplicate"].to_numpy(dtype=bool)
-    if animal is not None:
-        keep &= (frame["animal"] == animal).to_numpy(dtype=bool)
     rows = frame.loc[keep, ["animal", "file", "date"]]
     rows = rows[(rows["date"] <= pd.Timestamp(records.as_of)).to_numpy(dtype=bool)]
     # Where no row lies before the one above it, of whatever animal, nothing steps back.

@@ -60,7 +60,7 @@ def later_rows(records: Records, animal: str | None = None) -> Mapping[str, Late
     last = last_possible(records)
     found: dict[str, list[tuple[str, np.datetime64]]] = {}
     for table in ("readings", "observations"):
-        rows = getattr(records, table)
+        rows = records.rows_of(table, animal)
         later = rows["future"].to_numpy(dtype=bool)
         if not later.any():
             continue
@@ -68,7 +68,7 @@ def later_rows(records: Records, animal: str | None = None) -> Mapping[str, Late
         for whose, day in zip(
             rows["animal"], rows[DATED[table]].to_numpy("datetime64[D]"), strict=True
         ):
-            if day > last and whose and animal in (None, whose):
+            if day > last and whose:
                 found.setdefault(str(whose), []).append((table, day))
     return {
         whose: LaterRows(

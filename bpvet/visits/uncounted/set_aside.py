@@ -82,28 +82,23 @@ def rows_aside(records: Records, animal: str | None = None) -> Mapping[str, Rows
 
 
 def _aside(records: Records, table: str, animal: str | None) -> pd.DataFrame:
-    rows: pd.DataFrame = getattr(records, table)
-    keep = (rows["set_aside"] != "") & ~_not_yet(records, table) & (rows["animal"] != "")
-    if animal is not None:
-        keep &= rows["animal"] == animal
+    rows = records.rows_of(table, animal)
+    keep = (rows["set_aside"] != "") & ~_not_yet(records, rows, table) & (rows["animal"] != "")
     return rows[keep.to_numpy(dtype=bool)]
 
 
-def _not_yet(records: Records, table: str) -> pd.Series[bool]:
+def _not_yet(records: Records, rows: pd.DataFrame, table: str) -> pd.Series[bool]:
     """Return which rows of a table were not yet written on the date that is looked at."""
-    rows: pd.DataFrame = getattr(records, table)
     return rows["future"].astype(bool) & (rows[DATED[table]] <= last_possible(records))
 
 
 def _labs(records: Records, animal: str | None) -> list[tuple[str, str, pd.Timestamp]]:
     """Return animal, analyte and day of the values that cannot be used, none newer being usable."""
-    rows = records.labs
-    near = nearly_named(list(rows["analyte"].unique()))
-    if animal is not None:
-        rows = rows[(rows["animal"] == animal).to_numpy(dtype=bool)]
+    near = nearly_named(list(records.labs["analyte"].unique()))
+    rows = records.rows_of("labs", animal)
     kept = rows[(rows["set_aside"] == "").to_numpy(dtype=bool)]
     read = ~kept["analyte"].isin(list(near)).to_numpy(dtype=bool) & _in_known_unit(kept)
-    unread = kept[~read & ~_not_yet(records, "labs")[kept.index].to_numpy(dtype=bool)]
+    unread = kept[~read & ~_not_yet(records, kept, "labs").to_numpy(dtype=bool)]
     unused = pd.concat([_aside(records, "labs", animal), unread])
     if unused.empty:
         return []

@@ -46,13 +46,13 @@ def unmeasured_days(
     animal : str, optional
         Of this animal alone.
     """
-    frame = records.readings
+    frame = records.rows_of("readings", animal)
     day = frame["date"].to_numpy(dtype="datetime64[D]")
     unused = ((frame["set_aside"] != "") | (frame["excluded"] != "")).to_numpy(dtype=bool)
     if not unused.any():
         return {}
-    whose = frame["animal"] != "" if animal is None else frame["animal"] == animal
-    unused = unused & whose.to_numpy(dtype=bool) & ~frame["duplicate"].to_numpy(dtype=bool)
+    known = (frame["animal"] != "").to_numpy(dtype=bool)
+    unused = unused & known & ~frame["duplicate"].to_numpy(dtype=bool)
     unused &= ~np.isnat(day) & (day <= records.as_of)
     # Of the animals that have such a row alone: few of a large clinic.
     near = frame["animal"].isin(frame["animal"][unused].unique()).to_numpy(dtype=bool)

@@ -128,8 +128,8 @@ def _aside(records: Records, animal: str) -> Iterator[NotUsed]:
         "treatments": ("started_on", "drug"),
     }
     for table, (on, what) in columns.items():
-        rows = getattr(records, table)
-        rows = rows[(rows["animal"] == animal) & ((rows["set_aside"] != "") | rows["future"])]
+        rows = records.rows_of(table, animal)
+        rows = rows[(rows["set_aside"] != "") | rows["future"]]
         for _, row in rows.iterrows():
             day = np.datetime64("NaT", "D") if pd.isna(row[on]) else np.datetime64(row[on], "D")
             reason = row["set_aside"] or f"it is dated after {records.as_of}"

@@ -38,5 +38,5 @@ def words_of(code: Code, each: Sequence[NamedValues], outcome: Outcome) -> list[
 def wording_of(code: Code) -> Wording:
     """Return the words of the check that a code is of: those of the others are not loaded."""
     check = code.key.rpartition(".")[0]
-    found: Wording = import_module(f"bpvet.wording.en.findings.{check}").WORDS
+    found: Wording = import_module(f"{__package__}.{check}").WORDS
     return found

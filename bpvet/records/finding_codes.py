@@ -28,6 +28,7 @@ class Code(Enum):
     DISK_REFUSES = "folder.disk_refuses", "cannot be read"
     NAMED_OTHERWISE = "folder.named_otherwise", "file not read"
     OTHER_FORM = "folder.other_form", "file not read"
+    FOLDER_INSIDE = "folder.inside", "file not read"
     NO_READINGS_FILE = "folder.no_readings_file", "no readings file"
 
     # What a file is, whatever its name says.

@@ -150,6 +150,7 @@ class Code(Enum):
     # Cells that are read as words, numbers and dates.
     BLANK_CELL = "values.blank", "blank"
     UNKNOWN_WORD = "values.unknown_word", "unknown word"
+    MEANT_WORD = "values.meant_word", "read as a word"
     NOT_A_NUMBER = "values.not_a_number", "not a number"
     NOT_BY_DOPPLER = "values.not_by_doppler", "not given by Doppler"
     INSTRUMENT_FAILED = "values.instrument_failed", "instrument failed"

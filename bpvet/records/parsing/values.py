@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import fields
 from functools import cache
 from typing import Any
@@ -134,7 +134,11 @@ def _words(checked: CheckedTable, column: Column) -> pa.Array:
     """Return a column in which only certain words may stand, "" for others."""
     texts, code = distinct(checked.cells(column.name))
     ours = {word.casefold(): word for word in column.words}
-    read = [ours.get(" ".join(text.casefold().split()), "") for text in texts]
+    plain = [" ".join(text.casefold().split()) for text in texts]
+    other = dict(column.meant)
+    meant = [other.get(text, "") for text in plain]
+    _report_meant(checked, column, meant, code)
+    read = [ours.get(text, word) for text, word in zip(plain, meant, strict=True)]
     bad = np.array([text != "" and not word for text, word in zip(texts, read, strict=True)], bool)
     rows = np.flatnonzero(each(bad, code)) if bad.any() else np.zeros(0, dtype=np.int64)
     checked.report(
@@ -148,6 +152,16 @@ def _words(checked: CheckedTable, column: Column) -> pa.Array:
         near=near_names(column.words, lambda: checked.raw(column.name).take(pa.array(rows))),
     )
     return of_texts(read, code)
+
+
+def _report_meant(
+    checked: CheckedTable, column: Column, meant: Sequence[str], code: NDArray[np.integer]
+) -> None:
+    """Report the cells whose word (m,) is read as one of ours, by the word of each row (n,)."""
+    for word in dict.fromkeys(filter(None, meant)):
+        these = np.array([other == word for other in meant], dtype=bool)
+        rows = np.flatnonzero(each(these, code))
+        checked.report(rows, column.name, Code.MEANT_WORD, written=WRITTEN, word=word)
 
 
 def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> _Some:

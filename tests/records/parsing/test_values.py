@@ -325,3 +325,28 @@ def test_which_rows_are_none_of_these(rows: Make, line: str, aside: bool) -> Non
     found = rows(line, header=FAILING)
     assert any(f.kind == "instrument failed" for f in found.findings) is aside
     assert bool(found.readings["set_aside"][0]) is aside
+
+
+SIGNS = "animal,seen_on,sign,status\nA17,2025-01-01,retinal detachment,"
+
+
+@pytest.mark.parametrize(
+    ("status", "meant"),
+    [
+        *((word, "present") for word in ("yes", "Y", " + ", "+ve", "Positive", "true")),
+        *((word, "absent") for word in ("no", "NO", "negative")),
+    ],
+)
+def test_a_plain_answer_under_status_is_read_and_said(rows: Make, status: str, meant: str) -> None:
+    found = rows("A17,2025-01-01,doppler,150", observations=f"{SIGNS}{status}\n")
+    assert found.observations["status"].tolist() == [meant]
+    (finding,) = of_kind(found, "read as a word")
+    assert (finding.value.strip(), finding.unused) == (status.strip(), False)
+    assert not of_kind(found, "unknown word")
+
+
+@pytest.mark.parametrize("status", ["n", "-", "0", "1", "x", "present?", "yes?", "+/-", "none"])
+def test_an_answer_that_may_be_none_stays_asked(rows: Make, status: str) -> None:
+    found = rows("A17,2025-01-01,doppler,150", observations=f"{SIGNS}{status}\n")
+    assert found.observations["status"].tolist() == ["unclear"]
+    assert [finding.value for finding in of_kind(found, "unknown word")] == [status]

@@ -185,6 +185,14 @@ def _not_excluded(written: str) -> Words:
     )
 
 
+@WORDS.of(Code.MEANT_WORD)
+def _meant_word(written: str, word: str) -> Words:
+    return Words(
+        f'{shown(written)} is read as "{word}".',
+        f'Nothing to do if it means that; to be plain, write "{word}".',
+    )
+
+
 @WORDS.of(Code.NOT_A_COUNT)
 def _not_a_count(cell: str) -> Words:
     return Words(

@@ -262,12 +262,13 @@ def _low(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
     found: tuple[str, float | None, str] | None = None
     low, mean, bounds = latest.lowest_measured, latest.lowest_mean, latest.lowest
     floor = guideline.floor
+    silent = "below_gauge" if latest.below_gauge else "no_sound"
     if low is not None and low < urgent_number("low"):
         found = ("below", low, "project.urgent.low")
     elif latest.mostly_soundless:
-        found = ("no_sound", None, "project.urgent.silent_share")
+        found = (silent, None, "project.urgent.silent_share")
     elif latest.soundless and (weak or fast):
-        found = ("no_sound_weak", None, "")
+        found = (f"{silent}_weak", None, "")
     elif bounds is not None and bounds < floor.value and seen.on_drug and (weak or fast):
         found = ("floor_weak", low, floor.fact.id)
     elif mean is not None and mean < urgent_number("low_mean"):

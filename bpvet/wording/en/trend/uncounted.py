@@ -97,9 +97,9 @@ def _no_systolic(found: NoSystolic) -> Statement:
     instead = f" ({listed(named)} mmHg)" if named else ""
     return Statement(
         "no_systolic",
-        f"On {day(found.date)} no systolic pressure was read{instead}: what is told here of "
-        "systolic pressure is of earlier days. A vet decides whether the animal is to be seen "
-        "sooner.",
+        f"On {day(found.date)} no systolic pressure that can be used was read{instead}: what is "
+        "told here of systolic pressure is of earlier days. A vet decides whether the animal is "
+        "to be seen sooner.",
     )
 
 

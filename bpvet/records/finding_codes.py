@@ -202,6 +202,10 @@ class Code(Enum):
     BEFORE_BIRTH = "rows.before_birth", "before birth"
     AFTER_LEAVING = "rows.after_leaving", "after leaving"
 
+    # What may be a slip of an animal's newest visit.
+    BACKDATED = "slips.backdated", "last year's date?"
+    NEWEST_WITHOUT_SYSTOLIC = "slips.newest_without_systolic", "no systolic pressure"
+
     # Readings that stand there twice.
     DUPLICATE = "duplicates.exact", "exact duplicate"
     SAVED_TWICE = "duplicates.saved_twice", "visit saved twice"

@@ -33,12 +33,15 @@ class Backdated(Content):
     above : datetime64[D]
         The newest date above them.
     file : str
+    line : int
+        Of the first of these rows.
     """
 
     date: np.datetime64
     rows: int
     above: np.datetime64
     file: str
+    line: int
 
 
 def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, Backdated]:
@@ -55,7 +58,7 @@ def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, 
     keep &= ~frame["duplicate"].to_numpy(dtype=bool)
     if animal is not None:
         keep &= (frame["animal"] == animal).to_numpy(dtype=bool)
-    rows = frame.loc[keep, ["animal", "file", "date"]]
+    rows = frame.loc[keep, ["animal", "file", "line", "date"]]
     rows = rows[(rows["date"] <= pd.Timestamp(records.as_of)).to_numpy(dtype=bool)]
     # Where no row lies before the one above it, of whatever animal, nothing steps back.
     if not (rows["date"].diff() < pd.Timedelta(0)).any():
@@ -78,11 +81,13 @@ def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, 
 def _step(rows: pd.DataFrame, file: str, as_of: np.datetime64) -> Backdated | None:
     """Return the step back at the end of a file, where the year after it makes it the newest."""
     day = rows["date"].to_numpy(dtype="datetime64[D]")
-    in_file = day[(rows["file"] == file).to_numpy(dtype=bool)]
+    here = (rows["file"] == file).to_numpy(dtype=bool)
+    in_file = day[here]
     last, newest = in_file[-1], day.max()
     above = in_file[: np.flatnonzero(in_file != last)[-1] + 1]
     in_order = len(np.unique(above)) >= _DATES and bool((np.diff(above) >= 0).all())
     # A year on, give or take the leap day.
     if not in_order or not newest < last + _YEAR + 1 or last + _YEAR > as_of:
         return None
-    return Backdated(last, len(in_file) - len(above), above[-1], file)
+    line = int(rows["line"].to_numpy()[here][len(above)])
+    return Backdated(last, len(in_file) - len(above), above[-1], file, line)

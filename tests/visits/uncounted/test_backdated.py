@@ -26,6 +26,7 @@ def test_a_step_back_at_the_end_that_a_year_makes_the_newest():
         "A": (np.datetime64("2025-01-05"), 2, np.datetime64("2025-10-20"))
     }
     assert isinstance(found["A"], Backdated)
+    assert found["A"].line == 5  # of data frames the place of the row, from 1
 
 
 @pytest.mark.parametrize(

@@ -24,6 +24,7 @@ from bpvet.wording.en.findings import (
     plausible,
     rows,
     signs,
+    slips,
     treatments,
     values,
 )
@@ -76,6 +77,7 @@ WORDS: WordsByCode = MappingProxyType(
         **rows.WORDS.by_code,
         **separated.WORDS.by_code,
         **signs.WORDS.by_code,
+        **slips.WORDS.by_code,
         **treatments.WORDS.by_code,
         **values.WORDS.by_code,
         **workbook.WORDS.by_code,

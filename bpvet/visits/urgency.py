@@ -257,7 +257,7 @@ def _low(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
     latest = seen.latest
     if latest is None:
         return
-    weak = [sign for sign in seen.signs if _is_weak(seen, sign)]
+    weak = [sign for sign in seen.signs if is_weak(seen, sign)]
     fast = _fast(seen, latest)
     found: tuple[str, float | None, str] | None = None
     low, mean, bounds = latest.lowest_measured, latest.lowest_mean, latest.lowest
@@ -288,7 +288,8 @@ def _low(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
         )
 
 
-def _is_weak(seen: Seen, sign: SignState) -> bool:
+def is_weak(seen: Seen, sign: SignState) -> bool:
+    """Return whether a sign is one of weakness that is there now."""
     present = sign.reading == "present" and not sign.longstanding
     return sign.group == "weak" and present and seen.current(sign)
 

@@ -15,7 +15,7 @@ KEYS = MappingProxyType(
     {
         # One animal.
         "urgent": tuple(rule.value for rule in UrgentRule),
-        "unmeasured": ("", "part"),
+        "unmeasured": ("", "part", "weak"),
         "no_systolic": ("",),
         "later": ("",),
         "backdated": ("",),

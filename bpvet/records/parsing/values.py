@@ -27,7 +27,7 @@ from bpvet.records.parsing.dates import (
     dates_of_either_order,
     moments,
 )
-from bpvet.records.parsing.numbers import numbers
+from bpvet.records.parsing.numbers import BOUND_WORDS, NO_SOUND, numbers
 from bpvet.records.parsing.packed import PackedNumbers, packed_numbers, packed_times
 from bpvet.records.parsing.packed import Values as Values
 from bpvet.records.read_options import DATE_ORDERS
@@ -177,6 +177,7 @@ def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> _Some:
         )
     bad = (read.bad | (read.comma & ~decimal)) & ~passed_over
     checked.report(bad, column.name, Code.NOT_A_NUMBER, _outcome(column), written=WRITTEN)
+    _report_soundless(checked, column, read.bound)
     gone = bad | passed_over
     value: Any
     bound = read.bound
@@ -187,6 +188,16 @@ def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> _Some:
     else:
         value = PackedNumbers(read.few, read.code, np.zeros(0, np.int64), np.zeros(0))
     return {column.name: value} | ({f"{column.name}_bound": bound} if bounded else {})
+
+
+def _report_soundless(checked: CheckedTable, column: Column, bound: NDArray[np.int8]) -> None:
+    """Report the cells that are read as "no sound" and are written otherwise."""
+    rows = np.flatnonzero(BOUND_WORDS[bound] == NO_SOUND)
+    if len(rows):
+        texts = checked.raw_at(column.name, rows)
+        other = [" ".join(text.casefold().split()) != NO_SOUND for text in texts]
+        rows = rows[np.array(other, dtype=bool)]
+        checked.report(rows, column.name, Code.MEANT_WORD, written=WRITTEN, word=NO_SOUND)
 
 
 def _outcome(column: Column) -> Outcome:

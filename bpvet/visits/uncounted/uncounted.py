@@ -10,11 +10,13 @@ import numpy as np
 from bpvet.equality import Content
 from bpvet.records.records import Records
 from bpvet.visits.latest_date import LatestDate
+from bpvet.visits.signs.states import SignState
 from bpvet.visits.uncounted.backdated import Backdated, backdated_rows
 from bpvet.visits.uncounted.later import LaterRows, later_rows
 from bpvet.visits.uncounted.lookalikes import Lookalike, lookalikes
 from bpvet.visits.uncounted.set_aside import RowsAside, rows_aside
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay, unmeasured_days
+from bpvet.visits.urgency import Seen, is_weak
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +55,9 @@ class Uncounted(Content):
         Ids that look like its own, with rows that may be its own.
     aside : RowsAside
         Rows that cannot be used.
+    weak : tuple of SignState
+        Signs of weakness that are present, of days after the latest date: nobody has measured the
+        animal since.
     """
 
     unmeasured: tuple[UnmeasuredDay, ...]
@@ -62,6 +67,7 @@ class Uncounted(Content):
     backdated: Backdated | None
     lookalikes: tuple[Lookalike, ...]
     aside: RowsAside
+    weak: tuple[SignState, ...]
 
     @property
     def may_be_newer(self) -> bool:
@@ -91,16 +97,9 @@ class UncountedRows:
             rows_aside(records, animal),
         )
 
-    def of(self, animal: str, latest: LatestDate | None) -> Uncounted:
-        """Return those of an animal.
-
-        Parameters
-        ----------
-        animal : str
-            Its id.
-        latest : LatestDate or None
-            Its latest date with a session.
-        """
+    def of(self, seen: Seen) -> Uncounted:
+        """Return those of an animal, by what urgency is judged on."""
+        animal, latest = seen.animal, seen.latest
         days, date = self.days.get(animal, ()), None if latest is None else latest.date
         return Uncounted(
             unmeasured=tuple(
@@ -112,7 +111,13 @@ class UncountedRows:
             backdated=self.backdated.get(animal),
             lookalikes=self.lookalikes.get(animal, ()),
             aside=self.aside.get(animal, RowsAside()),
+            weak=tuple(sign for sign in seen.signs if _weak_since(seen, sign)),
         )
+
+
+def _weak_since(seen: Seen, sign: SignState) -> bool:
+    since = seen.latest is None or bool(sign.seen_on > seen.latest.date)
+    return since and is_weak(seen, sign)
 
 
 def _no_systolic(latest: LatestDate | None) -> NoSystolic | None:

@@ -478,3 +478,21 @@ def test_with_pseudonyms_urgent_lines_tell_the_sign_and_not_who_saw_it():
     assert "Pansy" not in told
     assert "blindness" in row.why
     assert [line.signs for line in row.urgent] == [("blindness",), ("…",)]
+
+
+@pytest.mark.parametrize(
+    ("seen_on", "sign", "status", "band"),
+    [
+        ("2026-05-28", "collapse", "present", "two_days"),
+        ("2026-05-28", "collapse?", "", "two_days"),  # no more is made of what is unclear
+        ("2026-05-28", "collapse", "absent", "later"),
+        ("2026-05-28", "collapse", "longstanding", "later"),
+        ("2026-05-20", "collapse", "present", "later"),  # measured that day
+    ],
+)
+def test_a_weak_animal_that_was_not_measured_since_is_on_the_list(seen_on, sign, status, band):
+    row = {"animal": "A", "seen_on": seen_on, "sign": sign, "status": status}
+    held = records([("A", "2026-05-20", 131.0)], observations=[row])
+    (found,) = bpvet.due(held).rows
+    assert found.band == band
+    assert ("Collapse (28 May 2026)" in found.why) is (band == "two_days" and status == "present")

@@ -350,3 +350,10 @@ def test_an_answer_that_may_be_none_stays_asked(rows: Make, status: str) -> None
     found = rows("A17,2025-01-01,doppler,150", observations=f"{SIGNS}{status}\n")
     assert found.observations["status"].tolist() == ["unclear"]
     assert [finding.value for finding in of_kind(found, "unknown word")] == [status]
+
+
+def test_other_words_for_no_sound_are_said(rows: Make) -> None:
+    found = rows("A17,2025-01-01,doppler,no sound", "A17,2025-01-01,doppler,Inaudible")
+    assert found.readings["systolic_bound"].tolist() == ["no sound", "no sound"]
+    (finding,) = of_kind(found, "read as a word")
+    assert (finding.line, finding.value) == (3, "Inaudible")

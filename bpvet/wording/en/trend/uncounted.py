@@ -11,6 +11,7 @@ from bpvet.answers.statement import Statement
 from bpvet.answers.trend.recorded import RecordedAnswer
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.printing import number
+from bpvet.visits.signs.states import SignState
 from bpvet.visits.uncounted.backdated import Backdated
 from bpvet.visits.uncounted.later import LaterRows
 from bpvet.visits.uncounted.set_aside import RowsAside
@@ -33,6 +34,8 @@ def uncounted(answer: TrendAnswer) -> Iterator[Statement]:
 
 def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
     """Yield what is told of rows that may be the animal's and that no number here rests on."""
+    if found.weak:
+        yield _weak(found.weak)
     if found.unmeasured:
         yield _unmeasured(found.unmeasured)
     if found.partly is not None:
@@ -71,6 +74,19 @@ def unread_statements(found: RecordedAnswer) -> Iterator[Statement]:
             "stand there, nothing told here knows of them."
         )
         yield Statement("asked.files", f"{text} bpvet check says why.", outside=text)
+
+
+def _weak(signs: tuple[SignState, ...]) -> Statement:
+    """Return what is told of an animal that is weak and was not measured since."""
+    terms = {sign.term: day(sign.seen_on) for sign in reversed(signs)}
+    named = listed([f"{term} ({when})" for term, when in terms.items()])
+    are = "is" if len(terms) == 1 else "are"
+    return Statement(
+        "unmeasured.weak",
+        f"{capital(named)} {are} recorded, and no pressure that can be used since: no number told "
+        "here is of that, nor does the window for the next visit know of it. A vet decides whether "
+        "the animal is to be seen sooner.",
+    )
 
 
 def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:

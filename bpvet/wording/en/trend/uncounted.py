@@ -59,8 +59,8 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
         )
         yield Statement(
             "lookalikes",
-            f"Not counted here, under an id that looks like this one: {listed([*ids])}. If they "
-            "are of this animal, write its id in one way.",
+            f"Not counted here, under an id that looks like this one or is its name: "
+            f"{listed([*ids])}. If they are of this animal, write its id in one way.",
         )
     yield from _set_aside(found.aside)
 

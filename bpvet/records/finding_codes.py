@@ -202,9 +202,11 @@ class Code(Enum):
     BEFORE_BIRTH = "rows.before_birth", "before birth"
     AFTER_LEAVING = "rows.after_leaving", "after leaving"
 
-    # What may be a slip of an animal's newest visit.
+    # What answers ask of an animal: slips of its newest visit, and what is only written.
     BACKDATED = "slips.backdated", "last year's date?"
     NEWEST_WITHOUT_SYSTOLIC = "slips.newest_without_systolic", "no systolic pressure"
+    LEFT_IN_TEXT = "slips.left_in_text", "has it left?"
+    TREATMENT_IN_TEXT = "slips.treatment_in_text", "a treatment in words?"
 
     # Readings that stand there twice.
     DUPLICATE = "duplicates.exact", "exact duplicate"

@@ -1,26 +1,30 @@
-"""What the answers ask of an animal's newest visit, as findings: where it stands in the files."""
+"""What the answers ask of an animal, as findings: where it stands in the files."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from bpvet.facts.remarks import says_not_given
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
 from bpvet.records.records import Records
 from bpvet.visits.latest_date import JUDGED_CONDITIONS
+from bpvet.visits.signs.remarks import IN_DRUG, LEFT, remarks
 from bpvet.visits.uncounted.backdated import backdated_rows
 
 
 def slips(records: Records) -> tuple[Finding, ...]:
-    """Return what may be a slip of an animal's newest visit, an animal each.
+    """Return what answers ask of an animal and the record check has no finding of.
 
-    Answers say these of one animal; whoever looks for slips wants them of all, with their lines.
+    Answers say these of one animal; whoever looks for slips wants them of all, with their lines:
+    what may be a slip of its newest visit, and what is written of a treatment or of the animal's
+    end where nothing is worked out from it.
 
     Parameters
     ----------
     records : Records
     """
-    return (*_backdated(records), *_without_systolic(records))
+    return (*_backdated(records), *_without_systolic(records), *_remarks(records))
 
 
 def _backdated(records: Records) -> Iterator[Finding]:
@@ -59,3 +63,13 @@ def _without_systolic(records: Records) -> Iterator[Finding]:
                 animal=str(animal),
                 date=str(first["date"].date()),
             )
+
+
+def _remarks(records: Records) -> Iterator[Finding]:
+    for (_, _, file, line), table, item in remarks(records):
+        # Of a drug's name that is off the list there is a finding.
+        off_the_list = table == IN_DRUG and not says_not_given(item.text)
+        if file and not off_the_list:
+            left = item.group == LEFT
+            code = Code.LEFT_IN_TEXT if left else Code.TREATMENT_IN_TEXT
+            yield finding_of(code, file, line, value=item.text, text=item.text)

@@ -53,3 +53,28 @@ def test_a_newest_visit_without_a_systolic_pressure(newest, line):
 def test_under_anaesthesia_the_mean_alone_is_no_slip():
     rows = [*_steady("A"), ("A", "2026-01-05", None, 80.0)]
     assert _slips(rows, state=["awake", "awake", "awake", "anaesthetised"]) == ()
+
+
+def test_what_is_only_written_of_a_treatment_or_an_end():
+    readings = pd.DataFrame(_steady("A"), columns=["animal", "taken_at", "systolic", "mean"])
+    treatments = pd.DataFrame(
+        [
+            ("A", "amlodipine", "2025-05-01", "stopped 2 weeks ago"),
+            ("A", "amlo", "2025-05-02", "1 mg"),  # the check asks of its name
+            ("A", "telmisartan", "2025-05-03", "1 mg"),
+        ],
+        columns=["animal", "drug", "started_on", "dose"],
+    )
+    contacts = pd.DataFrame(
+        {"animal": ["A"], "date": ["2025-11-01"], "outcome": ["left"], "note": ["put to sleep"]}
+    )
+    records = bpvet.Records.from_frames(
+        readings.assign(method="oscillometric"),
+        treatments=treatments,
+        contacts=contacts,
+        as_of="2026-01-06",
+    )
+    assert sorted((one.code.name, one.file, one.line, one.value) for one in slips(records)) == [
+        ("LEFT_IN_TEXT", "contacts", 1, "put to sleep"),
+        ("TREATMENT_IN_TEXT", "treatments", 1, "stopped 2 weeks ago"),
+    ]

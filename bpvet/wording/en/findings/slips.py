@@ -1,4 +1,4 @@
-"""What may be a slip of an animal's newest visit."""
+"""What may be a slip of an animal's newest visit, and what is written and not entered."""
 
 from __future__ import annotations
 
@@ -27,4 +27,21 @@ def _newest_without_systolic(animal: str, date: str) -> Words:
         f"The newest visit of {shown(animal)}, of {date}, has no systolic pressure.",
         'If one was read, write it; if no sound was heard, write "no sound". What is told of '
         "systolic pressure is of earlier days.",
+    )
+
+
+@WORDS.of(Code.LEFT_IN_TEXT)
+def _left_in_text(text: str) -> Words:
+    return Words(
+        f"{shown(text)} may say that the animal died or left; it is taken for living.",
+        "If it did, write left_on among the animals.",
+    )
+
+
+@WORDS.of(Code.TREATMENT_IN_TEXT)
+def _treatment_in_text(text: str) -> Words:
+    return Words(
+        f"{shown(text)} may say that a treatment began, changed or ended, or was not given; no "
+        "answer knows of it.",
+        "If so, enter it among the treatments: a row each, with its dates.",
     )

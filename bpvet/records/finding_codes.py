@@ -203,7 +203,7 @@ class Code(Enum):
     AFTER_LEAVING = "rows.after_leaving", "after leaving"
 
     # What answers ask of an animal: slips of its newest visit, and what is only written.
-    BACKDATED = "slips.backdated", "last year's date?"
+    BACKDATED = "slips.backdated", "date before those above"
     NEWEST_WITHOUT_SYSTOLIC = "slips.newest_without_systolic", "no systolic pressure"
     LEFT_IN_TEXT = "slips.left_in_text", "has it left?"
     TREATMENT_IN_TEXT = "slips.treatment_in_text", "a treatment in words?"

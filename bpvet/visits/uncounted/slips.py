@@ -37,6 +37,7 @@ def _backdated(records: Records) -> Iterator[Finding]:
             rows=found.rows,
             date=str(found.date),
             above=str(found.above),
+            exchanged=found.exchanged,
         )
 
 

@@ -138,11 +138,12 @@ def _later(found: LaterRows) -> Statement:
 
 
 def _backdated(found: Backdated) -> Statement:
-    """Return what is asked of rows that may bear last year's date."""
+    """Return what is asked of rows that may bear last year's date, or month for day."""
+    slip = "day and month are exchanged" if found.exchanged else "the year is a slip"
     text = (
         f"The last {counted(found.rows, 'reading')} in “{found.file}” {_is(found.rows)} dated "
-        f"{day(found.date)}, after rows of {day(found.above)}. If the year is a slip, that is the "
-        "newest visit, and no answer here takes it for it"
+        f"{day(found.date)}, after rows of {day(found.above)}. If {slip}, that is the newest "
+        "visit, and no answer here takes it for it"
     )
     return Statement("backdated", f"{text}: look at the date.", outside=f"{text}.")
 

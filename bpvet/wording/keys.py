@@ -18,7 +18,7 @@ KEYS = MappingProxyType(
         "unmeasured": ("", "part", "weak"),
         "no_systolic": ("",),
         "later": ("",),
-        "backdated": ("",),
+        "backdated": ("", "unborn"),
         "lookalikes": ("",),
         "set_aside": ("",),
         "asked": ("left", "treatment", "files"),

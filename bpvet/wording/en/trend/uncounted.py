@@ -15,6 +15,7 @@ from bpvet.visits.signs.states import SignState
 from bpvet.visits.uncounted.backdated import Backdated
 from bpvet.visits.uncounted.later import LaterRows
 from bpvet.visits.uncounted.set_aside import RowsAside
+from bpvet.visits.uncounted.unborn import Unborn
 from bpvet.visits.uncounted.uncounted import NoSystolic, Uncounted
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay
 from bpvet.wording.en.phrases import capital, counted, day, listed
@@ -52,6 +53,8 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
         yield _later(found.later)
     if found.backdated is not None:
         yield _backdated(found.backdated)
+    if found.unborn is not None:
+        yield _unborn(found.unborn)
     if found.lookalikes:
         ids = (
             f"“{alike.written}” ({counted(alike.rows, 'row')}, the newest of {day(alike.newest)})"
@@ -146,6 +149,18 @@ def _backdated(found: Backdated) -> Statement:
         "visit, and no answer here takes it for it"
     )
     return Statement("backdated", f"{text}: look at the date.", outside=f"{text}.")
+
+
+def _unborn(found: Unborn) -> Statement:
+    """Return what is told of readings dated before the animal was born."""
+    newest = "" if found.rows == 1 else ", the newest"
+    text = (
+        f"{capital(counted(found.rows, 'reading'))}{newest} of {day(found.newest)}, "
+        f"{_is(found.rows)} dated before the birth date on record, {day(found.born)}. One of the "
+        "two dates is wrong; if it is the reading's, the animal may have been seen since, and no "
+        "answer here knows of it"
+    )
+    return Statement("backdated.unborn", f"{text}: look at both dates.", outside=f"{text}.")
 
 
 def _is(count: int) -> str:

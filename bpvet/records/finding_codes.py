@@ -159,6 +159,7 @@ class Code(Enum):
     DAY_OR_MONTH = "values.day_or_month", "day or month first"
     WHICH_FIRST = "values.which_first", "day or month first"
     NOT_EXCLUDED = "values.not_excluded", "not excluded"
+    EXCLUDED_UNSAID = "values.excluded_unsaid", "excluded without a reason"
     MEAN_BESIDE_READINGS = "values.mean_beside_readings", "mean beside readings"
     NOT_A_COUNT = "values.not_a_count", "not a count"
     NOT_A_SPREAD = "values.not_a_spread", "not a spread"

@@ -355,6 +355,10 @@ def _excluded(checked: CheckedTable) -> pa.Array:
     denied = np.array([text.casefold() in _DENIALS for text in texts], bool)
     rows = np.flatnonzero(each(denied, code)) if denied.any() else np.zeros(0, dtype=np.int64)
     checked.report(rows, "excluded", Code.NOT_EXCLUDED, written=WRITTEN)
+    wordless = np.array([text != "" and not any(map(str.isalnum, text)) for text in texts], bool)
+    if wordless.any():
+        rows = np.flatnonzero(each(wordless, code))
+        checked.report(rows, "excluded", Code.EXCLUDED_UNSAID, written=WRITTEN)
     if not denied.any():
         return checked.cells("excluded")
     read = ["" if text.casefold() in _DENIALS else text for text in texts]

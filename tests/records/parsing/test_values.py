@@ -357,3 +357,12 @@ def test_other_words_for_no_sound_are_said(rows: Make) -> None:
     assert found.readings["systolic_bound"].tolist() == ["no sound", "no sound"]
     (finding,) = of_kind(found, "read as a word")
     assert (finding.line, finding.value) == (3, "Inaudible")
+
+
+@pytest.mark.parametrize(("reason", "asks"), [("?", True), ("--", True), ("moved", False)])
+def test_a_mark_in_place_of_a_reason_leaves_out_and_asks(
+    rows: Make, reason: str, asks: bool
+) -> None:
+    found = rows(f"A17,2025-01-01,doppler,205,{reason}", header=f"{KEY},systolic,excluded")
+    assert found.readings["excluded"].tolist() == [reason]
+    assert len(of_kind(found, "excluded without a reason")) == asks

@@ -185,6 +185,14 @@ def _not_excluded(written: str) -> Words:
     )
 
 
+@WORDS.of(Code.EXCLUDED_UNSAID)
+def _excluded_unsaid(written: str) -> Words:
+    return Words(
+        f"{shown(written)} leaves the reading out, and says no reason for it.",
+        "Write why it does not count; leave the cell blank for a reading that counts.",
+    )
+
+
 @WORDS.of(Code.MEANT_WORD)
 def _meant_word(written: str, word: str) -> Words:
     return Words(

@@ -26,9 +26,9 @@ NO_SOUND = "no sound"
 #: held still.
 _SOUNDLESS = frozenset(
     (
-        *(NO_SOUND, "no sounds", "no doppler sound", "no flow", "no pulse", "not audible"),
+        *(NO_SOUND, "no sounds", "no flow", "no pulse", "not audible"),
         *("inaudible", "nothing heard", "not heard", "undetectable", "not detectable"),
-        *("too low", "too low to read"),
+        "too low",
     )
 )
 #: What is looked at more closely: other words and signs are no bound.

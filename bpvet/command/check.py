@@ -8,6 +8,7 @@ import shlex
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 from bpvet.command.shared import options
@@ -112,7 +113,9 @@ def run(arguments: argparse.Namespace) -> int:
 
 def print_findings(records: Records, counts: dict[str, int]) -> None:
     """Print everything as one JSON value, a finding a line, as they are made."""
+    from bpvet.records.checks.row_findings import Findings
     from bpvet.visits.signs.signs import COLUMNS, all_signs
+    from bpvet.visits.uncounted.slips import slips
 
     head = {"readings": counts, "understood": records.understood}
     signs = [{name: str(getattr(sign, name)) for name in COLUMNS} for sign in all_signs(records)]
@@ -126,10 +129,11 @@ def print_findings(records: Records, counts: dict[str, int]) -> None:
     write = sys.stdout.write
     write(json.dumps(head, allow_nan=False, indent=2)[:-2] + ',\n  "findings": [')
     between = "\n    "
-    for finding in records.findings.json():
+    found = Findings(slips(records))
+    for finding in chain(records.findings.json(), found.json()):
         write(between + finding)
         between = ",\n    "
-    write(("\n  ]" if len(records.findings) else "]") + ",")
+    write(("\n  ]" if records.findings or found else "]") + ",")
     write(json.dumps(tail, allow_nan=False, indent=2)[1:] + "\n")
 
 
@@ -155,19 +159,12 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
     lines += [IN_ALL.format(readings=counted(counts["in"], READING)), *parts, ""]
     understood = [UNDERSTOOD, "-" * len(UNDERSTOOD), *understood_lines(records.understood), ""]
     understood = [*sign_lines(records, arguments.all), *cancelled_lines(records), *understood]
-    if not records.findings:
+    found = _grouped(records, None if arguments.all else _SHOWN)
+    if not found and not records.findings:
         lines += [NO_FINDINGS, "", *understood]
         return "\n".join(lines).rstrip()
     from bpvet.command.shared.source_lines import SourceLines
-    from bpvet.records.checks.grouped import by_kind
 
-    found = by_kind(records.findings, group_of, None if arguments.all else _SHOWN)
-    # They have a place of their own.
-    found = {
-        group: left
-        for group, kinds in found.items()
-        if (left := [kind for kind in kinds if kind.shown[0].first.code is not Code.CANCELLED])
-    }
     source = SourceLines(arguments.path, records.understood["encoding"])
     source.look_up(
         (alike.first.file, alike.first.line)
@@ -185,6 +182,22 @@ def check_text(records: Records, counts: dict[str, int], arguments: argparse.Nam
     if not arguments.quiet and more:
         lines += [HOW_TO_SEE_ALL]
     return "\n".join(lines).rstrip()
+
+
+def _grouped(records: Records, most: int | None) -> dict[str, list[OfKind]]:
+    """Return the findings by what there is to do, so many of each kind; those of rows first."""
+    from bpvet.records.checks.grouped import by_kind
+    from bpvet.records.checks.row_findings import Findings
+    from bpvet.visits.uncounted.slips import slips
+
+    found: dict[str, list[OfKind]] = {}
+    for findings in (records.findings, Findings(slips(records))):
+        for group, kinds in by_kind(findings, group_of, most).items():
+            # What was cancelled has a place of its own.
+            left = [kind for kind in kinds if kind.shown[0].first.code is not Code.CANCELLED]
+            if left:
+                found.setdefault(group, []).extend(left)
+    return found
 
 
 def cancelled_lines(records: Records) -> list[str]:

@@ -36,6 +36,8 @@ _LEFT = re.compile(
 )
 #: Letters from which a word that begins a drug's name is a short name for it ("amlo").
 _SHORT_NAME = 4
+#: A dose of nothing, in whatever unit.
+_NOTHING = re.compile(r"\s*0+(?:[.,]0*)?\s*[a-z]*\s*", re.IGNORECASE)
 
 
 def says_not_given(text: str) -> bool:
@@ -45,10 +47,10 @@ def says_not_given(text: str) -> bool:
     --------
     >>> says_not_given("STOPPED in september"), says_not_given("with food, increased appetite")
     (True, False)
-    >>> says_not_given("dose doubled 1 sept"), says_not_given("telmisartan?")
-    (True, True)
+    >>> says_not_given("dose doubled 1 sept"), says_not_given("telmisartan?"), says_not_given("0")
+    (True, True, True)
     """
-    if _NOT_GIVEN.search(text):
+    if _NOT_GIVEN.search(text) or _NOTHING.fullmatch(text):
         return True
     few = len(text.split()) <= _FEW_WORDS
     return bool(_DOSE.search(text)) and bool(few or _OF_DOSE.search(text))

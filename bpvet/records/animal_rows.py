@@ -51,9 +51,21 @@ class AnimalRow:
         """Return whether the animal had left by a date."""
         return bool(not np.isnat(self.left_on) and self.left_on <= as_of)
 
-    def age_years(self, on: np.datetime64) -> float | None:
-        """Return its age on a date; None where no birth date is recorded."""
-        if np.isnat(self.birth_date):
+    def born_after(self, visit: np.datetime64) -> bool:
+        """Return whether its birth date lies after a visit: one of the two dates is wrong."""
+        return bool(self.birth_date > visit)
+
+    def age_years(self, on: np.datetime64, first: np.datetime64) -> float | None:
+        """Return its age on a date; None where it is not known.
+
+        Parameters
+        ----------
+        on : datetime64[D]
+            The date.
+        first : datetime64[D]
+            Its first visit: a birth date after it tells no age.
+        """
+        if np.isnat(self.birth_date) or self.born_after(first):
             return None
         return float((on - self.birth_date) / np.timedelta64(1, "D")) / 365.25
 

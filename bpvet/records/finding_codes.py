@@ -28,6 +28,7 @@ class Code(Enum):
     DISK_REFUSES = "folder.disk_refuses", "cannot be read"
     NAMED_OTHERWISE = "folder.named_otherwise", "file not read"
     OTHER_FORM = "folder.other_form", "file not read"
+    FOLDER_INSIDE = "folder.inside", "file not read"
     NO_READINGS_FILE = "folder.no_readings_file", "no readings file"
 
     # What a file is, whatever its name says.
@@ -149,6 +150,7 @@ class Code(Enum):
     # Cells that are read as words, numbers and dates.
     BLANK_CELL = "values.blank", "blank"
     UNKNOWN_WORD = "values.unknown_word", "unknown word"
+    MEANT_WORD = "values.meant_word", "read as a word"
     NOT_A_NUMBER = "values.not_a_number", "not a number"
     NOT_BY_DOPPLER = "values.not_by_doppler", "not given by Doppler"
     INSTRUMENT_FAILED = "values.instrument_failed", "instrument failed"
@@ -157,6 +159,7 @@ class Code(Enum):
     DAY_OR_MONTH = "values.day_or_month", "day or month first"
     WHICH_FIRST = "values.which_first", "day or month first"
     NOT_EXCLUDED = "values.not_excluded", "not excluded"
+    EXCLUDED_UNSAID = "values.excluded_unsaid", "excluded without a reason"
     MEAN_BESIDE_READINGS = "values.mean_beside_readings", "mean beside readings"
     NOT_A_COUNT = "values.not_a_count", "not a count"
     NOT_A_SPREAD = "values.not_a_spread", "not a spread"
@@ -199,6 +202,12 @@ class Code(Enum):
     RUNS_ON = "rows.runs_on", "overlapping treatment"
     BEFORE_BIRTH = "rows.before_birth", "before birth"
     AFTER_LEAVING = "rows.after_leaving", "after leaving"
+
+    # What answers ask of an animal: slips of its newest visit, and what is only written.
+    BACKDATED = "slips.backdated", "date before those above"
+    NEWEST_WITHOUT_SYSTOLIC = "slips.newest_without_systolic", "no systolic pressure"
+    LEFT_IN_TEXT = "slips.left_in_text", "has it left?"
+    TREATMENT_IN_TEXT = "slips.treatment_in_text", "a treatment in words?"
 
     # Readings that stand there twice.
     DUPLICATE = "duplicates.exact", "exact duplicate"

@@ -38,6 +38,7 @@ _UNUSED = frozenset(
     {
         Code.COLUMN_NOT_READ,
         Code.DAY_OR_MONTH,
+        Code.FOLDER_INSIDE,
         Code.MMHG_AS_KPA,
         Code.NAMED_OTHERWISE,
         Code.NEWEST_ROWS,

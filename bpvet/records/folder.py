@@ -20,6 +20,10 @@ ENDINGS = (
 )
 #: Endings of files that may hold records too, and are said to be passed over.
 _OTHER_ENDINGS = ("xls", "xlsb", "ods", "db", "sqlite", "sqlite3", "txt.gz", "csv.gz", "zip")
+#: What the list of whom to see leaves beside its page, as reports leave JSON: no records.
+_WRITTEN = ("due.csv", "due-columns.csv")
+#: A folder inside the records is looked into, and so many below it.
+_DEEP = 2
 #: Endings of workbooks: one of any name may hold the tables of its folder.
 BOOKS = (".xlsx", ".xlsm")
 READINGS_FILE = re.compile(rf"readings.*\.({'|'.join(ENDINGS)})", re.IGNORECASE | re.DOTALL)
@@ -105,17 +109,22 @@ def files_of(
         raise RecordsError(f'"{printable(folder.name)}": {error.strerror}.') from None
     found: dict[str, list[Path]] = {table: [] for table in TABLES}
     others: list[str] = []
+    inside: list[Finding] = []
     for entry in entries:
         if table := table_of(entry):
             found[table].append(folder / entry)
         elif _may_hold_records(entry.lower()):
             others.append(entry)
+        elif (folder / entry).is_dir() and (such_as := _records_inside(folder / entry)):
+            inside.append(
+                finding_of(Code.FOLDER_INSIDE, f"{printable(entry)}/", such_as=printable(such_as))
+            )
     books = [name for name in others if name.lower().endswith(BOOKS)]
     if not found["readings"] and len(books) == 1:
         # One workbook of any name holds the tables as its sheets.
         found["readings"].append(folder / books[0])
         others.remove(books[0])
-    findings += [_not_read(name) for name in others]
+    findings += [*(_not_read(name) for name in others), *inside]
     if not found["readings"]:
         findings.append(_no_readings(folder, others))
     return [(table, file) for table in TABLES for file in found[table]]
@@ -140,6 +149,24 @@ def _may_hold_records(name: str) -> bool:
     # A spreadsheet program keeps a lock file of this name beside an open workbook.
     hidden = name.startswith((".", "~$"))
     return not hidden and name.endswith(tuple(f".{end}" for end in (*ENDINGS, *_OTHER_ENDINGS)))
+
+
+def _records_inside(folder: Path, deep: int = _DEEP) -> str:
+    """Return a file of a folder inside the records that may hold some too; "" where none does."""
+    if folder.name.startswith("."):
+        return ""
+    try:
+        entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
+        files = [entry.name for entry in entries if entry.is_file()]
+        folders = [entry.name for entry in entries if deep and entry.is_dir()]
+    except OSError:
+        return ""
+    for name in files:
+        written_here = name.lower() in _WRITTEN or name.lower().endswith(".json")
+        if table_of(name) or (_may_hold_records(name.lower()) and not written_here):
+            return name
+    within = ((name, _records_inside(folder / name, deep - 1)) for name in folders)
+    return next((f"{name}/{found}" for name, found in within if found), "")
 
 
 def _not_read(name: str) -> Finding:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from bpvet.facts.analytes import all_analytes
-from bpvet.facts.signs.signs import STATUSES
+from bpvet.facts.signs.signs import ANSWERS, STATUSES
 from bpvet.facts.species import all_species
 from bpvet.facts.words import METHODS, READING_QUANTITIES, SETTINGS, SPECIES, STATES
 
@@ -32,6 +32,8 @@ class Column:
         Whether an unusable cell sets its whole row aside, or only itself.
     words : tuple of str
         The words that a ``word`` may be.
+    meant : tuple of (str, str)
+        Other words, in small letters, and which of these they are read as; a finding says so.
     """
 
     name: str
@@ -40,6 +42,7 @@ class Column:
     needed: bool = False
     spoils: bool = False
     words: tuple[str, ...] = ()
+    meant: tuple[tuple[str, str], ...] = ()
 
 
 #: What a row that bpvet wrote itself is known by: a row of ``cancelled`` takes it back.
@@ -134,7 +137,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         _key("animal"),
         _key("seen_on", "date"),
         _key("sign"),
-        Column("status", "word", words=STATUSES),
+        Column("status", "word", words=STATUSES, meant=tuple(ANSWERS.items())),
         Column("note"),
         _ENTRY,
     ),

@@ -102,6 +102,11 @@ class LatestDate:
         """Whether some reading gave no sound."""
         return bool((_silent(self.sessions) > 0).any())
 
+    @property
+    def below_gauge(self) -> bool:
+        """Whether some of these are numbers lower than any animal has: perhaps in another unit."""
+        return bool((column(self.sessions, "n_below_gauge") > 0).any())
+
     @cached_property
     def mostly_soundless(self) -> bool:
         """Whether half or more of at least two readings of a session gave no sound."""

@@ -180,7 +180,7 @@ def animal_record(
         kidneys=kidneys,
         at_risk=tuple(_at_risk(kidneys)),
         risks=_risks(signs, kidneys, treatments, as_of),
-        uncounted=uncounted.of(animal, latest),
+        uncounted=uncounted.of(seen),
     )
 
 

@@ -257,17 +257,18 @@ def _low(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
     latest = seen.latest
     if latest is None:
         return
-    weak = [sign for sign in seen.signs if _is_weak(seen, sign)]
+    weak = [sign for sign in seen.signs if is_weak(seen, sign)]
     fast = _fast(seen, latest)
     found: tuple[str, float | None, str] | None = None
     low, mean, bounds = latest.lowest_measured, latest.lowest_mean, latest.lowest
     floor = guideline.floor
+    silent = "below_gauge" if latest.below_gauge else "no_sound"
     if low is not None and low < urgent_number("low"):
         found = ("below", low, "project.urgent.low")
     elif latest.mostly_soundless:
-        found = ("no_sound", None, "project.urgent.silent_share")
+        found = (silent, None, "project.urgent.silent_share")
     elif latest.soundless and (weak or fast):
-        found = ("no_sound_weak", None, "")
+        found = (f"{silent}_weak", None, "")
     elif bounds is not None and bounds < floor.value and seen.on_drug and (weak or fast):
         found = ("floor_weak", low, floor.fact.id)
     elif mean is not None and mean < urgent_number("low_mean"):
@@ -287,7 +288,8 @@ def _low(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
         )
 
 
-def _is_weak(seen: Seen, sign: SignState) -> bool:
+def is_weak(seen: Seen, sign: SignState) -> bool:
+    """Return whether a sign is one of weakness that is there now."""
     present = sign.reading == "present" and not sign.longstanding
     return sign.group == "weak" and present and seen.current(sign)
 

@@ -15,10 +15,10 @@ KEYS = MappingProxyType(
     {
         # One animal.
         "urgent": tuple(rule.value for rule in UrgentRule),
-        "unmeasured": ("", "part"),
+        "unmeasured": ("", "part", "weak"),
         "no_systolic": ("",),
         "later": ("",),
-        "backdated": ("",),
+        "backdated": ("", "unborn"),
         "lookalikes": ("",),
         "set_aside": ("",),
         "asked": ("left", "treatment", "files"),

@@ -91,6 +91,27 @@ def test_sighthounds_and_the_young_get_no_category():
     assert "No category is named" in sentence(young, "category")
 
 
+@pytest.mark.parametrize("born", ["2026-10-01", "2026-06-01"])
+def test_a_birth_date_after_a_visit_tells_no_age(born):
+    # After the newest visit, and after the first alone.
+    readings = rows(steady(120, ["2026-05-01", "2026-06-20", "2026-09-01"]))
+    unborn = _answer(readings, birth_date=born)
+    assert unborn.category.withheld.code == "category.unborn"
+    assert "birth date on record lies after a visit" in sentence(unborn, "category")
+    without = _answer(readings)
+    # No longer window than for an animal of unknown age.
+    assert unborn.recheck.latest <= without.recheck.latest
+    assert _answer(readings, birth_date="2026-05-01").category.withheld.code == "category.young"
+
+
+def test_a_number_too_low_to_be_a_pressure_is_not_told_as_no_sound():
+    readings = rows([*steady(150, DATES[:4]), (DATES[4], [24.5, 24.1, 25.0])])
+    (line,) = _answer(readings).urgent
+    assert (line.rule, line.why) == ("low", "below_gauge")
+    assert "below 40" in line.text
+    assert "24 kPa is 180 mmHg" in line.text
+
+
 def test_a_sighthound_is_never_called_raised_when_it_is_to_be_seen_again():
     hound = _answer(rows(steady(165, DATES)), species="dog", breed="Greyhound")
     plain = _answer(rows(steady(165, DATES)), species="dog", breed="Beagle")

@@ -275,3 +275,20 @@ def test_signs_are_listed_as_they_were_understood(run, tmp_path):
         "reading": "present",
     }
     assert len(held["signs"]) == 4
+
+
+def test_a_slip_of_the_newest_visit_is_listed_with_its_line(run, tmp_path):
+    readings = tmp_path / "readings.csv"
+    readings.write_text(
+        "animal,taken_at,method,systolic,mean\n"
+        + "".join(f"A,2025-0{month}-01,oscillometric,140,100\n" for month in (2, 5, 8))
+        + "A,2025-11-01,oscillometric,,140\n"
+    )
+    ended = run("check", tmp_path, "--as-of", "2025-12-01")
+    assert ended.status == 0
+    assert "readings.csv, line 5" in ended.out
+    assert "no systolic pressure" in ended.out
+    findings = json.loads(run("check", tmp_path, "--as-of", "2025-12-01", "--json").out)["findings"]
+    found = findings[-1]
+    assert (found["file"], found["line"]) == ("readings.csv", 5)
+    assert found["kind"] == Code.NEWEST_WITHOUT_SYSTOLIC.kind

@@ -60,7 +60,12 @@ def _sign_told(row, on, said, named):
     when = "" if on == "NaT" else day(np.datetime64(on))
     if not said or not items:
         return any(_plain(cell) in one or one in _plain(cell) for one in named)
-    return all(f"“{text}” ({when})" in said or _plain(text) in named for text in items)
+    # A status that is no word of ours is told with its sign.
+    told = (rf"“{re.escape(text)}(?:: [^”]+)?” \({when}\)" for text in items)
+    return all(
+        re.search(pattern, said) or _plain(text) in named
+        for pattern, text in zip(told, items, strict=True)
+    )
 
 
 def _lab_told(row, on, said, named):

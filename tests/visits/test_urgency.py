@@ -132,6 +132,9 @@ def test_a_weak_sign_makes_one_silent_reading_or_a_pressure_below_the_floor_low(
     assert rules(seen(session(119.9), signs=(weak,), on_drug=True)) == ["low"]
     assert rules(seen(session(120.0), signs=(weak,), on_drug=True)) == []
     assert rules(seen(session(119.9), signs=(weak,))) == []
+    low = {**session(130.0, taken=5), "n_below_gauge": 1}
+    for reading, why in ((silent, "no_sound_weak"), (low, "below_gauge_weak")):
+        assert [line.why for line in lines(seen(reading, signs=(weak,)))] == [why]
     # Too old, denied, longstanding or in a note: none is a sign of today.
     for other in (
         sign("weak", 15),

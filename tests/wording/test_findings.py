@@ -25,7 +25,7 @@ _SHARED_KINDS = {
     "day or month first": 3,
     "dose in diary": 2,
     "empty": 3,
-    "file not read": 2,
+    "file not read": 3,
     "file too large": 2,
     "future date": 3,
     "impossible value": 6,

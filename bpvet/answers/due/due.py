@@ -422,13 +422,32 @@ def due_of(
 
 
 def _nameless(row: DueRow, called: str) -> DueRow:
-    """Return a row under a number: what open questions quote may be an id or a file's name."""
-    from bpvet.wording.en.due import unquoted
+    """Return a row under a number: what is quoted of the records may name an animal or an owner."""
+    from bpvet.wording.en.due import UNNAMED, unquoted
 
     why, questions = row.why, tuple(map(unquoted, row.open_questions))
     for question, masked in zip(row.open_questions, questions, strict=True):
         why = why.replace(question, masked)
-    return replace(row, animal=called, name="", why=why, open_questions=questions)
+    urgent = tuple(
+        replace(
+            line,
+            text=unquoted(line.text, dict(zip(line.signs, line.terms, strict=True))),
+            signs=tuple(term or UNNAMED for term in line.terms),
+        )
+        for line in row.urgent
+    )
+    for line, unnamed in zip(row.urgent, urgent, strict=True):
+        why = why.replace(line.text, unnamed.text)
+    contact = None if row.contact is None else replace(row.contact, note="")
+    return replace(
+        row,
+        animal=called,
+        name="",
+        why=why,
+        open_questions=questions,
+        urgent=urgent,
+        contact=contact,
+    )
 
 
 def _row(

@@ -27,7 +27,7 @@ from bpvet.visits.urgency import UrgentRule
 
 _DAY = np.timedelta64(1, "D")
 _YEAR = 365
-_NOT_READ = (Code.NAMED_OTHERWISE, Code.OTHER_FORM, Code.SHEETS_NOT_READ)
+_NOT_READ = (Code.NAMED_OTHERWISE, Code.OTHER_FORM, Code.FOLDER_INSIDE, Code.SHEETS_NOT_READ)
 _LOW_RULES = {UrgentRule.LOW, UrgentRule.LOW_ON_TREATMENT}
 
 
@@ -166,7 +166,7 @@ def recorded_answer(
 
 
 def unread_files(records: Records) -> tuple[str, ...]:
-    """Return the files, and workbooks with sheets, beside the records that are not read."""
+    """Return the files, folders and workbooks with sheets beside the records that are not read."""
     found = records.findings.by_code(*_NOT_READ)
     return tuple(dict.fromkeys(finding.file for finding in found))
 

@@ -24,7 +24,8 @@ class UrgentAnswer(Content):
 
     `withholds` is ``all``, ``verdicts``, ``target`` or blank; `fact` is the id of the fact behind
     the number that it names, blank without one; `value` is the measured number that it rests on,
-    in its unit, and `signs` are the signs, as written.
+    in its unit, and `signs` are the signs, as written, each with its canonical name in `terms`
+    (blank where it is not understood).
     """
 
     rule: str
@@ -36,6 +37,7 @@ class UrgentAnswer(Content):
     fact: str
     value: Number
     signs: tuple[str, ...]
+    terms: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,6 +96,7 @@ def urgent_answers(found: Safety, chosen: Guideline) -> tuple[UrgentAnswer, ...]
             fact=line.fact,
             value=line.value,
             signs=tuple(sign.text for sign in line.signs),
+            terms=tuple(sign.term for sign in line.signs),
         )
         for line in found.lines
     )

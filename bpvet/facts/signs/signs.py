@@ -23,6 +23,12 @@ GROUPS = ("eye", "brain", "brain_other", "look", "weak", "heart", "kidney", "ble
 READINGS = ("present", "denied", "past", "unclear", "unread", "other")
 #: What the column ``status`` may say; blank lets the text decide.
 STATUSES = ("present", "absent", "resolved", "longstanding")
+#: Plain answers under ``status``, as after a sign in a text. Of what a single letter or mark may
+#: mean, only what makes an animal look worse is taken: "n" or "-" may be a cell that was skipped.
+ANSWERS = {
+    **dict.fromkeys(("yes", "y", "+", "+ve", "pos", "positive", "true"), "present"),
+    **dict.fromkeys(("no", "negative"), "absent"),
+}
 #: Letters of a cell that are read; what lies beyond is unread, and said to be.
 MOST_LETTERS = 4000
 
@@ -95,6 +101,8 @@ def _read(text: str, status: str, seen_on: date | None) -> tuple[SignItem, ...]:
     for draft in _chosen(head, drafts(head, elements(tokens(head, seen_on)))):
         piece = head[draft.start : draft.end].strip(_EDGES) or head.strip()
         reading = _with_status(draft, status)
+        if status == "absent" and reading == "denied" and _may_be_worse(draft, piece):
+            reading = "unclear"
         if draft.group == "other" and reading == "present":
             reading = "other"
         made.setdefault(SignItem(piece, draft.term, draft.group, reading))
@@ -138,6 +146,19 @@ def _with_status(draft: Draft, status: str) -> str:
     if status == "absent":
         return "denied"
     return "unclear" if reading == "denied" else "past"
+
+
+def _may_be_worse(draft: Draft, piece: str) -> bool:
+    """Whether what is said to be absent may be health: "alert, absent"; "no vision, absent"."""
+    said_twice = draft.reading == "present" and _NEGATED.search(piece) is not None
+    return said_twice or draft.term in _WELL
+
+
+_NEGATED = re.compile(
+    r"\b(?:no|not|nil|never|without|absent|cannot|cant|\w+n['’]t)\b", re.IGNORECASE
+)
+#: Terms of an animal that is well.
+_WELL = ("appetite", "bright", "household")
 
 
 def read_note(text: str, seen_on: date | None = None) -> tuple[SignItem, ...]:

@@ -50,6 +50,11 @@ class Dates:
     low_measured: np.ndarray
     clinic: np.ndarray
 
+    @property
+    def first(self) -> np.datetime64:
+        """The first of them; NaT where there is none."""
+        return np.datetime64(self.date[0] if self.date.size else "NaT", "D")
+
     def between(self, begin: int, end: int) -> Dates:
         """Return those from one place up to another."""
         rows = slice(begin, end)
@@ -196,7 +201,7 @@ def standing(
         left=seen.left,
         species=seen.species,
         written=seen.written,
-        age_years=row.age_years(as_of if latest is None else latest),
+        age_years=row.age_years(as_of if latest is None else latest, dates.first),
         judged=not seen.written and (trend is None or category_withheld(trend) is None),
         treated=treated_on(treatments, as_of),
         on_drug=seen.on_drug,

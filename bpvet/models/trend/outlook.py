@@ -336,7 +336,10 @@ def category_withheld(trend: Trend) -> str | None:
     if sighthound(breed):
         return reason("category.sighthound", breed=a_or_an(breed))
     youngest = float(fact("project.category.youngest").value or 0)
-    age = row.age_years(trend.latest_date)
+    first = trend.series.date.min()
+    if row.born_after(first):
+        return reason("category.unborn")
+    age = row.age_years(trend.latest_date, first)
     if age is not None and age < youngest:
         return reason("category.young")
     return None

@@ -182,14 +182,14 @@ def add_entry(
 
 
 def _beside_no_readings(folder: Path) -> str:
-    """Return a file that may hold the records of a folder without readings; "" where none does."""
+    """Return what may hold the records of a folder without readings; "" where nothing does."""
     findings = list[Finding]()
     if any(table == "readings" for table, _ in files_of(folder, findings)):
         return ""
     unread = [
         finding.file
         for finding in findings
-        if finding.code in (Code.NAMED_OTHERWISE, Code.OTHER_FORM)
+        if finding.code in (Code.NAMED_OTHERWISE, Code.OTHER_FORM, Code.FOLDER_INSIDE)
     ]
     return unread[0] if unread else ""
 

@@ -22,8 +22,17 @@ PLAIN = re.compile(rf"([+-]?){_NUMBER}")
 BOUND = re.compile(rf"(>=|<=|[<>≤≥])\s*{_NUMBER}")
 _PLAIN = rf"^[+-]?{_NUMBER}$"
 NO_SOUND = "no sound"
+#: What else is written of a reading for want of a sound. "Unable" is none: the animal may not have
+#: held still.
+_SOUNDLESS = frozenset(
+    (
+        *(NO_SOUND, "no sounds", "no flow", "no pulse", "not audible"),
+        *("inaudible", "nothing heard", "not heard", "undetectable", "not detectable"),
+        "too low",
+    )
+)
 #: What is looked at more closely: other words and signs are no bound.
-_LIKE_A_BOUND = r"(?is)^([<>≤≥]|no.*sound$)"
+_LIKE_A_BOUND = r"(?is)^([<>≤≥]|no|inaudible$|undetectable$|too)"
 BOUND_WORDS = np.array(["", "at least", "at most", NO_SOUND], dtype=object)
 #: How a number is written that is one.
 BOUND_SIGNS = {"at least": "> ", "at most": "< "}
@@ -111,7 +120,7 @@ def _read(texts: pa.Array) -> tuple[NDArray[np.float64], NDArray[np.int8]]:
 
 def _bound_of(text: str) -> tuple[float, int, int] | None:
     """Return value, index into `BOUND_WORDS` and mark of a bound; None where it is none."""
-    if " ".join(text.casefold().split()) == NO_SOUND:
+    if " ".join(text.casefold().split()) in _SOUNDLESS:
         return np.nan, _NO_SOUND, 0
     match = BOUND.fullmatch(text)
     if match is None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import fields
 from functools import cache
 from typing import Any
@@ -27,7 +27,7 @@ from bpvet.records.parsing.dates import (
     dates_of_either_order,
     moments,
 )
-from bpvet.records.parsing.numbers import numbers
+from bpvet.records.parsing.numbers import BOUND_WORDS, NO_SOUND, numbers
 from bpvet.records.parsing.packed import PackedNumbers, packed_numbers, packed_times
 from bpvet.records.parsing.packed import Values as Values
 from bpvet.records.read_options import DATE_ORDERS
@@ -134,7 +134,11 @@ def _words(checked: CheckedTable, column: Column) -> pa.Array:
     """Return a column in which only certain words may stand, "" for others."""
     texts, code = distinct(checked.cells(column.name))
     ours = {word.casefold(): word for word in column.words}
-    read = [ours.get(" ".join(text.casefold().split()), "") for text in texts]
+    plain = [" ".join(text.casefold().split()) for text in texts]
+    other = dict(column.meant)
+    meant = [other.get(text, "") for text in plain]
+    _report_meant(checked, column, meant, code)
+    read = [ours.get(text, word) for text, word in zip(plain, meant, strict=True)]
     bad = np.array([text != "" and not word for text, word in zip(texts, read, strict=True)], bool)
     rows = np.flatnonzero(each(bad, code)) if bad.any() else np.zeros(0, dtype=np.int64)
     checked.report(
@@ -150,6 +154,16 @@ def _words(checked: CheckedTable, column: Column) -> pa.Array:
     return of_texts(read, code)
 
 
+def _report_meant(
+    checked: CheckedTable, column: Column, meant: Sequence[str], code: NDArray[np.integer]
+) -> None:
+    """Report the cells whose word (m,) is read as one of ours, by the word of each row (n,)."""
+    for word in dict.fromkeys(filter(None, meant)):
+        these = np.array([other == word for other in meant], dtype=bool)
+        rows = np.flatnonzero(each(these, code))
+        checked.report(rows, column.name, Code.MEANT_WORD, written=WRITTEN, word=word)
+
+
 def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> _Some:
     """Return a column of numbers, NaN where there is none, and its bounds."""
     bounded = column.kind in BOUNDED
@@ -163,6 +177,7 @@ def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> _Some:
         )
     bad = (read.bad | (read.comma & ~decimal)) & ~passed_over
     checked.report(bad, column.name, Code.NOT_A_NUMBER, _outcome(column), written=WRITTEN)
+    _report_soundless(checked, column, read.bound)
     gone = bad | passed_over
     value: Any
     bound = read.bound
@@ -173,6 +188,16 @@ def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> _Some:
     else:
         value = PackedNumbers(read.few, read.code, np.zeros(0, np.int64), np.zeros(0))
     return {column.name: value} | ({f"{column.name}_bound": bound} if bounded else {})
+
+
+def _report_soundless(checked: CheckedTable, column: Column, bound: NDArray[np.int8]) -> None:
+    """Report the cells that are read as "no sound" and are written otherwise."""
+    rows = np.flatnonzero(BOUND_WORDS[bound] == NO_SOUND)
+    if len(rows):
+        texts = checked.raw_at(column.name, rows)
+        other = [" ".join(text.casefold().split()) != NO_SOUND for text in texts]
+        rows = rows[np.array(other, dtype=bool)]
+        checked.report(rows, column.name, Code.MEANT_WORD, written=WRITTEN, word=NO_SOUND)
 
 
 def _outcome(column: Column) -> Outcome:
@@ -330,6 +355,10 @@ def _excluded(checked: CheckedTable) -> pa.Array:
     denied = np.array([text.casefold() in _DENIALS for text in texts], bool)
     rows = np.flatnonzero(each(denied, code)) if denied.any() else np.zeros(0, dtype=np.int64)
     checked.report(rows, "excluded", Code.NOT_EXCLUDED, written=WRITTEN)
+    wordless = np.array([text != "" and not any(map(str.isalnum, text)) for text in texts], bool)
+    if wordless.any():
+        rows = np.flatnonzero(each(wordless, code))
+        checked.report(rows, "excluded", Code.EXCLUDED_UNSAID, written=WRITTEN)
     if not denied.any():
         return checked.cells("excluded")
     read = ["" if text.casefold() in _DENIALS else text for text in texts]

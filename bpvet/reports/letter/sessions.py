@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, UNITS
+from bpvet.facts.words import CONDITION_WORDS, METHOD_WORDS, UNITS, Fate
 from bpvet.figures.lettering import written
 from bpvet.printing import number
 from bpvet.reports.letter.source import Source
@@ -192,6 +192,9 @@ def _cuff(row: dict[Hashable, Any]) -> str:
 
 def _reading(row: dict[Hashable, Any]) -> str:
     """Return one reading as it was taken, in brackets where it does not count."""
+    if row["fate"] == Fate.SET_ASIDE:
+        # What cannot be read is neither a number nor a reading without a sound.
+        return f"({Fate.SET_ASIDE})"
     names = ("systolic", "diastolic", "mean")
     values = ["" if pd.isna(row[name]) else f"{row[name]:g}" for name in names]
     text = "/".join(values).rstrip("/")

@@ -12,7 +12,7 @@ from bpvet.answers.trend.result import TrendAnswer
 from bpvet.answers.trend.unseen import UnseenAnswer
 from bpvet.answers.trend.usual import SessionAnswer, session_answer
 from bpvet.facts.signs.signs import understood
-from bpvet.facts.words import READING_QUANTITIES, UNITS
+from bpvet.facts.words import READING_QUANTITIES, UNITS, Fate
 from bpvet.files import csv_bytes
 from bpvet.reports.letter.records import iso
 from bpvet.reports.letter.sessions import animal_readings
@@ -133,7 +133,7 @@ def _readings(source: Source) -> Iterator[Item]:
             "name": READING_QUANTITIES[0],
             "value": row["systolic"],
             "unit": "mmHg",
-            "bound": row["systolic_bound"],
+            "bound": "" if row["fate"] == Fate.SET_ASIDE else row["systolic_bound"],
             "taken": row["summary_n"] or 1,
             "counts": "yes" if used else f"no: {row['reason'] or row['fate']}",
             "text": row["note"],

@@ -20,6 +20,7 @@ import numpy as np
 import pandas as pd
 
 from bpvet.facts.signs.signs import SignItem, read_cell, read_sign
+from bpvet.records.checks.signs import UNKNOWN_STATUS
 from bpvet.records.finding_codes import Code
 from bpvet.records.records import Records
 from bpvet.visits.signs.cells import Asked, Place, asked_cells, in_their_time, places
@@ -138,15 +139,42 @@ def _of_observations(records: Records, animal: str | None = None) -> Iterator[Si
     rows = in_their_time(records, records.rows_of("observations", animal), "seen_on")
     if rows.empty:
         return
+    strange = (rows["status"] == UNKNOWN_STATUS).to_numpy(dtype=bool)
+    unread = records.findings.by_code(Code.UNKNOWN_WORD) if strange.any() else ()
+    written = {(finding.file, finding.line): finding.value for finding in unread}
     for text, status, aside, row in zip(
         rows["sign"], rows["status"], rows["set_aside"], places(rows, "seen_on"), strict=True
     ):
-        for item in read_sign(str(text), str(status), day_of(row[1])):
+        unknown = written.get(row[2:], "")
+        for item in _read_beside(str(text), str(status), unknown, day_of(row[1])):
             if not aside:
                 yield _made(row, "observations", str(status), item)
             elif item.reading in ("present", "unclear", "unread"):
                 # Whether the row is this animal's, or of this day, is what is in doubt.
                 yield _made(row, SET_ASIDE, "", replace(item, reading="unclear"))
+
+
+def _read_beside(text: str, status: str, unknown: str, day: date | None) -> Iterator[SignItem]:
+    """Yield the items of a cell beside its status; one that is no word of ours is told with it.
+
+    What is unclear of "retinas" is what stands beside it: "detached".
+    """
+    items = read_sign(text, status, day)
+    if not unknown:
+        yield from items
+        return
+    whole = f"{text}: {unknown}"
+    known = {"", *(item.term for item in items)}
+    more = [
+        item
+        for item in read_sign(whole, status, day)
+        if item.term not in known and item.group != "other"
+    ]
+    for item in items:
+        # Which part was looked at says less than what was seen there.
+        if not (more and item.term.endswith("examination")):
+            yield replace(item, text=f"{item.text}: {unknown}")
+    yield from (replace(item, text=whole) for item in more)
 
 
 def _asked(records: Records, animal: str | None = None) -> Iterator[Sign]:

@@ -1,7 +1,7 @@
-"""The last rows of a file dated most of a year before those above: last year's figure, perhaps.
+"""The last rows of a file dated before those above: last year's figure, or month for day, perhaps.
 
-In January the old year is typed from habit. The newest visit then lies a year back, where no number
-is amiss and nothing else asks about it.
+In January the old year is typed from habit, and a date is typed with the month first. The newest
+visit then lies months back, where no number is amiss and nothing else asks about it.
 """
 
 from __future__ import annotations
@@ -33,12 +33,18 @@ class Backdated(Content):
     above : datetime64[D]
         The newest date above them.
     file : str
+    line : int
+        Of the first of these rows.
+    exchanged : bool
+        Whether day and month in each other's place, and not the next year, make them the newest.
     """
 
     date: np.datetime64
     rows: int
     above: np.datetime64
     file: str
+    line: int
+    exchanged: bool
 
 
 def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, Backdated]:
@@ -53,7 +59,7 @@ def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, 
     frame = records.rows_of("readings", animal)
     keep = (frame["animal"] != "").to_numpy(dtype=bool) & frame["date"].notna().to_numpy(dtype=bool)
     keep &= ~frame["duplicate"].to_numpy(dtype=bool)
-    rows = frame.loc[keep, ["animal", "file", "date"]]
+    rows = frame.loc[keep, ["animal", "file", "line", "date"]]
     rows = rows[(rows["date"] <= pd.Timestamp(records.as_of)).to_numpy(dtype=bool)]
     # Where no row lies before the one above it, of whatever animal, nothing steps back.
     if not (rows["date"].diff() < pd.Timedelta(0)).any():
@@ -62,8 +68,8 @@ def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, 
     # Once, and at the end: a file with its newest rows first steps back throughout.
     stepped = by_file.diff() < pd.Timedelta(0)
     once = stepped.groupby([rows["animal"], rows["file"]], sort=False, observed=True).sum() == 1
-    far = by_file.max() - by_file.last() >= _BACK
-    files = {str(whose): str(file) for whose, file in far.index[(once & far).to_numpy(dtype=bool)]}
+    at_end = once & (by_file.last() < by_file.max())
+    files = {str(whose): str(file) for whose, file in once.index[at_end.to_numpy(dtype=bool)]}
     near = rows[rows["animal"].isin(list(files)).to_numpy(dtype=bool)]
     found = {}
     for whose, of_animal in near.groupby("animal", sort=False, observed=True):
@@ -74,13 +80,25 @@ def backdated_rows(records: Records, animal: str | None = None) -> Mapping[str, 
 
 
 def _step(rows: pd.DataFrame, file: str, as_of: np.datetime64) -> Backdated | None:
-    """Return the step back at the end of a file, where the year after it makes it the newest."""
+    """Return the step back at the end of a file, where a slip of its date may hide the newest."""
     day = rows["date"].to_numpy(dtype="datetime64[D]")
-    in_file = day[(rows["file"] == file).to_numpy(dtype=bool)]
+    here = (rows["file"] == file).to_numpy(dtype=bool)
+    in_file = day[here]
     last, newest = in_file[-1], day.max()
     above = in_file[: np.flatnonzero(in_file != last)[-1] + 1]
     in_order = len(np.unique(above)) >= _DATES and bool((np.diff(above) >= 0).all())
     # A year on, give or take the leap day.
-    if not in_order or not newest < last + _YEAR + 1 or last + _YEAR > as_of:
+    of_last_year = (
+        in_file.max() - last >= _BACK and newest < last + _YEAR + 1 and last + _YEAR <= as_of
+    )
+    exchanged = not of_last_year and bool(newest < _exchanged(last) <= as_of)
+    if not in_order or not (of_last_year or exchanged):
         return None
-    return Backdated(last, len(in_file) - len(above), above[-1], file)
+    line = int(rows["line"].to_numpy()[here][len(above)])
+    return Backdated(last, len(in_file) - len(above), above[-1], file, line, exchanged)
+
+
+def _exchanged(date: np.datetime64) -> np.datetime64:
+    """Return a date with day and month in each other's place; NaT where that is none."""
+    year, month, day = str(date).split("-")
+    return np.datetime64(f"{year}-{day}-{month}" if int(day) <= 12 else "NaT", "D")

@@ -18,7 +18,7 @@ from bpvet.records.records import Records
 
 @dataclass(frozen=True, eq=False)
 class Lookalike(Content):
-    """An id that looks like an animal's, and is in no animals table.
+    """An id that looks like an animal's, or is its name, and is in no animals table.
 
     Parameters
     ----------
@@ -38,15 +38,23 @@ class Lookalike(Content):
 def lookalikes(records: Records) -> Mapping[str, tuple[Lookalike, ...]]:
     """Return the ids that look like that of each animal, of those that have any, in order.
 
-    By the findings of the record check; ids whose digits differ are taken for two animals.
+    By the findings of the record check; ids whose digits differ are taken for two animals. An
+    animal's name is one that looks like its id.
     """
+    asked = records.findings.by_code(Code.NOT_LISTED, Code.IDS_ALIKE)
+    if not asked:
+        return {}
     similar: dict[str, dict[str, None]] = {}
-    for found in records.findings.by_code(Code.NOT_LISTED, Code.IDS_ALIKE):
+    named: dict[str, list[str]] = {}
+    for animal, row in records.rows_by_animal.items():
+        if row.name:
+            named.setdefault(row.name.casefold(), []).append(animal)
+    for found in asked:
         values = dict(found.values)
         near = (values["other"],) if found.code is Code.IDS_ALIKE else values["near"]
-        for animal in near:
-            if _digits(animal) == _digits(values["animal"]):
-                similar.setdefault(animal, {})[values["animal"]] = None
+        alike = [animal for animal in near if _digits(animal) == _digits(values["animal"])]
+        for animal in (*alike, *named.get(values["animal"].strip().casefold(), ())):
+            similar.setdefault(animal, {})[values["animal"]] = None
     if not similar:
         return {}
     dates: dict[str, list[np.datetime64]] = {}

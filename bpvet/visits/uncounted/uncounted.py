@@ -10,11 +10,14 @@ import numpy as np
 from bpvet.equality import Content
 from bpvet.records.records import Records
 from bpvet.visits.latest_date import LatestDate
+from bpvet.visits.signs.states import SignState
 from bpvet.visits.uncounted.backdated import Backdated, backdated_rows
 from bpvet.visits.uncounted.later import LaterRows, later_rows
 from bpvet.visits.uncounted.lookalikes import Lookalike, lookalikes
 from bpvet.visits.uncounted.set_aside import RowsAside, rows_aside
+from bpvet.visits.uncounted.unborn import Unborn, unborn_rows
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay, unmeasured_days
+from bpvet.visits.urgency import Seen, is_weak
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,10 +52,15 @@ class Uncounted(Content):
         Rows dated after today.
     backdated : Backdated or None
         Last readings that may bear last year's date: they are counted, and perhaps a year off.
+    unborn : Unborn or None
+        Readings dated before its birth date: they are counted, and one of the dates is wrong.
     lookalikes : tuple of Lookalike
         Ids that look like its own, with rows that may be its own.
     aside : RowsAside
         Rows that cannot be used.
+    weak : tuple of SignState
+        Signs of weakness that are present, of days after the latest date: nobody has measured the
+        animal since.
     """
 
     unmeasured: tuple[UnmeasuredDay, ...]
@@ -60,14 +68,16 @@ class Uncounted(Content):
     no_systolic: NoSystolic | None
     later: LaterRows | None
     backdated: Backdated | None
+    unborn: Unborn | None
     lookalikes: tuple[Lookalike, ...]
     aside: RowsAside
+    weak: tuple[SignState, ...]
 
     @property
     def may_be_newer(self) -> bool:
         """Whether the animal may have been seen since its latest date."""
-        found = self.unmeasured or self.later or self.backdated or self.lookalikes
-        return bool(found) or self.aside.pressing
+        found = (self.unmeasured, self.later, self.backdated, self.unborn, self.lookalikes)
+        return any(found) or self.aside.pressing
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +87,7 @@ class UncountedRows:
     days: Mapping[str, tuple[UnmeasuredDay, ...]]
     later: Mapping[str, LaterRows]
     backdated: Mapping[str, Backdated]
+    unborn: Mapping[str, Unborn]
     lookalikes: Mapping[str, tuple[Lookalike, ...]]
     aside: Mapping[str, RowsAside]
 
@@ -87,20 +98,14 @@ class UncountedRows:
             unmeasured_days(records, animal),
             later_rows(records, animal),
             backdated_rows(records, animal),
+            unborn_rows(records, animal),
             lookalikes(records),
             rows_aside(records, animal),
         )
 
-    def of(self, animal: str, latest: LatestDate | None) -> Uncounted:
-        """Return those of an animal.
-
-        Parameters
-        ----------
-        animal : str
-            Its id.
-        latest : LatestDate or None
-            Its latest date with a session.
-        """
+    def of(self, seen: Seen) -> Uncounted:
+        """Return those of an animal, by what urgency is judged on."""
+        animal, latest = seen.animal, seen.latest
         days, date = self.days.get(animal, ()), None if latest is None else latest.date
         return Uncounted(
             unmeasured=tuple(
@@ -110,9 +115,16 @@ class UncountedRows:
             no_systolic=_no_systolic(latest),
             later=self.later.get(animal),
             backdated=self.backdated.get(animal),
+            unborn=self.unborn.get(animal),
             lookalikes=self.lookalikes.get(animal, ()),
             aside=self.aside.get(animal, RowsAside()),
+            weak=tuple(sign for sign in seen.signs if _weak_since(seen, sign)),
         )
+
+
+def _weak_since(seen: Seen, sign: SignState) -> bool:
+    since = seen.latest is None or bool(sign.seen_on > seen.latest.date)
+    return since and is_weak(seen, sign)
 
 
 def _no_systolic(latest: LatestDate | None) -> NoSystolic | None:

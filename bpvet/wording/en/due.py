@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -108,9 +108,24 @@ def open_questions(safety: Safety) -> list[str]:
     return [*dict.fromkeys(asks), *(statement.text for statement in days)]
 
 
-def unquoted(text: str) -> str:
-    """Return a sentence without what it quotes of the records."""
-    return re.sub("“[^”]*”", "“…”", text)
+#: What stands for words of the records that may name somebody.
+UNNAMED = "…"
+
+
+def unquoted(text: str, names: Mapping[str, str] | None = None) -> str:
+    """Return a sentence without what it quotes of the records.
+
+    Parameters
+    ----------
+    text : str
+    names : mapping of str to str, optional
+        What is told in place of what is quoted; blank where nothing is known of it.
+    """
+    for quoted, name in (names or {}).items():
+        text = text.replace(f"“{quoted}”", name or f"“{UNNAMED}”")
+    # Where what is quoted holds quotation marks itself, all between the first and the last goes.
+    plain = re.fullmatch("(?:[^“”]*“[^“”]*”)*[^“”]*", text) is not None
+    return re.sub("“[^”]*”" if plain else "“.*”", f"“{UNNAMED}”", text, flags=re.DOTALL)
 
 
 def _planned(band: str, again: RecheckAnswer, checks: Sequence[str]) -> str:

@@ -49,6 +49,10 @@ REASONS = {
         "this breed is on file"
     ),
     "category.species": "no categories are on file for this species ({species})",
+    "category.unborn": (
+        "the birth date on record lies after a visit, so that the age is not known, and the "
+        "categories are for adults; one of the two dates is wrong"
+    ),
     "category.young": "the animal is under one year of age; the categories are for adults",
     "cohort.no_digest": "left out with pseudonyms: it could tell whose records these are",
     "effect.none_before": "no session before it started, nor long enough after it stopped",

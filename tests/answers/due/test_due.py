@@ -455,3 +455,44 @@ def test_with_pseudonyms_no_open_question_quotes_an_id():
     assert asked
     assert all(question in row.why for row in asked for question in row.open_questions)
     assert "pans" not in str(hidden.to_dict()).casefold()
+
+
+def test_with_pseudonyms_urgent_lines_tell_the_sign_and_not_who_saw_it():
+    seen = [
+        ("Mrs Smith's “Tiger” blind since Sunday", ""),
+        ("Mrs Smith saw a snorf", "present"),
+    ]
+    rows = [
+        {"animal": "A", "seen_on": "2026-05-20", "sign": sign, "status": status}
+        for sign, status in seen
+    ]
+    note = "Mrs Smith, of “Tiger” and “Pansy”, says: seizure, it died"
+    contact = {"animal": "A", "date": "2026-05-21", "outcome": "declined", "note": note}
+    held = records([("A", "2026-05-20", 195.0)], observations=rows, contacts=[contact])
+    assert "Smith" in bpvet.due(held).rows[0].why
+    (row,) = bpvet.due(held, pseudonyms=True).rows
+    hidden = bpvet.due(held, pseudonyms=True)
+    told = json.dumps(hidden.to_list()) + due_page(hidden)
+    assert "Smith" not in told
+    assert "Tiger" not in told
+    assert "Pansy" not in told
+    assert "blindness" in row.why
+    assert [line.signs for line in row.urgent] == [("blindness",), ("…",)]
+
+
+@pytest.mark.parametrize(
+    ("seen_on", "sign", "status", "band"),
+    [
+        ("2026-05-28", "collapse", "present", "two_days"),
+        ("2026-05-28", "collapse?", "", "two_days"),  # no more is made of what is unclear
+        ("2026-05-28", "collapse", "absent", "later"),
+        ("2026-05-28", "collapse", "longstanding", "later"),
+        ("2026-05-20", "collapse", "present", "later"),  # measured that day
+    ],
+)
+def test_a_weak_animal_that_was_not_measured_since_is_on_the_list(seen_on, sign, status, band):
+    row = {"animal": "A", "seen_on": seen_on, "sign": sign, "status": status}
+    held = records([("A", "2026-05-20", 131.0)], observations=[row])
+    (found,) = bpvet.due(held).rows
+    assert found.band == band
+    assert ("Collapse (28 May 2026)" in found.why) is (band == "two_days" and status == "present")

@@ -49,6 +49,19 @@ def readings(text: str, status: str = "", seen_on: date | None = None) -> list[s
     return [item.reading for item in read_sign(text, status, seen_on)]
 
 
+@pytest.mark.parametrize(
+    "text",
+    ["alert", "eating well", "ambulatory", "no vision", "not visual", "absent menace", "can't see"],
+)
+def test_health_that_is_absent_is_not_read_as_a_sign_that_is(text):
+    assert readings(text, "absent") == ["unclear"]
+
+
+@pytest.mark.parametrize("text", ["blind", "loss of vision", "patient collapsed", "no seizures"])
+def test_a_sign_that_is_absent(text):
+    assert readings(text, "absent") == ["denied"]
+
+
 @pytest.mark.parametrize("name", LISTS)
 def test_present_eye_and_brain_signs_are_understood_and_never_silent(name: str) -> None:
     told = [

@@ -42,7 +42,10 @@ def test_bounds(text: str, value: float, bound: str) -> None:
     assert one(text) == (value, bound, False)
 
 
-@pytest.mark.parametrize("text", ["no sound", "No Sound", "NO  SOUND"])
+@pytest.mark.parametrize(
+    "text",
+    ["no sound", "No Sound", "NO  SOUND", "Inaudible", "nothing heard", "too  low", "no pulse"],
+)
 def test_no_sound(text: str) -> None:
     value, bound, bad = one(text)
     assert math.isnan(value)
@@ -51,7 +54,7 @@ def test_no_sound(text: str) -> None:
 
 
 NO_NUMBERS = "16O 1e400 1e2 inf nan NaN - 1.2.3 ٣٤ １６５ 0x10 1_0 165/90 −5 .5 5. >>3 =1+1"
-SPACED = ("1 650", "165 mmHg", "no signal", "> ", "1" * 16)
+SPACED = ("1 650", "165 mmHg", "no signal", "unable", "too low?", "low", "> ", "1" * 16)
 
 
 @pytest.mark.parametrize("text", [*NO_NUMBERS.split(), *SPACED])

@@ -325,3 +325,44 @@ def test_which_rows_are_none_of_these(rows: Make, line: str, aside: bool) -> Non
     found = rows(line, header=FAILING)
     assert any(f.kind == "instrument failed" for f in found.findings) is aside
     assert bool(found.readings["set_aside"][0]) is aside
+
+
+SIGNS = "animal,seen_on,sign,status\nA17,2025-01-01,retinal detachment,"
+
+
+@pytest.mark.parametrize(
+    ("status", "meant"),
+    [
+        *((word, "present") for word in ("yes", "Y", " + ", "+ve", "Positive", "true")),
+        *((word, "absent") for word in ("no", "NO", "negative")),
+    ],
+)
+def test_a_plain_answer_under_status_is_read_and_said(rows: Make, status: str, meant: str) -> None:
+    found = rows("A17,2025-01-01,doppler,150", observations=f"{SIGNS}{status}\n")
+    assert found.observations["status"].tolist() == [meant]
+    (finding,) = of_kind(found, "read as a word")
+    assert (finding.value.strip(), finding.unused) == (status.strip(), False)
+    assert not of_kind(found, "unknown word")
+
+
+@pytest.mark.parametrize("status", ["n", "-", "0", "1", "x", "present?", "yes?", "+/-", "none"])
+def test_an_answer_that_may_be_none_stays_asked(rows: Make, status: str) -> None:
+    found = rows("A17,2025-01-01,doppler,150", observations=f"{SIGNS}{status}\n")
+    assert found.observations["status"].tolist() == ["unclear"]
+    assert [finding.value for finding in of_kind(found, "unknown word")] == [status]
+
+
+def test_other_words_for_no_sound_are_said(rows: Make) -> None:
+    found = rows("A17,2025-01-01,doppler,no sound", "A17,2025-01-01,doppler,Inaudible")
+    assert found.readings["systolic_bound"].tolist() == ["no sound", "no sound"]
+    (finding,) = of_kind(found, "read as a word")
+    assert (finding.line, finding.value) == (3, "Inaudible")
+
+
+@pytest.mark.parametrize(("reason", "asks"), [("?", True), ("--", True), ("moved", False)])
+def test_a_mark_in_place_of_a_reason_leaves_out_and_asks(
+    rows: Make, reason: str, asks: bool
+) -> None:
+    found = rows(f"A17,2025-01-01,doppler,205,{reason}", header=f"{KEY},systolic,excluded")
+    assert found.readings["excluded"].tolist() == [reason]
+    assert len(of_kind(found, "excluded without a reason")) == asks

@@ -138,3 +138,24 @@ def test_a_hundred_thousand_rows_are_read_in_moments() -> None:
     assert time.process_time() - started < 20
     assert len(frame) == n + n // 4
     assert np.mean(frame["reading"] == "present") == pytest.approx(2 / 5)
+
+
+@pytest.mark.parametrize(
+    ("text", "status", "told"),
+    [
+        ("retinas", "detached", [("retinas: detached", "retinal detachment")]),
+        ("seizure", "see notes", [("seizure: see notes", "seizure")]),
+        ("blind", "n", [("blind: n", "blindness")]),
+        (
+            "collapse; head tilt",
+            "perhaps",
+            [("collapse: perhaps", "collapse"), ("head tilt: perhaps", "head tilt")],
+        ),
+    ],
+)
+def test_a_status_that_is_no_word_of_ours_is_told_with_its_sign(
+    text: str, status: str, told: list[tuple[str, str]]
+) -> None:
+    found = [sign for sign in all_signs(made([(text, status)])) if sign.term]
+    assert [(sign.text, sign.term) for sign in found] == told
+    assert {sign.reading for sign in found} == {"unclear"}

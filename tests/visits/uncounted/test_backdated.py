@@ -26,6 +26,8 @@ def test_a_step_back_at_the_end_that_a_year_makes_the_newest():
         "A": (np.datetime64("2025-01-05"), 2, np.datetime64("2025-10-20"))
     }
     assert isinstance(found["A"], Backdated)
+    assert not found["A"].exchanged
+    assert found["A"].line == 5  # of data frames the place of the row, from 1
 
 
 @pytest.mark.parametrize(
@@ -57,3 +59,19 @@ def test_it_is_linear_where_every_file_has_its_newest_rows_first(monkeypatch):
         method="doppler", systolic=140
     )
     assert backdated_rows(bpvet.Records.from_frames(frame, as_of="2026-01-06")) == {}
+
+
+@pytest.mark.parametrize(
+    ("last", "is_asked"),
+    [
+        ("2025-04-12", True),  # 4 December 2025
+        ("2025-04-13", False),  # there is no thirteenth month
+        ("2025-06-10", False),  # 6 October lies before the newest
+        ("2025-10-10", False),  # the same, turned about
+    ],
+)
+def test_day_and_month_in_each_others_place(last, is_asked):
+    found = _found([*ABOVE, last], as_of="2025-12-20")
+    assert [one.exchanged for one in found.values()] == [True] * is_asked
+    # A day on which that date was still to come.
+    assert not _found([*ABOVE, last], as_of="2025-12-03")

@@ -47,6 +47,20 @@ def test_two_listed_animals_are_never_taken_for_one():
     assert _found(["Pansy", "Pansi"], ["Pansy", "Pansi"]) == {}
 
 
+def test_the_name_in_place_of_the_id():
+    readings = pd.DataFrame(
+        {"animal": ["C1", "pansy", "C2"], "taken_at": "2026-05-01", "systolic": 150}
+    )
+    for second, whose in (("Tom", ["C1"]), ("Pansy", ["C1", "C2"])):
+        animals = pd.DataFrame({"animal": ["C1", "C2"], "name": ["Pansy", second]})
+        records = bpvet.Records.from_frames(
+            readings.assign(method="doppler"), animals=animals.assign(species="cat"), as_of=AS_OF
+        )
+        # Of two animals of one name it may be either's.
+        assert sorted(lookalikes(records)) == whose
+        assert {one.written for alike in lookalikes(records).values() for one in alike} == {"pansy"}
+
+
 def test_the_list_tells_of_them_and_loses_no_such_animal():
     rows = [("Pansy", "2025-01-02", 150)] * 3 + [("Pansi", "2026-05-20", 240)] * 3
     readings = pd.DataFrame(rows, columns=["animal", "taken_at", "systolic"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bpvet.records.finding_codes import Code
-from bpvet.records.findings import Words
+from bpvet.records.findings import Words, shown
 from bpvet.records.headings.near_names import did_you_mean
 from bpvet.wording.en.findings.settled import SAY_FILE_AN_ANIMAL
 from bpvet.wording.en.findings.wording import Wording
@@ -37,6 +37,15 @@ def _named_otherwise(near: tuple[str, ...]) -> Words:
             "observations, missed, contacts or cancelled, as CSV, XLSX, Parquet, Arrow or JSON "
             f"lines. {did_you_mean(near)}"
         ).rstrip(),
+    )
+
+
+@WORDS.of(Code.FOLDER_INSIDE)
+def _folder_inside(such_as: str) -> Words:
+    return Words(
+        f"The folder is not read: it holds files that may be records ({shown(such_as)}).",
+        "If they are of these animals, put them beside the others (several files of readings may "
+        "be named readings…); if not, move the folder elsewhere.",
     )
 
 

@@ -185,6 +185,22 @@ def _not_excluded(written: str) -> Words:
     )
 
 
+@WORDS.of(Code.EXCLUDED_UNSAID)
+def _excluded_unsaid(written: str) -> Words:
+    return Words(
+        f"{shown(written)} leaves the reading out, and says no reason for it.",
+        "Write why it does not count; leave the cell blank for a reading that counts.",
+    )
+
+
+@WORDS.of(Code.MEANT_WORD)
+def _meant_word(written: str, word: str) -> Words:
+    return Words(
+        f'{shown(written)} is read as "{word}".',
+        f'Nothing to do if it means that; to be plain, write "{word}".',
+    )
+
+
 @WORDS.of(Code.NOT_A_COUNT)
 def _not_a_count(cell: str) -> Words:
     return Words(

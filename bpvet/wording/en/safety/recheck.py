@@ -127,7 +127,9 @@ def _of_untreated(standing: Standing) -> dict[str, str]:
         "screen.7_10y": _by_age(standing, "7 to 10 years old"),
         "screen.3_6y": _by_age(standing, "3 to 6 years old"),
         "screen.young": _by_age(standing, "under 3 years old"),
-        "screen.dog": _by_age(standing, "a dog; no guideline asks it of a healthy one"),
+        "screen.dog": _by_age(
+            standing, "a dog without a recorded risk; no guideline names an interval"
+        ),
     }
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.safety import UrgentAnswer
 from bpvet.facts.categories import Guideline
+from bpvet.facts.protocol import MMHG_PER_KPA, limits
 from bpvet.facts.recheck import rows
 from bpvet.facts.sources import credit, fact
 from bpvet.printing import number
@@ -19,6 +20,12 @@ from bpvet.visits.urgency import LAB_RULES, SIGN_RULES, Urgent, UrgentRule
 from bpvet.wording.en.kidney.events import potassium_value, reaction_rise, rise_of
 from bpvet.wording.en.phrases import capital, day, listed
 
+_IN_KPA = 24
+#: A number lower than any animal has is no pressure in mmHg: in kPa it may be a high one.
+_BELOW_GAUGE = (
+    f"gave no sound or a number below {limits('systolic').aside_low:g}, which is set aside (is it "
+    f"in kPa? {_IN_KPA} kPa is {_IN_KPA * MMHG_PER_KPA:.0f} mmHg)"
+)
 _VET = "What to change is for the vet to decide."
 
 
@@ -95,6 +102,8 @@ def _low(found: Urgent, chosen: Guideline, species: str, latest: np.datetime64 |
         "below": f"a session mean {on} was {_value(found)}, below 90{weak}",
         "no_sound": f"half or more of the readings {on} gave no sound{weak}",
         "no_sound_weak": f"a reading {on} gave no sound in a weak animal{weak}",
+        "below_gauge": f"half or more of the readings {on} {_BELOW_GAUGE}{weak}",
+        "below_gauge_weak": f"a reading {on}, in a weak animal, {_BELOW_GAUGE}{weak}",
         "floor_weak": f"a session mean {on} was {_value(found)} on a drug, in a weak animal{weak} "
         f"(below {_floor(chosen)})",
         "mean": f"the mean arterial pressure {on} was {number(found.value, 0)} mmHg, below "

@@ -11,9 +11,11 @@ from bpvet.answers.statement import Statement
 from bpvet.answers.trend.recorded import RecordedAnswer
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.printing import number
+from bpvet.visits.signs.states import SignState
 from bpvet.visits.uncounted.backdated import Backdated
 from bpvet.visits.uncounted.later import LaterRows
 from bpvet.visits.uncounted.set_aside import RowsAside
+from bpvet.visits.uncounted.unborn import Unborn
 from bpvet.visits.uncounted.uncounted import NoSystolic, Uncounted
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay
 from bpvet.wording.en.phrases import capital, counted, day, listed
@@ -33,6 +35,8 @@ def uncounted(answer: TrendAnswer) -> Iterator[Statement]:
 
 def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
     """Yield what is told of rows that may be the animal's and that no number here rests on."""
+    if found.weak:
+        yield _weak(found.weak)
     if found.unmeasured:
         yield _unmeasured(found.unmeasured)
     if found.partly is not None:
@@ -49,6 +53,8 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
         yield _later(found.later)
     if found.backdated is not None:
         yield _backdated(found.backdated)
+    if found.unborn is not None:
+        yield _unborn(found.unborn)
     if found.lookalikes:
         ids = (
             f"“{alike.written}” ({counted(alike.rows, 'row')}, the newest of {day(alike.newest)})"
@@ -56,8 +62,8 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
         )
         yield Statement(
             "lookalikes",
-            f"Not counted here, under an id that looks like this one: {listed([*ids])}. If they "
-            "are of this animal, write its id in one way.",
+            f"Not counted here, under an id that looks like this one or is its name: "
+            f"{listed([*ids])}. If they are of this animal, write its id in one way.",
         )
     yield from _set_aside(found.aside)
 
@@ -71,6 +77,19 @@ def unread_statements(found: RecordedAnswer) -> Iterator[Statement]:
             "stand there, nothing told here knows of them."
         )
         yield Statement("asked.files", f"{text} bpvet check says why.", outside=text)
+
+
+def _weak(signs: tuple[SignState, ...]) -> Statement:
+    """Return what is told of an animal that is weak and was not measured since."""
+    terms = {sign.term: day(sign.seen_on) for sign in reversed(signs)}
+    named = listed([f"{term} ({when})" for term, when in terms.items()])
+    are = "is" if len(terms) == 1 else "are"
+    return Statement(
+        "unmeasured.weak",
+        f"{capital(named)} {are} recorded, and no pressure that can be used since: no number told "
+        "here is of that, nor does the window for the next visit know of it. A vet decides whether "
+        "the animal is to be seen sooner.",
+    )
 
 
 def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
@@ -97,9 +116,9 @@ def _no_systolic(found: NoSystolic) -> Statement:
     instead = f" ({listed(named)} mmHg)" if named else ""
     return Statement(
         "no_systolic",
-        f"On {day(found.date)} no systolic pressure was read{instead}: what is told here of "
-        "systolic pressure is of earlier days. A vet decides whether the animal is to be seen "
-        "sooner.",
+        f"On {day(found.date)} no systolic pressure that can be used was read{instead}: what is "
+        "told here of systolic pressure is of earlier days. A vet decides whether the animal is "
+        "to be seen sooner.",
     )
 
 
@@ -122,13 +141,26 @@ def _later(found: LaterRows) -> Statement:
 
 
 def _backdated(found: Backdated) -> Statement:
-    """Return what is asked of rows that may bear last year's date."""
+    """Return what is asked of rows that may bear last year's date, or month for day."""
+    slip = "day and month are exchanged" if found.exchanged else "the year is a slip"
     text = (
         f"The last {counted(found.rows, 'reading')} in “{found.file}” {_is(found.rows)} dated "
-        f"{day(found.date)}, after rows of {day(found.above)}. If the year is a slip, that is the "
-        "newest visit, and no answer here takes it for it"
+        f"{day(found.date)}, after rows of {day(found.above)}. If {slip}, that is the newest "
+        "visit, and no answer here takes it for it"
     )
     return Statement("backdated", f"{text}: look at the date.", outside=f"{text}.")
+
+
+def _unborn(found: Unborn) -> Statement:
+    """Return what is told of readings dated before the animal was born."""
+    newest = "" if found.rows == 1 else ", the newest"
+    text = (
+        f"{capital(counted(found.rows, 'reading'))}{newest} of {day(found.newest)}, "
+        f"{_is(found.rows)} dated before the birth date on record, {day(found.born)}. One of the "
+        "two dates is wrong; if it is the reading's, the animal may have been seen since, and no "
+        "answer here knows of it"
+    )
+    return Statement("backdated.unborn", f"{text}: look at both dates.", outside=f"{text}.")
 
 
 def _is(count: int) -> str:

@@ -19,6 +19,7 @@ from bpvet.facts.words import (
     METHOD_WORDS,
     QUANTITY_WORDS,
     READING_QUANTITIES,
+    Fate,
 )
 from bpvet.models.trend.trend import Trend
 from bpvet.printing import number
@@ -188,8 +189,9 @@ def _reading_cells(row: dict[Hashable, Any]) -> Iterator[str]:
     yield METHOD_WORDS.get(str(row["method"]), str(row["method"]))
     yield str(row["fate"])
     yield str(row["reason"])
+    aside = row["fate"] == Fate.SET_ASIDE
     for name in READING_QUANTITIES:
-        yield _value(row[name], str(row[f"{name}_bound"]))
+        yield _value(row[name], "" if aside else str(row[f"{name}_bound"]))
     yield _value(row["counted_pulse"])
     for name in _SIZES:
         yield _value(row[name])

@@ -1,0 +1,47 @@
+"""What may be a slip of an animal's newest visit, and what is written and not entered."""
+
+from __future__ import annotations
+
+from bpvet.records.finding_codes import Code
+from bpvet.records.findings import Words, shown
+from bpvet.wording.en.findings.wording import Wording
+from bpvet.wording.en.phrases import counted
+
+WORDS = Wording({})
+
+
+@WORDS.of(Code.BACKDATED)
+def _backdated(animal: str, rows: int, date: str, above: str, exchanged: bool) -> Words:
+    are = "is" if rows == 1 else "are"
+    slip = "day and month are exchanged" if exchanged else "the year is a slip"
+    return Words(
+        f"From here on the last {counted(rows, 'reading')} of {shown(animal)} in this file {are} "
+        f"dated {date}, after rows of {above}.",
+        f"If {slip}, correct it: this is then the newest visit, and no answer takes it for it.",
+    )
+
+
+@WORDS.of(Code.NEWEST_WITHOUT_SYSTOLIC)
+def _newest_without_systolic(animal: str, date: str) -> Words:
+    return Words(
+        f"The newest visit of {shown(animal)}, of {date}, has no systolic pressure.",
+        'If one was read, write it; if no sound was heard, write "no sound". What is told of '
+        "systolic pressure is of earlier days.",
+    )
+
+
+@WORDS.of(Code.LEFT_IN_TEXT)
+def _left_in_text(text: str) -> Words:
+    return Words(
+        f"{shown(text)} may say that the animal died or left; it is taken for living.",
+        "If it did, write left_on among the animals.",
+    )
+
+
+@WORDS.of(Code.TREATMENT_IN_TEXT)
+def _treatment_in_text(text: str) -> Words:
+    return Words(
+        f"{shown(text)} may say that a treatment began, changed or ended, or was not given; no "
+        "answer knows of it.",
+        "If so, enter it among the treatments: a row each, with its dates.",
+    )

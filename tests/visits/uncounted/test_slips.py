@@ -1,0 +1,80 @@
+"""What the answers ask of a newest visit stands in the record check too, with file and line."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+import bpvet
+from bpvet.records.finding_codes import Code
+from bpvet.visits.uncounted.slips import slips
+
+SOUND = ("2025-04-10", "2025-07-14", "2025-10-20")
+
+
+def _slips(rows, **columns):
+    frame = pd.DataFrame(rows, columns=["animal", "taken_at", "systolic", "mean"])
+    frame = frame.assign(method="oscillometric", **columns)
+    return slips(bpvet.Records.from_frames(frame, as_of="2026-01-06"))
+
+
+def _steady(animal):
+    return [(animal, date, 140.0, 100.0) for date in SOUND]
+
+
+def test_nothing_is_said_of_records_without_a_slip():
+    assert _slips([*_steady("A"), *_steady("B")]) == ()
+
+
+def test_last_rows_that_may_bear_last_years_date():
+    (found,) = _slips([*_steady("B"), *_steady("A"), ("A", "2025-01-05", 150.0, 110.0)])
+    assert (found.code, found.file, found.line) == (Code.BACKDATED, "readings", 7)
+    assert "2025-01-05" in found.reason
+    assert '"A"' in found.reason
+
+
+@pytest.mark.parametrize(
+    ("newest", "line"),
+    [
+        ([("A", "2026-01-05", None, 141.0), ("A", "2026-01-05", None, 143.0)], 4),
+        ([("A", "2026-01-05", None, 141.0), ("A", "2026-01-05", 180.0, 143.0)], None),
+        ([("A", "2025-07-15", None, 141.0)], None),  # an earlier visit
+        ([("A", "2026-01-05", "no sound", 141.0)], None),  # that is what was meant
+        ([("A", "2026-02-05", None, 141.0)], None),  # not yet
+    ],
+)
+def test_a_newest_visit_without_a_systolic_pressure(newest, line):
+    found = _slips([*_steady("A"), *newest, *_steady("B")])
+    assert [(one.code, one.line) for one in found] == (
+        [] if line is None else [(Code.NEWEST_WITHOUT_SYSTOLIC, line)]
+    )
+
+
+def test_under_anaesthesia_the_mean_alone_is_no_slip():
+    rows = [*_steady("A"), ("A", "2026-01-05", None, 80.0)]
+    assert _slips(rows, state=["awake", "awake", "awake", "anaesthetised"]) == ()
+
+
+def test_what_is_only_written_of_a_treatment_or_an_end():
+    readings = pd.DataFrame(_steady("A"), columns=["animal", "taken_at", "systolic", "mean"])
+    treatments = pd.DataFrame(
+        [
+            ("A", "amlodipine", "2025-05-01", "stopped 2 weeks ago"),
+            ("A", "amlo", "2025-05-02", "1 mg"),  # the check asks of its name
+            ("A", "telmisartan", "2025-05-03", "1 mg"),
+        ],
+        columns=["animal", "drug", "started_on", "dose"],
+    )
+    contacts = pd.DataFrame(
+        {"animal": ["A"], "date": ["2025-11-01"], "outcome": ["left"], "note": ["put to sleep"]}
+    )
+    records = bpvet.Records.from_frames(
+        readings.assign(method="oscillometric"),
+        treatments=treatments,
+        contacts=contacts,
+        as_of="2026-01-06",
+    )
+    assert sorted((one.code.name, one.file, one.line, one.value) for one in slips(records)) == [
+        ("LEFT_IN_TEXT", "contacts", 1, "put to sleep"),
+        ("TREATMENT_IN_TEXT", "treatments", 1, "stopped 2 weeks ago"),
+    ]

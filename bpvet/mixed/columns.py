@@ -121,13 +121,15 @@ def _kind(formula: Formula, columns: list[str], session: str | None) -> str:
 class Text(NamedTuple):
     """A column of labels as codes, −1 where there is none.
 
-    `complete` if every label occurs; `categorical` if the order of the labels has a meaning.
+    `complete` if every label occurs; `categorical` if the order of the labels has a meaning;
+    `gapless` if it is known that no row lacks a label and no label is blank.
     """
 
     codes: NDArray[Any]
     labels: pd.Index[Any]
     complete: bool = True
     categorical: bool = False
+    gapless: bool = False
 
     def names(self) -> list[str]:
         """Return the labels as text; 3 and 3.0 are one, in columns of numbers.
@@ -269,19 +271,22 @@ def _arrow_strings(column: pd.Series[Any]) -> Any:
 
 def _factorised_strings(column: pd.Series[Any], strings: Any) -> Text:
     """Return `factorised` of an Arrow array: its own kernels leave out copies that pandas makes."""
-    heads = np.append(0, np.flatnonzero(_changes(strings)) + 1)
+    import pyarrow.compute as pc
+
+    heads = _heads(strings)
     few = len(heads) <= len(strings) // 2
     encoded = (strings.take(heads) if few else strings).dictionary_encode()
     codes = _narrow(encoded.indices.to_numpy())
     dtype: Any = column.dtype
     labels = pd.Index(dtype.__from_arrow__(encoded.dictionary))
     if few:
-        codes = np.repeat(codes, np.diff(np.append(heads, len(strings))))
-    return Text(codes, labels)
+        codes = np.repeat(codes, np.diff(heads, append=len(strings)))
+    shortest = pc.min(pc.binary_length(encoded.dictionary)).as_py()
+    return Text(codes, labels, gapless=shortest > 0)
 
 
-def _changes(strings: Any) -> NDArray[np.bool_]:
-    """Return where an Arrow array of n texts differs from the text before, (n − 1,).
+def _heads(strings: Any) -> Codes:
+    """Return where runs of equal texts begin in an Arrow array, (runs,).
 
     Texts of one length, as identifiers often are, are compared as whole numbers: many times
     faster than as texts.
@@ -292,16 +297,30 @@ def _changes(strings: Any) -> NDArray[np.bool_]:
     n, (_, offsets, letters) = len(strings), strings.buffers()
     size = np.int64 if pa.types.is_large_string(strings.type) else np.int32
     ends = np.frombuffer(offsets, size)[strings.offset : strings.offset + n + 1]
-    begin, length = int(ends[0]), int(ends[1] - ends[0])
-    if 0 < length <= _LONGEST_AS_NUMBERS and np.all(np.diff(ends) == length):
-        width = max(width for width in (1, 2, 4, 8) if width <= length)
-        differ = np.zeros(n - 1, bool)
-        for at in (*range(0, length - width, width), length - width):
-            words = np.ndarray(n, f"u{width}", letters, begin + at, (length,))
-            differ |= words[1:] != words[:-1]
-        return differ
-    bits = np.frombuffer(pc.not_equal(strings[1:], strings[:-1]).buffers()[1], np.uint8)
-    return np.unpackbits(bits, count=n - 1, bitorder="little").view(bool)
+    length = _one_length(ends)
+    if 0 < length <= _LONGEST_AS_NUMBERS:
+        differ = _words_differ(letters, int(ends[0]), n, length)
+    else:
+        bits = np.frombuffer(pc.not_equal(strings[1:], strings[:-1]).buffers()[1], np.uint8)
+        differ = np.unpackbits(bits, count=n - 1, bitorder="little").view(bool)
+    return np.append(0, np.flatnonzero(differ) + 1)
+
+
+def _one_length(ends: NDArray[Any]) -> int:
+    """Return the length that all texts between these offsets have; 0 where lengths differ."""
+    n, length = len(ends) - 1, int(ends[1] - ends[0])
+    alike = int(ends[-1] - ends[0]) == n * length and np.all(np.diff(ends) == length)
+    return length if alike else 0
+
+
+def _words_differ(letters: Any, begin: int, n: int, length: int) -> NDArray[np.bool_]:
+    """Return where n texts of one length, in a buffer, differ from the text before, (n − 1,)."""
+    width = max(width for width in (1, 2, 4, 8) if width <= length)
+    differ = np.zeros(n - 1, bool)
+    for at in (*range(0, length - width, width), length - width):
+        words = np.ndarray(n, f"u{width}", letters, begin + at, (length,))
+        differ |= words[1:] != words[:-1]
+    return differ
 
 
 def _narrow(codes: NDArray[Any]) -> NDArray[Any]:
@@ -385,6 +404,8 @@ def missing_values(table: Table, name: str) -> NDArray[np.bool_] | None:
     """Return where a column has no value (None where it cannot lack one)."""
     if name in table.texts:
         text = table.texts[name]
+        if text.gapless:
+            return None
         blank = np.asarray(text.labels == "", dtype=bool)
         if not blank.any() and text.codes.min(initial=0) >= 0:
             return None

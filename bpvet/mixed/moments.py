@@ -16,12 +16,10 @@ from typing import Any, NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from bpvet.mixed.stacks import FLOPS_IN_ONE_THREAD, Array, summed_products, times
+
 Codes = NDArray[np.int64]
 
-# Products of blocks this small stay in one thread of any BLAS, so that the digits do not depend
-# on the number of threads.
-_FLOPS_IN_ONE_THREAD = 200_000
 # Tables of up to so many places for each key spare a sort.
 _SPARSE = 4
 # As many entries for each that is not empty are worth being kept.
@@ -151,7 +149,7 @@ class Moments:
         pair = np.kron(matrix[np.ix_(self.z, self.z)], matrix)
         flat = self.entries.transpose(1, 2, 0).reshape(len(pair), -1)
         carried = np.empty_like(flat)
-        at_once = max(1, _FLOPS_IN_ONE_THREAD // pair.size)
+        at_once = max(1, FLOPS_IN_ONE_THREAD // pair.size)
         for begin in range(0, flat.shape[1], at_once):
             block = slice(begin, begin + at_once)
             carried[:, block] = pair @ flat[:, block]
@@ -171,15 +169,36 @@ class Moments:
         at = np.arange(slots + 1) * self.animals
         return slots if full and np.array_equal(self._first_of_slot[: slots + 1], at) else 0
 
+    def _by_slot(self, values: Array) -> Array:
+        """Return a stack of entries (E, r, c), all slots being full, as (r, c, slots, N)."""
+        by_entry = values.transpose(1, 2, 0)
+        return by_entry.reshape(*by_entry.shape[:2], self._full_slots, self.animals)
+
     def at_entries(self, values: Array) -> Array:
         """Return a stack of animals (N, r, c) at the entries, (E, r, c), laid out as `entries`."""
-        by_entry = values.transpose(1, 2, 0)
+        return np.take(values.transpose(1, 2, 0), self.entry_animal, axis=2).transpose(2, 0, 1)
+
+    def times_animals(self, a: Array, b: Array) -> Array:
+        """Return a @ b of entries (E, r, s) with their animals' (N, s, c), (E, r, c)."""
+        if not self._full_slots:
+            return times(a, self.at_entries(b))
+        left, right = self._by_slot(a)[:, :, None], b.transpose(1, 2, 0)[:, :, None]
+        result = left[:, 0] * right[0]
+        for inner in range(1, len(right)):
+            result += left[:, inner] * right[inner]
+        return result.reshape(*result.shape[:2], -1).transpose(2, 0, 1)
+
+    def weighed(self, weights: Array, values: Array) -> Array:
+        """Return Σ weight · values by animal: (w, S) and (E, r, c) to (N, r, c, w)."""
         if self._full_slots:
-            shape = (*by_entry.shape[:2], self._full_slots, self.animals)
-            taken = np.broadcast_to(by_entry[:, :, None], shape).reshape(*shape[:2], -1)
-        else:
-            taken = np.take(by_entry, self.entry_animal, axis=2)
-        return taken.transpose(2, 0, 1)
+            summed = weights[:, : self._full_slots] @ self._by_slot(values)
+            return summed.transpose(3, 0, 1, 2)
+        result = np.empty((len(weights), *values.shape[1:], self.animals))
+        for weight, of_weight in zip(weights, result, strict=True):
+            sum_by_animal = self.summing(weight)
+            for row, column in np.ndindex(*values.shape[1:]):
+                of_weight[row, column] = sum_by_animal(values[:, row, column])
+        return result.transpose(3, 1, 2, 0)
 
     @cached_property
     def random_entries(self) -> Array:
@@ -217,11 +236,15 @@ class Moments:
         start = np.flatnonzero(np.diff(code, prepend=-1))
         return start, code[start]
 
-    def by_run(self, values: Array) -> Array:
-        """Return Σ values (E,) by slot."""
-        start, code = self._runs
-        summed = np.add.reduceat(values, start) if len(start) else np.empty(0)
-        return np.bincount(code // len(self.totals), summed, len(self.count)).astype(float)
+    def products_by_slot(self, a: Array, b: Array) -> Array:
+        """Return Σ aᵀ b of animals (N, r) and entries (E, c) by slot, (groups, S, r, c)."""
+        slots, r, c = self._full_slots, a.shape[1], b.shape[1]
+        if not slots:
+            return self.products_by_run(self.at_entries(a[:, None])[:, 0], b)
+        result = np.zeros((1, len(self.count), r, c))
+        by_column = summed_products(a, b.T.reshape(c * slots, -1).T).reshape(r, c, slots)
+        result[0, :slots] = by_column.transpose(2, 0, 1)
+        return result
 
     def products_by_run(self, a: Array, b: Array) -> Array:
         """Return Σ aᵀ b by group and slot: (E, r), (E, c) to (groups, S, r, c)."""
@@ -238,40 +261,6 @@ class Moments:
             for run, begin, end in zip(code, start, np.append(start[1:], len(a)), strict=True):
                 result[run] = summed_products(a[begin:end], b[begin:end])
         return result.reshape(slots, groups, r, c).swapaxes(0, 1)
-
-
-def summed_products(a: Array, b: Array) -> Array:
-    """Return aᵀ b for tall arrays, in small blocks of rows added in order.
-
-    Parameters
-    ----------
-    a : (n, r) float
-    b : (n, c) float
-
-    Returns
-    -------
-    (r, c) float
-        The same digits at every number of threads.
-
-    Examples
-    --------
-    >>> summed_products(np.ones((3, 1)), np.array([[1.0, 2.0], [3.0, 4.0], [5.0, 6.0]]))
-    array([[ 9., 12.]])
-    """
-    n, r = a.shape
-    c = b.shape[1]
-    rows = int(max(1, min(4096, _FLOPS_IN_ONE_THREAD // (r * c))))
-    whole = n // rows * rows
-    if a.flags.f_contiguous and b.flags.f_contiguous:
-        left = a.T[:, :whole].reshape(r, -1, rows).transpose(1, 0, 2)
-        right = b.T[:, :whole].reshape(c, -1, rows).transpose(1, 2, 0)
-    else:
-        left = a[:whole].reshape(-1, rows, r).transpose(0, 2, 1)
-        right = b[:whole].reshape(-1, rows, c)
-    result: Array = (left @ right).sum(axis=0)
-    if whole < n:
-        result = result + a[whole:].T @ b[whole:]
-    return result
 
 
 class Rescaled(Protocol):

@@ -422,12 +422,7 @@ def _summed(
         rank[by_rank] = np.arange(len(of_animal))
         rank = rank[animal]
     narrow = code.astype(np.int16) if groups * slots < 2**15 else code
-    key = slot * len(of_animal) + rank
-    present, _, entry = _numbered(key)
-    pairs = slots * len(of_animal)
-    if groups == 1 and len(present) < pairs <= _EMPTY * len(present):
-        # Sums over slots are quicker where every animal has an entry in each, even of zeros.
-        present, entry = np.arange(pairs), key
+    present, entry = _entries_of(slot * len(of_animal) + rank, slots * len(of_animal), groups)
     entry_slot, entry_animal = np.divmod(present, len(of_animal))
     totals = np.zeros((slots * groups, columns, columns))
     entries = np.zeros((len(z), columns, len(present)))
@@ -445,10 +440,20 @@ def _summed(
     )
 
 
+def _entries_of(key: Codes, pairs: int, groups: int) -> tuple[Codes, Codes]:
+    """Return which of the pairs of slot and animal have an entry, and each row's entry."""
+    # Sums over slots are quicker where every animal has an entry in each, even of zeros.
+    may_be_full = groups == 1 and pairs <= _EMPTY * len(key)
+    if may_be_full and pairs <= _EMPTY * np.count_nonzero(np.bincount(key, minlength=pairs)):
+        return np.arange(pairs), key
+    present, _, entry = _numbered(key)
+    return present, entry
+
+
 def _add_products(rows: Array, code: NDArray[Any], totals: Array) -> None:
     """Add Σ u uᵀ of the rows u (n, m) to `totals` (codes, m, m), by code (n,)."""
     order = np.argsort(code, kind="stable")
-    ends = np.cumsum(np.bincount(code, minlength=len(totals)))
+    ends = np.searchsorted(code[order], np.arange(len(totals)), side="right")
     for total, begin, end in zip(totals, np.append(0, ends[:-1]), ends, strict=True):
         if begin < end:
             some = np.take(rows.T, order[begin:end], axis=1).T
@@ -458,9 +463,13 @@ def _add_products(rows: Array, code: NDArray[Any], totals: Array) -> None:
 def _add_entry_products(rows: Array, z: Codes, entry: Codes, entries: Array) -> None:
     """Add Σ z uᵀ to `entries` (q, m, E), one entry beside the next, by each row's entry (n,)."""
     for i, row in enumerate(z):
+        # The intercept is one in every session.
+        weight = rows[:, row]
+        plain = bool(np.all(weight == 1.0))
         for column in range(rows.shape[1]):
             if column not in z[:i]:
-                np.add.at(entries[i, column], entry, rows[:, row] * rows[:, column])
+                product = rows[:, column] if plain else weight * rows[:, column]
+                np.add.at(entries[i, column], entry, product)
     for i, row in enumerate(z):
         for twin in range(i):
             entries[i, z[twin]] = entries[twin, row]
@@ -474,10 +483,15 @@ def _within(
     classes = np.arange(int(sessions.residual.max(initial=0)) + 1)
     none = np.empty(0, np.int64)
     if sessions.deviations is None or sessions.session_of_row is None:
-        code = of_animal[sessions.animal] * len(classes) + sessions.residual
-        within_ss = np.where(sessions.known, sessions.within_ss / scale.size**2, 0.0)
+        code = sessions.residual
+        if groups > 1:
+            code = of_animal[sessions.animal] * len(classes) + code
+        within_ss = sessions.within_ss
+        if not sessions.known.all():
+            within_ss = np.where(sessions.known, within_ss, 0.0)
         totals = np.zeros((groups * len(classes), m, m))
-        totals[:, -1, -1] = np.bincount(code, within_ss, groups * len(classes))
+        summed = within_ss.sum() if len(totals) == 1 else np.bincount(code, within_ss, len(totals))
+        totals[:, -1, -1] = summed / scale.size**2
         shape = (groups, len(classes), m, m)
         return _Summed(totals.reshape(shape), np.empty((0, len(z), m)), none, none), classes
     rows, owner = sessions.deviations, sessions.session_of_row

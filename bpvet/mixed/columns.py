@@ -271,8 +271,6 @@ def _arrow_strings(column: pd.Series[Any]) -> Any:
 
 def _factorised_strings(column: pd.Series[Any], strings: Any) -> Text:
     """Return `factorised` of an Arrow array: its own kernels leave out copies that pandas makes."""
-    import pyarrow.compute as pc
-
     heads = _heads(strings)
     few = len(heads) <= len(strings) // 2
     encoded = (strings.take(heads) if few else strings).dictionary_encode()
@@ -281,8 +279,16 @@ def _factorised_strings(column: pd.Series[Any], strings: Any) -> Text:
     labels = pd.Index(dtype.__from_arrow__(encoded.dictionary))
     if few:
         codes = np.repeat(codes, np.diff(heads, append=len(strings)))
-    shortest = pc.min(pc.binary_length(encoded.dictionary)).as_py()
-    return Text(codes, labels, gapless=shortest > 0)
+    return Text(codes, labels, gapless=bool(np.all(np.diff(_ends(encoded.dictionary)) > 0)))
+
+
+def _ends(strings: Any) -> NDArray[Any]:
+    """Return where the texts of an Arrow array begin in its letters, and the end of the last."""
+    import pyarrow as pa
+
+    size = np.int64 if pa.types.is_large_string(strings.type) else np.int32
+    ends = np.frombuffer(strings.buffers()[1], size)
+    return ends[strings.offset : strings.offset + len(strings) + 1]
 
 
 def _heads(strings: Any) -> Codes:
@@ -291,15 +297,12 @@ def _heads(strings: Any) -> Codes:
     Texts of one length, as identifiers often are, are compared as whole numbers: many times
     faster than as texts.
     """
-    import pyarrow as pa
     import pyarrow.compute as pc
 
-    n, (_, offsets, letters) = len(strings), strings.buffers()
-    size = np.int64 if pa.types.is_large_string(strings.type) else np.int32
-    ends = np.frombuffer(offsets, size)[strings.offset : strings.offset + n + 1]
+    n, ends = len(strings), _ends(strings)
     length = _one_length(ends)
     if 0 < length <= _LONGEST_AS_NUMBERS:
-        differ = _words_differ(letters, int(ends[0]), n, length)
+        differ = _words_differ(strings.buffers()[2], int(ends[0]), n, length)
     else:
         bits = np.frombuffer(pc.not_equal(strings[1:], strings[:-1]).buffers()[1], np.uint8)
         differ = np.unpackbits(bits, count=n - 1, bitorder="little").view(bool)

@@ -77,11 +77,9 @@ class Curvature(NamedTuple):
 def weights(moments: Moments, variances: Variances) -> Weights:
     """Return the weights of the slots and the log-determinant of the sessions' covariance."""
     visits, residuals = len(variances.visit), len(variances.residual)
-    slots = np.arange(len(moments.count))
-    by_variance = np.zeros((visits + residuals, len(slots)))
-    has_visit = moments.visit >= 0
-    by_variance[moments.visit[has_visit], slots[has_visit]] = 1.0
-    by_variance[visits + moments.residual, slots] = 1.0 / moments.count
+    of_visit = np.arange(visits)[:, None] == moments.visit
+    of_residual = (np.arange(residuals)[:, None] == moments.residual) / moments.count
+    by_variance = np.concatenate([of_visit, of_residual])
     variance = np.concatenate([variances.visit, variances.residual]) @ by_variance
     log_determinant = float(moments.sessions @ np.log(variance)) + moments.log_counts
     return Weights(1.0 / variance, by_variance, log_determinant)

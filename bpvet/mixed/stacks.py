@@ -6,10 +6,13 @@ a long vector; that is many times faster than one small product after another.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Codes = NDArray[np.int64]
 
 # Products of blocks this small stay in one thread of any BLAS, so that the digits do not depend
 # on the number of threads.
@@ -85,3 +88,17 @@ def summed_products(a: Array, b: Array) -> Array:
     if whole < n:
         result = result + a[whole:].T @ b[whole:]
     return result
+
+
+@lru_cache(maxsize=16)
+def lower_triangle(q: int) -> tuple[Codes, Codes]:
+    """Return the rows and the columns of a lower triangle's entries, row by row.
+
+    Examples
+    --------
+    >>> lower_triangle(2)
+    (array([0, 1, 1]), array([0, 0, 1]))
+    """
+    rows, columns = np.tril_indices(q)
+    rows.flags.writeable = columns.flags.writeable = False
+    return rows, columns

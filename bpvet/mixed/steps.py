@@ -32,6 +32,7 @@ from bpvet.mixed.scaling import (
     scaling_of,
     sufficient_statistics,
 )
+from bpvet.mixed.stacks import lower_triangle
 
 Array = NDArray[np.float64]
 
@@ -442,7 +443,7 @@ def best(
 
 def natural_parameters(criterion: Criterion, correlated: bool) -> NDArray[np.bool_]:
     """Return which of φ are parameters: without correlations, covariances are not."""
-    rows, columns = np.tril_indices(criterion.random)
+    rows, columns = lower_triangle(criterion.random)
     rest = int(criterion.grouped) + criterion.visits + criterion.residuals
     free = np.ones(len(rows), bool) if correlated else rows == columns
     return np.concatenate([free, np.ones(rest, bool)])

@@ -153,10 +153,8 @@ def left_over(moments: Moments, animals: AnimalBlocks) -> Left:
     )
     shrink = np.eye(q) - times(animals.a[:, :, z], animals.k)
     t = times(shrink, animals.a)
-    pairs = [
-        [_products_by_group(moments, t[:, [row]], t[:, [column]]) for column in range(q)]
-        for row in range(q)
-    ]
+    rows = [t[:, i : i + 1] for i in range(q)]
+    pairs = [[_products_by_group(moments, row, column) for column in rows] for row in rows]
     return Left(
         moments.totals + cross + np.swapaxes(cross, -1, -2),
         np.einsum("gsii->s", inner),

@@ -142,7 +142,15 @@ class Text(NamedTuple):
 
     def taken(self, rows: Any) -> Text:
         """Return the column at some rows."""
-        return self._replace(codes=self.codes[rows], complete=False)
+        return self._replace(codes=at_rows(self.codes, rows), complete=False)
+
+
+def at_rows(values: NDArray[Any], rows: Any) -> NDArray[Any]:
+    """Return values at some rows (a slice, a mask or places)."""
+    if isinstance(rows, slice) or rows.dtype == bool:
+        return values[rows]
+    # A third quicker than by an index.
+    return np.take(values, rows)
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,7 +174,7 @@ class Table:
                 return columns
             return {name: column for name, column in columns.items() if name in names}
 
-        numbers = {name: values[rows] for name, values in wanted(self.numbers).items()}
+        numbers = {name: at_rows(values, rows) for name, values in wanted(self.numbers).items()}
         texts = {name: text.taken(rows) for name, text in wanted(self.texts).items()}
         if isinstance(rows, slice):
             size = len(range(*rows.indices(self.rows)))
@@ -220,11 +228,11 @@ def categories(codes: Codes, levels: tuple[str, ...]) -> pd.Categorical[Any]:
     return pd.Categorical.from_codes(codes, dtype=pd.CategoricalDtype(list(levels)))
 
 
-def class_codes(text: Text, levels: tuple[str, ...]) -> Codes:
-    """Return each row's place among the levels."""
+def class_codes(text: Text, levels: tuple[str, ...]) -> NDArray[Any]:
+    """Return each row's place among the levels, in few bytes."""
     code_of = {level: code for code, level in enumerate(levels)}
-    table = np.array([code_of.get(name, -1) for name in text.names()], np.int64)
-    return table[text.codes]
+    table = _narrow(np.array([code_of.get(name, -1) for name in text.names()], np.int64))
+    return np.take(table, text.codes)
 
 
 def factorised(column: pd.Series[Any]) -> Text:

@@ -142,13 +142,11 @@ def _animals(text: Text) -> tuple[Codes, pd.Index[Any]]:
     return new_code[text.codes], text.labels[present]
 
 
-def _classes(table: Table, name: str | None, spec: ModelSpec) -> Codes:
+def _classes(table: Table, name: str | None, spec: ModelSpec) -> NDArray[Any]:
     """Return the code of each row's level of a class column; zeros where there is none."""
     if name is None:
         return np.zeros(table.rows, np.int16)
-    levels = spec.levels[name]
-    size = np.int16 if len(levels) < 2**15 else np.int32
-    return class_codes(table.texts[name], levels).astype(size)
+    return class_codes(table.texts[name], spec.levels[name])
 
 
 def _groups(table: Table, animal: Codes, labels: pd.Index[Any], spec: ModelSpec) -> Codes:
@@ -299,11 +297,15 @@ class Runs(NamedTuple):
         Rows so that those of a session stand together; None where they do.
     head, length : (J,) int
         Where each session begins in that order, and its number of rows.
+    animal, label : (J,) int
+        Codes of each session's animal and label.
     """
 
     order: Codes | None
     head: Codes
     length: Codes
+    animal: NDArray[Any]
+    label: NDArray[Any]
 
     def arranged(self, values: NDArray[Any]) -> NDArray[Any]:
         """Return values of rows (n,) in order."""
@@ -342,7 +344,10 @@ class Runs(NamedTuple):
             start, total, shortest = values[head], np.zeros(len(head)), int(length.min())
             for place in range(1, int(length.max())):
                 # What lies beyond a session is taken too, and counts as nothing.
-                from_start = np.take(values, head + place, mode="clip")
+                row = head + place
+                if row[-1] >= len(values):
+                    np.minimum(row, len(values) - 1, out=row)
+                from_start = np.take(values, row)
                 from_start -= start
                 if place >= shortest:
                     from_start *= length > place
@@ -367,7 +372,7 @@ def _sessions_of_readings(table: Table, y: Array, animal: Codes, spec: ModelSpec
         raise CallError(f"Column {by_class[0]} must have one value within a session.")
     at_first = table.taken(
         runs.first,
-        {spec.session, spec.visit_by, spec.residual_by}.union(spec.formula.columns, spec.slopes),
+        {spec.visit_by, spec.residual_by}.union(spec.formula.columns, spec.slopes),
     )
     deviations = session_of_row = None
     if varying:
@@ -378,9 +383,10 @@ def _sessions_of_readings(table: Table, y: Array, animal: Codes, spec: ModelSpec
     else:
         means, p, spec = _u(at_first, mean, spec)
     visit = _classes(at_first, spec.visit_by, spec)
+    text = table.texts.get(str(spec.session))
     return {
-        "animal": animal[runs.first].astype(np.int64),
-        "label": _labels(at_first, spec.session),
+        "animal": runs.animal.astype(np.int64),
+        "label": runs.label if text is None else text.labels.to_numpy()[runs.label],
         "count": runs.length,
         "u": means,
         "columns": p,
@@ -406,17 +412,18 @@ def _session_runs(table: Table, animal: Codes, spec: ModelSpec) -> Runs:
     change[1:] = (code[1:] != code[:-1]) | (animal[1:] != animal[:-1])
     head = np.flatnonzero(change)
     length = np.diff(head, append=len(code))
-    of_animal, label = animal[head], code[head]
+    of_animal, label = np.take(animal, head), np.take(code, head)
     later = of_animal[1:] > of_animal[:-1]
     if np.all(later | ((of_animal[1:] == of_animal[:-1]) & (label[1:] > label[:-1]))):
-        return Runs(None, head, length)
+        return Runs(None, head, length, of_animal, label)
     order = np.lexsort((label, of_animal))
     of_animal, label, length = of_animal[order], label[order], length[order]
     fresh = np.ones(len(head), bool)
     fresh[1:] = (of_animal[1:] != of_animal[:-1]) | (label[1:] != label[:-1])
     start = np.cumsum(length) - length
     rows = np.arange(len(code)) + np.repeat(head[order] - start, length)
-    return Runs(rows, start[fresh], np.diff(start[fresh], append=len(code)))
+    head, length = start[fresh], np.diff(start[fresh], append=len(code))
+    return Runs(rows, head, length, of_animal[fresh], label[fresh])
 
 
 def _varying(table: Table, runs: Runs, spec: ModelSpec) -> set[str]:

@@ -6,7 +6,8 @@ Every row that cannot enter is counted under its reason; none is dropped in sile
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -118,18 +119,53 @@ def _kind(formula: Formula, columns: list[str], session: str | None) -> str:
     )
 
 
-class Text(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class Text:
     """A column of labels as codes, −1 where there is none.
 
-    `complete` if every label occurs; `categorical` if the order of the labels has a meaning;
-    `gapless` if it is known that no row lacks a label and no label is blank.
+    Rows of one label usually stand together, so that codes are kept by run.
+
+    Parameters
+    ----------
+    run_codes : (R,) int
+        The code of each run of rows.
+    heads : (R,) int or None
+        First row of each run; None where every row has a code of its own.
+    rows : int
+    labels : Index
+    complete : bool
+        Whether every label occurs.
+    categorical : bool
+        Whether the order of the labels has a meaning.
+    gapless : bool
+        Whether it is known that no row lacks a label and no label is blank.
     """
 
-    codes: NDArray[Any]
+    run_codes: NDArray[Any]
+    heads: Codes | None
+    rows: int
     labels: pd.Index[Any]
     complete: bool = True
     categorical: bool = False
     gapless: bool = False
+
+    @cached_property
+    def codes(self) -> NDArray[Any]:
+        """Return the code of each row."""
+        if self.heads is None:
+            return self.run_codes
+        return np.repeat(self.run_codes, np.diff(self.heads, append=self.rows))
+
+    @cached_property
+    def starts(self) -> NDArray[np.bool_]:
+        """Return which rows differ from the row before; the first is among them."""
+        starts = np.zeros(self.rows, bool)
+        if self.heads is not None:
+            starts[self.heads] = True
+        elif self.rows:
+            starts[0] = True
+            np.not_equal(self.codes[1:], self.codes[:-1], out=starts[1:])
+        return starts
 
     def names(self) -> list[str]:
         """Return the labels as text; 3 and 3.0 are one, in columns of numbers.
@@ -142,7 +178,17 @@ class Text(NamedTuple):
 
     def taken(self, rows: Any) -> Text:
         """Return the column at some rows."""
-        return self._replace(codes=at_rows(self.codes, rows), complete=False)
+        return self._of_codes(at_rows(self.codes, rows))
+
+    def at_heads(self, rows: Codes) -> Text:
+        """Return the column at rows in order; quicker where every run begins at one of them."""
+        begins = self.starts[rows]
+        if self.heads is None or np.count_nonzero(begins) < len(self.heads):
+            return self.taken(rows)
+        return self._of_codes(np.take(self.run_codes, np.cumsum(begins) - 1))
+
+    def _of_codes(self, codes: NDArray[Any]) -> Text:
+        return replace(self, run_codes=codes, heads=None, rows=len(codes), complete=False)
 
 
 def at_rows(values: NDArray[Any], rows: Any) -> NDArray[Any]:
@@ -166,21 +212,27 @@ class Table:
     kinds: dict[str, str]
     rows: int
 
-    def taken(self, rows: Any, names: Collection[str | None] | None = None) -> Table:
-        """Return the table at some rows (a slice, a mask or places), of some columns or all."""
-
-        def wanted(columns: dict[str, Any]) -> dict[str, Any]:
-            if names is None:
-                return columns
-            return {name: column for name, column in columns.items() if name in names}
-
-        numbers = {name: at_rows(values, rows) for name, values in wanted(self.numbers).items()}
-        texts = {name: text.taken(rows) for name, text in wanted(self.texts).items()}
+    def taken(self, rows: Any) -> Table:
+        """Return the table at some rows (a slice, a mask or places)."""
+        numbers = {name: at_rows(values, rows) for name, values in self.numbers.items()}
+        texts = {name: text.taken(rows) for name, text in self.texts.items()}
         if isinstance(rows, slice):
             size = len(range(*rows.indices(self.rows)))
         else:
             size = int(np.count_nonzero(rows)) if rows.dtype == bool else len(rows)
         return Table(numbers, texts, self.kinds, size)
+
+    def at_heads(self, rows: Codes, names: Collection[str | None], in_order: bool) -> Table:
+        """Return some columns at the first rows of sessions, which may stand in order."""
+        numbers = {
+            name: np.take(values, rows) for name, values in self.numbers.items() if name in names
+        }
+        texts = {
+            name: text.at_heads(rows) if in_order else text.taken(rows)
+            for name, text in self.texts.items()
+            if name in names
+        }
+        return Table(numbers, texts, self.kinds, len(rows))
 
     def frame(
         self,
@@ -241,8 +293,8 @@ def factorised(column: pd.Series[Any]) -> Text:
     Rows of one animal usually stand together, so that only the heads of runs are looked up.
     """
     if isinstance(column.dtype, pd.CategoricalDtype):
-        codes = _narrow(column.cat.codes.to_numpy())
-        return Text(codes, column.cat.categories, complete=False, categorical=True)
+        codes, labels = _narrow(column.cat.codes.to_numpy()), column.cat.categories
+        return Text(codes, None, len(column), labels, complete=False, categorical=True)
     strings = _arrow_strings(column)
     if strings is not None:
         return _factorised_strings(column, strings)
@@ -256,10 +308,9 @@ def factorised(column: pd.Series[Any]) -> Text:
         heads = np.flatnonzero(change)
     if heads is None or len(heads) > len(column) // 2:
         codes, labels = pd.factorize(column)
-        return Text(_narrow(codes), pd.Index(labels))
+        return Text(_narrow(codes), None, len(column), pd.Index(labels))
     codes, labels = pd.factorize(column.iloc[heads])
-    lengths = np.diff(np.append(heads, len(column)))
-    return Text(np.repeat(_narrow(codes), lengths), pd.Index(labels))
+    return Text(_narrow(codes), heads, len(column), pd.Index(labels))
 
 
 def _arrow_strings(column: pd.Series[Any]) -> Any:
@@ -282,12 +333,14 @@ def _factorised_strings(column: pd.Series[Any], strings: Any) -> Text:
     heads = _heads(strings)
     few = len(heads) <= len(strings) // 2
     encoded = (strings.take(heads) if few else strings).dictionary_encode()
-    codes = _narrow(encoded.indices.to_numpy())
     dtype: Any = column.dtype
-    labels = pd.Index(dtype.__from_arrow__(encoded.dictionary))
-    if few:
-        codes = np.repeat(codes, np.diff(heads, append=len(strings)))
-    return Text(codes, labels, gapless=bool(np.all(np.diff(_ends(encoded.dictionary)) > 0)))
+    return Text(
+        _narrow(encoded.indices.to_numpy()),
+        heads if few else None,
+        len(strings),
+        pd.Index(dtype.__from_arrow__(encoded.dictionary)),
+        gapless=bool(np.all(np.diff(_ends(encoded.dictionary)) > 0)),
+    )
 
 
 def _ends(strings: Any) -> NDArray[Any]:
@@ -369,7 +422,7 @@ def table_of(frame: pd.DataFrame, spec: ModelSpec) -> Table:
             kinds[name] = "b" if truth else "i" if integer else "f"
     # A count and a sum of squares are no text.
     for count in spec.own_columns[:2]:
-        if count in texts and np.any(texts[count].codes >= 0):
+        if count in texts and np.any(texts[count].run_codes >= 0):
             raise CallError(f"Column {count} must hold numbers.")
     return Table(numbers, texts, kinds, len(frame))
 
@@ -418,7 +471,7 @@ def missing_values(table: Table, name: str) -> NDArray[np.bool_] | None:
         if text.gapless:
             return None
         blank = np.asarray(text.labels == "", dtype=bool)
-        if not blank.any() and text.codes.min(initial=0) >= 0:
+        if not blank.any() and text.run_codes.min(initial=0) >= 0:
             return None
         return np.append(blank, True)[text.codes]
     values = table.numbers.get(name)

@@ -107,17 +107,17 @@ def coded(frame: pd.DataFrame, spec: ModelSpec) -> tuple[Rows, ModelSpec]:
         raise CallError(f"No row can enter the fit ({reasons or 'the data are empty'}).")
     if spec.design is None:
         spec = replace(spec, levels=levels_present(table, spec))
-    animal, labels = _animals(table.texts[spec.animal])
-    groups = _groups(table, animal, labels, spec)
+    animal = _animals(table.texts[spec.animal])
+    groups = _groups(table, animal, spec)
     if spec.kind == "readings":
         sessions = _sessions_of_readings(table, y, animal, spec)
     else:
         index = frame.index[keep] if spec.session is None else None
         sessions = _sessions_as_given(table, y, index, spec)
-        sessions["animal"] = animal.astype(np.int64)
+        sessions["animal"] = animal.codes.astype(np.int64)
     spec = sessions.pop("spec")
     return Rows(
-        animals=labels, groups=groups, left_out=left_out, taken=len(frame), **sessions
+        animals=animal.labels, groups=groups, left_out=left_out, taken=len(frame), **sessions
     ), spec
 
 
@@ -131,15 +131,15 @@ def _outcome(frame: pd.DataFrame, table: Table, keep: NDArray[np.bool_], spec: M
     return response_values(spec.formula, frame if whole else frame[keep])
 
 
-def _animals(text: Text) -> tuple[Codes, pd.Index[Any]]:
-    """Return animal codes without gaps, and their labels."""
+def _animals(text: Text) -> Text:
+    """Return the animals, all of whose labels occur."""
     if text.complete:
-        return text.codes, text.labels
-    present = np.bincount(text.codes, minlength=len(text.labels)) > 0
+        return text
+    present = np.bincount(text.run_codes, minlength=len(text.labels)) > 0
     if present.all():
-        return text.codes, text.labels
+        return text
     new_code = np.cumsum(present) - 1
-    return new_code[text.codes], text.labels[present]
+    return replace(text, run_codes=new_code[text.run_codes], labels=text.labels[present])
 
 
 def _classes(table: Table, name: str | None, spec: ModelSpec) -> NDArray[Any]:
@@ -149,15 +149,15 @@ def _classes(table: Table, name: str | None, spec: ModelSpec) -> NDArray[Any]:
     return class_codes(table.texts[name], spec.levels[name])
 
 
-def _groups(table: Table, animal: Codes, labels: pd.Index[Any], spec: ModelSpec) -> Codes:
-    of_animal = np.zeros(len(labels), np.int64)
+def _groups(table: Table, animal: Text, spec: ModelSpec) -> Codes:
+    of_animal = np.zeros(len(animal.labels), np.int64)
     if spec.group is None:
         return of_animal
     codes = _classes(table, spec.group, spec)
-    of_animal[animal] = codes
-    strays = of_animal[animal] != codes
+    of_animal[animal.codes] = codes
+    strays = of_animal[animal.codes] != codes
     if np.any(strays):
-        stray = labels[animal[strays][0]]
+        stray = animal.labels[animal.codes[strays][0]]
         raise CallError(f"Animals must nest in {spec.group}, but {stray} is in more than one.")
     return of_animal
 
@@ -360,7 +360,7 @@ class Runs(NamedTuple):
         return mean, within
 
 
-def _sessions_of_readings(table: Table, y: Array, animal: Codes, spec: ModelSpec) -> dict[str, Any]:
+def _sessions_of_readings(table: Table, y: Array, animal: Text, spec: ModelSpec) -> dict[str, Any]:
     """Return sessions from readings, with row moments where X varies within them."""
     runs = _session_runs(table, animal, spec)
     n, sessions = table.rows, len(runs.length)
@@ -370,10 +370,8 @@ def _sessions_of_readings(table: Table, y: Array, animal: Codes, spec: ModelSpec
     by_class = [name for name in (spec.visit_by, spec.residual_by) if name in varying]
     if by_class:
         raise CallError(f"Column {by_class[0]} must have one value within a session.")
-    at_first = table.taken(
-        runs.first,
-        {spec.visit_by, spec.residual_by}.union(spec.formula.columns, spec.slopes),
-    )
+    needed = {spec.visit_by, spec.residual_by}.union(spec.formula.columns, spec.slopes)
+    at_first = table.at_heads(runs.first, needed, in_order=runs.order is None)
     deviations = session_of_row = None
     if varying:
         u, p, spec = _u(table if runs.order is None else table.taken(runs.order), y, spec)
@@ -400,7 +398,7 @@ def _sessions_of_readings(table: Table, y: Array, animal: Codes, spec: ModelSpec
     }
 
 
-def _session_runs(table: Table, animal: Codes, spec: ModelSpec) -> Runs:
+def _session_runs(table: Table, animal: Text, spec: ModelSpec) -> Runs:
     """Return the sessions' rows.
 
     Sessions are ordered by animal code and label code, whatever the order of the rows. Rows of a
@@ -408,11 +406,11 @@ def _session_runs(table: Table, animal: Codes, spec: ModelSpec) -> Runs:
     """
     name = str(spec.session)
     code = table.texts[name].codes if name in table.texts else table.numbers[name]
-    change = np.ones(len(code), bool)
-    change[1:] = (code[1:] != code[:-1]) | (animal[1:] != animal[:-1])
+    change = animal.starts.copy()
+    change[1:] |= code[1:] != code[:-1]
     head = np.flatnonzero(change)
     length = np.diff(head, append=len(code))
-    of_animal, label = np.take(animal, head), np.take(code, head)
+    of_animal, label = animal.at_heads(head).codes, np.take(code, head)
     later = of_animal[1:] > of_animal[:-1]
     if np.all(later | ((of_animal[1:] == of_animal[:-1]) & (label[1:] > label[:-1]))):
         return Runs(None, head, length, of_animal, label)
@@ -433,12 +431,16 @@ def _varying(table: Table, runs: Runs, spec: ModelSpec) -> set[str]:
     goes_on[runs.head[1:] - 1] = False
     varying = set()
     for name in dict.fromkeys(name for name in named if name is not None):
-        values = table.numbers.get(name)
-        if values is None and name in table.texts:
-            values = table.texts[name].codes
-        if values is None:
+        if name in table.numbers:
+            values = runs.arranged(table.numbers[name])
+            differs = values[1:] != values[:-1]
+        elif name not in table.texts:
             continue
-        values = runs.arranged(values)
-        if np.any((values[1:] != values[:-1]) & goes_on):
+        elif runs.order is None:
+            differs = table.texts[name].starts[1:]
+        else:
+            codes = runs.arranged(table.texts[name].codes)
+            differs = codes[1:] != codes[:-1]
+        if np.any(differs & goes_on):
             varying.add(name)
     return varying

@@ -332,15 +332,30 @@ def _factorised_strings(column: pd.Series[Any], strings: Any) -> Text:
     """Return `factorised` of an Arrow array: its own kernels leave out copies that pandas makes."""
     heads = _heads(strings)
     few = len(heads) <= len(strings) // 2
-    encoded = (strings.take(heads) if few else strings).dictionary_encode()
+    runs = strings.take(heads) if few else strings
+    if _ascending(runs):
+        # Identifiers in order differ from one another: they need not be looked up.
+        codes, labels = np.arange(len(runs)), runs
+    else:
+        encoded = runs.dictionary_encode()
+        codes, labels = encoded.indices.to_numpy(), encoded.dictionary
     dtype: Any = column.dtype
     return Text(
-        _narrow(encoded.indices.to_numpy()),
+        _narrow(codes),
         heads if few else None,
         len(strings),
-        pd.Index(dtype.__from_arrow__(encoded.dictionary)),
-        gapless=bool(np.all(np.diff(_ends(encoded.dictionary)) > 0)),
+        pd.Index(dtype.__from_arrow__(labels)),
+        gapless=bool(np.all(np.diff(_ends(labels)) > 0)),
     )
+
+
+def _ascending(strings: Any) -> bool:
+    """Return whether each text of an Arrow array sorts after the one before."""
+    import pyarrow.compute as pc
+
+    # A few of them tell most columns whose texts come in another order.
+    lengths = (min(32, len(strings)), len(strings))
+    return all(pc.all(pc.less(strings[: n - 1], strings[1:n])).as_py() for n in lengths)
 
 
 def _ends(strings: Any) -> NDArray[Any]:
@@ -478,7 +493,7 @@ def missing_values(table: Table, name: str) -> NDArray[np.bool_] | None:
     if values is None or values.dtype.kind != "f":
         return None
     with np.errstate(invalid="ignore", over="ignore"):
-        if np.isfinite(values.sum()):
+        if np.isfinite(values @ values):
             return None
     finite: NDArray[np.bool_] = np.isfinite(values)
     return ~finite

@@ -360,9 +360,10 @@ def kinds_of(sessions: SessionArrays) -> tuple[Kinds, Codes]:
     """Return the kinds of session, and the kind of each (J,)."""
     classes = int(sessions.residual.max(initial=0)) + 1
     counts = int(sessions.count.max(initial=1)) + 1
-    key = sessions.visit.astype(np.int64) + 1
-    key *= classes
-    key += sessions.residual
+    pair = np.add(sessions.visit, 1, dtype=np.int32)
+    pair *= classes
+    pair += sessions.residual
+    key = pair.astype(np.int64)
     key *= counts
     key += sessions.count
     present, number, slot = _numbered(key)

@@ -30,7 +30,7 @@ Codes = NDArray[np.int64]
 _LARGEST = 1e100
 _LONG_SESSION = 32
 # So many sessions' values stay in a processor's cache between steps.
-_SESSIONS_IN_CACHE = 16_384
+_SESSIONS_IN_CACHE = 32_768
 # The formula library needs several times the memory of what it returns.
 _MANY_ROWS, _ROWS_OF_FORMULA = 1_000, 65_536
 
@@ -205,6 +205,10 @@ def _all_finite(values: Array, name: str) -> bool:
         Where the squares of those that are, summed, are too large or small for doubles.
     """
     if not len(values):
+        return True
+    with np.errstate(invalid="ignore", over="ignore"):
+        squares = float(values @ values)
+    if len(values) / _LARGEST < squares < _LARGEST:
         return True
     largest = max(abs(float(values.min())), abs(float(values.max())))
     finite = bool(np.isfinite(largest))

@@ -51,6 +51,8 @@ def times(a: Array, b: Array) -> Array:
 def between(left: Array, middle: Array, right: Array) -> Array:
     """Return left @ middle @ right for one left, many middles and one right, all q × q."""
     q = len(left)
+    if q == 1:
+        return (left * right) * middle
     pair = np.einsum("ij,kl->iljk", left, right).reshape(q * q, q * q)
     flat: Array = pair @ middle.transpose(1, 2, 0).reshape(q * q, -1)
     return flat.reshape(q, q, -1).transpose(2, 0, 1)

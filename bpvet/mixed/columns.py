@@ -21,6 +21,8 @@ from bpvet.mixed.formula_guard import Formula, read_formula
 Codes = NDArray[np.int64]
 
 _LONGEST_AS_NUMBERS = 32
+# So many rows show whether a column has two labels, and whether their runs are this short.
+_FIRST_ROWS, _SHORT_RUN = 64, 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,7 +187,8 @@ class Text:
         begins = self.starts[rows]
         if self.heads is None or np.count_nonzero(begins) < len(self.heads):
             return self.taken(rows)
-        return self._of_codes(np.take(self.run_codes, np.cumsum(begins) - 1))
+        run = np.cumsum(begins, dtype=np.int32) - 1
+        return self._of_codes(np.take(self.run_codes, run))
 
     def _of_codes(self, codes: NDArray[Any]) -> Text:
         return replace(self, run_codes=codes, heads=None, rows=len(codes), complete=False)
@@ -330,23 +333,54 @@ def _arrow_strings(column: pd.Series[Any]) -> Any:
 
 def _factorised_strings(column: pd.Series[Any], strings: Any) -> Text:
     """Return `factorised` of an Arrow array: its own kernels leave out copies that pandas makes."""
-    heads = _heads(strings)
-    few = len(heads) <= len(strings) // 2
-    runs = strings.take(heads) if few else strings
-    if _ascending(runs):
-        # Identifiers in order differ from one another: they need not be looked up.
-        codes, labels = np.arange(len(runs)), runs
-    else:
-        encoded = runs.dictionary_encode()
-        codes, labels = encoded.indices.to_numpy(), encoded.dictionary
+    found = _two_labels(strings)
+    heads = None
+    if found is None:
+        heads = _heads(strings)
+        if len(heads) > len(strings) // 2:
+            heads = None
+        found = _looked_up(strings if heads is None else strings.take(heads))
+    codes, labels = found
     dtype: Any = column.dtype
     return Text(
         _narrow(codes),
-        heads if few else None,
+        heads,
         len(strings),
         pd.Index(dtype.__from_arrow__(labels)),
         gapless=bool(np.all(np.diff(_ends(labels)) > 0)),
     )
+
+
+def _two_labels(strings: Any) -> tuple[NDArray[Any], Any] | None:
+    """Return the codes and labels of a column of two labels in short runs; None of any other.
+
+    To compare every text with both labels is quicker then than to look up the head of each run.
+    """
+    import pyarrow.compute as pc
+
+    n = len(strings)
+    few = strings[:_FIRST_ROWS].dictionary_encode()
+    runs = 1 + np.count_nonzero(np.diff(few.indices.to_numpy()))
+    labels = strings.take(np.linspace(0, n - 1, _FIRST_ROWS).astype(np.int64)).unique()
+    if len(labels) != 2 or runs * _SHORT_RUN < len(few):
+        return None
+    first, second = (_truth(pc.equal(strings, label)) for label in labels)
+    return (second, labels) if np.all(first | second) else None
+
+
+def _truth(values: Any) -> NDArray[np.bool_]:
+    """Return an Arrow array of truth values without gaps as one of NumPy's."""
+    bits = np.frombuffer(values.buffers()[1], np.uint8)
+    return np.unpackbits(bits, count=len(values), bitorder="little").view(bool)
+
+
+def _looked_up(strings: Any) -> tuple[NDArray[Any], Any]:
+    """Return the codes and labels of texts, in order of appearance."""
+    if _ascending(strings):
+        # Identifiers in order differ from one another: they need not be looked up.
+        return np.arange(len(strings)), strings
+    encoded = strings.dictionary_encode()
+    return encoded.indices.to_numpy(), encoded.dictionary
 
 
 def _ascending(strings: Any) -> bool:
@@ -380,8 +414,7 @@ def _heads(strings: Any) -> Codes:
     if 0 < length <= _LONGEST_AS_NUMBERS:
         differ = _words_differ(strings.buffers()[2], int(ends[0]), n, length)
     else:
-        bits = np.frombuffer(pc.not_equal(strings[1:], strings[:-1]).buffers()[1], np.uint8)
-        differ = np.unpackbits(bits, count=n - 1, bitorder="little").view(bool)
+        differ = _truth(pc.not_equal(strings[1:], strings[:-1]))
     return np.append(0, np.flatnonzero(differ) + 1)
 
 

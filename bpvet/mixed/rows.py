@@ -303,6 +303,8 @@ class Runs(NamedTuple):
         Where each session begins in that order, and its number of rows.
     animal, label : (J,) int
         Codes of each session's animal and label.
+    goes_on : (n − 1,) bool
+        Whether a row's session goes on in the next, in that order.
     """
 
     order: Codes | None
@@ -310,6 +312,7 @@ class Runs(NamedTuple):
     length: Codes
     animal: NDArray[Any]
     label: NDArray[Any]
+    goes_on: NDArray[np.bool_]
 
     def arranged(self, values: NDArray[Any]) -> NDArray[Any]:
         """Return values of rows (n,) in order."""
@@ -417,7 +420,7 @@ def _session_runs(table: Table, animal: Text, spec: ModelSpec) -> Runs:
     of_animal, label = animal.at_heads(head).codes, np.take(code, head)
     later = of_animal[1:] > of_animal[:-1]
     if np.all(later | ((of_animal[1:] == of_animal[:-1]) & (label[1:] > label[:-1]))):
-        return Runs(None, head, length, of_animal, label)
+        return Runs(None, head, length, of_animal, label, ~change[1:])
     order = np.lexsort((label, of_animal))
     of_animal, label, length = of_animal[order], label[order], length[order]
     fresh = np.ones(len(head), bool)
@@ -425,14 +428,14 @@ def _session_runs(table: Table, animal: Text, spec: ModelSpec) -> Runs:
     start = np.cumsum(length) - length
     rows = np.arange(len(code)) + np.repeat(head[order] - start, length)
     head, length = start[fresh], np.diff(start[fresh], append=len(code))
-    return Runs(rows, head, length, of_animal[fresh], label[fresh])
+    goes_on = np.ones(len(code) - 1, bool)
+    goes_on[head[1:] - 1] = False
+    return Runs(rows, head, length, of_animal[fresh], label[fresh], goes_on)
 
 
 def _varying(table: Table, runs: Runs, spec: ModelSpec) -> set[str]:
     """Return the needed columns that take several values within some session."""
     named = [*spec.formula.columns, *spec.slopes, spec.visit_by, spec.residual_by]
-    goes_on = np.ones(table.rows - 1, bool)
-    goes_on[runs.head[1:] - 1] = False
     varying = set()
     for name in dict.fromkeys(name for name in named if name is not None):
         if name in table.numbers:
@@ -445,6 +448,6 @@ def _varying(table: Table, runs: Runs, spec: ModelSpec) -> set[str]:
         else:
             codes = runs.arranged(table.texts[name].codes)
             differs = codes[1:] != codes[:-1]
-        if np.any(differs & goes_on):
+        if np.any(differs & runs.goes_on):
             varying.add(name)
     return varying

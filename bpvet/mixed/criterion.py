@@ -14,7 +14,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property, partial, reduce
+from operator import add
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -22,8 +23,7 @@ import numpy as np
 from bpvet.errors import FitError
 from bpvet.mixed import contributions as partition
 from bpvet.mixed.contributions import Variances
-from bpvet.mixed.moments import Array, Codes
-from bpvet.mixed.stacks import lower_triangle
+from bpvet.mixed.stacks import Array, Codes, lower_triangle
 
 Collect = Callable[[Callable[[Any], Any], Sequence[Any]], Sequence[Any]]
 
@@ -207,8 +207,8 @@ class Criterion:
         vectors: Array,
         blocks: Sequence[partition.Curvature],
     ) -> Products:
-        first = sum(block.products for block in blocks)
-        second = sum(block.quadratic for block in blocks)
+        first = reduce(add, (block.products for block in blocks))
+        second = reduce(add, (block.quadratic for block in blocks))
         if self.grouped:
             shrink, precision = self._group_shrinkage(value.products, variances)
             edge = value.products[:, :, self.intercept]

@@ -16,9 +16,7 @@ from typing import Any, NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from bpvet.mixed.stacks import FLOPS_IN_ONE_THREAD, Array, summed_products, times
-
-Codes = NDArray[np.int64]
+from bpvet.mixed.stacks import FLOPS_IN_ONE_THREAD, Array, Codes, summed_products, times
 
 # Tables of up to so many places for each key spare a sort.
 _SPARSE = 4

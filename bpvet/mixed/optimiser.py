@@ -16,7 +16,6 @@ import numpy as np
 from bpvet.errors import FitError
 from bpvet.mixed.contributions import Variances, starting_sums
 from bpvet.mixed.criterion import Criterion, Derivatives, Value
-from bpvet.mixed.moments import Array
 from bpvet.mixed.parametrisation import (
     Parametrisation,
     block_factor,
@@ -28,7 +27,7 @@ from bpvet.mixed.parametrisation import (
     without_entry,
     without_smallest,
 )
-from bpvet.mixed.stacks import lower_triangle
+from bpvet.mixed.stacks import Array, lower_triangle
 
 # A step that promises less than this, in −2 log-likelihood, ends the search.
 ENOUGH = 1e-10

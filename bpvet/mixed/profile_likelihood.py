@@ -13,7 +13,6 @@ from scipy.special import chdtri
 from bpvet.errors import FitError
 from bpvet.maths.estimate import Estimate
 from bpvet.mixed.criterion import Criterion
-from bpvet.mixed.moments import Array
 from bpvet.mixed.optimiser import Point, minimise
 from bpvet.mixed.parametrisation import (
     Parametrisation,
@@ -21,6 +20,7 @@ from bpvet.mixed.parametrisation import (
     with_held,
     without_smallest,
 )
+from bpvet.mixed.stacks import Array
 
 Rise = Callable[[float], float]
 Start = tuple[Parametrisation, Array]

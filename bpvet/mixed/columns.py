@@ -175,7 +175,7 @@ class Text:
         A missing number makes a column floating, in one part of the data and not in another.
         """
         if self.labels.dtype.kind == "f" and not self.categorical:
-            return [str(int(one)) if one.is_integer() else str(one) for one in self.labels]
+            return [str(int(label)) if label.is_integer() else str(label) for label in self.labels]
         return [str(label) for label in self.labels]
 
     def taken(self, rows: Any) -> Text:
@@ -410,7 +410,7 @@ def _heads(strings: Any) -> Codes:
     import pyarrow.compute as pc
 
     n, ends = len(strings), _ends(strings)
-    length = _one_length(ends)
+    length = _shared_length(ends)
     if 0 < length <= _LONGEST_AS_NUMBERS:
         differ = _words_differ(strings.buffers()[2], int(ends[0]), n, length)
     else:
@@ -418,7 +418,7 @@ def _heads(strings: Any) -> Codes:
     return np.append(0, np.flatnonzero(differ) + 1)
 
 
-def _one_length(ends: NDArray[Any]) -> int:
+def _shared_length(ends: NDArray[Any]) -> int:
     """Return the length that all texts between these offsets have; 0 where lengths differ."""
     n, length = len(ends) - 1, int(ends[1] - ends[0])
     alike = int(ends[-1] - ends[0]) == n * length and np.all(np.diff(ends) == length)
@@ -452,12 +452,12 @@ def table_of(frame: pd.DataFrame, spec: ModelSpec) -> Table:
         column = frame[name]
         if isinstance(column, pd.DataFrame):
             raise CallError(f"The data have more than one column {name}.")
-        whole = _whole(column)
+        integers = _whole(column)
         if name in by_label:
             texts[name] = factorised(column)
-        if name == spec.session and not (whole and _fits_a_code(column)):
+        if name == spec.session and not (integers and _fits_a_code(column)):
             texts[name] = factorised(column)
-        elif whole or column.dtype in (bool, float):
+        elif integers or column.dtype in (bool, float):
             numbers[name] = column.to_numpy()
         elif pd.api.types.is_numeric_dtype(column.dtype) and column.dtype.kind != "c":
             numbers[name] = column.to_numpy(dtype=float, na_value=np.nan)

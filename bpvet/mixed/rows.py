@@ -127,8 +127,8 @@ def _outcome(frame: pd.DataFrame, table: Table, keep: NDArray[np.bool_], spec: M
         if name not in table.numbers:
             raise CallError(f"Column {name} is the outcome, but it holds no numbers.")
         return table.numbers[name].astype(float, copy=False)
-    whole = keep.all()
-    return response_values(spec.formula, frame if whole else frame[keep])
+    complete = keep.all()
+    return response_values(spec.formula, frame if complete else frame[keep])
 
 
 def _animals(text: Text) -> Text:
@@ -349,15 +349,15 @@ class Runs(NamedTuple):
             block = slice(begin, begin + _SESSIONS_IN_CACHE)
             head, length, squares = self.head[block], self.length[block], within[block]
             start, total, shortest = values[head], np.zeros(len(head)), int(length.min())
-            for place in range(1, int(length.max())):
+            for nth in range(1, int(length.max())):
                 # What lies beyond a session is taken too, and counts as nothing.
-                row = head + place
+                row = head + nth
                 if row[-1] >= len(values):
                     np.minimum(row, len(values) - 1, out=row)
                 from_start = np.take(values, row)
                 from_start -= start
-                if place >= shortest:
-                    from_start *= length > place
+                if nth >= shortest:
+                    from_start *= length > nth
                 total += from_start
                 from_start *= from_start
                 squares += from_start

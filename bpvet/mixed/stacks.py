@@ -40,8 +40,8 @@ def times(a: Array, b: Array) -> Array:
     """Return a @ b for stacks of very small matrices: (n, r, s), (n or 1, s, t) to (n, r, t)."""
     if len(b) == 1 and len(a) > 1:
         rows = [(b[0].T @ a[:, i].T)[None] for i in range(a.shape[1])]
-        whole = rows[0] if len(rows) == 1 else np.concatenate(rows)
-        return whole.transpose(2, 0, 1)
+        product = rows[0] if len(rows) == 1 else np.concatenate(rows)
+        return product.transpose(2, 0, 1)
     result: Array = a[:, :, :1] * b[:, :1]
     for inner in range(1, a.shape[2]):
         result += a[:, :, inner : inner + 1] * b[:, inner : inner + 1]
@@ -87,16 +87,16 @@ def _summed_products(a: Array, b: Array) -> Array:
     n, r = a.shape
     c = b.shape[1]
     rows = int(max(1, min(4096, FLOPS_IN_ONE_THREAD // (r * c))))
-    whole = n // rows * rows
+    in_blocks = n // rows * rows
     if a.flags.f_contiguous and b.flags.f_contiguous:
-        left = a.T[:, :whole].reshape(r, -1, rows).transpose(1, 0, 2)
-        right = b.T[:, :whole].reshape(c, -1, rows).transpose(1, 2, 0)
+        left = a.T[:, :in_blocks].reshape(r, -1, rows).transpose(1, 0, 2)
+        right = b.T[:, :in_blocks].reshape(c, -1, rows).transpose(1, 2, 0)
     else:
-        left = a[:whole].reshape(-1, rows, r).transpose(0, 2, 1)
-        right = b[:whole].reshape(-1, rows, c)
+        left = a[:in_blocks].reshape(-1, rows, r).transpose(0, 2, 1)
+        right = b[:in_blocks].reshape(-1, rows, c)
     result: Array = (left @ right).sum(axis=0)
-    if whole < n:
-        result = result + a[whole:].T @ b[whole:]
+    if in_blocks < n:
+        result = result + a[in_blocks:].T @ b[in_blocks:]
     return result
 
 

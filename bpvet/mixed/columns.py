@@ -361,8 +361,10 @@ def _two_labels(strings: Any) -> tuple[NDArray[Any], Any] | None:
     n = len(strings)
     few = strings[:_FIRST_ROWS].dictionary_encode()
     runs = 1 + np.count_nonzero(np.diff(few.indices.to_numpy()))
+    if len(few.dictionary) != 2 or runs * _SHORT_RUN < len(few):
+        return None
     labels = strings.take(np.linspace(0, n - 1, _FIRST_ROWS).astype(np.int64)).unique()
-    if len(labels) != 2 or runs * _SHORT_RUN < len(few):
+    if len(labels) != 2:
         return None
     first, second = (_truth(pc.equal(strings, label)) for label in labels)
     return (second, labels) if np.all(first | second) else None

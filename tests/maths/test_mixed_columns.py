@@ -22,6 +22,8 @@ COLUMNS = {
     "two labels in short runs": pd.Series(["b", "aa", "aa"] * 90, dtype="str"),
     "two labels, one blank": pd.Series(["", "a", "a"] * 90, dtype="str"),
     "a third label among few rows": pd.Series(["b", "aa", "c"] + ["b", "aa"] * 90, dtype="str"),
+    # Neither the first rows nor those looked at further on show it.
+    "a third label late": pd.Series(["b", "aa"] * 50 + ["b", "c"] + ["b", "aa"] * 39, dtype="str"),
     "in order": pd.Series([f"A{i:03d}" for i in range(90)], dtype="str"),
     "objects": pd.Series(RUNS, dtype=object),
     "numbers": pd.Series(np.repeat([3, 1, 2], 4)),

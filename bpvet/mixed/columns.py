@@ -6,7 +6,8 @@ Every row that cannot enter is counted under its reason; none is dropped in sile
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -20,6 +21,8 @@ from bpvet.mixed.formula_guard import Formula, read_formula
 Codes = NDArray[np.int64]
 
 _LONGEST_AS_NUMBERS = 32
+# So many rows show whether a column has two labels, and whether their runs are this short.
+_FIRST_ROWS, _SHORT_RUN = 64, 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,16 +121,53 @@ def _kind(formula: Formula, columns: list[str], session: str | None) -> str:
     )
 
 
-class Text(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class Text:
     """A column of labels as codes, −1 where there is none.
 
-    `complete` if every label occurs; `categorical` if the order of the labels has a meaning.
+    Rows of one label usually stand together, so that codes are kept by run.
+
+    Parameters
+    ----------
+    run_codes : (R,) int
+        The code of each run of rows.
+    heads : (R,) int or None
+        First row of each run; None where every row has a code of its own.
+    rows : int
+    labels : Index
+    complete : bool
+        Whether every label occurs.
+    categorical : bool
+        Whether the order of the labels has a meaning.
+    gapless : bool
+        Whether it is known that no row lacks a label and no label is blank.
     """
 
-    codes: NDArray[Any]
+    run_codes: NDArray[Any]
+    heads: Codes | None
+    rows: int
     labels: pd.Index[Any]
     complete: bool = True
     categorical: bool = False
+    gapless: bool = False
+
+    @cached_property
+    def codes(self) -> NDArray[Any]:
+        """Return the code of each row."""
+        if self.heads is None:
+            return self.run_codes
+        return np.repeat(self.run_codes, np.diff(self.heads, append=self.rows))
+
+    @cached_property
+    def starts(self) -> NDArray[np.bool_]:
+        """Return which rows differ from the row before; the first is among them."""
+        starts = np.zeros(self.rows, bool)
+        if self.heads is not None:
+            starts[self.heads] = True
+        elif self.rows:
+            starts[0] = True
+            np.not_equal(self.codes[1:], self.codes[:-1], out=starts[1:])
+        return starts
 
     def names(self) -> list[str]:
         """Return the labels as text; 3 and 3.0 are one, in columns of numbers.
@@ -135,12 +175,31 @@ class Text(NamedTuple):
         A missing number makes a column floating, in one part of the data and not in another.
         """
         if self.labels.dtype.kind == "f" and not self.categorical:
-            return [str(int(one)) if one.is_integer() else str(one) for one in self.labels]
+            return [str(int(label)) if label.is_integer() else str(label) for label in self.labels]
         return [str(label) for label in self.labels]
 
     def taken(self, rows: Any) -> Text:
         """Return the column at some rows."""
-        return self._replace(codes=self.codes[rows], complete=False)
+        return self._of_codes(at_rows(self.codes, rows))
+
+    def at_heads(self, rows: Codes) -> Text:
+        """Return the column at rows in order; quicker where every run begins at one of them."""
+        begins = self.starts[rows]
+        if self.heads is None or np.count_nonzero(begins) < len(self.heads):
+            return self.taken(rows)
+        run = np.cumsum(begins, dtype=np.int32) - 1
+        return self._of_codes(np.take(self.run_codes, run))
+
+    def _of_codes(self, codes: NDArray[Any]) -> Text:
+        return replace(self, run_codes=codes, heads=None, rows=len(codes), complete=False)
+
+
+def at_rows(values: NDArray[Any], rows: Any) -> NDArray[Any]:
+    """Return values at some rows (a slice, a mask or places)."""
+    if isinstance(rows, slice) or rows.dtype == bool:
+        return values[rows]
+    # A third quicker than by an index.
+    return np.take(values, rows)
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,21 +215,27 @@ class Table:
     kinds: dict[str, str]
     rows: int
 
-    def taken(self, rows: Any, names: Collection[str | None] | None = None) -> Table:
-        """Return the table at some rows (a slice, a mask or places), of some columns or all."""
-
-        def wanted(columns: dict[str, Any]) -> dict[str, Any]:
-            if names is None:
-                return columns
-            return {name: column for name, column in columns.items() if name in names}
-
-        numbers = {name: values[rows] for name, values in wanted(self.numbers).items()}
-        texts = {name: text.taken(rows) for name, text in wanted(self.texts).items()}
+    def taken(self, rows: Any) -> Table:
+        """Return the table at some rows (a slice, a mask or places)."""
+        numbers = {name: at_rows(values, rows) for name, values in self.numbers.items()}
+        texts = {name: text.taken(rows) for name, text in self.texts.items()}
         if isinstance(rows, slice):
             size = len(range(*rows.indices(self.rows)))
         else:
             size = int(np.count_nonzero(rows)) if rows.dtype == bool else len(rows)
         return Table(numbers, texts, self.kinds, size)
+
+    def at_heads(self, rows: Codes, names: Collection[str | None], in_order: bool) -> Table:
+        """Return some columns at the first rows of sessions, which may stand in order."""
+        numbers = {
+            name: np.take(values, rows) for name, values in self.numbers.items() if name in names
+        }
+        texts = {
+            name: text.at_heads(rows) if in_order else text.taken(rows)
+            for name, text in self.texts.items()
+            if name in names
+        }
+        return Table(numbers, texts, self.kinds, len(rows))
 
     def frame(
         self,
@@ -218,11 +283,11 @@ def categories(codes: Codes, levels: tuple[str, ...]) -> pd.Categorical[Any]:
     return pd.Categorical.from_codes(codes, dtype=pd.CategoricalDtype(list(levels)))
 
 
-def class_codes(text: Text, levels: tuple[str, ...]) -> Codes:
-    """Return each row's place among the levels."""
+def class_codes(text: Text, levels: tuple[str, ...]) -> NDArray[Any]:
+    """Return each row's place among the levels, in few bytes."""
     code_of = {level: code for code, level in enumerate(levels)}
-    table = np.array([code_of.get(name, -1) for name in text.names()], np.int64)
-    return table[text.codes]
+    table = _narrow(np.array([code_of.get(name, -1) for name in text.names()], np.int64))
+    return np.take(table, text.codes)
 
 
 def factorised(column: pd.Series[Any]) -> Text:
@@ -231,8 +296,8 @@ def factorised(column: pd.Series[Any]) -> Text:
     Rows of one animal usually stand together, so that only the heads of runs are looked up.
     """
     if isinstance(column.dtype, pd.CategoricalDtype):
-        codes = _narrow(column.cat.codes.to_numpy())
-        return Text(codes, column.cat.categories, complete=False, categorical=True)
+        codes, labels = _narrow(column.cat.codes.to_numpy()), column.cat.categories
+        return Text(codes, None, len(column), labels, complete=False, categorical=True)
     strings = _arrow_strings(column)
     if strings is not None:
         return _factorised_strings(column, strings)
@@ -246,10 +311,9 @@ def factorised(column: pd.Series[Any]) -> Text:
         heads = np.flatnonzero(change)
     if heads is None or len(heads) > len(column) // 2:
         codes, labels = pd.factorize(column)
-        return Text(_narrow(codes), pd.Index(labels))
+        return Text(_narrow(codes), None, len(column), pd.Index(labels))
     codes, labels = pd.factorize(column.iloc[heads])
-    lengths = np.diff(np.append(heads, len(column)))
-    return Text(np.repeat(_narrow(codes), lengths), pd.Index(labels))
+    return Text(_narrow(codes), heads, len(column), pd.Index(labels))
 
 
 def _arrow_strings(column: pd.Series[Any]) -> Any:
@@ -269,39 +333,108 @@ def _arrow_strings(column: pd.Series[Any]) -> Any:
 
 def _factorised_strings(column: pd.Series[Any], strings: Any) -> Text:
     """Return `factorised` of an Arrow array: its own kernels leave out copies that pandas makes."""
-    heads = np.append(0, np.flatnonzero(_changes(strings)) + 1)
-    few = len(heads) <= len(strings) // 2
-    encoded = (strings.take(heads) if few else strings).dictionary_encode()
-    codes = _narrow(encoded.indices.to_numpy())
+    found = _two_labels(strings)
+    heads = None
+    if found is None:
+        heads = _heads(strings)
+        if len(heads) > len(strings) // 2:
+            heads = None
+        found = _looked_up(strings if heads is None else strings.take(heads))
+    codes, labels = found
     dtype: Any = column.dtype
-    labels = pd.Index(dtype.__from_arrow__(encoded.dictionary))
-    if few:
-        codes = np.repeat(codes, np.diff(np.append(heads, len(strings))))
-    return Text(codes, labels)
+    return Text(
+        _narrow(codes),
+        heads,
+        len(strings),
+        pd.Index(dtype.__from_arrow__(labels)),
+        gapless=bool(np.all(np.diff(_ends(labels)) > 0)),
+    )
 
 
-def _changes(strings: Any) -> NDArray[np.bool_]:
-    """Return where an Arrow array of n texts differs from the text before, (n − 1,).
+def _two_labels(strings: Any) -> tuple[NDArray[Any], Any] | None:
+    """Return the codes and labels of a column of two labels in short runs; None of any other.
+
+    To compare every text with both labels is quicker then than to look up the head of each run.
+    """
+    import pyarrow.compute as pc
+
+    n = len(strings)
+    few = strings[:_FIRST_ROWS].dictionary_encode()
+    runs = 1 + np.count_nonzero(np.diff(few.indices.to_numpy()))
+    if len(few.dictionary) != 2 or runs * _SHORT_RUN < len(few):
+        return None
+    labels = strings.take(np.linspace(0, n - 1, _FIRST_ROWS).astype(np.int64)).unique()
+    if len(labels) != 2:
+        return None
+    first, second = (_truth(pc.equal(strings, label)) for label in labels)
+    return (second, labels) if np.all(first | second) else None
+
+
+def _truth(values: Any) -> NDArray[np.bool_]:
+    """Return an Arrow array of truth values without gaps as one of NumPy's."""
+    bits = np.frombuffer(values.buffers()[1], np.uint8)
+    return np.unpackbits(bits, count=len(values), bitorder="little").view(bool)
+
+
+def _looked_up(strings: Any) -> tuple[NDArray[Any], Any]:
+    """Return the codes and labels of texts, in order of appearance."""
+    if _ascending(strings):
+        # Identifiers in order differ from one another: they need not be looked up.
+        return np.arange(len(strings)), strings
+    encoded = strings.dictionary_encode()
+    return encoded.indices.to_numpy(), encoded.dictionary
+
+
+def _ascending(strings: Any) -> bool:
+    """Return whether each text of an Arrow array sorts after the one before."""
+    import pyarrow.compute as pc
+
+    # A few of them tell most columns whose texts come in another order.
+    lengths = (min(32, len(strings)), len(strings))
+    return all(pc.all(pc.less(strings[: n - 1], strings[1:n])).as_py() for n in lengths)
+
+
+def _ends(strings: Any) -> NDArray[Any]:
+    """Return where the texts of an Arrow array begin in its letters, and the end of the last."""
+    import pyarrow as pa
+
+    size = np.int64 if pa.types.is_large_string(strings.type) else np.int32
+    ends = np.frombuffer(strings.buffers()[1], size)
+    return ends[strings.offset : strings.offset + len(strings) + 1]
+
+
+def _heads(strings: Any) -> Codes:
+    """Return where runs of equal texts begin in an Arrow array, (runs,).
 
     Texts of one length, as identifiers often are, are compared as whole numbers: many times
     faster than as texts.
     """
-    import pyarrow as pa
     import pyarrow.compute as pc
 
-    n, (_, offsets, letters) = len(strings), strings.buffers()
-    size = np.int64 if pa.types.is_large_string(strings.type) else np.int32
-    ends = np.frombuffer(offsets, size)[strings.offset : strings.offset + n + 1]
-    begin, length = int(ends[0]), int(ends[1] - ends[0])
-    if 0 < length <= _LONGEST_AS_NUMBERS and np.all(np.diff(ends) == length):
-        width = max(width for width in (1, 2, 4, 8) if width <= length)
-        differ = np.zeros(n - 1, bool)
-        for at in (*range(0, length - width, width), length - width):
-            words = np.ndarray(n, f"u{width}", letters, begin + at, (length,))
-            differ |= words[1:] != words[:-1]
-        return differ
-    bits = np.frombuffer(pc.not_equal(strings[1:], strings[:-1]).buffers()[1], np.uint8)
-    return np.unpackbits(bits, count=n - 1, bitorder="little").view(bool)
+    n, ends = len(strings), _ends(strings)
+    length = _shared_length(ends)
+    if 0 < length <= _LONGEST_AS_NUMBERS:
+        differ = _words_differ(strings.buffers()[2], int(ends[0]), n, length)
+    else:
+        differ = _truth(pc.not_equal(strings[1:], strings[:-1]))
+    return np.append(0, np.flatnonzero(differ) + 1)
+
+
+def _shared_length(ends: NDArray[Any]) -> int:
+    """Return the length that all texts between these offsets have; 0 where lengths differ."""
+    n, length = len(ends) - 1, int(ends[1] - ends[0])
+    alike = int(ends[-1] - ends[0]) == n * length and np.all(np.diff(ends) == length)
+    return length if alike else 0
+
+
+def _words_differ(letters: Any, begin: int, n: int, length: int) -> NDArray[np.bool_]:
+    """Return where n texts of one length, in a buffer, differ from the text before, (n − 1,)."""
+    width = max(width for width in (1, 2, 4, 8) if width <= length)
+    differ = np.zeros(n - 1, bool)
+    for at in (*range(0, length - width, width), length - width):
+        words = np.ndarray(n, f"u{width}", letters, begin + at, (length,))
+        differ |= words[1:] != words[:-1]
+    return differ
 
 
 def _narrow(codes: NDArray[Any]) -> NDArray[Any]:
@@ -321,12 +454,12 @@ def table_of(frame: pd.DataFrame, spec: ModelSpec) -> Table:
         column = frame[name]
         if isinstance(column, pd.DataFrame):
             raise CallError(f"The data have more than one column {name}.")
-        whole = _whole(column)
+        integers = _whole(column)
         if name in by_label:
             texts[name] = factorised(column)
-        if name == spec.session and not (whole and _fits_a_code(column)):
+        if name == spec.session and not (integers and _fits_a_code(column)):
             texts[name] = factorised(column)
-        elif whole or column.dtype in (bool, float):
+        elif integers or column.dtype in (bool, float):
             numbers[name] = column.to_numpy()
         elif pd.api.types.is_numeric_dtype(column.dtype) and column.dtype.kind != "c":
             numbers[name] = column.to_numpy(dtype=float, na_value=np.nan)
@@ -339,7 +472,7 @@ def table_of(frame: pd.DataFrame, spec: ModelSpec) -> Table:
             kinds[name] = "b" if truth else "i" if integer else "f"
     # A count and a sum of squares are no text.
     for count in spec.own_columns[:2]:
-        if count in texts and np.any(texts[count].codes >= 0):
+        if count in texts and np.any(texts[count].run_codes >= 0):
             raise CallError(f"Column {count} must hold numbers.")
     return Table(numbers, texts, kinds, len(frame))
 
@@ -385,15 +518,17 @@ def missing_values(table: Table, name: str) -> NDArray[np.bool_] | None:
     """Return where a column has no value (None where it cannot lack one)."""
     if name in table.texts:
         text = table.texts[name]
+        if text.gapless:
+            return None
         blank = np.asarray(text.labels == "", dtype=bool)
-        if not blank.any() and text.codes.min(initial=0) >= 0:
+        if not blank.any() and text.run_codes.min(initial=0) >= 0:
             return None
         return np.append(blank, True)[text.codes]
     values = table.numbers.get(name)
     if values is None or values.dtype.kind != "f":
         return None
     with np.errstate(invalid="ignore", over="ignore"):
-        if np.isfinite(values.sum()):
+        if np.isfinite(values @ values):
             return None
     finite: NDArray[np.bool_] = np.isfinite(values)
     return ~finite

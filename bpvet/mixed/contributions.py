@@ -15,7 +15,8 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from scipy.sparse import csr_array
 
-from bpvet.mixed.moments import Array, Moments, summed_products
+from bpvet.mixed.moments import Moments
+from bpvet.mixed.stacks import Array, between, small_inverse, summed_products, times
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,47 +77,12 @@ class Curvature(NamedTuple):
 def weights(moments: Moments, variances: Variances) -> Weights:
     """Return the weights of the slots and the log-determinant of the sessions' covariance."""
     visits, residuals = len(variances.visit), len(variances.residual)
-    slots = np.arange(len(moments.count))
-    by_variance = np.zeros((visits + residuals, len(slots)))
-    has_visit = moments.visit >= 0
-    by_variance[moments.visit[has_visit], slots[has_visit]] = 1.0
-    by_variance[visits + moments.residual, slots] = 1.0 / moments.count
+    of_visit = np.arange(visits)[:, None] == moments.visit
+    of_residual = (np.arange(residuals)[:, None] == moments.residual) / moments.count
+    by_variance = np.concatenate([of_visit, of_residual])
     variance = np.concatenate([variances.visit, variances.residual]) @ by_variance
     log_determinant = float(moments.sessions @ np.log(variance)) + moments.log_counts
     return Weights(1.0 / variance, by_variance, log_determinant)
-
-
-def small_inverse(b: Array) -> tuple[Array, Array]:
-    """Return inverses (N, q, q) and log-determinants (N,) of I + positive semidefinite, q ≤ 3."""
-    q = b.shape[-1]
-    if q == 1:
-        return 1.0 / b, np.log(b[:, 0, 0])
-    if q == 2:
-        determinant = b[:, 0, 0] * b[:, 1, 1] - b[:, 0, 1] * b[:, 1, 0]
-        inverse = np.empty((2, 2, len(b))).transpose(2, 0, 1)
-        inverse[:, 0, 0] = b[:, 1, 1] / determinant
-        inverse[:, 1, 1] = b[:, 0, 0] / determinant
-        inverse[:, 0, 1] = inverse[:, 1, 0] = -b[:, 0, 1] / determinant
-        return inverse, np.log(determinant)
-    inverse = np.linalg.inv(b).astype(float, copy=False)
-    logarithm: Array = np.linalg.slogdet(b)[1]
-    return inverse, logarithm
-
-
-def times(a: Array, b: Array) -> Array:
-    """Return a @ b for stacks of very small matrices: (n, r, s), (n or 1, s, t) to (n, r, t).
-
-    Stacks lie in memory matrix entry by matrix entry, so that every step is one pass over a
-    long vector; that is many times faster than one small product after another.
-    """
-    if len(b) == 1 and len(a) > 1:
-        rows = [(b[0].T @ a[:, i].T)[None] for i in range(a.shape[1])]
-        whole = rows[0] if len(rows) == 1 else np.concatenate(rows)
-        return whole.transpose(2, 0, 1)
-    result: Array = a[:, :, :1] * b[:, :1]
-    for inner in range(1, a.shape[2]):
-        result += a[:, :, inner : inner + 1] * b[:, inner : inner + 1]
-    return result
 
 
 class Pass:
@@ -149,6 +115,8 @@ class Left(NamedTuple):
         times ∂v w².
     inner : (S,) float
         Σ zᵀ K z over a slot's sessions.
+    shrink : (N, q, q) float
+        I − A_zz K.
     t : (N, q, m) float
         T_z = Zᵀ V⁻¹ U.
     pairs : (groups, q, q, m, m) float
@@ -157,6 +125,7 @@ class Left(NamedTuple):
 
     slots: Array
     inner: Array
+    shrink: Array
     t: Array
     pairs: Array
 
@@ -173,35 +142,23 @@ class AnimalBlocks(NamedTuple):
 _LATEST: WeakKeyDictionary[Moments, tuple[Variances, Pass]] = WeakKeyDictionary()
 
 
-def _by_animal(moments: Moments, weight: Array, entries: Array) -> Array:
-    """Return Σ weight · entry by animal."""
-    sum_by_animal = moments.summing(weight)
-    inner = entries.shape[1:]
-    summed = np.empty((*inner, moments.animals))
-    for i in range(inner[0]):
-        for j in range(inner[1]):
-            summed[i, j] = sum_by_animal(entries[:, i, j])
-    return summed.transpose(2, 0, 1)
-
-
 def left_over(moments: Moments, animals: AnimalBlocks) -> Left:
     """Return the cross-products that are left when animals' effects are taken off."""
     z, q = moments.z, len(moments.z)
-    ka = moments.at_entries(animals.ka)
-    half = times(0.5 * moments.random_entries, ka)
+    half = moments.times_animals(0.5 * moments.random_entries, animals.ka)
     half -= moments.entries
-    cross = sum(moments.products_by_run(ka[:, i], half[:, i]) for i in range(q))
-    inner = moments.by_run(
-        (moments.at_entries(animals.k) * moments.random_entries).sum(axis=(1, 2))
+    cross = sum(moments.products_by_slot(animals.ka[:, i], half[:, i]) for i in range(q))
+    inner = sum(
+        moments.products_by_slot(animals.k[:, i], moments.random_entries[:, i]) for i in range(q)
     )
-    t = animals.a - times(animals.a[:, :, z], animals.ka)
-    pairs = [
-        [_products_by_group(moments, t[:, [row]], t[:, [column]]) for column in range(q)]
-        for row in range(q)
-    ]
+    shrink = np.eye(q) - times(animals.a[:, :, z], animals.k)
+    t = times(shrink, animals.a)
+    rows = [t[:, i : i + 1] for i in range(q)]
+    pairs = [[_products_by_group(moments, row, column) for column in rows] for row in rows]
     return Left(
         moments.totals + cross + np.swapaxes(cross, -1, -2),
-        inner,
+        np.einsum("gsii->s", inner),
+        shrink,
         t,
         np.array(pairs).transpose(2, 0, 1, 3, 4),
     )
@@ -221,19 +178,11 @@ def _products_by_group(moments: Moments, left: Array, right: Array) -> Array:
 
 def animal_blocks(moments: Moments, weight: Array, factor: Array) -> AnimalBlocks:
     """Return each animal's A_z, K and K A_z at these weights and this factor of G."""
-    a = _by_animal(moments, weight, moments.entries)
-    lower = _between(factor.T, a[:, :, moments.z], factor) + np.eye(len(factor))
+    a = moments.weighed(weight[None], moments.entries)[..., 0]
+    lower = between(factor.T, a[:, :, moments.z], factor) + np.eye(len(factor))
     inverse, log_determinants = small_inverse(lower)
-    k = _between(factor, inverse, factor.T)
+    k = between(factor, inverse, factor.T)
     return AnimalBlocks(a, k, times(k, a), float(log_determinants.sum()))
-
-
-def _between(left: Array, middle: Array, right: Array) -> Array:
-    """Return left @ middle @ right for one left, many middles and one right, all q × q."""
-    q = len(left)
-    pair = np.einsum("ij,kl->iljk", left, right).reshape(q * q, q * q)
-    flat: Array = pair @ middle.transpose(1, 2, 0).reshape(q * q, -1)
-    return flat.reshape(q, q, -1).transpose(2, 0, 1)
 
 
 def reduced(moments: Moments, variances: Variances) -> Reduced:
@@ -317,8 +266,8 @@ def curvature(moments: Moments, start: Pass, vectors: Array) -> Curvature:
     random = random.reshape(len(random), q * q, *random.shape[3:])
     c = _of_animals(moments, vectors)
     u = times(moments.entries, c if len(c) == 1 else moments.at_entries(c))
-    u -= times(moments.random_entries, moments.at_entries(times(animals.ka, c)))
-    d = np.stack([_by_animal(moments, row, u) for row in first], axis=2)
+    u -= moments.times_animals(moments.random_entries, times(animals.ka, c))
+    d = moments.weighed(first, u).swapaxes(2, 3)
     slot_quadratic = np.einsum("gmk,gsmk->gsk", vectors, moved)
     quadratic = _quadratic(moments, start, d, times(left.t, c), slot_quadratic)
     return Curvature(np.concatenate([random, sessions], axis=1), quadratic)
@@ -326,9 +275,8 @@ def curvature(moments: Moments, start: Pass, vectors: Array) -> Curvature:
 
 def _quadratic(moments: Moments, start: Pass, d: Array, t: Array, slot_quadratic: Array) -> Array:
     """Return cᵀ Uᵀ V⁻¹ Va V⁻¹ Vb V⁻¹ U c; d (N, q, a, K) are Zᵀ R⁻¹ Va V⁻¹ U c, t is T_z c."""
-    w, animals = start.w, start.animals
-    tzz = start.left(moments).t[:, :, moments.z]
-    shrink = np.eye(len(moments.z)) - times(animals.a[:, :, moments.z], animals.k)
+    w, animals, left = start.w, start.animals, start.left(moments)
+    tzz = left.t[:, :, moments.z]
     q, sessions = len(moments.z), len(w.by_variance)
     groups, _, vectors = slot_quadratic.shape
     result = np.zeros((groups, q * q + sessions, q * q + sessions, vectors))
@@ -340,10 +288,10 @@ def _quadratic(moments: Moments, start: Pass, d: Array, t: Array, slot_quadratic
     second = w.weight**3 * w.by_variance[:, None] * w.by_variance[None]
     by_slots = np.einsum("abs,gsk->gabk", second, slot_quadratic)
     for k in range(vectors):
-        da = np.ascontiguousarray(d[..., k])
-        moved = times(shrink, da).transpose(0, 2, 1).reshape(-1, 1, sessions * q)
-        cross = _products_by_group(moments, moved, t[:, None, :, k])
-        cross = cross.reshape(groups, sessions, q * q)
+        da = d[..., k]
+        moved = times(left.shrink, da)
+        by_row = [_products_by_group(moments, moved[:, [i]], t[:, None, :, k]) for i in range(q)]
+        cross = np.stack(by_row, axis=2).reshape(groups, sessions, q * q)
         result[:, q * q :, : q * q, k] = cross
         result[:, : q * q, q * q :, k] = cross.transpose(0, 2, 1)
         inside = _products_by_group(moments, times(animals.k, da), da)
@@ -393,9 +341,8 @@ def traces(moments: Moments, variances: Variances) -> Array:
     start = begin(moments, variances)
     w, animals = start.w, start.animals
     z, q, sessions = moments.z, len(moments.z), len(w.by_variance)
-    azz = animals.a[:, :, z]
-    shrink = np.eye(q) - times(azz, animals.k)
-    t = times(shrink, azz)
+    left = start.left(moments)
+    shrink, t = left.shrink, left.t[:, :, z]
     result = np.zeros((q * q + sessions, q * q + sessions))
     flat = t.reshape(-1, q * q)
     pairs = summed_products(flat, flat).reshape(q, q, q, q)
@@ -403,9 +350,8 @@ def traces(moments: Moments, variances: Variances) -> Array:
     result[: q * q, : q * q] = pairs.transpose(3, 0, 1, 2).reshape(q * q, q * q)
     first = w.weight**2 * w.by_variance
     entries = moments.random_entries
-    d = np.stack([_by_animal(moments, row, entries) for row in first])
-    by_slot = start.left(moments).inner
-    by_kind = moments.sessions * w.weight**2 - 2.0 * w.weight**3 * by_slot
+    d = moments.weighed(first, entries).transpose(3, 0, 1, 2)
+    by_kind = moments.sessions * w.weight**2 - 2.0 * w.weight**3 * left.inner
     for a in range(sessions):
         row = q * q + a
         moved = times(times(shrink, d[a]), shrink.transpose(0, 2, 1)).sum(axis=0).ravel()

@@ -14,7 +14,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property, partial, reduce
+from operator import add
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -22,7 +23,7 @@ import numpy as np
 from bpvet.errors import FitError
 from bpvet.mixed import contributions as partition
 from bpvet.mixed.contributions import Variances
-from bpvet.mixed.moments import Array, Codes
+from bpvet.mixed.stacks import Array, Codes, lower_triangle
 
 Collect = Callable[[Callable[[Any], Any], Sequence[Any]], Sequence[Any]]
 
@@ -103,7 +104,7 @@ class Criterion:
     def spread(self) -> Array:
         """Return how entries (raw: all of G, then the rest) follow from φ, (raw, φ)."""
         q = self.random
-        rows, columns = np.tril_indices(q)
+        rows, columns = lower_triangle(q)
         rest = int(self.grouped) + self.visits + self.residuals
         spread = np.zeros((q * q + rest, len(rows) + rest))
         spread[rows * q + columns, np.arange(len(rows))] = 1.0
@@ -206,17 +207,17 @@ class Criterion:
         vectors: Array,
         blocks: Sequence[partition.Curvature],
     ) -> Products:
-        first: Array = np.sum([block.products for block in blocks], axis=0)
-        second: Array = np.sum([block.quadratic for block in blocks], axis=0)
+        first = reduce(add, (block.products for block in blocks))
+        second = reduce(add, (block.quadratic for block in blocks))
         if self.grouped:
             shrink, precision = self._group_shrinkage(value.products, variances)
             edge = value.products[:, :, self.intercept]
             first, second = self._with_group(first, second, edge, edge @ vectors, shrink, precision)
         # The spread on both sides of the table, for each of its last axis.
-        moved = np.tensordot(self.spread, second.sum(axis=0), ([0], [0]))
+        tables = self.spread.T @ second.sum(axis=0).transpose(2, 0, 1) @ self.spread
         return Products(
             np.einsum("rmk,ra->amk", first.sum(axis=0), self.spread),
-            np.asarray(np.tensordot(self.spread, moved, ([0], [1])).swapaxes(0, 1), dtype=float),
+            tables.transpose(1, 2, 0),
         )
 
     def _with_group(
@@ -283,7 +284,7 @@ class Criterion:
         """Return φ."""
         g = variances.factor @ variances.factor.T
         between = [variances.group] if self.grouped else []
-        lower: Codes | Array = g[np.tril_indices(self.random)]
+        lower: Codes | Array = g[lower_triangle(self.random)]
         return np.concatenate([lower, between, variances.visit, variances.residual])
 
 

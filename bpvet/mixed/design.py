@@ -73,9 +73,9 @@ class Design(Content):
             raise CallError(str(error)) from None
         strange = ~np.isfinite(x)
         if strange.any():
-            row, place = np.argwhere(strange)[0]
+            row, column = np.argwhere(strange)[0]
             raise CallError(
-                f"Row {frame.index[row]}: the design's column {self.names[place]} is no finite "
+                f"Row {frame.index[row]}: the design's column {self.names[column]} is no finite "
                 "number there."
             )
         return x

@@ -181,7 +181,7 @@ def _correlation(
     natural: Array,
     change: Array,
     rule: Satterthwaite,
-    place: int,
+    parameter: int,
     pair: tuple[int, int],
     z: float,
 ) -> dict[str, Any]:
@@ -191,8 +191,9 @@ def _correlation(
     a, b = natural[first], natural[second]
     if a <= 0 or b <= 0:
         return nothing | {"lower": np.nan, "upper": np.nan}
-    rho = float(np.clip(natural[place] / np.sqrt(a * b), -1.0, 1.0))
-    slope = change[place] / np.sqrt(a * b) - 0.5 * rho * (change[first] / a + change[second] / b)
+    rho = float(np.clip(natural[parameter] / np.sqrt(a * b), -1.0, 1.0))
+    slope = change[parameter] / np.sqrt(a * b)
+    slope = slope - 0.5 * rho * (change[first] / a + change[second] / b)
     se = float(np.sqrt(max(slope @ rule.parameters @ slope, 0.0)))
     if 1.0 - rho**2 < 1e-10:
         return nothing | {"estimate": rho, "lower": np.nan, "upper": np.nan}
@@ -243,10 +244,10 @@ def reference_rows(
 
 
 def comparison(
-    one: Cohort, two: Cohort, test: Callable[[float, float, int], tuple[float, float]]
+    first: Cohort, second: Cohort, test: Callable[[float, float, int], tuple[float, float]]
 ) -> pd.DataFrame:
     """Return both fits and their likelihood-ratio test."""
-    small, large = sorted((one, two), key=lambda fit: fit.parameters)
+    small, large = sorted((first, second), key=lambda fit: fit.parameters)
     _refuse_comparison(small, large)
     degrees = large.parameters - small.parameters
     chi, p = test(small.criterion, large.criterion, degrees)

@@ -91,8 +91,8 @@ class Workers:
     def scatter(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return handles of the function of each part; parts go round the workers in turn."""
         handles = []
-        for place, part in enumerate(parts):
-            worker = part.worker if isinstance(part, Handle) else place % len(self._pipes)
+        for index, part in enumerate(parts):
+            worker = part.worker if isinstance(part, Handle) else index % len(self._pipes)
             handles.append(Handle(worker, self._next))
             self._next += 1
         self._ask(function, parts, handles, [handle.key for handle in handles])
@@ -101,8 +101,8 @@ class Workers:
     def gather(self, function: Callable[[Any], Any], parts: Sequence[Any]) -> Sequence[Any]:
         """Return the function of each part, in order."""
         handles = [
-            part if isinstance(part, Handle) else Handle(place % len(self._pipes), -1)
-            for place, part in enumerate(parts)
+            part if isinstance(part, Handle) else Handle(index % len(self._pipes), -1)
+            for index, part in enumerate(parts)
         ]
         return self._ask(function, parts, handles, [None] * len(parts))
 
@@ -121,15 +121,15 @@ class Workers:
         """Send every worker its share, then read all answers."""
         answers: list[Any] = [None] * len(parts)
         shares: list[list[int]] = [[] for _ in self._pipes]
-        for place, handle in enumerate(places):
-            shares[handle.worker].append(place)
+        for index, handle in enumerate(places):
+            shares[handle.worker].append(index)
         try:
             for pipe, share in zip(self._pipes, shares, strict=True):
-                mine = [parts[place] for place in share]
-                pipe.send(("apply", function, mine, [keys[place] for place in share]))
+                arguments = [parts[index] for index in share]
+                pipe.send(("apply", function, arguments, [keys[index] for index in share]))
             for pipe, share in zip(self._pipes, shares, strict=True):
-                for place, answer in zip(share, pipe.recv(), strict=True):
-                    answers[place] = answer
+                for index, answer in zip(share, pipe.recv(), strict=True):
+                    answers[index] = answer
         except (EOFError, BrokenPipeError, ConnectionResetError):
             raise FitError("A worker process ended before the fit did.") from None
         for answer in answers:

@@ -158,14 +158,14 @@ def _without_python(text: str) -> str:
     out: list[str] = []
     stack: list[bool] = []
     quote = ""
-    for place, mark in enumerate(text):
+    for position, mark in enumerate(text):
         inside = any(stack)
         if quote:
             quote = "" if mark == quote else quote
         elif mark in "'\"":
             quote = mark
         elif mark in "({":
-            before = text[:place].rstrip()[-1:]
+            before = text[:position].rstrip()[-1:]
             stack.append(mark == "{" or before.isalnum() or before == "_")
         elif mark in ")}" and stack:
             stack.pop()

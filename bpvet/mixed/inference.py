@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from scipy.special import betainc, chdtrc, stdtr, stdtrit
 
 from bpvet.mixed.criterion import Criterion
-from bpvet.mixed.moments import Array
 from bpvet.mixed.optimiser import Point
+from bpvet.mixed.stacks import Array
 
 
 class FTest(NamedTuple):

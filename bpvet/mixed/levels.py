@@ -146,7 +146,7 @@ def _levels(table: Table, spec: ModelSpec) -> dict[str, Levels]:
         if text.complete:
             found = tuple(dict.fromkeys(every))
         else:
-            there = np.bincount(text.codes, minlength=len(every)) > 0
+            there = np.bincount(text.run_codes, minlength=len(every)) > 0
             found = tuple(dict.fromkeys(every[code] for code in np.flatnonzero(there)))
         if text.categorical:
             levels[name] = Levels(found, tuple(every))

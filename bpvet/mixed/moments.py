@@ -16,12 +16,8 @@ from typing import Any, NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Codes = NDArray[np.int64]
+from bpvet.mixed.stacks import FLOPS_IN_ONE_THREAD, Array, Codes, summed_products, times
 
-# Products of blocks this small stay in one thread of any BLAS, so that the digits do not depend
-# on the number of threads.
-_FLOPS_IN_ONE_THREAD = 200_000
 # Tables of up to so many places for each key spare a sort.
 _SPARSE = 4
 # As many entries for each that is not empty are worth being kept.
@@ -151,7 +147,7 @@ class Moments:
         pair = np.kron(matrix[np.ix_(self.z, self.z)], matrix)
         flat = self.entries.transpose(1, 2, 0).reshape(len(pair), -1)
         carried = np.empty_like(flat)
-        at_once = max(1, _FLOPS_IN_ONE_THREAD // pair.size)
+        at_once = max(1, FLOPS_IN_ONE_THREAD // pair.size)
         for begin in range(0, flat.shape[1], at_once):
             block = slice(begin, begin + at_once)
             carried[:, block] = pair @ flat[:, block]
@@ -171,15 +167,36 @@ class Moments:
         at = np.arange(slots + 1) * self.animals
         return slots if full and np.array_equal(self._first_of_slot[: slots + 1], at) else 0
 
+    def _by_slot(self, values: Array) -> Array:
+        """Return a stack of entries (E, r, c), all slots being full, as (r, c, slots, N)."""
+        by_entry = values.transpose(1, 2, 0)
+        return by_entry.reshape(*by_entry.shape[:2], self._full_slots, self.animals)
+
     def at_entries(self, values: Array) -> Array:
         """Return a stack of animals (N, r, c) at the entries, (E, r, c), laid out as `entries`."""
-        by_entry = values.transpose(1, 2, 0)
+        return np.take(values.transpose(1, 2, 0), self.entry_animal, axis=2).transpose(2, 0, 1)
+
+    def times_animals(self, a: Array, b: Array) -> Array:
+        """Return a @ b of entries (E, r, s) with their animals' (N, s, c), (E, r, c)."""
+        if not self._full_slots:
+            return times(a, self.at_entries(b))
+        left, right = self._by_slot(a)[:, :, None], b.transpose(1, 2, 0)[:, :, None]
+        result = left[:, 0] * right[0]
+        for inner in range(1, len(right)):
+            result += left[:, inner] * right[inner]
+        return result.reshape(*result.shape[:2], -1).transpose(2, 0, 1)
+
+    def weighed(self, weights: Array, values: Array) -> Array:
+        """Return Σ weight · values by animal: (w, S) and (E, r, c) to (N, r, c, w)."""
         if self._full_slots:
-            shape = (*by_entry.shape[:2], self._full_slots, self.animals)
-            taken = np.broadcast_to(by_entry[:, :, None], shape).reshape(*shape[:2], -1)
-        else:
-            taken = np.take(by_entry, self.entry_animal, axis=2)
-        return taken.transpose(2, 0, 1)
+            summed = weights[:, : self._full_slots] @ self._by_slot(values)
+            return summed.transpose(3, 0, 1, 2)
+        result = np.empty((len(weights), *values.shape[1:], self.animals))
+        for weight, of_weight in zip(weights, result, strict=True):
+            sum_by_animal = self.summing(weight)
+            for row, column in np.ndindex(*values.shape[1:]):
+                of_weight[row, column] = sum_by_animal(values[:, row, column])
+        return result.transpose(3, 1, 2, 0)
 
     @cached_property
     def random_entries(self) -> Array:
@@ -217,11 +234,15 @@ class Moments:
         start = np.flatnonzero(np.diff(code, prepend=-1))
         return start, code[start]
 
-    def by_run(self, values: Array) -> Array:
-        """Return Σ values (E,) by slot."""
-        start, code = self._runs
-        summed = np.add.reduceat(values, start) if len(start) else np.empty(0)
-        return np.bincount(code // len(self.totals), summed, len(self.count)).astype(float)
+    def products_by_slot(self, a: Array, b: Array) -> Array:
+        """Return Σ aᵀ b of animals (N, r) and entries (E, c) by slot, (groups, S, r, c)."""
+        slots, r, c = self._full_slots, a.shape[1], b.shape[1]
+        if not slots:
+            return self.products_by_run(self.at_entries(a[:, None])[:, 0], b)
+        result = np.zeros((1, len(self.count), r, c))
+        by_column = summed_products(a, b.T.reshape(c * slots, -1).T).reshape(r, c, slots)
+        result[0, :slots] = by_column.transpose(2, 0, 1)
+        return result
 
     def products_by_run(self, a: Array, b: Array) -> Array:
         """Return Σ aᵀ b by group and slot: (E, r), (E, c) to (groups, S, r, c)."""
@@ -238,40 +259,6 @@ class Moments:
             for run, begin, end in zip(code, start, np.append(start[1:], len(a)), strict=True):
                 result[run] = summed_products(a[begin:end], b[begin:end])
         return result.reshape(slots, groups, r, c).swapaxes(0, 1)
-
-
-def summed_products(a: Array, b: Array) -> Array:
-    """Return aᵀ b for tall arrays, in small blocks of rows added in order.
-
-    Parameters
-    ----------
-    a : (n, r) float
-    b : (n, c) float
-
-    Returns
-    -------
-    (r, c) float
-        The same digits at every number of threads.
-
-    Examples
-    --------
-    >>> summed_products(np.ones((3, 1)), np.array([[1.0, 2.0], [3.0, 4.0], [5.0, 6.0]]))
-    array([[ 9., 12.]])
-    """
-    n, r = a.shape
-    c = b.shape[1]
-    rows = int(max(1, min(4096, _FLOPS_IN_ONE_THREAD // (r * c))))
-    whole = n // rows * rows
-    if a.flags.f_contiguous and b.flags.f_contiguous:
-        left = a.T[:, :whole].reshape(r, -1, rows).transpose(1, 0, 2)
-        right = b.T[:, :whole].reshape(c, -1, rows).transpose(1, 2, 0)
-    else:
-        left = a[:whole].reshape(-1, rows, r).transpose(0, 2, 1)
-        right = b[:whole].reshape(-1, rows, c)
-    result: Array = (left @ right).sum(axis=0)
-    if whole < n:
-        result = result + a[whole:].T @ b[whole:]
-    return result
 
 
 class Rescaled(Protocol):
@@ -371,9 +358,10 @@ def kinds_of(sessions: SessionArrays) -> tuple[Kinds, Codes]:
     """Return the kinds of session, and the kind of each (J,)."""
     classes = int(sessions.residual.max(initial=0)) + 1
     counts = int(sessions.count.max(initial=1)) + 1
-    key = sessions.visit.astype(np.int64) + 1
-    key *= classes
-    key += sessions.residual
+    pair = np.add(sessions.visit, 1, dtype=np.int32)
+    pair *= classes
+    pair += sessions.residual
+    key = pair.astype(np.int64)
     key *= counts
     key += sessions.count
     present, number, slot = _numbered(key)
@@ -433,12 +421,7 @@ def _summed(
         rank[by_rank] = np.arange(len(of_animal))
         rank = rank[animal]
     narrow = code.astype(np.int16) if groups * slots < 2**15 else code
-    key = slot * len(of_animal) + rank
-    present, _, entry = _numbered(key)
-    pairs = slots * len(of_animal)
-    if groups == 1 and len(present) < pairs <= _EMPTY * len(present):
-        # Sums over slots are quicker where every animal has an entry in each, even of zeros.
-        present, entry = np.arange(pairs), key
+    present, entry = _entries_of(slot * len(of_animal) + rank, slots * len(of_animal), groups)
     entry_slot, entry_animal = np.divmod(present, len(of_animal))
     totals = np.zeros((slots * groups, columns, columns))
     entries = np.zeros((len(z), columns, len(present)))
@@ -456,10 +439,20 @@ def _summed(
     )
 
 
+def _entries_of(key: Codes, pairs: int, groups: int) -> tuple[Codes, Codes]:
+    """Return which of the pairs of slot and animal have an entry, and each row's entry."""
+    # Sums over slots are quicker where every animal has an entry in each, even of zeros.
+    may_be_full = groups == 1 and pairs <= _EMPTY * len(key)
+    if may_be_full and pairs <= _EMPTY * np.count_nonzero(np.bincount(key, minlength=pairs)):
+        return np.arange(pairs), key
+    present, _, entry = _numbered(key)
+    return present, entry
+
+
 def _add_products(rows: Array, code: NDArray[Any], totals: Array) -> None:
     """Add Σ u uᵀ of the rows u (n, m) to `totals` (codes, m, m), by code (n,)."""
     order = np.argsort(code, kind="stable")
-    ends = np.cumsum(np.bincount(code, minlength=len(totals)))
+    ends = np.searchsorted(code[order], np.arange(len(totals)), side="right")
     for total, begin, end in zip(totals, np.append(0, ends[:-1]), ends, strict=True):
         if begin < end:
             some = np.take(rows.T, order[begin:end], axis=1).T
@@ -469,9 +462,13 @@ def _add_products(rows: Array, code: NDArray[Any], totals: Array) -> None:
 def _add_entry_products(rows: Array, z: Codes, entry: Codes, entries: Array) -> None:
     """Add Σ z uᵀ to `entries` (q, m, E), one entry beside the next, by each row's entry (n,)."""
     for i, row in enumerate(z):
+        # The intercept is one in every session.
+        weight = rows[:, row]
+        plain = bool(np.all(weight == 1.0))
         for column in range(rows.shape[1]):
             if column not in z[:i]:
-                np.add.at(entries[i, column], entry, rows[:, row] * rows[:, column])
+                product = rows[:, column] if plain else weight * rows[:, column]
+                np.add.at(entries[i, column], entry, product)
     for i, row in enumerate(z):
         for twin in range(i):
             entries[i, z[twin]] = entries[twin, row]
@@ -485,10 +482,15 @@ def _within(
     classes = np.arange(int(sessions.residual.max(initial=0)) + 1)
     none = np.empty(0, np.int64)
     if sessions.deviations is None or sessions.session_of_row is None:
-        code = of_animal[sessions.animal] * len(classes) + sessions.residual
-        within_ss = np.where(sessions.known, sessions.within_ss / scale.size**2, 0.0)
+        code = sessions.residual
+        if groups > 1:
+            code = of_animal[sessions.animal] * len(classes) + code
+        within_ss = sessions.within_ss
+        if not sessions.known.all():
+            within_ss = np.where(sessions.known, within_ss, 0.0)
         totals = np.zeros((groups * len(classes), m, m))
-        totals[:, -1, -1] = np.bincount(code, within_ss, groups * len(classes))
+        summed = within_ss.sum() if len(totals) == 1 else np.bincount(code, within_ss, len(totals))
+        totals[:, -1, -1] = summed / scale.size**2
         shape = (groups, len(classes), m, m)
         return _Summed(totals.reshape(shape), np.empty((0, len(z), m)), none, none), classes
     rows, owner = sessions.deviations, sessions.session_of_row

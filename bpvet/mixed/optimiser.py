@@ -16,7 +16,6 @@ import numpy as np
 from bpvet.errors import FitError
 from bpvet.mixed.contributions import Variances, starting_sums
 from bpvet.mixed.criterion import Criterion, Derivatives, Value
-from bpvet.mixed.moments import Array
 from bpvet.mixed.parametrisation import (
     Parametrisation,
     block_factor,
@@ -28,6 +27,7 @@ from bpvet.mixed.parametrisation import (
     without_entry,
     without_smallest,
 )
+from bpvet.mixed.stacks import Array, lower_triangle
 
 # A step that promises less than this, in −2 log-likelihood, ends the search.
 ENOUGH = 1e-10
@@ -355,7 +355,7 @@ class _Search:
     def along(self, point: Point, direction: Array) -> tuple[float, float]:
         """Return gain and variance for a direction of an animal's effects."""
         gradient, information = point.derivatives
-        rows, columns = np.tril_indices(len(direction))
+        rows, columns = lower_triangle(len(direction))
         change = np.zeros(len(gradient))
         change[: len(rows)] = np.outer(direction, direction)[rows, columns]
         return _gain(float(change @ gradient), float(change @ information @ change))
@@ -433,7 +433,7 @@ def _gain(gradient: float, curvature: float) -> tuple[float, float]:
 def _slope_in_g(point: Point) -> Array:
     q = len(point.parametrisation.fixed)
     slope = np.zeros((q, q))
-    rows, columns = np.tril_indices(q)
+    rows, columns = lower_triangle(q)
     slope[rows, columns] += point.derivatives.gradient[: len(rows)] / 2.0
     slope[columns, rows] += point.derivatives.gradient[: len(rows)] / 2.0
     return slope

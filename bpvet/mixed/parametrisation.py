@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bpvet.mixed.contributions import Variances
-from bpvet.mixed.moments import Array
+from bpvet.mixed.stacks import Array, lower_triangle
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +85,7 @@ class Parametrisation:
 
     def jacobian(self, psi: Array) -> Array:
         """Return ∂φ/∂ψ, (φ, ψ)."""
-        lower = np.tril_indices(len(self.fixed))
+        lower = lower_triangle(len(self.fixed))
         factor, entries = self.factor(psi), self.entries(psi)
         size = len(lower[0]) + len(self.sds)
         result = np.zeros((size, len(psi)))
@@ -103,7 +103,7 @@ class Parametrisation:
         q = len(self.fixed)
         # The derivative by G as a symmetric matrix from that by its lower triangle.
         slope = np.zeros((q, q))
-        rows, columns = np.tril_indices(q)
+        rows, columns = lower_triangle(q)
         slope[rows, columns] += gradient[: len(rows)] / 2.0
         slope[columns, rows] += gradient[: len(rows)] / 2.0
         entries, factor = self.entries(psi), self.factor(psi)
@@ -163,7 +163,7 @@ def block_parametrisation(
 
 def _full_patterns(block: Array, column: int) -> tuple[Array, NDArray[np.bool_]]:
     q, r = block.shape
-    rows, columns = np.tril_indices(r)
+    rows, columns = lower_triangle(r)
     patterns = np.zeros((len(rows), q, q))
     for j, (row, at) in enumerate(zip(rows, columns, strict=True)):
         patterns[j, :, column + at] = block[:, row]
@@ -205,7 +205,7 @@ def with_block(
     if k == r:
         lower = np.linalg.cholesky(factor @ factor.T)
         patterns, log = _full_patterns(parametrisation.block, parametrisation.column)
-        rows, columns = np.tril_indices(r)
+        rows, columns = lower_triangle(r)
         values = lower[rows, columns]
         values = np.where(log, np.log(np.where(log, values, 1.0)), values)
     else:

@@ -164,11 +164,11 @@ def sandwich(data: CohortData, criterion: Criterion, point: Point) -> Array:
     rows = _rows(data, "robust")
     arrays = data.scaling.scaled(session_arrays(rows, data.has_visits))
     part, groups = _effects(data, point, criterion.intercept)
-    own = combinations(point.value, part.effects, groups, rows.groups, data.scaling.z)
+    residuals = combinations(point.value, part.effects, groups, rows.groups, data.scaling.z)
     grouped = data.spec.group is not None
     cluster = rows.groups if grouped else np.arange(len(rows.animals))
     number = len(groups.mean) if grouped else len(rows.animals)
-    scores = cluster_scores(arrays, point.variances, own, cluster, number)
+    scores = cluster_scores(arrays, point.variances, residuals, cluster, number)
     moved = scores @ criterion.basis @ point.value.root @ point.value.root.T
     return moved.T @ moved * (number / (number - 1.0))
 
@@ -227,8 +227,8 @@ def _leverage(
     point, criterion = cohort.point, cohort.likelihood
     order = np.concatenate([kept.animals for kept in cohort.data.parts])
     ka = np.concatenate([_gain(kept, point.variances) for kept in cohort.data.parts])
-    place = pd.Index(order).get_indexer(_rows(cohort.data, "predict").animals)
-    ka = ka[place][code]
+    position = pd.Index(order).get_indexer(_rows(cohort.data, "predict").animals)
+    ka = ka[position][code]
     group = _rows(cohort.data, "predict").groups[code]
     edge = groups.variance[:, None] * point.value.products[:, :, criterion.intercept]
     by_x = ka @ criterion.basis

@@ -13,7 +13,6 @@ from scipy.special import chdtri
 from bpvet.errors import FitError
 from bpvet.maths.estimate import Estimate
 from bpvet.mixed.criterion import Criterion
-from bpvet.mixed.moments import Array
 from bpvet.mixed.optimiser import Point, minimise
 from bpvet.mixed.parametrisation import (
     Parametrisation,
@@ -21,6 +20,7 @@ from bpvet.mixed.parametrisation import (
     with_held,
     without_smallest,
 )
+from bpvet.mixed.stacks import Array
 
 Rise = Callable[[float], float]
 Start = tuple[Parametrisation, Array]
@@ -77,8 +77,8 @@ class _Refits:
         criterion = criterion or self.criterion
         parametrisation, psi = starts[0]
         if not len(psi):
-            held = criterion.value(parametrisation.variances(psi)).criterion
-            return held - self.optimum.value.criterion
+            criterion_there = criterion.value(parametrisation.variances(psi)).criterion
+            return criterion_there - self.optimum.value.criterion
         self.ends.setdefault(self.estimate, psi)
         guesses = [(parametrisation, guess) for guess in self._guesses(value, len(psi))]
         best = min([*starts, *guesses], key=partial(_value_or_inf, criterion))
@@ -185,10 +185,10 @@ def _sd_rise(refits: _Refits, effect: int, scale: Array, correlated: bool, sd: f
         left = covariance[1:, 1:] - np.outer(slope, slope)
         parametrisation, psi = _block(fixed, columns[:, 1:], 1, left, point)
         if sd > 0 and q > 1:
-            beside = np.stack([np.outer(c, np.eye(q)[0]) for c in columns[:, 1:].T])
+            covarying = np.stack([np.outer(c, np.eye(q)[0]) for c in columns[:, 1:].T])
             parametrisation = replace(
                 parametrisation,
-                patterns=np.concatenate([beside, parametrisation.patterns]),
+                patterns=np.concatenate([covarying, parametrisation.patterns]),
                 log=np.concatenate([np.zeros(q - 1, bool), parametrisation.log]),
             )
             psi = np.concatenate([slope, psi])
@@ -273,18 +273,18 @@ def _correlation_rise(
     turned, columns = g[np.ix_(order, order)], scale[:, order]
     unit = np.eye(q)
     direction = np.sin(angle) * unit[0] + np.cos(angle) * unit[1]
-    own = [np.outer(columns[:, 0], unit[0]), np.outer(columns[:, 1], direction)]
+    patterns = [np.outer(columns[:, 0], unit[0]), np.outer(columns[:, 1], direction)]
     log, values = [True, True], [*np.log(np.sqrt(np.diag(turned)[:2]))]
     lower = np.linalg.cholesky(turned + 1e-9 * np.diag(np.diag(turned)))
     for row in range(2, q):
-        own += [np.outer(columns[:, row], unit[0]), np.outer(columns[:, row], unit[1])]
+        patterns += [np.outer(columns[:, row], unit[0]), np.outer(columns[:, row], unit[1])]
         log += [False, False]
         values += [lower[row, 0], lower[row, 1]]
     left = lower[2:, 2:] @ lower[2:, 2:].T
     parametrisation, inner = _block(np.zeros((q, q)), columns[:, 2:], 2, left, point)
     parametrisation = replace(
         parametrisation,
-        patterns=np.concatenate([np.array(own), parametrisation.patterns]),
+        patterns=np.concatenate([np.array(patterns), parametrisation.patterns]),
         log=np.concatenate([np.array(log), parametrisation.log]),
     )
     start = np.concatenate([values, inner, _free_sds(point)])

@@ -12,7 +12,8 @@ import numpy as np
 
 from bpvet.mixed.contributions import Variances, animal_blocks, weights
 from bpvet.mixed.criterion import Value
-from bpvet.mixed.moments import Array, Codes, Moments, SessionArrays
+from bpvet.mixed.moments import Moments, SessionArrays
+from bpvet.mixed.stacks import Array, Codes
 
 
 class GroupEffects(NamedTuple):

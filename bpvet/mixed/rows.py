@@ -29,6 +29,8 @@ Codes = NDArray[np.int64]
 
 _LARGEST = 1e100
 _LONG_SESSION = 32
+# So many sessions' values stay in a processor's cache between steps.
+_SESSIONS_IN_CACHE = 32_768
 # The formula library needs several times the memory of what it returns.
 _MANY_ROWS, _ROWS_OF_FORMULA = 1_000, 65_536
 
@@ -105,17 +107,17 @@ def coded(frame: pd.DataFrame, spec: ModelSpec) -> tuple[Rows, ModelSpec]:
         raise CallError(f"No row can enter the fit ({reasons or 'the data are empty'}).")
     if spec.design is None:
         spec = replace(spec, levels=levels_present(table, spec))
-    animal, labels = _animals(table.texts[spec.animal])
-    groups = _groups(table, animal, labels, spec)
+    animal = _animals(table.texts[spec.animal])
+    groups = _groups(table, animal, spec)
     if spec.kind == "readings":
         sessions = _sessions_of_readings(table, y, animal, spec)
     else:
         index = frame.index[keep] if spec.session is None else None
         sessions = _sessions_as_given(table, y, index, spec)
-        sessions["animal"] = animal.astype(np.int64)
+        sessions["animal"] = animal.codes.astype(np.int64)
     spec = sessions.pop("spec")
     return Rows(
-        animals=labels, groups=groups, left_out=left_out, taken=len(frame), **sessions
+        animals=animal.labels, groups=groups, left_out=left_out, taken=len(frame), **sessions
     ), spec
 
 
@@ -125,39 +127,37 @@ def _outcome(frame: pd.DataFrame, table: Table, keep: NDArray[np.bool_], spec: M
         if name not in table.numbers:
             raise CallError(f"Column {name} is the outcome, but it holds no numbers.")
         return table.numbers[name].astype(float, copy=False)
-    whole = keep.all()
-    return response_values(spec.formula, frame if whole else frame[keep])
+    complete = keep.all()
+    return response_values(spec.formula, frame if complete else frame[keep])
 
 
-def _animals(text: Text) -> tuple[Codes, pd.Index[Any]]:
-    """Return animal codes without gaps, and their labels."""
+def _animals(text: Text) -> Text:
+    """Return the animals, all of whose labels occur."""
     if text.complete:
-        return text.codes, text.labels
-    present = np.bincount(text.codes, minlength=len(text.labels)) > 0
+        return text
+    present = np.bincount(text.run_codes, minlength=len(text.labels)) > 0
     if present.all():
-        return text.codes, text.labels
+        return text
     new_code = np.cumsum(present) - 1
-    return new_code[text.codes], text.labels[present]
+    return replace(text, run_codes=new_code[text.run_codes], labels=text.labels[present])
 
 
-def _classes(table: Table, name: str | None, spec: ModelSpec) -> Codes:
+def _classes(table: Table, name: str | None, spec: ModelSpec) -> NDArray[Any]:
     """Return the code of each row's level of a class column; zeros where there is none."""
     if name is None:
         return np.zeros(table.rows, np.int16)
-    levels = spec.levels[name]
-    size = np.int16 if len(levels) < 2**15 else np.int32
-    return class_codes(table.texts[name], levels).astype(size)
+    return class_codes(table.texts[name], spec.levels[name])
 
 
-def _groups(table: Table, animal: Codes, labels: pd.Index[Any], spec: ModelSpec) -> Codes:
-    of_animal = np.zeros(len(labels), np.int64)
+def _groups(table: Table, animal: Text, spec: ModelSpec) -> Codes:
+    of_animal = np.zeros(len(animal.labels), np.int64)
     if spec.group is None:
         return of_animal
     codes = _classes(table, spec.group, spec)
-    of_animal[animal] = codes
-    strays = of_animal[animal] != codes
+    of_animal[animal.codes] = codes
+    strays = of_animal[animal.codes] != codes
     if np.any(strays):
-        stray = labels[animal[strays][0]]
+        stray = animal.labels[animal.codes[strays][0]]
         raise CallError(f"Animals must nest in {spec.group}, but {stray} is in more than one.")
     return of_animal
 
@@ -205,6 +205,10 @@ def _all_finite(values: Array, name: str) -> bool:
         Where the squares of those that are, summed, are too large or small for doubles.
     """
     if not len(values):
+        return True
+    with np.errstate(invalid="ignore", over="ignore"):
+        squares = float(values @ values)
+    if len(values) / _LARGEST < squares < _LARGEST:
         return True
     largest = max(abs(float(values.min())), abs(float(values.max())))
     finite = bool(np.isfinite(largest))
@@ -297,11 +301,18 @@ class Runs(NamedTuple):
         Rows so that those of a session stand together; None where they do.
     head, length : (J,) int
         Where each session begins in that order, and its number of rows.
+    animal, label : (J,) int
+        Codes of each session's animal and label.
+    goes_on : (n − 1,) bool
+        Whether a row's session goes on in the next, in that order.
     """
 
     order: Codes | None
     head: Codes
     length: Codes
+    animal: NDArray[Any]
+    label: NDArray[Any]
+    goes_on: NDArray[np.bool_]
 
     def arranged(self, values: NDArray[Any]) -> NDArray[Any]:
         """Return values of rows (n,) in order."""
@@ -320,36 +331,43 @@ class Runs(NamedTuple):
     def means_and_squares(self, values: Array) -> tuple[Array, Array]:
         """Return the mean of each session and the sum of squares about it, (J,) each.
 
-        Sessions are short: adding the first rows of all, then the second ones … is quicker than
-        adding row by row. The longest stand first, so that those with a further row are a slice.
+        Sessions are short: adding the second rows of all, then the third ones … is quicker than
+        adding row by row. Sums are of differences from a session's first row, so that one pass
+        gives both without loss of digits.
 
         Parameters
         ----------
         values : (n,) float
-            Of rows in order.
+            Of rows in order; finite.
         """
         if self.length.max() > _LONG_SESSION:
             session = self.session_of_row
             mean = np.bincount(session, values) / self.length
             return mean, np.bincount(session, (values - mean[session]) ** 2).astype(float)
-        by_length = np.argsort((_LONG_SESSION - self.length).astype(np.int8), kind="stable")
-        head, longest = self.head[by_length], int(self.length.max())
-        longer = len(head) - np.cumsum(np.bincount(self.length, minlength=longest))[:longest]
-        rows = [values[head[:some] + place] for place, some in enumerate(longer)]
-        sums, squares = np.zeros(len(head)), np.zeros(len(head))
-        for row in rows:
-            sums[: len(row)] += row
-        sums /= self.length[by_length]
-        for row in rows:
-            row -= sums[: len(row)]
-            row *= row
-            squares[: len(row)] += row
-        mean, within = np.empty(len(head)), np.empty(len(head))
-        mean[by_length], within[by_length] = sums, squares
+        mean, within = np.empty(len(self.head)), np.zeros(len(self.head))
+        for begin in range(0, len(self.head), _SESSIONS_IN_CACHE):
+            block = slice(begin, begin + _SESSIONS_IN_CACHE)
+            head, length, squares = self.head[block], self.length[block], within[block]
+            start, total, shortest = values[head], np.zeros(len(head)), int(length.min())
+            for nth in range(1, int(length.max())):
+                # What lies beyond a session is taken too, and counts as nothing.
+                row = head + nth
+                if row[-1] >= len(values):
+                    np.minimum(row, len(values) - 1, out=row)
+                from_start = np.take(values, row)
+                from_start -= start
+                if nth >= shortest:
+                    from_start *= length > nth
+                total += from_start
+                from_start *= from_start
+                squares += from_start
+            shift = total / length
+            np.add(start, shift, out=mean[block])
+            squares -= total * shift
         return mean, within
 
 
-def _sessions_of_readings(table: Table, y: Array, animal: Codes, spec: ModelSpec) -> dict[str, Any]:
+def _sessions_of_readings(table: Table, y: Array, animal: Text, spec: ModelSpec) -> dict[str, Any]:
     """Return sessions from readings, with row moments where X varies within them."""
     runs = _session_runs(table, animal, spec)
     n, sessions = table.rows, len(runs.length)
@@ -359,10 +377,8 @@ def _sessions_of_readings(table: Table, y: Array, animal: Codes, spec: ModelSpec
     by_class = [name for name in (spec.visit_by, spec.residual_by) if name in varying]
     if by_class:
         raise CallError(f"Column {by_class[0]} must have one value within a session.")
-    at_first = table.taken(
-        runs.first,
-        {spec.session, spec.visit_by, spec.residual_by}.union(spec.formula.columns, spec.slopes),
-    )
+    needed = {spec.visit_by, spec.residual_by}.union(spec.formula.columns, spec.slopes)
+    at_first = table.at_heads(runs.first, needed, in_order=runs.order is None)
     deviations = session_of_row = None
     if varying:
         u, p, spec = _u(table if runs.order is None else table.taken(runs.order), y, spec)
@@ -372,9 +388,10 @@ def _sessions_of_readings(table: Table, y: Array, animal: Codes, spec: ModelSpec
     else:
         means, p, spec = _u(at_first, mean, spec)
     visit = _classes(at_first, spec.visit_by, spec)
+    text = table.texts.get(str(spec.session))
     return {
-        "animal": animal[runs.first].astype(np.int64),
-        "label": _labels(at_first, spec.session),
+        "animal": runs.animal.astype(np.int64),
+        "label": runs.label if text is None else text.labels.to_numpy()[runs.label],
         "count": runs.length,
         "u": means,
         "columns": p,
@@ -388,7 +405,7 @@ def _sessions_of_readings(table: Table, y: Array, animal: Codes, spec: ModelSpec
     }
 
 
-def _session_runs(table: Table, animal: Codes, spec: ModelSpec) -> Runs:
+def _session_runs(table: Table, animal: Text, spec: ModelSpec) -> Runs:
     """Return the sessions' rows.
 
     Sessions are ordered by animal code and label code, whatever the order of the rows. Rows of a
@@ -396,36 +413,41 @@ def _session_runs(table: Table, animal: Codes, spec: ModelSpec) -> Runs:
     """
     name = str(spec.session)
     code = table.texts[name].codes if name in table.texts else table.numbers[name]
-    change = np.ones(len(code), bool)
-    change[1:] = (code[1:] != code[:-1]) | (animal[1:] != animal[:-1])
+    change = animal.starts.copy()
+    change[1:] |= code[1:] != code[:-1]
     head = np.flatnonzero(change)
     length = np.diff(head, append=len(code))
-    of_animal, label = animal[head], code[head]
+    of_animal, label = animal.at_heads(head).codes, np.take(code, head)
     later = of_animal[1:] > of_animal[:-1]
     if np.all(later | ((of_animal[1:] == of_animal[:-1]) & (label[1:] > label[:-1]))):
-        return Runs(None, head, length)
+        return Runs(None, head, length, of_animal, label, ~change[1:])
     order = np.lexsort((label, of_animal))
     of_animal, label, length = of_animal[order], label[order], length[order]
     fresh = np.ones(len(head), bool)
     fresh[1:] = (of_animal[1:] != of_animal[:-1]) | (label[1:] != label[:-1])
     start = np.cumsum(length) - length
     rows = np.arange(len(code)) + np.repeat(head[order] - start, length)
-    return Runs(rows, start[fresh], np.diff(start[fresh], append=len(code)))
+    head, length = start[fresh], np.diff(start[fresh], append=len(code))
+    goes_on = np.ones(len(code) - 1, bool)
+    goes_on[head[1:] - 1] = False
+    return Runs(rows, head, length, of_animal[fresh], label[fresh], goes_on)
 
 
 def _varying(table: Table, runs: Runs, spec: ModelSpec) -> set[str]:
     """Return the needed columns that take several values within some session."""
     named = [*spec.formula.columns, *spec.slopes, spec.visit_by, spec.residual_by]
-    goes_on = np.ones(table.rows - 1, bool)
-    goes_on[runs.head[1:] - 1] = False
     varying = set()
     for name in dict.fromkeys(name for name in named if name is not None):
-        values = table.numbers.get(name)
-        if values is None and name in table.texts:
-            values = table.texts[name].codes
-        if values is None:
+        if name in table.numbers:
+            values = runs.arranged(table.numbers[name])
+            differs = values[1:] != values[:-1]
+        elif name not in table.texts:
             continue
-        values = runs.arranged(values)
-        if np.any((values[1:] != values[:-1]) & goes_on):
+        elif runs.order is None:
+            differs = table.texts[name].starts[1:]
+        else:
+            codes = runs.arranged(table.texts[name].codes)
+            differs = codes[1:] != codes[:-1]
+        if np.any(differs & runs.goes_on):
             varying.add(name)
     return varying

@@ -10,7 +10,8 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from bpvet.errors import FitError
-from bpvet.mixed.moments import Array, Codes, Moments, SessionArrays
+from bpvet.mixed.moments import Moments, SessionArrays
+from bpvet.mixed.stacks import Array, Codes
 
 _RANK = 1e-10
 _EXACT = 1e-22

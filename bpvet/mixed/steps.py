@@ -32,6 +32,7 @@ from bpvet.mixed.scaling import (
     scaling_of,
     sufficient_statistics,
 )
+from bpvet.mixed.stacks import lower_triangle
 
 Array = NDArray[np.float64]
 
@@ -142,8 +143,8 @@ def _prepare_frame(
     else:
         pieces = [_slice(arrays, rows, slices, i) for i in range(slices)]
         raw = [
-            Kept(_moments(piece, first, groups, spec), rows.animals[place::slices])
-            for place, (piece, groups) in enumerate(pieces)
+            Kept(_moments(piece, first, groups, spec), rows.animals[first_animal::slices])
+            for first_animal, (piece, groups) in enumerate(pieces)
         ]
     # What is here already needs no worker.
     kept, total, scaling = _on_scale(raw, first, spec, has_visits, correlated, Mapped(map))
@@ -242,9 +243,9 @@ class _Head(NamedTuple):
 
 def spec_of_parts(parts: Sequence[Any], spec: ModelSpec, executor: Executor) -> ModelSpec:
     """Return the specification with the levels and the design of all parts, before any is coded."""
-    whole = sorted(spec.formula.calls & WHOLE_COLUMN_CALLS)
-    if whole:
-        raise FormulaError(f"Formula: {whole[0]} needs all rows at once; the data come in parts.")
+    calls = sorted(spec.formula.calls & WHOLE_COLUMN_CALLS)
+    if calls:
+        raise FormulaError(f"Formula: {calls[0]} needs all rows at once; the data come in parts.")
     return spec_of_all(executor.gather(partial(_seen_of_part, spec=spec), parts), spec)
 
 
@@ -442,7 +443,7 @@ def best(
 
 def natural_parameters(criterion: Criterion, correlated: bool) -> NDArray[np.bool_]:
     """Return which of φ are parameters: without correlations, covariances are not."""
-    rows, columns = np.tril_indices(criterion.random)
+    rows, columns = lower_triangle(criterion.random)
     rest = int(criterion.grouped) + criterion.visits + criterion.residuals
     free = np.ones(len(rows), bool) if correlated else rows == columns
     return np.concatenate([free, np.ones(rest, bool)])
@@ -464,7 +465,7 @@ def refuse_confounded(
     if small:
         information = criterion.expected_information(point.variances, point.value)
     information = information[np.ix_(natural, natural)]
-    kept = [name for name, own in zip(names, natural, strict=True) if own]
+    kept = [name for name, free in zip(names, natural, strict=True) if free]
     diagonal = np.diag(information)
     floor = 1e-10 * max(float(diagonal.max()), 1e-300)
     empty = [name for name, height in zip(kept, diagonal, strict=True) if height <= floor]

@@ -40,9 +40,9 @@ def whole_frame(cohort: Cohort) -> pd.DataFrame:
     columns = ["part", "name", "estimate", "se", "sd", "df", "t", "p", "lower", "upper"]
     fixed = fixed.reindex(columns=columns)
     variance = variance.reindex(columns=columns)
-    whole = pd.concat([fixed.astype(object), variance.astype(object)], ignore_index=True)
+    table = pd.concat([fixed.astype(object), variance.astype(object)], ignore_index=True)
     texts = ("part", "name")
-    return whole.astype({name: str if name in texts else float for name in columns})
+    return table.astype({name: str if name in texts else float for name in columns})
 
 
 def short_table(cohort: Cohort) -> ShortTable:

@@ -19,6 +19,12 @@ COLUMNS = {
     "with gaps": pd.Series(["a", "a", None, None, "b", "b", "b", None], dtype="str"),
     "joined": pd.concat([pd.Series(RUNS, dtype="str")] * 2),
     "backwards": pd.Series(RUNS, dtype="str").iloc[::-1],
+    "two labels in short runs": pd.Series(["b", "aa", "aa"] * 90, dtype="str"),
+    "two labels, one blank": pd.Series(["", "a", "a"] * 90, dtype="str"),
+    "a third label among few rows": pd.Series(["b", "aa", "c"] + ["b", "aa"] * 90, dtype="str"),
+    # Neither the first rows nor those looked at further on show it.
+    "a third label late": pd.Series(["b", "aa"] * 50 + ["b", "c"] + ["b", "aa"] * 39, dtype="str"),
+    "in order": pd.Series([f"A{i:03d}" for i in range(90)], dtype="str"),
     "objects": pd.Series(RUNS, dtype=object),
     "numbers": pd.Series(np.repeat([3, 1, 2], 4)),
 }
@@ -37,6 +43,19 @@ def test_codes_are_those_of_pandas(name: str) -> None:
     codes, labels = pd.factorize(column)
     found = factorised(column)
     np.testing.assert_array_equal(found.codes, codes)
+    np.testing.assert_array_equal(found.starts, np.append(True, codes[1:] != codes[:-1]))
+    if found.gapless:
+        assert not (column.isna() | (column == "")).any()
     assert list(found.labels) == list(labels)
     assert found.labels.dtype == pd.Index(labels).dtype
     assert found.codes.dtype == np.int16
+
+
+@pytest.mark.parametrize("name", ["runs", "two labels in short runs", "no runs"])
+def test_columns_at_the_heads_of_sessions(name: str) -> None:
+    """Whether every run begins at one of the rows, or some do not."""
+    found = factorised(COLUMNS[name])
+    codes = found.codes
+    every = np.flatnonzero(found.starts | (np.arange(len(codes)) % 3 == 0))
+    for rows in (every, np.arange(0, len(codes), 4)):
+        np.testing.assert_array_equal(found.at_heads(rows).codes, codes[rows])

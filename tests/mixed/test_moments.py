@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from bpvet.mixed import moments as module
-from bpvet.mixed.moments import SessionArrays, kinds_of, moments, summed_products
+from bpvet.mixed.moments import SessionArrays, kinds_of, moments
+from bpvet.mixed.stacks import summed_products
 
 
 def arrays(u, count, animal, **other):

@@ -8,6 +8,7 @@ import pytest
 
 import bpvet
 from bpvet.visits.uncounted.unborn import Unborn, unborn_rows
+from bpvet.wording.en.pages.identity import identity
 
 
 def _records(*dates, born="2014-03-01"):
@@ -32,3 +33,16 @@ def test_readings_before_the_birth_date(animal):
 def test_no_word_of_readings_on_the_day_of_birth_or_without_a_birth_date():
     assert unborn_rows(_records("2014-03-01")) == {}
     assert unborn_rows(_records("2006-11-02", born="")) == {}
+
+
+@pytest.mark.parametrize(
+    ("born", "told"),
+    [
+        ("2014-03-01", "born 1 March 2014 (12 years)."),
+        ("2026-04-01", "born 1 April 2026 as recorded, which is after a reading."),
+    ],
+)
+def test_a_page_names_no_age_of_an_animal_measured_before_its_birth(born, told):
+    records = _records(born=born)
+    known = identity(records, bpvet.fit_trend(records, "A").answer()).known
+    assert known.endswith(told)

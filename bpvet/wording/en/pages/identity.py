@@ -18,6 +18,7 @@ from bpvet.facts.words import (
     TAKEN_BY,
 )
 from bpvet.records.records import Records
+from bpvet.visits.uncounted.unborn import unborn_rows
 from bpvet.wording.en.phrases import capital, day
 
 _DAYS_PER_YEAR = 365.25
@@ -68,7 +69,7 @@ def identity(records: Records, answer: TrendAnswer | UnseenAnswer, ageless: str 
         species,
         answer.breed,
         f"{neutered}{row['sex']}".strip(),
-        _age(row, answer.as_of) or ageless,
+        _age(row, answer.as_of, answer.animal in unborn_rows(records, answer.animal)) or ageless,
     )
     basis = f"Records as of {day(answer.as_of)}."
     if isinstance(answer, TrendAnswer):
@@ -98,10 +99,13 @@ def _left(row: pd.Series[Any]) -> str:
     return f"Left the practice on {day(np.datetime64(row['left_on'], 'D'))}{why}."
 
 
-def _age(row: pd.Series[Any], as_of: np.datetime64) -> str:
+def _age(row: pd.Series[Any], as_of: np.datetime64, unborn: bool) -> str:
+    """Return the birth date with the age; without it where readings are dated before the birth."""
     if pd.isna(row["birth_date"]):
         return ""
     born = np.datetime64(row["birth_date"], "D")
+    if unborn:
+        return f"born {day(born)} as recorded, which is after a reading"
     years = int((as_of - born) / np.timedelta64(1, "D") // _DAYS_PER_YEAR)
     age = f"{years} year{'s' if years > 1 else ''}" if years >= 1 else "under one year"
     return f"born {day(born)} ({age})"

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from bpvet.facts.words import QUANTITIES
 from bpvet.records.made_tables import CodedReadings
-from bpvet.records.parsing.codes import end_to_end_rows
+from bpvet.records.parsing.codes import end_to_end_rows, order_of
 from bpvet.records.parsing.columns import constant
 from bpvet.records.records import Records
 from bpvet.visits.flags import flag_columns
@@ -177,7 +177,7 @@ def _of_readings(
         Whether each session lies in a stretch in which doses were missed.
     """
     count = len(placement.first)
-    order, length = np.argsort(placement.row[placement.first]), placement.length
+    order, length = order_of(placement.row[placement.first], len(coded)), placement.length
     made = SessionColumnsByBlock(count)
     readings = PlacedReadings(coded)
     for at in range(0, max(count, 1), _SESSIONS):

@@ -122,6 +122,19 @@ def firsts(code: NDArray[np.integer], many: int) -> Codes:
     return first
 
 
+def order_of(place: NDArray[np.integer], many: int) -> Codes:
+    """Return the order (k,) of places from 0 to `many` − 1 that all differ, found without sorting.
+
+    Examples
+    --------
+    >>> order_of(np.array([7, 2, 4]), 9).tolist()
+    [1, 2, 0]
+    """
+    at = np.full(many, -1, dtype=np.int32 if len(place) < 1 << 31 else np.int64)
+    at[place] = np.arange(len(place))
+    return at[at >= 0].astype(np.int64)
+
+
 def met_in_order(code: NDArray[np.integer], many: int) -> bool:
     """Return whether codes from 0 to `many` − 1 are all met, the lower before the higher.
 

@@ -15,6 +15,7 @@ from bpvet.records.parsing.codes import (
     end_to_end_rows,
     firsts,
     met_in_order,
+    order_of,
     repeated,
 )
 from bpvet.records.parsing.columns import TEXT, holds_letter, is_blank, trimmed
@@ -28,6 +29,12 @@ ROWS = st.lists(st.tuples(SMALL, TIMES, ANY, st.sampled_from([0, 2**61, -(2**61)
 
 def columns(rows: list[tuple[int, ...]]) -> list[np.ndarray]:
     return [np.array([row[i] for row in rows], dtype=np.int64) for i in range(4)]
+
+
+@given(st.sets(st.integers(0, 40)).flatmap(lambda places: st.permutations(sorted(places))))
+def test_the_order_of_places_is_that_of_sorting_them(places: list[int]) -> None:
+    place = np.array(places, dtype=np.int32)
+    assert order_of(place, 41).tolist() == np.argsort(place).tolist()
 
 
 @given(ROWS)

@@ -52,7 +52,7 @@ def at_one_time(values: Values) -> Codes:
     return rows[repeated(as_one((animal[rows], moment[rows]), len(rows)))]
 
 
-def _visits(animal: Codes, moment: Codes, day: int) -> Codes:
+def _visits(animal: NDArray[np.integer], moment: NDArray[np.integer], day: int) -> Codes:
     """Return where rows (n,) of one animal and day begin that stand together, their times rising.
 
     Parameters
@@ -88,13 +88,13 @@ def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -
     known = ~np.isnat(values.at("taken_at", shared)) & ~checked.blank("animal")[shared]
     rows = shared[known]
     keys = (
-        _codes(values["animal"]),
-        values["taken_at"].view(np.int64),
-        _codes(values["method"]),
-        _codes(checked.cells("systolic")),
-        checked.reading_in_line,
+        _codes(values["animal"])[rows],
+        values.at("taken_at", rows).view(np.int64),
+        _codes(values["method"])[rows],
+        _codes(checked.cells("systolic"))[rows],
+        checked.reading_in_line[rows],
     )
-    candidates = rows[repeated(_taken(rows, *keys))]
+    candidates = rows[repeated(as_one(keys, len(rows)))]
     if len(candidates) == 0:
         _report_copied(checked, np.flatnonzero(duplicate), copied)
         return duplicate
@@ -145,7 +145,7 @@ def report_contradictions(checked: CheckedTable, values: Values, shared: Codes) 
     _report_later(checked, numbered, number, Code.SAME_NUMBER)
     if not repeated(keys(timed(rows), "taken_at")).any():
         return
-    rows = timed(np.flatnonzero(checked.usable & ~np.isnat(values["date"])))
+    rows = timed(np.flatnonzero(checked.usable & values.given("date")))
     time = keys(rows, "taken_at")
     twice = repeated(time)
     of_day = keys(rows, "date")
@@ -202,8 +202,3 @@ def _line(checked: CheckedTable, earlier: Codes | Mapping[int, int]) -> OfRow:
 
 def _codes(cells: pa.Array) -> NDArray[np.integer]:
     return distinct_cells(cells)[1]
-
-
-def _taken(rows: Codes, *keys: NDArray[np.integer]) -> Codes:
-    """Return one code for each combination of keys in some rows."""
-    return as_one((key[rows] for key in keys), len(rows))

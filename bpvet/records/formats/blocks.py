@@ -53,7 +53,7 @@ class _Memory:
         # Whoever holds the view, or a part of it, holds these letters.
         letters = np.frombuffer(block, np.uint8, size)
         self._blocks.append((block, weakref.ref(letters)))
-        return block, memoryview(letters)
+        return block, letters.data
 
 
 class Blocks:
@@ -72,6 +72,8 @@ class Blocks:
         The first block.
     size : int
         Bytes read so far.
+    given : int
+        Bytes given to who reads, the end of a last line among them.
 
     Raises
     ------
@@ -88,7 +90,7 @@ class Blocks:
         self._decoder = codecs.getincrementaldecoder("utf-8")()
         self._last = b"\n"
         self._memory = _Memory()
-        self.size = 0
+        self.size = self.given = 0
         self._left = self._next(TOP)
         self.top = bytes(self._left)
 
@@ -98,8 +100,11 @@ class Blocks:
 
     def read(self, most: int = -1) -> bytes | memoryview:
         """Return the next bytes, at most as many as asked for; a last line is ended."""
-        if self._separator:
-            return self._rows()
+        some = self._rows() if self._separator else self._some(most)
+        self.given += len(some)
+        return some
+
+    def _some(self, most: int) -> bytes | memoryview:
         some = self._left or self._next(BLOCK)
         self._left = memoryview(b"")
         if 0 <= most < len(some):

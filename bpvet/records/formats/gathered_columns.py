@@ -24,7 +24,7 @@ class GatheredColumn:
         # By pyarrow, whose freed memory can be given back; numpy's would lie scattered among
         # the bytes of the blocks.
         narrow = pa.from_numpy_dtype(code_type(len(cells.dictionary)))
-        self._codes.append(cells.indices.cast(narrow))
+        self._codes.append(cells.indices.cast(narrow, safe=False))
 
     def taken(self) -> pa.Array:
         """Return all cells as one array, texts coded in order of first occurrence; keep none.

@@ -7,6 +7,7 @@ packed into one number wherever their spans allow.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -130,7 +131,8 @@ def order_of(place: NDArray[np.integer], many: int) -> Codes:
     >>> order_of(np.array([7, 2, 4]), 9).tolist()
     [1, 2, 0]
     """
-    at = np.full(many, -1, dtype=np.int32 if len(place) < 1 << 31 else np.int64)
+    kind: type[np.signedinteger[Any]] = np.int32 if len(place) < 1 << 31 else np.int64
+    at = np.full(many, -1, dtype=kind)
     at[place] = np.arange(len(place))
     return at[at >= 0].astype(np.int64)
 

@@ -102,7 +102,8 @@ def _parsed(checked: CheckedTable) -> Values:
     if checked.table == "readings":
         values["excluded"] = _excluded(checked)
         values.update(_summaries(checked))
-        values["reading"] = _order(checked, values["reading"])
+        if checked.reading_in_line.any():
+            values["reading"] = _order(checked, values["reading"])
     return values
 
 
@@ -362,8 +363,6 @@ def _summaries(checked: CheckedTable) -> _Some:
 def _order(checked: CheckedTable, reading: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the place of each reading; side by side, it is that of its column."""
     beside = checked.reading_in_line > 0
-    if not beside.any():
-        return reading
     numbered = beside & ~checked.blank("reading")
     checked.report(numbered, "reading", Code.ORDER_BESIDE_READINGS)
     return np.where(beside, checked.reading_in_line, reading)

@@ -157,6 +157,9 @@ class Blocks:
             size += more
         view = view[:size]
         self.size += size
+        if not size:
+            # All that is looked at still goes with who looks at it.
+            self._memory = _Memory()
         self._digest.update(view)
         if block.find(b"\0", 0, size) >= 0:
             raise NotPlainError

@@ -150,11 +150,10 @@ def _stored(
     day = first["date"].to_numpy(dtype="datetime64[D]")
     columns |= _animal_columns(records.animals, columns["animal"], day)
     columns["months"] = _months(columns["animal"].codes, day)
-    animal = np.asarray(columns["animal"], dtype=object)
-    columns["treated"] = treated_on(treatments, animal, day)
-    missed = inside_missed(records, animal, day)
+    columns["treated"] = treated_on(treatments, columns["animal"], day)
+    missed = inside_missed(records, columns["animal"], day)
     columns = compact(columns)
-    del first, day, animal
+    del first, day
     columns |= _of_readings(coded, placement, columns["condition"], missed)
     extra = [name for name in columns if name not in SESSION_COLUMNS]
     return SessionStore(compact({name: columns[name] for name in (*SESSION_COLUMNS, *extra)}))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pyarrow as pa
 
-from bpvet.records.parsing.columns import TEXT, code_type
+from bpvet.records.parsing.columns import code_type, texts_end_to_end
 
 
 class GatheredColumn:
@@ -35,7 +35,7 @@ class GatheredColumn:
         self._texts, self._codes = [], []
         if not codes:
             # One block is not copied.
-            return texts[0] if len(texts) == 1 else pa.concat_arrays([pa.array([], TEXT), *texts])
+            return texts[0] if len(texts) == 1 else texts_end_to_end(texts)
         # The texts of all blocks are numbered together: to look each block's up among all texts
         # would go through all of these for every block.
         numbered = pa.concat_arrays(texts).dictionary_encode()

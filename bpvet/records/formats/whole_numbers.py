@@ -24,6 +24,8 @@ WHOLE = pa.uint16()
 _BLANK = np.iinfo(np.uint16).max
 #: Rows that are looked at at once, so that they stay in the processor's cache.
 _ROWS = 1 << 15
+#: So few texts that each is counted by itself.
+_FEW = 16
 #: Numbers at the top that can still grow.
 _PLAIN = r"^(?:0|[1-9][0-9]{0,3})?$"
 
@@ -80,5 +82,9 @@ def _letters(cells: pa.Array) -> int:
     length = pc.binary_length(texts).to_numpy()
     if len(length) and (length == length[0]).all():
         return int(length[0]) * len(code)
+    if len(length) <= _FEW:
+        return sum(
+            int(of_each) * int(np.count_nonzero(code == i)) for i, of_each in enumerate(length)
+        )
     blocks = (code[at : at + _ROWS] for at in range(0, len(code), _ROWS))
     return sum(int(length[block].sum()) for block in blocks)

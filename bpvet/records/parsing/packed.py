@@ -67,7 +67,7 @@ class PackedNumbers:
 
     def at(self, row: Codes | slice) -> NDArray[np.float64]:
         """Return the numbers (k,) of some rows: any, or those of a slice without a step."""
-        found = self.few[self.code[row]]
+        found = each(self.few, self.code[row])
         if isinstance(row, slice):
             start, stop, _ = row.indices(len(self))
             first, last = np.searchsorted(self.rows, (start, stop))

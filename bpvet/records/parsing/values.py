@@ -162,9 +162,13 @@ def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> _Some:
         checked.decimal_commas.append(
             f"{checked.files[file]}: {checked.heading(column.name, int(rows[0]))}"
         )
-    bad = (read.bad | (read.comma & ~decimal)) & ~passed_over
+    bad = read.bad
+    if read.comma.any():
+        bad = bad | (read.comma & ~decimal)
+    if bad.any():
+        bad = bad & ~passed_over
     checked.report(bad, column.name, Code.NOT_A_NUMBER, _outcome(column), written=WRITTEN)
-    gone = bad | passed_over
+    gone = bad | passed_over if bad.any() else passed_over
     value: Any
     bound = read.bound
     if gone.any() or _converts(checked, column.name):

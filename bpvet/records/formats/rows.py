@@ -20,6 +20,7 @@ from bpvet.reasons import reason
 from bpvet.records.formats.blocks import Blocks
 from bpvet.records.formats.gathered_columns import GatheredColumn
 from bpvet.records.formats.whole_numbers import (
+    MOST_WHOLE,
     WHOLE,
     NotWholeError,
     WholeColumn,
@@ -154,6 +155,7 @@ def rows_of_blocks(blocks: Blocks, start: int, separator: str, quoted: bool, who
     header, end = _first_line(text, separator)
     blocks.skip(start + end)
     top = _top(memoryview(text)[end:])
+    whole = whole and len(header) <= MOST_WHOLE
     rows = _unquoted(header, pa.PythonFile(blocks, "r"), top, separator, whole)
     if whole:
         # A line that ends with two letters has more of them.

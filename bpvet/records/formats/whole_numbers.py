@@ -20,6 +20,8 @@ from bpvet.records.parsing.columns import TEXT, code_type, distinct_cells, each
 
 #: What the parser is asked for. Signs are none of it, so that no text but of digits is short.
 WHOLE = pa.uint16()
+#: Columns of a file that is read so: each takes some room, and no table of readings has more.
+MOST_WHOLE = 100
 #: What a blank cell is held as; a cell that says this number has more letters than a blank one.
 _BLANK = np.iinfo(np.uint16).max
 #: Rows that are looked at at once, so that they stay in the processor's cache.

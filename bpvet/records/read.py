@@ -255,7 +255,7 @@ def _understood(
     species = animals["species"].value_counts()
     timed, zoned = int(readings["timed"].sum()), int(readings["zoned"].sum())
     orders = tables["readings"].dates
-    dated = int((~np.isnat(readings["date"])).sum())
+    dated = int(readings.given("date").sum())
     ways: list[str] = [
         reason("understood.as_stated", order=DATE_ORDERS[order])
         for order in dict.fromkeys(orders)

@@ -137,6 +137,9 @@ class Part:
 def _of_texts(found: NDArray[np.bool_], codes: NDArray[np.integer]) -> NDArray[np.bool_]:
     """Return what was found of each text for the rows (n,) that bear it."""
     places = np.flatnonzero(found)
+    if len(codes) and codes.strides[0] == 0:
+        # One text throughout need not be looked at row by row.
+        return np.full(len(codes), found[codes[0]])
     if not len(places):
         return np.zeros(len(codes), dtype=bool)
     if len(places) == 1:

@@ -162,14 +162,19 @@ def compact(columns: Mapping[str, Any]) -> dict[str, Any]:
         found[name] = column
         if not isinstance(column, np.ndarray) or column.dtype.kind not in "bifM" or not len(column):
             continue
+        if column.strides[0] == 0:
+            continue
         if (bits(column) == bits(column[:1])).all():
             found[name] = constant(column[0], len(column), column.dtype)
             continue
         for kept_column in met:
             # The first few tell nearly all that differ.
-            if kept_column.dtype == column.dtype and all(
-                np.array_equal(bits(kept_column)[:many], bits(column)[:many])
-                for many in (_FEW, len(column))
+            if kept_column is column or (
+                kept_column.dtype == column.dtype
+                and all(
+                    np.array_equal(bits(kept_column)[:many], bits(column)[:many])
+                    for many in (_FEW, len(column))
+                )
             ):
                 found[name] = kept_column
                 break

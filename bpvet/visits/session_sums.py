@@ -147,11 +147,15 @@ def summed(
         rows = start[length == size]
         some, at = session[rows], np.arange(size)[:, None] + rows
         table = value[at]
-        many = np.ones_like(table) if weight is None else weight[at]
+        median[some] = _median(table)
+        if weight is None:
+            n[some], mean[some] = size, (middle := _added(table) / size)
+            ss[some] = _added((table - middle) ** 2)
+            continue
+        many = weight[at]
         n[some] = in_all = _added(many)
-        middle = _added(many * table) / in_all
+        mean[some] = middle = _added(many * table) / in_all
         about_mean = many * (table - middle) ** 2
-        mean[some], median[some] = middle, _median(table)
         if spread is not None:
             # A summary row brings its own sum of squares, (n − 1)·SD², known for systolic only;
             # the readings that it hides have no median.

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from bpvet.facts.words import QUANTITIES
 from bpvet.records.made_tables import CodedReadings
-from bpvet.records.parsing.codes import end_to_end_rows
+from bpvet.records.parsing.codes import end_to_end_rows, order_of
 from bpvet.records.parsing.columns import constant
 from bpvet.records.records import Records
 from bpvet.visits.flags import flag_columns
@@ -150,11 +150,10 @@ def _stored(
     day = first["date"].to_numpy(dtype="datetime64[D]")
     columns |= _animal_columns(records.animals, columns["animal"], day)
     columns["months"] = _months(columns["animal"].codes, day)
-    animal = np.asarray(columns["animal"], dtype=object)
-    columns["treated"] = treated_on(treatments, animal, day)
-    missed = inside_missed(records, animal, day)
+    columns["treated"] = treated_on(treatments, columns["animal"], day)
+    missed = inside_missed(records, columns["animal"], day)
     columns = compact(columns)
-    del first, day, animal
+    del first, day
     columns |= _of_readings(coded, placement, columns["condition"], missed)
     extra = [name for name in columns if name not in SESSION_COLUMNS]
     return SessionStore(compact({name: columns[name] for name in (*SESSION_COLUMNS, *extra)}))
@@ -177,7 +176,7 @@ def _of_readings(
         Whether each session lies in a stretch in which doses were missed.
     """
     count = len(placement.first)
-    order, length = np.argsort(placement.row[placement.first]), placement.length
+    order, length = order_of(placement.row[placement.first], len(coded)), placement.length
     made = SessionColumnsByBlock(count)
     readings = PlacedReadings(coded)
     for at in range(0, max(count, 1), _SESSIONS):

@@ -18,7 +18,7 @@ from bpvet.records.checks.copied_visits import copied_earlier
 from bpvet.records.checks.row_findings import OfRow
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Outcome
-from bpvet.records.parsing.codes import Codes, among, as_one, repeated
+from bpvet.records.parsing.codes import Codes, among, as_one, end_to_end_rows, repeated
 from bpvet.records.parsing.columns import distinct_cells
 from bpvet.records.parsing.packed import PackedTimes
 from bpvet.records.parsing.values import Mask, Values
@@ -26,6 +26,9 @@ from bpvet.records.tables import SUMMARY, column_names
 
 #: One row in so many is few.
 _FEW = 32
+#: Rows that are looked at at once, so that they stay in the processor's cache.
+_ROWS = 1 << 15
+_DAY, _DAY_NS = 86_400, 86_400_000_000_000
 
 
 def at_one_time(values: Values) -> Codes:
@@ -35,8 +38,37 @@ def at_one_time(values: Values) -> Codes:
     """
     packed = values.packed("taken_at")
     # Of seconds the span is small, so that one number tells animal and time.
-    moment = packed.seconds if isinstance(packed, PackedTimes) else packed.view(np.int64)
-    return np.flatnonzero(repeated(as_one((_codes(values["animal"]), moment), len(moment))))
+    in_seconds = isinstance(packed, PackedTimes)
+    moment, day = (packed.seconds, _DAY) if in_seconds else (packed.view(np.int64), _DAY_NS)
+    animal = _codes(values["animal"])
+    start = _visits(animal, moment, day)
+    if 2 * len(start) > len(moment):
+        return np.flatnonzero(repeated(as_one((animal, moment), len(moment))))
+    # No two rows of one such visit are alike, so that those of an animal's only one that day need
+    # not be sorted.
+    again = repeated(as_one((animal[start], moment[start] // day), len(start)))
+    length = np.diff(start, append=len(moment))
+    rows = end_to_end_rows(start[again], length[again])
+    return rows[repeated(as_one((animal[rows], moment[rows]), len(rows)))]
+
+
+def _visits(animal: NDArray[np.integer], moment: NDArray[np.integer], day: int) -> Codes:
+    """Return where rows (n,) of one animal and day begin that stand together, their times rising.
+
+    Parameters
+    ----------
+    animal, moment : arrays of int (n,)
+    day : int
+        How many of the units of `moment` make a day.
+    """
+    found = [np.zeros(min(len(moment), 1), dtype=np.int64)]
+    for at in range(1, len(moment), _ROWS):
+        some = slice(at - 1, at + _ROWS)
+        mine, time = animal[some], moment[some]
+        date = time // day
+        first = (mine[1:] != mine[:-1]) | (date[1:] != date[:-1]) | (time[1:] <= time[:-1])
+        found.append(at + np.flatnonzero(first))
+    return np.concatenate(found)
 
 
 def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -> Mask:
@@ -56,13 +88,13 @@ def check_readings_twice(checked: CheckedTable, values: Values, shared: Codes) -
     known = ~np.isnat(values.at("taken_at", shared)) & ~checked.blank("animal")[shared]
     rows = shared[known]
     keys = (
-        _codes(values["animal"]),
-        values["taken_at"].view(np.int64),
-        _codes(values["method"]),
-        _codes(checked.cells("systolic")),
-        checked.reading_in_line,
+        _codes(values["animal"])[rows],
+        values.at("taken_at", rows).view(np.int64),
+        _codes(values["method"])[rows],
+        _codes(checked.cells("systolic"))[rows],
+        checked.reading_in_line[rows],
     )
-    candidates = rows[repeated(_taken(rows, *keys))]
+    candidates = rows[repeated(as_one(keys, len(rows)))]
     if len(candidates) == 0:
         _report_copied(checked, np.flatnonzero(duplicate), copied)
         return duplicate
@@ -113,7 +145,7 @@ def report_contradictions(checked: CheckedTable, values: Values, shared: Codes) 
     _report_later(checked, numbered, number, Code.SAME_NUMBER)
     if not repeated(keys(timed(rows), "taken_at")).any():
         return
-    rows = timed(np.flatnonzero(checked.usable & ~np.isnat(values["date"])))
+    rows = timed(np.flatnonzero(checked.usable & values.given("date")))
     time = keys(rows, "taken_at")
     twice = repeated(time)
     of_day = keys(rows, "date")
@@ -170,8 +202,3 @@ def _line(checked: CheckedTable, earlier: Codes | Mapping[int, int]) -> OfRow:
 
 def _codes(cells: pa.Array) -> NDArray[np.integer]:
     return distinct_cells(cells)[1]
-
-
-def _taken(rows: Codes, *keys: NDArray[np.integer]) -> Codes:
-    """Return one code for each combination of keys in some rows."""
-    return as_one((key[rows] for key in keys), len(rows))

@@ -15,6 +15,7 @@ from bpvet.records.checks.row_findings import WRITTEN, OfRow
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Outcome
 from bpvet.records.parsing.columns import TEXT, distinct, uncoded
+from bpvet.records.parsing.packed import PackedTimes
 from bpvet.records.parsing.values import Mask, Values
 
 #: Days from one date to another, as numbers; a stop that is blank is never.
@@ -58,10 +59,13 @@ def check_missed(
 
 
 def report_future(
-    checked: CheckedTable, date: NDArray[np.datetime64], column: str, as_of: np.datetime64
+    checked: CheckedTable,
+    date: NDArray[np.datetime64] | PackedTimes,
+    column: str,
+    as_of: np.datetime64,
 ) -> Mask:
     """Set aside rows dated later than `as_of`; return which (n,) those are."""
-    future: Mask = date > as_of
+    future: Mask = date.dated_after(as_of) if isinstance(date, PackedTimes) else date > as_of
     checked.report(future, column, Code.FUTURE_DATE, Outcome.ROW, written=WRITTEN, as_of=str(as_of))
     return future
 

@@ -72,20 +72,22 @@ def _plain(values: Values, quantity: str, some: slice | NDArray[np.int64] = slic
 
 def _refuse_unit(checked: CheckedTable, values: Values) -> Mask:
     """Refuse the systolic column of a file that is in another unit; return its rows (n,)."""
-    systolic = values["systolic"]
     refused = np.zeros(checked.n, dtype=bool)
     highest = limits("systolic", "").aside_high
     in_kpa = np.array([unit == "kPa" for unit in checked.units], dtype=bool)
-    many = _by_file(checked, ~np.isnan(systolic))
+    many = _by_file(checked, ~values.which("systolic", np.isnan))
     high, low = (
-        _by_file(checked, mask) if some else np.zeros_like(many)
-        for mask, some in (
-            (systolic > highest, in_kpa.any()),
-            (systolic < KPA_MEDIAN_BELOW, not in_kpa.all()),
+        _by_file(checked, values.which("systolic", test)) if some else np.zeros_like(many)
+        for test, some in (
+            (lambda number: number > highest, in_kpa.any()),
+            (lambda number: number < KPA_MEDIAN_BELOW, not in_kpa.all()),
         )
     )
     odd = np.where(in_kpa, high, low)
     doubted = (many >= ENOUGH_FOR_UNIT) & (2 * odd >= many)
+    if not doubted.any():
+        return refused
+    systolic = values["systolic"]
     for file in np.flatnonzero(doubted).tolist():
         stated = in_kpa[file]
         rows = np.flatnonzero(~np.isnan(systolic) & (checked.file == file))

@@ -101,11 +101,11 @@ def _check_readings(
     for quantity in READING_QUANTITIES:
         # Most rows have a systolic pressure, and no other column need be looked at.
         if nothing.any():
-            nothing &= np.isnan(values[quantity]) & (values[f"{quantity}_bound"] == 0)
+            nothing &= values.which(quantity, np.isnan) & (values[f"{quantity}_bound"] == 0)
     if nothing.any():
         nothing &= is_text(values["excluded"], "")
     checked.report(nothing, "", Code.NO_READING, Outcome.ROW)
-    values["future"] = report_future(checked, values["date"], "taken_at", as_of)
+    values["future"] = report_future(checked, values.packed("date"), "taken_at", as_of)
     shared = at_one_time(values)
     values["duplicate"] = check_readings_twice(checked, values, shared)
     report_contradictions(checked, values, shared)

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from bpvet.facts.signs.signs import read_cell, read_sign
 from bpvet.records.checked_table import CheckedTable
@@ -52,12 +50,11 @@ def report_signs(tables: Mapping[str, CheckedTable], values: Mapping[str, Values
     """
     _report_observations(tables["observations"], values["observations"])
     for table, column, dated in NOTED:
-        _report_notes(tables[table], values[table], column, values[table][dated])
+        _report_notes(tables[table], values[table], column, dated)
     for table, dated in DATED.items():
         for name in tables[table].unknown:
             if may_tell(name):
-                days = values[table][dated]
-                _report_notes(tables[table], values[table], name, days, heading=name)
+                _report_notes(tables[table], values[table], name, dated, heading=name)
 
 
 def _report_observations(checked: CheckedTable, values: Values) -> None:
@@ -80,7 +77,7 @@ def _report_observations(checked: CheckedTable, values: Values) -> None:
 
 
 def _report_notes(
-    checked: CheckedTable, values: Values, column: str, days: NDArray[Any], heading: str = ""
+    checked: CheckedTable, values: Values, column: str, dated: str, heading: str = ""
 ) -> None:
     if checked.n == 0 or not checked.given(column):
         return
@@ -89,6 +86,7 @@ def _report_notes(
     noted = np.array([bool(text) and bool(read_cell(text, heading)) for text in texts], dtype=bool)
     if not noted.any():
         return
+    days = values[dated]
     # A row that is set aside asks as well: that it cannot be used may be because of the sign.
     asking = noted[code] & ~np.isnat(days)
     if "duplicate" in values:

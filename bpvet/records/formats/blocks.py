@@ -9,10 +9,12 @@ from __future__ import annotations
 import codecs
 import hashlib
 import mmap
+import weakref
 from io import RawIOBase
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bpvet.records.parsing.quotation_marks import marks_are_sound
 
@@ -28,6 +30,30 @@ class NotPlainError(Exception):
 
 class QuotedError(NotPlainError):
     """There are quotation marks, of which the reader was not told."""
+
+
+class _Memory:
+    """Memory that is used for one block after another, as the parser is done with each.
+
+    It is the system's own, to which it goes back with the last block: that of threads does not.
+    """
+
+    def __init__(self) -> None:
+        self._blocks: list[tuple[mmap.mmap, weakref.ref[NDArray[np.uint8]]]] = []
+
+    def unused(self, size: int) -> tuple[mmap.mmap, memoryview]:
+        """Return memory of at least some bytes that nobody looks at, and a view of so many."""
+        free = (
+            i
+            for i, (block, seen) in enumerate(self._blocks)
+            if seen() is None and len(block) >= size
+        )
+        at = next(free, len(self._blocks))
+        block = self._blocks.pop(at)[0] if at < len(self._blocks) else mmap.mmap(-1, size)
+        # Whoever holds the view, or a part of it, holds these letters.
+        letters = np.frombuffer(block, np.uint8, size)
+        self._blocks.append((block, weakref.ref(letters)))
+        return block, letters.data
 
 
 class Blocks:
@@ -46,6 +72,8 @@ class Blocks:
         The first block.
     size : int
         Bytes read so far.
+    given : int
+        Bytes given to who reads, the end of a last line among them.
 
     Raises
     ------
@@ -61,7 +89,8 @@ class Blocks:
         self._digest = hashlib.sha256()
         self._decoder = codecs.getincrementaldecoder("utf-8")()
         self._last = b"\n"
-        self.size = 0
+        self._memory = _Memory()
+        self.size = self.given = 0
         self._left = self._next(TOP)
         self.top = bytes(self._left)
 
@@ -71,8 +100,11 @@ class Blocks:
 
     def read(self, most: int = -1) -> bytes | memoryview:
         """Return the next bytes, at most as many as asked for; a last line is ended."""
-        if self._separator:
-            return self._rows()
+        some = self._rows() if self._separator else self._some(most)
+        self.given += len(some)
+        return some
+
+    def _some(self, most: int) -> bytes | memoryview:
         some = self._left or self._next(BLOCK)
         self._left = memoryview(b"")
         if 0 <= most < len(some):
@@ -119,17 +151,16 @@ class Blocks:
         return self.size, self._digest.digest()
 
     def _next(self, most: int) -> memoryview:
-        # Memory of its own for each block, which goes back to the system when the parser is done
-        # with it: that of threads does not.
-        block = mmap.mmap(-1, most)
-        view = memoryview(block)
+        block, view = self._memory.unused(most)
         size = 0
         while size < most and (more := self._file.readinto(view[size:])):
             size += more
         view = view[:size]
         self.size += size
+        if not size:
+            # All that is looked at still goes with who looks at it.
+            self._memory = _Memory()
         self._digest.update(view)
-        # What lies behind the bytes that were read is NUL.
         if block.find(b"\0", 0, size) >= 0:
             raise NotPlainError
         if not self._quoted and block.find(b'"', 0, size) >= 0:

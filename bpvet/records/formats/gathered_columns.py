@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pyarrow as pa
 
-from bpvet.records.parsing.columns import TEXT, code_type
+from bpvet.records.parsing.columns import code_type, texts_end_to_end
 
 
 class GatheredColumn:
@@ -24,7 +24,7 @@ class GatheredColumn:
         # By pyarrow, whose freed memory can be given back; numpy's would lie scattered among
         # the bytes of the blocks.
         narrow = pa.from_numpy_dtype(code_type(len(cells.dictionary)))
-        self._codes.append(cells.indices.cast(narrow))
+        self._codes.append(cells.indices.cast(narrow, safe=False))
 
     def taken(self) -> pa.Array:
         """Return all cells as one array, texts coded in order of first occurrence; keep none.
@@ -35,7 +35,7 @@ class GatheredColumn:
         self._texts, self._codes = [], []
         if not codes:
             # One block is not copied.
-            return texts[0] if len(texts) == 1 else pa.concat_arrays([pa.array([], TEXT), *texts])
+            return texts[0] if len(texts) == 1 else texts_end_to_end(texts)
         # The texts of all blocks are numbered together: to look each block's up among all texts
         # would go through all of these for every block.
         numbered = pa.concat_arrays(texts).dictionary_encode()

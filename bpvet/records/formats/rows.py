@@ -19,6 +19,14 @@ from numpy.typing import NDArray
 from bpvet.reasons import reason
 from bpvet.records.formats.blocks import Blocks
 from bpvet.records.formats.gathered_columns import GatheredColumn
+from bpvet.records.formats.whole_numbers import (
+    MOST_WHOLE,
+    WHOLE,
+    NotWholeError,
+    WholeColumn,
+    holds_whole_numbers,
+    letters_of,
+)
 from bpvet.records.parsing.columns import CODED, TEXT, is_blank, repeats, uncoded, which
 from bpvet.records.parsing.quotation_marks import (
     LINE_BREAK,
@@ -111,7 +119,7 @@ def rows_of(text: bytes, separator: str) -> Rows:
     return _without_blank(rows, lambda lines: _with_separators(lines, body, separator), skipped)
 
 
-def rows_of_blocks(blocks: Blocks, start: int, separator: str, quoted: bool) -> Rows:
+def rows_of_blocks(blocks: Blocks, start: int, separator: str, quoted: bool, whole: bool) -> Rows:
     """Return the rows of a text that is read a block at a time.
 
     Parameters
@@ -124,11 +132,15 @@ def rows_of_blocks(blocks: Blocks, start: int, separator: str, quoted: bool) -> 
         One character.
     quoted : bool
         Whether there are quotation marks in it.
+    whole : bool
+        Whether columns that seem to hold whole numbers are read as such; of a text without marks.
 
     Raises
     ------
     pyarrow.ArrowInvalid, NotPlainError
         The whole text is needed.
+    NotWholeError
+        Such a column holds something else too.
     MostlyBrokenError
         As in `rows_of`.
     """
@@ -142,7 +154,14 @@ def rows_of_blocks(blocks: Blocks, start: int, separator: str, quoted: bool) -> 
         return _without_blank(rows, _refuse_blank, 0)
     header, end = _first_line(text, separator)
     blocks.skip(start + end)
-    rows = _unquoted(header, pa.PythonFile(blocks, "r"), _top(memoryview(text)[end:]), separator)
+    top = _top(memoryview(text)[end:])
+    whole = whole and len(header) <= MOST_WHOLE
+    rows = _unquoted(header, pa.PythonFile(blocks, "r"), top, separator, whole)
+    if whole:
+        # A line that ends with two letters has more of them.
+        marks = len(header) * len(rows.lines)
+        if letters_of(rows.columns) + marks != blocks.given:
+            raise NotWholeError
     return _without_blank(rows, _refuse_blank, 0)
 
 
@@ -187,7 +206,9 @@ def _top(text: memoryview) -> bytes:
     return top if len(top) == len(text) else top[: max(top.rfind(b"\n"), top.rfind(b"\r")) + 1]
 
 
-def _unquoted(header: tuple[str, ...], rest: pa.NativeFile, top: bytes, separator: str) -> Rows:
+def _unquoted(
+    header: tuple[str, ...], rest: pa.NativeFile, top: bytes, separator: str, whole: bool = False
+) -> Rows:
     """Return the rows of a text without quotation marks: each row is a line.
 
     Parameters
@@ -200,9 +221,11 @@ def _unquoted(header: tuple[str, ...], rest: pa.NativeFile, top: bytes, separato
         The beginning of that text.
     separator : str
         One character.
+    whole : bool
+        As in `rows_of_blocks`.
     """
     names = [f"f{i}" for i in range(len(header))]
-    columns, n, bad = _columns(rest, top, separator, names, above=1, quoted=False)
+    columns, n, bad = _columns(rest, top, separator, names, above=1, quoted=False, whole=whole)
     # Four bytes tell any line of a file that is held in memory.
     lines = np.arange(2, n + 2, dtype=np.int32)
     return Rows(header, 1, columns, lines, _misfits(bad, len(names)), ())
@@ -262,6 +285,7 @@ def _columns(
     *,
     above: int,
     quoted: bool,
+    whole: bool = False,
 ) -> tuple[tuple[pa.Array, ...], int, list[tuple[int, int, str]]]:
     """Return the columns, how many rows they have, and the rows that do not fit.
 
@@ -279,13 +303,15 @@ def _columns(
         How many rows of the file stand above these.
     quoted : bool
         Whether there are quotation marks.
+    whole : bool
+        As in `rows_of_blocks`.
 
     Returns
     -------
     tuple of arrays of text (n,), int, list of (int, int, str)
         The rows that do not fit, as (number, fields, text), are blank in the columns.
     """
-    kinds = _kinds(top, separator, names, quoted)
+    kinds = _kinds(top, separator, names, quoted, whole)
     columns, bad = _parsed(source, separator, names, kinds, above, quoted)
     n = len(columns[0]) + len(bad)
     if bad:
@@ -298,14 +324,22 @@ def _columns(
     return tuple(columns), n, bad
 
 
-def _kinds(top: bytes, separator: str, names: list[str], quoted: bool) -> list[pa.DataType]:
-    """Return for each column whether it is kept as text or, if its texts repeat, as codes."""
+def _kinds(
+    top: bytes, separator: str, names: list[str], quoted: bool, whole: bool
+) -> list[pa.DataType]:
+    """Return for each column whether it is kept as text or, if its texts repeat, as codes.
+
+    Those that repeat and seem to be whole numbers are read as such if `whole`.
+    """
     try:
         columns, _ = _parsed(pa.BufferReader(top), separator, names, [TEXT] * len(names), 0, quoted)
     except pa.ArrowInvalid:
         # The top ends in a quoted cell.
         return [TEXT] * len(names)
-    return [CODED if repeats(column) else TEXT for column in columns]
+    return [
+        TEXT if not repeats(column) else WHOLE if whole and holds_whole_numbers(column) else CODED
+        for column in columns
+    ]
 
 
 def _parsed(
@@ -327,18 +361,25 @@ def _parsed(
         # What this raises would be printed, and not end the parsing.
         return "error" if _given_up(len(bad), row.number + above) else "skip"
 
-    gathered = [GatheredColumn() for _ in names]
+    gathered = [WholeColumn() if kind == WHOLE else GatheredColumn() for kind in kinds]
     try:
         for batch in _batches(
             source, separator, dict(zip(names, kinds, strict=True)), note, quoted
         ):
+            if bad and WHOLE in kinds:
+                break
             for column, cells in zip(gathered, batch.columns, strict=True):
                 column.add(cells)
     except pa.ArrowInvalid:
         if bad and _given_up(len(bad), bad[-1][0] + 1 + above):
             why = _misfit(bad[-1][1], len(names))
             raise MostlyBrokenError(len(bad), bad[-1][0] + 1 + above, why) from None
+        if WHOLE in kinds:
+            raise NotWholeError from None
         raise
+    if bad and WHOLE in kinds:
+        # A short row has letters to spare, which would hide those of a number that has too many.
+        raise NotWholeError
     # One at a time, so that no two whole copies are held.
     columns = [column.taken() for column in gathered]
     pa.default_memory_pool().release_unused()
@@ -377,6 +418,8 @@ def _batches(
             quoted_strings_can_be_null=False,
             check_utf8=False,
             column_types=kinds,
+            # Of numbers: a text is none.
+            null_values=[""],
         ),
     )
 

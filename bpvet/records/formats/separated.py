@@ -25,6 +25,7 @@ from bpvet.records.formats.rows import (
     rows_of,
     rows_of_blocks,
 )
+from bpvet.records.formats.whole_numbers import NotWholeError
 from bpvet.records.headings.header_row import LOOKED_AT, Heading, heading_of, report_heading
 from bpvet.records.parsing.columns import which
 from bpvet.records.parsing.quotation_marks import LINE_BREAK
@@ -110,7 +111,8 @@ def read_large(
         Or None, with nothing said, where the file is not in the common shape: what is to be said
         of it is found by `read_sheet`.
     """
-    for quoted in (False, True):
+    quoted, whole = False, True
+    while True:
         told: list[Finding] = []
         try:
             with path.open("rb", buffering=0) as opened:
@@ -120,9 +122,13 @@ def read_large(
                 laid = _layout(blocks.top, table, mapping)
                 if laid.too_wide:
                     return None
-                rows = rows_of_blocks(blocks, laid.start, laid.separator, quoted)
+                rows = rows_of_blocks(blocks, laid.start, laid.separator, quoted, whole)
                 size_and_digest = blocks.end()
         except QuotedError:
+            quoted, whole = True, False
+            continue
+        except NotWholeError:
+            whole = False
             continue
         except (NotPlainError, MostlyBrokenError, pa.ArrowInvalid, OSError):
             return None
@@ -131,7 +137,6 @@ def read_large(
             _say_swallowed_rows(sheet, laid.separator, told)
         findings += told
         return sheet, *size_and_digest
-    return None
 
 
 def _sheet(

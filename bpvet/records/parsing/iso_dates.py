@@ -143,18 +143,20 @@ def _read(
         # Bytes before "0" wrap around to what is no digit either.
         tens, ones = letters[position] - np.uint8(48), letters[position + 1] - np.uint8(48)
         good &= (tens <= 9) & (ones <= 9)
-        numbers.append(tens.astype(np.int32) * 10 + ones)
-    year = numbers[0] * 100 + numbers[1]
+        # Two digits fit a byte, and what is none is not read.
+        numbers.append(tens * np.uint8(10) + ones)
+    year = numbers[0].astype(np.int32) * 100 + numbers[1]
     month, date = numbers[2], numbers[3]
     good &= (year >= FIRST_YEAR) & (year <= LAST_YEAR) & (month >= 1) & (month <= 12)
     good &= (date >= 1) & (date <= 31)
-    index = np.where(good, ((year - FIRST_YEAR) * 12 + month - 1) * 31 + date - 1, 0)
+    index = ((year - FIRST_YEAR) * 12 + month - 1) * 31 + date - 1
+    index[~good] = 0
     day = _days()[index]
     good &= day != _NO_DAY
     second = np.zeros(len(good), dtype=np.int32)
     for number, most, worth in zip(numbers[4:], (24, 60, 60), (3600, 60, 1), strict=False):
         good &= number < most
-        second += number * np.int32(worth)
+        second += number.astype(np.int32) * np.int32(worth)
     return good, day, second
 
 

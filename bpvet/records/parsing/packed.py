@@ -8,6 +8,7 @@ the times that were read of them. Every digit comes back as it was: what does no
 from __future__ import annotations
 
 from collections import UserDict
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -66,7 +67,7 @@ class PackedNumbers:
 
     def at(self, row: Codes | slice) -> NDArray[np.float64]:
         """Return the numbers (k,) of some rows: any, or those of a slice without a step."""
-        found = self.few[self.code[row]]
+        found = each(self.few, self.code[row])
         if isinstance(row, slice):
             start, stop, _ = row.indices(len(self))
             first, last = np.searchsorted(self.rows, (start, stop))
@@ -76,6 +77,13 @@ class PackedNumbers:
             position = np.minimum(np.searchsorted(self.rows, row), len(self.rows) - 1)
             mine = self.rows[position] == row
             found[mine] = self.aside[position[mine]]
+        return found
+
+    def which(self, test: Callable[[NDArray[np.float64]], NDArray[np.bool_]]) -> NDArray[np.bool_]:
+        """Return which numbers (n,) pass a test, made of each different one once."""
+        passed = test(self.few)
+        found = each(passed, self.code) if passed.any() else np.zeros(len(self), dtype=bool)
+        found[self.rows] = test(self.aside)
         return found
 
     def replaced(self, value: NDArray[np.float64]) -> PackedNumbers | NDArray[np.float64]:
@@ -121,6 +129,14 @@ class PackedTimes:
         found *= _SECOND
         found[seconds == _NEVER] = np.iinfo(np.int64).min
         return found.view("datetime64[ns]")
+
+    def given(self) -> NDArray[np.bool_]:
+        """Return which rows (n,) have a time."""
+        return self.seconds != _NEVER
+
+    def dated_after(self, day: np.datetime64) -> NDArray[np.bool_]:
+        """Return which rows (n,) have a date that is later than a day, as datetime64[D]."""
+        return self.seconds >= (int(day.astype(np.int64)) + 1) * _DAY
 
 
 @dataclass(frozen=True, eq=False)
@@ -255,6 +271,21 @@ class Values(UserDict[str, Any]):
         """Return some rows (k,) of a column of numbers or dates."""
         column = self.data[name]
         return column.at(row) if isinstance(column, PackedNumbers | PackedTimes) else column[row]
+
+    def which(
+        self, name: str, test: Callable[[NDArray[np.float64]], NDArray[np.bool_]]
+    ) -> NDArray[np.bool_]:
+        """Return which rows (n,) of a column of numbers pass a test."""
+        column = self.data[name]
+        return column.which(test) if isinstance(column, PackedNumbers) else test(column)
+
+    def given(self, name: str) -> NDArray[np.bool_]:
+        """Return which rows (n,) of a column of dates have one."""
+        column = self.data[name]
+        found: NDArray[np.bool_] = (
+            column.given() if isinstance(column, PackedTimes) else ~np.isnat(column)
+        )
+        return found
 
     def packed(self, name: str) -> Any:
         """Return a column as it is held; asked by its number, it gives what stands in a row."""

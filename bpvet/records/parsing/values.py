@@ -102,7 +102,8 @@ def _parsed(checked: CheckedTable) -> Values:
     if checked.table == "readings":
         values["excluded"] = _excluded(checked)
         values.update(_summaries(checked))
-        values["reading"] = _order(checked, values["reading"])
+        if checked.reading_in_line.any():
+            values["reading"] = _order(checked, values["reading"])
     return values
 
 
@@ -175,10 +176,14 @@ def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> _Some:
         checked.decimal_commas.append(
             f"{checked.files[file]}: {checked.heading(column.name, int(rows[0]))}"
         )
-    bad = (read.bad | (read.comma & ~decimal)) & ~passed_over
+    bad = read.bad
+    if read.comma.any():
+        bad = bad | (read.comma & ~decimal)
+    if bad.any():
+        bad = bad & ~passed_over
     checked.report(bad, column.name, Code.NOT_A_NUMBER, _outcome(column), written=WRITTEN)
     _report_soundless(checked, column, read.bound)
-    gone = bad | passed_over
+    gone = bad | passed_over if bad.any() else passed_over
     value: Any
     bound = read.bound
     if gone.any() or _converts(checked, column.name):
@@ -391,8 +396,6 @@ def _summaries(checked: CheckedTable) -> _Some:
 def _order(checked: CheckedTable, reading: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the place of each reading; side by side, it is that of its column."""
     beside = checked.reading_in_line > 0
-    if not beside.any():
-        return reading
     numbered = beside & ~checked.blank("reading")
     checked.report(numbered, "reading", Code.ORDER_BESIDE_READINGS)
     return np.where(beside, checked.reading_in_line, reading)

@@ -96,7 +96,9 @@ def all_courses(records: Records) -> dict[str, Treatments]:
 
 
 def treated_on(
-    treatments: Mapping[str, Treatments], animal: NDArray[Any], date: NDArray[np.datetime64]
+    treatments: Mapping[str, Treatments],
+    animal: NDArray[Any] | pd.Categorical,
+    date: NDArray[np.datetime64],
 ) -> NDArray[np.bool_]:
     """Return whether a modelled course is on at each date.
 
@@ -107,7 +109,7 @@ def treated_on(
     ----------
     treatments : mapping
         As from `all_courses`.
-    animal : (n,) array of str
+    animal : (n,) array of str, or Categorical
         Animal of each date.
     date : (n,) datetime64[D]
 

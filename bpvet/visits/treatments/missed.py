@@ -123,14 +123,14 @@ def missed_findings(rows: Iterable[MissedDoses]) -> list[Finding]:
 
 
 def inside_missed(
-    records: Records, animal: NDArray[Any], date: NDArray[np.datetime64]
+    records: Records, animal: NDArray[Any] | pd.Categorical, date: NDArray[np.datetime64]
 ) -> NDArray[np.bool_]:
     """Return whether each date lies in a stretch in which the animal's doses were missed.
 
     Parameters
     ----------
     records : Records
-    animal : (n,) array of str
+    animal : (n,) array of str, or Categorical
         Animal of each date.
     date : (n,) datetime64[D]
 

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 
+import numpy as np
+import pyarrow as pa
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from bpvet.records.checks import duplicates
+from bpvet.records.checks.duplicates import at_one_time
 from bpvet.records.findings import Finding
+from bpvet.records.parsing.packed import PackedTimes, Values
 from bpvet.records.records import Records
 
 Make = Callable[..., Records]
@@ -176,3 +184,32 @@ def test_a_visit_in_three_files_stays_once(records: Make) -> None:
 def test_one_file_alone_holds_no_copied_visit(rows: Make) -> None:
     lines = ["A17,2025-01-01T10:00,doppler,150,,x", "A17,2025-01-01T10:00,doppler,150,,y"]
     assert not rows(*lines, header=NUMBERED).readings["duplicate"].any()
+
+
+#: Readings of a visit stand together, minute by minute; any may be astray, at no time, or copied.
+VISITS = st.lists(
+    st.tuples(st.sampled_from("ABC"), st.integers(-3, 3), st.lists(st.integers(0, 9), min_size=1)),
+    max_size=12,
+)
+
+
+@given(visits=VISITS, rising=st.booleans(), rows=st.sampled_from([2, 3, 1 << 15]))
+def test_rows_of_one_time_are_found_as_they_are_by_counting(
+    visits: list[tuple[str, int, list[int]]], rising: bool, rows: int
+) -> None:
+    never = int(np.iinfo(np.int32).min)
+    met = [
+        (animal, never if minute == 9 else day * 86_400 + minute * 7_000)
+        for animal, day, minutes in visits
+        for minute in (sorted(set(minutes)) if rising else minutes)
+    ]
+    count = Counter(met)
+    expected = [row for row, both in enumerate(met) if count[both] > 1]
+    animal = pa.array([animal for animal, _ in met], pa.large_string())
+    times = PackedTimes(np.array([time for _, time in met], dtype=np.int32))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(duplicates, "_ROWS", rows)
+        for taken_at in (times, times.whole()):
+            values = Values()
+            values["animal"], values["taken_at"] = animal, taken_at
+            assert at_one_time(values).tolist() == expected

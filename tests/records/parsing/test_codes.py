@@ -9,12 +9,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bpvet.records.formats.gathered_columns import GatheredColumn
+from bpvet.records.parsing import codes
 from bpvet.records.parsing.codes import (
     among,
     as_one,
     end_to_end_rows,
     firsts,
     met_in_order,
+    order_of,
     repeated,
 )
 from bpvet.records.parsing.columns import TEXT, holds_letter, is_blank, trimmed
@@ -28,6 +30,12 @@ ROWS = st.lists(st.tuples(SMALL, TIMES, ANY, st.sampled_from([0, 2**61, -(2**61)
 
 def columns(rows: list[tuple[int, ...]]) -> list[np.ndarray]:
     return [np.array([row[i] for row in rows], dtype=np.int64) for i in range(4)]
+
+
+@given(st.sets(st.integers(0, 40)).flatmap(lambda places: st.permutations(sorted(places))))
+def test_the_order_of_places_is_that_of_sorting_them(places: list[int]) -> None:
+    place = np.array(places, dtype=np.int32)
+    assert order_of(place, 41).tolist() == np.argsort(place).tolist()
 
 
 @given(ROWS)
@@ -46,6 +54,31 @@ def test_many_wide_columns_take_several_numbers(step: int) -> None:
     found = repeated(as_one(keys, 550))
     rows = list(zip(*(key.tolist() for key in keys), strict=True))
     assert found.tolist() == [rows.count(row) > 1 for row in rows]
+
+
+@given(st.lists(st.sampled_from([-(2**63), -7, -6, 0, 2**32 - 8, 2**32 - 7, 2**63 - 1])))
+def test_codes_of_any_span_are_found_again(code: list[int]) -> None:
+    found = repeated(np.array(code, dtype=np.int64)).tolist()
+    assert found == [code.count(one) > 1 for one in code]
+
+
+@pytest.mark.parametrize("rows", [1, 2, 3])
+def test_first_rows_are_found_beyond_the_first_block(
+    rows: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(codes, "_ROWS", rows)
+    assert firsts(np.array([1, 1, 0, 2, 1, 0]), 4).tolist() == [2, 0, 3, -1]
+    assert firsts(np.array([0, 1, 0]), 2).tolist() == [0, 1]
+
+
+@given(st.lists(st.lists(st.sampled_from(["", "a", "bc", "çé"])), max_size=4), st.integers(0, 2))
+def test_texts_of_blocks_stand_end_to_end(parts: list[list[str]], offset: int) -> None:
+    column = GatheredColumn()
+    for part in parts:
+        column.add(pa.array(part, TEXT).slice(offset))
+    found = column.taken()
+    found.validate(full=True)
+    assert found.to_pylist() == [text for part in parts for text in part[offset:]]
 
 
 @given(st.lists(st.integers(0, 6)))

@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 import bpvet
 from bpvet.records.parsing import packed
@@ -150,3 +152,34 @@ def test_records_are_read_again_from_what_is_packed(tmp_path: Path) -> None:
     for again in (records.speaking_on("2020-01-01"), pickle.loads(pickle.dumps(early))):
         assert again.findings == early.findings
         pd.testing.assert_frame_equal(again.readings, early.readings)
+
+
+@given(
+    seconds=st.lists(st.integers(-3, 3).map(lambda half: half * 43_200) | st.just(-(2**31))),
+    day=st.integers(-2, 2) | st.just(3_000_000),
+)
+def test_times_are_judged_as_they_are_when_whole(seconds: list[int], day: int) -> None:
+    times = PackedTimes(np.array(seconds, dtype=np.int32), days=True)
+    limit = np.datetime64(day, "D")
+    assert times.dated_after(limit).tolist() == (times.whole() > limit).tolist()
+    values = Values()
+    for column in (times, times.whole()):
+        values["date"] = column
+        assert values.given("date").tolist() == (~np.isnat(times.whole())).tolist()
+
+
+@given(cells=st.lists(st.tuples(st.integers(0, 2), st.sampled_from([None, 5.0, np.nan]))))
+def test_numbers_pass_a_test_as_they_do_when_whole(
+    cells: list[tuple[int, float | None]],
+) -> None:
+    aside = {row: value for row, (_, value) in enumerate(cells) if value is not None}
+    numbers = PackedNumbers(
+        np.array([4.0, np.nan, 6.0]),
+        np.array([code for code, _ in cells], dtype=np.int8),
+        np.array(list(aside), dtype=np.int64),
+        np.array(list(aside.values()), dtype=float),
+    )
+    values = Values()
+    values["systolic"] = numbers
+    for test in (np.isnan, lambda value: value > 4, lambda value: value > 9):
+        assert values.which("systolic", test).tolist() == test(numbers.whole()).tolist()

@@ -36,7 +36,7 @@ _LIKE_A_BOUND = r"(?is)^([<>≤≥]|no|inaudible$|undetectable$|too)"
 BOUND_WORDS = np.array(["", "at least", "at most", NO_SOUND], dtype=object)
 #: How a number is written that is one.
 BOUND_SIGNS = {"at least": "> ", "at most": "< "}
-_NO_SOUND = 3
+NO_SOUND_CODE = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,7 +95,7 @@ def numbers(cells: pa.Array, bounds: bool, sounds: bool = True) -> Numbers:
         likely = bad & _mask(pc.match_substring_regex(texts, _LIKE_A_BOUND))
         for i in np.flatnonzero(likely).tolist():
             found = _bound_of(texts[i].as_py())
-            if found is not None and (sounds or found[1] != _NO_SOUND):
+            if found is not None and (sounds or found[1] != NO_SOUND_CODE):
                 value[i], bound[i], mark[i] = found
                 bad[i] = False
     return Numbers(
@@ -121,7 +121,7 @@ def _read(texts: pa.Array) -> tuple[NDArray[np.float64], NDArray[np.int8]]:
 def _bound_of(text: str) -> tuple[float, int, int] | None:
     """Return value, index into `BOUND_WORDS` and mark of a bound; None where it is none."""
     if " ".join(text.casefold().split()) in _SOUNDLESS:
-        return np.nan, _NO_SOUND, 0
+        return np.nan, NO_SOUND_CODE, 0
     match = BOUND.fullmatch(text)
     if match is None:
         return None

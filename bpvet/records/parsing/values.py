@@ -27,7 +27,7 @@ from bpvet.records.parsing.dates import (
     dates_of_either_order,
     moments,
 )
-from bpvet.records.parsing.numbers import BOUND_WORDS, NO_SOUND, numbers
+from bpvet.records.parsing.numbers import NO_SOUND, NO_SOUND_CODE, numbers
 from bpvet.records.parsing.packed import PackedNumbers, packed_numbers, packed_times
 from bpvet.records.parsing.packed import Values as Values
 from bpvet.records.read_options import DATE_ORDERS
@@ -197,7 +197,7 @@ def _numbers(checked: CheckedTable, column: Column, passed_over: Mask) -> _Some:
 
 def _report_soundless(checked: CheckedTable, column: Column, bound: NDArray[np.int8]) -> None:
     """Report the cells that are read as "no sound" and are written otherwise."""
-    rows = np.flatnonzero(BOUND_WORDS[bound] == NO_SOUND)
+    rows = np.flatnonzero(bound == NO_SOUND_CODE)
     if len(rows):
         texts = checked.raw_at(column.name, rows)
         other = [" ".join(text.casefold().split()) != NO_SOUND for text in texts]

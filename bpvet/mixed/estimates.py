@@ -148,10 +148,10 @@ def variance_frame(
         value = max(float(natural[parameter]), 0.0)
         se = float(np.sqrt(max(change[parameter] @ rule.parameters @ change[parameter], 0.0)))
         rows.append(_component(names[parameter], value, z * se / value if value > 0 else np.inf))
-    own = [lower[0][i] == lower[1][i] for i in range(len(lower[0]))]
-    after = sum(own)
+    single = [lower[0][i] == lower[1][i] for i in range(len(lower[0]))]
+    after = sum(single)
     if correlated:
-        for parameter in (i for i, mine in enumerate(own) if not mine):
+        for parameter in (i for i, mine in enumerate(single) if not mine):
             pair = int(lower[1][parameter]), int(lower[0][parameter])
             rows.insert(after, _correlation(data, natural, change, rule, parameter, pair, z))
             after += 1

@@ -199,9 +199,9 @@ def with_block(
     With k = r the block is a log-Cholesky factor again; with k < r its entries are plain, one
     row for each column but the last being bare to the right, so that no rotation is left free.
     """
-    own, r = parametrisation.own, parametrisation.block.shape[1]
+    count, r = parametrisation.own, parametrisation.block.shape[1]
     k = factor.shape[1]
-    outside = psi[:own], psi[len(parametrisation.log) :]
+    outside = psi[:count], psi[len(parametrisation.log) :]
     if k == r:
         lower = np.linalg.cholesky(factor @ factor.T)
         patterns, log = _full_patterns(parametrisation.block, parametrisation.column)
@@ -213,8 +213,8 @@ def with_block(
         log = np.zeros(len(values), bool)
     changed = replace(
         parametrisation,
-        patterns=np.concatenate([parametrisation.patterns[:own], patterns]),
-        log=np.concatenate([parametrisation.log[:own], log]),
+        patterns=np.concatenate([parametrisation.patterns[:count], patterns]),
+        log=np.concatenate([parametrisation.log[:count], log]),
         rank=k,
     )
     return changed, np.concatenate([outside[0], values, outside[1]])

@@ -212,9 +212,9 @@ def _animal_predictions(
         np.einsum("ni,ni->n", z, effects.mean[code]) + groups.mean[group]
     )
     leverage = _leverage(cohort, scaled[:, : len(names)], z, code, groups)
-    own = np.einsum("ni,nij,nj->n", z, effects.covariance[code], z)
-    own += 2.0 * np.einsum("ni,ni->n", z, effects.with_group[code]) + groups.variance[group]
-    se = data.scaling.size * np.sqrt(np.einsum("ni,ni->n", leverage, leverage) + own)
+    variance = np.einsum("ni,nij,nj->n", z, effects.covariance[code], z)
+    variance += 2.0 * np.einsum("ni,ni->n", z, effects.with_group[code]) + groups.variance[group]
+    se = data.scaling.size * np.sqrt(np.einsum("ni,ni->n", leverage, leverage) + variance)
     reach = float(ndtri(0.5 + interval / 2.0)) * se
     columns = {"estimate": value, "se": se, "lower": value - reach, "upper": value + reach}
     return pd.DataFrame(columns, index=frame.index)

@@ -131,6 +131,6 @@ def _begun_meanwhile(
 
 def _changes(order: NDArray[np.int64], *codes: NDArray[np.integer]) -> NDArray[np.int64]:
     """Return where in an order (n,), from its beginning on, another combination of codes begins."""
-    other = np.ones(len(order), dtype=bool)
-    other[1:] = np.logical_or.reduce([np.diff(code[order]) != 0 for code in codes])
-    return np.flatnonzero(other)
+    differs = np.ones(len(order), dtype=bool)
+    differs[1:] = np.logical_or.reduce([np.diff(code[order]) != 0 for code in codes])
+    return np.flatnonzero(differs)

@@ -49,21 +49,21 @@ def unpacked_bytes(data: bytes, start: int) -> tuple[int, int]:
 
 def _messages(data: bytes, start: int) -> Iterator[tuple[int, int, int]]:
     """Yield the kind of each batch, the place of its table, and the place of its body."""
-    place = start
-    while data[place : place + 4] == _CONTINUES:
-        size = struct.unpack_from("<i", data, place + 4)[0]
+    offset = start
+    while data[offset : offset + 4] == _CONTINUES:
+        size = struct.unpack_from("<i", data, offset + 4)[0]
         if size <= 0:
             return
-        message = _followed(data, place + 8)
+        message = _followed(data, offset + 8)
         kind_at, header_at, length_at = (_field(data, message, i) for i in (1, 2, 3))
-        body = place + 8 + size
+        body = offset + 8 + size
         kind = struct.unpack_from("<B", data, kind_at)[0] if kind_at else 0
         if kind in (_DICTIONARY, _BATCH) and header_at:
             yield kind, _followed(data, header_at), body
         length = struct.unpack_from("<q", data, length_at)[0] if length_at else 0
         if length < 0:
             raise ValueError("a message of the Arrow format has a negative length")
-        place = body + length
+        offset = body + length
 
 
 def _buffers(data: bytes, table: int) -> Iterator[tuple[int, int]]:
@@ -77,9 +77,9 @@ def _buffers(data: bytes, table: int) -> Iterator[tuple[int, int]]:
         yield struct.unpack_from("<qq", data, vector + 4 + 16 * i)
 
 
-def _followed(data: bytes, place: int) -> int:
+def _followed(data: bytes, offset: int) -> int:
     """Return where an offset at a place leads."""
-    return place + int(struct.unpack_from("<I", data, place)[0])
+    return offset + int(struct.unpack_from("<I", data, offset)[0])
 
 
 def _field(data: bytes, table: int, number: int) -> int:

@@ -63,9 +63,9 @@ def _parquet(data: bytes) -> tuple[pa.Schema, Iterator[pa.RecordBatch]]:
     import pyarrow.parquet as pq
 
     about = pq.ParquetFile(pa.BufferReader(data))
-    held = about.metadata
-    _refuse_large(held.num_rows, held.num_columns, len(data))
-    unpacked = sum(held.row_group(i).total_byte_size for i in range(held.num_row_groups))
+    metadata = about.metadata
+    _refuse_large(metadata.num_rows, metadata.num_columns, len(data))
+    unpacked = sum(metadata.row_group(i).total_byte_size for i in range(metadata.num_row_groups))
     _refuse_unpacked(unpacked, len(data))
     names = [column.name for column in about.schema_arrow if _is_text(column.type)]
     # As a dictionary a text that stands a million times takes room once.
@@ -196,7 +196,7 @@ def _gathered(
     coded: list[bool | None] = [None] * len(names)
     filled = [0] * len(names)
     rows, left = 0, max(MOST_BYTES, BYTES_A_BYTE * size)
-    nothing = pa.RecordBatch.from_arrays([pa.nulls(0, one.type) for one in schema], names=names)
+    nothing = pa.RecordBatch.from_arrays([pa.nulls(0, field.type) for field in schema], names=names)
     for batch in chain([nothing], batches):
         rows += batch.num_rows
         for i, column in enumerate(batch.columns):

@@ -191,9 +191,9 @@ def _marked(block: bytes) -> bool:
     return block.startswith((codecs.BOM_UTF8, codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
 
 
-def is_large(place: Path) -> bool:
+def is_large(path: Path) -> bool:
     """Return whether a path is that of a file which is worth reading a block at a time."""
     try:
-        return place.is_file() and place.stat().st_size >= LARGE
+        return path.is_file() and path.stat().st_size >= LARGE
     except OSError:
         return False

@@ -39,11 +39,11 @@ class GatheredColumn:
         # The texts of all blocks are numbered together: to look each block's up among all texts
         # would go through all of these for every block.
         numbered = pa.concat_arrays(texts).dictionary_encode()
-        place = numbered.indices.to_numpy().astype(code_type(len(numbered.dictionary)))
-        found = np.empty(sum(map(len, codes)), dtype=place.dtype)
+        code = numbered.indices.to_numpy().astype(code_type(len(numbered.dictionary)))
+        found = np.empty(sum(map(len, codes)), dtype=code.dtype)
         row = first = 0
         for some, of_block in zip(codes, texts, strict=True):
-            block = place[first : first + len(of_block)]
+            block = code[first : first + len(of_block)]
             if len(some):
                 np.take(block, some.to_numpy(), out=found[row : row + len(some)], mode="clip")
             row, first = row + len(some), first + len(of_block)

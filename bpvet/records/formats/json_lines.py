@@ -92,28 +92,30 @@ def document_of(
     text, _ = as_utf8(file, data, encoding, findings)
     if text is None:
         return None
-    held = _values(text.decode("utf-8"))
-    if held.fault:
-        line, why = held.fault
+    document = _values(text.decode("utf-8"))
+    if document.fault:
+        line, why = document.fault
         findings.append(finding_of(Code.UNSOUND_JSON, file, line, stops=True, why=why))
         return None
-    return held
+    return document
 
 
-def json_sheet(file: str, table: str, held: Document, findings: list[Finding]) -> RawSheet | None:
+def json_sheet(
+    file: str, table: str, document: Document, findings: list[Finding]
+) -> RawSheet | None:
     """Return a file's objects as cells, or None with a stopping finding.
 
     Parameters
     ----------
     file, table : str
         Name of the file; the table that it belongs to.
-    held : Document
+    document : Document
         Its values.
     findings : list of Finding
         What is to be said of the file as a whole is added here.
     """
     columns = _Columns()
-    columns.add(held.values)
+    columns.add(document.values)
     return columns.sheet(file, table, findings)
 
 
@@ -295,10 +297,10 @@ def decoder(pairs: Callable[[list[tuple[str, Any]]], Any] = Pairs) -> json.JSOND
 
 def _values(text: str) -> Document:
     """Return the values of a text, one after the other or in a list."""
-    place = _skip(text, 0)
-    listed = text.startswith("[", place)
+    offset = _skip(text, 0)
+    listed = text.startswith("[", offset)
     reading = _Reading()
-    values = list(reading.values(text, place + 1 if listed else place, listed=listed))
+    values = list(reading.values(text, offset + 1 if listed else offset, listed=listed))
     return Document(fault=reading.fault) if reading.fault else Document(values)
 
 
@@ -352,7 +354,7 @@ class _Reading:
         self._read = decoder()
 
     def values(
-        self, text: str, place: int = 0, *, listed: bool = False, more: bool = False
+        self, text: str, offset: int = 0, *, listed: bool = False, more: bool = False
     ) -> Iterator[tuple[int, Any]]:
         """Yield the values of the next piece with their lines, none of which is kept.
 
@@ -360,7 +362,7 @@ class _Reading:
         ----------
         text : str
             The piece, of whole lines.
-        place : int
+        offset : int
             Where it is begun with.
         listed : bool
             Whether the values stand in a list.
@@ -369,26 +371,26 @@ class _Reading:
         """
         self.rest = ""
         counted, full = 0, len(text.rstrip(" \t\r\n")) if more else len(text) + 1
-        place = _skip(text, place)
-        while place < len(text) and not (listed and text[place] == "]"):
-            self.line += _breaks(text, counted, place)
-            counted = place
+        offset = _skip(text, offset)
+        while offset < len(text) and not (listed and text[offset] == "]"):
+            self.line += _breaks(text, counted, offset)
+            counted = offset
             try:
-                value, end = self._read.raw_decode(text, place)
+                value, end = self._read.raw_decode(text, offset)
                 follows = (_NEXT if listed else _END).match(text, end)
                 if follows is None:
                     raise json.JSONDecodeError("more than one value", text, end)
-                self.by_line = self.by_line or _BREAK.search(text, place, end) is None
-                place = _skip(text, follows.end())
+                self.by_line = self.by_line or _BREAK.search(text, offset, end) is None
+                offset = _skip(text, follows.end())
                 if self.of_fhir is None and isinstance(value, Pairs):
                     self.of_fhir = isinstance(dict(value).get("resourceType"), str)
             except (json.JSONDecodeError, RecursionError) as error:
                 if isinstance(error, json.JSONDecodeError) and error.pos >= full:
-                    self.rest = text[place:]
+                    self.rest = text[offset:]
                     return
-                found = _BREAK.search(text, place)
+                found = _BREAK.search(text, offset)
                 stop = found.start() if found else len(text)
-                bad = text[place:stop]
+                bad = text[offset:stop]
                 if not self.by_line and not bad.rstrip(" \t,").endswith("}"):
                     self.fault = _fault(text, error, self.line)
                     return
@@ -396,7 +398,7 @@ class _Reading:
                 why = reason("row.nested" if deep else "row.no_object")
                 value = NoValue(printable(bad[:500]), why)
                 self.by_line = True
-                place = _skip(text, stop)
+                offset = _skip(text, stop)
             yield self.line, value
         self.line += _breaks(text, counted, len(text))
 
@@ -407,9 +409,9 @@ def _fault(text: str, error: json.JSONDecodeError | RecursionError, line: int) -
     return _breaks(text, 0, error.pos) + 1, error.msg[:1].lower() + error.msg[1:]
 
 
-def _skip(text: str, place: int) -> int:
-    found = _SPACE.match(text, place)
-    return found.end() if found else place
+def _skip(text: str, offset: int) -> int:
+    found = _SPACE.match(text, offset)
+    return found.end() if found else offset
 
 
 def _breaks(text: str, start: int, end: int) -> int:
@@ -418,9 +420,9 @@ def _breaks(text: str, start: int, end: int) -> int:
     return single - text.count("\r\n", start, end)
 
 
-def objects(held: Document) -> Iterator[tuple[int, dict[str, Any]]]:
+def objects(document: Document) -> Iterator[tuple[int, dict[str, Any]]]:
     """Yield the objects of a document as plain ones with their lines; of names the last counts."""
-    for line, value in held.values:
+    for line, value in document.values:
         if isinstance(value, Pairs):
             yield line, unpaired(value)
 

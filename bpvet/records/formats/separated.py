@@ -252,14 +252,14 @@ def _top_rows(text: str, separator: str) -> list[tuple[int, list[str]]]:
 
 def _start_of(text: bytes, line: int) -> int:
     """Return the place in the text at which a line starts."""
-    place = 0
+    offset = 0
     breaks = re.compile(LINE_BREAK.encode())
     for _ in range(line - 1):
-        found = breaks.search(text, place)
+        found = breaks.search(text, offset)
         if found is None:
-            return place
-        place = found.end()
-    return place
+            return offset
+        offset = found.end()
+    return offset
 
 
 def _say_swallowed_rows(sheet: RawSheet, separator: str, findings: list[Finding]) -> None:

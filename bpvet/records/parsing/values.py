@@ -200,8 +200,8 @@ def _report_soundless(checked: CheckedTable, column: Column, bound: NDArray[np.i
     rows = np.flatnonzero(bound == NO_SOUND_CODE)
     if len(rows):
         texts = checked.raw_at(column.name, rows)
-        other = [" ".join(text.casefold().split()) != NO_SOUND for text in texts]
-        rows = rows[np.array(other, dtype=bool)]
+        otherwise = [" ".join(text.casefold().split()) != NO_SOUND for text in texts]
+        rows = rows[np.array(otherwise, dtype=bool)]
         checked.report(rows, column.name, Code.MEANT_WORD, written=WRITTEN, word=NO_SOUND)
 
 

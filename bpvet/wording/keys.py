@@ -15,7 +15,7 @@ KEYS = MappingProxyType(
     {
         # One animal.
         "urgent": tuple(rule.value for rule in UrgentRule),
-        "unmeasured": ("", "part", "weak"),
+        "unmeasured": ("", "part", "sign"),
         "no_systolic": ("",),
         "later": ("",),
         "backdated": ("", "unborn"),

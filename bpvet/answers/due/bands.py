@@ -35,7 +35,7 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
 
     An animal with an urgent line is never lost to follow-up, and one that was never measured has
     no plan, unless something is urgent of it; nor is an animal that was to be measured and could
-    not be, of which a note asks, or that is weak and was not measured since.
+    not be, of which a note asks, or that has a new sign and was not measured since.
 
     Parameters
     ----------
@@ -53,7 +53,7 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
     soon = again is not None and as_of <= again.latest <= as_of + _days("soon") * _DAY
     # What may be urgent is read first: that costs a minute, and it may be a blind cat.
     uncounted = safety.found.uncounted
-    if rules & set(_SOON) or soon or safety.asks or uncounted.weak:
+    if rules & set(_SOON) or soon or safety.asks or uncounted.signs_since:
         return "two_days"
     tried = uncounted.may_be_newer or uncounted.no_systolic is not None
     if tried and not (again is not None and again.overdue_days):

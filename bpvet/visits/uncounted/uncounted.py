@@ -17,7 +17,10 @@ from bpvet.visits.uncounted.lookalikes import Lookalike, lookalikes
 from bpvet.visits.uncounted.set_aside import RowsAside, rows_aside
 from bpvet.visits.uncounted.unborn import Unborn, unborn_rows
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay, unmeasured_days
-from bpvet.visits.urgency import Seen, is_weak
+from bpvet.visits.urgency import Seen
+
+#: Groups of signs after which a pressure wants measuring, and that no urgent line tells of.
+_TO_MEASURE = ("weak", "look", "bleeding")
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,9 +61,9 @@ class Uncounted(Content):
         Ids that look like its own, with rows that may be its own.
     aside : RowsAside
         Rows that cannot be used.
-    weak : tuple of SignState
-        Signs of weakness that are present, of days after the latest date: nobody has measured the
-        animal since.
+    signs_since : tuple of SignState
+        Signs of `_TO_MEASURE` that are present, of days after the latest date: nobody has measured
+        the animal since. Those of eye and brain are urgent by themselves.
     """
 
     unmeasured: tuple[UnmeasuredDay, ...]
@@ -71,7 +74,7 @@ class Uncounted(Content):
     unborn: Unborn | None
     lookalikes: tuple[Lookalike, ...]
     aside: RowsAside
-    weak: tuple[SignState, ...]
+    signs_since: tuple[SignState, ...]
 
     @property
     def may_be_newer(self) -> bool:
@@ -118,13 +121,15 @@ class UncountedRows:
             unborn=self.unborn.get(animal),
             lookalikes=self.lookalikes.get(animal, ()),
             aside=self.aside.get(animal, RowsAside()),
-            weak=tuple(sign for sign in seen.signs if _weak_since(seen, sign)),
+            signs_since=tuple(sign for sign in seen.signs if _since(seen, sign)),
         )
 
 
-def _weak_since(seen: Seen, sign: SignState) -> bool:
+def _since(seen: Seen, sign: SignState) -> bool:
+    """Whether a sign that pressure may stand behind is there, and was not when last measured."""
     since = seen.latest is None or bool(sign.seen_on > seen.latest.date)
-    return since and is_weak(seen, sign)
+    present = sign.reading == "present" and not sign.longstanding
+    return since and present and sign.group in _TO_MEASURE and seen.current(sign)
 
 
 def _no_systolic(latest: LatestDate | None) -> NoSystolic | None:

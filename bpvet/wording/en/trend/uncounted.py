@@ -35,8 +35,8 @@ def uncounted(answer: TrendAnswer) -> Iterator[Statement]:
 
 def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
     """Yield what is told of rows that may be the animal's and that no number here rests on."""
-    if found.weak:
-        yield _weak(found.weak)
+    if found.signs_since:
+        yield _signs_since(found.signs_since)
     if found.unmeasured:
         yield _unmeasured(found.unmeasured)
     if found.partly is not None:
@@ -79,13 +79,13 @@ def unread_statements(found: RecordedAnswer) -> Iterator[Statement]:
         yield Statement("asked.files", f"{text} bpvet check says why.", outside=text)
 
 
-def _weak(signs: tuple[SignState, ...]) -> Statement:
-    """Return what is told of an animal that is weak and was not measured since."""
+def _signs_since(signs: tuple[SignState, ...]) -> Statement:
+    """Return what is told of an animal with a new sign that was not measured since."""
     terms = {sign.term: day(sign.seen_on) for sign in reversed(signs)}
     named = listed([f"{term} ({when})" for term, when in terms.items()])
     are = "is" if len(terms) == 1 else "are"
     return Statement(
-        "unmeasured.weak",
+        "unmeasured.sign",
         f"{capital(named)} {are} recorded, and no pressure that can be used since: no number told "
         "here is of that, nor does the window for the next visit know of it. A vet decides whether "
         "the animal is to be seen sooner.",

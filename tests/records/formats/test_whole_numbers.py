@@ -67,8 +67,7 @@ def test_nor_is_any_longer_one(text: str) -> None:
 
 def read(cells: list[list[str]], whole: bool, end: str = "\n") -> Rows:
     text = end.join(",".join(row) for row in cells) + end
-    # An io.BytesIO reads as an unbuffered file does, and is no RawIOBase to the type checker.
-    found = Blocks(io.BytesIO(text.encode()))  # type: ignore[arg-type]
+    found = Blocks(io.BytesIO(text.encode()))
     return rows_of_blocks(found, 0, ",", False, whole)
 
 

@@ -178,8 +178,21 @@ class Records(Content):
         table : str
             Such as ``readings``.
         animal : str, optional
-            The animal's id; its rows are kept until another's are asked for.
+            The animal's id; its rows are kept until another's are asked for. Of one that is not
+            in the table there are none.
+
+        Returns
+        -------
+        DataFrame
+            As the property of that name gives it; whoever takes it may change it.
+
+        Raises
+        ------
+        CallError
+            There is no such table.
         """
+        if table not in self._tables:
+            raise CallError(f"{table!r} is no table; write one of {', '.join(self._tables)}.")
         if animal is None:
             return self._handed_out(table)
         kept = self._kept_rows

@@ -121,6 +121,10 @@ class Seen:
             return False
         return self.latest is None or bool(sign.seen_on >= self._oldest)
 
+    def there_now(self, sign: SignState) -> bool:
+        """Whether a sign is present, is not longstanding, and is current."""
+        return sign.reading == "present" and not sign.longstanding and self.current(sign)
+
     def new(self, sign: SignState) -> bool:
         """Whether a sign was first seen about the latest date or later.
 
@@ -257,18 +261,17 @@ def _low(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
     latest = seen.latest
     if latest is None:
         return
-    weak = [sign for sign in seen.signs if is_weak(seen, sign)]
+    weak = [sign for sign in seen.signs if sign.group == "weak" and seen.there_now(sign)]
     fast = _fast(seen, latest)
     found: tuple[str, float | None, str] | None = None
     low, mean, bounds = latest.lowest_measured, latest.lowest_mean, latest.lowest
     floor = guideline.floor
-    silent = "below_gauge" if latest.below_gauge else "no_sound"
     if low is not None and low < urgent_number("low"):
         found = ("below", low, "project.urgent.low")
     elif latest.mostly_soundless:
-        found = (silent, None, "project.urgent.silent_share")
+        found = (_silent(latest), None, "project.urgent.silent_share")
     elif latest.soundless and (weak or fast):
-        found = (f"{silent}_weak", None, "")
+        found = (f"{_silent(latest)}_weak", None, "")
     elif bounds is not None and bounds < floor.value and seen.on_drug and (weak or fast):
         found = ("floor_weak", low, floor.fact.id)
     elif mean is not None and mean < urgent_number("low_mean"):
@@ -288,10 +291,9 @@ def _low(seen: Seen, guideline: Guideline, below: _Below) -> Iterator[Urgent]:
         )
 
 
-def is_weak(seen: Seen, sign: SignState) -> bool:
-    """Return whether a sign is one of weakness that is there now."""
-    present = sign.reading == "present" and not sign.longstanding
-    return sign.group == "weak" and present and seen.current(sign)
+def _silent(latest: LatestDate) -> str:
+    """Return why a date without a sound is told: a number too low may be in another unit."""
+    return "below_gauge" if latest.below_gauge else "no_sound"
 
 
 def _fast(seen: Seen, latest: LatestDate) -> bool:

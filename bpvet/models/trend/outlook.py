@@ -336,7 +336,7 @@ def category_withheld(trend: Trend) -> str | None:
     if sighthound(breed):
         return reason("category.sighthound", breed=a_or_an(breed))
     youngest = float(fact("project.category.youngest").value or 0)
-    first = trend.series.date.min()
+    first = trend.series.date[0]
     if row.born_after(first):
         return reason("category.unborn")
     age = row.age_years(trend.latest_date, first)

@@ -113,6 +113,8 @@ def _begun_meanwhile(
     label, time : (n,) int
         Which of them each reading is of, and when it was taken.
     """
+    # By their ranks: of nanoseconds the days below would soon be more than a number can count.
+    time = np.unique(time, return_inverse=True)[1]
     order = np.lexsort((time, label, *of_day))
     begin = _changes(order, *of_day, label)
     start, end = time[order[begin]], time[order[np.append(begin[1:], len(order)) - 1]]
@@ -123,7 +125,7 @@ def _begun_meanwhile(
     day = np.zeros(len(first), dtype=np.int64)
     day[_changes(first, *of_day)[1:]] = 1
     # The latest end so far, of this day alone: each day is put behind all times of the one before.
-    behind = np.cumsum(day) * (time.max() - time.min() + 1)
+    behind = np.cumsum(day) * len(time)
     latest = np.maximum.accumulate(end + behind) - behind
     late = (start[1:] < latest[:-1]) & (day[1:] == 0)
     return np.asarray(first[1:][late])

@@ -41,12 +41,10 @@ def unborn_rows(records: Records, animal: str | None = None) -> Mapping[str, Unb
     animal : str, optional
         Of this animal alone.
     """
-    frame = records.readings
-    birth_dates = records.animals.set_index("animal")["birth_date"]
+    frame = records.rows_of("readings", animal)
+    birth_dates = records.rows_of("animals", animal).set_index("animal")["birth_date"]
     # Of an animal that was born before the first reading of all nothing need be looked at.
     birth_dates = birth_dates[birth_dates > frame["date"].min()]
-    if animal is not None:
-        birth_dates = birth_dates[birth_dates.index == animal]
     if birth_dates.empty:
         return {}
     near = frame["animal"].isin(birth_dates.index) & (frame["set_aside"] == "")

@@ -128,8 +128,7 @@ class UncountedRows:
 def _since(seen: Seen, sign: SignState) -> bool:
     """Whether a sign that pressure may stand behind is there, and was not when last measured."""
     since = seen.latest is None or bool(sign.seen_on > seen.latest.date)
-    present = sign.reading == "present" and not sign.longstanding
-    return since and present and sign.group in _TO_MEASURE and seen.current(sign)
+    return since and sign.group in _TO_MEASURE and seen.there_now(sign)
 
 
 def _no_systolic(latest: LatestDate | None) -> NoSystolic | None:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import tomllib
+from pathlib import Path
+
 import pandas as pd
 import pytest
 
 import bpvet
+from bpvet.models.safety.animal import animal_safety
 from bpvet.records.finding_codes import Code
 from bpvet.visits.uncounted.slips import slips
 
@@ -78,3 +82,27 @@ def test_what_is_only_written_of_a_treatment_or_an_end():
         ("LEFT_IN_TEXT", "contacts", 1, "put to sleep"),
         ("TREATMENT_IN_TEXT", "treatments", 1, "stopped 2 weeks ago"),
     ]
+
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+
+
+def test_check_and_answers_name_the_same_newest_visits_without_systolic():
+    named = set()
+    for expected in sorted(SCENARIOS.glob("*/expected.toml")):
+        for at in tomllib.loads(expected.read_text("utf-8"))["at"]:
+            records = bpvet.read(expected.parent, as_of=at["as_of"])
+            found = {
+                dict(one.values)["animal"]
+                for one in slips(records)
+                if one.code is Code.NEWEST_WITHOUT_SYSTOLIC
+            }
+            asked = {
+                animal
+                for animal in records.animals["animal"]
+                if animal_safety(records, animal)[0].found.uncounted.no_systolic is not None
+            }
+            # Where there was no sound, that is what was meant: the answer is urgent, not a slip.
+            assert found <= asked, (expected.parent.name, at["as_of"])
+            named |= {(expected.parent.name, animal) for animal in found}
+    assert named

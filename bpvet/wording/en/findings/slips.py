@@ -12,10 +12,10 @@ WORDS = Wording({})
 
 @WORDS.of(Code.BACKDATED)
 def _backdated(animal: str, rows: int, date: str, above: str, exchanged: bool) -> Words:
-    are = "is" if rows == 1 else "are"
+    last, are = ("reading", "is") if rows == 1 else (counted(rows, "reading"), "are")
     slip = "day and month are exchanged" if exchanged else "the year is a slip"
     return Words(
-        f"From here on the last {counted(rows, 'reading')} of {shown(animal)} in this file {are} "
+        f"From here on the last {last} of {shown(animal)} in this file {are} "
         f"dated {date}, after rows of {above}.",
         f"If {slip}, correct it: this is then the newest visit, and no answer takes it for it.",
     )

@@ -162,7 +162,9 @@ def _records_inside(folder: Path, deep: int = _DEEP) -> str:
     except OSError:
         return ""
     for name in files:
-        written_here = name.lower() in _WRITTEN or name.lower().endswith(".json")
+        # A letter leaves its table beside its page, under the same name.
+        of_letter = name.lower().endswith(".csv") and f"{name[:-4]}.html" in files
+        written_here = of_letter or name.lower() in _WRITTEN or name.lower().endswith(".json")
         if table_of(name) or (_may_hold_records(name.lower()) and not written_here):
             return name
     within = ((name, _records_inside(folder / name, deep - 1)) for name in folders)

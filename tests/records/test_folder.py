@@ -55,6 +55,17 @@ def test_a_folder_without_any(folder: Callable[..., Path], name: str) -> None:
     assert not found.findings.by_code(Code.FOLDER_INSIDE)
 
 
+@pytest.mark.parametrize(("name", "told"), [("old", []), ("readings", ["letters/"])])
+def test_a_letters_table_is_no_records_and_readings_are(
+    folder: Callable[..., Path], name: str, told: list[str]
+) -> None:
+    records = folder(readings=ROWS)
+    for ending in ("html", "csv"):
+        _write(records, f"letters/{name}.{ending}")
+    found = bpvet.read(records, as_of="2026-02-01").findings.by_code(Code.FOLDER_INSIDE)
+    assert [finding.file for finding in found] == told
+
+
 def test_nothing_is_added_beside_folders_of_records(tmp_path: Path) -> None:
     _write(tmp_path, "north/readings.csv")
     with pytest.raises(CallError, match="north/"):

@@ -243,6 +243,18 @@ def test_the_digest_of_frames_is_of_their_cells() -> None:
     assert Records.from_frames(frame(systolic=[151]), as_of="2026-01-01").digest != first
 
 
+def test_the_rows_of_one_animal() -> None:
+    """Alone, as copies, whichever was asked for before; of a table that there is."""
+    records = Records.from_frames(pd.concat([frame(), frame(animal=["B2"])]), as_of="2026-01-01")
+    for animal in (*records.animals["animal"], "nobody"):
+        rows = records.rows_of("readings", animal)
+        assert rows["animal"].tolist() == [animal] * (animal != "nobody")
+        rows["systolic"] = 0
+        assert (records.rows_of("readings", animal)["systolic"] > 0).all()
+    with pytest.raises(CallError, match="is no table"):
+        records.rows_of("reading")
+
+
 def test_handed_out_readings_can_be_read_again() -> None:
     first = Records.from_frames(frame(), as_of="2026-01-01")
     again = Records.from_frames(first.readings, as_of="2026-01-01")

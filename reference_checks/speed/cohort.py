@@ -12,7 +12,6 @@ printed only where the criteria agree to 1e-6 (nlme, which stops early, to 1e-4)
 from __future__ import annotations
 
 import argparse
-import math
 import os
 import statistics
 import subprocess
@@ -20,7 +19,6 @@ import sys
 import tempfile
 import time
 import tracemalloc
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -149,28 +147,6 @@ def large(animals: int = 100_000) -> bool:
     return min(fitting) <= READ * min(reading) and peak <= size
 
 
-def exponents() -> None:
-    """Print the exponent of cost, fit and degrees of freedom, over three decades of animals."""
-    costs = []
-    for animals in (1_000, 10_000, 100_000):
-        frame = readings(animals)
-        best = float("inf")
-        for _ in range(5):
-            start = time.process_time()
-            fit_cohort(frame, FORMULA, **WHOLE).fixed  # noqa: B018
-            best = min(best, time.process_time() - start)
-        tracemalloc.start()
-        fit_cohort(frame, FORMULA, **WHOLE).fixed  # noqa: B018
-        costs.append((math.log10(best), math.log10(tracemalloc.get_traced_memory()[1])))
-        tracemalloc.stop()
-    for place, what in enumerate(("CPU", "memory")):
-        slopes = [later[place] - one[place] for one, later in pairwise(costs)]
-        print(
-            f"exponent of {what} from 1,000 to 10,000 animals {slopes[0]:.2f}, "
-            f"on to 100,000 {slopes[1]:.2f}, over both {sum(slopes) / 2:.2f}"
-        )
-
-
 def main() -> int:
     """Return 0 where every goal is met."""
     parser = argparse.ArgumentParser(description=__doc__, allow_abbrev=False)
@@ -185,7 +161,6 @@ def main() -> int:
     linear()
     if chosen.large:
         met &= large()
-        exponents()
     return int(not met)
 
 

@@ -154,7 +154,7 @@ def _against(work: str, command: list[str], frame: Any, goal: int, **how: Any) -
 
 def cohort(options: Options) -> list[Row]:
     """The cohort engine beside nlme, lme4, mixedlm and pandas' reading of a CSV file."""
-    from reference_checks.speed.cohort import WHOLE, exponents, large, ours
+    from reference_checks.speed.cohort import WHOLE, large, ours
     from reference_checks.speed.cohort_data import readings
 
     with redirect_stdout(io.StringIO()):
@@ -182,14 +182,6 @@ def cohort(options: Options) -> list[Row]:
     ratio = float(_printed(lambda: large(animals), r"ratio ([\d.]+)")[0])
     work = f"cohort of {animals} animals with df, against pandas' CSV read"
     rows.append(Row.of(work, ratio, 0.8, "times"))
-    if options.small:
-        return [*rows, Row.not_run("exponents of a cohort's cost", "small")]
-    for what, value in zip(
-        ("CPU", "memory"), _printed(exponents, r"over both ([\d.]+)"), strict=True
-    ):
-        rows.append(
-            Row.of(f"exponent of a cohort's {what}, to 100,000 animals", float(value), 1.05, "")
-        )
     return rows
 
 
@@ -330,6 +322,19 @@ def out_of_core(options: Options) -> list[Row]:
     return [Row.of(work, float(found.group(1)), 4, "GB")]
 
 
+def exponents(options: Options) -> list[Row]:
+    """How CPU and memory grow with the animals, over three decades and in the last of them."""
+    from reference_checks.speed.exponents import GOAL, SIZES, growths
+
+    sizes = (100, 300) if options.small else SIZES
+    return [
+        Row.of(f"exponent of `{growth.work}`, {sizes[0]} to {sizes[-1]} animals: {what}", value,
+               GOAL, "")
+        for growth in growths(sizes)
+        for what, value in growth.exponents()
+    ]  # fmt: skip
+
+
 def in_parts(options: Options) -> list[Row]:
     """One part of trends and list, with no goal but bounded memory."""
     from reference_checks.speed.in_parts import told
@@ -342,7 +347,7 @@ def in_parts(options: Options) -> list[Row]:
 ROWS: dict[str, Callable[[Options], list[Row]]] = {
     one.__name__: one
     for one in (
-        trend, cohort, records, startup, reports, due, pages, out_of_core, in_parts,
+        trend, cohort, records, startup, reports, due, pages, exponents, out_of_core, in_parts,
     )
 }  # fmt: skip
 

@@ -344,49 +344,42 @@ def _cross(pressure: _Side, marker: _Side) -> tuple[Array, Array, Array]:
 def _fits(pressure: _Side, marker: _Side, grid: Array) -> tuple[Array, Array, Array]:
     """Return log-likelihoods (R, S), and means and SDs (R, S, 4) of what is asked, at each r.
 
-    In the order of `Joint`: usual pressure, usual marker, slope of each. Each series is whitened
-    by itself; a singular value decomposition of their cross covariance then leaves pairs of
-    numbers, correlated by r times a singular value, for every r at once.
+    In the order of `Joint`: usual pressure, usual marker, slope of each. Each series is whitened by
+    itself: a (n) and b (m), whose covariance is then r M. With a eliminated, what is left of b has
+    the precision (I − r² MᵀM)⁻¹: eigenvectors of MᵀM make that diagonal for every r at once.
     """
     cross, from_one, from_other = _cross(pressure, marker)
     mine, theirs = pressure.whitened, marker.whitened
-    middle = theirs.solved(mine.solved(cross).transpose(0, 2, 1))
-    left, singular, right = np.linalg.svd(middle.transpose(0, 2, 1), full_matrices=True)
-    turn, turn_ = left.transpose(0, 2, 1), right
-    a, b = turn @ mine.y, turn_ @ theirs.y
-    # What is asked of either side, beside its own values and, at r = 1, beside the other's.
-    near_rows = _rows(
-        mine.queried @ turn.transpose(0, 2, 1), theirs.queried @ turn_.transpose(0, 2, 1)
-    )
-    away = _rows(
-        theirs.solved_rows(from_one) @ turn_.transpose(0, 2, 1),
-        mine.solved_rows(from_other) @ turn.transpose(0, 2, 1),
-    )
-    before = np.concatenate(
-        [np.diagonal(covariance, axis1=1, axis2=2) for covariance in (mine.itself, theirs.itself)],
-        axis=1,
-    )
-    prior = np.concatenate([pressure.prior_mean, marker.prior_mean])
-    size = max(pressure.y.size, marker.y.size)
-    s, a, b = (_padded(values, size) for values in (singular, a[..., 0], b[..., 0]))
-    # Every r at once: (R, S, n).
-    r = grid[:, None, None]
-    together, rest = r * s, 1 - (r * s) ** 2
-    weight = 1 / rest
-    p, q = (a - together * b) * weight, (b - together * a) * weight
-    logs = -(mine.log_det + theirs.log_det) - 0.5 * np.log(rest).sum(axis=2)
-    logs -= 0.5 * (_summed(a, p) + _summed(b, q))
-    means, lost, r = [], [], grid[:, None]
-    for x, z, of_pressure in zip(near_rows, away, (True, True, False, False), strict=True):
-        near, far = _padded(x, size), _padded(z, size)
-        # What is asked of the pressure stands to a, the rest to b; what is far is so r times.
-        to_near, to_far = (p, q) if of_pressure else (q, p)
-        means.append(_summed(near, to_near) + r * _summed(far, to_far))
-        more = _summed(far * far - 2 * s * near * far, weight)
-        lost.append(_summed(near * near, weight) + r**2 * more)
-    sds = np.sqrt(np.maximum(before - np.stack(lost, axis=2), 0.0))
-    order = [0, 2, 1, 3]
-    return logs, (np.stack(means, axis=2) + prior)[..., order], sds[..., order]
+    mixed = theirs.solved(mine.solved(cross).transpose(0, 2, 1))  # (S, m, n), the transpose of M
+    shared, vectors = np.linalg.eigh(mixed @ mixed.transpose(0, 2, 1))
+    to_pressure = mixed.transpose(0, 2, 1) @ vectors
+    a = mine.y
+    b, b_by_a = theirs.y.transpose(0, 2, 1) @ vectors, a.transpose(0, 2, 1) @ to_pressure
+    weight = 1 / (1 - shared[:, :, None] * grid**2)  # (S, m, R)
+    left = b.transpose(0, 2, 1) - b_by_a.transpose(0, 2, 1) * grid
+    q = left * weight
+    logs = 0.5 * (np.log(weight) - left * q).sum(axis=1) - 0.5 * (a * a).sum(axis=1)
+    logs -= (mine.log_det + theirs.log_det)[:, None]
+    # What is asked, (S, 2, n or m): beside its own series' values, and at r = 1 beside the other's.
+    near, near_ = mine.queried, theirs.queried @ vectors
+    far, far_ = theirs.solved_rows(from_one) @ vectors, mine.solved_rows(from_other)
+    rest = far - near @ to_pressure
+    means = near @ a + grid * (rest @ q)
+    lost = (near * near).sum(axis=2, keepdims=True) + grid**2 * (rest * rest @ weight)
+    through = far_ @ to_pressure
+    means_ = grid * (far_ @ a) + near_ @ q - grid**2 * (through @ q)
+    lost_ = grid**2 * (far_ * far_).sum(axis=2, keepdims=True) + near_ * near_ @ weight
+    lost_ += grid**4 * (through * through @ weight) - 2 * grid**2 * (near_ * through @ weight)
+    before = [np.diagonal(side.itself, axis1=1, axis2=2)[:, :, None] for side in (mine, theirs)]
+    priors = [side.prior_mean[:, None] for side in (pressure, marker)]
+    mean = _in_order(means + priors[0], means_ + priors[1])
+    variance = _in_order(before[0] - lost, before[1] - lost_)
+    return logs.T, mean, np.sqrt(np.maximum(variance, 0.0))
+
+
+def _in_order(pressure: Array, marker: Array) -> Array:
+    """Return what is asked of both (S, 2, R), usual values before slopes, as (R, S, 4)."""
+    return np.stack([pressure, marker], axis=2).reshape(len(pressure), 4, -1).transpose(2, 0, 1)
 
 
 class _Whitened:
@@ -406,20 +399,3 @@ class _Whitened:
 
     def solved_rows(self, rows: Array) -> Array:
         return self.solved(rows.transpose(0, 2, 1)).transpose(0, 2, 1)
-
-
-def _rows(pressure: Array, marker: Array) -> list[Array]:
-    """Return two and two rows (S, n) of two arrays (S, 2, n)."""
-    return [rows[:, axis] for rows in (pressure, marker) for axis in (0, 1)]
-
-
-def _summed(rows: Array, weight: Array) -> Array:
-    """Return the sums (R, S) of rows (S, n) over n, weighed by (R, S, n)."""
-    return np.asarray(np.einsum("sn,rsn->rs", rows, weight))
-
-
-def _padded(rows: Array, count: int) -> Array:
-    """Return rows (S, n) with noughts behind them, (S, count)."""
-    wide = np.zeros((rows.shape[0], count))
-    wide[:, : rows.shape[1]] = rows
-    return wide

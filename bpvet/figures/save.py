@@ -118,13 +118,15 @@ class _Renderer(RendererSVG):
         if many:
             writer.start("g", style=self._get_style(gc, rgbFace))
         self._look_is_told = many
-        super().draw_markers(gc, marker_path, marker_trans, path, trans, rgbFace)
+        svg: Any = super()
+        svg.draw_markers(gc, marker_path, marker_trans, path, trans, rgbFace)
         self._look_is_told = False
         if many:
             writer.end("g")
 
     def _get_style(self, gc: Any, rgbFace: Any) -> str:
-        return "" if self._look_is_told else super()._get_style(gc, rgbFace)
+        svg: Any = super()
+        return "" if self._look_is_told else str(svg._get_style(gc, rgbFace))
 
     def get_text_width_height_descent(
         self, s: str, prop: FontProperties, ismath: Any

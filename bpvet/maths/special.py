@@ -113,7 +113,7 @@ def brentq(
     function: Callable[[float], float],
     start: float,
     stop: float,
-    xtol: float,
+    xtol: float = 2e-12,
     rtol: float = 4 * float(np.finfo(float).eps),
 ) -> float:
     """Return a root between two points where a function's signs differ, by SciPy's `brentq`.
@@ -143,14 +143,13 @@ def brentq(
 @cache
 def _root_finder() -> Callable[..., float]:
     """Return what `scipy.optimize.brentq` calls; all of that package takes half a second."""
-    found: Callable[..., float]
+    module = "_zeros"
     try:
-        found = compiled_module("scipy.optimize", "_zeros")._brentq
-    except (ImportError, AttributeError):
-        from scipy.optimize import _zeros_py
-
-        found = _zeros_py._zeros._brentq
-    return found
+        compiled = compiled_module("scipy.optimize", module)
+    except ImportError:
+        compiled = import_module(f"scipy.optimize.{module}")
+    finder: Callable[..., float] = compiled._brentq
+    return finder
 
 
 if TYPE_CHECKING:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from bpvet.command.shared import options
+from bpvet.command.shared.loading import loading
 from bpvet.command.shared.output import print_json, printable, progress
 from bpvet.command.shared.reporting import (
     QUANTITY,
@@ -46,16 +47,18 @@ def run(arguments: argparse.Namespace) -> None:
 
     way = way_of(arguments)
     progress(WAITING["cohort"], arguments.quiet)
-    from bpvet.reports.clinic.report import KIND, Parameters
-    from bpvet.reports.writing import write_report
+    # What a report of thousands is made of stays until the end, as what is loaded for it does.
+    with loading():
+        from bpvet.reports.clinic.report import KIND, Parameters
+        from bpvet.reports.writing import write_report
 
-    spec = Parameters(
-        quantity=arguments.quantity,
-        rule=arguments.rule,
-        pseudonyms=arguments.pseudonyms,
-        level=arguments.level,
-    )
-    written = write_report(KIND, arguments.path, arguments.output, spec, way)
+        spec = Parameters(
+            quantity=arguments.quantity,
+            rule=arguments.rule,
+            pseudonyms=arguments.pseudonyms,
+            level=arguments.level,
+        )
+        written = write_report(KIND, arguments.path, arguments.output, spec, way)
     if arguments.json:
         print_json(written_files(written) | written.answer.to_dict())
         return

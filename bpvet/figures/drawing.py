@@ -5,8 +5,6 @@ from __future__ import annotations
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from bpvet.figures import trend
-from bpvet.figures.clinic import agreement, audit, cohort
 from bpvet.figures.clinic.agreement_picture import AgreementPicture
 from bpvet.figures.clinic.audit_picture import AuditPicture
 from bpvet.figures.clinic.panels_picture import CohortPicture
@@ -17,14 +15,22 @@ Picture = TrendPicture | AgreementPicture | AuditPicture | CohortPicture
 
 
 def drawn(picture: Picture, width_mm: float = FULL_WIDTH, region: Region | None = None) -> Figure:
-    """Return a picture drawn by the module of its kind."""
+    """Return a picture drawn by the module of its kind, which is loaded for it."""
     if isinstance(picture, TrendPicture):
-        return trend.draw(picture, width_mm, region)
+        from bpvet.figures.trend import draw as draw_trend
+
+        return draw_trend(picture, width_mm, region)
     if isinstance(picture, AgreementPicture):
-        return agreement.draw(picture, width_mm, region)
+        from bpvet.figures.clinic.agreement import draw as draw_agreement
+
+        return draw_agreement(picture, width_mm, region)
     if isinstance(picture, AuditPicture):
-        return audit.draw(picture, width_mm, region)
-    return cohort.draw(picture, width_mm, region)
+        from bpvet.figures.clinic.audit import draw as draw_audit
+
+        return draw_audit(picture, width_mm, region)
+    from bpvet.figures.clinic.cohort import draw as draw_cohort
+
+    return draw_cohort(picture, width_mm, region)
 
 
 def plotted(picture: Picture, ax: Axes | None, width_mm: float = FULL_WIDTH) -> Figure | Axes:

@@ -24,6 +24,9 @@ from bpvet.files import write_whole
 FORMATS = ("svg", "pdf", "png")
 DOTS_PER_INCH = 300
 
+#: From so many marks of one look on, it is told once for all of them.
+_MANY_MARKS = 1_000
+
 #: What would tell when, or by which version, a file was written.
 _UNTOLD = {
     "svg": ("Date", "Creator"),
@@ -95,7 +98,35 @@ def figure_bytes(figure: Figure, kind: str, title: str = "", description: str = 
 
 
 class _Renderer(RendererSVG):
-    """Writes SVG; a text is measured once for all figures, not once for each."""
+    """Writes SVG: a text is measured once for all figures, and marks in their thousands share how
+    they look, which is told once, on the group that they stand in.
+    """
+
+    _look_is_told = False
+
+    def draw_markers(
+        self,
+        gc: Any,
+        marker_path: Any,
+        marker_trans: Any,
+        path: Any,
+        trans: Any,
+        rgbFace: Any = None,
+    ) -> None:
+        many = len(path) >= _MANY_MARKS
+        writer: Any = self.writer  # its package bears few types
+        if many:
+            writer.start("g", style=self._get_style(gc, rgbFace))
+        self._look_is_told = many
+        svg: Any = super()
+        svg.draw_markers(gc, marker_path, marker_trans, path, trans, rgbFace)
+        self._look_is_told = False
+        if many:
+            writer.end("g")
+
+    def _get_style(self, gc: Any, rgbFace: Any) -> str:
+        svg: Any = super()
+        return "" if self._look_is_told else str(svg._get_style(gc, rgbFace))
 
     def get_text_width_height_descent(
         self, s: str, prop: FontProperties, ismath: Any

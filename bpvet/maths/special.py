@@ -4,13 +4,15 @@ Importing ``scipy.special`` takes over a quarter as long as pandas: so that othe
 may be passed, it copies NumPy, loading all that NumPy leaves until it is asked for, and writes a
 hundred docstrings anew. The functions are made in a compiled module below it, and without
 ``SCIPY_ARRAY_API`` they are the same objects. Where a version of SciPy has them elsewhere, the
-package itself is imported. `log_sum_exp` takes the steps of the package's own, in NumPy alone, and
-has its digits.
+package itself is imported. `brentq` is found the same way. `log_sum_exp` takes the steps of the
+package's own, in NumPy alone, and has its digits.
 """
 
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
+from functools import cache
 from importlib import import_module
 from importlib.util import find_spec
 from types import ModuleType
@@ -23,11 +25,13 @@ Array = NDArray[np.float64]
 
 #: What is taken from SciPy.
 NAMES = (
-    *("erfcx", "expit", "gammainccinv", "gammaincinv", "gammaln", "log_ndtr"),
-    *("ndtr", "ndtri", "stdtrit"),
+    *("betainc", "chdtrc", "chdtri", "erfcx", "expit", "gammainccinv", "gammaincinv", "gammaln"),
+    *("log_ndtr", "ndtr", "ndtri", "stdtr", "stdtrit"),
 )
 
 _PACKAGE = "scipy.special"
+#: As SciPy's root finder has it by default.
+_MOST_STEPS = 100
 
 
 def log_sum_exp(logs: Array, axis: int | None = None) -> Array:
@@ -105,7 +109,53 @@ def compiled_module(name: str, module: str) -> ModuleType:
             del sys.modules[name]
 
 
+def brentq(
+    function: Callable[[float], float],
+    start: float,
+    stop: float,
+    xtol: float = 2e-12,
+    rtol: float = 4 * float(np.finfo(float).eps),
+) -> float:
+    """Return a root between two points where a function's signs differ, by SciPy's `brentq`.
+
+    Parameters
+    ----------
+    function : function of float
+    start, stop : float
+    xtol, rtol : float
+        How near the root it ends, absolute and as a share of the root.
+
+    Raises
+    ------
+    ValueError
+        Where the function is no number.
+    """
+
+    def number(at: float) -> float:
+        value = function(at)
+        if value != value:
+            raise ValueError(f"There is no value at {at}.")
+        return value
+
+    return float(_root_finder()(number, start, stop, xtol, rtol, _MOST_STEPS, (), False, True))
+
+
+@cache
+def _root_finder() -> Callable[..., float]:
+    """Return what `scipy.optimize.brentq` calls; all of that package takes half a second."""
+    module = "_zeros"
+    try:
+        compiled = compiled_module("scipy.optimize", module)
+    except ImportError:
+        compiled = import_module(f"scipy.optimize.{module}")
+    finder: Callable[..., float] = compiled._brentq
+    return finder
+
+
 if TYPE_CHECKING:
+    from scipy.special import betainc as betainc
+    from scipy.special import chdtrc as chdtrc
+    from scipy.special import chdtri as chdtri
     from scipy.special import erfcx as erfcx
     from scipy.special import expit as expit
     from scipy.special import gammainccinv as gammainccinv
@@ -114,6 +164,7 @@ if TYPE_CHECKING:
     from scipy.special import log_ndtr as log_ndtr
     from scipy.special import ndtr as ndtr
     from scipy.special import ndtri as ndtri
+    from scipy.special import stdtr as stdtr
     from scipy.special import stdtrit as stdtrit
 else:
     globals().update(functions())

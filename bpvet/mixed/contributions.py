@@ -13,7 +13,6 @@ from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
 import numpy as np
-from scipy.sparse import csr_array
 
 from bpvet.mixed.moments import Moments
 from bpvet.mixed.stacks import Array, between, small_inverse, summed_products, times
@@ -170,6 +169,8 @@ def _products_by_group(moments: Moments, left: Array, right: Array) -> Array:
     if groups == 1:
         rows = [summed_products(left[:, i], right[:, i]) for i in range(left.shape[1])]
         return np.asarray(sum(rows[1:], rows[0])[None], dtype=float)
+    from scipy.sparse import csr_array
+
     values = left.transpose(0, 2, 1) @ right
     members = csr_array((np.ones(n), (moments.group, np.arange(n))), (groups, n))
     summed = np.asarray(members @ values.reshape(n, -1), dtype=float)

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from bpvet.errors import CallError
+from bpvet.maths.special import ndtri
 from bpvet.mixed.columns import ModelSpec
 from bpvet.mixed.criterion import Criterion
 from bpvet.mixed.inference import Satterthwaite

@@ -12,8 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betainc, chdtrc, stdtr, stdtrit
 
+from bpvet.maths.special import betainc, chdtrc, stdtr, stdtrit
 from bpvet.mixed.criterion import Criterion
 from bpvet.mixed.optimiser import Point
 from bpvet.mixed.stacks import Array

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from bpvet.errors import CallError
+from bpvet.maths.special import ndtri
 from bpvet.mixed.contributions import Variances, animal_blocks, weights
 from bpvet.mixed.criterion import Criterion, Value
 from bpvet.mixed.design import numbers_of

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
 
 from bpvet.errors import CallError
 from bpvet.facts.words import UNITS
@@ -17,6 +16,7 @@ from bpvet.figures.clinic.cohort_picture import (
     PopulationLine,
     ResidualsPicture,
 )
+from bpvet.maths.special import ndtri
 from bpvet.mixed.result import Cohort
 from bpvet.models.clinic.cohort import ClinicCohort
 from bpvet.models.clinic.components import Component, components

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from bpvet.answers.agreement.agreement import AgreementAnswer
-from bpvet.answers.audit.audit import AuditAnswer
-from bpvet.answers.clinic.cohort import CohortAnswer
-from bpvet.answers.trend.result import TrendAnswer
+from typing import TYPE_CHECKING
+
 from bpvet.facts.cautions import licensed, parted
 from bpvet.facts.sources import footnotes
 from bpvet.reports.markup import Shown, bullets, folded, lines, paragraph, prose, tag
 from bpvet.wording.en.pages.heads import MORE_CAUTIONS
+
+if TYPE_CHECKING:
+    from bpvet.answers.agreement.agreement import AgreementAnswer
+    from bpvet.answers.audit.audit import AuditAnswer
+    from bpvet.answers.clinic.cohort import CohortAnswer
+    from bpvet.answers.trend.result import TrendAnswer
 
 
 def cautions(answer: TrendAnswer | CohortAnswer | AgreementAnswer | AuditAnswer) -> Shown:

@@ -1,4 +1,4 @@
-"""Drawings set into a page itself, so that their words are found, selected and followed.
+"""Drawings as a notebook holds them, and set into a page, so that their words can be followed.
 
 A notebook's drawings are images; in a page of ours each SVG among them becomes part of the page,
 if nothing but what `bpvet.figures.svg` writes is in it. One that holds anything else stays an
@@ -9,12 +9,17 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ElementTree
-from base64 import b64decode
+from base64 import b64decode, b64encode
 from binascii import Error
-from html import unescape
+from collections.abc import Callable
+from html import escape, unescape
 
+from bpvet.figures.sheet import COLUMN_WIDTH, FULL_WIDTH
 from bpvet.figures.svg import rules, serialised
-from bpvet.reports.markup import tag
+from bpvet.reports.markup import Shown, tag
+
+#: Up to this width of the window the narrow drawing is shown.
+NARROW_WINDOW = "(max-width: 40rem)"
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _HREF = "{http://www.w3.org/1999/xlink}href"
@@ -42,6 +47,45 @@ _PICTURE = re.compile(
     rf'<picture><source (?=[^>]*srcset="{_IMAGE}")[^>]*>'
     rf'<img (?=[^>]*src="{_IMAGE}")[^>]*></picture>'
 )
+
+
+def drawn(
+    svg: Callable[[float], bytes],
+    alt_text: str,
+    words: str,
+    width: float = FULL_WIDTH,
+    class_: str = "",
+) -> Shown:
+    """Return a figure drawn for a wide and for a narrow screen.
+
+    Parameters
+    ----------
+    svg : function of float
+        The drawing as an SVG file, given its width in mm.
+    alt_text, words : str
+        What it shows to somebody who cannot see it, and its caption.
+    width : float
+        Width of the wide drawing, mm.
+    class_ : str
+        Class of the figure in the page's style sheet; blank for none.
+    """
+    wide, narrow = _address(svg(width)), _address(svg(COLUMN_WIDTH))
+    image = tag("img", "", src=wide, alt=alt_text).removesuffix("</img>")
+    source = tag("source", "", media=NARROW_WINDOW, srcset=narrow).removesuffix("</source>")
+    html = tag("picture", source + image) + tag("figcaption", escape(words))
+    return Shown(tag("figure", html, class_=class_), alt_text)
+
+
+def _address(svg: bytes) -> str:
+    """Return a drawing as an address that holds it."""
+    return f"data:image/svg+xml;base64,{b64encode(_lean(svg)).decode('ascii')}"
+
+
+def _lean(svg: bytes) -> bytes:
+    """Return a drawing with its outlines to a hundredth of a point, and without indents."""
+    outlines = re.compile(rb' d="[^"]*"')
+    rounded = outlines.sub(lambda found: re.sub(rb"(\.\d\d)\d+", rb"\1", found[0]), svg)
+    return re.sub(rb"\n +", b"\n", rounded)
 
 
 def inlined(html: str) -> str:

@@ -1,26 +1,21 @@
-"""The figure in a report: drawn twice, for a wide and for a narrow screen, with its caption."""
+"""The figure of a trend in a report, with its caption."""
 
 from __future__ import annotations
 
-import re
-from base64 import b64encode
-from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
-from html import escape
 from weakref import ref
 
 from bpvet.answers.trend.result import TrendAnswer
 from bpvet.figures.pictures import TrendPicture
 from bpvet.figures.save import svg_bytes
-from bpvet.figures.trend import COLUMN_WIDTH, FULL_WIDTH, caption
+from bpvet.figures.trend import caption
 from bpvet.models.trend.trend import Trend
 from bpvet.pictures.answered import answered_picture
-from bpvet.reports.markup import Shown, heading, paragraph, tag
+from bpvet.reports.drawings import drawn
+from bpvet.reports.markup import Shown, heading, paragraph
 from bpvet.wording.en.pages.heads import FIGURE_SHORT, FIGURE_SHOWS
 
-#: Up to this width of the window the narrow drawing is shown.
-NARROW_WINDOW = "(max-width: 40rem)"
 #: The picture that was made last, and of what.
 _newest: tuple[ref[Trend], ref[TrendAnswer], TrendPicture] | None = None
 #: Width of the drawing on a wide page, mm: that of the text on A4, so that paper has its letters
@@ -70,42 +65,3 @@ def _picture(trend: Trend, answer: TrendAnswer) -> TrendPicture:
     picture = answered_picture(trend, answer)
     _newest = ref(trend), ref(answer), picture
     return picture
-
-
-def drawn(
-    svg: Callable[[float], bytes],
-    alt_text: str,
-    words: str,
-    width: float = FULL_WIDTH,
-    class_: str = "",
-) -> Shown:
-    """Return a figure drawn for a wide and for a narrow screen.
-
-    Parameters
-    ----------
-    svg : function of float
-        The drawing as an SVG file, given its width in mm.
-    alt_text, words : str
-        What it shows to somebody who cannot see it, and its caption.
-    width : float
-        Width of the wide drawing, mm.
-    class_ : str
-        Class of the figure in the page's style sheet; blank for none.
-    """
-    wide, narrow = _address(svg(width)), _address(svg(COLUMN_WIDTH))
-    image = tag("img", "", src=wide, alt=alt_text).removesuffix("</img>")
-    source = tag("source", "", media=NARROW_WINDOW, srcset=narrow).removesuffix("</source>")
-    html = tag("picture", source + image) + tag("figcaption", escape(words))
-    return Shown(tag("figure", html, class_=class_), alt_text)
-
-
-def _address(svg: bytes) -> str:
-    """Return a drawing as an address that holds it."""
-    return f"data:image/svg+xml;base64,{b64encode(_lean(svg)).decode('ascii')}"
-
-
-def _lean(svg: bytes) -> bytes:
-    """Return a drawing with its outlines to a hundredth of a point, and without indents."""
-    outlines = re.compile(rb' d="[^"]*"')
-    rounded = outlines.sub(lambda found: re.sub(rb"(\.\d\d)\d+", rb"\1", found[0]), svg)
-    return re.sub(rb"\n +", b"\n", rounded)

@@ -10,9 +10,8 @@ import numpy as np
 import pytest
 
 from bpvet.figures.save import svg_bytes
-from bpvet.reports.drawings import inlined
+from bpvet.reports.drawings import drawn, inlined
 from bpvet.reports.page import cleaned
-from bpvet.reports.picture import drawn
 from tests.figures.example_pictures import EXAMPLES
 
 

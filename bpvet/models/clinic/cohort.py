@@ -28,7 +28,7 @@ from bpvet.printing import ShortTable, Tabled
 from bpvet.reasons import reason
 from bpvet.records.records import Records
 from bpvet.visits.readings import coded_readings_used
-from bpvet.visits.sessions import sessions, used_values
+from bpvet.visits.sessions import session_store, sessions, used_values
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -219,7 +219,8 @@ def clinic_cohort(
         pseudonyms_of(ids, records.digest) if pseudonyms else {animal: animal for animal in ids}
     )
     given = {} if pseudonyms else dict(zip(ids, map(str, animals["name"]), strict=True))
-    every = _trimmed(sessions(records, rule), quantity, called)
+    # Kept with the records: whatever is asked of them below asks for the same sessions.
+    every = _trimmed(session_store(records, rule).frame, quantity, called)
     other_rule = "all" if rule == "guideline" else "guideline"
     every["reason"] = reasons(every, quantity, ("clinic",))
     return ClinicCohort(

@@ -9,14 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
 from bpvet.errors import FitError
 from bpvet.facts.categories import DEFAULT, Guideline, guideline
 from bpvet.facts.priors.priors import Priors
 from bpvet.facts.priors.table import PriorTable
-from bpvet.facts.words import TREND_CONDITIONS
 from bpvet.garbage import garbage_waits
 from bpvet.maths.newest import session_ahead
 from bpvet.models.safety.case import AnimalCase
@@ -31,12 +27,12 @@ from bpvet.models.trend.trends import fit_clinic
 from bpvet.records.animal_rows import AnimalRow, animal_rows
 from bpvet.records.records import Records
 from bpvet.visits.clinic_sessions import clinic_sessions
-from bpvet.visits.defaults import chosen_rows
 from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
-from bpvet.visits.series import Series, Source, all_series
+from bpvet.visits.series import Series
 from bpvet.visits.session_columns import SessionColumns
 from bpvet.visits.session_store import SessionStore
 from bpvet.visits.sessions import session_store
+from bpvet.visits.shown_series import ShownSeries
 from bpvet.visits.treatments.courses import Treatments, all_courses
 from bpvet.visits.urgency import Urgent, urgent
 
@@ -98,7 +94,7 @@ def clinic_safety(
     guideline(guideline_key)
     clinic = Clinic.of(records, rule=rule, priors=priors)
     keep_dates(clinic.sessions)
-    trends = clinic.trends(clinic.series)
+    trends = clinic.trends(clinic.series.animals)
     found = []
     for animal, row in clinic.present():
         chosen, trend = _guideline(guideline_key, row.species), trends.get(animal)
@@ -166,7 +162,7 @@ def clinic_urgency(clinic: Clinic, guideline_key: str = DEFAULT) -> list[AnimalU
     for animal, row in clinic.present():
         chosen, (sessions, given) = _guideline(guideline_key, row.species), clinic.of_animal(animal)
         record = animal_record(clinic.records, animal, sessions, given, clinic.gathered)
-        below = noted(animal) if animal in clinic.series else None
+        below = noted(animal) if animal in clinic.series.animals else None
         found[animal] = AnimalUrgency(
             row, record, urgent(record.seen, chosen, below), given, chosen
         )
@@ -199,7 +195,7 @@ class Clinic:
         The same without any session.
     treatments : mapping of str to Treatments
         Of each animal that has any.
-    series : dict of str to Series
+    series : ShownSeries
         The systolic series that is shown of an animal, of each that has one.
     """
 
@@ -210,7 +206,7 @@ class Clinic:
     sessions: dict[str, SessionColumns]
     nothing: SessionColumns
     treatments: Mapping[str, Treatments]
-    series: dict[str, Series]
+    series: ShownSeries
 
     @classmethod
     def of(
@@ -238,10 +234,7 @@ class Clinic:
         treatments, gathered = all_courses(records), Gathered.of(records)
         store = session_store(records, rule, treatments)
         by_animal, nothing = clinic_sessions(store, _NEEDED)
-        series = {
-            series_.animal: series_
-            for series_ in _default_series(records, store, by_animal, treatments)
-        }
+        series = ShownSeries(records, store, by_animal, treatments)
         how = Fitted(rule, priors)
         return cls(records, how, gathered, store, by_animal, nothing, treatments, series)
 
@@ -283,7 +276,7 @@ class Clinic:
         def shape(series_: Series) -> tuple[int, ...]:
             return len(series_.courses), series_.y.size
 
-        series = [self.series[animal] for animal in animals if animal in self.series]
+        series = self.series.of(animals)
         fitted: dict[str, Trend] = {}
         for batch in side_by_side(series, shape, alike=2, together=_FITTED):
             fitted |= {trend.series.animal: trend for trend in _fit(batch, [*map(context, batch)])}
@@ -330,40 +323,6 @@ def _fit(series: Sequence[Series], contexts: Sequence[Context]) -> list[Trend]:
             return []
         half = len(series) // 2
         return _fit(series[:half], contexts[:half]) + _fit(series[half:], contexts[half:])
-
-
-def _default_series(
-    records: Records,
-    store: SessionStore,
-    by_animal: Mapping[str, SessionColumns],
-    treatments: Mapping[str, Treatments],
-) -> list[Series]:
-    """Return the systolic series of each animal that is shown where none is asked for."""
-    several: dict[str, list[tuple[str, str, str, str]]] = {}
-    series = all_series(records, source=Source(store, treatments))
-    for key in series:
-        several.setdefault(key[0], []).append(key)
-    return [
-        series[keys[0] if len(keys) == 1 else _default(by_animal[animal], animal)]
-        for animal, keys in several.items()
-    ]
-
-
-@dataclass(frozen=True, eq=False)
-class _Keys:
-    method: NDArray[np.object_]
-    condition: NDArray[np.object_]
-    date: NDArray[np.datetime64]
-    first_time: NDArray[np.datetime64]
-
-
-def _default(sessions: SessionColumns, animal: str) -> tuple[str, str, str, str]:
-    """Return the key of the series that is shown of an animal with several."""
-    keys = _Keys(*(sessions[name] for name in ("method", "condition", "date", "first_time")))
-    trended = np.array([word in TREND_CONDITIONS for word in keys.condition], dtype=bool)
-    entering = np.flatnonzero(trended & (sessions["systolic_n"] > 0))
-    rows = chosen_rows(keys, entering, None, None, ())
-    return animal, str(keys.method[rows[-1]]), str(keys.condition[rows[-1]]), "systolic"
 
 
 def _with_surprises(found: Sequence[AnimalSafety]) -> list[AnimalSafety]:

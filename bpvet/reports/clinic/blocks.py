@@ -10,8 +10,8 @@ from bpvet.figures.clinic.agreement_picture import AgreementPicture
 from bpvet.figures.clinic.audit_picture import AuditPicture
 from bpvet.figures.save import svg_bytes
 from bpvet.reports.cautions import footnoted
+from bpvet.reports.drawings import drawn
 from bpvet.reports.markup import Shown, bullets, heading, lines, paragraph, tag
-from bpvet.reports.picture import drawn
 from bpvet.wording.en.phrases import capital
 
 

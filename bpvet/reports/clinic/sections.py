@@ -10,6 +10,7 @@ from bpvet.figures.save import svg_bytes
 from bpvet.pictures import clinic as cohort_pictures
 from bpvet.pictures import clinic_panels as cohort_panels
 from bpvet.reports.cards import head
+from bpvet.reports.drawings import drawn
 from bpvet.reports.markup import (
     Shown,
     bullets,
@@ -20,7 +21,6 @@ from bpvet.reports.markup import (
     tabled,
     told_or_tabled,
 )
-from bpvet.reports.picture import drawn
 from bpvet.wording.en.pages.cohort import tables
 from bpvet.wording.en.pages.cohort.head import cohort_head
 from bpvet.wording.en.pages.cohort.over_time import over_time_table

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from html import escape
 
+from bpvet.reports.drawings import NARROW_WINDOW
 from bpvet.reports.letter.fit import BLANKS, labelled_parts, placed
 from bpvet.reports.letter.labs import LabTable
 from bpvet.reports.letter.letter import Letter
 from bpvet.reports.letter.sessions import FLAGGED, SessionRow, Sessions
 from bpvet.reports.markup import bullets, heading, paragraph, prose, scrolling, tag
 from bpvet.reports.paper import PaperKind, visible
-from bpvet.reports.picture import NARROW_WINDOW
 from bpvet.wording.en.pages.heads import URGENT
 from bpvet.wording.en.pages.letter import (
     HAND,

@@ -51,6 +51,8 @@ from bpvet.visits.treatments.spells import (
 
 #: Courses of the records in use, by animal: one question after another asks for the same.
 _KNOWN: WeakKeyDictionary[Records, dict[str, Treatments]] = WeakKeyDictionary()
+#: The same of every animal that has any, once all were asked for.
+_ALL_KNOWN: WeakKeyDictionary[Records, dict[str, Treatments]] = WeakKeyDictionary()
 
 
 def courses(records: Records, animal: str) -> Treatments:
@@ -86,13 +88,16 @@ def all_courses(records: Records) -> dict[str, Treatments]:
     dict
         `Treatments` by animal; an animal without rows is not in it.
     """
-    rows = treatment_rows(records.treatments, records.as_of)
-    rows.sort(key=lambda row: row.animal)
-    missed = missed_rows(records)
-    return {
-        animal: _treatments(list(group), missed.get(animal, ()))
-        for animal, group in groupby(rows, key=lambda row: row.animal)
-    }
+    if records not in _ALL_KNOWN:
+        rows = treatment_rows(records.treatments, records.as_of)
+        rows.sort(key=lambda row: row.animal)
+        missed = missed_rows(records)
+        _ALL_KNOWN[records] = {
+            animal: _treatments(list(group), missed.get(animal, ()))
+            for animal, group in groupby(rows, key=lambda row: row.animal)
+        }
+    # The caller's own: what they take from it stays for whoever asks next.
+    return dict(_ALL_KNOWN[records])
 
 
 def treated_on(

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from bpvet.answers.audit.audit import AuditAnswer
+from typing import TYPE_CHECKING
+
 from bpvet.facts.words import METHOD_WORDS
-from bpvet.models.audit.audit import Audit
 from bpvet.printing import number, probability
 from bpvet.wording.en.pages.shapes import Card, Head
 from bpvet.wording.en.phrases import capital, counted, day, interval
+
+if TYPE_CHECKING:
+    from bpvet.answers.audit.audit import AuditAnswer
+    from bpvet.models.audit.audit import Audit
 
 #: Of its notebook and its page.
 AUDIT_TITLE = "The quality of measuring"

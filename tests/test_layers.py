@@ -119,6 +119,7 @@ ONLY_IN = {
     "IPython": {"reports"},
     "nbclient": {"reports"},
     "nbformat": {"reports"},
+    "nbconvert": {"reports"},
 }
 #: Files of one folder, beside its subfolders.
 MOST_FILES = 24

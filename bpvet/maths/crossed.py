@@ -15,13 +15,13 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import cho_solve
+from scipy.optimize import brentq
 from scipy.sparse import csr_array
 from scipy.special import gammainc, gammaincc, lambertw, ndtri
 
 from bpvet.errors import FitError
 from bpvet.maths.agreement.comparison import estimated
 from bpvet.maths.estimate import Estimate
-from bpvet.maths.special import brentq
 from bpvet.reasons import reason
 
 Array = NDArray[np.float64]

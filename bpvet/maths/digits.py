@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from bpvet.maths.special import brentq, ndtr
+from scipy.optimize import brentq
+from scipy.special import ndtr
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -207,7 +207,7 @@ def _beyond(at: float, weight: Array, change: _Change) -> float:
     def slope(t: float) -> float:
         return float(np.sum(weight / (1.0 - 2.0 * weight * t))) - at - 1.0 / t
 
-    middle = brentq(slope, 1e-12 * edge, edge * (1.0 - 1e-12), xtol=1e-14 * edge)
+    middle = float(brentq(slope, 1e-12 * edge, edge * (1.0 - 1e-12), xtol=1e-14 * edge))
     # A parabola open to the right: away from the saddle point the integrand falls as e^(−at·by²).
     bend = 1.0 / (2.0 * edge)
     far = sqrt(_NOTHING / (at * bend))

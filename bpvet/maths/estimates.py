@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bpvet.errors import CallError
-from bpvet.maths.special import gammainccinv, gammaincinv, gammaln, ndtri
+from bpvet.maths.special import gammainccinv, gammaincinv, gammaln
 
 Array = NDArray[np.float64]
 
@@ -44,28 +44,6 @@ def chi_square_tails(df: float, level: float) -> tuple[float, float]:
     """Return the upper and lower point of chi-square, each cutting off half of 1 − `level`."""
     tail = (1 - checked(level)) / 2
     return 2 * float(gammainccinv(df / 2, tail)), 2 * float(gammaincinv(df / 2, tail))
-
-
-def share_interval(share: Array | float, number: int, level: float = 0.95) -> tuple[Array, Array]:
-    """Return the ends of the interval of a share of so many, by Wilson (1927).
-
-    Parameters
-    ----------
-    share : (...) float
-        Between 0 and 1.
-    number : int
-    level : float
-
-    Examples
-    --------
-    >>> [round(float(end), 4) for end in share_interval(0.5, 10)]
-    [0.2366, 0.7634]
-    """
-    point = float(ndtri(1 - (1 - checked(level)) / 2))
-    wider = 1 + point**2 / number
-    middle = (share + point**2 / (2 * number)) / wider
-    half = point * np.sqrt(share * (1 - share) / number + point**2 / (4 * number**2)) / wider
-    return np.clip(middle - half, 0, 1), np.clip(middle + half, 0, 1)
 
 
 def squared_mean_of_chi(df: float) -> float:

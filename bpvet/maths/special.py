@@ -4,15 +4,13 @@ Importing ``scipy.special`` takes over a quarter as long as pandas: so that othe
 may be passed, it copies NumPy, loading all that NumPy leaves until it is asked for, and writes a
 hundred docstrings anew. The functions are made in a compiled module below it, and without
 ``SCIPY_ARRAY_API`` they are the same objects. Where a version of SciPy has them elsewhere, the
-package itself is imported. `brentq` is found the same way. `log_sum_exp` takes the steps of the
-package's own, in NumPy alone, and has its digits.
+package itself is imported. `log_sum_exp` takes the steps of the package's own, in NumPy alone, and
+has its digits.
 """
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
-from functools import cache
 from importlib import import_module
 from importlib.util import find_spec
 from types import ModuleType
@@ -30,8 +28,6 @@ NAMES = (
 )
 
 _PACKAGE = "scipy.special"
-#: As SciPy's root finder has it by default.
-_MOST_STEPS = 100
 
 
 def log_sum_exp(logs: Array, axis: int | None = None) -> Array:
@@ -107,49 +103,6 @@ def compiled_module(name: str, module: str) -> ModuleType:
     finally:
         if sys.modules.get(name) is package:
             del sys.modules[name]
-
-
-def brentq(
-    function: Callable[[float], float],
-    start: float,
-    stop: float,
-    xtol: float = 2e-12,
-    rtol: float = 4 * float(np.finfo(float).eps),
-) -> float:
-    """Return a root between two points where a function's signs differ, by SciPy's `brentq`.
-
-    Parameters
-    ----------
-    function : function of float
-    start, stop : float
-    xtol, rtol : float
-        How near the root it ends, absolute and as a share of the root.
-
-    Raises
-    ------
-    ValueError
-        Where the function is no number.
-    """
-
-    def number(at: float) -> float:
-        value = function(at)
-        if value != value:
-            raise ValueError(f"There is no value at {at}.")
-        return value
-
-    return float(_root_finder()(number, start, stop, xtol, rtol, _MOST_STEPS, (), False, True))
-
-
-@cache
-def _root_finder() -> Callable[..., float]:
-    """Return what `scipy.optimize.brentq` calls; all of that package takes half a second."""
-    module = "_zeros"
-    try:
-        compiled = compiled_module("scipy.optimize", module)
-    except ImportError:
-        compiled = import_module(f"scipy.optimize.{module}")
-    finder: Callable[..., float] = compiled._brentq
-    return finder
 
 
 if TYPE_CHECKING:

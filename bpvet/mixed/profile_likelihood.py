@@ -7,10 +7,11 @@ from dataclasses import dataclass, field, replace
 from functools import cache, partial
 
 import numpy as np
+from scipy.optimize import brentq
 
 from bpvet.errors import FitError
 from bpvet.maths.estimate import Estimate
-from bpvet.maths.special import brentq, chdtri
+from bpvet.maths.special import chdtri
 from bpvet.mixed.criterion import Criterion
 from bpvet.mixed.optimiser import Point, minimise
 from bpvet.mixed.parametrisation import (
@@ -364,4 +365,4 @@ def _end(rise: Rise, estimate: float, far: float, target: float) -> float:
         return float(np.sqrt(risen) - np.sqrt(target))
 
     tolerance = 1e-7 * abs(far - estimate)
-    return brentq(excess, estimate, far, xtol=tolerance, rtol=1e-10)
+    return float(brentq(excess, estimate, far, xtol=tolerance, rtol=1e-10))

@@ -7,14 +7,16 @@ of our own, whose content-security policy forbids scripts and every request.
 from __future__ import annotations
 
 import re
+from copy import deepcopy
+from functools import cache
 from html import escape
 from importlib import resources
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from bpvet.facts.sources import footnotes
 from bpvet.reports.drawings import inlined
 from bpvet.reports.files import DIGEST_MARKER, PAGE_MARKER
-from bpvet.reports.markup import folded, heading, paragraph, tag
+from bpvet.reports.markup import folded, paragraph, tag
 from bpvet.wording.en.pages.heads import NOTEBOOK_CODE, SKIP
 
 if TYPE_CHECKING:
@@ -70,8 +72,8 @@ def page(notebook: NotebookNode, title: str, mark: str, digest: str = "") -> str
     Parameters
     ----------
     notebook : NotebookNode
-        Markdown cells are headings; of code cells the outputs are shown, and the code is folded
-        away at the end.
+        Markdown cells become headings and text; of code cells the outputs are shown, and the
+        code is folded away at the end.
     title : str
         Title of the page, as text.
     mark : str
@@ -148,48 +150,16 @@ def cleaned(html: str) -> str:
 
 
 def _body(notebook: NotebookNode) -> str:
-    """Return the cells as HTML, without those for the notebook alone and without any code.
-
-    The elements and classes are those of nbconvert's basic template. That library needs a third of
-    a second to load and to read its templates, all for headings and HTML that are there already.
-    """
-    shown = (cell for cell in notebook.cells if NOTEBOOK_ONLY not in cell.metadata.get("tags", ()))
-    html = "".join(f"{_cell(cell)}\n" for cell in shown)
+    """Return the cells as HTML, without those for the notebook alone and without any code."""
+    shown = deepcopy(notebook)
+    shown.cells = [
+        cell for cell in shown.cells if NOTEBOOK_ONLY not in cell.metadata.get("tags", ())
+    ]
+    html, _ = _exporter().from_notebook_node(shown)
     return "".join(
-        piece if piece.startswith("<pre") else _even(piece) for piece in _PREFORMATTED.split(html)
+        piece if piece.startswith("<pre") else _even(piece)
+        for piece in _PREFORMATTED.split(str(html))
     )
-
-
-def _cell(cell: NotebookNode) -> str:
-    """Return a heading, or what code put out, as HTML."""
-    if cell.cell_type == "markdown":
-        marks, _, words = cell.source.partition(" ")
-        text = _lines(
-            "text_cell_render border-box-sizing rendered_html", heading(len(marks), words)
-        )
-        inner = _lines("inner_cell", text)
-        return tag("div", f"{inner}\n", class_="cell border-box-sizing text_cell rendered")
-    areas = "\n".join(_lines("output_area", _output(output)) for output in cell.outputs)
-    whole = _lines("output_wrapper", _lines("output", areas)) if areas else ""
-    return _lines("cell border-box-sizing code_cell rendered", whole)
-
-
-def _output(output: NotebookNode) -> str:
-    """Return what is printed as text, and what a cell shows as the HTML that it has."""
-    if output.output_type == "stream":
-        classes = f"output_subarea output_stream output_{output.name} output_text"
-        return _lines(classes, tag("pre", escape(output.text)))
-    result = "output_execute_result" if output.output_type == "execute_result" else ""
-    if "text/html" in output.data:
-        classes = f"output_html rendered_html output_subarea {result}"
-        return tag("div", output.data["text/html"], class_=classes)
-    text = tag("pre", escape(output.data["text/plain"]))
-    return _lines(f"output_text output_subarea {result}", text)
-
-
-def _lines(class_: str, content: str) -> str:
-    """Return an element of a class, its content on lines of its own."""
-    return tag("div", f"\n{content}\n", class_=class_)
 
 
 def _even(html: str) -> str:
@@ -200,3 +170,42 @@ def _even(html: str) -> str:
 
     once = _BLANK.sub(lambda found: "\n" if "\n" in found[0] else " ", html)
     return _OPENED.sub(ordered, once)
+
+
+@cache
+def _exporter() -> Any:
+    """Return what makes cells HTML; its templates are read and compiled once."""
+    from nbconvert.exporters import HTMLExporter, TemplateExporter
+    from nbconvert.filters import Highlight2HTML
+    from nbconvert.filters.widgetsdatatypefilter import WidgetsDataTypeFilter
+
+    template: Any = TemplateExporter  # its package bears no types
+    base: Any = HTMLExporter
+
+    class Exporter(base):  # type: ignore[misc, unused-ignore]
+        """Fills in the template alone; its base reads what is made a second time, as a tree.
+
+        There it would give images words and parts that can be reached by keyboard, which ours
+        have: for a clinic of thousands that took ten times as long as all the rest.
+        """
+
+        def from_notebook_node(
+            self, nb: NotebookNode, resources: Any = None, **kw: Any
+        ) -> tuple[str, Any]:
+            """Return a notebook as HTML."""
+            resources = self._init_resources(resources)
+            types: Any = WidgetsDataTypeFilter
+            colours: Any = Highlight2HTML
+            shown = types(notebook_metadata=nb.metadata, parent=self, resources=resources)
+            self.register_filter("highlight_code", colours(parent=self))
+            self.register_filter("filter_data_type", shown)
+            return template.from_notebook_node(self, nb, resources, **kw)
+
+    exporter: Any = Exporter
+    return exporter(
+        template_name="basic",
+        exclude_input=True,
+        exclude_input_prompt=True,
+        exclude_output_prompt=True,
+        exclude_anchor_links=True,
+    )

@@ -122,7 +122,7 @@ def test_code_of_the_user_is_not_named(tmp_path):
         ("scipy", ["trend", "--animal", "A17"]),
         ("matplotlib", ["figure", "--animal", "A17", "-o", "{out}/f.svg"]),
         ("IPython", ["report", "--animal", "A17", "-o", "{out}/r"]),
-        ("nh3", ["report", "--animal", "A17", "-o", "{out}/r"]),
+        ("nbconvert", ["report", "--animal", "A17", "-o", "{out}/r"]),
     ],
 )
 def test_a_missing_package_is_named(module, call, clinic, tmp_path):

@@ -3,12 +3,10 @@
 import subprocess
 import sys
 import textwrap
-from collections.abc import Callable
 
 import numpy as np
 import pytest
 import scipy.special
-from scipy.optimize import brentq
 from scipy.special import logsumexp
 
 from bpvet.maths import special
@@ -77,40 +75,6 @@ def test_who_imports_the_package_meanwhile_has_all_of_it() -> None:
         print(seen[1], special.ndtr is scipy.special.ndtr)
     """
     assert ran(code) == "1.0 True"
-
-
-@pytest.mark.parametrize(
-    ("function", "start", "stop"),
-    [
-        (np.cos, 0.0, 3.0),
-        (lambda x: x**3 - 2.0, 0.0, 5.0),
-        (lambda x: np.exp(x) - 1e-3, -40.0, 1.0),
-    ],
-)
-def test_a_root_has_the_digits_of_scipy(
-    function: Callable[[float], float], start: float, stop: float
-) -> None:
-    assert special.brentq(function, start, stop) == brentq(function, start, stop)
-    near = {"xtol": 1e-4, "rtol": 1e-3}
-    assert special.brentq(function, start, stop, **near) == brentq(function, start, stop, **near)
-
-
-def test_no_root_is_found_where_there_is_none_or_no_number() -> None:
-    with pytest.raises(ValueError, match="different signs"):
-        special.brentq(np.exp, 0.0, 1.0)
-    with pytest.raises(ValueError, match="no value at"):
-        special.brentq(lambda x: float("nan"), 0.0, 1.0)
-
-
-def test_the_root_finder_comes_without_its_package() -> None:
-    code = """
-        import sys
-        from bpvet.maths import special
-        print(special.brentq(lambda x: x - 2.0, 0.0, 5.0), "scipy.optimize" in sys.modules)
-        import scipy.optimize
-        print(scipy.optimize.brentq(lambda x: x - 2.0, 0.0, 5.0))
-    """
-    assert ran(code).split() == ["2.0", "False", "2.0"]
 
 
 @pytest.mark.parametrize("axis", [None, 0, 1, 2])

@@ -124,7 +124,7 @@ def test_cells_are_as_the_exporter_itself_writes_them() -> None:
         "1", outputs=[v4.new_output("execute_result", data={"text/html": html, "text/plain": "t"})]
     )
     printed = v4.new_code_cell("2", outputs=[v4.new_output("stream", text="a\n\n  b < c\n\n")])
-    cells = [v4.new_markdown_cell("## One's & two"), shown, printed]
+    cells = [v4.new_markdown_cell("# One\n\n\ntwo  *three*\n\n- four"), shown, printed]
     notebook = v4.new_notebook(cells=cells)
     own = HTMLExporter(
         template_name="basic",

@@ -25,7 +25,7 @@ from bpvet.wording.en.command.failures import CAUSE, ESCAPED, NO_DATA_HERE
 #: Files that are kept, frames and causes that are told.
 KEPT, _FRAMES, _CAUSES = 10, 60, 6
 _BEGINS, _ENDS = "error-", ".txt"
-_LIBRARIES = ("numpy", "pandas", "pyarrow", "scipy", "matplotlib", "nbformat")
+_LIBRARIES = ("numpy", "pandas", "pyarrow", "scipy", "matplotlib", "nbclient", "nbconvert")
 
 
 def keep_diagnostic(error: BaseException, command: str) -> Path | None:

@@ -5,7 +5,9 @@ not measured, dead, gone, or not long enough on the drug. Time to target has dea
 competing events. Drug classes are shown apart and never compared: who was given which says more
 than the drug.
 
-Source: `bpvet.models.clinic.incidence`; intervals of shares by Wilson (1927).
+Source: cumulative incidence by Aalen and Johansen (1978) and the product limit of Kaplan and Meier
+(1958), as statsmodels' `CumIncidenceRight` and `SurvfuncRight` have them; intervals of shares by
+Wilson (1927).
 """
 
 from __future__ import annotations
@@ -22,8 +24,6 @@ from bpvet.facts.categories import guideline as guideline_of
 from bpvet.facts.drugs import drug as drug_of
 from bpvet.facts.sources import fact
 from bpvet.maths.estimate import values_of
-from bpvet.maths.estimates import share_interval
-from bpvet.models.clinic.incidence import cumulative_incidence, median_days
 from bpvet.printing import ShortTable, Tabled, number
 from bpvet.reasons import reason
 from bpvet.records.records import Records
@@ -400,8 +400,11 @@ def _share(horizon: str, index: int, name: str, found: Sequence[Started]) -> Sha
     measured = counts["at target"] + counts["above"]
     share = lower = upper = None
     if measured:
+        from statsmodels.stats.proportion import proportion_confint
+
         share = counts["at target"] / measured
-        lower, upper = (float(end) for end in share_interval(share, measured))
+        ends = proportion_confint(counts["at target"], measured, alpha=0.05, method="wilson")
+        lower, upper = (float(end) for end in ends)
     return ShareAt(horizon, name, len(counted_in), dict(counts), share, lower, upper)
 
 
@@ -409,21 +412,30 @@ def _incidence(waiting: Sequence[Started]) -> tuple[tuple[Incidence, ...], float
     """Return the cumulative incidence of each event at the horizons, and the median by itself."""
     if not waiting:
         return (), None
+    from statsmodels.duration.survfunc import CumIncidenceRight, SurvfuncRight
+
     # A time of 0 was never at risk of anything that is seen later.
     days = np.array([max(animal.days, 0.5) for animal in waiting])
     status = np.array([EVENTS.index(animal.event) + 1 if animal.event else 0 for animal in waiting])
     found = []
-    grown = cumulative_incidence(days, status, len(EVENTS))
+    # Where everybody that is left meets an event, its standard error is no number: no interval.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        fitted = CumIncidenceRight(days, status) if status.any() else None
     for horizon in HORIZONS:
         day = _number(horizon)
         at_risk = int(np.sum(days >= day))
         for index, event in enumerate(EVENTS):
             share = lower = upper = None
             if days.max() >= day or not (status == 0).any():
-                share, error = grown.at(index, day)
+                share, error = _at(fitted, index, day)
                 lower, upper = _ends(share, error)
             found.append(Incidence(int(day), event, share, lower, upper, at_risk))
-    return tuple(found), median_days(days, status)
+    median = None
+    if (status == 1).any():
+        with np.errstate(divide="ignore", invalid="ignore"):
+            middle = float(SurvfuncRight(days, (status == 1).astype(int)).quantile(0.5))
+        median = middle if np.isfinite(middle) else None
+    return tuple(found), median
 
 
 def _ends(share: float, error: float) -> tuple[float | None, float | None]:
@@ -432,6 +444,16 @@ def _ends(share: float, error: float) -> tuple[float | None, float | None]:
         return None, None
     step = 1.96 * error / (share * abs(np.log(share)))
     return float(share ** np.exp(step)), float(share ** np.exp(-step))
+
+
+def _at(fitted: Any, index: int, day: float) -> tuple[float, float]:
+    """Return the incidence of an event by a day, and its standard error."""
+    if fitted is None or index >= len(fitted.cinc):
+        return 0.0, 0.0
+    before = np.flatnonzero(fitted.times <= day)
+    if not before.size:
+        return 0.0, 0.0
+    return float(fitted.cinc[index][before[-1]]), float(fitted.cinc_se[index][before[-1]])
 
 
 def _small_left_out(found: OverTime) -> OverTime:

@@ -19,7 +19,6 @@ from scipy.special import stdtrit
 
 from bpvet.equality import Content
 from bpvet.errors import CallError
-from bpvet.maths.estimates import share_interval
 from bpvet.maths.gaussian import Array
 from bpvet.models.plan.plan import Plan
 from bpvet.models.plan.sample_size import (
@@ -102,9 +101,12 @@ class Study(Tabled, Content):
         Indexed by them: ``power`` of the simulated studies, ``lower`` and ``upper`` ends of the
         interval of its Monte-Carlo error (Wilson 1927), ``formula`` by the usual formula.
         """
+        from statsmodels.stats.proportion import proportion_confint
+
         index = pd.Index(animals, name="animals")
         power = self.powers[index.to_numpy() - 2]
-        lower, upper = share_interval(power, self.replicates, level)
+        found = power * self.replicates
+        lower, upper = proportion_confint(found, self.replicates, 1 - level, method="wilson")
         plain = self.formula
         exact = [
             formula_power(plain.difference, plain.sd, count, self.significance) for count in animals

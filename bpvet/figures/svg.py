@@ -112,17 +112,21 @@ def _name(root: ElementTree.Element, mark: str) -> None:
 
     Two drawings may then stand on one page.
     """
-    used: set[str] = set()
-    for element in root.iter():
-        for name, value in element.attrib.items():
-            if name != "id" and "#" in value:
-                used.update(_REFERENCE.findall(value))
+    # Thousands of marks refer to one shape: each value is looked at once.
+    values = {
+        value
+        for element in root.iter()
+        for name, value in element.attrib.items()
+        if name != "id" and "#" in value
+    }
+    used = {name for value in values for name in _REFERENCE.findall(value)}
+    renamed = {value: _REFERENCE.sub(rf"#{mark}-\1", value) for value in values}
     for element in root.iter():
         identifier = element.attrib.pop("id", None)
         for name, value in element.attrib.items():
             clipped = name in ("style", "clip-path") and "url(#" in value
             if clipped or name == f"{{{_XLINK}}}href":
-                element.set(name, _REFERENCE.sub(rf"#{mark}-\1", value))
+                element.set(name, renamed.get(value, value))
         if identifier is not None and identifier in used:
             element.set("id", f"{mark}-{identifier}")
 

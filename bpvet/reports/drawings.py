@@ -30,14 +30,16 @@ _TAGS = frozenset(
         *("clipPath", "pattern", "tspan"),
     )
 )
-_ATTRIBUTES = frozenset(
+#: Attributes that may hold anything, and those that may hold no address from outside.
+_FREE = frozenset(
     (
-        *("width", "height", "viewBox", "version", "role", "class", "id", "style", "d", "x", "y"),
-        *("transform", "clip-path", "patternUnits", "type", "clip-rule"),
+        *("width", "height", "viewBox", "version", "role", "class", "id", "x", "y"),
+        *("patternUnits", "type", "clip-rule"),
         *("aria-labelledby", "aria-describedby", "aria-label"),
         *(f"data-{name}" for name in ("kind", "date", "until", "value", "unit", "bound", "panel")),
     )
 )
+_ADDRESSED = frozenset(("style", "clip-path", "transform", "d"))
 #: What a value of a style or a clip may refer to: a place of the drawing itself.
 _ADDRESS = re.compile(r"url\((?!#[\w-]+\))|javascript|expression|@import|[<>\\]", re.IGNORECASE)
 _LINK = re.compile(r"#session-\d+")
@@ -128,7 +130,8 @@ def _allowed(element: ElementTree.Element) -> bool:
         return False
     if element.tag == f"{_SVG}style" and element.text not in (rules(True), rules(False)):
         return False
-    return all(_allowed_attribute(element, *attribute) for attribute in element.attrib.items())
+    looked_at = element.attrib.keys() - _FREE
+    return all(_allowed_attribute(element, name, element.attrib[name]) for name in looked_at)
 
 
 def _allowed_attribute(element: ElementTree.Element, name: str, value: str) -> bool:
@@ -140,6 +143,4 @@ def _allowed_attribute(element: ElementTree.Element, name: str, value: str) -> b
         return value == "-1"
     if name == "fill":  # of a hatch's ground
         return value == "none"
-    if name in ("style", "clip-path", "transform", "d"):
-        return not _ADDRESS.search(value)
-    return name in _ATTRIBUTES
+    return name in _ADDRESSED and not _ADDRESS.search(value)

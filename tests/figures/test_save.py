@@ -14,6 +14,7 @@ from pathlib import Path
 import matplotlib
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from PIL import Image
 from pypdf import PdfReader
 
@@ -23,6 +24,7 @@ from bpvet.figures.pictures import SignMark
 from bpvet.figures.style import DARK
 from tests.figures.example_pictures import EXAMPLES
 
+SVG = "{http://www.w3.org/2000/svg}"
 WRITERS = {"svg": save.svg_bytes, "pdf": save.pdf_bytes, "png": save.png_bytes}
 
 
@@ -217,3 +219,17 @@ def test_a_drawn_figure_can_be_written_too() -> None:
     assert written == save.svg_bytes(picture)
     with pytest.raises(CallError, match="not as 'gif'"):
         save.figure_bytes(trend.draw(picture), "gif")
+
+
+@pytest.mark.parametrize(("count", "told"), [(999, 999), (1_000, 1)])
+def test_marks_in_their_thousands_tell_their_look_once(count: int, told: int) -> None:
+    figure, at = Figure(), np.arange(count)
+    look = {"marker": "o", "mfc": "#1a1a1a", "mec": "#d55e00"}
+    figure.add_axes((0.1, 0.1, 0.8, 0.8)).plot(at, at % 7, ls="none", **look)
+    root = ElementTree.fromstring(save.figure_bytes(figure, "svg"))
+    groups = [
+        group for group in root.iter(f"{SVG}g") if len(list(group.iter(f"{SVG}use"))) == count
+    ]
+    # Every group around the marks, and the marks themselves: what a mark looks like it has there.
+    looks = [one.get("style", "") for group in groups[-2:] for one in (group, *group)]
+    assert looks.count("fill: #1a1a1a; stroke: #d55e00") == told

@@ -21,7 +21,7 @@ from bpvet.mixed.stacks import FLOPS_IN_ONE_THREAD, Array, Codes, summed_product
 # Tables of up to so many places for each key spare a sort.
 _SPARSE = 4
 # As many entries for each that is not empty are worth being kept.
-_EMPTY = 2.0
+_EMPTY = 1.9
 # Runs of fewer entries than this are not worth a matrix product each.
 _SHORT_RUN = 256
 # So many rows of a few columns stay in a processor's cache between steps; where there are many

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -47,6 +47,12 @@ class ShownSeries:
         enters = np.isin(words, TREND_CONDITIONS)[conditions] & (self.store.array("systolic_n") > 0)
         codes, ids = self.store.coded("animal")
         return dict.fromkeys(sorted(map(str, ids[np.unique(codes[enters])])))
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.animals)
+
+    def __contains__(self, animal: object) -> bool:
+        return animal in self.animals
 
     def of(self, animals: Iterable[str]) -> list[Series]:
         """Return the series of those of some animals that have one."""

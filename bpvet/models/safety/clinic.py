@@ -94,7 +94,7 @@ def clinic_safety(
     guideline(guideline_key)
     clinic = Clinic.of(records, rule=rule, priors=priors)
     keep_dates(clinic.sessions)
-    trends = clinic.trends(clinic.series.animals)
+    trends = clinic.trends(clinic.series)
     found = []
     for animal, row in clinic.present():
         chosen, trend = _guideline(guideline_key, row.species), trends.get(animal)
@@ -162,7 +162,7 @@ def clinic_urgency(clinic: Clinic, guideline_key: str = DEFAULT) -> list[AnimalU
     for animal, row in clinic.present():
         chosen, (sessions, given) = _guideline(guideline_key, row.species), clinic.of_animal(animal)
         record = animal_record(clinic.records, animal, sessions, given, clinic.gathered)
-        below = noted(animal) if animal in clinic.series.animals else None
+        below = noted(animal) if animal in clinic.series else None
         found[animal] = AnimalUrgency(
             row, record, urgent(record.seen, chosen, below), given, chosen
         )

@@ -292,18 +292,14 @@ def due(options: Options) -> list[Row]:
 
 def pages(options: Options) -> list[Row]:
     """An audit and a cohort's page."""
-    from reference_checks.speed.pages import AS_OF, LIMITS, clinic, measured
+    from reference_checks.speed.pages import LIMITS, compared
 
     animals, rows = options.size(5_000, 150), []
-    with TemporaryDirectory() as private:
-        folder = clinic(Path(private) / "clinic", animals)
-        for what, (limit, most) in LIMITS.items():
-            output = [] if what == "audit" else ["-o", str(Path(private) / what)]
-            command = [what, str(folder), "--as-of", AS_OF, *output, "--quiet"]
-            seconds, memory = measured(command)
-            rows.append(Row.of(f"`{what}` of {animals} animals", seconds, limit, "s"))
-            if most is not None:
-                rows.append(Row.of(f"`{what}` of {animals} animals, memory", memory, most, "GB"))
+    for what, seconds, memory in compared(animals):
+        limit, most = LIMITS[what]
+        rows.append(Row.of(f"`{what}` of {animals} animals", seconds, limit, "s"))
+        if most is not None:
+            rows.append(Row.of(f"`{what}` of {animals} animals, memory", memory, most, "GB"))
     return rows
 
 

@@ -458,6 +458,7 @@ def _row(
 
     safety, standing = animal.safety, animal.safety.standing
     as_of = standing.as_of
+    until = as_of + np.timedelta64(reach, "D")
     again = recheck_answer(safety, animal.row.left_reason)
     urgent = urgent_answers(safety, animal.guideline)
     checks = tuple(
@@ -472,7 +473,7 @@ def _row(
         )
         for check in checks_due(safety, animal.sessions, animal.treatments)
     )
-    soon = [check for check in checks if check.latest <= as_of + reach * _DAY]
+    soon = [check for check in checks if check.latest <= until]
     band, questions = band_of(safety, reach, bool(soon)), open_questions(safety)
     contact, withheld = _contact(newest, safety), safety.withheld("target") is not None
     row = DueRow(
@@ -484,7 +485,7 @@ def _row(
         latest=again.latest,
         state=again.state,
         why=why_of(band, urgent, again, [check.why for check in soon], questions),
-        what=tuple(_what(band, checks, as_of + reach * _DAY)),
+        what=tuple(_what(band, checks, until)),
         guideline=again.guideline,
         guideline_name=again.guideline_name,
         grade=again.grade,

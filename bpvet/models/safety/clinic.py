@@ -386,8 +386,7 @@ def _with_surprises(found: Sequence[AnimalSafety]) -> list[AnimalSafety]:
         known = [i for i in batch if trends[i].series.animal in earlier]
         pairs = [(trends[i], earlier[trends[i].series.animal]) for i in known]
         for i, surprise in zip(known, _surprises(pairs), strict=True):
-            upper, lower = tails(surprise)
-            standing = replace(found[i].safety.standing, upper_tail=upper, lower_tail=lower)
+            standing = found[i].safety.standing.with_tails(*tails(surprise))
             again = recheck(standing, found[i].guideline.key)
             judged = replace(found[i].safety, standing=standing, recheck=again)
             whole[i] = replace(found[i], safety=judged)
@@ -421,5 +420,5 @@ def _matters(judged: Safety) -> bool:
     """Whether the newest session's tails could change which rows fit."""
     if not may_matter(judged.standing):
         return False
-    extreme = replace(judged.standing, upper_tail=0.0, lower_tail=0.0)
+    extreme = judged.standing.with_tails(0.0, 0.0)
     return list(fitting(extreme)) != list(fitting(judged.standing))

@@ -18,7 +18,7 @@ from bpvet.models.trend.effects import FINISHED_TAUS
 from bpvet.models.trend.outlook import Surprise, category_withheld, surprise
 from bpvet.models.trend.trend import Trend
 from bpvet.records.animal_rows import animal_rows
-from bpvet.visits.latest_date import judged_offset, latest_date, systolic_of
+from bpvet.visits.latest_date import added_to, judged_offset, latest_date, systolic_of
 from bpvet.visits.seen import AnimalRecord
 from bpvet.visits.session_columns import SessionColumns, SessionTable, column
 from bpvet.visits.treatments.changes import Change
@@ -160,7 +160,7 @@ def _by_date(
 
 def below_judged(trend: Trend) -> Callable[[float], float]:
     """Return P(usual < x) of a systolic trend, judged by a clinic's bounds, as a function of x."""
-    added = float(judged_offset([trend.series.condition])[0])
+    added = added_to(trend.series.condition)
     return lambda value: float(trend.latest.below(value - added))
 
 
@@ -289,18 +289,18 @@ def _probabilities(trend: Trend | None, bounds: Bounds) -> dict[str, Any]:
     """Return how likely the usual pressure lies about each bound: fields of `Standing`."""
     if trend is None:
         return dict.fromkeys(("p_target", "p_160", "p_raised", "p_180", "p_below_floor"))
-    added = float(judged_offset([trend.series.condition])[0])
+    added = added_to(trend.series.condition)
     high, severe = _number("urgent.raised"), _number("urgent.severe")
-    values = np.array([bounds.target, high, bounds.raised, severe, bounds.floor])
-    target, under_160, under_raised, under_180, under_floor = np.atleast_1d(
-        trend.latest.below(values - added)
-    ).tolist()
+    # Some of these are one number: each is asked for once.
+    values = sorted({bounds.target, high, bounds.raised, severe, bounds.floor})
+    known = np.ravel(trend.latest.below(np.array(values) - added)).tolist()
+    below = dict(zip(values, known, strict=True))
     return {
-        "p_target": target,
-        "p_160": 1 - under_160,
-        "p_raised": 1 - under_raised,
-        "p_180": 1 - under_180,
-        "p_below_floor": under_floor,
+        "p_target": below[bounds.target],
+        "p_160": 1 - below[high],
+        "p_raised": 1 - below[bounds.raised],
+        "p_180": 1 - below[severe],
+        "p_below_floor": below[bounds.floor],
     }
 
 

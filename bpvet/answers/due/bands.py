@@ -106,7 +106,8 @@ def need_of(safety: Safety, band: str, moved: str, check: np.datetime64 | None) 
         _MOVED.index(moved),
         rule,
         10_000 if again is None else again.window.latest,
-        latest,
+        # As Python's own date: of two in one place of the list these are compared time and again.
+        latest.item(),
     )
 
 

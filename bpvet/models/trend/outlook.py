@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -52,7 +53,7 @@ class Surprise(Content):
     tail: float
     bound: str = ""
 
-    @property
+    @cached_property
     def tails(self) -> tuple[float, float]:
         """Probabilities of lying above and below what was observed; 1 where a bound says less."""
         above = (
@@ -171,7 +172,10 @@ def surprise_of(trend: Trend, expected: Mixture, asked: NewestAsked) -> Surprise
         "log" if trend.logarithmic else "plain",
     )
     found = Surprise(float(trend.observed[-1]), expected_there, 1.0, str(trend.series.bound[-1]))
-    return replace(found, tail=min(2 * min(found.tails), 1.0))
+    told = replace(found, tail=min(2 * min(found.tails), 1.0))
+    # Where it would keep them itself: they are of the same numbers.
+    vars(told)["tails"] = found.tails
+    return told
 
 
 def _join(trend: Trend, earlier: Trend, rows: np.ndarray) -> tuple[float, float]:

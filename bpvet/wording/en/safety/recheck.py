@@ -59,8 +59,8 @@ def reason_of(row: Row, standing: Standing, missing: str = "") -> str:
     missing : str
         Since when kidney values are not on record, where the window was held short for that.
     """
-    by_row = {**_AT_ONCE, **_of_treated(standing, missing), **_of_untreated(standing)}
-    return by_row[row.key]
+    found = _AT_ONCE.get(row.key) or _of_untreated(standing).get(row.key)
+    return found or _of_treated(standing, missing)[row.key]
 
 
 _STANDS = "the vet's decision stands"

@@ -459,7 +459,7 @@ def _row(
     safety, standing = animal.safety, animal.safety.standing
     as_of = standing.as_of
     until = as_of + np.timedelta64(reach, "D")
-    again = recheck_answer(safety, animal.row.left_reason)
+    again = recheck_answer(safety, animal.row.left_reason, others=False)
     urgent = urgent_answers(safety, animal.guideline)
     checks = tuple(
         DueCheck(
@@ -549,10 +549,10 @@ def _contacts(records: Records) -> Mapping[str, tuple[np.datetime64, str, str]]:
 
 
 def _contact(newest: tuple[np.datetime64, str, str] | None, safety: Safety) -> Contact | None:
-    from bpvet.wording.en.due import contact_text
-
     if newest is None:
         return None
+    from bpvet.wording.en.due import contact_text
+
     date, outcome, note = newest
     standing = safety.standing
     latest = safety.found.seen.latest

@@ -178,11 +178,14 @@ def _by_stage(safety: Safety) -> Iterator[Check]:
     interval = _fact("bloods_stage_4" if stage >= 4 else "bloods_stage_3")
     low = int(interval.low or interval.value or 0)
     high = int(interval.high or interval.value or 0)
-    kidney = _last(safety, "kidney")
-    for name in _GROUPS:
-        day = _last(safety, name) or kidney
-        if day is not None:
-            window = day + np.timedelta64(low, "D"), day + np.timedelta64(high, "D")
+    newest = {name: _last(safety, name) for name in _GROUPS}
+    together: dict[np.datetime64, list[str]] = {}
+    for name, day in newest.items():
+        if (since := day or newest["kidney"]) is not None:
+            together.setdefault(since, []).append(name)
+    for day, names in together.items():
+        window = day + np.timedelta64(low, "D"), day + np.timedelta64(high, "D")
+        for name in names:
             yield from _missing([name], "stage", day, window, str(stage), interval.id)
 
 
@@ -203,11 +206,7 @@ def _missing(
 def _last(safety: Safety, group: str) -> np.datetime64 | None:
     """Return the day of the newest value of a group, or None."""
     history, as_of = safety.found.kidneys.history, safety.standing.as_of
-    newest = (
-        next((each.date for each in reversed(values) if each.date <= as_of), None)
-        for analyte in _GROUPS[group][1]
-        if (values := history.analytes.get(analyte))
-    )
+    newest = (history.newest(analyte, as_of) for analyte in _GROUPS[group][1])
     return max((day for day in newest if day is not None), default=None)
 
 

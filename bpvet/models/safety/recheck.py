@@ -134,6 +134,8 @@ class Standing:
 
     def urgent_on(self, rule: str) -> np.datetime64 | None:
         """Return the date of an urgent line, or None."""
+        if not self.urgent:
+            return None
         return next((line.on for line in self.urgent if line.rule == rule), None)
 
 

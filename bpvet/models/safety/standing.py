@@ -254,7 +254,8 @@ def _counted(
     each = list(zip(dates.day, dates.high.tolist(), dates.low.tolist(), strict=True))
     measured = dates.low_measured.tolist()
     highs = [value for day, value, _ in each if day > today - 730]
-    since = [i for i, day in enumerate(dates.day) if day > max([today - 730, *changed])]
+    last = max([today - 730, *changed])
+    since = [i for i, day in enumerate(dates.day) if day > last]
     above = [each[i][0] for i in since if each[i][1] > target]
     latest_day = None if latest is None else int(latest.astype(np.int64))
     return {

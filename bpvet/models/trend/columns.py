@@ -171,7 +171,7 @@ def terms_of(
     """
     terms = ["level", "slope", *(f"course {i}" for i in range(len(series.courses)))]
     others: list[tuple[float, float]] = []
-    if priors.first_visit is not None and np.any(series.visit >= 0):
+    if priors.first_visit is not None and (series.visit >= 0).any():
         terms.append("first_visit")
         others.append(priors.first_visit)
     offsets = {name: _offset_prior(name, series, priors) for name in join_columns(series)}

@@ -10,7 +10,7 @@ from bpvet.maths.newest import usual_at_newest
 from bpvet.models.trend.trend import Trend
 
 #: Animals that are asked together: as few as leave their arrays where they are near.
-ASKED = 16
+ASKED = 32
 _Item = TypeVar("_Item")
 
 

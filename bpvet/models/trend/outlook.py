@@ -95,8 +95,8 @@ def before_newest(trend: Trend) -> Series | None:
     series, count = trend.series, trend.series.y.size
     if count < 2:
         return None
-    before = subset(series, np.arange(count) < count - 1)
-    return replace(before, method=series.method, condition=series.condition)
+    arrays = {name: each for name, each in vars(series).items() if isinstance(each, np.ndarray)}
+    return replace(series, **{name: each[:-1] for name, each in arrays.items()})
 
 
 def surprise_after(trend: Trend, earlier: Trend) -> Surprise:

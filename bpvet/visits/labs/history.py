@@ -113,6 +113,11 @@ class LabHistory:
             self._by_day[key] = tuple(tuple(found[date]) for date in days)
         return self._by_day[key]
 
+    def newest(self, analyte: str, as_of: np.datetime64) -> np.datetime64 | None:
+        """Return the day of the newest value of an analyte, in whatever unit; None without one."""
+        values = reversed(self.analytes.get(analyte, ()))
+        return next((value.date for value in values if value.date <= as_of), None)
+
     def unread(self) -> tuple[LabValue, ...]:
         """Return the values whose analyte or unit is not known here: shown, never judged."""
         return tuple(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -95,8 +96,10 @@ def before_newest(trend: Trend) -> Series | None:
     series, count = trend.series, trend.series.y.size
     if count < 2:
         return None
-    arrays = {name: each for name, each in vars(series).items() if isinstance(each, np.ndarray)}
-    return replace(series, **{name: each[:-1] for name, each in arrays.items()})
+    arrays: dict[str, Any] = {
+        name: each[:-1] for name, each in vars(series).items() if isinstance(each, np.ndarray)
+    }
+    return replace(series, **arrays)
 
 
 def surprise_after(trend: Trend, earlier: Trend) -> Surprise:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -160,7 +161,9 @@ def all_lab_histories(records: Records) -> dict[str, LabHistory]:
 def days_between(first: np.datetime64, second: np.datetime64) -> int:
     """Return how many days the second date lies after the first."""
     # Python's own dates: the arithmetic of single NumPy dates takes five times as long.
-    return int((second.item() - first.item()).days)
+    begin: Any = first.item()
+    end: Any = second.item()
+    return int((end - begin).days)
 
 
 def change(first: LabValue, second: LabValue) -> Change:

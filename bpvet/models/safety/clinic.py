@@ -21,7 +21,7 @@ from bpvet.garbage import garbage_waits
 from bpvet.maths.newest import session_ahead
 from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.recheck import fitting, may_matter, recheck
-from bpvet.models.safety.safety import Safety, safety
+from bpvet.models.safety.safety import Safety, safeties
 from bpvet.models.safety.standing import below_judged, keep_dates, tails
 from bpvet.models.trend.fit import PriorChoice
 from bpvet.models.trend.newest import ASKED, side_by_side, usual_newest
@@ -99,14 +99,19 @@ def clinic_safety(
     clinic = Clinic.of(records, rule=rule, priors=priors)
     keep_dates(clinic.sessions)
     trends = clinic.trends(clinic.series)
-    found = []
-    for animal, row in clinic.present():
-        chosen, trend = _guideline(guideline_key, row.species), trends.get(animal)
-        sessions, given = clinic.of_animal(animal)
-        case = AnimalCase(records, animal, sessions, given, trend)
-        judged = safety(case, chosen, clinic.gathered, newest=_not_yet)
-        found.append(AnimalSafety(row, judged, trend, sessions, given, chosen))
-    return _with_surprises(found)
+    rows = dict(clinic.present())
+    cases = [
+        AnimalCase(records, animal, *clinic.of_animal(animal), trends.get(animal))
+        for animal in rows
+    ]
+    chosen = [_guideline(guideline_key, row.species) for row in rows.values()]
+    judged = safeties(cases, chosen, clinic.gathered, newest=_not_yet)
+    return _with_surprises(
+        [
+            AnimalSafety(row, found, case.trend, case.sessions, case.treatments, key)
+            for row, found, case, key in zip(rows.values(), judged, cases, chosen, strict=True)
+        ]
+    )
 
 
 @dataclass(frozen=True, eq=False)

@@ -41,7 +41,7 @@ from bpvet.visits.treatments.courses import Treatments, all_courses
 from bpvet.visits.urgency import Urgent, urgent
 
 #: Animals that go through a fit together: as many as make its calls cheap.
-_FITTED = 128
+_FITTED = 256
 _NEEDED = ("method", "first_time", "systolic_n")
 _NO_TREATMENTS = Treatments((), (), (), ())
 

@@ -100,16 +100,17 @@ def clinic_safety(
     keep_dates(clinic.sessions)
     trends = clinic.trends(clinic.series)
     rows = dict(clinic.present())
+    of_animals = {animal: clinic.of_animal(animal) for animal in rows}
     cases = [
-        AnimalCase(records, animal, *clinic.of_animal(animal), trends.get(animal))
-        for animal in rows
+        AnimalCase(records, animal, *known, trends.get(animal))
+        for animal, known in of_animals.items()
     ]
     chosen = [_guideline(guideline_key, row.species) for row in rows.values()]
     judged = safeties(cases, chosen, clinic.gathered, newest=_not_yet)
     return _with_surprises(
         [
-            AnimalSafety(row, found, case.trend, case.sessions, case.treatments, key)
-            for row, found, case, key in zip(rows.values(), judged, cases, chosen, strict=True)
+            AnimalSafety(row, found, trends.get(animal), *of_animals[animal], key)
+            for (animal, row), found, key in zip(rows.items(), judged, chosen, strict=True)
         ]
     )
 

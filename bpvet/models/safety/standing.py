@@ -251,23 +251,23 @@ def _counted(
     likely = below_floor is not None and below_floor >= _number("urgent.low_likely")
     today = int(as_of.astype(np.int64))
     changed = [int(change.date.astype(np.int64)) for change in found.changes if change.modelled]
-    each = list(zip(dates.day, dates.high.tolist(), dates.low.tolist(), strict=True))
-    measured = dates.low_measured.tolist()
-    highs = [value for day, value, _ in each if day > today - 730]
+    days, lows = dates.day, dates.low.tolist()
+    tops, measured = dates.high.tolist(), dates.low_measured.tolist()
+    highs = [value for day, value in zip(days, tops, strict=True) if day > today - 730]
     last = max([today - 730, *changed])
-    since = [i for i, day in enumerate(dates.day) if day > last]
-    above = [each[i][0] for i in since if each[i][1] > target]
+    since = [i for i, day in enumerate(days) if day > last]
+    above = [days[i] for i in since if tops[i] > target]
     latest_day = None if latest is None else int(latest.astype(np.int64))
     return {
-        "severe_dates": sum(value >= severe for value in highs),
-        "dates_160": sum(value >= high for value in highs),
-        "raised_dates": sum(value >= raised for value in highs),
+        "severe_dates": sum([value >= severe for value in highs]),
+        "dates_160": sum([value >= high for value in highs]),
+        "raised_dates": sum([value >= raised for value in highs]),
         "above_dates": len(above),
         "above_days": above[-1] - above[0] if len(above) > 1 else 0,
-        "low_dates": sum(measured[i] < on_low or (likely and each[i][2] < floor) for i in since),
+        "low_dates": sum([measured[i] < on_low or (likely and lows[i] < floor) for i in since]),
         "below_floor_before": any(
             day > today - 180 and day != latest_day and on_low <= low < floor
-            for day, _, low in each
+            for day, low in zip(days, lows, strict=True)
         ),
     }
 

@@ -1,7 +1,8 @@
 """The usual pressure of many animals at once, at the newest session or later.
 
-There only the past has anything to say, so one pass of the filter is enough, and
-animals with equally many sessions and coefficients go through it side by side.
+There only the past has anything to say, so one pass of the filter is enough, or one matrix product
+where sessions have equally many readings; animals with equally many sessions and coefficients go
+through it side by side.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from bpvet.maths.gaussian import Array, Batch, Noise, carried, cross_products, session_noise
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Part, Posterior
-from bpvet.maths.spectrum import correlations, even_counts
+from bpvet.maths.spectrum import correlations, even_counts, fits
 
 
 def usual_at_newest(posteriors: Sequence[Posterior], design: Sequence[Array]) -> list[Mixture]:
@@ -118,7 +119,7 @@ def _ahead(
     # The forms of one animal share its days, and stand beside each other.
     days = [conditional.batch.day for conditional in parts]
     other = np.array([i == 0 or days[i] is not days[i - 1] for i in range(len(days))])
-    even = len(noise.visit) == 1 and bool(even_counts(batch).all())
+    even = fits(batch) and bool(even_counts(batch).all())
     columns = _even(batch, noise, other) if even else _past(batch, noise)
     rows, p = np.array(design), batch.terms
     reach = np.exp(-(np.array(day) - batch.day[-1]) / batch.wander_days)[:, None]

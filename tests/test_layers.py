@@ -103,6 +103,8 @@ REACHING = {
     ("bpvet.answers.due.bands", "band_name"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_table"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_nameless"): "bpvet.wording.en.due",
+    ("bpvet.answers.due.due", "ranked_rows"): "bpvet.wording.en.due",
+    ("bpvet.answers.due.due", "_checks"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_row"): "bpvet.wording.en.due",
     ("bpvet.answers.due.due", "_contact"): "bpvet.wording.en.due",
     ("bpvet.answers.sheet.sheet", "sheet"): "bpvet.wording.en.due",

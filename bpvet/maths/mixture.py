@@ -104,12 +104,12 @@ class Mixture(Content):
     def _inward(self, value: ArrayLike) -> Array:
         """Return values as the parts hold them."""
         values = np.asarray(value, dtype=float)
+        if self.scale == "plain":
+            return values
         with np.errstate(divide="ignore", invalid="ignore"):
             if self.scale == "log":
                 return np.where(values > 0, np.log(values), -np.inf)
-            if self.scale == "percent":
-                return np.where(values > -100, np.log1p(values / 100), -np.inf)
-        return values
+            return np.where(values > -100, np.log1p(values / 100), -np.inf)
 
     def _outward(self, values: Array) -> Array:
         """Return what the parts hold as values."""
@@ -175,4 +175,4 @@ class Mixture(Content):
 
 
 def _plain(values: Array) -> float | Array:
-    return float(values) if np.ndim(values) == 0 else values
+    return float(values) if values.ndim == 0 else values

@@ -1,7 +1,8 @@
 """The usual pressure of many animals at once, at the newest session or later.
 
-There only the past has anything to say, so one pass of the filter is enough, and
-animals with equally many sessions and coefficients go through it side by side.
+There only the past has anything to say, so one pass of the filter is enough, or one matrix product
+where sessions have equally many readings; animals with equally many sessions and coefficients go
+through it side by side.
 """
 
 from __future__ import annotations
@@ -10,20 +11,12 @@ from collections.abc import Sequence
 from dataclasses import fields
 
 import numpy as np
+from numpy.typing import NDArray
 
-from bpvet.maths.gaussian import (
-    Array,
-    Batch,
-    Noise,
-    backward_solve,
-    carried,
-    cholesky,
-    cross_products,
-    forward_solve,
-    session_noise,
-)
+from bpvet.maths.gaussian import Array, Batch, Noise, carried, cross_products, session_noise
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.posterior import Part, Posterior
+from bpvet.maths.spectrum import correlations, even_counts, fits
 
 
 def usual_at_newest(posteriors: Sequence[Posterior], design: Sequence[Array]) -> list[Mixture]:
@@ -114,7 +107,6 @@ def _ahead(
     parts: Sequence[Part], design: Sequence[Array], day: Sequence[float]
 ) -> tuple[Array, Array, Noise]:
     """Return centre and variance of the usual pressure, (B, K) each, and the noise padded to K."""
-    nodes = max(conditional.weight.size for conditional in parts)
     batch = Batch(
         **{
             field.name: np.concatenate(
@@ -123,32 +115,44 @@ def _ahead(
             for field in fields(Batch)
         }
     )
-    noise = Noise(
-        *(
-            np.concatenate(
-                [_padded(getattr(conditional.noise, name), nodes) for conditional in parts], axis=-2
-            )
-            for name in ("visit", "reading", "wander")
-        )
-    )
-    gram, last, remaining = _past(batch, noise)
-    p = batch.terms
-    for i, inverse in enumerate(1 / batch.prior_sd**2):
-        gram[i, i] += inverse[:, None]
-    root = cholesky(gram[:p, :p])
-    mean = backward_solve(root, forward_solve(root, gram[p, :p]))
+    noise = _noise(parts)
+    # The forms of one animal share its days, and stand beside each other.
+    days = [conditional.batch.day for conditional in parts]
+    other = np.array([i == 0 or days[i] is not days[i - 1] for i in range(len(days))])
+    even = fits(batch) and bool(even_counts(batch).all())
+    columns = _even(batch, noise, other) if even else _past(batch, noise)
+    rows, p = np.array(design), batch.terms
     reach = np.exp(-(np.array(day) - batch.day[-1]) / batch.wander_days)[:, None]
-    wander = last * reach
-    share = remaining * reach**2 + (1 - reach**2)
-    rows = np.array(design)
-    left = rows.T[:, :, None] - wander[:p]
-    prior = np.einsum("bp,bp->b", rows, np.array([conditional.prior_mean for conditional in parts]))
-    centre = prior[:, None] + wander[p] + np.sum(left * mean, axis=0)
-    half = forward_solve(root, left)
-    return centre, noise.wander * share + np.sum(half * half, axis=0), noise
+    for column, precision, row in zip(columns, 1 / batch.prior_sd**2, rows.T, strict=False):
+        column[0] += precision[:, None]
+        column[-1] *= -reach
+        column[-1] += row[:, None]
+    prior = np.array([conditional.prior_mean for conditional in parts])
+    centre = np.sum(rows * prior, axis=1)[:, None] + columns[p][-1] * reach
+    variance = noise.wander * (columns[p + 1][-1] * reach**2 + (1 - reach**2))
+    # The coefficients are eliminated one after another: what each leaves is added to both.
+    for j in range(p):
+        column = columns[j]
+        factor = column[1:] / column[0]
+        for below in range(1, p - j):
+            columns[j + below] -= factor[below - 1] * column[below:]
+        centre += factor[-1] * column[-2]
+        variance += factor[-1] * column[-1]
+    return centre, variance, noise
 
 
-def _past(batch: Batch, noise: Noise) -> tuple[Array, Array, Array]:
+def _noise(parts: Sequence[Part]) -> Noise:
+    """Return the noise of all, (G, B, K) and (B, K); where one has fewer nodes it is 1."""
+    groups, nodes = len(parts[0].noise.visit), max(each.weight.size for each in parts)
+    every = np.ones((2 * groups + 1, len(parts), nodes))
+    for row, conditional in enumerate(parts):
+        noise, use = conditional.noise, (row, slice(conditional.weight.size))
+        every[:groups, *use], every[groups:-1, *use] = noise.visit[:, 0], noise.reading[:, 0]
+        every[-1, *use] = noise.wander[0]
+    return Noise(every[:groups], every[groups:-1], every[-1])
+
+
+def _past(batch: Batch, noise: Noise) -> list[Array]:
     """Return what the filter leaves at the newest session of a batch without padding.
 
     The same as `bpvet.maths.gaussian.whiten` there, without the path that led to it and without
@@ -156,9 +160,9 @@ def _past(batch: Batch, noise: Noise) -> tuple[Array, Array, Array]:
 
     Returns
     -------
-    (p + 1, p + 1, B, K), (p + 1, B, K), (B, K)
-        Cross-products of the whitened columns, lower triangle; filtered mean of the wander for
-        every column, and its remaining share of sw².
+    list of (m, B, K)
+        For each column of [X, y], from the diagonal down: cross-products of the whitened columns;
+        and last the filtered mean of the wander. Then what remains of sw², (1, B, K).
     """
     columns = np.concatenate([batch.x, batch.y[None]])
     phi, variance = carried(batch.day, batch.wander_days), session_noise(batch, noise)
@@ -177,31 +181,55 @@ def _past(batch: Batch, noise: Noise) -> tuple[Array, Array, Array]:
         share *= variance[j] / total
         error *= before / total
         mean += error
-    return cross_products(scaled), mean, share
+    gram = cross_products(scaled)
+    return [np.append(gram[j:, j], mean[j : j + 1], axis=0) for j in range(len(mean))] + [
+        share[None]
+    ]
+
+
+def _even(batch: Batch, noise: Noise, other: NDArray[np.bool_]) -> list[Array]:
+    """Return the same as `_past` where the sessions of each series have equally many readings.
+
+    The eigenvectors of the wander's correlations then diagonalise the covariance of the sessions
+    at every node, so that a small matrix product does for a filter.
+
+    Parameters
+    ----------
+    batch, noise
+    other : (B,) bool
+        Whether a series has other days than the one before it.
+    """
+    of = np.cumsum(other) - 1
+    value, vector = np.linalg.eigh(correlations(batch.take(np.flatnonzero(other))))
+    value, vector = np.maximum(value, 0.0)[of], vector[of]
+    variance = session_noise(batch, noise)[0]
+    inverse = value[:, :, None] * noise.wander[:, None]
+    inverse += variance[:, None]
+    np.divide(1.0, inverse, out=inverse)
+    columns = np.concatenate([batch.x, batch.y[None]]).transpose(2, 0, 1)
+    # The newest session's column beside the others: its products are the wander there.
+    last = vector[:, -1:]
+    turned = np.concatenate([columns @ vector, last * value[:, None]], axis=1)
+    across, rows = np.triu_indices(turned.shape[1])
+    product = turned.take(rows, axis=1) * turned.take(across, axis=1)
+    product[:, -1:] = last * last * value[:, None]
+    found = np.empty((rows.size, *noise.wander.shape))
+    np.matmul(product, inverse, out=found.transpose(1, 0, 2))
+    found[rows == rows[-1]] *= noise.wander
+    found[-1] *= variance / noise.wander
+    return np.split(found, np.flatnonzero(rows == across)[1:])
 
 
 def _mixtures(
     posteriors: Sequence[Posterior], plain: Sequence[int], centre: Array, variance: Array
 ) -> dict[int, Mixture]:
     """Return the mixture of each posterior over its parts, by its place."""
-    sd, at = np.sqrt(variance), 0
-    found = {}
-    for i in plain:
-        sizes = [conditional.weight.size for conditional in posteriors[i].parts]
-        rows = range(at, at + len(sizes))
-        found[i] = Mixture(
-            posteriors[i].weight,
-            np.concatenate([centre[j, :size] for j, size in zip(rows, sizes, strict=True)]),
-            np.concatenate([sd[j, :size] for j, size in zip(rows, sizes, strict=True)]),
-        )
-        at += len(sizes)
+    sizes = [[part.weight.size for part in posteriors[i].parts] for i in plain]
+    used = np.arange(centre.shape[1]) < np.concatenate(sizes)[:, None]
+    centres, sds = centre[used], np.sqrt(variance[used])
+    found, at = {}, 0
+    for i, of_parts in zip(plain, sizes, strict=True):
+        rows = slice(at, at := at + sum(of_parts))
+        # Copies, so that a mixture does not keep those of the others.
+        found[i] = Mixture(posteriors[i].weight, centres[rows].copy(), sds[rows].copy())
     return found
-
-
-def _padded(values: Array, nodes: int) -> Array:
-    """Return values (..., K) with their last node repeated up to so many."""
-    count = values.shape[-1]
-    if count == nodes:
-        return values
-    index = np.minimum(np.arange(nodes), count - 1)
-    return values[..., index]

@@ -404,6 +404,11 @@ class _Packed:
 
 def _heavy(weight: Array) -> NDArray[np.bool_]:
     """Return which nodes of each animal (B, K) weigh something."""
-    ordered = np.sort(weight, axis=1)
+    # Whatever weighs as much by itself is heavy: only the others are put in order.
+    small = weight < NEGLIGIBLE
+    count = np.count_nonzero(small, axis=1)
+    ordered = np.full((len(weight), count.max() + 1), NEGLIGIBLE)
+    ordered[np.arange(ordered.shape[1]) < count[:, None]] = weight[small]
+    ordered.sort(axis=1)
     light = np.count_nonzero(np.cumsum(ordered, axis=1) < NEGLIGIBLE, axis=1)
     return np.asarray(weight >= np.take_along_axis(ordered, light[:, None], axis=1))

@@ -73,7 +73,7 @@ def even_counts(batch: Batch) -> NDArray[np.bool_]:
 def _one_for_all(batch: Batch, share: Array) -> tuple[Array, Array]:
     """Return values (B, R, N) and vectors (B, N, N) of animals with equally many readings."""
     n, live = batch.sessions, batch.live.T
-    wander = _wander(batch)
+    wander = correlations(batch)
     # Below every eigenvalue of a correlation, so that padded sessions come first and alone.
     wander[:, np.arange(n), np.arange(n)] -= np.where(live, 0.0, 1.0)
     value, vector = np.linalg.eigh(wander)
@@ -87,7 +87,7 @@ def _one_each(batch: Batch, share: Array) -> tuple[Array, Array]:
     """Return values (B, R, N) and vectors (B, R, N, N), each rho's own."""
     root_k = np.where(batch.live, np.sqrt(batch.k), 0.0).T
     scale = root_k[:, :, None] * root_k[:, None]
-    wander = (_wander(batch) * scale)[:, None]
+    wander = (correlations(batch) * scale)[:, None]
     matrix = share[:, :, None, None] * wander
     n = np.arange(batch.sessions)
     matrix[:, :, n, n] += (1 - share)[:, :, None] * (root_k**2)[:, None]
@@ -95,7 +95,7 @@ def _one_each(batch: Batch, share: Array) -> tuple[Array, Array]:
     return np.maximum(value, 0.0), vector
 
 
-def _wander(batch: Batch) -> Array:
+def correlations(batch: Batch) -> Array:
     """Return the correlations of the wander at the sessions, (B, N, N); zero where padded."""
     day, live = batch.day.T, batch.live.T
     gap = np.abs(day[:, :, None] - day[:, None])

@@ -99,6 +99,8 @@ def _keep_latest(
         if number == 1:
             # Where the date itself would keep them once they are asked for.
             vars(latest).update(known)
+            has = slice(row, row + columns.has[row])
+            vars(latest)["_systolic"] = columns.bound[has], columns.plain[has], columns.judged[has]
         of_animal.keep("latest", latest)
 
 

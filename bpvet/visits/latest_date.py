@@ -121,8 +121,12 @@ class LatestDate:
 
 def judged_offset(conditions: Sequence[str]) -> np.ndarray:
     """Return what is added to pressures (n,) before the clinic's bounds are laid on them, mmHg."""
-    added = _added()
-    return np.array([added.get(str(condition), 0.0) for condition in conditions], dtype=float)
+    return np.array([added_to(str(condition)) for condition in conditions], dtype=float)
+
+
+def added_to(condition: str) -> float:
+    """Return the same of one condition."""
+    return _added().get(condition, 0.0)
 
 
 @cache

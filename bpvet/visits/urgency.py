@@ -211,7 +211,7 @@ def urgent(
     for rule in RULES:
         if seen.written and rule in _OF_NUMBERS:
             continue
-        met = {line.rule for line in found}
+        met = {line.rule for line in found} if found else ()
         if (rule is UrgentRule.LOW_ON_TREATMENT and UrgentRule.LOW in met) or (
             rule is UrgentRule.SEVERE and UrgentRule.SIGN_CURRENT in met
         ):

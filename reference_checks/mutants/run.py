@@ -69,7 +69,7 @@ FAULTS = (
         "0.5, 0.9, 0.825, 0.25, 0.1",
         _RECHECK,
     ),
-    Fault("models/safety/recheck.py", "<= 90 * _DAY", "<= 99 * _DAY", _RECHECK),
+    Fault("models/safety/recheck.py", "<= 90\n", "<= 99\n", _RECHECK),
     Fault("models/safety/standing.py", "if day > today - 730", "if day > today - 657", _STANDING),
     Fault("models/safety/standing.py", "wait = max(7, ", "wait = max(14, ", _STANDING),
     Fault("models/safety/standing.py", "day - before >= 7:", "day - before >= 6:", _STANDING),

@@ -10,7 +10,7 @@ from scipy.special import roots_hermite
 
 from bpvet.errors import FitError
 from bpvet.maths.gaussian import Batch, coefficients, whiten
-from bpvet.maths.posterior import PartPrior, parts_of
+from bpvet.maths.posterior import NEGLIGIBLE, PartPrior, _heavy, parts_of
 from bpvet.maths.quadrature import GAUSS_NODES, HERMITE_NODES, HERMITE_WEIGHTS, integrate
 from bpvet.maths.spectrum import log_product
 from bpvet.maths.surface import noise_at, separate
@@ -131,6 +131,18 @@ def test_logarithms_of_products_that_a_double_cannot_hold(size: float) -> None:
     values[0, 0] /= size
     expected = [[math.fsum(map(math.log, row)) for row in rows] for rows in values.tolist()]
     np.testing.assert_allclose(log_product(np.moveaxis(values, -1, 0)), expected, rtol=1e-13)
+
+
+@pytest.mark.parametrize("spread", [0.1, 3.0, 12.0, 40.0])
+def test_nodes_are_left_out_from_the_lightest_while_all_together_weigh_next_to_nothing(spread):
+    rng = np.random.default_rng(11)
+    weight = np.exp(-rng.exponential(spread, (16, 425)))
+    weight[:, ::7] = weight[:, 1:2]  # several of one weight
+    weight /= weight.sum(axis=1, keepdims=True)
+    for row, kept in zip(weight, _heavy(weight), strict=True):
+        lightest = np.sort(row)
+        first = lightest[np.cumsum(lightest) >= NEGLIGIBLE][0]
+        np.testing.assert_array_equal(kept, row >= first)
 
 
 def test_the_rule_is_that_of_gauss_and_hermite() -> None:

@@ -9,6 +9,7 @@ import numpy as np
 
 from bpvet.facts.sources import fact
 from bpvet.models.safety.safety import Safety
+from bpvet.visits.labs.history import days_between
 from bpvet.visits.urgency import LAB_RULES, RULES, UrgentRule
 
 LATER = "later"
@@ -19,7 +20,6 @@ _TODAY = (UrgentRule.SIGN_CURRENT, UrgentRule.LOW, UrgentRule.SEVERE, *LAB_RULES
 _SOON = (UrgentRule.LOW_ON_TREATMENT, UrgentRule.SIGN_UNREAD)
 #: Where a contact with the owner moves a row within its band.
 _MOVED = ("", "booked", "declined", "left")
-_DAY = np.timedelta64(1, "D")
 _NEVER = np.datetime64("9999-12-31", "D")
 
 
@@ -50,7 +50,8 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
     if rules & set(_TODAY):
         return "now"
     as_of, again = safety.standing.as_of, safety.recheck
-    soon = again is not None and as_of <= again.latest <= as_of + _days("soon") * _DAY
+    ahead = None if again is None else days_between(as_of, again.latest)
+    soon = ahead is not None and 0 <= ahead <= _days("soon")
     # What may be urgent is read first: that costs a minute, and it may be a blind cat.
     uncounted = safety.found.uncounted
     if rules & set(_SOON) or soon or safety.asks or uncounted.signs_since:
@@ -58,11 +59,11 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
     tried = uncounted.may_be_newer or uncounted.no_systolic is not None
     if tried and not (again is not None and again.overdue_days):
         return "due"
-    if again is None:
+    if again is None or ahead is None:
         return "checks" if check_soon else "no_plan"
     if again.overdue_days:
         return "lost" if not rules and not tried and _lost(safety) else "overdue"
-    if again.latest <= as_of + reach * _DAY:
+    if ahead <= reach:
         return "due"
     if check_soon:
         return "checks"
@@ -75,8 +76,8 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
 def _lost(safety: Safety) -> bool:
     again = safety.recheck
     assert again is not None  # whoever asks has a window
-    since = (safety.standing.as_of - again.counted_from) / _DAY
-    window = (again.latest - again.counted_from) / _DAY
+    since = days_between(again.counted_from, safety.standing.as_of)
+    window = days_between(again.counted_from, again.latest)
     return bool(again.overdue_days > _days("lost_days") and since > _days("lost_windows") * window)
 
 
@@ -105,7 +106,8 @@ def need_of(safety: Safety, band: str, moved: str, check: np.datetime64 | None) 
         _MOVED.index(moved),
         rule,
         10_000 if again is None else again.window.latest,
-        latest,
+        # As Python's own date: of two in one place of the list these are compared time and again.
+        latest.item(),
     )
 
 

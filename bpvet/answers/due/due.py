@@ -15,7 +15,12 @@ from bpvet import __version__
 from bpvet.answers.due.bands import BANDS, LATER, band_name, band_of, need_of
 from bpvet.answers.json_values import plain
 from bpvet.answers.trend.recorded import unread_files
-from bpvet.answers.trend.safety import UrgentAnswer, recheck_answer, urgent_answers
+from bpvet.answers.trend.safety import (
+    RecheckAnswer,
+    UrgentAnswer,
+    recheck_answer,
+    urgent_answers,
+)
 from bpvet.equality import Content
 from bpvet.errors import CallError
 from bpvet.facts.categories import DEFAULT
@@ -364,9 +369,22 @@ def ranked_rows(
     reach : int
         Windows that end within so many days are due.
     """
+    from bpvet.wording.en.due import open_questions
+
     found = clinic_safety(records, guideline, rule=rule, priors=priors)
     contacts = _contacts(records)
-    return [_row(animal, reach, contacts.get(animal.row.animal)) for animal in found]
+    # One question of all animals before the next: see `bpvet.models.safety.safety.safeties`.
+    windows = [
+        recheck_answer(animal.safety, animal.row.left_reason, others=False) for animal in found
+    ]
+    urgent = [urgent_answers(animal.safety, animal.guideline) for animal in found]
+    questions = [tuple(open_questions(animal.safety)) for animal in found]
+    checks = list(map(_checks, found))
+    told = map(_Told, windows, urgent, questions, checks, map(_last, found))
+    return [
+        _row(animal, answers, reach, contacts.get(animal.row.animal))
+        for animal, answers in zip(found, told, strict=True)
+    ]
 
 
 @dataclass(frozen=True)
@@ -450,30 +468,47 @@ def _nameless(row: DueRow, called: str) -> DueRow:
     )
 
 
-def _row(
-    animal: AnimalSafety, reach: int, newest: tuple[np.datetime64, str, str] | None
-) -> tuple[tuple[Any, ...], DueRow]:
-    """Return an animal's row, and what it is sorted by."""
-    from bpvet.wording.en.due import check_text, open_questions, why_of
+@dataclass(frozen=True, eq=False)
+class _Told:
+    """What is told of an animal, before its place in the list is known: fields of `DueRow`."""
 
-    safety, standing = animal.safety, animal.safety.standing
-    as_of = standing.as_of
-    again = recheck_answer(safety, animal.row.left_reason)
-    urgent = urgent_answers(safety, animal.guideline)
-    checks = tuple(
+    again: RecheckAnswer
+    urgent: tuple[UrgentAnswer, ...]
+    questions: tuple[str, ...]
+    checks: tuple[DueCheck, ...]
+    last: LastSession | None
+
+
+def _checks(animal: AnimalSafety) -> tuple[DueCheck, ...]:
+    from bpvet.wording.en.due import check_text
+
+    return tuple(
         DueCheck(
             what=check.what,
             rule=check.rule,
             earliest=check.earliest,
             latest=check.latest,
-            overdue_days=check.overdue_days(as_of),
+            overdue_days=check.overdue_days(animal.safety.standing.as_of),
             why=check_text(check),
             grade="J",
         )
-        for check in checks_due(safety, animal.sessions, animal.treatments)
+        for check in checks_due(animal.safety, animal.sessions, animal.treatments)
     )
-    soon = [check for check in checks if check.latest <= as_of + reach * _DAY]
-    band, questions = band_of(safety, reach, bool(soon)), open_questions(safety)
+
+
+def _row(
+    animal: AnimalSafety,
+    told: _Told,
+    reach: int,
+    newest: tuple[np.datetime64, str, str] | None,
+) -> tuple[tuple[Any, ...], DueRow]:
+    """Return an animal's row, and what it is sorted by."""
+    from bpvet.wording.en.due import why_of
+
+    safety, standing, again = animal.safety, animal.safety.standing, told.again
+    until = standing.as_of + np.timedelta64(reach, "D")
+    soon = [check for check in told.checks if check.latest <= until]
+    band = band_of(safety, reach, bool(soon))
     contact, withheld = _contact(newest, safety), safety.withheld("target") is not None
     row = DueRow(
         animal=animal.row.animal,
@@ -483,22 +518,22 @@ def _row(
         earliest=again.earliest,
         latest=again.latest,
         state=again.state,
-        why=why_of(band, urgent, again, [check.why for check in soon], questions),
-        what=tuple(_what(band, checks, as_of + reach * _DAY)),
+        why=why_of(band, told.urgent, again, [check.why for check in soon], told.questions),
+        what=tuple(_what(band, told.checks, until)),
         guideline=again.guideline,
         guideline_name=again.guideline_name,
         grade=again.grade,
         remembered=again.remembered,
         overdue_days=again.overdue_days,
-        last=_last(animal),
+        last=told.last,
         # Beside what is urgent nothing stands that could reassure.
         p_at_target=standing.p_target if standing.treated and not withheld else None,
         p_below_raised=None if standing.p_raised is None or withheld else 1 - standing.p_raised,
         treated=standing.treated,
         contact=contact,
-        urgent=urgent,
-        open_questions=tuple(questions),
-        checks=checks,
+        urgent=told.urgent,
+        open_questions=told.questions,
+        checks=told.checks,
     )
     moved = contact.outcome if contact is not None and contact.moves else ""
     soonest = min((check.latest for check in soon), default=None)
@@ -548,10 +583,10 @@ def _contacts(records: Records) -> Mapping[str, tuple[np.datetime64, str, str]]:
 
 
 def _contact(newest: tuple[np.datetime64, str, str] | None, safety: Safety) -> Contact | None:
-    from bpvet.wording.en.due import contact_text
-
     if newest is None:
         return None
+    from bpvet.wording.en.due import contact_text
+
     date, outcome, note = newest
     standing = safety.standing
     latest = safety.found.seen.latest

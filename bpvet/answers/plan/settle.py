@@ -20,7 +20,7 @@ from bpvet.maths.mixture import Mixture
 from bpvet.models.trend.outlook import target_for, written_species
 from bpvet.models.trend.settling import Asked, effect_asked, settling, slope_asked, usual_asked
 from bpvet.models.trend.trend import Trend
-from bpvet.visits.latest_date import judged_offset
+from bpvet.visits.latest_date import added_to
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ def _questions(trend: Trend, guideline: str) -> Iterator[_Question]:
     animal = trend.series.animal
     if trend.series.quantity == "systolic" and not written_species(trend.records, animal):
         value, _ = target_for(trend, guideline_of(guideline, trend.series.species or None))
-        added = float(judged_offset([trend.series.condition])[0])
+        added = added_to(trend.series.condition)
         asked = usual_asked(value - added)
         yield _Question("target", asked, trend.latest, TARGET_VERDICTS, value)
     for spell in trend.treatments:

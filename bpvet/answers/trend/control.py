@@ -22,7 +22,7 @@ from bpvet.models.trend.outlook import (
 )
 from bpvet.models.trend.trend import Trend
 from bpvet.reasons import reason
-from bpvet.visits.latest_date import judged_offset
+from bpvet.visits.latest_date import added_to
 
 _ON_TARGET = {
     Settled.YES: Verdict.AT_OR_BELOW,
@@ -118,7 +118,7 @@ def target_answer(trend: Trend, chosen: Guideline, found: Safety) -> TargetAnswe
     stated = chosen.target if kind == "guideline" else chosen.raised
     withheld = found.withheld("target")
     open_ = verdict is Verdict.NOT_SETTLED and not withheld
-    added = float(judged_offset([trend.series.condition])[0])
+    added = added_to(trend.series.condition)
     return TargetAnswer(
         guideline=chosen.key,
         kind=kind,

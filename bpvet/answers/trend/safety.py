@@ -15,8 +15,6 @@ from bpvet.models.safety.recheck import Recheck
 from bpvet.models.safety.safety import Safety
 from bpvet.reasons import reason
 
-_DAY = np.timedelta64(1, "D")
-
 
 @dataclass(frozen=True, eq=False)
 class UrgentAnswer(Content):
@@ -102,8 +100,8 @@ def urgent_answers(found: Safety, chosen: Guideline) -> tuple[UrgentAnswer, ...]
     )
 
 
-def recheck_answer(found: Safety, left_reason: str) -> RecheckAnswer:
-    """Return when to measure again, or why no window is given."""
+def recheck_answer(found: Safety, left_reason: str, *, others: bool = True) -> RecheckAnswer:
+    """Return when to measure again, or why no window is given; with what other guidelines say."""
     again, standing = found.recheck, found.standing
     if standing.left:
         because = reason("recheck.left_because", why=left_reason)
@@ -128,12 +126,12 @@ def recheck_answer(found: Safety, left_reason: str) -> RecheckAnswer:
             OtherWindow(
                 guideline=window.guideline,
                 name=_name(window),
-                earliest=again.counted_from + (window.earliest or 0) * _DAY,
-                latest=again.counted_from + window.latest * _DAY,
+                earliest=again.counted_from + np.timedelta64(window.earliest or 0, "D"),
+                latest=again.counted_from + np.timedelta64(window.latest, "D"),
                 grade=window.grade,
                 remembered=window.fact is not None and window.fact.remembered,
             )
-            for window in again.others
+            for window in (again.others if others else ())
         ),
         by=latest,
         guideline_by=latest,

@@ -15,6 +15,7 @@ import numpy as np
 from bpvet.facts.sources import Fact, fact
 from bpvet.models.safety.safety import Safety
 from bpvet.models.safety.standing import dates_of
+from bpvet.visits.labs.history import days_between
 from bpvet.visits.session_columns import SessionTable
 from bpvet.visits.treatments.courses import Treatments, is_on
 
@@ -28,7 +29,6 @@ _GROUPS = {
 }
 #: Readings of a sign that show that somebody looked.
 _LOOKED = ("present", "denied", "past")
-_DAY = np.timedelta64(1, "D")
 _STARTS = ("start", "dose", "product")
 
 
@@ -65,7 +65,7 @@ class Check:
 
     def overdue_days(self, as_of: np.datetime64) -> int:
         """Return by how many days it is overdue; 0 where it is not."""
-        return max(0, int((as_of - self.latest) / _DAY))
+        return max(0, days_between(self.latest, as_of))
 
 
 def checks_due(safety: Safety, sessions: SessionTable, treatments: Treatments) -> tuple[Check, ...]:
@@ -136,7 +136,7 @@ def _eyes(safety: Safety, sessions: SessionTable) -> Iterator[Check]:
             # Treated, never measured as raised, and no examination on record.
             yield Check(EYES, "eyes.yearly", starts[0], starts[0], starts[0])
         return
-    due = last + int(_fact("eyes_yearly").value or 0) * _DAY
+    due = last + np.timedelta64(int(_fact("eyes_yearly").value or 0), "D")
     yield Check(EYES, "eyes.yearly", last, due, due, fact_id=_fact("eyes_yearly").id)
 
 
@@ -164,12 +164,11 @@ def _after_change(safety: Safety, treatments: Treatments) -> Iterator[Check]:
     day, drug = newest
     interval = _fact("bloods_change")
     low, high = int(interval.low or 0), int(interval.high or 0)
+    window = day + np.timedelta64(low, "D"), day + np.timedelta64(high, "D")
     missing = [
-        name for name in _GROUPS if (last := _last(safety, name)) is None or last < day + low * _DAY
+        name for name in _GROUPS if (last := _last(safety, name)) is None or last < window[0]
     ]
-    yield from _missing(
-        missing, "renin", day, (day + low * _DAY, day + high * _DAY), drug, interval.id
-    )
+    yield from _missing(missing, "renin", day, window, drug, interval.id)
 
 
 def _by_stage(safety: Safety) -> Iterator[Check]:
@@ -179,18 +178,15 @@ def _by_stage(safety: Safety) -> Iterator[Check]:
     interval = _fact("bloods_stage_4" if stage >= 4 else "bloods_stage_3")
     low = int(interval.low or interval.value or 0)
     high = int(interval.high or interval.value or 0)
-    kidney = _last(safety, "kidney")
-    for name in _GROUPS:
-        day = _last(safety, name) or kidney
-        if day is not None:
-            yield from _missing(
-                [name],
-                "stage",
-                day,
-                (day + low * _DAY, day + high * _DAY),
-                str(stage),
-                interval.id,
-            )
+    newest = {name: _last(safety, name) for name in _GROUPS}
+    together: dict[np.datetime64, list[str]] = {}
+    for name, day in newest.items():
+        if (since := day or newest["kidney"]) is not None:
+            together.setdefault(since, []).append(name)
+    for day, names in together.items():
+        window = day + np.timedelta64(low, "D"), day + np.timedelta64(high, "D")
+        for name in names:
+            yield from _missing([name], "stage", day, window, str(stage), interval.id)
 
 
 def _missing(
@@ -210,13 +206,8 @@ def _missing(
 def _last(safety: Safety, group: str) -> np.datetime64 | None:
     """Return the day of the newest value of a group, or None."""
     history, as_of = safety.found.kidneys.history, safety.standing.as_of
-    days = [
-        lab_value.date
-        for analyte in _GROUPS[group][1]
-        for lab_value in history.analytes.get(analyte, ())
-        if lab_value.date <= as_of
-    ]
-    return max(days, default=None)
+    newest = (history.newest(analyte, as_of) for analyte in _GROUPS[group][1])
+    return max((day for day in newest if day is not None), default=None)
 
 
 @cache

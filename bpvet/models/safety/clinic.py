@@ -17,7 +17,7 @@ from bpvet.garbage import garbage_waits
 from bpvet.maths.newest import session_ahead
 from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.recheck import fitting, may_matter, recheck
-from bpvet.models.safety.safety import Safety, safety
+from bpvet.models.safety.safety import Safety, safeties
 from bpvet.models.safety.standing import below_judged, keep_dates, tails
 from bpvet.models.trend.fit import PriorChoice
 from bpvet.models.trend.newest import ASKED, side_by_side, usual_newest
@@ -37,7 +37,7 @@ from bpvet.visits.treatments.courses import Treatments, all_courses
 from bpvet.visits.urgency import Urgent, urgent
 
 #: Animals that go through a fit together: as many as make its calls cheap.
-_FITTED = 128
+_FITTED = 256
 _NEEDED = ("method", "first_time", "systolic_n")
 _NO_TREATMENTS = Treatments((), (), (), ())
 
@@ -95,14 +95,20 @@ def clinic_safety(
     clinic = Clinic.of(records, rule=rule, priors=priors)
     keep_dates(clinic.sessions)
     trends = clinic.trends(clinic.series)
-    found = []
-    for animal, row in clinic.present():
-        chosen, trend = _guideline(guideline_key, row.species), trends.get(animal)
-        sessions, given = clinic.of_animal(animal)
-        case = AnimalCase(records, animal, sessions, given, trend)
-        judged = safety(case, chosen, clinic.gathered, newest=_not_yet)
-        found.append(AnimalSafety(row, judged, trend, sessions, given, chosen))
-    return _with_surprises(found)
+    rows = dict(clinic.present())
+    of_animals = {animal: clinic.of_animal(animal) for animal in rows}
+    cases = [
+        AnimalCase(records, animal, *known, trends.get(animal))
+        for animal, known in of_animals.items()
+    ]
+    chosen = [_guideline(guideline_key, row.species) for row in rows.values()]
+    judged = safeties(cases, chosen, clinic.gathered, newest=_not_yet)
+    return _with_surprises(
+        [
+            AnimalSafety(row, found, trends.get(animal), *of_animals[animal], key)
+            for (animal, row), found, key in zip(rows.items(), judged, chosen, strict=True)
+        ]
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -345,8 +351,7 @@ def _with_surprises(found: Sequence[AnimalSafety]) -> list[AnimalSafety]:
         known = [i for i in batch if trends[i].series.animal in earlier]
         pairs = [(trends[i], earlier[trends[i].series.animal]) for i in known]
         for i, surprise in zip(known, _surprises(pairs), strict=True):
-            upper, lower = tails(surprise)
-            standing = replace(found[i].safety.standing, upper_tail=upper, lower_tail=lower)
+            standing = found[i].safety.standing.with_tails(*tails(surprise))
             again = recheck(standing, found[i].guideline.key)
             judged = replace(found[i].safety, standing=standing, recheck=again)
             whole[i] = replace(found[i], safety=judged)
@@ -380,5 +385,5 @@ def _matters(judged: Safety) -> bool:
     """Whether the newest session's tails could change which rows fit."""
     if not may_matter(judged.standing):
         return False
-    extreme = replace(judged.standing, upper_tail=0.0, lower_tail=0.0)
+    extreme = judged.standing.with_tails(0.0, 0.0)
     return list(fitting(extreme)) != list(fitting(judged.standing))

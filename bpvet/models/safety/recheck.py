@@ -17,9 +17,10 @@ import numpy as np
 from bpvet.facts.recheck import Row, Window, rows
 from bpvet.facts.sources import fact
 from bpvet.facts.species import species_of
+from bpvet.visits.labs.history import days_between
 from bpvet.visits.urgency import Urgent
 
-_DAY = np.timedelta64(1, "D")
+_NEVER = np.datetime64("NaT", "D")
 #: Probabilities that decide, as the table's rows name them.
 HALF, SETTLED, UNSETTLED, LIKELY, LITTLE = 0.5, 0.9, 0.75, 0.25, 0.1
 #: Dates from which "the vet's decision stands".
@@ -124,8 +125,17 @@ class Standing:
     away: bool
     kidneys_unknown: bool
 
+    def with_tails(self, upper: float | None, lower: float | None) -> Standing:
+        """Return the same with these tails of the newest session."""
+        same = object.__new__(Standing)
+        # `dataclasses.replace` takes ten times as long with so many fields.
+        vars(same).update(vars(self), upper_tail=upper, lower_tail=lower)
+        return same
+
     def urgent_on(self, rule: str) -> np.datetime64 | None:
         """Return the date of an urgent line, or None."""
+        if not self.urgent:
+            return None
         return next((line.on for line in self.urgent if line.rule == rule), None)
 
 
@@ -190,7 +200,7 @@ def recheck(standing: Standing, guideline: str) -> Recheck | None:
         counted_from=first.counted_from,
         earliest=first.earliest,
         latest=first.latest,
-        overdue_days=max(0, int((standing.as_of - first.latest) / _DAY)),
+        overdue_days=max(0, days_between(first.latest, standing.as_of)),
         others=first.row.others(guideline, standing.species),
         beside=tuple(placed.row for placed in rest),
         kidneys_held=first.capped,
@@ -216,9 +226,9 @@ def _placed(standing: Standing, guideline: str, key: str, day: np.datetime64 | N
         base = day
     elif day is not None and day > base:
         base = day
-    never = np.datetime64("NaT", "D")
-    earliest = never if window.earliest is None else base + window.earliest * _DAY
-    return _Placed(row, window, base, earliest, base + window.latest * _DAY, capped)
+    earliest = _NEVER if window.earliest is None else base + np.timedelta64(window.earliest, "D")
+    latest = base + np.timedelta64(window.latest, "D")
+    return _Placed(row, window, base, earliest, latest, capped)
 
 
 def _window(row: Row, guideline: str, standing: Standing) -> tuple[Window, bool]:
@@ -277,7 +287,7 @@ def _signs(standing: Standing) -> Iterator[tuple[str, np.datetime64 | None]]:
     if (day := standing.urgent_on("sign_unread")) is not None:
         yield "sign_unread", day
     if (day := standing.sign_open_on) is not None:
-        recent = standing.as_of - day <= 90 * _DAY
+        recent = days_between(day, standing.as_of) <= 90
         unsure = standing.p_target is None or standing.p_target < SETTLED
         yield f"sign_open.{'controlled_not' if recent and unsure else 'older'}", day
 

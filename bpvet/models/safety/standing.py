@@ -18,7 +18,7 @@ from bpvet.models.trend.effects import FINISHED_TAUS
 from bpvet.models.trend.outlook import Surprise, category_withheld, surprise
 from bpvet.models.trend.trend import Trend
 from bpvet.records.animal_rows import animal_rows
-from bpvet.visits.latest_date import judged_offset, latest_date, systolic_of
+from bpvet.visits.latest_date import added_to, judged_offset, latest_date, systolic_of
 from bpvet.visits.seen import AnimalRecord
 from bpvet.visits.session_columns import SessionColumns, SessionTable, column
 from bpvet.visits.treatments.changes import Change
@@ -160,7 +160,7 @@ def _by_date(
 
 def below_judged(trend: Trend) -> Callable[[float], float]:
     """Return P(usual < x) of a systolic trend, judged by a clinic's bounds, as a function of x."""
-    added = float(judged_offset([trend.series.condition])[0])
+    added = added_to(trend.series.condition)
     return lambda value: float(trend.latest.below(value - added))
 
 
@@ -251,22 +251,23 @@ def _counted(
     likely = below_floor is not None and below_floor >= _number("urgent.low_likely")
     today = int(as_of.astype(np.int64))
     changed = [int(change.date.astype(np.int64)) for change in found.changes if change.modelled]
-    each = list(zip(dates.day, dates.high.tolist(), dates.low.tolist(), strict=True))
-    measured = dates.low_measured.tolist()
-    highs = [value for day, value, _ in each if day > today - 730]
-    since = [i for i, day in enumerate(dates.day) if day > max([today - 730, *changed])]
-    above = [each[i][0] for i in since if each[i][1] > target]
+    days, lows = dates.day, dates.low.tolist()
+    tops, measured = dates.high.tolist(), dates.low_measured.tolist()
+    highs = [value for day, value in zip(days, tops, strict=True) if day > today - 730]
+    last = max([today - 730, *changed])
+    since = [i for i, day in enumerate(days) if day > last]
+    above = [days[i] for i in since if tops[i] > target]
     latest_day = None if latest is None else int(latest.astype(np.int64))
     return {
-        "severe_dates": sum(value >= severe for value in highs),
-        "dates_160": sum(value >= high for value in highs),
-        "raised_dates": sum(value >= raised for value in highs),
+        "severe_dates": sum([value >= severe for value in highs]),
+        "dates_160": sum([value >= high for value in highs]),
+        "raised_dates": sum([value >= raised for value in highs]),
         "above_dates": len(above),
         "above_days": above[-1] - above[0] if len(above) > 1 else 0,
-        "low_dates": sum(measured[i] < on_low or (likely and each[i][2] < floor) for i in since),
+        "low_dates": sum([measured[i] < on_low or (likely and lows[i] < floor) for i in since]),
         "below_floor_before": any(
             day > today - 180 and day != latest_day and on_low <= low < floor
-            for day, _, low in each
+            for day, low in zip(days, lows, strict=True)
         ),
     }
 
@@ -289,18 +290,18 @@ def _probabilities(trend: Trend | None, bounds: Bounds) -> dict[str, Any]:
     """Return how likely the usual pressure lies about each bound: fields of `Standing`."""
     if trend is None:
         return dict.fromkeys(("p_target", "p_160", "p_raised", "p_180", "p_below_floor"))
-    added = float(judged_offset([trend.series.condition])[0])
+    added = added_to(trend.series.condition)
     high, severe = _number("urgent.raised"), _number("urgent.severe")
-    values = np.array([bounds.target, high, bounds.raised, severe, bounds.floor])
-    target, under_160, under_raised, under_180, under_floor = np.atleast_1d(
-        trend.latest.below(values - added)
-    ).tolist()
+    # Some of these are one number: each is asked for once.
+    values = sorted({bounds.target, high, bounds.raised, severe, bounds.floor})
+    known = np.ravel(trend.latest.below(np.array(values) - added)).tolist()
+    below = dict(zip(values, known, strict=True))
     return {
-        "p_target": target,
-        "p_160": 1 - under_160,
-        "p_raised": 1 - under_raised,
-        "p_180": 1 - under_180,
-        "p_below_floor": under_floor,
+        "p_target": below[bounds.target],
+        "p_160": 1 - below[high],
+        "p_raised": 1 - below[bounds.raised],
+        "p_180": 1 - below[severe],
+        "p_below_floor": below[bounds.floor],
     }
 
 

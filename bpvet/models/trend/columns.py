@@ -101,6 +101,13 @@ class Columns:
         rows.setflags(write=False)
         return rows
 
+    def newest(self) -> Array:
+        """Return the (p,) design of a usual pressure at t0: the row of `rows` for day 0."""
+        row = self.sessions()[-1].copy()
+        # First visits, joins and changes come after level, slope and courses.
+        row[2 + len(self.series.courses) :] = 0.0
+        return row
+
     def rows(self, day: Array, visit: int = -1, method: str | None = None) -> Array:
         """Return the (T, p) design at days from t0.
 
@@ -164,7 +171,7 @@ def terms_of(
     """
     terms = ["level", "slope", *(f"course {i}" for i in range(len(series.courses)))]
     others: list[tuple[float, float]] = []
-    if priors.first_visit is not None and np.any(series.visit >= 0):
+    if priors.first_visit is not None and (series.visit >= 0).any():
         terms.append("first_visit")
         others.append(priors.first_visit)
     offsets = {name: _offset_prior(name, series, priors) for name in join_columns(series)}

@@ -139,10 +139,12 @@ def _fill(
     design: Array, terms: _Terms, series: Series, changes: Sequence[RecordedChange]
 ) -> NDArray[np.float64]:
     """Fill in the columns of joins and recorded changes; the design is read-only from here on."""
-    columns = join_columns(series) | {change.term: change.column for change in changes}
-    for term, values in columns.items():
-        if term in terms:
-            design[:, terms.index(term)] = values
+    # Most series have no terms but level, slope, courses and the first visit.
+    if len(terms) > 2 + len(series.courses) + ("first_visit" in terms):
+        columns = join_columns(series) | {change.term: change.column for change in changes}
+        for term, values in columns.items():
+            if term in terms:
+                design[:, terms.index(term)] = values
     design.setflags(write=False)
     return design
 

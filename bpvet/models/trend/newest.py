@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from typing import TypeVar
 
-import numpy as np
-
 from bpvet.maths.mixture import Mixture
 from bpvet.maths.newest import usual_at_newest
 from bpvet.models.trend.trend import Trend
 
 #: Animals that are asked together: as few as leave their arrays where they are near.
-ASKED = 16
+ASKED = 32
 _Item = TypeVar("_Item")
 
 
@@ -26,7 +24,7 @@ def usual_newest(trends: Sequence[Trend]) -> list[Mixture]:
 
     found: dict[int, Mixture] = {}
     for some in side_by_side(range(len(trends)), shape, alike=3, together=ASKED):
-        design = [trends[i].columns.rows(np.zeros(1))[0] for i in some]
+        design = [trends[i].columns.newest() for i in some]
         usual = usual_at_newest([trends[i].posterior for i in some], design)
         found |= {i: trends[i].told_of(mixture) for i, mixture in zip(some, usual, strict=True)}
     return [found[i] for i in range(len(trends))]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -52,7 +54,7 @@ class Surprise(Content):
     tail: float
     bound: str = ""
 
-    @property
+    @cached_property
     def tails(self) -> tuple[float, float]:
         """Probabilities of lying above and below what was observed; 1 where a bound says less."""
         above = (
@@ -94,8 +96,10 @@ def before_newest(trend: Trend) -> Series | None:
     series, count = trend.series, trend.series.y.size
     if count < 2:
         return None
-    before = subset(series, np.arange(count) < count - 1)
-    return replace(before, method=series.method, condition=series.condition)
+    arrays: dict[str, Any] = {
+        name: each[:-1] for name, each in vars(series).items() if isinstance(each, np.ndarray)
+    }
+    return replace(series, **arrays)
 
 
 def surprise_after(trend: Trend, earlier: Trend) -> Surprise:
@@ -171,7 +175,10 @@ def surprise_of(trend: Trend, expected: Mixture, asked: NewestAsked) -> Surprise
         "log" if trend.logarithmic else "plain",
     )
     found = Surprise(float(trend.observed[-1]), expected_there, 1.0, str(trend.series.bound[-1]))
-    return replace(found, tail=min(2 * min(found.tails), 1.0))
+    told = replace(found, tail=min(2 * min(found.tails), 1.0))
+    # Where it would keep them itself: they are of the same numbers.
+    vars(told)["tails"] = found.tails
+    return told
 
 
 def _join(trend: Trend, earlier: Trend, rows: np.ndarray) -> tuple[float, float]:

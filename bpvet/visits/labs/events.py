@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import islice
 
 import numpy as np
 
@@ -251,9 +252,10 @@ def kidney_stage_now(history: LabHistory, species: str, as_of: np.datetime64) ->
 def _marker_stage(
     history: LabHistory, marker: str, species: str, as_of: np.datetime64
 ) -> KidneyStage | None:
-    days = [
+    known = history.days(marker, as_of)
+    staged = (
         found
-        for values in history.days(marker, as_of)
+        for values in known
         if (
             found := [
                 (n, lab_value)
@@ -261,8 +263,8 @@ def _marker_stage(
                 if (n := stage_of(lab_value, species)) is not None
             ]
         )
-    ]
-    newest = history.days(marker, as_of)[0][0].date
+    )
+    days, newest = list(islice(staged, 2)), known[0][0].date
     if not days or days[0][0][1].date != newest:
         return None
     stage, value = max(days[0], key=lambda pair: pair[0])
@@ -368,14 +370,9 @@ def missing_kidney_values(history: LabHistory, as_of: np.datetime64) -> MissingK
 
     A value in a unit that is not read counts: it was measured.
     """
-    dates = [
-        value.date
-        for marker in MARKERS
-        for value in history.analytes.get(marker, ())
-        if value.date <= as_of
-    ]
-    if not dates:
+    newest = (history.newest(marker, as_of) for marker in MARKERS)
+    last = max((day for day in newest if day is not None), default=None)
+    if last is None:
         return MissingKidneyValues(None, None)
-    last = max(dates)
     age = days_between(last, as_of)
     return MissingKidneyValues(last, age) if age > number_of("project.kidney.missing") else None

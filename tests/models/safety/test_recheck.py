@@ -19,6 +19,7 @@ from tests.models.standings import (
     PLAIN,
     PRESSURES,
     SHARES,
+    TAILS,
     TREATED,
     line,
     standings,
@@ -393,3 +394,10 @@ def test_a_species_without_facts_is_judged_by_its_signs_alone():
     seen = replace(rabbit, urgent=(line("sign_current", 2),))
     assert _row(seen) == "sign_current"
     assert recheck(replace(seen, left=True), "acvim2018") is None
+
+
+@given(standings(), st.sampled_from(TAILS), st.sampled_from(TAILS))
+def test_other_tails_change_nothing_else(standing, upper, lower):
+    assert standing.with_tails(upper, lower) == replace(
+        standing, upper_tail=upper, lower_tail=lower
+    )

@@ -59,8 +59,10 @@ def reason_of(row: Row, standing: Standing, missing: str = "") -> str:
     missing : str
         Since when kidney values are not on record, where the window was held short for that.
     """
-    by_row = {**_AT_ONCE, **_of_treated(standing, missing), **_of_untreated(standing)}
-    return by_row[row.key]
+    if row.key in _BY_AGE:
+        return _by_age(standing, _BY_AGE[row.key])
+    found = _AT_ONCE.get(row.key) or _of_untreated(standing).get(row.key)
+    return found or _of_treated(standing, missing)[row.key]
 
 
 _STANDS = "the vet's decision stands"
@@ -123,14 +125,17 @@ def _of_untreated(standing: Standing) -> dict[str, str]:
         "unjudged.high": f"160 mmHg or more, and {_NOT_JUDGED}",
         "unjudged.perhaps": f"in the range called raised in others, and {_NOT_JUDGED}",
         "screen_risk": f"{_not_raised(standing)}, with {risks}",
-        "screen.11y": _by_age(standing, "11 years or older"),
-        "screen.7_10y": _by_age(standing, "7 to 10 years old"),
-        "screen.3_6y": _by_age(standing, "3 to 6 years old"),
-        "screen.young": _by_age(standing, "under 3 years old"),
-        "screen.dog": _by_age(
-            standing, "a dog without a recorded risk; no guideline names an interval"
-        ),
     }
+
+
+#: What the rows of animals without a risk say of the animal, by key.
+_BY_AGE = {
+    "screen.11y": "11 years or older",
+    "screen.7_10y": "7 to 10 years old",
+    "screen.3_6y": "3 to 6 years old",
+    "screen.young": "under 3 years old",
+    "screen.dog": "a dog without a recorded risk; no guideline names an interval",
+}
 
 
 def _by_age(standing: Standing, age: str) -> str:

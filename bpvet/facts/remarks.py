@@ -1,7 +1,8 @@
-"""What notes say of treatments and of an animal's end, in a few words: asked about, never used.
+"""What notes say of treatments, of an animal's end and of a pressure: asked about, never used.
 
-A drug whose stop stands in a note alone reads as one that is still given, and an animal whose death
-does is rung up. Words are sought, not understood: what is found is a question for who reads it.
+A drug whose stop stands in a note alone reads as one that is still given, an animal whose death
+does is rung up, and beside "real value 210" the 150 that is counted reads as the truth. Words are
+sought, not understood: what is found is a question for who reads it.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import re
 from functools import cache
 
 from bpvet.facts.drugs import drug, drugs, near_drugs
+from bpvet.facts.protocol import limits
 
 #: A drug that ended, was not given, or is only planned.
 _NOT_GIVEN = re.compile(
@@ -32,6 +34,46 @@ _MEDICINES = re.compile(r"\b(?:meds?|medicines?|medications?|tablets?|pills?)\b"
 _LEFT = re.compile(
     r"\b(?:died|dead|deceased|passed away|put to sleep|put down|pts|euthan\w+|rip|r\.i\.p"
     r"|destroyed|re-?homed)\b|†",
+    re.IGNORECASE,
+)
+#: A whole number of two or three digits, perhaps with a diastolic or a second one behind it; no
+#: part of a date, a time of day, a decimal or a code.
+_NUMBER = re.compile(
+    r"(?:(?<![\w.,:/#£$€+-])|(?<=\d[-–])(?<!\d\d\d\d[-–])|(?<=bp)|(?<=sys)|(?<=sap))(\d{2,3})"
+    r"(?=(?:/\d{2,3}){0,2}(?![\w/:]|[.,]\d)|[-–]\d{2,3}(?![\w.:/-])|\s*mm ?hg\b)",
+    re.IGNORECASE,
+)
+_RANGE_BEGUN = re.compile(r"\d{2,3}[-–]$")
+#: What behind a number says that it is no pressure.
+_OTHER_UNIT = re.compile(
+    r"[/\d]*[-\s]*(?:%|°|/ ?min|(?:[ckm]?m|inch(?:es)?|kg|kilos?|lbs?|pounds?|m?g|mcg|µg|ug|grams?"
+    r"|ml|iu|units?|bpm|hr|heart rate|x|times|kpa|[mµu]?mol\w*|/\s*[dm]?l|s|secs?|seconds?|min"
+    r"|mins|minutes?|h|hrs|hours?|d|days?|wks?|weeks?|mo|months?|yrs?|years?|tabs?|tablets?|pills?"
+    r"|doses?|euros?|eur|th)\b)(?!\s*hg\b)",
+    re.IGNORECASE,
+)
+#: What stands before a number of something else, or of another time, as far as the clause goes.
+_NOT_NOW = re.compile(
+    r"\b(?:targets?|goals?|aim\w*|if|unless|until|till|last (?:time|visit|week|month|year|check)"
+    r"|prev\w*|historic\w*|(?:down|up) from)\b\.?[^.;,]*$",
+    re.IGNORECASE,
+)
+_OTHER_QUANTITY = re.compile(
+    r"\b(?:hr|heart|pulse|rate|puls|fc|hf|rr|resp\w*|cuff|size|crea\w*|krea\w*|sdma|urea|bun|gluc\w*"
+    r"|glyc\w*|fructosamine|t4|tt4|alt|alp|alkp|ast|ggt|pcv|hct|usg|upc|na|sodium|chol\w*|albumin"
+    r"|protein|tp|phos\w*|cortisol|spo2|sats?|temp\w*|weight|weigh\w*|wt|bw|gewicht|age|aged|room"
+    r"|kennel|cage|ward|ref|case|invoice|chip|microchip|tel\w*|phone|mobile|ring|no|nr|box|map|mean"
+    r"|dia|diast\w*|dap|dbp)\b\.?\s*(?:was|is|of|at|about|approx\.?|ca\.?|now|only)?"
+    r"[\s:=~>≥<-]*$",
+    re.IGNORECASE,
+)
+#: A run of digits as long as a telephone's.
+_LONG_NUMBER = re.compile(r"\+?\d(?:[ \-]?\d){6,}")
+#: What makes a pressure of a number that few animals have.
+_OF_PRESSURE = re.compile(
+    r"\b(?:b\.?p|s[ab]p|systol\w*|sys|pressure|mm ?hg|doppler|osc\w*|real|really|true|truly"
+    r"|actual\w*|correct\w*|should|meant|repeat\w*|again|reading|read|value|blutdruck|tension|wrong"
+    r"|typo)(?:\b|(?=\d))|^\W*\d+\W*$",
     re.IGNORECASE,
 )
 #: Letters from which a word that begins a drug's name is a short name for it ("amlo").
@@ -75,6 +117,37 @@ def says_left(text: str) -> bool:
     (True, True, False)
     """
     return bool(_LEFT.search(text))
+
+
+def pressures_in(text: str) -> tuple[int, ...]:
+    """Return the numbers of a note that may be a systolic pressure, mmHg, in order.
+
+    Not those of a date, a time, another quantity or unit, a target or an earlier visit. What is no
+    usual pressure is one where the note speaks of pressure or of a mistake.
+
+    Examples
+    --------
+    >>> pressures_in("real value 210 - pls check"), pressures_in("BP 190/110, HR 220, cuff 3")
+    ((210,), (190,))
+    >>> pressures_in("20/11/26 14:30, 4.5 kg, crea 180, target 140"), pressures_in("doppler 60")
+    ((), (60,))
+    """
+    if not any(map(str.isdigit, text)):
+        return ()
+    text = _LONG_NUMBER.sub(" ", text)
+    bounds, of_pressure = limits("systolic"), _OF_PRESSURE.search(text) is not None
+    found: dict[int, None] = {}
+    for match in _NUMBER.finditer(text):
+        value, before = int(match[1]), _RANGE_BEGUN.sub("", text[: match.start()])
+        possible = not bounds.sets_aside(value) if of_pressure else bool(bounds.usual(value))
+        told_apart = (
+            _OTHER_UNIT.match(text, match.end())
+            or _OTHER_QUANTITY.search(before)
+            or _NOT_NOW.search(before)
+        )
+        if possible and not told_apart:
+            found[value] = None
+    return tuple(found)
 
 
 def pressure_drugs_in(text: str) -> tuple[str, ...]:

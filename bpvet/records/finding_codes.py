@@ -207,6 +207,7 @@ class Code(Enum):
     BACKDATED = "slips.backdated", "date before those above"
     NEWEST_WITHOUT_SYSTOLIC = "slips.newest_without_systolic", "no systolic pressure"
     LEFT_IN_TEXT = "slips.left_in_text", "has it left?"
+    PRESSURE_IN_TEXT = "slips.pressure_in_text", "a pressure in words?"
     TREATMENT_IN_TEXT = "slips.treatment_in_text", "a treatment in words?"
 
     # Readings that stand there twice.

@@ -21,7 +21,7 @@ KEYS = MappingProxyType(
         "backdated": ("", "unborn"),
         "lookalikes": ("",),
         "set_aside": ("",),
-        "asked": ("left", "treatment", "files"),
+        "asked": ("left", "pressure", "treatment", "files"),
         "species": ("no_facts", "blank"),
         "usual": ("", "none", "new_dog"),
         "target": ("at", "below", "above", "not_settled", "withheld"),

@@ -1,4 +1,4 @@
-"""What notes say of treatments and of an animal's end, as clinics write them in haste."""
+"""What notes say of treatments, an animal's end and a pressure, as clinics write them in haste."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import pytest
 
 from bpvet.facts.remarks import (
     pressure_drugs_in,
+    pressures_in,
     says_changed,
     says_left,
     says_not_given,
@@ -67,3 +68,37 @@ def test_other_words_are_no_end(text):
 )
 def test_pressure_drugs_are_found_in_full_shortly_and_misspelt(text, named):
     assert pressure_drugs_in(text) == named
+
+
+@pytest.mark.parametrize(
+    ("note", "pressures"),
+    [
+        *(("real value 210 - pls check", (210,)), ("should be 205", (205,)), ("true 190?", (190,))),
+        *(("repeat by vet 220", (220,)), ("doppler 210", (210,)), ("BP 190/110", (190,))),
+        *(("BP210", (210,)), ("210mmHg", (210,)), ("210 mm Hg", (210,)), ("over 200!", (200,))),
+        *(("really 190–210", (190, 210)), ("vet got 205 and 208.", (205, 208)), ("=210", (210,))),
+        *(("first 190 then 150", (190, 150)), ("150 -> 210", (150, 210)), (">300", (300,))),
+        *(("HR 180, 210 sys", (210,)), ("cuff 3, 215 after 10 min", (215,)), ("sys 75", (75,))),
+        *(("richtig: 215", (215,)), ("eigentlich 205", (205,)), ("210 by vet, target 150", (210,))),
+        *(("was 210 last time", (210,)), ("typo, 320", (320,)), ("210, no change", (210,))),
+    ],
+)
+def test_a_number_in_a_note_may_be_a_pressure(note, pressures):
+    assert pressures_in(note) == pressures
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        *("2026-11-20", "20/11/2026", "20.11.26", "14:30", "14.30", "09/11", "calm", ""),
+        *("cuff 4 cm", "cuff size 40 mm", "weight 4.5 kg", "wt 105 lbs", "110 lb", "12.5 mg"),
+        *("100mg", "100 mg", "HR 180", "HR=180", "HR 180-200", "180 bpm", "heart rate was 200"),
+        *("pulse 180/min", "FC 180", "RR 40", "95%", "crea 180", "creatinine 210 umol/L"),
+        *("creat. was 250", "SDMA 18", "T4 45", "glucose 250 mg/dL", "ALT 120", "PCV 40"),
+        *("waited 90 min", "90s", "180 days", "tel 555 1234567", "call 01234 567890", "room 101"),
+        *("last time 190", "prev. 190", "target 150", "aim below 160", "recheck if above 180"),
+        *("A150", "#120", "£120", "5 readings", "microchip 985141000123456", "waited 45"),
+    ],
+)
+def test_numbers_of_other_things_in_a_note_are_no_pressures(note):
+    assert pressures_in(note) == ()

@@ -8,15 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from bpvet.errors import CallError, FitError
-from bpvet.facts.categories import Guideline
+from bpvet.facts.categories import Guideline, guideline
 from bpvet.models.safety.case import AnimalCase
 from bpvet.models.safety.recheck import Recheck, Standing, recheck
 from bpvet.models.safety.standing import below_judged, standing
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.outlook import Surprise, surprise
 from bpvet.models.trend.trend import Trend
+from bpvet.visits.latest_date import urgent_number
 from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
 from bpvet.visits.signs.remarks import GROUPS as REMARKS
+from bpvet.visits.signs.remarks import PRESSURE
 from bpvet.visits.signs.states import ALARMING, SignState
 from bpvet.visits.urgency import Urgent, urgent
 
@@ -60,6 +62,27 @@ class Safety:
             and not (sign.term in present or sign.text in listed)
             and (np.isnat(sign.seen_on) or self.found.seen.current(sign))
         )
+
+    @property
+    def noted_otherwise(self) -> bool:
+        """Whether a note gives a pressure of a higher category than the latest date, or a low one.
+
+        Categories are those of the default guideline; a note asks as long as a sign is current.
+        """
+        seen, latest = self.found.seen, self.found.seen.latest
+        noted = [
+            float(number)
+            for sign in self.remarks
+            if sign.group == PRESSURE and (np.isnat(sign.seen_on) or seen.current(sign))
+            for number in sign.term.split(", ")
+        ]
+        if not noted or not seen.has_facts:
+            return False
+        chosen, low = guideline(), urgent_number("low")
+        highest = None if latest is None else latest.highest
+        lowest = None if latest is None else latest.lowest
+        counted = chosen.categories[0] if highest is None else chosen.category_of(highest)
+        return max(noted) >= counted.high or min(noted) < low <= (low if lowest is None else lowest)
 
     @property
     def remarks(self) -> tuple[SignState, ...]:

@@ -1,22 +1,26 @@
-"""What is written of treatments and of an animal's end where nothing is worked out from it.
+"""What is written of treatments, of a pressure and of an animal's end, and not worked out from.
 
-"STOPPED in september" in a note reads as a drug that is still given, and nobody is to ring up the
-owner of a cat of which a note says that it died. Each is a question (`GROUPS`), and is answered by
-an entry where it belongs: a stop, another dose or a start within `_NEAR`, a date of leaving, or, of
-an animal that is said to be dead, a later visit.
+"STOPPED in september" in a note reads as a drug that is still given, nobody is to ring up the owner
+of a cat of which a note says that it died, and "real value 210" beside 150 is told of nowhere else.
+Each is a question (`GROUPS`), and is answered by an entry where it belongs: a stop, another dose or
+a start within `_NEAR`, a date of leaving, a reading of that value, or, of an animal that is said to
+be dead and of a pressure, a later visit.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from bpvet.facts.drugs import drug, drug_name
 from bpvet.facts.remarks import (
     names_medicine,
     pressure_drugs_in,
+    pressures_in,
     says_changed,
     says_left,
     says_not_given,
@@ -28,8 +32,10 @@ from bpvet.records.records import Records
 from bpvet.visits.signs.cells import Asked, Place, asked_cells, in_their_time, places
 
 #: What remarks are about; no group of signs.
-TREATMENT, LEFT = "treatment", "left"
-GROUPS = (LEFT, TREATMENT)
+TREATMENT, LEFT, PRESSURE = "treatment", "left", "pressure"
+GROUPS = (LEFT, PRESSURE, TREATMENT)
+#: Tables whose notes, reasons and columns that are not ours may tell of a pressure.
+_OF_VISITS = ("readings", "observations", "contacts")
 #: What `Sign.table` says of a cell that names or doses a drug, of the animals' own row, and of an
 #: observation or contact that tells of an end.
 IN_DRUG, IN_ANIMALS, IN_ENTRY = "treatments drug", "animals row", "ending entry"
@@ -68,6 +74,7 @@ def remarks(
             yield from _of_treatment(row, texts)
     lives = _Lives(records, animal)
     yield from _of_notes(cells, lives, spans)
+    yield from _of_pressures(cells, lives)
     yield from _of_animals(records, lives, animal)
 
 
@@ -100,6 +107,28 @@ def _of_notes(cells: Sequence[Asked], lives: _Lives, spans: _Spans) -> Iterator[
                 yield _remark(row, asked.name, text, LEFT)
             if text in treating and not _answered(text, row[1], spans[str(row[0])]):
                 yield _remark(row, asked.name, text, TREATMENT)
+
+
+def _of_pressures(cells: Sequence[Asked], lives: _Lives) -> Iterator[Remark]:
+    """Yield the notes from the newest day on with a pressure that its readings do not have."""
+    for asked in cells:
+        if asked.name.split()[0] not in _OF_VISITS:
+            continue
+        heading = f"{asked.heading.replace('_', ' ')}: " if asked.heading else ""
+        texts = {str(text) for text in asked.rows[asked.column].unique()}
+        # A number alone in a column that is not ours is no note.
+        noted = (text for text in texts if not (heading and text.replace(".", "").isdecimal()))
+        named = {text: pressures_in(heading + text) for text in noted}
+        named = {text: pressures for text, pressures in named.items() if pressures}
+        rows = asked.rows[asked.rows[asked.column].isin(named).to_numpy(dtype=bool)]
+        for text, row in zip(
+            rows[asked.column].astype(str), places(rows, asked.dated), strict=True
+        ):
+            new = [value for value in named[text] if lives.is_new(value, row)]
+            if not new:
+                continue
+            start = max(0, text.find(str(new[0])) - _LONGEST // 2) if len(text) > _LONGEST else 0
+            yield _remark(row, asked.name, text[start:], PRESSURE, ", ".join(map(str, new)))
 
 
 def _may_treat(text: str) -> bool:
@@ -141,7 +170,7 @@ def _of_animals(records: Records, lives: _Lives, animal: str | None) -> Iterator
 
 
 class _Lives:
-    """Which animals have left, and the newest day with a usable reading of each.
+    """Which animals have left, the newest day with a usable reading of each, and what was read.
 
     Parameters
     ----------
@@ -157,6 +186,7 @@ class _Lives:
         newest = frame[usable].groupby("animal", observed=True)["date"].max()
         days = newest.to_numpy(dtype="datetime64[D]")
         self._newest: dict[str, np.datetime64] = dict(zip(newest.index, days, strict=True))
+        self._frame, self._day = frame, day
         rows = animal_rows(records).items()
         self._gone = {animal for animal, row in rows if row.left(records.as_of)}
 
@@ -164,6 +194,28 @@ class _Lives:
         """Return whether what is written somewhere may be of an end: no visit is later."""
         whose, day = row[:2]
         return whose not in self._gone and not day < self._newest.get(whose, day)
+
+    def is_new(self, pressure: float, row: Place) -> bool:
+        """Return whether no reading of a row's day, or of the newest, has a pressure, mmHg.
+
+        One between readings that count is nothing new, nor is what is written on an older day.
+        """
+        whose, day = row[:2]
+        newest = self._newest.get(whose, _NO_DAY)
+        if day < newest:
+            return False
+        rows = np.asarray(self._rows.get(whose, ()), dtype=np.int64)
+        rows = rows[(self._day[rows] == newest) | (self._day[rows] == day)]
+        values = self._frame["systolic"].to_numpy(dtype=float)[rows].round()
+        counts = (self._frame["excluded"].iloc[rows] == "").to_numpy(dtype=bool)
+        counted = values[counts & ~np.isnan(values)]
+        between = counted.size and counted.min() <= pressure <= counted.max()
+        return not between and pressure not in values
+
+    @cached_property
+    def _rows(self) -> Mapping[Hashable, ArrayLike]:
+        """The readings' rows of each animal."""
+        return self._frame.groupby("animal", observed=True).indices
 
 
 def _remark(row: Place, table: str, text: str, group: str, drug_named: str = "") -> Remark:

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from bpvet.facts.remarks import says_not_given
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
 from bpvet.records.records import Records
 from bpvet.visits.latest_date import JUDGED_CONDITIONS
-from bpvet.visits.signs.remarks import IN_DRUG, LEFT, remarks
+from bpvet.visits.signs.remarks import IN_DRUG, LEFT, PRESSURE, TREATMENT, remarks
 from bpvet.visits.uncounted.backdated import backdated_rows
+
+_IN_TEXT = {
+    LEFT: Code.LEFT_IN_TEXT,
+    PRESSURE: Code.PRESSURE_IN_TEXT,
+    TREATMENT: Code.TREATMENT_IN_TEXT,
+}
 
 
 def slips(records: Records) -> tuple[Finding, ...]:
@@ -71,6 +78,7 @@ def _remarks(records: Records) -> Iterator[Finding]:
         # Of a drug's name that is off the list there is a finding.
         off_the_list = table == IN_DRUG and not says_not_given(item.text)
         if file and not off_the_list:
-            left = item.group == LEFT
-            code = Code.LEFT_IN_TEXT if left else Code.TREATMENT_IN_TEXT
-            yield finding_of(code, file, line, value=item.text, text=item.text)
+            values: dict[str, Any] = {"text": item.text}
+            if item.group == PRESSURE:
+                values["numbers"] = item.term
+            yield finding_of(_IN_TEXT[item.group], file, line, value=item.text, **values)

@@ -59,7 +59,7 @@ def test_under_anaesthesia_the_mean_alone_is_no_slip():
     assert _slips(rows, state=["awake", "awake", "awake", "anaesthetised"]) == ()
 
 
-def test_what_is_only_written_of_a_treatment_or_an_end():
+def test_what_is_only_written_of_a_treatment_a_pressure_or_an_end():
     readings = pd.DataFrame(_steady("A"), columns=["animal", "taken_at", "systolic", "mean"])
     treatments = pd.DataFrame(
         [
@@ -72,14 +72,17 @@ def test_what_is_only_written_of_a_treatment_or_an_end():
     contacts = pd.DataFrame(
         {"animal": ["A"], "date": ["2025-11-01"], "outcome": ["left"], "note": ["put to sleep"]}
     )
+    readings = readings.assign(method="oscillometric")
+    readings["note"] = ["true 210?", *[""] * (len(readings) - 2), "true 190?"]
     records = bpvet.Records.from_frames(
-        readings.assign(method="oscillometric"),
+        readings,
         treatments=treatments,
         contacts=contacts,
         as_of="2026-01-06",
     )
     assert sorted((one.code.name, one.file, one.line, one.value) for one in slips(records)) == [
         ("LEFT_IN_TEXT", "contacts", 1, "put to sleep"),
+        ("PRESSURE_IN_TEXT", "readings", len(readings), "true 190?"),
         ("TREATMENT_IN_TEXT", "treatments", 1, "stopped 2 weeks ago"),
     ]
 

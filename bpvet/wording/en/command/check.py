@@ -35,6 +35,7 @@ GROUP_WORDS = {
     "bleeding": "bleeding",
     "other": "other",
     "left": "died or left?",
+    "pressure": "mmHg, another pressure?",
     "treatment": "of a treatment",
 }
 

@@ -38,6 +38,15 @@ def _left_in_text(text: str) -> Words:
     )
 
 
+@WORDS.of(Code.PRESSURE_IN_TEXT)
+def _pressure_in_text(text: str, numbers: str) -> Words:
+    return Words(
+        f"{shown(text)} may give another pressure ({numbers}) than the readings of the newest "
+        "visit; it is not counted.",
+        "If that is the pressure, correct the reading, or enter it as one.",
+    )
+
+
 @WORDS.of(Code.TREATMENT_IN_TEXT)
 def _treatment_in_text(text: str) -> Words:
     return Words(

@@ -48,6 +48,11 @@ _REMARKED = {
         "If the animal has died or left, write left_on among the animals: everything here speaks "
         "of it as living.",
     ),
+    "pressure": (
+        "no reading of that day has that number, and nothing here counts it",
+        "Is that the pressure? No reading of that day has that number, and nothing told here "
+        "counts it. If it is, correct the reading, or enter it as one.",
+    ),
     "drug": (
         "what that says beside a drug's name is not used here",
         "Write its generic name alone, and if it ended, changed or was not given, enter that: "

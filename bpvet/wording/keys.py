@@ -15,7 +15,7 @@ KEYS = MappingProxyType(
     {
         # One animal.
         "urgent": tuple(rule.value for rule in UrgentRule),
-        "unmeasured": ("", "part", "sign"),
+        "unmeasured": ("", "part", "excluded", "sign"),
         "no_systolic": ("",),
         "later": ("",),
         "backdated": ("", "unborn"),

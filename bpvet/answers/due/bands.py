@@ -71,8 +71,10 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
         return "checks"
     if safety.standing.latest is None and not rules:
         return "no_plan"
-    # What it says of a drug or of the animal's end is read before it is left until later.
-    return "due" if any(sign.group != PRESSURE for sign in safety.remarks) else LATER
+    # What it says of a drug or of the animal's end, and what of the latest date does not count, is
+    # read before it is left until later.
+    asked = any(sign.group != PRESSURE for sign in safety.remarks) or uncounted.partly is not None
+    return "due" if asked or safety.excluded_otherwise else LATER
 
 
 def _lost(safety: Safety) -> bool:

@@ -69,20 +69,34 @@ class Safety:
 
         Categories are those of the default guideline; a note asks as long as a sign is current.
         """
-        seen, latest = self.found.seen, self.found.seen.latest
+        seen = self.found.seen
         noted = [
             float(number)
             for sign in self.remarks
             if sign.group == PRESSURE and (np.isnat(sign.seen_on) or seen.current(sign))
             for number in sign.term.split(", ")
         ]
-        if not noted or not seen.has_facts:
+        return self._worse(noted)
+
+    @property
+    def excluded_otherwise(self) -> bool:
+        """Whether the clinic lately excluded readings of a higher category than the latest date."""
+        seen, excluded = self.found.seen, self.found.uncounted.excluded
+        if excluded is None or seen.age(excluded.date) > urgent_number("sign_current_days"):
+            return False
+        return excluded.higher and self._worse([value for value, _ in excluded.values])
+
+    def _worse(self, pressures: list[float]) -> bool:
+        """Whether one is of a higher category than the latest date, or low where that is not."""
+        latest = self.found.seen.latest
+        if not pressures or not self.found.seen.has_facts:
             return False
         chosen, low = guideline(), urgent_number("low")
         highest = None if latest is None else latest.highest
         lowest = None if latest is None else latest.lowest
         counted = chosen.categories[0] if highest is None else chosen.category_of(highest)
-        return max(noted) >= counted.high or min(noted) < low <= (low if lowest is None else lowest)
+        falls = min(pressures) < low <= (low if lowest is None else lowest)
+        return max(pressures) >= counted.high or falls
 
     @property
     def remarks(self) -> tuple[SignState, ...]:

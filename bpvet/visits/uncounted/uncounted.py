@@ -12,6 +12,7 @@ from bpvet.records.records import Records
 from bpvet.visits.latest_date import LatestDate
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.uncounted.backdated import Backdated, backdated_rows
+from bpvet.visits.uncounted.excluded import ExcludedReadings, excluded_readings
 from bpvet.visits.uncounted.later import LaterRows, later_rows
 from bpvet.visits.uncounted.lookalikes import Lookalike, lookalikes
 from bpvet.visits.uncounted.set_aside import RowsAside, rows_aside
@@ -49,6 +50,9 @@ class Uncounted(Content):
         Days after the latest date (all, without one) on which no reading can be used.
     partly : UnmeasuredDay or None
         The latest date, where not all of its readings can be used.
+    excluded : ExcludedReadings or None
+        Readings of the latest date, or of a later day, that the clinic excluded, where they stand
+        higher than the others or leave few.
     no_systolic : NoSystolic or None
         The latest date, where no systolic pressure was read: it is a visit, and no number is of it.
     later : LaterRows or None
@@ -68,6 +72,7 @@ class Uncounted(Content):
 
     unmeasured: tuple[UnmeasuredDay, ...]
     partly: UnmeasuredDay | None
+    excluded: ExcludedReadings | None
     no_systolic: NoSystolic | None
     later: LaterRows | None
     backdated: Backdated | None
@@ -82,12 +87,19 @@ class Uncounted(Content):
         found = (self.unmeasured, self.later, self.backdated, self.unborn, self.lookalikes)
         return any(found) or self.aside.pressing
 
+    @property
+    def partly_counted(self) -> bool:
+        """Whether readings of the newest visit that do not count may say something else."""
+        higher = self.excluded is not None and self.excluded.higher
+        return self.partly is not None or higher
+
 
 @dataclass(frozen=True, eq=False)
 class UncountedRows:
     """What of every animal is on record and not counted, read once; by animal, where it has any."""
 
     days: Mapping[str, tuple[UnmeasuredDay, ...]]
+    excluded: Mapping[str, ExcludedReadings]
     later: Mapping[str, LaterRows]
     backdated: Mapping[str, Backdated]
     unborn: Mapping[str, Unborn]
@@ -99,6 +111,7 @@ class UncountedRows:
         """Return those of all animals of some records, or of this animal alone."""
         return cls(
             unmeasured_days(records, animal),
+            excluded_readings(records, animal),
             later_rows(records, animal),
             backdated_rows(records, animal),
             unborn_rows(records, animal),
@@ -110,11 +123,15 @@ class UncountedRows:
         """Return those of an animal, by what urgency is judged on."""
         animal, latest = seen.animal, seen.latest
         days, date = self.days.get(animal, ()), None if latest is None else latest.date
+        excluded = self.excluded.get(animal)
+        if excluded is not None and date is not None and excluded.date < date:
+            excluded = None
         return Uncounted(
             unmeasured=tuple(
                 day for day in days if not day.used and (date is None or day.date > date)
             ),
             partly=next((day for day in days if day.used and day.date == date), None),
+            excluded=excluded,
             no_systolic=_no_systolic(latest),
             later=self.later.get(animal),
             backdated=self.backdated.get(animal),

@@ -10,9 +10,12 @@ from collections.abc import Iterator, Sequence
 from bpvet.answers.statement import Statement
 from bpvet.answers.trend.recorded import RecordedAnswer
 from bpvet.answers.trend.result import TrendAnswer
+from bpvet.facts.protocol import MIN_READINGS
+from bpvet.facts.sources import credit, fact
 from bpvet.printing import number
 from bpvet.visits.signs.states import SignState
 from bpvet.visits.uncounted.backdated import Backdated
+from bpvet.visits.uncounted.excluded import ExcludedReadings
 from bpvet.visits.uncounted.later import LaterRows
 from bpvet.visits.uncounted.set_aside import RowsAside
 from bpvet.visits.uncounted.unborn import Unborn
@@ -47,6 +50,8 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
             f"that day does not know of {them}."
         )
         yield Statement("unmeasured.part", f"{text} bpvet check says why.", outside=text)
+    if found.excluded is not None:
+        yield _excluded(found.excluded)
     if found.no_systolic is not None:
         yield _no_systolic(found.no_systolic)
     if found.later is not None:
@@ -105,6 +110,22 @@ def _unmeasured(days: tuple[UnmeasuredDay, ...]) -> Statement:
         "know of it. A vet decides whether the animal is to be seen sooner."
     )
     return Statement("unmeasured", f"{text} bpvet check says why.", outside=text)
+
+
+def _excluded(found: ExcludedReadings) -> Statement:
+    """Return what is told of readings of the newest visit that the clinic excluded."""
+    numbers = listed([f"{bound} {number(value, 0)}".strip() for value, bound in found.values])
+    text = (
+        f"On {day(found.date)} the clinic excluded {counted(found.rows, 'reading')}"
+        f"{f' ({numbers} mmHg)' if numbers else ''}"
+    )
+    if found.higher and found.highest is not None:
+        text = f"{text}; none that counts reads above {number(found.highest, 0)}"
+    if found.kept < MIN_READINGS:
+        left = f"{capital(counted(found.kept, 'reading'))} {_is(found.kept)} left of that day"
+        asked, least = fact("protocol.n.minimum"), counted(MIN_READINGS, "reading")
+        text = f"{text}. {left}; at least {least} are asked for ({credit(asked)})"
+    return Statement("unmeasured.excluded", f"{text}.")
 
 
 def _no_systolic(found: NoSystolic) -> Statement:

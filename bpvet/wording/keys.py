@@ -19,6 +19,7 @@ KEYS = MappingProxyType(
         "no_systolic": ("",),
         "later": ("",),
         "backdated": ("", "unborn"),
+        "weights": ("",),
         "lookalikes": ("",),
         "set_aside": ("",),
         "asked": ("left", "pressure", "treatment", "files"),

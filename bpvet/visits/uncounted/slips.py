@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
+
+from bpvet.facts.protocol import SESSION_GAP_HOURS
 from bpvet.facts.remarks import says_not_given
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Finding, finding_of
@@ -12,6 +15,7 @@ from bpvet.records.records import Records
 from bpvet.visits.latest_date import JUDGED_CONDITIONS
 from bpvet.visits.signs.remarks import IN_DRUG, LEFT, PRESSURE, TREATMENT, remarks
 from bpvet.visits.uncounted.backdated import backdated_rows
+from bpvet.visits.uncounted.weights import weight_jumps
 
 _IN_TEXT = {
     LEFT: Code.LEFT_IN_TEXT,
@@ -31,7 +35,13 @@ def slips(records: Records) -> tuple[Finding, ...]:
     ----------
     records : Records
     """
-    return (*_backdated(records), *_without_systolic(records), *_remarks(records))
+    return (
+        *_backdated(records),
+        *_without_systolic(records),
+        *_across_midnight(records),
+        *_pounds(records),
+        *_remarks(records),
+    )
 
 
 def _backdated(records: Records) -> Iterator[Finding]:
@@ -71,6 +81,44 @@ def _without_systolic(records: Records) -> Iterator[Finding]:
                 animal=str(animal),
                 date=str(first["date"].date()),
             )
+
+
+def _across_midnight(records: Records) -> Iterator[Finding]:
+    """Yield the readings that follow those of the day before as soon as those of one session."""
+    frame = records.readings
+    gap = np.timedelta64(SESSION_GAP_HOURS, "h")
+    since = frame["taken_at"] - frame["date"]
+    keep = frame["timed"] & ((since < gap) | (since > np.timedelta64(24, "h") - gap))
+    keep &= (frame["set_aside"] == "") & ~frame["duplicate"] & (frame["animal"] != "")
+    rows = frame.loc[keep.to_numpy(dtype=bool), ["animal", "taken_at", "date", "file", "line"]]
+    rows = rows.sort_values(["animal", "taken_at"], kind="stable")
+    before = rows.groupby("animal", sort=False, observed=True)[["taken_at", "date"]].shift()
+    waited = rows["taken_at"] - before["taken_at"]
+    near = ((waited < gap) & (rows["date"] != before["date"])).to_numpy(dtype=bool)
+    for row, wait, last in zip(
+        rows[near].to_dict("records"), waited[near], before["date"][near], strict=True
+    ):
+        yield finding_of(
+            Code.ACROSS_MIDNIGHT,
+            str(row["file"]),
+            int(row["line"]),
+            animal=str(row["animal"]),
+            before=str(last.date()),
+            minutes=int(wait / np.timedelta64(1, "m")),
+        )
+
+
+def _pounds(records: Records) -> Iterator[Finding]:
+    for animal, found in weight_jumps(records).items():
+        yield finding_of(
+            Code.POUNDS,
+            found.file,
+            found.line,
+            animal=animal,
+            earlier=found.earlier,
+            on=str(found.earlier_on),
+            later=found.later,
+        )
 
 
 def _remarks(records: Records) -> Iterator[Finding]:

@@ -18,6 +18,7 @@ from bpvet.visits.uncounted.lookalikes import Lookalike, lookalikes
 from bpvet.visits.uncounted.set_aside import RowsAside, rows_aside
 from bpvet.visits.uncounted.unborn import Unborn, unborn_rows
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay, unmeasured_days
+from bpvet.visits.uncounted.weights import WeightJump, weight_jumps
 from bpvet.visits.urgency import Seen
 
 #: Groups of signs after which a pressure wants measuring, and that no urgent line tells of.
@@ -61,6 +62,8 @@ class Uncounted(Content):
         Last readings that may bear last year's date: they are counted, and perhaps a year off.
     unborn : Unborn or None
         Readings dated before its birth date: they are counted, and one of the dates is wrong.
+    weights : WeightJump or None
+        Weights that may stand in two units: they are counted, and a loss may be hidden.
     lookalikes : tuple of Lookalike
         Ids that look like its own, with rows that may be its own.
     aside : RowsAside
@@ -77,6 +80,7 @@ class Uncounted(Content):
     later: LaterRows | None
     backdated: Backdated | None
     unborn: Unborn | None
+    weights: WeightJump | None
     lookalikes: tuple[Lookalike, ...]
     aside: RowsAside
     signs_since: tuple[SignState, ...]
@@ -103,6 +107,7 @@ class UncountedRows:
     later: Mapping[str, LaterRows]
     backdated: Mapping[str, Backdated]
     unborn: Mapping[str, Unborn]
+    weights: Mapping[str, WeightJump]
     lookalikes: Mapping[str, tuple[Lookalike, ...]]
     aside: Mapping[str, RowsAside]
 
@@ -115,6 +120,7 @@ class UncountedRows:
             later_rows(records, animal),
             backdated_rows(records, animal),
             unborn_rows(records, animal),
+            weight_jumps(records, animal),
             lookalikes(records),
             rows_aside(records, animal),
         )
@@ -136,6 +142,7 @@ class UncountedRows:
             later=self.later.get(animal),
             backdated=self.backdated.get(animal),
             unborn=self.unborn.get(animal),
+            weights=self.weights.get(animal),
             lookalikes=self.lookalikes.get(animal, ()),
             aside=self.aside.get(animal, RowsAside()),
             signs_since=tuple(sign for sign in seen.signs if _since(seen, sign)),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bpvet.printing import number
 from bpvet.records.finding_codes import Code
 from bpvet.records.findings import Words, shown
 from bpvet.wording.en.findings.wording import Wording
@@ -27,6 +28,24 @@ def _newest_without_systolic(animal: str, date: str) -> Words:
         f"The newest visit of {shown(animal)}, of {date}, has no systolic pressure.",
         'If one was read, write it; if no sound was heard, write "no sound". What is told of '
         "systolic pressure is of earlier days.",
+    )
+
+
+@WORDS.of(Code.POUNDS)
+def _pounds(animal: str, earlier: float, on: str, later: float) -> Words:
+    return Words(
+        f"{shown(animal)} weighed {number(earlier, 2)} kg on {on} and {number(later, 2)} kg here: "
+        "much as a pound is to a kilogram. A loss of weight may be hidden.",
+        "If one of the two was weighed in pounds, write lb as its unit.",
+    )
+
+
+@WORDS.of(Code.ACROSS_MIDNIGHT)
+def _across_midnight(animal: str, before: str, minutes: int) -> Words:
+    return Words(
+        f"The readings of {shown(animal)} from here on follow those of {before} by "
+        f"{counted(minutes, 'minute')}, over midnight: they count as two visits of two dates.",
+        "If it was one visit, write one date for all of it; the time of day may be left out.",
     )
 
 

@@ -21,6 +21,7 @@ from bpvet.visits.uncounted.set_aside import RowsAside
 from bpvet.visits.uncounted.unborn import Unborn
 from bpvet.visits.uncounted.uncounted import NoSystolic, Uncounted
 from bpvet.visits.uncounted.unmeasured import UnmeasuredDay
+from bpvet.visits.uncounted.weights import WeightJump
 from bpvet.wording.en.phrases import capital, counted, day, listed
 from bpvet.wording.en.trend.recorded import remark_statements
 
@@ -60,6 +61,8 @@ def uncounted_statements(found: Uncounted) -> Iterator[Statement]:
         yield _backdated(found.backdated)
     if found.unborn is not None:
         yield _unborn(found.unborn)
+    if found.weights is not None:
+        yield _weights(found.weights)
     if found.lookalikes:
         ids = (
             f"“{alike.written}” ({counted(alike.rows, 'row')}, the newest of {day(alike.newest)})"
@@ -182,6 +185,17 @@ def _unborn(found: Unborn) -> Statement:
         "answer here knows of it"
     )
     return Statement("backdated.unborn", f"{text}: look at both dates.", outside=f"{text}.")
+
+
+def _weights(found: WeightJump) -> Statement:
+    """Return what is asked of weights that may stand in two units."""
+    text = (
+        f"The weight on record goes from {number(found.earlier, 2)} kg on {day(found.earlier_on)} "
+        f"to {number(found.later, 2)} kg on {day(found.later_on)}, much as a pound is to a "
+        "kilogram. If one of the two was weighed in pounds, a loss of weight may be hidden, or one "
+        "told that was none"
+    )
+    return Statement("weights", f"{text}: look at the units.", outside=f"{text}.")
 
 
 def _is(count: int) -> str:

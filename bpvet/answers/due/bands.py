@@ -71,10 +71,11 @@ def band_of(safety: Safety, reach: int, check_soon: bool) -> str:
         return "checks"
     if safety.standing.latest is None and not rules:
         return "no_plan"
-    # What it says of a drug or of the animal's end, and what of the latest date does not count, is
-    # read before it is left until later.
+    # What it says of a drug or of the animal's end, what of the latest date does not count, and a
+    # kidney value far beyond those before it are read before it is left until later.
     asked = any(sign.group != PRESSURE for sign in safety.remarks) or uncounted.partly is not None
-    return "due" if asked or safety.excluded_otherwise else LATER
+    leaps = safety.kidney_leap is not None
+    return "due" if asked or safety.excluded_otherwise or leaps else LATER
 
 
 def _lost(safety: Safety) -> bool:

@@ -15,6 +15,7 @@ from bpvet.models.safety.standing import below_judged, standing
 from bpvet.models.trend.fit import fit_trend
 from bpvet.models.trend.outlook import Surprise, surprise
 from bpvet.models.trend.trend import Trend
+from bpvet.visits.labs.events import KidneyStage
 from bpvet.visits.latest_date import urgent_number
 from bpvet.visits.seen import AnimalRecord, Gathered, animal_record
 from bpvet.visits.signs.remarks import GROUPS as REMARKS
@@ -85,6 +86,12 @@ class Safety:
         if excluded is None or seen.age(excluded.date) > urgent_number("sign_current_days"):
             return False
         return excluded.higher and self._worse([value for value, _ in excluded.values])
+
+    @property
+    def kidney_leap(self) -> KidneyStage | None:
+        """The newest kidney value's stage where it leaps and its species has bounds, or None."""
+        newest = self.found.kidneys.stage
+        return newest if newest.leaps and self.found.seen.has_facts else None
 
     def _worse(self, pressures: list[float]) -> bool:
         """Whether one is of a higher category than the latest date, or low where that is not."""

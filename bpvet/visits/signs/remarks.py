@@ -186,7 +186,9 @@ class _Lives:
         newest = frame[usable].groupby("animal", observed=True)["date"].max()
         days = newest.to_numpy(dtype="datetime64[D]")
         self._newest: dict[str, np.datetime64] = dict(zip(newest.index, days, strict=True))
-        self._frame, self._day = frame, day
+        self._animal, self._day = frame["animal"], day
+        self._systolic = frame["systolic"].to_numpy(dtype=float)
+        self._counts = (frame["excluded"] == "").to_numpy(dtype=bool)
         rows = animal_rows(records).items()
         self._gone = {animal for animal, row in rows if row.left(records.as_of)}
 
@@ -206,8 +208,7 @@ class _Lives:
             return False
         rows = np.asarray(self._rows.get(whose, ()), dtype=np.int64)
         rows = rows[(self._day[rows] == newest) | (self._day[rows] == day)]
-        values = self._frame["systolic"].to_numpy(dtype=float)[rows].round()
-        counts = (self._frame["excluded"].iloc[rows] == "").to_numpy(dtype=bool)
+        values, counts = self._systolic[rows].round(), self._counts[rows]
         counted = values[counts & ~np.isnan(values)]
         between = counted.size and counted.min() <= pressure <= counted.max()
         return not between and pressure not in values
@@ -215,7 +216,7 @@ class _Lives:
     @cached_property
     def _rows(self) -> Mapping[Hashable, ArrayLike]:
         """The readings' rows of each animal."""
-        return self._frame.groupby("animal", observed=True).indices
+        return self._animal.groupby(self._animal, observed=True).indices
 
 
 def _remark(row: Place, table: str, text: str, group: str, drug_named: str = "") -> Remark:

@@ -11,11 +11,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from bpvet.equality import Content
 from bpvet.facts.protocol import MIN_READINGS
 from bpvet.records.records import Records
 from bpvet.visits.latest_date import JUDGED_CONDITIONS
+
+Mask = NDArray[np.bool_]
+Days = NDArray[np.datetime64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,36 +67,50 @@ def excluded_readings(
     excluded = (frame["excluded"] != "").to_numpy(dtype=bool)
     if not excluded.any():
         return {}
-    day = frame["date"].to_numpy(dtype="datetime64[D]")
     usable = frame["condition"].isin(JUDGED_CONDITIONS) & (frame["set_aside"] == "")
+    day = frame["date"].to_numpy(dtype="datetime64[D]")
     judged = (usable & ~frame["duplicate"]).to_numpy(dtype=bool) & (day <= records.as_of)
-    of_animal = frame["animal"][excluded & judged]
-    newest = pd.Series(day[excluded & judged]).groupby(of_animal.to_numpy()).max()
-    near = np.flatnonzero(judged & frame["animal"].isin(newest.index).to_numpy(dtype=bool))
-    near = near[day[near] == newest[frame["animal"].iloc[near]].to_numpy("datetime64[D]")]
-    rows = frame.iloc[near].sort_values(["taken_at", "reading"], kind="stable")
+    rows, whose = _of_newest_days(frame["animal"], day, excluded, judged)
+    if not len(rows):
+        return {}
+    number = frame["reading"].to_numpy(dtype=float)[rows]
+    order = np.lexsort((number, frame["taken_at"].to_numpy()[rows], whose))
+    rows, start = rows[order], np.flatnonzero(np.diff(whose[order], prepend=-1))
+    out, systolic = excluded[rows], frame["systolic"].to_numpy(dtype=float)[rows]
+    bounds = frame["systolic_bound"].iloc[rows].to_numpy(dtype=object)
+    counts = np.maximum(frame["summary_n"].to_numpy()[rows], 1)
+    kept = np.add.reduceat(np.where(out, 0, counts), start)
+    many = np.add.reduceat(out.astype(int), start)
+    value = np.where(np.isnan(systolic), -np.inf, systolic)
+    highest = np.maximum.reduceat(np.where(out, -np.inf, value), start)
+    top = np.maximum.reduceat(np.where(out & (bounds != "at most"), value, -np.inf), start)
+    first_alone = out[start] & (many == 1)
+    tell = (kept < MIN_READINGS) | ((top > highest) & ~first_alone)
     found = {}
-    for whose, of_day in rows.groupby("animal", sort=True, observed=True):
-        day_of = _of_day(of_day)
-        if day_of is not None:
-            found[str(whose)] = day_of
+    for i in np.flatnonzero(tell).tolist():
+        of_day = slice(start[i], start[i + 1] if i + 1 < len(start) else None)
+        pairs = zip(systolic[of_day].tolist(), bounds[of_day], out[of_day], strict=True)
+        found[str(frame["animal"].iloc[rows[start[i]]])] = ExcludedReadings(
+            date=day[rows[start[i]]],
+            rows=int(many[i]),
+            values=tuple(
+                (read, str(bound)) for read, bound, left in pairs if left and read == read
+            ),
+            kept=int(kept[i]),
+            highest=float(highest[i]) if np.isfinite(highest[i]) else None,
+        )
     return found
 
 
-def _of_day(rows: pd.DataFrame) -> ExcludedReadings | None:
-    """Return what is told of the readings of a day, in order of taking; None for nothing."""
-    out = (rows["excluded"] != "").to_numpy(dtype=bool)
-    systolic = rows["systolic"].to_numpy(dtype=float)
-    counts = rows["summary_n"].clip(lower=1).to_numpy(dtype=int)
-    read, bounds = ~np.isnan(systolic), rows["systolic_bound"].astype(str)
-    kept, highest = int(counts[~out].sum()), systolic[~out & read].max(initial=-np.inf)
-    found = ExcludedReadings(
-        date=rows["date"].to_numpy(dtype="datetime64[D]")[0],
-        rows=int(out.sum()),
-        values=tuple(zip(systolic[out & read].tolist(), bounds[out & read], strict=True)),
-        kept=kept,
-        highest=float(highest) if np.isfinite(highest) else None,
-    )
-    first_alone = bool(out[0]) and found.rows == 1
-    few = kept < MIN_READINGS
-    return found if few or (found.higher and not first_alone) else None
+def _of_newest_days(
+    animals: pd.Series, day: Days, excluded: Mask, judged: Mask
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the judged rows of each animal's newest day that has excluded ones, and whose."""
+    rows = np.flatnonzero(judged)
+    code, names = pd.factorize(animals)
+    newest = np.full(len(names), np.iinfo(np.int64).min)
+    np.maximum.at(newest, code[rows], day[rows].astype(np.int64))
+    rows = rows[day[rows].astype(np.int64) == newest[code[rows]]]
+    some = np.bincount(code[rows], weights=excluded[rows], minlength=len(names)) > 0
+    rows = rows[some[code[rows]]]
+    return rows, code[rows]
